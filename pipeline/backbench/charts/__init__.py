@@ -1,0 +1,1 @@
+"""Charts, one file each; every chart takes a frame."""

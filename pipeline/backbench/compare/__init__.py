@@ -1,0 +1,1 @@
+"""Peers, ranks, trends and saved queries."""

@@ -1,0 +1,1 @@
+"""Metrics: one file a family, each declaring its metrics; registry.py finds them."""

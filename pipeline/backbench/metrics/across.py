@@ -1,0 +1,95 @@
+"""What metrics across captures are handed, and what they give back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterable, Sequence
+from dataclasses import dataclass, field
+
+from backbench.metrics.declare import Bound, Figure
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One value of a metric as it stands in the catalogue, without its provenance.
+
+    value and uncertainty are None where status is rejected or not_applicable.
+    load_kind: "resistor", "open" or None (no load: a loop-back, a preamplifier into the bench).
+    power_w: output power measured on this channel in this capture, where there is one.
+    driven: the output that was driven while the others idled, None where all were.
+    """
+
+    key: str
+    metric: str
+    unit_key: str
+    output: str
+    status: str
+    value: float | None
+    uncertainty: float | None
+    estimation: float | None
+    dof: float | None
+    bound: Bound | None
+    stimulus: str
+    frequency_hz: float | None = None
+    power_w: float | None = None
+    load_ohm: float | None = None
+    load_kind: str | None = None
+    load_uncertainty: float | None = None
+    generator_vrms: float | None = None
+    input: str | None = None
+    tap: str | None = None
+    volume: str | None = None
+    driven: str | None = None
+    order: int | None = None
+    limit_percent: float | None = None
+    detail: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Derived:
+    """A reading worked out from others. `like` gives the conditions that it inherits."""
+
+    figure: Figure
+    like: Reading
+    made_from: tuple[Reading, ...]
+    load_ohm: float | None = None
+    power_w: float | None = None
+    output: str | None = None
+    against: str | None = None
+
+
+@dataclass(frozen=True)
+class RefusedDerivation:
+    """A derived reading that can't be given although its captures are there, with the reason."""
+
+    reason: str
+    like: Reading
+    made_from: tuple[Reading, ...]
+    limit_percent: float | None = None
+    detail: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Session:
+    """All readings of one review, for metrics across captures."""
+
+    readings: Sequence[Reading]
+
+    def of(self, metric: str, **same: object) -> list[Reading]:
+        """Readings of a metric that carry a number, with the given conditions equal."""
+        return [
+            r
+            for r in self.readings
+            if r.metric == metric
+            and r.value is not None
+            and all(getattr(r, name) == value for name, value in same.items())
+        ]
+
+
+def grouped(
+    readings: Iterable[Reading], key: Callable[[Reading], Hashable]
+) -> dict[Hashable, list[Reading]]:
+    """Readings by key, in order of first appearance."""
+    groups: dict[Hashable, list[Reading]] = {}
+    for reading in readings:
+        groups.setdefault(key(reading), []).append(reading)
+    return groups

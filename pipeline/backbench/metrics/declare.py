@@ -1,0 +1,186 @@
+"""How a metric, a view of a capture and a curve are declared.
+
+A metric is one decorated function in one file of this package. The function's first
+docstring line is the metric's definition. Discovery is in registry.py; nothing else
+has to be told of a new metric.
+
+A *view* is what one track of a capture looks like to the metrics of its stimulus: for a
+tone, its spectrum with fundamental and harmonics found once. Every metric and curve of
+that stimulus is handed the same view.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from backbench.manifest import Conditions
+from backbench.stimuli import Stimulus
+from backbench.signal.track import Array, Track
+
+Better = Literal["lower", "higher", "nearer zero", "neither"]
+Bound = Literal["upper", "lower"]
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A number with its standard uncertainty, both in the metric's unit.
+
+    estimation: the part of the uncertainty that comes from this record alone
+        (noise, record length); independent from capture to capture. The rest
+        (calibration, load) is shared by captures of one bench.
+    dof: effective degrees of freedom of the uncertainty.
+    bound: "upper" where the true value is at most this (the bench's own floor or the record's
+        noise limits it), "lower" where it is at least this.
+    order: harmonic number, or multiple of the mains frequency, where there is one.
+    frequency_hz: the frequency that this figure belongs to where it isn't the stimulus's.
+    limit_percent: the distortion limit, for powers at a limit.
+    detail: further conditions, as short text by name; part of the reading's identity.
+    """
+
+    value: float
+    uncertainty: float
+    estimation: float = 0.0
+    dof: float = math.inf
+    bound: Bound | None = None
+    order: int | None = None
+    frequency_hz: float | None = None
+    limit_percent: float | None = None
+    detail: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class Material:
+    """One capture as the analysis sees it: calibrated tracks and the conditions they had.
+
+    outputs: tracks of the unit's outputs, by position in the file (from 1).
+    generator: the track that recorded the generator itself, where there is one.
+    reference: for a sweep, what was played (from a reference track or file), volts or full scale.
+    table: for an already reduced table, its columns by declared name, in SI units.
+    """
+
+    stimulus: Stimulus
+    conditions: Conditions
+    outputs: dict[int, Track]
+    generator: Track | None = None
+    reference: Track | None = None
+    table: dict[str, Array] | None = None
+
+
+@dataclass(frozen=True)
+class Metric:
+    """A declared quantity. `version` is raised whenever the same bytes may give another value."""
+
+    name: str
+    title: str
+    unit: str
+    better: Better
+    source: str
+    choice: str
+    version: int
+    stimuli: tuple[str, ...]
+    definition: str
+    measure: Callable[[Any], Figure | Iterable[Figure]] | None
+    derive: Callable[[Any], Iterable[Any]] | None = None
+
+
+@dataclass(frozen=True)
+class View:
+    """How a track of one stimulus kind is prepared, once, for all its metrics."""
+
+    stimulus: str
+    version: int
+    build: Callable[[Material, int], Any]
+
+
+@dataclass(frozen=True, eq=False)
+class CurveData:
+    """Arrays of a reading. x ascending; all of one length; units as the trade writes them."""
+
+    x: Array
+    y: Array
+    uncertainty: Array | None = None
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A declared curve: response, spectrum, impedance, waveform."""
+
+    name: str
+    title: str
+    x_unit: str
+    y_unit: str
+    version: int
+    stimuli: tuple[str, ...]
+    trace: Callable[[Any], CurveData]
+
+
+def metric(
+    name: str,
+    *,
+    title: str,
+    unit: str,
+    better: Better,
+    source: str,
+    stimuli: Iterable[str],
+    version: int,
+    choice: str = "",
+) -> Callable[[Callable[[Any], Figure | Iterable[Figure]]], Metric]:
+    """Declare a metric measured on one track of one capture.
+
+    The decorated function takes the view of its stimulus and gives one Figure or several
+    (which then differ in order, frequency_hz, limit_percent or detail). It raises Refusal
+    where no honest number exists and NotApplicable where the quantity has no meaning.
+    """
+
+    def declare(measure: Callable[[Any], Figure | Iterable[Figure]]) -> Metric:
+        text = " ".join((measure.__doc__ or "").strip().split("\n\n")[0].split())
+        return Metric(
+            name, title, unit, better, source, choice, version, tuple(stimuli), text, measure
+        )
+
+    return declare
+
+
+def derived(
+    name: str,
+    *,
+    title: str,
+    unit: str,
+    better: Better,
+    source: str,
+    version: int,
+    choice: str = "",
+) -> Callable[[Callable[[Any], Iterable[Any]]], Metric]:
+    """Declare a metric that is worked out across the captures of a review.
+
+    The decorated function takes a Session (see across.py) and gives Derived readings.
+    """
+
+    def declare(derive: Callable[[Any], Iterable[Any]]) -> Metric:
+        text = " ".join((derive.__doc__ or "").strip().split("\n\n")[0].split())
+        return Metric(name, title, unit, better, source, choice, version, (), text, None, derive)
+
+    return declare
+
+
+def view(stimulus: str, *, version: int) -> Callable[[Callable[[Material, int], Any]], View]:
+    """Declare how output track number n of a capture is prepared. Raises Refusal for all."""
+
+    def declare(build: Callable[[Material, int], Any]) -> View:
+        return View(stimulus, version, build)
+
+    return declare
+
+
+def curve(
+    name: str, *, title: str, x_unit: str, y_unit: str, stimuli: Iterable[str], version: int
+) -> Callable[[Callable[[Any], CurveData]], Curve]:
+    """Declare a curve drawn from a view."""
+
+    def declare(trace: Callable[[Any], CurveData]) -> Curve:
+        return Curve(name, title, x_unit, y_unit, version, tuple(stimuli), trace)
+
+    return declare

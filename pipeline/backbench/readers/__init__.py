@@ -1,0 +1,1 @@
+"""Input formats, one file each; exactly one may match a file."""

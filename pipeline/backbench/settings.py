@@ -1,0 +1,134 @@
+"""backbench.toml: benches with their calibrations, loudspeakers, further test points."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator
+
+from backbench.errors import Fault, UserError
+from backbench.manifest import Key, Name, _numbers
+from backbench.stimuli import Hertz, Strict
+from backbench.validation import checked, parse_toml, read_bytes
+
+SETTINGS_NAME = "backbench.toml"
+Percent = Annotated[float, Field(gt=0, le=50)]
+
+
+class Calibration(Strict):
+    """Volts (peak) at digital full scale of each track, from a date on, for one input range.
+
+    uncertainty_percent: standard uncertainty (k = 1) of those volts.
+    """
+
+    since: dt.date
+    range: Name | None = None
+    volts_peak_at_full_scale: Annotated[dict[str, float], Field(min_length=1)]
+    uncertainty_percent: Percent
+
+    @field_validator("volts_peak_at_full_scale")
+    @classmethod
+    def by_track(cls, value: dict[str, float]) -> dict[str, float]:
+        if not all(track.isdigit() and int(track) >= 1 and v > 0 for track, v in value.items()):
+            raise ValueError("volts above 0 for each track number, as { 1 = 40.0, 2 = 2.0 }")
+        return value
+
+
+class Bench(Strict):
+    """A measuring chain. Uncertainties are standard uncertainties (k = 1), in percent."""
+
+    load_uncertainty_percent: Percent
+    generator_uncertainty_percent: Percent
+    calibration: list[Calibration] = []
+
+
+class Window(Strict):
+    """A test point added by the reviewer: conditions at which units may be compared."""
+
+    key: Key
+    title: Name
+    stimulus: Name
+    frequency_hz: Hertz | None = None
+    power_w: Annotated[float, Field(gt=0)] | None = None
+    power_within_percent: Percent = 25.0
+    load_ohm: Annotated[float, Field(gt=0)] | None = None
+
+
+class Loudspeaker(Strict):
+    """A loudspeaker to express noise and loudness for: sensitivity at 2.83 V, 1 m."""
+
+    name: Name
+    sensitivity_db: Annotated[float, Field(ge=50, le=130)]
+
+
+class Listening(Strict):
+    seat_m: Annotated[float, Field(gt=0, le=100)]
+    room_noise_dba: Annotated[float, Field(ge=0, le=100)]
+
+
+class Settings(Strict):
+    title: Name = "Catalogue"
+    engine: Literal["local"] = "local"
+    bench: dict[Key, Bench] = {}
+    loudspeaker: list[Loudspeaker] = []
+    listening: Listening | None = None
+    test_point: list[Window] = []
+
+
+def read_settings(folder: Path) -> Settings:
+    """The settings of a catalogue folder. Raises UserError with every fault of the file."""
+    path = folder / SETTINGS_NAME
+    data = read_bytes(path, "the catalogue's settings")
+    return checked(Settings, _numbers(parse_toml(data, SETTINGS_NAME)), SETTINGS_NAME)
+
+
+class InForce(Strict):
+    """The calibration that holds for one capture."""
+
+    bench: str
+    since: dt.date
+    range: str | None
+    volts: dict[int, float]
+    relative: float
+
+    @property
+    def key(self) -> str:
+        """Short name of the calibration: bench, day and range."""
+        return "/".join(filter(None, (self.bench, self.since.isoformat(), self.range)))
+
+
+def calibration_for(
+    settings: Settings, bench: str, day: dt.date, input_range: str | None
+) -> InForce:
+    """The latest calibration not after the day, of that input range. Raises UserError."""
+    found = [
+        c
+        for c in (settings.bench[bench].calibration if bench in settings.bench else [])
+        if c.since <= day and c.range == input_range
+    ]
+    if not found:
+        raise UserError("no calibration", [_missing(settings, bench, day, input_range)])
+    latest = max(found, key=lambda c: c.since)
+    volts = {int(track): v for track, v in latest.volts_peak_at_full_scale.items()}
+    return InForce(
+        bench=bench, since=latest.since, range=latest.range, volts=volts,
+        relative=latest.uncertainty_percent / 100,
+    )  # fmt: skip
+
+
+def _missing(settings: Settings, bench: str, day: dt.date, input_range: str | None) -> Fault:
+    if bench not in settings.bench:
+        known = ", ".join(sorted(settings.bench)) or "none"
+        return Fault(
+            f"bench {bench!r}", "no such bench", f"a [bench.{bench}] in {SETTINGS_NAME}",
+            f"benches there: {known}",
+        )  # fmt: skip
+    named = f" for range {input_range!r}" if input_range else " without a range"
+    ranges = sorted({c.range for c in settings.bench[bench].calibration if c.range})
+    return Fault(
+        f"bench {bench!r}", f"no calibration on {day}{named}",
+        f"one in {SETTINGS_NAME} that was in force by then",
+        f"ranges there: {', '.join(ranges) or 'none'}",
+    )  # fmt: skip

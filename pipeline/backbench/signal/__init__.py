@@ -1,0 +1,1 @@
+"""Numerics on arrays. Knows nothing of files, databases or the catalogue."""

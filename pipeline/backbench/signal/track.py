@@ -1,0 +1,26 @@
+"""One calibrated track of a capture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Track:
+    """Samples in volts, shape (n,), with what is known of how they were taken.
+
+    full_scale_v: volts (peak) at digital full scale.
+    calibration: relative standard uncertainty of full_scale_v, >= 0.
+    bits: word length of the file's samples, None for float or unknown.
+    """
+
+    volts: Array
+    rate_hz: float
+    full_scale_v: float
+    calibration: float
+    bits: int | None = None

@@ -1,0 +1,1 @@
+"""The steps from a review folder to rows, as plain functions."""

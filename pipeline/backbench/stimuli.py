@@ -1,0 +1,162 @@
+"""What was played into a unit: one model for each kind of stimulus.
+
+A kind is recognised by its marker, the key that only it has ("tone_hz", "sweep_hz", …).
+Levels are of the generator's EMF as set, in volts; "unknown" says that it was not noted.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+Hertz = Annotated[float, Field(gt=0, le=1e6)]
+Seconds = Annotated[float, Field(gt=0, le=36_000)]
+Volts = Annotated[float, Field(gt=0, le=1e4)]
+Level = Volts | Literal["unknown"]
+
+
+class Strict(BaseModel):
+    """A model that refuses keys that it does not know and values of another type."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+
+class StimulusModel(Strict):
+    kind: ClassVar[str]
+    marker: ClassVar[str]
+
+
+class Tone(StimulusModel):
+    """One sine."""
+
+    kind: ClassVar[str] = "tone"
+    marker: ClassVar[str] = "tone_hz"
+    tone_hz: Hertz
+    generator_vrms: Level
+
+
+class Steps(StimulusModel):
+    """One sine in steps of rising level within one file."""
+
+    kind: ClassVar[str] = "steps"
+    marker: ClassVar[str] = "steps_hz"
+    steps_hz: Hertz
+    step_s: Seconds
+    levels_vrms: Annotated[list[Volts], Field(min_length=2)]
+
+
+class Sweep(StimulusModel):
+    """An exponential sine sweep; what was played is a generator track or a file."""
+
+    kind: ClassVar[str] = "sweep"
+    marker: ClassVar[str] = "sweep_hz"
+    sweep_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)]
+    sweep_s: Seconds
+    generator_vrms: Level
+    reference_file: str | None = None
+    reference_range: str | None = None
+
+    @model_validator(mode="after")
+    def rising(self) -> Sweep:
+        if self.sweep_hz[0] >= self.sweep_hz[1]:
+            raise ValueError("a start frequency below the stop frequency")
+        return self
+
+
+class TwoTones(StimulusModel):
+    """Two sines. ratio: amplitude of the first over that of the second; level is the total rms."""
+
+    kind: ClassVar[str] = "two tones"
+    marker: ClassVar[str] = "tones_hz"
+    tones_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)]
+    ratio: Annotated[float, Field(gt=0, le=100)]
+    generator_vrms: Level
+
+    @model_validator(mode="after")
+    def rising(self) -> TwoTones:
+        if self.tones_hz[0] >= self.tones_hz[1]:
+            raise ValueError("the lower frequency first, and two different ones")
+        return self
+
+
+class Multitone(StimulusModel):
+    """Many sines of equal amplitude; level is the total rms."""
+
+    kind: ClassVar[str] = "multitone"
+    marker: ClassVar[str] = "multitone_hz"
+    multitone_hz: Annotated[list[Hertz], Field(min_length=3, max_length=200)]
+    generator_vrms: Level
+
+
+class Idle(StimulusModel):
+    """Nothing played; the input terminated as told."""
+
+    kind: ClassVar[str] = "idle"
+    marker: ClassVar[str] = "idle"
+    idle: Annotated[str, Field(min_length=1)]
+
+
+class Square(StimulusModel):
+    """A square wave, level peak to peak."""
+
+    kind: ClassVar[str] = "square"
+    marker: ClassVar[str] = "square_hz"
+    square_hz: Hertz
+    generator_vpp: Level
+
+
+class Burst(StimulusModel):
+    """Repeated bursts of a sine; level is the rms during the burst."""
+
+    kind: ClassVar[str] = "burst"
+    marker: ClassVar[str] = "burst_hz"
+    burst_hz: Hertz
+    on_ms: Annotated[float, Field(gt=0)]
+    period_ms: Annotated[float, Field(gt=0)]
+    generator_vrms: Level
+
+
+class Column(Strict):
+    """A column of a table: its name in the file and the unit of its values."""
+
+    name: Annotated[str, Field(min_length=1)]
+    unit: Annotated[str, Field(min_length=1)]
+
+
+class Table(StimulusModel):
+    """An already reduced table; columns are declared, nothing is guessed."""
+
+    kind: ClassVar[str] = "table"
+    marker: ClassVar[str] = "table"
+    table: Literal["response", "impedance", "trace", "tuner"]
+    columns: Annotated[dict[str, Column], Field(min_length=2)]
+    generator_vrms: Level = "unknown"
+
+
+Stimulus = Tone | Steps | Sweep | TwoTones | Multitone | Idle | Square | Burst | Table
+KINDS: tuple[type[StimulusModel], ...] = (
+    Tone, Steps, Sweep, TwoTones, Multitone, Idle, Square, Burst, Table,
+)  # fmt: skip
+
+
+def analysis_kind(stimulus: Stimulus) -> str:
+    """The kind that views and metrics are declared for: a table is one kind for each sort."""
+    return f"{stimulus.table} table" if isinstance(stimulus, Table) else stimulus.kind
+
+
+def frequency_of(stimulus: Stimulus) -> float | None:
+    """The one frequency that a stimulus has, in Hz; None where there are several or none."""
+    if isinstance(stimulus, Tone):
+        return stimulus.tone_hz
+    if isinstance(stimulus, Steps):
+        return stimulus.steps_hz
+    if isinstance(stimulus, Square):
+        return stimulus.square_hz
+    return stimulus.burst_hz if isinstance(stimulus, Burst) else None
+
+
+def generator_level(stimulus: Stimulus) -> float | None:
+    """The generator's rms level as stated, in volts; None where unknown or not of a kind."""
+    level = getattr(stimulus, "generator_vrms", None)
+    return level if isinstance(level, float) else None

@@ -1,0 +1,162 @@
+"""TOML files held against typed models; every fault at once, in words."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
+
+from backbench.errors import Fault, UserError
+
+Model = TypeVar("Model", bound=BaseModel)
+
+MAX_TOML_BYTES = 4_000_000
+_TYPES = {
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "string_type": "text in quotes",
+    "bool_type": "true or false",
+    "list_type": "a list in [ ]",
+    "dict_type": "a table { }",
+    "model_type": "a table { }",
+    "date_type": "a date such as 2024-05-11, without quotes",
+    "finite_number": "a finite number",
+}
+
+
+def parse_toml(data: bytes, name: str) -> dict[str, Any]:
+    """The TOML text of a file. Raises UserError where it is not UTF-8 or not TOML."""
+    if len(data) > MAX_TOML_BYTES:
+        raise UserError(
+            f"{name} can't be read",
+            [Fault(name, f"{len(data)} bytes", f"at most {MAX_TOML_BYTES}")],
+        )
+    try:
+        return tomllib.loads(data.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        fault = Fault(name, f"a byte at {error.start} that is not UTF-8", "a text file in UTF-8")
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        fault = Fault(name, str(error) or "nesting without end", "TOML", "mend the line named")
+    raise UserError(f"{name} can't be read", [fault])
+
+
+def checked(model: type[Model], content: dict[str, Any], name: str) -> Model:
+    """The content as a model. Raises UserError with one Fault for each thing wrong."""
+    try:
+        return model.model_validate(content)
+    except ValidationError as error:
+        faults = [worded(detail, name, model) for detail in error.errors()]
+        raise UserError(f"{name} has {counted(len(faults), 'fault')}", faults) from None
+
+
+def counted(number: int, noun: str) -> str:
+    """A number with its noun: "1 fault", "3 faults"."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def worded(detail: ErrorDetails, name: str, model: type[BaseModel]) -> Fault:
+    """One validation error in the words of a bench person."""
+    location = tuple(part for part in detail["loc"] if not _internal(part))
+    where = f"{name}, {spelled(location)}" if location else name
+    kind, found = detail["type"], shortened(detail["input"])
+    if kind == "missing":
+        return Fault(where, "nothing", "a value", "nothing is implied: write it down")
+    if kind == "extra_forbidden":
+        return _unknown_key(detail, where, model)
+    if kind == "value_error":
+        text = detail["msg"].removeprefix("Value error, ")
+        expected, _, remedy = text.partition(" | ")
+        return Fault(where, found, expected, remedy)
+    if kind in _TYPES:
+        return Fault(where, found, _TYPES[kind])
+    return Fault(where, found, _bounds(detail))
+
+
+def _bounds(detail: ErrorDetails) -> str:
+    limits = detail.get("ctx", {})
+    match detail["type"]:
+        case "greater_than":
+            return f"a number above {limits['gt']:g}"
+        case "greater_than_equal":
+            return f"a number of at least {limits['ge']:g}"
+        case "less_than_equal":
+            return f"a number of at most {limits['le']:g}"
+        case "literal_error":
+            return f"one of {limits['expected']}"
+        case "string_too_short":
+            return "a text that is not empty"
+        case _:
+            return detail["msg"][0].lower() + detail["msg"][1:]
+
+
+def _unknown_key(detail: ErrorDetails, where: str, model: type[BaseModel]) -> Fault:
+    key = str(detail["loc"][-1])
+    known = known_keys(model)
+    near = difflib.get_close_matches(key, known, n=1)
+    remedy = f"did you mean {near[0]}?" if near else "take it out"
+    return Fault(where, f"the unknown key {key!r}", "a key of the manifest", remedy)
+
+
+def known_keys(model: type[BaseModel]) -> list[str]:
+    """Every key of a model and of the models inside it."""
+    keys: dict[str, None] = {}
+    waiting: list[Any] = [model]
+    seen: set[Any] = set()
+    while waiting:
+        item = waiting.pop()
+        if item in seen:
+            continue
+        seen.add(item)
+        if isinstance(item, type) and issubclass(item, BaseModel):
+            for field_name, info in item.model_fields.items():
+                keys[info.alias or field_name] = None
+                waiting.append(info.annotation)
+        waiting.extend(part for part in getattr(item, "__args__", ()) if part is not None)
+    return list(keys)
+
+
+def _internal(part: int | str) -> bool:
+    """Parts of pydantic's path that name a type rather than a key."""
+    return isinstance(part, str) and (
+        part in {"float", "str", "int", "function-after", "function-before"}
+        or part.startswith(("literal[", "constrained-", "list[", "dict[", "function-"))
+        or part[:1].isupper()
+    )
+
+
+def spelled(location: Sequence[int | str]) -> str:
+    """A path as a reader says it: "capture 3, stimulus.tone_hz" (entries count from 1)."""
+    words: list[str] = []
+    for part in location:
+        if isinstance(part, int):
+            words[-1:] = [f"{words[-1] if words else ''} {part + 1}".strip(), ""]
+        elif words and words[-1]:
+            words[-1] += f".{part}"
+        else:
+            words[-1:] = [part] if words else []
+            words = words or [str(part)]
+    return ", ".join(word for word in words if word)
+
+
+def shortened(value: object, limit: int = 60) -> str:
+    """A found value as it can stand in one line."""
+    text = repr(value) if isinstance(value, str) else str(value)
+    text = "".join(c if c.isprintable() else "?" for c in text)
+    return text if len(text) <= limit else text[: limit - 1] + "…"
+
+
+def read_bytes(path: Path, what: str) -> bytes:
+    """A file's bytes. Raises UserError where it is missing or can't be read."""
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        reason = "no such file" if isinstance(error, FileNotFoundError) else str(error.strerror)
+        raise UserError(f"{what} can't be read", [Fault(str(path), reason, "a file")]) from None
+
+
+

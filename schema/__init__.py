@@ -1,0 +1,1 @@
+"""Numbered SQL migrations of the catalogue database."""

@@ -1,0 +1,1 @@
+"""The invented demonstration scenario and the maker of its captures."""
