@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -43,7 +44,8 @@ class Store:
         self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
     ) -> pl.DataFrame:
         """All rows of a query, as a frame."""
-        return self._connection.execute(sql, parameters).pl()
+        relation = self._connection.sql(sql, params=parameters or None)
+        return pl.DataFrame(relation)
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -55,3 +57,113 @@ class Store:
             self._connection.execute("ROLLBACK")
             raise
         self._connection.execute("COMMIT")
+
+    def load_parquet(self, table: str, paths: Sequence[Path]) -> None:
+        """Append staged Parquet files to a table, columns matched by name."""
+        if paths:
+            self.run(
+                f"INSERT INTO {table} BY NAME SELECT * FROM read_parquet($paths)",
+                {"paths": [str(path) for path in paths]},
+            )
+
+    def tables(self) -> list[str]:
+        """Names of all tables, sorted."""
+        found = self.rows("SELECT table_name FROM duckdb_tables() ORDER BY table_name")
+        return [name for (name,) in found]
+
+
+@contextmanager
+def writing(folder: Path) -> Iterator[Store]:
+    """The one writer of a catalogue's database, brought up to the newest schema.
+
+    Raises UserError where another process holds the file for longer than PATIENCE_S, or where
+    the database is newer than this program.
+    """
+    with _connected(folder / DATABASE_NAME, read_only=False, config={}) as store:
+        migrate(store)
+        yield store
+
+
+@contextmanager
+def reading(folder: Path) -> Iterator[Store]:
+    """A read-only connection with no file or network access: what saved queries run on.
+
+    Raises UserError as `writing` does, and where there is no database yet.
+    """
+    path = folder / DATABASE_NAME
+    if not path.exists():
+        fault = Fault(str(path), "no database", "a catalogue with reviews", "ingest one first")
+        raise UserError("the catalogue is empty", [fault])
+    config = {"enable_external_access": False, "lock_configuration": True}
+    with _connected(path, read_only=True, config=config) as store:
+        _refuse_newer(store)
+        yield store
+
+
+@contextmanager
+def _connected(path: Path, *, read_only: bool, config: dict[str, Any]) -> Iterator[Store]:
+    connection = _patiently(path, read_only, config)
+    try:
+        yield Store(connection)
+    finally:
+        connection.close()
+
+
+def _patiently(
+    path: Path, read_only: bool, config: dict[str, Any]
+) -> duckdb.DuckDBPyConnection:
+    """Connect; while another process holds the file, wait, then say which one."""
+    give_up = time.monotonic() + PATIENCE_S
+    while True:
+        try:
+            return duckdb.connect(path, read_only=read_only, config=config)
+        except duckdb.IOException as error:
+            if "lock" not in str(error).lower():
+                fault = Fault(str(path), str(error).splitlines()[0], "a DuckDB file")
+                raise UserError("the database can't be opened", [fault]) from None
+            if time.monotonic() > give_up:
+                raise UserError("the catalogue is in use", [_holder(path, str(error))]) from None
+            time.sleep(0.05)
+
+
+def _holder(path: Path, message: str) -> Fault:
+    """DuckDB names the process that holds the file; say it in one line."""
+    found = re.search(r"held in (.*?) \(PID (\d+)\)", message)
+    who = f"process {found[2]} ({Path(found[1]).name})" if found else "another process"
+    return Fault(str(path), f"held by {who}", "a free catalogue", "try again when it has ended")
+
+
+def migrations() -> list[tuple[int, str, str]]:
+    """The numbered SQL files: number, file name, text."""
+    files = [f for f in resources.files("backbench.schema").iterdir() if f.name.endswith(".sql")]
+    ordered = sorted(files, key=lambda f: f.name)
+    return [(int(f.name[:4]), f.name, f.read_text(encoding="utf-8")) for f in ordered]
+
+
+def migrate(store: Store) -> None:
+    """Apply the migrations that are missing, each with its record in one transaction."""
+    store.run(LEDGER_OF_MIGRATIONS)
+    applied = _refuse_newer(store)
+    for number, name, text in migrations():
+        if number not in applied:
+            with store.transaction():
+                store.run(text)
+                store.run("INSERT INTO migration VALUES (?, ?, ?)", [number, name, _sum(text)])
+
+
+def _refuse_newer(store: Store) -> dict[int, str]:
+    """Checksums of applied migrations. Raises UserError where one is unknown or differs."""
+    applied = {int(n): str(c) for n, c in store.rows("SELECT number, checksum FROM migration")}
+    known = {number: _sum(text) for number, _, text in migrations()}
+    strange = [number for number, checksum in applied.items() if known.get(number) != checksum]
+    if strange:
+        fault = Fault(
+            DATABASE_NAME, f"schema step {max(strange)}", f"steps up to {max(known)} as shipped",
+            "upgrade backbench, or make the database anew with `backbench rebuild`",
+        )  # fmt: skip
+        raise UserError("the database was made by another version of backbench", [fault])
+    return applied
+
+
+def _sum(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
