@@ -59,6 +59,10 @@ class Material:
     generator: the track that recorded the generator itself, where there is one.
     reference: for a sweep, what was played (from a reference track or file), volts or full scale.
     table: for an already reduced table, its columns by declared name, in SI units.
+    load_uncertainty: relative standard uncertainty of the load's resistance, >= 0.
+    generator_uncertainty: relative standard uncertainty of the stated generator level, >= 0.
+    mains_hz: nominal mains frequency, None where it was not stated.
+    driven_track: the one output track that was driven while the others idled, None where all were.
     """
 
     stimulus: Stimulus
@@ -67,6 +71,10 @@ class Material:
     generator: Track | None = None
     reference: Track | None = None
     table: dict[str, Array] | None = None
+    load_uncertainty: float = 0.0
+    generator_uncertainty: float = 0.0
+    mains_hz: float | None = None
+    driven_track: int | None = None
 
 
 @dataclass(frozen=True)
