@@ -1,0 +1,88 @@
+"""All metrics and curves of one capture, each track viewed once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.declare import CurveData, Figure, Material, Metric
+from backbench.metrics.registry import registry
+from backbench.stimuli import analysis_kind
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What one metric gave on one track: a figure, or a status with its reason."""
+
+    metric: Metric
+    track: int
+    status: str
+    figure: Figure | None
+    reason: str | None
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """A curve of one track."""
+
+    name: str
+    version: int
+    track: int
+    x_unit: str
+    y_unit: str
+    data: CurveData
+
+
+def measure(material: Material) -> tuple[list[Finding], list[Trace]]:
+    """Everything that is declared for the capture's stimulus, on every output track.
+
+    Raises Refusal where nothing is declared for it.
+    """
+    kind = analysis_kind(material.stimulus)
+    known = registry()
+    if kind not in known.views:
+        raise Refusal(f"captures of kind {kind!r} are kept, but nothing measures them yet")
+    findings: list[Finding] = []
+    traces: list[Trace] = []
+    for track in material.outputs:
+        try:
+            view = known.views[kind].build(material, track)
+        except Refusal as refusal:
+            findings += [
+                Finding(m, track, "rejected", None, str(refusal))
+                for m in known.measured_from(kind)
+            ]
+            continue
+        for metric in known.measured_from(kind):
+            findings += list(_asked(metric, view, track))
+        traces += list(_traced(kind, view, track))
+    return findings, traces
+
+
+def _asked(metric: Metric, view: Any, track: int) -> Iterator[Finding]:
+    assert metric.measure is not None
+    try:
+        given = metric.measure(view)
+        figures = [given] if isinstance(given, Figure) else list(given)
+    except Refusal as refusal:
+        yield Finding(metric, track, "rejected", None, str(refusal))
+    except NotApplicable as reason:
+        yield Finding(metric, track, "not_applicable", None, str(reason))
+    else:
+        for figure in figures:
+            status = "at_floor" if figure.bound else "measured"
+            yield Finding(metric, track, status, figure, None)
+
+
+def _traced(kind: str, view: Any, track: int) -> Iterator[Trace]:
+    for curve in registry().traced_from(kind):
+        try:
+            data = curve.trace(view)
+        except (Refusal, NotApplicable):
+            continue
+        yield Trace(curve.name, curve.version, track, curve.x_unit, curve.y_unit, data)
+
+
+__all__ = ["Finding", "Trace", "measure"]
