@@ -1,0 +1,98 @@
+"""Recordings through libsndfile: WAV, RF64, W64, FLAC, AIFF, CAF."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from backbench.errors import UserError
+from backbench.readers.declare import Recording, RecordingFormat
+from backbench.readers.find import unreadable
+from backbench.signal.track import Array
+
+MAX_SAMPLES = 200_000_000
+"""Samples of all tracks together: 1.6 GB in memory, eight minutes of two tracks at 192 kHz."""
+MAX_TRACKS = 64
+MAX_RATE_HZ = 2_000_000
+BITS = {
+    "PCM_16": 16, "PCM_24": 24, "PCM_32": 32, "FLOAT": None, "DOUBLE": None,
+    "ALAC_16": 16, "ALAC_20": 20, "ALAC_24": 24, "ALAC_32": 32,
+}  # fmt: skip
+UNKNOWN_SIZES = {0xFFFFFFFF}
+"""What a recorder that never learnt its length leaves in the header."""
+# libsndfile shortens a recording that breaks off and tells of it only in its log.
+_SHORT = re.compile(r"(?:data|SSND|Riff size|riff)\s*: (\d+) \(should be (\d+)\)")
+_MAGIC = re.compile(
+    rb"(?:RIFF....WAVE|RF64....WAVE|RIFX....WAVE|FORM....AIF[FC]|fLaC|caff\x00|riff\.\x91\xcf\x11)",
+    re.DOTALL,
+)
+
+
+def is_audio(head: bytes, suffix: str) -> bool:
+    """Whether the file begins as one of the containers does; the suffix is not looked at."""
+    return _MAGIC.match(head) is not None
+
+
+def read_audio(path: Path, name: str) -> Recording:
+    """All samples, re full scale. Raises UserError for a file that is not whole or not finite."""
+    try:
+        with soundfile.SoundFile(path) as file:
+            _refuse_header(file, name)
+            samples = file.read(dtype="float64", always_2d=True)
+            frames, rate, subtype = file.frames, float(file.samplerate), file.subtype
+    except soundfile.LibsndfileError as error:
+        reason = str(error.error_string).removeprefix("Error : ").strip().rstrip(".")
+        raise unreadable(name, f"damaged audio ({reason})", "a whole recording", _COPY) from None
+    if len(samples) != frames:
+        raise _cut_short(name, f"{len(samples)} of {frames} samples")
+    _refuse_non_finite(samples, rate, name)
+    return Recording(samples, rate, BITS[subtype])
+
+
+_COPY = "copy or record it again"
+
+
+def _refuse_header(file: soundfile.SoundFile, name: str) -> None:
+    """Everything that can be known before memory is taken."""
+    if file.subtype not in BITS:
+        held = f"{soundfile.available_subtypes().get(file.subtype, file.subtype)} samples"
+        expected = "16, 24 or 32 bit or floating point, uncompressed or lossless"
+        raise unreadable(name, held, expected, "too coarse or lossy to measure on")
+    if not 0 < file.channels <= MAX_TRACKS:
+        raise unreadable(name, f"{file.channels} tracks", f"1 to {MAX_TRACKS}")
+    if not 0 < file.samplerate <= MAX_RATE_HZ:
+        raise unreadable(name, f"{file.samplerate} Hz", f"a sample rate up to {MAX_RATE_HZ} Hz")
+    if file.frames <= 0:
+        raise unreadable(name, "no samples", "a recording", "record it again")
+    if file.frames * file.channels > MAX_SAMPLES:
+        raise unreadable(
+            name, f"{file.frames} samples of {file.channels} tracks",
+            f"at most {MAX_SAMPLES} in all", "cut it to what is measured",
+        )  # fmt: skip
+    for claimed, held in _SHORT.findall(file.extra_info):
+        if int(claimed) > int(held) + 1 and int(claimed) not in UNKNOWN_SIZES:
+            raise _cut_short(name, f"{held} of {claimed} bytes")
+
+
+def _cut_short(name: str, found: str) -> UserError:
+    return unreadable(name, f"a recording that breaks off, {found}", "a whole recording", _COPY)
+
+
+def _refuse_non_finite(samples: Array, rate_hz: float, name: str) -> None:
+    finite = np.isfinite(samples)
+    if finite.all():
+        return
+    frame, track = np.argwhere(~finite)[0]
+    kind = "NaN" if np.isnan(samples[frame, track]) else "an infinite value"
+    raise unreadable(
+        name,
+        f"{kind} at sample {frame} ({frame / rate_hz:.6f} s) of track {track + 1}, "
+        f"{np.count_nonzero(~finite)} in all",
+        "finite samples", "export it again from the recorder",
+    )  # fmt: skip
+
+
+AUDIO = RecordingFormat("audio recording (WAV, RF64, W64, FLAC, AIFF, CAF)", is_audio, read_audio)

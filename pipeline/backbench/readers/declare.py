@@ -1,0 +1,57 @@
+"""What an input format is: how its files are recognised, and what reading one gives."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from backbench.signal.track import Array
+from backbench.stimuli import Table
+
+
+@dataclass(frozen=True, eq=False)
+class Recording:
+    """An audio file: samples of shape (n, tracks), float64 re digital full scale.
+
+    bits: word length of integer samples; None for floating point.
+    """
+
+    samples: Array
+    rate_hz: float
+    bits: int | None
+
+
+@dataclass(frozen=True, eq=False)
+class TableData:
+    """A reduced table: columns of one length by declared name, finite.
+
+    Values are in Hz, V, s, ohm, W; ratios stay in dB, % or degrees, as declared.
+    """
+
+    columns: dict[str, Array]
+
+
+Matches = Callable[[bytes, str], bool]
+"""Told the first bytes of a file and its suffix (which may be empty), says whether it is one."""
+
+
+@dataclass(frozen=True)
+class RecordingFormat:
+    """A format of recorded samples. read(path, name) raises UserError naming the file by name."""
+
+    name: str
+    matches: Matches
+    read: Callable[[Path, str], Recording]
+
+
+@dataclass(frozen=True)
+class TableFormat:
+    """A format of tables. read(path, name, declared) raises UserError."""
+
+    name: str
+    matches: Matches
+    read: Callable[[Path, str, Table], TableData]
+
+
+Reader = RecordingFormat | TableFormat
