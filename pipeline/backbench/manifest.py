@@ -262,13 +262,11 @@ def _roles(manifest: Manifest, name: str) -> Iterator[Fault]:
     known = {unit.key for unit in manifest.unit}
     used: set[str | None] = set()
     places = [(f"{name}, tracks", manifest.tracks)]
-    places += [
-        (f"{name}, capture {n}, tracks", c.tracks if c.of is None else {"1": c.of})
-        for n, c in enumerate(manifest.capture, start=1)
-        if c.tracks is not None or c.of is not None
-    ]  # fmt: skip
+    for n, capture in enumerate(manifest.capture, start=1):
+        own = {"1": capture.of} if capture.of else capture.tracks
+        places += [(f"{name}, capture {n}, tracks", own)] if own is not None else []
     for where, roles in places:
-        for position, role in (roles or {}).items():
+        for position, role in roles.items():
             used.add(role.unit)
             if not (position.isascii() and position.isdigit() and int(position) >= 1):
                 yield Fault(where, shortened(position), "a track number from 1")
@@ -300,12 +298,12 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
     driven = conditions.driven
     if driven is not None and driven not in {role.output for role in outputs}:
         yield Fault(f"{where}, driven", repr(driven), "an output of its tracks")
-    if capture.stimulus.kind == "sweep" and not capture.stimulus.reference_file:
-        if not any(role.generator for role in roles.values()):
-            yield Fault(
-                where, "a sweep with no record of what was played",
-                "a generator track or reference_file",
-            )  # fmt: skip
+    played = getattr(capture.stimulus, "reference_file", "") is not None
+    if not played and not any(role.generator for role in roles.values()):
+        yield Fault(
+            where, "a sweep with no record of what was played",
+            "a generator track or reference_file",
+        )  # fmt: skip
 
 
 def _numbered(manifest: Manifest, capture: Capture) -> bool:

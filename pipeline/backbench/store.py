@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import re
+import tempfile
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 import duckdb
 import polars as pl
@@ -18,6 +19,9 @@ from backbench.errors import Fault, UserError
 
 DATABASE_NAME = "catalogue.duckdb"
 PATIENCE_S = 10.0
+StatementError: TypeAlias = duckdb.Error
+"""What the methods of a Store raise where a statement can't be run."""
+
 LEDGER_OF_MIGRATIONS = (
     "CREATE TABLE IF NOT EXISTS migration "
     "(number INTEGER NOT NULL, name VARCHAR NOT NULL, checksum VARCHAR NOT NULL)"
@@ -66,6 +70,15 @@ class Store:
                 {"paths": [str(path) for path in paths]},
             )
 
+    def append(self, table: str, rows: Sequence[Mapping[str, object]]) -> None:
+        """Append rows to a table by way of a Parquet file, columns matched by name."""
+        if not rows:
+            return
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "rows.parquet"
+            pl.DataFrame(rows, infer_schema_length=None, orient="row").write_parquet(path)
+            self.load_parquet(table, [path])
+
     def tables(self) -> list[str]:
         """Names of all tables, sorted."""
         found = self.rows("SELECT table_name FROM duckdb_tables() ORDER BY table_name")
@@ -109,9 +122,7 @@ def _connected(path: Path, *, read_only: bool, config: dict[str, Any]) -> Iterat
         connection.close()
 
 
-def _patiently(
-    path: Path, read_only: bool, config: dict[str, Any]
-) -> duckdb.DuckDBPyConnection:
+def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.DuckDBPyConnection:
     """Connect; while another process holds the file, wait, then say which one."""
     give_up = time.monotonic() + PATIENCE_S
     while True:

@@ -157,6 +157,3 @@ def read_bytes(path: Path, what: str) -> bytes:
     except OSError as error:
         reason = "no such file" if isinstance(error, FileNotFoundError) else str(error.strerror)
         raise UserError(f"{what} can't be read", [Fault(str(path), reason, "a file")]) from None
-
-
-

@@ -1,0 +1,211 @@
+"""A catalogue folder opened: the Python face of everything."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from backbench import store
+from backbench.errors import Fault, UserError
+from backbench.settings import SETTINGS_NAME, Settings
+from backbench.stages.ingest import nothing
+from backbench.stages.places import Places, places
+
+if TYPE_CHECKING:
+    import altair as alt
+    import polars as pl
+
+    from backbench.compare.saved import SavedQuery
+    from backbench.compare.unit import Comparison
+    from backbench.stages.ingest import Outcome, Refused
+
+STARTER_SETTINGS = """\
+# Settings of this catalogue. Nothing is implied: a bench has no default calibration.
+title = "My bench"
+
+# One table for each measuring chain. Uncertainties are standard uncertainties (k = 1).
+# [bench.garage]
+# load_uncertainty_percent = 0.5         # of the dummy load's resistance when warm
+# generator_uncertainty_percent = 0.5    # of the generator's stated level
+#
+# [[bench.garage.calibration]]
+# since = 2024-01-01
+# range = "50 V"                         # leave out where the bench has one range only
+# volts_peak_at_full_scale = { 1 = 50.0, 2 = 50.0 }   # of each track
+# uncertainty_percent = 0.3
+"""
+
+
+class Catalogue:
+    """The catalogue in a folder. Raises UserError where the folder is none."""
+
+    def __init__(self, path: str | Path) -> None:
+        self.places: Places = places(Path(path))
+        if not (self.places.root / SETTINGS_NAME).is_file():
+            fault = Fault(
+                str(self.places.root), f"no {SETTINGS_NAME}", "a catalogue's folder",
+                "make one with `backbench init`",
+            )  # fmt: skip
+            raise UserError("there is no catalogue here", [fault])
+
+    @staticmethod
+    def create(path: str | Path, settings: str = STARTER_SETTINGS) -> Catalogue:
+        """Make a new catalogue in a folder that is empty or not there. Raises UserError."""
+        root = Path(path)
+        if root.exists() and (not root.is_dir() or any(root.iterdir())):
+            fault = Fault(str(root), "something there", "an empty folder, or none")
+            raise UserError("the catalogue can't be made", [fault])
+        for name in ("vault", "ledger", "queries", "published"):
+            (root / name).mkdir(parents=True, exist_ok=True)
+        (root / SETTINGS_NAME).write_text(settings, encoding="utf-8")
+        return Catalogue(root)
+
+    @property
+    def settings(self) -> Settings:
+        """backbench.toml as it is now."""
+        return self.places.settings
+
+    # Changing -----------------------------------------------------------------------------
+
+    def ingest(
+        self,
+        folders: Sequence[str | Path],
+        *,
+        history: bool = True,
+        processes: int | None = None,
+        started: Callable[[int], None] = nothing,
+        progress: Callable[[int], None] = nothing,
+    ) -> tuple[list[Outcome], list[Refused]]:
+        """Take in review folders. history: run under the orchestrator, which records the run.
+
+        started is told how many captures are to be analysed; progress, how many just were.
+        """
+        paths = [Path(folder) for folder in folders]
+        return self._run(paths, history, processes, started, progress)
+
+    def recompute(
+        self,
+        *,
+        history: bool = True,
+        processes: int | None = None,
+        started: Callable[[int], None] = nothing,
+        progress: Callable[[int], None] = nothing,
+    ) -> tuple[list[Outcome], list[Refused]]:
+        """Bring every review up to the methods and calibrations in force."""
+        return self._run(None, history, processes, started, progress)
+
+    def rebuild(
+        self, *, processes: int | None = None, progress: Callable[[int], None] = nothing
+    ) -> tuple[int, list[Refused]]:
+        """Make the database anew from vault, ledger and settings."""
+        from backbench.stages.ingest import rebuild
+
+        with self.places.changing():
+            return rebuild(self.places, _processes(processes), progress)
+
+    def _run(
+        self,
+        folders: Sequence[Path] | None,
+        history: bool,
+        processes: int | None,
+        started: Callable[[int], None],
+        progress: Callable[[int], None],
+    ) -> tuple[list[Outcome], list[Refused]]:
+        from backbench.stages import ingest
+
+        count = _processes(processes)
+        with self.places.changing():
+            ingest.prepare(self.places)
+            if history:
+                _orchestrator_environment(self.places.runs)
+                from backbench.flows import ingest_with_history
+
+                return ingest_with_history(self.places, folders, count, started, progress)
+            return ingest.without_history(self.places, folders, count, started, progress)
+
+    # Looking ------------------------------------------------------------------------------
+
+    @contextmanager
+    def reading(self) -> Iterator[store.Store]:
+        """A read-only connection, closed on leaving."""
+        with store.reading(self.places.database) as opened:
+            yield opened
+
+    def frame(self, sql: str) -> pl.DataFrame:
+        """The rows of a SELECT over the catalogue's tables and views (schema/README.md)."""
+        with self.reading() as opened:
+            return opened.frame(sql)
+
+    def reviews(self) -> pl.DataFrame:
+        """One row a review, by date."""
+        return self.frame("FROM review ORDER BY reviewed, review_key")
+
+    def units(self) -> pl.DataFrame:
+        """One row a unit, as told by its newest review."""
+        return self.frame("FROM unit ORDER BY maker, model, unit_key")
+
+    def readings(self) -> pl.DataFrame:
+        """One row a reading, of all reviews."""
+        return self.frame("FROM reading ORDER BY review_key, metric, reading_key")
+
+    def captures(self) -> pl.DataFrame:
+        """One row a capture, with how its analysis ended."""
+        return self.frame("FROM capture ORDER BY review_key, position")
+
+    def queries(self) -> dict[str, SavedQuery]:
+        """The saved queries by name: those shipped, and the catalogue's own."""
+        from backbench.compare import saved
+
+        own = self.places.root / "queries"
+        return saved.load([saved.shipped(), own] if own.is_dir() else [saved.shipped()])
+
+    def query(self, name: str, **values: Any) -> pl.DataFrame:
+        """The rows of a saved query. Raises UserError for a name or parameter it hasn't."""
+        found = self._saved(name)
+        with self.reading() as opened:
+            return found.run(opened, {key: str(value) for key, value in values.items()})
+
+    def _saved(self, name: str) -> SavedQuery:
+        import difflib
+
+        known = self.queries()
+        if name not in known:
+            near = difflib.get_close_matches(name, known, n=1)
+            remedy = f"did you mean {near[0]}?" if near else "see `backbench queries`"
+            fault = Fault(f"query {name!r}", "no such query", "the name of a saved query", remedy)
+            raise UserError("the query is not known", [fault])
+        return known[name]
+
+    def compare(self, unit: str, **choices: Any) -> Comparison:
+        """A unit beside its peers. Raises UserError where the unit is not known."""
+        from backbench.compare.unit import compare_unit
+
+        with self.reading() as opened:
+            return compare_unit(opened, unit, self.settings, **choices)
+
+    def chart(self, name: str, **values: Any) -> alt.TopLevelMixin:
+        """The chart of a saved query as an Altair object."""
+        from backbench.charts.registry import drawn
+
+        return drawn(self._saved(name), self.query(name, **values), str(values.get("unit", "")))
+
+
+def _processes(asked: int | None) -> int:
+    return asked if asked else max(1, len(os.sched_getaffinity(0)))
+
+
+def _orchestrator_environment(home: Path) -> None:
+    """Settings of the orchestrator that must stand before it is imported.
+
+    A home of its own keeps the run history with the catalogue; nothing looks outside.
+    """
+    os.environ.setdefault("PREFECT_HOME", str(home.resolve()))
+    os.environ.setdefault("PREFECT_SERVER_ANALYTICS_ENABLED", "false")
+    os.environ.setdefault("DO_NOT_TRACK", "1")
+    os.environ.setdefault("PREFECT_LOGGING_LEVEL", "ERROR")
+    os.environ.setdefault("PREFECT_SERVER_LOGGING_LEVEL", "ERROR")
+    os.environ.setdefault("PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS", "90")
+    os.environ.setdefault("PREFECT_CLI_PROMPT", "false")

@@ -1,0 +1,207 @@
+"""One capture's bytes to rows. Runs in a worker; knows neither database nor orchestrator."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from backbench.errors import Refusal, UserError
+from backbench.metrics.battery import Finding, Trace, measure
+from backbench.metrics.declare import Material
+from backbench.readers.find import read_recording, read_table
+from backbench.signal.track import Array, Track
+from backbench.stages.plan import Job, Source
+from backbench.stages.rows import CURVE, READING, RESULT, Row, canonical, digest, figure_columns
+from backbench.stages.rows import frame as framed
+from backbench.stimuli import Table, analysis_kind, frequency_of, generator_level
+
+
+@dataclass(frozen=True)
+class Analysed:
+    """Rows of one capture, or the reason why it gave none."""
+
+    analysis_key: str
+    reason: str | None
+    readings: list[Row]
+    curves: list[Row]
+    seconds: float
+
+
+def analyse(job: Job) -> Analysed:
+    """Measure one capture. A capture that fails, fails alone: its reason is kept."""
+    started = time.perf_counter()
+    readings: list[Row] = []
+    curves: list[Row] = []
+    reason = None
+    try:
+        findings, traces = measure(material_of(job))
+        powers = _powers(findings)
+        readings = [_reading(job, finding, powers) for finding in findings]
+        curves = [_curve(job, trace, powers) for trace in traces]
+    except UserError as error:
+        reason = "; ".join(str(fault) for fault in error.faults) or error.what
+    except Refusal as refusal:
+        reason = str(refusal)
+    except Exception as error:
+        # A defect of ours must not cost the reviewer the other captures; it is told as one.
+        readings, curves = [], []
+        reason = f"unexpected {type(error).__name__}: {str(error) or 'no message'}"
+    return Analysed(job.analysis_key, reason, readings, curves, time.perf_counter() - started)
+
+
+def stage_chunk(jobs: Sequence[Job], folder: Path) -> Path:
+    """Analyse some captures and leave their rows as Parquet in a new folder; the folder.
+
+    The folder appears whole or not at all, so that a later run can carry on from it.
+    """
+    done = [analyse(job) for job in jobs]
+    final = folder / digest([item.analysis_key for item in done])
+    aside = final.with_suffix(".part")
+    aside.mkdir(parents=True, exist_ok=True)
+    readings = [row for item in done for row in item.readings]
+    curves = [row for item in done for row in item.curves]
+    framed(readings, READING).write_parquet(aside / "reading.parquet")
+    framed(curves, CURVE).write_parquet(aside / "curve.parquet")
+    results: list[Row] = [
+        {
+            "analysis_key": item.analysis_key,
+            "status": "failed" if item.reason else "analysed",
+            "reason": item.reason,
+            "seconds": item.seconds,
+        }
+        for item in done
+    ]
+    framed(results, RESULT).write_parquet(aside / "result.parquet")
+    if not final.exists():
+        aside.rename(final)
+    return final
+
+
+def material_of(job: Job) -> Material:
+    """Read the job's files. Raises UserError where a file can't be used."""
+    if isinstance(job.stimulus, Table):
+        table = read_table(job.source.path, job.stimulus, name=job.source.name)
+        return _material(job, {}, None, None, table.columns)
+    tracks = tracks_of(job.source)
+    lacking = sorted(set(job.roles) - set(tracks))
+    if lacking:
+        named = ", ".join(map(str, lacking))
+        raise Refusal(f"{job.source.name} has {len(tracks)} tracks; the manifest names {named}")
+    outputs = {n: tracks[n] for n, role in job.roles.items() if role.output}
+    generator = next((tracks[n] for n, role in job.roles.items() if role.generator), None)
+    reference = next(iter(tracks_of(job.reference).values())) if job.reference else generator
+    return _material(job, outputs, generator, reference, None)
+
+
+def _material(
+    job: Job,
+    outputs: dict[int, Track],
+    generator: Track | None,
+    reference: Track | None,
+    table: dict[str, Array] | None,
+) -> Material:
+    driven = job.conditions.driven
+    driven_track = next((n for n, r in job.roles.items() if driven and r.output == driven), None)
+    return Material(
+        stimulus=job.stimulus,
+        conditions=job.conditions,
+        outputs=outputs,
+        generator=generator,
+        reference=reference,
+        table=table,
+        load_uncertainty=job.load_uncertainty,
+        generator_uncertainty=job.generator_uncertainty,
+        mains_hz=job.mains_hz,
+        driven_track=driven_track,
+    )
+
+
+def tracks_of(source: Source) -> dict[int, Track]:
+    """The calibrated tracks of an audio file, by position from 1."""
+    assert source.calibration is not None
+    recording = read_recording(source.path, name=source.name)
+    volts = source.calibration.volts
+    return {
+        n: Track(
+            recording.samples[:, n - 1] * volts[n],
+            recording.rate_hz,
+            volts[n],
+            source.calibration.relative,
+            recording.bits,
+        )
+        for n in range(1, recording.samples.shape[1] + 1)
+        if n in volts
+    }
+
+
+def _powers(findings: Sequence[Finding]) -> dict[int, float]:
+    """Output power measured on each track."""
+    return {
+        f.track: f.figure.value
+        for f in findings
+        if f.metric.name == "output_power" and f.figure is not None
+    }
+
+
+def _shared(job: Job, track: int, powers: dict[int, float]) -> Row:
+    """Columns that readings and curves of a track have in common."""
+    role = job.roles[track]
+    return {
+        "review_key": job.review_key,
+        "analysis_key": job.analysis_key,
+        "unit_key": "" if job.loop_back else role.unit,
+        "output": role.output,
+        "power_w": powers.get(track),
+        "load_ohm": job.conditions.load_resistance,
+        "load_kind": job.conditions.load_kind,
+    }
+
+
+def _reading(job: Job, finding: Finding, powers: dict[int, float]) -> Row:
+    figure = finding.figure
+    frequency = figure.frequency_hz if figure else None
+    detail = canonical(figure.detail if figure else {})
+    order = figure.order if figure else None
+    limit = figure.limit_percent if figure else None
+    metric = finding.metric
+    shared = _shared(job, finding.track, powers)
+    key = digest(
+        job.base_key, metric.name, metric.version,
+        shared["unit_key"], shared["output"], frequency, order, limit, detail,
+    )  # fmt: skip
+    return {
+        **shared,
+        "reading_key": key,
+        "against": None,
+        "metric": metric.name,
+        "method_version": metric.version,
+        "stimulus": analysis_kind(job.stimulus),
+        "frequency_hz": frequency_of(job.stimulus) if frequency is None else frequency,
+        "generator_vrms": generator_level(job.stimulus),
+        "input": job.conditions.input,
+        "tap": job.conditions.tap,
+        "volume": job.conditions.volume,
+        "driven": job.conditions.driven,
+        "order_n": order,
+        "limit_percent": limit,
+        "detail": detail,
+        "status": finding.status,
+        "reason": finding.reason,
+        **figure_columns(figure),
+    }
+
+
+def _curve(job: Job, trace: Trace, powers: dict[int, float]) -> Row:
+    return {
+        **_shared(job, trace.track, powers),
+        "curve": trace.name,
+        "method_version": trace.version,
+        "frequency_hz": frequency_of(job.stimulus),
+        "x_unit": trace.x_unit,
+        "y_unit": trace.y_unit,
+        "x": trace.data.x.tolist(),
+        "y": trace.data.y.tolist(),
+        "uncertainty": None if trace.data.uncertainty is None else trace.data.uncertainty.tolist(),
+    }

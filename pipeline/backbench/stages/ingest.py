@@ -1,0 +1,162 @@
+"""Ingest, recompute and rebuild as plain functions of a catalogue's places.
+
+Each review goes the same way: planned, its stale captures analysed in chunks, loaded in one
+transaction. The three differ in where the plans come from and in which database they load.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from backbench.errors import UserError
+from backbench.stages.load import load_review
+from backbench.stages.places import Places
+from backbench.stages.plan import PlannedReview, plan_review
+from backbench.stages.receive import recall, receive
+from backbench.stages.reference import sync_reference
+from backbench.stages.work import Work, standing, work_of
+from backbench.stages.workers import Progress, Workers
+from backbench.store import DATABASE_NAME, writing
+from backbench.vault import Receipt
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one review: captures analysed now, kept from before, and failed ones."""
+
+    review: str
+    computed: int
+    kept: int
+    failed: tuple[tuple[str, str], ...]
+    unchanged: bool
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A review that was not taken in, with every fault. Nothing of it is in the database."""
+
+    source: str
+    error: UserError
+
+
+def nothing(_: int) -> None:
+    """No progress is shown."""
+
+
+def receive_reviews(
+    places: Places, folders: Sequence[Path]
+) -> tuple[list[PlannedReview], list[Refused]]:
+    """Keep the originals of review folders and plan them; a refused one costs no other."""
+    planned: dict[str, PlannedReview] = {}
+    refused: list[Refused] = []
+    settings, newest = places.settings, places.ledger.newest()
+    for folder in folders:
+        try:
+            manifest, receipt = receive(folder, places.vault, newest)
+            review = plan_review(manifest, receipt, settings, places.vault)
+            newest[review.key] = receipt
+            planned[review.key] = review
+        except UserError as error:
+            refused.append(Refused(str(folder), error))
+    return list(planned.values()), refused
+
+
+def recall_reviews(places: Places) -> tuple[list[PlannedReview], list[Refused]]:
+    """Plan every review of the ledger by its newest receipt."""
+    planned: list[PlannedReview] = []
+    refused: list[Refused] = []
+    settings = places.settings
+    for receipt in places.ledger.newest().values():
+        try:
+            manifest = recall(receipt, places.vault)
+            planned.append(plan_review(manifest, receipt, settings, places.vault))
+        except UserError as error:
+            refused.append(Refused(receipt.review, error))
+    return planned, refused
+
+
+def works_of(places: Places, planned: Sequence[PlannedReview]) -> list[Work]:
+    """What each planned review asks for, given what the database already holds."""
+    held = standing(places)
+    return [work_of(places, review, held.get(review.key)) for review in planned]
+
+
+def finish(places: Places, work: Work, chunks: Sequence[Path]) -> Outcome:
+    """Write the receipt, load the review, and clear its staged rows away."""
+    if not work.unchanged:
+        planned = _receipted(places, work.planned)
+        work = replace(work, planned=planned)
+        with writing(places.database) as store:
+            load_review(store, planned, work.fresh, [*work.ready, *chunks])
+    shutil.rmtree(places.staged / work.planned.key, ignore_errors=True)
+    return _outcome(places, work)
+
+
+def _receipted(places: Places, planned: PlannedReview) -> PlannedReview:
+    """The plan with its receipt numbered and on the disk."""
+    if planned.receipt.number:
+        return planned
+    number = max((receipt.number for receipt in places.ledger.receipts()), default=0) + 1
+    receipt: Receipt = replace(planned.receipt, number=number)
+    places.ledger.write(receipt)
+    return replace(planned, receipt=receipt)
+
+
+def _outcome(places: Places, work: Work) -> Outcome:
+    key = work.planned.key
+    with writing(places.database) as store:
+        failed = store.rows(
+            "SELECT file, reason FROM capture WHERE review_key = ? AND status = 'failed' "
+            "ORDER BY position",
+            [key],
+        )
+    computed = len(work.fresh)
+    kept = len(work.planned.captures) - computed
+    return Outcome(key, computed, kept, tuple(failed), work.unchanged)
+
+
+def prepare(places: Places) -> None:
+    """Bring the schema and the reference tables (metrics, benches, test points) up to date."""
+    places.database.mkdir(parents=True, exist_ok=True)
+    with writing(places.database) as store:
+        sync_reference(store, places.settings)
+
+
+Ended = tuple[list[Outcome], list[Refused]]
+
+
+def without_history(
+    places: Places,
+    folders: Sequence[Path] | None,
+    processes: int,
+    started: Progress,
+    progress: Progress,
+) -> Ended:
+    """Take in review folders, or recompute where there are none, without the orchestrator."""
+    planned, refused = (
+        recall_reviews(places) if folders is None else receive_reviews(places, folders)
+    )
+    works = works_of(places, planned)
+    started(sum(work.jobs for work in works))
+    with Workers(works, places.staged, processes, progress) as workers:
+        return [finish(places, work, workers.collect(work)) for work in works], refused
+
+
+def rebuild(places: Places, processes: int, progress: Progress) -> tuple[int, list[Refused]]:
+    """Make the database anew from vault, ledger and settings, then put it in the old one's place.
+
+    The old database stays until the new one is whole. Number of reviews, and those that can't
+    be rebuilt. Raises UserError where any review can't: then the old database is kept.
+    """
+    with tempfile.TemporaryDirectory(prefix=".rebuild-", dir=places.root) as folder:
+        aside = replace(places, database=Path(folder))
+        prepare(aside)
+        if refused := recall_reviews(aside)[1]:
+            return 0, refused
+        outcomes, _ = without_history(aside, None, processes, nothing, progress)
+        (aside.database / DATABASE_NAME).replace(places.root / DATABASE_NAME)
+    return len(outcomes), []

@@ -1,0 +1,198 @@
+"""A planned review and its staged rows into the database, in one transaction."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib import metadata
+from pathlib import Path
+from platform import python_version
+
+import polars as pl
+
+from backbench.compare.points import assign_points
+from backbench.manifest import Unit
+from backbench.metrics.registry import registry
+from backbench.stages.derive import derive_review
+from backbench.stages.plan import PlannedCapture, PlannedReview
+from backbench.stages.published import limit_value, printed_limit
+from backbench.stages.rows import Row, canonical, digest
+from backbench.stimuli import analysis_kind
+from backbench.store import Store
+
+PACKAGES = ("backbench", "numpy", "scipy", "soundfile")
+
+
+def environment() -> dict[str, str]:
+    """Versions that numbers depend on."""
+    import soundfile
+
+    versions = {name: metadata.version(name) for name in PACKAGES}
+    return versions | {
+        "python": python_version(),
+        "libsndfile": soundfile.__libsndfile_version__,
+    }
+
+
+def load_review(
+    store: Store, planned: PlannedReview, fresh: Sequence[str], chunks: Sequence[Path]
+) -> None:
+    """Make the database say what the plan says: all of it, or nothing.
+
+    fresh: analysis keys whose rows are in the staged chunks.
+    Rows of analyses that the plan no longer asks for go; staged ones come; rows across captures
+    are derived anew; test points are assigned.
+    """
+    with store.transaction():
+        _drop_stale(store, planned)
+        for table in ("reading", "curve"):
+            store.load_parquet(table, [chunk / f"{table}.parquet" for chunk in chunks])
+        _insert_facts(store, planned)
+        environment_key = _insert_environment(store)
+        _insert_analyses(store, planned, fresh, environment_key)
+        _insert_captures(store, planned, chunks)
+        derive_review(store, planned.key, environment_key)
+        assign_points(store, planned.key)
+
+
+def _drop_stale(store: Store, planned: PlannedReview) -> None:
+    """Keep only the rows of analyses that stand in the plan; all else is written again."""
+    kept = [capture.analysis_key for capture in planned.captures]
+    for table in ("reading", "curve", "analysis"):
+        store.run(
+            f"DELETE FROM {table} WHERE review_key = $review "
+            "AND NOT list_contains($kept::VARCHAR[], analysis_key)",
+            {"review": planned.key, "kept": kept},
+        )
+    for table in ("review", "appearance", "published", "analysis_capture", "reading_point"):
+        store.run(f"DELETE FROM {table} WHERE review_key = ?", [planned.key])
+
+
+def _insert_facts(store: Store, planned: PlannedReview) -> None:
+    review, receipt = planned.manifest.review, planned.receipt
+    row: Row = {
+        "review_key": review.key, "reviewed": review.date, "bench_key": review.bench,
+        "mains_hz": review.mains_hz, "title": review.title, "notes": review.notes,
+        "temperature_c": review.temperature_c, "manifest_sha256": receipt.manifest,
+        "receipt": receipt.number,
+    }  # fmt: skip
+    store.append("review", [row])
+    units = list(enumerate(planned.manifest.unit, start=1))
+    store.append("appearance", [_appearance(review.key, n, unit) for n, unit in units])
+    store.append("published", [row for _, unit in units for row in _published(review.key, unit)])
+
+
+def _appearance(review_key: str, position: int, unit: Unit) -> Row:
+    first, last = unit.made_range
+    price = unit.list_price
+    return {
+        "review_key": review_key, "unit_key": unit.key, "position": position,
+        "maker": unit.maker, "model": unit.model, "serial": unit.serial, "kind": unit.kind,
+        "technology": unit.technology, "topology": unit.topology,
+        "made_first": first, "made_last": last, "state": unit.state, "work": unit.work,
+        "rated_power_w": unit.rated_power_w,
+        "price_amount": price.amount if price else None,
+        "price_currency": price.currency if price else None,
+        "price_year": price.year if price else None,
+        "notes": unit.notes,
+    }  # fmt: skip
+
+
+def _published(review_key: str, unit: Unit) -> list[Row]:
+    rows: list[Row] = []
+    for position, figure in enumerate(unit.published, start=1):
+        side, text = printed_limit(figure)
+        low, high = figure.at.band_hz or (None, None)
+        rows.append(
+            {
+                "review_key": review_key, "unit_key": unit.key, "position": position,
+                "metric": figure.metric, "side": side,
+                "limit_value": limit_value(text, registry().metrics[figure.metric].unit),
+                "frequency_hz": figure.at.frequency_hz,
+                "band_low_hz": low, "band_high_hz": high,
+                "power_w": figure.at.power_w, "load_ohm": figure.at.load_ohm,
+                "limit_percent": figure.at.limit_percent,
+                "printed": text, "printed_in": figure.printed_in,
+            }
+        )  # fmt: skip
+    return rows
+
+
+def _insert_environment(store: Store) -> str:
+    versions = environment()
+    key = digest(versions)
+    store.run(
+        "INSERT INTO environment SELECT $key, $packages WHERE NOT EXISTS "
+        "(FROM environment WHERE environment_key = $key)",
+        {"key": key, "packages": canonical(versions)},
+    )
+    return key
+
+
+def _insert_analyses(
+    store: Store, planned: PlannedReview, fresh: Sequence[str], environment_key: str
+) -> None:
+    """Analyses of captures, with what they came from. Kept ones keep their environment."""
+    wanted = set(fresh)
+    rows: list[Row] = [
+        {
+            "analysis_key": capture.analysis_key,
+            "review_key": planned.key,
+            "calibration_key": _calibration_key(capture),
+            "environment_key": environment_key,
+        }
+        for capture in planned.captures
+        if capture.job and capture.analysis_key in wanted
+    ]
+    store.append("analysis", rows)
+    links: dict[tuple[str, str], Row] = {}
+    for capture in planned.captures:
+        for sha256 in _originals(capture):
+            links[capture.analysis_key, sha256] = {
+                "analysis_key": capture.analysis_key, "review_key": planned.key, "sha256": sha256,
+            }  # fmt: skip
+    store.append("analysis_capture", list(links.values()))
+
+
+def _calibration_key(capture: PlannedCapture) -> str | None:
+    calibration = capture.job.source.calibration if capture.job else None
+    return calibration.key if calibration else None
+
+
+def _originals(capture: PlannedCapture) -> list[str]:
+    if capture.job is None:
+        return []
+    sources = (capture.job.source, capture.job.reference)
+    return [source.sha256 for source in sources if source]
+
+
+def _insert_captures(store: Store, planned: PlannedReview, chunks: Sequence[Path]) -> None:
+    """The capture rows, each with how its analysis ended: staged now, or as it stood before."""
+    before = store.rows(
+        "SELECT analysis_key, status, reason FROM capture WHERE review_key = ?", [planned.key]
+    )
+    ended = {key: (status, reason) for key, status, reason in before}
+    for chunk in chunks:
+        for row in pl.read_parquet(chunk / "result.parquet").iter_rows(named=True):
+            ended[row["analysis_key"]] = (row["status"], row["reason"])
+    store.run("DELETE FROM capture WHERE review_key = ?", [planned.key])
+    store.append("capture", [_capture(planned.key, c, ended) for c in planned.captures])
+
+
+def _capture(
+    review_key: str, planned: PlannedCapture, ended: dict[str, tuple[str, str | None]]
+) -> Row:
+    conditions, stimulus = planned.conditions, planned.capture.stimulus
+    failed = ("failed", planned.reason)
+    status, reason = failed if planned.job is None else ended[planned.analysis_key]
+    return {
+        "review_key": review_key, "position": planned.position, "file": planned.capture.file,
+        "sha256": planned.sha256, "bytes": planned.bytes,
+        "stimulus": analysis_kind(stimulus), "stimulus_json": canonical(stimulus.model_dump()),
+        "loop_back": planned.capture.loop_back,
+        "load_ohm": conditions.load_resistance, "load_kind": conditions.load_kind,
+        "input": conditions.input, "tap": conditions.tap, "volume": conditions.volume,
+        "controls": conditions.controls, "input_range": conditions.range,
+        "driven": conditions.driven, "supply_vrms": conditions.supply_vrms,
+        "minutes_on": conditions.minutes_on, "notes": planned.capture.notes,
+        "analysis_key": planned.analysis_key, "status": status, "reason": reason,
+    }  # fmt: skip

@@ -1,0 +1,71 @@
+"""Where the parts of a catalogue are, and the right to change them."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from backbench.errors import Fault, UserError
+from backbench.settings import Settings, read_settings
+from backbench.vault import Ledger, Vault
+
+PATIENCE_S = 10.0
+
+
+@dataclass(frozen=True)
+class Places:
+    """A catalogue's folder; `database` is where its database is, elsewhere during a rebuild."""
+
+    root: Path
+    database: Path
+
+    @property
+    def vault(self) -> Vault:
+        return Vault(self.root / "vault")
+
+    @property
+    def ledger(self) -> Ledger:
+        return Ledger(self.root / "ledger")
+
+    @property
+    def staged(self) -> Path:
+        return self.root / ".staged"
+
+    @property
+    def runs(self) -> Path:
+        """Home of the run history."""
+        return self.root / ".runs"
+
+    @property
+    def settings(self) -> Settings:
+        return read_settings(self.root)
+
+    @contextmanager
+    def changing(self) -> Iterator[None]:
+        """At most one process changes a catalogue. Raises UserError that says which does."""
+        holder = self.root / ".lock.pid"
+        lock = FileLock(self.root / ".lock")
+        try:
+            lock.acquire(timeout=PATIENCE_S)
+        except Timeout:
+            who = holder.read_text() if holder.exists() else "unknown"
+            fault = Fault(
+                str(self.root), f"process {who} changing it", "a free catalogue",
+                "try again when it has ended",
+            )  # fmt: skip
+            raise UserError("the catalogue is in use", [fault]) from None
+        try:
+            holder.write_text(str(os.getpid()))
+            yield
+        finally:
+            lock.release()
+
+
+def places(root: Path) -> Places:
+    """The places of a catalogue's folder."""
+    return Places(root, root)

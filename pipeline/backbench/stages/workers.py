@@ -1,0 +1,86 @@
+"""Chunks of captures analysed in this process or in a pool of others."""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Callable, Iterable
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from pathlib import Path
+from types import TracebackType
+
+from backbench.stages.analyse import stage_chunk
+from backbench.stages.plan import Job
+from backbench.stages.work import Work
+
+WORTH_A_POOL = 64
+"""Captures from which starting processes costs less than it saves."""
+
+Progress = Callable[[int], None]
+
+
+class Workers:
+    """Analyses the chunks of reviews; reviews are collected in the order that suits the caller.
+
+    With more than one process, all chunks are under way from the start. A worker that dies is
+    replaced, and its review's chunks are tried once more.
+    """
+
+    def __init__(
+        self, works: Iterable[Work], staged: Path, processes: int, progress: Progress
+    ) -> None:
+        self._staged, self._progress, self._processes = staged, progress, processes
+        self._works = list(works)
+        self._pool: ProcessPoolExecutor | None = None
+        self._futures: dict[str, list[Future[Path]]] = {}
+
+    def __enter__(self) -> Workers:
+        if self._processes > 1 and sum(work.jobs for work in self._works) >= WORTH_A_POOL:
+            self._pool = self._started()
+            for work in self._works:
+                self._submit(work)
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._pool is not None:
+            self._pool.shutdown(wait=error is None, cancel_futures=True)
+
+    def collect(self, work: Work) -> list[Path]:
+        """The staged chunks of one review, once they are all there."""
+        folder = self._staged / work.planned.key
+        if self._pool is None:
+            return [self._told(stage_chunk(chunk, folder), chunk) for chunk in work.chunks]
+        try:
+            return self._awaited(work)
+        except BrokenProcessPool:
+            self._pool = self._started()
+            self._submit(work)
+            return self._awaited(work)
+
+    def _awaited(self, work: Work) -> list[Path]:
+        futures = self._futures[work.planned.key]
+        if any(isinstance(f.exception(), BrokenProcessPool) for f in futures):
+            raise BrokenProcessPool
+        pairs = zip(futures, work.chunks, strict=True)
+        return [self._told(future.result(), chunk) for future, chunk in pairs]
+
+    def _submit(self, work: Work) -> None:
+        assert self._pool is not None
+        folder = self._staged / work.planned.key
+        self._futures[work.planned.key] = [
+            self._pool.submit(stage_chunk, chunk, folder) for chunk in work.chunks
+        ]
+
+    def _told(self, path: Path, chunk: tuple[Job, ...]) -> Path:
+        self._progress(len(chunk))
+        return path
+
+    def _started(self) -> ProcessPoolExecutor:
+        # Threads of the parent (database, orchestrator) make a plain fork unsafe.
+        context = multiprocessing.get_context("spawn")
+        return ProcessPoolExecutor(self._processes, mp_context=context)
