@@ -1,0 +1,183 @@
+"""Harmonic distortion and noise beside a single tone."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from backbench.metrics.declare import Figure, metric
+from backbench.metrics.tone import ToneView
+from backbench.signal.power import Square
+from backbench.signal.tone import BAND_HZ, CLEAR
+from backbench.signal.uncertainty import DB_PER_RELATIVE
+
+LAST_ORDER = 10
+_SOURCE = "IEC 60268-3:2013, 14.12 (second-hand: read in an open library's documentation)"
+
+
+def _percent(part: Square, whole: Square) -> Figure:
+    """Root of part over whole in percent; an upper bound where noise could make up the part."""
+    if not part.stands_out:
+        return Figure(100 * part.at_most / whole.rms, 0.0, bound="upper")
+    value = 100 * part.rms / whole.rms
+    own = value * math.hypot(part.relative, whole.relative)
+    return Figure(value, own, own, part.dof)
+
+
+def _counted(tone: ToneView, up_to_hz: float, last: int) -> tuple[Square, int]:
+    """Harmonics from the second on, as far as the record and the metric go."""
+    lines = tone.distorting()
+    found = lines.harmonics(min(last, lines.last_order(up_to_hz)))
+    return found.total(2, last), int(found.orders[-1])
+
+
+def _narrowed(figure: Figure, last: int) -> Figure:
+    """Tells where the record's band left harmonics of the definition out."""
+    if last >= LAST_ORDER:
+        return figure
+    told = "only 2" if last == 2 else f"2 to {last}"
+    return Figure(
+        figure.value, figure.uncertainty, figure.estimation, figure.dof, figure.bound,
+        detail={"harmonics": told},
+    )  # fmt: skip
+
+
+@metric(
+    "thd",
+    title="Harmonic distortion",
+    unit="%",
+    better="lower",
+    source=_SOURCE,
+    stimuli=["tone"],
+    version=1,
+    choice="re the fundamental; harmonics 2 to 10",
+)
+def thd(tone: ToneView) -> Figure:
+    """Root sum square of harmonics 2 to 10 over the fundamental."""
+    part, last = _counted(tone, math.inf, LAST_ORDER)
+    return _narrowed(_percent(part, tone.square), last)
+
+
+@metric(
+    "thd_total",
+    title="Harmonic distortion, re total",
+    unit="%",
+    better="lower",
+    source=_SOURCE + ", 14.12.3",
+    stimuli=["tone"],
+    version=1,
+    choice="re the root sum square of fundamental and harmonics 2 to 10",
+)
+def thd_total(tone: ToneView) -> Figure:
+    """Root sum square of harmonics 2 to 10 over that of fundamental and harmonics."""
+    part, last = _counted(tone, math.inf, LAST_ORDER)
+    return _narrowed(_percent_of_total(part, tone.square), last)
+
+
+def _percent_of_total(part: Square, rest: Square) -> Figure:
+    """Root of part over part and rest, in percent."""
+    if not part.stands_out:
+        square = part.at_most**2
+        return Figure(100 * math.sqrt(square / (square + rest.value)), 0.0, bound="upper")
+    share = part.value / (part.value + rest.value)
+    value = 100 * math.sqrt(share)
+    own = value * (1 - share) * math.hypot(part.relative, rest.relative)
+    return Figure(value, own, own, part.dof)
+
+
+@metric(
+    "thd_wide",
+    title="Harmonic distortion to 20 kHz",
+    unit="%",
+    better="lower",
+    source=_SOURCE,
+    stimuli=["tone"],
+    version=1,
+    choice="re the fundamental; all harmonics up to 20 kHz",
+)
+def thd_wide(tone: ToneView) -> Figure:
+    """Root sum square of all harmonics up to 20 kHz over the fundamental."""
+    top = BAND_HZ[1]
+    part, _ = _counted(tone, top, int(top))
+    return _percent(part, tone.square)
+
+
+@metric(
+    "thd_n",
+    title="Distortion and noise",
+    unit="%",
+    better="lower",
+    source="AES17, 6.3.1, and IEC 60268-3 (second-hand)",
+    stimuli=["tone"],
+    version=1,
+    choice="re the total rms, 20 Hz to 20 kHz; the fundamental's lobe is taken out and the "
+    "noise beside it put in its place",
+)
+def thd_n(tone: ToneView) -> Figure:
+    """Rms of all but the fundamental over the rms of all, 20 Hz to 20 kHz."""
+    return _percent_of_total(tone.distorting().residual(), tone.square)
+
+
+@metric(
+    "sinad",
+    title="SINAD",
+    unit="dB",
+    better="higher",
+    source="IEEE 1241 (from memory)",
+    stimuli=["tone"],
+    version=1,
+    choice="total over distortion and noise, 20 Hz to 20 kHz: the inverse of THD+N",
+)
+def sinad(tone: ToneView) -> Figure:
+    """Rms of all over the rms of all but the fundamental, 20 Hz to 20 kHz."""
+    found = _percent_of_total(tone.distorting().residual(), tone.square)
+    relative = found.uncertainty / found.value
+    own = DB_PER_RELATIVE * relative
+    return Figure(-20 * math.log10(found.value / 100), own, own, found.dof)
+
+
+@metric(
+    "snr",
+    title="Signal to noise",
+    unit="dB",
+    better="higher",
+    source="IEC 60268-3 (signal-to-noise ratio; from memory)",
+    stimuli=["tone"],
+    version=1,
+    choice="fundamental over noise and hum, 20 Hz to 20 kHz unweighted, harmonics taken out",
+)
+def snr(tone: ToneView) -> Figure:
+    """Fundamental over all that is neither fundamental nor harmonic, 20 Hz to 20 kHz."""
+    noise = tone.distorting().noise_only()
+    own = DB_PER_RELATIVE * math.hypot(noise.relative, tone.square.relative)
+    return Figure(10 * math.log10(tone.square.value / noise.value), own, own, noise.dof)
+
+
+@metric(
+    "harmonic",
+    title="Harmonic level",
+    unit="dB",
+    better="lower",
+    source=_SOURCE + ", 14.12.5",
+    stimuli=["tone"],
+    version=1,
+    choice="re the fundamental; noise taken off, an upper bound where it doesn't stand out; "
+    "wider where a mains line may hide in it",
+)
+def harmonic(tone: ToneView) -> Iterator[Figure]:
+    """Level of each harmonic from 2 to 10 over the fundamental."""
+    lines = tone.distorting()
+    found = lines.harmonics(min(LAST_ORDER, lines.last_order(math.inf)))
+    whole = tone.square
+    for n, value, noise, variance in zip(
+        found.orders, found.square, found.noise, found.variance, strict=True
+    ):
+        part = Square(float(value), float(variance))
+        if value + noise <= CLEAR * noise or not value > math.sqrt(variance):
+            most = 20 * math.log10(part.at_most / whole.rms)
+            yield Figure(most, 0.0, bound="upper", order=int(n))
+            continue
+        own = DB_PER_RELATIVE * math.hypot(part.relative, whole.relative)
+        yield Figure(
+            20 * math.log10(part.rms / whole.rms), own, own, order=int(n)
+        )  # fmt: skip

@@ -1,0 +1,45 @@
+"""What makes a record unfit to be measured, told before anything is measured."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.signal.track import Track
+
+SHORTEST_S = 0.25
+LEAST_BITS = 16
+MOST_AT_FULL_SCALE = 1e-3
+
+
+def check_record(track: Track) -> None:
+    """Raises Refusal where no figure of the track could be honest."""
+    if track.bits is not None and track.bits < LEAST_BITS:
+        raise Refusal(
+            f"{track.bits}-bit samples: their steps add distortion of their own; "
+            f"record with {LEAST_BITS} bits or more"
+        )
+    seconds = len(track.volts) / track.rate_hz
+    if seconds < SHORTEST_S:
+        raise Refusal(f"too short: {seconds:.3g} s where at least {SHORTEST_S} s are needed")
+    low, high = float(np.min(track.volts)), float(np.max(track.volts))
+    if not np.isfinite(low) or not np.isfinite(high):
+        raise Refusal("some samples are not finite numbers: the file is damaged")
+    if low == high:
+        raise Refusal("silence: every sample is the same, so nothing was recorded")
+    _check_range(track, low, high)
+
+
+def _check_range(track: Track, low: float, high: float) -> None:
+    """A converter that clips repeats its end value; one that just reaches it can't be told."""
+    steps = 2.0 ** (track.bits - 1) if track.bits else 2.0**23
+    end = track.full_scale_v * (1 - 1.5 / steps)
+    if max(high, -low) < end:
+        return
+    for reached in (track.volts >= end, track.volts <= -end):
+        share = np.count_nonzero(reached) / len(reached)
+        if share > MOST_AT_FULL_SCALE or bool(np.any(reached[1:] & reached[:-1])):
+            raise Refusal(
+                f"the converter clipped: the record runs at full scale "
+                f"({track.full_scale_v:.4g} V peak); use a wider input range"
+            )

@@ -1,0 +1,128 @@
+"""One windowed spectrum of a track, made once and read by every metric."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from backbench.signal.track import Array, Track
+from backbench.signal.window import SEVEN_TERMS, Complex, Window, window
+
+
+@dataclass(frozen=True, eq=False)
+class Spectrum:
+    """The windowed transform of n samples, and its power by bin.
+
+    power: V^2 by bin, scaled so that noise and the lobe of a line each sum to their mean square.
+    resolution_hz: width of a bin.
+    """
+
+    bins: Complex
+    window: Window
+    rate_hz: float
+
+    @property
+    def length(self) -> int:
+        """Samples that the transform was taken over."""
+        return len(self.window.samples)
+
+    @property
+    def resolution_hz(self) -> float:
+        """Width of a bin, Hz."""
+        return self.rate_hz / self.length
+
+    @cached_property
+    def power(self) -> Array:
+        """Mean square by bin, V^2, shape (n // 2 + 1,)."""
+        scale = 2 / (self.length * self.window.energy)
+        found: Array = (self.bins.real**2 + self.bins.imag**2) * scale
+        return found
+
+    @property
+    def mean(self) -> float:
+        """Steady part, V."""
+        return float(self.bins[0].real) / self.window.total
+
+    def slice_of(self, low_hz: float, high_hz: float) -> slice:
+        """Bins whose centre lies in the band, both ends included."""
+        low = int(np.ceil(low_hz / self.resolution_hz - 1e-9))
+        high = int(np.floor(high_hz / self.resolution_hz + 1e-9))
+        return slice(max(low, 0), min(high + 1, len(self.bins)))
+
+
+_kept: WeakKeyDictionary[Track, dict[tuple[float, ...], Spectrum]] = WeakKeyDictionary()
+
+
+def spectrum(track: Track, terms: tuple[float, ...] = SEVEN_TERMS) -> Spectrum:
+    """The spectrum of a track, made at the first call for it and kept as long as the track.
+
+    The last samples are left out where their number has large prime factors.
+    """
+    from scipy.fft import prev_fast_len, rfft
+
+    kept = _kept.setdefault(track, {})
+    if terms not in kept:
+        n = prev_fast_len(len(track.volts), real=True)
+        weights = window(n, terms)
+        kept[terms] = Spectrum(rfft(track.volts[:n] * weights.samples), weights, track.rate_hz)
+    return kept[terms]
+
+
+class Lines(NamedTuple):
+    """Sinusoids read at known fractional bins.
+
+    square: squared rms by line, V^2, noise included. phase: rad at the record's middle.
+    noise: mean square that noise of 1 V^2 a bin adds to `square`.
+    """
+
+    square: Array
+    phase: Array
+    noise: Array
+
+
+def read_lines(spectrum: Spectrum, positions: Array) -> Lines:
+    """Amplitude and phase of lines at `positions`, in bins (fractional, within the spectrum)."""
+    nearest = np.rint(positions).astype(int)
+    values = spectrum.bins[nearest]
+    magnitude = spectrum.window.kernel(positions - nearest)
+    square = 2 * (values.real**2 + values.imag**2) / magnitude**2
+    phase = np.angle(values) + np.pi * (nearest % 2)
+    return Lines(square, phase, spectrum.length * spectrum.window.energy / magnitude**2)
+
+
+def peak_position(spectrum: Spectrum, peak: int) -> float:
+    """Fractional bin of the line whose greatest bin is `peak`, from the bins on either side.
+
+    The ratio of the two falls steadily with the line's offset from the middle bin, and the
+    window's closed form inverts it. Valid for 1 <= peak < last bin.
+    """
+    below, above = np.abs(spectrum.bins[[peak - 1, peak + 1]])
+    if below <= 0 or above <= 0:
+        return float(peak)
+    wanted = np.log(above / below)
+
+    def excess(offset: float) -> float:
+        low, high = spectrum.window.kernel(np.array([-1 - offset, 1 - offset]))
+        return float(np.log(high / low) - wanted)
+
+    return peak + _root(excess)
+
+
+def _root(excess: Callable[[float], float]) -> float:
+    """Offset in [-0.75, 0.75] where a steady, nearly straight function is 0 (secant rule)."""
+    x0, x1 = -0.25, 0.25
+    y0, y1 = excess(x0), excess(x1)
+    for _ in range(12):
+        x2 = min(max(x1 - y1 * (x1 - x0) / (y1 - y0), -0.75), 0.75)
+        x0, y0, x1 = x1, y1, x2
+        if abs(x1 - x0) < 1e-12:
+            break
+        y1 = excess(x1)
+        if y1 == y0:
+            break
+    return x1

@@ -1,0 +1,200 @@
+"""A sine in a track: its frequency, fundamental, harmonics, and what is left beside them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backbench.errors import NotApplicable, Refusal
+from backbench.signal.background import background
+from backbench.signal.power import Square, line_power, variance_of_sum
+from backbench.signal.spectrum import Lines, Spectrum, read_lines
+from backbench.signal.track import Array
+
+BAND_HZ = (20.0, 20_000.0)
+PASS_BAND = 20_000 / 44_100
+"""Share of the sample rate that a converter passes unaltered: common practice, no source."""
+EDGE = 1.005
+CLEAR = 4.6
+"""A harmonic stands out above this times its noise: noise alone does so once in a hundred."""
+_INTERPOLATED_DOF = 9.0
+
+
+@dataclass(frozen=True, eq=False)
+class Harmonics:
+    """Harmonics by order. square: debiased mean square, V^2 (may be below 0 by noise).
+
+    noise: mean square that the noise has at the line, V^2. hum: mean square of a mains line
+    that may hide in it, V^2. phase: rad re the fundamental (n times its phase taken off).
+    """
+
+    orders: NDArray[np.int_]
+    square: Array
+    noise: Array
+    hum: Array
+    phase: Array
+
+    @property
+    def variance(self) -> Array:
+        """Variance of `square`, V^4: noise, and a mains line of unknown phase."""
+        positive = np.maximum(self.square, 0)
+        clear = 2 * positive * self.noise + self.noise**2
+        found: Array = clear + 2 * positive * self.hum + self.hum**2
+        return found
+
+    def total(self, first: int, last: int) -> Square:
+        """Sum of the harmonics of order first to last that there are."""
+        chosen = (self.orders >= first) & (self.orders <= last)
+        return Square(float(self.square[chosen].sum()), float(self.variance[chosen].sum()))
+
+
+@dataclass(frozen=True, eq=False)
+class ToneLines:
+    """A tone found in a spectrum.
+
+    position: of the fundamental, fractional bins. half: bins on each side that belong to it.
+    noise: mean noise power by bin, V^2, from bin 0 to the end of the analysed band.
+    mains_hz: nominal mains frequency, None where unknown.
+    """
+
+    spectrum: Spectrum
+    position: float
+    half: float
+    noise: Array
+    mains_hz: float | None
+
+    @property
+    def frequency_hz(self) -> float:
+        """Of the fundamental as found, Hz."""
+        return self.position * self.spectrum.resolution_hz
+
+    @property
+    def phase(self) -> float:
+        """Of the fundamental at the record's middle, rad, cosine."""
+        return float(read_lines(self.spectrum, np.array([self.position])).phase[0])
+
+    def lobe(self, position: float) -> slice:
+        """Bins that belong to a line."""
+        first = max(math.ceil(position - self.half), 0)
+        return slice(first, min(math.floor(position + self.half) + 1, len(self.noise)))
+
+    @property
+    def fundamental(self) -> Square:
+        """Mean square of the fundamental, from the whole of its lobe."""
+        lobe = self.lobe(self.position)
+        return line_power(self.spectrum.power[lobe], self.noise[lobe], self.spectrum.window.spread)
+
+    @property
+    def selective(self) -> Square:
+        """Mean square of the line at the position alone, for tones that may lie in the noise."""
+        lines, noise = self._read(np.array([self.position]))
+        value, hum = float(lines.square[0] - noise[0]), float(self._hum(np.array([1]))[0])
+        positive = max(value, 0.0)
+        return Square(value, 2 * positive * (noise[0] + hum) + float(noise[0]) ** 2 + hum**2)
+
+    def _read(self, positions: Array) -> tuple[Lines, Array]:
+        lines = read_lines(self.spectrum, positions)
+        return lines, lines.noise * self.noise[np.rint(positions).astype(int)]
+
+    def last_order(self, up_to_hz: float) -> int:
+        """Highest harmonic that lies within a frequency and within the converter's band."""
+        limit = min(up_to_hz * EDGE, self.spectrum.rate_hz * PASS_BAND * EDGE)
+        inside = min(limit / self.spectrum.resolution_hz, len(self.noise) - 1 - self.half)
+        return int(inside / self.position)
+
+    def harmonics(self, last: int) -> Harmonics:
+        """Harmonics 2 to last. Raises NotApplicable where there is none in the band."""
+        if last < 2:
+            raise NotApplicable(
+                f"no harmonic of {self.frequency_hz:.6g} Hz lies in the band that was recorded"
+            )
+        orders = np.arange(2, last + 1)
+        positions: Array = np.asarray(orders * self.position, dtype=np.float64)
+        lines, noise = self._read(positions)
+        phase = np.angle(np.exp(1j * (lines.phase - orders * self.phase)))
+        return Harmonics(orders, lines.square - noise, noise, self._hum(orders), phase)
+
+    def _hum(self, orders: NDArray[np.int_]) -> Array:
+        """Mean square of a mains line that may hide in each harmonic: that of its neighbours.
+
+        A multiple of the mains frequency within the resolution can't be told from the harmonic;
+        the multiples next to it, which fall beside it, tell how strong such lines are there.
+        """
+        none: Array = np.zeros(len(orders))
+        step = (self.mains_hz or 0.0) / self.spectrum.resolution_hz
+        if step < 2 * self.half:
+            return none
+        centres = orders * self.position
+        apart = np.abs(centres - np.rint(centres / step) * step)
+        beside = [centres + side for side in (-step, step)]
+        usable = (apart <= self.half + 0.002 * centres) & (orders * self.position > 1.5 * step)
+        usable &= beside[1] < len(self.noise) - 1
+        for positions in beside:
+            lines, noise = self._read(np.where(usable, positions, self.position))
+            net = np.where(usable & (lines.square > 2 * CLEAR * noise), lines.square - noise, 0)
+            none = np.maximum(none, net)
+        return none
+
+    def residual(self) -> Square:
+        """All that is in 20 Hz to 20 kHz but the fundamental: harmonics, hum and noise."""
+        band = self._band()
+        return self._left(band, self._near_fundamental(band))
+
+    def noise_only(self) -> Square:
+        """What is in 20 Hz to 20 kHz but the fundamental and the harmonics that stand out.
+
+        Mains lines count as noise; under a harmonic the noise beside it stands in.
+        """
+        band = self._band()
+        bins = np.arange(band.start, band.stop)
+        order = np.rint(bins / self.position).astype(int)
+        removed = np.abs(bins - order * self.position) <= self.half
+        last = self.last_order(BAND_HZ[1])
+        standing = np.zeros(max(int(order.max()), last, 1) + 1, dtype=bool)
+        standing[:2] = True
+        if last >= 2:
+            found = self.harmonics(last)
+            standing[2 : last + 1] = found.square > (CLEAR - 1) * found.noise
+        return self._left(band, removed & standing[order])
+
+    def _band(self) -> slice:
+        """20 Hz to 20 kHz, with the whole lobe of a harmonic at the upper edge."""
+        band = self.spectrum.slice_of(*BAND_HZ)
+        last = self.last_order(BAND_HZ[1]) * self.position
+        stop = max(band.stop, math.floor(last + self.half) + 1)
+        return slice(band.start, min(stop, len(self.noise)))
+
+    def _near_fundamental(self, band: slice) -> NDArray[np.bool_]:
+        bins = np.arange(band.start, band.stop)
+        near: NDArray[np.bool_] = (np.abs(bins - self.position) <= self.half) | (bins < self.half)
+        return near
+
+    def _left(self, band: slice, removed: NDArray[np.bool_]) -> Square:
+        """Sum of a band in which the noise stands in for the removed bins."""
+        if self.spectrum.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
+            raise Refusal(
+                f"a sample rate of {self.spectrum.rate_hz:g} Hz doesn't reach 20 kHz; "
+                "record at 44.1 kHz or more"
+            )
+        power, noise = self.spectrum.power[band], self.noise[band]
+        kept = ~removed
+        filled = float(noise[removed].sum())
+        variance = variance_of_sum(power[kept], noise[kept], self.spectrum.window.spread)
+        return Square(
+            float(power[kept].sum()) + filled, variance + filled**2 / _INTERPOLATED_DOF
+        )  # fmt: skip
+
+
+def tone_at(spectrum: Spectrum, position: float, mains_hz: float | None) -> ToneLines:
+    """The lines of a tone whose fundamental lies at `position` (fractional bins)."""
+    lobe = spectrum.window.half_width
+    half = min(lobe + 0.5 + 1e-4 * position, max(position / 2 - 0.5, lobe))
+    bins = np.arange(len(spectrum.bins))
+    order = np.rint(bins / position)
+    free = np.abs(bins - order * position) > half
+    return ToneLines(
+        spectrum, position, half, background(spectrum.power, free, len(bins)), mains_hz
+    )

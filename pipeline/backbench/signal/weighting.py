@@ -1,0 +1,60 @@
+"""Frequency weightings A and C (IEC 61672-1:2013, Annex E), from their analogue formulas."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from backbench.signal.track import Array
+
+_REFERENCE, _LOW, _HIGH, _A = 1000.0, 10**1.5, 10**3.9, 10**2.45
+"""Reference frequency, cut-offs f_L and f_H of the C curve and f_A of the A curve, Hz."""
+
+
+def _poles() -> tuple[float, float, float, float]:
+    """f1 to f4 in Hz, by the equations of Annex E (as remembered; they give its table)."""
+    d = np.sqrt(0.5)
+    r2, l2, h2 = _REFERENCE**2, _LOW**2, _HIGH**2
+    b = (r2 + l2 * h2 / r2 - d * (l2 + h2)) / (1 - d)
+    root = np.sqrt(b**2 - 4 * l2 * h2)
+    f1, f4 = np.sqrt((-b - root) / 2), np.sqrt((-b + root) / 2)
+    f2, f3 = (3 - np.sqrt(5)) / 2 * _A, (3 + np.sqrt(5)) / 2 * _A
+    return float(f1), float(f2), float(f3), float(f4)
+
+
+F1, F2, F3, F4 = _poles()
+
+
+def _c(f: Array) -> Array:
+    gain: Array = F4**2 * f**2 / ((f**2 + F1**2) * (f**2 + F4**2))
+    return gain
+
+
+def _a(f: Array) -> Array:
+    gain: Array = _c(f) * f**2 / np.sqrt((f**2 + F2**2) * (f**2 + F3**2))
+    return gain
+
+
+_ONE_KHZ = np.array([_REFERENCE])
+
+
+def c_weighting(frequency_hz: Array) -> Array:
+    """Amplitude factor of C weighting, 1 at 1 kHz. Valid for frequencies >= 0."""
+    factor: Array = _c(frequency_hz) / _c(_ONE_KHZ)[0]
+    return factor
+
+
+def a_weighting(frequency_hz: Array) -> Array:
+    """Amplitude factor of A weighting, 1 at 1 kHz. Valid for frequencies >= 0."""
+    factor: Array = _a(frequency_hz) / _a(_ONE_KHZ)[0]
+    return factor
+
+
+@lru_cache(maxsize=4)
+def a_weighting_power(first: int, count: int, resolution_hz: float) -> Array:
+    """Power factor of A weighting for `count` bins of a spectrum from bin `first` on."""
+    frequency_hz: Array = (first + np.arange(count, dtype=np.float64)) * resolution_hz
+    factors: Array = a_weighting(frequency_hz) ** 2
+    factors.setflags(write=False)
+    return factors
