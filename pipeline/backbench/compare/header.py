@@ -1,0 +1,234 @@
+"""The header of a saved query: comment lines at the top of its file, the only declaration it has.
+
+-- title: Residual noise of one technology
+-- question: How quiet is each unit with its input terminated?
+--   (a line that starts with three spaces goes on with the one before)
+-- grain: unit_key
+-- parameter technology: technology = 'tube'; which technology
+-- column unit_key: -; Unit
+-- column value: V; Residual noise, A-weighted
+-- chart: ranked; scale = log
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from backbench.errors import Fault
+
+TYPES = ("text", "number", "integer", "flag", "date", "unit", "metric", "technology", "point")
+ONCE = ("title", "question", "grain", "chart")
+NAME = re.compile(r"[a-z][a-z0-9_]*")
+LINE = re.compile(r"--\s?(?P<key>[^:]*?)\s*:\s*(?P<value>.*)")
+PARAMETER = re.compile(r"(?P<type>\w+)\s*=\s*(?P<default>'[^']*'|[^\s;']+)\s*(?:;\s*(?P<help>.+))?")
+UNQUOTED = re.compile(r"'(?:[^']|'')*'|\"(?:[^\"]|\"\")*\"|--[^\n]*|/\*.*?\*/", re.DOTALL)
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """A value that may be given by name. `type` is one of TYPES; default as written."""
+
+    name: str
+    type: str
+    default: str
+    help: str
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of the result: its name, unit ("" for text and plain numbers) and title."""
+
+    name: str
+    unit: str
+    title: str
+
+    @property
+    def heading(self) -> str:
+        """Title with unit, as an axis or a column head says it."""
+        return f"{self.title} ({self.unit})" if self.unit else self.title
+
+
+@dataclass
+class Header:
+    """What a file's header says, as far as it could be read."""
+
+    title: str = ""
+    question: str = ""
+    grain: tuple[str, ...] = ()
+    parameters: list[Parameter] = field(default_factory=list)
+    columns: list[Column] = field(default_factory=list)
+    chart: str | None = None
+    chart_options: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line of the header with its continuation lines."""
+
+    line: int
+    key: str
+    value: str
+
+
+def split(text: str) -> tuple[list[tuple[int, str]], str]:
+    """The numbered comment lines at the top, and the whole rest, the statement."""
+    lines = text.splitlines()
+    end = next((n for n, line in enumerate(lines) if not line.startswith("--")), len(lines))
+    return [(n + 1, lines[n]) for n in range(end)], "\n".join(lines[end:])
+
+
+def read_header(text: str, file: str) -> tuple[Header, list[Fault]]:
+    """The header of a file's text and everything wrong with it or between it and the statement."""
+    lines, statement = split(text)
+    faults: list[Fault] = []
+    entries = list(_entries(lines, file, faults))
+    header = Header()
+    seen: dict[str, int] = {}
+    for entry in entries:
+        if entry.key in seen:
+            faults.append(_fault(file, entry.line, f"{entry.key!r} again", "each key once"))
+        seen[entry.key] = entry.line
+        faults += _take(header, entry, file)
+    faults += _missing(seen, file)
+    faults += _grain(header, seen.get("grain", 1), file)
+    faults += statement_faults(statement, len(lines) + 1, file)
+    faults += _parameters_used(header, seen, statement, len(lines) + 1, file)
+    return header, faults
+
+
+def _entries(lines: list[tuple[int, str]], file: str, faults: list[Fault]) -> Iterator[Entry]:
+    found: Entry | None = None
+    for number, line in lines:
+        if found is not None and line.startswith("--   "):
+            found = Entry(found.line, found.key, f"{found.value} {line[2:].strip()}")
+            continue
+        if found is not None:
+            yield found
+            found = None
+        matched = LINE.fullmatch(line.rstrip())
+        if matched is None:
+            faults.append(_fault(file, number, repr(line), "-- key: value"))
+        else:
+            found = Entry(number, matched["key"], matched["value"].strip())
+    if found is not None:
+        yield found
+
+
+def _take(header: Header, entry: Entry, file: str) -> Iterator[Fault]:
+    word, _, name = entry.key.partition(" ")
+    if not entry.value:
+        yield _fault(file, entry.line, f"nothing for {entry.key!r}", "a value")
+    elif entry.key in ("title", "question"):
+        setattr(header, entry.key, entry.value)
+    elif entry.key == "grain":
+        header.grain = tuple(part.strip() for part in entry.value.split(","))
+    elif entry.key == "chart":
+        yield from _chart(header, entry, file)
+    elif word in ("parameter", "column") and NAME.fullmatch(name):
+        yield from (_parameter if word == "parameter" else _column)(header, entry, name, file)
+    else:
+        known = "title, question, grain, parameter NAME, column NAME or chart"
+        yield _fault(file, entry.line, f"the unknown key {entry.key!r}", known)
+
+
+def _parameter(header: Header, entry: Entry, name: str, file: str) -> Iterator[Fault]:
+    matched = PARAMETER.fullmatch(entry.value)
+    if matched is None:
+        yield _fault(file, entry.line, repr(entry.value), "TYPE = DEFAULT; what it is")
+    elif matched["type"] not in TYPES:
+        yield _fault(file, entry.line, f"the type {matched['type']!r}", ", ".join(TYPES))
+    else:
+        default = matched["default"].strip("'")
+        header.parameters.append(Parameter(name, matched["type"], default, matched["help"] or ""))
+
+
+def _column(header: Header, entry: Entry, name: str, file: str) -> Iterator[Fault]:
+    unit, found, title = entry.value.partition(";")
+    if not found or not title.strip() or not unit.strip():
+        yield _fault(file, entry.line, repr(entry.value), 'UNIT; Title (unit "-" for none)')
+        return
+    unit = unit.strip()
+    header.columns.append(Column(name, "" if unit == "-" else unit, title.strip()))
+
+
+def _chart(header: Header, entry: Entry, file: str) -> Iterator[Fault]:
+    chart, *options = (part.strip() for part in entry.value.split(";"))
+    header.chart = chart
+    for option in options:
+        key, found, value = (part.strip() for part in option.partition("="))
+        if not found or not NAME.fullmatch(key) or not value:
+            yield _fault(file, entry.line, repr(option), "option = value")
+        header.chart_options[key] = value
+
+
+def _missing(seen: dict[str, int], file: str) -> Iterator[Fault]:
+    for key in ("title", "question", "grain"):
+        if key not in seen:
+            yield _fault(file, 1, f"no {key!r}", f"-- {key}: …")
+    if not any(key.startswith("column ") for key in seen):
+        yield _fault(file, 1, "no columns", "-- column NAME: UNIT; Title")
+
+
+def _grain(header: Header, line: int, file: str) -> Iterator[Fault]:
+    known = {column.name for column in header.columns}
+    for name in header.grain:
+        if name not in known:
+            yield _fault(file, line, f"{name!r} in the grain", "a declared column")
+
+
+def bare(statement: str) -> str:
+    """The statement with text, quoted names and comments blanked; line numbers stay."""
+    return UNQUOTED.sub(lambda m: " " + "\n" * m[0].count("\n"), statement)
+
+
+def statement_faults(statement: str, first: int, file: str) -> Iterator[Fault]:
+    """One SELECT, ordered, and nothing else; `first` is the line that it starts on."""
+    code = bare(statement)
+    body = code.strip().removesuffix(";")
+    if not re.match(r"(SELECT|WITH|FROM)\b", body, re.IGNORECASE):
+        yield _fault(file, first, shown(body), "one SELECT (or WITH … SELECT)")
+    if ";" in body or "$$" in body:
+        place = min(i for i in (code.find(";"), code.find("$$")) if i >= 0)
+        line = first + code[:place].count("\n")
+        yield _fault(file, line, "more than one statement, or $$ quoting", "one SELECT")
+    if not re.search(r"\bORDER\s+BY\b", _outermost(body), re.IGNORECASE):
+        yield _fault(file, first, "no ORDER BY of the result", "an order that is always the same")
+
+
+def _outermost(code: str) -> str:
+    """The text outside all brackets."""
+    depth, kept = 0, []
+    for letter in code:
+        depth += letter == "("
+        if depth == 0:
+            kept.append(letter)
+        depth -= letter == ")"
+    return "".join(kept)
+
+
+def _parameters_used(
+    header: Header, seen: dict[str, int], statement: str, first: int, file: str
+) -> Iterator[Fault]:
+    code = bare(statement)
+    used = {m[1]: first + code[: m.start()].count("\n") for m in
+            re.finditer(r"\$(\w+)", code)}  # fmt: skip
+    for name, line in used.items():
+        if f"parameter {name}" not in seen:
+            remedy = f"add -- parameter {name}: TYPE = DEFAULT; …"
+            yield _fault(file, line, f"the undeclared ${name}", "a declared parameter", remedy)
+    for parameter in header.parameters:
+        if parameter.name not in used:
+            line = seen[f"parameter {parameter.name}"]
+            yield _fault(file, line, f"{parameter.name!r}, not used", "a use in the statement")
+
+
+def shown(text: str) -> str:
+    """The beginning of a text, in one line."""
+    words = " ".join(text.split())
+    return repr(words[:40]) if words else "nothing"
+
+
+def _fault(file: str, line: int, found: str, expected: str, remedy: str = "") -> Fault:
+    return Fault(f"{file}, line {line}", found, expected, remedy)

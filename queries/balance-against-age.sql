@@ -1,0 +1,25 @@
+-- title: Channel imbalance against age
+-- question: Does the level difference between channels grow with a unit's age? Age is from the
+--   middle of the years of making to the review that measured it.
+-- grain: unit_key
+-- parameter unit: unit = ''; a unit to mark
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column technology: -; Technology
+-- column x: years; Age when measured
+-- column y: dB; Difference between channels
+-- column y_low: dB; Value less expanded uncertainty
+-- column y_high: dB; Value plus expanded uncertainty
+-- column marked: -; Marked
+-- chart: trend
+SELECT
+    unit_key, label, technology,
+    year(worse.reviewed) - made_year AS x,
+    abs(value) AS y,
+    greatest(abs(value) - 2 * uncertainty, 0) AS y_low,
+    abs(value) + 2 * uncertainty AS y_high,
+    unit_key = $unit AS marked
+FROM worse
+JOIN peer USING (unit_key)
+WHERE point_key = 'channels-1khz' AND metric = 'channel_balance' AND made_year IS NOT NULL
+ORDER BY x, unit_key

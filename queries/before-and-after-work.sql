@@ -1,0 +1,67 @@
+-- title: Before and after work
+-- question: What did service, restoration or modification change? Each unit as received against
+--   its newest review in a later state, the worse output of each, at the usual test points.
+-- grain: unit_key, metric
+-- parameter unit: unit = ''; one unit only; all where empty
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column technology: -; Technology
+-- column metric: -; Metric
+-- column before: -; As received
+-- column before_u: -; Standard uncertainty of that
+-- column after: -; After the work
+-- column after_u: -; Standard uncertainty of that
+-- column unit: -; Unit of measure
+-- column better: -; Better
+-- column beyond: -; Difference over its expanded uncertainty
+-- chart: slope
+WITH wanted (metric, point_key, limit_percent) AS (
+    VALUES ('noise_a', 'idle', NULL), ('thd', 'tone-1khz-5w-8ohm', NULL),
+           ('thd_n', 'tone-1khz-5w-8ohm', NULL), ('power_at_limit', 'limit-1khz-8ohm', 1.0),
+           ('channel_balance', 'channels-1khz', NULL), ('separation', 'channels-1khz', NULL),
+           ('damping_factor', 'impedance-1khz', NULL), ('response_spread', 'response', NULL)
+),
+several AS (
+    SELECT review_key, unit_key, reviewed, state = 'as received' AS untouched
+    FROM appearance
+    JOIN review USING (review_key)
+    WHERE ($unit = '' OR unit_key = $unit)
+      AND unit_key IN (SELECT unit_key FROM appearance GROUP BY unit_key HAVING count(*) > 1)
+),
+figures AS (
+    SELECT
+        unit_key, metric, value, uncertainty, metric.unit, metric.better, reviewed, review_key,
+        untouched
+    FROM wanted
+    JOIN reading USING (metric)
+    JOIN several USING (review_key, unit_key)
+    JOIN reading_point USING (reading_key, review_key, point_key)
+    JOIN metric USING (metric, method_version)
+    WHERE value IS NOT NULL
+      AND reading.limit_percent IS NOT DISTINCT FROM
+          coalesce(wanted.limit_percent, reading.limit_percent)
+    QUALIFY row_number() OVER (
+        PARTITION BY review_key, unit_key, metric
+        ORDER BY CASE better WHEN 'lower' THEN -value WHEN 'higher' THEN value
+                             ELSE -abs(value) END, output, reading_key
+    ) = 1
+),
+first_found AS (
+    SELECT * FROM figures WHERE untouched
+    QUALIFY row_number() OVER (
+        PARTITION BY unit_key, metric ORDER BY reviewed, review_key) = 1
+),
+last_found AS (
+    SELECT * FROM figures WHERE NOT untouched
+    QUALIFY row_number() OVER (
+        PARTITION BY unit_key, metric ORDER BY reviewed DESC, review_key DESC) = 1
+)
+SELECT
+    unit_key, label, technology, metric, b.value AS before, b.uncertainty AS before_u,
+    a.value AS after, a.uncertainty AS after_u, a.unit, a.better,
+    abs(a.value - b.value) / nullif(2 * sqrt(a.uncertainty ** 2 + b.uncertainty ** 2), 0) AS beyond
+FROM first_found AS b
+JOIN last_found AS a USING (unit_key, metric)
+JOIN peer USING (unit_key)
+WHERE a.reviewed >= b.reviewed
+ORDER BY unit_key, metric

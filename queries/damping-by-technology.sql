@@ -1,0 +1,20 @@
+-- title: Damping factor by technology
+-- question: How do the technologies differ in damping factor at 1 kHz? The lower output of each
+--   unit, from its newest review; the reading says which load it refers to.
+-- grain: unit_key
+-- parameter unit: unit = ''; a unit to mark
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column technology: -; Technology
+-- column value: -; Damping factor at 1 kHz
+-- column low: -; Value less expanded uncertainty
+-- column high: -; Value plus expanded uncertainty
+-- column bound: -; Bound
+-- column marked: -; Marked
+-- chart: strip; scale = log
+SELECT
+    unit_key, label, technology, value, low, high, bound, unit_key = $unit AS marked
+FROM worse
+JOIN peer USING (unit_key)
+WHERE point_key = 'impedance-1khz' AND metric = 'damping_factor'
+ORDER BY technology, value, unit_key

@@ -1,0 +1,49 @@
+-- title: Distortion against power, one unit over its peers
+-- question: How does THD at 1 kHz rise with power into the load, beside units of the same
+--   technology and kind? Every tone or step of each unit's newest review that has one.
+-- grain: unit_key, output, power_w
+-- parameter unit: unit = ''; the unit to draw over its peers
+-- parameter technology: technology = 'tube'; whose curves to draw where no unit is marked
+-- parameter load_ohm: number = 8; load
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column output: -; Output
+-- column technology: -; Technology
+-- column power_w: W; Power
+-- column thd_percent: %; THD
+-- column thd_low: %; Value less expanded uncertainty
+-- column thd_high: %; Value plus expanded uncertainty
+-- column bound: -; Bound
+-- chart: distortion-power
+WITH marked AS (SELECT technology, kind_group FROM peer WHERE unit_key = $unit),
+chosen AS (
+    SELECT unit_key, label, technology
+    FROM peer
+    WHERE CASE WHEN $unit = '' THEN technology = $technology
+               ELSE (technology, kind_group) IN (SELECT (technology, kind_group) FROM marked) END
+),
+found AS (
+    SELECT reading.*, reviewed
+    FROM reading
+    JOIN chosen USING (unit_key)
+    JOIN review USING (review_key)
+    JOIN metric ON metric.metric = reading.metric
+        AND metric.method_version = reading.method_version
+    WHERE reading.metric = 'thd' AND stimulus IN ('tone', 'steps') AND value IS NOT NULL
+      AND frequency_hz BETWEEN 990 AND 1010 AND power_w > 0 AND load_kind = 'resistor'
+      AND load_ohm BETWEEN 0.95 * $load_ohm AND 1.05 * $load_ohm
+    QUALIFY dense_rank() OVER (
+        PARTITION BY unit_key ORDER BY reviewed DESC, review_key DESC
+    ) = 1
+)
+SELECT
+    unit_key, label, output, technology, power_w, value AS thd_percent,
+    CASE WHEN bound IS DISTINCT FROM 'upper' THEN value - 2 * uncertainty END AS thd_low,
+    CASE WHEN bound IS DISTINCT FROM 'lower' THEN value + 2 * uncertainty END AS thd_high,
+    bound
+FROM found
+JOIN chosen USING (unit_key)
+QUALIFY row_number() OVER (
+    PARTITION BY unit_key, output, power_w ORDER BY stimulus = 'steps', reading_key
+) = 1
+ORDER BY unit_key, output, power_w

@@ -1,0 +1,28 @@
+-- title: Harmonics left and right at two powers
+-- question: Which harmonics does a unit add at a low and at a higher power, and do its outputs
+--   agree? Levels re the fundamental, newest review; where no unit is named, the one reviewed last.
+-- grain: unit_key, output, power_w, order_n
+-- parameter unit: unit = ''; the unit
+-- parameter low: point = 'tone-1khz-1w-8ohm'; test point of the low power
+-- parameter high: point = 'tone-1khz-5w-8ohm'; test point of the higher power
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column output: -; Output
+-- column power_w: W; Power
+-- column order_n: -; Harmonic
+-- column level_db: dB; Level re the fundamental
+-- column bound: -; Bound
+-- chart: harmonics
+WITH marked AS (
+    SELECT unit_key FROM peer
+    WHERE $unit = '' OR unit_key = $unit
+    ORDER BY reviewed DESC, unit_key
+    LIMIT 1
+)
+SELECT unit_key, label, output, power_w, order_n, value AS level_db, bound
+FROM placed
+JOIN peer USING (unit_key)
+WHERE metric = 'harmonic' AND point_key IN ($low, $high)
+  AND unit_key = (SELECT unit_key FROM marked)
+QUALIFY row_number() OVER (PARTITION BY output, power_w, order_n ORDER BY reading_key) = 1
+ORDER BY unit_key, output, power_w, order_n

@@ -1,0 +1,23 @@
+-- title: Residual noise of one technology
+-- question: How quiet is each unit of a technology with its input terminated, A-weighted,
+--   and where does one of them stand? The noisier output of each unit, from its newest review.
+-- grain: unit_key
+-- parameter technology: technology = 'tube'; which technology
+-- parameter unit: unit = ''; a unit to mark and to show whatever its technology
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column technology: -; Technology
+-- column value: µV; Residual noise, A-weighted
+-- column low: µV; Value less expanded uncertainty
+-- column high: µV; Value plus expanded uncertainty
+-- column bound: -; Bound
+-- column status: -; Status
+-- chart: ranked; scale = log
+SELECT
+    unit_key, label, technology,
+    value * 1e6 AS value, low * 1e6 AS low, high * 1e6 AS high, bound, status
+FROM worse
+JOIN peer USING (unit_key)
+WHERE point_key = 'idle' AND metric = 'noise_a'
+  AND (technology = $technology OR unit_key = $unit)
+ORDER BY value, unit_key
