@@ -12,6 +12,10 @@ from backbench.metrics.registry import registry
 from backbench.stimuli import analysis_kind
 
 
+TABLE_ONLY = (1,)
+"""A table has no tracks; its one output is held at position 1."""
+
+
 @dataclass(frozen=True)
 class Finding:
     """What one metric gave on one track: a figure, or a status with its reason."""
@@ -46,7 +50,7 @@ def measure(material: Material) -> tuple[list[Finding], list[Trace]]:
         raise Refusal(f"captures of kind {kind!r} are kept, but nothing measures them yet")
     findings: list[Finding] = []
     traces: list[Trace] = []
-    for track in material.outputs:
+    for track in material.outputs or TABLE_ONLY:
         try:
             view = known.views[kind].build(material, track)
         except Refusal as refusal:
