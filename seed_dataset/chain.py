@@ -1,0 +1,57 @@
+"""A periodic signal through one output: exact for the steady state."""
+
+from __future__ import annotations
+
+import numpy as np
+from backbench.seed_dataset.behaviour import Behaviour
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+FLOOR = 1e-9
+
+
+def steady(behaviour: Behaviour, played: Complex, base_hz: float, about_hz: float,
+           load_ohm: float) -> Complex:  # fmt: skip
+    """Spectrum at the terminals for a periodic generator EMF.
+
+    played: complex amplitudes of base_hz x 0, 1, 2, … in volts peak, shape (k,); the signal is
+        the real part of their sum. Made of period samples at twice that many points, so the
+        band of `played` should be several times that of the signal (harmonics fold otherwise).
+    about_hz: frequency that decides the frequency-dependent curvature.
+    load_ohm: > 0, or inf for open.
+    """
+    frequency = base_hz * np.arange(len(played))
+    rail = behaviour.rail_into(load_ohm)
+    drive = samples(played * behaviour.roll_off.before(frequency) * behaviour.gain / rail)
+    emf = lines(behaviour.transfer.at(about_hz)(drive)) * rail
+    emf *= behaviour.roll_off.after(frequency) * behaviour.polarity
+    if behaviour.roll_off.output_hz == 0:
+        emf[0] = 0.0  # a servo or the feedback's capacitor holds the mean at zero
+    return np.asarray(emf * behaviour.divider(load_ohm), dtype=np.complex128)
+
+
+def samples(amplitudes: Complex) -> Array:
+    """One period in 2 (k - 1) points from complex amplitudes of shape (k,)."""
+    halved = amplitudes * (len(amplitudes) - 1)
+    halved[0] = 2 * halved[0]
+    return np.fft.irfft(halved)
+
+
+def lines(period: Array) -> Complex:
+    """Complex amplitudes, shape (n/2 + 1,), of one period of n points."""
+    found = np.fft.rfft(period) * (2 / len(period))
+    found[0] /= 2
+    return np.asarray(found, dtype=np.complex128)
+
+
+def unfolded(amplitudes: Complex, base_hz: float, time_s: Array, top_hz: float) -> Array:
+    """The signal at times in s from its complex amplitudes, up to top_hz (exclusive)."""
+    total = np.full(len(time_s), amplitudes[0].real)
+    size = np.abs(amplitudes)
+    last = min(len(amplitudes) - 1, int(np.ceil(top_hz / base_hz)) - 1)
+    for order in range(1, last + 1):
+        if size[order] > FLOOR:
+            phase = 2 * np.pi * base_hz * order * time_s + np.angle(amplitudes[order])
+            total += size[order] * np.cos(phase)
+    return total

@@ -1,0 +1,26 @@
+"""The bench's converter: its range, its own noise, 24-bit words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from backbench.seed_dataset.noise import hiss
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Words = NDArray[np.int32]
+NOISE_BELOW_FULL_SCALE = 10 ** (-114 / 20)  # rms in 20 Hz-20 kHz over peak full scale
+TOP = 2**23 - 1
+
+
+def words(
+    tracks: Sequence[Array], full_scale_v: Sequence[float], rate_hz: float,
+    rng: np.random.Generator,
+) -> Words:  # fmt: skip
+    """24-bit words, shape (n, tracks), left-justified in 32 bits; clipped at full scale."""
+    columns = []
+    for volts, full_scale in zip(tracks, full_scale_v, strict=True):
+        own = hiss(rng, NOISE_BELOW_FULL_SCALE, len(volts), rate_hz)
+        columns.append(np.clip(np.rint((volts / full_scale + own) * 2**23), -TOP - 1, TOP))
+    return np.stack(columns, axis=1).astype(np.int32) << 8

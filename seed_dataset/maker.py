@@ -1,0 +1,91 @@
+"""Writes review folders: manifest and capture files, the same bytes every time."""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from pathlib import Path
+
+from backbench.manifest import MANIFEST_NAME
+from backbench.seed_dataset.behaviour import behaviours
+from backbench.seed_dataset.bench import ranges
+from backbench.seed_dataset.manifest_text import manifest_text
+from backbench.seed_dataset.plan import takes
+from backbench.seed_dataset.recording import Recording, record
+from backbench.seed_dataset.response_table import response_csv
+from backbench.seed_dataset.scenario import scenario
+
+REVIEWS = "reviews"
+
+
+def write_catalogue_inputs(
+    folder: Path,
+    *,
+    workers: int,
+    progress: Callable[[int, int], None] | None = None,
+    only: Sequence[str] | None = None,
+) -> list[Path]:
+    """Write folder/reviews/<key>/ for all reviews, or those named, in order of date.
+
+    workers: processes, >= 1; 1 works in this process. progress(done, all) after each review.
+    Raises KeyError for an unknown review.
+    """
+    keys = _keys(only)
+    targets = [folder / REVIEWS / key for key in keys]
+    for done, _ in enumerate(_written(keys, targets, workers), start=1):
+        if progress is not None:
+            progress(done, len(keys))
+    return targets
+
+
+def _keys(only: Sequence[str] | None) -> list[str]:
+    known = scenario()
+    if only is None:
+        return [review.key for review in known.reviews]
+    wanted = {known.review(key).key for key in only}
+    return [review.key for review in known.reviews if review.key in wanted]
+
+
+def _written(keys: list[str], targets: list[Path], workers: int) -> Iterator[None]:
+    """Write the reviews; yields after each."""
+    if workers <= 1 or len(keys) == 1:
+        for key, target in zip(keys, targets, strict=True):
+            write_review(key, target)
+            yield
+        return
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(min(workers, len(keys)), mp_context=context) as pool:
+        waiting = [pool.submit(write_review, *pair) for pair in zip(keys, targets, strict=True)]
+        for future in as_completed(waiting):
+            future.result()
+            yield
+
+
+def write_review(key: str, target: Path) -> None:
+    """One review folder: every capture, then the manifest that names them."""
+    known = scenario()
+    review = known.review(key)
+    units = behaviours(review)
+    available = ranges(known, review)
+    target.mkdir(parents=True, exist_ok=True)
+    recorded = []
+    for take in takes(review, units):
+        made = record(review, units, take, available)
+        _write_flac(target / take.file, made)
+        recorded.append((take, made.calibration.range))
+    tables = []
+    if "response-table" in review.extras:
+        for position, (_, output) in enumerate(review.channels, start=1):
+            file = f"response-{output}.csv"
+            text = response_csv(key, file, units[position - 1])
+            (target / file).write_text(text, encoding="utf-8", newline="\n")
+            tables.append((file, position))
+    text = manifest_text(review, recorded, tables)
+    (target / MANIFEST_NAME).write_text(text, encoding="utf-8", newline="\n")
+
+
+def _write_flac(path: Path, made: Recording) -> None:
+    import soundfile
+
+    soundfile.write(path, made.words, made.rate_hz, subtype="PCM_24", format="FLAC")

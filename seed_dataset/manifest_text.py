@@ -1,0 +1,142 @@
+"""review.toml as a reviewer would have written it."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+
+from backbench.seed_dataset.plan import Take
+from backbench.seed_dataset.published import Promise, promises
+from backbench.seed_dataset.scenario import Review, Unit
+from backbench.seed_dataset.stimulus import number
+
+TABLE_COLUMNS = (
+    'columns = { frequency = { name = "frequency_hz", unit = "Hz" }, '
+    'level = { name = "level_db", unit = "dB" } }'
+)
+
+
+def quoted(text: str) -> str:
+    """A TOML basic string."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def manifest_text(
+    review: Review, recorded: Sequence[tuple[Take, str | None]], tables: Sequence[tuple[str, int]]
+) -> str:
+    """The whole manifest.
+
+    recorded: each capture with the name of its input range.
+    tables: each response table with the position of its track, from 1.
+    """
+    blocks = [_review(review)]
+    blocks += [_unit(review, unit) for unit in review.units]
+    blocks += [_tracks(review), _conditions(review)]
+    usual = None if review.units[0].is_preamplifier else 8.0
+    blocks += [_capture(review, take, name, usual) for take, name in recorded]
+    blocks += [_table(review, file, position) for file, position in tables]
+    return "\n\n".join(blocks) + "\n"
+
+
+def _review(review: Review) -> str:
+    first = review.units[0]
+    return "\n".join([
+        "[review]",
+        f"key = {quoted(review.key)}",
+        f"date = {review.date.isoformat()}",
+        f"bench = {quoted(review.bench)}",
+        f"mains_hz = {number(review.mains_hz)}",
+        f"title = {quoted(f'{first.maker} {first.model}, {review.state}')}",
+        f"temperature_c = {review.temperature_c}",
+    ])  # fmt: skip
+
+
+def _unit(review: Review, unit: Unit) -> str:
+    made = f"[{unit.made}, {unit.made_to}]" if unit.made_to else str(unit.made)
+    lines = [
+        "[[unit]]",
+        f"key = {quoted(unit.key)}",
+        f"maker = {quoted(unit.maker)}",
+        f"model = {quoted(unit.model)}",
+        *([f"serial = {quoted(unit.serial)}"] if unit.serial else []),
+        f"kind = {quoted(unit.kind)}",
+        f"technology = {quoted(unit.technology)}",
+        f"topology = {quoted(unit.topology)}",
+        f"made = {made}",
+        f"state = {quoted(review.state)}",
+    ]
+    if review.work:
+        lines.append(f"work = [{', '.join(quoted(part) for part in review.work)}]")
+    if unit.rated_power_w:
+        lines.append(f"rated_power_w = {number(unit.rated_power_w)}")
+    lines.append(
+        f"list_price = {{ amount = {unit.list_price_usd:.2f}, "
+        f'currency = "USD", year = {unit.price_year} }}'
+    )
+    return "\n\n".join(["\n".join(lines), *(_published(one) for one in promises(unit))])
+
+
+def _published(promise: Promise) -> str:
+    lines = ["[[unit.published]]", f"metric = {quoted(promise.metric)}"]
+    if promise.at:
+        lines.append(f"at = {{ {', '.join(f'{k} = {v}' for k, v in promise.at.items())} }}")
+    for key, limit in (("at_most", promise.at_most), ("at_least", promise.at_least)):
+        if limit is not None:
+            lines.append(f"{key} = {quoted(limit)}")
+    return "\n".join([*lines, f"printed_in = {quoted(promise.printed_in)}"])
+
+
+def _tracks(review: Review) -> str:
+    return "\n".join(["[tracks]", *_roles(review)])
+
+
+def _roles(review: Review) -> list[str]:
+    return [
+        f"{n} = {{ unit = {quoted(unit.key)}, output = {quoted(output)} }}"
+        for n, (unit, output) in enumerate(review.channels, start=1)
+    ]
+
+
+def _conditions(review: Review) -> str:
+    lines = ["[conditions]", 'volume = "full"', "minutes_on = 40"]
+    if not review.units[0].is_preamplifier:
+        lines.insert(1, "load_ohm = 8")
+    if review.units[0].kind != "power amplifier":
+        lines += ['input = "aux"', 'controls = "flat"']
+    return "\n".join(lines)
+
+
+def _capture(review: Review, take: Take, range_name: str | None, usual: float | None) -> str:
+    own = [f"range = {quoted(range_name)}"] if range_name else []
+    if take.load_ohm is not None and take.load_ohm != usual:
+        own.append(
+            "load_ohm = " + ('"open"' if take.load_ohm == math.inf else number(take.load_ohm))
+        )
+    if take.driven:
+        own.append(f"driven = {quoted(take.driven)}")
+    lines = [
+        "[[capture]]",
+        f"file = {quoted(take.file)}",
+        f"stimulus = {take.stimulus.toml()}",
+        f"conditions = {{ {', '.join(own)} }}",
+    ]
+    if take.loop_back:
+        lines += [
+            "loop_back = true",
+            'tracks = { 1 = { output = "left" }, 2 = { output = "right" } }',
+        ]
+    elif take.with_generator:
+        roles = ", ".join([*_roles(review), "3 = { generator = true }"])
+        lines.append(f"tracks = {{ {roles} }}")
+    return "\n".join(lines)
+
+
+def _table(review: Review, file: str, position: int) -> str:
+    unit, output = review.channels[position - 1]
+    return "\n".join([
+        "[[capture]]",
+        f"file = {quoted(file)}",
+        f'stimulus = {{ table = "response", {TABLE_COLUMNS} }}',
+        f"of = {{ unit = {quoted(unit.key)}, output = {quoted(output)} }}",
+    ])  # fmt: skip

@@ -1,0 +1,116 @@
+"""The battery: which captures a session takes, in order."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from backbench.seed_dataset.behaviour import Behaviour
+from backbench.seed_dataset.idle import Idle
+from backbench.seed_dataset.scenario import Review
+from backbench.seed_dataset.stimulus import Stimulus
+from backbench.seed_dataset.sweep import Sweep
+from backbench.seed_dataset.tone import Tone
+
+OPEN = math.inf
+FRACTIONS = (0.003, 0.03, 0.12, 0.25, 0.5, 0.75, 1.0, 1.22, 1.5)
+LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0, 14.0, 19.0)
+MEASURED_WATTS = (1.0, 5.0)
+
+
+@dataclass(frozen=True)
+class Take:
+    """One capture as planned.
+
+    load_ohm: inf for open, None where no load is stated (the bench's input alone).
+    driven: the only output that the generator feeds, None for all.
+    """
+
+    file: str
+    stimulus: Stimulus
+    load_ohm: float | None
+    driven: str | None = None
+    with_generator: bool = False
+    loop_back: bool = False
+
+
+def takes(review: Review, behaviours: tuple[Behaviour, ...]) -> list[Take]:
+    """All captures of a session but the tables."""
+    if review.units[0].is_preamplifier:
+        found = list(_line(review, behaviours[0]))
+    else:
+        found = list(_amplifier(review, behaviours[0]))
+    if "loop-back" in review.extras:
+        found += [
+            Take("loop-back-1k.flac", Tone(1000.0, 1.0), None, loop_back=True),
+            Take("loop-back-idle.flac", Idle("generator off"), None, loop_back=True),
+        ]
+    return found
+
+
+def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
+    rated = review.units[0].rated_power_w
+    if rated is None:
+        raise ValueError(f"{review.key}: no rated power")
+    recorded = "generator" in review.extras
+
+    def level(watts: float) -> float:
+        return three_digits(math.sqrt(watts * 8.0) / one.gain_into(8.0))
+
+    yield Take("idle.flac", Idle(), 8.0)
+    for watts in _powers(rated):
+        tone = Tone(1000.0, level(watts))
+        yield Take(f"tone-1k-{named(watts)}w.flac", tone, 8.0, with_generator=recorded)
+    low = Tone(20.0, level(1.0), seconds=0.7)
+    yield Take("tone-20-1w.flac", low, 8.0)
+    yield Take("tone-20k-1w.flac", Tone(20_000.0, level(1.0), 96_000, 0.3), 8.0)
+    yield Take("tone-1k-open.flac", Tone(1000.0, level(1.0)), OPEN)
+    yield Take("tone-1k-4ohm.flac", Tone(1000.0, level(1.0)), 4.0)
+    if "response-table" not in review.extras:
+        yield Take("sweep.flac", Sweep(level(1.0)), 8.0, with_generator=True)
+    yield from _separation(review, Tone(1000.0, level(1.0)), 8.0)
+
+
+def _powers(rated_w: float) -> list[float]:
+    """Steps to past the rated power, and 1 W and 5 W; none twice within 10 %."""
+    steps = [*MEASURED_WATTS]
+    for fraction in FRACTIONS:
+        watts = rated_w * fraction
+        if watts > 0.02 and all(abs(watts / known - 1) > 0.1 for known in MEASURED_WATTS):
+            steps.append(watts)
+    return sorted(steps)
+
+
+def _line(review: Review, one: Behaviour) -> Iterator[Take]:
+    def level(volts: float) -> float:
+        return three_digits(volts / one.gain_into(OPEN))
+
+    recorded = "generator" in review.extras
+    yield Take("idle.flac", Idle(), None)
+    for volts in LINE_VOLTS:
+        tone = Tone(1000.0, level(volts))
+        yield Take(f"tone-1k-{named(volts)}v.flac", tone, None, with_generator=recorded)
+    yield Take("tone-20-2v.flac", Tone(20.0, level(2.0), seconds=0.7), None)
+    yield Take("tone-20k-2v.flac", Tone(20_000.0, level(2.0), 96_000, 0.3), None)
+    yield Take("tone-1k-open.flac", Tone(1000.0, level(2.0)), OPEN)
+    yield Take("tone-1k-10kohm.flac", Tone(1000.0, level(2.0)), 10_000.0)
+    yield Take("sweep.flac", Sweep(level(1.0)), None, with_generator=True)
+    yield from _separation(review, Tone(1000.0, level(2.0)), None)
+
+
+def _separation(review: Review, tone: Tone, load_ohm: float | None) -> Iterator[Take]:
+    if review.is_pair:
+        return
+    for _, output in review.channels:
+        yield Take(f"only-{output}-1k.flac", tone, load_ohm, driven=output)
+
+
+def named(value: float) -> str:
+    """A power or voltage for a file's name: 12.5 becomes "12p5"."""
+    return f"{value:.3g}".replace(".", "p")
+
+
+def three_digits(value: float) -> float:
+    """A level as a reviewer sets and notes it."""
+    return float(f"{value:.3g}")

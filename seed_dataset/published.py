@@ -1,0 +1,74 @@
+"""What the invented makers promised in print."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from backbench.seed_dataset.behaviour import Behaviour, behaviour
+from backbench.seed_dataset.draws import generator_for, spread
+from backbench.seed_dataset.scenario import Unit
+from backbench.seed_dataset.stimulus import number
+from backbench.seed_dataset.transfer import distortion
+
+NICE = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0, 10.0)
+PRINTED = ("owner's manual", "sales leaflet", "service manual")
+
+
+@dataclass(frozen=True)
+class Promise:
+    """A published figure: metric, conditions as TOML keys, limit with unit."""
+
+    metric: str
+    at: dict[str, str]
+    at_most: str | None
+    at_least: str | None
+    printed_in: str
+
+
+def promises(unit: Unit) -> list[Promise]:
+    """The figures of a model, which all its samples share; a worn sample may miss them."""
+    rng = generator_for("printed", unit.maker, unit.model)
+    printed = PRINTED[int(rng.integers(len(PRINTED)))]
+    fresh = behaviour(unit, unit.outputs[0], 0.0, "new")
+    noise = math.hypot(fresh.hiss_v, *fresh.mains_v)
+    quiet = f"{_nice(noise * spread(rng, 1.6, 0.3), up=True) * 1000:.3g} mV"
+    band = {"band_hz": "[20, 20000]"}
+    spread_db = _nice(_droop(fresh) * spread(rng, 1.3, 0.25) + 0.1, up=True)
+    found = _power_promises(unit, fresh, printed) if unit.rated_power_w else []
+    found.append(Promise("response_spread", band, f"{number(spread_db)} dB", None, printed))
+    found.append(Promise("noise", {}, quiet, None, printed))
+    if unit.rated_power_w:
+        factor = 8.0 / fresh.source_ohm * spread(rng, 0.85, 0.15)
+        at = {"frequency_hz": "1000", "load_ohm": "8"}
+        least = number(_nice(factor, up=False))
+        found.append(Promise("damping_factor", at, None, least, printed))
+    return found
+
+
+def _power_promises(unit: Unit, fresh: Behaviour, printed: str) -> list[Promise]:
+    rated = unit.rated_power_w or 0.0
+    limit = {"frequency_hz": "1000", "load_ohm": "8", "limit_percent": "1"}
+    least = f"{number(rated)} W"
+    at = {"frequency_hz": "1000", "power_w": number(rated), "load_ohm": "8"}
+    drive = math.sqrt(16.0 * rated * 0.8) / fresh.divider(8.0) / fresh.rail_into(8.0)
+    thd = 100 * distortion(fresh.transfer.at(1000.0), drive)[0]
+    return [
+        Promise("power_at_limit", limit, None, least, printed),
+        Promise("thd", at, f"{number(_nice(max(thd, 0.02) * 1.3, up=True))} %", None, printed),
+    ]
+
+
+def _droop(fresh: Behaviour) -> float:
+    """Spread over 20 Hz-20 kHz in dB at the ends, against 1 kHz."""
+    ends = np.abs(fresh.roll_off.whole(np.array([20.0, 20_000.0])))
+    return float(np.max(np.abs(20 * np.log10(ends))))
+
+
+def _nice(value: float, *, up: bool) -> float:
+    """The next figure that a leaflet would print, above or below."""
+    decade = 10.0 ** math.floor(math.log10(value))
+    steps = [decade * step for step in NICE]
+    chosen = min(s for s in steps if s >= value) if up else max(s for s in steps if s <= value)
+    return float(f"{chosen:.3g}")

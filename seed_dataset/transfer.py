@@ -1,0 +1,80 @@
+"""The static nonlinearity of an amplifier: curvature, crossover and clipping."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+CORE_HZ = 20.0
+
+
+@dataclass(frozen=True)
+class Transfer:
+    """Output over rail against drive over rail, both dimensionless; slope 1 at zero but for
+    the crossover, which takes `crossover` off the slope within about `crossover_width`.
+
+    even, cubic, fifth: coefficients of x^2, x^3, x^5 after the clipper.
+    knee: exponent of the clipper, about 3 (very soft) to 30 (hard).
+    treble_hz: the frequency from which falling feedback lets the curvature grow.
+    core: cubic coefficient that a transformer core adds at 20 Hz, falling as 1/f^2.
+    """
+
+    even: float
+    cubic: float
+    fifth: float
+    knee: float
+    crossover: float = 0.0
+    crossover_width: float = 0.01
+    treble_hz: float = 20_000.0
+    core: float = 0.0
+
+    def at(self, frequency_hz: float) -> Transfer:
+        """The transfer as it is for signals about one frequency."""
+        rise = float(np.hypot(1.0, frequency_hz / self.treble_hz))
+        core = self.core * (CORE_HZ / frequency_hz) ** 2
+        return replace(
+            self, even=self.even * rise, cubic=self.cubic * rise - core, fifth=self.fifth * rise
+        )
+
+    def __call__(self, drive: Array) -> Array:
+        """Apply to drive, any shape, relative to the rail."""
+        u = drive / (1.0 + np.abs(drive) ** self.knee) ** (1.0 / self.knee)
+        squared = u * u
+        bent = u * (1.0 + self.cubic * squared + self.fifth * squared * squared)
+        bent += self.even * squared
+        if self.crossover:
+            width = self.crossover_width
+            bent -= self.crossover * width * np.tanh(u / width)
+        return bent
+
+    @property
+    def slope(self) -> float:
+        """Small-signal gain at zero drive."""
+        return 1.0 - self.crossover
+
+
+def distortion(transfer: Transfer, drive: float) -> tuple[float, float]:
+    """THD (ratio to the fundamental, harmonics 2..10) and fundamental amplitude of a sine."""
+    phase = 2 * np.pi * np.arange(512) / 512
+    lines = np.abs(np.fft.rfft(transfer(drive * np.sin(phase)))) / 256
+    return float(np.sqrt(np.sum(lines[2:11] ** 2)) / lines[1]), float(lines[1])
+
+
+def amplitude_at(transfer: Transfer, thd: float) -> float:
+    """Fundamental amplitude, relative to the rail, where clipping takes THD past a ratio.
+
+    Searched downwards from hard clipping, so that crossover at low drive does not count.
+    Raises ValueError where THD is above the ratio at every drive.
+    """
+    drives = np.geomspace(4.0, 0.05, 200)
+    below = next((d for d in drives if distortion(transfer, float(d))[0] <= thd), None)
+    if below is None:
+        raise ValueError("distortion above the limit at every drive")
+    low, high = float(below), float(below) * 1.03
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (middle, high) if distortion(transfer, middle)[0] <= thd else (low, middle)
+    return distortion(transfer, low)[1]
