@@ -1,0 +1,63 @@
+"""Distortion against output power."""
+
+from __future__ import annotations
+
+import altair as alt
+
+from backbench.charts.canvas import assemble, field, sentence
+from backbench.charts.curves import (
+    band_note, drawn_band, end_names, lines_of, subject_lines, thin_lines,
+)
+from backbench.charts.declare import Plate, chart
+from backbench.charts.marks import Row, bound_arrows, strong
+from backbench.charts.peers import envelope
+from backbench.charts.ruler import ruler
+from backbench.charts.wording import quantity
+
+COLUMNS = (
+    "unit_key", "label", "output", "technology", "power_w", "thd_percent", "thd_low", "thd_high",
+)
+
+
+@chart("distortion-power", COLUMNS, ("bound",))
+def distortion_power(plate: Plate) -> alt.LayerChart:
+    """Distortion against power, both logarithmic: one unit over the band of its peers."""
+    rows = [row for row in plate.frame.to_dicts() if _drawable(row)]
+    if not rows:
+        return sentence(plate, "No unit has distortion at several powers yet.")
+    area = field(plate, right=210)
+    power = ruler((r["power_w"] for r in rows), 0.0, area.width, "W", log=True)
+    power = power.shown(plate.labels.title_of("power_w"))
+    thd = ruler((r["thd_percent"] for r in rows), area.height, 0.0, "%", log=True)
+    thd = thd.shown_upright(plate.labels.title_of("thd_percent"), area.left - 26)
+    peers = lines_of(rows, "power_w", plate.subject, of_subject=False)
+    own = lines_of([_told(r) for r in rows], "power_w", plate.subject, of_subject=True)
+    curves = {
+        key: ([r["power_w"] for r in line], [r["thd_percent"] for r in line])
+        for key, line in peers.items()
+    }
+    band = envelope(curves, log_y=True)
+    points = [row for line in own.values() for row in line]
+    layers = [
+        *drawn_band(band, power, thd),
+        *thin_lines(peers, power, thd, "power_w", "thd_percent"),
+        *subject_lines(own, power, thd, "power_w", "thd_percent", "thd_low", "thd_high"),
+        *strong(points, power.x("power_w"), thd.y("thd_percent"), size=54),
+        *bound_arrows(points, power.x("power_w"), thd.y("thd_percent"), upright=True),
+        *end_names(own, power, thd, area, "thd_percent"),
+        *band_note(area, len({unit for unit, _ in peers}), lines=not band),
+    ]
+    return assemble(plate, area, layers)
+
+
+def _drawable(row: Row) -> bool:
+    power, thd = row["power_w"], row["thd_percent"]
+    return power is not None and thd is not None and power > 0 and thd > 0
+
+
+def _told(row: Row) -> Row:
+    at = f"{quantity(row['thd_percent'], '%')} at {quantity(row['power_w'], 'W')}"
+    low = None if row["thd_low"] is None or row["thd_low"] <= 0 else row["thd_low"]
+    named = {"told": at, "_end": row["power_w"], "_strong": True}
+    named["technology"] = row["technology"] or "not stated"
+    return row | named | {"thd_low": low}

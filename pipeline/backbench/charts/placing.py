@@ -1,0 +1,88 @@
+"""Where marks and labels go so that they don't lie on each other. All in pixels."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
+    """Positions near the wanted ones, at least `gap` apart and within low..high.
+
+    Order is kept. Where there is not room for all, the gap is narrowed evenly.
+    """
+    if not wanted:
+        return []
+    if len(wanted) > 1:
+        gap = min(gap, (high - low) / (len(wanted) - 1))
+    order = sorted(range(len(wanted)), key=lambda i: wanted[i])
+    groups: list[tuple[float, int]] = []
+    for index in order:
+        groups.append((wanted[index], 1))
+        while len(groups) > 1 and _overlap(groups[-2], groups[-1], gap):
+            groups[-2:] = [_joined(groups[-2], groups[-1])]
+    flat = [c + gap * (k - (n - 1) / 2) for c, n in groups for k in range(n)]
+    flat = _held(flat, gap, low, high)
+    placed = [0.0] * len(wanted)
+    for index, position in zip(order, flat, strict=True):
+        placed[index] = position
+    return placed
+
+
+def swarm(along: Sequence[float], diameter: float, room: float) -> list[float]:
+    """Offsets across a line that keep dots of this diameter apart, nearest to the line first.
+
+    Offsets stay within ±room; where a dot finds no free place, it lies on the line.
+    """
+    placed: list[tuple[float, float]] = []
+    offsets = [0.0] * len(along)
+    steps = [0.0]
+    for k in range(1, int(room / (diameter / 2)) + 1):
+        steps += [k * diameter / 2, -k * diameter / 2]
+    for index in sorted(range(len(along)), key=lambda i: along[i]):
+        near = [(x, y) for x, y in placed if along[index] - x < diameter]
+        free = (s for s in steps if all(_apart(along[index] - x, s - y, diameter) for x, y in near))
+        offsets[index] = next(free, 0.0)
+        placed.append((along[index], offsets[index]))
+    return offsets
+
+
+def worth_naming(count: int, subject: Sequence[int], most: int) -> list[int]:
+    """Which of `count` ranked rows to name: all if few, else subject, its neighbours, both ends."""
+    if count <= most:
+        return list(range(count))
+    wanted = [*subject, 0, count - 1]
+    for reach in (1, 2):
+        wanted += [s + side * reach for s in subject for side in (-1, 1)]
+    wanted += [1, count - 2, count // 2, count // 4, 3 * count // 4]
+    kept: list[int] = []
+    for index in wanted:
+        if 0 <= index < count and index not in kept and len(kept) < max(most, len(subject)):
+            kept.append(index)
+    return sorted(kept)
+
+
+def _apart(dx: float, dy: float, diameter: float) -> bool:
+    return dx * dx + dy * dy >= 0.98 * diameter * diameter
+
+
+def _overlap(before: tuple[float, int], after: tuple[float, int], gap: float) -> bool:
+    return after[0] - before[0] < gap * (before[1] + after[1]) / 2
+
+
+def _joined(before: tuple[float, int], after: tuple[float, int]) -> tuple[float, int]:
+    count = before[1] + after[1]
+    return (before[0] * before[1] + after[0] * after[1]) / count, count
+
+
+def _held(positions: list[float], gap: float, low: float, high: float) -> list[float]:
+    held = list(positions)
+    for k in range(len(held)):
+        held[k] = max(held[k], low + gap * k)
+        if k:
+            held[k] = max(held[k], held[k - 1] + gap)
+    for k in range(len(held) - 1, -1, -1):
+        last = len(held) - 1 - k
+        held[k] = min(held[k], high - gap * last)
+        if last:
+            held[k] = min(held[k], held[k + 1] - gap)
+    return held

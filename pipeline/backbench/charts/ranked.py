@@ -1,0 +1,120 @@
+"""Units in rank order beside the strip of the same values."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import altair as alt
+
+from backbench.charts import theme
+from backbench.charts.canvas import Field, assemble, field, sentence, words
+from backbench.charts.declare import Option, Plate, chart
+from backbench.charts.marks import Row, named, pixels
+from backbench.charts.placing import spread, worth_naming
+from backbench.charts.ruler import Ruler
+from backbench.charts.strip import (
+    COLUMNS, OPTIONAL, SCALE, place, row_names, strip_layers, value_rows, value_ruler,
+)
+from backbench.charts.wording import ordinal, quantity, shortened, text_width
+
+BEST = Option("best", ("lowest", "highest", "nearest zero"), "which value ranks first")
+STRIP_PX = 23.0
+NAMES_PX = 300
+
+
+@chart("ranked", COLUMNS, OPTIONAL, (SCALE, BEST))
+def ranked(plate: Plate) -> alt.LayerChart:
+    """Units in rank order with uncertainty, over the strip of the same values by technology."""
+    rows = _in_rank_order(value_rows(plate), plate.options["best"])
+    if not rows:
+        return sentence(plate, "No unit has a value of this metric yet.")
+    area = field(plate, left=138, right=NAMES_PX, bottom=58, above=14)
+    along = value_ruler(plate, rows, area.width)
+    groups = theme.in_order(row["technology"] for row in rows)
+    strips = STRIP_PX * len(groups)
+    height = area.height - strips - 26
+    step = height / len(rows)
+    for k, row in enumerate(rows):
+        row["_y"] = step * (k + 0.5)
+    up = pixels(area.height)
+    ladder = strip_layers(rows, along, up, 0.0, dot=min(46.0, max(14.0, step * step)))
+    below = [dict(row) for row in rows]
+    for k, group in enumerate(groups):
+        members = [row for row in below if row["technology"] == group]
+        place(members, along, area.height - strips + STRIP_PX * (k + 0.5), 0.0, 5.0)
+    layers = [
+        *ladder,
+        *strip_layers([r | {"low": None, "high": None} for r in below], along, up, STRIP_PX),
+        *row_names(groups, rows, area.left, STRIP_PX, area.height - strips),
+        *_places(rows, area, step),
+        *named(_names(rows, along, area, height), along, up),
+    ]
+    return assemble(plate, area, layers)
+
+
+def rank_interval(rows: Sequence[Row], index: int) -> tuple[int, int]:
+    """First and last place that a row may hold: rows whose intervals overlap its own share it.
+
+    Rows are in rank order. Without an interval a value is taken as it stands.
+    """
+
+    def ends(row: Row) -> tuple[float, float]:
+        low = row["value"] if row["low"] is None else row["low"]
+        high = row["value"] if row["high"] is None else row["high"]
+        return low, high
+
+    low, high = ends(rows[index])
+    shared = [k for k, r in enumerate(rows) if ends(r)[0] <= high and ends(r)[1] >= low]
+    return min(shared) + 1, max(shared) + 1
+
+
+def _in_rank_order(rows: list[Row], best: str) -> list[Row]:
+    if best == "nearest zero":
+        return sorted(rows, key=lambda row: abs(row["value"]))
+    return sorted(rows, key=lambda row: row["value"], reverse=best == "highest")
+
+
+def _places(rows: Sequence[Row], area: Field, step: float) -> list[alt.Chart]:
+    """Rank numbers at the left, as many as there is room for."""
+    every = next(n for n in (1, 2, 5, 10, 20, 50, 100, 1000, 5000) if n * step >= 20)
+    places = sorted({1, *range(every, len(rows) + 1, every)})
+    return [
+        words(str(p), -14, step * (p - 0.5) + 5, 13, colour=theme.SOFT_INK, align="right")
+        for p in places
+    ]
+
+
+def _names(rows: Sequence[Row], along: Ruler, area: Field, height: float) -> list[Row]:
+    """Names in a column at the right; the unit in question has its place on a second line."""
+    subject = [k for k, row in enumerate(rows) if row["_strong"]]
+    chosen = worth_naming(len(rows), subject, most=int(height // 24))
+    lines = [(k, second) for k in chosen for second in (False, True)[: 1 + (k in subject)]]
+    wanted = [rows[k]["_y"] + 9 * (2 * second - 1) * (k in subject) for k, second in lines]
+    for k in range(1, len(wanted)):
+        wanted[k] = max(wanted[k], wanted[k - 1] + 1e-6)
+    placed = spread(wanted, 19.0, 6.0, height)
+    return [
+        _place_line(rows, k, y, area) if second else _name(rows[k], y, along, area)
+        for (k, second), y in zip(lines, placed, strict=True)
+    ]
+
+
+def _name(row: Row, y: float, along: Ruler, area: Field) -> Row:
+    value = "\u2002" + quantity(row["value"], along.unit)
+    size = theme.TEXT_PX + row["_strong"]
+    room = NAMES_PX - 40 - text_width(value, size)
+    end = row["value"] if row["high"] is None else row["high"]
+    return {
+        "from_x": along.px(along.held(end)) + 9,
+        "from_y": row["_y"],
+        "to_x": area.width + 16,
+        "to_y": y,
+        "text": shortened(row["label"], room, size) + value,
+        "bold": row["_strong"],
+    }
+
+
+def _place_line(rows: Sequence[Row], k: int, y: float, area: Field) -> Row:
+    first, last = rank_interval(rows, k)
+    place = ordinal(first) if first == last else f"{ordinal(first)} to {ordinal(last)}"
+    return {"to_x": area.width + 16, "to_y": y, "text": f"{place} of {len(rows)}"}

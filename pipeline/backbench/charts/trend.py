@@ -1,0 +1,212 @@
+"""One quantity against another, with a robust line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import altair as alt
+
+from backbench.charts import theme
+from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
+from backbench.charts.declare import Option, Plate, chart
+from backbench.charts.marks import (
+    Row, bound_arrows, dots, named, posts, strong,
+)
+from backbench.charts.placing import spread
+from backbench.charts.ruler import Ruler, ranges_widely, ruler
+from backbench.charts.wording import number, quantity, shortened
+
+COLUMNS = ("unit_key", "label", "technology", "x", "y", "y_low", "y_high")
+SCALE = Option("scale", ("auto", "linear", "log"), "axis of y")
+FEWEST = 5
+STEPS = 24
+
+
+@dataclass(frozen=True)
+class Line:
+    """A Theil-Sen line with the 95 % interval of its slope, and Spearman's rho."""
+
+    slope: float
+    intercept: float
+    low: float
+    high: float
+    rho: float
+    p: float
+    count: int
+
+
+@chart("trend", COLUMNS, ("bound", "status"), (SCALE,))
+def trend(plate: Plate) -> alt.LayerChart:
+    """A scatter of units with a Theil-Sen line, its band, and the lines within technologies."""
+    rows = _rows(plate)
+    if not rows:
+        return sentence(plate, "No unit has both quantities yet.")
+    area = field(plate, right=218)
+    along = ruler([r["x"] for r in rows], 0.0, area.width, plate.labels.unit_of("x"))
+    along = _years(along).shown(plate.labels.title_of("x"))
+    up = _up(plate, rows, area).shown_upright(plate.labels.title_of("y"), area.left - 26)
+    whole = fitted(rows)
+    peers = [r for r in rows if not r["_strong"]]
+    own = [r for r in rows if r["_strong"]]
+    x, y = along.x("x"), up.y("y")
+    layers = [
+        *_band(whole, rows, along, up),
+        *posts(peers, up, x, "y_low", "y_high", weight=0.7),
+        *dots(peers, x, y),
+        *bound_arrows(peers, x, y, upright=True),
+        *_within(rows, along, up, area, whole),
+        *posts(own, up, x, "y_low", "y_high", weight=2.2),
+        *strong(own, x, y),
+        *_own_name(own, along, up, area),
+        *_verdict(whole, plate, area),
+    ]
+    return assemble(plate, area, layers)
+
+
+def fitted(rows: Sequence[Row]) -> Line | None:
+    """The robust line through x and y; None for fewer than FEWEST rows or one x.
+
+    Slope: median of pairwise slopes (Theil 1950, Sen 1968) with its 95 % interval from
+    scipy.stats.theilslopes; rho: Spearman's rank correlation.
+    """
+    from scipy import stats
+
+    x = [float(r["x"]) for r in rows]
+    y = [float(r["y"]) for r in rows]
+    if len(rows) < FEWEST or len(set(x)) < 2 or len(set(y)) < 2:
+        return None
+    slope, intercept, low, high = stats.theilslopes(y, x, alpha=0.95)
+    rho = stats.spearmanr(x, y)
+    return Line(
+        float(slope), float(intercept), float(low), float(high),
+        float(rho.statistic), float(rho.pvalue), len(rows),
+    )
+
+
+def _rows(plate: Plate) -> list[Row]:
+    unit = plate.labels.unit_of("y")
+    x_unit = plate.labels.unit_of("x")
+    rows = []
+    for row in plate.frame.to_dicts():
+        if row["x"] is None or row["y"] is None:
+            continue
+        at = number(row["x"], 4).replace(",", "") if not x_unit else quantity(row["x"], x_unit)
+        rows.append(
+            row
+            | {
+                "technology": row["technology"] or "not stated",
+                "told": f"{quantity(row['y'], unit)} at {at}",
+                "_strong": bool(plate.subject) and row["unit_key"] == plate.subject,
+            }
+        )
+    return rows
+
+
+def _up(plate: Plate, rows: Sequence[Row], area: Field) -> Ruler:
+    unit = plate.labels.unit_of("y")
+    values = [r["y"] for r in rows]
+    wish = plate.options["scale"]
+    log = (wish == "log" or (wish == "auto" and ranges_widely(values, unit))) and min(values) > 0
+    ends = [r[e] for r in rows for e in ("y_low", "y_high") if r[e] is not None]
+    if log:
+        ends = [e for e in ends if e > min(values) / 3]
+    return ruler([*values, *ends], area.height, 0.0, unit, log)
+
+
+def _years(along: Ruler) -> Ruler:
+    return along
+
+
+def _at(line: Line, x: float, middle: float, slope: float) -> float:
+    """The line turned about its middle to another slope."""
+    return line.intercept + line.slope * middle + slope * (x - middle)
+
+
+def _points(line: Line, rows: Sequence[Row], up: Ruler) -> list[dict[str, float]]:
+    low, high = min(r["x"] for r in rows), max(r["x"] for r in rows)
+    middle = sorted(r["x"] for r in rows)[len(rows) // 2]
+    points = []
+    for k in range(STEPS + 1):
+        x = low + (high - low) * k / STEPS
+        ends = sorted(_at(line, x, middle, slope) for slope in (line.low, line.high))
+        at = _at(line, x, middle, line.slope)
+        held = [up.held(v) for v in (ends[0], at, ends[1])]
+        points.append({"x": x, "low": held[0], "y": held[1], "high": held[2]})
+    return points
+
+
+def _band(whole: Line | None, rows: Sequence[Row], along: Ruler, up: Ruler) -> list[alt.Chart]:
+    if whole is None:
+        return []
+    base = layer(_points(whole, rows, up)).encode(x=along.x("x"), tooltip=alt.value(None))
+    return [
+        base.mark_area(color=theme.INK, opacity=0.09).encode(y=up.y("low"), y2="high:Q"),
+        base.mark_line(color=theme.SOFT_INK, strokeWidth=1.8).encode(y=up.y("y")),
+    ]
+
+
+def _within(
+    rows: Sequence[Row], along: Ruler, up: Ruler, area: Field, whole: Line | None
+) -> list[alt.Chart]:
+    """One line for each technology with enough units, named at its right end."""
+    drawn: list[alt.Chart] = []
+    names: list[Row] = []
+    for group in theme.in_order(r["technology"] for r in rows):
+        members = [r for r in rows if r["technology"] == group]
+        line = fitted(members)
+        look = theme.look(group)
+        text = f"{look.glyph} {group}, {len(members)}"
+        end = max(members, key=lambda r: r["x"])
+        from_x, from_y = along.px(end["x"]), up.px(up.held(end["y"]))
+        if line is not None:
+            points = _points(line, members, up)
+            mark = layer(points).mark_line(
+                color=look.colour, strokeWidth=1.6, strokeDash=list(look.dash)
+            )
+            drawn.append(mark.encode(x=along.x("x"), y=up.y("y"), tooltip=alt.value(None)))
+            from_x, from_y = along.px(points[-1]["x"]), up.px(points[-1]["y"])
+            text += f"\u2002ρ {number(line.rho, 2)}"
+        names.append({"from_x": from_x + 4, "from_y": from_y, "text": text, "colour": look.colour})
+    if whole is not None:
+        last = _points(whole, rows, up)[-1]
+        names.append(
+            {
+                "from_x": along.px(last["x"]) + 4, "from_y": up.px(last["y"]),
+                "text": f"all, {whole.count}\u2002ρ {number(whole.rho, 2)}",
+                "colour": theme.SOFT_INK,
+            }
+        )
+    placed = spread([n["from_y"] for n in names], 20.0, 6.0, area.height - 6)
+    labels = [n | {"to_x": area.width + 18, "to_y": y} for n, y in zip(names, placed, strict=True)]
+    return [*drawn, *named(labels, along, up)]
+
+
+def _own_name(own: Sequence[Row], along: Ruler, up: Ruler, area: Field) -> list[alt.Chart]:
+    from backbench.charts.wording import text_width
+
+    names = []
+    for row in own:
+        text = shortened(row["label"], area.width * 0.6, theme.TEXT_PX + 1)
+        width = text_width(text, theme.TEXT_PX + 1)
+        x, y = along.px(row["x"]), up.px(row["y"])
+        right = x + 12 + width < area.width
+        names.append(
+            {"to_x": x + 12 if right else x - 12 - width, "to_y": max(y - 16, 6.0), "text": text,
+             "bold": True}
+        )
+    return named(names, along, up)
+
+
+def _verdict(whole: Line | None, plate: Plate, area: Field) -> list[alt.Chart]:
+    if whole is None:
+        text = f"fewer than {FEWEST} units: no line"
+    else:
+        unit = plate.labels.unit_of("y")
+        per = plate.labels.unit_of("x") or "1"
+        slope, low, high = (quantity(v, unit) for v in (whole.slope, whole.low, whole.high))
+        text = (
+            f"slope {slope} per {per}, 95 % interval {low} to {high}; "
+            f"ρ {number(whole.rho, 2)}, n {whole.count}"
+        )
+    return [words(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")]
