@@ -116,15 +116,17 @@ class Catalogue:
     ) -> tuple[list[Outcome], list[Refused]]:
         from backbench.stages import ingest
 
-        count = _processes(processes)
         with self.places.changing():
             ingest.prepare(self.places)
-            if history:
+            works, refused = ingest.planned_work(self.places, folders)
+            started(sum(work.jobs for work in works))
+            carry_out = ingest.carry_out
+            if history and not all(work.unchanged for work in works):
                 _orchestrator_environment(self.places.runs)
-                from backbench.flows import ingest_with_history
+                from backbench import flows
 
-                return ingest_with_history(self.places, folders, count, started, progress)
-            return ingest.without_history(self.places, folders, count, started, progress)
+                carry_out = flows.carry_out
+            return carry_out(self.places, works, _processes(processes), progress), refused
 
     # Looking ------------------------------------------------------------------------------
 

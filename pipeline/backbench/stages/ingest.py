@@ -126,24 +126,22 @@ def prepare(places: Places) -> None:
         sync_reference(store, places.settings)
 
 
-Ended = tuple[list[Outcome], list[Refused]]
-
-
-def without_history(
-    places: Places,
-    folders: Sequence[Path] | None,
-    processes: int,
-    started: Progress,
-    progress: Progress,
-) -> Ended:
-    """Take in review folders, or recompute where there are none, without the orchestrator."""
+def planned_work(
+    places: Places, folders: Sequence[Path] | None
+) -> tuple[list[Work], list[Refused]]:
+    """What review folders ask for; where there are none, what the whole ledger asks for."""
     planned, refused = (
         recall_reviews(places) if folders is None else receive_reviews(places, folders)
     )
-    works = works_of(places, planned)
-    started(sum(work.jobs for work in works))
+    return works_of(places, planned), refused
+
+
+def carry_out(
+    places: Places, works: Sequence[Work], processes: int, progress: Progress
+) -> list[Outcome]:
+    """Analyse and load, review by review, without the orchestrator."""
     with Workers(works, places.staged, processes, progress) as workers:
-        return [finish(places, work, workers.collect(work)) for work in works], refused
+        return [finish(places, work, workers.collect(work)) for work in works]
 
 
 def rebuild(places: Places, processes: int, progress: Progress) -> tuple[int, list[Refused]]:
@@ -155,8 +153,9 @@ def rebuild(places: Places, processes: int, progress: Progress) -> tuple[int, li
     with tempfile.TemporaryDirectory(prefix=".rebuild-", dir=places.root) as folder:
         aside = replace(places, database=Path(folder))
         prepare(aside)
-        if refused := recall_reviews(aside)[1]:
+        works, refused = planned_work(aside, None)
+        if refused:
             return 0, refused
-        outcomes, _ = without_history(aside, None, processes, nothing, progress)
+        outcomes = carry_out(aside, works, processes, progress)
         (aside.database / DATABASE_NAME).replace(places.root / DATABASE_NAME)
     return len(outcomes), []
