@@ -8,10 +8,9 @@ from collections.abc import Iterator
 from backbench.metrics.declare import Figure, metric
 from backbench.metrics.tone import ToneView
 from backbench.signal.power import Square
-from backbench.signal.tone import BAND_HZ, CLEAR
+from backbench.signal.tone import BAND_HZ, CLEAR, LAST_ORDER
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
-LAST_ORDER = 10
 _SOURCE = "IEC 60268-3:2013, 14.12 (second-hand: read in an open library's documentation)"
 
 
@@ -115,7 +114,7 @@ def thd_wide(tone: ToneView) -> Figure:
 )
 def thd_n(tone: ToneView) -> Figure:
     """Rms of all but the fundamental over the rms of all, 20 Hz to 20 kHz."""
-    return _percent_of_total(tone.distorting().residual(), tone.square)
+    return _percent_of_total(tone.distorting().residual, tone.square)
 
 
 @metric(
@@ -130,7 +129,7 @@ def thd_n(tone: ToneView) -> Figure:
 )
 def sinad(tone: ToneView) -> Figure:
     """Rms of all over the rms of all but the fundamental, 20 Hz to 20 kHz."""
-    found = _percent_of_total(tone.distorting().residual(), tone.square)
+    found = _percent_of_total(tone.distorting().residual, tone.square)
     relative = found.uncertainty / found.value
     own = DB_PER_RELATIVE * relative
     return Figure(-20 * math.log10(found.value / 100), own, own, found.dof)

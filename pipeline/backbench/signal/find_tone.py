@@ -42,8 +42,8 @@ _kept: WeakKeyDictionary[Track, dict[tuple[float, float | None], ToneLines]] = W
 def find_tone(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
     """The tone of a driven track, looked for at the first call and kept as long as the track.
 
-    Raises Refusal where the record is unfit or the stated tone isn't what the record holds: another frequency,
-    another sample rate, no tone at all, or one that changes within the record.
+    Raises Refusal where the record is unfit or holds something else than the stated tone:
+    another frequency, another sample rate, no tone at all, or one that changes within it.
     """
     kept = _kept.setdefault(track, {})
     if (stated_hz, mains_hz) not in kept:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ BAND_HZ = (20.0, 20_000.0)
 PASS_BAND = 20_000 / 44_100
 """Share of the sample rate that a converter passes unaltered: common practice, no source."""
 EDGE = 1.005
+LAST_ORDER = 10
 CLEAR = 4.6
 """A harmonic stands out above this times its noise: noise alone does so once in a hundred."""
 _INTERPOLATED_DOF = 9.0
@@ -71,7 +73,7 @@ class ToneLines:
         """Of the fundamental as found, Hz."""
         return self.position * self.spectrum.resolution_hz
 
-    @property
+    @cached_property
     def phase(self) -> float:
         """Of the fundamental at the record's middle, rad, cosine."""
         return float(read_lines(self.spectrum, np.array([self.position])).phase[0])
@@ -81,7 +83,7 @@ class ToneLines:
         first = max(math.ceil(position - self.half), 0)
         return slice(first, min(math.floor(position + self.half) + 1, len(self.noise)))
 
-    @property
+    @cached_property
     def fundamental(self) -> Square:
         """Mean square of the fundamental, from the whole of its lobe."""
         lobe = self.lobe(self.position)
@@ -111,6 +113,13 @@ class ToneLines:
             raise NotApplicable(
                 f"no harmonic of {self.frequency_hz:.6g} Hz lies in the band that was recorded"
             )
+        known = self._harmonics
+        return Harmonics(*(values[: last - 1] for values in vars(known).values()))
+
+    @cached_property
+    def _harmonics(self) -> Harmonics:
+        """All harmonics up to 20 kHz, or the tenth where that is higher."""
+        last = max(self.last_order(BAND_HZ[1]), min(LAST_ORDER, self.last_order(math.inf)))
         orders = np.arange(2, last + 1)
         positions: Array = np.asarray(orders * self.position, dtype=np.float64)
         lines, noise = self._read(positions)
@@ -138,6 +147,7 @@ class ToneLines:
             none = np.maximum(none, net)
         return none
 
+    @cached_property
     def residual(self) -> Square:
         """All that is in 20 Hz to 20 kHz but the fundamental: harmonics, hum and noise."""
         band = self._band()

@@ -53,14 +53,12 @@ class Window:
         The phase there is -pi offset: the window is symmetrical about sample n / 2.
         """
         n = len(self.samples)
-        found = self.terms[0] * _dirichlet(offset, n)
-        for k, a in enumerate(self.terms[1:], start=1):
-            # The linear phase of D(x -+ k) differs from that of D(x) by (-1)^k e^{+-i pi k / n};
-            # the sign cancels the window's own, and what is left is real for the pair.
-            upper = _dirichlet(offset - k, n) * np.exp(-1j * np.pi * k / n)
-            lower = _dirichlet(offset + k, n) * np.exp(1j * np.pi * k / n)
-            found = found + a / 2 * (upper + lower)
-        magnitude: Array = np.abs(found)
+        order = np.arange(1 - self.half_width, self.half_width)
+        # Each term is two Dirichlet kernels, k bins to either side. Their linear phases differ
+        # by (-1)^k exp(+-i pi k / n); the sign cancels the one in the window's definition.
+        shares = np.array(self.terms)[np.abs(order)] * np.where(order == 0, 1.0, 0.5)
+        factors = shares * np.exp(-1j * np.pi * order / n)
+        magnitude: Array = np.abs(_dirichlet(np.subtract.outer(offset, order), n) @ factors)
         return magnitude
 
 

@@ -1,0 +1,165 @@
+"""Residual noise and hum with nothing playing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.declare import Bound, Figure, Material, metric, view
+from backbench.signal.background import background
+from backbench.signal.mains import LINES, clear_of_mains, mains_frequency, mains_line
+from backbench.signal.power import Square, variance_of_sum
+from backbench.signal.soundness import check_record
+from backbench.signal.spectrum import Spectrum, spectrum
+from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
+from backbench.signal.track import Array, Track
+from backbench.signal.uncertainty import Part, combine
+from backbench.signal.weighting import a_weighting_power
+
+LEAST_MAINS_PERIODS = 16
+DITHER = 1 / 4
+"""Mean square of quantisation with triangular dither, in squared steps (q^2/12 + q^2/6)."""
+
+
+@dataclass(frozen=True, eq=False)
+class IdleView:
+    """One output's track of an idle capture. noise: mean noise power by bin, V^2."""
+
+    material: Material
+    track: Track
+    spectrum: Spectrum
+    noise: Array
+
+    def band(self) -> tuple[slice, Array]:
+        """Bins of 20 Hz to 20 kHz and their power, V^2.
+
+        Where the record is so short that the steady part reaches above 20 Hz, the noise
+        beside it stands in.
+        """
+        chosen = self.spectrum.slice_of(*BAND_HZ)
+        power = self.spectrum.power[chosen]
+        reached = self.spectrum.window.half_width + 1 - chosen.start
+        if reached > 0:
+            power = np.concatenate([self.noise[chosen][:reached], power[reached:]])
+        return chosen, power
+
+
+@view("idle", version=1)
+def idle_view(material: Material, number: int) -> IdleView:
+    """The noise in output track `number`. Raises Refusal where none can be measured."""
+    track = material.outputs[number]
+    check_record(track)
+    if track.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
+        raise Refusal(
+            f"a sample rate of {track.rate_hz:g} Hz doesn't reach 20 kHz; "
+            "record at 44.1 kHz or more"
+        )
+    found = spectrum(track)
+    clear = clear_of_mains(found, material.mains_hz)
+    return IdleView(material, track, found, background(found.power, clear, len(clear)))
+
+
+def _noise_figure(idle: IdleView, weights: Array | None) -> Figure:
+    """Rms of the band, weighted or not, with its uncertainty."""
+    chosen, power = idle.band()
+    noise = idle.noise[chosen]
+    steps = _dither_power(idle, chosen, weights)
+    if weights is not None:
+        power, noise = power * weights, noise * weights
+    square = Square(float(power.sum()), variance_of_sum(power, noise, idle.spectrum.window.spread))
+    estimation = square.relative * square.rms
+    total = combine([Part(estimation, square.dof), Part(square.rms * idle.track.calibration)])
+    bound: Bound | None = "upper" if square.value < 2 * steps else None
+    return Figure(square.rms, total.u, estimation, total.dof, bound=bound)
+
+
+def _dither_power(idle: IdleView, chosen: slice, weights: Array | None) -> float:
+    """What the steps of the file's word length make of the band, with customary dither, V^2."""
+    if idle.track.bits is None:
+        return 0.0
+    step = 2 * idle.track.full_scale_v / 2.0**idle.track.bits
+    share = (chosen.stop - chosen.start if weights is None else float(weights.sum())) / len(
+        idle.spectrum.bins
+    )
+    return step**2 * DITHER * share
+
+
+@metric(
+    "noise",
+    title="Residual noise",
+    unit="V",
+    better="lower",
+    source="IEC 60268-3 (residual noise; band of AES17; from memory)",
+    stimuli=["idle"],
+    version=1,
+    choice="rms, unweighted, 20 Hz to 20 kHz, hum included; an upper bound where the word "
+    "length of the file makes half of it",
+)
+def noise(idle: IdleView) -> Figure:
+    """Rms at the output with nothing playing, 20 Hz to 20 kHz."""
+    return _noise_figure(idle, None)
+
+
+@metric(
+    "noise_a",
+    title="Residual noise, A-weighted",
+    unit="V",
+    better="lower",
+    source="IEC 60268-3 (residual noise); A weighting of IEC 61672-1:2013, Annex E",
+    stimuli=["idle"],
+    version=1,
+    choice="rms, A-weighted, 20 Hz to 20 kHz, hum included; an upper bound where the word "
+    "length of the file makes half of it",
+)
+def noise_a(idle: IdleView) -> Figure:
+    """A-weighted rms at the output with nothing playing, 20 Hz to 20 kHz."""
+    chosen, _ = idle.band()
+    weights = a_weighting_power(
+        chosen.start, chosen.stop - chosen.start, idle.spectrum.resolution_hz
+    )
+    return _noise_figure(idle, weights)
+
+
+@metric(
+    "mains_line",
+    title="Mains line",
+    unit="V",
+    better="lower",
+    source="common practice, no source: residual hum by line",
+    stimuli=["idle"],
+    version=1,
+    choice="rms of multiples 1 to 10 of the mains frequency as found; noise taken off, an "
+    "upper bound where a line doesn't stand out",
+)
+def mains_lines(idle: IdleView) -> Iterator[Figure]:
+    """Level of each multiple of the mains frequency from 1 to 10."""
+    nominal = idle.material.mains_hz
+    if nominal is None:
+        raise NotApplicable("the mains frequency was not stated")
+    if nominal / idle.spectrum.resolution_hz < LEAST_MAINS_PERIODS:
+        raise Refusal(
+            f"too short to tell mains lines apart: at least "
+            f"{LEAST_MAINS_PERIODS / nominal:.2g} s are needed"
+        )
+    found = mains_frequency(idle.spectrum, idle.noise, nominal)
+    for multiple in range(1, LINES + 1):
+        square = mains_line(idle.spectrum, idle.noise, multiple * found)
+        yield _line_figure(square, idle.track, multiple, round(multiple * found, 3))
+
+
+def _line_figure(square: Square, track: Track, multiple: int, frequency_hz: float) -> Figure:
+    if not square.stands_out:
+        most = square.at_most
+        return Figure(
+            most, most * track.calibration, bound="upper", order=multiple,
+            frequency_hz=frequency_hz,
+        )  # fmt: skip
+    own = square.relative * square.rms
+    return Figure(
+        square.rms, math.hypot(own, square.rms * track.calibration), own, order=multiple,
+        frequency_hz=frequency_hz,
+    )  # fmt: skip

@@ -1,0 +1,39 @@
+"""Spectra as curves: of a tone, and of the noise with nothing playing."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from backbench.metrics.declare import CurveData, curve
+from backbench.metrics.noise import IdleView
+from backbench.metrics.tone import ToneView
+from backbench.signal.reduce import reduced
+
+
+@curve(
+    "spectrum",
+    title="Spectrum (lines at their peak, noise as the level in one resolution bandwidth)",
+    x_unit="Hz",
+    y_unit="dBV",
+    stimuli=["tone"],
+    version=1,
+)
+def tone_spectrum(tone: ToneView) -> CurveData:
+    """Rms of each line; between lines, of the noise in the window's noise bandwidth."""
+    own = tone.lines.spectrum
+    x, y = reduced(own, tone.lines.noise)
+    return CurveData(x, 10 * np.log10(y * own.window.enbw))
+
+
+@curve(
+    "idle_spectrum",
+    title="Noise density (lines at the peak that the resolution gives them)",
+    x_unit="Hz",
+    y_unit="dBV/√Hz",
+    stimuli=["idle"],
+    version=1,
+)
+def idle_spectrum(idle: IdleView) -> CurveData:
+    """Noise power per hertz; a line stands as high as one bin of the record makes it."""
+    x, y = reduced(idle.spectrum, idle.noise)
+    return CurveData(x, 10 * np.log10(y / idle.spectrum.resolution_hz))

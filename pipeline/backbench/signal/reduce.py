@@ -1,0 +1,51 @@
+"""A spectrum drawn with a few hundred points on a logarithmic axis."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backbench.signal.spectrum import Spectrum
+from backbench.signal.track import Array
+
+POINTS = 600
+LOWEST_HZ = 10.0
+_STANDING = 7.0
+
+
+def reduced(spectrum: Spectrum, noise: Array) -> tuple[Array, Array]:
+    """Frequencies, Hz, and power by bin, V^2, of at most 600 groups of bins of equal ratio.
+
+    noise: mean noise power by bin, V^2, as far as is to be drawn.
+    A group in which a line stands out gives the line's peak at its own frequency, so that no
+    line is lost; any other gives the mean of its bins, so that noise is neither raised nor
+    lowered by the drawing.
+    """
+    df = spectrum.resolution_hz
+    first = max(int(np.ceil(LOWEST_HZ / df)), spectrum.window.half_width)
+    edges = np.unique(np.rint(np.geomspace(first, len(noise), POINTS + 1)).astype(int))
+    starts, counts = edges[:-1], np.diff(edges)
+    power = spectrum.power[: len(noise)]
+    peaks = np.maximum.reduceat(power[: edges[-1]], starts)
+    means = np.add.reduceat(power[: edges[-1]], starts) / counts
+    lines = peaks > noise[starts + counts // 2] * (np.log(counts) + _STANDING)
+    x: Array = (starts + (counts - 1) / 2).astype(np.float64)
+    for group in np.flatnonzero(lines):
+        start = starts[group]
+        x[group] = start + int(np.argmax(power[start : start + counts[group]]))
+    y = np.where(lines, _summit(power, x, peaks), means)
+    return x * df, np.maximum(y, 1e-40)
+
+
+def _summit(power: Array, x: Array, peaks: Array) -> Array:
+    """Peaks between two bins, by a parabola through the logarithms of three.
+
+    The windows' lobes are close to Gaussian, so the parabola is right to some 0.02 dB.
+    """
+    middle: NDArray[np.int_] = np.clip(np.rint(x).astype(int), 1, len(power) - 2)
+    below, here, above = (np.log(np.maximum(power[middle + k], 1e-300)) for k in (-1, 0, 1))
+    bend = below - 2 * here + above
+    summit = (here >= below) & (here >= above) & (bend < 0)
+    rise = np.where(summit, -((above - below) ** 2) / (8 * np.where(summit, bend, -1.0)), 0.0)
+    found: Array = peaks * np.exp(rise)
+    return found
