@@ -159,10 +159,9 @@ class Catalogue:
 
     def queries(self) -> dict[str, SavedQuery]:
         """The saved queries by name: those shipped, and the catalogue's own."""
-        from backbench.compare import saved
+        from backbench.compare.saved import available
 
-        own = self.places.root / "queries"
-        return saved.load([saved.shipped(), own] if own.is_dir() else [saved.shipped()])
+        return available(self.places.root)
 
     def query(self, name: str, **values: Any) -> pl.DataFrame:
         """The rows of a saved query. Raises UserError for a name or parameter it hasn't."""
@@ -190,9 +189,19 @@ class Catalogue:
 
     def chart(self, name: str, **values: Any) -> alt.TopLevelMixin:
         """The chart of a saved query as an Altair object."""
-        from backbench.charts.registry import drawn
+        from backbench.charts.declare import Labels
+        from backbench.charts.registry import chart_named
 
-        return drawn(self._saved(name), self.query(name, **values), str(values.get("unit", "")))
+        found = self._saved(name)
+        if found.chart is None:
+            fault = Fault(f"query {name!r}", "no chart", "a query whose header names a chart")
+            raise UserError("the query can't be drawn", [fault])
+        return chart_named(found.chart).draw(
+            self.query(name, **values),
+            Labels(found.columns, found.title),
+            str(values.get("unit", "")),
+            options=found.chart_options,
+        )
 
 
 def _processes(asked: int | None) -> int:

@@ -8,7 +8,14 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    TaskID,
+    TextColumn,
+    TimeRemainingColumn,
+)
 
 
 @dataclass
@@ -16,7 +23,7 @@ class Watch:
     """Told how many captures are to come and how many just were."""
 
     bars: Progress
-    task: int | None = None
+    task: TaskID | None = None
 
     def started(self, total: int) -> None:
         """Begin a bar of this many captures."""

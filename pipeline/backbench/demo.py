@@ -1,0 +1,92 @@
+"""The demonstration: the invented scenario made, taken in, compared and drawn.
+
+Everything after the making of the captures goes the way that a reviewer's own review goes.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+
+import typer
+
+from backbench.catalogue import Catalogue
+from backbench.charts.export import save
+from backbench.progress import bars, watched
+from backbench.seed_dataset.maker import write_catalogue_inputs
+from backbench.seed_dataset.scenario import scenario, settings_text
+from backbench.terminal import show_comparison
+
+SUBJECT = "halyard-20"
+"""The unit that the demonstration looks at: a tube amplifier, before and after restoration."""
+
+
+def run_demo(folder: Path, processes: int | None) -> None:
+    """Make a catalogue of the scenario in a new folder and show what it answers.
+
+    Raises UserError where the folder holds something already.
+    """
+    began = time.monotonic()
+    catalogue = Catalogue.create(folder, settings_text())
+    told = scenario()
+    typer.echo(
+        f"An invented scenario of {len(told.units)} units in {len(told.reviews)} reviews, "
+        f"made and taken in under {folder}/"
+    )
+    _take_in(catalogue, _made(folder, processes), processes)
+    show_comparison(catalogue.compare(SUBJECT))
+    drawn = _drawn(catalogue)
+    typer.echo(f"\nDrew {len(drawn)} charts into {folder / 'published'}/: {', '.join(drawn)}")
+    size = sum(file.stat().st_size for file in folder.rglob("*") if file.is_file())
+    typer.echo(f"{size / 1e6:.0f} MB in {folder}/, {time.monotonic() - began:.0f} s in all.")
+    typer.echo(NEXT.format(folder=folder, subject=SUBJECT))
+
+
+NEXT = """
+Try next:
+  backbench queries -c {folder}
+  backbench query idle-noise-of-technology -c {folder} --set technology="solid state"
+  backbench chart balance-against-age age.html -c {folder}
+  backbench compare hollowreed-60-left -c {folder}
+  backbench show 2019-09-halyard-20 -c {folder}
+A review of your own: see "Your first review" in the README."""
+
+
+def _made(folder: Path, processes: int | None) -> list[Path]:
+    with bars() as shown:
+        task = shown.add_task("making reviews", total=None)
+        return write_catalogue_inputs(
+            folder,
+            workers=processes or os.cpu_count() or 1,
+            progress=lambda done, total: shown.update(task, completed=done, total=total),
+        )
+
+
+def _take_in(catalogue: Catalogue, reviews: list[Path], processes: int | None) -> None:
+    with watched() as watch:
+        outcomes, refused = catalogue.ingest(
+            reviews, processes=processes, started=watch.started, progress=watch.progress
+        )
+    captures = sum(outcome.computed for outcome in outcomes)
+    failed = sum(len(outcome.failed) for outcome in outcomes)
+    typer.echo(f"{len(outcomes)} reviews taken in: {captures} captures measured, {failed} failed.")
+    for outcome in outcomes:
+        for file, reason in outcome.failed:
+            typer.echo(f"  {outcome.review}: {file}: {reason}", err=True)
+    for item in refused:
+        typer.echo(f"{item.source} was not taken in: {item.error}", err=True)
+
+
+def _drawn(catalogue: Catalogue) -> list[str]:
+    """Every saved query that has a chart, as one offline page each."""
+    published = catalogue.places.root / "published"
+    named = [query for query in catalogue.queries().values() if query.chart]
+    drawn = []
+    with bars() as shown:
+        for query in shown.track(named, description="drawing charts"):
+            wants_unit = any(parameter.name == "unit" for parameter in query.parameters)
+            values = {"unit": SUBJECT} if wants_unit else {}
+            save(catalogue.chart(query.name, **values), published / f"{query.name}.html")
+            drawn.append(query.name)
+    return drawn
