@@ -1,0 +1,131 @@
+"""Magnitude responses: read at a frequency, spread over a band, crossing a level."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.signal.track import Array
+
+HALF_POWER_DB = 20 * math.log10(math.sqrt(2))
+"""What the trade calls 3 dB: a factor of the square root of 2."""
+
+
+class Level(NamedTuple):
+    """A level in dB and its standard uncertainty in dB, from the record alone."""
+
+    db: float
+    u: float
+
+
+class Crossing(NamedTuple):
+    """Where a response crosses a level: frequency and standard uncertainty in Hz.
+
+    within: False where the measured band ends first; `hz` is then the band's edge and u is 0.
+    """
+
+    hz: float
+    u: float
+    within: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Response:
+    """Levels against frequency, shapes (n,) with n >= 2; frequencies rising, in Hz.
+
+    u_db: standard uncertainty of each level from the record alone, >= 0.
+    Between the points the response is a shape-preserving cubic in log frequency; the distance
+    to the straight line enters the uncertainty. Raises Refusal where the arrays are no response.
+    """
+
+    hz: Array
+    db: Array
+    u_db: Array
+
+    def __post_init__(self) -> None:
+        if len(self.hz) < 2:
+            raise Refusal("a response needs at least two frequencies")
+        if self.hz[0] <= 0 or (np.diff(self.hz) <= 0).any():
+            raise Refusal("the frequencies don't rise from above 0")
+
+    def covers(self, low_hz: float, high_hz: float) -> bool:
+        """Whether the band is within the measured one, to 1e-6 of the edges."""
+        return bool(self.hz[0] <= low_hz * (1 + 1e-6) and self.hz[-1] >= high_hz * (1 - 1e-6))
+
+    def at(self, hz: float) -> Level:
+        """The level at a frequency. Raises Refusal outside the measured band."""
+        if not self.covers(hz, hz):
+            low, high = self.hz[0], self.hz[-1]
+            raise Refusal(f"{hz:g} Hz is outside the measured band, {low:.4g} to {high:.4g} Hz")
+        place = math.log(min(max(hz, self.hz[0]), self.hz[-1]))
+        x = np.log(self.hz)
+        smooth = float(self._between()(place))
+        straight = float(np.interp(place, x, self.db))
+        noise = float(np.interp(place, x, self.u_db))
+        return Level(smooth, math.hypot(noise, (smooth - straight) / math.sqrt(3)))
+
+    def spread(self, low_hz: float, high_hz: float) -> tuple[Level, float]:
+        """Greatest less least level within a band, and by how much noise alone can widen it.
+
+        Raises Refusal where the band isn't covered.
+        """
+        ends = [self.at(low_hz), self.at(high_hz)]
+        inside = (self.hz > low_hz) & (self.hz < high_hz)
+        db = np.concatenate([self.db[inside], [end.db for end in ends]])
+        u = np.concatenate([self.u_db[inside], [end.u for end in ends]])
+        top, bottom = int(np.argmax(db)), int(np.argmin(db))
+        widened = _chance(db[top] - db, u) + _chance(db - db[bottom], u)
+        return Level(float(db[top] - db[bottom]), math.hypot(u[top], u[bottom])), widened
+
+    def falls_to(self, db: float, outward_from_hz: float, *, upward: bool) -> Crossing:
+        """The first frequency, going outward, at which the response is down to a level."""
+        x = np.log(self.hz)
+        side = x > math.log(outward_from_hz) if upward else x < math.log(outward_from_hz)
+        order = np.flatnonzero(side) if upward else np.flatnonzero(side)[::-1]
+        below = order[self.db[order] <= db]
+        if len(below) == 0:
+            return Crossing(float(self.hz[-1 if upward else 0]), 0.0, within=False)
+        outer = x[below[0]]
+        inner = (
+            max(x[below[0] - 1], math.log(outward_from_hz))
+            if upward
+            else min(x[below[0] + 1], math.log(outward_from_hz))
+        )
+        return self._crossing(db, *sorted((float(inner), float(outer))))
+
+    def _crossing(self, db: float, low: float, high: float) -> Crossing:
+        """Between two log frequencies that hold the level between theirs."""
+        from scipy.optimize import brentq
+
+        curve = self._between()
+        place = float(brentq(lambda x: float(curve(x)) - db, low, high))
+        slope = abs(float(curve(place, 1)))
+        u = self.at(math.exp(place)).u
+        hz = math.exp(place)
+        return Crossing(hz, hz * (u / slope if slope > 0 else high - low), within=True)
+
+    def _between(self) -> Any:
+        from scipy.interpolate import PchipInterpolator
+
+        return PchipInterpolator(np.log(self.hz), self.db)
+
+
+def _chance(short_of_extreme: Array, u: Array) -> float:
+    """How far noise pushes the extreme of the points that are within noise of it (Gaussian)."""
+    rivals = int(np.count_nonzero(short_of_extreme <= 2 * u))
+    return float(np.median(u) * math.sqrt(2 * math.log(rivals))) if rivals > 1 else 0.0
+
+
+def resolution(values: Array) -> float:
+    """Standard uncertainty of values as printed: q / sqrt(12), q their last decimal (GUM F.2.2.1).
+
+    Values with more than nine decimals count as unrounded and give 0.
+    """
+    for decimals in range(10):
+        if np.allclose(values, np.round(values, decimals), rtol=0, atol=1e-12):
+            return float(10.0**-decimals / math.sqrt(12))
+    return 0.0
