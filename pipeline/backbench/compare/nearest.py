@@ -1,0 +1,75 @@
+"""The units most like one unit, over everything that they share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+LEAST_SHARED = 3
+NORMAL = 1.4826
+"""Median absolute deviation to standard deviation, for a normal distribution."""
+
+
+@dataclass(frozen=True)
+class Near:
+    """A unit, how far it is (mean robust deviations), over how many metrics, and why.
+
+    alike, apart: indices of the columns that they agree and differ most in.
+    """
+
+    index: int
+    distance: float
+    shared: int
+    alike: tuple[int, ...]
+    apart: tuple[int, ...]
+
+
+def robust_scale(columns: Floats) -> Floats:
+    """Columns less their median, over 1.4826 times their median absolute deviation.
+
+    NaN stands for no value. A column without spread tells units not apart: NaN throughout.
+    """
+    scaled = np.full(columns.shape, np.nan)
+    for j in range(columns.shape[1]):
+        column = columns[:, j]
+        known = column[np.isfinite(column)]
+        if known.size < LEAST_SHARED:
+            continue
+        middle = np.median(known)
+        spread = NORMAL * np.median(np.abs(known - middle))
+        if spread > 0:
+            scaled[:, j] = (column - middle) / spread
+    return scaled
+
+
+def nearest(columns: Any, index: int, count: int = 3) -> list[Near]:
+    """The nearest rows to one row: mean absolute difference on robust scales over shared columns.
+
+    columns: shape (units, metrics), NaN where a unit has no value. Rows that share fewer than
+    three columns, or less than half of the row's own, are left out. Ties go by position.
+    """
+    scaled = robust_scale(np.asarray(columns, float))
+    own = int(np.isfinite(scaled[index]).sum())
+    found = []
+    for other in range(scaled.shape[0]):
+        apart = np.abs(scaled[other] - scaled[index])
+        shared = np.flatnonzero(np.isfinite(apart))
+        if other != index and shared.size >= max(LEAST_SHARED, own / 2):
+            order = shared[np.argsort(apart[shared], kind="stable")]
+            found.append(
+                Near(
+                    other, float(apart[shared].mean()), int(shared.size),
+                    tuple(map(int, order[:2])), tuple(map(int, order[::-1][:2])),
+                )
+            )  # fmt: skip
+    return sorted(found, key=lambda near: (near.distance, near.index))[:count]
+
+
+def logarithmic(units: Sequence[str]) -> npt.NDArray[np.bool_]:
+    """Which columns are ratios by nature and compared by their logarithm: all but decibels."""
+    return np.asarray([unit not in ("dB", "") for unit in units], bool)

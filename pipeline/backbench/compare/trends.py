@@ -1,0 +1,102 @@
+"""One quantity against another: robust slope, rank correlation, and the same within groups."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from backbench.errors import Refusal
+
+CONFIDENCE = 0.95
+FEWEST = 4
+"""Units below which a slope's interval would say nothing."""
+
+
+@dataclass(frozen=True)
+class Trend:
+    """Theil-Sen slope with its interval, Spearman's rho with its p, over n units.
+
+    slope, low, high: change of y for one unit of x. intercept: of the line through the medians.
+    within: the same for each group with enough units. note: "" or where signs disagree.
+    """
+
+    n: int
+    slope: float
+    low: float
+    high: float
+    intercept: float
+    rho: float
+    p: float
+    confidence: float = CONFIDENCE
+    within: Mapping[str, Trend] = field(default_factory=dict)
+    note: str = ""
+
+
+def trend(
+    x: Any, y: Any, groups: Sequence[str] | None = None, confidence: float = CONFIDENCE
+) -> Trend:
+    """The trend of y over x (1-D, of one length, finite), pooled and within each group.
+
+    Slope and interval: Theil 1950, Sen 1968. Raises Refusal for fewer than four units, or where
+    x or y has one value only.
+    """
+    xs, ys = np.asarray(x, float), np.asarray(y, float)
+    pooled = _one(xs, ys, confidence)
+    if groups is None:
+        return pooled
+    within = {}
+    for name in sorted(set(groups)):
+        here = np.asarray([group == name for group in groups])
+        try:
+            within[name] = _one(xs[here], ys[here], confidence)
+        except Refusal:
+            continue
+    return Trend(
+        pooled.n, pooled.slope, pooled.low, pooled.high, pooled.intercept, pooled.rho, pooled.p,
+        confidence, within, disagreement(pooled, within),
+    )  # fmt: skip
+
+
+def _one(x: Any, y: Any, confidence: float) -> Trend:
+    from scipy import stats
+
+    if x.size < FEWEST:
+        raise Refusal(f"{x.size} units; a trend takes at least {FEWEST}")
+    if np.ptp(x) == 0 or np.ptp(y) == 0:
+        raise Refusal("all values are equal")
+    line = stats.theilslopes(y, x, alpha=confidence)
+    rank = stats.spearmanr(x, y)
+    return Trend(
+        int(x.size), float(line.slope), float(line.low_slope), float(line.high_slope),
+        float(line.intercept), float(rank.statistic), float(rank.pvalue), confidence,
+    )  # fmt: skip
+
+
+def disagreement(pooled: Trend, within: Mapping[str, Trend]) -> str:
+    """A note where the slope within groups has the other sign than the pooled one.
+
+    Told where every group's slope has the other sign, or where one's interval lies wholly on
+    the other side of zero.
+    """
+    against = [name for name, part in within.items() if part.slope * pooled.slope < 0]
+    sure = [n for n in against if within[n].low > 0 or within[n].high < 0]
+    if not against or (len(against) < len(within) and not sure):
+        return ""
+    named = against if len(against) == len(within) else sure
+    direction = "rises" if pooled.slope > 0 else "falls"
+    other = "falls" if pooled.slope > 0 else "rises"
+    return (
+        f"over all units it {direction}, but within {', '.join(named)} it {other}: "
+        "the groups differ in more than this"
+    )
+
+
+def false_discovery(p: Any) -> list[float]:
+    """p values adjusted for many trends looked at together (Benjamini and Hochberg 1995)."""
+    from scipy import stats
+
+    values = np.asarray(p, float)
+    return [float(q) for q in stats.false_discovery_control(values)] if values.size else []
