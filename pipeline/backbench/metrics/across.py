@@ -16,6 +16,7 @@ class Reading:
     load_kind: "resistor", "open" or None (no load: a loop-back, a preamplifier into the bench).
     power_w: output power measured on this channel in this capture, where there is one.
     driven: the output that was driven while the others idled, None where all were.
+    calibration_key: bench, day and range of the calibration that the value rests on.
     """
 
     key: str
@@ -39,6 +40,7 @@ class Reading:
     tap: str | None = None
     volume: str | None = None
     driven: str | None = None
+    calibration_key: str | None = None
     order: int | None = None
     limit_percent: float | None = None
     detail: dict[str, str] = field(default_factory=dict)
@@ -93,3 +95,47 @@ def grouped(
     for reading in readings:
         groups.setdefault(key(reading), []).append(reading)
     return groups
+
+
+MOST_DISTORTION_PERCENT = 5.0
+"""Above this an output is being limited, and its fundamental tells no small-signal quantity.
+
+Common practice is to measure "well below the limit"; the figure has no source.
+"""
+
+
+def relative_uncertainty(reading: Reading) -> float:
+    """Whole standard uncertainty of a reading re its value."""
+    return _relative(reading, reading.uncertainty)
+
+
+def relative_estimation(reading: Reading) -> float:
+    """The part that comes from the reading's own record, re its value."""
+    return _relative(reading, reading.estimation)
+
+
+def _relative(reading: Reading, part: float | None) -> float:
+    return abs((part or 0.0) / reading.value) if reading.value else 0.0
+
+
+def same_capture(session: Session, metric: str, like: Reading) -> Reading | None:
+    """The reading of another metric on the same output under all the same conditions."""
+    conditions = {name: getattr(like, name) for name in CAPTURE_CONDITIONS}
+    return next(iter(session.of(metric, **conditions)), None)
+
+
+CAPTURE_CONDITIONS = (
+    "unit_key", "output", "stimulus", "frequency_hz", "power_w", "load_ohm", "load_kind",
+    "generator_vrms", "input", "tap", "volume", "driven", "calibration_key",
+)  # fmt: skip
+
+
+def limited(session: Session, reading: Reading) -> str | None:
+    """Why a level tells nothing of small signals; None unless its output is being limited."""
+    distortion = same_capture(session, "thd", reading)
+    if distortion is None or (distortion.value or 0.0) <= MOST_DISTORTION_PERCENT:
+        return None
+    return (
+        f"{distortion.value:.2g} % distortion at {reading.generator_vrms:.3g} V drive: "
+        "the output is being limited"
+    )

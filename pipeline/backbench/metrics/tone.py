@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declare import Figure, Material, metric, view
+from backbench.metrics.response import ResponseView, gain_at_1_khz
+from backbench.signal.background import degrees_of_freedom
 from backbench.signal.find_tone import find_tone, spectrum_for
 from backbench.signal.power import Square
 from backbench.signal.soundness import check_record
@@ -85,7 +87,7 @@ def level(tone: ToneView) -> Figure:
         most = square.at_most
         return Figure(most, most * tone.track.calibration, bound="upper")
     estimation = square.relative * square.rms
-    total = combine([Part(square.rms * tone.track.calibration), Part(estimation)])
+    total = combine([Part(square.rms * tone.track.calibration), Part(estimation, square.samples)])
     return Figure(square.rms, total.u, estimation, total.dof)
 
 
@@ -108,11 +110,12 @@ def output_power(tone: ToneView) -> Figure:
     power = tone.square.value / load
     estimation = 2 * tone.square.relative * power
     parts = [
-        Part(estimation),
+        Part(estimation, tone.square.samples),
         Part(2 * tone.track.calibration * power),
         Part(tone.material.load_uncertainty * power),
     ]
-    return Figure(power, combine(parts).u, estimation)
+    total = combine(parts)
+    return Figure(power, total.u, estimation, total.dof)
 
 
 @metric(
@@ -121,12 +124,16 @@ def output_power(tone: ToneView) -> Figure:
     unit="dB",
     better="neither",
     source="IEC 60268-3 (voltage gain)",
-    stimuli=["tone"],
+    stimuli=["tone", "sweep"],
     version=1,
-    choice="fundamental at the output over the generator's, as recorded or else as stated",
+    choice="output over generator, as recorded or else as stated; of a sweep at 1 kHz",
 )
-def gain(tone: ToneView) -> Figure:
+def gain(seen: ToneView | ResponseView) -> Figure:
     """Level of the output over the level of the generator, at the load as stated."""
+    return gain_at_1_khz(seen) if isinstance(seen, ResponseView) else _gain_of_tone(seen)
+
+
+def _gain_of_tone(tone: ToneView) -> Figure:
     tone.distorting()
     generator = tone.material.generator
     if generator is not None:
@@ -141,7 +148,8 @@ def gain(tone: ToneView) -> Figure:
     estimation = DB_PER_RELATIVE * math.hypot(tone.square.relative, own)
     shared = DB_PER_RELATIVE * math.hypot(tone.track.calibration, bench)
     ratio = 20 * math.log10(tone.square.rms / given)
-    return Figure(ratio, math.hypot(estimation, shared), estimation)
+    total = combine([Part(estimation, tone.square.samples), Part(shared)])
+    return Figure(ratio, total.u, estimation, total.dof)
 
 
 @metric(
@@ -182,5 +190,10 @@ def dc_offset(tone: ToneView) -> Figure:
     own = tone.lines.spectrum
     near = float(tone.lines.noise[0])
     estimation = math.sqrt(near * own.window.enbw / 2)
-    total = math.hypot(estimation, tone.track.calibration * own.mean)
-    return Figure(own.mean, total, estimation)
+    total = combine(
+        [
+            Part(estimation, degrees_of_freedom(0, own.window.spread)),
+            Part(tone.track.calibration * abs(own.mean)),
+        ]
+    )
+    return Figure(own.mean, total.u, estimation, total.dof)

@@ -13,8 +13,10 @@ from backbench.store import Store
 
 # The order decides which of two equal candidates a derivation takes: that of the manifest.
 SESSION = """
-SELECT reading.*, bench.load_uncertainty_percent / 100 AS load_uncertainty
+SELECT reading.*, analysis.calibration_key,
+    bench.load_uncertainty_percent / 100 AS load_uncertainty
 FROM reading
+JOIN analysis USING (review_key, analysis_key)
 JOIN capture USING (review_key, analysis_key)
 JOIN review USING (review_key)
 JOIN bench USING (bench_key)

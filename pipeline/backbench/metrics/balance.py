@@ -1,0 +1,133 @@
+"""One channel against the other: balance, and separation with one channel driven."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from backbench.metrics.across import (
+    Derived,
+    Reading,
+    RefusedDerivation,
+    Session,
+    grouped,
+    limited,
+    relative_estimation,
+    relative_uncertainty,
+)
+from backbench.metrics.declare import Figure, derived
+from backbench.signal.uncertainty import DB_PER_RELATIVE
+
+LEFT, RIGHT = "left", "right"
+Pair = tuple[Reading, Reading]
+
+
+@derived(
+    "channel_balance",
+    title="Channel balance",
+    unit="dB",
+    better="nearer zero",
+    source="IEC 60268-3 (gain difference of channels); definition from memory",
+    version=1,
+    choice="20 lg(left / right) at the same drive; two units of a pair count as its channels",
+)
+def channel_balance(session: Session) -> Iterator[Derived | RefusedDerivation]:
+    """Level of the left output re the right one, both driven alike."""
+    for same in grouped(_driven_together(session), _place).values():
+        lefts = [r for r in same if r.output == LEFT]
+        rights = [r for r in same if r.output == RIGHT]
+        owners = {r.unit_key for r in lefts}, {r.unit_key for r in rights}
+        for left_unit, right_unit in _partners(*owners):
+            pairs = [
+                (a, b) for a in lefts for b in rights
+                if (a.unit_key, b.unit_key) == (left_unit, right_unit) and _alike(a, b)
+            ]  # fmt: skip
+            against = RIGHT if left_unit == right_unit else right_unit
+            yield from _least_uncertain(session, pairs, against)
+
+
+def _driven_together(session: Session) -> list[Reading]:
+    return [
+        r for r in session.of("level", stimulus="tone", driven=None, bound=None)
+        if r.value and r.output in {LEFT, RIGHT}
+    ]  # fmt: skip
+
+
+def _place(r: Reading) -> tuple[object, ...]:
+    return r.frequency_hz, r.input, r.tap, r.volume
+
+
+def _partners(lefts: set[str], rights: set[str]) -> list[tuple[str, str]]:
+    """Stereo units, and the one pair of units that have the other side each."""
+    both = lefts & rights
+    lone_left, lone_right = sorted(lefts - both), sorted(rights - both)
+    pair = [(lone_left[0], lone_right[0])] if len(lone_left) == len(lone_right) == 1 else []
+    return [(unit, unit) for unit in sorted(both)] + pair
+
+
+def _alike(a: Reading, b: Reading) -> bool:
+    """Whether both were driven by the same stated level into the same load."""
+    known = a.generator_vrms is not None
+    mine = (a.generator_vrms, a.load_kind, a.load_ohm)
+    return known and mine == (b.generator_vrms, b.load_kind, b.load_ohm)
+
+
+def _least_uncertain(
+    session: Session, pairs: list[Pair], against: str
+) -> Iterator[Derived | RefusedDerivation]:
+    """One reading of the pair that is told best; a refusal where every pair is limited."""
+    if not pairs:
+        return
+    sound = [p for p in pairs if not (limited(session, p[0]) or limited(session, p[1]))]
+    if not sound:
+        reason = limited(session, pairs[0][0]) or limited(session, pairs[0][1]) or ""
+        yield RefusedDerivation(reason, pairs[0][0], pairs[0])
+        return
+    figures = [(_ratio(*pair), pair) for pair in sound]
+    figure, pair = min(figures, key=lambda item: item[0].uncertainty)
+    yield Derived(figure, pair[0], pair, against=against)
+
+
+def _ratio(above: Reading, below: Reading) -> Figure:
+    """20 lg of two levels. The tracks were calibrated one by one: independent."""
+    value = 20 * math.log10((above.value or math.nan) / (below.value or math.nan))
+    whole = math.hypot(relative_uncertainty(above), relative_uncertainty(below))
+    own = math.hypot(relative_estimation(above), relative_estimation(below))
+    return Figure(value, DB_PER_RELATIVE * whole, DB_PER_RELATIVE * own)
+
+
+@derived(
+    "separation",
+    title="Channel separation",
+    unit="dB",
+    better="higher",
+    source="IEC 60268-3 (crosstalk attenuation); definition from memory",
+    version=1,
+    choice="20 lg(driven / undriven) at the tone's frequency, per driven output",
+)
+def separation(session: Session) -> Iterator[Derived | RefusedDerivation]:
+    """Level of the driven output re what it leaves at the undriven one."""
+    levels = [r for r in session.of("level", stimulus="tone") if r.driven is not None and r.value]
+    for same in grouped(levels, lambda r: (r.unit_key, r.driven, *_place(r))).values():
+        driven = [r for r in same if r.output == r.driven and r.bound is None]
+        others = [r for r in same if r.output != r.driven and r.bound != "lower"]
+        for output in dict.fromkeys(r.output for r in others):
+            pairs = [(a, b) for a in driven for b in others if b.output == output and _alike(a, b)]
+            yield from _told_best(session, pairs, output)
+
+
+def _told_best(
+    session: Session, pairs: list[Pair], against: str
+) -> Iterator[Derived | RefusedDerivation]:
+    """A number before a bound; among bounds the one that reaches furthest."""
+    sound = [p for p in pairs if not limited(session, p[0])]
+    if pairs and not sound:
+        yield RefusedDerivation(limited(session, pairs[0][0]) or "", pairs[0][0], pairs[0])
+    known = [p for p in sound if p[1].bound is None]
+    if known:
+        yield from _least_uncertain(session, known, against)
+    elif sound:
+        pair = max(sound, key=lambda p: _ratio(*p).value)
+        told = _ratio(*pair)
+        figure = Figure(told.value, told.uncertainty, told.estimation, bound="lower")
+        yield Derived(figure, pair[0], pair, against=against)
