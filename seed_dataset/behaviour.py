@@ -68,7 +68,7 @@ def behaviours(review: Review) -> tuple[Behaviour, ...]:
 
 def behaviour(unit: Unit, output: str, wear: float, session_name: str) -> Behaviour:
     """One output after so many years of wear (0 or more) in the session of that name."""
-    shared = generator_for("unit", unit.key)
+    shared = generator_for("model", unit.maker, unit.model)
     own = generator_for("output", unit.key, output)
     session = generator_for("session", session_name, unit.key, output)
     norm = norm_for(unit.technology, preamplifier=unit.is_preamplifier)
@@ -98,7 +98,9 @@ def _offset_db(output: str, unit: Unit, own: np.random.Generator, wear: float) -
     """Gain of an output against the unit's nominal: imbalance grows with wear."""
     size = abs(spread(own, 0.04 + 0.011 * wear, 0.5))
     sign = 1.0 if own.random() < 0.5 else -1.0
-    return sign * size if output == "right" or len(unit.outputs) == 1 else 0.0
+    if len(unit.outputs) == 1:
+        return sign * size / float(np.sqrt(2.0))  # two samples share what a pair differs by
+    return sign * size if output == "right" else 0.0
 
 
 def _transfer(
@@ -129,7 +131,7 @@ def _rail(
     """
     relative = amplitude_at(transfer.at(1000.0), RATING_THD)
     if unit.rated_power_w is None:
-        volts = spread(generator_for("rail", unit.key), 14.0, 0.2)
+        volts = spread(generator_for("rail", unit.maker, unit.model), 14.0, 0.2)
         return float(np.sqrt(2.0) * volts / relative)
     fade = 1.0 - 0.004 * wear if unit.technology == "tube" else 1.0
     peak = np.sqrt(2.0 * NOMINAL_OHM * unit.rated_power_w * margin * fade)

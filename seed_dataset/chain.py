@@ -21,7 +21,7 @@ def steady(behaviour: Behaviour, played: Complex, base_hz: float, about_hz: floa
     about_hz: frequency that decides the frequency-dependent curvature.
     load_ohm: > 0, or inf for open.
     """
-    frequency = base_hz * np.arange(len(played))
+    frequency = np.arange(len(played), dtype=np.float64) * base_hz
     rail = behaviour.rail_into(load_ohm)
     drive = samples(played * behaviour.roll_off.before(frequency) * behaviour.gain / rail)
     emf = lines(behaviour.transfer.at(about_hz)(drive)) * rail

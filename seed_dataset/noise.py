@@ -12,7 +12,8 @@ AUDIO_BAND_HZ = 19_980.0
 
 def hiss(rng: np.random.Generator, rms_v: float, n: int, rate_hz: float) -> Array:
     """White noise of n samples whose part in 20 Hz-20 kHz is rms_v."""
-    return rng.standard_normal(n) * (rms_v * np.sqrt(rate_hz / 2 / AUDIO_BAND_HZ))
+    density = rms_v * float(np.sqrt(rate_hz / 2 / AUDIO_BAND_HZ))
+    return np.asarray(rng.standard_normal(n) * density, dtype=np.float64)
 
 
 def mains_hz(review_key: str, nominal_hz: float) -> float:

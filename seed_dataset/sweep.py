@@ -66,7 +66,8 @@ class Sweep:
         return int(2 ** np.ceil(np.log2(needed)))
 
     def _through(self, behaviour: Behaviour, played: Complex, load_ohm: float) -> Complex:
-        frequency = np.arange(len(played)) * (OVERSAMPLING * self.rate_hz / self._padded())
+        step_hz = OVERSAMPLING * self.rate_hz / self._padded()
+        frequency = np.arange(len(played), dtype=np.float64) * step_hz
         rail = behaviour.rail_into(load_ohm)
         roll_off = behaviour.roll_off
         drive = np.fft.irfft(played * roll_off.before(frequency) * behaviour.gain / rail)

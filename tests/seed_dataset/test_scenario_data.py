@@ -1,0 +1,66 @@
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+from backbench.seed_dataset import scenario, settings_text
+from backbench.settings import calibration_for, read_settings
+
+
+def test_scenario_has_the_breadth_of_a_back_catalogue() -> None:
+    known = scenario()
+    assert len(known.units) >= 60
+    assert len({unit.key for unit in known.units}) == len(known.units)
+    assert {unit.technology for unit in known.units} == {
+        "tube", "solid state", "hybrid", "switching",
+    }  # fmt: skip
+    kinds = {"integrated amplifier", "power amplifier", "preamplifier", "receiver"}
+    assert {unit.kind for unit in known.units} == kinds
+    assert min(unit.made for unit in known.units) == 1955
+    assert 2020 <= max(unit.made for unit in known.units) <= 2024
+    assert len({unit.maker for unit in known.units}) == 14
+    assert all(unit.list_price_usd > 0 and unit.price_year >= unit.made for unit in known.units)
+
+
+def test_no_unit_is_reviewed_before_it_was_made() -> None:
+    for review in scenario().reviews:
+        assert all(unit.made < review.date.year for unit in review.units), review.key
+
+
+def test_mono_pairs_are_two_units_on_two_tracks() -> None:
+    pairs = [review for review in scenario().reviews if review.is_pair]
+    assert len(pairs) >= 6
+    for review in pairs:
+        assert [output for _, output in review.channels] == ["left", "right"]
+        assert review.channels[0][0].model == review.channels[1][0].model
+
+
+def test_restorations_come_after_the_review_as_received() -> None:
+    seen = Counter(unit.key for review in scenario().reviews for unit in review.units)
+    twice = {key for key, number in seen.items() if number == 2}
+    assert len(twice) >= 4
+    for key in twice:
+        states = [r.state for r in scenario().reviews if key in {u.key for u in r.units}]
+        assert states == ["as received", "restored"]
+
+
+def test_settings_text_reads_as_a_catalogues_settings(tmp_path: Path) -> None:
+    (tmp_path / "backbench.toml").write_text(settings_text(), encoding="utf-8")
+    settings = read_settings(tmp_path)
+    assert settings == scenario().settings
+    assert set(settings.bench) == {"garage", "loft"}
+    assert len(settings.loudspeaker) >= 2
+    assert settings.listening is not None
+
+
+def test_one_bench_changed_its_calibration_once_amid_its_reviews() -> None:
+    settings = scenario().settings
+    dates = {name: {c.since for c in bench.calibration} for name, bench in settings.bench.items()}
+    assert {name: len(days) for name, days in dates.items()} == {"garage": 2, "loft": 1}
+    garage = [review.date for review in scenario().reviews if review.bench == "garage"]
+    changed = max(dates["garage"])
+    assert min(garage) < changed < max(garage)
+    before = calibration_for(settings, "garage", min(garage), "50 V")
+    after = calibration_for(settings, "garage", max(garage), "50 V")
+    assert before.volts[1] == 78.42
+    assert after.volts[1] == 80.15

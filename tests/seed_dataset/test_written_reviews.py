@@ -1,0 +1,79 @@
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+import pytest
+import soundfile
+from backbench.errors import UserError
+from backbench.manifest import read_manifest
+from backbench.seed_dataset import scenario, write_catalogue_inputs
+from backbench.seed_dataset.manifest_text import quoted
+from backbench.settings import calibration_for
+from backbench.validation import parse_toml
+
+
+def test_folders_come_in_order_of_date(written: list[Path]) -> None:
+    assert [folder.name for folder in written] == [review.key for review in scenario().reviews]
+
+
+def test_every_manifest_is_valid_and_names_every_file(written: list[Path]) -> None:
+    for folder in written:
+        manifest = read_manifest((folder / "review.toml").read_bytes())
+        assert manifest.review.key == folder.name
+        assert 15 <= len(manifest.capture) <= 25, folder.name
+        named = {capture.file for capture in manifest.capture} | {"review.toml"}
+        assert named == {path.name for path in folder.iterdir()}
+
+
+def test_every_audio_file_fits_its_manifest_and_no_sample_is_clipped(written: list[Path]) -> None:
+    settings = scenario().settings
+    for folder in written:
+        manifest = read_manifest((folder / "review.toml").read_bytes())
+        for capture in manifest.capture:
+            if capture.of is not None:
+                continue
+            words, rate = soundfile.read(folder / capture.file, dtype="int32")
+            assert words.shape[1] == len(manifest.tracks_of(capture))
+            assert rate in {48_000, 96_000}
+            assert not (words % 256).any()  # 24 bits in 32
+            assert abs(words.astype(float)).max() < 0.95 * 2**31, (folder.name, capture.file)
+            used = manifest.conditions_of(capture).range
+            calibration_for(settings, manifest.review.bench, manifest.review.date, used)
+
+
+def test_all_files_together_stay_small(written: list[Path]) -> None:
+    total = sum(path.stat().st_size for folder in written for path in folder.iterdir())
+    assert total < 120e6
+
+
+def test_bytes_are_the_same_for_any_number_of_workers(written: list[Path], tmp_path: Path) -> None:
+    keys = ["2024-09-glasswort-250", "2013-11-gannetry-35", "2022-06-weirpetal-55"]
+    done: list[tuple[int, int]] = []
+    again = write_catalogue_inputs(
+        tmp_path, workers=1, only=keys, progress=lambda n, of: done.append((n, of))
+    )
+    assert [folder.name for folder in again] == sorted(keys)
+    assert done == [(1, 3), (2, 3), (3, 3)]
+    first = {folder.name: folder for folder in written}
+    for folder in again:
+        assert _digests(folder) == _digests(first[folder.name])
+
+
+def _digests(folder: Path) -> dict[str, str]:
+    return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.iterdir()}
+
+
+def test_an_unknown_review_is_refused_before_anything_is_written(tmp_path: Path) -> None:
+    with pytest.raises(KeyError, match="nowhere"):
+        write_catalogue_inputs(tmp_path, workers=1, only=["nowhere"])
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("text", ['a "quoted" name', "back\\slash", "tab\there", "del\x7f", "Ünït"])
+def test_quoted_text_survives_toml(text: str) -> None:
+    try:
+        found = parse_toml(f"value = {quoted(text)}".encode(), "review.toml")
+    except UserError as error:
+        pytest.fail(str(error))
+    assert found == {"value": text}
