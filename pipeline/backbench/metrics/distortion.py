@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from backbench.metrics.declare import Figure, metric
 from backbench.metrics.tone import ToneView
 from backbench.signal.power import Square
-from backbench.signal.tone import BAND_HZ, CLEAR, LAST_ORDER
+from backbench.signal.tone import BAND_HZ, LAST_ORDER
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 _SOURCE = "IEC 60268-3:2013, 14.12 (second-hand: read in an open library's documentation)"
@@ -20,7 +20,7 @@ def _percent(part: Square, whole: Square) -> Figure:
         return Figure(100 * part.at_most / whole.rms, 0.0, bound="upper")
     value = 100 * part.rms / whole.rms
     own = value * math.hypot(part.relative, whole.relative)
-    return Figure(value, own, own, part.dof)
+    return Figure(value, own, own, part.samples)
 
 
 def _counted(tone: ToneView, up_to_hz: float, last: int) -> tuple[Square, int]:
@@ -81,7 +81,7 @@ def _percent_of_total(part: Square, rest: Square) -> Figure:
     share = part.value / (part.value + rest.value)
     value = 100 * math.sqrt(share)
     own = value * (1 - share) * math.hypot(part.relative, rest.relative)
-    return Figure(value, own, own, part.dof)
+    return Figure(value, own, own, part.samples)
 
 
 @metric(
@@ -149,7 +149,7 @@ def snr(tone: ToneView) -> Figure:
     """Fundamental over all that is neither fundamental nor harmonic, 20 Hz to 20 kHz."""
     noise = tone.distorting().noise_only()
     own = DB_PER_RELATIVE * math.hypot(noise.relative, tone.square.relative)
-    return Figure(10 * math.log10(tone.square.value / noise.value), own, own, noise.dof)
+    return Figure(10 * math.log10(tone.square.value / noise.value), own, own, noise.samples)
 
 
 @metric(
@@ -168,15 +168,11 @@ def harmonic(tone: ToneView) -> Iterator[Figure]:
     lines = tone.distorting()
     found = lines.harmonics(min(LAST_ORDER, lines.last_order(math.inf)))
     whole = tone.square
-    for n, value, noise, variance in zip(
-        found.orders, found.square, found.noise, found.variance, strict=True
-    ):
-        part = Square(float(value), float(variance))
-        if value + noise <= CLEAR * noise or not value > math.sqrt(variance):
+    for n in found.orders.tolist():
+        part = found.one(n)
+        if not part.stands_out:
             most = 20 * math.log10(part.at_most / whole.rms)
-            yield Figure(most, 0.0, bound="upper", order=int(n))
+            yield Figure(most, 0.0, bound="upper", order=n)
             continue
         own = DB_PER_RELATIVE * math.hypot(part.relative, whole.relative)
-        yield Figure(
-            20 * math.log10(part.rms / whole.rms), own, own, order=int(n)
-        )  # fmt: skip
+        yield Figure(20 * math.log10(part.rms / whole.rms), own, own, part.samples, order=n)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -12,7 +11,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declare import Bound, Figure, Material, metric, view
 from backbench.signal.background import background
 from backbench.signal.mains import LINES, clear_of_mains, mains_frequency, mains_line
-from backbench.signal.power import Square, variance_of_sum
+from backbench.signal.power import Square, noise_sum
 from backbench.signal.soundness import check_record
 from backbench.signal.spectrum import Spectrum, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
@@ -70,9 +69,9 @@ def _noise_figure(idle: IdleView, weights: Array | None) -> Figure:
     steps = _dither_power(idle, chosen, weights)
     if weights is not None:
         power, noise = power * weights, noise * weights
-    square = Square(float(power.sum()), variance_of_sum(power, noise, idle.spectrum.window.spread))
+    square = noise_sum(power, noise, idle.spectrum.window.spread)
     estimation = square.relative * square.rms
-    total = combine([Part(estimation, square.dof), Part(square.rms * idle.track.calibration)])
+    total = combine([Part(estimation, square.samples), Part(square.rms * idle.track.calibration)])
     bound: Bound | None = "upper" if square.value < 2 * steps else None
     return Figure(square.rms, total.u, estimation, total.dof, bound=bound)
 
@@ -159,7 +158,7 @@ def _line_figure(square: Square, track: Track, multiple: int, frequency_hz: floa
             frequency_hz=frequency_hz,
         )  # fmt: skip
     own = square.relative * square.rms
+    total = combine([Part(own, square.samples), Part(square.rms * track.calibration)])
     return Figure(
-        square.rms, math.hypot(own, square.rms * track.calibration), own, order=multiple,
-        frequency_hz=frequency_hz,
+        square.rms, total.u, own, total.dof, order=multiple, frequency_hz=frequency_hz
     )  # fmt: skip

@@ -34,6 +34,16 @@ def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
     return found
 
 
+def degrees_of_freedom(position: float, spread: float) -> float:
+    """Degrees of freedom of the background at a bin.
+
+    The median of n independent bins has the relative variance 1 / (n ln^2 2); the window
+    makes n / spread of them independent. Bins lost to lines are not reckoned with.
+    """
+    bins = max(LEAST_BINS, (RATIO - 1) * position)
+    return 2 * math.log(2) ** 2 * bins / spread
+
+
 def _median(values: Array) -> float:
     """The middle value, of an even number the lower of the two (quicker than numpy's own)."""
     middle = (len(values) - 1) // 2

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import Square, line_power
 from backbench.signal.spectrum import Spectrum, peak_position
 from backbench.signal.track import Array
@@ -59,4 +60,6 @@ def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> Square:
     centre = frequency_hz / spectrum.resolution_hz
     half = spectrum.window.half_width + 0.5 + WANDER * centre
     lobe = slice(int(np.ceil(centre - half)), int(np.floor(centre + half)) + 1)
-    return line_power(spectrum.power[lobe], noise[lobe], spectrum.window.spread)
+    spread = spectrum.window.spread
+    samples = degrees_of_freedom(centre, spread)
+    return line_power(spectrum.power[lobe], noise[lobe], spread, samples)

@@ -9,12 +9,29 @@ import numpy as np
 
 from backbench.signal.track import Array
 
+STANDING = 3.6
+"""A line stands out above so many standard deviations of what noise alone gives. For a single
+line that is 4.6 times the noise power, which noise alone reaches once in a hundred."""
+ONE_SIDED = 1.645
+"""Normal deviate of 95 %, one-sided."""
+
 
 class Square(NamedTuple):
-    """A mean square, V^2, with the variance that the record's noise gives it, V^4."""
+    """A mean square, V^2, with the variance that the record's noise gives it, V^4.
+
+    floor: variance where there is nothing but noise. slope: what each V^2 of line adds, V^2.
+    samples: degrees of freedom of the noise that both were reckoned from.
+    """
 
     value: float
-    variance: float
+    floor: float
+    slope: float = 0.0
+    samples: float = math.inf
+
+    @property
+    def variance(self) -> float:
+        """Variance of the value, V^4."""
+        return self.floor + self.slope * max(self.value, 0.0)
 
     @property
     def rms(self) -> float:
@@ -27,36 +44,40 @@ class Square(NamedTuple):
         return math.sqrt(self.variance) / (2 * self.value) if self.value > 0 else math.inf
 
     @property
-    def dof(self) -> float:
-        """Degrees of freedom of a noise power of this relative variance."""
-        return 2 * self.value**2 / self.variance if self.variance > 0 else math.inf
-
-    @property
     def stands_out(self) -> bool:
-        """Whether the value is above 0 by more than three standard deviations."""
-        return self.value > 3 * math.sqrt(self.variance)
+        """Whether noise alone would hardly ever give this value."""
+        return self.value > STANDING * math.sqrt(self.floor)
 
     @property
     def at_most(self) -> float:
-        """What the rms isn't above, with 95 % coverage (one-sided, normal)."""
-        return math.sqrt(max(self.value, 0.0) + 1.645 * math.sqrt(self.variance))
+        """The rms that a line must have to stand out in 95 of 100 such records, V.
+
+        A line that doesn't stand out is weaker than that, whatever this record shows of it.
+        """
+        least, k2 = STANDING * math.sqrt(self.floor), ONE_SIDED**2
+        half = least + k2 * self.slope / 2
+        return math.sqrt(half + math.sqrt(half**2 - least**2 + k2 * self.floor))
 
 
-def variance_of_sum(power: Array, noise: Array, spread: float) -> float:
-    """Variance of a sum of bins, V^4.
+def noise_sum(power: Array, noise: Array, spread: float) -> Square:
+    """Mean square of a sum of bins in which noise is part of what is sought.
 
     power, noise: V^2 by bin as found and of the noise alone. spread: of the window.
     A bin of noise S has the variance S^2; a line of power P adds 2 P S.
     """
-    found = np.sum(np.maximum(2 * power * noise - noise**2, noise**2))
-    return float(spread * found)
+    least = float(np.dot(noise, noise))
+    found = max(float(2 * np.dot(power, noise)) - least, least)
+    value = float(power.sum())
+    dof = 2 * value**2 / (spread * found) if found > 0 else math.inf
+    return Square(value, spread * found, samples=dof)
 
 
-def line_power(power: Array, noise: Array, spread: float) -> Square:
+def line_power(power: Array, noise: Array, spread: float, samples: float) -> Square:
     """A line's mean square from all bins of its lobe, their noise taken off.
 
     The sum over the lobe doesn't depend on where between two bins the line lies, nor on a
-    slow drift of its frequency within the record.
+    slow drift of its frequency within the record. samples: degrees of freedom of the noise.
     """
-    value = float(np.sum(power - noise))
-    return Square(value, variance_of_sum(power, noise, spread))
+    value, least = float(np.sum(power - noise)), float(np.dot(noise, noise))
+    slope = 2 * spread * float(np.mean(noise))
+    return Square(value, spread * least, slope, samples)

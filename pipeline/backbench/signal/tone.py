@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import NotApplicable, Refusal
-from backbench.signal.background import background
-from backbench.signal.power import Square, line_power, variance_of_sum
+from backbench.signal.background import background, degrees_of_freedom
+from backbench.signal.power import STANDING, Square, line_power, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
 
@@ -20,9 +20,6 @@ PASS_BAND = 20_000 / 44_100
 """Share of the sample rate that a converter passes unaltered: common practice, no source."""
 EDGE = 1.005
 LAST_ORDER = 10
-CLEAR = 4.6
-"""A harmonic stands out above this times its noise: noise alone does so once in a hundred."""
-_INTERPOLATED_DOF = 9.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +28,7 @@ class Harmonics:
 
     noise: mean square that the noise has at the line, V^2. hum: mean square of a mains line
     that may hide in it, V^2. phase: rad re the fundamental (n times its phase taken off).
+    samples: degrees of freedom of the noise.
     """
 
     orders: NDArray[np.int_]
@@ -38,19 +36,22 @@ class Harmonics:
     noise: Array
     hum: Array
     phase: Array
+    samples: float
 
-    @property
-    def variance(self) -> Array:
-        """Variance of `square`, V^4: noise, and a mains line of unknown phase."""
-        positive = np.maximum(self.square, 0)
-        clear = 2 * positive * self.noise + self.noise**2
-        found: Array = clear + 2 * positive * self.hum + self.hum**2
-        return found
+    def one(self, order: int) -> Square:
+        """The harmonic of an order."""
+        return self.total(order, order)
 
     def total(self, first: int, last: int) -> Square:
         """Sum of the harmonics of order first to last that there are."""
         chosen = (self.orders >= first) & (self.orders <= last)
-        return Square(float(self.square[chosen].sum()), float(self.variance[chosen].sum()))
+        square, beside = self.square[chosen], (self.noise + self.hum)[chosen]
+        floor = float(np.sum(self.noise[chosen] ** 2 + self.hum[chosen] ** 2))
+        strong = np.maximum(square, 0.0)
+        # The slope that the harmonics found give; where there are none, that of their mean.
+        weight = strong if strong.sum() > 0 else np.ones(len(strong))
+        slope = 2 * float(np.dot(weight, beside) / weight.sum())
+        return Square(float(square.sum()), floor, slope, self.samples)
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,6 +74,11 @@ class ToneLines:
         """Of the fundamental as found, Hz."""
         return self.position * self.spectrum.resolution_hz
 
+    @property
+    def samples(self) -> float:
+        """Degrees of freedom of the noise near the fundamental."""
+        return degrees_of_freedom(self.position, self.spectrum.window.spread)
+
     @cached_property
     def phase(self) -> float:
         """Of the fundamental at the record's middle, rad, cosine."""
@@ -87,15 +93,16 @@ class ToneLines:
     def fundamental(self) -> Square:
         """Mean square of the fundamental, from the whole of its lobe."""
         lobe = self.lobe(self.position)
-        return line_power(self.spectrum.power[lobe], self.noise[lobe], self.spectrum.window.spread)
+        spread = self.spectrum.window.spread
+        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
 
     @property
     def selective(self) -> Square:
         """Mean square of the line at the position alone, for tones that may lie in the noise."""
         lines, noise = self._read(np.array([self.position]))
-        value, hum = float(lines.square[0] - noise[0]), float(self._hum(np.array([1]))[0])
-        positive = max(value, 0.0)
-        return Square(value, 2 * positive * (noise[0] + hum) + float(noise[0]) ** 2 + hum**2)
+        near, hum = float(noise[0]), float(self._hum(np.array([1]))[0])
+        value = float(lines.square[0]) - near
+        return Square(value, near**2 + hum**2, 2 * (near + hum), self.samples)
 
     def _read(self, positions: Array) -> tuple[Lines, Array]:
         lines = read_lines(self.spectrum, positions)
@@ -114,7 +121,10 @@ class ToneLines:
                 f"no harmonic of {self.frequency_hz:.6g} Hz lies in the band that was recorded"
             )
         known = self._harmonics
-        return Harmonics(*(values[: last - 1] for values in vars(known).values()))
+        return Harmonics(
+            known.orders[: last - 1], known.square[: last - 1], known.noise[: last - 1],
+            known.hum[: last - 1], known.phase[: last - 1], known.samples,
+        )  # fmt: skip
 
     @cached_property
     def _harmonics(self) -> Harmonics:
@@ -124,7 +134,8 @@ class ToneLines:
         positions: Array = np.asarray(orders * self.position, dtype=np.float64)
         lines, noise = self._read(positions)
         phase = np.angle(np.exp(1j * (lines.phase - orders * self.phase)))
-        return Harmonics(orders, lines.square - noise, noise, self._hum(orders), phase)
+        hum = self._hum(orders)
+        return Harmonics(orders, lines.square - noise, noise, hum, phase, self.samples)
 
     def _hum(self, orders: NDArray[np.int_]) -> Array:
         """Mean square of a mains line that may hide in each harmonic: that of its neighbours.
@@ -143,7 +154,7 @@ class ToneLines:
         usable &= beside[1] < len(self.noise) - 1
         for positions in beside:
             lines, noise = self._read(np.where(usable, positions, self.position))
-            net = np.where(usable & (lines.square > 2 * CLEAR * noise), lines.square - noise, 0)
+            net = np.where(usable & (lines.square > 2 * STANDING * noise), lines.square - noise, 0)
             none = np.maximum(none, net)
         return none
 
@@ -167,7 +178,7 @@ class ToneLines:
         standing[:2] = True
         if last >= 2:
             found = self.harmonics(last)
-            standing[2 : last + 1] = found.square > (CLEAR - 1) * found.noise
+            standing[2 : last + 1] = found.square > STANDING * found.noise
         return self._left(band, removed & standing[order])
 
     def _band(self) -> slice:
@@ -192,10 +203,10 @@ class ToneLines:
         power, noise = self.spectrum.power[band], self.noise[band]
         kept = ~removed
         filled = float(noise[removed].sum())
-        variance = variance_of_sum(power[kept], noise[kept], self.spectrum.window.spread)
-        return Square(
-            float(power[kept].sum()) + filled, variance + filled**2 / _INTERPOLATED_DOF
-        )  # fmt: skip
+        left = noise_sum(power[kept], noise[kept], self.spectrum.window.spread)
+        floor = left.floor + 2 * filled**2 / self.samples
+        value = left.value + filled
+        return Square(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 
 def tone_at(spectrum: Spectrum, position: float, mains_hz: float | None) -> ToneLines:

@@ -1,0 +1,117 @@
+"""How often the stated 95 % interval holds the true value, over many simulated records.
+
+Run by hand: python tests/bench/coverage.py [records]. Every record has its own frequency,
+phases, length and noise; calibration is perfect, so that the record's own part is what is held.
+A bound counts as right where the true value lies on its side.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import defaultdict
+from collections.abc import Iterator
+
+import numpy as np
+from backbench.manifest import Conditions
+from backbench.metrics.battery import measure
+from backbench.metrics.declare import Figure, Material
+from backbench.signal.track import Track
+from backbench.signal.weighting import a_weighting
+from backbench.stimuli import Idle, Tone
+from scipy.stats import t as student
+
+RATES = (44_100.0, 48_000.0, 96_000.0)
+AMPLITUDES = {1: 2.0, 2: 2e-3, 3: 1e-3, 5: 3e-4, 7: 2e-5}
+"""Peak volts by harmonic; the seventh lies near the noise."""
+MAINS = {1: 2e-4, 2: 1e-4, 3: 5e-5, 6: 2e-5}
+"""Rms volts by multiple of the mains frequency."""
+
+
+def noise_density(rng: np.random.Generator) -> float:
+    """Mean square per hertz, V^2/Hz."""
+    return float(10 ** rng.uniform(-14, -10))
+
+
+def tone_record(rng: np.random.Generator) -> tuple[Material, dict[str, float]]:
+    """A tone with harmonics in white noise, and what its metrics should give."""
+    rate, seconds = float(rng.choice(RATES)), rng.uniform(0.3, 1.2)
+    frequency, density = 997 * (1 + rng.uniform(-1e-3, 1e-3)), noise_density(rng)
+    t = np.arange(int(rate * seconds)) / rate
+    volts = rng.normal(0, np.sqrt(density * rate / 2), len(t))
+    for n, peak in AMPLITUDES.items():
+        volts += peak * np.cos(2 * np.pi * n * frequency * t + rng.uniform(0, 2 * np.pi))
+    first, *rest = [peak**2 / 2 for peak in AMPLITUDES.values()]
+    noise = density * 19_980
+    truth = {
+        "level": np.sqrt(first),
+        "thd": 100 * np.sqrt(sum(rest) / first),
+        "thd_total": 100 * np.sqrt(sum(rest) / (first + sum(rest))),
+        "thd_n": 100 * np.sqrt((sum(rest) + noise) / (first + sum(rest) + noise)),
+        "sinad": 10 * np.log10((first + sum(rest) + noise) / (sum(rest) + noise)),
+        "snr": 10 * np.log10(first / noise),
+        "dc_offset": 0.0,
+    }
+    truth |= {f"harmonic {n}": 20 * np.log10(a / 2.0) for n, a in AMPLITUDES.items() if n > 1}
+    stimulus = Tone(tone_hz=997.0, generator_vrms="unknown")
+    return material(stimulus, volts, rate), truth
+
+
+def idle_record(rng: np.random.Generator) -> tuple[Material, dict[str, float]]:
+    """White noise with mains lines off nominal, and what its metrics should give."""
+    rate, seconds = float(rng.choice(RATES)), rng.uniform(1.0, 4.0)
+    mains, density = 50 * (1 + rng.uniform(-3e-3, 3e-3)), noise_density(rng)
+    t = np.arange(int(rate * seconds)) / rate
+    volts = rng.normal(0, np.sqrt(density * rate / 2), len(t))
+    for n, rms in MAINS.items():
+        phase = rng.uniform(0, 2 * np.pi)
+        volts += rms * np.sqrt(2) * np.cos(2 * np.pi * n * mains * t + phase)
+    weights = a_weighting(np.arange(20.0, 20_000.0)) ** 2
+    lines = [(rms**2, a_weighting(np.array([n * mains]))[0] ** 2) for n, rms in MAINS.items()]
+    truth = {
+        "noise": np.sqrt(density * 19_980 + sum(p for p, _ in lines)),
+        "noise_a": np.sqrt(density * weights.sum() + sum(p * w for p, w in lines)),
+    }
+    truth |= {f"mains_line {n}": rms for n, rms in MAINS.items()}
+    return material(Idle(idle="shorted"), volts, rate), truth
+
+
+def material(stimulus: Tone | Idle, volts: np.ndarray, rate: float) -> Material:
+    track = Track(volts, rate, 20.0, 0.0)
+    return Material(stimulus, Conditions(), {1: track}, mains_hz=50.0)
+
+
+def held(figure: Figure, truth: float) -> bool:
+    """Whether the 95 % interval of a figure, or its bound, holds the true value."""
+    if figure.bound == "upper":
+        return truth <= figure.value
+    reach = student.ppf(0.975, figure.dof) * figure.uncertainty
+    return abs(figure.value - truth) <= reach
+
+
+def outcomes(made: tuple[Material, dict[str, float]]) -> Iterator[tuple[str, bool]]:
+    """Name and outcome of each figure whose true value is known."""
+    given, truth = made
+    for finding in measure(given)[0]:
+        figure = finding.figure
+        if figure is None:
+            continue
+        name = finding.metric.name + (f" {figure.order}" if figure.order else "")
+        if name in truth:
+            yield name + (" (bound)" if figure.bound else ""), held(figure, truth[name])
+
+
+def coverage(records: int, seed: int) -> dict[str, tuple[float, int]]:
+    """Share of intervals that hold the true value, and their number, by metric."""
+    rng = np.random.default_rng(seed)
+    counts: dict[str, list[bool]] = defaultdict(list)
+    for _ in range(records):
+        for made in (tone_record(rng), idle_record(rng)):
+            for name, good in outcomes(made):
+                counts[name].append(good)
+    return {name: (float(np.mean(c)), len(c)) for name, c in counts.items()}
+
+
+if __name__ == "__main__":
+    number = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    for metric, (share, count) in sorted(coverage(number, seed=2024).items()):
+        print(f"{metric:24} {100 * share:6.1f} % of {count}")
