@@ -115,6 +115,8 @@ def _played(frequency: Array, density: Array, sweep: Sweep) -> Played:
 def _usable(played: Played, level: float) -> tuple[float, float]:
     """The band in which the sweep was played at strength."""
     strong = np.flatnonzero(played.density * played.hz >= USABLE * level)
+    if len(strong) < 2:
+        raise Refusal("what was played holds no sweep over the stated band")
     return float(played.hz[strong[0]]), float(played.hz[strong[-1]])
 
 

@@ -21,8 +21,10 @@ LEAST_AFTER_S = 0.2
 FLAT_AFTER = 0.6
 CELLS = 10.0
 """Half-width, in resolution cells of the window, over which the noise density is averaged."""
+LINE_CELLS = 2.5
+"""The same for a mains line, which stands out of its neighbours; the greater mean counts."""
 HALF_WIDTH = 0.06
-"""The same re the frequency, where that is wider."""
+"""Half-width re the frequency, where that is wider."""
 LEAST_HEARD = 0.25
 """Share of the noise window that must lie within the record for the noise to be read from it."""
 
@@ -113,7 +115,7 @@ def noise_of_ratio(
     it covers is taken: noise of an amplifier falls or stays level with frequency.
     Raises Refusal where nothing is left to read the noise from.
     """
-    heard = _heard(record, window, at_hz)
+    heard = _heard(record, window, len(impulse), at_hz)
     known = heard >= LEAST_HEARD
     if not known.any():
         raise Refusal("the recording ends too soon after the sweep to tell its noise")
@@ -135,17 +137,24 @@ def _averaged(
     cell = rate_hz / window.size
     left: Array = np.square(np.abs(window.cut(impulse, later=length)))
     left[1:] *= played.at(np.arange(1.0, len(left)) * cell)
-    half = np.maximum(CELLS * rate_hz / length, HALF_WIDTH * at_hz)
-    low = np.clip(np.floor((at_hz - half) / cell), at_hz[0] / cell, len(left) - 2).astype(int)
-    high = np.clip(np.ceil((at_hz + half) / cell), low + 1, len(left)).astype(int)
-    sums = np.concatenate([[0.0], np.cumsum(left)])
+    resolved = rate_hz / length
+    wide = np.maximum(CELLS * resolved, HALF_WIDTH * at_hz)
+    narrow = np.full(len(at_hz), LINE_CELLS * resolved)
+    return np.maximum(_mean(left, cell, at_hz, wide), _mean(left, cell, at_hz, narrow))
+
+
+def _mean(power: Array, cell: float, at_hz: Array, half: Array) -> Array:
+    """Mean of bins `cell` Hz apart within `half` of each frequency, none below the first."""
+    low = np.clip(np.floor((at_hz - half) / cell), at_hz[0] / cell, len(power) - 2).astype(int)
+    high = np.clip(np.ceil((at_hz + half) / cell), low + 1, len(power)).astype(int)
+    sums = np.concatenate([[0.0], np.cumsum(power)])
     return np.asarray((sums[high] - sums[low]) / (high - low))
 
 
-def _heard(record: Record, window: Window, at_hz: Array) -> Array:
+def _heard(record: Record, window: Window, impulse: int, at_hz: Array) -> Array:
     """Share of the noise window that the record still covers, at each frequency, 0 to 1."""
     sweep, length = record.sweep, len(window.weights)
     after = length - window.before
     passed = record.start_s + sweep.scale_s * np.log(at_hz / sweep.start_hz)
-    begins = passed + (window.arrival + after) / record.rate_hz
+    begins = passed + window.arrival_s(record.rate_hz, impulse) + after / record.rate_hz
     return np.asarray(np.clip((record.length_s - begins) * record.rate_hz / length, 0, 1))
