@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 import polars as pl
 import pytest
-
 from backbench.catalogue import Catalogue
 
 CIRCUITS = Path(__file__).parent / "simulated_circuits"

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -50,8 +51,19 @@ def checked(model: type[Model], content: dict[str, Any], name: str) -> Model:
     try:
         return model.model_validate(content)
     except ValidationError as error:
-        faults = [worded(detail, name, model) for detail in error.errors()]
+        faults = merged(worded(detail, name, model) for detail in error.errors())
         raise UserError(f"{name} has {counted(len(faults), 'fault')}", faults) from None
+
+
+def merged(faults: Iterable[Fault]) -> list[Fault]:
+    """One fault a place: a value that several types may take is told once, with all of them."""
+    by_place: dict[tuple[str, str], Fault] = {}
+    for fault in faults:
+        place = (fault.where, fault.found)
+        other = by_place.get(place)
+        expected = f"{other.expected} or {fault.expected}" if other else fault.expected
+        by_place[place] = replace(fault, expected=expected)
+    return list(by_place.values())
 
 
 def counted(number: int, noun: str) -> str:
@@ -87,7 +99,7 @@ def _bounds(detail: ErrorDetails) -> str:
         case "less_than_equal":
             return f"a number of at most {limits['le']:g}"
         case "literal_error":
-            return f"one of {limits['expected']}"
+            return str(limits["expected"])
         case "string_too_short":
             return "a text that is not empty"
         case _:

@@ -1,0 +1,18 @@
+"""METRICS.md says what the declarations say."""
+
+from __future__ import annotations
+
+from backbench.metrics.page import PAGE, page
+from backbench.metrics.registry import registry
+
+
+def test_page_is_up_to_date() -> None:
+    assert PAGE.read_text(encoding="utf-8") == page()
+
+
+def test_every_metric_is_declared_whole() -> None:
+    for metric in registry().metrics.values():
+        assert metric.definition, metric.name
+        assert metric.source, metric.name
+        assert metric.version >= 1
+        assert (metric.measure is None) != (metric.derive is None)

@@ -1,0 +1,77 @@
+"""The shape of the house: what may import what, and what stands where."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+PACKAGE = ROOT / "pipeline" / "backbench"
+FLOORS = [
+    {"cli", "demo"},
+    {"catalogue"},
+    {"flows"},
+    {"terminal", "progress"},
+    {"stages", "publish"},
+    {"charts"},
+    {"compare"},
+    {"store", "vault", "readers"},
+    {"metrics"},
+    {"signal", "settings", "manifest", "stimuli", "validation", "errors", "seed_dataset"},
+]
+LEVEL = {name: level for level, names in enumerate(FLOORS) for name in names}
+
+
+def modules() -> list[Path]:
+    return sorted(p for p in PACKAGE.rglob("*.py") if p.name != "__init__.py")
+
+
+def imported(path: Path) -> set[str]:
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names = [node.module]
+            if node.module == "backbench":
+                names = [f"backbench.{alias.name}" for alias in node.names]
+            found.update(names)
+        elif isinstance(node, ast.Import):
+            found.update(alias.name for alias in node.names)
+    return found
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_imports_point_down(path: Path) -> None:
+    own = path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+    for name in imported(path):
+        parts = name.split(".")
+        if parts[0] == "backbench" and len(parts) > 1 and parts[1] not in {own, "__version__"}:
+            assert LEVEL[own] <= LEVEL[parts[1]], f"{own} imports {name}"
+
+
+@pytest.mark.parametrize(("library", "home"), [("prefect", "flows.py"), ("duckdb", "store.py")])
+def test_a_library_is_known_in_one_place(library: str, home: str) -> None:
+    everywhere = [*ROOT.glob("pipeline/**/*.py"), *ROOT.glob("tests/**/*.py"),
+                  *ROOT.glob("seed_dataset/**/*.py")]  # fmt: skip
+    users = [p.name for p in everywhere if any(n.split(".")[0] == library for n in imported(p))]
+    assert users == [home]
+
+
+def test_help_loads_nothing_heavy() -> None:
+    code = (
+        "import sys; from backbench.cli import app\n"
+        "from typer.testing import CliRunner\n"
+        "assert CliRunner().invoke(app, ['--help']).exit_code == 0\n"
+        "heavy = {'prefect', 'altair', 'scipy', 'polars', 'duckdb', 'numpy', 'pydantic'}\n"
+        "print(sorted(heavy & set(sys.modules)))"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert ran.stdout.strip() == "[]"
+
+
+def test_files_stay_short() -> None:
+    long = {p.name: n for p in modules() if (n := len(p.read_text().splitlines())) > 400}
+    assert not long
