@@ -74,9 +74,7 @@ def test_values_are_bound_not_pasted(given: Any, tmp_path: Path) -> None:
         ("-- grain: n\n", "-- grain n\n", "line 4: found '-- grain n'"),
     ],
 )
-def test_faults_are_told_with_file_and_line(
-    tmp_path: Path, old: str, new: str, told: str
-) -> None:
+def test_faults_are_told_with_file_and_line(tmp_path: Path, old: str, new: str, told: str) -> None:
     assert old in GOOD
     with pytest.raises(UserError) as caught:
         one(tmp_path, GOOD.replace(old, new))
@@ -161,7 +159,7 @@ def test_own_queries_stand_beside_those_shipped(tmp_path: Path) -> None:
     (tmp_path / "queries" / "mine.sql").write_text(GOOD, encoding="utf-8")
     assert available(tmp_path).keys() == {"mine", *shipped()}
     (tmp_path / "queries" / "review-gaps.sql").write_text(GOOD, encoding="utf-8")
-    with pytest.raises(UserError, match="the name of queries shipped/review-gaps.sql"):
+    with pytest.raises(UserError, match="the name of queries shipped"):
         available(tmp_path)
 
 

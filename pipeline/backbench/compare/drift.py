@@ -1,0 +1,119 @@
+"""Has the bench moved? Control charts of individual values and their moving range.
+
+Limits are from the median moving range (Shewhart's chart for individuals, with the median in
+place of the mean so that a step doesn't widen its own limits): the median of |a - b| of two
+normal values is 0.9539 standard deviations.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from backbench.errors import Refusal
+from backbench.store import Store
+
+Floats = npt.NDArray[np.float64]
+MEDIAN_RANGE = 0.67448975019608 * 2**0.5
+SIGMAS = 3.0
+SIDE = 4
+"""Values on each side that a step is judged from, at most."""
+FEWEST = 5
+
+
+@dataclass(frozen=True, eq=False)
+class Control:
+    """A control chart. beyond: positions outside the limits. steps: positions where the level
+    changed: the first value after the change."""
+
+    centre: float
+    sigma: float
+    low: float
+    high: float
+    beyond: tuple[int, ...]
+    steps: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Step:
+    """A change of one bench's level: in which series, between which days, by how much."""
+
+    bench_key: str
+    series: str
+    before: dt.date
+    after: dt.date
+    change: float
+    unit: str
+
+    def spans(self, one: dt.date, other: dt.date) -> bool:
+        """Whether two days lie on different sides of the change."""
+        early, late = min(one, other), max(one, other)
+        return early <= self.before and late >= self.after
+
+
+def control(values: Any) -> Control:
+    """The chart of values in order of time, at least five. Raises Refusal for fewer."""
+    x = np.asarray(values, float)
+    if x.size < FEWEST:
+        raise Refusal(f"{x.size} values; a control chart takes at least {FEWEST}")
+    sigma = float(np.median(np.abs(np.diff(x)))) / MEDIAN_RANGE
+    centre = float(np.median(x))
+    low, high = centre - SIGMAS * sigma, centre + SIGMAS * sigma
+    beyond = np.flatnonzero((x < low) | (x > high))
+    return Control(centre, sigma, low, high, tuple(map(int, beyond)), _steps(x, sigma))
+
+
+def _steps(x: Floats, sigma: float) -> tuple[int, ...]:
+    """Positions where the median of the next few differs from that of the last few.
+
+    The scale is that of a difference of two such medians; of neighbouring positions the one
+    with the greatest jump between single values counts. A lone outlier moves no median of
+    three or more.
+    """
+    found = []
+    for i in range(2, x.size - 1):
+        before, after = x[max(0, i - SIDE) : i], x[i : i + SIDE]
+        error = sigma * 1.2533 * (1 / before.size + 1 / after.size) ** 0.5
+        if abs(np.median(after) - np.median(before)) > max(SIGMAS * error, SIGMAS * sigma):
+            found.append(i)
+    return tuple(max(run, key=lambda i: abs(x[i] - x[i - 1])) for run in _runs(found))
+
+
+def _runs(positions: Sequence[int]) -> list[list[int]]:
+    """Positions that follow each other, together."""
+    runs: list[list[int]] = []
+    for position in positions:
+        if runs and position == runs[-1][-1] + 1:
+            runs[-1].append(position)
+        else:
+            runs.append([position])
+    return runs
+
+
+def steps(store: Store) -> list[Step]:
+    """Every flagged step of every loop-back series. Calibrations are meant to change: not here."""
+    from backbench.compare.saved import shipped
+
+    frame = shipped()["bench-over-time"].run(store)
+    found = []
+    for (bench, series), part in frame.group_by(("bench_key", "series"), maintain_order=True):
+        if str(series).startswith("loop-back"):
+            rows = list(part.iter_rows(named=True))
+            found += list(_steps_of(str(bench), str(series), rows))
+    return found
+
+
+def _steps_of(bench: str, series: str, rows: Sequence[dict[str, Any]]) -> Iterable[Step]:
+    try:
+        chart = control([row["value"] for row in rows])
+    except Refusal:
+        return
+    for i in chart.steps:
+        change = rows[i]["value"] - rows[i - 1]["value"]
+        days = rows[i - 1]["reviewed"], rows[i]["reviewed"]
+        yield Step(bench, series, *days, change, rows[i]["unit"])

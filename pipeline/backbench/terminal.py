@@ -1,0 +1,327 @@
+"""What a terminal is shown: tables that fit 80 columns, plain text where it is none."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
+
+from backbench.errors import Fault, UserError
+
+if TYPE_CHECKING:
+    import polars as pl
+    from rich.console import Console
+    from rich.table import Table
+
+    from backbench.compare.saved import SavedQuery
+    from backbench.compare.unit import Comparison, Line
+    from backbench.compare.verdicts import Verdict
+
+WIDTH = 80
+FORMATS = ("table", "csv", "json", "parquet", "markdown")
+FEW_ROWS = 500
+PREFIXES = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k"}
+PREFIXED = ("V", "W", "Hz", "ohm")
+
+
+def console(stream: IO[str] | None = None) -> Console:
+    """A console of at most 80 columns; without colour or box drawing where it is no terminal."""
+    from rich.console import Console
+
+    out = stream or sys.stdout
+    found = Console(file=out, highlight=False, emoji=False, soft_wrap=False)
+    width = min(WIDTH, found.width) if found.is_terminal else WIDTH
+    return Console(file=out, width=width, highlight=False, emoji=False, safe_box=True)
+
+
+def table(*heads: tuple[str, str], title: str = "") -> Table:
+    """An empty table; heads are pairs of text and alignment ("left" or "right")."""
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    made = Table(
+        box=box.SIMPLE_HEAD, title=title or None, title_justify="left", title_style="bold",
+        header_style="bold", pad_edge=False,
+    )  # fmt: skip
+    for text, side in heads:
+        right = side == "right"
+        made.add_column(Text(text), justify="right" if right else "left", overflow="fold")
+    return made
+
+
+def number(value: float | None, digits: int = 4) -> str:
+    """A number with so many significant digits; nothing for none."""
+    if value is None:
+        return ""
+    text = f"{value:.{digits}g}"
+    return f"{value:.0f}" if "e+" in text and abs(value) < 1e7 else text
+
+
+def quantity(value: float, unit: str, uncertainty: float | None = None) -> str:
+    """A value with its expanded uncertainty (k = 2) and unit, prefixed where the unit takes it."""
+    import math
+
+    power = 0
+    if unit in PREFIXED and value:
+        power = min(max(3 * math.floor(math.log10(abs(value)) / 3 + 1e-12), -9), 3)
+        if unit in ("W", "ohm", "Hz") and power > 0:
+            power = 0
+    scale = 10.0**power
+    told = number(value / scale)
+    if uncertainty:
+        told += f" ± {number(2 * uncertainty / scale, 2)}"
+    symbol = PREFIXES[power] + unit if unit != "1" else ""
+    return f"{told} {symbol}".strip()
+
+
+def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> None:
+    """A unit beside its peers: verdicts first, then a line a metric, the nearest units, notes."""
+    out = console(stream)
+    c = comparison
+    out.print(f"{c.label} [{c.unit_key}]", style="bold", markup=False)
+    out.print(f"{c.technology} {c.kind}, {c.state}, reviewed {c.reviewed}", markup=False)
+    if c.verdicts:
+        out.print(_verdict_table(c.verdicts))
+    others = len(c.peers.keys) - 1
+    out.print(f"Peers: {c.peers.said} ({others} other units)", markup=False)
+    out.print(_line_table(c.lines))
+    if any(line.left_out for line in c.lines):
+        out.print(_left_out_table(c.lines))
+    if c.nearest:
+        out.print(_nearest_table(c))
+    for note in c.notes:
+        out.print(f"Note: {note}", markup=False)
+
+
+def _verdict_table(found: Sequence[Verdict]) -> Table:
+    from rich.text import Text
+
+    made = table(
+        ("Published", "left"), ("Promised", "left"), ("Found", "left"), ("Verdict", "left"),
+        title="Against the published figures",
+    )  # fmt: skip
+    for v in found:
+        value = "" if v.value is None else quantity(v.value, v.unit, v.uncertainty)
+        if value and v.output:
+            value += f", {v.output}"
+        promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
+        verdict = v.outcome
+        why = v.told if v.outcome in ("measured under other conditions", "not measured") else ""
+        told = f"{verdict}: {why}" if why else str(verdict)
+        made.add_row(*(Text(part) for part in (v.title, promised, value, told)))
+    return made
+
+
+def line_name(line: Line) -> str:
+    """The metric with its limit and test point."""
+    limit = f" at {line.limit_percent:g} %" if line.limit_percent is not None else ""
+    return f"{line.title}{limit} ({line.point})"
+
+
+def _line_table(lines: Sequence[Line]) -> Table:
+    from rich.text import Text
+
+    made = table(
+        ("Metric (test point)", "left"), ("Value ± U (k = 2)", "right"), ("Better than", "right"),
+        ("Place", "left"), ("Nearest three", "left"), title="Among the peers",
+    )  # fmt: skip
+    for line in lines:
+        sign = {"upper": "≤ ", "lower": "≥ "}.get(line.bound or "", "")
+        value = sign + quantity(line.value, line.unit, line.uncertainty)
+        if line.status == "entered":
+            value += " (entered)"
+        share = "" if line.percentile is None else f"{line.percentile:.0f} %"
+        place = line.place or f"{line.n} units"
+        around = "; ".join(
+            f"{near.label} {quantity(near.value, line.unit)}" + (" (entered)" * near.entered)
+            for near in line.around
+        )
+        made.add_row(*(Text(t) for t in (line_name(line), value, share, place, around)))
+    return made
+
+
+def _left_out_table(lines: Sequence[Line]) -> Table:
+    from rich.text import Text
+
+    made = table(("Metric", "left"), ("Peers left out", "left"), title="Left out")
+    for line in lines:
+        if line.left_out or line.note:
+            told = "; ".join(f"{count} {why}" for why, count in line.left_out.items())
+            told = "; ".join(filter(None, (told, line.note)))
+            made.add_row(Text(line_name(line)), Text(told))
+    return made
+
+
+def _nearest_table(comparison: Comparison) -> Table:
+    from rich.text import Text
+
+    made = table(
+        ("Unit", "left"), ("Apart", "right"), ("Over", "right"), ("Most alike in", "left"),
+        ("Most apart in", "left"), title="Most alike overall (in robust deviations)",
+    )  # fmt: skip
+    for near in comparison.nearest:
+        made.add_row(*(Text(t) for t in (
+            near.label, number(near.distance, 2), f"{near.shared} metrics",
+            ", ".join(near.alike), ", ".join(near.apart),
+        )))  # fmt: skip
+    return made
+
+
+def show_queries(queries: Mapping[str, SavedQuery], stream: IO[str] | None = None) -> None:
+    """Every saved query with its question and parameters."""
+    from rich.text import Text
+
+    out = console(stream)
+    made = table(("Query", "left"), ("What it answers", "left"), ("Chart", "left"))
+    for name, query in queries.items():
+        parameters = ", ".join(f"{p.name}={p.default or '…'}" for p in query.parameters)
+        told = query.title + (f" [{parameters}]" if parameters else "")
+        made.add_row(Text(name), Text(told), Text(query.chart or ""))
+    out.print(made)
+
+
+def show_frame(
+    frame: pl.DataFrame, query: SavedQuery | None = None, stream: IO[str] | None = None
+) -> None:
+    """A result as a table; columns that don't fit 80 columns are named below instead of cut."""
+    from rich.text import Text
+
+    out = console(stream)
+    rows = frame.head(FEW_ROWS)
+    cells = {name: [_cell(value) for value in rows[name].to_list()] for name in rows.columns}
+    titles = {column.name: column.heading for column in query.columns} if query else {}
+    shown, hidden = _fitting(cells, titles, out.width)
+    numeric = {name for name, kind in frame.schema.items() if kind.is_numeric()}
+    made = table(
+        *((titles.get(name, name), "right" if name in numeric else "left") for name in shown),
+        title=query.title if query else "",
+    )
+    for row in zip(*(cells[name] for name in shown), strict=True):
+        made.add_row(*(Text(cell) for cell in row))
+    out.print(made)
+    out.print(f"{frame.height} row{'s' * (frame.height != 1)}", markup=False)
+    if frame.height > FEW_ROWS:
+        out.print(f"the first {FEW_ROWS} are shown; --format csv gives all", markup=False)
+    if hidden:
+        told = f"not shown for want of width: {', '.join(hidden)}; --format csv gives all"
+        out.print(told, markup=False)
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return number(value)
+    if isinstance(value, list):
+        return ", ".join(_cell(part) for part in value)
+    text = str(value)
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def _fitting(
+    cells: Mapping[str, list[str]], titles: Mapping[str, str], width: int
+) -> tuple[list[str], list[str]]:
+    """Columns that fit side by side, from the first on, each with room to be read."""
+    shown: list[str] = []
+    left = width
+    for name, texts in cells.items():
+        head = max((len(word) for word in titles.get(name, name).split()), default=1)
+        longest = max((len(text) for text in texts), default=1)
+        needed = min(max(head, longest), max(head, 18)) + 2
+        if needed <= left:
+            shown.append(name)
+            left -= needed
+    return shown, [name for name in cells if name not in shown]
+
+
+def export(
+    frame: pl.DataFrame,
+    out_format: str,
+    out: Path | None = None,
+    query: SavedQuery | None = None,
+    stream: IO[str] | None = None,
+) -> None:
+    """A result to a file, or to standard output, in one of FORMATS.
+
+    Raises UserError for another format, for Parquet without a file, and where the file can't be
+    written. Lists become JSON text in CSV and Markdown.
+    """
+    if out_format not in FORMATS:
+        raise UserError("the result can't be written", [
+            Fault("format", out_format, f"one of {', '.join(FORMATS)}")])  # fmt: skip
+    if out is None and out_format == "table":
+        show_frame(frame, query, stream)
+        return
+    data = _written(frame, out_format, query)
+    if out is None:
+        _to_stream(data, out_format, stream)
+        return
+    try:
+        out.write_bytes(data)
+    except OSError as error:
+        fault = Fault(str(out), str(error.strerror), "a file that can be written")
+        raise UserError("the result can't be written", [fault]) from None
+
+
+def _to_stream(data: bytes, out_format: str, stream: IO[str] | None) -> None:
+    if stream is not None and out_format != "parquet":
+        stream.write(data.decode())
+        return
+    if out_format == "parquet" and sys.stdout.isatty():
+        fault = Fault("format", "parquet to a terminal", "a file", "name one with --out")
+        raise UserError("the result can't be written", [fault])
+    sys.stdout.flush()
+    sys.stdout.buffer.write(data)
+    sys.stdout.buffer.flush()
+
+
+def _written(frame: pl.DataFrame, out_format: str, query: SavedQuery | None) -> bytes:
+    import io
+
+    buffer = io.BytesIO()
+    match out_format:
+        case "csv":
+            _flat(frame).write_csv(buffer)
+        case "json":
+            frame.write_json(buffer)
+            buffer.write(b"\n")
+        case "parquet":
+            frame.write_parquet(buffer)
+        case "markdown":
+            buffer.write(_markdown(frame).encode())
+        case _:
+            text = io.StringIO()
+            show_frame(frame, query, text)
+            buffer.write(text.getvalue().encode())
+    return buffer.getvalue()
+
+
+def _flat(frame: pl.DataFrame) -> pl.DataFrame:
+    """Lists as JSON text, for formats that have none."""
+    import json
+
+    import polars as pl
+
+    nested = [name for name, kind in frame.schema.items() if kind.is_nested()]
+    return frame.with_columns(
+        pl.Series(name, [None if v is None else json.dumps(v, default=str) for v in
+                         frame[name].to_list()], pl.String)
+        for name in nested
+    )  # fmt: skip
+
+
+def _markdown(frame: pl.DataFrame) -> str:
+    """A table as Markdown has it; numbers in full."""
+    flat = _flat(frame)
+
+    def row(cells: Sequence[object]) -> str:
+        texts = ("" if cell is None else str(cell) for cell in cells)
+        return "| " + " | ".join(t.replace("|", "\\|").replace("\n", " ") for t in texts) + " |"
+
+    rule = ["---:" if kind.is_numeric() else "---" for kind in flat.schema.values()]
+    lines = [row(flat.columns), row(rule), *(row(cells) for cells in flat.iter_rows())]
+    return "\n".join(lines) + "\n"
