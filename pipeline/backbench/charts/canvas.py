@@ -107,6 +107,15 @@ def words(
     )
 
 
+def badge(technology: str, x: float, y: float) -> alt.Chart:
+    """The technology's shape in its colour at a place of the plot in pixels."""
+    look = theme.look(technology)
+    mark = alt.Chart(alt.Data(values=[{}])).mark_point(
+        filled=True, size=62, shape=look.shape, color=look.colour, clip=False, opacity=1
+    )
+    return mark.encode(x=alt.value(x), y=alt.value(y), tooltip=alt.value(None))
+
+
 def sentence(plate: Plate, text: str) -> alt.LayerChart:
     """A picture that says why there is nothing to draw."""
     area = field(plate, left=EDGE, right=EDGE)
@@ -114,9 +123,11 @@ def sentence(plate: Plate, text: str) -> alt.LayerChart:
     return assemble(plate, area, [words(s, 0, 30 + 24 * k, 17) for k, s in enumerate(lines)])
 
 
-def layer(rows: Sequence[Mapping[str, Any]] | pl.DataFrame) -> alt.Chart:
+def layer(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:
     """A layer over its own rows."""
-    return alt.Chart(rows if isinstance(rows, pl.DataFrame) else alt.Data(values=list(rows)))
+    if not any(rows):
+        return alt.Chart(alt.Data(values=[dict(row) for row in rows]))
+    return alt.Chart(pl.DataFrame(list(rows), infer_schema_length=None, strict=False))
 
 
 def _heading(plate: Plate) -> list[str]:

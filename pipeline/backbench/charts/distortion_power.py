@@ -6,7 +6,7 @@ import altair as alt
 
 from backbench.charts.canvas import assemble, field, sentence
 from backbench.charts.curves import (
-    band_note, drawn_band, end_names, lines_of, subject_lines, thin_lines,
+    band_note, drawn_band, end_names, lines_of, subject_lines, technology_key, thin_lines,
 )
 from backbench.charts.declare import Plate, chart
 from backbench.charts.marks import Row, bound_arrows, strong
@@ -45,6 +45,7 @@ def distortion_power(plate: Plate) -> alt.LayerChart:
         *strong(points, power.x("power_w"), thd.y("thd_percent"), size=54),
         *bound_arrows(points, power.x("power_w"), thd.y("thd_percent"), upright=True),
         *end_names(own, power, thd, area, "thd_percent"),
+        *technology_key(peers, area, area.height - 8),
         *band_note(area, len({unit for unit, _ in peers}), lines=not band),
     ]
     return assemble(plate, area, layers)

@@ -46,6 +46,13 @@ def shape_of(name: str = "technology") -> alt.Shape:
     return alt.Shape(f"{name}:N", scale=scale, legend=None)
 
 
+def dash_of(name: str = "technology") -> alt.StrokeDash:
+    """Technology by a line's dashes."""
+    domain = [*theme.LOOKS, "not stated"]
+    dashes = [list(theme.look(technology).dash) for technology in domain]
+    return alt.StrokeDash(f"{name}:N", scale=alt.Scale(domain=domain, range=dashes), legend=None)
+
+
 def told(row: Mapping[str, Any], value: str, low: str, high: str, unit: str) -> str:
     """A value with its interval in words; a bound is called one."""
     text = quantity(row[value], unit)
@@ -62,12 +69,12 @@ def dots(rows: Sequence[Row], x: alt.X, y: alt.Y, area: float = theme.PEER_AREA)
     full_rows = [r for r in rows if not r.get("bound")]
     drawn = []
     if full_rows:
-        full = layer(full_rows).mark_point(filled=True, size=area, opacity=0.85)
+        full = layer(full_rows).mark_point(filled=True, size=area, opacity=1, fillOpacity=0.85)
         full = full.encode(x=x, y=y, color=colour_of(), shape=shape_of(), tooltip=TOLD)
         drawn.append(full)
     if open_rows:
         hollow = layer(open_rows).mark_point(
-            filled=False, fill=theme.PAPER, size=area, strokeWidth=1.4
+            filled=False, fill=theme.PAPER, opacity=1, size=area, strokeWidth=1.4
         )
         drawn.append(
             hollow.encode(x=x, y=y, stroke=_stroke(), shape=shape_of(), tooltip=TOLD)
@@ -107,7 +114,7 @@ def bars(
     ]
     if not seen:
         return []
-    rule = layer(seen).mark_rule(strokeWidth=weight, opacity=1)
+    rule = layer(seen).mark_rule(strokeWidth=weight)
     x = along.x("_low")
     return [rule.encode(x=x, x2="_high:Q", y=y, color=_ink_for(rows))]
 
@@ -155,7 +162,7 @@ def _leaders(rows: Sequence[Row], x: Ruler, y: Ruler) -> alt.Chart:
         }
         for r in rows
     ]
-    rule = layer(placed).mark_rule(strokeWidth=0.8, color=theme.SOFT_INK, opacity=0.7)
+    rule = layer(placed).mark_rule(strokeWidth=0.8, color=theme.SOFT_INK, strokeOpacity=0.7)
     return rule.encode(x=x.x("_x"), y=y.y("_y"), x2="_x2:Q", y2="_y2:Q", tooltip=alt.value(None))
 
 

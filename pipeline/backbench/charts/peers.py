@@ -21,7 +21,7 @@ def envelope(
     """Least, quartiles, median and greatest of curves over a logarithmic grid of x.
 
     Each curve is (x, y), x above 0 in any order. A curve speaks only within its own range of x;
-    the grid keeps the places where at least FEWEST curves speak. Between points, y (its
+    the grid keeps the places where at least half of them, and FEWEST, speak. Between points, y (its
     logarithm with log_y) is interpolated over the logarithm of x.
     Returns rows of x, least, q1, middle, q3, greatest, count; none where curves are too few.
     """
@@ -31,10 +31,11 @@ def envelope(
     low, high = min(x[0] for x, _ in bent), max(x[-1] for x, _ in bent)
     grid = np.linspace(low, high, points)
     table = np.array([np.interp(grid, x, y, left=np.nan, right=np.nan) for x, y in bent])
+    needed = max(FEWEST, len(bent) / 2)
     rows = []
     for k, place in enumerate(grid):
         column = table[:, k][~np.isnan(table[:, k])]
-        if len(column) < FEWEST:
+        if len(column) < needed:
             continue
         found = np.quantile(column, QUANTILES)
         found = 10.0**found if log_y else found

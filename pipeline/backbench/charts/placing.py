@@ -61,6 +61,24 @@ def worth_naming(count: int, subject: Sequence[int], most: int) -> list[int]:
     return sorted(kept)
 
 
+def freest(
+    places: Sequence[tuple[float, float]],
+    width: float,
+    height: float,
+    points: Sequence[tuple[float, float]],
+) -> tuple[float, float]:
+    """The first of the places (left, middle) where a text of this size covers fewest points."""
+
+    def covered(place: tuple[float, float]) -> int:
+        left, middle = place
+        return sum(
+            left - 5 <= x <= left + width + 5 and abs(y - middle) <= height / 2 + 5
+            for x, y in points
+        )
+
+    return min(places, key=covered)
+
+
 def _apart(dx: float, dy: float, diameter: float) -> bool:
     return dx * dx + dy * dy >= 0.98 * diameter * diameter
 

@@ -6,7 +6,7 @@ import altair as alt
 
 from backbench.charts.canvas import assemble, field, sentence
 from backbench.charts.curves import (
-    band_note, drawn_band, end_names, lines_of, subject_lines, thin_lines,
+    band_note, drawn_band, end_names, lines_of, subject_lines, technology_key, thin_lines,
 )
 from backbench.charts.declare import Option, Plate, chart
 from backbench.charts.marks import Row
@@ -39,11 +39,13 @@ def response(plate: Plate) -> alt.LayerChart:
         for key, line in peers.items()
     }
     band = envelope(curves)
+    hairlines = {} if band and own else peers
     layers = [
         *drawn_band(band, along, up),
-        *([] if band and own else thin_lines(peers, along, up, "frequency_hz", "level_db")),
+        *thin_lines(hairlines, along, up, "frequency_hz", "level_db"),
         *subject_lines(own, along, up, "frequency_hz", "level_db", "low_db", "high_db"),
         *end_names(own, along, up, area, "level_db", _last_level),
+        *technology_key(hairlines, area, area.height - 8),
         *band_note(area, len({unit for unit, _ in peers}), lines=not band),
     ]
     return assemble(plate, area, layers)

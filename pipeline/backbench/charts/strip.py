@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.canvas import assemble, field, layer, sentence, words
+from backbench.charts.canvas import assemble, badge, field, layer, sentence, words
 from backbench.charts.declare import Option, Plate, chart
 from backbench.charts.marks import (
     Row, bars, bound_arrows, dots, named, pixels, strong, told,
@@ -103,11 +103,10 @@ def row_names(
     """Technology, its shape and its number of units, left of each strip."""
     drawn = []
     for k, group in enumerate(groups):
-        look = theme.look(group)
         count = sum(row["technology"] == group for row in rows)
         y = top + step * (k + 0.5) + 5
-        drawn.append(words(look.glyph, 26 - left, y, colour=look.colour))
-        drawn.append(words(f"{group}, {count}", 44 - left, y, 13))
+        drawn.append(badge(group, 32 - left, y - 5))
+        drawn.append(words(f"{group}, {count}", 44 - left, y, theme.SMALL_PX))
     return drawn
 
 

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
+from backbench.charts.canvas import Field, assemble, badge, field, layer, sentence, words
 from backbench.charts.declare import Option, Plate, chart
 from backbench.charts.marks import (
     Row, bound_arrows, dots, named, posts, strong,
 )
-from backbench.charts.placing import spread
+from backbench.charts.placing import freest, spread
 from backbench.charts.ruler import Ruler, ranges_widely, ruler
-from backbench.charts.wording import number, quantity, shortened
+from backbench.charts.wording import number, quantity, shortened, text_width
 
 COLUMNS = ("unit_key", "label", "technology", "x", "y", "y_low", "y_high")
 SCALE = Option("scale", ("auto", "linear", "log"), "axis of y")
@@ -44,7 +44,7 @@ def trend(plate: Plate) -> alt.LayerChart:
         return sentence(plate, "No unit has both quantities yet.")
     area = field(plate, right=218)
     along = ruler([r["x"] for r in rows], 0.0, area.width, plate.labels.unit_of("x"))
-    along = _years(along).shown(plate.labels.title_of("x"))
+    along = along.shown(plate.labels.title_of("x"))
     up = _up(plate, rows, area).shown_upright(plate.labels.title_of("y"), area.left - 26)
     whole = fitted(rows)
     peers = [r for r in rows if not r["_strong"]]
@@ -58,7 +58,7 @@ def trend(plate: Plate) -> alt.LayerChart:
         *_within(rows, along, up, area, whole),
         *posts(own, up, x, "y_low", "y_high", weight=2.2),
         *strong(own, x, y),
-        *_own_name(own, along, up, area),
+        *_own_name(own, rows, along, up, area),
         *_verdict(whole, plate, area),
     ]
     return assemble(plate, area, layers)
@@ -114,10 +114,6 @@ def _up(plate: Plate, rows: Sequence[Row], area: Field) -> Ruler:
     return ruler([*values, *ends], area.height, 0.0, unit, log)
 
 
-def _years(along: Ruler) -> Ruler:
-    return along
-
-
 def _at(line: Line, x: float, middle: float, slope: float) -> float:
     """The line turned about its middle to another slope."""
     return line.intercept + line.slope * middle + slope * (x - middle)
@@ -156,7 +152,7 @@ def _within(
         members = [r for r in rows if r["technology"] == group]
         line = fitted(members)
         look = theme.look(group)
-        text = f"{look.glyph} {group}, {len(members)}"
+        text = f"{group}, {len(members)}"
         end = max(members, key=lambda r: r["x"])
         from_x, from_y = along.px(end["x"]), up.px(up.held(end["y"]))
         if line is not None:
@@ -167,7 +163,7 @@ def _within(
             drawn.append(mark.encode(x=along.x("x"), y=up.y("y"), tooltip=alt.value(None)))
             from_x, from_y = along.px(points[-1]["x"]), up.px(points[-1]["y"])
             text += f"\u2002ρ {number(line.rho, 2)}"
-        names.append({"from_x": from_x + 4, "from_y": from_y, "text": text, "colour": look.colour})
+        names.append({"from_x": from_x + 4, "from_y": from_y, "text": text, "technology": group})
     if whole is not None:
         last = _points(whole, rows, up)[-1]
         names.append(
@@ -178,23 +174,31 @@ def _within(
             }
         )
     placed = spread([n["from_y"] for n in names], 20.0, 6.0, area.height - 6)
-    labels = [n | {"to_x": area.width + 18, "to_y": y} for n, y in zip(names, placed, strict=True)]
-    return [*drawn, *named(labels, along, up)]
+    x = area.width + 18
+    labels = [
+        n | {"to_x": x + 18 * ("technology" in n), "lead_x": x - 4, "to_y": y}
+        for n, y in zip(names, placed, strict=True)
+    ]
+    badges = [badge(n["technology"], x + 7, n["to_y"]) for n in labels if "technology" in n]
+    return [*drawn, *named(labels, along, up), *badges]
 
 
-def _own_name(own: Sequence[Row], along: Ruler, up: Ruler, area: Field) -> list[alt.Chart]:
-    from backbench.charts.wording import text_width
-
+def _own_name(
+    own: Sequence[Row], rows: Sequence[Row], along: Ruler, up: Ruler, area: Field
+) -> list[alt.Chart]:
+    """The unit's name beside its mark, where it hides fewest others."""
+    others = [(along.px(r["x"]), up.px(r["y"])) for r in rows]
     names = []
     for row in own:
         text = shortened(row["label"], area.width * 0.6, theme.TEXT_PX + 1)
         width = text_width(text, theme.TEXT_PX + 1)
         x, y = along.px(row["x"]), up.px(row["y"])
-        right = x + 12 + width < area.width
-        names.append(
-            {"to_x": x + 12 if right else x - 12 - width, "to_y": max(y - 16, 6.0), "text": text,
-             "bold": True}
-        )
+        sides = [s for s in (x + 13, x - 13 - width) if 0 <= s <= area.width - width]
+        sides = sides or [max(0.0, area.width - width)]
+        heights = [h for h in (y, y - 18, y + 18, y - 34, y + 34) if 8 <= h <= area.height - 8]
+        places = [(s, h) for h in heights for s in sides]
+        to_x, to_y = freest(places, width, 18.0, others)
+        names.append({"to_x": to_x, "to_y": to_y, "text": text, "bold": True})
     return named(names, along, up)
 
 
@@ -203,10 +207,8 @@ def _verdict(whole: Line | None, plate: Plate, area: Field) -> list[alt.Chart]:
         text = f"fewer than {FEWEST} units: no line"
     else:
         unit = plate.labels.unit_of("y")
+        rho = number(whole.rho, 2)
         per = plate.labels.unit_of("x") or "1"
         slope, low, high = (quantity(v, unit) for v in (whole.slope, whole.low, whole.high))
-        text = (
-            f"slope {slope} per {per}, 95 % interval {low} to {high}; "
-            f"ρ {number(whole.rho, 2)}, n {whole.count}"
-        )
+        text = f"slope {slope} per {per}, 95 % interval {low} to {high}; Spearman's ρ {rho}"
     return [words(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")]

@@ -1,0 +1,145 @@
+"""What the catalogue lacks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import altair as alt
+
+from backbench.charts import theme
+from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
+from backbench.charts.declare import Plate, chart
+from backbench.charts.marks import Row
+from backbench.charts.panels import positions
+from backbench.charts.wording import shortened, text_width
+
+COLUMNS = ("review_key", "label", "family", "readings", "state")
+MARKS = {
+    "measured": ("square", theme.INK, theme.INK),
+    "entered": ("circle", theme.PAPER, theme.INK),
+    "partial": ("triangle-up", "#8b867a", "#8b867a"),
+    "rejected": ("cross", "#b4541a", "#b4541a"),
+    "not applicable": ("stroke", "#b9b3a6", "#b9b3a6"),
+}
+MISSING = ("", "missing", "not measured", "lacking")
+MOST_REVIEWS = 22
+
+
+@chart("gaps", COLUMNS)
+def gaps(plate: Plate) -> alt.LayerChart:
+    """The catalogue's gaps: reviews by families of metrics, an empty cell where nothing is."""
+    rows = [r | {"state": (r["state"] or "").replace("_", " ")} for r in plate.frame.to_dicts()]
+    families = list(dict.fromkeys(r["family"] for r in rows))
+    reviews = _most_lacking(rows, plate.subject)
+    shown = reviews[:MOST_REVIEWS]
+    if not families:
+        return sentence(plate, "There are no reviews yet.")
+    area = field(plate, left=250, right=40, bottom=44, above=62)
+    wide, high = area.width / len(families), area.height / len(shown)
+    high = min(high, 34.0)
+    labels = {r["review_key"]: r["label"] or r["review_key"] for r in rows}
+    layers = _ground(len(families), len(shown), wide, high, area)
+    layers += _family_names(families, wide)
+    for k, key in enumerate(shown):
+        text = shortened(labels[key], area.left - 40, theme.SMALL_PX)
+        layers.append(words(text, -12, high * (k + 0.5) + 5, theme.SMALL_PX, align="right",
+                            bold=key == plate.subject))
+    layers += _cells(rows, families, shown, wide, high, area)
+    layers += _key(rows, len(reviews), len(shown), area)
+    return assemble(plate, area, layers)
+
+
+def _most_lacking(rows: Sequence[Row], subject: str) -> list[str]:
+    """Reviews by number of gaps, most first; the one in question before all."""
+    lacking: dict[str, int] = {}
+    for row in rows:
+        gap = row["state"] in MISSING or not row["readings"]
+        lacking[row["review_key"]] = lacking.get(row["review_key"], 0) + gap
+    return sorted(lacking, key=lambda key: (key != subject, -lacking[key], key))
+
+
+def _ground(columns: int, lines: int, wide: float, high: float, area: Field) -> list[alt.Chart]:
+    """A pale cell everywhere; what stays pale is a gap."""
+    x, y, x2, y2 = positions(area.width, area.height)
+    cells = [
+        {"px": wide * c + 1.5, "px2": wide * (c + 1) - 1.5, "py": high * k + 1,
+         "py2": high * (k + 1) - 1}
+        for c in range(columns) for k in range(lines)
+    ]
+    mark = layer(cells).mark_rect(color="#f1ede2")
+    return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=alt.value(None))]
+
+
+def _family_names(families: Sequence[str], wide: float) -> list[alt.Chart]:
+    """Column heads, on two levels where one has not the room."""
+    longest = max(text_width(f.replace("_", " "), theme.SMALL_PX) for f in families)
+    levels = 1 if longest + 8 <= wide else 2 if longest + 8 <= 2 * wide else 3
+    return [
+        words(
+            shortened(family.replace("_", " "), levels * wide - 6, theme.SMALL_PX),
+            wide * (k + 0.5), -10 - 17 * (k % levels), theme.SMALL_PX, align="center",
+        )
+        for k, family in enumerate(families)
+    ]
+
+
+def _cells(
+    rows: Sequence[Row], families: Sequence[str], shown: Sequence[str],
+    wide: float, high: float, area: Field,
+) -> list[alt.Chart]:
+    x, y, _, _ = positions(area.width, area.height)
+    greatest = max([1, *(r["readings"] or 0 for r in rows)])
+    drawn = []
+    tips = [alt.Tooltip(f"{n}:N") for n in ("label", "family", "readings", "state")]
+    for state in dict.fromkeys(r["state"] for r in rows):
+        if state in MISSING:
+            continue
+        shape, fill, stroke = _look(state)
+        some = [
+            r | {
+                "px": wide * (families.index(r["family"]) + 0.5),
+                "py": high * (list(shown).index(r["review_key"]) + 0.5),
+                "_area": _area(r["readings"], greatest, min(high, wide)),
+            }
+            for r in rows if r["state"] == state and r["review_key"] in shown
+        ]
+        if some:
+            mark = layer(some).mark_point(
+                filled=True, opacity=1, fill=fill, stroke=stroke, strokeWidth=1.6, shape=shape
+            )
+            size = alt.Size("_area:Q", scale=None)
+            drawn.append(mark.encode(x=x, y=y, size=size, tooltip=tips))
+    return drawn
+
+
+def _look(state: str) -> tuple[str, str, str]:
+    return MARKS.get(state, ("diamond", "#8b867a", "#8b867a"))
+
+
+def _area(readings: int | None, greatest: int, room: float) -> float:
+    """Larger for more readings, by the square root, so that few still show."""
+    side = (room - 5) * (0.45 + 0.55 * ((readings or 0) / greatest) ** 0.5)
+    return max(16.0, side * side)
+
+
+def _key(rows: Sequence[Row], reviews: int, shown: int, area: Field) -> list[alt.Chart]:
+    x = 14.0 - area.left + 14
+    y = area.height + 27
+    drawn = []
+    present = [s for s in dict.fromkeys(r["state"] for r in rows) if s not in MISSING]
+    for state in present:
+        shape, fill, stroke = _look(state)
+        mark = layer([{}]).mark_point(
+            filled=True, opacity=1, size=70, shape=shape, fill=fill, stroke=stroke,
+            strokeWidth=1.6,
+        )
+        drawn.append(mark.encode(x=alt.value(x + 5), y=alt.value(y), tooltip=alt.value(None)))
+        drawn.append(words(state, x + 16, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
+        x += text_width(state, theme.SMALL_PX) + 40
+    drawn.append(words("empty: nothing", x, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
+    if reviews > shown:
+        text = f"{shown} of {reviews} reviews, most gaps first"
+        drawn.append(
+            words(text, area.width, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK, align="right")
+        )
+    return drawn

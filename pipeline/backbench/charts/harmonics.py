@@ -1,0 +1,164 @@
+"""Harmonic levels, outputs side by side at two powers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import altair as alt
+
+from backbench.charts import theme
+from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
+from backbench.charts.declare import Plate, chart
+from backbench.charts.marks import Row, named, pixels, across
+from backbench.charts.panels import positions, rules, scale_lines
+from backbench.charts.placing import spread
+from backbench.charts.ruler import Ruler, ruler
+from backbench.charts.wording import number, ordinal, quantity
+
+COLUMNS = ("unit_key", "label", "output", "power_w", "order_n", "level_db", "bound")
+BETWEEN = 40.0
+LOOKS = (("diamond", theme.SOFT_INK), ("circle", theme.INK))
+
+
+@chart("harmonics", COLUMNS, ("low_db", "high_db"))
+def harmonics(plate: Plate) -> alt.LayerChart:
+    """Levels of the harmonics of one unit, its outputs side by side at two powers."""
+    rows = [r for r in plate.frame.to_dicts() if r["level_db"] is not None]
+    key = plate.subject or (rows[0]["unit_key"] if rows else "")
+    rows = [r for r in rows if r["unit_key"] == key]
+    if not rows:
+        return sentence(plate, "This unit has no harmonic levels yet.")
+    if not plate.subject and plate.frame["unit_key"].n_unique() > 1:
+        return sentence(plate, "Harmonic levels are drawn for one unit: name it.")
+    area = field(plate, left=84, right=130, bottom=62, above=52)
+    up = _levels(plate, rows, area.height)
+    powers = _two_powers(rows)
+    outputs = sorted({r["output"] or "output" for r in rows})
+    span = (area.width - BETWEEN * (len(outputs) - 1)) / len(outputs)
+    layers: list[alt.Chart] = []
+    for k, output in enumerate(outputs):
+        left = k * (span + BETWEEN)
+        some = [r for r in rows if (r["output"] or "output") == output and r["power_w"] in powers]
+        layers += _panel(some, output, powers, left, span, up, area, first=k == 0)
+        if k == len(outputs) - 1:
+            layers += _key(some, powers, left + span, up, area)
+    layers += _titles(plate, rows, area)
+    return assemble(plate, area, layers)
+
+
+def _levels(plate: Plate, rows: Sequence[Row], height: float) -> Ruler:
+    levels = [r["level_db"] for r in rows]
+    ends = [r[n] for r in rows for n in ("low_db", "high_db") if r.get(n) is not None]
+    return ruler([*levels, *ends, min(levels) - 6], height, 0.0,
+                 plate.labels.unit_of("level_db", "dB"))
+
+
+def _two_powers(rows: Sequence[Row]) -> list[float]:
+    """The least and the greatest power that there are levels at."""
+    powers = sorted({float(r["power_w"]) for r in rows if r["power_w"] is not None})
+    return powers if len(powers) < 2 else [powers[0], powers[-1]]
+
+
+def _panel(
+    rows: Sequence[Row], output: str, powers: Sequence[float], left: float, span: float,
+    up: Ruler, area: Field, *, first: bool,
+) -> list[alt.Chart]:
+    orders = range(2, max([10, *(int(r["order_n"]) for r in rows)]) + 1)
+    step = span / len(orders)
+    drawn = scale_lines(up, left, left + span, area.width, area.height, numbers=first)
+    floor = {"px": left, "px2": left + span, "py": area.height, "py2": area.height}
+    drawn += rules([floor], area.width, area.height, theme.INK, 0.8)
+    drawn.append(words(output, left, -12, theme.TEXT_PX + 1, bold=True))
+    for k, order in enumerate(orders):
+        x = left + step * (k + 0.5)
+        drawn.append(words(str(order), x, area.height + 19, align="center"))
+    placed = [_placed(r, powers, left, step, up, area.height) for r in rows]
+    return drawn + _lollipops(placed, area)
+
+
+def _placed(
+    row: Row, powers: Sequence[float], left: float, step: float, up: Ruler, height: float
+) -> Row:
+    which = powers.index(float(row["power_w"]))
+    aside = 0.0 if len(powers) == 1 else step * (0.2 if which else -0.2)
+    shape, colour = LOOKS[1 if len(powers) == 1 else which]
+    at = quantity(float(row["power_w"]), "W")
+    word = {"upper": "at most ", "lower": "at least "}.get(row["bound"] or "", "")
+    low, high = row.get("low_db"), row.get("high_db")
+    return row | {
+        "px": left + step * (row["order_n"] - 1.5) + aside, "py": up.px(up.held(row["level_db"])),
+        "py2": height, "shape": shape, "colour": colour,
+        "lowpx": None if low is None else up.px(up.held(low)),
+        "highpx": None if high is None else up.px(up.held(high)),
+        "told": f"{ordinal(int(row['order_n']))} harmonic at {at}: "
+        f"{word}{number(row['level_db'])} dB",
+    }
+
+
+def _lollipops(rows: Sequence[Row], area: Field) -> list[alt.Chart]:
+    x, y, _, y2 = positions(area.width, area.height)
+    hue = alt.Color("colour:N", scale=None)
+    drawn = []
+    known = [r for r in rows if not r["bound"]]
+    if known:
+        stem = layer(known).mark_rule(strokeWidth=1.2, strokeOpacity=0.55)
+        drawn.append(stem.encode(x=x, y=y, y2=y2, color=hue, tooltip=alt.value(None)))
+    sure = [r | {"py": r["lowpx"], "py2": r["highpx"]} for r in known if r["lowpx"] is not None
+            and r["highpx"] is not None]
+    if sure:
+        post = layer(sure).mark_rule(strokeWidth=2.4)
+        drawn.append(post.encode(x=x, y=y, y2=y2, color=hue, tooltip=alt.value(None)))
+    for bound in (False, True):
+        some = [r for r in rows if bool(r["bound"]) == bound]
+        if some:
+            drawn.append(_heads(some, x, y, bound=bound))
+    lows = [r for r in rows if r["bound"] == "upper"]
+    if lows:
+        arrow = layer(lows).mark_text(text="↓", dy=14, fontSize=12)
+        drawn.append(arrow.encode(x=x, y=y, color=hue, tooltip=alt.value(None)))
+    return drawn
+
+
+def _heads(rows: Sequence[Row], x: alt.X, y: alt.Y, *, bound: bool) -> alt.Chart:
+    tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("told:N", title="level")]
+    shape = alt.Shape("shape:N", scale=None)
+    at = {"x": x, "y": y, "shape": shape, "tooltip": tips}
+    if bound:
+        mark = layer(rows).mark_point(filled=True, fill=theme.PAPER, opacity=1, size=80, strokeWidth=1.8)
+        return mark.encode(stroke=alt.Stroke("colour:N", scale=None), **at)
+    mark = layer(rows).mark_point(filled=True, size=90, opacity=1)
+    return mark.encode(color=alt.Color("colour:N", scale=None), **at)
+
+
+def _key(
+    rows: Sequence[Row], powers: Sequence[float], right: float, up: Ruler, area: Field
+) -> list[alt.Chart]:
+    """Each power named beside the last harmonic that it has."""
+    names: list[Row] = []
+    for power in powers:
+        some = sorted((r for r in rows if r["power_w"] == power), key=lambda r: r["order_n"])
+        if some:
+            at = up.px(up.held(some[-1]["level_db"]))
+            names.append({"to_y": at, "text": quantity(power, "W"), "_power": power})
+    placed = spread([n["to_y"] for n in names], 22.0, 8.0, area.height - 8)
+    x, y, _, _ = positions(area.width, area.height)
+    marks = []
+    for name, py in zip(names, placed, strict=True):
+        which = 1 if len(powers) == 1 else list(powers).index(name["_power"])
+        shape, colour = LOOKS[which]
+        name |= {"to_x": right + 30, "to_y": py}
+        point = layer([{"px": right + 17, "py": py}])
+        mark = point.mark_point(filled=True, size=90, opacity=1, shape=shape, color=colour)
+        marks.append(mark.encode(x=x, y=y, tooltip=alt.value(None)))
+    return [*named(names, across(area.width), pixels(area.height)), *marks]
+
+
+def _titles(plate: Plate, rows: Sequence[Row], area: Field) -> list[alt.Chart]:
+    title = plate.labels.title_of("level_db")
+    unit = plate.labels.unit_of("level_db", "dB")
+    bounds = "; open marks are bounds" if any(r["bound"] for r in rows) else ""
+    return [
+        words(f"{title} ({unit})", 26 - area.left, -36, colour=theme.SOFT_INK),
+        words(rows[0]["label"], area.width + 100, -36, 15, bold=True, align="right"),
+        words(f"Harmonic{bounds}", 0, area.height + 44, colour=theme.SOFT_INK),
+    ]

@@ -1,0 +1,142 @@
+"""Before and after a restoration."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import altair as alt
+
+from backbench.charts import theme
+from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
+from backbench.charts.declare import Plate, chart
+from backbench.charts.marks import Row, across, colour_of, dash_of, named, pixels, shape_of
+from backbench.charts.panels import positions, rules
+from backbench.charts.placing import spread
+from backbench.charts.ruler import Ruler, ranges_widely, ruler
+from backbench.charts.wording import quantity, shortened, wrapped
+
+COLUMNS = (
+    "unit_key", "label", "technology", "metric", "before", "before_u", "after", "after_u", "unit",
+)
+MOST_PANELS = 4
+VALUE_PX = 74.0
+COVERAGE = 2.0
+
+
+@chart("slope", COLUMNS)
+def slope(plate: Plate) -> alt.LayerChart:
+    """Before and after: one panel a metric, one line a unit, bars of twice the uncertainty."""
+    rows = [r for r in plate.frame.to_dicts() if r["before"] is not None and r["after"] is not None]
+    if not rows:
+        return sentence(plate, "No unit was measured both before and after work on it.")
+    metrics = list(dict.fromkeys(r["metric"] for r in rows))
+    shown = metrics[:MOST_PANELS]
+    area = field(plate, left=26, right=26, bottom=52, above=58)
+    span = area.width / len(shown)
+    layers: list[alt.Chart] = []
+    for k, metric in enumerate(shown):
+        some = [r for r in rows if r["metric"] == metric]
+        layers += _panel(some, plate, span * k, span, area, only=len(shown) == 1)
+    left_out = len(metrics) - len(shown)
+    more = f"; {left_out} more metrics not drawn" if left_out else ""
+    layers.append(
+        words(f"bars: ±2 u (k = 2){more}", 0, area.height + 44, 13, colour=theme.SOFT_INK)
+    )
+    return assemble(plate, area, layers)
+
+
+def _panel(
+    rows: Sequence[Row], plate: Plate, left: float, span: float, area: Field, *, only: bool
+) -> list[alt.Chart]:
+    unit = str(rows[0]["unit"] or "")
+    names = min(300.0, span * 0.4) if only else VALUE_PX
+    x1, x2 = left + VALUE_PX, left + span - names - 10
+    up = _levels(rows, unit, area.height)
+    ends = [_end(r, side, x, up, plate, unit) for r in rows
+            for side, x in (("before", x1), ("after", x2))]
+    drawn = rules(
+        [{"px": x, "px2": x, "py": 0.0, "py2": area.height} for x in (x1, x2)],
+        area.width, area.height, theme.INK, 0.7,
+    )
+    drawn += [words(word, x, area.height + 20, theme.SMALL_PX, align="center",
+                    colour=theme.SOFT_INK) for word, x in (("before", x1), ("after", x2))]
+    heads = wrapped(str(rows[0]["metric"]).replace("_", " "), span - 16, theme.TEXT_PX + 1)
+    drawn += [words(line, left, -40 + 18 * k, theme.TEXT_PX + 1, bold=True)
+              for k, line in enumerate(heads)]
+    drawn += _lines(rows, ends, area)
+    return drawn + _texts(rows, ends, up, area, x1, x2, names if only else VALUE_PX, only=only)
+
+
+def _levels(rows: Sequence[Row], unit: str, height: float) -> Ruler:
+    values = [r[side] for r in rows for side in ("before", "after")]
+    log = ranges_widely(values, unit)
+    reach = [
+        r[side] + sign * COVERAGE * (r[side + "_u"] or 0.0)
+        for r in rows for side in ("before", "after") for sign in (-1, 1)
+    ]
+    if log:
+        reach = [v for v in reach if v > min(values) / 3]
+    return ruler([*values, *reach], height - 8, 8.0, unit, log)
+
+
+def _end(row: Row, side: str, x: float, up: Ruler, plate: Plate, unit: str) -> Row:
+    spread_u = COVERAGE * (row[side + "_u"] or 0.0)
+    low, high = (up.px(up.held(row[side] + sign * spread_u)) for sign in (-1, 1))
+    told = f"{row['metric']} {side}: {quantity(row[side], unit)}"
+    return {
+        "unit_key": row["unit_key"], "label": row["label"], "side": side, "px": x,
+        "py": up.px(row[side]), "low": low, "high": high, "value": row[side],
+        "technology": row["technology"] or "not stated",
+        "strong": bool(plate.subject) and row["unit_key"] == plate.subject,
+        "told": f"{told} ± {quantity(spread_u, unit, 2)}" if spread_u else told,
+    }
+
+
+def _lines(rows: Sequence[Row], ends: Sequence[Row], area: Field) -> list[alt.Chart]:
+    x, y, _, y2 = positions(area.width, area.height)
+    tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("told:N", title="value")]
+    drawn = []
+    for strong in (False, True):
+        some = [e for e in ends if e["strong"] == strong]
+        if not some:
+            continue
+        ink = alt.value(theme.INK) if strong else colour_of()
+        line = layer(some).mark_line(strokeWidth=3 if strong else 1.2)
+        dash = alt.value([1, 0]) if strong else dash_of()
+        drawn.append(line.encode(x=x, y=y, detail="unit_key:N", color=ink, strokeDash=dash,
+                                 tooltip=alt.value(None)))
+        posts = [e | {"py": e["low"], "py2": e["high"]} for e in some]
+        post = layer(posts).mark_rule(strokeWidth=2.6 if strong else 1.3)
+        drawn.append(post.encode(x=x, y=y, y2=y2, color=ink, tooltip=alt.value(None)))
+        dot = layer(some).mark_point(
+            filled=True, opacity=1, size=theme.SUBJECT_AREA if strong else theme.PEER_AREA
+        )
+        drawn.append(dot.encode(x=x, y=y, color=ink, shape=shape_of(), tooltip=tips))
+    return drawn
+
+
+def _texts(
+    rows: Sequence[Row], ends: Sequence[Row], up: Ruler, area: Field,
+    x1: float, x2: float, room: float, *, only: bool,
+) -> list[alt.Chart]:
+    """Values at both ends; names too where there is one panel. The unit in question first."""
+    most = int(area.height // 20)
+    drawn: list[alt.Chart] = []
+    wide = across(area.width), pixels(area.height)
+    for side, x in (("before", x1), ("after", x2)):
+        some = sorted((e for e in ends if e["side"] == side), key=lambda e: e["py"])
+        if len(some) > most or (len(some) > 6 and not only):
+            some = [e for e in some if e["strong"]] or [some[0], some[-1]]
+        placed = spread([e["py"] for e in some], 18.0, 4.0, area.height - 4)
+        for e, py in zip(some, placed, strict=True):
+            text = quantity(e["value"], up.unit)
+            if side == "before":
+                drawn.append(words(text, x - 12, py + 5, theme.SMALL_PX, bold=e["strong"],
+                                   align="right"))
+                continue
+            if only:
+                text = shortened(f"{text}\u2002{e['label']}", room - 8, theme.TEXT_PX)
+            row = {"from_x": x + 8, "from_y": e["py"], "to_x": x + 20, "to_y": py,
+                   "text": text, "bold": e["strong"], "size": theme.SMALL_PX}
+            drawn += named([row], *wide)
+    return drawn

@@ -1,0 +1,112 @@
+"""A spectrum of the residual with its mains lines named."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import altair as alt
+
+from backbench.charts import theme
+from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
+from backbench.charts.curves import end_names, lines_of, subject_lines
+from backbench.charts.declare import Plate, chart
+from backbench.charts.marks import Row, named
+from backbench.charts.ruler import Ruler, frequency_ruler, ruler
+from backbench.charts.wording import quantity, text_width
+
+COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level", "kind")
+TRACE = "spectrum"
+MOST_NAMED = 8
+
+
+@chart("spectrum", COLUMNS)
+def spectrum(plate: Plate) -> alt.LayerChart:
+    """The spectrum of one unit's outputs, its mains lines named.
+
+    Rows of kind "spectrum" are the trace; rows of any other kind are single lines to name.
+    """
+    rows = [r | {"_end": r["frequency_hz"]} for r in plate.frame.to_dicts() if _drawable(r)]
+    key = plate.subject or (rows[0]["unit_key"] if rows else "")
+    rows = [r for r in rows if r["unit_key"] == key]
+    if not rows:
+        return sentence(plate, "This unit has no spectrum yet.")
+    unit = plate.labels.unit_of("level")
+    area = field(plate, right=176)
+    along = frequency_ruler((r["frequency_hz"] for r in rows), 0.0, area.width)
+    along = along.shown(plate.labels.title_of("frequency_hz"))
+    log = "dB" not in unit and min(r["level"] for r in rows) > 0
+    up = ruler((r["level"] for r in rows), area.height, 0.0, unit, log)
+    up = up.shown_upright(plate.labels.title_of("level"), area.left - 26)
+    traces = lines_of([r for r in rows if r["kind"] == TRACE], "frequency_hz", key, of_subject=True)
+    lines = [r for r in rows if r["kind"] != TRACE]
+    layers = [
+        *subject_lines(
+            traces, along, up, "frequency_hz", "level", None, None, weight=1.2, shaded=True
+        ),
+        *_named_lines(lines, along, up, area, unit),
+        *end_names(traces, along, up, area, "level", shaded=True),
+    ]
+    return assemble(plate, area, layers)
+
+
+def _drawable(row: Row) -> bool:
+    frequency = row["frequency_hz"]
+    return frequency is not None and frequency > 0 and row["level"] is not None
+
+
+def _named_lines(
+    rows: Sequence[Row], along: Ruler, up: Ruler, area: Field, unit: str
+) -> list[alt.Chart]:
+    """An open ring at each line, the strongest with their frequency above, none overlapping."""
+    if not rows:
+        return []
+    told = [
+        r | {"told": f"{r['kind']}, {quantity(r['frequency_hz'], 'Hz')}: "
+             f"{quantity(r['level'], unit)}"}
+        for r in rows
+    ]
+    tips = [alt.Tooltip("output:N"), alt.Tooltip("told:N", title="line")]
+    ring = layer(told).mark_point(
+        filled=True, fill=theme.PAPER, stroke=theme.LOOKS["tube"].colour, strokeWidth=1.8,
+        opacity=1, size=52
+    )
+    drawn = [ring.encode(x=along.x("frequency_hz"), y=up.y("level"), tooltip=tips)]
+    names = _line_names(rows, along, up)
+    kinds = " and ".join(sorted({str(r["kind"]) for r in rows}))
+    note = words(f"rings: {kinds}", area.width, -14, 13, colour=theme.SOFT_INK, align="right")
+    return [*drawn, *named(names, along, up), note]
+
+
+def _line_names(rows: Sequence[Row], along: Ruler, up: Ruler) -> list[Row]:
+    """Frequencies of the strongest lines, where they hide neither a ring nor each other."""
+    rings = [(along.px(r["frequency_hz"]), up.px(r["level"])) for r in rows]
+    taken: list[tuple[float, float, float]] = []
+    names: list[Row] = []
+    best: dict[float, Row] = {}
+    for row in sorted(rows, key=lambda r: r["level"]):
+        best[row["frequency_hz"]] = row
+    for row in sorted(best.values(), key=lambda r: -r["level"])[:MOST_NAMED]:
+        text = quantity(row["frequency_hz"], "Hz", 4)
+        width = text_width(text, theme.SMALL_PX)
+        x, y = along.px(row["frequency_hz"]), up.px(row["level"])
+        places = [(x - width / 2, y - 17), (x + 11, y - 2), (x - 11 - width, y - 2)]
+        free = (p for p in places if p[0] > 0 and _clear(p, width, rings, taken))
+        place = next(free, None)
+        if place is not None:
+            taken.append((place[0], place[0] + width, place[1]))
+            names.append(
+                {"to_x": place[0], "to_y": place[1], "text": text, "size": theme.SMALL_PX}
+            )
+    return names
+
+
+def _clear(
+    place: tuple[float, float],
+    width: float,
+    rings: Sequence[tuple[float, float]],
+    taken: Sequence[tuple[float, float, float]],
+) -> bool:
+    left, right, y = place[0], place[0] + width, place[1]
+    hides = any(left - 5 < x < right + 5 and abs(py - y) < 13 for x, py in rings)
+    meets = any(left < end + 6 and right > start - 6 and abs(y - py) < 17 for start, end, py in taken)
+    return not hides and not meets
