@@ -42,9 +42,9 @@ class Behaviour:
     offset_v: float
     crosstalk: float
 
-    def rail_into(self, load_ohm: float) -> float:
-        """Peak EMF of the clipper with a load (inf for open)."""
-        return self.rail_v / (1.0 + self.sag_ohm / load_ohm)
+    def ceiling(self, load_ohm: float) -> float:
+        """What a load (inf for open) leaves of the rail: a ratio in 0..1."""
+        return 1.0 / (1.0 + self.sag_ohm / load_ohm)
 
     def divider(self, load_ohm: float) -> float:
         """Terminal voltage over EMF with a load (inf for open)."""
@@ -129,14 +129,14 @@ def _rail(
 
     A preamplifier clips at a peak of its own, in volts.
     """
-    relative = amplitude_at(transfer.at(1000.0), RATING_THD)
+    ceiling = 1.0 if unit.rated_power_w is None else 1.0 / (1.0 + sag / NOMINAL_OHM)
+    relative = amplitude_at(transfer.at(1000.0), RATING_THD, ceiling)
     if unit.rated_power_w is None:
         volts = spread(generator_for("rail", unit.maker, unit.model), 14.0, 0.2)
         return float(np.sqrt(2.0) * volts / relative)
     fade = 1.0 - 0.004 * wear if unit.technology == "tube" else 1.0
     peak = np.sqrt(2.0 * NOMINAL_OHM * unit.rated_power_w * margin * fade)
-    emf = peak * (1.0 + source / NOMINAL_OHM) / relative
-    return float(emf * (1.0 + sag / NOMINAL_OHM))
+    return float(peak * (1.0 + source / NOMINAL_OHM) / relative)
 
 
 def _roll_off(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from backbench.seed_dataset.behaviour import Behaviour
+from backbench.seed_dataset.series import laid_out
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
@@ -22,9 +23,10 @@ def steady(behaviour: Behaviour, played: Complex, base_hz: float, about_hz: floa
     load_ohm: > 0, or inf for open.
     """
     frequency = np.arange(len(played), dtype=np.float64) * base_hz
-    rail = behaviour.rail_into(load_ohm)
+    rail = behaviour.rail_v
     drive = samples(played * behaviour.roll_off.before(frequency) * behaviour.gain / rail)
-    emf = lines(behaviour.transfer.at(about_hz)(drive)) * rail
+    bent = behaviour.transfer.at(about_hz)(drive, behaviour.ceiling(load_ohm))
+    emf = lines(bent) * rail
     emf *= behaviour.roll_off.after(frequency) * behaviour.polarity
     if behaviour.roll_off.output_hz == 0:
         emf[0] = 0.0  # a servo or the feedback's capacitor holds the mean at zero
@@ -45,13 +47,9 @@ def lines(period: Array) -> Complex:
     return np.asarray(found, dtype=np.complex128)
 
 
-def unfolded(amplitudes: Complex, base_hz: float, time_s: Array, top_hz: float) -> Array:
-    """The signal at times in s from its complex amplitudes, up to top_hz (exclusive)."""
-    total = np.full(len(time_s), amplitudes[0].real)
-    size = np.abs(amplitudes)
-    last = min(len(amplitudes) - 1, int(np.ceil(top_hz / base_hz)) - 1)
-    for order in range(1, last + 1):
-        if size[order] > FLOOR:
-            phase = 2 * np.pi * base_hz * order * time_s + np.angle(amplitudes[order])
-            total += size[order] * np.cos(phase)
-    return total
+def unfolded(amplitudes: Complex, base_hz: float, n: int, rate_hz: float, top_hz: float) -> Array:
+    """The signal at n instants from its complex amplitudes, up to top_hz (exclusive)."""
+    below = amplitudes[: int(np.ceil(top_hz / base_hz))]
+    heard = np.flatnonzero(np.abs(below) > FLOOR)
+    last = int(heard[-1]) if len(heard) else 0
+    return laid_out(below[: last + 1], base_hz, n, rate_hz)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from backbench.seed_dataset.behaviour import Behaviour
-from backbench.seed_dataset.stimulus import Array, times
+from backbench.seed_dataset.stimulus import Array, length
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,7 @@ class Idle:
         return f'{{ idle = "{self.terminated}" }}'
 
     def generator(self, clock: float) -> Array:
-        return np.zeros_like(times(self.rate_hz, self.seconds))
+        return np.zeros(length(self.rate_hz, self.seconds))
 
     def outputs(
         self, behaviours: Sequence[Behaviour], driven: Sequence[bool], load_ohm: float,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from backbench.seed_dataset.draws import generator_for
+from backbench.seed_dataset.series import laid_out
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
@@ -21,10 +22,10 @@ def mains_hz(review_key: str, nominal_hz: float) -> float:
     return float(nominal_hz * (1 + 4e-4 * generator_for("mains", review_key).standard_normal()))
 
 
-def mains(rng: np.random.Generator, rms_v: tuple[float, ...], hz: float, time_s: Array) -> Array:
+def mains(
+    rng: np.random.Generator, rms_v: tuple[float, ...], hz: float, n: int, rate_hz: float
+) -> Array:
     """Lines at multiples 1, 2, … of the mains, V rms each, at phases of chance."""
-    total = np.zeros(len(time_s))
-    for order, rms in enumerate(rms_v, start=1):
-        phase = rng.uniform(0, 2 * np.pi)
-        total += np.sqrt(2.0) * rms * np.cos(2 * np.pi * hz * order * time_s + phase)
-    return total
+    phases = rng.uniform(0, 2 * np.pi, len(rms_v))
+    peaks = np.sqrt(2.0) * np.array(rms_v) * np.exp(1j * phases)
+    return laid_out(np.concatenate([[0.0], peaks]), hz, n, rate_hz)

@@ -52,8 +52,8 @@ def _power_promises(unit: Unit, fresh: Behaviour, printed: str) -> list[Promise]
     limit = {"frequency_hz": "1000", "load_ohm": "8", "limit_percent": "1"}
     least = f"{number(rated)} W"
     at = {"frequency_hz": "1000", "power_w": number(rated), "load_ohm": "8"}
-    drive = math.sqrt(16.0 * rated * 0.8) / fresh.divider(8.0) / fresh.rail_into(8.0)
-    thd = 100 * distortion(fresh.transfer.at(1000.0), drive)[0]
+    drive = math.sqrt(16.0 * rated * 0.8) / fresh.divider(8.0) / fresh.rail_v
+    thd = 100 * distortion(fresh.transfer.at(1000.0), drive, fresh.ceiling(8.0))[0]
     return [
         Promise("power_at_limit", limit, None, least, printed),
         Promise("thd", at, f"{number(_nice(max(thd, 0.02) * 1.3, up=True))} %", None, printed),

@@ -13,7 +13,7 @@ from backbench.seed_dataset.draws import generator_for
 from backbench.seed_dataset.noise import hiss, mains, mains_hz
 from backbench.seed_dataset.plan import Take
 from backbench.seed_dataset.scenario import Review
-from backbench.seed_dataset.stimulus import Array, times
+from backbench.seed_dataset.stimulus import Array, length
 from backbench.settings import InForce
 
 BENCH_MAINS_V = (0.4e-6, 0.1e-6, 0.3e-6)
@@ -54,12 +54,12 @@ def _terminals(
     load = math.inf if take.load_ohm is None else take.load_ohm
     clean = take.stimulus.outputs(behaviours, driven, load, clock)
     rate = take.stimulus.rate_hz
-    time = times(rate, take.stimulus.seconds)
+    n = length(rate, take.stimulus.seconds)
     hz = mains_hz(review.key, review.mains_hz)
     return [
         volts + one.offset_v
-        + hiss(rng, one.hiss_v, len(time), rate)
-        + mains(rng, one.mains_v, hz, time)
+        + hiss(rng, one.hiss_v, n, rate)
+        + mains(rng, one.mains_v, hz, n, rate)
         for volts, one in zip(clean, behaviours, strict=True)
     ]  # fmt: skip
 
@@ -67,6 +67,6 @@ def _terminals(
 def _loop_back(review: Review, take: Take, clock: float, rng: np.random.Generator) -> list[Array]:
     """The generator straight into both inputs."""
     played = take.stimulus.generator(clock)
-    time = times(take.stimulus.rate_hz, take.stimulus.seconds)
+    rate = take.stimulus.rate_hz
     hz = mains_hz(review.key, review.mains_hz)
-    return [played + mains(rng, BENCH_MAINS_V, hz, time) for _ in range(2)]
+    return [played + mains(rng, BENCH_MAINS_V, hz, len(played), rate) for _ in range(2)]

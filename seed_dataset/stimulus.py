@@ -38,9 +38,9 @@ class Stimulus(Protocol):
         """Terminal voltages without noise, one of shape (n,) for each behaviour."""
 
 
-def times(rate_hz: int, seconds: float) -> Array:
-    """Sampling instants in s."""
-    return np.arange(round(rate_hz * seconds)) / rate_hz
+def length(rate_hz: int, seconds: float) -> int:
+    """Samples of a record."""
+    return round(rate_hz * seconds)
 
 
 class Periodic:
@@ -77,7 +77,8 @@ class Periodic:
 
     def _unfold(self, amplitudes: Complex, base_hz: float) -> Array:
         top = CONVERTER_BAND * self.rate_hz
-        return unfolded(amplitudes, base_hz, times(self.rate_hz, self.seconds), top)
+        n = length(self.rate_hz, self.seconds)
+        return unfolded(amplitudes, base_hz, n, self.rate_hz, top)
 
 
 def number(value: float) -> str:

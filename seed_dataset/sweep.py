@@ -68,10 +68,11 @@ class Sweep:
     def _through(self, behaviour: Behaviour, played: Complex, load_ohm: float) -> Complex:
         step_hz = OVERSAMPLING * self.rate_hz / self._padded()
         frequency = np.arange(len(played), dtype=np.float64) * step_hz
-        rail = behaviour.rail_into(load_ohm)
+        rail = behaviour.rail_v
         roll_off = behaviour.roll_off
         drive = np.fft.irfft(played * roll_off.before(frequency) * behaviour.gain / rail)
-        emf = np.fft.rfft(behaviour.transfer.at(1000.0)(drive)) * rail
+        bent = behaviour.transfer.at(1000.0)(drive, behaviour.ceiling(load_ohm))
+        emf = np.fft.rfft(bent) * rail
         scale = behaviour.polarity * behaviour.divider(load_ohm)
         return np.asarray(emf * roll_off.after(frequency) * scale, dtype=np.complex128)
 

@@ -39,9 +39,13 @@ class Transfer:
             self, even=self.even * rise, cubic=self.cubic * rise - core, fifth=self.fifth * rise
         )
 
-    def __call__(self, drive: Array) -> Array:
-        """Apply to drive, any shape, relative to the rail."""
-        u = drive / (1.0 + np.abs(drive) ** self.knee) ** (1.0 / self.knee)
+    def __call__(self, drive: Array, ceiling: float = 1.0) -> Array:
+        """Apply to drive, any shape, relative to the rail; ceiling: what the load leaves of it.
+
+        Only the clipper depends on the ceiling, so that small signals meet the same curvature
+        with every load.
+        """
+        u = drive / (1.0 + np.abs(drive / ceiling) ** self.knee) ** (1.0 / self.knee)
         squared = u * u
         bent = u * (1.0 + self.cubic * squared + self.fifth * squared * squared)
         bent += self.even * squared
@@ -56,25 +60,26 @@ class Transfer:
         return 1.0 - self.crossover
 
 
-def distortion(transfer: Transfer, drive: float) -> tuple[float, float]:
+def distortion(transfer: Transfer, drive: float, ceiling: float = 1.0) -> tuple[float, float]:
     """THD (ratio to the fundamental, harmonics 2..10) and fundamental amplitude of a sine."""
     phase = 2 * np.pi * np.arange(512) / 512
-    lines = np.abs(np.fft.rfft(transfer(drive * np.sin(phase)))) / 256
+    lines = np.abs(np.fft.rfft(transfer(drive * np.sin(phase), ceiling))) / 256
     return float(np.sqrt(np.sum(lines[2:11] ** 2)) / lines[1]), float(lines[1])
 
 
-def amplitude_at(transfer: Transfer, thd: float) -> float:
+def amplitude_at(transfer: Transfer, thd: float, ceiling: float = 1.0) -> float:
     """Fundamental amplitude, relative to the rail, where clipping takes THD past a ratio.
 
     Searched downwards from hard clipping, so that crossover at low drive does not count.
     Raises ValueError where THD is above the ratio at every drive.
     """
     drives = np.geomspace(4.0, 0.05, 200)
-    below = next((d for d in drives if distortion(transfer, float(d))[0] <= thd), None)
+    below = next((d for d in drives if distortion(transfer, float(d), ceiling)[0] <= thd), None)
     if below is None:
         raise ValueError("distortion above the limit at every drive")
     low, high = float(below), float(below) * 1.03
     for _ in range(40):
         middle = (low + high) / 2
-        low, high = (middle, high) if distortion(transfer, middle)[0] <= thd else (low, middle)
-    return distortion(transfer, low)[1]
+        clean = distortion(transfer, middle, ceiling)[0] <= thd
+        low, high = (middle, high) if clean else (low, middle)
+    return distortion(transfer, low, ceiling)[1]

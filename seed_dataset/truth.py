@@ -36,7 +36,7 @@ class OutputTruth:
 
 @dataclass(frozen=True)
 class ReviewTruth:
-    """All outputs in the order of the tracks; imbalance_db is the second over the first."""
+    """All outputs in the order of the tracks; imbalance_db is the first (left) over the second."""
 
     outputs: tuple[OutputTruth, ...]
     imbalance_db: float
@@ -46,7 +46,7 @@ def truth(review_key: str) -> ReviewTruth:
     """The model's values of a review. Raises KeyError for an unknown review."""
     review = scenario().review(review_key)
     found = tuple(_output(review, n, behaviour) for n, behaviour in enumerate(behaviours(review)))
-    return ReviewTruth(found, found[1].gain_db - found[0].gain_db)
+    return ReviewTruth(found, found[0].gain_db - found[1].gain_db)
 
 
 def _output(review: Review, position: int, behaviour: Behaviour) -> OutputTruth:
@@ -68,6 +68,7 @@ def _output(review: Review, position: int, behaviour: Behaviour) -> OutputTruth:
 
 
 def _power(behaviour: Behaviour) -> float:
-    relative = amplitude_at(behaviour.transfer.at(1000.0), RATING_THD)
-    volts = relative * behaviour.rail_into(NOMINAL_OHM) * behaviour.divider(NOMINAL_OHM)
+    ceiling = behaviour.ceiling(NOMINAL_OHM)
+    relative = amplitude_at(behaviour.transfer.at(1000.0), RATING_THD, ceiling)
+    volts = relative * behaviour.rail_v * behaviour.divider(NOMINAL_OHM)
     return volts**2 / 2 / NOMINAL_OHM

@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 TUBE, TRANSISTOR, PREAMPLIFIER = (
     "2019-09-halyard-20", "2013-02-weirpetal-r35", "2024-04-saltwhistle-line",
 )  # fmt: skip
+CLASS_B = "2015-09-drovergate-p2"
 ALL_KEYS = [review.key for review in scenario().reviews]
 
 
@@ -57,6 +58,14 @@ def test_level_ratio_of_open_and_loaded_is_the_source_impedance(key: str, load: 
     assert found == pytest.approx(truth(key).outputs[0].source_impedance_ohm, rel=2e-4)
 
 
+def test_crossover_does_not_pass_for_source_impedance() -> None:
+    level = math.sqrt(8) / _models(CLASS_B)[0].gain_into(8.0)
+    loaded = abs(_phasor(_played(CLASS_B, 1000, level, 8.0, (True, False))[0], 1000))
+    unloaded = abs(_phasor(_played(CLASS_B, 1000, level, math.inf, (True, False))[0], 1000))
+    found = 8 * (unloaded / loaded - 1)
+    assert found == pytest.approx(truth(CLASS_B).outputs[0].source_impedance_ohm, rel=1e-3)
+
+
 @pytest.mark.parametrize("key", [TUBE, TRANSISTOR, "2020-09-hollowreed-60"])
 def test_small_signal_gain_imbalance_and_polarity_are_those_set(key: str) -> None:
     played = _played(key, 1000, 1e-4, 8.0, (True, True))
@@ -66,7 +75,7 @@ def test_small_signal_gain_imbalance_and_polarity_are_those_set(key: str) -> Non
     for gain, output in zip(gains, known.outputs, strict=True):
         assert 20 * math.log10(abs(gain)) == pytest.approx(output.gain_db, abs=2e-3)
         assert math.copysign(1, gain.real) == output.polarity
-    difference = 20 * math.log10(abs(gains[1]) / abs(gains[0]))
+    difference = 20 * math.log10(abs(gains[0]) / abs(gains[1]))
     assert difference == pytest.approx(known.imbalance_db, abs=2e-3)
 
 
@@ -108,8 +117,8 @@ def test_the_power_steps_pass_one_percent(key: str) -> None:
     ]
     for model in models:
         load = math.inf if review.units[0].is_preamplifier else 8.0
-        relative = math.sqrt(2) * max(levels) * model.gain / model.rail_into(load)
-        assert distortion(model.transfer.at(1000.0), relative)[0] > 0.01
+        relative = math.sqrt(2) * max(levels) * model.gain / model.rail_v
+        assert distortion(model.transfer.at(1000.0), relative, model.ceiling(load))[0] > 0.01
 
 
 @pytest.mark.parametrize("key", [TUBE, TRANSISTOR])
