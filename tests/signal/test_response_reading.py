@@ -1,0 +1,96 @@
+"""Reading a response: at a frequency, its spread, where it crosses a level."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from backbench.errors import Refusal
+from backbench.signal.response import HALF_POWER_DB, Response, resolution
+from hypothesis import given
+from hypothesis import strategies as st
+
+
+def low_pass(corner_hz: float, step: float = 24, u: float = 0.0) -> Response:
+    """First order, 10 Hz to 100 kHz, on a grid of `step` points an octave."""
+    hz = 10 * 2 ** (np.arange(13.2 * step) / step)
+    return Response(hz, -10 * np.log10(1 + (hz / corner_hz) ** 2), np.full(len(hz), u))
+
+
+@given(st.floats(200, 50_000))
+def test_a_first_order_corner_is_found(corner_hz: float) -> None:
+    found = low_pass(corner_hz).falls_to(-HALF_POWER_DB, 20, upward=True)
+    assert found.within
+    assert found.hz == pytest.approx(corner_hz, rel=1e-4)
+
+
+def test_coarse_points_widen_the_uncertainty() -> None:
+    found = low_pass(5000, step=1).falls_to(-HALF_POWER_DB, 20, upward=True)
+    assert found.u > 0
+    assert abs(found.hz - 5000) < 3 * found.u
+
+
+def test_uncertainty_of_a_corner_follows_the_slope() -> None:
+    """A first-order corner falls by 10 lg(e) = 4.343 dB for each factor of e."""
+    found = low_pass(5000, u=0.1).falls_to(-HALF_POWER_DB, 20, upward=True)
+    assert found.u == pytest.approx(5000 * 0.1 / (10 * math.log10(math.e)), rel=0.01)
+
+
+@pytest.mark.parametrize(("upward", "edge"), [(False, 10.0), (True, 100.0)])
+def test_a_corner_outside_the_band_is_the_bands_edge(upward: bool, edge: float) -> None:
+    flat = Response(np.array([10.0, 50.0, 100.0]), np.zeros(3), np.zeros(3))
+    assert flat.falls_to(-HALF_POWER_DB, 30, upward=upward)[:] == (edge, 0.0, False)
+
+
+def test_the_first_crossing_going_outward_counts() -> None:
+    """Down at 2 kHz, up again, down at 20 kHz: the band ends at the first."""
+    hz = np.array([500, 1000, 1500, 2500, 4000, 10_000, 30_000.0])
+    db = np.array([0, 0, 0, -6, 0, 0, -20.0])
+    found = Response(hz, db, np.zeros(7)).falls_to(-3, 1000, upward=True)
+    assert 1500 < found.hz < 2500
+
+
+def test_spread_is_greatest_less_least_within_the_band() -> None:
+    hz = np.array([10, 20, 100, 1000, 5000, 20_000, 40_000.0])
+    level = Response(hz, np.array([-30, -2, 0.5, 0, 1, -1, -30.0]), np.full(7, 0.01))
+    spread, chance = level.spread(20, 20_000)
+    assert spread.db == pytest.approx(3)
+    assert spread.u == pytest.approx(0.01 * math.sqrt(2), rel=0.01)
+    assert chance == 0
+
+
+def test_noise_alone_spreads_a_flat_response() -> None:
+    rng = np.random.default_rng(0)
+    hz = 20 * 2 ** (np.arange(240) / 24)
+    level = Response(hz, 0.1 * rng.normal(size=240), np.full(240, 0.1))
+    spread, chance = level.spread(20, 19_000)
+    assert spread.db > 0.4
+    assert chance > 0.05
+
+
+def test_outside_the_band_there_is_no_level() -> None:
+    with pytest.raises(Refusal, match="outside the measured band"):
+        low_pass(100).at(5)
+
+
+@pytest.mark.parametrize("hz", [[100.0], [100.0, 100.0], [200.0, 100.0], [0.0, 10.0]])
+def test_arrays_that_are_no_response_are_refused(hz: list[float]) -> None:
+    with pytest.raises(Refusal):
+        Response(np.array(hz), np.zeros(len(hz)), np.zeros(len(hz)))
+
+
+@pytest.mark.parametrize(
+    ("values", "expected"),
+    [
+        ([1.0, 2.0], 1 / math.sqrt(12)),
+        ([1.5, 2.0], 0.1 / math.sqrt(12)),
+        ([-0.25, 3.0], 0.01 / math.sqrt(12)),
+        ([math.pi, 1.0], 0.0),
+    ],
+)
+def test_printed_digits_have_a_rectangular_uncertainty(
+    values: list[float], expected: float
+) -> None:
+    """Resolution q gives q / sqrt(12) (JCGM 100:2008, F.2.2.1; clause from memory)."""
+    assert resolution(np.array(values)) == pytest.approx(expected)
