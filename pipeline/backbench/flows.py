@@ -11,8 +11,10 @@ from pathlib import Path
 
 from prefect import flow, task
 from prefect.cache_policies import NO_CACHE
+from prefect.exceptions import PrefectException
 from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
 
+from backbench.errors import Fault, UserError
 from backbench.stages.ingest import Outcome, finish
 from backbench.stages.places import Places
 from backbench.stages.work import Work
@@ -31,26 +33,31 @@ def load_task(key: str, places: Places, work: Work, chunks: Sequence[Path]) -> O
     return finish(places, work, chunks)
 
 
-@flow(name="ingest", validate_parameters=False)
-def ingest_flow(
-    places: Places, works: Sequence[Work], processes: int, progress: Progress
-) -> list[Outcome]:
-    """Analyse and load planned reviews, in order."""
-    outcomes: list[Outcome] = []
-    with Workers(works, places.staged, processes, progress) as workers:
-        for work in works:
-            key = work.planned.key
-            chunks = analyse_task(key, work, workers) if work.jobs else []
-            outcomes.append(load_task(key, places, work, chunks))
-    return outcomes
-
-
 def carry_out(
     places: Places, works: Sequence[Work], processes: int, progress: Progress
 ) -> list[Outcome]:
-    """Run the flow. A running server is used where PREFECT_API_URL names one.
+    """Analyse and load planned reviews, in order, as one recorded run.
 
-    The heartbeat is off: it costs more than a whole review, and a run here is watched anyway.
+    A running server is used where PREFECT_API_URL names one. The run is recorded with the
+    reviews' keys only: works are large, and a server takes no parameters over 512 KiB. The
+    heartbeat is off: it costs more than a whole review, and a run here is watched anyway.
+    Raises UserError where the orchestrator fails.
     """
-    with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
-        return ingest_flow(places, works, processes, progress)
+
+    @flow(name="ingest", validate_parameters=False)
+    def ingest(reviews: list[str]) -> list[Outcome]:
+        outcomes: list[Outcome] = []
+        with Workers(works, places.staged, processes, progress) as workers:
+            for key, work in zip(reviews, works, strict=True):
+                chunks = analyse_task(key, work, workers) if work.jobs else []
+                outcomes.append(load_task(key, places, work, chunks))
+        return outcomes
+
+    keys = [work.planned.key for work in works]
+    try:
+        with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
+            return ingest(keys)
+    except PrefectException as error:
+        found = str(error).splitlines()[0][:200]
+        fault = Fault("run history", found, "an orchestrator that answers", "or use --direct")
+        raise UserError("the run could not be recorded", [fault]) from error
