@@ -117,8 +117,9 @@ def noise(idle: IdleView) -> Figure:
 def noise_a(idle: IdleView) -> Figure:
     """A-weighted rms at the output with nothing playing, 20 Hz to 20 kHz."""
     chosen, _ = idle.band()
+    own = idle.spectrum
     weights = a_weighting_power(
-        chosen.start, chosen.stop - chosen.start, idle.spectrum.resolution_hz
+        chosen.start, chosen.stop - chosen.start, own.resolution_hz, own.window.second_moment
     )
     return _noise_figure(idle, weights)
 

@@ -20,6 +20,8 @@ PASS_BAND = 20_000 / 44_100
 """Share of the sample rate that a converter passes unaltered: common practice, no source."""
 EDGE = 1.005
 LAST_ORDER = 10
+HUM_STANDING = 12.0
+"""A neighbour counts as a mains line above this times its noise: once in 160 000 by chance."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,8 +136,32 @@ class ToneLines:
         positions: Array = np.asarray(orders * self.position, dtype=np.float64)
         lines, noise = self._read(positions)
         phase = np.angle(np.exp(1j * (lines.phase - orders * self.phase)))
-        hum = self._hum(orders)
-        return Harmonics(orders, lines.square - noise, noise, hum, phase, self.samples)
+        square: Array = lines.square - noise
+        if self._drifts:
+            square, noise = self._from_lobes(positions)
+        return Harmonics(orders, square, noise, self._hum(orders), phase, self.samples)
+
+    @property
+    def _drifts(self) -> bool:
+        """Whether the fundamental is spread more than noise explains: its frequency changes."""
+        whole, middle = self.fundamental, self.selective
+        lost = 1 - middle.value / whole.value
+        return lost > 4 * (whole.relative + middle.relative)
+
+    def _from_lobes(self, positions: Array) -> tuple[Array, Array]:
+        """Mean squares of lines from their whole lobes, and what noise makes of them.
+
+        A drift spreads a line in proportion to its frequency, so that its middle alone would
+        read low; the lobe holds all of it, at the price of more noise.
+        """
+        spread = self.spectrum.window.spread
+        lobes = [self.lobe(position) for position in positions]
+        found = [
+            line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
+            for lobe in lobes
+        ]
+        values = np.array([square.value for square in found])
+        return values, np.sqrt([square.floor for square in found])
 
     def _hum(self, orders: NDArray[np.int_]) -> Array:
         """Mean square of a mains line that may hide in each harmonic: that of its neighbours.
@@ -152,9 +178,12 @@ class ToneLines:
         beside = [centres + side for side in (-step, step)]
         usable = (apart <= self.half + 0.002 * centres) & (orders * self.position > 1.5 * step)
         usable &= beside[1] < len(self.noise) - 1
+        # A neighbour that is itself a harmonic tells nothing of the mains.
+        from_harmonic = np.abs(beside[1] - np.rint(beside[1] / self.position) * self.position)
+        usable &= from_harmonic > self.half
         for positions in beside:
             lines, noise = self._read(np.where(usable, positions, self.position))
-            net = np.where(usable & (lines.square > 2 * STANDING * noise), lines.square - noise, 0)
+            net = np.where(usable & (lines.square > HUM_STANDING * noise), lines.square - noise, 0)
             none = np.maximum(none, net)
         return none
 

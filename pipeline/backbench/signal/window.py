@@ -47,6 +47,12 @@ class Window:
         """Half-width of the main lobe, bins."""
         return len(self.terms)
 
+    @property
+    def second_moment(self) -> float:
+        """Mean squared distance of a lobe's power from its line, bins^2."""
+        squares = np.array([2 * self.terms[0] ** 2, *(a**2 for a in self.terms[1:])])
+        return float(np.dot(np.arange(self.half_width) ** 2, squares) / squares.sum())
+
     def kernel(self, offset: Array) -> Array:
         """Magnitude of the window's transform at `offset` bins from its centre, main lobe only.
 

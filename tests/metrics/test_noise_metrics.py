@@ -1,0 +1,138 @@
+"""Residual noise, its A weighting and mains lines of idle captures."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from backbench.signal.weighting import a_weighting
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tones import figures, idle_material, reasons, sines, track
+
+RATE = 96_000.0
+
+
+def white(density: float, seconds: float = 2.0, seed: int = 1) -> np.ndarray:
+    """White noise of so many V per root Hz."""
+    scale = density * math.sqrt(RATE / 2)
+    return np.random.default_rng(seed).normal(0, scale, int(seconds * RATE))
+
+
+def test_white_noise_flat_and_weighted() -> None:
+    """A weighting takes 2.048 dB from white noise of 20 Hz to 20 kHz (computed)."""
+    found = figures(idle_material(track(white(1e-7), RATE)))
+    assert found["noise"].value == pytest.approx(1e-7 * math.sqrt(19_980), rel=0.02)
+    ratio = 20 * math.log10(found["noise_a"].value / found["noise"].value)
+    assert ratio == pytest.approx(-2.048, abs=0.1)
+    assert found["noise"].bound is None
+
+
+@pytest.mark.parametrize("hz", [31.5, 100.0, 1000.0, 2500.0, 12_500.0])
+def test_one_line_is_weighted_by_the_curve(hz: float) -> None:
+    found = figures(idle_material(track(sines(RATE, 1.0, {hz: 1e-3}), RATE)))
+    assert found["noise"].value == pytest.approx(1e-3 / math.sqrt(2), rel=1e-6)
+    factor = a_weighting(np.array([hz]))[0]
+    assert found["noise_a"].value == pytest.approx(factor * 1e-3 / math.sqrt(2), rel=1e-3)
+
+
+def test_what_lies_outside_the_band_does_not_count() -> None:
+    outside = sines(RATE, 2.0, {5.0: 1.0, 25_000.0: 1.0}) + 0.5
+    found = figures(idle_material(track(outside + white(1e-8), RATE)))
+    assert found["noise"].value == pytest.approx(1e-8 * math.sqrt(19_980), rel=0.03)
+
+
+@pytest.mark.parametrize("mains", [49.83, 50.0, 50.21])
+def test_mains_lines_are_followed(mains: float) -> None:
+    peaks = {mains: 1e-3, 2 * mains: 5e-4, 6 * mains: 1e-5}
+    found = figures(idle_material(track(sines(RATE, 2.0, peaks) + white(1e-8), RATE)))
+    for multiple, peak in ((1, 1e-3), (2, 5e-4), (6, 1e-5)):
+        line = found[f"mains_line {multiple}"]
+        assert line.frequency_hz == pytest.approx(multiple * mains, abs=2e-3 * multiple)
+        assert line.value == pytest.approx(peak / math.sqrt(2), rel=5e-3)
+        assert line.bound is None
+    assert found["mains_line 3"].bound == "upper"
+    assert found["mains_line 3"].value < 1e-7
+
+
+def test_a_line_that_drifts_is_read_whole() -> None:
+    """The mains wanders by 0.02 Hz within 20 s."""
+    t = np.arange(int(20 * RATE / 2)) / (RATE / 2)
+    turns = 2 * np.pi * (50.05 * t + 0.02 / 20 * t**2 / 2)
+    volts = 1e-3 * np.cos(turns) + 1e-4 * np.cos(10 * turns)
+    volts += np.random.default_rng(3).normal(0, 1e-6, len(t))
+    found = figures(idle_material(track(volts, RATE / 2)))
+    assert found["mains_line 1"].value == pytest.approx(1e-3 / math.sqrt(2), rel=2e-3)
+    assert found["mains_line 10"].value == pytest.approx(1e-4 / math.sqrt(2), rel=2e-3)
+
+
+def test_sixty_hertz_mains() -> None:
+    volts = sines(RATE, 1.0, {60.0: 1e-3, 120.0: 1e-3}) + white(1e-8, 1.0)
+    found = figures(idle_material(track(volts, RATE), mains_hz=60.0))
+    assert found["mains_line 2"].value == pytest.approx(1e-3 / math.sqrt(2), rel=1e-3)
+
+
+def test_uncertainty_comes_from_calibration_and_record() -> None:
+    volts = white(1e-7)
+    sure = figures(idle_material(track(volts, RATE)))["noise"]
+    unsure = figures(idle_material(track(volts, RATE, calibration=0.005)))["noise"]
+    # 1 / (2 sqrt(B T)) of the rms, raised by the window's 3.67.
+    expected = math.sqrt(3.67 / (19_980 * 2.0)) / 2
+    assert sure.uncertainty / sure.value == pytest.approx(expected, rel=0.1)
+    assert unsure.estimation == sure.estimation
+    assert unsure.uncertainty == pytest.approx(
+        math.hypot(0.005 * sure.value, sure.uncertainty), rel=1e-6
+    )
+
+
+def test_the_word_length_makes_a_bound() -> None:
+    """16 bits of 10 V: a step is 0.305 mV, and with dither half of it is noise."""
+    step = 20 / 2**16
+    rng = np.random.default_rng(1)
+    dither = rng.uniform(-0.5, 0.5, 96_000) + rng.uniform(-0.5, 0.5, 96_000)
+    quiet = np.rint(white(1e-8, 1.0) / step + dither) * step
+    assert figures(idle_material(track(quiet, RATE, bits=16)))["noise"].bound == "upper"
+    loud = np.rint(white(1e-5, 1.0) / step + dither) * step
+    assert figures(idle_material(track(loud, RATE, bits=16)))["noise"].bound is None
+
+
+@pytest.mark.parametrize(
+    ("volts", "kept", "metric", "reason"),
+    [
+        (np.zeros(96_000), {}, "noise", "silence"),
+        (white(1e-7, 0.2), {}, "noise", "too short"),
+        (white(1e-7, 0.3), {}, "mains_line", "too short to tell mains lines apart"),
+        (white(1e-7), {"mains_hz": None}, "mains_line", "mains frequency was not stated"),
+        (np.where(white(1e-7) > 0, 10.0, 0.0), {}, "noise", "the converter clipped"),
+    ],
+)
+def test_no_figure_where_none_is_honest(
+    volts: np.ndarray, kept: dict[str, object], metric: str, reason: str
+) -> None:
+    assert reason in reasons(idle_material(track(volts, RATE), **kept))[metric][1]
+
+
+def test_a_rate_below_the_band_is_refused() -> None:
+    slow = track(np.random.default_rng(1).normal(0, 1, 32_000), 32_000.0)
+    assert "32000 Hz" in reasons(idle_material(slow))["noise"][1]
+
+
+@settings(max_examples=10, deadline=None)
+@given(seed=st.integers(0, 999), factor=st.floats(1e-3, 1e3))
+def test_scaling_the_input_scales_every_figure(seed: int, factor: float) -> None:
+    volts = white(1e-7, 0.5, seed) + sines(RATE, 0.5, {50.1: 1e-4})
+    one, other = (figures(idle_material(track(k * volts, RATE))) for k in (1.0, factor))
+    for name, figure in one.items():
+        assert other[name].value == pytest.approx(factor * figure.value)
+        assert other[name].uncertainty == pytest.approx(factor * figure.uncertainty)
+        assert other[name].bound == figure.bound
+
+
+@settings(max_examples=10, deadline=None)
+@given(seed=st.integers(0, 999))
+def test_powers_of_independent_noises_add(seed: int) -> None:
+    one, other = white(1e-7, 1.0, seed), white(2e-7, 1.0, seed + 1000)
+    values = [figures(idle_material(track(v, RATE)))["noise"] for v in (one, other, one + other)]
+    expected = math.hypot(values[0].value, values[1].value)
+    assert values[2].value == pytest.approx(expected, rel=0.03)
