@@ -1,0 +1,128 @@
+"""Recordings through libsndfile: what comes back, and what is refused in one line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from backbench.errors import UserError
+from backbench.readers import audio
+from backbench.readers.find import read_recording
+from hypothesis import given
+from hypothesis import strategies as st
+
+NOISE = 0.2 * np.random.default_rng(0).normal(size=(3000, 2)).clip(-4, 4)
+FORMATS = [
+    ("WAV", "PCM_16", 16), ("WAV", "PCM_24", 24), ("WAV", "PCM_32", 32), ("WAV", "FLOAT", None),
+    ("RF64", "PCM_24", 24), ("FLAC", "PCM_16", 16), ("FLAC", "PCM_24", 24),
+    ("AIFF", "PCM_24", 24), ("CAF", "PCM_24", 24), ("CAF", "FLOAT", None), ("W64", "DOUBLE", None),
+]  # fmt: skip
+
+
+def written(
+    folder: Path, samples: np.ndarray = NOISE, kind: str = "WAV", subtype: str = "FLOAT"
+) -> Path:
+    path = folder / "take"
+    soundfile.write(path, samples, 48_000, format=kind, subtype=subtype)
+    return path
+
+
+def told(path: Path) -> str:
+    """The one fault of a file."""
+    with pytest.raises(UserError) as caught:
+        read_recording(path, "take.wav")
+    (fault,) = caught.value.faults
+    assert "\n" not in str(fault)
+    assert fault.where == "take.wav"
+    return fault.found
+
+
+@pytest.mark.parametrize(("kind", "subtype", "bits"), FORMATS)
+def test_samples_come_back_within_half_a_step(
+    tmp_path: Path, kind: str, subtype: str, bits: int | None
+) -> None:
+    recording = read_recording(written(tmp_path, kind=kind, subtype=subtype))
+    assert (recording.rate_hz, recording.bits) == (48_000, bits)
+    assert recording.samples.dtype == np.float64
+    steps = {"FLOAT": 2**24, "DOUBLE": 2**52}.get(subtype) or 2 ** ((bits or 0) - 1)
+    assert np.abs(recording.samples - NOISE).max() <= 1.0 / steps
+
+
+def test_full_scale_is_one(tmp_path: Path) -> None:
+    """The most negative integer is -1; a word of n bits counts steps of 2**(1 - n)."""
+    path = tmp_path / "words.wav"
+    words = np.array([-(2**15), -1, 0, 1, 2**15 - 1], dtype=np.int16)
+    soundfile.write(path, words, 48_000)
+    assert (read_recording(path).samples[:, 0] * 2**15 == words).all()
+
+
+@pytest.mark.parametrize(("kind", "subtype", "bits"), FORMATS)
+def test_a_file_cut_short_is_refused(
+    tmp_path: Path, kind: str, subtype: str, bits: int | None
+) -> None:
+    path = written(tmp_path, kind=kind, subtype=subtype)
+    path.write_bytes(path.read_bytes()[: path.stat().st_size * 3 // 4])
+    found = told(path)
+    assert "breaks off" in found or "damaged" in found
+
+
+@given(st.integers(0, 2999), st.integers(0, 1), st.sampled_from([np.nan, np.inf, -np.inf]))
+def test_the_first_sample_that_is_no_number_is_named(
+    tmp_path_factory: pytest.TempPathFactory, frame: int, track: int, value: float
+) -> None:
+    samples = NOISE.copy()
+    samples[frame, track] = value
+    samples[2999, 1] = np.nan
+    found = told(written(tmp_path_factory.mktemp("nan"), samples))
+    assert f"at sample {frame} " in found
+    assert f"track {track + 1}" in found
+
+
+@pytest.mark.parametrize(
+    ("kind", "subtype"), [("WAV", "PCM_U8"), ("FLAC", "PCM_S8"), ("WAV", "ULAW")]
+)
+def test_coarse_samples_are_refused(tmp_path: Path, kind: str, subtype: str) -> None:
+    assert "samples" in told(written(tmp_path, kind=kind, subtype=subtype))
+
+
+def test_no_samples_are_refused(tmp_path: Path) -> None:
+    assert told(written(tmp_path, NOISE[:0])) == "no samples"
+
+
+def test_a_missing_file_a_folder_and_an_empty_file_are_told(tmp_path: Path) -> None:
+    assert told(tmp_path / "none") == "no such file"
+    assert "directory" in told(tmp_path)
+    (tmp_path / "empty").touch()
+    assert told(tmp_path / "empty") == "an empty file"
+
+
+def test_what_is_no_recording_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "table.csv"
+    path.write_text("frequency,level\n1000,0\n")
+    assert "delimited table" in told(path)
+    path.write_bytes(b"\x00\x01\x02" * 50)
+    assert "bytes that begin" in told(path)
+
+
+def test_absurd_sizes_are_refused_from_the_header(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(audio, "MAX_SAMPLES", 5999)
+    monkeypatch.setattr(soundfile.SoundFile, "read", None)
+    assert told(written(tmp_path)) == "3000 samples of 2 tracks"
+
+
+@given(st.binary(max_size=400), st.sampled_from(FORMATS))
+def test_damage_gives_a_fault_or_a_recording_never_another_error(
+    tmp_path_factory: pytest.TempPathFactory, damage: bytes, form: tuple[str, str, int | None]
+) -> None:
+    path = written(tmp_path_factory.mktemp("damage"), NOISE[:200], form[0], form[1])
+    whole = path.read_bytes()
+    path.write_bytes(whole[:40] + damage + whole[40 + len(damage) :])
+    try:
+        sound = bool(np.isfinite(read_recording(path).samples).all())
+    except UserError as error:
+        sound = len(error.faults) == 1
+    assert sound
