@@ -134,8 +134,8 @@ def _line_table(lines: Sequence[Line]) -> Table:
             value += " (entered)"
         share = "" if line.percentile is None else f"{line.percentile:.0f} %"
         place = line.place or f"{line.n} units"
-        around = "; ".join(
-            f"{near.label} {quantity(near.value, line.unit)}" + (" (entered)" * near.entered)
+        around = "\n".join(
+            f"{quantity(near.value, line.unit)}{' (entered)' * near.entered} {near.label}"
             for near in line.around
         )
         made.add_row(*(Text(t) for t in (line_name(line), value, share, place, around)))

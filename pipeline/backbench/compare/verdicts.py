@@ -143,9 +143,9 @@ def _differences(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Iterator[
         if wanted is None or (name == "power_w" and figure["metric"] in SIZE_OF_POWER):
             continue
         if found is None or abs(found / wanted - 1) > within:
-            measured = "none stated" if found is None else f"{found:.4g} {UNITS[name]}"
+            measured = "not stated" if found is None else f"{found:.4g} {UNITS[name]}"
             words = name.rsplit("_", 1)[0]
-            yield f"{words} {measured} measured, {wanted:.4g} {UNITS[name]} promised"
+            yield f"{words} {measured}, {wanted:.4g} {UNITS[name]} promised"
     if figure["band_low_hz"] is not None:
         band = (figure["band_low_hz"], figure["band_high_hz"])
         if row["metric"] not in BAND_METRICS or band != WHOLE_BAND:

@@ -1,0 +1,21 @@
+-- title: Upper band limit by technology
+-- question: Where does the response fall by 3 dB above 1 kHz? The lower output of each unit; a
+--   bound where the limit lies above what was measured.
+-- grain: unit_key
+-- parameter unit: unit = ''; a unit to mark
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column technology: -; Technology
+-- column value: kHz; Upper −3 dB frequency
+-- column low: kHz; Value less expanded uncertainty
+-- column high: kHz; Value plus expanded uncertainty
+-- column bound: -; Bound
+-- column marked: -; Marked
+-- chart: strip; scale = log
+SELECT
+    unit_key, label, technology, value / 1000 AS value, low / 1000 AS low, high / 1000 AS high,
+    bound, unit_key = $unit AS marked
+FROM worse
+JOIN peer USING (unit_key)
+WHERE point_key = 'response' AND metric = 'response_high_3db'
+ORDER BY technology, value, unit_key

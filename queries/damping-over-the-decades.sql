@@ -1,0 +1,22 @@
+-- title: Damping factor over the decades
+-- question: Has the damping factor risen with the year of making, within each technology too?
+-- grain: unit_key
+-- parameter unit: unit = ''; a unit to mark
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column technology: -; Technology
+-- column x: -; Year of making
+-- column y: -; Damping factor at 1 kHz
+-- column y_low: -; Value less expanded uncertainty
+-- column y_high: -; Value plus expanded uncertainty
+-- column decade: -; Decade
+-- column marked: -; Marked
+-- chart: trend; scale = log
+SELECT
+    unit_key, label, technology, made_year AS x, value AS y, low AS y_low, high AS y_high, decade,
+    unit_key = $unit AS marked
+FROM worse
+JOIN peer USING (unit_key)
+WHERE point_key = 'impedance-1khz' AND metric = 'damping_factor' AND made_year IS NOT NULL
+  AND value > 0
+ORDER BY x, unit_key

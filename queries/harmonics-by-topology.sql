@@ -1,0 +1,22 @@
+-- title: Harmonics by topology
+-- question: Which harmonics do push-pull and single-ended units add at one test point? Median and
+--   middle half over units, the worse output of each.
+-- grain: technology, topology, order_n
+-- parameter point: point = 'tone-1khz-5w-8ohm'; test point
+-- column technology: -; Technology
+-- column topology: -; Topology
+-- column order_n: -; Harmonic
+-- column units: -; Units
+-- column bounds: -; Of these, bounds
+-- column lower_db: dB; Lower quartile re the fundamental
+-- column median_db: dB; Median re the fundamental
+-- column upper_db: dB; Upper quartile re the fundamental
+SELECT
+    technology, coalesce(topology, 'not stated') AS topology, order_n, count(*) AS units,
+    count(bound) AS bounds, quantile_cont(value, 0.25) AS lower_db, median(value) AS median_db,
+    quantile_cont(value, 0.75) AS upper_db
+FROM worse
+JOIN peer USING (unit_key)
+WHERE point_key = $point AND metric = 'harmonic'
+GROUP BY ALL
+ORDER BY technology, topology, order_n

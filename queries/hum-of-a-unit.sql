@@ -1,0 +1,40 @@
+-- title: Hum of a unit, line by line
+-- question: Which multiples of the mains frequency make up a unit's hum, and how does each compare
+--   with the median of its peers? Newest review; where no unit is named, the one reviewed last.
+-- grain: unit_key, output, order_n
+-- parameter unit: unit = ''; the unit
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column output: -; Output
+-- column order_n: -; Multiple of the mains frequency
+-- column frequency_hz: Hz; Frequency
+-- column value: µV; Level
+-- column bound: -; Bound
+-- column peers_median: µV; Median of the peers
+-- column peers: -; Peers
+WITH marked AS (
+    SELECT unit_key, technology, kind_group FROM peer
+    WHERE $unit = '' OR unit_key = $unit
+    ORDER BY reviewed DESC, unit_key
+    LIMIT 1
+),
+lines AS (
+    SELECT unit_key, output, order_n, frequency_hz, value * 1e6 AS value, bound
+    FROM placed
+    WHERE point_key = 'idle' AND metric = 'mains_line'
+),
+others AS (
+    SELECT order_n, median(value) AS peers_median, count(DISTINCT unit_key) AS peers
+    FROM lines
+    JOIN peer USING (unit_key)
+    JOIN marked ON marked.technology = peer.technology AND marked.kind_group = peer.kind_group
+        AND marked.unit_key <> peer.unit_key
+    GROUP BY order_n
+)
+SELECT unit_key, label, output, order_n, frequency_hz, value, bound, peers_median,
+       coalesce(peers, 0) AS peers
+FROM lines
+JOIN peer USING (unit_key)
+LEFT JOIN others USING (order_n)
+WHERE unit_key = (SELECT unit_key FROM marked)
+ORDER BY unit_key, output, order_n

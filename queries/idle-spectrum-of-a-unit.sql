@@ -1,0 +1,44 @@
+-- title: Spectrum at idle
+-- question: What is in a unit's residual noise: hum lines, hiss, whistles? The strongest line of each of 2,000
+--   steps of equal ratio from 10 Hz to 100 kHz, so that no line is lost. Newest review; where no
+--   unit is named, the one reviewed last.
+-- grain: unit_key, output, frequency_hz
+-- parameter unit: unit = ''; the unit
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column output: -; Output
+-- column frequency_hz: Hz; Frequency
+-- column level: dBV; Level
+-- column kind: -; Kind
+-- column y_unit: -; Unit of the level
+-- chart: spectrum
+WITH marked AS (
+    SELECT unit_key, label FROM peer
+    WHERE $unit = '' OR unit_key = $unit
+    ORDER BY reviewed DESC, unit_key
+    LIMIT 1
+),
+newest AS (
+    SELECT curve.*, label
+    FROM curve
+    JOIN marked USING (unit_key)
+    JOIN review USING (review_key)
+    WHERE curve = 'idle_spectrum'
+    QUALIFY row_number() OVER (
+        PARTITION BY output
+        ORDER BY reviewed DESC, review_key DESC, analysis_key
+    ) = 1
+),
+points AS (
+    SELECT unit_key, label, output, y_unit, unnest(x) AS hertz, unnest(y) AS level FROM newest
+),
+steps AS (
+    SELECT unit_key, label, output, arg_max(hertz, level) AS frequency_hz, max(level) AS level,
+           'idle' AS kind, y_unit
+    FROM points
+    WHERE hertz BETWEEN 10 AND 100000
+    GROUP BY unit_key, label, output, y_unit, floor(500 * log10(hertz / 10))
+)
+SELECT unit_key, label, output, frequency_hz, level, kind, y_unit
+FROM steps
+ORDER BY unit_key, output, frequency_hz

@@ -1,0 +1,23 @@
+-- title: Residual noise against gain
+-- question: Is a noisy unit noisy because it has more gain? A-weighted output noise against gain
+--   at 1 kHz, newest review of each.
+-- grain: unit_key
+-- parameter unit: unit = ''; a unit to mark
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column technology: -; Technology
+-- column x: dB; Gain at 1 kHz
+-- column y: µV; Residual noise, A-weighted
+-- column y_low: µV; Value less expanded uncertainty
+-- column y_high: µV; Value plus expanded uncertainty
+-- column bound: -; Bound
+-- column marked: -; Marked
+-- chart: trend; scale = log
+SELECT
+    unit_key, label, technology, gain.value AS x, noise.value * 1e6 AS y, noise.low * 1e6 AS y_low,
+    noise.high * 1e6 AS y_high, noise.bound, unit_key = $unit AS marked
+FROM (SELECT * FROM worse WHERE point_key = 'idle' AND metric = 'noise_a') AS noise
+JOIN (SELECT * FROM worse WHERE point_key = 'gain-1khz' AND metric = 'gain') AS gain
+  USING (unit_key)
+JOIN peer USING (unit_key)
+ORDER BY x, unit_key

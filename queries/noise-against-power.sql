@@ -1,0 +1,24 @@
+-- title: Residual noise against power
+-- question: Are powerful units noisier? A-weighted output noise against the greatest power at 1 %
+--   distortion into 8 ohm, newest review of each.
+-- grain: unit_key
+-- parameter unit: unit = ''; a unit to mark
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column technology: -; Technology
+-- column x: W; Power at 1 % distortion, 8 ohm
+-- column y: µV; Residual noise, A-weighted
+-- column y_low: µV; Value less expanded uncertainty
+-- column y_high: µV; Value plus expanded uncertainty
+-- column bound: -; Bound
+-- column marked: -; Marked
+-- chart: trend; scale = log
+SELECT
+    unit_key, label, technology, power.value AS x, noise.value * 1e6 AS y,
+    noise.low * 1e6 AS y_low, noise.high * 1e6 AS y_high, noise.bound, unit_key = $unit AS marked
+FROM (SELECT * FROM worse WHERE point_key = 'idle' AND metric = 'noise_a') AS noise
+JOIN (SELECT * FROM worse WHERE point_key = 'limit-1khz-8ohm' AND metric = 'power_at_limit'
+          AND limit_percent = 1) AS power
+  USING (unit_key)
+JOIN peer USING (unit_key)
+ORDER BY x, unit_key

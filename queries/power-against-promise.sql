@@ -1,0 +1,56 @@
+-- title: Measured against promised power
+-- question: Which units miss their published power, and by how much? The greatest power at the
+--   promised distortion, 1 kHz and the promised load, the weaker output, newest review.
+-- grain: unit_key, position
+-- parameter missed: flag = no; only those that miss it
+-- column unit_key: -; Unit
+-- column position: -; Position among the figures
+-- column label: -; Maker and model
+-- column technology: -; Technology
+-- column promised: W; Promised
+-- column value: W; Measured
+-- column low: W; Value less expanded uncertainty
+-- column high: W; Value plus expanded uncertainty
+-- column excess_db: dB; Measured over promised
+-- column limit_percent: %; At distortion
+-- column load_ohm: ohm; Load
+-- column state: -; State
+WITH held AS (
+    SELECT
+        unit_key, published.position, label, technology, limit_value AS promised,
+        reading.value, reading.uncertainty, reading.limit_percent, reading.load_ohm, bound
+    FROM published
+    JOIN peer USING (review_key, unit_key)
+    JOIN reading USING (review_key, unit_key, metric)
+    JOIN metric USING (metric, method_version)
+    WHERE metric = 'power_at_limit' AND side = 'at least' AND reading.value IS NOT NULL
+      AND abs(reading.limit_percent - published.limit_percent) < 0.001
+      AND (published.load_ohm IS NULL
+           OR abs(reading.load_ohm / published.load_ohm - 1) <= 0.05)
+      AND (published.frequency_hz IS NULL
+           OR abs(reading.frequency_hz / published.frequency_hz - 1) <= 0.01)
+      AND published.band_low_hz IS NULL
+    QUALIFY row_number() OVER (
+        PARTITION BY unit_key, published.position ORDER BY reading.value, reading_key
+    ) = 1
+),
+told AS (
+    SELECT
+        *,
+        value - 2 * uncertainty AS low,
+        value + 2 * uncertainty AS high,
+        (promised - value) / nullif(uncertainty, 0) AS short
+    FROM held
+)
+SELECT
+    unit_key, position, label, technology, promised, value, low, high,
+    10 * log10(value / promised) AS excess_db, limit_percent, load_ohm,
+    CASE WHEN bound = 'lower' AND value < promised THEN 'cannot be told apart'
+         WHEN uncertainty IS NULL THEN 'cannot be told apart'
+         WHEN uncertainty = 0 THEN CASE WHEN value >= promised THEN 'meets' ELSE 'fails' END
+         WHEN short <= -1.6449 THEN 'meets'
+         WHEN short >= 1.6449 THEN 'fails'
+         ELSE 'cannot be told apart' END AS state
+FROM told
+WHERE NOT $missed OR state = 'fails'
+ORDER BY excess_db, unit_key, position

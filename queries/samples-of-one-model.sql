@@ -1,0 +1,48 @@
+-- title: Samples of one model
+-- question: How far apart are samples of one model, beyond their uncertainty? Greatest and least
+--   value of each metric at its test point among models with two units or more.
+-- grain: maker, model, metric
+-- column maker: -; Maker
+-- column model: -; Model
+-- column metric: -; Metric
+-- column units: -; Units
+-- column least: -; Least
+-- column least_unit: -; Unit with the least
+-- column greatest: -; Greatest
+-- column greatest_unit: -; Unit with the greatest
+-- column unit: -; Unit of measure
+-- column beyond: -; Difference over its expanded uncertainty
+WITH wanted (metric, point_key, limit_percent) AS (
+    VALUES ('noise_a', 'idle', NULL), ('thd', 'tone-1khz-5w-8ohm', NULL),
+           ('power_at_limit', 'limit-1khz-8ohm', 1.0), ('gain', 'gain-1khz', NULL),
+           ('damping_factor', 'impedance-1khz', NULL), ('response_spread', 'response', NULL)
+),
+several AS (
+    SELECT unit_key, maker, model FROM peer
+    QUALIFY count(*) OVER (PARTITION BY maker, model) > 1
+),
+found AS (
+    SELECT maker, model, unit_key, worse.metric, value, uncertainty, worse.unit
+    FROM worse
+    JOIN wanted ON wanted.metric = worse.metric AND wanted.point_key = worse.point_key
+        AND worse.limit_percent IS NOT DISTINCT FROM
+            coalesce(wanted.limit_percent, worse.limit_percent)
+    JOIN several USING (unit_key)
+    WHERE worse.metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'damping_factor',
+                           'response_spread')
+),
+ends AS (
+    SELECT
+        maker, model, metric, unit, count(*) AS units,
+        first({v: value, u: uncertainty, k: unit_key} ORDER BY value, unit_key) AS a,
+        first({v: value, u: uncertainty, k: unit_key} ORDER BY value DESC, unit_key DESC) AS b
+    FROM found
+    GROUP BY ALL
+    HAVING count(*) > 1
+)
+SELECT
+    maker, model, metric, units, a.v AS least, a.k AS least_unit, b.v AS greatest,
+    b.k AS greatest_unit, unit,
+    (b.v - a.v) / nullif(2 * sqrt(a.u ** 2 + b.u ** 2), 0) AS beyond
+FROM ends
+ORDER BY beyond DESC NULLS LAST, maker, model, metric

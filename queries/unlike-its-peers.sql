@@ -1,0 +1,48 @@
+-- title: Most unlike its peers
+-- question: Which unit stands furthest from others of its technology and kind, and in what?
+--   Deviation from the peers' median in robust standard deviations, of at least five peers.
+-- grain: unit_key, metric
+-- parameter most: integer = 40; how many at most
+-- parameter beyond: number = 3; least deviation to be shown
+-- column unit_key: -; Unit
+-- column label: -; Maker and model
+-- column technology: -; Technology
+-- column metric: -; Metric
+-- column value: -; Value
+-- column middle: -; Median of the peers
+-- column unit: -; Unit of measure
+-- column deviation: -; Robust standard deviations
+-- column peers: -; Units
+-- column bound: -; Bound
+WITH wanted (metric, point_key, limit_percent) AS (
+    VALUES ('noise_a', 'idle', NULL), ('thd', 'tone-1khz-5w-8ohm', NULL),
+           ('power_at_limit', 'limit-1khz-8ohm', 1.0), ('gain', 'gain-1khz', NULL),
+           ('channel_balance', 'channels-1khz', NULL), ('separation', 'channels-1khz', NULL),
+           ('damping_factor', 'impedance-1khz', NULL), ('response_spread', 'response', NULL)
+),
+found AS (
+    SELECT
+        unit_key, label, technology, kind_group, worse.metric, value, worse.unit, bound,
+        CASE WHEN worse.unit IN ('dB', '') THEN value ELSE log10(nullif(abs(value), 0)) END AS scaled
+    FROM worse
+    JOIN wanted ON wanted.metric = worse.metric AND wanted.point_key = worse.point_key
+        AND worse.limit_percent IS NOT DISTINCT FROM
+            coalesce(wanted.limit_percent, worse.limit_percent)
+    JOIN peer USING (unit_key)
+    WHERE worse.metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'channel_balance',
+                           'separation', 'damping_factor', 'response_spread')
+),
+typical AS (
+    SELECT technology, kind_group, metric, count(*) AS peers, median(value) AS middle,
+           median(scaled) AS centre, 1.4826 * mad(scaled) AS spread
+    FROM found
+    GROUP BY ALL
+    HAVING count(*) >= 5 AND spread > 0
+)
+SELECT unit_key, label, technology, metric, value, middle, unit,
+       (scaled - centre) / spread AS deviation, peers, bound
+FROM found
+JOIN typical USING (technology, kind_group, metric)
+WHERE abs(deviation) >= $beyond
+ORDER BY abs(deviation) DESC, unit_key, metric
+LIMIT $most

@@ -1,0 +1,545 @@
+"""A given and an expected result for every shipped query, worked out by hand.
+
+A line of `given` is a call of the catalogue maker: its name, then values in order and by name.
+A line of `expect` is a row; its first line names the columns that are looked at.
+"""
+
+from __future__ import annotations
+
+import ast
+import shlex
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from backbench.compare.saved import SavedQuery, shipped
+from backbench.store import reading
+
+TWICE = """
+review r1 2020-01-01
+review r2 2021-01-01
+unit a r1
+unit a r2 state=restored work="['new capacitors', 'cleaned']"
+reading a noise_a 8e-4 1e-5 under=idle review=r1
+reading a noise_a 2e-4 1e-5 under=idle review=r2
+reading a thd 0.5 0.01 review=r1
+reading a thd 0.505 0.01 review=r2
+reading a power_at_limit 10 0.2 limit_percent=1.0 power_w=None review=r1
+reading a power_at_limit 9 0.2 limit_percent=1.0 power_w=None review=r2
+unit b r1
+reading b noise_a 1e-4 1e-6 under=idle review=r1
+"""
+
+
+@dataclass(frozen=True)
+class Case:
+    query: str
+    given: str
+    expect: str
+    values: dict[str, str] = field(default_factory=dict)
+
+
+CASES = [
+    Case("idle-noise-of-technology", """
+        unit a
+        reading a noise_a 1e-4 2e-6 under=idle
+        reading a noise_a 3e-4 2e-6 under=idle output=right
+        unit b
+        reading b noise_a 2e-4 4e-6 under=idle bound=upper status=at_floor
+        unit c technology='solid state'
+        reading c noise_a 5e-5 0 under=idle
+        unit d technology='solid state'
+        reading d noise_a 6e-5 0 under=idle
+        """, """
+        unit_key | technology  | value | low | high | bound
+        c        | solid state | 50    | 50  | 50   |
+        b        | tube        | 200   |     | 208  | upper
+        a        | tube        | 300   | 296 | 304  |
+        """, {"unit": "c"}),
+    Case("quietest-of-a-kind", """
+        unit a
+        reading a noise_a 3e-4 0 under=idle
+        unit b
+        reading b noise_a 1e-4 0 under=idle
+        unit c
+        reading c noise_a 2e-4 0 under=idle
+        unit d kind=receiver
+        reading d noise_a 1e-5 0 under=idle
+        """, """
+        unit_key | value | marked
+        b        | 100   | False
+        c        | 200   | True
+        """, {"most": "2", "unit": "c"}),
+    Case("balance-against-age", """
+        unit a made=1950
+        reading a channel_balance -0.5 0.1
+        unit b made=1990
+        reading b channel_balance 0.1 0.1
+        unit c made_first=1960 made_last=1964
+        reading c channel_balance 0.3 0.05
+        unit d made=None
+        reading d channel_balance 0.3 0.05
+        """, """
+        unit_key | x  | y   | y_low | y_high | marked
+        b        | 30 | 0.1 | 0     | 0.3    | False
+        c        | 58 | 0.3 | 0.2   | 0.4    | True
+        a        | 70 | 0.5 | 0.3   | 0.7    | False
+        """, {"unit": "c"}),
+    Case("distortion-over-power", """
+        unit a
+        reading a thd 0.2 0.01 power_w=1.0
+        reading a thd 0.9 0.01 power_w=10.0
+        reading a thd 0.8 0.01 under=steps power_w=10.0
+        reading a thd 0.5 0.01 power_w=1.0 load_ohm=4.0
+        reading a thd 0.6 0.01 power_w=1.0 frequency_hz=20.0
+        unit b kind=receiver
+        reading b thd 0.1 0.02 under=steps power_w=2.0 bound=upper status=at_floor
+        unit c kind=preamplifier
+        reading c thd 0.1 0.02 power_w=2.0
+        unit d technology='solid state'
+        reading d thd 0.1 0.02 power_w=2.0
+        """, """
+        unit_key | output | power_w | thd_percent | thd_low | thd_high | bound
+        a        | left   | 1       | 0.2         | 0.18    | 0.22     |
+        a        | left   | 10      | 0.9         | 0.88    | 0.92     |
+        b        | left   | 2       | 0.1         |         | 0.14     | upper
+        """, {"unit": "a"}),
+    Case("damping-by-technology", """
+        unit a
+        reading a damping_factor 9 0.5
+        reading a damping_factor 8 0.5 output=right
+        unit b technology=switching
+        reading b damping_factor 200 20 bound=lower status=at_floor
+        """, """
+        unit_key | technology | value | low | high | bound | marked
+        b        | switching  | 200   | 160 |      | lower | False
+        a        | tube       | 8     | 7   | 9    |       | True
+        """, {"unit": "a"}),
+    Case("response-over-peers", """
+        unit a
+        unit b
+        unit c technology=hybrid
+        curve a response [100.0,1000.0,1010.0,30000.0] [-2.0,0.0,0.2,-9.0]
+        curve b response [100.0,1000.0] [-1.0,0.0]
+        curve c response [100.0,1000.0] [-7.0,0.0]
+        """, """
+        unit_key | frequency_hz | level_db | low_db | high_db | peers
+        a        | 100          | -2       | -1.9   | -1.1    | 2
+        a        | 1000         | 0.1      | 0.01   | 0.09    | 2
+        """, {"unit": "a"}),
+    Case("review-gaps", """
+        unit a
+        reading a gain 20 0.1
+        reading a thd None
+        unit p kind=preamplifier
+        reading p gain 10 0.1
+        reading p thd 0.1 0.1
+        reading p thd_n 0.1 0.1
+        reading p noise_a 1e-6 0 under=idle
+        reading p response_spread 1 0 under=sweep
+        reading p channel_balance 1 0
+        """, """
+        unit_key | family               | readings | state
+        a        | channel balance      | 0        | absent
+        a        | distortion           | 0        | refused
+        a        | distortion and noise | 0        | absent
+        a        | power at a limit     | 0        | absent
+        a        | residual noise       | 0        | absent
+        a        | response             | 0        | absent
+        a        | separation           | 0        | absent
+        a        | source impedance     | 0        | absent
+        p        | separation           | 0        | absent
+        """, {"lacking": "yes"}),
+    Case("harmonics-left-and-right", """
+        unit a
+        reading a harmonic -60 1 order_n=2 power_w=1.0
+        reading a harmonic -50 1 order_n=2 power_w=5.0
+        reading a harmonic -90 1 order_n=3 power_w=5.0 bound=upper status=at_floor
+        reading a harmonic -55 1 order_n=2 power_w=5.0 output=right
+        reading a harmonic -40 1 order_n=2 power_w=20.0
+        unit b
+        reading b harmonic -50 1 order_n=2 power_w=5.0
+        """, """
+        unit_key | output | power_w | order_n | level_db | bound
+        a        | left   | 1       | 2       | -60      |
+        a        | left   | 5       | 2       | -50      |
+        a        | left   | 5       | 3       | -90      | upper
+        a        | right  | 5       | 2       | -55      |
+        """, {"unit": "a"}),
+    Case("before-and-after-work", TWICE, """
+        unit_key | metric         | before | after | unit | beyond
+        a        | noise_a        | 8e-4   | 2e-4  | V    | 21.213203435596427
+        a        | power_at_limit | 10     | 9     | W    | 1.7677669529663689
+        a        | thd            | 0.5    | 0.505 | %    | 0.17677669529663689
+        """),
+    Case("work-that-paid", TWICE, """
+        unit_key | metric  | gain_db            | state    | work
+        a        | noise_a | 12.041199826559248 | restored | new capacitors; cleaned
+        """),
+    Case("bench-over-time", """
+        row calibration bench_key=b1 since=2019-05-01 track=1 volts_peak_at_full_scale=40.0 \
+            uncertainty_percent=0.5
+        review r1 2020-01-01
+        reading '' level 0.5 0.005 review=r1 load_ohm=None generator_vrms=1.0
+        reading '' thd_n 0.001 1e-5 review=r1 load_ohm=None
+        reading '' noise_a 2e-6 1e-7 review=r1 under=idle
+        reading '' level 0.5 0.005 review=r1 load_ohm=None generator_vrms=1.0 frequency_hz=20.0
+        """, """
+        series                           | reviewed   | value               | u     | unit
+        calibration, track 1             | 2019-05-01 | 40                  | 0.2   | V
+        loop-back THD+N at 1 kHz, left   | 2020-01-01 | 0.001               | 1e-5  | %
+        loop-back gain at 1 kHz, left    | 2020-01-01 | -6.020599913279624  | 0.08685889638065036 | dB
+        loop-back noise, A-weighted, left | 2020-01-01 | 2                  | 0.1   | µV
+        """),
+    Case("power-against-promise", """
+        unit a
+        published a power_at_limit 'at least' 20 limit_percent=1.0
+        reading a power_at_limit 16 1 limit_percent=1.0 power_w=None
+        reading a power_at_limit 18 1 limit_percent=1.0 power_w=None output=right
+        unit b
+        published b power_at_limit 'at least' 20 limit_percent=1.0 load_ohm=8.0
+        reading b power_at_limit 21 1 limit_percent=1.0 power_w=None
+        reading b power_at_limit 15 1 limit_percent=1.0 power_w=None load_ohm=4.0
+        unit c
+        published c power_at_limit 'at least' 20 limit_percent=1.0
+        reading c power_at_limit 40 1 limit_percent=1.0 power_w=None
+        unit d
+        published d power_at_limit 'at least' 20 limit_percent=1.0
+        reading d power_at_limit 40 1 limit_percent=3.0 power_w=None
+        """, """
+        unit_key | value | excess_db           | state
+        a        | 16    | -0.9691001300805639 | fails
+        b        | 21    | 0.2118929906993796  | cannot be told apart
+        c        | 40    | 3.010299956639812   | meets
+        """),
+    Case("harmonics-by-topology", """
+        unit a topology=push-pull
+        reading a harmonic -60 1 order_n=2
+        reading a harmonic -50 1 order_n=2 output=right
+        unit b topology=push-pull
+        reading b harmonic -70 1 order_n=2 bound=upper status=at_floor
+        unit c
+        reading c harmonic -40 1 order_n=2
+        """, """
+        technology | topology   | order_n | units | bounds | lower_db | median_db | upper_db
+        tube       | not stated | 2       | 1     | 0      | -40      | -40       | -40
+        tube       | push-pull  | 2       | 2     | 1      | -65      | -60       | -55
+        """),
+    Case("noise-against-gain", """
+        unit a
+        reading a noise_a 3e-4 1e-5 under=idle
+        reading a gain 30 0.1
+        unit b
+        reading b noise_a 1e-4 1e-5 under=idle
+        reading b gain 20 0.1
+        unit c
+        reading c gain 20 0.1
+        """, """
+        unit_key | x  | y   | y_low | y_high | marked
+        b        | 20 | 100 | 80    | 120    | False
+        a        | 30 | 300 | 280   | 320    | True
+        """, {"unit": "a"}),
+    Case("input-referred-noise", """
+        unit a
+        reading a noise_a 1e-3 3e-5 under=idle
+        reading a gain 40 0
+        reading a noise_a 2e-3 2e-5 under=idle output=right
+        reading a gain 60 0 output=right
+        unit b
+        reading b noise_a 1e-4 1e-6 under=idle
+        reading b gain 40 0
+        """, """
+        unit_key | value | low  | high | gain_db
+        b        | 1     | 0.98 | 1.02 | 40
+        a        | 10    | 9.4  | 10.6 | 40
+        """),
+    Case("damping-over-the-decades", """
+        unit a made=1968
+        reading a damping_factor 20 1
+        unit b made=1955
+        reading b damping_factor 5 0.5
+        """, """
+        unit_key | x    | y  | y_low | y_high | decade
+        b        | 1955 | 5  | 4     | 6      | 1950
+        a        | 1968 | 20 | 18    | 22     | 1960
+        """),
+    Case("due-for-a-re-test", """
+        review r1 2000-01-01
+        review r2 2020-01-01
+        unit a r1
+        reading a thd 1 0 review=r1
+        unit b r2
+        reading b thd 1 0 review=r2 method_version=0
+        unit c r2
+        reading c thd 1 0 review=r2
+        """, """
+        unit_key | years_ago | stale | reasons
+        a        | 20        | 0     | long ago
+        b        | 0         | 1     | older method
+        """),
+    Case("captures-with-flags", """
+        unit a
+        capture r-a 1 status=failed reason='unreadable audio'
+        capture r-a 2
+        capture r-a 3
+        reading a thd None analysis_key=r-a-3 reason=clipped
+        reading a thd_n None analysis_key=r-a-3 reason=clipped
+        reading a gain 1 0 analysis_key=r-a-3
+        """, """
+        review_key | position | file   | status   | refused | reason
+        r-a        | 1        | 1.flac | failed   | 0       | unreadable audio
+        r-a        | 3        | 3.flac | analysed | 2       | clipped
+        """),
+    Case("unlike-its-peers", """
+        unit a
+        unit b
+        unit c
+        unit d
+        unit e
+        reading a gain 20 0
+        reading b gain 21 0
+        reading c gain 22 0
+        reading d gain 23 0
+        reading e gain 40 0
+        """, """
+        unit_key | metric | value | middle | deviation          | peers
+        e        | gain   | 40    | 22     | 12.140833670578713 | 5
+        """),
+    Case("beneath-the-bench", """
+        unit a
+        reading a thd 0.001 0 bound=upper status=at_floor
+        reading a thd 0.1 0
+        reading a gain 20 0
+        """, """
+        bench_key | metric | readings | bounds | share
+        b1        | thd    | 2        | 1      | 50
+        """),
+    Case("noise-against-power", """
+        unit a
+        reading a noise_a 3e-4 1e-5 under=idle
+        reading a power_at_limit 30 0.1 limit_percent=1.0 power_w=None
+        reading a power_at_limit 40 0.1 limit_percent=10.0 power_w=None
+        unit b
+        reading b noise_a 1e-4 1e-5 under=idle
+        """, """
+        unit_key | x  | y   | y_low | y_high
+        a        | 30 | 300 | 280   | 320
+        """),
+    Case("signal-to-noise-by-technology", """
+        unit a
+        reading a snr 90 1
+        reading a snr 80 1 output=right
+        reading a snr 70 1 power_w=1.0
+        unit b technology=hybrid
+        reading b snr 100 1
+        """, """
+        unit_key | technology | value | low | high
+        b        | hybrid     | 100   | 98  | 102
+        a        | tube       | 80    | 78  | 82
+        """),
+    Case("hum-of-a-unit", """
+        unit a
+        reading a mains_line 1e-4 0 under=idle order_n=1 frequency_hz=50.0
+        reading a mains_line 2e-5 0 under=idle order_n=2 frequency_hz=100.1 bound=upper status=at_floor
+        unit b
+        reading b mains_line 3e-4 0 under=idle order_n=1 frequency_hz=50.0
+        unit c technology=hybrid
+        reading c mains_line 9e-4 0 under=idle order_n=1 frequency_hz=50.0
+        """, """
+        unit_key | order_n | frequency_hz | value | bound | peers_median | peers
+        a        | 1       | 50           | 100   |       | 300          | 1
+        a        | 2       | 100.1        | 20    | upper |              | 0
+        """, {"unit": "a"}),
+    Case("idle-spectrum-of-a-unit", """
+        unit a
+        curve a idle_spectrum [5.0,50.0,50.1,1000.0] [-60.0,-80.0,-90.0,-120.0]
+        """, """
+        unit_key | frequency_hz | level | kind
+        a        | 50           | -80   | idle
+        a        | 1000         | -120  | idle
+        """),
+    Case("tone-spectrum-of-a-unit", """
+        unit a
+        curve a spectrum [1000.0,2000.0] [10.0,-50.0] frequency_hz=1000.0 power_w=4.8
+        curve a spectrum [1000.0,2000.0] [3.0,-60.0] frequency_hz=1000.0 power_w=1.0 analysis_key=d
+        """, """
+        unit_key | frequency_hz | level | kind
+        a        | 1000         | 10    | tone
+        a        | 2000         | -50   | tone
+        """),
+    Case("impedance-over-frequency", """
+        review r1 2020-01-01
+        review r2 2021-01-01
+        unit a r1
+        unit a r2
+        curve a impedance [20.0,1000.0] [9.0,9.0] review=r1
+        curve a impedance [20.0,1000.0] [2.5,0.5] review=r2
+        """, """
+        unit_key | output | frequency_hz | ohm
+        a        | left   | 20           | 2.5
+        a        | left   | 1000         | 0.5
+        """),
+    Case("samples-of-one-model", """
+        unit a model=Heron
+        reading a gain 20 0.3
+        unit b model=Heron
+        reading b gain 22 0.4
+        unit c model=Heron
+        reading c gain 21 0.1
+        unit d model=Rail
+        reading d gain 10 0.1
+        """, """
+        model | metric | units | least | least_unit | greatest | greatest_unit | beyond
+        Heron | gain   | 3     | 20    | a          | 22       | b             | 2
+        """),
+    Case("left-against-right", """
+        unit a
+        reading a gain 20 0.3
+        reading a gain 21 0.4 output=right
+        reading a thd 0.5 0.01
+        unit b
+        reading b gain 20 0
+        reading b gain 20 0 output=right
+        """, """
+        unit_key | metric | left_value | right_value | difference | difference_u | beyond
+        a        | gain   | 20         | 21          | -1         | 0.5          | 1
+        b        | gain   | 20         | 20          | 0          | 0            |
+        """),
+    Case("power-into-loads", """
+        unit a rated_power_w=20.0
+        reading a power_at_limit 22 0 limit_percent=1.0 power_w=None
+        reading a power_at_limit 21 0 limit_percent=1.0 power_w=None output=right
+        reading a power_at_limit 15 0 limit_percent=1.0 power_w=None load_ohm=4.0
+        """, """
+        unit_key | into_4 | into_8 | into_16 | rated
+        a        | 15     | 21     |         | 20
+        """),
+    Case("distortion-over-the-band", """
+        unit a
+        reading a thd 0.1 0
+        reading a thd 1 0 frequency_hz=20.0
+        reading a thd 0.3 0 frequency_hz=20000.0
+        unit b
+        reading b thd 0.1 0
+        """, """
+        unit_key | at_20_hz | at_1_khz | at_20_khz | rise_db
+        a        | 1        | 0.1      | 0.3       | 20
+        b        |          | 0.1      |           |
+        """),
+    Case("entered-from-old-records", """
+        unit a
+        reading a thd 0.1 None status=entered
+        reading a gain 20 0
+        """, """
+        reading_key | unit_key | metric | value | uncertainty | unit
+        k00001      | a        | thd    | 0.1   |             | %
+        """),
+    Case("what-was-measured", """
+        unit a
+        reading a thd 0.1 0
+        reading a thd 0.2 0 output=right bound=upper status=at_floor
+        unit b
+        reading b thd 0.2 None status=entered
+        reading b thd None power_w=1.0
+        """, """
+        metric | point_key         | units | readings | bounds | entered | newest
+        thd    | tone-1khz-5w-8ohm | 2     | 3        | 1      | 1       | 2020-01-01
+        """),
+    Case("separation-against-balance", """
+        unit a
+        reading a channel_balance -0.4 0
+        reading a separation 60 1
+        reading a separation 55 1 output=right
+        """, """
+        unit_key | x   | y  | y_low | y_high
+        a        | 0.4 | 55 | 53    | 57
+        """),
+    Case("bandwidth-by-technology", """
+        unit a
+        reading a response_high_3db 40000 500 under=sweep frequency_hz=None
+        unit b
+        reading b response_high_3db 20000 0 under=sweep frequency_hz=None bound=lower status=at_floor
+        """, """
+        unit_key | value | low | high | bound
+        b        | 20    | 20  |      | lower
+        a        | 40    | 39  | 41   |
+        """),
+    Case("figures-to-hold-against", """
+        unit a
+        published a thd 'at most' 0.5
+        published a snr 'at least' 80 position=2
+        reading a thd 0.1 0
+        reading a thd None output=right
+        """, """
+        unit_key | position | metric | promised     | readings
+        a        | 1        | thd    | at most 0.5  | 1
+        a        | 2        | snr    | at least 80  | 0
+        """),
+]  # fmt: skip
+
+
+def value_of(text: str) -> Any:
+    try:
+        return ast.literal_eval(text)
+    except (ValueError, SyntaxError):
+        return text
+
+
+def fill(given: Any, lines: str) -> Path:
+    """Call the maker as each line says."""
+    for line in lines.replace("\\\n", " ").strip().splitlines():
+        name, *parts = shlex.split(line)
+        pairs = [part.partition("=") for part in parts if "=" in part]
+        plain = [value_of(part) for part in parts if "=" not in part]
+        getattr(given, name)(*plain, **{key: value_of(value) for key, _, value in pairs})
+    folder: Path = given.build()
+    return folder
+
+
+def result(query: SavedQuery, folder: Path, values: dict[str, str]) -> Any:
+    with reading(folder) as store:
+        return query.run(store, values)
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.query)
+def test_given_and_expected(given: Any, case: Case) -> None:
+    query = shipped()[case.query]
+    frame = result(query, fill(given, case.given), case.values)
+    head, *rows = [
+        [cell.strip() for cell in line.split("|")] for line in case.expect.strip().splitlines()
+    ]
+    found = [[row[name] for name in head] for row in frame.iter_rows(named=True)]
+    assert len(found) == len(rows), frame
+    for got, wanted in zip(found, rows, strict=True):
+        for cell, text in zip(got, wanted, strict=True):
+            assert same(cell, text), (got, wanted)
+
+
+def same(found: Any, text: str) -> bool:
+    if found is None or text == "":
+        return found is None and text == ""
+    if isinstance(found, float):
+        return found == pytest.approx(float(text), rel=1e-9, abs=1e-12)
+    return str(found) == text
+
+
+def test_every_shipped_query_has_a_case() -> None:
+    assert {case.query for case in CASES} == set(shipped())
+    assert len(shipped()) >= 25
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.query)
+def test_grain_is_unique_and_order_the_same(given: Any, case: Case) -> None:
+    query = shipped()[case.query]
+    folder = fill(given, case.given)
+    frame = result(query, folder, case.values)
+    assert frame.select(query.grain).is_duplicated().any() is False
+    assert frame.equals(result(query, folder, case.values))
+
+
+def test_headers_say_what_a_reader_needs() -> None:
+    for query in shipped().values():
+        assert query.question.endswith((".", "?")), query.name
+        assert all(p.help for p in query.parameters), query.name
