@@ -103,7 +103,7 @@ def words(
         clip=False,
     )
     return mark.encode(
-        x=alt.value(x), y=alt.value(y), text="text:N", tooltip=alt.value(None)
+        x=alt.XValue(x), y=alt.YValue(y), text=alt.Text("text:N"), tooltip=alt.TooltipValue(None)
     )
 
 
@@ -113,7 +113,7 @@ def badge(technology: str, x: float, y: float) -> alt.Chart:
     mark = alt.Chart(alt.Data(values=[{}])).mark_point(
         filled=True, size=62, shape=look.shape, color=look.colour, clip=False, opacity=1
     )
-    return mark.encode(x=alt.value(x), y=alt.value(y), tooltip=alt.value(None))
+    return mark.encode(x=alt.XValue(x), y=alt.YValue(y), tooltip=alt.TooltipValue(None))
 
 
 def sentence(plate: Plate, text: str) -> alt.LayerChart:

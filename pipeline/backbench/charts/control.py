@@ -14,6 +14,7 @@ from backbench.charts.canvas import Field, assemble, field, layer, sentence, wor
 from backbench.charts.declare import Plate, chart
 from backbench.charts.marks import Row
 from backbench.charts.panels import positions, rules, scale_lines
+from backbench.charts.placing import spread
 from backbench.charts.ruler import Ruler, ruler
 from backbench.charts.wording import quantity, shortened
 
@@ -89,8 +90,9 @@ def _calendar(first: float, last: float, width: float) -> Ruler:
 
 
 def _years(along: Ruler, area: Field) -> list[alt.Chart]:
-    lines = [{"px": along.px(t), "px2": along.px(t), "py": 0.0, "py2": area.height}
-             for t in along.ticks]
+    lines = [
+        {"px": along.px(t), "px2": along.px(t), "py": 0.0, "py2": area.height} for t in along.ticks
+    ]
     drawn = rules(lines, area.width, area.height)
     foot = {"px": 0.0, "px2": area.width, "py": area.height, "py2": area.height}
     drawn += rules([foot], area.width, area.height, theme.INK, 0.8)
@@ -117,20 +119,21 @@ def _panel(
         drawn += _limit_lines(found, up, area)
     else:
         text = f"under {FEWEST} readings: no limits"
-        drawn.append(words(text, area.width + 12, up.px(values[-1]) + 5, 13, colour=theme.SOFT_INK))
+        drawn.append(words(text, area.width, top + 20, 13, colour=theme.SOFT_INK, align="right"))
     return drawn + _points(rows, found, unit, up, along, area)
 
 
 def _limit_lines(found: Limits, up: Ruler, area: Field) -> list[alt.Chart]:
     named = (("upper limit", found.high), ("mean", found.centre), ("lower limit", found.low))
     drawn = []
-    for name, value in named:
+    heights = spread([up.px(value) for _, value in named], 16.0, 10.0, area.height)
+    for (name, value), at in zip(named, heights, strict=True):
         y = up.px(value)
         line = {"px": 0.0, "px2": area.width, "py": y, "py2": y}
         dash = (1, 0) if name == "mean" else (6, 4)
         drawn += rules([line], area.width, area.height, theme.SOFT_INK, 1.1, dash)
-        text = f"{name}\u2002{quantity(value, up.unit)}"
-        drawn.append(words(text, area.width + 8, y + 4, 12, colour=theme.SOFT_INK))
+        text = f"{name}\u2002{quantity(value, up.unit, 4)}"
+        drawn.append(words(text, area.width + 8, at + 4, 12, colour=theme.SOFT_INK))
     return drawn
 
 
@@ -144,24 +147,32 @@ def _points(
         outside = bool(found) and not found.low <= row["value"] <= found.high
         placed.append(
             {
-                "px": along.px(_day(row["reviewed"])), "py": up.px(row["value"]),
-                "low": up.px(row["value"] - reach), "high": up.px(row["value"] + reach),
-                "outside": outside, "day": str(row["reviewed"])[:10],
+                "px": along.px(_day(row["reviewed"])),
+                "py": up.px(row["value"]),
+                "low": up.px(row["value"] - reach),
+                "high": up.px(row["value"] + reach),
+                "outside": outside,
+                "day": str(row["reviewed"])[:10],
                 "told": f"{quantity(row['value'], unit, 4)} ± {quantity(reach, unit, 2)}",
             }
         )
     posts = [p | {"py": p["low"], "py2": p["high"]} for p in placed]
     line = layer(placed).mark_line(color=theme.SOFT_INK, strokeWidth=0.9)
     post = layer(posts).mark_rule(color=theme.INK, strokeWidth=1.2)
-    drawn = [line.encode(x=x, y=y, tooltip=alt.value(None)),
-             post.encode(x=x, y=y, y2=y2, tooltip=alt.value(None))]
+    drawn = [
+        line.encode(x=x, y=y, tooltip=alt.TooltipValue(None)),
+        post.encode(x=x, y=y, y2=y2, tooltip=alt.TooltipValue(None)),
+    ]
     tips = [alt.Tooltip("day:N", title="reviewed"), alt.Tooltip("told:N", title="value (k = 2)")]
     for outside in (False, True):
         some = [p for p in placed if p["outside"] == outside]
         if some:
             colour = theme.LOOKS["tube"].colour if outside else theme.INK
             mark = layer(some).mark_point(
-                filled=True, opacity=1, color=colour, size=150 if outside else 50,
+                filled=True,
+                opacity=1,
+                color=colour,
+                size=150 if outside else 50,
                 shape="diamond" if outside else "circle",
             )
             drawn.append(mark.encode(x=x, y=y, tooltip=tips))

@@ -28,15 +28,13 @@ def lines_of(rows: Sequence[Row], along: str, subject: str, *, of_subject: bool)
     return found
 
 
-def drawn_band(
-    rows: Sequence[Mapping[str, float]], along: Ruler, up: Ruler
-) -> list[alt.Chart]:
+def drawn_band(rows: Sequence[Mapping[str, float]], along: Ruler, up: Ruler) -> list[alt.Chart]:
     """The peers: their whole range pale, their middle half darker, their median a thin line."""
     if not rows:
         return []
     names = ("least", "q1", "middle", "q3", "greatest")
     held = [{"x": r["x"]} | {name: up.held(r[name]) for name in names} for r in rows]
-    base = layer(held).encode(x=along.x("x"), tooltip=alt.value(None))
+    base = layer(held).encode(x=along.x("x"), tooltip=alt.TooltipValue(None))
     style = {"color": theme.INK, "opacity": 1}
     return [
         base.mark_area(**style, fillOpacity=0.06).encode(y=up.y("least"), y2="greatest:Q"),
@@ -55,21 +53,30 @@ def thin_lines(lines: Lines, along: Ruler, up: Ruler, x: str, y: str) -> list[al
     ]
     if not rows:
         return []
-    mark = layer(rows).mark_line(
-        strokeWidth=0.8, strokeOpacity=min(0.7, max(0.22, 8 / len(lines)))
-    )
+    mark = layer(rows).mark_line(strokeWidth=0.8, strokeOpacity=min(0.7, max(0.22, 8 / len(lines))))
     tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("technology:N")]
     return [
         mark.encode(
-            x=along.x(x), y=up.y(y), detail="_line:N", color=colour_of(),
-            strokeDash=dash_of(), tooltip=tips
+            x=along.x(x),
+            y=up.y(y),
+            detail="_line:N",
+            color=colour_of(),
+            strokeDash=dash_of(),
+            tooltip=tips,
         )
     ]
 
 
 def subject_lines(
-    lines: Lines, along: Ruler, up: Ruler, x: str, y: str, low: str | None, high: str | None,
-    weight: float = 2.8, shaded: bool = False,
+    lines: Lines,
+    along: Ruler,
+    up: Ruler,
+    x: str,
+    y: str,
+    low: str | None,
+    high: str | None,
+    weight: float = 2.8,
+    shaded: bool = False,
 ) -> list[alt.Chart]:
     """The unit's own curves over their uncertainty, outputs told apart by dashes or by shades."""
     drawn: list[alt.Chart] = []
@@ -86,19 +93,22 @@ def subject_lines(
                 )
                 drawn.append(
                     band.encode(
-                        x=along.x(x), y=up.y("_low"), y2="_high:Q", tooltip=alt.value(None)
+                        x=along.x(x), y=up.y("_low"), y2="_high:Q", tooltip=alt.TooltipValue(None)
                     )
                 )
-        mark = layer(line).mark_line(
-            strokeWidth=weight, clip=True, **_output_style(k, shaded)
-        )
-        drawn.append(mark.encode(x=along.x(x), y=up.y(y), tooltip=alt.value(None)))
+        mark = layer(line).mark_line(strokeWidth=weight, clip=True, **_output_style(k, shaded))
+        drawn.append(mark.encode(x=along.x(x), y=up.y(y), tooltip=alt.TooltipValue(None)))
     return drawn
 
 
 def end_names(
-    lines: Lines, along: Ruler, up: Ruler, area: Field, y: str,
-    tail: Callable[[Row], str] | None = None, shaded: bool = False,
+    lines: Lines,
+    along: Ruler,
+    up: Ruler,
+    area: Field,
+    y: str,
+    tail: Callable[[Row], str] | None = None,
+    shaded: bool = False,
 ) -> list[alt.Chart]:
     """The outputs' names beside the right ends of the unit's curves, each with its dashes."""
     ends = [(key, line[-1]) for key, line in lines.items()]
@@ -153,9 +163,9 @@ def _output_style(k: int, shaded: bool) -> dict[str, Any]:
 
 def _sample(left: float, y: float, **style: Any) -> alt.Chart:
     """A short piece of line beside a name."""
-    ends = {"x": alt.value(left), "x2": alt.value(left + 29)}
+    ends = {"x": alt.XValue(left), "x2": alt.X2Value(left + 29)}
     mark = layer([{}]).mark_rule(**style)
-    return mark.encode(**ends, y=alt.value(y), y2=alt.value(y), tooltip=alt.value(None))
+    return mark.encode(**ends, y=alt.YValue(y), y2=alt.Y2Value(y), tooltip=alt.TooltipValue(None))
 
 
 def band_note(area: Field, units: int, *, lines: bool) -> list[alt.Chart]:

@@ -6,7 +6,13 @@ import altair as alt
 
 from backbench.charts.canvas import assemble, field, sentence
 from backbench.charts.curves import (
-    band_note, drawn_band, end_names, lines_of, subject_lines, technology_key, thin_lines,
+    band_note,
+    drawn_band,
+    end_names,
+    lines_of,
+    subject_lines,
+    technology_key,
+    thin_lines,
 )
 from backbench.charts.declare import Plate, chart
 from backbench.charts.marks import Row, bound_arrows, strong
@@ -15,7 +21,14 @@ from backbench.charts.ruler import ruler
 from backbench.charts.wording import quantity
 
 COLUMNS = (
-    "unit_key", "label", "output", "technology", "power_w", "thd_percent", "thd_low", "thd_high",
+    "unit_key",
+    "label",
+    "output",
+    "technology",
+    "power_w",
+    "thd_percent",
+    "thd_low",
+    "thd_high",
 )
 
 

@@ -49,9 +49,7 @@ def png(chart: alt.TopLevelMixin, size: Size | None = None) -> bytes:
         fault = Fault("size", f"{size.width} x {size.height}", f"as {own.width} to {own.height}")
         raise UserError("the chart was drawn for other proportions", [fault])
     return bytes(
-        vl_convert.vegalite_to_png(
-            spec, scale=size.width / own.width, ppi=72, allowed_base_urls=[]
-        )
+        vl_convert.vegalite_to_png(spec, scale=size.width / own.width, ppi=72, allowed_base_urls=[])
     )
 
 
@@ -77,7 +75,10 @@ def _html(chart: alt.TopLevelMixin) -> str:
     spec = chart.to_dict()
     told = html.escape(str(spec.get("description", "chart")))
     return PAGE.format(
-        title=told, paper=theme.PAPER, width=size_of(spec).width, library=_library(),
+        title=told,
+        paper=theme.PAPER,
+        width=size_of(spec).width,
+        library=_library(),
         spec=json.dumps(spec).replace("<", "\\u003c"),
     )
 

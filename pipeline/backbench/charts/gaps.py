@@ -19,7 +19,7 @@ MARKS = {
     "entered": ("circle", theme.PAPER, theme.INK),
     "partial": ("triangle-up", "#8b867a", "#8b867a"),
     "rejected": ("cross", "#b4541a", "#b4541a"),
-    "not applicable": ("stroke", "#b9b3a6", "#b9b3a6"),
+    "not applicable": ("stroke", theme.SOFT_INK, theme.SOFT_INK),
 }
 MISSING = ("", "missing", "not measured", "lacking")
 MOST_REVIEWS = 22
@@ -42,8 +42,16 @@ def gaps(plate: Plate) -> alt.LayerChart:
     layers += _family_names(families, wide)
     for k, key in enumerate(shown):
         text = shortened(labels[key], area.left - 40, theme.SMALL_PX)
-        layers.append(words(text, -12, high * (k + 0.5) + 5, theme.SMALL_PX, align="right",
-                            bold=key == plate.subject))
+        layers.append(
+            words(
+                text,
+                -12,
+                high * (k + 0.5) + 5,
+                theme.SMALL_PX,
+                align="right",
+                bold=key == plate.subject,
+            )
+        )
     layers += _cells(rows, families, shown, wide, high, area)
     layers += _key(rows, len(reviews), len(shown), area)
     return assemble(plate, area, layers)
@@ -62,12 +70,17 @@ def _ground(columns: int, lines: int, wide: float, high: float, area: Field) -> 
     """A pale cell everywhere; what stays pale is a gap."""
     x, y, x2, y2 = positions(area.width, area.height)
     cells = [
-        {"px": wide * c + 1.5, "px2": wide * (c + 1) - 1.5, "py": high * k + 1,
-         "py2": high * (k + 1) - 1}
-        for c in range(columns) for k in range(lines)
+        {
+            "px": wide * c + 1.5,
+            "px2": wide * (c + 1) - 1.5,
+            "py": high * k + 1,
+            "py2": high * (k + 1) - 1,
+        }
+        for c in range(columns)
+        for k in range(lines)
     ]
     mark = layer(cells).mark_rect(color="#f1ede2")
-    return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=alt.value(None))]
+    return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=alt.TooltipValue(None))]
 
 
 def _family_names(families: Sequence[str], wide: float) -> list[alt.Chart]:
@@ -77,15 +90,22 @@ def _family_names(families: Sequence[str], wide: float) -> list[alt.Chart]:
     return [
         words(
             shortened(family.replace("_", " "), levels * wide - 6, theme.SMALL_PX),
-            wide * (k + 0.5), -10 - 17 * (k % levels), theme.SMALL_PX, align="center",
+            wide * (k + 0.5),
+            -10 - 17 * (k % levels),
+            theme.SMALL_PX,
+            align="center",
         )
         for k, family in enumerate(families)
     ]
 
 
 def _cells(
-    rows: Sequence[Row], families: Sequence[str], shown: Sequence[str],
-    wide: float, high: float, area: Field,
+    rows: Sequence[Row],
+    families: Sequence[str],
+    shown: Sequence[str],
+    wide: float,
+    high: float,
+    area: Field,
 ) -> list[alt.Chart]:
     x, y, _, _ = positions(area.width, area.height)
     greatest = max([1, *(r["readings"] or 0 for r in rows)])
@@ -96,12 +116,14 @@ def _cells(
             continue
         shape, fill, stroke = _look(state)
         some = [
-            r | {
+            r
+            | {
                 "px": wide * (families.index(r["family"]) + 0.5),
                 "py": high * (list(shown).index(r["review_key"]) + 0.5),
                 "_area": _area(r["readings"], greatest, min(high, wide)),
             }
-            for r in rows if r["state"] == state and r["review_key"] in shown
+            for r in rows
+            if r["state"] == state and r["review_key"] in shown
         ]
         if some:
             mark = layer(some).mark_point(
@@ -130,13 +152,24 @@ def _key(rows: Sequence[Row], reviews: int, shown: int, area: Field) -> list[alt
     for state in present:
         shape, fill, stroke = _look(state)
         mark = layer([{}]).mark_point(
-            filled=True, opacity=1, size=70, shape=shape, fill=fill, stroke=stroke,
+            filled=True,
+            opacity=1,
+            size=70,
+            shape=shape,
+            fill=fill,
+            stroke=stroke,
             strokeWidth=1.6,
         )
-        drawn.append(mark.encode(x=alt.value(x + 5), y=alt.value(y), tooltip=alt.value(None)))
+        drawn.append(
+            mark.encode(x=alt.XValue(x + 5), y=alt.YValue(y), tooltip=alt.TooltipValue(None))
+        )
         drawn.append(words(state, x + 16, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
         x += text_width(state, theme.SMALL_PX) + 40
-    drawn.append(words("empty: nothing", x, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
+    drawn.append(
+        words(
+            "empty: nothing; larger: more readings", x, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK
+        )
+    )
     if reviews > shown:
         text = f"{shown} of {reviews} reviews, most gaps first"
         drawn.append(

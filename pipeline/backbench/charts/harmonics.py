@@ -49,8 +49,9 @@ def harmonics(plate: Plate) -> alt.LayerChart:
 def _levels(plate: Plate, rows: Sequence[Row], height: float) -> Ruler:
     levels = [r["level_db"] for r in rows]
     ends = [r[n] for r in rows for n in ("low_db", "high_db") if r.get(n) is not None]
-    return ruler([*levels, *ends, min(levels) - 6], height, 0.0,
-                 plate.labels.unit_of("level_db", "dB"))
+    return ruler(
+        [*levels, *ends, min(levels) - 6], height, 0.0, plate.labels.unit_of("level_db", "dB")
+    )
 
 
 def _two_powers(rows: Sequence[Row]) -> list[float]:
@@ -60,8 +61,15 @@ def _two_powers(rows: Sequence[Row]) -> list[float]:
 
 
 def _panel(
-    rows: Sequence[Row], output: str, powers: Sequence[float], left: float, span: float,
-    up: Ruler, area: Field, *, first: bool,
+    rows: Sequence[Row],
+    output: str,
+    powers: Sequence[float],
+    left: float,
+    span: float,
+    up: Ruler,
+    area: Field,
+    *,
+    first: bool,
 ) -> list[alt.Chart]:
     orders = range(2, max([10, *(int(r["order_n"]) for r in rows)]) + 1)
     step = span / len(orders)
@@ -86,8 +94,11 @@ def _placed(
     word = {"upper": "at most ", "lower": "at least "}.get(row["bound"] or "", "")
     low, high = row.get("low_db"), row.get("high_db")
     return row | {
-        "px": left + step * (row["order_n"] - 1.5) + aside, "py": up.px(up.held(row["level_db"])),
-        "py2": height, "shape": shape, "colour": colour,
+        "px": left + step * (row["order_n"] - 1.5) + aside,
+        "py": up.px(up.held(row["level_db"])),
+        "py2": height,
+        "shape": shape,
+        "colour": colour,
         "lowpx": None if low is None else up.px(up.held(low)),
         "highpx": None if high is None else up.px(up.held(high)),
         "told": f"{ordinal(int(row['order_n']))} harmonic at {at}: "
@@ -102,12 +113,15 @@ def _lollipops(rows: Sequence[Row], area: Field) -> list[alt.Chart]:
     known = [r for r in rows if not r["bound"]]
     if known:
         stem = layer(known).mark_rule(strokeWidth=1.2, strokeOpacity=0.55)
-        drawn.append(stem.encode(x=x, y=y, y2=y2, color=hue, tooltip=alt.value(None)))
-    sure = [r | {"py": r["lowpx"], "py2": r["highpx"]} for r in known if r["lowpx"] is not None
-            and r["highpx"] is not None]
+        drawn.append(stem.encode(x=x, y=y, y2=y2, color=hue, tooltip=alt.TooltipValue(None)))
+    sure = [
+        r | {"py": r["lowpx"], "py2": r["highpx"]}
+        for r in known
+        if r["lowpx"] is not None and r["highpx"] is not None
+    ]
     if sure:
         post = layer(sure).mark_rule(strokeWidth=2.4)
-        drawn.append(post.encode(x=x, y=y, y2=y2, color=hue, tooltip=alt.value(None)))
+        drawn.append(post.encode(x=x, y=y, y2=y2, color=hue, tooltip=alt.TooltipValue(None)))
     for bound in (False, True):
         some = [r for r in rows if bool(r["bound"]) == bound]
         if some:
@@ -115,7 +129,7 @@ def _lollipops(rows: Sequence[Row], area: Field) -> list[alt.Chart]:
     lows = [r for r in rows if r["bound"] == "upper"]
     if lows:
         arrow = layer(lows).mark_text(text="↓", dy=14, fontSize=12)
-        drawn.append(arrow.encode(x=x, y=y, color=hue, tooltip=alt.value(None)))
+        drawn.append(arrow.encode(x=x, y=y, color=hue, tooltip=alt.TooltipValue(None)))
     return drawn
 
 
@@ -124,7 +138,9 @@ def _heads(rows: Sequence[Row], x: alt.X, y: alt.Y, *, bound: bool) -> alt.Chart
     shape = alt.Shape("shape:N", scale=None)
     at = {"x": x, "y": y, "shape": shape, "tooltip": tips}
     if bound:
-        mark = layer(rows).mark_point(filled=True, fill=theme.PAPER, opacity=1, size=80, strokeWidth=1.8)
+        mark = layer(rows).mark_point(
+            filled=True, fill=theme.PAPER, opacity=1, size=80, strokeWidth=1.8
+        )
         return mark.encode(stroke=alt.Stroke("colour:N", scale=None), **at)
     mark = layer(rows).mark_point(filled=True, size=90, opacity=1)
     return mark.encode(color=alt.Color("colour:N", scale=None), **at)
@@ -149,7 +165,7 @@ def _key(
         name |= {"to_x": right + 30, "to_y": py}
         point = layer([{"px": right + 17, "py": py}])
         mark = point.mark_point(filled=True, size=90, opacity=1, shape=shape, color=colour)
-        marks.append(mark.encode(x=x, y=y, tooltip=alt.value(None)))
+        marks.append(mark.encode(x=x, y=y, tooltip=alt.TooltipValue(None)))
     return [*named(names, across(area.width), pixels(area.height)), *marks]
 
 

@@ -6,7 +6,13 @@ import altair as alt
 
 from backbench.charts.canvas import assemble, field, sentence
 from backbench.charts.curves import (
-    band_note, drawn_band, end_names, lines_of, subject_lines, technology_key, thin_lines,
+    band_note,
+    drawn_band,
+    end_names,
+    lines_of,
+    subject_lines,
+    technology_key,
+    thin_lines,
 )
 from backbench.charts.declare import Plate, chart
 from backbench.charts.marks import Row

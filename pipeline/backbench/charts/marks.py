@@ -76,9 +76,7 @@ def dots(rows: Sequence[Row], x: alt.X, y: alt.Y, area: float = theme.PEER_AREA)
         hollow = layer(open_rows).mark_point(
             filled=False, fill=theme.PAPER, opacity=1, size=area, strokeWidth=1.4
         )
-        drawn.append(
-            hollow.encode(x=x, y=y, stroke=_stroke(), shape=shape_of(), tooltip=TOLD)
-        )
+        drawn.append(hollow.encode(x=x, y=y, stroke=_stroke(), shape=shape_of(), tooltip=TOLD))
     return drawn
 
 
@@ -163,7 +161,9 @@ def _leaders(rows: Sequence[Row], x: Ruler, y: Ruler) -> alt.Chart:
         for r in rows
     ]
     rule = layer(placed).mark_rule(strokeWidth=0.8, color=theme.SOFT_INK, strokeOpacity=0.7)
-    return rule.encode(x=x.x("_x"), y=y.y("_y"), x2="_x2:Q", y2="_y2:Q", tooltip=alt.value(None))
+    return rule.encode(
+        x=x.x("_x"), y=y.y("_y"), x2="_x2:Q", y2="_y2:Q", tooltip=alt.TooltipValue(None)
+    )
 
 
 def _texts(rows: Sequence[Row], x: Ruler, y: Ruler, bold: bool) -> list[alt.Chart]:
@@ -179,19 +179,31 @@ def _texts(rows: Sequence[Row], x: Ruler, y: Ruler, bold: bool) -> list[alt.Char
         for r in rows
     ]
     style = {"align": "left", "baseline": "middle", "fontWeight": "bold" if bold else "normal"}
-    at = {"x": x.x("_x"), "y": y.y("_y"), "text": "text:N", "size": alt.Size("px:Q", scale=None)}
+    at = {
+        "x": x.x("_x"),
+        "y": y.y("_y"),
+        "text": alt.Text("text:N"),
+        "size": alt.Size("px:Q", scale=None),
+    }
     halo = layer(placed).mark_text(**style, stroke=theme.PAPER, strokeWidth=4, aria=False)
-    ink = layer(placed).mark_text(**style).encode(
-        color=alt.Color("colour:N", scale=None), tooltip=alt.value(None), **at
+    ink = (
+        layer(placed)
+        .mark_text(**style)
+        .encode(color=alt.Color("colour:N", scale=None), tooltip=alt.TooltipValue(None), **at)
     )
-    return [halo.encode(color=alt.value(theme.PAPER), tooltip=alt.value(None), **at), ink]
+    return [
+        halo.encode(color=alt.ColorValue(theme.PAPER), tooltip=alt.TooltipValue(None), **at),
+        ink,
+    ]
 
 
 def bound_arrows(rows: Sequence[Row], x: alt.X, y: alt.Y, *, upright: bool) -> list[alt.Chart]:
     """A small arrow at each bound, towards where the true value lies."""
     drawn = []
-    for bound, glyph, shift in (("upper", "↓" if upright else "←", -1),
-                                ("lower", "↑" if upright else "→", 1)):
+    for bound, glyph, shift in (
+        ("upper", "↓" if upright else "←", -1),
+        ("lower", "↑" if upright else "→", 1),
+    ):
         some = [r for r in rows if r.get("bound") == bound]
         if not some:
             continue
@@ -208,7 +220,7 @@ def axis_title(title: str, unit: str) -> str:
 
 def _ink_for(rows: Sequence[Row]) -> Any:
     if rows and all("technology" not in r or r.get("_strong") for r in rows):
-        return alt.value(theme.INK)
+        return alt.ColorValue(theme.INK)
     return colour_of()
 
 

@@ -20,15 +20,19 @@ def positions(width: float, height: float) -> tuple[alt.X, alt.Y, alt.X2, alt.Y2
 
 
 def rules(
-    rows: Sequence[Row], width: float, height: float,
-    colour: str = theme.RULE, weight: float = 0.7, dash: tuple[int, ...] = (1, 0),
+    rows: Sequence[Row],
+    width: float,
+    height: float,
+    colour: str = theme.RULE,
+    weight: float = 0.7,
+    dash: tuple[int, ...] = (1, 0),
 ) -> list[alt.Chart]:
     """Straight lines from px, py to px2, py2."""
     if not rows:
         return []
     x, y, x2, y2 = positions(width, height)
     mark = layer(rows).mark_rule(color=colour, strokeWidth=weight, strokeDash=list(dash))
-    return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=alt.value(None))]
+    return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=alt.TooltipValue(None))]
 
 
 def scale_lines(

@@ -13,7 +13,14 @@ from backbench.charts.marks import Row, named, pixels
 from backbench.charts.placing import spread, worth_naming
 from backbench.charts.ruler import Ruler
 from backbench.charts.strip import (
-    COLUMNS, OPTIONAL, SCALE, place, row_names, strip_layers, value_rows, value_ruler,
+    COLUMNS,
+    OPTIONAL,
+    SCALE,
+    place,
+    row_names,
+    strip_layers,
+    value_rows,
+    value_ruler,
 )
 from backbench.charts.wording import ordinal, quantity, shortened, text_width
 

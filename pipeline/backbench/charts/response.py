@@ -6,7 +6,13 @@ import altair as alt
 
 from backbench.charts.canvas import assemble, field, sentence
 from backbench.charts.curves import (
-    band_note, drawn_band, end_names, lines_of, subject_lines, technology_key, thin_lines,
+    band_note,
+    drawn_band,
+    end_names,
+    lines_of,
+    subject_lines,
+    technology_key,
+    thin_lines,
 )
 from backbench.charts.declare import Option, Plate, chart
 from backbench.charts.marks import Row
@@ -15,7 +21,14 @@ from backbench.charts.ruler import Ruler, frequency_ruler, ruler
 from backbench.charts.wording import number
 
 COLUMNS = (
-    "unit_key", "label", "technology", "output", "frequency_hz", "level_db", "low_db", "high_db",
+    "unit_key",
+    "label",
+    "technology",
+    "output",
+    "frequency_hz",
+    "level_db",
+    "low_db",
+    "high_db",
 )
 SPAN = Option("span", ("auto", "full"), "auto cuts the level at 24 dB below the reference")
 FLOOR_DB = -24.0

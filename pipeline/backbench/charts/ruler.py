@@ -119,7 +119,7 @@ def _linear_ruler(values: list[float], start: float, end: float, unit: str) -> R
     room = 0.05 * (high - low)
     low, high = (0.0 if 0 <= low < 0.3 * high else low - room), high + room
     every = 90.0 if end > start else 58.0
-    step = _step((high - low) / max(abs(end - start) / every, 2))
+    step = _step((high - low) / max(abs(end - start) / every, 2.6))
     first = math.ceil(low / step - 1e-9)
     ticks = [first * step]
     while ticks[-1] + step <= high * (1 + 1e-12):

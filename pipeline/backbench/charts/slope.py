@@ -16,10 +16,18 @@ from backbench.charts.ruler import Ruler, ranges_widely, ruler
 from backbench.charts.wording import quantity, shortened, wrapped
 
 COLUMNS = (
-    "unit_key", "label", "technology", "metric", "before", "before_u", "after", "after_u", "unit",
+    "unit_key",
+    "label",
+    "technology",
+    "metric",
+    "before",
+    "before_u",
+    "after",
+    "after_u",
+    "unit",
 )
 MOST_PANELS = 4
-VALUE_PX = 74.0
+VALUE_PX = 84.0
 COVERAGE = 2.0
 
 
@@ -31,16 +39,21 @@ def slope(plate: Plate) -> alt.LayerChart:
         return sentence(plate, "No unit was measured both before and after work on it.")
     metrics = list(dict.fromkeys(r["metric"] for r in rows))
     shown = metrics[:MOST_PANELS]
-    area = field(plate, left=26, right=26, bottom=52, above=58)
+    area = field(plate, left=26, right=26, bottom=52, above=64)
     span = area.width / len(shown)
     layers: list[alt.Chart] = []
     for k, metric in enumerate(shown):
         some = [r for r in rows if r["metric"] == metric]
         layers += _panel(some, plate, span * k, span, area, only=len(shown) == 1)
-    left_out = len(metrics) - len(shown)
-    more = f"; {left_out} more metrics not drawn" if left_out else ""
+    more = f"; not drawn: {', '.join(metrics[MOST_PANELS:])}" if len(metrics) > len(shown) else ""
     layers.append(
-        words(f"bars: ±2 u (k = 2){more}", 0, area.height + 44, 13, colour=theme.SOFT_INK)
+        words(
+            shortened(f"bars: ±2 u (k = 2){more}", area.width, 13),
+            0,
+            area.height + 44,
+            13,
+            colour=theme.SOFT_INK,
+        )
     )
     return assemble(plate, area, layers)
 
@@ -52,17 +65,27 @@ def _panel(
     names = min(300.0, span * 0.4) if only else VALUE_PX
     x1, x2 = left + VALUE_PX, left + span - names - 10
     up = _levels(rows, unit, area.height)
-    ends = [_end(r, side, x, up, plate, unit) for r in rows
-            for side, x in (("before", x1), ("after", x2))]
+    ends = [
+        _end(r, side, x, up, plate, unit)
+        for r in rows
+        for side, x in (("before", x1), ("after", x2))
+    ]
     drawn = rules(
         [{"px": x, "px2": x, "py": 0.0, "py2": area.height} for x in (x1, x2)],
-        area.width, area.height, theme.INK, 0.7,
+        area.width,
+        area.height,
+        theme.RULE,
+        1.2,
     )
-    drawn += [words(word, x, area.height + 20, theme.SMALL_PX, align="center",
-                    colour=theme.SOFT_INK) for word, x in (("before", x1), ("after", x2))]
+    drawn += [
+        words(word, x, area.height + 20, theme.SMALL_PX, align="center", colour=theme.SOFT_INK)
+        for word, x in (("before", x1), ("after", x2))
+    ]
     heads = wrapped(str(rows[0]["metric"]).replace("_", " "), span - 16, theme.TEXT_PX + 1)
-    drawn += [words(line, left, -40 + 18 * k, theme.TEXT_PX + 1, bold=True)
-              for k, line in enumerate(heads)]
+    drawn += [
+        words(line, left, -40 + 18 * k, theme.TEXT_PX + 1, bold=True)
+        for k, line in enumerate(heads)
+    ]
     drawn += _lines(rows, ends, area)
     return drawn + _texts(rows, ends, up, area, x1, x2, names if only else VALUE_PX, only=only)
 
@@ -72,7 +95,9 @@ def _levels(rows: Sequence[Row], unit: str, height: float) -> Ruler:
     log = ranges_widely(values, unit)
     reach = [
         r[side] + sign * COVERAGE * (r[side + "_u"] or 0.0)
-        for r in rows for side in ("before", "after") for sign in (-1, 1)
+        for r in rows
+        for side in ("before", "after")
+        for sign in (-1, 1)
     ]
     if log:
         reach = [v for v in reach if v > min(values) / 3]
@@ -84,8 +109,14 @@ def _end(row: Row, side: str, x: float, up: Ruler, plate: Plate, unit: str) -> R
     low, high = (up.px(up.held(row[side] + sign * spread_u)) for sign in (-1, 1))
     told = f"{row['metric']} {side}: {quantity(row[side], unit)}"
     return {
-        "unit_key": row["unit_key"], "label": row["label"], "side": side, "px": x,
-        "py": up.px(row[side]), "low": low, "high": high, "value": row[side],
+        "unit_key": row["unit_key"],
+        "label": row["label"],
+        "side": side,
+        "px": x,
+        "py": up.px(row[side]),
+        "low": low,
+        "high": high,
+        "value": row[side],
         "technology": row["technology"] or "not stated",
         "strong": bool(plate.subject) and row["unit_key"] == plate.subject,
         "told": f"{told} ± {quantity(spread_u, unit, 2)}" if spread_u else told,
@@ -100,14 +131,22 @@ def _lines(rows: Sequence[Row], ends: Sequence[Row], area: Field) -> list[alt.Ch
         some = [e for e in ends if e["strong"] == strong]
         if not some:
             continue
-        ink = alt.value(theme.INK) if strong else colour_of()
+        ink = alt.ColorValue(theme.INK) if strong else colour_of()
         line = layer(some).mark_line(strokeWidth=3 if strong else 1.2)
-        dash = alt.value([1, 0]) if strong else dash_of()
-        drawn.append(line.encode(x=x, y=y, detail="unit_key:N", color=ink, strokeDash=dash,
-                                 tooltip=alt.value(None)))
+        dash = alt.StrokeDashValue([1, 0]) if strong else dash_of()
+        drawn.append(
+            line.encode(
+                x=x,
+                y=y,
+                detail="unit_key:N",
+                color=ink,
+                strokeDash=dash,
+                tooltip=alt.TooltipValue(None),
+            )
+        )
         posts = [e | {"py": e["low"], "py2": e["high"]} for e in some]
         post = layer(posts).mark_rule(strokeWidth=2.6 if strong else 1.3)
-        drawn.append(post.encode(x=x, y=y, y2=y2, color=ink, tooltip=alt.value(None)))
+        drawn.append(post.encode(x=x, y=y, y2=y2, color=ink, tooltip=alt.TooltipValue(None)))
         dot = layer(some).mark_point(
             filled=True, opacity=1, size=theme.SUBJECT_AREA if strong else theme.PEER_AREA
         )
@@ -116,8 +155,15 @@ def _lines(rows: Sequence[Row], ends: Sequence[Row], area: Field) -> list[alt.Ch
 
 
 def _texts(
-    rows: Sequence[Row], ends: Sequence[Row], up: Ruler, area: Field,
-    x1: float, x2: float, room: float, *, only: bool,
+    rows: Sequence[Row],
+    ends: Sequence[Row],
+    up: Ruler,
+    area: Field,
+    x1: float,
+    x2: float,
+    room: float,
+    *,
+    only: bool,
 ) -> list[alt.Chart]:
     """Values at both ends; names too where there is one panel. The unit in question first."""
     most = int(area.height // 20)
@@ -131,12 +177,22 @@ def _texts(
         for e, py in zip(some, placed, strict=True):
             text = quantity(e["value"], up.unit)
             if side == "before":
-                drawn.append(words(text, x - 12, py + 5, theme.SMALL_PX, bold=e["strong"],
-                                   align="right"))
+                lead = {"px": x - 7, "px2": x - 18, "py": e["py"], "py2": py}
+                drawn += rules([lead], area.width, area.height, theme.SOFT_INK, 0.8)
+                drawn.append(
+                    words(text, x - 21, py + 5, theme.SMALL_PX, bold=e["strong"], align="right")
+                )
                 continue
             if only:
                 text = shortened(f"{text}\u2002{e['label']}", room - 8, theme.TEXT_PX)
-            row = {"from_x": x + 8, "from_y": e["py"], "to_x": x + 20, "to_y": py,
-                   "text": text, "bold": e["strong"], "size": theme.SMALL_PX}
+            row = {
+                "from_x": x + 8,
+                "from_y": e["py"],
+                "to_x": x + 20,
+                "to_y": py,
+                "text": text,
+                "bold": e["strong"],
+                "size": theme.SMALL_PX,
+            }
             drawn += named([row], *wide)
     return drawn

@@ -35,7 +35,9 @@ def spectrum(plate: Plate) -> alt.LayerChart:
     along = frequency_ruler((r["frequency_hz"] for r in rows), 0.0, area.width)
     along = along.shown(plate.labels.title_of("frequency_hz"))
     log = "dB" not in unit and min(r["level"] for r in rows) > 0
-    up = ruler((r["level"] for r in rows), area.height, 0.0, unit, log)
+    levels = [r["level"] for r in rows]
+    room = max(levels) * 1.7 if log else max(levels) + 0.06 * (max(levels) - min(levels))
+    up = ruler([*levels, room], area.height, 0.0, unit, log)
     up = up.shown_upright(plate.labels.title_of("level"), area.left - 26)
     traces = lines_of([r for r in rows if r["kind"] == TRACE], "frequency_hz", key, of_subject=True)
     lines = [r for r in rows if r["kind"] != TRACE]
@@ -61,14 +63,21 @@ def _named_lines(
     if not rows:
         return []
     told = [
-        r | {"told": f"{r['kind']}, {quantity(r['frequency_hz'], 'Hz')}: "
-             f"{quantity(r['level'], unit)}"}
+        r
+        | {
+            "told": f"{r['kind']}, {quantity(r['frequency_hz'], 'Hz')}: "
+            f"{quantity(r['level'], unit)}"
+        }
         for r in rows
     ]
     tips = [alt.Tooltip("output:N"), alt.Tooltip("told:N", title="line")]
     ring = layer(told).mark_point(
-        filled=True, fill=theme.PAPER, stroke=theme.LOOKS["tube"].colour, strokeWidth=1.8,
-        opacity=1, size=52
+        filled=True,
+        fill=theme.PAPER,
+        stroke=theme.LOOKS["tube"].colour,
+        strokeWidth=1.8,
+        opacity=1,
+        size=52,
     )
     drawn = [ring.encode(x=along.x("frequency_hz"), y=up.y("level"), tooltip=tips)]
     names = _line_names(rows, along, up)
@@ -94,9 +103,7 @@ def _line_names(rows: Sequence[Row], along: Ruler, up: Ruler) -> list[Row]:
         place = next(free, None)
         if place is not None:
             taken.append((place[0], place[0] + width, place[1]))
-            names.append(
-                {"to_x": place[0], "to_y": place[1], "text": text, "size": theme.SMALL_PX}
-            )
+            names.append({"to_x": place[0], "to_y": place[1], "text": text, "size": theme.SMALL_PX})
     return names
 
 
@@ -108,5 +115,7 @@ def _clear(
 ) -> bool:
     left, right, y = place[0], place[0] + width, place[1]
     hides = any(left - 5 < x < right + 5 and abs(py - y) < 13 for x, py in rings)
-    meets = any(left < end + 6 and right > start - 6 and abs(y - py) < 17 for start, end, py in taken)
+    meets = any(
+        left < end + 6 and right > start - 6 and abs(y - py) < 17 for start, end, py in taken
+    )
     return not hides and not meets

@@ -12,7 +12,14 @@ from backbench.charts import theme
 from backbench.charts.canvas import assemble, badge, field, layer, sentence, words
 from backbench.charts.declare import Option, Plate, chart
 from backbench.charts.marks import (
-    Row, bars, bound_arrows, dots, named, pixels, strong, told,
+    Row,
+    bars,
+    bound_arrows,
+    dots,
+    named,
+    pixels,
+    strong,
+    told,
 )
 from backbench.charts.placing import swarm
 from backbench.charts.ruler import Ruler, ranges_widely, ruler
@@ -73,7 +80,9 @@ def strip(plate: Plate) -> alt.LayerChart:
     return assemble(plate, area, layers)
 
 
-def place(members: Sequence[Row], along: Ruler, middle: float, room: float, diameter: float) -> None:
+def place(
+    members: Sequence[Row], along: Ruler, middle: float, room: float, diameter: float
+) -> None:
     """Set `_y` of each row: as near the middle of its strip as its neighbours let it."""
     offsets = swarm([along.px(row["value"]) for row in members], diameter, max(room, 0.0))
     for row, offset in zip(members, offsets, strict=True):
@@ -163,8 +172,14 @@ def _one_strip(
         at = along.px(row["value"])
         rows.append(
             {
-                "from_x": at, "from_y": row["_y"] + 7, "to_x": x, "to_y": low,
-                "lead_x": at, "lead_y": low - 8, "text": text, "bold": row["_strong"],
+                "from_x": at,
+                "from_y": row["_y"] + 7,
+                "to_x": x,
+                "to_y": low,
+                "lead_x": at,
+                "lead_y": low - 8,
+                "text": text,
+                "bold": row["_strong"],
             }
         )
     return rows

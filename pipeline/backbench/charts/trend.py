@@ -11,7 +11,12 @@ from backbench.charts import theme
 from backbench.charts.canvas import Field, assemble, badge, field, layer, sentence, words
 from backbench.charts.declare import Option, Plate, chart
 from backbench.charts.marks import (
-    Row, bound_arrows, dots, named, posts, strong,
+    Row,
+    bound_arrows,
+    dots,
+    named,
+    posts,
+    strong,
 )
 from backbench.charts.placing import freest, spread
 from backbench.charts.ruler import Ruler, ranges_widely, ruler
@@ -79,8 +84,13 @@ def fitted(rows: Sequence[Row]) -> Line | None:
     slope, intercept, low, high = stats.theilslopes(y, x, alpha=0.95)
     rho = stats.spearmanr(x, y)
     return Line(
-        float(slope), float(intercept), float(low), float(high),
-        float(rho.statistic), float(rho.pvalue), len(rows),
+        float(slope),
+        float(intercept),
+        float(low),
+        float(high),
+        float(rho.statistic),
+        float(rho.pvalue),
+        len(rows),
     )
 
 
@@ -135,7 +145,7 @@ def _points(line: Line, rows: Sequence[Row], up: Ruler) -> list[dict[str, float]
 def _band(whole: Line | None, rows: Sequence[Row], along: Ruler, up: Ruler) -> list[alt.Chart]:
     if whole is None:
         return []
-    base = layer(_points(whole, rows, up)).encode(x=along.x("x"), tooltip=alt.value(None))
+    base = layer(_points(whole, rows, up)).encode(x=along.x("x"), tooltip=alt.TooltipValue(None))
     return [
         base.mark_area(color=theme.INK, opacity=0.09).encode(y=up.y("low"), y2="high:Q"),
         base.mark_line(color=theme.SOFT_INK, strokeWidth=1.8).encode(y=up.y("y")),
@@ -154,26 +164,26 @@ def _within(
         look = theme.look(group)
         text = f"{group}, {len(members)}"
         end = max(members, key=lambda r: r["x"])
-        from_x, from_y = along.px(end["x"]), up.px(up.held(end["y"]))
+        name: Row = {"wanted": up.px(up.held(end["y"])), "technology": group}
         if line is not None:
             points = _points(line, members, up)
             mark = layer(points).mark_line(
                 color=look.colour, strokeWidth=1.6, strokeDash=list(look.dash)
             )
-            drawn.append(mark.encode(x=along.x("x"), y=up.y("y"), tooltip=alt.value(None)))
-            from_x, from_y = along.px(points[-1]["x"]), up.px(points[-1]["y"])
+            drawn.append(mark.encode(x=along.x("x"), y=up.y("y"), tooltip=alt.TooltipValue(None)))
+            name |= _leader(points[-1], along, up)
             text += f"\u2002ρ {number(line.rho, 2)}"
-        names.append({"from_x": from_x + 4, "from_y": from_y, "text": text, "technology": group})
+        names.append(name | {"text": text})
     if whole is not None:
         last = _points(whole, rows, up)[-1]
         names.append(
             {
-                "from_x": along.px(last["x"]) + 4, "from_y": up.px(last["y"]),
+                **_leader(last, along, up),
                 "text": f"all, {whole.count}\u2002ρ {number(whole.rho, 2)}",
                 "colour": theme.SOFT_INK,
             }
         )
-    placed = spread([n["from_y"] for n in names], 20.0, 6.0, area.height - 6)
+    placed = spread([n["wanted"] for n in names], 20.0, 6.0, area.height - 6)
     x = area.width + 18
     labels = [
         n | {"to_x": x + 18 * ("technology" in n), "lead_x": x - 4, "to_y": y}
@@ -181,6 +191,12 @@ def _within(
     ]
     badges = [badge(n["technology"], x + 7, n["to_y"]) for n in labels if "technology" in n]
     return [*drawn, *named(labels, along, up), *badges]
+
+
+def _leader(end: dict[str, float], along: Ruler, up: Ruler) -> Row:
+    """Where a line ends, as the start of its name's leader."""
+    y = up.px(end["y"])
+    return {"from_x": along.px(end["x"]) + 4, "from_y": y, "wanted": y}
 
 
 def _own_name(

@@ -46,8 +46,10 @@ def number(value: float, digits: int = 3) -> str:
 
 def ordinal(position: int) -> str:
     """1st, 2nd, 3rd, 4th and on."""
-    ending = "th" if position % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(
-        position % 10, "th"
+    ending = (
+        "th"
+        if position % 100 in (11, 12, 13)
+        else {1: "st", 2: "nd", 3: "rd"}.get(position % 10, "th")
     )
     return f"{position}{ending}"
 

@@ -1,0 +1,173 @@
+"""Synthetic frames for every chart: invented units, deterministic numbers."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import numpy as np
+import polars as pl
+import pytest
+
+Frames = dict[str, pl.DataFrame]
+TECHNOLOGIES = ("tube", "solid state", "hybrid", "switching")
+
+
+def units(count: int, label: str | None = None) -> list[dict[str, Any]]:
+    """Rows with unit_key, label and technology; the first unit may be labelled by the test."""
+    rows = [
+        {
+            "unit_key": f"u{k}",
+            "label": f"Quarrel M-{k + 10}",
+            "technology": TECHNOLOGIES[k % 4],
+        }
+        for k in range(count)
+    ]
+    if label is not None:
+        rows[0]["label"] = label
+    return rows
+
+
+def frames_of(count: int, label: str | None = None) -> Frames:
+    """One frame for every chart, by the chart's name."""
+    rng = np.random.default_rng(7)
+    some = units(count, label)
+    noise = [float(v) for v in 3e-4 * np.exp(rng.normal(0, 1, count))]
+    valued = pl.DataFrame(
+        [
+            u | {"value": v, "low": v * 0.9, "high": v * 1.1, "bound": "upper" if k == 1 else None}
+            for k, (u, v) in enumerate(zip(some, noise, strict=True))
+        ],
+        schema_overrides={"bound": pl.String},
+    )
+    return {
+        "ranked": valued,
+        "strip": valued,
+        "trend": _trend(some, rng),
+        "distortion-power": _distortion(some, rng),
+        "response": _response(some, rng),
+        "impedance": _impedance(some, rng),
+        "harmonics": _harmonics(some[0]),
+        "spectrum": _spectrum(some[0], rng),
+        "slope": _slope(some),
+        "gaps": _gaps(count, label),
+        "control": _control(label),
+    }
+
+
+def _trend(some: list[dict[str, Any]], rng: np.random.Generator) -> pl.DataFrame:
+    rows = []
+    for u in some:
+        x = float(rng.uniform(5, 65))
+        y = 0.01 * x + float(rng.normal(0, 0.1))
+        rows.append(u | {"x": x, "y": y, "y_low": y - 0.05, "y_high": y + 0.05})
+    return pl.DataFrame(rows)
+
+
+def _distortion(some: list[dict[str, Any]], rng: np.random.Generator) -> pl.DataFrame:
+    rows = []
+    for u in some:
+        scale = float(rng.uniform(0.01, 0.3))
+        for output in ("left", "right"):
+            for power in (0.1, 1.0, 5.0, 20.0):
+                t = scale * power**0.4
+                rows.append(
+                    u
+                    | {"output": output, "power_w": power, "thd_percent": t}
+                    | {"thd_low": t * 0.9, "thd_high": t * 1.1}
+                    | {"bound": "upper" if power < 0.5 else None}
+                )
+    return pl.DataFrame(rows)
+
+
+def _response(some: list[dict[str, Any]], rng: np.random.Generator) -> pl.DataFrame:
+    rows = []
+    for u in some:
+        corner = float(rng.uniform(15e3, 60e3))
+        for f in (20.0, 100.0, 1000.0, 10000.0, 20000.0):
+            level = float(-10 * np.log10(1 + (f / corner) ** 2))
+            rows.append(
+                u
+                | {"output": "left", "frequency_hz": f, "level_db": level}
+                | {"low_db": level - 0.1, "high_db": level + 0.1}
+            )
+    return pl.DataFrame(rows)
+
+
+def _impedance(some: list[dict[str, Any]], rng: np.random.Generator) -> pl.DataFrame:
+    rows = []
+    for u in some:
+        base = float(rng.uniform(0.05, 3))
+        for f in (20.0, 200.0, 2000.0, 20000.0):
+            rows.append(u | {"output": "left", "frequency_hz": f, "ohm": base * (1 + f / 2e4)})
+    return pl.DataFrame(rows)
+
+
+def _harmonics(unit: dict[str, Any]) -> pl.DataFrame:
+    rows = [
+        {"unit_key": unit["unit_key"], "label": unit["label"], "output": output, "power_w": power}
+        | {"order_n": n, "level_db": -40.0 - 7 * n, "bound": "upper" if n > 8 else None}
+        for output in ("left", "right")
+        for power in (1.0, 20.0)
+        for n in range(2, 11)
+    ]
+    return pl.DataFrame(rows)
+
+
+def _spectrum(unit: dict[str, Any], rng: np.random.Generator) -> pl.DataFrame:
+    base = {"unit_key": unit["unit_key"], "label": unit["label"], "output": "left"}
+    trace = [
+        base
+        | {"frequency_hz": float(f), "level": float(rng.uniform(1e-6, 3e-6))}
+        | {"kind": "spectrum"}
+        for f in np.geomspace(10, 20e3, 60)
+    ]
+    lines = [
+        base | {"frequency_hz": 50.0 * m, "level": 1e-4 / m, "kind": "mains line"}
+        for m in (1, 2, 3)
+    ]
+    return pl.DataFrame(trace + lines)
+
+
+def _slope(some: list[dict[str, Any]]) -> pl.DataFrame:
+    return pl.DataFrame(
+        [
+            u
+            | {"metric": "residual noise", "before": 5e-4 * (k + 1), "before_u": 2e-5}
+            | {"after": 2e-4 * (k + 1), "after_u": 1e-5, "unit": "V"}
+            for k, u in enumerate(some)
+        ]
+    )
+
+
+def _gaps(count: int, label: str | None) -> pl.DataFrame:
+    states = ("measured", "missing", "rejected", "entered")
+    rows = [
+        {"review_key": f"u{k}", "label": label if label and k == 0 else f"review {k}"}
+        | {"family": family, "readings": (k + j) % 5, "state": states[(k + j) % 4]}
+        for k in range(count)
+        for j, family in enumerate(("level", "distortion", "noise", "response"))
+    ]
+    return pl.DataFrame(rows)
+
+
+def _control(label: str | None) -> pl.DataFrame:
+    rows = [
+        {"bench_key": "garage", "series": label or "loop-back gain", "u": 0.01}
+        | {"reviewed": dt.date(2019, 1, 5) + dt.timedelta(days=90 * k)}
+        | {"value": 0.02 * (k % 3) + (1.0 if k == 9 else 0.0)}
+        for k in range(14)
+    ]
+    return pl.DataFrame(rows)
+
+
+@pytest.fixture(scope="session")
+def frames() -> Frames:
+    """Twelve units for every chart."""
+    return frames_of(12)
+
+
+@pytest.fixture(scope="session")
+def frames_for() -> Any:
+    """The maker of frames, for a number of units and a label of the first."""
+    return frames_of

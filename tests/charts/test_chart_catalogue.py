@@ -1,0 +1,184 @@
+"""Every declared chart on synthetic frames: valid, exact in size, honest about nothing."""
+
+from __future__ import annotations
+
+import json
+import re
+import struct
+from collections.abc import Callable
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from backbench.charts.declare import MOST_ROWS, Column, Labels
+from backbench.charts.export import STILL, STILL_LARGE, Size, png, save
+from backbench.charts.registry import chart_named, charts
+from backbench.errors import UserError
+
+LABELS = Labels(
+    [
+        Column("value", "V", "Residual noise"),
+        Column("x", "year", "Age"),
+        Column("y", "dB", "Channel balance"),
+        Column("power_w", "W", "Output power"),
+        Column("thd_percent", "%", "THD"),
+        Column("frequency_hz", "Hz", "Frequency"),
+        Column("level", "V", "Level"),
+        Column("level_db", "dB", "Level re 1 kHz"),
+        Column("ohm", "ohm", "Output source impedance"),
+    ],
+    title="A heading",
+    note="1 kHz, 8 ohm",
+)
+NAMES = sorted(charts())
+HOSTILE = "</script><img src=x onerror=alert(1)>&\"'"
+MIXED = "שלום מרחבא 🎛️ Ωé"
+
+
+def _drawn(name: str, frame: pl.DataFrame, subject: str = "u0") -> dict[str, object]:
+    spec: dict[str, object] = charts()[name].draw(frame, LABELS, subject).to_dict()
+    return spec
+
+
+def test_the_charts_of_the_saved_queries_are_found() -> None:
+    wanted = {"ranked", "strip", "trend", "distortion-power", "response", "harmonics", "slope"}
+    assert wanted | {"gaps", "control", "impedance", "spectrum"} <= set(NAMES)
+    assert all(chart.purpose.endswith(".") for chart in charts().values())
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_specification_is_valid_and_fed_inline(name: str, frames: dict[str, pl.DataFrame]) -> None:
+    spec = _drawn(name, frames[name])
+    assert "vega-lite" in str(spec["$schema"])
+    assert '"url"' not in json.dumps(spec)
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("count", [1, 2, 60])
+def test_draws_one_unit_two_and_many(
+    name: str, count: int, frames_for: Callable[..., dict[str, pl.DataFrame]]
+) -> None:
+    frame = frames_for(count)[name]
+    for subject in ("", "u0", "not in the frame"):
+        assert charts()[name].draw(frame, LABELS, subject) is not None
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_still_is_exactly_full_hd(name: str, frames: dict[str, pl.DataFrame]) -> None:
+    content = png(charts()[name].draw(frames[name], LABELS, "u0"))
+    assert content[:8] == b"\x89PNG\r\n\x1a\n"
+    assert struct.unpack(">II", content[16:24]) == (STILL.width, STILL.height) == (1920, 1080)
+
+
+def test_large_still_is_exactly_four_times_that(frames: dict[str, pl.DataFrame]) -> None:
+    content = png(charts()["ranked"].draw(frames["ranked"], LABELS, "u0"), STILL_LARGE)
+    assert struct.unpack(">II", content[16:24]) == (3840, 2160)
+
+
+def test_other_proportions_are_refused(frames: dict[str, pl.DataFrame]) -> None:
+    with pytest.raises(UserError, match="proportions"):
+        png(charts()["strip"].draw(frames["strip"], LABELS), Size(1000, 1000))
+
+
+def test_a_portrait_layout_gives_a_portrait_still(frames: dict[str, pl.DataFrame]) -> None:
+    tall = charts()["strip"].draw(frames["strip"], LABELS, size=Size(700, 900))
+    assert struct.unpack(">II", png(tall)[16:24]) == (1400, 1800)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_vector_picture_holds_the_units_label(
+    name: str, tmp_path: Path, frames_for: Callable[..., dict[str, pl.DataFrame]]
+) -> None:
+    save(charts()[name].draw(frames_for(12, "Ostrand K7")[name], LABELS, "u0"), tmp_path / "c.svg")
+    assert "Ostrand K7" in (tmp_path / "c.svg").read_text()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_label_with_markup_stays_a_label(
+    name: str, tmp_path: Path, frames_for: Callable[..., dict[str, pl.DataFrame]]
+) -> None:
+    drawn = charts()[name].draw(frames_for(12, HOSTILE)[name], LABELS, "u0")
+    save(drawn, tmp_path / "c.html")
+    save(drawn, tmp_path / "c.svg")
+    page = (tmp_path / "c.html").read_text()
+    assert page.count("<script") == page.count("</script>") == 2
+    assert "<img src=x" not in page
+    assert "<img src=x" not in (tmp_path / "c.svg").read_text()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_right_to_left_and_emoji_labels_are_kept(
+    name: str, frames_for: Callable[..., dict[str, pl.DataFrame]]
+) -> None:
+    spec = json.dumps(_drawn(name, frames_for(12, MIXED)[name]), ensure_ascii=False)
+    assert MIXED in spec
+
+
+def test_a_heading_with_markup_is_escaped(tmp_path: Path, frames: dict[str, pl.DataFrame]) -> None:
+    labels = Labels(title=HOSTILE, note=HOSTILE)
+    save(charts()["strip"].draw(frames["strip"], labels), tmp_path / "c.html")
+    page = (tmp_path / "c.html").read_text()
+    assert page.count("</script>") == 2
+    assert "<img src=x" not in page
+
+
+def test_page_loads_nothing(tmp_path: Path, frames: dict[str, pl.DataFrame]) -> None:
+    save(charts()["ranked"].draw(frames["ranked"], LABELS, "u0"), tmp_path / "c.html")
+    page = (tmp_path / "c.html").read_text()
+    tags = re.findall(r"<(?:script|link|img|iframe)\b[^>]*>", page.split("<script>")[0])
+    assert tags == []
+    assert re.findall(r"<script[^>]+src", page) == []
+    assert "@import" not in page.split("<script>")[0]
+    assert len(page.encode()) < 3_000_000
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_rows_gives_a_sentence(name: str, frames: dict[str, pl.DataFrame]) -> None:
+    spec = json.dumps(_drawn(name, frames[name].clear()))
+    assert "No unit in the catalogue has a reading for this yet." in spec
+    assert '"axis"' not in re.sub(r'"config".*', "", spec.split('"datasets"')[0])
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_rows_without_numbers_give_a_sentence(name: str, frames: dict[str, pl.DataFrame]) -> None:
+    if name == "gaps":
+        pytest.skip("a gap is a row without readings")
+    numbers = pl.selectors.float()
+    nothing = frames[name].with_columns(
+        pl.lit(float("nan")).alias(c) for c in frames[name].select(numbers).columns
+    )
+    assert "yet." in json.dumps(_drawn(name, nothing)) or name == "slope"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_too_many_rows_are_refused_with_the_remedy(
+    name: str, frames: dict[str, pl.DataFrame]
+) -> None:
+    frame = frames[name]
+    many = pl.concat([frame] * (MOST_ROWS // frame.height + 1))
+    with pytest.raises(UserError, match="aggregate in the query's SQL"):
+        charts()[name].draw(many, LABELS)
+
+
+def test_every_fault_of_a_frame_is_told_at_once(frames: dict[str, pl.DataFrame]) -> None:
+    with pytest.raises(UserError) as told:
+        charts()["ranked"].draw(
+            frames["ranked"].drop("low", "high"), LABELS, options={"scale": "cubic", "x": "y"}
+        )
+    assert [fault.where for fault in told.value.faults] == [
+        "column low",
+        "column high",
+        "option scale",
+        "option x",
+    ]
+
+
+def test_an_unknown_chart_names_those_that_there_are() -> None:
+    with pytest.raises(UserError, match="ranked"):
+        chart_named("bars")
+
+
+def test_an_unknown_suffix_is_refused(tmp_path: Path, frames: dict[str, pl.DataFrame]) -> None:
+    with pytest.raises(UserError, match=r"\.svg"):
+        save(charts()["strip"].draw(frames["strip"], LABELS), tmp_path / "c.pdf")

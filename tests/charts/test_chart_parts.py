@@ -1,0 +1,178 @@
+"""The parts that charts are put together from: numbers in words, placing, axes, peers' bands."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from backbench.charts.control import limits
+from backbench.charts.peers import envelope
+from backbench.charts.placing import freest, spread, swarm, worth_naming
+from backbench.charts.ranked import rank_interval
+from backbench.charts.ruler import frequency_ruler, ranges_widely, ruler
+from backbench.charts.trend import fitted
+from backbench.charts.wording import number, ordinal, quantity, shortened, text_width, wrapped
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "expected"),
+    [
+        (21.3e-6, "V", "21.3 µV"),
+        (0.0009996, "V", "1 mV"),
+        (1520.0, "ohm", "1.52 kΩ"),
+        (0.5, "%", "0.5%"),
+        (-3.014, "dB", "−3.01 dB"),
+        (12345.6, "", "12,300"),
+        (0.0, "V", "0 V"),
+        (999.6, "Hz", "1 kHz"),
+        (45.0, "1", "45"),
+    ],
+)
+def test_quantities_read_as_a_bench_writes_them(value: float, unit: str, expected: str) -> None:
+    assert quantity(value, unit) == expected
+
+
+@given(st.floats(1e-11, 1e11), st.sampled_from([1.0, -1.0]))
+def test_a_quantity_keeps_its_value_to_three_digits(value: float, sign: float) -> None:
+    powers = {"p": -12, "n": -9, "µ": -6, "m": -3, "V": 0, "k": 3, "M": 6, "G": 9}
+    text, _, unit = quantity(sign * value, "V").partition(" ")
+    read = float(text.replace(",", "").replace("−", "-")) * 10.0 ** powers[unit[0]]
+    assert read == pytest.approx(sign * value, rel=0.0051)
+
+
+def test_numbers_and_places() -> None:
+    assert number(1234567.0) == "1,230,000"
+    assert [ordinal(n) for n in (1, 2, 3, 4, 11, 12, 13, 21, 102, 112)] == [
+        "1st",
+        "2nd",
+        "3rd",
+        "4th",
+        "11th",
+        "12th",
+        "13th",
+        "21st",
+        "102nd",
+        "112th",
+    ]
+
+
+@given(st.text(max_size=60), st.floats(20, 400))
+def test_shortened_text_fits(text: str, room: float) -> None:
+    assert text_width(shortened(text, room, 14), 14) <= max(room, text_width("…", 14))
+
+
+def test_wrapped_text_keeps_its_words() -> None:
+    assert wrapped("one two three four", 60, 14) == ["one two", "three four"][:1] + [
+        shortened("three four", 60, 14)
+    ]
+    assert wrapped("", 100, 14) == []
+
+
+@given(st.lists(st.floats(0, 400), min_size=1, max_size=20))
+def test_spread_labels_keep_apart_in_order_and_inside(wanted: list[float]) -> None:
+    placed = spread(wanted, 15.0, 0.0, 400.0)
+    order = sorted(range(len(wanted)), key=lambda k: wanted[k])
+    steps = np.diff([placed[k] for k in order])
+    assert (steps >= 15.0 - 1e-6).all()
+    assert min(placed) >= -1e-6
+    assert max(placed) <= 400 + 1e-6
+
+
+def test_spread_leaves_alone_what_does_not_collide() -> None:
+    assert spread([10.0, 90.0, 50.0], 20.0, 0.0, 100.0) == [10.0, 90.0, 50.0]
+    assert spread([50.0, 50.0], 20.0, 0.0, 100.0) == [40.0, 60.0]
+
+
+@given(st.lists(st.floats(0, 1000), min_size=1, max_size=40))
+@settings(max_examples=40)
+def test_swarm_dots_do_not_touch(along: list[float]) -> None:
+    offsets = swarm(along, 8.0, 1000.0)
+    for i, (x, y) in enumerate(zip(along, offsets, strict=True)):
+        for x2, y2 in list(zip(along, offsets, strict=True))[:i]:
+            assert math.hypot(x - x2, y - y2) > 7.9
+
+
+def test_naming_takes_subject_ends_and_neighbours() -> None:
+    assert worth_naming(5, [], 8) == [0, 1, 2, 3, 4]
+    assert worth_naming(60, [30], 5) == [0, 29, 30, 31, 59]
+
+
+def test_freest_place_hides_fewest_points() -> None:
+    assert freest([(0.0, 0.0), (100.0, 0.0)], 50.0, 16.0, [(20.0, 0.0)]) == (100.0, 0.0)
+
+
+@given(st.floats(1e-6, 1e6), st.floats(1.5, 1e4), st.booleans())
+def test_ruler_turns_values_into_pixels_and_back(low: float, ratio: float, log: bool) -> None:
+    made = ruler([low, low * ratio], 0.0, 500.0, log=log)
+    for value in (low, low * math.sqrt(ratio), low * ratio):
+        assert 0 <= made.px(value) <= 500
+        assert made.at(made.px(value)) == pytest.approx(value, rel=1e-6)
+    assert all(made.low <= tick <= made.high for tick in made.ticks)
+
+
+def test_frequency_axis_has_the_trades_grid() -> None:
+    made = frequency_ruler([20.0, 20000.0], 0.0, 600.0)
+    assert made.ticks == (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
+    assert made.px(math.sqrt(20 * 20000)) == pytest.approx(300)
+
+
+def test_logarithm_is_for_wide_positive_values_that_are_not_decibels() -> None:
+    assert ranges_widely([1.0, 100.0], "V")
+    assert not ranges_widely([1.0, 100.0], "dB")
+    assert not ranges_widely([0.0, 100.0], "V")
+    assert not ranges_widely([1.0, 2.0], "V")
+
+
+def test_envelope_of_straight_lines_is_known() -> None:
+    x = [1.0, 10.0, 100.0]
+    curves = {k: (x, [10.0**k] * 3) for k in range(5)}
+    for row in envelope(curves, log_y=True):
+        assert row["count"] == 5
+        assert [row[n] for n in ("least", "q1", "middle", "q3", "greatest")] == pytest.approx(
+            [1, 10, 100, 1000, 10000]
+        )
+
+
+def test_envelope_does_not_go_where_fewer_than_half_speak() -> None:
+    curves = {k: ([1.0, 10.0 if k else 1000.0], [1.0, 1.0]) for k in range(6)}
+    assert max(row["x"] for row in envelope(curves)) <= 10.0 * 1.0001
+    assert envelope({0: ([1.0, 2.0], [1.0, 1.0])}) == []
+
+
+def test_control_limits_of_a_known_series() -> None:
+    # Moving ranges 2, 2, 2, 2; 3 * 2 / 1.128379 = 5.3174.
+    found = limits([10.0, 12.0, 10.0, 12.0, 10.0])
+    assert found is not None
+    assert found.centre == pytest.approx(10.8)
+    assert found.high - found.centre == pytest.approx(5.3174, abs=1e-4)
+    assert limits([1.0, 2.0]) is None
+
+
+def test_control_limits_hold_for_normal_values() -> None:
+    # 99.73 % of normal values lie within three standard deviations (normal table).
+    values = np.random.default_rng(5).normal(3.0, 0.5, 20000)
+    found = limits([float(v) for v in values])
+    assert found is not None
+    assert found.high == pytest.approx(4.5, abs=0.03)
+    assert np.mean((values > found.low) & (values < found.high)) == pytest.approx(0.9973, abs=1e-3)
+
+
+def test_overlapping_intervals_share_a_place() -> None:
+    ends = [(1, 2), (1.5, 3), (2.5, 4), (5, 6)]
+    rows = [{"value": (a + b) / 2, "low": a, "high": b} for a, b in ends]
+    assert [rank_interval(rows, k) for k in range(4)] == [(1, 2), (1, 3), (2, 3), (4, 4)]
+
+
+def test_trend_ignores_an_outlier_and_refuses_few() -> None:
+    rows = [{"x": float(k), "y": 2.0 * k + 1} for k in range(9)]
+    rows[4]["y"] = 500.0
+    line = fitted(rows)
+    assert line is not None
+    assert line.slope == pytest.approx(2.0)
+    assert line.low <= 2.0 <= line.high
+    assert fitted(rows[:4]) is None
+    assert fitted([{"x": 1.0, "y": float(k)} for k in range(6)]) is None
