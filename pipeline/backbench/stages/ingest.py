@@ -87,13 +87,21 @@ def works_of(places: Places, planned: Sequence[PlannedReview]) -> list[Work]:
 
 def finish(places: Places, work: Work, chunks: Sequence[Path]) -> Outcome:
     """Write the receipt, load the review, and clear its staged rows away."""
-    if not work.unchanged:
-        planned = _receipted(places, work.planned)
-        work = replace(work, planned=planned)
-        with writing(places.database) as store:
-            load_review(store, planned, work.fresh, [*work.ready, *chunks])
-    shutil.rmtree(places.staged / work.planned.key, ignore_errors=True)
-    return _outcome(places, work)
+    key, computed = work.planned.key, len(work.fresh)
+    kept = len(work.planned.captures) - computed
+    if work.unchanged and work.standing:
+        return Outcome(key, computed, kept, work.standing.failed, unchanged=True)
+    planned = _receipted(places, work.planned)
+    with writing(places.database) as store:
+        load_review(store, planned, work.fresh, [*work.ready, *chunks])
+        failed = store.rows(FAILED, [key])
+    shutil.rmtree(places.staged / key, ignore_errors=True)
+    return Outcome(key, computed, kept, tuple(failed), unchanged=False)
+
+
+FAILED = """
+SELECT file, reason FROM capture WHERE review_key = ? AND status = 'failed' ORDER BY position
+"""
 
 
 def _receipted(places: Places, planned: PlannedReview) -> PlannedReview:
@@ -104,19 +112,6 @@ def _receipted(places: Places, planned: PlannedReview) -> PlannedReview:
     receipt: Receipt = replace(planned.receipt, number=number)
     places.ledger.write(receipt)
     return replace(planned, receipt=receipt)
-
-
-def _outcome(places: Places, work: Work) -> Outcome:
-    key = work.planned.key
-    with writing(places.database) as store:
-        failed = store.rows(
-            "SELECT file, reason FROM capture WHERE review_key = ? AND status = 'failed' "
-            "ORDER BY position",
-            [key],
-        )
-    computed = len(work.fresh)
-    kept = len(work.planned.captures) - computed
-    return Outcome(key, computed, kept, tuple(failed), work.unchanged)
 
 
 def prepare(places: Places) -> None:

@@ -25,17 +25,15 @@ READING = pl.Schema(
     }
 )  # fmt: skip
 
-NUMBERS: pl.DataType = pl.List(pl.Float64)
-
-CURVE = pl.Schema(
-    {
-        "review_key": pl.String, "analysis_key": pl.String, "unit_key": pl.String,
-        "output": pl.String, "curve": pl.String, "method_version": pl.Int32,
-        "frequency_hz": pl.Float64, "power_w": pl.Float64, "load_ohm": pl.Float64,
-        "load_kind": pl.String, "x_unit": pl.String, "y_unit": pl.String,
-        "x": NUMBERS, "y": NUMBERS, "uncertainty": NUMBERS,
-    }
-)  # fmt: skip
+NUMBERS = pl.List(pl.Float64)
+_CURVE: dict[str, type[pl.DataType] | pl.DataType] = {
+    "review_key": pl.String, "analysis_key": pl.String, "unit_key": pl.String,
+    "output": pl.String, "curve": pl.String, "method_version": pl.Int32,
+    "frequency_hz": pl.Float64, "power_w": pl.Float64, "load_ohm": pl.Float64,
+    "load_kind": pl.String, "x_unit": pl.String, "y_unit": pl.String,
+    "x": NUMBERS, "y": NUMBERS, "uncertainty": NUMBERS,
+}  # fmt: skip
+CURVE = pl.Schema(_CURVE)
 
 RESULT = pl.Schema(
     {"analysis_key": pl.String, "status": pl.String, "reason": pl.String, "seconds": pl.Float64}

@@ -18,10 +18,11 @@ CHUNK = 8
 
 @dataclass(frozen=True)
 class Standing:
-    """What the database holds of a review: its receipt and its analyses."""
+    """What the database holds of a review: receipt, analyses, and files that failed and why."""
 
     receipt: int
     analyses: frozenset[str]
+    failed: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)
@@ -58,11 +59,20 @@ def standing(places: Places) -> dict[str, Standing]:
     if not (places.database / DATABASE_NAME).exists():
         return {}
     with writing(places.database) as store:
-        rows = store.rows(
-            "SELECT review_key, receipt, list(analysis_key) FILTER (analysis_key IS NOT NULL) "
-            "FROM review LEFT JOIN capture USING (review_key) GROUP BY ALL"
+        receipts = store.rows("SELECT review_key, receipt FROM review")
+        captures = store.rows(
+            "SELECT review_key, analysis_key, file, CASE status WHEN 'failed' THEN reason END "
+            "FROM capture ORDER BY review_key, position"
         )
-    return {key: Standing(receipt, frozenset(keys or ())) for key, receipt, keys in rows}
+    analyses: dict[str, set[str]] = {}
+    failed: dict[str, list[tuple[str, str]]] = {}
+    for key, analysis, file, reason in captures:
+        analyses.setdefault(key, set()).add(analysis)
+        failed.setdefault(key, []).extend([(file, reason)] if reason else [])
+    return {
+        key: Standing(receipt, frozenset(analyses.get(key, ())), tuple(failed.get(key, ())))
+        for key, receipt in receipts
+    }
 
 
 def work_of(places: Places, planned: PlannedReview, held: Standing | None) -> Work:

@@ -1,0 +1,79 @@
+"""The vault and the ledger: kept by hash, whole or not at all."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from pathlib import Path
+
+import pytest
+from backbench.errors import UserError
+from backbench.vault import Ledger, Receipt, Received, Vault
+
+
+@pytest.fixture
+def vault(tmp_path: Path) -> Vault:
+    return Vault(tmp_path / "vault")
+
+
+def test_a_file_is_kept_under_its_own_hash(vault: Vault, tmp_path: Path) -> None:
+    source = tmp_path / "capture"
+    source.write_bytes(os.urandom(3_000_000))
+    sha256, size = vault.put(source)
+    assert (sha256, size) == (hashlib.sha256(source.read_bytes()).hexdigest(), 3_000_000)
+    assert vault.read(sha256) == source.read_bytes()
+    source.write_bytes(b"changed afterwards")
+    assert len(vault.read(sha256)) == 3_000_000
+
+
+def test_the_same_bytes_are_kept_once_and_never_rewritten(vault: Vault) -> None:
+    sha256 = vault.put_bytes(b"same")
+    before = vault.path(sha256).stat()
+    assert vault.put_bytes(b"same") == sha256
+    assert vault.path(sha256).stat() == before
+    assert not vault.path(sha256).stat().st_mode & 0o222
+
+
+@pytest.mark.parametrize("damage", ["missing", "one bit", "cut short"])
+def test_damage_is_named(vault: Vault, damage: str) -> None:
+    sha256 = vault.put_bytes(b"original")
+    path = vault.path(sha256)
+    path.chmod(0o644)
+    if damage == "missing":
+        path.unlink()
+    else:
+        path.write_bytes(b"originam" if damage == "one bit" else b"orig")
+    with pytest.raises(UserError) as caught:
+        vault.read(sha256)
+    assert sha256 in str(caught.value)
+
+
+def test_nothing_is_left_of_a_copy_that_broke(
+    vault: Vault, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    source = tmp_path / "capture"
+    source.write_bytes(b"x" * 100)
+
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(OSError, match="space"):
+        vault.put(source)
+    assert [p for p in vault.folder.rglob("*") if p.is_file()] == []
+
+
+def test_receipts_come_back_in_order(tmp_path: Path) -> None:
+    ledger = Ledger(tmp_path / "ledger")
+    files = {"a": Received("00", 1), "b": Received(None, None, "no such file")}
+    written = [Receipt(n, f"r{n % 2}", "/x", "ab", files) for n in (1, 2, 3)]
+    for receipt in written:
+        ledger.write(receipt)
+    assert ledger.receipts() == written
+    assert ledger.newest() == {"r1": written[2], "r0": written[1]}
+
+
+def test_a_damaged_receipt_is_named(tmp_path: Path) -> None:
+    (tmp_path / "000001.json").write_text('{"number": 1')
+    with pytest.raises(UserError, match="000001"):
+        Ledger(tmp_path).receipts()
