@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from backbench.metrics.declare import Figure, metric
+from backbench.metrics.declare import Bound, Figure, metric
 from backbench.metrics.tone import ToneView
 from backbench.signal.power import Square
 from backbench.signal.tone import BAND_HZ, LAST_ORDER
@@ -132,7 +132,8 @@ def sinad(tone: ToneView) -> Figure:
     found = _percent_of_total(tone.distorting().residual, tone.square)
     relative = found.uncertainty / found.value
     own = DB_PER_RELATIVE * relative
-    return Figure(-20 * math.log10(found.value / 100), own, own, found.dof)
+    bound: Bound | None = "lower" if found.bound else None
+    return Figure(-20 * math.log10(found.value / 100), own, own, found.dof, bound)
 
 
 @metric(

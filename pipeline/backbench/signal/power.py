@@ -65,8 +65,10 @@ def noise_sum(power: Array, noise: Array, spread: float) -> Square:
     power, noise: V^2 by bin as found and of the noise alone. spread: of the window.
     A bin of noise S has the variance S^2; a line of power P adds 2 P S.
     """
-    least = float(np.dot(noise, noise))
-    found = max(float(2 * np.dot(power, noise)) - least, least)
+    # Sums, not dot products: on vectors of this length the linear algebra library starts
+    # threads, which cost more than they save and stall where all cores are busy.
+    least = float(np.sum(noise**2))
+    found = max(2 * float(np.sum(power * noise)) - least, least)
     value = float(power.sum())
     dof = 2 * value**2 / (spread * found) if found > 0 else math.inf
     return Square(value, spread * found, samples=dof)
@@ -78,6 +80,6 @@ def line_power(power: Array, noise: Array, spread: float, samples: float) -> Squ
     The sum over the lobe doesn't depend on where between two bins the line lies, nor on a
     slow drift of its frequency within the record. samples: degrees of freedom of the noise.
     """
-    value, least = float(np.sum(power - noise)), float(np.dot(noise, noise))
+    value, least = float(np.sum(power - noise)), float(np.sum(noise**2))
     slope = 2 * spread * float(np.mean(noise))
     return Square(value, spread * least, slope, samples)

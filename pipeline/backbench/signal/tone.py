@@ -242,9 +242,18 @@ def tone_at(spectrum: Spectrum, position: float, mains_hz: float | None) -> Tone
     """The lines of a tone whose fundamental lies at `position` (fractional bins)."""
     lobe = spectrum.window.half_width
     half = min(lobe + 0.5 + 1e-4 * position, max(position / 2 - 0.5, lobe))
-    bins = np.arange(len(spectrum.bins))
-    order = np.rint(bins / position)
-    free = np.abs(bins - order * position) > half
-    return ToneLines(
-        spectrum, position, half, background(spectrum.power, free, len(bins)), mains_hz
-    )
+    count = len(spectrum.bins)
+    noise = background(spectrum.power, _clear(position, half, count), count)
+    return ToneLines(spectrum, position, half, noise, mains_hz)
+
+
+def _clear(position: float, half: float, count: int) -> NDArray[np.bool_]:
+    """Bins further than `half` from the steady part and from every multiple of the tone."""
+    lines = np.arange(0, count + half, position)
+    taken = np.add.outer(np.ceil(lines - half).astype(int), np.arange(math.floor(2 * half) + 1))
+    inside = (taken >= 0) & (taken < count) & (taken <= (lines + half)[:, None])
+    clear = np.ones(count, dtype=bool)
+    clear[taken[inside]] = False
+    if not clear.any():
+        raise Refusal("too short: no noise can be told apart between the tone's harmonics")
+    return clear

@@ -64,7 +64,8 @@ class Window:
         # by (-1)^k exp(+-i pi k / n); the sign cancels the one in the window's definition.
         shares = np.array(self.terms)[np.abs(order)] * np.where(order == 0, 1.0, 0.5)
         factors = shares * np.exp(-1j * np.pi * order / n)
-        magnitude: Array = np.abs(_dirichlet(np.subtract.outer(offset, order), n) @ factors)
+        parts = _dirichlet(np.subtract.outer(offset, order), n) * factors
+        magnitude: Array = np.abs(parts.sum(axis=1))
         return magnitude
 
 
