@@ -1,0 +1,106 @@
+"""Channel balance and separation across captures."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from backbench.metrics.across import Derived, Reading
+from bench_readings import derived, one, reading, refused
+from hypothesis import given
+from hypothesis import strategies as st
+
+VOLTS = st.floats(1e-3, 50)
+
+
+def pair(left: float, right: float, **more: object) -> list[Reading]:
+    return [
+        reading("level", left, 0.005, 1e-4, output="left", **more),
+        reading("level", right, 0.005, 2e-4, output="right", **more),
+    ]
+
+
+@given(VOLTS, VOLTS, st.floats(0.1, 10))
+def test_balance_changes_sign_with_the_sides_and_not_with_scale(
+    left: float, right: float, factor: float
+) -> None:
+    found = one("channel_balance", pair(left, right)).figure
+    swapped = one("channel_balance", pair(right, left)).figure
+    scaled = one("channel_balance", pair(factor * left, factor * right)).figure
+    assert found.value == pytest.approx(-swapped.value)
+    assert found.value == pytest.approx(scaled.value, abs=1e-9)
+
+
+def test_both_tracks_are_calibrated_for_themselves() -> None:
+    figure = one("channel_balance", pair(2.0, 2.0)).figure
+    assert figure.value == 0
+    assert figure.uncertainty == pytest.approx(8.686 * 0.005 * math.sqrt(2), rel=1e-4)
+    assert figure.estimation == pytest.approx(8.686 * 1e-4 * math.sqrt(5), rel=1e-4)
+
+
+def test_two_units_of_a_review_are_the_channels_of_a_pair() -> None:
+    left, right = pair(2.0, 1.9)
+    other = reading("level", 1.9, 0.005, output="right", unit_key="amp-b")
+    found = one("channel_balance", [left, other])
+    assert (found.like.unit_key, found.against) == ("amp", "amp-b")
+    stereo = one("channel_balance", [left, right])
+    assert (stereo.like.unit_key, stereo.against) == ("amp", "right")
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"generator_vrms": 0.6}, {"generator_vrms": None}, {"load_ohm": 4.0}, {"volume": "5"},
+        {"input": "aux"}, {"driven": "right"}, {"frequency_hz": 20.0}, {"bound": "upper"},
+    ],
+)  # fmt: skip
+def test_channels_driven_otherwise_are_not_compared(change: dict[str, object]) -> None:
+    left, _ = pair(2.0, 2.0)
+    right = reading("level", 2.0, 0.005, output="right", **change)
+    assert derived("channel_balance", [left, right]) == []
+
+
+def test_of_several_levels_one_reading_is_given() -> None:
+    readings = pair(2.0, 1.9) + pair(4.0, 3.8, generator_vrms=1.0)
+    assert one("channel_balance", readings).figure.value == pytest.approx(20 * math.log10(2 / 1.9))
+
+
+def test_a_limiting_channel_is_refused() -> None:
+    limiting = reading("thd", 9.0, output="right")
+    assert "being limited" in refused("channel_balance", [*pair(2, 1), limiting]).reason
+
+
+def driven(side: str, left: float, right: float, bound: str | None = None) -> list[Reading]:
+    """One capture in which `side` was driven; a bound is of the other one."""
+    return [
+        reading(
+            "level", volts, 0.005, 1e-4, output=output, driven=side,
+            bound=bound if output != side else None,
+        )
+        for output, volts in (("left", left), ("right", right))
+    ]  # fmt: skip
+
+
+def test_separation_is_told_for_each_direction() -> None:
+    found = derived("separation", driven("left", 2.0, 0.002) + driven("right", 0.02, 2.0))
+    told = {(d.like.output, d.against): d.figure.value for d in found if isinstance(d, Derived)}
+    assert told[("left", "right")] == pytest.approx(60)
+    assert told[("right", "left")] == pytest.approx(40)
+
+
+def test_what_stays_below_the_floor_is_a_bound() -> None:
+    found = one("separation", driven("left", 2.0, 2e-5, bound="upper")).figure
+    assert (found.value, found.bound) == (pytest.approx(100), "lower")
+
+
+def test_a_number_goes_before_a_bound() -> None:
+    known = driven("left", 2.0, 0.002)
+    bound = [
+        reading("level", 2.0, output="left", driven="left", generator_vrms=0.1),
+        reading("level", 1e-3, output="right", driven="left", generator_vrms=0.1, bound="upper"),
+    ]
+    assert one("separation", bound + known).figure.bound is None
+
+
+def test_both_driven_tell_no_separation() -> None:
+    assert derived("separation", pair(2.0, 0.002)) == []

@@ -1,0 +1,156 @@
+"""Source impedance and damping factor from captures with two loads."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from backbench.manifest import Conditions
+from backbench.metrics.across import Reading
+from backbench.metrics.battery import measure
+from backbench.metrics.declare import Material
+from backbench.metrics.impedance import nominal_load
+from backbench.signal.impedance import Loaded, source_impedance
+from backbench.stimuli import Column, Table
+from bench_readings import derived, one, reading, refused
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+
+def level(load_ohm: float | None, source_ohm: float, **more: object) -> Reading:
+    """2 V behind a source impedance, across a load or open."""
+    volts = 2.0 if load_ohm is None else 2.0 * load_ohm / (load_ohm + source_ohm)
+    return reading("level", volts, 0.005, 1e-5, load_ohm=load_ohm, **more)
+
+
+OHMS = st.floats(0.05, 20)
+LOADS = st.floats(2, 64)
+
+
+@given(OHMS, LOADS, LOADS)
+def test_two_loads_give_back_the_source(source: float, one_load: float, other: float) -> None:
+    light, heavy = max(one_load, other), min(one_load, other)
+    assume(light > 1.2 * heavy)
+    found = one("source_impedance", [level(light, source), level(heavy, source)])
+    assert found.figure.value == pytest.approx(source, rel=1e-9)
+
+
+@given(OHMS, LOADS)
+def test_open_and_loaded_give_back_the_source(source: float, load: float) -> None:
+    assume(source > 0.02 * load)
+    found = one("source_impedance", [level(load, source), level(None, source)])
+    assert found.figure.value == pytest.approx(source, rel=1e-9)
+    assert found.like.load_ohm == load
+
+
+def test_calibration_cancels_in_one_range_and_counts_in_two() -> None:
+    """Sensitivity of R (k - 1) to k is R: 0.5 % of each voltage where they don't share it."""
+    same = one("source_impedance", [level(None, 1.0), level(8, 1.0)]).figure
+    k = 9 / 8
+    loads = 0.005 * 1.0
+    assert same.uncertainty == pytest.approx(math.hypot(8 * k * 1e-5 * math.sqrt(2), loads))
+    assert same.estimation == pytest.approx(8 * k * 1e-5 * math.sqrt(2))
+    other = level(8, 1.0, calibration_key="bench/2024-01-01/2 V")
+    across = one("source_impedance", [level(None, 1.0), other]).figure
+    assert across.uncertainty == pytest.approx(math.hypot(8 * k * 0.005 * math.sqrt(2), loads))
+
+
+def test_uncertainty_agrees_with_random_draws() -> None:
+    """First-order propagation against 20 000 draws of voltages and loads (JCGM 101)."""
+    rng = np.random.default_rng(1)
+    v1, v2, r1, r2 = (
+        m * (1 + u * rng.normal(size=20_000))
+        for m, u in ((1.8, 2e-4), (1.65, 2e-4), (16.0, 5e-3), (8.0, 5e-3))
+    )
+    drawn = r1 * r2 * (v1 / v2 - 1) / (r1 - v1 / v2 * r2)
+    told = source_impedance(Loaded(1.8, 2e-4, 16, 5e-3), Loaded(1.65, 2e-4, 8, 5e-3))
+    assert told.u == pytest.approx(np.std(drawn), rel=0.03)
+
+
+def test_the_pair_of_least_uncertainty_is_taken() -> None:
+    levels = [level(None, 0.8), level(8, 0.8), level(4, 0.8)]
+    found = one("source_impedance", levels)
+    pairs = [(levels[0], levels[1]), (levels[0], levels[2]), (levels[1], levels[2])]
+    alone = [one("source_impedance", pair).figure.uncertainty for pair in pairs]
+    assert found.figure.uncertainty == min(alone)
+    assert len(found.made_from) == 2
+
+
+def test_each_tap_and_frequency_stands_by_itself() -> None:
+    readings = [
+        level(load, source, tap=tap, frequency_hz=hz)
+        for tap, hz, source in (("8 ohm", 20.0, 0.9), ("8 ohm", 1e3, 0.8), ("4 ohm", 1e3, 0.4))
+        for load in (None, 8.0)
+    ]
+    found = derived("source_impedance", readings)
+    assert [round(d.figure.value, 6) for d in found] == [0.9, 0.8, 0.4]  # type: ignore[union-attr]
+    factors = derived("damping_factor", readings)
+    assert [round(d.figure.value, 6) for d in factors] == [  # type: ignore[union-attr]
+        round(8 / 0.9, 6), 10, 10,
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("tap", "ohm"), [("8 ohm", 8), ("16 ohm", 16), ("4ohm", 4), (None, 8), ("line", 8)]
+)
+def test_the_tap_names_the_nominal_load(tap: str | None, ohm: float) -> None:
+    assert nominal_load(tap) == ohm
+    found = one("damping_factor", [level(None, 0.5, tap=tap), level(8, 0.5, tap=tap)]).figure
+    assert found.value == pytest.approx(ohm / 0.5)
+    assert found.detail == {"nominal load": f"{ohm} ohm"}
+
+
+def test_levels_that_cannot_be_told_apart_give_a_bound() -> None:
+    readings = [
+        reading("level", 2.0, 0.005, 1e-4, load_ohm=None),
+        reading("level", 1.9999, 0.005, 1e-4),
+    ]
+    found = one("source_impedance", readings).figure
+    assert found.bound == "upper"
+    expected = 8 * (2 / 1.9999 - 1) + 2 * 8 * 1e-4 * math.sqrt(2)
+    assert found.value == pytest.approx(expected, rel=1e-3)
+    factor = one("damping_factor", readings).figure
+    assert factor.bound == "lower"
+    assert factor.value == pytest.approx(8 / found.value)
+
+
+def test_a_rise_under_load_is_refused() -> None:
+    told = refused("source_impedance", [level(None, 0.0), reading("level", 2.1, 0.005, 1e-5)])
+    assert "rises by 5 %" in told.reason
+
+
+def test_a_fall_that_no_source_explains_is_refused() -> None:
+    readings = [reading("level", 2.0, load_ohm=16.0), reading("level", 0.9, load_ohm=8.0)]
+    assert "falls by more" in refused("source_impedance", readings).reason
+
+
+@pytest.mark.parametrize("drives", [(0.5, 0.6), (None, None)])
+def test_unequal_or_unknown_drive_is_refused(drives: tuple[float | None, float | None]) -> None:
+    readings = [
+        level(None, 1.0, generator_vrms=drives[0]), level(8, 1.0, generator_vrms=drives[1])
+    ]  # fmt: skip
+    assert "generator level" in refused("damping_factor", readings).reason
+
+
+def test_a_limiting_output_is_refused() -> None:
+    distortion = reading("thd", 12.0, load_ohm=8.0)
+    told = refused("source_impedance", [level(None, 1.0), level(8, 1.0), distortion])
+    assert "12 % distortion" in told.reason
+
+
+def test_one_load_gives_nothing() -> None:
+    assert derived("source_impedance", [level(8, 1.0), level(8, 1.0)]) == []
+    assert derived("source_impedance", []) == []
+
+
+def test_an_impedance_table_gives_its_curve() -> None:
+    columns = {"frequency": Column(name="f", unit="Hz"), "magnitude": Column(name="z", unit="ohm")}
+    table = {"frequency": np.array([1000.0, 20.0]), "magnitude": np.array([0.8, 1.25])}
+    stimulus = Table(table="impedance", columns=columns)
+    findings, (trace,) = measure(Material(stimulus, Conditions(), {}, table=table))
+    assert not findings
+    assert trace.data.x.tolist() == [20, 1000]
+    assert trace.data.y.tolist() == [1.25, 0.8]
+    assert trace.data.uncertainty is not None
+    assert trace.data.uncertainty[0] == pytest.approx(0.01 / math.sqrt(12))

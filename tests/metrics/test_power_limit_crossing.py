@@ -1,0 +1,106 @@
+"""Power at a distortion limit from tones at rising levels."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import pytest
+from backbench.metrics.across import Derived, Reading, RefusedDerivation
+from bench_readings import derived, reading
+from hypothesis import given
+from hypothesis import strategies as st
+
+
+def steps(
+    watts: list[float], percent: list[float], metric: str = "thd_wide", **more: object
+) -> list[Reading]:
+    """One capture a power, told in no order."""
+    made = []
+    for n, (power, distortion) in enumerate(zip(watts, percent, strict=True)):
+        same = {"power_w": power, "generator_vrms": 0.1 * (n + 1), **more}
+        made.append(reading("output_power", power, 0.011, 1e-4, **same))
+        made.append(reading(metric, distortion, 1e-3, 1e-3, **same))
+    return made[::-1]
+
+
+def at(limit: float, readings: list[Reading]) -> Derived | RefusedDerivation:
+    """What is given at one limit."""
+    given = derived("power_at_limit", readings)
+    limits = [d.figure.limit_percent if isinstance(d, Derived) else d.limit_percent for d in given]
+    assert limits == [0.1, 1.0, 3.0, 10.0]
+    return given[limits.index(limit)]
+
+
+def figure_at(limit: float, readings: list[Reading]) -> float:
+    found = at(limit, readings)
+    assert isinstance(found, Derived)
+    assert found.figure.bound is None
+    return found.figure.value
+
+
+@given(st.floats(0.5, 4), st.floats(0.02, 0.5))
+def test_a_power_law_is_met_exactly(exponent: float, scale: float) -> None:
+    """distortion = scale * power**exponent is straight in both logarithms."""
+    watts = [0.01 * 1.5**n for n in range(40)]
+    readings = steps(watts, [scale * w**exponent for w in watts])
+    assert figure_at(1.0, readings) == pytest.approx((1 / scale) ** (1 / exponent), rel=1e-9)
+
+
+def test_the_last_rise_counts() -> None:
+    """Crossover above the limit at low power, clean, a bump, clean again, then clipping."""
+    readings = steps([0.1, 1, 5, 8, 10, 20], [5, 0.2, 2, 0.5, 0.5, 4.5])
+    share = math.log(2) / math.log(9)
+    assert figure_at(1.0, readings) == pytest.approx(10 * 2**share)
+
+
+def test_a_limit_that_is_never_reached_is_a_lower_bound() -> None:
+    found = at(10.0, steps([1, 10, 30], [0.2, 0.1, 2]))
+    assert isinstance(found, Derived)
+    assert (found.figure.value, found.figure.bound) == (pytest.approx(30), "lower")
+    assert found.figure.uncertainty == pytest.approx(0.33)
+
+
+def test_distortion_that_only_falls_never_reaches_the_limit() -> None:
+    found = at(1.0, steps([1, 10, 30], [4, 2, 0.5]))
+    assert isinstance(found, Derived)
+    assert found.figure.bound == "lower"
+
+
+def test_distortion_above_the_limit_throughout_is_refused() -> None:
+    found = at(0.1, steps([1, 10, 30], [0.2, 0.3, 2]))
+    assert isinstance(found, RefusedDerivation)
+    assert "0.2 % or more" in found.reason
+    assert found.limit_percent == 0.1
+
+
+def test_the_narrower_figure_stands_in_and_says_so() -> None:
+    found = at(1.0, steps([1, 10, 30], [0.2, 0.3, 2], metric="thd"))
+    assert isinstance(found, Derived)
+    assert found.figure.detail == {"distortion": "thd"}
+    wide = steps([1, 10, 30], [0.2, 0.3, 2]) + steps([1, 10, 30], [0.1, 0.2, 1.5], metric="thd")
+    both = at(1.0, wide)
+    assert isinstance(both, Derived)
+    assert both.figure.detail == {}
+
+
+@pytest.mark.parametrize("curve", [lambda x: x**2, math.exp, lambda x: x**6 / 50 + x / 3])
+def test_the_error_of_a_bent_curve_is_within_what_is_told(
+    curve: Callable[[float], float],
+) -> None:
+    """Against the exact crossing, found by bisection."""
+    watts = [0.2, 0.5, 0.9, 1.4, 2.2, 3.5]
+    scale = 1 / curve(1.1)
+    found = at(1.0, steps(watts, [scale * curve(w) for w in watts]))
+    assert isinstance(found, Derived)
+    assert abs(found.figure.value - 1.1) < 2 * found.figure.uncertainty
+    assert found.figure.estimation <= found.figure.uncertainty
+
+
+def test_loads_and_outputs_stand_by_themselves() -> None:
+    readings = steps([1, 10, 30], [0.2, 0.3, 2]) + steps([1, 10, 30], [0.2, 0.3, 2], output="right")
+    assert len(derived("power_at_limit", readings)) == 8
+
+
+def test_two_levels_are_too_few() -> None:
+    assert derived("power_at_limit", steps([1, 30], [0.2, 2])) == []
