@@ -13,9 +13,8 @@ import itertools
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
-
 from backbench.charts import theme
+from numpy.typing import NDArray
 
 MATRICES = {
     "none": np.eye(3),
@@ -103,7 +102,7 @@ def test_marks_and_text_stand_out_from_the_paper() -> None:
 def test_no_two_technologies_share_a_shape_or_dashes() -> None:
     looks = [*theme.LOOKS.values(), theme.UNSTATED]
     assert len({look.shape for look in looks}) == len(looks)
-    assert len({look.dash for look in looks}) == len(looks)
+    assert len({tuple(look.dash) for look in looks}) == len(looks)
 
 
 def test_technologies_keep_one_order_and_strangers_come_last() -> None:

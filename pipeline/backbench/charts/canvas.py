@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal, cast
 
 import altair as alt
 import polars as pl
 
 from backbench.charts import theme
 from backbench.charts.declare import Plate, Size
+from backbench.charts.fixed import silent, x_at, y_at
 from backbench.charts.wording import shortened, wrapped
 
 EDGE = 26
@@ -66,7 +67,7 @@ def assemble(plate: Plate, area: Field, layers: Sequence[alt.Chart]) -> alt.Laye
         description=" ".join(filter(None, [plate.labels.title, plate.labels.note])) or "chart",
         config=theme.config(),
     )
-    return whole
+    return cast(alt.LayerChart, whole)
 
 
 def heading(plate: Plate, area: Field) -> list[alt.Chart]:
@@ -91,10 +92,10 @@ def words(
     *,
     bold: bool = False,
     colour: str = theme.INK,
-    align: str = "left",
+    align: Literal["left", "center", "right"] = "left",
 ) -> alt.Chart:
     """Text at a place of the plot in pixels; y is the baseline."""
-    mark = alt.Chart(alt.Data(values=[{"text": text}])).mark_text(
+    mark = layer([{"text": text}]).mark_text(
         align=align,
         baseline="alphabetic",
         fontSize=size,
@@ -102,18 +103,18 @@ def words(
         color=colour,
         clip=False,
     )
-    return mark.encode(
-        x=alt.XValue(x), y=alt.YValue(y), text=alt.Text("text:N"), tooltip=alt.TooltipValue(None)
-    )
+    drawn: alt.Chart = mark.encode(x=x_at(x), y=y_at(y), text=alt.Text("text:N"), tooltip=silent())
+    return drawn
 
 
 def badge(technology: str, x: float, y: float) -> alt.Chart:
     """The technology's shape in its colour at a place of the plot in pixels."""
     look = theme.look(technology)
-    mark = alt.Chart(alt.Data(values=[{}])).mark_point(
+    mark = layer([{}]).mark_point(
         filled=True, size=62, shape=look.shape, color=look.colour, clip=False, opacity=1
     )
-    return mark.encode(x=alt.XValue(x), y=alt.YValue(y), tooltip=alt.TooltipValue(None))
+    drawn: alt.Chart = mark.encode(x=x_at(x), y=y_at(y), tooltip=silent())
+    return drawn
 
 
 def sentence(plate: Plate, text: str) -> alt.LayerChart:
@@ -126,7 +127,7 @@ def sentence(plate: Plate, text: str) -> alt.LayerChart:
 def layer(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:
     """A layer over its own rows."""
     if not any(rows):
-        return alt.Chart(alt.Data(values=[dict(row) for row in rows]))
+        return alt.Chart(alt.InlineData(values=[dict(row) for row in rows]))
     return alt.Chart(pl.DataFrame(list(rows), infer_schema_length=None, strict=False))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
@@ -12,6 +13,7 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
 from backbench.charts.declare import Plate, chart
+from backbench.charts.fixed import silent
 from backbench.charts.marks import Row
 from backbench.charts.panels import positions, rules, scale_lines
 from backbench.charts.placing import spread
@@ -65,7 +67,7 @@ def limits(values: Sequence[float]) -> Limits | None:
     """
     if len(values) < FEWEST:
         return None
-    ranges = [abs(b - a) for a, b in zip(values, values[1:], strict=False)]
+    ranges = [abs(b - a) for a, b in itertools.pairwise(values)]
     reach = 3 * fmean(ranges) / D2
     centre = fmean(values)
     return Limits(centre, centre - reach, centre + reach)
@@ -144,7 +146,7 @@ def _points(
     placed = []
     for row in rows:
         reach = COVERAGE * (row["u"] or 0.0)
-        outside = bool(found) and not found.low <= row["value"] <= found.high
+        outside = found is not None and not found.low <= row["value"] <= found.high
         placed.append(
             {
                 "px": along.px(_day(row["reviewed"])),
@@ -160,8 +162,8 @@ def _points(
     line = layer(placed).mark_line(color=theme.SOFT_INK, strokeWidth=0.9)
     post = layer(posts).mark_rule(color=theme.INK, strokeWidth=1.2)
     drawn = [
-        line.encode(x=x, y=y, tooltip=alt.TooltipValue(None)),
-        post.encode(x=x, y=y, y2=y2, tooltip=alt.TooltipValue(None)),
+        line.encode(x=x, y=y, tooltip=silent()),
+        post.encode(x=x, y=y, y2=y2, tooltip=silent()),
     ]
     tips = [alt.Tooltip("day:N", title="reviewed"), alt.Tooltip("told:N", title="value (k = 2)")]
     for outside in (False, True):

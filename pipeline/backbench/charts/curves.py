@@ -9,6 +9,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.canvas import Field, layer, words
+from backbench.charts.fixed import silent, x2_at, x_at, y2_at, y_at
 from backbench.charts.marks import Row, colour_of, dash_of, named
 from backbench.charts.placing import spread
 from backbench.charts.ruler import Ruler
@@ -34,8 +35,8 @@ def drawn_band(rows: Sequence[Mapping[str, float]], along: Ruler, up: Ruler) -> 
         return []
     names = ("least", "q1", "middle", "q3", "greatest")
     held = [{"x": r["x"]} | {name: up.held(r[name]) for name in names} for r in rows]
-    base = layer(held).encode(x=along.x("x"), tooltip=alt.TooltipValue(None))
-    style = {"color": theme.INK, "opacity": 1}
+    base = layer(held).encode(x=along.x("x"), tooltip=silent())
+    style: dict[str, Any] = {"color": theme.INK, "opacity": 1}
     return [
         base.mark_area(**style, fillOpacity=0.06).encode(y=up.y("least"), y2="greatest:Q"),
         base.mark_area(**style, fillOpacity=0.1).encode(y=up.y("q1"), y2="q3:Q"),
@@ -92,12 +93,10 @@ def subject_lines(
                     color=theme.INK, opacity=1, fillOpacity=0.22, clip=True
                 )
                 drawn.append(
-                    band.encode(
-                        x=along.x(x), y=up.y("_low"), y2="_high:Q", tooltip=alt.TooltipValue(None)
-                    )
+                    band.encode(x=along.x(x), y=up.y("_low"), y2="_high:Q", tooltip=silent())
                 )
         mark = layer(line).mark_line(strokeWidth=weight, clip=True, **_output_style(k, shaded))
-        drawn.append(mark.encode(x=along.x(x), y=up.y(y), tooltip=alt.TooltipValue(None)))
+        drawn.append(mark.encode(x=along.x(x), y=up.y(y), tooltip=silent()))
     return drawn
 
 
@@ -147,9 +146,7 @@ def technology_key(lines: Lines, area: Field, low: float) -> list[alt.Chart]:
     for k, group in enumerate(groups):
         y = low - 20.0 * (len(groups) - 1 - k)
         look = theme.look(group)
-        drawn.append(
-            _sample(left, y, strokeWidth=1.4, color=look.colour, strokeDash=list(look.dash))
-        )
+        drawn.append(_sample(left, y, strokeWidth=1.4, color=look.colour, strokeDash=look.dash))
         text = f"{group}, {len(counted[group])}"
         drawn.append(words(text, left + 36, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
     return drawn
@@ -163,9 +160,10 @@ def _output_style(k: int, shaded: bool) -> dict[str, Any]:
 
 def _sample(left: float, y: float, **style: Any) -> alt.Chart:
     """A short piece of line beside a name."""
-    ends = {"x": alt.XValue(left), "x2": alt.X2Value(left + 29)}
+    ends = {"x": x_at(left), "x2": x2_at(left + 29)}
     mark = layer([{}]).mark_rule(**style)
-    return mark.encode(**ends, y=alt.YValue(y), y2=alt.Y2Value(y), tooltip=alt.TooltipValue(None))
+    drawn: alt.Chart = mark.encode(**ends, y=y_at(y), y2=y2_at(y), tooltip=silent())
+    return drawn
 
 
 def band_note(area: Field, units: int, *, lines: bool) -> list[alt.Chart]:

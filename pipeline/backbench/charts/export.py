@@ -85,7 +85,7 @@ def _html(chart: alt.TopLevelMixin) -> str:
 
 @cache
 def _library() -> str:
-    return str(vl_convert.javascript_bundle())
+    return str(vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;"))
 
 
 PAGE = """<!DOCTYPE html>

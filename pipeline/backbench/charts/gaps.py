@@ -9,6 +9,7 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
 from backbench.charts.declare import Plate, chart
+from backbench.charts.fixed import silent, x_at, y_at
 from backbench.charts.marks import Row
 from backbench.charts.panels import positions
 from backbench.charts.wording import shortened, text_width
@@ -80,7 +81,7 @@ def _ground(columns: int, lines: int, wide: float, high: float, area: Field) -> 
         for k in range(lines)
     ]
     mark = layer(cells).mark_rect(color="#f1ede2")
-    return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=alt.TooltipValue(None))]
+    return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=silent())]
 
 
 def _family_names(families: Sequence[str], wide: float) -> list[alt.Chart]:
@@ -141,7 +142,7 @@ def _look(state: str) -> tuple[str, str, str]:
 def _area(readings: int | None, greatest: int, room: float) -> float:
     """Larger for more readings, by the square root, so that few still show."""
     side = (room - 5) * (0.45 + 0.55 * ((readings or 0) / greatest) ** 0.5)
-    return max(16.0, side * side)
+    return float(max(16.0, side * side))
 
 
 def _key(rows: Sequence[Row], reviews: int, shown: int, area: Field) -> list[alt.Chart]:
@@ -160,9 +161,7 @@ def _key(rows: Sequence[Row], reviews: int, shown: int, area: Field) -> list[alt
             stroke=stroke,
             strokeWidth=1.6,
         )
-        drawn.append(
-            mark.encode(x=alt.XValue(x + 5), y=alt.YValue(y), tooltip=alt.TooltipValue(None))
-        )
+        drawn.append(mark.encode(x=x_at(x + 5), y=y_at(y), tooltip=silent()))
         drawn.append(words(state, x + 16, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
         x += text_width(state, theme.SMALL_PX) + 40
     drawn.append(

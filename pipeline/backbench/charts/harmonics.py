@@ -9,7 +9,8 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
 from backbench.charts.declare import Plate, chart
-from backbench.charts.marks import Row, named, pixels, across
+from backbench.charts.fixed import silent
+from backbench.charts.marks import Row, across, named, pixels
 from backbench.charts.panels import positions, rules, scale_lines
 from backbench.charts.placing import spread
 from backbench.charts.ruler import Ruler, ruler
@@ -113,7 +114,7 @@ def _lollipops(rows: Sequence[Row], area: Field) -> list[alt.Chart]:
     known = [r for r in rows if not r["bound"]]
     if known:
         stem = layer(known).mark_rule(strokeWidth=1.2, strokeOpacity=0.55)
-        drawn.append(stem.encode(x=x, y=y, y2=y2, color=hue, tooltip=alt.TooltipValue(None)))
+        drawn.append(stem.encode(x=x, y=y, y2=y2, color=hue, tooltip=silent()))
     sure = [
         r | {"py": r["lowpx"], "py2": r["highpx"]}
         for r in known
@@ -121,7 +122,7 @@ def _lollipops(rows: Sequence[Row], area: Field) -> list[alt.Chart]:
     ]
     if sure:
         post = layer(sure).mark_rule(strokeWidth=2.4)
-        drawn.append(post.encode(x=x, y=y, y2=y2, color=hue, tooltip=alt.TooltipValue(None)))
+        drawn.append(post.encode(x=x, y=y, y2=y2, color=hue, tooltip=silent()))
     for bound in (False, True):
         some = [r for r in rows if bool(r["bound"]) == bound]
         if some:
@@ -129,7 +130,7 @@ def _lollipops(rows: Sequence[Row], area: Field) -> list[alt.Chart]:
     lows = [r for r in rows if r["bound"] == "upper"]
     if lows:
         arrow = layer(lows).mark_text(text="↓", dy=14, fontSize=12)
-        drawn.append(arrow.encode(x=x, y=y, color=hue, tooltip=alt.TooltipValue(None)))
+        drawn.append(arrow.encode(x=x, y=y, color=hue, tooltip=silent()))
     return drawn
 
 
@@ -141,9 +142,11 @@ def _heads(rows: Sequence[Row], x: alt.X, y: alt.Y, *, bound: bool) -> alt.Chart
         mark = layer(rows).mark_point(
             filled=True, fill=theme.PAPER, opacity=1, size=80, strokeWidth=1.8
         )
-        return mark.encode(stroke=alt.Stroke("colour:N", scale=None), **at)
+        drawn: alt.Chart = mark.encode(stroke=alt.Stroke("colour:N", scale=None), **at)
+        return drawn
     mark = layer(rows).mark_point(filled=True, size=90, opacity=1)
-    return mark.encode(color=alt.Color("colour:N", scale=None), **at)
+    full: alt.Chart = mark.encode(color=alt.Color("colour:N", scale=None), **at)
+    return full
 
 
 def _key(
@@ -165,7 +168,7 @@ def _key(
         name |= {"to_x": right + 30, "to_y": py}
         point = layer([{"px": right + 17, "py": py}])
         mark = point.mark_point(filled=True, size=90, opacity=1, shape=shape, color=colour)
-        marks.append(mark.encode(x=x, y=y, tooltip=alt.TooltipValue(None)))
+        marks.append(mark.encode(x=x, y=y, tooltip=silent()))
     return [*named(names, across(area.width), pixels(area.height)), *marks]
 
 

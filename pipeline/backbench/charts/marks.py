@@ -9,10 +9,12 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.canvas import layer
+from backbench.charts.fixed import coloured, silent
 from backbench.charts.ruler import Ruler
 from backbench.charts.wording import quantity, symbol
 
 Row = dict[str, Any]
+UNSTATED = "not stated"
 TOLD = [
     alt.Tooltip("label:N", title="unit"),
     alt.Tooltip("technology:N", title="technology"),
@@ -32,25 +34,17 @@ def across(width: float) -> Ruler:
 
 def colour_of(name: str = "technology") -> alt.Color:
     """Technology by colour."""
-    domain = list(theme.LOOKS)
-    colours = [theme.LOOKS[t].colour for t in domain]
-    scale = alt.Scale(domain=[*domain, "not stated"], range=[*colours, theme.UNSTATED.colour])
-    return alt.Color(f"{name}:N", scale=scale, legend=None)
+    return alt.Color(f"{name}:N", scale=_by_technology("colour"), legend=None)
 
 
 def shape_of(name: str = "technology") -> alt.Shape:
     """Technology by shape."""
-    domain = list(theme.LOOKS)
-    shapes = [theme.LOOKS[t].shape for t in domain]
-    scale = alt.Scale(domain=[*domain, "not stated"], range=[*shapes, theme.UNSTATED.shape])
-    return alt.Shape(f"{name}:N", scale=scale, legend=None)
+    return alt.Shape(f"{name}:N", scale=_by_technology("shape"), legend=None)
 
 
 def dash_of(name: str = "technology") -> alt.StrokeDash:
     """Technology by a line's dashes."""
-    domain = [*theme.LOOKS, "not stated"]
-    dashes = [list(theme.look(technology).dash) for technology in domain]
-    return alt.StrokeDash(f"{name}:N", scale=alt.Scale(domain=domain, range=dashes), legend=None)
+    return alt.StrokeDash(f"{name}:N", scale=_by_technology("dash"), legend=None)
 
 
 def told(row: Mapping[str, Any], value: str, low: str, high: str, unit: str) -> str:
@@ -155,15 +149,16 @@ def _leaders(rows: Sequence[Row], x: Ruler, y: Ruler) -> alt.Chart:
         {
             "_x": x.at(r["from_x"]),
             "_y": y.at(r["from_y"]),
-            "_x2": x.at(r.get("lead_x", r["to_x"] - 4)),
-            "_y2": y.at(r.get("lead_y", r["to_y"])),
+            "_x2": x.at(r["lead_x"] if "lead_x" in r else r["to_x"] - 4),
+            "_y2": y.at(r["lead_y"] if "lead_y" in r else r["to_y"]),
         }
         for r in rows
     ]
     rule = layer(placed).mark_rule(strokeWidth=0.8, color=theme.SOFT_INK, strokeOpacity=0.7)
-    return rule.encode(
-        x=x.x("_x"), y=y.y("_y"), x2="_x2:Q", y2="_y2:Q", tooltip=alt.TooltipValue(None)
+    drawn: alt.Chart = rule.encode(
+        x=x.x("_x"), y=y.y("_y"), x2="_x2:Q", y2="_y2:Q", tooltip=silent()
     )
+    return drawn
 
 
 def _texts(rows: Sequence[Row], x: Ruler, y: Ruler, bold: bool) -> list[alt.Chart]:
@@ -178,7 +173,11 @@ def _texts(rows: Sequence[Row], x: Ruler, y: Ruler, bold: bool) -> list[alt.Char
         }
         for r in rows
     ]
-    style = {"align": "left", "baseline": "middle", "fontWeight": "bold" if bold else "normal"}
+    style: dict[str, Any] = {
+        "align": "left",
+        "baseline": "middle",
+        "fontWeight": "bold" if bold else "normal",
+    }
     at = {
         "x": x.x("_x"),
         "y": y.y("_y"),
@@ -189,10 +188,10 @@ def _texts(rows: Sequence[Row], x: Ruler, y: Ruler, bold: bool) -> list[alt.Char
     ink = (
         layer(placed)
         .mark_text(**style)
-        .encode(color=alt.Color("colour:N", scale=None), tooltip=alt.TooltipValue(None), **at)
+        .encode(color=alt.Color("colour:N", scale=None), tooltip=silent(), **at)
     )
     return [
-        halo.encode(color=alt.ColorValue(theme.PAPER), tooltip=alt.TooltipValue(None), **at),
+        halo.encode(color=coloured(theme.PAPER), tooltip=silent(), **at),
         ink,
     ]
 
@@ -220,10 +219,15 @@ def axis_title(title: str, unit: str) -> str:
 
 def _ink_for(rows: Sequence[Row]) -> Any:
     if rows and all("technology" not in r or r.get("_strong") for r in rows):
-        return alt.ColorValue(theme.INK)
+        return coloured(theme.INK)
     return colour_of()
 
 
 def _stroke() -> alt.Stroke:
-    made = colour_of().to_dict()
-    return alt.Stroke(made["field"] + ":N", scale=alt.Scale(**made["scale"]), legend=None)
+    return alt.Stroke("technology:N", scale=_by_technology("colour"), legend=None)
+
+
+def _by_technology(feature: str) -> alt.Scale:
+    """The scale from technologies to one feature of their looks."""
+    domain = [*theme.LOOKS, UNSTATED]
+    return alt.Scale(domain=domain, range=[getattr(theme.look(t), feature) for t in domain])

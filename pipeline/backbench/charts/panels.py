@@ -8,6 +8,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.canvas import layer, words
+from backbench.charts.fixed import silent
 from backbench.charts.marks import Row, across, pixels
 from backbench.charts.ruler import Ruler
 from backbench.charts.wording import quantity
@@ -32,7 +33,7 @@ def rules(
         return []
     x, y, x2, y2 = positions(width, height)
     mark = layer(rows).mark_rule(color=colour, strokeWidth=weight, strokeDash=list(dash))
-    return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=alt.TooltipValue(None))]
+    return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=silent())]
 
 
 def scale_lines(

@@ -13,7 +13,7 @@ FEWEST = 3
 
 
 def envelope(
-    curves: Mapping[object, tuple[Sequence[float], Sequence[float]]],
+    curves: Mapping[tuple[str, str], tuple[Sequence[float], Sequence[float]]],
     *,
     log_y: bool = False,
     points: int = 120,

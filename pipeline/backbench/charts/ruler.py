@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 import altair as alt
 
@@ -42,7 +43,7 @@ class Ruler:
 
     def scale(self) -> alt.Scale:
         """The Vega-Lite scale with exactly this domain."""
-        kind = "log" if self.log else "linear"
+        kind: Literal["log", "linear"] = "log" if self.log else "linear"
         return alt.Scale(type=kind, domain=[self.low, self.high], nice=False, zero=False)
 
     def x(self, name: str) -> alt.X:
@@ -53,7 +54,7 @@ class Ruler:
         """The vertical position of a column; every layer draws the one axis or none."""
         return alt.Y(f"{name}:Q", scale=self.scale(), axis=self.drawn)
 
-    def shown(self, title: str, **more: object) -> Ruler:
+    def shown(self, title: str, **more: Any) -> Ruler:
         """The same with an axis: its ticks, labels with SI prefixes, title and unit."""
         mark = symbol(self.unit)
         if takes_prefix(self.unit):
@@ -66,9 +67,9 @@ class Ruler:
         axis = alt.Axis(values=list(self.ticks), title=title, labelExpr=words, **more)
         return replace(self, drawn=axis)
 
-    def shown_upright(self, title: str, indent: float, **more: object) -> Ruler:
+    def shown_upright(self, title: str, indent: float, **more: Any) -> Ruler:
         """The same with a vertical axis, its title lying level above it, `indent` to the left."""
-        level: dict[str, object] = {
+        level: dict[str, Any] = {
             "titleAngle": 0,
             "titleAlign": "left",
             "titleAnchor": "end",

@@ -9,6 +9,7 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
 from backbench.charts.declare import Plate, chart
+from backbench.charts.fixed import coloured, dashed, silent
 from backbench.charts.marks import Row, across, colour_of, dash_of, named, pixels, shape_of
 from backbench.charts.panels import positions, rules
 from backbench.charts.placing import spread
@@ -131,9 +132,9 @@ def _lines(rows: Sequence[Row], ends: Sequence[Row], area: Field) -> list[alt.Ch
         some = [e for e in ends if e["strong"] == strong]
         if not some:
             continue
-        ink = alt.ColorValue(theme.INK) if strong else colour_of()
+        ink = coloured(theme.INK) if strong else colour_of()
         line = layer(some).mark_line(strokeWidth=3 if strong else 1.2)
-        dash = alt.StrokeDashValue([1, 0]) if strong else dash_of()
+        dash = dashed([1, 0]) if strong else dash_of()
         drawn.append(
             line.encode(
                 x=x,
@@ -141,12 +142,12 @@ def _lines(rows: Sequence[Row], ends: Sequence[Row], area: Field) -> list[alt.Ch
                 detail="unit_key:N",
                 color=ink,
                 strokeDash=dash,
-                tooltip=alt.TooltipValue(None),
+                tooltip=silent(),
             )
         )
         posts = [e | {"py": e["low"], "py2": e["high"]} for e in some]
         post = layer(posts).mark_rule(strokeWidth=2.6 if strong else 1.3)
-        drawn.append(post.encode(x=x, y=y, y2=y2, color=ink, tooltip=alt.TooltipValue(None)))
+        drawn.append(post.encode(x=x, y=y, y2=y2, color=ink, tooltip=silent()))
         dot = layer(some).mark_point(
             filled=True, opacity=1, size=theme.SUBJECT_AREA if strong else theme.PEER_AREA
         )

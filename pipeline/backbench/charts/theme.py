@@ -26,16 +26,16 @@ class Look:
 
     colour: str
     shape: str
-    dash: tuple[int, ...]
+    dash: list[int]
 
 
 LOOKS = {
-    "tube": Look("#b4541a", "circle", (1, 0)),
-    "solid state": Look("#1f5d99", "square", (7, 3)),
-    "hybrid": Look("#4f9d8c", "diamond", (2, 2)),
-    "switching": Look("#5c2d54", "triangle-up", (9, 3, 2, 3)),
+    "tube": Look("#b4541a", "circle", [1, 0]),
+    "solid state": Look("#1f5d99", "square", [7, 3]),
+    "hybrid": Look("#4f9d8c", "diamond", [2, 2]),
+    "switching": Look("#5c2d54", "triangle-up", [9, 3, 2, 3]),
 }
-UNSTATED = Look(SOFT_INK, "cross", (1, 3))
+UNSTATED = Look(SOFT_INK, "cross", [1, 3])
 
 
 def look(technology: str | None) -> Look:

@@ -10,6 +10,7 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.canvas import Field, assemble, badge, field, layer, sentence, words
 from backbench.charts.declare import Option, Plate, chart
+from backbench.charts.fixed import silent
 from backbench.charts.marks import (
     Row,
     bound_arrows,
@@ -145,7 +146,7 @@ def _points(line: Line, rows: Sequence[Row], up: Ruler) -> list[dict[str, float]
 def _band(whole: Line | None, rows: Sequence[Row], along: Ruler, up: Ruler) -> list[alt.Chart]:
     if whole is None:
         return []
-    base = layer(_points(whole, rows, up)).encode(x=along.x("x"), tooltip=alt.TooltipValue(None))
+    base = layer(_points(whole, rows, up)).encode(x=along.x("x"), tooltip=silent())
     return [
         base.mark_area(color=theme.INK, opacity=0.09).encode(y=up.y("low"), y2="high:Q"),
         base.mark_line(color=theme.SOFT_INK, strokeWidth=1.8).encode(y=up.y("y")),
@@ -167,10 +168,8 @@ def _within(
         name: Row = {"wanted": up.px(up.held(end["y"])), "technology": group}
         if line is not None:
             points = _points(line, members, up)
-            mark = layer(points).mark_line(
-                color=look.colour, strokeWidth=1.6, strokeDash=list(look.dash)
-            )
-            drawn.append(mark.encode(x=along.x("x"), y=up.y("y"), tooltip=alt.TooltipValue(None)))
+            mark = layer(points).mark_line(color=look.colour, strokeWidth=1.6, strokeDash=look.dash)
+            drawn.append(mark.encode(x=along.x("x"), y=up.y("y"), tooltip=silent()))
             name |= _leader(points[-1], along, up)
             text += f"\u2002ρ {number(line.rho, 2)}"
         names.append(name | {"text": text})
