@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     import polars as pl
 
     from backbench.catalogue import Catalogue
+    from backbench.charts.declare import Size as ImageSize
+    from backbench.compare.saved import SavedQuery
     from backbench.stages.ingest import Outcome, Refused
 
 app = typer.Typer(
@@ -183,8 +185,9 @@ def query(
     out: Annotated[Path | None, typer.Option(help="A file to write to.")] = None,
 ) -> None:
     """Run a saved query. Example: backbench query residual-noise --set technology=tube"""
-    frame = opened(catalogue).query(name, **_assigned(settings))
-    _show(frame, out_format, out)
+    home = opened(catalogue)
+    frame = home.query(name, **_assigned(settings))
+    _show(frame, out_format, out, home.queries()[name])
 
 
 @app.command()
@@ -200,7 +203,7 @@ def chart(
     """Draw a saved query. Example: backbench chart residual-noise noise.html"""
     from backbench.charts.export import save
 
-    save(opened(catalogue).chart(name, **_assigned(settings)), out, size)
+    save(opened(catalogue).chart(name, **_assigned(settings)), out, _pixels(size))
     typer.echo(f"Wrote {out}.")
 
 
@@ -238,6 +241,18 @@ SELECT review_key AS review, reviewed AS date, bench_key AS bench,
 FROM review LEFT JOIN capture USING (review_key)
 GROUP BY ALL ORDER BY date, review
 """
+
+
+def _pixels(text: str) -> ImageSize:
+    """1920x1080 as a size. Raises UserError for anything else than a width and a height."""
+    from backbench.charts.declare import Size as ImageSize
+    from backbench.errors import Fault
+
+    width, _, height = text.partition("x")
+    if not (width.isdigit() and height.isdigit() and 0 < int(width) * int(height) <= 10**8):
+        fault = Fault("--size", repr(text), "width and height in pixels, as 1920x1080")
+        raise UserError("the chart can't be written", [fault])
+    return ImageSize(int(width), int(height))
 
 
 def _assigned(settings: list[str] | None) -> dict[str, str]:
@@ -286,7 +301,9 @@ def _refusals(refused: Sequence[Refused]) -> None:
         typer.echo(f"{item.source} was not taken in: {item.error}", err=True)
 
 
-def _show(frame: pl.DataFrame, out_format: str, out: Path | None = None) -> None:
+def _show(
+    frame: pl.DataFrame, out_format: str, out: Path | None = None, query: SavedQuery | None = None
+) -> None:
     from backbench.terminal import export
 
-    export(frame, out_format, out)
+    export(frame, out_format, out, query)

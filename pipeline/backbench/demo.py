@@ -56,11 +56,12 @@ A review of your own: see "Your first review" in the README."""
 def _made(folder: Path, processes: int | None) -> list[Path]:
     with bars() as shown:
         task = shown.add_task("making reviews", total=None)
-        return write_catalogue_inputs(
+        folders: list[Path] = write_catalogue_inputs(
             folder,
             workers=processes or os.cpu_count() or 1,
             progress=lambda done, total: shown.update(task, completed=done, total=total),
         )
+    return folders
 
 
 def _take_in(catalogue: Catalogue, reviews: list[Path], processes: int | None) -> None:
