@@ -21,8 +21,10 @@ LEAST_AFTER_S = 0.2
 FLAT_AFTER = 0.6
 CELLS = 10.0
 """Half-width, in resolution cells of the window, over which the noise density is averaged."""
-LINE_CELLS = 2.5
-"""The same for a mains line, which stands out of its neighbours; the greater mean counts."""
+LINE_CELLS = 1.5
+"""Half-width within which a mains line is looked for."""
+LINE_STANDS_OUT = 6.0
+"""Power of a line re the mean about it; noise alone reaches it once in 400 cells (exp -6)."""
 HALF_WIDTH = 0.06
 """Half-width re the frequency, where that is wider."""
 LEAST_HEARD = 0.25
@@ -139,8 +141,16 @@ def _averaged(
     left[1:] *= played.at(np.arange(1.0, len(left)) * cell)
     resolved = rate_hz / length
     wide = np.maximum(CELLS * resolved, HALF_WIDTH * at_hz)
-    narrow = np.full(len(at_hz), LINE_CELLS * resolved)
-    return np.maximum(_mean(left, cell, at_hz, wide), _mean(left, cell, at_hz, narrow))
+    mean = _mean(left, cell, at_hz, wide)
+    line = _greatest(left, cell, at_hz, LINE_CELLS * resolved)
+    return np.where(line > LINE_STANDS_OUT * mean, line, mean)
+
+
+def _greatest(power: Array, cell: float, at_hz: Array, half: float) -> Array:
+    """Greatest of the bins `cell` Hz apart within `half` of each frequency."""
+    steps = np.arange(-math.ceil(half / cell), math.ceil(half / cell) + 1)
+    nearest = np.rint(at_hz / cell).astype(int)
+    return np.asarray(power[np.clip(nearest[:, None] + steps, 1, len(power) - 1)].max(axis=1))
 
 
 def _mean(power: Array, cell: float, at_hz: Array, half: Array) -> Array:
