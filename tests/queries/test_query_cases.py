@@ -190,7 +190,7 @@ CASES = [
         series                           | reviewed   | value               | u     | unit
         calibration, track 1             | 2019-05-01 | 40                  | 0.2   | V
         loop-back THD+N at 1 kHz, left   | 2020-01-01 | 0.001               | 1e-5  | %
-        loop-back gain at 1 kHz, left    | 2020-01-01 | -6.020599913279624  | 0.08685889638065036 | dB
+        loop-back gain at 1 kHz, left | 2020-01-01 | -6.020599913279624 | 0.08685889638065 | dB
         loop-back noise, A-weighted, left | 2020-01-01 | 2                  | 0.1   | µV
         """),
     Case("power-against-promise", """
@@ -342,7 +342,7 @@ CASES = [
     Case("hum-of-a-unit", """
         unit a
         reading a mains_line 1e-4 0 under=idle order_n=1 frequency_hz=50.0
-        reading a mains_line 2e-5 0 under=idle order_n=2 frequency_hz=100.1 bound=upper status=at_floor
+        reading a mains_line 2e-5 0 under=idle order_n=2 frequency_hz=100.1 bound=upper
         unit b
         reading b mains_line 3e-4 0 under=idle order_n=1 frequency_hz=50.0
         unit c technology=hybrid
@@ -460,7 +460,7 @@ CASES = [
         unit a
         reading a response_high_3db 40000 500 under=sweep frequency_hz=None
         unit b
-        reading b response_high_3db 20000 0 under=sweep frequency_hz=None bound=lower status=at_floor
+        reading b response_high_3db 20000 0 under=sweep frequency_hz=None bound=lower
         """, """
         unit_key | value | low | high | bound
         b        | 20    | 20  |      | lower

@@ -1,0 +1,94 @@
+"""Statistics against scipy, numpy and statistical references on random tables, to 1e-9."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from backbench.compare import drift, nearest, ranks, trends
+from backbench.compare.points import sync_points
+from backbench.settings import Settings
+from backbench.store import reading, writing
+
+TABLES = [np.random.default_rng(seed).normal(size=(37, 4)).round(2) for seed in range(5)]
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_ranks_are_those_of_scipy(table: np.ndarray) -> None:
+    values = ranks.oriented(table[:, 0], np.zeros(37), "lower")
+    assert ranks.ranks(values) == pytest.approx(stats.rankdata(table[:, 0]), abs=1e-9)
+    certain = ranks.simultaneous(values)
+    assert certain[:, 0] == pytest.approx(stats.rankdata(table[:, 0], "min"))
+    assert certain[:, 1] == pytest.approx(stats.rankdata(table[:, 0], "max"))
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_percentiles_are_those_of_scipy(table: np.ndarray) -> None:
+    column = table[:, 0]
+    values = ranks.oriented(column, np.zeros(37), "higher")
+    for index in (0, 11, 36):
+        wanted = stats.percentileofscore(np.delete(column, index), column[index], kind="mean")
+        assert ranks.percentile(values, index) == pytest.approx(wanted, abs=1e-9)
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_slopes_and_rho_are_those_of_definition(table: np.ndarray) -> None:
+    """Theil-Sen as the median of all pairwise slopes; rho as the correlation of ranks."""
+    x, y = table[:, 0], table[:, 1]
+    i, j = np.triu_indices(37, 1)
+    apart = x[i] != x[j]
+    slopes = (y[j] - y[i])[apart] / (x[j] - x[i])[apart]
+    found = trends.trend(x, y)
+    assert found.slope == pytest.approx(np.median(slopes), abs=1e-9)
+    assert found.intercept == pytest.approx(np.median(y) - found.slope * np.median(x), abs=1e-9)
+    rho = np.corrcoef(stats.rankdata(x), stats.rankdata(y))[0, 1]
+    assert found.rho == pytest.approx(rho, abs=1e-9)
+    t = rho * np.sqrt(35 / (1 - rho**2))
+    assert found.p == pytest.approx(2 * stats.t.sf(abs(t), 35), abs=1e-9)
+    wanted = stats.theilslopes(y, x, alpha=0.95)
+    assert (found.low, found.high) == (wanted.low_slope, wanted.high_slope)
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_robust_scales_are_those_of_scipy(table: np.ndarray) -> None:
+    spread = stats.median_abs_deviation(table, axis=0, scale=1 / nearest.NORMAL)
+    wanted = (table - np.median(table, axis=0)) / spread
+    assert nearest.robust_scale(table) == pytest.approx(wanted, abs=1e-9)
+
+
+def test_database_medians_and_quantiles_are_those_of_numpy(tmp_path: Path) -> None:
+    """What saved queries lean on: median, interpolated quantile, median absolute deviation."""
+    with writing(tmp_path) as store:
+        sync_points(store, Settings())
+    column = TABLES[0][:, 0]
+    with reading(tmp_path) as store:
+        found = store.rows(
+            "SELECT median(v), quantile_cont(v, 0.1), mad(v) "
+            "FROM (SELECT unnest($values::DOUBLE[]) AS v)",
+            {"values": column.tolist()},
+        )[0]
+    wanted = [np.median(column), np.quantile(column, 0.1), stats.median_abs_deviation(column)]
+    assert list(found) == pytest.approx(wanted, abs=1e-9)
+
+
+def test_false_discovery_rate_is_held() -> None:
+    """Benjamini and Hochberg: with 15 true effects among 60, the mean share of false ones among
+    those kept at 10 % is at most 7.5 % (the rate times the share of true nulls)."""
+    rng = np.random.default_rng(11)
+    shares = []
+    for _ in range(400):
+        z = rng.normal(size=60) + np.where(np.arange(60) < 15, 4.0, 0.0)
+        kept = np.asarray(trends.false_discovery(2 * stats.norm.sf(np.abs(z)))) <= 0.10
+        shares.append(kept[15:].sum() / max(1, kept.sum()))
+    error = np.std(shares) / 20
+    assert np.mean(shares) <= 0.075 + 3 * error
+
+
+def test_moving_range_constant() -> None:
+    """d4 = 0.954, the median of the range of two normal values (handbook table of control chart
+    constants, from memory); here from the normal quantile."""
+    assert pytest.approx(np.sqrt(2) * stats.norm.ppf(0.75), rel=1e-12) == drift.MEDIAN_RANGE
+    assert round(drift.MEDIAN_RANGE, 3) == 0.954
