@@ -21,6 +21,7 @@ from backbench.stimuli import Idle, Tone
 from scipy.stats import t as student
 
 RATES = (44_100.0, 48_000.0, 96_000.0)
+TONES_HZ = (20.0, 997.0, 6000.0)
 AMPLITUDES = {1: 2.0, 2: 2e-3, 3: 1e-3, 5: 3e-4, 7: 2e-5}
 """Peak volts by harmonic; the seventh lies near the noise."""
 MAINS = {1: 2e-4, 2: 1e-4, 3: 5e-5, 6: 2e-5}
@@ -32,27 +33,41 @@ def noise_density(rng: np.random.Generator) -> float:
     return float(10 ** rng.uniform(-14, -10))
 
 
+def coloured(
+    rng: np.random.Generator, rate: float, seconds: float, corner: float
+) -> tuple[np.ndarray, float]:
+    """Noise of density d (1 + corner / f), V, and d, V^2/Hz; held level below 5 Hz."""
+    density, count = noise_density(rng), int(rate * seconds)
+    white = np.fft.rfft(rng.normal(0, np.sqrt(density * rate / 2), count))
+    frequency = np.maximum(np.fft.rfftfreq(count, 1 / rate), 5.0)
+    return np.fft.irfft(white * np.sqrt(1 + corner / frequency), count), density
+
+
 def tone_record(rng: np.random.Generator) -> tuple[Material, dict[str, float]]:
-    """A tone with harmonics in white noise, and what its metrics should give."""
-    rate, seconds = float(rng.choice(RATES)), rng.uniform(0.3, 1.2)
-    frequency, density = 997 * (1 + rng.uniform(-1e-3, 1e-3)), noise_density(rng)
-    t = np.arange(int(rate * seconds)) / rate
-    volts = rng.normal(0, np.sqrt(density * rate / 2), len(t))
-    for n, peak in AMPLITUDES.items():
+    """A tone with harmonics in white or 1/f noise, and what its metrics should give."""
+    rate, stated = float(rng.choice(RATES)), float(rng.choice(TONES_HZ))
+    seconds = rng.uniform(max(0.3, 17 / stated), 1.2)
+    frequency, corner = stated * (1 + rng.uniform(-1e-3, 1e-3)), float(rng.choice([0.0, 200.0]))
+    volts, density = coloured(rng, rate, seconds, corner)
+    t = np.arange(len(volts)) / rate
+    peaks = {n: peak for n, peak in AMPLITUDES.items() if n * stated < 0.45 * rate}
+    for n, peak in peaks.items():
         volts += peak * np.cos(2 * np.pi * n * frequency * t + rng.uniform(0, 2 * np.pi))
-    first, *rest = [peak**2 / 2 for peak in AMPLITUDES.values()]
-    noise = density * 19_980
+    first = AMPLITUDES[1] ** 2 / 2
+    rest = sum(peak**2 / 2 for n, peak in peaks.items() if n > 1)
+    inside = sum(peak**2 / 2 for n, peak in peaks.items() if 1 < n <= 20_000 / stated)
+    noise = density * (19_980 + corner * np.log(1000))
     truth = {
         "level": np.sqrt(first),
-        "thd": 100 * np.sqrt(sum(rest) / first),
-        "thd_total": 100 * np.sqrt(sum(rest) / (first + sum(rest))),
-        "thd_n": 100 * np.sqrt((sum(rest) + noise) / (first + sum(rest) + noise)),
-        "sinad": 10 * np.log10((first + sum(rest) + noise) / (sum(rest) + noise)),
+        "thd": 100 * np.sqrt(rest / first),
+        "thd_total": 100 * np.sqrt(rest / (first + rest)),
+        "thd_n": 100 * np.sqrt((inside + noise) / (first + inside + noise)),
+        "sinad": 10 * np.log10((first + inside + noise) / (inside + noise)),
         "snr": 10 * np.log10(first / noise),
         "dc_offset": 0.0,
     }
-    truth |= {f"harmonic {n}": 20 * np.log10(a / 2.0) for n, a in AMPLITUDES.items() if n > 1}
-    stimulus = Tone(tone_hz=997.0, generator_vrms="unknown")
+    truth |= {f"harmonic {n}": 20 * np.log10(a / 2.0) for n, a in peaks.items() if n > 1}
+    stimulus = Tone(tone_hz=stated, generator_vrms="unknown")
     return material(stimulus, volts, rate), truth
 
 

@@ -20,7 +20,7 @@ def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
     power: V^2 by bin. free: True where a bin is known to be clear of lines.
     Third-octave segments (24 free bins at least) give a median each, which for noise
     (chi-squared of two degrees of freedom) is ln 2 of the mean; between the middles of the
-    segments it is interpolated. Raises ValueError where no bin is free.
+    segments it is interpolated, below the first it goes on as steeply as it rises there. Raises ValueError where no bin is free.
     """
     index = np.flatnonzero(free[:top])
     if not len(index):
@@ -31,7 +31,21 @@ def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
         centres.append(float(index[first] + index[last - 1]) / 2)
         levels.append(_median(power[index[first:last:step]]) / math.log(2))
     found: Array = np.interp(np.arange(top, dtype=np.float64), centres, levels)
+    below = np.arange(min(math.ceil(centres[0]), top))
+    found[below] *= (centres[0] / np.maximum(below, 1)) ** _steepness(centres, levels)
     return found
+
+
+def _steepness(centres: list[float], levels: list[float]) -> float:
+    """Power of frequency with which the noise rises towards 0, from the lowest three octaves.
+
+    Held between 0 (white) and 2: electronic noise rises like 1/f, seldom more steeply.
+    """
+    above = next((n for n, c in enumerate(centres) if c >= 8 * centres[0]), len(centres) - 1)
+    if above == 0 or levels[above] <= 0:
+        return 0.0
+    rise = math.log(max(levels[0], levels[above]) / levels[above])
+    return min(rise / math.log(centres[above] / centres[0]), 2.0)
 
 
 def degrees_of_freedom(position: float, spread: float) -> float:
