@@ -20,7 +20,8 @@ def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
     power: V^2 by bin. free: True where a bin is known to be clear of lines.
     Third-octave segments (24 free bins at least) give a median each, which for noise
     (chi-squared of two degrees of freedom) is ln 2 of the mean; between the middles of the
-    segments it is interpolated, below the first it goes on as steeply as it rises there. Raises ValueError where no bin is free.
+    segments it is interpolated, below the first it goes on as steeply as it rises there.
+    Raises ValueError where no bin is free.
     """
     index = np.flatnonzero(free[:top])
     if not len(index):
