@@ -65,6 +65,14 @@ def test_of_several_levels_one_reading_is_given() -> None:
     assert one("channel_balance", readings).figure.value == pytest.approx(20 * math.log10(2 / 1.9))
 
 
+def test_of_several_levels_the_cleanest_is_taken() -> None:
+    """Near the limit one channel is compressed, and the ratio is no longer one of gains."""
+    bent = reading("thd", 4.0, output="right", generator_vrms=1.0)
+    near_limit = pair(4.0, 3.5, generator_vrms=1.0)
+    found = one("channel_balance", [*near_limit, bent, *pair(2.0, 1.9)])
+    assert found.like.generator_vrms == 0.5
+
+
 def test_a_limiting_channel_is_refused() -> None:
     limiting = reading("thd", 9.0, output="right")
     assert "being limited" in refused("channel_balance", [*pair(2, 1), limiting]).reason

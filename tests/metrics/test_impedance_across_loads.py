@@ -68,13 +68,19 @@ def test_uncertainty_agrees_with_random_draws() -> None:
     assert told.u == pytest.approx(np.std(drawn), rel=0.03)
 
 
-def test_the_pair_of_least_uncertainty_is_taken() -> None:
-    levels = [level(None, 0.8), level(8, 0.8), level(4, 0.8)]
-    found = one("source_impedance", levels)
-    pairs = [(levels[0], levels[1]), (levels[0], levels[2]), (levels[1], levels[2])]
-    alone = [one("source_impedance", pair).figure.uncertainty for pair in pairs]
-    assert found.figure.uncertainty == min(alone)
-    assert len(found.made_from) == 2
+def test_a_pair_that_tells_it_nearly_best_is_taken() -> None:
+    """Of open, 8 and 4 ohm, the pair without open has the loads' errors twice over."""
+    open_, eight, four = level(None, 0.8), level(8, 0.8), level(4, 0.8)
+    found = one("source_impedance", [four, eight, open_])
+    assert found.made_from == (open_, eight)
+    worse = one("source_impedance", [eight, four]).figure.uncertainty
+    assert worse > 2 * found.figure.uncertainty
+
+
+def test_of_pairs_as_good_the_cleaner_is_taken() -> None:
+    bent, clean = reading("thd", 2.0, load_ohm=8.0), reading("thd", 0.3, load_ohm=4.0)
+    readings = [level(None, 0.8), level(8, 0.8), level(4, 0.8), bent, clean]
+    assert one("source_impedance", readings).like.load_ohm == 4.0
 
 
 def test_each_tap_and_frequency_stands_by_itself() -> None:

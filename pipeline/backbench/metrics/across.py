@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
 
@@ -130,12 +131,35 @@ CAPTURE_CONDITIONS = (
 )  # fmt: skip
 
 
+def distortion_of(session: Session, reading: Reading) -> float:
+    """THD in percent of the capture that a reading comes from; 0 where it isn't known."""
+    found = same_capture(session, "thd", reading)
+    return (found.value or 0.0) if found else 0.0
+
+
 def limited(session: Session, reading: Reading) -> str | None:
     """Why a level tells nothing of small signals; None unless its output is being limited."""
-    distortion = same_capture(session, "thd", reading)
-    if distortion is None or (distortion.value or 0.0) <= MOST_DISTORTION_PERCENT:
+    percent = distortion_of(session, reading)
+    if percent <= MOST_DISTORTION_PERCENT:
         return None
-    return (
-        f"{distortion.value:.2g} % distortion at {reading.generator_vrms:.3g} V drive: "
-        "the output is being limited"
-    )
+    drive = f" at {reading.generator_vrms:.3g} V drive" if reading.generator_vrms else ""
+    return f"{percent:.2g} % distortion{drive}: the output is being limited"
+
+
+NEARLY_BEST = 1.2
+"""Uncertainties up to this many times the least are as good: the cleaner capture decides."""
+
+
+def cleanest(session: Session, candidates: Sequence[tuple[Sequence[Reading], float]]) -> int:
+    """Which of several groups of readings to take, each given with its uncertainty.
+
+    Of those that are told nearly best, that of least distortion: near its limit an output
+    compresses, and a ratio of levels is no longer one of gains. Then the first.
+    """
+    least = min(u for _, u in candidates)
+    distortion = [
+        max(distortion_of(session, reading) for reading in group)
+        if u <= NEARLY_BEST * least else math.inf
+        for group, u in candidates
+    ]  # fmt: skip
+    return distortion.index(min(distortion))

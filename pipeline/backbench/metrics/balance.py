@@ -10,6 +10,7 @@ from backbench.metrics.across import (
     Reading,
     RefusedDerivation,
     Session,
+    cleanest,
     grouped,
     limited,
     relative_estimation,
@@ -75,7 +76,7 @@ def _alike(a: Reading, b: Reading) -> bool:
 def _least_uncertain(
     session: Session, pairs: list[Pair], against: str
 ) -> Iterator[Derived | RefusedDerivation]:
-    """One reading of the pair that is told best; a refusal where every pair is limited."""
+    """One reading, of the pair that is told best; a refusal where every pair is limited."""
     if not pairs:
         return
     sound = [p for p in pairs if not (limited(session, p[0]) or limited(session, p[1]))]
@@ -83,9 +84,9 @@ def _least_uncertain(
         reason = limited(session, pairs[0][0]) or limited(session, pairs[0][1]) or ""
         yield RefusedDerivation(reason, pairs[0][0], pairs[0])
         return
-    figures = [(_ratio(*pair), pair) for pair in sound]
-    figure, pair = min(figures, key=lambda item: item[0].uncertainty)
-    yield Derived(figure, pair[0], pair, against=against)
+    figures = [_ratio(*pair) for pair in sound]
+    taken = cleanest(session, [(p, f.uncertainty) for p, f in zip(sound, figures, strict=True)])
+    yield Derived(figures[taken], sound[taken][0], sound[taken], against=against)
 
 
 def _ratio(above: Reading, below: Reading) -> Figure:

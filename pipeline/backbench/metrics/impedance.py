@@ -16,6 +16,7 @@ from backbench.metrics.across import (
     Reading,
     RefusedDerivation,
     Session,
+    cleanest,
     grouped,
     limited,
     relative_estimation,
@@ -133,7 +134,7 @@ def _figure(ohms: Ohms) -> Figure:
 
 
 def best_pairs(session: Session) -> Iterator[_Pair]:
-    """For each output, frequency, tap, input and volume, the pair of least uncertainty."""
+    """For each output, frequency, tap, input and volume, the pair that tells it best."""
     levels = [
         r for r in session.of("level", stimulus="tone", bound=None)
         if r.load_kind is not None and r.value and r.driven in (None, r.output)
@@ -164,8 +165,10 @@ def _best(session: Session, same: list[Reading]) -> _Pair:
         reason = "no two loads at the same stated generator level"
         return _Pair(light, heavy, None, reason)
     pairs = [_pair(session, light, heavy) for light, heavy in alike]
-    good = [pair for pair in pairs if pair.ohms is not None]
-    return min(good, key=lambda p: p.ohms.u if p.ohms else math.inf) if good else pairs[0]
+    good = [(pair, pair.ohms.u) for pair in pairs if pair.ohms is not None]
+    if not good:
+        return pairs[0]
+    return good[cleanest(session, [((p.light, p.heavy), u) for p, u in good])][0]
 
 
 def _pair(session: Session, light: Reading, heavy: Reading) -> _Pair:

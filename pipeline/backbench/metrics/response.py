@@ -108,7 +108,8 @@ def response_spread(response: ResponseView) -> Figure:
     level = response.level
     if not level.covers(*AUDIO_BAND_HZ):
         raise NotApplicable(
-            f"measured from {level.hz[0]:.4g} to {level.hz[-1]:.4g} Hz only, not 20 Hz to 20 kHz"
+            f"measured from {level.hz[0]:.4g} to {level.hz[-1]:.4g} Hz only, not 20 Hz to 20 kHz; "
+            "a sweep must begin below and end above"
         )
     spread, chance = level.spread(*AUDIO_BAND_HZ)
     # Noise alone widens a spread: where it accounts for most of it, the figure is a bound.
