@@ -52,6 +52,9 @@ def frames_of(count: int, label: str | None = None) -> Frames:
         "slope": _slope(some),
         "gaps": _gaps(count, label),
         "control": _control(label),
+        "profile": _profile(label),
+        "square": _square(some[0]),
+        "products": _products(some[0]),
     }
 
 
@@ -159,6 +162,33 @@ def _control(label: str | None) -> pl.DataFrame:
         for k in range(14)
     ]
     return pl.DataFrame(rows)
+
+
+def _profile(label: str | None) -> pl.DataFrame:
+    return pl.DataFrame(
+        [
+            {"metric": label or "noise", "percentile": 40.0, "low": 31.0, "high": 52.0},
+            {"metric": "channel_balance", "percentile": 99.0, "low": 95.0, "high": 100.0},
+        ]
+    )
+
+
+def _square(unit: dict[str, Any]) -> pl.DataFrame:
+    base = {"unit_key": unit["unit_key"], "label": unit["label"], "output": "left"}
+    trace = [
+        base | {"time_s": k * 1e-5, "volts": 1.0 if k < 50 else -1.0, "kind": "trace"}
+        for k in range(100)
+    ]
+    tilt = [base | {"time_s": t, "volts": 1.0, "kind": "tilt"} for t in (1e-4, 4.9e-4)]
+    return pl.DataFrame(trace + tilt)
+
+
+def _products(unit: dict[str, Any]) -> pl.DataFrame:
+    base = {"unit_key": unit["unit_key"], "label": unit["label"], "output": "left"}
+    lines = [(19e3, 0.0, "tone"), (20e3, 0.0, "tone"), (1e3, -60.0, "product")]
+    return pl.DataFrame(
+        [base | {"frequency_hz": f, "level_db": v, "kind": kind} for f, v, kind in lines]
+    )
 
 
 @pytest.fixture(scope="session")

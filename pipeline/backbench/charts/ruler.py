@@ -141,4 +141,4 @@ def _log_ruler(values: list[float], start: float, end: float, unit: str) -> Rule
 
 def _step(rough: float) -> float:
     decade = 10.0 ** math.floor(math.log10(rough))
-    return float(next(s for s in (1, 2, 5, 10) if s * decade >= rough * 0.999) * decade)
+    return float(next(s for s in (1, 2, 5, 10) if s * decade >= rough * 0.8) * decade)
