@@ -157,3 +157,12 @@ def test_an_unfit_record_gives_no_figure_at_all() -> None:
     clipped = tone_material(track(np.clip(noisy({1000.0: 20.0}), -10, 10), RATE))
     assert figures(clipped) == {}
     assert {status for status, _ in reasons(clipped).values()} == {"rejected"}
+
+
+def test_a_bound_on_distortion_is_never_above_distortion_and_noise() -> None:
+    """Hum of 50 Hz and its multiples hides the harmonics of 20 Hz at 100 and 200 Hz."""
+    hum = {50.0: 1e-3, 150.0: 5e-4, 250.0: 3e-4}
+    found = figures(tone_material(track(noisy({20.0: 1.0, **hum}), RATE), hz=20.0))
+    assert found["thd"].bound == "upper"
+    assert found["thd"].value <= found["thd_n"].value * 1.0001
+    assert found["thd_wide"].value <= found["thd_n"].value * 1.0001

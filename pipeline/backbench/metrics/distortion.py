@@ -8,16 +8,19 @@ from collections.abc import Iterator
 from backbench.metrics.declare import Bound, Figure, metric
 from backbench.metrics.tone import ToneView
 from backbench.signal.power import Square
-from backbench.signal.tone import BAND_HZ, LAST_ORDER
+from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 _SOURCE = "IEC 60268-3:2013, 14.12 (second-hand: read in an open library's documentation)"
 
 
-def _percent(part: Square, whole: Square) -> Figure:
-    """Root of part over whole in percent; an upper bound where noise could make up the part."""
+def _percent(part: Square, whole: Square, ceiling: float) -> Figure:
+    """Root of part over whole in percent; an upper bound where noise could make up the part.
+
+    ceiling: rms that the part can't be above, V.
+    """
     if not part.stands_out:
-        return Figure(100 * part.at_most / whole.rms, 0.0, bound="upper")
+        return Figure(100 * min(part.at_most, ceiling) / whole.rms, 0.0, bound="upper")
     value = 100 * part.rms / whole.rms
     own = value * math.hypot(part.relative, whole.relative)
     return Figure(value, own, own, part.samples)
@@ -28,6 +31,12 @@ def _counted(tone: ToneView, up_to_hz: float, last: int) -> tuple[Square, int]:
     lines = tone.distorting()
     found = lines.harmonics(min(last, lines.last_order(up_to_hz)))
     return found.total(2, last), int(found.orders[-1])
+
+
+def _ceiling(tone: ToneView, last: int) -> float:
+    """What harmonics within the band can't be above: all that is there beside the tone, V."""
+    lines = tone.lines
+    return lines.residual.rms if last * lines.frequency_hz <= BAND_HZ[1] * EDGE else math.inf
 
 
 def _narrowed(figure: Figure, last: int) -> Figure:
@@ -54,7 +63,7 @@ def _narrowed(figure: Figure, last: int) -> Figure:
 def thd(tone: ToneView) -> Figure:
     """Root sum square of harmonics 2 to 10 over the fundamental."""
     part, last = _counted(tone, math.inf, LAST_ORDER)
-    return _narrowed(_percent(part, tone.square), last)
+    return _narrowed(_percent(part, tone.square, _ceiling(tone, last)), last)
 
 
 @metric(
@@ -70,13 +79,13 @@ def thd(tone: ToneView) -> Figure:
 def thd_total(tone: ToneView) -> Figure:
     """Root sum square of harmonics 2 to 10 over that of fundamental and harmonics."""
     part, last = _counted(tone, math.inf, LAST_ORDER)
-    return _narrowed(_percent_of_total(part, tone.square), last)
+    return _narrowed(_percent_of_total(part, tone.square, _ceiling(tone, last)), last)
 
 
-def _percent_of_total(part: Square, rest: Square) -> Figure:
-    """Root of part over part and rest, in percent."""
+def _percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> Figure:
+    """Root of part over part and rest, in percent; ceiling as for _percent."""
     if not part.stands_out:
-        square = part.at_most**2
+        square = min(part.at_most, ceiling) ** 2
         return Figure(100 * math.sqrt(square / (square + rest.value)), 0.0, bound="upper")
     share = part.value / (part.value + rest.value)
     value = 100 * math.sqrt(share)
@@ -97,8 +106,8 @@ def _percent_of_total(part: Square, rest: Square) -> Figure:
 def thd_wide(tone: ToneView) -> Figure:
     """Root sum square of all harmonics up to 20 kHz over the fundamental."""
     top = BAND_HZ[1]
-    part, _ = _counted(tone, top, int(top))
-    return _percent(part, tone.square)
+    part, last = _counted(tone, top, int(top))
+    return _percent(part, tone.square, _ceiling(tone, last))
 
 
 @metric(

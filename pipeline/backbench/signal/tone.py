@@ -18,7 +18,8 @@ from backbench.signal.track import Array
 BAND_HZ = (20.0, 20_000.0)
 PASS_BAND = 20_000 / 44_100
 """Share of the sample rate that a converter passes unaltered: common practice, no source."""
-EDGE = 1.005
+EDGE = 1.0005
+"""A harmonic so little above the edge of a band, by a generator a little off, is within it."""
 LAST_ORDER = 10
 HUM_STANDING = 12.0
 """A neighbour counts as a mains line above this times its noise: once in 160 000 by chance."""
