@@ -18,11 +18,21 @@ WITH marked AS (
     WHERE $unit = '' OR unit_key = $unit
     ORDER BY reviewed DESC, unit_key
     LIMIT 1
+),
+found AS (
+    SELECT reading.*, point_key, reviewed
+    FROM reading
+    JOIN marked USING (unit_key)
+    JOIN metric USING (metric, method_version)
+    JOIN review USING (review_key)
+    JOIN reading_point USING (reading_key, review_key)
+    WHERE metric = 'harmonic' AND point_key IN ($low, $high) AND value IS NOT NULL
+    QUALIFY row_number() OVER (
+        PARTITION BY point_key, output, order_n ORDER BY reviewed DESC, review_key DESC, reading_key
+    ) = 1
 )
 SELECT unit_key, label, output, power_w, order_n, value AS level_db, bound
-FROM placed
+FROM found
 JOIN peer USING (unit_key)
-WHERE metric = 'harmonic' AND point_key IN ($low, $high)
-  AND unit_key = (SELECT unit_key FROM marked)
 QUALIFY row_number() OVER (PARTITION BY output, power_w, order_n ORDER BY reading_key) = 1
 ORDER BY unit_key, output, power_w, order_n

@@ -26,6 +26,8 @@ found AS (
         AND placed.limit_percent IS NOT DISTINCT FROM
             coalesce(wanted.limit_percent, placed.limit_percent)
     WHERE output IN ('left', 'right') AND ($unit = '' OR unit_key = $unit)
+      AND placed.point_key IN ('idle', 'tone-1khz-5w-8ohm', 'limit-1khz-8ohm', 'gain-1khz',
+                              'channels-1khz', 'impedance-1khz', 'response')
       AND placed.metric IN ('noise_a', 'thd', 'thd_n', 'power_at_limit', 'gain',
                             'damping_factor', 'response_spread')
     QUALIFY row_number() OVER (

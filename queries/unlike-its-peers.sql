@@ -29,7 +29,9 @@ found AS (
         AND worse.limit_percent IS NOT DISTINCT FROM
             coalesce(wanted.limit_percent, worse.limit_percent)
     JOIN peer USING (unit_key)
-    WHERE worse.metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'channel_balance',
+    WHERE worse.point_key IN ('idle', 'tone-1khz-5w-8ohm', 'limit-1khz-8ohm', 'gain-1khz',
+                              'channels-1khz', 'impedance-1khz', 'response')
+      AND worse.metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'channel_balance',
                            'separation', 'damping_factor', 'response_spread')
 ),
 typical AS (

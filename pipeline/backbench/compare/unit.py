@@ -159,17 +159,20 @@ def _day(value: object) -> dt.date:
 
 VALUES = """
 SELECT
-    worse.*, label, technology, kind_group, review.bench_key, metric.title,
-    test_point.title AS point
+    worse.unit_key, worse.metric, worse.point_key, worse.limit_percent, output, value, uncertainty,
+    dof, bound, status, worse.unit, worse.better, worse.reviewed, review.bench_key, label,
+    metric.title, test_point.title AS point,
+    concat_ws('/', worse.metric, worse.point_key, limit_percent) AS what
 FROM worse
-JOIN peer USING (unit_key)
+JOIN (SELECT unit_key, label FROM peer) USING (unit_key)
 JOIN metric USING (metric)
 JOIN test_point USING (point_key)
-JOIN review ON review.review_key = worse.review_key
+JOIN review USING (review_key)
 WHERE list_contains($metrics, worse.metric) AND list_contains($points, worse.point_key)
   AND worse.order_n IS NULL AND ($entered OR worse.status <> 'entered')
-ORDER BY worse.unit_key, worse.metric, worse.point_key, worse.limit_percent
 """
+OF_ONE = VALUES + "AND unit_key = $unit ORDER BY metric, point_key, limit_percent"
+OF_ALL = VALUES + "ORDER BY unit_key, metric, point_key, limit_percent"
 
 
 def _placed(
@@ -178,17 +181,17 @@ def _placed(
     import polars as pl
 
     points = sorted({point for points in PLACED.values() for point in points})
-    frame = store.frame(VALUES, {"metrics": [*PLACED], "points": points, "entered": entered})
-    frame = frame.with_columns(
-        pl.concat_str("metric", "point_key", pl.col("limit_percent").fill_null(0)).alias("what")
-    )
-    rows = _preferred(list(frame.filter(pl.col("unit_key") == unit_key).iter_rows(named=True)))
+    wanted = {"metrics": [*PLACED], "points": points, "entered": entered}
+    own = store.frame(OF_ONE, {**wanted, "unit": unit_key})
+    rows = _preferred(list(own.iter_rows(named=True)))
+    wanted["metrics"] = sorted({row["metric"] for row in rows})
+    wanted["points"] = sorted({row["point_key"] for row in rows})
+    frame = store.frame(OF_ALL, wanted)
     alike = frame.filter(pl.col("what").is_in([row["what"] for row in rows]))
     among = alike.filter(pl.col("unit_key").is_in(list(chosen.keys)))
+    parts = {str(key[0]): part for key, part in among.group_by("what", maintain_order=True)}
     absent = _absences(store, chosen)
-    lines = tuple(
-        _line(row, among.filter(pl.col("what") == row["what"]), chosen, absent) for row in rows
-    )
+    lines = tuple(_line(row, parts[row["what"]], chosen, absent) for row in rows)
     return lines, _nearest(alike, unit_key, rows), among
 
 

@@ -1,0 +1,162 @@
+"""Saved queries timed on 10,000 units and 1,000,000 readings made by SQL.
+
+Run: python tests/bench/large_catalogue.py [folder]
+Every shipped query is run three times as a reader would; the median is printed beside that of
+the same SQL run by hand on the same connection, with rows, and whether the declared grain is
+unique. Limits: 0.3 s, and 1.5 times the SQL by hand (above 20 ms).
+"""
+
+from __future__ import annotations
+
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from backbench.compare.points import sync_points
+from backbench.compare.saved import shipped
+from backbench.compare.unit import compare_unit
+from backbench.settings import Settings
+from backbench.store import Store, reading, writing
+
+UNITS = 10_000
+LIMIT_S = 0.3
+METRICS = """
+    ('noise_a', 'idle', 'V', 'lower'), ('noise', 'idle', 'V', 'lower'),
+    ('gain', 'gain-1khz', 'dB', 'neither'), ('thd', 'tone-1khz-1w-8ohm', '%', 'lower'),
+    ('thd', 'tone-1khz-5w-8ohm', '%', 'lower'), ('thd', 'tone-20hz-5w-8ohm', '%', 'lower'),
+    ('thd', 'tone-20khz-5w-8ohm', '%', 'lower'), ('thd_n', 'tone-1khz-5w-8ohm', '%', 'lower'),
+    ('snr', 'tone-1khz-5w-8ohm', 'dB', 'higher'),
+    ('channel_balance', 'channels-1khz', 'dB', 'nearer zero'),
+    ('separation', 'channels-1khz', 'dB', 'higher'),
+    ('source_impedance', 'impedance-1khz', 'ohm', 'lower'),
+    ('damping_factor', 'impedance-1khz', '1', 'higher'),
+    ('response_spread', 'response', 'dB', 'lower'),
+    ('response_low_3db', 'response', 'Hz', 'lower'),
+    ('response_high_3db', 'response', 'Hz', 'higher'),
+    ('dc_offset', 'tone-1khz-5w-8ohm', 'V', 'nearer zero'),
+    ('level', 'tone-1khz-5w-8ohm', 'V', 'neither'),
+    ('output_power', 'tone-1khz-5w-8ohm', 'W', 'neither'),
+    ('sinad', 'tone-1khz-5w-8ohm', 'dB', 'higher')
+"""
+STEPS = (
+    f"CREATE TEMP TABLE kinds (metric VARCHAR, point_key VARCHAR, unit VARCHAR, better VARCHAR);"
+    f"INSERT INTO kinds VALUES {METRICS}",
+    "INSERT INTO metric SELECT DISTINCT metric, metric, unit, better, '', '', '', 1 FROM kinds",
+    "INSERT INTO metric VALUES ('harmonic', 'harmonic', 'dB', 'lower', '', '', '', 1), "
+    "('mains_line', 'mains line', 'V', 'lower', '', '', '', 1), "
+    "('power_at_limit', 'power at limit', 'W', 'higher', '', '', '', 1)",
+    # a tenth of the units come twice, the second time restored
+    """INSERT INTO review BY NAME
+    SELECT 'r' || i AS review_key, DATE '2000-01-01' + (i % 9000)::INTEGER AS reviewed,
+           'b1' AS bench_key, 50.0 AS mains_hz, '0' AS manifest_sha256, 1 AS receipt
+    FROM range($n * 11 // 10) AS t(i)""",
+    """INSERT INTO appearance BY NAME
+    SELECT 'r' || i AS review_key, 'u' || (i % $n) AS unit_key, 1 AS position,
+           'Maker ' || (i % $n % 97) AS maker, 'Model ' || (i % $n // 2) AS model,
+           ['integrated amplifier', 'power amplifier', 'receiver', 'preamplifier'][i % 4 + 1]
+               AS kind,
+           ['tube', 'solid state', 'hybrid', 'switching'][i // 4 % 4 + 1] AS technology,
+           1955 + i % 70 AS made_first, 1955 + i % 70 AS made_last,
+           if(i >= $n, 'restored', 'as received') AS state, []::VARCHAR[] AS work,
+           10.0 + i % 90 AS rated_power_w
+    FROM range($n * 11 // 10) AS t(i)""",
+    """INSERT INTO published BY NAME
+    SELECT 'r' || i AS review_key, 'u' || i AS unit_key, 1 AS position,
+           'power_at_limit' AS metric, 'at least' AS side, 20.0 AS limit_value,
+           1.0 AS limit_percent, '20 W' AS printed, 'leaflet' AS printed_in
+    FROM range($n) AS t(i)""",
+    """CREATE TEMP TABLE places AS
+    SELECT metric, point_key, NULL::INTEGER AS order_n, NULL::DOUBLE AS limit_percent FROM kinds
+    UNION ALL SELECT 'harmonic', point, unnest(range(2, 11)), NULL
+        FROM (VALUES ('tone-1khz-1w-8ohm'), ('tone-1khz-5w-8ohm')) AS p(point)
+    UNION ALL SELECT 'mains_line', 'idle', unnest(range(1, 6)), NULL
+    UNION ALL SELECT 'power_at_limit', 'limit-1khz-8ohm', NULL, unnest([1.0, 10.0])""",
+    """CREATE TEMP TABLE made AS
+    SELECT
+        'k' || row_number() OVER () AS reading_key, review_key, 'a' AS analysis_key, unit_key,
+        output, metric, 1 AS method_version,
+        CASE WHEN point_key = 'idle' THEN 'idle' WHEN point_key = 'response' THEN 'sweep'
+             ELSE 'tone' END AS stimulus,
+        CASE WHEN point_key LIKE '%20hz%' THEN 20.0 WHEN point_key LIKE '%20khz%' THEN 20000.0
+             WHEN point_key LIKE '%1khz%' THEN 1000.0
+             WHEN order_n IS NOT NULL THEN 50.0 * order_n END AS frequency_hz,
+        CASE WHEN point_key LIKE '%1w%' THEN 1.0 WHEN point_key LIKE '%5w%' THEN 5.0 END
+            * (0.9 + 0.2 * random()) AS power_w,
+        CASE WHEN point_key <> 'idle' THEN 8.0 END AS load_ohm,
+        CASE WHEN point_key <> 'idle' THEN 'resistor' END AS load_kind,
+        order_n, limit_percent, '{}' AS detail, exp(2 * random()) AS value,
+        0.02 AS uncertainty, 0.01 AS estimation,
+        CASE WHEN hash(review_key, metric, output) % 50 = 0 THEN 'upper' END AS bound,
+        if(bound IS NULL, 'measured', 'at_floor') AS status, point_key
+    FROM appearance, places, (VALUES ('left'), ('right')) AS outputs(output)
+    ORDER BY review_key, unit_key, metric""",
+    "INSERT INTO reading BY NAME SELECT * EXCLUDE (point_key) FROM made",
+    "INSERT INTO reading_point SELECT reading_key, review_key, point_key FROM made",
+    """INSERT INTO curve BY NAME
+    SELECT review_key, 'a' AS analysis_key, unit_key, output, 'response' AS curve,
+           1 AS method_version, 'Hz' AS x_unit, 'dB' AS y_unit, list_transform(range(241), lambda k: 20 * pow(10, k / 80)) AS x,
+           list_transform(range(241), lambda k: sin(k) - k / 100) AS y
+    FROM appearance, (VALUES ('left'), ('right')) AS outputs(output)""",
+    """INSERT INTO capture BY NAME
+    SELECT 'r' || (i // 15) AS review_key, i % 15 AS position, i % 15 || '.flac' AS file,
+           'tone' AS stimulus, '{}' AS stimulus_json, false AS loop_back, 'a' || i AS analysis_key,
+           if(i % 997 = 0, 'failed', 'analysed') AS status
+    FROM range($n * 15) AS t(i)""",
+)
+
+
+def make(folder: Path) -> None:
+    """The catalogue, unless it is there."""
+    if (folder / "catalogue.duckdb").exists():
+        return
+    with writing(folder) as store, store.transaction():
+        sync_points(store, Settings())
+        store.rows("SELECT setseed(0.5)")
+        for step in STEPS:
+            store.run(step, {"n": UNITS} if "$n" in step else ())
+
+
+def timed(work: Callable[[], object]) -> tuple[float, object]:
+    """Median seconds of three runs, and the last result."""
+    seconds = []
+    for _ in range(3):
+        start = time.perf_counter()
+        result = work()
+        seconds.append(time.perf_counter() - start)
+    return statistics.median(seconds), result
+
+
+def report(store: Store) -> int:
+    """Print a line a query; give how many are too slow or not unique."""
+    missed = 0
+    for name, query in shipped().items():
+        values = {"unit": "u1"} if any(p.name == "unit" for p in query.parameters) else {}
+        bound = query.bound(values)
+        hand, _ = timed(lambda query=query, bound=bound: store.frame(query.sql, bound))
+        spent, frame = timed(lambda query=query, values=values: query.run(store, values))
+        unique = not frame.select(query.grain).is_duplicated().any()  # type: ignore[attr-defined]
+        rows = frame.height  # type: ignore[attr-defined]
+        slow = spent > LIMIT_S or spent > max(0.02, 1.5 * hand)
+        missed += slow or not unique
+        told = ("slow" if slow else "") + ("" if unique else " not unique")
+        print(f"{name:32} {spent:6.3f} s  by hand {hand:6.3f} s  {rows:7} rows  {told}")
+    return missed
+
+
+def main() -> None:
+    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(tempfile.mkdtemp())
+    make(folder)
+    with reading(folder) as store:
+        print(store.rows("SELECT count(*) FROM reading")[0][0], "readings")
+        missed = report(store)
+        spent, _ = timed(lambda: compare_unit(store, "u1"))
+        print(f"{'compare u1':32} {spent:6.3f} s")
+    print(f"{missed} of {len(shipped())} outside the limits")
+    sys.exit(1 if missed else 0)
+
+
+if __name__ == "__main__":
+    main()
