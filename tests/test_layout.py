@@ -12,7 +12,9 @@ import pytest
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "pipeline" / "backbench"
 FLOORS = [
-    {"cli", "demo"},
+    {"cli"},
+    {"commands"},
+    {"demo"},
     {"catalogue"},
     {"flows"},
     {"terminal", "progress"},

@@ -37,7 +37,7 @@ def run_demo(folder: Path, processes: int | None) -> None:
     _take_in(catalogue, _made(folder, processes), processes)
     show_comparison(catalogue.compare(SUBJECT))
     drawn = _drawn(catalogue)
-    typer.echo(f"\nDrew {len(drawn)} charts into {folder / 'published'}/: {', '.join(drawn)}")
+    typer.echo(f"\nDrew {len(drawn)} charts into {folder / 'published'}/")
     size = sum(file.stat().st_size for file in folder.rglob("*") if file.is_file())
     typer.echo(f"{size / 1e6:.0f} MB in {folder}/, {time.monotonic() - began:.0f} s in all.")
     typer.echo(NEXT.format(folder=folder, subject=SUBJECT))

@@ -1,0 +1,1 @@
+"""The commands, a group of them a file; cli.py gathers them."""

@@ -1,0 +1,132 @@
+"""The demonstration run as a newcomer runs it: the command, the orchestrator, real files."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import backbench
+import polars as pl
+import pytest
+from backbench.seed_dataset.truth import truth
+from simulated import contents_of
+
+COMMAND = Path(sys.executable).with_name("backbench")
+
+
+def run(*words: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [COMMAND, *words], capture_output=True, text=True, timeout=400, check=False, cwd=cwd
+    )
+
+
+@dataclass
+class Demo:
+    folder: Path
+    output: str
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
+    folder = tmp_path_factory.mktemp("demo") / "catalogue"
+    ran = run("demo", folder)
+    assert ran.returncode == 0, ran.stderr[-2000:]
+    return Demo(folder, ran.stdout)
+
+
+def test_it_takes_in_at_least_sixty_units_without_a_failure(demo: Demo) -> None:
+    catalogue = backbench.open(demo.folder)
+    assert catalogue.units().height >= 60
+    assert catalogue.captures()["status"].unique().to_list() == ["analysed"]
+    per_review = catalogue.captures().group_by("review_key").len()["len"]
+    assert per_review.min() >= 15  # type: ignore[operator]
+    assert per_review.max() <= 25  # type: ignore[operator]
+    made = catalogue.units()["made_first"].drop_nulls()
+    assert (made.min(), made.max()) == (1955, 2024)
+
+
+def test_it_names_its_folder_and_what_to_try_next(demo: Demo) -> None:
+    assert str(demo.folder) in demo.output
+    assert "Try next" in demo.output
+    assert "fails" in demo.output
+    assert max(map(len, demo.output.splitlines())) <= 80 + len(str(demo.folder))
+
+
+def test_it_stays_small(demo: Demo) -> None:
+    size = sum(f.stat().st_size for f in demo.folder.rglob("*") if f.is_file())
+    assert size <= 300e6
+
+
+def test_every_charted_query_is_drawn_for_reading_offline(demo: Demo) -> None:
+    queries = backbench.open(demo.folder).queries()
+    charted = {name for name, query in queries.items() if query.chart}
+    drawn = {path.stem for path in (demo.folder / "published").glob("*.html")}
+    assert charted <= drawn
+    assert len(charted) >= 8
+
+
+def test_the_run_history_knows_the_run(demo: Demo) -> None:
+    assert (demo.folder / ".runs" / "prefect.db").stat().st_size > 0
+
+
+def test_readings_find_what_the_scenario_put_in(demo: Demo) -> None:
+    """Invented data, so no evidence of correctness: it shows that nothing is lost on the way."""
+    catalogue = backbench.open(demo.folder)
+    review = "2019-09-halyard-20"
+    known = truth(review)
+    rows = catalogue.readings().filter(
+        pl.col("review_key") == review, pl.col("metric") == "source_impedance"
+    )
+    for output in known.outputs:
+        (value,) = rows.filter(pl.col("output") == output.output)["value"].to_list()
+        assert value == pytest.approx(output.source_impedance_ohm, rel=0.02)
+
+
+def test_rebuilding_gives_the_same_content(demo: Demo) -> None:
+    before = contents_of(demo.folder)
+    assert run("rebuild", "-c", demo.folder).returncode == 0
+    assert contents_of(demo.folder) == before
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["compare", "halyard-02"], "halyard-20"),
+        (["query", "idle-noise-of-technolgy"], "idle-noise-of-technology"),
+        (["query", "idle-noise-of-technology", "--set", "technology"], "name=value"),
+        (["query", "idle-noise-of-technology", "--set", "tech=tube"], "no such parameter"),
+        (["chart", "balance-against-age", "age.gif"], ".png"),
+        (["chart", "balance-against-age", "age.png", "--size", "big"], "pixels"),
+        (["show", "2019-09-halyard"], "2019-09-halyard-20"),
+        (["query", "idle-noise-of-technology", "-f", "xls"], "csv"),
+        (["ingest", "nowhere"], "no such file"),
+    ],
+)
+def test_a_slip_is_answered_with_what_to_do(
+    demo: Demo, tmp_path: Path, words: list[str], told: str
+) -> None:
+    ran = run(*words, "-c", demo.folder, cwd=tmp_path)
+    assert ran.returncode == 1
+    assert told in ran.stderr
+    assert "Traceback" not in ran.stderr
+
+
+def test_a_folder_that_is_no_catalogue_is_told(tmp_path: Path) -> None:
+    ran = run("reviews", "-c", tmp_path)
+    assert ran.returncode == 1
+    assert "backbench init" in ran.stderr
+
+
+def test_a_demonstration_never_writes_over_anything(demo: Demo) -> None:
+    ran = run("demo", demo.folder)
+    assert ran.returncode == 1
+    assert "empty folder" in ran.stderr
+
+
+@pytest.mark.parametrize("form", ["csv", "json", "markdown"])
+def test_results_come_in_forms_for_other_programs(demo: Demo, form: str) -> None:
+    ran = run("query", "damping-by-technology", "-f", form, "-c", demo.folder)
+    assert ran.returncode == 0
+    assert "halyard-20" in ran.stdout
