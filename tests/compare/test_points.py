@@ -83,6 +83,16 @@ def test_two_tone_point_asks_for_both_frequencies(given: Any) -> None:
     assert points(given.build()) == {"two-tone-19k-20k": [high], "two-tone-60-7k": [low]}
 
 
+def test_the_tap_that_the_load_belongs_to(given: Any) -> None:
+    given.unit("a")
+    given.reading("a", "thd", 1.0, tap="16 ohm")
+    own = given.reading("a", "thd", 2.0, tap="8 ohm")
+    given.reading("a", "damping_factor", 4.0, tap="4 ohm", power_w=9.0, detail='{"load": "4"}')
+    eight = given.reading("a", "damping_factor", 8.0, tap="8 ohm", power_w=9.0)
+    found = points(given.build())
+    assert (found["tone-1khz-5w-8ohm"], found["impedance-1khz"]) == ([own], [eight])
+
+
 def test_assigning_again_changes_nothing(given: Any) -> None:
     given.unit("a")
     given.reading("a", "noise", 1e-3, under="idle")

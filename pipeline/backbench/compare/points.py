@@ -13,6 +13,8 @@ FREQUENCY_WITHIN = 0.01
 LOAD_WITHIN = 0.05
 BRIDGING_OHM = 5_000.0
 """A load of at least this loads a preamplifier's output no more than an amplifier's input does."""
+USUAL_LOAD_OHM = 8.0
+"""Of several taps, the one that is compared where a test point asks for no load."""
 
 
 @dataclass(frozen=True)
@@ -144,7 +146,8 @@ def sync_points(store: Store, settings: Settings) -> None:
 
 # One reading of a unit, output and metric stands for a test point: the nearest in power, then
 # with all channels driven, then from the tap that the load belongs to, then a single tone before
-# steps, then the first in the manifest.
+# steps, then the first in the manifest. Readings that differ in `detail` are different quantities,
+# but for points made for a metric: there it tells what the reading refers to (the nominal load).
 ASSIGN = """
 WITH
 taken AS (
@@ -165,15 +168,16 @@ levels AS (
 met AS (
     SELECT
         reading.reading_key, point.point_key, reading.unit_key, reading.output,
-        reading.against, reading.metric, reading.order_n, reading.limit_percent, reading.detail,
+        reading.against, reading.metric, reading.order_n, reading.limit_percent,
+        CASE WHEN point.metrics IS NULL THEN reading.detail END AS detail,
         CASE WHEN point.frequency_hz IS NULL AND reading.order_n IS NULL
              THEN reading.frequency_hz END AS own_frequency,
         coalesce(point.power_w, point.power_share * appearance.rated_power_w) AS wanted_w,
         coalesce(abs(ln(nullif(reading.power_w, 0) / wanted_w)),
                  abs(ln(nullif(levels.volts, 0) / point.level_v)), 0) AS distance,
         reading.driven IS NOT NULL AS one_driven,
-        coalesce(try_cast(regexp_extract(reading.tap, '[0-9.]+') AS DOUBLE) <> reading.load_ohm,
-                 false) AS other_tap,
+        coalesce(try_cast(regexp_extract(reading.tap, '[0-9.]+') AS DOUBLE)
+                 <> coalesce(point.load_ohm, $usual_load), false) AS other_tap,
         reading.stimulus,
         reading.value IS NULL AS without_value,
         coalesce(taken.position, 0) AS position
@@ -228,6 +232,7 @@ def assign_points(store: Store, review_key: str) -> None:
             "frequency_within": FREQUENCY_WITHIN,
             "load_within": LOAD_WITHIN,
             "bridging": BRIDGING_OHM,
+            "usual_load": USUAL_LOAD_OHM,
         },
     )
 
