@@ -159,10 +159,11 @@ def test_control_limits_hold_for_normal_values() -> None:
     assert np.mean((values > found.low) & (values < found.high)) == pytest.approx(0.9973, abs=1e-3)
 
 
-def test_overlapping_intervals_share_a_place() -> None:
-    ends = [(1, 2), (1.5, 3), (2.5, 4), (5, 6)]
-    rows = [{"value": (a + b) / 2, "low": a, "high": b} for a, b in ends]
-    assert [rank_interval(rows, k) for k in range(4)] == [(1, 2), (1, 3), (2, 3), (4, 4)]
+def test_units_within_their_uncertainty_share_a_place() -> None:
+    rows = [{"value": v, "low": v - 0.2, "high": v + 0.2} for v in (1.0, 1.01, 3.0)]
+    assert [rank_interval(rows, k, "lowest") for k in range(3)] == [(1, 2), (1, 2), (3, 3)]
+    turned = rows[::-1]
+    assert [rank_interval(turned, k, "highest") for k in range(3)] == [(1, 1), (2, 3), (2, 3)]
 
 
 def test_trend_ignores_an_outlier_and_refuses_few() -> None:
@@ -172,5 +173,5 @@ def test_trend_ignores_an_outlier_and_refuses_few() -> None:
     assert line is not None
     assert line.slope == pytest.approx(2.0)
     assert line.low <= 2.0 <= line.high
-    assert fitted(rows[:4]) is None
+    assert fitted(rows[:3]) is None
     assert fitted([{"x": 1.0, "y": float(k)} for k in range(6)]) is None

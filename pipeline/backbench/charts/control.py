@@ -21,7 +21,7 @@ from backbench.charts.ruler import Ruler, ruler
 from backbench.charts.wording import quantity, shortened
 
 COLUMNS = ("bench_key", "series", "reviewed", "value", "u")
-MOST_SERIES = 3
+MOST_SERIES = 4
 FEWEST = 5
 # Mean range of two normal values over their standard deviation, d2 for n = 2: 2 / sqrt(pi).
 D2 = 1.128379
@@ -113,7 +113,7 @@ def _panel(
     found = limits(values)
     reach = [r["value"] + sign * COVERAGE * (r["u"] or 0.0) for r in rows for sign in (-1, 1)]
     ends = [found.low, found.high] if found else []
-    up = ruler([*values, *reach, *ends], top + high - 14, top + 34, unit)
+    up = ruler([*values, *reach, *ends], top + high - 10, top + 30, unit)
     title = f"{rows[0]['bench_key']}: {rows[0]['series']}"
     drawn = scale_lines(up, 0.0, area.width, area.width, area.height)
     drawn.append(words(shortened(title, area.width, 15), 0, top + 20, 15, bold=True))

@@ -19,17 +19,21 @@ MARKS = {
     "measured": ("square", theme.INK, theme.INK),
     "entered": ("circle", theme.PAPER, theme.INK),
     "partial": ("triangle-up", "#8b867a", "#8b867a"),
+    "refused": ("cross", "#b4541a", "#b4541a"),
     "rejected": ("cross", "#b4541a", "#b4541a"),
     "not applicable": ("stroke", theme.SOFT_INK, theme.SOFT_INK),
 }
-MISSING = ("", "missing", "not measured", "lacking")
+MISSING = ("", "absent", "missing", "not measured", "lacking")
 MOST_REVIEWS = 22
 
 
-@chart("gaps", COLUMNS)
+@chart("gaps", COLUMNS, ("unit_key",))
 def gaps(plate: Plate) -> alt.LayerChart:
     """The catalogue's gaps: reviews by families of metrics, an empty cell where nothing is."""
-    rows = [r | {"state": (r["state"] or "").replace("_", " ")} for r in plate.frame.to_dicts()]
+    rows = [
+        r | {"state": (r["state"] or "").replace("_", " "), "_row": _row_key(r)}
+        for r in plate.frame.to_dicts()
+    ]
     families = list(dict.fromkeys(r["family"] for r in rows))
     reviews = _most_lacking(rows, plate.subject)
     shown = reviews[:MOST_REVIEWS]
@@ -38,7 +42,8 @@ def gaps(plate: Plate) -> alt.LayerChart:
     area = field(plate, left=250, right=40, bottom=44, above=62)
     wide, high = area.width / len(families), area.height / len(shown)
     high = min(high, 34.0)
-    labels = {r["review_key"]: r["label"] or r["review_key"] for r in rows}
+    labels = {r["_row"]: r["label"] or r["review_key"] for r in rows}
+    marked = {r["_row"] for r in rows if plate.subject in (r["review_key"], r.get("unit_key"))}
     layers = _ground(len(families), len(shown), wide, high, area)
     layers += _family_names(families, wide)
     for k, key in enumerate(shown):
@@ -50,7 +55,7 @@ def gaps(plate: Plate) -> alt.LayerChart:
                 high * (k + 0.5) + 5,
                 theme.SMALL_PX,
                 align="right",
-                bold=key == plate.subject,
+                bold=bool(plate.subject) and key in marked,
             )
         )
     layers += _cells(rows, families, shown, wide, high, area)
@@ -58,13 +63,21 @@ def gaps(plate: Plate) -> alt.LayerChart:
     return assemble(plate, area, layers)
 
 
-def _most_lacking(rows: Sequence[Row], subject: str) -> list[str]:
+def _most_lacking(rows: Sequence[Row], subject: str) -> list[tuple[str, str]]:
     """Reviews by number of gaps, most first; the one in question before all."""
-    lacking: dict[str, int] = {}
+    lacking: dict[tuple[str, str], int] = {}
+    marked: set[tuple[str, str]] = set()
     for row in rows:
         gap = row["state"] in MISSING or not row["readings"]
-        lacking[row["review_key"]] = lacking.get(row["review_key"], 0) + gap
-    return sorted(lacking, key=lambda key: (key != subject, -lacking[key], key))
+        lacking[row["_row"]] = lacking.get(row["_row"], 0) + gap
+        if subject and subject in row["_row"]:
+            marked.add(row["_row"])
+    return sorted(lacking, key=lambda key: (key not in marked, -lacking[key], key))
+
+
+def _row_key(row: Row) -> tuple[str, str]:
+    """A review, or one unit of it where the query says which."""
+    return row["review_key"], row.get("unit_key") or ""
 
 
 def _ground(columns: int, lines: int, wide: float, high: float, area: Field) -> list[alt.Chart]:
@@ -103,7 +116,7 @@ def _family_names(families: Sequence[str], wide: float) -> list[alt.Chart]:
 def _cells(
     rows: Sequence[Row],
     families: Sequence[str],
-    shown: Sequence[str],
+    shown: Sequence[tuple[str, str]],
     wide: float,
     high: float,
     area: Field,
@@ -120,11 +133,12 @@ def _cells(
             r
             | {
                 "px": wide * (families.index(r["family"]) + 0.5),
-                "py": high * (list(shown).index(r["review_key"]) + 0.5),
+                "py": high * (list(shown).index(r["_row"]) + 0.5),
+                "_row": "",
                 "_area": _area(r["readings"], greatest, min(high, wide)),
             }
             for r in rows
-            if r["state"] == state and r["review_key"] in shown
+            if r["state"] == state and r["_row"] in shown
         ]
         if some:
             mark = layer(some).mark_point(
@@ -170,7 +184,7 @@ def _key(rows: Sequence[Row], reviews: int, shown: int, area: Field) -> list[alt
         )
     )
     if reviews > shown:
-        text = f"{shown} of {reviews} reviews, most gaps first"
+        text = f"{shown} of {reviews}, most gaps first"
         drawn.append(
             words(text, area.width, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK, align="right")
         )

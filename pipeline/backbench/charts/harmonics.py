@@ -18,6 +18,7 @@ from backbench.charts.wording import number, ordinal, quantity
 
 COLUMNS = ("unit_key", "label", "output", "power_w", "order_n", "level_db", "bound")
 BETWEEN = 40.0
+SAME_POWER = 1.3
 LOOKS = (("diamond", theme.SOFT_INK), ("circle", theme.INK))
 
 
@@ -33,16 +34,19 @@ def harmonics(plate: Plate) -> alt.LayerChart:
         return sentence(plate, "Harmonic levels are drawn for one unit: name it.")
     area = field(plate, left=84, right=130, bottom=62, above=52)
     up = _levels(plate, rows, area.height)
-    powers = _two_powers(rows)
+    rows = _with_step(rows)
+    if not rows:
+        return sentence(plate, "The harmonic levels of this unit have no power yet.")
+    steps = sorted({r["step"] for r in rows})
     outputs = sorted({r["output"] or "output" for r in rows})
     span = (area.width - BETWEEN * (len(outputs) - 1)) / len(outputs)
     layers: list[alt.Chart] = []
     for k, output in enumerate(outputs):
         left = k * (span + BETWEEN)
-        some = [r for r in rows if (r["output"] or "output") == output and r["power_w"] in powers]
-        layers += _panel(some, output, powers, left, span, up, area, first=k == 0)
+        some = [r for r in rows if (r["output"] or "output") == output]
+        layers += _panel(some, output, steps, left, span, up, area, first=k == 0)
         if k == len(outputs) - 1:
-            layers += _key(some, powers, left + span, up, area)
+            layers += _key(rows, steps, left + span, up, area)
     layers += _titles(plate, rows, area)
     return assemble(plate, area, layers)
 
@@ -55,16 +59,27 @@ def _levels(plate: Plate, rows: Sequence[Row], height: float) -> Ruler:
     )
 
 
-def _two_powers(rows: Sequence[Row]) -> list[float]:
-    """The least and the greatest power that there are levels at."""
-    powers = sorted({float(r["power_w"]) for r in rows if r["power_w"] is not None})
-    return powers if len(powers) < 2 else [powers[0], powers[-1]]
+def _with_step(rows: Sequence[Row]) -> list[Row]:
+    """Rows at each output's least and greatest power, `step` 0 and 1; 1 where there is one.
+
+    Outputs are never driven to quite the same power, so the powers are told apart within each.
+    """
+    kept: list[Row] = []
+    for output in {r["output"] for r in rows}:
+        some = [r for r in rows if r["output"] == output and r["power_w"] is not None]
+        powers = sorted({float(r["power_w"]) for r in some})
+        if powers and powers[-1] < powers[0] * SAME_POWER:
+            kept += [r | {"step": 1} for r in some if float(r["power_w"]) == powers[-1]]
+        else:
+            ends = {power: k for k, power in ((0, powers[0]), (1, powers[-1]))} if powers else {}
+            kept += [r | {"step": ends[p]} for r in some if (p := float(r["power_w"])) in ends]
+    return kept
 
 
 def _panel(
     rows: Sequence[Row],
     output: str,
-    powers: Sequence[float],
+    steps: Sequence[int],
     left: float,
     span: float,
     up: Ruler,
@@ -81,16 +96,16 @@ def _panel(
     for k, order in enumerate(orders):
         x = left + step * (k + 0.5)
         drawn.append(words(str(order), x, area.height + 19, align="center"))
-    placed = [_placed(r, powers, left, step, up, area.height) for r in rows]
+    placed = [_placed(r, steps, left, step, up, area.height) for r in rows]
     return drawn + _lollipops(placed, area)
 
 
 def _placed(
-    row: Row, powers: Sequence[float], left: float, step: float, up: Ruler, height: float
+    row: Row, steps: Sequence[int], left: float, step: float, up: Ruler, height: float
 ) -> Row:
-    which = powers.index(float(row["power_w"]))
-    aside = 0.0 if len(powers) == 1 else step * (0.2 if which else -0.2)
-    shape, colour = LOOKS[1 if len(powers) == 1 else which]
+    which = row["step"]
+    aside = 0.0 if len(steps) == 1 else step * (0.2 if which else -0.2)
+    shape, colour = LOOKS[which]
     at = quantity(float(row["power_w"]), "W")
     word = {"upper": "at most ", "lower": "at least "}.get(row["bound"] or "", "")
     low, high = row.get("low_db"), row.get("high_db")
@@ -150,21 +165,21 @@ def _heads(rows: Sequence[Row], x: alt.X, y: alt.Y, *, bound: bool) -> alt.Chart
 
 
 def _key(
-    rows: Sequence[Row], powers: Sequence[float], right: float, up: Ruler, area: Field
+    rows: Sequence[Row], steps: Sequence[int], right: float, up: Ruler, area: Field
 ) -> list[alt.Chart]:
     """Each power named beside the last harmonic that it has."""
     names: list[Row] = []
-    for power in powers:
-        some = sorted((r for r in rows if r["power_w"] == power), key=lambda r: r["order_n"])
-        if some:
-            at = up.px(up.held(some[-1]["level_db"]))
-            names.append({"to_y": at, "text": quantity(power, "W"), "_power": power})
+    for step in steps:
+        some = [r for r in rows if r["step"] == step]
+        last = max(some, key=lambda r: (r["order_n"], r["output"] or ""))
+        power = sum(float(r["power_w"]) for r in some) / len(some)
+        at = up.px(up.held(last["level_db"]))
+        names.append({"to_y": at, "text": quantity(power, "W", 2), "_step": step})
     placed = spread([n["to_y"] for n in names], 22.0, 8.0, area.height - 8)
     x, y, _, _ = positions(area.width, area.height)
     marks = []
     for name, py in zip(names, placed, strict=True):
-        which = 1 if len(powers) == 1 else list(powers).index(name["_power"])
-        shape, colour = LOOKS[which]
+        shape, colour = LOOKS[name["_step"]]
         name |= {"to_x": right + 30, "to_y": py}
         point = layer([{"px": right + 17, "py": py}])
         mark = point.mark_point(filled=True, size=90, opacity=1, shape=shape, color=colour)

@@ -22,9 +22,12 @@ from backbench.charts.strip import (
     value_rows,
     value_ruler,
 )
-from backbench.charts.wording import ordinal, quantity, shortened, text_width
+from backbench.charts.wording import quantity, shortened, text_width
+from backbench.compare.ranks import interval_said, of_one, oriented
 
 BEST = Option("best", ("lowest", "highest", "nearest zero"), "which value ranks first")
+BETTER = {"lowest": "lower", "highest": "higher", "nearest zero": "nearer zero"}
+COVERAGE = 2.0
 STRIP_PX = 23.0
 NAMES_PX = 300
 
@@ -54,25 +57,28 @@ def ranked(plate: Plate) -> alt.LayerChart:
         *strip_layers([r | {"low": None, "high": None} for r in below], along, up, STRIP_PX),
         *row_names(groups, rows, area.left, STRIP_PX, area.height - strips),
         *_places(rows, area, step),
-        *named(_names(rows, along, area, height), along, up),
+        *named(_names(rows, along, area, height, plate.options["best"]), along, up),
     ]
     return assemble(plate, area, layers)
 
 
-def rank_interval(rows: Sequence[Row], index: int) -> tuple[int, int]:
-    """First and last place that a row may hold: rows whose intervals overlap its own share it.
+def rank_interval(rows: Sequence[Row], index: int, best: str) -> tuple[int, int]:
+    """First and last place that a row may hold; method in backbench.compare.ranks.
 
-    Rows are in rank order. Without an interval a value is taken as it stands.
+    low and high are taken as value ± COVERAGE times the standard uncertainty.
     """
+    values = oriented(
+        [row["value"] for row in rows],
+        [_uncertainty(row) for row in rows],
+        BETTER[best],
+        bound=[row.get("bound") for row in rows],
+    )
+    return of_one(values, index)
 
-    def ends(row: Row) -> tuple[float, float]:
-        low = row["value"] if row["low"] is None else row["low"]
-        high = row["value"] if row["high"] is None else row["high"]
-        return low, high
 
-    low, high = ends(rows[index])
-    shared = [k for k, r in enumerate(rows) if ends(r)[0] <= high and ends(r)[1] >= low]
-    return min(shared) + 1, max(shared) + 1
+def _uncertainty(row: Row) -> float | None:
+    reach = [abs(row[end] - row["value"]) for end in ("low", "high") if row[end] is not None]
+    return max(reach) / COVERAGE if reach else None
 
 
 def _in_rank_order(rows: list[Row], best: str) -> list[Row]:
@@ -91,7 +97,7 @@ def _places(rows: Sequence[Row], area: Field, step: float) -> list[alt.Chart]:
     ]
 
 
-def _names(rows: Sequence[Row], along: Ruler, area: Field, height: float) -> list[Row]:
+def _names(rows: Sequence[Row], along: Ruler, area: Field, height: float, best: str) -> list[Row]:
     """Names in a column at the right; the unit in question has its place on a second line."""
     subject = [k for k, row in enumerate(rows) if row["_strong"]]
     chosen = worth_naming(len(rows), subject, most=int(height // 24))
@@ -101,7 +107,7 @@ def _names(rows: Sequence[Row], along: Ruler, area: Field, height: float) -> lis
         wanted[k] = max(wanted[k], wanted[k - 1] + 1e-6)
     placed = spread(wanted, 19.0, 6.0, height)
     return [
-        _place_line(rows, k, y, area) if second else _name(rows[k], y, along, area)
+        _place_line(rows, k, y, area, best) if second else _name(rows[k], y, along, area)
         for (k, second), y in zip(lines, placed, strict=True)
     ]
 
@@ -121,7 +127,6 @@ def _name(row: Row, y: float, along: Ruler, area: Field) -> Row:
     }
 
 
-def _place_line(rows: Sequence[Row], k: int, y: float, area: Field) -> Row:
-    first, last = rank_interval(rows, k)
-    place = ordinal(first) if first == last else f"{ordinal(first)} to {ordinal(last)}"
-    return {"to_x": area.width + 16, "to_y": y, "text": f"{place} of {len(rows)}"}
+def _place_line(rows: Sequence[Row], k: int, y: float, area: Field, best: str) -> Row:
+    first, last = rank_interval(rows, k, best)
+    return {"to_x": area.width + 16, "to_y": y, "text": interval_said(first, last, len(rows))}

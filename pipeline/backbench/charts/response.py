@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import altair as alt
 
-from backbench.charts.canvas import assemble, field, sentence
+from backbench.charts import theme
+from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
 from backbench.charts.curves import (
-    band_note,
-    drawn_band,
     end_names,
     lines_of,
     subject_lines,
@@ -15,8 +16,8 @@ from backbench.charts.curves import (
     thin_lines,
 )
 from backbench.charts.declare import Option, Plate, chart
+from backbench.charts.fixed import silent
 from backbench.charts.marks import Row
-from backbench.charts.peers import envelope
 from backbench.charts.ruler import Ruler, frequency_ruler, ruler
 from backbench.charts.wording import number
 
@@ -34,9 +35,13 @@ SPAN = Option("span", ("auto", "full"), "auto cuts the level at 24 dB below the 
 FLOOR_DB = -24.0
 
 
-@chart("response", COLUMNS, options=(SPAN,))
+@chart("response", COLUMNS, ("peers",), (SPAN,))
 def response(plate: Plate) -> alt.LayerChart:
-    """Response of one unit over the envelope of its peers, logarithmic in frequency."""
+    """Response of one unit over the envelope of its peers, logarithmic in frequency.
+
+    low_db and high_db are the peers' envelope at that frequency, `peers` how many curves it is
+    made of.
+    """
     rows = [r | {"_end": r["frequency_hz"]} for r in plate.frame.to_dicts() if _drawable(r)]
     if not rows:
         return sentence(plate, "No unit has a frequency response yet.")
@@ -47,21 +52,42 @@ def response(plate: Plate) -> alt.LayerChart:
     up = up.shown_upright(plate.labels.title_of("level_db"), area.left - 26)
     peers = lines_of(rows, "frequency_hz", plate.subject, of_subject=False)
     own = lines_of(rows, "frequency_hz", plate.subject, of_subject=True)
-    curves = {
-        key: ([r["frequency_hz"] for r in line], [r["level_db"] for r in line])
-        for key, line in peers.items()
-    }
-    band = envelope(curves)
-    hairlines = {} if band and own else peers
     layers = [
-        *drawn_band(band, along, up),
-        *thin_lines(hairlines, along, up, "frequency_hz", "level_db"),
-        *subject_lines(own, along, up, "frequency_hz", "level_db", "low_db", "high_db"),
+        *_envelope(rows, along, up),
+        *thin_lines(peers, along, up, "frequency_hz", "level_db"),
+        *technology_key(peers, area, area.height - 8),
+        *subject_lines(own, along, up, "frequency_hz", "level_db", None, None),
         *end_names(own, along, up, area, "level_db", _last_level),
-        *technology_key(hairlines, area, area.height - 8),
-        *band_note(area, len({unit for unit, _ in peers}), lines=not band),
+        *_note(rows, area),
     ]
     return assemble(plate, area, layers)
+
+
+def _envelope(rows: Sequence[Row], along: Ruler, up: Ruler) -> list[alt.Chart]:
+    """The band between low_db and high_db, one pair a frequency."""
+    pairs = {
+        r["frequency_hz"]: {"x": r["frequency_hz"], "low": r["low_db"], "high": r["high_db"]}
+        for r in rows
+        if r["low_db"] is not None and r["high_db"] is not None and r["high_db"] > up.low
+    }
+    held = [
+        pair | {"low": up.held(pair["low"]), "high": up.held(pair["high"])}
+        for _, pair in sorted(pairs.items())
+    ]
+    if not held:
+        return []
+    band = layer(held).mark_area(color=theme.INK, opacity=1, fillOpacity=0.12)
+    return [band.encode(x=along.x("x"), y=up.y("low"), y2="high:Q", tooltip=silent())]
+
+
+def _note(rows: Sequence[Row], area: Field) -> list[alt.Chart]:
+    counts = [r["peers"] for r in rows if r.get("peers")]
+    made_of = f", up to {max(counts)} curves" if counts else ""
+    text = f"shaded: the peers' envelope{made_of}"
+    shaded = any(r["low_db"] is not None for r in rows)
+    return (
+        [words(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")] if shaded else []
+    )
 
 
 def _drawable(row: Row) -> bool:
@@ -71,7 +97,7 @@ def _drawable(row: Row) -> bool:
 
 def _levels(plate: Plate, rows: list[Row], height: float) -> Ruler:
     unit = plate.labels.unit_of("level_db", "dB")
-    levels = [row["level_db"] for row in rows]
+    levels = [r[n] for r in rows for n in ("level_db", "low_db", "high_db") if r[n] is not None]
     if plate.options["span"] == "auto" and max(levels) > FLOOR_DB:
         levels = [max(level, FLOOR_DB) for level in levels]
     reach = [min(levels), max(levels)]

@@ -62,7 +62,7 @@ class Ruler:
             pattern = "regexp('([yzafpnµmkMGT]?)$')"
             words = f"replace(format(datum.value,'~s'),{pattern},'\\u2009$1{base}')"
         else:
-            words = "format(datum.value,',~r')"
+            words = "format(datum.value,abs(datum.value)<10000?'~r':',~r')"
             title = f"{title} ({mark})" if title and mark else title
         axis = alt.Axis(values=list(self.ticks), title=title, labelExpr=words, **more)
         return replace(self, drawn=axis)

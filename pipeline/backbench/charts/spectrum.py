@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
+from statistics import median
 
 import altair as alt
 
@@ -15,7 +18,9 @@ from backbench.charts.ruler import Ruler, frequency_ruler, ruler
 from backbench.charts.wording import quantity, text_width
 
 COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level", "kind")
-TRACE = "spectrum"
+TRACES = ("spectrum", "idle", "tone")
+REACH = 1.26
+ABOVE_DB = 12.0
 MOST_NAMED = 8
 
 
@@ -23,7 +28,8 @@ MOST_NAMED = 8
 def spectrum(plate: Plate) -> alt.LayerChart:
     """The spectrum of one unit's outputs, its mains lines named.
 
-    Rows of kind "spectrum" are the trace; rows of any other kind are single lines to name.
+    Rows of kind "spectrum", "idle" or "tone" are the trace; rows of any other kind are single
+    lines to name. Without such, peaks of the trace are named by their frequency.
     """
     rows = [r | {"_end": r["frequency_hz"]} for r in plate.frame.to_dicts() if _drawable(r)]
     key = plate.subject or (rows[0]["unit_key"] if rows else "")
@@ -39,8 +45,11 @@ def spectrum(plate: Plate) -> alt.LayerChart:
     room = max(levels) * 1.7 if log else max(levels) + 0.06 * (max(levels) - min(levels))
     up = ruler([*levels, room], area.height, 0.0, unit, log)
     up = up.shown_upright(plate.labels.title_of("level"), area.left - 26)
-    traces = lines_of([r for r in rows if r["kind"] == TRACE], "frequency_hz", key, of_subject=True)
-    lines = [r for r in rows if r["kind"] != TRACE]
+    traces = lines_of(
+        [r for r in rows if r["kind"] in TRACES], "frequency_hz", key, of_subject=True
+    )
+    lines = [r for r in rows if r["kind"] not in TRACES]
+    lines = lines or [r for trace in traces.values() for r in _peaks(trace, log)]
     layers = [
         *subject_lines(
             traces, along, up, "frequency_hz", "level", None, None, weight=1.2, shaded=True
@@ -54,6 +63,21 @@ def spectrum(plate: Plate) -> alt.LayerChart:
 def _drawable(row: Row) -> bool:
     frequency = row["frequency_hz"]
     return frequency is not None and frequency > 0 and row["level"] is not None
+
+
+def _peaks(trace: Sequence[Row], log: bool) -> list[Row]:
+    """The strongest points of a trace that stand ABOVE_DB over the median of a third octave
+    to either side."""
+    hertz = [r["frequency_hz"] for r in trace]
+    level = [20 * math.log10(r["level"]) if log else r["level"] for r in trace]
+    found: list[int] = []
+    for k in sorted(range(len(trace)), key=lambda k: -level[k])[: 20 * MOST_NAMED]:
+        low = bisect_left(hertz, hertz[k] / REACH)
+        high = bisect_right(hertz, hertz[k] * REACH)
+        apart = all(abs(math.log(hertz[k] / hertz[f])) > math.log(1.06) for f in found)
+        if apart and level[k] > median(level[low:high]) + ABOVE_DB and len(found) < MOST_NAMED:
+            found.append(k)
+    return [trace[k] | {"kind": "peak"} for k in found]
 
 
 def _named_lines(

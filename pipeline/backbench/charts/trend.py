@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import altair as alt
 
@@ -22,24 +21,13 @@ from backbench.charts.marks import (
 from backbench.charts.placing import freest, spread
 from backbench.charts.ruler import Ruler, ranges_widely, ruler
 from backbench.charts.wording import number, quantity, shortened, text_width
+from backbench.compare.trends import FEWEST, Trend
+from backbench.compare.trends import trend as robust
+from backbench.errors import Refusal
 
 COLUMNS = ("unit_key", "label", "technology", "x", "y", "y_low", "y_high")
 SCALE = Option("scale", ("auto", "linear", "log"), "axis of y")
-FEWEST = 5
 STEPS = 24
-
-
-@dataclass(frozen=True)
-class Line:
-    """A Theil-Sen line with the 95 % interval of its slope, and Spearman's rho."""
-
-    slope: float
-    intercept: float
-    low: float
-    high: float
-    rho: float
-    p: float
-    count: int
 
 
 @chart("trend", COLUMNS, ("bound", "status"), (SCALE,))
@@ -65,34 +53,17 @@ def trend(plate: Plate) -> alt.LayerChart:
         *posts(own, up, x, "y_low", "y_high", weight=2.2),
         *strong(own, x, y),
         *_own_name(own, rows, along, up, area),
-        *_verdict(whole, plate, area),
+        *_verdict(whole, len(rows), plate, area),
     ]
     return assemble(plate, area, layers)
 
 
-def fitted(rows: Sequence[Row]) -> Line | None:
-    """The robust line through x and y; None for fewer than FEWEST rows or one x.
-
-    Slope: median of pairwise slopes (Theil 1950, Sen 1968) with its 95 % interval from
-    scipy.stats.theilslopes; rho: Spearman's rank correlation.
-    """
-    from scipy import stats
-
-    x = [float(r["x"]) for r in rows]
-    y = [float(r["y"]) for r in rows]
-    if len(rows) < FEWEST or len(set(x)) < 2 or len(set(y)) < 2:
+def fitted(rows: Sequence[Row]) -> Trend | None:
+    """The robust line through x and y (backbench.compare.trends); None where it is refused."""
+    try:
+        return robust([float(r["x"]) for r in rows], [float(r["y"]) for r in rows])
+    except Refusal:
         return None
-    slope, intercept, low, high = stats.theilslopes(y, x, alpha=0.95)
-    rho = stats.spearmanr(x, y)
-    return Line(
-        float(slope),
-        float(intercept),
-        float(low),
-        float(high),
-        float(rho.statistic),
-        float(rho.pvalue),
-        len(rows),
-    )
 
 
 def _rows(plate: Plate) -> list[Row]:
@@ -125,12 +96,12 @@ def _up(plate: Plate, rows: Sequence[Row], area: Field) -> Ruler:
     return ruler([*values, *ends], area.height, 0.0, unit, log)
 
 
-def _at(line: Line, x: float, middle: float, slope: float) -> float:
+def _at(line: Trend, x: float, middle: float, slope: float) -> float:
     """The line turned about its middle to another slope."""
     return line.intercept + line.slope * middle + slope * (x - middle)
 
 
-def _points(line: Line, rows: Sequence[Row], up: Ruler) -> list[dict[str, float]]:
+def _points(line: Trend, rows: Sequence[Row], up: Ruler) -> list[dict[str, float]]:
     low, high = min(r["x"] for r in rows), max(r["x"] for r in rows)
     middle = sorted(r["x"] for r in rows)[len(rows) // 2]
     points = []
@@ -143,7 +114,7 @@ def _points(line: Line, rows: Sequence[Row], up: Ruler) -> list[dict[str, float]
     return points
 
 
-def _band(whole: Line | None, rows: Sequence[Row], along: Ruler, up: Ruler) -> list[alt.Chart]:
+def _band(whole: Trend | None, rows: Sequence[Row], along: Ruler, up: Ruler) -> list[alt.Chart]:
     if whole is None:
         return []
     base = layer(_points(whole, rows, up)).encode(x=along.x("x"), tooltip=silent())
@@ -154,7 +125,7 @@ def _band(whole: Line | None, rows: Sequence[Row], along: Ruler, up: Ruler) -> l
 
 
 def _within(
-    rows: Sequence[Row], along: Ruler, up: Ruler, area: Field, whole: Line | None
+    rows: Sequence[Row], along: Ruler, up: Ruler, area: Field, whole: Trend | None
 ) -> list[alt.Chart]:
     """One line for each technology with enough units, named at its right end."""
     drawn: list[alt.Chart] = []
@@ -178,7 +149,7 @@ def _within(
         names.append(
             {
                 **_leader(last, along, up),
-                "text": f"all, {whole.count}\u2002ρ {number(whole.rho, 2)}",
+                "text": f"all, {whole.n}\u2002ρ {number(whole.rho, 2)}",
                 "colour": theme.SOFT_INK,
             }
         )
@@ -217,13 +188,13 @@ def _own_name(
     return named(names, along, up)
 
 
-def _verdict(whole: Line | None, plate: Plate, area: Field) -> list[alt.Chart]:
+def _verdict(whole: Trend | None, count: int, plate: Plate, area: Field) -> list[alt.Chart]:
     if whole is None:
-        text = f"fewer than {FEWEST} units: no line"
+        text = "no line: all alike" if count >= FEWEST else f"fewer than {FEWEST} units: no line"
     else:
         unit = plate.labels.unit_of("y")
         rho = number(whole.rho, 2)
-        per = plate.labels.unit_of("x") or "1"
+        per = plate.labels.unit_of("x") or "step of x"
         slope, low, high = (quantity(v, unit) for v in (whole.slope, whole.low, whole.high))
         text = f"slope {slope} per {per}, 95 % interval {low} to {high}; Spearman's ρ {rho}"
     return [words(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")]
