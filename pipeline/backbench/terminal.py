@@ -91,6 +91,10 @@ def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> No
         out.print(_left_out_table(c.lines))
     if c.nearest:
         out.print(_nearest_table(c))
+    if c.listening:
+        out.print("In a listener's terms", style="bold")
+    for sentence in c.listening:
+        out.print(f"  {sentence}", markup=False)
     for note in c.notes:
         out.print(f"Note: {note}", markup=False)
 

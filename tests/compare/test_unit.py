@@ -8,6 +8,7 @@ import pytest
 
 from backbench.compare.unit import Comparison, compare_unit
 from backbench.errors import UserError
+from backbench.settings import Listening, Loudspeaker, Settings
 from backbench.store import reading
 
 
@@ -149,3 +150,22 @@ def test_frame_has_a_row_for_each_metric(given: Any) -> None:
     frame = compared(given, "a").frame()
     assert frame["metric"].to_list() == ["noise_a"]
     assert frame.row(0, named=True)["rank_first"] == 1
+
+
+def test_noise_loudness_and_price_for_a_listener(given: Any) -> None:
+    given.unit("a", price_amount=100.0, price_currency="USD", price_year=1958)
+    given.reading("a", "noise_a", 1e-3, 1e-6, under="idle")
+    for output in ("left", "right"):
+        given.reading("a", "power_at_limit", 20.0, 0.1, power_w=None, limit_percent=1.0,
+                      output=output)  # fmt: skip
+    room = Settings(
+        loudspeaker=[Loudspeaker(name="the horn", sensitivity_db=104.0)],
+        listening=Listening(seat_m=4.0, room_noise_dba=30.0),
+    )
+    assert compared(given, "a", settings=room).listening == (
+        "noise through the horn: 35 dB SPL(A) at 1 m, 23 dB at the seat: near the room's own noise",
+        "greatest level at 1 % distortion through the horn: 117 dB SPL at 1 m, "
+        "105 dB at the seat (loud enough to harm hearing)",
+        "listed at 100.00 USD in 1958: 1085 USD in money of 2024 (US consumer prices), "
+        "27.1 USD a watt",
+    )

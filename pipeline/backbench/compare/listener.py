@@ -147,3 +147,40 @@ def price_per_watt(price: float, powers_w: Sequence[float]) -> float:
     if not powers_w or not all(power > 0 for power in powers_w):
         raise Refusal("no power of a channel")
     return price / sum(powers_w)
+
+
+def noise_said(noise_a_v: float, is_bound: bool, settings: Settings) -> list[str]:
+    """A sentence a loudspeaker: residual noise as a level at 1 m and at the seat."""
+    most = "at most " if is_bound else ""
+    found = []
+    for heard in noise_heard(noise_a_v, settings):
+        text = f"noise through {heard.loudspeaker}: {most}{heard.at_1_m:.0f} dB SPL(A) at 1 m"
+        if heard.at_seat is not None:
+            text += f", {heard.at_seat:.0f} dB at the seat: {heard.said}"
+        found.append(text)
+    return found
+
+
+def loudest_said(power_w: float, load_ohm: float, limit: str, settings: Settings) -> list[str]:
+    """A sentence a loudspeaker: greatest level from one channel at a distortion limit."""
+    found = []
+    for level in loudest(power_w, load_ohm, settings):
+        text = f"greatest level at {limit} through {level.loudspeaker}: "
+        text += f"{level.at_1_m:.0f} dB SPL at 1 m"
+        if level.at_seat is not None:
+            text += f", {level.at_seat:.0f} dB at the seat"
+        found.append(text + (" (loud enough to harm hearing)" if level.harmful else ""))
+    return found
+
+
+def price_said(amount: float, currency: str, year: int, powers_w: Sequence[float]) -> str:
+    """The list price then and now, and per watt now; or why it can't be told."""
+    listed = f"listed at {amount:.2f} {currency} in {year}"
+    try:
+        now, to_year = price_today(amount, currency, year)
+    except Refusal as refusal:
+        return f"{listed} ({refusal})"
+    text = f"{listed}: {now:.0f} {currency} in money of {to_year} (US consumer prices)"
+    if powers_w:
+        text += f", {price_per_watt(now, powers_w):.3g} {currency} a watt"
+    return text

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from backbench.compare import drift, ranks
+from backbench.compare import drift, listener, ranks
 from backbench.compare.peers import Peers, choose, unit_row
 from backbench.compare.verdicts import Verdict, verdicts
 from backbench.settings import Settings
@@ -54,6 +54,7 @@ class Line:
     no direction is better or there is no other unit. left_out: peers without a value, by reason.
     """
 
+    unit_key: str
     metric: str
     title: str
     unit: str
@@ -107,6 +108,7 @@ class Comparison:
     lines: tuple[Line, ...]
     nearest: tuple[NearUnit, ...]
     notes: tuple[str, ...] = field(default=())
+    listening: tuple[str, ...] = field(default=())
 
     def frame(self) -> pl.DataFrame:
         """One row a metric; rank and left-out counts in words."""
@@ -139,7 +141,7 @@ def compare_unit(
 
     peers: as for `peers.choose`. include_entered: whether typed-in readings of old records take
     part; they are marked, and one without an uncertainty is never claimed to be better or worse.
-    settings is not used yet by what is compared here; levels in a listener's terms need it.
+    settings: loudspeakers and listening place, for levels in a listener's terms; none without.
     """
     unit = unit_row(store, unit_key)
     chosen = choose(store, unit_key, peers)
@@ -149,6 +151,7 @@ def compare_unit(
         str(unit["state"]), str(unit["review_key"]), _day(unit["reviewed"]), chosen,
         tuple(verdicts(store, unit_key)), lines, nearest,
         tuple(_notes(store, chosen, lines, days, unit_key)),
+        tuple(_listening(store, unit, lines, settings or Settings())),
     )  # fmt: skip
 
 
@@ -217,8 +220,8 @@ def _line(row: dict[str, Any], among: pl.DataFrame, chosen: Peers, absent: pl.Da
         rank = ranks.of_one(values, index)
         percentile = ranks.percentile(values, index)
     return Line(
-        row["metric"], row["title"], row["unit"], row["better"], row["point_key"], row["point"],
-        row["output"], row["limit_percent"], row["value"], row["uncertainty"], row["bound"],
+        row["unit_key"], row["metric"], row["title"], row["unit"], row["better"],
+        row["point_key"], row["point"], row["output"], row["limit_percent"], row["value"], row["uncertainty"], row["bound"],
         row["status"], len(keys), rank, percentile, _around(row, among),
         _left_out(row["metric"], set(chosen.keys) - set(keys), absent),
         _entered_note(among),
@@ -315,6 +318,41 @@ def _nearest(
         )
         for near in nearest(table, place[unit_key])
     )  # fmt: skip
+
+
+LIMIT_PERCENT = 1.0
+LIMIT_LOADS = {"limit-1khz-8ohm": 8.0, "limit-1khz-4ohm": 4.0, "limit-1khz-16ohm": 16.0}
+
+
+def _listening(
+    store: Store, unit: Mapping[str, Any], lines: Sequence[Line], settings: Settings
+) -> list[str]:
+    """Noise and loudness through the settings' loudspeakers; the list price in today's money."""
+    told: list[str] = []
+    powers: list[float] = []
+    for line in lines:
+        if line.metric == "noise_a" and line.value > 0:
+            told += listener.noise_said(line.value, line.bound == "upper", settings)
+        if line.metric == "power_at_limit" and line.limit_percent == LIMIT_PERCENT:
+            load = LIMIT_LOADS[line.point_key]
+            told += listener.loudest_said(
+                line.value, load, f"{LIMIT_PERCENT:g} % distortion", settings
+            )
+            powers = _powers(store, line)
+    if unit["price_amount"] is not None:
+        price = unit["price_amount"], unit["price_currency"], unit["price_year"]
+        told.append(listener.price_said(*price, powers))
+    return told
+
+
+def _powers(store: Store, line: Line) -> list[float]:
+    """The power of each output of the unit at the limit."""
+    rows = store.rows(
+        "SELECT value FROM placed WHERE unit_key = $unit AND metric = 'power_at_limit' "
+        "AND point_key = $point AND limit_percent = $limit ORDER BY output",
+        {"unit": line.unit_key, "point": line.point_key, "limit": line.limit_percent},
+    )
+    return [float(value) for (value,) in rows if value > 0]
 
 
 def _notes(
