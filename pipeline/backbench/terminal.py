@@ -14,8 +14,9 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
+    from backbench.compare.lines import Line
     from backbench.compare.saved import SavedQuery
-    from backbench.compare.unit import Comparison, Line
+    from backbench.compare.unit import Comparison
     from backbench.compare.verdicts import Verdict
 
 WIDTH = 80
@@ -60,7 +61,10 @@ def number(value: float | None, digits: int = 4) -> str:
 
 
 def quantity(value: float, unit: str, uncertainty: float | None = None) -> str:
-    """A value with its expanded uncertainty (k = 2) and unit, prefixed where the unit takes it."""
+    """A value with its expanded uncertainty (k = 2) and unit, prefixed where the unit takes it.
+
+    With an uncertainty, both have the decimals that show two digits of it, six at most.
+    """
     import math
 
     power = 0
@@ -68,10 +72,12 @@ def quantity(value: float, unit: str, uncertainty: float | None = None) -> str:
         power = min(max(3 * math.floor(math.log10(abs(value)) / 3 + 1e-12), -9), 3)
         if unit in ("W", "ohm", "Hz") and power > 0:
             power = 0
-    scale = 10.0**power
-    told = number(value / scale)
+    scaled = value / 10.0**power
+    told = number(scaled)
     if uncertainty:
-        told += f" ± {number(2 * uncertainty / scale, 2)}"
+        expanded = 2 * uncertainty / 10.0**power
+        decimals = min(max(1 - math.floor(math.log10(expanded)), 0), 6)
+        told = f"{scaled:.{decimals}f} ± {expanded:.{decimals}f}"
     symbol = PREFIXES[power] + unit if unit != "1" else ""
     return f"{told} {symbol}".strip()
 
@@ -85,16 +91,18 @@ def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> No
     if c.verdicts:
         out.print(_verdict_table(c.verdicts))
     others = len(c.peers.keys) - 1
+    out.print("Among the peers", style="bold")
     out.print(f"Peers: {c.peers.said} ({others} other units)", markup=False)
-    out.print(_line_table(c.lines))
-    if any(line.left_out for line in c.lines):
-        out.print(_left_out_table(c.lines))
+    heads = f"{'':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'beats':>{SHARE}}  place (1st the best)"
+    out.print(heads, markup=False)
+    _show_lines(out, c.lines)
     if c.nearest:
+        out.print()
         out.print(_nearest_table(c))
     if c.listening:
         out.print("In a listener's terms", style="bold")
     for sentence in c.listening:
-        out.print(f"  {sentence}", markup=False)
+        _indented(out, sentence)
     for note in c.notes:
         out.print(f"Note: {note}", markup=False)
 
@@ -118,44 +126,57 @@ def _verdict_table(found: Sequence[Verdict]) -> Table:
     return made
 
 
+def _show_lines(out: Console, lines: Sequence[Line]) -> None:
+    """A line a metric with its place, the units around it beneath; by test point."""
+    point = ""
+    for line in lines:
+        if line.point != point:
+            point = line.point
+            out.print(f"\n{point[:1].upper()}{point[1:]}", style="bold", markup=False)
+        for part in _placed_line(line):
+            out.print(part, markup=False)
+        for text in _around(line):
+            _indented(out, text)
+
+
+NAME, VALUE, SHARE = 29, 22, 5
+
+
 def line_name(line: Line) -> str:
-    """The metric with its limit and test point."""
-    limit = f" at {line.limit_percent:g} %" if line.limit_percent is not None else ""
-    return f"{line.title}{limit} ({line.point})"
+    """The metric with its limit."""
+    limit = f": {line.limit_percent:g} %" if line.limit_percent is not None else ""
+    return f"{line.title}{limit}"
 
 
-def _line_table(lines: Sequence[Line]) -> Table:
+def _placed_line(line: Line) -> list[str]:
+    """Name, value, share and place in columns; what a name has too much goes below."""
+    import textwrap
+
+    sign = {"upper": "≤ ", "lower": "≥ "}.get(line.bound or "", "")
+    value = sign + quantity(line.value, line.unit, line.uncertainty)
+    value += " (entered)" if line.status == "entered" else ""
+    share = "" if line.percentile is None else f"{line.percentile:.0f} %"
+    name, *rest = textwrap.wrap(line_name(line), NAME)
+    place = line.place or f"{line.n} units"
+    row = f"{name:<{NAME}} {value:>{VALUE}} {share:>{SHARE}}  {place}"
+    return [row, *rest]
+
+
+def _around(line: Line) -> list[str]:
+    near = ", ".join(
+        f"{unit.unit_key} {quantity(unit.value, line.unit)}{' (entered)' * unit.entered}"
+        for unit in line.around
+    )
+    left = ", ".join(f"{count} {why}" for why, count in line.left_out.items())
+    told = [("near", near), ("left out", left), ("of these", line.note)]
+    return [f"{what}: {text}" for what, text in told if text]
+
+
+def _indented(out: Console, text: str) -> None:
+    from rich.padding import Padding
     from rich.text import Text
 
-    made = table(
-        ("Metric (test point)", "left"), ("Value ± U (k = 2)", "right"), ("Better than", "right"),
-        ("Place", "left"), ("Nearest three", "left"), title="Among the peers",
-    )  # fmt: skip
-    for line in lines:
-        sign = {"upper": "≤ ", "lower": "≥ "}.get(line.bound or "", "")
-        value = sign + quantity(line.value, line.unit, line.uncertainty)
-        if line.status == "entered":
-            value += " (entered)"
-        share = "" if line.percentile is None else f"{line.percentile:.0f} %"
-        place = line.place or f"{line.n} units"
-        around = "\n".join(
-            f"{quantity(near.value, line.unit)}{' (entered)' * near.entered} {near.label}"
-            for near in line.around
-        )
-        made.add_row(*(Text(t) for t in (line_name(line), value, share, place, around)))
-    return made
-
-
-def _left_out_table(lines: Sequence[Line]) -> Table:
-    from rich.text import Text
-
-    made = table(("Metric", "left"), ("Peers left out", "left"), title="Left out")
-    for line in lines:
-        if line.left_out or line.note:
-            told = "; ".join(f"{count} {why}" for why, count in line.left_out.items())
-            told = "; ".join(filter(None, (told, line.note)))
-            made.add_row(Text(line_name(line)), Text(told))
-    return made
+    out.print(Padding(Text(text, style="dim"), (0, 0, 0, 4)))
 
 
 def _nearest_table(comparison: Comparison) -> Table:

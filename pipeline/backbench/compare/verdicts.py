@@ -103,7 +103,10 @@ ORDER: tuple[Outcome, ...] = ("fails", "cannot be told apart", "meets")
 
 
 def _severity(verdict: Verdict) -> tuple[int, float, str]:
-    return ORDER.index(verdict.outcome), verdict.probability or 0.0, verdict.output
+    """Worst first: by outcome, then by how little of the limit is left."""
+    size = verdict.value or 0.0
+    left = verdict.limit - size if verdict.side == "at most" else size - verdict.limit
+    return ORDER.index(verdict.outcome), left, verdict.output
 
 
 def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:

@@ -1,0 +1,256 @@
+"""A unit's metrics among its peers: place, percentile, neighbours, and who was left out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from backbench.compare import ranks
+from backbench.compare.peers import Peers
+from backbench.store import Store
+
+if TYPE_CHECKING:
+    import polars as pl
+
+POWERS = ("5w", "1w", "half", "rated")
+POWER_POINTS = (
+    *(f"tone-1khz-{power}-{load}ohm" for power in POWERS for load in (8, 4, 16)),
+    "preamp-1khz-2v",
+)
+LIMIT_LOADS = {"limit-1khz-8ohm": 8.0, "limit-1khz-4ohm": 4.0, "limit-1khz-16ohm": 16.0}
+LIMIT_POINTS = tuple(LIMIT_LOADS)
+LIMIT_PERCENT = 1.0
+PLACED: dict[str, tuple[str, ...]] = {
+    "noise_a": ("idle",), "noise": ("idle",), "gain": ("gain-1khz",), "thd": POWER_POINTS,
+    "thd_n": POWER_POINTS, "snr": POWER_POINTS, "dc_offset": POWER_POINTS,
+    "power_at_limit": LIMIT_POINTS, "source_impedance": ("impedance-1khz",),
+    "damping_factor": ("impedance-1khz",), "channel_balance": ("channels-1khz",),
+    "separation": ("channels-1khz",), "response_spread": ("response",),
+    "response_low_3db": ("response",), "response_high_3db": ("response",),
+}  # fmt: skip
+"""Metrics that a unit is compared in, each with its test points in order of preference."""
+NEIGHBOURS = 3
+
+
+@dataclass(frozen=True)
+class Neighbour:
+    """Another unit with its value of one metric."""
+
+    unit_key: str
+    label: str
+    value: float
+    entered: bool
+
+
+@dataclass(frozen=True)
+class Line:
+    """One metric of the unit among its peers, at one test point.
+
+    n: units with a value there, the unit included. rank: first and last place it may hold
+    (1 the best); percentile: share of the other units that it is better than; both None where
+    no direction is better or there is no other unit. left_out: peers without a value, by reason.
+    """
+
+    unit_key: str
+    metric: str
+    title: str
+    unit: str
+    better: str
+    point_key: str
+    point: str
+    output: str
+    limit_percent: float | None
+    value: float
+    uncertainty: float | None
+    bound: str | None
+    status: str
+    n: int
+    rank: tuple[int, int] | None
+    percentile: float | None
+    around: tuple[Neighbour, ...]
+    left_out: Mapping[str, int]
+    note: str = ""
+
+    @property
+    def place(self) -> str:
+        """The rank interval in words: "3rd to 7th of 41"."""
+        return ranks.interval_said(*self.rank, self.n) if self.rank else ""
+
+
+@dataclass(frozen=True)
+class NearUnit:
+    """A unit that is alike over all shared metrics; distance in robust standard deviations."""
+
+    unit_key: str
+    label: str
+    distance: float
+    shared: int
+    alike: tuple[str, ...]
+    apart: tuple[str, ...]
+
+
+VALUES = """
+SELECT
+    worse.unit_key, worse.metric, worse.point_key, worse.limit_percent, output, value, uncertainty,
+    dof, bound, status, worse.unit, worse.better, worse.reviewed, review.bench_key, label,
+    metric.title, test_point.title AS point,
+    concat_ws('/', worse.metric, worse.point_key, limit_percent) AS what
+FROM worse
+JOIN (SELECT unit_key, label FROM peer) USING (unit_key)
+JOIN metric USING (metric)
+JOIN test_point USING (point_key)
+JOIN review USING (review_key)
+WHERE list_contains($metrics, worse.metric) AND list_contains($points, worse.point_key)
+  AND worse.order_n IS NULL AND ($entered OR worse.status <> 'entered')
+"""
+OF_ONE = VALUES + "AND unit_key = $unit ORDER BY metric, point_key, limit_percent"
+OF_ALL = VALUES + "ORDER BY unit_key, metric, point_key, limit_percent"
+
+
+def placed(
+    store: Store, unit_key: str, chosen: Peers, entered: bool
+) -> tuple[tuple[Line, ...], tuple[NearUnit, ...], pl.DataFrame]:
+    """The unit's lines, the units most like it, and the values among peers that they rest on."""
+    import polars as pl
+
+    points = sorted({point for points in PLACED.values() for point in points})
+    wanted = {"metrics": [*PLACED], "points": points, "entered": entered}
+    own = store.frame(OF_ONE, {**wanted, "unit": unit_key})
+    rows = _preferred(list(own.iter_rows(named=True)))
+    wanted["metrics"] = sorted({row["metric"] for row in rows})
+    wanted["points"] = sorted({row["point_key"] for row in rows})
+    frame = store.frame(OF_ALL, wanted)
+    alike = frame.filter(pl.col("what").is_in([row["what"] for row in rows]))
+    among = alike.filter(pl.col("unit_key").is_in(list(chosen.keys)))
+    parts = {str(key[0]): part for key, part in among.group_by("what", maintain_order=True)}
+    absent = _absences(store, chosen)
+    lines = tuple(_line(row, parts[row["what"]], chosen, absent) for row in rows)
+    shared = [row for row in rows if row["limit_percent"] in (None, LIMIT_PERCENT)]
+    everyone = alike.filter(pl.col("what").is_in([row["what"] for row in shared]))
+    return lines, _nearest(everyone, unit_key, shared), among
+
+
+def _preferred(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The unit's rows at the first test point of each metric that it has, in the order shown."""
+    found = []
+    for metric, points in PLACED.items():
+        mine = [row for row in own if row["metric"] == metric]
+        point = next((p for p in points if any(r["point_key"] == p for r in mine)), None)
+        found += [row for row in mine if row["point_key"] == point]
+    return found
+
+
+def _line(row: dict[str, Any], among: pl.DataFrame, chosen: Peers, absent: pl.DataFrame) -> Line:
+    keys = among["unit_key"].to_list()
+    index = keys.index(row["unit_key"])
+    rank = percentile = None
+    if row["better"] != "neither" and len(keys) > 1:
+        values = ranks.oriented(
+            among["value"].to_list(), among["uncertainty"].to_list(), row["better"],
+            dof=among["dof"].to_list(), bound=among["bound"].to_list(),
+        )  # fmt: skip
+        rank = ranks.of_one(values, index)
+        percentile = ranks.percentile(values, index)
+    return Line(
+        row["unit_key"], row["metric"], row["title"], row["unit"], row["better"],
+        row["point_key"], row["point"], row["output"], row["limit_percent"], row["value"],
+        row["uncertainty"], row["bound"], row["status"], len(keys), rank, percentile,
+        _around(row, among), _left_out(row["metric"], set(chosen.keys) - set(keys), absent),
+        _entered_note(among),
+    )  # fmt: skip
+
+
+def _around(row: dict[str, Any], among: pl.DataFrame) -> tuple[Neighbour, ...]:
+    """The units whose values are nearest, in order of value."""
+    others = [r for r in among.iter_rows(named=True) if r["unit_key"] != row["unit_key"]]
+    others.sort(key=lambda r: (abs(r["value"] - row["value"]), r["unit_key"]))
+    near = sorted(others[:NEIGHBOURS], key=lambda r: (r["value"], r["unit_key"]))
+    return tuple(
+        Neighbour(r["unit_key"], r["label"], r["value"], r["status"] == "entered") for r in near
+    )
+
+
+def _entered_note(among: pl.DataFrame) -> str:
+    count = int((among["status"] == "entered").sum())
+    return f"{count} entered from old records" if count else ""
+
+
+ABSENCES = """
+SELECT
+    unit_key, metric,
+    bool_or(value IS NOT NULL AND reading.method_version = metric.method_version) AS current,
+    bool_or(value IS NOT NULL) AS valued,
+    bool_or(status = 'entered') AS entered
+FROM reading
+JOIN metric USING (metric)
+WHERE list_contains($metrics, metric) AND order_n IS NULL
+GROUP BY unit_key, metric
+"""
+
+
+def _absences(store: Store, chosen: Peers) -> pl.DataFrame:
+    """What there is of each metric of each peer, for the reasons of those left out."""
+    import polars as pl
+
+    frame = store.frame(ABSENCES, {"metrics": [*PLACED]})
+    return frame.filter(pl.col("unit_key").is_in(list(chosen.keys)))
+
+
+def _left_out(metric: str, missing: set[str], absent: pl.DataFrame) -> dict[str, int]:
+    import polars as pl
+
+    known = {
+        row["unit_key"]: row
+        for row in absent.filter(pl.col("metric") == metric).iter_rows(named=True)
+    }
+    counts: dict[str, int] = {}
+    for key in sorted(missing):
+        reason = _reason(known.get(key))
+        counts[reason] = counts.get(reason, 0) + 1
+    return dict(sorted(counts.items()))
+
+
+def _reason(row: Mapping[str, Any] | None) -> str:
+    if row is None:
+        return "not measured"
+    if not row["valued"]:
+        return "refused a number"
+    if not row["current"]:
+        return "by another method version"
+    return "entered or off the test point" if row["entered"] else "off the test point"
+
+
+def _nearest(
+    frame: pl.DataFrame, unit_key: str, rows: list[dict[str, Any]]
+) -> tuple[NearUnit, ...]:
+    """The nearest units of the whole catalogue, over the metrics that this unit has.
+
+    Of powers at several limits only one takes part: they'd count one property several times.
+    """
+    import numpy as np
+
+    from backbench.compare.nearest import logarithmic, nearest
+
+    units = sorted(set(frame["unit_key"].to_list()))
+    whats = [row["what"] for row in rows]
+    if unit_key not in units or len(units) < 2:
+        return ()
+    place, column = {u: i for i, u in enumerate(units)}, {w: j for j, w in enumerate(whats)}
+    table = np.full((len(units), len(whats)), np.nan)
+    table[
+        [place[u] for u in frame["unit_key"]], [column[w] for w in frame["what"]]
+    ] = frame["value"].to_numpy()  # fmt: skip
+    ratio = logarithmic([row["unit"] for row in rows])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        table[:, ratio] = np.log10(np.abs(table[:, ratio]))
+    table[~np.isfinite(table)] = np.nan
+    labels = dict(zip(frame["unit_key"], frame["label"], strict=True))
+    names = [row["title"] for row in rows]
+    return tuple(
+        NearUnit(
+            units[near.index], labels[units[near.index]], near.distance, near.shared,
+            tuple(names[j] for j in near.alike), tuple(names[j] for j in near.apart),
+        )
+        for near in nearest(table, place[unit_key])
+    )  # fmt: skip
