@@ -11,6 +11,7 @@ from backbench.charts.peers import envelope
 from backbench.charts.placing import freest, spread, swarm, worth_naming
 from backbench.charts.ranked import rank_interval
 from backbench.charts.ruler import frequency_ruler, ranges_widely, ruler
+from backbench.charts.spectrum import peaks
 from backbench.charts.trend import fitted
 from backbench.charts.wording import number, ordinal, quantity, shortened, text_width, wrapped
 from hypothesis import given, settings
@@ -175,3 +176,18 @@ def test_trend_ignores_an_outlier_and_refuses_few() -> None:
     assert line.low <= 2.0 <= line.high
     assert fitted(rows[:3]) is None
     assert fitted([{"x": 1.0, "y": float(k)} for k in range(6)]) is None
+
+
+def test_trend_on_a_logarithmic_axis_is_a_factor() -> None:
+    line = fitted([{"x": float(k), "y": 5.0 * 2.0**k} for k in range(8)], log=True)
+    assert line is not None
+    assert 10**line.slope == pytest.approx(2.0)
+    assert 10**line.intercept == pytest.approx(5.0)
+
+
+def test_peaks_of_a_trace_are_tops_and_not_their_skirts() -> None:
+    hertz = [float(f) for f in np.geomspace(20, 2000, 400)]
+    level = [-110 + 50 * math.exp(-((math.log(f / 100) / 0.03) ** 2)) for f in hertz]
+    trace = [{"frequency_hz": f, "level": v} for f, v in zip(hertz, level, strict=True)]
+    found = [row["frequency_hz"] for row in peaks(trace, log=False)]
+    assert found == [pytest.approx(100, rel=0.01)]

@@ -44,6 +44,8 @@ def control(plate: Plate) -> alt.LayerChart:
     if not rows:
         return sentence(plate, "This bench has no readings of itself yet.")
     keys = list(dict.fromkeys((r["bench_key"], r["series"]) for r in rows))
+    counts = {k: sum((r["bench_key"], r["series"]) == k for r in rows) for k in keys}
+    keys.sort(key=lambda k: -counts[k])
     area = field(plate, left=104, right=150, bottom=44, above=18)
     days = [_day(r["reviewed"]) for r in rows]
     along = _calendar(min(days), max(days), area.width)

@@ -81,7 +81,7 @@ def subject_lines(
 ) -> list[alt.Chart]:
     """The unit's own curves over their uncertainty, outputs told apart by dashes or by shades."""
     drawn: list[alt.Chart] = []
-    for k, line in enumerate(lines.values()):
+    for k, line in reversed(list(enumerate(lines.values()))):
         if low and high:
             sure = [
                 r | {"_low": up.held(r[low]), "_high": up.held(r[high])}

@@ -39,7 +39,7 @@ def gaps(plate: Plate) -> alt.LayerChart:
     shown = reviews[:MOST_REVIEWS]
     if not families:
         return sentence(plate, "There are no reviews yet.")
-    area = field(plate, left=250, right=40, bottom=44, above=62)
+    area = field(plate, left=300, right=40, bottom=44, above=62)
     wide, high = area.width / len(families), area.height / len(shown)
     high = min(high, 34.0)
     labels = {r["_row"]: r["label"] or r["review_key"] for r in rows}

@@ -29,7 +29,7 @@ def impedance(plate: Plate) -> alt.LayerChart:
     rows = [_filled(r) for r in plate.frame.to_dicts() if _drawable(r)]
     if not rows:
         return sentence(plate, "No unit has an impedance over frequency yet.")
-    area = field(plate, right=186)
+    area = field(plate, right=214)
     along = frequency_ruler((r["frequency_hz"] for r in rows), 0.0, area.width)
     along = along.shown(plate.labels.title_of("frequency_hz"))
     up = ruler((r["ohm"] for r in rows), area.height, 0.0, "ohm", log=True)

@@ -34,7 +34,7 @@ def products(plate: Plate) -> alt.LayerChart:
         return sentence(plate, "This unit has no two-tone or multitone levels yet.")
     outputs = sorted({r["output"] or "" for r in rows})
     rows = [r for r in rows if (r["output"] or "") == outputs[0]]
-    area = field(plate, right=150)
+    area = field(plate, right=214)
     along = _frequencies(plate, rows, area.width)
     levels = [r["level_db"] for r in rows]
     unit = plate.labels.unit_of("level_db", "dB")

@@ -45,7 +45,7 @@ def response(plate: Plate) -> alt.LayerChart:
     rows = [r | {"_end": r["frequency_hz"]} for r in plate.frame.to_dicts() if _drawable(r)]
     if not rows:
         return sentence(plate, "No unit has a frequency response yet.")
-    area = field(plate, right=176)
+    area = field(plate, right=214)
     along = frequency_ruler((r["frequency_hz"] for r in rows), 0.0, area.width)
     along = along.shown(plate.labels.title_of("frequency_hz"))
     up = _levels(plate, rows, area.height)

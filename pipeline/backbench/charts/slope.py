@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import altair as alt
 
@@ -27,9 +28,21 @@ COLUMNS = (
     "after_u",
     "unit",
 )
-MOST_PANELS = 4
+ROW_PANELS = 4
+MOST_PANELS = 2 * ROW_PANELS
+BETWEEN = 78.0
 VALUE_PX = 84.0
 COVERAGE = 2.0
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One panel's place in the field, in pixels."""
+
+    left: float
+    span: float
+    top: float
+    height: float
 
 
 @chart("slope", COLUMNS)
@@ -40,16 +53,15 @@ def slope(plate: Plate) -> alt.LayerChart:
         return sentence(plate, "No unit was measured both before and after work on it.")
     metrics = list(dict.fromkeys(r["metric"] for r in rows))
     shown = metrics[:MOST_PANELS]
-    area = field(plate, left=26, right=26, bottom=52, above=64)
-    span = area.width / len(shown)
+    area = field(plate, left=26, right=26, bottom=52, above=44)
     layers: list[alt.Chart] = []
-    for k, metric in enumerate(shown):
+    for slot, metric in zip(_slots(len(shown), area), shown, strict=True):
         some = [r for r in rows if r["metric"] == metric]
-        layers += _panel(some, plate, span * k, span, area, only=len(shown) == 1)
+        layers += _panel(some, plate, slot, area, only=len(shown) == 1)
     more = f"; not drawn: {', '.join(metrics[MOST_PANELS:])}" if len(metrics) > len(shown) else ""
     layers.append(
         words(
-            shortened(f"bars: ±2 u (k = 2){more}", area.width, 13),
+            shortened(f"bars: ±2 u (k = 2){_who(rows, plate.subject)}{more}", area.width, 13),
             0,
             area.height + 44,
             13,
@@ -59,39 +71,61 @@ def slope(plate: Plate) -> alt.LayerChart:
     return assemble(plate, area, layers)
 
 
+def _who(rows: Sequence[Row], subject: str) -> str:
+    """Whose lines these are, where panels have no room for names."""
+    labels = {row["unit_key"]: row["label"] for row in rows}
+    if len(labels) == 1:
+        return f"; {next(iter(labels.values()))}"
+    if subject not in labels:
+        return ""
+    return f"; thick: {labels[subject]}; thin: {len(labels) - 1} more"
+
+
+def _slots(count: int, area: Field) -> list[Slot]:
+    """Places for the panels: one row, or two where there are more than ROW_PANELS."""
+    deep = 1 if count <= ROW_PANELS else 2
+    columns = -(-count // deep)
+    span, height = area.width / columns, (area.height - BETWEEN * (deep - 1)) / deep
+    return [
+        Slot(span * (k % columns), span, (height + BETWEEN) * (k // columns), height)
+        for k in range(count)
+    ]
+
+
 def _panel(
-    rows: Sequence[Row], plate: Plate, left: float, span: float, area: Field, *, only: bool
+    rows: Sequence[Row], plate: Plate, slot: Slot, area: Field, *, only: bool
 ) -> list[alt.Chart]:
+    left, span, bottom = slot.left, slot.span, slot.top + slot.height
     unit = str(rows[0]["unit"] or "")
     names = min(300.0, span * 0.4) if only else VALUE_PX
     x1, x2 = left + VALUE_PX, left + span - names - 10
-    up = _levels(rows, unit, area.height)
+    up = _levels(rows, unit, slot)
     ends = [
         _end(r, side, x, up, plate, unit)
         for r in rows
         for side, x in (("before", x1), ("after", x2))
     ]
     drawn = rules(
-        [{"px": x, "px2": x, "py": 0.0, "py2": area.height} for x in (x1, x2)],
+        [{"px": x, "px2": x, "py": slot.top, "py2": bottom} for x in (x1, x2)],
         area.width,
         area.height,
         theme.RULE,
         1.2,
     )
     drawn += [
-        words(word, x, area.height + 20, theme.SMALL_PX, align="center", colour=theme.SOFT_INK)
+        words(word, x, bottom + 19, theme.SMALL_PX, align="center", colour=theme.SOFT_INK)
         for word, x in (("before", x1), ("after", x2))
     ]
     heads = wrapped(str(rows[0]["metric"]).replace("_", " "), span - 16, theme.TEXT_PX + 1)
     drawn += [
-        words(line, left, -40 + 18 * k, theme.TEXT_PX + 1, bold=True)
+        words(line, left, slot.top - 14 - 18 * (len(heads) - 1 - k), theme.TEXT_PX + 1, bold=True)
         for k, line in enumerate(heads)
     ]
-    drawn += _lines(rows, ends, area)
-    return drawn + _texts(rows, ends, up, area, x1, x2, names if only else VALUE_PX, only=only)
+    drawn += _lines(ends, area)
+    return drawn + _texts(ends, up, area, slot, (x1, x2), names, only=only)
 
 
-def _levels(rows: Sequence[Row], unit: str, height: float) -> Ruler:
+def _levels(rows: Sequence[Row], unit: str, slot: Slot) -> Ruler:
     values = [r[side] for r in rows for side in ("before", "after")]
     log = ranges_widely(values, unit)
     reach = [
@@ -102,7 +136,7 @@ def _levels(rows: Sequence[Row], unit: str, height: float) -> Ruler:
     ]
     if log:
         reach = [v for v in reach if v > min(values) / 3]
-    return ruler([*values, *reach], height - 8, 8.0, unit, log)
+    return ruler([*values, *reach], slot.top + slot.height - 8, slot.top + 8, unit, log)
 
 
 def _end(row: Row, side: str, x: float, up: Ruler, plate: Plate, unit: str) -> Row:
@@ -124,7 +158,7 @@ def _end(row: Row, side: str, x: float, up: Ruler, plate: Plate, unit: str) -> R
     }
 
 
-def _lines(rows: Sequence[Row], ends: Sequence[Row], area: Field) -> list[alt.Chart]:
+def _lines(ends: Sequence[Row], area: Field) -> list[alt.Chart]:
     x, y, _, y2 = positions(area.width, area.height)
     tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("told:N", title="value")]
     drawn = []
@@ -156,25 +190,24 @@ def _lines(rows: Sequence[Row], ends: Sequence[Row], area: Field) -> list[alt.Ch
 
 
 def _texts(
-    rows: Sequence[Row],
     ends: Sequence[Row],
     up: Ruler,
     area: Field,
-    x1: float,
-    x2: float,
+    slot: Slot,
+    xs: tuple[float, float],
     room: float,
     *,
     only: bool,
 ) -> list[alt.Chart]:
     """Values at both ends; names too where there is one panel. The unit in question first."""
-    most = int(area.height // 20)
+    most = int(slot.height // 20)
     drawn: list[alt.Chart] = []
     wide = across(area.width), pixels(area.height)
-    for side, x in (("before", x1), ("after", x2)):
+    for side, x in zip(("before", "after"), xs, strict=True):
         some = sorted((e for e in ends if e["side"] == side), key=lambda e: e["py"])
         if len(some) > most or (len(some) > 6 and not only):
             some = [e for e in some if e["strong"]] or [some[0], some[-1]]
-        placed = spread([e["py"] for e in some], 18.0, 4.0, area.height - 4)
+        placed = spread([e["py"] for e in some], 18.0, slot.top + 4, slot.top + slot.height - 4)
         for e, py in zip(some, placed, strict=True):
             text = quantity(e["value"], up.unit)
             if side == "before":

@@ -37,7 +37,7 @@ def spectrum(plate: Plate) -> alt.LayerChart:
     if not rows:
         return sentence(plate, "This unit has no spectrum yet.")
     unit = plate.labels.unit_of("level")
-    area = field(plate, right=176)
+    area = field(plate, right=214)
     along = frequency_ruler((r["frequency_hz"] for r in rows), 0.0, area.width)
     along = along.shown(plate.labels.title_of("frequency_hz"))
     log = "dB" not in unit and min(r["level"] for r in rows) > 0
@@ -49,7 +49,7 @@ def spectrum(plate: Plate) -> alt.LayerChart:
         [r for r in rows if r["kind"] in TRACES], "frequency_hz", key, of_subject=True
     )
     lines = [r for r in rows if r["kind"] not in TRACES]
-    lines = lines or [r for trace in traces.values() for r in _peaks(trace, log)]
+    lines = lines or [r for trace in traces.values() for r in peaks(trace, log)]
     layers = [
         *subject_lines(
             traces, along, up, "frequency_hz", "level", None, None, weight=1.2, shaded=True
@@ -65,17 +65,23 @@ def _drawable(row: Row) -> bool:
     return frequency is not None and frequency > 0 and row["level"] is not None
 
 
-def _peaks(trace: Sequence[Row], log: bool) -> list[Row]:
+def peaks(trace: Sequence[Row], log: bool) -> list[Row]:
     """The strongest points of a trace that stand ABOVE_DB over the median of a third octave
     to either side."""
     hertz = [r["frequency_hz"] for r in trace]
     level = [20 * math.log10(r["level"]) if log else r["level"] for r in trace]
     found: list[int] = []
-    for k in sorted(range(len(trace)), key=lambda k: -level[k])[: 20 * MOST_NAMED]:
+    for k in sorted(range(len(trace)), key=lambda k: -level[k])[: 40 * MOST_NAMED]:
         low = bisect_left(hertz, hertz[k] / REACH)
         high = bisect_right(hertz, hertz[k] * REACH)
         apart = all(abs(math.log(hertz[k] / hertz[f])) > math.log(1.06) for f in found)
-        if apart and level[k] > median(level[low:high]) + ABOVE_DB and len(found) < MOST_NAMED:
+        top = level[k] == max(level[max(k - 3, 0) : k + 4])
+        if (
+            apart
+            and top
+            and level[k] > median(level[low:high]) + ABOVE_DB
+            and len(found) < MOST_NAMED
+        ):
             found.append(k)
     return [trace[k] | {"kind": "peak"} for k in found]
 
@@ -106,7 +112,7 @@ def _named_lines(
     drawn = [ring.encode(x=along.x("frequency_hz"), y=up.y("level"), tooltip=tips)]
     names = _line_names(rows, along, up)
     kinds = " and ".join(sorted({str(r["kind"]) for r in rows}))
-    note = words(f"rings: {kinds}", area.width, -14, 13, colour=theme.SOFT_INK, align="right")
+    note = words(f"rings: {kinds}s", area.width, -14, 13, colour=theme.SOFT_INK, align="right")
     return [*drawn, *named(names, along, up), note]
 
 
@@ -119,7 +125,7 @@ def _line_names(rows: Sequence[Row], along: Ruler, up: Ruler) -> list[Row]:
     for row in sorted(rows, key=lambda r: r["level"]):
         best[row["frequency_hz"]] = row
     for row in sorted(best.values(), key=lambda r: -r["level"])[:MOST_NAMED]:
-        text = quantity(row["frequency_hz"], "Hz", 4)
+        text = quantity(row["frequency_hz"], "Hz", 3)
         width = text_width(text, theme.SMALL_PX)
         x, y = along.px(row["frequency_hz"]), up.px(row["level"])
         places = [(x - width / 2, y - 17), (x + 11, y - 2), (x - 11 - width, y - 2)]

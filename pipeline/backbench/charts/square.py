@@ -32,7 +32,7 @@ def square(plate: Plate) -> alt.LayerChart:
     rows = [r for r in rows if r["unit_key"] == key]
     if not rows:
         return sentence(plate, "This unit has no square wave yet.")
-    area = field(plate, right=176)
+    area = field(plate, right=214)
     along = ruler((r["time_s"] for r in rows), 0.0, area.width, "s")
     along = along.shown(plate.labels.title_of("time_s"))
     volts = [r["volts"] for r in rows]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from statistics import median
 
 import altair as alt
 
@@ -32,7 +34,11 @@ STEPS = 24
 
 @chart("trend", COLUMNS, ("bound", "status"), (SCALE,))
 def trend(plate: Plate) -> alt.LayerChart:
-    """A scatter of units with a Theil-Sen line, its band, and the lines within technologies."""
+    """A scatter of units with a Theil-Sen line, its band, and the lines within technologies.
+
+    On a logarithmic axis the lines are fitted to the logarithm of y, and the slope is told as
+    the factor that one unit of x brings.
+    """
     rows = _rows(plate)
     if not rows:
         return sentence(plate, "No unit has both quantities yet.")
@@ -40,7 +46,7 @@ def trend(plate: Plate) -> alt.LayerChart:
     along = ruler([r["x"] for r in rows], 0.0, area.width, plate.labels.unit_of("x"))
     along = along.shown(plate.labels.title_of("x"))
     up = _up(plate, rows, area).shown_upright(plate.labels.title_of("y"), area.left - 26)
-    whole = fitted(rows)
+    whole = fitted(rows, up.log)
     peers = [r for r in rows if not r["_strong"]]
     own = [r for r in rows if r["_strong"]]
     x, y = along.x("x"), up.y("y")
@@ -53,15 +59,16 @@ def trend(plate: Plate) -> alt.LayerChart:
         *posts(own, up, x, "y_low", "y_high", weight=2.2),
         *strong(own, x, y),
         *_own_name(own, rows, along, up, area),
-        *_verdict(whole, len(rows), plate, area),
+        *_verdict(whole, len(rows), up, plate, area),
     ]
     return assemble(plate, area, layers)
 
 
-def fitted(rows: Sequence[Row]) -> Trend | None:
-    """The robust line through x and y (backbench.compare.trends); None where it is refused."""
+def fitted(rows: Sequence[Row], log: bool = False) -> Trend | None:
+    """The robust line through x and y, or log10 y (backbench.compare.trends); None if refused."""
     try:
-        return robust([float(r["x"]) for r in rows], [float(r["y"]) for r in rows])
+        y = [math.log10(r["y"]) if log else float(r["y"]) for r in rows]
+        return robust([float(r["x"]) for r in rows], y)
     except Refusal:
         return None
 
@@ -102,15 +109,16 @@ def _at(line: Trend, x: float, middle: float, slope: float) -> float:
 
 
 def _points(line: Trend, rows: Sequence[Row], up: Ruler) -> list[dict[str, float]]:
+    """The line and its band over the rows' range of x, as far as the line is on the axis."""
     low, high = min(r["x"] for r in rows), max(r["x"] for r in rows)
-    middle = sorted(r["x"] for r in rows)[len(rows) // 2]
+    middle = median(r["x"] for r in rows)
     points = []
     for k in range(STEPS + 1):
         x = low + (high - low) * k / STEPS
-        ends = sorted(_at(line, x, middle, slope) for slope in (line.low, line.high))
-        at = _at(line, x, middle, line.slope)
-        held = [up.held(v) for v in (ends[0], at, ends[1])]
-        points.append({"x": x, "low": held[0], "y": held[1], "high": held[2]})
+        bent = [_at(line, x, middle, slope) for slope in (line.low, line.slope, line.high)]
+        low_y, at, high_y = sorted(10.0**v if up.log else v for v in bent)
+        if up.low <= at <= up.high:
+            points.append({"x": x, "low": up.held(low_y), "y": at, "high": up.held(high_y)})
     return points
 
 
@@ -132,23 +140,23 @@ def _within(
     names: list[Row] = []
     for group in theme.in_order(r["technology"] for r in rows):
         members = [r for r in rows if r["technology"] == group]
-        line = fitted(members)
+        line = fitted(members, up.log)
         look = theme.look(group)
         text = f"{group}, {len(members)}"
         end = max(members, key=lambda r: r["x"])
         name: Row = {"wanted": up.px(up.held(end["y"])), "technology": group}
-        if line is not None:
-            points = _points(line, members, up)
+        points = _points(line, members, up) if line else []
+        if line is not None and points:
             mark = layer(points).mark_line(color=look.colour, strokeWidth=1.6, strokeDash=look.dash)
             drawn.append(mark.encode(x=along.x("x"), y=up.y("y"), tooltip=silent()))
             name |= _leader(points[-1], along, up)
             text += f"\u2002ρ {number(line.rho, 2)}"
         names.append(name | {"text": text})
-    if whole is not None:
-        last = _points(whole, rows, up)[-1]
+    trunk = _points(whole, rows, up) if whole else []
+    if whole is not None and trunk:
         names.append(
             {
-                **_leader(last, along, up),
+                **_leader(trunk[-1], along, up),
                 "text": f"all, {whole.n}\u2002ρ {number(whole.rho, 2)}",
                 "colour": theme.SOFT_INK,
             }
@@ -188,13 +196,17 @@ def _own_name(
     return named(names, along, up)
 
 
-def _verdict(whole: Trend | None, count: int, plate: Plate, area: Field) -> list[alt.Chart]:
+def _verdict(
+    whole: Trend | None, count: int, up: Ruler, plate: Plate, area: Field
+) -> list[alt.Chart]:
     if whole is None:
         text = "no line: all alike" if count >= FEWEST else f"fewer than {FEWEST} units: no line"
     else:
         unit = plate.labels.unit_of("y")
         rho = number(whole.rho, 2)
         per = plate.labels.unit_of("x") or "step of x"
-        slope, low, high = (quantity(v, unit) for v in (whole.slope, whole.low, whole.high))
-        text = f"slope {slope} per {per}, 95 % interval {low} to {high}; Spearman's ρ {rho}"
+        found = (whole.slope, whole.low, whole.high)
+        slope, low, high = (number(10.0**v) if up.log else quantity(v, unit) for v in found)
+        kind = "factor" if up.log else "slope"
+        text = f"{kind} {slope} per {per}, 95 % interval {low} to {high}; Spearman's ρ {rho}"
     return [words(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")]
