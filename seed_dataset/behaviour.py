@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+
 from backbench.seed_dataset.draws import generator_for, spread
 from backbench.seed_dataset.norms import WEAR, Norm, Shape, norm_for, shape_for
 from backbench.seed_dataset.rolloff import RollOff

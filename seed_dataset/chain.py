@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
+
 from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.series import laid_out
-from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

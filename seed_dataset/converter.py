@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from backbench.seed_dataset.noise import hiss
 from numpy.typing import NDArray
+
+from backbench.seed_dataset.noise import hiss
 
 Array = NDArray[np.float64]
 Words = NDArray[np.int32]

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+
 from backbench.seed_dataset.stimulus import Complex, Periodic
 
 

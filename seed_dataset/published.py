@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+
 from backbench.seed_dataset.behaviour import Behaviour, behaviour
 from backbench.seed_dataset.draws import generator_for, spread
 from backbench.seed_dataset.scenario import Unit

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+
 from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.bench import picked
 from backbench.seed_dataset.converter import Words, words

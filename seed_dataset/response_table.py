@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+
 from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.draws import generator_for
 

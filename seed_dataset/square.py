@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+
 from backbench.seed_dataset.stimulus import Complex, Periodic, number
 
 LINES = 4097

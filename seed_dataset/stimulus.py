@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
+
 from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.chain import steady, unfolded
 from backbench.seed_dataset.crosstalk import leaked
-from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

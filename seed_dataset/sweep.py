@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+
 from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.stimulus import Array, Complex, number
 

@@ -6,6 +6,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+
 from backbench.catalogue import Catalogue
 from simulated import CASES, CIRCUITS, simulated_catalogue
 

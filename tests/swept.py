@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+
 from backbench.manifest import Conditions
 from backbench.metrics.battery import measure
 from backbench.metrics.declare import Figure, Material

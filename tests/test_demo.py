@@ -7,9 +7,10 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
-import backbench
 import polars as pl
 import pytest
+
+import backbench
 from backbench.seed_dataset.truth import truth
 from simulated import contents_of
 

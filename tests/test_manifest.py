@@ -6,6 +6,7 @@ import datetime as dt
 from pathlib import Path
 
 import pytest
+
 from backbench.errors import UserError
 from backbench.manifest import Manifest, read_manifest
 from backbench.settings import Settings, calibration_for, read_settings

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 import pytest
+
 from backbench.catalogue import Catalogue
 
 CIRCUITS = Path(__file__).parent / "simulated_circuits"

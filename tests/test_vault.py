@@ -7,6 +7,7 @@ import os
 from pathlib import Path
 
 import pytest
+
 from backbench.errors import UserError
 from backbench.vault import Ledger, Receipt, Received, Vault
 

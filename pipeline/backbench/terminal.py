@@ -229,9 +229,26 @@ def show_frame(
     out.print(f"{frame.height} row{'s' * (frame.height != 1)}", markup=False)
     if frame.height > FEW_ROWS:
         out.print(f"the first {FEW_ROWS} are shown; --format csv gives all", markup=False)
+    if query is not None and query.chart == "trend":
+        _show_trend(out, frame, query)
     if hidden:
         told = f"not shown for want of width: {', '.join(hidden)}; --format csv gives all"
         out.print(told, markup=False)
+
+
+def _show_trend(out: Console, frame: pl.DataFrame, query: SavedQuery) -> None:
+    """The trend of y over x beneath a result that is made for one."""
+    from backbench.compare.trends import of_frame, said
+    from backbench.errors import Refusal
+
+    try:
+        lines = said(of_frame(frame), query.column("x").unit, query.column("y").unit)
+    except Refusal as refusal:
+        lines = [f"none: {refusal}"]
+    x, y = query.column("x").title, query.column("y").title
+    out.print(f"Trend of {y} over {x} (Theil-Sen slope, Spearman's rho)", markup=False)
+    for line in lines:
+        _indented(out, line)
 
 
 def _cell(value: Any) -> str:

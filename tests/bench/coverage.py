@@ -12,13 +12,14 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 import numpy as np
+from scipy.stats import t as student
+
 from backbench.manifest import Conditions
 from backbench.metrics.battery import measure
 from backbench.metrics.declare import Figure, Material
 from backbench.signal.track import Track
 from backbench.signal.weighting import a_weighting
 from backbench.stimuli import Idle, Tone
-from scipy.stats import t as student
 
 RATES = (44_100.0, 48_000.0, 96_000.0)
 TONES_HZ = (20.0, 997.0, 6000.0)

@@ -6,6 +6,9 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from backbench.charts.control import limits
 from backbench.charts.peers import envelope
 from backbench.charts.placing import freest, spread, swarm, worth_naming
@@ -14,8 +17,6 @@ from backbench.charts.ruler import frequency_ruler, ranges_widely, ruler
 from backbench.charts.spectrum import peaks
 from backbench.charts.trend import fitted
 from backbench.charts.wording import number, ordinal, quantity, shortened, text_width, wrapped
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,9 @@ import itertools
 
 import numpy as np
 import pytest
-from backbench.charts import theme
 from numpy.typing import NDArray
+
+from backbench.charts import theme
 
 MATRICES = {
     "none": np.eye(3),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from backbench.compare.trends import false_discovery, trend
+from backbench.compare.trends import false_discovery, said, screen, trend
 from backbench.errors import Refusal
 
 
@@ -71,3 +71,23 @@ def test_false_discovery_by_hand() -> None:
     found = false_discovery([0.01, 0.04, 0.03, 0.5])
     assert found == pytest.approx([0.04, 0.16 / 3, 0.16 / 3, 0.5])
     assert false_discovery([]) == []
+
+
+def test_screening_adjusts_for_the_number_looked_at() -> None:
+    x = np.arange(12.0)
+    rng = np.random.default_rng(2)
+    noise = {f"noise {n}": rng.normal(size=12) for n in range(9)}
+    short = np.full(12, np.nan)
+    short[:3] = 1.0
+    found, refused = screen(x, {**noise, "rising": x**2, "short": short})
+    assert found[0].name == "rising"
+    assert all(row.adjusted_p >= row.trend.p for row in found)
+    assert refused == {"short": "3 units; a trend takes at least 4"}
+    assert found[1].adjusted_p > 0.05
+
+
+def test_a_trend_in_words() -> None:
+    x = np.arange(10.0)
+    lines = said(trend(x, 2 * x, ["tube"] * 10), "years", "dB")
+    assert lines[0] == "all: slope 2 dB per years (2 to 2, 95 %), rho 1.00, p 0, n 10"
+    assert lines[1].startswith("tube: slope 2")

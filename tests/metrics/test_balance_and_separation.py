@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 
 import pytest
-from backbench.metrics.across import Derived, Reading
-from bench_readings import derived, one, reading, refused
 from hypothesis import given
 from hypothesis import strategies as st
+
+from backbench.metrics.across import Derived, Reading
+from bench_readings import derived, one, reading, refused
 
 VOLTS = st.floats(1e-3, 50)
 

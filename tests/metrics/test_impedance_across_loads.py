@@ -6,6 +6,9 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
 from backbench.manifest import Conditions
 from backbench.metrics.across import Reading
 from backbench.metrics.battery import measure
@@ -14,8 +17,6 @@ from backbench.metrics.impedance import nominal_load
 from backbench.signal.impedance import Loaded, source_impedance
 from backbench.stimuli import Column, Table
 from bench_readings import derived, one, reading, refused
-from hypothesis import assume, given
-from hypothesis import strategies as st
 
 
 def level(load_ohm: float | None, source_ohm: float, **more: object) -> Reading:

@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 import pytest
-from backbench.signal.weighting import a_weighting
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from backbench.signal.weighting import a_weighting
 from tones import figures, idle_material, reasons, sines, track
 
 RATE = 96_000.0

@@ -6,10 +6,11 @@ import math
 from collections.abc import Callable
 
 import pytest
-from backbench.metrics.across import Derived, Reading, RefusedDerivation
-from bench_readings import derived, reading
 from hypothesis import given
 from hypothesis import strategies as st
+
+from backbench.metrics.across import Derived, Reading, RefusedDerivation
+from bench_readings import derived, reading
 
 
 def steps(

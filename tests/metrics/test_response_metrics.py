@@ -6,15 +6,16 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import brentq
+from scipy.signal import bilinear, lfilter
+
 from backbench.manifest import Conditions
 from backbench.metrics.battery import measure
 from backbench.metrics.declare import Figure, Material
 from backbench.signal.track import Array
 from backbench.stimuli import Column, Table
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from scipy.optimize import brentq
-from scipy.signal import bilinear, lfilter
 from swept import figures, material, played
 
 SENT = played(seconds=1.5)

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+
 from backbench.manifest import Conditions
 from tones import figures, reasons, sines, tone_material, track
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from tones import figures, sines, tone_material, track
 
 RATE = 48_000.0

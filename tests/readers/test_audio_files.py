@@ -7,11 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from hypothesis import given
+from hypothesis import strategies as st
+
 from backbench.errors import UserError
 from backbench.readers import audio
 from backbench.readers.find import read_recording
-from hypothesis import given
-from hypothesis import strategies as st
 
 NOISE = 0.2 * np.random.default_rng(0).normal(size=(3000, 2)).clip(-4, 4)
 FORMATS = [

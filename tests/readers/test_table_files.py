@@ -6,12 +6,13 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from backbench.errors import UserError
-from backbench.readers.find import read_table, readers
-from backbench.stimuli import Column, Table
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+
+from backbench.errors import UserError
+from backbench.readers.find import read_table, readers
+from backbench.stimuli import Column, Table
 
 RESPONSE = {"frequency": ("f", "kHz"), "level": ("out", "mV")}
 

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+
 from tones import figures, sines, tone_material, track
 
 RATE = 48_000.0

@@ -7,10 +7,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.signal import butter, coherence, csd, lfilter, welch
+
 from backbench.signal.impedance import Loaded, source_impedance
 from backbench.signal.sweep import transfer
 from bench_readings import one, reading
-from scipy.signal import butter, coherence, csd, lfilter, welch
 from swept import played
 
 VALUES = Path(__file__).parent / "tables" / "check_values.csv"

@@ -8,8 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from ABC_weighting import get_zpk  # of the package sound-weighting-filters
-from backbench.signal.weighting import F1, F2, F3, F4, a_weighting, c_weighting
 from scipy.signal import freqs_zpk
+
+from backbench.signal.weighting import F1, F2, F3, F4, a_weighting, c_weighting
 
 TABLE = Path(__file__).parent / "tables" / "weighting_a_c_z.csv"
 FACTORS = {"a": a_weighting, "c": c_weighting}

@@ -3,6 +3,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+
 from backbench.seed_dataset import settings_text, write_catalogue_inputs
 
 

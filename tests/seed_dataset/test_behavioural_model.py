@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
+
 from backbench.seed_dataset import scenario, truth
 from backbench.seed_dataset.behaviour import Behaviour, behaviours
 from backbench.seed_dataset.bench import ranges
@@ -15,7 +17,6 @@ from backbench.seed_dataset.recording import record
 from backbench.seed_dataset.sweep import Sweep
 from backbench.seed_dataset.tone import Tone
 from backbench.seed_dataset.transfer import Transfer, distortion
-from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 TUBE, TRANSISTOR, PREAMPLIFIER = (

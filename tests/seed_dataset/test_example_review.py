@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
+
 from backbench.manifest import read_manifest
 from backbench.seed_dataset import settings_text
 from backbench.seed_dataset.example import EXAMPLE, FOLDER, write_example

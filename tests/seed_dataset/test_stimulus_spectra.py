@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from backbench.manifest import by_marker
 from backbench.seed_dataset.idle import Idle
 from backbench.seed_dataset.multitone import Multitone

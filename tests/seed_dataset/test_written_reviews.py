@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 import soundfile
+
 from backbench.errors import UserError
 from backbench.manifest import read_manifest
 from backbench.seed_dataset import scenario, write_catalogue_inputs

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS, window
 from hypothesis import given
 from hypothesis import strategies as st
+
+from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS, window
 
 N = 960
 

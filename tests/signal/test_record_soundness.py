@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from backbench.errors import Refusal
 from backbench.signal.find_tone import find_tone
 from backbench.signal.soundness import check_record

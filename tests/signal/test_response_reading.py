@@ -6,10 +6,11 @@ import math
 
 import numpy as np
 import pytest
-from backbench.errors import Refusal
-from backbench.signal.response import HALF_POWER_DB, Response, resolution
 from hypothesis import given
 from hypothesis import strategies as st
+
+from backbench.errors import Refusal
+from backbench.signal.response import HALF_POWER_DB, Response, resolution
 
 
 def low_pass(corner_hz: float, step: float = 24, u: float = 0.0) -> Response:

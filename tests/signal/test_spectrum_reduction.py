@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from backbench.metrics.battery import measure
 from tones import idle_material, sines, tone_material, track
 

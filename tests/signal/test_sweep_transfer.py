@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from backbench.errors import Refusal
-from backbench.signal.sweep import transfer
-from backbench.signal.sweep_window import Sweep
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.signal import bilinear, freqz, lfilter
+
+from backbench.errors import Refusal
+from backbench.signal.sweep import transfer
+from backbench.signal.sweep_window import Sweep
 from swept import Played, played
 
 SENT = played()

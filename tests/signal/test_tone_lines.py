@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from backbench.signal.background import background
 from backbench.signal.find_tone import find_tone
 from backbench.signal.spectrum import peak_position, read_lines, spectrum
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from tones import sines, track
 
 RATES = (44_100.0, 48_000.0, 96_000.0, 192_000.0)

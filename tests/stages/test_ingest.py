@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 import pytest
 import soundfile
+
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.stages import ingest

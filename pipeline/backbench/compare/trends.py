@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from backbench.errors import Refusal
+
+if TYPE_CHECKING:
+    import polars as pl
 
 CONFIDENCE = 0.95
 FEWEST = 4
@@ -100,3 +103,58 @@ def false_discovery(p: Any) -> list[float]:
 
     values = np.asarray(p, float)
     return [float(q) for q in stats.false_discovery_control(values)] if values.size else []
+
+
+@dataclass(frozen=True)
+class Screened:
+    """One of many quantities looked at together: its trend, and p adjusted for their number."""
+
+    name: str
+    trend: Trend
+    adjusted_p: float
+
+
+def screen(
+    against: Any, quantities: Mapping[str, Any], groups: Sequence[str] | None = None
+) -> tuple[list[Screened], dict[str, str]]:
+    """The trend of each quantity over one other, least adjusted p first.
+
+    against, and every array of quantities: of one length, NaN where a unit has no value.
+    Gives the trends with p adjusted by Benjamini and Hochberg, and those that can't be told
+    with the reason.
+    """
+    x = np.asarray(against, float)
+    found: dict[str, Trend] = {}
+    refused: dict[str, str] = {}
+    for name, values in quantities.items():
+        y = np.asarray(values, float)
+        both = np.isfinite(x) & np.isfinite(y)
+        named = None if groups is None else [g for g, k in zip(groups, both, strict=True) if k]
+        try:
+            found[name] = trend(x[both], y[both], named)
+        except Refusal as refusal:
+            refused[name] = str(refusal)
+    adjusted = false_discovery([one.p for one in found.values()])
+    rows = [Screened(n, t, q) for (n, t), q in zip(found.items(), adjusted, strict=True)]
+    return sorted(rows, key=lambda row: (row.adjusted_p, row.name)), refused
+
+
+def of_frame(frame: pl.DataFrame) -> Trend:
+    """The trend of a result with columns x, y and technology. Raises Refusal as `trend`."""
+    known = frame.drop_nulls(["x", "y"])
+    return trend(known["x"], known["y"], known["technology"].to_list())
+
+
+def said(found: Trend, x_unit: str, y_unit: str) -> list[str]:
+    """A trend in words, pooled first, then within each group, then the note."""
+    per = f"{y_unit} per {x_unit}".strip() if x_unit else f"{y_unit} per step".strip()
+    lines = [_one_said("all", found, per)]
+    lines += [_one_said(name, part, per) for name, part in found.within.items()]
+    return lines + ([found.note] if found.note else [])
+
+
+def _one_said(name: str, part: Trend, per: str) -> str:
+    return (
+        f"{name}: slope {part.slope:.3g} {per} ({part.low:.3g} to {part.high:.3g}, "
+        f"{100 * part.confidence:.0f} %), rho {part.rho:.2f}, p {part.p:.2g}, n {part.n}"
+    )

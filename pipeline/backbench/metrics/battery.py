@@ -11,7 +11,6 @@ from backbench.metrics.declare import CurveData, Figure, Material, Metric
 from backbench.metrics.registry import registry
 from backbench.stimuli import analysis_kind
 
-
 TABLE_ONLY = (1,)
 """A table has no tracks; its one output is held at position 1."""
 
@@ -55,8 +54,7 @@ def measure(material: Material) -> tuple[list[Finding], list[Trace]]:
             view = known.views[kind].build(material, track)
         except Refusal as refusal:
             findings += [
-                Finding(m, track, "rejected", None, str(refusal))
-                for m in known.measured_from(kind)
+                Finding(m, track, "rejected", None, str(refusal)) for m in known.measured_from(kind)
             ]
             continue
         for metric in known.measured_from(kind):

@@ -17,8 +17,8 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from backbench.manifest import Conditions
-from backbench.stimuli import Stimulus
 from backbench.signal.track import Array, Track
+from backbench.stimuli import Stimulus
 
 Better = Literal["lower", "higher", "nearer zero", "neither"]
 Bound = Literal["upper", "lower"]
