@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
@@ -130,13 +131,14 @@ def _panel(
 def _limit_lines(found: Limits, up: Ruler, area: Field) -> list[alt.Chart]:
     named = (("upper limit", found.high), ("mean", found.centre), ("lower limit", found.low))
     drawn = []
+    places = 3 - math.floor(math.log10(up.high - up.low))
     heights = spread([up.px(value) for _, value in named], 16.0, 10.0, area.height)
     for (name, value), at in zip(named, heights, strict=True):
         y = up.px(value)
         line = {"px": 0.0, "px2": area.width, "py": y, "py2": y}
         dash = (1, 0) if name == "mean" else (6, 4)
         drawn += rules([line], area.width, area.height, theme.SOFT_INK, 1.1, dash)
-        text = f"{name}\u2002{quantity(value, up.unit, 4)}"
+        text = f"{name}\u2002{quantity(round(value, places), up.unit, 4)}"
         drawn.append(words(text, area.width + 8, at + 4, 12, colour=theme.SOFT_INK))
     return drawn
 

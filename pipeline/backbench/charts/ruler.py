@@ -100,7 +100,8 @@ def frequency_ruler(values: Iterable[float | None], start: float, end: float) ->
     """Logarithmic frequency with the trade's grid: 20, 50, 100, …, 20k."""
     finite = [v for v in values if v is not None and v > 0] or [20.0, 20e3]
     low, high = min(finite), max(finite)
-    ticks = tuple(f for f in TRADE_HZ if low * 0.999 <= f <= high * 1.001)
+    ticks = tuple(f for f in TRADE_HZ if low * 0.997 <= f <= high * 1.003)
+    low, high = min([low, *ticks]), max([high, *ticks])
     if low >= high:
         low, high = low / 2, high * 2
     return Ruler(low, high, start, end, True, ticks or (low, high), "Hz")
@@ -133,7 +134,9 @@ def _log_ruler(values: list[float], start: float, end: float, unit: str) -> Rule
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     span = math.log10(high / low)
     room = abs(end - start) / span
-    heads = (1, 2, 5) if room > 150 else (1, 3) if room > 100 else (1,)
+    heads: tuple[float, ...] = (1, 2, 5) if room > 150 else (1, 3) if room > 100 else (1,)
+    if room > 600:
+        heads = (1, 1.5, 2, 3, 4, 5, 7)
     ticks = [float(f"{head}e{decade}") for decade in decades for head in heads]
     inside = tuple(t for t in ticks if low <= t <= high)
     return Ruler(low, high, start, end, True, inside or (low, high), unit)

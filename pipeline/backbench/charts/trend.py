@@ -204,9 +204,10 @@ def _verdict(
     else:
         unit = plate.labels.unit_of("y")
         rho = number(whole.rho, 2)
-        per = plate.labels.unit_of("x") or "step of x"
+        per = plate.labels.unit_of("x").removesuffix("s") or "step of x"
         found = (whole.slope, whole.low, whole.high)
         slope, low, high = (number(10.0**v) if up.log else quantity(v, unit) for v in found)
         kind = "factor" if up.log else "slope"
         text = f"{kind} {slope} per {per}, 95 % interval {low} to {high}; Spearman's ρ {rho}"
-    return [words(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")]
+    edge = area.width + area.right - 26
+    return [words(text, edge, -14, 13, colour=theme.SOFT_INK, align="right")]
