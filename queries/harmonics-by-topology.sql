@@ -1,6 +1,6 @@
 -- title: Harmonics by topology
 -- question: Which harmonics do push-pull and single-ended units add at one test point? Median and
---   middle half over units, the worse output of each.
+--   middle half over units, the worse output of each unit's newest review.
 -- grain: technology, topology, order_n
 -- parameter point: point = 'tone-1khz-5w-8ohm'; test point
 -- column technology: -; Technology
@@ -11,12 +11,23 @@
 -- column lower_db: dB; Lower quartile re the fundamental
 -- column median_db: dB; Median re the fundamental
 -- column upper_db: dB; Upper quartile re the fundamental
+WITH found AS (
+    SELECT unit_key, order_n, value, bound
+    FROM reading
+    JOIN reading_point USING (reading_key, review_key)
+    JOIN review USING (review_key)
+    JOIN metric USING (metric, method_version)
+    WHERE metric = 'harmonic' AND point_key = $point AND value IS NOT NULL
+    QUALIFY row_number() OVER (
+        PARTITION BY unit_key, order_n
+        ORDER BY reviewed DESC, review_key DESC, value DESC, output, reading_key
+    ) = 1
+)
 SELECT
     technology, coalesce(topology, 'not stated') AS topology, order_n, count(*) AS units,
     count(bound) AS bounds, quantile_cont(value, 0.25) AS lower_db, median(value) AS median_db,
     quantile_cont(value, 0.75) AS upper_db
-FROM worse
+FROM found
 JOIN peer USING (unit_key)
-WHERE point_key = $point AND metric = 'harmonic'
 GROUP BY ALL
 ORDER BY technology, topology, order_n

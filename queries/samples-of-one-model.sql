@@ -22,16 +22,24 @@ several AS (
     QUALIFY count(*) OVER (PARTITION BY maker, model) > 1
 ),
 found AS (
-    SELECT maker, model, unit_key, worse.metric, value, uncertainty, worse.unit
-    FROM worse
-    JOIN wanted ON wanted.metric = worse.metric AND wanted.point_key = worse.point_key
-        AND worse.limit_percent IS NOT DISTINCT FROM
-            coalesce(wanted.limit_percent, worse.limit_percent)
+    SELECT maker, model, unit_key, metric, value, uncertainty, metric.unit
+    FROM reading
+    JOIN wanted USING (metric)
     JOIN several USING (unit_key)
-    WHERE worse.point_key IN ('idle', 'tone-1khz-5w-8ohm', 'limit-1khz-8ohm', 'gain-1khz',
-                              'channels-1khz', 'impedance-1khz', 'response')
-      AND worse.metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'damping_factor',
-                           'response_spread')
+    JOIN reading_point USING (reading_key, review_key, point_key)
+    JOIN review USING (review_key)
+    JOIN metric USING (metric, method_version)
+    WHERE metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'damping_factor',
+                     'response_spread')
+      AND value IS NOT NULL
+      AND reading.limit_percent IS NOT DISTINCT FROM
+          coalesce(wanted.limit_percent, reading.limit_percent)
+    QUALIFY row_number() OVER (
+        PARTITION BY unit_key, metric
+        ORDER BY reviewed DESC, review_key DESC,
+                 CASE better WHEN 'lower' THEN -value WHEN 'higher' THEN value ELSE 0 END,
+                 output, reading_key
+    ) = 1
 ),
 ends AS (
     SELECT

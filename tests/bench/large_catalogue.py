@@ -55,7 +55,7 @@ STEPS = (
     FROM range($n * 11 // 10) AS t(i)""",
     """INSERT INTO appearance BY NAME
     SELECT 'r' || i AS review_key, 'u' || (i % $n) AS unit_key, 1 AS position,
-           'Maker ' || (i % $n % 97) AS maker, 'Model ' || (i % $n // 2) AS model,
+           'Maker ' || (i % $n // 2 % 97) AS maker, 'Model ' || (i % $n // 2) AS model,
            ['integrated amplifier', 'power amplifier', 'receiver', 'preamplifier'][i % 4 + 1]
                AS kind,
            ['tube', 'solid state', 'hybrid', 'switching'][i // 4 % 4 + 1] AS technology,

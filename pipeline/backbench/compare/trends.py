@@ -147,7 +147,7 @@ def of_frame(frame: pl.DataFrame) -> Trend:
 
 def said(found: Trend, x_unit: str, y_unit: str) -> list[str]:
     """A trend in words, pooled first, then within each group, then the note."""
-    per = f"{y_unit} per {x_unit}".strip() if x_unit else f"{y_unit} per step".strip()
+    per = f"{y_unit} per {x_unit.removesuffix('s') or 'unit'}".strip()
     lines = [_one_said("all", found, per)]
     lines += [_one_said(name, part, per) for name, part in found.within.items()]
     return lines + ([found.note] if found.note else [])
