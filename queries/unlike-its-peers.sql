@@ -20,19 +20,33 @@ WITH wanted (metric, point_key, limit_percent) AS (
            ('channel_balance', 'channels-1khz', NULL), ('separation', 'channels-1khz', NULL),
            ('damping_factor', 'impedance-1khz', NULL), ('response_spread', 'response', NULL)
 ),
+newest AS (
+    SELECT unit_key, metric, if(better = 'nearer zero', abs(value), value) AS value, metric.unit,
+           bound
+    FROM reading
+    JOIN wanted USING (metric)
+    JOIN reading_point USING (reading_key, review_key, point_key)
+    JOIN review USING (review_key)
+    JOIN metric USING (metric, method_version)
+    WHERE metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'channel_balance',
+                     'separation', 'damping_factor', 'response_spread')
+      AND value IS NOT NULL AND unit_key <> ''
+      AND reading.limit_percent IS NOT DISTINCT FROM
+          coalesce(wanted.limit_percent, reading.limit_percent)
+    QUALIFY row_number() OVER (
+        PARTITION BY unit_key, metric
+        ORDER BY reviewed DESC, review_key DESC,
+                 CASE better WHEN 'lower' THEN -value WHEN 'higher' THEN value
+                             WHEN 'nearer zero' THEN -abs(value) ELSE 0 END,
+                 output, reading_key
+    ) = 1
+),
 found AS (
     SELECT
-        unit_key, label, technology, kind_group, worse.metric, value, worse.unit, bound,
-        CASE WHEN worse.unit IN ('dB', '') THEN value ELSE log10(nullif(abs(value), 0)) END AS scaled
-    FROM worse
-    JOIN wanted ON wanted.metric = worse.metric AND wanted.point_key = worse.point_key
-        AND worse.limit_percent IS NOT DISTINCT FROM
-            coalesce(wanted.limit_percent, worse.limit_percent)
-    JOIN peer USING (unit_key)
-    WHERE worse.point_key IN ('idle', 'tone-1khz-5w-8ohm', 'limit-1khz-8ohm', 'gain-1khz',
-                              'channels-1khz', 'impedance-1khz', 'response')
-      AND worse.metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'channel_balance',
-                           'separation', 'damping_factor', 'response_spread')
+        unit_key, label, technology, kind_group, metric, value, unit, bound,
+        CASE WHEN unit IN ('dB', '') THEN value ELSE log10(nullif(abs(value), 0)) END AS scaled
+    FROM newest
+    JOIN (SELECT unit_key, label, technology, kind_group FROM peer) USING (unit_key)
 ),
 typical AS (
     SELECT technology, kind_group, metric, count(*) AS peers, median(value) AS middle,

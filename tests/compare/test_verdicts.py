@@ -114,3 +114,22 @@ def test_readings_by_an_older_method_are_not_used(given: Any) -> None:
     given.published("a", "thd", "at most", 1.0)
     given.reading("a", "thd", 0.1, 0.01, method_version=0)
     assert judged(given)[0].outcome == "not measured"
+
+
+def test_damping_factor_stands_under_its_nominal_load(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "damping_factor", "at least", 10.0, load_ohm=8.0)
+    given.published("a", "damping_factor", "at least", 10.0, load_ohm=16.0, position=2)
+    given.reading("a", "damping_factor", 12.0, 0.1, load_ohm=4.0,
+                  detail='{"nominal load":"8 ohm"}')  # fmt: skip
+    found = judged(given)
+    assert [v.outcome for v in found] == ["meets", "measured under other conditions"]
+    assert found[1].told == "load 8 ohm, 16 ohm promised"
+
+
+def test_of_two_outputs_that_both_meet_the_nearer_one_is_told(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0)
+    given.reading("a", "thd", 0.2, 0.001)
+    given.reading("a", "thd", 0.4, 0.001, output="right")
+    assert judged(given)[0].output == "right"

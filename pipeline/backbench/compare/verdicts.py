@@ -7,6 +7,7 @@ is at most 5 %, and can't be told apart in between. Every output of a unit has t
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -26,6 +27,8 @@ WITHIN = {"frequency_hz": 0.01, "power_w": 0.10, "load_ohm": 0.05, "limit_percen
 UNITS = {"frequency_hz": "Hz", "power_w": "W", "load_ohm": "ohm", "limit_percent": "%"}
 WHOLE_BAND = (20.0, 20000.0)
 BAND_METRICS = ("response_spread",)
+NOMINAL = "nominal load"
+"""The detail of a reading that names the load it refers to, as "8 ohm"."""
 SIZE_OF_POWER = ("power_at_limit", "output_power")
 """Metrics whose value is itself a power: a promised power is their limit, not their condition."""
 
@@ -86,7 +89,7 @@ def judge(figure: Mapping[str, Any], readings: Iterable[Mapping[str, Any]]) -> V
     figure: a row of table published with the metric's title and unit. readings: rows of table
     reading of one unit and review, in the metric's unit.
     """
-    rows = list(readings)
+    rows = [_as_referred(row) for row in readings]
     valued = [row for row in rows if row["value"] is not None]
     if not valued:
         reasons = sorted({str(row["reason"]) for row in rows})
@@ -97,6 +100,12 @@ def judge(figure: Mapping[str, Any], readings: Iterable[Mapping[str, Any]]) -> V
         told = "; ".join(_differences(figure, nearest))
         return _verdict(figure, "measured under other conditions", nearest, told=told)
     return min((_held(figure, row) for row in _nearest(figure, fitting)), key=_severity)
+
+
+def _as_referred(row: Mapping[str, Any]) -> Mapping[str, Any]:
+    """A reading that is given for a nominal load (damping factor) stands under that load."""
+    nominal = str(json.loads(row["detail"]).get(NOMINAL, "")).split(" ")[0]
+    return {**row, "load_ohm": float(nominal)} if nominal else row
 
 
 ORDER: tuple[Outcome, ...] = ("fails", "cannot be told apart", "meets")
