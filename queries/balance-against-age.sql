@@ -8,8 +8,8 @@
 -- column technology: -; Technology
 -- column x: years; Age when measured
 -- column y: dB; Difference between channels
--- column y_low: dB; Value less expanded uncertainty
--- column y_high: dB; Value plus expanded uncertainty
+-- column y_low: dB; Low (k = 2)
+-- column y_high: dB; High (k = 2)
 -- column marked: -; Marked
 -- chart: trend
 SELECT

@@ -7,8 +7,8 @@
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column value: kHz; Upper −3 dB frequency
--- column low: kHz; Value less expanded uncertainty
--- column high: kHz; Value plus expanded uncertainty
+-- column low: kHz; Low (k = 2)
+-- column high: kHz; High (k = 2)
 -- column bound: -; Bound
 -- column marked: -; Marked
 -- chart: strip; scale = log

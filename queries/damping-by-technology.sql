@@ -7,8 +7,8 @@
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column value: -; Damping factor at 1 kHz
--- column low: -; Value less expanded uncertainty
--- column high: -; Value plus expanded uncertainty
+-- column low: -; Low (k = 2)
+-- column high: -; High (k = 2)
 -- column bound: -; Bound
 -- column marked: -; Marked
 -- chart: strip; scale = log

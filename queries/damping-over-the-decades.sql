@@ -7,8 +7,8 @@
 -- column technology: -; Technology
 -- column x: -; Year of making
 -- column y: -; Damping factor at 1 kHz
--- column y_low: -; Value less expanded uncertainty
--- column y_high: -; Value plus expanded uncertainty
+-- column y_low: -; Low (k = 2)
+-- column y_high: -; High (k = 2)
 -- column decade: -; Decade
 -- column marked: -; Marked
 -- chart: trend; scale = log

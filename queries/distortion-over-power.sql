@@ -11,8 +11,8 @@
 -- column technology: -; Technology
 -- column power_w: W; Power
 -- column thd_percent: %; THD
--- column thd_low: %; Value less expanded uncertainty
--- column thd_high: %; Value plus expanded uncertainty
+-- column thd_low: %; Low (k = 2)
+-- column thd_high: %; High (k = 2)
 -- column bound: -; Bound
 -- chart: distortion-power
 WITH marked AS (SELECT technology, kind_group FROM peer WHERE unit_key = $unit),

@@ -10,7 +10,7 @@
 -- column left_value: -; Left
 -- column right_value: -; Right
 -- column difference: -; Left less right
--- column difference_u: -; Standard uncertainty of the difference
+-- column difference_u: -; u (k = 1)
 -- column unit: -; Unit of measure
 -- column beyond: -; Difference over its expanded uncertainty
 WITH wanted (metric, point_key, limit_percent) AS (

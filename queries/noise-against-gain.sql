@@ -8,8 +8,8 @@
 -- column technology: -; Technology
 -- column x: dB; Gain at 1 kHz
 -- column y: µV; Residual noise, A-weighted
--- column y_low: µV; Value less expanded uncertainty
--- column y_high: µV; Value plus expanded uncertainty
+-- column y_low: µV; Low (k = 2)
+-- column y_high: µV; High (k = 2)
 -- column bound: -; Bound
 -- column marked: -; Marked
 -- chart: trend; scale = log

@@ -9,12 +9,12 @@
 -- column technology: -; Technology
 -- column promised: W; Promised
 -- column value: W; Measured
--- column low: W; Value less expanded uncertainty
--- column high: W; Value plus expanded uncertainty
+-- column state: -; State
 -- column excess_db: dB; Measured over promised
+-- column low: W; Low (k = 2)
+-- column high: W; High (k = 2)
 -- column limit_percent: %; At distortion
 -- column load_ohm: ohm; Load
--- column state: -; State
 WITH held AS (
     SELECT
         unit_key, published.position, label, technology, limit_value AS promised,
@@ -43,14 +43,14 @@ told AS (
     FROM held
 )
 SELECT
-    unit_key, position, label, technology, promised, value, low, high,
-    10 * log10(value / promised) AS excess_db, limit_percent, load_ohm,
+    unit_key, position, label, technology, promised, value,
     CASE WHEN bound = 'lower' AND value < promised THEN 'cannot be told apart'
          WHEN uncertainty IS NULL THEN 'cannot be told apart'
          WHEN uncertainty = 0 THEN CASE WHEN value >= promised THEN 'meets' ELSE 'fails' END
          WHEN short <= -1.6449 THEN 'meets'
          WHEN short >= 1.6449 THEN 'fails'
-         ELSE 'cannot be told apart' END AS state
+         ELSE 'cannot be told apart' END AS state,
+    10 * log10(value / promised) AS excess_db, low, high, limit_percent, load_ohm
 FROM told
 WHERE NOT $missed OR state = 'fails'
 ORDER BY excess_db, unit_key, position

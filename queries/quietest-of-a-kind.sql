@@ -9,8 +9,8 @@
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column value: µV; Residual noise, A-weighted
--- column low: µV; Value less expanded uncertainty
--- column high: µV; Value plus expanded uncertainty
+-- column low: µV; Low (k = 2)
+-- column high: µV; High (k = 2)
 -- column bound: -; Bound
 -- column marked: -; Marked
 -- chart: ranked; scale = log

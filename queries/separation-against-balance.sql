@@ -7,8 +7,8 @@
 -- column technology: -; Technology
 -- column x: dB; Difference between channels
 -- column y: dB; Separation at 1 kHz
--- column y_low: dB; Value less expanded uncertainty
--- column y_high: dB; Value plus expanded uncertainty
+-- column y_low: dB; Low (k = 2)
+-- column y_high: dB; High (k = 2)
 -- column bound: -; Bound
 -- column marked: -; Marked
 -- chart: trend

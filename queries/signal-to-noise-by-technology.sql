@@ -8,8 +8,8 @@
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column value: dB; Signal-to-noise ratio
--- column low: dB; Value less expanded uncertainty
--- column high: dB; Value plus expanded uncertainty
+-- column low: dB; Low (k = 2)
+-- column high: dB; High (k = 2)
 -- column bound: -; Bound
 -- column marked: -; Marked
 -- chart: strip

@@ -8,9 +8,9 @@
 -- column technology: -; Technology
 -- column metric: -; Metric
 -- column before: -; As received
--- column before_u: -; Standard uncertainty of that
+-- column before_u: -; u (k = 1)
 -- column after: -; After the work
--- column after_u: -; Standard uncertainty of that
+-- column after_u: -; u (k = 1)
 -- column unit: -; Unit of measure
 -- column gain_db: dB; Better by
 -- column state: -; State after

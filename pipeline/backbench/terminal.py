@@ -223,6 +223,8 @@ def show_frame(
         *((titles.get(name, name), "right" if name in numeric else "left") for name in shown),
         title=query.title if query else "",
     )
+    for column, name in zip(made.columns, shown, strict=True):
+        column.width = _room(cells[name], titles.get(name, name)) - PADDING
     for row in zip(*(cells[name] for name in shown), strict=True):
         made.add_row(*(Text(cell) for cell in row))
     out.print(made)
@@ -264,20 +266,33 @@ def _cell(value: Any) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
+SPARED = (
+    "marked", "status", "label", "technology", "y_low", "y_high", "before_u", "after_u", "u",
+    "difference_u", "position", "low", "high",
+)  # fmt: skip
+"""Columns that a narrow table does without first; the unit's key still tells the unit."""
+WIDEST, PADDING = 22, 3
+
+
 def _fitting(
     cells: Mapping[str, list[str]], titles: Mapping[str, str], width: int
 ) -> tuple[list[str], list[str]]:
-    """Columns that fit side by side, from the first on, each with room to be read."""
-    shown: list[str] = []
-    left = width
-    for name, texts in cells.items():
-        head = max((len(word) for word in titles.get(name, name).split()), default=1)
-        longest = max((len(text) for text in texts), default=1)
-        needed = min(max(head, longest), max(head, 18)) + 2
-        if needed <= left:
-            shown.append(name)
-            left -= needed
+    """Columns that fit side by side, each with room to be read, and those left out."""
+    needed = {name: _room(texts, titles.get(name, name)) for name, texts in cells.items()}
+    shown = list(cells)
+    for name in (*SPARED, *reversed([*cells])):
+        if sum(needed[n] for n in shown) <= width:
+            break
+        if name in shown and len(shown) > 1:
+            shown.remove(name)
     return shown, [name for name in cells if name not in shown]
+
+
+def _room(texts: Sequence[str], title: str) -> int:
+    """Columns of the terminal for a table's column: its longest cell, folded where too long."""
+    head = max((len(word) for word in title.split()), default=1)
+    longest = max((len(text) for text in texts), default=1)
+    return max(head, min(longest, WIDEST)) + PADDING
 
 
 def export(
