@@ -103,6 +103,7 @@ def test_rebuilding_gives_the_same_content(demo: Demo) -> None:
         (["show", "2019-09-halyard"], "2019-09-halyard-20"),
         (["query", "idle-noise-of-technology", "-f", "xls"], "csv"),
         (["ingest", "nowhere"], "no such file"),
+        (["chart", "balance-against-age", "nowhere/age.svg"], "nowhere/age.svg"),
     ],
 )
 def test_a_slip_is_answered_with_what_to_do(

@@ -21,9 +21,12 @@ def main() -> None:
     except UserError as error:
         typer.echo(str(error), err=True)
         sys.exit(1)
+    except OSError as error:
+        if isinstance(error, BrokenPipeError):
+            sys.stderr.close()
+            sys.exit(0)
+        typer.echo(f"{error.filename or 'the disk'}: {error.strerror or error}", err=True)
+        sys.exit(1)
     except KeyboardInterrupt:
         typer.echo("stopped; what was finished is kept, the same command carries on", err=True)
         sys.exit(130)
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(0)

@@ -34,11 +34,13 @@ def ingest(
     direct: Direct = False,
 ) -> None:
     """Take in review folders. Example: backbench ingest reviews/2024-05-heron -c my-catalogue"""
+    from backbench.manifest import MANIFEST_NAME
     from backbench.progress import watched
 
+    named = [path.parent if path.name == MANIFEST_NAME else path for path in folders]
     with watched() as watch:
         outcomes, refused = opened(catalogue).ingest(
-            folders, history=not direct, processes=processes,
+            named, history=not direct, processes=processes,
             started=watch.started, progress=watch.progress,
         )  # fmt: skip
     _tell(outcomes, refused)
