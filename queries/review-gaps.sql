@@ -7,8 +7,8 @@
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column family: -; Part of the battery
--- column readings: -; Readings with a value
 -- column state: -; State
+-- column readings: -; Readings with a value
 -- chart: gaps
 WITH family (family, metric, loaded) AS (
     VALUES ('level and gain', 'gain', false), ('distortion', 'thd', false),
@@ -34,7 +34,7 @@ found AS (
       ON NOT loaded OR kind IN ('integrated amplifier', 'power amplifier', 'receiver')
     LEFT JOIN counted USING (review_key, unit_key, metric)
 )
-SELECT review_key, unit_key, label, family, readings, state
+SELECT review_key, unit_key, label, family, state, readings
 FROM found
 WHERE NOT $lacking OR state <> 'measured'
 ORDER BY review_key, unit_key, family

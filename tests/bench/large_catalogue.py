@@ -97,7 +97,8 @@ STEPS = (
     "INSERT INTO reading_point SELECT reading_key, review_key, point_key FROM made",
     """INSERT INTO curve BY NAME
     SELECT review_key, 'a' AS analysis_key, unit_key, output, 'response' AS curve,
-           1 AS method_version, 'Hz' AS x_unit, 'dB' AS y_unit, list_transform(range(241), lambda k: 20 * pow(10, k / 80)) AS x,
+           1 AS method_version, 'Hz' AS x_unit, 'dB' AS y_unit,
+           list_transform(range(241), lambda k: 20 * pow(10, k / 80)) AS x,
            list_transform(range(241), lambda k: sin(k) - k / 100) AS y
     FROM appearance, (VALUES ('left'), ('right')) AS outputs(output)""",
     """INSERT INTO capture BY NAME

@@ -6,7 +6,12 @@ from typing import Any
 
 import pytest
 
-from backbench.compare.points import all_points, assign_all_points, shipped_points
+from backbench.compare.points import (
+    all_points,
+    assign_all_points,
+    assign_points,
+    shipped_points,
+)
 from backbench.errors import UserError
 from backbench.settings import Settings, Window
 from backbench.store import reading, writing
@@ -123,3 +128,20 @@ def test_own_point_under_a_shipped_key_is_refused() -> None:
 def test_shipped_keys_are_unique() -> None:
     keys = [point.point_key for point in shipped_points()]
     assert len(keys) == len(set(keys))
+
+
+def test_review_by_review_gives_the_same_as_all_at_once(given: Any) -> None:
+    given.review("r1", "2020-01-01")
+    given.review("r2", "2021-01-01")
+    for review in ("r1", "r2"):
+        given.unit("a", review, rated_power_w=10.0)
+        for power in (4.6, 5.1, 9.8):
+            given.reading("a", "thd", power, review=review, power_w=power)
+        given.reading("a", "noise_a", 1e-4, under="idle", review=review)
+    folder = given.build()
+    at_once = points(folder)
+    assert [len(keys) for keys in at_once.values()] == [2, 2, 2, 2]
+    with writing(folder) as store, store.transaction():
+        for review in ("r2", "r1"):
+            assign_points(store, review)
+    assert points(folder) == at_once

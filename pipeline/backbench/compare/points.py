@@ -144,6 +144,11 @@ def sync_points(store: Store, settings: Settings) -> None:
         )
 
 
+WINDOWS = {
+    "frequency_within": FREQUENCY_WITHIN, "load_within": LOAD_WITHIN, "bridging": BRIDGING_OHM,
+    "usual_load": USUAL_LOAD_OHM,
+}  # fmt: skip
+
 # One reading of a unit, output and metric stands for a test point: the nearest in power, then
 # with all channels driven, then from the tap that the load belongs to, then a single tone before
 # steps, then the first in the manifest. Readings that differ in `detail` are different quantities,
@@ -151,23 +156,24 @@ def sync_points(store: Store, settings: Settings) -> None:
 ASSIGN = """
 WITH
 taken AS (
-    SELECT analysis_capture.analysis_key, min(capture.position) AS position,
+    SELECT review_key, analysis_capture.analysis_key, min(capture.position) AS position,
            first(capture.stimulus_json ORDER BY capture.position) AS stimulus_json
     FROM analysis_capture
     JOIN capture USING (review_key, sha256)
-    WHERE analysis_capture.review_key = $review_key
+    WHERE {chosen}
     GROUP BY ALL
 ),
 levels AS (
-    SELECT analysis_key, unit_key, output, first(value ORDER BY reading_key) AS volts
+    SELECT review_key, analysis_key, unit_key, output,
+           first(value ORDER BY reading_key) AS volts
     FROM reading
-    WHERE review_key = $review_key AND metric = 'level' AND value IS NOT NULL
+    WHERE {chosen} AND metric = 'level' AND value IS NOT NULL
           AND stimulus = 'tone'
     GROUP BY ALL
 ),
 met AS (
     SELECT
-        reading.reading_key, point.point_key, reading.unit_key, reading.output,
+        reading.reading_key, reading.review_key, point.point_key, reading.unit_key, reading.output,
         reading.against, reading.metric, reading.order_n, reading.limit_percent,
         CASE WHEN point.metrics IS NULL THEN reading.detail END AS detail,
         CASE WHEN point.frequency_hz IS NULL AND reading.order_n IS NULL
@@ -185,11 +191,13 @@ met AS (
     JOIN appearance USING (review_key, unit_key)
     JOIN test_point AS point
       ON list_contains(string_split(point.stimulus, ', '), reading.stimulus)
-    LEFT JOIN taken ON taken.analysis_key = reading.analysis_key
+    LEFT JOIN taken
+      ON taken.analysis_key = reading.analysis_key AND taken.review_key = reading.review_key
     LEFT JOIN levels
-      ON levels.analysis_key = reading.analysis_key AND levels.unit_key = reading.unit_key
+      ON levels.analysis_key = reading.analysis_key AND levels.review_key = reading.review_key
+         AND levels.unit_key = reading.unit_key
          AND levels.output = reading.output
-    WHERE reading.review_key = $review_key
+    WHERE {chosen}
       AND (point.metrics IS NULL OR list_contains(point.metrics, reading.metric))
       AND (point.frequency_hz IS NULL
            OR abs(reading.frequency_hz / point.frequency_hz - 1) <= $frequency_within)
@@ -206,15 +214,15 @@ met AS (
            OR TRY_CAST(taken.stimulus_json ->> '$.tones_hz' AS DOUBLE[]) = point.tones_hz)
 )
 INSERT INTO reading_point (reading_key, review_key, point_key)
-SELECT reading_key, $review_key, point_key
+SELECT reading_key, review_key, point_key
 FROM met
 QUALIFY row_number() OVER (
-    PARTITION BY point_key, unit_key, output, against, metric, order_n, limit_percent, detail,
-                 own_frequency
+    PARTITION BY review_key, point_key, unit_key, output, against, metric, order_n, limit_percent,
+                 detail, own_frequency
     ORDER BY without_value, distance, one_driven, other_tap, stimulus = 'steps', position,
              reading_key
 ) = 1
-ORDER BY point_key, reading_key
+ORDER BY review_key, point_key, reading_key
 """
 
 
@@ -225,19 +233,11 @@ def assign_points(store: Store, review_key: str) -> None:
     several points; a reading without a value meets them too, where none with a value does.
     """
     store.run("DELETE FROM reading_point WHERE review_key = $review", {"review": review_key})
-    store.run(
-        ASSIGN,
-        {
-            "review_key": review_key,
-            "frequency_within": FREQUENCY_WITHIN,
-            "load_within": LOAD_WITHIN,
-            "bridging": BRIDGING_OHM,
-            "usual_load": USUAL_LOAD_OHM,
-        },
-    )
+    chosen = ASSIGN.format(chosen="review_key = $review_key")
+    store.run(chosen, {**WINDOWS, "review_key": review_key})
 
 
 def assign_all_points(store: Store) -> None:
     """Fill reading_point for every review, after the points themselves were changed."""
-    for (review_key,) in store.rows("SELECT review_key FROM review ORDER BY review_key"):
-        assign_points(store, review_key)
+    store.run("DELETE FROM reading_point")
+    store.run(ASSIGN.format(chosen="true"), WINDOWS)

@@ -43,7 +43,8 @@ def trend(
 ) -> Trend:
     """The trend of y over x (1-D, of one length, finite), pooled and within each group.
 
-    Slope and interval: Theil 1950, Sen 1968. Raises Refusal for fewer than four units, or where
+    Slope and interval: Theil 1950, Sen 1968. p: two-sided, by Student's t with n - 2 degrees of
+    freedom, an approximation that is a little too sure of itself far out. Raises Refusal for fewer than four units, or where
     x or y has one value only.
     """
     xs, ys = np.asarray(x, float), np.asarray(y, float)
