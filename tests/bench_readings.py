@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import count
+from typing import Any
 
 from backbench.metrics.across import Derived, Reading, RefusedDerivation, Session
 from backbench.metrics.registry import registry
@@ -27,22 +28,27 @@ def reading(metric: str, value: float, u: float = 0.0, own: float = 0.0, **more:
     )  # type: ignore[arg-type]  # fmt: skip
 
 
-def derived(metric: str, readings: Sequence[Reading]) -> list[Derived | RefusedDerivation]:
-    """What a metric across captures gives for a review with these readings."""
+def derived(
+    metric: str, readings: Sequence[Reading], **more: Any
+) -> list[Derived | RefusedDerivation]:
+    """What a metric across captures gives for a review with these readings.
+
+    more: what else the session holds (curves, promised, rated_power_w).
+    """
     derive = registry().metrics[metric].derive
     assert derive is not None
-    return list(derive(Session(readings)))
+    return list(derive(Session(readings, **more)))
 
 
-def one(metric: str, readings: Sequence[Reading]) -> Derived:
+def one(metric: str, readings: Sequence[Reading], **more: Any) -> Derived:
     """The one figure that is given."""
-    (given,) = derived(metric, readings)
+    (given,) = derived(metric, readings, **more)
     assert isinstance(given, Derived), given
     return given
 
 
-def refused(metric: str, readings: Sequence[Reading]) -> RefusedDerivation:
+def refused(metric: str, readings: Sequence[Reading], **more: Any) -> RefusedDerivation:
     """The one refusal that is given."""
-    (given,) = derived(metric, readings)
+    (given,) = derived(metric, readings, **more)
     assert isinstance(given, RefusedDerivation), given
     return given

@@ -117,6 +117,14 @@ class Burst(StimulusModel):
     generator_vrms: Level
 
 
+class Transport(StimulusModel):
+    """A test tone played back by a tape or disc machine: its speed is what is measured."""
+
+    kind: ClassVar[str] = "transport"
+    marker: ClassVar[str] = "transport_hz"
+    transport_hz: Hertz
+
+
 class Column(Strict):
     """A column of a table: its name in the file and the unit of its values."""
 
@@ -125,18 +133,22 @@ class Column(Strict):
 
 
 class Table(StimulusModel):
-    """An already reduced table; columns are declared, nothing is guessed."""
+    """An already reduced table; columns are declared, nothing is guessed.
+
+    antenna_ohm: impedance at which a tuner's RF level in volts was stated.
+    """
 
     kind: ClassVar[str] = "table"
     marker: ClassVar[str] = "table"
     table: Literal["response", "impedance", "trace", "tuner"]
     columns: Annotated[dict[str, Column], Field(min_length=2)]
     generator_vrms: Level = "unknown"
+    antenna_ohm: Annotated[float, Field(gt=0, le=1e4)] | None = None
 
 
-Stimulus = Tone | Steps | Sweep | TwoTones | Multitone | Idle | Square | Burst | Table
+Stimulus = Tone | Steps | Sweep | TwoTones | Multitone | Idle | Square | Burst | Transport | Table
 KINDS: tuple[type[StimulusModel], ...] = (
-    Tone, Steps, Sweep, TwoTones, Multitone, Idle, Square, Burst, Table,
+    Tone, Steps, Sweep, TwoTones, Multitone, Idle, Square, Burst, Transport, Table,
 )  # fmt: skip
 
 
@@ -153,6 +165,8 @@ def frequency_of(stimulus: Stimulus) -> float | None:
         return stimulus.steps_hz
     if isinstance(stimulus, Square):
         return stimulus.square_hz
+    if isinstance(stimulus, Transport):
+        return stimulus.transport_hz
     return stimulus.burst_hz if isinstance(stimulus, Burst) else None
 
 

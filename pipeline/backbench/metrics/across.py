@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
-from backbench.metrics.declare import Bound, Figure
+from backbench.metrics.declare import Bound, CurveData, Figure
 
 
 @dataclass(frozen=True)
@@ -18,6 +19,7 @@ class Reading:
     power_w: output power measured on this channel in this capture, where there is one.
     driven: the output that was driven while the others idled, None where all were.
     calibration_key: bench, day and range of the calibration that the value rests on.
+    analysis_key: the capture that the value was measured from.
     """
 
     key: str
@@ -45,6 +47,34 @@ class Reading:
     order: int | None = None
     limit_percent: float | None = None
     detail: dict[str, str] = field(default_factory=dict)
+    analysis_key: str = ""
+    controls: str | None = None
+    minutes_on: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class CurveReading:
+    """A curve of a capture. `like` is a reading of the same output and capture."""
+
+    curve: str
+    like: Reading
+    data: CurveData
+
+
+@dataclass(frozen=True)
+class Promised:
+    """A figure that a unit's maker published, its limit in the metric's unit."""
+
+    unit_key: str
+    metric: str
+    side: str
+    limit_value: float
+    frequency_hz: float | None = None
+    band_low_hz: float | None = None
+    band_high_hz: float | None = None
+    power_w: float | None = None
+    load_ohm: float | None = None
+    limit_percent: float | None = None
 
 
 @dataclass(frozen=True)
@@ -60,6 +90,15 @@ class Derived:
     against: str | None = None
 
 
+@dataclass(frozen=True, eq=False)
+class DerivedCurve:
+    """A curve worked out across captures, with the conditions and the output of `like`."""
+
+    data: CurveData
+    like: Reading
+    made_from: tuple[Reading, ...]
+
+
 @dataclass(frozen=True)
 class RefusedDerivation:
     """A derived reading that can't be given although its captures are there, with the reason."""
@@ -69,22 +108,32 @@ class RefusedDerivation:
     made_from: tuple[Reading, ...]
     limit_percent: float | None = None
     detail: dict[str, str] = field(default_factory=dict)
+    frequency_hz: float | None = None
 
 
 @dataclass(frozen=True)
 class Session:
-    """All readings of one review, for metrics across captures."""
+    """All readings of one review, for metrics across captures.
+
+    curves: its responses. promised: the published figures of its units.
+    rated_power_w: rated power by unit, of those that state it.
+    """
 
     readings: Sequence[Reading]
+    curves: Sequence[CurveReading] = ()
+    promised: Sequence[Promised] = ()
+    rated_power_w: Mapping[str, float] = field(default_factory=dict)
+
+    @cached_property
+    def _by_metric(self) -> dict[Hashable, list[Reading]]:
+        return grouped((r for r in self.readings if r.value is not None), lambda r: r.metric)
 
     def of(self, metric: str, **same: object) -> list[Reading]:
         """Readings of a metric that carry a number, with the given conditions equal."""
         return [
             r
-            for r in self.readings
-            if r.metric == metric
-            and r.value is not None
-            and all(getattr(r, name) == value for name, value in same.items())
+            for r in self._by_metric.get(metric, ())
+            if all(getattr(r, name) == value for name, value in same.items())
         ]
 
 
@@ -126,8 +175,8 @@ def same_capture(session: Session, metric: str, like: Reading) -> Reading | None
 
 
 CAPTURE_CONDITIONS = (
-    "unit_key", "output", "stimulus", "frequency_hz", "power_w", "load_ohm", "load_kind",
-    "generator_vrms", "input", "tap", "volume", "driven", "calibration_key",
+    "analysis_key", "unit_key", "output", "stimulus", "frequency_hz", "power_w", "load_ohm",
+    "load_kind", "generator_vrms", "input", "tap", "volume", "driven", "calibration_key",
 )  # fmt: skip
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.declare import CurveData, Figure, Material, Metric
+from backbench.metrics.declare import CurveData, Figure, Material, Metric, Part
 from backbench.metrics.registry import registry
 from backbench.stimuli import analysis_kind
 
@@ -17,13 +17,19 @@ TABLE_ONLY = (1,)
 
 @dataclass(frozen=True)
 class Finding:
-    """What one metric gave on one track: a figure, or a status with its reason."""
+    """What one metric gave on one track: a figure, or a status with its reason.
+
+    generator_vrms, power_w: of the part of the capture that it was found in, where the capture
+        holds several levels.
+    """
 
     metric: Metric
     track: int
     status: str
     figure: Figure | None
     reason: str | None
+    generator_vrms: float | None = None
+    power_w: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,14 +59,31 @@ def measure(material: Material) -> tuple[list[Finding], list[Trace]]:
         try:
             view = known.views[kind].build(material, track)
         except Refusal as refusal:
-            findings += [
-                Finding(m, track, "rejected", None, str(refusal)) for m in known.measured_from(kind)
-            ]
+            findings += _refused(kind, track, refusal)
             continue
-        for metric in known.measured_from(kind):
-            findings += list(_asked(metric, view, track))
+        if known.views[kind].parts:
+            findings += [finding for part in view for finding in _of_part(kind, part, track)]
+        else:
+            findings += [f for m in known.measured_from(kind) for f in _asked(m, view, track)]
         traces += list(_traced(kind, view, track))
     return findings, traces
+
+
+def _refused(kind: str, track: int, refusal: Refusal) -> list[Finding]:
+    metrics = registry().measured_from(kind)
+    return [Finding(m, track, "rejected", None, str(refusal)) for m in metrics]
+
+
+def _of_part(kind: str, part: Part, track: int) -> list[Finding]:
+    """Everything of one level, each finding with the level's drive and measured power."""
+    if isinstance(part.view, Refusal):
+        found = _refused(kind, track, part.view)
+    else:
+        metrics = registry().measured_from(kind)
+        found = [f for m in metrics for f in _asked(m, part.view, track)]
+    powers = [f.figure.value for f in found if f.metric.name == "output_power" and f.figure]
+    power = powers[0] if powers else None
+    return [replace(f, generator_vrms=part.generator_vrms, power_w=power) for f in found]
 
 
 def _asked(metric: Metric, view: Any, track: int) -> Iterator[Finding]:
@@ -80,6 +103,7 @@ def _asked(metric: Metric, view: Any, track: int) -> Iterator[Finding]:
 
 def _traced(kind: str, view: Any, track: int) -> Iterator[Trace]:
     for curve in registry().traced_from(kind):
+        assert curve.trace is not None
         try:
             data = curve.trace(view)
         except (Refusal, NotApplicable):

@@ -63,6 +63,8 @@ class Material:
     generator_uncertainty: relative standard uncertainty of the stated generator level, >= 0.
     mains_hz: nominal mains frequency, None where it was not stated.
     driven_track: the one output track that was driven while the others idled, None where all were.
+    names: the outputs' names ("left", "right") by position in the file.
+    bench: the bench's own loop-back under the same stimulus and input range, where there is one.
     """
 
     stimulus: Stimulus
@@ -75,6 +77,8 @@ class Material:
     generator_uncertainty: float = 0.0
     mains_hz: float | None = None
     driven_track: int | None = None
+    names: dict[int, str] = field(default_factory=dict)
+    bench: Material | None = None
 
 
 @dataclass(frozen=True)
@@ -96,11 +100,28 @@ class Metric:
 
 @dataclass(frozen=True)
 class View:
-    """How a track of one stimulus kind is prepared, once, for all its metrics."""
+    """How a track of one stimulus kind is prepared, once, for all its metrics.
+
+    parts: where a capture holds several levels, the kind whose metrics are asked of each;
+        `build` then gives a sequence of Part.
+    """
 
     stimulus: str
     version: int
     build: Callable[[Material, int], Any]
+    parts: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One level of a capture that holds several, as a view of another kind sees it.
+
+    view: that view, or the Refusal that stands in its place.
+    generator_vrms: the generator's level in this part, V.
+    """
+
+    view: Any
+    generator_vrms: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,7 +143,8 @@ class Curve:
     y_unit: str
     version: int
     stimuli: tuple[str, ...]
-    trace: Callable[[Any], CurveData]
+    trace: Callable[[Any], CurveData] | None
+    derive: Callable[[Any], Iterable[Any]] | None = None
 
 
 def metric(
@@ -174,11 +196,16 @@ def derived(
     return declare
 
 
-def view(stimulus: str, *, version: int) -> Callable[[Callable[[Material, int], Any]], View]:
-    """Declare how output track number n of a capture is prepared. Raises Refusal for all."""
+def view(
+    stimulus: str, *, version: int, parts: str | None = None
+) -> Callable[[Callable[[Material, int], Any]], View]:
+    """Declare how output track number n of a capture is prepared. Raises Refusal for all.
+
+    parts: see View.
+    """
 
     def declare(build: Callable[[Material, int], Any]) -> View:
-        return View(stimulus, version, build)
+        return View(stimulus, version, build, parts)
 
     return declare
 
@@ -190,5 +217,19 @@ def curve(
 
     def declare(trace: Callable[[Any], CurveData]) -> Curve:
         return Curve(name, title, x_unit, y_unit, version, tuple(stimuli), trace)
+
+    return declare
+
+
+def derived_curve(
+    name: str, *, title: str, x_unit: str, y_unit: str, version: int
+) -> Callable[[Callable[[Any], Iterable[Any]]], Curve]:
+    """Declare a curve that is worked out across the captures of a review.
+
+    The decorated function takes a Session and gives DerivedCurve (see across.py).
+    """
+
+    def declare(derive: Callable[[Any], Iterable[Any]]) -> Curve:
+        return Curve(name, title, x_unit, y_unit, version, (), None, derive)
 
     return declare

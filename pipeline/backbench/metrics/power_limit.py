@@ -1,52 +1,20 @@
-"""Greatest power at a distortion limit, from tones at rising levels."""
+"""Greatest and least power at a distortion limit, from tones at rising levels."""
 
 from __future__ import annotations
 
 import itertools
 import math
 from collections.abc import Iterator
-from typing import NamedTuple
 
-from backbench.metrics.across import (
-    Derived,
-    Reading,
-    RefusedDerivation,
-    Session,
-    grouped,
-    relative_estimation,
-    relative_uncertainty,
-    same_capture,
-)
+from backbench.metrics.across import Derived, Promised, Reading, RefusedDerivation, Session
 from backbench.metrics.declare import Figure, derived
+from backbench.metrics.rising import Level, crossing, kind_of_distortion, series, sources
 
 LIMITS_PERCENT = (0.1, 1.0, 3.0, 10.0)
-LEAST_LEVELS = 3
-PREFERRED, OTHER = "thd_wide", "thd"
+DISTORTIONS = ("thd", "thd_total", "thd_wide")
+_CHOICE = "all harmonics up to 20 kHz, between measured levels; also at the published limit"
 
-
-class _Step(NamedTuple):
-    """One level: logarithms of power and distortion, with their readings.
-
-    u, own: relative standard uncertainty of the power, and the part from the record alone.
-    """
-
-    x: float
-    y: float
-    u: float
-    own: float
-    u_distortion: float
-    power: Reading
-    distortion: Reading
-
-
-class _Crossed(NamedTuple):
-    """Where distortion passes the limit: log power, its uncertainties, the steps used."""
-
-    x: float
-    u: float
-    own: float
-    below: _Step
-    above: _Step
+Given = Derived | RefusedDerivation
 
 
 @derived(
@@ -56,96 +24,103 @@ class _Crossed(NamedTuple):
     better="higher",
     source="IEC 60268-3 (distortion-limited output power)",
     version=1,
-    choice="last rise through the limit, all harmonics up to 20 kHz, between measured levels",
+    choice=f"last rise through the limit, {_CHOICE}",
 )
-def power_at_limit(session: Session) -> Iterator[Derived | RefusedDerivation]:
+def power_at_limit(session: Session) -> Iterator[Given]:
     """The power at which distortion passes the limit for the last time, going up."""
-    for same in grouped(_distortions(session), _place).values():
-        steps = sorted(_steps(session, same), key=lambda step: step.x)
-        if len(steps) < LEAST_LEVELS:
-            continue
-        for limit in LIMITS_PERCENT:
-            yield _at(steps, limit)
+    for levels in series(session):
+        for limit in _limits(session, levels[0].distortion):
+            yield _greatest(levels, limit)
 
 
-def _distortions(session: Session) -> list[Reading]:
-    """The wide reading of each capture that has one, else the other."""
-    wide = session.of(PREFERRED)
-    narrow = [r for r in session.of(OTHER) if same_capture(session, PREFERRED, r) is None]
-    return [r for r in wide + narrow if r.power_w and r.value and r.load_ohm and r.bound != "lower"]
+@derived(
+    "least_power_at_limit",
+    title="Least output power within a distortion limit",
+    unit="W",
+    better="lower",
+    source="common practice, no source",
+    version=1,
+    choice="last fall through the limit below the power at that limit (crossover distortion), "
+    "given only where a smaller power was measured with more; " + _CHOICE,
+)
+def least_power_at_limit(session: Session) -> Iterator[Derived]:
+    """The power above which distortion is within the limit, up to the power at that limit."""
+    for levels in series(session):
+        for limit in _limits(session, levels[0].distortion):
+            found = _least(levels, limit)
+            if found is not None:
+                yield found
 
 
-def _place(r: Reading) -> tuple[object, ...]:
-    return (
-        r.metric, r.stimulus, r.unit_key, r.output, r.frequency_hz, r.load_ohm, r.input, r.tap,
-        r.volume, r.driven,
+def _limits(session: Session, like: Reading) -> list[float]:
+    """The usual limits, and those that the maker rated this output by."""
+    own = {published_limit(p) for p in session.promised if p.unit_key == like.unit_key}
+    return sorted({*LIMITS_PERCENT, *(limit for limit in own if limit)})
+
+
+def published_limit(promised: Promised) -> float | None:
+    """The distortion in percent that a published figure rates power by; None if it doesn't."""
+    if promised.metric in {"power_at_limit", "output_power"}:
+        return promised.limit_percent
+    rates = promised.metric in DISTORTIONS and promised.side == "at most" and promised.power_w
+    return promised.limit_value if rates and promised.limit_value > 0 else None
+
+
+def _figure(power: float, u: float, own: float, limit: float, levels: list[Level]) -> Figure:
+    detail = kind_of_distortion(levels)
+    return Figure(power, power * u, power * own, limit_percent=limit, detail=detail)
+
+
+def _never(levels: list[Level], limit: float) -> RefusedDerivation:
+    least = math.exp(min(level.y for level in levels))
+    reason = f"distortion is {least:.2g} % or more at every power that was measured"
+    return RefusedDerivation(
+        reason, levels[-1].power, sources(levels), limit_percent=limit,
+        detail=kind_of_distortion(levels),
     )  # fmt: skip
 
 
-def _steps(session: Session, distortions: list[Reading]) -> Iterator[_Step]:
-    for distortion in distortions:
-        power = same_capture(session, "output_power", distortion)
-        if power is None or not power.value or not distortion.value:
-            continue
-        yield _Step(
-            math.log(power.value), math.log(distortion.value),
-            relative_uncertainty(power), relative_estimation(power),
-            relative_uncertainty(distortion), power, distortion,
-        )  # fmt: skip
-
-
-def _at(steps: list[_Step], limit: float) -> Derived | RefusedDerivation:
-    target = math.log(limit)
-    sources = tuple(r for step in steps for r in (step.power, step.distortion))
-    detail = {} if steps[0].distortion.metric == PREFERRED else {"distortion": OTHER}
-    last = steps[-1]
+def _greatest(levels: list[Level], limit: float) -> Given:
+    target, last = math.log(limit), levels[-1]
     if last.y < target:
-        power = math.exp(last.x)
         figure = Figure(
-            power, power * last.u, power * last.own, bound="lower", limit_percent=limit,
-            detail=detail,
+            math.exp(last.x), math.exp(last.x) * last.u, math.exp(last.x) * last.own,
+            bound="lower", limit_percent=limit, detail=kind_of_distortion(levels),
         )  # fmt: skip
-        return Derived(figure, last.power, sources)
-    rises = [i for i, (a, b) in enumerate(itertools.pairwise(steps)) if a.y < target <= b.y]
-    if not rises:
-        least = math.exp(min(step.y for step in steps))
-        reason = f"distortion is {least:.2g} % or more at every power that was measured"
-        return RefusedDerivation(reason, last.power, sources, limit_percent=limit, detail=detail)
-    crossed = _crossed(steps, rises[-1], target)
-    power = math.exp(crossed.x)
-    figure = Figure(
-        power, power * crossed.u, power * crossed.own, limit_percent=limit, detail=detail
-    )
-    return Derived(figure, crossed.below.power, sources)
+        return Derived(figure, last.power, sources(levels))
+    rise = _last_rise(levels, target)
+    if rise is None:
+        return _never(levels, limit)
+    crossed = crossing(levels, rise, target)
+    figure = _figure(math.exp(crossed.x), crossed.u, crossed.own, limit, levels)
+    return Derived(figure, crossed.below.power, sources(levels))
 
 
-def _crossed(steps: list[_Step], i: int, target: float) -> _Crossed:
-    """Straight between two levels in log power and log distortion."""
-    below, above = steps[i], steps[i + 1]
-    width = above.x - below.x
-    slope = (above.y - below.y) / width if width > 0 else math.inf
-    share = (target - below.y) / (above.y - below.y)
-    distortion = math.hypot((1 - share) * below.u_distortion, share * above.u_distortion) / slope
-    bent = _bend(steps, i, share) / slope / math.sqrt(3)
-    # No curve that rises between the two can cross outside them.
-    bent = min(bent, width / math.sqrt(12))
-    own = math.hypot(max(below.own, above.own), distortion, bent)
-    u = math.hypot(max(below.u, above.u), distortion, bent)
-    return _Crossed(below.x + share * width, u, own, below, above)
+def _last_rise(levels: list[Level], target: float) -> int | None:
+    """Position of the level after which distortion rises through the target for the last time."""
+    rises = [i for i, (a, b) in enumerate(itertools.pairwise(levels)) if a.y < target <= b.y]
+    return rises[-1] if rises else None
 
 
-def _bend(steps: list[_Step], i: int, share: float) -> float:
-    """How far log distortion may lie from the straight line, by its curvature at either end."""
-    slopes = {
-        j: (steps[j + 1].y - steps[j].y) / (steps[j + 1].x - steps[j].x)
-        for j in (i - 1, i, i + 1)
-        if 0 <= j < len(steps) - 1 and steps[j + 1].x > steps[j].x
-    }
-    middles = {j: (steps[j + 1].x + steps[j].x) / 2 for j in slopes}
-    if i not in slopes:
-        return 0.0
-    curvatures = [
-        abs((slopes[j] - slopes[i]) / (middles[j] - middles[i])) for j in slopes if j != i
-    ]
-    width = steps[i + 1].x - steps[i].x
-    return max(curvatures, default=0.0) / 2 * share * (1 - share) * width**2
+def _least(levels: list[Level], limit: float) -> Derived | None:
+    """The last fall through the limit; None where the smallest power is already within it."""
+    target = math.log(limit)
+    # A distortion known to be at most something above the limit may be within it or not.
+    known = [level for level in levels if not (level.bounded and level.y >= target)]
+    within = _reach(known, target)
+    if not within:
+        return None
+    crossed = crossing(known, within - 1, target)
+    figure = _figure(math.exp(crossed.x), crossed.u, crossed.own, limit, levels)
+    return Derived(figure, crossed.above.power, sources(levels))
+
+
+def _reach(levels: list[Level], target: float) -> int | None:
+    """The first of the levels within the target that lead without a gap to the greatest such."""
+    inside = [i for i, level in enumerate(levels) if level.y < target]
+    if not inside:
+        return None
+    first = inside[-1]
+    while first > 0 and levels[first - 1].y < target:
+        first -= 1
+    return first

@@ -20,8 +20,10 @@ class Registry:
     curves: dict[str, Curve]
 
     def measured_from(self, stimulus: str) -> list[Metric]:
-        """Metrics of one capture of this stimulus, by name."""
-        return [m for m in self.metrics.values() if stimulus in m.stimuli]
+        """Metrics of one capture of this stimulus, by name; those of its parts too."""
+        seen = self.views.get(stimulus)
+        kinds = {stimulus, seen.parts if seen else None}
+        return [m for m in self.metrics.values() if kinds & set(m.stimuli)]
 
     def traced_from(self, stimulus: str) -> list[Curve]:
         """Curves of one capture of this stimulus, by name."""
@@ -31,9 +33,14 @@ class Registry:
         """Metrics across captures, by name."""
         return [m for m in self.metrics.values() if m.derive is not None]
 
+    def curve_derivations(self) -> list[Curve]:
+        """Curves across captures, by name."""
+        return [c for c in self.curves.values() if c.derive is not None]
+
     def versions(self, stimulus: str) -> dict[str, int]:
         """Method versions that the analysis of a capture of this stimulus rests on."""
-        found = {f"view {stimulus}": self.views[stimulus].version}
+        views = [stimulus, self.views[stimulus].parts]
+        found = {f"view {kind}": self.views[kind].version for kind in views if kind}
         found |= {m.name: m.version for m in self.measured_from(stimulus)}
         return found | {f"curve {c.name}": c.version for c in self.traced_from(stimulus)}
 

@@ -115,6 +115,8 @@ def _material(
         generator_uncertainty=job.generator_uncertainty,
         mains_hz=job.mains_hz,
         driven_track=driven_track,
+        names={n: role.output for n, role in job.roles.items() if role.output},
+        bench=None if job.bench is None else material_of(job.bench),
     )
 
 
@@ -141,7 +143,7 @@ def _powers(findings: Sequence[Finding]) -> dict[int, float]:
     return {
         f.track: f.figure.value
         for f in findings
-        if f.metric.name == "output_power" and f.figure is not None
+        if f.metric.name == "output_power" and f.figure is not None and f.generator_vrms is None
     }
 
 
@@ -167,19 +169,22 @@ def _reading(job: Job, finding: Finding, powers: dict[int, float]) -> Row:
     limit = figure.limit_percent if figure else None
     metric = finding.metric
     shared = _shared(job, finding.track, powers)
+    level = finding.generator_vrms
     key = digest(
         job.base_key, metric.name, metric.version,
         shared["unit_key"], shared["output"], frequency, order, limit, detail,
+        *([] if level is None else [level]),
     )  # fmt: skip
     return {
         **shared,
+        "power_w": shared["power_w"] if level is None else finding.power_w,
         "reading_key": key,
         "against": None,
         "metric": metric.name,
         "method_version": metric.version,
         "stimulus": analysis_kind(job.stimulus),
         "frequency_hz": frequency_of(job.stimulus) if frequency is None else frequency,
-        "generator_vrms": generator_level(job.stimulus),
+        "generator_vrms": generator_level(job.stimulus) if level is None else level,
         "input": job.conditions.input,
         "tap": job.conditions.tap,
         "volume": job.conditions.volume,

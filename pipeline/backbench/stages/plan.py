@@ -31,7 +31,10 @@ class Source:
 
 @dataclass(frozen=True)
 class Job:
-    """One capture to analyse. Holds all that its readings depend on; can be sent to a worker."""
+    """One capture to analyse. Holds all that its readings depend on; can be sent to a worker.
+
+    bench: the loop-back that the capture is corrected by, where there is one.
+    """
 
     review_key: str
     position: int
@@ -44,6 +47,7 @@ class Job:
     mains_hz: float
     load_uncertainty: float
     generator_uncertainty: float
+    bench: Job | None = None
 
     @cached_property
     def base_key(self) -> str:
@@ -55,6 +59,7 @@ class Job:
             self.conditions.model_dump(),
             {position: role.model_dump() for position, role in self.roles.items()},
             [self.loop_back, self.mains_hz, self.load_uncertainty, self.generator_uncertainty],
+            *([self.bench.base_key] if self.bench else []),
         )
 
     @cached_property
@@ -160,7 +165,29 @@ def _job(
         mains_hz=manifest.review.mains_hz,
         load_uncertainty=bench.load_uncertainty_percent / 100,
         generator_uncertainty=bench.generator_uncertainty_percent / 100,
+        bench=_bench_job(manifest, receipt, settings, vault, capture),
     )
+
+
+def _bench_job(
+    manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault, capture: Capture
+) -> Job | None:
+    """The loop-back of a sweep: the first one over the same band in the same input range."""
+    if capture.loop_back or not isinstance(capture.stimulus, Sweep):
+        return None
+    wanted = manifest.conditions_of(capture).range
+    for position, other in enumerate(manifest.capture, start=1):
+        if not (other.loop_back and isinstance(other.stimulus, Sweep)):
+            continue
+        reference = other.stimulus.reference_file
+        files = [receipt.files[name] for name in (other.file, reference) if name]
+        if (
+            other.stimulus.sweep_hz == capture.stimulus.sweep_hz
+            and manifest.conditions_of(other).range == wanted
+            and all(file.sha256 for file in files)
+        ):
+            return _job(manifest, receipt, settings, vault, position, other)
+    return None
 
 
 def _source(receipt: Receipt, vault: Vault, name: str, calibration: InForce | None) -> Source:

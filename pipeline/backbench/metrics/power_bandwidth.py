@@ -1,0 +1,144 @@
+"""The band in which half the rated power is delivered at the rated distortion."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from backbench.metrics.across import (
+    Derived,
+    Reading,
+    RefusedDerivation,
+    Session,
+    grouped,
+    relative_uncertainty,
+    same_capture,
+)
+from backbench.metrics.declare import Figure, derived
+from backbench.metrics.power_limit import published_limit
+
+REFERENCE_HZ = 1000.0
+NEAR = 0.1
+"""How far a distortion's published power may be from the rated one, relative."""
+LEAST_FREQUENCIES = 3
+_SOURCE = "IEC 60268-3 (power bandwidth); definition from memory"
+_CHOICE = (
+    "harmonics 2 to 10 as far as they were recorded; a frequency counts as within where a tone "
+    "there gave half the rated power or more at no more than the rated distortion; the edge lies "
+    "between the last frequency within and the next one without"
+)
+
+Given = Derived | RefusedDerivation
+
+
+class _Tested(NamedTuple):
+    """What a frequency showed: whether half power was delivered; None where it can't be told."""
+
+    hz: float
+    within: bool | None
+    made_from: tuple[Reading, ...]
+
+
+@derived(
+    "power_bandwidth_low",
+    title="Power bandwidth, lower end",
+    unit="Hz",
+    better="lower",
+    source=_SOURCE,
+    version=1,
+    choice=_CHOICE,
+)
+def power_bandwidth_low(session: Session) -> Iterator[Given]:
+    """Lowest frequency at which half the rated power is delivered at the rated distortion."""
+    yield from _edges(session, upward=False)
+
+
+@derived(
+    "power_bandwidth_high",
+    title="Power bandwidth, upper end",
+    unit="Hz",
+    better="higher",
+    source=_SOURCE,
+    version=1,
+    choice=_CHOICE,
+)
+def power_bandwidth_high(session: Session) -> Iterator[Given]:
+    """Highest frequency at which half the rated power is delivered at the rated distortion."""
+    yield from _edges(session, upward=True)
+
+
+def _edges(session: Session, *, upward: bool) -> Iterator[Given]:
+    distortions = [r for r in session.of("thd") if r.power_w and r.frequency_hz]
+    for same in grouped(distortions, _place).values():
+        frequencies = grouped(same, lambda r: round(math.log(r.frequency_hz or 1.0), 2))
+        if len(frequencies) < LEAST_FREQUENCIES:
+            continue
+        like = min(same, key=lambda r: abs(math.log((r.frequency_hz or 1.0) / REFERENCE_HZ)))
+        rated = _rated(session, like)
+        if isinstance(rated, str):
+            yield RefusedDerivation(rated, like, tuple(same))
+            continue
+        tested = [_test(session, readings, *rated) for readings in frequencies.values()]
+        yield _edge(sorted(tested, key=lambda t: t.hz), like, upward=upward)
+
+
+def _place(r: Reading) -> tuple[object, ...]:
+    return r.unit_key, r.output, r.load_ohm, r.input, r.tap, r.volume, r.controls, r.driven
+
+
+def _rated(session: Session, like: Reading) -> tuple[float, float] | str:
+    """Rated power in W and distortion in percent; or what is missing."""
+    mine = [p for p in session.promised if p.unit_key == like.unit_key]
+    powers = [p.limit_value for p in mine if p.metric == "power_at_limit" and p.limit_percent]
+    power = session.rated_power_w.get(like.unit_key) or next(iter(powers), None)
+    if power is None:
+        return "no rated power was stated"
+    limits = [
+        limit for p in mine if (limit := published_limit(p))
+        and abs((p.power_w or p.limit_value) / power - 1) <= NEAR
+    ]  # fmt: skip
+    return (power, max(limits)) if limits else "no distortion at rated power was published"
+
+
+def _test(session: Session, readings: list[Reading], power_w: float, limit: float) -> _Tested:
+    """Whether half the rated power was delivered within the limit by any of these tones.
+
+    A power or a distortion within its uncertainty of the limit counts as reached.
+    """
+    sources: list[Reading] = []
+    found: bool | None = None
+    for distortion in readings:
+        power = same_capture(session, "output_power", distortion)
+        if power is None or not power.value or distortion.value is None:
+            continue
+        if power.value * (1 + 2 * relative_uncertainty(power)) < power_w / 2:
+            continue
+        sources += [power, distortion]
+        clean = distortion.value - 2 * (distortion.uncertainty or 0.0) <= limit
+        found = found or clean if (clean or distortion.bound is None) else found
+    hz = readings[0].frequency_hz or 1.0
+    return _Tested(hz, found, tuple(sources))
+
+
+def _edge(tested: Sequence[_Tested], like: Reading, *, upward: bool) -> Given:
+    known = [t for t in tested if t.within is not None]
+    made_from = tuple(r for t in known for r in t.made_from) or (like,)
+    middle = min(known, key=lambda t: abs(math.log(t.hz / REFERENCE_HZ)), default=None)
+    if middle is None or len(known) < 2:
+        reason = "half the rated power was reached at fewer than two frequencies"
+        return RefusedDerivation(reason, like, made_from)
+    if not middle.within:
+        reason = f"at {middle.hz:g} Hz half the rated power isn't within the rated distortion"
+        return RefusedDerivation(reason, like, made_from)
+    outward = [t for t in known if (t.hz >= middle.hz if upward else t.hz <= middle.hz)]
+    outward = outward if upward else outward[::-1]
+    for inner, outer in itertools.pairwise(outward):
+        if not outer.within:
+            hz = math.sqrt(inner.hz * outer.hz)
+            u = hz * abs(math.log(outer.hz / inner.hz)) / math.sqrt(12)
+            return Derived(Figure(hz, u, u), like, made_from)
+    end = outward[-1].hz
+    figure = Figure(end, 0.0, bound="lower" if upward else "upper")
+    return Derived(figure, like, made_from)
