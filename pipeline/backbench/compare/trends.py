@@ -44,8 +44,8 @@ def trend(
     """The trend of y over x (1-D, of one length, finite), pooled and within each group.
 
     Slope and interval: Theil 1950, Sen 1968. p: two-sided, by Student's t with n - 2 degrees of
-    freedom, an approximation that is a little too sure of itself far out. Raises Refusal for fewer than four units, or where
-    x or y has one value only.
+    freedom, an approximation that is a little too sure of itself far out.
+    Raises Refusal for fewer than four units, or where x or y has one value only.
     """
     xs, ys = np.asarray(x, float), np.asarray(y, float)
     pooled = _one(xs, ys, confidence)
