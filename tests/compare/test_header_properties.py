@@ -11,7 +11,8 @@ lines = st.lists(
     st.one_of(
         st.text(st.characters(codec="utf-8"), max_size=30),
         st.sampled_from(["-- title: t", "-- grain: n", "--   more", "SELECT 1 AS n ORDER BY n",
-                         "$$", "-- parameter a: number = 1; x", "-- column n: V; N", "'", "/*", "$a"]),
+                         "$$", "-- parameter a: number = 1; x", "-- column n: V; N",
+                         "'", "/*", "$a"]),
     ),
     max_size=8,
 )  # fmt: skip
