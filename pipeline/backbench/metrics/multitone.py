@@ -1,0 +1,249 @@
+"""Many tones at once: what is between them, and the response at them."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.declare import Bound, CurveData, Figure, Material, curve, metric, view
+from backbench.metrics.distortion import sinad
+from backbench.metrics.tone import ToneView
+from backbench.metrics.two_tones import TwoTonesView
+from backbench.signal.between import between, greatest_product
+from backbench.signal.power import Square
+from backbench.signal.products import ToneSet, find_tones
+from backbench.signal.reduce import reduced
+from backbench.signal.track import Track
+from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
+from backbench.stimuli import Multitone
+
+FULL_SCALE_SINE_DB = 1.7609
+DB_PER_BIT = 6.0206
+REFERENCE_HZ = 1000.0
+_IN_USE = "common practice, no source; band of AES17"
+
+
+@dataclass(frozen=True, eq=False)
+class MultitoneView:
+    """One output's track of many tones. source: the same tones in the generator's track."""
+
+    material: Material
+    track: Track
+    found: ToneSet
+    source: ToneSet | None
+
+
+@view("multitone", version=1)
+def multitone_view(material: Material, number: int) -> MultitoneView:
+    """Many tones in output track `number`. Raises Refusal where they are not those stated.
+
+    The tones need not fit the record: the window keeps them apart at any frequency.
+    """
+    stimulus = material.stimulus
+    assert isinstance(stimulus, Multitone)
+    if material.driven_track not in (None, number):
+        raise Refusal("this output was not driven in this capture")
+    stated = sorted(stimulus.multitone_hz)
+    apart = min(stated[0], *(b - a for a, b in itertools.pairwise(stated)))
+    if apart <= 0:
+        raise Refusal("the list names a tone twice")
+    found = find_tones(material.outputs[number], stated, apart, material.mains_hz)
+    source = None
+    if material.generator is not None:
+        source = find_tones(material.generator, stated, apart, material.mains_hz)
+    return MultitoneView(material, material.outputs[number], found, source)
+
+
+def _volts(square: Square, track: Track, frequency_hz: float | None = None) -> Figure:
+    own = square.relative * square.rms
+    total = combine([Part(own, square.samples), Part(square.rms * track.calibration)])
+    return Figure(square.rms, total.u, own, total.dof, frequency_hz=frequency_hz)
+
+
+@metric(
+    "tones_level",
+    title="Level of all tones",
+    unit="V",
+    better="neither",
+    source="IEC 60268-3 (output voltage)",
+    stimuli=["two tones", "multitone"],
+    version=1,
+    choice="root sum square of the tones",
+)
+def tones_level(seen: MultitoneView | TwoTonesView) -> Figure:
+    """Root mean square of all tones together at the output."""
+    return _volts(seen.found.together, seen.track)
+
+
+@metric(
+    "tones_power",
+    title="Power of all tones",
+    unit="W",
+    better="neither",
+    source="IEC 60268-3 (output power)",
+    stimuli=["two tones", "multitone"],
+    version=1,
+    choice="mean power of the tones, into the stated resistor; not that of a sine of equal peak",
+)
+def tones_power(seen: MultitoneView | TwoTonesView) -> Figure:
+    """Squared rms of all tones over the load's resistance."""
+    load = seen.material.conditions.load_resistance
+    if load is None:
+        raise NotApplicable("no resistor was connected as a load")
+    square = seen.found.together
+    power = square.value / load
+    own = 2 * square.relative * power
+    shared = math.hypot(2 * seen.track.calibration, seen.material.load_uncertainty) * power
+    total = combine([Part(own, square.samples), Part(shared)])
+    return Figure(power, total.u, own, total.dof)
+
+
+@metric(
+    "between_tones",
+    title="Distortion and noise between the tones",
+    unit="V",
+    better="lower",
+    source=_IN_USE,
+    stimuli=["multitone"],
+    version=1,
+    choice="rms, 20 Hz to 20 kHz; products that fall on a tone can't be seen",
+)
+def between_tones(seen: MultitoneView) -> Figure:
+    """Rms of all that lies beside the tones, 20 Hz to 20 kHz."""
+    return _volts(between(seen.found), seen.track)
+
+
+@metric(
+    "multitone_distortion",
+    title="Distortion and noise beside many tones",
+    unit="%",
+    better="lower",
+    source=_IN_USE,
+    stimuli=["multitone"],
+    version=1,
+    choice="re the total rms, 20 Hz to 20 kHz; products that fall on a tone can't be seen",
+)
+def multitone_distortion(seen: MultitoneView) -> Figure:
+    """Rms of all beside the tones over the rms of all, 20 Hz to 20 kHz."""
+    share, relative, dof = _share(seen.found)
+    value = 100 * math.sqrt(share)
+    own = value * (1 - share) * relative
+    return Figure(value, own, own, dof)
+
+
+def _share(found: ToneSet) -> tuple[float, float, float]:
+    """Power beside the tones re the whole, the relative uncertainty of the ratio of rms, dof."""
+    rest, tones = between(found), found.together
+    share = rest.value / (rest.value + tones.value)
+    return share, math.hypot(rest.relative, tones.relative), rest.samples
+
+
+@metric(
+    "greatest_product",
+    title="Greatest product",
+    unit="V",
+    better="lower",
+    source=_IN_USE,
+    stimuli=["multitone"],
+    version=1,
+    choice="strongest line beside the tones, a mains line included; an upper bound where none "
+    "stands out of the noise",
+)
+def greatest_line(seen: MultitoneView) -> Figure:
+    """Rms of the strongest line in 20 Hz to 20 kHz that isn't a tone, and where it is."""
+    product = greatest_product(seen.found)
+    hz = round(product.frequency_hz, 2)
+    if not product.square.stands_out:
+        most = product.square.at_most
+        return Figure(most, most * seen.track.calibration, bound="upper")
+    return _volts(product.square, seen.track, hz)
+
+
+@metric(
+    "sfdr",
+    title="Spurious-free dynamic range",
+    unit="dB",
+    better="higher",
+    source="IEEE 1241 (second-hand), from one tone to many",
+    stimuli=["multitone"],
+    version=1,
+    choice="strongest tone over the strongest other line, 20 Hz to 20 kHz, harmonic or not, 0 Hz "
+    "left out; a lower bound where no line stands out of the noise",
+)
+def sfdr(seen: MultitoneView) -> Figure:
+    """The strongest tone over the strongest line that isn't a tone."""
+    strongest = max(seen.found.tones, key=lambda tone: tone.value)
+    product = greatest_product(seen.found).square
+    if not product.stands_out:
+        return Figure(20 * math.log10(strongest.rms / product.at_most), 0.0, bound="lower")
+    own = DB_PER_RELATIVE * math.hypot(product.relative, strongest.relative)
+    return Figure(20 * math.log10(strongest.rms / product.rms), own, own, product.samples)
+
+
+@metric(
+    "equivalent_bits",
+    title="Equivalent bits",
+    unit="bit",
+    better="higher",
+    source="IEEE 1241, effective number of bits (from memory)",
+    stimuli=["tone", "multitone"],
+    version=1,
+    choice="of an ideal converter, driven to full scale by a sine of the same rms, with as much "
+    "noise and distortion in 20 Hz to 20 kHz",
+)
+def equivalent_bits(seen: MultitoneView | ToneView) -> Figure:
+    """SINAD in dB less 1.76, over 6.02."""
+    if isinstance(seen, ToneView):
+        assert sinad.measure is not None
+        given = sinad.measure(seen)
+        assert isinstance(given, Figure)
+        return _bits(given.value, given.uncertainty, given.dof, given.bound)
+    share, relative, dof = _share(seen.found)
+    own = DB_PER_RELATIVE * (1 - share) * relative
+    return _bits(-10 * math.log10(share), own, dof, None)
+
+
+def _bits(sinad_db: float, own_db: float, dof: float, bound: Bound | None) -> Figure:
+    own = own_db / DB_PER_BIT
+    return Figure((sinad_db - FULL_SCALE_SINE_DB) / DB_PER_BIT, own, own, dof, bound)
+
+
+@curve(
+    "multitone_response",
+    title="Response at the tones",
+    x_unit="Hz",
+    y_unit="dB re the tone nearest 1 kHz",
+    stimuli=["multitone"],
+    version=1,
+)
+def multitone_response(seen: MultitoneView) -> CurveData:
+    """Level of each tone re that nearest 1 kHz; re the generator's where a track recorded it."""
+    squares = [seen.found.tones]
+    if seen.source is not None:
+        squares.append(seen.source.tones)
+    db = [np.array([10 * math.log10(one.value) for one in tones]) for tones in squares]
+    u = [np.array([DB_PER_RELATIVE * one.relative for one in tones]) for tones in squares]
+    level = db[0] - (db[1] if len(db) > 1 else 0.0)
+    own = np.sqrt(np.sum(np.square(u), axis=0))
+    hz = seen.found.frequencies_hz
+    reference = int(np.argmin(np.abs(np.log(hz / REFERENCE_HZ))))
+    return CurveData(hz, level - level[reference], np.hypot(own, own[reference]))
+
+
+@curve(
+    "tones_spectrum",
+    title="Spectrum (lines at their peak, noise as the level in one resolution bandwidth)",
+    x_unit="Hz",
+    y_unit="dBV",
+    stimuli=["two tones", "multitone"],
+    version=1,
+)
+def tones_spectrum(seen: MultitoneView | TwoTonesView) -> CurveData:
+    """Rms of each line; between lines, of the noise in the window's noise bandwidth."""
+    own = seen.found.spectrum
+    x, y = reduced(own, seen.found.noise)
+    return CurveData(x, 10 * np.log10(y * own.window.enbw))

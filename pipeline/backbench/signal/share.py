@@ -1,0 +1,56 @@
+"""Lines over a reference: sums of amplitudes and of powers, as ratios with uncertainty."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from backbench.signal.power import Square
+
+
+class Ratio(NamedTuple):
+    """A ratio of rms values. u: standard uncertainty. bounded: the value is an upper bound."""
+
+    value: float
+    u: float
+    dof: float
+    bounded: bool
+
+
+def of_amplitudes(parts: Sequence[Square], reference: Sequence[Square]) -> Ratio:
+    """Sum of the parts' rms over the sum of the references' rms.
+
+    A part that doesn't stand out beside one that does may be anything from nothing to what
+    would have stood out: it counts as the middle of that range, uniformly spread (GUM 4.3.7).
+    Where none stands out, the sum of what each may be at most is the bound.
+    """
+    whole, relative = _reference(reference)
+    dof = min(part.samples for part in parts)
+    if not any(part.stands_out for part in parts):
+        return Ratio(sum(part.at_most for part in parts) / whole, 0.0, math.inf, True)
+    known = [_amplitude(part) for part in parts]
+    value = sum(rms for rms, _ in known) / whole
+    own = math.hypot(*(u for _, u in known)) / whole
+    return Ratio(value, math.hypot(own, value * relative), dof, False)
+
+
+def of_powers(part: Square, reference: Sequence[Square]) -> Ratio:
+    """Rms of a sum of lines over the sum of the references' rms."""
+    whole, relative = _reference(reference)
+    if not part.stands_out:
+        return Ratio(part.at_most / whole, 0.0, math.inf, True)
+    value = part.rms / whole
+    return Ratio(value, value * math.hypot(part.relative, relative), part.samples, False)
+
+
+def _amplitude(part: Square) -> tuple[float, float]:
+    if part.stands_out:
+        return part.rms, part.rms * part.relative
+    return part.at_most / 2, part.at_most / math.sqrt(12)
+
+
+def _reference(reference: Sequence[Square]) -> tuple[float, float]:
+    """Sum of rms, V, and its relative standard uncertainty."""
+    whole = sum(one.rms for one in reference)
+    return whole, math.hypot(*(one.rms * one.relative for one in reference)) / whole

@@ -1,0 +1,138 @@
+"""Many tones: what lies between them, response at them, refusals, properties."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from backbench.metrics.battery import measure
+from many_tones import RATE, multitone_material, with_noise
+from tones import figures, reasons, track
+
+HZ = tuple(20.0 * k for k in (2, 5, 11, 26, 53, 103, 222, 505, 934))
+OFF = 1.0 + 13e-6
+
+
+def tones(
+    hz: tuple[float, ...] = HZ, peak: float = 0.3, seconds: float = 0.6, off: float = OFF
+) -> np.ndarray:
+    """Equal tones on a clock a little off, at phases that keep the peak low."""
+    t = np.arange(int(RATE * seconds)) / RATE
+    return sum(peak * np.cos(2 * np.pi * f * off * t + k * k) for k, f in enumerate(hz))  # type: ignore[return-value]
+
+
+def test_white_noise_between_the_tones() -> None:
+    """Closed form: noise of s rms over 48 kHz holds s^2 19 980 / 48 000 in 20 Hz to 20 kHz."""
+    found = figures(multitone_material(track(with_noise(tones(), 1e-3), RATE), hz=HZ))
+    noise = 1e-3 * math.sqrt(19_980 / 48_000)
+    whole = 0.3 * math.sqrt(len(HZ) / 2)
+    assert found["between_tones"].value == pytest.approx(noise, rel=0.02)
+    assert abs(found["between_tones"].value - noise) < 4 * found["between_tones"].uncertainty
+    assert found["multitone_distortion"].value == pytest.approx(100 * noise / whole, rel=0.02)
+    assert found["tones_level"].value == pytest.approx(whole, rel=1e-4)
+
+
+def test_products_of_a_square_law() -> None:
+    """Closed form: y = x + k x^2 gives each pair's sum and difference the amplitude k a^2."""
+    x = tones()
+    found = figures(multitone_material(track(with_noise(x + 1e-3 * x**2), RATE), hz=HZ))
+    product = 1e-3 * 0.3**2 / math.sqrt(2)
+    assert found["greatest_product"].value == pytest.approx(product, rel=0.01)
+    expected = 20 * math.log10(0.3 / (1e-3 * 0.3**2))
+    assert found["sfdr"].value == pytest.approx(expected, abs=0.05)
+    squares = {abs(a + s * b) for i, a in enumerate(HZ) for b in HZ[:i] for s in (1, -1)}
+    near = min(abs(found["greatest_product"].frequency_hz / OFF - f) for f in squares)
+    assert near < 0.1
+
+
+def test_the_greatest_line_is_found_where_it_is() -> None:
+    t = np.arange(int(RATE * 0.6)) / RATE
+    spurious = 1e-4 * np.cos(2 * np.pi * 7321.3 * t)
+    found = figures(multitone_material(track(with_noise(tones() + spurious), RATE), hz=HZ))
+    line = found["greatest_product"]
+    assert line.frequency_hz == pytest.approx(7321.3, abs=0.02)
+    assert line.value == pytest.approx(1e-4 / math.sqrt(2), rel=1e-2)
+    assert found["sfdr"].value == pytest.approx(20 * math.log10(0.3 / 1e-4), abs=0.1)
+
+
+def test_without_a_line_that_stands_out_there_is_a_bound() -> None:
+    found = figures(multitone_material(track(with_noise(tones(), 1e-4), RATE), hz=HZ))
+    assert found["greatest_product"].bound == "upper"
+    assert found["sfdr"].bound == "lower"
+
+
+def test_response_at_the_tones() -> None:
+    """A first-order low-pass at 10 kHz: 1 / sqrt(1 + (f / 10 kHz)^2) at each tone."""
+    t = np.arange(int(RATE * 0.6)) / RATE
+    peaks = [0.3 / math.hypot(1, f / 1e4) for f in HZ]
+    volts = sum(
+        p * np.cos(2 * np.pi * f * t + k) for k, (f, p) in enumerate(zip(HZ, peaks, strict=False))
+    )
+    given_ = multitone_material(track(with_noise(volts), RATE), hz=HZ)
+    (response,) = (t.data for t in measure(given_)[1] if t.name == "multitone_response")
+    expected = [-10 * math.log10((1 + (f / 1e4) ** 2) / (1 + (1060 / 1e4) ** 2)) for f in HZ]
+    assert response.x == pytest.approx(HZ, rel=1e-6)
+    assert response.y == pytest.approx(expected, abs=1e-3)
+    generator = track(with_noise(volts, seed=2), RATE)
+    beside = multitone_material(track(2 * with_noise(volts), RATE), hz=HZ, generator=generator)
+    (response,) = (t.data for t in measure(beside)[1] if t.name == "multitone_response")
+    assert response.y == pytest.approx(np.zeros(len(HZ)), abs=1e-3)
+
+
+def test_equivalent_bits_follow_from_the_share() -> None:
+    found = figures(multitone_material(track(with_noise(tones(), 1e-3), RATE), hz=HZ))
+    sinad = -20 * math.log10(found["multitone_distortion"].value / 100)
+    assert found["equivalent_bits"].value == pytest.approx((sinad - 1.7609) / 6.0206, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("volts", "hz", "told"),
+    [
+        (tones(HZ[:-1]), HZ, "no tone near 18680 Hz"),
+        (tones(), (100.0, 100.0, 200.0), "twice"),
+        (tones((1000.0, 1010.0, 1020.0)), (1000.0, 1010.0, 1020.0), "too short"),
+        (np.clip(tones(peak=9.0), -10, 10), HZ, "clipped"),
+        (np.zeros(60_000), HZ, "silence"),
+        (tones((*HZ[:-1], 17_000.0)), HZ, "is at 17000.2 Hz"),
+    ],
+)
+def test_what_is_not_as_stated_is_refused(
+    volts: np.ndarray, hz: tuple[float, ...], told: str
+) -> None:
+    refused = reasons(multitone_material(track(volts, RATE), hz=hz))
+    assert {status for status, _ in refused.values()} == {"rejected"}
+    assert told in refused["tones_level"][1]
+
+
+SPACED = st.lists(st.floats(1.08, 3.0), min_size=3, max_size=9).map(
+    lambda ratios: tuple(np.round(60.0 * np.cumprod(ratios), 1).tolist())
+)
+
+
+@settings(max_examples=15, deadline=None)
+@given(SPACED, st.floats(0.01, 3.0))
+def test_any_list_of_tones_is_read_alike_at_any_level(hz: tuple[float, ...], gain: float) -> None:
+    hz = tuple(f for f in hz if f < 19_000)
+    if len(hz) < 3 or min(b - a for a, b in pairwise(hz)) < 30:
+        return
+    volts = with_noise(tones(hz, off=1.0), 1e-4)
+    as_is, scaled = (
+        figures(multitone_material(track(g * volts, RATE), hz=hz)) for g in (1.0, gain)
+    )
+    assert as_is["tones_level"].value == pytest.approx(0.3 * math.sqrt(len(hz) / 2), rel=1e-3)
+    assert as_is["between_tones"].value == pytest.approx(1e-4 * math.sqrt(0.41625), rel=0.05)
+    for name in ("multitone_distortion", "sfdr", "equivalent_bits"):
+        assert scaled[name].value == pytest.approx(as_is[name].value, rel=1e-6)
+
+
+def test_kept_values() -> None:
+    """Values of this record when the method was written: a change is a new method version."""
+    x = tones()
+    found = figures(multitone_material(track(with_noise(x + 1e-3 * x**2, 1e-5), RATE), hz=HZ))
+    assert found["between_tones"].value == pytest.approx(5.3636e-4, rel=1e-3)
+    assert found["equivalent_bits"].value == pytest.approx(9.9200, abs=1e-3)
