@@ -98,7 +98,7 @@ def _asked(metric: Metric, view: Any, track: int) -> Iterator[Finding]:
     else:
         for figure in figures:
             status = "at_floor" if figure.bound else "measured"
-            yield Finding(metric, track, status, figure, None)
+            yield Finding(metric, track, status, figure, figure.remark)
 
 
 def _traced(kind: str, view: Any, track: int) -> Iterator[Trace]:

@@ -38,6 +38,7 @@ class Figure:
     frequency_hz: the frequency that this figure belongs to where it isn't the stimulus's.
     limit_percent: the distortion limit, for powers at a limit.
     detail: further conditions, as short text by name; part of the reading's identity.
+    remark: short words kept beside the number (why a bound, a likely cause); no part of it.
     """
 
     value: float
@@ -49,6 +50,7 @@ class Figure:
     frequency_hz: float | None = None
     limit_percent: float | None = None
     detail: dict[str, str] = field(default_factory=dict)
+    remark: str | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,16 +5,33 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declare import Bound, Figure, metric
 from backbench.metrics.tone import ToneView
+from backbench.signal.beside import stands
 from backbench.signal.power import Square
-from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER
+from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, Harmonics
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
-_SOURCE = "IEC 60268-3:2013, 14.12 (second-hand: read in an open library's documentation)"
+SOURCE = "IEC 60268-3:2013, 14.12 (second-hand: read in an open library's documentation)"
 
 
-def _percent(part: Square, whole: Square, ceiling: float) -> Figure:
+MOST_MIRRORED = 0.1
+"""Share of the residual's power that mirrored harmonics may make up."""
+
+
+def refuse_mirrored(tone: ToneView) -> None:
+    """Raise Refusal where mirrored harmonics make up a good part of what is beside the tone."""
+    found = [place for place in tone.mirrored if stands(place)]
+    if sum(place.square.value for place in found) > MOST_MIRRORED * tone.lines.residual.value:
+        first = max(found, key=lambda place: place.square.value)
+        raise Refusal(
+            f"aliasing: harmonic {first.order} at {first.hz:.6g} Hz, above half the sample rate, "
+            f"stands at {first.seen_hz:.6g} Hz in the record; record at a higher rate"
+        )
+
+
+def percent(part: Square, whole: Square, ceiling: float) -> Figure:
     """Root of part over whole in percent; an upper bound where noise could make up the part.
 
     ceiling: rms that the part can't be above, V.
@@ -26,10 +43,23 @@ def _percent(part: Square, whole: Square, ceiling: float) -> Figure:
     return Figure(value, own, own, part.samples)
 
 
-def _counted(tone: ToneView, up_to_hz: float, last: int) -> tuple[Square, int]:
-    """Harmonics from the second on, as far as the record and the metric go."""
+def counted(tone: ToneView, first: int, last: int, up_to_hz: float = math.inf) -> Harmonics:
+    """Harmonics 2 to last, as far as the record and the frequency go.
+
+    Raises NotApplicable where none from `first` on is in that band.
+    """
     lines = tone.distorting()
-    found = lines.harmonics(min(last, lines.last_order(up_to_hz)))
+    reached = min(last, lines.last_order(up_to_hz))
+    if reached < first:
+        band = "the band that was recorded" if math.isinf(up_to_hz) else "20 Hz to 20 kHz"
+        which = "no harmonic" if first == 2 else f"no harmonic from the {first}th on"
+        raise NotApplicable(f"{which} of {tone.stated_hz:g} Hz lies in {band}")
+    return lines.harmonics(reached)
+
+
+def _counted(tone: ToneView, up_to_hz: float, last: int) -> tuple[Square, int]:
+    """Harmonics from the second on, and the order of the last."""
+    found = counted(tone, 2, last, up_to_hz)
     return found.total(2, last), int(found.orders[-1])
 
 
@@ -55,7 +85,7 @@ def _narrowed(figure: Figure, last: int) -> Figure:
     title="Harmonic distortion",
     unit="%",
     better="lower",
-    source=_SOURCE,
+    source=SOURCE,
     stimuli=["tone"],
     version=1,
     choice="re the fundamental; harmonics 2 to 10",
@@ -63,7 +93,7 @@ def _narrowed(figure: Figure, last: int) -> Figure:
 def thd(tone: ToneView) -> Figure:
     """Root sum square of harmonics 2 to 10 over the fundamental."""
     part, last = _counted(tone, math.inf, LAST_ORDER)
-    return _narrowed(_percent(part, tone.square, _ceiling(tone, last)), last)
+    return _narrowed(percent(part, tone.square, _ceiling(tone, last)), last)
 
 
 @metric(
@@ -71,7 +101,7 @@ def thd(tone: ToneView) -> Figure:
     title="Harmonic distortion, re total",
     unit="%",
     better="lower",
-    source=_SOURCE + ", 14.12.3",
+    source=SOURCE + ", 14.12.3",
     stimuli=["tone"],
     version=1,
     choice="re the root sum square of fundamental and harmonics 2 to 10",
@@ -79,11 +109,11 @@ def thd(tone: ToneView) -> Figure:
 def thd_total(tone: ToneView) -> Figure:
     """Root sum square of harmonics 2 to 10 over that of fundamental and harmonics."""
     part, last = _counted(tone, math.inf, LAST_ORDER)
-    return _narrowed(_percent_of_total(part, tone.square, _ceiling(tone, last)), last)
+    return _narrowed(percent_of_total(part, tone.square, _ceiling(tone, last)), last)
 
 
-def _percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> Figure:
-    """Root of part over part and rest, in percent; ceiling as for _percent."""
+def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> Figure:
+    """Root of part over part and rest, in percent; ceiling as for percent."""
     if not part.stands_out:
         square = min(part.at_most, ceiling) ** 2
         return Figure(100 * math.sqrt(square / (square + rest.value)), 0.0, bound="upper")
@@ -98,7 +128,7 @@ def _percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> 
     title="Harmonic distortion to 20 kHz",
     unit="%",
     better="lower",
-    source=_SOURCE,
+    source=SOURCE,
     stimuli=["tone"],
     version=1,
     choice="re the fundamental; all harmonics up to 20 kHz",
@@ -107,7 +137,7 @@ def thd_wide(tone: ToneView) -> Figure:
     """Root sum square of all harmonics up to 20 kHz over the fundamental."""
     top = BAND_HZ[1]
     part, last = _counted(tone, top, int(top))
-    return _percent(part, tone.square, _ceiling(tone, last))
+    return percent(part, tone.square, _ceiling(tone, last))
 
 
 @metric(
@@ -123,7 +153,13 @@ def thd_wide(tone: ToneView) -> Figure:
 )
 def thd_n(tone: ToneView) -> Figure:
     """Rms of all but the fundamental over the rms of all, 20 Hz to 20 kHz."""
-    return _percent_of_total(tone.distorting().residual, tone.square)
+    return _distortion_and_noise(tone)
+
+
+def _distortion_and_noise(tone: ToneView) -> Figure:
+    tone.distorting()
+    refuse_mirrored(tone)
+    return percent_of_total(tone.lines.residual, tone.square)
 
 
 @metric(
@@ -138,7 +174,7 @@ def thd_n(tone: ToneView) -> Figure:
 )
 def sinad(tone: ToneView) -> Figure:
     """Rms of all over the rms of all but the fundamental, 20 Hz to 20 kHz."""
-    found = _percent_of_total(tone.distorting().residual, tone.square)
+    found = _distortion_and_noise(tone)
     relative = found.uncertainty / found.value
     own = DB_PER_RELATIVE * relative
     bound: Bound | None = "lower" if found.bound else None
@@ -167,7 +203,7 @@ def snr(tone: ToneView) -> Figure:
     title="Harmonic level",
     unit="dB",
     better="lower",
-    source=_SOURCE + ", 14.12.5",
+    source=SOURCE + ", 14.12.5",
     stimuli=["tone"],
     version=1,
     choice="re the fundamental; noise taken off, an upper bound where it doesn't stand out; "
@@ -175,8 +211,7 @@ def snr(tone: ToneView) -> Figure:
 )
 def harmonic(tone: ToneView) -> Iterator[Figure]:
     """Level of each harmonic from 2 to 10 over the fundamental."""
-    lines = tone.distorting()
-    found = lines.harmonics(min(LAST_ORDER, lines.last_order(math.inf)))
+    found = counted(tone, 2, LAST_ORDER)
     whole = tone.square
     for n in found.orders.tolist():
         part = found.one(n)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declare import Figure, Material, metric, view
 from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.signal.background import degrees_of_freedom
-from backbench.signal.find_tone import find_tone, spectrum_for
+from backbench.signal.beside import Mirrored, mirrored_harmonics
+from backbench.signal.find_tone import find_tone, power_near, spectrum_for
 from backbench.signal.power import Square
 from backbench.signal.soundness import check_record
 from backbench.signal.tone import ToneLines, tone_at
@@ -18,6 +20,8 @@ from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
 from backbench.stimuli import Tone, generator_level
 
 LEAST_COSINE = 0.5
+SWAPPED_DB = 20.0
+"""No output leaks its signal to another with gain: common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +38,16 @@ class ToneView:
     driven: bool
     square: Square
 
+    @property
+    def stated_hz(self) -> float:
+        """The tone's frequency as stated, Hz; reasons name this one."""
+        return _stated(self.material)
+
+    @cached_property
+    def mirrored(self) -> list[Mirrored]:
+        """What stands where sampling mirrors harmonics above half the sample rate."""
+        return mirrored_harmonics(self.lines)
+
     def distorting(self) -> ToneLines:
         """The lines of a driven output. Raises NotApplicable for one that wasn't driven."""
         if not self.driven:
@@ -46,6 +60,7 @@ def tone_view(material: Material, number: int) -> ToneView:
     """The tone in output track `number`. Raises Refusal where there is none to be measured."""
     track = material.outputs[number]
     stated = _stated(material)
+    _refuse_swapped(material, stated)
     if material.driven_track in (None, number):
         lines = find_tone(track, stated, material.mains_hz)
         return ToneView(material, track, lines, True, lines.fundamental)
@@ -57,6 +72,24 @@ def _stated(material: Material) -> float:
     if not isinstance(material.stimulus, Tone):
         raise ValueError(f"a view of a tone was asked of {material.stimulus.kind}")
     return material.stimulus.tone_hz
+
+
+def _refuse_swapped(material: Material, stated: float) -> None:
+    """Raise Refusal where an output that is stated to idle is far louder than the driven one."""
+    driven = material.outputs.get(material.driven_track or 0)
+    if driven is None:
+        return
+    own = power_near(driven, stated)
+    for number, track in material.outputs.items():
+        other = power_near(track, stated)
+        if number != material.driven_track and other > 10 ** (SWAPPED_DB / 10) * own:
+            louder = f"{10 * math.log10(other / own):.0f} dB louder" if own > 0 else "the louder"
+            driven_name = material.names.get(material.driven_track or 0, "driven output")
+            name = material.names.get(number, f"track {number}")
+            raise Refusal(
+                f"tracks swapped? {name} is {louder} at {stated:g} Hz than {driven_name}, which "
+                "is stated to be the one driven; check [tracks] and driven"
+            )
 
 
 def _undriven(material: Material, track: Track, stated: float) -> ToneLines:

@@ -36,6 +36,15 @@ def spectrum_for(track: Track, stated_hz: float) -> Spectrum:
     return spectrum(track, SEVEN_TERMS if periods >= FULL_PERIODS else FOUR_TERMS)
 
 
+def power_near(track: Track, stated_hz: float) -> float:
+    """Mean square within a generator's tolerance of a frequency, V^2; no tone is asked for."""
+    found = spectrum_for(track, stated_hz)
+    centre = stated_hz / found.resolution_hz
+    reach = GENERATOR_TOLERANCE * centre + found.window.half_width
+    first, last = max(int(centre - reach), found.window.half_width), int(centre + reach) + 1
+    return float(found.power[first:last].sum())
+
+
 _kept: WeakKeyDictionary[Track, dict[tuple[float, float | None], ToneLines]] = WeakKeyDictionary()
 
 

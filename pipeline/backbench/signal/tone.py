@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from backbench.errors import NotApplicable, Refusal
+from backbench.errors import Refusal
 from backbench.signal.background import background, degrees_of_freedom
 from backbench.signal.power import STANDING, Square, line_power, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
@@ -118,11 +118,7 @@ class ToneLines:
         return int(inside / self.position)
 
     def harmonics(self, last: int) -> Harmonics:
-        """Harmonics 2 to last. Raises NotApplicable where there is none in the band."""
-        if last < 2:
-            raise NotApplicable(
-                f"no harmonic of {self.frequency_hz:.6g} Hz lies in the band that was recorded"
-            )
+        """Harmonics 2 to last (at least 2, at most last_order of the band)."""
         known = self._harmonics
         return Harmonics(
             known.orders[: last - 1], known.square[: last - 1], known.noise[: last - 1],
@@ -191,8 +187,23 @@ class ToneLines:
     @cached_property
     def residual(self) -> Square:
         """All that is in 20 Hz to 20 kHz but the fundamental: harmonics, hum and noise."""
+        return self.residual_to(BAND_HZ[1])
+
+    def residual_to(self, top_hz: float) -> Square:
+        """All that is in 20 Hz to top_hz but the fundamental."""
+        band = self._band(top_hz)
+        return self._left(band, self._near_fundamental(band), top_hz)
+
+    def notched(self, q: float) -> Square:
+        """What a notch filter of quality q, tuned to the fundamental, leaves of 20 Hz to 20 kHz.
+
+        As with a steady tone nothing of the fundamental passes; the noise beside it does, and
+        the filter takes some off all that stands near it.
+        """
         band = self._band()
-        return self._left(band, self._near_fundamental(band))
+        share = np.arange(band.start, band.stop) / self.position
+        weights = notch_power(share, q)
+        return self._left(band, self._near_fundamental(band), weights=weights)
 
     def noise_only(self) -> Square:
         """What is in 20 Hz to 20 kHz but the fundamental and the harmonics that stand out.
@@ -211,10 +222,10 @@ class ToneLines:
             standing[2 : last + 1] = found.square > STANDING * found.noise
         return self._left(band, removed & standing[order])
 
-    def _band(self) -> slice:
-        """20 Hz to 20 kHz, with the whole lobe of a harmonic at the upper edge."""
-        band = self.spectrum.slice_of(*BAND_HZ)
-        last = self.last_order(BAND_HZ[1]) * self.position
+    def _band(self, top_hz: float = BAND_HZ[1]) -> slice:
+        """20 Hz to a frequency, with the whole lobe of a harmonic at the upper edge."""
+        band = self.spectrum.slice_of(BAND_HZ[0], top_hz)
+        last = self.last_order(top_hz) * self.position
         stop = max(band.stop, math.floor(last + self.half) + 1)
         return slice(band.start, min(stop, len(self.noise)))
 
@@ -223,20 +234,41 @@ class ToneLines:
         near: NDArray[np.bool_] = (np.abs(bins - self.position) <= self.half) | (bins < self.half)
         return near
 
-    def _left(self, band: slice, removed: NDArray[np.bool_]) -> Square:
-        """Sum of a band in which the noise stands in for the removed bins."""
-        if self.spectrum.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
+    def _left(
+        self,
+        band: slice,
+        removed: NDArray[np.bool_],
+        top_hz: float = BAND_HZ[1],
+        weights: Array | None = None,
+    ) -> Square:
+        """Sum of a band in which the noise stands in for the removed bins.
+
+        weights: power factors by bin of the band, None for 1.
+        """
+        if self.spectrum.rate_hz * PASS_BAND * EDGE < top_hz:
             raise Refusal(
-                f"a sample rate of {self.spectrum.rate_hz:g} Hz doesn't reach 20 kHz; "
-                "record at 44.1 kHz or more"
+                f"a sample rate of {self.spectrum.rate_hz:g} Hz doesn't reach "
+                f"{top_hz / 1000:g} kHz; record at 44.1 kHz or more"
             )
         power, noise = self.spectrum.power[band], self.noise[band]
+        if weights is not None:
+            power, noise = power * weights, noise * weights
         kept = ~removed
         filled = float(noise[removed].sum())
         left = noise_sum(power[kept], noise[kept], self.spectrum.window.spread)
         floor = left.floor + 2 * filled**2 / self.samples
         value = left.value + filled
         return Square(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+
+
+def notch_power(share: Array, q: float) -> Array:
+    """Power factor of a second-order notch at frequencies relative to its own (> 0).
+
+    |H|^2 = (1 - x^2)^2 / ((1 - x^2)^2 + (x / q)^2): the analogue filter, -3 dB at a width of 1 / q.
+    """
+    away: Array = (1 - share**2) ** 2
+    factor: Array = away / (away + (share / q) ** 2)
+    return factor
 
 
 def tone_at(spectrum: Spectrum, position: float, mains_hz: float | None) -> ToneLines:

@@ -147,7 +147,7 @@ def _row(metric: Metric, given: Given, review_key: str) -> Row:
         "limit_percent": limit,
         "detail": detail,
         "status": _status(given),
-        "reason": given.reason if isinstance(given, RefusedDerivation) else None,
+        "reason": figure.remark if figure else given.reason,  # type: ignore[union-attr]
         **figure_columns(figure),
     }
 

@@ -1,0 +1,96 @@
+"""Sums of a tone's harmonics, and which of them is the strongest."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from backbench.errors import NotApplicable
+from backbench.metrics.declare import Figure, metric
+from backbench.metrics.distortion import SOURCE, counted, percent
+from backbench.metrics.tone import ToneView
+from backbench.signal.power import Square
+from backbench.signal.tone import BAND_HZ, LAST_ORDER, Harmonics
+
+TOLD_APART = 2.0
+"""Two harmonics are told apart where they differ by more standard deviations than this."""
+
+
+def _sum_of(found: Harmonics, parity: int) -> Square:
+    """Even (0) or odd (1) harmonics among those found, together."""
+    chosen = found.orders % 2 == parity
+    kept = replace(
+        found, orders=found.orders[chosen], square=found.square[chosen],
+        noise=found.noise[chosen], hum=found.hum[chosen], phase=found.phase[chosen],
+    )  # fmt: skip
+    return kept.total(2, LAST_ORDER)
+
+
+@metric(
+    "even_harmonics",
+    title="Even harmonics",
+    unit="%",
+    better="neither",
+    source=SOURCE,
+    stimuli=["tone"],
+    version=1,
+    choice="re the fundamental; harmonics 2, 4, 6, 8 and 10 as far as the record's band goes",
+)
+def even_harmonics(tone: ToneView) -> Figure:
+    """Root sum square of the even harmonics to the tenth over the fundamental."""
+    return percent(_sum_of(counted(tone, 2, LAST_ORDER), 0), tone.square, math.inf)
+
+
+@metric(
+    "odd_harmonics",
+    title="Odd harmonics",
+    unit="%",
+    better="neither",
+    source=SOURCE,
+    stimuli=["tone"],
+    version=1,
+    choice="re the fundamental; harmonics 3, 5, 7 and 9 as far as the record's band goes",
+)
+def odd_harmonics(tone: ToneView) -> Figure:
+    """Root sum square of the odd harmonics to the ninth over the fundamental."""
+    return percent(_sum_of(counted(tone, 3, LAST_ORDER), 1), tone.square, math.inf)
+
+
+@metric(
+    "high_harmonics",
+    title="Harmonics beyond the tenth",
+    unit="%",
+    better="lower",
+    source=SOURCE,
+    stimuli=["tone"],
+    version=1,
+    choice="re the fundamental; harmonics from the 11th on, up to 20 kHz",
+)
+def high_harmonics(tone: ToneView) -> Figure:
+    """Root sum square of harmonics from the 11th to 20 kHz over the fundamental."""
+    found = counted(tone, LAST_ORDER + 1, int(BAND_HZ[1]), BAND_HZ[1])
+    return percent(found.total(LAST_ORDER + 1, int(BAND_HZ[1])), tone.square, math.inf)
+
+
+@metric(
+    "dominant_harmonic",
+    title="Strongest harmonic",
+    unit="1",
+    better="neither",
+    source="common practice, no source",
+    stimuli=["tone"],
+    version=1,
+    choice="among harmonics 2 to 10; no number where none stands out or two can't be told apart",
+)
+def dominant_harmonic(tone: ToneView) -> Figure:
+    """Order of the harmonic with the greatest level."""
+    found = counted(tone, 2, LAST_ORDER)
+    lines = {int(n): found.one(int(n)) for n in found.orders}
+    first, *others = sorted(lines, key=lambda n: -lines[n].value)
+    if not lines[first].stands_out:
+        raise NotApplicable("no harmonic stands out of the noise and hum")
+    for other in others:
+        apart = lines[first].value - lines[other].value
+        if apart <= TOLD_APART * math.hypot(*(lines[n].variance ** 0.5 for n in (first, other))):
+            raise NotApplicable(f"harmonics {first} and {other} can't be told apart in level")
+    return Figure(float(first), 0.0)
