@@ -16,7 +16,7 @@ import polars as pl
 from backbench.charts import theme
 from backbench.charts.declare import Plate, Size
 from backbench.charts.fixed import silent, x_at, y_at
-from backbench.charts.wording import shortened, wrapped
+from backbench.charts.wording import BOLD, shortened, wrapped
 
 EDGE = 26
 
@@ -134,4 +134,4 @@ def layer(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:
 def _heading(plate: Plate) -> list[str]:
     if not plate.labels.title:
         return []
-    return wrapped(plate.labels.title, plate.size.width - 2 * EDGE, theme.HEADING_PX)
+    return wrapped(plate.labels.title, (plate.size.width - 2 * EDGE) / BOLD, theme.HEADING_PX)

@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-import itertools
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
-from statistics import fmean
+from collections.abc import Mapping, Sequence
 
 import altair as alt
 
@@ -19,61 +15,89 @@ from backbench.charts.marks import Row
 from backbench.charts.panels import positions, rules, scale_lines
 from backbench.charts.placing import spread
 from backbench.charts.ruler import Ruler, ruler
-from backbench.charts.wording import quantity, shortened
+from backbench.charts.wording import quantity, shortened, text_width
+from backbench.compare.drift import FEWEST, Control
+from backbench.compare.drift import control as control_chart
+from backbench.errors import Refusal
 
 COLUMNS = ("bench_key", "series", "reviewed", "value", "u")
 MOST_SERIES = 4
-FEWEST = 5
-# Mean range of two normal values over their standard deviation, d2 for n = 2: 2 / sqrt(pi).
-D2 = 1.128379
 COVERAGE = 2.0
+FLAG = theme.LOOKS["tube"].colour
+TOGETHER_PX = 3.0
 
-
-@dataclass(frozen=True)
-class Limits:
-    """Centre and control limits of single values."""
-
-    centre: float
-    low: float
-    high: float
+Key = tuple[str, str]
 
 
 @chart("control", COLUMNS, ("label", "unit"))
 def control(plate: Plate) -> alt.LayerChart:
-    """A bench's loop-back and reference readings over time, with control limits."""
+    """A bench's readings of itself over time, with control limits and the steps flagged.
+
+    Limits and steps: backbench.compare.drift. Series with a flagged step are drawn first, then
+    one of each sort; what is left out is named.
+    """
     rows = [r for r in plate.frame.to_dicts() if r["value"] is not None and r["reviewed"]]
     if not rows:
         return sentence(plate, "This bench has no readings of itself yet.")
-    keys = list(dict.fromkeys((r["bench_key"], r["series"]) for r in rows))
-    counts = {k: sum((r["bench_key"], r["series"]) == k for r in rows) for k in keys}
-    keys.sort(key=lambda k: -counts[k])
-    area = field(plate, left=104, right=150, bottom=44, above=18)
+    series: dict[Key, list[Row]] = {}
+    for row in sorted(rows, key=lambda r: _day(r["reviewed"])):
+        series.setdefault((row["bench_key"], row["series"]), []).append(row)
+    found = {key: limits([r["value"] for r in some]) for key, some in series.items()}
+    keys = worth_drawing(series, found)
+    area = field(plate, left=104, right=150, bottom=62, above=18)
     days = [_day(r["reviewed"]) for r in rows]
     along = _calendar(min(days), max(days), area.width)
     high = area.height / min(len(keys), MOST_SERIES)
     layers = _years(along, area)
     for k, key in enumerate(keys[:MOST_SERIES]):
-        some = [r for r in rows if (r["bench_key"], r["series"]) == key]
-        some.sort(key=lambda r: _day(r["reviewed"]))
-        layers += _panel(some, plate, k * high, high, along, area)
-    if len(keys) > MOST_SERIES:
-        text = f"{len(keys) - MOST_SERIES} more series not drawn"
-        layers.append(words(text, area.width, -4, 13, colour=theme.SOFT_INK, align="right"))
+        layers += _panel(series[key], found[key], plate, k * high, high, along, area)
+    foot = _left_out(keys[MOST_SERIES:], found)
+    text = shortened(f"bars: ±2 u (k = 2){foot}", plate.size.width - 52, 13)
+    layers.append(words(text, 26 - area.left, area.height + 50, 13, colour=theme.SOFT_INK))
     return assemble(plate, area, layers)
 
 
-def limits(values: Sequence[float]) -> Limits | None:
-    """Centre and limits of single values: mean ± 3 mean moving ranges / d2.
-
-    The chart of individual values (ISO 7870-2; formula from memory, not read in the standard).
-    None for fewer than FEWEST values.
-    """
-    if len(values) < FEWEST:
+def limits(values: Sequence[float]) -> Control | None:
+    """The control chart of single values in order of time; None where they are too few."""
+    try:
+        return control_chart(values)
+    except Refusal:
         return None
-    ranges = [abs(b - a) for a, b in itertools.pairwise(values)]
-    reach = 3 * fmean(ranges) / D2
-    centre = fmean(values)
-    return Limits(centre, centre - reach, centre + reach)
+
+
+def worth_drawing(
+    series: Mapping[Key, Sequence[Row]], found: Mapping[Key, Control | None]
+) -> list[Key]:
+    """Series in the order of their worth: with flagged steps, one of each sort, the others.
+
+    A sort is the series' name without what follows its last comma (the output, the range).
+    """
+    longest = sorted(series, key=lambda key: -len(series[key]))
+    stepped = [key for key in longest if (chart := found[key]) is not None and chart.steps]
+    sorts = {(key[0], _sort(key)) for key in stepped}
+    first: list[Key] = []
+    for key in longest:
+        if (key[0], _sort(key)) not in sorts:
+            sorts.add((key[0], _sort(key)))
+            first.append(key)
+    return [*stepped, *first, *(key for key in longest if key not in stepped and key not in first)]
+
+
+def _sort(key: Key) -> str:
+    return key[1].split(", track")[0].rpartition(", ")[0] or key[1].split(", ")[0]
+
+
+def _left_out(keys: Sequence[Key], found: Mapping[Key, Control | None]) -> str:
+    """What is not drawn, by sort, with how many have a flagged step."""
+    if not keys:
+        return ""
+    counts: dict[str, int] = {}
+    for key in keys:
+        counts[_sort(key)] = counts.get(_sort(key), 0) + 1
+    stepped = sum((chart := found[key]) is not None and bool(chart.steps) for key in keys)
+    flagged = f"{stepped} of them with a step" if stepped else "none of them with a step"
+    told = ", ".join(f"{count} of {sort}" for sort, count in counts.items())
+    return f"; not drawn: {len(keys)} more series, {flagged} ({told})"
 
 
 def _day(value: object) -> float:
@@ -109,11 +133,16 @@ def _years(along: Ruler, area: Field) -> list[alt.Chart]:
 
 
 def _panel(
-    rows: Sequence[Row], plate: Plate, top: float, high: float, along: Ruler, area: Field
+    rows: Sequence[Row],
+    found: Control | None,
+    plate: Plate,
+    top: float,
+    high: float,
+    along: Ruler,
+    area: Field,
 ) -> list[alt.Chart]:
     unit = str(rows[0].get("unit") or plate.labels.unit_of("value"))
     values = [r["value"] for r in rows]
-    found = limits(values)
     reach = [r["value"] + sign * COVERAGE * (r["u"] or 0.0) for r in rows for sign in (-1, 1)]
     ends = [found.low, found.high] if found else []
     up = ruler([*values, *reach, *ends], top + high - 10, top + 30, unit)
@@ -125,26 +154,59 @@ def _panel(
     else:
         text = f"under {FEWEST} readings: no limits"
         drawn.append(words(text, area.width, top + 20, 13, colour=theme.SOFT_INK, align="right"))
-    return drawn + _points(rows, found, unit, up, along, area)
+    return (
+        drawn + _points(rows, found, unit, up, along, area) + _steps(rows, found, up, along, area)
+    )
 
 
-def _limit_lines(found: Limits, up: Ruler, area: Field) -> list[alt.Chart]:
-    named = (("upper limit", found.high), ("mean", found.centre), ("lower limit", found.low))
+def _limit_lines(found: Control, up: Ruler, area: Field) -> list[alt.Chart]:
+    levels = (found.high, found.centre, found.low)
     drawn = []
-    places = 3 - math.floor(math.log10(up.high - up.low))
-    heights = spread([up.px(value) for _, value in named], 16.0, 10.0, area.height)
-    for (name, value), at in zip(named, heights, strict=True):
+    for value in levels:
         y = up.px(value)
         line = {"px": 0.0, "px2": area.width, "py": y, "py2": y}
-        dash = (1, 0) if name == "mean" else (6, 4)
+        dash = (1, 0) if value == found.centre else (6, 4)
         drawn += rules([line], area.width, area.height, theme.SOFT_INK, 1.1, dash)
-        text = f"{name}\u2002{quantity(round(value, places), up.unit, 4)}"
+    names = limit_names(found, up)
+    wanted = [up.px(value) for value, _ in names]
+    heights = spread(wanted, 16.0, up.end - 16, up.start + 4)
+    for (_, text), at in zip(names, heights, strict=True):
         drawn.append(words(text, area.width + 8, at + 4, 12, colour=theme.SOFT_INK))
     return drawn
 
 
+def limit_names(found: Control, up: Ruler) -> list[tuple[float, str]]:
+    """The lines' names with their values; as a distance where they lie too close to be told."""
+    if abs(up.px(found.high) - up.px(found.low)) < 2 * TOGETHER_PX:
+        reach = quantity(found.high - found.centre, up.unit, 2)
+        told = f"limits\u2002± {reach}" if found.sigma else "no scatter: no limits"
+        return [
+            (found.centre, f"centre\u2002{quantity(found.centre, up.unit, 3)}"),
+            (found.low, told),
+        ]
+    named = (("upper limit", found.high), ("centre", found.centre), ("lower limit", found.low))
+    return [(value, f"{name}\u2002{quantity(value, up.unit, 4)}") for name, value in named]
+
+
+def _steps(
+    rows: Sequence[Row], found: Control | None, up: Ruler, along: Ruler, area: Field
+) -> list[alt.Chart]:
+    """A line between the readings where the level moved, with by how much."""
+    drawn = []
+    for at in found.steps if found else ():
+        x = (along.px(_day(rows[at - 1]["reviewed"])) + along.px(_day(rows[at]["reviewed"]))) / 2
+        line = {"px": x, "px2": x, "py": up.start, "py2": up.end}
+        drawn += rules([line], area.width, area.height, FLAG, 1.6)
+        change = rows[at]["value"] - rows[at - 1]["value"]
+        sign = "+" if change > 0 else ""
+        text = f"step {sign}{quantity(change, up.unit, 2)}"
+        x += 6 if x < area.width - 120 else -6 - text_width(text, 13)
+        drawn.append(words(text, x, up.end + 4, 13, colour=FLAG))
+    return drawn
+
+
 def _points(
-    rows: Sequence[Row], found: Limits | None, unit: str, up: Ruler, along: Ruler, area: Field
+    rows: Sequence[Row], found: Control | None, unit: str, up: Ruler, along: Ruler, area: Field
 ) -> list[alt.Chart]:
     x, y, _, y2 = positions(area.width, area.height)
     placed = []
@@ -173,7 +235,7 @@ def _points(
     for outside in (False, True):
         some = [p for p in placed if p["outside"] == outside]
         if some:
-            colour = theme.LOOKS["tube"].colour if outside else theme.INK
+            colour = FLAG if outside else theme.INK
             mark = layer(some).mark_point(
                 filled=True,
                 opacity=1,

@@ -13,7 +13,7 @@ from backbench.charts.fixed import silent, x2_at, x_at, y2_at, y_at
 from backbench.charts.marks import Row, colour_of, dash_of, named
 from backbench.charts.placing import spread
 from backbench.charts.ruler import Ruler
-from backbench.charts.wording import shortened
+from backbench.charts.wording import shortened, unit_name
 
 Lines = dict[tuple[str, str], list[Row]]
 DASHED = ((1, 0), (7, 3), (2, 2), (9, 3, 2, 3))
@@ -116,7 +116,7 @@ def end_names(
     left = area.width + 20
     wanted = [up.px(up.held(end[y])) for _, end in ends]
     placed = spread(wanted, 20.0, 30.0, area.height - 4)
-    label = shortened(ends[0][1]["label"], area.right - 34, theme.TEXT_PX + 1)
+    label = unit_name(ends[0][1]["label"], area.right - 34, theme.TEXT_PX + 1, bold=True)
     rows: list[Row] = [{"to_x": left, "to_y": min(placed) - 22, "text": label, "bold": True}]
     samples = []
     for k, (((_, output), end), at, py) in enumerate(zip(ends, wanted, placed, strict=True)):

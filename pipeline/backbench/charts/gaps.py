@@ -12,7 +12,7 @@ from backbench.charts.declare import Plate, chart
 from backbench.charts.fixed import silent, x_at, y_at
 from backbench.charts.marks import Row
 from backbench.charts.panels import positions
-from backbench.charts.wording import shortened, text_width
+from backbench.charts.wording import shortened, text_width, unit_name
 
 COLUMNS = ("review_key", "label", "family", "readings", "state")
 MARKS = {
@@ -27,7 +27,7 @@ MISSING = ("", "absent", "missing", "not measured", "lacking")
 MOST_REVIEWS = 22
 
 
-@chart("gaps", COLUMNS, ("unit_key",))
+@chart("gaps", COLUMNS, ("unit_key", "reviewed"))
 def gaps(plate: Plate) -> alt.LayerChart:
     """The catalogue's gaps: reviews by families of metrics, an empty cell where nothing is."""
     rows = [
@@ -42,12 +42,15 @@ def gaps(plate: Plate) -> alt.LayerChart:
     area = field(plate, left=300, right=40, bottom=44, above=62)
     wide, high = area.width / len(families), area.height / len(shown)
     high = min(high, 34.0)
-    labels = {r["_row"]: r["label"] or r["review_key"] for r in rows}
+    labels = {r["_row"]: (r["label"] or r["review_key"], _year(r)) for r in rows}
     marked = {r["_row"] for r in rows if plate.subject in (r["review_key"], r.get("unit_key"))}
     layers = _ground(len(families), len(shown), wide, high, area)
     layers += _family_names(families, wide)
     for k, key in enumerate(shown):
-        text = shortened(labels[key], area.left - 40, theme.SMALL_PX)
+        strong = bool(plate.subject) and key in marked
+        label, year = labels[key]
+        room = area.left - 40 - text_width(year, theme.SMALL_PX, bold=strong)
+        text = unit_name(label, room, theme.SMALL_PX, bold=strong) + year
         layers.append(
             words(
                 text,
@@ -55,7 +58,7 @@ def gaps(plate: Plate) -> alt.LayerChart:
                 high * (k + 0.5) + 5,
                 theme.SMALL_PX,
                 align="right",
-                bold=bool(plate.subject) and key in marked,
+                bold=strong,
             )
         )
     layers += _cells(rows, families, shown, wide, high, area)
@@ -78,6 +81,11 @@ def _most_lacking(rows: Sequence[Row], subject: str) -> list[tuple[str, str]]:
 def _row_key(row: Row) -> tuple[str, str]:
     """A review, or one unit of it where the query says which."""
     return row["review_key"], row.get("unit_key") or ""
+
+
+def _year(row: Row) -> str:
+    """The review's year, where the query gives its day."""
+    return f"\u2002{str(row['reviewed'])[:4]}" if row.get("reviewed") else ""
 
 
 def _ground(columns: int, lines: int, wide: float, high: float, area: Field) -> list[alt.Chart]:

@@ -12,7 +12,7 @@ from backbench.charts.declare import Option, Plate, chart
 from backbench.charts.fixed import silent, x_at, y_at
 from backbench.charts.marks import Row, named
 from backbench.charts.ruler import Ruler, frequency_ruler, ruler
-from backbench.charts.wording import number, quantity, shortened, text_width
+from backbench.charts.wording import number, quantity, text_width, unit_name
 
 COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level_db", "kind")
 AXIS = Option("frequency", ("log", "linear"), "axis of frequency")
@@ -126,7 +126,7 @@ def _names(rows: Sequence[Row], made: Sequence[Row], along: Ruler, up: Ruler) ->
 
 
 def _caption(row: Row, output: str, tones: bool, area: Field) -> list[alt.Chart]:
-    label = shortened(row["label"], area.right - 30, theme.TEXT_PX + 1)
+    label = unit_name(row["label"], area.right - 30, theme.TEXT_PX + 1, bold=True)
     drawn = [words(label, area.width + 16, 14, theme.TEXT_PX + 1, bold=True)]
     lines = [(output, theme.INK)] if output else []
     lines += [("tones played", theme.SOFT_INK)] if tones else []

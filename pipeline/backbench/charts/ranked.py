@@ -16,13 +16,14 @@ from backbench.charts.strip import (
     COLUMNS,
     OPTIONAL,
     SCALE,
+    bars_note,
     place,
     row_names,
     strip_layers,
     value_rows,
     value_ruler,
 )
-from backbench.charts.wording import quantity, shortened, text_width
+from backbench.charts.wording import quantity, text_width, unit_name
 from backbench.compare.ranks import interval_said, of_one, oriented
 
 BEST = Option("best", ("lowest", "highest", "nearest zero"), "which value ranks first")
@@ -57,6 +58,7 @@ def ranked(plate: Plate) -> alt.LayerChart:
         *strip_layers([r | {"low": None, "high": None} for r in below], along, up, STRIP_PX),
         *row_names(groups, rows, area.left, STRIP_PX, area.height - strips),
         *_places(rows, area, step),
+        *bars_note(rows, along, area),
         *named(_names(rows, along, area, height, plate.options["best"]), along, up),
     ]
     return assemble(plate, area, layers)
@@ -115,15 +117,16 @@ def _names(rows: Sequence[Row], along: Ruler, area: Field, height: float, best: 
 def _name(row: Row, y: float, along: Ruler, area: Field) -> Row:
     value = "\u2002" + quantity(row["value"], along.unit)
     size = theme.TEXT_PX + row["_strong"]
-    room = NAMES_PX - 40 - text_width(value, size)
+    strong = bool(row["_strong"])
+    room = NAMES_PX - 40 - text_width(value, size, bold=strong)
     end = row["value"] if row["high"] is None else row["high"]
     return {
         "from_x": along.px(along.held(end)) + 9,
         "from_y": row["_y"],
         "to_x": area.width + 16,
         "to_y": y,
-        "text": shortened(row["label"], room, size) + value,
-        "bold": row["_strong"],
+        "text": unit_name(row["label"], room, size, bold=strong) + value,
+        "bold": strong,
     }
 
 

@@ -9,6 +9,7 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
 from backbench.charts.curves import (
+    Lines,
     end_names,
     lines_of,
     subject_lines,
@@ -18,8 +19,9 @@ from backbench.charts.curves import (
 from backbench.charts.declare import Option, Plate, chart
 from backbench.charts.fixed import silent
 from backbench.charts.marks import Row
+from backbench.charts.panels import rules
 from backbench.charts.ruler import Ruler, frequency_ruler, ruler
-from backbench.charts.wording import number
+from backbench.charts.wording import number, quantity
 
 COLUMNS = (
     "unit_key",
@@ -33,16 +35,18 @@ COLUMNS = (
 )
 SPAN = Option("span", ("auto", "full"), "auto cuts the level at 24 dB below the reference")
 FLOOR_DB = -24.0
+MASK = theme.LOOKS["solid state"].colour
 
 
-@chart("response", COLUMNS, ("peers",), (SPAN,))
+@chart("response", COLUMNS, ("peers", "level_u", "mask_db", "mask_low_hz", "mask_high_hz"), (SPAN,))
 def response(plate: Plate) -> alt.LayerChart:
     """Response of one unit over the envelope of its peers, logarithmic in frequency.
 
     low_db and high_db are the peers' envelope at that frequency, `peers` how many curves it is
-    made of.
+    made of; level_u is the level's standard uncertainty. mask_db is the published spread between
+    mask_low_hz and mask_high_hz: a window of that height, where it fits the unit's curve best.
     """
-    rows = [r | {"_end": r["frequency_hz"]} for r in plate.frame.to_dicts() if _drawable(r)]
+    rows = [_filled(r) for r in plate.frame.to_dicts() if _drawable(r)]
     if not rows:
         return sentence(plate, "No unit has a frequency response yet.")
     area = field(plate, right=214)
@@ -56,9 +60,10 @@ def response(plate: Plate) -> alt.LayerChart:
         *_envelope(rows, along, up),
         *thin_lines(peers, along, up, "frequency_hz", "level_db"),
         *technology_key(peers, area, area.height - 8),
-        *subject_lines(own, along, up, "frequency_hz", "level_db", None, None),
+        *_mask(own, along, up, area),
+        *subject_lines(own, along, up, "frequency_hz", "level_db", "_own_low", "_own_high"),
         *end_names(own, along, up, area, "level_db", _last_level),
-        *_note(rows, area),
+        *_note(rows, own, area),
     ]
     return assemble(plate, area, layers)
 
@@ -80,14 +85,62 @@ def _envelope(rows: Sequence[Row], along: Ruler, up: Ruler) -> list[alt.Chart]:
     return [band.encode(x=along.x("x"), y=up.y("low"), y2="high:Q", tooltip=silent())]
 
 
-def _note(rows: Sequence[Row], area: Field) -> list[alt.Chart]:
+def _filled(row: Row) -> Row:
+    """The row with the ends of its own uncertainty (k = 2), none without one."""
+    reach = row.get("level_u")
+    ends = (
+        (None, None)
+        if reach is None
+        else (row["level_db"] - 2 * reach, row["level_db"] + 2 * reach)
+    )
+    return row | {"_end": row["frequency_hz"], "_own_low": ends[0], "_own_high": ends[1]}
+
+
+def mask(lines: Lines) -> tuple[float, float, float, float] | None:
+    """Band and levels (Hz, Hz, dB, dB) of the published spread about the unit's curves.
+
+    A spread says how far apart the ends may lie, not where: the window is centred between the
+    greatest and the least level that the outputs together have in its band.
+    """
+    rows = [r for line in lines.values() for r in line if r.get("mask_db")]
+    if not rows:
+        return None
+    height = rows[0]["mask_db"]
+    low = rows[0]["mask_low_hz"] or min(r["frequency_hz"] for r in rows)
+    high = rows[0]["mask_high_hz"] or max(r["frequency_hz"] for r in rows)
+    inside = [r["level_db"] for r in rows if low * 0.99 <= r["frequency_hz"] <= high * 1.01]
+    if not inside:
+        return None
+    middle = (max(inside) + min(inside)) / 2
+    return low, high, middle - height / 2, middle + height / 2
+
+
+def _mask(lines: Lines, along: Ruler, up: Ruler, area: Field) -> list[alt.Chart]:
+    found = mask(lines)
+    if found is None:
+        return []
+    low, high, under, over = found
+    edges = [
+        {"px": along.px(along.held(low)), "px2": along.px(along.held(high)), "py": y, "py2": y}
+        for y in (up.px(up.held(under)), up.px(up.held(over)))
+    ]
+    band = f"{quantity(low, 'Hz')} to {quantity(high, 'Hz')}"
+    text = f"published: within {number(over - under)} dB, {band}"
+    drawn = rules(edges, area.width, area.height, MASK, 1.6, (8, 4))
+    at = up.px(up.held(over))
+    return [*drawn, words(text, edges[0]["px"] + 8, at - 7, 13, colour=MASK)]
+
+
+def _note(rows: Sequence[Row], own: Lines, area: Field) -> list[alt.Chart]:
+    """What the grey and the band about the line are."""
     counts = [r["peers"] for r in rows if r.get("peers")]
     made_of = f", up to {max(counts)} curves" if counts else ""
-    text = f"shaded: the peers' envelope{made_of}"
-    shaded = any(r["low_db"] is not None for r in rows)
-    return (
-        [words(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")] if shaded else []
+    notes = [f"pale: the peers' envelope{made_of}"] * any(r["low_db"] is not None for r in rows)
+    notes += ["dark: uncertainty, k = 2"] * any(
+        r["_own_low"] is not None for line in own.values() for r in line
     )
+    text = "; ".join(notes)
+    return [words(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")] if text else []
 
 
 def _drawable(row: Row) -> bool:
@@ -97,7 +150,10 @@ def _drawable(row: Row) -> bool:
 
 def _levels(plate: Plate, rows: list[Row], height: float) -> Ruler:
     unit = plate.labels.unit_of("level_db", "dB")
-    levels = [r[n] for r in rows for n in ("level_db", "low_db", "high_db") if r[n] is not None]
+    names = ("level_db", "low_db", "high_db", "_own_low", "_own_high")
+    levels = [r[n] for r in rows for n in names if r[n] is not None]
+    window = mask(lines_of(rows, "frequency_hz", plate.subject, of_subject=True))
+    levels += window[2:] if window else ()
     if plate.options["span"] == "auto" and max(levels) > FLOOR_DB:
         levels = [max(level, FLOOR_DB) for level in levels]
     reach = [min(levels), max(levels)]

@@ -11,11 +11,20 @@ from backbench.charts import theme
 from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
 from backbench.charts.declare import Plate, chart
 from backbench.charts.fixed import coloured, dashed, silent
-from backbench.charts.marks import Row, across, colour_of, dash_of, named, pixels, shape_of
+from backbench.charts.marks import (
+    Row,
+    across,
+    axis_title,
+    colour_of,
+    dash_of,
+    named,
+    pixels,
+    shape_of,
+)
 from backbench.charts.panels import positions, rules
 from backbench.charts.placing import spread
 from backbench.charts.ruler import Ruler, ranges_widely, ruler
-from backbench.charts.wording import quantity, shortened, wrapped
+from backbench.charts.wording import BOLD, quantity, shortened, text_width, unit_name, wrapped
 
 COLUMNS = (
     "unit_key",
@@ -45,9 +54,12 @@ class Slot:
     height: float
 
 
-@chart("slope", COLUMNS)
+@chart("slope", COLUMNS, ("title",))
 def slope(plate: Plate) -> alt.LayerChart:
-    """Before and after: one panel a metric, one line a unit, bars of twice the uncertainty."""
+    """Before and after: one panel a metric, one line a unit, bars of twice the uncertainty.
+
+    `title` is the metric's name for readers.
+    """
     rows = [r for r in plate.frame.to_dicts() if r["before"] is not None and r["after"] is not None]
     if not rows:
         return sentence(plate, "No unit was measured both before and after work on it.")
@@ -58,7 +70,8 @@ def slope(plate: Plate) -> alt.LayerChart:
     for slot, metric in zip(_slots(len(shown), area), shown, strict=True):
         some = [r for r in rows if r["metric"] == metric]
         layers += _panel(some, plate, slot, area, only=len(shown) == 1)
-    more = f"; not drawn: {', '.join(metrics[MOST_PANELS:])}" if len(metrics) > len(shown) else ""
+    lacking = [_title(r) for m in metrics[MOST_PANELS:] for r in rows if r["metric"] == m]
+    more = f"; not drawn: {', '.join(dict.fromkeys(lacking))}" if lacking else ""
     layers.append(
         words(
             shortened(f"bars: ±2 u (k = 2){_who(rows, plate.subject)}{more}", area.width, 13),
@@ -79,6 +92,11 @@ def _who(rows: Sequence[Row], subject: str) -> str:
     if subject not in labels:
         return ""
     return f"; thick: {labels[subject]}; thin: {len(labels) - 1} more"
+
+
+def _title(row: Row) -> str:
+    """The metric as readers call it."""
+    return str(row.get("title") or str(row["metric"]).replace("_", " "))
 
 
 def _slots(count: int, area: Field) -> list[Slot]:
@@ -116,7 +134,7 @@ def _panel(
         words(word, x, bottom + 19, theme.SMALL_PX, align="center", colour=theme.SOFT_INK)
         for word, x in (("before", x1), ("after", x2))
     ]
-    heads = wrapped(str(rows[0]["metric"]).replace("_", " "), span - 16, theme.TEXT_PX + 1)
+    heads = wrapped(axis_title(_title(rows[0]), unit), (span - 16) / BOLD, theme.TEXT_PX + 1)
     drawn += [
         words(line, left, slot.top - 14 - 18 * (len(heads) - 1 - k), theme.TEXT_PX + 1, bold=True)
         for k, line in enumerate(heads)
@@ -142,7 +160,7 @@ def _levels(rows: Sequence[Row], unit: str, slot: Slot) -> Ruler:
 def _end(row: Row, side: str, x: float, up: Ruler, plate: Plate, unit: str) -> Row:
     spread_u = COVERAGE * (row[side + "_u"] or 0.0)
     low, high = (up.px(up.held(row[side] + sign * spread_u)) for sign in (-1, 1))
-    told = f"{row['metric']} {side}: {quantity(row[side], unit)}"
+    told = f"{_title(row)}, {side}: {quantity(row[side], unit)}"
     return {
         "unit_key": row["unit_key"],
         "label": row["label"],
@@ -218,7 +236,9 @@ def _texts(
                 )
                 continue
             if only:
-                text = shortened(f"{text}\u2002{e['label']}", room - 8, theme.TEXT_PX)
+                text += "\u2002"
+                space = room - 8 - text_width(text, theme.SMALL_PX, bold=e["strong"])
+                text += unit_name(e["label"], space, theme.SMALL_PX, bold=e["strong"])
             row = {
                 "from_x": x + 8,
                 "from_y": e["py"],

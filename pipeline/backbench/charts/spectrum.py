@@ -12,31 +12,37 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
 from backbench.charts.curves import end_names, lines_of, subject_lines
-from backbench.charts.declare import Plate, chart
+from backbench.charts.declare import Option, Plate, chart
+from backbench.charts.fixed import silent
 from backbench.charts.marks import Row, named
 from backbench.charts.ruler import Ruler, frequency_ruler, ruler
-from backbench.charts.wording import quantity, text_width
+from backbench.charts.wording import number, quantity, text_width
 
 COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level", "kind")
 TRACES = ("spectrum", "idle", "tone")
 REACH = 1.26
 ABOVE_DB = 12.0
 MOST_NAMED = 8
+PEAK = "peak"
+SAME_LINE = 0.04
+WEIGHTING = Option("weighting", ("none", "A"), "a weighting to show beside the trace")
 
 
-@chart("spectrum", COLUMNS)
+@chart("spectrum", COLUMNS, ("y_unit", "name"), (WEIGHTING,))
 def spectrum(plate: Plate) -> alt.LayerChart:
     """The spectrum of one unit's outputs, its mains lines named.
 
     Rows of kind "spectrum", "idle" or "tone" are the trace; rows of any other kind are single
-    lines to name. Without such, peaks of the trace are named by their frequency.
+    lines, named by `name` or their frequency. Other peaks of the trace are named too. `y_unit`
+    is the unit of the level where it isn't the header's. With weighting A, the curve of that
+    weighting hangs from a level of the axis.
     """
     rows = [r | {"_end": r["frequency_hz"]} for r in plate.frame.to_dicts() if _drawable(r)]
     key = plate.subject or (rows[0]["unit_key"] if rows else "")
     rows = [r for r in rows if r["unit_key"] == key]
     if not rows:
         return sentence(plate, "This unit has no spectrum yet.")
-    unit = plate.labels.unit_of("level")
+    unit = str(rows[0].get("y_unit") or plate.labels.unit_of("level"))
     area = field(plate, right=214)
     along = frequency_ruler((r["frequency_hz"] for r in rows), 0.0, area.width)
     along = along.shown(plate.labels.title_of("frequency_hz"))
@@ -49,8 +55,9 @@ def spectrum(plate: Plate) -> alt.LayerChart:
         [r for r in rows if r["kind"] in TRACES], "frequency_hz", key, of_subject=True
     )
     lines = [r for r in rows if r["kind"] not in TRACES]
-    lines = lines or [r for trace in traces.values() for r in peaks(trace, log)]
+    lines += [r for trace in traces.values() for r in peaks(trace, log) if _another(r, lines)]
     layers = [
+        *_weighting(plate, along, up, area, unit),
         *subject_lines(
             traces, along, up, "frequency_hz", "level", None, None, weight=1.2, shaded=True
         ),
@@ -58,6 +65,48 @@ def spectrum(plate: Plate) -> alt.LayerChart:
         *end_names(traces, along, up, area, "level", shaded=True),
     ]
     return assemble(plate, area, layers)
+
+
+def _another(peak: Row, lines: Sequence[Row]) -> bool:
+    """Whether a peak is none of the lines that are named already."""
+    hertz = peak["frequency_hz"]
+    return all(abs(math.log(hertz / r["frequency_hz"])) > SAME_LINE for r in lines)
+
+
+def _weighting(plate: Plate, along: Ruler, up: Ruler, area: Field, unit: str) -> list[alt.Chart]:
+    """The A-weighting curve (IEC 61672-1), 0 dB at 1 kHz on the axis's upmost tick."""
+    if plate.options["weighting"] != "A" or "dB" not in unit:
+        return []
+    import numpy as np
+
+    from backbench.signal.weighting import a_weighting
+
+    top = max(up.ticks)
+    hertz = np.geomspace(along.low, along.high, 200)
+    levels = top + 20 * np.log10(a_weighting(hertz))
+    points = [
+        {"x": float(f), "y": float(level)}
+        for f, level in zip(hertz, levels, strict=True)
+        if up.low < level < up.high
+    ]
+    if not points:
+        return []
+    line = layer(points).mark_line(color=theme.LOOKS["solid state"].colour, strokeWidth=1.4)
+    end = up.px(points[-1]["y"])
+    told = ["A-weighting,", f"0 dB drawn at {number(top)}"]
+    return [
+        line.encode(x=along.x("x"), y=up.y("y"), tooltip=silent()),
+        *(
+            words(
+                text,
+                area.width + 20,
+                end + 5 + 18 * k,
+                theme.SMALL_PX,
+                colour=theme.LOOKS["solid state"].colour,
+            )
+            for k, text in enumerate(told)
+        ),
+    ]
 
 
 def _drawable(row: Row) -> bool:
@@ -83,7 +132,7 @@ def peaks(trace: Sequence[Row], log: bool) -> list[Row]:
             and len(found) < MOST_NAMED
         ):
             found.append(k)
-    return [trace[k] | {"kind": "peak"} for k in found]
+    return [trace[k] | {"kind": PEAK} for k in found]
 
 
 def _named_lines(
@@ -101,18 +150,27 @@ def _named_lines(
         for r in rows
     ]
     tips = [alt.Tooltip("output:N"), alt.Tooltip("told:N", title="line")]
-    ring = layer(told).mark_point(
-        filled=True,
-        fill=theme.PAPER,
-        stroke=theme.LOOKS["tube"].colour,
-        strokeWidth=1.8,
-        opacity=1,
-        size=52,
-    )
-    drawn = [ring.encode(x=along.x("frequency_hz"), y=up.y("level"), tooltip=tips)]
+    drawn = []
+    for peak in (False, True):
+        some = [r for r in told if (r["kind"] == PEAK) == peak]
+        if some:
+            ring = layer(some).mark_point(
+                filled=True,
+                fill=theme.PAPER,
+                stroke=theme.INK if peak else theme.LOOKS["tube"].colour,
+                strokeWidth=1.8,
+                opacity=1,
+                size=52,
+                shape="diamond" if peak else "circle",
+            )
+            drawn.append(ring.encode(x=along.x("frequency_hz"), y=up.y("level"), tooltip=tips))
     names = _line_names(rows, along, up)
-    kinds = " and ".join(sorted({str(r["kind"]) for r in rows}))
-    note = words(f"rings: {kinds}s", area.width, -14, 13, colour=theme.SOFT_INK, align="right")
+    kinds = sorted({str(r["kind"]) for r in rows} - {PEAK})
+    notes = [f"rings: {' and '.join(kinds)} lines"] if kinds else []
+    notes += ["diamonds: other peaks" if kinds else "diamonds: peaks"] * any(
+        r["kind"] == PEAK for r in rows
+    )
+    note = words("; ".join(notes), area.width, -14, 13, colour=theme.SOFT_INK, align="right")
     return [*drawn, *named(names, along, up), note]
 
 
@@ -125,7 +183,7 @@ def _line_names(rows: Sequence[Row], along: Ruler, up: Ruler) -> list[Row]:
     for row in sorted(rows, key=lambda r: r["level"]):
         best[row["frequency_hz"]] = row
     for row in sorted(best.values(), key=lambda r: -r["level"])[:MOST_NAMED]:
-        text = quantity(row["frequency_hz"], "Hz", 3)
+        text = row.get("name") or quantity(row["frequency_hz"], "Hz", 3)
         width = text_width(text, theme.SMALL_PX)
         x, y = along.px(row["frequency_hz"]), up.px(row["level"])
         places = [(x - width / 2, y - 17), (x + 11, y - 2), (x - 11 - width, y - 2)]

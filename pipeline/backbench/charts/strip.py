@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.canvas import assemble, badge, field, layer, sentence, words
+from backbench.charts.canvas import Field, assemble, badge, field, layer, sentence, words
 from backbench.charts.declare import Option, Plate, chart
 from backbench.charts.marks import (
     Row,
@@ -23,11 +23,12 @@ from backbench.charts.marks import (
 )
 from backbench.charts.placing import swarm
 from backbench.charts.ruler import Ruler, ranges_widely, ruler
-from backbench.charts.wording import quantity, shortened, text_width
+from backbench.charts.wording import quantity, text_width, unit_name
 
 COLUMNS = ("unit_key", "label", "technology", "value", "low", "high")
 OPTIONAL = ("bound", "status")
 SCALE = Option("scale", ("auto", "linear", "log"), "axis of the values")
+DOT_PX = 9.0
 
 
 def value_rows(plate: Plate) -> list[Row]:
@@ -77,6 +78,7 @@ def strip(plate: Plate) -> alt.LayerChart:
         place(members, along, step * (k + 0.5), step / 2 - 26, 9.0)
     layers = strip_layers(rows, along, up, step)
     layers += [*row_names(groups, rows, area.left, step), *_names(rows, along, up, step)]
+    layers += bars_note(rows, along, area)
     return assemble(plate, area, layers)
 
 
@@ -104,6 +106,24 @@ def strip_layers(
         *bars(subject, along, y, "low", "high", weight=2.2),
         *strong(subject, x, y),
     ]
+
+
+def bars_note(rows: Sequence[Row], along: Ruler, area: Field) -> list[alt.Chart]:
+    """What the bars are, where any is longer than its dot."""
+    told = [r for r in rows if r["low"] is not None and r["high"] is not None]
+    seen = [
+        r for r in told if along.px(along.held(r["high"])) - along.px(along.held(r["low"])) > DOT_PX
+    ]
+    notes = ["bars: low to high at k = 2"] if seen else []
+    notes += ["open: a bound, the arrow to where the value lies"] * any(
+        r.get("bound") for r in rows
+    )
+    if not notes:
+        return []
+    text = "; ".join(notes)
+    edge = area.width + area.right - 26
+    y = area.height + area.bottom - 12
+    return [words(text, edge, y, 13, colour=theme.SOFT_INK, align="right")]
 
 
 def row_names(
@@ -160,10 +180,10 @@ def _one_strip(
     taken: list[tuple[float, float]] = []
     rows: list[Row] = []
     for row in chosen:
-        text = shortened(row["label"], 220, theme.TEXT_PX)
+        text = unit_name(row["label"], 220, theme.TEXT_PX, bold=row["_strong"])
         if row["_strong"]:
             text += "\u2002" + quantity(row["value"], along.unit)
-        width = text_width(text, theme.TEXT_PX + 1)
+        width = text_width(text, theme.TEXT_PX + row["_strong"], bold=row["_strong"])
         x = min(max(along.px(row["value"]) - width / 2, 0.0), along.end - width + 40)
         if any(x < end + 10 and x + width > start - 10 for start, end in taken):
             continue

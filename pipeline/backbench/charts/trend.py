@@ -22,7 +22,7 @@ from backbench.charts.marks import (
 )
 from backbench.charts.placing import freest, spread
 from backbench.charts.ruler import Ruler, ranges_widely, ruler
-from backbench.charts.wording import number, quantity, shortened, text_width
+from backbench.charts.wording import number, quantity, symbol, text_width, unit_name
 from backbench.compare.trends import FEWEST, Trend
 from backbench.compare.trends import trend as robust
 from backbench.errors import Refusal
@@ -30,6 +30,7 @@ from backbench.errors import Refusal
 COLUMNS = ("unit_key", "label", "technology", "x", "y", "y_low", "y_high")
 SCALE = Option("scale", ("auto", "linear", "log"), "axis of y")
 STEPS = 24
+NAME_SHIFTS = (0, 18, 34, 50, 70, 90)
 
 
 @chart("trend", COLUMNS, ("bound", "status"), (SCALE,))
@@ -184,15 +185,21 @@ def _own_name(
     others = [(along.px(r["x"]), up.px(r["y"])) for r in rows]
     names = []
     for row in own:
-        text = shortened(row["label"], area.width * 0.6, theme.TEXT_PX + 1)
-        width = text_width(text, theme.TEXT_PX + 1)
+        text = unit_name(row["label"], area.width * 0.6, theme.TEXT_PX + 1, bold=True)
+        width = text_width(text, theme.TEXT_PX + 1, bold=True)
         x, y = along.px(row["x"]), up.px(row["y"])
-        sides = [s for s in (x + 13, x - 13 - width) if 0 <= s <= area.width - width]
-        sides = sides or [max(0.0, area.width - width)]
-        heights = [h for h in (y, y - 18, y + 18, y - 34, y + 34) if 8 <= h <= area.height - 8]
+        sides = [s for s in (x + 14, x - 14 - width) if 0 <= s <= area.width - width]
+        heights = [h for d in NAME_SHIFTS for h in (y - d, y + d) if 8 <= h <= area.height - 8]
         places = [(s, h) for h in heights for s in sides]
+        middle = min(max(x - width / 2, 0.0), area.width - width)
+        places += [(middle, h) for h in heights if abs(h - y) >= 22] or [(middle, y - 22)]
         to_x, to_y = freest(places, width, 18.0, others)
-        names.append({"to_x": to_x, "to_y": to_y, "text": text, "bold": True})
+        name: Row = {"to_x": to_x, "to_y": to_y, "text": text, "bold": True}
+        if abs(to_y - y) > 30:
+            edge = to_y + (12 if to_y < y else -12)
+            at = min(max(x, to_x), to_x + width)
+            name |= {"from_x": x, "from_y": y, "lead_x": at, "lead_y": edge}
+        names.append(name)
     return named(names, along, up)
 
 
@@ -204,10 +211,17 @@ def _verdict(
     else:
         unit = plate.labels.unit_of("y")
         rho = number(whole.rho, 2)
-        per = plate.labels.unit_of("x").removesuffix("s") or "step of x"
+        per = _step_of_x(plate)
         found = (whole.slope, whole.low, whole.high)
         slope, low, high = (number(10.0**v) if up.log else quantity(v, unit) for v in found)
         kind = "factor" if up.log else "slope"
         text = f"{kind} {slope} per {per}, 95 % interval {low} to {high}; Spearman's ρ {rho}"
     edge = area.width + area.right - 26
     return [words(text, edge, -14, 13, colour=theme.SOFT_INK, align="right")]
+
+
+def _step_of_x(plate: Plate) -> str:
+    """What the slope is told per: x's unit; a year for years of making, which have none."""
+    unit = symbol(plate.labels.unit_of("x")).removesuffix("s")
+    title = plate.labels.title_of("x").lower()
+    return unit or ("year" if title.startswith("year") else f"unit of {title}")

@@ -8,6 +8,7 @@ import unicodedata
 PREFIXES = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
 SYMBOLS = {"ohm": "Ω", "1": "", "percent": "%"}
 PREFIXED = ("V", "W", "Ω", "Hz", "A", "s", "F")
+BOLD = 1.08
 NARROW = frozenset("iljtfrI.,:;'|!()[] /-·")
 WIDE = frozenset("mwMW@%—")
 
@@ -54,19 +55,30 @@ def ordinal(position: int) -> str:
     return f"{position}{ending}"
 
 
-def text_width(text: str, size_px: float) -> float:
-    """About how wide the text runs, in pixels, in a plain sans-serif face."""
-    return size_px * sum(_advance(character) for character in text)
+def text_width(text: str, size_px: float, *, bold: bool = False) -> float:
+    """About how wide the text runs, in pixels, in a plain sans-serif face; never too narrow."""
+    width = size_px * sum(_advance(character) for character in text)
+    return width * BOLD if bold else width
 
 
-def shortened(text: str, room_px: float, size_px: float) -> str:
+def shortened(text: str, room_px: float, size_px: float, *, bold: bool = False) -> str:
     """The text cut with an ellipsis where it would run wider than the room."""
-    if text_width(text, size_px) <= room_px:
+    if text_width(text, size_px, bold=bold) <= room_px:
         return text
     kept = text
-    while kept and text_width(kept + "…", size_px) > room_px:
+    while kept and text_width(kept + "…", size_px, bold=bold) > room_px:
         kept = kept[:-1]
     return kept.rstrip() + "…"
+
+
+def unit_name(label: str, room_px: float, size_px: float, *, bold: bool = False) -> str:
+    """A unit's label cut to the room; what tells it from its like, after a comma, is kept."""
+    head, comma, tail = label.rpartition(", ")
+    ending = comma + tail
+    room = room_px - text_width(ending, size_px, bold=bold)
+    if not comma or room < 5 * size_px:
+        return shortened(label, room_px, size_px, bold=bold)
+    return shortened(head, room, size_px, bold=bold) + ending
 
 
 def wrapped(text: str, room_px: float, size_px: float, most: int = 2) -> list[str]:
