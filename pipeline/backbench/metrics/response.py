@@ -4,91 +4,29 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import replace
 
-import numpy as np
+from backbench.errors import NotApplicable
+from backbench.metrics.declare import Bound, CurveData, Figure, curve, metric
+from backbench.metrics.response_view import REFERENCE_HZ, ResponseView
+from backbench.signal.response import HALF_POWER_DB, Response
 
-from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.declare import CurveData, Figure, Material, curve, metric, view
-from backbench.signal.response import HALF_POWER_DB, Response, resolution
-from backbench.signal.soundness import check_record
-from backbench.signal.sweep import transfer
-from backbench.signal.sweep_window import Sweep as Played
-from backbench.signal.uncertainty import DB_PER_RELATIVE
-from backbench.stimuli import Sweep, Table
-
-REFERENCE_HZ = 1000.0
 AUDIO_BAND_HZ = (20.0, 20_000.0)
 POINTS_HZ = (20.0, 50.0, 100.0, 200.0, 500.0, 2e3, 5e3, 10e3, 15e3, 20e3)
 RESPONSES = ["sweep", "response table"]
 
-
-@dataclass(frozen=True, eq=False)
-class ResponseView:
-    """A response in dB re 1 kHz, and the gain there where the input is known.
-
-    level: the response re 1 kHz; its uncertainties include those of the level at 1 kHz.
-    gain: output over input at 1 kHz in dB; None from a table.
-    """
-
-    level: Response
-    gain: Figure | None
+__all__ = ["ResponseView", "gain_at_1_khz"]
 
 
-@view("sweep", version=1)
-def sweep(material: Material, number: int) -> ResponseView:
-    """Transfer function from what was played to output track `number`."""
-    stimulus = material.stimulus
-    assert isinstance(stimulus, Sweep)
-    track, played = material.outputs[number], material.reference or material.generator
-    if played is None:
-        raise Refusal("what was played was not recorded")
-    if played.rate_hz != track.rate_hz:
-        raise Refusal(
-            f"the output was sampled at {track.rate_hz:g} Hz, what was played at "
-            f"{played.rate_hz:g} Hz"
-        )
-    check_record(track)
-    low, high = stimulus.sweep_hz
-    found = transfer(played.volts, track.volts, track.rate_hz, Played(low, high, stimulus.sweep_s))
-    magnitude = np.abs(found.ratio)
-    whole = Response(
-        found.frequency_hz, 20 * np.log10(magnitude), DB_PER_RELATIVE * found.noise / magnitude
-    )
-    at_reference = whole.at(REFERENCE_HZ)
-    shared = DB_PER_RELATIVE * math.hypot(track.calibration, played.calibration)
-    gain = Figure(
-        at_reference.db, math.hypot(at_reference.u, shared), at_reference.u,
-        frequency_hz=REFERENCE_HZ,
-    )  # fmt: skip
-    return ResponseView(_re_reference(whole), gain)
-
-
-@view("response table", version=1)
-def response_table(material: Material, number: int) -> ResponseView:
-    """The table's levels in dB, or in volts, re that at 1 kHz."""
-    stimulus, table = material.stimulus, material.table
-    assert isinstance(stimulus, Table)
-    assert table is not None
-    order = np.argsort(table["frequency"], kind="stable")
-    hz, level = table["frequency"][order], table["level"][order]
-    printed = resolution(level)
-    if stimulus.columns["level"].unit == "dB":
-        return ResponseView(_re_reference(Response(hz, level, np.full(len(hz), printed))), None)
-    if (level <= 0).any():
-        raise Refusal("a level of 0 V or below")
-    whole = Response(hz, 20 * np.log10(level), DB_PER_RELATIVE * printed / level)
-    return ResponseView(_re_reference(whole), None)
-
-
-def _re_reference(whole: Response) -> Response:
-    reference = whole.at(REFERENCE_HZ)
-    return Response(whole.hz, whole.db - reference.db, np.hypot(whole.u_db, reference.u))
+def _taken(response: ResponseView, figure: Figure) -> Figure:
+    """The figure with what the response tells of how it was taken."""
+    return replace(figure, detail={**figure.detail, **response.detail})
 
 
 def gain_at_1_khz(response: ResponseView) -> Figure:
     """Gain at 1 kHz. Raises NotApplicable where the input is unknown."""
     if response.gain is None:
+        _ = response.level
         raise NotApplicable("a table does not tell the input")
     return response.gain
 
@@ -105,16 +43,78 @@ def gain_at_1_khz(response: ResponseView) -> Figure:
 )
 def response_spread(response: ResponseView) -> Figure:
     """Difference between the greatest and the least level within 20 Hz to 20 kHz."""
+    level = _over_the_band(response)
+    spread, chance = level.spread(*AUDIO_BAND_HZ)
+    # Noise alone widens a spread: where it accounts for most of it, the figure is a bound.
+    u = math.hypot(spread.u, chance / math.sqrt(3))
+    bound: Bound | None = "upper" if spread.db <= 2 * chance else None
+    return _taken(response, Figure(spread.db, u, u, bound=bound))
+
+
+def _over_the_band(response: ResponseView) -> Response:
+    """The response where it covers 20 Hz to 20 kHz. Raises NotApplicable where it doesn't."""
     level = response.level
     if not level.covers(*AUDIO_BAND_HZ):
         raise NotApplicable(
             f"measured from {level.hz[0]:.4g} to {level.hz[-1]:.4g} Hz only, not 20 Hz to 20 kHz; "
             "a sweep must begin below and end above"
         )
-    spread, chance = level.spread(*AUDIO_BAND_HZ)
-    # Noise alone widens a spread: where it accounts for most of it, the figure is a bound.
-    u = math.hypot(spread.u, chance / math.sqrt(3))
-    return Figure(spread.db, u, u, bound="upper" if spread.db <= 2 * chance else None)
+    return level
+
+
+@metric(
+    "response_deviation",
+    title="Response, deviation 20 Hz to 20 kHz",
+    unit="dB",
+    better="lower",
+    source="IEC 60268-3 (gain-frequency response)",
+    stimuli=RESPONSES,
+    version=1,
+    choice="the greater of rise and fall re 1 kHz: the response is within plus or minus this",
+)
+def response_deviation(response: ResponseView) -> Figure:
+    """Greatest distance of the level from that at 1 kHz, within 20 Hz to 20 kHz."""
+    found, _ = _over_the_band(response).farthest(*AUDIO_BAND_HZ)
+    bound: Bound | None = "upper" if abs(found.db) <= 2 * found.u else None
+    return _taken(response, Figure(abs(found.db), found.u, found.u, bound=bound))
+
+
+@metric(
+    "response_bump",
+    title="Greatest rise of the response",
+    unit="dB",
+    better="lower",
+    source="common practice, no source",
+    stimuli=RESPONSES,
+    version=1,
+    choice="re 1 kHz, 20 Hz to 20 kHz; a bound where no rise stands out of its uncertainty",
+)
+def response_bump(response: ResponseView) -> Figure:
+    """How far the response rises above its level at 1 kHz."""
+    found, _ = _over_the_band(response).highest(*AUDIO_BAND_HZ)
+    most = max(found.db, 0.0)
+    if most <= 2 * found.u:
+        return _taken(response, Figure(most + 2 * found.u, found.u, found.u, bound="upper"))
+    return _taken(response, Figure(most, found.u, found.u))
+
+
+@metric(
+    "response_bump_at",
+    title="Frequency of the greatest rise",
+    unit="Hz",
+    better="neither",
+    source="common practice, no source",
+    stimuli=RESPONSES,
+    version=1,
+    choice="uncertain by the band in which the level is within its uncertainty of the greatest",
+)
+def response_bump_at(response: ResponseView) -> Figure:
+    """The frequency within 20 Hz to 20 kHz at which the response rises most above 1 kHz."""
+    found, (low, high) = _over_the_band(response).highest(*AUDIO_BAND_HZ)
+    if found.db <= 2 * found.u:
+        raise NotApplicable("no rise above 1 kHz stands out of its uncertainty")
+    u = (high - low) / math.sqrt(12)
+    return _taken(response, Figure(math.sqrt(low * high), u, u))
 
 
 @metric(
@@ -129,7 +129,7 @@ def response_spread(response: ResponseView) -> Figure:
 )
 def response_low_3db(response: ResponseView) -> Figure:
     """The frequency below 1 kHz at which the response is down by a factor of sqrt(2)."""
-    return _edge(response.level, upward=False)
+    return _edge(response, HALF_POWER_DB, upward=False)
 
 
 @metric(
@@ -144,14 +144,74 @@ def response_low_3db(response: ResponseView) -> Figure:
 )
 def response_high_3db(response: ResponseView) -> Figure:
     """The frequency above 1 kHz at which the response is down by a factor of sqrt(2)."""
-    return _edge(response.level, upward=True)
+    return _edge(response, HALF_POWER_DB, upward=True)
 
 
-def _edge(level: Response, *, upward: bool) -> Figure:
-    found = level.falls_to(-HALF_POWER_DB, REFERENCE_HZ, upward=upward)
+@metric(
+    "response_low_1db",
+    title="Lower -1 dB frequency",
+    unit="Hz",
+    better="lower",
+    source="IEC 60268-3 (gain-limited effective frequency range)",
+    stimuli=RESPONSES,
+    version=1,
+    choice="first frequency below 1 kHz that far down re the level there",
+)
+def response_low_1db(response: ResponseView) -> Figure:
+    """The frequency below 1 kHz at which the response is down by 1 dB."""
+    return _edge(response, 1, upward=False)
+
+
+@metric(
+    "response_high_1db",
+    title="Upper -1 dB frequency",
+    unit="Hz",
+    better="higher",
+    source="IEC 60268-3 (gain-limited effective frequency range)",
+    stimuli=RESPONSES,
+    version=1,
+    choice="first frequency above 1 kHz that far down re the level there",
+)
+def response_high_1db(response: ResponseView) -> Figure:
+    """The frequency above 1 kHz at which the response is down by 1 dB."""
+    return _edge(response, 1, upward=True)
+
+
+@metric(
+    "response_low_half_db",
+    title="Lower -0.5 dB frequency",
+    unit="Hz",
+    better="lower",
+    source="IEC 60268-3 (gain-limited effective frequency range)",
+    stimuli=RESPONSES,
+    version=1,
+    choice="first frequency below 1 kHz that far down re the level there",
+)
+def response_low_half_db(response: ResponseView) -> Figure:
+    """The frequency below 1 kHz at which the response is down by 0.5 dB."""
+    return _edge(response, 0.5, upward=False)
+
+
+@metric(
+    "response_high_half_db",
+    title="Upper -0.5 dB frequency",
+    unit="Hz",
+    better="higher",
+    source="IEC 60268-3 (gain-limited effective frequency range)",
+    stimuli=RESPONSES,
+    version=1,
+    choice="first frequency above 1 kHz that far down re the level there",
+)
+def response_high_half_db(response: ResponseView) -> Figure:
+    """The frequency above 1 kHz at which the response is down by 0.5 dB."""
+    return _edge(response, 0.5, upward=True)
+
+
+def _edge(response: ResponseView, down_db: float, *, upward: bool) -> Figure:
+    found = response.level.falls_to(-down_db, REFERENCE_HZ, upward=upward)
     if found.within:
-        return Figure(found.hz, found.u, found.u)
-    return Figure(found.hz, 0.0, bound="lower" if upward else "upper")
+        return _taken(response, Figure(found.hz, found.u, found.u))
+    return _taken(response, Figure(found.hz, 0.0, bound="lower" if upward else "upper"))
 
 
 @metric(
@@ -171,7 +231,7 @@ def response_at(response: ResponseView) -> Iterator[Figure]:
         raise NotApplicable("none of the frequencies was measured")
     for hz in covered:
         found = response.level.at(hz)
-        yield Figure(found.db, found.u, found.u, frequency_hz=hz)
+        yield _taken(response, Figure(found.db, found.u, found.u, frequency_hz=hz))
 
 
 @curve(

@@ -73,13 +73,38 @@ class Response:
 
         Raises Refusal where the band isn't covered.
         """
-        ends = [self.at(low_hz), self.at(high_hz)]
-        inside = (self.hz > low_hz) & (self.hz < high_hz)
-        db = np.concatenate([self.db[inside], [end.db for end in ends]])
-        u = np.concatenate([self.u_db[inside], [end.u for end in ends]])
+        _, db, u = self._inside(low_hz, high_hz)
         top, bottom = int(np.argmax(db)), int(np.argmin(db))
         widened = _chance(db[top] - db, u) + _chance(db - db[bottom], u)
         return Level(float(db[top] - db[bottom]), math.hypot(u[top], u[bottom])), widened
+
+    def highest(self, low_hz: float, high_hz: float) -> tuple[Level, tuple[float, float]]:
+        """Greatest level within a band, and the band of frequencies that it may be at.
+
+        That is where the level is within its uncertainty of the greatest, at least the points
+        beside it. Raises Refusal where the band isn't covered.
+        """
+        hz, db, u = self._inside(low_hz, high_hz)
+        return _extreme(hz, db, u)
+
+    def farthest(self, low_hz: float, high_hz: float) -> tuple[Level, tuple[float, float]]:
+        """The level within a band that is farthest from 0 dB, and where it may be; see highest."""
+        hz, db, u = self._inside(low_hz, high_hz)
+        found, where = _extreme(hz, np.abs(db), u)
+        return Level(float(db[int(np.argmax(np.abs(db)))]), found.u), where
+
+    def _inside(self, low_hz: float, high_hz: float) -> tuple[Array, Array, Array]:
+        """Frequencies, levels and uncertainties within a band, its ends among them."""
+        ends = [self.at(low_hz), self.at(high_hz)]
+        inside = (self.hz > low_hz) & (self.hz < high_hz)
+        return tuple(
+            np.concatenate([[first], values[inside], [last]])
+            for first, values, last in (
+                (low_hz, self.hz, high_hz),
+                (ends[0].db, self.db, ends[1].db),
+                (ends[0].u, self.u_db, ends[1].u),
+            )
+        )  # type: ignore[return-value]
 
     def falls_to(self, db: float, outward_from_hz: float, *, upward: bool) -> Crossing:
         """The first frequency, going outward, at which the response is down to a level."""
@@ -102,7 +127,11 @@ class Response:
         from scipy.optimize import brentq
 
         curve = self._between()
-        place = float(brentq(lambda x: float(curve(x)) - db, low, high))
+        ends = [float(curve(x)) - db for x in (low, high)]
+        if ends[0] * ends[1] >= 0:  # a point at the level itself, but for rounding
+            place = low if abs(ends[0]) < abs(ends[1]) else high
+        else:
+            place = float(brentq(lambda x: float(curve(x)) - db, low, high))
         slope = abs(float(curve(place, 1)))
         u = self.at(math.exp(place)).u
         hz = math.exp(place)
@@ -112,6 +141,13 @@ class Response:
         from scipy.interpolate import PchipInterpolator
 
         return PchipInterpolator(np.log(self.hz), self.db)
+
+
+def _extreme(hz: Array, db: Array, u: Array) -> tuple[Level, tuple[float, float]]:
+    top = int(np.argmax(db))
+    near = np.flatnonzero(db >= db[top] - u[top])
+    low, high = max(int(near[0]) - 1, 0), min(int(near[-1]) + 1, len(hz) - 1)
+    return Level(float(db[top]), float(u[top])), (float(hz[low]), float(hz[high]))
 
 
 def _chance(short_of_extreme: Array, u: Array) -> float:

@@ -55,9 +55,16 @@ class Transfer:
     arrival_s: float
 
 
-def transfer(played: Array, recorded: Array, rate_hz: float, sweep: Sweep) -> Transfer:
+def transfer(
+    played: Array,
+    recorded: Array,
+    rate_hz: float,
+    sweep: Sweep,
+    least_linear: float = LEAST_LINEAR,
+) -> Transfer:
     """The linear transfer function from what was played to what was recorded, shapes (n,), (m,).
 
+    least_linear: share of the output's energy that it must explain, 0 for crosstalk in noise.
     Raises Refusal where `played` is no such sweep or `recorded` doesn't follow it.
     """
     spectra = _spectra(played, recorded, rate_hz)
@@ -68,7 +75,7 @@ def transfer(played: Array, recorded: Array, rate_hz: float, sweep: Sweep) -> Tr
     grid = _grid(_usable(cells, level))
     impulse, window = _impulse(spectra, level, grid, rate_hz, sweep)
     spectrum = window.cut(impulse)
-    _refuse_unexplained(spectrum, window, spectra)
+    _refuse_unexplained(spectrum, window, spectra, least_linear)
     ratio = _at(spectrum, grid * window.size / rate_hz)
     record = Record(len(recorded) / rate_hz, _start(played, rate_hz, sweep), rate_hz, sweep)
     noise = noise_of_ratio(impulse, window, record, cells, grid)
@@ -173,13 +180,13 @@ def _usable(played: Played, level: float) -> tuple[float, float]:
     return float(played.hz[strong[0]]), float(played.hz[strong[-1]])
 
 
-def _refuse_unexplained(spectrum: Complex, window: Window, spectra: _Spectra) -> None:
+def _refuse_unexplained(spectrum: Complex, window: Window, spectra: _Spectra, least: float) -> None:
     """Raise Refusal where the output is mostly something else than the sweep through a system."""
     bins = np.arange(len(spectra.source)) * (window.size / spectra.size)
     held = np.interp(bins, np.arange(len(spectrum)), np.abs(spectrum))
     total = float(np.sum(np.square(np.abs(spectra.output))))
     explained = float(np.sum(np.square(held) * spectra.density))
-    if explained < LEAST_LINEAR * total:
+    if explained < least * total:
         raise Refusal(
             f"the sweep explains only {100 * explained / total:.0f} % of the output's energy"
         )

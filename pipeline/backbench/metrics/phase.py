@@ -1,0 +1,121 @@
+"""Phase and group delay of a response; phase and polarity between channels of a tone."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.declare import CurveData, Figure, curve, metric
+from backbench.metrics.response import RESPONSES
+from backbench.metrics.response_view import REFERENCE_HZ, Angle, ResponseView
+from backbench.metrics.tone import ToneView
+from backbench.signal.find_tone import find_tone
+from backbench.signal.power import Square
+from backbench.stimuli import Tone
+
+LEFT, RIGHT = "left", "right"
+LEAST_COSINE = 0.5
+
+
+def _angle(response: ResponseView) -> Angle:
+    _ = response.level
+    if response.phase is None:
+        raise NotApplicable("the table tells no phase")
+    return response.phase
+
+
+@curve(
+    "phase",
+    title="Phase (arrival of the sweep taken off)",
+    x_unit="Hz",
+    y_unit="deg",
+    stimuli=RESPONSES,
+    version=1,
+)
+def phase_curve(response: ResponseView) -> CurveData:
+    """Phase of the output re the input against frequency, unwrapped, within a turn at 1 kHz."""
+    angle, hz = _angle(response), response.level.hz
+    degrees = np.degrees(angle.rad)
+    at_reference = float(np.interp(math.log(REFERENCE_HZ), np.log(hz), degrees))
+    degrees = degrees - 360 * round(at_reference / 360)
+    return CurveData(hz, degrees, np.degrees(angle.u))
+
+
+@curve(
+    "group_delay",
+    title="Group delay (arrival of the sweep taken off)",
+    x_unit="Hz",
+    y_unit="ms",
+    stimuli=RESPONSES,
+    version=1,
+)
+def group_delay_curve(response: ResponseView) -> CurveData:
+    """Fall of phase with angular frequency, between neighbouring points."""
+    angle, hz = _angle(response), response.level.hz
+    width = 2 * np.pi * np.diff(hz)
+    delay = -np.diff(angle.rad) / width
+    u = np.hypot(angle.u[1:], angle.u[:-1]) / width
+    return CurveData(np.sqrt(hz[1:] * hz[:-1]), 1e3 * delay, 1e3 * u)
+
+
+def _between(tone: ToneView) -> tuple[float, float]:
+    """Phase of the left output re the right one of the same record, rad, and its uncertainty.
+
+    Raises NotApplicable for other outputs, Refusal where the right one holds no such tone.
+    """
+    lines, material = tone.distorting(), tone.material
+    tracks = {name: n for n, name in material.names.items()}
+    if RIGHT not in tracks or material.outputs.get(tracks.get(LEFT, 0)) is not tone.track:
+        raise NotApplicable("told for a left output recorded together with a right one")
+    if material.driven_track is not None:
+        raise NotApplicable("only one of the outputs was driven")
+    assert isinstance(material.stimulus, Tone)
+    other = material.outputs[tracks[RIGHT]]
+    if other.rate_hz != tone.track.rate_hz or len(other.volts) != len(tone.track.volts):
+        raise Refusal("the two outputs don't share one record")
+    beside = find_tone(other, material.stimulus.tone_hz, material.mains_hz)
+    # Read at the record's middle: a difference of the two found frequencies doesn't matter there.
+    angle = math.remainder(lines.phase - beside.phase, 2 * math.pi)
+    return angle, math.hypot(_u_phase(lines.fundamental), _u_phase(beside.fundamental))
+
+
+def _u_phase(square: Square) -> float:
+    """Noise turns a line by as much as it changes its amplitude, relative."""
+    return square.relative
+
+
+@metric(
+    "channel_phase",
+    title="Phase between channels",
+    unit="deg",
+    better="nearer zero",
+    source="common practice, no source",
+    stimuli=["tone"],
+    version=1,
+    choice="left re right, of fundamentals in one record; the converter's own is not taken off",
+)
+def channel_phase(tone: ToneView) -> Figure:
+    """Phase of the left output's fundamental re the right output's, both driven alike."""
+    angle, u = _between(tone)
+    own = math.degrees(u)
+    return Figure(math.degrees(angle), own, own, detail={"against": RIGHT})
+
+
+@metric(
+    "channel_polarity",
+    title="Polarity between channels",
+    unit="1",
+    better="neither",
+    source="IEC 60268-3 (polarity)",
+    stimuli=["tone"],
+    version=1,
+    choice="sign of the left fundamental against the right one, within 60 degrees",
+)
+def channel_polarity(tone: ToneView) -> Figure:
+    """+1 where the left output moves with the right one, -1 where against it."""
+    angle, _ = _between(tone)
+    if abs(math.cos(angle)) < LEAST_COSINE:
+        raise Refusal(f"the outputs are {math.degrees(angle):.0f} degrees apart: neither polarity")
+    return Figure(math.copysign(1.0, math.cos(angle)), 0.0, detail={"against": RIGHT})

@@ -1,0 +1,192 @@
+"""A response as its metrics see it: from a sweep, corrected by the bench's own, or a table."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from backbench.errors import NotApplicable, Refusal
+from backbench.manifest import Conditions
+from backbench.metrics.declare import Figure, Material, view
+from backbench.signal.response import Response, resolution
+from backbench.signal.soundness import check_record
+from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer
+from backbench.signal.sweep_window import Sweep as Played
+from backbench.signal.track import Array, Track
+from backbench.signal.uncertainty import DB_PER_RELATIVE
+from backbench.stimuli import Sweep, Table
+
+REFERENCE_HZ = 1000.0
+UNCORRECTED = {"bench": "uncorrected"}
+
+
+@dataclass(frozen=True, eq=False)
+class Angle:
+    """Phase in rad, unwrapped, at the response's frequencies, and its standard uncertainty."""
+
+    rad: Array
+    u: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Crosstalk:
+    """What a driven output leaves at an undriven one.
+
+    driven, undriven: magnitudes of their transfers at the same frequencies; noise of the latter.
+    u_shared: relative uncertainty of their ratio from the tracks' calibrations.
+    """
+
+    hz: Array
+    driven: Array
+    undriven: Array
+    noise: Array
+    u_shared: float
+
+
+@dataclass(frozen=True, eq=False)
+class ResponseView:
+    """A response in dB re 1 kHz, and the gain there where the input is known.
+
+    measured: the response re 1 kHz; its uncertainties include those of the level at 1 kHz. None
+        for an output that was not driven.
+    gain: output over input at 1 kHz in dB; None from a table.
+    phase: the sweep's arrival taken off; None where it isn't known.
+    detail: what every reading of the response tells of how it was taken.
+    """
+
+    measured: Response | None
+    gain: Figure | None
+    conditions: Conditions
+    phase: Angle | None = None
+    crosstalk: Crosstalk | None = None
+    detail: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def level(self) -> Response:
+        """The response of a driven output. Raises NotApplicable for another."""
+        if self.measured is None:
+            raise NotApplicable("this output was not driven in this capture")
+        return self.measured
+
+
+@view("sweep", version=2)
+def sweep(material: Material, number: int) -> ResponseView:
+    """Transfer function from what was played to output track `number`.
+
+    The shape of the bench's own, from a loop-back under the same sweep and input range, is
+    divided out; where there is none, the readings say so.
+    """
+    if material.driven_track not in (None, number):
+        return ResponseView(None, None, material.conditions, crosstalk=_crosstalk(material, number))
+    track, played = material.outputs[number], _played(material)
+    found = _transfer(material, number)
+    magnitude = np.abs(found.ratio)
+    bench = None if material.bench is None else _bench_shape(material.bench, number, found)
+    ratio = found.ratio if bench is None else found.ratio / bench.ratio
+    relative = found.noise / magnitude
+    if bench is not None:
+        relative = np.hypot(relative, bench.noise)
+    whole = Response(found.frequency_hz, 20 * np.log10(np.abs(ratio)), DB_PER_RELATIVE * relative)
+    shared = DB_PER_RELATIVE * math.hypot(track.calibration, played.calibration)
+    return ResponseView(
+        _re_reference(whole),
+        _gain(found, shared),
+        material.conditions,
+        Angle(np.unwrap(np.angle(ratio)), relative),
+        detail={} if bench else UNCORRECTED,
+    )
+
+
+def _gain(found: Transfer, shared: float) -> Figure:
+    """Gain at 1 kHz, as calibrated: the bench's loop-back corrects the shape alone."""
+    magnitude = np.abs(found.ratio)
+    levels = Response(
+        found.frequency_hz, 20 * np.log10(magnitude), DB_PER_RELATIVE * found.noise / magnitude
+    )
+    at = levels.at(REFERENCE_HZ)
+    return Figure(at.db, math.hypot(at.u, shared), at.u, frequency_hz=REFERENCE_HZ)
+
+
+def _played(material: Material) -> Track:
+    played = material.reference or material.generator
+    if played is None:
+        raise Refusal("what was played was not recorded")
+    return played
+
+
+def _transfer(material: Material, number: int, least_linear: float = LEAST_LINEAR) -> Transfer:
+    stimulus, track, played = material.stimulus, material.outputs[number], _played(material)
+    assert isinstance(stimulus, Sweep)
+    if played.rate_hz != track.rate_hz:
+        raise Refusal(
+            f"the output was sampled at {track.rate_hz:g} Hz, what was played at "
+            f"{played.rate_hz:g} Hz"
+        )
+    check_record(track)
+    low, high = stimulus.sweep_hz
+    meant = Played(low, high, stimulus.sweep_s)
+    return transfer(played.volts, track.volts, track.rate_hz, meant, least_linear)
+
+
+def _bench_shape(bench: Material, number: int, wanted: Transfer) -> Transfer | None:
+    """The loop-back's transfer re its magnitude at 1 kHz, on the same frequencies.
+
+    Of the same track, or of the only one. None where it can't be used; noise is relative.
+    """
+    if number not in bench.outputs and len(bench.outputs) > 1:
+        return None
+    try:
+        found = _transfer(bench, number if number in bench.outputs else min(bench.outputs))
+    except Refusal:
+        return None
+    own, hz = found.frequency_hz, wanted.frequency_hz
+    if own[0] > hz[0] * (1 + 1e-6) or own[-1] < hz[-1] * (1 - 1e-6):
+        return None
+    ratio = np.interp(hz, own, found.ratio)
+    noise = np.interp(hz, own, found.noise) / np.abs(ratio)
+    middle = abs(np.interp(REFERENCE_HZ, own, found.ratio))
+    return Transfer(hz, ratio / middle, noise, found.arrival_s)
+
+
+def _crosstalk(material: Material, number: int) -> Crosstalk:
+    """Raises Refusal where the driven output isn't among the tracks."""
+    driven_track = material.driven_track or 0
+    if driven_track not in material.outputs:
+        raise Refusal("the driven output is not among the tracks")
+    driven = _transfer(material, driven_track)
+    undriven = _transfer(material, number, least_linear=0.0)
+    calibrations = [material.outputs[n].calibration for n in (driven_track, number)]
+    return Crosstalk(
+        driven.frequency_hz, np.abs(driven.ratio), np.abs(undriven.ratio), undriven.noise,
+        math.hypot(*calibrations),
+    )  # fmt: skip
+
+
+@view("response table", version=2)
+def response_table(material: Material, number: int) -> ResponseView:
+    """The table's levels in dB, or in volts, re that at 1 kHz; its phase where it has one."""
+    stimulus, table = material.stimulus, material.table
+    assert isinstance(stimulus, Table)
+    assert table is not None
+    order = np.argsort(table["frequency"], kind="stable")
+    hz, level = table["frequency"][order], table["level"][order]
+    printed = resolution(level)
+    phase = None
+    if "phase" in table:
+        degrees = table["phase"][order]
+        u = np.full(len(hz), math.radians(resolution(degrees)))
+        phase = Angle(np.unwrap(np.radians(degrees)), u)
+    if stimulus.columns["level"].unit == "dB":
+        whole = Response(hz, level, np.full(len(hz), printed))
+    elif (level <= 0).any():
+        raise Refusal("a level of 0 V or below")
+    else:
+        whole = Response(hz, 20 * np.log10(level), DB_PER_RELATIVE * printed / level)
+    return ResponseView(_re_reference(whole), None, material.conditions, phase)
+
+
+def _re_reference(whole: Response) -> Response:
+    reference = whole.at(REFERENCE_HZ)
+    return Response(whole.hz, whole.db - reference.db, np.hypot(whole.u_db, reference.u))

@@ -1,0 +1,68 @@
+"""Phase and polarity between the channels of one record."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tones import figures, reasons, tone_material, track
+
+NAMES = {1: "left", 2: "right"}
+T = np.arange(48_000) / 48_000
+
+
+def sine(degrees: float, hz: float = 1000.0, noise: float = 0.0) -> np.ndarray:
+    rng = np.random.default_rng(int(abs(degrees)) + 1)
+    return np.cos(2 * np.pi * hz * T + np.radians(degrees)) + noise * rng.standard_normal(len(T))
+
+
+@given(st.floats(-170, 170), st.floats(990, 1010))
+@settings(max_examples=20, deadline=None)
+def test_closed_form_of_two_phases(degrees: float, hz: float) -> None:
+    material = tone_material(track(sine(degrees, hz)), track(sine(0.0, hz)), names=NAMES)
+    found = figures(material)["channel_phase"]
+    assert found.value == pytest.approx(degrees, abs=1e-3)
+    assert found.detail == {"against": "right"}
+
+
+def test_swapping_tracks_turns_the_sign() -> None:
+    a, b = track(sine(12.0)), track(sine(-5.0))
+    one = figures(tone_material(a, b, names=NAMES))["channel_phase"].value
+    other = figures(tone_material(b, a, names=NAMES))["channel_phase"].value
+    assert one == pytest.approx(17.0, abs=1e-3)
+    assert other == pytest.approx(-one, abs=1e-9)
+
+
+def test_a_reversed_channel() -> None:
+    material = tone_material(track(-sine(3.0)), track(sine(0.0)), names=NAMES)
+    assert figures(material)["channel_polarity"].value == -1.0
+    material = tone_material(track(sine(3.0)), track(sine(0.0)), names=NAMES)
+    assert figures(material)["channel_polarity"].value == 1.0
+    status, reason = reasons(
+        tone_material(track(sine(85.0)), track(sine(0.0)), names=NAMES)
+    )["channel_polarity"]  # fmt: skip
+    assert status == "rejected"
+    assert "neither polarity" in reason
+
+
+def test_the_uncertainty_covers_the_noise() -> None:
+    """Independent reference: correlation of the two tracks with the known tone."""
+    errors, told = [], []
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        left, right = (sine(0.0) + 0.01 * rng.standard_normal(len(T)) for _ in range(2))
+        turn = np.exp(-2j * np.pi * 1000 * T)
+        direct = np.degrees(np.angle(np.sum(left * turn) / np.sum(right * turn)))
+        found = figures(tone_material(track(left), track(right), names=NAMES))["channel_phase"]
+        assert found.value == pytest.approx(direct, abs=4 * found.uncertainty)
+        errors.append(found.value)
+        told.append(found.uncertainty)
+    assert 0.5 < np.std(errors) / np.mean(told) < 2.0
+
+
+def test_only_told_for_the_left_of_two() -> None:
+    material = tone_material(track(sine(1.0)), track(sine(0.0)), names=NAMES)
+    assert "channel_phase" not in figures(material, 2)
+    assert "channel_phase" not in figures(tone_material(track(sine(1.0)), names={1: "left"}))
