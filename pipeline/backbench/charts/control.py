@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping, Sequence
 
 import altair as alt
@@ -15,7 +16,7 @@ from backbench.charts.marks import Row
 from backbench.charts.panels import positions, rules, scale_lines
 from backbench.charts.placing import spread
 from backbench.charts.ruler import Ruler, ruler
-from backbench.charts.wording import quantity, shortened, text_width
+from backbench.charts.wording import quantity, shortened, text_width, wrapped
 from backbench.compare.drift import FEWEST, Control
 from backbench.compare.drift import control as control_chart
 from backbench.errors import Refusal
@@ -44,7 +45,7 @@ def control(plate: Plate) -> alt.LayerChart:
         series.setdefault((row["bench_key"], row["series"]), []).append(row)
     found = {key: limits([r["value"] for r in some]) for key, some in series.items()}
     keys = worth_drawing(series, found)
-    area = field(plate, left=104, right=150, bottom=62, above=18)
+    area = field(plate, left=104, right=150, bottom=74, above=18)
     days = [_day(r["reviewed"]) for r in rows]
     along = _calendar(min(days), max(days), area.width)
     high = area.height / min(len(keys), MOST_SERIES)
@@ -52,8 +53,11 @@ def control(plate: Plate) -> alt.LayerChart:
     for k, key in enumerate(keys[:MOST_SERIES]):
         layers += _panel(series[key], found[key], plate, k * high, high, along, area)
     foot = _left_out(keys[MOST_SERIES:], found)
-    text = shortened(f"bars: ±2 u (k = 2){foot}", plate.size.width - 52, 13)
-    layers.append(words(text, 26 - area.left, area.height + 50, 13, colour=theme.SOFT_INK))
+    lines = wrapped(f"bars: ±2 u (k = 2){foot}", plate.size.width - 52, 13)
+    layers += [
+        words(text, 26 - area.left, area.height + 46 + 17 * k, 13, colour=theme.SOFT_INK)
+        for k, text in enumerate(lines)
+    ]
     return assemble(plate, area, layers)
 
 
@@ -178,12 +182,10 @@ def _limit_lines(found: Control, up: Ruler, area: Field) -> list[alt.Chart]:
 def limit_names(found: Control, up: Ruler) -> list[tuple[float, str]]:
     """The lines' names with their values; as a distance where they lie too close to be told."""
     if abs(up.px(found.high) - up.px(found.low)) < 2 * TOGETHER_PX:
-        reach = quantity(found.high - found.centre, up.unit, 2)
-        told = f"limits\u2002± {reach}" if found.sigma else "no scatter: no limits"
-        return [
-            (found.centre, f"centre\u2002{quantity(found.centre, up.unit, 3)}"),
-            (found.low, told),
-        ]
+        reach = found.high - found.centre
+        told = f"limits\u2002± {quantity(reach, up.unit, 2)}" if reach else "no scatter: no limits"
+        centre = round(found.centre, 1 - math.floor(math.log10(reach))) if reach else found.centre
+        return [(found.centre, f"centre\u2002{quantity(centre, up.unit, 4)}"), (found.low, told)]
     named = (("upper limit", found.high), ("centre", found.centre), ("lower limit", found.low))
     return [(value, f"{name}\u2002{quantity(value, up.unit, 4)}") for name, value in named]
 

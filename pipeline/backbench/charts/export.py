@@ -25,7 +25,7 @@ def save(chart: alt.TopLevelMixin, path: Path, size: Size | None = None) -> None
     size: of a PNG in pixels, STILL where it is not given; the chart's own proportions.
     Raises UserError for another suffix or other proportions.
     """
-    writers = {".html": _html, ".svg": _svg}
+    writers = {".html": offline_page, ".svg": _svg}
     suffix = path.suffix.lower()
     if suffix == ".png":
         content = png(chart, size)
@@ -66,7 +66,7 @@ def _svg(chart: alt.TopLevelMixin) -> str:
     return str(vl_convert.vegalite_to_svg(chart.to_dict(), allowed_base_urls=[]))
 
 
-def _html(chart: alt.TopLevelMixin) -> str:
+def offline_page(chart: alt.TopLevelMixin) -> str:
     """A page of its own that loads nothing.
 
     The specification is set into a script, so every "<" in it is written as an escape:

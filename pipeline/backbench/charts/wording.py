@@ -72,7 +72,15 @@ def shortened(text: str, room_px: float, size_px: float, *, bold: bool = False) 
 
 
 def unit_name(label: str, room_px: float, size_px: float, *, bold: bool = False) -> str:
-    """A unit's label cut to the room; what tells it from its like, after a comma, is kept."""
+    """A unit's label cut to the room: its first word to an initial, then the end.
+
+    What tells the unit from its like, after a comma, is kept.
+    """
+    if text_width(label, size_px, bold=bold) <= room_px:
+        return label
+    first, space, rest = label.partition(" ")
+    if space and len(first) > 2:
+        label = f"{first[0]}. {rest}"
     head, comma, tail = label.rpartition(", ")
     ending = comma + tail
     room = room_px - text_width(ending, size_px, bold=bold)
