@@ -5,45 +5,51 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
-from itertools import combinations
+from dataclasses import replace
 
 import numpy as np
 
 from backbench.errors import Refusal
 from backbench.metrics.across import (
     Derived,
+    DerivedCurve,
     Reading,
     RefusedDerivation,
     Session,
-    cleanest,
     grouped,
     limited,
     relative_estimation,
     relative_uncertainty,
 )
-from backbench.metrics.declare import CurveData, Figure, Material, curve, derived, view
-from backbench.signal.impedance import Loaded, Ohms
-from backbench.signal.impedance import source_impedance as from_two_loads
+from backbench.metrics.declare import (
+    CurveData,
+    Figure,
+    Material,
+    curve,
+    derived,
+    derived_curve,
+    view,
+)
+from backbench.metrics.load_pairs import (
+    COVERAGE,
+    STEPPED_OR_SINGLE,
+    best_pairs,
+    ohm_of,
+    swept_impedance,
+    swept_ohms,
+    swept_pairs,
+)
+from backbench.signal.impedance import Ohms
 from backbench.signal.response import resolution
+from backbench.signal.uncertainty import DB_PER_RELATIVE
 
-LEAST_LOAD_RATIO = 1.1
-"""Loads nearer to each other than this are taken as one."""
-COVERAGE = 2.0
 NOMINAL_OHM = 8.0
 TAP = re.compile(r"(\d+(?:\.\d+)?)\s*ohms?")
+SWEPT_HZ = (20.0, 1000.0, 20_000.0)
+REGULATION_OHM = (8.0, 4.0)
+SAME_LOAD = 0.05
 
 Given = Derived | RefusedDerivation
-
-
-@dataclass(frozen=True)
-class _Pair:
-    """Two captures that differ in their load, and what they give."""
-
-    light: Reading
-    heavy: Reading
-    ohms: Ohms | None
-    reason: str | None
 
 
 @view("impedance table", version=1)
@@ -80,16 +86,17 @@ def impedance_curve(table: CurveData) -> CurveData:
     better="lower",
     source="IEC 60268-3 (output source impedance)",
     version=1,
-    choice="magnitude, from the fall of the fundamental between two loads",
+    choice="magnitude, from the fall of the fundamental between two loads; of sweeps at 20 Hz, "
+    "1 kHz and 20 kHz",
 )
 def source_impedance(session: Session) -> Iterator[Given]:
     """Impedance of the output, from its voltages across two loads at the same drive."""
-    for pair in best_pairs(session):
-        sources = (pair.light, pair.heavy)
-        if pair.ohms is None:
-            yield RefusedDerivation(pair.reason or "", pair.heavy, sources)
+    for told in _told(session):
+        if isinstance(told, RefusedDerivation):
+            yield told
         else:
-            yield Derived(_figure(pair.ohms), pair.heavy, sources)
+            ohms, like, sources, hz = told
+            yield Derived(replace(_figure(ohms), frequency_hz=hz), like, sources)
 
 
 @derived(
@@ -103,20 +110,100 @@ def source_impedance(session: Session) -> Iterator[Given]:
 )
 def damping_factor(session: Session) -> Iterator[Given]:
     """Nominal load resistance divided by the output source impedance."""
+    for told in _told(session):
+        if isinstance(told, RefusedDerivation):
+            nominal = nominal_load(told.like.tap)
+            yield replace(told, detail={"nominal load": f"{nominal:g} ohm"})
+            continue
+        ohms, like, sources, hz = told
+        nominal, found = nominal_load(like.tap), _figure(ohms)
+        factor = nominal / found.value
+        figure = Figure(
+            factor, factor * found.uncertainty / found.value,
+            factor * found.estimation / found.value,
+            bound="lower" if found.bound else None, frequency_hz=hz,
+            detail={"nominal load": f"{nominal:g} ohm"},
+        )  # fmt: skip
+        yield Derived(figure, like, sources)
+
+
+_Told = tuple[Ohms, Reading, tuple[Reading, ...], float | None]
+
+
+def _told(session: Session) -> Iterator[_Told | RefusedDerivation]:
+    """Impedances of tones under two loads, and of sweeps at 20 Hz, 1 kHz and 20 kHz.
+
+    Each with the reading whose conditions it has, its sources, and a frequency of its own.
+    """
     for pair in best_pairs(session):
         sources = (pair.light, pair.heavy)
-        nominal = nominal_load(pair.heavy.tap)
-        detail = {"nominal load": f"{nominal:g} ohm"}
         if pair.ohms is None:
-            yield RefusedDerivation(pair.reason or "", pair.heavy, sources, detail=detail)
-            continue
-        ohms = _figure(pair.ohms)
-        factor = nominal / ohms.value
-        figure = Figure(
-            factor, factor * ohms.uncertainty / ohms.value, factor * ohms.estimation / ohms.value,
-            bound="lower" if ohms.bound else None, detail=detail,
-        )  # fmt: skip
-        yield Derived(figure, pair.heavy, sources)
+            yield RefusedDerivation(pair.reason or "", pair.heavy, sources)
+        else:
+            yield pair.ohms, pair.heavy, sources, None
+    for swept in swept_pairs(session):
+        for hz in SWEPT_HZ:
+            try:
+                ohms = swept_ohms(swept, hz)
+            except ValueError as error:
+                yield RefusedDerivation(str(error), swept.gains[1], swept.sources, frequency_hz=hz)
+            else:
+                yield ohms, swept.gains[1], swept.sources, hz
+
+
+@derived_curve("source_impedance", title="Output source impedance", x_unit="Hz", y_unit="ohm",
+               version=1)  # fmt: skip
+def source_impedance_curve(session: Session) -> Iterator[DerivedCurve]:
+    """Magnitude from sweeps under two loads at one drive; the two most different loads."""
+    for swept in swept_pairs(session):
+        data = swept_impedance(swept)
+        if len(data.x) >= 2:
+            yield DerivedCurve(data, swept.gains[1], swept.sources)
+
+
+@derived(
+    "load_regulation",
+    title="Regulation, 8 to 4 ohm",
+    unit="dB",
+    better="lower",
+    source="IEC 60268-3 (regulation); definition from memory",
+    version=1,
+    choice="20 lg of the fundamental at 8 ohm over that at 4 ohm, same drive and tap",
+)
+def load_regulation(session: Session) -> Iterator[Given]:
+    """Fall of the output level when the load is changed from 8 to 4 ohm."""
+    levels = [
+        r for r in session.of("level", bound=None)
+        if r.stimulus in STEPPED_OR_SINGLE and r.generator_vrms and r.driven in (None, r.output)
+    ]  # fmt: skip
+    for same in grouped(levels, _drive_and_place).values():
+        chosen = [
+            next((r for r in same if abs(ohm_of(r) / load - 1) <= SAME_LOAD), None)
+            for load in REGULATION_OHM
+        ]
+        light, heavy = chosen
+        if light is not None and heavy is not None:
+            yield _regulation(session, light, heavy)
+
+
+def _drive_and_place(r: Reading) -> tuple[object, ...]:
+    return (
+        r.unit_key, r.output, r.frequency_hz, r.input, r.tap, r.volume, r.controls,
+        r.generator_vrms, r.driven,
+    )  # fmt: skip
+
+
+def _regulation(session: Session, light: Reading, heavy: Reading) -> Given:
+    sources = (light, heavy)
+    for reading in sources:
+        reason = limited(session, reading)
+        if reason:
+            return RefusedDerivation(reason, heavy, sources)
+    own = DB_PER_RELATIVE * math.hypot(*map(relative_estimation, sources))
+    shared = light.calibration_key == heavy.calibration_key
+    u = own if shared else DB_PER_RELATIVE * math.hypot(*map(relative_uncertainty, sources))
+    value = 20 * math.log10((light.value or math.nan) / (heavy.value or math.nan))
+    return Derived(Figure(value, u, own), heavy, sources)
 
 
 def nominal_load(tap: str | None) -> float:
@@ -131,72 +218,3 @@ def _figure(ohms: Ohms) -> Figure:
         return Figure(ohms.value, ohms.u, ohms.estimation)
     most = max(ohms.value, 0.0) + COVERAGE * ohms.u
     return Figure(most, ohms.u, ohms.estimation, bound="upper")
-
-
-def best_pairs(session: Session) -> Iterator[_Pair]:
-    """For each output, frequency, tap, input and volume, the pair that tells it best."""
-    levels = [
-        r for r in session.of("level", stimulus="tone", bound=None)
-        if r.load_kind is not None and r.value and r.driven in (None, r.output)
-    ]  # fmt: skip
-    for same in grouped(levels, _place).values():
-        if len({_ohm(r) for r in same}) > 1:
-            yield _best(session, same)
-
-
-def _place(r: Reading) -> tuple[object, ...]:
-    return r.unit_key, r.output, r.frequency_hz, r.input, r.tap, r.volume
-
-
-def _drive(r: Reading) -> tuple[object, ...]:
-    return r.generator_vrms, r.driven
-
-
-def _best(session: Session, same: list[Reading]) -> _Pair:
-    """Raises nothing: where no pair gives a number, a pair with the reason."""
-    lightest_first = sorted(same, key=lambda r: (-_ohm(r), r.generator_vrms or 0.0))
-    alike = [
-        (a, b) for a, b in combinations(lightest_first, 2)
-        if _drive(a) == _drive(b) and a.generator_vrms is not None
-        and _ohm(a) >= LEAST_LOAD_RATIO * _ohm(b)
-    ]  # fmt: skip
-    if not alike:
-        light, heavy = lightest_first[0], lightest_first[-1]
-        reason = "no two loads at the same stated generator level"
-        return _Pair(light, heavy, None, reason)
-    pairs = [_pair(session, light, heavy) for light, heavy in alike]
-    good = [(pair, pair.ohms.u) for pair in pairs if pair.ohms is not None]
-    if not good:
-        return pairs[0]
-    return good[cleanest(session, [((p.light, p.heavy), u) for p, u in good])][0]
-
-
-def _pair(session: Session, light: Reading, heavy: Reading) -> _Pair:
-    for reading in (light, heavy):
-        reason = limited(session, reading)
-        if reason:
-            return _Pair(light, heavy, None, reason)
-    shared = light.calibration_key == heavy.calibration_key
-    try:
-        ohms = from_two_loads(_loaded(light, shared), _loaded(heavy, shared))
-    except ValueError as error:
-        return _Pair(light, heavy, None, str(error))
-    if ohms.value < -(COVERAGE + 1) * ohms.u:
-        rise = 100 * (_volts(heavy) / _volts(light) - 1)
-        reason = f"the voltage rises by {rise:.2g} % under the heavier load"
-        return _Pair(light, heavy, None, reason)
-    return _Pair(light, heavy, ohms, None)
-
-
-def _loaded(reading: Reading, shared: bool) -> Loaded:
-    """A calibration that both captures have cancels in their ratio."""
-    own = relative_estimation(reading) if shared else relative_uncertainty(reading)
-    return Loaded(_volts(reading), own, _ohm(reading), reading.load_uncertainty or 0.0)
-
-
-def _ohm(reading: Reading) -> float:
-    return math.inf if reading.load_kind == "open" else reading.load_ohm or math.inf
-
-
-def _volts(reading: Reading) -> float:
-    return reading.value or math.nan

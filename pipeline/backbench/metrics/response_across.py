@@ -1,0 +1,243 @@
+"""Responses across captures: stepped tones, channels, tone controls, the published mask."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Hashable, Iterator
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.metrics.across import (
+    CurveReading,
+    Derived,
+    DerivedCurve,
+    Promised,
+    Reading,
+    RefusedDerivation,
+    Session,
+    grouped,
+    limited,
+)
+from backbench.metrics.declare import Bound, CurveData, Figure, derived, derived_curve
+from backbench.metrics.response import AUDIO_BAND_HZ
+from backbench.metrics.response_view import REFERENCE_HZ
+from backbench.signal.response import Response
+
+LEAST_TONES = 5
+LEFT, RIGHT = "left", "right"
+CONTROL_HZ = (100.0, 10_000.0)
+MASKED = ("response_spread", "response_deviation")
+
+Given = Derived | RefusedDerivation
+
+
+@derived(
+    "response_of_tones",
+    title="Response of tones re 1 kHz",
+    unit="dB",
+    better="nearer zero",
+    source="IEC 60268-3 (gain-frequency response)",
+    version=1,
+    choice="gain of single tones at one stated level, at the frequencies measured; five or more",
+)
+def response_of_tones(session: Session) -> Iterator[Given]:
+    """Gain at a tone's frequency re the gain at 1 kHz, at the same generator level."""
+    for gains in _tone_sets(session):
+        reference = _at_reference(gains)
+        if reference is None:
+            yield RefusedDerivation("no tone at 1 kHz among them", gains[0], tuple(gains))
+            continue
+        for reading in gains:
+            if reading is not reference:
+                yield Derived(_difference(reading, reference), reading, (reading, reference))
+
+
+@derived_curve(
+    "response_of_tones", title="Response of tones", x_unit="Hz", y_unit="dB re 1 kHz", version=1
+)
+def response_of_tones_curve(session: Session) -> Iterator[DerivedCurve]:
+    """Gains of single tones at one stated level re that at 1 kHz, by frequency."""
+    for gains in _tone_sets(session):
+        reference = _at_reference(gains)
+        if reference is None:
+            continue
+        figures = [_difference(reading, reference) for reading in gains]
+        yield DerivedCurve(
+            CurveData(
+                np.array([r.frequency_hz or 0.0 for r in gains]),
+                np.array([f.value for f in figures]),
+                np.array([f.estimation for f in figures]),
+            ),
+            reference, tuple(gains),
+        )  # fmt: skip
+
+
+def _tone_sets(session: Session) -> Iterator[list[Reading]]:
+    """Gains at one level by rising frequency, one a frequency, none of a limited output."""
+    gains = [
+        r for r in session.of("gain", stimulus="tone", bound=None)
+        if r.frequency_hz and r.generator_vrms and limited(session, r) is None
+    ]  # fmt: skip
+    for same in grouped(gains, _drive).values():
+        first = {r.frequency_hz: r for r in reversed(same)}
+        if len(first) >= LEAST_TONES:
+            yield [first[hz] for hz in sorted(first, key=lambda hz: hz or 0.0)]
+
+
+def _drive(r: Reading) -> tuple[object, ...]:
+    return (*_place(r), r.generator_vrms, r.controls, r.driven, r.calibration_key)
+
+
+def _place(r: Reading) -> tuple[object, ...]:
+    return r.unit_key, r.output, r.load_kind, r.load_ohm, r.input, r.tap, r.volume
+
+
+def _at_reference(readings: list[Reading]) -> Reading | None:
+    near = [r for r in readings if abs((r.frequency_hz or 0.0) / REFERENCE_HZ - 1) < 0.01]
+    return near[0] if near else None
+
+
+def _difference(reading: Reading, reference: Reading) -> Figure:
+    """Of two gains in dB under one calibration, which cancels as does the generator's scale."""
+    if reading is reference:
+        return Figure(0.0, 0.0)
+    own = math.hypot(reading.estimation or 0.0, reference.estimation or 0.0)
+    value = (reading.value or 0.0) - (reference.value or 0.0)
+    return Figure(value, own, own, frequency_hz=reading.frequency_hz)
+
+
+def response_of(curve: CurveReading) -> Response:
+    """A response curve of a session, as the numerics see it."""
+    u = curve.data.uncertainty
+    return Response(curve.data.x, curve.data.y, np.zeros(len(curve.data.x)) if u is None else u)
+
+
+@derived(
+    "response_difference",
+    title="Response difference between channels",
+    unit="dB",
+    better="lower",
+    source="common practice, no source",
+    version=1,
+    choice="greatest distance of left from right, both re 1 kHz, 20 Hz to 20 kHz",
+)
+def response_difference(session: Session) -> Iterator[Given]:
+    """How far the responses of the left and the right output lie apart."""
+    curves = [c for c in session.curves if c.like.output in {LEFT, RIGHT}]
+    for same in _by(curves, lambda c: (c.like.analysis_key, *_side(c.like))).values():
+        lefts = [c for c in same if c.like.output == LEFT]
+        rights = [c for c in same if c.like.output == RIGHT]
+        for left, right in zip(lefts[:1], rights[:1], strict=False):
+            yield _apart(left, right)
+
+
+def _side(r: Reading) -> tuple[object, ...]:
+    return r.stimulus, r.load_ohm, r.input, r.volume, r.controls
+
+
+def _by(
+    curves: list[CurveReading], key: Callable[[CurveReading], Hashable]
+) -> dict[Hashable, list[CurveReading]]:
+    """Curves by key, in order of first appearance."""
+    groups: dict[Hashable, list[CurveReading]] = {}
+    for curve in curves:
+        groups.setdefault(key(curve), []).append(curve)
+    return groups
+
+
+def _apart(left: CurveReading, right: CurveReading) -> Given:
+    sources = (left.like, right.like)
+    against = RIGHT if left.like.unit_key == right.like.unit_key else right.like.unit_key
+    one, other = response_of(left), response_of(right)
+    if not (one.covers(*AUDIO_BAND_HZ) and other.covers(*AUDIO_BAND_HZ)):
+        return RefusedDerivation("not measured from 20 Hz to 20 kHz", left.like, sources)
+    y = np.interp(np.log(one.hz), np.log(other.hz), other.db)
+    u = np.interp(np.log(one.hz), np.log(other.hz), other.u_db)
+    inside = (one.hz <= other.hz[-1] * (1 + 1e-6)) & (one.hz >= other.hz[0] * (1 - 1e-6))
+    apart = Response(one.hz[inside], (one.db - y)[inside], np.hypot(one.u_db, u)[inside])
+    found, _ = apart.farthest(*AUDIO_BAND_HZ)
+    value = abs(found.db)
+    bound: Bound | None = "upper" if value <= 2 * found.u else None
+    return Derived(Figure(value, found.u, found.u, bound=bound), left.like, sources,
+                   against=against)  # fmt: skip
+
+
+@derived(
+    "tone_control_range",
+    title="Range of the tone controls",
+    unit="dB",
+    better="neither",
+    source="IEC 60268-3 (tone control characteristics); definition from memory",
+    version=1,
+    choice="greatest less least output at 100 Hz and at 10 kHz over the stated settings, at the "
+    "same input; re 1 kHz where a table doesn't tell the gain",
+)
+def tone_control_range(session: Session) -> Iterator[Derived]:
+    """How far the settings of the tone controls move the level at a frequency."""
+    for hz in CONTROL_HZ:
+        levels = [r for r in session.of("response_at", frequency_hz=hz) if r.controls]
+        for same in grouped(levels, lambda r: (r.stimulus, *_place(r))).values():
+            if len({r.controls for r in same}) >= 2:
+                yield _range(session, same)
+
+
+def _range(session: Session, levels: list[Reading]) -> Derived:
+    gains = {
+        r.key: next(iter(session.of("gain", analysis_key=r.analysis_key, output=r.output,
+                                    stimulus=r.stimulus)), None)
+        for r in levels
+    }  # fmt: skip
+    known = all(gains.values())
+
+    def level(reading: Reading) -> float:
+        gain = gains[reading.key] if known else None
+        return (reading.value or 0.0) + ((gain.value or 0.0) if gain else 0.0)
+
+    top, bottom = max(levels, key=level), min(levels, key=level)
+    own = math.hypot(top.estimation or 0.0, bottom.estimation or 0.0)
+    sources = tuple(
+        r for reading in (top, bottom) for r in (reading, gains[reading.key] if known else None)
+        if r is not None
+    )  # fmt: skip
+    detail = {"from": str(bottom.controls), "to": str(top.controls)}
+    if not known:
+        detail["re"] = "1 kHz"
+    figure = Figure(level(top) - level(bottom), own, own, detail=detail)
+    return Derived(figure, top, sources)
+
+
+@derived(
+    "response_margin",
+    title="Margin to the published response",
+    unit="dB",
+    better="higher",
+    source="the maker's published figure (response_spread or response_deviation over a band)",
+    version=1,
+    choice="published limit less what was found over the promised band; below 0 where it is missed",
+)
+def response_margin(session: Session) -> Iterator[Given]:
+    """How far a response stays within the one that was published."""
+    for promised in session.promised:
+        if promised.metric in MASKED and promised.side == "at most":
+            for curve in session.curves:
+                if curve.like.unit_key == promised.unit_key:
+                    yield _margin(promised, curve)
+
+
+def _margin(promised: Promised, curve: CurveReading) -> Given:
+    low = promised.band_low_hz or AUDIO_BAND_HZ[0]
+    high = promised.band_high_hz or AUDIO_BAND_HZ[1]
+    kind = "spread" if promised.metric == "response_spread" else "plus or minus"
+    detail = {"promised": f"{kind} {promised.limit_value:g} dB, {low:g} Hz to {high:g} Hz"}
+    response = response_of(curve)
+    try:
+        if promised.metric == "response_spread":
+            found, chance = response.spread(low, high)
+        else:
+            found, chance = response.farthest(low, high)[0], 0.0
+    except Refusal as refusal:
+        return RefusedDerivation(str(refusal), curve.like, (curve.like,), detail=detail)
+    margin = promised.limit_value - abs(found.db)
+    u = math.hypot(found.u, chance / math.sqrt(3))
+    return Derived(Figure(margin, u, u, detail=detail), curve.like, (curve.like,))

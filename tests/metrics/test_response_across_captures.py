@@ -1,0 +1,173 @@
+"""Responses across captures: tones, channels, controls, published mask, phono inputs."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from backbench.manifest import Conditions
+from backbench.metrics.across import CurveReading, Derived, DerivedCurve, Promised, Session
+from backbench.metrics.battery import measure
+from backbench.metrics.declare import CurveData, Figure, Material
+from backbench.metrics.registry import registry
+from backbench.signal.riaa import riaa_db
+from backbench.stimuli import Column, Table
+from bench_readings import derived, one, reading, refused
+
+HZ = np.geomspace(10, 30_000, 400)
+
+
+def gains(values: dict[float, float], **more: object) -> list[object]:
+    return [reading("gain", db, 0.002, 1e-4, frequency_hz=hz, **more) for hz, db in values.items()]
+
+
+def first_order(hz: float, low: float) -> float:
+    return -10 * math.log10(1 + (low / hz) ** 2)
+
+
+@given(st.floats(5, 100), st.floats(10, 40))
+def test_tones_give_the_closed_form_of_a_high_pass(low: float, gain: float) -> None:
+    hertz = [20.0, 50.0, 1000.0, 5000.0, 20_000.0]
+    found = derived("response_of_tones", gains({hz: gain + first_order(hz, low) for hz in hertz}))
+    assert [d.figure.frequency_hz for d in found if isinstance(d, Derived)] == [
+        20.0, 50.0, 5000.0, 20_000.0
+    ]  # fmt: skip
+    for d in found:
+        assert isinstance(d, Derived)
+        hz = d.figure.frequency_hz or 0.0
+        truth = first_order(hz, low) - first_order(1000, low)
+        assert d.figure.value == pytest.approx(truth, abs=1e-9)
+
+
+def test_tones_of_other_levels_and_too_few_tones() -> None:
+    few = gains({20.0: 1.0, 1000.0: 1.0, 5000.0: 1.0, 10e3: 1.0})
+    assert derived("response_of_tones", few) == []
+    other = gains({20e3: 1.0}, generator_vrms=0.7)
+    assert derived("response_of_tones", few + other) == []
+    without = gains(dict.fromkeys((20.0, 50.0, 200.0, 5000.0, 10000.0), 1.0))
+    assert "no tone at 1 kHz" in refused("response_of_tones", without).reason
+
+
+def test_the_curve_of_tones_rises_in_frequency() -> None:
+    values = {hz: 0.1 * n for n, hz in enumerate([5000.0, 20.0, 1000.0, 50.0, 20e3])}
+    drawn = registry().curves["response_of_tones"].derive
+    assert drawn is not None
+    (found,) = drawn(Session(gains(values)))
+    assert isinstance(found, DerivedCurve)
+    assert found.data.x.tolist() == [20.0, 50.0, 1000.0, 5000.0, 20_000.0]
+    assert found.data.y == pytest.approx([-0.1, 0.1, 0.0, -0.2, 0.2])
+
+
+def curve(db: np.ndarray, u: float = 0.001, **more: object) -> CurveReading:
+    like = reading("gain", 20.0, 0.001, 1e-4, **{"stimulus": "sweep", **more})
+    return CurveReading("response", like, CurveData(HZ, db, np.full(len(HZ), u)))
+
+
+def test_channels_that_differ_by_a_tilt() -> None:
+    tilt = 0.2 * np.log10(HZ / 1000)
+    left, right = curve(tilt), curve(np.zeros(len(HZ)), output="right")
+    found = one("response_difference", [left.like, right.like], curves=[left, right])
+    assert found.figure.value == pytest.approx(0.2 * math.log10(50), abs=1e-3)
+    assert found.against == "right"
+
+
+def test_swapping_the_channels_changes_nothing() -> None:
+    bump = np.exp(-np.square(np.log(HZ / 5000))) * 0.7
+    a = [curve(bump), curve(np.zeros(len(HZ)), output="right")]
+    b = [curve(np.zeros(len(HZ))), curve(bump, output="right")]
+    values = [
+        one("response_difference", [c.like for c in pair], curves=pair).figure.value
+        for pair in (a, b)
+    ]
+    assert values[0] == pytest.approx(values[1], abs=1e-9)
+    assert values[0] == pytest.approx(0.7, abs=0.002)
+
+
+@pytest.mark.parametrize(
+    ("metric", "limit", "band", "margin"),
+    [
+        ("response_spread", 1.0, (20.0, 20_000.0), 1 - 0.2 * 3),
+        ("response_spread", 0.5, (100.0, 10_000.0), 0.5 - 0.2 * 2),
+        ("response_deviation", 0.3, (20.0, 20_000.0), 0.3 - 0.2 * math.log10(50)),
+    ],
+)
+def test_margin_to_the_published_response(
+    metric: str, limit: float, band: tuple[float, float], margin: float
+) -> None:
+    tilted = curve(0.2 * np.log10(HZ / 1000))
+    promised = Promised("amp", metric, "at most", limit, band_low_hz=band[0], band_high_hz=band[1])
+    found = one("response_margin", [tilted.like], curves=[tilted], promised=[promised])
+    assert found.figure.value == pytest.approx(margin, abs=1e-3)
+
+
+def test_a_mask_wider_than_the_sweep_is_refused() -> None:
+    flat = curve(np.zeros(len(HZ)))
+    wide = Promised("amp", "response_spread", "at most", 1.0, band_low_hz=5.0, band_high_hz=1e5)
+    found = refused("response_margin", [flat.like], curves=[flat], promised=[wide])
+    assert "outside the measured band" in found.reason
+
+
+def settings_of(controls: str, at: dict[float, float], gain: float) -> list[object]:
+    same = {"stimulus": "sweep", "controls": controls, "analysis_key": controls}
+    levels = [
+        reading("response_at", db, 0.0, 0.0, frequency_hz=hz, **same) for hz, db in at.items()
+    ]
+    return [*levels, reading("gain", gain, 0.001, 1e-4, **same)]
+
+
+def test_range_of_the_tone_controls_holds_the_gain() -> None:
+    """Bass at its greatest also lifts 1 kHz by half a decibel: the output tells the range."""
+    readings = [
+        *settings_of("bass max", {100.0: 11.5, 10_000.0: -0.5}, 20.5),
+        *settings_of("bass min", {100.0: -12.0, 10_000.0: 0.0}, 20.0),
+        *settings_of("flat", {100.0: 0.0, 10_000.0: 0.0}, 20.0),
+    ]
+    given_ = [d for d in derived("tone_control_range", readings) if isinstance(d, Derived)]
+    found = {d.like.frequency_hz: d for d in given_}
+    assert found[100.0].figure.value == pytest.approx(24.0)
+    assert found[100.0].figure.detail == {"from": "bass min", "to": "bass max"}
+    assert found[10_000.0].figure.value == pytest.approx(0.0)
+    assert derived("tone_control_range", readings[:3]) == []
+
+
+def phono(db: np.ndarray, name: str | None = "phono MM") -> Material:
+    columns = {"frequency": Column(name="f", unit="Hz"), "level": Column(name="l", unit="dB")}
+    return Material(
+        Table(table="response", columns=columns), Conditions(input=name), {},
+        table={"frequency": HZ, "level": db},
+    )  # fmt: skip
+
+
+def found_in(material: Material) -> dict[str, Figure | str]:
+    return {
+        f.metric.name: f.figure or (f.reason or "")
+        for f in measure(material)[0] if f.metric.name.startswith("riaa")
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("amended", [False, True])
+@pytest.mark.parametrize("error_db", [0.0, 0.8])
+def test_riaa_error_of_a_known_deviation(amended: bool, error_db: float) -> None:
+    """A curve with a bump of known height; the other curve differs by 3.0 dB at 20 Hz."""
+    bump = error_db * np.exp(-np.square(np.log(HZ / 8000)))
+    at_1k = error_db * math.exp(-(math.log(8) ** 2))
+    found = found_in(phono(riaa_db(HZ, amended=amended) + bump))
+    own, other = ("riaa_error_iec", "riaa_error")[:: 1 if amended else -1]
+    assert isinstance(found[own], Figure)
+    assert isinstance(found[other], Figure)
+    assert found[own].value == pytest.approx(error_db - at_1k, abs=2e-3)
+    assert found[other].value == pytest.approx(3.0, abs=0.1)
+
+
+def test_riaa_is_only_told_of_phono_inputs() -> None:
+    flat = phono(np.zeros(len(HZ)), "aux")
+    assert found_in(flat) == dict.fromkeys(
+        ("riaa_error", "riaa_error_iec"), "the input isn't named as a phono input"
+    )
+    unnamed = replace(flat, conditions=Conditions())
+    assert "phono" in str(found_in(unnamed)["riaa_error"])
