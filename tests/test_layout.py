@@ -18,12 +18,14 @@ FLOORS = [
     {"catalogue"},
     {"flows"},
     {"terminal", "progress"},
-    {"stages", "publish"},
+    {"stages", "publish", "bench_day", "backfill", "export"},
     {"charts"},
     {"compare"},
     {"store", "vault", "readers"},
     {"metrics"},
-    {"signal", "settings", "manifest", "stimuli", "validation", "errors", "seed_dataset"},
+    {"signal", "settings", "manifest", "stimuli", "validation", "errors", "seed_dataset",
+     "toml_text",
+     "durable", "faultpoints"},
 ]
 LEVEL = {name: level for level, names in enumerate(FLOORS) for name in names}
 

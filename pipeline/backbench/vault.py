@@ -11,9 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from backbench.durable import ASIDE, flush_file, make_folder, rename, write_aside
 from backbench.errors import Fault, UserError
+from backbench.faultpoints import reached
 
 BLOCK = 1 << 20
+RESTORE = "restore it from a backup"
 
 
 class Vault:
@@ -32,7 +35,7 @@ class Vault:
             if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):
                 raise OSError(0, "not a regular file")
             digest, size = hash_stream(stream)
-            if self.path(digest).exists():
+            if self._holds(digest, size):
                 return digest, size
             stream.seek(0)
             return self._keep(stream)
@@ -40,7 +43,7 @@ class Vault:
     def put_bytes(self, data: bytes) -> str:
         """Keep bytes; their hash."""
         digest = hashlib.sha256(data).hexdigest()
-        if not self.path(digest).exists():
+        if not self._holds(digest, len(data)):
             write_aside(self.path(digest), data)
         return digest
 
@@ -55,23 +58,46 @@ class Vault:
             raise UserError("the vault is damaged", [fault])
         return data
 
+    def _holds(self, sha256: str, size: int) -> bool:
+        """Whether a file of this hash and size is there; one cut short is received anew."""
+        try:
+            return self.path(sha256).stat().st_size == size
+        except FileNotFoundError:
+            return False
+
     def _keep(self, stream: BinaryIO) -> tuple[str, int]:
         """Copy to a file aside, flush, then rename to the hash of what was really copied."""
-        self.folder.mkdir(parents=True, exist_ok=True)
-        handle, aside = tempfile.mkstemp(prefix=".incoming-", dir=self.folder)
+        make_folder(self.folder)
+        handle, name = tempfile.mkstemp(prefix=ASIDE, dir=self.folder)
+        aside = Path(name)
         try:
             with os.fdopen(handle, "wb") as copy:
                 digest, size = hash_stream(stream, copy)
-                copy.flush()
-                os.fsync(copy.fileno())
-            settle(Path(aside), self.path(digest))
+            aside.chmod(0o444)
+            flush_file(aside)
+            make_folder(self.path(digest).parent)
+            rename(aside, self.path(digest))
         except BaseException:
-            Path(aside).unlink(missing_ok=True)
+            aside.unlink(missing_ok=True)
             raise
         return digest, size
 
     def _missing(self, sha256: str) -> Fault:
         return Fault(str(self.path(sha256)), "no such file", "a file kept since it was received")
+
+
+def refuse_changed(path: Path, sha256: str, name: str) -> None:
+    """Raise UserError, naming the original, where its kept bytes are missing or changed."""
+    try:
+        with path.open("rb") as stream:
+            found, _ = hash_stream(stream)
+    except OSError as error:
+        reason = "no such file" if isinstance(error, FileNotFoundError) else str(error.strerror)
+        fault = Fault(name, f"{reason} at {path}", "the bytes kept in the vault", RESTORE)
+        raise UserError("the vault is incomplete", [fault]) from None
+    if found != sha256:
+        fault = Fault(name, f"changed bytes at {path}", "bytes as they were received", RESTORE)
+        raise UserError("the vault is damaged", [fault])
 
 
 def hash_stream(stream: BinaryIO, copy: BinaryIO | None = None) -> tuple[str, int]:
@@ -81,35 +107,9 @@ def hash_stream(stream: BinaryIO, copy: BinaryIO | None = None) -> tuple[str, in
         digest.update(block)
         size += len(block)
         if copy is not None:
+            reached("write")
             copy.write(block)
     return digest.hexdigest(), size
-
-
-def settle(aside: Path, final: Path) -> None:
-    """Rename a flushed file to its place, and flush the folder that names it."""
-    final.parent.mkdir(parents=True, exist_ok=True)
-    aside.chmod(0o444)
-    aside.replace(final)
-    folder = os.open(final.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
-
-
-def write_aside(final: Path, data: bytes) -> None:
-    """Write bytes to a new file so that it is there whole or not at all."""
-    final.parent.mkdir(parents=True, exist_ok=True)
-    handle, aside = tempfile.mkstemp(prefix=".incoming-", dir=final.parent)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        settle(Path(aside), final)
-    except BaseException:
-        Path(aside).unlink(missing_ok=True)
-        raise
 
 
 @dataclass(frozen=True)
@@ -145,6 +145,10 @@ class Ledger:
     def receipts(self) -> list[Receipt]:
         """All receipts in order. Raises UserError where one can't be read."""
         return [_receipt(path) for path in sorted(self.folder.glob("[0-9]*.json"))]
+
+    def next_number(self) -> int:
+        """The number after the greatest that was given."""
+        return max((int(path.stem) for path in self.folder.glob("[0-9]*.json")), default=0) + 1
 
     def newest(self) -> dict[str, Receipt]:
         """The newest receipt of each review, by key, in order of first receipt."""

@@ -2,20 +2,34 @@
 
 from __future__ import annotations
 
+import shutil
+import tempfile
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from backbench.durable import flush_file, make_folder, rename
 from backbench.errors import Refusal, UserError
+from backbench.faultpoints import reached
 from backbench.metrics.battery import Finding, Trace, measure
 from backbench.metrics.declare import Material
 from backbench.readers.find import read_recording, read_table
 from backbench.signal.track import Array, Track
 from backbench.stages.plan import Job, Source
-from backbench.stages.rows import CURVE, READING, RESULT, Row, canonical, digest, figure_columns
+from backbench.stages.rows import (
+    CURVE,
+    PART,
+    READING,
+    RESULT,
+    Row,
+    canonical,
+    digest,
+    figure_columns,
+)
 from backbench.stages.rows import frame as framed
 from backbench.stimuli import Table, analysis_kind, frequency_of, generator_level
+from backbench.vault import refuse_changed
 
 
 @dataclass(frozen=True)
@@ -57,13 +71,10 @@ def stage_chunk(jobs: Sequence[Job], folder: Path) -> Path:
     The folder appears whole or not at all, so that a later run can carry on from it.
     """
     done = [analyse(job) for job in jobs]
-    final = folder / digest([item.analysis_key for item in done])
-    aside = final.with_suffix(".part")
-    aside.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
+    aside = Path(tempfile.mkdtemp(suffix=PART, dir=folder))
     readings = [row for item in done for row in item.readings]
     curves = [row for item in done for row in item.curves]
-    framed(readings, READING).write_parquet(aside / "reading.parquet")
-    framed(curves, CURVE).write_parquet(aside / "curve.parquet")
     results: list[Row] = [
         {
             "analysis_key": item.analysis_key,
@@ -73,15 +84,34 @@ def stage_chunk(jobs: Sequence[Job], folder: Path) -> Path:
         }
         for item in done
     ]
-    framed(results, RESULT).write_parquet(aside / "result.parquet")
-    if not final.exists():
-        aside.rename(final)
+    tables = {
+        "reading": framed(readings, READING),
+        "curve": framed(curves, CURVE),
+        "result": framed(results, RESULT),
+    }
+    for name, table in tables.items():
+        path = aside / f"{name}.parquet"
+        reached("write")
+        table.write_parquet(path)
+        flush_file(path)
+    return _settled(aside, folder / digest([item.analysis_key for item in done]))
+
+
+def _settled(aside: Path, final: Path) -> Path:
+    """A chunk's folder under its lasting name; another worker may have been first."""
+    try:
+        rename(aside, final)
+    except OSError:
+        if not final.is_dir():
+            raise
+        shutil.rmtree(aside, ignore_errors=True)
     return final
 
 
 def material_of(job: Job) -> Material:
     """Read the job's files. Raises UserError where a file can't be used."""
     if isinstance(job.stimulus, Table):
+        refuse_changed(job.source.path, job.source.sha256, job.source.name)
         table = read_table(job.source.path, job.stimulus, name=job.source.name)
         return _material(job, {}, None, None, table.columns)
     tracks = tracks_of(job.source)
@@ -123,6 +153,7 @@ def _material(
 def tracks_of(source: Source) -> dict[int, Track]:
     """The calibrated tracks of an audio file, by position from 1."""
     assert source.calibration is not None
+    refuse_changed(source.path, source.sha256, source.name)
     recording = read_recording(source.path, name=source.name)
     volts = source.calibration.volts
     return {

@@ -41,6 +41,9 @@ RESULT = pl.Schema(
 
 Row = dict[str, Any]
 
+PART = ".part"
+"""End of the name of a staged chunk's folder that is still being written."""
+
 
 def canonical(content: object) -> str:
     """JSON of one form only: sorted keys, no spaces."""
