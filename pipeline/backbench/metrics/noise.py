@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declare import Bound, Figure, Material, metric, view
 from backbench.signal.background import background
+from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import LINES, clear_of_mains, mains_frequency, mains_line
 from backbench.signal.power import Square, noise_sum
 from backbench.signal.soundness import check_record
@@ -46,6 +49,34 @@ class IdleView:
             power = np.concatenate([self.noise[chosen][:reached], power[reached:]])
         return chosen, power
 
+    def hum(self) -> list[tuple[int, float, Square]]:
+        """Multiple of the mains, frequency as found in Hz, and mean square of lines 1 to 10.
+
+        Raises NotApplicable where the mains frequency is unknown, Refusal of a record too short.
+        """
+        nominal = self.material.mains_hz
+        if nominal is None:
+            raise NotApplicable("the mains frequency was not stated")
+        if nominal / self.spectrum.resolution_hz < LEAST_MAINS_PERIODS:
+            raise Refusal(
+                f"too short to tell mains lines apart: at least "
+                f"{LEAST_MAINS_PERIODS / nominal:.2g} s are needed"
+            )
+        found = self._mains_hz
+        return [
+            (n, round(n * found, 3), mains_line(self.spectrum, self.noise, n * found))
+            for n in range(1, LINES + 1)
+        ]
+
+    @cached_property
+    def _mains_hz(self) -> float:
+        return mains_frequency(self.spectrum, self.noise, self.material.mains_hz or 0.0)
+
+    @cached_property
+    def behind_468(self) -> tuple[Array, float]:
+        """The waveform behind the network of BS.468, V, and its sample rate."""
+        return weighted_468(self.track.volts, self.track.rate_hz)
+
 
 @view("idle", version=1)
 def idle_view(material: Material, number: int) -> IdleView:
@@ -62,21 +93,26 @@ def idle_view(material: Material, number: int) -> IdleView:
     return IdleView(material, track, found, background(found.power, clear, len(clear)))
 
 
-def _noise_figure(idle: IdleView, weights: Array | None) -> Figure:
+def steps_rule(square_v2: float, steps_v2: float) -> Bound | None:
+    """An upper bound where the word length of the file makes half of a mean square."""
+    return "upper" if square_v2 < 2 * steps_v2 else None
+
+
+def noise_figure(idle: IdleView, weights: Array | None) -> Figure:
     """Rms of the band, weighted or not, with its uncertainty."""
     chosen, power = idle.band()
     noise = idle.noise[chosen]
-    steps = _dither_power(idle, chosen, weights)
+    steps = dither_power(idle, chosen, weights)
     if weights is not None:
         power, noise = power * weights, noise * weights
     square = noise_sum(power, noise, idle.spectrum.window.spread)
     estimation = square.relative * square.rms
     total = combine([Part(estimation, square.samples), Part(square.rms * idle.track.calibration)])
-    bound: Bound | None = "upper" if square.value < 2 * steps else None
+    bound = steps_rule(square.value, steps)
     return Figure(square.rms, total.u, estimation, total.dof, bound=bound)
 
 
-def _dither_power(idle: IdleView, chosen: slice, weights: Array | None) -> float:
+def dither_power(idle: IdleView, chosen: slice, weights: Array | None) -> float:
     """What the steps of the file's word length make of the band, with customary dither, V^2."""
     if idle.track.bits is None:
         return 0.0
@@ -100,7 +136,7 @@ def _dither_power(idle: IdleView, chosen: slice, weights: Array | None) -> float
 )
 def noise(idle: IdleView) -> Figure:
     """Rms at the output with nothing playing, 20 Hz to 20 kHz."""
-    return _noise_figure(idle, None)
+    return noise_figure(idle, None)
 
 
 @metric(
@@ -121,7 +157,7 @@ def noise_a(idle: IdleView) -> Figure:
     weights = a_weighting_power(
         chosen.start, chosen.stop - chosen.start, own.resolution_hz, own.window.second_moment
     )
-    return _noise_figure(idle, weights)
+    return noise_figure(idle, weights)
 
 
 @metric(
@@ -137,29 +173,15 @@ def noise_a(idle: IdleView) -> Figure:
 )
 def mains_lines(idle: IdleView) -> Iterator[Figure]:
     """Level of each multiple of the mains frequency from 1 to 10."""
-    nominal = idle.material.mains_hz
-    if nominal is None:
-        raise NotApplicable("the mains frequency was not stated")
-    if nominal / idle.spectrum.resolution_hz < LEAST_MAINS_PERIODS:
-        raise Refusal(
-            f"too short to tell mains lines apart: at least "
-            f"{LEAST_MAINS_PERIODS / nominal:.2g} s are needed"
-        )
-    found = mains_frequency(idle.spectrum, idle.noise, nominal)
-    for multiple in range(1, LINES + 1):
-        square = mains_line(idle.spectrum, idle.noise, multiple * found)
-        yield _line_figure(square, idle.track, multiple, round(multiple * found, 3))
+    for multiple, frequency_hz, square in idle.hum():
+        yield line_figure(square, idle.track, order=multiple, frequency_hz=frequency_hz)
 
 
-def _line_figure(square: Square, track: Track, multiple: int, frequency_hz: float) -> Figure:
+def line_figure(square: Square, track: Track, **kept: Any) -> Figure:
+    """Rms of lines with its uncertainty; an upper bound where they don't stand out."""
     if not square.stands_out:
         most = square.at_most
-        return Figure(
-            most, most * track.calibration, bound="upper", order=multiple,
-            frequency_hz=frequency_hz,
-        )  # fmt: skip
+        return Figure(most, most * track.calibration, bound="upper", **kept)
     own = square.relative * square.rms
     total = combine([Part(own, square.samples), Part(square.rms * track.calibration)])
-    return Figure(
-        square.rms, total.u, own, total.dof, order=multiple, frequency_hz=frequency_hz
-    )  # fmt: skip
+    return Figure(square.rms, total.u, own, total.dof, **kept)

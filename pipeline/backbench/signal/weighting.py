@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
@@ -53,14 +54,25 @@ def a_weighting(frequency_hz: Array) -> Array:
 
 @lru_cache(maxsize=4)
 def a_weighting_power(first: int, count: int, resolution_hz: float, second_moment: float) -> Array:
-    """Power factor of A weighting for `count` bins of a spectrum from bin `first` (> 0) on.
+    """Power factor of A weighting for `count` bins from bin `first` on; see power_weights."""
+    return power_weights(a_weighting, first, count, resolution_hz, second_moment)
+
+
+def power_weights(
+    weighting: Callable[[Array], Array],
+    first: int,
+    count: int,
+    resolution_hz: float,
+    second_moment: float,
+) -> Array:
+    """Power factor of a weighting for `count` bins of a spectrum from bin `first` (> 0) on.
 
     second_moment: of the window's lobe, bins^2. The lobe spreads a line over bins that are
     weighted differently; half the moment times the curve's second difference takes off what
     that adds (1 % of the power of a 50 Hz line in a record of 1 s).
     """
     frequency_hz: Array = (first - 1 + np.arange(count + 2, dtype=np.float64)) * resolution_hz
-    plain = a_weighting(frequency_hz) ** 2
+    plain = weighting(frequency_hz) ** 2
     bend = plain[2:] - 2 * plain[1:-1] + plain[:-2]
     factors: Array = plain[1:-1] - second_moment / 2 * bend
     factors.setflags(write=False)

@@ -1,0 +1,112 @@
+"""Hum and hiss with nothing playing: how much of each, and which of them rules."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from backbench.metrics.declare import Figure, metric
+from backbench.metrics.noise import IdleView, dither_power, line_figure, steps_rule
+from backbench.signal.mains import clear_of_mains
+from backbench.signal.power import STANDING, Square
+from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
+
+HISS_HZ = (1000.0, 10_000.0)
+_PRACTICE = "common practice, no source"
+CAUSES = {
+    1: "mostly at the mains frequency: stray field, heaters or an earth loop",
+    2: "mostly at twice the mains: ripple of a full-wave rectifier",
+    3: "mostly at higher multiples: rectifier buzz",
+}
+"""What reviewers take each for: common practice, no source."""
+
+
+def _together(lines: list[Square]) -> Square:
+    """Mean squares of lines added; what each strong line adds to the variance stays with it."""
+    value = sum(line.value for line in lines)
+    floor = sum(line.floor for line in lines)
+    added = sum(line.slope * max(line.value, 0.0) for line in lines)
+    slope = added / value if value > STANDING * math.sqrt(floor) else lines[0].slope
+    return Square(value, floor, slope, lines[0].samples)
+
+
+@metric(
+    "hum",
+    title="Hum",
+    unit="V",
+    better="lower",
+    source=f"{_PRACTICE}: residual hum",
+    stimuli=["idle"],
+    version=1,
+    choice="root sum square of multiples 1 to 10 of the mains frequency as found, noise taken "
+    "off; an upper bound where the sum doesn't stand out",
+)
+def hum(idle: IdleView) -> Figure:
+    """Root sum square of the mains lines 1 to 10."""
+    return line_figure(_together([square for _, _, square in idle.hum()]), idle.track)
+
+
+@metric(
+    "hiss",
+    title="Hiss density",
+    unit="V/√Hz",
+    better="lower",
+    source=_PRACTICE,
+    stimuli=["idle"],
+    version=1,
+    choice="median over 1 kHz to 10 kHz, clear of mains lines; an upper bound where the word "
+    "length of the file makes half of it",
+)
+def hiss(idle: IdleView) -> Figure:
+    """Noise per root hertz between 1 kHz and 10 kHz, away from lines."""
+    own = idle.spectrum
+    chosen = own.slice_of(*HISS_HZ)
+    clear = clear_of_mains(own, idle.material.mains_hz)[chosen]
+    power = own.power[chosen][clear]
+    # Noise powers are chi-squared of two degrees of freedom: their median is ln 2 of the mean.
+    square = float(np.median(power)) / math.log(2)
+    value = math.sqrt(square / own.resolution_hz)
+    dof = 2 * math.log(2) ** 2 * len(power) / own.window.spread
+    estimation = value / math.sqrt(2 * dof)
+    total = combine([Part(estimation, dof), Part(value * idle.track.calibration)])
+    steps = dither_power(idle, chosen, None) / (chosen.stop - chosen.start)
+    return Figure(value, total.u, estimation, total.dof, bound=steps_rule(square, steps))
+
+
+@metric(
+    "hum_over_hiss",
+    title="Hum over hiss",
+    unit="dB",
+    better="neither",
+    source=_PRACTICE,
+    stimuli=["idle"],
+    version=1,
+    choice="mains lines 1 to 10 over the noise between lines, 20 Hz to 20 kHz unweighted; above "
+    "0 dB hum rules; the remark names the likely cause as reviewers do",
+)
+def hum_over_hiss(idle: IdleView) -> Figure:
+    """Hum over the noise beside it, 20 Hz to 20 kHz: which of the two dominates."""
+    lines = idle.hum()
+    square = _together([line for _, _, line in lines])
+    chosen, _ = idle.band()
+    noise = float(idle.noise[chosen].sum())
+    if not square.stands_out:
+        most = 20 * math.log10(square.at_most / math.sqrt(noise))
+        return Figure(most, 0.0, bound="upper", remark="no hum stands out")
+    dof = 2 * math.log(2) ** 2 * (chosen.stop - chosen.start) / idle.spectrum.window.spread
+    relative = math.hypot(square.relative, 1 / math.sqrt(2 * dof))
+    value, own = 10 * math.log10(square.value / noise), DB_PER_RELATIVE * relative
+    return Figure(value, own, own, square.samples, remark=_told(value, own, lines))
+
+
+def _told(value: float, u: float, lines: list[tuple[int, float, Square]]) -> str:
+    if abs(value) <= 2 * u:
+        return "hum and hiss are alike"
+    if value < 0:
+        return "hiss dominates"
+    shares = {1: 0.0, 2: 0.0, 3: 0.0}
+    for multiple, _, square in lines:
+        shares[min(multiple, 3)] += max(square.value, 0.0)
+    cause = CAUSES[max(shares, key=lambda n: shares[n])]
+    return f"hum dominates, {cause} ({_PRACTICE})"

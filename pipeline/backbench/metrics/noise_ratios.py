@@ -1,0 +1,136 @@
+"""Residual noise referred to levels and to the input, across the captures of a review."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from backbench.metrics.across import Derived, Reading, Session, cleanest, limited
+from backbench.metrics.declare import Figure, derived
+from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
+
+WEIGHTINGS = {"noise": "none", "noise_a": "A"}
+_SOURCE = "IEC 60268-3 (signal-to-noise ratio; from memory)"
+_CHOICE = (
+    "idle noise, 20 Hz to 20 kHz, A-weighted and unweighted (detail tells which), against the "
+    "voltage of that power in the load of the idle capture"
+)
+SAME_GAIN = ("unit_key", "output", "input", "volume", "controls", "tap")
+SENSITIVITY_V = 2.83
+
+
+def _referred(session: Session, watts: dict[str, float] | float) -> Iterator[Derived]:
+    """Ratio of the voltage of a power, the same or by unit, to each idle noise."""
+    for noise, weighting in _noises(session):
+        power = watts if isinstance(watts, float) else watts.get(noise.unit_key)
+        if power is None or not noise.load_ohm:
+            continue
+        volts = math.sqrt(power * noise.load_ohm)
+        load = DB_PER_RELATIVE / 2 * (noise.load_uncertainty or 0.0)
+        yield _ratio(noise, weighting, volts, load)
+
+
+def _noises(session: Session) -> Iterator[tuple[Reading, str]]:
+    for metric, weighting in WEIGHTINGS.items():
+        for noise in session.of(metric, stimulus="idle"):
+            if noise.value:
+                yield noise, weighting
+
+
+def _ratio(noise: Reading, weighting: str, volts: float, load_db: float) -> Derived:
+    assert noise.value is not None
+    own, whole = (
+        DB_PER_RELATIVE * (u or 0.0) / noise.value for u in (noise.estimation, noise.uncertainty)
+    )
+    total = combine([Part(whole, noise.dof or math.inf), Part(load_db)])
+    value = 20 * math.log10(volts / noise.value)
+    figure = Figure(
+        value, total.u, own, total.dof, "lower" if noise.bound else None,
+        detail={"weighting": weighting},
+    )  # fmt: skip
+    return Derived(figure, noise, (noise,))
+
+
+@derived(
+    "snr_1w",
+    title="Signal to noise re 1 W",
+    unit="dB",
+    better="higher",
+    source=_SOURCE,
+    version=1,
+    choice=_CHOICE,
+)
+def snr_1w(session: Session) -> Iterator[Derived]:
+    """The voltage of 1 W in the load over the idle noise."""
+    yield from _referred(session, 1.0)
+
+
+@derived(
+    "snr_rated",
+    title="Signal to noise re rated power",
+    unit="dB",
+    better="higher",
+    source=_SOURCE,
+    version=1,
+    choice=_CHOICE,
+)
+def snr_rated(session: Session) -> Iterator[Derived]:
+    """The voltage of the unit's rated power in the load over the idle noise."""
+    yield from _referred(session, dict(session.rated_power_w))
+
+
+@derived(
+    "snr_2v83",
+    title="Signal to noise re 2.83 V",
+    unit="dB",
+    better="higher",
+    source="common practice, no source: 2.83 V is 1 W in 8 ohm",
+    version=1,
+    choice="idle noise, 20 Hz to 20 kHz, A-weighted and unweighted (detail tells which), against "
+    "2.83 V whatever the load",
+)
+def snr_2v83(session: Session) -> Iterator[Derived]:
+    """2.83 V over the idle noise."""
+    for noise, weighting in _noises(session):
+        yield _ratio(noise, weighting, SENSITIVITY_V, 0.0)
+
+
+@derived(
+    "input_referred_noise",
+    title="Noise referred to the input",
+    unit="V",
+    better="lower",
+    source="common practice, no source: idle noise over gain",
+    version=1,
+    choice="over the 1 kHz gain at the same output, input, volume setting, controls and load, "
+    "both stated alike; A-weighted and unweighted (detail tells which)",
+)
+def input_referred_noise(session: Session) -> Iterator[Derived]:
+    """Idle noise at the output divided by the voltage gain at 1 kHz."""
+    for noise, weighting in _noises(session):
+        gains = [g for g in _gains(session, noise) if not limited(session, g)]
+        if not gains:
+            continue
+        taken = cleanest(session, [((g,), g.uncertainty or 0.0) for g in gains])
+        yield _at_input(noise, gains[taken], weighting)
+
+
+def _gains(session: Session, noise: Reading) -> list[Reading]:
+    load = {"load_kind": noise.load_kind, "load_ohm": noise.load_ohm}
+    same = {name: getattr(noise, name) for name in SAME_GAIN}
+    found = session.of("gain", stimulus="tone", frequency_hz=1000.0, driven=None, **same, **load)
+    return [g for g in found if g.bound is None]
+
+
+def _at_input(noise: Reading, gain: Reading, weighting: str) -> Derived:
+    """Noise and gain count as independent: where both rest on one calibration of the output,
+    part of it cancels, and the uncertainty is somewhat too large."""
+    assert noise.value is not None
+    assert gain.value is not None
+    value = noise.value / 10 ** (gain.value / 20)
+    whole, own = (
+        value * math.hypot((a or 0.0) / noise.value, (b or 0.0) / DB_PER_RELATIVE)
+        for a, b in ((noise.uncertainty, gain.uncertainty), (noise.estimation, gain.estimation))
+    )
+    figure = Figure(value, whole, own, bound=noise.bound, detail={"weighting": weighting})
+    return Derived(figure, noise, (noise, gain))

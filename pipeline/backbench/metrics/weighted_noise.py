@@ -1,0 +1,101 @@
+"""Residual noise behind the network of Rec. ITU-R BS.468-4, by three kinds of meter."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.metrics.declare import Figure, metric
+from backbench.metrics.noise import IdleView, dither_power, noise_figure, steps_rule
+from backbench.signal.itu_468 import TWO_KHZ, weighting_468_power
+from backbench.signal.quasi_peak import block_error, steady_reading
+from backbench.signal.track import Array
+from backbench.signal.uncertainty import Part, combine
+
+LEAST_QUASI_PEAK_S = 0.5
+AVERAGE_OF_SINE = 2 * math.sqrt(2) / math.pi
+"""Mean of a rectified sine of 1 V rms: an average-responding meter is marked by its inverse."""
+_NETWORK = "network of Rec. ITU-R BS.468-4 (second-hand: a transcription and an open library)"
+_STEPS = "; an upper bound where the word length of the file makes half of it"
+
+
+def _weights(idle: IdleView) -> Array:
+    chosen, _ = idle.band()
+    own = idle.spectrum
+    return weighting_468_power(
+        chosen.start, chosen.stop - chosen.start, own.resolution_hz, own.window.second_moment
+    )
+
+
+def _of_course(idle: IdleView, value: float, course: Array, rate_hz: float) -> Figure:
+    """A steady reading with its uncertainty from the reading's own course."""
+    own, dof = block_error(course, rate_hz)
+    total = combine([Part(own, dof), Part(value * idle.track.calibration)])
+    weights = _weights(idle)
+    chosen, power = idle.band()
+    square = float(np.sum(power * weights))
+    bound = steps_rule(square, dither_power(idle, chosen, weights))
+    return Figure(value, total.u, own, total.dof, bound=bound)
+
+
+@metric(
+    "noise_468",
+    title="Residual noise, BS.468 quasi-peak",
+    unit="V",
+    better="lower",
+    source="Rec. ITU-R BS.468-4, clauses 1 and 2; " + _NETWORK,
+    stimuli=["idle"],
+    version=1,
+    choice="quasi-peak, 1 kHz referenced, reads the rms of a sine; mean of the reading over the "
+    "record, which the network alone limits in band; hum included" + _STEPS,
+)
+def noise_468(idle: IdleView) -> Figure:
+    """Quasi-peak noise behind the BS.468 weighting with nothing playing."""
+    seconds = len(idle.track.volts) / idle.track.rate_hz
+    if seconds < LEAST_QUASI_PEAK_S:
+        raise Refusal(
+            f"too short for a quasi-peak reading: {seconds:.2g} s where at least "
+            f"{LEAST_QUASI_PEAK_S} s are needed"
+        )
+    wave, rate_hz = idle.behind_468
+    value, course = steady_reading(wave, rate_hz)
+    return _of_course(idle, value, course, rate_hz)
+
+
+@metric(
+    "noise_arm",
+    title="Residual noise, CCIR/ARM",
+    unit="V",
+    better="lower",
+    source="common practice, no source read: average-responding meter; " + _NETWORK,
+    stimuli=["idle"],
+    version=1,
+    choice="2 kHz referenced (5.63 dB below the 1 kHz reference), average-responding, reads the "
+    "rms of a sine; hum included" + _STEPS,
+)
+def noise_arm(idle: IdleView) -> Figure:
+    """Average of the rectified noise behind the BS.468 network, 0 dB at 2 kHz."""
+    wave, rate_hz = idle.behind_468
+    course = np.abs(wave) / (AVERAGE_OF_SINE * TWO_KHZ)
+    return _of_course(idle, float(course.mean()), course, rate_hz)
+
+
+@metric(
+    "noise_ccir_rms",
+    title="Residual noise, CCIR-RMS",
+    unit="V",
+    better="lower",
+    source="AES17, 5.2.7 (second-hand: an open library's documentation); " + _NETWORK,
+    stimuli=["idle"],
+    version=1,
+    choice="rms, 2 kHz referenced (-5.63 dB), 20 Hz to 20 kHz, hum included" + _STEPS,
+)
+def noise_ccir_rms(idle: IdleView) -> Figure:
+    """Rms of the noise behind the BS.468 network, 0 dB at 2 kHz."""
+    found = noise_figure(idle, _weights(idle))
+    return Figure(
+        found.value / TWO_KHZ, found.uncertainty / TWO_KHZ, found.estimation / TWO_KHZ,
+        found.dof, found.bound,
+    )  # fmt: skip

@@ -1,0 +1,104 @@
+"""BS.468 noise by three meters, hum, hiss, and which of the two dominates."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from tones import figures, idle_material, reasons, sines, track
+
+RATE = 96_000.0
+
+
+def white(density: float, seconds: float = 2.0, seed: int = 1, rate: float = RATE) -> np.ndarray:
+    scale = density * math.sqrt(rate / 2)
+    return np.random.default_rng(seed).normal(0, scale, int(seconds * rate))
+
+
+@pytest.mark.parametrize("rate", [44_100.0, 48_000.0, 96_000.0, 192_000.0])
+def test_a_sine_of_1_khz_reads_its_rms_and_one_of_2_khz_that_of_the_other_reference(
+    rate: float,
+) -> None:
+    found = figures(idle_material(track(sines(rate, 1.0, {1000.0: math.sqrt(2) * 1e-3}), rate)))
+    assert found["noise_468"].value == pytest.approx(1e-3, rel=2e-3)
+    assert found["noise_ccir_rms"].value == pytest.approx(0.5231e-3, rel=1e-3)
+    two = figures(idle_material(track(sines(rate, 1.0, {2000.0: math.sqrt(2) * 1e-3}), rate)))
+    assert two["noise_arm"].value == pytest.approx(1e-3, rel=1e-3)
+    assert two["noise_ccir_rms"].value == pytest.approx(1e-3, rel=1e-3)
+
+
+def test_the_meters_differ_on_noise_as_their_detectors_do() -> None:
+    """Average-responding: sqrt(pi) / 2 of the rms (1.05 dB below) for Gaussian noise (closed form).
+    Quasi-peak against rms of the same noise: 4.1 dB (computed from the detector's constants,
+    no source)."""
+    found = figures(idle_material(track(white(1e-7, 4.0), RATE)))
+    ratio = found["noise_arm"].value / found["noise_ccir_rms"].value
+    assert ratio == pytest.approx(math.sqrt(math.pi) / 2, rel=0.01)
+    weighted = 1e-7 * math.sqrt(19_980) * 10 ** (7.301 / 20)
+    peak = 20 * math.log10(found["noise_468"].value / weighted)
+    assert peak == pytest.approx(4.1, abs=0.2)
+    assert found["noise_ccir_rms"].value == pytest.approx(
+        1e-7 * math.sqrt(19_980) * 10 ** (1.672 / 20), rel=0.02
+    )
+
+
+def test_a_short_record_gives_no_quasi_peak() -> None:
+    told = reasons(idle_material(track(white(1e-7, 0.4), RATE)))
+    assert told["noise_468"][1].startswith("too short for a quasi-peak reading: 0.4 s")
+
+
+def test_hum_is_the_sum_of_its_lines_off_nominal_too() -> None:
+    mains = 59.93
+    peaks = {mains: 1e-3, 2 * mains: 2e-3, 7 * mains: 5e-4}
+    volts = sines(RATE, 2.0, peaks) + white(1e-8)
+    found = figures(idle_material(track(volts, RATE), mains_hz=60.0))
+    assert found["hum"].value == pytest.approx(math.hypot(1e-3, 2e-3, 5e-4) / 2**0.5, rel=1e-3)
+    assert found["hum"].bound is None
+    assert found["mains_line 2"].frequency_hz == pytest.approx(2 * mains, abs=0.01)
+
+
+def test_no_hum_is_a_bound() -> None:
+    found = figures(idle_material(track(white(1e-7), RATE)))
+    assert found["hum"].bound == "upper"
+    assert found["hum"].value < 3e-6
+    assert found["hum_over_hiss"].bound == "upper"
+    assert found["hum_over_hiss"].remark == "no hum stands out"
+
+
+def test_hiss_is_not_raised_by_lines() -> None:
+    volts = white(1e-7) + sines(RATE, 2.0, {50.0 * n: 1e-3 for n in range(20, 60)})
+    found = figures(idle_material(track(volts, RATE)))["hiss"]
+    assert found.value == pytest.approx(1e-7, rel=3e-2)
+    assert abs(found.value - 1e-7) < 4 * found.uncertainty
+
+
+@pytest.mark.parametrize(
+    ("peaks", "words"),
+    [
+        ({50.0: 1e-3, 100.0: 5e-4}, "stray field"),
+        ({50.0: 5e-4, 100.0: 1e-3}, "ripple of a full-wave rectifier"),
+        ({100.0: 6e-4, 300.0: 6e-4, 400.0: 6e-4, 500.0: 6e-4}, "rectifier buzz"),
+        ({50.0: 1e-6}, "hiss dominates"),
+    ],
+)
+def test_what_dominates_is_told_in_the_words_of_the_trade(
+    peaks: dict[float, float], words: str
+) -> None:
+    found = figures(idle_material(track(sines(RATE, 2.0, peaks) + white(1e-7), RATE)))
+    figure = found["hum_over_hiss"]
+    assert words in (figure.remark or "")
+    assert ("common practice" in (figure.remark or "")) == (figure.value > 0)
+    expected = sum(peak**2 / 2 for peak in peaks.values()) / (1e-14 * 19_980)
+    assert abs(figure.value - 10 * math.log10(expected)) < max(4 * figure.uncertainty, 0.1)
+
+
+def test_word_length_makes_bounds_of_every_weighted_figure() -> None:
+    step = 20 / 2**16
+    rng = np.random.default_rng(1)
+    dither = rng.uniform(-0.5, 0.5, 96_000) + rng.uniform(-0.5, 0.5, 96_000)
+    quiet = np.rint(white(1e-8, 1.0) / step + dither) * step
+    found = figures(idle_material(track(quiet, RATE, bits=16)))
+    for name in ("noise_468", "noise_arm", "noise_ccir_rms", "hiss"):
+        assert found[name].bound == "upper"
