@@ -60,7 +60,8 @@ CREATE TABLE review (
     notes           VARCHAR,
     temperature_c   DOUBLE,
     manifest_sha256 VARCHAR NOT NULL,
-    receipt         INTEGER NOT NULL
+    receipt         INTEGER NOT NULL,
+    derived_with    VARCHAR NOT NULL    -- digest of the method versions across captures
 );
 
 -- grain: review, unit

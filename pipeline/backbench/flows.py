@@ -19,6 +19,7 @@ from backbench.stages.ingest import Outcome, finish
 from backbench.stages.places import Places
 from backbench.stages.work import Work
 from backbench.stages.workers import Progress, Workers
+from backbench.store import Writer
 
 
 @task(name="analyse a review", task_run_name="analyse {key}", retries=1, cache_policy=NO_CACHE)
@@ -28,9 +29,11 @@ def analyse_task(key: str, work: Work, workers: Workers) -> list[Path]:
 
 
 @task(name="load a review", task_run_name="load {key}", retries=2, cache_policy=NO_CACHE)
-def load_task(key: str, places: Places, work: Work, chunks: Sequence[Path]) -> Outcome:
+def load_task(
+    key: str, places: Places, writer: Writer, work: Work, chunks: Sequence[Path]
+) -> Outcome:
     """One transaction; safe to try again."""
-    return finish(places, work, chunks)
+    return finish(places, writer, work, chunks)
 
 
 def carry_out(
@@ -47,10 +50,15 @@ def carry_out(
     @flow(name="ingest", validate_parameters=False)
     def ingest(reviews: list[str]) -> list[Outcome]:
         outcomes: list[Outcome] = []
-        with Workers(works, places.staged, processes, progress) as workers:
+        with (
+            Workers(works, places.staged, processes, progress) as workers,
+            Writer(places.database) as writer,
+        ):
             for key, work in zip(reviews, works, strict=True):
+                if not workers.ready(work):
+                    writer.close()
                 chunks = analyse_task(key, work, workers) if work.jobs else []
-                outcomes.append(load_task(key, places, work, chunks))
+                outcomes.append(load_task(key, places, writer, work, chunks))
         return outcomes
 
     keys = [work.planned.key for work in works]

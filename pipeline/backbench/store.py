@@ -7,7 +7,7 @@ import re
 import tempfile
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from importlib import resources
 from pathlib import Path
 from typing import Any, TypeAlias
@@ -15,10 +15,15 @@ from typing import Any, TypeAlias
 import duckdb
 import polars as pl
 
+from backbench.durable import flush_file, rename
 from backbench.errors import Fault, UserError
+from backbench.faultpoints import reached
 
 DATABASE_NAME = "catalogue.duckdb"
 PATIENCE_S = 10.0
+HOLD_S = 2.0
+MAKING = ".making-"
+"""Beginning of the name of a folder with a database that is not whole yet."""
 StatementError: TypeAlias = duckdb.Error
 """What the methods of a Store raise where a statement can't be run."""
 
@@ -36,6 +41,7 @@ class Store:
 
     def run(self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()) -> None:
         """Execute a statement and forget its result."""
+        reached("statement")
         self._connection.execute(sql, parameters).fetchall()
 
     def rows(
@@ -60,7 +66,9 @@ class Store:
         except BaseException:
             self._connection.execute("ROLLBACK")
             raise
+        reached("commit")
         self._connection.execute("COMMIT")
+        reached("committed")
 
     def load_parquet(self, table: str, paths: Sequence[Path]) -> None:
         """Append staged Parquet files to a table, columns matched by name."""
@@ -92,9 +100,77 @@ def writing(folder: Path) -> Iterator[Store]:
     Raises UserError where another process holds the file for longer than PATIENCE_S, or where
     the database is newer than this program.
     """
-    with _connected(folder / DATABASE_NAME, read_only=False, config={}) as store:
+    path = folder / DATABASE_NAME
+    if not path.exists():
+        _make(path)
+    with _connected(path, read_only=False, config={}) as store:
         migrate(store)
         yield store
+
+
+def _make(path: Path) -> None:
+    """A new database appears with its whole schema, or not at all."""
+    with tempfile.TemporaryDirectory(prefix=MAKING, dir=path.parent) as aside:
+        with _connected(Path(aside) / DATABASE_NAME, read_only=False, config={}) as store:
+            migrate(store)
+        take_place(Path(aside), path.parent)
+
+
+def take_place(aside: Path, folder: Path) -> None:
+    """Put the closed database in one folder in the place of the one in another.
+
+    DuckDB would read the log of unfinished writes that lies beside a database into whatever
+    bears the database's name: the old one's log is worked in, or goes, before the new one comes.
+    """
+    new, old = aside / DATABASE_NAME, folder / DATABASE_NAME
+    if old.exists() and _log(old).exists():
+        try:
+            with _connected(old, read_only=False, config={}):
+                pass
+        except UserError:
+            # The old database can't be opened: its log is worth no more than it is.
+            old.unlink()
+    _log(old).unlink(missing_ok=True)
+    flush_file(new)
+    rename(new, old)
+
+
+def _log(database: Path) -> Path:
+    return database.with_name(database.name + ".wal")
+
+
+class Writer:
+    """The writer's connection over several short transactions.
+
+    Opening and closing costs more than loading a review, so it stays open from one to the next
+    while there is work at once; readers of other processes wait no longer than HOLD_S.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._open: ExitStack | None = None
+        self._since = 0.0
+
+    def __enter__(self) -> Writer:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def store(self) -> Store:
+        """The open connection, opened where it was closed. Raises UserError as `writing`."""
+        if self._open is not None and time.monotonic() - self._since > HOLD_S:
+            self.close()
+        if self._open is None:
+            self._open, self._since = ExitStack(), time.monotonic()
+            self._store = self._open.enter_context(writing(self._folder))
+        return self._store
+
+    def close(self) -> None:
+        """Let others have the file."""
+        if self._open is not None:
+            self._open.close()
+            self._open = None
 
 
 @contextmanager
@@ -109,7 +185,7 @@ def reading(folder: Path) -> Iterator[Store]:
         raise UserError("the catalogue is empty", [fault])
     config = {"enable_external_access": False, "lock_configuration": True}
     with _connected(path, read_only=True, config=config) as store:
-        _refuse_newer(store)
+        _refuse_older(_refuse_newer(store))
         yield store
 
 
@@ -118,8 +194,13 @@ def _connected(path: Path, *, read_only: bool, config: dict[str, Any]) -> Iterat
     connection = _patiently(path, read_only, config)
     try:
         yield Store(connection)
+    except (duckdb.IOException, duckdb.FatalException) as error:
+        fault = Fault(str(path), str(error).splitlines()[0], "a disk that takes what is written")
+        raise UserError("the database can't be used", [fault]) from error
     finally:
+        reached("close")
         connection.close()
+        reached("closed")
 
 
 def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.DuckDBPyConnection:
@@ -128,9 +209,10 @@ def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.Du
     while True:
         try:
             return duckdb.connect(path, read_only=read_only, config=config)
-        except duckdb.IOException as error:
-            if "lock" not in str(error).lower():
-                fault = Fault(str(path), str(error).splitlines()[0], "a DuckDB file")
+        except duckdb.Error as error:
+            if not (isinstance(error, duckdb.IOException) and "lock on file" in str(error)):
+                found, remedy = str(error).splitlines()[0], "make it anew: `backbench rebuild`"
+                fault = Fault(str(path), found, "a DuckDB file that can be opened", remedy)
                 raise UserError("the database can't be opened", [fault]) from None
             if time.monotonic() > give_up:
                 raise UserError("the catalogue is in use", [_holder(path, str(error))]) from None
@@ -164,7 +246,12 @@ def migrate(store: Store) -> None:
 
 def _refuse_newer(store: Store) -> dict[int, str]:
     """Checksums of applied migrations. Raises UserError where one is unknown or differs."""
-    applied = {int(n): str(c) for n, c in store.rows("SELECT number, checksum FROM migration")}
+    try:
+        found = store.rows("SELECT number, checksum FROM migration")
+    except duckdb.CatalogException:
+        fault = Fault(DATABASE_NAME, "no record of a schema", "a database of backbench")
+        raise UserError("the database can't be opened", [fault]) from None
+    applied = {int(number): str(checksum) for number, checksum in found}
     known = {number: _sum(text) for number, _, text in migrations()}
     strange = [number for number, checksum in applied.items() if known.get(number) != checksum]
     if strange:
@@ -174,6 +261,16 @@ def _refuse_newer(store: Store) -> dict[int, str]:
         )  # fmt: skip
         raise UserError("the database was made by another version of backbench", [fault])
     return applied
+
+
+def _refuse_older(applied: dict[int, str]) -> None:
+    """Raises UserError where steps are missing: only a writer may bring the schema up to date."""
+    missing = [number for number, _, _ in migrations() if number not in applied]
+    if missing:
+        found, expected = f"schema step {max(applied, default=0)}", f"step {max(missing)}"
+        remedy = "`backbench recompute` brings it up to date"
+        fault = Fault(DATABASE_NAME, found, expected, remedy)
+        raise UserError("the database was made by an older version of backbench", [fault])
 
 
 def _sum(text: str) -> str:

@@ -51,7 +51,7 @@ STEPS = (
     # a tenth of the units come twice, the second time restored
     """INSERT INTO review BY NAME
     SELECT 'r' || i AS review_key, DATE '2000-01-01' + (i % 9000)::INTEGER AS reviewed,
-           'b1' AS bench_key, 50.0 AS mains_hz, '0' AS manifest_sha256, 1 AS receipt
+           'b1' AS bench_key, 50.0 AS mains_hz, '0' AS manifest_sha256, 1 AS receipt, '0' AS derived_with
     FROM range($n * 11 // 10) AS t(i)""",
     """INSERT INTO appearance BY NAME
     SELECT 'r' || i AS review_key, 'u' || (i % $n) AS unit_key, 1 AS position,

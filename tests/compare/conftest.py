@@ -52,7 +52,7 @@ class CatalogueMaker:
         self._reviews.add(key)
         self.row(
             "review", review_key=key, reviewed=dt.date.fromisoformat(day), bench_key=bench,
-            mains_hz=50.0, manifest_sha256="0", receipt=1, **more,
+            mains_hz=50.0, manifest_sha256="0", receipt=1, derived_with="0", **more,
         )  # fmt: skip
 
     def unit(self, key: str, review: str | None = None, **more: Any) -> None:

@@ -12,7 +12,7 @@ import soundfile
 
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
-from backbench.stages import ingest
+from backbench.stages import ingest, work
 from backbench.stages.ingest import Outcome, Refused
 from simulated import CIRCUITS, contents_of, simulated_catalogue
 
@@ -124,7 +124,7 @@ def test_staged_work_of_a_broken_run_is_carried_on(
 ) -> None:
     folder = circuits / "class_b_power_steps"
 
-    def broken(*_: object) -> None:
+    def broken(*_: object, **__: object) -> None:
         raise RuntimeError("power cut")
 
     with monkeypatch.context() as patched:
@@ -261,6 +261,18 @@ def test_a_calibration_corrected_moves_the_readings(catalogue: Catalogue, circui
     assert [o.computed for o in outcomes] == [3]
     moved = catalogue.readings().filter(pl.col("metric") == "level")["value"].to_numpy()
     np.testing.assert_allclose(np.sort(moved), np.sort(levels) * 1.1, rtol=1e-12)
+
+
+def test_a_new_method_across_captures_makes_a_review_stale(
+    catalogue: Catalogue, circuits: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    taken_in(catalogue, circuits / "push_pull_taps")
+    raised = dict(work.derivation_versions(), source_impedance=99)
+    monkeypatch.setattr(work, "derivation_versions", lambda: raised)
+    (outcome,), _ = catalogue.recompute(history=False, processes=1)
+    assert (outcome.computed, outcome.kept, outcome.unchanged) == (0, 5, False)
+    (outcome,), _ = catalogue.recompute(history=False, processes=1)
+    assert outcome.unchanged
 
 
 def test_every_reading_leads_back_to_bytes_in_the_vault(measured: Catalogue) -> None:

@@ -13,14 +13,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from backbench.errors import UserError
+from backbench.faultpoints import reached
 from backbench.stages.load import load_review
-from backbench.stages.places import Places
+from backbench.stages.places import REBUILDING, Places
 from backbench.stages.plan import PlannedReview, plan_review
 from backbench.stages.receive import recall, receive
 from backbench.stages.reference import sync_reference
 from backbench.stages.work import Work, standing, work_of
 from backbench.stages.workers import Progress, Workers
-from backbench.store import DATABASE_NAME, writing
+from backbench.store import Writer, take_place, writing
 from backbench.vault import Receipt
 
 
@@ -85,16 +86,18 @@ def works_of(places: Places, planned: Sequence[PlannedReview]) -> list[Work]:
     return [work_of(places, review, held.get(review.key)) for review in planned]
 
 
-def finish(places: Places, work: Work, chunks: Sequence[Path]) -> Outcome:
+def finish(places: Places, writer: Writer, work: Work, chunks: Sequence[Path]) -> Outcome:
     """Write the receipt, load the review, and clear its staged rows away."""
     key, computed = work.planned.key, len(work.fresh)
     kept = len(work.planned.captures) - computed
     if work.unchanged and work.standing:
+        shutil.rmtree(places.staged / key, ignore_errors=True)
         return Outcome(key, computed, kept, work.standing.failed, unchanged=True)
     planned = _receipted(places, work.planned)
-    with writing(places.database) as store:
-        load_review(store, planned, work.fresh, [*work.ready, *chunks])
-        failed = store.rows(FAILED, [key])
+    store = writer.store()
+    load_review(store, planned, work.fresh, [*work.ready, *chunks], anew=work.standing is None)
+    failed = store.rows(FAILED, [key])
+    reached("clear staged")
     shutil.rmtree(places.staged / key, ignore_errors=True)
     return Outcome(key, computed, kept, tuple(failed), unchanged=False)
 
@@ -108,8 +111,7 @@ def _receipted(places: Places, planned: PlannedReview) -> PlannedReview:
     """The plan with its receipt numbered and on the disk."""
     if planned.receipt.number:
         return planned
-    number = max((receipt.number for receipt in places.ledger.receipts()), default=0) + 1
-    receipt: Receipt = replace(planned.receipt, number=number)
+    receipt: Receipt = replace(planned.receipt, number=places.ledger.next_number())
     places.ledger.write(receipt)
     return replace(planned, receipt=receipt)
 
@@ -135,8 +137,16 @@ def carry_out(
     places: Places, works: Sequence[Work], processes: int, progress: Progress
 ) -> list[Outcome]:
     """Analyse and load, review by review, without the orchestrator."""
-    with Workers(works, places.staged, processes, progress) as workers:
-        return [finish(places, work, workers.collect(work)) for work in works]
+    outcomes: list[Outcome] = []
+    with (
+        Workers(works, places.staged, processes, progress) as workers,
+        Writer(places.database) as writer,
+    ):
+        for work in works:
+            if not workers.ready(work):
+                writer.close()
+            outcomes.append(finish(places, writer, work, workers.collect(work)))
+    return outcomes
 
 
 def rebuild(places: Places, processes: int, progress: Progress) -> tuple[int, list[Refused]]:
@@ -145,12 +155,12 @@ def rebuild(places: Places, processes: int, progress: Progress) -> tuple[int, li
     The old database stays until the new one is whole. Number of reviews, and those that can't
     be rebuilt. Raises UserError where any review can't: then the old database is kept.
     """
-    with tempfile.TemporaryDirectory(prefix=".rebuild-", dir=places.root) as folder:
+    with tempfile.TemporaryDirectory(prefix=REBUILDING, dir=places.root) as folder:
         aside = replace(places, database=Path(folder))
         prepare(aside)
         works, refused = planned_work(aside, None)
         if refused:
             return 0, refused
         outcomes = carry_out(aside, works, processes, progress)
-        (aside.database / DATABASE_NAME).replace(places.root / DATABASE_NAME)
+        take_place(aside.database, places.root)
     return len(outcomes), []

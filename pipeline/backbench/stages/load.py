@@ -16,6 +16,7 @@ from backbench.stages.derive import derive_review
 from backbench.stages.plan import PlannedCapture, PlannedReview
 from backbench.stages.published import limit_value, printed_limit
 from backbench.stages.rows import Row, canonical, digest
+from backbench.stages.work import derived_with
 from backbench.stimuli import analysis_kind
 from backbench.store import Store
 
@@ -34,16 +35,23 @@ def environment() -> dict[str, str]:
 
 
 def load_review(
-    store: Store, planned: PlannedReview, fresh: Sequence[str], chunks: Sequence[Path]
+    store: Store,
+    planned: PlannedReview,
+    fresh: Sequence[str],
+    chunks: Sequence[Path],
+    *,
+    anew: bool,
 ) -> None:
     """Make the database say what the plan says: all of it, or nothing.
 
     fresh: analysis keys whose rows are in the staged chunks.
+    anew: the database holds nothing of this review yet.
     Rows of analyses that the plan no longer asks for go; staged ones come; rows across captures
     are derived anew; test points are assigned.
     """
     with store.transaction():
-        _drop_stale(store, planned)
+        if not anew:
+            _drop_stale(store, planned)
         for table in ("reading", "curve"):
             store.load_parquet(table, [chunk / f"{table}.parquet" for chunk in chunks])
         _insert_facts(store, planned)
@@ -73,7 +81,7 @@ def _insert_facts(store: Store, planned: PlannedReview) -> None:
         "review_key": review.key, "reviewed": review.date, "bench_key": review.bench,
         "mains_hz": review.mains_hz, "title": review.title, "notes": review.notes,
         "temperature_c": review.temperature_c, "manifest_sha256": receipt.manifest,
-        "receipt": receipt.number,
+        "receipt": receipt.number, "derived_with": derived_with(),
     }  # fmt: skip
     store.append("review", [row])
     units = list(enumerate(planned.manifest.unit, start=1))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -10,11 +11,20 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from backbench.durable import ASIDE
 from backbench.errors import Fault, UserError
 from backbench.settings import Settings, read_settings
+from backbench.stages.rows import PART
+from backbench.store import MAKING
 from backbench.vault import Ledger, Vault
 
 PATIENCE_S = 10.0
+REBUILDING = ".rebuild-"
+HALF_WRITTEN = (
+    f"{REBUILDING}*", f"{MAKING}*", f"{ASIDE}*",
+    f"vault/{ASIDE}*", f"vault/??/{ASIDE}*", f"ledger/{ASIDE}*", f".staged/*/*{PART}",
+)  # fmt: skip
+"""What a run that broke off may leave. Whole staged chunks are none of it: they are used."""
 
 
 @dataclass(frozen=True)
@@ -61,9 +71,18 @@ class Places:
             raise UserError("the catalogue is in use", [fault]) from None
         try:
             holder.write_text(str(os.getpid()))
+            self._sweep()
             yield
         finally:
             lock.release()
+
+    def _sweep(self) -> None:
+        """Clear away what an earlier run left half-written; nobody else is writing now."""
+        for left in [path for pattern in HALF_WRITTEN for path in self.root.glob(pattern)]:
+            if left.is_dir() and not left.is_symlink():
+                shutil.rmtree(left, ignore_errors=True)
+            else:
+                left.unlink(missing_ok=True)
 
 
 def places(root: Path) -> Places:

@@ -8,8 +8,10 @@ from pathlib import Path
 
 import polars as pl
 
+from backbench.metrics.registry import registry
 from backbench.stages.places import Places
 from backbench.stages.plan import Job, PlannedReview
+from backbench.stages.rows import CURVE, PART, READING, RESULT, digest
 from backbench.store import DATABASE_NAME, writing
 
 CHUNK = 8
@@ -18,9 +20,13 @@ CHUNK = 8
 
 @dataclass(frozen=True)
 class Standing:
-    """What the database holds of a review: receipt, analyses, and files that failed and why."""
+    """What the database holds of a review: receipt, analyses, and files that failed and why.
+
+    derived_with: digest of the method versions that its metrics across captures rest on.
+    """
 
     receipt: int
+    derived_with: str
     analyses: frozenset[str]
     failed: tuple[tuple[str, str], ...]
 
@@ -50,8 +56,23 @@ class Work:
         if self.standing is None or self.fresh:
             return False
         asked = {capture.analysis_key for capture in self.planned.captures}
-        same = self.standing.analyses == asked
-        return same and self.standing.receipt == self.planned.receipt.number
+        return (
+            self.standing.analyses == asked
+            and self.standing.receipt == self.planned.receipt.number
+            and self.standing.derived_with == derived_with()
+        )
+
+
+def derivation_versions() -> dict[str, int]:
+    """Method versions of everything that is worked out across captures."""
+    known = registry()
+    metrics = {metric.name: metric.version for metric in known.derivations()}
+    return metrics | {f"curve {c.name}": c.version for c in known.curve_derivations()}
+
+
+def derived_with() -> str:
+    """Digest of the method versions across captures."""
+    return digest(derivation_versions())
 
 
 def standing(places: Places) -> dict[str, Standing]:
@@ -59,7 +80,7 @@ def standing(places: Places) -> dict[str, Standing]:
     if not (places.database / DATABASE_NAME).exists():
         return {}
     with writing(places.database) as store:
-        receipts = store.rows("SELECT review_key, receipt FROM review")
+        reviews = store.rows("SELECT review_key, receipt, derived_with FROM review")
         captures = store.rows(
             "SELECT review_key, analysis_key, file, CASE status WHEN 'failed' THEN reason END "
             "FROM capture ORDER BY review_key, position"
@@ -70,8 +91,10 @@ def standing(places: Places) -> dict[str, Standing]:
         analyses.setdefault(key, set()).add(analysis)
         failed.setdefault(key, []).extend([(file, reason)] if reason else [])
     return {
-        key: Standing(receipt, frozenset(analyses.get(key, ())), tuple(failed.get(key, ())))
-        for key, receipt in receipts
+        key: Standing(
+            receipt, derived, frozenset(analyses.get(key, ())), tuple(failed.get(key, ()))
+        )
+        for key, receipt, derived in reviews
     }
 
 
@@ -91,7 +114,20 @@ def _staged(folder: Path, wanted: Iterable[str]) -> dict[str, Path]:
     asked = set(wanted)
     found: dict[str, Path] = {}
     for result in sorted(folder.glob("*/result.parquet")):
-        keys = pl.read_parquet(result, columns=["analysis_key"])["analysis_key"].to_list()
-        if result.parent.suffix != ".part" and asked.issuperset(keys) and not found.keys() & keys:
+        keys = _analyses_of(result.parent)
+        if keys and asked.issuperset(keys) and not found.keys() & keys:
             found |= dict.fromkeys(keys, result.parent)
     return found
+
+
+def _analyses_of(chunk: Path) -> list[str]:
+    """Analyses of a staged chunk; none where it is not whole, or has other columns than now."""
+    if chunk.suffix == PART:
+        return []
+    try:
+        for name, schema in (("reading", READING), ("curve", CURVE), ("result", RESULT)):
+            if pl.read_parquet_schema(chunk / f"{name}.parquet") != schema:
+                return []
+        return list(pl.read_parquet(chunk / "result.parquet")["analysis_key"])
+    except (pl.exceptions.PolarsError, OSError):
+        return []
