@@ -113,3 +113,46 @@ def test_a_number_goes_before_a_bound() -> None:
 
 def test_both_driven_tell_no_separation() -> None:
     assert derived("separation", pair(2.0, 0.002)) == []
+
+
+def at_volume(volume: str, left: float, right: float, **more: object) -> list[Reading]:
+    return [
+        reading("level", volts, 0.005, 1e-4, output=side, volume=volume, **more)
+        for side, volts in (("left", left), ("right", right))
+    ]
+
+
+def test_tracking_is_the_range_of_the_balance() -> None:
+    """Balances of 0.2, 1.0 and -0.5 dB: 1.5 dB."""
+    readings = [
+        r for volume, db in (("max", 0.2), ("noon", 1.0), ("low", -0.5))
+        for r in at_volume(volume, 10 ** (db / 20), 1.0)
+    ]  # fmt: skip
+    found = one("balance_tracking", readings)
+    assert found.figure.value == pytest.approx(1.5)
+    assert found.figure.uncertainty == pytest.approx(8.686 * 1e-4 * 2, rel=1e-3)
+    assert found.against == "right"
+    other = at_volume("max", 1.0, 1.0) + at_volume("low", 1.1, 1.0, calibration_key="other")
+    assert one("balance_tracking", other).figure.uncertainty > 0.08
+
+
+def test_one_volume_setting_tells_no_tracking() -> None:
+    assert derived("balance_tracking", at_volume("max", 1.0, 1.1)) == []
+    assert derived("balance_tracking", pair(1.0, 1.1)) == []
+
+
+@given(st.floats(0.1, 10))
+def test_tracking_does_not_depend_on_a_constant_imbalance(scale: float) -> None:
+    readings = at_volume("max", 2 * scale, 2.0) + at_volume("low", 0.21 * scale, 0.2)
+    found = one("balance_tracking", readings)
+    assert found.figure.value == pytest.approx(20 * math.log10(1.05), abs=1e-9)
+
+
+def test_one_record_goes_before_two() -> None:
+    """Left and right of one capture, and a right one of another that is told a little better."""
+    together = [
+        reading("level", 1.0, 0.005, 2e-4, analysis_key="one"),
+        reading("level", 1.0, 0.005, 2e-4, output="right", analysis_key="one"),
+        reading("level", 0.9, 0.005, 1e-5, output="right", analysis_key="two"),
+    ]
+    assert one("channel_balance", together).figure.value == pytest.approx(0.0)

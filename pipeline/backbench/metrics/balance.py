@@ -34,6 +34,10 @@ Pair = tuple[Reading, Reading]
 )
 def channel_balance(session: Session) -> Iterator[Derived | RefusedDerivation]:
     """Level of the left output re the right one, both driven alike."""
+    yield from _balances(session)
+
+
+def _balances(session: Session) -> Iterator[Derived | RefusedDerivation]:
     for same in grouped(_driven_together(session), _place).values():
         lefts = [r for r in same if r.output == LEFT]
         rights = [r for r in same if r.output == RIGHT]
@@ -44,18 +48,19 @@ def channel_balance(session: Session) -> Iterator[Derived | RefusedDerivation]:
                 if (a.unit_key, b.unit_key) == (left_unit, right_unit) and _alike(a, b)
             ]  # fmt: skip
             against = RIGHT if left_unit == right_unit else right_unit
-            yield from _least_uncertain(session, pairs, against)
+            together = [(a, b) for a, b in pairs if a.analysis_key == b.analysis_key]
+            yield from _least_uncertain(session, together or pairs, against)
 
 
 def _driven_together(session: Session) -> list[Reading]:
     return [
-        r for r in session.of("level", stimulus="tone", driven=None, bound=None)
-        if r.value and r.output in {LEFT, RIGHT}
+        r for r in session.of("level", driven=None, bound=None)
+        if r.stimulus in {"tone", "steps"} and r.value and r.output in {LEFT, RIGHT}
     ]  # fmt: skip
 
 
 def _place(r: Reading) -> tuple[object, ...]:
-    return r.frequency_hz, r.input, r.tap, r.volume
+    return r.frequency_hz, r.input, r.tap, r.volume, r.controls
 
 
 def _partners(lefts: set[str], rights: set[str]) -> list[tuple[str, str]]:
@@ -132,3 +137,39 @@ def _told_best(
         told = _ratio(*pair)
         figure = Figure(told.value, told.uncertainty, told.estimation, bound="lower")
         yield Derived(figure, pair[0], pair, against=against)
+
+
+@derived(
+    "balance_tracking",
+    title="Tracking of the channels over the volume control",
+    unit="dB",
+    better="lower",
+    source="IEC 60268-3 (gain difference of channels over a control); definition from memory",
+    version=1,
+    choice="greatest less least balance over the stated volume settings, two or more",
+)
+def balance_tracking(session: Session) -> Iterator[Derived]:
+    """How far the channel balance moves between settings of the volume control."""
+    told = [b for b in _balances(session) if isinstance(b, Derived) and b.like.volume]
+    groups: dict[object, list[Derived]] = {}
+    for balance in told:
+        like = balance.like
+        place = (like.unit_key, balance.against, like.frequency_hz, like.input, like.tap,
+                 like.controls)  # fmt: skip
+        groups.setdefault(place, []).append(balance)
+    for same in groups.values():
+        if len({balance.like.volume for balance in same}) >= 2:
+            yield _tracking(same)
+
+
+def _tracking(balances: list[Derived]) -> Derived:
+    """Errors of scale that the settings have in common cancel."""
+    top = max(balances, key=lambda b: b.figure.value)
+    bottom = min(balances, key=lambda b: b.figure.value)
+    own = math.hypot(top.figure.estimation, bottom.figure.estimation)
+    keys = {r.calibration_key for b in (top, bottom) for r in b.made_from}
+    whole = math.hypot(top.figure.uncertainty, bottom.figure.uncertainty)
+    value = top.figure.value - bottom.figure.value
+    figure = Figure(value, own if len(keys) == 1 else whole, own)
+    sources = tuple(r for b in balances for r in b.made_from)
+    return Derived(figure, top.like, sources, against=top.against)

@@ -35,6 +35,7 @@ UNITS: dict[str, dict[str, dict[str, float]]] = {
         "audio_level": LEVEL | VOLTAGE | POWER,
         "noise": LEVEL | VOLTAGE,
         "distortion": DISTORTION | LEVEL,
+        "separation": LEVEL,
     },
 }
 NEEDED = {

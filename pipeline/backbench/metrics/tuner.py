@@ -1,0 +1,211 @@
+"""A tuner from a table of audio level, noise and distortion against the RF level."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.declare import Bound, CurveData, Figure, Material, curve, metric, view
+from backbench.signal.response import resolution
+from backbench.signal.settling import settles_at
+from backbench.signal.track import Array
+from backbench.signal.uncertainty import DB_PER_RELATIVE
+from backbench.stimuli import Table
+
+FEMTOWATT = 1e-15
+USABLE_DB = 30.0
+QUIETING_DB = 50.0
+STANDARD_DBF = 65.0
+STILL_RISING_DB = 1.0
+"""The ratio is taken as still rising where its last two rows differ by more than this."""
+_SOURCE = "IHF-T-200 / IEEE 185 (definitions from memory)"
+_RF = "the RF generator's own error is not known and not in the uncertainty"
+
+
+@dataclass(frozen=True, eq=False)
+class Column:
+    """Values in dB by RF level and their standard uncertainty from the printed digits."""
+
+    db: Array
+    u: Array
+
+
+@dataclass(frozen=True, eq=False)
+class TunerView:
+    """Rows by rising RF level in dBf. snr: audio over noise. distortion: of the audio, below 0.
+
+    A column that the table doesn't have is None.
+    """
+
+    dbf: Array
+    snr: Column | None
+    distortion: Column | None
+    separation: Column | None
+
+
+def dbf_of(volts: Array, ohm: float) -> Array:
+    """Level in dB re 1 femtowatt of a voltage across an impedance, matched, V > 0 and ohm > 0."""
+    return np.asarray(10 * np.log10(np.square(volts) / ohm / FEMTOWATT))
+
+
+@view("tuner table", version=1)
+def tuner(material: Material, number: int) -> TunerView:
+    """Ratios by rising RF level. Raises Refusal where the rows can't be put in order."""
+    stimulus, table = material.stimulus, material.table
+    assert isinstance(stimulus, Table)
+    assert table is not None
+    dbf = _rf_level(stimulus, table["rf_level"])
+    order = np.argsort(dbf, kind="stable")
+    if len(dbf) < 2 or (np.diff(dbf[order]) <= 0).any():
+        raise Refusal("fewer than two RF levels, or one that stands twice")
+    ordered = {key: values[order] for key, values in table.items() if key != "rf_level"}
+    columns = {key: _decibels(stimulus, key, values) for key, values in ordered.items()}
+    return TunerView(
+        dbf[order], _ratio(stimulus, columns), columns.get("distortion"), columns.get("separation")
+    )
+
+
+def _rf_level(stimulus: Table, level: Array) -> Array:
+    if stimulus.columns["rf_level"].unit == "dBf":
+        return level
+    if stimulus.antenna_ohm is None:
+        raise Refusal("an RF level in volts needs antenna_ohm, the impedance that it was stated at")
+    if (level <= 0).any():
+        raise Refusal("an RF level of 0 V or below")
+    return dbf_of(level, stimulus.antenna_ohm)
+
+
+def _decibels(stimulus: Table, key: str, values: Array) -> Column:
+    """A column in dB: volts and percent as 20 lg, watts as 10 lg."""
+    unit, printed = stimulus.columns[key].unit, resolution(values)
+    if unit == "dB":
+        if key == "distortion" and (values > 0).any():
+            raise Refusal("a distortion above 0 dB: it is told re the audio level, below 0")
+        return Column(values, np.full(len(values), printed))
+    if (values <= 0).any():
+        raise Refusal(f"a value of 0 or below in the column {key}")
+    factor = DB_PER_RELATIVE * (0.5 if unit == "W" else 1.0)
+    whole = 100.0 if unit == "%" else 1.0
+    return Column(factor * np.log(values / whole), factor * printed / values)
+
+
+def _ratio(stimulus: Table, columns: dict[str, Column]) -> Column | None:
+    if "noise" not in columns:
+        return None
+    kinds = {stimulus.columns[key].unit == "dB" for key in ("audio_level", "noise")}
+    if len(kinds) > 1 or stimulus.columns["audio_level"].unit == "W":
+        raise Refusal("audio level and noise are told in units that make no ratio")
+    audio, noise = columns["audio_level"], columns["noise"]
+    return Column(audio.db - noise.db, np.hypot(audio.u, noise.u))
+
+
+def _known(column: Column | None, name: str) -> Column:
+    if column is None:
+        raise NotApplicable(f"the table has no column {name}")
+    return column
+
+
+def _level_for(seen: TunerView, column: Column, wanted_db: float) -> Figure:
+    found = settles_at(seen.dbf, column.db, column.u, wanted_db)
+    if found is None:
+        best = float(column.db.max())
+        raise Refusal(
+            f"{wanted_db:g} dB aren't held up to {seen.dbf[-1]:.4g} dBf; the best is {best:.3g} dB"
+        )
+    return Figure(found.x, found.u, found.u, bound=None if found.within else "upper")
+
+
+@metric(
+    "usable_sensitivity",
+    title="Usable sensitivity",
+    unit="dBf",
+    better="lower",
+    source=_SOURCE,
+    stimuli=["tuner table"],
+    version=1,
+    choice="least RF level from which noise and distortion, as root sum square, stay 30 dB below "
+    "the audio; " + _RF,
+)
+def usable_sensitivity(seen: TunerView) -> Figure:
+    """Least RF level at which noise and distortion are 30 dB below full modulation."""
+    snr, distortion = _known(seen.snr, "noise"), _known(seen.distortion, "distortion")
+    noise, harmonics = 10 ** (-snr.db / 10), 10 ** (distortion.db / 10)
+    total = noise + harmonics
+    u = np.hypot(noise * snr.u, harmonics * distortion.u) / total
+    return _level_for(seen, Column(-10 * np.log10(total), u), USABLE_DB)
+
+
+@metric(
+    "quieting_sensitivity",
+    title="50 dB quieting sensitivity",
+    unit="dBf",
+    better="lower",
+    source=_SOURCE,
+    stimuli=["tuner table"],
+    version=1,
+    choice="least RF level from which audio over noise stays at 50 dB; " + _RF,
+)
+def quieting_sensitivity(seen: TunerView) -> Figure:
+    """Least RF level at which the noise is 50 dB below the audio."""
+    return _level_for(seen, _known(seen.snr, "noise"), QUIETING_DB)
+
+
+@metric(
+    "ultimate_snr",
+    title="Ultimate signal to noise",
+    unit="dB",
+    better="higher",
+    source=_SOURCE,
+    stimuli=["tuner table"],
+    version=1,
+    choice="greatest ratio in the table; a bound where it still rises by more than 1 dB in its "
+    "last row",
+)
+def ultimate_snr(seen: TunerView) -> Figure:
+    """The audio over noise that strong signals reach."""
+    snr = _known(seen.snr, "noise")
+    best = int(np.argmax(snr.db))
+    rising = best == len(snr.db) - 1 and snr.db[-1] - snr.db[-2] > STILL_RISING_DB
+    bound: Bound | None = "lower" if rising else None
+    own = float(snr.u[best])
+    return Figure(float(snr.db[best]), own, own, bound=bound)
+
+
+@metric(
+    "stereo_separation",
+    title="Stereo separation of a tuner",
+    unit="dB",
+    better="higher",
+    source=_SOURCE,
+    stimuli=["tuner table"],
+    version=1,
+    choice="of the table's column, at 65 dBf, straight between its rows",
+)
+def stereo_separation(seen: TunerView) -> Figure:
+    """Separation of the channels at an RF level of 65 dBf."""
+    column = _known(seen.separation, "separation")
+    if not seen.dbf[0] <= STANDARD_DBF <= seen.dbf[-1]:
+        raise NotApplicable(f"measured from {seen.dbf[0]:.4g} to {seen.dbf[-1]:.4g} dBf only")
+    value = float(np.interp(STANDARD_DBF, seen.dbf, column.db))
+    i = int(np.clip(np.searchsorted(seen.dbf, STANDARD_DBF), 1, len(seen.dbf) - 1))
+    on_row = STANDARD_DBF in (seen.dbf[i - 1], seen.dbf[i])
+    bent = 0.0 if on_row else abs(float(column.db[i] - column.db[i - 1])) / math.sqrt(12)
+    own = math.hypot(float(max(column.u[i - 1], column.u[i])), bent)
+    return Figure(value, own, own)
+
+
+@curve(
+    "quieting",
+    title="Signal to noise against RF level",
+    x_unit="dBf",
+    y_unit="dB",
+    stimuli=["tuner table"],
+    version=1,
+)
+def quieting(seen: TunerView) -> CurveData:
+    """Audio over noise against the RF level."""
+    snr = _known(seen.snr, "noise")
+    return CurveData(seen.dbf, snr.db, snr.u)

@@ -1,0 +1,97 @@
+"""The speed at which a machine plays a test tone back: its frequency against time."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.signal.track import Array
+
+BLOCK_S = 0.005
+REACH = 0.1
+"""How far from the stated frequency the tone is looked for, relative."""
+WINDOW_S = 5.4
+"""Three turns at 33 1/3, four at 45, seven at 78 a minute: what repeats each turn averages out."""
+LEAST_WINDOWS = 3
+SHIFTS = 4
+LEAST_SHARE = 0.5
+MOST_TURN = 2.5
+"""Phase in rad between blocks above which it can't be told which way it turned."""
+
+
+@dataclass(frozen=True, eq=False)
+class Speed:
+    """Mean frequency over windows of WINDOW_S, at SHIFTS starts each; shape (shifts, windows)."""
+
+    windows: Array
+
+    @property
+    def mean(self) -> tuple[float, float, float]:
+        """Mean frequency in Hz, its standard uncertainty, and degrees of freedom."""
+        first = self.windows[0]
+        n = len(first)
+        return float(first.mean()), float(first.std(ddof=1) / math.sqrt(n)), float(n - 1)
+
+    @property
+    def range(self) -> tuple[float, float]:
+        """Greatest less least window in Hz, and its standard deviation over the shifts."""
+        spans = self.windows.max(axis=1) - self.windows.min(axis=1)
+        return float(spans.mean()), float(spans.std(ddof=1))
+
+
+def speed_of(volts: Array, rate_hz: float, stated_hz: float) -> Speed:
+    """The frequency of a test tone over time; volts has shape (n,).
+
+    Raises Refusal where the record is too short, holds no such tone, or one that jumps.
+    """
+    seconds = len(volts) / rate_hz
+    if seconds < (LEAST_WINDOWS + 1) * WINDOW_S:
+        raise Refusal(
+            f"{seconds:.3g} s are too short to tell a speed: "
+            f"{(LEAST_WINDOWS + 1) * WINDOW_S:.3g} s are needed"
+        )
+    carrier = _carrier(volts, rate_hz, stated_hz)
+    block = round(BLOCK_S * rate_hz)
+    phasors = _phasors(volts, rate_hz, carrier, block)
+    if 2 * np.mean(np.square(np.abs(phasors))) < LEAST_SHARE * np.mean(np.square(volts)):
+        raise Refusal(f"not a tone: no line near {stated_hz:g} Hz holds most of the signal")
+    turns = np.angle(phasors[1:] * phasors[:-1].conj())
+    if np.abs(turns).max() > MOST_TURN:
+        raise Refusal("the tone jumps or drops out within the record")
+    phase = np.concatenate([[0.0], np.cumsum(turns)])
+    return Speed(carrier + _windows(phase, block / rate_hz))
+
+
+def _carrier(volts: Array, rate_hz: float, stated_hz: float) -> float:
+    """The strongest line near the stated frequency, Hz."""
+    from scipy import fft
+
+    power = np.square(np.abs(fft.rfft(volts * np.hanning(len(volts)))))
+    resolution = rate_hz / len(volts)
+    low = int(stated_hz * (1 - REACH) / resolution)
+    high = min(int(stated_hz * (1 + REACH) / resolution) + 1, len(power))
+    if high - low < 2:
+        raise Refusal(f"a sample rate of {rate_hz:g} Hz can't hold a tone of {stated_hz:g} Hz")
+    weights = power[low:high]
+    # A tone with wow is a cluster of lines: its middle, not its strongest one.
+    strong = np.where(weights > 1e-3 * weights.max(), weights, 0.0)
+    return float(np.dot(np.arange(low, high), strong) / strong.sum() * resolution)
+
+
+def _phasors(volts: Array, rate_hz: float, carrier: float, block: int) -> np.ndarray:
+    """Complex amplitude in each block."""
+    count = len(volts) // block
+    turn = np.exp(-2j * np.pi * carrier / rate_hz * np.arange(count * block))
+    return np.asarray((volts[: count * block] * turn).reshape(count, block).mean(axis=1))
+
+
+def _windows(phase: Array, step_s: float) -> Array:
+    """Mean frequency offset over whole windows that begin at several shifts."""
+    width = round(WINDOW_S / step_s)
+    shift = width // SHIFTS
+    count = (len(phase) - 1 - (SHIFTS - 1) * shift) // width
+    starts = np.arange(SHIFTS)[:, None] * shift + np.arange(count + 1) * width
+    return np.asarray(np.diff(phase[starts], axis=1) / (2 * np.pi * width * step_s))

@@ -1,0 +1,129 @@
+"""A tuner from a table: sensitivity, quieting, ultimate ratio, separation."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from backbench.manifest import Conditions
+from backbench.metrics.battery import Finding, measure
+from backbench.metrics.declare import Figure, Material
+from backbench.stimuli import Column, Table
+
+DBF = np.arange(0.0, 82.0, 4.0)
+
+
+def table(
+    unit: dict[str, str] | None = None, ohm: float | None = None, **columns: object
+) -> Material:
+    units = {"rf_level": "dBf", **dict.fromkeys(columns, "dB"), **(unit or {})}
+    return Material(
+        Table(
+            table="tuner", antenna_ohm=ohm,
+            columns={key: Column(name=key, unit=u) for key, u in units.items()},
+        ),
+        Conditions(), {},
+        table={"rf_level": DBF, **{k: np.asarray(v, dtype=float) for k, v in columns.items()}},
+    )  # fmt: skip
+
+
+def found(material: Material) -> dict[str, Finding]:
+    return {f.metric.name: f for f in measure(material)[0]}
+
+
+def figure(material: Material, metric: str) -> Figure:
+    given_ = found(material)[metric].figure
+    assert given_ is not None, found(material)[metric].reason
+    return given_
+
+
+def linear(slope: float, start: float, most: float = 200.0) -> np.ndarray:
+    """Signal to noise that rises straight with the RF level."""
+    return np.minimum(start + slope * DBF, most)
+
+
+@given(st.floats(1.0, 2.5), st.floats(-10, 20))
+@settings(max_examples=20, deadline=None)
+def test_closed_form_of_a_straight_rise(slope: float, start: float) -> None:
+    snr = linear(slope, start)
+    material = table(
+        audio_level=np.zeros(len(DBF)), noise=-snr, distortion=np.full(len(DBF), -200.0)
+    )
+    quieting = figure(material, "quieting_sensitivity")
+    assert quieting.value == pytest.approx((50 - start) / slope, abs=1e-6)
+    assert quieting.bound is None
+    if start < 30:
+        assert figure(material, "usable_sensitivity").value == pytest.approx(
+            (30 - start) / slope, abs=1e-6
+        )
+
+
+def test_distortion_counts_with_the_noise() -> None:
+    """Distortion of 2 % leaves noise of 2.449 %: 32.2 dB, for 3.162 % together (30 dB)."""
+    material = table(
+        {"distortion": "%"}, audio_level=np.zeros(len(DBF)), noise=-linear(2.0, 0.0),
+        distortion=np.full(len(DBF), 2.0),
+    )  # fmt: skip
+    wanted = -10 * math.log10(1e-3 - 0.02**2) / 2
+    usable = figure(material, "usable_sensitivity")
+    assert usable.value == pytest.approx(wanted, abs=0.1)
+    assert abs(usable.value - wanted) <= 2 * usable.uncertainty
+
+
+def test_volts_and_decibels_tell_the_same() -> None:
+    snr = linear(2.0, 0.0, 70.0)
+    volts = 0.5 * np.ones(len(DBF))
+    by_volts = table({"audio_level": "V", "noise": "V"}, audio_level=volts,
+                     noise=volts * 10 ** (-snr / 20))  # fmt: skip
+    by_db = table(audio_level=np.zeros(len(DBF)), noise=-snr)
+    for metric in ("quieting_sensitivity", "ultimate_snr"):
+        assert figure(by_volts, metric).value == pytest.approx(figure(by_db, metric).value)
+
+
+def test_a_dip_after_the_first_crossing_counts() -> None:
+    """The ratio passes 50 dB at 25 dBf, falls back, and passes it for good at 41 dBf."""
+    snr = np.interp(DBF, [0, 24, 28, 36, 40, 44, 80], [0, 48, 56, 45, 49, 53, 70])
+    material = table(audio_level=np.zeros(len(DBF)), noise=-snr)
+    assert figure(material, "quieting_sensitivity").value == pytest.approx(41.0)
+
+
+def test_bounds_and_refusals() -> None:
+    flat = np.zeros(len(DBF))
+    quiet = table(audio_level=flat, noise=np.full(len(DBF), -60.0))
+    least = figure(quiet, "quieting_sensitivity")
+    assert (least.value, least.bound) == (0.0, "upper")
+    noisy = found(table(audio_level=flat, noise=np.full(len(DBF), -40.0)))["quieting_sensitivity"]
+    assert noisy.status == "rejected"
+    assert "the best is 40 dB" in (noisy.reason or "")
+    alone = found(table(audio_level=flat))
+    assert alone["quieting_sensitivity"].status == "not_applicable"
+    mixed = found(table({"audio_level": "W"}, audio_level=flat + 1, noise=flat - 60))
+    assert mixed["ultimate_snr"].status == "rejected"
+
+
+def test_ultimate_ratio_and_one_that_still_rises() -> None:
+    flat = np.zeros(len(DBF))
+    settled = figure(table(audio_level=flat, noise=-linear(2.0, 0.0, 71.5)), "ultimate_snr")
+    assert (settled.value, settled.bound) == (71.5, None)
+    rising = figure(table(audio_level=flat, noise=-linear(1.0, 0.0)), "ultimate_snr")
+    assert (rising.value, rising.bound) == (80.0, "lower")
+
+
+def test_separation_at_65_dbf() -> None:
+    material = table(audio_level=np.zeros(len(DBF)), separation=np.linspace(0, 40, len(DBF)))
+    assert figure(material, "stereo_separation").value == pytest.approx(32.5)
+
+
+def test_rf_level_in_volts_needs_the_impedance() -> None:
+    volts = np.sqrt(10 ** (DBF / 10) * 1e-15 * 300)
+    columns = {"audio_level": np.zeros(len(DBF)), "noise": -linear(2.0, 0.0)}
+    by_volts = table({"rf_level": "V"}, 300.0, **columns)
+    assert by_volts.table is not None
+    by_volts.table["rf_level"] = volts
+    assert figure(by_volts, "quieting_sensitivity").value == pytest.approx(25.0)
+    without = table({"rf_level": "V"}, **columns)
+    assert "antenna_ohm" in (found(without)["quieting_sensitivity"].reason or "")
