@@ -145,3 +145,13 @@ def test_review_by_review_gives_the_same_as_all_at_once(given: Any) -> None:
         for review in ("r2", "r1"):
             assign_points(store, review)
     assert points(folder) == at_once
+
+
+def test_idle_at_full_volume_stands_for_the_unit(given: Any) -> None:
+    given.unit("a")
+    given.reading("a", "noise", 1e-4, under="idle", volume="9 o'clock")
+    full = given.reading("a", "noise", 3e-4, under="idle", volume="full")
+    given.reading("a", "noise", 2e-4, under="idle")
+    given.unit("b")
+    only = given.reading("b", "noise", 1e-4, under="idle", volume="9 o'clock")
+    assert points(given.build()) == {"idle": [full, only]}

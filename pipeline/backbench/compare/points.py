@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from backbench.compare.between import assign_between, forget_between
 from backbench.errors import Fault, UserError
 from backbench.settings import SETTINGS_NAME, Settings, Window
 from backbench.store import Store
@@ -15,6 +16,10 @@ BRIDGING_OHM = 5_000.0
 """A load of at least this loads a preamplifier's output no more than an amplifier's input does."""
 USUAL_LOAD_OHM = 8.0
 """Of several taps, the one that is compared where a test point asks for no load."""
+
+FULL_VOLUME = r"^\s*(full|fully|max|maximum|100 ?%)\b"
+"""How a volume setting says that the control is turned up whole: the setting of which idle noise
+is compared where there are several."""
 
 
 @dataclass(frozen=True)
@@ -144,12 +149,13 @@ def sync_points(store: Store, settings: Settings) -> None:
         )
 
 
-WINDOWS = {
+WINDOWS: dict[str, object] = {
     "frequency_within": FREQUENCY_WITHIN, "load_within": LOAD_WITHIN, "bridging": BRIDGING_OHM,
-    "usual_load": USUAL_LOAD_OHM,
+    "usual_load": USUAL_LOAD_OHM, "full": FULL_VOLUME,
 }  # fmt: skip
 
-# One reading of a unit, output and metric stands for a test point: the nearest in power, then
+# One reading of a unit, output and metric stands for a test point: at idle that of full volume
+# where there are several, then the nearest in power, then
 # with all channels driven, then from the tap that the load belongs to, then a single tone before
 # steps, then the first in the manifest. Readings that differ in `detail` are different quantities,
 # but for points made for a metric: there it tells what the reading refers to (the nominal load).
@@ -185,6 +191,8 @@ met AS (
         coalesce(try_cast(regexp_extract(reading.tap, '[0-9.]+') AS DOUBLE)
                  <> coalesce(point.load_ohm, $usual_load), false) AS other_tap,
         reading.stimulus,
+        reading.stimulus = 'idle'
+            AND NOT coalesce(regexp_matches(lower(reading.volume), $full), false) AS turned_down,
         reading.value IS NULL AS without_value,
         coalesce(taken.position, 0) AS position
     FROM reading
@@ -219,8 +227,8 @@ FROM met
 QUALIFY row_number() OVER (
     PARTITION BY review_key, point_key, unit_key, output, against, metric, order_n, limit_percent,
                  detail, own_frequency
-    ORDER BY without_value, distance, one_driven, other_tap, stimulus = 'steps', position,
-             reading_key
+    ORDER BY without_value, turned_down, distance, one_driven, other_tap, stimulus = 'steps',
+             position, reading_key
 ) = 1
 ORDER BY review_key, point_key, reading_key
 """
@@ -230,14 +238,19 @@ def assign_points(store: Store, review_key: str) -> None:
     """Fill reading_point for one review. Inside the caller's transaction; repeatable.
 
     Windows: frequency 1 %, load 5 %, power and level as the test point says. A reading may meet
-    several points; a reading without a value meets them too, where none with a value does.
+    several points; a reading without a value meets them too, where none with a value does. Where
+    none is within a point's power, one is worked out between two steps of a power sweep.
     """
+    forget_between(store, review_key)
     store.run("DELETE FROM reading_point WHERE review_key = $review", {"review": review_key})
     chosen = ASSIGN.format(chosen="review_key = $review_key")
     store.run(chosen, {**WINDOWS, "review_key": review_key})
+    assign_between(store, WINDOWS, review_key)
 
 
 def assign_all_points(store: Store) -> None:
     """Fill reading_point for every review, after the points themselves were changed."""
+    forget_between(store, None)
     store.run("DELETE FROM reading_point")
     store.run(ASSIGN.format(chosen="true"), WINDOWS)
+    assign_between(store, WINDOWS, None)

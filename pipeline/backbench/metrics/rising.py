@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from backbench.metrics.across import (
     Reading,
@@ -17,6 +17,15 @@ from backbench.metrics.across import (
 
 LEAST_LEVELS = 3
 PREFERRED, OTHER = "thd_wide", "thd"
+
+
+class Placed(Protocol):
+    """A point of a curve that was measured at few places."""
+
+    @property
+    def x(self) -> float: ...
+    @property
+    def y(self) -> float: ...
 
 
 class Level(NamedTuple):
@@ -104,7 +113,7 @@ def crossing(levels: Sequence[Level], i: int, target: float) -> Crossed:
     slope = abs(above.y - below.y) / width if width > 0 else math.inf
     share = (target - below.y) / (above.y - below.y)
     distortion = math.hypot((1 - share) * below.u_distortion, share * above.u_distortion) / slope
-    bent = _bend(levels, i, share) / slope / math.sqrt(3)
+    bent = bend(levels, i, share) / slope / math.sqrt(3)
     # No curve that runs one way between the two can cross outside them.
     bent = min(bent, width / math.sqrt(12))
     own = math.hypot(max(below.own, above.own), distortion, bent)
@@ -112,8 +121,9 @@ def crossing(levels: Sequence[Level], i: int, target: float) -> Crossed:
     return Crossed(below.x + share * width, u, own, below, above)
 
 
-def _bend(levels: Sequence[Level], i: int, share: float) -> float:
-    """How far log distortion may lie from the straight line, by its curvature at either end."""
+def bend(levels: Sequence[Placed], i: int, share: float) -> float:
+    """How far y may lie from the straight line between point i and the next, at a share of their
+    distance in x, by the curvature at either end."""
     slopes = {
         j: (levels[j + 1].y - levels[j].y) / (levels[j + 1].x - levels[j].x)
         for j in (i - 1, i, i + 1)
