@@ -21,9 +21,11 @@ class Calibration(Strict):
     """Volts (peak) at digital full scale of each track, from a date on, for one input range.
 
     uncertainty_percent: standard uncertainty (k = 1) of those volts.
+    good_until: the day after which it ought to be done again; a warning, no more.
     """
 
     since: dt.date
+    good_until: dt.date | None = None
     range: Name | None = None
     volts_peak_at_full_scale: Annotated[dict[str, float], Field(min_length=1)]
     uncertainty_percent: Percent
@@ -37,10 +39,15 @@ class Calibration(Strict):
 
 
 class Bench(Strict):
-    """A measuring chain. Uncertainties are standard uncertainties (k = 1), in percent."""
+    """A measuring chain. Uncertainties are standard uncertainties (k = 1), in percent.
+
+    generator_range: the calibration range whose track 1 holds the volts (peak) of the generator
+        at digital full scale, where it plays files.
+    """
 
     load_uncertainty_percent: Percent
     generator_uncertainty_percent: Percent
+    generator_range: Name | None = None
     calibration: list[Calibration] = []
 
 
@@ -75,6 +82,15 @@ class Settings(Strict):
     loudspeaker: list[Loudspeaker] = []
     listening: Listening | None = None
     test_point: list[Window] = []
+    aliases: dict[Key, Key] = {}
+
+    def unit_key(self, key: str) -> str:
+        """The present key of a unit, after every renaming."""
+        seen = {key}
+        while (newer := self.aliases.get(key)) is not None and newer not in seen:
+            seen.add(newer)
+            key = newer
+        return key
 
 
 def read_settings(folder: Path) -> Settings:

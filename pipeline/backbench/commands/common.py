@@ -40,6 +40,9 @@ Format = Annotated[
     str, typer.Option("--format", "-f", help="table, csv, json, parquet or markdown.")
 ]
 Size = Annotated[str, typer.Option(help="Pixels of a PNG: 1920x1080 or 3840x2160.")]
+DryRun = Annotated[
+    bool, typer.Option("--dry-run", help="Say what would be done, and write nothing.")
+]
 HERE = Path()
 NOT_ALL_WELL = 3
 """Exit code where the command did its work, but some input was refused or failed."""

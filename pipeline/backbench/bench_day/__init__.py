@@ -1,0 +1,1 @@
+"""Before the ingest: a review begun, its captures planned, played, checked and cut."""

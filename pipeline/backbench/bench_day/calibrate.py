@@ -1,0 +1,119 @@
+"""A calibration from a recorded tone of known volts."""
+
+from __future__ import annotations
+
+import calendar
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from backbench.bench_day.listen import Heard, listen
+from backbench.errors import Fault, Refusal, UserError
+from backbench.manifest import _numbers
+from backbench.readers.find import read_recording
+from backbench.settings import SETTINGS_NAME, Calibration, Settings
+from backbench.signal.find_tone import find_tone
+from backbench.signal.track import Track
+from backbench.toml_text import key_text, lines_of
+from backbench.validation import checked, parse_toml
+
+LEAST_SHARE = 0.05
+"""Of full scale: a fainter tone would make a poor calibration."""
+
+
+@dataclass(frozen=True)
+class Known:
+    """What a meter showed while the tone was recorded.
+
+    vrms: volts. uncertainty_percent: standard uncertainty (k = 1) of the meter.
+    """
+
+    vrms: float
+    uncertainty_percent: float
+    since: dt.date
+    range: str | None = None
+    good_until: dt.date | None = None
+
+
+def calibrated(path: Path, known: Known, tracks: Sequence[int]) -> Calibration:
+    """Volts at full scale of each track that recorded the tone. Raises UserError.
+
+    Volts (peak) at full scale are the tone's volts over its level re full scale, both rms. The
+    uncertainty is the meter's and the record's, squares added (GUM, 5.1.2).
+    """
+    recording = read_recording(path)
+    heard = listen(recording.samples, recording.rate_hz, recording.bits)
+    if not isinstance(heard, Heard) or heard.kind != "tone":
+        found = heard.says if isinstance(heard, Heard) else heard.reason
+        raise UserError("no calibration", [Fault(path.name, found, "one steady tone")])
+    asked = list(tracks) or list(range(1, recording.samples.shape[1] + 1))
+    volts, worst, faults = {}, 0.0, []
+    for n in asked:
+        try:
+            if n > recording.samples.shape[1]:
+                raise Refusal(f"{recording.samples.shape[1]} tracks")
+            own = np.ascontiguousarray(recording.samples[:, n - 1])
+            track = Track(own, recording.rate_hz, 1.0, 0.0, recording.bits)
+            rms, relative = _fundamental(track, float(heard.stimulus["tone_hz"]))
+        except Refusal as refusal:
+            faults.append(Fault(f"{path.name}, track {n}", str(refusal), "the tone",
+                                "name the tracks that carry it with --track"))  # fmt: skip
+            continue
+        volts[str(n)] = float(f"{known.vrms / rms:.6g}")
+        worst = max(worst, relative)
+    if faults:
+        raise UserError("no calibration", faults)
+    total = math.hypot(known.uncertainty_percent, 100 * worst)
+    return Calibration(
+        since=known.since, good_until=known.good_until, range=known.range,
+        volts_peak_at_full_scale=volts, uncertainty_percent=float(f"{total:.3g}"),
+    )  # fmt: skip
+
+
+def _fundamental(track: Track, hz: float) -> tuple[float, float]:
+    """Rms of the fundamental re full scale and its relative uncertainty. Raises Refusal.
+
+    Full scale is a peak, so that volts (rms) over this rms are volts (peak) at full scale.
+    """
+    found = find_tone(track, hz, None).fundamental
+    if found.rms < LEAST_SHARE:
+        raise Refusal(f"a tone of {100 * found.rms:.2g} % of full scale, too faint to go by")
+    return found.rms, found.relative
+
+
+def months_after(day: dt.date, months: int) -> dt.date:
+    """The same day so many months later; the month's last day where it has no such day."""
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    last = calendar.monthrange(year, month + 1)[1]
+    return dt.date(year, month + 1, min(day.day, last))
+
+
+def entry_text(bench: str, calibration: Calibration) -> str:
+    """The `[[bench.….calibration]]` of backbench.toml."""
+    table = calibration.model_dump(exclude_none=True)
+    return "\n".join([f"[[bench.{key_text(bench)}.calibration]]", *lines_of(table)])
+
+
+def saved(root: Path, bench: str, calibration: Calibration, settings: Settings) -> Path:
+    """Append the entry to backbench.toml, checked as a whole before it is written.
+
+    Raises UserError where the bench isn't there, or has one of this day and range already.
+    """
+    path = root / SETTINGS_NAME
+    if bench not in settings.bench:
+        fault = Fault(f"bench {bench!r}", "no such bench", f"a [bench.{bench}] in {path}",
+                      "describe it there first")  # fmt: skip
+        raise UserError("the calibration can't be kept", [fault])
+    same = (calibration.since, calibration.range)
+    if any((c.since, c.range) == same for c in settings.bench[bench].calibration):
+        fault = Fault(str(path), f"a calibration of {same[0]} for this range", "another day",
+                      "correct the one that is there by hand")  # fmt: skip
+        raise UserError("the calibration can't be kept", [fault])
+    text = path.read_text(encoding="utf-8").rstrip() + "\n\n" + entry_text(bench, calibration)
+    checked(Settings, _numbers(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
+    path.write_text(text + "\n", encoding="utf-8")
+    return path

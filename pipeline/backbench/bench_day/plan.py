@@ -1,0 +1,95 @@
+"""Which captures to take of a unit, in the order that treats it best.
+
+Warm-up and residual noise first, then low power, then rising power; square wave and greatest
+power last (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from backbench.bench_day.battery import LEAST_RATE_HZ, amplifier, line_stage, loop_back
+from backbench.bench_day.bench import Chain
+from backbench.bench_day.planned import Plan, Step
+from backbench.bench_day.session import Session
+from backbench.errors import Fault, UserError
+from backbench.manifest import MANIFEST_NAME, Manifest
+from backbench.validation import counted
+
+AMPLIFIERS = {"integrated amplifier", "power amplifier", "receiver"}
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What the reviewer asked for. loads: ohm, the nominal one first; none: as the manifest."""
+
+    loads: tuple[float, ...] = ()
+    with_loop_back: bool = False
+    gain_db: float | None = None
+    gain_from: str | None = None
+
+
+def make_plan(manifest: Manifest, chain: Chain, wishes: Wishes) -> Plan:
+    """The plan for a review's units. Raises UserError where a fact is missing that it needs."""
+    session = session_of(manifest, chain, wishes)
+    steps: list[Step] = []
+    notes = list(_notes(session))
+    if wishes.with_loop_back:
+        steps += loop_back(session)
+    found = amplifier(session) if session.amplifies else line_stage(session)
+    for item in found:
+        if isinstance(item, Step):
+            steps.append(item)
+        else:
+            notes.append(item)
+    return Plan(
+        review=manifest.review.key,
+        full_scale_v=chain.generator.volts.get(1) if chain.generator else None,
+        gain_db=wishes.gain_db, gain_from=wishes.gain_from,
+        notes=notes, step=_once(steps),
+    )  # fmt: skip
+
+
+def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> Session:
+    """What the battery is drawn up from. Raises UserError with everything that is missing."""
+    first = manifest.unit[0]
+    amplifies = first.kind in AMPLIFIERS
+    faults: list[Fault] = []
+    if not amplifies and first.kind != "preamplifier":
+        faults.append(Fault(
+            f"{MANIFEST_NAME}, unit {first.key!r}, kind", repr(first.kind),
+            "an amplifier, receiver or preamplifier",
+            "there is no usual battery for other kinds: write the captures by hand"))  # fmt: skip
+    if not manifest.tracks:
+        faults.append(Fault(f"{MANIFEST_NAME}, tracks", "none", "which track carries what"))
+    rated = min((u.rated_power_w for u in manifest.unit if u.rated_power_w), default=None)
+    loads = wishes.loads or tuple(filter(None, [manifest.conditions.load_resistance]))
+    if amplifies and rated is None:
+        faults.append(Fault(f"{MANIFEST_NAME}, unit {first.key!r}", "no rated_power_w",
+                            "the power to plan up to, in W"))  # fmt: skip
+    if amplifies and not loads:
+        faults.append(Fault(f"{MANIFEST_NAME}, conditions", "no load_ohm",
+                            "the nominal load in ohm", "or name one with --load"))  # fmt: skip
+    if faults:
+        raise UserError(f"no plan can be made: {counted(len(faults), 'fault')}", faults)
+    return Session(manifest, chain, rated or 0.0, loads, amplifies)
+
+
+def _notes(session: Session) -> Iterator[str]:
+    if session.chain.gain is None:
+        yield (
+            "the gain isn't known: raise the generator from nothing until the output shows the "
+            "volts of the first tone, note the generator's volts, and plan again with --gain-db"
+        )
+    if session.chain.generator is None and not session.recorded:
+        yield (
+            "no generator track, and the bench has no generator_range: sweeps are left out, for "
+            "want of a record of what was played"
+        )
+    yield f"record at {LEAST_RATE_HZ} Hz or more; 192000 Hz for square waves of 10 kHz"
+
+
+def _once(steps: list[Step]) -> list[Step]:
+    """The first of steps that would go to one file."""
+    return list({step.file: step for step in reversed(steps)}.values())[::-1]

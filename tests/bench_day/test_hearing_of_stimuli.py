@@ -1,0 +1,41 @@
+"""What is heard in simulated captures, and that music, noise and silence are left unnamed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import heard_sounds as sounds
+from backbench.bench_day.listen import Heard, Unknown, listen
+
+
+@pytest.mark.parametrize("kind", sorted(set(sounds.KINDS)))
+def test_a_stimulus_is_heard(kind: str) -> None:
+    rng = np.random.default_rng(7)
+    right = 0
+    for _ in range(6):
+        (samples, rate, bits), expected = sounds.capture(kind, rng)
+        heard = listen(samples, rate, bits)
+        right += (
+            isinstance(heard, Heard) and heard.kind == kind
+            and all(heard.stimulus.get(key) == value for key, value in expected.items())
+        )  # fmt: skip
+    assert right >= 5
+
+
+@pytest.mark.parametrize("name", sorted(sounds.NO_STIMULUS))
+def test_what_is_no_stimulus_is_left_unnamed(name: str) -> None:
+    rng = np.random.default_rng(11)
+    for _ in range(12):
+        samples, rate, bits = sounds.NO_STIMULUS[name](rng)
+        assert isinstance(listen(samples, rate, bits), Unknown)
+
+
+def test_a_scrap_is_too_short_to_tell() -> None:
+    assert isinstance(listen(np.ones((100, 2)), 48_000, 24), Unknown)
+
+
+def test_the_words_do_not_depend_on_level_polarity_or_order_of_tracks() -> None:
+    (samples, rate, bits), _ = sounds.capture("two tones", np.random.default_rng(3))
+    first = listen(samples, rate, bits)
+    assert listen(-0.5 * samples[:, ::-1], rate, bits) == first

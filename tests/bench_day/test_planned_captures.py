@@ -1,0 +1,303 @@
+"""The order and content of plans, new reviews, checks of a folder, and calibrations."""
+
+from __future__ import annotations
+
+import datetime as dt
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from backbench.bench_day.bench import Chain, chain_of, expired
+from backbench.bench_day.calibrate import Known, calibrated, months_after
+from backbench.bench_day.cautions import cautions
+from backbench.bench_day.check import Checked, accept, check
+from backbench.bench_day.new_review import Begun, begin, manifest_text
+from backbench.bench_day.plan import Wishes, make_plan
+from backbench.bench_day.planned import PLAN_NAME, Plan, plan_text, read_plan
+from backbench.bench_day.told import page, rows
+from backbench.errors import UserError
+from backbench.manifest import Manifest, _numbers, read_manifest
+from backbench.settings import Settings
+from backbench.validation import checked, parse_toml
+
+SETTINGS = """
+[bench.garage]
+load_uncertainty_percent = 0.5
+generator_uncertainty_percent = 0.5
+generator_range = "generator"
+[[bench.garage.calibration]]
+since = 2024-01-01
+good_until = 2024-04-01
+range = "50 V"
+volts_peak_at_full_scale = { 1 = 60.0, 2 = 60.0 }
+uncertainty_percent = 0.3
+[[bench.garage.calibration]]
+since = 2024-01-01
+range = "5 V"
+volts_peak_at_full_scale = { 1 = 6.0, 2 = 6.0 }
+uncertainty_percent = 0.3
+[[bench.garage.calibration]]
+since = 2024-01-01
+range = "generator"
+volts_peak_at_full_scale = { 1 = 4.0 }
+uncertainty_percent = 0.3
+"""
+FACTS = {
+    "maker": "Marrowgate", "model": "Heron 40", "kind": "integrated amplifier",
+    "technology": "tube", "state": "serviced", "rated_power_w": 20.0,
+}  # fmt: skip
+
+
+def settings() -> Settings:
+    return checked(Settings, _numbers(parse_toml(SETTINGS.encode(), "backbench.toml")), "it")
+
+
+def begun(**facts: object) -> Begun:
+    return Begun(
+        "2024-05-heron", dt.date(2024, 5, 11), "garage", 50.0, "heron-40", {**FACTS, **facts}
+    )
+
+
+def manifest(extra: str = "", **facts: object) -> Manifest:
+    return read_manifest((manifest_text(begun(**facts)) + extra).encode())
+
+
+def planned(extra: str = "", *, loads: tuple[float, ...] = (8.0, 4.0), **facts: object) -> Plan:
+    told = manifest(extra, **facts)
+    return make_plan(told, chain_of(told, settings(), 26.0), Wishes(loads, gain_db=26.0))
+
+
+def test_a_begun_review_is_a_manifest_that_stands() -> None:
+    found = manifest()
+    assert found.unit[0].rated_power_w == 20
+    assert [role.output for role in found.tracks.values()] == ["left", "right"]
+
+
+def test_every_missing_fact_is_asked_for_at_once() -> None:
+    with pytest.raises(UserError) as raised:
+        manifest_text(begun(maker=None, technology=None))
+    assert [fault.where for fault in raised.value.faults] == ["--maker", "--technology"]
+
+
+def test_a_manifest_that_is_there_is_never_replaced(tmp_path: Path) -> None:
+    begin(tmp_path, begun())
+    with pytest.raises(UserError, match="a folder without one"):
+        begin(tmp_path, begun())
+
+
+def test_what_an_earlier_review_knew_comes_along() -> None:
+    before = manifest(
+        '\n[[unit.published]]\nmetric = "thd"\nat_most = "1 %"\nprinted_in = "manual"\n',
+        serial="1234", made=1961,
+    )  # fmt: skip
+    same = Begun("b", dt.date(2025, 1, 1), "garage", 50.0, "heron-40", {"state": "restored"},
+                 before, True)  # fmt: skip
+    text = manifest_text(same)
+    assert 'serial = "1234"' in text
+    assert 'at_most = "1 %"' in text
+    assert 'state = "restored"' in text
+    other = Begun("b", dt.date(2025, 1, 1), "garage", 50.0, "heron-41", {"state": "restored"},
+                  before, False)  # fmt: skip
+    assert 'serial = "1234"' not in manifest_text(other)
+
+
+def test_low_power_comes_first_and_the_greatest_last() -> None:
+    files = [step.file for step in planned().step]
+    powers = [step.power_w for step in planned().step if step.stimulus.kind == "tone"]
+    assert files[0] == "idle.wav"
+    assert powers[-1] == max(p for p in powers if p) == 30
+    squares = [n for n, file in enumerate(files) if file.startswith("square")]
+    above_half = [n for n, step in enumerate(planned().step) if (step.power_w or 0) > 10]
+    assert max(squares) < min(above_half)
+    assert all(n > files.index("sweep.wav") for n in squares)
+
+
+def test_volts_and_levels_follow_from_power_load_and_gain() -> None:
+    for step in planned().step:
+        if step.power_w and step.stimulus.kind == "tone":
+            load = step.conditions.load_ohm or 8.0
+            assert step.out_vrms == pytest.approx((step.power_w * load) ** 0.5, rel=1e-3)
+            level = step.out_vrms / 10 ** (26 / 20)
+            assert step.stimulus.generator_vrms == pytest.approx(level, rel=6e-3)
+
+
+def test_an_output_transformer_is_never_left_open() -> None:
+    def loads(technology: str, given: tuple[float, ...]) -> set[object]:
+        steps = planned(loads=given, technology=technology).step
+        return {step.conditions.load_ohm for step in steps}
+
+    assert "open" not in loads("tube", (8.0, 4.0)) | loads("hybrid", (8.0,))
+    assert "open" in loads("solid state", (8.0,))
+    assert any("must not run open" in note for note in planned(loads=(8.0,)).notes)
+
+
+def test_a_published_figure_has_its_capture() -> None:
+    plan = planned(
+        '\n[[unit.published]]\nmetric = "thd"\nat = { frequency_hz = 50, power_w = 12, '
+        'load_ohm = 16 }\nat_most = "1 %"\nprinted_in = "manual"\n'
+    )
+    (step,) = (one for one in plan.step if "published" in one.why)
+    assert (step.stimulus.tone_hz, step.power_w, step.conditions.load_ohm) == (50, 12, 16)
+
+
+def test_without_a_gain_levels_are_unknown_and_the_way_to_it_is_told() -> None:
+    told = manifest()
+    plan = make_plan(told, chain_of(told, settings(), None), Wishes((8.0,)))
+    assert plan.step[1].stimulus.generator_vrms == "unknown"
+    assert any("--gain-db" in note for note in plan.notes)
+
+
+def test_the_most_sensitive_range_with_headroom_is_taken() -> None:
+    chain: Chain = chain_of(manifest(), settings(), 26.0)
+    assert [chain.range_for(v) for v in (0.0, 4.7, 4.9, 1000.0)] == ["5 V", "5 V", "50 V", "50 V"]
+    assert not chain.holds(1000.0)
+
+
+@pytest.mark.parametrize(("kind", "expected"), [("preamplifier", 2.0), ("tuner", None)])
+def test_other_kinds(kind: str, expected: float | None) -> None:
+    if expected is None:
+        with pytest.raises(UserError, match="no usual battery"):
+            planned(kind=kind)
+    else:
+        levels = [step.out_vrms for step in planned(kind=kind, loads=()).step]
+        assert expected in levels
+
+
+def test_a_plan_reads_back_equal(tmp_path: Path) -> None:
+    plan = planned()
+    (tmp_path / PLAN_NAME).write_text(plan_text(plan))
+    assert read_plan(tmp_path) == plan
+
+
+def test_cautions_stand_on_terminal_and_paper() -> None:
+    told = " ".join(cautions(manifest().unit))
+    for word in ("high tension", "Discharge", "isolating transformer", "without its load",
+                 "Bridged", "hot", "hearing", "local codes", "licensed"):  # fmt: skip
+        assert word in told
+    assert "output transformer" not in " ".join(cautions(manifest(technology="switching").unit))
+    paper = page(planned(), manifest())
+    assert "high tension" in paper
+    assert paper.count("&#9744;") == len(planned().step) == len(rows(planned(), set()))
+
+
+# Checks ---------------------------------------------------------------------------------------
+
+
+def tone(path: Path, hz: float = 1000.0, peak: float = 0.5, rate: int = 48_000) -> None:
+    time = np.arange(rate // 2) / rate
+    one = peak * np.sin(2 * np.pi * hz * time)
+    soundfile.write(path, np.stack([one, one], axis=1), rate, subtype="PCM_24")
+
+
+CAPTURE = '\n[[capture]]\nfile = "{file}"\nstimulus = {stimulus}\n'
+CONDITIONS = "load_ohm = 8\n"
+
+
+def folder_with(root: Path, *captures: tuple[str, str]) -> Path:
+    text = manifest_text(begun()).replace("# load_ohm = 8", 'load_ohm = 8\nrange = "5 V"')
+    for file, stimulus in captures:
+        text += CAPTURE.format(file=file, stimulus=stimulus)
+    (root / "review.toml").write_text(text)
+    return root
+
+
+TONE = "{ tone_hz = 1000, generator_vrms = 0.1 }"
+
+
+def test_all_faults_of_a_folder_are_told_at_once(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path, ("lost.wav", TONE), ("loud.wav", TONE), ("bad.wav", TONE))
+    tone(folder / "loud.wav", peak=1.4)
+    (folder / "bad.wav").write_bytes(b"RIFF\x00\x00\x00\x00WAVEgarbage")
+    told = [str(fault) for fault in check(folder, settings()).faults]
+    assert len(told) == 3
+    for words in ("no such file", "full scale", "damaged audio"):
+        assert any(words in line for line in told), told
+
+
+def test_a_capture_that_sounds_otherwise_is_warned_of(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path, ("a.wav", TONE), ("b.wav", '{ idle = "input shorted" }'))
+    tone(folder / "a.wav", hz=400.0)
+    tone(folder / "b.wav")
+    warnings = check(folder, None).warnings
+    assert [line.split(":")[0] for line in warnings] == ["a.wav", "b.wav"]
+    assert "a tone of 400 Hz" in warnings[0]
+
+
+def test_a_level_far_from_the_plan_is_warned_of(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path, ("tone-1k-1w-8ohm.wav", TONE))
+    (folder / PLAN_NAME).write_text(plan_text(planned()))
+    tone(folder / "tone-1k-1w-8ohm.wav", peak=0.3)
+    assert any("1.27 V at the output; planned were 2.83 V" in w
+               for w in check(folder, settings()).warnings)  # fmt: skip
+
+
+def test_missing_captures_are_listed_with_their_level(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path)
+    (folder / PLAN_NAME).write_text(plan_text(planned()))
+    tone(folder / "tone-1k-1w-8ohm.flac")
+    missing = [step.file for step in check(folder, settings()).missing]
+    assert "tone-1k-1w-8ohm.wav" not in missing
+    assert len(missing) == len(planned().step) - 1
+
+
+def test_a_heard_file_is_suggested_and_accepted(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path)
+    before = (folder / "review.toml").read_text()
+    tone(folder / "unnamed.wav")
+    soundfile.write(folder / "silent.wav", np.zeros((24_000, 2)), 48_000, subtype="PCM_24")
+    found: Checked = check(folder, settings())
+    assert [(s.file, s.source) for s in found.suggestions] == [
+        ("unnamed.wav", "heard: a tone of 1 kHz")
+    ]
+    assert [name for name, _ in found.unknown] == ["silent.wav"]
+    assert accept(folder, found.suggestions) == 1
+    after = (folder / "review.toml").read_text()
+    assert after.startswith(before.rstrip())
+    assert read_manifest(after.encode()).capture[0].stimulus.tone_hz == 1000
+    assert check(folder, settings()).suggestions == []
+
+
+def test_an_old_calibration_is_warned_of() -> None:
+    (line,) = expired(manifest(), settings())
+    assert "good until 2024-04-01" in line
+
+
+# Calibration ----------------------------------------------------------------------------------
+
+
+def known(**own: object) -> Known:
+    return Known(**{"vrms": 2.0, "uncertainty_percent": 0.2, "since": dt.date(2024, 5, 1), **own})
+
+
+def test_volts_at_full_scale_in_closed_form(tmp_path: Path) -> None:
+    tone(tmp_path / "tone.wav", peak=0.5)
+    found = calibrated(tmp_path / "tone.wav", known(range="5 V"), [])
+    assert found.volts_peak_at_full_scale == pytest.approx(
+        {"1": 2 * 2**0.5 * 2, "2": 2 * 2**0.5 * 2}, rel=1e-5
+    )
+    assert found.uncertainty_percent == pytest.approx(0.2, rel=1e-2)
+
+
+@pytest.mark.parametrize(("peak", "told"), [(0.01, "too faint"), (0.0, "silence")])
+def test_a_tone_that_is_no_good_is_refused(tmp_path: Path, peak: float, told: str) -> None:
+    tone(tmp_path / "tone.wav", peak=peak)
+    with pytest.raises(UserError, match=told):
+        calibrated(tmp_path / "tone.wav", known(), [])
+
+
+def test_months_end_within_the_month() -> None:
+    assert months_after(dt.date(2024, 1, 31), 1) == dt.date(2024, 2, 29)
+    assert months_after(dt.date(2024, 5, 1), 12) == dt.date(2025, 5, 1)
+
+
+def test_sixty_captures_are_all_heard(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path)
+    for n in range(60):
+        tone(folder / f"take-{n:02}.wav", hz=100.0 + 10 * n)
+    started = time.perf_counter()
+    found = check(folder, settings())
+    print(f"60 captures checked in {time.perf_counter() - started:.2f} s")
+    assert len(found.suggestions) == 60

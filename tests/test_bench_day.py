@@ -1,0 +1,113 @@
+"""A whole day at the bench through the public commands, from an empty folder to a comparison."""
+
+from __future__ import annotations
+
+import math
+import re
+from pathlib import Path
+
+import polars as pl
+import pytest
+from typer.testing import CliRunner, Result
+
+from backbench.catalogue import Catalogue
+from backbench.cli import app
+from backbench.metrics.registry import registry
+from bench_amplifier import BENCH, Amplifier, record_calibrations, record_idle, record_runs
+
+KEY = "2024-05-heron-40"
+FACTS = [
+    "--unit", "heron-40", "--maker", "Marrowgate", "--model", "Heron 40",
+    "--kind", "integrated amplifier", "--technology", "tube", "--state", "serviced",
+    "--rated-power-w", "20", "--made", "1961", "--date", "2024-05-11", "--mains-hz", "50",
+]  # fmt: skip
+
+
+def told(*words: str | Path, codes: tuple[int, ...] = (0,)) -> Result:
+    ran = CliRunner().invoke(app, [str(word) for word in words])
+    if ran.exception and not isinstance(ran.exception, SystemExit):
+        raise ran.exception
+    assert ran.exit_code in codes, ran.output
+    return ran
+
+
+@pytest.fixture(scope="module")
+def day(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the day, once everything is done in it."""
+    root = tmp_path_factory.mktemp("day")
+    home, review, waves = root / "catalogue", root / KEY, root / "waves"
+    told("init", home)
+    (home / "backbench.toml").write_text(BENCH)
+    for name, (path, volts) in record_calibrations(root).items():
+        told("calibrate", path, "--volts", f"{volts:.6g}", "--meter-uncertainty-percent", "0.2",
+             "--bench", "garage", "--range", name, "--date", "2024-05-01", "--save",
+             "-c", home)  # fmt: skip
+    told("new", review, *FACTS, "-c", home)
+    told("plan", review, "--gain-db", "25.2", "--load", "8", "--load", "4", "-c", home)
+    told("stimuli", review, waves)
+    record_idle(Amplifier(), review)
+    for recording in record_runs(Amplifier(), waves, review, root):
+        layout = waves / f"{recording.stem.removeprefix('recorded-')}.toml"
+        told("cut", recording, layout, review)
+    told("check", review, "--accept", "-c", home)
+    told("ingest", review, "--direct", "--processes", "1", "-c", home, codes=(0, 3))
+    return root
+
+
+@pytest.fixture(scope="module")
+def catalogue(day: Path) -> Catalogue:
+    return Catalogue(day / "catalogue")
+
+
+def value(catalogue: Catalogue, metric: str, **where: object) -> float:
+    found = catalogue.readings().filter(
+        pl.col("metric") == metric, pl.col("value").is_not_null(),
+        *(pl.col(name) == asked for name, asked in where.items()),
+    )  # fmt: skip
+    assert found.height, metric
+    return float(found.sort("power_w")["value"][0])
+
+
+def test_every_planned_capture_is_there_and_none_failed(catalogue: Catalogue, day: Path) -> None:
+    captures = catalogue.captures()
+    measured = captures.filter(pl.col("stimulus").is_in(list(registry().views)))
+    assert measured.filter(pl.col("status") == "failed").select("file", "reason").rows() == []
+    planned = len(re.findall(r"^\[\[step\]\]", (day / KEY / "plan.toml").read_text(), re.M))
+    assert captures.height == planned >= 20
+    found = told("check", day / KEY, "-c", day / "catalogue")
+    assert "0 missing, 0 faults" in found.output
+    assert "warning" not in found.output
+
+
+def test_the_readings_are_those_of_the_amplifier(catalogue: Catalogue) -> None:
+    amplifier = Amplifier()
+    at_1w = {"stimulus": "tone", "frequency_hz": 1000.0, "output": "left", "load_ohm": 8.0}
+    # tanh x takes x^2 / 4 off the fundamental: x is the drive's peak over the rail, at 1 W.
+    x = math.sqrt(2 * 8) * (8.8 / 8) / amplifier.rail_v
+    expected = 20 * math.log10(amplifier.gain * 8 / 8.8 * (1 - x**2 / 4))
+    assert value(catalogue, "gain", **at_1w) == pytest.approx(expected, abs=0.02)
+    impedance = value(catalogue, "source_impedance", output="left", frequency_hz=1000.0)
+    assert impedance == pytest.approx(amplifier.source_ohm, rel=0.02)
+    balance = value(catalogue, "channel_balance", frequency_hz=1000.0)
+    assert abs(balance) == pytest.approx(-20 * math.log10(0.97), abs=0.02)
+    assert value(catalogue, "response_spread") < 0.05
+
+
+def test_the_unit_can_be_compared(day: Path) -> None:
+    found = told("compare", "heron-40", "-c", day / "catalogue")
+    assert "Heron 40" in found.output
+
+
+def test_a_plan_made_again_knows_the_gain_and_ticks_off_what_is_done(day: Path) -> None:
+    found = told("plan", day / KEY, "--load", "8", "--load", "4", "--dry-run",
+                 "-c", day / "catalogue")  # fmt: skip
+    assert re.search(r"Gain 25\.\d\d dB \(from tone-1k-1w-8ohm\.wav\)", found.output)
+    assert " x " in found.output
+
+
+def test_a_second_review_of_the_unit_begins_with_what_is_known(day: Path) -> None:
+    found = told("new", day / "later", "--unit", "heron-40", "--state", "restored", "--dry-run",
+                 "-c", day / "catalogue")  # fmt: skip
+    assert 'maker = "Marrowgate"' in found.output
+    assert 'state = "restored"' in found.output
+    assert not (day / "later").exists()
