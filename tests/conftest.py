@@ -6,9 +6,14 @@ import shutil
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from backbench.catalogue import Catalogue
 from simulated import CASES, CIRCUITS, simulated_catalogue
+
+# The first call of a measurement imports what it needs: no test asserts a time.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 
 @pytest.fixture

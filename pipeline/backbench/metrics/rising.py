@@ -16,6 +16,8 @@ from backbench.metrics.across import (
 )
 
 LEAST_LEVELS = 3
+SAME_POWER = 0.01
+"""Powers nearer to each other than this, relative, are one level captured twice."""
 PREFERRED, OTHER = "thd_wide", "thd"
 
 
@@ -61,9 +63,18 @@ class Crossed(NamedTuple):
 def series(session: Session) -> Iterator[list[Level]]:
     """Levels by rising power, for every output and set of other conditions that has enough."""
     for same in grouped(_distortions(session), _place).values():
-        levels = sorted(_levels(session, same), key=lambda level: level.x)
+        levels = _apart(sorted(_levels(session, same), key=lambda level: level.x))
         if len(levels) >= LEAST_LEVELS:
             yield levels
+
+
+def _apart(levels: Sequence[Level]) -> list[Level]:
+    """The levels without those that repeat the one before them, whose slope would be chance."""
+    kept: list[Level] = []
+    for level in levels:
+        if not kept or level.x - kept[-1].x > SAME_POWER:
+            kept.append(level)
+    return kept
 
 
 def sources(levels: Sequence[Level]) -> tuple[Reading, ...]:
