@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import shutil
 import tempfile
 import time
 from collections.abc import Iterator, Mapping, Sequence
@@ -133,6 +134,24 @@ def take_place(aside: Path, folder: Path) -> None:
     _log(old).unlink(missing_ok=True)
     flush_file(new)
     rename(new, old)
+
+
+def copy_database(folder: Path, aside: Path) -> None:
+    """Copy the database with its log to another folder, while writers wait. Raises UserError.
+
+    Both files are opened before either is closed: closing a file lets go of the lock that
+    DuckDB's connection in this process has on it.
+    """
+    path = folder / DATABASE_NAME
+    with _connected(path, read_only=True, config={}), ExitStack() as opened:
+        files = [file for file in (path, _log(path)) if file.exists()]
+        streams = [opened.enter_context(file.open("rb")) for file in files]
+        for file, stream in zip(files, streams, strict=True):
+            reached("write")
+            with (aside / file.name).open("wb") as copy:
+                shutil.copyfileobj(stream, copy, 1 << 20)
+    with _connected(aside / DATABASE_NAME, read_only=False, config={}) as store:
+        store.rows("SELECT count(*) FROM duckdb_tables()")
 
 
 def _log(database: Path) -> Path:

@@ -144,7 +144,7 @@ class Ledger:
 
     def receipts(self) -> list[Receipt]:
         """All receipts in order. Raises UserError where one can't be read."""
-        return [_receipt(path) for path in sorted(self.folder.glob("[0-9]*.json"))]
+        return [read_receipt(path) for path in sorted(self.folder.glob("[0-9]*.json"))]
 
     def next_number(self) -> int:
         """The number after the greatest that was given."""
@@ -162,7 +162,8 @@ class Ledger:
         write_aside(self.folder / f"{receipt.number:06d}.json", text.encode())
 
 
-def _receipt(path: Path) -> Receipt:
+def read_receipt(path: Path) -> Receipt:
+    """The receipt in a file. Raises UserError where it is no receipt, and OSError."""
     try:
         content: dict[str, Any] = json.loads(path.read_bytes())
         files = {name: Received(**received) for name, received in content.pop("files").items()}
