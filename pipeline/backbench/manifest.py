@@ -10,10 +10,20 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from backbench.errors import Fault, UserError
-from backbench.stimuli import KINDS, Hertz, Idle, Stimulus, StimulusModel, Strict, Table
+from backbench.stimuli import (
+    KINDS,
+    Hertz,
+    Idle,
+    Square,
+    Stimulus,
+    StimulusModel,
+    Strict,
+    Table,
+)
 from backbench.validation import checked, counted, parse_toml, shortened
 
 MANIFEST_NAME = "review.toml"
+OUTPUT = r"^[a-z0-9][a-z0-9 -]{0,39}$"
 KEY = re.compile(r"[a-z0-9][a-z0-9._-]{0,79}")
 Text = Annotated[str, Field(min_length=1, max_length=4000)]
 Year = Annotated[int, Field(ge=1900, le=2100)]
@@ -111,7 +121,7 @@ class TrackRole(Strict):
     """What a column of the file carries: an output of a unit, or the generator itself."""
 
     unit: Key | None = None
-    output: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9 -]{0,39}$")] | None = None
+    output: Annotated[str, Field(pattern=OUTPUT)] | None = None
     generator: Literal[True] | None = None
 
     @model_validator(mode="after")
@@ -152,6 +162,8 @@ def by_marker(value: object) -> object:
     if isinstance(value, StimulusModel) or not isinstance(value, dict):
         return value
     found = [kind for kind in KINDS if kind.marker in value]
+    # A trace names the frequency of its square wave by the key that marks such a capture.
+    found = [Table] if Table.marker in value and set(found) == {Table, Square} else found
     if len(found) != 1:
         markers = ", ".join(kind.marker for kind in KINDS)
         raise ValueError(f"exactly one of the keys {markers}")
@@ -189,6 +201,24 @@ class Capture(Strict):
         return self
 
 
+class Entered(Strict):
+    """A figure typed from an old record, as it is written there: "0.08 %", "< -75 dB".
+
+    output: of the unit, or "both" where the record doesn't tell them apart.
+    uncertainty_percent: standard (k = 1), re the value, where the record tells it.
+    origin: where it stands: a page, a cell of a spreadsheet.
+    """
+
+    metric: Name
+    unit: Key
+    output: Annotated[str, Field(pattern=OUTPUT)]
+    value: Name
+    at: At = At()
+    order: Annotated[int, Field(ge=1, le=100)] | None = None
+    uncertainty_percent: Annotated[float, Field(gt=0, le=100)] | None = None
+    origin: Name
+
+
 class Review(Strict):
     key: Key
     date: dt.date
@@ -205,6 +235,7 @@ class Manifest(Strict):
     tracks: dict[str, TrackRole] = {}
     conditions: Conditions = Conditions()
     capture: list[Capture] = []
+    entered: list[Entered] = []
 
     def conditions_of(self, capture: Capture) -> Conditions:
         """The capture's conditions, completed by the review's."""
@@ -229,7 +260,7 @@ def read_manifest(data: bytes, name: str = MANIFEST_NAME) -> Manifest:
     return manifest
 
 
-_WHOLE = {"made", "year"}
+_WHOLE = {"made", "year", "order"}
 
 
 def _numbers(value: Any, key: str = "") -> Any:
@@ -245,6 +276,11 @@ def crossed(manifest: Manifest, name: str) -> Iterator[Fault]:
     """Faults between parts of a manifest that are each right by themselves."""
     yield from _repeated(manifest, name)
     yield from _roles(manifest, name)
+    known = {unit.key for unit in manifest.unit}
+    for position, figure in enumerate(manifest.entered, start=1):
+        if figure.unit not in known:
+            where = f"{name}, entered {position}, unit"
+            yield Fault(where, repr(figure.unit), "a unit of this review")
     for position, capture in enumerate(manifest.capture, start=1):
         yield from _capture_faults(manifest, capture, f"{name}, capture {position}")
 
@@ -298,11 +334,21 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
     driven = conditions.driven
     if driven is not None and driven not in {role.output for role in outputs}:
         yield Fault(f"{where}, driven", repr(driven), "an output of its tracks")
+    if isinstance(capture.stimulus, Table) and capture.stimulus.table == "trace":
+        yield from _trace_faults(capture.stimulus, where)
     played = getattr(capture.stimulus, "reference_file", "") is not None
     if not played and not any(role.generator for role in roles.values()):
         yield Fault(
             where, "a sweep with no record of what was played",
             "a generator track or reference_file",
+        )  # fmt: skip
+
+
+def _trace_faults(trace: Table, where: str) -> Iterator[Fault]:
+    if trace.square_hz is None:
+        yield Fault(
+            f"{where}, stimulus", "a trace without square_hz", "the frequency of its square wave",
+            "nothing is implied: write it down",
         )  # fmt: skip
 
 

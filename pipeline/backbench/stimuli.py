@@ -98,12 +98,13 @@ class Idle(StimulusModel):
 
 
 class Square(StimulusModel):
-    """A square wave, level peak to peak."""
+    """A square wave, level peak to peak. rise_time_s: 10 % to 90 % of the generator's own edges."""
 
     kind: ClassVar[str] = "square"
     marker: ClassVar[str] = "square_hz"
     square_hz: Hertz
     generator_vpp: Level
+    rise_time_s: Seconds | None = None
 
 
 class Burst(StimulusModel):
@@ -136,6 +137,8 @@ class Table(StimulusModel):
     """An already reduced table; columns are declared, nothing is guessed.
 
     antenna_ohm: impedance at which a tuner's RF level in volts was stated.
+    square_hz, rise_time_s, probe_rise_time_s: of a trace, the frequency of its square wave, and
+        10 % to 90 % of the generator's own edges and of the probe with its instrument.
     """
 
     kind: ClassVar[str] = "table"
@@ -144,6 +147,16 @@ class Table(StimulusModel):
     columns: Annotated[dict[str, Column], Field(min_length=2)]
     generator_vrms: Level = "unknown"
     antenna_ohm: Annotated[float, Field(gt=0, le=1e4)] | None = None
+    square_hz: Hertz | None = None
+    rise_time_s: Seconds | None = None
+    probe_rise_time_s: Seconds | None = None
+
+    @model_validator(mode="after")
+    def traced(self) -> Table:
+        given = (self.square_hz, self.rise_time_s, self.probe_rise_time_s)
+        if self.table != "trace" and any(value is not None for value in given):
+            raise ValueError("square_hz and rise times only with a trace")
+        return self
 
 
 Stimulus = Tone | Steps | Sweep | TwoTones | Multitone | Idle | Square | Burst | Transport | Table
@@ -163,7 +176,7 @@ def frequency_of(stimulus: Stimulus) -> float | None:
         return stimulus.tone_hz
     if isinstance(stimulus, Steps):
         return stimulus.steps_hz
-    if isinstance(stimulus, Square):
+    if isinstance(stimulus, (Square, Table)):
         return stimulus.square_hz
     if isinstance(stimulus, Transport):
         return stimulus.transport_hz

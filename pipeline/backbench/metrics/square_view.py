@@ -1,0 +1,141 @@
+"""How a square wave looks to its metrics: edges, and what limits the knowledge of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.metrics.declare import Material, view
+from backbench.signal.edges import edges_of_period, edges_of_trace
+from backbench.signal.period import one_period
+from backbench.signal.rise import BRICK_WALL, CLEARLY, CORNER, Own, chained
+from backbench.signal.step import Edge
+from backbench.signal.tone import PASS_BAND
+from backbench.signal.track import Array
+from backbench.stimuli import Square, Table
+
+NEVER_SLOWER = 1.05
+"""An edge less slow than this times the converter's own tells nothing."""
+
+
+@dataclass(frozen=True, eq=False)
+class SquareView:
+    """A square wave's edges with what limits the knowledge of them.
+
+    time_s, volts: one period, or the whole trace. step_s: distance of the samples. noise:
+    standard deviation of a value of the wave, V. own: rise time of generator and probe, None
+    where one is unknown. converter_s: own rise time of the audio converter, 0 for a trace.
+    band_hz: end of its band. calibration: relative standard uncertainty of the volts.
+    """
+
+    time_s: Array
+    volts: Array
+    frequency_hz: float
+    edges: Sequence[Edge]
+    step_s: float
+    noise: float
+    own: Own | None
+    converter_s: float
+    band_hz: float
+    calibration: float
+
+    @property
+    def amplitude(self) -> float:
+        """Mean over the edges, V."""
+        return self.mean(lambda edge: edge.amplitude)
+
+    def mean(self, of: Callable[[Edge], float], *, rising: bool | None = None) -> float:
+        """Mean of a quantity over all edges, or those of one direction."""
+        return float(np.mean([of(edge) for edge in self.edges if rising in (None, edge.rising)]))
+
+    @property
+    def share(self) -> float:
+        """Noise of a value of the wave re its amplitude."""
+        return self.noise / self.amplitude
+
+    @property
+    def duration(self) -> float:
+        """Mean of the edges' 10 % to 90 %, s."""
+        return self.mean(lambda edge: edge.duration)
+
+    def missed(self) -> float:
+        """Share of a turn's height that may lie between two samples of a trace.
+
+        Raises Refusal where an edge holds too few samples to tell anything of it.
+        """
+        if self.converter_s:
+            return 0.0
+        if self.duration < CLEARLY * self.step_s:
+            raise Refusal("an edge holds less than two samples; record with a finer time base")
+        return (math.pi * CORNER * self.step_s / self.duration) ** 2 / 2
+
+    @property
+    def ripple(self) -> float:
+        """What the converter's filter adds to aberrations, re the amplitude.
+
+        A filter with linear phase rings before a step as much as after it, and an amplifier
+        does nothing before: what is found there is taken as the filter's.
+        """
+        return max(edge.preshoot for edge in self.edges) if self.converter_s else 0.0
+
+
+@view("square", version=1)
+def square_view(material: Material, number: int) -> SquareView:
+    """The mean period of output track `number`. Raises Refusal where it holds no square wave."""
+    stimulus, track = material.stimulus, material.outputs[number]
+    assert isinstance(stimulus, Square)
+    if material.driven_track not in (None, number):
+        raise Refusal("this output was not driven in this capture")
+    period = one_period(track, stimulus.square_hz, material.mains_hz)
+    edges = edges_of_period(period.time_s, period.volts)
+    converter = BRICK_WALL / (PASS_BAND * track.rate_hz)
+    found = SquareView(
+        period.time_s, period.volts, period.frequency_hz, edges,
+        1 / (period.frequency_hz * len(period.volts)), period.noise,
+        chained(_generator(material, stimulus, converter), 0.0), converter,
+        PASS_BAND * track.rate_hz, track.calibration,
+    )  # fmt: skip
+    if found.duration < NEVER_SLOWER * converter:
+        raise Refusal(
+            f"the edges are as fast as a converter at {track.rate_hz:g} Hz can record "
+            f"({1e6 * converter:.2g} us); record at a higher rate"
+        )
+    return found
+
+
+def _generator(material: Material, stimulus: Square, converter: float) -> Own | None:
+    """Rise time of the generator as stated, or as its own track shows it."""
+    if stimulus.rise_time_s is not None:
+        return Own(stimulus.rise_time_s, stimulus.rise_time_s)
+    if material.generator is None:
+        return None
+    period = one_period(material.generator, stimulus.square_hz, material.mains_hz)
+    edges = edges_of_period(period.time_s, period.volts)
+    seen = float(np.mean([edge.duration for edge in edges]))
+    return Own(0.0 if seen < 2 * converter else seen, seen)
+
+
+@view("trace table", version=1)
+def trace_view(material: Material, number: int) -> SquareView:
+    """An oscilloscope's trace. Raises Refusal where it holds no whole step of a square wave."""
+    stimulus, table = material.stimulus, material.table
+    assert isinstance(stimulus, Table)
+    assert table is not None
+    if stimulus.square_hz is None:
+        raise Refusal("the frequency of the square wave was not stated")
+    order = np.argsort(table["time"], kind="stable")
+    time, volts = table["time"][order], table["voltage"][order]
+    if len(time) < 2 or (np.diff(time) <= 0).any():
+        raise Refusal("an instant stands twice, or there is only one")
+    edges = edges_of_trace(time, volts, 0.5 / stimulus.square_hz)
+    generator = stimulus.rise_time_s
+    own = chained(Own(generator, generator) if generator else None, stimulus.probe_rise_time_s)
+    step = float(np.median(np.diff(time)))
+    noise = float(np.mean([edge.noise for edge in edges]))
+    return SquareView(
+        time, volts, stimulus.square_hz, edges, step, noise, own, 0.0, 0.5 / step, 0.0
+    )  # fmt: skip

@@ -1,0 +1,81 @@
+"""Square waves through known responses, as recordings and as traces."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from backbench.manifest import Conditions
+from backbench.metrics.declare import Material
+from backbench.signal.tone import PASS_BAND
+from backbench.signal.track import Track
+from backbench.stimuli import Column, Square, Table
+
+RATE = 192_000.0
+Response = Callable[[float], complex]
+COLUMNS = {"time": Column(name="t", unit="s"), "voltage": Column(name="v", unit="V")}
+
+
+def second_order(corner_hz: float, damping: float) -> Response:
+    """1 / (1 - q^2 + 2 i z q) with q = f / corner."""
+    return lambda f: 1 / (1 - (f / corner_hz) ** 2 + 2j * damping * f / corner_hz)
+
+
+def low_pass(corner_hz: float) -> Response:
+    return lambda f: 1 / (1 + 1j * f / corner_hz)
+
+
+def high_pass(corner_hz: float) -> Response:
+    return lambda f: 1j * f / (1j * f + corner_hz)
+
+
+def recorded(
+    response: Response, hz: float = 1000.0, *, seconds: float = 0.3, noise: float = 1e-6,
+    seed: int = 1, rate: float = RATE, second: float = 0.0,
+) -> np.ndarray:  # fmt: skip
+    """A square wave of +-1 V through a response and a converter that ends its band sharply.
+
+    second: even harmonic of that amplitude, V.
+    """
+    t = np.arange(int(rate * seconds)) / rate
+    volts = np.random.default_rng(seed).normal(0, noise, len(t))
+    for k in range(1, int(PASS_BAND * rate / hz) + 1, 2):
+        phasor = -4j / np.pi / k * response(k * hz) * np.exp(0.7j * k)
+        volts += (phasor * np.exp(2j * np.pi * k * hz * t)).real
+    return volts + second * np.cos(4 * np.pi * hz * t)
+
+
+def step_of(corner_hz: float, damping: float, t: np.ndarray) -> np.ndarray:
+    """Closed form of a second-order step, damping below 1."""
+    root = np.sqrt(1 - damping**2)
+    w, late = 2 * np.pi * corner_hz, np.maximum(t, 0.0)
+    swing = np.cos(w * root * late) + damping / root * np.sin(w * root * late)
+    return np.where(t > 0, 1 - np.exp(-damping * w * late) * swing, 0.0)
+
+
+def traced(
+    step: Callable[[np.ndarray], np.ndarray], hz: float, *, points: int = 4000,
+    periods: float = 2.6, noise: float = 1e-4, seed: int = 2,
+) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
+    """Instants and volts of an oscilloscope's trace of +-1 V; step: of 0 to 1 at 0 s."""
+    t = np.linspace(-0.1 / hz, periods / hz, points)
+    volts = np.random.default_rng(seed).normal(0, noise, points) - 1.0
+    for k in range(-200, int(2 * periods) + 2):
+        volts += 2 * (-1) ** k * step(t - (0.3 + k / 2) / hz)
+    return t, volts
+
+
+def square_material(*outputs: Track, hz: float = 1000.0, **kept: object) -> Material:
+    """A recording of a square wave on 50 Hz mains; the generator's rise time is 10 ns."""
+    rise = kept.pop("rise_time_s", 1e-8)
+    stimulus = Square(square_hz=hz, generator_vpp="unknown", rise_time_s=rise)  # type: ignore[arg-type]
+    given = {"conditions": Conditions(), "mains_hz": 50.0, **kept}
+    return Material(stimulus, outputs=dict(enumerate(outputs, start=1)), **given)  # type: ignore[arg-type]
+
+
+def trace_material(time: np.ndarray, volts: np.ndarray, hz: float, **stated: float) -> Material:
+    """A trace; generator of 10 ns and probe of 4 ns unless stated otherwise."""
+    rises = {"rise_time_s": 1e-8, "probe_rise_time_s": 4e-9, **stated}
+    stimulus = Table(table="trace", columns=COLUMNS, square_hz=hz, **rises)  # type: ignore[arg-type]
+    return Material(stimulus, Conditions(), {}, table={"time": time, "voltage": volts})

@@ -1,0 +1,51 @@
+"""An oscilloscope's trace in a manifest: what it must say, and that it is no recording."""
+
+from __future__ import annotations
+
+import pytest
+
+from backbench.errors import UserError
+from backbench.manifest import read_manifest
+from backbench.stimuli import Table, analysis_kind, frequency_of
+
+HEAD = """
+[review]
+key = "r"
+date = 2024-05-11
+bench = "garage"
+mains_hz = 50
+[[unit]]
+key = "amp"
+maker = "Marrowgate"
+model = "Heron"
+kind = "preamplifier"
+technology = "tube"
+state = "serviced"
+"""
+COLUMNS = '{ time = { name = "t", unit = "s" }, voltage = { name = "v", unit = "V" } }'
+
+
+def manifest(stimulus: str) -> str:
+    own = f'file = "t.csv"\nstimulus = {{ {stimulus}, columns = {COLUMNS} }}\n'
+    return f'{HEAD}\n[[capture]]\n{own}of = {{ unit = "amp", output = "left" }}\n'
+
+
+def test_a_trace_says_the_frequency_of_its_square_wave() -> None:
+    text = manifest('table = "trace", square_hz = 10000, probe_rise_time_s = 4e-9')
+    (capture,) = read_manifest(text.encode()).capture
+    assert isinstance(capture.stimulus, Table)
+    assert analysis_kind(capture.stimulus) == "trace table"
+    assert frequency_of(capture.stimulus) == 10_000.0
+
+
+@pytest.mark.parametrize(
+    ("stimulus", "told"),
+    [
+        ('table = "trace"', "a trace without square_hz"),
+        ('table = "response", square_hz = 1000', "only with a trace"),
+        ('table = "trace", tone_hz = 1000', "exactly one of the keys"),
+    ],
+)
+def test_what_a_trace_lacks_is_asked_for(stimulus: str, told: str) -> None:
+    with pytest.raises(UserError, match=told):
+        read_manifest(manifest(stimulus).encode())
