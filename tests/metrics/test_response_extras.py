@@ -14,6 +14,7 @@ from scipy.signal import bilinear, freqz, lfilter
 from backbench.manifest import Conditions
 from backbench.metrics.battery import Trace, measure
 from backbench.metrics.declare import CurveData, Figure, Material
+from backbench.signal.response import Response
 from backbench.signal.track import Array
 from backbench.stimuli import Column, Table
 from swept import figures, material, played
@@ -109,6 +110,17 @@ def test_a_flat_response_has_no_rise() -> None:
     )
     assert value(taken, "response_bump").bound == "upper"
     assert ("response_bump_at", None) not in figures(taken)
+
+
+@given(st.integers(0, 10_000), st.floats(1e-3, 0.3))
+@settings(max_examples=60)
+def test_noise_alone_is_no_rise(seed: int, u: float) -> None:
+    """Of 240 points of noise the greatest lies near three times its standard deviation."""
+    hz = np.geomspace(20, 20_000, 241)
+    found, _ = Response(
+        hz, u * np.random.default_rng(seed).standard_normal(241), np.full(241, u)
+    ).highest(20, 20_000)
+    assert found.db <= 3 * found.u
 
 
 def test_phase_and_group_delay_of_filters() -> None:

@@ -147,7 +147,9 @@ def _extreme(hz: Array, db: Array, u: Array) -> tuple[Level, tuple[float, float]
     top = int(np.argmax(db))
     near = np.flatnonzero(db >= db[top] - u[top])
     low, high = max(int(near[0]) - 1, 0), min(int(near[-1]) + 1, len(hz) - 1)
-    return Level(float(db[top]), float(u[top])), (float(hz[low]), float(hz[high]))
+    # The greatest of many points that noise alone tells apart lies high by chance.
+    own = math.hypot(float(u[top]), _chance(db[top] - db, u) / math.sqrt(3))
+    return Level(float(db[top]), own), (float(hz[low]), float(hz[high]))
 
 
 def _chance(short_of_extreme: Array, u: Array) -> float:
