@@ -44,16 +44,14 @@ def carry_out(
     A running server is used where PREFECT_API_URL names one. The run is recorded with the
     reviews' keys only: works are large, and a server takes no parameters over 512 KiB. The
     heartbeat is off: it costs more than a whole review, and a run here is watched anyway.
+    Captures are under way while a server starts, which takes longer than a review.
     Raises UserError where the orchestrator fails.
     """
 
     @flow(name="ingest", validate_parameters=False)
     def ingest(reviews: list[str]) -> list[Outcome]:
         outcomes: list[Outcome] = []
-        with (
-            Workers(works, places.staged, processes, progress) as workers,
-            Writer(places.database) as writer,
-        ):
+        with Writer(places.database) as writer:
             for key, work in zip(reviews, works, strict=True):
                 if not workers.ready(work):
                     writer.close()
@@ -63,7 +61,10 @@ def carry_out(
 
     keys = [work.planned.key for work in works]
     try:
-        with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
+        with (
+            temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}),
+            Workers(works, places.staged, processes, progress, meanwhile=True) as workers,
+        ):
             return ingest(keys)
     except PrefectException as error:
         found = str(error).splitlines()[0][:200]

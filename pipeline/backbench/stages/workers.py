@@ -24,18 +24,27 @@ class Workers:
 
     With more than one process, all chunks are under way from the start. A worker that dies is
     replaced, and its review's chunks are tried once more.
+
+    meanwhile: the caller has something else to wait for, so that processes pay for any number.
     """
 
     def __init__(
-        self, works: Iterable[Work], staged: Path, processes: int, progress: Progress
+        self,
+        works: Iterable[Work],
+        staged: Path,
+        processes: int,
+        progress: Progress,
+        *,
+        meanwhile: bool = False,
     ) -> None:
         self._staged, self._progress, self._processes = staged, progress, processes
+        self._least = 1 if meanwhile else WORTH_A_POOL
         self._works = list(works)
         self._pool: ProcessPoolExecutor | None = None
         self._futures: dict[str, list[Future[Path]]] = {}
 
     def __enter__(self) -> Workers:
-        if self._processes > 1 and sum(work.jobs for work in self._works) >= WORTH_A_POOL:
+        if self._processes > 1 and sum(work.jobs for work in self._works) >= self._least:
             self._pool = self._started()
             for work in self._works:
                 self._submit(work)
