@@ -17,6 +17,7 @@ from scipy.stats import t as student
 from backbench.manifest import Conditions
 from backbench.metrics.battery import measure
 from backbench.metrics.declare import Figure, Material
+from backbench.signal.itu_468 import TWO_KHZ, weighting_468
 from backbench.signal.track import Track
 from backbench.signal.weighting import a_weighting
 from backbench.stimuli import Idle, Tone
@@ -67,6 +68,9 @@ def tone_record(rng: np.random.Generator) -> tuple[Material, dict[str, float]]:
         "snr": 10 * np.log10(first / noise),
         "dc_offset": 0.0,
     }
+    for name, parity in (("even_harmonics", 0), ("odd_harmonics", 1)):
+        some = [peak**2 / 2 for n, peak in peaks.items() if n > 1 and n % 2 == parity]
+        truth |= {name: 100 * np.sqrt(sum(some) / first)} if some else {}
     truth |= {f"harmonic {n}": 20 * np.log10(a / 2.0) for n, a in peaks.items() if n > 1}
     stimulus = Tone(tone_hz=stated, generator_vrms="unknown")
     return material(stimulus, volts, rate), truth
@@ -83,9 +87,15 @@ def idle_record(rng: np.random.Generator) -> tuple[Material, dict[str, float]]:
         volts += rms * np.sqrt(2) * np.cos(2 * np.pi * n * mains * t + phase)
     weights = a_weighting(np.arange(20.0, 20_000.0)) ** 2
     lines = [(rms**2, a_weighting(np.array([n * mains]))[0] ** 2) for n, rms in MAINS.items()]
+    ccir = weighting_468(np.arange(20.0, 20_000.0)) ** 2
+    heard = [(rms**2, weighting_468(np.array([n * mains]))[0] ** 2) for n, rms in MAINS.items()]
     truth = {
         "noise": np.sqrt(density * 19_980 + sum(p for p, _ in lines)),
         "noise_a": np.sqrt(density * weights.sum() + sum(p * w for p, w in lines)),
+        "noise_ccir_rms": np.sqrt(density * ccir.sum() + sum(p * w for p, w in heard)) / TWO_KHZ,
+        "hum": np.sqrt(sum(p for p, _ in lines)),
+        "hiss": np.sqrt(density),
+        "hum_over_hiss": 10 * np.log10(sum(p for p, _ in lines) / (density * 19_980)),
     }
     truth |= {f"mains_line {n}": rms for n, rms in MAINS.items()}
     return material(Idle(idle="shorted"), volts, rate), truth

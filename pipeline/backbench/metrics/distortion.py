@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declare import Bound, Figure, metric
+from backbench.metrics.floor import LINE_CHOICE, less_lines, lines_off, noise_off
 from backbench.metrics.tone import ToneView
 from backbench.signal.beside import stands
 from backbench.signal.power import Square
@@ -73,11 +76,7 @@ def _narrowed(figure: Figure, last: int) -> Figure:
     """Tells where the record's band left harmonics of the definition out."""
     if last >= LAST_ORDER:
         return figure
-    told = "only 2" if last == 2 else f"2 to {last}"
-    return Figure(
-        figure.value, figure.uncertainty, figure.estimation, figure.dof, figure.bound,
-        detail={"harmonics": told},
-    )  # fmt: skip
+    return replace(figure, detail={"harmonics": "only 2" if last == 2 else f"2 to {last}"})
 
 
 @metric(
@@ -88,10 +87,14 @@ def _narrowed(figure: Figure, last: int) -> Figure:
     source=SOURCE,
     stimuli=["tone"],
     version=1,
-    choice="re the fundamental; harmonics 2 to 10",
+    choice="re the fundamental; harmonics 2 to 10" + LINE_CHOICE,
 )
 def thd(tone: ToneView) -> Figure:
     """Root sum square of harmonics 2 to 10 over the fundamental."""
+    return less_lines(tone, _thd)
+
+
+def _thd(tone: ToneView) -> Figure:
     part, last = _counted(tone, math.inf, LAST_ORDER)
     return _narrowed(percent(part, tone.square, _ceiling(tone, last)), last)
 
@@ -104,10 +107,14 @@ def thd(tone: ToneView) -> Figure:
     source=SOURCE + ", 14.12.3",
     stimuli=["tone"],
     version=1,
-    choice="re the root sum square of fundamental and harmonics 2 to 10",
+    choice="re the root sum square of fundamental and harmonics 2 to 10" + LINE_CHOICE,
 )
 def thd_total(tone: ToneView) -> Figure:
     """Root sum square of harmonics 2 to 10 over that of fundamental and harmonics."""
+    return less_lines(tone, _thd_total)
+
+
+def _thd_total(tone: ToneView) -> Figure:
     part, last = _counted(tone, math.inf, LAST_ORDER)
     return _narrowed(percent_of_total(part, tone.square, _ceiling(tone, last)), last)
 
@@ -131,10 +138,14 @@ def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> F
     source=SOURCE,
     stimuli=["tone"],
     version=1,
-    choice="re the fundamental; all harmonics up to 20 kHz",
+    choice="re the fundamental; all harmonics up to 20 kHz" + LINE_CHOICE,
 )
 def thd_wide(tone: ToneView) -> Figure:
     """Root sum square of all harmonics up to 20 kHz over the fundamental."""
+    return less_lines(tone, _thd_wide)
+
+
+def _thd_wide(tone: ToneView) -> Figure:
     top = BAND_HZ[1]
     part, last = _counted(tone, top, int(top))
     return percent(part, tone.square, _ceiling(tone, last))
@@ -159,7 +170,14 @@ def thd_n(tone: ToneView) -> Figure:
 def _distortion_and_noise(tone: ToneView) -> Figure:
     tone.distorting()
     refuse_mirrored(tone)
-    return percent_of_total(tone.lines.residual, tone.square)
+    found = percent_of_total(tone.lines.residual, tone.square)
+    bench = tone.bench
+    if bench is None:
+        return found
+    # The bench's noise has its own volts, its harmonics go with the level.
+    noise = 100 * bench.lines.noise_only().rms / tone.square.rms
+    clear = noise_off(found, Figure(noise, 0.0))
+    return lines_off(clear, _thd_wide(bench)) if bench.lines.last_order(BAND_HZ[1]) > 1 else clear
 
 
 @metric(
@@ -178,7 +196,8 @@ def sinad(tone: ToneView) -> Figure:
     relative = found.uncertainty / found.value
     own = DB_PER_RELATIVE * relative
     bound: Bound | None = "lower" if found.bound else None
-    return Figure(-20 * math.log10(found.value / 100), own, own, found.dof, bound)
+    ratio = -20 * math.log10(found.value / 100)
+    return Figure(ratio, own, own, found.dof, bound, remark=found.remark)
 
 
 @metric(
@@ -189,13 +208,22 @@ def sinad(tone: ToneView) -> Figure:
     source="IEC 60268-3 (signal-to-noise ratio; from memory)",
     stimuli=["tone"],
     version=1,
-    choice="fundamental over noise and hum, 20 Hz to 20 kHz unweighted, harmonics taken out",
+    choice="fundamental over noise and hum, 20 Hz to 20 kHz unweighted, harmonics taken out"
+    "; with a loop-back in the same range and at the same frequency the bench's own noise is taken "
+    "off in power, a lower bound within 3 dB of it",
 )
 def snr(tone: ToneView) -> Figure:
     """Fundamental over all that is neither fundamental nor harmonic, 20 Hz to 20 kHz."""
     noise = tone.distorting().noise_only()
-    own = DB_PER_RELATIVE * math.hypot(noise.relative, tone.square.relative)
-    return Figure(10 * math.log10(tone.square.value / noise.value), own, own, noise.samples)
+    found = Figure(noise.rms, noise.relative * noise.rms, noise.relative * noise.rms, noise.samples)
+    if tone.bench is not None:
+        own = tone.bench.lines.noise_only()
+        u = own.relative * own.rms
+        found = noise_off(found, Figure(own.rms, u, u, own.samples))
+    u = DB_PER_RELATIVE * math.hypot(found.uncertainty / found.value, tone.square.relative)
+    ratio = 20 * math.log10(tone.square.rms / found.value)
+    bound: Bound | None = "lower" if found.bound else None
+    return Figure(ratio, u, u, found.dof, bound, remark=found.remark)
 
 
 @metric(
@@ -207,17 +235,28 @@ def snr(tone: ToneView) -> Figure:
     stimuli=["tone"],
     version=1,
     choice="re the fundamental; noise taken off, an upper bound where it doesn't stand out; "
-    "wider where a mains line may hide in it",
+    "wider where a mains line may hide in it" + LINE_CHOICE,
 )
 def harmonic(tone: ToneView) -> Iterator[Figure]:
     """Level of each harmonic from 2 to 10 over the fundamental."""
+    bench: dict[int, Figure] = {}
+    if tone.bench is not None:
+        with contextlib.suppress(NotApplicable):
+            bench = {f.order: f for f in _harmonics(tone.bench) if f.order}
+    for figure in _harmonics(tone):
+        yield _in_decibels(lines_off(figure, bench.get(figure.order or 0)))
+
+
+def _harmonics(tone: ToneView) -> Iterator[Figure]:
+    """Each harmonic over the fundamental in percent."""
     found = counted(tone, 2, LAST_ORDER)
-    whole = tone.square
     for n in found.orders.tolist():
-        part = found.one(n)
-        if not part.stands_out:
-            most = 20 * math.log10(part.at_most / whole.rms)
-            yield Figure(most, 0.0, bound="upper", order=n)
-            continue
-        own = DB_PER_RELATIVE * math.hypot(part.relative, whole.relative)
-        yield Figure(20 * math.log10(part.rms / whole.rms), own, own, part.samples, order=n)
+        yield replace(percent(found.one(n), tone.square, math.inf), order=n)
+
+
+def _in_decibels(figure: Figure) -> Figure:
+    per = DB_PER_RELATIVE / figure.value
+    return replace(
+        figure, value=20 * math.log10(figure.value / 100), uncertainty=figure.uncertainty * per,
+        estimation=figure.estimation * per,
+    )  # fmt: skip

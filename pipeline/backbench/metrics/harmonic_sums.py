@@ -8,6 +8,7 @@ from dataclasses import replace
 from backbench.errors import NotApplicable
 from backbench.metrics.declare import Figure, metric
 from backbench.metrics.distortion import SOURCE, counted, percent
+from backbench.metrics.floor import LINE_CHOICE, less_lines
 from backbench.metrics.tone import ToneView
 from backbench.signal.power import Square
 from backbench.signal.tone import BAND_HZ, LAST_ORDER, Harmonics
@@ -34,10 +35,15 @@ def _sum_of(found: Harmonics, parity: int) -> Square:
     source=SOURCE,
     stimuli=["tone"],
     version=1,
-    choice="re the fundamental; harmonics 2, 4, 6, 8 and 10 as far as the record's band goes",
+    choice="re the fundamental; harmonics 2, 4, 6, 8 and 10 as far as the record's band goes"
+    + LINE_CHOICE,
 )
 def even_harmonics(tone: ToneView) -> Figure:
     """Root sum square of the even harmonics to the tenth over the fundamental."""
+    return less_lines(tone, _even)
+
+
+def _even(tone: ToneView) -> Figure:
     return percent(_sum_of(counted(tone, 2, LAST_ORDER), 0), tone.square, math.inf)
 
 
@@ -49,10 +55,15 @@ def even_harmonics(tone: ToneView) -> Figure:
     source=SOURCE,
     stimuli=["tone"],
     version=1,
-    choice="re the fundamental; harmonics 3, 5, 7 and 9 as far as the record's band goes",
+    choice="re the fundamental; harmonics 3, 5, 7 and 9 as far as the record's band goes"
+    + LINE_CHOICE,
 )
 def odd_harmonics(tone: ToneView) -> Figure:
     """Root sum square of the odd harmonics to the ninth over the fundamental."""
+    return less_lines(tone, _odd)
+
+
+def _odd(tone: ToneView) -> Figure:
     return percent(_sum_of(counted(tone, 3, LAST_ORDER), 1), tone.square, math.inf)
 
 
@@ -64,10 +75,14 @@ def odd_harmonics(tone: ToneView) -> Figure:
     source=SOURCE,
     stimuli=["tone"],
     version=1,
-    choice="re the fundamental; harmonics from the 11th on, up to 20 kHz",
+    choice="re the fundamental; harmonics from the 11th on, up to 20 kHz" + LINE_CHOICE,
 )
 def high_harmonics(tone: ToneView) -> Figure:
     """Root sum square of harmonics from the 11th to 20 kHz over the fundamental."""
+    return less_lines(tone, _high)
+
+
+def _high(tone: ToneView) -> Figure:
     found = counted(tone, LAST_ORDER + 1, int(BAND_HZ[1]), BAND_HZ[1])
     return percent(found.total(LAST_ORDER + 1, int(BAND_HZ[1])), tone.square, math.inf)
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from backbench.metrics.declare import Figure, metric
+from backbench.metrics.floor import CHOICE, LINE_CHOICE, less_lines, less_noise
 from backbench.metrics.noise import IdleView, dither_power, line_figure, steps_rule
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, Square
@@ -40,10 +41,14 @@ def _together(lines: list[Square]) -> Square:
     stimuli=["idle"],
     version=1,
     choice="root sum square of multiples 1 to 10 of the mains frequency as found, noise taken "
-    "off; an upper bound where the sum doesn't stand out",
+    "off; an upper bound where the sum doesn't stand out" + LINE_CHOICE,
 )
 def hum(idle: IdleView) -> Figure:
     """Root sum square of the mains lines 1 to 10."""
+    return less_lines(idle, _hum)
+
+
+def _hum(idle: IdleView) -> Figure:
     return line_figure(_together([square for _, _, square in idle.hum()]), idle.track)
 
 
@@ -56,10 +61,14 @@ def hum(idle: IdleView) -> Figure:
     stimuli=["idle"],
     version=1,
     choice="median over 1 kHz to 10 kHz, clear of mains lines; an upper bound where the word "
-    "length of the file makes half of it",
+    "length of the file makes half of it" + CHOICE,
 )
 def hiss(idle: IdleView) -> Figure:
     """Noise per root hertz between 1 kHz and 10 kHz, away from lines."""
+    return less_noise(idle, _hiss)
+
+
+def _hiss(idle: IdleView) -> Figure:
     own = idle.spectrum
     chosen = own.slice_of(*HISS_HZ)
     clear = clear_of_mains(own, idle.material.mains_hz)[chosen]
@@ -82,8 +91,8 @@ def hiss(idle: IdleView) -> Figure:
     source=_PRACTICE,
     stimuli=["idle"],
     version=1,
-    choice="mains lines 1 to 10 over the noise between lines, 20 Hz to 20 kHz unweighted; above "
-    "0 dB hum rules; the remark names the likely cause as reviewers do",
+    choice="mains lines 1 to 10 over the noise between lines, 20 Hz to 20 kHz unweighted, the "
+    "bench's own included; above 0 dB hum rules; the remark names the likely cause as reviewers do",
 )
 def hum_over_hiss(idle: IdleView) -> Figure:
     """Hum over the noise beside it, 20 Hz to 20 kHz: which of the two dominates."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -11,6 +12,7 @@ import numpy as np
 
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declare import Bound, Figure, Material, metric, view
+from backbench.metrics.floor import CHOICE, LINE_CHOICE, less_noise, lines_off
 from backbench.signal.background import background
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import LINES, clear_of_mains, mains_frequency, mains_line
@@ -67,6 +69,19 @@ class IdleView:
             (n, round(n * found, 3), mains_line(self.spectrum, self.noise, n * found))
             for n in range(1, LINES + 1)
         ]
+
+    @cached_property
+    def bench(self) -> IdleView | None:
+        """The bench's own, on the same track of its loop-back; None where it is unfit."""
+        given = self.material.bench
+        number = next(n for n, track in self.material.outputs.items() if track is self.track)
+        if given is None or number not in given.outputs:
+            return None
+        try:
+            found: IdleView = idle_view.build(given, number)
+        except Refusal:
+            return None
+        return found
 
     @cached_property
     def _mains_hz(self) -> float:
@@ -132,11 +147,11 @@ def dither_power(idle: IdleView, chosen: slice, weights: Array | None) -> float:
     stimuli=["idle"],
     version=1,
     choice="rms, unweighted, 20 Hz to 20 kHz, hum included; an upper bound where the word "
-    "length of the file makes half of it",
+    "length of the file makes half of it" + CHOICE,
 )
 def noise(idle: IdleView) -> Figure:
     """Rms at the output with nothing playing, 20 Hz to 20 kHz."""
-    return noise_figure(idle, None)
+    return less_noise(idle, lambda view: noise_figure(view, None))
 
 
 @metric(
@@ -148,16 +163,19 @@ def noise(idle: IdleView) -> Figure:
     stimuli=["idle"],
     version=1,
     choice="rms, A-weighted, 20 Hz to 20 kHz, hum included; an upper bound where the word "
-    "length of the file makes half of it",
+    "length of the file makes half of it" + CHOICE,
 )
 def noise_a(idle: IdleView) -> Figure:
     """A-weighted rms at the output with nothing playing, 20 Hz to 20 kHz."""
+    return less_noise(idle, lambda view: noise_figure(view, _a_weights(view)))
+
+
+def _a_weights(idle: IdleView) -> Array:
     chosen, _ = idle.band()
     own = idle.spectrum
-    weights = a_weighting_power(
+    return a_weighting_power(
         chosen.start, chosen.stop - chosen.start, own.resolution_hz, own.window.second_moment
     )
-    return noise_figure(idle, weights)
 
 
 @metric(
@@ -169,12 +187,17 @@ def noise_a(idle: IdleView) -> Figure:
     stimuli=["idle"],
     version=1,
     choice="rms of multiples 1 to 10 of the mains frequency as found; noise taken off, an "
-    "upper bound where a line doesn't stand out",
+    "upper bound where a line doesn't stand out" + LINE_CHOICE,
 )
 def mains_lines(idle: IdleView) -> Iterator[Figure]:
     """Level of each multiple of the mains frequency from 1 to 10."""
+    bench: dict[int, Figure] = {}
+    if idle.bench is not None:
+        with contextlib.suppress(Refusal):
+            bench = {n: line_figure(square, idle.track) for n, _, square in idle.bench.hum()}
     for multiple, frequency_hz, square in idle.hum():
-        yield line_figure(square, idle.track, order=multiple, frequency_hz=frequency_hz)
+        figure = line_figure(square, idle.track, order=multiple, frequency_hz=frequency_hz)
+        yield lines_off(figure, bench.get(multiple))
 
 
 def line_figure(square: Square, track: Track, **kept: Any) -> Figure:

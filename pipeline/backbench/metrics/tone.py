@@ -44,6 +44,19 @@ class ToneView:
         return _stated(self.material)
 
     @cached_property
+    def bench(self) -> ToneView | None:
+        """The bench's own, on the same track of its loop-back; None where it holds no tone."""
+        given = self.material.bench
+        number = next(n for n, track in self.material.outputs.items() if track is self.track)
+        if given is None or number not in given.outputs or not self.driven:
+            return None
+        try:
+            found: ToneView = tone_view.build(given, number)
+        except Refusal:
+            return None
+        return found
+
+    @cached_property
     def mirrored(self) -> list[Mirrored]:
         """What stands where sampling mirrors harmonics above half the sample rate."""
         return mirrored_harmonics(self.lines)

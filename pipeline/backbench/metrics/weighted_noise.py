@@ -8,6 +8,7 @@ import numpy as np
 
 from backbench.errors import Refusal
 from backbench.metrics.declare import Figure, metric
+from backbench.metrics.floor import CHOICE, less_noise
 from backbench.metrics.noise import IdleView, dither_power, noise_figure, steps_rule
 from backbench.signal.itu_468 import TWO_KHZ, weighting_468_power
 from backbench.signal.quasi_peak import block_error, steady_reading
@@ -18,7 +19,7 @@ LEAST_QUASI_PEAK_S = 0.5
 AVERAGE_OF_SINE = 2 * math.sqrt(2) / math.pi
 """Mean of a rectified sine of 1 V rms: an average-responding meter is marked by its inverse."""
 _NETWORK = "network of Rec. ITU-R BS.468-4 (second-hand: a transcription and an open library)"
-_STEPS = "; an upper bound where the word length of the file makes half of it"
+_STEPS = "; an upper bound where the word length of the file makes half of it" + CHOICE
 
 
 def _weights(idle: IdleView) -> Array:
@@ -59,6 +60,10 @@ def noise_468(idle: IdleView) -> Figure:
             f"too short for a quasi-peak reading: {seconds:.2g} s where at least "
             f"{LEAST_QUASI_PEAK_S} s are needed"
         )
+    return less_noise(idle, _quasi_peak)
+
+
+def _quasi_peak(idle: IdleView) -> Figure:
     wave, rate_hz = idle.behind_468
     value, course = steady_reading(wave, rate_hz)
     return _of_course(idle, value, course, rate_hz)
@@ -77,6 +82,10 @@ def noise_468(idle: IdleView) -> Figure:
 )
 def noise_arm(idle: IdleView) -> Figure:
     """Average of the rectified noise behind the BS.468 network, 0 dB at 2 kHz."""
+    return less_noise(idle, _average)
+
+
+def _average(idle: IdleView) -> Figure:
     wave, rate_hz = idle.behind_468
     course = np.abs(wave) / (AVERAGE_OF_SINE * TWO_KHZ)
     return _of_course(idle, float(course.mean()), course, rate_hz)
@@ -94,6 +103,10 @@ def noise_arm(idle: IdleView) -> Figure:
 )
 def noise_ccir_rms(idle: IdleView) -> Figure:
     """Rms of the noise behind the BS.468 network, 0 dB at 2 kHz."""
+    return less_noise(idle, _rms_at_2_khz)
+
+
+def _rms_at_2_khz(idle: IdleView) -> Figure:
     found = noise_figure(idle, _weights(idle))
     return Figure(
         found.value / TWO_KHZ, found.uncertainty / TWO_KHZ, found.estimation / TWO_KHZ,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 
@@ -25,6 +25,29 @@ def combine(parts: Iterable[Part]) -> Part:
         return Part(0.0)
     spread = sum(part.u**4 / part.dof for part in known if math.isfinite(part.dof))
     return Part(math.sqrt(variance), variance**2 / spread if spread else math.inf)
+
+
+def correlated(parts: Sequence[float], r: Mapping[tuple[int, int], float]) -> float:
+    """Standard uncertainty of a sum of correlated contributions (GUM 5.2.2, equation 16).
+
+    parts: sensitivity coefficient times standard uncertainty of each input, signs kept.
+    r: correlation coefficients by pairs of positions (i < j); none given means 0.
+    """
+    variance = sum(part**2 for part in parts)
+    variance += 2 * sum(c * parts[i] * parts[j] for (i, j), c in r.items())
+    return math.sqrt(max(variance, 0.0))
+
+
+def spread(values: Sequence[float]) -> tuple[float, float]:
+    """Mean and sample standard deviation of two values or more (GUM 4.2.1 and 4.2.2).
+
+    Deviations are taken from the mean, whose rounding is taken off again: values that agree in
+    many digits keep their spread.
+    """
+    mean = math.fsum(values) / len(values)
+    away = [value - mean for value in values]
+    squares = math.fsum(a**2 for a in away) - math.fsum(away) ** 2 / len(values)
+    return mean, math.sqrt(max(squares, 0.0) / (len(values) - 1))
 
 
 DB_PER_RELATIVE = 20 / math.log(10)

@@ -31,6 +31,8 @@ from backbench.stages.rows import frame as framed
 from backbench.stimuli import Table, analysis_kind, frequency_of, generator_level
 from backbench.vault import refuse_changed
 
+BENCHES_KEPT = 2
+
 
 @dataclass(frozen=True)
 class Analysed:
@@ -146,8 +148,27 @@ def _material(
         mains_hz=job.mains_hz,
         driven_track=driven_track,
         names={n: role.output for n, role in job.roles.items() if role.output},
-        bench=None if job.bench is None else material_of(job.bench),
+        bench=None if job.bench is None else _bench(job.bench),
     )
+
+
+_bench_kept: dict[str, Material | None] = {}
+
+
+def _bench(job: Job) -> Material | None:
+    """The bench's own loop-back, kept for the captures that follow; None where it is unfit.
+
+    An unfit loop-back is told by its own readings; it mustn't cost the unit's captures theirs.
+    """
+    if job.base_key not in _bench_kept:
+        try:
+            found = material_of(job)
+        except (UserError, Refusal):
+            found = None
+        while len(_bench_kept) >= BENCHES_KEPT:
+            del _bench_kept[next(iter(_bench_kept))]
+        _bench_kept[job.base_key] = found
+    return _bench_kept[job.base_key]
 
 
 def tracks_of(source: Source) -> dict[int, Track]:

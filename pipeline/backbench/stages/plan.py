@@ -12,9 +12,11 @@ from backbench.errors import Fault, UserError
 from backbench.manifest import MANIFEST_NAME, Capture, Conditions, Manifest, TrackRole
 from backbench.metrics.registry import registry
 from backbench.settings import InForce, Settings, calibration_for
+from backbench.stages.entered import entered_faults
+from backbench.stages.present import under_present_keys
 from backbench.stages.published import published_faults
 from backbench.stages.rows import digest
-from backbench.stimuli import Stimulus, Sweep, Table, analysis_kind
+from backbench.stimuli import Idle, Stimulus, Sweep, Table, Tone, analysis_kind
 from backbench.validation import counted
 from backbench.vault import Receipt, Vault
 
@@ -106,7 +108,10 @@ def plan_review(
     manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault
 ) -> PlannedReview:
     """Plan every capture. Raises UserError with all faults (calibration, metrics named)."""
-    faults = [*bench_faults(manifest, settings), *published_faults(manifest)]
+    manifest = under_present_keys(manifest, settings)
+    faults = [
+        *bench_faults(manifest, settings), *published_faults(manifest), *entered_faults(manifest),
+    ]  # fmt: skip
     if faults:
         what = f"{MANIFEST_NAME} has {counted(len(faults), 'fault')}"
         raise UserError(f"{manifest.review.key}: {what}", faults)
@@ -172,22 +177,28 @@ def _job(
 def _bench_job(
     manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault, capture: Capture
 ) -> Job | None:
-    """The loop-back of a sweep: the first one over the same band in the same input range."""
-    if capture.loop_back or not isinstance(capture.stimulus, Sweep):
+    """The first loop-back in the same input range under the same stimulus, levels aside."""
+    if capture.loop_back or isinstance(capture.stimulus, Table):
         return None
     wanted = manifest.conditions_of(capture).range
     for position, other in enumerate(manifest.capture, start=1):
-        if not (other.loop_back and isinstance(other.stimulus, Sweep)):
+        if not other.loop_back or _played(other.stimulus) != _played(capture.stimulus):
             continue
-        reference = other.stimulus.reference_file
+        reference = getattr(other.stimulus, "reference_file", None)
         files = [receipt.files[name] for name in (other.file, reference) if name]
-        if (
-            other.stimulus.sweep_hz == capture.stimulus.sweep_hz
-            and manifest.conditions_of(other).range == wanted
-            and all(file.sha256 for file in files)
-        ):
+        same_range = manifest.conditions_of(other).range == wanted
+        if same_range and all(file.sha256 for file in files):
             return _job(manifest, receipt, settings, vault, position, other)
     return None
+
+
+def _played(stimulus: Stimulus) -> object:
+    """What a capture must have in common with the loop-back that tells the bench's own part."""
+    if isinstance(stimulus, Sweep):
+        return stimulus.kind, tuple(stimulus.sweep_hz)
+    if isinstance(stimulus, Tone):
+        return stimulus.kind, stimulus.tone_hz
+    return stimulus.kind if isinstance(stimulus, Idle) else id(stimulus)
 
 
 def _source(receipt: Receipt, vault: Vault, name: str, calibration: InForce | None) -> Source:
@@ -210,7 +221,7 @@ def bench_faults(manifest: Manifest, settings: Settings) -> Iterator[Fault]:
         tracks |= set(manifest.tracks_of(capture))
         if isinstance(capture.stimulus, Sweep) and capture.stimulus.reference_file:
             wanted.setdefault(capture.stimulus.reference_range, set()).add(1)
-    if not wanted:
+    if not wanted and not manifest.entered:
         wanted = {None: set()} if manifest.review.bench not in settings.bench else {}
     for input_range, tracks in wanted.items():
         yield from _range_faults(manifest, settings, input_range, tracks)

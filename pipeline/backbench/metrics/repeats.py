@@ -1,0 +1,92 @@
+"""Captures of a review held against each other: repeats of one, and gains that must agree."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from backbench.metrics.across import Derived, Reading, Session, grouped, limited
+from backbench.metrics.declare import Figure, derived
+from backbench.signal.uncertainty import spread
+
+REPEATED = {
+    "level": "output level", "gain": "gain", "thd": "harmonic distortion",
+    "thd_n": "distortion and noise", "noise": "residual noise", "noise_a": "A-weighted noise",
+}  # fmt: skip
+DECIBELS = {"gain"}
+SETTINGS = (
+    "metric", "unit_key", "output", "stimulus", "frequency_hz", "load_ohm", "load_kind",
+    "generator_vrms", "input", "tap", "volume", "controls", "driven", "calibration_key",
+    "minutes_on",
+)  # fmt: skip
+
+
+@derived(
+    "repeatability",
+    title="Repeatability",
+    unit="%",
+    better="lower",
+    source="JCGM 100:2008, 4.2 (type A evaluation)",
+    version=1,
+    choice="where a capture was taken twice or more with everything stated alike: sample standard "
+    "deviation re the mean (a gain as a ratio), of the reading that detail names; told beside the "
+    "readings, whose own uncertainty stays that of a single capture",
+)
+def repeatability(session: Session) -> Iterator[Derived]:
+    """Standard deviation of repeated captures of one reading, in percent of their mean."""
+    for metric, told in REPEATED.items():
+        usable = [r for r in session.of(metric) if r.bound is None and r.analysis_key]
+        for same in grouped(usable, lambda r: tuple(getattr(r, n) for n in SETTINGS)).values():
+            taken = {r.analysis_key: r for r in reversed(same)}
+            if len(taken) > 1:
+                yield _spread_of(metric, told, [*taken.values()][::-1])
+
+
+def _spread_of(metric: str, told: str, same: list[Reading]) -> Derived:
+    values = [r.value or 0.0 for r in same]
+    if metric in DECIBELS:
+        values = [10 ** (value / 20) for value in values]
+    mean, deviation = spread(values)
+    dof = len(values) - 1
+    value = 100 * deviation / mean
+    # Of a standard deviation from n values: 1 / sqrt(2 (n - 1)) of itself (GUM, E.4.3).
+    u = value / math.sqrt(2 * dof)
+    figure = Figure(value, u, u, dof, detail={"of": told, "captures": str(len(values))})
+    return Derived(figure, same[0], tuple(same))
+
+
+STRANGE_DB = 1.0
+
+
+@derived(
+    "gain_spread",
+    title="Spread of gain between captures",
+    unit="dB",
+    better="lower",
+    source="common practice, no source",
+    version=1,
+    choice="greatest less least gain of one output at one frequency, load and setting, over all "
+    "drives below limiting; more than 1 dB hints at a drive, load or track stated wrongly, or at "
+    "compression: the remark names the drives",
+)
+def gain_spread(session: Session) -> Iterator[Derived]:
+    """Greatest less least gain among captures that should have the same."""
+    gains = [r for r in session.of("gain", stimulus="tone", driven=None) if r.bound is None]
+    alike = [n for n in SETTINGS if n not in ("metric", "generator_vrms", "calibration_key")]
+    for same in grouped(gains, lambda r: tuple(getattr(r, n) for n in alike)).values():
+        sound = [r for r in same if not limited(session, r)]
+        if len(sound) > 1:
+            yield _between(sound)
+
+
+def _between(sound: list[Reading]) -> Derived:
+    least = min(sound, key=lambda r: r.value or 0.0)
+    most = max(sound, key=lambda r: r.value or 0.0)
+    value = (most.value or 0.0) - (least.value or 0.0)
+    own = math.hypot(most.estimation or 0.0, least.estimation or 0.0)
+    whole = math.hypot(most.uncertainty or 0.0, least.uncertainty or 0.0)
+    remark = None
+    if value > max(STRANGE_DB, 2 * whole):
+        drives = " and ".join(f"{r.generator_vrms or math.nan:.3g} V" for r in (least, most))
+        remark = f"{value:.2g} dB between the captures at {drives}: check their drive and load"
+    return Derived(Figure(value, whole, own, remark=remark), most, (most, least))

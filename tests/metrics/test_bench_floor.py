@@ -1,0 +1,124 @@
+"""What a loop-back of the bench does to the figures of a unit taken in the same range."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from backbench.metrics.declare import Figure
+from backbench.metrics.floor import lines_off, noise_off
+from simulated import simulated_catalogue
+from tones import figures, idle_material, sines, tone_material, track
+
+RATE = 48_000.0
+
+
+def noise(rms: float, seed: int, seconds: float = 2.0) -> np.ndarray:
+    return np.random.default_rng(seed).normal(0, rms, int(seconds * RATE))
+
+
+def test_coherent_cases_of_10_db() -> None:
+    """10 dB below gives +2.39 and -3.30 dB (closed form: 20 lg(1 +/- 10^-0.5))."""
+    own = 10**-0.5
+    assert 20 * math.log10(1 + own) == pytest.approx(2.39, abs=5e-3)
+    assert 20 * math.log10(1 - own) == pytest.approx(-3.30, abs=5e-3)
+    just_within = lines_off(Figure(0.9999, 0.0), Figure(own, 0.0))
+    assert just_within.bound == "upper"
+    assert just_within.value == pytest.approx(10 ** (2.39 / 20), rel=1e-3)
+    assert "to 1.32" in (just_within.remark or "")
+    beyond = lines_off(Figure(1.0001, 0.0), Figure(own, 0.0))
+    assert beyond.bound is None
+    assert beyond.uncertainty == pytest.approx(own / math.sqrt(2))
+
+
+@given(own=st.floats(0, 0.3), phase=st.floats(0, 2 * math.pi), true=st.floats(0.001, 2))
+def test_a_line_and_the_bench_s_own_in_any_phase(own: float, phase: float, true: float) -> None:
+    """The true line is below the bound, or within k = 2 of the figure."""
+    seen = abs(complex(true) + own * complex(math.cos(phase), math.sin(phase)))
+    found = lines_off(Figure(seen, 1e-9), Figure(own, 0.0))
+    if found.bound:
+        assert true <= found.value * (1 + 1e-9)
+    else:
+        assert abs(found.value - true) <= 2 * found.uncertainty * (1 + 1e-3) + 1e-9
+
+
+def test_noise_is_taken_off_in_power_above_3_db() -> None:
+    bench = idle_material(track(noise(1e-4, 1)))
+    loud = figures(idle_material(track(noise(2e-4, 2) + noise(1e-4, 3)), bench=bench))
+    band = math.sqrt(19_980 / 24_000)
+    for name in ("noise", "noise_a", "noise_468", "noise_arm", "noise_ccir_rms", "hiss"):
+        assert loud[name].bound is None
+    assert abs(loud["noise"].value - 2e-4 * band) < 4 * loud["noise"].uncertainty
+    plain = figures(idle_material(track(noise(2e-4, 2) + noise(1e-4, 3))))
+    assert loud["noise"].uncertainty > plain["noise"].uncertainty
+    assert plain["noise"].value == pytest.approx(math.hypot(2e-4, 1e-4) * band, rel=0.01)
+
+
+def test_noise_within_3_db_of_the_bench_s_own_is_a_bound() -> None:
+    bench = idle_material(track(noise(1e-4, 1)))
+    quiet = figures(idle_material(track(noise(1.2e-4, 2)), bench=bench))
+    assert quiet["noise"].bound == "upper"
+    assert (quiet["noise"].remark or "").startswith("within 3 dB of the bench's own")
+
+
+def test_a_bench_that_is_itself_a_bound_is_not_taken_off() -> None:
+    found = noise_off(Figure(2.0, 0.01, 0.01), Figure(1.0, 0.0, bound="upper"))
+    assert found.value == 2.0
+    assert found.uncertainty > 0.1
+
+
+def test_hum_within_10_db_of_the_bench_s_own_is_a_bound() -> None:
+    mains = sines(RATE, 2.0, {50.0: 1e-3})
+    bench = idle_material(track(mains + noise(1e-6, 1)))
+    found = figures(idle_material(track(2 * mains + noise(1e-6, 2)), bench=bench))
+    assert found["mains_line 1"].bound == "upper"
+    assert found["mains_line 1"].value == pytest.approx(3e-3 / math.sqrt(2), rel=1e-3)
+    assert found["hum"].value == pytest.approx(3e-3 / math.sqrt(2), rel=1e-3)
+
+
+def test_distortion_near_the_bench_s_own_is_a_bound() -> None:
+    bench = tone_material(track(sines(RATE, 1.0, {1000.0: 1.0, 2000.0: 1e-4}) + noise(1e-6, 1, 1)))
+    peaks = {1000.0: 4.0, 2000.0: 8e-4, 3000.0: 4e-2}
+    volts = sines(RATE, 1.0, peaks) + noise(1e-6, 2, 1)
+    found = figures(tone_material(track(volts), bench=bench))
+    assert found["harmonic 2"].bound == "upper"
+    assert found["harmonic 2"].value == pytest.approx(20 * math.log10(3e-4), abs=0.01)
+    assert found["harmonic 3"].bound is None
+    assert found["thd"].value == pytest.approx(1.0, rel=1e-3)
+    # 0.01 % of unknown phase in 1 %.
+    assert found["thd"].uncertainty == pytest.approx(0.01 / math.sqrt(2), rel=0.01)
+    assert found["thd_n"].uncertainty == pytest.approx(0.01 / math.sqrt(2), rel=0.01)
+
+
+def test_signal_to_noise_without_the_bench_s_noise() -> None:
+    clean = sines(RATE, 2.0, {1000.0: 1.0})
+    bench = tone_material(track(clean + noise(1e-4, 1)))
+    found = figures(tone_material(track(clean + noise(2e-4, 2) + noise(1e-4, 3)), bench=bench))
+    expected = 10 * math.log10(0.5 / (4e-8 * 19_980 / 24_000))
+    assert abs(found["snr"].value - expected) < 4 * found["snr"].uncertainty
+    near = figures(tone_material(track(clean + noise(1.1e-4, 2)), bench=bench))
+    assert near["snr"].bound == "lower"
+    assert near["sinad"].bound == "lower"
+    assert near["thd_n"].bound == "upper"
+
+
+def test_a_loop_back_in_the_same_range_is_found_and_named(circuits: Path, tmp_path: Path) -> None:
+    """A loop-back as distorted as the unit makes every distortion figure of that range a bound."""
+    folder = circuits / "single_ended_stage"
+    (folder / "bench.flac").write_bytes((folder / "sine_mid.flac").read_bytes())
+    manifest = folder / "review.toml"
+    loop = '\n[[capture]]\nfile = "bench.flac"\nloop_back = true\n'
+    loop += 'stimulus = { tone_hz = 1000, generator_vrms = "unknown" }\n'
+    catalogue = simulated_catalogue(tmp_path / "catalogue")
+    manifest.write_text(manifest.read_text() + loop)
+    catalogue.ingest([folder], history=False)
+    rows = catalogue.readings().filter(pl.col("metric") == "thd", pl.col("unit_key") != "")
+    reasons = [r for r in rows["reason"].to_list() if "the bench's own" in (r or "")]
+    assert set(rows["status"]) == {"at_floor"}
+    assert len(reasons) == 3
