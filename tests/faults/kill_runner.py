@@ -1,0 +1,310 @@
+"""Commands broken off by SIGKILL at seeded points, and what must hold after each.
+
+Each command runs in a fork of this process, which has everything imported and has used no
+library with threads, so that a run costs no start. Three kills in four are at a fault point
+(backbench.faultpoints); one is after a random time, so that instants inside the database's and
+the system's own writes are met too.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import shutil
+import signal
+import threading
+import time
+import traceback
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import polars as pl  # noqa: F401  imported before the fork
+
+from backbench import faultpoints, store
+from backbench.catalogue import Catalogue
+from backbench.compare import unit  # noqa: F401
+from backbench.metrics.registry import registry
+from backbench.stages import backup, ingest
+from backbench.stages.verify import verify
+from faults.small_catalogue import set_calibration, small_catalogue, write_review
+from simulated import contents_of
+
+REVIEWS = ("auk", "brant", "crake", "dunlin")
+COMMANDS = ("ingest", "ingest", "ingest", "recompute", "rebuild", "backup", "migrate")
+HALF_WRITTEN = (".making-*", ".rebuild-*", "**/.incoming-*", ".staged/*")
+Told = Callable[[Any], None]
+
+
+@dataclass
+class Figures:
+    """What the runs added up to."""
+
+    kills: Counter[str] = field(default_factory=Counter)
+    points: Counter[str] = field(default_factory=Counter)
+    runs: int = 0
+    acknowledged: int = 0
+    checks: int = 0
+    rebuilds: int = 0
+    lost: list[str] = field(default_factory=list)
+    half_done: list[str] = field(default_factory=list)
+
+    def __str__(self) -> str:
+        kinds = ", ".join(f"{name} {count}" for name, count in sorted(self.kills.items()))
+        return (
+            f"{self.kills.total()} kills ({kinds}) in {self.runs} runs; "
+            f"{self.acknowledged} reviews acknowledged, {len(self.lost)} lost, "
+            f"{len(self.half_done)} half done; {self.checks} checks, "
+            f"{self.rebuilds} rebuilds compared"
+        )
+
+
+def in_fork(
+    work: Callable[[Told], None], fault: str = "", kill_after: float | None = None
+) -> tuple[int, list[Any]]:
+    """Run in a child: its wait status, and what it told before it ended."""
+    reading, writing = os.pipe()
+    child = os.fork()
+    if child == 0:
+        _child(work, fault, reading, writing)
+    os.close(writing)
+    timer = threading.Timer(kill_after, os.kill, [child, signal.SIGKILL]) if kill_after else None
+    if timer:
+        timer.start()
+    with os.fdopen(reading, "r") as stream:
+        told = [json.loads(line) for line in stream if line.endswith("\n")]
+    if timer:
+        timer.cancel()
+        timer.join()
+    _, status = os.waitpid(child, 0)
+    return status, told
+
+
+def _child(work: Callable[[Told], None], fault: str, reading: int, writing: int) -> None:
+    try:
+        os.close(reading)
+        os.environ[faultpoints.VARIABLE] = fault or "none:0:kill"
+
+        def tell(content: Any) -> None:
+            os.write(writing, (json.dumps(content) + "\n").encode())
+
+        work(tell)
+        tell({"points": faultpoints.passed.total(), "names": dict(faultpoints.passed)})
+    except BaseException:
+        os.write(writing, (json.dumps({"error": traceback.format_exc()}) + "\n").encode())
+    finally:
+        os._exit(0)
+
+
+class Runner:
+    """One catalogue that is changed, killed, checked and changed again."""
+
+    def __init__(self, folder: Path, seed: int) -> None:
+        registry()
+        self.folder, self.random = folder, random.Random(seed)
+        self.catalogue = small_catalogue(folder / "catalogue")
+        self.reviews = {name: folder / "reviews" / name for name in REVIEWS}
+        self.version = dict.fromkeys(REVIEWS, 0)
+        for path in self.reviews.values():
+            write_review(path, 0)
+        self.acknowledged: dict[str, set[str]] = {}
+        self.points: dict[str, int] = {}
+        self.seconds: dict[str, float] = {}
+        self.figures = Figures()
+        self.calibrated = False
+        self.backed_up = False
+
+    def run(self, kills: int, told: Callable[[str], None] = lambda _: None) -> Figures:
+        """Kill so many times; every fifteenth time, carry on without and compare a rebuild."""
+        self.whole()
+        while self.figures.kills.total() < kills:
+            before = self.figures.kills.total()
+            self.broken_off(self.random.choice(COMMANDS))
+            if before // 15 != self.figures.kills.total() // 15:
+                self.whole()
+                told(str(self.figures))
+        self.whole()
+        return self.figures
+
+    def broken_off(self, command: str) -> None:
+        """One run that is to be killed, and the checks after it."""
+        work = getattr(self, f"_{command}")()
+        total = self.points.get(command, 60)
+        by_time = self.random.random() < 0.25
+        fault = "" if by_time else f"*:{self.random.randint(1, max(1, int(total * 1.02)))}:kill"
+        after = self.random.uniform(0.005, self.seconds.get(command, 0.5)) if by_time else None
+        began = time.monotonic()
+        status, told = in_fork(work, fault, after)
+        self.figures.runs += 1
+        if os.WIFSIGNALED(status):
+            self.figures.kills[command] += 1
+            self.figures.points["by time" if by_time else "at a point"] += 1
+        else:
+            self.seconds[command] = time.monotonic() - began
+        self._take(command, told)
+        self._check(f"{command} killed by {fault or after}")
+
+    def _take(self, command: str, told: list[Any]) -> None:
+        for item in told:
+            if "error" in item:
+                self.figures.half_done.append(f"{command}: {item['error']}")
+            if "points" in item:
+                self.points[command] = item["points"]
+                self.backed_up |= command == "backup"
+            if "review" in item:
+                self.figures.acknowledged += 1
+                self.acknowledged[item["review"]] = {item["manifest"]}
+
+    # The commands -------------------------------------------------------------------------
+
+    def _ingest(self) -> Callable[[Told], None]:
+        chosen = self.random.sample(REVIEWS, self.random.randint(1, 2))
+        for name in chosen:
+            self.version[name] += 1
+            write_review(self.reviews[name], self.version[name])
+        return lambda tell: self._taken_in([self.reviews[name] for name in chosen], tell)
+
+    def _taken_in(self, folders: list[Path] | None, tell: Told) -> None:
+        """Ingest, or recompute; each review is acknowledged as it is finished."""
+        finish = ingest.finish
+
+        def finished(places: Any, writer: Any, work: Any, chunks: Any) -> Any:
+            outcome = finish(places, writer, work, chunks)
+            assert not outcome.failed, outcome
+            tell({"review": outcome.review, "manifest": work.planned.receipt.manifest})
+            return outcome
+
+        ingest.finish = finished
+        if folders is None:
+            _, refused = self.catalogue.recompute(history=False, processes=1)
+        else:
+            _, refused = self.catalogue.ingest(folders, history=False, processes=1)
+        assert not refused, str(refused[0].error)
+
+    def _recompute(self) -> Callable[[Told], None]:
+        self.calibrated = not self.calibrated
+        set_calibration(self.catalogue, 12.0 if self.calibrated else 10.0)
+        return lambda tell: self._taken_in(None, tell)
+
+    def _rebuild(self) -> Callable[[Told], None]:
+        return lambda _: self._rebuilt()
+
+    def _rebuilt(self) -> None:
+        _, refused = self.catalogue.rebuild(processes=1)
+        assert not refused, str(refused[0].error)
+
+    def _backup(self) -> Callable[[Told], None]:
+        def work(_: Told) -> None:
+            copied = backup.backup(self.catalogue.places, self.folder / "backup", lambda _: None)
+            assert not copied.faults, copied
+
+        return work
+
+    def _migrate(self) -> Callable[[Told], None]:
+        """A new catalogue's database at the first schema step, then brought up to date."""
+        folder = self.folder / "older"
+
+        def made(_: Told) -> None:
+            shutil.rmtree(folder, ignore_errors=True)
+            older = small_catalogue(folder)
+            every = store.migrations
+            store.migrations = lambda: every()[:1]
+            with store.writing(older.places.database):
+                pass
+
+        status, told = in_fork(made)
+        assert status == 0, told
+
+        def work(_: Told) -> None:
+            ingest.prepare(Catalogue(folder).places)
+
+        return work
+
+    # The checks ---------------------------------------------------------------------------
+
+    def _check(self, after: str) -> None:
+        """It opens, what was acknowledged is there, and nothing in it is half done."""
+        self.figures.checks += 1
+        status, told = in_fork(lambda tell: tell(self._found()))
+        if status != 0 or not told or "rows" not in told[0]:
+            self.figures.half_done.append(f"{after}: check failed: {status} {told}")
+            return
+        found = told[0]
+        self.figures.half_done += [f"{after}: {fault}" for fault in found["faults"]]
+        for review, manifests in self.acknowledged.items():
+            if found["rows"].get(review) not in manifests | set(found["later"].get(review, [])):
+                self.figures.lost.append(f"{after}: {review}")
+
+    def _found(self) -> dict[str, Any]:
+        places = self.catalogue.places
+        faults = [str(fault) for fault in verify(places, lambda _: None).faults]
+        rows: dict[str, str] = {}
+        if (places.database / store.DATABASE_NAME).exists():
+            with store.reading(places.database) as opened:
+                rows = dict(opened.rows("SELECT review_key, manifest_sha256 FROM review"))
+                faults += [f"half done: {row}" for row in opened.rows(HALF_DONE)]
+        if self.backed_up:
+            copy = Catalogue(self.folder / "backup").places
+            faults += [f"backup: {fault}" for fault in verify(copy, lambda _: None).faults]
+        older = self.folder / "older" / store.DATABASE_NAME
+        if older.exists():
+            with store.writing(older.parent) as opened:
+                steps = opened.rows("SELECT number FROM migration ORDER BY number")
+            if steps != [(number,) for number, _, _ in store.migrations()]:
+                faults.append(f"migrated to {steps}")
+        return {"rows": rows, "faults": faults, "later": self._later()}
+
+    def _later(self) -> dict[str, list[str]]:
+        """Manifests accepted after the acknowledged ones, by a run that was killed."""
+        later: dict[str, list[str]] = {}
+        for receipt in self.catalogue.places.ledger.receipts():
+            known = self.acknowledged.get(receipt.review, set())
+            if receipt.manifest in known:
+                later[receipt.review] = []
+            else:
+                later.setdefault(receipt.review, []).append(receipt.manifest)
+        return later
+
+    def whole(self) -> None:
+        """The next runs carry on: all is taken in, nothing is left over, a rebuild is equal."""
+        everything = list(self.reviews.values())
+        for command, work in (
+            ("ingest all", lambda tell: self._taken_in(everything, tell)),
+            ("recompute all", lambda tell: self._taken_in(None, tell)),
+            ("backup all", self._backup()),
+        ):
+            status, told = in_fork(work)
+            assert status == 0, told
+            self._take(command, told)
+        status, told = in_fork(lambda tell: tell(self._compared()))
+        self.figures.rebuilds += 1
+        self.figures.half_done += told[0] if told and status == 0 else [f"compare: {told}"]
+        self.backed_up = True
+        self._check("carried on")
+
+    def _compared(self) -> list[str]:
+        root = self.catalogue.places.root
+        report = verify(self.catalogue.places, lambda _: None)
+        wrong = [str(fault) for fault in report.faults] + report.gaps
+        wrong += [str(path) for pattern in HALF_WRITTEN for path in root.glob(pattern)]
+        before = contents_of(root)
+        self._rebuilt()
+        after = contents_of(root)
+        return wrong + [f"{name} differs" for name in before if before[name] != after.get(name)]
+
+
+HALF_DONE = """
+SELECT review_key, count(DISTINCT capture.file), count(DISTINCT analysis.analysis_key),
+       count(DISTINCT reading.reading_key)
+FROM review LEFT JOIN capture USING (review_key)
+LEFT JOIN analysis USING (review_key, analysis_key)
+LEFT JOIN reading USING (review_key, analysis_key)
+GROUP BY review_key
+HAVING count(DISTINCT capture.file) <> 2 OR count(DISTINCT analysis.analysis_key) <> 2
+    OR count(DISTINCT reading.reading_key) < 20
+    OR NOT EXISTS (FROM appearance WHERE appearance.review_key = review.review_key)
+"""
+"""Every review of the runner has two captures, each analysed, and readings of both."""
