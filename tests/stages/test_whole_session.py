@@ -131,14 +131,14 @@ class Folder:
 
 def sweeps(folder: Folder) -> None:
     unit = through_bench(through_unit(SENT.volts, 8.0))
-    folder.add("sweep-8.wav", SWEEP, unit, 0.98 * unit)
-    lighter = through_bench(through_unit(SENT.volts, math.inf))
-    folder.add("sweep-open.wav", SWEEP + '\nconditions = { load_ohm = "open" }', lighter, lighter)
-    folder.add("sweep-left.wav", SWEEP + '\nconditions = { driven = "left" }', unit, 0.001 * unit)
     for name, db in (("bass max", 9.0), ("bass min", -8.0)):
         shaped = unit + (10 ** (db / 20) - 1) * high_cut(unit, 150.0)
         told = f'{SWEEP}\nconditions = {{ controls = "{name}" }}'
         folder.add(f"sweep-{name.replace(' ', '-')}.wav", told, shaped, shaped)
+    folder.add("sweep-8.wav", SWEEP, unit, 0.98 * unit)
+    lighter = through_bench(through_unit(SENT.volts, math.inf))
+    folder.add("sweep-open.wav", SWEEP + '\nconditions = { load_ohm = "open" }', lighter, lighter)
+    folder.add("sweep-left.wav", SWEEP + '\nconditions = { driven = "left" }', unit, 0.001 * unit)
     bench = through_bench(SENT.volts)
     folder.add(
         "loop.wav",
@@ -293,6 +293,24 @@ def test_controls_mask_warm_up_and_machines(session: tuple[Catalogue, Path]) -> 
     assert value(catalogue, "gain_drift_rate", output="left") < -0.15
     assert rows(catalogue, "speed_error")["value"].to_list() == pytest.approx([0.4] * 2, abs=1e-3)
     assert value(catalogue, "quieting_sensitivity") == pytest.approx(25.0)
+
+
+def test_shaped_responses_stand_for_no_test_point(session: tuple[Catalogue, Path]) -> None:
+    """They come first in the manifest; the unshaped one is taken."""
+    catalogue, _ = session
+    at_point = catalogue.frame(
+        "SELECT DISTINCT capture.file "
+        "FROM reading_point JOIN reading USING (review_key, reading_key) "
+        "JOIN capture USING (review_key, analysis_key) "
+        "WHERE point_key = 'response' AND metric = 'response_spread'"
+    )
+    assert at_point["file"].to_list() == ["sweep-8.wav"]
+    swept = catalogue.frame(
+        "SELECT point_key, value FROM reading_point JOIN reading USING (review_key, reading_key) "
+        "WHERE metric = 'damping_factor' AND output = 'left' "
+        "AND point_key LIKE 'impedance%' ORDER BY 1"
+    )
+    assert swept["point_key"].to_list() == ["impedance-1khz", "impedance-20hz", "impedance-20khz"]
 
 
 def test_again_and_from_nothing_it_is_the_same(session: tuple[Catalogue, Path]) -> None:

@@ -92,7 +92,7 @@ def _unpowered() -> Iterator[TestPoint]:
     """Quantities that are ratios or limits: the power that they were taken at is not asked for."""
     for frequency, (said, hertz) in FREQUENCIES.items():
         yield TestPoint(
-            f"impedance-{frequency}", f"output impedance at {said}", TONE, hertz,
+            f"impedance-{frequency}", f"output impedance at {said}", f"{TONE}, sweep", hertz,
             metrics=("source_impedance", "damping_factor"),
         )  # fmt: skip
         yield TestPoint(
@@ -155,15 +155,17 @@ WINDOWS: dict[str, object] = {
 }  # fmt: skip
 
 # One reading of a unit, output and metric stands for a test point: at idle that of full volume
-# where there are several, then the nearest in power, then
+# where there are several, then with tone controls unset or flat, then the nearest in power, then
 # with all channels driven, then from the tap that the load belongs to, then a single tone before
-# steps, then the first in the manifest. Readings that differ in `detail` are different quantities,
-# but for points made for a metric: there it tells what the reading refers to (the nominal load).
+# steps and sweeps, then the first in the manifest. Readings that differ in `detail` are different
+# quantities, but for points made for a metric: there it tells what the reading refers to (the
+# nominal load).
 ASSIGN = """
 WITH
 taken AS (
     SELECT review_key, analysis_capture.analysis_key, min(capture.position) AS position,
-           first(capture.stimulus_json ORDER BY capture.position) AS stimulus_json
+           first(capture.stimulus_json ORDER BY capture.position) AS stimulus_json,
+           bool_or(lower(trim(capture.controls)) NOT IN ('flat', 'defeated', 'bypassed')) AS shaped
     FROM analysis_capture
     JOIN capture USING (review_key, sha256)
     WHERE {chosen}
@@ -193,6 +195,9 @@ met AS (
         reading.stimulus,
         reading.stimulus = 'idle'
             AND NOT coalesce(regexp_matches(lower(reading.volume), $full), false) AS turned_down,
+        coalesce(taken.shaped, false) AS shaped,
+        reading.stimulus = 'steps' OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL)
+            AS less_direct,
         reading.value IS NULL AS without_value,
         coalesce(taken.position, 0) AS position
     FROM reading
@@ -227,7 +232,7 @@ FROM met
 QUALIFY row_number() OVER (
     PARTITION BY review_key, point_key, unit_key, output, against, metric, order_n, limit_percent,
                  detail, own_frequency
-    ORDER BY without_value, turned_down, distance, one_driven, other_tap, stimulus = 'steps',
+    ORDER BY without_value, turned_down, shaped, distance, one_driven, other_tap, less_direct,
              position, reading_key
 ) = 1
 ORDER BY review_key, point_key, reading_key

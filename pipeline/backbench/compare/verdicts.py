@@ -26,7 +26,7 @@ Outcome = Literal[
 WITHIN = {"frequency_hz": 0.01, "power_w": 0.10, "load_ohm": 0.05, "limit_percent": 0.001}
 UNITS = {"frequency_hz": "Hz", "power_w": "W", "load_ohm": "ohm", "limit_percent": "%"}
 WHOLE_BAND = (20.0, 20000.0)
-BAND_METRICS = ("response_spread",)
+BAND_METRICS = ("response_spread", "response_deviation")
 NOMINAL = "nominal load"
 """The detail of a reading that names the load it refers to, as "8 ohm"."""
 SIZE_OF_POWER = ("power_at_limit", "output_power")
