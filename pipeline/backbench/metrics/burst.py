@@ -1,0 +1,163 @@
+"""Bursts of a sine: level, power, distortion within them, and headroom re the rated power."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.across import (
+    Derived,
+    Reading,
+    RefusedDerivation,
+    Session,
+    grouped,
+    relative_estimation,
+    relative_uncertainty,
+    same_capture,
+)
+from backbench.metrics.declare import Figure, Material, derived, metric, view
+from backbench.signal.burst import Bursts, read_bursts
+from backbench.signal.track import Track
+from backbench.signal.uncertainty import Part, combine
+from backbench.stimuli import Burst
+
+LIMIT_PERCENT = 1.0
+"""Distortion within a burst up to which it counts as unclipped: common practice, no source."""
+DB_PER_RELATIVE_POWER = 10 / math.log(10)
+_IHF = "IHF-A-202:1978 (from memory)"
+
+
+@dataclass(frozen=True, eq=False)
+class BurstView:
+    """One output's track of bursts."""
+
+    material: Material
+    track: Track
+    found: Bursts
+
+    @property
+    def level(self) -> float:
+        """Mean rms of the fundamental within the bursts, V."""
+        return float(np.mean(self.found.levels))
+
+    @property
+    def own(self) -> Part:
+        """Relative standard uncertainty of the level: scatter of the bursts where there are
+        three or more, else their noise."""
+        number = len(self.found.levels)
+        noise = self.found.noise / math.sqrt(number)
+        if number < 3:
+            return Part(noise)
+        scatter = float(np.std(self.found.levels, ddof=1)) / self.level / math.sqrt(number)
+        return Part(max(scatter, noise), number - 1 if scatter > noise else math.inf)
+
+
+@view("burst", version=1)
+def burst_view(material: Material, number: int) -> BurstView:
+    """The bursts in output track `number`. Raises Refusal where they are not those stated."""
+    stimulus, track = material.stimulus, material.outputs[number]
+    assert isinstance(stimulus, Burst)
+    if material.driven_track not in (None, number):
+        raise Refusal("this output was not driven in this capture")
+    found = read_bursts(track, stimulus.burst_hz, stimulus.on_ms / 1e3, stimulus.period_ms / 1e3)
+    return BurstView(material, track, found)
+
+
+@metric(
+    "burst_level", title="Level in bursts", unit="V", better="neither", source=_IHF,
+    stimuli=["burst"], version=1,
+    choice="rms of the fundamental, two periods at either end left out, mean over the bursts",
+)  # fmt: skip
+def burst_level(seen: BurstView) -> Figure:
+    """Root mean square of the fundamental within the bursts."""
+    own = seen.own
+    total = combine([Part(own.u * seen.level, own.dof), Part(seen.track.calibration * seen.level)])
+    return Figure(seen.level, total.u, own.u * seen.level, total.dof)
+
+
+@metric(
+    "burst_power", title="Power in bursts", unit="W", better="neither", source=_IHF,
+    stimuli=["burst"], version=1,
+    choice="of the fundamental, while a burst is on, into the stated resistor",
+)  # fmt: skip
+def burst_power(seen: BurstView) -> Figure:
+    """Squared rms within the bursts over the load's resistance."""
+    load = seen.material.conditions.load_resistance
+    if load is None:
+        raise NotApplicable("no resistor was connected as a load")
+    power, own = seen.level**2 / load, seen.own
+    shared = math.hypot(2 * seen.track.calibration, seen.material.load_uncertainty)
+    total = combine([Part(2 * own.u * power, own.dof), Part(shared * power)])
+    return Figure(power, total.u, 2 * own.u * power, total.dof)
+
+
+@metric(
+    "burst_distortion", title="Harmonic distortion in bursts", unit="%", better="lower",
+    source="IEC 60268-3:2013, 14.12 (second-hand), within a burst",
+    stimuli=["burst"], version=1, choice="re the fundamental; harmonics 2 to 10",
+)  # fmt: skip
+def burst_distortion(seen: BurstView) -> Figure:
+    """Root sum square of harmonics 2 to 10 over the fundamental, while a burst is on."""
+    part = seen.found.harmonics
+    if not part.stands_out:
+        return Figure(100 * part.at_most / seen.level, 0.0, bound="upper")
+    value = 100 * part.rms / seen.level
+    own = value * math.hypot(part.relative, seen.own.u)
+    return Figure(value, own, own, part.samples)
+
+
+@metric(
+    "burst_peak", title="Peak in bursts", unit="V", better="neither", source=_IHF,
+    stimuli=["burst"], version=1,
+    choice="greatest magnitude of a sample, noise included; told only below 1 % distortion",
+)  # fmt: skip
+def burst_peak(seen: BurstView) -> Figure:
+    """Greatest instantaneous voltage that the bursts reach unclipped."""
+    percent = 100 * seen.found.harmonics.rms / seen.level
+    if percent > LIMIT_PERCENT:
+        raise NotApplicable(f"{percent:.2g} % distortion: the bursts are clipped")
+    peak = seen.found.peak
+    # A sample may miss the crest by half a sampling interval; noise raises the greatest one.
+    turns = math.pi * seen.found.frequency_hz / seen.track.rate_hz
+    own = math.hypot(peak * (1 - math.cos(turns)) / math.sqrt(3), 3 * seen.found.noise * peak)
+    total = combine([Part(own), Part(seen.track.calibration * peak)])
+    return Figure(peak, total.u, own, total.dof)
+
+
+@derived(
+    "dynamic_headroom", title="Dynamic headroom", unit="dB", better="higher", source=_IHF,
+    version=1,
+    choice="greatest power in bursts below 1 % distortion (taken as the clipping point) over the "
+    "unit's rated power; a lower bound where no stronger burst was clipped",
+)  # fmt: skip
+def dynamic_headroom(session: Session) -> Iterator[Derived | RefusedDerivation]:
+    """10 lg of the power that bursts reach unclipped over the rated power."""
+    powers = [r for r in session.of("burst_power") if r.unit_key in session.rated_power_w]
+    for same in grouped(powers, _place).values():
+        yield _headroom(session, sorted(same, key=lambda r: r.value or 0.0))
+
+
+def _place(r: Reading) -> tuple[object, ...]:
+    return (r.unit_key, r.output, r.frequency_hz, r.load_ohm, r.input, r.tap, r.volume, r.controls)
+
+
+def _headroom(session: Session, powers: list[Reading]) -> Derived | RefusedDerivation:
+    rated = session.rated_power_w[powers[0].unit_key]
+    told = [(r, same_capture(session, "burst_distortion", r)) for r in powers]
+    known = [(r, d) for r, d in told if d is not None and d.value is not None]
+    sources = tuple(one for pair in known for one in pair) or tuple(powers)
+    clean = [r for r, d in known if (d.value or 0.0) <= LIMIT_PERCENT]
+    if not clean:
+        return RefusedDerivation("every burst is clipped", powers[0], sources)
+    best = clean[-1]
+    power = best.value or math.nan
+    clipped = any((r.value or 0.0) >= power for r, _ in known if r not in clean)
+    u, own = (
+        DB_PER_RELATIVE_POWER * of(best) for of in (relative_uncertainty, relative_estimation)
+    )
+    figure = Figure(10 * math.log10(power / rated), u, own, bound=None if clipped else "lower")
+    return Derived(figure, best, sources, power_w=power)

@@ -1,0 +1,171 @@
+"""Input volts for a stated output, and the greatest input within a distortion limit."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from backbench.metrics.across import (
+    Derived,
+    Reading,
+    RefusedDerivation,
+    Session,
+    grouped,
+    relative_estimation,
+    relative_uncertainty,
+    same_capture,
+)
+from backbench.metrics.declare import Figure, derived
+from backbench.metrics.power_limit import LIMITS_PERCENT
+from backbench.metrics.rising import LEAST_LEVELS, OTHER, PREFERRED, Level, bend, crossing
+from backbench.signal.uncertainty import DB_PER_RELATIVE
+
+REFERENCE_WATT = 1.0
+REFERENCE_VOLT = 0.5
+"""Reference output of an output without a load resistor (IHF-A-202:1978, from memory)."""
+
+Given = Derived | RefusedDerivation
+
+
+class Driven(NamedTuple):
+    """One capture: x, logarithm of the output's volts; y, of the input's.
+
+    u_input: relative standard uncertainty of the input alone. level, gain: its readings.
+    """
+
+    x: float
+    y: float
+    u_input: float
+    level: Reading
+    gain: Reading
+
+
+@derived(
+    "sensitivity",
+    title="Input sensitivity",
+    unit="V",
+    better="neither",
+    source="IHF-A-202:1978 (from memory); IEC 60268-3 (rated source EMF)",
+    version=1,
+    choice="generator EMF for 1 W and for the rated power into the load, or for 0.5 V without "
+    "one; straight between measured levels, never beyond them",
+)
+def sensitivity(session: Session) -> Iterator[Given]:
+    """Input voltage that gives a stated output."""
+    for points in _series(session):
+        for said, volts, watts in _targets(session, points[0].level):
+            yield _input_for(points, said, volts, watts)
+
+
+def _series(session: Session) -> Iterator[list[Driven]]:
+    """Levels by rising output, for every output and set of other conditions with two or more."""
+    for same in grouped(session.of("level", driven=None, bound=None), _place).values():
+        points = sorted(_driven(session, same), key=lambda point: point.x)
+        if len(points) >= 2:
+            yield points
+
+
+def _place(r: Reading) -> tuple[object, ...]:
+    return (
+        r.stimulus, r.unit_key, r.output, r.frequency_hz, r.load_ohm, r.load_kind, r.input, r.tap,
+        r.volume, r.controls,
+    )  # fmt: skip
+
+
+def _driven(session: Session, levels: Sequence[Reading]) -> Iterator[Driven]:
+    for level in levels:
+        gain = same_capture(session, "gain", level)
+        if gain is None or gain.value is None or not level.value:
+            continue
+        x = math.log(level.value)
+        whole = (gain.uncertainty or 0.0) / DB_PER_RELATIVE
+        # The gain's uncertainty holds the output's; what is left is the input's.
+        u = math.sqrt(max(whole**2 - relative_uncertainty(level) ** 2, 0.0))
+        yield Driven(x, x - gain.value / DB_PER_RELATIVE, u, level, gain)
+
+
+def _targets(session: Session, like: Reading) -> Iterator[tuple[str, float, float | None]]:
+    """What is asked for: in words, the output in V, and in W where there is a load."""
+    if like.load_kind != "resistor" or not like.load_ohm:
+        yield f"{REFERENCE_VOLT:g} V", REFERENCE_VOLT, None
+        return
+    rated = session.rated_power_w.get(like.unit_key)
+    wanted = [(f"{REFERENCE_WATT:g} W", REFERENCE_WATT)]
+    for said, watts in wanted + ([("rated power", rated)] if rated else []):
+        yield said, math.sqrt(watts * like.load_ohm), watts
+
+
+def _input_for(points: Sequence[Driven], said: str, volts: float, watts: float | None) -> Given:
+    target, detail = math.log(volts), {"for": said}
+    sources = tuple(r for point in points for r in (point.level, point.gain))
+    if not points[0].x <= target <= points[-1].x:
+        low, high = (math.exp(point.x) for point in (points[0], points[-1]))
+        reason = f"measured from {low:.3g} V to {high:.3g} V, which does not hold {volts:.3g} V"
+        return RefusedDerivation(reason, points[0].level, sources, detail=detail)
+    pairs = list(itertools.pairwise(points))
+    i = next(i for i, (_, above) in enumerate(pairs) if target <= above.x)
+    below, above = pairs[i]
+    width = above.x - below.x
+    share = (target - below.x) / width if width else 0.0
+    slope = (above.y - below.y) / width if width else 1.0
+    value = math.exp(below.y + share * (above.y - below.y))
+    level = max((below, above), key=lambda point: relative_uncertainty(point.level)).level
+    load = (level.load_uncertainty or 0.0) / 2 if watts else 0.0
+    bent = min(bend(points, i, share) / math.sqrt(3), abs(above.y - below.y) / math.sqrt(12))
+    own = math.hypot(slope * relative_estimation(level), bent)
+    shared = math.hypot(
+        max(below.u_input, above.u_input), slope * relative_uncertainty(level), slope * load
+    )
+    figure = Figure(value, value * math.hypot(shared, bent), value * own, detail=detail)
+    return Derived(figure, below.level, sources, power_w=watts)
+
+
+@derived(
+    "input_at_limit",
+    title="Input at a distortion limit",
+    unit="V",
+    better="higher",
+    source="IEC 60268-3 (overload source EMF)",
+    version=1,
+    choice="last rise through the limit, all harmonics up to 20 kHz, between measured levels",
+)
+def input_at_limit(session: Session) -> Iterator[Given]:
+    """The greatest input voltage at which distortion is within the limit."""
+    for points in _series(session):
+        levels = sorted(_distorting(session, points), key=lambda level: level.x)
+        if len(levels) >= LEAST_LEVELS:
+            for limit in LIMITS_PERCENT:
+                yield _greatest(levels, limit)
+
+
+def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[Level]:
+    """Distortion against the input, each level with its gain in the place of its power."""
+    for point in points:
+        found = same_capture(session, PREFERRED, point.level)
+        found = found or same_capture(session, OTHER, point.level)
+        if found is not None and found.value and found.bound != "lower":
+            yield Level(
+                point.y, math.log(found.value), point.u_input, 0.0, relative_uncertainty(found),
+                point.level, found,
+            )  # fmt: skip
+
+
+def _greatest(levels: Sequence[Level], limit: float) -> Given:
+    target = math.log(limit)
+    sources = tuple(r for level in levels for r in (level.power, level.distortion))
+    last = levels[-1]
+    if last.y < target:
+        volts = math.exp(last.x)
+        figure = Figure(volts, volts * last.u, 0.0, bound="lower", limit_percent=limit)
+        return Derived(figure, last.power, sources)
+    rises = [i for i, (a, b) in enumerate(itertools.pairwise(levels)) if a.y < target <= b.y]
+    if not rises:
+        least = math.exp(min(level.y for level in levels))
+        reason = f"distortion is {least:.2g} % or more at every input that was measured"
+        return RefusedDerivation(reason, last.power, sources, limit_percent=limit)
+    crossed = crossing(levels, rises[-1], target)
+    volts = math.exp(crossed.x)
+    figure = Figure(volts, volts * crossed.u, volts * crossed.own, limit_percent=limit)
+    return Derived(figure, crossed.below.power, sources)

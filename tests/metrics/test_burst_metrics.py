@@ -1,0 +1,147 @@
+"""Bursts: closed forms, conditions, refusals, headroom across captures."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from backbench.manifest import Conditions
+from backbench.metrics.across import Derived, RefusedDerivation, Session
+from backbench.metrics.declare import Material
+from backbench.metrics.registry import registry
+from backbench.signal.track import Track
+from backbench.stimuli import Burst
+from bench_readings import reading
+from tones import figures, reasons, track
+
+RATE = 48_000.0
+LOADED = Conditions(load_ohm=8.0)
+
+
+def bursts(
+    peak: float = 4.0, *, hz: float = 1000.0, on: float = 0.02, period: float = 0.5,
+    seconds: float = 1.8, noise: float = 1e-5, between: float = 0.1, clip: float = math.inf,
+    seed: int = 1,
+) -> np.ndarray:  # fmt: skip
+    """Bursts of a sine, 20 dB lower between them, the first at 0.1 s."""
+    t = np.arange(int(RATE * seconds)) / RATE
+    inside = (t >= 0.1) & ((t - 0.1) % period < on)
+    wave = peak * np.sin(2 * np.pi * hz * t) * np.where(inside, 1.0, between)
+    rng = np.random.default_rng(seed)
+    return np.clip(wave, -clip, clip) + rng.normal(0, noise, len(t))
+
+
+def material(*outputs: Track, **kept: object) -> Material:
+    stimulus = Burst(burst_hz=1000.0, on_ms=20.0, period_ms=500.0, generator_vrms=0.3)
+    given_ = {"conditions": LOADED, "mains_hz": 50.0, **kept}
+    return Material(stimulus, outputs=dict(enumerate(outputs, start=1)), **given_)  # type: ignore[arg-type]
+
+
+def test_level_power_and_peak_of_bursts() -> None:
+    found = figures(material(track(bursts(), RATE, calibration=0.004), load_uncertainty=0.006))
+    assert found["burst_level"].value == pytest.approx(4 / math.sqrt(2), rel=1e-4)
+    assert found["burst_level"].uncertainty == pytest.approx(0.004 * 2.828, rel=1e-2)
+    assert found["burst_power"].value == pytest.approx(1.0, rel=2e-4)
+    assert found["burst_power"].uncertainty == pytest.approx(0.01, rel=1e-2)
+    assert found["burst_peak"].value == pytest.approx(4.0, rel=3e-3)
+    assert found["burst_distortion"].bound == "upper"
+    assert found["burst_distortion"].value < 0.01
+
+
+@pytest.mark.parametrize("clip", [0.5, 0.7, 0.9])
+def test_distortion_of_clipped_bursts_against_a_transform(clip: float) -> None:
+    """numpy's transform of the clipped sine, finely sampled, harmonics 2 to 10."""
+    fine = np.clip(np.sin(2 * np.pi * np.arange(4096) / 4096), -clip, clip)
+    lines = np.abs(np.fft.rfft(fine))
+    expected = 100 * math.sqrt(float(np.sum(lines[2:11] ** 2))) / lines[1]
+    found = figures(material(track(bursts(5.0, clip=5.0 * clip), RATE)))
+    assert found["burst_distortion"].value == pytest.approx(expected, rel=0.03)
+    assert "burst_peak" not in found
+
+
+def test_without_a_resistor_there_is_no_power() -> None:
+    told = reasons(material(track(bursts(), RATE), conditions=Conditions(load_ohm="open")))
+    assert told["burst_power"][0] == "not_applicable"
+
+
+@pytest.mark.parametrize(
+    ("volts", "told"),
+    [
+        (bursts(hz=1100.0), "of 1099.99 Hz"),
+        (bursts(on=0.04), "burst of 40.3 ms"),
+        (bursts(period=0.4), "400 ms apart"),
+        (bursts(seconds=0.3, period=0.25, on=0.3), "no whole burst"),
+        (bursts(20.0, clip=10.0, noise=0.0), "clipped"),
+        (np.zeros(48_000), "silence"),
+    ],
+)
+def test_what_is_not_as_stated_is_refused(volts: np.ndarray, told: str) -> None:
+    refused = reasons(material(track(volts, RATE)))
+    assert {status for status, _ in refused.values()} == {"rejected"}
+    assert told in refused["burst_level"][1]
+
+
+BURSTS = bursts(2.0, clip=1.6)
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.floats(0.01, 4.0), st.integers(0, 3000))
+def test_scaling_and_trimming(gain: float, cut: int) -> None:
+    as_is = figures(material(track(BURSTS, RATE)))
+    scaled = figures(material(track(gain * BURSTS[cut:], RATE)))
+    assert scaled["burst_level"].value == pytest.approx(gain * as_is["burst_level"].value, rel=1e-3)
+    assert scaled["burst_distortion"].value == pytest.approx(
+        as_is["burst_distortion"].value, rel=0.02
+    )
+
+
+def test_swapping_tracks_swaps_channels() -> None:
+    one, two = track(BURSTS, RATE), track(bursts(1.0), RATE)
+    assert figures(material(one, two), 1) == figures(material(two, one), 2)
+
+
+def headroom(
+    pairs: list[tuple[float, float]], rated: float = 50.0
+) -> Derived | RefusedDerivation | None:
+    """From captures of (burst power, distortion in percent)."""
+    readings = []
+    for n, (watts, percent) in enumerate(pairs):
+        like = {"stimulus": "burst", "power_w": watts, "analysis_key": str(n)}
+        readings += [
+            reading("burst_power", watts, 0.01, 0.001, **like),
+            reading("burst_distortion", percent, 0.01, 0.01, **like),
+        ]
+    derive = registry().metrics["dynamic_headroom"].derive
+    assert derive is not None
+    return next(iter(derive(Session(readings, rated_power_w={"amp": rated}))), None)
+
+
+def test_headroom_is_told_by_the_strongest_unclipped_burst() -> None:
+    """A burst of twice the rated power: 3.010 dB (computed)."""
+    found = headroom([(25.0, 0.1), (100.0, 0.9), (110.0, 4.0)])
+    assert isinstance(found, Derived)
+    assert found.figure.value == pytest.approx(3.010299957, rel=1e-9)
+    assert found.figure.uncertainty == pytest.approx(0.0434, rel=1e-2)
+    assert found.figure.bound is None
+    assert found.power_w == 100.0
+
+
+def test_headroom_without_a_clipped_burst_is_a_lower_bound() -> None:
+    found = headroom([(25.0, 0.1), (60.0, 0.2)])
+    assert isinstance(found, Derived)
+    assert found.figure.bound == "lower"
+
+
+def test_headroom_of_clipped_bursts_alone_is_refused() -> None:
+    assert isinstance(headroom([(60.0, 5.0)]), RefusedDerivation)
+
+
+def test_kept_values() -> None:
+    """Values of this record when the method was written: a change is a new method version."""
+    found = figures(material(track(BURSTS, RATE)))
+    assert found["burst_level"].value == pytest.approx(1.26767, rel=1e-4)
+    assert found["burst_distortion"].value == pytest.approx(9.0034, rel=1e-3)
