@@ -1,6 +1,7 @@
 -- title: Channel imbalance against age
 -- question: Does the level difference between channels grow with a unit's age? Age is from the
 --   middle of the years of making to the review that measured it.
+-- conditions: 1 kHz; newest review of each unit; bars: k = 2
 -- grain: unit_key
 -- parameter unit: unit = ''; a unit to mark
 -- column unit_key: -; Unit

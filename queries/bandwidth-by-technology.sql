@@ -1,6 +1,7 @@
 -- title: Upper band limit by technology
 -- question: Where does the response fall by 3 dB above 1 kHz? The lower output of each unit; a
 --   bound where the limit lies above what was measured.
+-- conditions: −3 dB re 1 kHz; the lower output; newest review of each unit
 -- grain: unit_key
 -- parameter unit: unit = ''; a unit to mark
 -- column unit_key: -; Unit

@@ -1,12 +1,15 @@
 -- title: Before and after work
 -- question: What did service, restoration or modification change? Each unit as received against
 --   its newest review in a later state, the worse output of each, at the usual test points.
+-- conditions: worse output; noise at idle; distortion at 1 kHz, 5 W, 8 ohm; power
+--   at 1 % THD, 1 kHz, 8 ohm
 -- grain: unit_key, metric
 -- parameter unit: unit = ''; one unit only; all where empty
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column metric: -; Metric
+-- column title: -; Title
 -- column before: -; As received
 -- column before_u: -; u (k = 1)
 -- column after: -; After the work
@@ -30,7 +33,7 @@ several AS (
 ),
 figures AS (
     SELECT
-        unit_key, metric, value, uncertainty, metric.unit, metric.better, reviewed, review_key,
+        unit_key, metric, metric.title, value, uncertainty, metric.unit, metric.better, reviewed, review_key,
         untouched
     FROM wanted
     JOIN reading USING (metric)
@@ -57,7 +60,7 @@ last_found AS (
         PARTITION BY unit_key, metric ORDER BY reviewed DESC, review_key DESC) = 1
 )
 SELECT
-    unit_key, label, technology, metric, b.value AS before, b.uncertainty AS before_u,
+    unit_key, label, technology, metric, a.title, b.value AS before, b.uncertainty AS before_u,
     a.value AS after, a.uncertainty AS after_u, a.unit, a.better,
     abs(a.value - b.value) / nullif(2 * sqrt(a.uncertainty ** 2 + b.uncertainty ** 2), 0) AS beyond
 FROM first_found AS b

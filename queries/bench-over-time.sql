@@ -1,6 +1,7 @@
 -- title: The bench over time
 -- question: Has the measuring chain moved? Loop-back gain, residual and noise of each review, and
 --   the full-scale volts of each calibration.
+-- conditions: loop-back captures of each review; limits from the median moving range
 -- grain: bench_key, series, reviewed
 -- column bench_key: -; Bench
 -- column series: -; Series

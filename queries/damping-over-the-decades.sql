@@ -1,5 +1,7 @@
 -- title: Damping factor over the decades
 -- question: Has the damping factor risen with the year of making, within each technology too?
+--   Amplifiers and receivers only.
+-- conditions: 1 kHz; loudspeaker outputs; the lower output; bars: k = 2
 -- grain: unit_key
 -- parameter unit: unit = ''; a unit to mark
 -- column unit_key: -; Unit
@@ -18,5 +20,6 @@ SELECT
 FROM worse
 JOIN peer USING (unit_key)
 WHERE point_key = 'impedance-1khz' AND metric = 'damping_factor' AND made_year IS NOT NULL
+  AND kind_group = 'amplifiers'
   AND value > 0
 ORDER BY x, unit_key

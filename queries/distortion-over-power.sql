@@ -1,9 +1,11 @@
 -- title: Distortion against power, one unit over its peers
 -- question: How does THD at 1 kHz rise with power into the load, beside units of the same
 --   technology and kind? Every tone or step of each unit's newest review that has one.
+-- conditions: 1 kHz; {load_ohm} ohm; newest review of each unit; bars: k = 2
 -- grain: unit_key, output, power_w
 -- parameter unit: unit = ''; the unit to draw over its peers
--- parameter technology: technology = 'tube'; whose curves to draw where no unit is marked
+-- parameter technology: technology = ''; whose curves to draw where no unit is marked; where empty
+--   the commonest
 -- parameter load_ohm: number = 8; load
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
@@ -15,11 +17,14 @@
 -- column thd_high: %; High (k = 2)
 -- column bound: -; Bound
 -- chart: distortion-power
-WITH marked AS (SELECT technology, kind_group FROM peer WHERE unit_key = $unit),
+WITH commonest AS (
+    SELECT technology FROM peer GROUP BY ALL ORDER BY count(*) DESC, technology LIMIT 1
+),
+marked AS (SELECT technology, kind_group FROM peer WHERE unit_key = $unit),
 chosen AS (
     SELECT unit_key, label, technology
     FROM peer
-    WHERE CASE WHEN $unit = '' THEN technology = $technology
+    WHERE CASE WHEN $unit = '' THEN technology = coalesce(nullif($technology, ''), (FROM commonest))
                ELSE (technology, kind_group) IN (SELECT (technology, kind_group) FROM marked) END
 ),
 found AS (

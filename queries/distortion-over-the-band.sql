@@ -1,6 +1,7 @@
 -- title: Distortion over the band
 -- question: How much more does a unit distort at the ends of the band than at 1 kHz? THD at 20 Hz,
 --   1 kHz and 20 kHz, one power and load, the worse output.
+-- conditions: {power}; {load}; the worse output; newest review
 -- grain: unit_key
 -- parameter power: text = '5w'; power of the test points: 1w, 5w, half or rated
 -- parameter load: text = '8ohm'; load of the test points: 4ohm, 8ohm or 16ohm

@@ -1,6 +1,7 @@
 -- title: Harmonics by topology
 -- question: Which harmonics do push-pull and single-ended units add at one test point? Median and
 --   middle half over units, the worse output of each unit's newest review.
+-- conditions: {point}; the worse output; newest review of each unit
 -- grain: technology, topology, order_n
 -- parameter point: point = 'tone-1khz-5w-8ohm'; test point
 -- column technology: -; Technology

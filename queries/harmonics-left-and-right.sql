@@ -1,6 +1,7 @@
 -- title: Harmonics left and right at two powers
 -- question: Which harmonics does a unit add at a low and at a higher power, and do its outputs
 --   agree? Levels re the fundamental, newest review; where no unit is named, the one reviewed last.
+-- conditions: {low}; {high}; newest review
 -- grain: unit_key, output, power_w, order_n
 -- parameter unit: unit = ''; the unit
 -- parameter low: point = 'tone-1khz-1w-8ohm'; test point of the low power

@@ -1,17 +1,20 @@
 -- title: Spectrum at idle
--- question: What is in a unit's residual noise: hum lines, hiss, whistles? The strongest line of each of 2,000
---   steps of equal ratio from 10 Hz to 100 kHz, so that no line is lost. Newest review; where no
---   unit is named, the one reviewed last.
--- grain: unit_key, output, frequency_hz
+-- question: What is in a unit's residual noise: hum lines, hiss, whistles? The strongest line
+--   of each of 2,000 steps of equal ratio from 10 Hz to 100 kHz, so that no line is lost. Newest
+--   review; where no unit is named, the one reviewed last. Rows of kind mains: the lines of hum
+--   that stand out of the noise.
+-- conditions: input terminated; newest review; the strongest of each step
+-- grain: unit_key, output, frequency_hz, kind
 -- parameter unit: unit = ''; the unit
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column output: -; Output
 -- column frequency_hz: Hz; Frequency
--- column level: dBV; Level
+-- column level: dBV/√Hz; Noise density
 -- column kind: -; Kind
 -- column y_unit: -; Unit of the level
--- chart: spectrum
+-- column name: -; Name
+-- chart: spectrum; weighting = A
 WITH marked AS (
     SELECT unit_key, label FROM peer
     WHERE $unit = '' OR unit_key = $unit
@@ -38,7 +41,20 @@ steps AS (
     FROM points
     WHERE hertz BETWEEN 10 AND 100000
     GROUP BY unit_key, label, output, y_unit, floor(500 * log10(hertz / 10))
+),
+mains AS (
+    SELECT steps.unit_key, steps.label, steps.output,
+           arg_max(steps.frequency_hz, steps.level) AS frequency_hz, max(steps.level) AS level,
+           'mains' AS kind, steps.y_unit, format('{:.0f} Hz', review.mains_hz * order_n) AS name
+    FROM reading
+    JOIN newest ON newest.review_key = reading.review_key
+        AND newest.unit_key = reading.unit_key AND newest.output = reading.output
+    JOIN review ON review.review_key = reading.review_key
+    JOIN steps ON steps.unit_key = reading.unit_key AND steps.output = reading.output
+        AND steps.frequency_hz BETWEEN 0.985 * reading.frequency_hz AND 1.015 * reading.frequency_hz
+    WHERE metric = 'mains_line' AND value IS NOT NULL AND bound IS NULL
+    GROUP BY ALL
 )
-SELECT unit_key, label, output, frequency_hz, level, kind, y_unit
-FROM steps
-ORDER BY unit_key, output, frequency_hz
+SELECT unit_key, label, output, frequency_hz, level, kind, y_unit, name
+FROM (SELECT *, NULL AS name FROM steps UNION ALL SELECT * FROM mains)
+ORDER BY unit_key, output, kind, frequency_hz

@@ -1,8 +1,11 @@
 -- title: Input-referred noise
 -- question: How quiet is each unit once its gain is taken out? A-weighted output noise divided by
 --   the gain of the same output at 1 kHz, the noisier output, in one technology.
+-- conditions: {technology}; idle, input terminated; gain at 1 kHz; the noisier output;
+--   newest review
 -- grain: unit_key
--- parameter technology: technology = 'tube'; which technology
+-- parameter technology: technology = ''; which; where empty that of the marked unit, or else the
+--   commonest
 -- parameter unit: unit = ''; a unit to mark and to show whatever its technology
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
@@ -13,7 +16,14 @@
 -- column bound: -; Bound
 -- column gain_db: dB; Gain at 1 kHz
 -- chart: ranked; scale = log
-WITH referred AS (
+WITH chosen AS (
+    SELECT coalesce(
+        nullif($technology, ''),
+        (SELECT technology FROM peer WHERE unit_key = $unit),
+        (SELECT technology FROM peer GROUP BY ALL ORDER BY count(*) DESC, technology LIMIT 1)
+    ) AS technology
+),
+referred AS (
     SELECT
         unit_key, output, gain.value AS gain_db, noise.bound,
         noise.value * 1e6 / pow(10, gain.value / 20) AS value,
@@ -31,6 +41,6 @@ SELECT
     bound, gain_db
 FROM referred
 JOIN peer USING (unit_key)
-WHERE technology = $technology OR unit_key = $unit
+WHERE technology IN (FROM chosen) OR unit_key = $unit
 QUALIFY row_number() OVER (PARTITION BY unit_key ORDER BY value DESC, output, gain_db) = 1
 ORDER BY value, unit_key

@@ -1,6 +1,7 @@
 -- title: Residual noise against gain
 -- question: Is a noisy unit noisy because it has more gain? A-weighted output noise against gain
 --   at 1 kHz, newest review of each.
+-- conditions: idle, input terminated; gain at 1 kHz; newest review; bars: k = 2
 -- grain: unit_key
 -- parameter unit: unit = ''; a unit to mark
 -- column unit_key: -; Unit

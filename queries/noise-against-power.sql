@@ -1,6 +1,8 @@
 -- title: Residual noise against power
 -- question: Are powerful units noisier? A-weighted output noise against the greatest power at 1 %
 --   distortion into 8 ohm, newest review of each.
+-- conditions: idle, input terminated; power at 1 % THD, 1 kHz, 8 ohm; newest review; bars:
+--   k = 2
 -- grain: unit_key
 -- parameter unit: unit = ''; a unit to mark
 -- column unit_key: -; Unit

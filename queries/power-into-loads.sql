@@ -1,6 +1,7 @@
 -- title: Power into 4, 8 and 16 ohm
 -- question: How does the greatest power at one distortion limit change with the load? The weaker
 --   output of each unit at 1 kHz.
+-- conditions: 1 kHz; at {limit_percent} % THD; the weaker output; newest review
 -- grain: unit_key
 -- parameter limit_percent: number = 1; distortion limit
 -- column unit_key: -; Unit

@@ -1,8 +1,11 @@
 -- title: Quietest units of a kind
 -- question: Which units of one technology and kind are quietest at idle, A-weighted?
+-- conditions: {technology}; {kind}; idle, input terminated; the noisier output
 -- grain: unit_key
--- parameter technology: technology = 'tube'; which technology
--- parameter kind: text = 'integrated amplifier'; which kind
+-- parameter technology: technology = ''; which; where empty that of the marked unit, or else the
+--   commonest
+-- parameter kind: text = ''; which kind; where empty that of the marked unit, or else integrated
+--   amplifiers
 -- parameter most: integer = 20; how many at most
 -- parameter unit: unit = ''; a unit to mark
 -- column unit_key: -; Unit
@@ -14,11 +17,24 @@
 -- column bound: -; Bound
 -- column marked: -; Marked
 -- chart: ranked; scale = log
+WITH chosen AS (
+    SELECT coalesce(
+        nullif($technology, ''),
+        (SELECT technology FROM peer WHERE unit_key = $unit),
+        (SELECT technology FROM peer GROUP BY ALL ORDER BY count(*) DESC, technology LIMIT 1)
+    ) AS technology,
+    coalesce(
+        nullif($kind, ''),
+        (SELECT kind FROM peer WHERE unit_key = $unit),
+        'integrated amplifier'
+    ) AS kind
+)
 SELECT
     unit_key, label, technology, value * 1e6 AS value, low * 1e6 AS low, high * 1e6 AS high,
     bound, unit_key = $unit AS marked
 FROM worse
 JOIN peer USING (unit_key)
-WHERE point_key = 'idle' AND metric = 'noise_a' AND technology = $technology AND kind = $kind
+WHERE point_key = 'idle' AND metric = 'noise_a' 
+  AND (technology, kind) IN (SELECT (technology, kind) FROM chosen)
 ORDER BY value, unit_key
 LIMIT $most

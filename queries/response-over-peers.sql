@@ -2,9 +2,11 @@
 -- question: How flat is a unit from 20 Hz to 20 kHz, and what is usual among units of its
 --   technology and kind? Means over third-octave bands, dB re 1 kHz; the envelope holds the
 --   middle four fifths of the peers' outputs.
+-- conditions: 20 Hz to 20 kHz, means over third octaves; newest review
 -- grain: unit_key, output, frequency_hz
 -- parameter unit: unit = ''; the unit to draw; where empty, every unit of the technology
--- parameter technology: technology = 'tube'; whose curves to draw where no unit is marked
+-- parameter technology: technology = ''; whose curves to draw where no unit is marked; where empty
+--   the commonest
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
@@ -14,12 +16,19 @@
 -- column low_db: dB; Tenth of the peers below
 -- column high_db: dB; Tenth of the peers above
 -- column peers: -; Outputs in the envelope
+-- column level_u: dB; u (k = 1)
+-- column mask_db: dB; Published spread
+-- column mask_low_hz: Hz; From
+-- column mask_high_hz: Hz; To
 -- chart: response
-WITH marked AS (SELECT technology, kind_group FROM peer WHERE unit_key = $unit),
+WITH commonest AS (
+    SELECT technology FROM peer GROUP BY ALL ORDER BY count(*) DESC, technology LIMIT 1
+),
+marked AS (SELECT technology, kind_group FROM peer WHERE unit_key = $unit),
 chosen AS (
     SELECT unit_key, label, technology
     FROM peer
-    WHERE CASE WHEN $unit = '' THEN technology = $technology
+    WHERE CASE WHEN $unit = '' THEN technology = coalesce(nullif($technology, ''), (FROM commonest))
                ELSE (technology, kind_group) IN (SELECT (technology, kind_group) FROM marked) END
 ),
 newest AS (
@@ -33,10 +42,13 @@ newest AS (
     ) = 1
 ),
 points AS (
-    SELECT unit_key, output, unnest(x) AS hertz, unnest(y) AS level FROM newest
+    SELECT unit_key, output, unnest(x) AS hertz, unnest(y) AS level,
+           unnest(coalesce(uncertainty, list_transform(x, lambda f: NULL::DOUBLE))) AS u
+    FROM newest
 ),
 banded AS (
-    SELECT unit_key, output, round(10 * log10(hertz / 1000)) AS band, avg(level) AS level_db
+    SELECT unit_key, output, round(10 * log10(hertz / 1000)) AS band, avg(level) AS level_db,
+           avg(u) AS level_u
     FROM points
     WHERE hertz BETWEEN 17.8 AND 22387
     GROUP BY ALL
@@ -46,12 +58,23 @@ envelope AS (
            count(*) AS peers
     FROM banded
     GROUP BY band
+),
+promised AS (
+    SELECT unit_key, limit_value AS mask_db, band_low_hz AS mask_low_hz,
+           band_high_hz AS mask_high_hz
+    FROM published
+    JOIN review USING (review_key)
+    WHERE metric = 'response_spread' AND side = 'at most'
+    QUALIFY row_number() OVER (
+        PARTITION BY unit_key ORDER BY reviewed DESC, review_key DESC, position
+    ) = 1
 )
 SELECT
     unit_key, label, technology, output, 1000 * pow(10, band / 10) AS frequency_hz, level_db,
-    low_db, high_db, peers
+    low_db, high_db, peers, level_u, mask_db, mask_low_hz, mask_high_hz
 FROM banded
 JOIN envelope USING (band)
 JOIN chosen USING (unit_key)
+LEFT JOIN promised USING (unit_key)
 WHERE $unit = '' OR unit_key = $unit
 ORDER BY unit_key, output, frequency_hz

@@ -1,40 +1,69 @@
 -- title: What each review still lacks
 -- question: Which parts of the usual battery has each unit of each review, which were refused
---   an honest number, and which were never taken?
+--   an honest number, and which were never taken? Channel balance counts for both units of a mono
+--   pair; separation is asked of units with two outputs, power and source impedance of amplifiers.
+-- conditions: each unit of each review; larger marks: more readings
 -- grain: review_key, unit_key, family
 -- parameter lacking: flag = no; only what is refused or absent
 -- column review_key: -; Review
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
+-- column reviewed: -; Date
 -- column family: -; Part of the battery
 -- column state: -; State
 -- column readings: -; Readings with a value
 -- chart: gaps
-WITH family (family, metric, loaded) AS (
-    VALUES ('level and gain', 'gain', false), ('distortion', 'thd', false),
-           ('distortion and noise', 'thd_n', false), ('residual noise', 'noise_a', false),
-           ('response', 'response_spread', false), ('source impedance', 'source_impedance', true),
-           ('power at a limit', 'power_at_limit', true),
-           ('channel balance', 'channel_balance', false), ('separation', 'separation', false)
+WITH family (position, family, metric, loaded, paired) AS (
+    VALUES (1, 'level and gain', 'gain', false, false), (2, 'distortion', 'thd', false, false),
+           (3, 'distortion and noise', 'thd_n', false, false),
+           (4, 'power at a limit', 'power_at_limit', true, false),
+           (5, 'residual noise', 'noise_a', false, false),
+           (6, 'response', 'response_spread', false, false),
+           (7, 'source impedance', 'source_impedance', true, false),
+           (8, 'channel balance', 'channel_balance', false, false),
+           (9, 'separation', 'separation', false, true)
+),
+own AS (
+    SELECT review_key, unit_key, against, output, metric, value
+    FROM reading
+    WHERE unit_key <> ''
+),
+outputs AS (
+    SELECT review_key, unit_key, count(DISTINCT output) AS outputs FROM own GROUP BY ALL
 ),
 counted AS (
     SELECT review_key, unit_key, metric, count(value) AS readings
-    FROM reading
+    FROM (
+        SELECT review_key, unit_key, metric, value FROM own
+        UNION ALL
+        SELECT review_key, appearance.unit_key, metric, value
+        FROM own
+        JOIN appearance USING (review_key)
+        WHERE metric = 'channel_balance' AND appearance.unit_key <> own.unit_key
+          AND own.against = appearance.unit_key
+    )
     WHERE metric IN (SELECT metric FROM family)
     GROUP BY ALL
 ),
 found AS (
     SELECT
-        review_key, unit_key, label, family, coalesce(readings, 0) AS readings,
-        CASE WHEN readings IS NULL THEN 'absent' WHEN readings = 0 THEN 'refused'
-             ELSE 'measured' END AS state
-    FROM appearance
+        review_key, unit_key, label, review.reviewed, family, family.position,
+        coalesce(readings, 0) AS readings,
+        CASE WHEN readings > 0 THEN 'measured'
+             WHEN loaded AND kind NOT IN ('integrated amplifier', 'power amplifier', 'receiver')
+                  OR paired AND coalesce(outputs, 2) < 2
+                  OR metric = 'channel_balance' AND coalesce(outputs, 2) < 2 AND units = 1
+             THEN 'not applicable'
+             WHEN readings IS NULL THEN 'absent'
+             ELSE 'refused' END AS state
+    FROM (SELECT *, count(*) OVER (PARTITION BY review_key) AS units FROM appearance) AS appearance
+    JOIN review USING (review_key)
     JOIN (SELECT unit_key, label FROM peer) USING (unit_key)
-    JOIN family
-      ON NOT loaded OR kind IN ('integrated amplifier', 'power amplifier', 'receiver')
+    CROSS JOIN family
+    LEFT JOIN outputs USING (review_key, unit_key)
     LEFT JOIN counted USING (review_key, unit_key, metric)
 )
-SELECT review_key, unit_key, label, family, state, readings
+SELECT review_key, unit_key, label, reviewed, family, state, readings
 FROM found
-WHERE NOT $lacking OR state <> 'measured'
-ORDER BY review_key, unit_key, family
+WHERE NOT $lacking OR state IN ('absent', 'refused')
+ORDER BY review_key, unit_key, position

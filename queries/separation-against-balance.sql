@@ -1,5 +1,6 @@
 -- title: Channel separation against imbalance
 -- question: Do units whose channels differ in level also leak more between them?
+-- conditions: 1 kHz; newest review of each unit; bars: k = 2
 -- grain: unit_key
 -- parameter unit: unit = ''; a unit to mark
 -- column unit_key: -; Unit

@@ -1,6 +1,7 @@
 -- title: Signal-to-noise ratio by technology
 -- question: How do technologies differ in signal-to-noise ratio at one test point, unweighted?
 --   The lower output of each unit.
+-- conditions: {point}; unweighted; the lower output; newest review of each unit
 -- grain: unit_key
 -- parameter point: point = 'tone-1khz-5w-8ohm'; test point
 -- parameter unit: unit = ''; a unit to mark

@@ -2,16 +2,19 @@
 -- question: What does a unit add to a pure tone? The strongest line of each of 2,000
 --   steps of equal ratio from 10 Hz to 100 kHz, so that no line is lost. Newest review; where no
 --   unit is named, the one reviewed last.
--- grain: unit_key, output, frequency_hz
+-- conditions: 1 kHz; the capture nearest to {power_w} W; newest review; the strongest of
+--   each step
+-- grain: unit_key, output, frequency_hz, kind
 -- parameter unit: unit = ''; the unit
 -- parameter power_w: number = 5; the capture nearest to this power is shown
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column output: -; Output
 -- column frequency_hz: Hz; Frequency
--- column level: dBV; Level
+-- column level: dBV; Level of each line
 -- column kind: -; Kind
 -- column y_unit: -; Unit of the level
+-- column name: -; Name
 -- chart: spectrum
 WITH marked AS (
     SELECT unit_key, label FROM peer
@@ -27,7 +30,9 @@ newest AS (
     WHERE curve = 'spectrum' AND frequency_hz BETWEEN 990 AND 1010
     QUALIFY row_number() OVER (
         PARTITION BY output
-        ORDER BY reviewed DESC, abs(ln(coalesce(nullif(power_w, 0), 1e-6) / greatest($power_w, 1e-6))), review_key DESC, analysis_key
+        ORDER BY reviewed DESC, 
+                 abs(ln(coalesce(nullif(power_w, 0), 1e-6) / greatest($power_w, 1e-6))),
+                 review_key DESC, analysis_key
     ) = 1
 ),
 points AS (
@@ -39,7 +44,20 @@ steps AS (
     FROM points
     WHERE hertz BETWEEN 10 AND 100000
     GROUP BY unit_key, label, output, y_unit, floor(500 * log10(hertz / 10))
+),
+mains AS (
+    SELECT steps.unit_key, steps.label, steps.output,
+           arg_max(steps.frequency_hz, steps.level) AS frequency_hz, max(steps.level) AS level,
+           'mains' AS kind, steps.y_unit, format('{:.0f} Hz', review.mains_hz * order_n) AS name
+    FROM reading
+    JOIN newest ON newest.review_key = reading.review_key
+        AND newest.unit_key = reading.unit_key AND newest.output = reading.output
+    JOIN review ON review.review_key = reading.review_key
+    JOIN steps ON steps.unit_key = reading.unit_key AND steps.output = reading.output
+        AND steps.frequency_hz BETWEEN 0.985 * reading.frequency_hz AND 1.015 * reading.frequency_hz
+    WHERE metric = 'mains_line' AND value IS NOT NULL AND bound IS NULL
+    GROUP BY ALL
 )
-SELECT unit_key, label, output, frequency_hz, level, kind, y_unit
-FROM steps
-ORDER BY unit_key, output, frequency_hz
+SELECT unit_key, label, output, frequency_hz, level, kind, y_unit, name
+FROM (SELECT *, NULL AS name FROM steps UNION ALL SELECT * FROM mains)
+ORDER BY unit_key, output, kind, frequency_hz

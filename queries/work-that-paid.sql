@@ -1,12 +1,15 @@
 -- title: Work that paid
 -- question: Which restorations changed noise, distortion or power for the better by more than
 --   their uncertainty? Each unit as received against its newest review in a later state.
+-- conditions: worse output; noise at idle; distortion at 1 kHz, 5 W, 8 ohm; power at 1 %
+--   THD, 1 kHz, 8 ohm; only changes beyond the uncertainty
 -- grain: unit_key, metric
 -- parameter technology: technology = ''; one technology; all where empty
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column metric: -; Metric
+-- column title: -; Title
 -- column before: -; As received
 -- column before_u: -; u (k = 1)
 -- column after: -; After the work
@@ -22,7 +25,7 @@ WITH wanted (metric, point_key, factor) AS (
 ),
 figures AS (
     SELECT
-        unit_key, metric, factor, value, uncertainty, metric.unit, metric.better, reviewed,
+        unit_key, metric, metric.title, factor, value, uncertainty, metric.unit, metric.better, reviewed,
         review_key, appearance.state, appearance.work, appearance.state = 'as received' AS untouched
     FROM wanted
     JOIN reading USING (metric)
@@ -47,7 +50,7 @@ last_found AS (
         PARTITION BY unit_key, metric ORDER BY reviewed DESC, review_key DESC) = 1
 )
 SELECT
-    unit_key, label, technology, metric, b.value AS before, b.uncertainty AS before_u,
+    unit_key, label, technology, metric, a.title, b.value AS before, b.uncertainty AS before_u,
     a.value AS after, a.uncertainty AS after_u, a.unit,
     a.factor * log10(a.value / b.value) * if(a.better = 'lower', -1, 1) AS gain_db,
     a.state, array_to_string(a.work, '; ') AS work

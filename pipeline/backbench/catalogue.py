@@ -38,6 +38,10 @@ title = "My bench"
 # uncertainty_percent = 0.3
 """
 
+TITLES = """
+SELECT point_key, title FROM test_point UNION ALL SELECT unit_key, label FROM peer ORDER BY ALL
+"""
+
 
 class Catalogue:
     """The catalogue in a folder. Raises UserError where the folder is none."""
@@ -169,6 +173,18 @@ class Catalogue:
         with self.reading() as opened:
             return found.run(opened, {key: str(value) for key, value in values.items()})
 
+    def asked(self, name: str, **values: Any) -> SavedQuery:
+        """A saved query with its conditions said for these values of its parameters."""
+        from dataclasses import replace
+
+        found = self._saved(name)
+        given = {key: str(value) for key, value in values.items()}
+        titles: dict[str, str] = {}
+        if found.conditions:
+            with self.reading() as opened:
+                titles = dict(opened.rows(TITLES))
+        return replace(found, conditions=found.conditions_said(given, titles))
+
     def _saved(self, name: str) -> SavedQuery:
         import difflib
 
@@ -192,13 +208,13 @@ class Catalogue:
         from backbench.charts.declare import Labels
         from backbench.charts.registry import chart_named
 
-        found = self._saved(name)
+        found = self.asked(name, **values)
         if found.chart is None:
             fault = Fault(f"query {name!r}", "no chart", "a query whose header names a chart")
             raise UserError("the query can't be drawn", [fault])
         return chart_named(found.chart).draw(
             self.query(name, **values),
-            Labels(found.columns, found.title),
+            Labels(found.columns, found.title, found.conditions),
             str(values.get("unit", "")),
             options=found.chart_options,
         )

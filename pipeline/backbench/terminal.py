@@ -228,6 +228,8 @@ def show_frame(
     for row in zip(*(cells[name] for name in shown), strict=True):
         made.add_row(*(Text(cell) for cell in row))
     out.print(made)
+    if query is not None and query.conditions:
+        out.print(f"Conditions: {query.conditions}", markup=False)
     out.print(f"{frame.height} row{'s' * (frame.height != 1)}", markup=False)
     if frame.height > FEW_ROWS:
         out.print(f"the first {FEW_ROWS} are shown; --format csv gives all", markup=False)

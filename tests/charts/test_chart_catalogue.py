@@ -183,3 +183,94 @@ def test_an_unknown_chart_names_those_that_there_are() -> None:
 def test_an_unknown_suffix_is_refused(tmp_path: Path, frames: dict[str, pl.DataFrame]) -> None:
     with pytest.raises(UserError, match=r"\.svg"):
         save(charts()["strip"].draw(frames["strip"], LABELS), tmp_path / "c.pdf")
+
+
+def test_the_marked_units_name_ends_before_its_mark(frames: dict[str, pl.DataFrame]) -> None:
+    edge = frames["trend"].with_columns(
+        x=pl.when(pl.col("unit_key") == "u0").then(100.0).otherwise(pl.col("x")),
+        label=pl.when(pl.col("unit_key") == "u0").then(pl.lit("Gristmantle Burrhouse H")),
+    )
+    spec = _drawn("trend", edge)
+    spots = [
+        (r["_x"], r["_y"])
+        for rows in spec["datasets"].values()  # type: ignore[attr-defined]
+        for r in rows
+        if r.get("text") == "Gristmantle Burrhouse H"
+    ]
+    own = next(
+        r
+        for rows in spec["datasets"].values()  # type: ignore[attr-defined]
+        for r in rows
+        if r.get("unit_key") == "u0" and "y" in r
+    )
+    scale = next(
+        layer["encoding"]["x"]["scale"]["domain"]
+        for layer in spec["layer"]  # type: ignore[attr-defined]
+        if layer["encoding"].get("x", {}).get("scale", {}).get("domain")
+    )
+    width = float(spec["width"])  # type: ignore[arg-type]
+    left = (spots[0][0] - scale[0]) / (scale[1] - scale[0]) * width
+    mark = (own["x"] - scale[0]) / (scale[1] - scale[0]) * width
+    # 11.89 em wide in a bold sans-serif, set in 15 px; the mark is 14 px across.
+    level = abs(spots[0][1] - own["y"]) < 1e-9
+    assert not level or left + 11.89 * 15 < mark - 7
+
+
+def test_years_of_making_have_a_slope_per_year(frames: dict[str, pl.DataFrame]) -> None:
+    labels = Labels([Column("x", "", "Year of making"), Column("y", "dB", "Balance")])
+    spec = json.dumps(charts()["trend"].draw(frames["trend"], labels).to_dict())
+    assert "per year" in spec
+    other = Labels([Column("x", "", "Number of stages"), Column("y", "dB", "Balance")])
+    assert "per unit of number of stages" in json.dumps(
+        charts()["trend"].draw(frames["trend"], other).to_dict()
+    )
+
+
+def test_bars_are_explained_only_where_they_are_drawn(frames: dict[str, pl.DataFrame]) -> None:
+    sharp = frames["strip"].with_columns(low=pl.col("value"), high=pl.col("value"))
+    for name in ("strip", "ranked"):
+        assert "at k = 2" in json.dumps(_drawn(name, frames[name]))
+        assert "at k = 2" not in json.dumps(_drawn(name, sharp))
+
+
+def test_conditions_stand_under_the_heading(frames: dict[str, pl.DataFrame]) -> None:
+    spec = json.dumps(_drawn("strip", frames["strip"]))
+    assert "1 kHz, 8 ohm" in spec
+
+
+def test_reviews_of_one_unit_have_a_row_each_with_its_year() -> None:
+    frame = pl.DataFrame(
+        [
+            {"review_key": f"r{year}", "unit_key": "u0", "label": "Quarrel M30, left"}
+            | {"family": family, "readings": readings, "state": state}
+            | {"reviewed": f"{year}-05-01"}
+            for year in (2019, 2021)
+            for family, readings, state in (
+                ("noise", 2, "measured"),
+                ("separation", 0, "not applicable"),
+            )
+        ]
+    )
+    spec = json.dumps(_drawn("gaps", frame), ensure_ascii=False)
+    assert "Quarrel M30, left\u20022019" in spec
+    assert "Quarrel M30, left\u20022021" in spec
+    assert "none with a gap" in spec
+
+
+def test_mains_lines_are_told_from_other_peaks(frames: dict[str, pl.DataFrame]) -> None:
+    frame = frames["spectrum"].with_columns(
+        kind=pl.col("kind").replace("mains line", "mains"),
+        level=20 * pl.col("level").log10(),
+        name=pl.when(pl.col("frequency_hz") == 50.0).then(pl.lit("fifty")),
+    )
+    labels = Labels([Column("level", "dBV", "Level of each line")])
+    drawn = charts()["spectrum"].draw(frame, labels, options={"weighting": "A"})
+    spec = json.dumps(drawn.to_dict(), ensure_ascii=False)
+    assert "rings: mains lines" in spec
+    assert "fifty" in spec
+    assert "A-weighting" in spec
+
+
+def test_panels_are_headed_by_the_metrics_title(frames: dict[str, pl.DataFrame]) -> None:
+    frame = frames["slope"].with_columns(title=pl.lit("Residual noise"), unit=pl.lit("V"))
+    assert "Residual noise (V)" in json.dumps(_drawn("slope", frame))

@@ -9,14 +9,23 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backbench.charts.control import limits
+from backbench.charts.control import limit_names, limits, worth_drawing
 from backbench.charts.peers import envelope
 from backbench.charts.placing import freest, spread, swarm, worth_naming
 from backbench.charts.ranked import rank_interval
+from backbench.charts.response import mask
 from backbench.charts.ruler import frequency_ruler, ranges_widely, ruler
 from backbench.charts.spectrum import peaks
 from backbench.charts.trend import fitted
-from backbench.charts.wording import number, ordinal, quantity, shortened, text_width, wrapped
+from backbench.charts.wording import (
+    number,
+    ordinal,
+    quantity,
+    shortened,
+    text_width,
+    unit_name,
+    wrapped,
+)
 
 
 @pytest.mark.parametrize(
@@ -192,3 +201,55 @@ def test_peaks_of_a_trace_are_tops_and_not_their_skirts() -> None:
     trace = [{"frequency_hz": f, "level": v} for f, v in zip(hertz, level, strict=True)]
     found = [row["frequency_hz"] for row in peaks(trace, log=False)]
     assert found == [pytest.approx(100, rel=0.01)]
+
+
+def test_bold_text_is_given_more_room() -> None:
+    # Advance widths of "Gristmantle Burrhouse H" in a bold sans-serif of 100 units an em: 1189.
+    assert text_width("Gristmantle Burrhouse H", 100, bold=True) >= 1189
+
+
+def test_a_units_name_keeps_what_tells_it_apart() -> None:
+    label = "Sundertarn Anvilmoss 30, left"
+    assert unit_name(label, 400, 14) == label
+    assert unit_name(label, 170, 14) == "S. Anvilmoss 30, left"
+    assert unit_name(label, 130, 14).endswith("…, left")
+    assert text_width(unit_name(label, 130, 14), 14) <= 130
+    assert text_width(unit_name(label, 40, 14), 14) <= 40
+
+
+def test_series_with_a_step_come_first_and_then_one_of_each_sort() -> None:
+    flat, moved = [0.0, 0.1] * 6, [0.0, 0.1] * 4 + [5.0, 5.1] * 4
+    values = {
+        ("b", "gain, left"): flat,
+        ("b", "gain, right"): flat,
+        ("b", "noise, left"): flat,
+        ("b", "noise, right"): moved,
+        ("b", "residual, left"): flat[:3],
+    }
+    series = {key: [{"value": v} for v in some] for key, some in values.items()}
+    found = {key: limits(some) for key, some in values.items()}
+    assert [key[1] for key in worth_drawing(series, found)] == [
+        "noise, right",
+        "gain, left",
+        "residual, left",
+        "gain, right",
+        "noise, left",
+    ]
+
+
+def test_narrow_limits_are_told_as_a_distance() -> None:
+    found = limits([0.0, 2e-6, 0.0, 2e-6, 0.0, 2e-6])
+    assert found is not None
+    texts = [text for _, text in limit_names(found, ruler([-0.05, 0.05], 100, 0, "dB"))]
+    assert len(texts) == 2
+    assert texts[1].endswith("± 0.0000063 dB")
+    still = limits([0.0] * 6)
+    assert still is not None
+    assert limit_names(still, ruler([-0.05, 0.05], 100, 0, "dB"))[1][1] == "no scatter: no limits"
+
+
+def test_a_published_spread_is_a_window_about_the_curves() -> None:
+    row = {"mask_db": 3.0, "mask_low_hz": 20.0, "mask_high_hz": 20e3}
+    line = [row | {"frequency_hz": f, "level_db": v} for f, v in ((20, -2.0), (1e3, 0), (9e4, -9))]
+    assert mask({("u", "left"): line}) == (20.0, 20e3, -2.5, 0.5)
+    assert mask({("u", "left"): [r | {"mask_db": None} for r in line]}) is None

@@ -165,3 +165,17 @@ def test_own_queries_stand_beside_those_shipped(tmp_path: Path) -> None:
 
 def test_a_folder_that_is_not_there_holds_none(tmp_path: Path) -> None:
     assert load([tmp_path / "none"]) == {}
+
+
+def test_conditions_are_said_with_the_values(tmp_path: Path) -> None:
+    line = "-- conditions: above {above} V; word {word}; all outputs\n-- grain: n\n"
+    query = one(tmp_path, GOOD.replace("-- grain: n\n", line))
+    assert query.conditions_said() == "above 1 V; all outputs"
+    told = query.conditions_said({"above": "2", "word": "p1"}, {"p1": "1 kHz, 5 W"})
+    assert told == "above 2 V; word 1 kHz, 5 W; all outputs"
+
+
+def test_conditions_name_declared_parameters_only(tmp_path: Path) -> None:
+    line = "-- conditions: above {below} V\n-- grain: n\n"
+    with pytest.raises(UserError, match=r"line 4: found the undeclared \$below"):
+        one(tmp_path, GOOD.replace("-- grain: n\n", line))

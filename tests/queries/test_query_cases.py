@@ -57,6 +57,43 @@ CASES = [
         c        | solid state | 50    | 50  | 50   |
         b        | tube        | 200   |     | 208  | upper
         a        | tube        | 300   | 296 | 304  |
+        """, {"unit": "c", "technology": "tube"}),
+    Case("idle-noise-of-technology", """
+        unit a
+        reading a noise_a 1e-4 2e-6 under=idle
+        unit b
+        unit e
+        unit c technology='solid state'
+        reading c noise_a 5e-5 0 under=idle
+        unit d technology='solid state'
+        reading d noise_a 6e-5 0 under=idle
+        """, """
+        unit_key | technology
+        c        | solid state
+        d        | solid state
+        """, {"unit": "c"}),
+    Case("input-referred-noise", """
+        unit a
+        reading a noise_a 1e-4 2e-6 under=idle
+        reading a gain 20 0
+        unit c technology='solid state'
+        reading c noise_a 5e-5 0 under=idle
+        reading c gain 20 0
+        unit d technology='solid state'
+        """, """
+        unit_key | technology  | value
+        c        | solid state | 5
+        """),
+    Case("quietest-of-a-kind", """
+        unit a
+        reading a noise_a 3e-4 0 under=idle
+        unit c technology='solid state' kind=receiver
+        reading c noise_a 2e-4 0 under=idle
+        unit d technology='solid state'
+        reading d noise_a 1e-5 0 under=idle
+        """, """
+        unit_key | technology  | marked
+        c        | solid state | True
         """, {"unit": "c"}),
     Case("quietest-of-a-kind", """
         unit a
@@ -112,6 +149,8 @@ CASES = [
         reading a damping_factor 8 0.5 output=right
         unit b technology=switching
         reading b damping_factor 200 20 bound=lower status=at_floor
+        unit p kind=preamplifier
+        reading p damping_factor 0.007 0
         """, """
         unit_key | technology | value | low | high | bound | marked
         b        | switching  | 200   | 160 |      | lower | False
@@ -120,14 +159,15 @@ CASES = [
     Case("response-over-peers", """
         unit a
         unit b
+        published a response_spread 'at most' 3.0 band_low_hz=20.0 band_high_hz=20000.0
         unit c technology=hybrid
         curve a response [100.0,1000.0,1010.0,30000.0] [-2.0,0.0,0.2,-9.0]
         curve b response [100.0,1000.0] [-1.0,0.0]
         curve c response [100.0,1000.0] [-7.0,0.0]
         """, """
-        unit_key | frequency_hz | level_db | low_db | high_db | peers
-        a        | 100          | -2       | -1.9   | -1.1    | 2
-        a        | 1000         | 0.1      | 0.01   | 0.09    | 2
+        unit_key | frequency_hz | level_db | low_db | high_db | peers | mask_db | mask_high_hz
+        a        | 100          | -2       | -1.9   | -1.1    | 2     | 3       | 20000
+        a        | 1000         | 0.1      | 0.01   | 0.09    | 2     | 3       | 20000
         """, {"unit": "a"}),
     Case("review-gaps", """
         unit a
@@ -139,19 +179,46 @@ CASES = [
         reading p thd_n 0.1 0.1
         reading p noise_a 1e-6 0 under=idle
         reading p response_spread 1 0 under=sweep
-        reading p channel_balance 1 0
+        reading p gain 10 0.1 output=right
         """, """
         unit_key | family               | readings | state
-        a        | channel balance      | 0        | absent
         a        | distortion           | 0        | refused
         a        | distortion and noise | 0        | absent
         a        | power at a limit     | 0        | absent
         a        | residual noise       | 0        | absent
         a        | response             | 0        | absent
-        a        | separation           | 0        | absent
         a        | source impedance     | 0        | absent
+        p        | channel balance      | 0        | absent
         p        | separation           | 0        | absent
         """, {"lacking": "yes"}),
+    Case("review-gaps", """
+        review r1 2020-03-01
+        unit m-left r1
+        unit m-right r1
+        reading m-left gain 20 0 review=r1
+        reading m-right gain 20 0 review=r1 output=right
+        reading m-left channel_balance 0.2 0 review=r1 against=m-right
+        """, """
+        unit_key | family               | readings | state          | reviewed
+        m-left   | level and gain       | 1        | measured       | 2020-03-01
+        m-left   | distortion           | 0        | absent         | 2020-03-01
+        m-left   | distortion and noise | 0        | absent         | 2020-03-01
+        m-left   | power at a limit     | 0        | absent         | 2020-03-01
+        m-left   | residual noise       | 0        | absent         | 2020-03-01
+        m-left   | response             | 0        | absent         | 2020-03-01
+        m-left   | source impedance     | 0        | absent         | 2020-03-01
+        m-left   | channel balance      | 1        | measured       | 2020-03-01
+        m-left   | separation           | 0        | not applicable | 2020-03-01
+        m-right  | level and gain       | 1        | measured       | 2020-03-01
+        m-right  | distortion           | 0        | absent         | 2020-03-01
+        m-right  | distortion and noise | 0        | absent         | 2020-03-01
+        m-right  | power at a limit     | 0        | absent         | 2020-03-01
+        m-right  | residual noise       | 0        | absent         | 2020-03-01
+        m-right  | response             | 0        | absent         | 2020-03-01
+        m-right  | source impedance     | 0        | absent         | 2020-03-01
+        m-right  | channel balance      | 1        | measured       | 2020-03-01
+        m-right  | separation           | 0        | not applicable | 2020-03-01
+        """),
     Case("harmonics-left-and-right", """
         unit a
         reading a harmonic -60 1 order_n=2 power_w=1.0
@@ -356,9 +423,25 @@ CASES = [
         unit a
         curve a idle_spectrum [5.0,50.0,50.1,1000.0] [-60.0,-80.0,-90.0,-120.0]
         """, """
-        unit_key | frequency_hz | level | kind
-        a        | 50           | -80   | idle
-        a        | 1000         | -120  | idle
+        unit_key | frequency_hz | level | kind | name
+        a        | 50           | -80   | idle |
+        a        | 1000         | -120  | idle |
+        """),
+    Case("idle-spectrum-of-a-unit", """
+        unit a
+        curve a idle_spectrum [50.1,100.0,150.0,1000.0] [-80.0,-85.0,-110.0,-120.0]
+        reading a mains_line 5e-5 0 under=idle frequency_hz=50.03 order_n=1
+        reading a mains_line 4e-5 0 under=idle frequency_hz=100.06 order_n=2
+        reading a mains_line 1e-6 0 under=idle frequency_hz=150.09 order_n=3 bound=upper \
+            status=at_floor
+        """, """
+        unit_key | frequency_hz | level | kind  | name
+        a        | 50.1         | -80   | idle  |
+        a        | 100          | -85   | idle  |
+        a        | 150          | -110  | idle  |
+        a        | 1000         | -120  | idle  |
+        a        | 50.1         | -80   | mains | 50 Hz
+        a        | 100          | -85   | mains | 100 Hz
         """),
     Case("tone-spectrum-of-a-unit", """
         unit a

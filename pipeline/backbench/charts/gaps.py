@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import altair as alt
 
@@ -24,6 +24,7 @@ MARKS = {
     "not applicable": ("stroke", theme.SOFT_INK, theme.SOFT_INK),
 }
 MISSING = ("", "absent", "missing", "not measured", "lacking")
+NOT_ASKED = "not applicable"
 MOST_REVIEWS = 22
 
 
@@ -35,8 +36,8 @@ def gaps(plate: Plate) -> alt.LayerChart:
         for r in plate.frame.to_dicts()
     ]
     families = list(dict.fromkeys(r["family"] for r in rows))
-    reviews = _most_lacking(rows, plate.subject)
-    shown = reviews[:MOST_REVIEWS]
+    lacking = _lacking(rows)
+    shown = _most_lacking(lacking, plate.subject)[:MOST_REVIEWS]
     if not families:
         return sentence(plate, "There are no reviews yet.")
     area = field(plate, left=300, right=40, bottom=44, above=62)
@@ -62,20 +63,31 @@ def gaps(plate: Plate) -> alt.LayerChart:
             )
         )
     layers += _cells(rows, families, shown, wide, high, area)
-    layers += _key(rows, len(reviews), len(shown), area)
+    layers += _key(rows, _told(lacking, len(shown)), area)
     return assemble(plate, area, layers)
 
 
-def _most_lacking(rows: Sequence[Row], subject: str) -> list[tuple[str, str]]:
-    """Reviews by number of gaps, most first; the one in question before all."""
+def _lacking(rows: Sequence[Row]) -> dict[tuple[str, str], int]:
+    """The number of gaps of each row of the picture."""
     lacking: dict[tuple[str, str], int] = {}
-    marked: set[tuple[str, str]] = set()
     for row in rows:
-        gap = row["state"] in MISSING or not row["readings"]
+        gap = row["state"] != NOT_ASKED and (row["state"] in MISSING or not row["readings"])
         lacking[row["_row"]] = lacking.get(row["_row"], 0) + gap
-        if subject and subject in row["_row"]:
-            marked.add(row["_row"])
+    return lacking
+
+
+def _most_lacking(lacking: Mapping[tuple[str, str], int], subject: str) -> list[tuple[str, str]]:
+    """Rows by number of gaps, most first; those in question before all."""
+    marked = {key for key in lacking if subject and subject in key}
     return sorted(lacking, key=lambda key: (key not in marked, -lacking[key], key))
+
+
+def _told(lacking: Mapping[tuple[str, str], int], shown: int) -> str:
+    """How many rows are drawn, and how many have gaps."""
+    gaps = sum(count > 0 for count in lacking.values())
+    told = f"{gaps} with gaps" if gaps else "none with a gap"
+    drawn = f"{shown} of {len(lacking)}" + ", most gaps first" * (gaps > 0)
+    return f"{drawn}; {told}" if shown < len(lacking) else told
 
 
 def _row_key(row: Row) -> tuple[str, str]:
@@ -167,7 +179,7 @@ def _area(readings: int | None, greatest: int, room: float) -> float:
     return float(max(16.0, side * side))
 
 
-def _key(rows: Sequence[Row], reviews: int, shown: int, area: Field) -> list[alt.Chart]:
+def _key(rows: Sequence[Row], told: str, area: Field) -> list[alt.Chart]:
     x = 14.0 - area.left + 14
     y = area.height + 27
     drawn = []
@@ -191,9 +203,7 @@ def _key(rows: Sequence[Row], reviews: int, shown: int, area: Field) -> list[alt
             "empty: nothing; larger: more readings", x, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK
         )
     )
-    if reviews > shown:
-        text = f"{shown} of {reviews}, most gaps first"
-        drawn.append(
-            words(text, area.width, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK, align="right")
-        )
+    drawn.append(
+        words(told, area.width, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK, align="right")
+    )
     return drawn

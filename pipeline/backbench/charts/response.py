@@ -19,7 +19,6 @@ from backbench.charts.curves import (
 from backbench.charts.declare import Option, Plate, chart
 from backbench.charts.fixed import silent
 from backbench.charts.marks import Row
-from backbench.charts.panels import rules
 from backbench.charts.ruler import Ruler, frequency_ruler, ruler
 from backbench.charts.wording import number, quantity
 
@@ -60,7 +59,7 @@ def response(plate: Plate) -> alt.LayerChart:
         *_envelope(rows, along, up),
         *thin_lines(peers, along, up, "frequency_hz", "level_db"),
         *technology_key(peers, area, area.height - 8),
-        *_mask(own, along, up, area),
+        *_mask(own, along, up),
         *subject_lines(own, along, up, "frequency_hz", "level_db", "_own_low", "_own_high"),
         *end_names(own, along, up, area, "level_db", _last_level),
         *_note(rows, own, area),
@@ -115,20 +114,23 @@ def mask(lines: Lines) -> tuple[float, float, float, float] | None:
     return low, high, middle - height / 2, middle + height / 2
 
 
-def _mask(lines: Lines, along: Ruler, up: Ruler, area: Field) -> list[alt.Chart]:
+def _mask(lines: Lines, along: Ruler, up: Ruler) -> list[alt.Chart]:
     found = mask(lines)
     if found is None:
         return []
     low, high, under, over = found
     edges = [
-        {"px": along.px(along.held(low)), "px2": along.px(along.held(high)), "py": y, "py2": y}
-        for y in (up.px(up.held(under)), up.px(up.held(over)))
+        {"x": along.held(low), "x2": along.held(high), "y": up.held(level)}
+        for level in (under, over)
     ]
+    rule = layer(edges).mark_rule(color=MASK, strokeWidth=1.6, strokeDash=[8, 4])
     band = f"{quantity(low, 'Hz')} to {quantity(high, 'Hz')}"
     text = f"published: within {number(over - under)} dB, {band}"
-    drawn = rules(edges, area.width, area.height, MASK, 1.6, (8, 4))
-    at = up.px(up.held(over))
-    return [*drawn, words(text, edges[0]["px"] + 8, at - 7, 13, colour=MASK)]
+    at = along.px(along.held(low)) + 8, up.px(up.held(over)) - 7
+    return [
+        rule.encode(x=along.x("x"), x2="x2:Q", y=up.y("y"), tooltip=silent()),
+        words(text, *at, 13, colour=MASK),
+    ]
 
 
 def _note(rows: Sequence[Row], own: Lines, area: Field) -> list[alt.Chart]:

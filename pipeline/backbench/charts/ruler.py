@@ -44,7 +44,8 @@ class Ruler:
     def scale(self) -> alt.Scale:
         """The Vega-Lite scale with exactly this domain."""
         kind: Literal["log", "linear"] = "log" if self.log else "linear"
-        return alt.Scale(type=kind, domain=[self.low, self.high], nice=False, zero=False)
+        fixed: dict[str, Any] = {} if self.log else {"zero": False}
+        return alt.Scale(type=kind, domain=[self.low, self.high], nice=False, **fixed)
 
     def x(self, name: str) -> alt.X:
         """The horizontal position of a column; every layer draws the one axis or none."""

@@ -39,8 +39,9 @@ COLUMNS = (
 )
 ROW_PANELS = 4
 MOST_PANELS = 2 * ROW_PANELS
+MOST_NAMED = 3
 BETWEEN = 78.0
-VALUE_PX = 84.0
+VALUE_PX = 78.0
 COVERAGE = 2.0
 
 
@@ -69,7 +70,7 @@ def slope(plate: Plate) -> alt.LayerChart:
     layers: list[alt.Chart] = []
     for slot, metric in zip(_slots(len(shown), area), shown, strict=True):
         some = [r for r in rows if r["metric"] == metric]
-        layers += _panel(some, plate, slot, area, only=len(shown) == 1)
+        layers += _panel(some, plate, slot, area, named_too=len(shown) <= MOST_NAMED)
     lacking = [_title(r) for m in metrics[MOST_PANELS:] for r in rows if r["metric"] == m]
     more = f"; not drawn: {', '.join(dict.fromkeys(lacking))}" if lacking else ""
     layers.append(
@@ -111,11 +112,11 @@ def _slots(count: int, area: Field) -> list[Slot]:
 
 
 def _panel(
-    rows: Sequence[Row], plate: Plate, slot: Slot, area: Field, *, only: bool
+    rows: Sequence[Row], plate: Plate, slot: Slot, area: Field, *, named_too: bool
 ) -> list[alt.Chart]:
     left, span, bottom = slot.left, slot.span, slot.top + slot.height
     unit = str(rows[0]["unit"] or "")
-    names = min(300.0, span * 0.4) if only else VALUE_PX
+    names = min(300.0, max(span * 0.4, 150.0)) if named_too else VALUE_PX
     x1, x2 = left + VALUE_PX, left + span - names - 10
     up = _levels(rows, unit, slot)
     ends = [
@@ -131,8 +132,8 @@ def _panel(
         1.2,
     )
     drawn += [
-        words(word, x, bottom + 19, theme.SMALL_PX, align="center", colour=theme.SOFT_INK)
-        for word, x in (("before", x1), ("after", x2))
+        words("before", x1 + 14, bottom + 19, theme.SMALL_PX, align="right", colour=theme.SOFT_INK),
+        words("after", x2 - 14, bottom + 19, theme.SMALL_PX, colour=theme.SOFT_INK),
     ]
     heads = wrapped(axis_title(_title(rows[0]), unit), (span - 16) / BOLD, theme.TEXT_PX + 1)
     drawn += [
@@ -140,7 +141,7 @@ def _panel(
         for k, line in enumerate(heads)
     ]
     drawn += _lines(ends, area)
-    return drawn + _texts(ends, up, area, slot, (x1, x2), names, only=only)
+    return drawn + _texts(ends, up, area, slot, (x1, x2), names, named_too=named_too)
 
 
 def _levels(rows: Sequence[Row], unit: str, slot: Slot) -> Ruler:
@@ -215,7 +216,7 @@ def _texts(
     xs: tuple[float, float],
     room: float,
     *,
-    only: bool,
+    named_too: bool,
 ) -> list[alt.Chart]:
     """Values at both ends; names too where there is one panel. The unit in question first."""
     most = int(slot.height // 20)
@@ -223,7 +224,7 @@ def _texts(
     wide = across(area.width), pixels(area.height)
     for side, x in zip(("before", "after"), xs, strict=True):
         some = sorted((e for e in ends if e["side"] == side), key=lambda e: e["py"])
-        if len(some) > most or (len(some) > 6 and not only):
+        if len(some) > most or (len(some) > 6 and not named_too):
             some = [e for e in some if e["strong"]] or [some[0], some[-1]]
         placed = spread([e["py"] for e in some], 18.0, slot.top + 4, slot.top + slot.height - 4)
         for e, py in zip(some, placed, strict=True):
@@ -235,7 +236,7 @@ def _texts(
                     words(text, x - 21, py + 5, theme.SMALL_PX, bold=e["strong"], align="right")
                 )
                 continue
-            if only:
+            if named_too:
                 text += "\u2002"
                 space = room - 8 - text_width(text, theme.SMALL_PX, bold=e["strong"])
                 text += unit_name(e["label"], space, theme.SMALL_PX, bold=e["strong"])

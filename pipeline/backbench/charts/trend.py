@@ -188,10 +188,10 @@ def _own_name(
         text = unit_name(row["label"], area.width * 0.6, theme.TEXT_PX + 1, bold=True)
         width = text_width(text, theme.TEXT_PX + 1, bold=True)
         x, y = along.px(row["x"]), up.px(row["y"])
-        sides = [s for s in (x + 14, x - 14 - width) if 0 <= s <= area.width - width]
+        sides = [s for s in (x + 14, x - 14 - width) if 6 <= s <= area.width - width]
         heights = [h for d in NAME_SHIFTS for h in (y - d, y + d) if 8 <= h <= area.height - 8]
         places = [(s, h) for h in heights for s in sides]
-        middle = min(max(x - width / 2, 0.0), area.width - width)
+        middle = min(max(x - width / 2, 6.0), area.width - width)
         places += [(middle, h) for h in heights if abs(h - y) >= 22] or [(middle, y - 22)]
         to_x, to_y = freest(places, width, 18.0, others)
         name: Row = {"to_x": to_x, "to_y": to_y, "text": text, "bold": True}

@@ -75,9 +75,8 @@ def query(
     out: Annotated[Path | None, typer.Option(help="A file to write to.")] = None,
 ) -> None:
     """Run a saved query. Example: backbench query residual-noise --set technology=tube"""
-    home = opened(catalogue)
-    frame = home.query(name, **assigned(settings))
-    show_frame(frame, out_format, out, home.queries()[name])
+    home, values = opened(catalogue), assigned(settings)
+    show_frame(home.query(name, **values), out_format, out, home.asked(name, **values))
 
 
 @app.command()

@@ -1,6 +1,7 @@
 """The header of a saved query: comment lines at the top of its file, the only declaration it has.
 
 -- title: Residual noise of one technology
+-- conditions: {technology} units; idle, input terminated; bars: k = 2
 -- question: How quiet is each unit with its input terminated?
 --   (a line that starts with three spaces goes on with the one before)
 -- grain: unit_key
@@ -19,10 +20,11 @@ from dataclasses import dataclass, field
 from backbench.errors import Fault
 
 TYPES = ("text", "number", "integer", "flag", "date", "unit", "metric", "technology", "point")
-ONCE = ("title", "question", "grain", "chart")
+ONCE = ("title", "question", "conditions", "grain", "chart")
 NAME = re.compile(r"[a-z][a-z0-9_]*")
 LINE = re.compile(r"--\s?(?P<key>[^:]*?)\s*:\s*(?P<value>.*)")
 PARAMETER = re.compile(r"(?P<type>\w+)\s*=\s*(?P<default>'[^']*'|[^\s;']+)\s*(?:;\s*(?P<help>.+))?")
+PLACE = re.compile(r"\{(\w+)\}")
 UNQUOTED = re.compile(r"'(?:[^']|'')*'|\"(?:[^\"]|\"\")*\"|--[^\n]*|/\*.*?\*/", re.DOTALL)
 
 
@@ -52,10 +54,14 @@ class Column:
 
 @dataclass
 class Header:
-    """What a file's header says, as far as it could be read."""
+    """What a file's header says, as far as it could be read.
+
+    conditions: what stands under the heading; {name} is the value of a parameter.
+    """
 
     title: str = ""
     question: str = ""
+    conditions: str = ""
     grain: tuple[str, ...] = ()
     parameters: list[Parameter] = field(default_factory=list)
     columns: list[Column] = field(default_factory=list)
@@ -120,7 +126,7 @@ def _take(header: Header, entry: Entry, file: str) -> Iterator[Fault]:
     word, _, name = entry.key.partition(" ")
     if not entry.value:
         yield _fault(file, entry.line, f"nothing for {entry.key!r}", "a value")
-    elif entry.key in ("title", "question"):
+    elif entry.key in ("title", "question", "conditions"):
         setattr(header, entry.key, entry.value)
     elif entry.key == "grain":
         header.grain = tuple(part.strip() for part in entry.value.split(","))
@@ -129,7 +135,7 @@ def _take(header: Header, entry: Entry, file: str) -> Iterator[Fault]:
     elif word in ("parameter", "column") and NAME.fullmatch(name):
         yield from (_parameter if word == "parameter" else _column)(header, entry, name, file)
     else:
-        known = "title, question, grain, parameter NAME, column NAME or chart"
+        known = "title, question, conditions, grain, parameter NAME, column NAME or chart"
         yield _fault(file, entry.line, f"the unknown key {entry.key!r}", known)
 
 
@@ -214,12 +220,14 @@ def _parameters_used(
     code = bare(statement)
     used = {m[1]: first + code[: m.start()].count("\n") for m in
             re.finditer(r"\$(\w+)", code)}  # fmt: skip
+    bound, places = set(used), PLACE.findall(header.conditions)
+    used |= {name: seen["conditions"] for name in places if name not in used}
     for name, line in used.items():
         if f"parameter {name}" not in seen:
             remedy = f"add -- parameter {name}: TYPE = DEFAULT; …"
             yield _fault(file, line, f"the undeclared ${name}", "a declared parameter", remedy)
     for parameter in header.parameters:
-        if parameter.name not in used:
+        if parameter.name not in bound:
             line = seen[f"parameter {parameter.name}"]
             yield _fault(file, line, f"{parameter.name!r}, not used", "a use in the statement")
 

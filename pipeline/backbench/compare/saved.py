@@ -12,7 +12,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from backbench.compare.header import Column, Parameter, read_header, split
+from backbench.compare.header import PLACE, Column, Parameter, read_header, split
 from backbench.errors import Fault, UserError
 from backbench.store import StatementError, Store
 from backbench.validation import counted, shortened
@@ -29,11 +29,13 @@ class SavedQuery:
 
     grain: the columns whose values together are unique in the result.
     chart: name of the chart that draws the result; None for a table only.
+    conditions: what stands under the heading, {name} for the value of a parameter.
     """
 
     name: str
     title: str
     question: str
+    conditions: str
     grain: tuple[str, ...]
     parameters: tuple[Parameter, ...]
     columns: tuple[Column, ...]
@@ -60,6 +62,19 @@ class SavedQuery:
         if faults:
             raise UserError(f"{self.name} can't be run", faults)
         return found
+
+    def conditions_said(
+        self, values: Mapping[str, str] | None = None, titles: Mapping[str, str] | None = None
+    ) -> str:
+        """The conditions with the parameters' values; titles: what their keys are called.
+
+        A part (up to a semicolon) whose parameter is empty is left out.
+        """
+        texts = {p.name: (values or {}).get(p.name, p.default) for p in self.parameters}
+        told = {name: (titles or {}).get(text, text) for name, text in texts.items()}
+        parts = (part.strip() for part in self.conditions.split(";"))
+        kept = [p for p in parts if all(told.get(name) for name in PLACE.findall(p))]
+        return "; ".join(PLACE.sub(lambda found: told[found[1]], part) for part in kept)
 
     def run(self, store: Store, values: Mapping[str, str] | None = None) -> pl.DataFrame:
         """The result, columns as declared. `store` should come from `store.reading`.
@@ -154,8 +169,8 @@ def parse(text: str, name: str, file: str) -> tuple[SavedQuery, list[Fault]]:
     """The query in a file's text, with everything wrong with it."""
     header, faults = read_header(text, file)
     query = SavedQuery(
-        name, header.title, header.question, header.grain, tuple(header.parameters),
-        tuple(header.columns), header.chart, header.chart_options,
+        name, header.title, header.question, header.conditions, header.grain,
+        tuple(header.parameters), tuple(header.columns), header.chart, header.chart_options,
         split(text)[1].strip().removesuffix(";"), file,
     )  # fmt: skip
     if not faults:
