@@ -19,6 +19,7 @@ from backbench.signal.track import Array, Track
 from backbench.stages.plan import Job, Source
 from backbench.stages.rows import (
     CURVE,
+    DEFECT,
     PART,
     READING,
     RESULT,
@@ -63,7 +64,7 @@ def analyse(job: Job) -> Analysed:
     except Exception as error:
         # A defect of ours must not cost the reviewer the other captures; it is told as one.
         readings, curves = [], []
-        reason = f"unexpected {type(error).__name__}: {str(error) or 'no message'}"
+        reason = f"{DEFECT}{type(error).__name__}: {str(error) or 'no message'}"
     return Analysed(job.analysis_key, reason, readings, curves, time.perf_counter() - started)
 
 
@@ -190,12 +191,16 @@ def tracks_of(source: Source) -> dict[int, Track]:
     }
 
 
+POWERS = ("output_power", "tones_power", "burst_power")
+"""Metrics that tell the power of a capture's own stimulus; a capture has one of them."""
+
+
 def _powers(findings: Sequence[Finding]) -> dict[int, float]:
     """Output power measured on each track."""
     return {
         f.track: f.figure.value
         for f in findings
-        if f.metric.name == "output_power" and f.figure is not None and f.generator_vrms is None
+        if f.metric.name in POWERS and f.figure is not None and f.generator_vrms is None
     }
 
 
