@@ -24,7 +24,8 @@ class Difference:
     """Second less first, in the metric's unit, with the standard uncertainty of the difference.
 
     beyond: its size over its expanded uncertainty (k = 2): above 1 it is told apart; None where
-    an uncertainty is unknown or a side is a bound that could lie on the other side.
+    an uncertainty is unknown or a side is a bound that could lie on the other side. output: where
+    both sides have the same.
     """
 
     metric: str
@@ -39,6 +40,7 @@ class Difference:
     difference: float
     uncertainty: float | None
     beyond: float | None
+    output: str = ""
 
     @property
     def told(self) -> str:
@@ -93,6 +95,7 @@ def _difference(a: Mapping[str, Any], b: Mapping[str, Any]) -> Difference:
         a["metric"], a["title"], a["unit"], a["better"], a["point_key"], a["order_n"],
         a["limit_percent"], a["value"], b["value"], difference, u,
         None if u is None or _open(a, b, difference) else _beyond(difference, u),
+        a["output"] if a["output"] == b["output"] else "",
     )  # fmt: skip
 
 

@@ -1,0 +1,214 @@
+"use strict";
+// Filter, sort, pick and set side by side. Text only ever enters the page as text.
+(() => {
+  const by = (id) => document.getElementById(id);
+  const make = (name, properties = {}, ...children) => {
+    const element = Object.assign(document.createElement(name), properties);
+    element.append(...children);
+    return element;
+  };
+  const drawn = (name, attributes) => {
+    const element = document.createElementNS("http://www.w3.org/2000/svg", name);
+    for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
+    return element;
+  };
+  const plain = (text) => text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase();
+
+  function overview(table) {
+    const form = by("finder");
+    const rows = [...table.tBodies[0].rows];
+    const texts = new Map(rows.map((row) => [row, plain(row.textContent + " " + row.dataset.key)]));
+    const cell = (row, n) => row.cells[n].textContent.trim();
+    const choosers = [["technology", 2], ["kind", 3], ["state", 5]];
+
+    const show = () => {
+      const words = plain(by("words").value).split(/\s+/).filter(Boolean);
+      const wanted = choosers.map(([id, n]) => [by(id).value, n]).filter(([value]) => value);
+      let shown = 0;
+      for (const row of rows) {
+        const fits = words.every((word) => texts.get(row).includes(word))
+          && wanted.every(([value, n]) => cell(row, n) === value);
+        row.hidden = !fits;
+        shown += fits;
+      }
+      by("count").textContent = shown === rows.length
+        ? `${rows.length} units` : `${shown} of ${rows.length} units`;
+    };
+
+    const value = (row, n, numeric) => {
+      if (!numeric) return plain(cell(row, n));
+      const text = row.cells[n].dataset.v;
+      return text === "" || text === undefined ? null : Number(text);
+    };
+    const sort = (heading, n, numeric) => {
+      const down = heading.getAttribute("aria-sort") === "ascending";
+      for (const other of table.tHead.rows[0].cells) other.removeAttribute("aria-sort");
+      heading.setAttribute("aria-sort", down ? "descending" : "ascending");
+      const keyed = rows.map((row) => [value(row, n, numeric), row]);
+      keyed.sort(([a], [b]) => {
+        if (a === null || b === null) return (a === null) - (b === null);
+        const order = numeric ? a - b : a.localeCompare(b);
+        return down ? -order : order;
+      });
+      table.tBodies[0].append(...keyed.map(([, row]) => row));
+    };
+    [...table.tHead.rows[0].cells].forEach((heading, n) => {
+      if (!heading.dataset.kind) return;
+      const button = make("button", { type: "button", textContent: heading.textContent });
+      button.addEventListener("click", () => sort(heading, n, heading.dataset.kind === "number"));
+      heading.replaceChildren(button);
+    });
+
+    const order = by("order");
+    const headings = [...table.tHead.rows[0].cells];
+    headings.forEach((heading, n) => {
+      if (heading.dataset.kind) order.append(new Option(heading.textContent, String(n)));
+    });
+    order.addEventListener("change", () => {
+      const heading = headings[Number(order.value)];
+      heading.removeAttribute("aria-sort");
+      sort(heading, Number(order.value), heading.dataset.kind === "number");
+    });
+
+    const pick = () => {
+      const keys = rows.filter((row) => row.querySelector("input").checked)
+        .map((row) => row.dataset.key);
+      for (const row of rows) row.classList.toggle("is-picked", row.querySelector("input").checked);
+      const link = by("together");
+      link.textContent = keys.length < 2
+        ? "Pick two or more to set them side by side" : `Set ${keys.length} units side by side`;
+      link.href = keys.length ? `compare.html#${keys.join(",")}` : "compare.html";
+      link.setAttribute("aria-disabled", String(keys.length < 2));
+    };
+    for (const row of rows) {
+      const box = row.querySelector("input");
+      box.hidden = false;
+      box.addEventListener("change", pick);
+    }
+    form.hidden = false;
+    form.addEventListener("submit", (event) => event.preventDefault());
+    form.addEventListener("input", show);
+    show();
+    pick();
+  }
+
+  function sideBySide(source) {
+    const data = JSON.parse(source.textContent);
+    const add = by("add");
+    const letters = (n) => String.fromCharCode(65 + (n % 26)) + (n < 26 ? "" : Math.floor(n / 26));
+    let keys = [];
+
+    const fromAddress = () => {
+      const named = decodeURIComponent(location.hash.slice(1)).split(",");
+      keys = [...new Set(named)].filter((key) => Object.hasOwn(data.units, key)).slice(0, 12);
+      draw();
+    };
+    const choose = (chosen) => {
+      keys = chosen;
+      history.replaceState(null, "", `#${keys.join(",")}`);
+      draw();
+    };
+    const chips = () => keys.map((key, n) => {
+      const [label, about] = data.units[key];
+      const drop = make("button", { type: "button", textContent: "leave out" });
+      drop.setAttribute("aria-label", `Leave out ${label}`);
+      drop.addEventListener("click", () => choose(keys.filter((other) => other !== key)));
+      const link = make("a", { href: `units/${key}.html` }, make("bdi", { textContent: label }));
+      return make("span", { className: "chip" }, make("b", { textContent: letters(n) }), " ", link,
+        make("small", { textContent: `${about} ` }, drop));
+    });
+
+    const scale = (place) => {
+      const [least, greatest] = place.ends;
+      const log = least > 0 && greatest / least > 10;
+      const to = (x) => (log ? Math.log10(Math.max(x, 1e-300)) : x);
+      const span = to(greatest) - to(least);
+      return (x) => 10 + 220 * Math.min(Math.max(span ? (to(x) - to(least)) / span : 0.5, 0), 1);
+    };
+    const dots = (place, found) => {
+      const at = scale(place);
+      const told = found.map(([n, v]) => `${letters(n)} ${v[3]}`).join(", ");
+      const marks = found.map(([n, v]) => ({ n, v, x: at(v[0]), level: 0 }));
+      marks.forEach((mark, i) => {
+        const near = marks.slice(0, i).filter((other) => Math.abs(other.x - mark.x) < 13);
+        while (near.some((other) => other.level === mark.level)) mark.level += 1;
+      });
+      const base = 20 + 12 * Math.max(...marks.map((mark) => mark.level));
+      const svg = drawn("svg", { viewBox: `0 0 240 ${base + 8}`, class: "dots", role: "img", "aria-label": told });
+      svg.append(drawn("path", { class: "axis", d: `M4 ${base}H236` }));
+      for (const { n, v: [value, u], x, level } of marks) {
+        if (u !== null) svg.append(drawn("path", { d: `M${at(value - 2 * u)} ${base}H${at(value + 2 * u)}`, "stroke-width": 2 }));
+        svg.append(drawn("circle", { cx: x, cy: base, r: 4.5 }));
+        const letter = drawn("text", { x, y: base - 8 - 12 * level });
+        letter.textContent = letters(n);
+        svg.append(letter);
+      }
+      return svg;
+    };
+    const apart = (a, b) => {
+      if (!a || !b) return "";
+      const [larger, smaller] = a[0] > b[0] ? [a, b] : [b, a];
+      if (a[1] === null || b[1] === null || larger[2] === "upper" || smaller[2] === "lower") return "left open";
+      return Math.abs(a[0] - b[0]) > 2 * Math.hypot(a[1], b[1]) ? "apart" : "not told apart";
+    };
+
+    const line = (place) => {
+      const values = keys.map((key) => place.values[key]);
+      const found = values.map((v, n) => [n, v]).filter(([, v]) => v);
+      if (!found.length) return null;
+      const row = make("tr");
+      row.setAttribute("role", "row");
+      const name = make("th", { scope: "row", textContent: place.title }, make("small", { textContent: place.point }));
+      name.setAttribute("role", "rowheader");
+      const cells = values.map((v, n) => {
+        const td = make("td", { textContent: v ? v[3] : "—" });
+        td.dataset.label = letters(n);
+        if (v && v[4] === "entered") td.append(make("small", { textContent: "entered from an old record" }));
+        return td;
+      });
+      const picture = make("td", {}, dots(place, found));
+      const verdict = keys.length === 2 ? [make("td", { textContent: apart(...values) || "—" })] : [];
+      if (verdict.length) verdict[0].dataset.label = "Difference";
+      for (const td of [...cells, picture, ...verdict]) td.setAttribute("role", "cell");
+      row.append(name, ...cells, picture, ...verdict);
+      return row;
+    };
+    const table = () => {
+      const head = make("tr");
+      head.setAttribute("role", "row");
+      const titles = ["Quantity", ...keys.map((_, n) => letters(n)), "Placed"];
+      if (keys.length === 2) titles.push("Difference");
+      for (const title of titles) {
+        const th = make("th", { scope: "col", textContent: title });
+        th.setAttribute("role", "columnheader");
+        head.append(th);
+      }
+      const whole = make("table", { className: "cards" },
+        make("caption", { className: "unseen", textContent: "Units side by side" }),
+        make("thead", {}, head), make("tbody", {}, ...data.places.map(line).filter(Boolean)));
+      whole.setAttribute("role", "table");
+      whole.tHead.setAttribute("role", "rowgroup");
+      whole.tBodies[0].setAttribute("role", "rowgroup");
+      return whole;
+    };
+    const draw = () => {
+      by("picked").replaceChildren(...chips());
+      const enough = keys.length > 1;
+      by("side").replaceChildren(enough ? table()
+        : make("p", { textContent: keys.length ? "Add one more unit." : "Add two or more units, or pick them on the page of units." }));
+      add.value = "";
+    };
+
+    for (const [key, [label]] of Object.entries(data.units)) add.append(new Option(label, key));
+    add.addEventListener("change", () => {
+      if (add.value && !keys.includes(add.value)) choose([...keys, add.value]);
+    });
+    by("picker").hidden = false;
+    by("picker").addEventListener("submit", (event) => event.preventDefault());
+    window.addEventListener("hashchange", fromAddress);
+    fromAddress();
+  }
+
+  if (by("units")) overview(by("units"));
+  if (by("data")) sideBySide(by("data"));
+})();

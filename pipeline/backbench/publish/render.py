@@ -1,0 +1,96 @@
+"""Pages from templates: everything escaped, one style and one script of our own, both inlined.
+
+A page's content security policy allows exactly those two, by their hashes, and pictures beside
+the page; nothing else is loaded and nothing is sent.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from functools import cache
+from importlib import resources
+from typing import Any
+
+import jinja2
+from markupsafe import Markup
+
+from backbench.charts.theme import LOOKS
+from backbench.publish import words
+from backbench.publish.shelf import slug
+
+NONE_SHOWN = "—"
+
+
+@cache
+def environment() -> jinja2.Environment:
+    """The templates with their filters; every value is escaped unless it is Markup."""
+    found = jinja2.Environment(
+        loader=jinja2.PackageLoader("backbench.publish", "pages"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    found.filters |= {
+        "counted": words.counted,
+        "listed": words.listed,
+        "plain": words.plain,
+        "sentence": words.sentence,
+        "share": words.share,
+    }
+    found.globals |= {
+        "measured": words.measured,
+        "years": words.years,
+        "slug": slug,
+        "json_text": json_text,
+        "shape_of": lambda technology: LOOKS[technology].shape if technology in LOOKS else "cross",
+        "none_shown": NONE_SHOWN,
+    }
+    return found
+
+
+@cache
+def asset(name: str) -> str:
+    """A file of the folder assets."""
+    return resources.files("backbench.publish").joinpath("assets", name).read_text("utf-8")
+
+
+def page(template: str, *, up: str = "", script: bool = False, **values: Any) -> bytes:
+    """A page's bytes.
+
+    up: the way from the page to the site's root ("../" for a page one folder deep).
+    script: whether the page needs the site's script.
+    """
+    style, code = asset("site.css"), asset("site.js") if script else ""
+    text = environment().get_template(template).render(
+        up=up, style=Markup(style), script=Markup(code), policy=policy(style, code), **values
+    )  # fmt: skip
+    return text.encode()
+
+
+def policy(style: str, script: str) -> str:
+    """The content security policy of a page with this style and script."""
+    parts = ["default-src 'none'", f"style-src {_hash(style)}", "img-src 'self' data:"]
+    if script:
+        parts.append(f"script-src {_hash(script)}")
+    return "; ".join([*parts, "base-uri 'none'", "form-action 'none'"])
+
+
+def _hash(text: str) -> str:
+    digest = hashlib.sha256(text.encode()).digest()
+    return f"'sha256-{base64.b64encode(digest).decode()}'"
+
+
+def json_text(value: object) -> Markup:
+    """JSON that may stand inside a script element: no "<" is left in it."""
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
+    for character in "<>&\u2028\u2029":
+        text = text.replace(character, f"\\u{ord(character):04x}")
+    return Markup(text)
+
+
+def data_address(svg: str) -> str:
+    """An SVG picture as an address that needs no file."""
+    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()

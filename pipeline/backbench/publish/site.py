@@ -1,0 +1,142 @@
+"""The catalogue's site: a folder of static pages that opens from a disk without a network."""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from backbench import store
+from backbench.compare.saved import available
+from backbench.publish import output
+from backbench.publish.fronts import front_pages
+from backbench.publish.output import Written
+from backbench.publish.pages import Press, model_page, question_page, review_pages
+from backbench.publish.pictures import Studio
+from backbench.publish.shelf import read_shelf
+from backbench.settings import SETTINGS_NAME, read_settings
+
+if TYPE_CHECKING:
+    from backbench.store import Store
+
+Job = tuple[str, str, str]
+"""What to make: "fronts", "review" and its key, "model" with maker and model, "question"."""
+FEW_JOBS = 40
+"""Up to so many, starting further processes costs more than it saves."""
+
+
+@dataclass(frozen=True)
+class Published:
+    """What a run did: files that it wrote, left alone and removed. nothing_new: it made none,
+    for catalogue, settings, queries and program are those of the last run."""
+
+    folder: Path
+    written: tuple[str, ...]
+    kept: int
+    removed: tuple[str, ...]
+    nothing_new: bool = False
+    troubles: tuple[str, ...] = ()
+
+
+def publish(
+    root: Path,
+    folder: Path,
+    processes: int = 1,
+    started: Callable[[int], None] = lambda number: None,
+    progress: Callable[[int], None] = lambda number: None,
+) -> Published:
+    """Make the site of the catalogue in `root`, and leave exactly its pages in `folder`.
+
+    Raises UserError where there is no catalogue or its queries or settings are faulty.
+    """
+    digest = output.digest_of(_inputs(root))
+    record = output.read_record(folder)
+    if record.stands(folder, digest):
+        return Published(folder, (), len(record.paths), (), True)
+    with ExitStack() as stack:
+        opened = stack.enter_context(store.reading(root))
+        press = _press(opened, root, folder)
+        jobs = _jobs(press)
+        started(len(jobs))
+        made = list(_all(jobs, press, root, folder, processes, progress))
+    troubled = any(written.trouble for written in made)
+    removed = output.settle(folder, "" if troubled else digest, [written.path for written in made])
+    changed = sorted({written.path for written in made if written.changed})
+    paths = {written.path for written in made}
+    return Published(
+        folder,
+        tuple(changed),
+        len(paths) - len(changed),
+        tuple(removed),
+        troubles=tuple(written.trouble for written in made if written.trouble),
+    )
+
+
+def _inputs(root: Path) -> list[Path]:
+    """Every file that the pages are made from."""
+    found = [root / store.DATABASE_NAME, root / SETTINGS_NAME]
+    found += sorted((root / "queries").glob("*.sql"))
+    return [path for path in found if path.is_file()]
+
+
+def _press(opened: Store, root: Path, folder: Path) -> Press:
+    studio = Studio(opened, available(root), folder / "charts")
+    return Press(studio, read_shelf(opened), read_settings(root), folder)
+
+
+def _jobs(press: Press) -> list[Job]:
+    """Everything to be made; what takes longest first."""
+    jobs: list[Job] = [("question", name, "") for name in press.studio.queries]
+    jobs += [("review", key, "") for key in press.shelf.reviews]
+    jobs += [("model", maker, model) for maker, model in press.shelf.models]
+    return [*jobs, ("fronts", "", "")]
+
+
+def _made(press: Press, job: Job) -> Iterator[Written]:
+    kind, first, second = job
+    if kind == "question":
+        yield from question_page(press, press.studio.queries[first])
+    elif kind == "review":
+        yield from review_pages(press, first)
+    elif kind == "model":
+        yield model_page(press, first, second)
+    else:
+        yield from front_pages(press, press.studio.queries)
+
+
+def _all(
+    jobs: Sequence[Job], press: Press, root: Path, folder: Path, processes: int,
+    progress: Callable[[int], None],
+) -> Iterator[Written]:  # fmt: skip
+    if processes < 2 or len(jobs) <= FEW_JOBS:
+        for job in jobs:
+            yield from _made(press, job)
+            progress(1)
+        return
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(processes, context, _begin, (root, folder)) as pool:
+        for written in pool.map(_work, jobs, chunksize=4):
+            yield from written
+            progress(1)
+
+
+_worker: list[Press] = []
+
+
+def _begin(root: Path, folder: Path) -> None:
+    """Open the catalogue once in a worker; its connection lives as long as the worker."""
+    held = ExitStack()
+    opened = held.enter_context(store.reading(root))
+    _worker[:] = [_press(opened, root, folder)]
+    _stacks.append(held)
+
+
+_stacks: list[ExitStack] = []
+
+
+def _work(job: Job) -> Iterable[Written]:
+    return list(_made(_worker[0], job))
