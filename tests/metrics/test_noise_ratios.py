@@ -52,10 +52,20 @@ def test_noise_over_gain_at_the_same_settings() -> None:
     gain = reading("gain", 26.0, 0.001, 0.0, volume="full")
     (found,) = derived("input_referred_noise", [idle(volume="full"), gain])
     assert found.figure.value == pytest.approx(1e-4 / 10**1.3)
+    # 1 % of the noise, 0.6 % of it its own; of the gain's 0.3 % all is the shared calibration.
+    of_gain = 0.026 / 8.6859
+    assert found.figure.uncertainty / found.figure.value == pytest.approx(
+        math.sqrt(0.01**2 + of_gain**2 - 2 * of_gain**2), rel=1e-4
+    )
+    assert found.made_from[1] is gain
+
+
+def test_calibrations_of_two_ranges_count_as_independent() -> None:
+    gain = reading("gain", 26.0, 0.001, 0.0, calibration_key="bench/other range")
+    (found,) = derived("input_referred_noise", [idle(), gain])
     assert found.figure.uncertainty / found.figure.value == pytest.approx(
         math.hypot(0.01, 0.026 / 8.6859), rel=1e-4
     )
-    assert found.made_from[1] is gain
 
 
 @pytest.mark.parametrize(

@@ -5,9 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from backbench.metrics.across import Derived, Reading, Session, cleanest, limited
+from backbench.metrics.across import (
+    Derived,
+    Reading,
+    Session,
+    cleanest,
+    limited,
+    relative_estimation,
+    relative_uncertainty,
+)
 from backbench.metrics.declare import Figure, derived
-from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
+from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine, correlated
 
 WEIGHTINGS = {"noise": "none", "noise_a": "A"}
 _SOURCE = "IEC 60268-3 (signal-to-noise ratio; from memory)"
@@ -123,14 +131,14 @@ def _gains(session: Session, noise: Reading) -> list[Reading]:
 
 
 def _at_input(noise: Reading, gain: Reading, weighting: str) -> Derived:
-    """Noise and gain count as independent: where both rest on one calibration of the output,
-    part of it cancels, and the uncertainty is somewhat too large."""
-    assert noise.value is not None
-    assert gain.value is not None
-    value = noise.value / 10 ** (gain.value / 20)
-    whole, own = (
-        value * math.hypot((a or 0.0) / noise.value, (b or 0.0) / DB_PER_RELATIVE)
-        for a, b in ((noise.uncertainty, gain.uncertainty), (noise.estimation, gain.estimation))
-    )
+    """Where both rest on one calibration of the output, that part of them cancels."""
+    value = (noise.value or 0.0) / 10 ** ((gain.value or 0.0) / 20)
+    of_noise, of_gain = relative_uncertainty(noise), (gain.uncertainty or 0.0) / DB_PER_RELATIVE
+    shared = math.sqrt(max(of_noise**2 - relative_estimation(noise) ** 2, 0.0))
+    r = {}
+    if noise.calibration_key == gain.calibration_key and of_noise > 0 and of_gain > 0:
+        r = {(0, 1): min(shared, of_gain) ** 2 / (of_noise * of_gain)}
+    whole = value * correlated([of_noise, -of_gain], r)
+    own = value * math.hypot(relative_estimation(noise), (gain.estimation or 0.0) / DB_PER_RELATIVE)
     figure = Figure(value, whole, own, bound=noise.bound, detail={"weighting": weighting})
     return Derived(figure, noise, (noise, gain))
