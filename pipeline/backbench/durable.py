@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import os
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from backbench.faultpoints import reached
+
+if TYPE_CHECKING:
+    import polars as pl
 
 ASIDE = ".incoming-"
 """Beginning of the name of a file that is still being written."""
@@ -64,3 +69,10 @@ def write_aside(final: Path, data: bytes, mode: int = 0o444) -> None:
     except BaseException:
         aside.unlink(missing_ok=True)
         raise
+
+
+def parquet_bytes(frame: pl.DataFrame) -> bytes:
+    """A frame as the bytes of a Parquet file, so that the disk's errors are the system's own."""
+    buffer = io.BytesIO()
+    frame.write_parquet(buffer)
+    return buffer.getvalue()

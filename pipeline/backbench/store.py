@@ -16,15 +16,21 @@ from typing import Any, TypeAlias
 import duckdb
 import polars as pl
 
-from backbench.durable import flush_file, rename
+from backbench.durable import flush_file, parquet_bytes, rename
 from backbench.errors import Fault, UserError
 from backbench.faultpoints import reached
 
 DATABASE_NAME = "catalogue.duckdb"
 PATIENCE_S = 10.0
 HOLD_S = 2.0
+CANT_OPEN = "the database can't be opened"
 MAKING = ".making-"
 """Beginning of the name of a folder with a database that is not whole yet."""
+DISK_ERRORS = (
+    duckdb.IOException, duckdb.FatalException, duckdb.TransactionException,
+    duckdb.InternalException,
+)  # fmt: skip
+"""What DuckDB raises where the disk fails it, or its file is not what it was."""
 StatementError: TypeAlias = duckdb.Error
 """What the methods of a Store raise where a statement can't be run."""
 
@@ -85,7 +91,8 @@ class Store:
             return
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "rows.parquet"
-            pl.DataFrame(rows, infer_schema_length=None, orient="row").write_parquet(path)
+            frame = pl.DataFrame(rows, infer_schema_length=None, orient="row")
+            path.write_bytes(parquet_bytes(frame))
             self.load_parquet(table, [path])
 
     def tables(self) -> list[str]:
@@ -124,16 +131,31 @@ def take_place(aside: Path, folder: Path) -> None:
     bears the database's name: the old one's log is worked in, or goes, before the new one comes.
     """
     new, old = aside / DATABASE_NAME, folder / DATABASE_NAME
+    _work_in_log(new)
     if old.exists() and _log(old).exists():
         try:
-            with _connected(old, read_only=False, config={}):
-                pass
-        except UserError:
-            # The old database can't be opened: its log is worth no more than it is.
+            _work_in_log(old)
+        except UserError as error:
+            if error.what != CANT_OPEN:
+                raise
+            # What can't be opened is worth no more with its log than without.
             old.unlink()
     _log(old).unlink(missing_ok=True)
     flush_file(new)
     rename(new, old)
+
+
+def _work_in_log(database: Path) -> None:
+    """Bring a closed database's log into its file. Raises UserError where the disk won't have it.
+
+    Closing does so too, but keeps silent where it fails.
+    """
+    if _log(database).exists():
+        with _connected(database, read_only=False, config={}) as store:
+            store.run("CHECKPOINT")
+    if _log(database).exists():
+        fault = Fault(str(_log(database)), "a log that stays", "a disk that takes what is written")
+        raise UserError("the database can't be written", [fault])
 
 
 def copy_database(folder: Path, aside: Path) -> None:
@@ -150,8 +172,7 @@ def copy_database(folder: Path, aside: Path) -> None:
             reached("write")
             with (aside / file.name).open("wb") as copy:
                 shutil.copyfileobj(stream, copy, 1 << 20)
-    with _connected(aside / DATABASE_NAME, read_only=False, config={}) as store:
-        store.rows("SELECT count(*) FROM duckdb_tables()")
+    _work_in_log(aside / DATABASE_NAME)
 
 
 def _log(database: Path) -> Path:
@@ -213,7 +234,7 @@ def _connected(path: Path, *, read_only: bool, config: dict[str, Any]) -> Iterat
     connection = _patiently(path, read_only, config)
     try:
         yield Store(connection)
-    except (duckdb.IOException, duckdb.FatalException) as error:
+    except DISK_ERRORS as error:
         fault = Fault(str(path), str(error).splitlines()[0], "a disk that takes what is written")
         raise UserError("the database can't be used", [fault]) from error
     finally:
@@ -232,7 +253,7 @@ def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.Du
             if not (isinstance(error, duckdb.IOException) and "lock on file" in str(error)):
                 found, remedy = str(error).splitlines()[0], "make it anew: `backbench rebuild`"
                 fault = Fault(str(path), found, "a DuckDB file that can be opened", remedy)
-                raise UserError("the database can't be opened", [fault]) from None
+                raise UserError(CANT_OPEN, [fault]) from None
             if time.monotonic() > give_up:
                 raise UserError("the catalogue is in use", [_holder(path, str(error))]) from None
             time.sleep(0.05)

@@ -27,6 +27,7 @@ import polars as pl  # noqa: F401  imported before the fork
 from backbench import faultpoints, store
 from backbench.catalogue import Catalogue
 from backbench.compare import unit  # noqa: F401
+from backbench.errors import UserError
 from backbench.metrics.registry import registry
 from backbench.stages import backup, ingest
 from backbench.stages.verify import verify
@@ -84,17 +85,18 @@ def in_fork(
 
 
 def _child(work: Callable[[Told], None], fault: str, reading: int, writing: int) -> None:
+    def tell(content: Any) -> None:
+        os.write(writing, (json.dumps(content) + "\n").encode())
+
     try:
         os.close(reading)
         os.environ[faultpoints.VARIABLE] = fault or "none:0:kill"
-
-        def tell(content: Any) -> None:
-            os.write(writing, (json.dumps(content) + "\n").encode())
-
         work(tell)
         tell({"points": faultpoints.passed.total(), "names": dict(faultpoints.passed)})
+    except (UserError, OSError) as error:
+        tell({"refused": str(error), "points": 0})
     except BaseException:
-        os.write(writing, (json.dumps({"error": traceback.format_exc()}) + "\n").encode())
+        tell({"error": traceback.format_exc()})
     finally:
         os._exit(0)
 
@@ -151,7 +153,7 @@ class Runner:
         for item in told:
             if "error" in item:
                 self.figures.half_done.append(f"{command}: {item['error']}")
-            if "points" in item:
+            if item.get("points"):
                 self.points[command] = item["points"]
                 self.backed_up |= command == "backup"
             if "review" in item:

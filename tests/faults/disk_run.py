@@ -1,0 +1,78 @@
+"""Disks that are full, fail or forbid writing, from some point of a command on.
+
+Run: python tests/faults/disk_run.py [EVERY]. Each EVERY-th fault point is tried; a file-size
+limit makes the database's own writes fail too. Prints one line; ends with 1 where a command
+ended in anything but words, where the catalogue is damaged, or where the next run doesn't
+carry on.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("POLARS_MAX_THREADS", "1")
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from faults.kill_runner import Runner, Told, in_fork
+
+ERRORS = ("ENOSPC", "EIO", "EACCES", "EROFS")
+COMMANDS = ("ingest", "recompute", "rebuild", "backup")
+
+
+def limited(work: Callable[[Told], None], limit: int) -> Callable[[Told], None]:
+    """The same where no file may grow beyond so many bytes."""
+
+    def within(tell: Told) -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+        work(tell)
+
+    return within
+
+
+def tried(runner: Runner, command: str, fault: str, limit: int | None) -> str:
+    """One run; how it ended: "done", "refused", or what is wrong."""
+    work = getattr(runner, f"_{command}")()
+    status, told = in_fork(limited(work, limit) if limit else work, fault)
+    runner.figures.runs += 1
+    runner._take(command, told)
+    runner._check(f"{command} with {fault or limit}")
+    last: dict[str, Any] = told[-1] if told else {}
+    if status != 0 or not ({"refused", "names"} & last.keys()):
+        return f"{command} with {fault or limit}: {status} {told}"
+    return "refused" if "refused" in last else "done"
+
+
+def main() -> int:
+    every = int(sys.argv[1]) if len(sys.argv) > 1 else 7
+    ended: list[str] = []
+    with tempfile.TemporaryDirectory() as folder:
+        runner = Runner(Path(folder), 3)
+        runner.whole()
+        for command in COMMANDS:
+            work = getattr(runner, f"_{command}")()
+            _, told = in_fork(work)
+            runner._take(command, told)
+            for n, point in enumerate(range(1, runner.points[command], every)):
+                fault = f"*:{point}+:{ERRORS[n % len(ERRORS)]}"
+                ended.append(tried(runner, command, fault, None))
+            for limit in (1_000, 100_000, 1_000_000, 3_000_000):
+                ended.append(tried(runner, command, "", limit))
+            runner.whole()
+    wrong = [end for end in ended if end not in {"done", "refused"}]
+    wrong += runner.figures.lost + runner.figures.half_done
+    for line in wrong:
+        print(line)
+    counts = f"{ended.count('refused')} told in words, {ended.count('done')} done all the same"
+    print(f"{len(ended)} runs on failing disks: {counts}, {len(wrong)} wrong")
+    return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
