@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from backbench.durable import flush_file, make_folder, rename
+from backbench.durable import flush_file, make_folder, parquet_bytes, rename
 from backbench.errors import Refusal, UserError
 from backbench.faultpoints import reached
 from backbench.metrics.battery import Finding, Trace, measure
@@ -95,7 +95,7 @@ def stage_chunk(jobs: Sequence[Job], folder: Path) -> Path:
     for name, table in tables.items():
         path = aside / f"{name}.parquet"
         reached("write")
-        table.write_parquet(path)
+        path.write_bytes(parquet_bytes(table))
         flush_file(path)
     return _settled(aside, folder / digest([item.analysis_key for item in done]))
 
