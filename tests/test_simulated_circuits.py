@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import math
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 import pytest
+import soundfile
 
 from backbench.catalogue import Catalogue
 from simulated import simulated_catalogue
@@ -144,6 +146,29 @@ def test_the_other_pairs_of_loads_agree_too(truth: Truth, circuits: Path, tmp_pa
     catalogue = simulated_catalogue(tmp_path / "catalogue")
     catalogue.ingest([manifest.parent], history=False)
     assert abs(impedance(catalogue, truth) - truth["value"]) <= allowed(truth)
+
+
+def test_the_same_levels_in_one_stepped_file(circuits: Path, tmp_path: Path) -> None:
+    """Twelve captures played one after another are found again and cross where ngspice tells."""
+    folder = circuits / "class_b_power_steps"
+    told = tomllib.loads((folder / "review.toml").read_text())["capture"]
+    parts = [soundfile.read(folder / capture["file"], dtype="float64") for capture in told]
+    rate, length = parts[0][1], len(parts[0][0])
+    whole = np.concatenate([np.zeros((rate // 3, 2)), *(part for part, _ in parts)])
+    soundfile.write(folder / "steps.wav", whole, rate, subtype="FLOAT")
+    head = (folder / "review.toml").read_text().split("[[capture]]")[0]
+    levels = ", ".join(str(capture["stimulus"]["generator_vrms"]) for capture in told)
+    (folder / "review.toml").write_text(
+        f'{head}[[capture]]\nfile = "steps.wav"\nstimulus = {{ steps_hz = 1000, '
+        f"step_s = {length / rate}, levels_vrms = [{levels}] }}\n"
+    )
+    catalogue = simulated_catalogue(tmp_path / "catalogue")
+    catalogue.ingest([folder], history=False)
+    for truth in truths():
+        if truth["id"] in {"C.p1pct", "C.p1pct_lower"}:
+            assert abs(how(truth)(catalogue, truth) - truth["value"]) <= allowed(truth)
+    onset = one(catalogue, {"review": "class-b-power-steps", "file": []}, "clipping_onset")
+    assert 15 < onset < 22.7  # least distortion is at 11 W, 1 % at 22.6 W
 
 
 def test_every_case_is_held() -> None:

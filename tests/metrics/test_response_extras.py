@@ -112,15 +112,18 @@ def test_a_flat_response_has_no_rise() -> None:
     assert ("response_bump_at", None) not in figures(taken)
 
 
-@given(st.integers(0, 10_000), st.floats(1e-3, 0.3))
-@settings(max_examples=60)
-def test_noise_alone_is_no_rise(seed: int, u: float) -> None:
-    """Of 240 points of noise the greatest lies near three times its standard deviation."""
+def test_noise_alone_is_no_rise() -> None:
+    """Of 241 points of noise the greatest lies near three times its standard deviation.
+
+    A rise counts as one above twice its uncertainty: noise alone must seldom get there.
+    """
     hz = np.geomspace(20, 20_000, 241)
-    found, _ = Response(
-        hz, u * np.random.default_rng(seed).standard_normal(241), np.full(241, u)
-    ).highest(20, 20_000)
-    assert found.db <= 3 * found.u
+    taken = 0
+    for seed in range(200):
+        noise = 0.1 * np.random.default_rng(seed).standard_normal(241)
+        found, _ = Response(hz, noise, np.full(241, 0.1)).highest(20, 20_000)
+        taken += found.db > 2 * found.u
+    assert taken <= 10
 
 
 def test_phase_and_group_delay_of_filters() -> None:

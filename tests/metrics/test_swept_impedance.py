@@ -81,6 +81,19 @@ def test_other_drives_and_taps_make_no_pair() -> None:
     assert drawn(session(swept(8.0, "a"), swept(8.0, "b"))) == []
 
 
+def test_tones_at_five_frequencies_draw_a_curve() -> None:
+    hertz = [20.0, 100.0, 1000.0, 5000.0, 20_000.0]
+    readings = [
+        reading("level", 10 / (1 + float(impedance(np.array(hz))) / ohm), 0.002, 1e-4,
+                frequency_hz=hz, load_ohm=None if math.isinf(ohm) else ohm)
+        for hz in hertz for ohm in (math.inf, 8.0)
+    ]  # fmt: skip
+    (found,) = drawn(Session(readings[::-1]))
+    assert found.data.x.tolist() == hertz
+    assert found.data.y == pytest.approx(impedance(np.array(hertz)), rel=1e-9)
+    assert drawn(Session(readings[2:])) == []
+
+
 def levels(source: float, **more: object) -> list[Reading]:
     return [
         reading("level", 10 * load / (load + source), 0.004, 1e-4, load_ohm=load, **more)

@@ -128,6 +128,16 @@ class Session:
     def _by_metric(self) -> dict[Hashable, list[Reading]]:
         return grouped((r for r in self.readings if r.value is not None), lambda r: r.metric)
 
+    @cached_property
+    def _by_capture(self) -> dict[Hashable, list[Reading]]:
+        valued = (r for r in self.readings if r.value is not None)
+        return grouped(valued, lambda r: (r.metric, r.analysis_key, r.unit_key, r.output))
+
+    def beside(self, metric: str, like: Reading) -> list[Reading]:
+        """Readings of a metric, with a number, on the same output in the same capture."""
+        place = (metric, like.analysis_key, like.unit_key, like.output)
+        return self._by_capture.get(place, [])
+
     def of(self, metric: str, **same: object) -> list[Reading]:
         """Readings of a metric that carry a number, with the given conditions equal."""
         return [
@@ -170,12 +180,17 @@ def _relative(reading: Reading, part: float | None) -> float:
 
 def same_capture(session: Session, metric: str, like: Reading) -> Reading | None:
     """The reading of another metric on the same output under all the same conditions."""
-    conditions = {name: getattr(like, name) for name in CAPTURE_CONDITIONS}
-    return next(iter(session.of(metric, **conditions)), None)
+    return next(
+        (r for r in session.beside(metric, like) if _conditions(r) == _conditions(like)), None
+    )
+
+
+def _conditions(reading: Reading) -> tuple[object, ...]:
+    return tuple(getattr(reading, name) for name in CAPTURE_CONDITIONS)
 
 
 CAPTURE_CONDITIONS = (
-    "analysis_key", "unit_key", "output", "stimulus", "frequency_hz", "power_w", "load_ohm",
+    "stimulus", "frequency_hz", "power_w", "load_ohm",
     "load_kind", "generator_vrms", "input", "tap", "volume", "driven", "calibration_key",
 )  # fmt: skip
 

@@ -33,6 +33,7 @@ from backbench.metrics.declare import (
 from backbench.metrics.load_pairs import (
     COVERAGE,
     STEPPED_OR_SINGLE,
+    Pair,
     best_pairs,
     ohm_of,
     swept_impedance,
@@ -48,6 +49,7 @@ TAP = re.compile(r"(\d+(?:\.\d+)?)\s*ohms?")
 SWEPT_HZ = (20.0, 1000.0, 20_000.0)
 REGULATION_OHM = (8.0, 4.0)
 SAME_LOAD = 0.05
+LEAST_TONES = 5
 
 Given = Derived | RefusedDerivation
 
@@ -151,14 +153,36 @@ def _told(session: Session) -> Iterator[_Told | RefusedDerivation]:
                 yield ohms, swept.gains[1], swept.sources, hz
 
 
-@derived_curve("source_impedance", title="Output source impedance", x_unit="Hz", y_unit="ohm",
-               version=1)  # fmt: skip
+@derived_curve(
+    "source_impedance", title="Output source impedance", x_unit="Hz", y_unit="ohm", version=1
+)
 def source_impedance_curve(session: Session) -> Iterator[DerivedCurve]:
-    """Magnitude from sweeps under two loads at one drive; the two most different loads."""
+    """Magnitude under two loads at one drive: of sweeps, and of tones at five frequencies or more.
+
+    Of several loads swept, the two most different.
+    """
     for swept in swept_pairs(session):
         data = swept_impedance(swept)
         if len(data.x) >= 2:
             yield DerivedCurve(data, swept.gains[1], swept.sources)
+    told = [pair for pair in best_pairs(session) if pair.ohms is not None]
+    groups: dict[object, list[Pair]] = {}
+    for pair in told:
+        groups.setdefault((*_place(pair.heavy), ohm_of(pair.heavy)), []).append(pair)
+    for same in groups.values():
+        if len(same) >= LEAST_TONES:
+            yield _curve_of_tones(sorted(same, key=lambda pair: pair.heavy.frequency_hz or 0.0))
+
+
+def _curve_of_tones(pairs: list[Pair]) -> DerivedCurve:
+    known = [(pair.heavy.frequency_hz or 0.0, pair.ohms) for pair in pairs if pair.ohms]
+    data = CurveData(
+        np.array([hz for hz, _ in known]),
+        np.array([ohms.value for _, ohms in known]),
+        np.array([ohms.u for _, ohms in known]),
+    )
+    sources = tuple(r for pair in pairs for r in (pair.light, pair.heavy))
+    return DerivedCurve(data, pairs[0].heavy, sources)
 
 
 @derived(
@@ -186,11 +210,12 @@ def load_regulation(session: Session) -> Iterator[Given]:
             yield _regulation(session, light, heavy)
 
 
+def _place(r: Reading) -> tuple[object, ...]:
+    return r.unit_key, r.output, r.input, r.tap, r.volume, r.controls
+
+
 def _drive_and_place(r: Reading) -> tuple[object, ...]:
-    return (
-        r.unit_key, r.output, r.frequency_hz, r.input, r.tap, r.volume, r.controls,
-        r.generator_vrms, r.driven,
-    )  # fmt: skip
+    return (*_place(r), r.frequency_hz, r.generator_vrms, r.driven)
 
 
 def _regulation(session: Session, light: Reading, heavy: Reading) -> Given:

@@ -148,13 +148,16 @@ def _extreme(hz: Array, db: Array, u: Array) -> tuple[Level, tuple[float, float]
     near = np.flatnonzero(db >= db[top] - u[top])
     low, high = max(int(near[0]) - 1, 0), min(int(near[-1]) + 1, len(hz) - 1)
     # The greatest of many points that noise alone tells apart lies high by chance.
-    own = math.hypot(float(u[top]), _chance(db[top] - db, u) / math.sqrt(3))
+    own = math.hypot(float(u[top]), _chance(db[top] - db, u, within=3) / math.sqrt(3))
     return Level(float(db[top]), own), (float(hz[low]), float(hz[high]))
 
 
-def _chance(short_of_extreme: Array, u: Array) -> float:
-    """How far noise pushes the extreme of the points that are within noise of it (Gaussian)."""
-    rivals = int(np.count_nonzero(short_of_extreme <= 2 * u))
+def _chance(short_of_extreme: Array, u: Array, within: float = 2) -> float:
+    """How far noise pushes the extreme of the points that are within noise of it (Gaussian).
+
+    within: how many standard uncertainties a point may be short of it and count.
+    """
+    rivals = int(np.count_nonzero(short_of_extreme <= within * u))
     return float(np.median(u) * math.sqrt(2 * math.log(rivals))) if rivals > 1 else 0.0
 
 
