@@ -19,7 +19,7 @@ from backbench.settings import SETTINGS_NAME
 from backbench.stages.places import Places, places
 from backbench.stages.verify import vault_files
 from backbench.store import DATABASE_NAME, MAKING, copy_database, take_place
-from backbench.vault import RESTORE, refuse_changed
+from backbench.vault import refuse_changed
 
 MARK = ".backup-of"
 """A file that says whose backup a folder is, or is becoming."""
@@ -40,7 +40,8 @@ def backup(source: Places, folder: Path, progress: Progress) -> Copied:
     """Bring a folder to the state of the catalogue; what it holds already is verified.
 
     Nothing is ever taken out of a backup. Raises UserError where the folder holds something
-    else, or the backup of another catalogue. Damaged originals are told; the rest is copied.
+    else, or the backup of another catalogue. A damaged original that the backup lacks is told, and
+    the rest is copied; what the backup holds whole it keeps, however the catalogue fares.
     """
     target = places(folder)
     _refuse_overlap(source.root, folder)
@@ -125,9 +126,7 @@ def _copy_originals(source: Places, target: Places, copied: Copied, progress: Pr
         try:
             _copy_original(path, target, copied)
         except UserError as error:
-            held = _whole(target.vault.path(path.name))
-            remedy = f"{target.root} holds it whole: restore it" if held else RESTORE
-            copied.faults += [Fault(f.where, f.found, f.expected, remedy) for f in error.faults]
+            copied.faults += error.faults
         progress(1)
 
 

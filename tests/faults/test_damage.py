@@ -1,0 +1,250 @@
+"""Damage found and named; a backup kept, opened, and what was lost brought back from it."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from backbench import store
+from backbench.catalogue import Catalogue
+from backbench.errors import UserError
+from backbench.stages.backup import backup, restore
+from backbench.stages.verify import Report, verify
+from faults.small_catalogue import set_calibration, small_catalogue, write_review
+from simulated import contents_of
+
+
+def nothing(_: int) -> None:
+    pass
+
+
+def verified(root: Path) -> Report:
+    return verify(Catalogue(root).places, nothing)
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A catalogue of two reviews. Not to be changed."""
+    folder = tmp_path_factory.mktemp("whole")
+    catalogue = small_catalogue(folder / "catalogue")
+    for name in ("auk", "brant"):
+        write_review(folder / name, 0)
+    _, refused = catalogue.ingest([folder / "auk", folder / "brant"], history=False, processes=1)
+    assert not refused
+    return catalogue.places.root
+
+
+@pytest.fixture
+def root(whole: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(whole, tmp_path / "catalogue"))
+
+
+def original(root: Path, review: str, name: str) -> Path:
+    places = Catalogue(root).places
+    receipt = places.ledger.newest()[review]
+    sha256 = receipt.manifest if name == "review.toml" else receipt.files[name].sha256
+    assert sha256
+    return places.vault.path(sha256)
+
+
+def one_bit(path: Path) -> None:
+    data = bytearray(path.read_bytes())
+    data[len(data) // 2] ^= 1
+    path.chmod(0o644)
+    path.write_bytes(data)
+
+
+def cut_short(path: Path) -> None:
+    path.chmod(0o644)
+    path.write_bytes(path.read_bytes()[:-1])
+
+
+Damage = Callable[[Path], None]
+DAMAGES = [Path.unlink, one_bit, cut_short]
+
+
+def test_a_sound_catalogue_has_no_faults(root: Path) -> None:
+    report = verified(root)
+    assert (report.originals, report.receipts) == (5, 2)
+    assert report.readings > 50
+    assert (report.faults, report.gaps, report.orphans) == ([], [], [])
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_a_damaged_original_is_named_and_fails_alone(root: Path, damage: Damage) -> None:
+    victim = original(root, "auk", "tone.wav")
+    damage(victim)
+    assert victim.name in " ".join(map(str, verified(root).faults))
+    catalogue = Catalogue(root)
+    set_calibration(catalogue, 12.0)
+    outcomes, refused = catalogue.recompute(history=False, processes=1)
+    assert not refused
+    failed = {outcome.review: outcome.failed for outcome in outcomes}
+    assert failed["brant"] == ()
+    ((file, reason),) = failed["auk"]
+    assert file == "tone.wav"
+    assert "restore it from a backup" in reason
+    assert catalogue.readings()["review_key"].unique().sort().to_list() == ["auk", "brant"]
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_a_damaged_original_comes_back_from_a_backup(
+    root: Path, tmp_path: Path, damage: Damage
+) -> None:
+    backup(Catalogue(root).places, tmp_path / "backup", nothing)
+    before = contents_of(root)
+    damage(original(root, "auk", "tone.wav"))
+    catalogue = Catalogue(root)
+    set_calibration(catalogue, 12.0)
+    catalogue.recompute(history=False, processes=1)
+    assert backup(catalogue.places, tmp_path / "backup", nothing).copied == 0
+    copied = restore(Catalogue(tmp_path / "backup").places, root, nothing)
+    assert (copied.copied, copied.held, copied.faults) == (1, 4, [])
+    set_calibration(catalogue, 10.0)
+    outcomes, _ = catalogue.recompute(history=False, processes=1)
+    assert [outcome.failed for outcome in outcomes] == [(), ()]
+    assert verified(root).faults == []
+    assert contents_of(root) == before
+
+
+def test_a_failure_for_want_of_an_original_is_tried_again(root: Path, tmp_path: Path) -> None:
+    victim = original(root, "auk", "tone.wav")
+    aside = victim.rename(tmp_path / "aside")
+    catalogue = Catalogue(root)
+    set_calibration(catalogue, 12.0)
+    catalogue.recompute(history=False, processes=1)
+    aside.rename(victim)
+    outcomes, _ = catalogue.recompute(history=False, processes=1)
+    assert {o.review: (o.computed, o.failed) for o in outcomes} == {
+        "auk": (1, ()),
+        "brant": (0, ()),
+    }
+    assert verified(root).faults == []
+
+
+def test_a_damaged_manifest_costs_its_review_alone(root: Path) -> None:
+    one_bit(original(root, "auk", "review.toml"))
+    outcomes, (refused,) = Catalogue(root).recompute(history=False, processes=1)
+    assert [outcome.review for outcome in outcomes] == ["brant"]
+    assert "damaged" in str(refused.error)
+
+
+def test_a_rebuild_with_a_damaged_manifest_keeps_the_old_database(root: Path) -> None:
+    before = contents_of(root)
+    original(root, "auk", "review.toml").unlink()
+    number, refused = Catalogue(root).rebuild(processes=1)
+    assert (number, len(refused)) == (0, 1)
+    assert contents_of(root) == before
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_a_damaged_receipt_is_named(root: Path, damage: Damage) -> None:
+    receipt = root / "ledger" / "000001.json"
+    receipt.chmod(0o644)
+    if damage is one_bit:
+        receipt.write_bytes(b"\x80" + receipt.read_bytes())
+    else:
+        damage(receipt)
+        if damage is cut_short:
+            cut_short(receipt)
+    assert "000001.json" in " ".join(map(str, verified(root).faults))
+
+
+def test_a_damaged_database_is_told_in_words_and_rebuilt(root: Path) -> None:
+    before = contents_of(root)
+    path = root / store.DATABASE_NAME
+    path.write_bytes(path.read_bytes()[:5000])
+    with pytest.raises(UserError, match="can't be"):
+        Catalogue(root).reviews()
+    assert any(store.DATABASE_NAME in str(fault) for fault in verified(root).faults)
+    Catalogue(root).rebuild(processes=1)
+    assert contents_of(root) == before
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ("INSERT INTO reading FROM reading LIMIT 1", "more than once"),
+        ("DELETE FROM analysis", "without its analysis"),
+        ("DELETE FROM analysis_capture", "leads to no original"),
+        ("UPDATE analysis_capture SET sha256 = repeat('a', 64)", "a received file"),
+        ("UPDATE review SET receipt = 77", "a receipt of the ledger"),
+        ("DELETE FROM appearance", "review without units"),
+        ("DELETE FROM environment", "versions"),
+    ],
+)
+def test_rows_that_contradict_each_other_are_found(root: Path, change: str, told: str) -> None:
+    with store.writing(root) as opened:
+        opened.run(change)
+    assert told in " ".join(map(str, verified(root).faults))
+
+
+def test_a_receipt_not_loaded_is_a_gap_and_unnamed_bytes_an_orphan(root: Path) -> None:
+    with store.writing(root) as opened:
+        for table in ("review", "appearance", "capture", "reading", "curve", "analysis",
+                      "analysis_capture", "reading_point", "published"):  # fmt: skip
+            opened.run(f"DELETE FROM {table} WHERE review_key = 'auk'")
+    unnamed = Catalogue(root).places.vault.put_bytes(b"of no review")
+    report = verified(root)
+    assert (len(report.faults), len(report.gaps), report.orphans) == (0, 1, [unnamed])
+    Catalogue(root).recompute(history=False, processes=1)
+    assert verified(root).gaps == []
+
+
+def test_a_backup_is_incremental_opens_and_restores_equal(root: Path, tmp_path: Path) -> None:
+    (root / "queries" / "mine.sql").write_text("-- not looked at here")
+    places, kept = Catalogue(root).places, tmp_path / "backup"
+    assert (backup(places, kept, nothing).copied, backup(places, kept, nothing).held) == (5, 5)
+    write_review(tmp_path / "crake", 0)
+    Catalogue(root).ingest([tmp_path / "crake"], history=False, processes=1)
+    assert backup(places, kept, nothing).copied == 2
+    assert contents_of(kept) == contents_of(root)
+    restore(Catalogue(kept).places, tmp_path / "new", nothing)
+    assert contents_of(tmp_path / "new") == contents_of(root)
+    assert (tmp_path / "new" / "queries" / "mine.sql").exists()
+    assert verified(tmp_path / "new").faults == []
+    Catalogue(tmp_path / "new").rebuild(processes=1)
+    assert contents_of(tmp_path / "new") == contents_of(root)
+
+
+def test_a_damaged_backup_is_mended_by_the_next(root: Path, tmp_path: Path) -> None:
+    places, kept = Catalogue(root).places, tmp_path / "backup"
+    backup(places, kept, nothing)
+    one_bit(original(kept, "auk", "tone.wav"))
+    assert backup(places, kept, nothing).copied == 1
+    assert verified(kept).faults == []
+
+
+@pytest.mark.parametrize("kind", ["inside", "same", "stranger", "other catalogue"])
+def test_a_backup_never_covers_something_else(root: Path, tmp_path: Path, kind: str) -> None:
+    places = Catalogue(root).places
+    target = {"inside": root / "backup", "same": root}.get(kind, tmp_path / "target")
+    if kind == "stranger":
+        target.mkdir()
+        (target / "letter.txt").write_text("dear")
+    if kind == "other catalogue":
+        other = small_catalogue(tmp_path / "other")
+        write_review(tmp_path / "crake", 0)
+        other.ingest([tmp_path / "crake"], history=False, processes=1)
+        backup(other.places, target, nothing)
+    with pytest.raises(UserError):
+        backup(places, target, nothing)
+    assert verified(root).faults == []
+
+
+def test_a_newer_database_is_refused_with_words(root: Path) -> None:
+    with store.writing(root) as opened:
+        opened.run("INSERT INTO migration VALUES (9999, '9999_later.sql', 'unknown')")
+    with pytest.raises(UserError, match="another version") as caught:
+        Catalogue(root).reviews()
+    assert "9999" in str(caught.value)
+
+
+def test_an_older_database_is_refused_until_a_writer_brings_it_up(root: Path) -> None:
+    with store.writing(root) as opened:
+        opened.run("DELETE FROM migration WHERE number = (SELECT max(number) FROM migration)")
+    with pytest.raises(UserError, match="older version"):
+        Catalogue(root).reviews()
