@@ -22,13 +22,19 @@ METRICS: dict[str, tuple[str, str]] = {
     "response_low_3db": ("Hz", "lower"), "response_high_3db": ("Hz", "higher"),
     "damping_factor": ("1", "higher"), "channel_balance": ("dB", "nearer zero"),
     "separation": ("dB", "higher"), "power_at_limit": ("W", "higher"),
-    "dc_offset": ("V", "nearer zero"),
+    "dc_offset": ("V", "nearer zero"), "input_referred_noise": ("V", "lower"),
+    "snr_1w": ("dB", "higher"),
+    "tone_level": ("V", "neither"), "intermodulation_product": ("dB", "lower"),
+    "rise_time": ("s", "lower"), "overshoot": ("%", "lower"), "tilt": ("%", "nearer zero"),
+    "state_high": ("V", "neither"), "state_low": ("V", "neither"),
 }  # fmt: skip
 CONDITIONS: dict[str, dict[str, Any]] = {
     "idle": {"stimulus": "idle"},
     "tone": {"stimulus": "tone", "frequency_hz": 1000.0, "load_ohm": 8.0, "power_w": 5.0},
     "steps": {"stimulus": "steps", "frequency_hz": 1000.0, "load_ohm": 8.0},
     "sweep": {"stimulus": "sweep", "load_ohm": 8.0},
+    "two_tones": {"stimulus": "two tones", "load_ohm": 8.0},
+    "square": {"stimulus": "square", "frequency_hz": 1000.0, "load_ohm": 8.0},
 }
 
 

@@ -28,23 +28,31 @@ def line(comparison: Comparison, metric: str) -> Any:
 
 
 def test_place_percentile_and_neighbours(given: Any) -> None:
-    noises(given, {"a": 1e-4, "b": 2e-4, "c": 3e-4, "d": 4e-4, "e": 9e-4})
+    noises(given, {"a": 1e-4, "b": 2e-4, "c": 3e-4, "d": 4e-4, "e": 9e-4, "f": 20e-4})
     found = line(compared(given, "c"), "noise_a")
-    assert found.place == "3rd of 5"
-    assert found.percentile == 50.0
+    assert found.place == "3rd of 6"
+    assert found.percentile == 60.0
     assert [near.unit_key for near in found.around] == ["a", "b", "d"]
 
 
+def test_fewer_than_five_others_make_no_rank(given: Any) -> None:
+    noises(given, {"a": 1e-4, "b": 2e-4, "c": 3e-4, "d": 4e-4, "e": 9e-4})
+    comparison = compared(given, "c")
+    found = line(comparison, "noise_a")
+    assert (found.place, found.percentile, found.n) == ("", None, 5)
+    assert comparison.notes[0] == ("only 4 peers; a rank or percentile takes 5: none is given")
+
+
 def test_units_within_uncertainty_share_the_rank(given: Any) -> None:
-    noises(given, {"a": 1e-4, "b": 2.0e-4, "c": 2.01e-4, "d": 4e-4, "e": 9e-4})
-    assert line(compared(given, "b"), "noise_a").place == "2nd to 3rd of 5"
+    noises(given, {"a": 1e-4, "b": 2.0e-4, "c": 2.01e-4, "d": 4e-4, "e": 9e-4, "f": 20e-4})
+    assert line(compared(given, "b"), "noise_a").place == "2nd to 3rd of 6"
 
 
 def test_higher_is_better_where_the_metric_says_so(given: Any) -> None:
-    for key, value in {"a": 10.0, "b": 20.0, "c": 30.0}.items():
+    for n, key in enumerate("abcdef", start=1):
         given.unit(key)
-        given.reading(key, "damping_factor", value, 0.1)
-    assert line(compared(given, "c"), "damping_factor").place == "1st of 3"
+        given.reading(key, "damping_factor", 10.0 * n, 0.1)
+    assert line(compared(given, "f"), "damping_factor").place == "1st of 6"
 
 
 def test_the_worse_output_is_compared(given: Any) -> None:
@@ -91,14 +99,14 @@ def test_units_left_out_are_counted_with_the_reason(given: Any) -> None:
 
 
 def test_entered_readings_can_be_left_out(given: Any) -> None:
-    noises(given, {"a": 1e-4, "b": 2e-4})
+    noises(given, {"a": 1e-4, "b": 2e-4, "c": 3e-4, "d": 4e-4, "e": 9e-4, "f": 20e-4})
     given.unit("old")
     given.reading("old", "noise_a", 3e-4, None, under="idle", status="entered")
     found = line(compared(given, "a"), "noise_a")
-    assert (found.place, found.note) == ("1st to 2nd of 3", "1 entered from old records")
+    assert (found.place, found.note) == ("1st to 2nd of 7", "1 entered from old records")
     with reading(given.folder) as store:
         without = line(compare_unit(store, "a", include_entered=False), "noise_a")
-    assert without.place == "1st of 2"
+    assert without.place == "1st of 6"
     assert without.left_out == {"entered or off the test point": 1}
 
 
@@ -142,11 +150,60 @@ def test_comparison_across_a_step_of_the_bench_is_told(given: Any) -> None:
     notes = compared(given, "early").notes
     told = [note for note in notes if "moved by" in note]
     assert len(told) == 1
-    assert "between 2020-05-01 and 2020-06-01; 1 peers" in told[0]
+    assert told[0].endswith(
+        "moved by +0.819 dB between 2020-05-01 and 2020-06-01, more than a tenth of the difference "
+        "to peers on the other side: noise a (1 peer)"
+    )
+
+
+def test_what_drives_no_loudspeaker_has_no_damping_compared(given: Any) -> None:
+    given.unit("pre", kind="preamplifier")
+    given.reading("pre", "damping_factor", 0.01, 1e-4, load_ohm=10e3)
+    given.reading("pre", "gain", 20.0, 0.1, load_ohm=10e3)
+    assert [line.metric for line in compared(given, "pre").lines] == ["gain"]
+
+
+def test_noise_metrics_are_never_mixed(given: Any) -> None:
+    """A-weighted and unweighted ratios, output and input noise: a line each, of its own kind."""
+    given.unit("a")
+    given.reading("a", "noise_a", 1e-4, 1e-6, under="idle")
+    given.reading("a", "noise", 5e-4, 1e-6, under="idle")
+    for metric, weighted, plain in (("input_referred_noise", 1e-6, 5e-6), ("snr_1w", 89.0, 75.0)):
+        given.reading("a", metric, weighted, 0.0, under="idle", detail='{"weighting":"A"}')
+        given.reading("a", metric, plain, 0.0, under="idle", detail='{"weighting":"none"}')
+    found = {line.metric: line.value for line in compared(given, "a").lines}
+    assert found == {"noise_a": 1e-4, "noise": 5e-4, "input_referred_noise": 1e-6, "snr_1w": 89.0}
+
+
+def test_volume_of_the_idle_noise_is_told(given: Any) -> None:
+    for key, volume in {"a": "full", "b": "full", "c": "10 o'clock", "d": None}.items():
+        given.unit(key)
+        given.reading(key, "noise_a", 1e-4, 1e-6, under="idle", volume=volume)
+    given.reading("a", "noise_a", 0.5e-4, 1e-6, under="idle", volume="half")
+    comparison = compared(given, "a")
+    assert line(comparison, "noise_a").value == 1e-4
+    assert (
+        "idle noise: at volume full, 1 peers at another setting, 1 peers without one stated; of "
+        "several settings the full one is compared"
+    ) in comparison.notes
+
+
+def test_interpolated_values_are_counted(given: Any) -> None:
+    for key, powers in {"a": (1.1, 3.0, 9.0), "b": (1.1, 5.0, 9.0)}.items():
+        given.unit(key)
+        for position, power in enumerate(powers, start=1):
+            given.capture(f"r-{key}", position)
+            given.reading(key, "thd", 0.1, 1e-3, power_w=power,
+                          analysis_key=f"r-{key}-{position}")  # fmt: skip
+    comparison = compared(given, "a")
+    found = line(comparison, "thd")
+    assert (found.point_key, found.n, found.interpolated) == ("tone-1khz-5w-8ohm", 2, 1)
+    assert found.note == "1 interpolated in power, this one among them"
+    assert comparison.frame()["interpolated"].to_list() == [1]
 
 
 def test_frame_has_a_row_for_each_metric(given: Any) -> None:
-    noises(given, {"a": 1e-4, "b": 2e-4})
+    noises(given, {"a": 1e-4, "b": 2e-4, "c": 3e-4, "d": 4e-4, "e": 9e-4, "f": 20e-4})
     frame = compared(given, "a").frame()
     assert frame["metric"].to_list() == ["noise_a"]
     assert frame.row(0, named=True)["rank_first"] == 1

@@ -8,7 +8,7 @@ normal values is 0.9539 standard deviations.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -41,14 +41,20 @@ class Control:
 
 @dataclass(frozen=True)
 class Step:
-    """A change of one bench's level: in which series, between which days, by how much."""
+    """A change of one bench's level: in which series, between which days, from which value."""
 
     bench_key: str
     series: str
     before: dt.date
     after: dt.date
-    change: float
+    first: float
+    last: float
     unit: str
+
+    @property
+    def change(self) -> float:
+        """The value after less that before."""
+        return self.last - self.first
 
     def spans(self, one: dt.date, other: dt.date) -> bool:
         """Whether two days lie on different sides of the change."""
@@ -95,25 +101,49 @@ def _runs(positions: Sequence[int]) -> list[list[int]]:
     return runs
 
 
-def steps(store: Store) -> list[Step]:
-    """Every flagged step of every loop-back series. Calibrations are meant to change: not here."""
+@dataclass(frozen=True, eq=False)
+class Series:
+    """One quantity of one bench over time. chart: None where there are too few values."""
+
+    bench_key: str
+    name: str
+    unit: str
+    days: tuple[dt.date, ...]
+    values: tuple[float, ...]
+    chart: Control | None
+
+    def steps(self) -> list[Step]:
+        """Its flagged steps, by date."""
+        return [
+            Step(self.bench_key, self.name, self.days[i - 1], self.days[i], self.values[i - 1],
+                 self.values[i], self.unit)
+            for i in (self.chart.steps if self.chart else ())
+        ]  # fmt: skip
+
+
+def over_time(store: Store) -> list[Series]:
+    """Every series of every bench: loop-back gain, residual and noise, and its calibrations."""
     from backbench.compare.saved import shipped
 
     frame = shipped()["bench-over-time"].run(store)
     found = []
-    for (bench, series), part in frame.group_by(("bench_key", "series"), maintain_order=True):
-        if str(series).startswith("loop-back"):
-            rows = list(part.iter_rows(named=True))
-            found += list(_steps_of(str(bench), str(series), rows))
+    for (bench, name), part in frame.group_by(("bench_key", "series"), maintain_order=True):
+        values = tuple(part["value"].to_list())
+        found.append(
+            Series(str(bench), str(name), str(part["unit"][0]), tuple(part["reviewed"].to_list()),
+                   values, _chart(values))
+        )  # fmt: skip
     return found
 
 
-def _steps_of(bench: str, series: str, rows: Sequence[dict[str, Any]]) -> Iterable[Step]:
+def _chart(values: tuple[float, ...]) -> Control | None:
     try:
-        chart = control([row["value"] for row in rows])
+        return control(values)
     except Refusal:
-        return
-    for i in chart.steps:
-        change = rows[i]["value"] - rows[i - 1]["value"]
-        days = rows[i - 1]["reviewed"], rows[i]["reviewed"]
-        yield Step(bench, series, *days, change, rows[i]["unit"])
+        return None
+
+
+def steps(store: Store) -> list[Step]:
+    """Every flagged step of every loop-back series. Calibrations are meant to change: not here."""
+    loops = [series for series in over_time(store) if series.name.startswith("loop-back")]
+    return [step for series in loops for step in series.steps()]

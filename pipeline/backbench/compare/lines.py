@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from backbench.compare import ranks
-from backbench.compare.peers import Peers
+from backbench.compare.peers import FEW, Peers
 from backbench.store import Store
 
 if TYPE_CHECKING:
@@ -22,14 +22,18 @@ LIMIT_LOADS = {"limit-1khz-8ohm": 8.0, "limit-1khz-4ohm": 4.0, "limit-1khz-16ohm
 LIMIT_POINTS = tuple(LIMIT_LOADS)
 LIMIT_PERCENT = 1.0
 PLACED: dict[str, tuple[str, ...]] = {
-    "noise_a": ("idle",), "noise": ("idle",), "gain": ("gain-1khz",), "thd": POWER_POINTS,
+    "noise_a": ("idle",), "noise": ("idle",), "input_referred_noise": ("idle",),
+    "snr_1w": ("idle",), "gain": ("gain-1khz",), "thd": POWER_POINTS,
     "thd_n": POWER_POINTS, "snr": POWER_POINTS, "dc_offset": POWER_POINTS,
+    "difference_frequency_total": ("two-tone-19k-20k",),
     "power_at_limit": LIMIT_POINTS, "source_impedance": ("impedance-1khz",),
     "damping_factor": ("impedance-1khz",), "channel_balance": ("channels-1khz",),
     "separation": ("channels-1khz",), "response_spread": ("response",),
     "response_low_3db": ("response",), "response_high_3db": ("response",),
 }  # fmt: skip
 """Metrics that a unit is compared in, each with its test points in order of preference."""
+OF_LOUDSPEAKERS = ("damping_factor", "snr_1w")
+"""Metrics that refer to a loudspeaker's load: of amplifiers only, not of what drives none."""
 NEIGHBOURS = 3
 
 
@@ -49,7 +53,9 @@ class Line:
 
     n: units with a value there, the unit included. rank: first and last place it may hold
     (1 the best); percentile: share of the other units that it is better than; both None where
-    no direction is better or there is no other unit. left_out: peers without a value, by reason.
+    no direction is better or fewer than five other units have a value. interpolated: how many of
+    the n values were worked out between two steps of a power sweep. left_out: peers without a
+    value, by reason.
     """
 
     unit_key: str
@@ -71,6 +77,7 @@ class Line:
     around: tuple[Neighbour, ...]
     left_out: Mapping[str, int]
     note: str = ""
+    interpolated: int = 0
 
     @property
     def place(self) -> str:
@@ -92,20 +99,32 @@ class NearUnit:
 
 VALUES = """
 SELECT
-    worse.unit_key, worse.metric, worse.point_key, worse.limit_percent, output, value, uncertainty,
-    dof, bound, status, worse.unit, worse.better, worse.reviewed, review.bench_key, label,
-    metric.title, test_point.title AS point,
-    concat_ws('/', worse.metric, worse.point_key, limit_percent) AS what
-FROM worse
-JOIN (SELECT unit_key, label FROM peer) USING (unit_key)
+    placed.unit_key, placed.metric, placed.point_key, placed.limit_percent, output, value,
+    uncertainty, dof, bound, status, placed.unit, placed.better, placed.reviewed, volume,
+    interpolated, review.bench_key, label, metric.title, test_point.title AS point,
+    concat_ws('/', placed.metric, placed.point_key, limit_percent) AS what
+FROM placed
+JOIN (SELECT unit_key, label, kind_group FROM peer) USING (unit_key)
 JOIN metric USING (metric)
 JOIN test_point USING (point_key)
 JOIN review USING (review_key)
-WHERE list_contains($metrics, worse.metric) AND list_contains($points, worse.point_key)
-  AND worse.order_n IS NULL AND ($entered OR worse.status <> 'entered')
+WHERE list_contains($metrics, placed.metric) AND list_contains($points, placed.point_key)
+  AND placed.order_n IS NULL AND ($entered OR placed.status <> 'entered')
+  AND (kind_group = 'amplifiers' OR NOT list_contains($of_loudspeakers, placed.metric))
+  AND placed.detail NOT LIKE '%"weighting":"none"%'
 """
-OF_ONE = VALUES + "AND unit_key = $unit ORDER BY metric, point_key, limit_percent"
-OF_ALL = VALUES + "ORDER BY unit_key, metric, point_key, limit_percent"
+# The worse of a unit's outputs; by name where no direction is better.
+WORSE = """
+QUALIFY row_number() OVER (
+    PARTITION BY placed.unit_key, placed.metric, placed.point_key, placed.limit_percent
+    ORDER BY CASE placed.better WHEN 'lower' THEN -value WHEN 'higher' THEN value
+                         WHEN 'nearer zero' THEN -abs(value) ELSE 0 END,
+             output, reading_key
+) = 1
+"""
+ORDERED = " ORDER BY unit_key, metric, point_key, limit_percent"
+OF_ONE = VALUES + "AND unit_key = $unit" + WORSE + ORDERED
+OF_ALL = VALUES + WORSE + ORDERED
 
 
 def placed(
@@ -115,7 +134,10 @@ def placed(
     import polars as pl
 
     points = sorted({point for points in PLACED.values() for point in points})
-    wanted = {"metrics": [*PLACED], "points": points, "entered": entered}
+    wanted = {
+        "metrics": [*PLACED], "points": points, "entered": entered,
+        "of_loudspeakers": [*OF_LOUDSPEAKERS],
+    }  # fmt: skip
     own = store.frame(OF_ONE, {**wanted, "unit": unit_key})
     rows = _preferred(list(own.iter_rows(named=True)))
     wanted["metrics"] = sorted({row["metric"] for row in rows})
@@ -145,7 +167,7 @@ def _line(row: dict[str, Any], among: pl.DataFrame, chosen: Peers, absent: pl.Da
     keys = among["unit_key"].to_list()
     index = keys.index(row["unit_key"])
     rank = percentile = None
-    if row["better"] != "neither" and len(keys) > 1:
+    if row["better"] != "neither" and len(keys) > FEW:
         values = ranks.oriented(
             among["value"].to_list(), among["uncertainty"].to_list(), row["better"],
             dof=among["dof"].to_list(), bound=among["bound"].to_list(),
@@ -157,7 +179,7 @@ def _line(row: dict[str, Any], among: pl.DataFrame, chosen: Peers, absent: pl.Da
         row["point_key"], row["point"], row["output"], row["limit_percent"], row["value"],
         row["uncertainty"], row["bound"], row["status"], len(keys), rank, percentile,
         _around(row, among), _left_out(row["metric"], set(chosen.keys) - set(keys), absent),
-        _entered_note(among),
+        _note(row, among), int(among["interpolated"].sum()),
     )  # fmt: skip
 
 
@@ -171,9 +193,14 @@ def _around(row: dict[str, Any], among: pl.DataFrame) -> tuple[Neighbour, ...]:
     )
 
 
-def _entered_note(among: pl.DataFrame) -> str:
-    count = int((among["status"] == "entered").sum())
-    return f"{count} entered from old records" if count else ""
+def _note(row: Mapping[str, Any], among: pl.DataFrame) -> str:
+    """How many of the values were not measured at the test point itself, and whether this was."""
+    entered = int((among["status"] == "entered").sum())
+    between = int(among["interpolated"].sum())
+    told = [f"{entered} entered from old records"] if entered else []
+    told += [f"{between} interpolated in power"] if between else []
+    told += ["this one among them"] if row["interpolated"] else []
+    return ", ".join(told)
 
 
 ABSENCES = """

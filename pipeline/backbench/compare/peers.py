@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 DEFAULT = ("technology", "kind_group")
 FEW = 5
+"""Other units that a rank or percentile takes at least."""
 CHOOSABLE = (
     "technology", "kind", "kind_group", "topology", "decade", "power_class", "maker", "model",
     "state", "made_first", "rated_power_w",
@@ -27,11 +28,13 @@ class Peers:
     """The chosen units, the unit itself among them.
 
     said: the choice in words. note: what a reader should know of it, "" where nothing.
+    chosen: whether the reviewer chose, or this is the default.
     """
 
     keys: tuple[str, ...]
     said: str
     note: str
+    chosen: bool = False
 
 
 def unit_row(store: Store, unit_key: str) -> dict[str, object]:
@@ -57,7 +60,7 @@ def choose(store: Store, unit_key: str, by: Sequence[str] | None = None) -> Peer
     frame = store.frame("SELECT * FROM peer ORDER BY unit_key")
     keys = tuple(_matching(frame, wanted, unit_key))
     said = ", ".join(_said(name, value) for name, value in wanted.items()) or "every unit"
-    return Peers(keys, said, _note(len(keys) - 1, unit_key in keys))
+    return Peers(keys, said, _note(len(keys) - 1), chosen=bool(by))
 
 
 def _wanted(unit: dict[str, object], by: Sequence[str]) -> dict[str, str | None]:
@@ -90,9 +93,9 @@ def _said(name: str, value: str | None) -> str:
     return f"{words} not stated" if value is None else f"{words} {value}"
 
 
-def _note(others: int, has_itself: bool) -> str:
+def _note(others: int) -> str:
     if others == 0:
         return "no peers: there is nothing to compare with"
     if others < FEW:
-        return f"only {others} peers: a rank or percentile says little"
-    return "" if has_itself else "the unit itself is not of this choice"
+        return f"only {others} peers; a rank or percentile takes {FEW}: none is given"
+    return ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from backbench.compare import drift, listener, ranks
+from backbench.compare import listener, moved, ranks
 from backbench.compare.lines import LIMIT_LOADS, LIMIT_PERCENT, Line
 from backbench.compare.peers import Peers
 from backbench.settings import Settings
@@ -56,28 +56,21 @@ def notes(
     if not lines:
         told.append("no reading of this unit is at a test point")
     told.append(f"ranks: 95 % intervals, {ranks.METHOD}; {WORSE}")
-    return told + _drift_notes(store, among, unit_key)
+    return [*told, *_volumes(among, unit_key), *moved.told(store, lines, among)]
 
 
-def _drift_notes(store: Store, among: pl.DataFrame, unit_key: str) -> list[str]:
-    """A warning for each step of a bench that lies between this unit's readings and a peer's."""
-    import polars as pl
-
-    own = among.filter(pl.col("unit_key") == unit_key).select("bench_key", "reviewed").unique()
-    others = among.filter(pl.col("unit_key") != unit_key)
-    notes = []
-    for step in drift.steps(store):
-        days = others.filter(pl.col("bench_key") == step.bench_key)
-        mine = own.filter(pl.col("bench_key") == step.bench_key)["reviewed"].to_list()
-        crossed = {
-            row["unit_key"]
-            for row in days.select("unit_key", "reviewed").unique().iter_rows(named=True)
-            if any(step.spans(day, row["reviewed"]) for day in mine)
-        }
-        if crossed:
-            notes.append(
-                f"bench {step.bench_key}: {step.series} moved by {step.change:+.3g} {step.unit} "
-                f"between {step.before} and {step.after}; {len(crossed)} peers were measured on "
-                "the other side of it"
-            )
-    return notes
+def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:
+    """At which volume setting the idle noise was taken, of this unit and of how many peers."""
+    idle = [
+        row for row in among.filter(among["point_key"] == "idle").iter_rows(named=True)
+        if row["metric"] == "noise_a"
+    ]  # fmt: skip
+    own = next((row["volume"] for row in idle if row["unit_key"] == unit_key), None)
+    if not any(row["unit_key"] == unit_key for row in idle):
+        return []
+    others = [row["volume"] for row in idle if row["unit_key"] != unit_key]
+    none, other = others.count(None), sum(v not in (None, own) for v in others)
+    told = f"idle noise: at volume {own}" if own else "idle noise: no volume setting stated"
+    told += f", {other} peers at another setting" if other and own else ""
+    told += f", {none} peers without one stated" if none and own else ""
+    return [told + "; of several settings the full one is compared"]

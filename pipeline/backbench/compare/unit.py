@@ -48,7 +48,8 @@ class Comparison:
                 "status": line.status, "n": line.n,
                 "rank_first": line.rank[0] if line.rank else None,
                 "rank_last": line.rank[1] if line.rank else None,
-                "percentile": line.percentile,
+                "percentile": line.percentile, "interpolated": line.interpolated,
+                "note": line.note,
                 "left_out": "; ".join(f"{n} {why}" for why, n in line.left_out.items()),
             }
             for line in self.lines
