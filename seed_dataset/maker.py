@@ -8,13 +8,14 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 
 from backbench.manifest import MANIFEST_NAME
-from backbench.seed_dataset.behaviour import behaviours
+from backbench.seed_dataset.behaviour import Behaviour, behaviours
 from backbench.seed_dataset.bench import ranges
 from backbench.seed_dataset.manifest_text import manifest_text
-from backbench.seed_dataset.plan import takes
+from backbench.seed_dataset.plan import Sheet, takes
 from backbench.seed_dataset.recording import Recording, record
-from backbench.seed_dataset.response_table import response_csv
-from backbench.seed_dataset.scenario import scenario
+from backbench.seed_dataset.response_table import response_csv, response_toml
+from backbench.seed_dataset.scenario import Review, scenario
+from backbench.seed_dataset.trace import trace_csv, trace_toml
 
 REVIEWS = "reviews"
 
@@ -74,15 +75,29 @@ def write_review(key: str, target: Path) -> None:
         made = record(review, units, take, available)
         _write_flac(target / take.file, made)
         recorded.append((take, made.calibration.range))
-    tables = []
-    if "response-table" in review.extras:
-        for position, (_, output) in enumerate(review.channels, start=1):
-            file = f"response-{output}.csv"
-            text = response_csv(key, file, units[position - 1])
-            (target / file).write_text(text, encoding="utf-8", newline="\n")
-            tables.append((file, position))
+    tables = list(_written_tables(review, units, target))
     text = manifest_text(review, recorded, tables)
-    (target / MANIFEST_NAME).write_text(text, encoding="utf-8", newline="\n")
+    _write_text(target / MANIFEST_NAME, text)
+
+
+def _written_tables(review: Review, units: tuple[Behaviour, ...], target: Path) -> Iterator[Sheet]:
+    """Write the tables that the review's extras name, one of each for every output."""
+    for position, (unit, output) in enumerate(review.channels, start=1):
+        one = units[position - 1]
+        if "response-table" in review.extras:
+            sheet = Sheet(f"response-{output}.csv", position, response_toml())
+            _write_text(target / sheet.file, response_csv(review.key, sheet.file, one))
+            yield sheet
+        if "trace" in review.extras:
+            sheet = Sheet(f"trace-10k-{output}.csv", position, trace_toml())
+            loaded = not unit.is_preamplifier
+            text = trace_csv(review.key, sheet.file, one, loaded=loaded)
+            _write_text(target / sheet.file, text)
+            yield sheet
+
+
+def _write_text(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")
 
 
 def _write_flac(path: Path, made: Recording) -> None:

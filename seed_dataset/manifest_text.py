@@ -6,15 +6,10 @@ import json
 import math
 from collections.abc import Sequence
 
-from backbench.seed_dataset.plan import Take
+from backbench.seed_dataset.plan import Sheet, Take
 from backbench.seed_dataset.published import Promise, promises
 from backbench.seed_dataset.scenario import Review, Unit
 from backbench.seed_dataset.stimulus import number
-
-TABLE_COLUMNS = (
-    'columns = { frequency = { name = "frequency_hz", unit = "Hz" }, '
-    'level = { name = "level_db", unit = "dB" } }'
-)
 
 
 def quoted(text: str) -> str:
@@ -23,19 +18,19 @@ def quoted(text: str) -> str:
 
 
 def manifest_text(
-    review: Review, recorded: Sequence[tuple[Take, str | None]], tables: Sequence[tuple[str, int]]
+    review: Review, recorded: Sequence[tuple[Take, str | None]], tables: Sequence[Sheet]
 ) -> str:
     """The whole manifest.
 
     recorded: each capture with the name of its input range.
-    tables: each response table with the position of its track, from 1.
+    tables: what was noted or kept as tables.
     """
     blocks = [_review(review)]
     blocks += [_unit(review, unit) for unit in review.units]
     blocks += [_tracks(review), _conditions(review)]
     usual = None if review.units[0].is_preamplifier else 8.0
     blocks += [_capture(review, take, name, usual) for take, name in recorded]
-    blocks += [_table(review, file, position) for file, position in tables]
+    blocks += [_table(review, sheet) for sheet in tables]
     return "\n\n".join(blocks) + "\n"
 
 
@@ -132,11 +127,11 @@ def _capture(review: Review, take: Take, range_name: str | None, usual: float | 
     return "\n".join(lines)
 
 
-def _table(review: Review, file: str, position: int) -> str:
-    unit, output = review.channels[position - 1]
+def _table(review: Review, sheet: Sheet) -> str:
+    unit, output = review.channels[sheet.position - 1]
     return "\n".join([
         "[[capture]]",
-        f"file = {quoted(file)}",
-        f'stimulus = {{ table = "response", {TABLE_COLUMNS} }}',
+        f"file = {quoted(sheet.file)}",
+        f"stimulus = {sheet.toml}",
         f"of = {{ unit = {quoted(unit.key)}, output = {quoted(output)} }}",
     ])  # fmt: skip

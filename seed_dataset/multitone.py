@@ -21,7 +21,7 @@ class Multitone(Periodic):
     base_hz: float
     level_v: float
     rate_hz: int = 96_000
-    seconds: float = 0.6
+    seconds: float = 0.5
 
     def toml(self) -> str:
         tones = ", ".join(f"{self.base_hz * k:.10g}" for k in self.multiples)

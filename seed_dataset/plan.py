@@ -8,15 +8,20 @@ from dataclasses import dataclass
 
 from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.idle import Idle
+from backbench.seed_dataset.multitone import Multitone
 from backbench.seed_dataset.scenario import Review
+from backbench.seed_dataset.square import Square
 from backbench.seed_dataset.stimulus import Stimulus
 from backbench.seed_dataset.sweep import Sweep
 from backbench.seed_dataset.tone import Tone
+from backbench.seed_dataset.two_tones import TwoTones
 
 OPEN = math.inf
 FRACTIONS = (0.003, 0.03, 0.12, 0.25, 0.5, 0.75, 1.0, 1.22, 1.5)
 LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0, 14.0, 19.0)
 MEASURED_WATTS = (1.0, 5.0)
+MULTITONE_BASE_HZ = 35.0
+MULTIPLES = (1, 2, 4, 9, 17, 29, 47, 83, 139, 229, 379, 561)
 
 
 @dataclass(frozen=True)
@@ -33,6 +38,15 @@ class Take:
     driven: str | None = None
     with_generator: bool = False
     loop_back: bool = False
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A table of one output: its file, the output's track from 1, and its stimulus in TOML."""
+
+    file: str
+    position: int
+    toml: str
 
 
 def takes(review: Review, behaviours: tuple[Behaviour, ...]) -> list[Take]:
@@ -70,6 +84,7 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
     if "response-table" not in review.extras:
         yield Take("sweep.flac", Sweep(level(1.0)), 8.0, with_generator=True)
     yield from _separation(review, Tone(1000.0, level(1.0)), 8.0)
+    yield from _several(review, level(1.0), 8.0)
 
 
 def _powers(rated_w: float) -> list[float]:
@@ -97,6 +112,19 @@ def _line(review: Review, one: Behaviour) -> Iterator[Take]:
     yield Take("tone-1k-10kohm.flac", Tone(1000.0, level(2.0)), 10_000.0)
     yield Take("sweep.flac", Sweep(level(1.0)), None, with_generator=True)
     yield from _separation(review, Tone(1000.0, level(2.0)), None)
+    yield from _several(review, level(2.0), None)
+
+
+def _several(review: Review, level_v: float, load_ohm: float | None) -> Iterator[Take]:
+    """Two tones for everyone, and what the review's extras name; level_v: rms of all together."""
+    yield Take("two-tone-19k-20k.flac", TwoTones(19_000, 20_000, 1.0, level_v), load_ohm)
+    if "modulation" in review.extras:
+        yield Take("two-tone-60-7k.flac", TwoTones(60, 7000, 4.0, level_v), load_ohm)
+    if "multitone" in review.extras:
+        tones = Multitone(MULTIPLES, MULTITONE_BASE_HZ, level_v)
+        yield Take("multitone.flac", tones, load_ohm)
+    if "square" in review.extras:
+        yield Take("square-1k.flac", Square(1000.0, three_digits(2 * level_v)), load_ohm)
 
 
 def _separation(review: Review, tone: Tone, load_ohm: float | None) -> Iterator[Take]:

@@ -8,6 +8,15 @@ from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.draws import generator_for
 
 READING_SCATTER_DB = 0.02
+COLUMNS = (
+    'columns = { frequency = { name = "frequency_hz", unit = "Hz" }, '
+    'level = { name = "level_db", unit = "dB" } }'
+)
+
+
+def response_toml() -> str:
+    """The stimulus as an inline table of the manifest."""
+    return f'{{ table = "response", {COLUMNS} }}'
 
 
 def response_csv(review_key: str, file: str, behaviour: Behaviour) -> str:

@@ -19,7 +19,7 @@ class TwoTones(Periodic):
     ratio: float
     level_v: float
     rate_hz: int = 96_000
-    seconds: float = 0.42
+    seconds: float = 0.3
 
     def toml(self) -> str:
         return (
