@@ -29,9 +29,9 @@ OWN_RINGING = 0.8
 
 
 def _state(seen: SquareView, value: float) -> Figure:
-    misfit = max(edge.misfit for edge in seen.edges)
     # The histogram's bins leave a level open by about the width of one.
-    own = math.hypot(seen.noise, misfit, seen.amplitude / BINS) / math.sqrt(len(seen.edges))
+    still = max(seen.open_level, 1 / BINS) * seen.amplitude
+    own = math.hypot(seen.noise, still) / math.sqrt(len(seen.edges))
     total = combine([Part(own), Part(seen.calibration * abs(value))])
     return Figure(value, total.u, own, total.dof)
 
@@ -99,10 +99,10 @@ def _aberration(seen: SquareView, of: Callable[[Edge], float]) -> Figure:
     directions = {edge.rising for edge in seen.edges}
     value = max(seen.mean(of, rising=direction) for direction in directions)
     missed = (seen.ripple + seen.missed() * value) / math.sqrt(3)
-    least = seen.ripple + CLEAR * seen.share
+    least = seen.ripple + CLEAR * seen.share + seen.open_level
     if value <= least:
         return Figure(100 * (value + least), 0.0, bound="upper")
-    own = 100 * math.hypot(missed, math.sqrt(2) * seen.share)
+    own = 100 * math.hypot(missed, math.sqrt(2) * seen.share, seen.open_level)
     return Figure(100 * value, own, own)
 
 
@@ -133,15 +133,17 @@ def undershoot(seen: SquareView) -> Figure:
 @metric(
     "preshoot", title="Preshoot", unit="%", better="lower", source=_IEEE,
     stimuli=SQUARES, version=1,
-    choice="greater of both edges, within half the state before; of a recording an upper bound, "
-    "because its converter's filter rings there",
+    choice="greater of both edges, within half the state before; an upper bound of a recording, "
+    "whose converter's filter rings there, and where ringing of the edge before may last so long",
 )  # fmt: skip
 def preshoot(seen: SquareView) -> Figure:
     """Greatest excursion away from a transition before it, of the amplitude."""
     value = max(edge.preshoot for edge in seen.edges)
-    if seen.converter_s or value <= CLEAR * seen.share:
-        return Figure(100 * (value + CLEAR * seen.share), 0.0, bound="upper")
-    own = 100 * math.sqrt(2) * seen.share
+    least = CLEAR * seen.share + seen.open_level
+    unsettled = any(edge.tilted is None for edge in seen.edges)
+    if seen.converter_s or unsettled or value <= least:
+        return Figure(100 * (value + least), 0.0, bound="upper")
+    own = 100 * math.hypot(math.sqrt(2) * seen.share, seen.open_level)
     return Figure(100 * value, own, own)
 
 
@@ -152,14 +154,14 @@ def preshoot(seen: SquareView) -> Figure:
 )  # fmt: skip
 def settling_time(seen: SquareView) -> Figure:
     """Time from half-way to the last entry into the band about the new state."""
-    if CLEAR * seen.share > SETTLED:
-        raise Refusal("the noise is as wide as the band to settle into")
+    if CLEAR * seen.share + seen.open_level > SETTLED:
+        raise Refusal("the noise or the unsettled states are as wide as the band to settle into")
     found = max(edge.settling() for edge in seen.edges)
     if not math.isfinite(found):
-        return Figure(0.95 * seen.edges[0].half_s, 0.0, bound="lower")
+        return Figure(seen.edges[0].until_s, 0.0, bound="lower")
     if seen.ripple > SETTLED:
         return Figure(found, 0.0, bound="upper")
-    reach = seen.share + seen.ripple / math.sqrt(3)
+    reach = seen.share + seen.ripple / math.sqrt(3) + seen.open_level
     wide, narrow = (
         max(edge.settling(SETTLED + side * reach) for edge in seen.edges) for side in (1, -1)
     )
@@ -171,7 +173,7 @@ def _ringing(seen: SquareView) -> tuple[list[tuple[float, float]], float]:
     """Frequency and damping of each edge that rings, and the noise of their turns: of the weakest,
     relative, over the number of turns beyond the first."""
     found, relative = [], 0.0
-    noise = seen.noise + seen.ripple * seen.amplitude / math.sqrt(3)
+    noise = seen.noise + (seen.ripple / math.sqrt(3) + seen.open_level) * seen.amplitude
     for edge in seen.edges:
         least = max(LEAST_EXTREME, 2 * seen.ripple, 2 * CLEAR * seen.share) * edge.amplitude
         turns = edge.extremes(least)

@@ -58,6 +58,12 @@ class SquareView:
         return self.noise / self.amplitude
 
     @property
+    def open_level(self) -> float:
+        """What ringing that hasn't died away leaves open of the state levels, re the amplitude."""
+        worst = max(edge.misfit**2 - edge.noise**2 for edge in self.edges)
+        return math.sqrt(max(worst, 0.0)) / self.amplitude
+
+    @property
     def duration(self) -> float:
         """Mean of the edges' 10 % to 90 %, s."""
         return self.mean(lambda edge: edge.duration)

@@ -14,11 +14,17 @@ from backbench.signal.track import Array
 
 SETTLED = 0.02
 """Half-width of the band that a step settles into, of its amplitude: common practice, no source."""
-STEADY = (0.3, 0.95)
-"""Part of a state's duration in which its tilt is read, past most of the ringing."""
+STEADY = 0.3
+"""Share of a state after which its tilt is read, past most of the ringing."""
+LATE = 0.5
+"""Share of a state after which its level is read where it is too short for that."""
+WHOLE = 0.95
+"""Share of a state up to which it is looked at, or up to an edge's duration before the next."""
 BENDING = 0.05
 """Tilt, of half the amplitude, from which its curvature is read too."""
-NEAR = (0.02, 0.3)
+LEAST_STATE = 0.65
+"""Share of a state that must remain before the next transition."""
+NEAR = (0.15, 0.4)
 """Part of the states about an edge that tells its rough amplitude before tilt is known."""
 LONG = 20.0
 """A state this many times as long as the edge has settled where its tilt is read: ringing of a
@@ -43,10 +49,11 @@ class Edge:
     """A transition, turned so that it rises. t: s after the middle crossing, rising; v: V, with
     both states' tilt taken off as from that instant.
 
-    middle_s: where t is 0 in the record. half_s: duration of a state. low, high: state levels at
-    the edge, V (falling edges turned). tilted: fall of the state after it from its first to its
-    last instant, V; None where the state is too short to tell a fall from ringing. misfit: rms of
-    what remains beside that fit, V. noise: standard deviation of the samples, V.
+    middle_s: where t is 0 in the record. half_s: duration of a state. until_s: end of what is
+    looked at of it, before the next transition. low, high: state levels at the edge, V (falling
+    edges turned). tilted: fall of the state after it from its first to its last instant, V; None
+    where the state is too short to tell a fall from ringing. misfit: rms of what remains beside
+    that fit, V. noise: standard deviation of the samples, V.
     """
 
     rising: bool
@@ -54,6 +61,7 @@ class Edge:
     t: Array
     v: Array
     half_s: float
+    until_s: float
     low: float
     high: float
     tilted: float | None
@@ -90,7 +98,7 @@ class Edge:
     @cached_property
     def after(self) -> tuple[Array, Array]:
         """Instants from the first at 90 % to near the state's end, and deviation from the top."""
-        chosen = (self.t >= self.crossing(0.9)) & (self.t <= STEADY[1] * self.half_s)
+        chosen = (self.t >= self.crossing(0.9)) & (self.t <= self.until_s)
         return self.t[chosen], self.v[chosen] - self.high
 
     @property
@@ -172,17 +180,21 @@ def read_edge(time: Array, volts: Array, at: float, half_s: float, *, rising: bo
     The tilt of both states is fitted in their steady part and taken off, then levels are read
     from the histogram of what remains. Raises Refusal where a state has too few samples.
     """
-    chosen = np.abs(time - at) <= 0.97 * half_s
-    t, v = time[chosen] - at, volts[chosen] * (1.0 if rising else -1.0)
-    long = half_s >= LONG * _roughly(t, v, half_s)
-    before = _fitted(t, v, half_s, -half_s, tilted=long)
-    after = _fitted(t, v, half_s, 0.0, tilted=long)
+    near = np.abs(time - at) <= WHOLE * half_s
+    t, v = time[near] - at, volts[near] * (1.0 if rising else -1.0)
+    duration = _roughly(t, v, half_s)
+    until = min(WHOLE * half_s, half_s - duration)
+    if until < LEAST_STATE * half_s:
+        raise Refusal("the edges are too long beside the states; take a lower frequency")
+    long = half_s >= LONG * duration
+    before = _fitted(t, v, half_s, -half_s, until, tilted=long)
+    after = _fitted(t, v, half_s, 0.0, until, tilted=long)
     level = np.where(t < 0, before.at(t) - before.at_edge, after.at(t) - after.at_edge)
     flat = v - level
-    low, high = state_levels(flat)
+    low, high = state_levels(flat[np.abs(t) <= until])
     noise = max(before.noise, after.noise)
     return Edge(
-        rising, at, t, flat, half_s, low, high, after.fall if long else None,
+        rising, at, t, flat, half_s, until, low, high, after.fall if long else None,
         max(before.misfit, after.misfit), noise,
     )  # fmt: skip
 
@@ -191,7 +203,7 @@ def _roughly(t: Array, v: Array, half_s: float) -> float:
     """Duration of a transition, s, between the medians of what lies near on either side."""
     near = (np.abs(t) > NEAR[0] * half_s) & (np.abs(t) < NEAR[1] * half_s)
     low, high = float(np.median(v[near & (t < 0)])), float(np.median(v[near & (t > 0)]))
-    return Edge(True, 0.0, t, v, half_s, low, high, None, 0.0, 0.0).duration
+    return Edge(True, 0.0, t, v, half_s, half_s, low, high, None, 0.0, 0.0).duration
 
 
 @dataclass(frozen=True, eq=False)
@@ -220,9 +232,11 @@ class _Tilt:
         return float(np.polyval(self.polynomial, 0.0) - np.polyval(self.polynomial, 1.0))
 
 
-def _fitted(t: Array, v: Array, half_s: float, start: float, *, tilted: bool) -> _Tilt:
+def _fitted(
+    t: Array, v: Array, half_s: float, start: float, until: float, *, tilted: bool
+) -> _Tilt:
     place = (t - start) / half_s
-    chosen = (place >= STEADY[0]) & (place <= STEADY[1])
+    chosen = (place >= (STEADY if tilted else LATE)) & (place <= until / half_s)
     if np.count_nonzero(chosen) < LEAST_SAMPLES:
         raise Refusal("a state of the wave holds too few samples")
     x, y = place[chosen], v[chosen]
