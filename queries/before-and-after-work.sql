@@ -33,8 +33,8 @@ several AS (
 ),
 figures AS (
     SELECT
-        unit_key, metric, metric.title, value, uncertainty, metric.unit, metric.better, reviewed, review_key,
-        untouched
+        unit_key, metric, metric.title, value, uncertainty, metric.unit, metric.better, reviewed,
+        review_key, untouched
     FROM wanted
     JOIN reading USING (metric)
     JOIN several USING (review_key, unit_key)

@@ -1,7 +1,8 @@
--- title: Impedance over frequency
--- question: How does a unit's impedance run with frequency? From impedance tables; the newest of
---   each output; a unit over others of its technology and kind.
--- conditions: newest table of each output
+-- title: Output source impedance over frequency
+-- question: How does a unit's output source impedance run with frequency? From sweeps or tones under
+--   two loads, or from impedance tables; means over sixth octaves; the newest of each output; a
+--   unit over others of its technology and kind.
+-- conditions: magnitude, under two loads or from a table; newest of each output
 -- grain: unit_key, output, frequency_hz
 -- parameter unit: unit = ''; the unit to draw over its peers
 -- parameter technology: technology = ''; whose curves to draw where no unit is marked; where empty
@@ -11,7 +12,9 @@
 -- column technology: -; Technology
 -- column output: -; Output
 -- column frequency_hz: Hz; Frequency
--- column ohm: ohm; Impedance
+-- column ohm: ohm; Output source impedance
+-- column ohm_low: ohm; Low (k = 2)
+-- column ohm_high: ohm; High (k = 2)
 -- chart: impedance
 WITH commonest AS (
     SELECT technology FROM peer GROUP BY ALL ORDER BY count(*) DESC, technology LIMIT 1
@@ -28,16 +31,22 @@ newest AS (
     FROM curve
     JOIN chosen USING (unit_key)
     JOIN review ON review.review_key = curve.review_key
-    WHERE curve = 'impedance'
+    WHERE curve IN ('source_impedance', 'impedance')
     QUALIFY row_number() OVER (
         PARTITION BY unit_key, output
-        ORDER BY review.reviewed DESC, curve.review_key DESC, analysis_key
+        ORDER BY review.reviewed DESC, curve.review_key DESC, curve = 'impedance', len(x) DESC,
+                 analysis_key
     ) = 1
 ),
 points AS (
-    SELECT unit_key, label, technology, output, unnest(x) AS frequency_hz, unnest(y) AS ohm
+    SELECT unit_key, label, technology, output, unnest(x) AS hertz, unnest(y) AS ohm,
+           unnest(coalesce(uncertainty, list_transform(x, lambda f: NULL::DOUBLE))) AS u
     FROM newest
 )
-SELECT unit_key, label, technology, output, frequency_hz, ohm
+SELECT
+    unit_key, label, technology, output, avg(hertz) AS frequency_hz, avg(ohm) AS ohm,
+    avg(ohm) - 2 * avg(u) AS ohm_low, avg(ohm) + 2 * avg(u) AS ohm_high
 FROM points
+WHERE hertz > 0 AND ohm > 0
+GROUP BY unit_key, label, technology, output, round(20 * log10(hertz))
 ORDER BY unit_key, output, frequency_hz

@@ -25,8 +25,9 @@ WITH wanted (metric, point_key, factor) AS (
 ),
 figures AS (
     SELECT
-        unit_key, metric, metric.title, factor, value, uncertainty, metric.unit, metric.better, reviewed,
-        review_key, appearance.state, appearance.work, appearance.state = 'as received' AS untouched
+        unit_key, metric, metric.title, factor, value, uncertainty, metric.unit, metric.better,
+        reviewed, review_key, appearance.state, appearance.work,
+        appearance.state = 'as received' AS untouched
     FROM wanted
     JOIN reading USING (metric)
     JOIN reading_point USING (reading_key, review_key, point_key)

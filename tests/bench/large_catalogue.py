@@ -94,7 +94,7 @@ STEPS = (
     FROM appearance, places, (VALUES ('left'), ('right')) AS outputs(output)
     ORDER BY review_key, unit_key, metric""",
     "INSERT INTO reading BY NAME SELECT * EXCLUDE (point_key) FROM made",
-    "INSERT INTO reading_point SELECT reading_key, review_key, point_key FROM made",
+    "INSERT INTO reading_point BY NAME SELECT reading_key, review_key, point_key FROM made",
     """INSERT INTO curve BY NAME
     SELECT review_key, 'a' AS analysis_key, unit_key, output, 'response' AS curve,
            1 AS method_version, 'Hz' AS x_unit, 'dB' AS y_unit,

@@ -443,6 +443,91 @@ CASES = [
         a        | 50.1         | -80   | mains | 50 Hz
         a        | 100          | -85   | mains | 100 Hz
         """),
+    Case("products-of-two-tones", """
+        review r1 2020-01-01
+        review r2 2021-01-01
+        unit a r1
+        unit b r2
+        capture r1 1 stimulus='two tones' analysis_key=t1 \\
+            stimulus_json='{"tones_hz":[19000,20000],"ratio":null}'
+        capture r2 1 stimulus='two tones' analysis_key=t2 \\
+            stimulus_json='{"tones_hz":[19000,20000],"ratio":null}'
+        row analysis_capture analysis_key=t1 review_key=r1 sha256=r1-1
+        row analysis_capture analysis_key=t2 review_key=r2 sha256=r2-1
+        reading a tone_level 9 0 under=two_tones analysis_key=t1 review=r1 frequency_hz=19000.0
+        reading b tone_level 1 0 under=two_tones analysis_key=t2 review=r2 frequency_hz=19000.0
+        reading b tone_level 1 0 under=two_tones analysis_key=t2 review=r2 frequency_hz=20000.0
+        reading b intermodulation_product -60 0.5 under=two_tones analysis_key=t2 review=r2 \
+            frequency_hz=1000.0 order_n=2 'detail={"product":"f2 - f1","of":null}'
+        reading b intermodulation_product -90 0.5 under=two_tones analysis_key=t2 review=r2 \
+            frequency_hz=18000.0 order_n=3 bound=upper status=at_floor \
+            'detail={"product":"2 f1 - f2","of":null}'
+        """, """
+        unit_key | frequency_hz | level_db           | low_db | high_db | kind    | name      | bound
+        b        | 1000         | -60                | -61    | -59     | product | f2 - f1   |
+        b        | 18000        | -90                |        |         | product | 2 f1 - f2 | upper
+        b        | 19000        | -6.020599913279624 |        |         | tone    | played    |
+        b        | 20000        | -6.020599913279624 |        |         | tone    | played    |
+        """),
+    Case("spectrum-of-many-tones", """
+        review r1 2020-01-01
+        review r2 2021-01-01
+        unit a r1
+        unit b r2
+        capture r1 1 stimulus=multitone analysis_key=t1
+        capture r2 1 stimulus='two tones' analysis_key=t2
+        capture r2 2 stimulus=multitone analysis_key=t3
+        curve a tones_spectrum [100.0,1000.0] [-9.0,-9.0] review=r1 analysis_key=t1
+        curve b tones_spectrum [100.0,1000.0] [-8.0,-8.0] review=r2 analysis_key=t2
+        curve b tones_spectrum [100.0,1000.0] [-7.0,-70.0] review=r2 analysis_key=t3
+        """, """
+        unit_key | frequency_hz | level | kind
+        b        | 100          | -7    | tone
+        b        | 1000         | -70   | tone
+        """),
+    Case("square-wave-of-a-unit", """
+        review r1 2020-01-01
+        review r2 2021-01-01
+        unit a r1
+        unit b r2
+        curve a waveform [-1e-4,1e-4] [-9.0,9.0] review=r1 frequency_hz=1000.0
+        curve b waveform [-1e-4,-1e-5,1e-5,2e-5,1.5e-4,4.7e-4,6e-4] \
+            [-1.0,-0.7,1.1,1.0,0.98,0.9,-1.0] review=r2 frequency_hz=1000.0 analysis_key=w
+        reading b state_low -1 0 under=square review=r2 analysis_key=w
+        reading b state_high 1 0 under=square review=r2 analysis_key=w
+        reading b rise_time 7.2e-6 0 under=square review=r2 analysis_key=w bound=upper \
+            status=at_floor
+        reading b overshoot 5 0 under=square review=r2 analysis_key=w
+        reading b tilt 9 0 under=square review=r2 analysis_key=w
+        """, """
+        unit_key | time_s  | volts | kind      | note
+        b        | 1e-5    | 1.1   | overshoot | overshoot 5 %
+        b        | -1e-5   | -0.7  | rise time | rise time at most 7.2 µs
+        b        | 1e-5    | 1.1   | rise time | rise time at most 7.2 µs
+        b        | 1.5e-4  | 0.98  | tilt      | tilt 9 %
+        b        | 4.7e-4  | 0.9   | tilt      | tilt 9 %
+        b        | -1e-4   | -1    | trace     |
+        b        | -1e-5   | -0.7  | trace     |
+        b        | 1e-5    | 1.1   | trace     |
+        b        | 2e-5    | 1     | trace     |
+        b        | 1.5e-4  | 0.98  | trace     |
+        b        | 4.7e-4  | 0.9   | trace     |
+        b        | 6e-4    | -1    | trace     |
+        """),
+    Case("power-against-price", """
+        unit a price_amount=100.0 price_currency=USD price_year=1958
+        reading a power_at_limit 20 1 limit_percent=1.0 power_w=None
+        unit b price_amount=313.689 price_currency=USD price_year=2024
+        reading b power_at_limit 50 1 limit_percent=1.0 power_w=None
+        unit c price_amount=300.0 price_currency=GBP price_year=1990
+        reading c power_at_limit 50 1 limit_percent=1.0 power_w=None
+        unit d
+        reading d power_at_limit 50 1 limit_percent=1.0 power_w=None
+        """, """
+        unit_key | x                  | y  | y_low | listed  | watts_per_kusd
+        b        | 0.313689           | 50 | 48    | 313.689 | 159.39353946105857
+        a        | 1.085429065743945  | 20 | 18    | 100     | 18.42589316169837
+        """),
     Case("tone-spectrum-of-a-unit", """
         unit a
         curve a spectrum [1000.0,2000.0] [10.0,-50.0] frequency_hz=1000.0 power_w=4.8

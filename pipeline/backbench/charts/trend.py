@@ -213,7 +213,7 @@ def _verdict(
         rho = number(whole.rho, 2)
         per = _step_of_x(plate)
         found = (whole.slope, whole.low, whole.high)
-        slope, low, high = (number(10.0**v) if up.log else quantity(v, unit) for v in found)
+        slope, low, high = (_factor(10.0**v) if up.log else quantity(v, unit) for v in found)
         kind = "factor" if up.log else "slope"
         text = f"{kind} {slope} per {per}, 95 % interval {low} to {high}; Spearman's ρ {rho}"
     edge = area.width + area.right - 26
@@ -225,3 +225,9 @@ def _step_of_x(plate: Plate) -> str:
     unit = symbol(plate.labels.unit_of("x")).removesuffix("s")
     title = plate.labels.title_of("x").lower()
     return unit or ("year" if title.startswith("year") else f"unit of {title}")
+
+
+def _factor(value: float) -> str:
+    """A factor with the digits that tell it from 1."""
+    apart = abs(value - 1)
+    return number(value, 3 if apart < 1e-12 else max(3, 2 - math.floor(math.log10(apart))))
