@@ -75,8 +75,39 @@ def test_bounds_that_leave_the_sign_open(first: Any, second: Any, beyond: float 
         return {
             "metric": "thd", "title": "THD", "unit": "%", "better": "lower", "point_key": "p",
             "order_n": None, "limit_percent": None, "own_frequency_hz": None, "output": "left",
-            "value": value, "uncertainty": 0.1 / 2**0.5, "bound": bound,
+            "detail": "{}", "value": value, "uncertainty": 0.1 / 2**0.5, "bound": bound,
         }  # fmt: skip
 
     found = pairs.differences([row(*first)], [row(*second)], by_output=True)
     assert found[0].beyond == (None if beyond is None else pytest.approx(beyond))
+
+
+def test_what_was_set_is_no_difference_and_weightings_stay_apart(given: Any) -> None:
+    for key, volts, noise, plain in (("a", 6.0, 80.0, 70.0), ("b", 6.5, 81.0, 72.0)):
+        given.unit(key)
+        given.reading(key, "level", volts, 0.01)
+        given.reading(key, "snr_1w", noise, 0.1, under="idle", detail='{"weighting":"A"}')
+        given.reading(key, "snr_1w", plain, 0.1, under="idle", detail='{"weighting":"none"}')
+    with reading(given.build()) as store:
+        found = pairs.two_units(store, "a", "b")
+    assert [(d.detail, d.difference) for d in found] == [
+        ('{"weighting":"none"}', 2.0), ('{"weighting":"A"}', 1.0),
+    ]  # fmt: skip
+
+
+def test_sides_of_two_outputs_of_a_mono_pair_and_of_one_alone(given: Any) -> None:
+    given.unit("two")
+    given.reading("two", "thd", 0.5, 0.01)
+    given.reading("two", "thd", 0.9, 0.01, output="right")
+    given.review("both")
+    for key, gain in (("m-left", 20.0), ("m-right", 22.0)):
+        given.unit(key, "both", model="Heron")
+        given.reading(key, "gain", gain, 0.1, review="both", output=key[2:])
+    given.unit("single")
+    given.reading("single", "gain", 20.0, 0.1)
+    with reading(given.build()) as store:
+        titles = {key: pairs.sides(store, key) for key in ("two", "m-left", "single")}
+    assert titles["two"][0] == "Right less left"
+    assert titles["m-left"][0] == "Less m-left: m-right"
+    assert {d.difference for d in titles["m-left"][1]} == {2.0}
+    assert titles["single"] == ("", [])

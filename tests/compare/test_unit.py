@@ -80,6 +80,8 @@ def test_peers_by_any_column(given: Any) -> None:
     assert compared(given, "a", peers=["decade=1970"]).peers.keys == ("a", "later")
     with reading(given.folder) as store:
         assert compare_unit(store, "a", peers=["everything"]).peers.keys == ("a", "b", "later")
+        with pytest.raises(UserError, match="near: tube"):
+            compare_unit(store, "a", peers=["technology=tubes"])
         with pytest.raises(UserError, match="'colour'"):
             compare_unit(store, "a", peers=["colour"])
 
@@ -220,7 +222,8 @@ def test_noise_loudness_and_price_for_a_listener(given: Any) -> None:
         listening=Listening(seat_m=4.0, room_noise_dba=30.0),
     )
     assert compared(given, "a", settings=room).listening == (
-        "noise through the horn: 35 dB SPL(A) at 1 m, 23 dB at the seat: near the room's own noise",
+        "noise through the horn: 35 dB SPL(A) at 1 m, 23 dB at the seat: near the room's own noise "
+        "(30 dB(A))",
         "greatest level at 1 % distortion through the horn: 117 dB SPL at 1 m, "
         "105 dB at the seat (loud enough to harm hearing)",
         "listed at 100.00 USD in 1958: 1085 USD in money of 2024 (US consumer prices), "

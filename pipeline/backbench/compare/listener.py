@@ -157,6 +157,7 @@ def noise_said(noise_a_v: float, is_bound: bool, settings: Settings) -> list[str
         text = f"noise through {heard.loudspeaker}: {most}{heard.at_1_m:.0f} dB SPL(A) at 1 m"
         if heard.at_seat is not None:
             text += f", {heard.at_seat:.0f} dB at the seat: {heard.said}"
+            text += f" ({settings.listening.room_noise_dba:g} dB(A))" if settings.listening else ""
         found.append(text)
     return found
 

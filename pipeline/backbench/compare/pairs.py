@@ -9,11 +9,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from backbench.compare.peers import unit_row
 from backbench.errors import Fault, UserError
 from backbench.store import Store
+
+if TYPE_CHECKING:
+    import polars as pl
 
 Key = tuple[Any, ...]
 COVERAGE = 2.0
@@ -25,7 +28,7 @@ class Difference:
 
     beyond: its size over its expanded uncertainty (k = 2): above 1 it is told apart; None where
     an uncertainty is unknown or a side is a bound that could lie on the other side. output: where
-    both sides have the same.
+    both sides have the same. detail: further conditions of both, canonical JSON.
     """
 
     metric: str
@@ -41,6 +44,8 @@ class Difference:
     uncertainty: float | None
     beyond: float | None
     output: str = ""
+    own_frequency_hz: float | None = None
+    detail: str = "{}"
 
     @property
     def told(self) -> str:
@@ -76,7 +81,7 @@ def _key(row: Mapping[str, Any], by_output: bool) -> Key:
     output = row["output"] if by_output else None
     return (
         row["metric"], row["point_key"], row["order_n"], row["limit_percent"],
-        row["own_frequency_hz"], output,
+        row["own_frequency_hz"], row["detail"], output,
     )  # fmt: skip
 
 
@@ -96,6 +101,7 @@ def _difference(a: Mapping[str, Any], b: Mapping[str, Any]) -> Difference:
         a["limit_percent"], a["value"], b["value"], difference, u,
         None if u is None or _open(a, b, difference) else _beyond(difference, u),
         a["output"] if a["output"] == b["output"] else "",
+        a["own_frequency_hz"], a["detail"],
     )  # fmt: skip
 
 
@@ -111,11 +117,16 @@ def _open(a: Mapping[str, Any], b: Mapping[str, Any], difference: float) -> bool
     return bool(larger["bound"] == "upper" or smaller["bound"] == "lower")
 
 
+AS_SET = (
+    "level", "output_power", "tone_level", "tones_level", "tones_power", "state_high", "state_low",
+)  # fmt: skip
+"""What the reviewer set rather than what the unit does: no difference of units."""
+
 ROWS = """
 SELECT placed.*, metric.title
 FROM placed
 JOIN metric USING (metric)
-WHERE unit_key = $unit
+WHERE unit_key = $unit AND NOT list_contains($as_set, metric)
 ORDER BY point_key, metric, output, reading_key
 """
 
@@ -129,12 +140,13 @@ JOIN reading_point USING (reading_key, review_key)
 JOIN test_point USING (point_key)
 JOIN metric USING (metric, method_version)
 WHERE reading.review_key = $review AND unit_key = $unit AND value IS NOT NULL
+  AND NOT list_contains($as_set, metric)
 ORDER BY point_key, metric, output, reading_key
 """
 
 
 def _rows(store: Store, sql: str, **values: str) -> list[dict[str, Any]]:
-    return list(store.frame(sql, values).iter_rows(named=True))
+    return list(store.frame(sql, {**values, "as_set": [*AS_SET]}).iter_rows(named=True))
 
 
 def before_and_after(
@@ -209,3 +221,49 @@ def samples(store: Store, unit_key: str) -> Sequence[str]:
         {"maker": unit["maker"], "model": unit["model"], "unit": unit_key},
     )
     return [str(key) for (key,) in rows]
+
+
+def other_side(store: Store, unit_key: str) -> str | None:
+    """The other of a mono pair: the one other unit of the same maker and model in the newest
+    review of a unit that has a single output. None where there is no such unit."""
+    rows = store.rows(
+        "SELECT other.unit_key FROM unit AS own JOIN appearance AS other USING (review_key, maker, "
+        "model) WHERE own.unit_key = $unit AND other.unit_key <> $unit AND 1 = ("
+        "SELECT count(DISTINCT output) FROM reading WHERE unit_key = $unit "
+        "AND review_key = own.review_key)",
+        {"unit": unit_key},
+    )
+    return str(rows[0][0]) if len(rows) == 1 else None
+
+
+def sides(store: Store, unit_key: str) -> tuple[str, list[Difference]]:
+    """Left against right in words and numbers: two outputs, or the two units of a mono pair.
+
+    ("", []) where there is but one output. Raises UserError for an unknown unit.
+    """
+    other = other_side(store, unit_key)
+    if other is not None:
+        return f"Less {unit_key}: {other}", two_units(store, unit_key, other)
+    try:
+        return "Right less left", left_and_right(store, unit_key)
+    except UserError:
+        unit_row(store, unit_key)
+        return "", []
+
+
+def changes(store: Store, unit_key: str) -> tuple[str, list[Difference]]:
+    """Before and after work in words and numbers; ("", []) where there aren't two such reviews."""
+    try:
+        first, second = _either_side(store, unit_key)
+    except UserError:
+        unit_row(store, unit_key)
+        return "", []
+    return f"{second} less {first}", before_and_after(store, unit_key, (first, second))
+
+
+def frame_of(found: Sequence[Difference]) -> pl.DataFrame:
+    """One row a difference, with what it is told to be."""
+    import polars as pl
+
+    rows = [{**vars(d), "told": d.told} for d in found]
+    return pl.DataFrame(rows, infer_schema_length=None)

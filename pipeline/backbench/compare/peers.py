@@ -56,14 +56,20 @@ def choose(store: Store, unit_key: str, by: Sequence[str] | None = None) -> Peer
     Raises UserError where the unit or a column is unknown.
     """
     unit = unit_row(store, unit_key)
-    wanted = {} if by and list(by) == [EVERYONE] else _wanted(unit, by or DEFAULT)
     frame = store.frame("SELECT * FROM peer ORDER BY unit_key")
+    wanted = {} if by and list(by) == [EVERYONE] else _wanted(unit, by or DEFAULT, frame)
     keys = tuple(_matching(frame, wanted, unit_key))
     said = ", ".join(_said(name, value) for name, value in wanted.items()) or "every unit"
     return Peers(keys, said, _note(len(keys) - 1), chosen=bool(by))
 
 
-def _wanted(unit: dict[str, object], by: Sequence[str]) -> dict[str, str | None]:
+def _values(frame: pl.DataFrame, name: str) -> list[str]:
+    return sorted({str(value) for value in frame[name].drop_nulls()})
+
+
+def _wanted(
+    unit: dict[str, object], by: Sequence[str], frame: pl.DataFrame
+) -> dict[str, str | None]:
     faults = []
     wanted: dict[str, str | None] = {}
     for choice in by:
@@ -73,6 +79,8 @@ def _wanted(unit: dict[str, object], by: Sequence[str]) -> dict[str, str | None]
             continue
         own = unit[name]
         wanted[name] = value if given else None if own is None else str(own)
+        if given and value not in (known := _values(frame, name)):
+            faults.append(not_found(f"peers, {name}", value, known, f"{name.replace('_', ' ')}"))
     if faults:
         raise UserError("peers can't be chosen", faults)
     return wanted

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from backbench.compare.lines import Line, NearUnit, placed
+from backbench.compare.pairs import Difference, changes, sides
 from backbench.compare.peers import Peers, choose, unit_row
 from backbench.compare.remarks import listening, notes
 from backbench.compare.verdicts import Verdict, verdicts
@@ -20,7 +21,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Everything that `compare` says of a unit."""
+    """Everything that `compare` says of a unit.
+
+    work, sides: what is held against what, and the differences: before and after work, left and
+    right; both empty where there is nothing to hold against.
+    """
 
     unit_key: str
     label: str
@@ -35,6 +40,8 @@ class Comparison:
     nearest: tuple[NearUnit, ...]
     notes: tuple[str, ...] = field(default=())
     listening: tuple[str, ...] = field(default=())
+    work: tuple[str, tuple[Difference, ...]] = ("", ())
+    sides: tuple[str, tuple[Difference, ...]] = ("", ())
 
     def frame(self) -> pl.DataFrame:
         """One row a metric; rank and left-out counts in words."""
@@ -71,6 +78,7 @@ def compare_unit(
     settings: loudspeakers and listening place, for levels in a listener's terms; none without.
     """
     unit = unit_row(store, unit_key)
+    work, outputs = changes(store, unit_key), sides(store, unit_key)
     chosen = choose(store, unit_key, peers)
     lines, nearest, days = placed(store, unit_key, chosen, include_entered)
     return Comparison(
@@ -79,6 +87,7 @@ def compare_unit(
         tuple(verdicts(store, unit_key)), lines, nearest,
         tuple(notes(store, chosen, lines, days, unit_key)),
         tuple(listening(store, unit, lines, settings or Settings())),
+        (work[0], tuple(work[1])), (outputs[0], tuple(outputs[1])),
     )  # fmt: skip
 
 
