@@ -13,6 +13,7 @@ from backbench.errors import Fault, UserError
 from backbench.settings import SETTINGS_NAME, Settings
 from backbench.stages.ingest import nothing
 from backbench.stages.places import Places, places
+from backbench.stages.receive import WrittenReview
 
 if TYPE_CHECKING:
     import altair as alt
@@ -76,7 +77,7 @@ class Catalogue:
 
     def ingest(
         self,
-        folders: Sequence[str | Path],
+        folders: Sequence[str | Path | WrittenReview],
         *,
         history: bool = True,
         processes: int | None = None,
@@ -87,7 +88,7 @@ class Catalogue:
 
         started is told how many captures are to be analysed; progress, how many just were.
         """
-        paths = [Path(folder) for folder in folders]
+        paths = [f if isinstance(f, WrittenReview) else Path(f) for f in folders]
         return self._run(paths, history, processes, started, progress)
 
     def recompute(
@@ -112,7 +113,7 @@ class Catalogue:
 
     def _run(
         self,
-        folders: Sequence[Path] | None,
+        folders: Sequence[Path | WrittenReview] | None,
         history: bool,
         processes: int | None,
         started: Callable[[int], None],

@@ -6,11 +6,19 @@ import sys
 
 import typer
 
-from backbench.commands import demonstrating, keeping, looking, preparing, publishing, taking_in
+from backbench.commands import (
+    backfilling,
+    demonstrating,
+    keeping,
+    looking,
+    preparing,
+    publishing,
+    taking_in,
+)
 from backbench.commands.common import app
 from backbench.errors import UserError
 
-GROUPS = (taking_in, preparing, looking, publishing, keeping, demonstrating)
+GROUPS = (taking_in, preparing, backfilling, looking, publishing, keeping, demonstrating)
 """Importing a group registers its commands, in the order that the help lists them."""
 
 

@@ -123,17 +123,23 @@ class Received:
 
 @dataclass(frozen=True)
 class Receipt:
-    """One accepted version of a review: the manifest and the files that it named then."""
+    """One accepted version of a review: the manifest and the files that it named then.
+
+    withdrawn: why the review is left out of the database, where it is; everything is kept.
+    """
 
     number: int
     review: str
     folder: str
     manifest: str
     files: dict[str, Received]
+    withdrawn: str | None = None
 
     def same_content(self, other: Receipt) -> bool:
         """Whether manifest and files are equal byte for byte."""
-        return self.manifest == other.manifest and self.files == other.files
+        return (self.manifest, self.files, self.withdrawn) == (
+            other.manifest, other.files, other.withdrawn,
+        )  # fmt: skip
 
 
 class Ledger:

@@ -17,7 +17,7 @@ from backbench.faultpoints import reached
 from backbench.stages.load import load_review
 from backbench.stages.places import REBUILDING, Places
 from backbench.stages.plan import PlannedReview, plan_review
-from backbench.stages.receive import recall, receive
+from backbench.stages.receive import WrittenReview, recall, receive
 from backbench.stages.reference import sync_reference
 from backbench.stages.work import Work, standing, work_of
 from backbench.stages.workers import Progress, Workers
@@ -49,7 +49,7 @@ def nothing(_: int) -> None:
 
 
 def receive_reviews(
-    places: Places, folders: Sequence[Path]
+    places: Places, folders: Sequence[Path | WrittenReview]
 ) -> tuple[list[PlannedReview], list[Refused]]:
     """Keep the originals of review folders and plan them; a refused one costs no other."""
     planned: dict[str, PlannedReview] = {}
@@ -72,6 +72,8 @@ def recall_reviews(places: Places) -> tuple[list[PlannedReview], list[Refused]]:
     refused: list[Refused] = []
     settings = places.settings
     for receipt in places.ledger.newest().values():
+        if receipt.withdrawn is not None:
+            continue
         try:
             manifest = recall(receipt, places.vault)
             planned.append(plan_review(manifest, receipt, settings, places.vault))
@@ -124,7 +126,7 @@ def prepare(places: Places) -> None:
 
 
 def planned_work(
-    places: Places, folders: Sequence[Path] | None
+    places: Places, folders: Sequence[Path | WrittenReview] | None
 ) -> tuple[list[Work], list[Refused]]:
     """What review folders ask for; where there are none, what the whole ledger asks for."""
     planned, refused = (

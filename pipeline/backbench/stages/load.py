@@ -13,6 +13,7 @@ from backbench.compare.points import assign_points
 from backbench.manifest import Unit
 from backbench.metrics.registry import registry
 from backbench.stages.derive import derive_review
+from backbench.stages.entered import load_entered
 from backbench.stages.plan import PlannedCapture, PlannedReview
 from backbench.stages.published import limit_value, printed_limit
 from backbench.stages.rows import Row, canonical, digest
@@ -58,6 +59,7 @@ def load_review(
         environment_key = _insert_environment(store)
         _insert_analyses(store, planned, fresh, environment_key)
         _insert_captures(store, planned, chunks)
+        load_entered(store, planned, environment_key)
         derive_review(store, planned.key, environment_key)
         assign_points(store, planned.key)
 
@@ -71,7 +73,9 @@ def _drop_stale(store: Store, planned: PlannedReview) -> None:
             "AND NOT list_contains($kept::VARCHAR[], analysis_key)",
             {"review": planned.key, "kept": kept},
         )
-    for table in ("review", "appearance", "published", "analysis_capture", "reading_point"):
+    for table in (
+        "review", "appearance", "published", "entered", "analysis_capture", "reading_point",
+    ):  # fmt: skip
         store.run(f"DELETE FROM {table} WHERE review_key = ?", [planned.key])
 
 
@@ -81,7 +85,7 @@ def _insert_facts(store: Store, planned: PlannedReview) -> None:
         "review_key": review.key, "reviewed": review.date, "bench_key": review.bench,
         "mains_hz": review.mains_hz, "title": review.title, "notes": review.notes,
         "temperature_c": review.temperature_c, "manifest_sha256": receipt.manifest,
-        "receipt": receipt.number, "derived_with": derived_with(),
+        "receipt": receipt.number, "derived_with": derived_with(planned.manifest),
     }  # fmt: skip
     store.append("review", [row])
     units = list(enumerate(planned.manifest.unit, start=1))

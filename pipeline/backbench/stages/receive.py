@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from backbench.errors import Fault, UserError
@@ -11,12 +12,31 @@ from backbench.validation import read_bytes
 from backbench.vault import Receipt, Received, Vault
 
 
-def receive(folder: Path, vault: Vault, newest: dict[str, Receipt]) -> tuple[Manifest, Receipt]:
+@dataclass(frozen=True)
+class WrittenReview:
+    """A review that has no folder: its manifest was written from a record, which is kept too.
+
+    source: the record. beside: further files to keep with it.
+    """
+
+    text: str
+    source: Path
+    beside: tuple[Path, ...] = ()
+
+    def __str__(self) -> str:
+        return str(self.source)
+
+
+def receive(
+    folder: Path | WrittenReview, vault: Vault, newest: dict[str, Receipt]
+) -> tuple[Manifest, Receipt]:
     """Read a review folder and keep its originals. Raises UserError with every fault.
 
     The receipt is numbered 0 until it is written; where nothing changed it is the newest one.
     A file that can't be had is noted in the receipt with the reason; the rest is kept.
     """
+    if isinstance(folder, WrittenReview):
+        return _receive_written(folder, vault, newest)
     path = folder / MANIFEST_NAME
     manifest, sha256 = _kept_manifest(path, vault)
     before = newest.get(manifest.review.key)
@@ -27,6 +47,39 @@ def receive(folder: Path, vault: Vault, newest: dict[str, Receipt]) -> tuple[Man
     if before is not None and before.same_content(draft):
         return manifest, before
     return manifest, draft
+
+
+def _receive_written(
+    written: WrittenReview, vault: Vault, newest: dict[str, Receipt]
+) -> tuple[Manifest, Receipt]:
+    """The manifest and the record. A record that changed elsewhere leaves the receipt as it is."""
+    data = written.text.encode()
+    manifest = read_manifest(data, str(written.source))
+    before = newest.get(manifest.review.key)
+    if before is not None:
+        _refuse_measured(manifest, written, before, vault)
+    sha256 = vault.put_bytes(data)
+    if before is not None and (before.manifest, before.withdrawn) == (sha256, None):
+        return manifest, before
+    files = {
+        path.name: Received(*vault.put(path)) for path in (written.source, *written.beside)
+    }
+    return manifest, Receipt(
+        0, manifest.review.key, str(written.source.resolve()), sha256, files
+    )  # fmt: skip
+
+
+def _refuse_measured(
+    manifest: Manifest, written: WrittenReview, before: Receipt, vault: Vault
+) -> None:
+    """A record never takes the place of a review that has captures."""
+    if recall(before, vault).capture:
+        fault = Fault(
+            f"{written.source}, review {manifest.review.key!r}", "a used key",
+            f"a key of its own: it names a review with captures from {before.folder}",
+            "give the old record another key",
+        )  # fmt: skip
+        raise UserError(f"{manifest.review.key} is already the key of another review", [fault])
 
 
 def recall(receipt: Receipt, vault: Vault) -> Manifest:

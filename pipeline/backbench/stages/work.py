@@ -8,6 +8,7 @@ from pathlib import Path
 
 import polars as pl
 
+from backbench.manifest import Manifest
 from backbench.metrics.registry import registry
 from backbench.stages.places import Places
 from backbench.stages.plan import Job, PlannedReview
@@ -59,7 +60,7 @@ class Work:
         return (
             self.standing.analyses == asked
             and self.standing.receipt == self.planned.receipt.number
-            and self.standing.derived_with == derived_with()
+            and self.standing.derived_with == derived_with(self.planned.manifest)
         )
 
 
@@ -70,9 +71,11 @@ def derivation_versions() -> dict[str, int]:
     return metrics | {f"curve {c.name}": c.version for c in known.curve_derivations()}
 
 
-def derived_with() -> str:
-    """Digest of the method versions across captures."""
-    return digest(derivation_versions())
+def derived_with(manifest: Manifest) -> str:
+    """Digest of the method versions across captures, and of those that entered figures stand at."""
+    metrics = registry().metrics
+    entered = {one.metric: metrics[one.metric].version for one in manifest.entered}
+    return digest(derivation_versions(), *([entered] if entered else []))
 
 
 def standing(places: Places) -> dict[str, Standing]:

@@ -1,0 +1,1 @@
+"""Old records in spreadsheets, turned into reviews with entered readings."""

@@ -1,0 +1,116 @@
+"""The saved map from a spreadsheet's columns to facts and readings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from backbench.errors import Fault, UserError
+from backbench.manifest import OUTPUT, At, Name, _numbers
+from backbench.metrics.registry import registry
+from backbench.stimuli import Strict
+from backbench.validation import checked, parse_toml, read_bytes
+
+REVIEW_FACTS = ("key", "date", "bench", "mains_hz", "title", "notes")
+UNIT_FACTS = (
+    "key", "maker", "model", "serial", "kind", "technology", "topology", "made", "state",
+    "rated_power_w", "notes",
+)  # fmt: skip
+NEEDED = ("review.date", "review.bench", "review.mains_hz", "unit.maker", "unit.model",
+          "unit.kind", "unit.technology", "unit.state")  # fmt: skip
+
+
+class Fact(Strict):
+    """Where a fact comes from: a column, or always the same.
+
+    words: what the column says, turned into the manifest's words ("valve" into "tube").
+    """
+
+    column: Name | None = None
+    always: str | float | None = None
+    words: dict[str, str] = {}
+
+    @model_validator(mode="after")
+    def one_source(self) -> Fact:
+        if (self.column is None) == (self.always is None):
+            raise ValueError("either column or always")
+        return self
+
+
+class ReadingColumn(Strict):
+    """A column of figures of one metric. unit: of a number that has none in its cell.
+
+    negate: where the record has the other sign (a separation written as -60 dB).
+    """
+
+    column: Name
+    metric: Name
+    unit: Name | None = None
+    output: Annotated[str, Field(pattern=OUTPUT)]
+    at: At = At()
+    order: Annotated[int, Field(ge=1, le=100)] | None = None
+    uncertainty_percent: Annotated[float, Field(gt=0, le=100)] | None = None
+    negate: bool = False
+
+
+class ColumnMap(Strict):
+    """decimal: the mark that the record uses; told by the look of each figure where left out.
+
+    dates: how days are written, as %d.%m.%Y; 2024-05-11 and real dates are always read.
+    empty: what stands for "nothing here".
+    """
+
+    sheet: Name | None = None
+    header_row: Annotated[int, Field(ge=1, le=1000)] = 1
+    decimal: Literal[".", ","] | None = None
+    dates: list[Name] = []
+    empty: list[str] = ["-", "--", "–", "n/a", "N/A", "?"]
+    review: dict[Literal["key", "date", "bench", "mains_hz", "title", "notes"], Fact]
+    unit: dict[
+        Literal["key", "maker", "model", "serial", "kind", "technology", "topology", "made",
+                "state", "rated_power_w", "notes"], Fact
+    ]  # fmt: skip
+    reading: Annotated[list[ReadingColumn], Field(min_length=1)]
+
+
+def read_map(path: Path) -> ColumnMap:
+    """A column map from its file. Raises UserError with every fault."""
+    content = _numbers(parse_toml(read_bytes(path, "the column map"), str(path)))
+    if "header_row" in content:
+        content["header_row"] = int(content["header_row"])
+    found = checked(ColumnMap, content, str(path))
+    faults = [*_missing(found, path), *_unknown_metrics(found, path)]
+    if faults:
+        raise UserError(f"{path} can't be used", faults)
+    return found
+
+
+def _missing(found: ColumnMap, path: Path) -> list[Fault]:
+    groups = {"review": set(map(str, found.review)), "unit": set(map(str, found.unit))}
+    return [
+        Fault(f"{path}, {name}", "nothing", "a column, or a value that always holds")
+        for name in NEEDED
+        if name.split(".")[1] not in groups[name.split(".")[0]]
+    ]
+
+
+def _unknown_metrics(found: ColumnMap, path: Path) -> list[Fault]:
+    import difflib
+
+    known = registry().metrics
+    faults = []
+    for one in found.reading:
+        if one.metric not in known:
+            near = difflib.get_close_matches(one.metric, known, n=1)
+            remedy = f"did you mean {near[0]}?" if near else "see `backbench metrics`"
+            faults.append(Fault(f"{path}, reading {one.column!r}", f"metric {one.metric!r}",
+                                "a metric's name", remedy))  # fmt: skip
+    return faults
+
+
+def columns_of(found: ColumnMap) -> list[str]:
+    """Every column that the map names."""
+    facts = [*found.review.values(), *found.unit.values()]
+    return [fact.column for fact in facts if fact.column] + [one.column for one in found.reading]

@@ -1,0 +1,165 @@
+"""A spreadsheet as rows of cells that know where they stand: CSV, XLSX, ODS."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from backbench.errors import Fault, UserError
+
+WORKBOOKS = {".xlsx", ".xlsm", ".xls", ".ods"}
+TEXTS = {".csv", ".tsv", ".txt"}
+Content = str | float | bool | dt.date | None
+
+
+@dataclass(frozen=True)
+class Cell:
+    """What stands in a cell, and its address, as F12."""
+
+    content: Content
+    address: str
+
+    @property
+    def text(self) -> str:
+        """The content as text, without space about it; empty where there is none."""
+        if self.content is None:
+            return ""
+        if isinstance(self.content, float):
+            return f"{self.content:.15g}"
+        return str(self.content).strip()
+
+    @property
+    def is_number(self) -> bool:
+        return isinstance(self.content, float)
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row by its number in the sheet, with its cells by heading."""
+
+    number: int
+    cells: dict[str, Cell]
+
+    @property
+    def is_empty(self) -> bool:
+        return not any(cell.text for cell in self.cells.values())
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """source: the file's name, with the sheet's where there are several."""
+
+    source: str
+    headings: list[str]
+    rows: list[Row]
+
+
+def read_sheet(path: Path, name: str | None = None, header_row: int = 1) -> Sheet:
+    """A sheet of a file, the first one where no name is given. header_row counts from 1.
+
+    Raises UserError where it can't be read, or headings are missing or stand twice.
+    """
+    suffix = path.suffix.lower()
+    if not path.is_file():
+        raise _unreadable(path, "no such file", "a CSV, XLSX or ODS file")
+    if suffix in WORKBOOKS:
+        source, grid = _workbook(path, name)
+    elif suffix in TEXTS:
+        source, grid = path.name, _delimited(path)
+    else:
+        raise _unreadable(path, f"an ending {suffix!r}", "one of .csv, .tsv, .xlsx, .xls, .ods")
+    return _sheet(path, source, grid, header_row)
+
+
+def _sheet(path: Path, source: str, grid: list[list[Content]], header_row: int) -> Sheet:
+    if len(grid) < header_row:
+        raise _unreadable(path, f"{len(grid)} rows", f"headings in row {header_row}")
+    headings = [" ".join(_text(cell).split()) for cell in grid[header_row - 1]]
+    named = [heading for heading in headings if heading]
+    twice = sorted({heading for heading in named if named.count(heading) > 1})
+    if twice or not named:
+        found = f"the heading {twice[0]!r} twice" if twice else "no heading"
+        raise _unreadable(path, found, "each column under a heading of its own")
+    rows = [
+        Row(number, {
+            heading: Cell(content, f"{column(n)}{number}")
+            for n, (heading, content) in enumerate(zip(headings, cells, strict=False)) if heading
+        })
+        for number, cells in enumerate(grid[header_row:], start=header_row + 1)
+    ]  # fmt: skip
+    return Sheet(source, named, [row for row in rows if not row.is_empty])
+
+
+def _text(content: Content) -> str:
+    return "" if content is None else str(content)
+
+
+def column(number: int) -> str:
+    """A column's letters, from 0: A, B, …, Z, AA."""
+    letters = ""
+    number += 1
+    while number:
+        number, rest = divmod(number - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters
+
+
+def _workbook(path: Path, name: str | None) -> tuple[str, list[list[Content]]]:
+    from python_calamine import CalamineError, CalamineWorkbook, WorksheetNotFound
+
+    try:
+        book = CalamineWorkbook.from_path(str(path))
+        chosen = name or book.sheet_names[0]
+        rows = book.get_sheet_by_name(chosen).to_python(skip_empty_area=False)
+    except WorksheetNotFound:
+        known = ", ".join(book.sheet_names)
+        raise _unreadable(path, f"no sheet {name!r}", f"one of: {known}") from None
+    except (CalamineError, OSError, IndexError) as error:
+        raise _unreadable(path, str(error) or "a damaged file", "a workbook") from None
+    return f"{path.name}, {chosen}", [[_content(cell) for cell in row] for row in rows]
+
+
+def _content(cell: object) -> Content:
+    """Numbers as float, moments as their day, nothing as None."""
+    if isinstance(cell, bool):
+        return cell
+    if isinstance(cell, (int, float)):
+        return float(cell)
+    if isinstance(cell, dt.datetime):
+        return cell.date()
+    if isinstance(cell, dt.date):
+        return cell
+    text = str(cell).strip()
+    return text or None
+
+
+def _delimited(path: Path) -> list[list[Content]]:
+    """Rows of a text file; the delimiter is the one that gives the most even rows."""
+    data = path.read_bytes()
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        # Older spreadsheets write Western texts in this code page; every byte has a meaning in it.
+        text = data.decode("cp1252", errors="replace")
+    best = max((_split(text, mark) for mark in ("\t", ";", ",")), key=_evenness)
+    return [[cell.strip() or None for cell in row] for row in best]
+
+
+def _split(text: str, mark: str) -> list[list[str]]:
+    return list(csv.reader(io.StringIO(text, newline=""), delimiter=mark))
+
+
+def _evenness(rows: Iterable[list[str]]) -> tuple[int, int]:
+    """Rows as wide as the widest heading row, then the width."""
+    widths = [len(row) for row in rows if row]
+    if not widths or widths[0] < 2:
+        return (0, 0)
+    return (sum(width == widths[0] for width in widths), widths[0])
+
+
+def _unreadable(path: Path, found: str, expected: str) -> UserError:
+    return UserError("the spreadsheet can't be read", [Fault(str(path), found, expected)])

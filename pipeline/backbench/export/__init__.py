@@ -1,0 +1,1 @@
+"""The catalogue as open files: Parquet, CSV, a data dictionary, a package description."""
