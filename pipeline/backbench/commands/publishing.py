@@ -13,7 +13,7 @@ import typer
 from backbench.commands.common import HERE, NOT_ALL_WELL, Home, Processes, app, opened
 
 if TYPE_CHECKING:
-    from backbench.publish.pages import Press
+    from backbench.publish.press import Press
 
 
 @app.command()
@@ -86,7 +86,7 @@ def _stills(catalogue: Path, review: str, out: Path | None) -> None:
 def _press(catalogue: Path) -> Iterator[Press]:
     """The catalogue opened, its published folder as the place for files."""
     from backbench.compare.saved import available
-    from backbench.publish.pages import Press
+    from backbench.publish.press import Press
     from backbench.publish.pictures import Studio
     from backbench.publish.shelf import read_shelf
 

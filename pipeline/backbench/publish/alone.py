@@ -10,7 +10,7 @@ from pathlib import Path
 
 from backbench.errors import Fault, UserError
 from backbench.publish.output import write
-from backbench.publish.pages import Press, shown
+from backbench.publish.press import Press, shown
 from backbench.publish.render import data_address, page
 from backbench.publish.sheet import review_sheet, title_of
 

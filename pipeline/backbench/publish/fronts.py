@@ -11,7 +11,7 @@ from backbench.compare.saved import SavedQuery
 from backbench.compare.verdicts import RULE
 from backbench.publish import sentences
 from backbench.publish.output import Written
-from backbench.publish.pages import Press, comparison_data
+from backbench.publish.press import Press, comparison_data
 from backbench.publish.shelf import OVERVIEW, Row, Shelf
 from backbench.publish.words import plain, years
 

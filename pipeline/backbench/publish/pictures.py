@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     import polars as pl
 
 
+TITLES = "SELECT point_key, title FROM test_point UNION ALL SELECT unit_key, label FROM peer"
+
+
 @dataclass(frozen=True)
 class Picture:
     """A drawn chart: what it shows in words, its SVG, and a name made from its content."""
@@ -49,19 +52,27 @@ class Studio:
         """The rows of a saved query."""
         return self.queries[name].run(self.store, values)
 
+    @cached_property
+    def _titles(self) -> dict[str, str]:
+        return {str(key): str(title) for key, title in self.store.rows(TITLES)}
+
+    def conditions(self, name: str, values: Mapping[str, str]) -> str:
+        """The conditions that a query's answer holds for, in words."""
+        return self.queries[name].conditions_said(values, self._titles)
+
     def chart(
-        self, name: str, frame: pl.DataFrame, title: str, subject: str = ""
+        self, name: str, frame: pl.DataFrame, title: str, values: Mapping[str, str]
     ) -> alt.TopLevelMixin:
-        """The chart that a query's header names, of rows already run."""
+        """The chart that a query's header names, of rows already run with these values."""
         from backbench.charts.declare import Labels
         from backbench.charts.registry import chart_named
 
         query = self.queries[name]
         assert query.chart is not None
-        labels = Labels(query.columns, title)
+        labels = Labels(query.columns, title, self.conditions(name, values))
         with unchecked():
             return chart_named(query.chart).draw(
-                frame, labels, subject, options=query.chart_options
+                frame, labels, values.get("unit", ""), options=query.chart_options
             )
 
     def draw(self, name: str, title: str = "", **values: str) -> Picture | None:
@@ -80,7 +91,7 @@ class Studio:
         if frame.is_empty():
             return None
         heading = title or query.title
-        return self.picture(self.chart(name, frame, heading, values.get("unit", "")), heading)
+        return self.picture(self.chart(name, frame, heading, values), heading)
 
     def picture(self, chart: alt.TopLevelMixin, title: str) -> Picture:
         """An Altair chart as a picture; rendered anew only where its content is new."""

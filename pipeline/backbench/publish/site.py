@@ -15,8 +15,8 @@ from backbench.compare.saved import available
 from backbench.publish import output
 from backbench.publish.fronts import front_pages
 from backbench.publish.output import Written
-from backbench.publish.pages import Press, model_page, question_page, review_pages
 from backbench.publish.pictures import Studio
+from backbench.publish.press import Press, model_page, question_page, review_pages
 from backbench.publish.shelf import read_shelf
 from backbench.settings import SETTINGS_NAME, read_settings
 

@@ -12,7 +12,7 @@ from backbench.compare.lines import Line
 from backbench.errors import Fault, UserError
 from backbench.publish import sentences
 from backbench.publish.output import write
-from backbench.publish.pages import Press
+from backbench.publish.press import Press
 from backbench.publish.sheet import unknown_review
 from backbench.publish.shelf import Row
 from backbench.publish.words import measured
@@ -112,11 +112,12 @@ def _drawn(press: Press, query: str, title: str, row: Row) -> alt.TopLevelMixin 
         return None
     known = {parameter.name for parameter in studio.queries[query].parameters}
     values = {"unit": row["unit_key"], "technology": row["technology"]}
-    frame = studio.run(query, **{name: text for name, text in values.items() if name in known})
+    values = {name: text for name, text in values.items() if name in known}
+    frame = studio.run(query, **values)
     holds = "unit_key" not in frame.columns or row["unit_key"] in frame["unit_key"].to_list()
     if frame.is_empty() or not holds:
         return None
-    return studio.chart(query, frame, title, row["unit_key"])
+    return studio.chart(query, frame, title, values)
 
 
 def _caption(heading: str, row: Row, lines: Sequence[Line]) -> str:

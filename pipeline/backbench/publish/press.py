@@ -147,11 +147,17 @@ def question_page(press: Press, query: SavedQuery) -> Iterator[Written]:
             trouble = str(error)
             break
         if query.chart and not frame.is_empty() and frame.height <= MOST_ROWS:
-            picture, *files = _drawn(press, query, frame, heading)
+            picture, *files = _drawn(press, query, frame, heading, values)
             yield from files
         rows = [_cells(query, row) for row in frame.head(MOST_TABLE_ROWS).iter_rows(named=True)]
         answers.append(
-            {"heading": heading, "picture": picture, "rows": rows, "total": frame.height}
+            {
+                "heading": heading,
+                "picture": picture,
+                "rows": rows,
+                "total": frame.height,
+                "conditions": press.studio.conditions(query.name, values),
+            }
         )
     written = press.put(
         f"questions/{query.name}.html", "question.html", "questions.html", query=query,
@@ -162,12 +168,14 @@ def question_page(press: Press, query: SavedQuery) -> Iterator[Written]:
     yield replace(written, trouble=trouble)
 
 
-def _drawn(press: Press, query: SavedQuery, frame: Any, heading: str) -> Iterator[Any]:
+def _drawn(
+    press: Press, query: SavedQuery, frame: Any, heading: str, values: Mapping[str, str]
+) -> Iterator[Any]:
     """The picture for the template, its SVG file, and the page that shows values on pointing."""
     from backbench.charts.export import offline_page
 
     title = f"{query.title}: {heading}" if heading else query.title
-    chart = press.studio.chart(query.name, frame, title)
+    chart = press.studio.chart(query.name, frame, title, values)
     suffix = f"-{heading.replace(' ', '-')}" if heading else ""
     live = f"{query.name}{suffix}-chart.html"
     told, written = press.filed(press.studio.picture(chart, title), live)
@@ -180,9 +188,8 @@ def _askings(shelf: Shelf, query: SavedQuery) -> list[tuple[str, dict[str, str]]
     """How a query is asked: once, or once for each technology of the catalogue."""
     from backbench.charts.theme import in_order
 
-    types = {parameter.type: parameter for parameter in query.parameters}
-    asks = types.get("technology")
-    if asks is None or not asks.default:
+    asks = next((p for p in query.parameters if p.type == "technology"), None)
+    if asks is None:
         return [("", {})]
     present = in_order(row["technology"] for row in shelf.units.values())
     return [(technology, {asks.name: technology}) for technology in present] or [("", {})]

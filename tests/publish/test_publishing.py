@@ -1,0 +1,92 @@
+"""Site, sheet and stills of the simulated circuits, from the commands' own functions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from backbench.catalogue import Catalogue
+from backbench.compare.saved import available
+from backbench.errors import UserError
+from backbench.publish import alone
+from backbench.publish.pictures import Studio
+from backbench.publish.press import Press, comparison_data
+from backbench.publish.shelf import read_shelf
+from backbench.publish.site import publish
+from backbench.publish.stills import write_stills
+
+REVIEW = "push-pull-taps"
+
+
+@pytest.fixture
+def press(measured: Catalogue, tmp_path: Path) -> Iterator[Press]:
+    with measured.reading() as store:
+        studio = Studio(store, available(measured.places.root), None)
+        yield Press(studio, read_shelf(store), measured.settings, tmp_path)
+
+
+def test_a_site_is_made_once_and_mended(measured: Catalogue, tmp_path: Path) -> None:
+    root = measured.places.root
+    first = publish(root, tmp_path)
+    assert first.troubles == ()
+    assert {"index.html", "compare.html", f"sheets/{REVIEW}.html"} <= set(first.written)
+    assert all((tmp_path / path).is_file() for path in first.written)
+    assert publish(root, tmp_path).nothing_new
+    (tmp_path / "makers.html").unlink()
+    (tmp_path / "method.html").write_text("changed by hand")
+    again = publish(root, tmp_path)
+    assert again.written == ("makers.html", "method.html")
+    assert again.removed == ()
+
+
+def test_a_sheet_of_its_own_needs_no_other_file(press: Press, tmp_path: Path) -> None:
+    path = tmp_path / "sheet.html"
+    alone.save_sheet(press, REVIEW, path)
+    text = path.read_text(encoding="utf-8")
+    assert "<nav" not in text
+    assert 'href="..' not in text
+    assert 'src="..' not in text
+    sha = press.studio.store.rows("SELECT sha256 FROM capture WHERE review_key = $r", {"r": REVIEW})
+    assert all(str(value) in text for (value,) in sha)
+
+
+def test_what_cannot_be_written_is_said(
+    press: Press, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with pytest.raises(UserError, match=r"\.html or \.pdf"):
+        alone.save_sheet(press, REVIEW, tmp_path / "sheet.doc")
+    with pytest.raises(UserError, match="did you mean push-pull-taps"):
+        alone.save_sheet(press, "push-pull-tap", tmp_path / "sheet.html")
+    monkeypatch.setattr(alone.shutil, "which", lambda name: None)
+    with pytest.raises(UserError, match="Chromium to print"):
+        alone.save_sheet(press, REVIEW, tmp_path / "sheet.pdf")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_stills_are_numbered_with_captions(press: Press, tmp_path: Path) -> None:
+    (tmp_path / "09-left-over.png").write_bytes(b"")
+    (tmp_path / "notes.txt").write_text("mine")
+    paths = write_stills(press, REVIEW, tmp_path)
+    pictures = [path for path in paths if path.suffix == ".png"]
+    assert pictures
+    assert [int(path.name[:2]) for path in pictures] == list(range(1, len(pictures) + 1))
+    for path in pictures:
+        header = path.read_bytes()[:24]
+        assert int.from_bytes(header[16:20], "big") == 1920
+        assert int.from_bytes(header[20:24], "big") == 1080
+        assert "Simulated" in path.with_suffix(".txt").read_text(encoding="utf-8")
+    assert not (tmp_path / "09-left-over.png").exists()
+    assert (tmp_path / "notes.txt").exists()
+    with pytest.raises(UserError, match="not known"):
+        write_stills(press, "nothing", tmp_path)
+
+
+def test_what_is_set_side_by_side_are_the_catalogues_values(press: Press) -> None:
+    data, left_out = comparison_data(press.shelf)
+    assert left_out == 0
+    assert set(data["units"]) == set(press.shelf.units)
+    for place in data["places"]:
+        values = [found[0] for found in place["values"].values()]
+        assert place["ends"] == [min(values), max(values)]

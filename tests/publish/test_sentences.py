@@ -1,0 +1,105 @@
+"""Sentences say what the readings say, and nothing else."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pytest
+
+from backbench.compare.lines import Line
+from backbench.compare.pairs import Difference
+from backbench.compare.verdicts import Verdict
+from backbench.publish import sentences
+
+
+def line(title: str, rank: tuple[int, int] | None, n: int = 20, **more: Any) -> Line:
+    values: dict[str, Any] = {
+        "unit_key": "a", "metric": "thd", "title": title, "unit": "%", "better": "lower",
+        "point_key": "p", "point": "1 kHz", "output": "left", "limit_percent": None,
+        "value": 1.0, "uncertainty": 0.1, "bound": None, "status": "measured", "n": n,
+        "rank": rank, "percentile": 50.0, "around": (), "left_out": {}, **more,
+    }  # fmt: skip
+    return Line(**values)
+
+
+def difference(title: str, beyond: float | None, change: float = -1.0) -> Difference:
+    return Difference(
+        "thd", title, "%", "lower", "p", None, None, 2.0, 2.0 + change, change, 0.1, beyond
+    )
+
+
+def verdict(outcome: Any) -> Verdict:
+    return Verdict("thd", "Distortion", "%", "at most", 1.0, "at most 1 %", "", "manual", outcome)
+
+
+def test_outcomes_are_counted() -> None:
+    told = sentences.verdicts_said(
+        [verdict("meets"), verdict("fails"), verdict("meets"), verdict("not measured")]
+    )
+    assert told == "Of 4 published figures it meets 2, misses 1 and has no reading for 1."
+    assert sentences.verdicts_said([]) == "No published figures are recorded for it."
+
+
+@pytest.mark.parametrize(
+    ("rank", "told"),
+    [
+        ((1, 5), "it is in the best quarter for noise"),
+        ((1, 6), "in no outer quarter for certain"),
+        ((16, 20), "it is in the last quarter for noise"),
+        ((15, 20), "in no outer quarter for certain"),
+    ],
+)
+def test_a_quarter_is_claimed_only_for_a_whole_rank_interval(
+    rank: tuple[int, int], told: str
+) -> None:
+    assert told in sentences.places_said([line("Noise", rank)], "tube")
+
+
+def test_without_ranks_there_is_no_place() -> None:
+    told = sentences.places_said([line("Noise", None), line("Gain", (1, 2), n=3)], "tube")
+    assert told == "There are too few peers to give it a place."
+
+
+def test_changes_are_counted_beyond_uncertainty_only() -> None:
+    found = [difference("A", 3.0), difference("B", 2.0, 1.0), difference("C", 0.5),
+             difference("D", None)]  # fmt: skip
+    told = sentences.changes_said(found, "May")
+    assert told.startswith("Of 4 figures measured in both, 1 got better and 1 got worse since May")
+    assert "none changed" in sentences.changes_said([difference("C", 0.5)], "May")
+    assert sentences.changes_said([], "May").startswith("Nothing was measured")
+
+
+def test_sides_that_agree_are_said_to_agree() -> None:
+    assert "agree within uncertainty" in sentences.sides_said([difference("A", 0.2)])
+    told = sentences.sides_said([difference("Noise", 2.0), difference("Noise", 4.0)])
+    assert told == "Left and right differ beyond uncertainty in noise."
+    assert "not measured under the same" in sentences.sides_said([])
+
+
+def test_absences_are_named() -> None:
+    told = sentences.absent_said({"no load": ["Power"]}, 2, ["response"])
+    assert told == (
+        "Response was not taken, 1 quantity could not be given and 2 captures could not be used."
+    )
+    assert sentences.absent_said({}, 0, []).startswith("Everything in the usual battery")
+
+
+def test_state_and_catalogue() -> None:
+    day = dt.date(2024, 5, 11)
+    assert sentences.state_said("restored", ["bias set", "tubes replaced"], day) == (
+        "Measured restored on 2024-05-11: bias set and tubes replaced."
+    )
+    assert sentences.catalogue_said(0, 0, 0, "", "") == "The catalogue holds no review yet."
+    assert sentences.catalogue_said(1, 1, 1, "2024-05-11", "2024-05-11") == (
+        "1 unit of 1 maker, measured in 1 review on 2024-05-11."
+    )
+
+
+@pytest.mark.parametrize(
+    ("title", "within"),
+    [("Residual noise", "residual noise"), ("DC at the output", "DC at the output"),
+     ("SINAD", "SINAD"), ("", "")],
+)  # fmt: skip
+def test_titles_within_a_sentence(title: str, within: str) -> None:
+    assert sentences.lowered(title) == within
