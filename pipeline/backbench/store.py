@@ -6,6 +6,7 @@ import hashlib
 import re
 import shutil
 import tempfile
+import threading
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
@@ -31,6 +32,19 @@ DISK_ERRORS = (
     duckdb.InternalException,
 )  # fmt: skip
 """What DuckDB raises where the disk fails it, or its file is not what it was."""
+QUERY_LIMIT_S = 60.0
+MAX_ROWS = 5_000_000
+READER: dict[str, Any] = {
+    "enable_external_access": False,
+    "python_enable_replacements": False,
+    "autoinstall_known_extensions": False,
+    "autoload_known_extensions": False,
+    "allow_community_extensions": False,
+    "memory_limit": "2GB",
+    "temp_directory": "",
+    "lock_configuration": True,
+}
+"""Settings of a reader: no file, no network, no extension, no variable of ours, bounded memory."""
 StatementError: TypeAlias = duckdb.Error
 """What the methods of a Store raise where a statement can't be run."""
 
@@ -43,8 +57,9 @@ LEDGER_OF_MIGRATIONS = (
 class Store:
     """An open connection. Rows come back as polars frames or tuples."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection) -> None:
-        self._connection = connection
+    def __init__(self, connection: duckdb.DuckDBPyConnection, *, limited: bool = False) -> None:
+        """limited: a statement may take QUERY_LIMIT_S and give MAX_ROWS, no more."""
+        self._connection, self._limited = connection, limited
 
     def run(self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()) -> None:
         """Execute a statement and forget its result."""
@@ -55,14 +70,48 @@ class Store:
         self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
     ) -> list[tuple[Any, ...]]:
         """All rows of a query, as tuples."""
-        return self._connection.execute(sql, parameters).fetchall()
+        with self._watched():
+            return self._connection.execute(sql, parameters).fetchall()
 
     def frame(
         self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
     ) -> pl.DataFrame:
         """All rows of a query, as a frame."""
-        relation = self._connection.sql(sql, params=parameters or None)
-        return pl.DataFrame(relation)
+        with self._watched():
+            relation = self._connection.sql(sql, params=parameters or None)
+            if not isinstance(relation, duckdb.DuckDBPyRelation):
+                raise duckdb.InvalidInputException("a statement that gives no rows")
+            if not self._limited:
+                return pl.DataFrame(relation)
+            found = pl.DataFrame(relation.limit(MAX_ROWS + 1))
+        if found.height > MAX_ROWS:
+            raise duckdb.OutOfRangeException(f"more than {MAX_ROWS} rows")
+        return found
+
+    @contextmanager
+    def _watched(self) -> Iterator[None]:
+        """Interrupt a statement that takes too long. Raises a StatementError then."""
+        if not self._limited:
+            yield
+            return
+        late = threading.Event()
+
+        def stop() -> None:
+            late.set()
+            self._connection.interrupt()
+
+        timer = threading.Timer(QUERY_LIMIT_S, stop)
+        timer.daemon = True
+        timer.start()
+        try:
+            yield
+        except (duckdb.Error, pl.exceptions.PolarsError) as error:
+            if late.is_set():
+                told = f"stopped after {QUERY_LIMIT_S:g} s: ask for less"
+                raise duckdb.InterruptException(told) from error
+            raise
+        finally:
+            timer.cancel()
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -223,8 +272,7 @@ def reading(folder: Path) -> Iterator[Store]:
     if not path.exists():
         fault = Fault(str(path), "no database", "a catalogue with reviews", "ingest one first")
         raise UserError("the catalogue is empty", [fault])
-    config = {"enable_external_access": False, "lock_configuration": True}
-    with _connected(path, read_only=True, config=config) as store:
+    with _connected(path, read_only=True, config=READER) as store:
         _refuse_older(_refuse_newer(store))
         yield store
 
@@ -233,7 +281,7 @@ def reading(folder: Path) -> Iterator[Store]:
 def _connected(path: Path, *, read_only: bool, config: dict[str, Any]) -> Iterator[Store]:
     connection = _patiently(path, read_only, config)
     try:
-        yield Store(connection)
+        yield Store(connection, limited=config is READER)
     except DISK_ERRORS as error:
         fault = Fault(str(path), str(error).splitlines()[0], "a disk that takes what is written")
         raise UserError("the database can't be used", [fault]) from error

@@ -1,0 +1,102 @@
+"""Saved queries that write, attach, install, read files, reach out, or never end: refused."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from backbench import store
+from backbench.catalogue import Catalogue
+from backbench.compare.saved import SavedQuery, load
+from backbench.errors import UserError
+from simulated import contents_of
+
+HEADER = """\
+-- title: A query
+-- question: Does it get away with it?
+-- grain: x
+-- parameter word: text = ''; any text
+-- column x: -; X
+"""
+
+REFUSED = [
+    "DELETE FROM reading",
+    "INSERT INTO reading FROM reading",
+    "UPDATE reading SET value = 1",
+    "DROP TABLE reading",
+    "CREATE TABLE x AS SELECT 1 AS x",
+    "CREATE MACRO f() AS 1",
+    "SELECT 1 AS x; DELETE FROM reading",
+    "COPY reading TO '{folder}/out.csv'",
+    "COPY (SELECT 1 AS x) TO '{folder}/out.parquet'",
+    "EXPORT DATABASE '{folder}/out'",
+    "IMPORT DATABASE '{folder}'",
+    "ATTACH '{folder}/other.duckdb'",
+    "ATTACH ':memory:' AS other",
+    "INSTALL httpfs",
+    "LOAD httpfs",
+    "LOAD '{folder}/evil.so'",
+    "CREATE SECRET s (TYPE s3)",
+    "SET enable_external_access = true",
+    "SET memory_limit = '64GB'",
+    "RESET memory_limit",
+    "PRAGMA threads = 64",
+    "SELECT getenv('HOME') AS x",
+    "SELECT column0 AS x FROM read_csv('{folder}/secret.csv')",
+    "SELECT content AS x FROM read_text('{folder}/secret.csv')",
+    "SELECT content AS x FROM read_blob('{folder}/secret.csv')",
+    "SELECT * AS x FROM read_json('{folder}/secret.csv')",
+    "SELECT file AS x FROM glob('{folder}/*')",
+    "SELECT Delimiter AS x FROM sniff_csv('{folder}/secret.csv')",
+    "SELECT * FROM '{folder}/secret.csv'",
+    "SELECT * FROM 'https://localhost:1/x.parquet'",
+    "SELECT * FROM read_parquet('https://localhost:1/x.parquet')",
+    "SELECT * FROM parameters",
+    "SELECT range(1000000000) AS x",
+    "SELECT list(x) AS x FROM range(3000000000) AS t(x)",
+    "SELECT count(*) AS x FROM range(1000000) AS a, range(1000000) AS b WHERE a.range <> b.range",
+    "SELECT range AS x FROM range(3000000000)",
+]
+
+
+@pytest.fixture
+def echo(tmp_path: Path) -> SavedQuery:
+    (tmp_path / "echo.sql").write_text(HEADER + "SELECT $word AS x ORDER BY x")
+    return load([tmp_path])["echo"]
+
+
+@pytest.mark.parametrize("sql", REFUSED)
+def test_a_hostile_statement_is_refused_in_words(
+    measured: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, echo: SavedQuery, sql: str
+) -> None:
+    """Past the header's own check that it is one SELECT: the connection itself refuses."""
+    monkeypatch.setattr(store, "QUERY_LIMIT_S", 1.0)
+    (tmp_path / "secret.csv").write_text("hidden\n1\n")
+    query = replace(echo, sql=sql.format(folder=tmp_path), parameters=())
+    before = measured.readings().height
+    with measured.reading() as opened, pytest.raises(UserError) as caught:
+        query.run(opened, {})
+    assert all("\n" not in str(fault) for fault in caught.value.faults)
+    assert "hidden" not in str(caught.value)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["echo.sql", "secret.csv"]
+    assert measured.readings().height == before
+
+
+@pytest.mark.parametrize("sql", [s for s in REFUSED if not s.startswith("SELECT") or ";" in s])
+def test_a_file_that_is_not_one_select_is_no_saved_query(tmp_path: Path, sql: str) -> None:
+    (tmp_path / "evil.sql").write_text(HEADER + sql)
+    with pytest.raises(UserError):
+        load([tmp_path])
+
+
+@pytest.mark.parametrize(
+    "value",
+    ["'; DELETE FROM reading; --", "' OR 1=1 --", "$word", "\x00", "'' UNION SELECT 1", "\u202e"],
+)
+def test_a_parameter_stays_a_value(measured: Catalogue, echo: SavedQuery, value: str) -> None:
+    before = contents_of(measured.places.root)
+    with measured.reading() as opened:
+        assert echo.run(opened, {"word": value}).rows() == [(value,)]
+    assert contents_of(measured.places.root) == before
