@@ -168,6 +168,21 @@ def test_an_output_that_was_not_driven_is_refused() -> None:
     assert "not driven" in told["tones_level"][1]
 
 
+def test_the_benchs_own_products_bound_and_widen() -> None:
+    """Within 10 dB of the bench's own the coherent worst case, above it an unknown phase."""
+    hz = (19_000.0, 20_000.0)
+    output = bent(hz, (1.0, 1.0), 2e-3, 0.0)
+    alone = figures(pair_material(output))["difference_frequency_2"]
+    strong, weak = (pair_material(bent(hz, (1.0, 1.0), square, 0.0)) for square in (1e-3, 1e-4))
+    bounded = figures(pair_material(output, bench=strong))["difference_frequency_2"]
+    assert bounded.bound == "upper"
+    assert bounded.value == pytest.approx(1.5 * alone.value, rel=1e-3)
+    assert "unknown phase" in (bounded.remark or "")
+    widened = figures(pair_material(output, bench=weak))["difference_frequency_2"]
+    assert widened.value == alone.value
+    assert widened.uncertainty == pytest.approx(0.05 / math.sqrt(2) * alone.value, rel=1e-2)
+
+
 PAIR = with_noise(sines(RATE, 0.3, {19_000.0: 1.0, 20_000.0: 1.0, 1000.0: 1e-3, 18_000.0: 5e-4}))
 
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
 from itertools import combinations
 from typing import Literal
 
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declare import Bound, Figure, Material, metric, view
+from backbench.metrics.floor import LINE_CHOICE, lines_off
 from backbench.signal.power import Square
 from backbench.signal.products import ToneSet, find_tones, summed
 from backbench.signal.share import Ratio, of_amplitudes, of_powers
@@ -44,6 +46,19 @@ class TwoTonesView:
     track: Track
     found: ToneSet
     test: Test | None
+
+    @cached_property
+    def bench(self) -> TwoTonesView | None:
+        """The bench's own, on the same track of its loop-back; None where it holds no pair."""
+        given = self.material.bench
+        number = next(n for n, track in self.material.outputs.items() if track is self.track)
+        if given is None or number not in given.outputs:
+            return None
+        try:
+            found: TwoTonesView = two_tones_view.build(given, number)
+        except Refusal:
+            return None
+        return found
 
     @property
     def low(self) -> Square:
@@ -132,6 +147,17 @@ def percent(ratio: Ratio) -> Figure:
     return Figure(100 * ratio.value, own, own, ratio.dof, bound)
 
 
+def _less_bench(pair: TwoTonesView, figure_of: Callable[[TwoTonesView], Figure]) -> Figure:
+    """A figure in percent, bounded or widened by the bench's own where a loop-back tells it."""
+    found, own = figure_of(pair), None
+    if pair.bench is not None:
+        try:
+            own = figure_of(pair.bench)
+        except Refusal:
+            own = None
+    return lines_off(found, own)
+
+
 @metric(
     "tone_level",
     title="Level of a tone of two",
@@ -160,12 +186,12 @@ def tone_level(pair: TwoTonesView) -> Iterator[Figure]:
     source=_IEC.format("14.12.8"),
     stimuli=["two tones"],
     version=1,
-    choice=f"f2 - f1 re the sum of both tones' amplitudes; {_EQUAL}",
+    choice=f"f2 - f1 re the sum of both tones' amplitudes; {_EQUAL}{LINE_CHOICE}",
 )
 def difference_frequency_2(pair: TwoTonesView) -> Figure:
     """Amplitude of the product f2 - f1 over the sum of the amplitudes of both tones."""
     pair.wanted("difference frequency")
-    return percent(of_amplitudes(pair.products((-1, 1)), pair.found.tones))
+    return _less_bench(pair, lambda p: percent(of_amplitudes(p.products((-1, 1)), p.found.tones)))
 
 
 @metric(
@@ -176,12 +202,15 @@ def difference_frequency_2(pair: TwoTonesView) -> Figure:
     source=_IEC.format("14.12.8"),
     stimuli=["two tones"],
     version=1,
-    choice=f"arithmetic sum of 2 f1 - f2 and 2 f2 - f1 re the sum of both tones; {_EQUAL}",
+    choice=f"arithmetic sum of 2 f1 - f2 and 2 f2 - f1 re the sum of both tones; {_EQUAL}"
+    + LINE_CHOICE,
 )
 def difference_frequency_3(pair: TwoTonesView) -> Figure:
     """Sum of the amplitudes of 2 f1 - f2 and 2 f2 - f1 over the sum of those of both tones."""
     pair.wanted("difference frequency")
-    return percent(of_amplitudes(pair.products((2, -1), (-1, 2)), pair.found.tones))
+    return _less_bench(
+        pair, lambda p: percent(of_amplitudes(p.products((2, -1), (-1, 2)), p.found.tones))
+    )
 
 
 @metric(
@@ -193,12 +222,14 @@ def difference_frequency_3(pair: TwoTonesView) -> Figure:
     stimuli=["two tones"],
     version=1,
     choice="root sum square of f2 - f1 and 2 f1 - f2 only, re the sum of both tones; the "
-    f"standard asks for f1 = 2 f0 and f2 = 3 f0 - d, given here {_EQUAL}",
+    f"standard asks for f1 = 2 f0 and f2 = 3 f0 - d, given here {_EQUAL}" + LINE_CHOICE,
 )
 def difference_frequency_total(pair: TwoTonesView) -> Figure:
     """Root sum square of f2 - f1 and 2 f1 - f2 over the sum of the amplitudes of both tones."""
     pair.wanted("difference frequency")
-    return percent(of_powers(summed(pair.products((-1, 1), (2, -1))), pair.found.tones))
+    return _less_bench(
+        pair, lambda p: percent(of_powers(summed(p.products((-1, 1), (2, -1))), p.found.tones))
+    )
 
 
 @metric(
@@ -210,12 +241,14 @@ def difference_frequency_total(pair: TwoTonesView) -> Figure:
     stimuli=["two tones"],
     version=1,
     choice=f"arithmetic sum of f2 - f1 and f2 + f1 re the tone f2; {_FOUR}; sidebands that the "
-    "supply makes are counted where the mains has the frequency f1",
+    "supply makes are counted where the mains has the frequency f1" + LINE_CHOICE,
 )
 def modulation_distortion_2(pair: TwoTonesView) -> Figure:
     """Sum of the amplitudes of f2 - f1 and f2 + f1 over that of f2."""
     pair.wanted("modulation")
-    return percent(of_amplitudes(pair.products((-1, 1), (1, 1)), [pair.high]))
+    return _less_bench(
+        pair, lambda p: percent(of_amplitudes(p.products((-1, 1), (1, 1)), [p.high]))
+    )
 
 
 @metric(
@@ -227,12 +260,14 @@ def modulation_distortion_2(pair: TwoTonesView) -> Figure:
     stimuli=["two tones"],
     version=1,
     choice=f"arithmetic sum of f2 - 2 f1 and f2 + 2 f1 re the tone f2; {_FOUR}; sidebands that "
-    "the supply makes are counted where twice the mains is twice f1",
+    "the supply makes are counted where twice the mains is twice f1" + LINE_CHOICE,
 )
 def modulation_distortion_3(pair: TwoTonesView) -> Figure:
     """Sum of the amplitudes of f2 - 2 f1 and f2 + 2 f1 over that of f2."""
     pair.wanted("modulation")
-    return percent(of_amplitudes(pair.products((-2, 1), (2, 1)), [pair.high]))
+    return _less_bench(
+        pair, lambda p: percent(of_amplitudes(p.products((-2, 1), (2, 1)), [p.high]))
+    )
 
 
 @metric(
@@ -244,12 +279,14 @@ def modulation_distortion_3(pair: TwoTonesView) -> Figure:
     stimuli=["two tones"],
     version=1,
     choice=f"root sum square of f2 +- f1 and f2 +- 2 f1 re the tone f2; {_FOUR}; 3.01 dB below "
-    "the arithmetic sum for one pair of equal sidebands",
+    "the arithmetic sum for one pair of equal sidebands" + LINE_CHOICE,
 )
 def modulation_distortion_rms(pair: TwoTonesView) -> Figure:
     """Root sum square of the four nearest sidebands of f2 over f2."""
     pair.wanted("modulation")
-    return percent(of_powers(summed(pair.products(*MODULATION)), [pair.high]))
+    return _less_bench(
+        pair, lambda p: percent(of_powers(summed(p.products(*MODULATION)), [p.high]))
+    )
 
 
 @metric(
@@ -261,22 +298,32 @@ def modulation_distortion_rms(pair: TwoTonesView) -> Figure:
     stimuli=["two tones"],
     version=1,
     choice="re the sum of both tones for two equal tones, re the tone f2 for a pair 4:1; an upper "
-    "bound where a product doesn't stand out",
+    "bound where a product doesn't stand out" + LINE_CHOICE,
 )
 def intermodulation_product(pair: TwoTonesView) -> Iterator[Figure]:
     """Level of each product of second and third order over the reference of its test."""
     if pair.test is None:
         raise NotApplicable(f"products are told {_EQUAL}, and {_FOUR}")
     modulation = pair.test == "modulation"
-    reference = [pair.high] if modulation else pair.found.tones
     assert isinstance(pair.material.stimulus, TwoTones)
     low, high = pair.material.stimulus.tones_hz
     for (m, n), name in (MODULATION if modulation else DIFFERENCE).items():
-        if not pair.found.covers(pair.position((m, n))):
-            continue
-        ratio = of_powers(pair.products((m, n))[0], reference)
-        own = DB_PER_RELATIVE * ratio.u / ratio.value
-        yield Figure(
-            20 * math.log10(ratio.value), own, own, ratio.dof, "upper" if ratio.bounded else None,
-            order=abs(m) + abs(n), frequency_hz=abs(m * low + n * high), detail={"product": name},
-        )  # fmt: skip
+        if pair.found.covers(pair.position((m, n))):
+            figure = _less_bench(pair, partial(_product, one=(m, n)))
+            yield replace(
+                _in_decibels(figure), order=abs(m) + abs(n), frequency_hz=abs(m * low + n * high),
+                detail={"product": name},
+            )  # fmt: skip
+
+
+def _product(pair: TwoTonesView, one: Combination) -> Figure:
+    reference = [pair.high] if pair.test == "modulation" else pair.found.tones
+    return percent(of_powers(pair.products(one)[0], reference))
+
+
+def _in_decibels(figure: Figure) -> Figure:
+    """A ratio in percent as decibels."""
+    u, own = (DB_PER_RELATIVE * x / figure.value for x in (figure.uncertainty, figure.estimation))
+    return replace(
+        figure, value=20 * math.log10(figure.value / 100), uncertainty=u, estimation=own
+    )  # fmt: skip

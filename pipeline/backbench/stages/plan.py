@@ -16,7 +16,7 @@ from backbench.stages.entered import entered_faults
 from backbench.stages.present import under_present_keys
 from backbench.stages.published import published_faults
 from backbench.stages.rows import digest
-from backbench.stimuli import Idle, Stimulus, Sweep, Table, Tone, analysis_kind
+from backbench.stimuli import Idle, Stimulus, Sweep, Table, Tone, TwoTones, analysis_kind
 from backbench.validation import counted
 from backbench.vault import Receipt, Vault
 
@@ -198,6 +198,8 @@ def _played(stimulus: Stimulus) -> object:
         return stimulus.kind, tuple(stimulus.sweep_hz)
     if isinstance(stimulus, Tone):
         return stimulus.kind, stimulus.tone_hz
+    if isinstance(stimulus, TwoTones):
+        return stimulus.kind, tuple(stimulus.tones_hz), stimulus.ratio
     return stimulus.kind if isinstance(stimulus, Idle) else id(stimulus)
 
 
