@@ -9,6 +9,8 @@ import typer
 from backbench.commands import (
     backfilling,
     demonstrating,
+    exporting,
+    history,
     keeping,
     looking,
     preparing,
@@ -18,7 +20,17 @@ from backbench.commands import (
 from backbench.commands.common import app
 from backbench.errors import UserError
 
-GROUPS = (taking_in, preparing, backfilling, looking, publishing, keeping, demonstrating)
+GROUPS = (
+    taking_in,
+    preparing,
+    backfilling,
+    exporting,
+    history,
+    looking,
+    publishing,
+    keeping,
+    demonstrating,
+)
 """Importing a group registers its commands, in the order that the help lists them."""
 
 

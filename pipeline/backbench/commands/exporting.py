@@ -1,0 +1,29 @@
+"""The command that gives the catalogue away as open files: export."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from backbench.commands.common import HERE, DryRun, Home, app, opened
+
+
+@app.command()
+def export(
+    folder: Annotated[Path, typer.Argument(help="A new or empty folder.")],
+    catalogue: Home = HERE,
+    dry_run: DryRun = False,
+) -> None:
+    """Write every table as Parquet and CSV, with a data dictionary and datapackage.json.
+
+    Example: backbench export opened-catalogue -c my-catalogue
+    """
+    from backbench.export.package import export_catalogue
+
+    home = opened(catalogue)
+    with home.reading() as store:
+        written = export_catalogue(store, folder, home.settings.title, dry=dry_run)
+    for name, rows in written:
+        typer.echo(f"{'would write' if dry_run else 'wrote'} {name}: {rows} rows")
