@@ -17,7 +17,7 @@ FLOORS = [
     {"demo"},
     {"catalogue"},
     {"flows"},
-    {"terminal", "progress"},
+    {"terminal", "telling", "progress"},
     {"stages", "publish", "bench_day", "backfill", "export"},
     {"charts"},
     {"compare"},

@@ -8,6 +8,7 @@ import typer
 
 from backbench.commands import (
     backfilling,
+    comparing,
     demonstrating,
     exporting,
     history,
@@ -26,6 +27,7 @@ GROUPS = (
     backfilling,
     exporting,
     history,
+    comparing,
     looking,
     publishing,
     keeping,
@@ -35,7 +37,10 @@ GROUPS = (
 
 
 def main() -> None:
-    """Run the command line. Exit codes: 0 well, 1 user's error, 2 usage, 3 done in part."""
+    """Run the command line. Exit codes: 0 well, 1 user's error, 2 usage, 3 done in part, 4 not met.
+
+    4 is given only where --check asks for it.
+    """
     try:
         app()
     except UserError as error:

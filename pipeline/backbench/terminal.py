@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 WIDTH = 80
 FORMATS = ("table", "csv", "json", "parquet", "markdown")
 FEW_ROWS = 500
+MOST_DIFFERENCES = 6
+"""Differences of a comparison that are shown, the surest first."""
 PREFIXES = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k"}
 PREFIXED = ("V", "W", "Hz", "ohm")
 
@@ -84,27 +86,35 @@ def quantity(value: float, unit: str, uncertainty: float | None = None) -> str:
 
 def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> None:
     """A unit beside its peers: verdicts first, then a line a metric, the nearest units, notes."""
+    from backbench.compare.lines import LIMIT_PERCENT
+    from backbench.telling import nearest_table, show_differences
+
     out = console(stream)
     c = comparison
-    out.print(f"{c.label} [{c.unit_key}]", style="bold", markup=False)
-    out.print(f"{c.technology} {c.kind}, {c.state}, reviewed {c.reviewed}", markup=False)
+    _flowing(out, f"{c.label} [{c.unit_key}]", style="bold")
+    _flowing(out, f"{c.technology} {c.kind}, {c.state}, reviewed {c.reviewed}")
     if c.verdicts:
         out.print(_verdict_table(c.verdicts))
     others = len(c.peers.keys) - 1
     out.print("Among the peers", style="bold")
-    out.print(f"Peers: {c.peers.said} ({others} other units)", markup=False)
+    default = "" if c.peers.chosen else "; the default, --peers chooses others"
+    _flowing(out, f"Peers: {c.peers.said} ({others} other units{default})")
     heads = f"{'':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'beats':>{SHARE}}  place (1st the best)"
     out.print(heads, markup=False)
-    _show_lines(out, c.lines)
+    # Powers at other limits than the usual one are in the exported table.
+    _show_lines(out, [n for n in c.lines if n.limit_percent in (None, LIMIT_PERCENT)])
     if c.nearest:
         out.print()
-        out.print(_nearest_table(c))
+        out.print(nearest_table(c.nearest))
     if c.listening:
         out.print("In a listener's terms", style="bold")
     for sentence in c.listening:
         _indented(out, sentence)
+    for title, differences in (c.work, c.sides):
+        if differences:
+            show_differences(title, differences, MOST_DIFFERENCES, out)
     for note in c.notes:
-        out.print(f"Note: {note}", markup=False)
+        _flowing(out, f"Note: {note}")
 
 
 def _verdict_table(found: Sequence[Verdict]) -> Table:
@@ -122,7 +132,7 @@ def _verdict_table(found: Sequence[Verdict]) -> Table:
         verdict = v.outcome
         why = v.told if v.outcome in ("measured under other conditions", "not measured") else ""
         told = f"{verdict}: {why}" if why else str(verdict)
-        made.add_row(*(Text(part) for part in (v.title, promised, value, told)))
+        made.add_row(*(Text(printable(part)) for part in (v.title, promised, value, told)))
     return made
 
 
@@ -152,12 +162,15 @@ def _placed_line(line: Line) -> list[str]:
     """Name, value, share and place in columns; what a name has too much goes below."""
     import textwrap
 
+    from backbench.compare.peers import FEW
+
     sign = {"upper": "≤ ", "lower": "≥ "}.get(line.bound or "", "")
     value = sign + quantity(line.value, line.unit, line.uncertainty)
     value += " (entered)" if line.status == "entered" else ""
     share = "" if line.percentile is None else f"{line.percentile:.0f} %"
     name, *rest = textwrap.wrap(line_name(line), NAME)
-    place = line.place or f"{line.n} units"
+    few = line.better != "neither" and line.n <= FEW
+    place = line.place or (f"none: {line.n - 1} others" if few else f"{line.n} units")
     row = f"{name:<{NAME}} {value:>{VALUE}} {share:>{SHARE}}  {place}"
     return [row, *rest]
 
@@ -176,22 +189,18 @@ def _indented(out: Console, text: str) -> None:
     from rich.padding import Padding
     from rich.text import Text
 
-    out.print(Padding(Text(text, style="dim"), (0, 0, 0, 4)))
+    out.print(Padding(Text(printable(text), style="dim"), (0, 0, 0, 4)))
 
 
-def _nearest_table(comparison: Comparison) -> Table:
+def _flowing(out: Console, text: str, style: str = "") -> None:
     from rich.text import Text
 
-    made = table(
-        ("Unit", "left"), ("Apart", "right"), ("Over", "right"), ("Most alike in", "left"),
-        ("Most apart in", "left"), title="Most alike overall (in robust deviations)",
-    )  # fmt: skip
-    for near in comparison.nearest:
-        made.add_row(*(Text(t) for t in (
-            near.label, number(near.distance, 2), f"{near.shared} metrics",
-            ", ".join(near.alike), ", ".join(near.apart),
-        )))  # fmt: skip
-    return made
+    out.print(Text(printable(text), style=style))
+
+
+def printable(text: str) -> str:
+    """Text with every control character as ?: names come from files and may hold any."""
+    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def show_queries(queries: Mapping[str, SavedQuery], stream: IO[str] | None = None) -> None:
@@ -264,8 +273,7 @@ def _cell(value: Any) -> str:
         return number(value)
     if isinstance(value, list):
         return ", ".join(_cell(part) for part in value)
-    text = str(value)
-    return "".join(c if c.isprintable() else "?" for c in text)
+    return printable(str(value))
 
 
 SPARED = (

@@ -94,3 +94,32 @@ def test_bad_formats_and_places_are_told(tmp_path: Path) -> None:
         export(FRAME, "xml")
     with pytest.raises(UserError, match="No such file"):
         export(FRAME, "csv", tmp_path / "none" / "file.csv")
+
+
+def test_names_can_not_steer_the_terminal(given: Any) -> None:
+    """Control characters and markup in names come out as ? and as they stand."""
+    for n in range(7):
+        given.unit(
+            f"u{n}", maker="Bad\x1b[2J\x07[red]Maker", model=f"\r\nModel {n}\u202e", made=1960
+        )
+        given.reading(f"u{n}", "noise_a", 1e-4 * (n + 1), 1e-6, under="idle")
+        given.reading(f"u{n}", "thd", 0.1 * (n + 1), 1e-3)
+        given.reading(f"u{n}", "gain", 20.0 + n, 0.1)
+    given.published("u1", "thd", "at most", 0.5, printed_in="\x1b]0;title\x07")
+    with reading(given.build()) as store:
+        shown = lines(show_comparison, compare_unit(store, "u1"))
+        frame = store.frame("SELECT label, unit_key FROM peer ORDER BY unit_key")
+    text = "\n".join([*shown, *lines(show_frame, frame)])
+    assert "Bad?[2J?[red]Maker" in text.replace("\n", "")
+    assert all(c.isprintable() or c == "\n" for c in text)
+
+
+def test_few_peers_are_told_in_place_of_a_rank(given: Any) -> None:
+    given.unit("a")
+    given.unit("b")
+    for key in ("a", "b"):
+        given.reading(key, "noise_a", 1e-4, 1e-6, under="idle")
+    with reading(given.build()) as store:
+        text = " ".join(lines(show_comparison, compare_unit(store, "a")))
+    assert "none: 1 others" in text
+    assert "the default, --peers chooses others" in " ".join(text.split())

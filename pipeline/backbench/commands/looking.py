@@ -1,4 +1,4 @@
-"""Commands that look: reviews, show, compare, queries, query, chart, metrics."""
+"""Commands that look: reviews, show, queries, query, chart, metrics."""
 
 from __future__ import annotations
 
@@ -45,17 +45,6 @@ def show(
     if captures.is_empty():
         raise _unknown_review(opened(catalogue), review)
     show_frame(captures.select("position", "file", "stimulus", "status", "reason"), out_format)
-
-
-@app.command()
-def compare(
-    unit: Annotated[str, typer.Argument(help="A unit's key.")],
-    catalogue: Home = HERE,
-) -> None:
-    """A unit beside its peers, metric by metric. Example: backbench compare heron-40-left"""
-    from backbench.terminal import show_comparison
-
-    show_comparison(opened(catalogue).compare(unit))
 
 
 @app.command()

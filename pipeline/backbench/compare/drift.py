@@ -10,13 +10,16 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from backbench.errors import Refusal
 from backbench.store import Store
+
+if TYPE_CHECKING:
+    import polars as pl
 
 Floats = npt.NDArray[np.float64]
 MEDIAN_RANGE = 0.67448975019608 * 2**0.5
@@ -121,11 +124,38 @@ class Series:
         ]  # fmt: skip
 
 
+# A unit that is measured again and again tells of the bench as a loop-back does.
+REFERENCE = """
+SELECT bench_key, metric.title || ', ' || test_point.title || ', ' || output AS series,
+       reviewed, value, reading.uncertainty AS u, metric.unit
+FROM reading
+JOIN reading_point USING (review_key, reading_key)
+JOIN test_point USING (point_key)
+JOIN review USING (review_key)
+JOIN metric USING (metric, method_version)
+WHERE unit_key = $unit AND value IS NOT NULL AND list_contains($what, metric || '@' || point_key)
+ORDER BY bench_key, series, reviewed, reading_key
+"""
+OF_REFERENCE = (
+    ("gain", "gain-1khz"), ("noise_a", "idle"), ("thd_n", "tone-1khz-5w-8ohm"),
+    ("thd_n", "preamp-1khz-2v"),
+)  # fmt: skip
+
+
+def of_unit(store: Store, unit_key: str) -> list[Series]:
+    """The gain, noise and distortion of one unit over its reviews, on each bench."""
+    what = [f"{metric}@{point}" for metric, point in OF_REFERENCE]
+    return _series(store.frame(REFERENCE, {"unit": unit_key, "what": what}))
+
+
 def over_time(store: Store) -> list[Series]:
     """Every series of every bench: loop-back gain, residual and noise, and its calibrations."""
     from backbench.compare.saved import shipped
 
-    frame = shipped()["bench-over-time"].run(store)
+    return _series(shipped()["bench-over-time"].run(store))
+
+
+def _series(frame: pl.DataFrame) -> list[Series]:
     found = []
     for (bench, name), part in frame.group_by(("bench_key", "series"), maintain_order=True):
         values = tuple(part["value"].to_list())

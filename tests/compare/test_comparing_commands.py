@@ -1,0 +1,105 @@
+"""The commands that compare: what they print, export and exit with."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+from typer.testing import CliRunner
+
+from backbench.cli import app
+from backbench.errors import UserError
+
+
+@pytest.fixture
+def home(given: Any) -> Path:
+    """Eight units; u2 misses a promise. A bench whose loop-back stepped, and an entered record."""
+    for n in range(8):
+        given.unit(f"u{n}", made=1960 + n, technology="tube" if n < 7 else "hybrid")
+        given.reading(f"u{n}", "noise_a", 1e-4 * (n + 1), 1e-6, under="idle")
+        given.reading(f"u{n}", "thd", 0.1 * (n + 1), 5e-4)
+    given.reading("u7", "gain", 20.0, None, status="entered")
+    given.reading("u6", "gain", 21.0, 0.1)
+    given.published("u2", "thd", "at most", 0.2)
+    given.row("bench", bench_key="b1", load_uncertainty_percent=0.5,
+              generator_uncertainty_percent=0.5)  # fmt: skip
+    for month in range(1, 11):
+        given.review(f"m{month}", f"2019-{month:02}-01")
+        gain = (1.0 if month < 6 else 1.1) + 0.001 * (month % 3)
+        given.reading("", "level", gain, 0.001, review=f"m{month}", load_ohm=None,
+                      generator_vrms=1.0)  # fmt: skip
+    folder: Path = given.build()
+    (folder / "backbench.toml").write_text('title = "Bench"\n')
+    return folder
+
+
+def run(home: Path, *words: str, code: int = 0) -> str:
+    ran = CliRunner().invoke(app, [*words, "--catalogue", str(home)])
+    if ran.exit_code != code and ran.exception:
+        raise ran.exception
+    assert ran.exit_code == code
+    assert max((len(line) for line in ran.stdout.splitlines()), default=0) <= 80
+    return ran.stdout
+
+
+def test_compare_opens_with_verdicts_and_says_its_peers(home: Path) -> None:
+    text = run(home, "compare", "u2")
+    assert "fails" in text
+    assert "technology tube" in text
+    assert "3rd of 7" in text
+
+
+def test_peers_can_be_chosen(home: Path) -> None:
+    assert "3rd of 8" in run(home, "compare", "u2", "--peers", "everything")
+    text = run(home, "compare", "u2", "--peers", "kind", "--peers", "decade=1960")
+    assert "Peers: kind integrated amplifier, decade 1960 (7 other units)" in text
+    with pytest.raises(UserError, match="'colour'"):
+        run(home, "compare", "u2", "--peers", "colour")
+
+
+def test_export_holds_a_row_a_metric(home: Path, tmp_path: Path) -> None:
+    out = tmp_path / "u2.parquet"
+    run(home, "compare", "u2", "--format", "parquet", "--out", str(out))
+    assert sorted(pl.read_parquet(out)["metric"]) == ["noise_a", "thd"]
+    ran = CliRunner().invoke(app, ["compare", "u2", "-f", "csv", "-c", str(home)])
+    assert pl.read_csv(io.StringIO(ran.stdout))["n"].to_list() == [7, 7]
+
+
+def test_entered_readings_can_be_left_out(home: Path) -> None:
+    everything = ("--peers", "everything")
+    assert "entered" in run(home, "compare", "u6", *everything)
+    text = run(home, "compare", "u6", *everything, "--without-entered")
+    assert "1 entered from old records" not in text
+
+
+def test_check_tells_by_its_exit_code(home: Path) -> None:
+    run(home, "compare", "u2", "--check", code=4)
+    run(home, "compare", "u1", "--check")
+    run(home, "drift", "b1", "--check", code=4)
+
+
+def test_pair_is_sorted_by_certainty(home: Path) -> None:
+    text = run(home, "pair", "u0", "u1")
+    assert text.index("noise a") > text.index("thd")
+    assert text.count("worse") == 2
+
+
+def test_trend_and_screen(home: Path) -> None:
+    text = run(home, "trend", "noise_a", "age")
+    assert "all: slope -0.0001 V per year" in " ".join(text.split())
+    assert "tube: slope" in text
+    screened = run(home, "trend", "--screen", "age")
+    assert "2 of 2 metrics stand at a false-discovery rate of 5 %" in " ".join(screened.split())
+    with pytest.raises(UserError, match="--screen"):
+        run(home, "trend", "noise_a")
+
+
+def test_drift_names_the_step(home: Path) -> None:
+    text = " ".join(run(home, "drift", "b1").split())
+    assert "+0.81 dB between 2019-05-01 and 2019-06-01" in text
+    assert "individuals and moving range" in text
+    with pytest.raises(UserError, match="near: b1"):
+        run(home, "drift", "b2")
