@@ -100,3 +100,16 @@ def test_polarity_makes_no_difference() -> None:
     pulses[::4800] = 1.0
     one, other = shown(pulses, 48_000.0), shown(-pulses, 48_000.0)
     assert one == pytest.approx(other, rel=1e-9)
+
+
+def test_only_samples_that_can_charge_are_looked_at_and_the_rest_is_not_missed() -> None:
+    """The plain recursion, sample by sample, gives the same course."""
+    rate, v = 96_000.0, 0.3
+    rectified = np.abs(np.random.default_rng(1).normal(0, 1, 30_000))
+    charge, keep = 1 - math.exp(-1 / (1.41e-3 * rate)), math.exp(-1 / (0.293 * rate))
+    course = []
+    for x in rectified.tolist():
+        v *= keep
+        v += max(x - v, 0) * charge
+        course.append(v)
+    assert follow(rectified, rate, 0.3) == pytest.approx(np.array(course), rel=1e-4)

@@ -31,9 +31,25 @@ def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
         step = max(1, (last - first) // MOST_SORTED)
         centres.append(float(index[first] + index[last - 1]) / 2)
         levels.append(_median(power[index[first:last:step]]) / math.log(2))
-    found: Array = np.interp(np.arange(top, dtype=np.float64), centres, levels)
+    found = _joined(centres, levels, top)
     below = np.arange(min(math.ceil(centres[0]), top))
     found[below] *= (centres[0] / np.maximum(below, 1)) ** _steepness(centres, levels)
+    return found
+
+
+def _joined(centres: list[float], levels: list[float], top: int) -> Array:
+    """Straight lines from centre to centre over bins 0 to top - 1, level beyond the ends.
+
+    What np.interp gives, at a fraction of its time for evenly spaced places.
+    """
+    ends = np.clip(np.ceil(centres).astype(int), 0, top)
+    slopes = np.diff(levels) / np.diff(centres)
+    counts = np.diff(np.concatenate([[0], ends, [top]]))
+    slope = np.concatenate([[0.0], slopes, [0.0]])
+    offset = np.concatenate([[levels[0]], np.array(levels) - slope[1:] * np.array(centres)])
+    found: Array = np.arange(top, dtype=np.float64)
+    found *= np.repeat(slope, counts)
+    found += np.repeat(offset, counts)
     return found
 
 

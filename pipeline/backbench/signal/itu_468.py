@@ -60,6 +60,11 @@ def weighting_468_power(
     return power_weights(weighting_468, first, count, resolution_hz, second_moment)
 
 
+@lru_cache(maxsize=2)
+def _gain_by_bin(count: int, resolution_hz: float) -> Complex:
+    return response_468(np.arange(count, dtype=np.float64) * resolution_hz)
+
+
 def weighted_468(volts: Array, rate_hz: float) -> tuple[Array, float]:
     """The waveform behind the network, V, and its sample rate (80 to 110 kHz, so that a detector
     of peaks sees them). Its ends, where the filter would ring, are left out.
@@ -75,7 +80,7 @@ def weighted_468(volts: Array, rate_hz: float) -> tuple[Array, float]:
         share += 1
     samples = n * factor // share
     bins = rfft(volts[:n])
-    bins *= response_468(np.arange(len(bins)) * (rate_hz / n))
+    bins *= _gain_by_bin(len(bins), rate_hz / n)
     own_rate = rate_hz * samples / n
     wave: Array = irfft(bins, samples) * (samples / n)
     edge = int(EDGE_S * own_rate)

@@ -42,8 +42,11 @@ class Harmonics:
     samples: float
 
     def one(self, order: int) -> Square:
-        """The harmonic of an order."""
-        return self.total(order, order)
+        """The harmonic of an order that there is."""
+        i = int(np.searchsorted(self.orders, order))
+        noise, hum = float(self.noise[i]), float(self.hum[i])
+        floor, slope = noise**2 + hum**2, 2 * (noise + hum)
+        return Square(float(self.square[i]), floor, slope, self.samples)
 
     def total(self, first: int, last: int) -> Square:
         """Sum of the harmonics of order first to last that there are."""

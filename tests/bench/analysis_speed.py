@@ -1,0 +1,109 @@
+"""Time of a whole analysis over its floor: reading, windowing and transforming each track.
+
+Run by hand: python tests/bench/analysis_speed.py [repeats]. One thread, processor time; floor and
+analysis in turn, the least of each kept, so that other work on the machine disturbs little.
+"""
+
+from __future__ import annotations
+
+import os
+
+os.environ.update(OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1", MKL_NUM_THREADS="1")
+
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import soundfile
+from scipy.fft import rfft
+
+from backbench.manifest import Conditions
+from backbench.metrics.battery import measure
+from backbench.metrics.declare import Material
+from backbench.signal.track import Track
+from backbench.signal.window import window
+from backbench.stimuli import Idle, Multitone, Square, Stimulus, Sweep, Tone, TwoTones
+
+RATE, SECONDS, FULL_SCALE = 192_000, 1.0, 10.0
+
+
+def sines(*parts: tuple[float, float]) -> np.ndarray:
+    t = np.arange(int(RATE * SECONDS)) / RATE
+    return sum(peak * np.cos(2 * np.pi * hz * t + hz) for hz, peak in parts)  # type: ignore[return-value]
+
+
+def swept() -> np.ndarray:
+    t, rate = np.arange(int(RATE * SECONDS)) / RATE, np.log(1000)
+    return np.sin(2 * np.pi * 20 / rate * np.expm1(t * rate))
+
+
+def cases() -> dict[str, tuple[Stimulus, np.ndarray]]:
+    tone = sines((1000.3, 3.0), (2000.6, 1e-3), (3000.9, 5e-4))
+    list_hz = [float(round(hz)) for hz in np.geomspace(31, 15_000, 20)]
+    many = sines(*((hz, 0.2) for hz in list_hz))
+    pair = sines((19_000.0, 1.0), (20_000.0, 1.0), (1000.0, 1e-3), (18_000.0, 5e-4))
+    square = np.sign(sines((1000.1, 1.0)))
+    return {
+        "tone": (Tone(tone_hz=1000.0, generator_vrms=1.0), tone),
+        "idle": (Idle(idle="shorted"), sines((50.0, 1e-3), (100.0, 1e-3))),
+        "sweep": (Sweep(sweep_hz=[20.0, 20_000.0], sweep_s=SECONDS, generator_vrms=1.0), swept()),
+        "two tones": (
+            TwoTones(tones_hz=[19_000.0, 20_000.0], ratio=1.0, generator_vrms=1.0), pair,
+        ),
+        "multitone": (
+            Multitone(multitone_hz=list_hz, generator_vrms=1.0), many,
+        ),
+        "square": (Square(square_hz=1000.0, generator_vpp=2.0), square),
+    }  # fmt: skip
+
+
+def floor(path: Path) -> None:
+    samples, _ = soundfile.read(path, always_2d=True)
+    weights = window(len(samples)).samples
+    for column in samples.T:
+        rfft(column * FULL_SCALE * weights)
+
+
+def analysis(path: Path, stimulus: Stimulus) -> None:
+    samples, rate = soundfile.read(path, always_2d=True)
+    tracks = {
+        n: Track(samples[:, n - 1] * FULL_SCALE, float(rate), FULL_SCALE, 0.004, 24) for n in (1, 2)
+    }
+    reference = tracks[1] if stimulus.kind == "sweep" else None
+    measure(
+        Material(stimulus, Conditions(load_ohm=8.0), tracks, reference=reference, mains_hz=50.0)
+    )
+
+
+def least(repeats: int, *jobs: Callable[[], None]) -> list[float]:
+    found = [float("inf")] * len(jobs)
+    for _ in range(repeats):
+        for n, job in enumerate(jobs):
+            started = time.process_time()
+            job()
+            found[n] = min(found[n], time.process_time() - started)
+    return found
+
+
+def main(repeats: int) -> None:
+    rng = np.random.default_rng(1)
+    with tempfile.TemporaryDirectory() as folder:
+        for name, (stimulus, volts) in cases().items():
+            path = Path(folder) / f"{name}.wav"
+            noisy = [volts + rng.normal(0, 1e-5, len(volts)) for _ in range(2)]
+            soundfile.write(path, np.stack(noisy, axis=1) / FULL_SCALE, RATE, subtype="PCM_24")
+            below, whole = least(
+                repeats, lambda path=path: floor(path),
+                lambda path=path, stimulus=stimulus: analysis(path, stimulus),
+            )  # fmt: skip
+            print(
+                f"{name:10} floor {1e3 * below:6.1f} ms  analysis {1e3 * whole:6.1f} ms  "
+                f"ratio {whole / below:.2f}"
+            )
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 12)
