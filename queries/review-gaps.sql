@@ -2,9 +2,10 @@
 -- question: Which parts of the usual battery has each unit of each review, which were refused
 --   an honest number, and which were never taken? Channel balance counts for both units of a mono
 --   pair; separation is asked of units with two outputs, power and source impedance of amplifiers.
--- conditions: each unit of each review; larger marks: more readings
+-- conditions: each unit of each review, at most {most}; larger marks: more readings
 -- grain: review_key, unit_key, family
 -- parameter lacking: flag = no; only what is refused or absent
+-- parameter most: integer = 500; how many at most, most gaps first
 -- column review_key: -; Review
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
@@ -65,5 +66,12 @@ found AS (
 )
 SELECT review_key, unit_key, label, reviewed, family, state, readings
 FROM found
+JOIN (
+    SELECT review_key, unit_key, count(*) FILTER (state IN ('absent', 'refused')) AS gaps
+    FROM found
+    GROUP BY ALL
+    ORDER BY gaps DESC, review_key, unit_key
+    LIMIT $most
+) USING (review_key, unit_key)
 WHERE NOT $lacking OR state IN ('absent', 'refused')
 ORDER BY review_key, unit_key, position

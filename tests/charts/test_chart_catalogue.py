@@ -274,3 +274,16 @@ def test_mains_lines_are_told_from_other_peaks(frames: dict[str, pl.DataFrame]) 
 def test_panels_are_headed_by_the_metrics_title(frames: dict[str, pl.DataFrame]) -> None:
     frame = frames["slope"].with_columns(title=pl.lit("Residual noise"), unit=pl.lit("V"))
     assert "Residual noise (V)" in json.dumps(_drawn("slope", frame))
+
+
+@pytest.mark.parametrize("name", ["strip", "trend"])
+def test_five_thousand_units_stay_a_small_page(
+    name: str, tmp_path: Path, frames_for: Callable[..., dict[str, pl.DataFrame]]
+) -> None:
+    one = frames_for(100)[name]
+    keys = [f"unit-of-the-catalogue-{k}" for k in range(MOST_ROWS)]
+    many = pl.concat([one] * (MOST_ROWS // one.height)).with_columns(
+        unit_key=pl.Series(keys), label=pl.Series([f"Sundertarn Anvilmoss {k}" for k in keys])
+    )
+    save(charts()[name].draw(many, LABELS, keys[0]), tmp_path / "c.html")
+    assert (tmp_path / "c.html").stat().st_size < 3_000_000

@@ -463,11 +463,11 @@ CASES = [
             frequency_hz=18000.0 order_n=3 bound=upper status=at_floor \
             'detail={"product":"2 f1 - f2","of":null}'
         """, """
-        unit_key | frequency_hz | level_db           | low_db | high_db | kind    | name      | bound
-        b        | 1000         | -60                | -61    | -59     | product | f2 - f1   |
-        b        | 18000        | -90                |        |         | product | 2 f1 - f2 | upper
-        b        | 19000        | -6.020599913279624 |        |         | tone    | played    |
-        b        | 20000        | -6.020599913279624 |        |         | tone    | played    |
+        unit_key| frequency_hz| level_db          | low_db| high_db| kind   | name     | bound
+        b       | 1000        | -60               | -61   | -59    | product| f2 - f1   |
+        b       | 18000       | -90               |       |        | product| 2 f1 - f2| upper
+        b       | 19000       | -6.020599913279624|       |        | tone   | played    |
+        b       | 20000       | -6.020599913279624|       |        | tone   | played    |
         """),
     Case("spectrum-of-many-tones", """
         review r1 2020-01-01

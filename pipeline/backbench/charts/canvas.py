@@ -12,6 +12,7 @@ from typing import Any, Literal, cast
 
 import altair as alt
 import polars as pl
+from polars import selectors
 
 from backbench.charts import theme
 from backbench.charts.declare import Plate, Size
@@ -19,6 +20,7 @@ from backbench.charts.fixed import silent, x_at, y_at
 from backbench.charts.wording import BOLD, shortened, wrapped
 
 EDGE = 26
+DIGITS = 7
 
 
 @dataclass(frozen=True)
@@ -125,10 +127,11 @@ def sentence(plate: Plate, text: str) -> alt.LayerChart:
 
 
 def layer(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:
-    """A layer over its own rows."""
+    """A layer over its own rows; numbers to the digits that a picture can show."""
     if not any(rows):
         return alt.Chart(alt.InlineData(values=[dict(row) for row in rows]))
-    return alt.Chart(pl.DataFrame(list(rows), infer_schema_length=None, strict=False))
+    frame = pl.DataFrame(list(rows), infer_schema_length=None, strict=False)
+    return alt.Chart(frame.with_columns(selectors.float().round_sig_figs(DIGITS)))
 
 
 def _heading(plate: Plate) -> list[str]:

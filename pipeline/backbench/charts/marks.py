@@ -99,8 +99,10 @@ def bars(
     rows: Sequence[Row], along: Ruler, y: alt.Y, low: str, high: str, *, weight: float = 1.1
 ) -> list[alt.Chart]:
     """Horizontal uncertainty bars; what runs off the axis is cut at its edge."""
+    place = _field(y)
     seen = [
-        r | {"_low": along.held(r[low]), "_high": along.held(r[high])}
+        {"_low": along.held(r[low]), "_high": along.held(r[high])}
+        | {name: r[name] for name in (place, "technology") if name in r}
         for r in rows
         if r.get(low) is not None and r.get(high) is not None
     ]
@@ -115,8 +117,10 @@ def posts(
     rows: Sequence[Row], up: Ruler, x: alt.X, low: str, high: str, *, weight: float = 1.1
 ) -> list[alt.Chart]:
     """Vertical uncertainty bars; what runs off the axis is cut at its edge."""
+    place = _field(x)
     seen = [
-        r | {"_low": up.held(r[low]), "_high": up.held(r[high])}
+        {"_low": up.held(r[low]), "_high": up.held(r[high])}
+        | {name: r[name] for name in (place, "technology") if name in r}
         for r in rows
         if r.get(low) is not None and r.get(high) is not None
     ]
@@ -125,6 +129,16 @@ def posts(
     rule = layer(seen).mark_rule(strokeWidth=weight)
     y = up.y("_low")
     return [rule.encode(y=y, y2="_high:Q", x=x, color=_ink_for(rows))]
+
+
+def _field(place: alt.X | alt.Y) -> str:
+    """The column that a position is taken from."""
+    return str(place["shorthand"]).partition(":")[0]
+
+
+def slim(row: Mapping[str, Any], *more: str) -> Row:
+    """Only what marks need of a row: a picture of thousands of units stays small."""
+    return {name: row[name] for name in ("unit_key", "label", "bound", *more) if name in row}
 
 
 def named(rows: Sequence[Row], x: Ruler, y: Ruler) -> list[alt.Chart]:

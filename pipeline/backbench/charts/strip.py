@@ -18,6 +18,7 @@ from backbench.charts.marks import (
     dots,
     named,
     pixels,
+    slim,
     strong,
     told,
 )
@@ -35,7 +36,7 @@ def value_rows(plate: Plate) -> list[Row]:
     """Rows with a value, technology filled in, the value told in words."""
     unit = plate.labels.unit_of("value")
     return [
-        row
+        slim(row, "value", "low", "high")
         | {
             "technology": row["technology"] or "not stated",
             "told": told(row, "value", "low", "high", unit),

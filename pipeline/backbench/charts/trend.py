@@ -18,6 +18,7 @@ from backbench.charts.marks import (
     dots,
     named,
     posts,
+    slim,
     strong,
 )
 from backbench.charts.placing import freest, spread
@@ -83,7 +84,7 @@ def _rows(plate: Plate) -> list[Row]:
             continue
         at = number(row["x"], 4).replace(",", "") if not x_unit else quantity(row["x"], x_unit)
         rows.append(
-            row
+            slim(row, "x", "y", "y_low", "y_high")
             | {
                 "technology": row["technology"] or "not stated",
                 "told": f"{quantity(row['y'], unit)} at {at}",
