@@ -254,12 +254,14 @@ def _show_trend(out: Console, frame: pl.DataFrame, query: SavedQuery) -> None:
     from backbench.compare.trends import of_frame, said
     from backbench.errors import Refusal
 
+    x = query.column("x")
+    step = x.unit or "year" * x.title.lower().startswith("year")
     try:
-        lines = said(of_frame(frame), query.column("x").unit, query.column("y").unit)
+        lines = said(of_frame(frame), step, query.column("y").unit)
     except Refusal as refusal:
         lines = [f"none: {refusal}"]
-    x, y = query.column("x").title, query.column("y").title
-    out.print(f"Trend of {y} over {x} (Theil-Sen slope, Spearman's rho)", markup=False)
+    y = query.column("y").title
+    out.print(f"Trend of {y} over {x.title} (Theil-Sen slope, Spearman's rho)", markup=False)
     for line in lines:
         _indented(out, line)
 
@@ -290,7 +292,9 @@ def _fitting(
     """Columns that fit side by side, each with room to be read, and those left out."""
     needed = {name: _room(texts, titles.get(name, name)) for name, texts in cells.items()}
     shown = list(cells)
-    for name in (*SPARED, *reversed([*cells])):
+    spared = [*SPARED, *(["metric"] if "title" in cells else []), "better"]
+    # Last of all the unit of measure: without it a value says nothing.
+    for name in (*spared, *reversed([n for n in cells if n != "unit"]), "unit"):
         if sum(needed[n] for n in shown) <= width:
             break
         if name in shown and len(shown) > 1:

@@ -123,3 +123,23 @@ def test_few_peers_are_told_in_place_of_a_rank(given: Any) -> None:
         text = " ".join(lines(show_comparison, compare_unit(store, "a")))
     assert "none: 1 others" in text
     assert "the default, --peers chooses others" in " ".join(text.split())
+
+
+def test_a_value_keeps_its_unit_where_there_is_little_room(given: Any) -> None:
+    names = [column.name for column in shipped()["before-and-after-work"].columns]
+    row: dict[str, Any] = dict.fromkeys(names, "a text of some width")
+    row |= {"before": 0.00036, "after": 0.00022, "unit": "V", "beyond": 18.0}
+    told = lines(show_frame, pl.DataFrame([row]), shipped()["before-and-after-work"])
+    head = " ".join(told[:8])
+    assert all(word in head for word in ("received", "After", "measure"))
+    assert any("Conditions: worse output; noise at idle" in line for line in told)
+
+
+def test_a_trend_over_years_of_making_is_told_per_year(given: Any) -> None:
+    for k in range(6):
+        given.unit(f"u{k}", made=1950 + 10 * k)
+        given.reading(f"u{k}", "damping_factor", 10.0 + k)
+    query = shipped()["damping-over-the-decades"]
+    with reading(given.build()) as store:
+        told = lines(show_frame, query.run(store), query)
+    assert any("slope 0.1 per year" in line for line in told)
