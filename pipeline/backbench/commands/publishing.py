@@ -86,8 +86,8 @@ def _stills(catalogue: Path, review: str, out: Path | None) -> None:
 def _press(catalogue: Path) -> Iterator[Press]:
     """The catalogue opened, its published folder as the place for files."""
     from backbench.compare.saved import available
-    from backbench.publish.press import Press
     from backbench.publish.pictures import Studio
+    from backbench.publish.press import Press
     from backbench.publish.shelf import read_shelf
 
     home = opened(catalogue)

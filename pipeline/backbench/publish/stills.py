@@ -15,7 +15,7 @@ from backbench.publish.output import write
 from backbench.publish.press import Press
 from backbench.publish.sheet import unknown_review
 from backbench.publish.shelf import Row
-from backbench.publish.words import measured
+from backbench.publish.words import measured, plain
 
 if TYPE_CHECKING:
     import altair as alt
@@ -143,7 +143,7 @@ def profile_frame(lines: Sequence[Line]) -> Any:
             "metric": line.metric, "title": _titled(line), "percentile": float(line.percentile),
             "low": 100.0 * (line.n - line.rank[1]) / (line.n - 1),
             "high": 100.0 * (line.n - line.rank[0]) / (line.n - 1),
-            "shown": measured(line.value, None, line.unit, line.bound), "peers": line.n - 1,
+            "shown": _shown(line), "peers": line.n - 1,
         }
         for line in lines
         if line.rank is not None and line.percentile is not None and line.n > 1
@@ -152,5 +152,13 @@ def profile_frame(lines: Sequence[Line]) -> Any:
 
 
 def _titled(line: Line) -> str:
-    limit = f", {line.limit_percent:g} %" if line.limit_percent is not None else ""
-    return f"{line.title}{limit}"
+    if line.metric == "power_at_limit":
+        return f"Power at {line.limit_percent:g} % distortion"
+    return line.title
+
+
+def _shown(line: Line) -> str:
+    """The value alone: its uncertainty is in the interval that is drawn."""
+    if line.bound is not None:
+        return measured(line.value, None, line.unit, line.bound)
+    return plain(line.value, line.unit)

@@ -1,0 +1,82 @@
+"""A headless Chromium on the pages of a small published catalogue."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+from backbench.publish.site import publish
+from published import published_catalogue
+
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
+FLAGS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+
+@dataclass
+class Watched:
+    """What a page did that it should not: messages on its console, addresses it asked for."""
+
+    troubles: list[str] = field(default_factory=list)
+
+
+@pytest.fixture(scope="session")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the published pages. Not to be changed."""
+    folder = tmp_path_factory.mktemp("published")
+    catalogue = published_catalogue(folder)
+    done = publish(catalogue.places.root, folder / "site", processes=2)
+    assert done.troubles == ()
+    return folder / "site"
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[object]:
+    if not Path(CHROMIUM).is_file():
+        if os.environ.get("CI"):
+            pytest.fail("Chromium is not installed, and CI is set")
+        pytest.skip("Chromium is not installed (Debian's package `chromium`)")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        opened = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield opened
+        opened.close()
+
+
+def watched(context: object) -> tuple[object, Watched]:
+    """A new page of a context, with what it does wrong."""
+    page = context.new_page()  # type: ignore[attr-defined]
+    found = Watched()
+
+    def asked(request: object) -> None:
+        address = request.url  # type: ignore[attr-defined]
+        if not address.startswith(("file:", "data:", "blob:")):
+            found.troubles.append(f"asked for {address}")
+
+    def said(message: object) -> None:
+        if message.type in ("error", "warning"):  # type: ignore[attr-defined]
+            found.troubles.append(f"said {message.text}")  # type: ignore[attr-defined]
+
+    page.on("request", asked)
+    page.on("console", said)
+    page.on("pageerror", lambda error: found.troubles.append(f"raised {error}"))
+    page.on("dialog", lambda dialog: found.troubles.append(f"asked {dialog.message}"))
+    return page, found
+
+
+@pytest.fixture
+def page(browser: object, site: Path) -> Iterator[object]:
+    """A page at 1280 by 900 whose troubles fail the test."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900})  # type: ignore[attr-defined]
+    opened, found = watched(context)
+    yield opened
+    context.close()
+    assert found.troubles == []

@@ -1,0 +1,183 @@
+"""The published pages opened from a disk in a real browser, and used."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from published import HOSTILE, LATER, MAKER, MODEL, PLAIN
+
+WIDTHS = (360, 1280, 1920)
+KINDS = (
+    "index.html", "makers.html", "reviews.html", "questions.html", "method.html",
+    f"compare.html#{PLAIN},{HOSTILE}", f"units/{HOSTILE}.html",
+    f"sheets/{LATER}.html", "sheets/2020-01-hostile.html", "questions/balance-against-age.html",
+    "questions/captures-with-flags.html",
+)  # fmt: skip
+CUT = """
+() => [...document.querySelectorAll('main *')].filter((e) => {
+  const s = getComputedStyle(e);
+  return ['hidden', 'clip'].includes(s.overflowX) && !e.closest('svg, .unseen, thead')
+    && e.clientWidth > 1 && e.scrollWidth > e.clientWidth + 1;
+}).map((e) => e.outerHTML.slice(0, 120))
+"""
+BEYOND = """
+(width) => [...document.querySelectorAll('main *')].filter((e) => {
+  const r = e.getBoundingClientRect();
+  return r.width > 1 && (r.right > width + 1 || r.left < -1) && !e.closest('.scroll, thead, svg');
+}).map((e) => e.outerHTML.slice(0, 120))
+"""
+
+
+def address(site: Path, path: str) -> str:
+    file, _, place = path.partition("#")
+    return (site / file).as_uri() + (f"#{place}" if place else "")
+
+
+def test_every_page_opens_alone_and_fits(page: Any, site: Path) -> None:
+    paths = sorted(p.relative_to(site).as_posix() for p in site.rglob("*.html"))
+    assert len(paths) > 50
+    for path in (path for path in paths if not path.endswith("-chart.html")):
+        page.goto(address(site, path))
+        assert page.evaluate("document.querySelectorAll('h1').length") == 1, path
+        broken = "[...document.images].filter((i) => i.complete && !i.naturalWidth).length"
+        assert page.evaluate(broken) == 0, path
+        for width in WIDTHS:
+            page.set_viewport_size({"width": width, "height": 900})
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, (path, width)
+            assert page.evaluate(CUT) == [], (path, width)
+            assert page.evaluate(BEYOND, width) == [], (path, width)
+
+
+def test_charts_that_answer_the_pointer_open(page: Any, site: Path) -> None:
+    paths = sorted(site.glob("questions/*-chart.html"))
+    assert len(paths) > 10
+    for path in paths[::4]:
+        page.goto(path.as_uri())
+        page.wait_for_selector("#chart svg")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_serious_fault_of_access(browser: Any, site: Path, scheme: str) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    model = next((site / "models").glob("*.html")).relative_to(site).as_posix()
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, color_scheme=scheme)
+    page = context.new_page()
+    rules = {"runOnly": ["color-contrast"]} if scheme == "dark" else None
+    for path in (*KINDS, model):
+        page.goto(address(site, path))
+        found = [
+            (fault["id"], [node["target"] for node in fault["nodes"]][:3])
+            for fault in Axe().run(page, options=rules).response["violations"]
+            if fault["impact"] in ("serious", "critical")
+        ]
+        assert found == [], path
+    context.close()
+
+
+def shown(page: Any) -> list[str]:
+    return page.locator("#units tbody tr:visible").evaluate_all(  # type: ignore[no-any-return]
+        "(rows) => rows.map((row) => row.dataset.key)"
+    )
+
+
+def test_units_are_searched_filtered_and_sorted(page: Any, site: Path) -> None:
+    page.goto(address(site, "index.html"))
+    everyone = shown(page)
+    assert {PLAIN, HOSTILE, "push-pull"} <= set(everyone)
+    page.fill("#words", "ostrel 20")
+    assert shown(page) == [PLAIN]
+    assert page.inner_text("#count") == f"1 of {len(everyone)} units"
+    page.fill("#words", "")
+    page.select_option("#technology", "tube")
+    assert PLAIN in shown(page)
+    assert HOSTILE not in shown(page)
+    page.select_option("#technology", "")
+    page.get_by_role("button", name="Residual noise, A-weighted").click()
+    rows = page.locator("#units tbody tr td:nth-child(7)")
+    values = [v for v in rows.evaluate_all("(cells) => cells.map((c) => c.dataset.v)") if v]
+    assert values == sorted(values, key=float)
+    heading = page.locator("th[aria-sort]")
+    assert heading.get_attribute("aria-sort") == "ascending"
+    heading.get_by_role("button").click()
+    assert heading.get_attribute("aria-sort") == "descending"
+
+
+def test_two_units_are_picked_and_set_side_by_side(page: Any, site: Path) -> None:
+    page.goto(address(site, "index.html"))
+    page.check(f"tr[data-key={PLAIN}] input")
+    assert page.get_attribute("#together", "aria-disabled") == "true"
+    page.check(f"tr[data-key={HOSTILE}] input")
+    page.click("#together")
+    assert page.locator("#picked .chip").count() == 2
+    text = page.inner_text("#side")
+    assert "Residual noise" in text
+    assert "not told apart" in text
+    assert MAKER in page.inner_text("#picked")
+    page.select_option("#add", "push-pull")
+    assert page.locator("#picked .chip").count() == 3
+    page.get_by_role("button", name="Leave out").first.click()
+    assert page.locator("#picked .chip").count() == 2
+    page.goto(address(site, "compare.html#no-such-unit,<b>"))
+    assert "Add two or more units" in page.inner_text("#side")
+
+
+def test_everything_can_be_done_from_the_keyboard(page: Any, site: Path) -> None:
+    page.goto(address(site, "index.html"))
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "content"
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.id") == "words"
+    page.keyboard.type("pentode")
+    assert shown(page) == ["push-pull"]
+    page.locator("tr[data-key=push-pull] input").focus()
+    page.keyboard.press("Space")
+    page.locator("#words").fill("")
+    page.locator(f"tr[data-key={PLAIN}] input").focus()
+    page.keyboard.press("Space")
+    page.locator("#together").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#picked .chip")
+    assert page.locator("#picked .chip").count() == 2
+
+
+def test_hostile_text_stays_text(page: Any, site: Path) -> None:
+    for path in (
+        "index.html", "makers.html", "reviews.html", f"units/{HOSTILE}.html",
+        "sheets/2020-01-hostile.html", "compare.html#hostile-unit,halyard-20",
+        "questions/idle-noise-of-technology.html",
+    ):  # fmt: skip
+        page.goto(address(site, path))
+        assert page.evaluate("window.broken") is None, path
+        assert page.evaluate("document.querySelectorAll('img[src=x]').length") == 0, path
+        assert MODEL in page.evaluate("document.body.textContent"), path
+    page.goto(address(site, "sheets/2020-01-hostile.html"))
+    text = page.evaluate("document.body.textContent")
+    assert "{{ 7*7 }}" in text
+    assert '<b>tone & "5w" שלום 🎛.flac' in text
+
+
+def test_a_chart_tells_values_under_the_pointer(page: Any, site: Path) -> None:
+    page.goto(address(site, "questions/bandwidth-by-technology-chart.html"))
+    page.wait_for_selector("#chart svg")
+    marks = page.locator("#chart svg .mark-symbol path")
+    seen = []
+    for index in range(marks.count()):
+        marks.nth(index).hover(force=True)
+        tip = page.locator("#vg-tooltip-element.visible")
+        if tip.count():
+            seen.append(tip.inner_text())
+    assert any("Ostrelune" in text for text in seen)
+
+
+def test_paper_has_no_controls(page: Any, site: Path) -> None:
+    page.emulate_media(media="print")
+    page.goto(address(site, "index.html"))
+    assert not page.locator("nav").is_visible()
+    assert not page.locator("#finder").is_visible()
+    assert page.locator("#units").is_visible()
