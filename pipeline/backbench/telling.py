@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 LIKELY = 0.05
 """Adjusted p up to which a screened trend is listed one by one."""
+MOST_TRENDS = 15
 
 
 def show_differences(
@@ -92,18 +93,21 @@ def show_screening(found: Screening) -> None:
 
     out = console()
     likely = [(y, one) for y, one in found.metrics if one.adjusted_p <= LIKELY]
+    shown = likely[:MOST_TRENDS]
     made = table(
         ("Metric", "left"), ("Slope", "right"), ("rho", "right"), ("Adjusted p", "right"),
         ("n", "right"), title=f"What goes with: {printable(found.x.title)}",
     )  # fmt: skip
-    for y, one in likely:
+    for y, one in shown:
         made.add_row(*(Text(printable(cell)) for cell in _screened(y, one, found.x.unit)))
     out.print(made)
     _flowing(
         out, f"{len(likely)} of {len(found.metrics)} metrics stand at a false-discovery rate of "
-        f"5 % (Benjamini-Hochberg); {len(found.refused)} have too few units",
+        f"5 % (Benjamini-Hochberg); {len(found.refused)} can't be told",
     )  # fmt: skip
-    for y, one in likely:
+    if len(likely) > len(shown):
+        _flowing(out, f"the surest {len(shown)} are shown; --format csv gives all")
+    for y, one in shown:
         if one.trend.note:
             _indented(out, f"{y.name}: {one.trend.note}")
 
@@ -125,10 +129,13 @@ def show_drift(bench: str, found: Sequence[Series]) -> None:
         ("Series", "left"), ("Reviews", "right"), ("Median", "right"), ("Limits", "right"),
         ("Beyond", "right"), ("Steps", "right"), title=f"Bench {printable(bench)} over time",
     )  # fmt: skip
-    for series in found:
+    charted = [series for series in found if series.chart is not None]
+    for series in charted:
         made.add_row(*(Text(printable(cell)) for cell in _controlled(series)))
     out.print(made)
-    _flowing(out, "individuals and moving range, 3 standard deviations")
+    few = len(found) - len(charted)
+    told = f"; {few} series (calibrations among them) have too few values" if few else ""
+    _flowing(out, f"individuals and moving range, 3 standard deviations{told}")
     for step in (step for series in found for step in series.steps()):
         _indented(
             out, f"{step.series}: {step.change:+.3g} {step.unit} between {step.before} and "
@@ -137,11 +144,10 @@ def show_drift(bench: str, found: Sequence[Series]) -> None:
 
 
 def _controlled(series: Series) -> tuple[str, ...]:
-    chart, count = series.chart, str(len(series.values))
-    if chart is None:
-        return series.name, count, "", "too few values", "", ""
+    chart = series.chart
+    assert chart is not None
     return (
-        series.name, count, f"{number(chart.centre)} {series.unit}",
+        series.name, str(len(series.values)), f"{number(chart.centre)} {series.unit}",
         f"{number(chart.low)} to {number(chart.high)}", str(len(chart.beyond)),
         str(len(chart.steps)),
     )  # fmt: skip

@@ -229,3 +229,20 @@ def test_noise_loudness_and_price_for_a_listener(given: Any) -> None:
         "listed at 100.00 USD in 1958: 1085 USD in money of 2024 (US consumer prices), "
         "27.1 USD a watt",
     )
+
+
+def test_work_and_sides_are_told_with_one_difference_a_metric(given: Any) -> None:
+    given.review("r1", "2020-01-01")
+    given.review("r2", "2021-01-01")
+    given.unit("a", "r1")
+    given.unit("a", "r2", state="restored")
+    for review, noise in (("r1", 9e-4), ("r2", 1e-4)):
+        for output, share in (("left", 1.0), ("right", 2.0)):
+            more = {"review": review, "output": output}
+            given.reading("a", "noise_a", noise * share, 1e-6, under="idle", **more)
+            given.reading("a", "level", noise, 1e-6, **more)
+    found = compared(given, "a")
+    assert found.work[0] == "r2 less r1"
+    assert [(d.metric, d.output, d.told) for d in found.work[1]] == [("noise_a", "right", "better")]
+    assert found.sides[0] == "Right less left"
+    assert [d.difference for d in found.sides[1]] == [pytest.approx(1e-4)]

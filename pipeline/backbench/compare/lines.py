@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from backbench.compare import ranks
+from backbench.compare.pairs import Difference
 from backbench.compare.peers import FEW, Peers
 from backbench.store import Store
 
@@ -95,6 +96,16 @@ class NearUnit:
     shared: int
     alike: tuple[str, ...]
     apart: tuple[str, ...]
+
+
+def telling(found: Sequence[Difference]) -> list[Difference]:
+    """Of differences by certainty, the surest of each metric that units are compared in."""
+    surest: dict[str, Difference] = {}
+    for d in found:
+        usual = d.point_key in PLACED.get(d.metric, ()) and d.limit_percent in (None, LIMIT_PERCENT)
+        if usual and '"weighting":"none"' not in d.detail:
+            surest.setdefault(d.metric, d)
+    return list(surest.values())
 
 
 VALUES = """

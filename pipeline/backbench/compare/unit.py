@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from backbench.compare.lines import Line, NearUnit, placed
+from backbench.compare.lines import Line, NearUnit, placed, telling
 from backbench.compare.pairs import Difference, changes, sides
 from backbench.compare.peers import Peers, choose, unit_row
 from backbench.compare.remarks import listening, notes
@@ -87,7 +87,7 @@ def compare_unit(
         tuple(verdicts(store, unit_key)), lines, nearest,
         tuple(notes(store, chosen, lines, days, unit_key)),
         tuple(listening(store, unit, lines, settings or Settings())),
-        (work[0], tuple(work[1])), (outputs[0], tuple(outputs[1])),
+        (work[0], tuple(telling(work[1]))), (outputs[0], tuple(telling(outputs[1]))),
     )  # fmt: skip
 
 
