@@ -24,7 +24,7 @@ from backbench.charts.marks import (
 from backbench.charts.panels import positions, rules
 from backbench.charts.placing import spread
 from backbench.charts.ruler import Ruler, ranges_widely, ruler
-from backbench.charts.wording import BOLD, quantity, shortened, text_width, unit_name, wrapped
+from backbench.charts.wording import BOLD, quantity, shortened, unit_name, wrapped
 
 COLUMNS = (
     "unit_key",
@@ -40,6 +40,8 @@ COLUMNS = (
 ROW_PANELS = 4
 MOST_PANELS = 2 * ROW_PANELS
 MOST_NAMED = 3
+VALUE_STEP_PX = 18.0
+NAMED_PX = 35.0
 BETWEEN = 78.0
 VALUE_PX = 78.0
 COVERAGE = 2.0
@@ -218,15 +220,15 @@ def _texts(
     *,
     named_too: bool,
 ) -> list[alt.Chart]:
-    """Values at both ends; names too where there is one panel. The unit in question first."""
-    most = int(slot.height // 20)
+    """Values at both ends, names below those after. The unit in question where room is short."""
     drawn: list[alt.Chart] = []
     wide = across(area.width), pixels(area.height)
     for side, x in zip(("before", "after"), xs, strict=True):
         some = sorted((e for e in ends if e["side"] == side), key=lambda e: e["py"])
-        if len(some) > most or (len(some) > 6 and not named_too):
+        step = NAMED_PX if named_too and side == "after" else VALUE_STEP_PX
+        if len(some) > slot.height // step or (len(some) > 6 and not named_too):
             some = [e for e in some if e["strong"]] or [some[0], some[-1]]
-        placed = spread([e["py"] for e in some], 18.0, slot.top + 4, slot.top + slot.height - 4)
+        placed = spread([e["py"] for e in some], step, slot.top + 4, slot.top + slot.height - 16)
         for e, py in zip(some, placed, strict=True):
             text = quantity(e["value"], up.unit)
             if side == "before":
@@ -236,11 +238,7 @@ def _texts(
                     words(text, x - 21, py + 5, theme.SMALL_PX, bold=e["strong"], align="right")
                 )
                 continue
-            if named_too:
-                text += "\u2002"
-                space = room - 8 - text_width(text, theme.SMALL_PX, bold=e["strong"])
-                text += unit_name(e["label"], space, theme.SMALL_PX, bold=e["strong"])
-            row = {
+            row: Row = {
                 "from_x": x + 8,
                 "from_y": e["py"],
                 "to_x": x + 20,
@@ -250,4 +248,8 @@ def _texts(
                 "size": theme.SMALL_PX,
             }
             drawn += named([row], *wide)
+            if named_too:
+                name = unit_name(e["label"], room - 12, theme.SMALL_PX, bold=e["strong"])
+                below = {"to_x": x + 20, "to_y": py + 15, "text": name, "bold": e["strong"]}
+                drawn += named([below | {"size": theme.SMALL_PX}], *wide)
     return drawn
