@@ -92,8 +92,16 @@ def test_rising_tops_have_a_tilt_but_no_cutoff() -> None:
 
 
 def test_states_too_short_to_tell_tilt_from_ringing() -> None:
-    time, volts = traced(lambda t: step_of(2e4, 0.3, t), 1e4)
+    time, volts = traced(lambda t: step_of(3e4, 0.3, t), 1e4)
     assert "too short" in reasons(trace_material(time, volts, 1e4))["tilt"][1]
+
+
+def test_edges_too_long_beside_the_states_are_refused() -> None:
+    """A second-order step of 13.5 us within states of 50 us never comes to rest."""
+    time, volts = traced(lambda t: step_of(2.5e4, 0.7, t), 1e4)
+    told = reasons(trace_material(time, volts, 1e4))
+    assert {status for status, _ in told.values()} == {"rejected"}
+    assert "lower frequency" in told["rise_time"][1]
 
 
 @pytest.mark.parametrize("corner", [8e3, 15e3])

@@ -63,7 +63,8 @@ def _transition(seen: SquareView, *, rising: bool) -> Figure:
     number = sum(edge.rising == rising for edge in seen.edges)
     crossing = seen.noise * measured / (0.8 * seen.amplitude)
     sampling = 0.0 if seen.converter_s else seen.step_s / math.sqrt(12)
-    own = math.sqrt(2 / number) * math.hypot(crossing, sampling)
+    level = seen.mean(lambda edge: edge.duration_within(seen.open_level), rising=rising)
+    own = math.hypot(math.sqrt(2 / number) * math.hypot(crossing, sampling), level)
     step = 0.0 if seen.converter_s else seen.step_s
     rise = taken_off(measured, own, seen.own, seen.converter_s, step)
     return Figure(rise.value, rise.u, rise.u, bound="upper" if rise.bounded else None)

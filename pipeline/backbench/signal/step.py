@@ -22,8 +22,9 @@ WHOLE = 0.95
 """Share of a state up to which it is looked at, or up to an edge's duration before the next."""
 BENDING = 0.05
 """Tilt, of half the amplitude, from which its curvature is read too."""
-LEAST_STATE = 0.65
-"""Share of a state that must remain before the next transition."""
+LEAST_STATE = 4.4
+"""A state must be this many times as long as the edge: by then a step of second order with little
+overshoot has passed its first turn and come back to its level."""
 NEAR = (0.15, 0.4)
 """Part of the states about an edge that tells its rough amplitude before tilt is known."""
 LONG = 20.0
@@ -100,6 +101,12 @@ class Edge:
         """Instants from the first at 90 % to near the state's end, and deviation from the top."""
         chosen = (self.t >= self.crossing(0.9)) & (self.t <= self.until_s)
         return self.t[chosen], self.v[chosen] - self.high
+
+    def duration_within(self, level: float) -> float:
+        """How far the duration may be off where the states are, by a share of the amplitude."""
+        wide = self.crossing(0.9 + level) - self.crossing(0.1 - level)
+        narrow = self.crossing(0.9 - level) - self.crossing(0.1 + level)
+        return (wide - narrow) / 2
 
     @property
     def overshoot(self) -> float:
@@ -183,9 +190,7 @@ def read_edge(time: Array, volts: Array, at: float, half_s: float, *, rising: bo
     near = np.abs(time - at) <= WHOLE * half_s
     t, v = time[near] - at, volts[near] * (1.0 if rising else -1.0)
     duration = _roughly(t, v, half_s)
-    until = min(WHOLE * half_s, half_s - duration)
-    if until < LEAST_STATE * half_s:
-        raise Refusal("the edges are too long beside the states; take a lower frequency")
+    until = max(min(WHOLE, 1 - duration / half_s), LATE + 0.1) * half_s
     long = half_s >= LONG * duration
     before = _fitted(t, v, half_s, -half_s, until, tilted=long)
     after = _fitted(t, v, half_s, 0.0, until, tilted=long)
@@ -193,10 +198,13 @@ def read_edge(time: Array, volts: Array, at: float, half_s: float, *, rising: bo
     flat = v - level
     low, high = state_levels(flat[np.abs(t) <= until])
     noise = max(before.noise, after.noise)
-    return Edge(
+    edge = Edge(
         rising, at, t, flat, half_s, until, low, high, after.fall if long else None,
         max(before.misfit, after.misfit), noise,
     )  # fmt: skip
+    if edge.duration * LEAST_STATE > half_s:
+        raise Refusal("the edges are too long beside the states; take a lower frequency")
+    return edge
 
 
 def _roughly(t: Array, v: Array, half_s: float) -> float:
