@@ -25,7 +25,7 @@ FLOORS = [
     {"metrics"},
     {"signal", "settings", "manifest", "stimuli", "validation", "errors", "seed_dataset",
      "toml_text",
-     "durable", "faultpoints"},
+     "cells", "durable", "faultpoints"},
 ]
 LEVEL = {name: level for level, names in enumerate(FLOORS) for name in names}
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
+from backbench.cells import inert
 from backbench.errors import Fault, UserError
 
 if TYPE_CHECKING:
@@ -356,7 +357,7 @@ def _written(frame: pl.DataFrame, out_format: str, query: SavedQuery | None) -> 
     buffer = io.BytesIO()
     match out_format:
         case "csv":
-            _flat(frame).write_csv(buffer)
+            inert(_flat(frame)).write_csv(buffer)
         case "json":
             frame.write_json(buffer)
             buffer.write(b"\n")
