@@ -7,13 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from backbench.seed_dataset.behaviour import Behaviour, behaviour
+from backbench.seed_dataset.behaviour import NOMINAL_OHM, Behaviour, behaviour
 from backbench.seed_dataset.draws import generator_for, spread
 from backbench.seed_dataset.scenario import Unit
 from backbench.seed_dataset.stimulus import number
-from backbench.seed_dataset.transfer import distortion
+from backbench.seed_dataset.transfer import amplitude_at, distortion
 
 NICE = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0, 10.0)
+LIMITS_PERCENT = (1.0, 3.0, 10.0)
+HEADROOM = 0.97
+"""Share of its rated power that a new unit gives at the limit that it is rated at, at least."""
 PRINTED = ("owner's manual", "sales leaflet", "service manual")
 
 
@@ -34,7 +37,7 @@ def promises(unit: Unit) -> list[Promise]:
     printed = PRINTED[int(rng.integers(len(PRINTED)))]
     fresh = behaviour(unit, unit.outputs[0], 0.0, "new")
     noise = math.hypot(fresh.hiss_v, *fresh.mains_v)
-    quiet = f"{_nice(noise * spread(rng, 1.6, 0.3), up=True) * 1000:.3g} mV"
+    quiet = f"{_nice(noise * spread(rng, 1.7, 0.25), up=True) * 1000:.3g} mV"
     band = {"band_hz": "[20, 20000]"}
     spread_db = _nice(_droop(fresh) * spread(rng, 1.3, 0.25) + 0.1, up=True)
     found = _power_promises(unit, fresh, printed) if unit.rated_power_w else []
@@ -49,16 +52,26 @@ def promises(unit: Unit) -> list[Promise]:
 
 
 def _power_promises(unit: Unit, fresh: Behaviour, printed: str) -> list[Promise]:
+    """Rated power at the least usual distortion that a new unit reaches it at, or all but; and
+    distortion at half of it."""
     rated = unit.rated_power_w or 0.0
-    limit = {"frequency_hz": "1000", "load_ohm": "8", "limit_percent": "1"}
-    least = f"{number(rated)} W"
-    at = {"frequency_hz": "1000", "power_w": number(rated), "load_ohm": "8"}
-    drive = math.sqrt(16.0 * rated * 0.8) / fresh.divider(8.0) / fresh.rail_v
-    thd = 100 * distortion(fresh.transfer.at(1000.0), drive, fresh.ceiling(8.0))[0]
+    limit = next((p for p in LIMITS_PERCENT if _power_at(fresh, p) >= HEADROOM * rated), 10.0)
+    at_limit = {"frequency_hz": "1000", "load_ohm": "8", "limit_percent": number(limit)}
+    at_half = {"frequency_hz": "1000", "power_w": number(rated / 2), "load_ohm": "8"}
+    drive = math.sqrt(NOMINAL_OHM * rated) / fresh.divider(NOMINAL_OHM) / fresh.rail_v
+    thd = 100 * distortion(fresh.transfer.at(1000.0), drive, fresh.ceiling(NOMINAL_OHM))[0]
+    at_most = f"{number(_nice(max(thd, 0.02) * 1.25, up=True))} %"
     return [
-        Promise("power_at_limit", limit, None, least, printed),
-        Promise("thd", at, f"{number(_nice(max(thd, 0.02) * 1.3, up=True))} %", None, printed),
+        Promise("power_at_limit", at_limit, None, f"{number(rated)} W", printed),
+        Promise("thd", at_half, at_most, None, printed),
     ]
+
+
+def _power_at(fresh: Behaviour, percent: float) -> float:
+    """Greatest power into 8 ohm at a distortion, W."""
+    relative = amplitude_at(fresh.transfer.at(1000.0), percent / 100, fresh.ceiling(NOMINAL_OHM))
+    peak = relative * fresh.rail_v * fresh.divider(NOMINAL_OHM)
+    return peak**2 / (2 * NOMINAL_OHM)
 
 
 def _droop(fresh: Behaviour) -> float:
