@@ -38,7 +38,8 @@ IDLES = (
     "44.1 to 96 kHz, mains within 0.3 % of 50 Hz"
 )
 CIRCUIT = "circuits run in ngspice, against the simulator's own results"
-Error = tuple[str, str, float]
+Told = tuple[str, str, str, float, float | None]
+"""Metric, range, unit of the error, its size, and the same in standard uncertainties."""
 
 
 def error(metric: str, found: float, truth: float) -> tuple[str, float]:
@@ -49,7 +50,7 @@ def error(metric: str, found: float, truth: float) -> tuple[str, float]:
     return "%", 100 * abs(found / truth - 1)
 
 
-def simulated(records: int) -> Iterator[tuple[str, str, str, float]]:
+def simulated(records: int) -> Iterator[Told]:
     rng = np.random.default_rng(11)
     for _ in range(records):
         for where, (material, truth) in ((TONES, tone_record(rng)), (IDLES, idle_record(rng))):
@@ -59,10 +60,12 @@ def simulated(records: int) -> Iterator[tuple[str, str, str, float]]:
                     continue
                 known = truth.get(name + (f" {figure.order}" if figure.order else ""))
                 if known is not None:
-                    yield (name, where, *error(name, figure.value, float(known)))
+                    unit, size = error(name, figure.value, float(known))
+                    times = abs(figure.value - float(known)) / figure.uncertainty
+                    yield name, where, unit, size, times
 
 
-def circuits() -> Iterator[tuple[str, str, str, float]]:
+def circuits() -> Iterator[Told]:
     with tempfile.TemporaryDirectory() as folder:
         catalogue: Catalogue = simulated_catalogue(Path(folder) / "catalogue")
         catalogue.ingest([CIRCUITS / case for case in CASES], history=False)
@@ -70,11 +73,11 @@ def circuits() -> Iterator[tuple[str, str, str, float]]:
             name = METRIC_OF.get(truth["id"].rsplit(".", 1)[1])
             if truth["id"] not in given.WITHOUT and name:
                 found = given.how(truth)(catalogue, truth)
-                yield (name, CIRCUIT, *error(name, found, truth["value"]))
+                yield (name, CIRCUIT, *error(name, found, truth["value"]), None)
         catalogue.ingest([CIRCUITS / "own" / case for case in own.CASES], history=False)
         for case, truth in own.truths():
             name, found = truth["metric"], own.found(catalogue, case, truth)
-            yield (name, CIRCUIT, *error(name, found, truth["value"]))
+            yield (name, CIRCUIT, *error(name, found, truth["value"]), None)
 
 
 METRIC_OF = {
@@ -87,14 +90,18 @@ METRIC_OF = {
 
 def main(records: int) -> None:
     errors: dict[tuple[str, str, str], list[float]] = defaultdict(list)
+    deviations: dict[tuple[str, str, str], list[float]] = defaultdict(list)
     for source in (simulated(records), circuits()):
-        for name, where, unit, size in source:
+        for name, where, unit, size, times in source:
             errors[name, where, unit].append(size)
+            deviations[name, where, unit] += [times] if times is not None else []
     with CSV.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(["metric", "range", "figures", "largest_error", "unit"])
-        for (name, where, unit), sizes in sorted(errors.items()):
-            writer.writerow([name, where, len(sizes), f"{max(sizes):.2g}", unit])
+        writer.writerow(["metric", "range", "figures", "largest_error", "unit", "deviations"])
+        for place, sizes in sorted(errors.items()):
+            name, where, unit = place
+            times = f"{max(deviations[place]):.2g}" if deviations[place] else ""
+            writer.writerow([name, where, len(sizes), f"{max(sizes):.2g}", unit, times])
 
 
 if __name__ == "__main__":

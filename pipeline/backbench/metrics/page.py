@@ -24,8 +24,8 @@ Readings of different method versions are never compared.
 
 "Checked" tells over which range a metric was held against a known truth and the largest error
 found there, of readings that are no bounds (`tests/bench/checked_ranges.py`; errors include what
-the noise of the records makes unknowable). Where it is absent, the metric is held by tests in
-`tests/metrics` and `tests/reference` at the tolerances written there.
+the noise of the records makes unknowable, as the stated uncertainty does). Where it is absent,
+the metric is held by tests in `tests/metrics` and `tests/reference` at the tolerances there.
 """
 
 
@@ -43,6 +43,8 @@ def checks() -> dict[str, list[str]]:
         for row in csv.DictReader(file):
             error = f"{row['largest_error']} {row['unit']}".removesuffix(" 1")
             told = f"{row['range']}: {row['figures']} figures, largest error {error}"
+            if row["deviations"]:
+                told += f", at most {row['deviations']} standard uncertainties"
             found.setdefault(row["metric"], []).append(told)
     return found
 
