@@ -1,9 +1,10 @@
 """Saved queries timed on 10,000 units and 1,000,000 readings made by SQL.
 
 Run: python tests/bench/large_catalogue.py [folder]
-Every shipped query is run three times as a reader would; the median is printed beside that of
-the same SQL run by hand on the same connection, with rows, and whether the declared grain is
-unique. Limits: 0.3 s, and 1.5 times the SQL by hand (above 20 ms).
+Every shipped query is run up to three times as a reader would; the median is printed beside that
+of the same SQL run by hand on the same connection, with the processor's time over all threads (on
+a machine that does other things too, the clock tells of those), rows, and whether the declared
+grain is unique. Limits: 0.3 s, and 1.5 times the SQL by hand (above 20 ms).
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ from backbench.store import Store, reading, writing
 
 UNITS = 10_000
 LIMIT_S = 0.3
+ENOUGH_S = 1.5
+"""Seconds of runs of one query after which no further one is made."""
 METRICS = """
     ('noise_a', 'idle', 'V', 'lower'), ('noise', 'idle', 'V', 'lower'),
     ('gain', 'gain-1khz', 'dB', 'neither'), ('thd', 'tone-1khz-1w-8ohm', '%', 'lower'),
@@ -51,7 +54,8 @@ STEPS = (
     # a tenth of the units come twice, the second time restored
     """INSERT INTO review BY NAME
     SELECT 'r' || i AS review_key, DATE '2000-01-01' + (i % 9000)::INTEGER AS reviewed,
-           'b1' AS bench_key, 50.0 AS mains_hz, '0' AS manifest_sha256, 1 AS receipt, '0' AS derived_with
+           'b1' AS bench_key, 50.0 AS mains_hz, '0' AS manifest_sha256, 1 AS receipt,
+           '0' AS derived_with
     FROM range($n * 11 // 10) AS t(i)""",
     """INSERT INTO appearance BY NAME
     SELECT 'r' || i AS review_key, 'u' || (i % $n) AS unit_key, 1 AS position,
@@ -120,14 +124,16 @@ def make(folder: Path) -> None:
             store.run(step, {"n": UNITS} if "$n" in step else ())
 
 
-def timed(work: Callable[[], object]) -> tuple[float, object]:
-    """Median seconds of three runs, and the last result."""
-    seconds = []
-    for _ in range(3):
-        start = time.perf_counter()
+def timed(work: Callable[[], object]) -> tuple[float, float, object]:
+    """Median seconds by the clock and of processor time of up to three runs, and the result."""
+    clock: list[float] = []
+    processor: list[float] = []
+    while len(clock) < 3 and sum(clock) < ENOUGH_S:
+        start, busy = time.perf_counter(), time.process_time()
         result = work()
-        seconds.append(time.perf_counter() - start)
-    return statistics.median(seconds), result
+        clock.append(time.perf_counter() - start)
+        processor.append(time.process_time() - busy)
+    return statistics.median(clock), statistics.median(processor), result
 
 
 def report(store: Store) -> int:
@@ -136,14 +142,17 @@ def report(store: Store) -> int:
     for name, query in shipped().items():
         values = {"unit": "u1"} if any(p.name == "unit" for p in query.parameters) else {}
         bound = query.bound(values)
-        hand, _ = timed(lambda query=query, bound=bound: store.frame(query.sql, bound))
-        spent, frame = timed(lambda query=query, values=values: query.run(store, values))
+        hand, _, _ = timed(lambda query=query, bound=bound: store.frame(query.sql, bound))
+        spent, busy, frame = timed(lambda query=query, values=values: query.run(store, values))
         unique = not frame.select(query.grain).is_duplicated().any()  # type: ignore[attr-defined]
         rows = frame.height  # type: ignore[attr-defined]
         slow = spent > LIMIT_S or spent > max(0.02, 1.5 * hand)
         missed += slow or not unique
         told = ("slow" if slow else "") + ("" if unique else " not unique")
-        print(f"{name:32} {spent:6.3f} s  by hand {hand:6.3f} s  {rows:7} rows  {told}")
+        print(
+            f"{name:32} {spent:6.3f} s  by hand {hand:6.3f} s  processor {busy:6.3f} s  "
+            f"{rows:7} rows  {told}", flush=True,
+        )  # fmt: skip
     return missed
 
 
@@ -153,8 +162,8 @@ def main() -> None:
     with reading(folder) as store:
         print(store.rows("SELECT count(*) FROM reading")[0][0], "readings")
         missed = report(store)
-        spent, _ = timed(lambda: compare_unit(store, "u1"))
-        print(f"{'compare u1':32} {spent:6.3f} s")
+        spent, busy, _ = timed(lambda: compare_unit(store, "u1"))
+        print(f"{'compare u1':32} {spent:6.3f} s  processor {busy:6.3f} s", flush=True)
     print(f"{missed} of {len(shipped())} outside the limits")
     sys.exit(1 if missed else 0)
 
