@@ -199,11 +199,19 @@ def _multitone(sound: Sound) -> Heard | None:
     strong = [line for line in sound.lines if line.power > 0.02 * sound.lines[0].power]
     if len(strong) < 5 or sum(line.power for line in strong) < 0.9 * sound.total:
         return None
-    if sound.spread(0.15) > 1.25 or not sound._halves_agree():
+    if sound.spread(0.15) > 1.25 or not sound._halves_agree() or _is_note(strong):
         return None
     found = sorted(_tidy(line.hz, sound) for line in strong)
     return Heard("multitone", f"{len(found)} tones, {found[0]:g} Hz to {found[-1]:g} Hz",
                  {"multitone_hz": found, "generator_vrms": "unknown"})  # fmt: skip
+
+
+def _is_note(strong: list[Line]) -> bool:
+    """Whether lines are a fundamental and its weaker harmonics: an instrument's held note."""
+    lowest, second = sorted(strong, key=lambda line: line.hz)[:2]
+    times = [line.hz / lowest.hz for line in strong]
+    harmonic = all(abs(ratio - round(ratio)) < 0.02 for ratio in times)
+    return harmonic and second.power < 0.7 * lowest.power
 
 
 def _sweep(sound: Sound) -> Heard | None:

@@ -49,7 +49,7 @@ def show(
 
 @app.command()
 def queries(catalogue: Home = HERE) -> None:
-    """List the saved queries with the question that each answers."""
+    """List the saved queries with the question that each answers. Example: backbench queries"""
     from backbench.terminal import show_queries
 
     show_queries(opened(catalogue).queries())
@@ -63,7 +63,7 @@ def query(
     out_format: Format = "table",
     out: Annotated[Path | None, typer.Option(help="A file to write to.")] = None,
 ) -> None:
-    """Run a saved query. Example: backbench query residual-noise --set technology=tube"""
+    """Run a saved query. Example: backbench query idle-noise-of-technology --set technology=tube"""
     home, values = opened(catalogue), assigned(settings)
     show_frame(home.query(name, **values), out_format, out, home.asked(name, **values))
 
@@ -78,7 +78,7 @@ def chart(
         str, typer.Option(help="Pixels of a PNG: 1920x1080 or 3840x2160.")
     ] = "1920x1080",
 ) -> None:
-    """Draw a saved query. Example: backbench chart residual-noise noise.html"""
+    """Draw a saved query. Example: backbench chart quietest-of-a-kind noise.html"""
     from backbench.charts.export import save
 
     save(opened(catalogue).chart(name, **assigned(settings)), out, _pixels(size))

@@ -128,7 +128,7 @@ def _type(kind: pl.DataType) -> str:
         return "integer"
     if kind.is_float():
         return "number"
-    return {pl.Boolean: "boolean", pl.Date: "date"}.get(type(kind), "string")  # type: ignore[call-overload, no-any-return]
+    return {pl.Boolean: "boolean", pl.Date: "date"}.get(type(kind), "string")
 
 
 def dictionary_text(frames: dict[str, pl.DataFrame], title: str) -> str:
