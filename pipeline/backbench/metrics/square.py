@@ -24,6 +24,8 @@ from backbench.signal.uncertainty import Part, combine
 
 SQUARES = ["square", "trace table"]
 _IEEE = "IEEE 181 (from memory)"
+BROAD = 2.5
+"""Standard deviations of the noise by which the greatest of many samples lies too high."""
 OWN_RINGING = 0.8
 """Ringing above this share of the converter's band is that of its filter."""
 
@@ -103,7 +105,9 @@ def _aberration(seen: SquareView, of: Callable[[Edge], float]) -> Figure:
     least = seen.ripple + CLEAR * seen.share + seen.open_level
     if value <= least:
         return Figure(100 * (value + least), 0.0, bound="upper")
-    own = 100 * math.hypot(missed, math.sqrt(2) * seen.share, seen.open_level)
+    # The noise at a broad turn is read with it, at its greatest.
+    noise, level = BROAD * seen.share, 1 / BINS / math.sqrt(3)
+    own = 100 * math.hypot(missed, noise, seen.open_level, level)
     return Figure(100 * value, own, own)
 
 
@@ -232,9 +236,9 @@ def _tilt(seen: SquareView) -> tuple[float, float]:
             "take a square wave of lower frequency"
         )
     value = float(np.mean(falls)) / half
-    # A fit carried to both ends of the state: what doesn't fit counts there in full.
+    # A fit carried to both ends of the state: what doesn't fit counts at each in full.
     misfit = max(edge.misfit for edge in seen.edges)
-    return value, math.hypot(misfit, 2 * seen.noise / math.sqrt(len(seen.edges))) / half
+    return value, 2 * math.hypot(misfit, seen.noise / math.sqrt(len(seen.edges))) / half
 
 
 @metric(

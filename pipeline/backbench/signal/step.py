@@ -27,9 +27,9 @@ LEAST_STATE = 4.4
 overshoot has passed its first turn and come back to its level."""
 NEAR = (0.15, 0.4)
 """Part of the states about an edge that tells its rough amplitude before tilt is known."""
-LONG = 20.0
+LONG = 30.0
 """A state this many times as long as the edge has settled where its tilt is read: ringing of a
-damping ratio of 0.3 has fallen to 1 % by then."""
+damping ratio of 0.3 has fallen to 3 % of the step by then."""
 LEAST_SAMPLES = 8
 BINS = 200
 LEAST_EXTREME = 0.005
