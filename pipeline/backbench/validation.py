@@ -17,6 +17,9 @@ from backbench.errors import Fault, UserError
 Model = TypeVar("Model", bound=BaseModel)
 
 MAX_TOML_BYTES = 4_000_000
+MAX_KEY_PARTS = 100
+MAX_FAULTS = 500
+"""Faults of one file that are told one by one."""
 _TYPES = {
     "float_type": "a number",
     "int_type": "a whole number",
@@ -38,12 +41,24 @@ def parse_toml(data: bytes, name: str) -> dict[str, Any]:
             [Fault(name, f"{len(data)} bytes", f"at most {MAX_TOML_BYTES}")],
         )
     try:
-        return tomllib.loads(data.decode("utf-8-sig"))
+        text = data.decode("utf-8-sig")
+        _refuse_deep(text, name)
+        return tomllib.loads(text)
     except UnicodeDecodeError as error:
         fault = Fault(name, f"a byte at {error.start} that is not UTF-8", "a text file in UTF-8")
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
+        # A number of thousands of digits is a plain ValueError.
         fault = Fault(name, str(error) or "nesting without end", "TOML", "mend the line named")
     raise UserError(f"{name} can't be read", [fault])
+
+
+def _refuse_deep(text: str, name: str) -> None:
+    """A key of thousands of parts would keep the parser busy for minutes."""
+    for number, line in enumerate(text.splitlines(), start=1):
+        parts = line.partition("=")[0].count(".") + 1 if len(line) > MAX_KEY_PARTS else 1
+        if parts > MAX_KEY_PARTS:
+            fault = Fault(f"{name}, line {number}", f"a key of {parts} parts", "a short key")
+            raise UserError(f"{name} can't be read", [fault])
 
 
 def checked(model: type[Model], content: dict[str, Any], name: str) -> Model:
@@ -51,8 +66,12 @@ def checked(model: type[Model], content: dict[str, Any], name: str) -> Model:
     try:
         return model.model_validate(content)
     except ValidationError as error:
-        faults = merged(worded(detail, name, model) for detail in error.errors())
-        raise UserError(f"{name} has {counted(len(faults), 'fault')}", faults) from None
+        found = error.errors(include_url=False)
+        faults = merged(worded(detail, name, model) for detail in found[:MAX_FAULTS])
+        number, more = len(faults), ""
+        if len(found) > MAX_FAULTS:
+            number, more = len(found), f", the first {MAX_FAULTS} told here"
+        raise UserError(f"{name} has {counted(number, 'fault')}{more}", faults) from None
 
 
 def merged(faults: Iterable[Fault]) -> list[Fault]:

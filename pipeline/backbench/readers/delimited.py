@@ -15,6 +15,7 @@ from backbench.readers.find import unreadable
 from backbench.stimuli import Table
 
 MAX_BYTES = 200_000_000
+MAX_COLUMNS = 10_000
 UTF16 = (b"\xff\xfe", b"\xfe\xff")
 
 
@@ -77,6 +78,9 @@ def _cells(lines: list[tuple[int, str]], separator: str, name: str) -> pl.DataFr
     """Cells as text, the header as row 0. Raises UserError where the lines are no table."""
     if separator == "," and ";" in lines[0][1] and "," not in lines[0][1]:
         raise unreadable(name, "semicolons between cells", "commas or tabs", "export it again")
+    width = lines[0][1].count(separator) + 1
+    if width > MAX_COLUMNS:
+        raise unreadable(name, f"{width} columns", f"at most {MAX_COLUMNS}", "keep those declared")
     try:
         cells = pl.read_csv(
             io.BytesIO("\n".join(line for _, line in lines).encode()),

@@ -1,0 +1,109 @@
+"""Every malformed file read in a child of bounded memory and time. Prints one line of figures.
+
+Run: python tests/corpus/run_corpus.py. Ends with 1 where a file gave anything but a right
+reading or a fault in one line, or took more than TIME_S or 1 GiB.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import signal
+import sys
+import tempfile
+import traceback
+from collections import Counter
+from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("POLARS_MAX_THREADS", "2")
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+import numpy as np
+
+from backbench.errors import UserError
+from backbench.manifest import read_manifest
+from backbench.readers.find import read_recording, read_table
+from backbench.stimuli import Column, Table
+from corpus.malformed import corpus
+
+TIME_S = 30
+MEMORY = 1 << 30
+TABLE = Table(
+    table="response",
+    columns={"frequency": Column(name="f", unit="Hz"), "level": Column(name="a", unit="dB")},
+)
+
+
+def outcome(kind: str, path: Path) -> str:
+    """Read one file: "read", "refused", or what is wrong with how it went."""
+    try:
+        if kind == "manifest":
+            read_manifest(path.read_bytes(), path.name)
+        elif kind == "table":
+            columns = read_table(path, TABLE).columns
+            if not all(np.isfinite(values).all() for values in columns.values()):
+                return "a table that is not finite"
+        else:
+            samples = read_recording(path).samples
+            if samples.ndim != 2 or not np.isfinite(samples).all():
+                return "samples that are not finite"
+    except UserError as error:
+        long = [str(f) for f in error.faults if "\n" in str(f) or len(str(f)) > 600]
+        return f"a fault of more than a line: {long[0][:200]!r}" if long else "refused"
+    except BaseException:
+        return traceback.format_exc()
+    return "read"
+
+
+def in_child(kind: str, path: Path) -> str:
+    """The outcome in a fork with limits of its own; how it died, where it did."""
+    reading, writing = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.close(reading)
+        signal.alarm(TIME_S)
+        text = outcome(kind, path)
+        used = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+        if used > MEMORY:
+            text = f"{used / 1e6:.0f} MB of memory"
+        os.write(writing, text.encode()[:60_000])
+        os._exit(0)
+    os.close(writing)
+    with os.fdopen(reading, "rb") as stream:
+        text = stream.read().decode()
+    _, status = os.waitpid(child, 0)
+    if os.WIFSIGNALED(status):
+        return f"ended by {signal.Signals(os.WTERMSIG(status)).name}"
+    return text
+
+
+def _made(folder: Path) -> None:
+    """Write the corpus from a fork: the maker runs threads, and this process must stay forkable."""
+    child = os.fork()
+    if child == 0:
+        for kind, name, data in corpus():
+            (folder / kind).mkdir(exist_ok=True)
+            (folder / kind / name).write_bytes(data)
+        os._exit(0)
+    assert os.waitpid(child, 0)[1] == 0, "the corpus could not be made"
+
+
+def main() -> int:
+    counts: Counter[str] = Counter()
+    wrong: list[str] = []
+    with tempfile.TemporaryDirectory() as folder:
+        _made(Path(folder))
+        for path in sorted(Path(folder).glob("*/*")):
+            found = in_child(path.parent.name, path)
+            counts[found if found in {"read", "refused"} else "wrong"] += 1
+            if found not in {"read", "refused"}:
+                wrong.append(f"{path.parent.name} {path.name}: {found}")
+                print(wrong[-1], flush=True)
+    print(f"{counts.total()} files: {counts['refused']} refused in words, {counts['read']} read, "
+          f"{counts['wrong']} wrong")  # fmt: skip
+    return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,106 @@
+"""Eight processes that ingest, chart and query one catalogue at once.
+
+Run: python tests/faults/many_at_once.py [SECONDS]. Prints one line; ends with 1 where a process
+ended in anything but words, or where what was acknowledged is not there in the end.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+import traceback
+from collections import Counter
+from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("POLARS_MAX_THREADS", "1")
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from backbench.catalogue import Catalogue  # noqa: E402
+from backbench.errors import UserError  # noqa: E402
+from backbench.stages.verify import verify  # noqa: E402
+from faults.small_catalogue import small_catalogue, write_review  # noqa: E402
+from simulated import contents_of  # noqa: E402
+
+ROLES = ("ingest", "ingest", "ingest", "chart", "chart", "query", "query", "query")
+
+
+def work(role: str, number: int, folder: Path, until: float) -> dict[str, object]:
+    """One process: the same over and over; what it did and what it was told."""
+    counts: Counter[str] = Counter()
+    acknowledged: dict[str, str] = {}
+    wrong: list[str] = []
+    version = 0
+    while time.time() < until:
+        version += 1
+        try:
+            catalogue = Catalogue(folder / "catalogue")
+            if role == "ingest":
+                review = folder / f"review-{number}"
+                write_review(review, version)
+                (outcome,), _ = catalogue.ingest([review], history=False, processes=1)
+                assert not outcome.failed, outcome
+                acknowledged[outcome.review] = f"version {version}"
+            elif role == "chart":
+                catalogue.chart("review-gaps" if version % 2 else "quietest-of-a-kind").to_dict()
+            else:
+                assert catalogue.readings().height > 0
+                catalogue.query("review-gaps")
+            counts["done"] += 1
+        except UserError as error:
+            counts[f"told: {error.what}"] += 1
+            if error.what not in {"the catalogue is in use", "the query can't be drawn"}:
+                wrong.append(f"{role}: {error}")
+        except Exception:
+            wrong.append(f"{role}: {traceback.format_exc()}")
+    return {"role": role, "counts": counts, "acknowledged": acknowledged, "wrong": wrong}
+
+
+def main() -> int:
+    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        catalogue = small_catalogue(folder / "catalogue")
+        write_review(folder / "first", 0)
+        catalogue.ingest([folder / "first"], history=False, processes=1)
+        until = time.time() + seconds
+        command = [sys.executable, __file__, "--role"]
+        running = [
+            subprocess.Popen([*command, role, str(n), name, str(until)], stdout=subprocess.PIPE)
+            for n, role in enumerate(ROLES)
+        ]
+        reports = [json.loads(process.communicate()[0]) for process in running]
+        return told(reports, catalogue, seconds)
+
+
+def told(reports: list[dict], catalogue: Catalogue, seconds: float) -> int:  # type: ignore[type-arg]
+    """The figures in a line; 1 where anything is wrong."""
+    counts: Counter[str] = Counter()
+    wrong = [line for report in reports for line in report["wrong"]]
+    held = dict(catalogue.reviews().select("review_key", "notes").rows())
+    acknowledged = {k: v for report in reports for k, v in report["acknowledged"].items()}
+    lost = [key for key, version in acknowledged.items() if held.get(key) != version]
+    for report in reports:
+        for what, number in report["counts"].items():
+            counts[f"{report['role']} {what}"] += number
+    wrong += [str(fault) for fault in verify(catalogue.places, lambda _: None).faults]
+    before = contents_of(catalogue.places.root)
+    catalogue.rebuild(processes=1)
+    wrong += [] if contents_of(catalogue.places.root) == before else ["a rebuild differs"]
+    for line in [*wrong, *lost]:
+        print(line)
+    print(f"{len(reports)} processes for {seconds:g} s: {dict(sorted(counts.items()))}; "
+          f"{len(acknowledged)} reviews acknowledged, {len(lost)} lost, {len(wrong)} wrong")  # fmt: skip
+    return 1 if wrong or lost else 0
+
+
+if __name__ == "__main__":
+    if sys.argv[1:2] == ["--role"]:
+        role, number, name, until = sys.argv[2:]
+        print(json.dumps(work(role, int(number), Path(name), float(until))))
+    else:
+        sys.exit(main())
