@@ -167,14 +167,14 @@ def sweep() -> list[np.ndarray]:
     return [CubicSpline(data[:, 0], data[:, n])(t) for n in (1, 2)]
 
 
-def square() -> tuple[list[dict[str, object]], np.ndarray]:
+def square() -> tuple[list[dict[str, object]], np.ndarray, np.ndarray]:
     # The capacitor starts charged to the low level, so the states are 0 and twice STATE_V; the
     # capture is without its steady part, as behind a coupled input.
     low, high = 0.2 * STATE_V, 1.8 * STATE_V
     control = (
-        "save v(out)\ntran 0.25u 0.105 0.100 0.25u\n"
+        "save v(in) v(out)\ntran 0.25u 0.105 0.100 0.25u\n"
         f"meas tran rise trig v(out) val={low} rise=1 targ v(out) val={high} rise=1\n"
-        "meas tran vmax max v(out)\nwrdata o.txt v(out)"
+        "meas tran vmax max v(out)\nwrdata o.txt v(out) v(in)"
     )
     source = "vin in 0 pulse(-1 1 1.25m 0.1u 0.1u 2.4999m 5m)"
     printed, data = run("damped_network", control, COUPLING="1", SOURCE=source)
@@ -185,14 +185,15 @@ def square() -> tuple[list[dict[str, object]], np.ndarray]:
              value("square.flac", "overshoot", over, 0.02, "ngspice meas")]  # fmt: skip
     wave = period(data, 1 / SQUARE_HZ, 425)
     wave[0] = 0
-    return found, wave
+    generator = period(data[:, [0, 2]], 1 / SQUARE_HZ, 425)
+    return found, wave, generator
 
 
 def truth_of(case: str) -> tuple[list[dict[str, object]], dict[str, np.ndarray]]:
     """What the simulator tells of a circuit, and its steady waveforms by file."""
     if case == "damped_network":
-        found, wave = square()
-        return response() + found, {"square.flac": wave}
+        found, wave, generator = square()
+        return response() + found, {"square.flac": wave, "generator": generator}
     found, waves = tone_truth(case)
     impedance = source_impedance(case)
     how = "ngspice .ac, 1 A at 1 kHz"
@@ -202,11 +203,14 @@ def truth_of(case: str) -> tuple[list[dict[str, object]], dict[str, np.ndarray]]
 def make(case: str) -> None:
     found, waves = truth_of(case)
     scale = FULL_SCALE[case]
+    generator = waves.pop("generator", None)
     for file, amplitudes in waves.items():
-        is_square = file == "square.flac"
-        rate, seconds = (SQUARE_RATE, 0.3) if is_square else (TONE_RATE, 0.4)
-        volts = synthesised(amplitudes, SQUARE_HZ if is_square else 1000.0, rate, seconds)
-        written(OWN / case / file, [volts], [scale], rate)
+        tracks, scales, rate, hz, seconds = [amplitudes], [scale], TONE_RATE, 1000.0, 0.4
+        if generator is not None:
+            tracks, scales = [amplitudes, generator], [40.0, 2.0]
+            rate, hz, seconds = SQUARE_RATE, SQUARE_HZ, 0.3
+        volts = [synthesised(track, hz, rate, seconds) for track in tracks]
+        written(OWN / case / file, volts, scales, rate)
     if case == "damped_network":
         written(OWN / case / "sweep.flac", sweep(), [scale, 1.0], SWEEP_RATE)
     (OWN / case / "truth.json").write_text(json.dumps(found, indent=1) + "\n")
