@@ -26,7 +26,7 @@ FEW_ROWS = 500
 MOST_DIFFERENCES = 6
 """Differences of a comparison that are shown, the surest first."""
 PREFIXES = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k"}
-PREFIXED = ("V", "W", "Hz", "ohm")
+PREFIXED = ("V", "W", "Hz", "ohm", "V/√Hz")
 
 
 def console(stream: IO[str] | None = None) -> Console:
