@@ -20,11 +20,11 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("POLARS_MAX_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from backbench.catalogue import Catalogue  # noqa: E402
-from backbench.errors import UserError  # noqa: E402
-from backbench.stages.verify import verify  # noqa: E402
-from faults.small_catalogue import small_catalogue, write_review  # noqa: E402
-from simulated import contents_of  # noqa: E402
+from backbench.catalogue import Catalogue
+from backbench.errors import UserError
+from backbench.stages.verify import verify
+from faults.small_catalogue import small_catalogue, write_review
+from simulated import contents_of
 
 ROLES = ("ingest", "ingest", "ingest", "chart", "chart", "query", "query", "query")
 
