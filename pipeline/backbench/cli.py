@@ -17,6 +17,7 @@ from backbench.commands import (
     preparing,
     publishing,
     taking_in,
+    watching,
 )
 from backbench.commands.common import app
 from backbench.errors import UserError
@@ -27,6 +28,7 @@ GROUPS = (
     backfilling,
     exporting,
     history,
+    watching,
     comparing,
     looking,
     publishing,

@@ -6,17 +6,19 @@ shows reviews, and the same stages run without it.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 
-from prefect import flow, task
+from prefect import flow, get_run_logger, task
 from prefect.cache_policies import NO_CACHE
 from prefect.exceptions import PrefectException
 from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
 
 from backbench.errors import Fault, UserError
-from backbench.stages.ingest import Outcome, finish
-from backbench.stages.places import Places
+from backbench.stages.inbox import settled
+from backbench.stages.ingest import Outcome, finish, planned_work, prepare
+from backbench.stages.places import Places, places
 from backbench.stages.work import Work
 from backbench.stages.workers import Progress, Workers
 from backbench.store import Writer
@@ -34,6 +36,38 @@ def load_task(
 ) -> Outcome:
     """One transaction; safe to try again."""
     return finish(places, writer, work, chunks)
+
+
+@flow(name="inbox", retries=1, retry_delay_seconds=10)
+def inbox(catalogue: str, folder: str, settle_s: float, site: bool) -> list[str]:
+    """Take in the settled review folders of an inbox; the reviews that changed."""
+    home = places(Path(catalogue))
+    with home.changing():
+        prepare(home)
+        works, refused = planned_work(home, settled(Path(folder), settle_s))
+        fresh = [work for work in works if not work.unchanged]
+        processes = len(os.sched_getaffinity(0))
+        outcomes = carry_out(home, fresh, processes, lambda _: None) if fresh else []
+    for item in refused:
+        get_run_logger().warning("%s was not taken in: %s", item.source, item.error)
+    if outcomes and site:
+        from backbench.publish.site import publish
+
+        publish(home.root, home.root / "published" / "site", processes)
+    return [outcome.review for outcome in outcomes]
+
+
+def watch_inbox(catalogue: Path, folder: Path, every_s: float, settle_s: float, site: bool) -> None:
+    """Serve the inbox flow as a deployment that runs every so often, until interrupted.
+
+    Needs a running server, named by PREFECT_API_URL. One run at a time.
+    """
+    parameters = {
+        "catalogue": str(catalogue), "folder": str(folder), "settle_s": settle_s, "site": site,
+    }  # fmt: skip
+    inbox.serve(
+        name="inbox", interval=every_s, parameters=parameters, limit=1, print_starting_message=False
+    )
 
 
 def carry_out(

@@ -1,0 +1,74 @@
+"""The inbox: which folders are whole, and a review taken in by the watching command."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+from backbench.catalogue import Catalogue
+from backbench.errors import UserError
+from backbench.stages.inbox import settled
+from simulated import CIRCUITS, simulated_catalogue
+
+CASE = "single_ended_stage"
+
+
+def test_a_folder_is_taken_only_when_it_has_stayed_unchanged(tmp_path: Path) -> None:
+    shutil.copytree(CIRCUITS / CASE, tmp_path / CASE)
+    (tmp_path / "no-manifest").mkdir()
+    (tmp_path / CASE / "late.wav").write_bytes(b"still being copied")
+    assert settled(tmp_path, 60.0) == []
+    past = time.time() - 100
+    for path in (tmp_path / CASE, *(tmp_path / CASE).rglob("*")):
+        os.utime(path, (past, past))
+    assert settled(tmp_path, 60.0) == [tmp_path / CASE]
+
+
+def free_port() -> int:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+def ingested(catalogue: Catalogue) -> list[str]:
+    try:
+        return list(catalogue.reviews()["review_key"])
+    except UserError:
+        return []
+
+
+def test_a_review_put_into_the_inbox_is_taken_in(tmp_path: Path) -> None:
+    catalogue, port = simulated_catalogue(tmp_path / "catalogue"), free_port()
+    inbox = tmp_path / "inbox"
+    shutil.copytree(CIRCUITS / CASE, inbox / CASE)
+    words = [sys.executable, "-c", "from backbench.cli import main; main()", "watch", str(inbox),
+             "-c", str(catalogue.places.root), "--every-s", "5", "--settle-s", "0", "--no-site",
+             "--port", str(port)]  # fmt: skip
+    with (tmp_path / "log").open("wb") as log:
+        watching = subprocess.Popen(words, stdout=log, stderr=log)
+        try:
+            give_up = time.monotonic() + 240
+            while not ingested(catalogue) and time.monotonic() < give_up:
+                assert watching.poll() is None, (tmp_path / "log").read_text()
+                time.sleep(1)
+            request = urllib.request.Request(
+                f"http://127.0.0.1:{port}/api/flow_runs/count", b"{}",
+                {"Content-Type": "application/json"},
+            )  # fmt: skip
+            with urllib.request.urlopen(request, timeout=30) as answer:
+                runs = int(answer.read())
+        finally:
+            watching.send_signal(signal.SIGINT)
+            try:
+                watching.wait(30)
+            except subprocess.TimeoutExpired:
+                watching.kill()
+    assert ingested(catalogue), (tmp_path / "log").read_text()
+    assert runs >= 1
