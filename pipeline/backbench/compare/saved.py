@@ -7,6 +7,7 @@ import difflib
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -197,6 +198,11 @@ def load(folders: Sequence[Path]) -> dict[str, SavedQuery]:
 
 def shipped() -> dict[str, SavedQuery]:
     """The queries that come with the program, by name."""
+    return dict(_shipped())
+
+
+@cache
+def _shipped() -> dict[str, SavedQuery]:
     return _load([SHIPPED])
 
 

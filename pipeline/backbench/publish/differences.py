@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from backbench.compare.lines import PLACED
-from backbench.compare.pairs import Difference, left_and_right
-from backbench.errors import UserError
-from backbench.publish.sentences import sides_said
-from backbench.store import Store
+from backbench.compare.pairs import Difference
+from backbench.compare.unit import Comparison
+from backbench.publish import sentences
 
 
 def told_of(differences: Iterable[Difference]) -> list[Difference]:
@@ -16,9 +15,7 @@ def told_of(differences: Iterable[Difference]) -> list[Difference]:
     return [d for d in differences if d.order_n is None and d.metric in PLACED]
 
 
-def sides(store: Store, unit_key: str) -> str:
-    """How left and right of a unit differ, in a sentence; "" where it hasn't both."""
-    try:
-        return sides_said(told_of(left_and_right(store, unit_key)))
-    except UserError:
-        return ""
+def sides_said(compared: Comparison) -> str:
+    """How left and right of a unit, or of a mono pair, differ; "" where there is one side."""
+    named, found = compared.sides
+    return sentences.sides_said(told_of(found)) if named else ""

@@ -16,7 +16,7 @@ from backbench.compare.unit import Comparison, compare_unit
 from backbench.errors import UserError
 from backbench.publish import sentences
 from backbench.publish.battery import strip_of
-from backbench.publish.differences import sides, told_of
+from backbench.publish.differences import sides_said, told_of
 from backbench.publish.output import Written, write
 from backbench.publish.pictures import Picture, Studio
 from backbench.publish.render import page
@@ -26,8 +26,8 @@ from backbench.publish.words import number, plain
 from backbench.settings import Settings
 
 MOST_TABLE_ROWS = 300
-MOST_PICTURES = 480
-"""About so many charts on all sheets together: a large catalogue's sheets have fewer each."""
+MOST_CHARTED = 64
+"""So many of the newest reviews have charts on the site's sheets: drawing takes longest of all."""
 MOST_PAIRS = 6
 MOST_CHANGES = 12
 
@@ -71,7 +71,8 @@ def review_pages(press: Press, review_key: str) -> Iterator[Written]:
             known[unit_key] = press.compared(unit_key)
         return known[unit_key]
 
-    most = min(len(PICTURES), max(1, MOST_PICTURES // len(press.shelf.reviews)))
+    newest = list(press.shelf.reviews)[:MOST_CHARTED]
+    most = len(PICTURES) if review_key in newest else 0
     sheet = review_sheet(press.studio, press.shelf, review_key, compared, most)
     yield from _sheet_page(press, sheet, most)
     for row in press.shelf.units_in(review_key):
@@ -108,7 +109,7 @@ def _unit_page(press: Press, unit: Row, compared: Comparison) -> Written:
         state_said=sentences.state_said(unit["state"], unit["work"], unit["reviewed"]),
         verdicts_said=sentences.verdicts_said(compared.verdicts),
         places_said=sentences.places_said(compared.lines, compared.peers.said),
-        sides_said=sides(press.studio.store, key),
+        sides_said=sides_said(compared),
     )  # fmt: skip
 
 

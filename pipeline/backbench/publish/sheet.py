@@ -13,7 +13,7 @@ from backbench.compare.verdicts import Verdict, verdicts
 from backbench.errors import Fault, UserError
 from backbench.publish import sentences
 from backbench.publish.battery import Entry, battery
-from backbench.publish.differences import sides, told_of
+from backbench.publish.differences import sides_said, told_of
 from backbench.publish.pictures import Picture, Studio
 from backbench.publish.shelf import Row, Shelf
 from backbench.publish.words import counted
@@ -141,7 +141,7 @@ def _part(
         sentences.state_said(row["state"], row["work"], row["reviewed"]),
         judged, sentences.verdicts_said(judged), tuple(entries),
         sentences.places_said(compared.lines, compared.peers.said) if current else "",
-        sides(store, unit) if current else "",
+        sides_said(compared) if current else "",
         tuple(_pictures(studio, row, most)) if current else (),
         tuple(absences), sentences.absent_said(reasons, failed, lacking),
         _change(store, shelf, row),
@@ -152,9 +152,7 @@ def _part(
 def _pictures(studio: Studio, row: Row, most: int) -> list[Picture]:
     """The unit's first charts; those that have nothing to show are left out."""
     found: list[Picture] = []
-    for query, title in PICTURES:
-        if len(found) == most:
-            break
+    for query, title in PICTURES[:most]:
         picture = studio.draw(query, f"{title}: {row['label']}", unit=row["unit_key"])
         if picture:
             found.append(picture)

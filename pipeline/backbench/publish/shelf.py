@@ -64,6 +64,19 @@ class Shelf:
         return found
 
 
+SHARED_VIEWS = ("peer", "placed")
+
+
+def keep_views(store: Store) -> None:
+    """Work the views that every page asks for out once, as tables of this connection alone.
+
+    They stand before the views of the same names as long as the connection is open; only for a
+    connection that reads, for they don't follow what is written.
+    """
+    for view in SHARED_VIEWS:
+        store.run(f"CREATE TEMP TABLE {view} AS SELECT * FROM main.{view}")
+
+
 def read_shelf(store: Store) -> Shelf:
     """Everything from an open store."""
     units = {str(row["unit_key"]): row for row in _rows(store.frame(UNITS))}

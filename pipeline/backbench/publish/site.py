@@ -17,7 +17,7 @@ from backbench.publish.fronts import front_pages
 from backbench.publish.output import Written
 from backbench.publish.pictures import Studio
 from backbench.publish.press import Press, model_page, question_page, review_pages
-from backbench.publish.shelf import read_shelf
+from backbench.publish.shelf import keep_views, read_shelf
 from backbench.settings import SETTINGS_NAME, read_settings
 
 if TYPE_CHECKING:
@@ -84,6 +84,7 @@ def _inputs(root: Path) -> list[Path]:
 
 
 def _press(opened: Store, root: Path, folder: Path) -> Press:
+    keep_views(opened)
     studio = Studio(opened, available(root), folder / "charts")
     return Press(studio, read_shelf(opened), read_settings(root), folder)
 
