@@ -16,6 +16,7 @@ from typing import Any, TypeAlias
 
 import duckdb
 import polars as pl
+from filelock import FileLock, Timeout
 
 from backbench.durable import flush_file, parquet_bytes, rename
 from backbench.errors import Fault, UserError
@@ -24,6 +25,7 @@ from backbench.faultpoints import reached
 DATABASE_NAME = "catalogue.duckdb"
 PATIENCE_S = 10.0
 HOLD_S = 2.0
+GATE = ".gate"
 CANT_OPEN = "the database can't be opened"
 MAKING = ".making-"
 """Beginning of the name of a folder with a database that is not whole yet."""
@@ -279,7 +281,8 @@ def reading(folder: Path) -> Iterator[Store]:
 
 @contextmanager
 def _connected(path: Path, *, read_only: bool, config: dict[str, Any]) -> Iterator[Store]:
-    connection = _patiently(path, read_only, config)
+    with _in_turn(path):
+        connection = _patiently(path, read_only, config)
     try:
         yield Store(connection, limited=config is READER)
     except DISK_ERRORS as error:
@@ -289,6 +292,22 @@ def _connected(path: Path, *, read_only: bool, config: dict[str, Any]) -> Iterat
         reached("close")
         connection.close()
         reached("closed")
+
+
+@contextmanager
+def _in_turn(path: Path) -> Iterator[None]:
+    """Whoever waits for the database holds the gate: a stream of readers lets a writer in."""
+    gate = FileLock(path.with_name(GATE), poll_interval=0.02)
+    try:
+        gate.acquire(timeout=PATIENCE_S)
+    except (Timeout, OSError):
+        # Held too long, or a folder that can't be written: opening will say what is the matter.
+        yield
+        return
+    try:
+        yield
+    finally:
+        gate.release()
 
 
 def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.DuckDBPyConnection:

@@ -54,7 +54,8 @@ def main() -> None:
                 else:
                     read_recording(subject, name="recording.wav")
             except UserError as error:
-                assert all("\n" not in str(fault) for fault in error.faults), error
+                if any("\n" in str(fault) for fault in error.faults):
+                    raise RuntimeError("a fault of more than a line") from error
 
         limits = [f"-max_total_time={seconds}", "-timeout=20", "-rss_limit_mb=1024",
                   "-max_len=20000", f"-artifact_prefix={tempfile.gettempdir()}/"]  # fmt: skip

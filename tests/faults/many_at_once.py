@@ -88,13 +88,14 @@ def told(reports: list[dict], catalogue: Catalogue, seconds: float) -> int:  # t
         for what, number in report["counts"].items():
             counts[f"{report['role']} {what}"] += number
     wrong += [str(fault) for fault in verify(catalogue.places, lambda _: None).faults]
+    catalogue.recompute(history=False, processes=1)
     before = contents_of(catalogue.places.root)
     catalogue.rebuild(processes=1)
     wrong += [] if contents_of(catalogue.places.root) == before else ["a rebuild differs"]
     for line in [*wrong, *lost]:
         print(line)
-    print(f"{len(reports)} processes for {seconds:g} s: {dict(sorted(counts.items()))}; "
-          f"{len(acknowledged)} reviews acknowledged, {len(lost)} lost, {len(wrong)} wrong")  # fmt: skip
+    end = f"{len(acknowledged)} reviews acknowledged, {len(lost)} lost, {len(wrong)} wrong"
+    print(f"{len(reports)} processes for {seconds:g} s: {dict(sorted(counts.items()))}; {end}")
     return 1 if wrong or lost else 0
 
 

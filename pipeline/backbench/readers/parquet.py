@@ -23,7 +23,7 @@ def read_parquet(path: Path, name: str, table: Table) -> TableData:
     wanted = declared(table, name)
     try:
         frame = _frame(path, name, table)
-    except (pl.exceptions.PolarsError, OSError) as error:
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError) as error:
         reason = str(error).splitlines()[0].strip()
         raise unreadable(name, f"damaged Parquet ({reason})", "a whole file") from None
     return converted(frame, wanted, name, lambda row: f"row {row + 1}")
