@@ -79,7 +79,7 @@ def below(values: Values, rows: slice | None = None) -> Floats:
     rows: units i to give (all by default). Student's t with Welch-Satterthwaite degrees of
     freedom (GUM G.4.1); certain where neither has an uncertainty and the values differ.
     """
-    from scipy import stats
+    from scipy import special
 
     part = rows or slice(None)
     difference = values.value[None, :] - values.value[part, None]
@@ -88,7 +88,7 @@ def below(values: Values, rows: slice | None = None) -> Floats:
     with np.errstate(divide="ignore", invalid="ignore"):
         spread = own**2 / values.dof[part, None] + other**2 / values.dof[None, :]
         dof = np.where(spread > 0, variance**2 / spread, 1e12)
-        p = stats.t.sf(difference / np.sqrt(variance), np.minimum(dof, 1e12))
+        p = special.stdtr(np.minimum(dof, 1e12), -difference / np.sqrt(variance))
     p = np.where(variance == 0, np.where(difference > 0, 0.0, 1.0), p)
     unclaimed = np.isnan(p) | values.at_least[part, None] | values.at_most[None, :]
     return np.where(unclaimed, 1.0, p)
