@@ -52,7 +52,7 @@ def load_review(
     """
     with store.transaction():
         if not anew:
-            _drop_stale(store, planned)
+            _drop_stale(store, planned, fresh)
         for table in ("reading", "curve"):
             store.load_parquet(table, [chunk / f"{table}.parquet" for chunk in chunks])
         _insert_facts(store, planned)
@@ -64,9 +64,11 @@ def load_review(
         assign_points(store, planned.key)
 
 
-def _drop_stale(store: Store, planned: PlannedReview) -> None:
+def _drop_stale(store: Store, planned: PlannedReview, fresh: Sequence[str]) -> None:
     """Keep only the rows of analyses that stand in the plan; all else is written again."""
-    kept = [capture.analysis_key for capture in planned.captures]
+    again = set(fresh)
+    asked = [capture.analysis_key for capture in planned.captures]
+    kept = [key for key in asked if key not in again]
     for table in ("reading", "curve", "analysis"):
         store.run(
             f"DELETE FROM {table} WHERE review_key = $review "

@@ -12,8 +12,9 @@ from backbench.manifest import Manifest
 from backbench.metrics.registry import registry
 from backbench.stages.places import Places
 from backbench.stages.plan import Job, PlannedReview
-from backbench.stages.rows import CURVE, PART, READING, RESULT, digest
+from backbench.stages.rows import CURVE, DEFECT, PART, READING, RESULT, digest
 from backbench.store import DATABASE_NAME, writing
+from backbench.vault import RESTORE
 
 CHUNK = 8
 """Captures of one review that a worker analyses before it leaves their rows on the disk."""
@@ -91,7 +92,8 @@ def standing(places: Places) -> dict[str, Standing]:
     analyses: dict[str, set[str]] = {}
     failed: dict[str, list[tuple[str, str]]] = {}
     for key, analysis, file, reason in captures:
-        analyses.setdefault(key, set()).add(analysis)
+        if not passes(reason):
+            analyses.setdefault(key, set()).add(analysis)
         failed.setdefault(key, []).extend([(file, reason)] if reason else [])
     return {
         key: Standing(
@@ -99,6 +101,11 @@ def standing(places: Places) -> dict[str, Standing]:
         )
         for key, receipt, derived in reviews
     }
+
+
+def passes(reason: str | None) -> bool:
+    """Whether a failure is none of the file's own: it is tried again at every run."""
+    return reason is not None and (reason.endswith(RESTORE) or reason.startswith(DEFECT))
 
 
 def work_of(places: Places, planned: PlannedReview, held: Standing | None) -> Work:
