@@ -48,9 +48,7 @@ def test_watts_and_volts_across_a_known_load() -> None:
     ["", "low", "0.1-0.3 %", "~0.1 %", "± 0.5 dB", "1,234 %", "1.2.3 %", "5 apples", "inf %"],
 )
 def test_what_is_no_single_figure_is_refused(text: str) -> None:
-    with pytest.raises(
-        ValueError, match=r"no figure|single|decimal|turned|float"
-    ):
+    with pytest.raises(ValueError, match=r"no figure|single|decimal|turned|float"):
         read_figure(text, "%")
 
 
