@@ -39,6 +39,7 @@ title = "My bench"
 # uncertainty_percent = 0.3
 """
 
+
 TITLES = """
 SELECT point_key, title FROM test_point UNION ALL SELECT unit_key, label FROM peer ORDER BY ALL
 """
