@@ -12,6 +12,7 @@ from typing import Any
 
 import polars as pl
 
+from backbench.cells import inert
 from backbench.errors import Fault, UserError
 from backbench.export.dictionary import TABLES, described
 from backbench.store import Store
@@ -53,7 +54,7 @@ def export_catalogue(
         (folder / kind).mkdir(parents=True)
     for name, frame in frames.items():
         frame.write_parquet(folder / "parquet" / f"{name}.parquet")
-        flat(frame).write_csv(folder / "csv" / f"{name}.csv")
+        inert(flat(frame)).write_csv(folder / "csv" / f"{name}.csv")
     package = package_of(frames, title)
     text = json.dumps(package, ensure_ascii=False, indent=1) + "\n"
     (folder / PACKAGE).write_text(text, encoding="utf-8")
