@@ -132,7 +132,11 @@ class TrackRole(Strict):
 
 
 class Conditions(Strict):
-    """How a capture was taken. load_ohm may be "open"; range names the bench's input range."""
+    """How a capture was taken. load_ohm may be "open"; range names the bench's input range.
+
+    power_w: the output power that the capture was meant to have, each output; a tone that is
+    far from it is refused.
+    """
 
     load_ohm: Annotated[float, Field(gt=0, le=1e6)] | Literal["open"] | None = None
     input: Name | None = None
@@ -143,6 +147,7 @@ class Conditions(Strict):
     driven: Name | None = None
     supply_vrms: Annotated[float, Field(gt=0)] | None = None
     minutes_on: Annotated[float, Field(ge=0)] | None = None
+    power_w: Annotated[float, Field(gt=0)] | None = None
 
     @property
     def load_resistance(self) -> float | None:

@@ -167,3 +167,20 @@ def test_a_bound_on_distortion_is_never_above_distortion_and_noise() -> None:
     assert found["thd"].bound == "upper"
     assert found["thd"].value <= found["thd_n"].value * 1.0001
     assert found["thd_wide"].value <= found["thd_n"].value * 1.0001
+
+
+@pytest.mark.parametrize(
+    ("stated", "refused"), [(1.0, False), (1.9, False), (5.0, True), (0.2, True)]
+)
+def test_a_stated_power_that_level_and_load_contradict_is_refused(
+    stated: float, refused: bool
+) -> None:
+    """4 V peak across 8 ohm is 1 W by Ohm's law."""
+    meant = Conditions(load_ohm=8.0, power_w=stated)
+    material = tone_material(track(noisy({1000.0: 4.0}), RATE), conditions=meant)
+    if refused:
+        status, reason = reasons(material)["level"]
+        assert status == "rejected"
+        assert "W is stated" in reason
+    else:
+        assert figures(material)["output_power"].value == pytest.approx(1.0, rel=1e-6)

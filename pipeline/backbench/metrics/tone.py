@@ -22,6 +22,8 @@ from backbench.stimuli import Tone, generator_level
 LEAST_COSINE = 0.5
 SWAPPED_DB = 20.0
 """No output leaks its signal to another with gain: common practice, no source."""
+POWER_FACTOR = 2.0
+"""A stated power is a target, set by hand: off by 3 dB it is a mistake. Common practice."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +78,7 @@ def tone_view(material: Material, number: int) -> ToneView:
     _refuse_swapped(material, stated)
     if material.driven_track in (None, number):
         lines = find_tone(track, stated, material.mains_hz)
+        _refuse_power(material, lines.fundamental)
         return ToneView(material, track, lines, True, lines.fundamental)
     lines = _undriven(material, track, stated)
     return ToneView(material, track, lines, False, lines.selective)
@@ -103,6 +106,19 @@ def _refuse_swapped(material: Material, stated: float) -> None:
                 f"tracks swapped? {name} is {louder} at {stated:g} Hz than {driven_name}, which "
                 "is stated to be the one driven; check [tracks] and driven"
             )
+
+
+def _refuse_power(material: Material, fundamental: Square) -> None:
+    """Raise Refusal where level and load contradict the stated output power."""
+    wanted, load = material.conditions.power_w, material.conditions.load_resistance
+    if wanted is None or load is None:
+        return
+    found = fundamental.value / load
+    if not 1 / POWER_FACTOR <= found / wanted <= POWER_FACTOR:
+        raise Refusal(
+            f"{wanted:g} W is stated, but {math.sqrt(fundamental.value):.4g} V across {load:g} ohm "
+            f"is {found:.4g} W; check level, load, range and calibration"
+        )
 
 
 def _undriven(material: Material, track: Track, stated: float) -> ToneLines:
