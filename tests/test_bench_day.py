@@ -98,6 +98,18 @@ def test_the_unit_can_be_compared(day: Path) -> None:
     assert "Heron 40" in found.output
 
 
+def test_the_unit_has_its_sheet_and_stills(day: Path) -> None:
+    page, stills = day / "heron.html", day / "stills"
+    told("sheet", KEY, page, "-c", day / "catalogue")
+    assert "Heron 40" in page.read_text(encoding="utf-8")
+    told("publish", "--stills", KEY, "--out", stills, "-c", day / "catalogue")
+    pictures = sorted(stills.glob("*.png"))
+    captions = [path.with_suffix(".txt") for path in pictures]
+    assert len(pictures) >= 3
+    assert all(path.read_bytes().startswith(b"\x89PNG") for path in pictures)
+    assert any("Heron 40" in path.read_text(encoding="utf-8") for path in captions)
+
+
 def test_a_plan_made_again_knows_the_gain_and_ticks_off_what_is_done(day: Path) -> None:
     found = told("plan", day / KEY, "--load", "8", "--load", "4", "--dry-run",
                  "-c", day / "catalogue")  # fmt: skip
