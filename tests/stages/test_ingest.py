@@ -9,8 +9,10 @@ import numpy as np
 import polars as pl
 import pytest
 import soundfile
+from typer.testing import CliRunner
 
 from backbench.catalogue import Catalogue
+from backbench.cli import app
 from backbench.errors import UserError
 from backbench.stages import ingest, work
 from backbench.stages.ingest import Outcome, Refused
@@ -289,3 +291,22 @@ def test_every_reading_leads_back_to_bytes_in_the_vault(measured: Catalogue) -> 
     assert chain.height == measured.readings().height
     for originals in chain["originals"].to_list():
         assert all(measured.places.vault.path(sha256).is_file() for sha256 in originals)
+
+
+@pytest.mark.parametrize(
+    ("input_range", "warnings"), [("20 V", 1), ("8 V", 0)], ids=["of the captures", "another"]
+)
+def test_a_calibration_past_its_time_is_warned_of(
+    catalogue: Catalogue, circuits: Path, input_range: str, warnings: int
+) -> None:
+    path = catalogue.places.root / "backbench.toml"
+    old = f'range = "{input_range}"'
+    path.write_text(path.read_text().replace(old, f"good_until = 2026-01-31\n{old}"))
+    words = ["ingest", str(circuits / "single_ended_stage"), "--direct", "--processes", "1",
+             "-c", str(catalogue.places.root)]  # fmt: skip
+    ran = CliRunner().invoke(app, words)
+    assert ran.exit_code == 0, ran.output
+    told = [line for line in ran.stderr.splitlines() if line.startswith("warning: ")]
+    assert len(told) == warnings
+    assert all("single-ended-stage" in line and "good until 2026-01-31" in line for line in told)
+    assert "warning" not in ran.stdout

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from backbench.errors import UserError
 from backbench.manifest import Manifest
 from backbench.settings import InForce, Settings, calibration_for
+from backbench.stages.plan import wanted_ranges
 from backbench.stimuli import Level
 
 HEADROOM = 1.25
@@ -71,22 +73,37 @@ def _ranges(settings: Settings, bench: str, day: dt.date) -> list[str | None]:
 
 def expired(manifest: Manifest, settings: Settings) -> list[str]:
     """A line for each calibration in force on the review's day that ought to be done again."""
-    told = []
     try:
         chain = chain_of(manifest, settings, None)
     except UserError:
         return []
-    for held in [*chain.ranges, *([chain.generator] if chain.generator else [])]:
+    in_force = [*chain.ranges, *([chain.generator] if chain.generator else [])]
+    return list(_old(in_force, manifest.review.date, settings))
+
+
+def expired_for_captures(manifest: Manifest, settings: Settings) -> list[str]:
+    """As `expired`, for the ranges that the captures were taken with; missing ones pass."""
+    bench, day = manifest.review.bench, manifest.review.date
+    in_force = []
+    for name in wanted_ranges(manifest):
+        try:
+            in_force.append(calibration_for(settings, bench, day, name))
+        except UserError:
+            continue
+    return list(_old(in_force, day, settings))
+
+
+def _old(in_force: Sequence[InForce], day: dt.date, settings: Settings) -> Iterator[str]:
+    for held in in_force:
         (own,) = (
             c for c in settings.bench[held.bench].calibration
             if c.since == held.since and c.range == held.range
         )  # fmt: skip
-        if own.good_until is not None and own.good_until < manifest.review.date:
-            told.append(
+        if own.good_until is not None and own.good_until < day:
+            yield (
                 f"calibration {held.key} was good until {own.good_until}; the review is of "
-                f"{manifest.review.date}: calibrate again"
+                f"{day}: calibrate again"
             )
-    return told
 
 
 def volts_of(power_w: float, load_ohm: float) -> float:

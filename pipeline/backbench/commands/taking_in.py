@@ -10,8 +10,9 @@ import typer
 from backbench.commands.common import HERE, NOT_ALL_WELL, Direct, Home, Processes, app, opened
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
+    from backbench.settings import Settings
     from backbench.stages.ingest import Outcome, Refused
 
 
@@ -38,8 +39,11 @@ def ingest(
     from backbench.progress import watched
 
     named = [path.parent if path.name == MANIFEST_NAME else path for path in folders]
+    home = opened(catalogue)
+    for line in _old_calibrations(named, home.settings):
+        typer.echo(f"warning: {line}", err=True)
     with watched() as watch:
-        outcomes, refused = opened(catalogue).ingest(
+        outcomes, refused = home.ingest(
             named, history=not direct, processes=processes,
             started=watch.started, progress=watch.progress,
         )  # fmt: skip
@@ -77,6 +81,22 @@ def rebuild(catalogue: Home = HERE, processes: Processes = None) -> None:
         typer.echo("nothing was changed: mend these first", err=True)
         raise typer.Exit(1)
     typer.echo(f"Rebuilt the database from {number} reviews.")
+
+
+def _old_calibrations(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
+    """A line for each calibration past its time; a folder that can't be read is told of later."""
+    from backbench.bench_day.bench import expired_for_captures
+    from backbench.errors import UserError
+    from backbench.manifest import MANIFEST_NAME, read_manifest
+    from backbench.validation import read_bytes
+
+    for folder in folders:
+        try:
+            manifest = read_manifest(read_bytes(folder / MANIFEST_NAME, "the review"))
+        except UserError:
+            continue
+        for line in expired_for_captures(manifest, settings):
+            yield f"{manifest.review.key}: {line}"
 
 
 def _tell(outcomes: Sequence[Outcome], refused: Sequence[Refused]) -> None:

@@ -215,6 +215,15 @@ def _in_force(manifest: Manifest, settings: Settings, input_range: str | None) -
 
 def bench_faults(manifest: Manifest, settings: Settings) -> Iterator[Fault]:
     """Every calibration that the captures want and the settings lack, each told once."""
+    wanted = wanted_ranges(manifest)
+    if not wanted and not manifest.entered:
+        wanted = {None: set()} if manifest.review.bench not in settings.bench else {}
+    for input_range, tracks in wanted.items():
+        yield from _range_faults(manifest, settings, input_range, tracks)
+
+
+def wanted_ranges(manifest: Manifest) -> dict[str | None, set[int]]:
+    """The tracks of each range of the bench that the captures were taken with."""
     wanted: dict[str | None, set[int]] = {}
     for capture in manifest.capture:
         if isinstance(capture.stimulus, Table):
@@ -223,10 +232,7 @@ def bench_faults(manifest: Manifest, settings: Settings) -> Iterator[Fault]:
         tracks |= set(manifest.tracks_of(capture))
         if isinstance(capture.stimulus, Sweep) and capture.stimulus.reference_file:
             wanted.setdefault(capture.stimulus.reference_range, set()).add(1)
-    if not wanted and not manifest.entered:
-        wanted = {None: set()} if manifest.review.bench not in settings.bench else {}
-    for input_range, tracks in wanted.items():
-        yield from _range_faults(manifest, settings, input_range, tracks)
+    return wanted
 
 
 def _range_faults(
@@ -245,11 +251,12 @@ def _range_faults(
 
 
 def named_files(manifest: Manifest) -> list[str]:
-    """Every file that the manifest names, sweeps' references too, each once and in order."""
-    names: Mapping[str, None] = {}
+    """Every file that the manifest names: captures, sweeps' references, photographs; each once
+    and in order."""
+    names: dict[str, None] = {}
     for capture in manifest.capture:
         names = {**names, capture.file: None}
         reference = getattr(capture.stimulus, "reference_file", None)
         if reference:
             names = {**names, reference: None}
-    return list(names)
+    return list(names | dict.fromkeys(picture.file for picture in manifest.photograph))
