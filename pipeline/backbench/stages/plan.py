@@ -251,12 +251,11 @@ def _range_faults(
 
 
 def named_files(manifest: Manifest) -> list[str]:
-    """Every file that the manifest names: captures, sweeps' references, photographs; each once
-    and in order."""
-    names: dict[str, None] = {}
+    """Every file that the manifest names, sweeps' references too, each once and in order."""
+    names: Mapping[str, None] = {}
     for capture in manifest.capture:
         names = {**names, capture.file: None}
         reference = getattr(capture.stimulus, "reference_file", None)
         if reference:
             names = {**names, reference: None}
-    return list(names | dict.fromkeys(picture.file for picture in manifest.photograph))
+    return list(names)
