@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, field_validator, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from backbench.errors import Fault, UserError
 from backbench.stimuli import (
@@ -117,6 +117,21 @@ class Unit(Strict):
         return self.made, self.made
 
 
+def inside(value: str) -> str:
+    """A file's path that can't lead out of the review's folder."""
+    parts = value.replace("\\", "/").split("/")
+    if value.startswith(("/", "\\", "~")) or ".." in parts or ":" in parts[0]:
+        raise ValueError("a path inside the review's folder")
+    return value
+
+
+class Photograph(Strict):
+    """A picture of the units on the bench. The caption stands for it where it can't be seen."""
+
+    file: Annotated[Name, AfterValidator(inside)]
+    caption: Name
+
+
 class TrackRole(Strict):
     """What a column of the file carries: an output of a unit, or the generator itself."""
 
@@ -178,21 +193,13 @@ def by_marker(value: object) -> object:
 class Capture(Strict):
     """One raw file. Its own conditions take precedence over those of the review."""
 
-    file: Name
+    file: Annotated[Name, AfterValidator(inside)]
     stimulus: Annotated[Any, BeforeValidator(by_marker)]
     conditions: Conditions = Conditions()
     tracks: dict[str, TrackRole] | None = None
     of: TrackRole | None = None
     loop_back: bool = False
     notes: Text | None = None
-
-    @field_validator("file")
-    @classmethod
-    def inside(cls, value: str) -> str:
-        parts = value.replace("\\", "/").split("/")
-        if value.startswith(("/", "\\", "~")) or ".." in parts or ":" in parts[0]:
-            raise ValueError("a path inside the review's folder")
-        return value
 
     @model_validator(mode="after")
     def typed(self) -> Capture:
@@ -241,6 +248,7 @@ class Manifest(Strict):
     conditions: Conditions = Conditions()
     capture: list[Capture] = []
     entered: list[Entered] = []
+    photograph: list[Photograph] = []
 
     def conditions_of(self, capture: Capture) -> Conditions:
         """The capture's conditions, completed by the review's."""
@@ -294,6 +302,7 @@ def _repeated(manifest: Manifest, name: str) -> Iterator[Fault]:
     for what, keys in (
         ("unit", [unit.key for unit in manifest.unit]),
         ("capture", [capture.file for capture in manifest.capture]),
+        ("photograph", [picture.file for picture in manifest.photograph]),
     ):
         for key in sorted({key for key in keys if keys.count(key) > 1}):
             yield Fault(f"{name}, {what}", f"{key!r} twice", "each once", "name one otherwise")

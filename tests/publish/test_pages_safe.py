@@ -55,4 +55,4 @@ def test_pages_name_no_address_elsewhere() -> None:
 
 def test_a_picture_within_the_page_is_whole() -> None:
     svg = "<svg>ä</svg>"
-    assert base64.b64decode(data_address(svg).split(",")[1]).decode() == svg
+    assert base64.b64decode(data_address(svg.encode()).split(",")[1]).decode() == svg

@@ -86,6 +86,7 @@ def _stills(catalogue: Path, review: str, out: Path | None) -> None:
 def _press(catalogue: Path) -> Iterator[Press]:
     """The catalogue opened, its published folder as the place for files."""
     from backbench.compare.saved import available
+    from backbench.publish.photographs import Album
     from backbench.publish.pictures import Studio
     from backbench.publish.press import Press
     from backbench.publish.shelf import read_shelf
@@ -93,4 +94,5 @@ def _press(catalogue: Path) -> Iterator[Press]:
     home = opened(catalogue)
     with home.reading() as store:
         studio = Studio(store, available(home.places.root), None)
-        yield Press(studio, read_shelf(store), home.settings, home.places.root / "published")
+        published, album = home.places.root / "published", Album(home.places.root)
+        yield Press(studio, read_shelf(store), home.settings, published, album)

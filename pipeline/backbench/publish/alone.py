@@ -10,7 +10,7 @@ from pathlib import Path
 
 from backbench.errors import Fault, UserError
 from backbench.publish.output import write
-from backbench.publish.press import Press, shown
+from backbench.publish.press import Press, photograph_shown, shown
 from backbench.publish.render import data_address, page
 from backbench.publish.sheet import review_sheet, title_of
 
@@ -28,7 +28,7 @@ def sheet_page(press: Press, review_key: str) -> bytes:
     sheet = review_sheet(press.studio, press.shelf, review_key, press.compared)
     pictures = [
         [
-            {"src": data_address(p.svg), "alt": p.alt, "title": p.title, "live": ""}
+            {"src": data_address(p.svg.encode()), "alt": p.alt, "title": p.title, "live": ""}
             for p in part.pictures
         ]
         for part in sheet.parts
@@ -36,6 +36,7 @@ def sheet_page(press: Press, review_key: str) -> bytes:
     return page(
         "sheet.html", site=press.settings.title, here="", points=press.shelf.points,
         sheet=shown(sheet, pictures), title=title_of(sheet), alone=True, few=False,
+        photographs=[photograph_shown(photo) for photo in press.album.of(review_key)],
     )  # fmt: skip
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +18,9 @@ from backbench.publish import sentences
 from backbench.publish.battery import strip_of
 from backbench.publish.differences import sides_said, told_of
 from backbench.publish.output import Written, write
+from backbench.publish.photographs import Album, Photo, Unshown
 from backbench.publish.pictures import Picture, Studio
-from backbench.publish.render import page
+from backbench.publish.render import data_address, page
 from backbench.publish.sheet import PICTURES, Sheet, review_sheet, title_of
 from backbench.publish.shelf import Row, Shelf, slug
 from backbench.publish.words import number, plain
@@ -40,6 +41,7 @@ class Press:
     shelf: Shelf
     settings: Settings
     folder: Path
+    album: Album = field(default_factory=Album)
 
     def put(self, path: str, template: str, here: str = "", **values: Any) -> Written:
         """One page, written where it differs. here: the page of the menu that it stands under."""
@@ -74,22 +76,41 @@ def review_pages(press: Press, review_key: str) -> Iterator[Written]:
     newest = list(press.shelf.reviews)[:MOST_CHARTED]
     most = len(PICTURES) if review_key in newest else 0
     sheet = review_sheet(press.studio, press.shelf, review_key, compared, most)
-    yield from _sheet_page(press, sheet, most)
+    photographs = list(press.album.of(review_key))
+    yield from _sheet_page(press, sheet, most, photographs)
     for row in press.shelf.units_in(review_key):
         unit = press.shelf.units[row["unit_key"]]
         if unit["review_key"] == review_key:
             yield _unit_page(press, unit, compared(unit["unit_key"]))
 
 
-def _sheet_page(press: Press, sheet: Sheet, most: int) -> Iterator[Written]:
+def _sheet_page(
+    press: Press, sheet: Sheet, most: int, photographs: Sequence[Photo | Unshown]
+) -> Iterator[Written]:
     filed = [[press.filed(picture) for picture in part.pictures] for part in sheet.parts]
     for _, written in (pair for pairs in filed for pair in pairs):
         yield written
-    yield press.put(
-        f"sheets/{sheet.review['review_key']}.html", "sheet.html", "reviews.html",
+    for photo in photographs:
+        if isinstance(photo, Photo):
+            yield write(press.folder, f"photographs/{photo.name}", photo.jpeg)
+    key = sheet.review["review_key"]
+    written = press.put(
+        f"sheets/{key}.html", "sheet.html", "reviews.html",
         sheet=shown(sheet, [[told for told, _ in pairs] for pairs in filed]),
         title=title_of(sheet), alone=False, few=most < len(PICTURES),
+        photographs=[photograph_shown(photo, "../photographs/") for photo in photographs],
     )  # fmt: skip
+    unshown = [photo for photo in photographs if isinstance(photo, Unshown)]
+    trouble = "; ".join(f"photograph {p.file} not shown: {p.reason}" for p in unshown)
+    yield replace(written, trouble=f"{key}: {trouble}" if trouble else "")
+
+
+def photograph_shown(photo: Photo | Unshown, folder: str = "") -> dict[str, Any]:
+    """A photograph for its template: a file in `folder`, or inside the page where none is given."""
+    if isinstance(photo, Unshown):
+        return {"file": photo.file, "reason": photo.reason}
+    src = folder + photo.name if folder else data_address(photo.jpeg, "image/jpeg")
+    return {"src": src, "caption": photo.caption, "width": photo.width, "height": photo.height}
 
 
 def shown(sheet: Sheet, pictures: Sequence[Sequence[Mapping[str, str]]]) -> dict[str, Any]:

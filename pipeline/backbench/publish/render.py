@@ -91,6 +91,6 @@ def json_text(value: object) -> Markup:
     return Markup(text)
 
 
-def data_address(svg: str) -> str:
-    """An SVG picture as an address that needs no file."""
-    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
+def data_address(content: bytes, kind: str = "image/svg+xml") -> str:
+    """A picture as an address that needs no file."""
+    return f"data:{kind};base64," + base64.b64encode(content).decode()

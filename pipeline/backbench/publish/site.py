@@ -15,6 +15,7 @@ from backbench.compare.saved import available
 from backbench.publish import output
 from backbench.publish.fronts import front_pages
 from backbench.publish.output import Written
+from backbench.publish.photographs import Album
 from backbench.publish.pictures import Studio
 from backbench.publish.press import Press, model_page, question_page, review_pages
 from backbench.publish.shelf import keep_views, read_shelf
@@ -80,13 +81,15 @@ def _inputs(root: Path) -> list[Path]:
     """Every file that the pages are made from."""
     found = [root / store.DATABASE_NAME, root / SETTINGS_NAME]
     found += sorted((root / "queries").glob("*.sql"))
+    found += sorted((root / "ledger").glob("*.json"))
     return [path for path in found if path.is_file()]
 
 
 def _press(opened: Store, root: Path, folder: Path) -> Press:
     keep_views(opened)
     studio = Studio(opened, available(root), folder / "charts")
-    return Press(studio, read_shelf(opened), read_settings(root), folder)
+    album = Album(root, folder / "photographs")
+    return Press(studio, read_shelf(opened), read_settings(root), folder, album)
 
 
 def _jobs(press: Press) -> list[Job]:

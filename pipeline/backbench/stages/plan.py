@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -251,11 +251,12 @@ def _range_faults(
 
 
 def named_files(manifest: Manifest) -> list[str]:
-    """Every file that the manifest names, sweeps' references too, each once and in order."""
-    names: Mapping[str, None] = {}
+    """Every file that the manifest names: captures, sweeps' references, photographs; each once
+    and in order."""
+    names: dict[str, None] = {}
     for capture in manifest.capture:
         names = {**names, capture.file: None}
         reference = getattr(capture.stimulus, "reference_file", None)
         if reference:
             names = {**names, reference: None}
-    return list(names)
+    return list(names | dict.fromkeys(picture.file for picture in manifest.photograph))
