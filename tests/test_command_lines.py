@@ -6,6 +6,7 @@ import re
 import shlex
 import shutil
 from collections.abc import Iterator
+from contextlib import nullcontext
 from pathlib import Path
 
 import numpy as np
@@ -33,12 +34,15 @@ STANDS_FOR = {
 PLACEHOLDERS = {
     "new": {"FOLDER": "reviews/2024-05-heron", "UNIT": "heron-40 --state serviced"},
     "backfill": {"SHEET": "old-amplifiers.xlsx", "MAP": "old-amplifiers.toml"},
-    "init": {"FOLDER": "another"}, "ingest": {"REVIEW": "reviews/2024-05-heron", "…": ""},
+    "init": {"FOLDER": "another"}, "restore": {"FOLDER": "my-catalogue"},
+    "backup": {"FOLDER": "disk/backbench"}, "ingest": {"REVIEW": "reviews/2024-05-heron", "…": ""},
     "chart": {"NAME": "quietest-of-a-kind", "FILE": "noise.svg"},
 }  # fmt: skip
 USUAL = {
-    "REVIEW": "2024-05-heron", "UNIT": "heron-40", "NAME": "quietest-of-a-kind", "FILE": "out.html",
-    "FOLDER": "reviews/2024-05-heron", "CATALOGUE": "my-catalogue", "…": "",
+    "A B": "heron-40 heron-40-b", "Y X": "channel_balance age", "BENCH": "garage",
+    "BACKUP": "disk/backbench", "REVIEW": "2024-05-heron", "UNIT": "heron-40",
+    "NAME": "quietest-of-a-kind", "FILE": "out.html", "FOLDER": "reviews/2024-05-heron",
+    "CATALOGUE": "my-catalogue", "…": "",
 }  # fmt: skip
 GONE_BEFORE = {"init": "my-catalogue", "new": "reviews/2024-05-heron", "restore": "my-catalogue"}
 """What must not be there yet when a command's example begins."""
@@ -172,14 +176,17 @@ def examples() -> dict[str, list[str]]:
 
 
 def documented() -> Iterator[str]:
-    """Command lines of the documents: in blocks, and in the first column of tables."""
+    """Command lines of the documents: in blocks, in tables' first column, in the text.
+
+    In the text a command's name alone is a mention, not a line to type.
+    """
     for page in ("README.md", "DEVELOPERS.md"):
         text = (ROOT / page).read_text(encoding="utf-8")
         yield from re.findall(r"^\s*(backbench [^\n#]+)", text, re.MULTILINE)
         for cell in re.findall(r"^\| (`backbench [^|]+)\|", text, re.MULTILINE):
             for span in re.findall(r"`([^`]+)`", cell):
                 yield span if span.startswith("backbench") else f"backbench {span}"
-        for span in re.findall(r"(?<!\| )`(backbench [a-z]+[^`\n]*)`", text):
+        for span in re.findall(r"(?<!\| )`(backbench [a-z]+ [^`\n]+)`", text):
             yield span
 
 
@@ -212,8 +219,15 @@ def well(command: str) -> set[int]:
     return {0, 3} if command in {"backfill", "stimuli"} else {0}
 
 
-LINES = sorted({real(line) for found in examples().values() for line in found}
-               | {real(line) for line in documented()})  # fmt: skip
+def distinct() -> list[str]:
+    """Each line once, whether its catalogue is named or comes from the environment."""
+    given = [line for found in examples().values() for line in found]
+    lines = sorted(real(line) for line in [*given, *documented()])
+    found = {" ".join(re.sub(r"(-c|--catalogue) \S+", "", line).split()): line for line in lines}
+    return sorted(found.values())
+
+
+LINES = distinct()
 
 
 @pytest.mark.parametrize("line", LINES)
@@ -258,3 +272,41 @@ def test_no_colours_where_there_is_no_terminal(here: Path) -> None:
     for line in ("backbench reviews", "backbench compare heron-40", "backbench plan "
                  "reviews/2024-05-heron", "backbench --help"):  # fmt: skip
         assert "\x1b" not in must(line)
+
+
+class Told:
+    """Stands for the bar: what it was told."""
+
+    def __init__(self) -> None:
+        self.totals: list[int] = []
+        self.done = 0
+
+    def started(self, total: int) -> None:
+        self.totals.append(total)
+
+    def progress(self, number: int) -> None:
+        self.done += number
+
+
+SLOW = (
+    "backfill old-amplifiers.xlsx --map old-amplifiers.toml --yes", "export out",
+    "history heron-40 --readings",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("line", SLOW)
+def test_what_may_take_long_tells_how_far_it_is(
+    line: str, here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told = Told()
+    monkeypatch.setattr("backbench.progress.watched", lambda *_: nullcontext(told))
+    if line.startswith("history"):
+        review = here / "reviews" / "2024-05-heron"
+        manifest = review / "review.toml"
+        manifest.write_text(manifest.read_text().replace("vrms = 0.155", "vrms = 0.154"))
+        must(f"backbench ingest {review} --direct")
+        told.totals, told.done = [], 0
+    ran = run(f"backbench {line}")
+    assert ran.exit_code in well(line.split(maxsplit=1)[0]), ran.output
+    assert told.totals == [told.done]
+    assert told.done > 1

@@ -20,17 +20,18 @@ from rich.progress import (
 
 @dataclass
 class Watch:
-    """Told how many captures are to come and how many just were."""
+    """Told how many things of a kind are to come and how many just were."""
 
     bars: Progress
+    what: str = "measuring captures"
     task: TaskID | None = None
 
     def started(self, total: int) -> None:
-        """Begin a bar of this many captures."""
+        """Begin a bar of this many."""
         self.bars.stop_task(self.begin)
         self.bars.update(self.begin, visible=False)
         if total:
-            self.task = self.bars.add_task("measuring captures", total=total)
+            self.task = self.bars.add_task(self.what, total=total)
 
     def progress(self, number: int) -> None:
         """So many more are done."""
@@ -44,10 +45,10 @@ class Watch:
 
 
 @contextmanager
-def watched() -> Iterator[Watch]:
-    """A bar on standard error while the block runs."""
+def watched(what: str = "measuring captures") -> Iterator[Watch]:
+    """A bar on standard error while the block runs. what: is done, in words."""
     with bars() as shown:
-        yield Watch(shown)
+        yield Watch(shown, what)
 
 
 def bars() -> Progress:

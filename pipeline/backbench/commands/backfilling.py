@@ -12,7 +12,11 @@ from backbench.commands.common import HERE, NOT_ALL_WELL, DryRun, Home, app, ope
 if TYPE_CHECKING:
     from backbench.backfill.understand import Problem, Reading
     from backbench.catalogue import Catalogue
+    from backbench.stages.ingest import Outcome, Refused
+    from backbench.stages.receive import WrittenReview
 
+BATCH = 50
+"""Reviews that are taken in at a time."""
 FEW = 3
 """Cells of each column that are shown as they were understood."""
 
@@ -49,7 +53,7 @@ def backfill(
     _show(reading, left_out, len(written), problems)
     if dry_run or not written or not _agreed(yes):
         raise typer.Exit(NOT_ALL_WELL if left_out and dry_run else 0)
-    outcomes, refused = home.ingest(list(written.values()), history=False, processes=1)
+    outcomes, refused = _taken_in(home, list(written.values()))
     changed = sum(not outcome.unchanged for outcome in outcomes)
     typer.echo(f"{changed} reviews written, {len(outcomes) - changed} unchanged.")
     for item in refused:
@@ -57,6 +61,23 @@ def backfill(
     _tell_vanished(home, set(written), sheet)
     if left_out or refused:
         raise typer.Exit(NOT_ALL_WELL)
+
+
+def _taken_in(home: Catalogue, reviews: list[WrittenReview]) -> tuple[list[Outcome], list[Refused]]:
+    """Ingested in batches, so that the progress can be told: there is nothing to measure."""
+    from backbench.progress import watched
+
+    outcomes: list[Outcome] = []
+    refused: list[Refused] = []
+    with watched("taking in reviews") as watch:
+        watch.started(len(reviews))
+        for first in range(0, len(reviews), BATCH):
+            batch = reviews[first : first + BATCH]
+            done, left = home.ingest(batch, history=False, processes=1)
+            outcomes += done
+            refused += left
+            watch.progress(len(batch))
+    return outcomes, refused
 
 
 def _show(reading: Reading, left_out: list[Problem], count: int, to: Path | None) -> None:

@@ -21,9 +21,13 @@ def export(
     Example: backbench export opened-catalogue -c my-catalogue
     """
     from backbench.export.package import export_catalogue
+    from backbench.progress import watched
 
     home = opened(catalogue)
-    with home.reading() as store:
-        written = export_catalogue(store, folder, home.settings.title, dry=dry_run)
+    with home.reading() as store, watched("writing tables") as watch:
+        written = export_catalogue(
+            store, folder, home.settings.title, dry=dry_run,
+            started=watch.started, progress=watch.progress,
+        )  # fmt: skip
     for name, rows in written:
         typer.echo(f"{'would write' if dry_run else 'wrote'} {name}: {rows} rows")

@@ -28,14 +28,17 @@ def history(
 
     Example: backbench history heron-40 --readings -c my-catalogue
     """
+    from backbench.progress import watched
     from backbench.stages.history import history as told
 
     places = opened(catalogue).places
     if not readings:
         entries = told(places, unit, with_readings=False)
     else:
-        with places.changing():
-            entries = told(places, unit, with_readings=True)
+        with places.changing(), watched("computing old readings") as watch:
+            entries = told(
+                places, unit, with_readings=True, started=watch.started, progress=watch.progress
+            )
     for entry in entries:
         _show(entry)
     former = sorted(old for old in places.settings.aliases if

@@ -7,6 +7,7 @@ The description follows the Data Package, Tabular Data Resource and Table Schema
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ import polars as pl
 from backbench.cells import inert
 from backbench.errors import Fault, UserError
 from backbench.export.dictionary import TABLES, described
+from backbench.stages.ingest import nothing
 from backbench.store import Store
 
 PACKAGE = "datapackage.json"
@@ -37,10 +39,17 @@ KEYS = {
 
 
 def export_catalogue(
-    store: Store, folder: Path, title: str, *, dry: bool = False
+    store: Store,
+    folder: Path,
+    title: str,
+    *,
+    dry: bool = False,
+    started: Callable[[int], None] = nothing,
+    progress: Callable[[int], None] = nothing,
 ) -> list[tuple[str, int]]:
     """Write all of a catalogue into a new or empty folder; name and rows of each table.
 
+    started is told how many tables there are; progress, how many were just written.
     Raises UserError where something is in the folder already.
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
@@ -52,9 +61,11 @@ def export_catalogue(
         return written
     for kind in ("parquet", "csv"):
         (folder / kind).mkdir(parents=True)
+    started(len(frames))
     for name, frame in frames.items():
         frame.write_parquet(folder / "parquet" / f"{name}.parquet")
         inert(flat(frame)).write_csv(folder / "csv" / f"{name}.csv")
+        progress(1)
     package = package_of(frames, title)
     text = json.dumps(package, ensure_ascii=False, indent=1) + "\n"
     (folder / PACKAGE).write_text(text, encoding="utf-8")

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import tempfile
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from backbench.errors import Fault, UserError
+from backbench.manifest import Manifest
 from backbench.stages.ingest import carry_out, nothing, prepare, works_of
 from backbench.stages.places import Places
 from backbench.stages.plan import plan_review
@@ -48,19 +49,21 @@ class Entry:
     moved: tuple[Moved, ...] | None = None
 
 
-def history(places: Places, unit: str, *, with_readings: bool) -> list[Entry]:
+def history(
+    places: Places, unit: str, *, with_readings: bool,
+    started: Callable[[int], None] = nothing, progress: Callable[[int], None] = nothing,
+) -> list[Entry]:  # fmt: skip
     """Every receipt of the reviews that a unit stood in, under any of its keys, in order.
 
     with_readings: old readings are computed again from the vault, by the methods and the
-    calibrations in force. Raises UserError where the unit is not known.
+    calibrations in force. started is told how many receipts there are; progress, how many were
+    just told. Raises UserError where the unit is not known.
     """
     entries: list[Entry] = []
     before: dict[str, Receipt] = {}
-    settings = places.settings
-    for receipt in places.ledger.receipts():
-        manifest = recall(receipt, places.vault)
-        if unit not in {settings.unit_key(one.key) for one in manifest.unit}:
-            continue
+    found = _receipts(places, unit)
+    started(len(found))
+    for receipt, manifest in found:
         earlier = before.get(receipt.review)
         changes = tuple(_changes(places, earlier, receipt)) if earlier else ("first taken in",)
         moved = None
@@ -68,10 +71,22 @@ def history(places: Places, unit: str, *, with_readings: bool) -> list[Entry]:
             moved = tuple(_moved(places, unit, earlier, receipt))
         entries.append(Entry(receipt, manifest.review.date.isoformat(), changes, moved))
         before[receipt.review] = receipt
-    if not entries:
+        progress(1)
+    return entries
+
+
+def _receipts(places: Places, unit: str) -> list[tuple[Receipt, Manifest]]:
+    """Receipts of the reviews that a unit stood in, in order, with their manifests."""
+    settings = places.settings
+    recalled = ((one, recall(one, places.vault)) for one in places.ledger.receipts())
+    found = [
+        (receipt, manifest) for receipt, manifest in recalled
+        if unit in {settings.unit_key(one.key) for one in manifest.unit}
+    ]  # fmt: skip
+    if not found:
         fault = Fault(f"unit {unit!r}", "no such unit", "a unit's present key")
         raise UserError("the unit is not known", [fault])
-    return entries
+    return found
 
 
 def _changes(places: Places, earlier: Receipt, later: Receipt) -> Iterator[str]:
