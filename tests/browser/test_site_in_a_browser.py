@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from backbench.publish.render import json_text
 from published import HOSTILE, LATER, MAKER, MODEL, PLAIN
 
 WIDTHS = (360, 1280, 1920)
@@ -181,3 +182,39 @@ def test_paper_has_no_controls(page: Any, site: Path) -> None:
     assert not page.locator("nav").is_visible()
     assert not page.locator("#finder").is_visible()
     assert page.locator("#units").is_visible()
+
+
+def test_a_long_overview_is_turned_searched_and_sorted(
+    page: Any, site: Path, tmp_path: Path
+) -> None:
+    """The published overview with further units as the page of a large catalogue holds them."""
+    text = (site / "index.html").read_text(encoding="utf-8")
+    more = [
+        [f"further-{n:03d}", f"Further <b>{n:03d}</b>", "tube", "preamplifier", 1900 + n, "early",
+         "restored", [["", "—"], [str(n), f"{n} %"], ["", "—"], ["", "—"]]]
+        for n in range(40)
+    ]  # fmt: skip
+    template = '<template data-technology="tube"><span class="tech tube">tube</span></template>'
+    told = json_text(more)
+    data = f'{template}<script type="application/json" id="more">{told}</script></main>'
+    text = text.replace('data-page="500"', 'data-page="20"').replace("</main>", data)
+    (tmp_path / "index.html").write_text(text, encoding="utf-8")
+    page.goto((tmp_path / "index.html").as_uri())
+    first = shown(page)
+    assert len(first) == 20
+    assert page.get_by_role("button", name="Earlier").is_disabled()
+    page.get_by_role("button", name="Later").click()
+    assert not set(first) & set(shown(page))
+    page.fill("#words", "further 03")
+    assert shown(page) == [f"further-{n:03d}" for n in (3, *range(30, 40))]
+    assert not page.locator("#pager").is_visible()
+    assert page.locator("#units tbody b").count() == 0
+    page.fill("#words", "further")
+    page.get_by_role("button", name="Distortion at 1 kHz").click()
+    page.get_by_role("button", name="Distortion at 1 kHz").click()
+    assert shown(page)[:2] == ["further-039", "further-038"]
+    page.get_by_role("button", name="Later").click()
+    page.check("tr[data-key=further-007] input")
+    page.fill("#words", "further-000")
+    page.check("tr[data-key=further-000] input")
+    assert page.get_attribute("#together", "href").endswith("#further-007,further-000")

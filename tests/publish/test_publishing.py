@@ -84,9 +84,17 @@ def test_stills_are_numbered_with_captions(press: Press, tmp_path: Path) -> None
 
 
 def test_what_is_set_side_by_side_are_the_catalogues_values(press: Press) -> None:
-    data, left_out = comparison_data(press.shelf)
-    assert left_out == 0
-    assert set(data["units"]) == set(press.shelf.units)
+    (data,) = comparison_data(press.shelf)
+    assert [key for key, _, _ in data["units"]] == list(press.shelf.units)
     for place in data["places"]:
         values = [found[0] for found in place["values"].values()]
         assert place["ends"] == [min(values), max(values)]
+    metric, point = "thd", "tone-1khz-1w-8ohm"
+    held = press.shelf.values[metric, point, None]
+    title = next(iter(held.values()))["title"]
+    told = (title, press.shelf.points[point])
+    thd = next(place for place in data["places"] if (place["title"], place["point"]) == told)
+    assert len(thd["values"]) == len(held) > 1
+    for position, found in thd["values"].items():
+        key = data["units"][int(position)][0]
+        assert found[0] == pytest.approx(held[key]["value"], rel=1e-5)

@@ -41,8 +41,7 @@ def front_pages(press: Press, queries: Mapping[str, SavedQuery]) -> Iterator[Wri
     yield press.put(
         "questions.html", "questions.html", "questions.html", questions=list(queries.values())
     )
-    data, left_out = comparison_data(press.shelf)
-    yield press.put("compare.html", "compare.html", "compare.html", data=data, left_out=left_out)
+    yield from _side_by_side(press)
     yield press.put(
         "method.html", "method.html", "method.html", words=WORDS, rule=RULE, ranks=ranks.METHOD,
         metrics=list(press.studio.store.frame(METRICS).iter_rows(named=True)),
@@ -50,16 +49,36 @@ def front_pages(press: Press, queries: Mapping[str, SavedQuery]) -> Iterator[Wri
 
 
 METRICS = "FROM metric ORDER BY title"
+PAGE_ROWS = 500
+"""Units that the overview shows at once; it holds the rest as data to be searched."""
+
+
+def _side_by_side(press: Press) -> Iterator[Written]:
+    """One page, or as many as the quantities need; each names the others."""
+    pages = comparison_data(press.shelf)
+    files = ["compare.html", *(f"compare-{n}.html" for n in range(2, len(pages) + 1))]
+    parts = [(file, _titles(data)) for file, data in zip(files, pages, strict=True)]
+    for file, data in zip(files, pages, strict=True):
+        yield press.put(
+            file, "compare.html", "compare.html", data=data, file=file, sheets=parts,
+        )  # fmt: skip
+
+
+def _titles(data: Mapping[str, Any]) -> str:
+    titles = list(dict.fromkeys(place["title"] for place in data["places"]))
+    return ", ".join(titles)
 
 
 def _index(press: Press) -> Written:
     units = press.shelf.units
+    rows = [_row(press.shelf, row) for row in units.values()]
     numeric = {"Made", *(title for title, _ in OVERVIEW)}
     titles = ["Maker and model", "Technology", "Kind", "Made", "State"]
     titles += [title for title, _ in OVERVIEW]
     return press.put(
         "index.html", "index.html", "index.html", said=_said(press.shelf),
-        rows=[_row(press.shelf, row) for row in units.values()],
+        rows=rows[:PAGE_ROWS], total=len(rows), page_rows=PAGE_ROWS,
+        more=[_brief(row) for row in rows[PAGE_ROWS:]],
         headings=[
             {"title": title, "kind": "number" if title in numeric else "text"} for title in titles
         ],
@@ -69,6 +88,13 @@ def _index(press: Press) -> Written:
             ("state", "State", sorted({row["state"] for row in units.values()})),
         ],
     )  # fmt: skip
+
+
+def _brief(row: Mapping[str, Any]) -> list[Any]:
+    """A row as the page's script makes it: as the template does, without the markup."""
+    figures = [[figure["value"], figure["shown"]] for figure in row["figures"]]
+    texts = [row[name] for name in ("key", "label", "technology", "kind")]
+    return [*texts, row["made_first"] or "", row["made"] or "—", row["state"], figures]
 
 
 def _said(shelf: Shelf) -> str:

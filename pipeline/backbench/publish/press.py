@@ -20,7 +20,7 @@ from backbench.publish.differences import sides_said, told_of
 from backbench.publish.output import Written, write
 from backbench.publish.photographs import Album, Photo, Unshown
 from backbench.publish.pictures import Picture, Studio
-from backbench.publish.render import data_address, page
+from backbench.publish.render import data_address, json_text, page
 from backbench.publish.sheet import PICTURES, Sheet, review_sheet, title_of
 from backbench.publish.shelf import Row, Shelf, slug
 from backbench.publish.words import number, plain
@@ -237,10 +237,32 @@ def _cell(name: str, value: Any) -> dict[str, Any]:
 MOST_DATA_BYTES = 2_400_000
 
 
-def comparison_data(shelf: Shelf) -> tuple[dict[str, Any], int]:
-    """What the page for setting side by side works from; how many quantities found no room."""
-    units = {key: [row["label"], _about(row)] for key, row in shelf.units.items()}
-    order = [
+def comparison_data(shelf: Shelf, most_bytes: int = MOST_DATA_BYTES) -> list[dict[str, Any]]:
+    """What the pages for setting side by side work from: every unit on each of them, and as many
+    quantities as its bytes have room for. Values are keyed by the unit's position."""
+    units = [[key, row["label"], _about(row)] for key, row in shelf.units.items()]
+    positions = {key: position for position, key in enumerate(shelf.units)}
+    room = most_bytes - _size(units)
+    pages: list[list[dict[str, Any]]] = [[]]
+    left = room
+    for place in _places(shelf):
+        data = _place_data(shelf, place, positions)
+        size = _size(data)
+        if size > left and pages[-1]:
+            pages.append([])
+            left = room
+        pages[-1].append(data)
+        left -= size
+    return [{"units": units, "places": places} for places in pages]
+
+
+def _size(value: object) -> int:
+    return len(json_text(value).encode())
+
+
+def _places(shelf: Shelf) -> list[tuple[str, str, float | None]]:
+    """Every place that some unit has a value at, in the order of comparing."""
+    return [
         (metric, point, limit)
         for metric, points in PLACED.items()
         for point in points
@@ -249,38 +271,38 @@ def comparison_data(shelf: Shelf) -> tuple[dict[str, Any], int]:
             key=lambda limit: limit or 0.0,
         )
     ]
-    places, size = [], 90 * len(units)
-    for place in order:
-        size += 90 * len(shelf.values[place])
-        if size > MOST_DATA_BYTES:
-            break
-        places.append(_place_data(shelf, place))
-    return {"units": units, "places": places}, len(order) - len(places)
 
 
 def _about(row: Row) -> str:
     return ", ".join(str(row[name]) for name in ("technology", "kind", "state"))
 
 
-def _place_data(shelf: Shelf, place: tuple[str, str, float | None]) -> dict[str, Any]:
+def _place_data(
+    shelf: Shelf, place: tuple[str, str, float | None], positions: Mapping[str, int]
+) -> dict[str, Any]:
     from backbench.publish.words import measured
 
     column = shelf.values[place]
     first = next(iter(column.values()))
     limit = f", {place[2]:g} % distortion" if place[2] is not None else ""
-    found = [float(row["value"]) for row in column.values()]
+    found = [float(f"{row['value']:.6g}") for row in column.values()]
     return {
         "title": first["title"], "point": shelf.points[place[1]] + limit,
         "ends": [min(found), max(found)],
         "values": {
-            key: [
-                row["value"], row["uncertainty"], row["bound"],
+            str(positions[key]): [
+                _short(row["value"]), _short(row["uncertainty"]), row["bound"],
                 measured(row["value"], row["uncertainty"], row["unit"], row["bound"]),
                 *(["entered"] if row["status"] == "entered" else []),
             ]
             for key, row in column.items()
         },
     }  # fmt: skip
+
+
+def _short(value: float | None) -> float | None:
+    """Six digits: enough to place a mark and to hold two values apart."""
+    return None if value is None else float(f"{value:.6g}")
 
 
 __all__ = ["Press", "comparison_data", "model_page", "plain", "question_page", "review_pages"]

@@ -16,7 +16,30 @@
 
   function overview(table) {
     const form = by("finder");
-    const rows = [...table.tBodies[0].rows];
+    const patterns = new Map([...document.querySelectorAll("template[data-technology]")]
+      .map((template) => [template.dataset.technology, template.content]));
+    const made = (pattern, [key, label, technology, kind, first, years, state, figures]) => {
+      const row = pattern.cloneNode(true);
+      row.dataset.key = key;
+      row.querySelector("input").setAttribute("aria-label", `Pick ${label}`);
+      row.querySelector("a").href = `units/${key}.html`;
+      row.querySelector("bdi").textContent = label;
+      row.cells[2].replaceChildren(patterns.get(technology).cloneNode(true));
+      row.cells[3].textContent = kind;
+      row.cells[4].textContent = years;
+      row.cells[4].dataset.v = first;
+      row.cells[5].textContent = state;
+      figures.forEach(([value, shown], n) => {
+        row.cells[6 + n].textContent = shown;
+        row.cells[6 + n].dataset.v = value;
+      });
+      return row;
+    };
+    let rows = [...table.tBodies[0].rows];
+    const more = by("more") ? JSON.parse(by("more").textContent) : [];
+    rows.push(...more.map((brief) => made(rows[0], brief)));
+    const most = Number(table.dataset.page);
+    let start = 0;
     const texts = new Map(rows.map((row) => [row, plain(row.textContent + " " + row.dataset.key)]));
     const cell = (row, n) => row.cells[n].textContent.trim();
     const choosers = [["technology", 2], ["kind", 3], ["state", 5]];
@@ -24,13 +47,16 @@
     const show = () => {
       const words = plain(by("words").value).split(/\s+/).filter(Boolean);
       const wanted = choosers.map(([id, n]) => [by(id).value, n]).filter(([value]) => value);
-      let shown = 0;
-      for (const row of rows) {
-        const fits = words.every((word) => texts.get(row).includes(word))
-          && wanted.every(([value, n]) => cell(row, n) === value);
-        row.hidden = !fits;
-        shown += fits;
-      }
+      const fitting = rows.filter((row) => words.every((word) => texts.get(row).includes(word))
+        && wanted.every(([value, n]) => cell(row, n) === value));
+      const shown = fitting.length;
+      if (start >= shown) start = 0;
+      const end = Math.min(start + most, shown);
+      table.tBodies[0].replaceChildren(...fitting.slice(start, end));
+      by("pager").hidden = shown <= most;
+      by("span").textContent = `${start + 1} to ${end} of ${shown}`;
+      by("earlier").disabled = start === 0;
+      by("later").disabled = end === shown;
       by("count").textContent = shown === rows.length
         ? `${rows.length} units` : `${shown} of ${rows.length} units`;
     };
@@ -50,8 +76,17 @@
         const order = numeric ? a - b : a.localeCompare(b);
         return down ? -order : order;
       });
-      table.tBodies[0].append(...keyed.map(([, row]) => row));
+      rows = keyed.map(([, row]) => row);
+      start = 0;
+      show();
     };
+    const turn = (by) => {
+      start = Math.max(0, start + by);
+      show();
+      table.scrollIntoView();
+    };
+    by("earlier").addEventListener("click", () => turn(-most));
+    by("later").addEventListener("click", () => turn(most));
     [...table.tHead.rows[0].cells].forEach((heading, n) => {
       if (!heading.dataset.kind) return;
       const button = make("button", { type: "button", textContent: heading.textContent });
@@ -87,20 +122,26 @@
     }
     form.hidden = false;
     form.addEventListener("submit", (event) => event.preventDefault());
-    form.addEventListener("input", show);
+    form.addEventListener("input", (event) => {
+      if (event.target === order) return;
+      start = 0;
+      show();
+    });
     show();
     pick();
   }
 
   function sideBySide(source) {
     const data = JSON.parse(source.textContent);
+    const units = new Map(data.units.map(([key, label, about], n) => [key, { label, about, n }]));
+    const sheets = by("sheets") ? [...by("sheets").querySelectorAll("a")] : [];
     const add = by("add");
     const letters = (n) => String.fromCharCode(65 + (n % 26)) + (n < 26 ? "" : Math.floor(n / 26));
     let keys = [];
 
     const fromAddress = () => {
       const named = decodeURIComponent(location.hash.slice(1)).split(",");
-      keys = [...new Set(named)].filter((key) => Object.hasOwn(data.units, key)).slice(0, 12);
+      keys = [...new Set(named)].filter((key) => units.has(key)).slice(0, 12);
       draw();
     };
     const choose = (chosen) => {
@@ -109,7 +150,7 @@
       draw();
     };
     const chips = () => keys.map((key, n) => {
-      const [label, about] = data.units[key];
+      const { label, about } = units.get(key);
       const drop = make("button", { type: "button", textContent: "leave out" });
       drop.setAttribute("aria-label", `Leave out ${label}`);
       drop.addEventListener("click", () => choose(keys.filter((other) => other !== key)));
@@ -153,7 +194,7 @@
     };
 
     const line = (place) => {
-      const values = keys.map((key) => place.values[key]);
+      const values = keys.map((key) => place.values[units.get(key).n]);
       const found = values.map((v, n) => [n, v]).filter(([, v]) => v);
       if (!found.length) return null;
       const row = make("tr");
@@ -196,10 +237,11 @@
       const enough = keys.length > 1;
       by("side").replaceChildren(enough ? table()
         : make("p", { textContent: keys.length ? "Add one more unit." : "Add two or more units, or pick them on the page of units." }));
+      for (const link of sheets) link.hash = keys.join(",");
       add.value = "";
     };
 
-    for (const [key, [label]] of Object.entries(data.units)) add.append(new Option(label, key));
+    for (const [key, { label }] of units) add.append(new Option(label, key));
     add.addEventListener("change", () => {
       if (add.value && !keys.includes(add.value)) choose([...keys, add.value]);
     });

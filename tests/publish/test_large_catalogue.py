@@ -1,0 +1,90 @@
+"""The pages that list every unit of a catalogue of 5,000."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from backbench.catalogue import Catalogue
+from backbench.compare.lines import PLACED
+from backbench.compare.saved import available
+from backbench.publish.fronts import PAGE_ROWS, front_pages
+from backbench.publish.pictures import Studio
+from backbench.publish.press import Press
+from backbench.publish.shelf import Shelf, read_shelf
+
+UNITS = 5000
+MOST_BYTES = 3_000_000
+
+
+def large(shelf: Shelf) -> Shelf:
+    """5,000 units made from those at hand, each with a value at every place there is."""
+    patterns = list(shelf.units.values())
+    units = {
+        f"generated-unit-{n:04d}": {
+            **patterns[n % len(patterns)], "unit_key": f"generated-unit-{n:04d}",
+            "label": f"Generated maker of long name, model {n:04d} (generated-unit-{n:04d})",
+            "maker": f"Maker {n % 300}", "model": f"Model {n}",
+        }
+        for n in range(UNITS)
+    }  # fmt: skip
+    values = {}
+    for place, column in shelf.values.items():
+        row = next(iter(column.values()))
+        values[place] = {
+            key: {**row, "unit_key": key, "value": row["value"] * (1 + n / 7919)}
+            for n, key in enumerate(units)
+        }
+    models = {(str(row["maker"]), str(row["model"])): (key,) for key, row in units.items()}
+    return replace(shelf, units=units, values=values, models=models)
+
+
+@pytest.fixture(scope="module")
+def folder(measured: Catalogue, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """The listing pages of the large catalogue."""
+    made = tmp_path_factory.mktemp("large")
+    with measured.reading() as store:
+        studio = Studio(store, available(measured.places.root), None)
+        press = Press(studio, large(read_shelf(store)), measured.settings, made)
+        for _ in front_pages(press, studio.queries):
+            pass
+        yield made
+
+
+def data_of(path: Path, name: str) -> Any:
+    found = re.search(rf'id="{name}">(.*?)</script>', path.read_text(encoding="utf-8"), re.DOTALL)
+    assert found
+    return json.loads(found[1])
+
+
+def test_every_page_stays_small(folder: Path) -> None:
+    sizes = {path.name: path.stat().st_size for path in folder.glob("*.html")}
+    assert {"index.html", "compare.html", "compare-2.html", "makers.html"} <= set(sizes)
+    assert {name: size for name, size in sizes.items() if size >= MOST_BYTES} == {}
+
+
+def test_the_overview_holds_every_unit_once(folder: Path) -> None:
+    text = (folder / "index.html").read_text(encoding="utf-8")
+    shown = re.findall(r'<tr role="row" data-key="([^"]+)"', text)
+    more = [row[0] for row in data_of(folder / "index.html", "more")]
+    assert len(shown) == PAGE_ROWS
+    assert sorted([*shown, *more]) == [f"generated-unit-{n:04d}" for n in range(UNITS)]
+
+
+def test_nothing_is_left_out_of_the_comparison(folder: Path, measured: Catalogue) -> None:
+    pages = sorted(folder.glob("compare*.html"))
+    found = [place for path in pages for place in data_of(path, "data")["places"]]
+    with measured.reading() as store:
+        values = read_shelf(store).values
+    assert len(found) == sum(point in PLACED.get(metric, ()) for metric, point, _ in values)
+    assert all(len(place["values"]) == UNITS for place in found)
+    for path in pages:
+        assert len(data_of(path, "data")["units"]) == UNITS
+        text = path.read_text(encoding="utf-8")
+        assert all(f'href="{other.name}"' in text for other in pages if other != path)
