@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,9 +15,22 @@ from backbench.bench_day.bench import Chain, chain_of, expired
 from backbench.bench_day.calibrate import Known, calibrated, months_after
 from backbench.bench_day.cautions import cautions
 from backbench.bench_day.check import Checked, accept, check
-from backbench.bench_day.new_review import Begun, begin, manifest_text
+from backbench.bench_day.new_review import (
+    Begun,
+    begin,
+    manifest_text,
+    partner_of,
+    serials_of,
+)
 from backbench.bench_day.plan import Wishes, make_plan
-from backbench.bench_day.planned import PLAN_NAME, Plan, plan_text, read_plan
+from backbench.bench_day.planned import (
+    PLAN_NAME,
+    Plan,
+    capture_table,
+    capture_text,
+    plan_text,
+    read_plan,
+)
 from backbench.bench_day.told import page, rows
 from backbench.errors import UserError
 from backbench.manifest import Manifest, _numbers, read_manifest
@@ -102,6 +116,57 @@ def test_what_an_earlier_review_knew_comes_along() -> None:
     other = Begun("b", dt.date(2025, 1, 1), "garage", 50.0, "heron-41", {"state": "restored"},
                   before, False)  # fmt: skip
     assert 'serial = "1234"' not in manifest_text(other)
+
+
+def pair(**own: object) -> Begun:
+    """A mono pair begun: the keys, and what else is known."""
+    return replace(begun(kind="power amplifier"), unit="m-left", partner="m-right", **own)
+
+
+def test_a_mono_pair_is_two_units_on_two_tracks() -> None:
+    found = read_manifest(manifest_text(pair(serials=("12", "13"))).encode())
+    assert [(unit.key, unit.serial, unit.model) for unit in found.unit] == [
+        ("m-left", "12", "Heron 40"), ("m-right", "13", "Heron 40"),
+    ]  # fmt: skip
+    assert {n: (role.unit, role.output) for n, role in found.tracks.items()} == {
+        "1": ("m-left", "left"), "2": ("m-right", "right"),
+    }  # fmt: skip
+    again = pair(before=found, same_unit=True, facts={"state": "restored"})
+    later = read_manifest(manifest_text(again).encode())
+    assert [unit.serial for unit in later.unit] == ["12", "13"]
+    assert later.tracks == found.tracks
+
+
+def test_a_mono_pair_needs_an_output_and_a_serial_for_each() -> None:
+    with pytest.raises(UserError, match="one for each unit"):
+        manifest_text(pair(outputs=("left",)))
+    with pytest.raises(UserError, match="one for each --unit"):
+        serials_of(["12"], ["m-left", "m-right"])
+    for keys in (["a", "b", "c"], ["a", "a"]):
+        with pytest.raises(UserError, match="two different ones"):
+            partner_of(keys)
+
+
+def test_a_loop_back_has_noise_tone_and_sweep_of_the_bench_alone() -> None:
+    told = manifest()
+    made = make_plan(told, chain_of(told, settings(), 26.0), Wishes((8.0,), with_loop_back=True))
+    alone = [step for step in made.step if step.loop_back]
+    assert [step.stimulus.kind for step in alone] == ["idle", "tone", "sweep"]
+    assert alone[2].stimulus.generator_vrms == 1.0
+    assert all(role.unit is None for role in (alone[2].tracks or {}).values())
+    (own,) = (step for step in made.step if step.file == "sweep.wav")
+    # Played at another level: each sweep has the file that was played for it.
+    assert own.stimulus.reference_file != alone[2].stimulus.reference_file
+    captures = "\n\n".join(capture_text(capture_table(step)) for step in alone)
+    text = manifest_text(begun()).replace("# load_ohm = 8", 'load_ohm = 8\nrange = "5 V"')
+    assert len(read_manifest(f"{text}\n{captures}\n".encode()).capture) == 3
+
+
+def test_no_loop_back_sweep_where_what_is_played_leaves_no_record() -> None:
+    told, held = manifest(), chain_of(manifest(), settings(), 26.0)
+    unrecorded = replace(held, generator=None)
+    made = make_plan(told, unrecorded, Wishes((8.0,), with_loop_back=True))
+    assert [step.stimulus.kind for step in made.step if step.loop_back] == ["idle", "tone"]
 
 
 def test_low_power_comes_first_and_the_greatest_last() -> None:

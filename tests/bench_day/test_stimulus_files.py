@@ -10,13 +10,15 @@ import pytest
 import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from typer.testing import CliRunner
 
 from backbench.bench_day.cut import cut_run
 from backbench.bench_day.markers import find_markers, marker
-from backbench.bench_day.planned import Plan, Step
+from backbench.bench_day.planned import PLAN_NAME, Plan, Step, plan_text
 from backbench.bench_day.runs import read_run
 from backbench.bench_day.stimuli_files import Format, write_stimuli
 from backbench.bench_day.waves import wave
+from backbench.cli import app
 from backbench.errors import Refusal, UserError
 from backbench.signal.find_tone import find_tone
 from backbench.signal.track import Track
@@ -105,6 +107,23 @@ def test_files_hold_the_planned_volts_at_any_depth(tmp_path: Path, bits: int, su
     volts = 2.0 * samples[round(0.5 * rate) : round(1.5 * rate)]
     found = find_tone(Track(volts, rate, 2.0, 0.0, None), 3000.0, None)
     assert found.fundamental.rms == pytest.approx(0.6, rel=1e-4)
+
+
+def test_a_run_and_its_layout_carry_a_caution(tmp_path: Path) -> None:
+    (tmp_path / "review").mkdir()
+    plan = Plan(review="x", full_scale_v=4.0, step=[step("a.wav", 1000.0)])
+    (tmp_path / "review" / PLAN_NAME).write_text(plan_text(plan))
+    words = ["stimuli", str(tmp_path / "review"), str(tmp_path / "waves")]
+    ran = CliRunner().invoke(app, words)
+    assert ran.exit_code == 0, ran.output
+    (layout,) = (tmp_path / "waves").glob("run-*.toml")
+    comments = [line for line in layout.read_text().splitlines() if line.startswith("#")]
+    in_file = " ".join(line.removeprefix("# ") for line in comments)
+    for told in (in_file, ran.output):
+        for word in ("greatest powers", "Stay beside the load", "hot", "smell or smoke",
+                     "local codes", "licensed"):  # fmt: skip
+            assert word in told
+    assert read_run(layout).segment[0].file == "a.wav"
 
 
 def test_a_level_beyond_the_generator_is_told(tmp_path: Path) -> None:

@@ -15,6 +15,8 @@ LEAST_RATE_HZ = 96_000
 SHARES = (0.1, 0.25, 0.5, 0.75, 1.0, 1.15, 1.3, 1.5)
 """Of the rated power, rising; past it, so that the limit of distortion is crossed."""
 LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0)
+SWEPT_HZ = [10.0, 40_000.0]
+SWEPT_S = 2.0
 TWENTIETHS = tuple(
     float(hz) for hz in (
         20, 30, 40, 60, 80, 110, 150, 200, 270, 360, 480, 640, 850, 1130, 1510, 2010, 2680, 3580,
@@ -81,12 +83,18 @@ def line_stage(session: Session) -> Found:
 
 def loop_back(session: Session) -> list[Step]:
     """The bench alone: what it adds to every figure."""
-    return [
+    found = [
         session.bench_alone("loop-back-idle.wav", Idle(idle="generator off"), 0.0,
                             "the bench's own noise"),
         session.bench_alone("loop-back-1k.wav", Tone(tone_hz=1000.0, generator_vrms=1.0), 1.0,
                             "the bench's own distortion; drift"),
     ]  # fmt: skip
+    played = _played(session, "played-loop-back-sweep.wav")
+    if played is not None:
+        sweep = Sweep(sweep_hz=SWEPT_HZ, sweep_s=SWEPT_S, generator_vrms=1.0, **played)
+        found.append(session.bench_alone(
+            "loop-back-sweep.wav", sweep, 1.0, "the bench's own response"))  # fmt: skip
+    return found
 
 
 def _low(session: Session) -> float:
@@ -131,18 +139,24 @@ def _reason(share: float) -> str:
 
 def _sweep(session: Session, volts: float, load: float | str) -> Found:
     """Response; what was played is a track of its own, or the file."""
-    if not session.recorded and session.chain.generator is None:
+    played = _played(session, "played-sweep.wav")
+    if played is None:
         return
-    played: dict[str, str] = {}
-    if not session.recorded and session.chain.generator is not None:
-        played = {"reference_file": "played-sweep.wav"}
-        if session.chain.generator.range:
-            played["reference_range"] = session.chain.generator.range
 
     def sweep(level: Level) -> Stimulus:
-        return Sweep(sweep_hz=[10.0, 40_000.0], sweep_s=2.0, generator_vrms=level, **played)
+        return Sweep(sweep_hz=SWEPT_HZ, sweep_s=SWEPT_S, generator_vrms=level, **played)
 
     yield session.at("sweep.wav", volts, load, sweep, "response, 10 Hz to 40 kHz")
+
+
+def _played(session: Session, file: str) -> dict[str, str] | None:
+    """Where what a sweep played is recorded: a track (nothing to name), or the file; or nowhere."""
+    if session.recorded:
+        return {}
+    if session.chain.generator is None:
+        return None
+    held = session.chain.generator.range
+    return {"reference_file": file, **({"reference_range": held} if held else {})}
 
 
 def _separation(session: Session, volts: float, load: float | str) -> Found:

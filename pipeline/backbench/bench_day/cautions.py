@@ -20,6 +20,12 @@ ALWAYS = (
     "current watched. An isolated supply still kills between two of its points, and it takes away "
     "what an earth-leakage trip protects.",
 )
+UNATTENDED = (
+    "A run plays all its captures, the greatest powers too, without waiting for you. Stay beside "
+    "the load while it plays, with a hand near the switch: loads get hot enough to burn and to set "
+    "fire. Stop at once on smell or smoke. Follow your local codes, and leave work inside a "
+    "mains-powered unit to someone licensed for it."
+)
 HIGH_TENSION = (
     "The supply holds lethal high tension, for long after switching off. Discharge the reservoir "
     "through a resistor made for it, and prove with a meter that it is dead before reaching in.",

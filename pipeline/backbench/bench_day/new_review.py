@@ -28,6 +28,7 @@ class Begun:
     """What is known when a review is begun. facts: of the unit, as the manifest names them.
 
     before: an earlier manifest of the unit, or of the same model. same_unit: which of the two.
+    partner: the second unit of a mono pair; the facts are of both, but for the serials.
     """
 
     key: str
@@ -39,11 +40,35 @@ class Begun:
     before: Manifest | None = None
     same_unit: bool = False
     outputs: tuple[str, ...] = ("left", "right")
+    partner: str | None = None
+    serials: tuple[str, ...] = ()
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """The units' keys, in the order of their tracks."""
+        return (self.unit,) if self.partner is None else (self.unit, self.partner)
+
+
+def partner_of(units: list[str]) -> str | None:
+    """The second of a mono pair. Raises UserError for more, or for one unit named twice."""
+    if len(units) > 2 or len(set(units)) != len(units):
+        fault = Fault("--unit", ", ".join(units), "one unit, or two different ones",
+                      "write further units into review.toml by hand")  # fmt: skip
+        raise UserError("the review can't be begun", [fault])
+    return units[1] if len(units) == 2 else None
+
+
+def serials_of(asked: list[str] | None, units: list[str]) -> tuple[str, ...]:
+    """Serial numbers: none, or one a unit. Raises UserError."""
+    if asked and len(asked) != len(units):
+        fault = Fault("--serial", str(len(asked)), f"{len(units)}, one for each --unit")
+        raise UserError("the review can't be begun", [fault])
+    return tuple(asked or ())
 
 
 def missing_facts(begun: Begun) -> list[str]:
     """Facts of the unit that neither the reviewer nor an earlier review has told."""
-    known = _facts(begun)
+    known = _facts(begun, begun.unit)
     return [name for name in NEEDED if name not in known]
 
 
@@ -56,7 +81,8 @@ def manifest_text(begun: Begun) -> str:
             for name in missing
         ]
         raise UserError("the review can't be begun", faults)
-    text = "\n\n".join([_head(begun), _unit(begun), _tracks(begun), _conditions(begun)]) + "\n"
+    units = [_unit(begun, key) for key in begun.units]
+    text = "\n\n".join([_head(begun), *units, _tracks(begun), _conditions(begun)]) + "\n"
     read_manifest(text.encode(), MANIFEST_NAME)
     return text
 
@@ -73,23 +99,27 @@ def begin(folder: Path, begun: Begun) -> Path:
     return path
 
 
-def _earlier(begun: Begun) -> Unit | None:
+def _earlier(begun: Begun, key: str) -> Unit | None:
     if begun.before is None:
         return None
     by_key = {unit.key: unit for unit in begun.before.unit}
-    return by_key.get(begun.unit, begun.before.unit[0])
+    return by_key.get(key, begun.before.unit[0])
 
 
-def _facts(begun: Begun) -> dict[str, Any]:
-    """Facts of the unit: the reviewer's over those of the earlier review."""
-    earlier = _earlier(begun)
+def _facts(begun: Begun, key: str) -> dict[str, Any]:
+    """Facts of a unit: the reviewer's over those of the earlier review."""
+    earlier = _earlier(begun, key)
     known: dict[str, Any] = {}
     if earlier is not None:
-        own = set() if begun.same_unit else {"serial", "notes"}
+        same = begun.same_unit and key in {begun.unit, earlier.key}
+        own = set() if same else {"serial", "notes"}
         known = earlier.model_dump(
             exclude_none=True, exclude={"key", "state", "work", "published", *own}
         )
-    return {**known, **{key: value for key, value in begun.facts.items() if value is not None}}
+    told = {name: value for name, value in begun.facts.items() if value is not None}
+    if begun.serials:
+        told["serial"] = begun.serials[begun.units.index(key)]
+    return {**known, **told}
 
 
 def _head(begun: Begun) -> str:
@@ -103,25 +133,25 @@ def _head(begun: Begun) -> str:
     ])  # fmt: skip
 
 
-def _unit(begun: Begun) -> str:
-    facts = _facts(begun)
+def _unit(begun: Begun, key: str) -> str:
+    facts = _facts(begun, key)
     names = (
         "maker", "model", "serial", "kind", "technology", "topology", "made", "state", "work",
         "rated_power_w", "list_price", "notes",
     )  # fmt: skip
-    lines = ["[[unit]]", f"key = {inline(begun.unit)}"]
+    lines = ["[[unit]]", f"key = {inline(key)}"]
     for name in names:
         hint = f"   # {HINTS[name]}" if name in HINTS else ""
         if name in facts and facts[name] not in ([], None):
             lines.append(f"{name} = {inline(facts[name])}{hint}")
         else:
             lines.append(f"# {name} = {hint.strip() or '…'}")
-    return "\n\n".join(["\n".join(lines), *_published(begun)])
+    return "\n\n".join(["\n".join(lines), *_published(begun, key)])
 
 
-def _published(begun: Begun) -> list[str]:
+def _published(begun: Begun, key: str) -> list[str]:
     """Published figures of the model as an earlier review had them, or one to fill in."""
-    earlier = _earlier(begun)
+    earlier = _earlier(begun, key)
     if earlier is None or not earlier.published:
         return [
             "# What the maker promised, one table a figure:\n"
@@ -138,17 +168,32 @@ def _published(begun: Begun) -> list[str]:
 
 
 def _tracks(begun: Begun) -> str:
-    """The earlier review's tracks where it was of this unit alone, else the outputs in order."""
+    """The earlier review's tracks where it was of these units alone, else the outputs in order.
+
+    Of a mono pair each unit has the output of its own track.
+    """
     lines = ["# Which column of the file carries which output.", "[tracks]"]
-    if begun.before is not None and begun.same_unit and len(begun.before.unit) == 1:
+    before = begun.before
+    if before is not None and begun.same_unit and _same_units(begun, before):
         lines += lines_of(
-            {n: role.model_dump(exclude_none=True) for n, role in begun.before.tracks.items()}
+            {n: role.model_dump(exclude_none=True) for n, role in before.tracks.items()}
         )
         return "\n".join(lines)
+    of_track = begun.units if begun.partner else begun.units * len(begun.outputs)
+    if begun.partner and len(begun.outputs) != len(begun.units):
+        fault = Fault("--output", str(len(begun.outputs)), "two outputs, one for each unit")
+        raise UserError("the review can't be begun", [fault])
     roles = {
-        str(n): {"unit": begun.unit, "output": output} for n, output in enumerate(begun.outputs, 1)
+        str(n): {"unit": unit, "output": output}
+        for n, (unit, output) in enumerate(zip(of_track, begun.outputs, strict=True), 1)
     }
     return "\n".join([*lines, *lines_of(roles), "# 3 = { generator = true }"])
+
+
+def _same_units(begun: Begun, before: Manifest) -> bool:
+    if begun.partner is None:
+        return len(before.unit) == 1
+    return {unit.key for unit in before.unit} == set(begun.units)
 
 
 def _conditions(begun: Begun) -> str:

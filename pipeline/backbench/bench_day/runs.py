@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 from pydantic import Field
 
+from backbench.bench_day.cautions import UNATTENDED
 from backbench.bench_day.names import named
 from backbench.bench_day.planned import Step
 from backbench.manifest import Key, Name, _numbers
@@ -62,8 +64,9 @@ def _setting(step: Step) -> str:
 
 
 def run_text(run: Run) -> str:
-    """The layout as TOML."""
-    head = "# Where each stimulus lies in the run; `backbench cut` reads it."
+    """The layout as TOML, under the caution that belongs to playing it."""
+    caution = [f"# {line}" for line in textwrap.wrap(UNATTENDED, 96)]
+    head = "\n".join(["# Where each stimulus lies in the run; `backbench cut` reads it.", *caution])
     own = lines_of({"name": run.name, "end_marker_s": run.end_marker_s})
     blocks = ["\n".join(["[[segment]]", *lines_of(one.model_dump())]) for one in run.segment]
     return "\n\n".join(["\n".join([head, *own]), *blocks]) + "\n"

@@ -26,7 +26,10 @@ Date = Annotated[str | None, typer.Option(help="As 2024-05-11; today where left 
 @app.command()
 def new(
     folder: Annotated[Path, typer.Argument(help="A folder to begin the review in.")],
-    unit: Annotated[str, typer.Option(help="Your own key of this sample.")],
+    unit: Annotated[
+        list[str],
+        typer.Option(help="Your own key of this sample; twice for a mono pair, left then right."),
+    ],
     catalogue: Home = HERE,
     key: Annotated[
         str | None, typer.Option(help="The review's key; the folder's name where left out.")
@@ -36,7 +39,9 @@ def new(
     mains_hz: Annotated[float | None, typer.Option(help="50 or 60.")] = None,
     maker: Annotated[str | None, typer.Option()] = None,
     model: Annotated[str | None, typer.Option()] = None,
-    serial: Annotated[str | None, typer.Option()] = None,
+    serial: Annotated[
+        list[str] | None, typer.Option(help="Of each unit, in the order of --unit.")
+    ] = None,
     kind: Annotated[str | None, typer.Option(help="integrated amplifier, preamplifier, …")] = None,
     technology: Annotated[str | None, typer.Option(help="tube, solid state, …")] = None,
     topology: Annotated[str | None, typer.Option(help="push-pull, class AB, …")] = None,
@@ -51,31 +56,37 @@ def new(
 ) -> None:
     """Begin a review: write its review.toml with all that the catalogue already knows.
 
-    What is needed and neither given nor known is asked for on a terminal.
+    What is needed and neither given nor known is asked for on a terminal. A mono pair is two units
+    of one model: the first on track 1, the second on track 2.
 
     Example: backbench new reviews/2024-05-heron --unit heron-40 --state serviced -c my-catalogue
+
+    Example: backbench new reviews/2024-09-stilts --unit stilt-9-l --unit stilt-9-r
+    --maker Marrowgate --model "Stilt 9" --kind "power amplifier" --technology tube
+    --state serviced --rated-power-w 9 --mains-hz 50 -c my-catalogue
     """
+    from backbench.bench_day import new_review
     from backbench.bench_day.known import earlier_manifest
-    from backbench.bench_day.new_review import Begun, begin, manifest_text
 
     home = opened(catalogue)
-    before, same = earlier_manifest(home.places, home.settings, unit, maker, model)
+    before, same = earlier_manifest(home.places, home.settings, unit[0], maker, model)
     facts = {
-        "maker": maker, "model": model, "serial": serial, "kind": kind, "technology": technology,
+        "maker": maker, "model": model, "kind": kind, "technology": technology,
         "topology": topology, "made": made, "state": state, "work": work or None,
         "rated_power_w": rated_power_w,
     }  # fmt: skip
-    begun = Begun(
+    begun = new_review.Begun(
         key=key or folder.resolve().name, date=_date(date),
         bench=_bench(home.settings, bench), mains_hz=_mains(mains_hz, before),
-        unit=unit, facts=facts, before=before, same_unit=same,
-        outputs=tuple(output or ("left", "right")),
+        unit=unit[0], facts=facts, before=before, same_unit=same,
+        outputs=tuple(output or ("left", "right")), partner=new_review.partner_of(unit),
+        serials=new_review.serials_of(serial, unit),
     )  # fmt: skip
     begun = _asked(begun)
     if dry_run:
-        typer.echo(manifest_text(begun))
+        typer.echo(new_review.manifest_text(begun))
         return
-    path = begin(folder, begun)
+    path = new_review.begin(folder, begun)
     known = f", from {before.review.key}" if before else ""
     typer.echo(f"Wrote {path}{known}. Look it over; next: backbench plan {folder}")
 
@@ -137,6 +148,7 @@ def stimuli(
 
     Example: backbench stimuli reviews/2024-05-heron waves --rate 96000 --bits 24
     """
+    from backbench.bench_day.cautions import UNATTENDED
     from backbench.bench_day.stimuli_files import SUBTYPES, Format, write_stimuli
 
     if bits not in SUBTYPES:
@@ -146,6 +158,8 @@ def stimuli(
         typer.echo(f"{file} left out: {reason}", err=True)
     for path in written.files:
         typer.echo(f"{'would write' if dry_run else 'wrote'} {path}")
+    if any(path.suffix == ".toml" for path in written.files):
+        typer.echo(f"\nCaution, before a run is played: {UNATTENDED}")
     if written.left_out:
         raise typer.Exit(NOT_ALL_WELL)
 
