@@ -44,20 +44,21 @@ def ingested(catalogue: Catalogue) -> list[str]:
         return []
 
 
-def test_a_review_put_into_the_inbox_is_taken_in(tmp_path: Path) -> None:
+def test_a_review_put_into_the_inbox_is_taken_in_and_the_site_made_anew(tmp_path: Path) -> None:
     catalogue, port = simulated_catalogue(tmp_path / "catalogue"), free_port()
-    inbox = tmp_path / "inbox"
+    inbox, site = tmp_path / "inbox", catalogue.places.root / "published" / "site"
+    page = site / "index.html"
     shutil.copytree(CIRCUITS / CASE, inbox / CASE)
     words = [sys.executable, "-c", "from backbench.cli import main; main()", "watch", str(inbox),
-             "-c", str(catalogue.places.root), "--every-s", "5", "--settle-s", "0", "--no-site",
+             "-c", str(catalogue.places.root), "--every-s", "5", "--settle-s", "0",
              "--port", str(port)]  # fmt: skip
     with (tmp_path / "log").open("wb") as log:
         watching = subprocess.Popen(words, stdout=log, stderr=log)
         try:
             give_up = time.monotonic() + 240
-            while not ingested(catalogue) and time.monotonic() < give_up:
+            while not (ingested(catalogue) and page.exists()) and time.monotonic() < give_up:
                 assert watching.poll() is None, (tmp_path / "log").read_text()
-                time.sleep(1)
+                time.sleep(0.5)
             request = urllib.request.Request(
                 f"http://127.0.0.1:{port}/api/flow_runs/count", b"{}",
                 {"Content-Type": "application/json"},
@@ -72,3 +73,4 @@ def test_a_review_put_into_the_inbox_is_taken_in(tmp_path: Path) -> None:
                 watching.kill()
     assert ingested(catalogue), (tmp_path / "log").read_text()
     assert runs >= 1
+    assert "triode stage" in page.read_text(encoding="utf-8")
