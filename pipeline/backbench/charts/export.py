@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import html
 import json
 from functools import cache
@@ -67,20 +69,18 @@ def _svg(chart: alt.TopLevelMixin) -> str:
 
 
 def offline_page(chart: alt.TopLevelMixin) -> str:
-    """A page of its own that loads nothing.
+    """A page of its own that loads nothing and may load nothing.
 
     The specification is set into a script, so every "<" in it is written as an escape:
-    a label that holds markup stays a label.
+    a label that holds markup stays a label. The page's content security policy allows its own
+    two scripts and its own style, by their hashes, and neither network nor evaluated text.
     """
     spec = chart.to_dict()
     told = html.escape(str(spec.get("description", "chart")))
-    return PAGE.format(
-        title=told,
-        paper=theme.PAPER,
-        width=size_of(spec).width,
-        library=_library(),
-        spec=json.dumps(spec).replace("<", "\\u003c"),
-    )
+    style = STYLE.format(paper=theme.PAPER, ink=theme.INK, width=size_of(spec).width)
+    code = DRAWN.format(spec=json.dumps(spec).replace("<", "\\u003c"))
+    policy = POLICY.format(style=_hash(style), library=_library_hash(), code=_hash(code))
+    return PAGE.format(title=told, policy=policy, style=style, library=_library(), code=code)
 
 
 @cache
@@ -88,25 +88,49 @@ def _library() -> str:
     return str(vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;"))
 
 
+@cache
+def _library_hash() -> str:
+    return _hash(_library())
+
+
+def _hash(text: str) -> str:
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
+
+POLICY = (
+    "default-src 'none'; style-src '{style}'; script-src '{library}' '{code}'; img-src data:; "
+    "base-uri 'none'; form-action 'none'"
+)
+STYLE = """
+body {{ margin: 0; background: {paper}; }}
+#chart {{ display: block; max-width: {width}px; margin: 0 auto; }}
+#chart svg {{ width: 100%; height: auto; display: block; }}
+#vg-tooltip-element {{ visibility: hidden; position: fixed; z-index: 1;
+  padding: 8px; max-width: 30em; font: 13px/1.4 sans-serif; color: {ink}; background: {paper}; border: 1px solid {ink}; }}
+#vg-tooltip-element.visible {{ visibility: visible; }}
+#vg-tooltip-element td.key {{ text-align: right; padding-right: 6px; vertical-align: top; }}
+"""
+# Styles of the libraries would be put in at run time, where the policy can't know them.
+DRAWN = """
+const spec = {spec};
+const tooltip = {{ disableDefaultStyle: true }};
+vegaEmbed("#chart", spec, {{
+  actions: false, renderer: "svg", ast: true, defaultStyle: false, tooltip,
+}});
+"""
 PAGE = """<!DOCTYPE html>
 <html lang="en">
 <head>
 <meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="{policy}">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{title}</title>
-<style>
-body {{ margin: 0; background: {paper}; }}
-#chart {{ display: block; max-width: {width}px; margin: 0 auto; }}
-#chart svg {{ width: 100%; height: auto; display: block; }}
-</style>
+<style>{style}</style>
 </head>
 <body>
 <main id="chart" role="img" aria-label="{title}"></main>
 <script>{library}</script>
-<script>
-const spec = {spec};
-vegaEmbed("#chart", spec, {{ actions: false, renderer: "svg", ast: true }});
-</script>
+<script>{code}</script>
 </body>
 </html>
 """
