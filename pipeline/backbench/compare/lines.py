@@ -134,30 +134,41 @@ QUALIFY row_number() OVER (
 ) = 1
 """
 ORDERED = " ORDER BY unit_key, metric, point_key, limit_percent"
-OF_ONE = VALUES + "AND unit_key = $unit" + WORSE + ORDERED
 OF_ALL = VALUES + WORSE + ORDERED
 
 
+@dataclass(frozen=True)
+class Common:
+    """What every unit is compared with: the worse output of each unit at every place, and what
+    there is of each metric of each unit. Read once, it serves any number of comparisons."""
+
+    values: pl.DataFrame
+    absences: pl.DataFrame
+
+
+def read_common(store: Store, entered: bool = True) -> Common:
+    """From an open store. entered: whether typed-in readings of old records take part."""
+    wanted = {
+        "metrics": [*PLACED], "points": sorted({p for points in PLACED.values() for p in points}),
+        "entered": entered, "of_loudspeakers": [*OF_LOUDSPEAKERS],
+    }  # fmt: skip
+    return Common(
+        store.frame(OF_ALL, wanted), store.frame(ABSENCES, {"metrics": wanted["metrics"]})
+    )
+
+
 def placed(
-    store: Store, unit_key: str, chosen: Peers, entered: bool
+    common: Common, unit_key: str, chosen: Peers
 ) -> tuple[tuple[Line, ...], tuple[NearUnit, ...], pl.DataFrame]:
     """The unit's lines, the units most like it, and the values among peers that they rest on."""
     import polars as pl
 
-    points = sorted({point for points in PLACED.values() for point in points})
-    wanted = {
-        "metrics": [*PLACED], "points": points, "entered": entered,
-        "of_loudspeakers": [*OF_LOUDSPEAKERS],
-    }  # fmt: skip
-    own = store.frame(OF_ONE, {**wanted, "unit": unit_key})
+    own = common.values.filter(pl.col("unit_key") == unit_key)
     rows = _preferred(list(own.iter_rows(named=True)))
-    wanted["metrics"] = sorted({row["metric"] for row in rows})
-    wanted["points"] = sorted({row["point_key"] for row in rows})
-    frame = store.frame(OF_ALL, wanted)
-    alike = frame.filter(pl.col("what").is_in([row["what"] for row in rows]))
+    alike = common.values.filter(pl.col("what").is_in([row["what"] for row in rows]))
     among = alike.filter(pl.col("unit_key").is_in(list(chosen.keys)))
     parts = {str(key[0]): part for key, part in among.group_by("what", maintain_order=True)}
-    absent = _absences(store, chosen)
+    absent = common.absences.filter(pl.col("unit_key").is_in(list(chosen.keys)))
     lines = tuple(_line(row, parts[row["what"]], chosen, absent) for row in rows)
     shared = [row for row in rows if row["limit_percent"] in (None, LIMIT_PERCENT)]
     everyone = alike.filter(pl.col("what").is_in([row["what"] for row in shared]))
@@ -225,14 +236,6 @@ JOIN metric USING (metric)
 WHERE list_contains($metrics, metric) AND order_n IS NULL
 GROUP BY unit_key, metric
 """
-
-
-def _absences(store: Store, chosen: Peers) -> pl.DataFrame:
-    """What there is of each metric of each peer, for the reasons of those left out."""
-    import polars as pl
-
-    frame = store.frame(ABSENCES, {"metrics": [*PLACED]})
-    return frame.filter(pl.col("unit_key").is_in(list(chosen.keys)))
 
 
 def _left_out(metric: str, missing: set[str], absent: pl.DataFrame) -> dict[str, int]:

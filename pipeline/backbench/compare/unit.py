@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from backbench.compare.lines import Line, NearUnit, placed, telling
+from backbench.compare.lines import Common, Line, NearUnit, placed, read_common, telling
 from backbench.compare.pairs import Difference, changes, sides
 from backbench.compare.peers import Peers, choose, unit_row
 from backbench.compare.remarks import listening, notes
@@ -70,17 +70,20 @@ def compare_unit(
     settings: Settings | None = None,
     peers: Sequence[str] | None = None,
     include_entered: bool = True,
+    common: Common | None = None,
 ) -> Comparison:
     """A unit beside its peers. Raises UserError for an unknown unit (with near keys) or choice.
 
     peers: as for `peers.choose`. include_entered: whether typed-in readings of old records take
     part; they are marked, and one without an uncertainty is never claimed to be better or worse.
+    common: what `read_common` gave of this store, where many units are compared; it must have been
+    read with the same include_entered.
     settings: loudspeakers and listening place, for levels in a listener's terms; none without.
     """
     unit = unit_row(store, unit_key)
     work, outputs = changes(store, unit_key), sides(store, unit_key)
     chosen = choose(store, unit_key, peers)
-    lines, nearest, days = placed(store, unit_key, chosen, include_entered)
+    lines, nearest, days = placed(common or read_common(store, include_entered), unit_key, chosen)
     return Comparison(
         unit_key, str(unit["label"]), str(unit["technology"]), str(unit["kind"]),
         str(unit["state"]), str(unit["review_key"]), _day(unit["reviewed"]), chosen,

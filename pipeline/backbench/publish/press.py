@@ -5,11 +5,12 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from backbench.charts.declare import MOST_ROWS
-from backbench.compare.lines import PLACED
+from backbench.compare.lines import PLACED, Common, read_common
 from backbench.compare.pairs import two_units
 from backbench.compare.saved import SavedQuery
 from backbench.compare.unit import Comparison, compare_unit
@@ -27,7 +28,7 @@ from backbench.publish.words import number, plain
 from backbench.settings import Settings
 
 MOST_TABLE_ROWS = 300
-MOST_CHARTED = 64
+MOST_CHARTED = 40
 """So many of the newest reviews have charts on the site's sheets: drawing takes longest of all."""
 MOST_PAIRS = 6
 MOST_CHANGES = 12
@@ -53,9 +54,13 @@ class Press:
         )  # fmt: skip
         return write(self.folder, path, content)
 
+    @cached_property
+    def _common(self) -> Common:
+        return read_common(self.studio.store)
+
     def compared(self, unit_key: str) -> Comparison:
         """A unit beside its peers."""
-        return compare_unit(self.studio.store, unit_key, self.settings)
+        return compare_unit(self.studio.store, unit_key, self.settings, common=self._common)
 
     def filed(self, picture: Picture, live: str = "") -> tuple[dict[str, str], Written]:
         """A picture as a file of the site, and what a template needs of it."""
