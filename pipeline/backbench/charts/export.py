@@ -106,7 +106,8 @@ body {{ margin: 0; background: {paper}; }}
 #chart {{ display: block; max-width: {width}px; margin: 0 auto; }}
 #chart svg {{ width: 100%; height: auto; display: block; }}
 #vg-tooltip-element {{ visibility: hidden; position: fixed; z-index: 1;
-  padding: 8px; max-width: 30em; font: 13px/1.4 sans-serif; color: {ink}; background: {paper}; border: 1px solid {ink}; }}
+  padding: 8px; max-width: 30em; font: 13px/1.4 sans-serif;
+  color: {ink}; background: {paper}; border: 1px solid {ink}; }}
 #vg-tooltip-element.visible {{ visibility: visible; }}
 #vg-tooltip-element td.key {{ text-align: right; padding-right: 6px; vertical-align: top; }}
 """

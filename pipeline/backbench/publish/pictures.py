@@ -61,25 +61,31 @@ class Studio:
         return self.queries[name].conditions_said(values, self._titles)
 
     def chart(
-        self, name: str, frame: pl.DataFrame, title: str, values: Mapping[str, str]
-    ) -> alt.TopLevelMixin:
-        """The chart that a query's header names, of rows already run with these values."""
+        self, name: str, frame: pl.DataFrame, title: str, values: Mapping[str, str],
+        review: str = "",
+    ) -> alt.TopLevelMixin:  # fmt: skip
+        """The chart that a query's header names, of rows already run with these values.
+
+        review: what to call the review that the marked unit is shown of, where that is not its
+        newest.
+        """
         from backbench.charts.declare import Labels
         from backbench.charts.registry import chart_named
 
         query = self.queries[name]
         assert query.chart is not None
-        labels = Labels(query.columns, title, self.conditions(name, values))
+        said = self.conditions(name, values)
+        labels = Labels(query.columns, title, _of_review(said, review) if review else said)
         with unchecked():
             return chart_named(query.chart).draw(
                 frame, labels, values.get("unit", ""), options=query.chart_options
             )
 
-    def draw(self, name: str, title: str = "", **values: str) -> Picture | None:
+    def draw(self, name: str, title: str = "", review: str = "", **values: str) -> Picture | None:
         """The picture of a query; None where it isn't known, has no chart, fails or
         gives no rows.
 
-        title: the chart's heading, the query's own where left out.
+        title: the chart's heading, the query's own where left out. review: as for `chart`.
         """
         query = self.queries.get(name)
         if query is None or query.chart is None:
@@ -91,7 +97,7 @@ class Studio:
         if frame.is_empty():
             return None
         heading = title or query.title
-        return self.picture(self.chart(name, frame, heading, values), heading)
+        return self.picture(self.chart(name, frame, heading, values, review), heading)
 
     def picture(self, chart: alt.TopLevelMixin, title: str) -> Picture:
         """An Altair chart as a picture; rendered anew only where its content is new."""
@@ -101,6 +107,12 @@ class Studio:
         path = self.kept / f"{digest}.svg" if self.kept else None
         svg = path.read_text(encoding="utf-8") if path and path.is_file() else _rendered(spec)
         return Picture(title, f"Chart: {title}. The figures are in the table.", svg, digest)
+
+
+def _of_review(said: str, review: str) -> str:
+    """A query's conditions where the unit is shown of an earlier review than its newest."""
+    told = said.replace("newest review of each unit", f"{review}; peers: newest")
+    return told.replace("newest review", review)
 
 
 @contextmanager

@@ -15,7 +15,7 @@ from backbench.publish import sentences
 from backbench.publish.battery import Entry, battery
 from backbench.publish.differences import sides_said, told_of
 from backbench.publish.pictures import Picture, Studio
-from backbench.publish.shelf import Row, Shelf
+from backbench.publish.shelf import Row, Shelf, as_of_review
 from backbench.publish.words import counted
 from backbench.store import Store
 
@@ -142,18 +142,27 @@ def _part(
         judged, sentences.verdicts_said(judged), tuple(entries),
         sentences.places_said(compared.lines, compared.peers.said) if current else "",
         sides_said(compared) if current else "",
-        tuple(_pictures(studio, row, most)) if current else (),
+        tuple(_pictures(studio, row, most) if current else _own_pictures(studio, row, most)),
         tuple(absences), sentences.absent_said(reasons, failed, lacking),
         _change(store, shelf, row),
         compared.listening if current else (), compared.notes, compared.peers.said,
     )  # fmt: skip
 
 
-def _pictures(studio: Studio, row: Row, most: int) -> list[Picture]:
+def _own_pictures(studio: Studio, row: Row, most: int) -> list[Picture]:
+    """The charts of a review that a later one has followed, from its own readings."""
+    if not most:
+        return []
+    with as_of_review(studio.store, row["unit_key"], row["review_key"]):
+        return _pictures(studio, row, most, f"review of {row['reviewed']}")
+
+
+def _pictures(studio: Studio, row: Row, most: int, review: str = "") -> list[Picture]:
     """The unit's first charts; those that have nothing to show are left out."""
     found: list[Picture] = []
     for query, title in PICTURES[:most]:
-        picture = studio.draw(query, f"{title}: {row['label']}", unit=row["unit_key"])
+        heading = f"{title}: {row['label']}"
+        picture = studio.draw(query, heading, review, unit=row["unit_key"])
         if picture:
             found.append(picture)
     return found

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from backbench.compare.lines import OF_ALL, OF_LOUDSPEAKERS, PLACED
+from backbench.manifest import KEY
 from backbench.store import Store
 
 if TYPE_CHECKING:
@@ -75,6 +77,32 @@ def keep_views(store: Store) -> None:
     """
     for view in SHARED_VIEWS:
         store.run(f"CREATE TEMP TABLE {view} AS SELECT * FROM main.{view}")
+
+
+OWN_VIEWS = ("reading", "curve", "published")
+
+
+@contextmanager
+def as_of_review(store: Store, unit_key: str, review_key: str) -> Iterator[None]:
+    """Within it, queries know of one unit only what this review of it found.
+
+    Other units stay as they are. Views of this connection alone stand before the tables of the
+    same names; what rests on the database's own views is not reached, so it suits queries that
+    ask the tables. For a connection that reads.
+    """
+    assert KEY.fullmatch(unit_key)
+    assert KEY.fullmatch(review_key)
+    ((database,),) = store.rows("SELECT current_database()")
+    try:
+        for name in OWN_VIEWS:
+            store.run(
+                f'CREATE TEMP VIEW {name} AS SELECT * FROM "{database}".main.{name} '
+                f"WHERE unit_key <> '{unit_key}' OR review_key = '{review_key}'"
+            )
+        yield
+    finally:
+        for name in OWN_VIEWS:
+            store.run(f"DROP VIEW IF EXISTS temp.{name}")
 
 
 def read_shelf(store: Store) -> Shelf:

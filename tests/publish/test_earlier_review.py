@@ -1,0 +1,68 @@
+"""The sheet of a review that a later one of the same unit has followed."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+
+import pytest
+
+from backbench.compare.saved import available
+from backbench.publish.pictures import Studio
+from backbench.publish.press import Press, review_pages
+from backbench.publish.shelf import as_of_review, keep_views, read_shelf
+from simulated import CIRCUITS, simulated_catalogue
+
+EARLIER, LATER, UNIT = "push-pull-taps", "push-pull-later", "push-pull"
+
+
+@pytest.fixture(scope="module")
+def press(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Press]:
+    """One unit reviewed twice."""
+    folder = tmp_path_factory.mktemp("twice")
+    later = folder / "later"
+    shutil.copytree(CIRCUITS / "push_pull_taps", later)
+    text = (later / "review.toml").read_text(encoding="utf-8")
+    head, *captures = text.replace(f'"{EARLIER}"', f'"{LATER}"').split("[[capture]]")
+    (later / "review.toml").write_text(
+        "[[capture]]".join([_a_year_on(head), *captures[:2]]), encoding="utf-8"
+    )
+    catalogue = simulated_catalogue(folder / "catalogue")
+    outcomes, refused = catalogue.ingest([CIRCUITS / "push_pull_taps", later], history=False)
+    assert not refused
+    assert not any(outcome.failed for outcome in outcomes)
+    with catalogue.reading() as store:
+        keep_views(store)
+        studio = Studio(store, available(catalogue.places.root), None)
+        yield Press(studio, read_shelf(store), catalogue.settings, folder / "site")
+
+
+def _a_year_on(head: str) -> str:
+    lines = [
+        f"date = {int(line[7:11]) + 1}{line[11:]}" if line.startswith("date = ") else line
+        for line in head.splitlines()
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def test_within_it_only_this_reviews_readings_of_the_unit_are_known(press: Press) -> None:
+    store = press.studio.store
+    asked = f"SELECT DISTINCT review_key FROM reading WHERE unit_key = '{UNIT}' ORDER BY ALL"
+    assert store.rows(asked) == [(LATER,), (EARLIER,)]
+    with as_of_review(store, UNIT, EARLIER):
+        assert store.rows(asked) == [(EARLIER,)]
+    assert store.rows(asked) == [(LATER,), (EARLIER,)]
+    with pytest.raises(ZeroDivisionError), as_of_review(store, UNIT, EARLIER):
+        _ = 1 / 0
+    assert store.rows(asked) == [(LATER,), (EARLIER,)]
+    with pytest.raises(AssertionError), as_of_review(store, "a' OR 1", EARLIER):
+        pass
+
+
+def test_its_sheet_shows_its_own_charts_and_says_whose_the_places_are(press: Press) -> None:
+    list(review_pages(press, EARLIER))
+    text = (press.folder / f"sheets/{EARLIER}.html").read_text(encoding="utf-8")
+    assert "Values and charts here are of this review" in text
+    assert f'<a href="{LATER}.html">the newest review</a>' in text
+    assert text.count("<figure>") > 0
+    assert "Place among peers" not in text
