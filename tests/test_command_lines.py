@@ -44,6 +44,11 @@ USUAL = {
     "NAME": "quietest-of-a-kind", "FILE": "out.html", "FOLDER": "reviews/2024-05-heron",
     "CATALOGUE": "my-catalogue", "…": "",
 }  # fmt: skip
+IN_ONE_PROCESS = {
+    "ingest": " --direct --processes 1", "recompute": " --direct --processes 1",
+    "rebuild": " --processes 1", "publish": " --processes 1",
+}  # fmt: skip
+"""Added to a line, to be quick: the work of worker processes is tested elsewhere."""
 GONE_BEFORE = {"init": "my-catalogue", "new": "reviews/2024-05-heron", "restore": "my-catalogue"}
 """What must not be there yet when a command's example begins."""
 
@@ -198,7 +203,7 @@ def real(line: str) -> str:
     for name, value in STANDS_FOR.items():
         line = re.sub(rf"(?<![\w-]){re.escape(name)}(?![\w-])", value, line)
     line = re.sub(r"(-c|--catalogue) [\w-]+", r"\1 my-catalogue", line)
-    return line + (" --direct" if command in {"ingest", "recompute"} else "")
+    return line + IN_ONE_PROCESS.get(command, "")
 
 
 def prepare(command: str, root: Path) -> None:
@@ -210,6 +215,10 @@ def prepare(command: str, root: Path) -> None:
         for ending in (".wav", ".toml"):
             shutil.copy(root / f"waves/run-all{ending}", root / f"waves/run-8ohm{ending}")
         shutil.copy(root / "waves/run-8ohm.wav", root / "recorded-run.wav")
+    if command == "publish":
+        shutil.rmtree(root / "my-catalogue")
+        small = Catalogue.create(root / "my-catalogue", SETTINGS)
+        small.ingest([root / "reviews" / "2024-05-heron"], history=False, processes=1)
     if command in GONE_BEFORE:
         shutil.rmtree(root / GONE_BEFORE[command])
 

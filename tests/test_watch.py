@@ -50,10 +50,14 @@ def test_a_review_put_into_the_inbox_is_taken_in_and_the_site_made_anew(tmp_path
     page = site / "index.html"
     shutil.copytree(CIRCUITS / CASE, inbox / CASE)
     words = [sys.executable, "-c", "from backbench.cli import main; main()", "watch", str(inbox),
-             "-c", str(catalogue.places.root), "--every-s", "5", "--settle-s", "0",
+             "-c", str(catalogue.places.root), "--every-s", "2", "--settle-s", "0",
              "--port", str(port)]  # fmt: skip
+    quick = {
+        "PREFECT_RUNNER_POLL_FREQUENCY": "1",
+        "PREFECT_SERVER_SERVICES_SCHEDULER_RECENT_DEPLOYMENTS_LOOP_SECONDS": "1",
+    }
     with (tmp_path / "log").open("wb") as log:
-        watching = subprocess.Popen(words, stdout=log, stderr=log)
+        watching = subprocess.Popen(words, stdout=log, stderr=log, env={**os.environ, **quick})
         try:
             give_up = time.monotonic() + 240
             while not (ingested(catalogue) and page.exists()) and time.monotonic() < give_up:
