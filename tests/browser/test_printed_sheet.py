@@ -1,0 +1,52 @@
+"""A review sheet printed to PDF by a real browser."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from backbench.catalogue import Catalogue
+from backbench.compare.saved import available
+from backbench.errors import UserError
+from backbench.publish import alone
+from backbench.publish.pictures import Studio
+from backbench.publish.press import Press
+from backbench.publish.shelf import read_shelf
+
+REVIEW = "push-pull-taps"
+
+
+def first_page(path: Path) -> str:
+    """The text of a PDF's first page, by Poppler's pdftotext."""
+    command = ["pdftotext", "-l", "1", "-layout", str(path), "-"]
+    return subprocess.run(command, check=True, capture_output=True, text=True).stdout
+
+
+def test_a_sheet_is_printed(measured: Catalogue, tmp_path: Path) -> None:
+    try:
+        alone.find_browser()
+    except UserError:
+        if os.environ.get("CI"):
+            raise
+        pytest.skip("Chromium is not installed (Debian's package `chromium`)")
+    path = tmp_path / "sheet.pdf"
+    with measured.reading() as store:
+        studio = Studio(store, available(measured.places.root), None)
+        press = Press(studio, read_shelf(store), measured.settings, tmp_path)
+        alone.save_sheet(press, REVIEW, path)
+    data = path.read_bytes()
+    assert data.startswith(b"%PDF-")
+    assert data.rstrip().endswith(b"%%EOF")
+    pages = len(re.findall(rb"/Type\s*/Page\b(?!s)", data))
+    assert 1 <= pages <= 12
+    assert [p.name for p in tmp_path.iterdir()] == ["sheet.pdf"]
+    if shutil.which("pdftotext"):
+        text = first_page(path)
+        for words in ("Review sheet", "Simulated pentode stage", "Before opening a unit", "tube"):
+            assert words in text
+        assert "file://" not in text
