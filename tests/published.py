@@ -6,6 +6,8 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+from PIL import Image
+
 from backbench.catalogue import Catalogue
 from backbench.seed_dataset.scenario import settings_text
 from simulated import CASES, CIRCUITS
@@ -69,7 +71,10 @@ def _hostile(folder: Path) -> Path:
         ('printed_in = "owner\'s manual"', f"printed_in = {_toml(MAKER)}"),
     ):
         text = text.replace(old, new)
-    return _written(folder / "hostile", text, {"tone-1k-5w.flac": FILE})
+    text += f'\n[[photograph]]\nfile = "front.png"\ncaption = {_toml(MODEL)}\n'
+    written = _written(folder / "hostile", text, {"tone-1k-5w.flac": FILE})
+    Image.new("RGB", (1200, 700), "slategray").save(written / "front.png")
+    return written
 
 
 def _toml(text: str) -> str:

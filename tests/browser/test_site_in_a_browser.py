@@ -161,6 +161,11 @@ def test_hostile_text_stays_text(page: Any, site: Path) -> None:
     text = page.evaluate("document.body.textContent")
     assert "{{ 7*7 }}" in text
     assert '<b>tone & "5w" שלום 🎛.flac' in text
+    photograph = page.get_by_alt_text(MODEL, exact=True)
+    assert photograph.evaluate("(image) => [image.naturalWidth, image.naturalHeight]") == [
+        1200,
+        700,
+    ]
 
 
 def test_a_chart_tells_values_under_the_pointer(page: Any, site: Path) -> None:
