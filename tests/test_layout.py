@@ -23,9 +23,19 @@ FLOORS = [
     {"compare"},
     {"store", "vault", "readers"},
     {"metrics"},
-    {"signal", "settings", "manifest", "stimuli", "validation", "errors", "seed_dataset",
-     "toml_text",
-     "cells", "durable", "faultpoints"},
+    {
+        "signal",
+        "settings",
+        "manifest",
+        "stimuli",
+        "validation",
+        "errors",
+        "seed_dataset",
+        "toml_text",
+        "cells",
+        "durable",
+        "faultpoints",
+    },
 ]
 LEVEL = {name: level for level, names in enumerate(FLOORS) for name in names}
 

@@ -61,9 +61,7 @@ def _receive_written(
     sha256 = vault.put_bytes(data)
     if before is not None and (before.manifest, before.withdrawn) == (sha256, None):
         return manifest, before
-    files = {
-        path.name: Received(*vault.put(path)) for path in (written.source, *written.beside)
-    }
+    files = {path.name: Received(*vault.put(path)) for path in (written.source, *written.beside)}
     return manifest, Receipt(
         0, manifest.review.key, str(written.source.resolve()), sha256, files
     )  # fmt: skip
