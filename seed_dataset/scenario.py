@@ -10,9 +10,8 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
-from backbench.manifest import _numbers
 from backbench.settings import SETTINGS_NAME, Settings
-from backbench.validation import checked
+from backbench.validation import checked, measures
 
 
 @dataclass(frozen=True)
@@ -88,7 +87,7 @@ def scenario() -> Scenario:
     """The scenario that is checked in beside this module."""
     units = {row["key"]: _unit(row) for row in _rows("units.csv")}
     reviews = sorted((_review(row, units) for row in _rows("reviews.csv")), key=lambda r: r.date)
-    content = _numbers(tomllib.loads(settings_text()))
+    content = measures(tomllib.loads(settings_text()))
     return Scenario(
         tuple(units.values()), tuple(reviews), checked(Settings, content, SETTINGS_NAME)
     )

@@ -20,7 +20,7 @@ from backbench.stimuli import (
     Strict,
     Table,
 )
-from backbench.validation import checked, counted, parse_toml, shortened
+from backbench.validation import amount, checked, counted, measures, parse_toml, shortened
 
 MANIFEST_NAME = "review.toml"
 OUTPUT = r"^[a-z0-9][a-z0-9 -]{0,39}$"
@@ -40,11 +40,6 @@ def plain_key(value: object) -> object:
     if isinstance(value, str) and not KEY.fullmatch(value):
         raise ValueError("a key of small letters, digits, '.', '-' and '_'")
     return value
-
-
-def amount(value: object) -> object:
-    """Whole numbers are numbers: 8 reads as 8.0. true and false are not."""
-    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
 def single_line(value: object) -> object:
@@ -265,24 +260,12 @@ class Manifest(Strict):
 
 def read_manifest(data: bytes, name: str = MANIFEST_NAME) -> Manifest:
     """The manifest in a file's bytes. Raises UserError with every fault of the file."""
-    content = _numbers(parse_toml(data, name))
+    content = measures(parse_toml(data, name))
     manifest = checked(Manifest, content, name)
     faults = [*crossed(manifest, name)]
     if faults:
         raise UserError(f"{name} has {counted(len(faults), 'fault')}", faults)
     return manifest
-
-
-_WHOLE = {"made", "year", "order"}
-
-
-def _numbers(value: Any, key: str = "") -> Any:
-    """TOML's whole numbers as floats wherever a measure is meant (8 ohm is 8.0)."""
-    if isinstance(value, dict):
-        return {k: _numbers(v, k) for k, v in value.items()}
-    if isinstance(value, list):
-        return [_numbers(v, key) for v in value]
-    return value if key in _WHOLE else amount(value)
 
 
 def crossed(manifest: Manifest, name: str) -> Iterator[Fault]:

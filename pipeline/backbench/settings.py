@@ -9,9 +9,9 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator
 
 from backbench.errors import Fault, UserError
-from backbench.manifest import Key, Name, _numbers
+from backbench.manifest import Key, Name
 from backbench.stimuli import Hertz, Strict
-from backbench.validation import checked, parse_toml, read_bytes
+from backbench.validation import checked, measures, parse_toml, read_bytes
 
 SETTINGS_NAME = "backbench.toml"
 Percent = Annotated[float, Field(gt=0, le=50)]
@@ -97,7 +97,7 @@ def read_settings(folder: Path) -> Settings:
     """The settings of a catalogue folder. Raises UserError with every fault of the file."""
     path = folder / SETTINGS_NAME
     data = read_bytes(path, "the catalogue's settings")
-    return checked(Settings, _numbers(parse_toml(data, SETTINGS_NAME)), SETTINGS_NAME)
+    return checked(Settings, measures(parse_toml(data, SETTINGS_NAME)), SETTINGS_NAME)
 
 
 class InForce(Strict):

@@ -61,6 +61,23 @@ def _refuse_deep(text: str, name: str) -> None:
             raise UserError(f"{name} can't be read", [fault])
 
 
+def amount(value: object) -> object:
+    """Whole numbers are numbers: 8 reads as 8.0. true and false are not."""
+    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+_WHOLE = {"made", "year", "order"}
+
+
+def measures(value: Any, key: str = "") -> Any:
+    """TOML's whole numbers as floats wherever a measure is meant (8 ohm is 8.0)."""
+    if isinstance(value, dict):
+        return {k: measures(v, k) for k, v in value.items()}
+    if isinstance(value, list):
+        return [measures(v, key) for v in value]
+    return value if key in _WHOLE else amount(value)
+
+
 def checked(model: type[Model], content: dict[str, Any], name: str) -> Model:
     """The content as a model. Raises UserError with one Fault for each thing wrong."""
     try:

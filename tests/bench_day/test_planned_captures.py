@@ -33,9 +33,9 @@ from backbench.bench_day.planned import (
 )
 from backbench.bench_day.told import page, rows
 from backbench.errors import UserError
-from backbench.manifest import Manifest, _numbers, read_manifest
+from backbench.manifest import Manifest, read_manifest
 from backbench.settings import Settings
-from backbench.validation import checked, parse_toml
+from backbench.validation import checked, measures, parse_toml
 
 SETTINGS = """
 [bench.garage]
@@ -66,7 +66,7 @@ FACTS = {
 
 
 def settings() -> Settings:
-    return checked(Settings, _numbers(parse_toml(SETTINGS.encode(), "backbench.toml")), "it")
+    return checked(Settings, measures(parse_toml(SETTINGS.encode(), "backbench.toml")), "it")
 
 
 def begun(**facts: object) -> Begun:

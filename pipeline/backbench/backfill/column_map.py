@@ -8,10 +8,10 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from backbench.errors import Fault, UserError
-from backbench.manifest import OUTPUT, At, Name, _numbers
+from backbench.manifest import OUTPUT, At, Name
 from backbench.metrics.registry import registry
 from backbench.stimuli import Strict
-from backbench.validation import checked, parse_toml, read_bytes
+from backbench.validation import checked, measures, parse_toml, read_bytes
 
 REVIEW_FACTS = ("key", "date", "bench", "mains_hz", "title", "notes")
 UNIT_FACTS = (
@@ -77,7 +77,7 @@ class ColumnMap(Strict):
 
 def read_map(path: Path) -> ColumnMap:
     """A column map from its file. Raises UserError with every fault."""
-    content = _numbers(parse_toml(read_bytes(path, "the column map"), str(path)))
+    content = measures(parse_toml(read_bytes(path, "the column map"), str(path)))
     if "header_row" in content:
         content["header_row"] = int(content["header_row"])
     found = checked(ColumnMap, content, str(path))

@@ -13,13 +13,12 @@ import numpy as np
 
 from backbench.bench_day.listen import Heard, listen
 from backbench.errors import Fault, Refusal, UserError
-from backbench.manifest import _numbers
 from backbench.readers.find import read_recording
 from backbench.settings import SETTINGS_NAME, Calibration, Settings
 from backbench.signal.find_tone import find_tone
 from backbench.signal.track import Track
 from backbench.toml_text import key_text, lines_of
-from backbench.validation import checked, parse_toml
+from backbench.validation import checked, measures, parse_toml
 
 LEAST_SHARE = 0.05
 """Of full scale: a fainter tone would make a poor calibration."""
@@ -114,6 +113,6 @@ def saved(root: Path, bench: str, calibration: Calibration, settings: Settings) 
                       "correct the one that is there by hand")  # fmt: skip
         raise UserError("the calibration can't be kept", [fault])
     text = path.read_text(encoding="utf-8").rstrip() + "\n\n" + entry_text(bench, calibration)
-    checked(Settings, _numbers(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
+    checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
     path.write_text(text + "\n", encoding="utf-8")
     return path

@@ -7,10 +7,10 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
-from backbench.manifest import Conditions, Key, Name, TrackRole, _numbers, by_marker
+from backbench.manifest import Conditions, Key, Name, TrackRole, by_marker
 from backbench.stimuli import Idle, Stimulus, Strict
 from backbench.toml_text import lines_of
-from backbench.validation import checked, parse_toml, read_bytes
+from backbench.validation import checked, measures, parse_toml, read_bytes
 
 PLAN_NAME = "plan.toml"
 Watts = Annotated[float, Field(gt=0)]
@@ -59,7 +59,7 @@ def read_plan(folder: Path) -> Plan | None:
     path = folder / PLAN_NAME
     if not path.exists():
         return None
-    return checked(Plan, _numbers(parse_toml(read_bytes(path, "the plan"), str(path))), str(path))
+    return checked(Plan, measures(parse_toml(read_bytes(path, "the plan"), str(path))), str(path))
 
 
 def plan_text(plan: Plan) -> str:

@@ -12,10 +12,10 @@ from pydantic import Field
 from backbench.bench_day.cautions import UNATTENDED
 from backbench.bench_day.names import named
 from backbench.bench_day.planned import Step
-from backbench.manifest import Key, Name, _numbers
+from backbench.manifest import Key, Name
 from backbench.stimuli import Strict
 from backbench.toml_text import lines_of
-from backbench.validation import checked, parse_toml, read_bytes
+from backbench.validation import checked, measures, parse_toml, read_bytes
 
 GAP_S = 0.25
 Moment = Annotated[float, Field(ge=0)]
@@ -74,4 +74,4 @@ def run_text(run: Run) -> str:
 
 def read_run(path: Path) -> Run:
     """A layout from its file. Raises UserError."""
-    return checked(Run, _numbers(parse_toml(read_bytes(path, "the layout"), str(path))), str(path))
+    return checked(Run, measures(parse_toml(read_bytes(path, "the layout"), str(path))), str(path))

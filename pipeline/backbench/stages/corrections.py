@@ -7,13 +7,13 @@ import re
 from dataclasses import replace
 
 from backbench.errors import Fault, UserError
-from backbench.manifest import KEY, _numbers
+from backbench.manifest import KEY
 from backbench.settings import SETTINGS_NAME, Settings
 from backbench.stages.places import Places
 from backbench.stages.receive import recall
 from backbench.store import DATABASE_NAME, Store, writing
 from backbench.toml_text import inline, key_text
-from backbench.validation import checked, parse_toml
+from backbench.validation import checked, measures, parse_toml
 from backbench.vault import Receipt
 
 TABLES = (
@@ -97,7 +97,7 @@ def rename_unit(places: Places, old: str, new: str) -> str:
     if faults:
         raise UserError("the unit can't be renamed", faults)
     text = _with_alias((places.root / SETTINGS_NAME).read_text(encoding="utf-8"), old, new)
-    changed = checked(Settings, _numbers(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
+    changed = checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
     _refuse_joined(places, changed)
     return text
 
