@@ -1,14 +1,20 @@
-"""Files of the published folder: written only where they differ, removed where they went."""
+"""Files of the published folder: written only where they differ, and a record of them."""
 
 from __future__ import annotations
 
 import hashlib
 import json
+import os
+import shutil
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
+
+from backbench.durable import flush_file, make_folder, rename
+from backbench.faultpoints import reached
 
 RECORD = ".pages.json"
 
@@ -26,15 +32,45 @@ class Written:
 
 
 def write(folder: Path, path: str, content: bytes) -> Written:
-    """Make the file hold this content; a file that holds it already is left alone."""
+    """Make the file hold this content, or leave it as it was; one that holds it is left alone."""
     final = folder / path
     if final.is_file() and final.read_bytes() == content:
         return Written(path, False)
-    final.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(final.parent)
     aside = final.with_name(final.name + ".part")
+    reached("write")
     aside.write_bytes(content)
-    aside.replace(final)
+    flush_file(aside)
+    rename(aside, final)
     return Written(path, True)
+
+
+def make(folder: Path, path: str, content: bytes, earlier: Path) -> Written:
+    """A file of a site that is being made, taken over from the earlier site where that has it.
+
+    What is made twice in one run, as a chart on two pages, is the same both times.
+    """
+    new, old = folder / path, earlier / path
+    if old.is_file() and old.read_bytes() == content:
+        link(old, new)
+        return Written(path, False)
+    make_folder(new.parent)
+    reached("write")
+    with suppress(FileExistsError), new.open("xb") as stream:
+        stream.write(content)
+    return Written(path, True)
+
+
+def link(earlier: Path, new: Path) -> None:
+    """A file under a second name; a copy where the disk knows no links. Raises OSError."""
+    make_folder(new.parent)
+    reached("write")
+    try:
+        os.link(earlier, new, follow_symlinks=False)
+    except FileExistsError:
+        return
+    except OSError:
+        shutil.copy2(earlier, new, follow_symlinks=False)
 
 
 @dataclass(frozen=True)
@@ -58,19 +94,9 @@ def read_record(folder: Path) -> Record:
         return Record("", ())
 
 
-def settle(folder: Path, digest: str, paths: Iterable[str]) -> list[str]:
-    """Remove what an earlier run made and this one didn't, and record this run; what was removed.
-
-    Only files that the record names are ever removed, and only inside the folder.
-    """
-    kept = sorted(set(paths))
-    gone = sorted(set(read_record(folder).paths) - set(kept))
-    root = folder.resolve()
-    removed = [path for path in gone if (root / path).resolve().is_relative_to(root)]
-    for path in removed:
-        (folder / path).unlink(missing_ok=True)
-    write(folder, RECORD, json.dumps({"digest": digest, "paths": kept}, indent=0).encode())
-    return removed
+def record_bytes(digest: str, paths: Iterable[str]) -> bytes:
+    """The record of a run."""
+    return json.dumps({"digest": digest, "paths": sorted(set(paths))}, indent=0).encode()
 
 
 def digest_of(files: Iterable[Path]) -> str:

@@ -18,7 +18,7 @@ from backbench.errors import UserError
 from backbench.publish import sentences
 from backbench.publish.battery import strip_of
 from backbench.publish.differences import sides_said, told_of
-from backbench.publish.output import Written, write
+from backbench.publish.output import Written, make, write
 from backbench.publish.photographs import Album, Photo, Unshown
 from backbench.publish.pictures import Picture, Studio
 from backbench.publish.render import data_address, json_text, page
@@ -36,13 +36,23 @@ MOST_CHANGES = 12
 
 @dataclass
 class Press:
-    """An open catalogue and the folder that its pages go to."""
+    """An open catalogue and the folder that its pages go to.
+
+    earlier: the site whose like files are taken over, where these pages take its place.
+    """
 
     studio: Studio
     shelf: Shelf
     settings: Settings
     folder: Path
     album: Album = field(default_factory=Album)
+    earlier: Path | None = None
+
+    def file(self, path: str, content: bytes) -> Written:
+        """One file of the site."""
+        if self.earlier is None:
+            return write(self.folder, path, content)
+        return make(self.folder, path, content, self.earlier)
 
     def put(self, path: str, template: str, here: str = "", **values: Any) -> Written:
         """One page, written where it differs. here: the page of the menu that it stands under."""
@@ -52,7 +62,7 @@ class Press:
             template, up=up, script=script, site=self.settings.title, here=here,
             points=self.shelf.points, **values,
         )  # fmt: skip
-        return write(self.folder, path, content)
+        return self.file(path, content)
 
     @cached_property
     def _common(self) -> Common:
@@ -66,7 +76,7 @@ class Press:
         """A picture as a file of the site, and what a template needs of it."""
         path = f"charts/{picture.digest}.svg"
         told = {"src": f"../{path}", "alt": picture.alt, "title": picture.title, "live": live}
-        return told, write(self.folder, path, picture.svg.encode())
+        return told, self.file(path, picture.svg.encode())
 
 
 def review_pages(press: Press, review_key: str) -> Iterator[Written]:
@@ -97,7 +107,7 @@ def _sheet_page(
         yield written
     for photo in photographs:
         if isinstance(photo, Photo):
-            yield write(press.folder, f"photographs/{photo.name}", photo.jpeg)
+            yield press.file(f"photographs/{photo.name}", photo.jpeg)
     key = sheet.review["review_key"]
     written = press.put(
         f"sheets/{key}.html", "sheet.html", "reviews.html",
@@ -208,7 +218,7 @@ def _drawn(
     told, written = press.filed(press.studio.picture(chart, title), live)
     yield told
     yield written
-    yield write(press.folder, f"questions/{live}", offline_page(chart).encode())
+    yield press.file(f"questions/{live}", offline_page(chart).encode())
 
 
 def _askings(shelf: Shelf, query: SavedQuery) -> list[tuple[str, dict[str, str]]]:

@@ -18,6 +18,7 @@ from backbench.publish.output import Written
 from backbench.publish.photographs import Album
 from backbench.publish.pictures import Studio
 from backbench.publish.press import Press, model_page, question_page, review_pages
+from backbench.publish.renewal import put_in_place, renewing
 from backbench.publish.shelf import keep_views, read_shelf
 from backbench.settings import SETTINGS_NAME, read_settings
 
@@ -54,27 +55,30 @@ def publish(
 
     Raises UserError where there is no catalogue or its queries or settings are faulty.
     """
-    digest = output.digest_of(_inputs(root))
-    record = output.read_record(folder)
-    if record.stands(folder, digest):
-        return Published(folder, (), len(record.paths), (), True)
-    with ExitStack() as stack:
-        opened = stack.enter_context(store.reading(root))
-        press = _press(opened, root, folder)
-        jobs = _jobs(press)
-        started(len(jobs))
-        made = list(_all(jobs, press, root, folder, processes, progress))
-    troubled = any(written.trouble for written in made)
-    removed = output.settle(folder, "" if troubled else digest, [written.path for written in made])
+    folder = folder.resolve()
+    with renewing(folder) as aside:
+        digest, record = output.digest_of(_inputs(root)), output.read_record(folder)
+        if record.stands(folder, digest):
+            return Published(folder, (), len(record.paths), (), True)
+        with store.reading(root) as opened:
+            press = _press(opened, root, aside, folder)
+            jobs = _jobs(press)
+            started(len(jobs))
+            made = list(_all(jobs, press, root, folder, processes, progress))
+        done = _published(folder, made, record)
+        stands = "" if done.troubles else digest
+        press.file(output.RECORD, output.record_bytes(stands, [one.path for one in made]))
+        put_in_place(aside, folder, record)
+    return done
+
+
+def _published(folder: Path, made: Sequence[Written], record: output.Record) -> Published:
     changed = sorted({written.path for written in made if written.changed})
     paths = {written.path for written in made}
-    return Published(
-        folder,
-        tuple(changed),
-        len(paths) - len(changed),
-        tuple(removed),
-        troubles=tuple(written.trouble for written in made if written.trouble),
-    )
+    gone = sorted(path for path in {*record.paths} - paths if (folder / path).exists())
+    troubles = tuple(written.trouble for written in made if written.trouble)
+    kept = len(paths) - len(changed)
+    return Published(folder, tuple(changed), kept, tuple(gone), troubles=troubles)
 
 
 def _inputs(root: Path) -> list[Path]:
@@ -85,11 +89,12 @@ def _inputs(root: Path) -> list[Path]:
     return [path for path in found if path.is_file()]
 
 
-def _press(opened: Store, root: Path, folder: Path) -> Press:
+def _press(opened: Store, root: Path, aside: Path, folder: Path) -> Press:
+    """Pages go aside; what was drawn for the site in the folder is not drawn again."""
     keep_views(opened)
     studio = Studio(opened, available(root), folder / "charts")
     album = Album(root, folder / "photographs")
-    return Press(studio, read_shelf(opened), read_settings(root), folder, album)
+    return Press(studio, read_shelf(opened), read_settings(root), aside, album, folder)
 
 
 def _jobs(press: Press) -> list[Job]:
@@ -122,7 +127,7 @@ def _all(
             progress(1)
         return
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, context, _begin, (root, folder)) as pool:
+    with ProcessPoolExecutor(processes, context, _begin, (root, press.folder, folder)) as pool:
         for written in pool.map(_work, jobs, chunksize=4):
             yield from written
             progress(1)
@@ -131,11 +136,11 @@ def _all(
 _worker: list[Press] = []
 
 
-def _begin(root: Path, folder: Path) -> None:
+def _begin(root: Path, aside: Path, folder: Path) -> None:
     """Open the catalogue once in a worker; its connection lives as long as the worker."""
     held = ExitStack()
     opened = held.enter_context(store.reading(root))
-    _worker[:] = [_press(opened, root, folder)]
+    _worker[:] = [_press(opened, root, aside, folder)]
     _stacks.append(held)
 
 
