@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,8 +34,9 @@ def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
         centres.append(float(index[first] + index[last - 1]) / 2)
         levels.append(_median(power[index[first:last:step]]) / math.log(2))
     found = _joined(centres, levels, top)
-    below = np.arange(min(math.ceil(centres[0]), top))
-    found[below] *= (centres[0] / np.maximum(below, 1)) ** _steepness(centres, levels)
+    below = min(math.ceil(centres[0]), top)
+    away = centres[0] / np.maximum(np.arange(below), 1)
+    found[:below] *= away ** _steepness(centres, levels)
     return found
 
 
@@ -42,15 +45,23 @@ def _joined(centres: list[float], levels: list[float], top: int) -> Array:
 
     What np.interp gives, at a fraction of its time for evenly spaced places.
     """
-    ends = np.clip(np.ceil(centres).astype(int), 0, top)
-    slopes = np.diff(levels) / np.diff(centres)
-    counts = np.diff(np.concatenate([[0], ends, [top]]))
-    slope = np.concatenate([[0.0], slopes, [0.0]])
-    offset = np.concatenate([[levels[0]], np.array(levels) - slope[1:] * np.array(centres)])
-    found: Array = np.arange(top, dtype=np.float64)
-    found *= np.repeat(slope, counts)
-    found += np.repeat(offset, counts)
+    ends = [min(math.ceil(centre), top) for centre in centres]
+    found: Array = np.empty(top)
+    found[: ends[0]] = levels[0]
+    found[ends[-1] :] = levels[-1]
+    places = _places(top)
+    for n, (first, last) in enumerate(pairwise(ends)):
+        slope = (levels[n + 1] - levels[n]) / (centres[n + 1] - centres[n])
+        line = np.multiply(places[first:last], slope, out=found[first:last])
+        line += levels[n] - slope * centres[n]
     return found
+
+
+@lru_cache(maxsize=4)
+def _places(count: int) -> Array:
+    places = np.arange(float(count))
+    places.setflags(write=False)
+    return places
 
 
 def _steepness(centres: list[float], levels: list[float]) -> float:
@@ -76,9 +87,13 @@ def degrees_of_freedom(position: float, spread: float) -> float:
 
 
 def _median(values: Array) -> float:
-    """The middle value, of an even number the lower of the two (quicker than numpy's own)."""
+    """The middle value, of an even number the lower of the two (quicker than numpy's own).
+
+    The values are left in another order.
+    """
     middle = (len(values) - 1) // 2
-    return float(np.partition(values, middle)[middle])
+    values.partition(middle)
+    return float(values[middle])
 
 
 def _segments(index: NDArray[np.intp]) -> list[tuple[int, int]]:
@@ -86,7 +101,7 @@ def _segments(index: NDArray[np.intp]) -> list[tuple[int, int]]:
     found: list[tuple[int, int]] = []
     first, count = 0, len(index)
     while first < count:
-        last = int(np.searchsorted(index, math.ceil(max(index[first], 1) * RATIO)))
+        last = int(index.searchsorted(math.ceil(max(int(index[first]), 1) * RATIO)))
         last = max(last, first + LEAST_BINS)
         if count - last < LEAST_BINS:
             last = count

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-import numpy as np
-
 from backbench.signal.track import Array
 
 STANDING = 3.6
@@ -67,8 +65,8 @@ def noise_sum(power: Array, noise: Array, spread: float) -> Square:
     """
     # Sums, not dot products: on vectors of this length the linear algebra library starts
     # threads, which cost more than they save and stall where all cores are busy.
-    least = float(np.sum(noise**2))
-    found = max(2 * float(np.sum(power * noise)) - least, least)
+    least = float((noise * noise).sum())
+    found = max(2 * float((power * noise).sum()) - least, least)
     value = float(power.sum())
     dof = 2 * value**2 / (spread * found) if found > 0 else math.inf
     return Square(value, spread * found, samples=dof)
@@ -80,6 +78,6 @@ def line_power(power: Array, noise: Array, spread: float, samples: float) -> Squ
     The sum over the lobe doesn't depend on where between two bins the line lies, nor on a
     slow drift of its frequency within the record. samples: degrees of freedom of the noise.
     """
-    value, least = float(np.sum(power - noise)), float(np.sum(noise**2))
-    slope = 2 * spread * float(np.mean(noise))
+    value, least = float((power - noise).sum()), float((noise * noise).sum())
+    slope = 2 * spread * float(noise.sum()) / len(noise)
     return Square(value, spread * least, slope, samples)

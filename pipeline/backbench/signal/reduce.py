@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,18 +25,27 @@ def reduced(spectrum: Spectrum, noise: Array) -> tuple[Array, Array]:
     """
     df = spectrum.resolution_hz
     first = max(int(np.ceil(LOWEST_HZ / df)), spectrum.window.half_width)
-    edges = np.unique(np.rint(np.geomspace(first, len(noise), POINTS + 1)).astype(int))
-    starts, counts = edges[:-1], np.diff(edges)
+    starts, counts = _groups(first, len(noise))
     power = spectrum.power[: len(noise)]
-    peaks = np.maximum.reduceat(power[: edges[-1]], starts)
-    means = np.add.reduceat(power[: edges[-1]], starts) / counts
+    peaks = np.maximum.reduceat(power, starts)
+    means = np.add.reduceat(power, starts) / counts
     lines = peaks > noise[starts + counts // 2] * (np.log(counts) + _STANDING)
-    x: Array = (starts + (counts - 1) / 2).astype(np.float64)
+    x: Array = starts + (counts - 1) / 2
     for group in np.flatnonzero(lines):
         start = starts[group]
         x[group] = start + int(np.argmax(power[start : start + counts[group]]))
     y = np.where(lines, _summit(power, x, peaks), means)
     return x * df, np.maximum(y, 1e-40)
+
+
+@lru_cache(maxsize=4)
+def _groups(first: int, end: int) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
+    """First bins of the groups into which bins first to end - 1 are parted, and their numbers."""
+    edges = np.unique(np.rint(np.geomspace(first, end, POINTS + 1)).astype(int))
+    starts, counts = edges[:-1], np.diff(edges)
+    starts.setflags(write=False)
+    counts.setflags(write=False)
+    return starts, counts
 
 
 def _summit(power: Array, x: Array, peaks: Array) -> Array:

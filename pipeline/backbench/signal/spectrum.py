@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.signal.track import Array, Track
 from backbench.signal.window import SEVEN_TERMS, Complex, Window, window
@@ -39,8 +39,9 @@ class Spectrum:
     @cached_property
     def power(self) -> Array:
         """Mean square by bin, V^2, shape (n // 2 + 1,)."""
-        scale = 2 / (self.length * self.window.energy)
-        found: Array = (self.bins.real**2 + self.bins.imag**2) * scale
+        found: Array = np.square(self.bins.real)
+        found += np.square(self.bins.imag)
+        found *= 2 / (self.length * self.window.energy)
         return found
 
     @property
@@ -95,34 +96,18 @@ def read_lines(spectrum: Spectrum, positions: Array) -> Lines:
     return Lines(square, phase, spectrum.length * spectrum.window.energy / magnitude**2)
 
 
-def peak_position(spectrum: Spectrum, peak: int) -> float:
-    """Fractional bin of the line whose greatest bin is `peak`, from the bins on either side.
+def peak_positions(spectrum: Spectrum, peaks: NDArray[np.int_]) -> Array:
+    """Fractional bins of the lines whose greatest bins are `peaks`, from the bins on either side.
 
-    The ratio of the two falls steadily with the line's offset from the middle bin, and the
+    The ratio of the two rises steadily with the line's offset from the middle bin, and the
     window's closed form inverts it. Valid for 1 <= peak < last bin.
     """
-    below, above = np.abs(spectrum.bins[[peak - 1, peak + 1]])
-    if below <= 0 or above <= 0:
-        return float(peak)
-    wanted = np.log(above / below)
-
-    def excess(offset: float) -> float:
-        low, high = spectrum.window.kernel(np.array([-1 - offset, 1 - offset]))
-        return float(np.log(high / low) - wanted)
-
-    return peak + _root(excess)
+    below, above = np.abs(spectrum.bins[peaks - 1]), np.abs(spectrum.bins[peaks + 1])
+    known = (below > 0) & (above > 0)
+    ratio = np.where(known, above, 1.0) / np.where(known, below, 1.0)
+    return peaks + spectrum.window.offset(np.log(ratio))
 
 
-def _root(excess: Callable[[float], float]) -> float:
-    """Offset in [-0.75, 0.75] where a steady, nearly straight function is 0 (secant rule)."""
-    x0, x1 = -0.25, 0.25
-    y0, y1 = excess(x0), excess(x1)
-    for _ in range(12):
-        x2 = min(max(x1 - y1 * (x1 - x0) / (y1 - y0), -0.75), 0.75)
-        x0, y0, x1 = x1, y1, x2
-        if abs(x1 - x0) < 1e-12:
-            break
-        y1 = excess(x1)
-        if y1 == y0:
-            break
-    return x1
+def peak_position(spectrum: Spectrum, peak: int) -> float:
+    """Fractional bin of one line; see peak_positions."""
+    return float(peak_positions(spectrum, np.array([peak]))[0])

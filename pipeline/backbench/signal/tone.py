@@ -102,7 +102,7 @@ class ToneLines:
         spread = self.spectrum.window.spread
         return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
 
-    @property
+    @cached_property
     def selective(self) -> Square:
         """Mean square of the line at the position alone, for tones that may lie in the noise."""
         lines, noise = self._read(np.array([self.position]))
@@ -213,17 +213,13 @@ class ToneLines:
 
         Mains lines count as noise; under a harmonic the noise beside it stands in.
         """
-        band = self._band()
-        bins = np.arange(band.start, band.stop)
-        order = np.rint(bins / self.position).astype(int)
-        removed = np.abs(bins - order * self.position) <= self.half
-        last = self.last_order(BAND_HZ[1])
-        standing = np.zeros(max(int(order.max()), last, 1) + 1, dtype=bool)
-        standing[:2] = True
+        band, last = self._band(), self.last_order(BAND_HZ[1])
+        removed = self._near_fundamental(band)
         if last >= 2:
             found = self.harmonics(last)
-            standing[2 : last + 1] = found.square > STANDING * found.noise
-        return self._left(band, removed & standing[order])
+            standing = found.orders[found.square > STANDING * found.noise]
+            removed += [self.lobe(order * self.position) for order in standing.tolist()]
+        return self._left(band, removed)
 
     def _band(self, top_hz: float = BAND_HZ[1]) -> slice:
         """20 Hz to a frequency, with the whole lobe of a harmonic at the upper edge."""
@@ -232,19 +228,18 @@ class ToneLines:
         stop = max(band.stop, math.floor(last + self.half) + 1)
         return slice(band.start, min(stop, len(self.noise)))
 
-    def _near_fundamental(self, band: slice) -> NDArray[np.bool_]:
-        bins = np.arange(band.start, band.stop)
-        near: NDArray[np.bool_] = (np.abs(bins - self.position) <= self.half) | (bins < self.half)
-        return near
+    def _near_fundamental(self, band: slice) -> list[slice]:
+        """Bins of the steady part, as far as the band holds them, and of the fundamental."""
+        return [slice(band.start, math.ceil(self.half)), self.lobe(self.position)]
 
     def _left(
         self,
         band: slice,
-        removed: NDArray[np.bool_],
+        removed: list[slice],
         top_hz: float = BAND_HZ[1],
         weights: Array | None = None,
     ) -> Square:
-        """Sum of a band in which the noise stands in for the removed bins.
+        """Sum of a band in which the noise stands in for the removed stretches of bins.
 
         weights: power factors by bin of the band, None for 1.
         """
@@ -254,11 +249,14 @@ class ToneLines:
                 f"{top_hz / 1000:g} kHz; record at 44.1 kHz or more"
             )
         power, noise = self.spectrum.power[band], self.noise[band]
-        if weights is not None:
-            power, noise = power * weights, noise * weights
-        kept = ~removed
-        filled = float(noise[removed].sum())
-        left = noise_sum(power[kept], noise[kept], self.spectrum.window.spread)
+        given = 1.0 if weights is None else weights
+        power, noise = power * given, noise * given
+        filled = 0.0
+        for bins in removed:
+            here = slice(max(bins.start - band.start, 0), max(bins.stop - band.start, 0))
+            filled += float(noise[here].sum())
+            power[here] = noise[here] = 0.0
+        left = noise_sum(power, noise, self.spectrum.window.spread)
         floor = left.floor + 2 * filled**2 / self.samples
         value = left.value + filled
         return Square(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
