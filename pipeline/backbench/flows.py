@@ -1,7 +1,7 @@
 """The orchestrated way through the stages; the one place that knows Prefect.
 
-Flows are thin: each task is one stage function over one review, so that the run history
-shows reviews, and the same stages run without it.
+Flows are thin: each task is one stage function over a few reviews, so that the run history
+names them, and the same stages run without it.
 """
 
 from __future__ import annotations
@@ -17,25 +17,24 @@ from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settin
 
 from backbench.errors import Fault, UserError
 from backbench.stages.inbox import settled
-from backbench.stages.ingest import Outcome, finish, planned_work, prepare
+from backbench.stages.ingest import Outcome, finish, in_groups, planned_work, prepare
 from backbench.stages.places import Places, places
 from backbench.stages.work import Work
 from backbench.stages.workers import Progress, Workers
-from backbench.store import Writer
 
 
-@task(name="analyse a review", task_run_name="analyse {key}", retries=1, cache_policy=NO_CACHE)
-def analyse_task(key: str, work: Work, workers: Workers) -> list[Path]:
-    """Wait for the review's captures, which worker processes analyse."""
-    return workers.collect(work)
+@task(name="analyse", task_run_name="analyse {keys}", retries=1, cache_policy=NO_CACHE)
+def analyse_task(keys: str, group: Sequence[Work], workers: Workers) -> list[list[Path]]:
+    """Wait for the captures of some reviews, which worker processes analyse."""
+    return [workers.collect(work) for work in group]
 
 
-@task(name="load a review", task_run_name="load {key}", retries=2, cache_policy=NO_CACHE)
+@task(name="load", task_run_name="load {keys}", retries=2, cache_policy=NO_CACHE)
 def load_task(
-    key: str, places: Places, writer: Writer, work: Work, chunks: Sequence[Path]
-) -> Outcome:
+    keys: str, places: Places, group: Sequence[Work], chunks: Sequence[Sequence[Path]]
+) -> list[Outcome]:
     """One transaction; safe to try again."""
-    return finish(places, writer, work, chunks)
+    return finish(places, list(zip(group, chunks, strict=True)))
 
 
 @flow(name="inbox", retries=1, retry_delay_seconds=10)
@@ -85,12 +84,10 @@ def carry_out(
     @flow(name="ingest", validate_parameters=False)
     def ingest(reviews: list[str]) -> list[Outcome]:
         outcomes: list[Outcome] = []
-        with Writer(places.database) as writer:
-            for key, work in zip(reviews, works, strict=True):
-                if not workers.ready(work):
-                    writer.close()
-                chunks = analyse_task(key, work, workers) if work.jobs else []
-                outcomes.append(load_task(key, places, writer, work, chunks))
+        for group in in_groups(works):
+            keys = ", ".join(work.planned.key for work in group)
+            chunks = analyse_task(keys, group, workers)
+            outcomes += load_task(keys, places, group, chunks)
         return outcomes
 
     keys = [work.planned.key for work in works]

@@ -24,7 +24,6 @@ from backbench.faultpoints import reached
 
 DATABASE_NAME = "catalogue.duckdb"
 PATIENCE_S = 10.0
-HOLD_S = 2.0
 GATE = ".gate"
 CANT_OPEN = "the database can't be opened"
 MAKING = ".making-"
@@ -228,40 +227,6 @@ def copy_database(folder: Path, aside: Path) -> None:
 
 def _log(database: Path) -> Path:
     return database.with_name(database.name + ".wal")
-
-
-class Writer:
-    """The writer's connection over several short transactions.
-
-    Opening and closing costs more than loading a review, so it stays open from one to the next
-    while there is work at once; readers of other processes wait no longer than HOLD_S.
-    """
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        self._open: ExitStack | None = None
-        self._since = 0.0
-
-    def __enter__(self) -> Writer:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
-    def store(self) -> Store:
-        """The open connection, opened where it was closed. Raises UserError as `writing`."""
-        if self._open is not None and time.monotonic() - self._since > HOLD_S:
-            self.close()
-        if self._open is None:
-            self._open, self._since = ExitStack(), time.monotonic()
-            self._store = self._open.enter_context(writing(self._folder))
-        return self._store
-
-    def close(self) -> None:
-        """Let others have the file."""
-        if self._open is not None:
-            self._open.close()
-            self._open = None
 
 
 @contextmanager

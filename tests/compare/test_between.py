@@ -174,6 +174,6 @@ def test_assigning_again_changes_nothing(given: Any) -> None:
 
     before = contents()
     with writing(folder) as store, store.transaction():
-        assign_points(store, "r-a")
+        assign_points(store, ["r-a"])
         assign_all_points(store)
     assert contents() == before

@@ -143,7 +143,7 @@ def test_review_by_review_gives_the_same_as_all_at_once(given: Any) -> None:
     assert [len(keys) for keys in at_once.values()] == [2, 2, 2, 2]
     with writing(folder) as store, store.transaction():
         for review in ("r2", "r1"):
-            assign_points(store, review)
+            assign_points(store, [review])
     assert points(folder) == at_once
 
 

@@ -170,14 +170,15 @@ class Runner:
         return lambda tell: self._taken_in([self.reviews[name] for name in chosen], tell)
 
     def _taken_in(self, folders: list[Path] | None, tell: Told) -> None:
-        """Ingest, or recompute; each review is acknowledged as it is finished."""
+        """Ingest, or recompute; reviews are acknowledged as they are finished."""
         finish = ingest.finish
 
-        def finished(places: Any, writer: Any, work: Any, chunks: Any) -> Any:
-            outcome = finish(places, writer, work, chunks)
-            assert not outcome.failed, outcome
-            tell({"review": outcome.review, "manifest": work.planned.receipt.manifest})
-            return outcome
+        def finished(places: Any, group: Any) -> Any:
+            outcomes = finish(places, group)
+            for outcome, (work, _) in zip(outcomes, group, strict=True):
+                assert not outcome.failed, outcome
+                tell({"review": outcome.review, "manifest": work.planned.receipt.manifest})
+            return outcomes
 
         ingest.finish = finished
         if folders is None:

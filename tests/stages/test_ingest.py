@@ -133,7 +133,7 @@ def test_staged_work_of_a_broken_run_is_carried_on(
         raise RuntimeError("power cut")
 
     with monkeypatch.context() as patched:
-        patched.setattr(ingest, "load_review", broken)
+        patched.setattr(ingest, "load_reviews", broken)
         with pytest.raises(RuntimeError):
             take_in(catalogue, folder)
     assert catalogue.reviews().is_empty()

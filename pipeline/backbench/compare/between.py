@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any, NamedTuple
 
+from backbench.compare.chosen import chosen_reviews
 from backbench.metrics.rising import LEAST_LEVELS, bend
 from backbench.store import Store
 
@@ -180,28 +181,27 @@ ORDER BY point_key, steps.review_key, steps.unit_key, steps.output, steps.metric
 """
 
 
-def assign_between(store: Store, windows: dict[str, object], review_key: str | None) -> None:
-    """Add the readings between steps, of one review or of all, once others are assigned.
+def assign_between(
+    store: Store, windows: dict[str, object], review_keys: Sequence[str] | None
+) -> None:
+    """Add the readings between steps, of some reviews or of all, once others are assigned.
 
     Inside the caller's transaction; those made before must be gone (`forget_between`).
     """
-    chosen = "true" if review_key is None else "review_key = $review_key"
+    chosen, values = chosen_reviews(review_keys)
     same = " AND ".join(f"steps.{n} IS NOT DISTINCT FROM open_places.{n}" for n in PLACE)
     sql = SWEEPS.format(chosen=chosen, place=", ".join(PLACE), same=same)
     names = ("frequency_within", "load_within")
-    values = {**{n: windows[n] for n in names}, "metrics": [*BETWEEN], "least": LEAST_LEVELS}
-    if review_key is not None:
-        values["review_key"] = review_key
+    values |= {**{n: windows[n] for n in names}, "metrics": [*BETWEEN], "least": LEAST_LEVELS}
     _insert(store, list(_found(store.frame(sql, values).to_dicts())))
 
 
-def forget_between(store: Store, review_key: str | None) -> None:
-    """Remove what `assign_between` added to one review, or to all."""
-    chosen = "interpolated" if review_key is None else "interpolated AND review_key = $review"
-    values = {} if review_key is None else {"review": review_key}
+def forget_between(store: Store, review_keys: Sequence[str] | None) -> None:
+    """Remove what `assign_between` added to some reviews, or to all."""
+    chosen, values = chosen_reviews(review_keys)
     gone = (
         "SELECT review_key, analysis_key FROM reading JOIN reading_point "
-        f"USING (review_key, reading_key) WHERE {chosen}"
+        f"USING (review_key, reading_key) WHERE interpolated AND {chosen}"
     )
     for table in ("analysis_capture", "analysis", "reading"):
         store.run(f"DELETE FROM {table} WHERE (review_key, analysis_key) IN ({gone})", values)
@@ -239,21 +239,29 @@ def _key(*parts: str) -> str:
     return hashlib.sha256("\n".join(("between", *parts)).encode()).hexdigest()[:32]
 
 
-ANALYSIS = """
-INSERT INTO analysis BY NAME
-SELECT $made AS analysis_key, review_key, calibration_key, environment_key
-FROM analysis WHERE review_key = $review AND analysis_key = $below
+MADE = """
+(SELECT unnest($made) AS analysis_key, unnest($reviews) AS review_key, unnest($below) AS below,
+        unnest($above) AS above) AS made
 """
-ORIGINALS = """
+ANALYSES = f"""
+INSERT INTO analysis BY NAME
+SELECT made.analysis_key, made.review_key, calibration_key, environment_key
+FROM {MADE}
+JOIN analysis ON analysis.review_key = made.review_key AND analysis.analysis_key = made.below
+"""
+ORIGINALS = f"""
 INSERT INTO analysis_capture BY NAME
-SELECT DISTINCT $made AS analysis_key, review_key, sha256
-FROM analysis_capture
-WHERE review_key = $review AND list_contains([$below, $above], analysis_key)
+SELECT DISTINCT made.analysis_key, made.review_key, sha256
+FROM {MADE}
+JOIN analysis_capture AS link
+  ON link.review_key = made.review_key AND link.analysis_key IN (made.below, made.above)
 """
 
 
 def _insert(store: Store, found: Sequence[tuple[Row, Between]]) -> None:
     """The readings, their places, and what leads back to the captures of both steps."""
+    if not found:
+        return
     points = [
         {
             "reading_key": row["reading_key"], "review_key": row["review_key"],
@@ -264,10 +272,11 @@ def _insert(store: Store, found: Sequence[tuple[Row, Between]]) -> None:
     readings = [{n: v for n, v in row.items() if n != "point_key"} for row, _ in found]
     store.append("reading", readings)
     store.append("reading_point", points)
-    for row, between in found:
-        keys = {
-            "made": row["analysis_key"], "review": row["review_key"],
-            "below": between.below["analysis_key"],
-        }  # fmt: skip
-        store.run(ANALYSIS, keys)
-        store.run(ORIGINALS, {**keys, "above": between.above["analysis_key"]})
+    made = {
+        "made": [row["analysis_key"] for row, _ in found],
+        "reviews": [row["review_key"] for row, _ in found],
+        "below": [between.below["analysis_key"] for _, between in found],
+        "above": [between.above["analysis_key"] for _, between in found],
+    }
+    store.run(ANALYSES, made)
+    store.run(ORIGINALS, made)

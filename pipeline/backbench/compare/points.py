@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from backbench.compare.between import assign_between, forget_between
+from backbench.compare.chosen import chosen_reviews
 from backbench.errors import Fault, UserError
 from backbench.settings import SETTINGS_NAME, Settings, Window
 from backbench.store import Store
@@ -239,23 +240,24 @@ ORDER BY review_key, point_key, reading_key
 """
 
 
-def assign_points(store: Store, review_key: str) -> None:
-    """Fill reading_point for one review. Inside the caller's transaction; repeatable.
+def assign_points(store: Store, review_keys: Sequence[str]) -> None:
+    """Fill reading_point for some reviews. Inside the caller's transaction; repeatable.
 
     Windows: frequency 1 %, load 5 %, power and level as the test point says. A reading may meet
     several points; a reading without a value meets them too, where none with a value does. Where
     none is within a point's power, one is worked out between two steps of a power sweep.
     """
-    forget_between(store, review_key)
-    store.run("DELETE FROM reading_point WHERE review_key = $review", {"review": review_key})
-    chosen = ASSIGN.format(chosen="review_key = $review_key")
-    store.run(chosen, {**WINDOWS, "review_key": review_key})
-    assign_between(store, WINDOWS, review_key)
+    _assign(store, review_keys)
 
 
 def assign_all_points(store: Store) -> None:
     """Fill reading_point for every review, after the points themselves were changed."""
-    forget_between(store, None)
-    store.run("DELETE FROM reading_point")
-    store.run(ASSIGN.format(chosen="true"), WINDOWS)
-    assign_between(store, WINDOWS, None)
+    _assign(store, None)
+
+
+def _assign(store: Store, review_keys: Sequence[str] | None) -> None:
+    chosen, values = chosen_reviews(review_keys)
+    forget_between(store, review_keys)
+    store.run(f"DELETE FROM reading_point WHERE {chosen}", values)
+    store.run(ASSIGN.format(chosen=chosen), {**WINDOWS, **values})
+    assign_between(store, WINDOWS, review_keys)

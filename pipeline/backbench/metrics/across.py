@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from operator import attrgetter
 
 from backbench.metrics.declare import Bound, CurveData, Figure
 
@@ -50,6 +51,13 @@ class Reading:
     analysis_key: str = ""
     controls: str | None = None
     minutes_on: float | None = None
+
+
+_CAPTURE = attrgetter("metric", "analysis_key", "unit_key", "output")
+_CONDITIONS = attrgetter(
+    "stimulus", "frequency_hz", "power_w", "load_ohm",
+    "load_kind", "generator_vrms", "input", "tap", "volume", "driven", "calibration_key",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,21 +138,30 @@ class Session:
 
     @cached_property
     def _by_capture(self) -> dict[Hashable, list[Reading]]:
-        valued = (r for r in self.readings if r.value is not None)
-        return grouped(valued, lambda r: (r.metric, r.analysis_key, r.unit_key, r.output))
+        return grouped((r for r in self.readings if r.value is not None), _CAPTURE)
+
+    @cached_property
+    def _by_conditions(self) -> dict[tuple[object, ...], Reading]:
+        found: dict[tuple[object, ...], Reading] = {}
+        for reading in self.readings:
+            if reading.value is not None:
+                found.setdefault((*_CAPTURE(reading), *_CONDITIONS(reading)), reading)
+        return found
 
     def beside(self, metric: str, like: Reading) -> list[Reading]:
         """Readings of a metric, with a number, on the same output in the same capture."""
-        place = (metric, like.analysis_key, like.unit_key, like.output)
-        return self._by_capture.get(place, [])
+        return self._by_capture.get((metric, *_CAPTURE(like)[1:]), [])
+
+    def same_capture(self, metric: str, like: Reading) -> Reading | None:
+        """The reading of another metric on the same output under all the same conditions."""
+        return self._by_conditions.get((metric, *_CAPTURE(like)[1:], *_CONDITIONS(like)))
 
     def of(self, metric: str, **same: object) -> list[Reading]:
         """Readings of a metric that carry a number, with the given conditions equal."""
-        return [
-            r
-            for r in self._by_metric.get(metric, ())
-            if all(getattr(r, name) == value for name, value in same.items())
-        ]
+        found = self._by_metric.get(metric, [])
+        for name, value in same.items():
+            found = [r for r in found if getattr(r, name) == value]
+        return [*found]
 
 
 def grouped(
@@ -178,26 +195,9 @@ def _relative(reading: Reading, part: float | None) -> float:
     return abs((part or 0.0) / reading.value) if reading.value else 0.0
 
 
-def same_capture(session: Session, metric: str, like: Reading) -> Reading | None:
-    """The reading of another metric on the same output under all the same conditions."""
-    return next(
-        (r for r in session.beside(metric, like) if _conditions(r) == _conditions(like)), None
-    )
-
-
-def _conditions(reading: Reading) -> tuple[object, ...]:
-    return tuple(getattr(reading, name) for name in CAPTURE_CONDITIONS)
-
-
-CAPTURE_CONDITIONS = (
-    "stimulus", "frequency_hz", "power_w", "load_ohm",
-    "load_kind", "generator_vrms", "input", "tap", "volume", "driven", "calibration_key",
-)  # fmt: skip
-
-
 def distortion_of(session: Session, reading: Reading) -> float:
     """THD in percent of the capture that a reading comes from; 0 where it isn't known."""
-    found = same_capture(session, "thd", reading)
+    found = session.same_capture("thd", reading)
     return (found.value or 0.0) if found else 0.0
 
 

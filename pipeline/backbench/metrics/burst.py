@@ -17,7 +17,6 @@ from backbench.metrics.across import (
     grouped,
     relative_estimation,
     relative_uncertainty,
-    same_capture,
 )
 from backbench.metrics.declare import Figure, Material, derived, metric, view
 from backbench.signal.burst import Bursts, read_bursts
@@ -147,7 +146,7 @@ def _place(r: Reading) -> tuple[object, ...]:
 
 def _headroom(session: Session, powers: list[Reading]) -> Derived | RefusedDerivation:
     rated = session.rated_power_w[powers[0].unit_key]
-    told = [(r, same_capture(session, "burst_distortion", r)) for r in powers]
+    told = [(r, session.same_capture("burst_distortion", r)) for r in powers]
     known = [(r, d) for r, d in told if d is not None and d.value is not None]
     sources = tuple(one for pair in known for one in pair) or tuple(powers)
     clean = [r for r, d in known if (d.value or 0.0) <= LIMIT_PERCENT]

@@ -14,7 +14,6 @@ from backbench.metrics.across import (
     Session,
     grouped,
     relative_uncertainty,
-    same_capture,
 )
 from backbench.metrics.declare import Figure, derived
 from backbench.metrics.power_limit import published_limit
@@ -110,7 +109,7 @@ def _test(session: Session, readings: list[Reading], power_w: float, limit: floa
     sources: list[Reading] = []
     found: bool | None = None
     for distortion in readings:
-        power = same_capture(session, "output_power", distortion)
+        power = session.same_capture("output_power", distortion)
         if power is None or not power.value or distortion.value is None:
             continue
         if power.value * (1 + 2 * relative_uncertainty(power)) < power_w / 2:

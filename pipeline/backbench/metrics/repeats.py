@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from operator import attrgetter
 
 from backbench.metrics.across import Derived, Reading, Session, grouped, limited
 from backbench.metrics.declare import Figure, derived
@@ -36,7 +37,7 @@ def repeatability(session: Session) -> Iterator[Derived]:
     """Standard deviation of repeated captures of one reading, in percent of their mean."""
     for metric, told in REPEATED.items():
         usable = [r for r in session.of(metric) if r.bound is None and r.analysis_key]
-        for same in grouped(usable, lambda r: tuple(getattr(r, n) for n in SETTINGS)).values():
+        for same in grouped(usable, attrgetter(*SETTINGS)).values():
             taken = {r.analysis_key: r for r in reversed(same)}
             if len(taken) > 1:
                 yield _spread_of(metric, told, [*taken.values()][::-1])

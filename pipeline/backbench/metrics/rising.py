@@ -12,7 +12,6 @@ from backbench.metrics.across import (
     grouped,
     relative_estimation,
     relative_uncertainty,
-    same_capture,
 )
 
 LEAST_LEVELS = 3
@@ -90,7 +89,7 @@ def kind_of_distortion(levels: Sequence[Level]) -> dict[str, str]:
 def _distortions(session: Session) -> list[Reading]:
     """The wide reading of each capture that has one, else the other."""
     wide = session.of(PREFERRED)
-    narrow = [r for r in session.of(OTHER) if same_capture(session, PREFERRED, r) is None]
+    narrow = [r for r in session.of(OTHER) if session.same_capture(PREFERRED, r) is None]
     return [r for r in wide + narrow if r.power_w and r.value and r.load_ohm and r.bound != "lower"]
 
 
@@ -103,7 +102,7 @@ def _place(r: Reading) -> tuple[object, ...]:
 
 def _levels(session: Session, distortions: list[Reading]) -> Iterator[Level]:
     for distortion in distortions:
-        power = same_capture(session, "output_power", distortion)
+        power = session.same_capture("output_power", distortion)
         if power is None or not power.value or not distortion.value:
             continue
         yield Level(

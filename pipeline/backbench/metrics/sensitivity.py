@@ -15,7 +15,6 @@ from backbench.metrics.across import (
     grouped,
     relative_estimation,
     relative_uncertainty,
-    same_capture,
 )
 from backbench.metrics.declare import Figure, derived
 from backbench.metrics.power_limit import LIMITS_PERCENT
@@ -76,7 +75,7 @@ def _place(r: Reading) -> tuple[object, ...]:
 
 def _driven(session: Session, levels: Sequence[Reading]) -> Iterator[Driven]:
     for level in levels:
-        gain = same_capture(session, "gain", level)
+        gain = session.same_capture("gain", level)
         if gain is None or gain.value is None or not level.value:
             continue
         x = math.log(level.value)
@@ -143,8 +142,8 @@ def input_at_limit(session: Session) -> Iterator[Given]:
 def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[Level]:
     """Distortion against the input, each level with its gain in the place of its power."""
     for point in points:
-        found = same_capture(session, PREFERRED, point.level)
-        found = found or same_capture(session, OTHER, point.level)
+        found = session.same_capture(PREFERRED, point.level)
+        found = found or session.same_capture(OTHER, point.level)
         if found is not None and found.value and found.bound != "lower":
             yield Level(
                 point.y, math.log(found.value), point.u_input, 0.0, relative_uncertainty(found),

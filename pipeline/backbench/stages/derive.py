@@ -1,12 +1,15 @@
-"""Readings across the captures of a review."""
+"""Readings across the captures of each review."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
+from backbench.compare.chosen import chosen_reviews
 from backbench.metrics.across import (
     CurveReading,
     Derived,
@@ -21,35 +24,44 @@ from backbench.metrics.registry import registry
 from backbench.stages.rows import Row, canonical, digest, figure_columns
 from backbench.store import Store
 
+OWN_COLUMNS = {
+    "key": "reading.reading_key", "order": "reading.order_n",
+    "calibration_key": "analysis.calibration_key", "controls": "capture.controls",
+    "minutes_on": "capture.minutes_on",
+    "load_uncertainty": "bench.load_uncertainty_percent / 100",
+}  # fmt: skip
+COLUMNS = [OWN_COLUMNS.get(name, f"reading.{name}") for name in Reading.__dataclass_fields__]
+DETAIL = [*Reading.__dataclass_fields__].index("detail")
+
 # The order decides which of two equal candidates a derivation takes: that of the manifest.
-SESSION = """
-SELECT reading.*, analysis.calibration_key, capture.controls, capture.minutes_on,
-    bench.load_uncertainty_percent / 100 AS load_uncertainty
+SESSION = f"""
+SELECT review_key, {", ".join(COLUMNS)}
 FROM reading
 JOIN analysis USING (review_key, analysis_key)
 JOIN capture USING (review_key, analysis_key)
 JOIN review USING (review_key)
 JOIN bench USING (bench_key)
-WHERE reading.review_key = ? AND reading.unit_key <> '' AND reading.status <> 'entered'
-ORDER BY capture.position, reading.unit_key, reading.output, reading.metric, reading.reading_key
+WHERE {{chosen}} AND reading.unit_key <> '' AND reading.status <> 'entered'
+ORDER BY review_key, capture.position, reading.unit_key, reading.output, reading.metric,
+    reading.reading_key
 """
 
 ORIGINALS = """
-SELECT analysis_key, list(sha256 ORDER BY sha256)
-FROM analysis_capture WHERE review_key = ? GROUP BY analysis_key
+SELECT review_key, analysis_key, list(sha256 ORDER BY sha256)
+FROM analysis_capture WHERE {chosen} GROUP BY ALL
 """
 
 RESPONSES = """
 SELECT curve.* FROM curve JOIN capture USING (review_key, analysis_key)
-WHERE curve.review_key = ? AND curve.curve = 'response' AND curve.unit_key <> ''
-ORDER BY capture.position, curve.unit_key, curve.output
+WHERE {chosen} AND curve.curve = 'response' AND curve.unit_key <> ''
+ORDER BY review_key, capture.position, curve.unit_key, curve.output
 """
 
-PROMISED = "SELECT * FROM published WHERE review_key = ? ORDER BY unit_key, position"
+PROMISED = "SELECT * FROM published WHERE {chosen} ORDER BY review_key, unit_key, position"
 
 RATED = """
-SELECT unit_key, rated_power_w FROM appearance
-WHERE review_key = ? AND rated_power_w IS NOT NULL
+SELECT review_key, unit_key, rated_power_w FROM appearance
+WHERE {chosen} AND rated_power_w IS NOT NULL
 """
 
 CONDITIONS = (
@@ -59,50 +71,88 @@ CONDITIONS = (
 Given = Derived | RefusedDerivation
 
 
-def derive_review(store: Store, review_key: str, environment_key: str) -> None:
-    """Work out every derived metric and curve of a review. Inside the caller's transaction.
+@dataclass
+class Worked:
+    """Rows worked out across captures; made_from: captures' analyses by review and analysis."""
 
-    The review's captures and readings must be in place, and no derived reading among them.
+    readings: list[Row] = field(default_factory=list)
+    curves: list[Row] = field(default_factory=list)
+    made_from: dict[tuple[str, str], set[str]] = field(default_factory=dict)
+
+
+def derive_reviews(store: Store, review_keys: Sequence[str], environment_key: str) -> None:
+    """Work out every derived metric and curve of some reviews. Inside the caller's transaction.
+
+    The reviews' captures and readings must be in place, and no derived reading among them.
     """
-    session, analyses = _session(store, review_key)
-    rows: list[Row] = []
-    made_from: dict[str, set[str]] = {}
+    worked = Worked()
+    for key, session in _sessions(store, review_keys).items():
+        _derive(key, session, worked)
+    store.append("reading", worked.readings)
+    store.append("curve", worked.curves)
+    _insert_analyses(store, review_keys, environment_key, worked.made_from)
+
+
+def _derive(review_key: str, session: Session, worked: Worked) -> None:
     for metric in registry().derivations():
         assert metric.derive is not None
         for given in metric.derive(session):
-            row = _row(metric, given, review_key)
-            rows.append(row)
-            sources = {analyses[reading.key] for reading in given.made_from}
-            made_from.setdefault(row["analysis_key"], set()).update(sources)
-    curves: list[Row] = []
+            worked.readings.append(_row(metric, given, review_key))
+            _trace(worked, worked.readings[-1], given)
     for curve in registry().curve_derivations():
         assert curve.derive is not None
         for drawn in curve.derive(session):
-            row = _curve_row(curve, drawn, review_key)
-            curves.append(row)
-            sources = {analyses[reading.key] for reading in drawn.made_from}
-            made_from.setdefault(row["analysis_key"], set()).update(sources)
-    store.append("reading", rows)
-    store.append("curve", curves)
-    _insert_analyses(store, review_key, environment_key, made_from)
+            worked.curves.append(_curve_row(curve, drawn, review_key))
+            _trace(worked, worked.curves[-1], drawn)
 
 
-def _session(store: Store, review_key: str) -> tuple[Session, dict[str, str]]:
-    """The measured readings of a review, and the analysis that each came from."""
-    found = store.frame(SESSION, [review_key]).to_dicts()
-    readings = [_reading(row) for row in found]
-    session = Session(
-        readings, _curves(store, review_key, readings), _promised(store, review_key),
-        dict(store.rows(RATED, [review_key])),
-    )  # fmt: skip
-    return session, {row["reading_key"]: row["analysis_key"] for row in found}
+def _trace(worked: Worked, row: Row, given: Given | DerivedCurve) -> None:
+    made = worked.made_from.setdefault((row["review_key"], row["analysis_key"]), set())
+    made.update(reading.analysis_key for reading in given.made_from)
 
 
-def _curves(store: Store, review_key: str, readings: list[Reading]) -> list[CurveReading]:
+def _sessions(store: Store, review_keys: Sequence[str]) -> dict[str, Session]:
+    """The measured readings of each review, with what else its derivations may ask for."""
+    readings = _readings(store, review_keys)
+    curves, promised, rated = (
+        _by_review(store, sql, review_keys) for sql in (RESPONSES, PROMISED, RATED)
+    )
+    return {
+        key: Session(
+            readings[key], _curves(curves.get(key, []), readings[key]),
+            [_promised(row) for row in promised.get(key, [])],
+            {row["unit_key"]: row["rated_power_w"] for row in rated.get(key, [])},
+        )
+        for key in review_keys
+    }  # fmt: skip
+
+
+def _readings(store: Store, review_keys: Sequence[str]) -> dict[str, list[Reading]]:
+    chosen, values = chosen_reviews(review_keys)
+    details: dict[str, dict[str, str]] = {}
+    readings: dict[str, list[Reading]] = {key: [] for key in review_keys}
+    for review, *columns in store.rows(SESSION.format(chosen=chosen), values):
+        text = columns[DETAIL]
+        if text not in details:
+            details[text] = json.loads(text)
+        columns[DETAIL] = details[text]
+        readings[review].append(Reading(*columns))
+    return readings
+
+
+def _by_review(store: Store, sql: str, review_keys: Sequence[str]) -> dict[str, list[Row]]:
+    chosen, values = chosen_reviews(review_keys)
+    rows: dict[str, list[Row]] = {}
+    for row in store.frame(sql.format(chosen=chosen), values).to_dicts():
+        rows.setdefault(row["review_key"], []).append(row)
+    return rows
+
+
+def _curves(rows: Sequence[Row], readings: list[Reading]) -> list[CurveReading]:
     """The responses, each beside a reading that carries the conditions of its capture."""
     like = {(r.analysis_key, r.unit_key, r.output): r for r in reversed(readings)}
     found = []
-    for row in store.frame(RESPONSES, [review_key]).to_dicts():
+    for row in rows:
         place = (row["analysis_key"], row["unit_key"], row["output"])
         if place in like:
             u = None if row["uncertainty"] is None else np.array(row["uncertainty"])
@@ -111,18 +161,8 @@ def _curves(store: Store, review_key: str, readings: list[Reading]) -> list[Curv
     return found
 
 
-def _promised(store: Store, review_key: str) -> list[Promised]:
-    names = Promised.__dataclass_fields__
-    rows = store.frame(PROMISED, [review_key]).to_dicts()
-    return [Promised(**{name: row[name] for name in names}) for row in rows]
-
-
-def _reading(row: Row) -> Reading:
-    same = {name: row[name] for name in Reading.__dataclass_fields__ if name in row}
-    return Reading(
-        **{**same, "detail": json.loads(row["detail"])}, key=row["reading_key"],
-        order=row["order_n"],
-    )  # fmt: skip
+def _promised(row: Row) -> Promised:
+    return Promised(**{name: row[name] for name in Promised.__dataclass_fields__})
 
 
 def _row(metric: Metric, given: Given, review_key: str) -> Row:
@@ -191,24 +231,20 @@ def _own_conditions(given: Given) -> Row:
 
 
 def _insert_analyses(
-    store: Store, review_key: str, environment_key: str, made_from: dict[str, set[str]]
+    store: Store,
+    review_keys: Sequence[str],
+    environment_key: str,
+    made_from: dict[tuple[str, str], set[str]],
 ) -> None:
-    originals = dict(store.rows(ORIGINALS, [review_key]))
-    store.append(
-        "analysis",
-        [
-            {
-                "analysis_key": key, "review_key": review_key,
-                "environment_key": environment_key,
-            }
-            for key in made_from
-        ],
-    )  # fmt: skip
-    store.append(
-        "analysis_capture",
-        [
-            {"analysis_key": key, "review_key": review_key, "sha256": sha256}
-            for key, analyses in made_from.items()
-            for sha256 in sorted({sha for a in analyses for sha in originals.get(a, ())})
-        ],
-    )
+    chosen, values = chosen_reviews(review_keys)
+    rows = store.rows(ORIGINALS.format(chosen=chosen), values)
+    originals = {(review, analysis): kept for review, analysis, kept in rows}
+    store.append("analysis", [
+        {"analysis_key": key, "review_key": review, "environment_key": environment_key}
+        for review, key in made_from
+    ])  # fmt: skip
+    store.append("analysis_capture", [
+        {"analysis_key": key, "review_key": review, "sha256": sha256}
+        for (review, key), analyses in made_from.items()
+        for sha256 in sorted({sha for a in analyses for sha in originals.get((review, a), ())})
+    ])  # fmt: skip

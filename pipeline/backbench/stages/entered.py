@@ -12,7 +12,6 @@ from backbench.metrics.declare import Metric
 from backbench.metrics.registry import registry
 from backbench.stages.rows import Row, canonical, digest
 from backbench.stages.written import Written, read_figure
-from backbench.store import Store
 
 if TYPE_CHECKING:
     from backbench.stages.plan import PlannedReview
@@ -45,25 +44,26 @@ def written_value(figure: Entered) -> Written:
     return read_figure(figure.value, unit, decimal=".", load_ohm=figure.at.load_ohm)
 
 
-def load_entered(store: Store, planned: PlannedReview, environment_key: str) -> None:
-    """Insert the entered readings of a review. Inside the caller's transaction."""
+def entered_rows(planned: PlannedReview, environment_key: str) -> dict[str, list[Row]]:
+    """The rows of a review's entered readings, by table."""
     figures = planned.manifest.entered
     if not figures:
-        return
-    review = planned.key
-    analysis_key = digest("entered", review)
-    store.append("reading", [_reading(review, analysis_key, one) for one in figures])
-    store.append("entered", [
-        {"reading_key": _key(review, one), "review_key": review, "written": one.value,
-         "origin": one.origin} for one in figures
-    ])  # fmt: skip
-    store.append("analysis", [
-        {"analysis_key": analysis_key, "review_key": review, "environment_key": environment_key}
-    ])  # fmt: skip
-    store.append("analysis_capture", [
-        {"analysis_key": analysis_key, "review_key": review, "sha256": sha256}
-        for sha256 in _sources(planned)
-    ])  # fmt: skip
+        return {}
+    review, analysis_key = planned.key, digest("entered", planned.key)
+    return {
+        "reading": [_reading(review, analysis_key, one) for one in figures],
+        "entered": [
+            {"reading_key": _key(review, one), "review_key": review, "written": one.value,
+             "origin": one.origin} for one in figures
+        ],
+        "analysis": [{
+            "analysis_key": analysis_key, "review_key": review, "environment_key": environment_key
+        }],
+        "analysis_capture": [
+            {"analysis_key": analysis_key, "review_key": review, "sha256": sha256}
+            for sha256 in _sources(planned)
+        ],
+    }  # fmt: skip
 
 
 def _sources(planned: PlannedReview) -> list[str]:

@@ -1,28 +1,31 @@
 """Ingest, recompute and rebuild as plain functions of a catalogue's places.
 
-Each review goes the same way: planned, its stale captures analysed in chunks, loaded in one
-transaction. The three differ in where the plans come from and in which database they load.
+Each review goes the same way: planned, its stale captures analysed in chunks, loaded whole.
+The three differ in where the plans come from and in which database they load.
 """
 
 from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from backbench.errors import UserError
 from backbench.faultpoints import reached
-from backbench.stages.load import load_review
+from backbench.stages.load import Staged, load_reviews
 from backbench.stages.places import REBUILDING, Places
 from backbench.stages.plan import PlannedReview, plan_review
 from backbench.stages.receive import WrittenReview, recall, receive
 from backbench.stages.reference import sync_reference
 from backbench.stages.work import Work, standing, work_of
 from backbench.stages.workers import Progress, Workers
-from backbench.store import Writer, take_place, writing
+from backbench.store import take_place, writing
 from backbench.vault import Receipt
+
+GROUP = 32
+"""Reviews loaded in one transaction: opening the database costs as much as loading a few."""
 
 
 @dataclass(frozen=True)
@@ -88,24 +91,45 @@ def works_of(places: Places, planned: Sequence[PlannedReview]) -> list[Work]:
     return [work_of(places, review, held.get(review.key)) for review in planned]
 
 
-def finish(places: Places, writer: Writer, work: Work, chunks: Sequence[Path]) -> Outcome:
-    """Write the receipt, load the review, and clear its staged rows away."""
-    key, computed = work.planned.key, len(work.fresh)
-    kept = len(work.planned.captures) - computed
-    if work.unchanged and work.standing:
-        shutil.rmtree(places.staged / key, ignore_errors=True)
-        return Outcome(key, computed, kept, work.standing.failed, unchanged=True)
-    planned = _receipted(places, work.planned)
-    store = writer.store()
-    load_review(store, planned, work.fresh, [*work.ready, *chunks], anew=work.standing is None)
-    failed = store.rows(FAILED, [key])
+def in_groups(works: Sequence[Work]) -> Iterator[Sequence[Work]]:
+    """Works in the groups that are loaded together."""
+    for first in range(0, len(works), GROUP):
+        yield works[first : first + GROUP]
+
+
+def finish(places: Places, group: Sequence[tuple[Work, Sequence[Path]]]) -> list[Outcome]:
+    """Write receipts, load the reviews in one transaction, and clear their staged rows away."""
+    staged = {
+        work.planned.key: Staged(
+            _receipted(places, work.planned), work.fresh, [*work.ready, *chunks],
+            anew=work.standing is None,
+        )
+        for work, chunks in group
+        if not work.unchanged
+    }  # fmt: skip
+    failed: dict[str, list[tuple[str, str]]] = {}
+    if staged:
+        with writing(places.database) as store:
+            load_reviews(store, list(staged.values()))
+            for review, file, reason in store.rows(FAILED, [[*staged]]):
+                failed.setdefault(review, []).append((file, reason))
     reached("clear staged")
-    shutil.rmtree(places.staged / key, ignore_errors=True)
-    return Outcome(key, computed, kept, tuple(failed), unchanged=False)
+    for work, _ in group:
+        shutil.rmtree(places.staged / work.planned.key, ignore_errors=True)
+    return [_outcome(work, failed.get(work.planned.key, [])) for work, _ in group]
+
+
+def _outcome(work: Work, failed: Sequence[tuple[str, str]]) -> Outcome:
+    computed = len(work.fresh)
+    if work.unchanged and work.standing:
+        failed = work.standing.failed
+    kept = len(work.planned.captures) - computed
+    return Outcome(work.planned.key, computed, kept, tuple(failed), work.unchanged)
 
 
 FAILED = """
-SELECT file, reason FROM capture WHERE review_key = ? AND status = 'failed' ORDER BY position
+SELECT review_key, file, reason FROM capture
+WHERE review_key IN (SELECT unnest(?)) AND status = 'failed' ORDER BY review_key, position
 """
 
 
@@ -138,16 +162,11 @@ def planned_work(
 def carry_out(
     places: Places, works: Sequence[Work], processes: int, progress: Progress
 ) -> list[Outcome]:
-    """Analyse and load, review by review, without the orchestrator."""
+    """Analyse and load, group by group, without the orchestrator."""
     outcomes: list[Outcome] = []
-    with (
-        Workers(works, places.staged, processes, progress) as workers,
-        Writer(places.database) as writer,
-    ):
-        for work in works:
-            if not workers.ready(work):
-                writer.close()
-            outcomes.append(finish(places, writer, work, workers.collect(work)))
+    with Workers(works, places.staged, processes, progress) as workers:
+        for group in in_groups(works):
+            outcomes += finish(places, [(work, workers.collect(work)) for work in group])
     return outcomes
 
 

@@ -1,19 +1,22 @@
-"""A planned review and its staged rows into the database, in one transaction."""
+"""Planned reviews and their staged rows into the database, in one transaction."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
 from importlib import metadata
 from pathlib import Path
 from platform import python_version
 
 import polars as pl
 
+from backbench.compare.chosen import chosen_reviews
 from backbench.compare.points import assign_points
 from backbench.manifest import Unit
 from backbench.metrics.registry import registry
-from backbench.stages.derive import derive_review
-from backbench.stages.entered import load_entered
+from backbench.stages.derive import derive_reviews
+from backbench.stages.entered import entered_rows
 from backbench.stages.plan import PlannedCapture, PlannedReview
 from backbench.stages.published import limit_value, printed_limit
 from backbench.stages.rows import Row, canonical, digest
@@ -24,6 +27,7 @@ from backbench.store import Store
 PACKAGES = ("backbench", "numpy", "scipy", "soundfile")
 
 
+@cache
 def environment() -> dict[str, str]:
     """Versions that numbers depend on."""
     import soundfile
@@ -35,33 +39,61 @@ def environment() -> dict[str, str]:
     }
 
 
-def load_review(
-    store: Store,
-    planned: PlannedReview,
-    fresh: Sequence[str],
-    chunks: Sequence[Path],
-    *,
-    anew: bool,
-) -> None:
-    """Make the database say what the plan says: all of it, or nothing.
+@dataclass(frozen=True)
+class Staged:
+    """A planned review with all its rows staged.
 
-    fresh: analysis keys whose rows are in the staged chunks.
+    fresh: analysis keys whose rows are in the chunks.
     anew: the database holds nothing of this review yet.
-    Rows of analyses that the plan no longer asks for go; staged ones come; rows across captures
-    are derived anew; test points are assigned.
     """
+
+    planned: PlannedReview
+    fresh: Sequence[str]
+    chunks: Sequence[Path]
+    anew: bool
+
+    @property
+    def key(self) -> str:
+        return self.planned.key
+
+
+def load_reviews(store: Store, reviews: Sequence[Staged]) -> None:
+    """Make the database say what the plans say: all of it, or nothing.
+
+    Rows of analyses that a plan no longer asks for go; staged ones come; rows across captures
+    are derived anew; test points are assigned. Statements cost more than rows, so that many
+    reviews are loaded in little more time than one.
+    """
+    keys = [review.key for review in reviews]
     with store.transaction():
-        if not anew:
-            _drop_stale(store, planned, fresh)
+        ended = _ended(store, reviews)
+        for review in reviews:
+            if not review.anew:
+                _drop_stale(store, review.planned, review.fresh)
+        chunks = [chunk for review in reviews for chunk in review.chunks]
         for table in ("reading", "curve"):
             store.load_parquet(table, [chunk / f"{table}.parquet" for chunk in chunks])
-        _insert_facts(store, planned)
         environment_key = _insert_environment(store)
-        _insert_analyses(store, planned, fresh, environment_key)
-        _insert_captures(store, planned, chunks)
-        load_entered(store, planned, environment_key)
-        derive_review(store, planned.key, environment_key)
-        assign_points(store, planned.key)
+        for table, rows in _rows(reviews, environment_key, ended).items():
+            store.append(table, rows)
+        derive_reviews(store, keys, environment_key)
+        assign_points(store, keys)
+
+
+def _rows(reviews: Sequence[Staged], environment_key: str, ended: Ended) -> dict[str, list[Row]]:
+    """Everything but what was staged, by table."""
+    tables: dict[str, list[Row]] = {}
+    for review in reviews:
+        planned = review.planned
+        for part in (
+            _facts(planned),
+            _analyses(planned, review.fresh, environment_key),
+            {"capture": [_capture(planned.key, c, ended) for c in planned.captures]},
+            entered_rows(planned, environment_key),
+        ):
+            for table, rows in part.items():
+                tables.setdefault(table, []).extend(rows)
+    return tables
 
 
 def _drop_stale(store: Store, planned: PlannedReview, fresh: Sequence[str]) -> None:
@@ -76,12 +108,13 @@ def _drop_stale(store: Store, planned: PlannedReview, fresh: Sequence[str]) -> N
             {"review": planned.key, "kept": kept},
         )
     for table in (
-        "review", "appearance", "published", "entered", "analysis_capture", "reading_point",
+        "review", "appearance", "published", "capture", "entered", "analysis_capture",
+        "reading_point",
     ):  # fmt: skip
         store.run(f"DELETE FROM {table} WHERE review_key = ?", [planned.key])
 
 
-def _insert_facts(store: Store, planned: PlannedReview) -> None:
+def _facts(planned: PlannedReview) -> dict[str, list[Row]]:
     review, receipt = planned.manifest.review, planned.receipt
     row: Row = {
         "review_key": review.key, "reviewed": review.date, "bench_key": review.bench,
@@ -89,10 +122,12 @@ def _insert_facts(store: Store, planned: PlannedReview) -> None:
         "temperature_c": review.temperature_c, "manifest_sha256": receipt.manifest,
         "receipt": receipt.number, "derived_with": derived_with(planned.manifest),
     }  # fmt: skip
-    store.append("review", [row])
-    units = list(enumerate(planned.manifest.unit, start=1))
-    store.append("appearance", [_appearance(review.key, n, unit) for n, unit in units])
-    store.append("published", [row for _, unit in units for row in _published(review.key, unit)])
+    units = planned.manifest.unit
+    return {
+        "review": [row],
+        "appearance": [_appearance(review.key, n, unit) for n, unit in enumerate(units, start=1)],
+        "published": [row for unit in units for row in _published(review.key, unit)],
+    }
 
 
 def _appearance(review_key: str, position: int, unit: Unit) -> Row:
@@ -142,29 +177,30 @@ def _insert_environment(store: Store) -> str:
     return key
 
 
-def _insert_analyses(
-    store: Store, planned: PlannedReview, fresh: Sequence[str], environment_key: str
-) -> None:
+def _analyses(
+    planned: PlannedReview, fresh: Sequence[str], environment_key: str
+) -> dict[str, list[Row]]:
     """Analyses of captures, with what they came from. Kept ones keep their environment."""
     wanted = set(fresh)
-    rows: list[Row] = [
-        {
-            "analysis_key": capture.analysis_key,
-            "review_key": planned.key,
-            "calibration_key": _calibration_key(capture),
-            "environment_key": environment_key,
-        }
+    links = {
+        (capture.analysis_key, sha256): None
         for capture in planned.captures
-        if capture.job and capture.analysis_key in wanted
-    ]
-    store.append("analysis", rows)
-    links: dict[tuple[str, str], Row] = {}
-    for capture in planned.captures:
-        for sha256 in _originals(capture):
-            links[capture.analysis_key, sha256] = {
-                "analysis_key": capture.analysis_key, "review_key": planned.key, "sha256": sha256,
-            }  # fmt: skip
-    store.append("analysis_capture", list(links.values()))
+        for sha256 in _originals(capture)
+    }
+    return {
+        "analysis": [
+            {
+                "analysis_key": capture.analysis_key, "review_key": planned.key,
+                "calibration_key": _calibration_key(capture), "environment_key": environment_key,
+            }
+            for capture in planned.captures
+            if capture.job and capture.analysis_key in wanted
+        ],
+        "analysis_capture": [
+            {"analysis_key": key, "review_key": planned.key, "sha256": sha256}
+            for key, sha256 in links
+        ],
+    }  # fmt: skip
 
 
 def _calibration_key(capture: PlannedCapture) -> str | None:
@@ -180,25 +216,28 @@ def _originals(capture: PlannedCapture) -> list[str]:
     return [source.sha256 for source in sources if source]
 
 
-def _insert_captures(store: Store, planned: PlannedReview, chunks: Sequence[Path]) -> None:
-    """The capture rows, each with how its analysis ended: staged now, or as it stood before."""
+Ended = dict[tuple[str, str], tuple[str, str | None]]
+"""How each analysis ended, and why it failed where it did; by review and analysis."""
+
+
+def _ended(store: Store, reviews: Sequence[Staged]) -> Ended:
+    """How analyses ended: staged now, or as it stood before."""
+    chosen, values = chosen_reviews([review.key for review in reviews if not review.anew])
     before = store.rows(
-        "SELECT analysis_key, status, reason FROM capture WHERE review_key = ?", [planned.key]
+        f"SELECT review_key, analysis_key, status, reason FROM capture WHERE {chosen}", values
     )
-    ended = {key: (status, reason) for key, status, reason in before}
-    for chunk in chunks:
-        for row in pl.read_parquet(chunk / "result.parquet").iter_rows(named=True):
-            ended[row["analysis_key"]] = (row["status"], row["reason"])
-    store.run("DELETE FROM capture WHERE review_key = ?", [planned.key])
-    store.append("capture", [_capture(planned.key, c, ended) for c in planned.captures])
+    ended: Ended = {(review, key): (status, reason) for review, key, status, reason in before}
+    for review in reviews:
+        for chunk in review.chunks:
+            for row in pl.read_parquet(chunk / "result.parquet").iter_rows(named=True):
+                ended[review.key, row["analysis_key"]] = (row["status"], row["reason"])
+    return ended
 
 
-def _capture(
-    review_key: str, planned: PlannedCapture, ended: dict[str, tuple[str, str | None]]
-) -> Row:
+def _capture(review_key: str, planned: PlannedCapture, ended: Ended) -> Row:
     conditions, stimulus = planned.conditions, planned.capture.stimulus
     failed = ("failed", planned.reason)
-    status, reason = failed if planned.job is None else ended[planned.analysis_key]
+    status, reason = failed if planned.job is None else ended[review_key, planned.analysis_key]
     return {
         "review_key": review_key, "position": planned.position, "file": planned.capture.file,
         "sha256": planned.sha256, "bytes": planned.bytes,

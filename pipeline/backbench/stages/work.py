@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import itertools
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,8 +18,8 @@ from backbench.stages.rows import CURVE, DEFECT, PART, READING, RESULT, digest
 from backbench.store import DATABASE_NAME, writing
 from backbench.vault import RESTORE
 
-CHUNK = 8
-"""Captures of one review that a worker analyses before it leaves their rows on the disk."""
+CHUNK = 16
+"""The most captures of one review that a worker analyses before it leaves their rows."""
 
 
 @dataclass(frozen=True)
@@ -115,8 +117,14 @@ def work_of(places: Places, planned: PlannedReview, held: Standing | None) -> Wo
     wanted = [key for key in jobs if key not in done]
     staged = _staged(places.staged / planned.key, wanted)
     left = [jobs[key] for key in wanted if key not in staged]
-    chunks = tuple(tuple(left[i : i + CHUNK]) for i in range(0, len(left), CHUNK))
-    return Work(planned, chunks, tuple(sorted(set(staged.values()))), held)
+    return Work(planned, _even_chunks(left), tuple(sorted(set(staged.values()))), held)
+
+
+def _even_chunks(jobs: Sequence[Job]) -> tuple[tuple[Job, ...], ...]:
+    """Chunks of nearly one size, so that workers that share a review end together."""
+    count = math.ceil(len(jobs) / CHUNK)
+    edges = [len(jobs) * n // count for n in range(count + 1)] if count else []
+    return tuple(tuple(jobs[a:b]) for a, b in itertools.pairwise(edges))
 
 
 def _staged(folder: Path, wanted: Iterable[str]) -> dict[str, Path]:
@@ -124,13 +132,13 @@ def _staged(folder: Path, wanted: Iterable[str]) -> dict[str, Path]:
     asked = set(wanted)
     found: dict[str, Path] = {}
     for result in sorted(folder.glob("*/result.parquet")):
-        keys = _analyses_of(result.parent)
+        keys = analyses_of(result.parent)
         if keys and asked.issuperset(keys) and not found.keys() & keys:
             found |= dict.fromkeys(keys, result.parent)
     return found
 
 
-def _analyses_of(chunk: Path) -> list[str]:
+def analyses_of(chunk: Path) -> list[str]:
     """Analyses of a staged chunk; none where it is not whole, or has other columns than now."""
     if chunk.suffix == PART:
         return []

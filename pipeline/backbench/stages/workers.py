@@ -59,12 +59,6 @@ class Workers:
         if self._pool is not None:
             self._pool.shutdown(wait=error is None, cancel_futures=True)
 
-    def ready(self, work: Work) -> bool:
-        """Whether the review can be collected without waiting."""
-        if self._pool is None:
-            return not work.jobs
-        return all(future.done() for future in self._futures[work.planned.key])
-
     def collect(self, work: Work) -> list[Path]:
         """The staged chunks of one review, once they are all there."""
         folder = self._staged / work.planned.key
