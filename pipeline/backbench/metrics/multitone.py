@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from backbench.metrics.declare import Bound, CurveData, Figure, Material, curve,
 from backbench.metrics.distortion import sinad
 from backbench.metrics.tone import ToneView
 from backbench.metrics.two_tones import TwoTonesView
-from backbench.signal.between import between, greatest_product
+from backbench.signal.between import Product, between, greatest_product
 from backbench.signal.power import Square
 from backbench.signal.products import ToneSet, find_tones
 from backbench.signal.reduce import reduced
@@ -35,6 +36,23 @@ class MultitoneView:
     track: Track
     found: ToneSet
     source: ToneSet | None
+
+    @cached_property
+    def beside(self) -> Square:
+        """All but the tones, 20 Hz to 20 kHz. Raises Refusal where that band isn't reached."""
+        return between(self.found)
+
+    @cached_property
+    def product(self) -> Product:
+        """The strongest line that isn't a tone."""
+        return greatest_product(self.found)
+
+    @property
+    def share(self) -> tuple[float, float, float]:
+        """Power beside the tones re the whole, relative uncertainty of the ratio of rms, dof."""
+        rest, tones = self.beside, self.found.together
+        share = rest.value / (rest.value + tones.value)
+        return share, math.hypot(rest.relative, tones.relative), rest.samples
 
 
 @view("multitone", version=1)
@@ -114,7 +132,7 @@ def tones_power(seen: MultitoneView | TwoTonesView) -> Figure:
 )
 def between_tones(seen: MultitoneView) -> Figure:
     """Rms of all that lies beside the tones, 20 Hz to 20 kHz."""
-    return _volts(between(seen.found), seen.track)
+    return _volts(seen.beside, seen.track)
 
 
 @metric(
@@ -129,17 +147,10 @@ def between_tones(seen: MultitoneView) -> Figure:
 )
 def multitone_distortion(seen: MultitoneView) -> Figure:
     """Rms of all beside the tones over the rms of all, 20 Hz to 20 kHz."""
-    share, relative, dof = _share(seen.found)
+    share, relative, dof = seen.share
     value = 100 * math.sqrt(share)
     own = value * (1 - share) * relative
     return Figure(value, own, own, dof)
-
-
-def _share(found: ToneSet) -> tuple[float, float, float]:
-    """Power beside the tones re the whole, the relative uncertainty of the ratio of rms, dof."""
-    rest, tones = between(found), found.together
-    share = rest.value / (rest.value + tones.value)
-    return share, math.hypot(rest.relative, tones.relative), rest.samples
 
 
 @metric(
@@ -155,7 +166,7 @@ def _share(found: ToneSet) -> tuple[float, float, float]:
 )
 def greatest_line(seen: MultitoneView) -> Figure:
     """Rms of the strongest line in 20 Hz to 20 kHz that isn't a tone, and where it is."""
-    product = greatest_product(seen.found)
+    product = seen.product
     hz = round(product.frequency_hz, 2)
     if not product.square.stands_out:
         most = product.square.at_most
@@ -177,7 +188,7 @@ def greatest_line(seen: MultitoneView) -> Figure:
 def sfdr(seen: MultitoneView) -> Figure:
     """The strongest tone over the strongest line that isn't a tone."""
     strongest = max(seen.found.tones, key=lambda tone: tone.value)
-    product = greatest_product(seen.found).square
+    product = seen.product.square
     if not product.stands_out:
         return Figure(20 * math.log10(strongest.rms / product.at_most), 0.0, bound="lower")
     own = DB_PER_RELATIVE * math.hypot(product.relative, strongest.relative)
@@ -202,7 +213,7 @@ def equivalent_bits(seen: MultitoneView | ToneView) -> Figure:
         given = sinad.measure(seen)
         assert isinstance(given, Figure)
         return _bits(given.value, given.uncertainty, given.dof, given.bound)
-    share, relative, dof = _share(seen.found)
+    share, relative, dof = seen.share
     own = DB_PER_RELATIVE * (1 - share) * relative
     return _bits(-10 * math.log10(share), own, dof, None)
 

@@ -9,6 +9,8 @@ from functools import cached_property, partial
 from itertools import combinations
 from typing import Literal
 
+import numpy as np
+
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declare import Bound, Figure, Material, metric, view
 from backbench.metrics.floor import LINE_CHOICE, lines_off
@@ -86,7 +88,16 @@ class TwoTonesView:
                     f"the product at {hz:.6g} Hz is outside the band that a sample rate of "
                     f"{self.track.rate_hz:g} Hz records"
                 )
-        return [self.found.line(self.position(one)) for one in combinations]
+        return [self._standing[one] for one in combinations]
+
+    @cached_property
+    def _standing(self) -> dict[Combination, Square]:
+        """Every product that is told of, as far as the band goes."""
+        reached = [
+            one for one in {**DIFFERENCE, **MODULATION} if self.found.covers(self.position(one))
+        ]
+        places = np.array([self.position(one) for one in reached])
+        return dict(zip(reached, self.found.lines(places), strict=True))
 
     def wanted(self, test: Test) -> None:
         """Raises NotApplicable unless the pair is one of that test."""

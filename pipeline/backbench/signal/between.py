@@ -39,7 +39,7 @@ def between(tones: ToneSet) -> Square:
             "record at 44.1 kHz or more"
         )
     band = found.slice_of(*BAND_HZ)
-    removed = tones.removed()[band]
+    removed = tones.removed[band]
     power, noise = found.power[band], tones.noise[band]
     filled = float(noise[removed].sum())
     left = noise_sum(power[~removed], noise[~removed], found.window.spread)
@@ -55,13 +55,14 @@ def greatest_product(tones: ToneSet) -> Product:
     """
     found = tones.spectrum
     band = found.slice_of(*BAND_HZ)
-    power = np.where(tones.removed()[band], 0.0, found.power[band])
+    power = np.where(tones.removed[band], 0.0, found.power[band])
     # Bins next to a tone's lobe rise with its foot: only a peak among its neighbours is a line.
     own = found.power
-    index = np.arange(band.start, band.stop)
-    peaks = (own[index] >= own[index - 1]) & (
-        own[index] >= own[np.minimum(index + 1, len(own) - 1)]
-    )
+    last = min(band.stop, len(own) - 1)
+    here = own[band.start : last]
+    above, below = own[band.start + 1 : last + 1], own[band.start - 1 : last - 1]
+    power = power[: last - band.start]
+    peaks = (here >= below) & (here >= above)
     peak = band.start + int(np.argmax(np.where(peaks, power, 0.0)))
     position = peak_position(found, peak)
     position = min(max(position, peak - 0.5), peak + 0.5)

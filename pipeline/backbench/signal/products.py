@@ -16,7 +16,7 @@ from backbench.signal.background import background, degrees_of_freedom
 from backbench.signal.find_tone import GENERATOR_TOLERANCE, LEAST_SHARE, LEAST_STEADY
 from backbench.signal.power import Square, line_power
 from backbench.signal.soundness import check_record
-from backbench.signal.spectrum import Spectrum, peak_position, read_lines, spectrum
+from backbench.signal.spectrum import Spectrum, peak_position, peak_positions, read_lines, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, HUM_STANDING, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
@@ -60,21 +60,27 @@ class ToneSet:
         """Mean square of each tone, from the whole of its lobe."""
         return tuple(self._lobe_power(position) for position in self.positions.tolist())
 
-    @property
+    @cached_property
     def together(self) -> Square:
         """Mean square of all tones."""
         return summed(self.tones)
 
-    def line(self, position: float) -> Square:
-        """Mean square of the line at a position (bins), its noise taken off.
+    def lines(self, positions: Array) -> list[Square]:
+        """Mean squares of the lines at positions (bins), their noise taken off.
 
-        A mains line that may hide in it, as strong as those beside it, widens its variance.
+        A mains line that may hide in one, as strong as those beside it, widens its variance.
         """
-        lines = read_lines(self.spectrum, np.array([position]))
-        near = float(lines.noise[0]) * float(self.noise[round(position)])
+        read = read_lines(self.spectrum, positions)
+        near = read.noise * self.noise[np.rint(positions).astype(int)]
+        return [
+            self._one(float(square - noise), float(noise), position)
+            for square, noise, position in zip(read.square, near, positions.tolist(), strict=True)
+        ]
+
+    def _one(self, value: float, near: float, position: float) -> Square:
         hum = self._hum(position)
         samples = degrees_of_freedom(position, self.spectrum.window.spread)
-        return Square(float(lines.square[0]) - near, near**2 + hum**2, 2 * (near + hum), samples)
+        return Square(value, near**2 + hum**2, 2 * (near + hum), samples)
 
     def covers(self, position: float) -> bool:
         """Whether a position (bins) lies within the converter's band and off the steady part."""
@@ -82,6 +88,7 @@ class ToneSet:
                   len(self.noise) - 1 - self.half)  # fmt: skip
         return self.half < position <= top
 
+    @cached_property
     def removed(self) -> NDArray[np.bool_]:
         """True for each bin of the spectrum that belongs to a tone or to the steady part."""
         return ~_clear_of(self.positions, self.half, len(self.spectrum.bins))
@@ -109,8 +116,12 @@ class ToneSet:
     def _is_free(self, position: float) -> bool:
         """Whether no tone and no product of low order stands at a position: a neighbour that
         is itself a product tells nothing of the mains."""
-        lines = product_positions(self.positions, 3) if len(self.positions) == 2 else self.positions
-        return bool(np.min(np.abs(lines - position)) > 2 * self.half)
+        return bool(np.min(np.abs(self._low_orders - position)) > 2 * self.half)
+
+    @cached_property
+    def _low_orders(self) -> Array:
+        """Positions of the tones, and of a pair's products up to the third order."""
+        return product_positions(self.positions, 3) if len(self.positions) == 2 else self.positions
 
 
 def summed(parts: Sequence[Square]) -> Square:
@@ -150,7 +161,8 @@ def find_tones(
             f"a sample rate of {track.rate_hz:g} Hz can't hold a tone of {stated_hz[-1]:g} Hz"
         )
     found = spectrum_apart(track, apart_hz)
-    positions = np.array([_located(found, hz, _nearest(stated_hz, hz)) for hz in stated_hz])
+    peaks = [_peak(found, hz, _nearest(stated_hz, hz)) for hz in stated_hz]
+    positions = peak_positions(found, np.array(peaks))
     half, count = found.window.half_width + MARGIN_BINS, len(found.bins)
     lines = product_positions(positions, NOISE_ORDER) if len(positions) == 2 else positions
     clear = _clear_of(lines, half, count)
@@ -174,13 +186,13 @@ def _nearest(stated_hz: Sequence[float], hz: float) -> float:
     return min([hz, *(abs(hz - other) for other in stated_hz if other != hz)])
 
 
-def _located(found: Spectrum, hz: float, room_hz: float) -> float:
-    """Fractional bin of the strongest line near a stated frequency."""
+def _peak(found: Spectrum, hz: float, room_hz: float) -> int:
+    """Greatest bin near a stated frequency."""
     reach = max(min(GENERATOR_TOLERANCE * hz, REACH * room_hz) / found.resolution_hz, 2.0)
     stated = hz / found.resolution_hz
     first = max(int(stated - reach), 1)
     last = min(int(stated + reach) + 2, len(found.bins) - 1)
-    return peak_position(found, first + int(np.argmax(found.power[first:last])))
+    return first + int(found.power[first:last].argmax())
 
 
 def _clear_of(lines: Iterable[float], half: float, count: int) -> NDArray[np.bool_]:
@@ -194,12 +206,13 @@ def _clear_of(lines: Iterable[float], half: float, count: int) -> NDArray[np.boo
 def _check_tones(tones: ToneSet, stated_hz: Sequence[float]) -> None:
     """Raises Refusal where a tone is missing, unsteady, or most of the signal is something else."""
     strongest = max(tone.value for tone in tones.tones)
+    middles = tones.lines(tones.positions)
     for k, hz in enumerate(stated_hz):
         position, tone = float(tones.positions[k]), tones.tones[k]
         lost = not tone.stands_out or tone.value < LOST_BELOW * strongest
         if lost or not _is_peak(tones.spectrum, round(position)):
             raise Refusal(_missing(tones, stated_hz, k))
-        if tones.line(position).value < LEAST_STEADY * tone.value - 4 * math.sqrt(tone.variance):
+        if middles[k].value < LEAST_STEADY * tone.value - 4 * math.sqrt(tone.variance):
             raise Refusal(
                 f"the tone near {hz:g} Hz isn't steady: its frequency or level changes "
                 "within the record"
