@@ -42,8 +42,9 @@ def receive(
     before = newest.get(manifest.review.key)
     if before is not None:
         _refuse_other_review(manifest, folder, before, vault)
-    files = {name: _kept(folder, name, vault) for name in named_files(manifest)}
-    draft = Receipt(0, manifest.review.key, str(folder.resolve()), sha256, files)
+    home = folder.resolve()
+    files = {name: _kept(home, name, vault) for name in named_files(manifest)}
+    draft = Receipt(0, manifest.review.key, str(home), sha256, files)
     if before is not None and before.same_content(draft):
         return manifest, before
     return manifest, draft
@@ -91,11 +92,12 @@ def _kept_manifest(path: Path, vault: Vault) -> tuple[Manifest, str]:
     return manifest, vault.put_bytes(data)
 
 
-def _kept(folder: Path, name: str, vault: Vault) -> Received:
-    """One file into the vault. Links that leave the folder and devices are not followed."""
-    path = folder / name
+def _kept(home: Path, name: str, vault: Vault) -> Received:
+    """One file of a resolved folder into the vault. Links that leave it and devices are not
+    followed."""
+    path = home / name
     try:
-        if not path.resolve(strict=True).is_relative_to(folder.resolve()):
+        if not path.resolve(strict=True).is_relative_to(home):
             return Received(None, None, "it leads out of the review's folder")
         if not path.is_file():
             return Received(None, None, "not a regular file")
