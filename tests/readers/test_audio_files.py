@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backbench.errors import UserError
-from backbench.readers import audio
-from backbench.readers.find import read_recording
+from backbench.readers import find
+from backbench.readers.find import open_recording, read_recording
 
 NOISE = 0.2 * np.random.default_rng(0).normal(size=(3000, 2)).clip(-4, 4)
 FORMATS = [
@@ -110,9 +110,43 @@ def test_what_is_no_recording_is_told(tmp_path: Path) -> None:
 def test_absurd_sizes_are_refused_from_the_header(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(audio, "MAX_SAMPLES", 5999)
+    monkeypatch.setattr(find, "MAX_SAMPLES", 5999)
     monkeypatch.setattr(soundfile.SoundFile, "read", None)
-    assert told(written(tmp_path)) == "3000 samples of 2 tracks"
+    assert told(written(tmp_path)) == "0.0625 s of 2 tracks at 48000 Hz"
+    monkeypatch.setattr(find, "MAX_SAMPLES", 6000)
+    with pytest.raises(TypeError, match="NoneType"):  # it got as far as reading
+        read_recording(tmp_path / "take")
+
+
+def in_turn(path: Path, frames: int) -> list[np.ndarray]:
+    with open_recording(path, "take.wav") as opened:
+        return [opened.read(frames) for _ in range(-(-opened.frames // frames))]
+
+
+@pytest.mark.parametrize(("kind", "subtype", "bits"), FORMATS)
+@pytest.mark.parametrize("frames", [1, 7, 1000, 2999, 3000, 5000])
+def test_a_recording_read_in_turn_is_the_same(
+    tmp_path: Path, kind: str, subtype: str, bits: int | None, frames: int
+) -> None:
+    path = written(tmp_path, NOISE[: 300 if frames == 1 else None], kind, subtype)
+    assert (np.concatenate(in_turn(path, frames)) == read_recording(path).samples).all()
+
+
+def test_a_sample_that_is_no_number_is_named_by_its_place_in_the_file(tmp_path: Path) -> None:
+    samples = NOISE.copy()
+    samples[2998, 1] = np.nan
+    with pytest.raises(UserError, match=r"NaN at sample 2998 \(0\.062458 s\) of track 2"):
+        in_turn(written(tmp_path, samples), 1000)
+
+
+@pytest.mark.parametrize(("kind", "subtype", "bits"), FORMATS)
+def test_a_file_cut_short_is_refused_when_read_in_turn(
+    tmp_path: Path, kind: str, subtype: str, bits: int | None
+) -> None:
+    path = written(tmp_path, kind=kind, subtype=subtype)
+    path.write_bytes(path.read_bytes()[: path.stat().st_size * 3 // 4])
+    with pytest.raises(UserError, match=r"breaks off|damaged"):
+        in_turn(path, 500)
 
 
 @given(st.binary(max_size=400), st.sampled_from(FORMATS))

@@ -1,4 +1,4 @@
 """Input formats, one file each; exactly one may match a file.
 
-Callers use `find.read_recording` and `find.read_table`; nothing else here is public.
+Callers use `find.read_recording`, `find.open_recording` and `find.read_table`, nothing else here.
 """

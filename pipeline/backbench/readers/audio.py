@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import soundfile
 
 from backbench.errors import UserError
-from backbench.readers.declare import Recording, RecordingFormat
+from backbench.readers.declare import OpenRecording, RecordingFormat
 from backbench.readers.find import unreadable
 from backbench.signal.track import Array
 
-MAX_SAMPLES = 200_000_000
-"""Samples of all tracks together: 1.6 GB in memory, eight minutes of two tracks at 192 kHz."""
 MAX_TRACKS = 64
 MAX_RATE_HZ = 2_000_000
 BITS = {
@@ -36,20 +37,27 @@ def is_audio(head: bytes, suffix: str) -> bool:
     return _MAGIC.match(head) is not None
 
 
-def read_audio(path: Path, name: str) -> Recording:
-    """All samples, re full scale. Raises UserError for a file that is not whole or not finite."""
+@contextmanager
+def open_audio(path: Path, name: str) -> Iterator[OpenRecording]:
+    """The file opened, samples re full scale. Raises UserError for one that is not whole."""
     try:
         with soundfile.SoundFile(path) as file:
             _refuse_header(file, name)
-            samples = file.read(dtype="float64", always_2d=True)
-            frames, rate, subtype = file.frames, float(file.samplerate), file.subtype
+            bits, rate_hz = BITS[file.subtype], float(file.samplerate)
+            read = partial(_read, file, name)
+            yield OpenRecording(file.frames, file.channels, rate_hz, bits, read)
     except soundfile.LibsndfileError as error:
         reason = str(error.error_string).removeprefix("Error : ").strip().rstrip(".")
         raise unreadable(name, f"damaged audio ({reason})", "a whole recording", _COPY) from None
-    if len(samples) != frames:
-        raise _cut_short(name, f"{len(samples)} of {frames} samples")
-    _refuse_non_finite(samples, rate, name)
-    return Recording(samples, rate, BITS[subtype])
+
+
+def _read(file: soundfile.SoundFile, name: str, frames: int) -> Array:
+    first = file.tell()
+    samples: Array = file.read(frames, dtype="float64", always_2d=True)
+    if len(samples) != min(frames, file.frames - first):
+        raise _cut_short(name, f"{first + len(samples)} of {file.frames} samples")
+    _refuse_non_finite(samples, first, float(file.samplerate), name)
+    return samples
 
 
 _COPY = "copy or record it again"
@@ -67,11 +75,6 @@ def _refuse_header(file: soundfile.SoundFile, name: str) -> None:
         raise unreadable(name, f"{file.samplerate} Hz", f"a sample rate up to {MAX_RATE_HZ} Hz")
     if file.frames <= 0:
         raise unreadable(name, "no samples", "a recording", "record it again")
-    if file.frames * file.channels > MAX_SAMPLES:
-        raise unreadable(
-            name, f"{file.frames} samples of {file.channels} tracks",
-            f"at most {MAX_SAMPLES} in all", "cut it to what is measured",
-        )  # fmt: skip
     for claimed, held in _SHORT.findall(file.extra_info):
         if int(claimed) > int(held) + 1 and int(claimed) not in UNKNOWN_SIZES:
             raise _cut_short(name, f"{held} of {claimed} bytes")
@@ -81,18 +84,18 @@ def _cut_short(name: str, found: str) -> UserError:
     return unreadable(name, f"a recording that breaks off, {found}", "a whole recording", _COPY)
 
 
-def _refuse_non_finite(samples: Array, rate_hz: float, name: str) -> None:
+def _refuse_non_finite(samples: Array, first: int, rate_hz: float, name: str) -> None:
+    """first: where in the file the samples begin, frames."""
     finite = np.isfinite(samples)
     if finite.all():
         return
     frame, track = np.argwhere(~finite)[0]
     kind = "NaN" if np.isnan(samples[frame, track]) else "an infinite value"
+    at = first + frame
     raise unreadable(
-        name,
-        f"{kind} at sample {frame} ({frame / rate_hz:.6f} s) of track {track + 1}, "
-        f"{np.count_nonzero(~finite)} in all",
+        name, f"{kind} at sample {at} ({at / rate_hz:.6f} s) of track {track + 1}",
         "finite samples", "export it again from the recorder",
     )  # fmt: skip
 
 
-AUDIO = RecordingFormat("audio recording (WAV, RF64, W64, FLAC, AIFF, CAF)", is_audio, read_audio)
+AUDIO = RecordingFormat("audio recording (WAV, RF64, W64, FLAC, AIFF, CAF)", is_audio, open_audio)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,6 +24,21 @@ class Recording:
 
 
 @dataclass(frozen=True, eq=False)
+class OpenRecording:
+    """An audio file while it is open, read from its beginning on.
+
+    read(frames) gives the samples that follow, at most so many frames, as a Recording has them.
+    It raises UserError where the file breaks off before, or a sample is not finite.
+    """
+
+    frames: int
+    tracks: int
+    rate_hz: float
+    bits: int | None
+    read: Callable[[int], Array]
+
+
+@dataclass(frozen=True, eq=False)
 class TableData:
     """A reduced table: columns of one length by declared name, finite.
 
@@ -38,11 +54,11 @@ Matches = Callable[[bytes, str], bool]
 
 @dataclass(frozen=True)
 class RecordingFormat:
-    """A format of recorded samples. read(path, name) raises UserError naming the file by name."""
+    """A format of recorded samples. open(path, name) raises UserError naming the file by name."""
 
     name: str
     matches: Matches
-    read: Callable[[Path, str], Recording]
+    open: Callable[[Path, str], AbstractContextManager[OpenRecording]]
 
 
 @dataclass(frozen=True)

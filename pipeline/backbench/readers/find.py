@@ -4,16 +4,27 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 
 import backbench.readers
 from backbench.errors import Fault, UserError
-from backbench.readers.declare import Reader, Recording, RecordingFormat, TableData, TableFormat
+from backbench.readers.declare import (
+    OpenRecording,
+    Reader,
+    Recording,
+    RecordingFormat,
+    TableData,
+    TableFormat,
+)
 from backbench.stimuli import Table
-from backbench.validation import shortened
+from backbench.validation import counted, shortened
 
 HEAD_BYTES = 4096
+MAX_SAMPLES = 10_000_000
+"""Samples of all tracks together that are read at once: 80 MB, 26 s of two tracks at 192 kHz."""
 
 
 @cache
@@ -30,13 +41,37 @@ def readers() -> tuple[Reader, ...]:
     return tuple(found[name] for name in sorted(found))
 
 
-def read_recording(path: Path, name: str | None = None) -> Recording:
-    """The samples of an audio file; `name` is how faults call it. Raises UserError."""
+@contextmanager
+def open_recording(path: Path, name: str | None = None) -> Iterator[OpenRecording]:
+    """An audio file opened, to be read in turn; `name` is how faults call it. Raises UserError."""
     called = name or path.name
     reader = reader_of(path, called)
     if not isinstance(reader, RecordingFormat):
         raise unreadable(called, f"{reader.name}", "an audio recording", "check the stimulus")
-    return reader.read(path, called)
+    with reader.open(path, called) as opened:
+        yield opened
+
+
+def read_recording(path: Path, name: str | None = None) -> Recording:
+    """All samples of an audio file; `name` is how faults call it. Raises UserError."""
+    with open_recording(path, name) as opened:
+        if opened.frames * opened.tracks > MAX_SAMPLES:
+            raise too_long(name or path.name, opened, f"at most {MAX_SAMPLES} samples in all")
+        return Recording(opened.read(opened.frames), opened.rate_hz, opened.bits)
+
+
+def too_long(name: str, opened: OpenRecording, expected: str) -> UserError:
+    """The fault of a recording that can't be held as a whole."""
+    found = (
+        f"{span(opened.frames / opened.rate_hz)} of {counted(opened.tracks, 'track')} at "
+        f"{opened.rate_hz:g} Hz"
+    )
+    return unreadable(name, found, expected, "cut it to what is measured")
+
+
+def span(seconds: float) -> str:
+    """A duration as a recordist says it: minutes from two on."""
+    return f"{seconds / 60:.3g} min" if seconds >= 120 else f"{seconds:.3g} s"
 
 
 def read_table(path: Path, table: Table, name: str | None = None) -> TableData:

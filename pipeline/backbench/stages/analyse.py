@@ -5,8 +5,9 @@ from __future__ import annotations
 import shutil
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from backbench.durable import flush_file, make_folder, parquet_bytes, rename
@@ -14,9 +15,11 @@ from backbench.errors import Refusal, UserError
 from backbench.faultpoints import reached
 from backbench.metrics.battery import Finding, Trace, measure
 from backbench.metrics.declare import Material
-from backbench.readers.find import read_recording, read_table
+from backbench.metrics.stretches import over_time
+from backbench.readers.find import read_table
 from backbench.signal.track import Array, Track
-from backbench.stages.plan import Job, Source
+from backbench.stages.plan import Job
+from backbench.stages.recordings import pieces
 from backbench.stages.rows import (
     CURVE,
     DEFECT,
@@ -46,14 +49,23 @@ class Analysed:
     seconds: float
 
 
-def analyse(job: Job) -> Analysed:
-    """Measure one capture. A capture that fails, fails alone: its reason is kept."""
+def in_the_vault(job: Job) -> Job:
+    """The job's originals are where it says."""
+    return job
+
+
+def analyse(job: Job, bring: Callable[[Job], Job] = in_the_vault) -> Analysed:
+    """Measure one capture. A capture that fails, fails alone: its reason is kept.
+
+    bring: gives the job with its originals within reach. Raises UserError where it can't.
+    """
     started = time.perf_counter()
     readings: list[Row] = []
     curves: list[Row] = []
     reason = None
     try:
-        findings, traces = measure(material_of(job))
+        # map holds on to no stretch while the next one is read.
+        findings, traces = over_time(map(measure, materials_of(bring(job))))
         powers = _powers(findings)
         readings = [_reading(job, finding, powers) for finding in findings]
         curves = [_curve(job, trace, powers) for trace in traces]
@@ -69,13 +81,12 @@ def analyse(job: Job) -> Analysed:
 
 
 def stage_chunk(jobs: Sequence[Job], folder: Path) -> Path:
-    """Analyse some captures and leave their rows as Parquet in a new folder; the folder.
+    """Analyse some captures and leave their rows as Parquet in a new folder; the folder."""
+    return stage_tables(tables_of([analyse(job) for job in jobs]), jobs, folder)
 
-    The folder appears whole or not at all, so that a later run can carry on from it.
-    """
-    done = [analyse(job) for job in jobs]
-    make_folder(folder)
-    aside = Path(tempfile.mkdtemp(suffix=PART, dir=folder))
+
+def tables_of(done: Sequence[Analysed]) -> dict[str, bytes]:
+    """The rows of some captures as the Parquet files of a staged chunk, by table."""
     readings = [row for item in done for row in item.readings]
     curves = [row for item in done for row in item.curves]
     results: list[Row] = [
@@ -92,12 +103,22 @@ def stage_chunk(jobs: Sequence[Job], folder: Path) -> Path:
         "curve": framed(curves, CURVE),
         "result": framed(results, RESULT),
     }
-    for name, table in tables.items():
+    return {name: parquet_bytes(table) for name, table in tables.items()}
+
+
+def stage_tables(tables: Mapping[str, bytes], jobs: Sequence[Job], folder: Path) -> Path:
+    """Leave a chunk's tables in a new folder; the folder.
+
+    The folder appears whole or not at all, so that a later run can carry on from it.
+    """
+    make_folder(folder)
+    aside = Path(tempfile.mkdtemp(suffix=PART, dir=folder))
+    for name, data in tables.items():
         path = aside / f"{name}.parquet"
         reached("write")
-        path.write_bytes(parquet_bytes(table))
+        path.write_bytes(data)
         flush_file(path)
-    return _settled(aside, folder / digest([item.analysis_key for item in done]))
+    return _settled(aside, folder / digest([job.analysis_key for job in jobs]))
 
 
 def _settled(aside: Path, final: Path) -> Path:
@@ -111,21 +132,30 @@ def _settled(aside: Path, final: Path) -> Path:
     return final
 
 
-def material_of(job: Job) -> Material:
-    """Read the job's files. Raises UserError where a file can't be used."""
+def materials_of(job: Job) -> Iterator[Material]:
+    """The job's files as they are measured: one piece, or the stretches of a long recording.
+
+    Raises UserError or Refusal where a file can't be used.
+    """
     if isinstance(job.stimulus, Table):
         refuse_changed(job.source.path, job.source.sha256, job.source.name)
         table = read_table(job.source.path, job.stimulus, name=job.source.name)
-        return _material(job, {}, None, None, table.columns)
-    tracks = tracks_of(job.source)
+        return iter([_material(job, {}, None, None, table=table.columns)])
+    bench = None if job.bench is None else _bench(job.bench)
+    return map(partial(_recorded, job, bench), pieces(job.source, job.stimulus))
+
+
+def _recorded(job: Job, bench: Material | None, tracks: dict[int, Track]) -> Material:
     lacking = sorted(set(job.roles) - set(tracks))
     if lacking:
         named = ", ".join(map(str, lacking))
         raise Refusal(f"{job.source.name} has {len(tracks)} tracks; the manifest names {named}")
     outputs = {n: tracks[n] for n, role in job.roles.items() if role.output}
     generator = next((tracks[n] for n, role in job.roles.items() if role.generator), None)
-    reference = next(iter(tracks_of(job.reference).values())) if job.reference else generator
-    return _material(job, outputs, generator, reference, None)
+    reference = generator
+    if job.reference:
+        reference = next(iter(next(pieces(job.reference, job.stimulus)).values()))
+    return _material(job, outputs, generator, reference, bench=bench)
 
 
 def _material(
@@ -133,7 +163,8 @@ def _material(
     outputs: dict[int, Track],
     generator: Track | None,
     reference: Track | None,
-    table: dict[str, Array] | None,
+    table: dict[str, Array] | None = None,
+    bench: Material | None = None,
 ) -> Material:
     driven = job.conditions.driven
     driven_track = next((n for n, r in job.roles.items() if driven and r.output == driven), None)
@@ -149,46 +180,30 @@ def _material(
         mains_hz=job.mains_hz,
         driven_track=driven_track,
         names={n: role.output for n, role in job.roles.items() if role.output},
-        bench=None if job.bench is None else _bench(job.bench),
+        bench=bench,
     )
 
 
-_bench_kept: dict[str, Material | None] = {}
+_bench_kept: dict[str, Material] = {}
 
 
 def _bench(job: Job) -> Material | None:
     """The bench's own loop-back, kept for the captures that follow; None where it is unfit.
 
-    An unfit loop-back is told by its own readings; it mustn't cost the unit's captures theirs.
+    Of a long one the first stretch: it tells what the others would. An unfit loop-back is told by
+    its own readings; it mustn't cost the unit's captures theirs.
     """
-    if job.base_key not in _bench_kept:
-        try:
-            found = material_of(job)
-        except (UserError, Refusal):
-            found = None
-        while len(_bench_kept) >= BENCHES_KEPT:
-            del _bench_kept[next(iter(_bench_kept))]
-        _bench_kept[job.base_key] = found
-    return _bench_kept[job.base_key]
-
-
-def tracks_of(source: Source) -> dict[int, Track]:
-    """The calibrated tracks of an audio file, by position from 1."""
-    assert source.calibration is not None
-    refuse_changed(source.path, source.sha256, source.name)
-    recording = read_recording(source.path, name=source.name)
-    volts = source.calibration.volts
-    return {
-        n: Track(
-            recording.samples[:, n - 1] * volts[n],
-            recording.rate_hz,
-            volts[n],
-            source.calibration.relative,
-            recording.bits,
-        )
-        for n in range(1, recording.samples.shape[1] + 1)
-        if n in volts
-    }
+    kept = _bench_kept.get(job.base_key)
+    if kept is not None:
+        return kept
+    try:
+        found = next(materials_of(job))
+    except (UserError, Refusal):
+        return None
+    while len(_bench_kept) >= BENCHES_KEPT:
+        del _bench_kept[next(iter(_bench_kept))]
+    _bench_kept[job.base_key] = found
+    return found
 
 
 POWERS = ("output_power", "tones_power", "burst_power")

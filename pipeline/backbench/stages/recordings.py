@@ -1,0 +1,67 @@
+"""A recording's calibrated tracks, in pieces that are analysed at once in bounded memory."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from backbench.readers.declare import OpenRecording
+from backbench.readers.find import open_recording, span, too_long
+from backbench.settings import InForce
+from backbench.signal.track import Array, Track
+from backbench.stages.plan import Source
+from backbench.stimuli import Stimulus
+from backbench.vault import refuse_changed
+
+PIECE_BYTES = 560 * 2**20
+"""Memory that the analysis of one piece may take. Of the 1 GiB of a process it leaves room for the
+program itself (0.15 GiB), another review's loop-back, and windows kept from other lengths."""
+BYTES_A_SAMPLE = {
+    "tone": 72, "two tones": 72, "multitone": 54, "idle": 86, "square": 54,
+    "sweep": 120, "steps": 34, "burst": 54, "transport": 34,
+}  # fmt: skip
+"""What an analysis takes at its peak for each sample of all tracks, two at least, with a loop-back
+or reference of the same length where one is used. Measured: tests/bench/long_recording.py."""
+STEADY = frozenset({"tone", "two tones", "multitone", "idle", "square"})
+"""What is the same all along, so that a long recording may be measured in stretches."""
+
+
+def pieces(source: Source, stimulus: Stimulus) -> Iterator[dict[int, Track]]:
+    """The calibrated tracks by position from 1: the whole recording, or its stretches in turn.
+
+    A steady stimulus that is too long to be analysed at once comes in equal stretches. Those
+    cover the recording but for its last few samples, fewer than there are stretches, which are
+    only looked at. Raises UserError for a file that can't be used, and for one too long to be
+    analysed at once whose stimulus has a course through time.
+    """
+    assert source.calibration is not None
+    refuse_changed(source.path, source.sha256, source.name)
+    with open_recording(source.path, source.name) as opened:
+        most = most_frames(stimulus.kind, opened.tracks)
+        count = math.ceil(opened.frames / most)
+        if count > 1 and stimulus.kind not in STEADY:
+            limit = span(most / opened.rate_hz)
+            whole = f"at most {limit} of the stimulus {stimulus.kind!r}, which is measured whole"
+            raise too_long(source.name, opened, whole)
+        each = opened.frames // count
+        for _ in range(count):
+            # Nothing here may hold on to a piece while the next one is read.
+            yield _tracks(opened.read(each), opened, source.calibration)
+        opened.read(opened.frames)
+
+
+def most_frames(kind: str, tracks: int) -> int:
+    """Frames of a recording that are analysed at once, by kind of stimulus."""
+    return PIECE_BYTES // (BYTES_A_SAMPLE[kind] * max(tracks, 2))
+
+
+def _tracks(samples: Array, opened: OpenRecording, calibration: InForce) -> dict[int, Track]:
+    volts = calibration.volts
+    return {
+        n: Track(
+            samples[:, n - 1] * volts[n], opened.rate_hz, volts[n], calibration.relative,
+            opened.bits,
+        )
+        for n in range(1, opened.tracks + 1)
+        if n in volts
+    }  # fmt: skip
