@@ -20,10 +20,11 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("POLARS_MAX_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from faults.kill_runner import Runner, Told, in_fork
+from faults.forks import Told, in_fork
+from faults.kill_runner import Runner
 
 ERRORS = ("ENOSPC", "EIO", "EACCES", "EROFS")
-COMMANDS = ("ingest", "recompute", "rebuild", "backup")
+COMMANDS = ("ingest", "recompute", "rebuild", "backup", "restore", "publish")
 
 
 def limited(work: Callable[[Told], None], limit: int) -> Callable[[Told], None]:
@@ -42,7 +43,7 @@ def tried(runner: Runner, command: str, fault: str, limit: int | None) -> str:
     status, told = in_fork(limited(work, limit) if limit else work, fault)
     runner.figures.runs += 1
     runner._take(command, told)
-    runner._check(f"{command} with {fault or limit}")
+    runner._check(command, f"with {fault or limit}")
     last: dict[str, Any] = told[-1] if told else {}
     if status != 0 or not ({"refused", "names"} & last.keys()):
         return f"{command} with {fault or limit}: {status} {told}"
@@ -59,12 +60,12 @@ def main() -> int:
             work = getattr(runner, f"_{command}")()
             _, told = in_fork(work)
             runner._take(command, told)
-            for n, point in enumerate(range(1, runner.points[command], every)):
+            for n, point in enumerate(range(1, runner.points[command].total(), every)):
                 fault = f"*:{point}+:{ERRORS[n % len(ERRORS)]}"
                 ended.append(tried(runner, command, fault, None))
             for limit in (1_000, 100_000, 1_000_000, 3_000_000):
                 ended.append(tried(runner, command, "", limit))
-            runner.whole()
+        runner.whole()
     wrong = [end for end in ended if end not in {"done", "refused"}]
     wrong += runner.figures.lost + runner.figures.half_done
     for line in wrong:

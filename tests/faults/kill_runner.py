@@ -2,42 +2,48 @@
 
 Each command runs in a fork of this process, which has everything imported and has used no
 library with threads, so that a run costs no start. Three kills in four are at a fault point
-(backbench.faultpoints); one is after a random time, so that instants inside the database's and
-the system's own writes are met too.
+(backbench.faultpoints), half of these at any, half at one of a name, so that the few renames and
+commits are met as often as the many writes. One kill in four is after a random time, so that
+instants inside the database's and the system's own writes are met too.
 """
 
 from __future__ import annotations
 
-import json
 import os
 import random
 import shutil
-import signal
-import threading
 import time
-import traceback
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import polars as pl  # noqa: F401  imported before the fork
+import altair  # noqa: F401  imported before the fork, as are the next two
+import polars as pl  # noqa: F401
+import vl_convert  # noqa: F401
 
-from backbench import faultpoints, store
+from backbench import store
 from backbench.catalogue import Catalogue
 from backbench.compare import unit  # noqa: F401
-from backbench.errors import UserError
 from backbench.metrics.registry import registry
+from backbench.publish.site import publish
+from backbench.settings import SETTINGS_NAME
 from backbench.stages import backup, ingest
 from backbench.stages.verify import verify
+from faults.forks import Told, in_fork
+from faults.site_checks import site_faults, tree
 from faults.small_catalogue import set_calibration, small_catalogue, write_review
+from fixtures.make_schema import unpacked
 from simulated import contents_of
 
 REVIEWS = ("auk", "brant", "crake", "dunlin")
-COMMANDS = ("ingest", "ingest", "ingest", "recompute", "rebuild", "backup", "migrate")
-HALF_WRITTEN = (".making-*", ".rebuild-*", "**/.incoming-*", ".staged/*")
-Told = Callable[[Any], None]
+COMMANDS = (
+    "ingest", "ingest", "ingest", "recompute", "rebuild", "backup", "restore", "migrate", "publish",
+)  # fmt: skip
+HALF_WRITTEN = (
+    ".making-*", ".rebuild-*", "**/.incoming-*", ".staged/*", "published/.site.[!l]*",
+)  # fmt: skip
 
 
 @dataclass
@@ -63,44 +69,6 @@ class Figures:
         )
 
 
-def in_fork(
-    work: Callable[[Told], None], fault: str = "", kill_after: float | None = None
-) -> tuple[int, list[Any]]:
-    """Run in a child: its wait status, and what it told before it ended."""
-    reading, writing = os.pipe()
-    child = os.fork()
-    if child == 0:
-        _child(work, fault, reading, writing)
-    os.close(writing)
-    timer = threading.Timer(kill_after, os.kill, [child, signal.SIGKILL]) if kill_after else None
-    if timer:
-        timer.start()
-    with os.fdopen(reading, "r") as stream:
-        told = [json.loads(line) for line in stream if line.endswith("\n")]
-    if timer:
-        timer.cancel()
-        timer.join()
-    _, status = os.waitpid(child, 0)
-    return status, told
-
-
-def _child(work: Callable[[Told], None], fault: str, reading: int, writing: int) -> None:
-    def tell(content: Any) -> None:
-        os.write(writing, (json.dumps(content) + "\n").encode())
-
-    try:
-        os.close(reading)
-        os.environ[faultpoints.VARIABLE] = fault or "none:0:kill"
-        work(tell)
-        tell({"points": faultpoints.passed.total(), "names": dict(faultpoints.passed)})
-    except (UserError, OSError) as error:
-        tell({"refused": str(error), "points": 0})
-    except BaseException:
-        tell({"error": traceback.format_exc()})
-    finally:
-        os._exit(0)
-
-
 class Runner:
     """One catalogue that is changed, killed, checked and changed again."""
 
@@ -113,11 +81,11 @@ class Runner:
         for path in self.reviews.values():
             write_review(path, 0)
         self.acknowledged: dict[str, set[str]] = {}
-        self.points: dict[str, int] = {}
+        self.points: dict[str, Counter[str]] = {}
         self.seconds: dict[str, float] = {}
         self.figures = Figures()
         self.calibrated = False
-        self.backed_up = False
+        self.site = ""
 
     def run(self, kills: int, told: Callable[[str], None] = lambda _: None) -> Figures:
         """Kill so many times; every fifteenth time, carry on without and compare a rebuild."""
@@ -134,9 +102,8 @@ class Runner:
     def broken_off(self, command: str) -> None:
         """One run that is to be killed, and the checks after it."""
         work = getattr(self, f"_{command}")()
-        total = self.points.get(command, 60)
         by_time = self.random.random() < 0.25
-        fault = "" if by_time else f"*:{self.random.randint(1, max(1, int(total * 1.02)))}:kill"
+        fault = "" if by_time else self._point(command)
         after = self.random.uniform(0.005, self.seconds.get(command, 0.5)) if by_time else None
         began = time.monotonic()
         status, told = in_fork(work, fault, after)
@@ -147,15 +114,24 @@ class Runner:
         else:
             self.seconds[command] = time.monotonic() - began
         self._take(command, told)
-        self._check(f"{command} killed by {fault or after}")
+        self._check(command, f"killed by {fault or after}")
+
+    def _point(self, command: str) -> str:
+        """A point of those that the longest run of the command passed."""
+        passed = self.points.get(command, Counter({"*": 60}))
+        name = self.random.choice(sorted(passed))
+        if self.random.random() < 0.5:
+            return f"*:{self.random.randint(1, passed.total())}:kill"
+        return f"{name}:{self.random.randint(1, passed[name])}:kill"
 
     def _take(self, command: str, told: list[Any]) -> None:
         for item in told:
             if "error" in item:
                 self.figures.half_done.append(f"{command}: {item['error']}")
-            if item.get("points"):
-                self.points[command] = item["points"]
-                self.backed_up |= command == "backup"
+            passed = Counter(item.get("names", {}))
+            if passed.total() > self.points.get(command, Counter()).total():
+                self.points[command] = passed
+            self.site = item.get("site", self.site)
             if "review" in item:
                 self.figures.acknowledged += 1
                 self.acknowledged[item["review"]] = {item["manifest"]}
@@ -206,59 +182,87 @@ class Runner:
 
         return work
 
-    def _migrate(self) -> Callable[[Told], None]:
-        """A new catalogue's database at the first schema step, then brought up to date."""
-        folder = self.folder / "older"
-
-        def made(_: Told) -> None:
+    def _restore(self) -> Callable[[Told], None]:
+        """Into a new folder, or into what an earlier run made or began."""
+        folder = self.folder / "restored"
+        if self.random.random() < 0.5:
             shutil.rmtree(folder, ignore_errors=True)
-            older = small_catalogue(folder)
-            every = store.migrations
-            store.migrations = lambda: every()[:1]
-            with store.writing(older.places.database):
-                pass
-
-        status, told = in_fork(made)
-        assert status == 0, told
 
         def work(_: Told) -> None:
-            ingest.prepare(Catalogue(folder).places)
+            source = Catalogue(self.folder / "backup").places
+            copied = backup.restore(source, folder, lambda _: None)
+            assert not copied.faults, copied
+
+        return work
+
+    def _migrate(self) -> Callable[[Told], None]:
+        """The catalogue kept of the first schema step, brought up to date."""
+        folder = self.folder / "older"
+        shutil.rmtree(folder, ignore_errors=True)
+        root = unpacked("schema_0001", folder)
+
+        def work(_: Told) -> None:
+            ingest.prepare(Catalogue(root).places)
+
+        return work
+
+    def _publish(self) -> Callable[[Told], None]:
+        """Every page anew, or those of the reviews that changed."""
+        root = self.catalogue.places.root
+        if self.random.random() < 0.7:
+            settings = root / SETTINGS_NAME
+            title = f'title = "Bench {self.random.randint(0, 10**6)}"'
+            settings.write_text("\n".join([title, *settings.read_text().splitlines()[1:]]) + "\n")
+
+        def work(tell: Told) -> None:
+            done = publish(root, root / "published" / "site")
+            assert not done.troubles, done
+            tell({"site": tree(done.folder)})
 
         return work
 
     # The checks ---------------------------------------------------------------------------
 
-    def _check(self, after: str) -> None:
+    def _check(self, command: str, after: str = "done") -> None:
         """It opens, what was acknowledged is there, and nothing in it is half done."""
         self.figures.checks += 1
-        status, told = in_fork(lambda tell: tell(self._found()))
+        status, told = in_fork(lambda tell: tell(self._found(command)))
         if status != 0 or not told or "rows" not in told[0]:
-            self.figures.half_done.append(f"{after}: check failed: {status} {told}")
+            self.figures.half_done.append(f"{command} {after}: check failed: {status} {told}")
             return
         found = told[0]
-        self.figures.half_done += [f"{after}: {fault}" for fault in found["faults"]]
+        self.site = found["site"]
+        self.figures.half_done += [f"{command} {after}: {fault}" for fault in found["faults"]]
         for review, manifests in self.acknowledged.items():
             if found["rows"].get(review) not in manifests | set(found["later"].get(review, [])):
-                self.figures.lost.append(f"{after}: {review}")
+                self.figures.lost.append(f"{command} {after}: {review}")
 
-    def _found(self) -> dict[str, Any]:
-        places = self.catalogue.places
+    def _found(self, command: str) -> dict[str, Any]:
+        places, site = self.catalogue.places, self.site
         faults = [str(fault) for fault in verify(places, lambda _: None).faults]
         rows: dict[str, str] = {}
         if (places.database / store.DATABASE_NAME).exists():
             with store.reading(places.database) as opened:
                 rows = dict(opened.rows("SELECT review_key, manifest_sha256 FROM review"))
                 faults += [f"half done: {row}" for row in opened.rows(HALF_DONE)]
-        if self.backed_up:
-            copy = Catalogue(self.folder / "backup").places
-            faults += [f"backup: {fault}" for fault in verify(copy, lambda _: None).faults]
-        older = self.folder / "older" / store.DATABASE_NAME
-        if older.exists():
-            with store.writing(older.parent) as opened:
-                steps = opened.rows("SELECT number FROM migration ORDER BY number")
-            if steps != [(number,) for number, _, _ in store.migrations()]:
-                faults.append(f"migrated to {steps}")
-        return {"rows": rows, "faults": faults, "later": self._later()}
+        if command == "publish":
+            site, wrong = site_faults(places.root, self.folder / "fresh", self.site)
+            faults += wrong
+        elif command in {"backup", "restore"}:
+            faults += _copy_faults(self.folder / ("backup" if command == "backup" else "restored"))
+        elif command == "migrate":
+            faults += _migrated_faults(self.folder / "older" / "catalogue", self._kept())
+        return {"rows": rows, "faults": faults, "later": self._later(), "site": site}
+
+    def _kept(self) -> list[Any]:
+        """The readings of the catalogue kept of the first schema step."""
+        root = unpacked("schema_0001", self.folder / "kept")
+        every = store.migrations()
+        now, store.migrations = store.migrations, lambda: every[:1]
+        with store.reading(root) as opened:
+            rows = opened.rows(READINGS)
+        store.migrations = now
+        return rows
 
     def _later(self) -> dict[str, list[str]]:
         """Manifests accepted after the acknowledged ones, by a run that was killed."""
@@ -278,6 +282,7 @@ class Runner:
             ("ingest all", lambda tell: self._taken_in(everything, tell)),
             ("recompute all", lambda tell: self._taken_in(None, tell)),
             ("backup all", self._backup()),
+            ("publish all", self._publish()),
         ):
             status, told = in_fork(work)
             assert status == 0, told
@@ -285,20 +290,48 @@ class Runner:
         status, told = in_fork(lambda tell: tell(self._compared()))
         self.figures.rebuilds += 1
         self.figures.half_done += told[0] if told and status == 0 else [f"compare: {told}"]
-        self.backed_up = True
-        self._check("carried on")
+        for command in ("backup", "publish"):
+            self._check(command)
 
     def _compared(self) -> list[str]:
         root = self.catalogue.places.root
         report = verify(self.catalogue.places, lambda _: None)
         wrong = [str(fault) for fault in report.faults] + report.gaps
-        wrong += [str(path) for pattern in HALF_WRITTEN for path in root.glob(pattern)]
+        kept, copy = self.folder / "backup", self.folder / "copy"
+        for folder in (root, kept):
+            wrong += [str(path) for pattern in HALF_WRITTEN for path in folder.glob(pattern)]
         before = contents_of(root)
+        shutil.rmtree(copy, ignore_errors=True)
+        backup.restore(Catalogue(kept).places, copy, lambda _: None)
+        wrong += _copy_faults(copy)
+        for other in (kept, copy):
+            found = contents_of(other)
+            wrong += [f"{other}: {name} differs" for name in before if found[name] != before[name]]
         self._rebuilt()
         after = contents_of(root)
         return wrong + [f"{name} differs" for name in before if before[name] != after.get(name)]
 
 
+def _copy_faults(folder: Path) -> list[str]:
+    """What is wrong with a backup, or with a folder restored from one, as soon as it opens."""
+    if not (folder / SETTINGS_NAME).exists():
+        return []
+    report = verify(Catalogue(folder).places, lambda _: None)
+    return [f"{folder.name}: {fault}" for fault in report.faults]
+
+
+def _migrated_faults(root: Path, kept: list[Any]) -> list[str]:
+    """The next writer finds every row, and every schema step once."""
+    with store.writing(root) as opened:
+        steps = opened.rows("SELECT number FROM migration ORDER BY number")
+        rows = opened.rows(READINGS)
+    faults = [str(fault) for fault in verify(Catalogue(root).places, lambda _: None).faults]
+    if steps != [(number,) for number, _, _ in store.migrations()]:
+        faults.append(f"migrated to {steps}")
+    return faults if rows == kept else [*faults, "readings lost in migrating"]
+
+
+READINGS = "SELECT review_key, reading_key, value FROM reading ORDER BY ALL"
 HALF_DONE = """
 SELECT review_key, count(DISTINCT capture.file), count(DISTINCT analysis.analysis_key),
        count(DISTINCT reading.reading_key)

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from backbench.durable import flush_folder, make_folder, write_aside
+from backbench.durable import ASIDE, flush_folder, make_folder, write_aside
 from backbench.errors import Fault, UserError
 from backbench.faultpoints import reached
 from backbench.settings import SETTINGS_NAME
@@ -83,7 +83,10 @@ def _copy(source: Places, target: Places, progress: Progress) -> Copied:
     copied = Copied()
     for name in ("vault", "ledger", "queries"):
         make_folder(target.root / name)
-    with tempfile.TemporaryDirectory(prefix=MAKING, dir=target.root) as aside:
+    with (
+        target.changing(),
+        tempfile.TemporaryDirectory(prefix=MAKING, dir=target.root) as aside,
+    ):
         has_database = _copy_database(source, Path(aside), copied)
         receipts = _receipts(source)
         _copy_originals(source, target, copied, progress)
@@ -169,11 +172,16 @@ def _refuse_overlap(source: Path, target: Path) -> None:
 def _refuse_stranger(source: Places, target: Places) -> None:
     """The folder must be new, empty, or begun as a copy of this catalogue."""
     root = target.root
-    if root.exists() and (not root.is_dir() or any(root.iterdir())):
+    if root.exists() and (not root.is_dir() or _filled(root)):
         if not (root / MARK).is_file():
             fault = Fault(str(root), "something there", "a new or empty folder, or a backup")
             raise UserError("the copy can't be made", [fault])
         _refuse_conflict(source, target)
+
+
+def _filled(root: Path) -> bool:
+    """Whether there is more in a folder than a mark that was not written to its end."""
+    return any(not path.name.startswith(ASIDE) for path in root.iterdir())
 
 
 def _refuse_conflict(source: Places, target: Places) -> None:

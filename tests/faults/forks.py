@@ -1,0 +1,54 @@
+"""Work done in a fork of this process, broken off where that is asked for."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import threading
+import traceback
+from collections.abc import Callable
+from typing import Any
+
+from backbench import faultpoints
+from backbench.errors import UserError
+
+Told = Callable[[Any], None]
+
+
+def in_fork(
+    work: Callable[[Told], None], fault: str = "", kill_after: float | None = None
+) -> tuple[int, list[Any]]:
+    """Run in a child: its wait status, and what it told before it ended."""
+    reading, writing = os.pipe()
+    child = os.fork()
+    if child == 0:
+        _child(work, fault, reading, writing)
+    os.close(writing)
+    timer = threading.Timer(kill_after, os.kill, [child, signal.SIGKILL]) if kill_after else None
+    if timer:
+        timer.start()
+    with os.fdopen(reading, "r") as stream:
+        told = [json.loads(line) for line in stream if line.endswith("\n")]
+    if timer:
+        timer.cancel()
+        timer.join()
+    _, status = os.waitpid(child, 0)
+    return status, told
+
+
+def _child(work: Callable[[Told], None], fault: str, reading: int, writing: int) -> None:
+    def tell(content: Any) -> None:
+        os.write(writing, (json.dumps(content) + "\n").encode())
+
+    try:
+        os.close(reading)
+        os.environ[faultpoints.VARIABLE] = fault or "none:0:kill"
+        work(tell)
+        tell({"points": faultpoints.passed.total(), "names": dict(faultpoints.passed)})
+    except (UserError, OSError) as error:
+        tell({"refused": str(error), "points": 0})
+    except BaseException:
+        tell({"error": traceback.format_exc()})
+    finally:
+        os._exit(0)
