@@ -64,11 +64,7 @@ class IdleView:
                 f"too short to tell mains lines apart: at least "
                 f"{LEAST_MAINS_PERIODS / nominal:.2g} s are needed"
             )
-        found = self._mains_hz
-        return [
-            (n, round(n * found, 3), mains_line(self.spectrum, self.noise, n * found))
-            for n in range(1, LINES + 1)
-        ]
+        return self._lines
 
     @cached_property
     def bench(self) -> IdleView | None:
@@ -84,8 +80,12 @@ class IdleView:
         return found
 
     @cached_property
-    def _mains_hz(self) -> float:
-        return mains_frequency(self.spectrum, self.noise, self.material.mains_hz or 0.0)
+    def _lines(self) -> list[tuple[int, float, Square]]:
+        found = mains_frequency(self.spectrum, self.noise, self.material.mains_hz or 0.0)
+        return [
+            (n, round(n * found, 3), mains_line(self.spectrum, self.noise, n * found))
+            for n in range(1, LINES + 1)
+        ]
 
     @cached_property
     def behind_468(self) -> tuple[Array, float]:

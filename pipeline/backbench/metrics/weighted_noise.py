@@ -48,7 +48,7 @@ def _of_course(idle: IdleView, value: float, course: Array, rate_hz: float) -> F
     better="lower",
     source="Rec. ITU-R BS.468-4, clauses 1 and 2; " + _NETWORK,
     stimuli=["idle"],
-    version=1,
+    version=2,
     choice="quasi-peak, 1 kHz referenced, reads the rms of a sine; mean of the reading over the "
     "record, which the network alone limits in band; hum included" + _STEPS,
 )

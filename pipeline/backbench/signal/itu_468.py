@@ -79,9 +79,10 @@ def weighted_468(volts: Array, rate_hz: float) -> tuple[Array, float]:
     while rate / share > MOST_RATE_HZ:
         share += 1
     samples = n * factor // share
-    bins = rfft(volts[:n])
+    bins = rfft(volts[:n])[: samples // 2 + 1]
     bins *= _gain_by_bin(len(bins), rate_hz / n)
     own_rate = rate_hz * samples / n
-    wave: Array = irfft(bins, samples) * (samples / n)
+    wave: Array = irfft(bins, samples, overwrite_x=True)
+    wave *= samples / n
     edge = int(EDGE_S * own_rate)
     return wave[edge : len(wave) - edge], own_rate

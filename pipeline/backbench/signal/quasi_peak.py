@@ -12,36 +12,53 @@ from backbench.signal.track import Array
 CHARGE_S, DISCHARGE_S, NEEDLE_S = 1.41e-3, 293e-3, 140e-3
 """Time constants that meet the Recommendation's burst tables (second-hand: an open library's
 source; the Recommendation gives the tables, not the constants)."""
-BLOCK_S, BEFORE_S = 5e-3, 0.33
+BLOCK_S, BEFORE_S = 0.1, 0.33
+"""Stretches that are followed at once (a power of what is left after each must stay a number),
+and the part of a record that is played before it."""
 
 
 def follow(rectified: Array, rate_hz: float, start: float = 0.0) -> Array:
     """Voltage of a capacitor that charges from a rectified signal and discharges slowly.
 
-    rectified: |V|, shape (n,). start: the capacitor's voltage before. The charge depends on the
-    voltage reached, so that one sample follows from the last: a loop, but only over samples that
-    can charge it; within a block the voltage can't fall below what discharge alone leaves.
+    rectified: |V|, shape (n,). start: the capacitor's voltage before. Sample by sample the
+    voltage v falls to k v, then rises by a share of what the sample is above that.
     """
-    charge = -math.expm1(-1 / (CHARGE_S * rate_hz))
     block = max(int(BLOCK_S * rate_hz), 1)
-    keep: list[float] = np.exp(-np.arange(block + 1) / (DISCHARGE_S * rate_hz)).tolist()
-    at, held = [-1], [start]
-    v, last = start, -1
+    course = np.empty(len(rectified))
     for first in range(0, len(rectified), block):
-        part = rectified[first : first + block]
-        end = first + len(part) - 1
-        hits = np.flatnonzero(part > v * keep[end - last])
-        for i, x in zip((hits + first).tolist(), part[hits].tolist(), strict=True):
-            left = v * keep[i - last]
-            if x > left:
-                at += (i - 1, i)
-                held.append(v * keep[i - 1 - last])
-                v, last = left + (x - left) * charge, i
-                held.append(v)
-        v, last = v * keep[end - last], end
-        at.append(end)
-        held.append(v)
-    return np.interp(np.arange(len(rectified)), at, held)
+        part, held = rectified[first : first + block], course[first : first + block]
+        fall = _fall(block, DISCHARGE_S * rate_hz)[: len(part)]
+        np.multiply(_charged(part / fall, start, rate_hz), fall, out=held)
+        start = float(held[-1])
+    return course
+
+
+def _charged(given: Array, start: float, rate_hz: float) -> Array:
+    """Voltage after each sample of a capacitor that keeps its charge: it never falls.
+
+    Samples at or below the voltage leave it as it is. If all that are left are taken to charge
+    it, the voltage comes out too low if anything, so that what is below it even then never
+    charged: it is left out, until none is.
+    """
+    left = _fall(len(given), CHARGE_S * rate_hz)
+    share = -math.expm1(-1 / (CHARGE_S * rate_hz))
+    places = np.flatnonzero(given > start)
+    while True:
+        volts, kept = given[places], left[: len(places)]
+        after = kept * (start + np.cumsum(volts * share / kept))
+        levels = np.concatenate([[start], after])
+        charging = volts > levels[:-1]
+        if charging.all():
+            return np.repeat(levels, np.diff(places, prepend=0, append=len(given)))
+        places = places[charging]
+
+
+@lru_cache(maxsize=16)
+def _fall(count: int, samples: float) -> Array:
+    """What is left after 1 to count samples of a decay with a time constant in samples."""
+    left: Array = np.exp(-np.arange(1, count + 1) / samples)
+    left.setflags(write=False)
+    return left
 
 
 def needle(held: Array, rate_hz: float, start: float = 0.0) -> Array:
