@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
+import soundfile
 
 import heard_sounds as sounds
+from backbench.bench_day import hearing
+from backbench.bench_day.hearing import listened
 from backbench.bench_day.listen import Heard, Unknown, listen
+from backbench.readers import declare
+from tones import sines
 
 
 @pytest.mark.parametrize("kind", sorted(set(sounds.KINDS)))
@@ -39,3 +46,18 @@ def test_the_words_do_not_depend_on_level_polarity_or_order_of_tracks() -> None:
     (samples, rate, bits), _ = sounds.capture("two tones", np.random.default_rng(3))
     first = listen(samples, rate, bits)
     assert listen(-0.5 * samples[:, ::-1], rate, bits) == first
+
+
+def test_a_long_recording_is_heard_from_its_beginning_and_looked_at_to_its_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(hearing, "MOST_SAMPLES", 48_000)
+    monkeypatch.setattr(declare, "BLOCK_SAMPLES", 10_000)
+    volts = sines(48_000, 3.0, {1000.0: 0.5})
+    for name, last in (("whole.wav", 0.0), ("broken.wav", np.nan)):
+        volts[-1] = last
+        soundfile.write(tmp_path / name, np.stack([volts, volts], axis=1), 48_000, subtype="FLOAT")
+    found = listened(tmp_path, sorted(tmp_path.iterdir()))
+    assert found["whole.wav"].heard == listen(volts[:48_000, None], 48_000, None)
+    assert found["broken.wav"].fault is not None
+    assert "NaN at sample 143999 " in found["broken.wav"].fault.found

@@ -13,13 +13,14 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from backbench.bench_day.cut import cut_run
-from backbench.bench_day.markers import find_markers, marker
+from backbench.bench_day.markers import find_markers, marker, markers_in_turn
 from backbench.bench_day.planned import PLAN_NAME, Plan, Step, plan_text
 from backbench.bench_day.runs import read_run
 from backbench.bench_day.stimuli_files import Format, write_stimuli
 from backbench.bench_day.waves import wave
 from backbench.cli import app
 from backbench.errors import Refusal, UserError
+from backbench.readers import declare
 from backbench.signal.find_tone import find_tone
 from backbench.signal.track import Track
 from backbench.stimuli import Burst, Idle, Multitone, Square, Steps, Sweep, Tone, TwoTones
@@ -156,6 +157,21 @@ def test_markers_are_found_at_any_gain_polarity_and_delay(
     assert found * 48_000 == pytest.approx([delay, delay + 30_000], abs=2)
 
 
+@given(
+    st.lists(st.integers(0, 180_000), min_size=1, max_size=6),
+    st.lists(st.integers(1, 70_000), min_size=1, max_size=12),
+)
+@settings(max_examples=25)
+def test_markers_are_found_wherever_blocks_end(places: list[int], blocks: list[int]) -> None:
+    samples = 1e-3 * np.random.default_rng(1).standard_normal(200_000)
+    mark = marker(48_000)
+    for at in places:
+        samples[at : at + len(mark)] += mark
+    parts = np.split(samples, np.cumsum(blocks)[np.cumsum(blocks) < len(samples)])
+    found = markers_in_turn(iter(parts), 48_000)
+    np.testing.assert_allclose(found * 48_000, find_markers(samples, 48_000) * 48_000, atol=1e-6)
+
+
 def recorded(folder: Path, rate: int, clock: float = 1.0) -> Path:
     """The run as another machine records it: other rate, late, fainter, upside down."""
     samples, played_rate = soundfile.read(folder / "run-all.wav")
@@ -178,6 +194,23 @@ def test_a_run_is_cut_into_its_captures(tmp_path: Path, rate: int, clock: float)
         found = find_tone(Track(2.0 * samples, found_rate, 2.0, 0.0, 24), hz, None)
         assert found.fundamental.rms == pytest.approx(0.3 * level, rel=0.02)
         assert found.frequency_hz == pytest.approx(hz * clock, rel=1e-5)
+
+
+def test_a_run_is_cut_alike_whatever_the_length_of_a_block(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each capture holds exactly the samples of the recording from its first on."""
+    write_stimuli(tmp_path, PLAN, Format(48_000, 24))
+    path, run = recorded(tmp_path, 48_000), read_run(tmp_path / "run-all.toml")
+    whole = cut_run(path, run, tmp_path / "whole")
+    monkeypatch.setattr(declare, "BLOCK_SAMPLES", 10_007)
+    parted = cut_run(path, run, tmp_path / "parted")
+    samples, _ = soundfile.read(path, dtype="int32")
+    for one, other in zip(whole, parted, strict=True):
+        assert (one.first, one.last) == (other.first, other.last)
+        for cut in (one, other):
+            kept, _ = soundfile.read(cut.path, dtype="int32")
+            np.testing.assert_array_equal(kept, samples[cut.first : cut.last])
 
 
 def test_a_recording_without_all_markers_is_refused_whole(tmp_path: Path) -> None:

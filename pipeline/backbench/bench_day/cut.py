@@ -7,11 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
-from backbench.bench_day.markers import find_markers
+from backbench.bench_day.markers import markers_in_turn
 from backbench.bench_day.runs import Run
 from backbench.errors import Fault, UserError
-from backbench.readers.declare import Recording
-from backbench.readers.find import read_recording
+from backbench.readers.declare import OpenRecording
+from backbench.readers.find import open_recording
 from backbench.signal.track import Array
 
 WITHIN_S = 0.02
@@ -33,19 +33,36 @@ def cut_run(recording: Path, run: Run, into: Path, *, dry: bool = False) -> list
 
     Raises UserError where a marker is missing, the recording breaks off, or a file is there.
     """
-    found = read_recording(recording)
-    centred = found.samples - found.samples.mean(axis=0)
-    strongest = int(np.argmax(np.square(centred).sum(axis=0)))
-    times = _fitted(np.ascontiguousarray(centred[:, strongest]), found.rate_hz, run, recording)
-    cuts = [
-        Cut(into / one.file, round(times(one.from_s) * found.rate_hz),
-            round(times(one.to_s) * found.rate_hz))
-        for one in run.segment
-    ]  # fmt: skip
-    _refuse(cuts, found, recording)
-    if not dry:
-        _write(cuts, found)
+    with open_recording(recording) as opened:
+        times = _fitted(_markers(opened), run, recording)
+        cuts = [
+            Cut(into / one.file, round(times(one.from_s) * opened.rate_hz),
+                round(times(one.to_s) * opened.rate_hz))
+            for one in run.segment
+        ]  # fmt: skip
+        _refuse(cuts, opened.frames, recording)
+        if not dry:
+            _write(cuts, opened)
     return cuts
+
+
+def _markers(opened: OpenRecording) -> Array:
+    """Times of all markers, looked for in the strongest track."""
+    track, mean = _strongest(opened)
+    opened.seek(0)
+    course = (block[:, track] - mean for block in opened.blocks(opened.frames))
+    return markers_in_turn(course, opened.rate_hz)
+
+
+def _strongest(opened: OpenRecording) -> tuple[int, float]:
+    """The track (from 0) with the greatest power beside its steady part, and that part."""
+    total, squares = np.zeros(opened.tracks), np.zeros(opened.tracks)
+    for block in opened.blocks(opened.frames):
+        total += block.sum(axis=0)
+        squares += np.square(block).sum(axis=0)
+    mean = total / opened.frames
+    track = int(np.argmax(squares - opened.frames * np.square(mean)))
+    return track, float(mean[track])
 
 
 class _Clock:
@@ -58,9 +75,8 @@ class _Clock:
         return self.offset + self.rate * seconds
 
 
-def _fitted(samples: Array, rate_hz: float, run: Run, recording: Path) -> _Clock:
+def _fitted(heard: Array, run: Run, recording: Path) -> _Clock:
     """The start and speed at which all markers of the layout are met."""
-    heard = find_markers(samples, rate_hz)
     expected = np.array(run.markers)
     best = np.zeros(len(expected), dtype=bool)
     for start in heard:
@@ -82,22 +98,24 @@ def _fitted(samples: Array, rate_hz: float, run: Run, recording: Path) -> _Clock
     return _Clock(float(rate), float(offset))
 
 
-def _refuse(cuts: list[Cut], found: Recording, recording: Path) -> None:
+def _refuse(cuts: list[Cut], frames: int, recording: Path) -> None:
     faults = [
         Fault(str(cut.path), "a file that is there", "a new file", "move it away first")
         for cut in cuts if cut.path.exists()
     ]  # fmt: skip
-    if cuts[-1].last > len(found.samples) or cuts[0].first < 0:
+    if cuts[-1].last > frames or cuts[0].first < 0:
         faults.append(Fault(str(recording), "a recording that breaks off", "the whole run"))
     if faults:
         raise UserError("the recording can't be cut", faults)
 
 
-def _write(cuts: list[Cut], found: Recording) -> None:
-    import soundfile
+def _write(cuts: list[Cut], opened: OpenRecording) -> None:
+    from soundfile import SoundFile
 
+    subtype, rate = SUBTYPES.get(opened.bits, "PCM_32"), round(opened.rate_hz)
     for cut in cuts:
         cut.path.parent.mkdir(parents=True, exist_ok=True)
-        part = found.samples[cut.first : cut.last]
-        subtype = SUBTYPES.get(found.bits, "PCM_32")
-        soundfile.write(cut.path, part, round(found.rate_hz), subtype=subtype, format="WAV")
+        opened.seek(cut.first)
+        with SoundFile(cut.path, "w", rate, opened.tracks, subtype, format="WAV") as file:
+            for block in opened.blocks(cut.last - cut.first):
+                file.write(block)

@@ -1,7 +1,8 @@
-"""Every recording of a folder read once and listened to, quickly."""
+"""Every recording of a folder gone through once and listened to, quickly and in bounded memory."""
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -12,11 +13,13 @@ import numpy as np
 
 from backbench.bench_day.listen import Heard, Unknown, listen
 from backbench.errors import Fault, UserError
-from backbench.readers.find import read_recording
+from backbench.readers.find import open_recording
 from backbench.signal.track import Array
 
 MOST_SAMPLES = 1 << 20
 """Of each track that are listened to; a longer record is heard from its beginning on."""
+MANY_TRACKS = 8
+"""With more tracks fewer samples of each are listened to."""
 FULL = 1 - 2.0**-15
 
 
@@ -42,11 +45,13 @@ def listened(folder: Path, paths: Sequence[Path]) -> dict[str, Listened]:
 def _one(folder: Path, path: Path) -> Listened:
     name = path.relative_to(folder).as_posix()
     try:
-        recording = read_recording(path, name)
+        with open_recording(path, name) as opened:
+            samples = opened.read(MOST_SAMPLES // math.ceil(opened.tracks / MANY_TRACKS))
+            for _ in opened.blocks(opened.frames):
+                pass  # reading tells of samples that are no numbers, and of a broken end
     except UserError as error:
         return Listened(name, 0, None, fault=error.faults[0])
-    samples = recording.samples[:MOST_SAMPLES]
-    heard = listen(samples, recording.rate_hz, recording.bits)
+    heard = listen(samples, opened.rate_hz, opened.bits)
     centred = samples - samples.mean(axis=0)
     rms = tuple(float(one) for one in np.sqrt(np.mean(np.square(centred), axis=0)))
     return Listened(name, samples.shape[1], heard, rms, _clipped(samples))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from backbench.signal.track import Array
@@ -39,3 +41,26 @@ def find_markers(samples: Array, rate_hz: float) -> Array:
         likeness, height=LEAST_LIKENESS, distance=max(1, round(0.5 * MARKER_S * rate_hz))
     )
     return np.asarray((peaks - 1) / rate_hz)
+
+
+def markers_in_turn(blocks: Iterable[Array], rate_hz: float) -> Array:
+    """As find_markers, of samples that come in blocks one after the other."""
+    margin = round(MARKER_S * rate_hz)
+    kept, first, done = np.zeros(0), 0, 0  # first: of what is kept; done: up to there told
+    found: list[Array] = []
+    for block in blocks:
+        kept = np.concatenate([kept, block])
+        # A marker is told once what follows it, and might be likelier, is there too.
+        told = first + len(kept) - 2 * margin
+        if told > done:
+            found.append(_between(kept, first, rate_hz, done, told))
+            done = told
+            kept, first = kept[max(done - margin - first, 0) :], max(done - margin, first)
+    found.append(_between(kept, first, rate_hz, done, first + len(kept)))
+    return np.concatenate(found)
+
+
+def _between(samples: Array, first: int, rate_hz: float, start: int, stop: int) -> Array:
+    """Times of markers at samples start to stop of a recording, of which `first` is the first."""
+    places = np.rint(find_markers(samples, rate_hz) * rate_hz) + first
+    return np.asarray(places[(places >= start) & (places < stop)] / rate_hz)

@@ -45,7 +45,7 @@ def open_audio(path: Path, name: str) -> Iterator[OpenRecording]:
             _refuse_header(file, name)
             bits, rate_hz = BITS[file.subtype], float(file.samplerate)
             read = partial(_read, file, name)
-            yield OpenRecording(file.frames, file.channels, rate_hz, bits, read)
+            yield OpenRecording(file.frames, file.channels, rate_hz, bits, read, file.seek)
     except soundfile.LibsndfileError as error:
         reason = str(error.error_string).removeprefix("Error : ").strip().rstrip(".")
         raise unreadable(name, f"damaged audio ({reason})", "a whole recording", _COPY) from None
