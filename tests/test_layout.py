@@ -35,6 +35,7 @@ FLOORS = [
         "cells",
         "durable",
         "faultpoints",
+        "turns",
     },
 ]
 LEVEL = {name: level for level, names in enumerate(FLOORS) for name in names}

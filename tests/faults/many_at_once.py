@@ -1,7 +1,7 @@
 """Eight processes that ingest, chart and query one catalogue at once.
 
-Run: python tests/faults/many_at_once.py [SECONDS]. Prints one line; ends with 1 where a process
-ended in anything but words, or where what was acknowledged is not there in the end.
+Run: python tests/faults/many_at_once.py [SECONDS]. Prints two lines; ends with 1 where a process
+ended in anything but words or had no turn, or where what was acknowledged is not there in the end.
 """
 
 from __future__ import annotations
@@ -26,6 +26,8 @@ from backbench.stages.verify import verify
 from faults.small_catalogue import small_catalogue, write_review
 from simulated import contents_of
 
+LONG_S = 30
+"""From so long on, every process must have had a turn, however slow the machine."""
 ROLES = ("ingest", "ingest", "ingest", "chart", "chart", "query", "query", "query")
 
 
@@ -87,6 +89,9 @@ def told(reports: list[dict], catalogue: Catalogue, seconds: float) -> int:  # t
     for report in reports:
         for what, number in report["counts"].items():
             counts[f"{report['role']} {what}"] += number
+    rounds = [report["counts"].get("done", 0) for report in reports]
+    if seconds >= LONG_S:
+        wrong += [f"process {n} had no turn" for n, done in enumerate(rounds) if not done]
     wrong += [str(fault) for fault in verify(catalogue.places, lambda _: None).faults]
     catalogue.recompute(history=False, processes=1)
     before = contents_of(catalogue.places.root)
@@ -95,6 +100,7 @@ def told(reports: list[dict], catalogue: Catalogue, seconds: float) -> int:  # t
     for line in [*wrong, *lost]:
         print(line)
     end = f"{len(acknowledged)} reviews acknowledged, {len(lost)} lost, {len(wrong)} wrong"
+    print("rounds:", ", ".join(f"{r['role']} {n}" for r, n in zip(reports, rounds, strict=True)))
     print(f"{len(reports)} processes for {seconds:g} s: {dict(sorted(counts.items()))}; {end}")
     return 1 if wrong or lost else 0
 

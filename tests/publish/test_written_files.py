@@ -25,6 +25,9 @@ def test_equal_content_is_left_alone(tmp_path: Path) -> None:
     assert [p.name for p in (tmp_path / "a").iterdir()] == ["b.html"]
 
 
+LOCKS = (".site.lock", ".site.lock.next")
+
+
 def renewed(folder: Path, digest: str, *names: str) -> None:
     """A site of pages that hold their own names."""
     with renewing(folder) as aside:
@@ -49,7 +52,7 @@ def test_pages_that_went_are_removed_and_nothing_else(tmp_path: Path) -> None:
     assert (site / "a/kept.html").stat().st_ino == before.st_ino
     assert (site / "to-mine").is_symlink()
     assert (site / "to-mine").read_text() == "mine"
-    assert sorted(p.name for p in tmp_path.iterdir()) == [".site.lock", "site"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == [*LOCKS, "site"]
 
 
 def test_a_disk_without_links_gets_copies(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -93,7 +96,11 @@ def test_a_site_that_was_not_put_in_place_is_mended(tmp_path: Path, stopped: str
     with renewing(site):
         assert read_record(site).stands(site, "1")
         assert files(site) == [RECORD, "a.html"]
-        assert sorted(p.name for p in tmp_path.iterdir()) == [".site.lock", "site"]
+        assert sorted(p.name for p in tmp_path.iterdir()) == [
+            ".site.lock",
+            ".site.lock.next",
+            "site",
+        ]
 
 
 def test_a_site_that_failed_leaves_the_earlier_one(tmp_path: Path) -> None:
@@ -101,7 +108,7 @@ def test_a_site_that_failed_leaves_the_earlier_one(tmp_path: Path) -> None:
     renewed(site, "1", "a.html")
     with pytest.raises(NotADirectoryError):
         renewed(site, "2", "b.html", "b.html/c.html")
-    assert files(tmp_path) == [".site.lock", f"site/{RECORD}", "site/a.html"]
+    assert files(tmp_path) == [*LOCKS, f"site/{RECORD}", "site/a.html"]
 
 
 def test_one_process_at_a_time_makes_a_site(

@@ -9,15 +9,16 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
-from filelock import FileLock, Timeout
+from filelock import Timeout
 
 from backbench.durable import flush_everything, make_folder, rename
 from backbench.errors import Fault, UserError
 from backbench.faultpoints import reached
 from backbench.publish.output import RECORD, Record, link
+from backbench.turns import turn
 
 PATIENCE_S = 10.0
 
@@ -32,18 +33,16 @@ def renewing(folder: Path) -> Iterator[Path]:
     """
     _refuse_other(folder)
     make_folder(folder.parent)
-    lock = FileLock(_beside(folder, "lock"))
-    try:
-        lock.acquire(timeout=PATIENCE_S)
-    except Timeout:
-        fault = Fault(str(folder), "another process making it", "one at a time", "try again later")
-        raise UserError("the site is being made", [fault]) from None
-    try:
+    with ExitStack() as held:
+        try:
+            held.enter_context(turn(_beside(folder, "lock"), PATIENCE_S))
+        except Timeout:
+            found, remedy = "another process making it", "try again when it has ended"
+            fault = Fault(str(folder), found, "one at a time", remedy)
+            raise UserError("the site is being made", [fault]) from None
         _mend(folder)
+        held.callback(shutil.rmtree, _beside(folder, "new"), ignore_errors=True)
         yield _beside(folder, "new")
-    finally:
-        shutil.rmtree(_beside(folder, "new"), ignore_errors=True)
-        lock.release()
 
 
 def put_in_place(aside: Path, folder: Path, record: Record) -> None:

@@ -5,17 +5,18 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from filelock import FileLock, Timeout
+from filelock import Timeout
 
 from backbench.durable import ASIDE
 from backbench.errors import Fault, UserError
 from backbench.settings import Settings, read_settings
 from backbench.stages.rows import PART
 from backbench.store import MAKING
+from backbench.turns import turn
 from backbench.vault import Ledger, Vault
 
 PATIENCE_S = 10.0
@@ -59,22 +60,19 @@ class Places:
     def changing(self) -> Iterator[None]:
         """At most one process changes a catalogue. Raises UserError that says which does."""
         holder = self.root / ".lock.pid"
-        lock = FileLock(self.root / ".lock")
-        try:
-            lock.acquire(timeout=PATIENCE_S)
-        except Timeout:
-            who = holder.read_text() if holder.exists() else "unknown"
-            fault = Fault(
-                str(self.root), f"process {who} changing it", "a free catalogue",
-                "try again when it has ended",
-            )  # fmt: skip
-            raise UserError("the catalogue is in use", [fault]) from None
-        try:
+        with ExitStack() as held:
+            try:
+                held.enter_context(turn(self.root / ".lock", PATIENCE_S))
+            except Timeout:
+                who = holder.read_text() if holder.exists() else "unknown"
+                fault = Fault(
+                    str(self.root), f"process {who} changing it", "a free catalogue",
+                    "try again when it has ended",
+                )  # fmt: skip
+                raise UserError("the catalogue is in use", [fault]) from None
             holder.write_text(str(os.getpid()))
             self._sweep()
             yield
-        finally:
-            lock.release()
 
     def _sweep(self) -> None:
         """Clear away what an earlier run left half-written; nobody else is writing now."""
