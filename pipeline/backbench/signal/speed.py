@@ -69,8 +69,10 @@ def _carrier(volts: Array, rate_hz: float, stated_hz: float) -> float:
     """The strongest line near the stated frequency, Hz."""
     from scipy import fft
 
-    power = np.square(np.abs(fft.rfft(volts * np.hanning(len(volts)))))
-    resolution = rate_hz / len(volts)
+    # A length with large prime factors takes several times the memory and time.
+    n = fft.prev_fast_len(len(volts), real=True)
+    power = np.square(np.abs(fft.rfft(volts[:n] * np.hanning(n))))
+    resolution = rate_hz / n
     low = int(stated_hz * (1 - REACH) / resolution)
     high = min(int(stated_hz * (1 + REACH) / resolution) + 1, len(power))
     if high - low < 2:
