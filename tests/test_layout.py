@@ -17,7 +17,7 @@ FLOORS = [
     {"demo"},
     {"catalogue"},
     {"flows"},
-    {"terminal", "telling", "progress"},
+    {"terminal", "telling", "progress", "run_server"},
     {"stages", "publish", "bench_day", "backfill", "export"},
     {"charts"},
     {"compare"},

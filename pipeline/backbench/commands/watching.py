@@ -2,13 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import socket
-import subprocess
-import sys
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -16,9 +9,6 @@ import typer
 
 from backbench.commands.common import HERE, Home, app, opened
 from backbench.errors import Fault, UserError
-
-LOOPBACK = "127.0.0.1"
-PATIENCE_S = 120.0
 
 
 @app.command()
@@ -42,52 +32,11 @@ def watch(
     if not inbox.is_dir():
         fault = Fault(str(inbox), "no folder", "a folder that is there", "make it first")
         raise UserError("there is nothing to watch", [fault])
-    with _server(home / ".runs", port) as address:
-        typer.echo(f"Watching {inbox}; runs are seen at {address} (this machine only).")
-        from backbench import flows
+    from backbench.run_server import RunServer
 
-        flows.watch_inbox(home, inbox.resolve(), every_s, settle_s, site)
+    server = RunServer(home / ".runs", port=port, page=True)
+    server.wait()
+    typer.echo(f"Watching {inbox}; runs are seen at {server.address} (this machine only).")
+    from backbench import flows
 
-
-@contextmanager
-def _server(runs: Path, port: int) -> Iterator[str]:
-    """The orchestrator's server, bound to loopback, for as long as the block lasts."""
-    address = f"http://{LOOPBACK}:{port}"
-    if _answers(port):
-        fault = Fault(f"port {port}", "in use", "a free port", "name another one with --port")
-        raise UserError("the page can't be served", [fault])
-    environment = {
-        **os.environ, "PREFECT_HOME": str(runs), "PREFECT_SERVER_ANALYTICS_ENABLED": "false",
-        "DO_NOT_TRACK": "1", "PREFECT_UI_API_URL": f"{address}/api",
-        "PREFECT_SERVER_API_HOST": LOOPBACK, "PREFECT_LOGGING_LEVEL": "WARNING",
-    }  # fmt: skip
-    os.environ.update(environment)
-    words = [sys.executable, "-m", "prefect", "server", "start", "--host", LOOPBACK,
-             "--port", str(port)]  # fmt: skip
-    server = subprocess.Popen(words, env=environment, stdout=subprocess.DEVNULL,
-                              stderr=subprocess.DEVNULL)  # fmt: skip
-    try:
-        _await(server, port)
-        os.environ["PREFECT_API_URL"] = f"{address}/api"
-        yield address
-    finally:
-        server.terminate()
-        try:
-            server.wait(10)
-        except subprocess.TimeoutExpired:
-            server.kill()
-
-
-def _await(server: subprocess.Popen[bytes], port: int) -> None:
-    give_up = time.monotonic() + PATIENCE_S
-    while not _answers(port):
-        if server.poll() is not None or time.monotonic() > give_up:
-            fault = Fault("the orchestrator's server", "no answer", "a server that starts")
-            raise UserError("the inbox can't be watched", [fault])
-        time.sleep(0.3)
-
-
-def _answers(port: int) -> bool:
-    with socket.socket() as one:
-        one.settimeout(1.0)
-        return one.connect_ex((LOOPBACK, port)) == 0
+    flows.watch_inbox(home, inbox.resolve(), every_s, settle_s, site)

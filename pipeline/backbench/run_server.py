@@ -1,0 +1,148 @@
+"""The orchestrator's server: on loopback, in a process of its own, its home in the catalogue.
+
+It starts while there is other work to do. Its database goes through a hundred migrations when it
+is new, so that a machine keeps an empty one for the next catalogue.
+"""
+
+from __future__ import annotations
+
+import atexit
+import os
+import shutil
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+from importlib import metadata
+from pathlib import Path
+
+from platformdirs import user_cache_path
+
+from backbench.errors import Fault, UserError
+
+LOOPBACK = "127.0.0.1"
+PATIENCE_S = 120.0
+ADDRESS = "PREFECT_API_URL"
+DATABASE = "prefect.db"
+
+
+class RunServer:
+    """A server that is starting. It ends with this process, after all that is to be recorded."""
+
+    def __init__(self, home: Path, *, port: int | None = None, page: bool = False) -> None:
+        """home: where the run history is kept. page: serve the page that shows it, too.
+
+        Raises UserError where the port is taken. To be made before the orchestrator is imported,
+        which reads the environment that is set here.
+        """
+        self.port = _free_port() if port is None else port
+        self.address = f"http://{LOOPBACK}:{self.port}"
+        if self._answers():
+            fault = Fault(f"port {port}", "in use", "a free port", "name another one with --port")
+            raise UserError("the orchestrator's server can't be started", [fault])
+        configure(home)
+        os.environ[ADDRESS] = os.environ["PREFECT_UI_API_URL"] = f"{self.address}/api"
+        self._database = home / DATABASE
+        self._new = not self._database.exists()
+        if self._new:
+            _copy_prepared(self._database)
+        words = ["-m", "prefect", "server", "start", "--host", LOOPBACK, "--port", str(self.port)]
+        self._process = subprocess.Popen(
+            [sys.executable, *words, *([] if page else ["--no-ui"])],
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        # What is called at exit first was registered last: the orchestrator's own farewell.
+        atexit.register(self.stop)
+
+    def wait(self) -> None:
+        """Until it answers. Raises UserError where it doesn't."""
+        give_up = time.monotonic() + PATIENCE_S
+        while not self._answers():
+            if self._process.poll() is not None or time.monotonic() > give_up:
+                _prepared().unlink(missing_ok=True)
+                fault = Fault(self.address, "no answer", "a server that starts", "or use --direct")
+                raise UserError("the orchestrator's server doesn't start", [fault])
+            time.sleep(0.05)
+        if self._new:
+            _keep_prepared(self._database)
+            self._new = False
+
+    def stop(self) -> None:
+        """End the server; what it has been told is on the disk."""
+        self._process.terminate()
+        try:
+            self._process.wait(10)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+
+    def _answers(self) -> bool:
+        with socket.socket() as one:
+            one.settimeout(1.0)
+            return one.connect_ex((LOOPBACK, self.port)) == 0
+
+
+_own: list[RunServer] = []
+"""The server of this process, of which the orchestrator knows one at most."""
+
+
+def at_hand(home: Path) -> None:
+    """Have a server for this process: one named by PREFECT_API_URL, or one that starts now."""
+    if ADDRESS in os.environ:
+        configure(home)
+    else:
+        _own.append(RunServer(home))
+
+
+def awaited() -> None:
+    """Wait for the server of this process, if it has one. Raises UserError."""
+    for server in _own:
+        server.wait()
+
+
+def configure(home: Path) -> None:
+    """Settings of the orchestrator. Nothing looks outside; a home of its own."""
+    home.mkdir(parents=True, exist_ok=True)
+    for name, value in (
+        ("PREFECT_HOME", str(home.resolve())),
+        ("PREFECT_SERVER_ANALYTICS_ENABLED", "false"),
+        ("PREFECT_SERVER_REGISTER_BLOCKS_ON_START", "false"),
+        ("DO_NOT_TRACK", "1"),
+        ("PREFECT_LOGGING_LEVEL", "ERROR"),
+        ("PREFECT_SERVER_LOGGING_LEVEL", "ERROR"),
+        ("PREFECT_CLI_PROMPT", "false"),
+    ):
+        os.environ.setdefault(name, value)
+
+
+def _free_port() -> int:
+    with socket.socket() as one:
+        one.bind((LOOPBACK, 0))
+        return int(one.getsockname()[1])
+
+
+def _prepared() -> Path:
+    """The empty database that this machine keeps for the orchestrator's version."""
+    return user_cache_path("backbench") / f"runs-{metadata.version('prefect')}.db"
+
+
+def _copy_prepared(database: Path) -> None:
+    try:
+        shutil.copyfile(_prepared(), database)
+    except OSError:
+        database.unlink(missing_ok=True)
+
+
+def _keep_prepared(database: Path) -> None:
+    """Keep a copy of a database that has no run yet. It is a matter of speed alone."""
+    prepared = _prepared()
+    if prepared.exists():
+        return
+    aside = prepared.with_suffix(f".{os.getpid()}")
+    try:
+        prepared.parent.mkdir(parents=True, exist_ok=True)
+        with sqlite3.connect(database) as source, sqlite3.connect(aside) as copy:
+            source.backup(copy)
+        aside.replace(prepared)
+    except (OSError, sqlite3.Error):
+        aside.unlink(missing_ok=True)
