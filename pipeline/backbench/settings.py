@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field, field_validator
+from pydantic import Field, ValidationInfo, field_validator
 
 from backbench.errors import Fault, UserError
 from backbench.manifest import Key, Name
@@ -75,14 +76,50 @@ class Listening(Strict):
     room_noise_dba: Annotated[float, Field(ge=0, le=100)]
 
 
+class Cluster(Strict):
+    """A Dask scheduler that runs already, and the storage that all its workers see.
+
+    originals: an fsspec URL, or a folder's whole path. Secrets of either belong into the
+        environment (fsspec's, the storage's own), not into the settings.
+    """
+
+    scheduler: Name
+    originals: Name
+
+    @field_validator("scheduler")
+    @classmethod
+    def scheduler_address(cls, value: str) -> str:
+        if not re.fullmatch(r"(tcp|tls)://[^/@\s]+:\d+", value):
+            raise ValueError("an address such as tcp://host:8786")
+        return value
+
+    @field_validator("originals")
+    @classmethod
+    def storage_address(cls, value: str) -> str:
+        scheme, separator, rest = value.partition("://")
+        if not separator and not Path(value).is_absolute():
+            raise ValueError("a URL such as s3://bucket/folder, or a folder's whole path")
+        if separator and (not scheme or not rest or ":" in rest.rpartition("@")[0]):
+            raise ValueError("a URL such as s3://bucket/folder, without a password")
+        return value
+
+
 class Settings(Strict):
     title: Name = "Catalogue"
-    engine: Literal["local"] = "local"
+    engine: Literal["local", "dask"] = "local"
+    workers: Annotated[Cluster | None, Field(validate_default=True)] = None
     bench: dict[Key, Bench] = {}
     loudspeaker: list[Loudspeaker] = []
     listening: Listening | None = None
     test_point: list[Window] = []
     aliases: dict[Key, Key] = {}
+
+    @field_validator("workers")
+    @classmethod
+    def named_for_dask(cls, value: Cluster | None, info: ValidationInfo) -> Cluster | None:
+        if value is None and info.data.get("engine") == "dask":
+            raise ValueError('scheduler and originals of the engine "dask" in a table [workers]')
+        return value
 
     def unit_key(self, key: str) -> str:
         """The present key of a unit, after every renaming."""

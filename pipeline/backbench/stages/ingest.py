@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -170,7 +170,12 @@ def carry_out(
     return outcomes
 
 
-def rebuild(places: Places, processes: int, progress: Progress) -> tuple[int, list[Refused]]:
+CarryOut = Callable[[Places, Sequence[Work], int, Progress], list[Outcome]]
+
+
+def rebuild(
+    places: Places, processes: int, progress: Progress, carry_out: CarryOut = carry_out
+) -> tuple[int, list[Refused]]:
     """Make the database anew from vault, ledger and settings, then put it in the old one's place.
 
     The old database stays until the new one is whole. Number of reviews, and those that can't

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -70,6 +70,29 @@ class Job:
         kind = analysis_kind(self.stimulus)
         versions = registry().versions(kind) if kind in registry().views else {}
         return digest(self.base_key, versions)
+
+    @property
+    def own_sources(self) -> list[Source]:
+        """The originals without which the capture can't be analysed."""
+        return [source for source in (self.source, self.reference) if source]
+
+    @property
+    def sources(self) -> list[Source]:
+        """Every original that is read, those of the loop-back among them."""
+        return [*self.own_sources, *(self.bench.sources if self.bench else [])]
+
+    def placed(self, path: Callable[[str], Path]) -> Job:
+        """The same job with each original where `path` says, given its hash."""
+
+        def moved(source: Source) -> Source:
+            return replace(source, path=path(source.sha256))
+
+        return replace(
+            self,
+            source=moved(self.source),
+            reference=moved(self.reference) if self.reference else None,
+            bench=self.bench.placed(path) if self.bench else None,
+        )
 
 
 @dataclass(frozen=True)
