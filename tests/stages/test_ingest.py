@@ -73,15 +73,6 @@ def test_rebuild_gives_every_table_again(catalogue: Catalogue, circuits: Path) -
     assert all(before[table] for table in ("reading", "curve", "analysis", "reading_point"))
 
 
-def test_order_and_number_of_workers_leave_no_trace(tmp_path: Path, circuits: Path) -> None:
-    found = []
-    for n, processes in enumerate((1, 2)):
-        catalogue = simulated_catalogue(tmp_path / str(n))
-        catalogue.ingest(sorted(circuits.iterdir()), history=False, processes=processes)
-        found.append(contents_of(catalogue.places.root))
-    assert found[0] == found[1]
-
-
 def test_a_corrected_manifest_recomputes_only_what_it_touches(
     catalogue: Catalogue, circuits: Path
 ) -> None:
