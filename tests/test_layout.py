@@ -36,6 +36,7 @@ FLOORS = [
         "durable",
         "faultpoints",
         "turns",
+        "limits",
     },
 ]
 LEVEL = {name: level for level, names in enumerate(FLOORS) for name in names}

@@ -21,6 +21,7 @@ from backbench.commands import (
 )
 from backbench.commands.common import app
 from backbench.errors import UserError
+from backbench.limits import end_when_overdue
 
 GROUPS = (
     taking_in,
@@ -43,6 +44,7 @@ def main() -> None:
 
     4 is given only where --check asks for it.
     """
+    end_when_overdue()
     try:
         app()
     except UserError as error:

@@ -6,7 +6,6 @@ import hashlib
 import re
 import shutil
 import tempfile
-import threading
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
@@ -18,9 +17,11 @@ import duckdb
 import polars as pl
 from filelock import FileLock, Timeout
 
+from backbench import limits
 from backbench.durable import flush_file, parquet_bytes, rename
 from backbench.errors import Fault, UserError
 from backbench.faultpoints import reached
+from backbench.limits import bounded
 
 DATABASE_NAME = "catalogue.duckdb"
 PATIENCE_S = 10.0
@@ -33,8 +34,8 @@ DISK_ERRORS = (
     duckdb.InternalException,
 )  # fmt: skip
 """What DuckDB raises where the disk fails it, or its file is not what it was."""
-QUERY_LIMIT_S = 60.0
 MAX_ROWS = 5_000_000
+MAX_BYTES = 500_000_000
 READER: dict[str, Any] = {
     "enable_external_access": False,
     "python_enable_replacements": False,
@@ -59,7 +60,7 @@ class Store:
     """An open connection. Rows come back as polars frames or tuples."""
 
     def __init__(self, connection: duckdb.DuckDBPyConnection, *, limited: bool = False) -> None:
-        """limited: a statement may take QUERY_LIMIT_S and give MAX_ROWS, no more."""
+        """limited: a statement is held to `backbench.limits`, MAX_ROWS and MAX_BYTES."""
         self._connection, self._limited = connection, limited
 
     def run(self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()) -> None:
@@ -84,35 +85,32 @@ class Store:
                 raise duckdb.InvalidInputException("a statement that gives no rows")
             if not self._limited:
                 return pl.DataFrame(relation)
-            found = pl.DataFrame(relation.limit(MAX_ROWS + 1))
+            answer = relation.limit(MAX_ROWS + 1).materialize()
+        # Outside the limit of memory: polars ends the process where it gets none.
+        found = pl.DataFrame(answer)
         if found.height > MAX_ROWS:
             raise duckdb.OutOfRangeException(f"more than {MAX_ROWS} rows")
+        if found.estimated_size() > MAX_BYTES:
+            raise duckdb.OutOfRangeException(f"more than {MAX_BYTES / 1e6:g} MB")
         return found
 
     @contextmanager
     def _watched(self) -> Iterator[None]:
-        """Interrupt a statement that takes too long. Raises a StatementError then."""
+        """Stop a statement that takes too much. Raises a StatementError then."""
         if not self._limited:
             yield
             return
-        late = threading.Event()
-
-        def stop() -> None:
-            late.set()
-            self._connection.interrupt()
-
-        timer = threading.Timer(QUERY_LIMIT_S, stop)
-        timer.daemon = True
-        timer.start()
-        try:
-            yield
-        except (duckdb.Error, pl.exceptions.PolarsError) as error:
-            if late.is_set():
-                told = f"stopped after {QUERY_LIMIT_S:g} s: ask for less"
-                raise duckdb.InterruptException(told) from error
-            raise
-        finally:
-            timer.cancel()
+        with bounded(self._connection.interrupt) as late:
+            try:
+                yield
+            except (duckdb.Error, MemoryError) as error:
+                if late.is_set():
+                    told = f"stopped after {limits.LIMIT_S:g} s: ask for less"
+                    raise duckdb.InterruptException(told) from error
+                if isinstance(error, MemoryError | duckdb.OutOfMemoryException):
+                    told = f"stopped at {limits.MEMORY_BYTES / 1e9:g} GB of memory: ask for less"
+                    raise duckdb.OutOfMemoryException(told) from error
+                raise
 
     @contextmanager
     def transaction(self) -> Iterator[None]:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import resource
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from backbench import store
+from backbench import limits, store
 from backbench.catalogue import Catalogue
 from backbench.compare.saved import SavedQuery, load
 from backbench.errors import UserError
+from fixtures.make_schema import steps, unpacked
 from simulated import contents_of
 
 HEADER = """\
@@ -72,7 +76,7 @@ def test_a_hostile_statement_is_refused_in_words(
     measured: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, echo: SavedQuery, sql: str
 ) -> None:
     """Past the header's own check that it is one SELECT: the connection itself refuses."""
-    monkeypatch.setattr(store, "QUERY_LIMIT_S", 1.0)
+    monkeypatch.setattr(limits, "LIMIT_S", 1.0)
     (tmp_path / "secret.csv").write_text("hidden\n1\n")
     query = replace(echo, sql=sql.format(folder=tmp_path), parameters=())
     before = measured.readings().height
@@ -82,6 +86,67 @@ def test_a_hostile_statement_is_refused_in_words(
     assert "hidden" not in str(caught.value)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["echo.sql", "secret.csv"]
     assert measured.readings().height == before
+
+
+@pytest.mark.parametrize(
+    "sql",
+    [
+        "SELECT repeat('x', 400000000) AS x",
+        "SELECT string_agg(repeat('x', 1000000), '') AS x FROM range(800)",
+        "SELECT repeat('x', 10000000) AS x FROM range(80)",
+    ],
+)
+def test_one_huge_text_is_stopped_by_the_limit_of_memory(
+    measured: Catalogue, monkeypatch: pytest.MonkeyPatch, echo: SavedQuery, sql: str
+) -> None:
+    monkeypatch.setattr(limits, "MEMORY_BYTES", 300_000_000)
+    before = resource.getrlimit(resource.RLIMIT_AS)
+    with measured.reading() as opened, pytest.raises(UserError, match="of memory") as caught:
+        replace(echo, sql=sql, parameters=()).run(opened, {})
+    assert "\n" not in str(caught.value.faults[0])
+    assert resource.getrlimit(resource.RLIMIT_AS) == before
+    assert measured.readings().height > 0
+
+
+def test_an_answer_of_too_many_bytes_is_refused(
+    measured: Catalogue, monkeypatch: pytest.MonkeyPatch, echo: SavedQuery
+) -> None:
+    monkeypatch.setattr(store, "MAX_BYTES", 1_000_000)
+    query = replace(echo, sql="SELECT repeat('x', 2000000) AS x", parameters=())
+    with measured.reading() as opened, pytest.raises(UserError, match="more than 1 MB"):
+        query.run(opened, {})
+
+
+def test_the_limit_of_memory_lasts_until_the_last_statement_ends() -> None:
+    before = resource.getrlimit(resource.RLIMIT_AS)
+    with limits.bounded(lambda: None):
+        lowered = resource.getrlimit(resource.RLIMIT_AS)
+        with limits.bounded(lambda: None):
+            pass
+        assert resource.getrlimit(resource.RLIMIT_AS) == lowered != before
+    assert resource.getrlimit(resource.RLIMIT_AS) == before
+
+
+OVERDUE = """
+import sys
+from backbench import limits, store
+from backbench.cli import main
+limits.LIMIT_S = limits.GRACE_S = 0.1
+sys.argv = ["backbench", "query", "huge", "-c", sys.argv[1]]
+main()
+"""
+
+
+def test_a_function_that_heeds_no_interruption_ends_the_command_in_words(tmp_path: Path) -> None:
+    root = unpacked(steps()[-1], tmp_path)
+    (root / "queries").mkdir()
+    sql = "SELECT length(repeat($word || 'x', 2000000000)) AS x ORDER BY x"
+    (root / "queries" / "huge.sql").write_text(HEADER + sql)
+    ran = subprocess.run(
+        [sys.executable, "-c", OVERDUE, root], capture_output=True, text=True, check=False
+    )
+    assert (ran.returncode, ran.stdout) == (1, "")
+    assert ran.stderr == "the query was stopped after 0.2 s: one function would not end\n"
 
 
 @pytest.mark.parametrize("sql", [s for s in REFUSED if not s.startswith("SELECT") or ";" in s])

@@ -13,9 +13,9 @@ from backbench.errors import UserError
 from backbench.stages import ingest
 from backbench.stages.verify import verify
 from faults.small_catalogue import write_review
-from fixtures.make_schema import HERE, unpacked
+from fixtures.make_schema import steps, unpacked
 
-STEPS = sorted(path.name for path in HERE.glob("schema_*"))
+STEPS = steps()
 NEWEST = len(store.migrations())
 OF_REVIEWS = (
     "review", "appearance", "capture", "analysis", "analysis_capture", "reading", "curve",

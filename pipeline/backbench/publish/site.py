@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +13,8 @@ from typing import TYPE_CHECKING
 
 from backbench import store
 from backbench.compare.saved import available
+from backbench.errors import Fault, UserError
+from backbench.limits import end_when_overdue
 from backbench.publish import output
 from backbench.publish.fronts import front_pages
 from backbench.publish.output import Written
@@ -128,9 +131,13 @@ def _all(
         return
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(processes, context, _begin, (root, press.folder, folder)) as pool:
-        for written in pool.map(_work, jobs, chunksize=4):
-            yield from written
-            progress(1)
+        try:
+            for written in pool.map(_work, jobs, chunksize=4):
+                yield from written
+                progress(1)
+        except BrokenProcessPool:
+            fault = Fault(str(folder), "a worker process that ended", "all pages made")
+            raise UserError("the site can't be made", [fault]) from None
 
 
 _worker: list[Press] = []
@@ -138,6 +145,7 @@ _worker: list[Press] = []
 
 def _begin(root: Path, aside: Path, folder: Path) -> None:
     """Open the catalogue once in a worker; its connection lives as long as the worker."""
+    end_when_overdue()
     held = ExitStack()
     opened = held.enter_context(store.reading(root))
     _worker[:] = [_press(opened, root, aside, folder)]
