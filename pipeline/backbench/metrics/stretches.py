@@ -19,6 +19,7 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.metrics.battery import Finding, Trace
 from backbench.metrics.declare import CurveData, Figure, Metric
+from backbench.signal.track import Array
 from backbench.signal.uncertainty import Part, combine, spread
 
 Measured = tuple[list[Finding], list[Trace]]
@@ -40,6 +41,7 @@ SQUARE = Scale(np.square, np.sqrt)
 DECIBELS = _exponential(math.log(10) / 10)
 DECIBELS_DOWN = _exponential(-math.log(10) / 10)
 BITS = _exponential(-math.log(4))
+TURN = 360.0
 NOT_RMS = frozenset({"dc_offset", "noise_468", "noise_arm"})
 """Volts that have a sign, or are by definition the mean of a meter's reading."""
 
@@ -96,18 +98,7 @@ def _kind(figure: Figure) -> object:
 
 def _mean(metric: Metric, figures: Sequence[Figure]) -> Figure:
     """One figure from that of every stretch. Raises Refusal where no mean has a meaning."""
-    n = len(figures)
-    bounds = {figure.bound for figure in figures} - {None}
-    values = np.array([figure.value for figure in figures])
-    if len(bounds) > 1:
-        raise Refusal("the stretches bound it from both sides")
-    if not bounds and not any(f.uncertainty for f in figures) and np.ptp(values) > 0:
-        # A choice (a sign, an order): nothing lies between two.
-        found = ", ".join(f"{value:g}" for value in np.unique(values))
-        raise Refusal(f"it isn't the same all along: the stretches give {found}")
-    if metric.unit == "deg":
-        values = np.array([values[0] + math.remainder(v - values[0], 360) for v in values])
-    scale = _scale(metric)
+    n, values, scale = len(figures), _values(metric, figures), _scale(metric)
     value = float(scale.back(np.mean(scale.to(values))))
     scatter = Part(spread(values.tolist())[1] / math.sqrt(n), n - 1)
     shared = Part(_rms([f.uncertainty for f in figures]), min(f.dof for f in figures))
@@ -116,14 +107,32 @@ def _mean(metric: Metric, figures: Sequence[Figure]) -> Figure:
     nearest = figures[int(np.argmin(np.abs(values - value)))]
     return replace(
         nearest,
-        value=math.remainder(value, 360) if metric.unit == "deg" else value,
+        value=math.remainder(value, TURN) if metric.unit == "deg" else value,
         uncertainty=total.u,
         estimation=math.hypot(_rms([f.estimation for f in figures]), scatter.u),
         dof=total.dof,
-        bound=next(iter(bounds), None),
+        bound=next((f.bound for f in figures if f.bound), None),
         frequency_hz=median_low(places) if len(places) == n else None,
         remark="; ".join(filter(None, [nearest.remark, f"mean of {n} stretches"])),
     )
+
+
+def _values(metric: Metric, figures: Sequence[Figure]) -> Array:
+    """The stretches' values, angles without a jump at half a turn.
+
+    A bound in some stretches bounds the mean. Raises Refusal for bounds from both sides, and for
+    a choice (a sign, an order: it has no uncertainty) that isn't the same in all.
+    """
+    values = np.array([figure.value for figure in figures])
+    bounds = {figure.bound for figure in figures} - {None}
+    if len(bounds) > 1:
+        raise Refusal("the stretches bound it from both sides")
+    if not bounds and not any(f.uncertainty for f in figures) and np.ptp(values) > 0:
+        found = ", ".join(f"{value:g}" for value in np.unique(values))
+        raise Refusal(f"it isn't the same all along: the stretches give {found}")
+    if metric.unit == "deg":
+        values = values[0] + np.array([math.remainder(v - values[0], TURN) for v in values])
+    return values
 
 
 def _scale(metric: Metric) -> Scale:
