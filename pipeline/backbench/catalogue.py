@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from backbench.compare.saved import SavedQuery
     from backbench.compare.unit import Comparison
-    from backbench.stages.ingest import Outcome, Refused
+    from backbench.stages.ingest import CarryOut, Outcome, Refused
 
 STARTER_SETTINGS = """\
 # Settings of this catalogue. Nothing is implied: a bench has no default calibration.
@@ -107,10 +107,12 @@ class Catalogue:
         self, *, processes: int | None = None, progress: Callable[[int], None] = nothing
     ) -> tuple[int, list[Refused]]:
         """Make the database anew from vault, ledger and settings."""
-        from backbench.stages.ingest import rebuild
+        from backbench.stages import ingest
 
         with self.places.changing():
-            return rebuild(self.places, _processes(processes), progress)
+            on_cluster = self.settings.engine == "dask"
+            carry_out = self._orchestrated() if on_cluster else ingest.carry_out
+            return ingest.rebuild(self.places, _processes(processes), progress, carry_out)
 
     def _run(
         self,
@@ -126,13 +128,19 @@ class Catalogue:
             ingest.prepare(self.places)
             works, refused = ingest.planned_work(self.places, folders)
             started(sum(work.jobs for work in works))
-            carry_out = ingest.carry_out
-            if history and not all(work.unchanged for work in works):
-                _orchestrator_environment(self.places.runs)
-                from backbench import flows
-
-                carry_out = flows.carry_out
+            orchestrated = history and not all(work.unchanged for work in works)
+            carry_out = self._orchestrated() if orchestrated else ingest.carry_out
             return carry_out(self.places, works, _processes(processes), progress), refused
+
+    def _orchestrated(self) -> CarryOut:
+        """The recorded way: on this machine, or on the cluster that the settings name."""
+        from backbench import run_server
+
+        run_server.at_hand(self.places.runs)
+        from backbench import flows
+
+        on_cluster = self.settings.engine == "dask"
+        return flows.carry_out_on_cluster if on_cluster else flows.carry_out
 
     # Looking ------------------------------------------------------------------------------
 
@@ -224,17 +232,3 @@ class Catalogue:
 
 def _processes(asked: int | None) -> int:
     return asked if asked else max(1, len(os.sched_getaffinity(0)))
-
-
-def _orchestrator_environment(home: Path) -> None:
-    """Settings of the orchestrator that must stand before it is imported.
-
-    A home of its own keeps the run history with the catalogue; nothing looks outside.
-    """
-    os.environ.setdefault("PREFECT_HOME", str(home.resolve()))
-    os.environ.setdefault("PREFECT_SERVER_ANALYTICS_ENABLED", "false")
-    os.environ.setdefault("DO_NOT_TRACK", "1")
-    os.environ.setdefault("PREFECT_LOGGING_LEVEL", "ERROR")
-    os.environ.setdefault("PREFECT_SERVER_LOGGING_LEVEL", "ERROR")
-    os.environ.setdefault("PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS", "90")
-    os.environ.setdefault("PREFECT_CLI_PROMPT", "false")

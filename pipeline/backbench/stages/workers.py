@@ -24,27 +24,19 @@ class Workers:
 
     With more than one process, all chunks are under way from the start. A worker that dies is
     replaced, and its review's chunks are tried once more.
-
-    meanwhile: the caller has something else to wait for, so that processes pay for any number.
     """
 
     def __init__(
-        self,
-        works: Iterable[Work],
-        staged: Path,
-        processes: int,
-        progress: Progress,
-        *,
-        meanwhile: bool = False,
+        self, works: Iterable[Work], staged: Path, processes: int, progress: Progress
     ) -> None:
         self._staged, self._progress, self._processes = staged, progress, processes
-        self._least = 1 if meanwhile else WORTH_A_POOL
         self._works = list(works)
+        self._here: dict[str, list[Path]] = {}
         self._pool: ProcessPoolExecutor | None = None
         self._futures: dict[str, list[Future[Path]]] = {}
 
     def __enter__(self) -> Workers:
-        if self._processes > 1 and sum(work.jobs for work in self._works) >= self._least:
+        if self._processes > 1 and sum(work.jobs for work in self._works) >= WORTH_A_POOL:
             self._pool = self._started()
             for work in self._works:
                 self._submit(work)
@@ -59,17 +51,25 @@ class Workers:
         if self._pool is not None:
             self._pool.shutdown(wait=error is None, cancel_futures=True)
 
+    def at_once(self) -> None:
+        """Analyse now what no pool is busy with: the caller has something else to wait for."""
+        if self._pool is None:
+            self._here = {work.planned.key: self._analysed_here(work) for work in self._works}
+
     def collect(self, work: Work) -> list[Path]:
         """The staged chunks of one review, once they are all there."""
-        folder = self._staged / work.planned.key
         if self._pool is None:
-            return [self._told(stage_chunk(chunk, folder), chunk) for chunk in work.chunks]
+            return self._here.pop(work.planned.key, None) or self._analysed_here(work)
         try:
             return self._awaited(work)
         except BrokenProcessPool:
             self._pool = self._started()
             self._submit(work)
             return self._awaited(work)
+
+    def _analysed_here(self, work: Work) -> list[Path]:
+        folder = self._staged / work.planned.key
+        return [self._told(stage_chunk(chunk, folder), chunk) for chunk in work.chunks]
 
     def _awaited(self, work: Work) -> list[Path]:
         futures = self._futures[work.planned.key]
