@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import atexit
 import os
+import runpy
 import shutil
+import signal
 import socket
 import sqlite3
 import subprocess
 import sys
+import threading
 import time
 from importlib import metadata
 from pathlib import Path
@@ -47,9 +50,9 @@ class RunServer:
         self._new = not self._database.exists()
         if self._new:
             _copy_prepared(self._database)
-        words = ["-m", "prefect", "server", "start", "--host", LOOPBACK, "--port", str(self.port)]
+        words = ["server", "start", "--host", LOOPBACK, "--port", str(self.port)]
         self._process = subprocess.Popen(
-            [sys.executable, *words, *([] if page else ["--no-ui"])],
+            [sys.executable, "-m", __name__, *words, *([] if page else ["--no-ui"])],
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
         # What is called at exit first was registered last: the orchestrator's own farewell.
@@ -109,6 +112,8 @@ def configure(home: Path) -> None:
         ("PREFECT_SERVER_REGISTER_BLOCKS_ON_START", "false"),
         ("DO_NOT_TRACK", "1"),
         ("PREFECT_LOGGING_LEVEL", "ERROR"),
+        # The command line tells errors itself; the run history keeps the rest.
+        ("PREFECT_LOGGING_HANDLERS_CONSOLE_LEVEL", "CRITICAL"),
         ("PREFECT_SERVER_LOGGING_LEVEL", "ERROR"),
         ("PREFECT_CLI_PROMPT", "false"),
     ):
@@ -146,3 +151,20 @@ def _keep_prepared(database: Path) -> None:
         aside.replace(prepared)
     except (OSError, sqlite3.Error):
         aside.unlink(missing_ok=True)
+
+
+def _serve(words: list[str]) -> None:
+    """The server itself. It doesn't outlive the process that started it, however that ends."""
+    threading.Thread(target=_end_after, args=(os.getppid(),), daemon=True).start()
+    sys.argv = ["prefect", *words]
+    runpy.run_module("prefect", run_name="__main__")
+
+
+def _end_after(parent: int) -> None:
+    while os.getppid() == parent:
+        time.sleep(1.0)
+    os.kill(os.getpid(), signal.SIGTERM)
+
+
+if __name__ == "__main__":
+    _serve(sys.argv[1:])
