@@ -168,11 +168,14 @@ def test_a_metric_refused_in_one_stretch_is_refused_with_its_reason() -> None:
     assert found.reason == "in stretch 3 of 3: the converter clipped"
 
 
-def test_what_has_no_meaning_anywhere_has_none_and_elsewhere_is_refused() -> None:
+def test_what_has_no_meaning_in_a_stretch_has_none() -> None:
     none = replace(finding("gain", None, "unknown level"), status="not_applicable")
+    some, bad = finding("gain", Figure(20.0, 0.1)), finding("gain", None, "silence")
     assert over_time([([none], []), ([none], [])])[0] == [none]
-    (found,), _ = over_time([([none], []), ([finding("gain", Figure(20.0, 0.1))], [])])
-    assert (found.status, found.reason) == ("rejected", "in stretch 1 of 2: unknown level")
+    (found,), _ = over_time([([some], []), ([none], [])])
+    assert (found.status, found.reason) == ("not_applicable", "in stretch 2 of 2: unknown level")
+    (found,), _ = over_time([([none], []), ([bad], [])])
+    assert (found.status, found.reason) == ("rejected", "in stretch 2 of 2: silence")
 
 
 def test_figures_that_only_some_stretches_give_are_refused() -> None:

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from backbench.errors import Refusal
+from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.battery import Finding, Trace
 from backbench.metrics.declare import CurveData, Figure, Metric
 from backbench.signal.track import Array
@@ -49,8 +49,8 @@ NOT_RMS = frozenset({"dc_offset", "noise_468", "noise_arm"})
 def over_time(stretches: Iterable[Measured]) -> Measured:
     """Findings and curves of a recording from those of its stretches, of equal length and in order.
 
-    A metric is refused if a stretch refuses it or gives other figures than the first one. One
-    stretch alone is returned as it is.
+    A metric that a stretch refuses, or for which it gives other figures than the first, is refused;
+    one that has no meaning in a stretch has none. One stretch alone is returned as it is.
     """
     found = list(stretches)
     if len(found) == 1:
@@ -71,17 +71,20 @@ def _metric_over_time(metric: Metric, track: int, each: list[list[Finding]]) -> 
         figures = [_mean(metric, same) for same in zip(*_alike(each), strict=True)]
     except Refusal as refusal:
         return [Finding(metric, track, "rejected", None, str(refusal))]
+    except NotApplicable as reason:
+        return [Finding(metric, track, "not_applicable", None, str(reason))]
     return [
         Finding(metric, track, "at_floor" if f.bound else "measured", f, f.remark) for f in figures
     ]
 
 
 def _alike(each: list[list[Finding]]) -> list[list[Figure]]:
-    """The figures by stretch. Raises Refusal where a stretch lacks one that another has."""
-    for n, found in enumerate(each, start=1):
-        for finding in found:
-            if finding.figure is None:
-                raise Refusal(f"in stretch {n} of {len(each)}: {finding.reason}")
+    """The figures by stretch. Raises Refusal or NotApplicable where a stretch lacks one."""
+    for status, error in (("rejected", Refusal), ("not_applicable", NotApplicable)):
+        for n, found in enumerate(each, start=1):
+            for finding in found:
+                if finding.status == status:
+                    raise error(f"in stretch {n} of {len(each)}: {finding.reason}")
     figures = [[f.figure for f in found if f.figure is not None] for found in each]
     for n, own in enumerate(figures, start=1):
         if [_kind(figure) for figure in own] != [_kind(figure) for figure in figures[0]]:
