@@ -190,9 +190,13 @@ def test_separation_of_a_known_leak() -> None:
 
 
 def test_crosstalk_below_the_noise_is_a_bound() -> None:
+    """Noise alone exceeds twice its uncertainty in exp(-2) of all readings (Rayleigh): 13.5 %."""
     rng = np.random.default_rng(5)
-    silent = 1e-3 * rng.standard_normal(len(SENT.volts))
-    taken = replace(material(SENT, SENT.volts, silent), driven_track=1)
-    reading = figures(taken, track=2)["separation_at", 1e3]
-    assert reading.bound == "lower"
-    assert 40 < reading.value < 100
+    readings = []
+    for _ in range(20):
+        silent = 1e-3 * rng.standard_normal(len(SENT.volts))
+        taken = replace(material(SENT, SENT.volts, silent), driven_track=1)
+        found = figures(taken, track=2)
+        readings += [found["separation_at", hz] for hz in (100.0, 1e3, 1e4)]
+    assert np.mean([reading.bound == "lower" for reading in readings]) > 0.75
+    assert all(40 < reading.value < 100 for reading in readings)

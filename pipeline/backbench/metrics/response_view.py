@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -12,7 +13,8 @@ from backbench.manifest import Conditions
 from backbench.metrics.declare import Figure, Material, view
 from backbench.signal.response import Response, resolution
 from backbench.signal.soundness import check_record
-from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer
+from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer_of
+from backbench.signal.sweep_sent import Sent, sent_sweep
 from backbench.signal.sweep_window import Sweep as Played
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -71,7 +73,7 @@ class ResponseView:
         return self.measured
 
 
-@view("sweep", version=2)
+@view("sweep", version=3)
 def sweep(material: Material, number: int) -> ResponseView:
     """Transfer function from what was played to output track `number`.
 
@@ -127,7 +129,18 @@ def _transfer(material: Material, number: int, least_linear: float = LEAST_LINEA
     check_record(track)
     low, high = stimulus.sweep_hz
     meant = Played(low, high, stimulus.sweep_s)
-    return transfer(played.volts, track.volts, track.rate_hz, meant, least_linear)
+    return transfer_of(_sent(played, len(track.volts), meant), track.volts, least_linear)
+
+
+_kept: WeakKeyDictionary[Track, dict[tuple[int, Played], Sent]] = WeakKeyDictionary()
+
+
+def _sent(played: Track, length: int, meant: Played) -> Sent:
+    """What was played, made ready at the first output of its length and kept as the track is."""
+    kept = _kept.setdefault(played, {})
+    if (length, meant) not in kept:
+        kept[length, meant] = sent_sweep(played.volts, length, played.rate_hz, meant)
+    return kept[length, meant]
 
 
 def _bench_shape(bench: Material, number: int, wanted: Transfer) -> Transfer | None:
@@ -164,7 +177,7 @@ def _crosstalk(material: Material, number: int) -> Crosstalk:
     )  # fmt: skip
 
 
-@view("response table", version=2)
+@view("response table", version=3)
 def response_table(material: Material, number: int) -> ResponseView:
     """The table's levels in dB, or in volts, re that at 1 kHz; its phase where it has one."""
     stimulus, table = material.stimulus, material.table

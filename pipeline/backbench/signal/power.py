@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from backbench.signal.track import Array
 
 STANDING = 3.6
@@ -55,6 +58,13 @@ class Square(NamedTuple):
         least, k2 = STANDING * math.sqrt(self.floor), ONE_SIDED**2
         half = least + k2 * self.slope / 2
         return math.sqrt(half + math.sqrt(half**2 - least**2 + k2 * self.floor))
+
+
+def squared(bins: NDArray[np.complex128]) -> Array:
+    """Squared magnitude by bin (quicker than by way of the magnitude)."""
+    found: Array = np.square(bins.real)
+    found += np.square(bins.imag)
+    return found
 
 
 def noise_sum(power: Array, noise: Array, spread: float) -> Square:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -62,10 +63,9 @@ class Response:
             low, high = self.hz[0], self.hz[-1]
             raise Refusal(f"{hz:g} Hz is outside the measured band, {low:.4g} to {high:.4g} Hz")
         place = math.log(min(max(hz, self.hz[0]), self.hz[-1]))
-        x = np.log(self.hz)
-        smooth = float(self._between()(place))
-        straight = float(np.interp(place, x, self.db))
-        noise = float(np.interp(place, x, self.u_db))
+        smooth = float(self._between(place))
+        straight = float(np.interp(place, self._log_hz, self.db))
+        noise = float(np.interp(place, self._log_hz, self.u_db))
         return Level(smooth, math.hypot(noise, (smooth - straight) / math.sqrt(3)))
 
     def spread(self, low_hz: float, high_hz: float) -> tuple[Level, float]:
@@ -108,7 +108,7 @@ class Response:
 
     def falls_to(self, db: float, outward_from_hz: float, *, upward: bool) -> Crossing:
         """The first frequency, going outward, at which the response is down to a level."""
-        x = np.log(self.hz)
+        x = self._log_hz
         side = x > math.log(outward_from_hz) if upward else x < math.log(outward_from_hz)
         order = np.flatnonzero(side) if upward else np.flatnonzero(side)[::-1]
         below = order[self.db[order] <= db]
@@ -126,21 +126,34 @@ class Response:
         """Between two log frequencies that hold the level between theirs."""
         from scipy.optimize import brentq
 
-        curve = self._between()
+        curve = self._between
         ends = [float(curve(x)) - db for x in (low, high)]
         if ends[0] * ends[1] >= 0:  # a point at the level itself, but for rounding
             place = low if abs(ends[0]) < abs(ends[1]) else high
         else:
             place = float(brentq(lambda x: float(curve(x)) - db, low, high))
-        slope = abs(float(curve(place, 1)))
+        slope = self._tilt(low, high)
         u = self.at(math.exp(place)).u
         hz = math.exp(place)
         return Crossing(hz, hz * (u / slope if slope > 0 else high - low), within=True)
 
+    def _tilt(self, low: float, high: float) -> float:
+        """Slope, dB per log hertz, from the point below two places to the one above them: noise
+        of single points turns it less than the slope between those two."""
+        before = max(int(np.searchsorted(self._log_hz, low)) - 1, 0)
+        after = min(int(np.searchsorted(self._log_hz, high, "right")), len(self.hz) - 1)
+        rise, run = (float(v[after] - v[before]) for v in (self.db, self._log_hz))
+        return abs(rise / run)
+
+    @cached_property
+    def _log_hz(self) -> Array:
+        return np.log(self.hz)
+
+    @cached_property
     def _between(self) -> Any:
         from scipy.interpolate import PchipInterpolator
 
-        return PchipInterpolator(np.log(self.hz), self.db)
+        return PchipInterpolator(self._log_hz, self.db)
 
 
 def _extreme(hz: Array, db: Array, u: Array) -> tuple[Level, tuple[float, float]]:

@@ -10,6 +10,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.signal.power import squared
 from backbench.signal.track import Array, Track
 from backbench.signal.window import SEVEN_TERMS, Complex, Window, window
 
@@ -39,8 +40,7 @@ class Spectrum:
     @cached_property
     def power(self) -> Array:
         """Mean square by bin, V^2, shape (n // 2 + 1,)."""
-        found: Array = np.square(self.bins.real)
-        found += np.square(self.bins.imag)
+        found = squared(self.bins)
         found *= 2 / (self.length * self.window.energy)
         return found
 

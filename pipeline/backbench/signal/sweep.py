@@ -9,36 +9,26 @@ of A. Farina, AES 108th Convention, 2000; cited from memory.)
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
 from backbench.errors import Refusal
-from backbench.signal.sweep_window import (
-    Complex,
-    Played,
-    Record,
-    Sweep,
-    Window,
-    noise_of_ratio,
-    window_about,
-)
+from backbench.signal.power import squared
+from backbench.signal.sweep_sent import Sent, sent_sweep
+from backbench.signal.sweep_window import Complex, Sweep, noise_density
 from backbench.signal.track import Array
 
-POINTS_PER_OCTAVE = 24
-"""Of the grid, which has 1 kHz as a point. The response is evaluated there, not smoothed."""
-FLOOR = 1e-5
-"""Regularisation re the sweep's own power density: what limits the quotient outside the band."""
 EDGE_POINTS = 6
 """Grid points at the lower edge whose slope is carried on."""
 MOST_STEEP = 3.0
-USABLE = 0.1
-"""The band ends where the played density is 10 dB below that of the sweep's middle."""
 LEAST_LINEAR = 0.5
 """Share of the output's energy that the linear response must explain."""
+LEAST_HEARD = 0.25
+"""Share of the noise window that must lie within the record for the noise to be read from it."""
+BESIDE = 32
+"""Samples to either side from which one between two is interpolated."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +36,7 @@ class Transfer:
     """Output over input on a grid of frequencies, arrival removed.
 
     noise: standard uncertainty of |ratio| from what is in the record besides the linear response.
-    arrival_s: delay of the output after the input.
+    arrival_s: delay of the output after the input, to the record's sample.
     """
 
     frequency_hz: Array
@@ -67,135 +57,120 @@ def transfer(
     least_linear: share of the output's energy that it must explain, 0 for crosstalk in noise.
     Raises Refusal where `played` is no such sweep or `recorded` doesn't follow it.
     """
-    spectra = _spectra(played, recorded, rate_hz)
-    level = _pink_level(spectra, rate_hz, sweep)
-    cells = _played(spectra, sweep)
-    if not recorded.any():
-        raise Refusal("the output is silent")
-    grid = _grid(_usable(cells, level))
-    impulse, window = _impulse(spectra, level, grid, rate_hz, sweep)
-    spectrum = window.cut(impulse)
-    _refuse_unexplained(spectrum, window, spectra, least_linear)
-    ratio = _at(spectrum, grid * window.size / rate_hz)
-    record = Record(len(recorded) / rate_hz, _start(played, rate_hz, sweep), rate_hz, sweep)
-    noise = noise_of_ratio(impulse, window, record, cells, grid)
-    return Transfer(grid, ratio, noise, window.arrival_s(rate_hz, spectra.size))
+    return transfer_of(sent_sweep(played, len(recorded), rate_hz, sweep), recorded, least_linear)
 
 
-class _Spectra(NamedTuple):
-    """Transforms of what was played and recorded, of `size` samples, and the played density."""
-
-    hz: Array
-    source: Complex
-    output: Complex
-    density: Array
-    size: int
-
-
-def _spectra(played: Array, recorded: Array, rate_hz: float) -> _Spectra:
-    """Padded to twice the length, so that what is late doesn't fold onto what is early."""
-    from scipy import fft
-
-    size = fft.next_fast_len(2 * max(len(played), len(recorded)), real=True)
-    source, output = fft.rfft(played, size), fft.rfft(recorded, size)
-    hz = fft.rfftfreq(size, 1 / rate_hz)
-    return _Spectra(hz, source, output, np.square(np.abs(source)), size)
-
-
-def _impulse(
-    spectra: _Spectra, level: float, grid: Array, rate_hz: float, sweep: Sweep
-) -> tuple[Array, Window]:
-    """Impulse response of the quotient, and the window about its linear part.
+def transfer_of(sent: Sent, recorded: Array, least_linear: float = LEAST_LINEAR) -> Transfer:
+    """As transfer, for a record no longer than the sweep was made ready for.
 
     Outside the band the quotient is drawn towards how the response goes on there, as a first
     pass tells it, not to nothing: a cut would ring for longer than the window.
     """
     from scipy import fft
 
-    floor = FLOOR * level / np.maximum(spectra.hz, spectra.hz[1])
-    crossed = spectra.output * spectra.source.conj()
-    impulse = fft.irfft(crossed / (spectra.density + floor), spectra.size)
-    window = window_about(int(np.argmax(np.abs(impulse))), rate_hz, sweep, spectra.size)
-    first = _at(window.cut(impulse), grid * window.size / rate_hz)
-    beyond = _continued(spectra.hz, grid, first) * _delay(window.arrival, spectra.size)
-    quotient = (crossed + floor * beyond) / (spectra.density + floor)
-    return np.asarray(fft.irfft(quotient, spectra.size)), window
+    energy = float(np.square(recorded).sum())
+    if energy == 0:
+        raise Refusal("the output is silent")
+    bins = fft.rfft(recorded, sent.size)[: len(sent.inverse)] * sent.inverse
+    impulse = fft.irfft(bins, sent.samples)
+    peak = int(np.argmax(np.abs(impulse)))
+    arrival = _arrival(impulse, peak, sent.step)
+    beyond = sent.lost * _continued(sent, _read(sent, impulse, peak)[1])
+    impulse += np.roll(fft.irfft(beyond, sent.samples), peak)
+    spectrum, ratio = _read(sent, impulse, peak)
+    _refuse_unexplained(sent, spectrum, energy, least_linear)
+    late = (arrival - peak * sent.step) / sent.rate_hz
+    ratio *= np.exp(2j * np.pi * sent.grid * late)
+    arrival_s = _delay(sent, arrival)
+    noise = _noise(sent, impulse, peak, arrival_s, len(recorded) / sent.rate_hz)
+    return Transfer(sent.grid, ratio, noise, arrival_s)
 
 
-def _continued(frequency: Array, grid: Array, ratio: Complex) -> Complex:
-    """The ratio, carried on below the grid by the power of frequency with which it begins."""
+def _read(sent: Sent, impulse: Array, place: int) -> tuple[Complex, Complex]:
+    """Spectrum of the windowed response about a place, and its values on the grid."""
+    spectrum = sent.window.cut(impulse, place)
+    return spectrum, _at(spectrum, sent.grid * sent.window.size / sent.own_rate_hz)
+
+
+def _arrival(impulse: Array, peak: int, step: float) -> int:
+    """Sample of the record at which the impulse response, of fewer samples, is greatest.
+
+    Interpolated about its own greatest sample: nothing above the sweep's band is in it.
+    """
+    places = np.arange(math.ceil((peak - 1) * step), math.floor((peak + 1) * step) + 1)
+    beside = np.arange(peak - BESIDE, peak + BESIDE + 1)
+    away = np.subtract.outer(places / step, beside)
+    weights = np.sinc(away) * np.cos(np.pi / 2 * np.clip(away / BESIDE, -1, 1)) ** 2
+    found = weights @ np.take(impulse, beside, mode="wrap")
+    return int(places[np.argmax(np.abs(found))]) % round(len(impulse) * step)
+
+
+def _delay(sent: Sent, arrival: int) -> float:
+    """Delay in s of a place in the circular response: the sweep's middle was recorded."""
+    late = sent.middle_s * sent.rate_hz + arrival >= sent.size
+    return (arrival - sent.size if late else arrival) / sent.rate_hz
+
+
+def _continued(sent: Sent, ratio: Complex) -> Complex:
+    """The ratio by kept bin, carried on below the grid by the power of frequency it begins with."""
+    grid = sent.grid
     few = min(EDGE_POINTS, len(grid) - 1)
     rise = abs(ratio[few]) / max(abs(ratio[0]), 1e-300)
     steep = math.log(max(rise, 1e-300)) / math.log(grid[few] / grid[0])
-    below = np.minimum(frequency / grid[0], 1.0) ** min(max(steep, 0.0), MOST_STEEP)
-    return np.asarray(np.interp(frequency, grid, ratio) * below)
+    found = np.asarray(np.interp(sent.hz, grid, ratio))
+    below = sent.hz[: int(np.searchsorted(sent.hz, grid[0]))]
+    found[: len(below)] *= (below / grid[0]) ** min(max(steep, 0.0), MOST_STEEP)
+    return found
 
 
-def _delay(samples: int, size: int) -> Complex:
-    """What a delay does to the bins of a real transform."""
-    return np.asarray(np.exp(-2j * np.pi * samples / size * np.arange(size // 2 + 1)))
+def _refuse_unexplained(sent: Sent, spectrum: Complex, energy: float, least: float) -> None:
+    """Raise Refusal where the output is mostly something else than the sweep through a system.
+
+    energy: sum of the record's squares.
+    """
+    nearest = np.rint(sent.hz * (sent.window.size / sent.own_rate_hz)).astype(int)
+    held = squared(spectrum)[nearest]
+    explained = float((held * sent.density).sum()) / (energy * sent.size / 2)
+    if explained < least:
+        raise Refusal(f"the sweep explains only {100 * explained:.0f} % of the output's energy")
 
 
-def _start(played: Array, rate_hz: float, sweep: Sweep) -> float:
-    """When the sweep begins in what was played: half its energy lies half its length later."""
-    energy = np.cumsum(np.square(played))
-    middle = int(np.searchsorted(energy, energy[-1] / 2)) / rate_hz
-    return middle - sweep.duration_s / 2
+def _noise(sent: Sent, impulse: Array, peak: int, arrival_s: float, length_s: float) -> Array:
+    """Standard uncertainty of the ratio's magnitude on the grid.
+
+    Read from the impulse response just after the window, where only what does not follow the
+    sweep is left, through the same window, and averaged over neighbouring frequencies, as at the
+    output: white noise is level there, so that the mean is drawn neither up nor down. Where the
+    record is too short for that stretch, the noise density of the nearest lower frequency that it
+    covers is taken: noise of an amplifier falls or stays level with frequency.
+    Raises Refusal where nothing is left to read the noise from.
+    """
+    heard = _heard(sent, arrival_s, length_s)
+    known = heard >= LEAST_HEARD
+    if not known.any():
+        raise Refusal("the recording ends too soon after the sweep to tell its noise")
+    window = sent.window
+    left = squared(window.cut(impulse, peak + len(window.weights))) * sent.cell_density
+    density = noise_density(left, window, sent.own_rate_hz, sent.grid)
+    filled = np.where(known, density / np.maximum(heard, LEAST_HEARD), 0.0)
+    nearest = np.maximum.accumulate(np.where(known, np.arange(len(sent.grid)), 0))
+    filled = filled[np.maximum(nearest, int(np.flatnonzero(known)[0]))]
+    return np.asarray(np.sqrt(filled / sent.cells.at(sent.grid) / 2))
 
 
-def _pink_level(spectra: _Spectra, rate_hz: float, sweep: Sweep) -> float:
-    """Density times frequency, which an exponential sweep holds constant. Raises Refusal."""
-    frequency, density = spectra.hz, spectra.density
-    top = min(sweep.stop_hz, rate_hz / 2)
-    edges = np.geomspace(sweep.start_hz, top, 9)
-    shares = np.array([
-        density[(frequency >= a) & (frequency < b)].sum()
-        for a, b in itertools.pairwise(edges)
-    ])  # fmt: skip
-    total = density.sum()
-    if total == 0 or shares.sum() < 0.8 * total:
-        raise Refusal("what was played holds no sweep over the stated band")
-    inner = shares[1:-1]
-    if inner.max() > 3 * inner.min():
-        raise Refusal("what was played is no exponential sweep: its octaves differ in energy")
-    return float(inner.sum() * frequency[1] / np.log(edges[-2] / edges[1]))
+def _heard(sent: Sent, arrival_s: float, length_s: float) -> Array:
+    """Share of the noise window that the record covers, at each frequency, 0 to 1.
 
-
-def _played(spectra: _Spectra, sweep: Sweep) -> Played:
-    """Mean density of what was played in cells of 1/48 octave over the stated band."""
-    count = int(48 * math.log2(sweep.stop_hz / sweep.start_hz))
-    edges = sweep.start_hz * 2 ** (np.arange(count + 1) / 48)
-    places = np.searchsorted(spectra.hz, edges)
-    filled = np.flatnonzero(np.diff(places))
-    sums = np.concatenate([[0.0], np.cumsum(spectra.density)])
-    held = np.diff(sums[places])[filled] / np.diff(places)[filled]
-    return Played(np.sqrt(edges[:-1] * edges[1:])[filled], held)
-
-
-def _usable(played: Played, level: float) -> tuple[float, float]:
-    """The band in which the sweep was played at strength."""
-    strong = np.flatnonzero(played.density * played.hz >= USABLE * level)
-    if len(strong) < 2:
-        raise Refusal("what was played holds no sweep over the stated band")
-    return float(played.hz[strong[0]]), float(played.hz[strong[-1]])
-
-
-def _refuse_unexplained(spectrum: Complex, window: Window, spectra: _Spectra, least: float) -> None:
-    """Raise Refusal where the output is mostly something else than the sweep through a system."""
-    bins = np.arange(len(spectra.source)) * (window.size / spectra.size)
-    held = np.interp(bins, np.arange(len(spectrum)), np.abs(spectrum))
-    total = float(np.sum(np.square(np.abs(spectra.output))))
-    explained = float(np.sum(np.square(held) * spectra.density))
-    if explained < least * total:
-        raise Refusal(
-            f"the sweep explains only {100 * explained / total:.0f} % of the output's energy"
-        )
-
-
-def _grid(band: tuple[float, float]) -> Array:
-    first = math.ceil(POINTS_PER_OCTAVE * math.log2(band[0] / 1000))
-    last = math.floor(POINTS_PER_OCTAVE * math.log2(band[1] / 1000))
-    return np.asarray(1000 * 2 ** (np.arange(first, last + 1) / POINTS_PER_OCTAVE))
+    What lies after the transform's end comes round to the record's beginning.
+    """
+    sweep, whole = sent.sweep, sent.size / sent.rate_hz
+    lasting = len(sent.window.weights) / sent.own_rate_hz
+    started = sent.middle_s - sweep.duration_s / 2 + arrival_s
+    passed = started + sweep.scale_s * np.log(sent.grid / sweep.start_hz)
+    begins = (passed + sent.window.after / sent.own_rate_hz) % whole
+    before_end = np.clip(length_s - begins, 0, lasting)
+    come_round = np.clip(begins + lasting - whole, 0, min(length_s, lasting))
+    return np.asarray((before_end + come_round) / lasting)
 
 
 def _at(spectrum: Complex, position: Array) -> Complex:

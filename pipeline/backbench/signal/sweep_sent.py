@@ -1,0 +1,153 @@
+"""What was played in a sweep, made ready once for every output that is compared with it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.signal.power import squared
+from backbench.signal.sweep_window import Complex, Played, Sweep, Window, window_of
+from backbench.signal.track import Array
+
+POINTS_PER_OCTAVE = 24
+"""Of the grid, which has 1 kHz as a point. The response is evaluated there, not smoothed."""
+FLOOR = 1e-5
+"""Regularisation re the sweep's own power density: what limits the quotient outside the band."""
+USABLE = 0.1
+"""The band ends where the played density is 10 dB below that of the sweep's middle."""
+KEPT = 1.25
+"""Bins are kept up to this times the sweep's highest frequency: nothing was played above it, and
+what is cut off there lies hundreds of the window's resolution cells away from the band."""
+
+BLOCK = 64
+"""Samples, to which the middle of the sweep is told: a thousandth of the windows' length."""
+
+
+@dataclass(frozen=True, eq=False)
+class Sent:
+    """A sweep as played, transformed over `size` samples, and what follows from it alone.
+
+    samples: of an impulse response with the kept bins alone, at a lower rate than rate_hz.
+    hz, density, inverse, lost: by kept bin: frequency, |X|^2, the regularised inverse of X, and
+    the share of a quotient that regularisation takes. cells: mean density. grid: frequencies of
+    the response, Hz. middle_s: when half its energy was played. window: about the linear response.
+    cell_density: density by bin of the window's transform.
+    """
+
+    rate_hz: float
+    sweep: Sweep
+    size: int
+    samples: int
+    hz: Array
+    density: Array
+    inverse: Complex
+    lost: Array
+    cells: Played
+    grid: Array
+    middle_s: float
+    window: Window
+    cell_density: Array
+
+    @property
+    def step(self) -> float:
+        """Samples of the record to one of the impulse response, >= 1."""
+        return self.size / self.samples
+
+    @property
+    def own_rate_hz(self) -> float:
+        """Of the impulse response."""
+        return self.rate_hz / self.step
+
+
+def sent_sweep(played: Array, length: int, rate_hz: float, sweep: Sweep) -> Sent:
+    """A sweep made ready for records of up to `length` samples; played: shape (n,).
+
+    Raises Refusal where it is no such sweep. The transforms are as long as the longer record: what
+    follows the sweep is then circular. Harmonics, which arrive early, stand at its end; noise lies
+    all over it.
+    """
+    from scipy import fft
+
+    size = fft.next_fast_len(max(len(played), length), real=True)
+    samples = _samples(size, rate_hz, sweep)
+    source = fft.rfft(played, size)[: samples // 2 + 1]
+    hz = np.arange(len(source)) * (rate_hz / size)
+    density = squared(source)
+    sums = np.concatenate([[0.0], np.cumsum(density)])
+    energy = _energy(played)
+    level = _pink_level(hz, sums, float(energy[-1]) * size / 2, sweep)
+    cells = _cells(hz, density, sums, sweep)
+    floor = FLOOR * level / np.maximum(hz, hz[1])
+    held = density + floor
+    window = window_of(rate_hz * samples / size, sweep, samples)
+    return Sent(
+        rate_hz, sweep, size, samples, hz, density, source.conj() / held, floor / held,
+        cells, _grid(_usable(cells, level)), _middle_s(energy, rate_hz), window,
+        cells.at(np.maximum(window.bins_hz(rate_hz * samples / size), 1e-3)),
+    )  # fmt: skip
+
+
+def _samples(size: int, rate_hz: float, sweep: Sweep) -> int:
+    """Length of an impulse response that holds KEPT times the band, of a fast transform."""
+    from scipy import fft
+
+    share = min(2 * KEPT * sweep.stop_hz / rate_hz, 1.0)
+    samples: int = fft.next_fast_len(math.ceil(size * share), real=True)
+    return min(size, samples)
+
+
+def _energy(played: Array) -> Array:
+    """Sum of squares up to the end of each BLOCK of samples."""
+    blocks = np.add.reduceat(np.square(played), np.arange(0, len(played), BLOCK))
+    return np.asarray(np.cumsum(blocks))
+
+
+def _middle_s(energy: Array, rate_hz: float) -> float:
+    """When half the energy was played, to within a block."""
+    return float((energy.searchsorted(energy[-1] / 2) + 0.5) * BLOCK / rate_hz)
+
+
+def _pink_level(hz: Array, sums: Array, total: float, sweep: Sweep) -> float:
+    """Density times frequency, which an exponential sweep holds constant. Raises Refusal.
+
+    total: of the density over all bins, kept or not.
+    """
+    edges = np.geomspace(sweep.start_hz, min(sweep.stop_hz, float(hz[-1])), 9)
+    shares = np.diff(sums[np.searchsorted(hz, edges)])
+    if total == 0 or shares.sum() < 0.8 * total:
+        raise Refusal("what was played holds no sweep over the stated band")
+    inner = shares[1:-1]
+    if inner.max() > 3 * inner.min():
+        raise Refusal("what was played is no exponential sweep: its octaves differ in energy")
+    return float(inner.sum() * hz[1] / np.log(edges[-2] / edges[1]))
+
+
+def _cells(hz: Array, density: Array, sums: Array, sweep: Sweep) -> Played:
+    """Mean density of what was played in cells of 1/48 octave over the stated band.
+
+    Where a cell is narrower than the bins are apart, the density between the two beside it.
+    """
+    count = int(48 * math.log2(sweep.stop_hz / sweep.start_hz))
+    edges = sweep.start_hz * 2 ** (np.arange(count + 1) / 48)
+    places = np.searchsorted(hz, edges)
+    held, inside = np.diff(sums[places]), np.diff(places)
+    middles = np.sqrt(edges[:-1] * edges[1:])
+    mean = np.where(inside > 0, held / np.maximum(inside, 1), np.interp(middles, hz, density))
+    return Played(middles, mean)
+
+
+def _usable(played: Played, level: float) -> tuple[float, float]:
+    """The band in which the sweep was played at strength."""
+    strong = np.flatnonzero(played.density * played.hz >= USABLE * level)
+    if len(strong) < 2:
+        raise Refusal("what was played holds no sweep over the stated band")
+    return float(played.hz[strong[0]]), float(played.hz[strong[-1]])
+
+
+def _grid(band: tuple[float, float]) -> Array:
+    first = math.ceil(POINTS_PER_OCTAVE * math.log2(band[0] / 1000))
+    last = math.floor(POINTS_PER_OCTAVE * math.log2(band[1] / 1000))
+    return np.asarray(1000 * 2 ** (np.arange(first, last + 1) / POINTS_PER_OCTAVE))
