@@ -118,6 +118,8 @@ def configure(home: Path) -> None:
         ("PREFECT_CLI_PROMPT", "false"),
     ):
         os.environ.setdefault(name, value)
+    # Kept results would be pickles, which run what is in them when they are read.
+    os.environ["PREFECT_RESULTS_PERSIST_BY_DEFAULT"] = "false"
 
 
 def _free_port() -> int:

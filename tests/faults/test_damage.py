@@ -7,13 +7,17 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
 from backbench import store
 from backbench.catalogue import Catalogue
+from backbench.cli import app
+from backbench.commands.common import NOT_ALL_WELL
 from backbench.errors import UserError
 from backbench.stages.backup import backup, restore
 from backbench.stages.verify import Report, verify
 from faults.small_catalogue import set_calibration, small_catalogue, write_review
+from old_records import MAP, messy, write_csv
 from simulated import contents_of
 
 
@@ -177,6 +181,56 @@ def test_a_damaged_database_is_told_in_words_and_rebuilt(root: Path) -> None:
     ],
 )
 def test_rows_that_contradict_each_other_are_found(root: Path, change: str, told: str) -> None:
+    with store.writing(root) as opened:
+        opened.run(change)
+    assert told in " ".join(map(str, verified(root).faults))
+
+
+@pytest.fixture(scope="module")
+def typed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A catalogue of figures from a spreadsheet alone. Not to be changed."""
+    folder = tmp_path_factory.mktemp("typed")
+    write_csv(folder / "old.csv", messy(12))
+    (folder / "map.toml").write_text(MAP)
+    Catalogue.create(folder / "catalogue", 'title = "Old records"\n')
+    words = ["old.csv", "--map", "map.toml", "-c", "catalogue"]
+    told = [str(folder / word) if "." in word or word == "catalogue" else word for word in words]
+    assert CliRunner().invoke(app, ["backfill", *told, "--yes"]).exit_code in {0, NOT_ALL_WELL}
+    return folder / "catalogue"
+
+
+def test_figures_from_a_spreadsheet_lead_to_it(typed: Path) -> None:
+    report = verified(typed)
+    assert report.readings > 20
+    assert (report.faults, report.gaps, report.orphans) == ([], [], [])
+
+
+@pytest.mark.parametrize("name", ["old.csv", "map.toml"])
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_a_damaged_spreadsheet_is_named(
+    typed: Path, tmp_path: Path, name: str, damage: Damage
+) -> None:
+    root = Path(shutil.copytree(typed, tmp_path / "catalogue"))
+    victim = original(root, next(iter(Catalogue(root).places.ledger.newest())), name)
+    damage(victim)
+    assert victim.name in " ".join(map(str, verified(root).faults))
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ("DELETE FROM entered", "without where it was written"),
+        ("DELETE FROM reading", "without its reading"),
+        ("INSERT INTO entered FROM entered LIMIT 1", "more than once"),
+        ("UPDATE entered SET written = '9 %' WHERE rowid = 0", "other figures than were entered"),
+        ("UPDATE entered SET origin = 'elsewhere' WHERE rowid = 0", "other figures"),
+        ("UPDATE analysis_capture SET sha256 = repeat('a', 64)", "a received file"),
+    ],
+)
+def test_entered_readings_that_lead_nowhere_are_found(
+    typed: Path, tmp_path: Path, change: str, told: str
+) -> None:
+    root = Path(shutil.copytree(typed, tmp_path / "catalogue"))
     with store.writing(root) as opened:
         opened.run(change)
     assert told in " ".join(map(str, verified(root).faults))

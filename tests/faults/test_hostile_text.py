@@ -68,20 +68,53 @@ def test_what_is_no_file_of_the_folder_fails_alone(tmp_path: Path, kind: str) ->
     assert Catalogue(catalogue.places.root).captures()["status"].to_list() == ["failed", "analysed"]
 
 
-def test_nothing_is_unpickled_or_executed() -> None:
-    """pickle, marshal, shelve, eval and exec are named nowhere, nor a loader that would unpickle.
+UNPICKLERS = {
+    "pickle", "cloudpickle", "dill", "joblib", "marshal", "shelve", "torch", "_pickle",
+}  # fmt: skip
+NEVER_CALLED = {"eval", "exec", "os.system", "np.load", "numpy.load", "yaml.load"}
+NEVER_NAMED = {
+    "read_pickle", "to_pickle", "deserialize", "loadmat", "allow_pickle", "persist_result",
+    "result_storage", "result_serializer", "cache_key_fn",
+}  # fmt: skip
+"""Names that lead to a pickle on the disk; `persist_result=False` alone may be said."""
 
-    Worker processes exchange pickles over their own pipes, never over a file.
-    """
+
+def hostile(source: str) -> list[str]:
+    """What a module names that would unpickle or execute what a file holds."""
+    found: list[str] = []
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import | ast.ImportFrom):
+            names = [alias.name for alias in node.names]
+            module = getattr(node, "module", None)
+            roots = {name.partition(".")[0] for name in ([module] if module else names)}
+            found += [*(roots & UNPICKLERS), *(set(names) & NEVER_NAMED)]
+            found += [f"{module}.load"] if module in {"numpy", "yaml"} and "load" in names else []
+        elif isinstance(node, ast.Call):
+            called = ast.unparse(node.func)
+            found += [called] if called in NEVER_CALLED else []
+        elif isinstance(node, ast.Attribute):
+            found += [node.attr] if node.attr in NEVER_NAMED else []
+        elif isinstance(node, ast.keyword):
+            value = ast.unparse(node.value)
+            told = node.arg in NEVER_NAMED or (node.arg, value) == ("shell", "True")
+            found += [f"{node.arg}={value}"] if told and value != "False" else []
+    return found
+
+
+def test_nothing_is_unpickled_or_executed() -> None:
+    """Worker processes exchange pickles over their own connections, never over a file."""
     for path in sorted(PACKAGE.rglob("*.py")):
-        for node in ast.walk(ast.parse(path.read_text())):
-            names = {alias.name.split(".")[0] for alias in getattr(node, "names", [])
-                     if isinstance(node, (ast.Import, ast.ImportFrom))}  # fmt: skip
-            assert not names & {"pickle", "marshal", "shelve", "dill", "joblib"}, path
-            if isinstance(node, ast.Call):
-                called = ast.unparse(node.func)
-                assert called not in {"eval", "exec", "np.load", "numpy.load", "os.system"}, path
-                assert not any(
-                    word.arg == "shell" and ast.unparse(word.value) == "True"
-                    for word in node.keywords
-                ), path
+        assert hostile(path.read_text()) == [], path
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        "import pickle", "from joblib import load", "import numpy as np\nnp.load(p)",
+        "from numpy import load", "f(p, allow_pickle=True)", "polars.DataFrame.deserialize(p)",
+        "pd.read_pickle(p)", "@task(persist_result=True)\ndef f(): ...", "eval(text)",
+        "subprocess.run(x, shell=True)", "scipy.io.loadmat(p)",
+    ],
+)  # fmt: skip
+def test_what_unpickles_or_executes_is_noticed(source: str) -> None:
+    assert hostile(source)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from backbench.errors import Fault, UserError
+from backbench.manifest import read_manifest
 from backbench.stages.places import Places
 from backbench.stages.verify_rows import REBUILD, row_faults
 from backbench.store import DATABASE_NAME, Store, reading
@@ -117,6 +118,7 @@ def _database(places: Places, receipts: list[Receipt], whole: set[str], report: 
             _loaded(store, receipts, report)
             report.faults += row_faults(store)
             report.faults += _traced(store, receipts)
+            report.faults += _entered(store, places, whole)
     except (UserError, OSError) as error:
         report.faults += _faults_of(error, places.database / DATABASE_NAME)
 
@@ -149,6 +151,27 @@ def _traced(store: Store, receipts: list[Receipt]) -> list[Fault]:
         for key, sha256 in rows
         if (key, sha256) not in named
     ]
+
+
+ENTERED = """
+SELECT review_key, manifest_sha256, list((output, metric, written, origin))
+FROM entered JOIN reading USING (review_key, reading_key) JOIN review USING (review_key)
+GROUP BY ALL ORDER BY ALL
+"""
+
+
+def _entered(store: Store, places: Places, whole: set[str]) -> list[Fault]:
+    """Entered readings must be the figures that their review's manifest tells, from its places."""
+    faults: list[Fault] = []
+    for key, sha256, found in store.rows(ENTERED):
+        if sha256 not in whole:
+            continue
+        told = read_manifest(places.vault.read(sha256), f"{key}, manifest").entered
+        written = [(one.output, one.metric, one.value, one.origin) for one in told]
+        if sorted(written) != sorted(found):
+            where, what = f"{DATABASE_NAME}, review {key}", "other figures than were entered"
+            faults.append(Fault(where, what, "those of its manifest", REBUILD))
+    return faults
 
 
 def _faults_of(error: UserError | OSError, path: Path) -> list[Fault]:

@@ -20,6 +20,7 @@ GRAINS = {
     "environment": "environment_key",
     "reading": "reading_key",
     "reading_point": "review_key, reading_key, point_key",
+    "entered": "reading_key",
 }
 """Columns that together name a row; the tables carry no keys of their own."""
 
@@ -56,6 +57,13 @@ DANGLING = {
     "a reading of a unit that its review hasn't": (
         "SELECT reading_key FROM reading ANTI JOIN appearance USING (review_key, unit_key) "
         "WHERE unit_key <> ''"
+    ),
+    "an entered reading without where it was written": (
+        "SELECT reading_key FROM reading ANTI JOIN entered USING (review_key, reading_key) "
+        "WHERE status = 'entered'"
+    ),
+    "a written figure without its reading": (
+        "SELECT origin FROM entered ANTI JOIN reading USING (review_key, reading_key)"
     ),
     "a reading of an unknown metric": (
         "SELECT reading_key FROM reading ANTI JOIN metric USING (metric)"
