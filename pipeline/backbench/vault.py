@@ -17,6 +17,8 @@ from backbench.faultpoints import reached
 
 BLOCK = 1 << 20
 RESTORE = "restore it from a backup"
+AGAIN = "remove it there and run again"
+"""What to do about a damaged copy of an original that the vault itself has whole."""
 
 
 class Vault:

@@ -15,13 +15,10 @@ from typing import TYPE_CHECKING
 from backbench.durable import make_folder
 from backbench.errors import Fault, UserError
 from backbench.stages.plan import Source
-from backbench.vault import RESTORE, Vault, hash_stream, refuse_changed
+from backbench.vault import AGAIN, RESTORE, Vault, hash_stream, refuse_changed
 
 if TYPE_CHECKING:
     from fsspec import AbstractFileSystem
-
-AGAIN = "remove it there and run again"
-"""End of the reason of a capture whose copy on the storage is damaged."""
 
 
 def opened(url: str) -> tuple[AbstractFileSystem, str]:

@@ -16,7 +16,7 @@ from backbench.stages.places import Places
 from backbench.stages.plan import Job, PlannedReview
 from backbench.stages.rows import CURVE, DEFECT, PART, READING, RESULT, digest
 from backbench.store import DATABASE_NAME, writing
-from backbench.vault import RESTORE
+from backbench.vault import AGAIN, RESTORE
 
 CHUNK = 16
 """The most captures of one review that a worker analyses before it leaves their rows."""
@@ -107,7 +107,7 @@ def standing(places: Places) -> dict[str, Standing]:
 
 def passes(reason: str | None) -> bool:
     """Whether a failure is none of the file's own: it is tried again at every run."""
-    return reason is not None and (reason.endswith(RESTORE) or reason.startswith(DEFECT))
+    return reason is not None and (reason.endswith((RESTORE, AGAIN)) or reason.startswith(DEFECT))
 
 
 def work_of(places: Places, planned: PlannedReview, held: Standing | None) -> Work:

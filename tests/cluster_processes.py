@@ -1,0 +1,146 @@
+"""A small cluster on loopback in real processes: scheduler, workers, run server, S3 server."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import distributed
+from moto.server import ThreadedMotoServer
+
+BUCKET = "bench"
+PATIENCE_S = 90.0
+CODE = "import sys; from backbench.cli import main; sys.argv[0] = 'backbench'; main()"
+
+
+def free_port() -> int:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+def awaited(what: Callable[[], bool]) -> None:
+    give_up = time.monotonic() + PATIENCE_S
+    while not what():
+        assert time.monotonic() < give_up, "waited in vain"
+        time.sleep(0.05)
+
+
+class Machines:
+    """What stands for other machines. Two workers, until one is killed."""
+
+    def __init__(self, folder: Path, s3_address: str) -> None:
+        self.folder = folder
+        self.scheduler = f"tcp://127.0.0.1:{free_port()}"
+        self.server = f"http://127.0.0.1:{free_port()}/api"
+        self.environment = {
+            **os.environ, "PREFECT_API_URL": self.server, "PREFECT_HOME": str(folder / "runs"),
+            "PREFECT_SERVER_ANALYTICS_ENABLED": "false", "DO_NOT_TRACK": "1",
+            "FSSPEC_S3_ENDPOINT_URL": s3_address, "AWS_ACCESS_KEY_ID": "no-secret",
+            "AWS_SECRET_ACCESS_KEY": "no-secret", "AWS_DEFAULT_REGION": "us-east-1",
+        }  # fmt: skip
+        self.processes: list[subprocess.Popen[bytes]] = []
+        self.workers: dict[str, subprocess.Popen[bytes]] = {}
+
+    def start(self) -> None:
+        server, scheduler = self.server.removesuffix("/api"), self.scheduler
+        self._begin("server", "prefect", "server", "start", "--no-ui", "--host", "127.0.0.1",
+                    "--port", server.rpartition(":")[2])  # fmt: skip
+        self._begin("scheduler", "distributed.cli.dask_scheduler", "--host", "127.0.0.1",
+                    "--port", scheduler.rpartition(":")[2], "--no-dashboard")  # fmt: skip
+        self.fill()
+        awaited(lambda: _answers(f"{self.server}/health"))
+
+    def fill(self) -> None:
+        """Have two workers."""
+        alive = [name for name, one in self.workers.items() if one.poll() is None]
+        for _ in range(2 - len(alive)):
+            name = f"worker-{len(self.workers)}"
+            self.workers[name] = self._begin(
+                name, "distributed.cli.dask_worker", self.scheduler, "--name", name,
+                "--host", "127.0.0.1", "--nthreads", "1", "--no-nanny", "--no-dashboard",
+                "--local-directory", str(self.folder), "--memory-limit", "0",
+            )  # fmt: skip
+        with self.client() as client:
+            client.wait_for_workers(2, timeout=PATIENCE_S)
+
+    def client(self) -> distributed.Client:
+        return distributed.Client(self.scheduler, set_as_default=False, timeout=PATIENCE_S)
+
+    def kill_one_at_work(self) -> list[str]:
+        """Kill a worker while it holds work; the keys of that work.
+
+        It is stopped before the scheduler is asked what it holds, and killed without having
+        gone on: what it held then can't have been finished by it.
+        """
+        with self.client() as client:
+            awaited(lambda: any(client.processing().values()))
+            while True:
+                for address, info in client.scheduler_info(n_workers=-1)["workers"].items():
+                    process = self.workers[info["name"]]
+                    process.send_signal(signal.SIGSTOP)
+                    held = [str(key) for key in client.processing().get(address, ())]
+                    if held:
+                        process.kill()
+                        process.wait()
+                        return held
+                    process.send_signal(signal.SIGCONT)
+
+    def command(self, *words: object) -> subprocess.Popen[str]:
+        """A command of backbench, begun."""
+        return subprocess.Popen(
+            [sys.executable, "-c", CODE, *map(str, words)], env=self.environment,
+            stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+        )  # fmt: skip
+
+    def run(self, *words: object) -> tuple[int, str]:
+        """Exit code and all that a command of backbench says."""
+        begun = self.command(*words)
+        said, _ = begun.communicate(timeout=PATIENCE_S)
+        return begun.returncode, said
+
+    def stop(self) -> None:
+        for process in reversed(self.processes):
+            process.kill()
+            process.wait()
+
+    def _begin(self, name: str, module: str, *words: str) -> subprocess.Popen[bytes]:
+        with (self.folder / f"{name}.log").open("wb") as log:
+            process = subprocess.Popen(
+                [sys.executable, "-m", module, *words], env=self.environment, stdout=log, stderr=log
+            )
+        self.processes.append(process)
+        return process
+
+
+def _answers(url: str) -> bool:
+    try:
+        with urllib.request.urlopen(url, timeout=5) as response:
+            return bool(response.status == 200)
+    except OSError:
+        return False
+
+
+@contextmanager
+def machines(folder: Path) -> Iterator[Machines]:
+    """All of them, for as long as the block lasts."""
+    s3 = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
+    s3.start()
+    host, port = s3.get_host_and_port()
+    address = f"http://{host}:{port}"
+    urllib.request.urlopen(urllib.request.Request(f"{address}/{BUCKET}", method="PUT")).close()
+    begun = Machines(folder, address)
+    try:
+        begun.start()
+        yield begun
+    finally:
+        begun.stop()
+        s3.stop()

@@ -1,0 +1,136 @@
+"""Analysis by workers elsewhere: real processes on loopback, content as on this machine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from backbench.catalogue import Catalogue
+from simulated import CASES, CIRCUITS, contents_of, simulated_catalogue
+
+pytest.importorskip("prefect_dask", reason="the extra backbench[dask] is not installed")
+pytest.importorskip("moto", reason="the extra backbench[test] is not installed")
+from cluster_processes import BUCKET, Machines, free_port, machines
+
+CAPTURES = 21
+ONE = CIRCUITS / "single_ended_stage"
+
+
+@pytest.fixture(scope="module")
+def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Machines]:
+    with machines(tmp_path_factory.mktemp("machines")) as begun:
+        yield begun
+
+
+def catalogue_for(folder: Path, scheduler: str, originals: object) -> Catalogue:
+    """A catalogue of the simulated circuits' bench that sends its work to a scheduler."""
+    catalogue = simulated_catalogue(folder)
+    path = folder / "backbench.toml"
+    table = f'\n[workers]\nscheduler = "{scheduler}"\noriginals = "{originals}"\n'
+    path.write_text('engine = "dask"\n' + path.read_text() + table)
+    return catalogue
+
+
+def take_in(cluster: Machines, catalogue: Catalogue, *reviews: Path) -> tuple[int, str]:
+    cluster.fill()
+    return cluster.run("ingest", *reviews, "-c", catalogue.places.root)
+
+
+def everything(catalogue: Catalogue) -> dict[str, list[tuple[object, ...]]]:
+    """Every row of every table: nothing is left out of the comparison."""
+    found = contents_of(catalogue.places.root)
+    assert len(found["capture"]) == CAPTURES
+    return found
+
+
+def test_content_is_equal_table_by_table_with_originals_in_a_folder(
+    cluster: Machines, measured: Catalogue, tmp_path: Path
+) -> None:
+    store = tmp_path / "store"
+    store.mkdir()
+    catalogue = catalogue_for(tmp_path / "catalogue", cluster.scheduler, store)
+    code, said = take_in(cluster, catalogue, *(CIRCUITS / case for case in CASES))
+    assert code == 0, said
+    assert everything(catalogue) == everything(measured)
+    used = {file for (file,) in _rows(catalogue, "SELECT DISTINCT sha256 FROM analysis_capture")}
+    assert {path.name for path in store.glob("??/*")} == used
+    assert not list(catalogue.places.staged.iterdir())
+
+
+def test_content_is_equal_where_a_worker_is_killed_while_it_holds_work(
+    cluster: Machines, measured: Catalogue, tmp_path: Path
+) -> None:
+    store = tmp_path / "store"
+    store.mkdir()
+    catalogue = catalogue_for(tmp_path / "catalogue", cluster.scheduler, store)
+    cluster.fill()
+    begun = cluster.command(
+        "ingest", *(CIRCUITS / case for case in CASES), "-c", catalogue.places.root
+    )
+    held = cluster.kill_one_at_work()
+    assert begun.poll() is None
+    said, _ = begun.communicate(timeout=90)
+    assert held
+    assert begun.returncode == 0, said
+    assert everything(catalogue) == everything(measured)
+
+
+def test_content_is_equal_with_originals_on_an_object_store(
+    cluster: Machines, measured: Catalogue, tmp_path: Path
+) -> None:
+    url = f"s3://{BUCKET}/originals"
+    catalogue = catalogue_for(tmp_path / "catalogue", cluster.scheduler, url)
+    code, said = take_in(cluster, catalogue, *(CIRCUITS / case for case in CASES))
+    assert code == 0, said
+    assert everything(catalogue) == everything(measured)
+
+
+def test_an_original_changed_on_the_storage_fails_its_capture_alone(
+    cluster: Machines, measured: Catalogue, tmp_path: Path
+) -> None:
+    store = tmp_path / "store"
+    store.mkdir()
+    catalogue = catalogue_for(tmp_path / "catalogue", cluster.scheduler, store)
+    file, sha256 = "sine_low.flac", _hash_of(measured, "sine_low.flac")
+    changed = store / sha256[:2] / sha256
+    whole = measured.places.vault.path(sha256).read_bytes()
+    changed.parent.mkdir()
+    changed.write_bytes(bytes([whole[0] ^ 1]) + whole[1:])
+    code, said = take_in(cluster, catalogue, ONE)
+    assert code == 3, said
+    told = f"{file} failed: {file}: found changed bytes at {changed}; expected bytes as they"
+    assert told in said
+    states = dict(_rows(catalogue, "SELECT file, status FROM capture"))
+    assert states.pop(file) == "failed"
+    assert set(states.values()) == {"analysed"}
+    changed.unlink()
+    code, said = take_in(cluster, catalogue, ONE)
+    assert (code, "1 captures computed, 2 kept" in said) == (0, True), said
+    before = contents_of(catalogue.places.root)
+    code, said = cluster.run("rebuild", "-c", catalogue.places.root)
+    assert (code, said) == (0, "Rebuilt the database from 1 reviews.\n")
+    assert contents_of(catalogue.places.root) == before
+
+
+def test_a_scheduler_that_is_not_there_is_told_in_words(cluster: Machines, tmp_path: Path) -> None:
+    nobody = f"tcp://127.0.0.1:{free_port()}"
+    catalogue = catalogue_for(tmp_path / "catalogue", nobody, tmp_path)
+    code, said = take_in(cluster, catalogue, ONE)
+    assert code == 1
+    assert f"the scheduler can't be reached\n  {nobody}: found " in said
+    assert "Traceback" not in said
+    (outcome,), refused = catalogue.ingest([ONE], history=False, processes=1)
+    assert (outcome.computed, outcome.failed, refused) == (3, (), [])
+
+
+def _rows(catalogue: Catalogue, sql: str) -> list[tuple[str, ...]]:
+    with catalogue.reading() as store:
+        return store.rows(sql)
+
+
+def _hash_of(catalogue: Catalogue, file: str) -> str:
+    sql = f"SELECT sha256 FROM capture WHERE review_key = 'single-ended-stage' AND file = '{file}'"
+    ((sha256,),) = _rows(catalogue, sql)
+    return sha256
