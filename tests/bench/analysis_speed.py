@@ -1,5 +1,7 @@
 """Time of a whole analysis over its floor: reading, windowing and transforming each track.
 
+The square wave's is set beside reading alone as well.
+
 Run by hand: python tests/bench/analysis_speed.py [repeats]. One thread, processor time; floor and
 analysis in turn, the least of each kept, so that other work on the machine disturbs little.
 """
@@ -45,7 +47,7 @@ def cases() -> dict[str, tuple[Stimulus, np.ndarray]]:
     list_hz = [float(round(hz)) for hz in np.geomspace(31, 15_000, 20)]
     many = sines(*((hz, 0.2) for hz in list_hz))
     pair = sines((19_000.0, 1.0), (20_000.0, 1.0), (1000.0, 1e-3), (18_000.0, 5e-4))
-    square = np.sign(sines((1000.1, 1.0)))
+    square = np.tanh(sines((1000.1, 20.0)))
     return {
         "tone": (Tone(tone_hz=1000.0, generator_vrms=1.0), tone),
         "idle": (Idle(idle="shorted"), sines((50.0, 1e-3), (100.0, 1e-3))),
@@ -58,6 +60,10 @@ def cases() -> dict[str, tuple[Stimulus, np.ndarray]]:
         ),
         "square": (Square(square_hz=1000.0, generator_vpp=2.0), square),
     }  # fmt: skip
+
+
+def reading(path: Path) -> None:
+    soundfile.read(path, always_2d=True)
 
 
 def floor(path: Path) -> None:
@@ -95,14 +101,19 @@ def main(repeats: int) -> None:
             path = Path(folder) / f"{name}.wav"
             noisy = [volts + rng.normal(0, 1e-5, len(volts)) for _ in range(2)]
             soundfile.write(path, np.stack(noisy, axis=1) / FULL_SCALE, RATE, subtype="PCM_24")
-            below, whole = least(
-                repeats, lambda path=path: floor(path),
+            read, below, whole = least(
+                repeats, lambda path=path: reading(path), lambda path=path: floor(path),
                 lambda path=path, stimulus=stimulus: analysis(path, stimulus),
             )  # fmt: skip
             print(
                 f"{name:10} floor {1e3 * below:6.1f} ms  analysis {1e3 * whole:6.1f} ms  "
                 f"ratio {whole / below:.2f}"
             )
+            if name == "square":
+                print(
+                    f"{name:10} reading {1e3 * read:4.1f} ms  analysis {1e3 * whole:6.1f} ms  "
+                    f"ratio {whole / read:.2f}"
+                )
 
 
 if __name__ == "__main__":

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from statistics import fmean
 
 import numpy as np
 
@@ -43,27 +45,27 @@ class SquareView:
     band_hz: float
     calibration: float
 
-    @property
+    @cached_property
     def amplitude(self) -> float:
         """Mean over the edges, V."""
         return self.mean(lambda edge: edge.amplitude)
 
     def mean(self, of: Callable[[Edge], float], *, rising: bool | None = None) -> float:
         """Mean of a quantity over all edges, or those of one direction."""
-        return float(np.mean([of(edge) for edge in self.edges if rising in (None, edge.rising)]))
+        return fmean(of(edge) for edge in self.edges if rising in (None, edge.rising))
 
     @property
     def share(self) -> float:
         """Noise of a value of the wave re its amplitude."""
         return self.noise / self.amplitude
 
-    @property
+    @cached_property
     def open_level(self) -> float:
         """What ringing that hasn't died away leaves open of the state levels, re the amplitude."""
         worst = max(edge.misfit**2 - edge.noise**2 for edge in self.edges)
         return math.sqrt(max(worst, 0.0)) / self.amplitude
 
-    @property
+    @cached_property
     def duration(self) -> float:
         """Mean of the edges' 10 % to 90 %, s."""
         return self.mean(lambda edge: edge.duration)
@@ -79,7 +81,7 @@ class SquareView:
             raise Refusal("an edge holds less than two samples; record with a finer time base")
         return (math.pi * CORNER * self.step_s / self.duration) ** 2 / 2
 
-    @property
+    @cached_property
     def ripple(self) -> float:
         """What the converter's filter adds to aberrations, re the amplitude.
 

@@ -23,7 +23,7 @@ def edges_of_period(time: Array, volts: Array) -> list[Edge]:
     period = float(n * (time[1] - time[0]))
     doubled = np.concatenate([time, time + period])
     twice = np.tile(volts, 2)
-    found = _crossings(doubled, twice)
+    found = _crossings(doubled, twice, state_levels(volts))
     wanted = []
     for rising, about in ((True, period), (False, period / 2 + period)):
         near = [at for at, up in found if up == rising and abs(at - about) < period / 8]
@@ -41,7 +41,7 @@ def edges_of_trace(time: Array, volts: Array, half_s: float) -> list[Edge]:
     time rising, s. half_s: half the period, s. Raises Refusal where there is none, or where the
     edges are not half a period apart.
     """
-    found = _crossings(time, volts)
+    found = _crossings(time, volts, state_levels(volts))
     for (one, _), (next_one, _) in pairwise(found):
         if abs((next_one - one) / half_s - 1) > SPACING_WITHIN:
             raise Refusal(
@@ -58,9 +58,9 @@ def edges_of_trace(time: Array, volts: Array, half_s: float) -> list[Edge]:
     return [read_edge(time, volts, at, half_s, rising=rising) for at, rising in inside]
 
 
-def _crossings(time: Array, volts: Array) -> list[tuple[float, bool]]:
+def _crossings(time: Array, volts: Array, levels: tuple[float, float]) -> list[tuple[float, bool]]:
     """Instants at which the wave passes its middle between two states, and whether upwards."""
-    low, high = state_levels(volts)
+    low, high = levels
     middle, reach = (low + high) / 2, CLEARLY * (high - low)
     state = np.where(volts > middle + reach, 1, np.where(volts < middle - reach, -1, 0))
     known = np.flatnonzero(state)

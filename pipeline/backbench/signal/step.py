@@ -108,12 +108,12 @@ class Edge:
         narrow = self.crossing(0.9 - level) - self.crossing(0.1 + level)
         return (wide - narrow) / 2
 
-    @property
+    @cached_property
     def overshoot(self) -> float:
         """Greatest excursion beyond the new state, of the amplitude; >= 0."""
         return max(float(self.after[1].max()), 0.0) / self.amplitude
 
-    @property
+    @cached_property
     def undershoot(self) -> float:
         """Greatest excursion back below the new state once it was reached, of the amplitude."""
         deviation = self.after[1]
@@ -122,7 +122,7 @@ class Edge:
             return 0.0
         return max(-float(deviation[reached[0] :].min()), 0.0) / self.amplitude
 
-    @property
+    @cached_property
     def preshoot(self) -> float:
         """Greatest excursion away from the step before it, of the amplitude; >= 0."""
         chosen = (self.t > -0.5 * self.half_s) & (self.t < self.crossing(0.1))
@@ -163,12 +163,14 @@ def state_levels(volts: Array) -> tuple[float, float]:
     low, high = float(volts.min()), float(volts.max())
     if low == high:
         raise Refusal("silence: every sample is the same")
-    counts, edges = np.histogram(volts, BINS, (low, high))
-    smooth = np.convolve(counts, np.ones(3), "same")
+    width = (high - low) / BINS
+    # One bin more, for the highest value, which lies on the last one's edge.
+    counts = np.bincount(((volts - low) / width).astype(int), minlength=BINS + 1)
+    counts[BINS - 1] += counts[BINS]
+    smooth = np.convolve(counts[:BINS], np.ones(3), "same")
     half = BINS // 2
-    places = int(np.argmax(smooth[:half])), half + int(np.argmax(smooth[half:]))
-    width = float(edges[1] - edges[0])
-    bottom, top = (_centre(volts, float(edges[place]) + width / 2, width) for place in places)
+    places = int(smooth[:half].argmax()), half + int(smooth[half:].argmax())
+    bottom, top = (_centre(volts, low + (place + 0.5) * width, width) for place in places)
     return bottom, top
 
 
@@ -248,15 +250,20 @@ def _fitted(
     if np.count_nonzero(chosen) < LEAST_SAMPLES:
         raise Refusal("a state of the wave holds too few samples")
     x, y = place[chosen], v[chosen]
-    polynomial: Array = np.asarray(np.polyfit(x, y, 1), dtype=np.float64)
-    if not tilted:
-        polynomial = np.array([float(y.mean())])
-    elif abs(polynomial[0]) > BENDING * abs(float(v.max() - v.min())) / 2:
+    polynomial = _line(x, y) if tilted else np.array([float(y.mean())])
+    if tilted and abs(polynomial[0]) > BENDING * abs(float(v.max() - v.min())) / 2:
         polynomial = np.asarray(np.polyfit(x, y, 2), dtype=np.float64)
     rest: Array = np.asarray(y - np.polyval(polynomial, x), dtype=np.float64)
     # Neighbours' differences hold the noise of single samples, not what rings or bends.
     noise = float(np.sqrt(np.mean(np.diff(rest) ** 2) / 2))
     return _Tilt(polynomial, start, half_s, float(np.sqrt(np.mean(rest**2))), noise)
+
+
+def _line(x: Array, y: Array) -> Array:
+    """Slope and level at 0 of the straight line of least squares."""
+    away = x - x.mean()
+    slope = float((away * y).sum() / (away * away).sum())
+    return np.array([slope, float(y.mean()) - slope * float(x.mean())])
 
 
 def ringing(extremes: list[Extreme]) -> tuple[float, float] | None:
