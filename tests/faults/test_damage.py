@@ -14,6 +14,7 @@ from backbench.catalogue import Catalogue
 from backbench.cli import app
 from backbench.commands.common import NOT_ALL_WELL
 from backbench.errors import UserError
+from backbench.publish.site import publish
 from backbench.stages.backup import backup, restore
 from backbench.stages.verify import Report, verify
 from faults.small_catalogue import set_calibration, small_catalogue, write_review
@@ -104,7 +105,8 @@ def test_a_damaged_original_comes_back_from_a_backup(
     catalogue = Catalogue(root)
     set_calibration(catalogue, 12.0)
     catalogue.recompute(history=False, processes=1)
-    assert backup(catalogue.places, tmp_path / "backup", nothing).copied == 0
+    again = backup(catalogue.places, tmp_path / "backup", nothing)
+    assert (again.copied, again.faults) == (0, [])
     copied = restore(Catalogue(tmp_path / "backup").places, root, nothing)
     assert (copied.copied, copied.held, copied.faults) == (1, 4, [])
     set_calibration(catalogue, 10.0)
@@ -112,6 +114,46 @@ def test_a_damaged_original_comes_back_from_a_backup(
     assert [outcome.failed for outcome in outcomes] == [(), ()]
     assert verified(root).faults == []
     assert contents_of(root) == before
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_an_ingest_beside_a_damaged_original_takes_in_the_rest(
+    root: Path, tmp_path: Path, damage: Damage
+) -> None:
+    """A file that comes again mends one that is missing or cut short; a changed bit is told."""
+    damage(original(root, "auk", "tone.wav"))
+    catalogue = Catalogue(root)
+    set_calibration(catalogue, 12.0)
+    for name in ("auk", "crake"):
+        write_review(tmp_path / name, 0)
+    auk, crake = catalogue.ingest(
+        [tmp_path / "auk", tmp_path / "crake"], history=False, processes=1
+    )[0]
+    assert crake.failed == ()
+    if damage is one_bit:
+        ((file, reason),) = auk.failed
+        assert (file, "restore it from a backup" in reason) == ("tone.wav", True)
+    else:
+        assert auk.failed == ()
+        assert verified(root).faults == []
+
+
+@pytest.mark.parametrize("name", ["tone.wav", "review.toml"])
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_damaged_originals_cost_neither_a_site_nor_a_backup_of_the_rest(
+    root: Path, tmp_path: Path, name: str, damage: Damage
+) -> None:
+    victim = original(root, "auk", name)
+    damage(victim)
+    done = publish(root, tmp_path / "site")
+    assert {"sheets/auk.html", "sheets/brant.html", "index.html"} <= set(done.written)
+    assert len(done.troubles) == (name == "review.toml")
+    assert all(victim.name in trouble for trouble in done.troubles)
+    copied = backup(Catalogue(root).places, tmp_path / "backup", nothing)
+    assert copied.copied == 4
+    (fault,) = copied.faults
+    assert victim.name in str(fault)
+    assert victim.name in " ".join(map(str, verified(tmp_path / "backup").faults))
 
 
 def test_a_failure_for_want_of_an_original_is_tried_again(root: Path, tmp_path: Path) -> None:

@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from backbench import faultpoints
 from backbench.catalogue import Catalogue
 from backbench.compare.saved import available
 from backbench.errors import UserError
-from backbench.publish import alone
+from backbench.publish import alone, site
 from backbench.publish.pictures import Studio
 from backbench.publish.press import Press, comparison_data
 from backbench.publish.shelf import read_shelf
@@ -39,6 +40,16 @@ def test_a_site_is_made_once_and_mended(measured: Catalogue, tmp_path: Path) -> 
     again = publish(root, tmp_path)
     assert again.written == ("makers.html", "method.html")
     assert again.removed == ()
+
+
+def test_a_worker_that_ends_is_told_and_leaves_no_part_of_a_site(
+    measured: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(site, "FEW_JOBS", 0)
+    monkeypatch.setenv(faultpoints.VARIABLE, "write:1:kill")
+    with pytest.raises(UserError, match="can't be made"):
+        publish(measured.places.root, tmp_path / "site", processes=2)
+    assert [path for path in tmp_path.iterdir() if path.is_dir()] == []
 
 
 def test_a_sheet_of_its_own_needs_no_other_file(press: Press, tmp_path: Path) -> None:

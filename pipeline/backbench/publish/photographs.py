@@ -65,12 +65,16 @@ class Album:
         return Ledger(self.root / "ledger").newest() if self.root else {}
 
     def of(self, review_key: str) -> Iterator[Photo | Unshown]:
-        """A review's photographs in the manifest's order. Raises UserError for a bad manifest."""
+        """A review's photographs in the manifest's order, or why the manifest can't be had."""
         receipt = self._newest.get(review_key)
         if self.root is None or receipt is None:
             return
         vault = Vault(self.root / "vault")
-        manifest = _manifest(vault, receipt)
+        try:
+            manifest = _manifest(vault, receipt)
+        except UserError as refused:
+            yield Unshown(MANIFEST_NAME, str(refused))
+            return
         for picture in manifest.photograph:
             try:
                 yield self._photo(vault, receipt, picture.file, picture.caption)

@@ -17,7 +17,7 @@ from backbench.errors import Fault, UserError
 from backbench.faultpoints import reached
 from backbench.settings import SETTINGS_NAME
 from backbench.stages.places import Places, places
-from backbench.stages.verify import vault_files
+from backbench.stages.verify import named_originals, no_original, vault_files
 from backbench.store import DATABASE_NAME, MAKING, copy_database, take_place
 from backbench.vault import refuse_changed
 
@@ -131,6 +131,15 @@ def _copy_originals(source: Places, target: Places, copied: Copied, progress: Pr
         except UserError as error:
             copied.faults += error.faults
         progress(1)
+    try:
+        named = named_originals(source.ledger.receipts())
+    except UserError as error:
+        copied.faults += error.faults
+        return
+    for sha256, where in named.items():
+        path = source.vault.path(sha256)
+        if not path.exists() and not target.vault.path(sha256).exists():
+            copied.faults.append(no_original(where, path))
 
 
 def _copy_original(path: Path, target: Places, copied: Copied) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -96,18 +96,29 @@ def vault_files(folder: Path) -> Iterator[Path]:
             yield path
 
 
-def _named(places: Places, receipts: list[Receipt], whole: set[str], report: Report) -> None:
-    """Every original that a receipt names must be there; one that none names is an orphan."""
+def named_originals(receipts: Iterable[Receipt]) -> dict[str, str]:
+    """Every original that a receipt names, by hash, with where it is named first."""
     named: dict[str, str] = {}
     for receipt in receipts:
         named.setdefault(receipt.manifest, f"{receipt.review}, manifest")
         for name, received in receipt.files.items():
             if received.sha256:
                 named.setdefault(received.sha256, f"{receipt.review}, {name}")
+    return named
+
+
+def no_original(where: str, path: Path) -> Fault:
+    """An original that a receipt names and that is not there."""
+    return Fault(where, f"no file {path}", "the original", RESTORE)
+
+
+def _named(places: Places, receipts: list[Receipt], whole: set[str], report: Report) -> None:
+    """Every original that a receipt names must be there; one that none names is an orphan."""
+    named = named_originals(receipts)
     for sha256, where in named.items():
         path = places.vault.path(sha256)
         if sha256 not in whole and not path.exists():
-            report.faults.append(Fault(where, f"no file {path}", "the original", RESTORE))
+            report.faults.append(no_original(where, path))
     report.orphans += sorted(whole - named.keys())
 
 
