@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, Any
 from backbench import store
 from backbench.errors import Fault, UserError
 from backbench.settings import SETTINGS_NAME, Settings
-from backbench.stages.ingest import nothing
+from backbench.stages.counting import nothing
 from backbench.stages.places import Places, places
-from backbench.stages.receive import WrittenReview
 
 if TYPE_CHECKING:
     import altair as alt
@@ -22,6 +21,7 @@ if TYPE_CHECKING:
     from backbench.compare.saved import SavedQuery
     from backbench.compare.unit import Comparison
     from backbench.stages.ingest import CarryOut, Outcome, Refused
+    from backbench.stages.receive import WrittenReview
 
 STARTER_SETTINGS = """\
 # Settings of this catalogue. Nothing is implied: a bench has no default calibration.
@@ -89,7 +89,7 @@ class Catalogue:
 
         started is told how many captures are to be analysed; progress, how many just were.
         """
-        paths = [f if isinstance(f, WrittenReview) else Path(f) for f in folders]
+        paths = [Path(f) if isinstance(f, str) else f for f in folders]
         return self._run(paths, history, processes, started, progress)
 
     def recompute(

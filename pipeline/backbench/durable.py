@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 ASIDE = ".incoming-"
 """Beginning of the name of a file that is still being written."""
+PART = ".part"
+"""End of the name of a staged chunk's folder that is still being written."""
 
 
 def flush_file(path: Path) -> None:

@@ -25,12 +25,13 @@ from backbench import run_server
 from backbench.errors import Fault, UserError
 from backbench.settings import Cluster
 from backbench.stages.cluster import ClusterWorkers, Request, Tables, analyse_on_worker
+from backbench.stages.counting import Progress
 from backbench.stages.inbox import settled
 from backbench.stages.ingest import Outcome, finish, in_groups, planned_work, prepare
 from backbench.stages.places import Places, places
 from backbench.stages.storage import Copies, told
 from backbench.stages.work import Work
-from backbench.stages.workers import Progress, Workers
+from backbench.stages.workers import Workers
 
 if TYPE_CHECKING:
     from prefect.futures import PrefectFuture

@@ -22,6 +22,7 @@ import numpy as np
 import soundfile
 from scipy.fft import rfft
 
+from backbench.heap import keep_freed
 from backbench.manifest import Conditions
 from backbench.metrics.battery import measure
 from backbench.metrics.declare import Material
@@ -95,6 +96,7 @@ def least(repeats: int, *jobs: Callable[[], None]) -> list[float]:
 
 
 def main(repeats: int) -> None:
+    keep_freed()  # as the workers of a batch do
     rng = np.random.default_rng(1)
     with tempfile.TemporaryDirectory() as folder:
         for name, (stimulus, volts) in cases().items():

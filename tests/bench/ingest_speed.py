@@ -1,70 +1,101 @@
 """Ingest against the analysis that it can't do without: python tests/bench/ingest_speed.py
 
-Prints, for the demonstration's captures: the sum of the analyses' own time in one process, the
-time of a whole ingest over two processes, of the same ingest again, and of the parts that are
-not analysis. Ratios are of times taken in one run.
+The demonstration's captures: the sum of the analyses' own time in one process, a whole ingest
+over two processes, the same again, and one review on its own, with the orchestrator and without.
 """
 
 from __future__ import annotations
 
-import shutil
+import os
+import subprocess
+import sys
 import tempfile
-import time
-from collections.abc import Callable
 from pathlib import Path
 
+# As in the workers' processes: one thread each for linear algebra and for tables.
+os.environ.update(OPENBLAS_NUM_THREADS="1", POLARS_MAX_THREADS="1")
+
+from rows import Row, tell, timed
+
 from backbench.catalogue import Catalogue
+from backbench.run_server import RunServer
 from backbench.seed_dataset.maker import write_catalogue_inputs
 from backbench.seed_dataset.scenario import settings_text
 from backbench.stages import ingest
-from backbench.stages.analyse import analyse
+from backbench.stages.analyse import analyse, stage_chunk
 
 PROCESSES = 2
+PROGRAM = [sys.executable, "-c", "from backbench.cli import main; main()"]
 
 
-def timed(work: Callable[[], object]) -> float:
-    began = time.perf_counter()
-    work()
-    return time.perf_counter() - began
-
-
-def analysis_alone(root: Path, folders: list[Path]) -> tuple[int, float]:
-    """Captures, and the seconds of their analyses one after another in this process."""
+def parts(root: Path, folders: list[Path]) -> tuple[int, dict[str, float]]:
+    """Captures, and the seconds of each part of an ingest, one after another in this process."""
     catalogue = Catalogue.create(root, settings_text())
-    ingest.prepare(catalogue.places)
-    works, _ = ingest.planned_work(catalogue.places, folders)
+    places = catalogue.places
+    ingest.prepare(places)
+    works: list[ingest.Work] = []
+    spent = {"keep": timed(lambda: works.extend(ingest.planned_work(places, folders)[0]))}
     jobs = [job for work in works for chunk in work.chunks for job in chunk]
-    return len(jobs), timed(lambda: [analyse(job) for job in jobs])
+    analyse(jobs[0])
+    spent["analyse"] = timed(lambda: [analyse(job) for job in jobs])
+    chunks: dict[str, list[Path]] = {}
+
+    def stage() -> None:
+        for work in works:
+            folder = places.staged / work.planned.key
+            chunks[work.planned.key] = [stage_chunk(chunk, folder) for chunk in work.chunks]
+
+    spent["stage"] = max(0.0, timed(stage) - spent["analyse"])
+
+    def load() -> None:
+        for group in ingest.in_groups(works):
+            ingest.finish(places, [(work, chunks[work.planned.key]) for work in group])
+
+    spent["load"] = timed(load)
+    return len(jobs), spent
 
 
-def row(what: str, seconds: float, floor: float, target: str) -> None:
-    print(f"{what:<52}{seconds:8.2f} s{seconds / floor:8.3f}   {target}")
+def command(review: Path, home: Path, *words: str) -> float:
+    """Seconds of a whole `ingest` of one review into a new catalogue."""
+    Catalogue.create(home, settings_text())
+    told = [*PROGRAM, "ingest", str(review), "-c", str(home), *words]
+    return timed(lambda: subprocess.run(told, check=True, stdout=subprocess.DEVNULL))
+
+
+def one_review(review: Path, folder: Path) -> None:
+    os.environ["XDG_CACHE_HOME"] = str(folder / "cache")
+    name = "one review, whole command"
+    tell(Row(f"{name}, `--direct`", command(review, folder / "a", "--direct"), target=2.0))
+    tell(Row(f"{name}, first on this machine", command(review, folder / "b"), target=10.0))
+    tell(Row(f"{name}, later ones", command(review, folder / "c"), target=10.0))
+    server = RunServer(folder / "runs")
+    server.wait()
+    tell(Row(f"{name}, a server running", command(review, folder / "d"), target=3.0))
+    server.stop()
 
 
 def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         reviews = write_catalogue_inputs(folder, workers=PROCESSES)
-        count, alone = analysis_alone(folder / "alone", reviews)
-        floor = alone / PROCESSES
-        print(f"{count} captures; floor: their analyses, shared by {PROCESSES} processes")
-        row("floor", floor, floor, "")
+        count, spent = parts(folder / "alone", reviews)
+        floor = spent["analyse"] / PROCESSES
+        for part, what in (
+            ("keep", "originals kept and planned"), ("stage", "rows staged"),
+            ("load", "rows loaded, metrics across captures"),
+        ):  # fmt: skip
+            tell(Row(f"{what}, {count} captures", spent[part], "s", "analysis", spent["analyse"]))
         catalogue = Catalogue.create(folder / "catalogue", settings_text())
 
         def again() -> None:
             catalogue.ingest(reviews, history=False, processes=PROCESSES)
 
         first = timed(again)
-        row("ingest without the orchestrator", first, floor, "at most 1.25")
-        row("the same again, nothing changed (ratio to the first)", timed(again), first, "0.03")
-        shutil.rmtree(folder / "catalogue" / "vault")
-        one = Catalogue.create(folder / "one", settings_text())
-        small = [reviews[3]]
-        taken = timed(lambda: one.ingest(small, history=False, processes=PROCESSES))
-        print(f"one review without the orchestrator: {taken:.2f} s (target: under 2 s)")
-        two = Catalogue.create(folder / "two", settings_text())
-        taken = timed(lambda: two.ingest(small, processes=PROCESSES))
-        print(f"one review with it, server started for it: {taken:.2f} s (target: under 10 s)")
+        tell(Row(f"ingest, {count} captures, {PROCESSES} processes", first, "s",
+                 f"analysis / {PROCESSES}", floor, 1.25))  # fmt: skip
+        tell(Row("the same again, nothing changed", timed(again), "s", "the first", first, 0.03))
+        biggest = max(reviews, key=lambda path: len(list(path.iterdir())))
+        one_review(biggest, folder / "single")
 
 
 if __name__ == "__main__":

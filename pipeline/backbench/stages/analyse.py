@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from backbench.durable import flush_file, make_folder, parquet_bytes, rename
+from backbench.durable import PART, flush_file, make_folder, parquet_bytes, rename
 from backbench.errors import Refusal, UserError
 from backbench.faultpoints import reached
 from backbench.metrics.battery import Finding, Trace, measure
@@ -23,7 +23,6 @@ from backbench.stages.recordings import pieces
 from backbench.stages.rows import (
     CURVE,
     DEFECT,
-    PART,
     READING,
     RESULT,
     Row,

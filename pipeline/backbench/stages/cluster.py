@@ -15,11 +15,11 @@ from typing import Protocol
 
 from backbench.errors import Fault, UserError
 from backbench.stages.analyse import analyse, stage_tables, tables_of
+from backbench.stages.counting import Progress
 from backbench.stages.load import environment
 from backbench.stages.plan import Job
 from backbench.stages.storage import Copies, fetch
 from backbench.stages.work import Work, analyses_of
-from backbench.stages.workers import Progress
 from backbench.vault import Vault
 
 AHEAD = 512

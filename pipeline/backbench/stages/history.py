@@ -11,7 +11,8 @@ from typing import Any
 
 from backbench.errors import Fault, UserError
 from backbench.manifest import Manifest
-from backbench.stages.ingest import carry_out, nothing, prepare, works_of
+from backbench.stages.counting import nothing
+from backbench.stages.ingest import carry_out, prepare, works_of
 from backbench.stages.places import Places
 from backbench.stages.plan import plan_review
 from backbench.stages.receive import recall

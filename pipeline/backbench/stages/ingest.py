@@ -14,13 +14,14 @@ from pathlib import Path
 
 from backbench.errors import UserError
 from backbench.faultpoints import reached
+from backbench.stages.counting import Progress
 from backbench.stages.load import Staged, load_reviews
 from backbench.stages.places import REBUILDING, Places
 from backbench.stages.plan import PlannedReview, plan_review
 from backbench.stages.receive import WrittenReview, recall, receive
 from backbench.stages.reference import sync_reference
 from backbench.stages.work import Work, standing, work_of
-from backbench.stages.workers import Progress, Workers
+from backbench.stages.workers import Workers
 from backbench.store import take_place, writing
 from backbench.vault import Receipt
 
@@ -45,10 +46,6 @@ class Refused:
 
     source: str
     error: UserError
-
-
-def nothing(_: int) -> None:
-    """No progress is shown."""
 
 
 def receive_reviews(

@@ -11,10 +11,9 @@ from pathlib import Path
 
 from filelock import Timeout
 
-from backbench.durable import ASIDE
+from backbench.durable import ASIDE, PART
 from backbench.errors import Fault, UserError
 from backbench.settings import Settings, read_settings
-from backbench.stages.rows import PART
 from backbench.store import MAKING
 from backbench.turns import turn
 from backbench.vault import Ledger, Vault

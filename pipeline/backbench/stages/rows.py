@@ -43,8 +43,6 @@ Row = dict[str, Any]
 
 DEFECT = "unexpected "
 """Beginning of the reason of a failure that is not the file's but this program's or machine's."""
-PART = ".part"
-"""End of the name of a staged chunk's folder that is still being written."""
 
 
 def canonical(content: object) -> str:

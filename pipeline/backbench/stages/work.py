@@ -10,11 +10,12 @@ from pathlib import Path
 
 import polars as pl
 
+from backbench.durable import PART
 from backbench.manifest import Manifest
 from backbench.metrics.registry import registry
 from backbench.stages.places import Places
 from backbench.stages.plan import Job, PlannedReview
-from backbench.stages.rows import CURVE, DEFECT, PART, READING, RESULT, digest
+from backbench.stages.rows import CURVE, DEFECT, READING, RESULT, digest
 from backbench.store import DATABASE_NAME, writing
 from backbench.vault import AGAIN, RESTORE
 

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import multiprocessing
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from types import TracebackType
 
+from backbench.heap import keep_freed
 from backbench.stages.analyse import stage_chunk
+from backbench.stages.counting import Progress
 from backbench.stages.plan import Job
 from backbench.stages.work import Work
 
 WORTH_A_POOL = 64
 """Captures from which starting processes costs less than it saves."""
-
-Progress = Callable[[int], None]
 
 
 class Workers:
@@ -92,4 +92,4 @@ class Workers:
     def _started(self) -> ProcessPoolExecutor:
         # Threads of the parent (database, orchestrator) make a plain fork unsafe.
         context = multiprocessing.get_context("spawn")
-        return ProcessPoolExecutor(self._processes, mp_context=context)
+        return ProcessPoolExecutor(self._processes, context, initializer=keep_freed)

@@ -1,0 +1,11 @@
+"""Whoever waits is told how many captures were just done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+Progress = Callable[[int], None]
+
+
+def nothing(_: int) -> None:
+    """No progress is shown."""
