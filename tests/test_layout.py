@@ -37,6 +37,7 @@ FLOORS = [
         "faultpoints",
         "turns",
         "limits",
+        "heap",
     },
 ]
 LEVEL = {name: level for level, names in enumerate(FLOORS) for name in names}
