@@ -37,6 +37,7 @@ PLACEHOLDERS = {
     "init": {"FOLDER": "another"}, "restore": {"FOLDER": "my-catalogue"},
     "backup": {"FOLDER": "disk/backbench"}, "ingest": {"REVIEW": "reviews/2024-05-heron", "…": ""},
     "chart": {"NAME": "quietest-of-a-kind", "FILE": "noise.svg"},
+    "export": {"FOLDER": "opened"}, "snapshot": {"FOLDER": "shared-readings"},
 }  # fmt: skip
 USUAL = {
     "A B": "heron-40 heron-40-b", "Y X": "channel_balance age", "BENCH": "garage",

@@ -133,6 +133,13 @@ class Store:
                 {"paths": [str(path) for path in paths]},
             )
 
+    def write_parquet(self, table: str, path: Path) -> int:
+        """Write a table or view as a new Parquet file, row by row; how many there are."""
+        reached("write")
+        self._connection.sql(f"FROM {table}").write_parquet(str(path))
+        ((rows,),) = self.rows(f"SELECT count(*) FROM {table}")
+        return int(rows)
+
     def append(self, table: str, rows: Sequence[Mapping[str, object]]) -> None:
         """Append rows to a table by way of a Parquet file, columns matched by name."""
         if not rows:
@@ -239,6 +246,17 @@ def reading(folder: Path) -> Iterator[Store]:
         raise UserError("the catalogue is empty", [fault])
     with _connected(path, read_only=True, config=READER) as store:
         _refuse_older(_refuse_newer(store))
+        yield store
+
+
+@contextmanager
+def reading_copy(folder: Path) -> Iterator[Store]:
+    """A read-only connection to a copy that nobody writes, leaving no file beside it.
+
+    It may write other files, as the program's own exports do: no query from elsewhere runs here.
+    """
+    with _connected(folder / DATABASE_NAME, read_only=True, config={}) as store:
+        (folder / GATE).unlink(missing_ok=True)
         yield store
 
 

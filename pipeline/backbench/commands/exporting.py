@@ -1,4 +1,4 @@
-"""The command that gives the catalogue away as open files: export."""
+"""Commands that give the catalogue away: export as open files, snapshot for other readers."""
 
 from __future__ import annotations
 
@@ -31,3 +31,21 @@ def export(
         )  # fmt: skip
     for name, rows in written:
         typer.echo(f"{'would write' if dry_run else 'wrote'} {name}: {rows} rows")
+
+
+@app.command()
+def snapshot(
+    folder: Annotated[Path, typer.Argument(help="A new or empty folder, or one of snapshots.")],
+    catalogue: Home = HERE,
+) -> None:
+    """Put a read-only copy of the database where other machines can query it.
+
+    Each snapshot is a folder of its own that is never changed again, with the DuckDB file, one
+    Parquet file a table, and a README.md; the name "current" leads to the newest.
+
+    Example: backbench snapshot shared-readings -c my-catalogue
+    """
+    from backbench.export.snapshot import write_snapshot
+
+    made = write_snapshot(opened(catalogue).places, folder)
+    typer.echo(f"wrote {made}; {folder / 'current'} leads to it")

@@ -16,7 +16,7 @@ import polars as pl
 from backbench.cells import inert
 from backbench.errors import Fault, UserError
 from backbench.export.dictionary import TABLES, described
-from backbench.stages.ingest import nothing
+from backbench.stages.counting import nothing
 from backbench.store import Store
 
 PACKAGE = "datapackage.json"
@@ -55,7 +55,7 @@ def export_catalogue(
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         fault = Fault(str(folder), "something there", "a new or empty folder", "name another one")
         raise UserError("the catalogue can't be exported", [fault])
-    frames = {name: store.frame(f"FROM {name} ORDER BY ALL") for name in _tables(store)}
+    frames = {name: store.frame(f"FROM {name} ORDER BY ALL") for name in exported_tables(store)}
     written = [(name, frame.height) for name, frame in frames.items()]
     if dry:
         return written
@@ -73,7 +73,7 @@ def export_catalogue(
     return written
 
 
-def _tables(store: Store) -> list[str]:
+def exported_tables(store: Store) -> list[str]:
     """Every table but the record of migrations, and the view of units."""
     return [*(name for name in store.tables() if name != "migration"), "unit"]
 
