@@ -44,7 +44,7 @@ from backbench.stimuli import (
 
 RATE, FULL_SCALE, LIMIT_MIB = 192_000, 10.0, 1024
 BLOCK = 1 << 20
-LOWEST_HZ, OCTAVES = 19.0, 10.0
+LOWEST_HZ, OCTAVES = 19.0, 12.2
 LEVELS = [0.1, 0.2, 0.4, 0.8]
 MANY_HZ = [31.0, 60.0, 110.0, 230.0, 450.0, 910.0, 1800.0, 3700.0, 7300.0, 14_000.0]
 BENCHED = ("tone", "two tones", "idle", "sweep")
@@ -78,7 +78,7 @@ def cases(seconds: float) -> dict[str, tuple[Stimulus, Wave]]:
             sines(*((1000.0 * k, 1 / k / (1 + (k / 12) ** 2)) for k in range(1, 60, 2))),
         ),
         "sweep": (
-            Sweep(sweep_hz=[20.0, 19_000.0], sweep_s=seconds, generator_vrms=1.0),
+            Sweep(sweep_hz=[20.0, 85_000.0], sweep_s=seconds, generator_vrms=1.0),
             lambda t: 3 * np.sin(2 * np.pi * LOWEST_HZ * scale * np.expm1(t / scale)),
         ),
         "steps": (

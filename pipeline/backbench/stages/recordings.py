@@ -18,7 +18,7 @@ PIECE_BYTES = 560 * 2**20
 program itself (0.15 GiB), another review's loop-back, and windows kept from other lengths."""
 BYTES_A_SAMPLE = {
     "tone": 72, "two tones": 72, "multitone": 45, "idle": 86, "square": 45,
-    "sweep": 120, "steps": 34, "burst": 45, "transport": 34,
+    "sweep": 80, "steps": 34, "burst": 45, "transport": 34,
 }  # fmt: skip
 """What an analysis takes at its peak for each sample of all tracks, two at least, with a loop-back
 or reference of the same length where one is used. Measured: tests/bench/long_recording.py."""
