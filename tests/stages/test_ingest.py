@@ -119,6 +119,32 @@ def test_staged_work_of_a_broken_run_is_carried_on(
     catalogue: Catalogue, circuits: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = circuits / "class_b_power_steps"
+    _broken_off(catalogue, folder, monkeypatch)
+    told: list[int] = []
+    catalogue.ingest([folder], history=False, processes=1, started=told.append)
+    assert told == [0]
+    assert catalogue.captures()["status"].to_list() == ["analysed"] * 12
+
+
+@pytest.mark.parametrize("table", ["reading", "curve", "result"])
+def test_a_staged_chunk_that_a_power_cut_damaged_is_not_used(
+    catalogue: Catalogue, circuits: Path, monkeypatch: pytest.MonkeyPatch, table: str
+) -> None:
+    folder = circuits / "class_b_power_steps"
+    _broken_off(catalogue, folder, monkeypatch)
+    (path,) = catalogue.places.staged.glob(f"*/*/{table}.parquet")
+    data = bytearray(path.read_bytes())
+    middle = len(data) // 3
+    data[middle : middle + 16] = bytes(16)
+    path.write_bytes(data)
+    told: list[int] = []
+    catalogue.ingest([folder], history=False, processes=1, started=told.append)
+    assert told == [12]
+    assert not list(catalogue.places.staged.iterdir())
+
+
+def _broken_off(catalogue: Catalogue, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An ingest that ends between analysis and loading."""
 
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("power cut")
@@ -128,10 +154,6 @@ def test_staged_work_of_a_broken_run_is_carried_on(
         with pytest.raises(RuntimeError):
             take_in(catalogue, folder)
     assert catalogue.reviews().is_empty()
-    told: list[int] = []
-    catalogue.ingest([folder], history=False, processes=1, started=told.append)
-    assert told == [0]
-    assert catalogue.captures()["status"].to_list() == ["analysed"] * 12
 
 
 def test_a_missing_file_fails_alone(catalogue: Catalogue, circuits: Path) -> None:

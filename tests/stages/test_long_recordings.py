@@ -15,7 +15,7 @@ from backbench.stages import recordings
 from backbench.stages.analyse import Analysed, analyse, materials_of
 from backbench.stages.plan import Job
 from backbench.stages.recordings import BYTES_A_SAMPLE, STEADY, most_frames
-from backbench.stimuli import KINDS, Table
+from backbench.stimuli import KINDS, Steps, Table
 from captures import RATE, STIMULI, job, job_of, volts_of
 
 SECONDS = {"square": 6.0}
@@ -164,4 +164,12 @@ def test_of_a_long_loop_back_the_first_stretch_is_taken(
 def test_every_recorded_stimulus_has_its_limit() -> None:
     assert set(BYTES_A_SAMPLE) == {kind.kind for kind in KINDS if kind is not Table}
     assert set(BYTES_A_SAMPLE) >= STEADY
-    assert most_frames("idle", 1) == most_frames("idle", 2) > most_frames("idle", 3)
+    one, two, three = (most_frames(STIMULI["idle"], n, 192e3) for n in (1, 2, 3))
+    assert one == two > three
+
+
+def test_of_long_steps_less_is_measured_at_once() -> None:
+    """They are looked for by every length that they may have, wherever they may begin."""
+    short, long = (Steps(steps_hz=1000.0, step_s=s, levels_vrms=[0.1, 0.2]) for s in (1.0, 40.0))
+    assert most_frames(short, 2, 192e3) == most_frames(short, 2, 48e3)
+    assert most_frames(long, 2, 48e3) == 30 * 48_000

@@ -11,16 +11,21 @@ import pytest
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.stages import cluster
+from backbench.stages.chunks import analyses_of
 from backbench.stages.cluster import ClusterWorkers, Request, Tables, analyse_on_worker
 from backbench.stages.ingest import planned_work
 from backbench.stages.load import environment
 from backbench.stages.plan import Source
 from backbench.stages.storage import Copies, fetch
-from backbench.stages.work import Work, analyses_of
+from backbench.stages.work import Work
 from backbench.vault import Vault
 from faults.small_catalogue import small_catalogue, write_review
 
-fsspec = pytest.importorskip("fsspec", reason="the extra backbench[dask] is not installed")
+pytest.importorskip("s3fs", reason="the extra backbench[dask] is not installed")
+pytest.importorskip("moto", reason="the extra backbench[test] is not installed")
+import fsspec
+
+from cluster_processes import BUCKET, s3_server
 
 
 @pytest.fixture
@@ -38,14 +43,22 @@ def works(catalogue: Catalogue, tmp_path: Path) -> list[Work]:
     return works
 
 
-@pytest.fixture(params=["folder", "file", "memory"])
-def url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+@pytest.fixture(scope="module")
+def object_store() -> Iterator[None]:
+    """An S3 server, known to fsspec by its own configuration."""
+    with s3_server() as address:
+        fsspec.config.conf["s3"] = {"endpoint_url": address, "key": "none", "secret": "none"}
+        yield
+        del fsspec.config.conf["s3"]
+
+
+@pytest.fixture(params=["folder", "file", "s3"])
+def url(request: pytest.FixtureRequest, tmp_path: Path, object_store: None) -> str:
     """A folder, the same as a URL, and storage that is no folder."""
     (tmp_path / "store").mkdir()
     path = str(tmp_path / "store")
-    memory = fsspec.filesystem("memory")
-    yield {"folder": path, "file": f"file://{path}", "memory": "memory://store"}[request.param]
-    memory.store.clear()
+    bucket = f"s3://{BUCKET}{path}"
+    return {"folder": path, "file": f"file://{path}", "s3": bucket}[request.param]
 
 
 def sources_of(works: Sequence[Work]) -> list[Source]:
@@ -127,21 +140,18 @@ def test_a_vault_that_workers_see_itself_is_left_alone(
 
 
 def test_storage_that_can_not_be_used_is_told_in_words(
-    catalogue: Catalogue, works: list[Work], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    catalogue: Catalogue, works: list[Work], tmp_path: Path, object_store: None
 ) -> None:
     vault = catalogue.places.vault
     with pytest.raises(UserError, match="no such folder"):
         Copies(vault, str(tmp_path / "not-mounted"))
     with pytest.raises(UserError, match="storage that fsspec knows"):
         Copies(vault, "nonsense://bucket/folder")
-    copies = Copies(vault, "memory://store")
-
-    def refuse(*_: object) -> None:
-        raise PermissionError("Access Denied")
-
-    monkeypatch.setattr(copies._system, "put_file", refuse, raising=False)
-    with pytest.raises(UserError, match="memory://store: found Access Denied; expected storage"):
-        copies.bring(sources_of(works))
+    no_bucket = Copies(vault, "s3://no-such-bucket/originals")
+    with pytest.raises(UserError, match=r"no-such-bucket/originals: found .*; expected storage"):
+        no_bucket.bring(sources_of(works))
+    with pytest.raises(UserError, match=r"a bucket/originals: found .*; expected storage"):
+        fetch("s3://not a bucket/originals", sources_of(works), Vault(tmp_path / "elsewhere"))
 
 
 def test_nothing_of_this_machine_is_sent(catalogue: Catalogue, works: list[Work]) -> None:

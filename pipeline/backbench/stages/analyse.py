@@ -2,35 +2,23 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from backbench.durable import PART, flush_file, make_folder, parquet_bytes, rename
+from backbench.durable import parquet_bytes
 from backbench.errors import Refusal, UserError
-from backbench.faultpoints import reached
 from backbench.metrics.battery import Finding, Trace, measure
 from backbench.metrics.declare import Material
 from backbench.metrics.stretches import over_time
 from backbench.readers.find import read_table
 from backbench.signal.track import Array, Track
+from backbench.stages.chunks import SCHEMAS, leave_chunk
 from backbench.stages.plan import Job
 from backbench.stages.recordings import pieces
-from backbench.stages.rows import (
-    CURVE,
-    DEFECT,
-    READING,
-    RESULT,
-    Row,
-    canonical,
-    digest,
-    figure_columns,
-)
-from backbench.stages.rows import frame as framed
+from backbench.stages.rows import DEFECT, Row, canonical, digest, figure_columns, frame
 from backbench.stimuli import Table, analysis_kind, frequency_of, generator_level
 from backbench.vault import refuse_changed
 
@@ -81,7 +69,7 @@ def analyse(job: Job, bring: Callable[[Job], Job] = in_the_vault) -> Analysed:
 
 def stage_chunk(jobs: Sequence[Job], folder: Path) -> Path:
     """Analyse some captures and leave their rows as Parquet in a new folder; the folder."""
-    return stage_tables(tables_of([analyse(job) for job in jobs]), jobs, folder)
+    return leave_chunk(tables_of([analyse(job) for job in jobs]), folder)
 
 
 def tables_of(done: Sequence[Analysed]) -> dict[str, bytes]:
@@ -97,38 +85,8 @@ def tables_of(done: Sequence[Analysed]) -> dict[str, bytes]:
         }
         for item in done
     ]
-    tables = {
-        "reading": framed(readings, READING),
-        "curve": framed(curves, CURVE),
-        "result": framed(results, RESULT),
-    }
-    return {name: parquet_bytes(table) for name, table in tables.items()}
-
-
-def stage_tables(tables: Mapping[str, bytes], jobs: Sequence[Job], folder: Path) -> Path:
-    """Leave a chunk's tables in a new folder; the folder.
-
-    The folder appears whole or not at all, so that a later run can carry on from it.
-    """
-    make_folder(folder)
-    aside = Path(tempfile.mkdtemp(suffix=PART, dir=folder))
-    for name, data in tables.items():
-        path = aside / f"{name}.parquet"
-        reached("write")
-        path.write_bytes(data)
-        flush_file(path)
-    return _settled(aside, folder / digest([job.analysis_key for job in jobs]))
-
-
-def _settled(aside: Path, final: Path) -> Path:
-    """A chunk's folder under its lasting name; another worker may have been first."""
-    try:
-        rename(aside, final)
-    except OSError:
-        if not final.is_dir():
-            raise
-        shutil.rmtree(aside, ignore_errors=True)
-    return final
+    rows = {"reading": readings, "curve": curves, "result": results}
+    return {name: parquet_bytes(frame(rows[name], schema)) for name, schema in SCHEMAS.items()}
 
 
 def materials_of(job: Job) -> Iterator[Material]:

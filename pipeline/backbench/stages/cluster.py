@@ -14,12 +14,13 @@ from pathlib import Path
 from typing import Protocol
 
 from backbench.errors import Fault, UserError
-from backbench.stages.analyse import analyse, stage_tables, tables_of
+from backbench.stages.analyse import analyse, tables_of
+from backbench.stages.chunks import analyses_of, leave_chunk
 from backbench.stages.counting import Progress
 from backbench.stages.load import environment
 from backbench.stages.plan import Job
 from backbench.stages.storage import Copies, fetch
-from backbench.stages.work import Work, analyses_of
+from backbench.stages.work import Work
 from backbench.vault import Vault
 
 AHEAD = 512
@@ -116,7 +117,7 @@ class ClusterWorkers:
 
     def _staged_chunk(self, chunk: tuple[Job, ...], folder: Path) -> Path:
         self._send_ahead()
-        path = stage_tables(self._answers.popleft().result(), chunk, folder)
+        path = leave_chunk(self._answers.popleft().result(), folder)
         if analyses_of(path) != [job.analysis_key for job in chunk]:
             fault = Fault("a worker", "rows of other methods", "the methods of this machine",
                           "install the same backbench there")  # fmt: skip

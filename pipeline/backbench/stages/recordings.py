@@ -10,7 +10,7 @@ from backbench.readers.find import open_recording, span, too_long
 from backbench.settings import InForce
 from backbench.signal.track import Array, Track
 from backbench.stages.plan import Source
-from backbench.stimuli import Stimulus
+from backbench.stimuli import Steps, Stimulus
 from backbench.vault import refuse_changed
 
 PIECE_BYTES = 560 * 2**20
@@ -18,10 +18,13 @@ PIECE_BYTES = 560 * 2**20
 program itself (0.15 GiB), another review's loop-back, and windows kept from other lengths."""
 BYTES_A_SAMPLE = {
     "tone": 72, "two tones": 72, "multitone": 45, "idle": 86, "square": 45,
-    "sweep": 80, "steps": 34, "burst": 45, "transport": 34,
+    "sweep": 80, "steps": 24, "burst": 45, "transport": 34,
 }  # fmt: skip
 """What an analysis takes at its peak for each sample of all tracks, two at least, with a loop-back
 or reference of the same length where one is used. Measured: tests/bench/long_recording.py."""
+STEPS_S2 = 1200.0
+"""Length of a recording of steps times that of a step, s^2: two minutes of steps of 10 s. Steps are
+looked for by every length that they may have at every 10 ms, which takes 0.4 GB then."""
 STEADY = frozenset({"tone", "two tones", "multitone", "idle", "square"})
 """What is the same all along, so that a long recording may be measured in stretches."""
 
@@ -37,7 +40,7 @@ def pieces(source: Source, stimulus: Stimulus) -> Iterator[dict[int, Track]]:
     assert source.calibration is not None
     refuse_changed(source.path, source.sha256, source.name)
     with open_recording(source.path, source.name) as opened:
-        most = most_frames(stimulus.kind, opened.tracks)
+        most = most_frames(stimulus, opened.tracks, opened.rate_hz)
         count = math.ceil(opened.frames / most)
         if count > 1 and stimulus.kind not in STEADY:
             limit = span(most / opened.rate_hz)
@@ -50,9 +53,12 @@ def pieces(source: Source, stimulus: Stimulus) -> Iterator[dict[int, Track]]:
         opened.read(opened.frames)
 
 
-def most_frames(kind: str, tracks: int) -> int:
-    """Frames of a recording that are analysed at once, by kind of stimulus."""
-    return PIECE_BYTES // (BYTES_A_SAMPLE[kind] * max(tracks, 2))
+def most_frames(stimulus: Stimulus, tracks: int, rate_hz: float) -> int:
+    """Frames of a recording that are analysed at once."""
+    frames = PIECE_BYTES // (BYTES_A_SAMPLE[stimulus.kind] * max(tracks, 2))
+    if isinstance(stimulus, Steps):
+        return min(frames, int(STEPS_S2 / stimulus.step_s * rate_hz))
+    return frames
 
 
 def _tracks(samples: Array, opened: OpenRecording, calibration: InForce) -> dict[int, Track]:

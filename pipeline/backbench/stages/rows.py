@@ -72,5 +72,7 @@ def figure_columns(figure: Figure | None) -> Row:
 
 
 def frame(rows: list[Row], schema: pl.Schema) -> pl.DataFrame:
-    """Rows as a frame of exactly these columns."""
-    return pl.DataFrame(rows, schema=schema, orient="row")
+    """Rows as a frame of exactly these columns; what a row lacks is null."""
+    return pl.DataFrame(
+        [pl.Series(name, [row.get(name) for row in rows], kind) for name, kind in schema.items()]
+    )

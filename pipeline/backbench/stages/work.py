@@ -8,14 +8,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import polars as pl
-
-from backbench.durable import PART
 from backbench.manifest import Manifest
 from backbench.metrics.registry import registry
+from backbench.stages.chunks import analyses_of
 from backbench.stages.places import Places
 from backbench.stages.plan import Job, PlannedReview
-from backbench.stages.rows import CURVE, DEFECT, READING, RESULT, digest
+from backbench.stages.rows import DEFECT, digest
 from backbench.store import DATABASE_NAME, writing
 from backbench.vault import AGAIN, RESTORE
 
@@ -137,16 +135,3 @@ def _staged(folder: Path, wanted: Iterable[str]) -> dict[str, Path]:
         if keys and asked.issuperset(keys) and not found.keys() & keys:
             found |= dict.fromkeys(keys, result.parent)
     return found
-
-
-def analyses_of(chunk: Path) -> list[str]:
-    """Analyses of a staged chunk; none where it is not whole, or has other columns than now."""
-    if chunk.suffix == PART:
-        return []
-    try:
-        for name, schema in (("reading", READING), ("curve", CURVE), ("result", RESULT)):
-            if pl.read_parquet_schema(chunk / f"{name}.parquet") != schema:
-                return []
-        return list(pl.read_parquet(chunk / "result.parquet")["analysis_key"])
-    except (pl.exceptions.PolarsError, OSError):
-        return []
