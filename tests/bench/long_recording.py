@@ -28,7 +28,7 @@ from backbench.manifest import Conditions, TrackRole
 from backbench.settings import InForce
 from backbench.stages.analyse import analyse
 from backbench.stages.plan import Job, Source
-from backbench.stages.recordings import BYTES_A_SAMPLE, most_frames
+from backbench.stages.recordings import most_frames
 from backbench.stimuli import (
     Burst,
     Idle,
@@ -45,7 +45,7 @@ from backbench.stimuli import (
 RATE, FULL_SCALE, LIMIT_MIB = 192_000, 10.0, 1024
 BLOCK = 1 << 20
 LOWEST_HZ, OCTAVES = 19.0, 12.2
-LEVELS = [0.1, 0.2, 0.4, 0.8]
+LEVELS = [0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9]
 MANY_HZ = [31.0, 60.0, 110.0, 230.0, 450.0, 910.0, 1800.0, 3700.0, 7300.0, 14_000.0]
 BENCHED = ("tone", "two tones", "idle", "sweep")
 Wave = Callable[[np.ndarray], np.ndarray]
@@ -173,8 +173,8 @@ def main(arguments: list[str]) -> None:
         return child(Path(arguments[1]), arguments[2])
     if arguments == ["--pieces"]:
         with tempfile.TemporaryDirectory() as folder:
-            for name in BYTES_A_SAMPLE:
-                analysed_apart(name, most_frames(name, 2), "W64", Path(folder))
+            for name, (stimulus, _) in cases(60.0).items():
+                analysed_apart(name, most_frames(stimulus, 2, RATE), "W64", Path(folder))
         return None
     minutes = float(arguments[0]) if arguments else 60.0
     form = arguments[1].upper() if len(arguments) > 1 else "FLAC"

@@ -24,8 +24,8 @@ MORE_AT_OUTPUT_DB = 6.0
 
 
 @view("steps", version=1, parts="tone")
-def steps(material: Material, number: int) -> list[Part]:
-    """Each level of output track `number`, seen as a tone capture of its own.
+def steps(material: Material, number: int) -> Iterator[Part]:
+    """Each level of output track `number` in turn, seen as a tone capture of its own.
 
     The steps are looked for in the generator's track where there is one, else in the driven
     output. Raises Refusal where they aren't the stated ones.
@@ -38,7 +38,8 @@ def steps(material: Material, number: int) -> list[Part]:
         source.volts, source.rate_hz, stimulus.steps_hz, stimulus.step_s, len(stimulus.levels_vrms)
     )
     _refuse_others(stimulus.levels_vrms, found, recorded=source is material.generator)
-    return list(_parts(material, number, found))
+    # In turn, so that the spectra of one step are let go before the next is looked at.
+    return _parts(material, number, found)
 
 
 def _source(material: Material, number: int) -> Track:
