@@ -130,17 +130,26 @@ def _answers(url: str) -> bool:
 
 
 @contextmanager
-def machines(folder: Path) -> Iterator[Machines]:
-    """All of them, for as long as the block lasts."""
-    s3 = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
-    s3.start()
-    host, port = s3.get_host_and_port()
+def s3_server() -> Iterator[str]:
+    """The address of an object store with one bucket, for as long as the block lasts."""
+    server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
+    server.start()
+    host, port = server.get_host_and_port()
     address = f"http://{host}:{port}"
     urllib.request.urlopen(urllib.request.Request(f"{address}/{BUCKET}", method="PUT")).close()
-    begun = Machines(folder, address)
     try:
-        begun.start()
-        yield begun
+        yield address
     finally:
-        begun.stop()
-        s3.stop()
+        server.stop()
+
+
+@contextmanager
+def machines(folder: Path) -> Iterator[Machines]:
+    """All of them, for as long as the block lasts."""
+    with s3_server() as address:
+        begun = Machines(folder, address)
+        try:
+            begun.start()
+            yield begun
+        finally:
+            begun.stop()

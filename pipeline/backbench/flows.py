@@ -113,13 +113,15 @@ def carry_out(
 
 
 def carry_out_on_cluster(
-    places: Places, works: Sequence[Work], _: int, progress: Progress
+    places: Places, works: Sequence[Work], processes: int, progress: Progress
 ) -> list[Outcome]:
-    """The same with the workers of the scheduler that the settings name.
+    """The same with the workers of the scheduler that the settings name, if there are captures.
 
     Workers tell the server of their tasks too, so that it must be one that they reach.
     Raises UserError where something doesn't answer.
     """
+    if not any(work.jobs for work in works):
+        return carry_out(places, works, processes, progress)
     cluster = places.settings.workers
     assert cluster is not None
     _refuse_server_out_of_reach(cluster)
