@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 
 import backbench.metrics
@@ -18,12 +18,15 @@ class Registry:
     metrics: dict[str, Metric]
     views: dict[str, View]
     curves: dict[str, Curve]
+    _measured: dict[str, list[Metric]] = field(default_factory=dict)
 
     def measured_from(self, stimulus: str) -> list[Metric]:
         """Metrics of one capture of this stimulus, by name; those of its parts too."""
-        seen = self.views.get(stimulus)
-        kinds = {stimulus, seen.parts if seen else None}
-        return [m for m in self.metrics.values() if kinds & set(m.stimuli)]
+        if stimulus not in self._measured:
+            seen = self.views.get(stimulus)
+            kinds = {stimulus, seen.parts if seen else None}
+            self._measured[stimulus] = [m for m in self.metrics.values() if kinds & {*m.stimuli}]
+        return self._measured[stimulus]
 
     def traced_from(self, stimulus: str) -> list[Curve]:
         """Curves of one capture of this stimulus, by name."""

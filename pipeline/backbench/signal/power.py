@@ -73,10 +73,8 @@ def noise_sum(power: Array, noise: Array, spread: float) -> Square:
     power, noise: V^2 by bin as found and of the noise alone. spread: of the window.
     A bin of noise S has the variance S^2; a line of power P adds 2 P S.
     """
-    # Sums, not dot products: on vectors of this length the linear algebra library starts
-    # threads, which cost more than they save and stall where all cores are busy.
-    least = float((noise * noise).sum())
-    found = max(2 * float((power * noise).sum()) - least, least)
+    least = _product(noise, noise)
+    found = max(2 * _product(power, noise) - least, least)
     value = float(power.sum())
     dof = 2 * value**2 / (spread * found) if found > 0 else math.inf
     return Square(value, spread * found, samples=dof)
@@ -88,6 +86,12 @@ def line_power(power: Array, noise: Array, spread: float, samples: float) -> Squ
     The sum over the lobe doesn't depend on where between two bins the line lies, nor on a
     slow drift of its frequency within the record. samples: degrees of freedom of the noise.
     """
-    value, least = float((power - noise).sum()), float((noise * noise).sum())
+    value, least = float((power - noise).sum()), _product(noise, noise)
     slope = 2 * spread * float(noise.sum()) / len(noise)
     return Square(value, spread * least, slope, samples)
+
+
+def _product(one: Array, other: Array) -> float:
+    """Sum of products. Not by the linear algebra library: for vectors of a spectrum's length it
+    starts threads, which cost more than they save and stall where all cores are busy."""
+    return float(np.einsum("i,i->", one, other))

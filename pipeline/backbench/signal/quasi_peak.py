@@ -6,13 +6,17 @@ import math
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.signal.track import Array
+
+Places = NDArray[np.intp]
+Shares = tuple[Array, Array]
 
 CHARGE_S, DISCHARGE_S, NEEDLE_S = 1.41e-3, 293e-3, 140e-3
 """Time constants that meet the Recommendation's burst tables (second-hand: an open library's
 source; the Recommendation gives the tables, not the constants)."""
-BLOCK_S, BEFORE_S = 0.1, 0.33
+BLOCK_S, BEFORE_S = 0.3, 0.33
 """Stretches that are followed at once (a power of what is left after each must stay a number),
 and the part of a record that is played before it."""
 
@@ -27,38 +31,58 @@ def follow(rectified: Array, rate_hz: float, start: float = 0.0) -> Array:
     course = np.empty(len(rectified))
     for first in range(0, len(rectified), block):
         part, held = rectified[first : first + block], course[first : first + block]
-        fall = _fall(block, DISCHARGE_S * rate_hz)[: len(part)]
-        np.multiply(_charged(part / fall, start, rate_hz), fall, out=held)
+        fall = _shares(block, DISCHARGE_S * rate_hz)[0][: len(part)]
+        likely = np.flatnonzero(part > start)
+        shares = _shares(block, CHARGE_S * rate_hz)
+        np.multiply(_charged(part / fall, likely, start, shares), fall, out=held)
         start = float(held[-1])
     return course
 
 
-def _charged(given: Array, start: float, rate_hz: float) -> Array:
+def _charged(given: Array, likely: Places, start: float, shares: Shares) -> Array:
     """Voltage after each sample of a capacitor that keeps its charge: it never falls.
 
-    Samples at or below the voltage leave it as it is. If all that are left are taken to charge
-    it, the voltage comes out too low if anything, so that what is below it even then never
-    charged: it is left out, until none is.
+    likely: places of samples that may charge it. Whichever samples are taken to charge it, the
+    voltage comes out too low if anything, so that what is below it even then never charges: such
+    samples are left out until there are none.
     """
-    left = _fall(len(given), CHARGE_S * rate_hz)
-    share = -math.expm1(-1 / (CHARGE_S * rate_hz))
-    places = np.flatnonzero(given > start)
+    held = _spread(_levels(given[likely], start, shares), likely, len(given))
+    places = np.flatnonzero(given > np.concatenate([[start], held[:-1]]))
     while True:
-        volts, kept = given[places], left[: len(places)]
-        after = kept * (start + np.cumsum(volts * share / kept))
-        levels = np.concatenate([[start], after])
+        volts = given[places]
+        levels = _levels(volts, start, shares)
         charging = volts > levels[:-1]
         if charging.all():
-            return np.repeat(levels, np.diff(places, prepend=0, append=len(given)))
+            return _spread(levels, places, len(given))
         places = places[charging]
 
 
-@lru_cache(maxsize=16)
-def _fall(count: int, samples: float) -> Array:
-    """What is left after 1 to count samples of a decay with a time constant in samples."""
-    left: Array = np.exp(-np.arange(1, count + 1) / samples)
+def _levels(volts: Array, start: float, shares: Shares) -> Array:
+    """Voltages before the first and after each of some samples that all charge a capacitor.
+
+    Each leaves a share k of the voltage: v_n = k^n (start + sum of (1 - k) volts_i / k^i).
+    """
+    left, gained = (share[: len(volts)] for share in shares)
+    found = np.cumsum(volts * gained)
+    found += start
+    found *= left
+    return np.concatenate([[start], found])
+
+
+def _spread(levels: Array, places: Places, count: int) -> Array:
+    """The level after each of `count` samples, where it changes at places only."""
+    return np.repeat(levels, np.diff(places, prepend=0, append=count))
+
+
+@lru_cache(maxsize=8)
+def _shares(count: int, samples: float) -> Shares:
+    """k^n and (1 - k) / k^n for n from 1 to count: k is left after a sample of a decay whose
+    time constant is `samples`."""
+    left = np.exp(-np.arange(1, count + 1) / samples)
+    gained = -math.expm1(-1 / samples) / left
     left.setflags(write=False)
-    return left
+    gained.setflags(write=False)
+    return left, gained
 
 
 def needle(held: Array, rate_hz: float, start: float = 0.0) -> Array:

@@ -28,13 +28,13 @@ def reduced(spectrum: Spectrum, noise: Array) -> tuple[Array, Array]:
     starts, counts = _groups(first, len(noise))
     power = spectrum.power[: len(noise)]
     peaks = np.maximum.reduceat(power, starts)
-    means = np.add.reduceat(power, starts) / counts
+    y: Array = np.add.reduceat(power, starts) / counts
     lines = peaks > noise[starts + counts // 2] * (np.log(counts) + _STANDING)
     x: Array = starts + (counts - 1) / 2
-    for group in np.flatnonzero(lines):
-        start = starts[group]
-        x[group] = start + int(np.argmax(power[start : start + counts[group]]))
-    y = np.where(lines, _summit(power, x, peaks), means)
+    for group in np.flatnonzero(lines).tolist():
+        start, count = starts[group], counts[group]
+        x[group] = start + power[start : start + count].argmax()
+    y[lines] = _summit(power, x[lines], peaks[lines])
     return x * df, np.maximum(y, 1e-40)
 
 

@@ -181,11 +181,10 @@ class ToneLines:
         # A neighbour that is itself a harmonic tells nothing of the mains.
         from_harmonic = np.abs(beside[1] - np.rint(beside[1] / self.position) * self.position)
         usable &= from_harmonic > self.half
-        for positions in beside:
-            lines, noise = self._read(np.where(usable, positions, self.position))
-            net = np.where(usable & (lines.square > HUM_STANDING * noise), lines.square - noise, 0)
-            none = np.maximum(none, net)
-        return none
+        places = np.where(usable, beside, self.position)
+        lines, noise = self._read(places.ravel())
+        net = np.where(lines.square > HUM_STANDING * noise, lines.square - noise, 0.0)
+        return np.where(usable, net.reshape(places.shape).max(axis=0), none)
 
     @cached_property
     def residual(self) -> Square:
