@@ -68,7 +68,7 @@ class _Memory:
             if self._running == 0:
                 self._before = resource.getrlimit(resource.RLIMIT_AS)
                 own = [limit for limit in self._before if limit != resource.RLIM_INFINITY]
-                most = min(_address_space() + MEMORY_BYTES, *own, sys.maxsize)
+                most = min([_address_space() + MEMORY_BYTES, *own])
                 resource.setrlimit(resource.RLIMIT_AS, (most, self._before[1]))
             self._running += 1
 

@@ -101,7 +101,8 @@ def main() -> int:
                 wrong.append(f"{path.parent.name} {path.name}: {found}")
                 print(wrong[-1], flush=True)
     print(f"{counts.total()} files: {counts['refused']} refused in words, {counts['read']} read, "
-          f"{counts['wrong']} wrong")  # fmt: skip
+          f"{counts['wrong']} wrong ({sum('SIGALRM' in one for one in wrong)} hangs, "
+          f"{sum('MB of memory' in one for one in wrong)} over 1 GiB)")  # fmt: skip
     return 1 if wrong else 0
 
 
