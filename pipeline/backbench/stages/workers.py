@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
 from collections.abc import Iterable
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -17,6 +18,7 @@ from backbench.stages.work import Work
 
 WORTH_A_POOL = 64
 """Captures from which starting processes costs less than it saves."""
+THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "POLARS_MAX_THREADS")
 
 
 class Workers:
@@ -90,6 +92,9 @@ class Workers:
         return path
 
     def _started(self) -> ProcessPoolExecutor:
+        # Processes that have the cores to themselves: threads of theirs would only wait there.
+        for name in THREADS:
+            os.environ.setdefault(name, "1")
         # Threads of the parent (database, orchestrator) make a plain fork unsafe.
         context = multiprocessing.get_context("spawn")
         return ProcessPoolExecutor(self._processes, context, initializer=keep_freed)
