@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from backbench.errors import UserError
-from backbench.run_server import RunServer
+from backbench.run_server import RunServer, awaited
 
 STARTED = """
 import sys, time
@@ -74,3 +74,13 @@ def test_a_taken_port_is_told(tmp_path: Path) -> None:
             RunServer(tmp_path, port=one.getsockname()[1])
     assert "in use" in str(told.value)
     assert not list(tmp_path.iterdir())
+
+
+def test_a_named_server_that_is_silent_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        port = one.getsockname()[1]
+    monkeypatch.setenv("PREFECT_API_URL", f"http://127.0.0.1:{port}/api")
+    with pytest.raises(UserError) as told:
+        awaited()
+    assert "--direct" in str(told.value)

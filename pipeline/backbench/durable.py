@@ -81,7 +81,7 @@ def write_aside(final: Path, data: bytes, mode: int = 0o444) -> None:
 
 
 def parquet_bytes(frame: pl.DataFrame) -> bytes:
-    """A frame as the bytes of a short-lived Parquet file: the disk's errors are the system's own."""
+    """A frame as a short-lived Parquet file: the disk's errors are the system's own."""
     buffer = io.BytesIO()
     frame.write_parquet(buffer, compression="uncompressed", statistics=False)
     return buffer.getvalue()

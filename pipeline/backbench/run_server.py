@@ -19,6 +19,7 @@ import threading
 import time
 from importlib import metadata
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from platformdirs import user_cache_path
 
@@ -26,6 +27,7 @@ from backbench.errors import Fault, UserError
 
 LOOPBACK = "127.0.0.1"
 PATIENCE_S = 120.0
+CALL_S = 3.0
 ADDRESS = "PREFECT_API_URL"
 DATABASE = "prefect.db"
 
@@ -80,9 +82,7 @@ class RunServer:
             self._process.kill()
 
     def _answers(self) -> bool:
-        with socket.socket() as one:
-            one.settimeout(1.0)
-            return one.connect_ex((LOOPBACK, self.port)) == 0
+        return _answers(LOOPBACK, self.port)
 
 
 _own: list[RunServer] = []
@@ -98,9 +98,15 @@ def at_hand(home: Path) -> None:
 
 
 def awaited() -> None:
-    """Wait for the server of this process, if it has one. Raises UserError."""
+    """Wait for the server of this process. Raises UserError where it, or one named, is silent."""
     for server in _own:
         server.wait()
+    named = urlsplit(os.environ[ADDRESS])
+    port = named.port or {"https": 443}.get(named.scheme, 80)
+    if not _answers(named.hostname or "", port):
+        fault = Fault(ADDRESS, f"no answer at {named.geturl()}", "a server that runs",
+                      "start it, unset the variable, or use --direct")  # fmt: skip
+        raise UserError("the run could not be recorded", [fault])
 
 
 def configure(home: Path) -> None:
@@ -120,6 +126,14 @@ def configure(home: Path) -> None:
         os.environ.setdefault(name, value)
     # Kept results would be pickles, which run what is in them when they are read.
     os.environ["PREFECT_RESULTS_PERSIST_BY_DEFAULT"] = "false"
+
+
+def _answers(host: str, port: int) -> bool:
+    try:
+        with socket.create_connection((host, port), timeout=CALL_S):
+            return True
+    except OSError:
+        return False
 
 
 def _free_port() -> int:

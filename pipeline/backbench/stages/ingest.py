@@ -25,7 +25,7 @@ from backbench.stages.workers import Workers
 from backbench.store import take_place, writing
 from backbench.vault import Receipt
 
-GROUP = 32
+GROUP = 16
 """Reviews loaded in one transaction: opening the database costs as much as loading a few."""
 
 
