@@ -83,7 +83,7 @@ class Machines:
         """
         with self.client() as client:
             awaited(lambda: any(client.processing().values()))
-            while True:
+            while any(client.processing().values()):
                 for address, info in client.scheduler_info(n_workers=-1)["workers"].items():
                     process = self.workers[info["name"]]
                     process.send_signal(signal.SIGSTOP)
@@ -93,6 +93,7 @@ class Machines:
                         process.wait()
                         return held
                     process.send_signal(signal.SIGCONT)
+        raise AssertionError("the work was done before a worker was caught at it")
 
     def command(self, *words: object) -> subprocess.Popen[str]:
         """A command of backbench, begun."""
