@@ -89,8 +89,9 @@ class IdleView:
 
     @cached_property
     def behind_468(self) -> tuple[Array, float]:
-        """The waveform behind the network of BS.468, V, and its sample rate."""
-        return weighted_468(self.track.volts, self.track.rate_hz)
+        """The rectified waveform behind the network of BS.468, V, and its sample rate."""
+        wave, rate_hz = weighted_468(self.track.volts, self.track.rate_hz)
+        return np.abs(wave, out=wave), rate_hz
 
 
 @view("idle", version=1)

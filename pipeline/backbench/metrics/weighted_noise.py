@@ -11,7 +11,7 @@ from backbench.metrics.declare import Figure, metric
 from backbench.metrics.floor import CHOICE, less_noise
 from backbench.metrics.noise import IdleView, dither_power, noise_figure, steps_rule
 from backbench.signal.itu_468 import TWO_KHZ, weighting_468_power
-from backbench.signal.quasi_peak import block_error, steady_reading
+from backbench.signal.quasi_peak import block_error, of_sine, steady_course
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import Part, combine
 
@@ -30,9 +30,15 @@ def _weights(idle: IdleView) -> Array:
     )
 
 
-def _of_course(idle: IdleView, value: float, course: Array, rate_hz: float) -> Figure:
-    """A steady reading with its uncertainty from the reading's own course."""
+def _of_course(idle: IdleView, course: Array, per_volt: float) -> Figure:
+    """Mean of a steady course with its uncertainty from the course itself.
+
+    per_volt: what the course is for a sine of 1 V rms.
+    """
+    _, rate_hz = idle.behind_468
+    value = float(course.mean()) / per_volt
     own, dof = block_error(course, rate_hz)
+    own /= per_volt
     total = combine([Part(own, dof), Part(value * idle.track.calibration)])
     weights = _weights(idle)
     chosen, power = idle.band()
@@ -64,9 +70,8 @@ def noise_468(idle: IdleView) -> Figure:
 
 
 def _quasi_peak(idle: IdleView) -> Figure:
-    wave, rate_hz = idle.behind_468
-    value, course = steady_reading(wave, rate_hz)
-    return _of_course(idle, value, course, rate_hz)
+    rectified, rate_hz = idle.behind_468
+    return _of_course(idle, steady_course(rectified, rate_hz), of_sine(round(rate_hz)))
 
 
 @metric(
@@ -86,9 +91,8 @@ def noise_arm(idle: IdleView) -> Figure:
 
 
 def _average(idle: IdleView) -> Figure:
-    wave, rate_hz = idle.behind_468
-    course = np.abs(wave) / (AVERAGE_OF_SINE * TWO_KHZ)
-    return _of_course(idle, float(course.mean()), course, rate_hz)
+    rectified, _ = idle.behind_468
+    return _of_course(idle, rectified, AVERAGE_OF_SINE * TWO_KHZ)
 
 
 @metric(

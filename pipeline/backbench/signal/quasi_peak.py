@@ -104,17 +104,15 @@ def of_sine(rate_hz: float) -> float:
     return float(settled[len(settled) // 2 :].mean())
 
 
-def steady_reading(wave: Array, rate_hz: float) -> tuple[float, Array]:
-    """What the meter shows of a steady signal on average, V, and the course of it.
+def steady_course(rectified: Array, rate_hz: float) -> Array:
+    """The course of the capacitor's voltage for a steady signal, whose mean over that of a sine
+    (of_sine) is what the meter shows; the needle's lag leaves the mean as it is.
 
-    The record's first third of a second is played once before, so that the capacitor is
-    charged. The needle's lag leaves the average as it is.
+    The record's first third of a second is played once before, so that the capacitor is charged.
     """
-    rectified = np.abs(wave)
     first = rectified[: round(BEFORE_S * rate_hz)]
     before = follow(first, rate_hz, start=float(rectified.mean()))[-1]
-    held = follow(rectified, rate_hz, start=float(before)) / of_sine(round(rate_hz))
-    return float(held.mean()), held
+    return follow(rectified, rate_hz, start=float(before))
 
 
 def block_error(course: Array, rate_hz: float, block_s: float = 0.1) -> tuple[float, int]:

@@ -62,6 +62,9 @@ class Response:
         if not self.covers(hz, hz):
             low, high = self.hz[0], self.hz[-1]
             raise Refusal(f"{hz:g} Hz is outside the measured band, {low:.4g} to {high:.4g} Hz")
+        nearest = int(np.abs(self.hz - hz).argmin())
+        if math.isclose(self.hz[nearest], hz, rel_tol=1e-9):
+            return Level(float(self.db[nearest]), float(self.u_db[nearest]))
         place = math.log(min(max(hz, self.hz[0]), self.hz[-1]))
         smooth = float(self._between(place))
         straight = float(np.interp(place, self._log_hz, self.db))
