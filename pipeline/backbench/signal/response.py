@@ -15,6 +15,9 @@ from backbench.signal.track import Array
 HALF_POWER_DB = 20 * math.log10(math.sqrt(2))
 """What the trade calls 3 dB: a factor of the square root of 2."""
 
+CLEARLY = 6.0
+"""Uncertainties by which the levels differ that a slope is read from: it is then right to 24 %."""
+
 
 class Level(NamedTuple):
     """A level in dB and its standard uncertainty in dB, from the record alone."""
@@ -135,17 +138,22 @@ class Response:
             place = low if abs(ends[0]) < abs(ends[1]) else high
         else:
             place = float(brentq(lambda x: float(curve(x)) - db, low, high))
-        slope = self._tilt(low, high)
-        u = self.at(math.exp(place)).u
         hz = math.exp(place)
+        u = self.at(hz).u
+        slope = self._tilt(place, u)
         return Crossing(hz, hz * (u / slope if slope > 0 else high - low), within=True)
 
-    def _tilt(self, low: float, high: float) -> float:
-        """Slope, dB per log hertz, from the point below two places to the one above them: noise
-        of single points turns it less than the slope between those two."""
-        before = max(int(np.searchsorted(self._log_hz, low)) - 1, 0)
-        after = min(int(np.searchsorted(self._log_hz, high, "right")), len(self.hz) - 1)
-        rise, run = (float(v[after] - v[before]) for v in (self.db, self._log_hz))
+    def _tilt(self, place: float, u: float) -> float:
+        """Slope about a log frequency, dB per log hertz, >= 0.
+
+        From the nearest points on either side whose levels differ clearly: the slope between
+        neighbours turns with the noise of each. u: standard uncertainty of a level there, dB.
+        """
+        after = int(np.searchsorted(self._log_hz, place))
+        first, last = max(after - 2, 0), min(after + 1, len(self.hz) - 1)
+        while abs(self.db[last] - self.db[first]) < CLEARLY * u and last - first + 1 < len(self.hz):
+            first, last = max(first - 1, 0), min(last + 1, len(self.hz) - 1)
+        rise, run = (float(v[last] - v[first]) for v in (self.db, self._log_hz))
         return abs(rise / run)
 
     @cached_property
