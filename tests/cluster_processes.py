@@ -46,6 +46,8 @@ class Machines:
             "PREFECT_SERVER_ANALYTICS_ENABLED": "false", "DO_NOT_TRACK": "1",
             "FSSPEC_S3_ENDPOINT_URL": s3_address, "AWS_ACCESS_KEY_ID": "no-secret",
             "AWS_SECRET_ACCESS_KEY": "no-secret", "AWS_DEFAULT_REGION": "us-east-1",
+            # As a nanny of Dask sets it for its worker.
+            "OPENBLAS_NUM_THREADS": "1",
         }  # fmt: skip
         self.processes: list[subprocess.Popen[bytes]] = []
         self.workers: dict[str, subprocess.Popen[bytes]] = {}

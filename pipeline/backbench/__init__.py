@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -10,6 +12,12 @@ if TYPE_CHECKING:
     from backbench.catalogue import Catalogue
 
 __version__ = "0.1.0"
+
+# Sums come out alike to the last digit only where one thread makes them; several processes would
+# get in each other's way anyway. numpy reads this when it is first imported.
+if "numpy" not in sys.modules:
+    for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+        os.environ.setdefault(_name, "1")
 
 
 def open(path: str | Path) -> Catalogue:

@@ -28,6 +28,12 @@ import fsspec
 from cluster_processes import BUCKET, s3_server
 
 
+@pytest.fixture(autouse=True)
+def one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a worker is begun with."""
+    monkeypatch.setenv("OPENBLAS_NUM_THREADS", "1")
+
+
 @pytest.fixture
 def catalogue(tmp_path: Path) -> Catalogue:
     return small_catalogue(tmp_path / "catalogue")
@@ -194,10 +200,15 @@ def test_reviews_are_collected_with_few_chunks_under_way(
     fsspec.filesystem("memory").store.clear()
 
 
-def test_a_worker_with_other_versions_is_refused(catalogue: Catalogue, works: list[Work]) -> None:
-    other = {**environment(), "numpy": "1.0"}
+def test_a_worker_that_would_compute_otherwise_is_refused(
+    works: list[Work], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    chunk = works[0].chunks[0]
     with pytest.raises(UserError, match=r"numpy of a worker: found .*; expected 1\.0"):
-        analyse_on_worker(Request(works[0].chunks[0], "memory://store", other))
+        analyse_on_worker(Request(chunk, "memory://store", {**environment(), "numpy": "1.0"}))
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS")
+    with pytest.raises(UserError, match="THREADS of a worker: found nothing; expected 1"):
+        analyse_on_worker(Request(chunk, "memory://store", environment()))
 
 
 def test_rows_of_other_methods_are_refused(

@@ -5,6 +5,7 @@ Knows neither the orchestrator nor the scheduler: the flow says how a chunk is s
 
 from __future__ import annotations
 
+import os
 import tempfile
 import threading
 from collections import deque
@@ -25,6 +26,7 @@ from backbench.vault import Vault
 
 AHEAD = 512
 """Chunks sent and not yet taken: enough for some hundred workers; their rows wait in memory."""
+THREADS = "OPENBLAS_NUM_THREADS"
 Tables = dict[str, bytes]
 """The staged tables of a chunk as Parquet, by name."""
 _one_at_a_time = threading.Lock()
@@ -52,9 +54,9 @@ class Request:
 def analyse_on_worker(request: Request) -> Tables:
     """Fetch the originals of some captures by hash and analyse them.
 
-    Raises UserError where this machine has other versions, or can't read the storage.
+    Raises UserError where this machine would compute otherwise, or can't read the storage.
     """
-    _refuse_other_versions(request.versions)
+    _refuse_other_conditions(request.versions)
     sources = [source for job in request.jobs for source in job.sources]
     # A worker may run several tasks in threads; the analysis is written for one a process.
     with _one_at_a_time, tempfile.TemporaryDirectory(prefix="backbench-") as folder:
@@ -74,15 +76,16 @@ def analyse_on_worker(request: Request) -> Tables:
         return tables_of([analyse(job, bring) for job in request.jobs])
 
 
-def _refuse_other_versions(expected: Mapping[str, str]) -> None:
-    held = environment()
+def _refuse_other_conditions(versions: Mapping[str, str]) -> None:
+    """Versions, and threads that share a sum, tell in the last digit of a number."""
+    held = {**environment(), THREADS: os.environ.get(THREADS, "nothing")}
     faults = [
-        Fault(f"{name} of a worker", held.get(name, "none"), version, "install the same there")
-        for name, version in expected.items()
-        if held.get(name) != version
+        Fault(f"{name} of a worker", held.get(name, "nothing"), value, "have the same there")
+        for name, value in {**versions, THREADS: "1"}.items()
+        if held.get(name) != value
     ]
     if faults:
-        raise UserError("a worker would compute with other versions than are recorded", faults)
+        raise UserError("a worker would compute otherwise than is recorded", faults)
 
 
 class Answer(Protocol):

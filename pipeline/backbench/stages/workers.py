@@ -18,7 +18,6 @@ from backbench.stages.work import Work
 
 WORTH_A_POOL = 64
 """Captures from which starting processes costs less than it saves."""
-THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "POLARS_MAX_THREADS")
 
 
 class Workers:
@@ -93,8 +92,7 @@ class Workers:
 
     def _started(self) -> ProcessPoolExecutor:
         # Processes that have the cores to themselves: threads of theirs would only wait there.
-        for name in THREADS:
-            os.environ.setdefault(name, "1")
+        os.environ.setdefault("POLARS_MAX_THREADS", "1")
         # Threads of the parent (database, orchestrator) make a plain fork unsafe.
         context = multiprocessing.get_context("spawn")
         return ProcessPoolExecutor(self._processes, context, initializer=keep_freed)
