@@ -79,7 +79,8 @@ def restore(source: Places, folder: Path, progress: Progress) -> Copied:
 
 
 def _copy(source: Places, target: Places, progress: Progress) -> Copied:
-    """Everything that counts: the database comes last, so that all it names is there."""
+    """Everything that counts: the database after all that it names; last the settings, which
+    make the folder a catalogue."""
     copied = Copied()
     for name in ("vault", "ledger", "queries"):
         make_folder(target.root / name)
@@ -93,9 +94,9 @@ def _copy(source: Places, target: Places, progress: Progress) -> Copied:
         _copy_receipts(receipts, target)
         for path in sorted((source.root / "queries").glob("*.sql")):
             _copy_small(path, target.root / "queries" / path.name)
-        _copy_small(source.root / SETTINGS_NAME, target.root / SETTINGS_NAME)
         if has_database:
             take_place(Path(aside), target.root)
+        _copy_small(source.root / SETTINGS_NAME, target.root / SETTINGS_NAME)
     return copied
 
 
