@@ -27,6 +27,17 @@ def test_kernel_is_the_transform(terms: tuple[float, ...], offset: float) -> Non
     assert made.kernel(np.array([offset]))[0] == pytest.approx(abs(direct), rel=1e-9)
 
 
+@pytest.mark.parametrize("terms", [SEVEN_TERMS, FOUR_TERMS])
+@given(offset=st.floats(-0.74, 0.74))
+def test_a_lines_place_comes_back_from_the_bins_beside_its_greatest(
+    terms: tuple[float, ...], offset: float
+) -> None:
+    made = window(N, terms)
+    below, above = made.kernel(np.array([-1 - offset, 1 - offset]))
+    found = made.offset(np.array([np.log(above / below)]))
+    assert found[0] == pytest.approx(offset, abs=1e-10)
+
+
 def test_cosines_are_summed_as_defined() -> None:
     angle = 2 * np.pi * np.arange(N) / N
     direct = sum((-1) ** k * a * np.cos(k * angle) for k, a in enumerate(FOUR_TERMS))

@@ -95,3 +95,20 @@ def test_printed_digits_have_a_rectangular_uncertainty(
 ) -> None:
     """Resolution q gives q / sqrt(12) (JCGM 100:2008, F.2.2.1; clause from memory)."""
     assert resolution(np.array(values)) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("down_db", [HALF_POWER_DB, 1.0, 0.5])
+def test_a_corner_in_noise_scatters_as_it_is_told(down_db: float) -> None:
+    """Scatter over the uncertainty told, 200 draws: 1 within 30 %, and no draw tells far too much.
+
+    Where the slope is small, noise tilts the line between two neighbours more than the response.
+    """
+    rng, clean = np.random.default_rng(8), low_pass(9000.0, u=0.05)
+    truth = 9000 * math.sqrt(10 ** (down_db / 10) - 1)
+    found = []
+    for _ in range(200):
+        noisy = Response(clean.hz, clean.db + 0.05 * rng.normal(size=len(clean.hz)), clean.u_db)
+        found.append(noisy.falls_to(-down_db, 1000, upward=True))
+    assert np.std([(c.hz - truth) / c.u for c in found]) == pytest.approx(1, abs=0.3)
+    told = [c.u for c in found]
+    assert max(told) < 4 * np.median(told)

@@ -10,7 +10,8 @@ from numpy.testing import assert_allclose
 from scipy.signal import bilinear, freqz, lfilter
 
 from backbench.errors import Refusal
-from backbench.signal.sweep import transfer
+from backbench.signal.sweep import transfer, transfer_of
+from backbench.signal.sweep_sent import sent_sweep
 from backbench.signal.sweep_window import Sweep
 from swept import Played, played
 
@@ -57,6 +58,33 @@ def test_first_order_filters_agree_with_their_frequency_response(
     assert_allclose(db[audio], 20 * np.log10(np.abs(expected[audio])), atol=2e-3)
 
 
+@pytest.mark.parametrize("rate", [48_000.0, 96_000.0, 192_000.0])
+def test_a_rate_far_above_the_band_gives_phase_and_arrival_to_the_sample(rate: float) -> None:
+    """The response is worked out at the band's own rate; scipy.signal.freqz knows nothing of it.
+
+    A first-order low-pass, late by a number of samples that isn't one of that rate.
+    """
+    sent = played(seconds=1.0, rate_hz=rate)
+    coefficients = bilinear([2 * np.pi * 9000], [1, 2 * np.pi * 9000], rate)
+    late = np.roll(lfilter(*coefficients, sent.volts), 123)
+    found = transfer(sent.volts, late, rate, sent.sweep)
+    hz = found.frequency_hz
+    assert found.arrival_s * rate == pytest.approx(123, abs=round(rate / 48_000))
+    _, expected = freqz(*coefficients, hz, fs=rate)
+    expected = expected * np.exp(2j * np.pi * hz * (found.arrival_s - 123 / rate))
+    within = (hz >= 50) & (hz <= 20_000)
+    assert_allclose(found.ratio[within], expected[within], atol=2e-4)
+
+
+def test_a_sweep_made_ready_once_serves_every_output() -> None:
+    ready = sent_sweep(SENT.volts, len(SENT.volts), SENT.rate_hz, SENT.sweep)
+    for gain in (1.0, -0.2):
+        own = transfer(SENT.volts, gain * SENT.volts, SENT.rate_hz, SENT.sweep)
+        shared = transfer_of(ready, gain * SENT.volts)
+        assert np.array_equal(own.ratio, shared.ratio)
+        assert np.array_equal(own.noise, shared.noise)
+
+
 def test_harmonics_are_left_out() -> None:
     """x + a x**3 has the fundamental gain 1 + 3/4 a A**2 and a third harmonic that must not show.
 
@@ -87,6 +115,15 @@ def test_noise_is_told_where_the_record_ends_with_the_sweep() -> None:
     rng = np.random.default_rng(4)
     clean = through(sent, sent.volts)[1]
     _, db, u = through(sent, sent.volts + 2e-3 * rng.normal(size=len(sent.volts)))
+    assert 0.6 < np.std((db - clean) / u) < 1.3
+
+
+def test_noise_is_told_where_the_recording_stops_short_of_what_was_played() -> None:
+    """0.4 s of the last silence are missing, into which the noise is otherwise read."""
+    rng, short = np.random.default_rng(6), round(0.4 * SENT.rate_hz)
+    clean = through(SENT, SENT.volts[:-short])[1]
+    noisy = SENT.volts + 2e-3 * rng.normal(size=len(SENT.volts))
+    _, db, u = through(SENT, noisy[:-short])
     assert 0.6 < np.std((db - clean) / u) < 1.3
 
 

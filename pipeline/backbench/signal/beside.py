@@ -96,6 +96,8 @@ def mirrored_harmonics(lines: ToneLines) -> list[Mirrored]:
         usable &= (folded > (HUM_REACH + 0.5) * step) | (
             _apart(folded, step) > lines.half + OFF_NOMINAL / 4 * folded
         )
+    if not usable.any():
+        return []
     orders, true, folded = orders[usable], true[usable], folded[usable]
     read = read_lines(lines.spectrum, folded)
     noise = read.noise * lines.noise[np.rint(folded).astype(int)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -67,15 +68,19 @@ def squared(bins: NDArray[np.complex128]) -> Array:
     return found
 
 
-def noise_sum(power: Array, noise: Array, spread: float) -> Square:
+def noise_sum(
+    power: Array, noise: Array, spread: float, kept: Sequence[slice] = (slice(None),)
+) -> Square:
     """Mean square of a sum of bins in which noise is part of what is sought.
 
-    power, noise: V^2 by bin as found and of the noise alone. spread: of the window.
-    A bin of noise S has the variance S^2; a line of power P adds 2 P S.
+    power, noise: V^2 by bin as found and of the noise alone. spread: of the window. kept: the
+    stretches of bins that count. A bin of noise S has the variance S^2; a line of power P adds
+    2 P S.
     """
-    least = _product(noise, noise)
-    found = max(2 * _product(power, noise) - least, least)
-    value = float(power.sum())
+    parts = [(power[bins], noise[bins]) for bins in kept]
+    least = sum(_product(beside, beside) for _, beside in parts)
+    found = max(2 * sum(_product(part, beside) for part, beside in parts) - least, least)
+    value = sum(float(part.sum()) for part, _ in parts)
     dof = 2 * value**2 / (spread * found) if found > 0 else math.inf
     return Square(value, spread * found, samples=dof)
 

@@ -248,17 +248,27 @@ class ToneLines:
                 f"{top_hz / 1000:g} kHz; record at 44.1 kHz or more"
             )
         power, noise = self.spectrum.power[band], self.noise[band]
-        given = 1.0 if weights is None else weights
-        power, noise = power * given, noise * given
-        filled = 0.0
-        for bins in removed:
-            here = slice(max(bins.start - band.start, 0), max(bins.stop - band.start, 0))
-            filled += float(noise[here].sum())
-            power[here] = noise[here] = 0.0
-        left = noise_sum(power, noise, self.spectrum.window.spread)
+        power, noise = self.spectrum.power[band], self.noise[band]
+        if weights is not None:
+            power, noise = power * weights, noise * weights
+        kept, gone = _parted(removed, band)
+        filled = sum(float(noise[bins].sum()) for bins in gone)
+        left = noise_sum(power, noise, self.spectrum.window.spread, kept)
         floor = left.floor + 2 * filled**2 / self.samples
         value = left.value + filled
         return Square(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+
+
+def _parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]]:
+    """What is left of a band, and what isn't, in stretches counted from its first bin."""
+    kept, gone, at = [], [], 0
+    for bins in sorted(removed, key=lambda bins: bins.start):
+        first, last = (min(max(n, band.start + at), band.stop) - band.start
+                       for n in (bins.start, bins.stop))  # fmt: skip
+        kept.append(slice(at, first))
+        gone.append(slice(first, last))
+        at = last
+    return [*kept, slice(at, band.stop - band.start)], gone
 
 
 def notch_power(share: Array, q: float) -> Array:
