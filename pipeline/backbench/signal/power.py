@@ -91,12 +91,12 @@ def line_power(power: Array, noise: Array, spread: float, samples: float) -> Squ
     The sum over the lobe doesn't depend on where between two bins the line lies, nor on a
     slow drift of its frequency within the record. samples: degrees of freedom of the noise.
     """
-    value, least = float((power - noise).sum()), _product(noise, noise)
+    value, least = float((power - noise).sum()), float((noise * noise).sum())
     slope = 2 * spread * float(noise.sum()) / len(noise)
     return Square(value, spread * least, slope, samples)
 
 
 def _product(one: Array, other: Array) -> float:
-    """Sum of products. Not by the linear algebra library: for vectors of a spectrum's length it
-    starts threads, which cost more than they save and stall where all cores are busy."""
+    """Sum of products of long vectors, with no third one made for them. Not by the linear algebra
+    library: where it was loaded with threads of its own, it starts them for so long a sum."""
     return float(np.einsum("i,i->", one, other))
