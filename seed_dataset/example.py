@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from backbench.names import SETTINGS_NAME
 from backbench.seed_dataset.maker import write_review
 from backbench.seed_dataset.scenario import settings_text
-from backbench.settings import SETTINGS_NAME
 
 EXAMPLE = "2019-09-halyard-20"
 FOLDER = Path(__file__).parent / "example_review"

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
-from backbench.settings import SETTINGS_NAME, Settings
+from backbench.names import SETTINGS_NAME
+from backbench.settings import Settings
 from backbench.validation import checked, measures
 
 

@@ -35,6 +35,7 @@ FLOORS = [
         "cells",
         "durable",
         "faultpoints",
+        "names",
         "turns",
         "limits",
         "heap",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench import store
 from backbench.errors import Fault, UserError
-from backbench.settings import SETTINGS_NAME, Settings
+from backbench.names import SETTINGS_NAME
 from backbench.stages.counting import nothing
 from backbench.stages.places import Places, places
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from backbench.compare.saved import SavedQuery
     from backbench.compare.unit import Comparison
+    from backbench.settings import Settings
     from backbench.stages.ingest import CarryOut, Outcome, Refused
     from backbench.stages.receive import WrittenReview
 

@@ -11,10 +11,10 @@ from pydantic import Field, ValidationInfo, field_validator
 
 from backbench.errors import Fault, UserError
 from backbench.manifest import Key, Name
+from backbench.names import SETTINGS_NAME
 from backbench.stimuli import Hertz, Strict
 from backbench.validation import checked, measures, parse_toml, read_bytes
 
-SETTINGS_NAME = "backbench.toml"
 Percent = Annotated[float, Field(gt=0, le=50)]
 
 

@@ -7,14 +7,15 @@ import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, TypeVar
-
-from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from backbench.errors import Fault, UserError
 
-Model = TypeVar("Model", bound=BaseModel)
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+    from pydantic_core import ErrorDetails
+
+Model = TypeVar("Model", bound="BaseModel")
 
 MAX_TOML_BYTES = 4_000_000
 MAX_KEY_PARTS = 100
@@ -80,6 +81,8 @@ def measures(value: Any, key: str = "") -> Any:
 
 def checked(model: type[Model], content: dict[str, Any], name: str) -> Model:
     """The content as a model. Raises UserError with one Fault for each thing wrong."""
+    from pydantic import ValidationError
+
     try:
         return model.model_validate(content)
     except ValidationError as error:
@@ -160,7 +163,7 @@ def known_keys(model: type[BaseModel]) -> list[str]:
         if item in seen:
             continue
         seen.add(item)
-        if isinstance(item, type) and issubclass(item, BaseModel):
+        if isinstance(item, type) and hasattr(item, "model_fields"):
             for field_name, info in item.model_fields.items():
                 keys[info.alias or field_name] = None
                 waiting.append(info.annotation)

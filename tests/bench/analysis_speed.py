@@ -20,6 +20,7 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
+from rows import Row, tell
 from scipy.fft import rfft
 
 from backbench.heap import keep_freed
@@ -107,15 +108,11 @@ def main(repeats: int) -> None:
                 repeats, lambda path=path: reading(path), lambda path=path: floor(path),
                 lambda path=path, stimulus=stimulus: analysis(path, stimulus),
             )  # fmt: skip
-            print(
-                f"{name:10} floor {1e3 * below:6.1f} ms  analysis {1e3 * whole:6.1f} ms  "
-                f"ratio {whole / below:.2f}"
-            )
-            if name == "square":
-                print(
-                    f"{name:10} reading {1e3 * read:4.1f} ms  analysis {1e3 * whole:6.1f} ms  "
-                    f"ratio {whole / read:.2f}"
-                )
+            said = f"analysis of {name}, {SECONDS:g} s, 2 tracks, {RATE // 1000} kHz"
+            against, rival, target = ("reading", read, 1.5) if name == "square" else (
+                "floor", below, 3.0 if name == "sweep" else 2.0
+            )  # fmt: skip
+            tell(Row(said, 1e3 * whole, "ms", against, 1e3 * rival, target))
 
 
 if __name__ == "__main__":

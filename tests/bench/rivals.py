@@ -27,9 +27,9 @@ from scipy.signal import find_peaks, periodogram
 
 from backbench.catalogue import Catalogue
 from backbench.charts.export import STILL, save
+from backbench.names import SETTINGS_NAME
 from backbench.seed_dataset.maker import write_catalogue_inputs
 from backbench.seed_dataset.scenario import settings_text
-from backbench.settings import SETTINGS_NAME
 from backbench.stages import ingest
 from backbench.stages.analyse import analyse
 from backbench.stages.plan import Job

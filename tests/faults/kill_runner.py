@@ -27,8 +27,8 @@ from backbench import store
 from backbench.catalogue import Catalogue
 from backbench.compare import unit  # noqa: F401
 from backbench.metrics.registry import registry
+from backbench.names import SETTINGS_NAME
 from backbench.publish.site import publish
-from backbench.settings import SETTINGS_NAME
 from backbench.stages import backup, ingest
 from backbench.stages.verify import verify
 from faults.forks import Told, in_fork

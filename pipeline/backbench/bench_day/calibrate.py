@@ -13,8 +13,9 @@ import numpy as np
 
 from backbench.bench_day.listen import Heard, listen
 from backbench.errors import Fault, Refusal, UserError
+from backbench.names import SETTINGS_NAME
 from backbench.readers.find import read_recording
-from backbench.settings import SETTINGS_NAME, Calibration, Settings
+from backbench.settings import Calibration, Settings
 from backbench.signal.find_tone import find_tone
 from backbench.signal.track import Track
 from backbench.toml_text import key_text, lines_of

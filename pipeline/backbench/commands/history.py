@@ -104,7 +104,7 @@ def rename(
 
     Example: backbench rename heron-40-b heron-40 -c my-catalogue
     """
-    from backbench.settings import SETTINGS_NAME
+    from backbench.names import SETTINGS_NAME
     from backbench.stages.corrections import rename_unit
 
     home = opened(catalogue)

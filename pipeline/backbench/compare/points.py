@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from backbench.compare.between import assign_between, forget_between
 from backbench.compare.chosen import chosen_reviews
 from backbench.errors import Fault, UserError
-from backbench.settings import SETTINGS_NAME, Settings, Window
+from backbench.names import SETTINGS_NAME
+from backbench.settings import Settings, Window
 from backbench.store import Store
 
 FREQUENCY_WITHIN = 0.01

@@ -15,6 +15,7 @@ from backbench import store
 from backbench.compare.saved import available
 from backbench.errors import Fault, UserError
 from backbench.limits import end_when_overdue
+from backbench.names import SETTINGS_NAME
 from backbench.publish import output
 from backbench.publish.fronts import front_pages
 from backbench.publish.output import Written
@@ -23,7 +24,7 @@ from backbench.publish.pictures import Studio
 from backbench.publish.press import Press, model_page, question_page, review_pages
 from backbench.publish.renewal import put_in_place, renewing
 from backbench.publish.shelf import keep_views, read_shelf
-from backbench.settings import SETTINGS_NAME, read_settings
+from backbench.settings import read_settings
 
 if TYPE_CHECKING:
     from backbench.store import Store

@@ -15,7 +15,7 @@ from pathlib import Path
 from backbench.durable import ASIDE, flush_folder, make_folder, write_aside
 from backbench.errors import Fault, UserError
 from backbench.faultpoints import reached
-from backbench.settings import SETTINGS_NAME
+from backbench.names import SETTINGS_NAME
 from backbench.stages.places import Places, places
 from backbench.stages.verify import named_originals, no_original, vault_files
 from backbench.store import DATABASE_NAME, MAKING, copy_database, take_place

@@ -8,7 +8,8 @@ from dataclasses import replace
 
 from backbench.errors import Fault, UserError
 from backbench.manifest import KEY
-from backbench.settings import SETTINGS_NAME, Settings
+from backbench.names import SETTINGS_NAME
+from backbench.settings import Settings
 from backbench.stages.places import Places
 from backbench.stages.receive import recall
 from backbench.store import DATABASE_NAME, Store, writing

@@ -8,15 +8,18 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from filelock import Timeout
 
 from backbench.durable import ASIDE, PART
 from backbench.errors import Fault, UserError
-from backbench.settings import Settings, read_settings
 from backbench.store import MAKING
 from backbench.turns import turn
 from backbench.vault import Ledger, Vault
+
+if TYPE_CHECKING:
+    from backbench.settings import Settings
 
 PATIENCE_S = 10.0
 REBUILDING = ".rebuild-"
@@ -53,6 +56,8 @@ class Places:
 
     @property
     def settings(self) -> Settings:
+        from backbench.settings import read_settings  # what only looks has no use for it
+
         return read_settings(self.root)
 
     @contextmanager

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from backbench.errors import Fault, UserError
 from backbench.manifest import Manifest, TrackRole
-from backbench.settings import SETTINGS_NAME, Settings
+from backbench.names import SETTINGS_NAME
+from backbench.settings import Settings
 
 
 def under_present_keys(manifest: Manifest, settings: Settings) -> Manifest:
