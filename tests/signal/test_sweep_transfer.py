@@ -31,6 +31,17 @@ def test_a_wire_is_flat_at_0_db() -> None:
     assert_allclose(db[hz >= 20], 0, atol=1e-3)
 
 
+@pytest.mark.parametrize(("length", "odd"), [(65_319, False), (66_317, False), (70_001, True)])
+def test_a_wire_is_flat_whatever_the_record_s_length(length: int, odd: bool) -> None:
+    """odd: whether the window then has an odd number of samples."""
+    sent = played(20.0, 20_000.0, (length - 4800) / 48_000, 0.0)
+    volts = np.pad(sent.volts, (0, length - len(sent.volts)))
+    ready = sent_sweep(volts, length, sent.rate_hz, sent.sweep)
+    assert ready.window.size % 2 == odd
+    found = transfer_of(ready, volts)
+    assert_allclose(np.abs(found.ratio), 1, atol=2e-3)
+
+
 @settings(max_examples=8, deadline=None)
 @given(st.floats(0.01, 50), st.booleans(), st.integers(-2000, 9000))
 def test_gain_polarity_and_delay_come_back(gain: float, inverted: bool, delay: int) -> None:

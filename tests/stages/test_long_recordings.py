@@ -14,8 +14,8 @@ from backbench.metrics.battery import measure
 from backbench.stages import recordings
 from backbench.stages.analyse import Analysed, analyse, materials_of
 from backbench.stages.plan import Job
-from backbench.stages.recordings import BYTES_A_SAMPLE, STEADY, most_frames
-from backbench.stimuli import KINDS, Steps, Table
+from backbench.stages.recordings import STEADY, bytes_a_sample, most_frames
+from backbench.stimuli import KINDS, Steps, Sweep, Table
 from captures import RATE, STIMULI, job, job_of, volts_of
 
 SECONDS = {"square": 6.0}
@@ -24,8 +24,8 @@ Row = dict[str, Any]
 
 def at_most(monkeypatch: pytest.MonkeyPatch, work: Job, frames: int) -> None:
     """Let no more frames be analysed at once."""
-    cost = BYTES_A_SAMPLE[work.stimulus.kind] * max(len(work.roles), 2)
-    monkeypatch.setattr(recordings, "PIECE_BYTES", cost * frames)
+    cost = bytes_a_sample(work.stimulus, RATE) * max(len(work.roles), 2)
+    monkeypatch.setattr(recordings, "PIECE_BYTES", (cost + 1e-6) * frames)
 
 
 def by_what(analysed: Analysed) -> dict[object, Row]:
@@ -162,8 +162,8 @@ def test_of_a_long_loop_back_the_first_stretch_is_taken(
 
 
 def test_every_recorded_stimulus_has_its_limit() -> None:
-    assert set(BYTES_A_SAMPLE) == {kind.kind for kind in KINDS if kind is not Table}
-    assert set(BYTES_A_SAMPLE) >= STEADY
+    assert {one.kind for one in STIMULI.values()} == {k.kind for k in KINDS if k is not Table}
+    assert all(0 < most_frames(stimulus, 2, 48e3) < 1e8 for stimulus in STIMULI.values())
     one, two, three = (most_frames(STIMULI["idle"], n, 192e3) for n in (1, 2, 3))
     assert one == two > three
 
@@ -173,3 +173,10 @@ def test_of_long_steps_less_is_measured_at_once() -> None:
     short, long = (Steps(steps_hz=1000.0, step_s=s, levels_vrms=[0.1, 0.2]) for s in (1.0, 40.0))
     assert most_frames(short, 2, 192e3) == most_frames(short, 2, 48e3)
     assert most_frames(long, 2, 48e3) == 30 * 48_000
+
+
+def test_of_a_sweep_far_below_half_the_rate_more_is_measured_at_once() -> None:
+    audio, wide = (
+        Sweep(sweep_hz=[20.0, hz], sweep_s=10.0, generator_vrms=1.0) for hz in (20e3, 90e3)
+    )
+    assert most_frames(audio, 2, 192e3) > 30 * 192_000 > most_frames(wide, 2, 192e3)

@@ -129,7 +129,8 @@ def _refuse_unexplained(sent: Sent, spectrum: Complex, energy: float, least: flo
     energy: sum of the record's squares.
     """
     nearest = np.rint(sent.hz * (sent.window.size / sent.own_rate_hz)).astype(int)
-    held = squared(spectrum)[nearest]
+    # The window may have an odd number of samples, and its last bin lie below half the rate.
+    held = squared(spectrum)[np.minimum(nearest, len(spectrum) - 1)]
     explained = float((held * sent.density).sum()) / (energy * sent.size / 2)
     if explained < least:
         raise Refusal(f"the sweep explains only {100 * explained:.0f} % of the output's energy")

@@ -10,7 +10,7 @@ from backbench.readers.find import open_recording, span, too_long
 from backbench.settings import InForce
 from backbench.signal.track import Array, Track
 from backbench.stages.plan import Source
-from backbench.stimuli import Steps, Stimulus
+from backbench.stimuli import Steps, Stimulus, Sweep
 from backbench.vault import refuse_changed
 
 PIECE_BYTES = 560 * 2**20
@@ -18,10 +18,12 @@ PIECE_BYTES = 560 * 2**20
 program itself (0.15 GiB), another review's loop-back, and windows kept from other lengths."""
 BYTES_A_SAMPLE = {
     "tone": 72, "two tones": 72, "multitone": 45, "idle": 86, "square": 45,
-    "sweep": 80, "steps": 24, "burst": 45, "transport": 34,
+    "steps": 24, "burst": 45, "transport": 34,
 }  # fmt: skip
 """What an analysis takes at its peak for each sample of all tracks, two at least, with a loop-back
 or reference of the same length where one is used. Measured: tests/bench/long_recording.py."""
+SWEEP_BYTES = 36, 46
+"""The same for a sweep: always, and for as much of the recording's band as the sweep covers."""
 STEPS_S2 = 1200.0
 """Length of a recording of steps times that of a step, s^2: two minutes of steps of 10 s. Steps are
 looked for by every length that they may have at every 10 ms, which takes 0.4 GB then."""
@@ -55,10 +57,18 @@ def pieces(source: Source, stimulus: Stimulus) -> Iterator[dict[int, Track]]:
 
 def most_frames(stimulus: Stimulus, tracks: int, rate_hz: float) -> int:
     """Frames of a recording that are analysed at once."""
-    frames = PIECE_BYTES // (BYTES_A_SAMPLE[stimulus.kind] * max(tracks, 2))
+    frames = int(PIECE_BYTES / (bytes_a_sample(stimulus, rate_hz) * max(tracks, 2)))
     if isinstance(stimulus, Steps):
         return min(frames, int(STEPS_S2 / stimulus.step_s * rate_hz))
     return frames
+
+
+def bytes_a_sample(stimulus: Stimulus, rate_hz: float) -> float:
+    """What the analysis of such a recording takes at its peak for each sample of all tracks."""
+    if isinstance(stimulus, Sweep):
+        always, of_band = SWEEP_BYTES
+        return always + of_band * min(1.0, 2 * max(stimulus.sweep_hz) / rate_hz)
+    return BYTES_A_SAMPLE[stimulus.kind]
 
 
 def _tracks(samples: Array, opened: OpenRecording, calibration: InForce) -> dict[int, Track]:
