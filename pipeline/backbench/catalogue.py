@@ -124,14 +124,18 @@ class Catalogue:
         progress: Callable[[int], None],
     ) -> tuple[list[Outcome], list[Refused]]:
         from backbench.stages import ingest
+        from backbench.stages.workers import Workers
 
         with self.places.changing():
             ingest.prepare(self.places)
-            works, refused = ingest.planned_work(self.places, folders)
-            started(sum(work.jobs for work in works))
-            orchestrated = history and not all(work.unchanged for work in works)
-            carry_out = self._orchestrated() if orchestrated else ingest.carry_out
-            return carry_out(self.places, works, _processes(processes), progress), refused
+            with Workers(self.places.staged, _processes(processes), progress) as workers:
+                here = self.settings.engine == "local" or not history
+                begin = workers.begin if here else None
+                works, refused = ingest.planned_work(self.places, folders, begin)
+                started(sum(work.jobs for work in works))
+                orchestrated = history and not all(work.unchanged for work in works)
+                carry_out = self._orchestrated() if orchestrated else ingest.carry_out
+                return carry_out(self.places, works, workers), refused
 
     def _orchestrated(self) -> CarryOut:
         """The recorded way: on this machine, or on the cluster that the settings name."""

@@ -25,7 +25,7 @@ from backbench import run_server
 from backbench.errors import Fault, UserError
 from backbench.settings import Cluster
 from backbench.stages.cluster import ClusterWorkers, Request, Tables, analyse_on_worker
-from backbench.stages.counting import Progress
+from backbench.stages.counting import nothing
 from backbench.stages.inbox import settled
 from backbench.stages.ingest import Outcome, finish, in_groups, planned_work, prepare
 from backbench.stages.places import Places, places
@@ -75,7 +75,10 @@ def inbox(catalogue: str, folder: str, settle_s: float, site: bool) -> list[str]
         works, refused = planned_work(home, settled(Path(folder), settle_s))
         fresh = [work for work in works if not work.unchanged]
         processes = len(os.sched_getaffinity(0))
-        outcomes = carry_out(home, fresh, processes, lambda _: None) if fresh else []
+        with Workers(home.staged, processes, nothing) as workers:
+            for work in fresh:
+                workers.begin(work)
+            outcomes = carry_out(home, fresh, workers) if fresh else []
     for item in refused:
         get_run_logger().warning("%s was not taken in: %s", item.source, item.error)
     if outcomes and site:
@@ -98,30 +101,25 @@ def watch_inbox(catalogue: Path, folder: Path, every_s: float, settle_s: float, 
     )
 
 
-def carry_out(
-    places: Places, works: Sequence[Work], processes: int, progress: Progress
-) -> list[Outcome]:
+def carry_out(places: Places, works: Sequence[Work], workers: Workers) -> list[Outcome]:
     """Analyse and load planned reviews, in order, as one recorded run.
 
     A running server is used where PREFECT_API_URL names one. Captures are under way while a
     server starts, which takes longer than a review. Raises UserError where the orchestrator
     fails.
     """
-    with Workers(works, places.staged, processes, progress) as workers:
-        workers.at_once()
-        return _recorded(places, works, lambda keys, group: analyse_task(keys, group, workers))
+    workers.at_once()
+    return _recorded(places, works, lambda keys, group: analyse_task(keys, group, workers))
 
 
-def carry_out_on_cluster(
-    places: Places, works: Sequence[Work], processes: int, progress: Progress
-) -> list[Outcome]:
+def carry_out_on_cluster(places: Places, works: Sequence[Work], workers: Workers) -> list[Outcome]:
     """The same with the workers of the scheduler that the settings name, if there are captures.
 
     Workers tell the server of their tasks too, so that it must be one that they reach.
     Raises UserError where something doesn't answer.
     """
     if not any(work.jobs for work in works):
-        return carry_out(places, works, processes, progress)
+        return carry_out(places, works, workers)
     cluster = places.settings.workers
     assert cluster is not None
     _refuse_server_out_of_reach(cluster)
@@ -131,9 +129,9 @@ def carry_out_on_cluster(
         return ClusterAnswer(cluster_task.submit(request.captures, request), request.captures)
 
     copies = Copies(places.vault, cluster.originals)
-    workers = ClusterWorkers(works, places.staged, copies, send, progress)
+    cluster_workers = ClusterWorkers(works, places.staged, copies, send, workers.progress)
     return _recorded(
-        places, works, lambda _, group: [workers.collect(work) for work in group], runner
+        places, works, lambda _, group: [cluster_workers.collect(work) for work in group], runner
     )
 
 

@@ -12,10 +12,12 @@ from typing import Any
 from backbench.errors import Fault, UserError
 from backbench.manifest import Manifest
 from backbench.stages.counting import nothing
-from backbench.stages.ingest import carry_out, prepare, works_of
+from backbench.stages.ingest import carry_out, prepare
 from backbench.stages.places import Places
 from backbench.stages.plan import plan_review
 from backbench.stages.receive import recall
+from backbench.stages.work import work_of
+from backbench.stages.workers import Workers
 from backbench.store import reading
 from backbench.vault import Receipt
 
@@ -166,7 +168,8 @@ def _readings(places: Places, unit: str, receipt: Receipt) -> dict[tuple[Any, ..
         prepare(aside)
         manifest = recall(receipt, places.vault)
         planned = plan_review(manifest, receipt, places.settings, places.vault)
-        carry_out(aside, works_of(aside, [planned]), 1, nothing)
+        with Workers(aside.staged, 1, nothing) as workers:
+            carry_out(aside, [work_of(aside, planned, None)], workers)
         with reading(aside.database) as store:
             rows = store.rows(READINGS, [receipt.review, unit])
     return {row[:PLACE]: row[PLACE] for row in rows}

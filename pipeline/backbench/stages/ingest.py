@@ -48,44 +48,32 @@ class Refused:
     error: UserError
 
 
-def receive_reviews(
+def received(
     places: Places, folders: Sequence[Path | WrittenReview]
-) -> tuple[list[PlannedReview], list[Refused]]:
+) -> Iterator[PlannedReview | Refused]:
     """Keep the originals of review folders and plan them; a refused one costs no other."""
-    planned: dict[str, PlannedReview] = {}
-    refused: list[Refused] = []
     settings, newest = places.settings, places.ledger.newest()
     for folder in folders:
         try:
             manifest, receipt = receive(folder, places.vault, newest)
             review = plan_review(manifest, receipt, settings, places.vault)
-            newest[review.key] = receipt
-            planned[review.key] = review
         except UserError as error:
-            refused.append(Refused(str(folder), error))
-    return list(planned.values()), refused
+            yield Refused(str(folder), error)
+        else:
+            newest[review.key] = receipt
+            yield review
 
 
-def recall_reviews(places: Places) -> tuple[list[PlannedReview], list[Refused]]:
+def recalled(places: Places) -> Iterator[PlannedReview | Refused]:
     """Plan every review of the ledger by its newest receipt."""
-    planned: list[PlannedReview] = []
-    refused: list[Refused] = []
     settings = places.settings
     for receipt in places.ledger.newest().values():
         if receipt.withdrawn is not None:
             continue
         try:
-            manifest = recall(receipt, places.vault)
-            planned.append(plan_review(manifest, receipt, settings, places.vault))
+            yield plan_review(recall(receipt, places.vault), receipt, settings, places.vault)
         except UserError as error:
-            refused.append(Refused(receipt.review, error))
-    return planned, refused
-
-
-def works_of(places: Places, planned: Sequence[PlannedReview]) -> list[Work]:
-    """What each planned review asks for, given what the database already holds."""
-    held = standing(places)
-    return [work_of(places, review, held.get(review.key)) for review in planned]
+            yield Refused(receipt.review, error)
 
 
 def in_groups(works: Sequence[Work]) -> Iterator[Sequence[Work]]:
@@ -147,27 +135,36 @@ def prepare(places: Places) -> None:
 
 
 def planned_work(
-    places: Places, folders: Sequence[Path | WrittenReview] | None
+    places: Places,
+    folders: Sequence[Path | WrittenReview] | None,
+    begin: Callable[[Work], None] | None = None,
 ) -> tuple[list[Work], list[Refused]]:
-    """What review folders ask for; where there are none, what the whole ledger asks for."""
-    planned, refused = (
-        recall_reviews(places) if folders is None else receive_reviews(places, folders)
-    )
-    return works_of(places, planned), refused
+    """What review folders ask for; where there are none, what the whole ledger asks for.
+
+    begin is told each review's work as soon as it is planned.
+    """
+    held = standing(places)
+    works: dict[str, Work] = {}
+    refused: list[Refused] = []
+    for item in recalled(places) if folders is None else received(places, folders):
+        if isinstance(item, Refused):
+            refused.append(item)
+        else:
+            works[item.key] = work_of(places, item, held.get(item.key))
+            if begin is not None:
+                begin(works[item.key])
+    return list(works.values()), refused
 
 
-def carry_out(
-    places: Places, works: Sequence[Work], processes: int, progress: Progress
-) -> list[Outcome]:
+def carry_out(places: Places, works: Sequence[Work], workers: Workers) -> list[Outcome]:
     """Analyse and load, group by group, without the orchestrator."""
     outcomes: list[Outcome] = []
-    with Workers(works, places.staged, processes, progress) as workers:
-        for group in in_groups(works):
-            outcomes += finish(places, [(work, workers.collect(work)) for work in group])
+    for group in in_groups(works):
+        outcomes += finish(places, [(work, workers.collect(work)) for work in group])
     return outcomes
 
 
-CarryOut = Callable[[Places, Sequence[Work], int, Progress], list[Outcome]]
+CarryOut = Callable[[Places, Sequence[Work], Workers], list[Outcome]]
 
 
 def rebuild(
@@ -184,6 +181,9 @@ def rebuild(
         works, refused = planned_work(aside, None)
         if refused:
             return 0, refused
-        outcomes = carry_out(aside, works, processes, progress)
+        with Workers(aside.staged, processes, progress) as workers:
+            for work in works:
+                workers.begin(work)
+            outcomes = carry_out(aside, works, workers)
         take_place(aside.database, places.root)
     return len(outcomes), []

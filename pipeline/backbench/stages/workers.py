@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-from collections.abc import Iterable
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
@@ -23,25 +22,31 @@ WORTH_A_POOL = 64
 class Workers:
     """Analyses the chunks of reviews; reviews are collected in the order that suits the caller.
 
-    With more than one process, all chunks are under way from the start. A worker that dies is
-    replaced, and its review's chunks are tried once more.
+    With more than one process, and once enough captures are there, chunks are under way from
+    when their review is begun. A worker that dies is replaced, and its review's chunks are tried
+    once more.
     """
 
-    def __init__(
-        self, works: Iterable[Work], staged: Path, processes: int, progress: Progress
-    ) -> None:
-        self._staged, self._progress, self._processes = staged, progress, processes
-        self._works = list(works)
+    def __init__(self, staged: Path, processes: int, progress: Progress) -> None:
+        self.progress, self._staged, self._processes = progress, staged, processes
+        self._waiting: dict[str, Work] = {}
         self._here: dict[str, list[Path]] = {}
         self._pool: ProcessPoolExecutor | None = None
         self._futures: dict[str, list[Future[Path]]] = {}
 
     def __enter__(self) -> Workers:
-        if self._processes > 1 and sum(work.jobs for work in self._works) >= WORTH_A_POOL:
-            self._pool = self._started()
-            for work in self._works:
-                self._submit(work)
         return self
+
+    def begin(self, work: Work) -> None:
+        """A review that will be collected, while others are still being planned."""
+        self._waiting[work.planned.key] = work
+        jobs = sum(one.jobs for one in self._waiting.values())
+        if self._pool is None and self._processes > 1 and jobs >= WORTH_A_POOL:
+            self._pool = self._started()
+        if self._pool is not None:
+            for one in self._waiting.values():
+                self._submit(one)
+            self._waiting.clear()
 
     def __exit__(
         self,
@@ -54,12 +59,12 @@ class Workers:
 
     def at_once(self) -> None:
         """Analyse now what no pool is busy with: the caller has something else to wait for."""
-        if self._pool is None:
-            self._here = {work.planned.key: self._analysed_here(work) for work in self._works}
+        self._here |= {key: self._analysed_here(work) for key, work in self._waiting.items()}
+        self._waiting.clear()
 
     def collect(self, work: Work) -> list[Path]:
         """The staged chunks of one review, once they are all there."""
-        if self._pool is None:
+        if work.planned.key not in self._futures:
             return self._here.pop(work.planned.key, None) or self._analysed_here(work)
         try:
             return self._awaited(work)
@@ -87,7 +92,7 @@ class Workers:
         ]
 
     def _told(self, path: Path, chunk: tuple[Job, ...]) -> Path:
-        self._progress(len(chunk))
+        self.progress(len(chunk))
         return path
 
     def _started(self) -> ProcessPoolExecutor:
