@@ -104,7 +104,7 @@ def test_huge_texts_are_stopped_by_a_limit(
     before = resource.getrlimit(resource.RLIMIT_AS)
     with (
         measured.reading() as opened,
-        pytest.raises(UserError, match="of memory|more than 500 MB") as caught,
+        pytest.raises(UserError, match=r"of memory|more than 500 MB") as caught,
     ):
         replace(echo, sql=sql, parameters=()).run(opened, {})
     assert "\n" not in str(caught.value.faults[0])
