@@ -114,7 +114,8 @@ def worded(detail: ErrorDetails, name: str, model: type[BaseModel]) -> Fault:
     """One validation error in the words of a bench person."""
     location = tuple(part for part in detail["loc"] if not _internal(part))
     where = f"{name}, {spelled(location)}" if location else name
-    kind, found = detail["type"], shortened(detail["input"])
+    kind, given = detail["type"], detail["input"]
+    found = "nothing" if given is None else shortened(given)
     if kind == "missing":
         return Fault(where, "nothing", "a value", "nothing is implied: write it down")
     if kind == "extra_forbidden":
@@ -150,7 +151,7 @@ def _unknown_key(detail: ErrorDetails, where: str, model: type[BaseModel]) -> Fa
     known = known_keys(model)
     near = difflib.get_close_matches(key, known, n=1)
     remedy = f"did you mean {near[0]}?" if near else "take it out"
-    return Fault(where, f"the unknown key {key!r}", "a key of the manifest", remedy)
+    return Fault(where, f"the unknown key {key!r}", "a key that may stand there", remedy)
 
 
 def known_keys(model: type[BaseModel]) -> list[str]:
