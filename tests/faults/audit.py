@@ -24,7 +24,7 @@ from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).parents[2]
 OWN = "backbench"
-FOR_WORK_ON_IT = {"test", "lint"}
+FOR_WORK_ON_IT = {"test", "lint", "bench"}
 """Uses whose packages are not passed on with the program."""
 MAY_BE_PASSED_ON = re.compile(
     r"\b(MIT|0?BSD|Apache|ISC|PSF|Python Software Foundation|MPL|Mozilla|Zlib|Unlicense|CC0"
