@@ -33,6 +33,13 @@ def catalogue_for(folder: Path, scheduler: str, originals: object) -> Catalogue:
     return catalogue
 
 
+def with_folder(cluster: Machines, folder: Path) -> tuple[Catalogue, Path]:
+    """A catalogue of the cluster's, and the new folder that holds its originals."""
+    store = folder / "store"
+    store.mkdir()
+    return catalogue_for(folder / "catalogue", cluster.scheduler, store), store
+
+
 def take_in(cluster: Machines, catalogue: Catalogue, *reviews: Path) -> tuple[int, str]:
     cluster.fill()
     return cluster.run("ingest", *reviews, "-c", catalogue.places.root)
@@ -48,9 +55,7 @@ def everything(catalogue: Catalogue) -> dict[str, list[tuple[object, ...]]]:
 def test_content_is_equal_table_by_table_with_originals_in_a_folder(
     cluster: Machines, measured: Catalogue, tmp_path: Path
 ) -> None:
-    store = tmp_path / "store"
-    store.mkdir()
-    catalogue = catalogue_for(tmp_path / "catalogue", cluster.scheduler, store)
+    catalogue, store = with_folder(cluster, tmp_path)
     code, said = take_in(cluster, catalogue, *(CIRCUITS / case for case in CASES))
     assert code == 0, said
     assert everything(catalogue) == everything(measured)
@@ -62,9 +67,7 @@ def test_content_is_equal_table_by_table_with_originals_in_a_folder(
 def test_content_is_equal_where_a_worker_is_killed_while_it_holds_work(
     cluster: Machines, measured: Catalogue, tmp_path: Path
 ) -> None:
-    store = tmp_path / "store"
-    store.mkdir()
-    catalogue = catalogue_for(tmp_path / "catalogue", cluster.scheduler, store)
+    catalogue, _ = with_folder(cluster, tmp_path)
     cluster.fill()
     begun = cluster.command(
         "ingest", *(CIRCUITS / case for case in CASES), "-c", catalogue.places.root
@@ -90,9 +93,7 @@ def test_content_is_equal_with_originals_on_an_object_store(
 def test_an_original_changed_on_the_storage_fails_its_capture_alone(
     cluster: Machines, measured: Catalogue, tmp_path: Path
 ) -> None:
-    store = tmp_path / "store"
-    store.mkdir()
-    catalogue = catalogue_for(tmp_path / "catalogue", cluster.scheduler, store)
+    catalogue, store = with_folder(cluster, tmp_path)
     file, sha256 = "sine_low.flac", _hash_of(measured, "sine_low.flac")
     changed = store / sha256[:2] / sha256
     whole = measured.places.vault.path(sha256).read_bytes()
