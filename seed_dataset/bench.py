@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from backbench.documents.settings import InForce, calibration_for
 from backbench.seed_dataset.scenario import Review, Scenario
-from backbench.settings import InForce, calibration_for
 
 HEADROOM = 1.2
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from backbench.names import SETTINGS_NAME
+from backbench.documents.file_names import SETTINGS_NAME
 from backbench.seed_dataset.maker import write_review
 from backbench.seed_dataset.scenario import settings_text
 

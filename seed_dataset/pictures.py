@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 from backbench.catalogue import Catalogue
-from backbench.charts.export import STILL, save
+from backbench.charts.image_export import STILL, save
 
 FOLDER = Path(__file__).parent / "pictures"
 UNIT = "halyard-20"

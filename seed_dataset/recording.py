@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from backbench.documents.settings import InForce
 from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.bench import picked
 from backbench.seed_dataset.converter import Words, words
@@ -15,7 +16,6 @@ from backbench.seed_dataset.noise import hiss, mains, mains_hz
 from backbench.seed_dataset.plan import Take
 from backbench.seed_dataset.scenario import Review
 from backbench.seed_dataset.stimulus import Array, length
-from backbench.settings import InForce
 
 BENCH_MAINS_V = (0.4e-6, 0.1e-6, 0.3e-6)
 

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
-from backbench.names import SETTINGS_NAME
-from backbench.settings import Settings
-from backbench.validation import checked, measures
+from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.settings import Settings
+from backbench.documents.validation import checked, measures
 
 
 @dataclass(frozen=True)

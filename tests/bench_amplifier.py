@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from backbench.bench_day.runs import read_run
+from backbench.bench_day.run_files import read_run
 
 RANGES_V = {"5 V": 6.0, "50 V": 60.0}
 GENERATOR_V = 4.0

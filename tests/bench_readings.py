@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from itertools import count
 from typing import Any
 
-from backbench.metrics.across import Derived, Reading, RefusedDerivation, Session
 from backbench.metrics.registry import registry
+from backbench.metrics.session import Derived, Reading, RefusedDerivation, Session
 
 _KEYS = count(1)
 

@@ -9,10 +9,9 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from backbench.manifest import Conditions, TrackRole
-from backbench.settings import InForce
-from backbench.stages.plan import Job, Source
-from backbench.stimuli import (
+from backbench.documents.manifest import Conditions, TrackRole
+from backbench.documents.settings import InForce
+from backbench.documents.stimuli import (
     Burst,
     Idle,
     Multitone,
@@ -24,6 +23,7 @@ from backbench.stimuli import (
     Transport,
     TwoTones,
 )
+from backbench.ingest.analysis_plan import Job, Source
 from squares import low_pass, recorded
 from swept import played
 from tones import sines

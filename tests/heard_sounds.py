@@ -7,7 +7,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from backbench.bench_day.waves import wave
+from backbench.bench_day.stimulus_waveforms import wave
+from backbench.documents.stimuli import Burst, Steps
 from backbench.seed_dataset.behaviour import behaviours
 from backbench.seed_dataset.bench import ranges
 from backbench.seed_dataset.idle import Idle
@@ -21,7 +22,6 @@ from backbench.seed_dataset.sweep import Sweep
 from backbench.seed_dataset.tone import Tone
 from backbench.seed_dataset.two_tones import TwoTones
 from backbench.signal.track import Array
-from backbench.stimuli import Burst, Steps
 
 Sound = tuple[Array, float, int]
 KINDS = (

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from backbench.manifest import Conditions
-from backbench.metrics.declare import Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Multitone, TwoTones
+from backbench.metrics.declaration import CaptureData
 from backbench.signal.track import Track
-from backbench.stimuli import Multitone, TwoTones
 
 RATE = 96_000.0
 
@@ -21,19 +21,19 @@ def with_noise(volts: np.ndarray, rms: float = 1e-6, seed: int = 1) -> np.ndarra
 
 def pair_material(
     *outputs: Track, hz: Sequence[float] = (19_000.0, 20_000.0), ratio: float = 1.0, **kept: object
-) -> Material:
+) -> CaptureData:
     """A capture of two tones on 50 Hz mains without a load unless told otherwise."""
     stimulus = TwoTones(tones_hz=list(hz), ratio=ratio, generator_vrms="unknown")
     return _material(stimulus, outputs, kept)
 
 
-def multitone_material(*outputs: Track, hz: Sequence[float], **kept: object) -> Material:
+def multitone_material(*outputs: Track, hz: Sequence[float], **kept: object) -> CaptureData:
     """A capture of many tones on 50 Hz mains without a load unless told otherwise."""
     return _material(Multitone(multitone_hz=list(hz), generator_vrms="unknown"), outputs, kept)
 
 
 def _material(
     stimulus: TwoTones | Multitone, outputs: Sequence[Track], kept: dict[str, object]
-) -> Material:
+) -> CaptureData:
     given = {"conditions": Conditions(), "mains_hz": 50.0, **kept}
-    return Material(stimulus, outputs=dict(enumerate(outputs, start=1)), **given)  # type: ignore[arg-type]
+    return CaptureData(stimulus, outputs=dict(enumerate(outputs, start=1)), **given)  # type: ignore[arg-type]

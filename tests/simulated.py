@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from backbench import store
 from backbench.catalogue import Catalogue
+from backbench.storage import database
 
 TESTS = Path(__file__).parent
 CIRCUITS = TESTS / "simulated_circuits"
@@ -15,7 +15,7 @@ CASES = ("single_ended_stage", "push_pull_taps", "class_b_power_steps", "coupled
 
 def contents_of(folder: Path) -> dict[str, list[tuple[Any, ...]]]:
     """Every row of every table of a catalogue's database, sorted: what "equal" means here."""
-    with store.reading(folder) as opened:
+    with database.reading(folder) as opened:
         return {name: sorted(opened.rows(f"FROM {name}"), key=repr) for name in opened.tables()}
 
 

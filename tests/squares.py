@@ -6,11 +6,11 @@ from collections.abc import Callable
 
 import numpy as np
 
-from backbench.manifest import Conditions
-from backbench.metrics.declare import Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Column, Square, Table
+from backbench.metrics.declaration import CaptureData
 from backbench.signal.tone import PASS_BAND
 from backbench.signal.track import Track
-from backbench.stimuli import Column, Square, Table
 
 RATE = 192_000.0
 Response = Callable[[float], complex]
@@ -66,16 +66,16 @@ def traced(
     return t, volts
 
 
-def square_material(*outputs: Track, hz: float = 1000.0, **kept: object) -> Material:
+def square_material(*outputs: Track, hz: float = 1000.0, **kept: object) -> CaptureData:
     """A recording of a square wave on 50 Hz mains; the generator's rise time is 10 ns."""
     rise = kept.pop("rise_time_s", 1e-8)
     stimulus = Square(square_hz=hz, generator_vpp="unknown", rise_time_s=rise)  # type: ignore[arg-type]
     given = {"conditions": Conditions(), "mains_hz": 50.0, **kept}
-    return Material(stimulus, outputs=dict(enumerate(outputs, start=1)), **given)  # type: ignore[arg-type]
+    return CaptureData(stimulus, outputs=dict(enumerate(outputs, start=1)), **given)  # type: ignore[arg-type]
 
 
-def trace_material(time: np.ndarray, volts: np.ndarray, hz: float, **stated: float) -> Material:
+def trace_material(time: np.ndarray, volts: np.ndarray, hz: float, **stated: float) -> CaptureData:
     """A trace; generator of 10 ns and probe of 4 ns unless stated otherwise."""
     rises = {"rise_time_s": 1e-8, "probe_rise_time_s": 4e-9, **stated}
     stimulus = Table(table="trace", columns=COLUMNS, square_hz=hz, **rises)  # type: ignore[arg-type]
-    return Material(stimulus, Conditions(), {}, table={"time": time, "voltage": volts})
+    return CaptureData(stimulus, Conditions(), {}, table={"time": time, "voltage": volts})

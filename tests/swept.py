@@ -6,12 +6,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from backbench.manifest import Conditions
-from backbench.metrics.battery import measure
-from backbench.metrics.declare import Figure, Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Sweep as SweepStimulus
+from backbench.metrics.declaration import CaptureData, MeasuredValue
+from backbench.metrics.measurement import measure
 from backbench.signal.sweep_window import Sweep
 from backbench.signal.track import Array, Track
-from backbench.stimuli import Sweep as SweepStimulus
 
 
 class Played(NamedTuple):
@@ -39,10 +39,10 @@ def _ramp(share: Array) -> Array:
     return np.asarray(0.5 - 0.5 * np.cos(np.pi * np.clip(share, 0, 1)))
 
 
-def material(sent: Played, *outputs: Array, calibration: float = 0.005) -> Material:
+def capture_data(sent: Played, *outputs: Array, calibration: float = 0.005) -> CaptureData:
     """A sweep capture: each output a track with 10 V at full scale."""
     start, stop, seconds = sent.sweep
-    return Material(
+    return CaptureData(
         stimulus=SweepStimulus(
             sweep_hz=[start, stop], sweep_s=seconds, generator_vrms=0.7, reference_file="r.flac"
         ),
@@ -55,7 +55,7 @@ def material(sent: Played, *outputs: Array, calibration: float = 0.005) -> Mater
     )
 
 
-def figures(taken: Material, track: int = 1) -> dict[tuple[str, float | None], Figure]:
+def figures(taken: CaptureData, track: int = 1) -> dict[tuple[str, float | None], MeasuredValue]:
     """What was measured on a track, by metric and the frequency that it names."""
     findings, _ = measure(taken)
     return {

@@ -15,7 +15,7 @@ import soundfile
 import typer
 from typer.testing import CliRunner, Result
 
-from backbench.bench_day.planned import PLAN_NAME, Plan, Step, plan_text
+from backbench.bench_day.planned_capture import PLAN_NAME, Plan, Step, plan_text
 from backbench.catalogue import Catalogue
 from backbench.cli import app
 from bench_amplifier import BENCH, RANGES_V, Amplifier
@@ -309,7 +309,7 @@ def test_what_may_take_long_tells_how_far_it_is(
     line: str, here: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     told = Told()
-    monkeypatch.setattr("backbench.progress.watched", lambda *_: nullcontext(told))
+    monkeypatch.setattr("backbench.reports.progress_bars.watched", lambda *_: nullcontext(told))
     if line.startswith("history"):
         review = here / "reviews" / "2024-05-heron"
         manifest = review / "review.toml"

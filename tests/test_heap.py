@@ -10,7 +10,7 @@ import pytest
 TRIALS = """
 import resource, sys
 import numpy as np
-from backbench.heap import keep_freed
+from backbench.ingest.malloc_tuning import keep_freed
 if sys.argv[1] == "kept":
     keep_freed()
 def work():

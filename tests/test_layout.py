@@ -16,30 +16,24 @@ FLOORS = [
     {"commands"},
     {"demo"},
     {"catalogue"},
-    {"flows"},
-    {"terminal", "telling", "progress", "run_server"},
-    {"stages", "publish", "bench_day", "backfill", "export"},
+    {"orchestration"},
+    {"publish", "reports"},
+    {"export"},
     {"charts"},
-    {"compare"},
-    {"store", "vault", "readers"},
+    {"bench_day", "backfill"},
+    {"maintenance"},
+    {"ingest"},
+    {"comparison"},
+    {"querying"},
+    {"statistics"},
+    {"test_points"},
+    {"storage"},
+    {"readers"},
     {"metrics"},
-    {
-        "signal",
-        "settings",
-        "manifest",
-        "stimuli",
-        "validation",
-        "errors",
-        "seed_dataset",
-        "toml_text",
-        "cells",
-        "durable",
-        "faultpoints",
-        "names",
-        "turns",
-        "limits",
-        "heap",
-    },
+    {"documents"},
+    {"signal"},
+    {"quantities"},
+    {"errors", "progress", "seed_dataset"},
 ]
 LEVEL = {name: level for level, names in enumerate(FLOORS) for name in names}
 
@@ -70,7 +64,7 @@ def test_imports_point_down(path: Path) -> None:
             assert LEVEL[own] <= LEVEL[parts[1]], f"{own} imports {name}"
 
 
-@pytest.mark.parametrize(("library", "home"), [("prefect", "flows.py"), ("duckdb", "store.py")])
+@pytest.mark.parametrize(("library", "home"), [("prefect", "flows.py"), ("duckdb", "database.py")])
 def test_a_library_is_known_in_one_place(library: str, home: str) -> None:
     everywhere = [*ROOT.glob("pipeline/**/*.py"), *ROOT.glob("tests/**/*.py"),
                   *ROOT.glob("seed_dataset/**/*.py")]  # fmt: skip

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from backbench.documents.manifest import Manifest, read_manifest
+from backbench.documents.settings import Settings, calibration_for, read_settings
+from backbench.documents.stimuli import KINDS, analysis_kind
 from backbench.errors import UserError
-from backbench.manifest import Manifest, read_manifest
-from backbench.settings import Settings, calibration_for, read_settings
-from backbench.stimuli import KINDS, analysis_kind
 
 TEXT = """
 [review]

@@ -13,12 +13,12 @@ from pathlib import Path
 import pytest
 
 from backbench.errors import UserError
-from backbench.run_server import RunServer, awaited
+from backbench.orchestration.run_server import RunServer, awaited
 
 STARTED = """
 import sys, time
 from pathlib import Path
-from backbench.run_server import RunServer
+from backbench.orchestration.run_server import RunServer
 server = RunServer(Path(sys.argv[1]))
 server.wait()
 print(server._process.pid, flush=True)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from backbench.documents.manifest import read_manifest
+from backbench.documents.stimuli import Table, analysis_kind, frequency_of
 from backbench.errors import UserError
-from backbench.manifest import read_manifest
-from backbench.stimuli import Table, analysis_kind, frequency_of
 
 HEAD = """
 [review]

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from backbench.errors import UserError
-from backbench.vault import Ledger, Receipt, Received, Vault
+from backbench.storage.vault import Ledger, Receipt, Received, Vault
 
 
 @pytest.fixture

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
-from backbench.stages.inbox import settled
+from backbench.ingest.inbox import settled
 from simulated import CIRCUITS, simulated_catalogue
 
 CASE = "single_ended_stage"

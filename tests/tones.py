@@ -6,11 +6,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from backbench.manifest import Conditions
-from backbench.metrics.battery import measure
-from backbench.metrics.declare import Figure, Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Idle, Tone
+from backbench.metrics.declaration import CaptureData, MeasuredValue
+from backbench.metrics.measurement import measure
 from backbench.signal.track import Track
-from backbench.stimuli import Idle, Tone
 
 FULL_SCALE = 10.0
 
@@ -32,23 +32,23 @@ def track(volts: np.ndarray, rate: float = 48_000.0, **kept: float) -> Track:
     return Track(volts, rate, **given)
 
 
-def tone_material(*outputs: Track, hz: float = 1000.0, **kept: object) -> Material:
+def tone_material(*outputs: Track, hz: float = 1000.0, **kept: object) -> CaptureData:
     """A tone capture; no load, generator level unknown and 50 Hz mains unless told otherwise."""
     stimulus = Tone(tone_hz=hz, generator_vrms=kept.pop("generator_vrms", "unknown"))
     given = {"conditions": Conditions(), "mains_hz": 50.0, **kept}
-    return Material(stimulus, outputs=dict(enumerate(outputs, start=1)), **given)
+    return CaptureData(stimulus, outputs=dict(enumerate(outputs, start=1)), **given)
 
 
-def idle_material(*outputs: Track, **kept: object) -> Material:
+def idle_material(*outputs: Track, **kept: object) -> CaptureData:
     """An idle capture on 50 Hz mains."""
     given = {"conditions": Conditions(), "mains_hz": 50.0, **kept}
-    return Material(Idle(idle="shorted"), outputs=dict(enumerate(outputs, start=1)), **given)
+    return CaptureData(Idle(idle="shorted"), outputs=dict(enumerate(outputs, start=1)), **given)
 
 
-def figures(material: Material, number: int = 1) -> dict[str, Figure]:
+def figures(capture_data: CaptureData, number: int = 1) -> dict[str, MeasuredValue]:
     """Figures of one track by metric; several of one metric by "metric order"."""
     found = {}
-    for finding in measure(material)[0]:
+    for finding in measure(capture_data)[0]:
         figure = finding.figure
         if figure is not None and finding.track == number:
             order = "" if figure.order is None else f" {figure.order}"
@@ -56,10 +56,10 @@ def figures(material: Material, number: int = 1) -> dict[str, Figure]:
     return found
 
 
-def reasons(material: Material, number: int = 1) -> dict[str, tuple[str, str]]:
+def reasons(capture_data: CaptureData, number: int = 1) -> dict[str, tuple[str, str]]:
     """Status and reason by metric, of those that gave no figure."""
     return {
         finding.metric.name: (finding.status, finding.reason or "")
-        for finding in measure(material)[0]
+        for finding in measure(capture_data)[0]
         if finding.figure is None and finding.track == number
     }

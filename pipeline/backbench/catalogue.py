@@ -8,21 +8,21 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from backbench import store
+from backbench.documents.file_names import SETTINGS_NAME
 from backbench.errors import Fault, UserError
-from backbench.names import SETTINGS_NAME
-from backbench.stages.counting import nothing
-from backbench.stages.places import Places, places
+from backbench.progress import nothing
+from backbench.storage import database
+from backbench.storage.catalogue_paths import CataloguePaths, places
 
 if TYPE_CHECKING:
     import altair as alt
     import polars as pl
 
-    from backbench.compare.saved import SavedQuery
-    from backbench.compare.unit import Comparison
-    from backbench.settings import Settings
-    from backbench.stages.ingest import CarryOut, Outcome, Refused
-    from backbench.stages.receive import WrittenReview
+    from backbench.comparison.unit_comparison import Comparison
+    from backbench.documents.settings import Settings
+    from backbench.ingest.receive import WrittenReview
+    from backbench.ingest.run_ingest import CarryOut, Outcome, Refused
+    from backbench.querying.saved_queries import SavedQuery
 
 STARTER_SETTINGS = """\
 # Settings of this catalogue. Nothing is implied: a bench has no default calibration.
@@ -50,7 +50,7 @@ class Catalogue:
     """The catalogue in a folder. Raises UserError where the folder is none."""
 
     def __init__(self, path: str | Path) -> None:
-        self.places: Places = places(Path(path))
+        self.places: CataloguePaths = places(Path(path))
         if not (self.places.root / SETTINGS_NAME).is_file():
             fault = Fault(
                 str(self.places.root), f"no {SETTINGS_NAME}", "a catalogue's folder",
@@ -108,12 +108,12 @@ class Catalogue:
         self, *, processes: int | None = None, progress: Callable[[int], None] = nothing
     ) -> tuple[int, list[Refused]]:
         """Make the database anew from vault, ledger and settings."""
-        from backbench.stages import ingest
+        from backbench.ingest import run_ingest
 
         with self.places.changing():
             on_cluster = self.settings.engine == "dask"
-            carry_out = self._orchestrated() if on_cluster else ingest.carry_out
-            return ingest.rebuild(self.places, _processes(processes), progress, carry_out)
+            carry_out = self._orchestrated() if on_cluster else run_ingest.carry_out
+            return run_ingest.rebuild(self.places, _processes(processes), progress, carry_out)
 
     def _run(
         self,
@@ -123,26 +123,26 @@ class Catalogue:
         started: Callable[[int], None],
         progress: Callable[[int], None],
     ) -> tuple[list[Outcome], list[Refused]]:
-        from backbench.stages import ingest
-        from backbench.stages.workers import Workers
+        from backbench.ingest import run_ingest
+        from backbench.ingest.worker_pool import Workers
 
         with self.places.changing():
-            ingest.prepare(self.places)
+            run_ingest.prepare(self.places)
             with Workers(self.places.staged, _processes(processes), progress) as workers:
                 here = self.settings.engine == "local" or not history
                 begin = workers.begin if here else None
-                works, refused = ingest.planned_work(self.places, folders, begin)
+                works, refused = run_ingest.planned_work(self.places, folders, begin)
                 started(sum(work.jobs for work in works))
                 orchestrated = history and not all(work.unchanged for work in works)
-                carry_out = self._orchestrated() if orchestrated else ingest.carry_out
+                carry_out = self._orchestrated() if orchestrated else run_ingest.carry_out
                 return carry_out(self.places, works, workers), refused
 
     def _orchestrated(self) -> CarryOut:
         """The recorded way: on this machine, or on the cluster that the settings name."""
-        from backbench import run_server
+        from backbench.orchestration import run_server
 
         run_server.at_hand(self.places.runs)
-        from backbench import flows
+        from backbench.orchestration import flows
 
         on_cluster = self.settings.engine == "dask"
         return flows.carry_out_on_cluster if on_cluster else flows.carry_out
@@ -150,9 +150,9 @@ class Catalogue:
     # Looking ------------------------------------------------------------------------------
 
     @contextmanager
-    def reading(self) -> Iterator[store.Store]:
+    def reading(self) -> Iterator[database.Database]:
         """A read-only connection, closed on leaving."""
-        with store.reading(self.places.database) as opened:
+        with database.reading(self.places.database) as opened:
             yield opened
 
     def frame(self, sql: str) -> pl.DataFrame:
@@ -178,7 +178,7 @@ class Catalogue:
 
     def queries(self) -> dict[str, SavedQuery]:
         """The saved queries by name: those shipped, and the catalogue's own."""
-        from backbench.compare.saved import available
+        from backbench.querying.saved_queries import available
 
         return available(self.places.root)
 
@@ -213,14 +213,14 @@ class Catalogue:
 
     def compare(self, unit: str, **choices: Any) -> Comparison:
         """A unit beside its peers. Raises UserError where the unit is not known."""
-        from backbench.compare.unit import compare_unit
+        from backbench.comparison.unit_comparison import compare_unit
 
         with self.reading() as opened:
             return compare_unit(opened, unit, self.settings, **choices)
 
     def chart(self, name: str, **values: Any) -> alt.TopLevelMixin:
         """The chart of a saved query as an Altair object."""
-        from backbench.charts.declare import Labels
+        from backbench.charts.declaration import Labels
         from backbench.charts.registry import chart_named
 
         found = self.asked(name, **values)

@@ -7,34 +7,34 @@ import sys
 import typer
 
 from backbench.commands import (
-    backfilling,
-    comparing,
-    demonstrating,
-    exporting,
+    backfill,
+    bench_day,
+    browse,
+    compare,
+    demo,
+    export,
     history,
-    keeping,
-    looking,
-    preparing,
-    publishing,
-    taking_in,
-    watching,
+    ingest,
+    maintenance,
+    publish,
+    watch,
 )
 from backbench.commands.common import app
 from backbench.errors import UserError
-from backbench.limits import end_when_overdue
+from backbench.storage.query_limits import end_when_overdue
 
 GROUPS = (
-    taking_in,
-    preparing,
-    backfilling,
-    exporting,
+    ingest,
+    bench_day,
+    backfill,
+    export,
     history,
-    watching,
-    comparing,
-    looking,
-    publishing,
-    keeping,
-    demonstrating,
+    watch,
+    compare,
+    browse,
+    publish,
+    maintenance,
+    demo,
 )
 """Importing a group registers its commands, in the order that the help lists them."""
 

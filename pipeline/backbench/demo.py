@@ -12,11 +12,11 @@ from pathlib import Path
 import typer
 
 from backbench.catalogue import Catalogue
-from backbench.charts.export import save
-from backbench.progress import bars, watched
+from backbench.charts.image_export import save
+from backbench.reports.progress_bars import bars, watched
+from backbench.reports.terminal_tables import show_comparison
 from backbench.seed_dataset.maker import write_catalogue_inputs
 from backbench.seed_dataset.scenario import scenario, settings_text
-from backbench.terminal import show_comparison
 
 SUBJECT = "halyard-20"
 """The unit that the demonstration looks at: a tube amplifier, before and after restoration."""

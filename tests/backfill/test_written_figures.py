@@ -9,12 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backbench.backfill.column_map import read_map
-from backbench.backfill.sheet import column, read_sheet
-from backbench.backfill.understand import plain, understand
+from backbench.backfill.parse_records import plain, understand
+from backbench.backfill.spreadsheet import column, read_sheet
+from backbench.documents.manifest import read_manifest
 from backbench.errors import UserError
-from backbench.manifest import read_manifest
-from backbench.stages.entered import entered_faults
-from backbench.stages.written import number_of, read_figure
+from backbench.ingest.entered_figures import entered_faults
+from backbench.quantities.figures import number_of, read_figure
 from old_records import MAP
 
 

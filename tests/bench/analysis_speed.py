@@ -23,13 +23,13 @@ import soundfile
 from rows import Row, tell
 from scipy.fft import rfft
 
-from backbench.heap import keep_freed
-from backbench.manifest import Conditions
-from backbench.metrics.battery import measure
-from backbench.metrics.declare import Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Idle, Multitone, Square, Stimulus, Sweep, Tone, TwoTones
+from backbench.ingest.malloc_tuning import keep_freed
+from backbench.metrics.declaration import CaptureData
+from backbench.metrics.measurement import measure
 from backbench.signal.track import Track
 from backbench.signal.window import window
-from backbench.stimuli import Idle, Multitone, Square, Stimulus, Sweep, Tone, TwoTones
 
 RATE, SECONDS, FULL_SCALE = 192_000, 1.0, 10.0
 
@@ -82,7 +82,7 @@ def analysis(path: Path, stimulus: Stimulus) -> None:
     }
     reference = tracks[1] if stimulus.kind == "sweep" else None
     measure(
-        Material(stimulus, Conditions(load_ohm=8.0), tracks, reference=reference, mains_hz=50.0)
+        CaptureData(stimulus, Conditions(load_ohm=8.0), tracks, reference=reference, mains_hz=50.0)
     )
 
 

@@ -24,7 +24,7 @@ from coverage import idle_record, tone_record
 import test_own_circuits as own
 import test_simulated_circuits as given
 from backbench.catalogue import Catalogue
-from backbench.metrics.battery import measure
+from backbench.metrics.measurement import measure
 from backbench.metrics.registry import registry
 from simulated import CASES, CIRCUITS, simulated_catalogue
 
@@ -53,8 +53,8 @@ def error(metric: str, found: float, truth: float) -> tuple[str, float]:
 def simulated(records: int) -> Iterator[Told]:
     rng = np.random.default_rng(11)
     for _ in range(records):
-        for where, (material, truth) in ((TONES, tone_record(rng)), (IDLES, idle_record(rng))):
-            for finding in measure(material)[0]:
+        for where, (capture_data, truth) in ((TONES, tone_record(rng)), (IDLES, idle_record(rng))):
+            for finding in measure(capture_data)[0]:
                 figure, name = finding.figure, finding.metric.name
                 if figure is None or figure.bound:
                     continue

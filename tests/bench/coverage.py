@@ -14,13 +14,13 @@ from collections.abc import Iterator
 import numpy as np
 from scipy.stats import t as student
 
-from backbench.manifest import Conditions
-from backbench.metrics.battery import measure
-from backbench.metrics.declare import Figure, Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Idle, Tone
+from backbench.metrics.declaration import CaptureData, MeasuredValue
+from backbench.metrics.measurement import measure
 from backbench.signal.itu_468 import TWO_KHZ, weighting_468
 from backbench.signal.track import Track
 from backbench.signal.weighting import a_weighting
-from backbench.stimuli import Idle, Tone
 
 RATES = (44_100.0, 48_000.0, 96_000.0)
 TONES_HZ = (20.0, 997.0, 6000.0)
@@ -45,7 +45,7 @@ def coloured(
     return np.fft.irfft(white * np.sqrt(1 + corner / frequency), count), density
 
 
-def tone_record(rng: np.random.Generator) -> tuple[Material, dict[str, float]]:
+def tone_record(rng: np.random.Generator) -> tuple[CaptureData, dict[str, float]]:
     """A tone with harmonics in white or 1/f noise, and what its metrics should give."""
     rate, stated = float(rng.choice(RATES)), float(rng.choice(TONES_HZ))
     seconds = rng.uniform(max(0.3, 17 / stated), 1.2)
@@ -73,10 +73,10 @@ def tone_record(rng: np.random.Generator) -> tuple[Material, dict[str, float]]:
         truth |= {name: 100 * np.sqrt(sum(some) / first)} if some else {}
     truth |= {f"harmonic {n}": 20 * np.log10(a / 2.0) for n, a in peaks.items() if n > 1}
     stimulus = Tone(tone_hz=stated, generator_vrms="unknown")
-    return material(stimulus, volts, rate), truth
+    return capture_data(stimulus, volts, rate), truth
 
 
-def idle_record(rng: np.random.Generator) -> tuple[Material, dict[str, float]]:
+def idle_record(rng: np.random.Generator) -> tuple[CaptureData, dict[str, float]]:
     """White noise with mains lines off nominal, and what its metrics should give."""
     rate, seconds = float(rng.choice(RATES)), rng.uniform(1.0, 4.0)
     mains, density = 50 * (1 + rng.uniform(-3e-3, 3e-3)), noise_density(rng)
@@ -98,15 +98,15 @@ def idle_record(rng: np.random.Generator) -> tuple[Material, dict[str, float]]:
         "hum_over_hiss": 10 * np.log10(sum(p for p, _ in lines) / (density * 19_980)),
     }
     truth |= {f"mains_line {n}": rms for n, rms in MAINS.items()}
-    return material(Idle(idle="shorted"), volts, rate), truth
+    return capture_data(Idle(idle="shorted"), volts, rate), truth
 
 
-def material(stimulus: Tone | Idle, volts: np.ndarray, rate: float) -> Material:
+def capture_data(stimulus: Tone | Idle, volts: np.ndarray, rate: float) -> CaptureData:
     track = Track(volts, rate, 20.0, 0.0)
-    return Material(stimulus, Conditions(), {1: track}, mains_hz=50.0)
+    return CaptureData(stimulus, Conditions(), {1: track}, mains_hz=50.0)
 
 
-def held(figure: Figure, truth: float) -> bool:
+def held(figure: MeasuredValue, truth: float) -> bool:
     """Whether the 95 % interval of a figure, or its bound, holds the true value."""
     if figure.bound == "upper":
         return truth <= figure.value
@@ -114,7 +114,7 @@ def held(figure: Figure, truth: float) -> bool:
     return abs(figure.value - truth) <= reach
 
 
-def outcomes(made: tuple[Material, dict[str, float]]) -> Iterator[tuple[str, bool]]:
+def outcomes(made: tuple[CaptureData, dict[str, float]]) -> Iterator[tuple[str, bool]]:
     """Name and outcome of each figure whose true value is known."""
     given, truth = made
     for finding in measure(given)[0]:

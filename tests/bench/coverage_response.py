@@ -19,14 +19,14 @@ from scipy.signal import bilinear, lfilter
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from backbench.manifest import Conditions
-from backbench.metrics.across import Reading
-from backbench.metrics.battery import measure
-from backbench.metrics.declare import Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Tone
+from backbench.metrics.declaration import CaptureData
+from backbench.metrics.measurement import measure
+from backbench.metrics.session import Reading
 from backbench.signal.track import Track
-from backbench.stimuli import Tone
 from bench_readings import one, reading
-from swept import figures, material, played
+from swept import capture_data, figures, played
 
 RNG = np.random.default_rng(11)
 LOW_HZ, HIGH_HZ, RATE = 22.0, 14_000.0, 48_000.0
@@ -62,7 +62,7 @@ def responses(draws: int, noise_v: float, hum_v: float) -> Iterator[tuple[str, f
     for _ in range(draws):
         hum = hum_v * np.sin(2 * np.pi * (50 * time + RNG.random()))
         heard = clean + noise_v * RNG.normal(size=len(clean)) + hum
-        found = figures(material(sent, heard))
+        found = figures(capture_data(sent, heard))
         for key, truth in truths.items():
             name = key[0] if key[1] is None else f"{key[0]} {key[1]:g} Hz"
             yield name, (found[key].value - truth) / found[key].uncertainty
@@ -73,7 +73,7 @@ def capture(volts_rms: float, ohm: float | None, scale: float, noise_v: float) -
     time = np.arange(int(RATE // 2)) / RATE
     wave = math.sqrt(2) * volts_rms * np.sin(2 * np.pi * 1000 * time + RNG.random())
     track = Track(scale * (wave + noise_v * RNG.normal(size=len(time))), RATE, 40.0, CALIBRATION)
-    taken = Material(
+    taken = CaptureData(
         stimulus=Tone(tone_hz=1000.0, generator_vrms=0.5),
         conditions=Conditions(load_ohm="open" if ohm is None else ohm),
         outputs={1: track},

@@ -19,10 +19,10 @@ from scipy.stats import t as student
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from backbench.manifest import Conditions
-from backbench.metrics.battery import measure
-from backbench.metrics.declare import Figure, Material
-from backbench.stimuli import Burst
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Burst
+from backbench.metrics.declaration import CaptureData, MeasuredValue
+from backbench.metrics.measurement import measure
 from many_tones import multitone_material, pair_material
 from squares import (
     high_pass,
@@ -36,7 +36,7 @@ from squares import (
 from tones import track
 
 RATE = 96_000.0
-Made = tuple[Material, dict[str, float]]
+Made = tuple[CaptureData, dict[str, float]]
 PRODUCT = "intermodulation_product"
 
 
@@ -119,8 +119,8 @@ def square(rng: np.random.Generator) -> Made:
     truth = {"tilt": 100 * tilt, "tilt_low_cutoff": low}
     if low < 10:
         truth |= shape(corner, damping)
-    material = square_material(track(volts, 192_000.0), hz=1000.0)
-    return material, {f"recorded {name}": value for name, value in truth.items()}
+    capture_data = square_material(track(volts, 192_000.0), hz=1000.0)
+    return capture_data, {f"recorded {name}": value for name, value in truth.items()}
 
 
 def trace(rng: np.random.Generator) -> Made:
@@ -143,10 +143,10 @@ def burst(rng: np.random.Generator) -> Made:
     volts = 4 * wave * np.where(on, 1.0, 0.1) + rng.normal(0, 10 ** rng.uniform(-5, -3), len(t))
     stimulus = Burst(burst_hz=1000.0, on_ms=20.0, period_ms=500.0, generator_vrms="unknown")
     truth = {"burst_level": 4 / math.sqrt(2), "burst_distortion": 100 * harmonic}
-    return Material(stimulus, Conditions(load_ohm=8.0), {1: track(volts, rate)}), truth
+    return CaptureData(stimulus, Conditions(load_ohm=8.0), {1: track(volts, rate)}), truth
 
 
-def held(figure: Figure, truth: float) -> bool:
+def held(figure: MeasuredValue, truth: float) -> bool:
     """Whether the 95 % interval of a figure, or its bound, holds the true value."""
     if figure.bound:
         return truth <= figure.value if figure.bound == "upper" else truth >= figure.value

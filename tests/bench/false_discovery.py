@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 from scipy import stats
 
-from backbench.compare.chance import by_chance
-from backbench.compare.trends import false_discovery
+from backbench.statistics.permutation_test import by_chance
+from backbench.statistics.trends import false_discovery
 
 SCREENINGS = 2000
 QUANTITIES, UNITS, RATE = 60, 25, 0.05

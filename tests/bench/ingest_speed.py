@@ -18,11 +18,11 @@ os.environ.update(OPENBLAS_NUM_THREADS="1", POLARS_MAX_THREADS="1")
 from rows import Row, tell, timed
 
 from backbench.catalogue import Catalogue
-from backbench.run_server import RunServer
+from backbench.ingest import run_ingest
+from backbench.ingest.analyse import analyse, stage_chunk
+from backbench.orchestration.run_server import RunServer
 from backbench.seed_dataset.maker import write_catalogue_inputs
 from backbench.seed_dataset.scenario import settings_text
-from backbench.stages import ingest
-from backbench.stages.analyse import analyse, stage_chunk
 
 PROCESSES = 2
 USUAL = 25
@@ -34,9 +34,9 @@ def parts(root: Path, folders: list[Path]) -> tuple[int, dict[str, float]]:
     """Captures, and the seconds of each part of an ingest, one after another in this process."""
     catalogue = Catalogue.create(root, settings_text())
     places = catalogue.places
-    ingest.prepare(places)
-    works: list[ingest.Work] = []
-    spent = {"keep": timed(lambda: works.extend(ingest.planned_work(places, folders)[0]))}
+    run_ingest.prepare(places)
+    works: list[run_ingest.Work] = []
+    spent = {"keep": timed(lambda: works.extend(run_ingest.planned_work(places, folders)[0]))}
     jobs = [job for work in works for chunk in work.chunks for job in chunk]
     chunks: dict[str, list[Path]] = {}
 
@@ -50,8 +50,8 @@ def parts(root: Path, folders: list[Path]) -> tuple[int, dict[str, float]]:
     spent["analyse"] = timed(lambda: [analyse(job) for job in jobs])
 
     def load() -> None:
-        for group in ingest.in_groups(works):
-            ingest.finish(places, [(work, chunks[work.planned.key]) for work in group])
+        for group in run_ingest.in_groups(works):
+            run_ingest.finish(places, [(work, chunks[work.planned.key]) for work in group])
 
     spent["load"] = timed(load)
     return len(jobs), spent

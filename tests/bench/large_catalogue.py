@@ -18,15 +18,15 @@ from pathlib import Path
 
 from rows import Row, tell
 
-from backbench.compare.points import sync_points
-from backbench.compare.saved import SavedQuery, shipped
-from backbench.compare.unit import compare_unit
-from backbench.publish.fronts import front_pages
-from backbench.publish.pictures import Studio
-from backbench.publish.press import Press
-from backbench.publish.shelf import keep_views, read_shelf
-from backbench.settings import Settings
-from backbench.store import Store, reading, writing
+from backbench.comparison.unit_comparison import compare_unit
+from backbench.documents.settings import Settings
+from backbench.publish.index_pages import front_pages
+from backbench.publish.sheet_charts import Studio
+from backbench.publish.site_builder import Press
+from backbench.publish.site_data import keep_views, read_shelf
+from backbench.querying.saved_queries import SavedQuery, shipped
+from backbench.storage.database import Database, reading, writing
+from backbench.test_points.assign import sync_points
 
 UNITS = 10_000
 LIMIT_S = 0.3
@@ -159,7 +159,7 @@ class Asked:
         return self.spent / max(self.hand, LEAST_S / OVERHEAD)
 
 
-def asked(store: Store, name: str, query: SavedQuery) -> Asked:
+def asked(store: Database, name: str, query: SavedQuery) -> Asked:
     values = {"unit": "u1"} if any(p.name == "unit" for p in query.parameters) else {}
     bound = query.bound(values)
     hand, _, _ = timed(lambda: store.frame(query.sql, bound))
@@ -173,7 +173,7 @@ def asked(store: Store, name: str, query: SavedQuery) -> Asked:
     return Asked(name, spent, hand, unique)
 
 
-def overview(store: Store, folder: Path) -> float:
+def overview(store: Database, folder: Path) -> float:
     """Seconds of the site's first page, what it is read from included."""
     began = time.perf_counter()
     keep_views(store)

@@ -24,12 +24,9 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from backbench.manifest import Conditions, TrackRole
-from backbench.settings import InForce
-from backbench.stages.analyse import analyse
-from backbench.stages.plan import Job, Source
-from backbench.stages.recordings import most_frames
-from backbench.stimuli import (
+from backbench.documents.manifest import Conditions, TrackRole
+from backbench.documents.settings import InForce
+from backbench.documents.stimuli import (
     Burst,
     Idle,
     Multitone,
@@ -41,6 +38,9 @@ from backbench.stimuli import (
     Transport,
     TwoTones,
 )
+from backbench.ingest.analyse import analyse
+from backbench.ingest.analysis_plan import Job, Source
+from backbench.ingest.recordings import most_frames
 
 RATE, FULL_SCALE, LIMIT_MIB = 192_000, 10.0, 1024
 BLOCK = 1 << 20

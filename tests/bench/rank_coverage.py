@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from backbench.compare.ranks import of_one, oriented, simultaneous
+from backbench.statistics.ranks import of_one, oriented, simultaneous
 
 TABLES = 2000
 UNITS = 20

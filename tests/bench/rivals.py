@@ -26,15 +26,15 @@ from rows import Row, tell, timed
 from scipy.signal import find_peaks, periodogram
 
 from backbench.catalogue import Catalogue
-from backbench.charts.export import STILL, save
-from backbench.names import SETTINGS_NAME
+from backbench.charts.image_export import STILL, save
+from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.stimuli import Tone
+from backbench.ingest import run_ingest
+from backbench.ingest.analyse import analyse
+from backbench.ingest.analysis_plan import Job
 from backbench.seed_dataset.maker import write_catalogue_inputs
 from backbench.seed_dataset.scenario import settings_text
-from backbench.stages import ingest
-from backbench.stages.analyse import analyse
-from backbench.stages.plan import Job
-from backbench.stimuli import Tone
-from backbench.store import reading
+from backbench.storage.database import reading
 
 matplotlib.use("Agg")
 REVIEWS = 12
@@ -77,8 +77,8 @@ NOTEBOOK: tuple[Callable[[Path, int], Any], ...] = (fundamental, harmonics, thd,
 def tone_jobs(folder: Path) -> list[Job]:
     reviews = write_catalogue_inputs(folder, workers=2)[:REVIEWS]
     catalogue = Catalogue.create(folder / "catalogue", settings_text())
-    ingest.prepare(catalogue.places)
-    works, _ = ingest.planned_work(catalogue.places, reviews)
+    run_ingest.prepare(catalogue.places)
+    works, _ = run_ingest.planned_work(catalogue.places, reviews)
     jobs = [job for work in works for chunk in work.chunks for job in chunk]
     return [job for job in jobs if isinstance(job.stimulus, Tone)]
 

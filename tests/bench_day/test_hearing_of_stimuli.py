@@ -9,10 +9,10 @@ import pytest
 import soundfile
 
 import heard_sounds as sounds
-from backbench.bench_day import hearing
-from backbench.bench_day.hearing import listened
-from backbench.bench_day.listen import Heard, Unknown, listen
-from backbench.readers import declare
+from backbench.bench_day import folder_scan
+from backbench.bench_day.classify_stimulus import Heard, Unknown, listen
+from backbench.bench_day.folder_scan import listened
+from backbench.readers import declaration
 from tones import sines
 
 
@@ -51,8 +51,8 @@ def test_the_words_do_not_depend_on_level_polarity_or_order_of_tracks() -> None:
 def test_a_long_recording_is_heard_from_its_beginning_and_looked_at_to_its_end(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(hearing, "MOST_SAMPLES", 48_000)
-    monkeypatch.setattr(declare, "BLOCK_SAMPLES", 10_000)
+    monkeypatch.setattr(folder_scan, "MOST_SAMPLES", 48_000)
+    monkeypatch.setattr(declaration, "BLOCK_SAMPLES", 10_000)
     volts = sines(48_000, 3.0, {1000.0: 0.5})
     for name, last in (("whole.wav", 0.0), ("broken.wav", np.nan)):
         volts[-1] = last

@@ -11,10 +11,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from backbench.bench_day.bench import Chain, chain_of, expired
 from backbench.bench_day.calibrate import Known, calibrated, months_after
 from backbench.bench_day.cautions import cautions
-from backbench.bench_day.check import Checked, accept, check
+from backbench.bench_day.measuring_chain import Chain, chain_of, expired
 from backbench.bench_day.new_review import (
     Begun,
     begin,
@@ -23,7 +22,8 @@ from backbench.bench_day.new_review import (
     serials_of,
 )
 from backbench.bench_day.plan import Wishes, make_plan
-from backbench.bench_day.planned import (
+from backbench.bench_day.plan_text import page, rows
+from backbench.bench_day.planned_capture import (
     PLAN_NAME,
     Plan,
     capture_table,
@@ -31,11 +31,11 @@ from backbench.bench_day.planned import (
     plan_text,
     read_plan,
 )
-from backbench.bench_day.told import page, rows
+from backbench.bench_day.session_check import Checked, accept, check
+from backbench.documents.manifest import Manifest, read_manifest
+from backbench.documents.settings import Settings
+from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import UserError
-from backbench.manifest import Manifest, read_manifest
-from backbench.settings import Settings
-from backbench.validation import checked, measures, parse_toml
 
 SETTINGS = """
 [bench.garage]

@@ -12,18 +12,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from backbench.bench_day.cut import cut_run
-from backbench.bench_day.markers import find_markers, marker, markers_in_turn
-from backbench.bench_day.planned import PLAN_NAME, Plan, Step, plan_text
-from backbench.bench_day.runs import read_run
+from backbench.bench_day.chirp_markers import find_markers, marker, markers_in_turn
+from backbench.bench_day.cut_run import cut_run
+from backbench.bench_day.planned_capture import PLAN_NAME, Plan, Step, plan_text
+from backbench.bench_day.run_files import read_run
 from backbench.bench_day.stimuli_files import Format, write_stimuli
-from backbench.bench_day.waves import wave
+from backbench.bench_day.stimulus_waveforms import wave
 from backbench.cli import app
+from backbench.documents.stimuli import Burst, Idle, Multitone, Square, Steps, Sweep, Tone, TwoTones
 from backbench.errors import Refusal, UserError
-from backbench.readers import declare
-from backbench.signal.find_tone import find_tone
+from backbench.readers import declaration
+from backbench.signal.tone_search import find_tone
 from backbench.signal.track import Track
-from backbench.stimuli import Burst, Idle, Multitone, Square, Steps, Sweep, Tone, TwoTones
 
 LEVELS = {
     "tone": Tone(tone_hz=1000.0, generator_vrms=0.3),
@@ -203,7 +203,7 @@ def test_a_run_is_cut_alike_whatever_the_length_of_a_block(
     write_stimuli(tmp_path, PLAN, Format(48_000, 24))
     path, run = recorded(tmp_path, 48_000), read_run(tmp_path / "run-all.toml")
     whole = cut_run(path, run, tmp_path / "whole")
-    monkeypatch.setattr(declare, "BLOCK_SAMPLES", 10_007)
+    monkeypatch.setattr(declaration, "BLOCK_SAMPLES", 10_007)
     parted = cut_run(path, run, tmp_path / "parted")
     samples, _ = soundfile.read(path, dtype="int32")
     for one, other in zip(whole, parted, strict=True):

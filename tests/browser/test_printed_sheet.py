@@ -11,12 +11,12 @@ from pathlib import Path
 import pytest
 
 from backbench.catalogue import Catalogue
-from backbench.compare.saved import available
 from backbench.errors import UserError
-from backbench.publish import alone
-from backbench.publish.pictures import Studio
-from backbench.publish.press import Press
-from backbench.publish.shelf import read_shelf
+from backbench.publish import standalone_page
+from backbench.publish.sheet_charts import Studio
+from backbench.publish.site_builder import Press
+from backbench.publish.site_data import read_shelf
+from backbench.querying.saved_queries import available
 
 REVIEW = "push-pull-taps"
 
@@ -29,7 +29,7 @@ def first_page(path: Path) -> str:
 
 def test_a_sheet_is_printed(measured: Catalogue, tmp_path: Path) -> None:
     try:
-        alone.find_browser()
+        standalone_page.find_browser()
     except UserError:
         if os.environ.get("CI"):
             raise
@@ -38,7 +38,7 @@ def test_a_sheet_is_printed(measured: Catalogue, tmp_path: Path) -> None:
     with measured.reading() as store:
         studio = Studio(store, available(measured.places.root), None)
         press = Press(studio, read_shelf(store), measured.settings, tmp_path)
-        alone.save_sheet(press, REVIEW, path)
+        standalone_page.save_sheet(press, REVIEW, path)
     data = path.read_bytes()
     assert data.startswith(b"%PDF-")
     assert data.rstrip().endswith(b"%%EOF")

@@ -9,15 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backbench.charts.control import limit_names, limits, worth_drawing
-from backbench.charts.peers import envelope
-from backbench.charts.placing import freest, spread, swarm, worth_naming
-from backbench.charts.ranked import rank_interval
-from backbench.charts.response import mask
-from backbench.charts.ruler import frequency_ruler, ranges_widely, ruler
-from backbench.charts.spectrum import peaks
-from backbench.charts.trend import fitted
-from backbench.charts.wording import (
+from backbench.charts.axis import frequency_ruler, ranges_widely, ruler
+from backbench.charts.chart_text import (
     number,
     ordinal,
     quantity,
@@ -26,6 +19,13 @@ from backbench.charts.wording import (
     unit_name,
     wrapped,
 )
+from backbench.charts.control_chart import limit_names, limits, worth_drawing
+from backbench.charts.label_placement import freest, spread, swarm, worth_naming
+from backbench.charts.peer_band import envelope
+from backbench.charts.ranked_dots import rank_interval
+from backbench.charts.response import mask
+from backbench.charts.spectrum import peaks
+from backbench.charts.trend_scatter import fitted
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import re
 import altair as alt
 import polars as pl
 
-from backbench.charts.export import offline_page
+from backbench.charts.image_export import offline_page
 
 
 def test_the_policy_allows_this_pages_scripts_and_style_alone() -> None:

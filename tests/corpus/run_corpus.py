@@ -21,10 +21,10 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
 
+from backbench.documents.manifest import read_manifest
+from backbench.documents.stimuli import Column, Table
 from backbench.errors import UserError
-from backbench.manifest import read_manifest
-from backbench.readers.find import read_recording, read_table
-from backbench.stimuli import Column, Table
+from backbench.readers.file_formats import read_recording, read_table
 from corpus.malformed import corpus
 
 TIME_S = 30

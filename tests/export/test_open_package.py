@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from backbench.catalogue import Catalogue
 from backbench.cli import app
-from backbench.export.package import export_catalogue
+from backbench.export.open_package import export_catalogue
 
 
 @pytest.fixture(scope="module")

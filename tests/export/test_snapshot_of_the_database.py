@@ -15,8 +15,8 @@ import pytest
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.export.snapshot import write_snapshot
-from backbench.faultpoints import VARIABLE
-from backbench.store import reading_copy
+from backbench.storage.database import reading_copy
+from backbench.storage.fault_injection import VARIABLE
 from faults.small_catalogue import small_catalogue, write_review
 from simulated import contents_of
 

@@ -10,8 +10,8 @@ import traceback
 from collections.abc import Callable
 from typing import Any
 
-from backbench import faultpoints
 from backbench.errors import UserError
+from backbench.storage import fault_injection
 
 Told = Callable[[Any], None]
 
@@ -43,9 +43,9 @@ def _child(work: Callable[[Told], None], fault: str, reading: int, writing: int)
 
     try:
         os.close(reading)
-        os.environ[faultpoints.VARIABLE] = fault or "none:0:kill"
+        os.environ[fault_injection.VARIABLE] = fault or "none:0:kill"
         work(tell)
-        tell({"points": faultpoints.passed.total(), "names": dict(faultpoints.passed)})
+        tell({"points": fault_injection.passed.total(), "names": dict(fault_injection.passed)})
     except (UserError, OSError) as error:
         tell({"refused": str(error), "points": 0})
     except BaseException:

@@ -19,9 +19,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import atheris
 
 with atheris.instrument_imports(include=["backbench", "tomllib"]):
+    from backbench.documents.manifest import read_manifest
     from backbench.errors import UserError
-    from backbench.manifest import read_manifest
-    from backbench.readers.find import read_recording, read_table, readers
+    from backbench.readers.file_formats import read_recording, read_table, readers
 
     readers()  # they are found by looking; each must be imported here to be followed
 

@@ -2,8 +2,8 @@
 
 Each command runs in a fork of this process, which has everything imported and has used no
 library with threads, so that a run costs no start. Three kills in four are at a fault point
-(backbench.faultpoints), half of these at any, half at one of a name, so that the few renames and
-commits are met as often as the many writes. One kill in four is after a random time, so that
+(storage/fault_injection.py), half of these at any, half at one of a name, so that the few renames
+and commits are met as often as the many writes. One kill in four is after a random time, so that
 instants inside the database's and the system's own writes are met too.
 """
 
@@ -23,14 +23,15 @@ import altair  # noqa: F401  imported before the fork, as are the next two
 import polars as pl  # noqa: F401
 import vl_convert  # noqa: F401
 
-from backbench import store
 from backbench.catalogue import Catalogue
-from backbench.compare import unit  # noqa: F401
+from backbench.comparison import unit_comparison  # noqa: F401
+from backbench.documents.file_names import SETTINGS_NAME
+from backbench.ingest import run_ingest
+from backbench.maintenance import backup
+from backbench.maintenance.verify import verify
 from backbench.metrics.registry import registry
-from backbench.names import SETTINGS_NAME
 from backbench.publish.site import publish
-from backbench.stages import backup, ingest
-from backbench.stages.verify import verify
+from backbench.storage import database
 from faults.forks import Told, in_fork
 from faults.site_checks import site_faults, tree
 from faults.small_catalogue import set_calibration, small_catalogue, write_review
@@ -147,7 +148,7 @@ class Runner:
 
     def _taken_in(self, folders: list[Path] | None, tell: Told) -> None:
         """Ingest, or recompute; reviews are acknowledged as they are finished."""
-        finish = ingest.finish
+        finish = run_ingest.finish
 
         def finished(places: Any, group: Any) -> Any:
             outcomes = finish(places, group)
@@ -156,7 +157,7 @@ class Runner:
                 tell({"review": outcome.review, "manifest": work.planned.receipt.manifest})
             return outcomes
 
-        ingest.finish = finished
+        run_ingest.finish = finished
         if folders is None:
             _, refused = self.catalogue.recompute(history=False, processes=1)
         else:
@@ -202,7 +203,7 @@ class Runner:
         root = unpacked("schema_0001", folder)
 
         def work(_: Told) -> None:
-            ingest.prepare(Catalogue(root).places)
+            run_ingest.prepare(Catalogue(root).places)
 
         return work
 
@@ -241,8 +242,8 @@ class Runner:
         places, site = self.catalogue.places, self.site
         faults = [str(fault) for fault in verify(places, lambda _: None).faults]
         rows: dict[str, str] = {}
-        if (places.database / store.DATABASE_NAME).exists():
-            with store.reading(places.database) as opened:
+        if (places.database / database.DATABASE_NAME).exists():
+            with database.reading(places.database) as opened:
                 rows = dict(opened.rows("SELECT review_key, manifest_sha256 FROM review"))
                 faults += [f"half done: {row}" for row in opened.rows(HALF_DONE)]
         if command == "publish":
@@ -257,11 +258,11 @@ class Runner:
     def _kept(self) -> list[Any]:
         """The readings of the catalogue kept of the first schema step."""
         root = unpacked("schema_0001", self.folder / "kept")
-        every = store.migrations()
-        now, store.migrations = store.migrations, lambda: every[:1]
-        with store.reading(root) as opened:
+        every = database.migrations()
+        now, database.migrations = database.migrations, lambda: every[:1]
+        with database.reading(root) as opened:
             rows = opened.rows(READINGS)
-        store.migrations = now
+        database.migrations = now
         return rows
 
     def _later(self) -> dict[str, list[str]]:
@@ -322,11 +323,11 @@ def _copy_faults(folder: Path) -> list[str]:
 
 def _migrated_faults(root: Path, kept: list[Any]) -> list[str]:
     """The next writer finds every row, and every schema step once."""
-    with store.writing(root) as opened:
+    with database.writing(root) as opened:
         steps = opened.rows("SELECT number FROM migration ORDER BY number")
         rows = opened.rows(READINGS)
     faults = [str(fault) for fault in verify(Catalogue(root).places, lambda _: None).faults]
-    if steps != [(number,) for number, _, _ in store.migrations()]:
+    if steps != [(number,) for number, _, _ in database.migrations()]:
         faults.append(f"migrated to {steps}")
     return faults if rows == kept else [*faults, "readings lost in migrating"]
 

@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
-from backbench.stages.verify import verify
+from backbench.maintenance.verify import verify
 from faults.small_catalogue import small_catalogue, write_review
 from simulated import contents_of
 

@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from backbench import store
 from backbench.catalogue import Catalogue
 from backbench.cli import app
 from backbench.commands.common import NOT_ALL_WELL
 from backbench.errors import UserError
+from backbench.maintenance.backup import backup, restore
+from backbench.maintenance.verify import Report, verify
 from backbench.publish.site import publish
-from backbench.stages.backup import backup, restore
-from backbench.stages.verify import Report, verify
+from backbench.storage import database
 from faults.small_catalogue import set_calibration, small_catalogue, write_review
 from old_records import MAP, messy, write_csv
 from simulated import contents_of
@@ -201,11 +201,11 @@ def test_a_damaged_receipt_is_named(root: Path, damage: Damage) -> None:
 
 def test_a_damaged_database_is_told_in_words_and_rebuilt(root: Path) -> None:
     before = contents_of(root)
-    path = root / store.DATABASE_NAME
+    path = root / database.DATABASE_NAME
     path.write_bytes(path.read_bytes()[:5000])
     with pytest.raises(UserError, match="can't be"):
         Catalogue(root).reviews()
-    assert any(store.DATABASE_NAME in str(fault) for fault in verified(root).faults)
+    assert any(database.DATABASE_NAME in str(fault) for fault in verified(root).faults)
     Catalogue(root).rebuild(processes=1)
     assert contents_of(root) == before
 
@@ -223,7 +223,7 @@ def test_a_damaged_database_is_told_in_words_and_rebuilt(root: Path) -> None:
     ],
 )
 def test_rows_that_contradict_each_other_are_found(root: Path, change: str, told: str) -> None:
-    with store.writing(root) as opened:
+    with database.writing(root) as opened:
         opened.run(change)
     assert told in " ".join(map(str, verified(root).faults))
 
@@ -273,13 +273,13 @@ def test_entered_readings_that_lead_nowhere_are_found(
     typed: Path, tmp_path: Path, change: str, told: str
 ) -> None:
     root = Path(shutil.copytree(typed, tmp_path / "catalogue"))
-    with store.writing(root) as opened:
+    with database.writing(root) as opened:
         opened.run(change)
     assert told in " ".join(map(str, verified(root).faults))
 
 
 def test_a_receipt_not_loaded_is_a_gap_and_unnamed_bytes_an_orphan(root: Path) -> None:
-    with store.writing(root) as opened:
+    with database.writing(root) as opened:
         for table in ("review", "appearance", "capture", "reading", "curve", "analysis",
                       "analysis_capture", "reading_point", "published"):  # fmt: skip
             opened.run(f"DELETE FROM {table} WHERE review_key = 'auk'")
@@ -332,7 +332,7 @@ def test_a_backup_never_covers_something_else(root: Path, tmp_path: Path, kind: 
 
 
 def test_a_newer_database_is_refused_with_words(root: Path) -> None:
-    with store.writing(root) as opened:
+    with database.writing(root) as opened:
         opened.run("INSERT INTO migration VALUES (9999, '9999_later.sql', 'unknown')")
     with pytest.raises(UserError, match="another version") as caught:
         Catalogue(root).reviews()
@@ -340,7 +340,7 @@ def test_a_newer_database_is_refused_with_words(root: Path) -> None:
 
 
 def test_an_older_database_is_refused_until_a_writer_brings_it_up(root: Path) -> None:
-    with store.writing(root) as opened:
+    with database.writing(root) as opened:
         opened.run("DELETE FROM migration WHERE number = (SELECT max(number) FROM migration)")
     with pytest.raises(UserError, match="older version"):
         Catalogue(root).reviews()

@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parents[2] / "pipeline" / "backbench"
-KEEPING = [
-    *(PACKAGE / name for name in ("durable.py", "store.py", "vault.py")),
-    *sorted((PACKAGE / "stages").glob("*.py")),
-    *sorted((PACKAGE / "publish").glob("*.py")),
-]
+KEEPING = sorted(
+    path
+    for room in ("storage", "ingest", "maintenance", "orchestration", "publish")
+    for path in (PACKAGE / room).glob("*.py")
+)
 WRITES = {
     "write_bytes", "write_text", "copyfileobj", "copyfile", "copytree", "link", "symlink_to",
     "fsync", "sync", "rename", "renames", "savez", "sink_parquet", "write_parquet",

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from backbench import limits, store
 from backbench.catalogue import Catalogue
-from backbench.compare.saved import SavedQuery, load
 from backbench.errors import UserError
+from backbench.querying.saved_queries import SavedQuery, load
+from backbench.storage import database, query_limits
 from fixtures.make_schema import steps, unpacked
 from simulated import contents_of
 
@@ -76,7 +76,7 @@ def test_a_hostile_statement_is_refused_in_words(
     measured: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, echo: SavedQuery, sql: str
 ) -> None:
     """Past the header's own check that it is one SELECT: the connection itself refuses."""
-    monkeypatch.setattr(limits, "LIMIT_S", 1.0)
+    monkeypatch.setattr(query_limits, "LIMIT_S", 1.0)
     (tmp_path / "secret.csv").write_text("hidden\n1\n")
     query = replace(echo, sql=sql.format(folder=tmp_path), parameters=())
     before = measured.readings().height
@@ -100,7 +100,7 @@ def test_huge_texts_are_stopped_by_a_limit(
     measured: Catalogue, monkeypatch: pytest.MonkeyPatch, echo: SavedQuery, sql: str
 ) -> None:
     """That of memory; or where the process has free memory of its own left, that of the answer."""
-    monkeypatch.setattr(limits, "MEMORY_BYTES", 300_000_000)
+    monkeypatch.setattr(query_limits, "MEMORY_BYTES", 300_000_000)
     before = resource.getrlimit(resource.RLIMIT_AS)
     with (
         measured.reading() as opened,
@@ -115,7 +115,7 @@ def test_huge_texts_are_stopped_by_a_limit(
 def test_an_answer_of_too_many_bytes_is_refused(
     measured: Catalogue, monkeypatch: pytest.MonkeyPatch, echo: SavedQuery
 ) -> None:
-    monkeypatch.setattr(store, "MAX_BYTES", 1_000_000)
+    monkeypatch.setattr(database, "MAX_BYTES", 1_000_000)
     query = replace(echo, sql="SELECT repeat('x', 2000000) AS x", parameters=())
     with measured.reading() as opened, pytest.raises(UserError, match="more than 1 MB"):
         query.run(opened, {})
@@ -123,9 +123,9 @@ def test_an_answer_of_too_many_bytes_is_refused(
 
 def test_the_limit_of_memory_lasts_until_the_last_statement_ends() -> None:
     before = resource.getrlimit(resource.RLIMIT_AS)
-    with limits.bounded(lambda: None):
+    with query_limits.bounded(lambda: None):
         lowered = resource.getrlimit(resource.RLIMIT_AS)
-        with limits.bounded(lambda: None):
+        with query_limits.bounded(lambda: None):
             pass
         assert resource.getrlimit(resource.RLIMIT_AS) == lowered != before
     assert resource.getrlimit(resource.RLIMIT_AS) == before

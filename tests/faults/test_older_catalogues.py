@@ -7,16 +7,16 @@ from typing import Any
 
 import pytest
 
-from backbench import store
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
-from backbench.stages import ingest
-from backbench.stages.verify import verify
+from backbench.ingest import run_ingest
+from backbench.maintenance.verify import verify
+from backbench.storage import database
 from faults.small_catalogue import write_review
 from fixtures.make_schema import steps, unpacked
 
 STEPS = steps()
-NEWEST = len(store.migrations())
+NEWEST = len(database.migrations())
 OF_REVIEWS = (
     "review", "appearance", "capture", "analysis", "analysis_capture", "reading", "curve",
 )  # fmt: skip
@@ -24,14 +24,14 @@ OF_REVIEWS = (
 
 def rows_as_then(root: Path, step: int, monkeypatch: pytest.MonkeyPatch) -> dict[str, list[Any]]:
     """Rows of the reviews' tables, read as a program of that step would."""
-    every = store.migrations()
+    every = database.migrations()
     with monkeypatch.context() as then:
-        then.setattr(store, "migrations", lambda: every[:step])
-        with store.reading(root) as opened:
+        then.setattr(database, "migrations", lambda: every[:step])
+        with database.reading(root) as opened:
             return {table: rows_of(opened, table) for table in OF_REVIEWS}
 
 
-def rows_of(opened: store.Store, table: str) -> list[Any]:
+def rows_of(opened: database.Database, table: str) -> list[Any]:
     return sorted(opened.rows(f"FROM {table}"), key=repr)
 
 
@@ -52,7 +52,7 @@ def test_a_kept_catalogue_comes_forward(
     if number < NEWEST:
         with pytest.raises(UserError, match="older version"):
             catalogue.reviews()
-    ingest.prepare(catalogue.places)
+    run_ingest.prepare(catalogue.places)
     with catalogue.reading() as opened:
         assert {table: rows_of(opened, table) for table in OF_REVIEWS} == before
     report = verify(catalogue.places, lambda _: None)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from filelock import Timeout
 
-from backbench.turns import NEXT, turn
+from backbench.storage.lock import NEXT, turn
 
 
 def test_a_waiting_one_comes_before_one_that_asks_again(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backbench.metrics.across import Derived, Reading
+from backbench.metrics.session import Derived, Reading
 from bench_readings import derived, one, reading, refused
 
 VOLTS = st.floats(1e-3, 50)

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backbench.metrics.battery import Finding, measure
-from backbench.metrics.declare import Material
+from backbench.metrics.declaration import CaptureData
+from backbench.metrics.measurement import Finding, measure
 from backbench.metrics.registry import registry
 from backbench.signal.track import Track
 from tones import idle_material, sines, tone_material, track
@@ -35,7 +35,7 @@ def idle(seed: int, seconds: float = 1.2) -> np.ndarray:
     return volts + rng.normal(0, 1e-4, len(volts))
 
 
-def material(kind: str, *outputs: Track) -> Material:
+def capture_data(kind: str, *outputs: Track) -> CaptureData:
     return tone_material(*outputs, hz=1012.0) if kind == "tone" else idle_material(*outputs)
 
 
@@ -43,7 +43,7 @@ MAKERS = {"tone": tone, "idle": idle}
 KINDS = pytest.mark.parametrize("kind", ["tone", "idle"])
 
 
-def found(given_: Material) -> dict[Key, Finding]:
+def found(given_: CaptureData) -> dict[Key, Finding]:
     return {
         (f.metric.name, f.track, f.figure.order if f.figure else None): f
         for f in measure(given_)[0]
@@ -55,7 +55,7 @@ def found(given_: Material) -> dict[Key, Finding]:
 @given(seed=st.integers(0, 999), factor=st.floats(0.05, 8))
 def test_scaling_scales_levels_and_nothing_else(kind: str, seed: int, factor: float) -> None:
     volts = MAKERS[kind](seed)
-    one, other = (found(material(kind, track(k * volts, RATE))) for k in (1.0, factor))
+    one, other = (found(capture_data(kind, track(k * volts, RATE))) for k in (1.0, factor))
     assert one.keys() == other.keys()
     for key, finding in one.items():
         if finding.figure is None:
@@ -74,7 +74,7 @@ def test_scaling_scales_levels_and_nothing_else(kind: str, seed: int, factor: fl
 @given(seed=st.integers(0, 999))
 def test_swapping_tracks_swaps_findings(kind: str, seed: int) -> None:
     a, b = (track(MAKERS[kind](seed + n), RATE) for n in (0, 1000))
-    ahead, behind = found(material(kind, a, b)), found(material(kind, b, a))
+    ahead, behind = found(capture_data(kind, a, b)), found(capture_data(kind, b, a))
     for (name, number, order), finding in ahead.items():
         assert behind[name, 3 - number, order].figure == finding.figure
         assert behind[name, 3 - number, order].reason == finding.reason
@@ -88,8 +88,8 @@ def test_trimming_changes_no_figure_beyond_its_uncertainty(
 ) -> None:
     """By no more than k = 3 of both: the records share most of their samples."""
     volts = MAKERS[kind](seed)
-    whole = found(material(kind, track(volts, RATE)))
-    part = found(material(kind, track(volts[cut:] if head else volts[:-cut], RATE)))
+    whole = found(capture_data(kind, track(volts, RATE)))
+    part = found(capture_data(kind, track(volts[cut:] if head else volts[:-cut], RATE)))
     for key in whole.keys() & part.keys():
         one, other = whole[key].figure, part[key].figure
         if one is None or other is None or one.bound or other.bound:
@@ -120,5 +120,5 @@ def test_known_noise_moves_every_noise_figure_by_the_right_amount(
 
 def test_every_metric_of_a_tone_and_of_an_idle_capture_is_looked_at() -> None:
     for kind, make in MAKERS.items():
-        names = {name for name, _, _ in found(material(kind, track(make(1), RATE)))}
+        names = {name for name, _, _ in found(capture_data(kind, track(make(1), RATE)))}
         assert names == {metric.name for metric in registry().measured_from(kind)}

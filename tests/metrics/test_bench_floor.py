@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backbench.metrics.declare import Figure
-from backbench.metrics.floor import lines_off, noise_off
+from backbench.metrics.bench_floor import lines_off, noise_off
+from backbench.metrics.declaration import MeasuredValue
 from simulated import simulated_catalogue
 from tones import figures, idle_material, sines, tone_material, track
 
@@ -28,11 +28,11 @@ def test_coherent_cases_of_10_db() -> None:
     own = 10**-0.5
     assert 20 * math.log10(1 + own) == pytest.approx(2.39, abs=5e-3)
     assert 20 * math.log10(1 - own) == pytest.approx(-3.30, abs=5e-3)
-    just_within = lines_off(Figure(0.9999, 0.0), Figure(own, 0.0))
+    just_within = lines_off(MeasuredValue(0.9999, 0.0), MeasuredValue(own, 0.0))
     assert just_within.bound == "upper"
     assert just_within.value == pytest.approx(10 ** (2.39 / 20), rel=1e-3)
     assert "to 1.32" in (just_within.remark or "")
-    beyond = lines_off(Figure(1.0001, 0.0), Figure(own, 0.0))
+    beyond = lines_off(MeasuredValue(1.0001, 0.0), MeasuredValue(own, 0.0))
     assert beyond.bound is None
     assert beyond.uncertainty == pytest.approx(own / math.sqrt(2))
 
@@ -41,7 +41,7 @@ def test_coherent_cases_of_10_db() -> None:
 def test_a_line_and_the_bench_s_own_in_any_phase(own: float, phase: float, true: float) -> None:
     """The true line is below the bound, or within k = 2 of the figure."""
     seen = abs(complex(true) + own * complex(math.cos(phase), math.sin(phase)))
-    found = lines_off(Figure(seen, 1e-9), Figure(own, 0.0))
+    found = lines_off(MeasuredValue(seen, 1e-9), MeasuredValue(own, 0.0))
     if found.bound:
         assert true <= found.value * (1 + 1e-9)
     else:
@@ -68,7 +68,7 @@ def test_noise_within_3_db_of_the_bench_s_own_is_a_bound() -> None:
 
 
 def test_a_bench_that_is_itself_a_bound_is_not_taken_off() -> None:
-    found = noise_off(Figure(2.0, 0.01, 0.01), Figure(1.0, 0.0, bound="upper"))
+    found = noise_off(MeasuredValue(2.0, 0.01, 0.01), MeasuredValue(1.0, 0.0, bound="upper"))
     assert found.value == 2.0
     assert found.uncertainty > 0.1
 

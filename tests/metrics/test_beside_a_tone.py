@@ -123,14 +123,14 @@ def test_a_mirrored_harmonic_is_named_and_refuses_distortion_and_noise() -> None
     """Harmonic 3 of 20 kHz, 60 kHz, at 96 kHz appears at 36 kHz; of 7001 Hz at 48 kHz, 28 004 at
     19 996 Hz."""
     volts = noisy({7001.0: 1.0, 4 * 7001.0: 1e-3}, rate=48_000.0)
-    material = tone_material(track(volts), hz=7000.0)
-    alias = figures(material)["mirrored_harmonic"]
+    capture_data = tone_material(track(volts), hz=7000.0)
+    alias = figures(capture_data)["mirrored_harmonic"]
     assert alias.value == pytest.approx(-60, abs=0.05)
     assert alias.remark == "harmonic 4 at 28004 Hz seen at 19996 Hz"
-    told = reasons(material)["thd_n"]
+    told = reasons(capture_data)["thd_n"]
     assert told[0] == "rejected"
     assert told[1].startswith("aliasing: harmonic 4")
-    assert "thd" in figures(material)
+    assert "thd" in figures(capture_data)
 
 
 def test_no_mirrored_harmonic_is_a_bound() -> None:

@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backbench.manifest import Conditions
-from backbench.metrics.across import Derived, RefusedDerivation, Session
-from backbench.metrics.declare import Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Burst
+from backbench.metrics.declaration import CaptureData
 from backbench.metrics.registry import registry
+from backbench.metrics.session import Derived, RefusedDerivation, Session
 from backbench.signal.track import Track
-from backbench.stimuli import Burst
 from bench_readings import reading
 from tones import figures, reasons, track
 
@@ -35,14 +35,14 @@ def bursts(
     return np.clip(wave, -clip, clip) + rng.normal(0, noise, len(t))
 
 
-def material(*outputs: Track, **kept: object) -> Material:
+def capture_data(*outputs: Track, **kept: object) -> CaptureData:
     stimulus = Burst(burst_hz=1000.0, on_ms=20.0, period_ms=500.0, generator_vrms=0.3)
     given_ = {"conditions": LOADED, "mains_hz": 50.0, **kept}
-    return Material(stimulus, outputs=dict(enumerate(outputs, start=1)), **given_)  # type: ignore[arg-type]
+    return CaptureData(stimulus, outputs=dict(enumerate(outputs, start=1)), **given_)  # type: ignore[arg-type]
 
 
 def test_level_power_and_peak_of_bursts() -> None:
-    found = figures(material(track(bursts(), RATE, calibration=0.004), load_uncertainty=0.006))
+    found = figures(capture_data(track(bursts(), RATE, calibration=0.004), load_uncertainty=0.006))
     assert found["burst_level"].value == pytest.approx(4 / math.sqrt(2), rel=1e-4)
     assert found["burst_level"].uncertainty == pytest.approx(0.004 * 2.828, rel=1e-2)
     assert found["burst_power"].value == pytest.approx(1.0, rel=2e-4)
@@ -58,13 +58,13 @@ def test_distortion_of_clipped_bursts_against_a_transform(clip: float) -> None:
     fine = np.clip(np.sin(2 * np.pi * np.arange(4096) / 4096), -clip, clip)
     lines = np.abs(np.fft.rfft(fine))
     expected = 100 * math.sqrt(float(np.sum(lines[2:11] ** 2))) / lines[1]
-    found = figures(material(track(bursts(5.0, clip=5.0 * clip), RATE)))
+    found = figures(capture_data(track(bursts(5.0, clip=5.0 * clip), RATE)))
     assert found["burst_distortion"].value == pytest.approx(expected, rel=0.03)
     assert "burst_peak" not in found
 
 
 def test_without_a_resistor_there_is_no_power() -> None:
-    told = reasons(material(track(bursts(), RATE), conditions=Conditions(load_ohm="open")))
+    told = reasons(capture_data(track(bursts(), RATE), conditions=Conditions(load_ohm="open")))
     assert told["burst_power"][0] == "not_applicable"
 
 
@@ -80,7 +80,7 @@ def test_without_a_resistor_there_is_no_power() -> None:
     ],
 )
 def test_what_is_not_as_stated_is_refused(volts: np.ndarray, told: str) -> None:
-    refused = reasons(material(track(volts, RATE)))
+    refused = reasons(capture_data(track(volts, RATE)))
     assert {status for status, _ in refused.values()} == {"rejected"}
     assert told in refused["burst_level"][1]
 
@@ -91,8 +91,8 @@ BURSTS = bursts(2.0, clip=1.6)
 @settings(max_examples=10, deadline=None)
 @given(st.floats(0.01, 4.0), st.integers(0, 3000))
 def test_scaling_and_trimming(gain: float, cut: int) -> None:
-    as_is = figures(material(track(BURSTS, RATE)))
-    scaled = figures(material(track(gain * BURSTS[cut:], RATE)))
+    as_is = figures(capture_data(track(BURSTS, RATE)))
+    scaled = figures(capture_data(track(gain * BURSTS[cut:], RATE)))
     assert scaled["burst_level"].value == pytest.approx(gain * as_is["burst_level"].value, rel=1e-3)
     assert scaled["burst_distortion"].value == pytest.approx(
         as_is["burst_distortion"].value, rel=0.02
@@ -101,7 +101,7 @@ def test_scaling_and_trimming(gain: float, cut: int) -> None:
 
 def test_swapping_tracks_swaps_channels() -> None:
     one, two = track(BURSTS, RATE), track(bursts(1.0), RATE)
-    assert figures(material(one, two), 1) == figures(material(two, one), 2)
+    assert figures(capture_data(one, two), 1) == figures(capture_data(two, one), 2)
 
 
 def headroom(
@@ -142,6 +142,6 @@ def test_headroom_of_clipped_bursts_alone_is_refused() -> None:
 
 def test_kept_values() -> None:
     """Values of this record when the method was written: a change is a new method version."""
-    found = figures(material(track(BURSTS, RATE)))
+    found = figures(capture_data(track(BURSTS, RATE)))
     assert found["burst_level"].value == pytest.approx(1.26767, rel=1e-4)
     assert found["burst_distortion"].value == pytest.approx(9.0034, rel=1e-3)

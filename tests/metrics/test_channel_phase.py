@@ -21,8 +21,8 @@ def sine(degrees: float, hz: float = 1000.0, noise: float = 0.0) -> np.ndarray:
 @given(st.floats(-170, 170), st.floats(990, 1010))
 @settings(max_examples=20, deadline=None)
 def test_closed_form_of_two_phases(degrees: float, hz: float) -> None:
-    material = tone_material(track(sine(degrees, hz)), track(sine(0.0, hz)), names=NAMES)
-    found = figures(material)["channel_phase"]
+    capture_data = tone_material(track(sine(degrees, hz)), track(sine(0.0, hz)), names=NAMES)
+    found = figures(capture_data)["channel_phase"]
     assert found.value == pytest.approx(degrees, abs=1e-3)
     assert found.detail == {"against": "right"}
 
@@ -36,10 +36,10 @@ def test_swapping_tracks_turns_the_sign() -> None:
 
 
 def test_a_reversed_channel() -> None:
-    material = tone_material(track(-sine(3.0)), track(sine(0.0)), names=NAMES)
-    assert figures(material)["channel_polarity"].value == -1.0
-    material = tone_material(track(sine(3.0)), track(sine(0.0)), names=NAMES)
-    assert figures(material)["channel_polarity"].value == 1.0
+    capture_data = tone_material(track(-sine(3.0)), track(sine(0.0)), names=NAMES)
+    assert figures(capture_data)["channel_polarity"].value == -1.0
+    capture_data = tone_material(track(sine(3.0)), track(sine(0.0)), names=NAMES)
+    assert figures(capture_data)["channel_polarity"].value == 1.0
     status, reason = reasons(
         tone_material(track(sine(85.0)), track(sine(0.0)), names=NAMES)
     )["channel_polarity"]  # fmt: skip
@@ -63,6 +63,6 @@ def test_the_uncertainty_covers_the_noise() -> None:
 
 
 def test_only_told_for_the_left_of_two() -> None:
-    material = tone_material(track(sine(1.0)), track(sine(0.0)), names=NAMES)
-    assert "channel_phase" not in figures(material, 2)
+    capture_data = tone_material(track(sine(1.0)), track(sine(0.0)), names=NAMES)
+    assert "channel_phase" not in figures(capture_data, 2)
     assert "channel_phase" not in figures(tone_material(track(sine(1.0)), names={1: "left"}))

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backbench.metrics.across import Derived, Promised, Reading, RefusedDerivation
+from backbench.metrics.session import Derived, Promised, Reading, RefusedDerivation
 from bench_readings import derived, one, reading, refused
 
 RATED = Promised("amp", "thd", "at most", 0.5, frequency_hz=1000.0, power_w=20.0)

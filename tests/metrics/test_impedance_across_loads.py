@@ -9,13 +9,13 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from backbench.manifest import Conditions
-from backbench.metrics.across import Reading
-from backbench.metrics.battery import measure
-from backbench.metrics.declare import Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Column, Table
+from backbench.metrics.declaration import CaptureData
 from backbench.metrics.impedance import nominal_load
+from backbench.metrics.measurement import measure
+from backbench.metrics.session import Reading
 from backbench.signal.impedance import Loaded, source_impedance
-from backbench.stimuli import Column, Table
 from bench_readings import derived, one, reading, refused
 
 
@@ -155,7 +155,7 @@ def test_an_impedance_table_gives_its_curve() -> None:
     columns = {"frequency": Column(name="f", unit="Hz"), "magnitude": Column(name="z", unit="ohm")}
     table = {"frequency": np.array([1000.0, 20.0]), "magnitude": np.array([0.8, 1.25])}
     stimulus = Table(table="impedance", columns=columns)
-    findings, (trace,) = measure(Material(stimulus, Conditions(), {}, table=table))
+    findings, (trace,) = measure(CaptureData(stimulus, Conditions(), {}, table=table))
     assert not findings
     assert trace.data.x.tolist() == [20, 1000]
     assert trace.data.y.tolist() == [1.25, 0.8]

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backbench.metrics.across import Derived, Reading, RefusedDerivation, Session
 from backbench.metrics.registry import registry
+from backbench.metrics.session import Derived, Reading, RefusedDerivation, Session
 from bench_readings import reading
 
 Given = Derived | RefusedDerivation

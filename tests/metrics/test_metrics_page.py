@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from backbench.metrics.page import PAGE, page
+from backbench.metrics.reference_page import PAGE, page
 from backbench.metrics.registry import registry
 
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backbench.metrics.battery import measure
+from backbench.metrics.measurement import measure
 from many_tones import RATE, multitone_material, with_noise
 from tones import figures, reasons, track
 

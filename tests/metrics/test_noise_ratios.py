@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from backbench.metrics.across import Session
 from backbench.metrics.registry import registry
+from backbench.metrics.session import Session
 from bench_readings import derived, reading
 
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backbench.metrics.across import Derived, Reading, RefusedDerivation
+from backbench.metrics.session import Derived, Reading, RefusedDerivation
 from bench_readings import derived, reading
 
 

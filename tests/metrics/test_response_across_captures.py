@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backbench.manifest import Conditions
-from backbench.metrics.across import CurveReading, Derived, DerivedCurve, Promised, Session
-from backbench.metrics.battery import measure
-from backbench.metrics.declare import CurveData, Figure, Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Column, Table
+from backbench.metrics.declaration import CaptureData, CurveData, MeasuredValue
+from backbench.metrics.measurement import measure
 from backbench.metrics.registry import registry
+from backbench.metrics.session import CurveReading, Derived, DerivedCurve, Promised, Session
 from backbench.signal.riaa import riaa_db
-from backbench.stimuli import Column, Table
 from bench_readings import derived, one, reading, refused
 
 HZ = np.geomspace(10, 30_000, 400)
@@ -135,18 +135,18 @@ def test_range_of_the_tone_controls_holds_the_gain() -> None:
     assert derived("tone_control_range", readings[:3]) == []
 
 
-def phono(db: np.ndarray, name: str | None = "phono MM") -> Material:
+def phono(db: np.ndarray, name: str | None = "phono MM") -> CaptureData:
     columns = {"frequency": Column(name="f", unit="Hz"), "level": Column(name="l", unit="dB")}
-    return Material(
+    return CaptureData(
         Table(table="response", columns=columns), Conditions(input=name), {},
         table={"frequency": HZ, "level": db},
     )  # fmt: skip
 
 
-def found_in(material: Material) -> dict[str, Figure | str]:
+def found_in(capture_data: CaptureData) -> dict[str, MeasuredValue | str]:
     return {
         f.metric.name: f.figure or (f.reason or "")
-        for f in measure(material)[0] if f.metric.name.startswith("riaa")
+        for f in measure(capture_data)[0] if f.metric.name.startswith("riaa")
     }  # fmt: skip
 
 
@@ -158,8 +158,8 @@ def test_riaa_error_of_a_known_deviation(amended: bool, error_db: float) -> None
     at_1k = error_db * math.exp(-(math.log(8) ** 2))
     found = found_in(phono(riaa_db(HZ, amended=amended) + bump))
     own, other = ("riaa_error_iec", "riaa_error")[:: 1 if amended else -1]
-    assert isinstance(found[own], Figure)
-    assert isinstance(found[other], Figure)
+    assert isinstance(found[own], MeasuredValue)
+    assert isinstance(found[other], MeasuredValue)
     assert found[own].value == pytest.approx(error_db - at_1k, abs=2e-3)
     assert found[other].value == pytest.approx(3.0, abs=0.1)
 

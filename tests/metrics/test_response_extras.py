@@ -11,13 +11,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import bilinear, freqz, lfilter
 
-from backbench.manifest import Conditions
-from backbench.metrics.battery import Trace, measure
-from backbench.metrics.declare import CurveData, Figure, Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Column, Table
+from backbench.metrics.declaration import CaptureData, CurveData, MeasuredValue
+from backbench.metrics.measurement import Trace, measure
 from backbench.signal.response import Response
 from backbench.signal.track import Array
-from backbench.stimuli import Column, Table
-from swept import figures, material, played
+from swept import capture_data, figures, played
 
 SENT = played(seconds=1.5)
 RATE = SENT.rate_hz
@@ -50,22 +50,22 @@ def exact(hz: Array, *filters: tuple[Array, Array]) -> Array:
     return np.asarray(total)
 
 
-def curve(taken: Material, name: str) -> CurveData:
+def curve(taken: CaptureData, name: str) -> CurveData:
     found = [t for t in measure(taken)[1] if isinstance(t, Trace) and t.name == name]
     return found[0].data
 
 
-def value(taken: Material, metric: str) -> Figure:
+def value(taken: CaptureData, metric: str) -> MeasuredValue:
     return figures(taken)[metric, None]
 
 
-def table(db: Array, hz: Array, phase: Array | None = None) -> Material:
+def table(db: Array, hz: Array, phase: Array | None = None) -> CaptureData:
     columns = {"frequency": Column(name="f", unit="Hz"), "level": Column(name="l", unit="dB")}
     held = {"frequency": hz, "level": db}
     if phase is not None:
         columns["phase"] = Column(name="p", unit="deg")
         held["phase"] = phase
-    return Material(Table(table="response", columns=columns), Conditions(), {}, table=held)
+    return CaptureData(Table(table="response", columns=columns), Conditions(), {}, table=held)
 
 
 FINE = np.geomspace(5, 40_000, 3000)
@@ -105,7 +105,7 @@ def test_closed_form_of_a_resonance() -> None:
 
 
 def test_a_flat_response_has_no_rise() -> None:
-    taken = material(
+    taken = capture_data(
         SENT, SENT.volts + 1e-4 * np.random.default_rng(1).standard_normal(len(SENT.volts))
     )
     assert value(taken, "response_bump").bound == "upper"
@@ -128,7 +128,7 @@ def test_noise_alone_is_no_rise() -> None:
 
 def test_phase_and_group_delay_of_filters() -> None:
     filters = (low_cut(30.0), resonant(12_000.0, 0.9))
-    taken = material(SENT, through(*filters))
+    taken = capture_data(SENT, through(*filters))
     phase = curve(taken, "phase")
     truth = exact(phase.x, *filters)
     inside = (phase.x > 25) & (phase.x < 15_000)
@@ -156,9 +156,9 @@ def test_phase_of_a_table() -> None:
 def test_the_loop_back_is_divided_out() -> None:
     """Independent reference: the unit alone, without the bench's roll-offs."""
     unit, bench = (low_cut(22.0), resonant(16_000.0, 0.8)), (low_cut(8.0), resonant(19_000.0, 0.6))
-    bare = material(SENT, through(*unit, *bench))
-    loop = material(SENT, through(*bench))
-    corrected, alone = replace(bare, bench=loop), material(SENT, through(*unit))
+    bare = capture_data(SENT, through(*unit, *bench))
+    loop = capture_data(SENT, through(*bench))
+    corrected, alone = replace(bare, bench=loop), capture_data(SENT, through(*unit))
     for metric in ("response_low_3db", "response_high_3db", "response_spread"):
         truth = value(alone, metric).value
         assert value(corrected, metric).value == pytest.approx(truth, rel=5e-3, abs=0.02)
@@ -168,8 +168,8 @@ def test_the_loop_back_is_divided_out() -> None:
 
 
 def test_the_bench_corrects_the_shape_and_leaves_the_gain() -> None:
-    loop = material(SENT, 0.5 * SENT.volts)
-    both = replace(material(SENT, 2 * SENT.volts), bench=loop)
+    loop = capture_data(SENT, 0.5 * SENT.volts)
+    both = replace(capture_data(SENT, 2 * SENT.volts), bench=loop)
     assert figures(both)["gain", 1000.0].value == pytest.approx(20 * math.log10(2), abs=1e-3)
 
 
@@ -178,7 +178,7 @@ def test_separation_of_a_known_leak() -> None:
     rng = np.random.default_rng(5)
     b, a = low_cut(200_000.0)
     leak = 0.2 * lfilter(b, a, SENT.volts) + 1e-6 * rng.standard_normal(len(SENT.volts))
-    taken = replace(material(SENT, SENT.volts, leak), driven_track=1)
+    taken = replace(capture_data(SENT, SENT.volts, leak), driven_track=1)
     found = figures(taken, track=2)
     truth = {hz: -20 * math.log10(0.2 * abs(exact(np.array([hz]), (b, a))[0])) for hz in (1e3, 1e4)}
     for hz, db in truth.items():
@@ -195,7 +195,7 @@ def test_crosstalk_below_the_noise_is_a_bound() -> None:
     readings = []
     for _ in range(20):
         silent = 1e-3 * rng.standard_normal(len(SENT.volts))
-        taken = replace(material(SENT, SENT.volts, silent), driven_track=1)
+        taken = replace(capture_data(SENT, SENT.volts, silent), driven_track=1)
         found = figures(taken, track=2)
         readings += [found["separation_at", hz] for hz in (100.0, 1e3, 1e4)]
     assert np.mean([reading.bound == "lower" for reading in readings]) > 0.75

@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 from scipy.signal import bilinear, lfilter
 
-from backbench.manifest import Conditions
-from backbench.metrics.battery import measure
-from backbench.metrics.declare import Figure, Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Column, Table
+from backbench.metrics.declaration import CaptureData, MeasuredValue
+from backbench.metrics.measurement import measure
 from backbench.signal.track import Array
-from backbench.stimuli import Column, Table
-from swept import figures, material, played
+from swept import capture_data, figures, played
 
 SENT = played(seconds=1.5)
 
@@ -41,7 +41,7 @@ def corner(low_hz: float, high_hz: float, bracket: tuple[float, float]) -> float
 
 
 def test_corners_and_gain_through_a_real_sweep() -> None:
-    found = figures(material(SENT, 3 * band_pass(25, 12_000)))
+    found = figures(capture_data(SENT, 3 * band_pass(25, 12_000)))
     low, high = found["response_low_3db", None], found["response_high_3db", None]
     assert low.value == pytest.approx(corner(25, 12e3, (12, 999)), rel=1e-3)
     assert high.value == pytest.approx(corner(25, 12e3, (1001, 20e3)), rel=1e-4)
@@ -52,7 +52,7 @@ def test_corners_and_gain_through_a_real_sweep() -> None:
 
 def test_a_wire_is_flat_and_its_corners_are_bounds() -> None:
     sent = played(seconds=4.0)
-    found = figures(material(sent, sent.volts))
+    found = figures(capture_data(sent, sent.volts))
     assert found["gain", 1000].value == pytest.approx(0, abs=1e-3)
     assert found["response_spread", None].value < 1e-3
     low, high = found["response_low_3db", None], found["response_high_3db", None]
@@ -67,40 +67,43 @@ def test_a_wire_is_flat_and_its_corners_are_bounds() -> None:
 @given(st.floats(0.05, 9))
 def test_scaling_moves_the_gain_alone(factor: float) -> None:
     shaped = band_pass(30, 9000)
-    before, after = figures(material(SENT, shaped)), figures(material(SENT, factor * shaped))
+    before, after = (
+        figures(capture_data(SENT, shaped)),
+        figures(capture_data(SENT, factor * shaped)),
+    )
     for key, figure in before.items():
         moved = 20 * math.log10(factor) if key[0] == "gain" else 0.0
         assert after[key].value == pytest.approx(figure.value + moved, rel=1e-6, abs=1e-6)
 
 
 def test_calibration_is_no_part_of_a_response() -> None:
-    one = figures(material(SENT, band_pass(30, 9000), calibration=0.001))
-    other = figures(material(SENT, band_pass(30, 9000), calibration=0.05))
+    one = figures(capture_data(SENT, band_pass(30, 9000), calibration=0.001))
+    other = figures(capture_data(SENT, band_pass(30, 9000), calibration=0.05))
     for key in one.keys() - {("gain", 1000.0)}:
         assert one[key].uncertainty == other[key].uncertainty
 
 
 def test_a_narrow_sweep_gives_no_spread() -> None:
     sent = played(50, 15_000, 1.0)
-    findings, _ = measure(material(sent, sent.volts))
+    findings, _ = measure(capture_data(sent, sent.volts))
     told = {f.metric.name: f for f in findings}
     assert told["response_spread"].status == "not_applicable"
     assert "not 20 Hz to 20 kHz" in (told["response_spread"].reason or "")
-    assert ("response_at", 20.0) not in figures(material(sent, sent.volts))
+    assert ("response_at", 20.0) not in figures(capture_data(sent, sent.volts))
 
 
 def test_rates_that_differ_are_refused() -> None:
-    taken = material(SENT, SENT.volts)
-    other = material(SENT._replace(rate_hz=44_100.0), SENT.volts).reference
+    taken = capture_data(SENT, SENT.volts)
+    other = capture_data(SENT._replace(rate_hz=44_100.0), SENT.volts).reference
     findings, _ = measure(
-        Material(taken.stimulus, taken.conditions, taken.outputs, reference=other)
+        CaptureData(taken.stimulus, taken.conditions, taken.outputs, reference=other)
     )
     assert {f.status for f in findings} == {"rejected"}
     assert all("sampled at" in (f.reason or "") for f in findings)
 
 
 def test_the_curve_is_that_of_the_metrics() -> None:
-    _, traces = measure(material(SENT, band_pass(25, 12_000)))
+    _, traces = measure(capture_data(SENT, band_pass(25, 12_000)))
     trace = next(t for t in traces if t.name == "response")
     assert (trace.name, trace.x_unit, trace.y_unit) == ("response", "Hz", "dB re 1 kHz")
     assert trace.data.y[np.argmin(np.abs(trace.data.x - 1000))] == pytest.approx(0, abs=1e-9)
@@ -108,9 +111,9 @@ def test_the_curve_is_that_of_the_metrics() -> None:
     assert trace.data.uncertainty is not None
 
 
-def reduced(hz: Array, level: Array, unit: str = "dB") -> Material:
+def reduced(hz: Array, level: Array, unit: str = "dB") -> CaptureData:
     columns = {"frequency": Column(name="f", unit="Hz"), "level": Column(name="l", unit=unit)}
-    return Material(
+    return CaptureData(
         stimulus=Table(table="response", columns=columns),
         conditions=Conditions(),
         outputs={},
@@ -164,5 +167,5 @@ def test_a_noisy_flat_table_gives_its_spread_as_a_bound() -> None:
     """0.1 dB steps about 0 dB: what is seen is the rounding."""
     hz = 20 * 2 ** (np.arange(241) / 24)
     level = 0.1 * (np.arange(241) % 2)
-    spread: Figure = figures(reduced(hz, level))["response_spread", None]
+    spread: MeasuredValue = figures(reduced(hz, level))["response_spread", None]
     assert spread.bound == "upper"

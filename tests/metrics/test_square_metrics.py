@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backbench.metrics.battery import measure
+from backbench.metrics.measurement import measure
 from squares import (
     RATE,
     high_pass,

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from backbench.manifest import Conditions
-from backbench.metrics.battery import Finding, measure
-from backbench.metrics.declare import Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Steps, Tone
+from backbench.metrics.declaration import CaptureData
+from backbench.metrics.measurement import Finding, measure
 from backbench.signal.track import Track
-from backbench.stimuli import Steps, Tone
 
 RATE = 48_000.0
 DRIVES = [0.1, 0.2, 0.35, 0.5, 0.6]
@@ -34,10 +34,10 @@ def recorded(wave: np.ndarray, noise: float = 1e-5) -> Track:
     return Track(transfer(wave) + noise * rng.standard_normal(len(wave)), RATE, 40.0, 0.003)
 
 
-def stepped(*, generator: bool = False, lead_s: float = 0.3, **kept: object) -> Material:
+def stepped(*, generator: bool = False, lead_s: float = 0.3, **kept: object) -> CaptureData:
     wave = played(DRIVES, lead_s=lead_s)
     stimulus = Steps(steps_hz=1000.0, step_s=1.0, levels_vrms=kept.pop("levels", DRIVES))
-    return Material(
+    return CaptureData(
         stimulus, Conditions(load_ohm=8.0), {1: recorded(wave)},
         generator=Track(wave, RATE, 2.0, 0.003) if generator else None,
         load_uncertainty=0.005, generator_uncertainty=0.005, mains_hz=50.0,
@@ -65,7 +65,7 @@ def test_the_same_levels_in_files_of_their_own_read_alike() -> None:
     """Independent way to the same figures: no step has to be found."""
     findings, _ = measure(stepped())
     for drive in DRIVES:
-        alone = Material(
+        alone = CaptureData(
             Tone(tone_hz=1000.0, generator_vrms=drive), Conditions(load_ohm=8.0),
             {1: recorded(played([drive]))}, load_uncertainty=0.005, generator_uncertainty=0.005,
             mains_hz=50.0,
@@ -96,11 +96,11 @@ def test_recorded_generator_steps_are_held_within_a_decibel() -> None:
 def test_a_step_that_clips_the_converter_is_refused_alone() -> None:
     wave = played(DRIVES)
     clipped = Track(np.clip(transfer(wave), -6.5, 6.5), RATE, 6.5, 0.003)
-    material = Material(
+    capture_data = CaptureData(
         Steps(steps_hz=1000.0, step_s=1.0, levels_vrms=DRIVES), Conditions(load_ohm=8.0),
         {1: clipped}, mains_hz=50.0,
     )  # fmt: skip
-    found = of(measure(material)[0], "level")
+    found = of(measure(capture_data)[0], "level")
     assert [f.status for f in found[:3]] == ["measured"] * 3
     assert found[-1].status == "rejected"
     assert "clipped" in (found[-1].reason or "")

@@ -11,21 +11,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backbench.metrics.battery import Finding, Trace, measure
-from backbench.metrics.declare import CurveData, Figure
+from backbench.metrics.declaration import CurveData, MeasuredValue
+from backbench.metrics.measurement import Finding, Trace, measure
 from backbench.metrics.registry import registry
-from backbench.metrics.stretches import Measured, over_time
+from backbench.metrics.segments import Measured, over_time
 from tones import idle_material, sines, tone_material, track
 
 CALIBRATION = 0.004
 
 
-def finding(name: str, figure: Figure | None, reason: str | None = None) -> Finding:
+def finding(name: str, figure: MeasuredValue | None, reason: str | None = None) -> Finding:
     status = "rejected" if figure is None else "at_floor" if figure.bound else "measured"
     return Finding(registry().metrics[name], 1, status, figure, reason)
 
 
-def of(name: str, *figures: Figure) -> Finding:
+def of(name: str, *figures: MeasuredValue) -> Finding:
     """The one finding of a recording whose stretches gave these figures."""
     (found,), traces = over_time([([finding(name, figure)], []) for figure in figures])
     assert not traces
@@ -33,7 +33,7 @@ def of(name: str, *figures: Figure) -> Finding:
 
 
 def mean(name: str, *values: float, u: float = 0.01) -> float:
-    figure = of(name, *(Figure(value, u) for value in values)).figure
+    figure = of(name, *(MeasuredValue(value, u) for value in values)).figure
     assert figure is not None
     return figure.value
 
@@ -75,7 +75,7 @@ def test_one_quantity_told_in_three_units_stays_one(percents: list[float]) -> No
 
 def test_scatter_is_added_to_what_the_stretches_share() -> None:
     """u^2 = 0.03^2 + s^2 / n, with s = 0.2 of three values; the shared part isn't reduced."""
-    figure = of("dc_offset", *(Figure(v, 0.03, 0.01) for v in (0.8, 1.0, 1.2))).figure
+    figure = of("dc_offset", *(MeasuredValue(v, 0.03, 0.01) for v in (0.8, 1.0, 1.2))).figure
     assert figure is not None
     assert figure.uncertainty == pytest.approx(math.hypot(0.03, 0.2 / math.sqrt(3)))
     assert figure.estimation == pytest.approx(math.hypot(0.01, 0.2 / math.sqrt(3)))
@@ -132,7 +132,7 @@ def test_one_stretch_is_left_as_it_is() -> None:
 
 
 def test_a_step_of_level_midway_shows_in_the_uncertainty() -> None:
-    def level(stretches: list[Measured]) -> Figure:
+    def level(stretches: list[Measured]) -> MeasuredValue:
         found = next(f.figure for f in over_time(stretches)[0] if f.metric.name == "level")
         assert found is not None
         return found
@@ -145,23 +145,25 @@ def test_a_step_of_level_midway_shows_in_the_uncertainty() -> None:
 
 
 def test_bounds_hold_for_the_mean() -> None:
-    figure = of("hum", Figure(3.0, 0.1, bound="upper"), Figure(4.0, 0.1)).figure
+    figure = of("hum", MeasuredValue(3.0, 0.1, bound="upper"), MeasuredValue(4.0, 0.1)).figure
     assert figure is not None
     assert (figure.bound, figure.value) == ("upper", pytest.approx(math.sqrt(12.5)))
-    refused = of("snr", Figure(3.0, 0.1, bound="upper"), Figure(4.0, 0.1, bound="lower"))
+    refused = of(
+        "snr", MeasuredValue(3.0, 0.1, bound="upper"), MeasuredValue(4.0, 0.1, bound="lower")
+    )
     assert (refused.status, refused.reason) == (
         "rejected", "the stretches bound it from both sides",
     )  # fmt: skip
 
 
 def test_a_choice_that_changes_is_refused() -> None:
-    assert of("polarity", Figure(-1.0, 0.0), Figure(-1.0, 0.0)).status == "measured"
-    refused = of("polarity", Figure(-1.0, 0.0), Figure(1.0, 0.0))
+    assert of("polarity", MeasuredValue(-1.0, 0.0), MeasuredValue(-1.0, 0.0)).status == "measured"
+    refused = of("polarity", MeasuredValue(-1.0, 0.0), MeasuredValue(1.0, 0.0))
     assert refused.reason == "it isn't the same all along: the stretches give -1, 1"
 
 
 def test_a_metric_refused_in_one_stretch_is_refused_with_its_reason() -> None:
-    good = finding("thd", Figure(0.1, 0.01))
+    good = finding("thd", MeasuredValue(0.1, 0.01))
     bad = finding("thd", None, "the converter clipped")
     (found,), _ = over_time([([good], []), ([good], []), ([bad], [])])
     assert (found.status, found.figure) == ("rejected", None)
@@ -170,7 +172,7 @@ def test_a_metric_refused_in_one_stretch_is_refused_with_its_reason() -> None:
 
 def test_what_has_no_meaning_in_a_stretch_has_none() -> None:
     none = replace(finding("gain", None, "unknown level"), status="not_applicable")
-    some, bad = finding("gain", Figure(20.0, 0.1)), finding("gain", None, "silence")
+    some, bad = finding("gain", MeasuredValue(20.0, 0.1)), finding("gain", None, "silence")
     assert over_time([([none], []), ([none], [])])[0] == [none]
     (found,), _ = over_time([([some], []), ([none], [])])
     assert (found.status, found.reason) == ("not_applicable", "in stretch 2 of 2: unknown level")
@@ -179,7 +181,7 @@ def test_what_has_no_meaning_in_a_stretch_has_none() -> None:
 
 
 def test_figures_that_only_some_stretches_give_are_refused() -> None:
-    second, third = (finding("harmonic", Figure(-60.0, 0.1, order=n)) for n in (2, 3))
+    second, third = (finding("harmonic", MeasuredValue(-60.0, 0.1, order=n)) for n in (2, 3))
     (found,), _ = over_time([([second, third], []), ([second], [])])
     assert found.reason == "stretch 2 of 2 doesn't give the figures that the first does"
     found_, _ = over_time([([second, third], []), ([second, third], [])])
@@ -187,7 +189,9 @@ def test_figures_that_only_some_stretches_give_are_refused() -> None:
 
 
 def test_a_line_is_told_at_the_middle_of_its_frequencies() -> None:
-    figure = of("mains_line", *(Figure(1.0, 0.1, frequency_hz=hz) for hz in (50.2, 50.0, 50.1)))
+    figure = of(
+        "mains_line", *(MeasuredValue(1.0, 0.1, frequency_hz=hz) for hz in (50.2, 50.0, 50.1))
+    )
     assert figure.figure is not None
     assert figure.figure.frequency_hz == 50.1
 

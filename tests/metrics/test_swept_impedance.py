@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backbench.metrics.across import CurveReading, Derived, DerivedCurve, Reading, Session
-from backbench.metrics.declare import CurveData
+from backbench.metrics.declaration import CurveData
 from backbench.metrics.registry import registry
+from backbench.metrics.session import CurveReading, Derived, DerivedCurve, Reading, Session
 from bench_readings import derived, one, reading, refused
 
 HZ = 1000 * 2 ** (np.arange(-160, 121) / 24)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from backbench.manifest import Conditions
+from backbench.documents.manifest import Conditions
 from tones import figures, reasons, sines, tone_material, track
 
 RATE = 96_000.0
@@ -128,8 +128,8 @@ def test_harmonics_outside_the_record_are_told() -> None:
 
 def undriven(volts: np.ndarray, **kept: float) -> dict[str, object]:
     driven = track(noisy({1003.0: 4.0}), RATE, **kept)
-    material = tone_material(driven, track(volts, RATE, **kept), driven_track=1)
-    return {"figures": figures(material, 2), "reasons": reasons(material, 2)}
+    capture_data = tone_material(driven, track(volts, RATE, **kept), driven_track=1)
+    return {"figures": figures(capture_data, 2), "reasons": reasons(capture_data, 2)}
 
 
 def test_an_undriven_output_has_a_selective_level_only() -> None:
@@ -177,10 +177,10 @@ def test_a_stated_power_that_level_and_load_contradict_is_refused(
 ) -> None:
     """4 V peak across 8 ohm is 1 W by Ohm's law."""
     meant = Conditions(load_ohm=8.0, power_w=stated)
-    material = tone_material(track(noisy({1000.0: 4.0}), RATE), conditions=meant)
+    capture_data = tone_material(track(noisy({1000.0: 4.0}), RATE), conditions=meant)
     if refused:
-        status, reason = reasons(material)["level"]
+        status, reason = reasons(capture_data)["level"]
         assert status == "rejected"
         assert "W is stated" in reason
     else:
-        assert figures(material)["output_power"].value == pytest.approx(1.0, rel=1e-6)
+        assert figures(capture_data)["output_power"].value == pytest.approx(1.0, rel=1e-6)

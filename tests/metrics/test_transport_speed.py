@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import hilbert
 
-from backbench.manifest import Conditions
-from backbench.metrics.battery import measure
-from backbench.metrics.declare import Figure, Material
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Transport
+from backbench.metrics.declaration import CaptureData, MeasuredValue
+from backbench.metrics.measurement import measure
 from backbench.signal.track import Array, Track
-from backbench.stimuli import Transport
 
 RATE = 16_000.0
 T = np.arange(int(34 * RATE)) / RATE
@@ -25,17 +25,17 @@ def played(error: float, wow: float = 0.0, wow_hz: float = 5 / 9, drift: float =
     return np.asarray(np.sin(2 * np.pi * 3150 * np.cumsum(speed) / RATE) + noise)
 
 
-def material(volts: Array) -> Material:
+def capture_data(volts: Array) -> CaptureData:
     track = Track(volts, RATE, 10.0, 0.003)
-    return Material(Transport(transport_hz=3150.0), Conditions(), {1: track})
+    return CaptureData(Transport(transport_hz=3150.0), Conditions(), {1: track})
 
 
-def figures(volts: Array) -> dict[str, Figure]:
-    return {f.metric.name: f.figure for f in measure(material(volts))[0] if f.figure}
+def figures(volts: Array) -> dict[str, MeasuredValue]:
+    return {f.metric.name: f.figure for f in measure(capture_data(volts))[0] if f.figure}
 
 
 def reason(volts: Array) -> str:
-    return measure(material(volts))[0][0].reason or ""
+    return measure(capture_data(volts))[0][0].reason or ""
 
 
 @given(st.floats(-0.03, 0.03), st.floats(0, 0.003))

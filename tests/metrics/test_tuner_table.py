@@ -9,19 +9,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backbench.manifest import Conditions
-from backbench.metrics.battery import Finding, measure
-from backbench.metrics.declare import Figure, Material
-from backbench.stimuli import Column, Table
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Column, Table
+from backbench.metrics.declaration import CaptureData, MeasuredValue
+from backbench.metrics.measurement import Finding, measure
 
 DBF = np.arange(0.0, 82.0, 4.0)
 
 
 def table(
     unit: dict[str, str] | None = None, ohm: float | None = None, **columns: object
-) -> Material:
+) -> CaptureData:
     units = {"rf_level": "dBf", **dict.fromkeys(columns, "dB"), **(unit or {})}
-    return Material(
+    return CaptureData(
         Table(
             table="tuner", antenna_ohm=ohm,
             columns={key: Column(name=key, unit=u) for key, u in units.items()},
@@ -31,13 +31,13 @@ def table(
     )  # fmt: skip
 
 
-def found(material: Material) -> dict[str, Finding]:
-    return {f.metric.name: f for f in measure(material)[0]}
+def found(capture_data: CaptureData) -> dict[str, Finding]:
+    return {f.metric.name: f for f in measure(capture_data)[0]}
 
 
-def figure(material: Material, metric: str) -> Figure:
-    given_ = found(material)[metric].figure
-    assert given_ is not None, found(material)[metric].reason
+def figure(capture_data: CaptureData, metric: str) -> MeasuredValue:
+    given_ = found(capture_data)[metric].figure
+    assert given_ is not None, found(capture_data)[metric].reason
     return given_
 
 
@@ -50,26 +50,26 @@ def linear(slope: float, start: float, most: float = 200.0) -> np.ndarray:
 @settings(max_examples=20, deadline=None)
 def test_closed_form_of_a_straight_rise(slope: float, start: float) -> None:
     snr = linear(slope, start)
-    material = table(
+    capture_data = table(
         audio_level=np.zeros(len(DBF)), noise=-snr, distortion=np.full(len(DBF), -200.0)
     )
-    quieting = figure(material, "quieting_sensitivity")
+    quieting = figure(capture_data, "quieting_sensitivity")
     assert quieting.value == pytest.approx((50 - start) / slope, abs=1e-6)
     assert quieting.bound is None
     if start < 30:
-        assert figure(material, "usable_sensitivity").value == pytest.approx(
+        assert figure(capture_data, "usable_sensitivity").value == pytest.approx(
             (30 - start) / slope, abs=1e-6
         )
 
 
 def test_distortion_counts_with_the_noise() -> None:
     """Distortion of 2 % leaves noise of 2.449 %: 32.2 dB, for 3.162 % together (30 dB)."""
-    material = table(
+    capture_data = table(
         {"distortion": "%"}, audio_level=np.zeros(len(DBF)), noise=-linear(2.0, 0.0),
         distortion=np.full(len(DBF), 2.0),
     )  # fmt: skip
     wanted = -10 * math.log10(1e-3 - 0.02**2) / 2
-    usable = figure(material, "usable_sensitivity")
+    usable = figure(capture_data, "usable_sensitivity")
     assert usable.value == pytest.approx(wanted, abs=0.1)
     assert abs(usable.value - wanted) <= 2 * usable.uncertainty
 
@@ -87,8 +87,8 @@ def test_volts_and_decibels_tell_the_same() -> None:
 def test_a_dip_after_the_first_crossing_counts() -> None:
     """The ratio passes 50 dB at 25 dBf, falls back, and passes it for good at 41 dBf."""
     snr = np.interp(DBF, [0, 24, 28, 36, 40, 44, 80], [0, 48, 56, 45, 49, 53, 70])
-    material = table(audio_level=np.zeros(len(DBF)), noise=-snr)
-    assert figure(material, "quieting_sensitivity").value == pytest.approx(41.0)
+    capture_data = table(audio_level=np.zeros(len(DBF)), noise=-snr)
+    assert figure(capture_data, "quieting_sensitivity").value == pytest.approx(41.0)
 
 
 def test_bounds_and_refusals() -> None:
@@ -114,8 +114,8 @@ def test_ultimate_ratio_and_one_that_still_rises() -> None:
 
 
 def test_separation_at_65_dbf() -> None:
-    material = table(audio_level=np.zeros(len(DBF)), separation=np.linspace(0, 40, len(DBF)))
-    assert figure(material, "stereo_separation").value == pytest.approx(32.5)
+    capture_data = table(audio_level=np.zeros(len(DBF)), separation=np.linspace(0, 40, len(DBF)))
+    assert figure(capture_data, "stereo_separation").value == pytest.approx(32.5)
 
 
 def test_rf_level_in_volts_needs_the_impedance() -> None:

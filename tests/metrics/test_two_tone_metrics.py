@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backbench.manifest import Conditions
+from backbench.documents.manifest import Conditions
 from backbench.signal.track import Track
 from many_tones import RATE, pair_material, with_noise
 from tones import figures, reasons, sines, track
@@ -78,7 +78,7 @@ def test_levels_and_power_of_both_tones() -> None:
 
 def test_each_product_is_told_with_its_order_and_place() -> None:
     track_ = bent((19_000.0, 20_000.0), (1.0, 1.0), 2e-3, -3e-3)
-    from backbench.metrics.battery import measure
+    from backbench.metrics.measurement import measure
 
     given = [
         finding.figure

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backbench.metrics.across import Reading
+from backbench.metrics.session import Reading
 from bench_readings import derived, one, reading, refused
 
 NORRIS = Path(__file__).parents[1] / "reference" / "tables" / "nist_norris_data.csv"

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 
 import pytest
 
-from backbench.compare.saved import available
-from backbench.publish.pictures import Studio
-from backbench.publish.press import Press, review_pages
-from backbench.publish.shelf import as_of_review, keep_views, read_shelf
+from backbench.publish.sheet_charts import Studio
+from backbench.publish.site_builder import Press, review_pages
+from backbench.publish.site_data import as_of_review, keep_views, read_shelf
+from backbench.querying.saved_queries import available
 from simulated import CIRCUITS, simulated_catalogue
 
 EARLIER, LATER, UNIT = "push-pull-taps", "push-pull-later", "push-pull"

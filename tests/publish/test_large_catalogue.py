@@ -12,12 +12,12 @@ from typing import Any
 import pytest
 
 from backbench.catalogue import Catalogue
-from backbench.compare.lines import PLACED
-from backbench.compare.saved import available
-from backbench.publish.fronts import PAGE_ROWS, front_pages
-from backbench.publish.pictures import Studio
-from backbench.publish.press import Press
-from backbench.publish.shelf import Shelf, read_shelf
+from backbench.comparison.standings import PLACED
+from backbench.publish.index_pages import PAGE_ROWS, front_pages
+from backbench.publish.sheet_charts import Studio
+from backbench.publish.site_builder import Press
+from backbench.publish.site_data import Shelf, read_shelf
+from backbench.querying.saved_queries import available
 
 UNITS = 5000
 MOST_BYTES = 3_000_000

@@ -12,14 +12,14 @@ import pytest
 from PIL import Image
 
 from backbench.catalogue import Catalogue
-from backbench.compare.saved import available
 from backbench.errors import Refusal, UserError
-from backbench.publish import alone, photographs
+from backbench.publish import photographs, standalone_page
 from backbench.publish.photographs import Album, Photo, Unshown, shown_as
-from backbench.publish.pictures import Studio
-from backbench.publish.press import Press
-from backbench.publish.shelf import read_shelf
+from backbench.publish.sheet_charts import Studio
 from backbench.publish.site import publish
+from backbench.publish.site_builder import Press
+from backbench.publish.site_data import read_shelf
+from backbench.querying.saved_queries import available
 from simulated import CIRCUITS, simulated_catalogue
 
 ORIENTATION, MAKE, GPS = 0x0112, 0x010F, 0x8825
@@ -157,7 +157,7 @@ def test_a_sheet_of_its_own_holds_its_photographs(catalogue: Catalogue, tmp_path
     with catalogue.reading() as store:
         studio = Studio(store, available(root), None)
         press = Press(studio, read_shelf(store), catalogue.settings, tmp_path, Album(root))
-        alone.save_sheet(press, "push-pull-taps", tmp_path / "sheet.html")
+        standalone_page.save_sheet(press, "push-pull-taps", tmp_path / "sheet.html")
     assert 'src="data:image/jpeg;base64,' in (tmp_path / "sheet.html").read_text(encoding="utf-8")
 
 

@@ -7,16 +7,16 @@ from pathlib import Path
 
 import pytest
 
-from backbench import faultpoints
 from backbench.catalogue import Catalogue
-from backbench.compare.saved import available
 from backbench.errors import UserError
-from backbench.publish import alone, site
-from backbench.publish.pictures import Studio
-from backbench.publish.press import Press, comparison_data
-from backbench.publish.shelf import read_shelf
+from backbench.publish import site, standalone_page
+from backbench.publish.sheet_charts import Studio
 from backbench.publish.site import publish
+from backbench.publish.site_builder import Press, comparison_data
+from backbench.publish.site_data import read_shelf
 from backbench.publish.stills import write_stills
+from backbench.querying.saved_queries import available
+from backbench.storage import fault_injection
 
 REVIEW = "push-pull-taps"
 
@@ -46,7 +46,7 @@ def test_a_worker_that_ends_is_told_and_leaves_no_part_of_a_site(
     measured: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(site, "FEW_JOBS", 0)
-    monkeypatch.setenv(faultpoints.VARIABLE, "write:1:kill")
+    monkeypatch.setenv(fault_injection.VARIABLE, "write:1:kill")
     with pytest.raises(UserError, match="can't be made"):
         publish(measured.places.root, tmp_path / "site", processes=2)
     assert [path for path in tmp_path.iterdir() if path.is_dir()] == []
@@ -54,7 +54,7 @@ def test_a_worker_that_ends_is_told_and_leaves_no_part_of_a_site(
 
 def test_a_sheet_of_its_own_needs_no_other_file(press: Press, tmp_path: Path) -> None:
     path = tmp_path / "sheet.html"
-    alone.save_sheet(press, REVIEW, path)
+    standalone_page.save_sheet(press, REVIEW, path)
     text = path.read_text(encoding="utf-8")
     assert "<nav" not in text
     assert 'href="..' not in text
@@ -67,12 +67,12 @@ def test_what_cannot_be_written_is_said(
     press: Press, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with pytest.raises(UserError, match=r"\.html or \.pdf"):
-        alone.save_sheet(press, REVIEW, tmp_path / "sheet.doc")
+        standalone_page.save_sheet(press, REVIEW, tmp_path / "sheet.doc")
     with pytest.raises(UserError, match="did you mean push-pull-taps"):
-        alone.save_sheet(press, "push-pull-tap", tmp_path / "sheet.html")
-    monkeypatch.setattr(alone.shutil, "which", lambda name: None)
+        standalone_page.save_sheet(press, "push-pull-tap", tmp_path / "sheet.html")
+    monkeypatch.setattr(standalone_page.shutil, "which", lambda name: None)
     with pytest.raises(UserError, match="Chromium to print"):
-        alone.save_sheet(press, REVIEW, tmp_path / "sheet.pdf")
+        standalone_page.save_sheet(press, REVIEW, tmp_path / "sheet.pdf")
     assert list(tmp_path.iterdir()) == []
 
 

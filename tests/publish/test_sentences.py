@@ -7,20 +7,20 @@ from typing import Any
 
 import pytest
 
-from backbench.compare.lines import Line
-from backbench.compare.pairs import Difference
-from backbench.compare.verdicts import Verdict
-from backbench.publish import sentences
+from backbench.comparison.differences import Difference
+from backbench.comparison.standings import Standing
+from backbench.comparison.verdicts import Verdict
+from backbench.publish import finding_sentences
 
 
-def line(title: str, rank: tuple[int, int] | None, n: int = 20, **more: Any) -> Line:
+def line(title: str, rank: tuple[int, int] | None, n: int = 20, **more: Any) -> Standing:
     values: dict[str, Any] = {
         "unit_key": "a", "metric": "thd", "title": title, "unit": "%", "better": "lower",
         "point_key": "p", "point": "1 kHz", "output": "left", "limit_percent": None,
         "value": 1.0, "uncertainty": 0.1, "bound": None, "status": "measured", "n": n,
         "rank": rank, "percentile": 50.0, "around": (), "left_out": {}, **more,
     }  # fmt: skip
-    return Line(**values)
+    return Standing(**values)
 
 
 def difference(title: str, beyond: float | None, change: float = -1.0) -> Difference:
@@ -34,11 +34,11 @@ def verdict(outcome: Any) -> Verdict:
 
 
 def test_outcomes_are_counted() -> None:
-    told = sentences.verdicts_said(
+    told = finding_sentences.verdicts_said(
         [verdict("meets"), verdict("fails"), verdict("meets"), verdict("not measured")]
     )
     assert told == "Of 4 published figures it meets 2, misses 1 and has no reading for 1."
-    assert sentences.verdicts_said([]) == "No published figures are recorded for it."
+    assert finding_sentences.verdicts_said([]) == "No published figures are recorded for it."
 
 
 @pytest.mark.parametrize(
@@ -53,45 +53,45 @@ def test_outcomes_are_counted() -> None:
 def test_a_quarter_is_claimed_only_for_a_whole_rank_interval(
     rank: tuple[int, int], told: str
 ) -> None:
-    assert told in sentences.places_said([line("Noise", rank)], "tube")
+    assert told in finding_sentences.places_said([line("Noise", rank)], "tube")
 
 
 def test_without_ranks_there_is_no_place() -> None:
-    told = sentences.places_said([line("Noise", None), line("Gain", (1, 2), n=3)], "tube")
+    told = finding_sentences.places_said([line("Noise", None), line("Gain", (1, 2), n=3)], "tube")
     assert told == "There are too few peers to give it a place."
 
 
 def test_changes_are_counted_beyond_uncertainty_only() -> None:
     found = [difference("A", 3.0), difference("B", 2.0, 1.0), difference("C", 0.5),
              difference("D", None)]  # fmt: skip
-    told = sentences.changes_said(found, "May")
+    told = finding_sentences.changes_said(found, "May")
     assert told.startswith("Of 4 figures measured in both, 1 got better and 1 got worse since May")
-    assert "none changed" in sentences.changes_said([difference("C", 0.5)], "May")
-    assert sentences.changes_said([], "May").startswith("Nothing was measured")
+    assert "none changed" in finding_sentences.changes_said([difference("C", 0.5)], "May")
+    assert finding_sentences.changes_said([], "May").startswith("Nothing was measured")
 
 
 def test_sides_that_agree_are_said_to_agree() -> None:
-    assert "agree within uncertainty" in sentences.sides_said([difference("A", 0.2)])
-    told = sentences.sides_said([difference("Noise", 2.0), difference("Noise", 4.0)])
+    assert "agree within uncertainty" in finding_sentences.sides_said([difference("A", 0.2)])
+    told = finding_sentences.sides_said([difference("Noise", 2.0), difference("Noise", 4.0)])
     assert told == "Left and right differ beyond uncertainty in noise."
-    assert "not measured under the same" in sentences.sides_said([])
+    assert "not measured under the same" in finding_sentences.sides_said([])
 
 
 def test_absences_are_named() -> None:
-    told = sentences.absent_said({"no load": ["Power"]}, 2, ["response"])
+    told = finding_sentences.absent_said({"no load": ["Power"]}, 2, ["response"])
     assert told == (
         "Response was not taken, 1 quantity could not be given and 2 captures could not be used."
     )
-    assert sentences.absent_said({}, 0, []).startswith("Everything in the usual battery")
+    assert finding_sentences.absent_said({}, 0, []).startswith("Everything in the usual battery")
 
 
 def test_state_and_catalogue() -> None:
     day = dt.date(2024, 5, 11)
-    assert sentences.state_said("restored", ["bias set", "tubes replaced"], day) == (
+    assert finding_sentences.state_said("restored", ["bias set", "tubes replaced"], day) == (
         "Measured restored on 2024-05-11: bias set and tubes replaced."
     )
-    assert sentences.catalogue_said(0, 0, 0, "", "") == "The catalogue holds no review yet."
-    assert sentences.catalogue_said(1, 1, 1, "2024-05-11", "2024-05-11") == (
+    assert finding_sentences.catalogue_said(0, 0, 0, "", "") == "The catalogue holds no review yet."
+    assert finding_sentences.catalogue_said(1, 1, 1, "2024-05-11", "2024-05-11") == (
         "1 unit of 1 maker, measured in 1 review on 2024-05-11."
     )
 
@@ -102,4 +102,4 @@ def test_state_and_catalogue() -> None:
      ("SINAD", "SINAD"), ("", "")],
 )  # fmt: skip
 def test_titles_within_a_sentence(title: str, within: str) -> None:
-    assert sentences.lowered(title) == within
+    assert finding_sentences.lowered(title) == within

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backbench.publish.shelf import slug
-from backbench.publish.strips import EDGE, WIDTH, strip
-from backbench.publish.words import counted, few, listed, measured, sentence, share, years
+from backbench.publish.peer_strips import EDGE, WIDTH, strip
+from backbench.publish.site_data import slug
+from backbench.publish.value_text import counted, few, listed, measured, sentence, share, years
 
 
 @pytest.mark.parametrize(

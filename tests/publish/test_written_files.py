@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from backbench.errors import UserError
-from backbench.publish import renewal
-from backbench.publish.output import RECORD, digest_of, make, read_record, record_bytes, write
-from backbench.publish.renewal import put_in_place, renewing
+from backbench.publish import atomic_publish
+from backbench.publish.atomic_publish import put_in_place, renewing
+from backbench.publish.output_files import RECORD, digest_of, make, read_record, record_bytes, write
 
 
 def test_equal_content_is_left_alone(tmp_path: Path) -> None:
@@ -114,7 +114,7 @@ def test_a_site_that_failed_leaves_the_earlier_one(tmp_path: Path) -> None:
 def test_one_process_at_a_time_makes_a_site(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(renewal, "PATIENCE_S", 0.1)
+    monkeypatch.setattr(atomic_publish, "PATIENCE_S", 0.1)
     with renewing(tmp_path / "site"), pytest.raises(UserError, match="being made"):
         renewed(tmp_path / "site", "1", "a.html")
 

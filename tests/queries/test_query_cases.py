@@ -14,8 +14,8 @@ from typing import Any
 
 import pytest
 
-from backbench.compare.saved import SavedQuery, shipped
-from backbench.store import reading
+from backbench.querying.saved_queries import SavedQuery, shipped
+from backbench.storage.database import reading
 
 TWICE = """
 review r1 2020-01-01

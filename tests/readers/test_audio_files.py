@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backbench.errors import UserError
-from backbench.readers import find
-from backbench.readers.find import open_recording, read_recording
+from backbench.readers import file_formats
+from backbench.readers.file_formats import open_recording, read_recording
 
 NOISE = 0.2 * np.random.default_rng(0).normal(size=(3000, 2)).clip(-4, 4)
 FORMATS = [
@@ -110,10 +110,10 @@ def test_what_is_no_recording_is_told(tmp_path: Path) -> None:
 def test_absurd_sizes_are_refused_from_the_header(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(find, "MAX_SAMPLES", 5999)
+    monkeypatch.setattr(file_formats, "MAX_SAMPLES", 5999)
     monkeypatch.setattr(soundfile.SoundFile, "read", None)
     assert told(written(tmp_path)) == "0.0625 s of 2 tracks at 48000 Hz"
-    monkeypatch.setattr(find, "MAX_SAMPLES", 6000)
+    monkeypatch.setattr(file_formats, "MAX_SAMPLES", 6000)
     with pytest.raises(TypeError, match="NoneType"):  # it got as far as reading
         read_recording(tmp_path / "take")
 

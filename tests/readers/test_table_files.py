@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
+from backbench.documents.stimuli import Column, Table
 from backbench.errors import UserError
-from backbench.readers.find import read_table, readers
-from backbench.stimuli import Column, Table
+from backbench.readers.file_formats import read_table, readers
 
 RESPONSE = {"frequency": ("f", "kHz"), "level": ("out", "mV")}
 

@@ -71,7 +71,7 @@ def test_series_of_the_square_reaches_its_closed_form() -> None:
 
 def test_decibels_and_powers_of_common_voltages() -> None:
     """2.828427 V into 8 ohm is 1 W (computed)."""
-    from backbench.manifest import Conditions
+    from backbench.documents.manifest import Conditions
 
     loaded = tone_material(
         track(sines(RATE, 1.0, {1000.0: 4.0})), conditions=Conditions(load_ohm=8.0)

@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from backbench.compare import chance, drift, nearest, ranks, trends
-from backbench.compare.points import sync_points
-from backbench.settings import Settings
-from backbench.store import reading, writing
+from backbench.comparison import drift
+from backbench.documents.settings import Settings
+from backbench.statistics import nearest_neighbours, permutation_test, ranks, trends
+from backbench.storage.database import reading, writing
+from backbench.test_points.assign import sync_points
 
 TABLES = [np.random.default_rng(seed).normal(size=(37, 4)).round(2) for seed in range(5)]
 
@@ -63,7 +64,7 @@ def test_chance_is_that_of_scipys_permutation_test(table: np.ndarray) -> None:
     x, y = table[:6, 0].round(0), table[:6, 1].round(1)
     every = stats.permutation_test((y,), rho, permutation_type="pairings", n_resamples=np.inf,
                                    alternative="greater")  # fmt: skip
-    assert chance.by_chance(x, y) == pytest.approx(every.pvalue, abs=1e-9)
+    assert permutation_test.by_chance(x, y) == pytest.approx(every.pvalue, abs=1e-9)
 
     rx, ry = (stats.rankdata(table[:, j]) for j in (0, 1))
     orders = np.random.default_rng(3).permuted(np.tile(ry, (20_000, 1)), axis=1)
@@ -72,7 +73,9 @@ def test_chance_is_that_of_scipys_permutation_test(table: np.ndarray) -> None:
     found = abs(stats.spearmanr(table[:, 0], table[:, 1]).statistic)
     share = np.mean(shares >= found - 1e-12)
     error = np.sqrt(share * (1 - share) / 20_000)
-    assert chance.by_chance(table[:, 0], table[:, 1]) == pytest.approx(share, abs=4 * error + 1e-4)
+    assert permutation_test.by_chance(table[:, 0], table[:, 1]) == pytest.approx(
+        share, abs=4 * error + 1e-4
+    )
 
 
 @pytest.mark.parametrize("n", [5, 6, 7, 8])
@@ -83,14 +86,14 @@ def test_moments_over_all_orders(n: int) -> None:
     a, b = ((v - v.mean()) / np.linalg.norm(v - v.mean()) for v in (a, b))
     every = np.asarray([np.asarray(order) @ a for order in permutations(b)])
     wanted = np.mean(every**2), np.mean(every**4)
-    assert chance.moments(a, b) == pytest.approx(wanted, rel=1e-9)
+    assert permutation_test.moments(a, b) == pytest.approx(wanted, rel=1e-9)
 
 
 @pytest.mark.parametrize("table", TABLES)
 def test_robust_scales_are_those_of_scipy(table: np.ndarray) -> None:
-    spread = stats.median_abs_deviation(table, axis=0, scale=1 / nearest.NORMAL)
+    spread = stats.median_abs_deviation(table, axis=0, scale=1 / nearest_neighbours.NORMAL)
     wanted = (table - np.median(table, axis=0)) / spread
-    assert nearest.robust_scale(table) == pytest.approx(wanted, abs=1e-9)
+    assert nearest_neighbours.robust_scale(table) == pytest.approx(wanted, abs=1e-9)
 
 
 def test_database_medians_and_quantiles_are_those_of_numpy(tmp_path: Path) -> None:

@@ -10,8 +10,8 @@ from scipy.optimize import brentq
 from scipy.signal import StateSpace, lsim, step
 from scipy.special import sici
 
-from backbench.signal.rise import BRICK_WALL
-from backbench.signal.step import LONG
+from backbench.signal.rise_time import BRICK_WALL
+from backbench.signal.transition import LONG
 from squares import RATE, recorded, second_order, square_material, trace_material
 from tones import figures, track
 

@@ -5,10 +5,10 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from backbench.manifest import read_manifest
+from backbench.documents.manifest import read_manifest
+from backbench.documents.settings import read_settings
 from backbench.seed_dataset import settings_text
 from backbench.seed_dataset.example import EXAMPLE, FOLDER, write_example
-from backbench.settings import read_settings
 
 
 def test_checked_in_review_is_what_the_maker_writes(tmp_path: Path) -> None:

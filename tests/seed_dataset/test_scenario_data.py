@@ -3,8 +3,8 @@ from __future__ import annotations
 from collections import Counter
 from pathlib import Path
 
+from backbench.documents.settings import calibration_for, read_settings
 from backbench.seed_dataset import scenario, settings_text
-from backbench.settings import calibration_for, read_settings
 
 
 def test_scenario_has_the_breadth_of_a_back_catalogue() -> None:

@@ -3,7 +3,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from backbench.manifest import by_marker
+from backbench.documents.manifest import by_marker
+from backbench.documents.validation import parse_toml
 from backbench.seed_dataset.idle import Idle
 from backbench.seed_dataset.multitone import Multitone
 from backbench.seed_dataset.square import Square
@@ -11,7 +12,6 @@ from backbench.seed_dataset.stimulus import Stimulus
 from backbench.seed_dataset.sweep import Sweep
 from backbench.seed_dataset.tone import Tone
 from backbench.seed_dataset.two_tones import TwoTones
-from backbench.validation import parse_toml
 
 ALL: list[Stimulus] = [
     Tone(1000.0, 0.5), Idle(), Sweep(0.1), TwoTones(19_000, 20_000, 1.0, 0.5),

@@ -6,12 +6,12 @@ from pathlib import Path
 import pytest
 import soundfile
 
+from backbench.documents.manifest import read_manifest
+from backbench.documents.settings import calibration_for
+from backbench.documents.validation import parse_toml
 from backbench.errors import UserError
-from backbench.manifest import read_manifest
 from backbench.seed_dataset import scenario, write_catalogue_inputs
 from backbench.seed_dataset.manifest_text import quoted
-from backbench.settings import calibration_for
-from backbench.validation import parse_toml
 
 
 def test_folders_come_in_order_of_date(written: list[Path]) -> None:

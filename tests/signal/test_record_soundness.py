@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from backbench.errors import Refusal
-from backbench.signal.find_tone import find_tone
-from backbench.signal.soundness import check_record
+from backbench.signal.record_checks import check_record
+from backbench.signal.tone_search import find_tone
 from tones import FULL_SCALE, sines, track
 
 RATE = 48_000.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from backbench.metrics.battery import measure
+from backbench.metrics.measurement import measure
 from tones import idle_material, sines, tone_material, track
 
 RATE = 96_000.0

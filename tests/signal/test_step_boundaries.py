@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backbench.errors import Refusal
-from backbench.signal.steps import find_steps
+from backbench.signal.level_steps import find_steps
 
 RATE = 48_000.0
 LEVELS = np.array([0.02, 0.05, 0.1, 0.2, 0.4, 0.7])

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from backbench.errors import Refusal
-from backbench.signal.edges import edges_of_trace
-from backbench.signal.period import one_period
-from backbench.signal.rise import Own, chained, taken_off
-from backbench.signal.step import Extreme, cutoff_from_tilt, ringing, state_levels
+from backbench.signal.edge_detection import edges_of_trace
+from backbench.signal.rise_time import Own, chained, taken_off
+from backbench.signal.transition import Extreme, cutoff_from_tilt, ringing, state_levels
+from backbench.signal.waveform_period import one_period
 from squares import RATE, recorded, second_order, step_of, traced
 from tones import sines, track
 

@@ -11,7 +11,7 @@ from scipy.signal import bilinear, freqz, lfilter
 
 from backbench.errors import Refusal
 from backbench.signal.sweep import transfer, transfer_of
-from backbench.signal.sweep_sent import sent_sweep
+from backbench.signal.sweep_excitation import sent_sweep
 from backbench.signal.sweep_window import Sweep
 from swept import Played, played
 

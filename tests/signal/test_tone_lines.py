@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backbench.signal.background import background
-from backbench.signal.find_tone import find_tone
 from backbench.signal.spectrum import peak_position, read_lines, spectrum
+from backbench.signal.tone_search import find_tone
 from tones import sines, track
 
 RATES = (44_100.0, 48_000.0, 96_000.0, 192_000.0)

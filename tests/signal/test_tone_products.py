@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from backbench.errors import Refusal
+from backbench.signal.intermodulation import find_tones, product_positions, spectrum_apart, summed
+from backbench.signal.line_ratios import of_amplitudes, of_powers
 from backbench.signal.power import Square
-from backbench.signal.products import find_tones, product_positions, spectrum_apart, summed
-from backbench.signal.share import of_amplitudes, of_powers
 from many_tones import RATE, with_noise
 from tones import sines, track
 

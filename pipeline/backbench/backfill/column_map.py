@@ -7,11 +7,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from backbench.documents.manifest import OUTPUT, At, Name
+from backbench.documents.stimuli import Strict
+from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 from backbench.errors import Fault, UserError
-from backbench.manifest import OUTPUT, At, Name
 from backbench.metrics.registry import registry
-from backbench.stimuli import Strict
-from backbench.validation import checked, measures, parse_toml, read_bytes
 
 REVIEW_FACTS = ("key", "date", "bench", "mains_hz", "title", "notes")
 UNIT_FACTS = (

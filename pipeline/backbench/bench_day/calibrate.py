@@ -11,15 +11,15 @@ from pathlib import Path
 
 import numpy as np
 
-from backbench.bench_day.listen import Heard, listen
+from backbench.bench_day.classify_stimulus import Heard, listen
+from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.settings import Calibration, Settings
+from backbench.documents.toml_text import key_text, lines_of
+from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import Fault, Refusal, UserError
-from backbench.names import SETTINGS_NAME
-from backbench.readers.find import read_recording
-from backbench.settings import Calibration, Settings
-from backbench.signal.find_tone import find_tone
+from backbench.readers.file_formats import read_recording
+from backbench.signal.tone_search import find_tone
 from backbench.signal.track import Track
-from backbench.toml_text import key_text, lines_of
-from backbench.validation import checked, measures, parse_toml
 
 LEAST_SHARE = 0.05
 """Of full scale: a fainter tone would make a poor calibration."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from backbench.manifest import Unit
+from backbench.documents.manifest import Unit
 
 DEFER = (
     "These lines remind; they don't teach. Follow your local codes, and leave work inside a "

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from backbench.documents.manifest import MANIFEST_NAME, Manifest, Unit, read_manifest
+from backbench.documents.toml_text import inline, lines_of
 from backbench.errors import Fault, UserError
-from backbench.manifest import MANIFEST_NAME, Manifest, Unit, read_manifest
-from backbench.toml_text import inline, lines_of
 
 NEEDED = ("maker", "model", "kind", "technology", "state")
 HINTS = {

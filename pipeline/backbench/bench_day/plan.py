@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from backbench.bench_day.battery import LEAST_RATE_HZ, amplifier, line_stage, loop_back
-from backbench.bench_day.bench import Chain
-from backbench.bench_day.planned import Plan, Step
-from backbench.bench_day.session import Session
+from backbench.bench_day.capture_battery import LEAST_RATE_HZ, amplifier, line_stage, loop_back
+from backbench.bench_day.measuring_chain import Chain
+from backbench.bench_day.planned_capture import Plan, Step
+from backbench.bench_day.planning_session import Session
+from backbench.documents.manifest import MANIFEST_NAME, Manifest
+from backbench.documents.validation import counted
 from backbench.errors import Fault, UserError
-from backbench.manifest import MANIFEST_NAME, Manifest
-from backbench.validation import counted
 
 AMPLIFIERS = {"integrated amplifier", "power amplifier", "receiver"}
 

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import numpy as np
 
-from backbench.bench_day.markers import marker
-from backbench.bench_day.planned import Plan, Step
-from backbench.bench_day.runs import GAP_S, Run, Segment, run_text, runs_of
-from backbench.bench_day.waves import Wave, wave
+from backbench.bench_day.chirp_markers import marker
+from backbench.bench_day.planned_capture import Plan, Step
+from backbench.bench_day.run_files import GAP_S, Run, Segment, run_text, runs_of
+from backbench.bench_day.stimulus_waveforms import Wave, wave
 from backbench.errors import Fault, Refusal, UserError
 from backbench.signal.track import Array
 

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
-from backbench.charts.declare import Plate, chart
-from backbench.charts.fixed import silent
-from backbench.charts.marks import Row, across, named, pixels
-from backbench.charts.panels import positions, rules, scale_lines
-from backbench.charts.placing import spread
-from backbench.charts.ruler import Ruler, ruler
-from backbench.charts.wording import number, ordinal, quantity
+from backbench.charts.axis import Ruler, ruler
+from backbench.charts.chart_text import number, ordinal, quantity
+from backbench.charts.constant_encodings import silent
+from backbench.charts.declaration import Plate, chart
+from backbench.charts.label_placement import spread
+from backbench.charts.mark_layers import Row, across, named, pixels
+from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
+from backbench.charts.small_multiples import positions, rules, scale_lines
 
 COLUMNS = ("unit_key", "label", "output", "power_w", "order_n", "level_db", "bound")
 BETWEEN = 40.0

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import altair as alt
 
-from backbench.charts.canvas import assemble, field, sentence
-from backbench.charts.curves import (
+from backbench.charts.axis import frequency_ruler, ruler
+from backbench.charts.chart_text import quantity
+from backbench.charts.curve_layers import (
     band_note,
     drawn_band,
     end_names,
@@ -14,11 +15,10 @@ from backbench.charts.curves import (
     technology_key,
     thin_lines,
 )
-from backbench.charts.declare import Plate, chart
-from backbench.charts.marks import Row
-from backbench.charts.peers import envelope
-from backbench.charts.ruler import frequency_ruler, ruler
-from backbench.charts.wording import quantity
+from backbench.charts.declaration import Plate, chart
+from backbench.charts.mark_layers import Row
+from backbench.charts.page_layout import assemble, field, sentence
+from backbench.charts.peer_band import envelope
 
 COLUMNS = ("unit_key", "label", "technology", "output", "frequency_hz", "ohm")
 

@@ -7,7 +7,7 @@ import pkgutil
 from functools import cache
 
 import backbench.charts
-from backbench.charts.declare import Chart
+from backbench.charts.declaration import Chart
 from backbench.errors import Fault, UserError
 
 

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
-from backbench.charts.curves import (
+from backbench.charts.axis import Ruler, frequency_ruler, ruler
+from backbench.charts.chart_text import number, quantity
+from backbench.charts.constant_encodings import silent
+from backbench.charts.curve_layers import (
     Lines,
     end_names,
     lines_of,
@@ -16,11 +18,9 @@ from backbench.charts.curves import (
     technology_key,
     thin_lines,
 )
-from backbench.charts.declare import Option, Plate, chart
-from backbench.charts.fixed import silent
-from backbench.charts.marks import Row
-from backbench.charts.ruler import Ruler, frequency_ruler, ruler
-from backbench.charts.wording import number, quantity
+from backbench.charts.declaration import Option, Plate, chart
+from backbench.charts.mark_layers import Row
+from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
 
 COLUMNS = (
     "unit_key",

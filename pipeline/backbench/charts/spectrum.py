@@ -10,13 +10,13 @@ from statistics import median
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.canvas import Field, assemble, field, layer, sentence, words
-from backbench.charts.curves import end_names, lines_of, subject_lines
-from backbench.charts.declare import Option, Plate, chart
-from backbench.charts.fixed import silent
-from backbench.charts.marks import Row, named
-from backbench.charts.ruler import Ruler, frequency_ruler, ruler
-from backbench.charts.wording import number, quantity, text_width
+from backbench.charts.axis import Ruler, frequency_ruler, ruler
+from backbench.charts.chart_text import number, quantity, text_width
+from backbench.charts.constant_encodings import silent
+from backbench.charts.curve_layers import end_names, lines_of, subject_lines
+from backbench.charts.declaration import Option, Plate, chart
+from backbench.charts.mark_layers import Row, named
+from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
 
 COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level", "kind")
 TRACES = ("spectrum", "idle", "tone")

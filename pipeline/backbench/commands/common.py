@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from backbench.catalogue import Catalogue
-    from backbench.compare.saved import SavedQuery
+    from backbench.querying.saved_queries import SavedQuery
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -69,6 +69,6 @@ def assigned(settings: list[str] | None) -> dict[str, str]:
 def show_frame(
     frame: pl.DataFrame, out_format: str, out: Path | None = None, query: SavedQuery | None = None
 ) -> None:
-    from backbench.terminal import export
+    from backbench.reports.terminal_tables import export
 
     export(frame, out_format, out, query)

@@ -10,7 +10,7 @@ import typer
 from backbench.commands.common import HERE, DryRun, Home, app, opened
 
 if TYPE_CHECKING:
-    from backbench.stages.history import Entry
+    from backbench.maintenance.history import Entry
 
 FEW = 20
 """Moved readings that are shown of each receipt."""
@@ -28,8 +28,8 @@ def history(
 
     Example: backbench history heron-40 --readings -c my-catalogue
     """
-    from backbench.progress import watched
-    from backbench.stages.history import history as told
+    from backbench.maintenance.history import history as told
+    from backbench.reports.progress_bars import watched
 
     places = opened(catalogue).places
     if not readings:
@@ -75,7 +75,7 @@ def withdraw(
     Example: backbench withdraw 2024-05-heron --reason "wrong load" -c my-catalogue
     """
     from backbench.errors import Fault, UserError
-    from backbench.stages import corrections
+    from backbench.maintenance import corrections
 
     home = opened(catalogue)
     if not undo and not reason:
@@ -104,8 +104,8 @@ def rename(
 
     Example: backbench rename heron-40-b heron-40 -c my-catalogue
     """
-    from backbench.names import SETTINGS_NAME
-    from backbench.stages.corrections import rename_unit
+    from backbench.documents.file_names import SETTINGS_NAME
+    from backbench.maintenance.corrections import rename_unit
 
     home = opened(catalogue)
     text = rename_unit(home.places, old, new)

@@ -14,12 +14,12 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from backbench.durable import flush_file, flush_folder, make_folder, rename
 from backbench.errors import Fault, UserError
-from backbench.export.dictionary import TABLES
-from backbench.export.package import DICTIONARY, dictionary_text, exported_tables
-from backbench.stages.places import Places
-from backbench.store import DATABASE_NAME, MAKING, Store, copy_database, reading_copy
+from backbench.export.data_dictionary import TABLES
+from backbench.export.open_package import DICTIONARY, dictionary_text, exported_tables
+from backbench.storage.atomic_io import flush_file, flush_folder, make_folder, rename
+from backbench.storage.catalogue_paths import CataloguePaths
+from backbench.storage.database import DATABASE_NAME, MAKING, Database, copy_database, reading_copy
 
 CURRENT = "current"
 NAME = "snapshot-"
@@ -53,7 +53,7 @@ A reading without a value has a status and a reason. Compare readings of one met
 """
 
 
-def write_snapshot(source: Places, folder: Path) -> Path:
+def write_snapshot(source: CataloguePaths, folder: Path) -> Path:
     """Add a snapshot of the catalogue's database to a folder, and lead `current` to it.
 
     The catalogue may be in use: writers wait while the file is copied. Returns the snapshot's
@@ -73,7 +73,7 @@ def write_snapshot(source: Places, folder: Path) -> Path:
         raise UserError("a snapshot is being written there", [fault]) from None
 
 
-def _added(source: Places, folder: Path) -> Path:
+def _added(source: CataloguePaths, folder: Path) -> Path:
     numbers = [int(path.name.removeprefix(NAME)) for path in folder.glob(f"{NAME}[0-9]*")]
     final = folder / f"{NAME}{max(numbers, default=0) + 1:06d}"
     with tempfile.TemporaryDirectory(prefix=MAKING, dir=folder) as making:
@@ -86,7 +86,7 @@ def _added(source: Places, folder: Path) -> Path:
     return final
 
 
-def _fill(source: Places, aside: Path) -> None:
+def _fill(source: CataloguePaths, aside: Path) -> None:
     """All files of a snapshot, on the disk and read-only. The tables come from the copy itself."""
     (aside / "parquet").mkdir(parents=True)
     copy_database(source.root, aside)
@@ -105,7 +105,7 @@ def _fill(source: Places, aside: Path) -> None:
     flush_folder(aside)
 
 
-def _readme(store: Store, title: str, rows: dict[str, int]) -> str:
+def _readme(store: Database, title: str, rows: dict[str, int]) -> str:
     steps = store.rows("SELECT number, name, checksum FROM migration ORDER BY number")
     methods = store.rows("SELECT metric, unit, method_version FROM metric ORDER BY metric")
     return README.format(
@@ -121,7 +121,7 @@ def _lines(rows: list[tuple[object, ...]]) -> str:
     return "\n".join(f"| {' | '.join(map(str, row))} |" for row in rows)
 
 
-def _refuse_empty(source: Places) -> None:
+def _refuse_empty(source: CataloguePaths) -> None:
     path = source.database / DATABASE_NAME
     if not path.exists():
         fault = Fault(str(path), "no database", "a catalogue with reviews", "ingest one first")

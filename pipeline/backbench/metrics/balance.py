@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from backbench.metrics.across import (
+from backbench.metrics.declaration import MeasuredValue, derived
+from backbench.metrics.session import (
     Derived,
     Reading,
     RefusedDerivation,
@@ -16,7 +17,6 @@ from backbench.metrics.across import (
     relative_estimation,
     relative_uncertainty,
 )
-from backbench.metrics.declare import Figure, derived
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 LEFT, RIGHT = "left", "right"
@@ -94,12 +94,12 @@ def _least_uncertain(
     yield Derived(figures[taken], sound[taken][0], sound[taken], against=against)
 
 
-def _ratio(above: Reading, below: Reading) -> Figure:
+def _ratio(above: Reading, below: Reading) -> MeasuredValue:
     """20 lg of two levels. The tracks were calibrated one by one: independent."""
     value = 20 * math.log10((above.value or math.nan) / (below.value or math.nan))
     whole = math.hypot(relative_uncertainty(above), relative_uncertainty(below))
     own = math.hypot(relative_estimation(above), relative_estimation(below))
-    return Figure(value, DB_PER_RELATIVE * whole, DB_PER_RELATIVE * own)
+    return MeasuredValue(value, DB_PER_RELATIVE * whole, DB_PER_RELATIVE * own)
 
 
 @derived(
@@ -135,7 +135,7 @@ def _told_best(
     elif sound:
         pair = max(sound, key=lambda p: _ratio(*p).value)
         told = _ratio(*pair)
-        figure = Figure(told.value, told.uncertainty, told.estimation, bound="lower")
+        figure = MeasuredValue(told.value, told.uncertainty, told.estimation, bound="lower")
         yield Derived(figure, pair[0], pair, against=against)
 
 
@@ -170,6 +170,6 @@ def _tracking(balances: list[Derived]) -> Derived:
     keys = {r.calibration_key for b in (top, bottom) for r in b.made_from}
     whole = math.hypot(top.figure.uncertainty, bottom.figure.uncertainty)
     value = top.figure.value - bottom.figure.value
-    figure = Figure(value, own if len(keys) == 1 else whole, own)
+    figure = MeasuredValue(value, own if len(keys) == 1 else whole, own)
     sources = tuple(r for b in balances for r in b.made_from)
     return Derived(figure, top.like, sources, against=top.against)

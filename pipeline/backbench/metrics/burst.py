@@ -8,8 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from backbench.documents.stimuli import Burst
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.across import (
+from backbench.metrics.declaration import CaptureData, MeasuredValue, derived, metric, view
+from backbench.metrics.session import (
     Derived,
     Reading,
     RefusedDerivation,
@@ -18,11 +20,9 @@ from backbench.metrics.across import (
     relative_estimation,
     relative_uncertainty,
 )
-from backbench.metrics.declare import Figure, Material, derived, metric, view
 from backbench.signal.burst import Bursts, read_bursts
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import Part, combine
-from backbench.stimuli import Burst
 
 LIMIT_PERCENT = 1.0
 """Distortion within a burst up to which it counts as unclipped: common practice, no source."""
@@ -34,7 +34,7 @@ _IHF = "IHF-A-202:1978 (from memory)"
 class BurstView:
     """One output's track of bursts."""
 
-    material: Material
+    capture_data: CaptureData
     track: Track
     found: Bursts
 
@@ -56,14 +56,14 @@ class BurstView:
 
 
 @view("burst", version=1)
-def burst_view(material: Material, number: int) -> BurstView:
+def burst_view(capture_data: CaptureData, number: int) -> BurstView:
     """The bursts in output track `number`. Raises Refusal where they are not those stated."""
-    stimulus, track = material.stimulus, material.outputs[number]
+    stimulus, track = capture_data.stimulus, capture_data.outputs[number]
     assert isinstance(stimulus, Burst)
-    if material.driven_track not in (None, number):
+    if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
     found = read_bursts(track, stimulus.burst_hz, stimulus.on_ms / 1e3, stimulus.period_ms / 1e3)
-    return BurstView(material, track, found)
+    return BurstView(capture_data, track, found)
 
 
 @metric(
@@ -71,11 +71,11 @@ def burst_view(material: Material, number: int) -> BurstView:
     stimuli=["burst"], version=1,
     choice="rms of the fundamental, two periods at either end left out, mean over the bursts",
 )  # fmt: skip
-def burst_level(seen: BurstView) -> Figure:
+def burst_level(seen: BurstView) -> MeasuredValue:
     """Root mean square of the fundamental within the bursts."""
     own = seen.own
     total = combine([Part(own.u * seen.level, own.dof), Part(seen.track.calibration * seen.level)])
-    return Figure(seen.level, total.u, own.u * seen.level, total.dof)
+    return MeasuredValue(seen.level, total.u, own.u * seen.level, total.dof)
 
 
 @metric(
@@ -83,15 +83,15 @@ def burst_level(seen: BurstView) -> Figure:
     stimuli=["burst"], version=1,
     choice="of the fundamental, while a burst is on, into the stated resistor",
 )  # fmt: skip
-def burst_power(seen: BurstView) -> Figure:
+def burst_power(seen: BurstView) -> MeasuredValue:
     """Squared rms within the bursts over the load's resistance."""
-    load = seen.material.conditions.load_resistance
+    load = seen.capture_data.conditions.load_resistance
     if load is None:
         raise NotApplicable("no resistor was connected as a load")
     power, own = seen.level**2 / load, seen.own
-    shared = math.hypot(2 * seen.track.calibration, seen.material.load_uncertainty)
+    shared = math.hypot(2 * seen.track.calibration, seen.capture_data.load_uncertainty)
     total = combine([Part(2 * own.u * power, own.dof), Part(shared * power)])
-    return Figure(power, total.u, 2 * own.u * power, total.dof)
+    return MeasuredValue(power, total.u, 2 * own.u * power, total.dof)
 
 
 @metric(
@@ -99,14 +99,14 @@ def burst_power(seen: BurstView) -> Figure:
     source="IEC 60268-3:2013, 14.12 (second-hand), within a burst",
     stimuli=["burst"], version=1, choice="re the fundamental; harmonics 2 to 10",
 )  # fmt: skip
-def burst_distortion(seen: BurstView) -> Figure:
+def burst_distortion(seen: BurstView) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 over the fundamental, while a burst is on."""
     part = seen.found.harmonics
     if not part.stands_out:
-        return Figure(100 * part.at_most / seen.level, 0.0, bound="upper")
+        return MeasuredValue(100 * part.at_most / seen.level, 0.0, bound="upper")
     value = 100 * part.rms / seen.level
     own = value * math.hypot(part.relative, seen.own.u)
-    return Figure(value, own, own, part.samples)
+    return MeasuredValue(value, own, own, part.samples)
 
 
 @metric(
@@ -114,7 +114,7 @@ def burst_distortion(seen: BurstView) -> Figure:
     stimuli=["burst"], version=1,
     choice="greatest magnitude of a sample, noise included; told only below 1 % distortion",
 )  # fmt: skip
-def burst_peak(seen: BurstView) -> Figure:
+def burst_peak(seen: BurstView) -> MeasuredValue:
     """Greatest instantaneous voltage that the bursts reach unclipped."""
     percent = 100 * seen.found.harmonics.rms / seen.level
     if percent > LIMIT_PERCENT:
@@ -124,7 +124,7 @@ def burst_peak(seen: BurstView) -> Figure:
     turns = math.pi * seen.found.frequency_hz / seen.track.rate_hz
     own = math.hypot(peak * (1 - math.cos(turns)) / math.sqrt(3), 3 * seen.found.noise * peak)
     total = combine([Part(own), Part(seen.track.calibration * peak)])
-    return Figure(peak, total.u, own, total.dof)
+    return MeasuredValue(peak, total.u, own, total.dof)
 
 
 @derived(
@@ -158,5 +158,7 @@ def _headroom(session: Session, powers: list[Reading]) -> Derived | RefusedDeriv
     u, own = (
         DB_PER_RELATIVE_POWER * of(best) for of in (relative_uncertainty, relative_estimation)
     )
-    figure = Figure(10 * math.log10(power / rated), u, own, bound=None if clipped else "lower")
+    figure = MeasuredValue(
+        10 * math.log10(power / rated), u, own, bound=None if clipped else "lower"
+    )
     return Derived(figure, best, sources, power_w=power)

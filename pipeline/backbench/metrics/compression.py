@@ -6,9 +6,9 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 
-from backbench.metrics.across import Derived, Reading, RefusedDerivation, Session, grouped
-from backbench.metrics.declare import Figure, derived
-from backbench.metrics.rising import Level, kind_of_distortion, series, sources
+from backbench.metrics.declaration import MeasuredValue, derived
+from backbench.metrics.power_sweep import Level, kind_of_distortion, series, sources
+from backbench.metrics.session import Derived, Reading, RefusedDerivation, Session, grouped
 
 LEAST_LEVELS = 3
 STEEP = 2.0
@@ -50,14 +50,16 @@ def _place(r: Reading) -> tuple[object, ...]:
     )  # fmt: skip
 
 
-def _less(reading: Reading, smallest: Reading) -> Figure:
+def _less(reading: Reading, smallest: Reading) -> MeasuredValue:
     """Difference in dB. Errors of scale cancel; that the generator's steps do isn't known.
 
     So the whole uncertainty of one reading counts and that of the other's record.
     """
     value = (reading.value or 0.0) - (smallest.value or 0.0)
     own = math.hypot(reading.estimation or 0.0, smallest.estimation or 0.0)
-    return Figure(value, math.hypot(reading.uncertainty or 0.0, smallest.estimation or 0.0), own)
+    return MeasuredValue(
+        value, math.hypot(reading.uncertainty or 0.0, smallest.estimation or 0.0), own
+    )
 
 
 @derived(
@@ -83,7 +85,9 @@ def _onset(levels: list[Level]) -> Derived | RefusedDerivation:
     i = _last_run(slopes)
     if i is None:
         power = math.exp(last.x)
-        figure = Figure(power, power * last.u, power * last.own, bound="lower", detail=detail)
+        figure = MeasuredValue(
+            power, power * last.u, power * last.own, bound="lower", detail=detail
+        )
         return Derived(figure, last.power, sources(levels))
     if i == 0:
         reason = "distortion already turns up at the smallest power that was measured"
@@ -92,7 +96,9 @@ def _onset(levels: list[Level]) -> Derived | RefusedDerivation:
     x = (low.x + high.x) / 2
     step = (high.x - low.x) / math.sqrt(12)
     power, u, own = math.exp(x), math.hypot(high.u, step), math.hypot(high.own, step)
-    return Derived(Figure(power, power * u, power * own, detail=detail), low.power, sources(levels))
+    return Derived(
+        MeasuredValue(power, power * u, power * own, detail=detail), low.power, sources(levels)
+    )
 
 
 def _slope(a: Level, b: Level) -> float:

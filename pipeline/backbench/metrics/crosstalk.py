@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from backbench.errors import NotApplicable
-from backbench.metrics.declare import CurveData, Figure, curve, metric
+from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response import POINTS_HZ
 from backbench.metrics.response_view import Crosstalk, ResponseView
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -35,7 +35,7 @@ def _known(response: ResponseView) -> Crosstalk:
     choice="20 lg(driven / undriven) of the linear responses, told for the undriven output; "
     "a bound where the crosstalk is within twice its noise",
 )
-def separation_at(response: ResponseView) -> Iterator[Figure]:
+def separation_at(response: ResponseView) -> Iterator[MeasuredValue]:
     """Level of the driven output re what it leaves at this one, at a frequency."""
     known = _known(response)
     covered = [
@@ -51,11 +51,11 @@ def separation_at(response: ResponseView) -> Iterator[Figure]:
         if left <= STANDS_OUT * noise:
             least = 20 * math.log10(driven / (left + STANDS_OUT * noise))
             u = DB_PER_RELATIVE * known.u_shared
-            yield Figure(least, u, bound="lower", frequency_hz=hz)
+            yield MeasuredValue(least, u, bound="lower", frequency_hz=hz)
             continue
         own = DB_PER_RELATIVE * noise / left
         u = math.hypot(own, DB_PER_RELATIVE * known.u_shared)
-        yield Figure(20 * math.log10(driven / left), u, own, frequency_hz=hz)
+        yield MeasuredValue(20 * math.log10(driven / left), u, own, frequency_hz=hz)
 
 
 @curve(

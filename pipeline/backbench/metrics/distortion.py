@@ -8,11 +8,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.declare import Bound, Figure, metric
-from backbench.metrics.floor import LINE_CHOICE, less_lines, lines_off, noise_off
+from backbench.metrics.bench_floor import LINE_CHOICE, less_lines, lines_off, noise_off
+from backbench.metrics.declaration import Bound, MeasuredValue, metric
 from backbench.metrics.tone import ToneView
-from backbench.signal.beside import stands
 from backbench.signal.power import Square
+from backbench.signal.sidebands import stands
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, Harmonics
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
@@ -34,16 +34,16 @@ def refuse_mirrored(tone: ToneView) -> None:
         )
 
 
-def percent(part: Square, whole: Square, ceiling: float) -> Figure:
+def percent(part: Square, whole: Square, ceiling: float) -> MeasuredValue:
     """Root of part over whole in percent; an upper bound where noise could make up the part.
 
     ceiling: rms that the part can't be above, V.
     """
     if not part.stands_out:
-        return Figure(100 * min(part.at_most, ceiling) / whole.rms, 0.0, bound="upper")
+        return MeasuredValue(100 * min(part.at_most, ceiling) / whole.rms, 0.0, bound="upper")
     value = 100 * part.rms / whole.rms
     own = value * math.hypot(part.relative, whole.relative)
-    return Figure(value, own, own, part.samples)
+    return MeasuredValue(value, own, own, part.samples)
 
 
 def counted(tone: ToneView, first: int, last: int, up_to_hz: float = math.inf) -> Harmonics:
@@ -72,7 +72,7 @@ def _ceiling(tone: ToneView, last: int) -> float:
     return lines.residual.rms if last * lines.frequency_hz <= BAND_HZ[1] * EDGE else math.inf
 
 
-def _narrowed(figure: Figure, last: int) -> Figure:
+def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     """Tells where the record's band left harmonics of the definition out."""
     if last >= LAST_ORDER:
         return figure
@@ -89,12 +89,12 @@ def _narrowed(figure: Figure, last: int) -> Figure:
     version=1,
     choice="re the fundamental; harmonics 2 to 10" + LINE_CHOICE,
 )
-def thd(tone: ToneView) -> Figure:
+def thd(tone: ToneView) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 over the fundamental."""
     return less_lines(tone, _thd)
 
 
-def _thd(tone: ToneView) -> Figure:
+def _thd(tone: ToneView) -> MeasuredValue:
     part, last = _counted(tone, math.inf, LAST_ORDER)
     return _narrowed(percent(part, tone.square, _ceiling(tone, last)), last)
 
@@ -109,25 +109,25 @@ def _thd(tone: ToneView) -> Figure:
     version=1,
     choice="re the root sum square of fundamental and harmonics 2 to 10" + LINE_CHOICE,
 )
-def thd_total(tone: ToneView) -> Figure:
+def thd_total(tone: ToneView) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 over that of fundamental and harmonics."""
     return less_lines(tone, _thd_total)
 
 
-def _thd_total(tone: ToneView) -> Figure:
+def _thd_total(tone: ToneView) -> MeasuredValue:
     part, last = _counted(tone, math.inf, LAST_ORDER)
     return _narrowed(percent_of_total(part, tone.square, _ceiling(tone, last)), last)
 
 
-def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> Figure:
+def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> MeasuredValue:
     """Root of part over part and rest, in percent; ceiling as for percent."""
     if not part.stands_out:
         square = min(part.at_most, ceiling) ** 2
-        return Figure(100 * math.sqrt(square / (square + rest.value)), 0.0, bound="upper")
+        return MeasuredValue(100 * math.sqrt(square / (square + rest.value)), 0.0, bound="upper")
     share = part.value / (part.value + rest.value)
     value = 100 * math.sqrt(share)
     own = value * (1 - share) * math.hypot(part.relative, rest.relative)
-    return Figure(value, own, own, part.samples)
+    return MeasuredValue(value, own, own, part.samples)
 
 
 @metric(
@@ -140,12 +140,12 @@ def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> F
     version=1,
     choice="re the fundamental; all harmonics up to 20 kHz" + LINE_CHOICE,
 )
-def thd_wide(tone: ToneView) -> Figure:
+def thd_wide(tone: ToneView) -> MeasuredValue:
     """Root sum square of all harmonics up to 20 kHz over the fundamental."""
     return less_lines(tone, _thd_wide)
 
 
-def _thd_wide(tone: ToneView) -> Figure:
+def _thd_wide(tone: ToneView) -> MeasuredValue:
     top = BAND_HZ[1]
     part, last = _counted(tone, top, int(top))
     return percent(part, tone.square, _ceiling(tone, last))
@@ -162,12 +162,12 @@ def _thd_wide(tone: ToneView) -> Figure:
     choice="re the total rms, 20 Hz to 20 kHz; the fundamental's lobe is taken out and the "
     "noise beside it put in its place",
 )
-def thd_n(tone: ToneView) -> Figure:
+def thd_n(tone: ToneView) -> MeasuredValue:
     """Rms of all but the fundamental over the rms of all, 20 Hz to 20 kHz."""
     return _distortion_and_noise(tone)
 
 
-def _distortion_and_noise(tone: ToneView) -> Figure:
+def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
     tone.distorting()
     refuse_mirrored(tone)
     found = percent_of_total(tone.lines.residual, tone.square)
@@ -176,7 +176,7 @@ def _distortion_and_noise(tone: ToneView) -> Figure:
         return found
     # The bench's noise has its own volts, its harmonics go with the level.
     noise = 100 * bench.lines.noise_only().rms / tone.square.rms
-    clear = noise_off(found, Figure(noise, 0.0))
+    clear = noise_off(found, MeasuredValue(noise, 0.0))
     return lines_off(clear, _thd_wide(bench)) if bench.lines.last_order(BAND_HZ[1]) > 1 else clear
 
 
@@ -190,14 +190,14 @@ def _distortion_and_noise(tone: ToneView) -> Figure:
     version=1,
     choice="total over distortion and noise, 20 Hz to 20 kHz: the inverse of THD+N",
 )
-def sinad(tone: ToneView) -> Figure:
+def sinad(tone: ToneView) -> MeasuredValue:
     """Rms of all over the rms of all but the fundamental, 20 Hz to 20 kHz."""
     found = _distortion_and_noise(tone)
     relative = found.uncertainty / found.value
     own = DB_PER_RELATIVE * relative
     bound: Bound | None = "lower" if found.bound else None
     ratio = -20 * math.log10(found.value / 100)
-    return Figure(ratio, own, own, found.dof, bound, remark=found.remark)
+    return MeasuredValue(ratio, own, own, found.dof, bound, remark=found.remark)
 
 
 @metric(
@@ -212,18 +212,20 @@ def sinad(tone: ToneView) -> Figure:
     "; with a loop-back in the same range and at the same frequency the bench's own noise is taken "
     "off in power, a lower bound within 3 dB of it",
 )
-def snr(tone: ToneView) -> Figure:
+def snr(tone: ToneView) -> MeasuredValue:
     """Fundamental over all that is neither fundamental nor harmonic, 20 Hz to 20 kHz."""
     noise = tone.distorting().noise_only()
-    found = Figure(noise.rms, noise.relative * noise.rms, noise.relative * noise.rms, noise.samples)
+    found = MeasuredValue(
+        noise.rms, noise.relative * noise.rms, noise.relative * noise.rms, noise.samples
+    )
     if tone.bench is not None:
         own = tone.bench.lines.noise_only()
         u = own.relative * own.rms
-        found = noise_off(found, Figure(own.rms, u, u, own.samples))
+        found = noise_off(found, MeasuredValue(own.rms, u, u, own.samples))
     u = DB_PER_RELATIVE * math.hypot(found.uncertainty / found.value, tone.square.relative)
     ratio = 20 * math.log10(tone.square.rms / found.value)
     bound: Bound | None = "lower" if found.bound else None
-    return Figure(ratio, u, u, found.dof, bound, remark=found.remark)
+    return MeasuredValue(ratio, u, u, found.dof, bound, remark=found.remark)
 
 
 @metric(
@@ -237,9 +239,9 @@ def snr(tone: ToneView) -> Figure:
     choice="re the fundamental; noise taken off, an upper bound where it doesn't stand out; "
     "wider where a mains line may hide in it" + LINE_CHOICE,
 )
-def harmonic(tone: ToneView) -> Iterator[Figure]:
+def harmonic(tone: ToneView) -> Iterator[MeasuredValue]:
     """Level of each harmonic from 2 to 10 over the fundamental."""
-    bench: dict[int, Figure] = {}
+    bench: dict[int, MeasuredValue] = {}
     if tone.bench is not None:
         with contextlib.suppress(NotApplicable):
             bench = {f.order: f for f in _harmonics(tone.bench) if f.order}
@@ -247,14 +249,14 @@ def harmonic(tone: ToneView) -> Iterator[Figure]:
         yield _in_decibels(lines_off(figure, bench.get(figure.order or 0)))
 
 
-def _harmonics(tone: ToneView) -> Iterator[Figure]:
+def _harmonics(tone: ToneView) -> Iterator[MeasuredValue]:
     """Each harmonic over the fundamental in percent."""
     found = counted(tone, 2, LAST_ORDER)
     for n in found.orders.tolist():
         yield replace(percent(found.one(n), tone.square, math.inf), order=n)
 
 
-def _in_decibels(figure: Figure) -> Figure:
+def _in_decibels(figure: MeasuredValue) -> MeasuredValue:
     per = DB_PER_RELATIVE / figure.value
     return replace(
         figure, value=20 * math.log10(figure.value / 100), uncertainty=figure.uncertainty * per,

@@ -6,9 +6,9 @@ import math
 from dataclasses import replace
 
 from backbench.errors import NotApplicable
-from backbench.metrics.declare import Figure, metric
+from backbench.metrics.bench_floor import LINE_CHOICE, less_lines
+from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.distortion import SOURCE, counted, percent
-from backbench.metrics.floor import LINE_CHOICE, less_lines
 from backbench.metrics.tone import ToneView
 from backbench.signal.power import Square
 from backbench.signal.tone import BAND_HZ, LAST_ORDER, Harmonics
@@ -38,12 +38,12 @@ def _sum_of(found: Harmonics, parity: int) -> Square:
     choice="re the fundamental; harmonics 2, 4, 6, 8 and 10 as far as the record's band goes"
     + LINE_CHOICE,
 )
-def even_harmonics(tone: ToneView) -> Figure:
+def even_harmonics(tone: ToneView) -> MeasuredValue:
     """Root sum square of the even harmonics to the tenth over the fundamental."""
     return less_lines(tone, _even)
 
 
-def _even(tone: ToneView) -> Figure:
+def _even(tone: ToneView) -> MeasuredValue:
     return percent(_sum_of(counted(tone, 2, LAST_ORDER), 0), tone.square, math.inf)
 
 
@@ -58,12 +58,12 @@ def _even(tone: ToneView) -> Figure:
     choice="re the fundamental; harmonics 3, 5, 7 and 9 as far as the record's band goes"
     + LINE_CHOICE,
 )
-def odd_harmonics(tone: ToneView) -> Figure:
+def odd_harmonics(tone: ToneView) -> MeasuredValue:
     """Root sum square of the odd harmonics to the ninth over the fundamental."""
     return less_lines(tone, _odd)
 
 
-def _odd(tone: ToneView) -> Figure:
+def _odd(tone: ToneView) -> MeasuredValue:
     return percent(_sum_of(counted(tone, 3, LAST_ORDER), 1), tone.square, math.inf)
 
 
@@ -77,12 +77,12 @@ def _odd(tone: ToneView) -> Figure:
     version=1,
     choice="re the fundamental; harmonics from the 11th on, up to 20 kHz" + LINE_CHOICE,
 )
-def high_harmonics(tone: ToneView) -> Figure:
+def high_harmonics(tone: ToneView) -> MeasuredValue:
     """Root sum square of harmonics from the 11th to 20 kHz over the fundamental."""
     return less_lines(tone, _high)
 
 
-def _high(tone: ToneView) -> Figure:
+def _high(tone: ToneView) -> MeasuredValue:
     found = counted(tone, LAST_ORDER + 1, int(BAND_HZ[1]), BAND_HZ[1])
     return percent(found.total(LAST_ORDER + 1, int(BAND_HZ[1])), tone.square, math.inf)
 
@@ -97,7 +97,7 @@ def _high(tone: ToneView) -> Figure:
     version=1,
     choice="among harmonics 2 to 10; no number where none stands out or two can't be told apart",
 )
-def dominant_harmonic(tone: ToneView) -> Figure:
+def dominant_harmonic(tone: ToneView) -> MeasuredValue:
     """Order of the harmonic with the greatest level."""
     found = counted(tone, 2, LAST_ORDER)
     lines = {int(n): found.one(int(n)) for n in found.orders}
@@ -108,4 +108,4 @@ def dominant_harmonic(tone: ToneView) -> Figure:
         apart = lines[first].value - lines[other].value
         if apart <= TOLD_APART * math.hypot(*(lines[n].variance ** 0.5 for n in (first, other))):
             raise NotApplicable(f"harmonics {first} and {other} can't be told apart in level")
-    return Figure(float(first), 0.0)
+    return MeasuredValue(float(first), 0.0)

@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 
-from backbench.metrics.declare import Figure, metric
-from backbench.metrics.floor import CHOICE, LINE_CHOICE, less_lines, less_noise
+from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_noise
+from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import IdleView, dither_power, line_figure, steps_rule
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, Square
@@ -48,12 +48,12 @@ def _together(lines: list[Square]) -> Square:
     choice="root sum square of multiples 1 to 10 of the mains frequency as found, noise taken "
     "off; an upper bound where the sum doesn't stand out" + LINE_CHOICE,
 )
-def hum(idle: IdleView) -> Figure:
+def hum(idle: IdleView) -> MeasuredValue:
     """Root sum square of the mains lines 1 to 10."""
     return less_lines(idle, _hum)
 
 
-def _hum(idle: IdleView) -> Figure:
+def _hum(idle: IdleView) -> MeasuredValue:
     return line_figure(_together([square for _, _, square in idle.hum()]), idle.track)
 
 
@@ -68,15 +68,15 @@ def _hum(idle: IdleView) -> Figure:
     choice="median over 1 kHz to 10 kHz, clear of mains lines; an upper bound where the word "
     "length of the file makes half of it" + CHOICE,
 )
-def hiss(idle: IdleView) -> Figure:
+def hiss(idle: IdleView) -> MeasuredValue:
     """Noise per root hertz between 1 kHz and 10 kHz, away from lines."""
     return less_noise(idle, _hiss)
 
 
-def _hiss(idle: IdleView) -> Figure:
+def _hiss(idle: IdleView) -> MeasuredValue:
     own = idle.spectrum
     chosen = own.slice_of(*HISS_HZ)
-    clear = clear_of_mains(own, idle.material.mains_hz)[chosen]
+    clear = clear_of_mains(own, idle.capture_data.mains_hz)[chosen]
     power = own.power[chosen][clear]
     # Noise powers are chi-squared of two degrees of freedom: their median is ln 2 of the mean.
     square = float(np.median(power)) / math.log(2)
@@ -85,7 +85,7 @@ def _hiss(idle: IdleView) -> Figure:
     estimation = value / math.sqrt(2 * dof)
     total = combine([Part(estimation, dof), Part(value * idle.track.calibration)])
     steps = dither_power(idle, chosen, None) / (chosen.stop - chosen.start)
-    return Figure(value, total.u, estimation, total.dof, bound=steps_rule(square, steps))
+    return MeasuredValue(value, total.u, estimation, total.dof, bound=steps_rule(square, steps))
 
 
 @metric(
@@ -99,7 +99,7 @@ def _hiss(idle: IdleView) -> Figure:
     choice="mains lines 1 to 10 over the noise between lines, 20 Hz to 20 kHz unweighted, the "
     "bench's own included; above 0 dB hum rules; the remark names the likely cause as reviewers do",
 )
-def hum_over_hiss(idle: IdleView) -> Figure:
+def hum_over_hiss(idle: IdleView) -> MeasuredValue:
     """Hum over the noise beside it, 20 Hz to 20 kHz: which of the two dominates."""
     lines = idle.hum()
     square = _together([line for _, _, line in lines])
@@ -107,12 +107,12 @@ def hum_over_hiss(idle: IdleView) -> Figure:
     noise = float(idle.noise[chosen].sum())
     if not square.stands_out:
         most = 20 * math.log10(square.at_most / math.sqrt(noise))
-        return Figure(most, 0.0, bound="upper", remark="no hum stands out")
+        return MeasuredValue(most, 0.0, bound="upper", remark="no hum stands out")
     bins = min((chosen.stop - chosen.start) / idle.spectrum.window.spread, BACKGROUND_BINS)
     dof = 2 * math.log(2) ** 2 * bins
     relative = math.hypot(square.relative, 1 / math.sqrt(2 * dof))
     value, own = 10 * math.log10(square.value / noise), DB_PER_RELATIVE * relative
-    return Figure(value, own, own, square.samples, remark=_told(value, own, lines))
+    return MeasuredValue(value, own, own, square.samples, remark=_told(value, own, lines))
 
 
 def _told(value: float, u: float, lines: list[tuple[int, float, Square]]) -> str:

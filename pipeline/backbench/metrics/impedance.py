@@ -10,21 +10,10 @@ from dataclasses import replace
 import numpy as np
 
 from backbench.errors import Refusal
-from backbench.metrics.across import (
-    Derived,
-    DerivedCurve,
-    Reading,
-    RefusedDerivation,
-    Session,
-    grouped,
-    limited,
-    relative_estimation,
-    relative_uncertainty,
-)
-from backbench.metrics.declare import (
+from backbench.metrics.declaration import (
+    CaptureData,
     CurveData,
-    Figure,
-    Material,
+    MeasuredValue,
     curve,
     derived,
     derived_curve,
@@ -39,6 +28,17 @@ from backbench.metrics.load_pairs import (
     swept_impedance,
     swept_ohms,
     swept_pairs,
+)
+from backbench.metrics.session import (
+    Derived,
+    DerivedCurve,
+    Reading,
+    RefusedDerivation,
+    Session,
+    grouped,
+    limited,
+    relative_estimation,
+    relative_uncertainty,
 )
 from backbench.signal.impedance import Ohms
 from backbench.signal.response import resolution
@@ -55,9 +55,9 @@ Given = Derived | RefusedDerivation
 
 
 @view("impedance table", version=1)
-def impedance_table(material: Material, number: int) -> CurveData:
+def impedance_table(capture_data: CaptureData, number: int) -> CurveData:
     """Magnitudes by rising frequency, with the uncertainty of their printed digits."""
-    table = material.table
+    table = capture_data.table
     assert table is not None
     order = np.argsort(table["frequency"], kind="stable")
     hz, ohm = table["frequency"][order], table["magnitude"][order]
@@ -120,7 +120,7 @@ def damping_factor(session: Session) -> Iterator[Given]:
         ohms, like, sources, hz = told
         nominal, found = nominal_load(like.tap), _figure(ohms)
         factor = nominal / found.value
-        figure = Figure(
+        figure = MeasuredValue(
             factor, factor * found.uncertainty / found.value,
             factor * found.estimation / found.value,
             bound="lower" if found.bound else None, frequency_hz=hz,
@@ -228,7 +228,7 @@ def _regulation(session: Session, light: Reading, heavy: Reading) -> Given:
     shared = light.calibration_key == heavy.calibration_key
     u = own if shared else DB_PER_RELATIVE * math.hypot(*map(relative_uncertainty, sources))
     value = 20 * math.log10((light.value or math.nan) / (heavy.value or math.nan))
-    return Derived(Figure(value, u, own), heavy, sources)
+    return Derived(MeasuredValue(value, u, own), heavy, sources)
 
 
 def nominal_load(tap: str | None) -> float:
@@ -237,9 +237,9 @@ def nominal_load(tap: str | None) -> float:
     return float(found[1]) if found else NOMINAL_OHM
 
 
-def _figure(ohms: Ohms) -> Figure:
+def _figure(ohms: Ohms) -> MeasuredValue:
     """The impedance; an upper bound where it can't be told from nothing."""
     if ohms.value >= COVERAGE * ohms.u:
-        return Figure(ohms.value, ohms.u, ohms.estimation)
+        return MeasuredValue(ohms.value, ohms.u, ohms.estimation)
     most = max(ohms.value, 0.0) + COVERAGE * ohms.u
-    return Figure(most, ohms.u, ohms.estimation, bound="upper")
+    return MeasuredValue(most, ohms.u, ohms.estimation, bound="upper")

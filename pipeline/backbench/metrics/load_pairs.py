@@ -9,7 +9,8 @@ from itertools import combinations
 
 import numpy as np
 
-from backbench.metrics.across import (
+from backbench.metrics.declaration import CurveData
+from backbench.metrics.session import (
     CurveReading,
     Reading,
     Session,
@@ -19,7 +20,6 @@ from backbench.metrics.across import (
     relative_estimation,
     relative_uncertainty,
 )
-from backbench.metrics.declare import CurveData
 from backbench.signal.impedance import Loaded, Ohms
 from backbench.signal.impedance import source_impedance as from_two_loads
 from backbench.signal.uncertainty import DB_PER_RELATIVE

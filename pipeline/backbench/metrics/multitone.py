@@ -9,18 +9,26 @@ from functools import cached_property
 
 import numpy as np
 
+from backbench.documents.stimuli import Multitone
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.declare import Bound, CurveData, Figure, Material, curve, metric, view
+from backbench.metrics.declaration import (
+    Bound,
+    CaptureData,
+    CurveData,
+    MeasuredValue,
+    curve,
+    metric,
+    view,
+)
 from backbench.metrics.distortion import sinad
 from backbench.metrics.tone import ToneView
 from backbench.metrics.two_tones import TwoTonesView
-from backbench.signal.between import Product, between, greatest_product
+from backbench.signal.intermodulation import ToneSet, find_tones
+from backbench.signal.multitone_residual import Product, between, greatest_product
 from backbench.signal.power import Square
-from backbench.signal.products import ToneSet, find_tones
-from backbench.signal.reduce import reduced
+from backbench.signal.spectrum_reduction import reduced
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
-from backbench.stimuli import Multitone
 
 FULL_SCALE_SINE_DB = 1.7609
 DB_PER_BIT = 6.0206
@@ -32,7 +40,7 @@ _IN_USE = "common practice, no source; band of AES17"
 class MultitoneView:
     """One output's track of many tones. source: the same tones in the generator's track."""
 
-    material: Material
+    capture_data: CaptureData
     track: Track
     found: ToneSet
     source: ToneSet | None
@@ -56,30 +64,30 @@ class MultitoneView:
 
 
 @view("multitone", version=1)
-def multitone_view(material: Material, number: int) -> MultitoneView:
+def multitone_view(capture_data: CaptureData, number: int) -> MultitoneView:
     """Many tones in output track `number`. Raises Refusal where they are not those stated.
 
     The tones need not fit the record: the window keeps them apart at any frequency.
     """
-    stimulus = material.stimulus
+    stimulus = capture_data.stimulus
     assert isinstance(stimulus, Multitone)
-    if material.driven_track not in (None, number):
+    if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
     stated = sorted(stimulus.multitone_hz)
     apart = min(stated[0], *(b - a for a, b in itertools.pairwise(stated)))
     if apart <= 0:
         raise Refusal("the list names a tone twice")
-    found = find_tones(material.outputs[number], stated, apart, material.mains_hz)
+    found = find_tones(capture_data.outputs[number], stated, apart, capture_data.mains_hz)
     source = None
-    if material.generator is not None:
-        source = find_tones(material.generator, stated, apart, material.mains_hz)
-    return MultitoneView(material, material.outputs[number], found, source)
+    if capture_data.generator is not None:
+        source = find_tones(capture_data.generator, stated, apart, capture_data.mains_hz)
+    return MultitoneView(capture_data, capture_data.outputs[number], found, source)
 
 
-def _volts(square: Square, track: Track, frequency_hz: float | None = None) -> Figure:
+def _volts(square: Square, track: Track, frequency_hz: float | None = None) -> MeasuredValue:
     own = square.relative * square.rms
     total = combine([Part(own, square.samples), Part(square.rms * track.calibration)])
-    return Figure(square.rms, total.u, own, total.dof, frequency_hz=frequency_hz)
+    return MeasuredValue(square.rms, total.u, own, total.dof, frequency_hz=frequency_hz)
 
 
 @metric(
@@ -92,7 +100,7 @@ def _volts(square: Square, track: Track, frequency_hz: float | None = None) -> F
     version=1,
     choice="root sum square of the tones",
 )
-def tones_level(seen: MultitoneView | TwoTonesView) -> Figure:
+def tones_level(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
     """Root mean square of all tones together at the output."""
     return _volts(seen.found.together, seen.track)
 
@@ -107,17 +115,17 @@ def tones_level(seen: MultitoneView | TwoTonesView) -> Figure:
     version=1,
     choice="mean power of the tones, into the stated resistor; not that of a sine of equal peak",
 )
-def tones_power(seen: MultitoneView | TwoTonesView) -> Figure:
+def tones_power(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
     """Squared rms of all tones over the load's resistance."""
-    load = seen.material.conditions.load_resistance
+    load = seen.capture_data.conditions.load_resistance
     if load is None:
         raise NotApplicable("no resistor was connected as a load")
     square = seen.found.together
     power = square.value / load
     own = 2 * square.relative * power
-    shared = math.hypot(2 * seen.track.calibration, seen.material.load_uncertainty) * power
+    shared = math.hypot(2 * seen.track.calibration, seen.capture_data.load_uncertainty) * power
     total = combine([Part(own, square.samples), Part(shared)])
-    return Figure(power, total.u, own, total.dof)
+    return MeasuredValue(power, total.u, own, total.dof)
 
 
 @metric(
@@ -130,7 +138,7 @@ def tones_power(seen: MultitoneView | TwoTonesView) -> Figure:
     version=1,
     choice="rms, 20 Hz to 20 kHz; products that fall on a tone can't be seen",
 )
-def between_tones(seen: MultitoneView) -> Figure:
+def between_tones(seen: MultitoneView) -> MeasuredValue:
     """Rms of all that lies beside the tones, 20 Hz to 20 kHz."""
     return _volts(seen.beside, seen.track)
 
@@ -145,12 +153,12 @@ def between_tones(seen: MultitoneView) -> Figure:
     version=1,
     choice="re the total rms, 20 Hz to 20 kHz; products that fall on a tone can't be seen",
 )
-def multitone_distortion(seen: MultitoneView) -> Figure:
+def multitone_distortion(seen: MultitoneView) -> MeasuredValue:
     """Rms of all beside the tones over the rms of all, 20 Hz to 20 kHz."""
     share, relative, dof = seen.share
     value = 100 * math.sqrt(share)
     own = value * (1 - share) * relative
-    return Figure(value, own, own, dof)
+    return MeasuredValue(value, own, own, dof)
 
 
 @metric(
@@ -164,13 +172,13 @@ def multitone_distortion(seen: MultitoneView) -> Figure:
     choice="strongest line beside the tones, a mains line included; an upper bound where none "
     "stands out of the noise",
 )
-def greatest_line(seen: MultitoneView) -> Figure:
+def greatest_line(seen: MultitoneView) -> MeasuredValue:
     """Rms of the strongest line in 20 Hz to 20 kHz that isn't a tone, and where it is."""
     product = seen.product
     hz = round(product.frequency_hz, 2)
     if not product.square.stands_out:
         most = product.square.at_most
-        return Figure(most, most * seen.track.calibration, bound="upper")
+        return MeasuredValue(most, most * seen.track.calibration, bound="upper")
     return _volts(product.square, seen.track, hz)
 
 
@@ -185,14 +193,14 @@ def greatest_line(seen: MultitoneView) -> Figure:
     choice="strongest tone over the strongest other line, 20 Hz to 20 kHz, harmonic or not, 0 Hz "
     "left out; a lower bound where no line stands out of the noise",
 )
-def sfdr(seen: MultitoneView) -> Figure:
+def sfdr(seen: MultitoneView) -> MeasuredValue:
     """The strongest tone over the strongest line that isn't a tone."""
     strongest = max(seen.found.tones, key=lambda tone: tone.value)
     product = seen.product.square
     if not product.stands_out:
-        return Figure(20 * math.log10(strongest.rms / product.at_most), 0.0, bound="lower")
+        return MeasuredValue(20 * math.log10(strongest.rms / product.at_most), 0.0, bound="lower")
     own = DB_PER_RELATIVE * math.hypot(product.relative, strongest.relative)
-    return Figure(20 * math.log10(strongest.rms / product.rms), own, own, product.samples)
+    return MeasuredValue(20 * math.log10(strongest.rms / product.rms), own, own, product.samples)
 
 
 @metric(
@@ -206,21 +214,21 @@ def sfdr(seen: MultitoneView) -> Figure:
     choice="of an ideal converter, driven to full scale by a sine of the same rms, with as much "
     "noise and distortion in 20 Hz to 20 kHz",
 )
-def equivalent_bits(seen: MultitoneView | ToneView) -> Figure:
+def equivalent_bits(seen: MultitoneView | ToneView) -> MeasuredValue:
     """SINAD in dB less 1.76, over 6.02."""
     if isinstance(seen, ToneView):
         assert sinad.measure is not None
         given = sinad.measure(seen)
-        assert isinstance(given, Figure)
+        assert isinstance(given, MeasuredValue)
         return _bits(given.value, given.uncertainty, given.dof, given.bound)
     share, relative, dof = seen.share
     own = DB_PER_RELATIVE * (1 - share) * relative
     return _bits(-10 * math.log10(share), own, dof, None)
 
 
-def _bits(sinad_db: float, own_db: float, dof: float, bound: Bound | None) -> Figure:
+def _bits(sinad_db: float, own_db: float, dof: float, bound: Bound | None) -> MeasuredValue:
     own = own_db / DB_PER_BIT
-    return Figure((sinad_db - FULL_SCALE_SINE_DB) / DB_PER_BIT, own, own, dof, bound)
+    return MeasuredValue((sinad_db - FULL_SCALE_SINE_DB) / DB_PER_BIT, own, own, dof, bound)
 
 
 @curve(

@@ -11,13 +11,13 @@ from typing import Any
 import numpy as np
 
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.declare import Bound, Figure, Material, metric, view
-from backbench.metrics.floor import CHOICE, LINE_CHOICE, less_noise, lines_off
+from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_noise, lines_off
+from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
 from backbench.signal.background import background
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import LINES, clear_of_mains, mains_frequency, mains_line
 from backbench.signal.power import Square, noise_sum
-from backbench.signal.soundness import check_record
+from backbench.signal.record_checks import check_record
 from backbench.signal.spectrum import Spectrum, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
@@ -33,7 +33,7 @@ DITHER = 1 / 4
 class IdleView:
     """One output's track of an idle capture. noise: mean noise power by bin, V^2."""
 
-    material: Material
+    capture_data: CaptureData
     track: Track
     spectrum: Spectrum
     noise: Array
@@ -56,7 +56,7 @@ class IdleView:
 
         Raises NotApplicable where the mains frequency is unknown, Refusal of a record too short.
         """
-        nominal = self.material.mains_hz
+        nominal = self.capture_data.mains_hz
         if nominal is None:
             raise NotApplicable("the mains frequency was not stated")
         if nominal / self.spectrum.resolution_hz < LEAST_MAINS_PERIODS:
@@ -69,8 +69,8 @@ class IdleView:
     @cached_property
     def bench(self) -> IdleView | None:
         """The bench's own, on the same track of its loop-back; None where it is unfit."""
-        given = self.material.bench
-        number = next(n for n, track in self.material.outputs.items() if track is self.track)
+        given = self.capture_data.bench
+        number = next(n for n, track in self.capture_data.outputs.items() if track is self.track)
         if given is None or number not in given.outputs:
             return None
         try:
@@ -81,7 +81,7 @@ class IdleView:
 
     @cached_property
     def _lines(self) -> list[tuple[int, float, Square]]:
-        found = mains_frequency(self.spectrum, self.noise, self.material.mains_hz or 0.0)
+        found = mains_frequency(self.spectrum, self.noise, self.capture_data.mains_hz or 0.0)
         return [
             (n, round(n * found, 3), mains_line(self.spectrum, self.noise, n * found))
             for n in range(1, LINES + 1)
@@ -95,9 +95,9 @@ class IdleView:
 
 
 @view("idle", version=1)
-def idle_view(material: Material, number: int) -> IdleView:
+def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
-    track = material.outputs[number]
+    track = capture_data.outputs[number]
     check_record(track)
     if track.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
         raise Refusal(
@@ -105,8 +105,8 @@ def idle_view(material: Material, number: int) -> IdleView:
             "record at 44.1 kHz or more"
         )
     found = spectrum(track)
-    clear = clear_of_mains(found, material.mains_hz)
-    return IdleView(material, track, found, background(found.power, clear, len(clear)))
+    clear = clear_of_mains(found, capture_data.mains_hz)
+    return IdleView(capture_data, track, found, background(found.power, clear, len(clear)))
 
 
 def steps_rule(square_v2: float, steps_v2: float) -> Bound | None:
@@ -114,7 +114,7 @@ def steps_rule(square_v2: float, steps_v2: float) -> Bound | None:
     return "upper" if square_v2 < 2 * steps_v2 else None
 
 
-def noise_figure(idle: IdleView, weights: Array | None) -> Figure:
+def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
     """Rms of the band, weighted or not, with its uncertainty."""
     chosen, power = idle.band()
     noise = idle.noise[chosen]
@@ -125,7 +125,7 @@ def noise_figure(idle: IdleView, weights: Array | None) -> Figure:
     estimation = square.relative * square.rms
     total = combine([Part(estimation, square.samples), Part(square.rms * idle.track.calibration)])
     bound = steps_rule(square.value, steps)
-    return Figure(square.rms, total.u, estimation, total.dof, bound=bound)
+    return MeasuredValue(square.rms, total.u, estimation, total.dof, bound=bound)
 
 
 def dither_power(idle: IdleView, chosen: slice, weights: Array | None) -> float:
@@ -150,7 +150,7 @@ def dither_power(idle: IdleView, chosen: slice, weights: Array | None) -> float:
     choice="rms, unweighted, 20 Hz to 20 kHz, hum included; an upper bound where the word "
     "length of the file makes half of it" + CHOICE,
 )
-def noise(idle: IdleView) -> Figure:
+def noise(idle: IdleView) -> MeasuredValue:
     """Rms at the output with nothing playing, 20 Hz to 20 kHz."""
     return less_noise(idle, lambda view: noise_figure(view, None))
 
@@ -166,7 +166,7 @@ def noise(idle: IdleView) -> Figure:
     choice="rms, A-weighted, 20 Hz to 20 kHz, hum included; an upper bound where the word "
     "length of the file makes half of it" + CHOICE,
 )
-def noise_a(idle: IdleView) -> Figure:
+def noise_a(idle: IdleView) -> MeasuredValue:
     """A-weighted rms at the output with nothing playing, 20 Hz to 20 kHz."""
     return less_noise(idle, lambda view: noise_figure(view, _a_weights(view)))
 
@@ -190,9 +190,9 @@ def _a_weights(idle: IdleView) -> Array:
     choice="rms of multiples 1 to 10 of the mains frequency as found; noise taken off, an "
     "upper bound where a line doesn't stand out" + LINE_CHOICE,
 )
-def mains_lines(idle: IdleView) -> Iterator[Figure]:
+def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
     """Level of each multiple of the mains frequency from 1 to 10."""
-    bench: dict[int, Figure] = {}
+    bench: dict[int, MeasuredValue] = {}
     if idle.bench is not None:
         with contextlib.suppress(Refusal):
             bench = {n: line_figure(square, idle.track) for n, _, square in idle.bench.hum()}
@@ -201,11 +201,11 @@ def mains_lines(idle: IdleView) -> Iterator[Figure]:
         yield lines_off(figure, bench.get(multiple))
 
 
-def line_figure(square: Square, track: Track, **kept: Any) -> Figure:
+def line_figure(square: Square, track: Track, **kept: Any) -> MeasuredValue:
     """Rms of lines with its uncertainty; an upper bound where they don't stand out."""
     if not square.stands_out:
         most = square.at_most
-        return Figure(most, most * track.calibration, bound="upper", **kept)
+        return MeasuredValue(most, most * track.calibration, bound="upper", **kept)
     own = square.relative * square.rms
     total = combine([Part(own, square.samples), Part(square.rms * track.calibration)])
-    return Figure(square.rms, total.u, own, total.dof, **kept)
+    return MeasuredValue(square.rms, total.u, own, total.dof, **kept)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from backbench.metrics.across import (
+from backbench.metrics.declaration import MeasuredValue, derived
+from backbench.metrics.session import (
     Derived,
     Reading,
     Session,
@@ -14,7 +15,6 @@ from backbench.metrics.across import (
     relative_estimation,
     relative_uncertainty,
 )
-from backbench.metrics.declare import Figure, derived
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine, correlated
 
 WEIGHTINGS = {"noise": "none", "noise_a": "A"}
@@ -52,7 +52,7 @@ def _ratio(noise: Reading, weighting: str, volts: float, load_db: float) -> Deri
     )
     total = combine([Part(whole, noise.dof or math.inf), Part(load_db)])
     value = 20 * math.log10(volts / noise.value)
-    figure = Figure(
+    figure = MeasuredValue(
         value, total.u, own, total.dof, "lower" if noise.bound else None,
         detail={"weighting": weighting},
     )  # fmt: skip
@@ -140,5 +140,5 @@ def _at_input(noise: Reading, gain: Reading, weighting: str) -> Derived:
         r = {(0, 1): min(shared, of_gain) ** 2 / (of_noise * of_gain)}
     whole = value * correlated([of_noise, -of_gain], r)
     own = value * math.hypot(relative_estimation(noise), (gain.estimation or 0.0) / DB_PER_RELATIVE)
-    figure = Figure(value, whole, own, bound=noise.bound, detail={"weighting": weighting})
+    figure = MeasuredValue(value, whole, own, bound=noise.bound, detail={"weighting": weighting})
     return Derived(figure, noise, (noise, gain))

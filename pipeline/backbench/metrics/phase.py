@@ -6,14 +6,14 @@ import math
 
 import numpy as np
 
+from backbench.documents.stimuli import Tone
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.declare import CurveData, Figure, curve, metric
+from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response import RESPONSES
 from backbench.metrics.response_view import REFERENCE_HZ, Angle, ResponseView
 from backbench.metrics.tone import ToneView
-from backbench.signal.find_tone import find_tone
 from backbench.signal.power import Square
-from backbench.stimuli import Tone
+from backbench.signal.tone_search import find_tone
 
 LEFT, RIGHT = "left", "right"
 LEAST_COSINE = 0.5
@@ -65,17 +65,17 @@ def _between(tone: ToneView) -> tuple[float, float]:
 
     Raises NotApplicable for other outputs, Refusal where the right one holds no such tone.
     """
-    lines, material = tone.distorting(), tone.material
-    tracks = {name: n for n, name in material.names.items()}
-    if RIGHT not in tracks or material.outputs.get(tracks.get(LEFT, 0)) is not tone.track:
+    lines, capture_data = tone.distorting(), tone.capture_data
+    tracks = {name: n for n, name in capture_data.names.items()}
+    if RIGHT not in tracks or capture_data.outputs.get(tracks.get(LEFT, 0)) is not tone.track:
         raise NotApplicable("told for a left output recorded together with a right one")
-    if material.driven_track is not None:
+    if capture_data.driven_track is not None:
         raise NotApplicable("only one of the outputs was driven")
-    assert isinstance(material.stimulus, Tone)
-    other = material.outputs[tracks[RIGHT]]
+    assert isinstance(capture_data.stimulus, Tone)
+    other = capture_data.outputs[tracks[RIGHT]]
     if other.rate_hz != tone.track.rate_hz or len(other.volts) != len(tone.track.volts):
         raise Refusal("the two outputs don't share one record")
-    beside = find_tone(other, material.stimulus.tone_hz, material.mains_hz)
+    beside = find_tone(other, capture_data.stimulus.tone_hz, capture_data.mains_hz)
     # Read at the record's middle: a difference of the two found frequencies doesn't matter there.
     angle = math.remainder(lines.phase - beside.phase, 2 * math.pi)
     return angle, math.hypot(_u_phase(lines.fundamental), _u_phase(beside.fundamental))
@@ -96,11 +96,11 @@ def _u_phase(square: Square) -> float:
     version=1,
     choice="left re right, of fundamentals in one record; the converter's own is not taken off",
 )
-def channel_phase(tone: ToneView) -> Figure:
+def channel_phase(tone: ToneView) -> MeasuredValue:
     """Phase of the left output's fundamental re the right output's, both driven alike."""
     angle, u = _between(tone)
     own = math.degrees(u)
-    return Figure(math.degrees(angle), own, own, detail={"against": RIGHT})
+    return MeasuredValue(math.degrees(angle), own, own, detail={"against": RIGHT})
 
 
 @metric(
@@ -113,9 +113,9 @@ def channel_phase(tone: ToneView) -> Figure:
     version=1,
     choice="sign of the left fundamental against the right one, within 60 degrees",
 )
-def channel_polarity(tone: ToneView) -> Figure:
+def channel_polarity(tone: ToneView) -> MeasuredValue:
     """+1 where the left output moves with the right one, -1 where against it."""
     angle, _ = _between(tone)
     if abs(math.cos(angle)) < LEAST_COSINE:
         raise Refusal(f"the outputs are {math.degrees(angle):.0f} degrees apart: neither polarity")
-    return Figure(math.copysign(1.0, math.cos(angle)), 0.0, detail={"against": RIGHT})
+    return MeasuredValue(math.copysign(1.0, math.cos(angle)), 0.0, detail={"against": RIGHT})

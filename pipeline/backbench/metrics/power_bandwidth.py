@@ -7,7 +7,9 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from backbench.metrics.across import (
+from backbench.metrics.declaration import MeasuredValue, derived
+from backbench.metrics.power_limit import published_limit
+from backbench.metrics.session import (
     Derived,
     Reading,
     RefusedDerivation,
@@ -15,8 +17,6 @@ from backbench.metrics.across import (
     grouped,
     relative_uncertainty,
 )
-from backbench.metrics.declare import Figure, derived
-from backbench.metrics.power_limit import published_limit
 
 REFERENCE_HZ = 1000.0
 NEAR = 0.1
@@ -137,7 +137,7 @@ def _edge(tested: Sequence[_Tested], like: Reading, *, upward: bool) -> Given:
         if not outer.within:
             hz = math.sqrt(inner.hz * outer.hz)
             u = hz * abs(math.log(outer.hz / inner.hz)) / math.sqrt(12)
-            return Derived(Figure(hz, u, u), like, made_from)
+            return Derived(MeasuredValue(hz, u, u), like, made_from)
     end = outward[-1].hz
-    figure = Figure(end, 0.0, bound="lower" if upward else "upper")
+    figure = MeasuredValue(end, 0.0, bound="lower" if upward else "upper")
     return Derived(figure, like, made_from)

@@ -6,9 +6,9 @@ import itertools
 import math
 from collections.abc import Iterator
 
-from backbench.metrics.across import Derived, Promised, Reading, RefusedDerivation, Session
-from backbench.metrics.declare import Figure, derived
-from backbench.metrics.rising import Level, crossing, kind_of_distortion, series, sources
+from backbench.metrics.declaration import MeasuredValue, derived
+from backbench.metrics.power_sweep import Level, crossing, kind_of_distortion, series, sources
+from backbench.metrics.session import Derived, Promised, Reading, RefusedDerivation, Session
 
 LIMITS_PERCENT = (0.1, 1.0, 3.0, 10.0)
 DISTORTIONS = ("thd", "thd_total", "thd_wide")
@@ -66,9 +66,9 @@ def published_limit(promised: Promised) -> float | None:
     return promised.limit_value if rates and promised.limit_value > 0 else None
 
 
-def _figure(power: float, u: float, own: float, limit: float, levels: list[Level]) -> Figure:
+def _figure(power: float, u: float, own: float, limit: float, levels: list[Level]) -> MeasuredValue:
     detail = kind_of_distortion(levels)
-    return Figure(power, power * u, power * own, limit_percent=limit, detail=detail)
+    return MeasuredValue(power, power * u, power * own, limit_percent=limit, detail=detail)
 
 
 def _never(levels: list[Level], limit: float) -> RefusedDerivation:
@@ -83,7 +83,7 @@ def _never(levels: list[Level], limit: float) -> RefusedDerivation:
 def _greatest(levels: list[Level], limit: float) -> Given:
     target, last = math.log(limit), levels[-1]
     if last.y < target:
-        figure = Figure(
+        figure = MeasuredValue(
             math.exp(last.x), math.exp(last.x) * last.u, math.exp(last.x) * last.own,
             bound="lower", limit_percent=limit, detail=kind_of_distortion(levels),
         )  # fmt: skip

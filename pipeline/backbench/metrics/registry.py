@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import cache
 
 import backbench.metrics
-from backbench.metrics.declare import Curve, Metric, View
+from backbench.metrics.declaration import Curve, Metric, View
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator
 from operator import attrgetter
 
-from backbench.metrics.across import Derived, Reading, Session, grouped, limited
-from backbench.metrics.declare import Figure, derived
+from backbench.metrics.declaration import MeasuredValue, derived
+from backbench.metrics.session import Derived, Reading, Session, grouped, limited
 from backbench.signal.uncertainty import spread
 
 REPEATED = {
@@ -52,7 +52,7 @@ def _spread_of(metric: str, told: str, same: list[Reading]) -> Derived:
     value = 100 * deviation / mean
     # Of a standard deviation from n values: 1 / sqrt(2 (n - 1)) of itself (GUM, E.4.3).
     u = value / math.sqrt(2 * dof)
-    figure = Figure(value, u, u, dof, detail={"of": told, "captures": str(len(values))})
+    figure = MeasuredValue(value, u, u, dof, detail={"of": told, "captures": str(len(values))})
     return Derived(figure, same[0], tuple(same))
 
 
@@ -90,4 +90,4 @@ def _between(sound: list[Reading]) -> Derived:
     if value > max(STRANGE_DB, 2 * whole):
         drives = " and ".join(f"{r.generator_vrms or math.nan:.3g} V" for r in (least, most))
         remark = f"{value:.2g} dB between the captures at {drives}: check their drive and load"
-    return Derived(Figure(value, whole, own, remark=remark), most, (most, least))
+    return Derived(MeasuredValue(value, whole, own, remark=remark), most, (most, least))

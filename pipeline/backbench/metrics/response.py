@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from backbench.errors import NotApplicable
-from backbench.metrics.declare import Bound, CurveData, Figure, curve, metric
+from backbench.metrics.declaration import Bound, CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response_view import REFERENCE_HZ, ResponseView
 from backbench.signal.response import HALF_POWER_DB, Response
 
@@ -18,12 +18,12 @@ RESPONSES = ["sweep", "response table"]
 __all__ = ["ResponseView", "gain_at_1_khz"]
 
 
-def _taken(response: ResponseView, figure: Figure) -> Figure:
+def _taken(response: ResponseView, figure: MeasuredValue) -> MeasuredValue:
     """The figure with what the response tells of how it was taken."""
     return replace(figure, detail={**figure.detail, **response.detail})
 
 
-def gain_at_1_khz(response: ResponseView) -> Figure:
+def gain_at_1_khz(response: ResponseView) -> MeasuredValue:
     """Gain at 1 kHz. Raises NotApplicable where the input is unknown."""
     if response.gain is None:
         _ = response.level
@@ -41,14 +41,14 @@ def gain_at_1_khz(response: ResponseView) -> Figure:
     version=1,
     choice="greatest less least level, evaluated every 1/24 octave without smoothing",
 )
-def response_spread(response: ResponseView) -> Figure:
+def response_spread(response: ResponseView) -> MeasuredValue:
     """Difference between the greatest and the least level within 20 Hz to 20 kHz."""
     level = _over_the_band(response)
     spread, chance = level.spread(*AUDIO_BAND_HZ)
     # Noise alone widens a spread: where it accounts for most of it, the figure is a bound.
     u = math.hypot(spread.u, chance / math.sqrt(3))
     bound: Bound | None = "upper" if spread.db <= 2 * chance else None
-    return _taken(response, Figure(spread.db, u, u, bound=bound))
+    return _taken(response, MeasuredValue(spread.db, u, u, bound=bound))
 
 
 def _over_the_band(response: ResponseView) -> Response:
@@ -72,11 +72,11 @@ def _over_the_band(response: ResponseView) -> Response:
     version=1,
     choice="the greater of rise and fall re 1 kHz: the response is within plus or minus this",
 )
-def response_deviation(response: ResponseView) -> Figure:
+def response_deviation(response: ResponseView) -> MeasuredValue:
     """Greatest distance of the level from that at 1 kHz, within 20 Hz to 20 kHz."""
     found, _ = _over_the_band(response).farthest(*AUDIO_BAND_HZ)
     bound: Bound | None = "upper" if abs(found.db) <= 2 * found.u else None
-    return _taken(response, Figure(abs(found.db), found.u, found.u, bound=bound))
+    return _taken(response, MeasuredValue(abs(found.db), found.u, found.u, bound=bound))
 
 
 @metric(
@@ -89,13 +89,13 @@ def response_deviation(response: ResponseView) -> Figure:
     version=1,
     choice="re 1 kHz, 20 Hz to 20 kHz; a bound where no rise stands out of its uncertainty",
 )
-def response_bump(response: ResponseView) -> Figure:
+def response_bump(response: ResponseView) -> MeasuredValue:
     """How far the response rises above its level at 1 kHz."""
     found, _ = _over_the_band(response).highest(*AUDIO_BAND_HZ)
     most = max(found.db, 0.0)
     if most <= 2 * found.u:
-        return _taken(response, Figure(most + 2 * found.u, found.u, found.u, bound="upper"))
-    return _taken(response, Figure(most, found.u, found.u))
+        return _taken(response, MeasuredValue(most + 2 * found.u, found.u, found.u, bound="upper"))
+    return _taken(response, MeasuredValue(most, found.u, found.u))
 
 
 @metric(
@@ -108,13 +108,13 @@ def response_bump(response: ResponseView) -> Figure:
     version=1,
     choice="uncertain by the band in which the level is within its uncertainty of the greatest",
 )
-def response_bump_at(response: ResponseView) -> Figure:
+def response_bump_at(response: ResponseView) -> MeasuredValue:
     """The frequency within 20 Hz to 20 kHz at which the response rises most above 1 kHz."""
     found, (low, high) = _over_the_band(response).highest(*AUDIO_BAND_HZ)
     if found.db <= 2 * found.u:
         raise NotApplicable("no rise above 1 kHz stands out of its uncertainty")
     u = (high - low) / math.sqrt(12)
-    return _taken(response, Figure(math.sqrt(low * high), u, u))
+    return _taken(response, MeasuredValue(math.sqrt(low * high), u, u))
 
 
 @metric(
@@ -127,7 +127,7 @@ def response_bump_at(response: ResponseView) -> Figure:
     version=1,
     choice="first frequency below 1 kHz at 1/sqrt(2) of the level there",
 )
-def response_low_3db(response: ResponseView) -> Figure:
+def response_low_3db(response: ResponseView) -> MeasuredValue:
     """The frequency below 1 kHz at which the response is down by a factor of sqrt(2)."""
     return _edge(response, HALF_POWER_DB, upward=False)
 
@@ -142,7 +142,7 @@ def response_low_3db(response: ResponseView) -> Figure:
     version=1,
     choice="first frequency above 1 kHz at 1/sqrt(2) of the level there",
 )
-def response_high_3db(response: ResponseView) -> Figure:
+def response_high_3db(response: ResponseView) -> MeasuredValue:
     """The frequency above 1 kHz at which the response is down by a factor of sqrt(2)."""
     return _edge(response, HALF_POWER_DB, upward=True)
 
@@ -157,7 +157,7 @@ def response_high_3db(response: ResponseView) -> Figure:
     version=1,
     choice="first frequency below 1 kHz that far down re the level there",
 )
-def response_low_1db(response: ResponseView) -> Figure:
+def response_low_1db(response: ResponseView) -> MeasuredValue:
     """The frequency below 1 kHz at which the response is down by 1 dB."""
     return _edge(response, 1, upward=False)
 
@@ -172,7 +172,7 @@ def response_low_1db(response: ResponseView) -> Figure:
     version=1,
     choice="first frequency above 1 kHz that far down re the level there",
 )
-def response_high_1db(response: ResponseView) -> Figure:
+def response_high_1db(response: ResponseView) -> MeasuredValue:
     """The frequency above 1 kHz at which the response is down by 1 dB."""
     return _edge(response, 1, upward=True)
 
@@ -187,7 +187,7 @@ def response_high_1db(response: ResponseView) -> Figure:
     version=1,
     choice="first frequency below 1 kHz that far down re the level there",
 )
-def response_low_half_db(response: ResponseView) -> Figure:
+def response_low_half_db(response: ResponseView) -> MeasuredValue:
     """The frequency below 1 kHz at which the response is down by 0.5 dB."""
     return _edge(response, 0.5, upward=False)
 
@@ -202,16 +202,16 @@ def response_low_half_db(response: ResponseView) -> Figure:
     version=1,
     choice="first frequency above 1 kHz that far down re the level there",
 )
-def response_high_half_db(response: ResponseView) -> Figure:
+def response_high_half_db(response: ResponseView) -> MeasuredValue:
     """The frequency above 1 kHz at which the response is down by 0.5 dB."""
     return _edge(response, 0.5, upward=True)
 
 
-def _edge(response: ResponseView, down_db: float, *, upward: bool) -> Figure:
+def _edge(response: ResponseView, down_db: float, *, upward: bool) -> MeasuredValue:
     found = response.level.falls_to(-down_db, REFERENCE_HZ, upward=upward)
     if found.within:
-        return _taken(response, Figure(found.hz, found.u, found.u))
-    return _taken(response, Figure(found.hz, 0.0, bound="lower" if upward else "upper"))
+        return _taken(response, MeasuredValue(found.hz, found.u, found.u))
+    return _taken(response, MeasuredValue(found.hz, 0.0, bound="lower" if upward else "upper"))
 
 
 @metric(
@@ -224,14 +224,14 @@ def _edge(response: ResponseView, down_db: float, *, upward: bool) -> Figure:
     version=1,
     choice="at ten frequencies from 20 Hz to 20 kHz, as far as they were measured",
 )
-def response_at(response: ResponseView) -> Iterator[Figure]:
+def response_at(response: ResponseView) -> Iterator[MeasuredValue]:
     """Level at a frequency, re the level at 1 kHz."""
     covered = [hz for hz in POINTS_HZ if response.level.covers(hz, hz)]
     if not covered:
         raise NotApplicable("none of the frequencies was measured")
     for hz in covered:
         found = response.level.at(hz)
-        yield _taken(response, Figure(found.db, found.u, found.u, frequency_hz=hz))
+        yield _taken(response, MeasuredValue(found.db, found.u, found.u, frequency_hz=hz))
 
 
 @curve(

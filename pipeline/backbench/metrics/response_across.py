@@ -8,7 +8,10 @@ from collections.abc import Callable, Hashable, Iterator
 import numpy as np
 
 from backbench.errors import Refusal
-from backbench.metrics.across import (
+from backbench.metrics.declaration import Bound, CurveData, MeasuredValue, derived, derived_curve
+from backbench.metrics.response import AUDIO_BAND_HZ
+from backbench.metrics.response_view import REFERENCE_HZ
+from backbench.metrics.session import (
     CurveReading,
     Derived,
     DerivedCurve,
@@ -19,9 +22,6 @@ from backbench.metrics.across import (
     grouped,
     limited,
 )
-from backbench.metrics.declare import Bound, CurveData, Figure, derived, derived_curve
-from backbench.metrics.response import AUDIO_BAND_HZ
-from backbench.metrics.response_view import REFERENCE_HZ
 from backbench.signal.response import Response
 
 LEAST_TONES = 5
@@ -98,13 +98,13 @@ def _at_reference(readings: list[Reading]) -> Reading | None:
     return near[0] if near else None
 
 
-def _difference(reading: Reading, reference: Reading) -> Figure:
+def _difference(reading: Reading, reference: Reading) -> MeasuredValue:
     """Of two gains in dB under one calibration, which cancels as does the generator's scale."""
     if reading is reference:
-        return Figure(0.0, 0.0)
+        return MeasuredValue(0.0, 0.0)
     own = math.hypot(reading.estimation or 0.0, reference.estimation or 0.0)
     value = (reading.value or 0.0) - (reference.value or 0.0)
-    return Figure(value, own, own, frequency_hz=reading.frequency_hz)
+    return MeasuredValue(value, own, own, frequency_hz=reading.frequency_hz)
 
 
 def response_of(curve: CurveReading) -> Response:
@@ -159,7 +159,7 @@ def _apart(left: CurveReading, right: CurveReading) -> Given:
     found, _ = apart.farthest(*AUDIO_BAND_HZ)
     value = abs(found.db)
     bound: Bound | None = "upper" if value <= 2 * found.u else None
-    return Derived(Figure(value, found.u, found.u, bound=bound), left.like, sources,
+    return Derived(MeasuredValue(value, found.u, found.u, bound=bound), left.like, sources,
                    against=against)  # fmt: skip
 
 
@@ -203,7 +203,7 @@ def _range(session: Session, levels: list[Reading]) -> Derived:
     detail = {"from": str(bottom.controls), "to": str(top.controls)}
     if not known:
         detail["re"] = "1 kHz"
-    figure = Figure(level(top) - level(bottom), own, own, detail=detail)
+    figure = MeasuredValue(level(top) - level(bottom), own, own, detail=detail)
     return Derived(figure, top, sources)
 
 
@@ -240,4 +240,4 @@ def _margin(promised: Promised, curve: CurveReading) -> Given:
         return RefusedDerivation(str(refusal), curve.like, (curve.like,), detail=detail)
     margin = promised.limit_value - abs(found.db)
     u = math.hypot(found.u, chance / math.sqrt(3))
-    return Derived(Figure(margin, u, u, detail=detail), curve.like, (curve.like,))
+    return Derived(MeasuredValue(margin, u, u, detail=detail), curve.like, (curve.like,))

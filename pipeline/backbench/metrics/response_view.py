@@ -8,17 +8,17 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Sweep, Table
 from backbench.errors import NotApplicable, Refusal
-from backbench.manifest import Conditions
-from backbench.metrics.declare import Figure, Material, view
+from backbench.metrics.declaration import CaptureData, MeasuredValue, view
+from backbench.signal.record_checks import check_record
 from backbench.signal.response import Response, resolution
-from backbench.signal.soundness import check_record
 from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer_of
-from backbench.signal.sweep_sent import Sent, sent_sweep
+from backbench.signal.sweep_excitation import Sent, sent_sweep
 from backbench.signal.sweep_window import Sweep as Played
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE
-from backbench.stimuli import Sweep, Table
 
 REFERENCE_HZ = 1000.0
 UNCORRECTED = {"bench": "uncorrected"}
@@ -59,7 +59,7 @@ class ResponseView:
     """
 
     measured: Response | None
-    gain: Figure | None
+    gain: MeasuredValue | None
     conditions: Conditions
     phase: Angle | None = None
     crosstalk: Crosstalk | None = None
@@ -74,18 +74,20 @@ class ResponseView:
 
 
 @view("sweep", version=3)
-def sweep(material: Material, number: int) -> ResponseView:
+def sweep(capture_data: CaptureData, number: int) -> ResponseView:
     """Transfer function from what was played to output track `number`.
 
     The shape of the bench's own, from a loop-back under the same sweep and input range, is
     divided out; where there is none, the readings say so.
     """
-    if material.driven_track not in (None, number):
-        return ResponseView(None, None, material.conditions, crosstalk=_crosstalk(material, number))
-    track, played = material.outputs[number], _played(material)
-    found = _transfer(material, number)
+    if capture_data.driven_track not in (None, number):
+        return ResponseView(
+            None, None, capture_data.conditions, crosstalk=_crosstalk(capture_data, number)
+        )
+    track, played = capture_data.outputs[number], _played(capture_data)
+    found = _transfer(capture_data, number)
     magnitude = np.abs(found.ratio)
-    bench = None if material.bench is None else _bench_shape(material.bench, number, found)
+    bench = None if capture_data.bench is None else _bench_shape(capture_data.bench, number, found)
     ratio = found.ratio if bench is None else found.ratio / bench.ratio
     relative = found.noise / magnitude
     if bench is not None:
@@ -95,31 +97,37 @@ def sweep(material: Material, number: int) -> ResponseView:
     return ResponseView(
         _re_reference(whole),
         _gain(found, shared),
-        material.conditions,
+        capture_data.conditions,
         Angle(np.unwrap(np.angle(ratio)), relative),
         detail={} if bench else UNCORRECTED,
     )
 
 
-def _gain(found: Transfer, shared: float) -> Figure:
+def _gain(found: Transfer, shared: float) -> MeasuredValue:
     """Gain at 1 kHz, as calibrated: the bench's loop-back corrects the shape alone."""
     magnitude = np.abs(found.ratio)
     levels = Response(
         found.frequency_hz, 20 * np.log10(magnitude), DB_PER_RELATIVE * found.noise / magnitude
     )
     at = levels.at(REFERENCE_HZ)
-    return Figure(at.db, math.hypot(at.u, shared), at.u, frequency_hz=REFERENCE_HZ)
+    return MeasuredValue(at.db, math.hypot(at.u, shared), at.u, frequency_hz=REFERENCE_HZ)
 
 
-def _played(material: Material) -> Track:
-    played = material.reference or material.generator
+def _played(capture_data: CaptureData) -> Track:
+    played = capture_data.reference or capture_data.generator
     if played is None:
         raise Refusal("what was played was not recorded")
     return played
 
 
-def _transfer(material: Material, number: int, least_linear: float = LEAST_LINEAR) -> Transfer:
-    stimulus, track, played = material.stimulus, material.outputs[number], _played(material)
+def _transfer(
+    capture_data: CaptureData, number: int, least_linear: float = LEAST_LINEAR
+) -> Transfer:
+    stimulus, track, played = (
+        capture_data.stimulus,
+        capture_data.outputs[number],
+        _played(capture_data),
+    )
     assert isinstance(stimulus, Sweep)
     if played.rate_hz != track.rate_hz:
         raise Refusal(
@@ -143,7 +151,7 @@ def _sent(played: Track, length: int, meant: Played) -> Sent:
     return kept[length, meant]
 
 
-def _bench_shape(bench: Material, number: int, wanted: Transfer) -> Transfer | None:
+def _bench_shape(bench: CaptureData, number: int, wanted: Transfer) -> Transfer | None:
     """The loop-back's transfer re its magnitude at 1 kHz, on the same frequencies.
 
     Of the same track, or of the only one. None where it can't be used; noise is relative.
@@ -163,14 +171,14 @@ def _bench_shape(bench: Material, number: int, wanted: Transfer) -> Transfer | N
     return Transfer(hz, ratio / middle, noise, found.arrival_s)
 
 
-def _crosstalk(material: Material, number: int) -> Crosstalk:
+def _crosstalk(capture_data: CaptureData, number: int) -> Crosstalk:
     """Raises Refusal where the driven output isn't among the tracks."""
-    driven_track = material.driven_track or 0
-    if driven_track not in material.outputs:
+    driven_track = capture_data.driven_track or 0
+    if driven_track not in capture_data.outputs:
         raise Refusal("the driven output is not among the tracks")
-    driven = _transfer(material, driven_track)
-    undriven = _transfer(material, number, least_linear=0.0)
-    calibrations = [material.outputs[n].calibration for n in (driven_track, number)]
+    driven = _transfer(capture_data, driven_track)
+    undriven = _transfer(capture_data, number, least_linear=0.0)
+    calibrations = [capture_data.outputs[n].calibration for n in (driven_track, number)]
     return Crosstalk(
         driven.frequency_hz, np.abs(driven.ratio), np.abs(undriven.ratio), undriven.noise,
         math.hypot(*calibrations),
@@ -178,9 +186,9 @@ def _crosstalk(material: Material, number: int) -> Crosstalk:
 
 
 @view("response table", version=3)
-def response_table(material: Material, number: int) -> ResponseView:
+def response_table(capture_data: CaptureData, number: int) -> ResponseView:
     """The table's levels in dB, or in volts, re that at 1 kHz; its phase where it has one."""
-    stimulus, table = material.stimulus, material.table
+    stimulus, table = capture_data.stimulus, capture_data.table
     assert isinstance(stimulus, Table)
     assert table is not None
     order = np.argsort(table["frequency"], kind="stable")
@@ -197,7 +205,7 @@ def response_table(material: Material, number: int) -> ResponseView:
         raise Refusal("a level of 0 V or below")
     else:
         whole = Response(hz, 20 * np.log10(level), DB_PER_RELATIVE * printed / level)
-    return ResponseView(_re_reference(whole), None, material.conditions, phase)
+    return ResponseView(_re_reference(whole), None, capture_data.conditions, phase)
 
 
 def _re_reference(whole: Response) -> Response:

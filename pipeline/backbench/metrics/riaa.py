@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from backbench.errors import NotApplicable
-from backbench.metrics.declare import CurveData, Figure, curve, metric
+from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response import AUDIO_BAND_HZ, RESPONSES
 from backbench.metrics.response_view import ResponseView
 from backbench.signal.response import Response
@@ -28,11 +28,11 @@ def _deviation(response: ResponseView, *, amended: bool) -> Response:
     return Response(level.hz, level.db - riaa_db(level.hz, amended=amended), level.u_db)
 
 
-def _error(response: ResponseView, *, amended: bool) -> Figure:
+def _error(response: ResponseView, *, amended: bool) -> MeasuredValue:
     found, _ = _deviation(response, amended=amended).farthest(*AUDIO_BAND_HZ)
     value = abs(found.db)
     bound = "upper" if value <= 2 * found.u else None
-    return Figure(value, found.u, found.u, bound=bound, detail=response.detail)  # type: ignore[arg-type]
+    return MeasuredValue(value, found.u, found.u, bound=bound, detail=response.detail)  # type: ignore[arg-type]
 
 
 @metric(
@@ -45,7 +45,7 @@ def _error(response: ResponseView, *, amended: bool) -> Figure:
     version=1,
     choice="without the amendment; " + _CHOICE,
 )
-def riaa_error(response: ResponseView) -> Figure:
+def riaa_error(response: ResponseView) -> MeasuredValue:
     """Greatest deviation of a phono input from the replay curve 3180, 318, 75 us."""
     return _error(response, amended=False)
 
@@ -60,7 +60,7 @@ def riaa_error(response: ResponseView) -> Figure:
     version=1,
     choice="with the amendment's high-pass; " + _CHOICE,
 )
-def riaa_error_iec(response: ResponseView) -> Figure:
+def riaa_error_iec(response: ResponseView) -> MeasuredValue:
     """Greatest deviation of a phono input from the replay curve with 7950 us besides."""
     return _error(response, amended=True)
 

@@ -7,7 +7,10 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from backbench.metrics.across import (
+from backbench.metrics.declaration import MeasuredValue, derived
+from backbench.metrics.power_limit import LIMITS_PERCENT
+from backbench.metrics.power_sweep import LEAST_LEVELS, OTHER, PREFERRED, Level, bend, crossing
+from backbench.metrics.session import (
     Derived,
     Reading,
     RefusedDerivation,
@@ -16,9 +19,6 @@ from backbench.metrics.across import (
     relative_estimation,
     relative_uncertainty,
 )
-from backbench.metrics.declare import Figure, derived
-from backbench.metrics.power_limit import LIMITS_PERCENT
-from backbench.metrics.rising import LEAST_LEVELS, OTHER, PREFERRED, Level, bend, crossing
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 REFERENCE_WATT = 1.0
@@ -117,7 +117,7 @@ def _input_for(points: Sequence[Driven], said: str, volts: float, watts: float |
     shared = math.hypot(
         max(below.u_input, above.u_input), slope * relative_uncertainty(level), slope * load
     )
-    figure = Figure(value, value * math.hypot(shared, bent), value * own, detail=detail)
+    figure = MeasuredValue(value, value * math.hypot(shared, bent), value * own, detail=detail)
     return Derived(figure, below.level, sources, power_w=watts)
 
 
@@ -157,7 +157,7 @@ def _greatest(levels: Sequence[Level], limit: float) -> Given:
     last = levels[-1]
     if last.y < target:
         volts = math.exp(last.x)
-        figure = Figure(volts, volts * last.u, 0.0, bound="lower", limit_percent=limit)
+        figure = MeasuredValue(volts, volts * last.u, 0.0, bound="lower", limit_percent=limit)
         return Derived(figure, last.power, sources)
     rises = [i for i, (a, b) in enumerate(itertools.pairwise(levels)) if a.y < target <= b.y]
     if not rises:
@@ -166,5 +166,5 @@ def _greatest(levels: Sequence[Level], limit: float) -> Given:
         return RefusedDerivation(reason, last.power, sources, limit_percent=limit)
     crossed = crossing(levels, rises[-1], target)
     volts = math.exp(crossed.x)
-    figure = Figure(volts, volts * crossed.u, volts * crossed.own, limit_percent=limit)
+    figure = MeasuredValue(volts, volts * crossed.u, volts * crossed.own, limit_percent=limit)
     return Derived(figure, crossed.below.power, sources)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from backbench.metrics.declare import CurveData, curve
+from backbench.metrics.declaration import CurveData, curve
 from backbench.metrics.noise import IdleView
 from backbench.metrics.tone import ToneView
-from backbench.signal.reduce import reduced
+from backbench.signal.spectrum_reduction import reduced
 
 
 @curve(

@@ -10,15 +10,15 @@ from statistics import fmean
 
 import numpy as np
 
+from backbench.documents.stimuli import Square, Table
 from backbench.errors import Refusal
-from backbench.metrics.declare import Material, view
-from backbench.signal.edges import edges_of_period, edges_of_trace
-from backbench.signal.period import one_period
-from backbench.signal.rise import BRICK_WALL, CLEARLY, CORNER, Own, chained
-from backbench.signal.step import Edge
+from backbench.metrics.declaration import CaptureData, view
+from backbench.signal.edge_detection import edges_of_period, edges_of_trace
+from backbench.signal.rise_time import BRICK_WALL, CLEARLY, CORNER, Own, chained
 from backbench.signal.tone import PASS_BAND
 from backbench.signal.track import Array
-from backbench.stimuli import Square, Table
+from backbench.signal.transition import Edge
+from backbench.signal.waveform_period import one_period
 
 NEVER_SLOWER = 1.05
 """An edge less slow than this times the converter's own tells nothing."""
@@ -92,19 +92,19 @@ class SquareView:
 
 
 @view("square", version=1)
-def square_view(material: Material, number: int) -> SquareView:
+def square_view(capture_data: CaptureData, number: int) -> SquareView:
     """The mean period of output track `number`. Raises Refusal where it holds no square wave."""
-    stimulus, track = material.stimulus, material.outputs[number]
+    stimulus, track = capture_data.stimulus, capture_data.outputs[number]
     assert isinstance(stimulus, Square)
-    if material.driven_track not in (None, number):
+    if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
-    period = one_period(track, stimulus.square_hz, material.mains_hz)
+    period = one_period(track, stimulus.square_hz, capture_data.mains_hz)
     edges = edges_of_period(period.time_s, period.volts)
     converter = BRICK_WALL / (PASS_BAND * track.rate_hz)
     found = SquareView(
         period.time_s, period.volts, period.frequency_hz, edges,
         1 / (period.frequency_hz * len(period.volts)), period.noise,
-        chained(_generator(material, stimulus, converter), 0.0), converter,
+        chained(_generator(capture_data, stimulus, converter), 0.0), converter,
         PASS_BAND * track.rate_hz, track.calibration,
     )  # fmt: skip
     if found.duration < NEVER_SLOWER * converter:
@@ -115,22 +115,22 @@ def square_view(material: Material, number: int) -> SquareView:
     return found
 
 
-def _generator(material: Material, stimulus: Square, converter: float) -> Own | None:
+def _generator(capture_data: CaptureData, stimulus: Square, converter: float) -> Own | None:
     """Rise time of the generator as stated, or as its own track shows it."""
     if stimulus.rise_time_s is not None:
         return Own(stimulus.rise_time_s, stimulus.rise_time_s)
-    if material.generator is None:
+    if capture_data.generator is None:
         return None
-    period = one_period(material.generator, stimulus.square_hz, material.mains_hz)
+    period = one_period(capture_data.generator, stimulus.square_hz, capture_data.mains_hz)
     edges = edges_of_period(period.time_s, period.volts)
     seen = float(np.mean([edge.duration for edge in edges]))
     return Own(0.0 if seen < 2 * converter else seen, seen)
 
 
 @view("trace table", version=1)
-def trace_view(material: Material, number: int) -> SquareView:
+def trace_view(capture_data: CaptureData, number: int) -> SquareView:
     """An oscilloscope's trace. Raises Refusal where it holds no whole step of a square wave."""
-    stimulus, table = material.stimulus, material.table
+    stimulus, table = capture_data.stimulus, capture_data.table
     assert isinstance(stimulus, Table)
     assert table is not None
     if stimulus.square_hz is None:

@@ -7,13 +7,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from backbench.documents.stimuli import Table
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.declare import Bound, CurveData, Figure, Material, curve, metric, view
+from backbench.metrics.declaration import (
+    Bound,
+    CaptureData,
+    CurveData,
+    MeasuredValue,
+    curve,
+    metric,
+    view,
+)
 from backbench.signal.response import resolution
 from backbench.signal.settling import settles_at
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE
-from backbench.stimuli import Table
 
 FEMTOWATT = 1e-15
 USABLE_DB = 30.0
@@ -52,9 +60,9 @@ def dbf_of(volts: Array, ohm: float) -> Array:
 
 
 @view("tuner table", version=1)
-def tuner(material: Material, number: int) -> TunerView:
+def tuner(capture_data: CaptureData, number: int) -> TunerView:
     """Ratios by rising RF level. Raises Refusal where the rows can't be put in order."""
-    stimulus, table = material.stimulus, material.table
+    stimulus, table = capture_data.stimulus, capture_data.table
     assert isinstance(stimulus, Table)
     assert table is not None
     dbf = _rf_level(stimulus, table["rf_level"])
@@ -108,14 +116,14 @@ def _known(column: Column | None, name: str) -> Column:
     return column
 
 
-def _level_for(seen: TunerView, column: Column, wanted_db: float) -> Figure:
+def _level_for(seen: TunerView, column: Column, wanted_db: float) -> MeasuredValue:
     found = settles_at(seen.dbf, column.db, column.u, wanted_db)
     if found is None:
         best = float(column.db.max())
         raise Refusal(
             f"{wanted_db:g} dB aren't held up to {seen.dbf[-1]:.4g} dBf; the best is {best:.3g} dB"
         )
-    return Figure(found.x, found.u, found.u, bound=None if found.within else "upper")
+    return MeasuredValue(found.x, found.u, found.u, bound=None if found.within else "upper")
 
 
 @metric(
@@ -129,7 +137,7 @@ def _level_for(seen: TunerView, column: Column, wanted_db: float) -> Figure:
     choice="least RF level from which noise and distortion, as root sum square, stay 30 dB below "
     "the audio; " + _RF,
 )
-def usable_sensitivity(seen: TunerView) -> Figure:
+def usable_sensitivity(seen: TunerView) -> MeasuredValue:
     """Least RF level at which noise and distortion are 30 dB below full modulation."""
     snr, distortion = _known(seen.snr, "noise"), _known(seen.distortion, "distortion")
     noise, harmonics = 10 ** (-snr.db / 10), 10 ** (distortion.db / 10)
@@ -148,7 +156,7 @@ def usable_sensitivity(seen: TunerView) -> Figure:
     version=1,
     choice="least RF level from which audio over noise stays at 50 dB; " + _RF,
 )
-def quieting_sensitivity(seen: TunerView) -> Figure:
+def quieting_sensitivity(seen: TunerView) -> MeasuredValue:
     """Least RF level at which the noise is 50 dB below the audio."""
     return _level_for(seen, _known(seen.snr, "noise"), QUIETING_DB)
 
@@ -164,14 +172,14 @@ def quieting_sensitivity(seen: TunerView) -> Figure:
     choice="greatest ratio in the table; a bound where it still rises by more than 1 dB in its "
     "last row",
 )
-def ultimate_snr(seen: TunerView) -> Figure:
+def ultimate_snr(seen: TunerView) -> MeasuredValue:
     """The audio over noise that strong signals reach."""
     snr = _known(seen.snr, "noise")
     best = int(np.argmax(snr.db))
     rising = best == len(snr.db) - 1 and snr.db[-1] - snr.db[-2] > STILL_RISING_DB
     bound: Bound | None = "lower" if rising else None
     own = float(snr.u[best])
-    return Figure(float(snr.db[best]), own, own, bound=bound)
+    return MeasuredValue(float(snr.db[best]), own, own, bound=bound)
 
 
 @metric(
@@ -184,7 +192,7 @@ def ultimate_snr(seen: TunerView) -> Figure:
     version=1,
     choice="of the table's column, at 65 dBf, straight between its rows",
 )
-def stereo_separation(seen: TunerView) -> Figure:
+def stereo_separation(seen: TunerView) -> MeasuredValue:
     """Separation of the channels at an RF level of 65 dBf."""
     column = _known(seen.separation, "separation")
     if not seen.dbf[0] <= STANDARD_DBF <= seen.dbf[-1]:
@@ -194,7 +202,7 @@ def stereo_separation(seen: TunerView) -> Figure:
     on_row = STANDARD_DBF in (seen.dbf[i - 1], seen.dbf[i])
     bent = 0.0 if on_row else abs(float(column.db[i] - column.db[i - 1])) / math.sqrt(12)
     own = math.hypot(float(max(column.u[i - 1], column.u[i])), bent)
-    return Figure(value, own, own)
+    return MeasuredValue(value, own, own)
 
 
 @curve(

@@ -11,15 +11,15 @@ from typing import Literal
 
 import numpy as np
 
+from backbench.documents.stimuli import TwoTones
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.declare import Bound, Figure, Material, metric, view
-from backbench.metrics.floor import LINE_CHOICE, lines_off
+from backbench.metrics.bench_floor import LINE_CHOICE, lines_off
+from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
+from backbench.signal.intermodulation import ToneSet, find_tones, summed
+from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers
 from backbench.signal.power import Square
-from backbench.signal.products import ToneSet, find_tones, summed
-from backbench.signal.share import Ratio, of_amplitudes, of_powers
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
-from backbench.stimuli import TwoTones
 
 Test = Literal["difference frequency", "modulation"]
 RATIO_WITHIN = 0.1
@@ -44,7 +44,7 @@ _FOUR = "for a pair 4:1 (within 10 %) whose second frequency is at least 8 times
 class TwoTonesView:
     """One output's track of two tones. test: the distortion that the pair is meant for."""
 
-    material: Material
+    capture_data: CaptureData
     track: Track
     found: ToneSet
     test: Test | None
@@ -52,8 +52,8 @@ class TwoTonesView:
     @cached_property
     def bench(self) -> TwoTonesView | None:
         """The bench's own, on the same track of its loop-back; None where it holds no pair."""
-        given = self.material.bench
-        number = next(n for n, track in self.material.outputs.items() if track is self.track)
+        given = self.capture_data.bench
+        number = next(n for n, track in self.capture_data.outputs.items() if track is self.track)
         if given is None or number not in given.outputs:
             return None
         try:
@@ -107,17 +107,17 @@ class TwoTonesView:
 
 
 @view("two tones", version=1)
-def two_tones_view(material: Material, number: int) -> TwoTonesView:
+def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     """Two tones in output track `number`. Raises Refusal where they are not those stated."""
-    stimulus, track = material.stimulus, material.outputs[number]
+    stimulus, track = capture_data.stimulus, capture_data.outputs[number]
     assert isinstance(stimulus, TwoTones)
-    if material.driven_track not in (None, number):
+    if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
     test = _test(stimulus)
     apart = _least_distance(stimulus.tones_hz, test)
-    found = find_tones(track, stimulus.tones_hz, apart, material.mains_hz)
+    found = find_tones(track, stimulus.tones_hz, apart, capture_data.mains_hz)
     _check_ratio(found, stimulus.ratio)
-    return TwoTonesView(material, track, found, test)
+    return TwoTonesView(capture_data, track, found, test)
 
 
 def _test(stimulus: TwoTones) -> Test | None:
@@ -151,14 +151,16 @@ def _check_ratio(found: ToneSet, stated: float) -> None:
         )
 
 
-def percent(ratio: Ratio) -> Figure:
+def percent(ratio: Ratio) -> MeasuredValue:
     """A ratio in percent; calibration cancels in it."""
     bound: Bound | None = "upper" if ratio.bounded else None
     own = 100 * ratio.u
-    return Figure(100 * ratio.value, own, own, ratio.dof, bound)
+    return MeasuredValue(100 * ratio.value, own, own, ratio.dof, bound)
 
 
-def _less_bench(pair: TwoTonesView, figure_of: Callable[[TwoTonesView], Figure]) -> Figure:
+def _less_bench(
+    pair: TwoTonesView, figure_of: Callable[[TwoTonesView], MeasuredValue]
+) -> MeasuredValue:
     """A figure in percent, bounded or widened by the bench's own where a loop-back tells it."""
     found, own = figure_of(pair), None
     if pair.bench is not None:
@@ -179,14 +181,14 @@ def _less_bench(pair: TwoTonesView, figure_of: Callable[[TwoTonesView], Figure])
     version=1,
     choice="rms of each tone alone",
 )
-def tone_level(pair: TwoTonesView) -> Iterator[Figure]:
+def tone_level(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     """Root mean square of either tone at the output."""
-    assert isinstance(pair.material.stimulus, TwoTones)
-    for hz, square in zip(pair.material.stimulus.tones_hz, pair.found.tones, strict=True):
+    assert isinstance(pair.capture_data.stimulus, TwoTones)
+    for hz, square in zip(pair.capture_data.stimulus.tones_hz, pair.found.tones, strict=True):
         own = square.relative * square.rms
         calibration = Part(square.rms * pair.track.calibration)
         total = combine([Part(own, square.samples), calibration])
-        yield Figure(square.rms, total.u, own, total.dof, frequency_hz=hz)
+        yield MeasuredValue(square.rms, total.u, own, total.dof, frequency_hz=hz)
 
 
 @metric(
@@ -199,7 +201,7 @@ def tone_level(pair: TwoTonesView) -> Iterator[Figure]:
     version=1,
     choice=f"f2 - f1 re the sum of both tones' amplitudes; {_EQUAL}{LINE_CHOICE}",
 )
-def difference_frequency_2(pair: TwoTonesView) -> Figure:
+def difference_frequency_2(pair: TwoTonesView) -> MeasuredValue:
     """Amplitude of the product f2 - f1 over the sum of the amplitudes of both tones."""
     pair.wanted("difference frequency")
     return _less_bench(pair, lambda p: percent(of_amplitudes(p.products((-1, 1)), p.found.tones)))
@@ -216,7 +218,7 @@ def difference_frequency_2(pair: TwoTonesView) -> Figure:
     choice=f"arithmetic sum of 2 f1 - f2 and 2 f2 - f1 re the sum of both tones; {_EQUAL}"
     + LINE_CHOICE,
 )
-def difference_frequency_3(pair: TwoTonesView) -> Figure:
+def difference_frequency_3(pair: TwoTonesView) -> MeasuredValue:
     """Sum of the amplitudes of 2 f1 - f2 and 2 f2 - f1 over the sum of those of both tones."""
     pair.wanted("difference frequency")
     return _less_bench(
@@ -235,7 +237,7 @@ def difference_frequency_3(pair: TwoTonesView) -> Figure:
     choice="root sum square of f2 - f1 and 2 f1 - f2 only, re the sum of both tones; the "
     f"standard asks for f1 = 2 f0 and f2 = 3 f0 - d, given here {_EQUAL}" + LINE_CHOICE,
 )
-def difference_frequency_total(pair: TwoTonesView) -> Figure:
+def difference_frequency_total(pair: TwoTonesView) -> MeasuredValue:
     """Root sum square of f2 - f1 and 2 f1 - f2 over the sum of the amplitudes of both tones."""
     pair.wanted("difference frequency")
     return _less_bench(
@@ -254,7 +256,7 @@ def difference_frequency_total(pair: TwoTonesView) -> Figure:
     choice=f"arithmetic sum of f2 - f1 and f2 + f1 re the tone f2; {_FOUR}; sidebands that the "
     "supply makes are counted where the mains has the frequency f1" + LINE_CHOICE,
 )
-def modulation_distortion_2(pair: TwoTonesView) -> Figure:
+def modulation_distortion_2(pair: TwoTonesView) -> MeasuredValue:
     """Sum of the amplitudes of f2 - f1 and f2 + f1 over that of f2."""
     pair.wanted("modulation")
     return _less_bench(
@@ -273,7 +275,7 @@ def modulation_distortion_2(pair: TwoTonesView) -> Figure:
     choice=f"arithmetic sum of f2 - 2 f1 and f2 + 2 f1 re the tone f2; {_FOUR}; sidebands that "
     "the supply makes are counted where twice the mains is twice f1" + LINE_CHOICE,
 )
-def modulation_distortion_3(pair: TwoTonesView) -> Figure:
+def modulation_distortion_3(pair: TwoTonesView) -> MeasuredValue:
     """Sum of the amplitudes of f2 - 2 f1 and f2 + 2 f1 over that of f2."""
     pair.wanted("modulation")
     return _less_bench(
@@ -292,7 +294,7 @@ def modulation_distortion_3(pair: TwoTonesView) -> Figure:
     choice=f"root sum square of f2 +- f1 and f2 +- 2 f1 re the tone f2; {_FOUR}; 3.01 dB below "
     "the arithmetic sum for one pair of equal sidebands" + LINE_CHOICE,
 )
-def modulation_distortion_rms(pair: TwoTonesView) -> Figure:
+def modulation_distortion_rms(pair: TwoTonesView) -> MeasuredValue:
     """Root sum square of the four nearest sidebands of f2 over f2."""
     pair.wanted("modulation")
     return _less_bench(
@@ -311,13 +313,13 @@ def modulation_distortion_rms(pair: TwoTonesView) -> Figure:
     choice="re the sum of both tones for two equal tones, re the tone f2 for a pair 4:1; an upper "
     "bound where a product doesn't stand out" + LINE_CHOICE,
 )
-def intermodulation_product(pair: TwoTonesView) -> Iterator[Figure]:
+def intermodulation_product(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     """Level of each product of second and third order over the reference of its test."""
     if pair.test is None:
         raise NotApplicable(f"products are told {_EQUAL}, and {_FOUR}")
     modulation = pair.test == "modulation"
-    assert isinstance(pair.material.stimulus, TwoTones)
-    low, high = pair.material.stimulus.tones_hz
+    assert isinstance(pair.capture_data.stimulus, TwoTones)
+    low, high = pair.capture_data.stimulus.tones_hz
     for (m, n), name in (MODULATION if modulation else DIFFERENCE).items():
         if pair.found.covers(pair.position((m, n))):
             figure = _less_bench(pair, partial(_product, one=(m, n)))
@@ -327,12 +329,12 @@ def intermodulation_product(pair: TwoTonesView) -> Iterator[Figure]:
             )  # fmt: skip
 
 
-def _product(pair: TwoTonesView, one: Combination) -> Figure:
+def _product(pair: TwoTonesView, one: Combination) -> MeasuredValue:
     reference = [pair.high] if pair.test == "modulation" else pair.found.tones
     return percent(of_powers(pair.products(one)[0], reference))
 
 
-def _in_decibels(figure: Figure) -> Figure:
+def _in_decibels(figure: MeasuredValue) -> MeasuredValue:
     """A ratio in percent as decibels."""
     u, own = (DB_PER_RELATIVE * x / figure.value for x in (figure.uncertainty, figure.estimation))
     return replace(

@@ -8,7 +8,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from backbench.metrics.across import (
+from backbench.metrics.declaration import MeasuredValue, derived
+from backbench.metrics.session import (
     Derived,
     Reading,
     RefusedDerivation,
@@ -16,7 +17,6 @@ from backbench.metrics.across import (
     grouped,
     relative_estimation,
 )
-from backbench.metrics.declare import Figure, derived
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 LEAST_CAPTURES = 3
@@ -124,7 +124,7 @@ def _spans(session: Session, metric: str) -> Iterator[Given]:
             continue
         top, bottom = max(points, key=lambda p: p.db), min(points, key=lambda p: p.db)
         u = math.hypot(top.u, bottom.u)
-        yield _given(points, Figure(top.db - bottom.db, u, u))
+        yield _given(points, MeasuredValue(top.db - bottom.db, u, u))
 
 
 def _rates(session: Session, metric: str) -> Iterator[Given]:
@@ -132,7 +132,7 @@ def _rates(session: Session, metric: str) -> Iterator[Given]:
         yield points if isinstance(points, RefusedDerivation) else _given(points, _slope(points))
 
 
-def _slope(points: list[_Point]) -> Figure:
+def _slope(points: list[_Point]) -> MeasuredValue:
     """Straight line through the points; GUM H.3 does the same for a calibration curve."""
     hours = np.array([p.minutes for p in points]) / MINUTES
     db = np.array([p.db for p in points])
@@ -144,11 +144,13 @@ def _slope(points: list[_Point]) -> Figure:
     scatter = float(np.dot(left, left)) / freedom
     told = float(np.mean([p.u**2 for p in points]))
     u = math.sqrt(max(scatter, told) / square)
-    return Figure(slope, u, u, float(freedom) if scatter > told else math.inf)
+    return MeasuredValue(slope, u, u, float(freedom) if scatter > told else math.inf)
 
 
-def _given(points: list[_Point], figure: Figure) -> Derived:
+def _given(points: list[_Point], figure: MeasuredValue) -> Derived:
     first, last = points[0].minutes, points[-1].minutes
     detail = {"minutes": f"{first:g} to {last:g}"}
-    told = Figure(figure.value, figure.uncertainty, figure.estimation, figure.dof, detail=detail)
+    told = MeasuredValue(
+        figure.value, figure.uncertainty, figure.estimation, figure.dof, detail=detail
+    )
     return Derived(told, points[0].reading, tuple(p.reading for p in points))

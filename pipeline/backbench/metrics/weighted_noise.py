@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from backbench.errors import Refusal
-from backbench.metrics.declare import Figure, metric
-from backbench.metrics.floor import CHOICE, less_noise
+from backbench.metrics.bench_floor import CHOICE, less_noise
+from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import IdleView, dither_power, noise_figure, steps_rule
 from backbench.signal.itu_468 import TWO_KHZ, weighting_468_power
 from backbench.signal.quasi_peak import block_error, of_sine, steady_course
@@ -30,7 +30,7 @@ def _weights(idle: IdleView) -> Array:
     )
 
 
-def _of_course(idle: IdleView, course: Array, per_volt: float) -> Figure:
+def _of_course(idle: IdleView, course: Array, per_volt: float) -> MeasuredValue:
     """Mean of a steady course with its uncertainty from the course itself.
 
     per_volt: what the course is for a sine of 1 V rms.
@@ -44,7 +44,7 @@ def _of_course(idle: IdleView, course: Array, per_volt: float) -> Figure:
     chosen, power = idle.band()
     square = float(np.sum(power * weights))
     bound = steps_rule(square, dither_power(idle, chosen, weights))
-    return Figure(value, total.u, own, total.dof, bound=bound)
+    return MeasuredValue(value, total.u, own, total.dof, bound=bound)
 
 
 @metric(
@@ -58,7 +58,7 @@ def _of_course(idle: IdleView, course: Array, per_volt: float) -> Figure:
     choice="quasi-peak, 1 kHz referenced, reads the rms of a sine; mean of the reading over the "
     "record, which the network alone limits in band; hum included" + _STEPS,
 )
-def noise_468(idle: IdleView) -> Figure:
+def noise_468(idle: IdleView) -> MeasuredValue:
     """Quasi-peak noise behind the BS.468 weighting with nothing playing."""
     seconds = len(idle.track.volts) / idle.track.rate_hz
     if seconds < LEAST_QUASI_PEAK_S:
@@ -69,7 +69,7 @@ def noise_468(idle: IdleView) -> Figure:
     return less_noise(idle, _quasi_peak)
 
 
-def _quasi_peak(idle: IdleView) -> Figure:
+def _quasi_peak(idle: IdleView) -> MeasuredValue:
     rectified, rate_hz = idle.behind_468
     return _of_course(idle, steady_course(rectified, rate_hz), of_sine(round(rate_hz)))
 
@@ -85,12 +85,12 @@ def _quasi_peak(idle: IdleView) -> Figure:
     choice="2 kHz referenced (5.63 dB below the 1 kHz reference), average-responding, reads the "
     "rms of a sine; hum included" + _STEPS,
 )
-def noise_arm(idle: IdleView) -> Figure:
+def noise_arm(idle: IdleView) -> MeasuredValue:
     """Average of the rectified noise behind the BS.468 network, 0 dB at 2 kHz."""
     return less_noise(idle, _average)
 
 
-def _average(idle: IdleView) -> Figure:
+def _average(idle: IdleView) -> MeasuredValue:
     rectified, _ = idle.behind_468
     return _of_course(idle, rectified, AVERAGE_OF_SINE * TWO_KHZ)
 
@@ -105,14 +105,14 @@ def _average(idle: IdleView) -> Figure:
     version=1,
     choice="rms, 2 kHz referenced (-5.63 dB), 20 Hz to 20 kHz, hum included" + _STEPS,
 )
-def noise_ccir_rms(idle: IdleView) -> Figure:
+def noise_ccir_rms(idle: IdleView) -> MeasuredValue:
     """Rms of the noise behind the BS.468 network, 0 dB at 2 kHz."""
     return less_noise(idle, _rms_at_2_khz)
 
 
-def _rms_at_2_khz(idle: IdleView) -> Figure:
+def _rms_at_2_khz(idle: IdleView) -> MeasuredValue:
     found = noise_figure(idle, _weights(idle))
-    return Figure(
+    return MeasuredValue(
         found.value / TWO_KHZ, found.uncertainty / TWO_KHZ, found.estimation / TWO_KHZ,
         found.dof, found.bound,
     )  # fmt: skip

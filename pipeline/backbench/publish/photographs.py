@@ -16,9 +16,9 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.errors import Refusal, UserError
-from backbench.manifest import MANIFEST_NAME, Manifest, read_manifest
-from backbench.vault import Ledger, Receipt, Vault
+from backbench.storage.vault import Ledger, Receipt, Vault
 
 if TYPE_CHECKING:
     from PIL.Image import Image

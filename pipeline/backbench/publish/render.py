@@ -17,8 +17,8 @@ import jinja2
 from markupsafe import Markup
 
 from backbench.charts.theme import LOOKS
-from backbench.publish import words
-from backbench.publish.shelf import slug
+from backbench.publish import value_text
+from backbench.publish.site_data import slug
 
 NONE_SHOWN = "—"
 
@@ -34,15 +34,15 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     found.filters |= {
-        "counted": words.counted,
-        "listed": words.listed,
-        "plain": words.plain,
-        "sentence": words.sentence,
-        "share": words.share,
+        "counted": value_text.counted,
+        "listed": value_text.listed,
+        "plain": value_text.plain,
+        "sentence": value_text.sentence,
+        "share": value_text.share,
     }
     found.globals |= {
-        "measured": words.measured,
-        "years": words.years,
+        "measured": value_text.measured,
+        "years": value_text.years,
         "slug": slug,
         "json_text": json_text,
         "shape_of": lambda technology: LOOKS[technology].shape if technology in LOOKS else "cross",

@@ -11,23 +11,23 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from backbench import store
-from backbench.compare.saved import available
+from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.settings import read_settings
 from backbench.errors import Fault, UserError
-from backbench.limits import end_when_overdue
-from backbench.names import SETTINGS_NAME
-from backbench.publish import output
-from backbench.publish.fronts import front_pages
-from backbench.publish.output import Written
+from backbench.publish import output_files
+from backbench.publish.atomic_publish import put_in_place, renewing
+from backbench.publish.index_pages import front_pages
+from backbench.publish.output_files import Written
 from backbench.publish.photographs import Album
-from backbench.publish.pictures import Studio
-from backbench.publish.press import Press, model_page, question_page, review_pages
-from backbench.publish.renewal import put_in_place, renewing
-from backbench.publish.shelf import keep_views, read_shelf
-from backbench.settings import read_settings
+from backbench.publish.sheet_charts import Studio
+from backbench.publish.site_builder import Press, model_page, question_page, review_pages
+from backbench.publish.site_data import keep_views, read_shelf
+from backbench.querying.saved_queries import available
+from backbench.storage import database
+from backbench.storage.query_limits import end_when_overdue
 
 if TYPE_CHECKING:
-    from backbench.store import Store
+    from backbench.storage.database import Database
 
 Job = tuple[str, str, str]
 """What to make: "fronts", "review" and its key, "model" with maker and model, "question"."""
@@ -61,22 +61,24 @@ def publish(
     """
     folder = folder.resolve()
     with renewing(folder) as aside:
-        digest, record = output.digest_of(_inputs(root)), output.read_record(folder)
+        digest, record = output_files.digest_of(_inputs(root)), output_files.read_record(folder)
         if record.stands(folder, digest):
             return Published(folder, (), len(record.paths), (), True)
-        with store.reading(root) as opened:
+        with database.reading(root) as opened:
             press = _press(opened, root, aside, folder)
             jobs = _jobs(press)
             started(len(jobs))
             made = list(_all(jobs, press, root, folder, processes, progress))
         done = _published(folder, made, record)
         stands = "" if done.troubles else digest
-        press.file(output.RECORD, output.record_bytes(stands, [one.path for one in made]))
+        press.file(
+            output_files.RECORD, output_files.record_bytes(stands, [one.path for one in made])
+        )
         put_in_place(aside, folder, record)
     return done
 
 
-def _published(folder: Path, made: Sequence[Written], record: output.Record) -> Published:
+def _published(folder: Path, made: Sequence[Written], record: output_files.Record) -> Published:
     changed = sorted({written.path for written in made if written.changed})
     paths = {written.path for written in made}
     gone = sorted(path for path in {*record.paths} - paths if (folder / path).exists())
@@ -87,13 +89,13 @@ def _published(folder: Path, made: Sequence[Written], record: output.Record) -> 
 
 def _inputs(root: Path) -> list[Path]:
     """Every file that the pages are made from."""
-    found = [root / store.DATABASE_NAME, root / SETTINGS_NAME]
+    found = [root / database.DATABASE_NAME, root / SETTINGS_NAME]
     found += sorted((root / "queries").glob("*.sql"))
     found += sorted((root / "ledger").glob("*.json"))
     return [path for path in found if path.is_file()]
 
 
-def _press(opened: Store, root: Path, aside: Path, folder: Path) -> Press:
+def _press(opened: Database, root: Path, aside: Path, folder: Path) -> Press:
     """Pages go aside; what was drawn for the site in the folder is not drawn again."""
     keep_views(opened)
     studio = Studio(opened, available(root), folder / "charts")
@@ -148,7 +150,7 @@ def _begin(root: Path, aside: Path, folder: Path) -> None:
     """Open the catalogue once in a worker; its connection lives as long as the worker."""
     end_when_overdue()
     held = ExitStack()
-    opened = held.enter_context(store.reading(root))
+    opened = held.enter_context(database.reading(root))
     _worker[:] = [_press(opened, root, aside, folder)]
     _stacks.append(held)
 

@@ -8,19 +8,19 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from backbench.compare.lines import Line
+from backbench.comparison.standings import Standing
 from backbench.errors import Fault, UserError
-from backbench.publish import sentences
-from backbench.publish.output import write
-from backbench.publish.press import Press
-from backbench.publish.sheet import unknown_review
-from backbench.publish.shelf import Row
-from backbench.publish.words import measured, plain
+from backbench.publish import finding_sentences
+from backbench.publish.output_files import write
+from backbench.publish.sheet_content import unknown_review
+from backbench.publish.site_builder import Press
+from backbench.publish.site_data import Row
+from backbench.publish.value_text import measured, plain
 
 if TYPE_CHECKING:
     import altair as alt
 
-    from backbench.compare.unit import Comparison
+    from backbench.comparison.unit_comparison import Comparison
 
 ORDER: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("response-over-peers", "Response",
@@ -53,7 +53,7 @@ def write_stills(press: Press, review_key: str, folder: Path) -> list[Path]:
     Stills of an earlier run that are no longer made are removed. Raises UserError where the
     review is not known, or where every unit of it has a later review.
     """
-    from backbench.charts.export import STILL, png
+    from backbench.charts.image_export import STILL, png
 
     if review_key not in press.shelf.reviews:
         raise unknown_review(review_key, press.shelf.reviews)
@@ -95,12 +95,12 @@ def _of_unit(press: Press, row: Row, compared: Comparison) -> Iterator[Still]:
             yield Still(f"{query}-{unit}", chart, told)
     frame = profile_frame(compared.lines)
     if not frame.is_empty():
-        from backbench.charts.declare import Column, Labels
+        from backbench.charts.declaration import Column, Labels
         from backbench.charts.registry import chart_named
 
         title = f"All in all: {row['label']}"
         labels = Labels([Column("percentile", "", "Percentile among peers, 100 the best")], title)
-        said = sentences.places_said(compared.lines, compared.peers.said)
+        said = finding_sentences.places_said(compared.lines, compared.peers.said)
         chart = chart_named("profile").draw(frame, labels, unit)
         yield Still(f"profile-{unit}", chart, f"{title}\n{said}\n")
 
@@ -120,21 +120,21 @@ def _drawn(press: Press, query: str, title: str, row: Row) -> alt.TopLevelMixin 
     return studio.chart(query, frame, title, values)
 
 
-def _caption(heading: str, row: Row, lines: Sequence[Line]) -> str:
+def _caption(heading: str, row: Row, lines: Sequence[Standing]) -> str:
     """Heading and unit, then a line a figure: value, conditions and place."""
     told = [f"{heading}: {row['label']}", f"Measured {row['state']} on {row['reviewed']}."]
     told += [_figure_said(line) for line in lines]
     return "\n".join(told) + "\n"
 
 
-def _figure_said(line: Line) -> str:
+def _figure_said(line: Standing) -> str:
     limit = f" at {line.limit_percent:g} %" if line.limit_percent is not None else ""
     shown = measured(line.value, line.uncertainty, line.unit, line.bound)
     place = f"; {line.place}" if line.place else ""
     return f"{line.title}{limit}: {shown} ({line.point}, {line.output}{place})"
 
 
-def profile_frame(lines: Sequence[Line]) -> Any:
+def profile_frame(lines: Sequence[Standing]) -> Any:
     """The unit's lines as percentiles, their intervals made from the rank intervals."""
     import polars as pl
 
@@ -151,13 +151,13 @@ def profile_frame(lines: Sequence[Line]) -> Any:
     return pl.DataFrame(rows, infer_schema_length=None)
 
 
-def _titled(line: Line) -> str:
+def _titled(line: Standing) -> str:
     if line.metric == "power_at_limit":
         return f"Power at {line.limit_percent:g} % distortion"
     return line.title
 
 
-def _shown(line: Line) -> str:
+def _shown(line: Standing) -> str:
     """The value alone: its uncertainty is in the interval that is drawn."""
     if line.bound is not None:
         return measured(line.value, None, line.unit, line.bound)

@@ -12,8 +12,8 @@ import numpy as np
 import soundfile
 
 from backbench.errors import UserError
-from backbench.readers.declare import OpenRecording, RecordingFormat
-from backbench.readers.find import unreadable
+from backbench.readers.declaration import OpenRecording, RecordingFormat
+from backbench.readers.file_formats import unreadable
 from backbench.signal.track import Array
 
 MAX_TRACKS = 64

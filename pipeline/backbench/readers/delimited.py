@@ -8,11 +8,11 @@ from pathlib import Path
 
 import polars as pl
 
+from backbench.documents.stimuli import Table
 from backbench.errors import Fault, UserError
-from backbench.readers.columns import MAX_ROWS, converted, declared, present
-from backbench.readers.declare import TableData, TableFormat
-from backbench.readers.find import unreadable
-from backbench.stimuli import Table
+from backbench.readers.declaration import TableData, TableFormat
+from backbench.readers.file_formats import unreadable
+from backbench.readers.table_columns import MAX_ROWS, converted, declared, present
 
 MAX_BYTES = 200_000_000
 MAX_COLUMNS = 10_000

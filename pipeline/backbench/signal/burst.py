@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
-from backbench.signal.find_tone import GENERATOR_TOLERANCE
 from backbench.signal.power import Square
-from backbench.signal.soundness import check_record
+from backbench.signal.record_checks import check_record
 from backbench.signal.tone import EDGE, LAST_ORDER, PASS_BAND
+from backbench.signal.tone_search import GENERATOR_TOLERANCE
 from backbench.signal.track import Array, Track
 
 HALF = 0.5

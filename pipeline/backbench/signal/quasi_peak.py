@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from backbench.signal.track import Array
 
-Places = NDArray[np.intp]
+CataloguePaths = NDArray[np.intp]
 Shares = tuple[Array, Array]
 
 CHARGE_S, DISCHARGE_S, NEEDLE_S = 1.41e-3, 293e-3, 140e-3
@@ -39,7 +39,7 @@ def follow(rectified: Array, rate_hz: float, start: float = 0.0) -> Array:
     return course
 
 
-def _charged(given: Array, likely: Places, start: float, shares: Shares) -> Array:
+def _charged(given: Array, likely: CataloguePaths, start: float, shares: Shares) -> Array:
     """Voltage after each sample of a capacitor that keeps its charge: it never falls.
 
     likely: places of samples that may charge it. Whichever samples are taken to charge it, the
@@ -69,7 +69,7 @@ def _levels(volts: Array, start: float, shares: Shares) -> Array:
     return np.concatenate([[start], found])
 
 
-def _spread(levels: Array, places: Places, count: int) -> Array:
+def _spread(levels: Array, places: CataloguePaths, count: int) -> Array:
     """The level after each of `count` samples, where it changes at places only."""
     return np.repeat(levels, np.diff(places, prepend=0, append=count))
 

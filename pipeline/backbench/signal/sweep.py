@@ -16,7 +16,7 @@ import numpy as np
 
 from backbench.errors import Refusal
 from backbench.signal.power import squared
-from backbench.signal.sweep_sent import Sent, sent_sweep
+from backbench.signal.sweep_excitation import Sent, sent_sweep
 from backbench.signal.sweep_window import Complex, Sweep, noise_density
 from backbench.signal.track import Array
 

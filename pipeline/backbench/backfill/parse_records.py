@@ -1,0 +1,249 @@
+"""A sheet read under its map: reviews with entered readings, and everything that can't be read.
+
+A row whose facts can't be read is left out as a whole; a figure that can't be read is left out
+alone. Each is listed with its place and the reason.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from backbench.backfill.column_map import ColumnMap, Fact, ReadingColumn, columns_of
+from backbench.backfill.spreadsheet import Cell, Row, Sheet
+from backbench.errors import Fault, UserError
+from backbench.metrics.registry import registry
+from backbench.quantities.figures import read_figure
+
+NUMBERS = {"mains_hz", "rated_power_w"}
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A cell, or a whole row, that was left out."""
+
+    place: str
+    found: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Understood:
+    """A cell and what it was taken for."""
+
+    column: str
+    text: str
+    value: str
+
+
+@dataclass
+class Record:
+    """One review as the sheet tells it: facts, units and figures, as the manifest has them."""
+
+    key: str
+    review: dict[str, Any]
+    rows: list[int] = field(default_factory=list)
+    units: dict[str, dict[str, Any]] = field(default_factory=dict)
+    entered: list[dict[str, Any]] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """All that a sheet says."""
+
+    records: dict[str, Record]
+    problems: list[Problem]
+    understood: list[Understood]
+
+
+def understand(sheet: Sheet, how: ColumnMap) -> Reading:
+    """Read every row. Raises UserError where the sheet lacks a column that the map names."""
+    lacking = sorted(set(columns_of(how)) - set(sheet.headings))
+    if lacking:
+        faults = [
+            Fault(f"{sheet.source}", f"no column {name!r}", "every column of the map",
+                  f"headings there: {', '.join(sheet.headings)}")
+            for name in lacking
+        ]  # fmt: skip
+        raise UserError("the map doesn't fit the sheet", faults)
+    found = Reading({}, [], [])
+    for row in sheet.rows:
+        _read_row(sheet, row, how, found)
+    return found
+
+
+def _read_row(sheet: Sheet, row: Row, how: ColumnMap, found: Reading) -> None:
+    problems: list[Problem] = []
+    review = _facts(sheet, row, how.review, how, problems)
+    unit = _facts(sheet, row, how.unit, how, problems)
+    if problems:
+        found.problems.extend(problems)
+        return
+    unit_key = str(unit.pop("key", "") or plain(f"{unit['maker']} {unit['model']}"))
+    key = str(review.pop("key", "") or plain(f"{review['date']:%Y-%m} {unit_key}"))
+    unit["key"] = unit_key
+    record = found.records.get(key) or Record(key, review)
+    clash = _clash(record, review, unit)
+    if clash:
+        found.problems.append(Problem(_place(sheet, row), key, clash))
+        return
+    found.records[key] = record
+    record.rows.append(row.number)
+    record.units[unit_key] = unit
+    for column in how.reading:
+        _read_figure(sheet, row, column, how, record, unit_key, found)
+
+
+def _clash(record: Record, review: dict[str, Any], unit: dict[str, Any]) -> str | None:
+    """Why a row can't belong to a review that other rows have begun; None where it can."""
+    if record.review != review:
+        return f"another date or bench than row {record.rows[0]}, which has the same review key"
+    known = record.units.get(unit["key"])
+    if known is not None and known != unit:
+        return f"other facts of unit {unit['key']!r} than in row {record.rows[-1]}"
+    return None
+
+
+def _place(sheet: Sheet, row: Row, cell: Cell | None = None) -> str:
+    return f"{sheet.source}, {cell.address if cell else f'row {row.number}'}"
+
+
+# Facts ----------------------------------------------------------------------------------------
+
+
+def _facts(
+    sheet: Sheet, row: Row, facts: Mapping[Any, Fact], how: ColumnMap, problems: list[Problem]
+) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for name, fact in facts.items():
+        cell = row.cells.get(fact.column) if fact.column else None
+        if fact.column and cell is None:
+            cell = Cell(None, f"row {row.number}")
+        try:
+            value = _always(name, fact) if cell is None else _fact(name, cell, fact, how)
+        except ValueError as error:
+            assert cell is not None
+            problems.append(Problem(_place(sheet, row, cell), cell.text, f"{name}: {error}"))
+            continue
+        if value is not None:
+            found[name] = value
+    return found
+
+
+def _always(name: str, fact: Fact) -> Any:
+    return dt.date.fromisoformat(str(fact.always)) if name == "date" else fact.always
+
+
+OPTIONAL = {"key", "title", "notes", "serial", "topology", "made", "rated_power_w"}
+CHOICES = {
+    "kind": ("integrated amplifier", "power amplifier", "preamplifier", "receiver", "tuner",
+             "other"),
+    "technology": ("tube", "solid state", "hybrid", "switching"),
+    "state": ("as received", "serviced", "restored", "modified"),
+}  # fmt: skip
+
+
+def _fact(name: str, cell: Cell, fact: Fact, how: ColumnMap) -> Any:
+    """A fact from a cell; None for an optional one that is empty. Raises ValueError."""
+    text = fact.words.get(cell.text, cell.text)
+    if not text or text in how.empty:
+        if name in OPTIONAL:
+            return None
+        raise ValueError("nothing there, and it is needed")
+    if name == "date":
+        return _date(cell, how)
+    if name == "made":
+        return _years(text)
+    if name in NUMBERS:
+        unit = "W" if name == "rated_power_w" else "Hz"
+        return read_figure(text, unit, usual_unit=unit, decimal=how.decimal).value
+    if name in CHOICES:
+        return _choice(name, text)
+    return plain(text) if name in {"key", "bench"} else " ".join(text.split())
+
+
+def _choice(name: str, text: str) -> str:
+    if text.lower() not in CHOICES[name]:
+        raise ValueError(f"{text!r} is none of: {', '.join(CHOICES[name])}; see words in the map")
+    return text.lower()
+
+
+def _date(cell: Cell, how: ColumnMap) -> dt.date:
+    if isinstance(cell.content, dt.date):
+        return cell.content
+    for form in ("%Y-%m-%d", *how.dates):
+        try:
+            return dt.datetime.strptime(cell.text, form).date()
+        except ValueError:
+            continue
+    raise ValueError(f"{cell.text!r} is no day; say in the map how dates are written")
+
+
+def _years(text: str) -> int | list[int]:
+    """1961, 1961.0, or 1959-63 and 1959-1963."""
+    found = re.fullmatch(r"(\d{4})(?:\.0)?(?:\s*[-–/]\s*(\d{2}|\d{4}))?", text)
+    if not found:
+        raise ValueError(f"{text!r} is no year")
+    first = int(found[1])
+    if found[2] is None:
+        return first
+    last = int(found[2]) if len(found[2]) == 4 else first // 100 * 100 + int(found[2])
+    if last < first:
+        raise ValueError(f"{text!r} runs backwards")
+    return [first, last]
+
+
+def plain(text: str) -> str:
+    """A text as a key: small letters, digits, dots and dashes."""
+    bare = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9._]+", "-", bare).strip("-._")[:80]
+
+
+# Figures --------------------------------------------------------------------------------------
+
+
+def _read_figure(
+    sheet: Sheet, row: Row, column: ReadingColumn, how: ColumnMap, record: Record,
+    unit_key: str, found: Reading,
+) -> None:  # fmt: skip
+    cell = row.cells.get(column.column)
+    if cell is None or not cell.text or cell.text in how.empty:
+        return
+    metric = registry().metrics[column.metric]
+    try:
+        written = read_figure(
+            cell.text, metric.unit, usual_unit=column.unit,
+            decimal="." if cell.is_number else how.decimal, load_ohm=column.at.load_ohm,
+        )  # fmt: skip
+    except ValueError as error:
+        found.problems.append(Problem(_place(sheet, row, cell), cell.text, str(error)))
+        return
+    value = -written.value if column.negate else written.value
+    said = _said(value, metric.unit, written.bound)
+    figure = {
+        "metric": column.metric, "unit": unit_key, "output": column.output, "value": said,
+        "at": column.at.model_dump(exclude_none=True) or None, "order": column.order,
+        "uncertainty_percent": column.uncertainty_percent,
+        "origin": f"{_place(sheet, row, cell)}: {cell.text}"[:200],
+    }  # fmt: skip
+    if any(_same(figure, other) for other in record.entered):
+        reason = "another row of this review has this figure already"
+        found.problems.append(Problem(_place(sheet, row, cell), cell.text, reason))
+        return
+    record.entered.append(figure)
+    found.understood.append(Understood(column.column, cell.text, said))
+
+
+def _said(value: float, unit: str, bound: str | None) -> str:
+    """The value as the manifest has it; no digit of a cell is lost."""
+    mark = {"upper": "< ", "lower": "> "}.get(bound or "", "")
+    return f"{mark}{value:.15g}" + ("" if unit == "1" else f" {unit}")
+
+
+def _same(one: dict[str, Any], other: dict[str, Any]) -> bool:
+    names = ("metric", "unit", "output", "at", "order")
+    return all(one[name] == other[name] for name in names)

@@ -1,0 +1,53 @@
+"""Records of a sheet as manifests, each held against the rules of a manifest before it lands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from backbench.backfill.parse_records import Problem, Reading, Record
+from backbench.backfill.spreadsheet import Sheet
+from backbench.documents.manifest import read_manifest
+from backbench.documents.toml_text import lines_of
+from backbench.errors import UserError
+from backbench.ingest.entered_figures import entered_faults
+from backbench.ingest.receive import WrittenReview
+
+ORDER = (
+    "key", "maker", "model", "serial", "kind", "technology", "topology", "made", "state",
+    "rated_power_w", "notes",
+)  # fmt: skip
+
+
+def manifests(
+    sheet: Sheet, reading: Reading, source: Path, beside: Path
+) -> tuple[dict[str, WrittenReview], list[Problem]]:
+    """A manifest for each record that stands, by review key, and the reasons for the others."""
+    written: dict[str, WrittenReview] = {}
+    problems: list[Problem] = []
+    for key, record in reading.records.items():
+        text = manifest_text(record, sheet.source)
+        where = f"{sheet.source}, row {', '.join(map(str, record.rows))}"
+        if not record.entered:
+            problems.append(Problem(where, key, "no figure that can be read"))
+            continue
+        try:
+            faults = list(entered_faults(read_manifest(text.encode(), key)))
+        except UserError as error:
+            faults = list(error.faults)
+        if faults:
+            problems += [Problem(where, key, str(fault)) for fault in faults]
+            continue
+        written[key] = WrittenReview(text, source, (beside,))
+    return written, problems
+
+
+def manifest_text(record: Record, source: str) -> str:
+    """The manifest of one record, the same text for the same cells."""
+    head = [f"# Written by `backbench backfill` from {source}; correct the sheet and run it again."]
+    review = ["[review]", *lines_of({"key": record.key, **record.review})]
+    units = [
+        "\n".join(["[[unit]]", *lines_of({name: unit.get(name) for name in ORDER})])
+        for unit in record.units.values()
+    ]
+    entered = ["\n".join(["[[entered]]", *lines_of(figure)]) for figure in record.entered]
+    return "\n\n".join(["\n".join([*head, *review]), *units, *entered]) + "\n"

@@ -1,0 +1,121 @@
+"""One long recording cut into its captures at the markers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from backbench.bench_day.chirp_markers import markers_in_turn
+from backbench.bench_day.run_files import Run
+from backbench.errors import Fault, UserError
+from backbench.readers.declaration import OpenRecording
+from backbench.readers.file_formats import open_recording
+from backbench.signal.track import Array
+
+WITHIN_S = 0.02
+"""How far a marker may lie from where the layout puts it: two clocks 100 ppm apart for 200 s."""
+SUBTYPES = {16: "PCM_16", 24: "PCM_24", None: "FLOAT"}
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A capture cut out: its file and the samples that it keeps, from and to."""
+
+    path: Path
+    first: int
+    last: int
+
+
+def cut_run(recording: Path, run: Run, into: Path, *, dry: bool = False) -> list[Cut]:
+    """Write each capture of a run as a file of its own; existing files are never overwritten.
+
+    Raises UserError where a marker is missing, the recording breaks off, or a file is there.
+    """
+    with open_recording(recording) as opened:
+        times = _fitted(_markers(opened), run, recording)
+        cuts = [
+            Cut(into / one.file, round(times(one.from_s) * opened.rate_hz),
+                round(times(one.to_s) * opened.rate_hz))
+            for one in run.segment
+        ]  # fmt: skip
+        _refuse(cuts, opened.frames, recording)
+        if not dry:
+            _write(cuts, opened)
+    return cuts
+
+
+def _markers(opened: OpenRecording) -> Array:
+    """Times of all markers, looked for in the strongest track."""
+    track, mean = _strongest(opened)
+    opened.seek(0)
+    course = (block[:, track] - mean for block in opened.blocks(opened.frames))
+    return markers_in_turn(course, opened.rate_hz)
+
+
+def _strongest(opened: OpenRecording) -> tuple[int, float]:
+    """The track (from 0) with the greatest power beside its steady part, and that part."""
+    total, squares = np.zeros(opened.tracks), np.zeros(opened.tracks)
+    for block in opened.blocks(opened.frames):
+        total += block.sum(axis=0)
+        squares += np.square(block).sum(axis=0)
+    mean = total / opened.frames
+    track = int(np.argmax(squares - opened.frames * np.square(mean)))
+    return track, float(mean[track])
+
+
+class _Clock:
+    """From seconds of the layout to seconds of the recording."""
+
+    def __init__(self, rate: float, offset: float) -> None:
+        self.rate, self.offset = rate, offset
+
+    def __call__(self, seconds: float) -> float:
+        return self.offset + self.rate * seconds
+
+
+def _fitted(heard: Array, run: Run, recording: Path) -> _Clock:
+    """The start and speed at which all markers of the layout are met."""
+    expected = np.array(run.markers)
+    best = np.zeros(len(expected), dtype=bool)
+    for start in heard:
+        at = start - expected[0] + expected
+        nearest = heard[np.argmin(np.abs(heard[:, None] - at), axis=0)]
+        met = np.abs(nearest - at) < WITHIN_S
+        if met.sum() > best.sum():
+            best, matched = met, nearest
+    if best.sum() < len(expected):
+        missing = [run.segment[n].file if n < len(run.segment) else "the end"
+                   for n in np.flatnonzero(~best)]  # fmt: skip
+        fault = Fault(
+            str(recording), f"{int(best.sum())} of {len(expected)} markers",
+            f"every marker of {run.name}; missing before: {', '.join(missing)}",
+            "record the whole run, or check that it is this one",
+        )  # fmt: skip
+        raise UserError("the recording can't be cut", [fault])
+    rate, offset = np.polyfit(expected, matched, 1)
+    return _Clock(float(rate), float(offset))
+
+
+def _refuse(cuts: list[Cut], frames: int, recording: Path) -> None:
+    faults = [
+        Fault(str(cut.path), "a file that is there", "a new file", "move it away first")
+        for cut in cuts if cut.path.exists()
+    ]  # fmt: skip
+    if cuts[-1].last > frames or cuts[0].first < 0:
+        faults.append(Fault(str(recording), "a recording that breaks off", "the whole run"))
+    if faults:
+        raise UserError("the recording can't be cut", faults)
+
+
+def _write(cuts: list[Cut], opened: OpenRecording) -> None:
+    from soundfile import SoundFile
+
+    subtype, rate = SUBTYPES.get(opened.bits, "PCM_32"), round(opened.rate_hz)
+    for cut in cuts:
+        cut.path.parent.mkdir(parents=True, exist_ok=True)
+        opened.seek(cut.first)
+        with SoundFile(cut.path, "w", rate, opened.tracks, subtype, format="WAV") as file:
+            for block in opened.blocks(cut.last - cut.first):
+                file.write(block)

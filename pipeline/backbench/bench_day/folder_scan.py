@@ -1,0 +1,64 @@
+"""Every recording of a folder gone through once and listened to, quickly and in bounded memory."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from backbench.bench_day.classify_stimulus import Heard, Unknown, listen
+from backbench.errors import Fault, UserError
+from backbench.readers.file_formats import open_recording
+from backbench.signal.track import Array
+
+MOST_SAMPLES = 1 << 20
+"""Of each track that are listened to; a longer record is heard from its beginning on."""
+MANY_TRACKS = 8
+"""With more tracks fewer samples of each are listened to."""
+FULL = 1 - 2.0**-15
+
+
+@dataclass(frozen=True)
+class Listened:
+    """What one file holds. heard: None where it can't be read. rms: by track, re full scale."""
+
+    file: str
+    tracks: int
+    heard: Heard | Unknown | None
+    rms: tuple[float, ...] = ()
+    clipped: tuple[int, ...] = ()
+    fault: Fault | None = None
+
+
+def listened(folder: Path, paths: Sequence[Path]) -> dict[str, Listened]:
+    """Every file, by its name within the folder. Reading and transforms run side by side."""
+    with ThreadPoolExecutor(max(1, len(os.sched_getaffinity(0)))) as pool:
+        found = pool.map(lambda path: _one(folder, path), paths)
+        return {item.file: item for item in found}
+
+
+def _one(folder: Path, path: Path) -> Listened:
+    name = path.relative_to(folder).as_posix()
+    try:
+        with open_recording(path, name) as opened:
+            samples = opened.read(MOST_SAMPLES // math.ceil(opened.tracks / MANY_TRACKS))
+            for _ in opened.blocks(opened.frames):
+                pass  # reading tells of samples that are no numbers, and of a broken end
+    except UserError as error:
+        return Listened(name, 0, None, fault=error.faults[0])
+    heard = listen(samples, opened.rate_hz, opened.bits)
+    centred = samples - samples.mean(axis=0)
+    rms = tuple(float(one) for one in np.sqrt(np.mean(np.square(centred), axis=0)))
+    return Listened(name, samples.shape[1], heard, rms, _clipped(samples))
+
+
+def _clipped(samples: Array) -> tuple[int, ...]:
+    """Tracks that stand at full scale for two samples running."""
+    full = np.abs(samples) >= FULL
+    runs = full[1:] & full[:-1]
+    return tuple(int(n) + 1 for n in np.flatnonzero(runs.any(axis=0)))

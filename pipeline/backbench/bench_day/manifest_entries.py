@@ -1,0 +1,73 @@
+"""A manifest entry for a file that the manifest doesn't name: from the plan, or from listening."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from backbench.bench_day.classify_stimulus import Heard, Unknown
+from backbench.bench_day.planned_capture import Plan, Step, capture_table, capture_text
+from backbench.documents.stimuli import analysis_kind
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """An entry to add. ready: nothing in it is left to fill in. warning: what was heard instead."""
+
+    file: str
+    text: str
+    ready: bool
+    source: str
+    warning: str | None = None
+
+
+def planned_step(plan: Plan | None, file: str) -> Step | None:
+    """The step of the plan that a file was recorded for, by the stem of its name."""
+    steps = plan.step if plan else []
+    return next((step for step in steps if step.stem == Path(file).stem), None)
+
+
+def suggested(file: str, heard: Heard | Unknown, plan: Plan | None) -> Suggestion | None:
+    """The entry for a file; None where neither the plan nor the sound tells anything."""
+    step = planned_step(plan, file)
+    if step is not None:
+        text = capture_text({**capture_table(step), "file": file})
+        return Suggestion(file, text, True, "as planned", disagreement(step, heard))
+    if isinstance(heard, Unknown):
+        return None
+    return _from_sound(file, heard)
+
+
+def disagreement(step: Step, heard: Heard | Unknown) -> str | None:
+    """What is heard in place of what was planned; None where they agree."""
+    return unlike(step.stimulus, heard)
+
+
+def unlike(stimulus: object, heard: Heard | Unknown) -> str | None:
+    """What is heard in place of a stimulus; None where they agree or nothing can be said."""
+    kind = analysis_kind(stimulus)  # type: ignore[arg-type]
+    if isinstance(heard, Unknown):
+        return heard.reason if heard.reason.startswith("silence") else None
+    if heard.kind != kind:
+        # A square wave through a narrow band is a tone, and a hard-driven tone nearly square.
+        return None if {heard.kind, kind} == {"tone", "square"} else f"it sounds like {heard.says}"
+    for key in ("tone_hz", "square_hz", "burst_hz", "steps_hz"):
+        stated, found = getattr(stimulus, key, None), heard.stimulus.get(key)
+        if stated and found and abs(found / stated - 1) > 0.02:
+            return f"it sounds like {heard.says}"
+    return None
+
+
+def _from_sound(file: str, heard: Heard) -> Suggestion:
+    """The entry with what listening can't know marked for the reviewer."""
+    stimulus = dict(heard.stimulus)
+    if heard.kind == "idle":
+        stimulus["idle"] = "FILL IN: how the input was terminated"
+    if heard.kind == "steps":
+        stimulus["levels_vrms"] = ["FILL IN"]
+    ready = not any("FILL IN" in str(value) for value in stimulus.values())
+    table: dict[str, object] = {"file": file, "stimulus": stimulus}
+    if heard.kind == "sweep":
+        stimulus["reference_file"] = "FILL IN: the file played, or take this key out"
+        ready = False
+    return Suggestion(file, capture_text(table), ready, f"heard: {heard.says}")

@@ -1,0 +1,94 @@
+"""A plan of captures: what it holds, and the file that it is kept in beside the manifest."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field
+
+from backbench.documents.manifest import Conditions, Key, Name, TrackRole, by_marker
+from backbench.documents.stimuli import Idle, Stimulus, Strict
+from backbench.documents.toml_text import lines_of
+from backbench.documents.validation import checked, measures, parse_toml, read_bytes
+
+PLAN_NAME = "plan.toml"
+Watts = Annotated[float, Field(gt=0)]
+Volts = Annotated[float, Field(gt=0)]
+
+
+class Step(Strict):
+    """One capture to take. out_vrms: what the output shows then, where it can be foretold."""
+
+    file: Name
+    stimulus: Annotated[Any, BeforeValidator(by_marker)]
+    conditions: Conditions = Conditions()
+    tracks: dict[str, TrackRole] | None = None
+    loop_back: bool = False
+    out_vrms: Volts | None = None
+    power_w: Watts | None = None
+    why: Name
+
+    @property
+    def stem(self) -> str:
+        """The file's name without its ending: a recorder may use another format."""
+        return Path(self.file).stem
+
+    @property
+    def played(self) -> Stimulus | None:
+        """The stimulus, or None where nothing is played."""
+        return None if isinstance(self.stimulus, Idle) else self.stimulus
+
+
+class Plan(Strict):
+    """The captures of a session in the order to take them. notes: what was left out and why.
+
+    full_scale_v: volts (peak) of the generator at digital full scale, where it plays files.
+    """
+
+    review: Key
+    full_scale_v: Volts | None = None
+    gain_db: float | None = None
+    gain_from: Name | None = None
+    notes: list[Name] = []
+    step: list[Step] = []
+
+
+def read_plan(folder: Path) -> Plan | None:
+    """The plan beside a manifest; None where none was made. Raises UserError for faults."""
+    path = folder / PLAN_NAME
+    if not path.exists():
+        return None
+    return checked(Plan, measures(parse_toml(read_bytes(path, "the plan"), str(path))), str(path))
+
+
+def plan_text(plan: Plan) -> str:
+    """The plan as TOML."""
+    head = "# The captures to take, in this order. Made by `backbench plan`; it may be edited."
+    own = plan.model_dump(exclude={"step"})
+    blocks = ["\n".join([head, *lines_of(own)])]
+    return "\n\n".join([*blocks, *(_step_text(step) for step in plan.step)]) + "\n"
+
+
+def _step_text(step: Step) -> str:
+    table = {
+        "why": step.why, **capture_table(step), "out_vrms": step.out_vrms, "power_w": step.power_w,
+    }  # fmt: skip
+    return "\n".join(["[[step]]", *lines_of(table)])
+
+
+def capture_table(step: Step) -> dict[str, object]:
+    """What a `[[capture]]` of the manifest says of a step."""
+    roles = {n: r.model_dump(exclude_none=True) for n, r in (step.tracks or {}).items()}
+    return {
+        "file": step.file,
+        "stimulus": step.stimulus.model_dump(exclude_none=True),
+        "conditions": step.conditions.model_dump(exclude_none=True, exclude_unset=True),
+        "loop_back": step.loop_back or None,
+        "tracks": roles,
+    }
+
+
+def capture_text(table: dict[str, Any]) -> str:
+    """A `[[capture]]` as it stands in a manifest."""
+    return "\n".join(["[[capture]]", *lines_of(table)])

@@ -1,0 +1,31 @@
+"""Captures that only a published figure asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from backbench.bench_day.capture_names import tone_file
+from backbench.bench_day.planned_capture import Step
+from backbench.bench_day.planning_session import Session
+from backbench.documents.manifest import Published
+from backbench.documents.stimuli import Level, Stimulus, Tone
+
+
+def promised(session: Session) -> Iterator[Step]:
+    """A tone at each frequency, power and load that a maker promised something for."""
+    for unit in session.manifest.unit:
+        for figure in unit.published:
+            at = figure.at
+            if at.frequency_hz is None or at.power_w is None:
+                continue
+            load = at.load_ohm or session.loads[0]
+            yield _promised(session, figure, at.frequency_hz, at.power_w, load)
+
+
+def _promised(session: Session, figure: Published, hz: float, power_w: float, load: float) -> Step:
+    def tone(level: Level) -> Stimulus:
+        return Tone(tone_hz=hz, generator_vrms=level)
+
+    limit = figure.at_most or figure.at_least
+    why = f"published: {figure.metric} {limit} at this power ({figure.printed_in})"
+    return session.powered(tone_file(hz, power_w, load), power_w, load, tone, why[:200])

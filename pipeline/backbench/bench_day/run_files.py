@@ -1,0 +1,77 @@
+"""Steps that can be played one after the other without touching the bench, and their layout."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field
+
+from backbench.bench_day.capture_names import named
+from backbench.bench_day.cautions import UNATTENDED
+from backbench.bench_day.planned_capture import Step
+from backbench.documents.manifest import Key, Name
+from backbench.documents.stimuli import Strict
+from backbench.documents.toml_text import lines_of
+from backbench.documents.validation import checked, measures, parse_toml, read_bytes
+
+GAP_S = 0.25
+Moment = Annotated[float, Field(ge=0)]
+
+
+class Segment(Strict):
+    """A stimulus in a run: its marker, and the part that its capture keeps, seconds."""
+
+    file: Name
+    marker_s: Moment
+    from_s: Moment
+    to_s: Moment
+
+
+class Run(Strict):
+    """The layout of a long file."""
+
+    name: Key
+    end_marker_s: Moment
+    segment: Annotated[list[Segment], Field(min_length=1)]
+
+    @property
+    def markers(self) -> list[float]:
+        """Times of all markers, the closing one included."""
+        return [*(one.marker_s for one in self.segment), self.end_marker_s]
+
+
+def runs_of(steps: Sequence[Step]) -> dict[str, list[Step]]:
+    """Steps by setting of the bench (load, range, driven output, loop-back), in order."""
+    found: dict[str, list[Step]] = {}
+    for step in steps:
+        found.setdefault(_setting(step), []).append(step)
+    return found
+
+
+def _setting(step: Step) -> str:
+    own = step.conditions
+    load = own.load_ohm if isinstance(own.load_ohm, str) else (
+        f"{named(own.load_ohm)}ohm" if own.load_ohm else None)  # fmt: skip
+    parts = [
+        "loop-back" if step.loop_back else None, load, own.range,
+        f"only-{own.driven}" if own.driven else None,
+    ]  # fmt: skip
+    said = "-".join(part for part in parts if part) or "all"
+    return "run-" + "".join(c if c.isalnum() or c in ".-" else "" for c in said.lower())
+
+
+def run_text(run: Run) -> str:
+    """The layout as TOML, under the caution that belongs to playing it."""
+    caution = [f"# {line}" for line in textwrap.wrap(UNATTENDED, 96)]
+    head = "\n".join(["# Where each stimulus lies in the run; `backbench cut` reads it.", *caution])
+    own = lines_of({"name": run.name, "end_marker_s": run.end_marker_s})
+    blocks = ["\n".join(["[[segment]]", *lines_of(one.model_dump())]) for one in run.segment]
+    return "\n\n".join(["\n".join([head, *own]), *blocks]) + "\n"
+
+
+def read_run(path: Path) -> Run:
+    """A layout from its file. Raises UserError."""
+    return checked(Run, measures(parse_toml(read_bytes(path, "the layout"), str(path))), str(path))

@@ -1,0 +1,148 @@
+"""One axis: its domain, its ticks, and where a value lies in pixels."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import altair as alt
+
+from backbench.charts.chart_text import symbol, takes_prefix
+
+TRADE_HZ = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5)
+
+
+@dataclass(frozen=True)
+class Ruler:
+    """A linear or logarithmic axis from `low` at pixel `start` to `high` at pixel `end`."""
+
+    low: float
+    high: float
+    start: float
+    end: float
+    log: bool
+    ticks: tuple[float, ...]
+    unit: str = ""
+    drawn: alt.Axis | None = None
+
+    def px(self, value: float) -> float:
+        """Where the value lies."""
+        share = (self._bent(value) - self._bent(self.low)) / self._run()
+        return self.start + share * (self.end - self.start)
+
+    def at(self, px: float) -> float:
+        """The value that lies there."""
+        bent = self._bent(self.low) + (px - self.start) / (self.end - self.start) * self._run()
+        return float(10.0**bent) if self.log else bent
+
+    def held(self, value: float) -> float:
+        """The value, brought inside the axis."""
+        return min(max(value, self.low), self.high)
+
+    def scale(self) -> alt.Scale:
+        """The Vega-Lite scale with exactly this domain."""
+        kind: Literal["log", "linear"] = "log" if self.log else "linear"
+        fixed: dict[str, Any] = {} if self.log else {"zero": False}
+        return alt.Scale(type=kind, domain=[self.low, self.high], nice=False, **fixed)
+
+    def x(self, name: str) -> alt.X:
+        """The horizontal position of a column; every layer draws the one axis or none."""
+        return alt.X(f"{name}:Q", scale=self.scale(), axis=self.drawn)
+
+    def y(self, name: str) -> alt.Y:
+        """The vertical position of a column; every layer draws the one axis or none."""
+        return alt.Y(f"{name}:Q", scale=self.scale(), axis=self.drawn)
+
+    def shown(self, title: str, **more: Any) -> Ruler:
+        """The same with an axis: its ticks, labels with SI prefixes, title and unit."""
+        mark = symbol(self.unit)
+        if takes_prefix(self.unit):
+            base = mark.split(" ")[0]
+            pattern = "regexp('([yzafpnµmkMGT]?)$')"
+            words = f"replace(format(datum.value,'~s'),{pattern},'\\u2009$1{base}')"
+        else:
+            words = "format(datum.value,abs(datum.value)<10000?'~r':',~r')"
+            title = f"{title} ({mark})" if title and mark else title
+        axis = alt.Axis(values=list(self.ticks), title=title, labelExpr=words, **more)
+        return replace(self, drawn=axis)
+
+    def shown_upright(self, title: str, indent: float, **more: Any) -> Ruler:
+        """The same with a vertical axis, its title lying level above it, `indent` to the left."""
+        level: dict[str, Any] = {
+            "titleAngle": 0,
+            "titleAlign": "left",
+            "titleAnchor": "end",
+            "titleX": -indent,
+            "titleY": -16,
+            "titleBaseline": "bottom",
+        }
+        return self.shown(title, **(level | more))
+
+    def _bent(self, value: float) -> float:
+        return math.log10(max(value, 1e-300)) if self.log else value
+
+    def _run(self) -> float:
+        return self._bent(self.high) - self._bent(self.low)
+
+
+def ruler(
+    values: Iterable[float | None], start: float, end: float, unit: str = "", log: bool = False
+) -> Ruler:
+    """An axis that holds all finite values with a little room. Logarithmic needs values over 0."""
+    finite = [v for v in values if v is not None and math.isfinite(v) and (v > 0 or not log)]
+    if log:
+        return _log_ruler(finite or [1.0], start, end, unit)
+    return _linear_ruler(finite or [0.0], start, end, unit)
+
+
+def frequency_ruler(values: Iterable[float | None], start: float, end: float) -> Ruler:
+    """Logarithmic frequency with the trade's grid: 20, 50, 100, …, 20k."""
+    finite = [v for v in values if v is not None and v > 0] or [20.0, 20e3]
+    low, high = min(finite), max(finite)
+    ticks = tuple(f for f in TRADE_HZ if low * 0.997 <= f <= high * 1.003)
+    low, high = min([low, *ticks]), max([high, *ticks])
+    if low >= high:
+        low, high = low / 2, high * 2
+    return Ruler(low, high, start, end, True, ticks or (low, high), "Hz")
+
+
+def ranges_widely(values: Sequence[float | None], unit: str) -> bool:
+    """Whether the values call for a logarithmic axis: all above 0, over 30 to 1, not decibels."""
+    finite = [v for v in values if v is not None]
+    return bool(finite) and "dB" not in unit and min(finite) > 0 and max(finite) > 30 * min(finite)
+
+
+def _linear_ruler(values: list[float], start: float, end: float, unit: str) -> Ruler:
+    low, high = min(values), max(values)
+    if low == high:
+        reach = abs(low) * 0.1 or 1.0
+        low, high = low - reach, high + reach
+    room = 0.05 * (high - low)
+    low, high = (0.0 if 0 <= low < 0.3 * high else low - room), high + room
+    every = 90.0 if end > start else 58.0
+    step = _step((high - low) / max(abs(end - start) / every, 2.6))
+    first = math.ceil(low / step - 1e-9)
+    ticks = [first * step]
+    while ticks[-1] + step <= high * (1 + 1e-12):
+        ticks.append((first + len(ticks)) * step)
+    return Ruler(low, high, start, end, False, tuple(float(f"{t:.10g}") for t in ticks), unit)
+
+
+def _log_ruler(values: list[float], start: float, end: float, unit: str) -> Ruler:
+    low, high = min(values) / 1.15, max(values) * 1.15
+    decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    span = math.log10(high / low)
+    room = abs(end - start) / span
+    heads: tuple[float, ...] = (1, 2, 5) if room > 150 else (1, 3) if room > 100 else (1,)
+    if room > 600:
+        heads = (1, 1.5, 2, 3, 4, 5, 7)
+    ticks = [float(f"{head}e{decade}") for decade in decades for head in heads]
+    inside = tuple(t for t in ticks if low <= t <= high)
+    return Ruler(low, high, start, end, True, inside or (low, high), unit)
+
+
+def _step(rough: float) -> float:
+    decade = 10.0 ** math.floor(math.log10(rough))
+    return float(next(s for s in (1, 2, 5, 10) if s * decade >= rough * 0.8) * decade)

@@ -1,0 +1,209 @@
+"""What the catalogue lacks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import altair as alt
+
+from backbench.charts import theme
+from backbench.charts.chart_text import shortened, text_width, unit_name
+from backbench.charts.constant_encodings import silent, x_at, y_at
+from backbench.charts.declaration import Plate, chart
+from backbench.charts.mark_layers import Row
+from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
+from backbench.charts.small_multiples import positions
+
+COLUMNS = ("review_key", "label", "family", "readings", "state")
+MARKS = {
+    "measured": ("square", theme.INK, theme.INK),
+    "entered": ("circle", theme.PAPER, theme.INK),
+    "partial": ("triangle-up", "#8b867a", "#8b867a"),
+    "refused": ("cross", "#b4541a", "#b4541a"),
+    "rejected": ("cross", "#b4541a", "#b4541a"),
+    "not applicable": ("stroke", theme.SOFT_INK, theme.SOFT_INK),
+}
+MISSING = ("", "absent", "missing", "not measured", "lacking")
+NOT_ASKED = "not applicable"
+MOST_REVIEWS = 22
+
+
+@chart("gaps", COLUMNS, ("unit_key", "reviewed"))
+def gaps(plate: Plate) -> alt.LayerChart:
+    """The catalogue's gaps: reviews by families of metrics, an empty cell where nothing is."""
+    rows = [
+        r | {"state": (r["state"] or "").replace("_", " "), "_row": _row_key(r)}
+        for r in plate.frame.to_dicts()
+    ]
+    families = list(dict.fromkeys(r["family"] for r in rows))
+    lacking = _lacking(rows)
+    shown = _most_lacking(lacking, plate.subject)[:MOST_REVIEWS]
+    if not families:
+        return sentence(plate, "There are no reviews yet.")
+    area = field(plate, left=300, right=40, bottom=44, above=62)
+    wide, high = area.width / len(families), area.height / len(shown)
+    high = min(high, 34.0)
+    labels = {r["_row"]: (r["label"] or r["review_key"], _year(r)) for r in rows}
+    marked = {r["_row"] for r in rows if plate.subject in (r["review_key"], r.get("unit_key"))}
+    layers = _ground(len(families), len(shown), wide, high, area)
+    layers += _family_names(families, wide)
+    for k, key in enumerate(shown):
+        strong = bool(plate.subject) and key in marked
+        label, year = labels[key]
+        room = area.left - 40 - text_width(year, theme.SMALL_PX, bold=strong)
+        text = unit_name(label, room, theme.SMALL_PX, bold=strong) + year
+        layers.append(
+            words(
+                text,
+                -12,
+                high * (k + 0.5) + 5,
+                theme.SMALL_PX,
+                align="right",
+                bold=strong,
+            )
+        )
+    layers += _cells(rows, families, shown, wide, high, area)
+    layers += _key(rows, _told(lacking, len(shown)), area)
+    return assemble(plate, area, layers)
+
+
+def _lacking(rows: Sequence[Row]) -> dict[tuple[str, str], int]:
+    """The number of gaps of each row of the picture."""
+    lacking: dict[tuple[str, str], int] = {}
+    for row in rows:
+        gap = row["state"] != NOT_ASKED and (row["state"] in MISSING or not row["readings"])
+        lacking[row["_row"]] = lacking.get(row["_row"], 0) + gap
+    return lacking
+
+
+def _most_lacking(lacking: Mapping[tuple[str, str], int], subject: str) -> list[tuple[str, str]]:
+    """Rows by number of gaps, most first; those in question before all."""
+    marked = {key for key in lacking if subject and subject in key}
+    return sorted(lacking, key=lambda key: (key not in marked, -lacking[key], key))
+
+
+def _told(lacking: Mapping[tuple[str, str], int], shown: int) -> str:
+    """How many rows are drawn, and how many have gaps."""
+    gaps = sum(count > 0 for count in lacking.values())
+    told = f"{gaps} with gaps" if gaps else "none with a gap"
+    drawn = f"{shown} of {len(lacking)}" + ", most gaps first" * (gaps > 0)
+    return f"{drawn}; {told}" if shown < len(lacking) else told
+
+
+def _row_key(row: Row) -> tuple[str, str]:
+    """A review, or one unit of it where the query says which."""
+    return row["review_key"], row.get("unit_key") or ""
+
+
+def _year(row: Row) -> str:
+    """The review's year, where the query gives its day."""
+    return f"\u2002{str(row['reviewed'])[:4]}" if row.get("reviewed") else ""
+
+
+def _ground(columns: int, lines: int, wide: float, high: float, area: Field) -> list[alt.Chart]:
+    """A pale cell everywhere; what stays pale is a gap."""
+    x, y, x2, y2 = positions(area.width, area.height)
+    cells = [
+        {
+            "px": wide * c + 1.5,
+            "px2": wide * (c + 1) - 1.5,
+            "py": high * k + 1,
+            "py2": high * (k + 1) - 1,
+        }
+        for c in range(columns)
+        for k in range(lines)
+    ]
+    mark = layer(cells).mark_rect(color="#f1ede2")
+    return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=silent())]
+
+
+def _family_names(families: Sequence[str], wide: float) -> list[alt.Chart]:
+    """Column heads, on two levels where one has not the room."""
+    longest = max(text_width(f.replace("_", " "), theme.SMALL_PX) for f in families)
+    levels = 1 if longest + 8 <= wide else 2 if longest + 8 <= 2 * wide else 3
+    return [
+        words(
+            shortened(family.replace("_", " "), levels * wide - 6, theme.SMALL_PX),
+            wide * (k + 0.5),
+            -10 - 17 * (k % levels),
+            theme.SMALL_PX,
+            align="center",
+        )
+        for k, family in enumerate(families)
+    ]
+
+
+def _cells(
+    rows: Sequence[Row],
+    families: Sequence[str],
+    shown: Sequence[tuple[str, str]],
+    wide: float,
+    high: float,
+    area: Field,
+) -> list[alt.Chart]:
+    x, y, _, _ = positions(area.width, area.height)
+    greatest = max([1, *(r["readings"] or 0 for r in rows)])
+    drawn = []
+    tips = [alt.Tooltip(f"{n}:N") for n in ("label", "family", "readings", "state")]
+    for state in dict.fromkeys(r["state"] for r in rows):
+        if state in MISSING:
+            continue
+        shape, fill, stroke = _look(state)
+        some = [
+            r
+            | {
+                "px": wide * (families.index(r["family"]) + 0.5),
+                "py": high * (list(shown).index(r["_row"]) + 0.5),
+                "_row": "",
+                "_area": _area(r["readings"], greatest, min(high, wide)),
+            }
+            for r in rows
+            if r["state"] == state and r["_row"] in shown
+        ]
+        if some:
+            mark = layer(some).mark_point(
+                filled=True, opacity=1, fill=fill, stroke=stroke, strokeWidth=1.6, shape=shape
+            )
+            size = alt.Size("_area:Q", scale=None)
+            drawn.append(mark.encode(x=x, y=y, size=size, tooltip=tips))
+    return drawn
+
+
+def _look(state: str) -> tuple[str, str, str]:
+    return MARKS.get(state, ("diamond", "#8b867a", "#8b867a"))
+
+
+def _area(readings: int | None, greatest: int, room: float) -> float:
+    """Larger for more readings, by the square root, so that few still show."""
+    side = (room - 5) * (0.45 + 0.55 * ((readings or 0) / greatest) ** 0.5)
+    return float(max(16.0, side * side))
+
+
+def _key(rows: Sequence[Row], told: str, area: Field) -> list[alt.Chart]:
+    x = 14.0 - area.left + 14
+    y = area.height + 27
+    drawn = []
+    present = [s for s in dict.fromkeys(r["state"] for r in rows) if s not in MISSING]
+    for state in present:
+        shape, fill, stroke = _look(state)
+        mark = layer([{}]).mark_point(
+            filled=True,
+            opacity=1,
+            size=70,
+            shape=shape,
+            fill=fill,
+            stroke=stroke,
+            strokeWidth=1.6,
+        )
+        drawn.append(mark.encode(x=x_at(x + 5), y=y_at(y), tooltip=silent()))
+        drawn.append(words(state, x + 16, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
+        x += text_width(state, theme.SMALL_PX) + 40
+    drawn.append(
+        words(
+            "empty: nothing; larger: more readings", x, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK
+        )
+    )
+    drawn.append(
+        words(told, area.width, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK, align="right")
+    )
+    return drawn

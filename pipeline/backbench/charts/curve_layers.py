@@ -1,0 +1,175 @@
+"""What charts of curves share: lines by unit and output, the peers' band, names at the ends."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import altair as alt
+
+from backbench.charts import theme
+from backbench.charts.axis import Ruler
+from backbench.charts.chart_text import shortened, unit_name
+from backbench.charts.constant_encodings import silent, x2_at, x_at, y2_at, y_at
+from backbench.charts.label_placement import spread
+from backbench.charts.mark_layers import Row, colour_of, dash_of, named
+from backbench.charts.page_layout import Field, layer, words
+
+Lines = dict[tuple[str, str], list[Row]]
+DASHED = ((1, 0), (7, 3), (2, 2), (9, 3, 2, 3))
+SHADES = (theme.INK, "#9c968a", "#6e695f", "#c4beb0")
+
+
+def lines_of(rows: Sequence[Row], along: str, subject: str, *, of_subject: bool) -> Lines:
+    """Rows by unit and output, in order of `along`; either the subject's or its peers'."""
+    found: Lines = {}
+    for row in sorted(rows, key=lambda r: (r["unit_key"], r["output"] or "", r[along])):
+        if (row["unit_key"] == subject and bool(subject)) == of_subject:
+            found.setdefault((row["unit_key"], row["output"] or ""), []).append(row)
+    return found
+
+
+def drawn_band(rows: Sequence[Mapping[str, float]], along: Ruler, up: Ruler) -> list[alt.Chart]:
+    """The peers: their whole range pale, their middle half darker, their median a thin line."""
+    if not rows:
+        return []
+    names = ("least", "q1", "middle", "q3", "greatest")
+    held = [{"x": r["x"]} | {name: up.held(r[name]) for name in names} for r in rows]
+    base = layer(held).encode(x=along.x("x"), tooltip=silent())
+    style: dict[str, Any] = {"color": theme.INK, "opacity": 1}
+    return [
+        base.mark_area(**style, fillOpacity=0.06).encode(y=up.y("least"), y2="greatest:Q"),
+        base.mark_area(**style, fillOpacity=0.1).encode(y=up.y("q1"), y2="q3:Q"),
+        base.mark_line(strokeWidth=1.3, color=theme.SOFT_INK).encode(y=up.y("middle")),
+    ]
+
+
+def thin_lines(lines: Lines, along: Ruler, up: Ruler, x: str, y: str) -> list[alt.Chart]:
+    """Every peer as a hairline in its technology's colour, paler the more there are."""
+    rows = [
+        row | {"_line": "\u2002".join(key), "technology": row["technology"] or "not stated"}
+        for key, line in lines.items()
+        for row in line
+        if up.low <= row[y] <= up.high
+    ]
+    if not rows:
+        return []
+    mark = layer(rows).mark_line(strokeWidth=0.8, strokeOpacity=min(0.7, max(0.22, 8 / len(lines))))
+    tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("technology:N")]
+    return [
+        mark.encode(
+            x=along.x(x),
+            y=up.y(y),
+            detail="_line:N",
+            color=colour_of(),
+            strokeDash=dash_of(),
+            tooltip=tips,
+        )
+    ]
+
+
+def subject_lines(
+    lines: Lines,
+    along: Ruler,
+    up: Ruler,
+    x: str,
+    y: str,
+    low: str | None,
+    high: str | None,
+    weight: float = 2.8,
+    shaded: bool = False,
+) -> list[alt.Chart]:
+    """The unit's own curves over their uncertainty, outputs told apart by dashes or by shades."""
+    drawn: list[alt.Chart] = []
+    for k, line in reversed(list(enumerate(lines.values()))):
+        if low and high:
+            sure = [
+                r | {"_low": up.held(r[low]), "_high": up.held(r[high])}
+                for r in line
+                if r[low] is not None and r[high] is not None
+            ]
+            if sure:
+                band = layer(sure).mark_area(
+                    color=theme.INK, opacity=1, fillOpacity=0.22, clip=True
+                )
+                drawn.append(
+                    band.encode(x=along.x(x), y=up.y("_low"), y2="_high:Q", tooltip=silent())
+                )
+        mark = layer(line).mark_line(strokeWidth=weight, clip=True, **_output_style(k, shaded))
+        drawn.append(mark.encode(x=along.x(x), y=up.y(y), tooltip=silent()))
+    return drawn
+
+
+def end_names(
+    lines: Lines,
+    along: Ruler,
+    up: Ruler,
+    area: Field,
+    y: str,
+    tail: Callable[[Row], str] | None = None,
+    shaded: bool = False,
+) -> list[alt.Chart]:
+    """The outputs' names beside the right ends of the unit's curves, each with its dashes."""
+    ends = [(key, line[-1]) for key, line in lines.items()]
+    if not ends:
+        return []
+    left = area.width + 20
+    wanted = [up.px(up.held(end[y])) for _, end in ends]
+    placed = spread(wanted, 20.0, 30.0, area.height - 4)
+    label = unit_name(ends[0][1]["label"], area.right - 34, theme.TEXT_PX + 1, bold=True)
+    rows: list[Row] = [{"to_x": left, "to_y": min(placed) - 22, "text": label, "bold": True}]
+    samples = []
+    for k, (((_, output), end), at, py) in enumerate(zip(ends, wanted, placed, strict=True)):
+        text = (output or "measured") + (tail(end) if tail else "")
+        rows.append(
+            {
+                "from_x": along.px(along.held(end["_end"])) + 4,
+                "from_y": at,
+                "lead_x": left - 4,
+                "to_x": left + 36,
+                "to_y": py,
+                "text": shortened(text, area.right - 70, theme.TEXT_PX),
+            }
+        )
+        samples.append(_sample(left, py, strokeWidth=2.8, **_output_style(k, shaded)))
+    return [*named(rows, along, up), *samples]
+
+
+def technology_key(lines: Lines, area: Field, low: float) -> list[alt.Chart]:
+    """Technologies of the hairlines, each with a piece of its line, ending at pixel `low`."""
+    counted: dict[str, set[str]] = {}
+    for (unit, _), line in lines.items():
+        counted.setdefault(line[0]["technology"] or "not stated", set()).add(unit)
+    groups = theme.in_order(counted)
+    left = area.width + 20
+    drawn = []
+    for k, group in enumerate(groups):
+        y = low - 20.0 * (len(groups) - 1 - k)
+        look = theme.look(group)
+        drawn.append(_sample(left, y, strokeWidth=1.4, color=look.colour, strokeDash=look.dash))
+        text = f"{group}, {len(counted[group])}"
+        drawn.append(words(text, left + 36, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
+    return drawn
+
+
+def _output_style(k: int, shaded: bool) -> dict[str, Any]:
+    if shaded:
+        return {"color": SHADES[k % len(SHADES)]}
+    return {"color": theme.INK, "strokeDash": list(DASHED[k % len(DASHED)])}
+
+
+def _sample(left: float, y: float, **style: Any) -> alt.Chart:
+    """A short piece of line beside a name."""
+    ends = {"x": x_at(left), "x2": x2_at(left + 29)}
+    mark = layer([{}]).mark_rule(**style)
+    drawn: alt.Chart = mark.encode(**ends, y=y_at(y), y2=y2_at(y), tooltip=silent())
+    return drawn
+
+
+def band_note(area: Field, units: int, *, lines: bool) -> list[alt.Chart]:
+    """What the band is, in words under the heading at the right."""
+    if not units:
+        return []
+    peers = "peer" if units == 1 else "peers"
+    text = f"{units} {peers}: range, middle half, median" if not lines else f"{units} {peers}"
+    return [words(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")]

@@ -1,0 +1,171 @@
+"""How a chart is declared, and what it is handed.
+
+A chart is one decorated function in one file of this package. Discovery is in registry.py;
+nothing else has to be told of a new chart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import altair as alt
+import polars as pl
+from polars import selectors
+
+from backbench.errors import Fault, UserError
+
+MOST_ROWS = 5000
+
+
+class ColumnLabel(Protocol):
+    """What a saved query's header says about one of its columns."""
+
+    @property
+    def name(self) -> str:
+        """The column's name in the frame."""
+
+    @property
+    def unit(self) -> str:
+        """Its unit's symbol, "" where it has none."""
+
+    @property
+    def title(self) -> str:
+        """What a reader calls it."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """A plain ColumnLabel."""
+
+    name: str
+    unit: str = ""
+    title: str = ""
+
+
+class Labels:
+    """Words for one picture: its heading, a line of conditions under it, and the columns."""
+
+    def __init__(
+        self, columns: Iterable[ColumnLabel] = (), title: str = "", note: str = ""
+    ) -> None:
+        self._columns = {column.name: column for column in columns}
+        self.title = title
+        self.note = note
+
+    def title_of(self, name: str) -> str:
+        """The column's title; its name in words where the header gives none."""
+        column = self._columns.get(name)
+        return (column.title if column else "") or name.replace("_", " ")
+
+    def unit_of(self, name: str, otherwise: str = "") -> str:
+        """The column's unit."""
+        column = self._columns.get(name)
+        return (column.unit if column else "") or otherwise
+
+
+@dataclass(frozen=True)
+class Size:
+    """Width and height of the whole picture in layout pixels."""
+
+    width: int = 960
+    height: int = 540
+
+
+PAGE = Size()
+
+
+@dataclass(frozen=True)
+class Option:
+    """A choice that a saved query may make for its chart; the first choice is the default."""
+
+    name: str
+    choices: tuple[str, ...]
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Plate:
+    """Everything that one drawing works from. The frame has rows and the declared columns."""
+
+    frame: pl.DataFrame
+    labels: Labels
+    subject: str
+    size: Size
+    options: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A declared chart. `draw` is its public face; `paint` is the decorated function."""
+
+    name: str
+    purpose: str
+    columns: tuple[str, ...]
+    optional: tuple[str, ...]
+    options: tuple[Option, ...]
+    paint: Callable[[Plate], alt.LayerChart] = field(repr=False)
+
+    def draw(
+        self,
+        frame: pl.DataFrame,
+        labels: Labels,
+        subject: str = "",
+        size: Size = PAGE,
+        options: Mapping[str, str] | None = None,
+    ) -> alt.TopLevelMixin:
+        """The chart of a frame, with the rows of unit `subject` as its one strong mark.
+
+        Rows that lack a needed number are left out by the chart; a frame without any rows
+        gives a picture that says so in a sentence. Raises UserError for missing columns, an
+        unknown option, or more than MOST_ROWS rows.
+        """
+        from backbench.charts.page_layout import sentence
+
+        chosen = self._check(frame, options or {})
+        plate = Plate(_plain(frame), labels, subject, size, chosen)
+        if frame.is_empty():
+            return sentence(plate, "No unit in the catalogue has a reading for this yet.")
+        return self.paint(plate)
+
+    def _check(self, frame: pl.DataFrame, options: Mapping[str, str]) -> dict[str, str]:
+        faults = [
+            Fault(f"column {name}", "nothing", "a column of the query", "add it to the SELECT")
+            for name in self.columns
+            if name not in frame.columns
+        ]
+        known = {option.name: option.choices for option in self.options}
+        for name, value in options.items():
+            if value not in known.get(name, ()):
+                expected = " or ".join(known.get(name, tuple(known) or ("no option",)))
+                faults.append(Fault(f"option {name}", value, expected))
+        if frame.height > MOST_ROWS:
+            remedy = "aggregate in the query's SQL"
+            expected = f"at most {MOST_ROWS}"
+            faults.append(Fault("rows", str(frame.height), expected, remedy))
+        if faults:
+            raise UserError(f"the chart {self.name} cannot be drawn", faults)
+        return {name: choices[0] for name, choices in known.items()} | dict(options)
+
+
+def _plain(frame: pl.DataFrame) -> pl.DataFrame:
+    """Decimals as floats, and what is not finite as missing: neither can be drawn as it is."""
+    floats = frame.with_columns(selectors.decimal().cast(pl.Float64))
+    numbers = selectors.float()
+    return floats.with_columns(pl.when(numbers.is_finite()).then(numbers).name.keep())
+
+
+def chart(
+    name: str,
+    columns: tuple[str, ...],
+    optional: tuple[str, ...] = (),
+    options: tuple[Option, ...] = (),
+) -> Callable[[Callable[[Plate], alt.LayerChart]], Chart]:
+    """Declare the decorated function as a chart; its first docstring line is the purpose."""
+
+    def declare(paint: Callable[[Plate], alt.LayerChart]) -> Chart:
+        purpose = (paint.__doc__ or "").strip().splitlines()[0]
+        return Chart(name, purpose, columns, optional, options, paint)
+
+    return declare

@@ -1,0 +1,247 @@
+"""Marks that charts share: dots, uncertainty bars, bounds, names with leaders."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import altair as alt
+
+from backbench.charts import theme
+from backbench.charts.axis import Ruler
+from backbench.charts.chart_text import quantity, symbol
+from backbench.charts.constant_encodings import coloured, silent
+from backbench.charts.page_layout import layer
+
+Row = dict[str, Any]
+UNSTATED = "not stated"
+TOLD = [
+    alt.Tooltip("label:N", title="unit"),
+    alt.Tooltip("technology:N", title="technology"),
+    alt.Tooltip("told:N", title="value"),
+]
+
+
+def pixels(height: float) -> Ruler:
+    """A vertical axis whose values are pixels from the top."""
+    return Ruler(height, 0.0, height, 0.0, False, (), "")
+
+
+def across(width: float) -> Ruler:
+    """A horizontal axis whose values are pixels from the left."""
+    return Ruler(0.0, width, 0.0, width, False, (), "")
+
+
+def colour_of(name: str = "technology") -> alt.Color:
+    """Technology by colour."""
+    return alt.Color(f"{name}:N", scale=_by_technology("colour"), legend=None)
+
+
+def shape_of(name: str = "technology") -> alt.Shape:
+    """Technology by shape."""
+    return alt.Shape(f"{name}:N", scale=_by_technology("shape"), legend=None)
+
+
+def dash_of(name: str = "technology") -> alt.StrokeDash:
+    """Technology by a line's dashes."""
+    return alt.StrokeDash(f"{name}:N", scale=_by_technology("dash"), legend=None)
+
+
+def told(row: Mapping[str, Any], value: str, low: str, high: str, unit: str) -> str:
+    """A value with its interval in words; a bound is called one."""
+    text = quantity(row[value], unit)
+    if row.get("bound"):
+        text = ("at most " if row["bound"] == "upper" else "at least ") + text
+    if row.get(low) is not None and row.get(high) is not None:
+        text += f" ({quantity(row[low], unit)} to {quantity(row[high], unit)})"
+    return text + (" typed from a record" if row.get("status") == "entered" else "")
+
+
+def dots(rows: Sequence[Row], x: alt.X, y: alt.Y, area: float = theme.PEER_AREA) -> list[alt.Chart]:
+    """Peers in their technology's colour and shape; bounds as open marks."""
+    open_rows = [r for r in rows if r.get("bound")]
+    full_rows = [r for r in rows if not r.get("bound")]
+    drawn = []
+    if full_rows:
+        full = layer(full_rows).mark_point(filled=True, size=area, opacity=1, fillOpacity=0.85)
+        full = full.encode(x=x, y=y, color=colour_of(), shape=shape_of(), tooltip=TOLD)
+        drawn.append(full)
+    if open_rows:
+        hollow = layer(open_rows).mark_point(
+            filled=False, fill=theme.PAPER, opacity=1, size=area, strokeWidth=1.4
+        )
+        drawn.append(hollow.encode(x=x, y=y, stroke=_stroke(), shape=shape_of(), tooltip=TOLD))
+    return drawn
+
+
+def strong(
+    rows: Sequence[Row], x: alt.X, y: alt.Y, size: float = theme.SUBJECT_AREA
+) -> list[alt.Chart]:
+    """The unit in question: ink, large, with a paper edge; open where it is a bound."""
+    drawn = []
+    for bound in (False, True):
+        some = [r for r in rows if bool(r.get("bound")) == bound]
+        if not some:
+            continue
+        mark = layer(some).mark_point(
+            filled=True,
+            size=size,
+            opacity=1,
+            fill=theme.PAPER if bound else theme.INK,
+            stroke=theme.INK if bound else theme.PAPER,
+            strokeWidth=2.4 if bound else 1.6,
+        )
+        drawn.append(mark.encode(x=x, y=y, shape=shape_of(), tooltip=TOLD))
+    return drawn
+
+
+def bars(
+    rows: Sequence[Row], along: Ruler, y: alt.Y, low: str, high: str, *, weight: float = 1.1
+) -> list[alt.Chart]:
+    """Horizontal uncertainty bars; what runs off the axis is cut at its edge."""
+    place = _field(y)
+    seen = [
+        {"_low": along.held(r[low]), "_high": along.held(r[high])}
+        | {name: r[name] for name in (place, "technology") if name in r}
+        for r in rows
+        if r.get(low) is not None and r.get(high) is not None
+    ]
+    if not seen:
+        return []
+    rule = layer(seen).mark_rule(strokeWidth=weight)
+    x = along.x("_low")
+    return [rule.encode(x=x, x2="_high:Q", y=y, color=_ink_for(rows))]
+
+
+def posts(
+    rows: Sequence[Row], up: Ruler, x: alt.X, low: str, high: str, *, weight: float = 1.1
+) -> list[alt.Chart]:
+    """Vertical uncertainty bars; what runs off the axis is cut at its edge."""
+    place = _field(x)
+    seen = [
+        {"_low": up.held(r[low]), "_high": up.held(r[high])}
+        | {name: r[name] for name in (place, "technology") if name in r}
+        for r in rows
+        if r.get(low) is not None and r.get(high) is not None
+    ]
+    if not seen:
+        return []
+    rule = layer(seen).mark_rule(strokeWidth=weight)
+    y = up.y("_low")
+    return [rule.encode(y=y, y2="_high:Q", x=x, color=_ink_for(rows))]
+
+
+def _field(place: alt.X | alt.Y) -> str:
+    """The column that a position is taken from."""
+    return str(place["shorthand"]).partition(":")[0]
+
+
+def slim(row: Mapping[str, Any], *more: str) -> Row:
+    """Only what marks need of a row: a picture of thousands of units stays small."""
+    return {name: row[name] for name in ("unit_key", "label", "bound", *more) if name in row}
+
+
+def named(rows: Sequence[Row], x: Ruler, y: Ruler) -> list[alt.Chart]:
+    """Names with thin leaders.
+
+    Rows in pixels: from_x, from_y (the mark; no leader without), to_x, to_y (left middle of the
+    text), lead_x, lead_y (the leader's other end, otherwise the text); text, bold, colour, size.
+    """
+    if not rows:
+        return []
+    leads = [r for r in rows if "from_x" in r]
+    drawn = [_leaders(leads, x, y)] if leads else []
+    for bold in (False, True):
+        some = [r for r in rows if bool(r.get("bold")) == bold]
+        if some:
+            drawn += _texts(some, x, y, bold)
+    return drawn
+
+
+def _leaders(rows: Sequence[Row], x: Ruler, y: Ruler) -> alt.Chart:
+    placed = [
+        {
+            "_x": x.at(r["from_x"]),
+            "_y": y.at(r["from_y"]),
+            "_x2": x.at(r["lead_x"] if "lead_x" in r else r["to_x"] - 4),
+            "_y2": y.at(r["lead_y"] if "lead_y" in r else r["to_y"]),
+        }
+        for r in rows
+    ]
+    rule = layer(placed).mark_rule(strokeWidth=0.8, color=theme.SOFT_INK, strokeOpacity=0.7)
+    drawn: alt.Chart = rule.encode(
+        x=x.x("_x"), y=y.y("_y"), x2="_x2:Q", y2="_y2:Q", tooltip=silent()
+    )
+    return drawn
+
+
+def _texts(rows: Sequence[Row], x: Ruler, y: Ruler, bold: bool) -> list[alt.Chart]:
+    """Text twice: first as a paper halo, so that it reads across lines."""
+    placed = [
+        {
+            "_x": x.at(r["to_x"]),
+            "_y": y.at(r["to_y"]),
+            "text": r["text"],
+            "colour": r.get("colour", theme.INK),
+            "px": r.get("size", theme.TEXT_PX + bold),
+        }
+        for r in rows
+    ]
+    style: dict[str, Any] = {
+        "align": "left",
+        "baseline": "middle",
+        "fontWeight": "bold" if bold else "normal",
+    }
+    at = {
+        "x": x.x("_x"),
+        "y": y.y("_y"),
+        "text": alt.Text("text:N"),
+        "size": alt.Size("px:Q", scale=None),
+    }
+    halo = layer(placed).mark_text(**style, stroke=theme.PAPER, strokeWidth=4, aria=False)
+    ink = (
+        layer(placed)
+        .mark_text(**style)
+        .encode(color=alt.Color("colour:N", scale=None), tooltip=silent(), **at)
+    )
+    return [
+        halo.encode(color=coloured(theme.PAPER), tooltip=silent(), **at),
+        ink,
+    ]
+
+
+def bound_arrows(rows: Sequence[Row], x: alt.X, y: alt.Y, *, upright: bool) -> list[alt.Chart]:
+    """A small arrow at each bound, towards where the true value lies."""
+    drawn = []
+    for bound, glyph, shift in (
+        ("upper", "↓" if upright else "←", -1),
+        ("lower", "↑" if upright else "→", 1),
+    ):
+        some = [r for r in rows if r.get("bound") == bound]
+        if not some:
+            continue
+        dx, dy = (0, -11 * shift) if upright else (11 * shift, 0)
+        mark = layer(some).mark_text(text=glyph, dx=dx, dy=dy, fontSize=12, baseline="middle")
+        drawn.append(mark.encode(x=x, y=y, color=_ink_for(some)))
+    return drawn
+
+
+def axis_title(title: str, unit: str) -> str:
+    """A title with its unit, for tooltips and notes."""
+    return f"{title} ({symbol(unit)})" if symbol(unit) else title
+
+
+def _ink_for(rows: Sequence[Row]) -> Any:
+    if rows and all("technology" not in r or r.get("_strong") for r in rows):
+        return coloured(theme.INK)
+    return colour_of()
+
+
+def _stroke() -> alt.Stroke:
+    return alt.Stroke("technology:N", scale=_by_technology("colour"), legend=None)
+
+
+def _by_technology(feature: str) -> alt.Scale:
+    """The scale from technologies to one feature of their looks."""
+    domain = [*theme.LOOKS, UNSTATED]
+    return alt.Scale(domain=domain, range=[getattr(theme.look(t), feature) for t in domain])

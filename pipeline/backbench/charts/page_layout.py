@@ -1,0 +1,140 @@
+"""The sheet of paper: margins, heading, and pieces that several charts are put together from.
+
+The layout is fixed to the pixel (`autosize` none, margins stated), so that the size of a
+still is exact and labels can be placed against each other before anything is rendered.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal, cast
+
+import altair as alt
+import polars as pl
+from polars import selectors
+
+from backbench.charts import theme
+from backbench.charts.chart_text import BOLD, shortened, wrapped
+from backbench.charts.constant_encodings import silent, x_at, y_at
+from backbench.charts.declaration import Plate, Size
+
+EDGE = 26
+DIGITS = 7
+
+
+@dataclass(frozen=True)
+class Field:
+    """The plot's own rectangle within the picture; margins in pixels."""
+
+    size: Size
+    left: float
+    right: float
+    top: float
+    bottom: float
+
+    @property
+    def width(self) -> float:
+        """Width of the plot."""
+        return self.size.width - self.left - self.right
+
+    @property
+    def height(self) -> float:
+        """Height of the plot."""
+        return self.size.height - self.top - self.bottom
+
+
+def field(
+    plate: Plate, left: float = 84, right: float = 190, bottom: float = 58, above: float = 36
+) -> Field:
+    """A plot below the heading, with these margins; `above` is room for an axis title."""
+    lines = len(_heading(plate))
+    top = 22 + 26 * lines + (22 if plate.labels.note else 0) + above
+    return Field(plate.size, left, right, top, bottom)
+
+
+def assemble(plate: Plate, area: Field, layers: Sequence[alt.Chart]) -> alt.LayerChart:
+    """The finished chart: heading and layers on paper of exactly the plate's size."""
+    padding = {
+        "left": area.left,
+        "right": area.right,
+        "top": area.top,
+        "bottom": area.bottom,
+    }
+    whole = alt.layer(*heading(plate, area), *layers).properties(
+        width=area.width,
+        height=area.height,
+        padding=padding,
+        autosize=alt.AutoSizeParams(type="none"),
+        description=" ".join(filter(None, [plate.labels.title, plate.labels.note])) or "chart",
+        config=theme.config(),
+    )
+    return cast(alt.LayerChart, whole)
+
+
+def heading(plate: Plate, area: Field) -> list[alt.Chart]:
+    """Title and the line of conditions, at the top left of the paper."""
+    drawn = []
+    y = 14.0 + theme.HEADING_PX
+    for line in _heading(plate):
+        drawn.append(words(line, EDGE - area.left, y - area.top, theme.HEADING_PX, bold=True))
+        y += 26
+    if plate.labels.note:
+        room = plate.size.width - 2 * EDGE
+        note = shortened(plate.labels.note, room, theme.TEXT_PX)
+        drawn.append(words(note, EDGE - area.left, y - area.top - 2, colour=theme.SOFT_INK))
+    return drawn
+
+
+def words(
+    text: str,
+    x: float,
+    y: float,
+    size: float = theme.TEXT_PX,
+    *,
+    bold: bool = False,
+    colour: str = theme.INK,
+    align: Literal["left", "center", "right"] = "left",
+) -> alt.Chart:
+    """Text at a place of the plot in pixels; y is the baseline."""
+    mark = layer([{"text": text}]).mark_text(
+        align=align,
+        baseline="alphabetic",
+        fontSize=size,
+        fontWeight="bold" if bold else "normal",
+        color=colour,
+        clip=False,
+    )
+    drawn: alt.Chart = mark.encode(x=x_at(x), y=y_at(y), text=alt.Text("text:N"), tooltip=silent())
+    return drawn
+
+
+def badge(technology: str, x: float, y: float) -> alt.Chart:
+    """The technology's shape in its colour at a place of the plot in pixels."""
+    look = theme.look(technology)
+    mark = layer([{}]).mark_point(
+        filled=True, size=62, shape=look.shape, color=look.colour, clip=False, opacity=1
+    )
+    drawn: alt.Chart = mark.encode(x=x_at(x), y=y_at(y), tooltip=silent())
+    return drawn
+
+
+def sentence(plate: Plate, text: str) -> alt.LayerChart:
+    """A picture that says why there is nothing to draw."""
+    area = field(plate, left=EDGE, right=EDGE)
+    lines = wrapped(text, area.width, 17, most=4)
+    return assemble(plate, area, [words(s, 0, 30 + 24 * k, 17) for k, s in enumerate(lines)])
+
+
+def layer(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:
+    """A layer over its own rows; numbers to the digits that a picture can show."""
+    if not any(rows):
+        return alt.Chart(alt.InlineData(values=[dict(row) for row in rows]))
+    frame = pl.DataFrame(list(rows), infer_schema_length=None, strict=False)
+    return alt.Chart(frame.with_columns(selectors.float().round_sig_figs(DIGITS)))
+
+
+def _heading(plate: Plate) -> list[str]:
+    if not plate.labels.title:
+        return []
+    return wrapped(plate.labels.title, (plate.size.width - 2 * EDGE) / BOLD, theme.HEADING_PX)

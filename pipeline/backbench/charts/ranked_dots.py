@@ -1,0 +1,135 @@
+"""Units in rank order beside the strip of the same values."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import altair as alt
+
+from backbench.charts import theme
+from backbench.charts.axis import Ruler
+from backbench.charts.chart_text import quantity, text_width, unit_name
+from backbench.charts.declaration import Option, Plate, chart
+from backbench.charts.label_placement import spread, worth_naming
+from backbench.charts.mark_layers import Row, named, pixels
+from backbench.charts.page_layout import Field, assemble, field, sentence, words
+from backbench.charts.strip_plot import (
+    COLUMNS,
+    OPTIONAL,
+    SCALE,
+    bars_note,
+    place,
+    row_names,
+    strip_layers,
+    value_rows,
+    value_ruler,
+)
+from backbench.statistics.ranks import interval_said, of_one, oriented
+
+BEST = Option("best", ("lowest", "highest", "nearest zero"), "which value ranks first")
+BETTER = {"lowest": "lower", "highest": "higher", "nearest zero": "nearer zero"}
+COVERAGE = 2.0
+STRIP_PX = 23.0
+NAMES_PX = 300
+
+
+@chart("ranked", COLUMNS, OPTIONAL, (SCALE, BEST))
+def ranked(plate: Plate) -> alt.LayerChart:
+    """Units in rank order with uncertainty, over the strip of the same values by technology."""
+    rows = _in_rank_order(value_rows(plate), plate.options["best"])
+    if not rows:
+        return sentence(plate, "No unit has a value of this metric yet.")
+    area = field(plate, left=138, right=NAMES_PX, bottom=58, above=14)
+    along = value_ruler(plate, rows, area.width)
+    groups = theme.in_order(row["technology"] for row in rows)
+    strips = STRIP_PX * len(groups)
+    height = area.height - strips - 26
+    step = height / len(rows)
+    for k, row in enumerate(rows):
+        row["_y"] = step * (k + 0.5)
+    up = pixels(area.height)
+    ladder = strip_layers(rows, along, up, 0.0, dot=min(46.0, max(14.0, step * step)))
+    below = [dict(row) for row in rows]
+    for k, group in enumerate(groups):
+        members = [row for row in below if row["technology"] == group]
+        place(members, along, area.height - strips + STRIP_PX * (k + 0.5), 0.0, 5.0)
+    layers = [
+        *ladder,
+        *strip_layers([r | {"low": None, "high": None} for r in below], along, up, STRIP_PX),
+        *row_names(groups, rows, area.left, STRIP_PX, area.height - strips),
+        *_places(rows, area, step),
+        *bars_note(rows, along, area),
+        *named(_names(rows, along, area, height, plate.options["best"]), along, up),
+    ]
+    return assemble(plate, area, layers)
+
+
+def rank_interval(rows: Sequence[Row], index: int, best: str) -> tuple[int, int]:
+    """First and last place that a row may hold; method in backbench.statistics.ranks.
+
+    low and high are taken as value ± COVERAGE times the standard uncertainty.
+    """
+    values = oriented(
+        [row["value"] for row in rows],
+        [_uncertainty(row) for row in rows],
+        BETTER[best],
+        bound=[row.get("bound") for row in rows],
+    )
+    return of_one(values, index)
+
+
+def _uncertainty(row: Row) -> float | None:
+    reach = [abs(row[end] - row["value"]) for end in ("low", "high") if row[end] is not None]
+    return max(reach) / COVERAGE if reach else None
+
+
+def _in_rank_order(rows: list[Row], best: str) -> list[Row]:
+    if best == "nearest zero":
+        return sorted(rows, key=lambda row: abs(row["value"]))
+    return sorted(rows, key=lambda row: row["value"], reverse=best == "highest")
+
+
+def _places(rows: Sequence[Row], area: Field, step: float) -> list[alt.Chart]:
+    """Rank numbers at the left, as many as there is room for."""
+    every = next(n for n in (1, 2, 5, 10, 20, 50, 100, 1000, 5000) if n * step >= 20)
+    places = sorted({1, *range(every, len(rows) + 1, every)})
+    return [
+        words(str(p), -14, step * (p - 0.5) + 5, 13, colour=theme.SOFT_INK, align="right")
+        for p in places
+    ]
+
+
+def _names(rows: Sequence[Row], along: Ruler, area: Field, height: float, best: str) -> list[Row]:
+    """Names in a column at the right; the unit in question has its place on a second line."""
+    subject = [k for k, row in enumerate(rows) if row["_strong"]]
+    chosen = worth_naming(len(rows), subject, most=int(height // 24))
+    lines = [(k, second) for k in chosen for second in (False, True)[: 1 + (k in subject)]]
+    wanted = [rows[k]["_y"] + 9 * (2 * second - 1) * (k in subject) for k, second in lines]
+    for k in range(1, len(wanted)):
+        wanted[k] = max(wanted[k], wanted[k - 1] + 1e-6)
+    placed = spread(wanted, 19.0, 6.0, height)
+    return [
+        _place_line(rows, k, y, area, best) if second else _name(rows[k], y, along, area)
+        for (k, second), y in zip(lines, placed, strict=True)
+    ]
+
+
+def _name(row: Row, y: float, along: Ruler, area: Field) -> Row:
+    value = "\u2002" + quantity(row["value"], along.unit)
+    size = theme.TEXT_PX + row["_strong"]
+    strong = bool(row["_strong"])
+    room = NAMES_PX - 40 - text_width(value, size, bold=strong)
+    end = row["value"] if row["high"] is None else row["high"]
+    return {
+        "from_x": along.px(along.held(end)) + 9,
+        "from_y": row["_y"],
+        "to_x": area.width + 16,
+        "to_y": y,
+        "text": unit_name(row["label"], room, size, bold=strong) + value,
+        "bold": strong,
+    }
+
+
+def _place_line(rows: Sequence[Row], k: int, y: float, area: Field, best: str) -> Row:
+    first, last = rank_interval(rows, k, best)
+    return {"to_x": area.width + 16, "to_y": y, "text": interval_said(first, last, len(rows))}

@@ -1,0 +1,255 @@
+"""Before and after a restoration."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import altair as alt
+
+from backbench.charts import theme
+from backbench.charts.axis import Ruler, ranges_widely, ruler
+from backbench.charts.chart_text import BOLD, quantity, shortened, unit_name, wrapped
+from backbench.charts.constant_encodings import coloured, dashed, silent
+from backbench.charts.declaration import Plate, chart
+from backbench.charts.label_placement import spread
+from backbench.charts.mark_layers import (
+    Row,
+    across,
+    axis_title,
+    colour_of,
+    dash_of,
+    named,
+    pixels,
+    shape_of,
+)
+from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
+from backbench.charts.small_multiples import positions, rules
+
+COLUMNS = (
+    "unit_key",
+    "label",
+    "technology",
+    "metric",
+    "before",
+    "before_u",
+    "after",
+    "after_u",
+    "unit",
+)
+ROW_PANELS = 4
+MOST_PANELS = 2 * ROW_PANELS
+MOST_NAMED = 3
+VALUE_STEP_PX = 18.0
+NAMED_PX = 35.0
+BETWEEN = 78.0
+VALUE_PX = 78.0
+COVERAGE = 2.0
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One panel's place in the field, in pixels."""
+
+    left: float
+    span: float
+    top: float
+    height: float
+
+
+@chart("slope", COLUMNS, ("title",))
+def slope(plate: Plate) -> alt.LayerChart:
+    """Before and after: one panel a metric, one line a unit, bars of twice the uncertainty.
+
+    `title` is the metric's name for readers.
+    """
+    rows = [r for r in plate.frame.to_dicts() if r["before"] is not None and r["after"] is not None]
+    if not rows:
+        return sentence(plate, "No unit was measured both before and after work on it.")
+    metrics = list(dict.fromkeys(r["metric"] for r in rows))
+    shown = metrics[:MOST_PANELS]
+    area = field(plate, left=26, right=26, bottom=52, above=44)
+    layers: list[alt.Chart] = []
+    for slot, metric in zip(_slots(len(shown), area), shown, strict=True):
+        some = [r for r in rows if r["metric"] == metric]
+        layers += _panel(some, plate, slot, area, named_too=len(shown) <= MOST_NAMED)
+    lacking = [_title(r) for m in metrics[MOST_PANELS:] for r in rows if r["metric"] == m]
+    more = f"; not drawn: {', '.join(dict.fromkeys(lacking))}" if lacking else ""
+    layers.append(
+        words(
+            shortened(f"bars: ±2 u (k = 2){_who(rows, plate.subject)}{more}", area.width, 13),
+            0,
+            area.height + 44,
+            13,
+            colour=theme.SOFT_INK,
+        )
+    )
+    return assemble(plate, area, layers)
+
+
+def _who(rows: Sequence[Row], subject: str) -> str:
+    """Whose lines these are, where panels have no room for names."""
+    labels = {row["unit_key"]: row["label"] for row in rows}
+    if len(labels) == 1:
+        return f"; {next(iter(labels.values()))}"
+    if subject not in labels:
+        return ""
+    return f"; thick: {labels[subject]}; thin: {len(labels) - 1} more"
+
+
+def _title(row: Row) -> str:
+    """The metric as readers call it."""
+    return str(row.get("title") or str(row["metric"]).replace("_", " "))
+
+
+def _slots(count: int, area: Field) -> list[Slot]:
+    """CataloguePaths for the panels: one row, or two where there are more than ROW_PANELS."""
+    deep = 1 if count <= ROW_PANELS else 2
+    columns = -(-count // deep)
+    span, height = area.width / columns, (area.height - BETWEEN * (deep - 1)) / deep
+    return [
+        Slot(span * (k % columns), span, (height + BETWEEN) * (k // columns), height)
+        for k in range(count)
+    ]
+
+
+def _panel(
+    rows: Sequence[Row], plate: Plate, slot: Slot, area: Field, *, named_too: bool
+) -> list[alt.Chart]:
+    left, span, bottom = slot.left, slot.span, slot.top + slot.height
+    unit = str(rows[0]["unit"] or "")
+    names = min(300.0, max(span * 0.4, 150.0)) if named_too else VALUE_PX
+    x1, x2 = left + VALUE_PX, left + span - names - 10
+    up = _levels(rows, unit, slot)
+    ends = [
+        _end(r, side, x, up, plate, unit)
+        for r in rows
+        for side, x in (("before", x1), ("after", x2))
+    ]
+    drawn = rules(
+        [{"px": x, "px2": x, "py": slot.top, "py2": bottom} for x in (x1, x2)],
+        area.width,
+        area.height,
+        theme.RULE,
+        1.2,
+    )
+    drawn += [
+        words("before", x1 + 14, bottom + 19, theme.SMALL_PX, align="right", colour=theme.SOFT_INK),
+        words("after", x2 - 14, bottom + 19, theme.SMALL_PX, colour=theme.SOFT_INK),
+    ]
+    heads = wrapped(axis_title(_title(rows[0]), unit), (span - 16) / BOLD, theme.TEXT_PX + 1)
+    drawn += [
+        words(line, left, slot.top - 14 - 18 * (len(heads) - 1 - k), theme.TEXT_PX + 1, bold=True)
+        for k, line in enumerate(heads)
+    ]
+    drawn += _lines(ends, area)
+    return drawn + _texts(ends, up, area, slot, (x1, x2), names, named_too=named_too)
+
+
+def _levels(rows: Sequence[Row], unit: str, slot: Slot) -> Ruler:
+    values = [r[side] for r in rows for side in ("before", "after")]
+    log = ranges_widely(values, unit)
+    reach = [
+        r[side] + sign * COVERAGE * (r[side + "_u"] or 0.0)
+        for r in rows
+        for side in ("before", "after")
+        for sign in (-1, 1)
+    ]
+    if log:
+        reach = [v for v in reach if v > min(values) / 3]
+    return ruler([*values, *reach], slot.top + slot.height - 8, slot.top + 8, unit, log)
+
+
+def _end(row: Row, side: str, x: float, up: Ruler, plate: Plate, unit: str) -> Row:
+    spread_u = COVERAGE * (row[side + "_u"] or 0.0)
+    low, high = (up.px(up.held(row[side] + sign * spread_u)) for sign in (-1, 1))
+    told = f"{_title(row)}, {side}: {quantity(row[side], unit)}"
+    return {
+        "unit_key": row["unit_key"],
+        "label": row["label"],
+        "side": side,
+        "px": x,
+        "py": up.px(row[side]),
+        "low": low,
+        "high": high,
+        "value": row[side],
+        "technology": row["technology"] or "not stated",
+        "strong": bool(plate.subject) and row["unit_key"] == plate.subject,
+        "told": f"{told} ± {quantity(spread_u, unit, 2)}" if spread_u else told,
+    }
+
+
+def _lines(ends: Sequence[Row], area: Field) -> list[alt.Chart]:
+    x, y, _, y2 = positions(area.width, area.height)
+    tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("told:N", title="value")]
+    drawn = []
+    for strong in (False, True):
+        some = [e for e in ends if e["strong"] == strong]
+        if not some:
+            continue
+        ink = coloured(theme.INK) if strong else colour_of()
+        line = layer(some).mark_line(strokeWidth=3 if strong else 1.2)
+        dash = dashed([1, 0]) if strong else dash_of()
+        drawn.append(
+            line.encode(
+                x=x,
+                y=y,
+                detail="unit_key:N",
+                color=ink,
+                strokeDash=dash,
+                tooltip=silent(),
+            )
+        )
+        posts = [e | {"py": e["low"], "py2": e["high"]} for e in some]
+        post = layer(posts).mark_rule(strokeWidth=2.6 if strong else 1.3)
+        drawn.append(post.encode(x=x, y=y, y2=y2, color=ink, tooltip=silent()))
+        dot = layer(some).mark_point(
+            filled=True, opacity=1, size=theme.SUBJECT_AREA if strong else theme.PEER_AREA
+        )
+        drawn.append(dot.encode(x=x, y=y, color=ink, shape=shape_of(), tooltip=tips))
+    return drawn
+
+
+def _texts(
+    ends: Sequence[Row],
+    up: Ruler,
+    area: Field,
+    slot: Slot,
+    xs: tuple[float, float],
+    room: float,
+    *,
+    named_too: bool,
+) -> list[alt.Chart]:
+    """Values at both ends, names below those after. The unit in question where room is short."""
+    drawn: list[alt.Chart] = []
+    wide = across(area.width), pixels(area.height)
+    for side, x in zip(("before", "after"), xs, strict=True):
+        some = sorted((e for e in ends if e["side"] == side), key=lambda e: e["py"])
+        step = NAMED_PX if named_too and side == "after" else VALUE_STEP_PX
+        if len(some) > slot.height // step or (len(some) > 6 and not named_too):
+            some = [e for e in some if e["strong"]] or [some[0], some[-1]]
+        placed = spread([e["py"] for e in some], step, slot.top + 4, slot.top + slot.height - 16)
+        for e, py in zip(some, placed, strict=True):
+            text = quantity(e["value"], up.unit)
+            if side == "before":
+                lead = {"px": x - 7, "px2": x - 18, "py": e["py"], "py2": py}
+                drawn += rules([lead], area.width, area.height, theme.SOFT_INK, 0.8)
+                drawn.append(
+                    words(text, x - 21, py + 5, theme.SMALL_PX, bold=e["strong"], align="right")
+                )
+                continue
+            row: Row = {
+                "from_x": x + 8,
+                "from_y": e["py"],
+                "to_x": x + 20,
+                "to_y": py,
+                "text": text,
+                "bold": e["strong"],
+                "size": theme.SMALL_PX,
+            }
+            drawn += named([row], *wide)
+            if named_too:
+                name = unit_name(e["label"], room - 12, theme.SMALL_PX, bold=e["strong"])
+                below = {"to_x": x + 20, "to_y": py + 15, "text": name, "bold": e["strong"]}
+                drawn += named([below | {"size": theme.SMALL_PX}], *wide)
+    return drawn

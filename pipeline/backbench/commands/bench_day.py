@@ -1,0 +1,395 @@
+"""Commands of the bench day, before the ingest: new, plan, stimuli, cut, check, calibrate."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from backbench.commands.common import HERE, NOT_ALL_WELL, DryRun, Home, app, opened
+from backbench.errors import Fault, UserError
+
+if TYPE_CHECKING:
+    from backbench.bench_day.new_review import Begun
+    from backbench.bench_day.planned_capture import Plan, Step
+    from backbench.bench_day.session_check import Checked
+    from backbench.catalogue import Catalogue
+    from backbench.documents.manifest import Manifest
+    from backbench.documents.settings import Settings
+
+Folder = Annotated[Path, typer.Argument(help="A review's folder.")]
+Date = Annotated[str | None, typer.Option(help="As 2024-05-11; today where left out.")]
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(help="A folder to begin the review in.")],
+    unit: Annotated[
+        list[str],
+        typer.Option(help="Your own key of this sample; twice for a mono pair, left then right."),
+    ],
+    catalogue: Home = HERE,
+    key: Annotated[
+        str | None, typer.Option(help="The review's key; the folder's name where left out.")
+    ] = None,
+    date: Date = None,
+    bench: Annotated[str | None, typer.Option(help="A bench of backbench.toml.")] = None,
+    mains_hz: Annotated[float | None, typer.Option(help="50 or 60.")] = None,
+    maker: Annotated[str | None, typer.Option()] = None,
+    model: Annotated[str | None, typer.Option()] = None,
+    serial: Annotated[
+        list[str] | None, typer.Option(help="Of each unit, in the order of --unit.")
+    ] = None,
+    kind: Annotated[str | None, typer.Option(help="integrated amplifier, preamplifier, …")] = None,
+    technology: Annotated[str | None, typer.Option(help="tube, solid state, …")] = None,
+    topology: Annotated[str | None, typer.Option(help="push-pull, class AB, …")] = None,
+    made: Annotated[int | None, typer.Option(help="Year.")] = None,
+    state: Annotated[str | None, typer.Option(help="as received, serviced, …")] = None,
+    work: Annotated[list[str] | None, typer.Option(help="Work done; may be repeated.")] = None,
+    rated_power_w: Annotated[float | None, typer.Option(help="The maker's, in W.")] = None,
+    output: Annotated[
+        list[str] | None, typer.Option(help="An output, in the order of the tracks; repeat.")
+    ] = None,
+    dry_run: DryRun = False,
+) -> None:
+    """Begin a review: write its review.toml with all that the catalogue already knows.
+
+    What is needed and neither given nor known is asked for on a terminal. A mono pair is two units
+    of one model: the first on track 1, the second on track 2.
+
+    Example: backbench new reviews/2024-05-heron --unit heron-40 --state serviced -c my-catalogue
+
+    Example: backbench new reviews/2024-09-stilts --unit stilt-9-l --unit stilt-9-r
+    --maker Marrowgate --model "Stilt 9" --kind "power amplifier" --technology tube
+    --state serviced --rated-power-w 9 --mains-hz 50 -c my-catalogue
+    """
+    from backbench.bench_day import new_review
+    from backbench.bench_day.known_units import earlier_manifest
+
+    home = opened(catalogue)
+    before, same = earlier_manifest(home.places, home.settings, unit[0], maker, model)
+    facts = {
+        "maker": maker, "model": model, "kind": kind, "technology": technology,
+        "topology": topology, "made": made, "state": state, "work": work or None,
+        "rated_power_w": rated_power_w,
+    }  # fmt: skip
+    begun = new_review.Begun(
+        key=key or folder.resolve().name, date=_date(date),
+        bench=_bench(home.settings, bench), mains_hz=_mains(mains_hz, before),
+        unit=unit[0], facts=facts, before=before, same_unit=same,
+        outputs=tuple(output or ("left", "right")), partner=new_review.partner_of(unit),
+        serials=new_review.serials_of(serial, unit),
+    )  # fmt: skip
+    begun = _asked(begun)
+    if dry_run:
+        typer.echo(new_review.manifest_text(begun))
+        return
+    path = new_review.begin(folder, begun)
+    known = f", from {before.review.key}" if before else ""
+    typer.echo(f"Wrote {path}{known}. Look it over; next: backbench plan {folder}")
+
+
+@app.command()
+def plan(
+    folder: Folder,
+    catalogue: Home = HERE,
+    gain_db: Annotated[
+        float | None, typer.Option(help="Output over generator volts, in dB, as you measured it.")
+    ] = None,
+    load: Annotated[
+        list[float] | None, typer.Option(help="A load in ohm, the nominal one first; repeat.")
+    ] = None,
+    loop_back: Annotated[bool, typer.Option("--loop-back", help="The bench alone, too.")] = False,
+    out: Annotated[Path | None, typer.Option(help="A page to print, ending in .html.")] = None,
+    dry_run: DryRun = False,
+) -> None:
+    """List the captures to take, in the order that treats the unit best; kept as plan.toml.
+
+    The gain is taken from --gain-db, else from a tone of this review, else from the catalogue.
+    Shown again, the list ticks off what is recorded.
+
+    Example: backbench plan reviews/2024-05-heron --load 8 --load 4 --out plan.html -c my-catalogue
+    """
+    from backbench.bench_day.measuring_chain import chain_of, expired
+    from backbench.bench_day.plan import Wishes, make_plan
+    from backbench.bench_day.planned_capture import PLAN_NAME, plan_text
+
+    home = opened(catalogue)
+    manifest = _manifest(folder)
+    settings = home.settings
+    gain, source = _gain(folder, manifest, home, gain_db)
+    chain = chain_of(manifest, settings, gain)
+    wishes = Wishes(tuple(load or ()), loop_back, gain, source)
+    made = make_plan(manifest, chain, wishes)
+    _show_plan(made, manifest, folder)
+    for line in expired(manifest, settings):
+        typer.echo(f"warning: {line}", err=True)
+    if out is not None and not dry_run:
+        _write_page(made, manifest, out)
+    if not dry_run:
+        (folder / PLAN_NAME).write_text(plan_text(made), encoding="utf-8")
+        typer.echo(f"Wrote {folder / PLAN_NAME}. Next: backbench stimuli {folder} waves")
+
+
+@app.command()
+def stimuli(
+    folder: Folder,
+    out: Annotated[Path, typer.Argument(help="A folder for the WAV files.")],
+    rate: Annotated[int, typer.Option(min=44_100, max=768_000, help="Samples a second.")] = 96_000,
+    bits: Annotated[int, typer.Option(help="16, 24 or 32 (floating point).")] = 24,
+    dry_run: DryRun = False,
+) -> None:
+    """Write the WAV files that a planned review plays: one a capture, and long runs with markers.
+
+    Where backbench.toml tells the generator's volts at full scale, the files hold the planned
+    levels; otherwise they peak 3 dB below full scale, and the level is set by hand.
+
+    Example: backbench stimuli reviews/2024-05-heron waves --rate 96000 --bits 24
+    """
+    from backbench.bench_day.cautions import UNATTENDED
+    from backbench.bench_day.stimuli_files import SUBTYPES, Format, write_stimuli
+
+    if bits not in SUBTYPES:
+        raise UserError("no such word length", [Fault("--bits", str(bits), "16, 24 or 32")])
+    written = write_stimuli(out, _plan(folder), Format(rate, bits), review=folder, dry=dry_run)
+    for file, reason in written.left_out:
+        typer.echo(f"{file} left out: {reason}", err=True)
+    for path in written.files:
+        typer.echo(f"{'would write' if dry_run else 'wrote'} {path}")
+    if any(path.suffix == ".toml" for path in written.files):
+        typer.echo(f"\nCaution, before a run is played: {UNATTENDED}")
+    if written.left_out:
+        raise typer.Exit(NOT_ALL_WELL)
+
+
+@app.command()
+def cut(
+    recording: Annotated[Path, typer.Argument(help="A recording of one run, from a long file.")],
+    layout: Annotated[Path, typer.Argument(help="The run's .toml, beside its WAV file.")],
+    folder: Annotated[Path, typer.Argument(help="The review's folder.")],
+    dry_run: DryRun = False,
+) -> None:
+    """Cut a recorded run into its captures at the markers; the original stays as it is.
+
+    Example: backbench cut recorded-run.wav waves/run-8ohm.toml reviews/2024-05-heron
+    """
+    from backbench.bench_day.cut_run import cut_run
+    from backbench.bench_day.run_files import read_run
+
+    for piece in cut_run(recording, read_run(layout), folder, dry=dry_run):
+        said = "would write" if dry_run else "wrote"
+        typer.echo(f"{said} {piece.path}: samples {piece.first} to {piece.last}")
+
+
+@app.command()
+def check(
+    folder: Folder,
+    catalogue: Annotated[
+        Path | None,
+        typer.Option(
+            "--catalogue",
+            "-c",
+            envvar="BACKBENCH_CATALOGUE",
+            help="The catalogue it is meant for: its calibrations are looked up.",
+        ),
+    ] = None,
+    accept: Annotated[
+        bool, typer.Option("--accept", help="Add the suggested entries to review.toml.")
+    ] = False,
+    dry_run: DryRun = False,
+) -> None:
+    """Look over a review folder before it is taken in: faults, missing captures, unnamed files.
+
+    Each file that the manifest doesn't name is listened to, and an entry is suggested.
+
+    Example: backbench check reviews/2024-05-heron --accept -c my-catalogue
+    """
+    from backbench.bench_day.session_check import accept as add
+    from backbench.bench_day.session_check import check as look
+
+    settings = opened(catalogue).settings if catalogue is not None else None
+    found = look(folder, settings)
+    _tell_check(found)
+    if accept and not dry_run and found.manifest is not None:
+        number = add(folder, found.suggestions)
+        typer.echo(f"Added {number} entries to {folder / 'review.toml'}.")
+    if found.faults:
+        raise typer.Exit(1)
+
+
+@app.command()
+def calibrate(
+    recording: Annotated[Path, typer.Argument(help="A recorded steady tone.")],
+    volts: Annotated[float, typer.Option(help="Its volts (rms), by a meter you trust.")],
+    meter_uncertainty_percent: Annotated[
+        float, typer.Option(help="The meter's standard uncertainty (k = 1), in percent.")
+    ],
+    bench: Annotated[str, typer.Option(help="A bench of backbench.toml.")],
+    catalogue: Home = HERE,
+    date: Date = None,
+    input_range: Annotated[
+        str | None, typer.Option("--range", help="The input range; none where there is one only.")
+    ] = None,
+    track: Annotated[
+        list[int] | None, typer.Option(help="A track that carries the tone; all where left out.")
+    ] = None,
+    good_for_months: Annotated[
+        int | None, typer.Option(min=1, max=600, help="Warn when it is older than this.")
+    ] = None,
+    save: Annotated[bool, typer.Option("--save", help="Add it to backbench.toml.")] = False,
+) -> None:
+    """Work out volts at full scale from a recorded tone; shown, and kept with --save.
+
+    Example: backbench calibrate tone.wav --volts 2.004 --meter-uncertainty-percent 0.2
+    --bench garage --range "5 V" --save -c my-catalogue
+    """
+    from backbench.bench_day.calibrate import Known, calibrated, entry_text, months_after, saved
+
+    home = opened(catalogue)
+    since = _date(date)
+    until = months_after(since, good_for_months) if good_for_months else None
+    known = Known(volts, meter_uncertainty_percent, since, input_range, until)
+    found = calibrated(recording, known, track or [])
+    typer.echo(entry_text(bench, found))
+    if save:
+        path = saved(home.places.root, bench, found, home.settings)
+        typer.echo(f"Added to {path}. Next, if reviews of that time are there: backbench recompute")
+
+
+# What the commands share ----------------------------------------------------------------------
+
+
+def _date(text: str | None) -> dt.date:
+    if text is None:
+        return dt.date.today()
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        fault = Fault("--date", repr(text), "a date such as 2024-05-11")
+        raise UserError("the date can't be read", [fault]) from None
+
+
+def _bench(settings: Settings, asked: str | None) -> str:
+    """The bench named, or the only one. Raises UserError."""
+    known = sorted(settings.bench)
+    if asked in settings.bench:
+        return str(asked)
+    if asked is None and len(known) == 1:
+        return known[0]
+    fault = Fault("--bench", repr(asked) if asked else "nothing", f"one of: {', '.join(known)}",
+                  "describe it in backbench.toml first")  # fmt: skip
+    raise UserError("the bench isn't known", [fault])
+
+
+def _mains(asked: float | None, before: Manifest | None) -> float:
+    if asked is not None:
+        return asked
+    if before is not None:
+        return before.review.mains_hz
+    fault = Fault("--mains-hz", "nothing", "50 or 60", "nothing is implied")
+    raise UserError("the mains frequency isn't known", [fault])
+
+
+def _asked(begun: Begun) -> Begun:
+    """The facts that are missing, from the reviewer where there is a terminal to ask on."""
+    import sys
+    from dataclasses import replace
+
+    from backbench.bench_day.new_review import HINTS, missing_facts
+
+    if not sys.stdin.isatty():
+        return begun
+    for name in missing_facts(begun):
+        hint = f" ({HINTS[name]})" if name in HINTS else ""
+        begun.facts[name] = typer.prompt(f"{name}{hint}")
+    return replace(begun, facts=begun.facts)
+
+
+def _manifest(folder: Path) -> Manifest:
+    from backbench.documents.manifest import MANIFEST_NAME, read_manifest
+    from backbench.documents.validation import read_bytes
+
+    path = folder / MANIFEST_NAME
+    return read_manifest(read_bytes(path, "the review"), str(path))
+
+
+def _plan(folder: Path) -> Plan:
+    from backbench.bench_day.planned_capture import PLAN_NAME, read_plan
+
+    found = read_plan(folder)
+    if found is None:
+        fault = Fault(str(folder / PLAN_NAME), "no such file", "a plan",
+                      f"make it with `backbench plan {folder}`")  # fmt: skip
+        raise UserError("nothing is planned", [fault])
+    return found
+
+
+def _gain(
+    folder: Path, manifest: Manifest, home: Catalogue, asked: float | None
+) -> tuple[float | None, str | None]:
+    """Gain in dB and where it is known from; nothing where it isn't."""
+    from backbench.bench_day.gain_estimate import gain_of_unit, measured_gain
+
+    if asked is not None:
+        return asked, "as given"
+    here = measured_gain(folder, manifest, home.settings)
+    return here or gain_of_unit(home.places, home.settings, manifest.unit[0].key)
+
+
+def _show_plan(made: Plan, manifest: Manifest, folder: Path) -> None:
+    import polars as pl
+
+    from backbench.bench_day.capture_files import found_file
+    from backbench.bench_day.cautions import cautions
+    from backbench.bench_day.plan_text import WARM_UP, rows
+    from backbench.reports.terminal_tables import export
+
+    typer.echo("Before anything is connected:")
+    for line in cautions(manifest.unit):
+        typer.echo(f"  - {line}")
+    typer.echo("")
+    for line in [WARM_UP, *made.notes]:
+        typer.echo(f"  {line}")
+    if made.gain_db is not None:
+        typer.echo(f"  Gain {made.gain_db:.2f} dB ({made.gain_from}).")
+    done = {step.stem for step in made.step if found_file(folder, step.file)}
+    export(pl.DataFrame(rows(made, done)), "table")
+
+
+def _write_page(made: Plan, manifest: Manifest, out: Path) -> None:
+    from backbench.bench_day.plan_text import page
+
+    if out.suffix != ".html":
+        fault = Fault("--out", repr(out.name), "a file ending in .html")
+        raise UserError("the page can't be written", [fault])
+    out.write_text(page(made, manifest), encoding="utf-8")
+    typer.echo(f"Wrote {out}.")
+
+
+def _tell_check(found: Checked) -> None:
+    for fault in found.faults:
+        typer.echo(f"fault: {fault}", err=True)
+    for line in found.warnings:
+        typer.echo(f"warning: {line}", err=True)
+    for item in found.suggestions:
+        typer.echo(f"\n# {item.file}, {item.source}" + ("" if item.ready else "; to be completed"))
+        typer.echo(item.text)
+        if item.warning:
+            typer.echo(f"warning: {item.file}: {item.warning}", err=True)
+    for name, reason in found.unknown:
+        typer.echo(f"{name}: don't know ({reason})", err=True)
+    if found.missing:
+        typer.echo("\nPlanned and not recorded yet:")
+        for step in found.missing:
+            typer.echo(f"  {step.file}  {_level(step)}{step.why}")
+    counts = f"{found.taken} captures named, {len(found.suggestions)} suggested"
+    typer.echo(f"\n{counts}, {len(found.missing)} missing, {len(found.faults)} faults.")
+
+
+def _level(step: Step) -> str:
+    parts = [f"{step.power_w:.3g} W" if step.power_w else "",
+             f"{step.out_vrms:.3g} V" if step.out_vrms else ""]  # fmt: skip
+    said = ", ".join(part for part in parts if part)
+    return f"{said}: " if said else ""

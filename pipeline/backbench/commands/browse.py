@@ -1,0 +1,131 @@
+"""Commands that look: reviews, show, queries, query, chart, metrics."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from backbench.commands.common import (
+    HERE,
+    Format,
+    Home,
+    Settings,
+    app,
+    assigned,
+    opened,
+    show_frame,
+)
+from backbench.errors import Fault, UserError
+
+if TYPE_CHECKING:
+    from backbench.catalogue import Catalogue
+    from backbench.charts.declaration import Size as ImageSize
+
+
+@app.command()
+def reviews(
+    catalogue: Home = HERE, out_format: Annotated[str, typer.Option("--format")] = "table"
+) -> None:
+    """List the reviews with what failed in them. Example: backbench reviews -c my-catalogue"""
+    show_frame(opened(catalogue).frame(REVIEWS), out_format)
+
+
+@app.command()
+def show(
+    review: Annotated[str, typer.Argument(help="A review's key.")],
+    catalogue: Home = HERE,
+    out_format: Format = "table",
+) -> None:
+    """List a review's captures with how each ended. Example: backbench show 2024-05-heron"""
+    import polars as pl
+
+    captures = opened(catalogue).captures().filter(pl.col("review_key") == review)
+    if captures.is_empty():
+        raise _unknown_review(opened(catalogue), review)
+    show_frame(captures.select("position", "file", "stimulus", "status", "reason"), out_format)
+
+
+@app.command()
+def queries(catalogue: Home = HERE) -> None:
+    """List the saved queries with the question that each answers. Example: backbench queries"""
+    from backbench.reports.terminal_tables import show_queries
+
+    show_queries(opened(catalogue).queries())
+
+
+@app.command()
+def query(
+    name: Annotated[str, typer.Argument(help="A saved query's name; see `backbench queries`.")],
+    catalogue: Home = HERE,
+    settings: Settings = None,
+    out_format: Format = "table",
+    out: Annotated[Path | None, typer.Option(help="A file to write to.")] = None,
+) -> None:
+    """Run a saved query. Example: backbench query idle-noise-of-technology --set technology=tube"""
+    home, values = opened(catalogue), assigned(settings)
+    show_frame(home.query(name, **values), out_format, out, home.asked(name, **values))
+
+
+@app.command()
+def chart(
+    name: Annotated[str, typer.Argument(help="A saved query that has a chart.")],
+    out: Annotated[Path, typer.Argument(help="A file ending in .html, .svg or .png.")],
+    catalogue: Home = HERE,
+    settings: Settings = None,
+    size: Annotated[
+        str, typer.Option(help="Pixels of a PNG: 1920x1080 or 3840x2160.")
+    ] = "1920x1080",
+) -> None:
+    """Draw a saved query. Example: backbench chart quietest-of-a-kind noise.html"""
+    from backbench.charts.image_export import save
+
+    save(opened(catalogue).chart(name, **assigned(settings)), out, _pixels(size))
+    typer.echo(f"Wrote {out}.")
+
+
+@app.command()
+def metrics(out_format: Format = "table") -> None:
+    """List every metric with unit and source. Example: backbench metrics"""
+    import polars as pl
+
+    from backbench.metrics.registry import registry
+
+    rows = [
+        {"metric": m.name, "unit": m.unit, "title": m.title, "source": m.source}
+        for m in registry().metrics.values()
+    ]
+    show_frame(pl.DataFrame(rows), out_format)
+
+
+REVIEWS = """
+SELECT review_key AS review, reviewed AS date, bench_key AS bench,
+       (SELECT string_agg(unit_key, ', ' ORDER BY position) FROM appearance
+        WHERE appearance.review_key = review.review_key) AS units,
+       count(capture.file) AS captures,
+       count(capture.file) FILTER (capture.status = 'failed') AS failed
+FROM review LEFT JOIN capture USING (review_key)
+GROUP BY ALL ORDER BY date, review
+"""
+
+
+def _pixels(text: str) -> ImageSize:
+    """1920x1080 as a size. Raises UserError for anything else than a width and a height."""
+    from backbench.charts.declaration import Size as ImageSize
+
+    width, _, height = text.partition("x")
+    if not (width.isdigit() and height.isdigit() and 0 < int(width) * int(height) <= 10**8):
+        fault = Fault("--size", repr(text), "width and height in pixels, as 1920x1080")
+        raise UserError("the chart can't be written", [fault])
+    return ImageSize(int(width), int(height))
+
+
+def _unknown_review(catalogue: Catalogue, review: str) -> UserError:
+    import difflib
+
+    known = catalogue.reviews()["review_key"].to_list()
+    near = difflib.get_close_matches(review, known, n=1)
+    remedy = f"did you mean {near[0]}?" if near else "see `backbench reviews`"
+    fault = Fault(f"review {review!r}", "no such review", "a review's key", remedy)
+    return UserError("the review is not known", [fault])

@@ -1,0 +1,130 @@
+"""Commands that compare: compare, pair, trend, drift."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from backbench.commands.common import HERE, Format, Home, app, opened, show_frame
+from backbench.errors import Fault, UserError
+
+NOT_MET = 4
+"""Exit code of --check: a published figure is missed, or a bench has moved."""
+
+Out = Annotated[Path | None, typer.Option(help="A file to write to.")]
+
+
+@app.command()
+def compare(
+    unit: Annotated[str, typer.Argument(help="A unit's key.")],
+    catalogue: Home = HERE,
+    peers: Annotated[
+        list[str] | None,
+        typer.Option(help="A column (decade) or column=value; may be repeated; or everything."),
+    ] = None,
+    without_entered: Annotated[
+        bool, typer.Option("--without-entered", help="Leave out readings of old records.")
+    ] = False,
+    out_format: Format = "table",
+    out: Out = None,
+    check: Annotated[
+        bool, typer.Option("--check", help="Exit with 4 where a published figure is missed.")
+    ] = False,
+) -> None:
+    """A unit beside its peers, metric by metric. Example: backbench compare heron-40-left"""
+    from backbench.reports.terminal_tables import show_comparison
+
+    found = opened(catalogue).compare(unit, peers=peers, include_entered=not without_entered)
+    if out_format == "table" and out is None:
+        show_comparison(found)
+    else:
+        show_frame(found.frame(), out_format, out)
+    if check and any(verdict.outcome == "fails" for verdict in found.verdicts):
+        raise typer.Exit(NOT_MET)
+
+
+@app.command()
+def pair(
+    first: Annotated[str, typer.Argument(help="A unit's key.")],
+    second: Annotated[str, typer.Argument(help="Another's.")],
+    catalogue: Home = HERE,
+    out_format: Format = "table",
+    out: Out = None,
+) -> None:
+    """Two units: what sets them apart, the surest first. Example: backbench pair m30-l m30-r"""
+    from backbench.comparison.differences import frame_of, two_units
+    from backbench.reports.terminal_reports import show_differences
+
+    with opened(catalogue).reading() as store:
+        found = two_units(store, first, second)
+    if out_format == "table" and out is None:
+        show_differences(f"First {first}, second {second}", found)
+    else:
+        show_frame(frame_of(found), out_format, out)
+
+
+@app.command()
+def trend(
+    y: Annotated[str | None, typer.Argument(help="A metric or a fact of units.")] = None,
+    x: Annotated[str | None, typer.Argument(help="What it is held over.")] = None,
+    catalogue: Home = HERE,
+    within: Annotated[str, typer.Option(help="The column that groups units.")] = "technology",
+    screen: Annotated[
+        str | None, typer.Option(help="Instead of Y and X: every metric over this.")
+    ] = None,
+    out_format: Format = "table",
+    out: Out = None,
+) -> None:
+    """Anything against anything. Example: backbench trend channel_balance age
+
+    Y and X: a metric (thd, power_at_limit/1, harmonic/3, thd@tone-1khz-5w-8ohm) or one of age,
+    made_year, reviewed_year, rated_power_w, price_today. All at once: backbench trend --screen age
+    """
+    from backbench.comparison.regression import against, screening
+    from backbench.errors import Refusal
+    from backbench.reports.terminal_reports import show_against, show_screening
+
+    plain = out_format == "table" and out is None
+    with opened(catalogue).reading() as store:
+        if screen is not None:
+            many = screening(store, screen, within)
+            show_screening(many) if plain else show_frame(many.frame(), out_format, out)
+            return
+        if y is None or x is None:
+            fault = Fault("trend", "one quantity", "Y and X, or --screen X")
+            raise UserError("the trend can't be told", [fault])
+        try:
+            found = against(store, y, x, within)
+        except Refusal as refusal:
+            fault = Fault(f"{y} over {x}", str(refusal), "units that have both")
+            raise UserError("the trend can't be told", [fault]) from None
+    show_against(found) if plain else show_frame(found.frame(), out_format, out)
+
+
+@app.command()
+def drift(
+    bench: Annotated[str, typer.Argument(help="A bench's key.")],
+    catalogue: Home = HERE,
+    unit: Annotated[
+        str | None, typer.Option(help="A unit measured again and again, in place of loop-backs.")
+    ] = None,
+    check: Annotated[
+        bool, typer.Option("--check", help="Exit with 4 where a step is flagged.")
+    ] = False,
+) -> None:
+    """Has a bench moved? Its loop-backs as a control chart. Example: backbench drift garage"""
+    from backbench.comparison.drift import of_unit, over_time
+    from backbench.querying.saved_queries import not_found
+    from backbench.reports.terminal_reports import show_drift
+
+    with opened(catalogue).reading() as store:
+        known = [str(key) for (key,) in store.rows("SELECT bench_key FROM bench ORDER BY 1")]
+        if bench not in known:
+            raise UserError("the bench is not known", [not_found("bench", bench, known, "bench")])
+        series = of_unit(store, unit) if unit else over_time(store)
+    found = [one for one in series if one.bench_key == bench]
+    show_drift(bench, found)
+    if check and any(one.steps() for one in found if not one.name.startswith("calibration")):
+        raise typer.Exit(NOT_MET)

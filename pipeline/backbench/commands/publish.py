@@ -1,0 +1,98 @@
+"""Commands that publish: publish, sheet."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from backbench.commands.common import HERE, NOT_ALL_WELL, Home, Processes, app, opened
+
+if TYPE_CHECKING:
+    from backbench.publish.site_builder import Press
+
+
+@app.command()
+def publish(
+    catalogue: Home = HERE,
+    stills: Annotated[
+        str | None, typer.Option(help="Instead, the numbered stills of this review.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Another folder than the catalogue's own `published`.")
+    ] = None,
+    processes: Processes = None,
+) -> None:
+    """Write the catalogue's site, or one review's stills. Example: backbench publish -c bench"""
+    if stills is not None:
+        _stills(catalogue, stills, out)
+        return
+    from backbench.publish.site import publish as make
+    from backbench.reports.progress_bars import bars
+
+    root = opened(catalogue).places.root
+    folder = out or root / "published" / "site"
+    with bars() as shown:
+        task = shown.add_task("making pages", total=None)
+        done = make(
+            root, folder, processes or len(os.sched_getaffinity(0)),
+            started=lambda total: shown.update(task, total=total),
+            progress=lambda number: shown.advance(task, number),
+        )  # fmt: skip
+    if done.nothing_new:
+        typer.echo(f"Nothing new: {folder}/ is as the catalogue is.")
+        return
+    typer.echo(
+        f"{folder}/index.html: {len(done.written)} files written, {done.kept} as they were, "
+        f"{len(done.removed)} removed."
+    )
+    for trouble in done.troubles:
+        typer.echo(trouble, err=True)
+    if done.troubles:
+        raise typer.Exit(NOT_ALL_WELL)
+
+
+@app.command()
+def sheet(
+    review: Annotated[str, typer.Argument(help="A review's key.")],
+    out: Annotated[
+        Path | None, typer.Argument(help="A file ending in .html or .pdf.", show_default=False)
+    ] = None,
+    catalogue: Home = HERE,
+) -> None:
+    """Write a review's sheet as a page or PDF. Example: backbench sheet 2024-05-heron heron.pdf"""
+    from backbench.publish.standalone_page import save_sheet
+
+    with _press(catalogue) as press:
+        path = out or press.folder / "sheets" / f"{review}.html"
+        save_sheet(press, review, path)
+    typer.echo(f"Wrote {path}.")
+
+
+def _stills(catalogue: Path, review: str, out: Path | None) -> None:
+    from backbench.publish.stills import write_stills
+
+    with _press(catalogue) as press:
+        folder = out or press.folder / "stills" / review
+        paths = write_stills(press, review, folder)
+    typer.echo(f"Wrote {len(paths) // 2} stills with captions into {folder}/.")
+
+
+@contextmanager
+def _press(catalogue: Path) -> Iterator[Press]:
+    """The catalogue opened, its published folder as the place for files."""
+    from backbench.publish.photographs import Album
+    from backbench.publish.sheet_charts import Studio
+    from backbench.publish.site_builder import Press
+    from backbench.publish.site_data import read_shelf
+    from backbench.querying.saved_queries import available
+
+    home = opened(catalogue)
+    with home.reading() as store:
+        studio = Studio(store, available(home.places.root), None)
+        published, album = home.places.root / "published", Album(home.places.root)
+        yield Press(studio, read_shelf(store), home.settings, published, album)

@@ -1,1 +1,0 @@
-"""Peers, ranks, trends and saved queries."""

@@ -1,0 +1,179 @@
+"""Has the bench moved? Control charts of individual values and their moving range.
+
+Limits are from the median moving range (Shewhart's chart for individuals, with the median in
+place of the mean so that a step doesn't widen its own limits): the median of |a - b| of two
+normal values is 0.9539 standard deviations.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from backbench.errors import Refusal
+from backbench.storage.database import Database
+
+if TYPE_CHECKING:
+    import polars as pl
+
+Floats = npt.NDArray[np.float64]
+MEDIAN_RANGE = 0.67448975019608 * 2**0.5
+SIGMAS = 3.0
+SIDE = 4
+"""Values on each side that a step is judged from, at most."""
+FEWEST = 5
+
+
+@dataclass(frozen=True, eq=False)
+class Control:
+    """A control chart. beyond: positions outside the limits. steps: positions where the level
+    changed: the first value after the change."""
+
+    centre: float
+    sigma: float
+    low: float
+    high: float
+    beyond: tuple[int, ...]
+    steps: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Step:
+    """A change of one bench's level: in which series, between which days, from which value."""
+
+    bench_key: str
+    series: str
+    before: dt.date
+    after: dt.date
+    first: float
+    last: float
+    unit: str
+
+    @property
+    def change(self) -> float:
+        """The value after less that before."""
+        return self.last - self.first
+
+    def spans(self, one: dt.date, other: dt.date) -> bool:
+        """Whether two days lie on different sides of the change."""
+        early, late = min(one, other), max(one, other)
+        return early <= self.before and late >= self.after
+
+
+def control(values: Any) -> Control:
+    """The chart of values in order of time, at least five. Raises Refusal for fewer."""
+    x = np.asarray(values, float)
+    if x.size < FEWEST:
+        raise Refusal(f"{x.size} values; a control chart takes at least {FEWEST}")
+    sigma = float(np.median(np.abs(np.diff(x)))) / MEDIAN_RANGE
+    centre = float(np.median(x))
+    low, high = centre - SIGMAS * sigma, centre + SIGMAS * sigma
+    beyond = np.flatnonzero((x < low) | (x > high))
+    return Control(centre, sigma, low, high, tuple(map(int, beyond)), _steps(x, sigma))
+
+
+def _steps(x: Floats, sigma: float) -> tuple[int, ...]:
+    """Positions where the median of the next few differs from that of the last few.
+
+    The scale is that of a difference of two such medians; of neighbouring positions the one
+    with the greatest jump between single values counts. A lone outlier moves no median of
+    three or more.
+    """
+    found = []
+    for i in range(2, x.size - 1):
+        before, after = x[max(0, i - SIDE) : i], x[i : i + SIDE]
+        error = sigma * 1.2533 * (1 / before.size + 1 / after.size) ** 0.5
+        if abs(np.median(after) - np.median(before)) > max(SIGMAS * error, SIGMAS * sigma):
+            found.append(i)
+    return tuple(max(run, key=lambda i: abs(x[i] - x[i - 1])) for run in _runs(found))
+
+
+def _runs(positions: Sequence[int]) -> list[list[int]]:
+    """Positions that follow each other, together."""
+    runs: list[list[int]] = []
+    for position in positions:
+        if runs and position == runs[-1][-1] + 1:
+            runs[-1].append(position)
+        else:
+            runs.append([position])
+    return runs
+
+
+@dataclass(frozen=True, eq=False)
+class Series:
+    """One quantity of one bench over time. chart: None where there are too few values."""
+
+    bench_key: str
+    name: str
+    unit: str
+    days: tuple[dt.date, ...]
+    values: tuple[float, ...]
+    chart: Control | None
+
+    def steps(self) -> list[Step]:
+        """Its flagged steps, by date."""
+        return [
+            Step(self.bench_key, self.name, self.days[i - 1], self.days[i], self.values[i - 1],
+                 self.values[i], self.unit)
+            for i in (self.chart.steps if self.chart else ())
+        ]  # fmt: skip
+
+
+# A unit that is measured again and again tells of the bench as a loop-back does.
+REFERENCE = """
+SELECT bench_key, metric.title || ', ' || test_point.title || ', ' || output AS series,
+       reviewed, value, reading.uncertainty AS u, metric.unit
+FROM reading
+JOIN reading_point USING (review_key, reading_key)
+JOIN test_point USING (point_key)
+JOIN review USING (review_key)
+JOIN metric USING (metric, method_version)
+WHERE unit_key = $unit AND value IS NOT NULL AND list_contains($what, metric || '@' || point_key)
+ORDER BY bench_key, series, reviewed, reading_key
+"""
+OF_REFERENCE = (
+    ("gain", "gain-1khz"), ("noise_a", "idle"), ("thd_n", "tone-1khz-5w-8ohm"),
+    ("thd_n", "preamp-1khz-2v"),
+)  # fmt: skip
+
+
+def of_unit(store: Database, unit_key: str) -> list[Series]:
+    """The gain, noise and distortion of one unit over its reviews, on each bench."""
+    what = [f"{metric}@{point}" for metric, point in OF_REFERENCE]
+    return _series(store.frame(REFERENCE, {"unit": unit_key, "what": what}))
+
+
+def over_time(store: Database) -> list[Series]:
+    """Every series of every bench: loop-back gain, residual and noise, and its calibrations."""
+    from backbench.querying.saved_queries import shipped
+
+    return _series(shipped()["bench-over-time"].run(store))
+
+
+def _series(frame: pl.DataFrame) -> list[Series]:
+    found = []
+    for (bench, name), part in frame.group_by(("bench_key", "series"), maintain_order=True):
+        values = tuple(part["value"].to_list())
+        found.append(
+            Series(str(bench), str(name), str(part["unit"][0]), tuple(part["reviewed"].to_list()),
+                   values, _chart(values))
+        )  # fmt: skip
+    return found
+
+
+def _chart(values: tuple[float, ...]) -> Control | None:
+    try:
+        return control(values)
+    except Refusal:
+        return None
+
+
+def steps(store: Database) -> list[Step]:
+    """Every flagged step of every loop-back series. Calibrations are meant to change: not here."""
+    loops = [series for series in over_time(store) if series.name.startswith("loop-back")]
+    return [step for series in loops for step in series.steps()]

@@ -1,0 +1,109 @@
+"""Whom a unit is compared with."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from backbench.errors import Fault, UserError
+from backbench.querying.saved_queries import not_found
+from backbench.storage.database import Database
+
+if TYPE_CHECKING:
+    import polars as pl
+
+DEFAULT = ("technology", "kind_group")
+FEW = 5
+"""Other units that a rank or percentile takes at least."""
+CHOOSABLE = (
+    "technology", "kind", "kind_group", "topology", "decade", "power_class", "maker", "model",
+    "state", "made_first", "rated_power_w",
+)  # fmt: skip
+EVERYONE = "everything"
+
+
+@dataclass(frozen=True)
+class Peers:
+    """The chosen units, the unit itself among them.
+
+    said: the choice in words. note: what a reader should know of it, "" where nothing.
+    chosen: whether the reviewer chose, or this is the default.
+    """
+
+    keys: tuple[str, ...]
+    said: str
+    note: str
+    chosen: bool = False
+
+
+def unit_row(store: Database, unit_key: str) -> dict[str, object]:
+    """What the catalogue knows of a unit. Raises UserError, with near keys, if it isn't there."""
+    frame = store.frame("SELECT * FROM peer WHERE unit_key = $key", {"key": unit_key})
+    if frame.is_empty():
+        keys = [str(k) for (k,) in store.rows("SELECT unit_key FROM peer ORDER BY ALL")]
+        raise UserError("no such unit", [not_found("unit", unit_key, keys, "unit")])
+    return frame.row(0, named=True)
+
+
+def choose(store: Database, unit_key: str, by: Sequence[str] | None = None) -> Peers:
+    """The peers of a unit.
+
+    by: columns in which peers must equal the unit ("decade"), or columns with a value of their
+        own ("technology=tube", "decade=1960"); ("everything",) for the whole catalogue. By
+        default the same technology and the same group of kinds: integrated amplifiers, power
+        amplifiers and receivers are one group, every other kind is its own.
+    Raises UserError where the unit or a column is unknown.
+    """
+    unit = unit_row(store, unit_key)
+    frame = store.frame("SELECT * FROM peer ORDER BY unit_key")
+    wanted = {} if by and list(by) == [EVERYONE] else _wanted(unit, by or DEFAULT, frame)
+    keys = tuple(_matching(frame, wanted, unit_key))
+    said = ", ".join(_said(name, value) for name, value in wanted.items()) or "every unit"
+    return Peers(keys, said, _note(len(keys) - 1), chosen=bool(by))
+
+
+def _values(frame: pl.DataFrame, name: str) -> list[str]:
+    return sorted({str(value) for value in frame[name].drop_nulls()})
+
+
+def _wanted(
+    unit: dict[str, object], by: Sequence[str], frame: pl.DataFrame
+) -> dict[str, str | None]:
+    faults = []
+    wanted: dict[str, str | None] = {}
+    for choice in by:
+        name, given, value = (part.strip() for part in choice.partition("="))
+        if name not in CHOOSABLE:
+            faults.append(Fault("peers", repr(name), f"one of {', '.join(CHOOSABLE)}"))
+            continue
+        own = unit[name]
+        wanted[name] = value if given else None if own is None else str(own)
+        if given and value not in (known := _values(frame, name)):
+            faults.append(not_found(f"peers, {name}", value, known, f"{name.replace('_', ' ')}"))
+    if faults:
+        raise UserError("peers can't be chosen", faults)
+    return wanted
+
+
+def _matching(frame: pl.DataFrame, wanted: dict[str, str | None], unit_key: str) -> list[str]:
+    import polars as pl
+
+    chosen = frame.with_columns(pl.col(name).cast(pl.String) for name in wanted)
+    for name, value in wanted.items():
+        chosen = chosen.filter(pl.col(name).eq_missing(pl.lit(value, pl.String)))
+    keys = chosen["unit_key"].to_list()
+    return sorted({*keys, unit_key})
+
+
+def _said(name: str, value: str | None) -> str:
+    words = name.replace("kind_group", "kind").replace("_", " ")
+    return f"{words} not stated" if value is None else f"{words} {value}"
+
+
+def _note(others: int) -> str:
+    if others == 0:
+        return "no peers: there is nothing to compare with"
+    if others < FEW:
+        return f"only {others} peers; a rank or percentile takes {FEW}: none is given"
+    return ""

@@ -1,0 +1,77 @@
+"""What is said beside a comparison: its method, warnings, and figures in a listener's terms."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from backbench.comparison import drift_effects, listening_terms
+from backbench.comparison.peers import Peers
+from backbench.comparison.standings import LIMIT_LOADS, LIMIT_PERCENT, Standing
+from backbench.documents.settings import Settings
+from backbench.statistics import ranks
+from backbench.storage.database import Database
+
+if TYPE_CHECKING:
+    import polars as pl
+
+WORSE = "where a unit has several outputs, the worse one is compared"
+
+
+def listening(
+    store: Database, unit: Mapping[str, Any], lines: Sequence[Standing], settings: Settings
+) -> list[str]:
+    """Noise and loudness through the settings' loudspeakers; the list price in today's money."""
+    told: list[str] = []
+    powers: list[float] = []
+    for line in lines:
+        if line.metric == "noise_a" and line.value > 0:
+            told += listening_terms.noise_said(line.value, line.bound == "upper", settings)
+        if line.metric == "power_at_limit" and line.limit_percent == LIMIT_PERCENT:
+            load = LIMIT_LOADS[line.point_key]
+            told += listening_terms.loudest_said(
+                line.value, load, f"{LIMIT_PERCENT:g} % distortion", settings
+            )
+            powers = _powers(store, line)
+    if unit["price_amount"] is not None:
+        price = unit["price_amount"], unit["price_currency"], unit["price_year"]
+        told.append(listening_terms.price_said(*price, powers))
+    return told
+
+
+def _powers(store: Database, line: Standing) -> list[float]:
+    """The power of each output of the unit at the limit."""
+    rows = store.rows(
+        "SELECT value FROM placed WHERE unit_key = $unit AND metric = 'power_at_limit' "
+        "AND point_key = $point AND limit_percent = $limit ORDER BY output",
+        {"unit": line.unit_key, "point": line.point_key, "limit": line.limit_percent},
+    )
+    return [float(value) for (value,) in rows if value > 0]
+
+
+def notes(
+    store: Database, chosen: Peers, lines: Sequence[Standing], among: pl.DataFrame, unit_key: str
+) -> list[str]:
+    """How the places were found, and what a reader should beware of."""
+    told = [chosen.note] if chosen.note else []
+    if not lines:
+        told.append("no reading of this unit is at a test point")
+    told.append(f"ranks: 95 % intervals, {ranks.METHOD}; {WORSE}")
+    return [*told, *_volumes(among, unit_key), *drift_effects.told(store, lines, among)]
+
+
+def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:
+    """At which volume setting the idle noise was taken, of this unit and of how many peers."""
+    idle = [
+        row for row in among.filter(among["point_key"] == "idle").iter_rows(named=True)
+        if row["metric"] == "noise_a"
+    ]  # fmt: skip
+    own = next((row["volume"] for row in idle if row["unit_key"] == unit_key), None)
+    if not any(row["unit_key"] == unit_key for row in idle):
+        return []
+    others = [row["volume"] for row in idle if row["unit_key"] != unit_key]
+    none, other = others.count(None), sum(v not in (None, own) for v in others)
+    told = f"idle noise: at volume {own}" if own else "idle noise: no volume setting stated"
+    told += f", {other} peers at another setting" if other and own else ""
+    told += f", {none} peers without one stated" if none and own else ""
+    return [told + "; of several settings the full one is compared"]

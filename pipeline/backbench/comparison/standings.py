@@ -1,0 +1,299 @@
+"""A unit's metrics among its peers: place, percentile, neighbours, and who was left out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from backbench.comparison.differences import Difference
+from backbench.comparison.peers import FEW, Peers
+from backbench.statistics import ranks
+from backbench.storage.database import Database
+
+if TYPE_CHECKING:
+    import polars as pl
+
+POWERS = ("5w", "1w", "half", "rated")
+POWER_POINTS = (
+    *(f"tone-1khz-{power}-{load}ohm" for power in POWERS for load in (8, 4, 16)),
+    "preamp-1khz-2v",
+)
+LIMIT_LOADS = {"limit-1khz-8ohm": 8.0, "limit-1khz-4ohm": 4.0, "limit-1khz-16ohm": 16.0}
+LIMIT_POINTS = tuple(LIMIT_LOADS)
+LIMIT_PERCENT = 1.0
+PLACED: dict[str, tuple[str, ...]] = {
+    "noise_a": ("idle",), "noise": ("idle",), "input_referred_noise": ("idle",),
+    "snr_1w": ("idle",), "gain": ("gain-1khz",), "thd": POWER_POINTS,
+    "thd_n": POWER_POINTS, "snr": POWER_POINTS, "dc_offset": POWER_POINTS,
+    "difference_frequency_total": ("two-tone-19k-20k",),
+    "power_at_limit": LIMIT_POINTS, "source_impedance": ("impedance-1khz",),
+    "damping_factor": ("impedance-1khz",), "channel_balance": ("channels-1khz",),
+    "separation": ("channels-1khz",), "response_spread": ("response",),
+    "response_low_3db": ("response",), "response_high_3db": ("response",),
+}  # fmt: skip
+"""Metrics that a unit is compared in, each with its test points in order of preference."""
+OF_LOUDSPEAKERS = ("damping_factor", "snr_1w")
+"""Metrics that refer to a loudspeaker's load: of amplifiers only, not of what drives none."""
+NEIGHBOURS = 3
+
+
+@dataclass(frozen=True)
+class Neighbour:
+    """Another unit with its value of one metric."""
+
+    unit_key: str
+    label: str
+    value: float
+    entered: bool
+
+
+@dataclass(frozen=True)
+class Standing:
+    """One metric of the unit among its peers, at one test point.
+
+    n: units with a value there, the unit included. rank: first and last place it may hold
+    (1 the best); percentile: share of the other units that it is better than; both None where
+    no direction is better or fewer than five other units have a value. interpolated: how many of
+    the n values were worked out between two steps of a power sweep. left_out: peers without a
+    value, by reason.
+    """
+
+    unit_key: str
+    metric: str
+    title: str
+    unit: str
+    better: str
+    point_key: str
+    point: str
+    output: str
+    limit_percent: float | None
+    value: float
+    uncertainty: float | None
+    bound: str | None
+    status: str
+    n: int
+    rank: tuple[int, int] | None
+    percentile: float | None
+    around: tuple[Neighbour, ...]
+    left_out: Mapping[str, int]
+    note: str = ""
+    interpolated: int = 0
+
+    @property
+    def place(self) -> str:
+        """The rank interval in words: "3rd to 7th of 41"."""
+        return ranks.interval_said(*self.rank, self.n) if self.rank else ""
+
+
+@dataclass(frozen=True)
+class NearUnit:
+    """A unit that is alike over all shared metrics; distance in robust standard deviations."""
+
+    unit_key: str
+    label: str
+    distance: float
+    shared: int
+    alike: tuple[str, ...]
+    apart: tuple[str, ...]
+
+
+def telling(found: Sequence[Difference]) -> list[Difference]:
+    """Of differences by certainty, the surest of each metric that units are compared in."""
+    surest: dict[str, Difference] = {}
+    for d in found:
+        usual = d.point_key in PLACED.get(d.metric, ()) and d.limit_percent in (None, LIMIT_PERCENT)
+        if usual and '"weighting":"none"' not in d.detail:
+            surest.setdefault(d.metric, d)
+    return list(surest.values())
+
+
+VALUES = """
+SELECT
+    placed.unit_key, placed.metric, placed.point_key, placed.limit_percent, output, value,
+    uncertainty, dof, bound, status, placed.unit, placed.better, placed.reviewed, volume,
+    interpolated, review.bench_key, label, metric.title, test_point.title AS point,
+    concat_ws('/', placed.metric, placed.point_key, limit_percent) AS what
+FROM placed
+JOIN (SELECT unit_key, label, kind_group FROM peer) USING (unit_key)
+JOIN metric USING (metric)
+JOIN test_point USING (point_key)
+JOIN review USING (review_key)
+WHERE list_contains($metrics, placed.metric) AND list_contains($points, placed.point_key)
+  AND placed.order_n IS NULL AND ($entered OR placed.status <> 'entered')
+  AND (kind_group = 'amplifiers' OR NOT list_contains($of_loudspeakers, placed.metric))
+  AND placed.detail NOT LIKE '%"weighting":"none"%'
+"""
+# The worse of a unit's outputs; by name where no direction is better.
+WORSE = """
+QUALIFY row_number() OVER (
+    PARTITION BY placed.unit_key, placed.metric, placed.point_key, placed.limit_percent
+    ORDER BY CASE placed.better WHEN 'lower' THEN -value WHEN 'higher' THEN value
+                         WHEN 'nearer zero' THEN -abs(value) ELSE 0 END,
+             output, reading_key
+) = 1
+"""
+ORDERED = " ORDER BY unit_key, metric, point_key, limit_percent"
+OF_ALL = VALUES + WORSE + ORDERED
+
+
+@dataclass(frozen=True)
+class Common:
+    """What every unit is compared with: the worse output of each unit at every place, and what
+    there is of each metric of each unit. Read once, it serves any number of comparisons."""
+
+    values: pl.DataFrame
+    absences: pl.DataFrame
+
+
+def read_common(store: Database, entered: bool = True) -> Common:
+    """From an open store. entered: whether typed-in readings of old records take part."""
+    wanted = {
+        "metrics": [*PLACED], "points": sorted({p for points in PLACED.values() for p in points}),
+        "entered": entered, "of_loudspeakers": [*OF_LOUDSPEAKERS],
+    }  # fmt: skip
+    return Common(
+        store.frame(OF_ALL, wanted), store.frame(ABSENCES, {"metrics": wanted["metrics"]})
+    )
+
+
+def placed(
+    common: Common, unit_key: str, chosen: Peers
+) -> tuple[tuple[Standing, ...], tuple[NearUnit, ...], pl.DataFrame]:
+    """The unit's lines, the units most like it, and the values among peers that they rest on."""
+    import polars as pl
+
+    own = common.values.filter(pl.col("unit_key") == unit_key)
+    rows = _preferred(list(own.iter_rows(named=True)))
+    alike = common.values.filter(pl.col("what").is_in([row["what"] for row in rows]))
+    among = alike.filter(pl.col("unit_key").is_in(list(chosen.keys)))
+    parts = {str(key[0]): part for key, part in among.group_by("what", maintain_order=True)}
+    absent = common.absences.filter(pl.col("unit_key").is_in(list(chosen.keys)))
+    lines = tuple(_line(row, parts[row["what"]], chosen, absent) for row in rows)
+    shared = [row for row in rows if row["limit_percent"] in (None, LIMIT_PERCENT)]
+    everyone = alike.filter(pl.col("what").is_in([row["what"] for row in shared]))
+    return lines, _nearest(everyone, unit_key, shared), among
+
+
+def _preferred(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The unit's rows at the first test point of each metric that it has, in the order shown."""
+    found = []
+    for metric, points in PLACED.items():
+        mine = [row for row in own if row["metric"] == metric]
+        point = next((p for p in points if any(r["point_key"] == p for r in mine)), None)
+        found += [row for row in mine if row["point_key"] == point]
+    return found
+
+
+def _line(
+    row: dict[str, Any], among: pl.DataFrame, chosen: Peers, absent: pl.DataFrame
+) -> Standing:
+    keys = among["unit_key"].to_list()
+    index = keys.index(row["unit_key"])
+    rank = percentile = None
+    if row["better"] != "neither" and len(keys) > FEW:
+        values = ranks.oriented(
+            among["value"].to_list(), among["uncertainty"].to_list(), row["better"],
+            dof=among["dof"].to_list(), bound=among["bound"].to_list(),
+        )  # fmt: skip
+        rank = ranks.of_one(values, index)
+        percentile = ranks.percentile(values, index)
+    return Standing(
+        row["unit_key"], row["metric"], row["title"], row["unit"], row["better"],
+        row["point_key"], row["point"], row["output"], row["limit_percent"], row["value"],
+        row["uncertainty"], row["bound"], row["status"], len(keys), rank, percentile,
+        _around(row, among), _left_out(row["metric"], set(chosen.keys) - set(keys), absent),
+        _note(row, among), int(among["interpolated"].sum()),
+    )  # fmt: skip
+
+
+def _around(row: dict[str, Any], among: pl.DataFrame) -> tuple[Neighbour, ...]:
+    """The units whose values are nearest, in order of value."""
+    others = [r for r in among.iter_rows(named=True) if r["unit_key"] != row["unit_key"]]
+    others.sort(key=lambda r: (abs(r["value"] - row["value"]), r["unit_key"]))
+    near = sorted(others[:NEIGHBOURS], key=lambda r: (r["value"], r["unit_key"]))
+    return tuple(
+        Neighbour(r["unit_key"], r["label"], r["value"], r["status"] == "entered") for r in near
+    )
+
+
+def _note(row: Mapping[str, Any], among: pl.DataFrame) -> str:
+    """How many of the values were not measured at the test point itself, and whether this was."""
+    entered = int((among["status"] == "entered").sum())
+    between = int(among["interpolated"].sum())
+    told = [f"{entered} entered from old records"] if entered else []
+    told += [f"{between} interpolated in power"] if between else []
+    told += ["this one among them"] if row["interpolated"] else []
+    return ", ".join(told)
+
+
+ABSENCES = """
+SELECT
+    unit_key, metric,
+    bool_or(value IS NOT NULL AND reading.method_version = metric.method_version) AS current,
+    bool_or(value IS NOT NULL) AS valued,
+    bool_or(status = 'entered') AS entered
+FROM reading
+JOIN metric USING (metric)
+WHERE list_contains($metrics, metric) AND order_n IS NULL
+GROUP BY unit_key, metric
+"""
+
+
+def _left_out(metric: str, missing: set[str], absent: pl.DataFrame) -> dict[str, int]:
+    import polars as pl
+
+    known = {
+        row["unit_key"]: row
+        for row in absent.filter(pl.col("metric") == metric).iter_rows(named=True)
+    }
+    counts: dict[str, int] = {}
+    for key in sorted(missing):
+        reason = _reason(known.get(key))
+        counts[reason] = counts.get(reason, 0) + 1
+    return dict(sorted(counts.items()))
+
+
+def _reason(row: Mapping[str, Any] | None) -> str:
+    if row is None:
+        return "not measured"
+    if not row["valued"]:
+        return "refused a number"
+    if not row["current"]:
+        return "by another method version"
+    return "entered or off the test point" if row["entered"] else "off the test point"
+
+
+def _nearest(
+    frame: pl.DataFrame, unit_key: str, rows: list[dict[str, Any]]
+) -> tuple[NearUnit, ...]:
+    """The nearest units of the whole catalogue, over the metrics that this unit has.
+
+    Of powers at several limits only one takes part: they'd count one property several times.
+    """
+    import numpy as np
+
+    from backbench.statistics.nearest_neighbours import logarithmic, nearest
+
+    units = sorted(set(frame["unit_key"].to_list()))
+    whats = [row["what"] for row in rows]
+    if unit_key not in units or len(units) < 2:
+        return ()
+    place, column = {u: i for i, u in enumerate(units)}, {w: j for j, w in enumerate(whats)}
+    table = np.full((len(units), len(whats)), np.nan)
+    table[
+        [place[u] for u in frame["unit_key"]], [column[w] for w in frame["what"]]
+    ] = frame["value"].to_numpy()  # fmt: skip
+    ratio = logarithmic([row["unit"] for row in rows])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        table[:, ratio] = np.log10(np.abs(table[:, ratio]))
+    table[~np.isfinite(table)] = np.nan
+    labels = dict(zip(frame["unit_key"], frame["label"], strict=True))
+    names = [row["title"] for row in rows]
+    return tuple(
+        NearUnit(
+            units[near.index], labels[units[near.index]], near.distance, near.shared,
+            tuple(names[j] for j in near.alike), tuple(names[j] for j in near.apart),
+        )
+        for near in nearest(table, place[unit_key])
+    )  # fmt: skip

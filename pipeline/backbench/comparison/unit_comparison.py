@@ -1,0 +1,99 @@
+"""One unit beside its peers: verdicts, places, neighbours, and what stands against them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from backbench.comparison.differences import Difference, changes, sides
+from backbench.comparison.peers import Peers, choose, unit_row
+from backbench.comparison.remarks import listening, notes
+from backbench.comparison.standings import Common, NearUnit, Standing, placed, read_common, telling
+from backbench.comparison.verdicts import Verdict, verdicts
+from backbench.documents.settings import Settings
+from backbench.storage.database import Database
+
+if TYPE_CHECKING:
+    import polars as pl
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Everything that `compare` says of a unit.
+
+    work, sides: what is held against what, and the differences: before and after work, left and
+    right; both empty where there is nothing to hold against.
+    """
+
+    unit_key: str
+    label: str
+    technology: str
+    kind: str
+    state: str
+    review_key: str
+    reviewed: dt.date
+    peers: Peers
+    verdicts: tuple[Verdict, ...]
+    lines: tuple[Standing, ...]
+    nearest: tuple[NearUnit, ...]
+    notes: tuple[str, ...] = field(default=())
+    listening: tuple[str, ...] = field(default=())
+    work: tuple[str, tuple[Difference, ...]] = ("", ())
+    sides: tuple[str, tuple[Difference, ...]] = ("", ())
+
+    def frame(self) -> pl.DataFrame:
+        """One row a metric; rank and left-out counts in words."""
+        import polars as pl
+
+        rows = [
+            {
+                "metric": line.metric, "point_key": line.point_key, "output": line.output,
+                "limit_percent": line.limit_percent, "value": line.value,
+                "uncertainty": line.uncertainty, "unit": line.unit, "bound": line.bound,
+                "status": line.status, "n": line.n,
+                "rank_first": line.rank[0] if line.rank else None,
+                "rank_last": line.rank[1] if line.rank else None,
+                "percentile": line.percentile, "interpolated": line.interpolated,
+                "note": line.note,
+                "left_out": "; ".join(f"{n} {why}" for why, n in line.left_out.items()),
+            }
+            for line in self.lines
+        ]  # fmt: skip
+        return pl.DataFrame(rows, infer_schema_length=None)
+
+
+def compare_unit(
+    store: Database,
+    unit_key: str,
+    settings: Settings | None = None,
+    peers: Sequence[str] | None = None,
+    include_entered: bool = True,
+    common: Common | None = None,
+) -> Comparison:
+    """A unit beside its peers. Raises UserError for an unknown unit (with near keys) or choice.
+
+    peers: as for `peers.choose`. include_entered: whether typed-in readings of old records take
+    part; they are marked, and one without an uncertainty is never claimed to be better or worse.
+    common: what `read_common` gave of this store, where many units are compared; it must have been
+    read with the same include_entered.
+    settings: loudspeakers and listening place, for levels in a listener's terms; none without.
+    """
+    unit = unit_row(store, unit_key)
+    work, outputs = changes(store, unit_key), sides(store, unit_key)
+    chosen = choose(store, unit_key, peers)
+    lines, nearest, days = placed(common or read_common(store, include_entered), unit_key, chosen)
+    return Comparison(
+        unit_key, str(unit["label"]), str(unit["technology"]), str(unit["kind"]),
+        str(unit["state"]), str(unit["review_key"]), _day(unit["reviewed"]), chosen,
+        tuple(verdicts(store, unit_key)), lines, nearest,
+        tuple(notes(store, chosen, lines, days, unit_key)),
+        tuple(listening(store, unit, lines, settings or Settings())),
+        (work[0], tuple(telling(work[1]))), (outputs[0], tuple(telling(outputs[1]))),
+    )  # fmt: skip
+
+
+def _day(value: object) -> dt.date:
+    assert isinstance(value, dt.date)
+    return value

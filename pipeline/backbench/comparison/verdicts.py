@@ -1,0 +1,222 @@
+"""Readings held against published figures.
+
+Decision rule (JCGM 106:2012, conformance probability for a normal distribution): a figure is met
+where the probability that the true value is within the limit is at least 95 %, missed where it
+is at most 5 %, and can't be told apart in between. Every output of a unit has to meet it.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from backbench.storage.database import Database
+
+SURE = 0.95
+RULE = (
+    "JCGM 106: met where the probability of conformity is at least 95 %, missed where at most "
+    "5 %; the worse output decides"
+)
+Outcome = Literal[
+    "fails", "cannot be told apart", "meets", "measured under other conditions", "not measured"
+]
+WITHIN = {"frequency_hz": 0.01, "power_w": 0.10, "load_ohm": 0.05, "limit_percent": 0.001}
+UNITS = {"frequency_hz": "Hz", "power_w": "W", "load_ohm": "ohm", "limit_percent": "%"}
+WHOLE_BAND = (20.0, 20000.0)
+BAND_METRICS = ("response_spread", "response_deviation")
+NOMINAL = "nominal load"
+"""The detail of a reading that names the load it refers to, as "8 ohm"."""
+SIZE_OF_POWER = ("power_at_limit", "output_power")
+"""Metrics whose value is itself a power: a promised power is their limit, not their condition."""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A published figure and what became of it. value and uncertainty are in `unit`.
+
+    probability: that the unit conforms, where a reading was held against the figure.
+    told: the conditions measured under, or the reason for there being no verdict.
+    """
+
+    metric: str
+    title: str
+    unit: str
+    side: str
+    limit: float
+    printed: str
+    promised_at: str
+    printed_in: str
+    outcome: Outcome
+    value: float | None = None
+    uncertainty: float | None = None
+    output: str = ""
+    probability: float | None = None
+    status: str = ""
+    told: str = ""
+
+
+def conformance(
+    value: float, uncertainty: float, limit: float, side: str, bound: str | None = None
+) -> tuple[float, float]:
+    """Least and greatest probability that the true value is within a one-sided limit.
+
+    They are equal unless the value is a bound. side: "at most" or "at least".
+    """
+    distance = limit - value if side == "at most" else value - limit
+    if uncertainty > 0:
+        p = 0.5 * math.erfc(-distance / uncertainty / math.sqrt(2))
+    else:
+        p = 1.0 if distance >= 0 else 0.0
+    if bound is None:
+        return p, p
+    may_be_within = (bound == "upper") == (side == "at most")
+    return (p, 1.0) if may_be_within else (0.0, p)
+
+
+def outcome_of(probability: tuple[float, float]) -> Outcome:
+    """The decision for least and greatest conformance probability."""
+    if probability[0] >= SURE:
+        return "meets"
+    return "fails" if probability[1] <= 1 - SURE else "cannot be told apart"
+
+
+def judge(figure: Mapping[str, Any], readings: Iterable[Mapping[str, Any]]) -> Verdict:
+    """The verdict on one published figure from the unit's readings of its metric.
+
+    figure: a row of table published with the metric's title and unit. readings: rows of table
+    reading of one unit and review, in the metric's unit.
+    """
+    rows = [_as_referred(row) for row in readings]
+    valued = [row for row in rows if row["value"] is not None]
+    if not valued:
+        reasons = sorted({str(row["reason"]) for row in rows})
+        return _verdict(figure, "not measured", told="; ".join(reasons))
+    fitting = [row for row in valued if not list(_differences(figure, row))]
+    if not fitting:
+        nearest = min(valued, key=lambda row: (len(list(_differences(figure, row))), row["output"]))
+        told = "; ".join(_differences(figure, nearest))
+        return _verdict(figure, "measured under other conditions", nearest, told=told)
+    return min((_held(figure, row) for row in _nearest(figure, fitting)), key=_severity)
+
+
+def _as_referred(row: Mapping[str, Any]) -> Mapping[str, Any]:
+    """A reading that is given for a nominal load (damping factor) stands under that load."""
+    nominal = str(json.loads(row["detail"]).get(NOMINAL, "")).split(" ")[0]
+    return {**row, "load_ohm": float(nominal)} if nominal else row
+
+
+ORDER: tuple[Outcome, ...] = ("fails", "cannot be told apart", "meets")
+
+
+def _severity(verdict: Verdict) -> tuple[int, float, str]:
+    """Worst first: by outcome, then by how little of the limit is left."""
+    size = verdict.value or 0.0
+    left = verdict.limit - size if verdict.side == "at most" else size - verdict.limit
+    return ORDER.index(verdict.outcome), left, verdict.output
+
+
+def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:
+    if row["uncertainty"] is None:
+        told = "the reading was entered without an uncertainty"
+        return _verdict(figure, "cannot be told apart", row, told=told)
+    p = conformance(
+        row["value"], row["uncertainty"], figure["limit_value"], figure["side"], row["bound"]
+    )
+    told = measured_at(row)
+    if row["bound"]:
+        told += f"; the true value is at {'most' if row['bound'] == 'upper' else 'least'} this"
+    return _verdict(figure, outcome_of(p), row, p[0] if p[0] == p[1] else None, told)
+
+
+def _nearest(
+    figure: Mapping[str, Any], rows: list[Mapping[str, Any]]
+) -> Iterator[Mapping[str, Any]]:
+    """For each output, the reading nearest to the promised conditions; 1 kHz if none is said."""
+
+    def distance(row: Mapping[str, Any]) -> tuple[float, str]:
+        total = 0.0
+        for name in ("frequency_hz", "power_w", "load_ohm"):
+            wanted = figure[name] or (1000.0 if name == "frequency_hz" else None)
+            if wanted and row[name]:
+                total += abs(math.log(row[name] / wanted))
+        return total, str(row["reading_key"])
+
+    for output in sorted({str(row["output"]) for row in rows}):
+        yield min((row for row in rows if row["output"] == output), key=distance)
+
+
+def _differences(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Iterator[str]:
+    """How a reading's conditions differ from those promised, in words."""
+    for name, within in WITHIN.items():
+        wanted, found = figure[name], row[name]
+        if wanted is None or (name == "power_w" and figure["metric"] in SIZE_OF_POWER):
+            continue
+        if found is None or abs(found / wanted - 1) > within:
+            measured = "not stated" if found is None else f"{found:.4g} {UNITS[name]}"
+            words = name.rsplit("_", 1)[0]
+            yield f"{words} {measured}, {wanted:.4g} {UNITS[name]} promised"
+    if figure["band_low_hz"] is not None:
+        band = (figure["band_low_hz"], figure["band_high_hz"])
+        if row["metric"] not in BAND_METRICS or band != WHOLE_BAND:
+            yield f"promised over {band[0]:g} Hz to {band[1]:g} Hz"
+
+
+def measured_at(row: Mapping[str, Any]) -> str:
+    """The conditions of a reading in words: "1000 Hz, 5.02 W, 8 ohm"."""
+    parts = [f"{row[name]:.4g} {UNITS[name]}" for name in WITHIN if row[name] is not None]
+    return ", ".join(parts)
+
+
+def _promised_at(figure: Mapping[str, Any]) -> str:
+    parts = [f"{figure[name]:.4g} {UNITS[name]}" for name in WITHIN if figure[name] is not None]
+    if figure["band_low_hz"] is not None:
+        parts.append(f"{figure['band_low_hz']:g} Hz to {figure['band_high_hz']:g} Hz")
+    return ", ".join(parts)
+
+
+def _verdict(
+    figure: Mapping[str, Any],
+    outcome: Outcome,
+    row: Mapping[str, Any] | None = None,
+    probability: float | None = None,
+    told: str = "",
+) -> Verdict:
+    found = row or {"value": None, "uncertainty": None, "output": "", "status": ""}
+    return Verdict(
+        figure["metric"], figure["title"], figure["unit"], figure["side"], figure["limit_value"],
+        f"{figure['side']} {figure['printed']}", _promised_at(figure), figure["printed_in"],
+        outcome, found["value"], found["uncertainty"], found["output"], probability,
+        found["status"], told,
+    )  # fmt: skip
+
+
+def verdicts(store: Database, unit_key: str, review_key: str | None = None) -> list[Verdict]:
+    """Verdicts on every published figure of a unit, from one review (its newest by default)."""
+    review_key = review_key or _newest(store, unit_key)
+    keys = {"review": review_key, "unit": unit_key}
+    figures = store.frame(
+        "SELECT published.*, coalesce(metric.title, metric) AS title, "
+        "coalesce(metric.unit, '') AS unit FROM published LEFT JOIN metric USING (metric) "
+        "WHERE review_key = $review AND unit_key = $unit ORDER BY position",
+        keys,
+    )
+    readings = store.frame(
+        "SELECT reading.* FROM reading JOIN metric USING (metric, method_version) "
+        "WHERE review_key = $review AND unit_key = $unit AND order_n IS NULL AND metric IN "
+        "(SELECT metric FROM published WHERE review_key = $review AND unit_key = $unit) "
+        "ORDER BY reading_key",
+        keys,
+    )
+    rows = list(readings.iter_rows(named=True))
+    return [
+        judge(figure, [row for row in rows if row["metric"] == figure["metric"]])
+        for figure in figures.iter_rows(named=True)
+    ]
+
+
+def _newest(store: Database, unit_key: str) -> str:
+    rows = store.rows("SELECT review_key FROM unit WHERE unit_key = $unit", {"unit": unit_key})
+    return str(rows[0][0]) if rows else ""

@@ -1,0 +1,1 @@
+"""What people write: review.toml, backbench.toml, and their validation."""

@@ -1,0 +1,187 @@
+"""backbench.toml: benches with their calibrations, loudspeakers, further test points."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field, ValidationInfo, field_validator
+
+from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.manifest import Key, Name
+from backbench.documents.stimuli import Hertz, Strict
+from backbench.documents.validation import checked, measures, parse_toml, read_bytes
+from backbench.errors import Fault, UserError
+
+Percent = Annotated[float, Field(gt=0, le=50)]
+
+
+class Calibration(Strict):
+    """Volts (peak) at digital full scale of each track, from a date on, for one input range.
+
+    uncertainty_percent: standard uncertainty (k = 1) of those volts.
+    good_until: the day after which it ought to be done again; a warning, no more.
+    """
+
+    since: dt.date
+    good_until: dt.date | None = None
+    range: Name | None = None
+    volts_peak_at_full_scale: Annotated[dict[str, float], Field(min_length=1)]
+    uncertainty_percent: Percent
+
+    @field_validator("volts_peak_at_full_scale")
+    @classmethod
+    def by_track(cls, value: dict[str, float]) -> dict[str, float]:
+        if not all(track.isdigit() and int(track) >= 1 and v > 0 for track, v in value.items()):
+            raise ValueError("volts above 0 for each track number, as { 1 = 40.0, 2 = 2.0 }")
+        return value
+
+
+class Bench(Strict):
+    """A measuring chain. Uncertainties are standard uncertainties (k = 1), in percent.
+
+    generator_range: the calibration range whose track 1 holds the volts (peak) of the generator
+        at digital full scale, where it plays files.
+    """
+
+    load_uncertainty_percent: Percent
+    generator_uncertainty_percent: Percent
+    generator_range: Name | None = None
+    calibration: list[Calibration] = []
+
+
+class Window(Strict):
+    """A test point added by the reviewer: conditions at which units may be compared."""
+
+    key: Key
+    title: Name
+    stimulus: Name
+    frequency_hz: Hertz | None = None
+    power_w: Annotated[float, Field(gt=0)] | None = None
+    power_within_percent: Percent = 25.0
+    load_ohm: Annotated[float, Field(gt=0)] | None = None
+
+
+class Loudspeaker(Strict):
+    """A loudspeaker to express noise and loudness for: sensitivity at 2.83 V, 1 m."""
+
+    name: Name
+    sensitivity_db: Annotated[float, Field(ge=50, le=130)]
+
+
+class Listening(Strict):
+    seat_m: Annotated[float, Field(gt=0, le=100)]
+    room_noise_dba: Annotated[float, Field(ge=0, le=100)]
+
+
+class Cluster(Strict):
+    """A Dask scheduler that runs already, and the storage that all its workers see.
+
+    originals: an fsspec URL, or a folder's whole path. Secrets of either belong into the
+        environment (fsspec's, the storage's own), not into the settings.
+    """
+
+    scheduler: Name
+    originals: Name
+
+    @field_validator("scheduler")
+    @classmethod
+    def scheduler_address(cls, value: str) -> str:
+        if not re.fullmatch(r"(tcp|tls)://[^/@\s]+:\d+", value):
+            raise ValueError("an address such as tcp://host:8786")
+        return value
+
+    @field_validator("originals")
+    @classmethod
+    def storage_address(cls, value: str) -> str:
+        scheme, separator, rest = value.partition("://")
+        if not separator and not Path(value).is_absolute():
+            raise ValueError("a URL such as s3://bucket/folder, or a folder's whole path")
+        if separator and (not scheme or not rest or ":" in rest.rpartition("@")[0]):
+            raise ValueError("a URL such as s3://bucket/folder, without a password")
+        return value
+
+
+class Settings(Strict):
+    title: Name = "Catalogue"
+    engine: Literal["local", "dask"] = "local"
+    workers: Annotated[Cluster | None, Field(validate_default=True)] = None
+    bench: dict[Key, Bench] = {}
+    loudspeaker: list[Loudspeaker] = []
+    listening: Listening | None = None
+    test_point: list[Window] = []
+    aliases: dict[Key, Key] = {}
+
+    @field_validator("workers")
+    @classmethod
+    def named_for_dask(cls, value: Cluster | None, info: ValidationInfo) -> Cluster | None:
+        if value is None and info.data.get("engine") == "dask":
+            raise ValueError('scheduler and originals of the engine "dask" in a table [workers]')
+        return value
+
+    def unit_key(self, key: str) -> str:
+        """The present key of a unit, after every renaming."""
+        seen = {key}
+        while (newer := self.aliases.get(key)) is not None and newer not in seen:
+            seen.add(newer)
+            key = newer
+        return key
+
+
+def read_settings(folder: Path) -> Settings:
+    """The settings of a catalogue folder. Raises UserError with every fault of the file."""
+    path = folder / SETTINGS_NAME
+    data = read_bytes(path, "the catalogue's settings")
+    return checked(Settings, measures(parse_toml(data, SETTINGS_NAME)), SETTINGS_NAME)
+
+
+class InForce(Strict):
+    """The calibration that holds for one capture."""
+
+    bench: str
+    since: dt.date
+    range: str | None
+    volts: dict[int, float]
+    relative: float
+
+    @property
+    def key(self) -> str:
+        """Short name of the calibration: bench, day and range."""
+        return "/".join(filter(None, (self.bench, self.since.isoformat(), self.range)))
+
+
+def calibration_for(
+    settings: Settings, bench: str, day: dt.date, input_range: str | None
+) -> InForce:
+    """The latest calibration not after the day, of that input range. Raises UserError."""
+    found = [
+        c
+        for c in (settings.bench[bench].calibration if bench in settings.bench else [])
+        if c.since <= day and c.range == input_range
+    ]
+    if not found:
+        raise UserError("no calibration", [_missing(settings, bench, day, input_range)])
+    latest = max(found, key=lambda c: c.since)
+    volts = {int(track): v for track, v in latest.volts_peak_at_full_scale.items()}
+    return InForce(
+        bench=bench, since=latest.since, range=latest.range, volts=volts,
+        relative=latest.uncertainty_percent / 100,
+    )  # fmt: skip
+
+
+def _missing(settings: Settings, bench: str, day: dt.date, input_range: str | None) -> Fault:
+    if bench not in settings.bench:
+        known = ", ".join(sorted(settings.bench)) or "none"
+        return Fault(
+            f"bench {bench!r}", "no such bench", f"a [bench.{bench}] in {SETTINGS_NAME}",
+            f"benches there: {known}",
+        )  # fmt: skip
+    named = f" for range {input_range!r}" if input_range else " without a range"
+    ranges = sorted({c.range for c in settings.bench[bench].calibration if c.range})
+    return Fault(
+        f"bench {bench!r}", f"no calibration on {day}{named}",
+        f"one in {SETTINGS_NAME} that was in force by then",
+        f"ranges there: {', '.join(ranges) or 'none'}",
+    )  # fmt: skip

@@ -1,0 +1,156 @@
+"""Every table as Parquet and CSV, described by a Frictionless data package and a dictionary.
+
+The description follows the Data Package, Tabular Data Resource and Table Schema specifications
+(version 1) of the Frictionless Data project; property names are from memory of those texts.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from backbench.errors import Fault, UserError
+from backbench.export.csv_escaping import inert
+from backbench.export.data_dictionary import TABLES, described
+from backbench.progress import nothing
+from backbench.storage.database import Database
+
+PACKAGE = "datapackage.json"
+DICTIONARY = "DICTIONARY.md"
+LINKS = {
+    "reading": [("review_key", "review"), ("metric", "metric")],
+    "capture": [("review_key", "review")],
+    "appearance": [("review_key", "review")],
+    "published": [("review_key", "review")],
+    "curve": [("review_key", "review")],
+    "reading_point": [("point_key", "test_point"), ("reading_key", "reading")],
+    "entered": [("reading_key", "reading")],
+}
+KEYS = {
+    "review": ["review_key"], "metric": ["metric"], "test_point": ["point_key"],
+    "reading": ["reading_key"], "bench": ["bench_key"], "environment": ["environment_key"],
+    "appearance": ["review_key", "unit_key"], "capture": ["review_key", "position"],
+    "unit": ["unit_key"], "entered": ["reading_key"],
+}  # fmt: skip
+
+
+def export_catalogue(
+    store: Database,
+    folder: Path,
+    title: str,
+    *,
+    dry: bool = False,
+    started: Callable[[int], None] = nothing,
+    progress: Callable[[int], None] = nothing,
+) -> list[tuple[str, int]]:
+    """Write all of a catalogue into a new or empty folder; name and rows of each table.
+
+    started is told how many tables there are; progress, how many were just written.
+    Raises UserError where something is in the folder already.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        fault = Fault(str(folder), "something there", "a new or empty folder", "name another one")
+        raise UserError("the catalogue can't be exported", [fault])
+    frames = {name: store.frame(f"FROM {name} ORDER BY ALL") for name in exported_tables(store)}
+    written = [(name, frame.height) for name, frame in frames.items()]
+    if dry:
+        return written
+    for kind in ("parquet", "csv"):
+        (folder / kind).mkdir(parents=True)
+    started(len(frames))
+    for name, frame in frames.items():
+        frame.write_parquet(folder / "parquet" / f"{name}.parquet")
+        inert(flat(frame)).write_csv(folder / "csv" / f"{name}.csv")
+        progress(1)
+    package = package_of(frames, title)
+    text = json.dumps(package, ensure_ascii=False, indent=1) + "\n"
+    (folder / PACKAGE).write_text(text, encoding="utf-8")
+    (folder / DICTIONARY).write_text(dictionary_text(frames, title), encoding="utf-8")
+    return written
+
+
+def exported_tables(store: Database) -> list[str]:
+    """Every table but the record of migrations, and the view of units."""
+    return [*(name for name in store.tables() if name != "migration"), "unit"]
+
+
+def flat(frame: pl.DataFrame) -> pl.DataFrame:
+    """Lists as JSON text: CSV has none."""
+    nested = [name for name, kind in frame.schema.items() if kind.is_nested()]
+    return frame.with_columns(
+        pl.Series(
+            name,
+            [None if v is None else json.dumps(v) for v in frame[name].to_list()],
+            pl.String,
+        )
+        for name in nested
+    )
+
+
+def package_of(frames: dict[str, pl.DataFrame], title: str) -> dict[str, Any]:
+    """The content of datapackage.json."""
+    return {
+        "profile": "tabular-data-package",
+        "name": "backbench-catalogue",
+        "title": title,
+        "description": "Bench measurements of audio equipment; DICTIONARY.md tells every column.",
+        "resources": [_resource(name, frame, frames) for name, frame in frames.items()],
+    }
+
+
+def _resource(name: str, frame: pl.DataFrame, frames: dict[str, pl.DataFrame]) -> dict[str, Any]:
+    schema: dict[str, Any] = {
+        "fields": [_field(name, column, kind) for column, kind in frame.schema.items()],
+        "missingValues": [""],
+    }
+    if name in KEYS:
+        schema["primaryKey"] = KEYS[name]
+    links = [
+        {
+            "fields": column,
+            "reference": {"resource": other.replace("_", "-"), "fields": column},
+        }
+        for column, other in LINKS.get(name, []) if other in frames
+    ]  # fmt: skip
+    if links:
+        schema["foreignKeys"] = links
+    return {
+        "profile": "tabular-data-resource", "name": name.replace("_", "-"),
+        "path": f"csv/{name}.csv", "format": "csv", "mediatype": "text/csv", "encoding": "utf-8",
+        "description": TABLES.get(name, ""), "schema": schema,
+    }  # fmt: skip
+
+
+def _field(table: str, column: str, kind: pl.DataType) -> dict[str, Any]:
+    field: dict[str, Any] = {
+        "name": column, "type": _type(kind), "description": described(table, column)[0],
+    }  # fmt: skip
+    unit = described(table, column)[1]
+    return {**field, "unit": unit} if unit else field
+
+
+def _type(kind: pl.DataType) -> str:
+    if kind.is_nested():
+        return "array"
+    if kind.is_integer():
+        return "integer"
+    if kind.is_float():
+        return "number"
+    return {pl.Boolean: "boolean", pl.Date: "date"}.get(type(kind), "string")
+
+
+def dictionary_text(frames: dict[str, pl.DataFrame], title: str) -> str:
+    """The data dictionary, a section a table."""
+    lines = [f"# {title}: data dictionary", "", "Lists stand as JSON text in the CSV files.", ""]
+    for name, frame in frames.items():
+        lines += [f"## {name}", TABLES.get(name, ""), "", "| column | type | unit | meaning |",
+                  "| --- | --- | --- | --- |"]  # fmt: skip
+        for column, kind in frame.schema.items():
+            meaning, unit = described(name, column)
+            lines.append(f"| `{column}` | {_type(kind)} | {unit} | {meaning} |")
+        lines.append("")
+    return "\n".join(lines)

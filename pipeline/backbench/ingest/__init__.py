@@ -1,0 +1,1 @@
+"""From a review folder to rows, as plain functions."""

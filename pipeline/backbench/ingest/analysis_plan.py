@@ -1,0 +1,285 @@
+"""From a manifest and the hashes of its files to the analyses that it asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from backbench.documents.manifest import MANIFEST_NAME, Capture, Conditions, Manifest, TrackRole
+from backbench.documents.settings import InForce, Settings, calibration_for
+from backbench.documents.stimuli import Idle, Stimulus, Sweep, Table, Tone, TwoTones, analysis_kind
+from backbench.documents.validation import counted
+from backbench.errors import Fault, UserError
+from backbench.ingest.alias_resolution import under_present_keys
+from backbench.ingest.entered_figures import entered_faults
+from backbench.ingest.published_figures import published_faults
+from backbench.ingest.reading_rows import digest
+from backbench.metrics.registry import registry
+from backbench.storage.vault import Receipt, Vault
+
+
+@dataclass(frozen=True)
+class Source:
+    """An original in the vault, with the volts at full scale of its tracks (None for a table)."""
+
+    path: Path
+    name: str
+    sha256: str
+    calibration: InForce | None
+
+
+@dataclass(frozen=True)
+class Job:
+    """One capture to analyse. Holds all that its readings depend on; can be sent to a worker.
+
+    bench: the loop-back that the capture is corrected by, where there is one.
+    """
+
+    review_key: str
+    position: int
+    source: Source
+    reference: Source | None
+    stimulus: Stimulus
+    conditions: Conditions
+    roles: dict[int, TrackRole]
+    loop_back: bool
+    mains_hz: float
+    load_uncertainty: float
+    generator_uncertainty: float
+    bench: Job | None = None
+
+    @cached_property
+    def base_key(self) -> str:
+        """Key of the bytes, conditions and calibration, without method versions."""
+        return digest(
+            self.review_key,
+            [_identity(source) for source in (self.source, self.reference) if source],
+            [self.stimulus.kind, self.stimulus.model_dump()],
+            self.conditions.model_dump(),
+            {position: role.model_dump() for position, role in self.roles.items()},
+            [self.loop_back, self.mains_hz, self.load_uncertainty, self.generator_uncertainty],
+            *([self.bench.base_key] if self.bench else []),
+        )
+
+    @cached_property
+    def analysis_key(self) -> str:
+        """Key of the analysis: the base and the method versions that it rests on."""
+        kind = analysis_kind(self.stimulus)
+        versions = registry().versions(kind) if kind in registry().views else {}
+        return digest(self.base_key, versions)
+
+    @property
+    def own_sources(self) -> list[Source]:
+        """The originals without which the capture can't be analysed."""
+        return [source for source in (self.source, self.reference) if source]
+
+    @property
+    def sources(self) -> list[Source]:
+        """Every original that is read, those of the loop-back among them."""
+        return [*self.own_sources, *(self.bench.sources if self.bench else [])]
+
+    def placed(self, path: Callable[[str], Path]) -> Job:
+        """The same job with each original where `path` says, given its hash."""
+
+        def moved(source: Source) -> Source:
+            return replace(source, path=path(source.sha256))
+
+        return replace(
+            self,
+            source=moved(self.source),
+            reference=moved(self.reference) if self.reference else None,
+            bench=self.bench.placed(path) if self.bench else None,
+        )
+
+
+@dataclass(frozen=True)
+class PlannedCapture:
+    """A capture of the manifest with its analysis key; job is None where its file is missing."""
+
+    capture: Capture
+    conditions: Conditions
+    position: int
+    analysis_key: str
+    sha256: str | None
+    bytes: int | None
+    job: Job | None
+    reason: str | None
+
+
+@dataclass(frozen=True)
+class PlannedReview:
+    """A review ready to be analysed and loaded."""
+
+    manifest: Manifest
+    receipt: Receipt
+    captures: tuple[PlannedCapture, ...]
+
+    @property
+    def key(self) -> str:
+        return self.manifest.review.key
+
+
+def _identity(source: Source) -> list[Any]:
+    calibration = source.calibration
+    return [source.sha256, calibration.model_dump(mode="json") if calibration else None]
+
+
+def plan_review(
+    manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault
+) -> PlannedReview:
+    """Plan every capture. Raises UserError with all faults (calibration, metrics named)."""
+    manifest = under_present_keys(manifest, settings)
+    faults = [
+        *bench_faults(manifest, settings), *published_faults(manifest), *entered_faults(manifest),
+    ]  # fmt: skip
+    if faults:
+        what = f"{MANIFEST_NAME} has {counted(len(faults), 'fault')}"
+        raise UserError(f"{manifest.review.key}: {what}", faults)
+    captures = tuple(
+        _planned(manifest, receipt, settings, vault, position, capture)
+        for position, capture in enumerate(manifest.capture, start=1)
+    )
+    return PlannedReview(manifest, receipt, captures)
+
+
+def _planned(
+    manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault,
+    position: int, capture: Capture,
+) -> PlannedCapture:  # fmt: skip
+    conditions = manifest.conditions_of(capture)
+    received = receipt.files[capture.file]
+    reference = getattr(capture.stimulus, "reference_file", None)
+    missing = [
+        f"{name}: {receipt.files[name].reason}"
+        for name in filter(None, (capture.file, reference))
+        if receipt.files[name].sha256 is None
+    ]
+    if missing or received.sha256 is None:
+        reason = "; ".join(missing)
+        key = digest(manifest.review.key, position, capture.file, reason)
+        return PlannedCapture(
+            capture, conditions, position, key, received.sha256, received.bytes, None, reason
+        )
+    job = _job(manifest, receipt, settings, vault, position, capture)
+    return PlannedCapture(
+        capture, conditions, position, job.analysis_key, received.sha256, received.bytes, job, None
+    )
+
+
+def _job(
+    manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault,
+    position: int, capture: Capture,
+) -> Job:  # fmt: skip
+    conditions = manifest.conditions_of(capture)
+    bench = settings.bench[manifest.review.bench]
+    is_table = isinstance(capture.stimulus, Table)
+    held = None if is_table else _in_force(manifest, settings, conditions.range)
+    reference = None
+    if isinstance(capture.stimulus, Sweep) and capture.stimulus.reference_file:
+        played = _in_force(manifest, settings, capture.stimulus.reference_range)
+        reference = _source(receipt, vault, capture.stimulus.reference_file, played)
+    return Job(
+        review_key=manifest.review.key,
+        position=position,
+        source=_source(receipt, vault, capture.file, held),
+        reference=reference,
+        stimulus=capture.stimulus,
+        conditions=conditions,
+        roles=manifest.tracks_of(capture),
+        loop_back=capture.loop_back,
+        mains_hz=manifest.review.mains_hz,
+        load_uncertainty=bench.load_uncertainty_percent / 100,
+        generator_uncertainty=bench.generator_uncertainty_percent / 100,
+        bench=_bench_job(manifest, receipt, settings, vault, capture),
+    )
+
+
+def _bench_job(
+    manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault, capture: Capture
+) -> Job | None:
+    """The first loop-back in the same input range under the same stimulus, levels aside."""
+    if capture.loop_back or isinstance(capture.stimulus, Table):
+        return None
+    wanted = manifest.conditions_of(capture).range
+    for position, other in enumerate(manifest.capture, start=1):
+        if not other.loop_back or _played(other.stimulus) != _played(capture.stimulus):
+            continue
+        reference = getattr(other.stimulus, "reference_file", None)
+        files = [receipt.files[name] for name in (other.file, reference) if name]
+        same_range = manifest.conditions_of(other).range == wanted
+        if same_range and all(file.sha256 for file in files):
+            return _job(manifest, receipt, settings, vault, position, other)
+    return None
+
+
+def _played(stimulus: Stimulus) -> object:
+    """What a capture must have in common with the loop-back that tells the bench's own part."""
+    if isinstance(stimulus, Sweep):
+        return stimulus.kind, tuple(stimulus.sweep_hz)
+    if isinstance(stimulus, Tone):
+        return stimulus.kind, stimulus.tone_hz
+    if isinstance(stimulus, TwoTones):
+        return stimulus.kind, tuple(stimulus.tones_hz), stimulus.ratio
+    return stimulus.kind if isinstance(stimulus, Idle) else id(stimulus)
+
+
+def _source(receipt: Receipt, vault: Vault, name: str, calibration: InForce | None) -> Source:
+    sha256 = receipt.files[name].sha256
+    assert sha256 is not None
+    return Source(vault.path(sha256), name, sha256, calibration)
+
+
+def _in_force(manifest: Manifest, settings: Settings, input_range: str | None) -> InForce:
+    return calibration_for(settings, manifest.review.bench, manifest.review.date, input_range)
+
+
+def bench_faults(manifest: Manifest, settings: Settings) -> Iterator[Fault]:
+    """Every calibration that the captures want and the settings lack, each told once."""
+    wanted = wanted_ranges(manifest)
+    if not wanted and not manifest.entered:
+        wanted = {None: set()} if manifest.review.bench not in settings.bench else {}
+    for input_range, tracks in wanted.items():
+        yield from _range_faults(manifest, settings, input_range, tracks)
+
+
+def wanted_ranges(manifest: Manifest) -> dict[str | None, set[int]]:
+    """The tracks of each range of the bench that the captures were taken with."""
+    wanted: dict[str | None, set[int]] = {}
+    for capture in manifest.capture:
+        if isinstance(capture.stimulus, Table):
+            continue
+        tracks = wanted.setdefault(manifest.conditions_of(capture).range, set())
+        tracks |= set(manifest.tracks_of(capture))
+        if isinstance(capture.stimulus, Sweep) and capture.stimulus.reference_file:
+            wanted.setdefault(capture.stimulus.reference_range, set()).add(1)
+    return wanted
+
+
+def _range_faults(
+    manifest: Manifest, settings: Settings, input_range: str | None, tracks: set[int]
+) -> Iterator[Fault]:
+    try:
+        held = _in_force(manifest, settings, input_range)
+    except UserError as error:
+        yield from error.faults
+        return
+    for track in sorted(tracks - set(held.volts)):
+        yield Fault(
+            f"bench {held.bench!r}, calibration {held.key}", f"no volts for track {track}",
+            "volts_peak_at_full_scale of every track that a manifest uses",
+        )  # fmt: skip
+
+
+def named_files(manifest: Manifest) -> list[str]:
+    """Every file that the manifest names: captures, sweeps' references, photographs; each once
+    and in order."""
+    names: dict[str, None] = {}
+    for capture in manifest.capture:
+        names = {**names, capture.file: None}
+        reference = getattr(capture.stimulus, "reference_file", None)
+        if reference:
+            names = {**names, reference: None}
+    return list(names | dict.fromkeys(picture.file for picture in manifest.photograph))

@@ -1,0 +1,137 @@
+"""What a plan asks for that the database or an earlier run doesn't already hold."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from backbench.documents.manifest import Manifest
+from backbench.ingest.analysis_plan import Job, PlannedReview
+from backbench.ingest.reading_rows import DEFECT, digest
+from backbench.ingest.staging import analyses_of
+from backbench.metrics.registry import registry
+from backbench.storage.catalogue_paths import CataloguePaths
+from backbench.storage.database import DATABASE_NAME, writing
+from backbench.storage.vault import AGAIN, RESTORE
+
+CHUNK = 16
+"""The most captures of one review that a worker analyses before it leaves their rows."""
+
+
+@dataclass(frozen=True)
+class StoredReview:
+    """What the database holds of a review: receipt, analyses, and files that failed and why.
+
+    derived_with: digest of the method versions that its metrics across captures rest on.
+    """
+
+    receipt: int
+    derived_with: str
+    analyses: frozenset[str]
+    failed: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Work:
+    """A planned review with the chunks to analyse, and chunks that an earlier run left."""
+
+    planned: PlannedReview
+    chunks: tuple[tuple[Job, ...], ...]
+    ready: tuple[Path, ...]
+    standing: StoredReview | None
+
+    @property
+    def jobs(self) -> int:
+        return sum(len(chunk) for chunk in self.chunks)
+
+    @property
+    def fresh(self) -> list[str]:
+        """Analysis keys whose rows are to be loaded."""
+        held = self.standing.analyses if self.standing else frozenset()
+        return [c.analysis_key for c in self.planned.captures if c.analysis_key not in held]
+
+    @property
+    def unchanged(self) -> bool:
+        """Whether the database already says all that the plan asks for."""
+        if self.standing is None or self.fresh:
+            return False
+        asked = {capture.analysis_key for capture in self.planned.captures}
+        return (
+            self.standing.analyses == asked
+            and self.standing.receipt == self.planned.receipt.number
+            and self.standing.derived_with == derived_with(self.planned.manifest)
+        )
+
+
+def derivation_versions() -> dict[str, int]:
+    """Method versions of everything that is worked out across captures."""
+    known = registry()
+    metrics = {metric.name: metric.version for metric in known.derivations()}
+    return metrics | {f"curve {c.name}": c.version for c in known.curve_derivations()}
+
+
+def derived_with(manifest: Manifest) -> str:
+    """Digest of the method versions across captures, and of those that entered figures stand at."""
+    metrics = registry().metrics
+    entered = {one.metric: metrics[one.metric].version for one in manifest.entered}
+    return digest(derivation_versions(), *([entered] if entered else []))
+
+
+def standing(places: CataloguePaths) -> dict[str, StoredReview]:
+    """What the database holds, by review."""
+    if not (places.database / DATABASE_NAME).exists():
+        return {}
+    with writing(places.database) as store:
+        reviews = store.rows("SELECT review_key, receipt, derived_with FROM review")
+        captures = store.rows(
+            "SELECT review_key, analysis_key, file, CASE status WHEN 'failed' THEN reason END "
+            "FROM capture ORDER BY review_key, position"
+        )
+    analyses: dict[str, set[str]] = {}
+    failed: dict[str, list[tuple[str, str]]] = {}
+    for key, analysis, file, reason in captures:
+        if not passes(reason):
+            analyses.setdefault(key, set()).add(analysis)
+        failed.setdefault(key, []).extend([(file, reason)] if reason else [])
+    return {
+        key: StoredReview(
+            receipt, derived, frozenset(analyses.get(key, ())), tuple(failed.get(key, ()))
+        )
+        for key, receipt, derived in reviews
+    }
+
+
+def passes(reason: str | None) -> bool:
+    """Whether a failure is none of the file's own: it is tried again at every run."""
+    return reason is not None and (reason.endswith((RESTORE, AGAIN)) or reason.startswith(DEFECT))
+
+
+def work_of(places: CataloguePaths, planned: PlannedReview, held: StoredReview | None) -> Work:
+    """Split a plan into what stands, what is staged and what is left to analyse."""
+    done = held.analyses if held else frozenset()
+    jobs = {c.analysis_key: c.job for c in planned.captures if c.job}
+    wanted = [key for key in jobs if key not in done]
+    staged = _staged(places.staged / planned.key, wanted)
+    left = [jobs[key] for key in wanted if key not in staged]
+    return Work(planned, _even_chunks(left), tuple(sorted(set(staged.values()))), held)
+
+
+def _even_chunks(jobs: Sequence[Job]) -> tuple[tuple[Job, ...], ...]:
+    """Chunks of nearly one size, so that workers that share a review end together."""
+    count = math.ceil(len(jobs) / CHUNK)
+    edges = [len(jobs) * n // count for n in range(count + 1)] if count else []
+    return tuple(tuple(jobs[a:b]) for a, b in itertools.pairwise(edges))
+
+
+def _staged(folder: Path, wanted: Iterable[str]) -> dict[str, Path]:
+    """Whole chunks left by an earlier run whose analyses are all still asked for."""
+    asked = set(wanted)
+    found: dict[str, Path] = {}
+    for result in sorted(folder.glob("*/result.parquet")):
+        keys = analyses_of(result.parent)
+        if keys and asked.issuperset(keys) and not found.keys() & keys:
+            found |= dict.fromkeys(keys, result.parent)
+    return found

@@ -1,0 +1,124 @@
+"""A review folder's manifest and files into the vault; a receipt drafted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
+from backbench.documents.validation import read_bytes
+from backbench.errors import Fault, UserError
+from backbench.ingest.analysis_plan import named_files
+from backbench.storage.vault import Receipt, Received, Vault
+
+
+@dataclass(frozen=True)
+class WrittenReview:
+    """A review that has no folder: its manifest was written from a record, which is kept too.
+
+    source: the record. beside: further files to keep with it.
+    """
+
+    text: str
+    source: Path
+    beside: tuple[Path, ...] = ()
+
+    def __str__(self) -> str:
+        return str(self.source)
+
+
+def receive(
+    folder: Path | WrittenReview, vault: Vault, newest: dict[str, Receipt]
+) -> tuple[Manifest, Receipt]:
+    """Read a review folder and keep its originals. Raises UserError with every fault.
+
+    The receipt is numbered 0 until it is written; where nothing changed it is the newest one.
+    A file that can't be had is noted in the receipt with the reason; the rest is kept.
+    """
+    if isinstance(folder, WrittenReview):
+        return _receive_written(folder, vault, newest)
+    path = folder / MANIFEST_NAME
+    manifest, sha256 = _kept_manifest(path, vault)
+    before = newest.get(manifest.review.key)
+    if before is not None:
+        _refuse_other_review(manifest, folder, before, vault)
+    home = folder.resolve()
+    files = {name: _kept(home, name, vault) for name in named_files(manifest)}
+    draft = Receipt(0, manifest.review.key, str(home), sha256, files)
+    if before is not None and before.same_content(draft):
+        return manifest, before
+    return manifest, draft
+
+
+def _receive_written(
+    written: WrittenReview, vault: Vault, newest: dict[str, Receipt]
+) -> tuple[Manifest, Receipt]:
+    """The manifest and the record. A record that changed elsewhere leaves the receipt as it is."""
+    data = written.text.encode()
+    manifest = read_manifest(data, str(written.source))
+    before = newest.get(manifest.review.key)
+    if before is not None:
+        _refuse_measured(manifest, written, before, vault)
+    sha256 = vault.put_bytes(data)
+    if before is not None and (before.manifest, before.withdrawn) == (sha256, None):
+        return manifest, before
+    files = {path.name: Received(*vault.put(path)) for path in (written.source, *written.beside)}
+    return manifest, Receipt(
+        0, manifest.review.key, str(written.source.resolve()), sha256, files
+    )  # fmt: skip
+
+
+def _refuse_measured(
+    manifest: Manifest, written: WrittenReview, before: Receipt, vault: Vault
+) -> None:
+    """A record never takes the place of a review that has captures."""
+    if recall(before, vault).capture:
+        fault = Fault(
+            f"{written.source}, review {manifest.review.key!r}", "a used key",
+            f"a key of its own: it names a review with captures from {before.folder}",
+            "give the old record another key",
+        )  # fmt: skip
+        raise UserError(f"{manifest.review.key} is already the key of another review", [fault])
+
+
+def recall(receipt: Receipt, vault: Vault) -> Manifest:
+    """The manifest of a receipt, from the vault. Raises UserError."""
+    return read_manifest(vault.read(receipt.manifest), f"{receipt.review}/{MANIFEST_NAME}")
+
+
+def _kept_manifest(path: Path, vault: Vault) -> tuple[Manifest, str]:
+    data = read_bytes(path, "the review")
+    manifest = read_manifest(data, str(path))
+    return manifest, vault.put_bytes(data)
+
+
+def _kept(home: Path, name: str, vault: Vault) -> Received:
+    """One file of a resolved folder into the vault. Links that leave it and devices are not
+    followed."""
+    path = home / name
+    try:
+        if not path.resolve(strict=True).is_relative_to(home):
+            return Received(None, None, "it leads out of the review's folder")
+        if not path.is_file():
+            return Received(None, None, "not a regular file")
+        return Received(*vault.put(path))
+    except FileNotFoundError:
+        return Received(None, None, "no such file")
+    except (OSError, RuntimeError) as error:
+        return Received(None, None, getattr(error, "strerror", None) or "it can't be read")
+
+
+def _refuse_other_review(manifest: Manifest, folder: Path, before: Receipt, vault: Vault) -> None:
+    """A second review under a used key: another folder, with another date or other units."""
+    if before.folder == str(folder.resolve()):
+        return
+    earlier = recall(before, vault)
+    same_units = {u.key for u in earlier.unit} == {u.key for u in manifest.unit}
+    if earlier.review.date == manifest.review.date and same_units:
+        return
+    fault = Fault(
+        f"{folder / MANIFEST_NAME}, review.key", f"{manifest.review.key!r}, a used key",
+        f"a key of its own: it names the review of {earlier.review.date} from {before.folder}",
+        "give this review another key",
+    )  # fmt: skip
+    raise UserError(f"{manifest.review.key} is already the key of another review", [fault])

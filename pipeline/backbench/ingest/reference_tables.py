@@ -1,0 +1,69 @@
+"""Tables that come from declarations and settings: metrics, benches, loudspeakers, points."""
+
+from __future__ import annotations
+
+from backbench.documents.settings import Settings
+from backbench.ingest.reading_rows import Row
+from backbench.metrics.registry import registry
+from backbench.storage.database import Database
+from backbench.test_points.assign import assign_all_points, sync_points
+
+
+def sync_reference(store: Database, settings: Settings) -> None:
+    """Make the reference tables say what declarations and settings say."""
+    with store.transaction():
+        for table, rows in (
+            ("bench", _benches(settings)),
+            ("calibration", _calibrations(settings)),
+            ("metric", _metrics()),
+            ("loudspeaker", [s.model_dump() for s in settings.loudspeaker]),
+        ):
+            store.run(f"DELETE FROM {table}")
+            store.append(table, rows)
+        before = store.rows("SELECT * FROM test_point ORDER BY point_key")
+        sync_points(store, settings)
+        if before != store.rows("SELECT * FROM test_point ORDER BY point_key"):
+            assign_all_points(store)
+
+
+def _benches(settings: Settings) -> list[Row]:
+    return [
+        {
+            "bench_key": key,
+            "load_uncertainty_percent": bench.load_uncertainty_percent,
+            "generator_uncertainty_percent": bench.generator_uncertainty_percent,
+        }
+        for key, bench in sorted(settings.bench.items())
+    ]
+
+
+def _calibrations(settings: Settings) -> list[Row]:
+    return [
+        {
+            "bench_key": key,
+            "since": calibration.since,
+            "input_range": calibration.range,
+            "track": int(track),
+            "volts_peak_at_full_scale": volts,
+            "uncertainty_percent": calibration.uncertainty_percent,
+        }
+        for key, bench in sorted(settings.bench.items())
+        for calibration in bench.calibration
+        for track, volts in sorted(calibration.volts_peak_at_full_scale.items())
+    ]
+
+
+def _metrics() -> list[Row]:
+    return [
+        {
+            "metric": metric.name,
+            "title": metric.title,
+            "unit": metric.unit,
+            "better": metric.better,
+            "source": metric.source,
+            "choice": metric.choice,
+            "definition": metric.definition,
+            "method_version": metric.version,
+        }
+        for metric in registry().metrics.values()
+    ]

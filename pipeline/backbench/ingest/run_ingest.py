@@ -1,0 +1,189 @@
+"""Ingest, recompute and rebuild as plain functions of a catalogue's places.
+
+Each review goes the same way: planned, its stale captures analysed in chunks, loaded whole.
+The three differ in where the plans come from and in which database they load.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from backbench.errors import UserError
+from backbench.ingest.analysis_plan import PlannedReview, plan_review
+from backbench.ingest.incremental import Work, standing, work_of
+from backbench.ingest.load import Staged, load_reviews
+from backbench.ingest.receive import WrittenReview, recall, receive
+from backbench.ingest.reference_tables import sync_reference
+from backbench.ingest.worker_pool import Workers
+from backbench.progress import Progress
+from backbench.storage.catalogue_paths import REBUILDING, CataloguePaths
+from backbench.storage.database import take_place, writing
+from backbench.storage.fault_injection import reached
+from backbench.storage.vault import Receipt
+
+GROUP = 16
+"""Reviews loaded in one transaction: opening the database costs as much as loading a few."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one review: captures analysed now, kept from before, and failed ones."""
+
+    review: str
+    computed: int
+    kept: int
+    failed: tuple[tuple[str, str], ...]
+    unchanged: bool
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A review that was not taken in, with every fault. Nothing of it is in the database."""
+
+    source: str
+    error: UserError
+
+
+def received(
+    places: CataloguePaths, folders: Sequence[Path | WrittenReview]
+) -> Iterator[PlannedReview | Refused]:
+    """Keep the originals of review folders and plan them; a refused one costs no other."""
+    settings, newest = places.settings, places.ledger.newest()
+    for folder in folders:
+        try:
+            manifest, receipt = receive(folder, places.vault, newest)
+            review = plan_review(manifest, receipt, settings, places.vault)
+        except UserError as error:
+            yield Refused(str(folder), error)
+        else:
+            newest[review.key] = receipt
+            yield review
+
+
+def recalled(places: CataloguePaths) -> Iterator[PlannedReview | Refused]:
+    """Plan every review of the ledger by its newest receipt."""
+    settings = places.settings
+    for receipt in places.ledger.newest().values():
+        if receipt.withdrawn is not None:
+            continue
+        try:
+            yield plan_review(recall(receipt, places.vault), receipt, settings, places.vault)
+        except UserError as error:
+            yield Refused(receipt.review, error)
+
+
+def in_groups(works: Sequence[Work]) -> Iterator[Sequence[Work]]:
+    """Works in the groups that are loaded together."""
+    for first in range(0, len(works), GROUP):
+        yield works[first : first + GROUP]
+
+
+def finish(places: CataloguePaths, group: Sequence[tuple[Work, Sequence[Path]]]) -> list[Outcome]:
+    """Write receipts, load the reviews in one transaction, and clear their staged rows away."""
+    staged = {
+        work.planned.key: Staged(
+            _receipted(places, work.planned), work.fresh, [*work.ready, *chunks],
+            anew=work.standing is None,
+        )
+        for work, chunks in group
+        if not work.unchanged
+    }  # fmt: skip
+    failed: dict[str, list[tuple[str, str]]] = {}
+    if staged:
+        with writing(places.database) as store:
+            load_reviews(store, list(staged.values()))
+            for review, file, reason in store.rows(FAILED, [[*staged]]):
+                failed.setdefault(review, []).append((file, reason))
+    reached("clear staged")
+    for work, _ in group:
+        shutil.rmtree(places.staged / work.planned.key, ignore_errors=True)
+    return [_outcome(work, failed.get(work.planned.key, [])) for work, _ in group]
+
+
+def _outcome(work: Work, failed: Sequence[tuple[str, str]]) -> Outcome:
+    computed = len(work.fresh)
+    if work.unchanged and work.standing:
+        failed = work.standing.failed
+    kept = len(work.planned.captures) - computed
+    return Outcome(work.planned.key, computed, kept, tuple(failed), work.unchanged)
+
+
+FAILED = """
+SELECT review_key, file, reason FROM capture
+WHERE review_key IN (SELECT unnest(?)) AND status = 'failed' ORDER BY review_key, position
+"""
+
+
+def _receipted(places: CataloguePaths, planned: PlannedReview) -> PlannedReview:
+    """The plan with its receipt numbered and on the disk."""
+    if planned.receipt.number:
+        return planned
+    receipt: Receipt = replace(planned.receipt, number=places.ledger.next_number())
+    places.ledger.write(receipt)
+    return replace(planned, receipt=receipt)
+
+
+def prepare(places: CataloguePaths) -> None:
+    """Bring the schema and the reference tables (metrics, benches, test points) up to date."""
+    places.database.mkdir(parents=True, exist_ok=True)
+    with writing(places.database) as store:
+        sync_reference(store, places.settings)
+
+
+def planned_work(
+    places: CataloguePaths,
+    folders: Sequence[Path | WrittenReview] | None,
+    begin: Callable[[Work], None] | None = None,
+) -> tuple[list[Work], list[Refused]]:
+    """What review folders ask for; where there are none, what the whole ledger asks for.
+
+    begin is told each review's work as soon as it is planned.
+    """
+    held = standing(places)
+    works: dict[str, Work] = {}
+    refused: list[Refused] = []
+    for item in recalled(places) if folders is None else received(places, folders):
+        if isinstance(item, Refused):
+            refused.append(item)
+        else:
+            works[item.key] = work_of(places, item, held.get(item.key))
+            if begin is not None:
+                begin(works[item.key])
+    return list(works.values()), refused
+
+
+def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -> list[Outcome]:
+    """Analyse and load, group by group, without the orchestrator."""
+    outcomes: list[Outcome] = []
+    for group in in_groups(works):
+        outcomes += finish(places, [(work, workers.collect(work)) for work in group])
+    return outcomes
+
+
+CarryOut = Callable[[CataloguePaths, Sequence[Work], Workers], list[Outcome]]
+
+
+def rebuild(
+    places: CataloguePaths, processes: int, progress: Progress, carry_out: CarryOut = carry_out
+) -> tuple[int, list[Refused]]:
+    """Make the database anew from vault, ledger and settings, then put it in the old one's place.
+
+    The old database stays until the new one is whole. Number of reviews, and those that can't
+    be rebuilt. Raises UserError where any review can't: then the old database is kept.
+    """
+    with tempfile.TemporaryDirectory(prefix=REBUILDING, dir=places.root) as folder:
+        aside = replace(places, database=Path(folder))
+        prepare(aside)
+        works, refused = planned_work(aside, None)
+        if refused:
+            return 0, refused
+        with Workers(aside.staged, processes, progress) as workers:
+            for work in works:
+                workers.begin(work)
+            outcomes = carry_out(aside, works, workers)
+        take_place(aside.database, places.root)
+    return len(outcomes), []

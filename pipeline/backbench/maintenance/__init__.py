@@ -1,0 +1,1 @@
+"""Recompute, rebuild, verify, backup, history and corrections of a catalogue."""

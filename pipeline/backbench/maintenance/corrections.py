@@ -1,0 +1,121 @@
+"""Corrections that lose nothing: a review withdrawn or taken back, a unit renamed or merged."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from dataclasses import replace
+
+from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.manifest import KEY
+from backbench.documents.settings import Settings
+from backbench.documents.toml_text import inline, key_text
+from backbench.documents.validation import checked, measures, parse_toml
+from backbench.errors import Fault, UserError
+from backbench.ingest.receive import recall
+from backbench.storage.catalogue_paths import CataloguePaths
+from backbench.storage.database import DATABASE_NAME, Database, writing
+from backbench.storage.vault import Receipt
+
+TABLES = (
+    "reading", "curve", "analysis", "analysis_capture", "reading_point", "capture", "review",
+    "appearance", "published", "entered",
+)  # fmt: skip
+
+
+def withdraw(places: CataloguePaths, review: str, reason: str) -> Receipt:
+    """Leave a review out of the database, with a receipt that says why; its originals stay.
+
+    Raises UserError where there is no such review, or it is withdrawn already.
+    """
+    newest = _newest(places, review)
+    if newest.withdrawn is not None:
+        fault = Fault(f"review {review!r}", f"withdrawn: {newest.withdrawn}", "one that stands")
+        raise UserError("the review is withdrawn already", [fault])
+    receipt = _written(places, replace(newest, withdrawn=reason))
+    if (places.database / DATABASE_NAME).exists():
+        with writing(places.database) as store, store.transaction():
+            drop_review(store, review)
+    return receipt
+
+
+def take_back(places: CataloguePaths, review: str) -> Receipt:
+    """End a withdrawal; `recompute` then loads the review again. Raises UserError."""
+    newest = _newest(places, review)
+    if newest.withdrawn is None:
+        fault = Fault(f"review {review!r}", "a review that stands", "one that was withdrawn")
+        raise UserError("nothing is withdrawn", [fault])
+    return _written(places, replace(newest, withdrawn=None))
+
+
+def drop_review(store: Database, review: str) -> None:
+    """Delete every row of a review. Inside the caller's transaction."""
+    for table in TABLES:
+        store.run(f"DELETE FROM {table} WHERE review_key = ?", [review])
+
+
+def _newest(places: CataloguePaths, review: str) -> Receipt:
+    known = places.ledger.newest()
+    if review not in known:
+        near = difflib.get_close_matches(review, known, n=1)
+        remedy = f"did you mean {near[0]}?" if near else "see `backbench reviews`"
+        fault = Fault(f"review {review!r}", "no such review", "a review's key", remedy)
+        raise UserError("the review is not known", [fault])
+    return known[review]
+
+
+def _written(places: CataloguePaths, receipt: Receipt) -> Receipt:
+    numbered = replace(receipt, number=places.ledger.next_number())
+    places.ledger.write(numbered)
+    return numbered
+
+
+# Units ----------------------------------------------------------------------------------------
+
+
+def rename_unit(places: CataloguePaths, old: str, new: str) -> str:
+    """The text of backbench.toml with the unit's new key; every review is then read under it.
+
+    Where `new` is a unit already, the two become one. Nothing is written.
+    Raises UserError where `old` is no unit, the keys run in a circle, or a review has both.
+    """
+    settings = places.settings
+    units = {
+        settings.unit_key(unit.key)
+        for receipt in places.ledger.newest().values() if receipt.withdrawn is None
+        for unit in recall(receipt, places.vault).unit
+    }  # fmt: skip
+    faults = []
+    if old not in units:
+        near = difflib.get_close_matches(old, units, n=1)
+        remedy = f"did you mean {near[0]}?" if near else ""
+        faults.append(Fault(f"unit {old!r}", "no such unit", "a unit's present key", remedy))
+    if not KEY.fullmatch(new):
+        faults.append(Fault("the new key", repr(new), "small letters, digits, '.', '-', '_'"))
+    if settings.unit_key(new) == old:
+        faults.append(Fault("the new key", repr(new), "a key that does not lead back to it",
+                            f"take {new!r} out of [aliases] in {SETTINGS_NAME}"))  # fmt: skip
+    if faults:
+        raise UserError("the unit can't be renamed", faults)
+    text = _with_alias((places.root / SETTINGS_NAME).read_text(encoding="utf-8"), old, new)
+    changed = checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
+    _refuse_joined(places, changed)
+    return text
+
+
+def _with_alias(text: str, old: str, new: str) -> str:
+    """The settings with one alias more; comments and order stay as they are."""
+    line = f"{key_text(old)} = {inline(new)}\n"
+    table = re.search(r"^\[aliases\][^\n]*\n", text, re.MULTILINE)
+    if table:
+        return text[: table.end()] + line + text[table.end() :]
+    return f"{text.rstrip()}\n\n# Former keys of units, and what they are called now.\n" \
+           f"[aliases]\n{line}"  # fmt: skip
+
+
+def _refuse_joined(places: CataloguePaths, settings: Settings) -> None:
+    from backbench.ingest.alias_resolution import under_present_keys
+
+    for receipt in places.ledger.newest().values():
+        if receipt.withdrawn is None:
+            under_present_keys(recall(receipt, places.vault), settings)

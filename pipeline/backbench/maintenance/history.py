@@ -1,0 +1,177 @@
+"""What became of a unit's reviews: every receipt, what changed in it, which readings moved."""
+
+from __future__ import annotations
+
+import tempfile
+import tomllib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from backbench.documents.manifest import Manifest
+from backbench.errors import Fault, UserError
+from backbench.ingest.analysis_plan import plan_review
+from backbench.ingest.incremental import work_of
+from backbench.ingest.receive import recall
+from backbench.ingest.run_ingest import carry_out, prepare
+from backbench.ingest.worker_pool import Workers
+from backbench.progress import nothing
+from backbench.storage.catalogue_paths import CataloguePaths
+from backbench.storage.database import reading
+from backbench.storage.vault import Receipt
+
+READINGS = """
+SELECT unit_key, output, against, metric, stimulus, frequency_hz, load_ohm, driven, order_n,
+       limit_percent, detail, round(generator_vrms, 9) AS generator_vrms, value, status
+FROM reading WHERE review_key = ? AND unit_key = ? ORDER BY ALL
+"""
+PLACE = 12
+"""Leading columns of READINGS that tell which reading it is."""
+MOVED = 1e-9
+
+
+@dataclass(frozen=True)
+class Moved:
+    """A reading before and after; None where it wasn't or isn't."""
+
+    output: str
+    metric: str
+    conditions: str
+    before: float | None
+    after: float | None
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One receipt. changes: of the manifest and its files, since the receipt before."""
+
+    receipt: Receipt
+    reviewed: str
+    changes: tuple[str, ...]
+    moved: tuple[Moved, ...] | None = None
+
+
+def history(
+    places: CataloguePaths, unit: str, *, with_readings: bool,
+    started: Callable[[int], None] = nothing, progress: Callable[[int], None] = nothing,
+) -> list[Entry]:  # fmt: skip
+    """Every receipt of the reviews that a unit stood in, under any of its keys, in order.
+
+    with_readings: old readings are computed again from the vault, by the methods and the
+    calibrations in force. started is told how many receipts there are; progress, how many were
+    just told. Raises UserError where the unit is not known.
+    """
+    entries: list[Entry] = []
+    before: dict[str, Receipt] = {}
+    found = _receipts(places, unit)
+    started(len(found))
+    for receipt, manifest in found:
+        earlier = before.get(receipt.review)
+        changes = tuple(_changes(places, earlier, receipt)) if earlier else ("first taken in",)
+        moved = None
+        if with_readings and earlier is not None:
+            moved = tuple(_moved(places, unit, earlier, receipt))
+        entries.append(Entry(receipt, manifest.review.date.isoformat(), changes, moved))
+        before[receipt.review] = receipt
+        progress(1)
+    return entries
+
+
+def _receipts(places: CataloguePaths, unit: str) -> list[tuple[Receipt, Manifest]]:
+    """Receipts of the reviews that a unit stood in, in order, with their manifests."""
+    settings = places.settings
+    recalled = ((one, recall(one, places.vault)) for one in places.ledger.receipts())
+    found = [
+        (receipt, manifest) for receipt, manifest in recalled
+        if unit in {settings.unit_key(one.key) for one in manifest.unit}
+    ]  # fmt: skip
+    if not found:
+        fault = Fault(f"unit {unit!r}", "no such unit", "a unit's present key")
+        raise UserError("the unit is not known", [fault])
+    return found
+
+
+def _changes(places: CataloguePaths, earlier: Receipt, later: Receipt) -> Iterator[str]:
+    if earlier.withdrawn is None and later.withdrawn is not None:
+        yield f"withdrawn: {later.withdrawn}"
+    elif earlier.withdrawn is not None and later.withdrawn is None:
+        yield "taken back"
+    old, new = (
+        _flat(tomllib.loads(places.vault.read(one.manifest).decode("utf-8-sig")))
+        for one in (earlier, later)
+    )
+    for key in sorted(old.keys() | new.keys()):
+        if key not in new:
+            yield f"{key}: {old[key]!r} taken out"
+        elif key not in old:
+            yield f"{key}: {new[key]!r} added"
+        elif old[key] != new[key]:
+            yield f"{key}: {old[key]!r} is now {new[key]!r}"
+    for name in sorted(earlier.files.keys() & later.files.keys()):
+        if earlier.files[name] != later.files[name]:
+            yield f"{name}: other bytes"
+
+
+def _flat(content: Any, path: str = "") -> dict[str, Any]:
+    """A manifest as one level of names; entries of lists go by their own key where they have one.
+
+    So a capture inserted in the middle is one change, not a change of all after it.
+    """
+    if isinstance(content, dict):
+        pairs = ((f"{path}.{key}" if path else key, value) for key, value in content.items())
+    elif isinstance(content, list) and content and isinstance(content[0], dict):
+        pairs = ((f"{path} {_name(n, item)}", item) for n, item in enumerate(content, start=1))
+    else:
+        return {path: content}
+    found: dict[str, Any] = {}
+    for name, value in pairs:
+        found |= _flat(value, name)
+    return found
+
+
+def _name(position: int, item: dict[str, Any]) -> str:
+    for key in ("key", "file", "origin"):
+        if key in item:
+            return str(item[key]).split(":", 1)[0]
+    return str(position)
+
+
+def _moved(places: CataloguePaths, unit: str, earlier: Receipt, later: Receipt) -> Iterator[Moved]:
+    old, new = (_readings(places, unit, one) for one in (earlier, later))
+    for place in sorted(old.keys() | new.keys(), key=repr):
+        was, now = old.get(place), new.get(place)
+        same = was == now or (
+            was is not None and now is not None and abs(was - now) <= MOVED * abs(was)
+        )
+        if not same:
+            yield Moved(place[1], place[3], _conditions(place), was, now)
+
+
+def _conditions(place: tuple[Any, ...]) -> str:
+    names = ("stimulus", "Hz", "ohm", "driven", "order", "%")
+    values = (place[4], *place[5:10])
+    told = [
+        str(value) if name == "stimulus" else f"{value:g} {name}" if isinstance(value, float)
+        else f"{name} {value}"
+        for name, value in zip(names, values, strict=True) if value is not None
+    ]  # fmt: skip
+    return ", ".join(told)
+
+
+def _readings(
+    places: CataloguePaths, unit: str, receipt: Receipt
+) -> dict[tuple[Any, ...], float | None]:
+    """Readings that a receipt gives now, computed aside; none where it is a withdrawal."""
+    if receipt.withdrawn is not None:
+        return {}
+    with tempfile.TemporaryDirectory(prefix=".history-", dir=places.root) as folder:
+        aside = replace(places, database=Path(folder))
+        prepare(aside)
+        manifest = recall(receipt, places.vault)
+        planned = plan_review(manifest, receipt, places.settings, places.vault)
+        with Workers(aside.staged, 1, nothing) as workers:
+            carry_out(aside, [work_of(aside, planned, None)], workers)
+        with reading(aside.database) as store:
+            rows = store.rows(READINGS, [receipt.review, unit])
+    return {row[:PLACE]: row[PLACE] for row in rows}

@@ -1,0 +1,237 @@
+"""How a metric, a view of a capture and a curve are declared.
+
+A metric is one decorated function in one file of this package. The function's first
+docstring line is the metric's definition. Discovery is in registry.py; nothing else
+has to be told of a new metric.
+
+A *view* is what one track of a capture looks like to the metrics of its stimulus: for a
+tone, its spectrum with fundamental and harmonics found once. Every metric and curve of
+that stimulus is handed the same view.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Stimulus
+from backbench.signal.track import Array, Track
+
+Better = Literal["lower", "higher", "nearer zero", "neither"]
+Bound = Literal["upper", "lower"]
+
+
+@dataclass(frozen=True)
+class MeasuredValue:
+    """A number with its standard uncertainty, both in the metric's unit.
+
+    estimation: the part of the uncertainty that comes from this record alone
+        (noise, record length); independent from capture to capture. The rest
+        (calibration, load) is shared by captures of one bench.
+    dof: effective degrees of freedom of the uncertainty.
+    bound: "upper" where the true value is at most this (the bench's own floor or the record's
+        noise limits it), "lower" where it is at least this.
+    order: harmonic number, or multiple of the mains frequency, where there is one.
+    frequency_hz: the frequency that this figure belongs to where it isn't the stimulus's.
+    limit_percent: the distortion limit, for powers at a limit.
+    detail: further conditions, as short text by name; part of the reading's identity.
+    remark: short words kept beside the number (why a bound, a likely cause); no part of it.
+    """
+
+    value: float
+    uncertainty: float
+    estimation: float = 0.0
+    dof: float = math.inf
+    bound: Bound | None = None
+    order: int | None = None
+    frequency_hz: float | None = None
+    limit_percent: float | None = None
+    detail: dict[str, str] = field(default_factory=dict)
+    remark: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class CaptureData:
+    """One capture as the analysis sees it: calibrated tracks and the conditions they had.
+
+    outputs: tracks of the unit's outputs, by position in the file (from 1).
+    generator: the track that recorded the generator itself, where there is one.
+    reference: for a sweep, what was played (from a reference track or file), volts or full scale.
+    table: for an already reduced table, its columns by declared name, in SI units.
+    load_uncertainty: relative standard uncertainty of the load's resistance, >= 0.
+    generator_uncertainty: relative standard uncertainty of the stated generator level, >= 0.
+    mains_hz: nominal mains frequency, None where it was not stated.
+    driven_track: the one output track that was driven while the others idled, None where all were.
+    names: the outputs' names ("left", "right") by position in the file.
+    bench: the bench's own loop-back under the same stimulus and input range, where there is one.
+    """
+
+    stimulus: Stimulus
+    conditions: Conditions
+    outputs: dict[int, Track]
+    generator: Track | None = None
+    reference: Track | None = None
+    table: dict[str, Array] | None = None
+    load_uncertainty: float = 0.0
+    generator_uncertainty: float = 0.0
+    mains_hz: float | None = None
+    driven_track: int | None = None
+    names: dict[int, str] = field(default_factory=dict)
+    bench: CaptureData | None = None
+
+
+@dataclass(frozen=True)
+class Metric:
+    """A declared quantity. `version` is raised whenever the same bytes may give another value."""
+
+    name: str
+    title: str
+    unit: str
+    better: Better
+    source: str
+    choice: str
+    version: int
+    stimuli: tuple[str, ...]
+    definition: str
+    measure: Callable[[Any], MeasuredValue | Iterable[MeasuredValue]] | None
+    derive: Callable[[Any], Iterable[Any]] | None = None
+
+
+@dataclass(frozen=True)
+class View:
+    """How a track of one stimulus kind is prepared, once, for all its metrics.
+
+    parts: where a capture holds several levels, the kind whose metrics are asked of each;
+        `build` then gives a sequence of Part.
+    """
+
+    stimulus: str
+    version: int
+    build: Callable[[CaptureData, int], Any]
+    parts: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One level of a capture that holds several, as a view of another kind sees it.
+
+    view: that view, or the Refusal that stands in its place.
+    generator_vrms: the generator's level in this part, V.
+    """
+
+    view: Any
+    generator_vrms: float
+
+
+@dataclass(frozen=True, eq=False)
+class CurveData:
+    """Arrays of a reading. x ascending; all of one length; units as the trade writes them."""
+
+    x: Array
+    y: Array
+    uncertainty: Array | None = None
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A declared curve: response, spectrum, impedance, waveform."""
+
+    name: str
+    title: str
+    x_unit: str
+    y_unit: str
+    version: int
+    stimuli: tuple[str, ...]
+    trace: Callable[[Any], CurveData] | None
+    derive: Callable[[Any], Iterable[Any]] | None = None
+
+
+def metric(
+    name: str,
+    *,
+    title: str,
+    unit: str,
+    better: Better,
+    source: str,
+    stimuli: Iterable[str],
+    version: int,
+    choice: str = "",
+) -> Callable[[Callable[[Any], MeasuredValue | Iterable[MeasuredValue]]], Metric]:
+    """Declare a metric measured on one track of one capture.
+
+    The decorated function takes the view of its stimulus and gives one MeasuredValue or several
+    (which then differ in order, frequency_hz, limit_percent or detail). It raises Refusal
+    where no honest number exists and NotApplicable where the quantity has no meaning.
+    """
+
+    def declare(measure: Callable[[Any], MeasuredValue | Iterable[MeasuredValue]]) -> Metric:
+        text = " ".join((measure.__doc__ or "").strip().split("\n\n")[0].split())
+        return Metric(
+            name, title, unit, better, source, choice, version, tuple(stimuli), text, measure
+        )
+
+    return declare
+
+
+def derived(
+    name: str,
+    *,
+    title: str,
+    unit: str,
+    better: Better,
+    source: str,
+    version: int,
+    choice: str = "",
+) -> Callable[[Callable[[Any], Iterable[Any]]], Metric]:
+    """Declare a metric that is worked out across the captures of a review.
+
+    The decorated function takes a Session (see across.py) and gives Derived readings.
+    """
+
+    def declare(derive: Callable[[Any], Iterable[Any]]) -> Metric:
+        text = " ".join((derive.__doc__ or "").strip().split("\n\n")[0].split())
+        return Metric(name, title, unit, better, source, choice, version, (), text, None, derive)
+
+    return declare
+
+
+def view(
+    stimulus: str, *, version: int, parts: str | None = None
+) -> Callable[[Callable[[CaptureData, int], Any]], View]:
+    """Declare how output track number n of a capture is prepared. Raises Refusal for all.
+
+    parts: see View.
+    """
+
+    def declare(build: Callable[[CaptureData, int], Any]) -> View:
+        return View(stimulus, version, build, parts)
+
+    return declare
+
+
+def curve(
+    name: str, *, title: str, x_unit: str, y_unit: str, stimuli: Iterable[str], version: int
+) -> Callable[[Callable[[Any], CurveData]], Curve]:
+    """Declare a curve drawn from a view."""
+
+    def declare(trace: Callable[[Any], CurveData]) -> Curve:
+        return Curve(name, title, x_unit, y_unit, version, tuple(stimuli), trace)
+
+    return declare
+
+
+def derived_curve(
+    name: str, *, title: str, x_unit: str, y_unit: str, version: int
+) -> Callable[[Callable[[Any], Iterable[Any]]], Curve]:
+    """Declare a curve that is worked out across the captures of a review.
+
+    The decorated function takes a Session and gives DerivedCurve (see across.py).
+    """
+
+    def declare(derive: Callable[[Any], Iterable[Any]]) -> Curve:
+        return Curve(name, title, x_unit, y_unit, version, (), None, derive)
+
+    return declare

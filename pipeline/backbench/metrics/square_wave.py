@@ -1,0 +1,314 @@
+"""Square waves: transitions, aberrations, ringing and tilt, from recordings and from traces."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+
+from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
+from backbench.metrics.square_view import SquareView
+from backbench.signal.rise_time import taken_off
+from backbench.signal.transition import (
+    BINS,
+    CLEAR,
+    LEAST_EXTREME,
+    SETTLED,
+    Edge,
+    cutoff_from_tilt,
+    ringing,
+)
+from backbench.signal.uncertainty import Part, combine
+
+SQUARES = ["square", "trace table"]
+_IEEE = "IEEE 181 (from memory)"
+BROAD = 2.5
+"""Standard deviations of the noise by which the greatest of many samples lies too high."""
+OWN_RINGING = 0.8
+"""Ringing above this share of the converter's band is that of its filter."""
+
+
+def _state(seen: SquareView, value: float) -> MeasuredValue:
+    # The histogram's bins leave a level open by about the width of one.
+    still = max(seen.open_level, 1 / BINS) * seen.amplitude
+    own = math.hypot(seen.noise, still) / math.sqrt(len(seen.edges))
+    total = combine([Part(own), Part(seen.calibration * abs(value))])
+    return MeasuredValue(value, total.u, own, total.dof)
+
+
+@metric(
+    "state_high", title="High state", unit="V", better="neither", source=_IEEE,
+    stimuli=SQUARES, version=1,
+    choice="mode of the histogram of the wave, its tilt taken off from the edge on; of a trace "
+    "without the instrument's own error of scale",
+)  # fmt: skip
+def state_high(seen: SquareView) -> MeasuredValue:
+    """Level of the wave's upper state at the edge."""
+    return _state(seen, seen.mean(lambda edge: edge.high if edge.rising else -edge.low))
+
+
+@metric(
+    "state_low", title="Low state", unit="V", better="neither", source=_IEEE,
+    stimuli=SQUARES, version=1,
+    choice="mode of the histogram of the wave, its tilt taken off from the edge on; of a trace "
+    "without the instrument's own error of scale",
+)  # fmt: skip
+def state_low(seen: SquareView) -> MeasuredValue:
+    """Level of the wave's lower state at the edge."""
+    return _state(seen, seen.mean(lambda edge: edge.low if edge.rising else -edge.high))
+
+
+def _transition(seen: SquareView, *, rising: bool) -> MeasuredValue:
+    measured = seen.mean(lambda edge: edge.duration, rising=rising)
+    number = sum(edge.rising == rising for edge in seen.edges)
+    crossing = seen.noise * measured / (0.8 * seen.amplitude)
+    sampling = 0.0 if seen.converter_s else seen.step_s / math.sqrt(12)
+    level = seen.mean(lambda edge: edge.duration_within(seen.open_level), rising=rising)
+    own = math.hypot(math.sqrt(2 / number) * math.hypot(crossing, sampling), level)
+    step = 0.0 if seen.converter_s else seen.step_s
+    rise = taken_off(measured, own, seen.own, seen.converter_s, step)
+    return MeasuredValue(rise.value, rise.u, rise.u, bound="upper" if rise.bounded else None)
+
+
+_RISE = (
+    "10 % to 90 % of the amplitude; the rise times of the generator (stated, or from its track) "
+    "and of a probe taken off in quadrature; an upper bound where one of them is unknown, or the "
+    "edge is less than twice as slow as they are, as the converter, or as two samples of a trace"
+)
+
+
+@metric(
+    "rise_time", title="Rise time", unit="s", better="lower", source=_IEEE,
+    stimuli=SQUARES, version=1, choice=_RISE,
+)  # fmt: skip
+def rise_time(seen: SquareView) -> MeasuredValue:
+    """Time from 10 % to 90 % of an upward transition."""
+    return _transition(seen, rising=True)
+
+
+@metric(
+    "fall_time", title="Fall time", unit="s", better="lower", source=_IEEE,
+    stimuli=SQUARES, version=1, choice=_RISE,
+)  # fmt: skip
+def fall_time(seen: SquareView) -> MeasuredValue:
+    """Time from 90 % to 10 % of a downward transition."""
+    return _transition(seen, rising=False)
+
+
+def _aberration(seen: SquareView, of: Callable[[Edge], float]) -> MeasuredValue:
+    """The greater over the edges in percent; a bound where noise or the converter make it."""
+    directions = {edge.rising for edge in seen.edges}
+    value = max(seen.mean(of, rising=direction) for direction in directions)
+    missed = (seen.ripple + seen.missed() * value) / math.sqrt(3)
+    least = seen.ripple + CLEAR * seen.share + seen.open_level
+    if value <= least:
+        return MeasuredValue(100 * (value + least), 0.0, bound="upper")
+    # The noise at a broad turn is read with it, at its greatest.
+    noise, level = BROAD * seen.share, 1 / BINS / math.sqrt(3)
+    own = 100 * math.hypot(missed, noise, seen.open_level, level)
+    return MeasuredValue(100 * value, own, own)
+
+
+_BEYOND = (
+    "greater of both edges, within the state that follows; re the level that the state's later "
+    "part leads back to; of a recording widened by what its converter's filter rings"
+)
+
+
+@metric(
+    "overshoot", title="Overshoot", unit="%", better="lower", source=_IEEE,
+    stimuli=SQUARES, version=1, choice=_BEYOND,
+)  # fmt: skip
+def overshoot(seen: SquareView) -> MeasuredValue:
+    """Greatest excursion beyond the new state after a transition, of the amplitude."""
+    return _aberration(seen, lambda edge: edge.overshoot)
+
+
+@metric(
+    "undershoot", title="Undershoot", unit="%", better="lower", source=_IEEE,
+    stimuli=SQUARES, version=1, choice=_BEYOND,
+)  # fmt: skip
+def undershoot(seen: SquareView) -> MeasuredValue:
+    """Greatest excursion back below the new state once it was reached, of the amplitude."""
+    return _aberration(seen, lambda edge: edge.undershoot)
+
+
+@metric(
+    "preshoot", title="Preshoot", unit="%", better="lower", source=_IEEE,
+    stimuli=SQUARES, version=1,
+    choice="greater of both edges, within half the state before; an upper bound of a recording, "
+    "whose converter's filter rings there, and where ringing of the edge before may last so long",
+)  # fmt: skip
+def preshoot(seen: SquareView) -> MeasuredValue:
+    """Greatest excursion away from a transition before it, of the amplitude."""
+    value = max(edge.preshoot for edge in seen.edges)
+    least = CLEAR * seen.share + seen.open_level
+    unsettled = any(edge.tilted is None for edge in seen.edges)
+    if seen.converter_s or unsettled or value <= least:
+        return MeasuredValue(100 * (value + least), 0.0, bound="upper")
+    own = 100 * math.hypot(math.sqrt(2) * seen.share, seen.open_level)
+    return MeasuredValue(100 * value, own, own)
+
+
+@metric(
+    "settling_time", title="Settling time", unit="s", better="lower", source=_IEEE,
+    stimuli=SQUARES, version=1,
+    choice="to within 2 % of the amplitude, from the 50 % instant; the longer of both edges",
+)  # fmt: skip
+def settling_time(seen: SquareView) -> MeasuredValue:
+    """Time from half-way to the last entry into the band about the new state."""
+    if CLEAR * seen.share + seen.open_level > SETTLED:
+        raise Refusal("the noise or the unsettled states are as wide as the band to settle into")
+    found = max(edge.settling() for edge in seen.edges)
+    if not math.isfinite(found):
+        return MeasuredValue(seen.edges[0].until_s, 0.0, bound="lower")
+    if seen.ripple > SETTLED:
+        return MeasuredValue(found, 0.0, bound="upper")
+    reach = seen.share + seen.ripple / math.sqrt(3) + seen.open_level
+    wide, narrow = (
+        max(edge.settling(SETTLED + side * reach) for edge in seen.edges) for side in (1, -1)
+    )
+    own = math.hypot(min(abs(narrow - wide) / 2, found), seen.step_s / math.sqrt(12))
+    return MeasuredValue(found, own, own)
+
+
+def _ringing(seen: SquareView) -> tuple[list[tuple[float, float]], float]:
+    """Frequency and damping of each edge that rings, and the noise of their turns: of the weakest,
+    relative, over the number of turns beyond the first."""
+    found, relative = [], 0.0
+    noise = seen.noise + (seen.ripple / math.sqrt(3) + seen.open_level) * seen.amplitude
+    for edge in seen.edges:
+        least = max(LEAST_EXTREME, 2 * seen.ripple, 2 * CLEAR * seen.share) * edge.amplitude
+        turns = edge.extremes(least)
+        read = ringing(turns)
+        if read is not None:
+            found.append(read)
+            relative = max(relative, noise / abs(turns[-1].volts) / (len(turns) - 1))
+    if not found:
+        raise NotApplicable("no ringing: less than two turns stand out after the edges")
+    hz = float(np.mean([f for f, _ in found]))
+    if hz > OWN_RINGING * seen.band_hz:
+        raise NotApplicable(f"the ringing found, at {hz:.4g} Hz, is that of the converter's filter")
+    return found, relative
+
+
+@metric(
+    "ringing_frequency", title="Ringing frequency", unit="Hz", better="neither",
+    source="closed form of a second-order step; none names this reading",
+    stimuli=SQUARES, version=1,
+    choice="from the mean distance of the turns after an edge: the damped frequency",
+)  # fmt: skip
+def ringing_frequency(seen: SquareView) -> MeasuredValue:
+    """Frequency of the damped oscillation after a transition."""
+    found, relative = _ringing(seen)
+    hz = float(np.mean([f for f, _ in found]))
+    # Near its turn a cosine leaves the noise's share r of its height within sqrt(r) of a radian.
+    relative += seen.missed()
+    own = hz * math.hypot(math.sqrt(2 * relative) / math.pi, seen.step_s * hz)
+    own = math.hypot(own, float(np.std([f for f, _ in found])))
+    return MeasuredValue(hz, own, own)
+
+
+@metric(
+    "ringing_damping", title="Ringing, damping ratio", unit="1", better="higher",
+    source="closed form of a second-order step; none names this reading",
+    stimuli=SQUARES, version=1,
+    choice="from the logarithmic decrement of the turns after an edge",
+)  # fmt: skip
+def ringing_damping(seen: SquareView) -> MeasuredValue:
+    """Damping ratio of the oscillation after a transition: 0 rings for ever, 1 doesn't."""
+    found, relative = _ringing(seen)
+    zeta = float(np.mean([z for _, z in found]))
+    own = relative * (1 - zeta**2) ** 1.5 / math.pi
+    own = math.hypot(own, float(np.std([z for _, z in found])))
+    return MeasuredValue(zeta, own, own)
+
+
+def _tilt(seen: SquareView) -> tuple[float, float]:
+    """Tilt of half the amplitude, and its standard uncertainty."""
+    half = seen.amplitude / 2
+    falls = [edge.tilted for edge in seen.edges if edge.tilted is not None]
+    if not falls:
+        raise NotApplicable(
+            "the states are too short beside the edges to tell tilt from ringing; "
+            "take a square wave of lower frequency"
+        )
+    value = float(np.mean(falls)) / half
+    # A fit carried to both ends of the state: what doesn't fit counts at each in full.
+    misfit = max(edge.misfit for edge in seen.edges)
+    return value, 2 * math.hypot(misfit, seen.noise / math.sqrt(len(seen.edges))) / half
+
+
+@metric(
+    "tilt", title="Tilt", unit="%", better="nearer zero", source=_IEEE,
+    stimuli=SQUARES, version=1,
+    choice="first less last value of a state re the mean of both, from the part after 30 % of it; "
+    "an upper bound where it can't be told from nothing",
+)  # fmt: skip
+def tilt(seen: SquareView) -> MeasuredValue:
+    """Fall of the wave's tops within a state, of their mean."""
+    value, u = _tilt(seen)
+    if abs(value) < 2 * u:
+        return MeasuredValue(100 * (abs(value) + 2 * u), 0.0, bound="upper")
+    return MeasuredValue(100 * value, 100 * u, 100 * u)
+
+
+@metric(
+    "tilt_low_cutoff", title="Low cut-off implied by tilt", unit="Hz", better="lower",
+    source="closed form: tilt = 2 tanh(pi fc / 2 f) of a first-order high-pass",
+    stimuli=SQUARES, version=1,
+    choice="as if one first-order high-pass made the tilt",
+)  # fmt: skip
+def tilt_low_cutoff(seen: SquareView) -> MeasuredValue:
+    """Corner of the first-order high-pass that would give the tilt."""
+    value, u = _tilt(seen)
+    if value < -2 * u:
+        raise NotApplicable("the tops rise: no high-pass does that")
+    if abs(value) < 2 * u:
+        return MeasuredValue(
+            cutoff_from_tilt(abs(value) + 2 * u, seen.frequency_hz), 0.0, bound="upper"
+        )
+    if value >= 2:
+        raise Refusal("the tops fall through the middle: not a first-order high-pass")
+    hz = cutoff_from_tilt(value, seen.frequency_hz)
+    own = 2 * seen.frequency_hz / math.pi * u / 2 / (1 - value**2 / 4)
+    return MeasuredValue(hz, own, own)
+
+
+@metric(
+    "slew_rate", title="Slope reached", unit="V/s", better="higher",
+    source="common practice, no source: mean slope from 10 % to 90 %",
+    stimuli=SQUARES, version=1,
+    choice="the steeper of both edges; the unit slews at least so fast, so a lower bound",
+)  # fmt: skip
+def slew_rate(seen: SquareView) -> MeasuredValue:
+    """Steepest mean slope from 10 % to 90 % of a transition."""
+    seen.missed()
+    slope = max(0.8 * edge.amplitude / edge.duration for edge in seen.edges)
+    return MeasuredValue(slope, slope * seen.calibration, bound="lower")
+
+
+@curve(
+    "waveform", title="Square wave", x_unit="s", y_unit="V", stimuli=SQUARES, version=1
+)  # fmt: skip
+def waveform(seen: SquareView) -> CurveData:
+    """One period with the upward transition at a quarter of it, thinned evenly."""
+    return _aligned(seen)
+
+
+POINTS = 1024
+
+
+def _aligned(seen: SquareView) -> CurveData:
+    period = 1 / seen.frequency_hz
+    if seen.converter_s:
+        shifted = np.roll(seen.volts, len(seen.volts) // 4)
+        thin = len(shifted) // POINTS
+        return CurveData(seen.time_s[::thin] - period / 4, shifted[::thin])
+    middle = next((edge for edge in seen.edges if edge.rising), None)
+    at = middle.middle_s if middle else float(seen.time_s[0]) + period / 4
+    chosen = (seen.time_s >= at - period / 4) & (seen.time_s <= at + 3 * period / 4)
+    thin = max(1, int(np.count_nonzero(chosen)) // POINTS)
+    return CurveData(seen.time_s[chosen][::thin] - at, seen.volts[chosen][::thin])

@@ -1,0 +1,89 @@
+"""A tone in steps of rising level within one file: each step is measured as a tone."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
+
+from backbench.documents.stimuli import Steps, Tone
+from backbench.errors import Refusal
+from backbench.metrics.declaration import CaptureData, Part, view
+from backbench.metrics.tone import tone_view
+from backbench.signal.level_steps import Step, find_steps
+from backbench.signal.record_checks import check_record
+from backbench.signal.track import Track
+
+TOLD_STEP_DB = 0.5
+"""Stated levels nearer to each other than this are not held against each other."""
+LEVEL_WITHIN_DB = 1.0
+"""How far a generator's recorded steps may be from the stated ones."""
+MORE_AT_OUTPUT_DB = 6.0
+"""An output may rise by this much more than its drive, where crossover distortion rules below."""
+
+
+@view("steps", version=1, parts="tone")
+def steps(capture_data: CaptureData, number: int) -> Iterator[Part]:
+    """Each level of output track `number` in turn, seen as a tone capture of its own.
+
+    The steps are looked for in the generator's track where there is one, else in the driven
+    output. Raises Refusal where they aren't the stated ones.
+    """
+    stimulus = capture_data.stimulus
+    assert isinstance(stimulus, Steps)
+    source = _source(capture_data, number)
+    check_record(replace(source, full_scale_v=math.inf))
+    found = find_steps(
+        source.volts, source.rate_hz, stimulus.steps_hz, stimulus.step_s, len(stimulus.levels_vrms)
+    )
+    _refuse_others(stimulus.levels_vrms, found, recorded=source is capture_data.generator)
+    # In turn, so that the spectra of one step are let go before the next is looked at.
+    return _parts(capture_data, number, found)
+
+
+def _source(capture_data: CaptureData, number: int) -> Track:
+    if capture_data.generator is not None:
+        return capture_data.generator
+    return capture_data.outputs.get(
+        capture_data.driven_track or number, capture_data.outputs[number]
+    )
+
+
+def _refuse_others(stated: list[float], found: list[Step], *, recorded: bool) -> None:
+    """Raise Refusal where a step's change of level can't come from the stated drive."""
+    for position, ((low, high), (a, b)) in enumerate(
+        zip(pairwise(stated), pairwise(found), strict=True), start=1
+    ):
+        wanted, rise = 20 * math.log10(high / low), b.level_db - a.level_db
+        # A limited output holds its level while its drive rises.
+        least = (wanted if recorded else min(wanted, 0.0)) - LEVEL_WITHIN_DB
+        most = wanted + (LEVEL_WITHIN_DB if recorded else MORE_AT_OUTPUT_DB)
+        if abs(wanted) >= TOLD_STEP_DB and not least <= rise <= most:
+            raise Refusal(
+                f"the level changes by {rise:.2g} dB from step {position} to step {position + 1}, "
+                f"not by {wanted:.2g} dB as stated: these aren't the stated steps"
+            )
+
+
+def _parts(capture_data: CaptureData, number: int, found: list[Step]) -> Iterator[Part]:
+    stimulus = capture_data.stimulus
+    assert isinstance(stimulus, Steps)
+    for level, step in zip(stimulus.levels_vrms, found, strict=True):
+        part = replace(
+            capture_data,
+            stimulus=Tone(tone_hz=stimulus.steps_hz, generator_vrms=level),
+            outputs={n: _cut(track, step) for n, track in capture_data.outputs.items()},
+            generator=None
+            if capture_data.generator is None
+            else _cut(capture_data.generator, step),
+        )
+        try:
+            seen: object = tone_view.build(part, number)
+        except Refusal as refusal:
+            seen = refusal
+        yield Part(seen, level)
+
+
+def _cut(track: Track, step: Step) -> Track:
+    return replace(track, volts=track.volts[step.first : step.last])

@@ -1,0 +1,145 @@
+"""What stands beside a tone: residuals of other definitions, sidebands, mirrored harmonics."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+
+from backbench.errors import NotApplicable
+from backbench.metrics.declaration import MeasuredValue, metric
+from backbench.metrics.distortion import percent_of_total, refuse_mirrored
+from backbench.metrics.tone import ToneView
+from backbench.signal.power import Square
+from backbench.signal.sidebands import (
+    mains_sidebands,
+    on_mains_multiple,
+    stands,
+)
+from backbench.signal.tone import PASS_BAND
+from backbench.signal.uncertainty import DB_PER_RELATIVE
+
+WIDEST_HZ = 80_000.0
+LEAST_WIDE_HZ = 30_000.0
+NOTCH_Q = 2.0
+
+
+@metric(
+    "thd_n_wide",
+    title="Distortion and noise to 80 kHz",
+    unit="%",
+    better="lower",
+    source="common practice, no source: a residual bandwidth of 80 kHz",
+    stimuli=["tone"],
+    version=1,
+    choice="re the total rms, 20 Hz to 80 kHz or to where the record's band ends (detail tells "
+    "which); only of records whose band goes beyond 30 kHz",
+)
+def thd_n_wide(tone: ToneView) -> MeasuredValue:
+    """Rms of all but the fundamental over the rms of all, 20 Hz to 80 kHz."""
+    lines = tone.distorting()
+    band = PASS_BAND * lines.spectrum.rate_hz
+    if band < LEAST_WIDE_HZ:
+        raise NotApplicable(
+            f"the record's band ends at {band / 1000:.1f} kHz, hardly beyond that of THD+N"
+        )
+    refuse_mirrored(tone)
+    top = min(WIDEST_HZ, math.floor(band / 100) * 100.0)
+    found = percent_of_total(lines.residual_to(top), tone.square)
+    return replace(found, detail={"band": f"20 Hz to {top / 1000:g} kHz"})
+
+
+@metric(
+    "thd_n_notch",
+    title="Distortion and noise behind a notch filter",
+    unit="%",
+    better="lower",
+    source="AES17, 6.3.1, notch of 5.2.8: 1.2 <= Q <= 3 (second-hand: an open library's "
+    "documentation)",
+    stimuli=["tone"],
+    version=1,
+    choice="re the total rms, 20 Hz to 20 kHz; a second-order notch of Q 2 at the tone as found, "
+    "by its response on the spectrum, which takes 0.46 dB off the second harmonic",
+)
+def thd_n_notch(tone: ToneView) -> MeasuredValue:
+    """Rms of what a notch filter at the fundamental leaves over the rms of all."""
+    lines = tone.distorting()
+    refuse_mirrored(tone)
+    left, whole = lines.notched(NOTCH_Q), lines.residual.value + tone.square.value
+    value = 100 * math.sqrt(left.value / whole)
+    if not left.stands_out:
+        return MeasuredValue(100 * left.at_most / math.sqrt(whole), 0.0, bound="upper")
+    own = value * math.hypot(left.relative, tone.square.relative)
+    return MeasuredValue(value, own, own, left.samples)
+
+
+def _line_re_tone(square: Square, tone: ToneView, **kept: object) -> MeasuredValue:
+    """Level of lines re the fundamental in dB; an upper bound where they don't stand out."""
+    whole = tone.square
+    if not square.stands_out:
+        most = 20 * math.log10(square.at_most / whole.rms)
+        return MeasuredValue(most, 0.0, bound="upper", **kept)  # type: ignore[arg-type]
+    own = DB_PER_RELATIVE * math.hypot(square.relative, whole.relative)
+    value = 20 * math.log10(square.rms / whole.rms)
+    return MeasuredValue(value, own, own, square.samples, **kept)  # type: ignore[arg-type]
+
+
+@metric(
+    "mains_sideband",
+    title="Mains sidebands",
+    unit="dB",
+    better="lower",
+    source="common practice, no source: modulation by the supply",
+    stimuli=["tone"],
+    version=1,
+    choice="root sum square of the pair at the tone +/- n times the mains, n 1 to 6, re the "
+    "fundamental; none where a tone on a multiple of the mains leaves mains lines and "
+    "sidebands in the same place",
+)
+def mains_sideband(tone: ToneView) -> Iterator[MeasuredValue]:
+    """Level of each pair of lines at the tone's frequency +/- n times the mains."""
+    lines, nominal = tone.distorting(), tone.capture_data.mains_hz
+    if nominal is None:
+        raise NotApplicable("the mains frequency was not stated")
+    pairs = mains_sidebands(lines, nominal)
+    if not pairs:
+        raise NotApplicable(
+            f"{nominal:g} Hz beside {tone.stated_hz:g} Hz can't be told from the tone and its "
+            "harmonics in this record"
+        )
+    multiple = on_mains_multiple(lines, nominal)
+    if multiple and any(pair.square.stands_out for pair in pairs):
+        raise NotApplicable(
+            f"{tone.stated_hz:g} Hz is {multiple} times the mains, so lines beside it may be hum "
+            f"or sidebands; play {(multiple + 0.5) * nominal:g} Hz to tell them apart"
+        )
+    for pair in pairs:
+        yield _line_re_tone(pair.square, tone, order=pair.n)
+
+
+@metric(
+    "mirrored_harmonic",
+    title="Mirrored harmonic (aliasing)",
+    unit="dB",
+    better="lower",
+    source="sampling theorem: a harmonic at f appears at |f - k fs|",
+    stimuli=["tone"],
+    version=1,
+    choice="the strongest line where sampling mirrors harmonics to the 40th that lie above half "
+    "the sample rate, re the fundamental",
+)
+def mirrored_harmonic(tone: ToneView) -> MeasuredValue:
+    """Level of the strongest harmonic that sampling mirrors into the record's band."""
+    tone.distorting()
+    places = tone.mirrored
+    if not places:
+        raise NotApplicable(
+            f"harmonics of {tone.stated_hz:g} Hz are mirrored onto each other or onto mains lines"
+        )
+    standing = [place for place in places if stands(place)]
+    if not standing:
+        most = max(place.square.at_most for place in places)
+        return MeasuredValue(20 * math.log10(most / tone.square.rms), 0.0, bound="upper")
+    found = max(standing, key=lambda place: place.square.value)
+    remark = f"harmonic {found.order} at {found.hz:.6g} Hz seen at {found.seen_hz:.6g} Hz"
+    return _line_re_tone(found.square, tone, remark=remark)

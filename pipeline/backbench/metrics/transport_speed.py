@@ -1,0 +1,68 @@
+"""Speed of a tape or disc machine from the playback of a test tone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from backbench.documents.stimuli import Transport
+from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.signal.record_checks import check_record
+from backbench.signal.transport_speed import WINDOW_S, Speed, speed_of
+
+_UNKNOWN = (
+    "the test record's own error and the converter's clock are not known and not in the uncertainty"
+)
+
+
+@dataclass(frozen=True, eq=False)
+class TransportView:
+    """Frequency over time of one track, and the frequency stated on the test record."""
+
+    speed: Speed
+    stated_hz: float
+
+
+@view("transport", version=1)
+def transport(capture_data: CaptureData, number: int) -> TransportView:
+    """The test tone of output track `number`."""
+    stimulus, track = capture_data.stimulus, capture_data.outputs[number]
+    assert isinstance(stimulus, Transport)
+    check_record(track)
+    speed = speed_of(track.volts, track.rate_hz, stimulus.transport_hz)
+    return TransportView(speed, stimulus.transport_hz)
+
+
+@metric(
+    "speed_error",
+    title="Speed error",
+    unit="%",
+    better="nearer zero",
+    source="IEC 60386 and AES6 name the 3 150 Hz tone (from an abstract); definition from memory",
+    stimuli=["transport"],
+    version=1,
+    choice=f"mean over the record, uncertain by how windows of {WINDOW_S:g} s differ; {_UNKNOWN}",
+)
+def speed_error(seen: TransportView) -> MeasuredValue:
+    """Deviation of the played frequency from that of the test record."""
+    hz, u, dof = seen.speed.mean
+    own = 100 * u / seen.stated_hz
+    return MeasuredValue(100 * (hz / seen.stated_hz - 1), own, own, dof)
+
+
+@metric(
+    "speed_drift",
+    title="Speed drift",
+    unit="%",
+    better="lower",
+    source="common practice, no source",
+    stimuli=["transport"],
+    version=1,
+    choice=f"greatest less least mean over {WINDOW_S:g} s (whole turns at 33 1/3, 45 and 78 a "
+    "minute). No weighted flutter is given: the weighting curve's values could not be read in "
+    "any source",
+)
+def speed_drift(seen: TransportView) -> MeasuredValue:
+    """How far the speed, averaged over whole turns, moves within the record."""
+    span, u = seen.speed.range
+    own = 100 * u / seen.stated_hz
+    return MeasuredValue(100 * span / seen.stated_hz, own, own)

@@ -1,0 +1,1 @@
+"""Runs that are recorded and retried: the orchestrator, its server, the cluster."""

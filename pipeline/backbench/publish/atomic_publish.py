@@ -1,0 +1,97 @@
+"""A site made aside, whole, and then put in the place of the one before.
+
+Whatever stops the program, the folder holds the earlier site or the new one, never some pages of
+each. Only between two renames is there none: then the earlier one stands beside, and the next
+run brings it back.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+from filelock import Timeout
+
+from backbench.errors import Fault, UserError
+from backbench.publish.output_files import RECORD, Record, link
+from backbench.storage.atomic_io import flush_everything, make_folder, rename
+from backbench.storage.fault_injection import reached
+from backbench.storage.lock import turn
+
+PATIENCE_S = 10.0
+
+
+@contextmanager
+def renewing(folder: Path) -> Iterator[Path]:
+    """The right to renew the site in a folder, and the folder aside to make it in.
+
+    What a run that broke off left is mended or cleared away first, and what this one leaves
+    aside in the end. Raises UserError where another process holds the right, or where the folder
+    holds something else than a site.
+    """
+    _refuse_other(folder)
+    make_folder(folder.parent)
+    with ExitStack() as held:
+        try:
+            held.enter_context(turn(_beside(folder, "lock"), PATIENCE_S))
+        except Timeout:
+            found, remedy = "another process making it", "try again when it has ended"
+            fault = Fault(str(folder), found, "one at a time", remedy)
+            raise UserError("the site is being made", [fault]) from None
+        _mend(folder)
+        held.callback(shutil.rmtree, _beside(folder, "new"), ignore_errors=True)
+        yield _beside(folder, "new")
+
+
+def put_in_place(aside: Path, folder: Path, record: Record) -> None:
+    """Put the site made aside in the folder's place, with what is in it and not of the site.
+
+    record: of the earlier site, whose files are not kept.
+    """
+    _keep_others(folder, aside, record)
+    flush_everything()
+    if folder.exists():
+        shutil.copymode(folder, aside)
+        rename(folder, _beside(folder, "earlier"))
+    rename(aside, folder)
+    _clear(_beside(folder, "earlier"))
+
+
+def _beside(folder: Path, what: str) -> Path:
+    return folder.with_name(f".{folder.name}.{what}")
+
+
+def _mend(folder: Path) -> None:
+    """Bring an earlier site back that nothing took the place of; clear away what is left."""
+    earlier = _beside(folder, "earlier")
+    if earlier.exists() and not folder.exists():
+        rename(earlier, folder)
+    _clear(earlier)
+    _clear(_beside(folder, "new"))
+
+
+def _clear(folder: Path) -> None:
+    if folder.exists():
+        reached("clear")
+        shutil.rmtree(folder)
+        reached("cleared")
+
+
+def _keep_others(folder: Path, aside: Path, record: Record) -> None:
+    """Files that no run made stay; a page of the new site goes before one of the same name."""
+    made = {*record.paths, RECORD}
+    for path in [path for path in folder.rglob("*") if path.is_symlink() or not path.is_dir()]:
+        name = path.relative_to(folder)
+        if name.as_posix() not in made:
+            link(path, aside / name)
+
+
+def _refuse_other(folder: Path) -> None:
+    """Only a new or empty folder, or one with a site, is ever renamed."""
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        if folder.is_dir() and (folder / RECORD).is_file():
+            return
+        fault = Fault(str(folder), "something there", "a new or empty folder, or one with a site")
+        raise UserError("the site can't be put here", [fault])

@@ -1,0 +1,21 @@
+"""Which differences a page tells: of the quantities that units are compared in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from backbench.comparison.differences import Difference
+from backbench.comparison.standings import PLACED
+from backbench.comparison.unit_comparison import Comparison
+from backbench.publish import finding_sentences
+
+
+def told_of(differences: Iterable[Difference]) -> list[Difference]:
+    """Without single harmonics and lines, and without what another quantity says already."""
+    return [d for d in differences if d.order_n is None and d.metric in PLACED]
+
+
+def sides_said(compared: Comparison) -> str:
+    """How left and right of a unit, or of a mono pair, differ; "" where there is one side."""
+    named, found = compared.sides
+    return finding_sentences.sides_said(told_of(found)) if named else ""

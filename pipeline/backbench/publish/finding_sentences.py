@@ -1,0 +1,146 @@
+"""One plain sentence a section, computed from what was read; nothing here is invented.
+
+Every function is pure: readings, verdicts and differences in, text out. Where there is nothing
+to say the sentence says that.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+
+from backbench.comparison.differences import Difference
+from backbench.comparison.standings import Standing
+from backbench.comparison.verdicts import Verdict
+from backbench.publish.value_text import counted, few, listed, sentence
+
+VERBS = {
+    "meets": ("meets", "meets"),
+    "fails": ("misses", "misses"),
+    "cannot be told apart": ("cannot be told apart from",) * 2,
+    "measured under other conditions": ("was measured under other conditions than",) * 2,
+    "not measured": ("has no reading for",) * 2,
+}
+BEST_QUARTER, WORST_QUARTER = 0.25, 0.75
+
+
+def state_said(state: str, work: Sequence[str], reviewed: dt.date) -> str:
+    """The unit's condition at a review, and the work that was done."""
+    told = f"Measured {state} on {reviewed.isoformat()}"
+    return sentence(f"{told}: {listed(work)}" if work else told)
+
+
+def verdicts_said(verdicts: Sequence[Verdict]) -> str:
+    """How many published figures are met, missed, undecided or open."""
+    if not verdicts:
+        return "No published figures are recorded for it."
+    parts = []
+    for outcome, (verb, _) in VERBS.items():
+        count = sum(verdict.outcome == outcome for verdict in verdicts)
+        if count:
+            parts.append(f"{verb} {count}")
+    return sentence(f"of {counted(len(verdicts), 'published figure')} it {listed(parts)}")
+
+
+def places_said(lines: Sequence[Standing], peers: str) -> str:
+    """In which metrics a unit is surely in the best or the last quarter of its peers.
+
+    A metric counts only where its whole rank interval lies in the quarter.
+    """
+    ranked = [line for line in lines if line.rank and line.n > 3]
+    if not ranked:
+        return "There are too few peers to give it a place."
+    best = _titles(line for line in ranked if line.rank and line.rank[1] <= line.n * BEST_QUARTER)
+    last = _titles(line for line in ranked if line.rank and line.rank[0] > line.n * WORST_QUARTER)
+    most = max(line.n for line in ranked)
+    parts = []
+    if best:
+        parts.append(f"in the best quarter for {few(best)}")
+    if last:
+        parts.append(f"in the last quarter for {few(last)}")
+    told = f"among up to {counted(most, 'unit')} ({peers}) it is "
+    return sentence(told + (listed(parts) if parts else "in no outer quarter for certain"))
+
+
+def _titles(lines: object) -> list[str]:
+    """Titles in small letters where they begin a word, each once, with the limit where one is."""
+    found: list[str] = []
+    for line in lines:  # type: ignore[attr-defined]
+        title = lowered(line.title)
+        if line.limit_percent is not None:
+            title += f" ({line.limit_percent:g} %)"
+        if title not in found:
+            found.append(title)
+    return found
+
+
+def lowered(title: str) -> str:
+    """A title within a sentence: "Residual noise" reads "residual noise", "DC" stays."""
+    return title[:1].lower() + title[1:] if title[1:2].islower() else title
+
+
+def changes_said(differences: Sequence[Difference], since: str) -> str:
+    """What changed between two reviews, beyond uncertainty (k = 2)."""
+    if not differences:
+        return f"Nothing was measured under the same conditions in {since}."
+    told = [d.told for d in differences]
+    count = counted(len(differences), "figure")
+    better, worse, other = (told.count(word) for word in ("better", "worse", "other"))
+    parts = [
+        f"{number} {word}"
+        for number, word in (
+            (better, "got better"),
+            (worse, "got worse"),
+            (other, "changed otherwise"),
+        )
+        if number
+    ]
+    if not parts:
+        return f"Of {count} measured in both, none changed since {since} by more than uncertainty."
+    return f"Of {count} measured in both, {listed(parts)} since {since}, beyond uncertainty."
+
+
+def sides_said(differences: Sequence[Difference]) -> str:
+    """In what left and right differ by more than their uncertainty."""
+    apart = list(dict.fromkeys(lowered(d.title) for d in differences if (d.beyond or 0) > 1))
+    if not differences:
+        return "Left and right were not measured under the same conditions."
+    if not apart:
+        return "Left and right agree within uncertainty in everything measured."
+    return sentence(f"left and right differ beyond uncertainty in {few(apart)}")
+
+
+def absent_said(reasons: Mapping[str, Sequence[str]], failed: int, lacking: Sequence[str]) -> str:
+    """What has no value.
+
+    reasons: metrics by reason; failed: captures without a result; lacking: parts of the battery
+    that were never taken.
+    """
+    parts = []
+    if lacking:
+        parts.append(f"{few(lacking)} {'was' if len(lacking) == 1 else 'were'} not taken")
+    refused = {metric for metrics in reasons.values() for metric in metrics}
+    if refused:
+        parts.append(f"{counted(len(refused), 'quantity', 'quantities')} could not be given")
+    if failed:
+        parts.append(f"{counted(failed, 'capture')} could not be used")
+    return sentence(listed(parts)) if parts else "Everything in the usual battery was measured."
+
+
+def catalogue_said(units: int, reviews: int, makers: int, first: str, last: str) -> str:
+    """What the catalogue holds."""
+    if not units:
+        return "The catalogue holds no review yet."
+    told = f"{counted(units, 'unit')} of {counted(makers, 'maker')}, "
+    told += f"measured in {counted(reviews, 'review')}"
+    return f"{told} on {first}." if first == last else f"{told} from {first} to {last}."
+
+
+def samples_said(differences: Sequence[Difference], first: str, second: str) -> str:
+    """Whether two samples of one model can be told apart."""
+    if not differences:
+        return f"{first} and {second} have no figure in common."
+    apart = list(dict.fromkeys(lowered(d.title) for d in differences if (d.beyond or 0) > 1))
+    if not apart:
+        return f"{first} and {second} agree within uncertainty in everything measured."
+    return f"{first} and {second} differ beyond uncertainty in {few(apart)}."

@@ -1,0 +1,138 @@
+"""The pages that list: units, makers, reviews, questions; side by side; method and words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from backbench.charts.theme import in_order
+from backbench.comparison.verdicts import RULE
+from backbench.publish import finding_sentences
+from backbench.publish.output_files import Written
+from backbench.publish.site_builder import Press, comparison_data
+from backbench.publish.site_data import OVERVIEW, Row, Shelf
+from backbench.publish.value_text import plain, years
+from backbench.querying.saved_queries import SavedQuery
+from backbench.statistics import ranks
+
+WORDS = (
+    ("unit", "one physical sample; two mono amplifiers are two units"),
+    ("review", "one bench session over one or more units"),
+    ("state", "a unit's condition at a review: as received, serviced, restored or modified"),
+    ("bench", "the measuring chain: its calibration, its uncertainty, its own residual"),
+    ("capture", "one raw file and the conditions that it was taken under"),
+    ("reading", "one value of a quantity, with its uncertainty and conditions"),
+    ("test point", "a named set of conditions at which units may be compared"),
+    ("published figure", "what the maker promised, with its conditions and where it was printed"),
+    ("verdict", "whether a reading meets a published figure, misses it, or cannot be told apart "
+                "from it within uncertainty"),
+    ("peers", "the units that a unit is compared with"),
+    ("bound", "“at most” or “at least”: the limit of the bench or of the record"),
+    ("entered", "typed in from an old record instead of measured from a capture"),
+)  # fmt: skip
+
+
+def front_pages(press: Press, queries: Mapping[str, SavedQuery]) -> Iterator[Written]:
+    """Every page that lists, and the two that explain and compare."""
+    yield _index(press)
+    yield _makers(press)
+    reviews = [(row, press.shelf.units_in(key)) for key, row in press.shelf.reviews.items()]
+    yield press.put("reviews.html", "reviews.html", "reviews.html", reviews=reviews)
+    yield press.put(
+        "questions.html", "questions.html", "questions.html", questions=list(queries.values())
+    )
+    yield from _side_by_side(press)
+    yield press.put(
+        "method.html", "method.html", "method.html", words=WORDS, rule=RULE, ranks=ranks.METHOD,
+        metrics=list(press.studio.store.frame(METRICS).iter_rows(named=True)),
+    )  # fmt: skip
+
+
+METRICS = "FROM metric ORDER BY title"
+PAGE_ROWS = 500
+"""Units that the overview shows at once; it holds the rest as data to be searched."""
+
+
+def _side_by_side(press: Press) -> Iterator[Written]:
+    """One page, or as many as the quantities need; each names the others."""
+    pages = comparison_data(press.shelf)
+    files = ["compare.html", *(f"compare-{n}.html" for n in range(2, len(pages) + 1))]
+    parts = [(file, _titles(data)) for file, data in zip(files, pages, strict=True)]
+    for file, data in zip(files, pages, strict=True):
+        yield press.put(
+            file, "compare.html", "compare.html", data=data, file=file, sheets=parts,
+        )  # fmt: skip
+
+
+def _titles(data: Mapping[str, Any]) -> str:
+    titles = list(dict.fromkeys(place["title"] for place in data["places"]))
+    return ", ".join(titles)
+
+
+def _index(press: Press) -> Written:
+    units = press.shelf.units
+    rows = [_row(press.shelf, row) for row in units.values()]
+    numeric = {"Made", *(title for title, _ in OVERVIEW)}
+    titles = ["Maker and model", "Technology", "Kind", "Made", "State"]
+    titles += [title for title, _ in OVERVIEW]
+    return press.put(
+        "index.html", "index.html", "index.html", said=_said(press.shelf),
+        rows=rows[:PAGE_ROWS], total=len(rows), page_rows=PAGE_ROWS,
+        more=[_brief(row) for row in rows[PAGE_ROWS:]],
+        headings=[
+            {"title": title, "kind": "number" if title in numeric else "text"} for title in titles
+        ],
+        choosers=[
+            ("technology", "Technology", in_order(row["technology"] for row in units.values())),
+            ("kind", "Kind", sorted({row["kind"] for row in units.values()})),
+            ("state", "State", sorted({row["state"] for row in units.values()})),
+        ],
+    )  # fmt: skip
+
+
+def _brief(row: Mapping[str, Any]) -> list[Any]:
+    """A row as the page's script makes it: as the template does, without the markup."""
+    figures = [[figure["value"], figure["shown"]] for figure in row["figures"]]
+    texts = [row[name] for name in ("key", "label", "technology", "kind")]
+    return [*texts, row["made_first"] or "", row["made"] or "—", row["state"], figures]
+
+
+def _said(shelf: Shelf) -> str:
+    days = sorted(row["reviewed"].isoformat() for row in shelf.reviews.values())
+    return finding_sentences.catalogue_said(
+        len(shelf.units), len(shelf.reviews), len(shelf.makers()), *(days[:1] or [""]),
+        *(days[-1:] or [""]),
+    )  # fmt: skip
+
+
+def _row(shelf: Shelf, row: Row) -> dict[str, Any]:
+    figures = []
+    for title, place in OVERVIEW:
+        found = shelf.values.get(place, {}).get(row["unit_key"])
+        figures.append({
+            "title": title,
+            "value": f"{found['value']:.6g}" if found else "",
+            "shown": _shown(found) if found else "—",
+        })  # fmt: skip
+    return {
+        "key": row["unit_key"], "label": row["label"], "technology": row["technology"],
+        "kind": row["kind"], "made_first": row["made_first"], "state": row["state"],
+        "made": years(row["made_first"], row["made_last"]), "figures": figures,
+    }  # fmt: skip
+
+
+def _shown(row: Row) -> str:
+    """The value alone: the overview has no room for uncertainties, the unit's page has them."""
+    mark = {"upper": "≤ ", "lower": "≥ "}.get(row["bound"] or "", "")
+    return mark + plain(row["value"], row["unit"])
+
+
+def _makers(press: Press) -> Written:
+    shelf = press.shelf
+    makers = {
+        maker: [(model, len(shelf.models[maker, model])) for _, model in models]
+        for maker, models in shelf.makers().items()
+    }
+    return press.put(
+        "makers.html", "makers.html", "makers.html", makers=makers, models=len(shelf.models)
+    )

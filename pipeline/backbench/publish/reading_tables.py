@@ -1,0 +1,136 @@
+"""The battery's table of one unit in one review: each metric at each test point."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from backbench.comparison.standings import PLACED, POWER_POINTS, Standing
+from backbench.publish.peer_strips import Strip, strip
+from backbench.publish.site_data import Shelf
+from backbench.publish.value_text import measured
+from backbench.storage.database import Database
+
+Row = Mapping[str, Any]
+Key = tuple[str, str, float | None]
+
+READINGS = """
+SELECT
+    reading.*, reading_point.point_key, test_point.title AS point, metric.title, metric.unit,
+    metric.better
+FROM reading
+JOIN reading_point USING (reading_key, review_key)
+JOIN test_point USING (point_key)
+JOIN metric USING (metric, method_version)
+WHERE reading.review_key = $review AND unit_key = $unit AND order_n IS NULL
+  AND NOT list_contains($aside, metric)
+  AND (list_contains(test_point.metrics, metric) OR NOT metric IN (
+        SELECT unnest(metrics) FROM test_point WHERE metrics IS NOT NULL))
+ORDER BY point_key, metric, limit_percent, output, reading_key
+"""
+ONCE = ("snr", "sinad", "dc_offset")
+"""Told at one power only, the first of POWER_POINTS that was taken."""
+ASIDE = ("level", "output_power", "polarity", "response_at", "thd_total", "thd_wide")
+"""What was set rather than found, and what another row says already."""
+
+
+@dataclass(frozen=True)
+class Value:
+    """One output's value in words; status and reason where it isn't plainly measured.
+
+    detail: what the value refers to, where that is not the test point alone.
+    """
+
+    output: str
+    detail: str
+    shown: str
+    status: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A metric at a test point: its outputs, and its place among peers where it has one."""
+
+    metric: str
+    title: str
+    point: str
+    limit_percent: float | None
+    values: tuple[Value, ...]
+    place: str
+    strip: Strip | None
+
+    @property
+    def usual(self) -> bool:
+        """Whether units are compared in it: the rest is told on demand."""
+        return self.metric in PLACED
+
+
+def battery(
+    store: Database, shelf: Shelf, review_key: str, unit_key: str, lines: Sequence[Standing],
+    peers: Sequence[str],
+) -> list[Entry]:  # fmt: skip
+    """The table's rows: first those that units are compared in, then the rest by test point.
+
+    lines: the unit's places; one is shown only where it was found from this review's reading.
+    """
+    frame = store.frame(READINGS, {"review": review_key, "unit": unit_key, "aside": [*ASIDE]})
+    groups: dict[Key, list[Row]] = {}
+    for row in frame.iter_rows(named=True):
+        key = (str(row["metric"]), str(row["point_key"]), row["limit_percent"])
+        groups.setdefault(key, []).append(row)
+    order = [*PLACED]
+    groups = {key: rows for key, rows in groups.items() if _is_told(key, groups)}
+    ranked = sorted(groups, key=lambda key: order.index(key[0]) if key[0] in order else len(order))
+    return [_entry(groups[key], _line_for(groups[key], lines), shelf, peers) for key in ranked]
+
+
+def _is_told(key: Key, groups: Iterable[Key]) -> bool:
+    """Whether a quantity is shown at this test point."""
+    metric, point, _ = key
+    if metric not in ONCE:
+        return True
+    taken = [other[1] for other in groups if other[0] == metric]
+    wanted = next((p for p in POWER_POINTS if p in taken), taken[0])
+    return point == wanted
+
+
+def _line_for(rows: Sequence[Row], lines: Iterable[Standing]) -> Standing | None:
+    """The place that rests on one of these very readings."""
+    for line in lines:
+        for row in rows:
+            same = (row["metric"], row["point_key"], row["limit_percent"], row["output"])
+            wanted = (line.metric, line.point_key, line.limit_percent, line.output)
+            if same == wanted and row["value"] == line.value:
+                return line
+    return None
+
+
+def _entry(rows: Sequence[Row], line: Standing | None, shelf: Shelf, peers: Sequence[str]) -> Entry:
+    first = rows[0]
+    return Entry(
+        first["metric"], first["title"], first["point"], first["limit_percent"],
+        tuple(_value(row) for row in rows), line.place if line else "",
+        strip_of(line, shelf, peers) if line else None,
+    )  # fmt: skip
+
+
+def _value(row: Row) -> Value:
+    shown = measured(row["value"], row["uncertainty"], row["unit"], row["bound"])
+    return Value(row["output"], _detail(row["detail"]), shown, row["status"], row["reason"] or "")
+
+
+def _detail(text: str) -> str:
+    """Further conditions in words: "nominal load 8 ohm"."""
+    return ", ".join(f"{name} {value}" for name, value in json.loads(text).items())
+
+
+def strip_of(line: Standing, shelf: Shelf, peers: Sequence[str]) -> Strip | None:
+    """A unit's line as a strip among its peers."""
+    column = shelf.values.get((line.metric, line.point_key, line.limit_percent), {})
+    others = [
+        float(column[key]["value"]) for key in peers if key in column and key != line.unit_key
+    ]
+    return strip(others, line.value, line.uncertainty, line.unit, line.bound)

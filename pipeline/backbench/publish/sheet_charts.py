@@ -1,0 +1,133 @@
+"""Charts of saved queries as SVG, drawn once for each content."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from backbench.errors import UserError
+from backbench.querying.saved_queries import SavedQuery
+from backbench.storage.database import Database
+
+if TYPE_CHECKING:
+    import altair as alt
+    import polars as pl
+
+
+TITLES = "SELECT point_key, title FROM test_point UNION ALL SELECT unit_key, label FROM peer"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A drawn chart: what it shows in words, its SVG, and a name made from its content."""
+
+    title: str
+    alt: str
+    svg: str
+    digest: str
+
+
+class Studio:
+    """Draws saved queries on one open store; keeps what it drew in a folder of SVG files."""
+
+    def __init__(
+        self, store: Database, queries: Mapping[str, SavedQuery], kept: Path | None
+    ) -> None:
+        self.store = store
+        self.queries = queries
+        self.kept = kept
+
+    @cached_property
+    def gaps(self) -> list[Mapping[str, object]]:
+        """What each unit of each review lacks, by the saved query that knows it."""
+        if "review-gaps" not in self.queries:
+            return []
+        return list(self.run("review-gaps", lacking="yes").iter_rows(named=True))
+
+    def run(self, name: str, **values: str) -> pl.DataFrame:
+        """The rows of a saved query."""
+        return self.queries[name].run(self.store, values)
+
+    @cached_property
+    def _titles(self) -> dict[str, str]:
+        return {str(key): str(title) for key, title in self.store.rows(TITLES)}
+
+    def conditions(self, name: str, values: Mapping[str, str]) -> str:
+        """The conditions that a query's answer holds for, in words."""
+        return self.queries[name].conditions_said(values, self._titles)
+
+    def chart(
+        self, name: str, frame: pl.DataFrame, title: str, values: Mapping[str, str],
+        review: str = "",
+    ) -> alt.TopLevelMixin:  # fmt: skip
+        """The chart that a query's header names, of rows already run with these values.
+
+        review: what to call the review that the marked unit is shown of, where that is not its
+        newest.
+        """
+        from backbench.charts.declaration import Labels
+        from backbench.charts.registry import chart_named
+
+        query = self.queries[name]
+        assert query.chart is not None
+        said = self.conditions(name, values)
+        labels = Labels(query.columns, title, _of_review(said, review) if review else said)
+        with unchecked():
+            return chart_named(query.chart).draw(
+                frame, labels, values.get("unit", ""), options=query.chart_options
+            )
+
+    def draw(self, name: str, title: str = "", review: str = "", **values: str) -> Picture | None:
+        """The picture of a query; None where it isn't known, has no chart, fails or
+        gives no rows.
+
+        title: the chart's heading, the query's own where left out. review: as for `chart`.
+        """
+        query = self.queries.get(name)
+        if query is None or query.chart is None:
+            return None
+        try:
+            frame = self.run(name, **values)
+        except UserError:  # told on the query's own page
+            return None
+        if frame.is_empty():
+            return None
+        heading = title or query.title
+        return self.picture(self.chart(name, frame, heading, values, review), heading)
+
+    def picture(self, chart: alt.TopLevelMixin, title: str) -> Picture:
+        """An Altair chart as a picture; rendered anew only where its content is new."""
+        with unchecked():
+            spec = chart.to_dict(validate=False)
+        digest = hashlib.sha256(json.dumps(spec, sort_keys=True).encode()).hexdigest()[:20]
+        path = self.kept / f"{digest}.svg" if self.kept else None
+        svg = path.read_text(encoding="utf-8") if path and path.is_file() else _rendered(spec)
+        return Picture(title, f"Chart: {title}. The figures are in the table.", svg, digest)
+
+
+def _of_review(said: str, review: str) -> str:
+    """A query's conditions where the unit is shown of an earlier review than its newest."""
+    told = said.replace("newest review of each unit", f"{review}; peers: newest")
+    return told.replace("newest review", review)
+
+
+@contextmanager
+def unchecked() -> Iterator[None]:
+    """Without Altair's own checks of every part of a specification, which take longer than the
+    drawing; the charts' tests hold them."""
+    from altair.utils.schemapi import debug_mode
+
+    with debug_mode(False):
+        yield
+
+
+def _rendered(spec: dict[str, object]) -> str:
+    import vl_convert
+
+    return str(vl_convert.vegalite_to_svg(spec, allowed_base_urls=[]))

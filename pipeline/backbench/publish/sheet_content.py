@@ -1,0 +1,260 @@
+"""The review sheet: everything that one review found, on one page."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from backbench.comparison.differences import Difference, before_and_after
+from backbench.comparison.unit_comparison import Comparison
+from backbench.comparison.verdicts import Verdict, verdicts
+from backbench.errors import Fault, UserError
+from backbench.publish import finding_sentences
+from backbench.publish.difference_tables import sides_said, told_of
+from backbench.publish.reading_tables import Entry, battery
+from backbench.publish.sheet_charts import Picture, Studio
+from backbench.publish.site_data import Row, Shelf, as_of_review
+from backbench.publish.value_text import counted
+from backbench.storage.database import Database
+
+MOST_CHANGES = 12
+PICTURES = (
+    ("distortion-over-power", "Distortion over power"),
+    ("harmonics-left-and-right", "Harmonics"),
+    ("response-over-peers", "Response"),
+    ("idle-spectrum-of-a-unit", "What is in the noise"),
+)
+"""Saved queries whose charts a sheet shows of a unit, in this order."""
+OPENS_UNITS = ("integrated amplifier", "power amplifier", "preamplifier", "receiver", "tuner")
+
+
+@dataclass(frozen=True)
+class Change:
+    """What became of a unit since an earlier review."""
+
+    review_key: str
+    reviewed: str
+    said: str
+    differences: tuple[Difference, ...]
+    more: int
+
+
+@dataclass(frozen=True)
+class Absence:
+    """A reason for there being no value, and the metrics that it holds for."""
+
+    reason: str
+    metrics: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Part:
+    """One unit of the review. current: whether this is its newest review."""
+
+    row: Row
+    current: bool
+    newest: str
+    state_said: str
+    verdicts: tuple[Verdict, ...]
+    verdicts_said: str
+    entries: tuple[Entry, ...]
+    places_said: str
+    sides_said: str
+    pictures: tuple[Picture, ...]
+    absences: tuple[Absence, ...]
+    absent_said: str
+    change: Change | None
+    listening: tuple[str, ...]
+    notes: tuple[str, ...]
+    peers_said: str
+
+
+@dataclass(frozen=True)
+class Provenance:
+    """Where every figure of a review comes from."""
+
+    captures: tuple[Row, ...]
+    methods: tuple[str, ...]
+    calibrations: tuple[str, ...]
+    packages: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A review as its page shows it."""
+
+    review: Row
+    parts: tuple[Part, ...]
+    failed: tuple[Row, ...]
+    provenance: Provenance
+    tubes: bool
+    opened: bool
+
+
+def review_sheet(
+    studio: Studio, shelf: Shelf, review_key: str, compared: Callable[[str], Comparison],
+    most_pictures: int = len(PICTURES),
+) -> Sheet:  # fmt: skip
+    """The sheet of a review. compared: gives a unit's comparison. most_pictures: of each unit.
+
+    Raises UserError where the review is not known.
+    """
+    if review_key not in shelf.reviews:
+        raise unknown_review(review_key, shelf.reviews)
+    rows = shelf.units_in(review_key)
+    provenance = _provenance(studio.store, review_key)
+    failed = tuple(row for row in provenance.captures if row["status"] == "failed")
+    parts = tuple(
+        _part(studio, shelf, row, compared(row["unit_key"]), len(failed), most_pictures)
+        for row in rows
+    )
+    return Sheet(
+        shelf.reviews[review_key], parts, failed, provenance,
+        any(row["technology"] in ("tube", "hybrid") for row in rows),
+        any(row["kind"] in OPENS_UNITS for row in rows),
+    )  # fmt: skip
+
+
+def unknown_review(review_key: str, known: Mapping[str, Row]) -> UserError:
+    """The error for a key that is none, with one that is near."""
+    import difflib
+
+    near = difflib.get_close_matches(review_key, known, n=1)
+    remedy = f"did you mean {near[0]}?" if near else "see `backbench reviews`"
+    fault = Fault(f"review {review_key!r}", "no such review", "a review's key", remedy)
+    return UserError("the review is not known", [fault])
+
+
+def _part(
+    studio: Studio, shelf: Shelf, row: Row, compared: Comparison, failed: int, most: int
+) -> Part:
+    store, review, unit = studio.store, row["review_key"], row["unit_key"]
+    current = compared.review_key == review
+    entries = battery(store, shelf, review, unit, compared.lines, compared.peers.keys)
+    judged = tuple(verdicts(store, unit, review))
+    absences, lacking = _absences(store, review, unit), _lacking(studio, review, unit)
+    reasons = {absence.reason: absence.metrics for absence in absences}
+    return Part(
+        row, current, compared.review_key,
+        finding_sentences.state_said(row["state"], row["work"], row["reviewed"]),
+        judged, finding_sentences.verdicts_said(judged), tuple(entries),
+        finding_sentences.places_said(compared.lines, compared.peers.said) if current else "",
+        sides_said(compared) if current else "",
+        tuple(_pictures(studio, row, most) if current else _own_pictures(studio, row, most)),
+        tuple(absences), finding_sentences.absent_said(reasons, failed, lacking),
+        _change(store, shelf, row),
+        compared.listening if current else (), compared.notes, compared.peers.said,
+    )  # fmt: skip
+
+
+def _own_pictures(studio: Studio, row: Row, most: int) -> list[Picture]:
+    """The charts of a review that a later one has followed, from its own readings."""
+    if not most:
+        return []
+    with as_of_review(studio.store, row["unit_key"], row["review_key"]):
+        return _pictures(studio, row, most, f"review of {row['reviewed']}")
+
+
+def _pictures(studio: Studio, row: Row, most: int, review: str = "") -> list[Picture]:
+    """The unit's first charts; those that have nothing to show are left out."""
+    found: list[Picture] = []
+    for query, title in PICTURES[:most]:
+        heading = f"{title}: {row['label']}"
+        picture = studio.draw(query, heading, review, unit=row["unit_key"])
+        if picture:
+            found.append(picture)
+    return found
+
+
+def _change(store: Database, shelf: Shelf, row: Row) -> Change | None:
+    """Against the review of the same unit before this one; None where this is the first."""
+    earlier = [
+        past
+        for past in shelf.reviews_of(row["unit_key"])
+        if (past["reviewed"], past["review_key"]) < (row["reviewed"], row["review_key"])
+    ]
+    if not earlier:
+        return None
+    past = earlier[0]
+    pair = (past["review_key"], row["review_key"])
+    found = told_of(before_and_after(store, row["unit_key"], pair))
+    apart = [d for d in found if d.told != "not told apart"]
+    day = past["reviewed"].isoformat()
+    said = finding_sentences.changes_said(found, f"the review of {day} ({past['state']})")
+    shown = tuple(apart[:MOST_CHANGES])
+    return Change(past["review_key"], day, said, shown, len(apart) - len(shown))
+
+
+ABSENT = """
+WITH never AS (
+    SELECT metric FROM reading WHERE review_key = $review AND unit_key = $unit
+    GROUP BY metric HAVING count(value) = 0
+)
+SELECT reason, list_sort(list_distinct(list(title))) AS metrics
+FROM (
+    SELECT metric.title, first(coalesce(reason, status) ORDER BY reading_key) AS reason
+    FROM reading JOIN never USING (metric) JOIN metric USING (metric)
+    WHERE review_key = $review AND unit_key = $unit
+    GROUP BY ALL
+)
+GROUP BY reason
+ORDER BY reason
+"""
+
+
+def _absences(store: Database, review_key: str, unit_key: str) -> list[Absence]:
+    rows = store.rows(ABSENT, {"review": review_key, "unit": unit_key})
+    return [Absence(str(reason), tuple(metrics)) for reason, metrics in rows]
+
+
+def _lacking(studio: Studio, review_key: str, unit_key: str) -> list[str]:
+    """Parts of the usual battery that were never taken, by the saved query that knows them."""
+    return [
+        str(row["family"])
+        for row in studio.gaps
+        if (row["review_key"], row["unit_key"], row["state"]) == (review_key, unit_key, "absent")
+    ]
+
+
+CAPTURES = "FROM capture WHERE review_key = $review ORDER BY position"
+METHODS = """
+SELECT DISTINCT title || ' v' || reading.method_version FROM reading JOIN metric USING (metric)
+WHERE review_key = $review ORDER BY ALL
+"""
+CALIBRATIONS = """
+SELECT DISTINCT calibration_key FROM analysis
+WHERE review_key = $review AND calibration_key IS NOT NULL ORDER BY ALL
+"""
+PACKAGES = """
+SELECT DISTINCT packages_json FROM analysis JOIN environment USING (environment_key)
+WHERE review_key = $review ORDER BY ALL
+"""
+
+
+def _provenance(store: Database, review_key: str) -> Provenance:
+    key = {"review": review_key}
+    packages = [json.loads(text) for (text,) in store.rows(PACKAGES, key)]
+    return Provenance(
+        tuple(store.frame(CAPTURES, key).iter_rows(named=True)),
+        tuple(str(text) for (text,) in store.rows(METHODS, key)),
+        tuple(str(text) for (text,) in store.rows(CALIBRATIONS, key)),
+        "; ".join(_packages(versions) for versions in packages),
+    )
+
+
+def _packages(versions: Mapping[str, Any]) -> str:
+    return ", ".join(f"{name} {version}" for name, version in sorted(versions.items()))
+
+
+def title_of(sheet: Sheet) -> str:
+    """The sheet's heading: the review's own title, or the units that were on the bench."""
+    title = sheet.review["title"]
+    return str(title) if title else _units_said([part.row for part in sheet.parts])
+
+
+def _units_said(rows: Sequence[Row]) -> str:
+    names = list(dict.fromkeys(f"{row['maker']} {row['model']}" for row in rows))
+    more = f" ({counted(len(rows), 'unit')})" if len(rows) > len(names) else ""
+    return ", ".join(names) + more

@@ -1,0 +1,148 @@
+"""What every page draws on, read once: units, reviews, and the values that peers are shown by."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from backbench.comparison.standings import OF_ALL, OF_LOUDSPEAKERS, PLACED
+from backbench.documents.manifest import KEY
+from backbench.storage.database import Database
+
+if TYPE_CHECKING:
+    import polars as pl
+
+Row = Mapping[str, Any]
+Place = tuple[str, str, float | None]
+"""A metric, a test point, and a distortion limit where the metric has one."""
+
+UNITS = "SELECT * EXCLUDE (serial) FROM peer ORDER BY maker, model, unit_key"
+REVIEWS = "FROM review ORDER BY reviewed DESC, review_key"
+APPEARANCES = (
+    "SELECT appearance.* EXCLUDE (serial), label, reviewed FROM appearance "
+    "JOIN review USING (review_key) JOIN (SELECT unit_key, label FROM peer) USING (unit_key) "
+    "ORDER BY reviewed DESC, review_key, position"
+)
+OVERVIEW: tuple[tuple[str, Place], ...] = (
+    ("Residual noise, A-weighted", ("noise_a", "idle", None)),
+    ("Distortion at 1 kHz, 5 W, 8 Ω", ("thd", "tone-1khz-5w-8ohm", None)),
+    ("Power at 1 % distortion, 8 Ω", ("power_at_limit", "limit-1khz-8ohm", 1.0)),
+    ("Damping factor at 1 kHz", ("damping_factor", "impedance-1khz", None)),
+)
+"""The figures that the overview shows of every unit, each at one test point."""
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """The whole catalogue as rows: serial numbers are left out, for they are nobody's business.
+
+    values: of each place, the worse output of each unit. models: unit keys by maker and model.
+    """
+
+    units: Mapping[str, Row]
+    reviews: Mapping[str, Row]
+    appearances: tuple[Row, ...]
+    values: Mapping[Place, Mapping[str, Row]]
+    points: Mapping[str, str]
+    models: Mapping[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
+
+    def reviews_of(self, unit_key: str) -> list[Row]:
+        """A unit's appearances, newest first."""
+        return [row for row in self.appearances if row["unit_key"] == unit_key]
+
+    def units_in(self, review_key: str) -> list[Row]:
+        """The appearances of one review, in the manifest's order."""
+        return [row for row in self.appearances if row["review_key"] == review_key]
+
+    def makers(self) -> dict[str, list[tuple[str, str]]]:
+        """Models by maker, both in order of name."""
+        found: dict[str, list[tuple[str, str]]] = {}
+        for maker, model in sorted(self.models, key=lambda key: (key[0].lower(), key[1].lower())):
+            found.setdefault(maker, []).append((maker, model))
+        return found
+
+
+SHARED_VIEWS = ("peer", "placed")
+
+
+def keep_views(store: Database) -> None:
+    """Work the views that every page asks for out once, as tables of this connection alone.
+
+    They stand before the views of the same names as long as the connection is open; only for a
+    connection that reads, for they don't follow what is written.
+    """
+    for view in SHARED_VIEWS:
+        store.run(f"CREATE TEMP TABLE {view} AS SELECT * FROM main.{view}")
+
+
+OWN_VIEWS = ("reading", "curve", "published")
+
+
+@contextmanager
+def as_of_review(store: Database, unit_key: str, review_key: str) -> Iterator[None]:
+    """Within it, queries know of one unit only what this review of it found.
+
+    Other units stay as they are. Views of this connection alone stand before the tables of the
+    same names; what rests on the database's own views is not reached, so it suits queries that
+    ask the tables. For a connection that reads.
+    """
+    assert KEY.fullmatch(unit_key)
+    assert KEY.fullmatch(review_key)
+    ((database,),) = store.rows("SELECT current_database()")
+    try:
+        for name in OWN_VIEWS:
+            store.run(
+                f'CREATE TEMP VIEW {name} AS SELECT * FROM "{database}".main.{name} '
+                f"WHERE unit_key <> '{unit_key}' OR review_key = '{review_key}'"
+            )
+        yield
+    finally:
+        for name in OWN_VIEWS:
+            store.run(f"DROP VIEW IF EXISTS temp.{name}")
+
+
+def read_shelf(store: Database) -> Shelf:
+    """Everything from an open store."""
+    units = {str(row["unit_key"]): row for row in _rows(store.frame(UNITS))}
+    models: dict[tuple[str, str], list[str]] = {}
+    for key, row in units.items():
+        models.setdefault((str(row["maker"]), str(row["model"])), []).append(key)
+    return Shelf(
+        units,
+        {str(row["review_key"]): row for row in _rows(store.frame(REVIEWS))},
+        tuple(_rows(store.frame(APPEARANCES))),
+        _values(store),
+        {str(key): str(title) for key, title in store.rows(POINTS)},
+        {key: tuple(found) for key, found in models.items()},
+    )
+
+
+POINTS = "SELECT point_key, title FROM test_point"
+
+
+def _values(store: Database) -> dict[Place, dict[str, Row]]:
+    found: dict[Place, dict[str, Row]] = {}
+    wanted = {
+        "metrics": [*PLACED], "points": sorted({p for points in PLACED.values() for p in points}),
+        "entered": True, "of_loudspeakers": [*OF_LOUDSPEAKERS],
+    }  # fmt: skip
+    for row in _rows(store.frame(OF_ALL, wanted)):
+        place = (str(row["metric"]), str(row["point_key"]), row["limit_percent"])
+        found.setdefault(place, {})[str(row["unit_key"])] = row
+    return found
+
+
+def _rows(frame: pl.DataFrame) -> list[Row]:
+    return list(frame.iter_rows(named=True))
+
+
+def slug(maker: str, model: str) -> str:
+    """A file name for a model: its letters and digits, and a few of a hash, so that no two of
+    different names meet."""
+    words = re.sub(r"[^a-z0-9]+", "-", f"{maker} {model}".lower()).strip("-")[:60]
+    digits = hashlib.sha256(f"{maker}\0{model}".encode()).hexdigest()[:6]
+    return f"{words}-{digits}" if words else digits

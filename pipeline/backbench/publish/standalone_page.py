@@ -1,0 +1,92 @@
+"""One review sheet as a file of its own: a page without the site, or a PDF printed from it."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+from backbench.errors import Fault, UserError
+from backbench.publish.output_files import write
+from backbench.publish.render import data_address, page
+from backbench.publish.sheet_content import review_sheet, title_of
+from backbench.publish.site_builder import Press, photograph_shown, shown
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+FLAGS = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    "--disable-extensions", "--no-pdf-header-footer",
+)  # fmt: skip
+PATIENCE_S = 120
+
+
+def sheet_page(press: Press, review_key: str) -> bytes:
+    """The sheet with its pictures inside the page. Raises UserError for an unknown review."""
+    sheet = review_sheet(press.studio, press.shelf, review_key, press.compared)
+    pictures = [
+        [
+            {"src": data_address(p.svg.encode()), "alt": p.alt, "title": p.title, "live": ""}
+            for p in part.pictures
+        ]
+        for part in sheet.parts
+    ]
+    return page(
+        "sheet.html", site=press.settings.title, here="", points=press.shelf.points,
+        sheet=shown(sheet, pictures), title=title_of(sheet), alone=True, few=False,
+        photographs=[photograph_shown(photo) for photo in press.album.of(review_key)],
+    )  # fmt: skip
+
+
+def save_sheet(press: Press, review_key: str, path: Path) -> None:
+    """Write the sheet as its suffix says, .html or .pdf.
+
+    Raises UserError for another suffix, an unknown review, or a PDF without a browser.
+    """
+    suffix = path.suffix.lower()
+    if suffix not in (".html", ".pdf"):
+        fault = Fault(str(path), suffix or "no suffix", ".html or .pdf")
+        raise UserError("the sheet can't be written", [fault])
+    if suffix == ".pdf":
+        browser = find_browser()
+        write(path.parent, path.name, printed(sheet_page(press, review_key), browser))
+    else:
+        write(path.parent, path.name, sheet_page(press, review_key))
+
+
+def find_browser() -> str:
+    """The path of a Chromium. Raises UserError where there is none."""
+    for name in BROWSERS:
+        found = shutil.which(name)
+        if found:
+            return found
+    fault = Fault(
+        "PDF", f"none of {', '.join(BROWSERS)}", "a Chromium to print the page with",
+        "install it, or write the .html and print that with any browser",
+    )  # fmt: skip
+    raise UserError("the sheet can't be printed", [fault])
+
+
+def printed(content: bytes, browser: str) -> bytes:
+    """The page as a PDF, printed by a headless browser with a profile that is thrown away."""
+    with tempfile.TemporaryDirectory(prefix="backbench-print-") as folder:
+        source, target = Path(folder) / "sheet.html", Path(folder) / "sheet.pdf"
+        source.write_bytes(content)
+        _run([
+            browser, *FLAGS, f"--user-data-dir={folder}/profile", f"--print-to-pdf={target}",
+            source.as_uri(),
+        ])  # fmt: skip
+        if not target.is_file():
+            fault = Fault(browser, "no PDF", "a PDF of the page")
+            raise UserError("the sheet can't be printed", [fault])
+        return target.read_bytes()
+
+
+def _run(command: Sequence[str]) -> None:
+    try:
+        subprocess.run(command, check=True, capture_output=True, timeout=PATIENCE_S)
+    except (OSError, subprocess.SubprocessError) as error:
+        fault = Fault(command[0], str(error).splitlines()[0][:200], "a browser that prints")
+        raise UserError("the sheet can't be printed", [fault]) from None

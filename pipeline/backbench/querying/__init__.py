@@ -1,0 +1,1 @@
+"""Saved queries: header, parameters, run."""

@@ -1,0 +1,252 @@
+"""Saved queries: questions kept as SQL files, run with bound parameters on a read-only store."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from backbench.documents.validation import counted, shortened
+from backbench.errors import Fault, UserError
+from backbench.querying.query_header import PLACE, Column, Parameter, read_header, split
+from backbench.storage.database import Database, StatementError
+
+if TYPE_CHECKING:
+    import polars as pl
+
+MAX_BYTES = 200_000
+
+
+@dataclass(frozen=True)
+class SavedQuery:
+    """One question: its header and its statement.
+
+    grain: the columns whose values together are unique in the result.
+    chart: name of the chart that draws the result; None for a table only.
+    conditions: what stands under the heading, {name} for the value of a parameter.
+    """
+
+    name: str
+    title: str
+    question: str
+    conditions: str
+    grain: tuple[str, ...]
+    parameters: tuple[Parameter, ...]
+    columns: tuple[Column, ...]
+    chart: str | None
+    chart_options: Mapping[str, str]
+    sql: str
+    file: str
+
+    def column(self, name: str) -> Column:
+        """A declared column. Raises KeyError."""
+        return {column.name: column for column in self.columns}[name]
+
+    def bound(self, values: Mapping[str, str]) -> dict[str, object]:
+        """Values by declared type, defaults filled in. Raises UserError with every fault."""
+        known = {parameter.name: parameter for parameter in self.parameters}
+        faults = [self._unknown(name, known) for name in values if name not in known]
+        found: dict[str, object] = {}
+        for name, parameter in known.items():
+            text = values.get(name, parameter.default)
+            try:
+                found[name] = PARSERS.get(parameter.type, str)(text)
+            except ValueError as error:
+                faults.append(Fault(f"{self.name}, {name}", shortened(text), str(error)))
+        if faults:
+            raise UserError(f"{self.name} can't be run", faults)
+        return found
+
+    def conditions_said(
+        self, values: Mapping[str, str] | None = None, titles: Mapping[str, str] | None = None
+    ) -> str:
+        """The conditions with the parameters' values; titles: what their keys are called.
+
+        A part (up to a semicolon) whose parameter is empty is left out.
+        """
+        texts = {p.name: (values or {}).get(p.name, p.default) for p in self.parameters}
+        told = {name: (titles or {}).get(text, text) for name, text in texts.items()}
+        parts = (part.strip() for part in self.conditions.split(";"))
+        kept = [p for p in parts if all(told.get(name) for name in PLACE.findall(p))]
+        return "; ".join(PLACE.sub(lambda found: told[found[1]], part) for part in kept)
+
+    def run(self, store: Database, values: Mapping[str, str] | None = None) -> pl.DataFrame:
+        """The result, columns as declared. `store` should come from `store.reading`.
+
+        Raises UserError for unknown or wrong values, for a statement that DuckDB refuses, and
+        where the result's columns aren't those declared.
+        """
+        given = values or {}
+        parameters = self.bound(given)
+        self._check_keys(store, given)
+        try:
+            frame = store.frame(self.sql, parameters)
+        except StatementError as error:
+            fault = Fault(self.file, str(error).splitlines()[0], "a statement that runs")
+            raise UserError(f"{self.name} can't be run", [fault]) from None
+        declared = [column.name for column in self.columns]
+        if frame.columns != declared:
+            fault = Fault(self.file, ", ".join(frame.columns), ", ".join(declared))
+            raise UserError(f"{self.name} gives other columns than it declares", [fault])
+        return frame
+
+    def _unknown(self, name: str, known: Iterable[str]) -> Fault:
+        names = ", ".join(known) or "none"
+        return Fault(f"{self.name}, {name}", "no such parameter", f"one of: {names}")
+
+    def _check_keys(self, store: Database, values: Mapping[str, str]) -> None:
+        """Values that name something in the catalogue must name something that is there."""
+        faults = []
+        for parameter in self.parameters:
+            text = values.get(parameter.name, "")
+            if text and parameter.type in KEYS:
+                known = [str(key) for (key,) in store.rows(KEYS[parameter.type])]
+                if text not in known:
+                    where = f"{self.name}, {parameter.name}"
+                    faults.append(not_found(where, text, known, parameter.type))
+        if faults:
+            raise UserError(f"{self.name} can't be run", faults)
+
+
+KEYS = {
+    "unit": "SELECT DISTINCT unit_key FROM appearance ORDER BY ALL",
+    "metric": "SELECT metric FROM metric ORDER BY ALL",
+    "technology": "SELECT DISTINCT technology FROM appearance ORDER BY ALL",
+    "point": "SELECT point_key FROM test_point ORDER BY ALL",
+}
+
+
+def not_found(where: str, text: str, known: Sequence[str], what: str) -> Fault:
+    """A key that the catalogue doesn't have, with those that are near."""
+    near = difflib.get_close_matches(text, known, n=3, cutoff=0.4)
+    near += [key for key in known if text in key and key not in near][: 3 - len(near)]
+    remedy = f"near: {', '.join(near)}" if near else ""
+    return Fault(where, shortened(text), f"a {what} of the catalogue", remedy)
+
+
+def _number(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        raise ValueError("a number") from None
+    if not math.isfinite(value):
+        raise ValueError("a finite number")
+    return value
+
+
+def _integer(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError:
+        raise ValueError("a whole number") from None
+
+
+def _flag(text: str) -> bool:
+    if text.lower() not in ("yes", "no", "true", "false"):
+        raise ValueError("yes or no")
+    return text.lower() in ("yes", "true")
+
+
+def _date(text: str) -> dt.date:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise ValueError("a date such as 2024-05-11") from None
+
+
+PARSERS: dict[str, Callable[[str], object]] = {
+    "number": _number, "integer": _integer, "flag": _flag, "date": _date,
+}  # fmt: skip
+
+
+def parse(text: str, name: str, file: str) -> tuple[SavedQuery, list[Fault]]:
+    """The query in a file's text, with everything wrong with it."""
+    header, faults = read_header(text, file)
+    query = SavedQuery(
+        name, header.title, header.question, header.conditions, header.grain,
+        tuple(header.parameters), tuple(header.columns), header.chart, header.chart_options,
+        split(text)[1].strip().removesuffix(";"), file,
+    )  # fmt: skip
+    if not faults:
+        faults = _defaults(query)
+    return query, faults
+
+
+def _defaults(query: SavedQuery) -> list[Fault]:
+    try:
+        query.bound({})
+    except UserError as error:
+        return [Fault(f"{query.file}, {f.where}", f.found, f.expected) for f in error.faults]
+    return []
+
+
+def load(folders: Sequence[Path]) -> dict[str, SavedQuery]:
+    """The queries of all folders by name (the file's name without .sql).
+
+    A folder that isn't there holds none. Raises UserError with every fault of every file, and
+    where two files give one name.
+    """
+    return _load([Traversed(str(folder), folder) for folder in folders])
+
+
+def shipped() -> dict[str, SavedQuery]:
+    """The queries that come with the program, by name."""
+    return dict(_shipped())
+
+
+@cache
+def _shipped() -> dict[str, SavedQuery]:
+    return _load([SHIPPED])
+
+
+def available(folder: Path) -> dict[str, SavedQuery]:
+    """Shipped queries and those of a catalogue's folder `queries`. Raises UserError as load."""
+    return _load([SHIPPED, Traversed("queries", folder / "queries")])
+
+
+@dataclass(frozen=True)
+class Traversed:
+    """A folder with queries and the name that it is told by."""
+
+    told: str
+    folder: Traversable
+
+
+SHIPPED = Traversed("queries shipped", resources.files("backbench.queries"))
+
+
+def _load(places: Sequence[Traversed]) -> dict[str, SavedQuery]:
+    found: dict[str, SavedQuery] = {}
+    faults: list[Fault] = []
+    for place in places:
+        files = list(place.folder.iterdir()) if place.folder.is_dir() else []
+        for path in sorted((f for f in files if f.name.endswith(".sql")), key=lambda f: f.name):
+            name, file = path.name.removesuffix(".sql"), f"{place.told}/{path.name}"
+            if name in found:
+                other = found[name].file
+                faults.append(Fault(file, f"the name of {other}", "a name of its own"))
+                continue
+            found[name], wrong = parse(_text(path, file, faults), name, file)
+            faults += wrong
+    if faults:
+        raise UserError(f"the saved queries have {counted(len(faults), 'fault')}", faults)
+    return dict(sorted(found.items()))
+
+
+def _text(path: Traversable, file: str, faults: list[Fault]) -> str:
+    try:
+        data = path.read_bytes()
+        if len(data) > MAX_BYTES:
+            faults.append(Fault(file, f"{len(data)} bytes", f"at most {MAX_BYTES}"))
+            return ""
+        return data.decode("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        faults.append(Fault(file, str(error), "a text file in UTF-8"))
+        return ""

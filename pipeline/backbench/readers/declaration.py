@@ -1,0 +1,85 @@
+"""What an input format is: how its files are recognised, and what reading one gives."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from pathlib import Path
+
+from backbench.documents.stimuli import Table
+from backbench.signal.track import Array
+
+BLOCK_SAMPLES = 1 << 21
+"""Of all tracks, of a recording that is gone through in turn: 17 MB."""
+
+
+@dataclass(frozen=True, eq=False)
+class Recording:
+    """An audio file: samples of shape (n, tracks), float64 re digital full scale.
+
+    bits: word length of integer samples; None for floating point.
+    """
+
+    samples: Array
+    rate_hz: float
+    bits: int | None
+
+
+@dataclass(frozen=True, eq=False)
+class OpenRecording:
+    """An audio file while it is open, to be read in turn.
+
+    read(frames) gives the samples that follow, at most so many frames, as a Recording has them.
+    It raises UserError where the file breaks off before, or a sample is not finite.
+    seek(frame) makes the reading go on from there.
+    """
+
+    frames: int
+    tracks: int
+    rate_hz: float
+    bits: int | None
+    read: Callable[[int], Array]
+    seek: Callable[[int], object]
+
+    def blocks(self, frames: int) -> Iterator[Array]:
+        """The next so many frames, or as many as there are, in blocks of little memory."""
+        most = max(BLOCK_SAMPLES // self.tracks, 1)
+        while frames > 0 and len(block := self.read(min(most, frames))):
+            frames -= len(block)
+            yield block
+
+
+@dataclass(frozen=True, eq=False)
+class TableData:
+    """A reduced table: columns of one length by declared name, finite.
+
+    Values are in Hz, V, s, ohm, W; ratios stay in dB, % or degrees, as declared.
+    """
+
+    columns: dict[str, Array]
+
+
+Matches = Callable[[bytes, str], bool]
+"""Told the first bytes of a file and its suffix (which may be empty), says whether it is one."""
+
+
+@dataclass(frozen=True)
+class RecordingFormat:
+    """A format of recorded samples. open(path, name) raises UserError naming the file by name."""
+
+    name: str
+    matches: Matches
+    open: Callable[[Path, str], AbstractContextManager[OpenRecording]]
+
+
+@dataclass(frozen=True)
+class TableFormat:
+    """A format of tables. read(path, name, declared) raises UserError."""
+
+    name: str
+    matches: Matches
+    read: Callable[[Path, str, Table], TableData]
+
+
+Reader = RecordingFormat | TableFormat

@@ -1,0 +1,111 @@
+"""The reader of a file, found by looking at the file; exactly one may match."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
+from pathlib import Path
+
+import backbench.readers
+from backbench.documents.stimuli import Table
+from backbench.documents.validation import counted, shortened
+from backbench.errors import Fault, UserError
+from backbench.readers.declaration import (
+    OpenRecording,
+    Reader,
+    Recording,
+    RecordingFormat,
+    TableData,
+    TableFormat,
+)
+
+HEAD_BYTES = 4096
+MAX_SAMPLES = 10_000_000
+"""Samples of all tracks together that are read at once: 80 MB, 26 s of two tracks at 192 kHz."""
+
+
+@cache
+def readers() -> tuple[Reader, ...]:
+    """Every format declared in this package, by name."""
+    found: dict[str, Reader] = {}
+    for info in pkgutil.iter_modules(backbench.readers.__path__):
+        module = importlib.import_module(f"backbench.readers.{info.name}")
+        for item in vars(module).values():
+            if not isinstance(item, (RecordingFormat, TableFormat)):
+                continue
+            if found.setdefault(item.name, item) is not item:
+                raise ValueError(f"the format {item.name} is declared twice")
+    return tuple(found[name] for name in sorted(found))
+
+
+@contextmanager
+def open_recording(path: Path, name: str | None = None) -> Iterator[OpenRecording]:
+    """An audio file opened, to be read in turn; `name` is how faults call it. Raises UserError."""
+    called = name or path.name
+    reader = reader_of(path, called)
+    if not isinstance(reader, RecordingFormat):
+        raise unreadable(called, f"{reader.name}", "an audio recording", "check the stimulus")
+    with reader.open(path, called) as opened:
+        yield opened
+
+
+def read_recording(path: Path, name: str | None = None) -> Recording:
+    """All samples of an audio file; `name` is how faults call it. Raises UserError."""
+    with open_recording(path, name) as opened:
+        if opened.frames * opened.tracks > MAX_SAMPLES:
+            raise too_long(name or path.name, opened, f"at most {MAX_SAMPLES} samples in all")
+        return Recording(opened.read(opened.frames), opened.rate_hz, opened.bits)
+
+
+def too_long(name: str, opened: OpenRecording, expected: str) -> UserError:
+    """The fault of a recording that can't be held as a whole."""
+    found = (
+        f"{span(opened.frames / opened.rate_hz)} of {counted(opened.tracks, 'track')} at "
+        f"{opened.rate_hz:g} Hz"
+    )
+    return unreadable(name, found, expected, "cut it to what is measured")
+
+
+def span(seconds: float) -> str:
+    """A duration as a recordist says it: minutes from two on."""
+    return f"{seconds / 60:.3g} min" if seconds >= 120 else f"{seconds:.3g} s"
+
+
+def read_table(path: Path, table: Table, name: str | None = None) -> TableData:
+    """The declared columns of a table file; `name` is how faults call it. Raises UserError."""
+    called = name or path.name
+    reader = reader_of(path, called)
+    if not isinstance(reader, TableFormat):
+        raise unreadable(called, f"{reader.name}", "a table", "check the stimulus")
+    return reader.read(path, called, table)
+
+
+def reader_of(path: Path, name: str) -> Reader:
+    """The one reader that knows the file. Raises UserError where there is none, or several."""
+    head = _head(path, name)
+    matching = [r for r in readers() if r.matches(head, Path(name).suffix.lower())]
+    if len(matching) == 1:
+        return matching[0]
+    if matching:
+        found = f"a file that is both {' and '.join(r.name for r in matching)}"
+        raise unreadable(name, found, "a file of one format")
+    known = "; ".join(r.name for r in readers())
+    found = f"bytes that begin {shortened(head[:8])}" if head else "an empty file"
+    raise unreadable(name, found, f"one of: {known}")
+
+
+def _head(path: Path, name: str) -> bytes:
+    try:
+        with path.open("rb") as file:
+            return file.read(HEAD_BYTES)
+    except OSError as error:
+        reason = "no such file" if isinstance(error, FileNotFoundError) else str(error.strerror)
+        raise unreadable(name, reason, "a file") from None
+
+
+def unreadable(name: str, found: str, expected: str, remedy: str = "") -> UserError:
+    """One fault of one file."""
+    return UserError(f"{name} can't be read", [Fault(name, found, expected, remedy)])

@@ -1,0 +1,161 @@
+"""What a terminal is shown of differences, trends and the bench over time."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from backbench.reports.terminal_tables import (
+    _flowing,
+    _indented,
+    console,
+    number,
+    printable,
+    quantity,
+    table,
+)
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+    from backbench.comparison.differences import Difference
+    from backbench.comparison.drift import Series
+    from backbench.comparison.regression import Against, Quantity, Screening
+    from backbench.comparison.standings import NearUnit
+    from backbench.statistics.trends import Screened
+
+LIKELY = 0.05
+"""Adjusted p up to which a screened trend is listed one by one."""
+MOST_TRENDS = 15
+
+
+def show_differences(
+    title: str, found: Sequence[Difference], most: int | None = None, out: Console | None = None
+) -> None:
+    """Differences, the surest first: those told apart, then how many aren't."""
+    from rich.text import Text
+
+    out = out or console()
+    apart = [d for d in found if d.beyond is not None and d.beyond > 1]
+    made = table(
+        ("Metric", "left"), ("First", "right"), ("Second", "right"), ("Over U", "right"),
+        ("Second is", "left"), title=f"{printable(title)}: differences beyond their uncertainty",
+    )  # fmt: skip
+    for d in apart[:most]:
+        cells = (
+            _name(d), quantity(d.first, d.unit), quantity(d.second, d.unit),
+            number(d.beyond, 2), d.told,
+        )  # fmt: skip
+        made.add_row(*(Text(printable(cell)) for cell in cells))
+    out.print(made)
+    more = len(apart) - len(apart[:most])
+    counted = f"{more} more, " if more else ""
+    _flowing(out, f"{counted}{len(found) - len(apart)} of {len(found)} not told apart (k = 2)")
+
+
+def _name(d: Difference) -> str:
+    parts = [d.title]
+    if d.order_n is not None:
+        parts.append(str(d.order_n))
+    if d.limit_percent is not None:
+        parts.append(f"at {d.limit_percent:g} %")
+    if d.own_frequency_hz is not None:
+        parts.append(f"at {d.own_frequency_hz:.4g} Hz")
+    parts += [f"{what} {text}" for what, text in sorted(json.loads(d.detail).items())]
+    return f"{' '.join(parts)}, {', '.join(filter(None, (d.point_key, d.output)))}"
+
+
+def nearest_table(near: Sequence[NearUnit]) -> Table:
+    """The units most like one unit, with what drives it."""
+    from rich.text import Text
+
+    made = table(
+        ("Unit", "left"), ("Apart", "right"), ("Over", "right"), ("Most alike in", "left"),
+        ("Most apart in", "left"), title="Most alike overall (in robust deviations)",
+    )  # fmt: skip
+    for unit in near:
+        cells = (
+            unit.label, number(unit.distance, 2), f"{unit.shared} metrics",
+            ", ".join(unit.alike), ", ".join(unit.apart),
+        )  # fmt: skip
+        made.add_row(*(Text(printable(cell)) for cell in cells))
+    return made
+
+
+def show_against(found: Against) -> None:
+    """A trend in words: pooled, within each group, and where the signs disagree."""
+    from backbench.statistics.trends import said
+
+    out = console()
+    _flowing(out, f"{found.y.title} over {found.x.title}", style="bold")
+    _flowing(out, "Theil-Sen slope with its interval, Spearman's rho, p over all orders")
+    for line in said(found.trend, found.x.unit, found.y.unit):
+        _indented(out, line)
+
+
+def show_screening(found: Screening) -> None:
+    """The trends that stand at a false-discovery rate of 5 %, and how many don't."""
+    from rich.text import Text
+
+    out = console()
+    likely = [(y, one) for y, one in found.metrics if one.adjusted_p <= LIKELY]
+    shown = likely[:MOST_TRENDS]
+    made = table(
+        ("Metric", "left"), ("Slope", "right"), ("rho", "right"), ("Adjusted p", "right"),
+        ("n", "right"), title=f"What goes with: {printable(found.x.title)}",
+    )  # fmt: skip
+    for y, one in shown:
+        made.add_row(*(Text(printable(cell)) for cell in _screened(y, one, found.x.unit)))
+    out.print(made)
+    _flowing(
+        out, f"{len(likely)} of {len(found.metrics)} metrics stand at a false-discovery rate of "
+        f"5 % (Benjamini-Hochberg); {len(found.refused)} can't be told",
+    )  # fmt: skip
+    if len(likely) > len(shown):
+        _flowing(out, f"the surest {len(shown)} are shown; --format csv gives all")
+    for y, one in shown:
+        if one.trend.note:
+            _indented(out, f"{y.name}: {one.trend.note}")
+
+
+def _screened(y: Quantity, one: Screened, per: str) -> tuple[str, ...]:
+    slope = f"{one.trend.slope:.3g} {y.unit if y.unit != '1' else ''}".strip()
+    return (
+        y.title, f"{slope} / {per.removesuffix('s')}", f"{one.trend.rho:.2f}",
+        f"{one.adjusted_p:.2g}", str(one.trend.n),
+    )  # fmt: skip
+
+
+def show_drift(bench: str, found: Sequence[Series]) -> None:
+    """Each series of a bench with its control limits, then its steps and lone outliers."""
+    from rich.text import Text
+
+    out = console()
+    made = table(
+        ("Series", "left"), ("Reviews", "right"), ("Median", "right"), ("Limits", "right"),
+        ("Beyond", "right"), ("Steps", "right"), title=f"Bench {printable(bench)} over time",
+    )  # fmt: skip
+    charted = [series for series in found if series.chart is not None]
+    for series in charted:
+        made.add_row(*(Text(printable(cell)) for cell in _controlled(series)))
+    out.print(made)
+    few = len(found) - len(charted)
+    told = f"; {few} series (calibrations among them) have too few values" if few else ""
+    _flowing(out, f"individuals and moving range, 3 standard deviations{told}")
+    for step in (step for series in found for step in series.steps()):
+        _indented(
+            out, f"{step.series}: {step.change:+.3g} {step.unit} between {step.before} and "
+            f"{step.after}",
+        )  # fmt: skip
+
+
+def _controlled(series: Series) -> tuple[str, ...]:
+    chart = series.chart
+    assert chart is not None
+    return (
+        series.name, str(len(series.values)), f"{number(chart.centre)} {series.unit}",
+        f"{number(chart.low)} to {number(chart.high)}", str(len(chart.beyond)),
+        str(len(chart.steps)),
+    )  # fmt: skip

@@ -1,0 +1,77 @@
+"""The edges of a square wave, in a period that repeats or in a trace."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.signal.track import Array
+from backbench.signal.transition import Edge, read_edge, state_levels
+
+SPACING_WITHIN = 0.05
+WHOLE = 0.97
+"""Share of a state before and after an edge that a trace must hold."""
+CLEARLY = 0.25
+"""Share of the amplitude by which a state is left before it counts as left."""
+
+
+def edges_of_period(time: Array, volts: Array) -> list[Edge]:
+    """One upward and one downward edge of a repeating period that starts with the upward one."""
+    n = len(time)
+    period = float(n * (time[1] - time[0]))
+    doubled = np.concatenate([time, time + period])
+    twice = np.tile(volts, 2)
+    found = _crossings(doubled, twice, state_levels(volts))
+    wanted = []
+    for rising, about in ((True, period), (False, period / 2 + period)):
+        near = [at for at, up in found if up == rising and abs(at - about) < period / 8]
+        if not near:
+            raise Refusal("not a square wave: it doesn't change its state once in half a period")
+        wanted.append((near[0], rising))
+    # An edge needs a state's length after it, which the second one lacks without a third period.
+    longer, thrice = np.concatenate([doubled, time + 2 * period]), np.tile(volts, 3)
+    return [read_edge(longer, thrice, at, period / 2, rising=up) for at, up in wanted]
+
+
+def edges_of_trace(time: Array, volts: Array, half_s: float) -> list[Edge]:
+    """Every edge of a trace that has a whole state before and after it.
+
+    time rising, s. half_s: half the period, s. Raises Refusal where there is none, or where the
+    edges are not half a period apart.
+    """
+    found = _crossings(time, volts, state_levels(volts))
+    for (one, _), (next_one, _) in pairwise(found):
+        if abs((next_one - one) / half_s - 1) > SPACING_WITHIN:
+            raise Refusal(
+                f"edges {next_one - one:.4g} s apart, where half a period of the stated square "
+                f"wave is {half_s:.4g} s"
+            )
+    inside = [
+        (at, rising)
+        for at, rising in found
+        if at - WHOLE * half_s >= time[0] and at + WHOLE * half_s <= time[-1]
+    ]
+    if not inside:
+        raise Refusal("no edge with a whole state before and after it; record a period or more")
+    return [read_edge(time, volts, at, half_s, rising=rising) for at, rising in inside]
+
+
+def _crossings(time: Array, volts: Array, levels: tuple[float, float]) -> list[tuple[float, bool]]:
+    """Instants at which the wave passes its middle between two states, and whether upwards."""
+    low, high = levels
+    middle, reach = (low + high) / 2, CLEARLY * (high - low)
+    state = np.where(volts > middle + reach, 1, np.where(volts < middle - reach, -1, 0))
+    known = np.flatnonzero(state)
+    changes = np.flatnonzero(np.diff(state[known]) != 0)
+    found = []
+    for change in changes:
+        first, last = int(known[change]), int(known[change + 1])
+        rising = bool(state[last] > 0)
+        beyond = volts[first : last + 1] > middle if rising else volts[first : last + 1] < middle
+        after = first + int(np.argmax(beyond))
+        step = volts[after] - volts[after - 1]
+        part = (middle - volts[after - 1]) / step if step else 0.0
+        found.append((float(time[after - 1] + part * (time[after] - time[after - 1])), rising))
+    return found

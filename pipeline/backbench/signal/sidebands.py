@@ -1,0 +1,120 @@
+"""Lines beside a tone that are none of its harmonics: mains sidebands and mirrored harmonics."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from backbench.signal.mains import OFF_NOMINAL, mains_frequency
+from backbench.signal.power import Square, line_power
+from backbench.signal.spectrum import read_lines
+from backbench.signal.tone import HUM_STANDING, ToneLines
+from backbench.signal.track import Array
+
+SIDEBANDS = 6
+MIRRORED = 40
+"""Harmonics up to this order are looked for where sampling would mirror them."""
+HUM_REACH = 40
+"""Multiples of the mains frequency up to this one may be lines of their own."""
+
+
+class Sidebands(NamedTuple):
+    """A pair of lines at the tone's frequency +/- n times the mains frequency.
+
+    square: of both together. n: the multiple.
+    """
+
+    n: int
+    square: Square
+
+
+def mains_sidebands(lines: ToneLines, nominal_hz: float) -> list[Sidebands]:
+    """Pairs of sidebands that stand clear of the fundamental, its harmonics and 0 Hz."""
+    df = lines.spectrum.resolution_hz
+    known = lines.position > (SIDEBANDS + 1) * nominal_hz / df
+    mains = mains_frequency(lines.spectrum, lines.noise, nominal_hz) if known else nominal_hz
+    found = []
+    for n in range(1, SIDEBANDS + 1):
+        away = n * mains / df
+        reach = lines.half + OFF_NOMINAL / 4 * away
+        if away < lines.half + reach or away + reach + lines.half > lines.position:
+            continue
+        if lines.position + away + reach >= len(lines.noise):
+            continue
+        found.append(Sidebands(n, _pair(lines, away, reach)))
+    return found
+
+
+def _pair(lines: ToneLines, away: float, reach: float) -> Square:
+    spread = lines.spectrum.window.spread
+    parts = []
+    for centre in (lines.position - away, lines.position + away):
+        lobe = slice(int(np.ceil(centre - reach)), int(np.floor(centre + reach)) + 1)
+        power, noise = lines.spectrum.power[lobe], lines.noise[lobe]
+        parts.append(line_power(power, noise, spread, lines.samples))
+    value = sum(part.value for part in parts)
+    floor, slope = sum(part.floor for part in parts), max(part.slope for part in parts)
+    return Square(value, floor, slope, lines.samples)
+
+
+def on_mains_multiple(lines: ToneLines, nominal_hz: float) -> int | None:
+    """The multiple of the mains that the tone lies on, as far as the record tells them apart.
+
+    None where it lies clear between two.
+    """
+    step = nominal_hz / lines.spectrum.resolution_hz
+    multiple = round(lines.position / step)
+    apart = abs(lines.position - multiple * step)
+    reach = min(2 * lines.half + OFF_NOMINAL / 4 * lines.position, step / 2)
+    return multiple if apart <= reach and multiple else None
+
+
+class Mirrored(NamedTuple):
+    """A line where sampling would mirror a harmonic that lies above half the sample rate."""
+
+    order: int
+    hz: float
+    seen_hz: float
+    square: Square
+
+
+def mirrored_harmonics(lines: ToneLines) -> list[Mirrored]:
+    """Every place where a harmonic of order up to 40 would be mirrored to, and what stands there.
+
+    CataloguePaths on a harmonic of the tone, on a mains line or near 0 Hz tell nothing: left out.
+    """
+    whole = lines.spectrum.length
+    orders = np.arange(2, MIRRORED + 1)
+    true = orders * lines.position
+    folded = np.abs(true - whole * np.rint(true / whole))
+    usable = (true > whole / 2) & (folded > 2 * lines.half) & (folded < len(lines.noise) - 2)
+    usable &= _apart(folded, lines.position) > 2 * lines.half
+    step = (lines.mains_hz or 0.0) / lines.spectrum.resolution_hz
+    if step > 0:
+        usable &= (folded > (HUM_REACH + 0.5) * step) | (
+            _apart(folded, step) > lines.half + OFF_NOMINAL / 4 * folded
+        )
+    if not usable.any():
+        return []
+    orders, true, folded = orders[usable], true[usable], folded[usable]
+    read = read_lines(lines.spectrum, folded)
+    noise = read.noise * lines.noise[np.rint(folded).astype(int)]
+    df = lines.spectrum.resolution_hz
+    return [
+        Mirrored(int(n), float(t * df), float(f * df),
+                 Square(float(s - m), float(m**2), 2 * float(m), lines.samples))
+        for n, t, f, s, m in zip(orders, true, folded, read.square, noise, strict=True)
+    ]  # fmt: skip
+
+
+def _apart(positions: Array, step: float) -> Array:
+    """Distance to the nearest multiple of a step."""
+    away: Array = np.abs(positions - np.rint(positions / step) * step)
+    return away
+
+
+def stands(one: Mirrored) -> bool:
+    """Whether a mirrored harmonic is there beyond doubt (dozens of places are looked at)."""
+    return one.square.value > HUM_STANDING * math.sqrt(one.square.floor)

@@ -1,0 +1,102 @@
+"""Whether a track holds the tone that was stated, and at which frequency."""
+
+from __future__ import annotations
+
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.signal.record_checks import check_record
+from backbench.signal.spectrum import Spectrum, peak_position, spectrum
+from backbench.signal.tone import BAND_HZ, ToneLines, tone_at
+from backbench.signal.track import Track
+from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
+
+GENERATOR_TOLERANCE = 0.02
+LEAST_SHARE = 0.6
+LEAST_STEADY = 0.97
+LEAST_PERIODS = 10
+FULL_PERIODS = 16
+RATES_HZ = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
+
+
+def spectrum_for(track: Track, stated_hz: float) -> Spectrum:
+    """A spectrum that keeps the lines of a tone apart. Raises Refusal where none can."""
+    if stated_hz >= 0.49 * track.rate_hz:
+        raise Refusal(
+            f"a sample rate of {track.rate_hz:g} Hz can't hold a tone of {stated_hz:g} Hz"
+        )
+    periods = len(track.volts) / track.rate_hz * stated_hz
+    if periods < LEAST_PERIODS:
+        raise Refusal(
+            f"too few periods: the record holds {periods:.1f} of {stated_hz:g} Hz "
+            f"where at least {LEAST_PERIODS} are needed"
+        )
+    return spectrum(track, SEVEN_TERMS if periods >= FULL_PERIODS else FOUR_TERMS)
+
+
+def power_near(track: Track, stated_hz: float) -> float:
+    """Mean square within a generator's tolerance of a frequency, V^2; no tone is asked for."""
+    found = spectrum_for(track, stated_hz)
+    centre = stated_hz / found.resolution_hz
+    reach = GENERATOR_TOLERANCE * centre + found.window.half_width
+    first, last = max(int(centre - reach), found.window.half_width), int(centre + reach) + 1
+    return float(found.power[first:last].sum())
+
+
+_kept: WeakKeyDictionary[Track, dict[tuple[float, float | None], ToneLines]] = WeakKeyDictionary()
+
+
+def find_tone(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
+    """The tone of a driven track, looked for at the first call and kept as long as the track.
+
+    Raises Refusal where the record is unfit or holds something else than the stated tone:
+    another frequency, another sample rate, no tone at all, or one that changes within it.
+    """
+    kept = _kept.setdefault(track, {})
+    if (stated_hz, mains_hz) not in kept:
+        check_record(track)
+        kept[stated_hz, mains_hz] = _find(track, stated_hz, mains_hz)
+    return kept[stated_hz, mains_hz]
+
+
+def _find(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
+    found = spectrum_for(track, stated_hz)
+    stated = stated_hz / found.resolution_hz
+    reach = max(GENERATOR_TOLERANCE * stated, 2.0)
+    first = max(int(stated - reach), 1)
+    last = min(int(stated + reach) + 2, len(found.bins) - 1)
+    peak = first + int(np.argmax(found.power[first:last]))
+    if _share(found, peak) < LEAST_SHARE:
+        raise Refusal(_what_else(found, stated_hz))
+    lines = tone_at(found, peak_position(found, peak), mains_hz)
+    whole = lines.fundamental.value
+    if not LEAST_STEADY * whole <= lines.selective.value:
+        raise Refusal("the tone isn't steady: its frequency or level changes within the record")
+    return lines
+
+
+def _share(found: Spectrum, peak: int) -> float:
+    """Share of the power without its steady part that lies in the lobe of a peak."""
+    lobe = found.window.half_width
+    top = max(int(BAND_HZ[1] / found.resolution_hz), peak + lobe) + 1
+    total = float(found.power[lobe:top].sum())
+    near = float(found.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
+    return near / total if total > 0 else 0.0
+
+
+def _what_else(found: Spectrum, stated_hz: float) -> str:
+    """What the record holds in place of the stated tone."""
+    lobe = found.window.half_width
+    peak = lobe + 1 + int(np.argmax(found.power[lobe + 1 : -1]))
+    if _share(found, peak) < LEAST_SHARE:
+        return f"not a tone: no line near {stated_hz:g} Hz holds most of the signal"
+    frequency = peak_position(found, peak) * found.resolution_hz
+    told = f"the tone is at {frequency:.6g} Hz, not at {stated_hz:g} Hz as stated"
+    real = found.rate_hz * stated_hz / frequency
+    for rate in RATES_HZ:
+        if abs(real / rate - 1) < 0.002 and abs(found.rate_hz / rate - 1) > 0.01:
+            return f"{told}; it would be right if the sample rate were {rate} Hz, " \
+                   f"not {found.rate_hz:g} Hz as the file says"  # fmt: skip
+    return told

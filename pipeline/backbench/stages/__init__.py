@@ -1,1 +1,0 @@
-"""The steps from a review folder to rows, as plain functions."""

@@ -1,0 +1,1 @@
+"""Ranks, trends and tests on plain arrays."""

@@ -1,0 +1,173 @@
+"""One quantity against another: robust slope, rank correlation, and the same within groups."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.statistics.permutation_test import by_chance
+
+if TYPE_CHECKING:
+    import polars as pl
+
+CONFIDENCE = 0.95
+FEWEST = 4
+"""Units below which a slope's interval would say nothing."""
+MOST = 2000
+"""Units above which slopes are taken from some of them."""
+
+
+@dataclass(frozen=True)
+class Trend:
+    """Theil-Sen slope with its interval, Spearman's rho with its p, over n units.
+
+    slope, low, high: change of y for one unit of x. intercept: of the line through the medians.
+    within: the same for each group with enough units. note: "" or where signs disagree.
+    """
+
+    n: int
+    slope: float
+    low: float
+    high: float
+    intercept: float
+    rho: float
+    p: float
+    confidence: float = CONFIDENCE
+    within: Mapping[str, Trend] = field(default_factory=dict)
+    note: str = ""
+
+
+def trend(
+    x: Any, y: Any, groups: Sequence[str] | None = None, confidence: float = CONFIDENCE
+) -> Trend:
+    """The trend of y over x (1-D, of one length, finite), pooled and within each group.
+
+    Slope and interval: Theil 1950, Sen 1968; of more than 2,000 units, from 2,000 that stand at
+    equal distances in the order of x. p: two-sided, over all orders (chance.py).
+    Raises Refusal for fewer than four units, or where x or y has one value only.
+    """
+    xs, ys = np.asarray(x, float), np.asarray(y, float)
+    pooled = _one(xs, ys, confidence)
+    if groups is None:
+        return pooled
+    within = {}
+    for name in sorted(set(groups)):
+        here = np.asarray([group == name for group in groups])
+        try:
+            within[name] = _one(xs[here], ys[here], confidence)
+        except Refusal:
+            continue
+    return Trend(
+        pooled.n, pooled.slope, pooled.low, pooled.high, pooled.intercept, pooled.rho, pooled.p,
+        confidence, within, disagreement(pooled, within),
+    )  # fmt: skip
+
+
+def _one(x: Any, y: Any, confidence: float) -> Trend:
+    from scipy import stats
+
+    if x.size < FEWEST:
+        raise Refusal(f"{x.size} units; a trend takes at least {FEWEST}")
+    if np.ptp(x) == 0 or np.ptp(y) == 0:
+        raise Refusal("all values are equal")
+    few = _thinned(x)
+    line = stats.theilslopes(y[few], x[few], alpha=confidence)
+    rho = stats.spearmanr(x, y).statistic
+    return Trend(
+        int(x.size), float(line.slope), float(line.low_slope), float(line.high_slope),
+        float(line.intercept), float(rho), by_chance(x, y), confidence,
+    )  # fmt: skip
+
+
+def _thinned(x: Any) -> Any:
+    """Positions that slopes are taken from: their number grows with the square of these."""
+    if x.size <= MOST:
+        return np.arange(x.size)
+    order = np.argsort(x, kind="stable")
+    return order[np.linspace(0, x.size - 1, MOST).round().astype(int)]
+
+
+def disagreement(pooled: Trend, within: Mapping[str, Trend]) -> str:
+    """A note where the slope within groups has the other sign than the pooled one.
+
+    Told where every group's slope has the other sign, or where one's interval lies wholly on
+    the other side of zero.
+    """
+    against = [name for name, part in within.items() if part.slope * pooled.slope < 0]
+    sure = [n for n in against if within[n].low > 0 or within[n].high < 0]
+    if not against or (len(against) < len(within) and not sure):
+        return ""
+    named = against if len(against) == len(within) else sure
+    direction = "rises" if pooled.slope > 0 else "falls"
+    other = "falls" if pooled.slope > 0 else "rises"
+    return (
+        f"over all units it {direction}, but within {', '.join(named)} it {other}: "
+        "the groups differ in more than this"
+    )
+
+
+def false_discovery(p: Any) -> list[float]:
+    """p values adjusted for many trends looked at together (Benjamini and Hochberg 1995)."""
+    from scipy import stats
+
+    values = np.asarray(p, float)
+    return [float(q) for q in stats.false_discovery_control(values)] if values.size else []
+
+
+@dataclass(frozen=True)
+class Screened:
+    """One of many quantities looked at together: its trend, and p adjusted for their number."""
+
+    name: str
+    trend: Trend
+    adjusted_p: float
+
+
+def screen(
+    against: Any, quantities: Mapping[str, Any], groups: Sequence[str] | None = None
+) -> tuple[list[Screened], dict[str, str]]:
+    """The trend of each quantity over one other, least adjusted p first.
+
+    against, and every array of quantities: of one length, NaN where a unit has no value.
+    Gives the trends with p adjusted by Benjamini and Hochberg, and those that can't be told
+    with the reason.
+    """
+    x = np.asarray(against, float)
+    found: dict[str, Trend] = {}
+    refused: dict[str, str] = {}
+    for name, values in quantities.items():
+        y = np.asarray(values, float)
+        both = np.isfinite(x) & np.isfinite(y)
+        named = None if groups is None else [g for g, k in zip(groups, both, strict=True) if k]
+        try:
+            found[name] = trend(x[both], y[both], named)
+        except Refusal as refusal:
+            refused[name] = str(refusal)
+    adjusted = false_discovery([one.p for one in found.values()])
+    rows = [Screened(n, t, q) for (n, t), q in zip(found.items(), adjusted, strict=True)]
+    return sorted(rows, key=lambda row: (row.adjusted_p, row.name)), refused
+
+
+def of_frame(frame: pl.DataFrame) -> Trend:
+    """The trend of a result with columns x, y and technology. Raises Refusal as `trend`."""
+    known = frame.drop_nulls(["x", "y"])
+    return trend(known["x"], known["y"], known["technology"].to_list())
+
+
+def said(found: Trend, x_unit: str, y_unit: str) -> list[str]:
+    """A trend in words, pooled first, then within each group, then the note."""
+    per = f"{y_unit} per {x_unit.removesuffix('s') or 'unit'}".strip()
+    lines = [_one_said("all", found, per)]
+    lines += [_one_said(name, part, per) for name, part in found.within.items()]
+    return lines + ([found.note] if found.note else [])
+
+
+def _one_said(name: str, part: Trend, per: str) -> str:
+    return (
+        f"{name}: slope {part.slope:.3g} {per} ({part.low:.3g} to {part.high:.3g}, "
+        f"{100 * part.confidence:.0f} %), rho {part.rho:.2f}, p {part.p:.2g}, n {part.n}"
+    )

@@ -1,0 +1,1 @@
+"""Database, vault, atomic files, lock, limits and fault injection."""

@@ -1,0 +1,92 @@
+"""Where the parts of a catalogue are, and the right to change them."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from filelock import Timeout
+
+from backbench.errors import Fault, UserError
+from backbench.storage.atomic_io import ASIDE, PART
+from backbench.storage.database import MAKING
+from backbench.storage.lock import turn
+from backbench.storage.vault import Ledger, Vault
+
+if TYPE_CHECKING:
+    from backbench.documents.settings import Settings
+
+PATIENCE_S = 10.0
+REBUILDING = ".rebuild-"
+HALF_WRITTEN = (
+    f"{REBUILDING}*", f"{MAKING}*", f"{ASIDE}*",
+    f"vault/{ASIDE}*", f"vault/??/{ASIDE}*", f"ledger/{ASIDE}*", f".staged/*/*{PART}",
+)  # fmt: skip
+"""What a run that broke off may leave. Whole staged chunks are none of it: they are used."""
+
+
+@dataclass(frozen=True)
+class CataloguePaths:
+    """A catalogue's folder; `database` is where its database is, elsewhere during a rebuild."""
+
+    root: Path
+    database: Path
+
+    @property
+    def vault(self) -> Vault:
+        return Vault(self.root / "vault")
+
+    @property
+    def ledger(self) -> Ledger:
+        return Ledger(self.root / "ledger")
+
+    @property
+    def staged(self) -> Path:
+        return self.root / ".staged"
+
+    @property
+    def runs(self) -> Path:
+        """Home of the run history."""
+        return self.root / ".runs"
+
+    @property
+    def settings(self) -> Settings:
+        from backbench.documents.settings import read_settings  # what only looks has no use for it
+
+        return read_settings(self.root)
+
+    @contextmanager
+    def changing(self) -> Iterator[None]:
+        """At most one process changes a catalogue. Raises UserError that says which does."""
+        holder = self.root / ".lock.pid"
+        with ExitStack() as held:
+            try:
+                held.enter_context(turn(self.root / ".lock", PATIENCE_S))
+            except Timeout:
+                who = holder.read_text() if holder.exists() else "unknown"
+                fault = Fault(
+                    str(self.root), f"process {who} changing it", "a free catalogue",
+                    "try again when it has ended",
+                )  # fmt: skip
+                raise UserError("the catalogue is in use", [fault]) from None
+            holder.write_text(str(os.getpid()))
+            self._sweep()
+            yield
+
+    def _sweep(self) -> None:
+        """Clear away what an earlier run left half-written; nobody else is writing now."""
+        for left in [path for pattern in HALF_WRITTEN for path in self.root.glob(pattern)]:
+            if left.is_dir() and not left.is_symlink():
+                shutil.rmtree(left, ignore_errors=True)
+            else:
+                left.unlink(missing_ok=True)
+
+
+def places(root: Path) -> CataloguePaths:
+    """The places of a catalogue's folder."""
+    return CataloguePaths(root, root)

@@ -1,0 +1,1 @@
+"""Conditions at which units may be compared: assign, interpolate, scope."""

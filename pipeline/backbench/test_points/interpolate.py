@@ -1,0 +1,282 @@
+"""Readings at a test point's power, worked out between two steps of a power sweep.
+
+Only where no reading meets the point and one sweep (the same output, frequency, load, input, tap,
+volume and controls) has steps on both sides of its power, within a decade of each other. Nothing
+is carried on beyond the sweep. Straight in log power and log value (decibels are logarithms
+already); the curvature at either end goes into the uncertainty.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Any, NamedTuple
+
+from backbench.metrics.power_sweep import LEAST_LEVELS, bend
+from backbench.storage.database import Database
+from backbench.test_points.scope import chosen_reviews
+
+BETWEEN = (
+    "thd", "thd_total", "thd_wide", "thd_n", "thd_n_wide", "thd_n_notch", "sinad", "snr",
+    "harmonic", "even_harmonics", "odd_harmonics", "high_harmonics",
+)  # fmt: skip
+"""Metrics that follow power smoothly between steps."""
+WIDEST = 10.0
+"""Ratio of the powers of two steps above which nothing is said between them."""
+SAYS = "interpolated in power between"
+
+Row = dict[str, Any]
+
+
+class Step(NamedTuple):
+    """One level of a sweep: log power in W, and the value's logarithm or its decibels.
+
+    u, own: standard uncertainty of y and the part from the record alone; u_x of log power.
+    """
+
+    x: float
+    y: float
+    u: float
+    own: float
+    u_x: float
+    row: Row
+
+
+@dataclass(frozen=True)
+class Between:
+    """A value at a power between two steps, in the metric's unit."""
+
+    value: float
+    uncertainty: float
+    estimation: float
+    bound: str | None
+    below: Row
+    above: Row
+
+
+def interpolated(rows: Sequence[Row], power_w: float) -> Between | None:
+    """The value at a power (W, above 0) between the steps of one sweep, by rising power.
+
+    rows: readings of one metric with unit, value, uncertainty, estimation, bound, power_w and
+    power_u (relative standard uncertainty of that power). None where fewer than three steps
+    carry a value, where the power is not between two of them, where these are further than a
+    decade apart, or where a bound on each side points the other way.
+    """
+    steps = sorted((_step(row) for row in rows if _usable(row)), key=lambda step: step.x)
+    x = math.log(power_w)
+    if len(steps) < LEAST_LEVELS or not steps[0].x < x < steps[-1].x:
+        return None
+    i = max(n for n, step in enumerate(steps) if step.x <= x)
+    below, above = steps[i], steps[i + 1]
+    bounds = {step.row["bound"] for step in (below, above)} - {None}
+    if above.x - below.x > math.log(WIDEST) or len(bounds) > 1:
+        return None
+    return _between(steps, i, (x - below.x) / (above.x - below.x), next(iter(bounds), None))
+
+
+def _between(steps: Sequence[Step], i: int, share: float, bound: str | None) -> Between:
+    below, above = steps[i], steps[i + 1]
+    y = (1 - share) * below.y + share * above.y
+    slope = abs(above.y - below.y) / (above.x - below.x)
+    # What both steps share (calibration) doesn't average out, so they add in full.
+    both = (1 - share) * below.u + share * above.u
+    own = math.hypot((1 - share) * below.own, share * above.own)
+    off = math.hypot(bend(steps, i, share) / math.sqrt(3), slope * max(below.u_x, above.u_x))
+    decibels = below.row["unit"] == "dB"
+    value, scale = (y, 1.0) if decibels else (math.exp(y), math.exp(y))
+    return Between(
+        value, scale * math.hypot(both, off), scale * math.hypot(own, off), bound,
+        below.row, above.row,
+    )  # fmt: skip
+
+
+def _usable(row: Row) -> bool:
+    return bool(row["power_w"] > 0 and (row["unit"] == "dB" or row["value"] > 0))
+
+
+def _step(row: Row) -> Step:
+    decibels = row["unit"] == "dB"
+    y, scale = (row["value"], 1.0) if decibels else (math.log(row["value"]), 1 / row["value"])
+    return Step(
+        math.log(row["power_w"]), y, row["uncertainty"] * scale, row["estimation"] * scale,
+        row["power_u"] or 0.0, row,
+    )  # fmt: skip
+
+
+PLACE = (
+    "review_key", "unit_key", "output", "metric", "order_n", "detail", "frequency_hz", "load_ohm",
+    "input", "tap", "volume", "controls", "stimulus",
+)  # fmt: skip
+"""What the steps of one sweep share."""
+
+# Each sweep beside each test point that asks for a power within it, and has no reading there.
+SWEEPS = """
+WITH
+taken AS (
+    SELECT review_key, analysis_key, min(controls) AS controls, min(position) AS position
+    FROM capture WHERE {chosen} GROUP BY ALL
+),
+powers AS (
+    SELECT review_key, analysis_key, unit_key, output, generator_vrms, frequency_hz,
+           min(uncertainty / value) AS power_u
+    FROM reading WHERE {chosen} AND metric = 'output_power' AND value > 0 GROUP BY ALL
+),
+steps AS (
+    SELECT reading.*, metric.unit, controls, position, power_u
+    FROM reading
+    JOIN metric USING (metric, method_version)
+    JOIN taken USING (review_key, analysis_key)
+    LEFT JOIN powers ON powers.review_key = reading.review_key
+        AND powers.analysis_key = reading.analysis_key AND powers.unit_key = reading.unit_key
+        AND powers.output = reading.output AND powers.frequency_hz = reading.frequency_hz
+        AND powers.generator_vrms IS NOT DISTINCT FROM reading.generator_vrms
+    WHERE {chosen} AND list_contains($metrics, reading.metric) AND reading.unit_key <> ''
+      AND stimulus IN ('tone', 'steps') AND value IS NOT NULL AND uncertainty IS NOT NULL
+      AND estimation IS NOT NULL AND reading.power_w > 0 AND load_kind = 'resistor'
+      AND driven IS NULL AND against IS NULL
+),
+sweeps AS (
+    SELECT {place}, min(power_w) AS least_w, max(power_w) AS greatest_w,
+           min(position) AS position
+    FROM steps GROUP BY {place} HAVING count(*) >= $least
+),
+wanted AS (
+    SELECT sweeps.*, point_key,
+           coalesce(point.power_w, point.power_share * appearance.rated_power_w) AS wanted_w,
+           coalesce(try_cast(regexp_extract(tap, '[0-9.]+') AS DOUBLE) <> point.load_ohm, false)
+               AS other_tap
+    FROM sweeps
+    JOIN appearance USING (review_key, unit_key)
+    JOIN test_point AS point ON point.metrics IS NULL
+        AND list_contains(string_split(point.stimulus, ', '), sweeps.stimulus)
+        AND abs(sweeps.frequency_hz / point.frequency_hz - 1) <= $frequency_within
+        AND (point.load_ohm IS NULL
+             OR abs(sweeps.load_ohm / point.load_ohm - 1) <= $load_within)
+    WHERE wanted_w > least_w AND wanted_w < greatest_w
+),
+open_places AS (
+    SELECT wanted.* FROM wanted
+    ANTI JOIN (
+        SELECT review_key, point_key, unit_key, output, metric, order_n, detail
+        FROM reading_point JOIN reading USING (review_key, reading_key)
+        WHERE {chosen} AND list_contains($metrics, metric)
+    ) AS met
+      ON met.review_key = wanted.review_key AND met.point_key = wanted.point_key
+         AND met.unit_key = wanted.unit_key AND met.output = wanted.output
+         AND met.metric = wanted.metric AND met.detail = wanted.detail
+         AND met.order_n IS NOT DISTINCT FROM wanted.order_n
+    QUALIFY row_number() OVER (
+        PARTITION BY review_key, point_key, unit_key, output, metric, order_n, detail
+        ORDER BY other_tap, stimulus = 'steps', position
+    ) = 1
+)
+SELECT steps.*, point_key, wanted_w
+FROM open_places
+JOIN steps ON {same}
+ORDER BY point_key, steps.review_key, steps.unit_key, steps.output, steps.metric, steps.order_n,
+         steps.detail, steps.power_w, steps.reading_key
+"""
+
+
+def assign_between(
+    store: Database, windows: dict[str, object], review_keys: Sequence[str] | None
+) -> None:
+    """Add the readings between steps, of some reviews or of all, once others are assigned.
+
+    Inside the caller's transaction; those made before must be gone (`forget_between`).
+    """
+    chosen, values = chosen_reviews(review_keys)
+    same = " AND ".join(f"steps.{n} IS NOT DISTINCT FROM open_places.{n}" for n in PLACE)
+    sql = SWEEPS.format(chosen=chosen, place=", ".join(PLACE), same=same)
+    names = ("frequency_within", "load_within")
+    values |= {**{n: windows[n] for n in names}, "metrics": [*BETWEEN], "least": LEAST_LEVELS}
+    _insert(store, list(_found(store.frame(sql, values).to_dicts())))
+
+
+def forget_between(store: Database, review_keys: Sequence[str] | None) -> None:
+    """Remove what `assign_between` added to some reviews, or to all."""
+    chosen, values = chosen_reviews(review_keys)
+    gone = (
+        "SELECT review_key, analysis_key FROM reading JOIN reading_point "
+        f"USING (review_key, reading_key) WHERE interpolated AND {chosen}"
+    )
+    for table in ("analysis_capture", "analysis", "reading"):
+        store.run(f"DELETE FROM {table} WHERE (review_key, analysis_key) IN ({gone})", values)
+
+
+def _found(rows: Sequence[Row]) -> Iterator[tuple[Row, Between]]:
+    """A reading for each place of each test point that its sweep has steps around."""
+    place = ("point_key", *(name for name in PLACE if name != "controls"))
+    for _, same in groupby(rows, key=lambda row: [row[name] for name in place]):
+        steps = list(same)
+        between = interpolated(steps, steps[0]["wanted_w"])
+        if between is not None:
+            yield _row(between), between
+
+
+OWN = ("unit", "controls", "position", "power_u", "wanted_w")
+
+
+def _row(between: Between) -> Row:
+    below, above = between.below, between.above
+    keys = below["point_key"], below["reading_key"], above["reading_key"]
+    dof = [row["dof"] for row in (below, above) if row["dof"] is not None]
+    told = f"{SAYS} {below['power_w']:.3g} W and {above['power_w']:.3g} W"
+    return {
+        **{name: value for name, value in below.items() if name not in OWN},
+        "reading_key": _key("reading", *keys), "analysis_key": _key("analysis", *keys),
+        "power_w": below["wanted_w"], "generator_vrms": None, "value": between.value,
+        "uncertainty": between.uncertainty, "estimation": between.estimation,
+        "dof": min(dof, default=None), "bound": between.bound,
+        "status": "at_floor" if between.bound else "measured", "reason": told,
+    }  # fmt: skip
+
+
+def _key(*parts: str) -> str:
+    return hashlib.sha256("\n".join(("between", *parts)).encode()).hexdigest()[:32]
+
+
+MADE = """
+(SELECT unnest($made) AS analysis_key, unnest($reviews) AS review_key, unnest($below) AS below,
+        unnest($above) AS above) AS made
+"""
+ANALYSES = f"""
+INSERT INTO analysis BY NAME
+SELECT made.analysis_key, made.review_key, calibration_key, environment_key
+FROM {MADE}
+JOIN analysis ON analysis.review_key = made.review_key AND analysis.analysis_key = made.below
+"""
+ORIGINALS = f"""
+INSERT INTO analysis_capture BY NAME
+SELECT DISTINCT made.analysis_key, made.review_key, sha256
+FROM {MADE}
+JOIN analysis_capture AS link
+  ON link.review_key = made.review_key AND link.analysis_key IN (made.below, made.above)
+"""
+
+
+def _insert(store: Database, found: Sequence[tuple[Row, Between]]) -> None:
+    """The readings, their places, and what leads back to the captures of both steps."""
+    if not found:
+        return
+    points = [
+        {
+            "reading_key": row["reading_key"], "review_key": row["review_key"],
+            "point_key": row["point_key"], "interpolated": True,
+        }
+        for row, _ in found
+    ]  # fmt: skip
+    readings = [{n: v for n, v in row.items() if n != "point_key"} for row, _ in found]
+    store.append("reading", readings)
+    store.append("reading_point", points)
+    made = {
+        "made": [row["analysis_key"] for row, _ in found],
+        "reviews": [row["review_key"] for row, _ in found],
+        "below": [between.below["analysis_key"] for _, between in found],
+        "above": [between.above["analysis_key"] for _, between in found],
+    }
+    store.run(ANALYSES, made)
+    store.run(ORIGINALS, made)

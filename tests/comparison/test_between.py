@@ -1,0 +1,179 @@
+"""Readings between the steps of a power sweep: value, uncertainty, where there is none."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import assume
+from hypothesis import given as property_given
+from hypothesis import strategies as st
+
+from backbench.storage.database import reading, writing
+from backbench.test_points.assign import assign_all_points, assign_points
+from backbench.test_points.interpolate import interpolated
+
+
+def step(power: float, value: float, u: float = 0.0, unit: str = "%", **more: Any) -> Any:
+    return {
+        "power_w": power, "value": value, "uncertainty": u, "estimation": u, "unit": unit,
+        "bound": None, "power_u": 0.0, **more,
+    }  # fmt: skip
+
+
+def test_a_power_law_is_met_exactly() -> None:
+    """THD that rises with the square root of power is a straight line in logarithms."""
+    found = interpolated([step(p, 0.1 * math.sqrt(p)) for p in (1.0, 4.0, 16.0)], 5.0)
+    assert found is not None
+    assert found.value == pytest.approx(0.1 * math.sqrt(5.0), rel=1e-12)
+    assert found.uncertainty == pytest.approx(0, abs=1e-12)
+
+
+def test_decibels_are_straight_in_log_power() -> None:
+    """SNR rises by 10 dB a decade: 67 dB at 5 W between 60 dB at 1 W and 70 dB at 10 W."""
+    rows = [step(p, 60 + 10 * math.log10(p), 0.1, "dB") for p in (0.1, 1.0, 10.0)]
+    found = interpolated(rows, 5.0)
+    assert found is not None
+    assert found.value == pytest.approx(60 + 10 * math.log10(5.0), abs=1e-9)
+    assert found.uncertainty == pytest.approx(0.1, rel=1e-9)
+
+
+def test_curvature_goes_into_the_uncertainty() -> None:
+    """y = x squared in logarithms: at the middle of two points the chord is off by a quarter of
+    their distance squared, which is taken as the half-width of a rectangular distribution."""
+    xs = np.log([1.0, 2.0, 4.0, 8.0])
+    found = interpolated([step(math.exp(x), math.exp(x * x)) for x in xs], math.sqrt(8.0))
+    assert found is not None
+    middle = math.log(8.0) / 2
+    off = math.log(found.value) - middle**2
+    assert off == pytest.approx(math.log(2.0) ** 2 / 4, rel=1e-9)
+    assert found.uncertainty / found.value == pytest.approx(off / math.sqrt(3), rel=1e-9)
+
+
+def test_uncertainty_of_power_counts_by_the_slope() -> None:
+    rows = [step(p, 0.1 * p**2, power_u=0.01) for p in (1.0, 4.0, 16.0)]
+    found = interpolated(rows, 5.0)
+    assert found is not None
+    assert found.uncertainty / found.value == pytest.approx(0.02, rel=1e-9)
+
+
+@pytest.mark.parametrize("power", [0.5, 1.0, 16.0, 20.0])
+def test_never_beyond_the_sweep(power: float) -> None:
+    assert interpolated([step(p, 0.1) for p in (1.0, 4.0, 16.0)], power) is None
+
+
+def test_two_steps_or_a_gap_of_a_decade_tell_nothing() -> None:
+    assert interpolated([step(1.0, 0.1), step(4.0, 0.1)], 2.0) is None
+    assert interpolated([step(p, 0.1) for p in (0.1, 1.0, 11.0)], 5.0) is None
+
+
+def test_a_bound_beside_makes_a_bound() -> None:
+    rows = [step(1.0, 0.1, bound="upper"), step(4.0, 0.1), step(16.0, 0.1, bound="lower")]
+    found = interpolated(rows, 2.0)
+    assert found is not None
+    assert found.bound == "upper"
+    rows[1]["bound"] = "upper"
+    assert interpolated(rows, 5.0) is None
+
+
+@property_given(
+    st.lists(st.floats(0.01, 10.0), min_size=3, max_size=6), st.floats(1.05, 100.0),
+)  # fmt: skip
+def test_the_value_lies_between_its_neighbours(values: list[float], power: float) -> None:
+    rows = [step(2.0**n, value) for n, value in enumerate(values)]
+    found = interpolated(rows, power)
+    assume(found is not None)
+    assert found is not None
+    sides = sorted((found.below["value"], found.above["value"]))
+    assert sides[0] * (1 - 1e-9) <= found.value <= sides[1] * (1 + 1e-9)
+    assert found.below["power_w"] <= power <= found.above["power_w"]
+
+
+def swept(given: Any, powers: tuple[float, ...], unit: str = "a", **more: Any) -> None:
+    """A sweep of THD = 0.1 % per root watt, each level a capture of its own."""
+    review = f"r-{unit}"
+    for position, power in enumerate(powers, start=1):
+        key = f"{review}-{position}"
+        given.capture(review, position)
+        given.row("analysis", analysis_key=key, review_key=review, environment_key="e",
+                  calibration_key="c")  # fmt: skip
+        given.row("analysis_capture", analysis_key=key, review_key=review, sha256=f"sha-{key}")
+        level = {"analysis_key": key, "power_w": power, **more}
+        given.reading(unit, "thd", 0.1 * math.sqrt(power), 1e-4, **level)
+        given.reading(unit, "output_power", power, 0.01 * power, **level)
+
+
+FIVE = (
+    "SELECT value, status, reason, interpolated, power_w, analysis_key FROM reading "
+    "JOIN reading_point USING (review_key, reading_key) "
+    "WHERE metric = 'thd' AND point_key = 'tone-1khz-5w-8ohm'"
+)
+
+
+def five_watts(folder: Path) -> list[tuple[Any, ...]]:
+    with reading(folder) as store:
+        return store.rows(FIVE)
+
+
+def test_a_point_between_steps_is_met_by_interpolation(given: Any) -> None:
+    given.unit("a")
+    swept(given, (0.7, 2.5, 7.9, 25.0))
+    folder = given.build()
+    ((value, status, reason, marked, power, key),) = five_watts(folder)
+    assert value == pytest.approx(0.1 * math.sqrt(5.0), rel=1e-9)
+    assert (status, marked, power) == ("measured", True, 5.0)
+    assert reason == "interpolated in power between 2.5 W and 7.9 W"
+    with reading(folder) as store:
+        traced = store.rows(
+            "SELECT sha256 FROM analysis_capture WHERE analysis_key = ? ORDER BY 1", [key]
+        )
+        made = store.rows(
+            "SELECT calibration_key, environment_key FROM analysis WHERE analysis_key = ?", [key]
+        )
+    assert traced == [("sha-r-a-2",), ("sha-r-a-3",)]
+    assert made == [("c", "e")]
+
+
+def test_a_reading_within_the_window_is_taken_instead(given: Any) -> None:
+    given.unit("a")
+    swept(given, (0.7, 2.5, 5.8, 25.0))
+    assert [row[3:5] for row in five_watts(given.build())] == [(False, 5.8)]
+
+
+@pytest.mark.parametrize(
+    "powers", [(0.7, 2.5, 3.6), (7.9, 12.0, 25.0), (2.5, 7.9), (0.1, 0.4, 25.0)]
+)
+def test_no_sweep_around_the_point_leaves_it_empty(given: Any, powers: tuple[float, ...]) -> None:
+    given.unit("a")
+    swept(given, powers)
+    assert five_watts(given.build()) == []
+
+
+def test_other_conditions_make_no_sweep(given: Any) -> None:
+    given.unit("a")
+    swept(given, (0.7, 2.5))
+    given.capture("r-a", 3)
+    given.reading("a", "thd", 0.3, 1e-4, analysis_key="r-a-3", power_w=7.9, tap="16 ohm")
+    given.unit("b")
+    swept(given, (0.7, 2.5, 7.9), unit="b", driven="left")
+    assert five_watts(given.build()) == []
+
+
+def test_assigning_again_changes_nothing(given: Any) -> None:
+    given.unit("a")
+    swept(given, (0.7, 2.5, 7.9, 25.0))
+    folder = given.build()
+    tables = ("reading", "reading_point", "analysis", "analysis_capture")
+
+    def contents() -> list[Any]:
+        with reading(folder) as store:
+            return [store.rows(f"FROM {table} ORDER BY ALL") for table in tables]
+
+    before = contents()
+    with writing(folder) as store, store.transaction():
+        assign_points(store, ["r-a"])
+        assign_all_points(store)
+    assert contents() == before

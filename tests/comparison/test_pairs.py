@@ -1,0 +1,113 @@
+"""Before and after, left and right, sample and sample."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from backbench.comparison import differences
+from backbench.errors import UserError
+from backbench.storage.database import reading
+
+
+def test_before_and_after_sorted_by_certainty(given: Any) -> None:
+    given.review("r1", "2020-01-01")
+    given.review("r2", "2021-01-01")
+    given.unit("a", "r1")
+    given.unit("a", "r2", state="restored")
+    for review, noise, thd, gain in (("r1", 8e-4, 0.5, 20.0), ("r2", 2e-4, 0.51, 23.0)):
+        given.reading("a", "noise_a", noise, 1e-5, under="idle", review=review)
+        given.reading("a", "thd", thd, 0.01, review=review)
+        given.reading("a", "gain", gain, 0.5, review=review)
+    with reading(given.build()) as store:
+        found = differences.before_and_after(store, "a")
+    told = [(d.metric, d.point_key, d.told) for d in found]
+    assert told[0] == ("noise_a", "idle", "better")
+    assert ("gain", "gain-1khz", "other") in told
+    assert told[-1][0::2] == ("thd", "not told apart")
+    noise = found[0]
+    assert noise.difference == pytest.approx(-6e-4)
+    assert noise.uncertainty == pytest.approx(2**0.5 * 1e-5)
+    assert noise.beyond == pytest.approx(6e-4 / (2 * 2**0.5 * 1e-5))
+
+
+def test_no_before_and_after(given: Any) -> None:
+    given.unit("a")
+    with reading(given.build()) as store, pytest.raises(UserError, match="as received"):
+        differences.before_and_after(store, "a")
+
+
+def test_left_and_right(given: Any) -> None:
+    given.unit("a")
+    given.reading("a", "thd", 0.5, 0.01)
+    given.reading("a", "thd", 0.9, 0.01, output="right")
+    given.unit("mono")
+    given.reading("mono", "thd", 0.5, 0.01, output="out")
+    with reading(given.build()) as store:
+        assert [(d.difference, d.told) for d in differences.left_and_right(store, "a")] == [
+            (pytest.approx(0.4), "worse")
+        ]
+        with pytest.raises(UserError, match="outputs out"):
+            differences.left_and_right(store, "mono")
+
+
+def test_mono_pair(given: Any) -> None:
+    given.unit("m-left", model="Heron")
+    given.unit("m-right", model="Heron")
+    given.reading("m-left", "gain", 20.0, 0.3, output="left")
+    given.reading("m-right", "gain", 22.0, 0.4, output="right")
+    with reading(given.build()) as store:
+        found = differences.two_units(store, "m-left", "m-right")
+        assert differences.samples(store, "m-left") == ["m-right"]
+    assert {(d.difference, d.beyond) for d in found} == {(2.0, 2.0)}
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "beyond"),
+    [
+        ((1.0, "upper"), (2.0, None), 5.0), ((1.0, None), (2.0, "upper"), None),
+        ((2.0, "lower"), (1.0, None), 5.0), ((2.0, None), (1.0, "lower"), None),
+    ],
+)  # fmt: skip
+def test_bounds_that_leave_the_sign_open(first: Any, second: Any, beyond: float | None) -> None:
+    def row(value: float, bound: str | None) -> dict[str, Any]:
+        return {
+            "metric": "thd", "title": "THD", "unit": "%", "better": "lower", "point_key": "p",
+            "order_n": None, "limit_percent": None, "own_frequency_hz": None, "output": "left",
+            "detail": "{}", "value": value, "uncertainty": 0.1 / 2**0.5, "bound": bound,
+        }  # fmt: skip
+
+    found = differences.differences([row(*first)], [row(*second)], by_output=True)
+    assert found[0].beyond == (None if beyond is None else pytest.approx(beyond))
+
+
+def test_what_was_set_is_no_difference_and_weightings_stay_apart(given: Any) -> None:
+    for key, volts, noise, plain in (("a", 6.0, 80.0, 70.0), ("b", 6.5, 81.0, 72.0)):
+        given.unit(key)
+        given.reading(key, "level", volts, 0.01)
+        given.reading(key, "snr_1w", noise, 0.1, under="idle", detail='{"weighting":"A"}')
+        given.reading(key, "snr_1w", plain, 0.1, under="idle", detail='{"weighting":"none"}')
+    with reading(given.build()) as store:
+        found = differences.two_units(store, "a", "b")
+    assert [(d.detail, d.difference) for d in found] == [
+        ('{"weighting":"none"}', 2.0), ('{"weighting":"A"}', 1.0),
+    ]  # fmt: skip
+
+
+def test_sides_of_two_outputs_of_a_mono_pair_and_of_one_alone(given: Any) -> None:
+    given.unit("two")
+    given.reading("two", "thd", 0.5, 0.01)
+    given.reading("two", "thd", 0.9, 0.01, output="right")
+    given.review("both")
+    for key, gain in (("m-left", 20.0), ("m-right", 22.0)):
+        given.unit(key, "both", model="Heron")
+        given.reading(key, "gain", gain, 0.1, review="both", output=key[2:])
+    given.unit("single")
+    given.reading("single", "gain", 20.0, 0.1)
+    with reading(given.build()) as store:
+        titles = {key: differences.sides(store, key) for key in ("two", "m-left", "single")}
+    assert titles["two"][0] == "Right less left"
+    assert titles["m-left"][0] == "Less m-left: m-right"
+    assert {d.difference for d in titles["m-left"][1]} == {2.0}
+    assert titles["single"] == ("", [])

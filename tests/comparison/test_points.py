@@ -1,0 +1,157 @@
+"""Readings at test points: windows, the nearest of several, the reviewer's own points."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from backbench.documents.settings import Settings, Window
+from backbench.errors import UserError
+from backbench.storage.database import reading, writing
+from backbench.test_points.assign import (
+    all_points,
+    assign_all_points,
+    assign_points,
+    shipped_points,
+)
+
+
+def points(folder: Any) -> dict[str, list[str]]:
+    with reading(folder) as store:
+        rows = store.rows("SELECT point_key, reading_key FROM reading_point ORDER BY ALL")
+    found: dict[str, list[str]] = {}
+    for point, key in rows:
+        found.setdefault(point, []).append(key)
+    return found
+
+
+def test_window_on_measured_power_and_load(given: Any) -> None:
+    given.unit("a")
+    near = given.reading("a", "thd", 1.0, power_w=5.9, load_ohm=8.2)
+    given.reading("a", "thd_n", 1.0, power_w=6.5)
+    given.reading("a", "snr", 1.0, power_w=5.0, load_ohm=8.6)
+    given.reading("a", "gain", 20.0, power_w=5.0, frequency_hz=1011.0)
+    assert points(given.build()) == {"tone-1khz-5w-8ohm": [near]}
+
+
+def test_nearest_of_several_in_one_window(given: Any) -> None:
+    given.unit("a")
+    given.reading("a", "thd", 1.0, power_w=4.2)
+    near = given.reading("a", "thd", 2.0, power_w=5.1)
+    other = given.reading("a", "thd", 3.0, power_w=4.0, output="right")
+    given.reading("a", "thd", None, power_w=5.0)
+    assert points(given.build()) == {"tone-1khz-5w-8ohm": [near, other]}
+
+
+def test_share_of_rated_power(given: Any) -> None:
+    given.unit("a", rated_power_w=40.0)
+    half = given.reading("a", "thd", 1.0, power_w=19.0)
+    rated = given.reading("a", "thd", 1.0, power_w=41.0)
+    given.unit("b")
+    given.reading("b", "thd", 1.0, power_w=20.0)
+    assert points(given.build()) == {
+        "tone-1khz-half-8ohm": [half], "tone-1khz-rated-8ohm": [rated],
+    }  # fmt: skip
+
+
+def test_orders_and_frequencies_are_kept_apart(given: Any) -> None:
+    given.unit("a")
+    second = given.reading("a", "harmonic", -60, order_n=2)
+    third = given.reading("a", "harmonic", -70, order_n=3)
+    low = given.reading("a", "response_at", -1, under="sweep", frequency_hz=20.0)
+    high = given.reading("a", "response_at", -2, under="sweep", frequency_hz=20000.0)
+    hum = given.reading("a", "mains_line", 1e-4, under="idle", order_n=1, frequency_hz=50.01)
+    assert points(given.build()) == {
+        "tone-1khz-5w-8ohm": [second, third], "response": [low, high], "idle": [hum],
+    }  # fmt: skip
+
+
+def test_preamplifier_point_asks_for_level_and_no_load(given: Any) -> None:
+    given.unit("p", kind="preamplifier")
+    more = {"power_w": None, "load_ohm": None}
+    level = given.reading("p", "level", 1.9, analysis_key="x", **more)
+    thd = given.reading("p", "thd", 0.01, analysis_key="x", load_kind="open", **more)
+    given.reading("p", "level", 0.5, analysis_key="y", **more)
+    given.reading("p", "thd", 0.02, analysis_key="y", **more)
+    assert points(given.build()) == {"preamp-1khz-2v": [level, thd]}
+
+
+def test_two_tone_point_asks_for_both_frequencies(given: Any) -> None:
+    given.unit("a")
+    for position, tones in enumerate(("[19000.0, 20000.0]", "[60.0, 7000.0]"), start=1):
+        given.capture("r-a", position, stimulus_json=f'{{"tones_hz": {tones}}}')
+        given.row("analysis_capture", analysis_key=f"a{position:05}", review_key="r-a",
+                  sha256=f"r-a-{position}")  # fmt: skip
+    high = given.reading("a", "thd", 1.0, stimulus="two tones", frequency_hz=None)
+    low = given.reading("a", "thd", 1.0, stimulus="two tones", frequency_hz=None)
+    assert points(given.build()) == {"two-tone-19k-20k": [high], "two-tone-60-7k": [low]}
+
+
+def test_the_tap_that_the_load_belongs_to(given: Any) -> None:
+    given.unit("a")
+    given.reading("a", "thd", 1.0, tap="16 ohm")
+    own = given.reading("a", "thd", 2.0, tap="8 ohm")
+    given.reading("a", "damping_factor", 4.0, tap="4 ohm", power_w=9.0, detail='{"load": "4"}')
+    eight = given.reading("a", "damping_factor", 8.0, tap="8 ohm", power_w=9.0)
+    found = points(given.build())
+    assert (found["tone-1khz-5w-8ohm"], found["impedance-1khz"]) == ([own], [eight])
+
+
+def test_assigning_again_changes_nothing(given: Any) -> None:
+    given.unit("a")
+    given.reading("a", "noise", 1e-3, under="idle")
+    folder = given.build()
+    before = points(folder)
+    with writing(folder) as store, store.transaction():
+        assign_all_points(store)
+    assert points(folder) == before == {"idle": ["k00001"]}
+
+
+def test_reviewers_own_point(given: Any) -> None:
+    own = Window(
+        key="tone-10w", title="10 W", stimulus="tone", frequency_hz=1000.0, power_w=10.0,
+        power_within_percent=10.0,
+    )  # fmt: skip
+    given.unit("a")
+    inside = given.reading("a", "thd", 1.0, power_w=10.9, load_ohm=6.0)
+    given.reading("a", "thd_n", 1.0, power_w=11.2, load_ohm=6.0)
+    assert points(given.build(Settings(test_point=[own]))) == {"tone-10w": [inside]}
+
+
+def test_own_point_under_a_shipped_key_is_refused() -> None:
+    own = Window(key="idle", title="mine", stimulus="idle")
+    with pytest.raises(UserError, match="test_point 1, key: found 'idle'"):
+        all_points(Settings(test_point=[own]))
+
+
+def test_shipped_keys_are_unique() -> None:
+    keys = [point.point_key for point in shipped_points()]
+    assert len(keys) == len(set(keys))
+
+
+def test_review_by_review_gives_the_same_as_all_at_once(given: Any) -> None:
+    given.review("r1", "2020-01-01")
+    given.review("r2", "2021-01-01")
+    for review in ("r1", "r2"):
+        given.unit("a", review, rated_power_w=10.0)
+        for power in (4.6, 5.1, 9.8):
+            given.reading("a", "thd", power, review=review, power_w=power)
+        given.reading("a", "noise_a", 1e-4, under="idle", review=review)
+    folder = given.build()
+    at_once = points(folder)
+    assert [len(keys) for keys in at_once.values()] == [2, 2, 2, 2]
+    with writing(folder) as store, store.transaction():
+        for review in ("r2", "r1"):
+            assign_points(store, [review])
+    assert points(folder) == at_once
+
+
+def test_idle_at_full_volume_stands_for_the_unit(given: Any) -> None:
+    given.unit("a")
+    given.reading("a", "noise", 1e-4, under="idle", volume="9 o'clock")
+    full = given.reading("a", "noise", 3e-4, under="idle", volume="full")
+    given.reading("a", "noise", 2e-4, under="idle")
+    given.unit("b")
+    only = given.reading("b", "noise", 1e-4, under="idle", volume="9 o'clock")
+    assert points(given.build()) == {"idle": [full, only]}

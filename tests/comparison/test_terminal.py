@@ -1,0 +1,151 @@
+"""What a terminal is shown, and what files hold."""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+from backbench.comparison.unit_comparison import compare_unit
+from backbench.errors import UserError
+from backbench.querying.saved_queries import shipped
+from backbench.reports.terminal_tables import (
+    export,
+    quantity,
+    show_comparison,
+    show_frame,
+    show_queries,
+)
+from backbench.storage.database import reading
+
+
+def lines(show: Any, *args: Any) -> list[str]:
+    stream = io.StringIO()
+    show(*args, stream=stream)
+    text = stream.getvalue()
+    assert "\x1b" not in text
+    assert max(len(line) for line in text.splitlines()) <= 80
+    return [line.rstrip() for line in text.splitlines()]
+
+
+def catalogue(given: Any) -> Path:
+    for n in range(8):
+        key = f"long-unit-key-number-{n}"
+        given.unit(key, model=f"Nightjar Reference Series {n}")
+        given.reading(key, "noise_a", 1e-4 * (n + 1), 2e-6, under="idle")
+        given.reading(key, "thd", 0.1 * (n + 1), 0.004, power_w=5.0)
+        given.reading(key, "damping_factor", 5.0 + n, 0.2, frequency_hz=1000.0)
+    given.published(
+        "long-unit-key-number-2", "thd", "at most", 0.5, power_w=5.0, frequency_hz=1000.0
+    )
+    folder: Path = given.build()
+    return folder
+
+
+def test_comparison_fits_and_opens_with_the_verdicts(given: Any) -> None:
+    with reading(catalogue(given)) as store:
+        found = compare_unit(store, "long-unit-key-number-2")
+    shown = lines(show_comparison, found)
+    text = " ".join(shown)
+    assert text.index("Against the published figures") < text.index("Among the peers")
+    assert "meets" in text
+    assert "3rd of 8" in " ".join(text.split())
+
+
+def test_every_query_result_fits(given: Any) -> None:
+    with reading(catalogue(given)) as store:
+        for query in shipped().values():
+            lines(show_frame, query.run(store), query)
+    assert any("idle-noise" in line for line in lines(show_queries, shipped()))
+
+
+def test_columns_without_room_are_named(given: Any) -> None:
+    frame = pl.DataFrame({f"column_{n:02}": ["x" * 30] for n in range(12)})
+    assert "column_11" in " ".join(lines(show_frame, frame, None))
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "u", "told"),
+    [
+        (1.234e-4, "V", 1e-6, "123.4 ± 2.0 µV"), (0.5, "%", None, "0.5 %"),
+        (-60.25, "dB", 0.1, "-60.25 ± 0.20 dB"), (20.0, "1", None, "20"),
+        (38000.0, "Hz", None, "38000 Hz"), (0.0, "V", None, "0 V"), (0.1, "ohm", None, "100 mohm"),
+        (1e-3, "V", None, "1 mV"), (999.96, "W", None, "1000 W"),
+    ],
+)  # fmt: skip
+def test_quantities(value: float, unit: str, u: float | None, told: str) -> None:
+    assert quantity(value, unit, u) == told
+
+
+FRAME = pl.DataFrame({"key": ["a|b", None], "value": [1.25, 2.5], "list": [[1, 2], None]})
+
+
+def test_formats_hold_the_same(tmp_path: Path) -> None:
+    for name in ("csv", "json", "parquet", "markdown"):
+        export(FRAME, name, tmp_path / name)
+    assert pl.read_parquet(tmp_path / "parquet").equals(FRAME)
+    assert pl.read_csv(tmp_path / "csv")["value"].to_list() == [1.25, 2.5]
+    assert json.loads((tmp_path / "json").read_text())[0] == {
+        "key": "a|b", "value": 1.25, "list": [1, 2],
+    }  # fmt: skip
+    assert (tmp_path / "markdown").read_text().splitlines()[2] == "| a\\|b | 1.25 | [1, 2] |"
+
+
+def test_bad_formats_and_places_are_told(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match="format: found xml"):
+        export(FRAME, "xml")
+    with pytest.raises(UserError, match="No such file"):
+        export(FRAME, "csv", tmp_path / "none" / "file.csv")
+
+
+def test_names_can_not_steer_the_terminal(given: Any) -> None:
+    """Control characters and markup in names come out as ? and as they stand."""
+    for n in range(7):
+        given.unit(
+            f"u{n}", maker="Bad\x1b[2J\x07[red]Maker", model=f"\r\nModel {n}\u202e", made=1960
+        )
+        given.reading(f"u{n}", "noise_a", 1e-4 * (n + 1), 1e-6, under="idle")
+        given.reading(f"u{n}", "thd", 0.1 * (n + 1), 1e-3)
+        given.reading(f"u{n}", "gain", 20.0 + n, 0.1)
+    given.published("u1", "thd", "at most", 0.5, printed_in="\x1b]0;title\x07")
+    with reading(given.build()) as store:
+        shown = lines(show_comparison, compare_unit(store, "u1"))
+        frame = store.frame("SELECT label, unit_key FROM peer ORDER BY unit_key")
+    text = "\n".join([*shown, *lines(show_frame, frame)])
+    assert "Bad?[2J?[red]Maker" in text.replace("\n", "")
+    assert all(c.isprintable() or c == "\n" for c in text)
+
+
+def test_few_peers_are_told_in_place_of_a_rank(given: Any) -> None:
+    given.unit("a")
+    given.unit("b")
+    for key in ("a", "b"):
+        given.reading(key, "noise_a", 1e-4, 1e-6, under="idle")
+    with reading(given.build()) as store:
+        text = " ".join(lines(show_comparison, compare_unit(store, "a")))
+    assert "none: 1 others" in text
+    assert "the default, --peers chooses others" in " ".join(text.split())
+
+
+def test_a_value_keeps_its_unit_where_there_is_little_room(given: Any) -> None:
+    names = [column.name for column in shipped()["before-and-after-work"].columns]
+    row: dict[str, Any] = dict.fromkeys(names, "a text of some width")
+    row |= {"before": 0.00036, "after": 0.00022, "unit": "V", "beyond": 18.0}
+    told = lines(show_frame, pl.DataFrame([row]), shipped()["before-and-after-work"])
+    head = " ".join(told[:8])
+    assert all(word in head for word in ("received", "After", "measure"))
+    assert any("Conditions: worse output; noise at idle" in line for line in told)
+
+
+def test_a_trend_over_years_of_making_is_told_per_year(given: Any) -> None:
+    for k in range(6):
+        given.unit(f"u{k}", made=1950 + 10 * k)
+        given.reading(f"u{k}", "damping_factor", 10.0 + k)
+    query = shipped()["damping-over-the-decades"]
+    with reading(given.build()) as store:
+        told = lines(show_frame, query.run(store), query)
+    assert any("slope 0.1 per year" in line for line in told)

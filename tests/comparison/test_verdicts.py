@@ -1,0 +1,135 @@
+"""Published figures: the decision rule, conditions, bounds, what was never measured."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from backbench.comparison.verdicts import Verdict, conformance, outcome_of, verdicts
+from backbench.storage.database import reading
+
+
+def judged(given: Any) -> list[Verdict]:
+    with reading(given.build()) as store:
+        return verdicts(store, "a")
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "side", "p"),
+    [
+        (0.8, 0.1, "at most", 0.9772498680518208), (1.0, 0.1, "at most", 0.5),
+        (1.2, 0.1, "at most", 0.0227501319481792), (1.2, 0.1, "at least", 0.9772498680518208),
+        (1.0, 0.0, "at most", 1.0), (1.1, 0.0, "at most", 0.0),
+    ],
+)  # fmt: skip
+def test_conformance_probability(value: float, u: float, side: str, p: float) -> None:
+    """Normal distribution function at +-2 and 0 standard deviations (JCGM 106, computed)."""
+    assert conformance(value, u, 1.0, side) == pytest.approx((p, p), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("value", "bound", "side", "outcome"),
+    [
+        (0.5, "upper", "at most", "meets"), (2.0, "upper", "at most", "cannot be told apart"),
+        (2.0, "lower", "at most", "fails"), (0.5, "lower", "at most", "cannot be told apart"),
+        (2.0, "lower", "at least", "meets"), (0.5, "lower", "at least", "cannot be told apart"),
+        (0.5, "upper", "at least", "fails"), (2.0, "upper", "at least", "cannot be told apart"),
+    ],
+)  # fmt: skip
+def test_bounds(value: float, bound: str, side: str, outcome: str) -> None:
+    assert outcome_of(conformance(value, 0.01, 1.0, side, bound)) == outcome
+
+
+@pytest.mark.parametrize(
+    ("value", "outcome"),
+    [(0.8, "meets"), (0.84, "cannot be told apart"), (1.16, "cannot be told apart"),
+     (1.2, "fails")],
+)  # fmt: skip
+def test_guarded_by_uncertainty(value: float, outcome: str) -> None:
+    """Limits at 1.645 standard uncertainties from the promise."""
+    assert outcome_of(conformance(value, 0.1, 1.0, "at most")) == outcome
+
+
+def test_the_worse_output_decides(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0, frequency_hz=1000.0, power_w=5.0, load_ohm=8.0)
+    given.reading("a", "thd", 0.5, 0.01)
+    given.reading("a", "thd", 1.5, 0.01, output="right")
+    found = judged(given)[0]
+    assert (found.outcome, found.output, found.value) == ("fails", "right", 1.5)
+    assert found.told == "1000 Hz, 5 W, 8 ohm"
+    assert found.promised_at == "1000 Hz, 5 W, 8 ohm"
+
+
+def test_other_conditions_are_told(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0, frequency_hz=1000.0, power_w=15.0, load_ohm=8.0)
+    given.reading("a", "thd", 0.5, 0.01)
+    found = judged(given)[0]
+    assert found.outcome == "measured under other conditions"
+    assert found.told == "power 5 W, 15 W promised"
+
+
+def test_a_promise_over_a_band_is_not_met_by_one_frequency(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0, band_low_hz=20.0, band_high_hz=20000.0)
+    given.published(
+        "a", "response_spread", "at most", 1.0, band_low_hz=20.0, band_high_hz=20000.0, position=2
+    )
+    given.reading("a", "thd", 0.5, 0.01)
+    given.reading("a", "response_spread", 0.5, 0.01, under="sweep")
+    found = judged(given)
+    assert [v.outcome for v in found] == ["measured under other conditions", "meets"]
+    assert found[0].told == "promised over 20 Hz to 20000 Hz"
+
+
+def test_a_promised_power_is_no_condition(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "power_at_limit", "at least", 15.0, power_w=15.0, limit_percent=1.0)
+    given.reading("a", "power_at_limit", 20.0, 0.2, power_w=None, limit_percent=1.0)
+    given.reading("a", "power_at_limit", 10.0, 0.2, power_w=None, limit_percent=0.1)
+    assert judged(given)[0].outcome == "meets"
+
+
+def test_not_measured_and_refused(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0)
+    given.published("a", "snr", "at least", 80.0, position=2)
+    given.reading("a", "thd", None)
+    found = judged(given)
+    assert [v.outcome for v in found] == ["not measured", "not measured"]
+    assert [v.told for v in found] == ["no honest number", ""]
+
+
+def test_entered_without_uncertainty_decides_nothing(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0)
+    given.reading("a", "thd", 0.1, None, status="entered")
+    assert judged(given)[0].outcome == "cannot be told apart"
+
+
+def test_readings_by_an_older_method_are_not_used(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0)
+    given.reading("a", "thd", 0.1, 0.01, method_version=0)
+    assert judged(given)[0].outcome == "not measured"
+
+
+def test_damping_factor_stands_under_its_nominal_load(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "damping_factor", "at least", 10.0, load_ohm=8.0)
+    given.published("a", "damping_factor", "at least", 10.0, load_ohm=16.0, position=2)
+    given.reading("a", "damping_factor", 12.0, 0.1, load_ohm=4.0,
+                  detail='{"nominal load":"8 ohm"}')  # fmt: skip
+    found = judged(given)
+    assert [v.outcome for v in found] == ["meets", "measured under other conditions"]
+    assert found[1].told == "load 8 ohm, 16 ohm promised"
+
+
+def test_of_two_outputs_that_both_meet_the_nearer_one_is_told(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0)
+    given.reading("a", "thd", 0.2, 0.001)
+    given.reading("a", "thd", 0.4, 0.001, output="right")
+    assert judged(given)[0].output == "right"

@@ -1,0 +1,43 @@
+"""What lies in the database doesn't depend on how many processes worked, or in which order."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from backbench.ingest import worker_pool
+from backbench.ingest.worker_pool import Workers
+from simulated import contents_of, simulated_catalogue
+
+
+@pytest.mark.parametrize(("processes", "backwards"), [(2, False), (3, True)])
+def test_number_and_order_of_workers_leave_no_trace(
+    processes: int, backwards: bool, tmp_path: Path, circuits: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    folders = sorted(circuits.iterdir())
+    alone = simulated_catalogue(tmp_path / "alone")
+    alone.ingest(folders, history=False, processes=1)
+    monkeypatch.setattr(worker_pool, "WORTH_A_POOL", 1)
+    started = []
+    start = Workers._started
+
+    def seen(self: Workers) -> Any:
+        started.append(self)
+        return start(self)
+
+    monkeypatch.setattr(Workers, "_started", seen)
+    together = simulated_catalogue(tmp_path / "together")
+    together.ingest(folders[:: -1 if backwards else 1], history=False, processes=processes)
+    assert started
+    expected, found = contents_of(alone.places.root), contents_of(together.places.root)
+    if backwards:  # which review was received first, the database rightly tells
+        del expected["review"], found["review"]
+        but_for_it = "SELECT * EXCLUDE (receipt) FROM review ORDER BY review_key"
+        assert alone.frame(but_for_it).equals(together.frame(but_for_it))
+    assert expected.keys() == found.keys()
+    for table, rows in expected.items():
+        assert found[table] == rows, table
+    assert found["reading"]
