@@ -118,7 +118,8 @@ def _open(a: Mapping[str, Any], b: Mapping[str, Any], difference: float) -> bool
 
 
 AS_SET = (
-    "level", "output_power", "tone_level", "tones_level", "tones_power", "state_high", "state_low",
+    "level", "output_power", "tone_level", "tones_level", "tones_power", "equivalent_sine_power",
+    "state_high", "state_low",
 )  # fmt: skip
 """What the reviewer set rather than what the unit does: no difference of units."""
 
