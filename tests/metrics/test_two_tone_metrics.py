@@ -17,7 +17,12 @@ from tones import figures, reasons, sines, track
 DIFFERENCE = {
     "difference_frequency_2", "difference_frequency_3", "difference_frequency_total",
 }  # fmt: skip
-MODULATION = {"modulation_distortion", "modulation_distortion_2", "modulation_distortion_3", "modulation_distortion_rms"}
+MODULATION = {
+    "modulation_distortion",
+    "modulation_distortion_2",
+    "modulation_distortion_3",
+    "modulation_distortion_rms",
+}
 
 
 def bent(
