@@ -52,7 +52,7 @@ def pulsed(seconds: float, first: float = 0.0) -> np.ndarray:
 
 @pytest.mark.parametrize("first", [0.05, 0.2, 0.45])
 def test_bursts_read_what_the_table_says_wherever_the_record_begins(first: float) -> None:
-    """Rec. ITU-R BS.468-4, table 3 (second-hand): 5 ms at 2 a second deflect to 48 %, 43 to 53 %."""
+    """Rec. ITU-R BS.468-4, table 3 (second-hand): 5 ms at 2 a second reads 48 %, 43 to 53 %."""
     quiet = white(1e-9, 2.0)
     steady = figures(idle_material(track(sines(RATE, 2.0, {5000.0: 1e-2}), RATE)))["noise_468"]
     found = figures(idle_material(track(pulsed(2.0, first) + quiet, RATE)))["noise_468"]
