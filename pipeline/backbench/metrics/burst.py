@@ -11,6 +11,7 @@ import numpy as np
 from backbench.documents.stimuli import Burst
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, derived, metric, view
+from backbench.metrics.traits import Traits
 from backbench.metrics.session import (
     Derived,
     Reading,
@@ -82,6 +83,7 @@ def burst_level(seen: BurstView) -> MeasuredValue:
     "burst_power", title="Power in bursts", unit="W", better="neither", source=_IHF,
     stimuli=["burst"], version=1,
     choice="of the fundamental, while a burst is on, into the stated resistor",
+    traits=Traits(own_stimulus="power"),
 )  # fmt: skip
 def burst_power(seen: BurstView) -> MeasuredValue:
     """Squared rms within the bursts over the load's resistance."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from backbench.errors import Refusal
 from backbench.metrics.declaration import Bound, CurveData, MeasuredValue, derived, derived_curve
+from backbench.metrics.traits import Traits
 from backbench.metrics.response import AUDIO_BAND_HZ
 from backbench.metrics.response_view import REFERENCE_HZ
 from backbench.metrics.session import (
@@ -40,6 +41,7 @@ Given = Derived | RefusedDerivation
     source="IEC 60268-3 (gain-frequency response)",
     version=1,
     choice="gain of single tones at one stated level, at the frequencies measured; five or more",
+    traits=Traits(usual_stimulus="sweep"),
 )
 def response_of_tones(session: Session) -> Iterator[Given]:
     """Gain at a tone's frequency re the gain at 1 kHz, at the same generator level."""
@@ -121,6 +123,7 @@ def response_of(curve: CurveReading) -> Response:
     source="common practice, no source",
     version=1,
     choice="greatest distance of left from right, both re 1 kHz, 20 Hz to 20 kHz",
+    traits=Traits(usual_stimulus="sweep"),
 )
 def response_difference(session: Session) -> Iterator[Given]:
     """How far the responses of the left and the right output lie apart."""
@@ -215,6 +218,7 @@ def _range(session: Session, levels: list[Reading]) -> Derived:
     source="the maker's published figure (response_spread or response_deviation over a band)",
     version=1,
     choice="published limit less what was found over the promised band; below 0 where it is missed",
+    traits=Traits(usual_stimulus="sweep"),
 )
 def response_margin(session: Session) -> Iterator[Given]:
     """How far a response stays within the one that was published."""
