@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterator
 
 from backbench.metrics.declaration import MeasuredValue, derived
-from backbench.metrics.traits import Traits
 from backbench.metrics.session import (
     Derived,
     Reading,
@@ -18,6 +17,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.metrics.traits import Traits
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 LEFT, RIGHT = "left", "right"

@@ -11,7 +11,6 @@ import numpy as np
 from backbench.documents.stimuli import Burst
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, derived, metric, view
-from backbench.metrics.traits import Traits
 from backbench.metrics.session import (
     Derived,
     Reading,
@@ -21,6 +20,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.metrics.traits import Traits
 from backbench.signal.burst import Bursts, read_bursts
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import Part, combine

@@ -18,7 +18,7 @@ from typing import Any, Literal
 
 from backbench.documents.manifest import Conditions
 from backbench.documents.stimuli import Stimulus
-from backbench.metrics.traits import CurveTraits, Traits
+from backbench.metrics.traits import PLAIN, PLAIN_CURVE, CurveTraits, Traits
 from backbench.signal.track import Array, Track
 
 Better = Literal["lower", "higher", "nearer zero", "neither"]
@@ -99,7 +99,7 @@ class Metric:
     definition: str
     measure: Callable[[Any], MeasuredValue | Iterable[MeasuredValue]] | None
     derive: Callable[[Any], Iterable[Any]] | None = None
-    traits: Traits = Traits()
+    traits: Traits = PLAIN
 
     @property
     def usual_stimulus(self) -> str:
@@ -157,7 +157,7 @@ class Curve:
     stimuli: tuple[str, ...]
     trace: Callable[[Any], CurveData] | None
     derive: Callable[[Any], Iterable[Any]] | None = None
-    traits: CurveTraits = CurveTraits()
+    traits: CurveTraits = PLAIN_CURVE
 
 
 def metric(
@@ -170,7 +170,7 @@ def metric(
     stimuli: Iterable[str],
     version: int,
     choice: str = "",
-    traits: Traits = Traits(),
+    traits: Traits = PLAIN,
 ) -> Callable[[Callable[[Any], MeasuredValue | Iterable[MeasuredValue]]], Metric]:
     """Declare a metric measured on one track of one capture.
 
@@ -200,7 +200,7 @@ def derived(
     source: str,
     version: int,
     choice: str = "",
-    traits: Traits = Traits(),
+    traits: Traits = PLAIN,
 ) -> Callable[[Callable[[Any], Iterable[Any]]], Metric]:
     """Declare a metric that is worked out across the captures of a review.
 
@@ -240,7 +240,7 @@ def curve(
     y_unit: str,
     stimuli: Iterable[str],
     version: int,
-    traits: CurveTraits = CurveTraits(),
+    traits: CurveTraits = PLAIN_CURVE,
 ) -> Callable[[Callable[[Any], CurveData]], Curve]:
     """Declare a curve drawn from a view."""
 

@@ -10,8 +10,8 @@ from dataclasses import replace
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import LINE_CHOICE, less_lines, lines_off, noise_off
 from backbench.metrics.declaration import Bound, MeasuredValue, metric
-from backbench.metrics.traits import AT_POWERS, Overview, Traits
 from backbench.metrics.tone import ToneView
+from backbench.metrics.traits import AT_POWERS, Overview, Traits
 from backbench.signal.power import Square
 from backbench.signal.sidebands import stands
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, Harmonics

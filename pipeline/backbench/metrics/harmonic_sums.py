@@ -8,9 +8,9 @@ from dataclasses import replace
 from backbench.errors import NotApplicable
 from backbench.metrics.bench_floor import LINE_CHOICE, less_lines
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.traits import Traits
 from backbench.metrics.distortion import SOURCE, counted, percent
 from backbench.metrics.tone import ToneView
+from backbench.metrics.traits import Traits
 from backbench.signal.power import Square
 from backbench.signal.tone import BAND_HZ, LAST_ORDER, Harmonics
 

@@ -19,7 +19,6 @@ from backbench.metrics.declaration import (
     derived_curve,
     view,
 )
-from backbench.metrics.traits import Overview, Traits
 from backbench.metrics.load_pairs import (
     COVERAGE,
     STEPPED_OR_SINGLE,
@@ -41,6 +40,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.metrics.traits import Overview, Traits
 from backbench.signal.impedance import Ohms
 from backbench.signal.response import resolution
 from backbench.signal.uncertainty import DB_PER_RELATIVE

@@ -20,9 +20,9 @@ from backbench.metrics.declaration import (
     metric,
     view,
 )
-from backbench.metrics.traits import Traits
 from backbench.metrics.distortion import sinad
 from backbench.metrics.tone import ToneView
+from backbench.metrics.traits import Traits
 from backbench.metrics.two_tones import TwoTonesView
 from backbench.signal.intermodulation import ToneSet, find_tones
 from backbench.signal.multitone_residual import Product, between, greatest_product

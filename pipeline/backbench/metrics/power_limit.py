@@ -7,9 +7,9 @@ import math
 from collections.abc import Iterator
 
 from backbench.metrics.declaration import MeasuredValue, derived
-from backbench.metrics.traits import AT_LIMITS, Overview, Traits
 from backbench.metrics.power_sweep import Level, crossing, kind_of_distortion, series, sources
 from backbench.metrics.session import Derived, Promised, Reading, RefusedDerivation, Session
+from backbench.metrics.traits import AT_LIMITS, Overview, Traits
 
 LIMITS_PERCENT = (0.1, 1.0, 3.0, 10.0)
 DISTORTIONS = ("thd", "thd_total", "thd_wide")

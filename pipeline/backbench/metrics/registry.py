@@ -10,7 +10,7 @@ from functools import cache
 
 import backbench.metrics
 from backbench.metrics.declaration import Curve, Metric, View
-from backbench.metrics.traits import Traits
+from backbench.metrics.traits import PLAIN, Traits
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class Registry:
         A catalogue may hold readings of a metric that is declared no more.
         """
         known = self.metrics.get(metric)
-        return known.traits if known else Traits()
+        return known.traits if known else PLAIN
 
     def versions(self, stimulus: str) -> dict[str, int]:
         """Method versions that the analysis of a capture of this stimulus rests on."""

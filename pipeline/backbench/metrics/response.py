@@ -8,8 +8,8 @@ from dataclasses import replace
 
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import Bound, CurveData, MeasuredValue, curve, metric
-from backbench.metrics.traits import CurveTraits, OVER_THE_BAND, Traits
 from backbench.metrics.response_view import REFERENCE_HZ, ResponseView
+from backbench.metrics.traits import OVER_THE_BAND, CurveTraits, Traits
 from backbench.signal.response import HALF_POWER_DB, Response
 
 AUDIO_BAND_HZ = (20.0, 20_000.0)

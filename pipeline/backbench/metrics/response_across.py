@@ -9,7 +9,6 @@ import numpy as np
 
 from backbench.errors import Refusal
 from backbench.metrics.declaration import Bound, CurveData, MeasuredValue, derived, derived_curve
-from backbench.metrics.traits import Traits
 from backbench.metrics.response import AUDIO_BAND_HZ
 from backbench.metrics.response_view import REFERENCE_HZ
 from backbench.metrics.session import (
@@ -23,6 +22,7 @@ from backbench.metrics.session import (
     grouped,
     limited,
 )
+from backbench.metrics.traits import Traits
 from backbench.signal.response import Response
 
 LEAST_TONES = 5

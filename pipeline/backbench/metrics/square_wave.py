@@ -9,8 +9,8 @@ import numpy as np
 
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
-from backbench.metrics.traits import Traits
 from backbench.metrics.square_view import SquareView
+from backbench.metrics.traits import Traits
 from backbench.signal.rise_time import taken_off
 from backbench.signal.transition import (
     BINS,

@@ -9,8 +9,8 @@ from functools import cached_property
 from backbench.documents.stimuli import Tone, generator_level
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
-from backbench.metrics.traits import AT_POWERS, Traits
 from backbench.metrics.response import ResponseView, gain_at_1_khz
+from backbench.metrics.traits import AT_POWERS, Traits
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import Square
 from backbench.signal.record_checks import check_record

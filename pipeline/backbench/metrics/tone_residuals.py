@@ -8,9 +8,9 @@ from dataclasses import replace
 
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.traits import Traits
 from backbench.metrics.distortion import percent_of_total, refuse_mirrored
 from backbench.metrics.tone import ToneView
+from backbench.metrics.traits import Traits
 from backbench.signal.power import Square
 from backbench.signal.sidebands import (
     mains_sidebands,

@@ -118,3 +118,7 @@ class CurveTraits:
     """
 
     response: bool = False
+
+
+PLAIN = Traits()
+PLAIN_CURVE = CurveTraits()
