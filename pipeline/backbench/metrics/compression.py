@@ -68,7 +68,7 @@ def _less(reading: Reading, smallest: Reading) -> MeasuredValue:
     unit="W",
     better="higher",
     source="common practice, no source",
-    version=1,
+    version=2,
     choice="where distortion begins to rise faster than the square of the power, up to the "
     "greatest power measured; the middle, in logarithms, of the two levels between which it does, "
     "and anywhere between them alike",

@@ -7,12 +7,22 @@ import math
 from collections.abc import Iterator
 
 from backbench.metrics.declaration import MeasuredValue, derived
-from backbench.metrics.power_sweep import Level, crossing, kind_of_distortion, series, sources
+from backbench.metrics.power_sweep import (
+    Level,
+    crossing,
+    kind_of_distortion,
+    series,
+    sources,
+    without_distortion,
+)
 from backbench.metrics.session import Derived, Promised, Reading, RefusedDerivation, Session
 
 LIMITS_PERCENT = (0.1, 1.0, 3.0, 10.0)
 DISTORTIONS = ("thd", "thd_total", "thd_wide")
-_CHOICE = "all harmonics up to 20 kHz, between measured levels; also at the published limit"
+_CHOICE = (
+    "all harmonics up to 20 kHz (above 2 kHz: harmonics 2 to 10, detail says which were recorded), "
+    "the second and the third at least; between measured levels; also at the published limit"
+)
 
 Given = Derived | RefusedDerivation
 
@@ -23,7 +33,7 @@ Given = Derived | RefusedDerivation
     unit="W",
     better="higher",
     source="IEC 60268-3 (distortion-limited output power)",
-    version=1,
+    version=2,
     choice=f"last rise through the limit, {_CHOICE}",
 )
 def power_at_limit(session: Session) -> Iterator[Given]:
@@ -31,6 +41,14 @@ def power_at_limit(session: Session) -> Iterator[Given]:
     for levels in series(session):
         for limit in _limits(session, levels[0].distortion):
             yield _greatest(levels, limit)
+    for powers in without_distortion(session):
+        reason = (
+            f"no distortion could be given at any of {len(powers)} levels at "
+            f"{powers[0].frequency_hz:g} Hz, so none of them is known to be within a limit; see "
+            "harmonic distortion there for the reason"
+        )
+        for limit in _limits(session, powers[-1]):
+            yield RefusedDerivation(reason, powers[-1], tuple(powers), limit_percent=limit)
 
 
 @derived(
@@ -39,7 +57,7 @@ def power_at_limit(session: Session) -> Iterator[Given]:
     unit="W",
     better="lower",
     source="common practice, no source",
-    version=1,
+    version=2,
     choice="last fall through the limit below the power at that limit (crossover distortion), "
     "given only where a smaller power was measured with more; " + _CHOICE,
 )
