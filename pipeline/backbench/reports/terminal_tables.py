@@ -1,4 +1,4 @@
-"""What a terminal is shown: tables that fit 80 columns, plain text where it is none."""
+"""Tables in the terminal that fit 80 columns, and results in the export formats."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import IO, TYPE_CHECKING, Any
 
 from backbench.errors import Fault, UserError
 from backbench.export.csv_escaping import inert
+from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -24,7 +25,7 @@ WIDTH = 80
 FORMATS = ("table", "csv", "json", "parquet", "markdown")
 FEW_ROWS = 500
 MOST_DIFFERENCES = 6
-"""Differences of a comparison that are shown, the surest first."""
+"""Differences of a comparison that are shown, the most significant first."""
 PREFIXES = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k"}
 PREFIXED = ("V", "W", "Hz", "ohm", "V/√Hz")
 
@@ -86,7 +87,7 @@ def quantity(value: float, unit: str, uncertainty: float | None = None) -> str:
 
 
 def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> None:
-    """A unit beside its peers: verdicts first, then a line a metric, the nearest units, notes."""
+    """A unit among its peers: verdicts, then a line per metric, similar units, notes."""
     from backbench.comparison.standings import LIMIT_PERCENT
     from backbench.reports.terminal_reports import nearest_table, show_differences
 
@@ -97,10 +98,12 @@ def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> No
     if c.verdicts:
         out.print(_verdict_table(c.verdicts))
     others = len(c.peers.keys) - 1
-    out.print("Among the peers", style="bold")
-    default = "" if c.peers.chosen else "; the default, --peers chooses others"
-    _flowing(out, f"Peers: {c.peers.said} ({others} other units{default})")
-    heads = f"{'':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'beats':>{SHARE}}  place (1st the best)"
+    out.print("Rank among its peers", style="bold")
+    default = "" if c.peers.chosen else "; the default, choose others with --peers"
+    _flowing(out, f"Peers: {c.peers.said} ({counted(others, 'other unit')}{default})")
+    heads = f"{'':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'better':>{SHARE}}"
+    out.print(heads, markup=False)
+    heads = f"{'':{NAME}} {'':>{VALUE}} {'than %':>{SHARE}}  rank (1 = best)"
     out.print(heads, markup=False)
     # Powers at other limits than the usual one are in the exported table.
     _show_lines(out, [n for n in c.lines if n.limit_percent in (None, LIMIT_PERCENT)])
@@ -108,7 +111,7 @@ def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> No
         out.print()
         out.print(nearest_table(c.nearest))
     if c.listening:
-        out.print("In a listener's terms", style="bold")
+        out.print("Audibility", style="bold")
     for sentence in c.listening:
         _indented(out, sentence)
     for title, differences in (c.work, c.sides):
@@ -122,8 +125,8 @@ def _verdict_table(found: Sequence[Verdict]) -> Table:
     from rich.text import Text
 
     made = table(
-        ("Published", "left"), ("Promised", "left"), ("Found", "left"), ("Verdict", "left"),
-        title="Against the published figures",
+        ("Specification", "left"), ("Published", "left"), ("Measured", "left"), ("Verdict", "left"),
+        title="Specifications",
     )  # fmt: skip
     for v in found:
         value = "" if v.value is None else quantity(v.value, v.unit, v.uncertainty)
@@ -132,8 +135,8 @@ def _verdict_table(found: Sequence[Verdict]) -> Table:
         promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
         verdict = v.outcome
         why = v.told if v.outcome in ("measured under other conditions", "not measured") else ""
-        told = f"{verdict}: {why}" if why else str(verdict)
-        made.add_row(*(Text(printable(part)) for part in (v.title, promised, value, told)))
+        verdict_text = f"{verdict}: {why}" if why else str(verdict)
+        made.add_row(*(Text(printable(part)) for part in (v.title, promised, value, verdict_text)))
     return made
 
 
@@ -150,7 +153,7 @@ def _show_lines(out: Console, lines: Sequence[Standing]) -> None:
             _indented(out, text)
 
 
-NAME, VALUE, SHARE = 29, 22, 5
+NAME, VALUE, SHARE = 29, 22, 6
 
 
 def line_name(line: Standing) -> str:
@@ -168,10 +171,12 @@ def _placed_line(line: Standing) -> list[str]:
     sign = {"upper": "≤ ", "lower": "≥ "}.get(line.bound or "", "")
     value = sign + quantity(line.value, line.unit, line.uncertainty)
     value += " (entered)" if line.status == "entered" else ""
-    share = "" if line.percentile is None else f"{line.percentile:.0f} %"
+    share = "" if line.percentile is None else f"{line.percentile:.0f}"
     name, *rest = textwrap.wrap(line_name(line), NAME)
     few = line.better != "neither" and line.n <= FEW
-    place = line.place or (f"none: {line.n - 1} others" if few else f"{line.n} units")
+    place = line.place or (
+        f"no rank: {counted(line.n - 1, 'other')}" if few else counted(line.n, "unit")
+    )
     row = f"{name:<{NAME}} {value:>{VALUE}} {share:>{SHARE}}  {place}"
     return [row, *rest]
 
@@ -182,8 +187,8 @@ def _around(line: Standing) -> list[str]:
         for unit in line.around
     )
     left = ", ".join(f"{count} {why}" for why, count in line.left_out.items())
-    told = [("near", near), ("left out", left), ("of these", line.note)]
-    return [f"{what}: {text}" for what, text in told if text]
+    notes = [("nearest", near), ("left out", left), ("note", line.note)]
+    return [f"{what}: {text}" for what, text in notes if text]
 
 
 def _indented(out: Console, text: str) -> None:
@@ -209,11 +214,11 @@ def show_queries(queries: Mapping[str, SavedQuery], stream: IO[str] | None = Non
     from rich.text import Text
 
     out = console(stream)
-    made = table(("Query", "left"), ("What it answers", "left"), ("Chart", "left"))
+    made = table(("Query", "left"), ("Question", "left"), ("Chart", "left"))
     for name, query in queries.items():
         parameters = ", ".join(f"{p.name}={p.default or '…'}" for p in query.parameters)
-        told = query.title + (f" [{parameters}]" if parameters else "")
-        made.add_row(Text(name), Text(told), Text(query.chart or ""))
+        question = query.title + (f" [{parameters}]" if parameters else "")
+        made.add_row(Text(name), Text(question), Text(query.chart or ""))
     out.print(made)
 
 
@@ -240,14 +245,14 @@ def show_frame(
     out.print(made)
     if query is not None and query.conditions:
         out.print(f"Conditions: {query.conditions}", markup=False)
-    out.print(f"{frame.height} row{'s' * (frame.height != 1)}", markup=False)
+    out.print(counted(frame.height, "row"), markup=False)
     if frame.height > FEW_ROWS:
-        out.print(f"the first {FEW_ROWS} are shown; --format csv gives all", markup=False)
+        out.print(f"the first {FEW_ROWS} are shown; --format csv lists all", markup=False)
     if query is not None and query.chart == "trend":
         _show_trend(out, frame, query)
     if hidden:
-        told = f"not shown for want of width: {', '.join(hidden)}; --format csv gives all"
-        out.print(told, markup=False)
+        note = f"columns not shown for lack of width: {', '.join(hidden)}; use --format csv"
+        out.print(note, markup=False)
 
 
 def _show_trend(out: Console, frame: pl.DataFrame, query: SavedQuery) -> None:
@@ -260,7 +265,7 @@ def _show_trend(out: Console, frame: pl.DataFrame, query: SavedQuery) -> None:
     try:
         lines = said(of_frame(frame), step, query.column("y").unit)
     except Refusal as refusal:
-        lines = [f"none: {refusal}"]
+        lines = [f"no trend: {refusal}"]
     y = query.column("y").title
     out.print(f"Trend of {y} over {x.title} (Theil-Sen slope, Spearman's rho)", markup=False)
     for line in lines:
