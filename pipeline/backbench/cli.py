@@ -10,6 +10,7 @@ from backbench.commands import (
     backfill,
     bench_day,
     browse,
+    calibrate,
     compare,
     demo,
     export,
@@ -24,7 +25,7 @@ from backbench.errors import UserError
 from backbench.storage.query_limits import end_when_overdue
 
 GROUPS = (
-    ingest, bench_day, watch, backfill, browse, compare,
+    ingest, calibrate, bench_day, watch, backfill, browse, compare,
     publish, export, history, maintenance, demo,
 )  # fmt: skip
 """In the order in which the help lists the commands of one panel."""

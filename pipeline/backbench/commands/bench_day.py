@@ -1,18 +1,17 @@
-"""Commands of the bench day, before the ingest: new, plan, stimuli, cut, check, calibrate."""
+"""Commands of the bench day, before the ingest: new, plan, stimuli, cut, check."""
 
 from __future__ import annotations
 
-import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from backbench.commands.calibrate import Date, date_of
 from backbench.commands.common import (
     AT_THE_BENCH,
     HERE,
     PARTLY_DONE,
-    SET_UP,
     DryRun,
     Home,
     app,
@@ -30,7 +29,6 @@ if TYPE_CHECKING:
     from backbench.documents.settings import Settings
 
 Folder = Annotated[Path, typer.Argument(help="A review's folder.")]
-Date = Annotated[str | None, typer.Option(help="Date, such as 2024-05-11. Default: today.")]
 
 
 @app.command(rich_help_panel=AT_THE_BENCH)
@@ -97,7 +95,7 @@ def new(
         "rated_power_w": rated_power_w,
     }  # fmt: skip
     begun = new_review.Begun(
-        key=key or folder.resolve().name, date=_date(date),
+        key=key or folder.resolve().name, date=date_of(date),
         bench=_bench(home.settings, bench), mains_hz=_mains(mains_hz, before),
         unit=unit[0], facts=facts, before=before, same_unit=same,
         outputs=tuple(output or ("left", "right")), partner=new_review.partner_of(unit),
@@ -252,65 +250,7 @@ def check(
         raise typer.Exit(1)
 
 
-@app.command(rich_help_panel=SET_UP)
-def calibrate(
-    recording: Annotated[Path, typer.Argument(help="A recorded steady tone.")],
-    volts: Annotated[float, typer.Option(help="Its volts (rms), read on a meter you trust.")],
-    meter_uncertainty_percent: Annotated[
-        float, typer.Option(help="The meter's standard uncertainty (k = 1), in percent.")
-    ],
-    bench: Annotated[str, typer.Option(help="A bench described in backbench.toml.")],
-    catalogue: Home = HERE,
-    date: Date = None,
-    input_range: Annotated[
-        str | None,
-        typer.Option("--range", help="The input range. Leave out where the bench has only one."),
-    ] = None,
-    track: Annotated[
-        list[int] | None,
-        typer.Option(help="A track that carries the tone. May be repeated. Default: all."),
-    ] = None,
-    good_for_months: Annotated[
-        int | None,
-        typer.Option(
-            min=1, max=600, help="Warn when the calibration is older than this many months."
-        ),
-    ] = None,
-    save: Annotated[
-        bool, typer.Option("--save", help="Add the calibration to backbench.toml.")
-    ] = False,
-) -> None:
-    """Work out volts at digital full scale from a recorded tone of known level.
-
-    The entry is shown; --save adds it to backbench.toml.
-
-    Example: backbench calibrate tone.wav --volts 2.004 --meter-uncertainty-percent 0.2
-    --bench garage --range "5 V" --save -c my-catalogue
-    """
-    from backbench.bench_day.calibrate import Known, calibrated, entry_text, months_after, saved
-
-    home = opened(catalogue)
-    since = _date(date)
-    until = months_after(since, good_for_months) if good_for_months else None
-    known = Known(volts, meter_uncertainty_percent, since, input_range, until)
-    found = calibrated(recording, known, track or [])
-    typer.echo(entry_text(bench, found))
-    if save:
-        path = saved(home.places.root, bench, found, home.settings)
-        typer.echo(f"Added to {path}. Next, if reviews since that date exist: backbench recompute")
-
-
 # What the commands share ----------------------------------------------------------------------
-
-
-def _date(text: str | None) -> dt.date:
-    if text is None:
-        return dt.date.today()
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        fault = Fault("--date", repr(text), "a date such as 2024-05-11")
-        raise UserError("the date can't be read", [fault]) from None
 
 
 def _bench(settings: Settings, name: str | None) -> str:
@@ -386,7 +326,7 @@ def _show_plan(made: Plan, manifest: Manifest, folder: Path) -> None:
     from backbench.bench_day.capture_files import found_file
     from backbench.bench_day.cautions import cautions
     from backbench.bench_day.plan_text import WARM_UP, rows
-    from backbench.reports.terminal_tables import export
+    from backbench.reports.export_formats import export
 
     typer.echo("Before anything is connected:")
     for line in cautions(manifest.unit):

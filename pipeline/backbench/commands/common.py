@@ -111,6 +111,6 @@ def assigned(settings: list[str] | None) -> dict[str, str]:
 def show_frame(
     frame: pl.DataFrame, out_format: str, out: Path | None = None, query: SavedQuery | None = None
 ) -> None:
-    from backbench.reports.terminal_tables import export
+    from backbench.reports.export_formats import export
 
     export(frame, out_format, out, query)
