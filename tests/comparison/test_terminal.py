@@ -128,7 +128,7 @@ def test_few_peers_are_told_in_place_of_a_rank(given: Any) -> None:
     with reading(given.build()) as store:
         text = " ".join(lines(show_comparison, compare_unit(store, "a")))
     assert "no rank: 1 other" in text
-    assert "the default, --peers chooses others" in " ".join(text.split())
+    assert "the default, choose others with --peers" in " ".join(text.split())
 
 
 def test_a_value_keeps_its_unit_where_there_is_little_room(given: Any) -> None:
