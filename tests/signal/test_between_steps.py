@@ -24,7 +24,7 @@ def test_closed_form_of_a_knee() -> None:
     """Slopes 0.5, 4 and 1: between the two lines that are carried on, in x and in y."""
     steps = [Place(0, 0), Place(1, 0.5), Place(2, 4.5), Place(3, 5.5)]
     found = crossing_between(steps, 1, 3.8)
-    assert found == pytest.approx(Bracket(2 - 0.7 - 0.02, 2.0))
+    assert found == pytest.approx(Bracket(2 - 0.7 - 0.05, 2.0))
     assert value_between(steps, 1, 0.5) == pytest.approx(Bracket(0.75, 4.0))
 
 

@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-HIDDEN = 0.02
+HIDDEN = 0.05
 """Share of the steps' distance by which a curve may still leave the three lines: what random
 amplifiers leave over at 10 % distortion (tests/bench/coverage_limits.py)."""
 
