@@ -17,6 +17,7 @@ from backbench.metrics.power_sweep import (
     surely_within,
 )
 from backbench.metrics.session import Derived, Promised, Reading, RefusedDerivation, Session
+from backbench.metrics.traits import AT_LIMITS, Overview, Traits
 
 LIMITS_PERCENT = (0.1, 1.0, 3.0, 10.0)
 DISTORTIONS = ("thd", "thd_total", "thd_wide")
@@ -36,6 +37,17 @@ Given = Derived | RefusedDerivation
     source="IEC 60268-3 (distortion-limited output power)",
     version=2,
     choice=f"last rise through the limit, {_CHOICE}",
+    traits=Traits(
+        compared_at=AT_LIMITS,
+        position=110,
+        is_power=True,
+        point_family="limit",
+        bench_gain="watts",
+        overview=Overview("Power at 1 % distortion, 8 Ω", "limit-1khz-8ohm", 1.0),
+        captions=("distortion-over-power",),
+        title_at_limit="Power at {limit} % distortion",
+        listening="greatest level",
+    ),
 )
 def power_at_limit(session: Session) -> Iterator[Given]:
     """The power at which distortion passes the limit for the last time, going up."""
