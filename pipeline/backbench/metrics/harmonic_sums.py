@@ -16,6 +16,7 @@ from backbench.metrics.harmonic_band import (
     with_second_and_third,
 )
 from backbench.metrics.tone import ToneView
+from backbench.metrics.traits import Traits
 from backbench.signal.power import Square
 from backbench.signal.tone import BAND_HZ, LAST_ORDER, Harmonics
 
@@ -42,6 +43,7 @@ def _sum_of(found: Harmonics, parity: int) -> Square:
     stimuli=["tone"],
     version=2,
     choice="re the fundamental; harmonics 2, 4, 6, 8 and 10" + BAND_CHOICE + LINE_CHOICE,
+    traits=Traits(interpolated_in_power=True),
 )
 def even_harmonics(tone: ToneView) -> MeasuredValue:
     """Root sum square of the even harmonics to the tenth over the fundamental."""
@@ -61,6 +63,7 @@ def _even(tone: ToneView) -> MeasuredValue:
     stimuli=["tone"],
     version=2,
     choice="re the fundamental; harmonics 3, 5, 7 and 9" + BAND_CHOICE + LINE_CHOICE,
+    traits=Traits(interpolated_in_power=True),
 )
 def odd_harmonics(tone: ToneView) -> MeasuredValue:
     """Root sum square of the odd harmonics to the ninth over the fundamental."""
@@ -86,6 +89,7 @@ def _sum(tone: ToneView, parity: int) -> MeasuredValue:
     stimuli=["tone"],
     version=1,
     choice="re the fundamental; harmonics from the 11th on, up to 20 kHz" + LINE_CHOICE,
+    traits=Traits(interpolated_in_power=True),
 )
 def high_harmonics(tone: ToneView) -> MeasuredValue:
     """Root sum square of harmonics from the 11th to 20 kHz over the fundamental."""
