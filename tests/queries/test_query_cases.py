@@ -596,7 +596,7 @@ CASES = [
         reading b harmonic -200 0 order_n=3
         """, """
         unit_key | at_20_hz | at_1_khz | at_20_khz | rise_db
-        a        | 1.41421  | 0.141421 |           | 20
+        a        | 1.414213562 | 0.1414213562 |  | 20
         b        |          | 0.1      |           |
         """),
     Case("entered-from-old-records", """

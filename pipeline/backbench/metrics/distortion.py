@@ -16,6 +16,9 @@ from backbench.metrics.harmonic_band import (
     ceiling_of,
     counted,
     harmonics_said,
+    joined,
+    on_mains_said,
+    with_mains,
     with_second_and_third,
 )
 from backbench.metrics.tone import ToneView
@@ -86,7 +89,8 @@ def thd(tone: ToneView) -> MeasuredValue:
 def _thd(tone: ToneView) -> MeasuredValue:
     found, last = with_second_and_third(tone)
     part = found.total(2, last)
-    return _narrowed(percent(part, tone.square, ceiling_of(tone, last)), last)
+    figure = _narrowed(percent(part, tone.square, ceiling_of(tone, last)), last)
+    return with_mains(tone, figure, found)
 
 
 @metric(
@@ -110,7 +114,8 @@ def thd_total(tone: ToneView) -> MeasuredValue:
 def _thd_total(tone: ToneView) -> MeasuredValue:
     found, last = with_second_and_third(tone)
     part = found.total(2, last)
-    return _narrowed(percent_of_total(part, tone.square, ceiling_of(tone, last)), last)
+    figure = _narrowed(percent_of_total(part, tone.square, ceiling_of(tone, last)), last)
+    return with_mains(tone, figure, found)
 
 
 def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> MeasuredValue:
@@ -143,7 +148,8 @@ def thd_wide(tone: ToneView) -> MeasuredValue:
 
 def _thd_wide(tone: ToneView) -> MeasuredValue:
     found, last = with_second_and_third(tone, BAND_HZ[1])
-    return percent(found.total(2, last), tone.square, ceiling_of(tone, last))
+    figure = percent(found.total(2, last), tone.square, ceiling_of(tone, last))
+    return with_mains(tone, figure, found)
 
 
 @metric(
@@ -216,7 +222,7 @@ def sinad(tone: ToneView) -> MeasuredValue:
     better="higher",
     source="IEC 60268-3 (signal-to-noise ratio; from memory)",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="fundamental over noise and hum, 20 Hz to 20 kHz unweighted, harmonics taken out"
     "; with a loop-back in the same range and at the same frequency the bench's own noise is taken "
     "off in power, a lower bound within 3 dB of it",
@@ -237,7 +243,16 @@ def snr(tone: ToneView) -> MeasuredValue:
     u = DB_PER_RELATIVE * math.hypot(found.uncertainty / found.value, tone.square.relative)
     ratio = 20 * math.log10(tone.square.rms / found.value)
     bound: Bound | None = "lower" if found.bound else None
-    return MeasuredValue(ratio, u, u, found.dof, bound, remark=found.remark)
+    figure = MeasuredValue(ratio, u, u, found.dof, bound, remark=found.remark)
+    return _perhaps_hum(tone, figure)
+
+
+def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
+    """A lower bound where harmonics that may be mains lines make up a good part of the noise."""
+    if tone.lines.perhaps_hum <= MOST_MIRRORED * tone.lines.noise_only().value:
+        return figure
+    remark = on_mains_said(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"
+    return replace(figure, bound="lower", remark=joined(figure.remark, remark))
 
 
 @metric(
@@ -247,7 +262,7 @@ def snr(tone: ToneView) -> MeasuredValue:
     better="lower",
     source=SOURCE + ", 14.12.5",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="re the fundamental; noise taken off, an upper bound where it doesn't stand out; "
     "wider where a mains line may hide in it" + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True),
@@ -266,7 +281,8 @@ def _harmonics(tone: ToneView) -> Iterator[MeasuredValue]:
     """Each harmonic over the fundamental in percent."""
     found = counted(tone, 2, LAST_ORDER)
     for n in found.orders.tolist():
-        yield replace(percent(found.one(n), tone.square, math.inf), order=n)
+        figure = replace(percent(found.one(n), tone.square, math.inf), order=n)
+        yield with_mains(tone, figure, found, only=n)
 
 
 def _in_decibels(figure: MeasuredValue) -> MeasuredValue:

@@ -10,9 +10,12 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from backbench.errors import NotApplicable
+import numpy as np
+
+from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.tone import ToneView
+from backbench.signal.mains import other_mains, other_mains_said
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND, Harmonics
 
 LEAST_ORDER = 3
@@ -22,12 +25,26 @@ BAND_CHOICE = (
 )
 
 
+def refuse_other_mains(tone: ToneView) -> None:
+    """Raise Refusal where the record shows another mains frequency than the stated one.
+
+    Which harmonics mains lines may hide in would be reckoned from the wrong places.
+    """
+    lines, nominal = tone.lines, tone.capture_data.mains_hz
+    if nominal is None:
+        return
+    other = other_mains(lines.spectrum, lines.noise, nominal, lines.position)
+    if other is not None:
+        raise Refusal(other_mains_said(nominal, other))
+
+
 def counted(tone: ToneView, first: int, last: int, up_to_hz: float = math.inf) -> Harmonics:
     """Harmonics 2 to last, as far as the record and the frequency go.
 
     Raises NotApplicable where none from `first` on is in that band.
     """
     lines = tone.distorting()
+    refuse_other_mains(tone)
     reached = min(last, lines.last_order(up_to_hz))
     if reached < first:
         band = "the band that was recorded" if math.isinf(up_to_hz) else "20 Hz to 20 kHz"
@@ -44,6 +61,7 @@ def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[H
     ends below it.
     """
     lines = tone.distorting()
+    refuse_other_mains(tone)
     recorded = PASS_BAND * lines.spectrum.rate_hz
     if math.isfinite(up_to_hz) and recorded * EDGE < up_to_hz:
         raise NotApplicable(
@@ -75,8 +93,13 @@ def harmonics_said(last: int) -> dict[str, str]:
 
 
 def ceiling_of(tone: ToneView, last: int) -> float:
-    """What harmonics within the band can't be above: all that is there beside the tone, V."""
+    """What harmonics within the band can't be above: all that is there beside the tone, V.
+
+    Where mains lines may lie under them that holds no longer: the two may cancel.
+    """
     lines = tone.lines
+    if (lines.harmonics(last).hum > 0).any():
+        return math.inf
     return lines.residual.rms if last * lines.frequency_hz <= BAND_HZ[1] * EDGE else math.inf
 
 
@@ -89,7 +112,45 @@ def beyond_band(tone: ToneView, figure: MeasuredValue, top_hz: float) -> Measure
         f"the harmonics of {tone.stated_hz:g} Hz from the {which} on lie above {_khz(top_hz)} and "
         "are no part of this"
     )
-    return replace(figure, remark="; ".join(filter(None, (figure.remark, remark))))
+    return replace(figure, remark=joined(figure.remark, remark))
+
+
+def joined(first: str | None, second: str | None) -> str | None:
+    """Two remarks as one."""
+    return "; ".join(filter(None, (first, second))) or None
+
+
+MAINS_MATTERS = 0.1
+"""Share of its power that the mains may hide in a figure before that is remarked on."""
+
+
+def with_mains(
+    tone: ToneView, figure: MeasuredValue, found: Harmonics, only: int | None = None
+) -> MeasuredValue:
+    """The figure, with a remark where mains lines may make up a good part of its harmonics.
+
+    only: the one harmonic that the figure is of.
+    """
+    chosen = found.orders == only if only else found.orders > 1
+    hidden = float(found.hum[chosen].sum())
+    seen = float(np.maximum(found.square[chosen], found.noise[chosen]).sum())
+    if hidden <= MAINS_MATTERS * seen:
+        return figure
+    shown = replace(found, orders=np.where(chosen, found.orders, 0))
+    return replace(figure, remark=joined(figure.remark, on_mains_said(tone, shown)))
+
+
+def on_mains_said(tone: ToneView, found: Harmonics) -> str:
+    """Which harmonics mains lines may hide in, and what to play instead."""
+    hit = ((found.hum > 0) | found.blind) & (found.orders > 1)
+    orders = ", ".join(map(str, found.orders[hit].tolist()))
+    mains = tone.capture_data.mains_hz or 0.0
+    hz = tone.stated_hz
+    clear = "23 Hz" if hz < 100 else "997 Hz" if 900 < hz < 1100 else "another frequency"
+    return (
+        f"lines or sidebands of the {mains:g} Hz mains may lie under harmonics {orders} of "
+        f"{hz:g} Hz (play {clear} to tell them apart)"
+    )
 
 
 def _khz(hz: float) -> str:

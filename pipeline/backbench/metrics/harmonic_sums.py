@@ -13,6 +13,7 @@ from backbench.metrics.harmonic_band import (
     BAND_CHOICE,
     counted,
     harmonics_said,
+    with_mains,
     with_second_and_third,
 )
 from backbench.metrics.tone import ToneView
@@ -29,7 +30,8 @@ def _sum_of(found: Harmonics, parity: int) -> Square:
     chosen = found.orders % 2 == parity
     kept = replace(
         found, orders=found.orders[chosen], square=found.square[chosen],
-        noise=found.noise[chosen], hum=found.hum[chosen], phase=found.phase[chosen],
+        noise=found.noise[chosen], hum=found.hum[chosen],
+        blind=found.blind[chosen], phase=found.phase[chosen],
     )  # fmt: skip
     return kept.total(2, LAST_ORDER)
 
@@ -77,7 +79,7 @@ def _odd(tone: ToneView) -> MeasuredValue:
 def _sum(tone: ToneView, parity: int) -> MeasuredValue:
     found, last = with_second_and_third(tone)
     figure = percent(_sum_of(found, parity), tone.square, math.inf)
-    return replace(figure, detail=harmonics_said(last))
+    return with_mains(tone, replace(figure, detail=harmonics_said(last)), found)
 
 
 @metric(
@@ -87,7 +89,7 @@ def _sum(tone: ToneView, parity: int) -> MeasuredValue:
     better="lower",
     source=SOURCE,
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="re the fundamental; harmonics from the 11th on, up to 20 kHz" + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True),
 )
@@ -98,7 +100,8 @@ def high_harmonics(tone: ToneView) -> MeasuredValue:
 
 def _high(tone: ToneView) -> MeasuredValue:
     found = counted(tone, LAST_ORDER + 1, int(BAND_HZ[1]), BAND_HZ[1])
-    return percent(found.total(LAST_ORDER + 1, int(BAND_HZ[1])), tone.square, math.inf)
+    figure = percent(found.total(LAST_ORDER + 1, int(BAND_HZ[1])), tone.square, math.inf)
+    return with_mains(tone, figure, found)
 
 
 @metric(
