@@ -22,6 +22,7 @@ VERBS = {
     "measured under other conditions": ("was measured under other conditions than",) * 2,
     "not measured": ("has no reading for",) * 2,
 }
+UNDECIDED_QUARTER = "in neither the best nor the last quarter with certainty"
 BEST_QUARTER, WORST_QUARTER = 0.25, 0.75
 
 

@@ -23,9 +23,10 @@ WORDS = (
     ("capture", "one raw file and the conditions that it was taken under"),
     ("reading", "one value of a quantity, with its uncertainty and conditions"),
     ("test point", "a named set of conditions at which units may be compared"),
-    ("specification", "a published figure of the maker, with its conditions and where it was printed"),
-    ("verdict", "whether a reading meets a specification, fails it, or is inconclusive: too close to "
-                "the limit for its uncertainty"),
+    ("specification", "a published figure of the maker, with its conditions and its printed "
+                "source"),
+    ("verdict", "whether a reading meets a specification, fails it, or is inconclusive: too "
+                "close to the limit for its uncertainty"),
     ("peers", "the units that a unit is compared with"),
     ("bound", "“at most” or “at least”: the limit of the bench or of the record"),
     ("entered", "typed in from an old record instead of measured from a capture"),
@@ -44,8 +45,8 @@ WORDS = (
     ("permutation p-value", "how often a trend at least as strong appears when the values are "
                 "shuffled at random among the units"),
     ("false-discovery rate", "the expected part of the reported trends that are due to chance"),
-    ("control chart", "values over time with limits three standard deviations, by the moving range, "
-                "from their centre"),
+    ("control chart", "values over time with limits three standard deviations, by the moving "
+                "range, from their centre"),
 )  # fmt: skip
 
 
