@@ -15,7 +15,7 @@ from polars import selectors
 
 from backbench.charts.drawing import PAGE, Labels, Plate, Size
 from backbench.charts.page_layout import sentence
-from backbench.errors import Fault, UserError
+from backbench.errors import MISSING, Fault, UserError
 
 MOST_ROWS = 5000
 
@@ -62,7 +62,7 @@ class Chart:
 
     def _check(self, frame: pl.DataFrame, options: Mapping[str, str]) -> dict[str, str]:
         faults = [
-            Fault(f"column {name}", "nothing", "a column of the query", "add it to the SELECT")
+            Fault(f"column {name}", MISSING, "a column of the query", "add it to the SELECT")
             for name in self.columns
             if name not in frame.columns
         ]
