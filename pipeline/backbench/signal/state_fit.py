@@ -100,7 +100,7 @@ def _basis(x: Array, rate: float) -> Array:
 
 def _solve(basis: Array, y: Array) -> tuple[Array, float]:
     """Coefficients of least squares and the sum of squares that remains."""
-    found: Array = np.linalg.solve(basis.T @ basis, basis.T @ y)
+    found = np.asarray(np.linalg.solve(basis.T @ basis, basis.T @ y), dtype=np.float64)
     rest = y - basis @ found
     return found, float(rest @ rest)
 
