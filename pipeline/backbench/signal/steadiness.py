@@ -37,6 +37,8 @@ OF_LINES = 3e-4
 not the noise of a unit."""
 
 
+CHANCE = 2.0
+"""Ratio of variances that 31 degrees of freedom exceed once in a thousand times."""
 LEAST_PHASE = 0.01
 """Radians, below which a change is told as one of level."""
 
@@ -80,10 +82,14 @@ def change(course: LineCourse) -> str:
 
 
 def level_spread(course: LineCourse) -> Array:
-    """Relative standard deviation of each line's level from block to block beyond its noise."""
+    """Relative standard deviation of each line's level from block to block.
+
+    0 where it is no more than noise and mains lines beside it make of it.
+    """
     level = np.abs(course.phasors)
-    relative = level / level.mean(axis=0)
-    found: Array = np.sqrt(np.maximum(relative.var(axis=0) - _noise(course, level) ** 2, 0.0))
+    own = (level / level.mean(axis=0)).var(axis=0)
+    explained = _noise(course, level) ** 2 + _beat(course, level) ** 2 + LEAST_STEP**2
+    found: Array = np.sqrt(np.where(own > CHANCE * explained, own, 0.0))
     return found
 
 
