@@ -22,7 +22,8 @@ LEAST_PERIODS = 2.5
 PART_S = 1e-3
 COARSE_RATE_HZ = 40_000.0
 """What is left is averaged over neighbouring samples down to about this rate."""
-_NEAR_SINGULAR = 1e-3
+SPARSE = 97
+"""Samples from one to the next of those that tell the size of a record."""
 
 Single = NDArray[np.float32]
 
@@ -76,15 +77,18 @@ def line_course(
     blocks = len(volts) // length
     if blocks < 2:
         raise ValueError("too short for two blocks")
-    given = volts[: blocks * length].astype(np.float32).reshape(blocks, length)
+    # Divided by its size, so that rounding is the same whatever the unit.
+    size = float(np.sqrt(np.mean(np.square(volts[::SPARSE])))) or 1.0
+    given = (volts[: blocks * length] / size).astype(np.float32).reshape(blocks, length)
     waves = _waves(2 * np.pi * lines_hz / rate_hz, length)
     parts = _fitted(given @ waves.T, 2 * np.pi * lines_hz / rate_hz, length)
     given -= parts.astype(np.float32) @ waves
+    parts *= size
     count = len(lines_hz)
     phasors = parts[:, 1 : count + 1] - 1j * parts[:, count + 1 :]
     middle = ((np.arange(blocks) + 0.5) * length - 0.5) / rate_hz
     phasors = phasors * np.exp(-2j * np.pi * np.outer(middle, lines_hz))
-    left = _left(given, few, rate_hz, max(PART_S, 1 / float(np.min(lines_hz))))
+    left = _left(given, few, rate_hz, max(PART_S, 1 / float(np.min(lines_hz)))) * size**2
     return LineCourse(phasors, parts[:, 0], left, length, rate_hz, lines_hz * length / rate_hz)
 
 
