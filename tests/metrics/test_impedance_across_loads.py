@@ -127,7 +127,7 @@ LOADS = st.floats(2, 64)
 def test_two_loads_give_back_the_source(source: float, one_load: float, other: float) -> None:
     light, heavy = max(one_load, other), min(one_load, other)
     assume(light > 1.2 * heavy)
-    found = one("source_impedance", [level(light, source), level(heavy, source)])
+    found = one("regulation_resistance", [level(light, source), level(heavy, source)])
     assert found.figure.value == pytest.approx(source, rel=1e-9)
 
 

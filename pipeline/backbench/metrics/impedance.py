@@ -23,7 +23,6 @@ from backbench.metrics.declaration import (
 )
 from backbench.metrics.load_pairs import (
     COVERAGE,
-    STEPPED_OR_SINGLE,
     Pair,
     best_pairs,
     ohm_of,
@@ -34,16 +33,11 @@ from backbench.metrics.session import (
     Reading,
     RefusedDerivation,
     Session,
-    grouped,
-    limited,
-    relative_estimation,
-    relative_uncertainty,
 )
 from backbench.metrics.swept_load_pairs import At, swept_at, swept_over, swept_pairs
 from backbench.metrics.traits import Overview, Traits
 from backbench.signal.impedance import ComplexOhms
 from backbench.signal.response import resolution
-from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 NOMINAL_OHM = 8.0
 TAP = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:ohms?|[\u03a9\u2126]|r)(?:\s+(?:tap|output))?", re.I)
@@ -53,8 +47,6 @@ NO_PHASE = (
     "source impedance isn't seen"
 )
 SWEPT_HZ = (20.0, 1000.0, 20_000.0)
-REGULATION_OHM = (8.0, 4.0)
-SAME_LOAD = 0.05
 LEAST_TONES = 5
 
 Given = Derived | RefusedDerivation
@@ -350,50 +342,8 @@ def _sets(session: Session) -> Iterator[_Set]:
             yield ats, rising[0].heavy, tuple(r for pair in rising for r in pair.sources)
 
 
-@derived(
-    "load_regulation",
-    title="Regulation, 8 to 4 ohm",
-    unit="dB",
-    better="lower",
-    source="IEC 60268-3 (regulation); definition from memory",
-    version=1,
-    choice="20 lg of the fundamental at 8 ohm over that at 4 ohm, same drive and tap",
-)
-def load_regulation(session: Session) -> Iterator[Given]:
-    """Fall of the output level when the load is changed from 8 to 4 ohm."""
-    levels = [
-        r for r in session.of("level", bound=None)
-        if r.stimulus in STEPPED_OR_SINGLE and r.generator_vrms and r.driven in (None, r.output)
-    ]  # fmt: skip
-    for same in grouped(levels, _drive_and_place).values():
-        chosen = [
-            next((r for r in same if abs(ohm_of(r) / load - 1) <= SAME_LOAD), None)
-            for load in REGULATION_OHM
-        ]
-        light, heavy = chosen
-        if light is not None and heavy is not None:
-            yield _regulation(session, light, heavy)
-
-
 def _place(r: Reading) -> tuple[object, ...]:
     return r.unit_key, r.output, r.input, r.tap, r.volume, r.controls
-
-
-def _drive_and_place(r: Reading) -> tuple[object, ...]:
-    return (*_place(r), r.frequency_hz, r.generator_vrms, r.driven)
-
-
-def _regulation(session: Session, light: Reading, heavy: Reading) -> Given:
-    sources = (light, heavy)
-    for reading in sources:
-        reason = limited(session, reading)
-        if reason:
-            return RefusedDerivation(reason, heavy, sources)
-    own = DB_PER_RELATIVE * math.hypot(*map(relative_estimation, sources))
-    shared = light.calibration_key == heavy.calibration_key
-    u = own if shared else DB_PER_RELATIVE * math.hypot(*map(relative_uncertainty, sources))
-    value = 20 * math.log10((light.value or math.nan) / (heavy.value or math.nan))
-    return Derived(MeasuredValue(value, u, own), heavy, sources)
 
 
 def nominal_load(like: Reading) -> float | None:

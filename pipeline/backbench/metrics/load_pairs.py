@@ -39,8 +39,8 @@ class Pair:
     """Two captures that differ in their load, and what they give.
 
     ohms: from the magnitudes; None with the reason. whole: from the phasors, where both captures
-    recorded the generator. allowed: the least and the greatest impedance that the magnitudes allow, ohm.
-    with_phase: the readings that the phasors were made from.
+    recorded the generator. allowed: the least and the greatest impedance that the magnitudes
+    allow, ohm. with_phase: the readings that the phasors were made from.
     """
 
     light: Reading
