@@ -39,6 +39,8 @@ from backbench.metrics.traits import Overview, Traits
 from backbench.signal.impedance import ComplexOhms
 from backbench.signal.response import resolution
 
+FAMILY = "Output impedance and damping"
+
 NOMINAL_OHM = 8.0
 TAP = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:ohms?|[\u03a9\u2126]|r)(?:\s+(?:tap|output))?", re.I)
 HEADPHONES = re.compile(r"headphone|\bphones\b", re.I)

@@ -19,6 +19,8 @@ from backbench.metrics.session import (
 )
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
+FAMILY = "Output impedance and damping"
+
 REGULATION_OHM = (8.0, 4.0)
 SAME_LOAD = 0.05
 
@@ -27,7 +29,7 @@ Given = Derived | RefusedDerivation
 
 @derived(
     "load_regulation",
-    title="Regulation, 8 to 4 ohm",
+    title="Load regulation, 8 to 4 ohm",
     unit="dB",
     better="lower",
     source="IEC 60268-3 (regulation); definition from memory",

@@ -9,6 +9,8 @@ from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.tone import ToneView
 from backbench.signal.tone import ToneLines
 
+FAMILY = "Level and gain"
+
 WIDENED = 2.0
 """Standard deviation of the frequency read from the window's greatest bins over the least that
 noise allows: 1.6 to 1.8 by simulation (tests/metrics/test_tone_frequency.py)."""
