@@ -127,7 +127,10 @@ def _facts(rng: random.Random, key: str) -> tuple[list[object], bool]:
 
 
 def _figure(rng: random.Random, column: str) -> tuple[object, float | None, str | None]:
-    """A cell of a column with one decimal sign, its value in the metric's unit (None where it can't be told), its bound."""
+    """A cell, its value in the metric's unit (None where it can't be told), its bound.
+
+    Each column has one decimal sign.
+    """
     if rng.random() < 0.08:
         return rng.choice(["", "-", "n/a"]), None, None
     if rng.random() < 0.06:
@@ -137,7 +140,8 @@ def _figure(rng: random.Random, column: str) -> tuple[object, float | None, str 
         "THD 1 W": [
             (f"0.{n:03}", n / 1000, None), (f"0.{n:03} %", n / 1000, None),
             ("-60 dB", 0.1, None), ("−40dB", 1.0, None), ("< 0.01 %", 0.01, "upper"),
-            ("<=0.05%", 0.05, "upper"), ("1,234 ppm", 0.1234, None), (n / 1000, n / 1000, None), ("500 ppm", 0.05, None),
+            ("<=0.05%", 0.05, "upper"), ("1,234 ppm", 0.1234, None),
+            (n / 1000, n / 1000, None), ("500 ppm", 0.05, None),
         ],
         "Hum+noise": [
             (f"{n / 100:.2f}".replace(".", ","), n / 1e5, None), (f"{n} µV", n / 1e6, None),

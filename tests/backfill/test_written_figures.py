@@ -87,9 +87,15 @@ origin = "notebook 3, page 12"
 
 @pytest.mark.parametrize(
     ("metric", "value", "told"),
-    [("thdd", "1 %", "did you mean thd"), ("thd", "much", "no quantity"), ("thd", "1 %", None),
-     ("thd", "0,08 %", None), ("thd", "1,234 %", "write 1.234 % or 1234 %"),
-     ("thd", "1e400 %", "out of the range"), ("thd", "99999999 dB", "more than 400 dB")],
+    [
+        ("thdd", "1 %", "did you mean thd"),
+        ("thd", "much", "no quantity"),
+        ("thd", "1 %", None),
+        ("thd", "0,08 %", None),
+        ("thd", "1,234 %", "write 1.234 % or 1234 %"),
+        ("thd", "1e400 %", "out of the range"),
+        ("thd", "99999999 dB", "more than 400 dB"),
+    ],
 )
 def test_figures_entered_by_hand_are_checked(metric: str, value: str, told: str | None) -> None:
     manifest = read_manifest(ENTERED.format(metric=metric, value=value).encode())

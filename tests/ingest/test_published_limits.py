@@ -49,7 +49,9 @@ def test_a_limit_has_one_reading_or_is_a_fault(limit: str, words: str | None) ->
 
 def test_limits_in_the_metrics_unit() -> None:
     def read(unit: str, **sides: object) -> float:
-        return limit_value(Published.model_validate({"metric": "m", "printed_in": "p", **sides}), unit)
+        return limit_value(
+            Published.model_validate({"metric": "m", "printed_in": "p", **sides}), unit
+        )
 
     assert read("V", at_most="0.5 mV") == 0.0005
     assert read("%", at_most="-40 dB") == pytest.approx(1.0)
