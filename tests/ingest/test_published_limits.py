@@ -37,7 +37,8 @@ printed_in = "leaflet"
         ('at_least = "20.000 W"', "write 20 W or 20000 W"),
         ('at_least = "1e400 W"', "out of the range"), ('at_least = "5 apples"', "apples"),
         ('at_least = "< 15 W"', "contradicts 'at least'"), ('at_least = "15"', "has no unit"),
-        ('at_least = "1 000 W"', None), ('at_least = "≥ 15,5 W"', None), ('at_least = "15 W"', None),
+        ('at_least = "1 000 W"', None), ('at_least = "≥ 15,5 W"', None),
+        ('at_least = "15 W"', None),
     ],
 )  # fmt: skip
 def test_a_limit_has_one_reading_or_is_a_fault(limit: str, words: str | None) -> None:

@@ -8,7 +8,6 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Ruler, frequency_ruler, ruler
-from backbench.charts.chart_text import number, quantity
 from backbench.charts.constant_encodings import silent
 from backbench.charts.curve_layers import (
     Lines,
@@ -21,6 +20,7 @@ from backbench.charts.curve_layers import (
 from backbench.charts.declaration import Option, Plate, chart
 from backbench.charts.mark_layers import Row
 from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
+from backbench.quantities.writing import number, quantity
 
 COLUMNS = (
     "unit_key",

@@ -9,6 +9,8 @@ from typing import IO, TYPE_CHECKING, Any
 
 from backbench.errors import Fault, UserError
 from backbench.export.csv_escaping import inert
+from backbench.quantities import writing
+from backbench.quantities.writing import measured, ordinary
 
 if TYPE_CHECKING:
     import polars as pl
@@ -25,8 +27,6 @@ FORMATS = ("table", "csv", "json", "parquet", "markdown")
 FEW_ROWS = 500
 MOST_DIFFERENCES = 6
 """Differences of a comparison that are shown, the surest first."""
-PREFIXES = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k"}
-PREFIXED = ("V", "W", "Hz", "ohm", "V/√Hz")
 
 
 def console(stream: IO[str] | None = None) -> Console:
@@ -57,32 +57,14 @@ def table(*heads: tuple[str, str], title: str = "") -> Table:
 
 def number(value: float | None, digits: int = 4) -> str:
     """A number with so many significant digits; nothing for none."""
-    if value is None:
-        return ""
-    text = f"{value:.{digits}g}"
-    return f"{value:.0f}" if "e+" in text and abs(value) < 1e7 else text
+    return "" if value is None else ordinary(writing.number(value, digits))
 
 
-def quantity(value: float, unit: str, uncertainty: float | None = None) -> str:
-    """A value with its expanded uncertainty (k = 2) and unit, prefixed where the unit takes it.
-
-    With an uncertainty, both have the decimals that show two digits of it, six at most.
-    """
-    import math
-
-    power = 0
-    if unit in PREFIXED and value:
-        power = min(max(3 * math.floor(math.log10(abs(value)) / 3 + 1e-12), -9), 3)
-        if unit in ("W", "ohm", "Hz") and power > 0:
-            power = 0
-    scaled = value / 10.0**power
-    told = number(scaled)
-    if uncertainty:
-        expanded = 2 * uncertainty / 10.0**power
-        decimals = min(max(1 - math.floor(math.log10(expanded)), 0), 6)
-        told = f"{scaled:.{decimals}f} ± {expanded:.{decimals}f}"
-    symbol = PREFIXES[power] + unit if unit != "1" else ""
-    return f"{told} {symbol}".strip()
+def quantity(
+    value: float | None, unit: str, uncertainty: float | None = None, bound: str | None = None
+) -> str:
+    """A value with its expanded uncertainty (k = 2) and unit; a bound as one; nothing for none."""
+    return ordinary(measured(value, uncertainty, unit, bound))
 
 
 def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> None:
@@ -126,7 +108,7 @@ def _verdict_table(found: Sequence[Verdict]) -> Table:
         title="Against the published figures",
     )  # fmt: skip
     for v in found:
-        value = "" if v.value is None else quantity(v.value, v.unit, v.uncertainty)
+        value = quantity(v.value, v.unit, v.uncertainty)
         if value and v.output:
             value += f", {v.output}"
         promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
@@ -165,8 +147,7 @@ def _placed_line(line: Standing) -> list[str]:
 
     from backbench.comparison.peers import FEW
 
-    sign = {"upper": "≤ ", "lower": "≥ "}.get(line.bound or "", "")
-    value = sign + quantity(line.value, line.unit, line.uncertainty)
+    value = quantity(line.value, line.unit, line.uncertainty, line.bound)
     value += " (entered)" if line.status == "entered" else ""
     share = "" if line.percentile is None else f"{line.percentile:.0f} %"
     name, *rest = textwrap.wrap(line_name(line), NAME)
