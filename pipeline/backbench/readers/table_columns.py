@@ -53,9 +53,6 @@ class Scaled(NamedTuple):
 def declared(table: Table, name: str) -> dict[str, Scaled]:
     """Where each declared column is found, and its factor. Raises UserError with every fault."""
     known = UNITS[table.table]
-    factors = {
-        key: _factor(column.unit, known.get(key, ())) for key, column in table.columns.items()
-    }
     faults = [
         Fault(f"{name}, columns", f"no {key!r}", f"a {table.table} table to declare it")
         for key in NEEDED[table.table]
