@@ -6,7 +6,8 @@ import re
 
 from backbench.publish.peer_strips import EDGE, WIDTH, strip
 from backbench.publish.site_data import slug
-from backbench.publish.value_text import counted, few, listed, sentence, share, years
+from backbench.publish.value_text import few, listed, sentence, share, years
+from backbench.quantities.counts import counted
 
 
 def test_a_strip_keeps_order_and_stays_inside() -> None:

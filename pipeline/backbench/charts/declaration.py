@@ -14,7 +14,7 @@ import altair as alt
 import polars as pl
 from polars import selectors
 
-from backbench.errors import Fault, UserError
+from backbench.errors import MISSING, Fault, UserError
 
 MOST_ROWS = 5000
 
@@ -131,7 +131,7 @@ class Chart:
 
     def _check(self, frame: pl.DataFrame, options: Mapping[str, str]) -> dict[str, str]:
         faults = [
-            Fault(f"column {name}", "nothing", "a column of the query", "add it to the SELECT")
+            Fault(f"column {name}", MISSING, "a column of the query", "add it to the SELECT")
             for name in self.columns
             if name not in frame.columns
         ]

@@ -17,6 +17,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.metrics.traits import Traits
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 LEFT, RIGHT = "left", "right"
@@ -31,6 +32,12 @@ Pair = tuple[Reading, Reading]
     source="IEC 60268-3 (gain difference of channels); definition from memory",
     version=1,
     choice="20 lg(left / right) at the same drive; two units of a pair count as its channels",
+    traits=Traits(
+        compared_at=("channels-1khz",),
+        position=140,
+        point_family="channels",
+        captions=("separation-against-balance",),
+    ),
 )
 def channel_balance(session: Session) -> Iterator[Derived | RefusedDerivation]:
     """Level of the left output re the right one, both driven alike."""
@@ -110,6 +117,12 @@ def _ratio(above: Reading, below: Reading) -> MeasuredValue:
     source="IEC 60268-3 (crosstalk attenuation); definition from memory",
     version=1,
     choice="20 lg(driven / undriven) at the tone's frequency, per driven output",
+    traits=Traits(
+        compared_at=("channels-1khz",),
+        position=150,
+        point_family="channels",
+        captions=("separation-against-balance",),
+    ),
 )
 def separation(session: Session) -> Iterator[Derived | RefusedDerivation]:
     """Level of the driven output re what it leaves at the undriven one."""

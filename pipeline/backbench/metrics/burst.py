@@ -20,6 +20,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.metrics.traits import Traits
 from backbench.signal.burst import Bursts, read_bursts
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import Part, combine
@@ -82,6 +83,7 @@ def burst_level(seen: BurstView) -> MeasuredValue:
     "burst_power", title="Power in bursts", unit="W", better="neither", source=_IHF,
     stimuli=["burst"], version=1,
     choice="of the fundamental, while a burst is on, into the stated resistor",
+    traits=Traits(own_stimulus="power"),
 )  # fmt: skip
 def burst_power(seen: BurstView) -> MeasuredValue:
     """Squared rms within the bursts over the load's resistance."""

@@ -18,6 +18,7 @@ from typing import Any, Literal
 
 from backbench.documents.manifest import Conditions
 from backbench.documents.stimuli import Stimulus
+from backbench.metrics.traits import PLAIN, PLAIN_CURVE, CurveTraits, Traits
 from backbench.signal.track import Array, Track
 
 Better = Literal["lower", "higher", "nearer zero", "neither"]
@@ -98,6 +99,15 @@ class Metric:
     definition: str
     measure: Callable[[Any], MeasuredValue | Iterable[MeasuredValue]] | None
     derive: Callable[[Any], Iterable[Any]] | None = None
+    traits: Traits = PLAIN
+
+    @property
+    def usual_stimulus(self) -> str:
+        """The kind of capture that it is usually taken from."""
+        given = self.traits.usual_stimulus
+        if given or not self.stimuli:
+            return given or "tone"
+        return "tone" if "tone" in self.stimuli else self.stimuli[0]
 
 
 @dataclass(frozen=True)
@@ -147,6 +157,7 @@ class Curve:
     stimuli: tuple[str, ...]
     trace: Callable[[Any], CurveData] | None
     derive: Callable[[Any], Iterable[Any]] | None = None
+    traits: CurveTraits = PLAIN_CURVE
 
 
 def metric(
@@ -159,19 +170,23 @@ def metric(
     stimuli: Iterable[str],
     version: int,
     choice: str = "",
+    traits: Traits = PLAIN,
 ) -> Callable[[Callable[[Any], MeasuredValue | Iterable[MeasuredValue]]], Metric]:
     """Declare a metric measured on one track of one capture.
 
     The decorated function takes the view of its stimulus and gives one MeasuredValue or several
     (which then differ in order, frequency_hz, limit_percent or detail). It raises Refusal
     where no honest number exists and NotApplicable where the quantity has no meaning.
+    traits: how the rest of the program treats its readings.
     """
 
     def declare(measure: Callable[[Any], MeasuredValue | Iterable[MeasuredValue]]) -> Metric:
         text = " ".join((measure.__doc__ or "").strip().split("\n\n")[0].split())
         return Metric(
-            name, title, unit, better, source, choice, version, tuple(stimuli), text, measure
-        )
+            name=name, title=title, unit=unit, better=better, source=source, choice=choice,
+            version=version, stimuli=tuple(stimuli), definition=text, measure=measure,
+            traits=traits,
+        )  # fmt: skip
 
     return declare
 
@@ -185,6 +200,7 @@ def derived(
     source: str,
     version: int,
     choice: str = "",
+    traits: Traits = PLAIN,
 ) -> Callable[[Callable[[Any], Iterable[Any]]], Metric]:
     """Declare a metric that is worked out across the captures of a review.
 
@@ -193,7 +209,11 @@ def derived(
 
     def declare(derive: Callable[[Any], Iterable[Any]]) -> Metric:
         text = " ".join((derive.__doc__ or "").strip().split("\n\n")[0].split())
-        return Metric(name, title, unit, better, source, choice, version, (), text, None, derive)
+        return Metric(
+            name=name, title=title, unit=unit, better=better, source=source, choice=choice,
+            version=version, stimuli=(), definition=text, measure=None, derive=derive,
+            traits=traits,
+        )  # fmt: skip
 
     return declare
 
@@ -213,12 +233,22 @@ def view(
 
 
 def curve(
-    name: str, *, title: str, x_unit: str, y_unit: str, stimuli: Iterable[str], version: int
+    name: str,
+    *,
+    title: str,
+    x_unit: str,
+    y_unit: str,
+    stimuli: Iterable[str],
+    version: int,
+    traits: CurveTraits = PLAIN_CURVE,
 ) -> Callable[[Callable[[Any], CurveData]], Curve]:
     """Declare a curve drawn from a view."""
 
     def declare(trace: Callable[[Any], CurveData]) -> Curve:
-        return Curve(name, title, x_unit, y_unit, version, tuple(stimuli), trace)
+        return Curve(
+            name=name, title=title, x_unit=x_unit, y_unit=y_unit, version=version,
+            stimuli=tuple(stimuli), trace=trace, traits=traits,
+        )  # fmt: skip
 
     return declare
 

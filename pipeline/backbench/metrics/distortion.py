@@ -11,6 +11,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import LINE_CHOICE, less_lines, lines_off, noise_off
 from backbench.metrics.declaration import Bound, MeasuredValue, metric
 from backbench.metrics.tone import ToneView
+from backbench.metrics.traits import AT_POWERS, Overview, Traits
 from backbench.signal.power import Square
 from backbench.signal.sidebands import stands
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, Harmonics
@@ -88,6 +89,14 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     stimuli=["tone"],
     version=1,
     choice="re the fundamental; harmonics 2 to 10" + LINE_CHOICE,
+    traits=Traits(
+        compared_at=AT_POWERS,
+        position=60,
+        interpolated_in_power=True,
+        bench_distortion=True,
+        overview=Overview("Distortion at 1 kHz, 5 W, 8 Ω", "tone-1khz-5w-8ohm"),
+        captions=("distortion-over-power", "harmonics-left-and-right"),
+    ),
 )
 def thd(tone: ToneView) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 over the fundamental."""
@@ -108,6 +117,7 @@ def _thd(tone: ToneView) -> MeasuredValue:
     stimuli=["tone"],
     version=1,
     choice="re the root sum square of fundamental and harmonics 2 to 10" + LINE_CHOICE,
+    traits=Traits(interpolated_in_power=True, sheet="left out"),
 )
 def thd_total(tone: ToneView) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 over that of fundamental and harmonics."""
@@ -139,6 +149,7 @@ def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> M
     stimuli=["tone"],
     version=1,
     choice="re the fundamental; all harmonics up to 20 kHz" + LINE_CHOICE,
+    traits=Traits(interpolated_in_power=True, sheet="left out"),
 )
 def thd_wide(tone: ToneView) -> MeasuredValue:
     """Root sum square of all harmonics up to 20 kHz over the fundamental."""
@@ -161,6 +172,14 @@ def _thd_wide(tone: ToneView) -> MeasuredValue:
     version=1,
     choice="re the total rms, 20 Hz to 20 kHz; the fundamental's lobe is taken out and the "
     "noise beside it put in its place",
+    traits=Traits(
+        compared_at=AT_POWERS,
+        position=70,
+        interpolated_in_power=True,
+        bench_distortion=True,
+        watched_at=("tone-1khz-5w-8ohm", "preamp-1khz-2v"),
+        captions=("distortion-over-power", "tone-spectrum-of-a-unit"),
+    ),
 )
 def thd_n(tone: ToneView) -> MeasuredValue:
     """Rms of all but the fundamental over the rms of all, 20 Hz to 20 kHz."""
@@ -189,6 +208,7 @@ def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
     stimuli=["tone"],
     version=1,
     choice="total over distortion and noise, 20 Hz to 20 kHz: the inverse of THD+N",
+    traits=Traits(interpolated_in_power=True, sheet="one power"),
 )
 def sinad(tone: ToneView) -> MeasuredValue:
     """Rms of all over the rms of all but the fundamental, 20 Hz to 20 kHz."""
@@ -211,6 +231,9 @@ def sinad(tone: ToneView) -> MeasuredValue:
     choice="fundamental over noise and hum, 20 Hz to 20 kHz unweighted, harmonics taken out"
     "; with a loop-back in the same range and at the same frequency the bench's own noise is taken "
     "off in power, a lower bound within 3 dB of it",
+    traits=Traits(
+        compared_at=AT_POWERS, position=80, interpolated_in_power=True, sheet="one power"
+    ),
 )
 def snr(tone: ToneView) -> MeasuredValue:
     """Fundamental over all that is neither fundamental nor harmonic, 20 Hz to 20 kHz."""
@@ -238,6 +261,7 @@ def snr(tone: ToneView) -> MeasuredValue:
     version=1,
     choice="re the fundamental; noise taken off, an upper bound where it doesn't stand out; "
     "wider where a mains line may hide in it" + LINE_CHOICE,
+    traits=Traits(interpolated_in_power=True),
 )
 def harmonic(tone: ToneView) -> Iterator[MeasuredValue]:
     """Level of each harmonic from 2 to 10 over the fundamental."""

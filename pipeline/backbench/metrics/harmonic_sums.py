@@ -10,6 +10,7 @@ from backbench.metrics.bench_floor import LINE_CHOICE, less_lines
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.distortion import SOURCE, counted, percent
 from backbench.metrics.tone import ToneView
+from backbench.metrics.traits import Traits
 from backbench.signal.power import Square
 from backbench.signal.tone import BAND_HZ, LAST_ORDER, Harmonics
 
@@ -37,6 +38,7 @@ def _sum_of(found: Harmonics, parity: int) -> Square:
     version=1,
     choice="re the fundamental; harmonics 2, 4, 6, 8 and 10 as far as the record's band goes"
     + LINE_CHOICE,
+    traits=Traits(interpolated_in_power=True),
 )
 def even_harmonics(tone: ToneView) -> MeasuredValue:
     """Root sum square of the even harmonics to the tenth over the fundamental."""
@@ -57,6 +59,7 @@ def _even(tone: ToneView) -> MeasuredValue:
     version=1,
     choice="re the fundamental; harmonics 3, 5, 7 and 9 as far as the record's band goes"
     + LINE_CHOICE,
+    traits=Traits(interpolated_in_power=True),
 )
 def odd_harmonics(tone: ToneView) -> MeasuredValue:
     """Root sum square of the odd harmonics to the ninth over the fundamental."""
@@ -76,6 +79,7 @@ def _odd(tone: ToneView) -> MeasuredValue:
     stimuli=["tone"],
     version=1,
     choice="re the fundamental; harmonics from the 11th on, up to 20 kHz" + LINE_CHOICE,
+    traits=Traits(interpolated_in_power=True),
 )
 def high_harmonics(tone: ToneView) -> MeasuredValue:
     """Root sum square of harmonics from the 11th to 20 kHz over the fundamental."""

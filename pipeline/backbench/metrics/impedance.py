@@ -40,6 +40,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.metrics.traits import Overview, Traits
 from backbench.signal.impedance import Ohms
 from backbench.signal.response import resolution
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -90,6 +91,12 @@ def impedance_curve(table: CurveData) -> CurveData:
     version=1,
     choice="magnitude, from the fall of the fundamental between two loads; of sweeps at 20 Hz, "
     "1 kHz and 20 kHz",
+    traits=Traits(
+        compared_at=("impedance-1khz",),
+        position=120,
+        point_family="impedance",
+        captions=("impedance-over-frequency",),
+    ),
 )
 def source_impedance(session: Session) -> Iterator[Given]:
     """Impedance of the output, from its voltages across two loads at the same drive."""
@@ -109,6 +116,14 @@ def source_impedance(session: Session) -> Iterator[Given]:
     source="IEC 60268-3 (damping factor)",
     version=1,
     choice="nominal load over source impedance: the named tap's, else 8 ohm; cable excluded",
+    traits=Traits(
+        compared_at=("impedance-1khz",),
+        position=130,
+        loudspeaker_only=True,
+        point_family="impedance",
+        overview=Overview("Damping factor at 1 kHz", "impedance-1khz"),
+        captions=("damping-by-technology",),
+    ),
 )
 def damping_factor(session: Session) -> Iterator[Given]:
     """Nominal load resistance divided by the output source impedance."""

@@ -22,6 +22,7 @@ from backbench.metrics.declaration import (
 )
 from backbench.metrics.distortion import sinad
 from backbench.metrics.tone import ToneView
+from backbench.metrics.traits import Traits
 from backbench.metrics.two_tones import TwoTonesView
 from backbench.signal.intermodulation import ToneSet, find_tones
 from backbench.signal.multitone_residual import Product, between, greatest_product
@@ -99,6 +100,7 @@ def _volts(square: Square, track: Track, frequency_hz: float | None = None) -> M
     stimuli=["two tones", "multitone"],
     version=1,
     choice="root sum square of the tones",
+    traits=Traits(set_by_reviewer=True),
 )
 def tones_level(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
     """Root mean square of all tones together at the output."""
@@ -114,6 +116,7 @@ def tones_level(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
     stimuli=["two tones", "multitone"],
     version=1,
     choice="mean power of the tones, into the stated resistor; not that of a sine of equal peak",
+    traits=Traits(set_by_reviewer=True, own_stimulus="power"),
 )
 def tones_power(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
     """Squared rms of all tones over the load's resistance."""

@@ -13,6 +13,7 @@ import numpy as np
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_noise, lines_off
 from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
+from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.signal.background import background
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import LINES, clear_of_mains, mains_frequency, mains_line
@@ -149,6 +150,13 @@ def dither_power(idle: IdleView, chosen: slice, weights: Array | None) -> float:
     version=1,
     choice="rms, unweighted, 20 Hz to 20 kHz, hum included; an upper bound where the word "
     "length of the file makes half of it" + CHOICE,
+    traits=Traits(
+        compared_at=AT_IDLE,
+        position=20,
+        bench_gain="volts",
+        bench_noise="volts",
+        captions=("idle-spectrum-of-a-unit",),
+    ),
 )
 def noise(idle: IdleView) -> MeasuredValue:
     """Rms at the output with nothing playing, 20 Hz to 20 kHz."""
@@ -165,6 +173,16 @@ def noise(idle: IdleView) -> MeasuredValue:
     version=1,
     choice="rms, A-weighted, 20 Hz to 20 kHz, hum included; an upper bound where the word "
     "length of the file makes half of it" + CHOICE,
+    traits=Traits(
+        compared_at=AT_IDLE,
+        position=10,
+        bench_gain="volts",
+        bench_noise="volts",
+        watched_at=AT_IDLE,
+        overview=Overview("Residual noise, A-weighted", "idle"),
+        captions=("idle-noise-of-technology",),
+        listening="noise",
+    ),
 )
 def noise_a(idle: IdleView) -> MeasuredValue:
     """A-weighted rms at the output with nothing playing, 20 Hz to 20 kHz."""

@@ -15,6 +15,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.metrics.traits import AT_IDLE, Traits
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine, correlated
 
 WEIGHTINGS = {"noise": "none", "noise_a": "A"}
@@ -67,6 +68,14 @@ def _ratio(noise: Reading, weighting: str, volts: float, load_db: float) -> Deri
     source=_SOURCE,
     version=1,
     choice=_CHOICE,
+    traits=Traits(
+        compared_at=AT_IDLE,
+        position=40,
+        loudspeaker_only=True,
+        bench_gain="decibels",
+        bench_noise="ratio to 1 W",
+        usual_stimulus="idle",
+    ),
 )
 def snr_1w(session: Session) -> Iterator[Derived]:
     """The voltage of 1 W in the load over the idle noise."""
@@ -81,6 +90,7 @@ def snr_1w(session: Session) -> Iterator[Derived]:
     source=_SOURCE,
     version=1,
     choice=_CHOICE,
+    traits=Traits(usual_stimulus="idle"),
 )
 def snr_rated(session: Session) -> Iterator[Derived]:
     """The voltage of the unit's rated power in the load over the idle noise."""
@@ -96,6 +106,7 @@ def snr_rated(session: Session) -> Iterator[Derived]:
     version=1,
     choice="idle noise, 20 Hz to 20 kHz, A-weighted and unweighted (detail tells which), against "
     "2.83 V whatever the load",
+    traits=Traits(usual_stimulus="idle"),
 )
 def snr_2v83(session: Session) -> Iterator[Derived]:
     """2.83 V over the idle noise."""
@@ -112,6 +123,7 @@ def snr_2v83(session: Session) -> Iterator[Derived]:
     version=1,
     choice="over the 1 kHz gain at the same output, input, volume setting, controls and load, "
     "both stated alike; A-weighted and unweighted (detail tells which)",
+    traits=Traits(compared_at=AT_IDLE, position=30, usual_stimulus="idle"),
 )
 def input_referred_noise(session: Session) -> Iterator[Derived]:
     """Idle noise at the output divided by the voltage gain at 1 kHz."""

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cache
 
 import backbench.metrics
 from backbench.metrics.declaration import Curve, Metric, View
+from backbench.metrics.traits import PLAIN, Traits
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,24 @@ class Registry:
         """Curves across captures, by name."""
         return [c for c in self.curves.values() if c.derive is not None]
 
+    def having(self, trait: Callable[[Traits], object]) -> tuple[str, ...]:
+        """Names of the metrics with a trait: those compared in their order, then by name."""
+        chosen = [m for m in self.metrics.values() if trait(m.traits)]
+        return tuple(m.name for m in sorted(chosen, key=lambda m: m.traits.position or 1000))
+
+    def compared(self) -> dict[str, tuple[str, ...]]:
+        """Metrics in which units are compared, in the order shown, with their test points."""
+        names = self.having(lambda traits: traits.compared_at)
+        return {name: self.metrics[name].traits.compared_at for name in names}
+
+    def traits(self, metric: str) -> Traits:
+        """The traits of a metric; those of no special treatment where it isn't known.
+
+        A catalogue may hold readings of a metric that is declared no more.
+        """
+        known = self.metrics.get(metric)
+        return known.traits if known else PLAIN
+
     def versions(self, stimulus: str) -> dict[str, int]:
         """Method versions that the analysis of a capture of this stimulus rests on."""
         views = [stimulus, self.views[stimulus].parts]
@@ -59,5 +79,14 @@ def registry() -> Registry:
                 name = item.stimulus if isinstance(item, View) else item.name
                 if found[type(item)].setdefault(name, item) is not item:
                     raise ValueError(f"{name} is declared twice, again in {info.name}")
+    _check_positions(found[Metric].values())  # type: ignore[arg-type]
     ordered = {kind: dict(sorted(items.items())) for kind, items in found.items()}
     return Registry(ordered[Metric], ordered[View], ordered[Curve])  # type: ignore[arg-type]
+
+
+def _check_positions(metrics: Iterable[Metric]) -> None:
+    taken: dict[int, str] = {}
+    for metric in metrics:
+        position = metric.traits.position
+        if position is not None and taken.setdefault(position, metric.name) != metric.name:
+            raise ValueError(f"{metric.name} has the position of {taken[position]}")

@@ -9,6 +9,7 @@ from dataclasses import replace
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import Bound, CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response_view import REFERENCE_HZ, ResponseView
+from backbench.metrics.traits import OVER_THE_BAND, CurveTraits, Traits
 from backbench.signal.response import HALF_POWER_DB, Response
 
 AUDIO_BAND_HZ = (20.0, 20_000.0)
@@ -40,6 +41,9 @@ def gain_at_1_khz(response: ResponseView) -> MeasuredValue:
     stimuli=RESPONSES,
     version=1,
     choice="greatest less least level, evaluated every 1/24 octave without smoothing",
+    traits=Traits(
+        compared_at=OVER_THE_BAND, position=160, whole_band=True, captions=("response-over-peers",)
+    ),
 )
 def response_spread(response: ResponseView) -> MeasuredValue:
     """Difference between the greatest and the least level within 20 Hz to 20 kHz."""
@@ -71,6 +75,7 @@ def _over_the_band(response: ResponseView) -> Response:
     stimuli=RESPONSES,
     version=1,
     choice="the greater of rise and fall re 1 kHz: the response is within plus or minus this",
+    traits=Traits(whole_band=True),
 )
 def response_deviation(response: ResponseView) -> MeasuredValue:
     """Greatest distance of the level from that at 1 kHz, within 20 Hz to 20 kHz."""
@@ -126,6 +131,7 @@ def response_bump_at(response: ResponseView) -> MeasuredValue:
     stimuli=RESPONSES,
     version=1,
     choice="first frequency below 1 kHz at 1/sqrt(2) of the level there",
+    traits=Traits(compared_at=OVER_THE_BAND, position=170, captions=("response-over-peers",)),
 )
 def response_low_3db(response: ResponseView) -> MeasuredValue:
     """The frequency below 1 kHz at which the response is down by a factor of sqrt(2)."""
@@ -141,6 +147,7 @@ def response_low_3db(response: ResponseView) -> MeasuredValue:
     stimuli=RESPONSES,
     version=1,
     choice="first frequency above 1 kHz at 1/sqrt(2) of the level there",
+    traits=Traits(compared_at=OVER_THE_BAND, position=180, captions=("response-over-peers",)),
 )
 def response_high_3db(response: ResponseView) -> MeasuredValue:
     """The frequency above 1 kHz at which the response is down by a factor of sqrt(2)."""
@@ -223,6 +230,7 @@ def _edge(response: ResponseView, down_db: float, *, upward: bool) -> MeasuredVa
     stimuli=RESPONSES,
     version=1,
     choice="at ten frequencies from 20 Hz to 20 kHz, as far as they were measured",
+    traits=Traits(sheet="left out"),
 )
 def response_at(response: ResponseView) -> Iterator[MeasuredValue]:
     """Level at a frequency, re the level at 1 kHz."""
@@ -235,7 +243,13 @@ def response_at(response: ResponseView) -> Iterator[MeasuredValue]:
 
 
 @curve(
-    "response", title="Response", x_unit="Hz", y_unit="dB re 1 kHz", stimuli=RESPONSES, version=1
+    "response",
+    title="Response",
+    x_unit="Hz",
+    y_unit="dB re 1 kHz",
+    stimuli=RESPONSES,
+    version=1,
+    traits=CurveTraits(response=True),
 )
 def response_curve(response: ResponseView) -> CurveData:
     """Level re 1 kHz against frequency."""

@@ -22,6 +22,7 @@ from backbench.metrics.session import (
     grouped,
     limited,
 )
+from backbench.metrics.traits import Traits
 from backbench.signal.response import Response
 
 LEAST_TONES = 5
@@ -40,6 +41,7 @@ Given = Derived | RefusedDerivation
     source="IEC 60268-3 (gain-frequency response)",
     version=1,
     choice="gain of single tones at one stated level, at the frequencies measured; five or more",
+    traits=Traits(usual_stimulus="sweep"),
 )
 def response_of_tones(session: Session) -> Iterator[Given]:
     """Gain at a tone's frequency re the gain at 1 kHz, at the same generator level."""
@@ -121,6 +123,7 @@ def response_of(curve: CurveReading) -> Response:
     source="common practice, no source",
     version=1,
     choice="greatest distance of left from right, both re 1 kHz, 20 Hz to 20 kHz",
+    traits=Traits(usual_stimulus="sweep"),
 )
 def response_difference(session: Session) -> Iterator[Given]:
     """How far the responses of the left and the right output lie apart."""
@@ -215,6 +218,7 @@ def _range(session: Session, levels: list[Reading]) -> Derived:
     source="the maker's published figure (response_spread or response_deviation over a band)",
     version=1,
     choice="published limit less what was found over the promised band; below 0 where it is missed",
+    traits=Traits(usual_stimulus="sweep"),
 )
 def response_margin(session: Session) -> Iterator[Given]:
     """How far a response stays within the one that was published."""

@@ -10,6 +10,7 @@ import numpy as np
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.square_view import SquareView
+from backbench.metrics.traits import Traits
 from backbench.signal.rise_time import taken_off
 from backbench.signal.transition import (
     BINS,
@@ -43,6 +44,7 @@ def _state(seen: SquareView, value: float) -> MeasuredValue:
     stimuli=SQUARES, version=1,
     choice="mode of the histogram of the wave, its tilt taken off from the edge on; of a trace "
     "without the instrument's own error of scale",
+    traits=Traits(set_by_reviewer=True),
 )  # fmt: skip
 def state_high(seen: SquareView) -> MeasuredValue:
     """Level of the wave's upper state at the edge."""
@@ -54,6 +56,7 @@ def state_high(seen: SquareView) -> MeasuredValue:
     stimuli=SQUARES, version=1,
     choice="mode of the histogram of the wave, its tilt taken off from the edge on; of a trace "
     "without the instrument's own error of scale",
+    traits=Traits(set_by_reviewer=True),
 )  # fmt: skip
 def state_low(seen: SquareView) -> MeasuredValue:
     """Level of the wave's lower state at the edge."""

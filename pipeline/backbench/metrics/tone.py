@@ -10,6 +10,7 @@ from backbench.documents.stimuli import Tone, generator_level
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.response import ResponseView, gain_at_1_khz
+from backbench.metrics.traits import AT_POWERS, Traits
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import Square
 from backbench.signal.record_checks import check_record
@@ -141,6 +142,7 @@ def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLin
     stimuli=["tone"],
     version=1,
     choice="rms of the fundamental alone",
+    traits=Traits(set_by_reviewer=True, own_stimulus="level", sheet="left out"),
 )
 def level(tone: ToneView) -> MeasuredValue:
     """Root mean square of the fundamental at the output."""
@@ -162,6 +164,7 @@ def level(tone: ToneView) -> MeasuredValue:
     stimuli=["tone"],
     version=1,
     choice="of the fundamental, into the stated resistor",
+    traits=Traits(set_by_reviewer=True, is_power=True, own_stimulus="power", sheet="left out"),
 )
 def output_power(tone: ToneView) -> MeasuredValue:
     """Squared rms of the fundamental over the load's resistance."""
@@ -189,6 +192,13 @@ def output_power(tone: ToneView) -> MeasuredValue:
     stimuli=["tone", "sweep"],
     version=1,
     choice="output over generator, as recorded or else as stated; of a sweep at 1 kHz",
+    traits=Traits(
+        compared_at=("gain-1khz",),
+        position=50,
+        point_family="gain",
+        bench_gain="decibels",
+        watched_at=("gain-1khz",),
+    ),
 )
 def gain(seen: ToneView | ResponseView) -> MeasuredValue:
     """Level of the output over the level of the generator, at the load as stated."""
@@ -225,6 +235,7 @@ def _gain_of_tone(tone: ToneView) -> MeasuredValue:
     stimuli=["tone"],
     version=1,
     choice="sign of the fundamental against the generator's, within 60 degrees",
+    traits=Traits(sheet="left out"),
 )
 def polarity(tone: ToneView) -> MeasuredValue:
     """+1 where the output moves with the generator, -1 where against it."""
@@ -248,6 +259,7 @@ def polarity(tone: ToneView) -> MeasuredValue:
     stimuli=["tone"],
     version=1,
     choice="mean of the record; nothing where the bench couples through a capacitor",
+    traits=Traits(compared_at=AT_POWERS, position=90, bench_gain="volts", sheet="one power"),
 )
 def dc_offset(tone: ToneView) -> MeasuredValue:
     """Steady voltage at the output while the tone plays."""

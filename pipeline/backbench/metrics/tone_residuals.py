@@ -10,6 +10,7 @@ from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.distortion import percent_of_total, refuse_mirrored
 from backbench.metrics.tone import ToneView
+from backbench.metrics.traits import Traits
 from backbench.signal.power import Square
 from backbench.signal.sidebands import (
     mains_sidebands,
@@ -34,6 +35,7 @@ NOTCH_Q = 2.0
     version=1,
     choice="re the total rms, 20 Hz to 80 kHz or to where the record's band ends (detail tells "
     "which); only of records whose band goes beyond 30 kHz",
+    traits=Traits(interpolated_in_power=True),
 )
 def thd_n_wide(tone: ToneView) -> MeasuredValue:
     """Rms of all but the fundamental over the rms of all, 20 Hz to 80 kHz."""
@@ -60,6 +62,7 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
     version=1,
     choice="re the total rms, 20 Hz to 20 kHz; a second-order notch of Q 2 at the tone as found, "
     "by its response on the spectrum, which takes 0.46 dB off the second harmonic",
+    traits=Traits(interpolated_in_power=True),
 )
 def thd_n_notch(tone: ToneView) -> MeasuredValue:
     """Rms of what a notch filter at the fundamental leaves over the rms of all."""

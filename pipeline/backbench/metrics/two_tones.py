@@ -15,6 +15,7 @@ from backbench.documents.stimuli import TwoTones
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import LINE_CHOICE, lines_off
 from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
+from backbench.metrics.traits import Traits
 from backbench.signal.intermodulation import ToneSet, find_tones, summed
 from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers
 from backbench.signal.power import Square
@@ -180,6 +181,7 @@ def _less_bench(
     stimuli=["two tones"],
     version=1,
     choice="rms of each tone alone",
+    traits=Traits(set_by_reviewer=True),
 )
 def tone_level(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     """Root mean square of either tone at the output."""
@@ -236,6 +238,7 @@ def difference_frequency_3(pair: TwoTonesView) -> MeasuredValue:
     version=1,
     choice="root sum square of f2 - f1 and 2 f1 - f2 only, re the sum of both tones; the "
     f"standard asks for f1 = 2 f0 and f2 = 3 f0 - d, given here {_EQUAL}" + LINE_CHOICE,
+    traits=Traits(compared_at=("two-tone-19k-20k",), position=100),
 )
 def difference_frequency_total(pair: TwoTonesView) -> MeasuredValue:
     """Root sum square of f2 - f1 and 2 f1 - f2 over the sum of the amplitudes of both tones."""

@@ -12,7 +12,8 @@ from collections.abc import Mapping, Sequence
 from backbench.comparison.differences import Difference
 from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
-from backbench.publish.value_text import counted, few, listed, sentence
+from backbench.publish.value_text import few, listed, sentence
+from backbench.quantities.counts import counted
 
 VERBS = {
     "meets": ("meets", "meets"),

@@ -20,6 +20,7 @@ from backbench.charts.theme import LOOKS
 from backbench.publish import value_text
 from backbench.publish.site_data import slug
 from backbench.quantities import writing
+from backbench.quantities.counts import counted
 
 NONE_SHOWN = "—"
 
@@ -35,7 +36,7 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     found.filters |= {
-        "counted": value_text.counted,
+        "counted": counted,
         "listed": value_text.listed,
         "quantity": lambda value, unit: writing.value_alone(value, None, unit),
         "sentence": value_text.sentence,

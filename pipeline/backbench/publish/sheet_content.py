@@ -16,7 +16,7 @@ from backbench.publish.difference_tables import sides_said, told_of
 from backbench.publish.reading_tables import Entry, battery
 from backbench.publish.sheet_charts import Picture, Studio
 from backbench.publish.site_data import Row, Shelf, as_of_review
-from backbench.publish.value_text import counted
+from backbench.quantities.counts import counted
 from backbench.storage.database import Database
 
 MOST_CHANGES = 12

@@ -24,11 +24,6 @@ def years(first: int | None, last: int | None) -> str:
     return str(first) if last in (None, first) else f"{first} to {last}"
 
 
-def counted(count: int, thing: str, things: str = "") -> str:
-    """ "1 unit", "2 units", with thousands apart."""
-    return f"{count:,} {thing if count == 1 else things or thing + 's'}"
-
-
 def listed(items: Iterable[str]) -> str:
     """ "a, b and c"."""
     found = list(items)

@@ -1,0 +1,124 @@
+"""What the rest of the program does with a metric's or a curve's readings.
+
+A trait is declared beside the metric. What compares, publishes and plans reads the traits from the
+registry; no metric is named there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+AT_IDLE = ("idle",)
+AT_POWERS = (
+    *(
+        f"tone-1khz-{power}-{load}ohm"
+        for power in ("5w", "1w", "half", "rated")
+        for load in (8, 4, 16)
+    ),
+    "preamp-1khz-2v",
+)
+"""Test points of a 1 kHz tone in order of preference: by power and load, then by output voltage."""
+AT_LIMITS = ("limit-1khz-8ohm", "limit-1khz-4ohm", "limit-1khz-16ohm")
+OVER_THE_BAND = ("response",)
+
+PointFamily = Literal["impedance", "channels", "limit", "gain"]
+"""Test points that hold certain metrics only, whatever power they were taken at: output impedance,
+differences between channels, greatest power at a distortion limit, gain."""
+
+
+@dataclass(frozen=True)
+class Overview:
+    """A column of the overview of all units: its heading, and the one test point it stands for.
+
+    limit_percent: the distortion limit, for powers at a limit.
+    """
+
+    title: str
+    point: str
+    limit_percent: float | None = None
+
+
+@dataclass(frozen=True)
+class Traits:
+    """Traits of a metric. The defaults are those of a metric that is measured, stored and exported,
+    and neither compared with other units nor treated differently from others in any way.
+
+    Comparison
+    ----------
+    compared_at: keys of test points at which units are compared in it, in order of preference.
+    position: its place in the order in which compared metrics are shown, from 1; each its own.
+    loudspeaker_only: it refers to a loudspeaker's load, so that only units that drive
+        loudspeakers are compared in it.
+    set_by_reviewer: the reviewer set the value; it is no property of the unit, so no difference.
+    whole_band: the value holds for the whole audio band, 20 Hz to 20 kHz.
+    is_power: the value is itself an output power; a published power is then the limit and no
+        condition.
+
+    Test points
+    -----------
+    point_family: test points that hold this metric whatever the power; None: all of its stimulus.
+    interpolated_in_power: it follows power smoothly, so that it may be interpolated between two
+        steps of a power sweep.
+    own_stimulus: what it says of the output under the capture's own stimulus, if anything: the
+        level or the power that other readings of the capture were taken at.
+    usual_stimulus: the kind of capture that it is usually taken from, for readings typed from old
+        records; "": the first of its stimuli, a tone before others.
+
+    Drift of the bench
+    ------------------
+    bench_gain: how a change of the bench's gain moves it: in proportion to volts or to watts, or
+        by its decibels; None: not at all.
+    bench_noise: how the bench's noise adds to it: to a voltage, or to the noise in a ratio to 1 W;
+        None: not at all.
+    bench_distortion: whether the bench's distortion adds to it.
+    watched_at: test points at which a unit measured again and again shows the bench's drift by it.
+
+    Publishing
+    ----------
+    sheet: how a review sheet shows it: at every test point, at one power only, or not at all
+        because it was set by the reviewer or another row says the same.
+    overview: its column in the overview of all units, if it has one.
+    captions: saved queries whose chart in a review's stills names it in the caption.
+    title_at_limit: its title where the distortion limit is part of it, with "{limit}".
+    listening: what it says in a listener's terms: the sound pressure of noise, or the greatest
+        sound pressure; None: nothing.
+    """
+
+    compared_at: tuple[str, ...] = ()
+    position: int | None = None
+    loudspeaker_only: bool = False
+    set_by_reviewer: bool = False
+    whole_band: bool = False
+    is_power: bool = False
+    point_family: PointFamily | None = None
+    interpolated_in_power: bool = False
+    own_stimulus: Literal["level", "power"] | None = None
+    usual_stimulus: str = ""
+    bench_gain: Literal["volts", "watts", "decibels"] | None = None
+    bench_noise: Literal["volts", "ratio to 1 W"] | None = None
+    bench_distortion: bool = False
+    watched_at: tuple[str, ...] = ()
+    sheet: Literal["every point", "one power", "left out"] = "every point"
+    overview: Overview | None = None
+    captions: tuple[str, ...] = ()
+    title_at_limit: str = ""
+    listening: Literal["noise", "greatest level"] | None = None
+
+    def __post_init__(self) -> None:
+        if bool(self.compared_at) != (self.position is not None):
+            raise ValueError("a compared metric has test points and a position, others neither")
+
+
+@dataclass(frozen=True)
+class CurveTraits:
+    """Traits of a curve.
+
+    response: derivations across captures are handed it as the unit's frequency response.
+    """
+
+    response: bool = False
+
+
+PLAIN = Traits()
+PLAIN_CURVE = CurveTraits()
