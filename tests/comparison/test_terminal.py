@@ -13,10 +13,10 @@ import pytest
 from backbench.comparison.unit_comparison import compare_unit
 from backbench.errors import UserError
 from backbench.querying.saved_queries import shipped
+from backbench.reports.comparison_report import show_comparison
 from backbench.reports.export_formats import export
 from backbench.reports.terminal_tables import (
     quantity,
-    show_comparison,
     show_frame,
     show_queries,
 )

@@ -22,7 +22,7 @@ from backbench.errors import Fault, UserError
 
 if TYPE_CHECKING:
     from backbench.catalogue import Catalogue
-    from backbench.charts.declaration import Size as ImageSize
+    from backbench.charts.drawing import Size as ImageSize
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -131,7 +131,7 @@ GROUP BY ALL ORDER BY date, review
 
 def _pixels(text: str) -> ImageSize:
     """1920x1080 as a size. Raises UserError for anything else than a width and a height."""
-    from backbench.charts.declaration import Size as ImageSize
+    from backbench.charts.drawing import Size as ImageSize
 
     width, _, height = text.partition("x")
     if not (width.isdigit() and height.isdigit() and 0 < int(width) * int(height) <= 10**8):

@@ -41,7 +41,7 @@ def compare(
 
     Example: backbench compare heron-40-left
     """
-    from backbench.reports.terminal_tables import show_comparison
+    from backbench.reports.comparison_report import show_comparison
 
     found = opened(catalogue).compare(unit, peers=peers, include_entered=not without_entered)
     if out_format == "table" and out is None:

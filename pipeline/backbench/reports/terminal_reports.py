@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from backbench.quantities.counts import counted
 from backbench.reports.terminal_tables import (
-    _flowing,
-    _indented,
     console,
+    flowing,
+    indented,
     number,
     printable,
     quantity,
@@ -53,7 +53,7 @@ def show_differences(
     out.print(made)
     more = len(apart) - len(apart[:most])
     notes = f"{more} more significant; " if more else ""
-    _flowing(
+    flowing(
         out, f"{notes}{len(found) - len(apart)} of {len(found)} differences are not significant "
         "(smaller than their expanded uncertainty, k = 2)",
     )  # fmt: skip
@@ -93,10 +93,10 @@ def show_against(found: Against) -> None:
     from backbench.statistics.trends import said
 
     out = console()
-    _flowing(out, f"{found.y.title} over {found.x.title}", style="bold")
-    _flowing(out, "Theil-Sen slope with its interval, Spearman's rho, permutation p-value")
+    flowing(out, f"{found.y.title} over {found.x.title}", style="bold")
+    flowing(out, "Theil-Sen slope with its interval, Spearman's rho, permutation p-value")
     for line in said(found.trend, found.x.unit, found.y.unit):
-        _indented(out, line)
+        indented(out, line)
 
 
 def show_screening(found: Screening) -> None:
@@ -113,16 +113,16 @@ def show_screening(found: Screening) -> None:
     for y, one in shown:
         made.add_row(*(Text(printable(cell)) for cell in _screened(y, one, found.x.unit)))
     out.print(made)
-    _flowing(
+    flowing(
         out, f"{len(likely)} of {len(found.metrics)} metrics have a significant trend at a "
         f"false-discovery rate of 5 % (Benjamini-Hochberg); {len(found.refused)} have too few "
         "units",
     )  # fmt: skip
     if len(likely) > len(shown):
-        _flowing(out, f"the {len(shown)} most significant are shown; --format csv lists all")
+        flowing(out, f"the {len(shown)} most significant are shown; --format csv lists all")
     for y, one in shown:
         if one.trend.note:
-            _indented(out, f"{y.name}: {one.trend.note}")
+            indented(out, f"{y.name}: {one.trend.note}")
 
 
 def _screened(y: Quantity, one: Screened, per: str) -> tuple[str, ...]:
@@ -148,9 +148,9 @@ def show_drift(bench: str, found: Sequence[Series]) -> None:
     out.print(made)
     few = len(found) - len(charted)
     note = f"; {few} series (calibrations among them) have too few values" if few else ""
-    _flowing(out, f"individuals and moving range chart, 3 standard deviations{note}")
+    flowing(out, f"individuals and moving range chart, 3 standard deviations{note}")
     for step in (step for series in found for step in series.steps()):
-        _indented(
+        indented(
             out, f"{step.series}: {step.change:+.3g} {step.unit} between {step.before} and "
             f"{step.after}",
         )  # fmt: skip

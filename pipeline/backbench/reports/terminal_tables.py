@@ -15,15 +15,10 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from backbench.comparison.standings import Standing
-    from backbench.comparison.unit_comparison import Comparison
-    from backbench.comparison.verdicts import Verdict
     from backbench.querying.saved_queries import SavedQuery
 
 WIDTH = 80
 FEW_ROWS = 500
-MOST_DIFFERENCES = 6
-"""Differences of a comparison that are shown, the most significant first."""
 
 
 def console(stream: IO[str] | None = None) -> Console:
@@ -64,118 +59,14 @@ def quantity(
     return ordinary(measured(value, uncertainty, unit, bound))
 
 
-def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> None:
-    """A unit among its peers: verdicts, then a line per metric, similar units, notes."""
-    from backbench.comparison.standings import LIMIT_PERCENT
-    from backbench.reports.terminal_reports import nearest_table, show_differences
-
-    out = console(stream)
-    c = comparison
-    _flowing(out, f"{c.label} [{c.unit_key}]", style="bold")
-    _flowing(out, f"{c.technology} {c.kind}, {c.state}, reviewed {c.reviewed}")
-    if c.verdicts:
-        out.print(_verdict_table(c.verdicts))
-    others = len(c.peers.keys) - 1
-    out.print("Rank among its peers", style="bold")
-    default = "" if c.peers.chosen else "; the default, choose others with --peers"
-    _flowing(out, f"Peers: {c.peers.said} ({counted(others, 'other unit')}{default})")
-    heads = f"{'':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'better':>{SHARE}}"
-    out.print(heads, markup=False)
-    heads = f"{'':{NAME}} {'':>{VALUE}} {'than %':>{SHARE}}  rank (1 = best)"
-    out.print(heads, markup=False)
-    # Powers at other limits than the usual one are in the exported table.
-    _show_lines(out, [n for n in c.lines if n.limit_percent in (None, LIMIT_PERCENT)])
-    if c.nearest:
-        out.print()
-        out.print(nearest_table(c.nearest))
-    if c.listening:
-        out.print("Audibility", style="bold")
-    for sentence in c.listening:
-        _indented(out, sentence)
-    for title, differences in (c.work, c.sides):
-        if differences:
-            show_differences(title, differences, MOST_DIFFERENCES, out)
-    for note in c.notes:
-        _flowing(out, f"Note: {note}")
-
-
-def _verdict_table(found: Sequence[Verdict]) -> Table:
-    from rich.text import Text
-
-    made = table(
-        ("Specification", "left"), ("Published", "left"), ("Measured", "left"), ("Verdict", "left"),
-        title="Specifications",
-    )  # fmt: skip
-    for v in found:
-        value = quantity(v.value, v.unit, v.uncertainty)
-        if value and v.output:
-            value += f", {v.output}"
-        promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
-        verdict = v.outcome
-        why = v.told if v.outcome in ("measured under other conditions", "not measured") else ""
-        verdict_text = f"{verdict}: {why}" if why else str(verdict)
-        made.add_row(*(Text(printable(part)) for part in (v.title, promised, value, verdict_text)))
-    return made
-
-
-def _show_lines(out: Console, lines: Sequence[Standing]) -> None:
-    """A line a metric with its place, the units around it beneath; by test point."""
-    point = ""
-    for line in lines:
-        if line.point != point:
-            point = line.point
-            out.print(f"\n{point[:1].upper()}{point[1:]}", style="bold", markup=False)
-        for part in _placed_line(line):
-            out.print(part, markup=False)
-        for text in _around(line):
-            _indented(out, text)
-
-
-NAME, VALUE, SHARE = 29, 22, 6
-
-
-def line_name(line: Standing) -> str:
-    """The metric with its limit."""
-    limit = f": {line.limit_percent:g} %" if line.limit_percent is not None else ""
-    return f"{line.title}{limit}"
-
-
-def _placed_line(line: Standing) -> list[str]:
-    """Name, value, share and place in columns; what a name has too much goes below."""
-    import textwrap
-
-    from backbench.comparison.peers import FEW
-
-    value = quantity(line.value, line.unit, line.uncertainty, line.bound)
-    value += " (entered)" if line.status == "entered" else ""
-    share = "" if line.percentile is None else f"{line.percentile:.0f}"
-    name, *rest = textwrap.wrap(line_name(line), NAME)
-    few = line.better != "neither" and line.n <= FEW
-    place = line.place or (
-        f"no rank: {counted(line.n - 1, 'other')}" if few else counted(line.n, "unit")
-    )
-    row = f"{name:<{NAME}} {value:>{VALUE}} {share:>{SHARE}}  {place}"
-    return [row, *rest]
-
-
-def _around(line: Standing) -> list[str]:
-    near = ", ".join(
-        f"{unit.unit_key} {quantity(unit.value, line.unit)}{' (entered)' * unit.entered}"
-        for unit in line.around
-    )
-    left = ", ".join(f"{count} {why}" for why, count in line.left_out.items())
-    notes = [("nearest", near), ("left out", left), ("note", line.note)]
-    return [f"{what}: {text}" for what, text in notes if text]
-
-
-def _indented(out: Console, text: str) -> None:
+def indented(out: Console, text: str) -> None:
     from rich.padding import Padding
     from rich.text import Text
 
     out.print(Padding(Text(printable(text), style="dim"), (0, 0, 0, 4)))
 
 
-def _flowing(out: Console, text: str, style: str = "") -> None:
+def flowing(out: Console, text: str, style: str = "") -> None:
     from rich.text import Text
 
     out.print(Text(printable(text), style=style))
@@ -246,7 +137,7 @@ def _show_trend(out: Console, frame: pl.DataFrame, query: SavedQuery) -> None:
     y = query.column("y").title
     out.print(f"Trend of {y} over {x.title} (Theil-Sen slope, Spearman's rho)", markup=False)
     for line in lines:
-        _indented(out, line)
+        indented(out, line)
 
 
 def _cell(value: Any) -> str:
