@@ -31,10 +31,10 @@ def test_conformance_probability(value: float, u: float, side: str, p: float) ->
 @pytest.mark.parametrize(
     ("value", "bound", "side", "outcome"),
     [
-        (0.5, "upper", "at most", "meets"), (2.0, "upper", "at most", "cannot be told apart"),
-        (2.0, "lower", "at most", "fails"), (0.5, "lower", "at most", "cannot be told apart"),
-        (2.0, "lower", "at least", "meets"), (0.5, "lower", "at least", "cannot be told apart"),
-        (0.5, "upper", "at least", "fails"), (2.0, "upper", "at least", "cannot be told apart"),
+        (0.5, "upper", "at most", "meets"), (2.0, "upper", "at most", "inconclusive"),
+        (2.0, "lower", "at most", "fails"), (0.5, "lower", "at most", "inconclusive"),
+        (2.0, "lower", "at least", "meets"), (0.5, "lower", "at least", "inconclusive"),
+        (0.5, "upper", "at least", "fails"), (2.0, "upper", "at least", "inconclusive"),
     ],
 )  # fmt: skip
 def test_bounds(value: float, bound: str, side: str, outcome: str) -> None:
@@ -43,7 +43,7 @@ def test_bounds(value: float, bound: str, side: str, outcome: str) -> None:
 
 @pytest.mark.parametrize(
     ("value", "outcome"),
-    [(0.8, "meets"), (0.84, "cannot be told apart"), (1.16, "cannot be told apart"),
+    [(0.8, "meets"), (0.84, "inconclusive"), (1.16, "inconclusive"),
      (1.2, "fails")],
 )  # fmt: skip
 def test_guarded_by_uncertainty(value: float, outcome: str) -> None:
@@ -106,7 +106,7 @@ def test_entered_without_uncertainty_decides_nothing(given: Any) -> None:
     given.unit("a")
     given.published("a", "thd", "at most", 1.0)
     given.reading("a", "thd", 0.1, None, status="entered")
-    assert judged(given)[0].outcome == "cannot be told apart"
+    assert judged(given)[0].outcome == "inconclusive"
 
 
 def test_readings_by_an_older_method_are_not_used(given: Any) -> None:
@@ -133,3 +133,17 @@ def test_of_two_outputs_that_both_meet_the_nearer_one_is_told(given: Any) -> Non
     given.reading("a", "thd", 0.2, 0.001)
     given.reading("a", "thd", 0.4, 0.001, output="right")
     assert judged(given)[0].output == "right"
+
+
+@pytest.mark.parametrize(("dof", "deviate"), [(1, 6.31), (3, 2.35), (10, 1.81), (None, 1.645)])
+def test_few_degrees_of_freedom_ask_for_a_wider_margin(dof: float | None, deviate: float) -> None:
+    """Student's t for 90 % two-sided: JCGM 100:2008, table G.2."""
+    p, _ = conformance(1 - 0.1 * deviate, 0.1, 1.0, "at most", dof=dof)
+    assert p == pytest.approx(0.95, abs=5e-4)
+
+
+def test_the_stored_degrees_of_freedom_decide(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0, frequency_hz=1000.0, power_w=5.0, load_ohm=8.0)
+    given.reading("a", "thd", 0.8, 0.1, dof=3.0)
+    assert judged(given)[0].outcome == "inconclusive"

@@ -2,7 +2,8 @@
 
 Decision rule (JCGM 106:2012, conformance probability for a normal distribution): a figure is met
 where the probability that the true value is within the limit is at least 95 %, missed where it
-is at most 5 %, and can't be told apart in between. Every output of a unit has to meet it.
+is at most 5 %, and is inconclusive in between. With few degrees of freedom of the uncertainty the
+distribution is Student's t. Every output of a unit has to meet it.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ RULE = (
     "5 %; the worse output decides"
 )
 Outcome = Literal[
-    "fails", "cannot be told apart", "meets", "measured under other conditions", "not measured"
+    "fails", "inconclusive", "meets", "measured under other conditions", "not measured"
 ]
 WITHIN = {"frequency_hz": 0.01, "power_w": 0.10, "load_ohm": 0.05, "limit_percent": 0.001}
 UNITS = {"frequency_hz": "Hz", "power_w": "W", "load_ohm": "ohm", "limit_percent": "%"}
@@ -59,15 +60,22 @@ class Verdict:
 
 
 def conformance(
-    value: float, uncertainty: float, limit: float, side: str, bound: str | None = None
+    value: float,
+    uncertainty: float,
+    limit: float,
+    side: str,
+    bound: str | None = None,
+    dof: float | None = None,
 ) -> tuple[float, float]:
     """Least and greatest probability that the true value is within a one-sided limit.
 
-    They are equal unless the value is a bound. side: "at most" or "at least".
+    They are equal unless the value is a bound. side: "at most" or "at least". dof: of the
+    uncertainty; with few the distribution is Student's t (JCGM 100:2008, G.3), whose tails are
+    wider. None: not limited.
     """
     distance = limit - value if side == "at most" else value - limit
     if uncertainty > 0:
-        p = 0.5 * math.erfc(-distance / uncertainty / math.sqrt(2))
+        p = _probability(distance / uncertainty, dof)
     else:
         p = 1.0 if distance >= 0 else 0.0
     if bound is None:
@@ -76,11 +84,20 @@ def conformance(
     return (p, 1.0) if may_be_within else (0.0, p)
 
 
+def _probability(deviate: float, dof: float | None) -> float:
+    """That a value lies below this many standard uncertainties above its estimate."""
+    if dof is None or math.isinf(dof):
+        return 0.5 * math.erfc(-deviate / math.sqrt(2))
+    from scipy.special import stdtr
+
+    return float(stdtr(dof, deviate))
+
+
 def outcome_of(probability: tuple[float, float]) -> Outcome:
     """The decision for least and greatest conformance probability."""
     if probability[0] >= SURE:
         return "meets"
-    return "fails" if probability[1] <= 1 - SURE else "cannot be told apart"
+    return "fails" if probability[1] <= 1 - SURE else "inconclusive"
 
 
 def judge(figure: Mapping[str, Any], readings: Iterable[Mapping[str, Any]]) -> Verdict:
@@ -108,7 +125,7 @@ def _as_referred(row: Mapping[str, Any]) -> Mapping[str, Any]:
     return {**row, "load_ohm": float(nominal)} if nominal else row
 
 
-ORDER: tuple[Outcome, ...] = ("fails", "cannot be told apart", "meets")
+ORDER: tuple[Outcome, ...] = ("fails", "inconclusive", "meets")
 
 
 def _severity(verdict: Verdict) -> tuple[int, float, str]:
@@ -121,10 +138,11 @@ def _severity(verdict: Verdict) -> tuple[int, float, str]:
 def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:
     if row["uncertainty"] is None:
         told = "the reading was entered without an uncertainty"
-        return _verdict(figure, "cannot be told apart", row, told=told)
+        return _verdict(figure, "inconclusive", row, told=told)
     p = conformance(
-        row["value"], row["uncertainty"], figure["limit_value"], figure["side"], row["bound"]
-    )
+        row["value"], row["uncertainty"], figure["limit_value"], figure["side"], row["bound"],
+        row["dof"],
+    )  # fmt: skip
     told = measured_at(row)
     if row["bound"]:
         told += f"; the true value is at {'most' if row['bound'] == 'upper' else 'least'} this"

@@ -180,7 +180,7 @@ def _change(store: Database, shelf: Shelf, row: Row) -> Change | None:
     past = earlier[0]
     pair = (past["review_key"], row["review_key"])
     found = told_of(before_and_after(store, row["unit_key"], pair))
-    apart = [d for d in found if d.told != "not told apart"]
+    apart = [d for d in found if d.told != "not significantly different"]
     day = past["reviewed"].isoformat()
     said = finding_sentences.changes_said(found, f"the review of {day} ({past['state']})")
     shown = tuple(apart[:MOST_CHANGES])
