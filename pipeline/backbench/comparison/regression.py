@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.comparison import listening_terms
 from backbench.comparison.differences import AS_SET
-from backbench.comparison.standings import LIMIT_PERCENT, PLACED
+from backbench.comparison.standings import LIMIT_PERCENT, compared_points
 from backbench.errors import Fault, Refusal, UserError
 from backbench.querying.saved_queries import not_found
 from backbench.statistics.trends import Screened, Trend, screen, trend
@@ -197,7 +197,7 @@ def _chosen(metric: str, number: str, point: str, rows: Sequence[Mapping[str, An
     counts: dict[str, int] = {}
     for row in wanted:
         counts[row["point_key"]] = counts.get(row["point_key"], 0) + 1
-    usual = PLACED.get(metric, ())
+    usual = compared_points().get(metric, ())
     best = max(counts, key=lambda key: (counts[key], key in usual, key))
     taken = [row for row in wanted if row["point_key"] == best]
     first = taken[0]

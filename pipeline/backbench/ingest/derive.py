@@ -53,7 +53,7 @@ FROM analysis_capture WHERE {chosen} GROUP BY ALL
 
 RESPONSES = """
 SELECT curve.* FROM curve JOIN capture USING (review_key, analysis_key)
-WHERE {chosen} AND curve.curve = 'response' AND curve.unit_key <> ''
+WHERE {chosen} AND list_contains($responses, curve.curve) AND curve.unit_key <> ''
 ORDER BY review_key, capture.position, curve.unit_key, curve.output
 """
 
@@ -114,9 +114,9 @@ def _trace(worked: Worked, row: Row, given: Given | DerivedCurve) -> None:
 def _sessions(store: Database, review_keys: Sequence[str]) -> dict[str, Session]:
     """The measured readings of each review, with what else its derivations may ask for."""
     readings = _readings(store, review_keys)
-    curves, promised, rated = (
-        _by_review(store, sql, review_keys) for sql in (RESPONSES, PROMISED, RATED)
-    )
+    responses = [c.name for c in registry().curves.values() if c.traits.response]
+    curves = _by_review(store, RESPONSES, review_keys, responses=responses)
+    promised, rated = (_by_review(store, sql, review_keys) for sql in (PROMISED, RATED))
     return {
         key: Session(
             readings[key], _curves(curves.get(key, []), readings[key]),
@@ -140,10 +140,12 @@ def _readings(store: Database, review_keys: Sequence[str]) -> dict[str, list[Rea
     return readings
 
 
-def _by_review(store: Database, sql: str, review_keys: Sequence[str]) -> dict[str, list[Row]]:
-    chosen, values = chosen_reviews(review_keys)
+def _by_review(
+    store: Database, sql: str, review_keys: Sequence[str], **values: object
+) -> dict[str, list[Row]]:
+    chosen, keys = chosen_reviews(review_keys)
     rows: dict[str, list[Row]] = {}
-    for row in store.frame(sql.format(chosen=chosen), values).to_dicts():
+    for row in store.frame(sql.format(chosen=chosen), {**values, **keys}).to_dicts():
         rows.setdefault(row["review_key"], []).append(row)
     return rows
 

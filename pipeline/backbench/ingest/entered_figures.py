@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from backbench.documents.manifest import MANIFEST_NAME, Entered, Manifest
 from backbench.errors import Fault
 from backbench.ingest.reading_rows import Row, canonical, digest
-from backbench.metrics.declaration import Metric
 from backbench.metrics.registry import registry
 from backbench.quantities.figures import Written, read_figure
 
@@ -88,7 +87,7 @@ def _reading(review_key: str, analysis_key: str, figure: Entered) -> Row:
         "reading_key": _key(review_key, figure), "review_key": review_key,
         "analysis_key": analysis_key, "unit_key": figure.unit, "output": figure.output,
         "metric": metric.name, "method_version": metric.version,
-        "stimulus": stimulus_of(metric), "frequency_hz": at.frequency_hz, "power_w": at.power_w,
+        "stimulus": metric.usual_stimulus, "frequency_hz": at.frequency_hz, "power_w": at.power_w,
         "load_ohm": at.load_ohm, "load_kind": "resistor" if at.load_ohm else None,
         "order_n": figure.order, "limit_percent": at.limit_percent,
         "detail": canonical({} if at.band_hz is None else {"band": _band(at.band_hz)}),
@@ -99,12 +98,3 @@ def _reading(review_key: str, analysis_key: str, figure: Entered) -> Row:
 
 def _band(band_hz: list[float]) -> str:
     return f"{band_hz[0]:g} Hz to {band_hz[1]:g} Hz"
-
-
-def stimulus_of(metric: Metric) -> str:
-    """The kind of capture that a metric is usually taken from."""
-    if metric.stimuli:
-        return "tone" if "tone" in metric.stimuli else metric.stimuli[0]
-    if metric.name.startswith(("response", "riaa")):
-        return "sweep"
-    return "idle" if metric.name.startswith(("snr", "input_referred")) else "tone"
