@@ -43,14 +43,17 @@ def test_decibels_are_straight_in_log_power() -> None:
 
 def test_curvature_goes_into_the_uncertainty() -> None:
     """y = x squared in logarithms: at the middle of two points the chord is off by a quarter of
-    their distance squared, which is taken as the half-width of a rectangular distribution."""
+    their distance squared. The lines through the steps beside, carried on, leave it by four times
+    that, which is taken as the half-width of a rectangular distribution."""
     xs = np.log([1.0, 2.0, 4.0, 8.0])
     found = interpolated([step(math.exp(x), math.exp(x * x)) for x in xs], math.sqrt(8.0))
     assert found is not None
     middle = math.log(8.0) / 2
     off = math.log(found.value) - middle**2
     assert off == pytest.approx(math.log(2.0) ** 2 / 4, rel=1e-9)
-    assert found.uncertainty / found.value == pytest.approx(off / math.sqrt(3), rel=1e-9)
+    assert found.uncertainty / found.value == pytest.approx(
+        math.log(2.0) ** 2 / math.sqrt(3), rel=1e-9
+    )
 
 
 def test_uncertainty_of_power_counts_by_the_slope() -> None:

@@ -13,6 +13,7 @@ KEEPING = sorted(
     path
     for room in ("storage", "ingest", "maintenance", "orchestration", "publish")
     for path in (PACKAGE / room).glob("*.py")
+    if path.name != "run_server.py"  # keeps run histories, which can be lost
 )
 WRITES = {
     "write_bytes", "write_text", "copyfileobj", "copyfile", "copytree", "link", "symlink_to",

@@ -133,9 +133,9 @@ def test_the_limit_of_memory_lasts_until_the_last_statement_ends() -> None:
 
 OVERDUE = """
 import sys
-from backbench import limits, store
+from backbench.storage import query_limits
 from backbench.cli import main
-limits.LIMIT_S = limits.GRACE_S = 0.1
+query_limits.LIMIT_S = query_limits.GRACE_S = 0.1
 sys.argv = ["backbench", "query", "huge", "-c", sys.argv[1]]
 main()
 """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -51,8 +52,39 @@ def test_a_power_law_is_met_exactly(exponent: float, scale: float) -> None:
 def test_the_last_rise_counts() -> None:
     """Crossover above the limit at low power, clean, a bump, clean again, then clipping."""
     readings = steps([0.1, 1, 5, 8, 10, 20], [5, 0.2, 2, 0.5, 0.5, 4.5])
-    share = math.log(2) / math.log(9)
-    assert figure_at(1.0, readings) == pytest.approx(10 * 2**share)
+    found = at(1.0, readings)
+    assert isinstance(found, Derived)
+    # Level before it, and nothing measured beyond: anywhere between the last two levels.
+    assert found.figure.value == pytest.approx(10 * math.sqrt(2))
+    assert found.figure.uncertainty / found.figure.value == pytest.approx(
+        math.log(2) / math.sqrt(12), rel=2e-3
+    )
+
+
+def test_a_known_knee_narrows_the_answer_from_above() -> None:
+    """Flat up to 10 W, then steep at first: the line beyond 12 W carried back bounds it below."""
+    found = at(1.0, steps([5, 10, 12, 14], [0.01, 0.01, 3, 6]))
+    assert isinstance(found, Derived)
+    slope = math.log(2) / math.log(14 / 12)
+    least = max(12 * math.exp(-math.log(3) / slope), 10.0)
+    middle = math.sqrt(least * 12)
+    assert found.figure.value == pytest.approx(middle, rel=5e-3)
+
+
+def test_a_bound_above_the_limit_says_nothing_of_which_side() -> None:
+    readings = steps([1, 10, 30], [0.2, 0.3, 0.4])
+    readings += steps([40], [1.5], generator_vrms=0.9, bound="upper")
+    readings = [replace(r, bound=None) if r.metric == "output_power" else r for r in readings]
+    found = at(1.0, readings)
+    assert isinstance(found, Derived)
+    assert (found.figure.value, found.figure.bound) == (pytest.approx(30), "lower")
+
+
+def test_a_last_level_within_its_noise_of_the_limit_is_no_bound() -> None:
+    readings = steps([1, 10, 30], [0.2, 0.3, 0.9995])
+    found = at(1.0, readings)
+    assert isinstance(found, Derived)
+    assert (found.figure.value, found.figure.bound) == (pytest.approx(10), "lower")
 
 
 def test_a_limit_that_is_never_reached_is_a_lower_bound() -> None:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-SOURCE = Path(__file__).parents[1] / "compare" / "conftest.py"
+SOURCE = Path(__file__).parents[1] / "comparison" / "conftest.py"
 
 
 @pytest.fixture

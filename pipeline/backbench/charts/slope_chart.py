@@ -103,7 +103,7 @@ def _title(row: Row) -> str:
 
 
 def _slots(count: int, area: Field) -> list[Slot]:
-    """CataloguePaths for the panels: one row, or two where there are more than ROW_PANELS."""
+    """Places for the panels: one row, or two where there are more than ROW_PANELS."""
     deep = 1 if count <= ROW_PANELS else 2
     columns = -(-count // deep)
     span, height = area.width / columns, (area.height - BETWEEN * (deep - 1)) / deep

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.power_sweep import Level, kind_of_distortion, series, sources
 from backbench.metrics.session import Derived, Reading, RefusedDerivation, Session, grouped
+from backbench.signal.between_steps import Bracket
 
 LEAST_LEVELS = 3
 STEEP = 2.0
@@ -68,10 +69,10 @@ def _less(reading: Reading, smallest: Reading) -> MeasuredValue:
     unit="W",
     better="higher",
     source="common practice, no source",
-    version=1,
+    version=2,
     choice="where distortion begins to rise faster than the square of the power, up to the "
-    "greatest power measured; the middle, in logarithms, of the two levels between which it does, "
-    "and anywhere between them alike",
+    "greatest power measured; the middle, in logarithms, of the levels before and after the one "
+    "from which it does, and anywhere between them alike",
 )
 def clipping_onset(session: Session) -> Iterator[Derived | RefusedDerivation]:
     """The power at which harmonic distortion turns up steeply."""
@@ -92,9 +93,11 @@ def _onset(levels: list[Level]) -> Derived | RefusedDerivation:
     if i == 0:
         reason = "distortion already turns up at the smallest power that was measured"
         return RefusedDerivation(reason, levels[0].power, sources(levels), detail=detail)
-    low, high = levels[i], levels[i + 1]
-    x = (low.x + high.x) / 2
-    step = (high.x - low.x) / math.sqrt(12)
+    # A mean slope at most this before level i, and above it after: the curve may turn anywhere
+    # between the levels on either side of it.
+    low, high = levels[i - 1], levels[i + 1]
+    bracket = Bracket(low.x, high.x)
+    x, step = bracket.middle, bracket.u
     power, u, own = math.exp(x), math.hypot(high.u, step), math.hypot(high.own, step)
     return Derived(
         MeasuredValue(power, power * u, power * own, detail=detail), low.power, sources(levels)

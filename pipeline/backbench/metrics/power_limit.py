@@ -7,13 +7,24 @@ import math
 from collections.abc import Iterator
 
 from backbench.metrics.declaration import MeasuredValue, derived
-from backbench.metrics.power_sweep import Level, crossing, kind_of_distortion, series, sources
+from backbench.metrics.power_sweep import (
+    Level,
+    crossing,
+    kind_of_distortion,
+    known_at,
+    series,
+    sources,
+    surely_within,
+)
 from backbench.metrics.session import Derived, Promised, Reading, RefusedDerivation, Session
 from backbench.metrics.traits import AT_LIMITS, Overview, Traits
 
 LIMITS_PERCENT = (0.1, 1.0, 3.0, 10.0)
 DISTORTIONS = ("thd", "thd_total", "thd_wide")
-_CHOICE = "all harmonics up to 20 kHz, between measured levels; also at the published limit"
+_CHOICE = (
+    "all harmonics up to 20 kHz, between measured levels: the middle of what a smooth curve "
+    "through them allows, whose width is in the uncertainty; also at the published limit"
+)
 
 Given = Derived | RefusedDerivation
 
@@ -24,7 +35,7 @@ Given = Derived | RefusedDerivation
     unit="W",
     better="higher",
     source="IEC 60268-3 (distortion-limited output power)",
-    version=1,
+    version=2,
     choice=f"last rise through the limit, {_CHOICE}",
     traits=Traits(
         compared_at=AT_LIMITS,
@@ -51,7 +62,7 @@ def power_at_limit(session: Session) -> Iterator[Given]:
     unit="W",
     better="lower",
     source="common practice, no source",
-    version=1,
+    version=2,
     choice="last fall through the limit below the power at that limit (crossover distortion), "
     "given only where a smaller power was measured with more; " + _CHOICE,
 )
@@ -92,20 +103,25 @@ def _never(levels: list[Level], limit: float) -> RefusedDerivation:
     )  # fmt: skip
 
 
-def _greatest(levels: list[Level], limit: float) -> Given:
-    target, last = math.log(limit), levels[-1]
-    if last.y < target:
+def _greatest(every: list[Level], limit: float) -> Given:
+    target = math.log(limit)
+    levels = known_at(every, target)
+    sure = surely_within(levels, target)
+    if not sure:
+        return _never(every, limit)
+    if levels[-1].y < target:
+        last = sure[-1]
         figure = MeasuredValue(
             math.exp(last.x), math.exp(last.x) * last.u, math.exp(last.x) * last.own,
-            bound="lower", limit_percent=limit, detail=kind_of_distortion(levels),
+            bound="lower", limit_percent=limit, detail=kind_of_distortion(every),
         )  # fmt: skip
-        return Derived(figure, last.power, sources(levels))
+        return Derived(figure, last.power, sources(every))
     rise = _last_rise(levels, target)
     if rise is None:
-        return _never(levels, limit)
+        return _never(every, limit)
     crossed = crossing(levels, rise, target)
-    figure = _figure(math.exp(crossed.x), crossed.u, crossed.own, limit, levels)
-    return Derived(figure, crossed.below.power, sources(levels))
+    figure = _figure(math.exp(crossed.x), crossed.u, crossed.own, limit, every)
+    return Derived(figure, crossed.below.power, sources(every))
 
 
 def _last_rise(levels: list[Level], target: float) -> int | None:
@@ -117,8 +133,7 @@ def _last_rise(levels: list[Level], target: float) -> int | None:
 def _least(levels: list[Level], limit: float) -> Derived | None:
     """The last fall through the limit; None where the smallest power is already within it."""
     target = math.log(limit)
-    # A distortion known to be at most something above the limit may be within it or not.
-    known = [level for level in levels if not (level.bounded and level.y >= target)]
+    known = known_at(levels, target)
     within = _reach(known, target)
     if not within:
         return None

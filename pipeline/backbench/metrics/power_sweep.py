@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 from backbench.metrics.session import (
     Reading,
@@ -13,20 +13,13 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.signal.between_steps import Place, crossing_between
 
 LEAST_LEVELS = 3
 SAME_POWER = 0.01
 """Powers nearer to each other than this, relative, are one level captured twice."""
+COVERAGE = 2.0
 PREFERRED, OTHER = "thd_wide", "thd"
-
-
-class Placed(Protocol):
-    """A point of a curve that was measured at few places."""
-
-    @property
-    def x(self) -> float: ...
-    @property
-    def y(self) -> float: ...
 
 
 class Level(NamedTuple):
@@ -113,37 +106,35 @@ def _levels(session: Session, distortions: list[Reading]) -> Iterator[Level]:
 
 
 def crossing(levels: Sequence[Level], i: int, target: float) -> Crossed:
-    """Between level i and the next, straight in log power and log distortion.
+    """Between level i and the next: the middle of what a smooth curve through the levels allows.
 
     target: log of the limit in percent, between the distortions of the two; either may be the
-    greater. The uncertainty holds how far the curvature at either end lets the curve lie off.
+    greater. The uncertainty holds the whole bracket, and what noise of the distortion moves it.
     """
     below, above = levels[i], levels[i + 1]
     width = above.x - below.x
-    slope = abs(above.y - below.y) / width if width > 0 else math.inf
     share = (target - below.y) / (above.y - below.y)
-    distortion = math.hypot((1 - share) * below.u_distortion, share * above.u_distortion) / slope
-    bent = bend(levels, i, share) / slope / math.sqrt(3)
-    # No curve that runs one way between the two can cross outside them.
-    bent = min(bent, width / math.sqrt(12))
-    own = math.hypot(max(below.own, above.own), distortion, bent)
-    u = math.hypot(max(below.u, above.u), distortion, bent)
-    return Crossed(below.x + share * width, u, own, below, above)
+    noise = math.hypot((1 - share) * below.u_distortion, share * above.u_distortion)
+    distortion = noise * width / abs(above.y - below.y)
+    bracket = crossing_between(places(levels), i, target)
+    own = math.hypot(max(below.own, above.own), distortion, bracket.u)
+    u = math.hypot(max(below.u, above.u), distortion, bracket.u)
+    return Crossed(bracket.middle, u, own, below, above)
 
 
-def bend(levels: Sequence[Placed], i: int, share: float) -> float:
-    """How far y may lie from the straight line between point i and the next, at a share of their
-    distance in x, by the curvature at either end."""
-    slopes = {
-        j: (levels[j + 1].y - levels[j].y) / (levels[j + 1].x - levels[j].x)
-        for j in (i - 1, i, i + 1)
-        if 0 <= j < len(levels) - 1 and levels[j + 1].x > levels[j].x
-    }
-    middles = {j: (levels[j + 1].x + levels[j].x) / 2 for j in slopes}
-    if i not in slopes:
-        return 0.0
-    curvatures = [
-        abs((slopes[j] - slopes[i]) / (middles[j] - middles[i])) for j in slopes if j != i
-    ]
-    width = levels[i + 1].x - levels[i].x
-    return max(curvatures, default=0.0) / 2 * share * (1 - share) * width**2
+def places(levels: Sequence[Level]) -> list[Place]:
+    """The levels as points of the curve of distortion against power."""
+    return [Place(level.x, level.y, level.bounded) for level in levels]
+
+
+def known_at(levels: Sequence[Level], target: float) -> list[Level]:
+    """The levels of which it is known on which side of the target their distortion lies.
+
+    A distortion known to be at most something above the limit may be within it or not.
+    """
+    return [level for level in levels if not (level.bounded and level.y >= target)]
+
+
+def surely_within(levels: Sequence[Level], target: float) -> list[Level]:
+    """The levels whose distortion is below the target, its own uncertainty included."""
+    return [level for level in levels if level.y + COVERAGE * level.u_distortion < target]

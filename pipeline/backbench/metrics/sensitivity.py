@@ -9,7 +9,15 @@ from typing import NamedTuple
 
 from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.power_limit import LIMITS_PERCENT
-from backbench.metrics.power_sweep import LEAST_LEVELS, OTHER, PREFERRED, Level, bend, crossing
+from backbench.metrics.power_sweep import (
+    LEAST_LEVELS,
+    OTHER,
+    PREFERRED,
+    Level,
+    crossing,
+    known_at,
+    surely_within,
+)
 from backbench.metrics.session import (
     Derived,
     Reading,
@@ -19,11 +27,15 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.signal.between_steps import Place, value_between
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 REFERENCE_WATT = 1.0
 REFERENCE_VOLT = 0.5
 """Reference output of an output without a load resistor (IHF-A-202:1978, from memory)."""
+
+LINEAR = 1.0
+"""Slope of log input against log output beyond the levels measured: an amplifier's gain."""
 
 Given = Derived | RefusedDerivation
 
@@ -47,9 +59,9 @@ class Driven(NamedTuple):
     unit="V",
     better="neither",
     source="IHF-A-202:1978 (from memory); IEC 60268-3 (rated source EMF)",
-    version=1,
+    version=2,
     choice="generator EMF for 1 W and for the rated power into the load, or for 0.5 V without "
-    "one; straight between measured levels, never beyond them",
+    "one; the middle of what a smooth curve through the measured levels allows, never beyond them",
 )
 def sensitivity(session: Session) -> Iterator[Given]:
     """Input voltage that gives a stated output."""
@@ -109,10 +121,10 @@ def _input_for(points: Sequence[Driven], said: str, volts: float, watts: float |
     width = above.x - below.x
     share = (target - below.x) / width if width else 0.0
     slope = (above.y - below.y) / width if width else 1.0
-    value = math.exp(below.y + share * (above.y - below.y))
     level = max((below, above), key=lambda point: relative_uncertainty(point.level)).level
     load = (level.load_uncertainty or 0.0) / 2 if watts else 0.0
-    bent = min(bend(points, i, share) / math.sqrt(3), abs(above.y - below.y) / math.sqrt(12))
+    bracket = value_between([Place(p.x, p.y) for p in points], i, share, LINEAR)
+    value, bent = math.exp(bracket.middle), bracket.u
     own = math.hypot(slope * relative_estimation(level), bent)
     shared = math.hypot(
         max(below.u_input, above.u_input), slope * relative_uncertainty(level), slope * load
@@ -127,8 +139,9 @@ def _input_for(points: Sequence[Driven], said: str, volts: float, watts: float |
     unit="V",
     better="higher",
     source="IEC 60268-3 (overload source EMF)",
-    version=1,
-    choice="last rise through the limit, all harmonics up to 20 kHz, between measured levels",
+    version=2,
+    choice="last rise through the limit, all harmonics up to 20 kHz, the middle of what a smooth "
+    "curve through the measured levels allows",
 )
 def input_at_limit(session: Session) -> Iterator[Given]:
     """The greatest input voltage at which distortion is within the limit."""
@@ -151,19 +164,21 @@ def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[Level]:
             )  # fmt: skip
 
 
-def _greatest(levels: Sequence[Level], limit: float) -> Given:
+def _greatest(every: Sequence[Level], limit: float) -> Given:
     target = math.log(limit)
-    sources = tuple(r for level in levels for r in (level.power, level.distortion))
-    last = levels[-1]
-    if last.y < target:
+    sources = tuple(r for level in every for r in (level.power, level.distortion))
+    levels = known_at(every, target)
+    sure = surely_within(levels, target)
+    if sure and levels[-1].y < target:
+        last = sure[-1]
         volts = math.exp(last.x)
         figure = MeasuredValue(volts, volts * last.u, 0.0, bound="lower", limit_percent=limit)
         return Derived(figure, last.power, sources)
     rises = [i for i, (a, b) in enumerate(itertools.pairwise(levels)) if a.y < target <= b.y]
-    if not rises:
-        least = math.exp(min(level.y for level in levels))
+    if not sure or not rises:
+        least = math.exp(min(level.y for level in every))
         reason = f"distortion is {least:.2g} % or more at every input that was measured"
-        return RefusedDerivation(reason, last.power, sources, limit_percent=limit)
+        return RefusedDerivation(reason, every[-1].power, sources, limit_percent=limit)
     crossed = crossing(levels, rises[-1], target)
     volts = math.exp(crossed.x)
     figure = MeasuredValue(volts, volts * crossed.u, volts * crossed.own, limit_percent=limit)

@@ -74,7 +74,7 @@ class Window:
 
     @cached_property
     def _orders(self) -> Array:
-        """CataloguePaths of the kernels that the window is made of, bins."""
+        """Places of the kernels that the window is made of, bins."""
         return np.arange(1.0 - self.half_width, self.half_width)
 
     @cached_property

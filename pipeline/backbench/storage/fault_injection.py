@@ -1,4 +1,4 @@
-"""CataloguePaths where a test may break the program off; inert unless BACKBENCH_FAULT is set.
+"""Places where a test may break the program off; inert unless BACKBENCH_FAULT is set.
 
 BACKBENCH_FAULT is "point:count:what": at the count-th time that the point is reached ("*" is
 any point), the process kills itself ("kill"), or an OSError is raised (the name of an errno,

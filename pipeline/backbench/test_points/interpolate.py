@@ -3,7 +3,7 @@
 Only where no reading meets the point and one sweep (the same output, frequency, load, input, tap,
 volume and controls) has steps on both sides of its power, within a decade of each other. Nothing
 is carried on beyond the sweep. Straight in log power and log value (decibels are logarithms
-already); the curvature at either end goes into the uncertainty.
+already); how far a smooth curve through the steps can leave that line goes into the uncertainty.
 """
 
 from __future__ import annotations
@@ -15,8 +15,9 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any, NamedTuple
 
-from backbench.metrics.power_sweep import LEAST_LEVELS, bend
+from backbench.metrics.power_sweep import LEAST_LEVELS
 from backbench.metrics.registry import registry
+from backbench.signal.between_steps import Place, value_between
 from backbench.storage.database import Database
 from backbench.test_points.scope import chosen_reviews
 
@@ -75,12 +76,14 @@ def interpolated(rows: Sequence[Row], power_w: float) -> Between | None:
 
 def _between(steps: Sequence[Step], i: int, share: float, bound: str | None) -> Between:
     below, above = steps[i], steps[i + 1]
+    bracket = value_between([Place(step.x, step.y) for step in steps], i, share)
     y = (1 - share) * below.y + share * above.y
+    bent = max(bracket.high - y, y - bracket.low) / math.sqrt(3)
     slope = abs(above.y - below.y) / (above.x - below.x)
     # What both steps share (calibration) doesn't average out, so they add in full.
     both = (1 - share) * below.u + share * above.u
     own = math.hypot((1 - share) * below.own, share * above.own)
-    off = math.hypot(bend(steps, i, share) / math.sqrt(3), slope * max(below.u_x, above.u_x))
+    off = math.hypot(bent, slope * max(below.u_x, above.u_x))
     decibels = below.row["unit"] == "dB"
     value, scale = (y, 1.0) if decibels else (math.exp(y), math.exp(y))
     return Between(
