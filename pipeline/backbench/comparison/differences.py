@@ -118,6 +118,11 @@ def _open(a: Mapping[str, Any], b: Mapping[str, Any], difference: float) -> bool
     return bool(larger["bound"] == "upper" or smaller["bound"] == "lower")
 
 
+def as_set() -> list[str]:
+    """Metrics that the reviewer sets: what they differ in is no property of a unit."""
+    return [*registry().having(lambda traits: traits.set_by_reviewer)]
+
+
 ROWS = """
 SELECT placed.*, metric.title
 FROM placed
@@ -142,8 +147,7 @@ ORDER BY point_key, metric, output, reading_key
 
 
 def _rows(store: Database, sql: str, **values: str) -> list[dict[str, Any]]:
-    as_set = [*registry().having(lambda traits: traits.set_by_reviewer)]
-    return list(store.frame(sql, {**values, "as_set": as_set}).iter_rows(named=True))
+    return list(store.frame(sql, {**values, "as_set": as_set()}).iter_rows(named=True))
 
 
 def before_and_after(
