@@ -30,9 +30,9 @@ def listening(
     drives = unit["kind"] in LOUDSPEAKER_KINDS
     for line in lines:
         says = registry().traits(line.metric).listening if drives else None
-        if says == "noise" and line.value > 0:
+        if says == "noise pressure" and line.value > 0:
             told += listening_terms.noise_said(line.value, line.bound == "upper", settings)
-        if says == "greatest level" and line.limit_percent == LIMIT_PERCENT:
+        if says == "greatest pressure" and line.limit_percent == LIMIT_PERCENT:
             load = shipped_point(line.point_key).load_ohm
             assert load is not None  # every test point of a greatest power has its load
             told += listening_terms.loudest_said(
@@ -73,7 +73,7 @@ def notes(
 
 def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:
     """At which volume setting the idle noise was taken, of this unit and of how many peers."""
-    noises = registry().having(lambda traits: traits.listening == "noise")
+    noises = registry().having(lambda traits: traits.listening == "noise pressure")
     idle = [
         row for row in among.filter(among["point_key"] == "idle").iter_rows(named=True)
         if row["metric"] in noises

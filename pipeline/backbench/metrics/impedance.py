@@ -94,7 +94,7 @@ def impedance_curve(table: CurveData) -> CurveData:
     traits=Traits(
         compared_at=("impedance-1khz",),
         position=120,
-        point_family="impedance",
+        point_family="output impedance",
         captions=("impedance-over-frequency",),
     ),
 )
@@ -120,7 +120,7 @@ def source_impedance(session: Session) -> Iterator[Given]:
         compared_at=("impedance-1khz",),
         position=130,
         loudspeaker_only=True,
-        point_family="impedance",
+        point_family="output impedance",
         overview=Overview("Damping factor at 1 kHz", "impedance-1khz"),
         captions=("damping-by-technology",),
     ),

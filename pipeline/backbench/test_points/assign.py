@@ -104,18 +104,18 @@ def _unpowered() -> Iterator[TestPoint]:
     for frequency, (said, hertz) in FREQUENCIES.items():
         yield TestPoint(
             f"impedance-{frequency}", f"output impedance at {said}", f"{TONE}, sweep", hertz,
-            metrics=_family("impedance"),
+            metrics=_family("output impedance"),
         )  # fmt: skip
         yield TestPoint(
             f"channels-{frequency}", f"between channels at {said}", TONE, hertz,
-            metrics=_family("channels"),
+            metrics=_family("between channels"),
         )  # fmt: skip
         for load in LOADS:
             yield TestPoint(
                 f"limit-{frequency}-{load:g}ohm", f"greatest power at {said}, {load:g} ohm",
-                TONE, hertz, load_ohm=load, metrics=_family("limit"),
+                TONE, hertz, load_ohm=load, metrics=_family("greatest power"),
             )  # fmt: skip
-    yield TestPoint("gain-1khz", "gain at 1 kHz", TONE, 1000.0, metrics=_family("gain"))
+    yield TestPoint("gain-1khz", "gain at 1 kHz", TONE, 1000.0, metrics=_family("gain at 1 kHz"))
 
 
 def _family(family: PointFamily) -> tuple[str, ...]:
@@ -274,8 +274,8 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
     forget_between(store, review_keys)
     store.run(f"DELETE FROM reading_point WHERE {chosen}", values)
     of_traits = {
-        "levels": [*registry().having(lambda traits: traits.own_stimulus == "level")],
-        "at_limits": [*_family("limit")],
+        "levels": [*registry().having(lambda traits: traits.own_stimulus == "voltage")],
+        "at_limits": [*_family("greatest power")],
     }
     store.run(ASSIGN.format(chosen=chosen), {**WINDOWS, **of_traits, **values})
     assign_between(store, WINDOWS, review_keys)
