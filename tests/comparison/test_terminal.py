@@ -13,10 +13,10 @@ import pytest
 from backbench.comparison.unit_comparison import compare_unit
 from backbench.errors import UserError
 from backbench.querying.saved_queries import shipped
+from backbench.reports.comparison_report import show_comparison
+from backbench.reports.export_formats import export
 from backbench.reports.terminal_tables import (
-    export,
     quantity,
-    show_comparison,
     show_frame,
     show_queries,
 )
@@ -51,7 +51,7 @@ def test_comparison_fits_and_opens_with_the_verdicts(given: Any) -> None:
         found = compare_unit(store, "long-unit-key-number-2")
     shown = lines(show_comparison, found)
     text = " ".join(shown)
-    assert text.index("Against the published figures") < text.index("Among the peers")
+    assert text.index("Specifications") < text.index("Rank among its peers")
     assert "meets" in text
     assert "3rd of 8" in " ".join(text.split())
 
@@ -127,8 +127,8 @@ def test_few_peers_are_told_in_place_of_a_rank(given: Any) -> None:
         given.reading(key, "noise_a", 1e-4, 1e-6, under="idle")
     with reading(given.build()) as store:
         text = " ".join(lines(show_comparison, compare_unit(store, "a")))
-    assert "none: 1 others" in text
-    assert "the default, --peers chooses others" in " ".join(text.split())
+    assert "no rank: 1 other" in text
+    assert "the default, choose others with --peers" in " ".join(text.split())
 
 
 def test_a_value_keeps_its_unit_where_there_is_little_room(given: Any) -> None:

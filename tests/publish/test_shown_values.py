@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from backbench.publish.peer_strips import EDGE, WIDTH, strip
 from backbench.publish.site_data import slug
-from backbench.publish.value_text import counted, few, listed, measured, sentence, share, years
+from backbench.publish.value_text import few, listed, measured, sentence, share, years
+from backbench.quantities.counts import counted
 
 
 @pytest.mark.parametrize(

@@ -278,7 +278,7 @@ CASES = [
         """, """
         unit_key | value | excess_db           | state
         a        | 16    | -0.9691001300805639 | fails
-        b        | 21    | 0.2118929906993796  | cannot be told apart
+        b        | 21    | 0.2118929906993796  | inconclusive
         c        | 40    | 3.010299956639812   | meets
         """),
     Case("harmonics-by-topology", """

@@ -17,7 +17,7 @@ from backbench.documents.manifest import (
     read_manifest,
 )
 from backbench.documents.toml_text import inline, lines_of
-from backbench.errors import Fault, UserError
+from backbench.errors import MISSING, Fault, UserError
 
 NEEDED = ("maker", "model", "kind", "technology", "state")
 HINTS = {
@@ -85,7 +85,7 @@ def manifest_text(begun: Begun) -> str:
     missing = missing_facts(begun)
     if missing:
         faults = [
-            Fault(f"--{name}", "nothing", HINTS.get(name, "a value"), "nothing is implied")
+            Fault(f"--{name}", MISSING, HINTS.get(name, "a value"), "no default is assumed")
             for name in missing
         ]
         raise UserError("the review can't be begun", faults)

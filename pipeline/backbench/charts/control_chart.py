@@ -12,7 +12,8 @@ from backbench.charts import theme
 from backbench.charts.axis import Ruler, ruler
 from backbench.charts.chart_text import quantity, shortened, text_width, wrapped
 from backbench.charts.constant_encodings import silent
-from backbench.charts.declaration import Plate, chart
+from backbench.charts.declaration import chart
+from backbench.charts.drawing import Plate
 from backbench.charts.label_placement import spread
 from backbench.charts.mark_layers import Row
 from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words

@@ -15,7 +15,8 @@ from backbench.charts.curve_layers import (
     technology_key,
     thin_lines,
 )
-from backbench.charts.declaration import Plate, chart
+from backbench.charts.declaration import chart
+from backbench.charts.drawing import Plate
 from backbench.charts.mark_layers import Row, bound_arrows, strong
 from backbench.charts.page_layout import assemble, field, sentence
 from backbench.charts.peer_band import envelope

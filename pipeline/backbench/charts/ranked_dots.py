@@ -9,7 +9,8 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.axis import Ruler
 from backbench.charts.chart_text import quantity, text_width, unit_name
-from backbench.charts.declaration import Option, Plate, chart
+from backbench.charts.declaration import Option, chart
+from backbench.charts.drawing import Plate
 from backbench.charts.label_placement import spread, worth_naming
 from backbench.charts.mark_layers import Row, named, pixels
 from backbench.charts.page_layout import Field, assemble, field, sentence, words

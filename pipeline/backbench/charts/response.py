@@ -18,7 +18,8 @@ from backbench.charts.curve_layers import (
     technology_key,
     thin_lines,
 )
-from backbench.charts.declaration import Option, Plate, chart
+from backbench.charts.declaration import Option, chart
+from backbench.charts.drawing import Plate
 from backbench.charts.mark_layers import Row
 from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
 

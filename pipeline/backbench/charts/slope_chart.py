@@ -11,7 +11,8 @@ from backbench.charts import theme
 from backbench.charts.axis import Ruler, ranges_widely, ruler
 from backbench.charts.chart_text import BOLD, quantity, shortened, unit_name, wrapped
 from backbench.charts.constant_encodings import coloured, dashed, silent
-from backbench.charts.declaration import Plate, chart
+from backbench.charts.declaration import chart
+from backbench.charts.drawing import Plate
 from backbench.charts.label_placement import spread
 from backbench.charts.mark_layers import (
     Row,

@@ -11,7 +11,8 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.axis import Ruler, ranges_widely, ruler
 from backbench.charts.chart_text import quantity, text_width, unit_name
-from backbench.charts.declaration import Option, Plate, chart
+from backbench.charts.declaration import Option, chart
+from backbench.charts.drawing import Plate
 from backbench.charts.label_placement import swarm
 from backbench.charts.mark_layers import (
     Row,

@@ -12,7 +12,8 @@ from backbench.charts import theme
 from backbench.charts.axis import Ruler, ranges_widely, ruler
 from backbench.charts.chart_text import number, quantity, symbol, text_width, unit_name
 from backbench.charts.constant_encodings import silent
-from backbench.charts.declaration import Option, Plate, chart
+from backbench.charts.declaration import Option, chart
+from backbench.charts.drawing import Plate
 from backbench.charts.label_placement import freest, spread
 from backbench.charts.mark_layers import (
     Row,

@@ -15,7 +15,7 @@ from backbench.documents.manifest import Unit
 from backbench.documents.stimuli import analysis_kind
 from backbench.ingest.analysis_plan import PlannedCapture, PlannedReview
 from backbench.ingest.derive import derive_reviews
-from backbench.ingest.entered_figures import entered_rows
+from backbench.ingest.entered_rows import entered_rows
 from backbench.ingest.incremental import derived_with
 from backbench.ingest.published_figures import limit_value, printed_limit
 from backbench.ingest.reading_rows import Row, canonical, digest

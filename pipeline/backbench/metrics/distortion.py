@@ -17,6 +17,8 @@ from backbench.signal.sidebands import stands
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, Harmonics
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
+FAMILY = "Harmonic distortion"
+
 SOURCE = "IEC 60268-3:2013, 14.12 (second-hand: read in an open library's documentation)"
 
 
@@ -82,7 +84,7 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
 
 @metric(
     "thd",
-    title="Harmonic distortion",
+    title="THD",
     unit="%",
     better="lower",
     source=SOURCE,
@@ -110,7 +112,7 @@ def _thd(tone: ToneView) -> MeasuredValue:
 
 @metric(
     "thd_total",
-    title="Harmonic distortion, re total",
+    title="THD re total rms",
     unit="%",
     better="lower",
     source=SOURCE + ", 14.12.3",
@@ -142,7 +144,7 @@ def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> M
 
 @metric(
     "thd_wide",
-    title="Harmonic distortion to 20 kHz",
+    title="THD to 20 kHz",
     unit="%",
     better="lower",
     source=SOURCE,
@@ -164,7 +166,7 @@ def _thd_wide(tone: ToneView) -> MeasuredValue:
 
 @metric(
     "thd_n",
-    title="Distortion and noise",
+    title="THD+N",
     unit="%",
     better="lower",
     source="AES17, 6.3.1, and IEC 60268-3 (second-hand)",
@@ -222,7 +224,7 @@ def sinad(tone: ToneView) -> MeasuredValue:
 
 @metric(
     "snr",
-    title="Signal to noise",
+    title="Signal-to-noise ratio (SNR)",
     unit="dB",
     better="higher",
     source="IEC 60268-3 (signal-to-noise ratio; from memory)",

@@ -14,6 +14,8 @@ from backbench.metrics.traits import Traits
 from backbench.signal.power import Square
 from backbench.signal.tone import BAND_HZ, LAST_ORDER, Harmonics
 
+FAMILY = "Harmonic distortion"
+
 TOLD_APART = 2.0
 """Two harmonics are told apart where they differ by more standard deviations than this."""
 
@@ -72,7 +74,7 @@ def _odd(tone: ToneView) -> MeasuredValue:
 
 @metric(
     "high_harmonics",
-    title="Harmonics beyond the tenth",
+    title="Harmonics above the tenth",
     unit="%",
     better="lower",
     source=SOURCE,

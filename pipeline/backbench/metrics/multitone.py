@@ -31,6 +31,8 @@ from backbench.signal.spectrum_reduction import reduced
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
 
+FAMILY = "Intermodulation and multitone"
+
 FULL_SCALE_SINE_DB = 1.7609
 DB_PER_BIT = 6.0206
 REFERENCE_HZ = 1000.0
@@ -133,7 +135,7 @@ def tones_power(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
 
 @metric(
     "between_tones",
-    title="Distortion and noise between the tones",
+    title="Distortion and noise between multitone lines",
     unit="V",
     better="lower",
     source=_IN_USE,
@@ -148,7 +150,7 @@ def between_tones(seen: MultitoneView) -> MeasuredValue:
 
 @metric(
     "multitone_distortion",
-    title="Distortion and noise beside many tones",
+    title="Multitone distortion and noise",
     unit="%",
     better="lower",
     source=_IN_USE,
@@ -166,7 +168,7 @@ def multitone_distortion(seen: MultitoneView) -> MeasuredValue:
 
 @metric(
     "greatest_product",
-    title="Greatest product",
+    title="Strongest intermodulation product",
     unit="V",
     better="lower",
     source=_IN_USE,
@@ -187,7 +189,7 @@ def greatest_line(seen: MultitoneView) -> MeasuredValue:
 
 @metric(
     "sfdr",
-    title="Spurious-free dynamic range",
+    title="Spurious-free dynamic range (SFDR)",
     unit="dB",
     better="higher",
     source="IEEE 1241 (second-hand), from one tone to many",
@@ -208,7 +210,7 @@ def sfdr(seen: MultitoneView) -> MeasuredValue:
 
 @metric(
     "equivalent_bits",
-    title="Equivalent bits",
+    title="Effective number of bits (ENOB)",
     unit="bit",
     better="higher",
     source="IEEE 1241, effective number of bits (from memory)",

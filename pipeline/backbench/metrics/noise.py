@@ -25,6 +25,8 @@ from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Part, combine
 from backbench.signal.weighting import a_weighting_power
 
+FAMILY = "Noise and hum"
+
 LEAST_MAINS_PERIODS = 16
 DITHER = 1 / 4
 """Mean square of quantisation with triangular dither, in squared steps (q^2/12 + q^2/6)."""
@@ -199,7 +201,7 @@ def _a_weights(idle: IdleView) -> Array:
 
 @metric(
     "mains_line",
-    title="Mains line",
+    title="Mains hum line",
     unit="V",
     better="lower",
     source="common practice, no source: residual hum by line",

@@ -18,6 +18,8 @@ from backbench.metrics.session import (
     relative_uncertainty,
 )
 
+FAMILY = "Power and headroom"
+
 REFERENCE_HZ = 1000.0
 NEAR = 0.1
 """How far a distortion's published power may be from the rated one, relative."""

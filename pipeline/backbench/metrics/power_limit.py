@@ -19,6 +19,8 @@ from backbench.metrics.power_sweep import (
 from backbench.metrics.session import Derived, Promised, Reading, RefusedDerivation, Session
 from backbench.metrics.traits import AT_LIMITS, Overview, Traits
 
+FAMILY = "Power and headroom"
+
 LIMITS_PERCENT = (0.1, 1.0, 3.0, 10.0)
 DISTORTIONS = ("thd", "thd_total", "thd_wide")
 _CHOICE = (

@@ -30,6 +30,8 @@ from backbench.metrics.session import (
 from backbench.signal.between_steps import Place, value_between
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
+FAMILY = "Power and headroom"
+
 REFERENCE_WATT = 1.0
 REFERENCE_VOLT = 0.5
 """Reference output of an output without a load resistor (IHF-A-202:1978, from memory)."""

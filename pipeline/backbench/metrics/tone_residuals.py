@@ -20,6 +20,8 @@ from backbench.signal.sidebands import (
 from backbench.signal.tone import PASS_BAND
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
+FAMILY = "Harmonic distortion"
+
 WIDEST_HZ = 80_000.0
 LEAST_WIDE_HZ = 30_000.0
 NOTCH_Q = 2.0
@@ -27,7 +29,7 @@ NOTCH_Q = 2.0
 
 @metric(
     "thd_n_wide",
-    title="Distortion and noise to 80 kHz",
+    title="THD+N to 80 kHz",
     unit="%",
     better="lower",
     source="common practice, no source: a residual bandwidth of 80 kHz",
@@ -53,7 +55,7 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
 
 @metric(
     "thd_n_notch",
-    title="Distortion and noise behind a notch filter",
+    title="THD+N with a notch filter",
     unit="%",
     better="lower",
     source="AES17, 6.3.1, notch of 5.2.8: 1.2 <= Q <= 3 (second-hand: an open library's "
@@ -122,7 +124,7 @@ def mains_sideband(tone: ToneView) -> Iterator[MeasuredValue]:
 
 @metric(
     "mirrored_harmonic",
-    title="Mirrored harmonic (aliasing)",
+    title="Aliased harmonic",
     unit="dB",
     better="lower",
     source="sampling theorem: a harmonic at f appears at |f - k fs|",

@@ -19,6 +19,7 @@ from markupsafe import Markup
 from backbench.charts.theme import LOOKS
 from backbench.publish import value_text
 from backbench.publish.site_data import slug
+from backbench.quantities.counts import counted
 
 NONE_SHOWN = "—"
 
@@ -34,7 +35,7 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     found.filters |= {
-        "counted": value_text.counted,
+        "counted": counted,
         "listed": value_text.listed,
         "plain": value_text.plain,
         "sentence": value_text.sentence,

@@ -96,7 +96,7 @@ def _of_unit(press: Press, row: Row, compared: Comparison) -> Iterator[Still]:
             yield Still(f"{query}-{unit}", chart, told)
     frame = profile_frame(compared.lines)
     if not frame.is_empty():
-        from backbench.charts.declaration import Column, Labels
+        from backbench.charts.drawing import Column, Labels
         from backbench.charts.registry import chart_named
 
         title = f"All in all: {row['label']}"

@@ -88,11 +88,6 @@ def years(first: int | None, last: int | None) -> str:
     return str(first) if last in (None, first) else f"{first} to {last}"
 
 
-def counted(count: int, thing: str, things: str = "") -> str:
-    """ "1 unit", "2 units", with thousands apart."""
-    return f"{count:,} {thing if count == 1 else things or thing + 's'}"
-
-
 def listed(items: Iterable[str]) -> str:
     """ "a, b and c"."""
     found = list(items)
@@ -116,5 +111,5 @@ def sentence(text: str) -> str:
 
 
 __all__ = [
-    "counted", "few", "listed", "measured", "number", "plain", "sentence", "share", "years",
+    "few", "listed", "measured", "number", "plain", "sentence", "share", "years",
 ]  # fmt: skip

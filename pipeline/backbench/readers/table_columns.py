@@ -9,8 +9,9 @@ import numpy as np
 import polars as pl
 
 from backbench.documents.stimuli import Column, Table
-from backbench.documents.validation import counted, shortened
+from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
+from backbench.quantities.counts import counted
 from backbench.readers.declaration import TableData
 from backbench.signal.track import Array
 

@@ -1,0 +1,122 @@
+"""What was measured and how: a unit's lines and noise through a recorder, with what may go wrong.
+
+Truth is kept apart from what is recorded: faults of the unit change both, faults of the bench
+only the record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from bench.adversary_units import Array, Line, Noise
+
+PASS_BAND = 0.45
+Waveform = Callable[[Array, np.random.Generator], Array]
+OnSamples = Callable[[Array, float, np.random.Generator], Array]
+
+
+@dataclass
+class Scene:
+    """One capture to be rendered.
+
+    lines: of the driven waveform, fundamentals first. hum: mains lines. noises: of the unit.
+    envelope, bent_time: functions of time. span: least and greatest factor of the level that the
+    unit has within the record; product_span: of its distortion beside that.
+    added: waveforms of the unit or the bench. spoilt: what happens to the samples, in order.
+    step_v: quantisation step, 0 for none. maybe: noise density that a record may or may not show.
+    sidebands: what a modulation makes beside the tone: part of the truth, rendered by `envelope`.
+    nothing_right: what was recorded isn't what was stated. statement: what the manifest says.
+    """
+
+    rng: np.random.Generator
+    kind: str
+    rate: float
+    seconds: float
+    full_scale_v: float
+    lines: list[Line]
+    hum: list[Line]
+    noises: list[Noise]
+    mains_hz: float
+    mains_stated_hz: float
+    dc_v: float = 0.0
+    calibration: float = 0.0
+    bits: int | None = None
+    used_bits: int | None = None
+    dither: bool = True
+    envelope: list[Callable[[Array], Array]] = field(default_factory=list)
+    product_envelope: Callable[[Array], Array] | None = None
+    bent_time: list[Callable[[Array], Array]] = field(default_factory=list)
+    span: tuple[float, float] = (1.0, 1.0)
+    product_span: tuple[float, float] = (1.0, 1.0)
+    hum_span: tuple[float, float] = (1.0, 1.0)
+    dc_span_v: tuple[float, float] = (0.0, 0.0)
+    added: list[Waveform] = field(default_factory=list)
+    maybe: list[Noise] = field(default_factory=list)
+    sidebands: list[Line] = field(default_factory=list)
+    nothing_right: bool = False
+    spoilt: list[OnSamples] = field(default_factory=list)
+    statement: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def highest_hz(self) -> float:
+        return PASS_BAND * self.rate
+
+
+def render(scene: Scene) -> Array:
+    """The samples that the recorder wrote, in volts as the stated full scale reads them."""
+    rng, count = scene.rng, int(scene.rate * scene.seconds)
+    t = np.arange(count) / scene.rate
+    volts = _driven(scene, t)
+    for line in scene.hum:
+        if line.hz < scene.highest_hz:
+            volts += line.peak * np.cos(2 * np.pi * line.hz * t + line.phase)
+    for noise in scene.noises:
+        volts += noise.volts(rng, scene.rate, count)
+    for waveform in scene.added:
+        volts += waveform(t, rng)
+    volts += scene.dc_v
+    volts *= 1 + scene.calibration * rng.standard_normal()
+    for spoil in scene.spoilt:
+        volts = spoil(volts, scene.rate, rng)
+    return _quantised(scene, volts)
+
+
+def _driven(scene: Scene, t: Array) -> Array:
+    bent = t + sum(bend(t) for bend in scene.bent_time) if scene.bent_time else t
+    tones, rest = np.zeros(len(t)), np.zeros(len(t))
+    turn = np.exp(2j * np.pi * scene.lines[0].hz * bent) if scene.lines else bent
+    powers: dict[int, Array] = {}
+    for line in scene.lines:
+        into = tones if sum(abs(n) for n in line.order) == 1 else rest
+        if len(line.order) == 1:
+            turning = _power(turn, line.order[0], powers)
+            into += (line.peak * np.exp(1j * line.phase) * turning).real
+        else:
+            into += line.peak * np.cos(2 * np.pi * line.hz * bent + line.phase)
+    if scene.product_envelope is not None:
+        rest *= scene.product_envelope(t)
+    volts = tones + rest
+    for gain in scene.envelope:
+        volts *= gain(t)
+    return volts
+
+
+def _power(z: Array, order: int, known: dict[int, Array]) -> Array:
+    """z to the power of the order, from the one before where that is known."""
+    known[order] = known[order - 1] * z if order - 1 in known else z**order
+    known.pop(order - 2, None)
+    return known[order]
+
+
+def _quantised(scene: Scene, volts: Array) -> Array:
+    top = scene.full_scale_v
+    bits = scene.used_bits or scene.bits
+    if bits is not None:
+        step = 2 * top / 2.0**bits
+        shaken = scene.rng.random((2, len(volts))).sum(axis=0) - 1 if scene.dither else 0.0
+        volts = np.rint(volts / step + shaken) * step
+        return np.clip(volts, -top, top - step)
+    return np.clip(volts, -top, top)
