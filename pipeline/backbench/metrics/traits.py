@@ -22,6 +22,7 @@ AT_POWERS = (
 AT_LIMITS = ("limit-1khz-8ohm", "limit-1khz-4ohm", "limit-1khz-16ohm")
 OVER_THE_BAND = ("response",)
 
+CurveRole = Literal["level over frequency", "phase over frequency"]
 PointFamily = Literal["output impedance", "between channels", "greatest power", "gain at 1 kHz"]
 """Test points that hold certain metrics only, whatever power they were taken at: output impedance,
 differences between channels, greatest power at a distortion limit, gain."""
@@ -114,10 +115,11 @@ class Traits:
 class CurveTraits:
     """Traits of a curve.
 
-    response: derivations across captures are handed it as the unit's frequency response.
+    role: what derivations across captures are handed it as: the unit's level or phase over
+        frequency; None: they aren't handed it.
     """
 
-    response: bool = False
+    role: CurveRole | None = None
 
 
 PLAIN = Traits()

@@ -12,7 +12,7 @@ from backbench.metrics.registry import registry
 from backbench.metrics.traits import AT_POWERS
 from backbench.publish.peer_strips import Strip, strip
 from backbench.publish.site_data import Shelf
-from backbench.publish.value_text import measured
+from backbench.quantities.writing import measured
 from backbench.storage.database import Database
 
 Row = Mapping[str, Any]
