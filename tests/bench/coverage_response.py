@@ -87,7 +87,7 @@ def capture(volts_rms: float, ohm: float | None, scale: float, noise_v: float) -
 
 
 def impedances(draws: int, source: float, noise_v: float) -> Iterator[tuple[str, float]]:
-    """Scores of resistive sources, by magnitudes alone, from open and 8 ohm, and from 16 and 8 ohm."""
+    """Scores of resistive sources by magnitudes: from open and 8 ohm, and from 16 and 8 ohm."""
     for _ in range(draws):
         scale = 1 + CALIBRATION * RNG.normal()
         for light in (None, 16.0):
