@@ -107,7 +107,7 @@ class IdleView:
         return np.abs(wave, out=wave), rate_hz
 
 
-@view("idle", version=1)
+@view("idle", version=2)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
