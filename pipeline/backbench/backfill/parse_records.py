@@ -229,6 +229,7 @@ def _read_figure(
         return
     metric = registry().metrics[column.metric]
     try:
+        _refuse_unknown_percent(cell, column.unit or metric.unit)
         written = read_quantity(
             cell.text, metric.unit, usual_unit=column.unit,
             decimal=source.signs.of(column.column, cell), load_ohm=column.at.load_ohm,
@@ -251,6 +252,14 @@ def _read_figure(
         return
     record.entered.append(figure)
     found.understood.append(Understood(column.column, cell.text, said))
+
+
+def _refuse_unknown_percent(cell: Cell, unit: str) -> None:
+    if cell.is_percent is None and cell.is_number and unit == "%":
+        raise UnreadableQuantity(
+            cell.text, "may be a percentage stored as a fraction: this kind of file doesn't tell",
+            "save the workbook as .xlsx or .ods",
+        )  # fmt: skip
 
 
 _SWAPPED: dict[Bound | None, Bound | None] = {"upper": "lower", "lower": "upper", None: None}

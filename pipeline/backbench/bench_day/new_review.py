@@ -18,6 +18,7 @@ from backbench.documents.manifest import (
 )
 from backbench.documents.toml_text import inline, lines_of
 from backbench.errors import MISSING, Fault, UserError
+from backbench.storage.atomic_io import write_text_file
 
 NEEDED = ("maker", "model", "kind", "technology", "state")
 HINTS = {
@@ -103,7 +104,7 @@ def begin(folder: Path, begun: Begun) -> Path:
         fault = Fault(str(path), "a manifest", "a folder without one", "choose another folder")
         raise UserError("the review can't be begun", [fault])
     folder.mkdir(parents=True, exist_ok=True)
-    path.write_text(text, encoding="utf-8")
+    write_text_file(path, text)
     return path
 
 

@@ -86,6 +86,11 @@ def _notes(session: Session) -> Iterator[str]:
             "no generator track, and the bench has no generator_range: sweeps are left out, for "
             "want of a record of what was played"
         )
+    if not session.recorded:
+        yield (
+            "no track records the generator: the phase isn't known, so that output impedance and "
+            "damping factor can only be given as bounds"
+        )
     yield f"record at {LEAST_RATE_HZ} Hz or more; 192000 Hz for square waves of 10 kHz"
 
 
