@@ -58,7 +58,8 @@ def test_bursts_read_what_the_table_says_wherever_the_record_begins(first: float
     found = figures(idle_material(track(pulsed(2.0, first) + quiet, RATE)))["noise_468"]
     assert 0.43 < found.value / steady.value < 0.53
     assert found.value / steady.value == pytest.approx(0.48, rel=0.03)
-    assert found.uncertainty < 0.01 * found.value
+    # So unsteady a noise is measured part by part; how the parts differ is in the uncertainty.
+    assert found.uncertainty < 0.15 * found.value
 
 
 def test_a_burst_that_came_once_is_as_uncertain_as_that() -> None:

@@ -143,6 +143,7 @@ def tones_power(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
     version=1,
     choice="power of a sine whose peak is the sum of both tones' peaks, into the stated resistor: "
     "2 times the mean power for equal tones, 25/17 of it for 4:1",
+    traits=Traits(set_by_reviewer=True),
 )
 def equivalent_sine_power(pair: TwoTonesView) -> MeasuredValue:
     """Squared sum of both tones' rms over the load's resistance."""
