@@ -127,36 +127,37 @@ def _facts(rng: random.Random, key: str) -> tuple[list[object], bool]:
 
 
 def _figure(rng: random.Random, column: str) -> tuple[object, float | None, str | None]:
-    """A cell, its value in the metric's unit (None where it can't be told), its bound."""
+    """A cell, its value in the metric's unit (None where it can't be told), its bound.
+
+    Each column has one decimal sign.
+    """
     if rng.random() < 0.08:
         return rng.choice(["", "-", "n/a"]), None, None
     if rng.random() < 0.06:
-        return (
-            rng.choice(["low", "see notes", "0.1-0.3 %", "5 apples", "~0.1", "1,234"]),
-            None,
-            None,
-        )
+        return rng.choice(["low", "see notes", "1-3 %", "5 apples", "~1"]), None, None
     n = rng.randrange(1, 1000)
     cases: dict[str, list[tuple[object, float | None, str | None]]] = {
         "THD 1 W": [
-            (f"0.{n:03}", n / 1000, None), (f"0,{n:03} %", n / 1000, None),
+            (f"0.{n:03}", n / 1000, None), (f"0.{n:03} %", n / 1000, None),
             ("-60 dB", 0.1, None), ("−40dB", 1.0, None), ("< 0.01 %", 0.01, "upper"),
-            ("<=0,05%", 0.05, "upper"), (n / 1000, n / 1000, None), ("500 ppm", 0.05, None),
+            ("<=0.05%", 0.05, "upper"), ("1,234 ppm", 0.1234, None),
+            (n / 1000, n / 1000, None), ("500 ppm", 0.05, None),
         ],
         "Hum+noise": [
-            (f"{n / 100:.2f}", n / 1e5, None), (f"{n} µV", n / 1e6, None),
+            (f"{n / 100:.2f}".replace(".", ","), n / 1e5, None), (f"{n} µV", n / 1e6, None),
             (f"{n} uV", n / 1e6, None),
             (f"{n / 100:.2f} mV".replace(".", ","), n / 1e5, None), ("-80 dBV", 1e-4, None),
-            ("< 0,1 mV", 1e-4, "upper"), (f"{n / 100:.2f}mVrms", n / 1e5, None),
+            ("< 0,1 mV", 1e-4, "upper"), ("1,234", 1.234e-3, None),
+            (f"{n / 100:.2f}mVrms".replace(".", ","), n / 1e5, None),
         ],
         "Power 1 %": [
             (f"{n} W", float(n), None), ("12,6 V", 12.6**2 / 8, None), (f"{n}", float(n), None),
-            ("> 100 W", 100.0, "lower"), ("0.05 kW", 50.0, None), ("1'250 W", 1250.0, None),
+            ("> 100 W", 100.0, "lower"), ("0,05 kW", 50.0, None), ("1'250 W", 1250.0, None),
         ],
         "Damping": [
-            (f"{n / 10:.1f}", n / 10, None), ("7,5", 7.5, None), (">= 200", 200.0, "lower"),
+            (f"{n / 10:.1f}", n / 10, None), ("7.5", 7.5, None), (">= 200", 200.0, "lower"),
         ],
-        "Sep. 1k": [("-60 dB", 60.0, None), ("-55,5", 55.5, None), (-48.25, 48.25, None)],
+        "Sep. 1k": [("-60 dB", 60.0, None), ("-55.5", 55.5, None), (-48.25, 48.25, None)],
     }  # fmt: skip
     return rng.choice(cases[column])
 
@@ -195,11 +196,28 @@ def write_xlsx(path: Path, rows: list[list[object]], sheet: str = "Amps") -> Non
         'Target="worksheets/sheet1.xml"/></Relationships>',
         "xl/worksheets/sheet1.xml": f'<worksheet xmlns="{space}/spreadsheetml/2006/main">'
         f"<sheetData>{body}</sheetData></worksheet>",
+        "xl/styles.xml": _STYLES,
     }
     _zipped(path, parts)
 
 
+@dataclass(frozen=True)
+class Percent:
+    """A cell that is shown as a percentage and stored as a fraction."""
+
+    fraction: float
+
+
+_STYLES = (
+    '<styleSheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><numFmts '
+    'count="1"><numFmt numFmtId="170" formatCode="0.0000%"/></numFmts><cellXfs count="3">'
+    '<xf numFmtId="0"/><xf numFmtId="10"/><xf numFmtId="170"/></cellXfs></styleSheet>'
+)
+
+
 def _xlsx_cell(cell: object) -> str:
+    if isinstance(cell, Percent):
+        return f'<c s="{1 if cell.fraction > 0.01 else 2}"><v>{cell.fraction!r}</v></c>'
     if isinstance(cell, float):
         return f"<c><v>{cell!r}</v></c>"
     return f'<c t="inlineStr"><is><t xml:space="preserve">{escape(str(cell))}</t></is></c>'
@@ -229,6 +247,9 @@ def write_ods(path: Path, rows: list[list[object]], sheet: str = "Amps") -> None
 
 
 def _ods_cell(cell: object) -> str:
+    if isinstance(cell, Percent):
+        kind = f'office:value-type="percentage" office:value="{cell.fraction!r}"'
+        return f"<table:table-cell {kind}/>"
     if isinstance(cell, float):
         return f'<table:table-cell office:value-type="float" office:value="{cell!r}"/>'
     text = escape(str(cell))

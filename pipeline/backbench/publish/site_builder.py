@@ -11,7 +11,7 @@ from typing import Any
 
 from backbench.charts.declaration import MOST_ROWS
 from backbench.comparison.differences import two_units
-from backbench.comparison.standings import PLACED, Common, read_common
+from backbench.comparison.standings import Common, compared_points, read_common
 from backbench.comparison.unit_comparison import Comparison, compare_unit
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
@@ -24,7 +24,7 @@ from backbench.publish.render import data_address, json_text, page
 from backbench.publish.sheet_charts import Picture, Studio
 from backbench.publish.sheet_content import PICTURES, Sheet, review_sheet, title_of
 from backbench.publish.site_data import Row, Shelf, slug
-from backbench.publish.value_text import number, plain
+from backbench.quantities.writing import measured, number
 from backbench.querying.saved_queries import SavedQuery
 
 MOST_TABLE_ROWS = 300
@@ -279,7 +279,7 @@ def _places(shelf: Shelf) -> list[tuple[str, str, float | None]]:
     """Every place that some unit has a value at, in the order of comparing."""
     return [
         (metric, point, limit)
-        for metric, points in PLACED.items()
+        for metric, points in compared_points().items()
         for point in points
         for limit in sorted(
             {place[2] for place in shelf.values if place[:2] == (metric, point)},
@@ -295,8 +295,6 @@ def _about(row: Row) -> str:
 def _place_data(
     shelf: Shelf, place: tuple[str, str, float | None], positions: Mapping[str, int]
 ) -> dict[str, Any]:
-    from backbench.publish.value_text import measured
-
     column = shelf.values[place]
     first = next(iter(column.values()))
     limit = f", {place[2]:g} % distortion" if place[2] is not None else ""
@@ -320,4 +318,4 @@ def _short(value: float | None) -> float | None:
     return None if value is None else float(f"{value:.6g}")
 
 
-__all__ = ["Press", "comparison_data", "model_page", "plain", "question_page", "review_pages"]
+__all__ = ["Press", "comparison_data", "model_page", "question_page", "review_pages"]
