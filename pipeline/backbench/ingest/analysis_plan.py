@@ -10,7 +10,7 @@ from typing import Any
 
 from backbench.documents.manifest import MANIFEST_NAME, Capture, Conditions, Manifest, TrackRole
 from backbench.documents.settings import InForce, Settings, calibration_for
-from backbench.documents.stimuli import Idle, Stimulus, Sweep, Table, Tone, TwoTones, analysis_kind
+from backbench.documents.stimuli import Stimulus, Sweep, Table, analysis_kind
 from backbench.errors import Fault, UserError
 from backbench.ingest.alias_resolution import under_present_keys
 from backbench.ingest.entered_figures import entered_faults
@@ -35,7 +35,8 @@ class Source:
 class Job:
     """One capture to analyse. Holds all that its readings depend on; can be sent to a worker.
 
-    bench: the loop-back that the capture is corrected by, where there is one.
+    bench: the loop-back that the capture is corrected by, where there is one. bench_levels: further
+        ones under the same tone, at other levels.
     """
 
     review_key: str
@@ -50,6 +51,12 @@ class Job:
     load_uncertainty: float
     generator_uncertainty: float
     bench: Job | None = None
+    bench_levels: tuple[Job, ...] = ()
+
+    @property
+    def benches(self) -> list[Job]:
+        """Every loop-back that the capture's readings depend on."""
+        return [*([self.bench] if self.bench else []), *self.bench_levels]
 
     @cached_property
     def base_key(self) -> str:
@@ -61,7 +68,7 @@ class Job:
             self.conditions.model_dump(),
             {position: role.model_dump() for position, role in self.roles.items()},
             [self.loop_back, self.mains_hz, self.load_uncertainty, self.generator_uncertainty],
-            *([self.bench.base_key] if self.bench else []),
+            *[bench.base_key for bench in self.benches],
         )
 
     @cached_property
@@ -79,7 +86,7 @@ class Job:
     @property
     def sources(self) -> list[Source]:
         """Every original that is read, those of the loop-back among them."""
-        return [*self.own_sources, *(self.bench.sources if self.bench else [])]
+        return [*self.own_sources, *(source for bench in self.benches for source in bench.sources)]
 
     def placed(self, path: Callable[[str], Path]) -> Job:
         """The same job with each original where `path` says, given its hash."""
@@ -92,6 +99,7 @@ class Job:
             source=moved(self.source),
             reference=moved(self.reference) if self.reference else None,
             bench=self.bench.placed(path) if self.bench else None,
+            bench_levels=tuple(bench.placed(path) for bench in self.bench_levels),
         )
 
 
@@ -175,6 +183,7 @@ def _job(
 ) -> Job:  # fmt: skip
     conditions = manifest.conditions_of(capture)
     bench = settings.bench[manifest.review.bench]
+    loop_backs = list(_bench_jobs(manifest, receipt, settings, vault, capture))
     is_table = isinstance(capture.stimulus, Table)
     held = None if is_table else _in_force(manifest, settings, conditions.range)
     reference = None
@@ -193,37 +202,27 @@ def _job(
         mains_hz=manifest.review.mains_hz,
         load_uncertainty=bench.load_uncertainty_percent / 100,
         generator_uncertainty=bench.generator_uncertainty_percent / 100,
-        bench=_bench_job(manifest, receipt, settings, vault, capture),
+        bench=next(iter(loop_backs), None),
+        bench_levels=tuple(loop_backs[1:]) if capture.stimulus.kind == "tone" else (),
     )
 
 
-def _bench_job(
+def _bench_jobs(
     manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault, capture: Capture
-) -> Job | None:
-    """The first loop-back in the same input range under the same stimulus, levels aside."""
+) -> Iterator[Job]:
+    """The loop-backs in the same input range under the same stimulus, levels aside."""
     if capture.loop_back or isinstance(capture.stimulus, Table):
-        return None
+        return
     wanted = manifest.conditions_of(capture).range
+    same = capture.stimulus.same_with_loop_back
     for position, other in enumerate(manifest.capture, start=1):
-        if not other.loop_back or _played(other.stimulus) != _played(capture.stimulus):
+        if not other.loop_back or other.stimulus.same_with_loop_back != same:
             continue
         reference = getattr(other.stimulus, "reference_file", None)
         files = [receipt.files[name] for name in (other.file, reference) if name]
         same_range = manifest.conditions_of(other).range == wanted
         if same_range and all(file.sha256 for file in files):
-            return _job(manifest, receipt, settings, vault, position, other)
-    return None
-
-
-def _played(stimulus: Stimulus) -> object:
-    """What a capture must have in common with the loop-back that tells the bench's own part."""
-    if isinstance(stimulus, Sweep):
-        return stimulus.kind, tuple(stimulus.sweep_hz)
-    if isinstance(stimulus, Tone):
-        return stimulus.kind, stimulus.tone_hz
-    if isinstance(stimulus, TwoTones):
-        return stimulus.kind, tuple(stimulus.tones_hz), stimulus.ratio
-    return stimulus.kind if isinstance(stimulus, Idle) else id(stimulus)
+            yield _job(manifest, receipt, settings, vault, position, other)
 
 
 def _source(receipt: Receipt, vault: Vault, name: str, calibration: InForce | None) -> Source:
