@@ -20,6 +20,8 @@ OPEN = math.inf
 FRACTIONS = (0.003, 0.03, 0.12, 0.25, 0.5, 0.75, 1.0, 1.22, 1.5)
 LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0, 14.0, 19.0)
 MEASURED_WATTS = (1.0, 5.0)
+PAIRED_WATTS, PAIRED_VOLTS = 1.0, 2.0
+"""Where two loads are compared: the generator is recorded too, which gives the phase."""
 MULTITONE_BASE_HZ = 35.0
 MULTIPLES = (1, 2, 4, 9, 17, 29, 47, 83, 139, 229, 379, 561)
 
@@ -75,12 +77,13 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
     yield Take("idle.flac", Idle(), 8.0)
     for watts in _powers(rated):
         tone = Tone(1000.0, level(watts))
-        yield Take(f"tone-1k-{named(watts)}w.flac", tone, 8.0, with_generator=recorded)
+        beside = recorded or watts == PAIRED_WATTS
+        yield Take(f"tone-1k-{named(watts)}w.flac", tone, 8.0, with_generator=beside)
     low = Tone(20.0, level(1.0), seconds=0.7)
     yield Take("tone-20-1w.flac", low, 8.0)
     yield Take("tone-20k-1w.flac", Tone(20_000.0, level(1.0), 96_000, 0.3), 8.0)
-    yield Take("tone-1k-open.flac", Tone(1000.0, level(1.0)), OPEN)
-    yield Take("tone-1k-4ohm.flac", Tone(1000.0, level(1.0)), 4.0)
+    yield Take("tone-1k-open.flac", Tone(1000.0, level(1.0)), OPEN, with_generator=True)
+    yield Take("tone-1k-4ohm.flac", Tone(1000.0, level(1.0)), 4.0, with_generator=True)
     if "response-table" not in review.extras:
         yield Take("sweep.flac", Sweep(level(1.0)), 8.0, with_generator=True)
     yield from _separation(review, Tone(1000.0, level(1.0)), 8.0)
@@ -105,11 +108,12 @@ def _line(review: Review, one: Behaviour) -> Iterator[Take]:
     yield Take("idle.flac", Idle(), None)
     for volts in LINE_VOLTS:
         tone = Tone(1000.0, level(volts))
-        yield Take(f"tone-1k-{named(volts)}v.flac", tone, None, with_generator=recorded)
+        beside = recorded or volts == PAIRED_VOLTS
+        yield Take(f"tone-1k-{named(volts)}v.flac", tone, None, with_generator=beside)
     yield Take("tone-20-2v.flac", Tone(20.0, level(2.0), seconds=0.7), None)
     yield Take("tone-20k-2v.flac", Tone(20_000.0, level(2.0), 96_000, 0.3), None)
-    yield Take("tone-1k-open.flac", Tone(1000.0, level(2.0)), OPEN)
-    yield Take("tone-1k-10kohm.flac", Tone(1000.0, level(2.0)), 10_000.0)
+    yield Take("tone-1k-open.flac", Tone(1000.0, level(2.0)), OPEN, with_generator=True)
+    yield Take("tone-1k-10kohm.flac", Tone(1000.0, level(2.0)), 10_000.0, with_generator=True)
     yield Take("sweep.flac", Sweep(level(1.0)), None, with_generator=True)
     yield from _separation(review, Tone(1000.0, level(2.0)), None)
     yield from _several(review, level(2.0), None)
