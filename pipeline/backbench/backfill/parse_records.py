@@ -11,11 +11,13 @@ import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, get_args
 
 from backbench.backfill.column_map import ColumnMap, Fact, ReadingColumn, columns_of
 from backbench.backfill.decimal_signs import DecimalSigns, decimal_signs
 from backbench.backfill.spreadsheet import Cell, Row, Sheet
+from backbench.documents.kinds import UNIT_KINDS
+from backbench.documents.manifest import State, Technology
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
@@ -153,11 +155,10 @@ def _always(name: str, fact: Fact) -> Any:
 
 OPTIONAL = {"key", "title", "notes", "serial", "topology", "made", "rated_power_w"}
 CHOICES = {
-    "kind": ("integrated amplifier", "power amplifier", "preamplifier", "receiver", "tuner",
-             "other"),
-    "technology": ("tube", "solid state", "hybrid", "switching"),
-    "state": ("as received", "serviced", "restored", "modified"),
-}  # fmt: skip
+    "kind": tuple(UNIT_KINDS),
+    "technology": get_args(Technology),
+    "state": get_args(State),
+}
 
 
 def _fact(name: str, cell: Cell, fact: Fact, source: Source) -> Any:
