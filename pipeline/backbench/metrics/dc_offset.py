@@ -1,0 +1,55 @@
+"""Steady voltage at an output, beside a tone and with nothing playing."""
+
+from __future__ import annotations
+
+import math
+
+from backbench.metrics.declaration import MeasuredValue, metric
+from backbench.metrics.noise import IdleView
+from backbench.metrics.tone import ToneView
+from backbench.metrics.traits import AT_POWERS, Traits
+from backbench.signal.background import degrees_of_freedom
+from backbench.signal.uncertainty import Part, combine
+
+LIMIT_V = 0.1
+"""Beyond this an output for loudspeakers is warned of: common practice, no source."""
+LOUDSPEAKER_OHM = 32.0
+"""Loads up to this stand for a loudspeaker."""
+COVERAGE = 2.0
+
+
+@metric(
+    "dc_offset",
+    title="DC at the output",
+    unit="V",
+    better="nearer zero",
+    source="IEC 60268-3 (d.c. output voltage); none names this reading from a tone",
+    stimuli=["tone", "idle"],
+    version=2,
+    choice="mean of the record; nothing where the bench couples through a capacitor; a warning "
+    f"beyond {LIMIT_V:g} V at a load of up to {LOUDSPEAKER_OHM:g} ohm",
+    traits=Traits(compared_at=AT_POWERS, position=90, bench_gain="volts", sheet="one power"),
+)
+def dc_offset(seen: ToneView | IdleView) -> MeasuredValue:
+    """Steady voltage at the output while the tone plays, or with nothing playing."""
+    of_lines = seen if isinstance(seen, IdleView) else seen.lines
+    own, noise = of_lines.spectrum, of_lines.noise
+    estimation = math.sqrt(float(noise[0]) * own.window.enbw / 2)
+    total = combine(
+        [
+            Part(estimation, degrees_of_freedom(0, own.window.spread)),
+            Part(seen.track.calibration * abs(own.mean)),
+        ]
+    )
+    remark = _caution(seen.capture_data.conditions.load_resistance, own.mean, total.u)
+    return MeasuredValue(own.mean, total.u, estimation, total.dof, remark=remark)
+
+
+def _caution(load_ohm: float | None, volts: float, u: float) -> str | None:
+    if load_ohm is None or load_ohm > LOUDSPEAKER_OHM or abs(volts) - COVERAGE * u <= LIMIT_V:
+        return None
+    return (
+        f"more than {LIMIT_V:g} V of direct voltage at a loudspeaker output: connect no "
+        "loudspeaker, its voice coil may burn; find the cause with the load in place, and leave work inside a "
+        "mains-powered unit to someone licensed for it, under your local codes"
+    )
