@@ -44,12 +44,12 @@ told AS (
 )
 SELECT
     unit_key, position, label, technology, promised, value,
-    CASE WHEN bound = 'lower' AND value < promised THEN 'cannot be told apart'
-         WHEN uncertainty IS NULL THEN 'cannot be told apart'
+    CASE WHEN bound = 'lower' AND value < promised THEN 'inconclusive'
+         WHEN uncertainty IS NULL THEN 'inconclusive'
          WHEN uncertainty = 0 THEN CASE WHEN value >= promised THEN 'meets' ELSE 'fails' END
          WHEN short <= -1.6449 THEN 'meets'
          WHEN short >= 1.6449 THEN 'fails'
-         ELSE 'cannot be told apart' END AS state,
+         ELSE 'inconclusive' END AS state,
     10 * log10(value / promised) AS excess_db, low, high, limit_percent, load_ohm
 FROM told
 WHERE NOT $missed OR state = 'fails'

@@ -51,7 +51,7 @@ def test_it_takes_in_at_least_sixty_units_without_a_failure(demo: Demo) -> None:
 def test_it_names_its_folder_and_what_to_try_next(demo: Demo) -> None:
     assert str(demo.folder) in demo.output
     assert "Try next" in demo.output
-    assert "Against the published figures" in demo.output
+    assert "Specifications" in demo.output
     assert max(map(len, demo.output.splitlines())) <= 80 + len(str(demo.folder))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import graphlib
 import subprocess
 import sys
 from pathlib import Path
@@ -70,6 +71,29 @@ def test_a_library_is_known_in_one_place(library: str, home: str) -> None:
                   *ROOT.glob("seed_dataset/**/*.py")]  # fmt: skip
     users = [p.name for p in everywhere if any(n.split(".")[0] == library for n in imported(p))]
     assert users == [home]
+
+
+def test_no_module_imports_itself_through_others() -> None:
+    known = {_name(path): path for path in PACKAGE.rglob("*.py")}
+    graph = {name: _modules_imported(path, known) - {name} for name, path in known.items()}
+    tuple(graphlib.TopologicalSorter(graph).static_order())  # raises CycleError with the circle
+
+
+def _name(path: Path) -> str:
+    parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def _modules_imported(path: Path, known: dict[str, Path]) -> set[str]:
+    result = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names = [f"{node.module}.{alias.name}" for alias in node.names]
+            result |= {name if name in known else node.module for name in names}
+        elif isinstance(node, ast.Import):
+            result |= {alias.name for alias in node.names}
+    # The package itself only names its version and its face.
+    return result & known.keys() - {"backbench"}
 
 
 def test_help_loads_nothing_heavy() -> None:

@@ -220,7 +220,7 @@ class Catalogue:
 
     def chart(self, name: str, **values: Any) -> alt.TopLevelMixin:
         """The chart of a saved query as an Altair object."""
-        from backbench.charts.declaration import Labels
+        from backbench.charts.drawing import Labels
         from backbench.charts.registry import chart_named
 
         found = self.asked(name, **values)

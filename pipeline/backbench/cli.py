@@ -1,4 +1,4 @@
-"""The command line: the one boundary that turns errors into words."""
+"""The command line: the one place that prints errors and sets the exit code."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from backbench.commands import (
     backfill,
     bench_day,
     browse,
+    calibrate,
     compare,
     demo,
     export,
@@ -24,25 +25,19 @@ from backbench.errors import UserError
 from backbench.storage.query_limits import end_when_overdue
 
 GROUPS = (
-    ingest,
-    bench_day,
-    backfill,
-    export,
-    history,
-    watch,
-    compare,
-    browse,
-    publish,
-    maintenance,
-    demo,
-)
-"""Importing a group registers its commands, in the order that the help lists them."""
+    ingest, calibrate, bench_day, watch, backfill, browse, compare,
+    publish, export, history, maintenance, demo,
+)  # fmt: skip
+"""In the order in which the help lists the commands of one panel."""
+MODULES = [group.__name__ for group in GROUPS]
+app.registered_commands.sort(key=lambda command: MODULES.index(str(command.callback.__module__)))
 
 
 def main() -> None:
-    """Run the command line. Exit codes: 0 well, 1 user's error, 2 usage, 3 done in part, 4 not met.
+    """Run the command line.
 
-    4 is given only where --check asks for it.
+    Exit codes: 0 done, 1 an error that the user can correct, 2 wrong usage, 3 done in part, 4 (with
+    --check only) a specification not met or a bench that has drifted.
     """
     end_when_overdue()
     try:
@@ -57,5 +52,5 @@ def main() -> None:
         typer.echo(f"{error.filename or 'the disk'}: {error.strerror or error}", err=True)
         sys.exit(1)
     except KeyboardInterrupt:
-        typer.echo("stopped; what was finished is kept, the same command carries on", err=True)
+        typer.echo("stopped; finished work is kept, run the same command to continue", err=True)
         sys.exit(130)

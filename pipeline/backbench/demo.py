@@ -13,8 +13,8 @@ import typer
 
 from backbench.catalogue import Catalogue
 from backbench.charts.image_export import save
+from backbench.reports.comparison_report import show_comparison
 from backbench.reports.progress_bars import bars, watched
-from backbench.reports.terminal_tables import show_comparison
 from backbench.seed_dataset.maker import write_catalogue_inputs
 from backbench.seed_dataset.scenario import scenario, settings_text
 

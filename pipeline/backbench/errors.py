@@ -1,14 +1,24 @@
-"""The one kind of error that a user can mend, and the words it is told in."""
+"""The one kind of error that a user can correct, and how it is worded."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+MISSING = "missing"
+"""What a fault has as found where a value that is required isn't there."""
+
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing that is wrong: where, what was found, what was expected, what to do."""
+    """One thing that is wrong.
+
+    Attributes:
+        where: The file, key, option or cell.
+        found: What stands there, or MISSING.
+        expected: What is accepted there.
+        remedy: What to do; empty where it follows from what is accepted.
+    """
 
     where: str
     found: str
@@ -16,8 +26,11 @@ class Fault:
     remedy: str = ""
 
     def __str__(self) -> str:
-        told = f"{self.where}: found {self.found}; expected {self.expected}"
-        return f"{told}; {self.remedy}" if self.remedy else told
+        if self.found == MISSING:
+            text = f"{self.where}: missing; required: {self.expected}"
+        else:
+            text = f"{self.where}: found {self.found}; expected {self.expected}"
+        return f"{text}; {self.remedy}" if self.remedy else text
 
 
 class UserError(Exception):

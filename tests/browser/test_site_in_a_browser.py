@@ -116,7 +116,7 @@ def test_two_units_are_picked_and_set_side_by_side(page: Any, site: Path) -> Non
     assert page.locator("#picked .chip").count() == 2
     text = page.inner_text("#side")
     assert "Residual noise" in text
-    assert "not told apart" in text
+    assert "not significantly different" in text
     assert MAKER in page.inner_text("#picked")
     page.select_option("#add", "push-pull")
     assert page.locator("#picked .chip").count() == 3

@@ -11,7 +11,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from backbench.charts.declaration import MOST_ROWS, Column, Labels
+from backbench.charts.declaration import MOST_ROWS
+from backbench.charts.drawing import Column, Labels
 from backbench.charts.image_export import STILL, STILL_LARGE, Size, png, save
 from backbench.charts.registry import chart_named, charts
 from backbench.errors import UserError

@@ -92,7 +92,9 @@ def test_trend_and_screen(home: Path) -> None:
     assert "all: slope -0.0001 V per year" in " ".join(text.split())
     assert "tube: slope" in text
     screened = run(home, "trend", "--screen", "age")
-    assert "2 of 2 metrics stand at a false-discovery rate of 5 %" in " ".join(screened.split())
+    assert "2 of 2 metrics have a significant trend at a false-discovery rate of 5 %" in " ".join(
+        screened.split()
+    )
     with pytest.raises(UserError, match="--screen"):
         run(home, "trend", "noise_a")
 

@@ -25,7 +25,7 @@ def test_before_and_after_sorted_by_certainty(given: Any) -> None:
     told = [(d.metric, d.point_key, d.told) for d in found]
     assert told[0] == ("noise_a", "idle", "better")
     assert ("gain", "gain-1khz", "other") in told
-    assert told[-1][0::2] == ("thd", "not told apart")
+    assert told[-1][0::2] == ("thd", "not significantly different")
     noise = found[0]
     assert noise.difference == pytest.approx(-6e-4)
     assert noise.uncertainty == pytest.approx(2**0.5 * 1e-5)

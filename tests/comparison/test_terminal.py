@@ -13,10 +13,10 @@ import pytest
 from backbench.comparison.unit_comparison import compare_unit
 from backbench.errors import UserError
 from backbench.querying.saved_queries import shipped
+from backbench.reports.comparison_report import show_comparison
+from backbench.reports.export_formats import export
 from backbench.reports.terminal_tables import (
-    export,
     quantity,
-    show_comparison,
     show_frame,
     show_queries,
 )
@@ -51,7 +51,7 @@ def test_comparison_fits_and_opens_with_the_verdicts(given: Any) -> None:
         found = compare_unit(store, "long-unit-key-number-2")
     shown = lines(show_comparison, found)
     text = " ".join(shown)
-    assert text.index("Against the published figures") < text.index("Among the peers")
+    assert text.index("Specifications") < text.index("Rank among its peers")
     assert "meets" in text
     assert "3rd of 8" in " ".join(text.split())
 
@@ -71,10 +71,10 @@ def test_columns_without_room_are_named(given: Any) -> None:
 @pytest.mark.parametrize(
     ("value", "unit", "u", "told"),
     [
-        (1.234e-4, "V", 1e-6, "123.4 ± 2.0 µV"), (0.5, "%", None, "0.5 %"),
-        (-60.25, "dB", 0.1, "-60.25 ± 0.20 dB"), (20.0, "1", None, "20"),
-        (38000.0, "Hz", None, "38000 Hz"), (0.0, "V", None, "0 V"), (0.1, "ohm", None, "100 mohm"),
-        (1e-3, "V", None, "1 mV"), (999.96, "W", None, "1000 W"),
+        (1.234e-4, "V", 1e-6, "123.4 µV ± 2.0 µV"), (0.5, "%", None, "0.5 %"),
+        (-60.25, "dB", 0.1, "-60.25 dB ± 0.20 dB"), (20.0, "1", None, "20"),
+        (38000.0, "Hz", None, "38 kHz"), (0.0, "V", None, "0 V"), (0.1, "ohm", None, "100 mΩ"),
+        (1e-3, "V", None, "1 mV"), (999.96, "W", None, "1 kW"),
     ],
 )  # fmt: skip
 def test_quantities(value: float, unit: str, u: float | None, told: str) -> None:
@@ -127,8 +127,8 @@ def test_few_peers_are_told_in_place_of_a_rank(given: Any) -> None:
         given.reading(key, "noise_a", 1e-4, 1e-6, under="idle")
     with reading(given.build()) as store:
         text = " ".join(lines(show_comparison, compare_unit(store, "a")))
-    assert "none: 1 others" in text
-    assert "the default, --peers chooses others" in " ".join(text.split())
+    assert "no rank: 1 other" in text
+    assert "the default, choose others with --peers" in " ".join(text.split())
 
 
 def test_a_value_keeps_its_unit_where_there_is_little_room(given: Any) -> None:

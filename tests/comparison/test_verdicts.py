@@ -31,10 +31,10 @@ def test_conformance_probability(value: float, u: float, side: str, p: float) ->
 @pytest.mark.parametrize(
     ("value", "bound", "side", "outcome"),
     [
-        (0.5, "upper", "at most", "meets"), (2.0, "upper", "at most", "cannot be told apart"),
-        (2.0, "lower", "at most", "fails"), (0.5, "lower", "at most", "cannot be told apart"),
-        (2.0, "lower", "at least", "meets"), (0.5, "lower", "at least", "cannot be told apart"),
-        (0.5, "upper", "at least", "fails"), (2.0, "upper", "at least", "cannot be told apart"),
+        (0.5, "upper", "at most", "meets"), (2.0, "upper", "at most", "inconclusive"),
+        (2.0, "lower", "at most", "fails"), (0.5, "lower", "at most", "inconclusive"),
+        (2.0, "lower", "at least", "meets"), (0.5, "lower", "at least", "inconclusive"),
+        (0.5, "upper", "at least", "fails"), (2.0, "upper", "at least", "inconclusive"),
     ],
 )  # fmt: skip
 def test_bounds(value: float, bound: str, side: str, outcome: str) -> None:
@@ -43,7 +43,7 @@ def test_bounds(value: float, bound: str, side: str, outcome: str) -> None:
 
 @pytest.mark.parametrize(
     ("value", "outcome"),
-    [(0.8, "meets"), (0.84, "cannot be told apart"), (1.16, "cannot be told apart"),
+    [(0.8, "meets"), (0.84, "inconclusive"), (1.16, "inconclusive"),
      (1.2, "fails")],
 )  # fmt: skip
 def test_guarded_by_uncertainty(value: float, outcome: str) -> None:
@@ -106,7 +106,7 @@ def test_entered_without_uncertainty_decides_nothing(given: Any) -> None:
     given.unit("a")
     given.published("a", "thd", "at most", 1.0)
     given.reading("a", "thd", 0.1, None, status="entered")
-    assert judged(given)[0].outcome == "cannot be told apart"
+    assert judged(given)[0].outcome == "inconclusive"
 
 
 def test_readings_by_an_older_method_are_not_used(given: Any) -> None:

@@ -11,7 +11,7 @@ import polars as pl
 import pytest
 
 from backbench.catalogue import Catalogue
-from backbench.reports.terminal_tables import export
+from backbench.reports.export_formats import export
 from faults.small_catalogue import small_catalogue, write_review
 
 PACKAGE = Path(__file__).parents[2] / "pipeline" / "backbench"

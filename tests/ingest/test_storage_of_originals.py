@@ -207,7 +207,7 @@ def test_a_worker_that_would_compute_otherwise_is_refused(
     with pytest.raises(UserError, match=r"numpy of a worker: found .*; expected 1\.0"):
         analyse_on_worker(Request(chunk, "memory://store", {**environment(), "numpy": "1.0"}))
     monkeypatch.delenv("OPENBLAS_NUM_THREADS")
-    with pytest.raises(UserError, match="THREADS of a worker: found nothing; expected 1"):
+    with pytest.raises(UserError, match="THREADS of a worker: missing; required: 1"):
         analyse_on_worker(Request(chunk, "memory://store", environment()))
 
 

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from backbench.metrics.reference_page import PAGE, page
+from backbench.metrics.reference_page import PAGE, by_family, page
 from backbench.metrics.registry import registry
 
 
 def test_page_is_up_to_date() -> None:
     assert PAGE.read_text(encoding="utf-8") == page()
+
+
+def test_every_metric_stands_in_a_named_family() -> None:
+    families = by_family()
+    assert "Other metrics" not in families
+    assert {m.name for own in families.values() for m in own} == set(registry().metrics)
 
 
 def test_every_metric_is_declared_whole() -> None:

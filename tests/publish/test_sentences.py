@@ -37,17 +37,17 @@ def test_outcomes_are_counted() -> None:
     told = finding_sentences.verdicts_said(
         [verdict("meets"), verdict("fails"), verdict("meets"), verdict("not measured")]
     )
-    assert told == "Of 4 published figures it meets 2, misses 1 and has no reading for 1."
-    assert finding_sentences.verdicts_said([]) == "No published figures are recorded for it."
+    assert told == "Of 4 specifications it meets 2, fails 1 and has no reading for 1."
+    assert finding_sentences.verdicts_said([]) == "No specifications are recorded for this unit."
 
 
 @pytest.mark.parametrize(
     ("rank", "told"),
     [
         ((1, 5), "it is in the best quarter for noise"),
-        ((1, 6), "in no outer quarter for certain"),
+        ((1, 6), "in neither the best nor the last quarter with certainty"),
         ((16, 20), "it is in the last quarter for noise"),
-        ((15, 20), "in no outer quarter for certain"),
+        ((15, 20), "in neither the best nor the last quarter with certainty"),
     ],
 )
 def test_a_quarter_is_claimed_only_for_a_whole_rank_interval(
@@ -58,7 +58,7 @@ def test_a_quarter_is_claimed_only_for_a_whole_rank_interval(
 
 def test_without_ranks_there_is_no_place() -> None:
     told = finding_sentences.places_said([line("Noise", None), line("Gain", (1, 2), n=3)], "tube")
-    assert told == "There are too few peers to give it a place."
+    assert told == "There are too few peers to rank this unit."
 
 
 def test_changes_are_counted_beyond_uncertainty_only() -> None:
@@ -98,7 +98,7 @@ def test_state_and_catalogue() -> None:
 
 @pytest.mark.parametrize(
     ("title", "within"),
-    [("Residual noise", "residual noise"), ("DC at the output", "DC at the output"),
+    [("Residual noise", "residual noise"), ("DC offset", "DC offset"),
      ("SINAD", "SINAD"), ("", "")],
 )  # fmt: skip
 def test_titles_within_a_sentence(title: str, within: str) -> None:

@@ -10,7 +10,7 @@ from pydantic import Field, model_validator
 from backbench.documents.manifest import OUTPUT, At, Name
 from backbench.documents.stimuli import Strict
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
-from backbench.errors import Fault, UserError
+from backbench.errors import MISSING, Fault, UserError
 from backbench.metrics.registry import registry
 
 REVIEW_FACTS = ("key", "date", "bench", "mains_hz", "title", "notes")
@@ -90,7 +90,7 @@ def read_map(path: Path) -> ColumnMap:
 def _missing(found: ColumnMap, path: Path) -> list[Fault]:
     groups = {"review": set(map(str, found.review)), "unit": set(map(str, found.unit))}
     return [
-        Fault(f"{path}, {name}", "nothing", "a column, or a value that always holds")
+        Fault(f"{path}, {name}", MISSING, "a column, or a value that always holds")
         for name in NEEDED
         if name.split(".")[1] not in groups[name.split(".")[0]]
     ]

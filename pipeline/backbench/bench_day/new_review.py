@@ -9,7 +9,7 @@ from typing import Any
 
 from backbench.documents.manifest import MANIFEST_NAME, Manifest, Unit, read_manifest
 from backbench.documents.toml_text import inline, lines_of
-from backbench.errors import Fault, UserError
+from backbench.errors import MISSING, Fault, UserError
 
 NEEDED = ("maker", "model", "kind", "technology", "state")
 HINTS = {
@@ -77,7 +77,7 @@ def manifest_text(begun: Begun) -> str:
     missing = missing_facts(begun)
     if missing:
         faults = [
-            Fault(f"--{name}", "nothing", HINTS.get(name, "a value"), "nothing is implied")
+            Fault(f"--{name}", MISSING, HINTS.get(name, "a value"), "no default is assumed")
             for name in missing
         ]
         raise UserError("the review can't be begun", faults)

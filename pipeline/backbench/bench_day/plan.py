@@ -14,8 +14,8 @@ from backbench.bench_day.measuring_chain import Chain
 from backbench.bench_day.planned_capture import Plan, Step
 from backbench.bench_day.planning_session import Session
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
-from backbench.documents.validation import counted
 from backbench.errors import Fault, UserError
+from backbench.quantities.counts import counted
 
 AMPLIFIERS = {"integrated amplifier", "power amplifier", "receiver"}
 

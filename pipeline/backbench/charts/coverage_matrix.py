@@ -9,7 +9,8 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.chart_text import shortened, text_width, unit_name
 from backbench.charts.constant_encodings import silent, x_at, y_at
-from backbench.charts.declaration import Plate, chart
+from backbench.charts.declaration import chart
+from backbench.charts.drawing import Plate
 from backbench.charts.mark_layers import Row
 from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
 from backbench.charts.small_multiples import positions

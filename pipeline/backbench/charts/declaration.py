@@ -6,74 +6,18 @@ nothing else has to be told of a new chart.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
 
 import altair as alt
 import polars as pl
 from polars import selectors
 
-from backbench.errors import Fault, UserError
+from backbench.charts.drawing import PAGE, Labels, Plate, Size
+from backbench.charts.page_layout import sentence
+from backbench.errors import MISSING, Fault, UserError
 
 MOST_ROWS = 5000
-
-
-class ColumnLabel(Protocol):
-    """What a saved query's header says about one of its columns."""
-
-    @property
-    def name(self) -> str:
-        """The column's name in the frame."""
-
-    @property
-    def unit(self) -> str:
-        """Its unit's symbol, "" where it has none."""
-
-    @property
-    def title(self) -> str:
-        """What a reader calls it."""
-
-
-@dataclass(frozen=True)
-class Column:
-    """A plain ColumnLabel."""
-
-    name: str
-    unit: str = ""
-    title: str = ""
-
-
-class Labels:
-    """Words for one picture: its heading, a line of conditions under it, and the columns."""
-
-    def __init__(
-        self, columns: Iterable[ColumnLabel] = (), title: str = "", note: str = ""
-    ) -> None:
-        self._columns = {column.name: column for column in columns}
-        self.title = title
-        self.note = note
-
-    def title_of(self, name: str) -> str:
-        """The column's title; its name in words where the header gives none."""
-        column = self._columns.get(name)
-        return (column.title if column else "") or name.replace("_", " ")
-
-    def unit_of(self, name: str, otherwise: str = "") -> str:
-        """The column's unit."""
-        column = self._columns.get(name)
-        return (column.unit if column else "") or otherwise
-
-
-@dataclass(frozen=True)
-class Size:
-    """Width and height of the whole picture in layout pixels."""
-
-    width: int = 960
-    height: int = 540
-
-
-PAGE = Size()
 
 
 @dataclass(frozen=True)
@@ -83,17 +27,6 @@ class Option:
     name: str
     choices: tuple[str, ...]
     meaning: str
-
-
-@dataclass(frozen=True)
-class Plate:
-    """Everything that one drawing works from. The frame has rows and the declared columns."""
-
-    frame: pl.DataFrame
-    labels: Labels
-    subject: str
-    size: Size
-    options: Mapping[str, str]
 
 
 @dataclass(frozen=True)
@@ -121,8 +54,6 @@ class Chart:
         gives a picture that says so in a sentence. Raises UserError for missing columns, an
         unknown option, or more than MOST_ROWS rows.
         """
-        from backbench.charts.page_layout import sentence
-
         chosen = self._check(frame, options or {})
         plate = Plate(_plain(frame), labels, subject, size, chosen)
         if frame.is_empty():
@@ -131,7 +62,7 @@ class Chart:
 
     def _check(self, frame: pl.DataFrame, options: Mapping[str, str]) -> dict[str, str]:
         faults = [
-            Fault(f"column {name}", "nothing", "a column of the query", "add it to the SELECT")
+            Fault(f"column {name}", MISSING, "a column of the query", "add it to the SELECT")
             for name in self.columns
             if name not in frame.columns
         ]

@@ -14,7 +14,7 @@ import altair as alt
 import vl_convert
 
 from backbench.charts import theme
-from backbench.charts.declaration import Size
+from backbench.charts.drawing import Size
 from backbench.errors import Fault, UserError
 
 STILL = Size(1920, 1080)

@@ -17,7 +17,7 @@ from polars import selectors
 from backbench.charts import theme
 from backbench.charts.chart_text import BOLD, shortened, wrapped
 from backbench.charts.constant_encodings import silent, x_at, y_at
-from backbench.charts.declaration import Plate, Size
+from backbench.charts.drawing import Plate, Size
 
 EDGE = 26
 DIGITS = 7

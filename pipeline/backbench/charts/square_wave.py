@@ -11,7 +11,8 @@ from backbench.charts.axis import Ruler, ruler
 from backbench.charts.chart_text import text_width
 from backbench.charts.constant_encodings import silent
 from backbench.charts.curve_layers import end_names, lines_of, subject_lines
-from backbench.charts.declaration import Plate, chart
+from backbench.charts.declaration import chart
+from backbench.charts.drawing import Plate
 from backbench.charts.label_placement import freest
 from backbench.charts.mark_layers import Row, named
 from backbench.charts.page_layout import Field, assemble, field, layer, sentence

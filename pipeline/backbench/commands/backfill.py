@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from backbench.commands.common import HERE, NOT_ALL_WELL, DryRun, Home, app, opened
+from backbench.commands.common import HERE, INGEST, PARTLY_DONE, DryRun, Home, app, opened
+from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
     from backbench.backfill.parse_records import Problem, Reading
@@ -21,21 +22,23 @@ FEW = 3
 """Cells of each column that are shown as they were understood."""
 
 
-@app.command()
+@app.command(rich_help_panel=INGEST)
 def backfill(
     sheet: Annotated[Path, typer.Argument(help="A CSV, XLSX or ODS file.")],
-    column_map: Annotated[Path, typer.Option("--map", help="The saved column map (.toml).")],
+    column_map: Annotated[Path, typer.Option("--map", help="The column map (.toml).")],
     catalogue: Home = HERE,
     problems: Annotated[
-        Path | None, typer.Option(help="A CSV file for everything that was left out.")
+        Path | None, typer.Option(help="Write everything that was left out to this CSV file.")
     ] = None,
-    yes: Annotated[bool, typer.Option("--yes", help="Write without asking.")] = False,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Write without asking for confirmation.")
+    ] = False,
     dry_run: DryRun = False,
 ) -> None:
-    """Take in old figures from a spreadsheet; shows what it understood before it writes.
+    """Import old figures from a spreadsheet, after showing how each column was read.
 
     The readings are marked as entered, each with the cell that it came from. Run again after
-    correcting the sheet: only reviews with changed cells are written anew.
+    correcting the spreadsheet: only reviews with changed cells are written again.
 
     Example: backbench backfill old-amplifiers.xlsx --map old-amplifiers.toml -c my-catalogue
     """
@@ -51,25 +54,25 @@ def backfill(
     written, more = manifests(found, reading, sheet, column_map)
     left_out = [*reading.problems, *more]
     _show(reading, left_out, len(written), problems)
-    if dry_run or not written or not _agreed(yes):
-        raise typer.Exit(NOT_ALL_WELL if left_out and dry_run else 0)
-    outcomes, refused = _taken_in(home, list(written.values()))
+    if dry_run or not written or not _confirmed(yes):
+        raise typer.Exit(PARTLY_DONE if left_out and dry_run else 0)
+    outcomes, refused = _ingested(home, list(written.values()))
     changed = sum(not outcome.unchanged for outcome in outcomes)
-    typer.echo(f"{changed} reviews written, {len(outcomes) - changed} unchanged.")
+    typer.echo(f"{counted(changed, 'review')} written, {len(outcomes) - changed} unchanged.")
     for item in refused:
-        typer.echo(f"not taken in: {item.error}", err=True)
-    _tell_vanished(home, set(written), sheet)
+        typer.echo(f"not ingested: {item.error}", err=True)
+    _report_vanished(home, set(written), sheet)
     if left_out or refused:
-        raise typer.Exit(NOT_ALL_WELL)
+        raise typer.Exit(PARTLY_DONE)
 
 
-def _taken_in(home: Catalogue, reviews: list[WrittenReview]) -> tuple[list[Outcome], list[Refused]]:
-    """Ingested in batches, so that the progress can be told: there is nothing to measure."""
+def _ingested(home: Catalogue, reviews: list[WrittenReview]) -> tuple[list[Outcome], list[Refused]]:
+    """Ingested in batches, so that progress can be shown: there is nothing to measure."""
     from backbench.reports.progress_bars import watched
 
     outcomes: list[Outcome] = []
     refused: list[Refused] = []
-    with watched("taking in reviews") as watch:
+    with watched("ingesting reviews") as watch:
         watch.started(len(reviews))
         for first in range(0, len(reviews), BATCH):
             batch = reviews[first : first + BATCH]
@@ -84,15 +87,18 @@ def _show(reading: Reading, left_out: list[Problem], count: int, to: Path | None
     """A few cells of each column as understood, then everything that was left out."""
     shown: dict[str, list[str]] = {}
     for item in reading.understood:
-        shown.setdefault(item.column, []).append(f"{item.text!r} is {item.value}")
+        shown.setdefault(item.column, []).append(f"{item.text!r} read as {item.value}")
     for column, lines in shown.items():
         distinct = list(dict.fromkeys(lines))
-        typer.echo(f"{column}: {'; '.join(distinct[:FEW])}  ({len(lines)} cells)")
+        typer.echo(f"{column}: {'; '.join(distinct[:FEW])}  ({counted(len(lines), 'cell')})")
     for problem in left_out:
         typer.echo(f"left out: {problem.place}: {problem.found!r}: {problem.reason}", err=True)
     if to is not None:
         _write_problems(left_out, to)
-    typer.echo(f"\n{count} reviews, {len(reading.understood)} figures; {len(left_out)} left out.")
+    typer.echo(
+        f"\n{counted(count, 'review')}, {counted(len(reading.understood), 'figure')}; "
+        f"{len(left_out)} left out."
+    )
 
 
 def _write_problems(left_out: list[Problem], to: Path) -> None:
@@ -104,18 +110,20 @@ def _write_problems(left_out: list[Problem], to: Path) -> None:
         writer.writerows([one.place, one.found, one.reason] for one in left_out)
 
 
-def _agreed(yes: bool) -> bool:
+def _confirmed(yes: bool) -> bool:
     import sys
 
     if yes:
         return True
     if not sys.stdin.isatty():
-        typer.echo("Nothing was written: look it over, and run it again with --yes.")
+        typer.echo(
+            "Nothing was written. Check the values above, then run the command again with --yes."
+        )
         return False
-    return typer.confirm("Write them?")
+    return typer.confirm("Write these reviews?")
 
 
-def _tell_vanished(home: Catalogue, written: set[str], sheet: Path) -> None:
+def _report_vanished(home: Catalogue, written: set[str], sheet: Path) -> None:
     """Reviews that an earlier run wrote from this sheet and that it no longer has."""
     before = {
         key for key, receipt in home.places.ledger.newest().items()
@@ -123,5 +131,7 @@ def _tell_vanished(home: Catalogue, written: set[str], sheet: Path) -> None:
     }  # fmt: skip
     for key in sorted(before - written):
         typer.echo(
-            f"{key} is no longer in the sheet; it stays (backbench withdraw {key})", err=True
+            f"{key} is no longer in the spreadsheet but stays in the catalogue; "
+            f"remove it with `backbench withdraw {key}`",
+            err=True,
         )

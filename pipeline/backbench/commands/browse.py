@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from backbench.commands.common import (
+    BROWSE,
     HERE,
     Format,
     Home,
@@ -21,24 +22,30 @@ from backbench.errors import Fault, UserError
 
 if TYPE_CHECKING:
     from backbench.catalogue import Catalogue
-    from backbench.charts.declaration import Size as ImageSize
+    from backbench.charts.drawing import Size as ImageSize
 
 
-@app.command()
+@app.command(rich_help_panel=BROWSE)
 def reviews(
     catalogue: Home = HERE, out_format: Annotated[str, typer.Option("--format")] = "table"
 ) -> None:
-    """List the reviews with what failed in them. Example: backbench reviews -c my-catalogue"""
+    """List the reviews with the number of captures that failed.
+
+    Example: backbench reviews -c my-catalogue
+    """
     show_frame(opened(catalogue).frame(REVIEWS), out_format)
 
 
-@app.command()
+@app.command(rich_help_panel=BROWSE)
 def show(
     review: Annotated[str, typer.Argument(help="A review's key.")],
     catalogue: Home = HERE,
     out_format: Format = "table",
 ) -> None:
-    """List a review's captures with how each ended. Example: backbench show 2024-05-heron"""
+    """List the captures of a review with their status and the reason for each failure.
+
+    Example: backbench show 2024-05-heron
+    """
     import polars as pl
 
     captures = opened(catalogue).captures().filter(pl.col("review_key") == review)
@@ -47,47 +54,59 @@ def show(
     show_frame(captures.select("position", "file", "stimulus", "status", "reason"), out_format)
 
 
-@app.command()
+@app.command(rich_help_panel=BROWSE)
 def queries(catalogue: Home = HERE) -> None:
-    """List the saved queries with the question that each answers. Example: backbench queries"""
+    """List the saved queries with the question that each answers.
+
+    Example: backbench queries
+    """
     from backbench.reports.terminal_tables import show_queries
 
     show_queries(opened(catalogue).queries())
 
 
-@app.command()
+@app.command(rich_help_panel=BROWSE)
 def query(
     name: Annotated[str, typer.Argument(help="A saved query's name; see `backbench queries`.")],
     catalogue: Home = HERE,
     settings: Settings = None,
     out_format: Format = "table",
-    out: Annotated[Path | None, typer.Option(help="A file to write to.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Write to this file.")] = None,
 ) -> None:
-    """Run a saved query. Example: backbench query idle-noise-of-technology --set technology=tube"""
+    """Run a saved query and show its result.
+
+    Example: backbench query idle-noise-of-technology --set technology=tube
+    """
     home, values = opened(catalogue), assigned(settings)
     show_frame(home.query(name, **values), out_format, out, home.asked(name, **values))
 
 
-@app.command()
+@app.command(rich_help_panel=BROWSE)
 def chart(
     name: Annotated[str, typer.Argument(help="A saved query that has a chart.")],
     out: Annotated[Path, typer.Argument(help="A file ending in .html, .svg or .png.")],
     catalogue: Home = HERE,
     settings: Settings = None,
     size: Annotated[
-        str, typer.Option(help="Pixels of a PNG: 1920x1080 or 3840x2160.")
+        str, typer.Option(help="Size of a PNG in pixels: 1920x1080 or 3840x2160.")
     ] = "1920x1080",
 ) -> None:
-    """Draw a saved query. Example: backbench chart quietest-of-a-kind noise.html"""
+    """Draw the chart of a saved query.
+
+    Example: backbench chart quietest-of-a-kind noise.html
+    """
     from backbench.charts.image_export import save
 
     save(opened(catalogue).chart(name, **assigned(settings)), out, _pixels(size))
     typer.echo(f"Wrote {out}.")
 
 
-@app.command()
+@app.command(rich_help_panel=BROWSE)
 def metrics(out_format: Format = "table") -> None:
-    """List every metric with unit and source. Example: backbench metrics"""
+    """List every metric with its unit and the source of its definition.
+
+    Example: backbench metrics
+    """
     import polars as pl
 
     from backbench.metrics.registry import registry
@@ -112,7 +131,7 @@ GROUP BY ALL ORDER BY date, review
 
 def _pixels(text: str) -> ImageSize:
     """1920x1080 as a size. Raises UserError for anything else than a width and a height."""
-    from backbench.charts.declaration import Size as ImageSize
+    from backbench.charts.drawing import Size as ImageSize
 
     width, _, height = text.partition("x")
     if not (width.isdigit() and height.isdigit() and 0 < int(width) * int(height) <= 10**8):

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from backbench.errors import Fault, UserError
 
@@ -15,11 +16,48 @@ if TYPE_CHECKING:
     from backbench.catalogue import Catalogue
     from backbench.querying.saved_queries import SavedQuery
 
+SET_UP = "Set up"
+AT_THE_BENCH = "At the bench"
+INGEST = "Ingest"
+BROWSE = "Browse and query"
+COMPARE = "Compare"
+PUBLISH = "Publish and export"
+CORRECT = "Correct"
+MAINTENANCE = "Maintenance"
+PANELS = (SET_UP, AT_THE_BENCH, INGEST, BROWSE, COMPARE, PUBLISH, CORRECT, MAINTENANCE)
+"""The groups of the help, in the order of the work."""
+
+
+class CommandGroups(TyperGroup):
+    """The commands by panel, in plain text that any terminal shows."""
+
+    def list_commands(self, ctx: typer.Context) -> list[str]:  # type: ignore[override]
+        """Every command's name, in the order of the work."""
+        return sorted(self.commands, key=lambda name: PANELS.index(self._panel(name)))
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """A section of the help for each panel, with the first sentence of each command's help."""
+        names = self.list_commands(ctx)
+        for panel in PANELS:
+            rows = [
+                (name, self.commands[name].get_short_help_str(LONGEST_SUMMARY))
+                for name in names
+                if self._panel(name) == panel
+            ]
+            with formatter.section(panel):
+                formatter.write_dl(rows)
+
+    def _panel(self, name: str) -> str:
+        return str(getattr(self.commands[name], "rich_help_panel", None))
+
+
+LONGEST_SUMMARY = 150
 app = typer.Typer(
+    cls=CommandGroups,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
-    help="A hi-fi bench reviewer's captures, turned into one comparative database.",
+    help="Turn the captures of every bench review into one database for comparing units.",
 )
 
 Home = Annotated[
@@ -27,24 +65,28 @@ Home = Annotated[
     typer.Option("--catalogue", "-c", envvar="BACKBENCH_CATALOGUE", help="The catalogue's folder."),
 ]
 Processes = Annotated[
-    int | None, typer.Option(min=1, max=256, help="Worker processes; all cores where left out.")
+    int | None, typer.Option(min=1, max=256, help="Worker processes. Default: one per core.")
 ]
 Direct = Annotated[
-    bool, typer.Option("--direct", help="Without the orchestrator: quicker, no run history.")
+    bool,
+    typer.Option(
+        "--direct", help="Run without the orchestrator: faster, but no run history is kept."
+    ),
 ]
 Settings = Annotated[
     list[str] | None,
-    typer.Option("--set", "-s", help="A parameter of the query, as name=value; may be repeated."),
+    typer.Option("--set", "-s", help="A query parameter, as name=value. May be repeated."),
 ]
 Format = Annotated[
-    str, typer.Option("--format", "-f", help="table, csv, json, parquet or markdown.")
+    str,
+    typer.Option("--format", "-f", help="Output format: table, csv, json, parquet or markdown."),
 ]
-Size = Annotated[str, typer.Option(help="Pixels of a PNG: 1920x1080 or 3840x2160.")]
+Size = Annotated[str, typer.Option(help="Size of a PNG in pixels: 1920x1080 or 3840x2160.")]
 DryRun = Annotated[
-    bool, typer.Option("--dry-run", help="Say what would be done, and write nothing.")
+    bool, typer.Option("--dry-run", help="Show what would be done without writing anything.")
 ]
 HERE = Path()
-NOT_ALL_WELL = 3
+PARTLY_DONE = 3
 """Exit code where the command did its work, but some input was refused or failed."""
 
 
@@ -61,7 +103,7 @@ def assigned(settings: list[str] | None) -> dict[str, str]:
         Fault("--set", repr(text), "name=value") for text in settings or () if "=" not in text
     ]
     if faults:
-        raise UserError("a parameter can't be read", faults)
+        raise UserError("a query parameter can't be read", faults)
     pairs = (text.split("=", 1) for text in settings or ())
     return {name.strip(): value for name, value in pairs}
 
@@ -69,6 +111,6 @@ def assigned(settings: list[str] | None) -> dict[str, str]:
 def show_frame(
     frame: pl.DataFrame, out_format: str, out: Path | None = None, query: SavedQuery | None = None
 ) -> None:
-    from backbench.reports.terminal_tables import export
+    from backbench.reports.export_formats import export
 
     export(frame, out_format, out, query)

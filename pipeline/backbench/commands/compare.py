@@ -7,34 +7,41 @@ from typing import Annotated
 
 import typer
 
-from backbench.commands.common import HERE, Format, Home, app, opened, show_frame
-from backbench.errors import Fault, UserError
+from backbench.commands.common import COMPARE, HERE, Format, Home, app, opened, show_frame
+from backbench.errors import MISSING, Fault, UserError
 
 NOT_MET = 4
-"""Exit code of --check: a published figure is missed, or a bench has moved."""
+"""Exit code of --check: a specification is not met, or a bench has drifted."""
 
-Out = Annotated[Path | None, typer.Option(help="A file to write to.")]
+Out = Annotated[Path | None, typer.Option(help="Write to this file.")]
 
 
-@app.command()
+@app.command(rich_help_panel=COMPARE)
 def compare(
     unit: Annotated[str, typer.Argument(help="A unit's key.")],
     catalogue: Home = HERE,
     peers: Annotated[
         list[str] | None,
-        typer.Option(help="A column (decade) or column=value; may be repeated; or everything."),
+        typer.Option(
+            help="Peers share this column (technology, decade) or column=value. May be repeated; "
+            "'everything' takes all units."
+        ),
     ] = None,
     without_entered: Annotated[
-        bool, typer.Option("--without-entered", help="Leave out readings of old records.")
+        bool,
+        typer.Option("--without-entered", help="Leave out readings typed in from old records."),
     ] = False,
     out_format: Format = "table",
     out: Out = None,
     check: Annotated[
-        bool, typer.Option("--check", help="Exit with 4 where a published figure is missed.")
+        bool, typer.Option("--check", help="Exit with code 4 if a specification is not met.")
     ] = False,
 ) -> None:
-    """A unit beside its peers, metric by metric. Example: backbench compare heron-40-left"""
-    from backbench.reports.terminal_tables import show_comparison
+    """Compare a unit with its specifications and its peers, metric by metric.
+
+    Example: backbench compare heron-40-left
+    """
+    from backbench.reports.comparison_report import show_comparison
 
     found = opened(catalogue).compare(unit, peers=peers, include_entered=not without_entered)
     if out_format == "table" and out is None:
@@ -45,15 +52,18 @@ def compare(
         raise typer.Exit(NOT_MET)
 
 
-@app.command()
+@app.command(rich_help_panel=COMPARE)
 def pair(
     first: Annotated[str, typer.Argument(help="A unit's key.")],
-    second: Annotated[str, typer.Argument(help="Another's.")],
+    second: Annotated[str, typer.Argument(help="Another unit's key.")],
     catalogue: Home = HERE,
     out_format: Format = "table",
     out: Out = None,
 ) -> None:
-    """Two units: what sets them apart, the surest first. Example: backbench pair m30-l m30-r"""
+    """Compare two units: their differences, the most significant first.
+
+    Example: backbench pair m30-l m30-r
+    """
     from backbench.comparison.differences import frame_of, two_units
     from backbench.reports.terminal_reports import show_differences
 
@@ -65,22 +75,25 @@ def pair(
         show_frame(frame_of(found), out_format, out)
 
 
-@app.command()
+@app.command(rich_help_panel=COMPARE)
 def trend(
-    y: Annotated[str | None, typer.Argument(help="A metric or a fact of units.")] = None,
-    x: Annotated[str | None, typer.Argument(help="What it is held over.")] = None,
+    y: Annotated[str | None, typer.Argument(help="A metric, or a property of units.")] = None,
+    x: Annotated[str | None, typer.Argument(help="The quantity that Y may depend on.")] = None,
     catalogue: Home = HERE,
-    within: Annotated[str, typer.Option(help="The column that groups units.")] = "technology",
+    within: Annotated[str, typer.Option(help="The column that groups the units.")] = "technology",
     screen: Annotated[
-        str | None, typer.Option(help="Instead of Y and X: every metric over this.")
+        str | None, typer.Option(help="In place of Y and X: screen every metric against this.")
     ] = None,
     out_format: Format = "table",
     out: Out = None,
 ) -> None:
-    """Anything against anything. Example: backbench trend channel_balance age
+    """Test one quantity for a trend against another, over all units and within groups.
+
+    Example: backbench trend channel_balance age
 
     Y and X: a metric (thd, power_at_limit/1, harmonic/3, thd@tone-1khz-5w-8ohm) or one of age,
-    made_year, reviewed_year, rated_power_w, price_today. All at once: backbench trend --screen age
+    made_year, reviewed_year, rated_power_w, price_today. Every metric at once: backbench trend
+    --screen age
     """
     from backbench.comparison.regression import against, screening
     from backbench.errors import Refusal
@@ -93,28 +106,31 @@ def trend(
             show_screening(many) if plain else show_frame(many.frame(), out_format, out)
             return
         if y is None or x is None:
-            fault = Fault("trend", "one quantity", "Y and X, or --screen X")
-            raise UserError("the trend can't be told", [fault])
+            fault = Fault("trend", MISSING, "Y and X, or --screen X")
+            raise UserError("no trend can be given", [fault])
         try:
             found = against(store, y, x, within)
         except Refusal as refusal:
             fault = Fault(f"{y} over {x}", str(refusal), "units that have both")
-            raise UserError("the trend can't be told", [fault]) from None
+            raise UserError("no trend can be given", [fault]) from None
     show_against(found) if plain else show_frame(found.frame(), out_format, out)
 
 
-@app.command()
+@app.command(rich_help_panel=COMPARE)
 def drift(
     bench: Annotated[str, typer.Argument(help="A bench's key.")],
     catalogue: Home = HERE,
     unit: Annotated[
-        str | None, typer.Option(help="A unit measured again and again, in place of loop-backs.")
+        str | None, typer.Option(help="Use this repeatedly measured unit in place of loop-backs.")
     ] = None,
     check: Annotated[
-        bool, typer.Option("--check", help="Exit with 4 where a step is flagged.")
+        bool, typer.Option("--check", help="Exit with code 4 if a step is flagged.")
     ] = False,
 ) -> None:
-    """Has a bench moved? Its loop-backs as a control chart. Example: backbench drift garage"""
+    """Test whether a bench has drifted, by a control chart of its loop-backs.
+
+    Example: backbench drift garage
+    """
     from backbench.comparison.drift import of_unit, over_time
     from backbench.querying.saved_queries import not_found
     from backbench.reports.terminal_reports import show_drift

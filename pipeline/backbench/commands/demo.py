@@ -7,15 +7,18 @@ from typing import Annotated
 
 import typer
 
-from backbench.commands.common import Processes, app
+from backbench.commands.common import SET_UP, Processes, app
 
 
-@app.command()
+@app.command(rich_help_panel=SET_UP)
 def demo(
     folder: Annotated[Path, typer.Argument(help="A new or empty folder.")] = Path("backbench-demo"),
     processes: Processes = None,
 ) -> None:
-    """Make, ingest, compare and draw the invented scenario. Example: backbench demo"""
+    """Try backbench on an invented catalogue of sixty units: ingest, compare and draw it.
+
+    Example: backbench demo
+    """
     from backbench.demo import run_demo
 
     run_demo(folder, processes)

@@ -7,10 +7,11 @@ from typing import Annotated
 
 import typer
 
-from backbench.commands.common import HERE, DryRun, Home, app, opened
+from backbench.commands.common import HERE, PUBLISH, DryRun, Home, app, opened
+from backbench.quantities.counts import counted
 
 
-@app.command()
+@app.command(rich_help_panel=PUBLISH)
 def export(
     folder: Annotated[Path, typer.Argument(help="A new or empty folder.")],
     catalogue: Home = HERE,
@@ -30,22 +31,24 @@ def export(
             started=watch.started, progress=watch.progress,
         )  # fmt: skip
     for name, rows in written:
-        typer.echo(f"{'would write' if dry_run else 'wrote'} {name}: {rows} rows")
+        typer.echo(f"{'would write' if dry_run else 'wrote'} {name}: {counted(rows, 'row')}")
 
 
-@app.command()
+@app.command(rich_help_panel=PUBLISH)
 def snapshot(
-    folder: Annotated[Path, typer.Argument(help="A new or empty folder, or one of snapshots.")],
+    folder: Annotated[
+        Path, typer.Argument(help="A new or empty folder, or one that holds snapshots.")
+    ],
     catalogue: Home = HERE,
 ) -> None:
-    """Put a read-only copy of the database where other machines can query it.
+    """Write a read-only copy of the database that other machines can query.
 
     Each snapshot is a folder of its own that is never changed again, with the DuckDB file, one
-    Parquet file a table, and a README.md; the name "current" leads to the newest.
+    Parquet file per table, and a README.md; the link "current" points to the newest.
 
     Example: backbench snapshot shared-readings -c my-catalogue
     """
     from backbench.export.snapshot import write_snapshot
 
     made = write_snapshot(opened(catalogue).places, folder)
-    typer.echo(f"wrote {made}; {folder / 'current'} leads to it")
+    typer.echo(f"wrote {made}; {folder / 'current'} points to it")

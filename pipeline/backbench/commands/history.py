@@ -7,36 +7,40 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from backbench.commands.common import HERE, DryRun, Home, app, opened
+from backbench.commands.common import CORRECT, HERE, DryRun, Home, app, opened
+from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
     from backbench.maintenance.history import Entry
 
 FEW = 20
-"""Moved readings that are shown of each receipt."""
+"""Changed readings that are shown for each receipt."""
 
 
-@app.command()
+@app.command(rich_help_panel=CORRECT)
 def history(
-    unit: Annotated[str, typer.Argument(help="A unit's present key.")],
+    unit: Annotated[str, typer.Argument(help="The unit's current key.")],
     catalogue: Home = HERE,
     readings: Annotated[
-        bool, typer.Option("--readings", help="Compute the old readings again: which moved.")
+        bool,
+        typer.Option(
+            "--readings", help="Measure the old versions again and list the readings that changed."
+        ),
     ] = False,
 ) -> None:
-    """What changed in a unit's reviews since they were first taken in.
+    """List what changed in a unit's reviews since they were first ingested.
 
     Example: backbench history heron-40 --readings -c my-catalogue
     """
-    from backbench.maintenance.history import history as told
+    from backbench.maintenance.history import history as unit_history
     from backbench.reports.progress_bars import watched
 
     places = opened(catalogue).places
     if not readings:
-        entries = told(places, unit, with_readings=False)
+        entries = unit_history(places, unit, with_readings=False)
     else:
-        with places.changing(), watched("computing old readings") as watch:
-            entries = told(
+        with places.changing(), watched("measuring old versions") as watch:
+            entries = unit_history(
                 places, unit, with_readings=True, started=watch.started, progress=watch.progress
             )
     for entry in entries:
@@ -44,44 +48,49 @@ def history(
     former = sorted(old for old in places.settings.aliases if
                     places.settings.unit_key(old) == unit)  # fmt: skip
     if former:
-        typer.echo(f"Also under its former keys: {', '.join(former)}.")
+        typer.echo(f"Former keys, included above: {', '.join(former)}.")
 
 
 def _show(entry: Entry) -> None:
     receipt = entry.receipt
-    typer.echo(f"receipt {receipt.number}, review {receipt.review} of {entry.reviewed}")
-    for change in entry.changes or ("the same content again",):
+    typer.echo(f"receipt {receipt.number}, review {receipt.review}, measured on {entry.reviewed}")
+    for change in entry.changes or ("no change of content",):
         typer.echo(f"  {change}")
     if entry.moved is None:
         return
-    typer.echo(f"  {len(entry.moved)} readings moved" + (":" if entry.moved else ""))
+    typer.echo(f"  {counted(len(entry.moved), 'reading')} changed" + (":" if entry.moved else ""))
     for one in entry.moved[:FEW]:
         was, now = ("none" if v is None else f"{v:.6g}" for v in (one.before, one.after))
-        typer.echo(f"    {one.output} {one.metric} ({one.conditions}): {was} is now {now}")
+        typer.echo(f"    {one.output} {one.metric} ({one.conditions}): {was} → {now}")
     if len(entry.moved) > FEW:
         typer.echo(f"    and {len(entry.moved) - FEW} more")
 
 
-@app.command()
+@app.command(rich_help_panel=CORRECT)
 def withdraw(
     review: Annotated[str, typer.Argument(help="A review's key.")],
     catalogue: Home = HERE,
-    reason: Annotated[str | None, typer.Option(help="Why; kept in the ledger.")] = None,
-    undo: Annotated[bool, typer.Option("--undo", help="Take a withdrawn review back.")] = False,
+    reason: Annotated[
+        str | None, typer.Option(help="The reason, which is kept in the ledger.")
+    ] = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Restore a withdrawn review.")] = False,
     dry_run: DryRun = False,
 ) -> None:
-    """Leave a review out of the database without losing it; `--undo` takes it back.
+    """Remove a review from the database but keep its originals; --undo restores it.
 
     Example: backbench withdraw 2024-05-heron --reason "wrong load" -c my-catalogue
     """
-    from backbench.errors import Fault, UserError
+    from backbench.errors import MISSING, Fault, UserError
     from backbench.maintenance import corrections
 
     home = opened(catalogue)
     if not undo and not reason:
-        raise UserError("nothing is withdrawn", [Fault("--reason", "nothing", "why, in words")])
+        raise UserError(
+            "the review was not withdrawn",
+            [Fault("--reason", MISSING, "a text that says why")],
+        )
     if dry_run:
-        typer.echo(f"would {'take back' if undo else 'withdraw'} {review}; its originals stay")
+        typer.echo(f"would {'restore' if undo else 'withdraw'} {review}; its originals are kept")
         return
     with home.places.changing():
         if undo:
@@ -90,17 +99,21 @@ def withdraw(
             corrections.withdraw(home.places, review, str(reason))
     if undo:
         home.recompute(history=False)
-    typer.echo(f"{review} {'is back' if undo else 'is withdrawn; its originals stay'}.")
+    typer.echo(f"{review} {'is restored' if undo else 'is withdrawn; its originals are kept'}.")
 
 
-@app.command()
+@app.command(rich_help_panel=CORRECT)
 def rename(
-    old: Annotated[str, typer.Argument(help="A unit's present key.")],
-    new: Annotated[str, typer.Argument(help="Its new key; of another unit, to merge the two.")],
+    old: Annotated[str, typer.Argument(help="The unit's current key.")],
+    new: Annotated[
+        str, typer.Argument(help="Its new key. The key of another unit merges the two.")
+    ],
     catalogue: Home = HERE,
     dry_run: DryRun = False,
 ) -> None:
-    """Give a unit another key in every review, past ones too; manifests stay as they are.
+    """Change a unit's key in every review, past ones included, or merge two units.
+
+    The manifests stay as they are; the alias is kept in backbench.toml.
 
     Example: backbench rename heron-40-b heron-40 -c my-catalogue
     """
@@ -110,12 +123,12 @@ def rename(
     home = opened(catalogue)
     text = rename_unit(home.places, old, new)
     if dry_run:
-        typer.echo(f"would read unit {old} as {new} in every review")
+        typer.echo(f"would replace the key {old} by {new} in every review")
         return
     path: Path = home.places.root / SETTINGS_NAME
     path.write_text(text, encoding="utf-8")
     outcomes, refused = home.recompute(history=False)
     changed = [outcome.review for outcome in outcomes if not outcome.unchanged]
-    typer.echo(f"{old} is now {new}: {', '.join(changed) or 'no review'} read again.")
+    typer.echo(f"{old} is now {new}: {', '.join(changed) or 'no review'} updated.")
     for item in refused:
         typer.echo(f"{item.source}: {item.error}", err=True)

@@ -7,7 +7,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from backbench.commands.common import HERE, NOT_ALL_WELL, Direct, Home, Processes, app, opened
+from backbench.commands.common import (
+    HERE,
+    INGEST,
+    MAINTENANCE,
+    PARTLY_DONE,
+    SET_UP,
+    Direct,
+    Home,
+    Processes,
+    app,
+    opened,
+)
+from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -16,25 +28,29 @@ if TYPE_CHECKING:
     from backbench.ingest.run_ingest import Outcome, Refused
 
 
-@app.command()
+@app.command(rich_help_panel=SET_UP)
 def init(folder: Annotated[Path, typer.Argument(help="A new or empty folder.")]) -> None:
-    """Make a catalogue. Example: backbench init my-catalogue"""
+    """Create a new catalogue. Example: backbench init my-catalogue"""
     from backbench.catalogue import Catalogue
 
     Catalogue.create(folder)
     typer.echo(
-        f"Made {folder}. Next: describe your bench and its calibration in {folder}/backbench.toml."
+        f"Created {folder}. Next: describe your bench and its calibration in "
+        f"{folder}/backbench.toml."
     )
 
 
-@app.command()
+@app.command(rich_help_panel=INGEST)
 def ingest(
     folders: Annotated[list[Path], typer.Argument(help="Review folders, each with a review.toml.")],
     catalogue: Home = HERE,
     processes: Processes = None,
     direct: Direct = False,
 ) -> None:
-    """Take in review folders. Example: backbench ingest reviews/2024-05-heron -c my-catalogue"""
+    """Measure the captures of review folders and add the reviews to the catalogue.
+
+    Example: backbench ingest reviews/2024-05-heron -c my-catalogue
+    """
     from backbench.documents.manifest import MANIFEST_NAME
     from backbench.reports.progress_bars import watched
 
@@ -47,12 +63,12 @@ def ingest(
             named, history=not direct, processes=processes,
             started=watch.started, progress=watch.progress,
         )  # fmt: skip
-    _tell(outcomes, refused)
+    _report(outcomes, refused)
 
 
-@app.command()
+@app.command(rich_help_panel=MAINTENANCE)
 def recompute(catalogue: Home = HERE, processes: Processes = None, direct: Direct = False) -> None:
-    """Bring every review up to the methods and calibrations in force.
+    """Measure again what is out of date after a change of methods or calibrations.
 
     Example: backbench recompute -c my-catalogue
     """
@@ -63,12 +79,12 @@ def recompute(catalogue: Home = HERE, processes: Processes = None, direct: Direc
             history=not direct, processes=processes,
             started=watch.started, progress=watch.progress,
         )  # fmt: skip
-    _tell(outcomes, refused)
+    _report(outcomes, refused)
 
 
-@app.command()
+@app.command(rich_help_panel=MAINTENANCE)
 def rebuild(catalogue: Home = HERE, processes: Processes = None) -> None:
-    """Make the database anew from vault, ledger and settings.
+    """Build the database again from the vault, the ledger and the settings.
 
     Example: backbench rebuild -c my-catalogue
     """
@@ -78,13 +94,13 @@ def rebuild(catalogue: Home = HERE, processes: Processes = None) -> None:
         number, refused = opened(catalogue).rebuild(processes=processes, progress=watch.progress)
     _refusals(refused)
     if refused:
-        typer.echo("nothing was changed: mend these first", err=True)
+        typer.echo("nothing was changed; correct these reviews first", err=True)
         raise typer.Exit(1)
-    typer.echo(f"Rebuilt the database from {number} reviews.")
+    typer.echo(f"Rebuilt the database from {counted(number, 'review')}.")
 
 
 def _old_calibrations(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
-    """A line for each calibration past its time; a folder that can't be read is told of later."""
+    """A line for each calibration past its time; a folder that can't be read is reported later."""
     from backbench.bench_day.measuring_chain import expired_for_captures
     from backbench.documents.manifest import MANIFEST_NAME, read_manifest
     from backbench.documents.validation import read_bytes
@@ -99,22 +115,25 @@ def _old_calibrations(folders: Sequence[Path], settings: Settings) -> Iterator[s
             yield f"{manifest.review.key}: {line}"
 
 
-def _tell(outcomes: Sequence[Outcome], refused: Sequence[Refused]) -> None:
+def _report(outcomes: Sequence[Outcome], refused: Sequence[Refused]) -> None:
     """What an ingest did, a line a review; faults below. Exit code 3 where not all went well."""
     for outcome in outcomes:
         if outcome.unchanged:
-            typer.echo(f"{outcome.review}: nothing changed, nothing computed")
+            typer.echo(f"{outcome.review}: unchanged, nothing to measure")
             continue
-        told = f"{outcome.review}: {outcome.computed} captures computed, {outcome.kept} kept"
-        typer.echo(told + (f", {len(outcome.failed)} failed" if outcome.failed else ""))
+        line = (
+            f"{outcome.review}: {counted(outcome.computed, 'capture')} measured, "
+            f"{outcome.kept} unchanged"
+        )
+        typer.echo(line + (f", {len(outcome.failed)} failed" if outcome.failed else ""))
     for outcome in outcomes:
         for file, reason in outcome.failed:
             typer.echo(f"{outcome.review}: {file} failed: {reason}", err=True)
     _refusals(refused)
     if refused or any(outcome.failed for outcome in outcomes):
-        raise typer.Exit(NOT_ALL_WELL if outcomes else 1)
+        raise typer.Exit(PARTLY_DONE if outcomes else 1)
 
 
 def _refusals(refused: Sequence[Refused]) -> None:
     for item in refused:
-        typer.echo(f"{item.source} was not taken in: {item.error}", err=True)
+        typer.echo(f"{item.source} was not ingested: {item.error}", err=True)

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from backbench.commands.common import HERE, NOT_ALL_WELL, Home, app, opened
+from backbench.commands.common import HERE, MAINTENANCE, PARTLY_DONE, Home, app, opened
+from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
     from backbench.maintenance.backup import Copied
@@ -17,9 +18,11 @@ FEW = 20
 """Orphans that are listed one by one."""
 
 
-@app.command()
+@app.command(rich_help_panel=MAINTENANCE)
 def verify(catalogue: Home = HERE) -> None:
-    """Hash every original again and trace every reading to its captures; change nothing.
+    """Check every original against its hash and every reading against its captures.
+
+    Nothing is changed.
 
     Example: backbench verify -c my-catalogue
     """
@@ -30,17 +33,17 @@ def verify(catalogue: Home = HERE) -> None:
     with bars() as shown:
         task = shown.add_task("hashing originals", total=None)
         report = verified(home.places, lambda n: shown.advance(task, n))
-    _tell(report)
+    _report(report)
     if report.faults:
         raise typer.Exit(1)
 
 
-@app.command()
+@app.command(rich_help_panel=MAINTENANCE)
 def backup(
     folder: Annotated[Path, typer.Argument(help="A new or empty folder, or an earlier backup.")],
     catalogue: Home = HERE,
 ) -> None:
-    """Bring a folder to the catalogue's state, verified; the catalogue may be in use.
+    """Make or update a verified backup; the catalogue may be in use meanwhile.
 
     Example: backbench backup /media/disk/backbench -c my-catalogue
     """
@@ -51,17 +54,17 @@ def backup(
     with bars() as shown:
         task = shown.add_task("copying originals", total=None)
         copied = backed_up(home.places, folder, lambda n: shown.advance(task, n))
-    _tell_copied(copied, folder)
+    _report_copied(copied, folder)
 
 
-@app.command()
+@app.command(rich_help_panel=MAINTENANCE)
 def restore(
     source: Annotated[Path, typer.Argument(help="A backup.")],
     folder: Annotated[
-        Path, typer.Argument(help="A new or empty folder, or a catalogue to be mended.")
+        Path, typer.Argument(help="A new or empty folder, or a catalogue to be repaired.")
     ],
 ) -> None:
-    """Make a catalogue from a backup, or bring back the originals that a catalogue has lost.
+    """Make a catalogue from a backup, or restore the originals that a catalogue has lost.
 
     Example: backbench restore /media/disk/backbench my-catalogue
     """
@@ -72,10 +75,10 @@ def restore(
     with bars() as shown:
         task = shown.add_task("copying originals", total=None)
         copied = restored(home.places, folder, lambda n: shown.advance(task, n))
-    _tell_copied(copied, folder)
+    _report_copied(copied, folder)
 
 
-def _tell(report: Report) -> None:
+def _report(report: Report) -> None:
     """Faults on standard error; the rest as lines."""
     for fault in report.faults:
         typer.echo(str(fault), err=True)
@@ -84,23 +87,24 @@ def _tell(report: Report) -> None:
     for orphan in report.orphans[:FEW]:
         typer.echo(f"orphan: {orphan}, an original that no receipt names")
     if len(report.orphans) > FEW:
-        typer.echo(f"{len(report.orphans) - FEW} more orphans")
+        typer.echo(f"and {counted(len(report.orphans) - FEW, 'more orphan')}")
     typer.echo(
-        f"{report.originals} originals ({report.bytes / 1e6:.1f} MB), {report.receipts} receipts, "
-        f"{report.readings} readings: {len(report.faults)} faults, {len(report.gaps)} gaps, "
-        f"{len(report.orphans)} orphans"
+        f"{counted(report.originals, 'original')} ({report.bytes / 1e6:.1f} MB), "
+        f"{counted(report.receipts, 'receipt')}, {counted(report.readings, 'reading')}: "
+        f"{counted(len(report.faults), 'fault')}, {counted(len(report.gaps), 'gap')}, "
+        f"{counted(len(report.orphans), 'orphan')}"
     )
 
 
-def _tell_copied(copied: Copied, folder: Path) -> None:
+def _report_copied(copied: Copied, folder: Path) -> None:
     for fault in copied.faults:
         typer.echo(str(fault), err=True)
     typer.echo(
-        f"{folder}: {copied.copied} originals copied ({copied.bytes / 1e6:.1f} MB), "
-        f"{copied.held} held already; all read back and verified"
+        f"{folder}: {counted(copied.copied, 'original')} copied ({copied.bytes / 1e6:.1f} MB), "
+        f"{copied.held} already there; all read back and verified"
         if not copied.faults
-        else f"{folder}: {copied.copied} originals copied, {copied.held} held already; "
-        f"{len(copied.faults)} faults"
+        else f"{folder}: {counted(copied.copied, 'original')} copied, {copied.held} already there; "
+        f"{counted(len(copied.faults), 'fault')}"
     )
     if copied.faults:
-        raise typer.Exit(NOT_ALL_WELL)
+        raise typer.Exit(PARTLY_DONE)

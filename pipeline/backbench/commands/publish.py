@@ -10,24 +10,29 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from backbench.commands.common import HERE, NOT_ALL_WELL, Home, Processes, app, opened
+from backbench.commands.common import HERE, PARTLY_DONE, PUBLISH, Home, Processes, app, opened
+from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
     from backbench.publish.site_builder import Press
 
 
-@app.command()
+@app.command(rich_help_panel=PUBLISH)
 def publish(
     catalogue: Home = HERE,
     stills: Annotated[
-        str | None, typer.Option(help="Instead, the numbered stills of this review.")
+        str | None,
+        typer.Option(help="Write the numbered pictures of this review instead of the site."),
     ] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Another folder than the catalogue's own `published`.")
+        Path | None, typer.Option(help="Write here instead of the catalogue's folder `published`.")
     ] = None,
     processes: Processes = None,
 ) -> None:
-    """Write the catalogue's site, or one review's stills. Example: backbench publish -c bench"""
+    """Write the catalogue as a static web site, or one review's pictures.
+
+    Example: backbench publish -c my-catalogue
+    """
     if stills is not None:
         _stills(catalogue, stills, out)
         return
@@ -44,19 +49,19 @@ def publish(
             progress=lambda number: shown.advance(task, number),
         )  # fmt: skip
     if done.nothing_new:
-        typer.echo(f"Nothing new: {folder}/ is as the catalogue is.")
+        typer.echo(f"{folder}/ is up to date.")
         return
     typer.echo(
-        f"{folder}/index.html: {len(done.written)} files written, {done.kept} as they were, "
-        f"{len(done.removed)} removed."
+        f"{folder}/index.html: {counted(len(done.written), 'file')} written, "
+        f"{done.kept} unchanged, {len(done.removed)} removed."
     )
     for trouble in done.troubles:
         typer.echo(trouble, err=True)
     if done.troubles:
-        raise typer.Exit(NOT_ALL_WELL)
+        raise typer.Exit(PARTLY_DONE)
 
 
-@app.command()
+@app.command(rich_help_panel=PUBLISH)
 def sheet(
     review: Annotated[str, typer.Argument(help="A review's key.")],
     out: Annotated[
@@ -64,7 +69,10 @@ def sheet(
     ] = None,
     catalogue: Home = HERE,
 ) -> None:
-    """Write a review's sheet as a page or PDF. Example: backbench sheet 2024-05-heron heron.pdf"""
+    """Write one review as a single page, HTML or PDF.
+
+    Example: backbench sheet 2024-05-heron heron.pdf
+    """
     from backbench.publish.standalone_page import save_sheet
 
     with _press(catalogue) as press:
@@ -79,7 +87,7 @@ def _stills(catalogue: Path, review: str, out: Path | None) -> None:
     with _press(catalogue) as press:
         folder = out or press.folder / "stills" / review
         paths = write_stills(press, review, folder)
-    typer.echo(f"Wrote {len(paths) // 2} stills with captions into {folder}/.")
+    typer.echo(f"Wrote {counted(len(paths) // 2, 'picture')} with captions into {folder}/.")
 
 
 @contextmanager

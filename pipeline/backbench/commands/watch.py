@@ -7,36 +7,48 @@ from typing import Annotated
 
 import typer
 
-from backbench.commands.common import HERE, Home, app, opened
+from backbench.commands.common import HERE, INGEST, Home, app, opened
 from backbench.errors import Fault, UserError
 
 
-@app.command()
+@app.command(rich_help_panel=INGEST)
 def watch(
-    inbox: Annotated[Path, typer.Argument(help="A folder that review folders are put into.")],
+    inbox: Annotated[Path, typer.Argument(help="The folder that review folders are copied into.")],
     catalogue: Home = HERE,
-    every_s: Annotated[float, typer.Option(min=2, help="Seconds between looks.")] = 30.0,
+    every_s: Annotated[
+        float, typer.Option(min=2, help="Seconds between checks of the inbox.")
+    ] = 30.0,
     settle_s: Annotated[
-        float, typer.Option(min=0, help="Seconds that a folder must have stayed unchanged.")
+        float,
+        typer.Option(
+            min=0, help="Seconds that a folder must stay unchanged before it is ingested."
+        ),
     ] = 20.0,
-    site: Annotated[bool, typer.Option(help="Make the site anew after each change.")] = True,
-    port: Annotated[int, typer.Option(min=1024, max=65535, help="Of the page, loopback.")] = 4200,
+    site: Annotated[bool, typer.Option(help="Publish the site again after each change.")] = True,
+    port: Annotated[
+        int,
+        typer.Option(
+            min=1024, max=65535, help="Port of the orchestrator's page, on this machine only."
+        ),
+    ] = 4200,
 ) -> None:
-    """Ingest review folders as they appear and stay unchanged, until stopped with Ctrl-C.
+    """Ingest review folders as they appear in an inbox, until stopped with Ctrl-C.
 
-    Runs, retries and their logs are seen on the orchestrator's page, on this machine only.
+    A folder is ingested once it has stayed unchanged for a while.
+
+    Runs, retries and their logs are shown on the orchestrator's page, on this machine only.
 
     Example: backbench watch inbox -c my-catalogue
     """
     home = opened(catalogue).places.root.resolve()
     if not inbox.is_dir():
-        fault = Fault(str(inbox), "no folder", "a folder that is there", "make it first")
-        raise UserError("there is nothing to watch", [fault])
+        fault = Fault(str(inbox), "no such folder", "an existing folder", "create it first")
+        raise UserError("the inbox does not exist", [fault])
     from backbench.orchestration.run_server import RunServer
 
     server = RunServer(home / ".runs", port=port, page=True)
     server.wait()
-    typer.echo(f"Watching {inbox}; runs are seen at {server.address} (this machine only).")
+    typer.echo(f"Watching {inbox}; runs are shown at {server.address} (this machine only).")
     from backbench.orchestration import flows
 
     flows.watch_inbox(home, inbox.resolve(), every_s, settle_s, site)

@@ -49,9 +49,9 @@ class Difference:
 
     @property
     def told(self) -> str:
-        """In words: better, worse, other, or not told apart."""
+        """In words: better, worse, other, or not significantly different."""
         if self.beyond is None or self.beyond <= 1:
-            return "not told apart"
+            return "not significantly different"
         if self.better == "neither":
             return "other"
         sizes = (abs(self.first), abs(self.second))

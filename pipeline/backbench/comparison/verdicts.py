@@ -2,7 +2,7 @@
 
 Decision rule (JCGM 106:2012, conformance probability for a normal distribution): a figure is met
 where the probability that the true value is within the limit is at least 95 %, missed where it
-is at most 5 %, and can't be told apart in between. Every output of a unit has to meet it.
+is at most 5 %, and is inconclusive in between. Every output of a unit has to meet it.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ RULE = (
     "5 %; the worse output decides"
 )
 Outcome = Literal[
-    "fails", "cannot be told apart", "meets", "measured under other conditions", "not measured"
+    "fails", "inconclusive", "meets", "measured under other conditions", "not measured"
 ]
 WITHIN = {"frequency_hz": 0.01, "power_w": 0.10, "load_ohm": 0.05, "limit_percent": 0.001}
 UNITS = {"frequency_hz": "Hz", "power_w": "W", "load_ohm": "ohm", "limit_percent": "%"}
@@ -80,7 +80,7 @@ def outcome_of(probability: tuple[float, float]) -> Outcome:
     """The decision for least and greatest conformance probability."""
     if probability[0] >= SURE:
         return "meets"
-    return "fails" if probability[1] <= 1 - SURE else "cannot be told apart"
+    return "fails" if probability[1] <= 1 - SURE else "inconclusive"
 
 
 def judge(figure: Mapping[str, Any], readings: Iterable[Mapping[str, Any]]) -> Verdict:
@@ -108,7 +108,7 @@ def _as_referred(row: Mapping[str, Any]) -> Mapping[str, Any]:
     return {**row, "load_ohm": float(nominal)} if nominal else row
 
 
-ORDER: tuple[Outcome, ...] = ("fails", "cannot be told apart", "meets")
+ORDER: tuple[Outcome, ...] = ("fails", "inconclusive", "meets")
 
 
 def _severity(verdict: Verdict) -> tuple[int, float, str]:
@@ -121,7 +121,7 @@ def _severity(verdict: Verdict) -> tuple[int, float, str]:
 def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:
     if row["uncertainty"] is None:
         told = "the reading was entered without an uncertainty"
-        return _verdict(figure, "cannot be told apart", row, told=told)
+        return _verdict(figure, "inconclusive", row, told=told)
     p = conformance(
         row["value"], row["uncertainty"], figure["limit_value"], figure["side"], row["bound"]
     )

@@ -19,8 +19,9 @@ from backbench.documents.stimuli import (
     Strict,
     Table,
 )
-from backbench.documents.validation import amount, checked, counted, measures, parse_toml, shortened
+from backbench.documents.validation import amount, checked, measures, parse_toml, shortened
 from backbench.errors import Fault, UserError
+from backbench.quantities.counts import counted
 
 MANIFEST_NAME = "review.toml"
 OUTPUT = r"^[a-z0-9][a-z0-9 -]{0,39}$"
@@ -345,7 +346,7 @@ def _trace_faults(trace: Table, where: str) -> Iterator[Fault]:
     if trace.square_hz is None:
         yield Fault(
             f"{where}, stimulus", "a trace without square_hz", "the frequency of its square wave",
-            "nothing is implied: write it down",
+            "no default is assumed",
         )  # fmt: skip
 
 

@@ -9,7 +9,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from backbench.errors import Fault, UserError
+from backbench.errors import MISSING, Fault, UserError
+from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -90,7 +91,7 @@ def checked(model: type[Model], content: dict[str, Any], name: str) -> Model:
         faults = merged(worded(detail, name, model) for detail in found[:MAX_FAULTS])
         number, more = len(faults), ""
         if len(found) > MAX_FAULTS:
-            number, more = len(found), f", the first {MAX_FAULTS} told here"
+            number, more = len(found), f", the first {MAX_FAULTS} listed here"
         raise UserError(f"{name} has {counted(number, 'fault')}{more}", faults) from None
 
 
@@ -105,19 +106,14 @@ def merged(faults: Iterable[Fault]) -> list[Fault]:
     return list(by_place.values())
 
 
-def counted(number: int, noun: str) -> str:
-    """A number with its noun: "1 fault", "3 faults"."""
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-
-
 def worded(detail: ErrorDetails, name: str, model: type[BaseModel]) -> Fault:
-    """One validation error in the words of a bench person."""
+    """One validation error in plain words."""
     location = tuple(part for part in detail["loc"] if not _internal(part))
     where = f"{name}, {spelled(location)}" if location else name
     kind, given = detail["type"], detail["input"]
-    found = "nothing" if given is None else shortened(given)
+    found = MISSING if given is None else shortened(given)
     if kind == "missing":
-        return Fault(where, "nothing", "a value", "nothing is implied: write it down")
+        return Fault(where, MISSING, "a value", "no default is assumed")
     if kind == "extra_forbidden":
         return _unknown_key(detail, where, model)
     if kind == "value_error":

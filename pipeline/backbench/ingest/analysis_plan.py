@@ -11,13 +11,13 @@ from typing import Any
 from backbench.documents.manifest import MANIFEST_NAME, Capture, Conditions, Manifest, TrackRole
 from backbench.documents.settings import InForce, Settings, calibration_for
 from backbench.documents.stimuli import Idle, Stimulus, Sweep, Table, Tone, TwoTones, analysis_kind
-from backbench.documents.validation import counted
 from backbench.errors import Fault, UserError
 from backbench.ingest.alias_resolution import under_present_keys
 from backbench.ingest.entered_figures import entered_faults
 from backbench.ingest.published_figures import published_faults
 from backbench.ingest.reading_rows import digest
 from backbench.metrics.registry import registry
+from backbench.quantities.counts import counted
 from backbench.storage.vault import Receipt, Vault
 
 

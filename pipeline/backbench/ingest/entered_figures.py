@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 from backbench.documents.manifest import MANIFEST_NAME, Entered, Manifest
 from backbench.errors import Fault
-from backbench.ingest.reading_rows import Row, canonical, digest
+from backbench.ingest.reading_rows import digest
 from backbench.metrics.declaration import Metric
 from backbench.metrics.registry import registry
-from backbench.quantities.figures import Written, read_figure
-
-if TYPE_CHECKING:
-    from backbench.ingest.analysis_plan import PlannedReview
+from backbench.quantities.faults import UnreadableQuantity
+from backbench.quantities.reading import Written, read_quantity
 
 
 def entered_faults(manifest: Manifest) -> Iterator[Fault]:
@@ -30,75 +27,25 @@ def entered_faults(manifest: Manifest) -> Iterator[Fault]:
             continue
         try:
             written_value(figure)
-        except ValueError as error:
+        except UnreadableQuantity as error:
             unit = known[figure.metric].unit
-            yield Fault(where, str(error), f"a figure that turns into {unit!r}")
-        other = seen.setdefault(_key(manifest.review.key, figure), position)
+            yield error.fault(where, f"a number with a unit that turns into {unit!r}")
+        other = seen.setdefault(entered_key(manifest.review.key, figure), position)
         if other != position:
             yield Fault(where, f"the same as entered {other}", "each once", "take one out")
 
 
 def written_value(figure: Entered) -> Written:
-    """The figure in its metric's unit. Raises ValueError."""
+    """The figure in its metric's unit. Raises UnreadableQuantity."""
     unit = registry().metrics[figure.metric].unit
-    return read_figure(figure.value, unit, decimal=".", load_ohm=figure.at.load_ohm)
+    return read_quantity(figure.value, unit, load_ohm=figure.at.load_ohm)
 
 
-def entered_rows(planned: PlannedReview, environment_key: str) -> dict[str, list[Row]]:
-    """The rows of a review's entered readings, by table."""
-    figures = planned.manifest.entered
-    if not figures:
-        return {}
-    review, analysis_key = planned.key, digest("entered", planned.key)
-    return {
-        "reading": [_reading(review, analysis_key, one) for one in figures],
-        "entered": [
-            {"reading_key": _key(review, one), "review_key": review, "written": one.value,
-             "origin": one.origin} for one in figures
-        ],
-        "analysis": [{
-            "analysis_key": analysis_key, "review_key": review, "environment_key": environment_key
-        }],
-        "analysis_capture": [
-            {"analysis_key": analysis_key, "review_key": review, "sha256": sha256}
-            for sha256 in _sources(planned)
-        ],
-    }  # fmt: skip
-
-
-def _sources(planned: PlannedReview) -> list[str]:
-    """What the figures were typed from, as far as it is kept: the manifest at the least."""
-    captures = {capture.capture.file for capture in planned.captures}
-    files = planned.receipt.files.items()
-    kept = {file.sha256 for name, file in files if name not in captures and file.sha256}
-    return sorted({*kept, planned.receipt.manifest})
-
-
-def _key(review_key: str, figure: Entered) -> str:
+def entered_key(review_key: str, figure: Entered) -> str:
+    """Key of the reading that a typed figure gives."""
     metric = registry().metrics[figure.metric]
     place = [figure.unit, figure.output, figure.at.model_dump(), figure.order]
     return digest("entered", review_key, metric.name, metric.version, place)
-
-
-def _reading(review_key: str, analysis_key: str, figure: Entered) -> Row:
-    written, at = written_value(figure), figure.at
-    metric = registry().metrics[figure.metric]
-    share = figure.uncertainty_percent
-    return {
-        "reading_key": _key(review_key, figure), "review_key": review_key,
-        "analysis_key": analysis_key, "unit_key": figure.unit, "output": figure.output,
-        "metric": metric.name, "method_version": metric.version,
-        "stimulus": stimulus_of(metric), "frequency_hz": at.frequency_hz, "power_w": at.power_w,
-        "load_ohm": at.load_ohm, "load_kind": "resistor" if at.load_ohm else None,
-        "order_n": figure.order, "limit_percent": at.limit_percent,
-        "detail": canonical({} if at.band_hz is None else {"band": _band(at.band_hz)}),
-        "value": written.value, "bound": written.bound, "status": "entered",
-        "uncertainty": None if share is None else abs(written.value) * share / 100,
-    }  # fmt: skip
-
-
-def _band(band_hz: list[float]) -> str:
-    return f"{band_hz[0]:g} Hz to {band_hz[1]:g} Hz"
 
 
 def stimulus_of(metric: Metric) -> str:

@@ -15,7 +15,7 @@ from backbench.documents.manifest import Unit
 from backbench.documents.stimuli import analysis_kind
 from backbench.ingest.analysis_plan import PlannedCapture, PlannedReview
 from backbench.ingest.derive import derive_reviews
-from backbench.ingest.entered_figures import entered_rows
+from backbench.ingest.entered_rows import entered_rows
 from backbench.ingest.incremental import derived_with
 from backbench.ingest.published_figures import limit_value, printed_limit
 from backbench.ingest.reading_rows import Row, canonical, digest
@@ -155,7 +155,7 @@ def _published(review_key: str, unit: Unit) -> list[Row]:
             {
                 "review_key": review_key, "unit_key": unit.key, "position": position,
                 "metric": figure.metric, "side": side,
-                "limit_value": limit_value(text, registry().metrics[figure.metric].unit),
+                "limit_value": limit_value(figure, registry().metrics[figure.metric].unit),
                 "frequency_hz": figure.at.frequency_hz,
                 "band_low_hz": low, "band_high_hz": high,
                 "power_w": figure.at.power_w, "load_ohm": figure.at.load_ohm,

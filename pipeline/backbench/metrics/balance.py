@@ -20,6 +20,8 @@ from backbench.metrics.session import (
 from backbench.metrics.traits import Traits
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
+FAMILY = "Channel balance and crosstalk"
+
 LEFT, RIGHT = "left", "right"
 Pair = tuple[Reading, Reading]
 
@@ -111,7 +113,7 @@ def _ratio(above: Reading, below: Reading) -> MeasuredValue:
 
 @derived(
     "separation",
-    title="Channel separation",
+    title="Channel separation (crosstalk)",
     unit="dB",
     better="higher",
     source="IEC 60268-3 (crosstalk attenuation); definition from memory",
@@ -154,7 +156,7 @@ def _told_best(
 
 @derived(
     "balance_tracking",
-    title="Tracking of the channels over the volume control",
+    title="Channel tracking over the volume control",
     unit="dB",
     better="lower",
     source="IEC 60268-3 (gain difference of channels over a control); definition from memory",

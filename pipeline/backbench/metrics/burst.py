@@ -25,6 +25,8 @@ from backbench.signal.burst import Bursts, read_bursts
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import Part, combine
 
+FAMILY = "Power and headroom"
+
 LIMIT_PERCENT = 1.0
 """Distortion within a burst up to which it counts as unclipped: common practice, no source."""
 DB_PER_RELATIVE_POWER = 10 / math.log(10)
@@ -68,7 +70,7 @@ def burst_view(capture_data: CaptureData, number: int) -> BurstView:
 
 
 @metric(
-    "burst_level", title="Level in bursts", unit="V", better="neither", source=_IHF,
+    "burst_level", title="Burst level", unit="V", better="neither", source=_IHF,
     stimuli=["burst"], version=1,
     choice="rms of the fundamental, two periods at either end left out, mean over the bursts",
 )  # fmt: skip
@@ -80,7 +82,7 @@ def burst_level(seen: BurstView) -> MeasuredValue:
 
 
 @metric(
-    "burst_power", title="Power in bursts", unit="W", better="neither", source=_IHF,
+    "burst_power", title="Burst power", unit="W", better="neither", source=_IHF,
     stimuli=["burst"], version=1,
     choice="of the fundamental, while a burst is on, into the stated resistor",
     traits=Traits(own_stimulus="power"),
@@ -97,7 +99,7 @@ def burst_power(seen: BurstView) -> MeasuredValue:
 
 
 @metric(
-    "burst_distortion", title="Harmonic distortion in bursts", unit="%", better="lower",
+    "burst_distortion", title="THD in bursts", unit="%", better="lower",
     source="IEC 60268-3:2013, 14.12 (second-hand), within a burst",
     stimuli=["burst"], version=1, choice="re the fundamental; harmonics 2 to 10",
 )  # fmt: skip
@@ -112,7 +114,7 @@ def burst_distortion(seen: BurstView) -> MeasuredValue:
 
 
 @metric(
-    "burst_peak", title="Peak in bursts", unit="V", better="neither", source=_IHF,
+    "burst_peak", title="Burst peak", unit="V", better="neither", source=_IHF,
     stimuli=["burst"], version=1,
     choice="greatest magnitude of a sample, noise included; told only below 1 % distortion",
 )  # fmt: skip

@@ -11,6 +11,8 @@ from backbench.metrics.power_sweep import Level, kind_of_distortion, series, sou
 from backbench.metrics.session import Derived, Reading, RefusedDerivation, Session, grouped
 from backbench.signal.between_steps import Bracket
 
+FAMILY = "Power and headroom"
+
 LEAST_LEVELS = 3
 STEEP = 2.0
 """Exponent of power with which distortion rises where an output is being limited.
@@ -65,7 +67,7 @@ def _less(reading: Reading, smallest: Reading) -> MeasuredValue:
 
 @derived(
     "clipping_onset",
-    title="Onset of clipping",
+    title="Clipping onset",
     unit="W",
     better="higher",
     source="common practice, no source",

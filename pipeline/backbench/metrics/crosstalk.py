@@ -13,6 +13,8 @@ from backbench.metrics.response import POINTS_HZ
 from backbench.metrics.response_view import Crosstalk, ResponseView
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
+FAMILY = "Channel balance and crosstalk"
+
 STANDS_OUT = 2.0
 """Crosstalk below this times its noise is told as a bound."""
 SWEPT_HZ = tuple(sorted({*POINTS_HZ, 1000.0}))
@@ -26,7 +28,7 @@ def _known(response: ResponseView) -> Crosstalk:
 
 @metric(
     "separation_at",
-    title="Channel separation, swept",
+    title="Channel separation (crosstalk), swept",
     unit="dB",
     better="higher",
     source="IEC 60268-3 (crosstalk attenuation); definition from memory",

@@ -20,7 +20,7 @@ COVERAGE = 2.0
 
 @metric(
     "dc_offset",
-    title="DC at the output",
+    title="DC offset",
     unit="V",
     better="nearer zero",
     source="IEC 60268-3 (d.c. output voltage); none names this reading from a tone",
@@ -50,6 +50,6 @@ def _caution(load_ohm: float | None, volts: float, u: float) -> str | None:
         return None
     return (
         f"more than {LIMIT_V:g} V of direct voltage at a loudspeaker output: connect no "
-        "loudspeaker, its voice coil may burn; find the cause with the load in place, and leave work inside a "
-        "mains-powered unit to someone licensed for it, under your local codes"
+        "loudspeaker, its voice coil may burn; find the cause with the load in place, and leave "
+        "work inside a mains-powered unit to someone licensed for it, under your local codes"
     )

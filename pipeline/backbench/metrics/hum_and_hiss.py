@@ -13,6 +13,8 @@ from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, Square
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
 
+FAMILY = "Noise and hum"
+
 MEDIAN_SHARE = 0.68
 """A window raises the variance of a median by less than that of a sum: found by simulation."""
 BACKGROUND_BINS = 6000.0
@@ -90,7 +92,7 @@ def _hiss(idle: IdleView) -> MeasuredValue:
 
 @metric(
     "hum_over_hiss",
-    title="Hum over hiss",
+    title="Hum-to-hiss ratio",
     unit="dB",
     better="neither",
     source=_PRACTICE,

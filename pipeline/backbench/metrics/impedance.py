@@ -45,6 +45,8 @@ from backbench.signal.impedance import Ohms
 from backbench.signal.response import resolution
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
+FAMILY = "Output impedance and damping"
+
 NOMINAL_OHM = 8.0
 TAP = re.compile(r"(\d+(?:\.\d+)?)\s*ohms?")
 SWEPT_HZ = (20.0, 1000.0, 20_000.0)
@@ -202,7 +204,7 @@ def _curve_of_tones(pairs: list[Pair]) -> DerivedCurve:
 
 @derived(
     "load_regulation",
-    title="Regulation, 8 to 4 ohm",
+    title="Load regulation, 8 to 4 ohm",
     unit="dB",
     better="lower",
     source="IEC 60268-3 (regulation); definition from memory",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -30,6 +30,8 @@ from backbench.signal.power import Square
 from backbench.signal.spectrum_reduction import reduced
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
+
+FAMILY = "Intermodulation and multitone"
 
 FULL_SCALE_SINE_DB = 1.7609
 DB_PER_BIT = 6.0206
@@ -133,7 +135,7 @@ def tones_power(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
 
 @metric(
     "between_tones",
-    title="Distortion and noise between the tones",
+    title="Distortion and noise between multitone lines",
     unit="V",
     better="lower",
     source=_IN_USE,
@@ -148,7 +150,7 @@ def between_tones(seen: MultitoneView) -> MeasuredValue:
 
 @metric(
     "multitone_distortion",
-    title="Distortion and noise beside many tones",
+    title="Multitone distortion and noise",
     unit="%",
     better="lower",
     source=_IN_USE,
@@ -166,7 +168,7 @@ def multitone_distortion(seen: MultitoneView) -> MeasuredValue:
 
 @metric(
     "greatest_product",
-    title="Greatest product",
+    title="Strongest intermodulation product",
     unit="V",
     better="lower",
     source=_IN_USE,
@@ -187,7 +189,7 @@ def greatest_line(seen: MultitoneView) -> MeasuredValue:
 
 @metric(
     "sfdr",
-    title="Spurious-free dynamic range",
+    title="Spurious-free dynamic range (SFDR)",
     unit="dB",
     better="higher",
     source="IEEE 1241 (second-hand), from one tone to many",
@@ -208,12 +210,12 @@ def sfdr(seen: MultitoneView) -> MeasuredValue:
 
 @metric(
     "equivalent_bits",
-    title="Equivalent bits",
+    title="Effective number of bits (ENOB)",
     unit="bit",
     better="higher",
     source="IEEE 1241, effective number of bits (from memory)",
     stimuli=["tone", "multitone"],
-    version=1,
+    version=2,
     choice="of an ideal converter, driven to full scale by a sine of the same rms, with as much "
     "noise and distortion in 20 Hz to 20 kHz",
 )
@@ -223,7 +225,8 @@ def equivalent_bits(seen: MultitoneView | ToneView) -> MeasuredValue:
         assert sinad.measure is not None
         given = sinad.measure(seen)
         assert isinstance(given, MeasuredValue)
-        return _bits(given.value, given.uncertainty, given.dof, given.bound)
+        found = _bits(given.value, given.uncertainty, given.dof, given.bound)
+        return replace(found, remark=given.remark)
     share, relative, dof = seen.share
     own = DB_PER_RELATIVE * (1 - share) * relative
     return _bits(-10 * math.log10(share), own, dof, None)

@@ -16,7 +16,14 @@ from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, met
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.signal.background import background
 from backbench.signal.itu_468 import weighted_468
-from backbench.signal.mains import LINES, clear_of_mains, mains_frequency, mains_line
+from backbench.signal.mains import (
+    LINES,
+    clear_of_mains,
+    mains_frequency,
+    mains_line,
+    other_mains,
+    other_mains_said,
+)
 from backbench.signal.power import Square, noise_sum
 from backbench.signal.record_checks import check_record
 from backbench.signal.spectrum import Spectrum, spectrum
@@ -24,6 +31,8 @@ from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Part, combine
 from backbench.signal.weighting import a_weighting_power
+
+FAMILY = "Noise and hum"
 
 LEAST_MAINS_PERIODS = 16
 DITHER = 1 / 4
@@ -65,6 +74,9 @@ class IdleView:
                 f"too short to tell mains lines apart: at least "
                 f"{LEAST_MAINS_PERIODS / nominal:.2g} s are needed"
             )
+        other = other_mains(self.spectrum, self.noise, nominal)
+        if other is not None:
+            raise Refusal(other_mains_said(nominal, other))
         return self._lines
 
     @cached_property
@@ -199,7 +211,7 @@ def _a_weights(idle: IdleView) -> Array:
 
 @metric(
     "mains_line",
-    title="Mains line",
+    title="Mains hum line",
     unit="V",
     better="lower",
     source="common practice, no source: residual hum by line",

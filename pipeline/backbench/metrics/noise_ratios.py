@@ -18,6 +18,8 @@ from backbench.metrics.session import (
 from backbench.metrics.traits import AT_IDLE, Traits
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine, correlated
 
+FAMILY = "Noise and hum"
+
 WEIGHTINGS = {"noise": "none", "noise_a": "A"}
 _SOURCE = "IEC 60268-3 (signal-to-noise ratio; from memory)"
 _CHOICE = (
@@ -62,7 +64,7 @@ def _ratio(noise: Reading, weighting: str, volts: float, load_db: float) -> Deri
 
 @derived(
     "snr_1w",
-    title="Signal to noise re 1 W",
+    title="SNR re 1 W",
     unit="dB",
     better="higher",
     source=_SOURCE,
@@ -84,7 +86,7 @@ def snr_1w(session: Session) -> Iterator[Derived]:
 
 @derived(
     "snr_rated",
-    title="Signal to noise re rated power",
+    title="SNR re rated power",
     unit="dB",
     better="higher",
     source=_SOURCE,
@@ -99,7 +101,7 @@ def snr_rated(session: Session) -> Iterator[Derived]:
 
 @derived(
     "snr_2v83",
-    title="Signal to noise re 2.83 V",
+    title="SNR re 2.83 V",
     unit="dB",
     better="higher",
     source="common practice, no source: 2.83 V is 1 W in 8 ohm",
@@ -116,7 +118,7 @@ def snr_2v83(session: Session) -> Iterator[Derived]:
 
 @derived(
     "input_referred_noise",
-    title="Noise referred to the input",
+    title="Input-referred noise",
     unit="V",
     better="lower",
     source="common practice, no source: idle noise over gain",

@@ -15,6 +15,8 @@ from backbench.metrics.tone import ToneView
 from backbench.signal.power import Square
 from backbench.signal.tone_search import find_tone
 
+FAMILY = "Frequency response and phase"
+
 LEFT, RIGHT = "left", "right"
 LEAST_COSINE = 0.5
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import csv
+import sys
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from backbench.metrics.declaration import Metric
@@ -11,6 +14,9 @@ from backbench.metrics.registry import registry
 PAGE = Path(__file__).parents[2] / "METRICS.md"
 CHECKED = Path(__file__).parents[3] / "tests" / "reference" / "checked_ranges.csv"
 """Written by tests/bench/checked_ranges.py; in a checkout only, as the page is."""
+
+USUAL = 3
+"""Metrics of a family that share a text before it is given once, above them."""
 
 INTRODUCTION = """\
 # Metrics
@@ -22,46 +28,91 @@ Every reading carries a standard uncertainty (JCGM 100:2008), its effective degr
 a status: measured, at_floor (a bound), entered, rejected or not_applicable with the reason.
 Readings of different method versions are never compared.
 
-"Checked" tells over which range a metric was held against a known truth and the largest error
-found there, of readings that are no bounds (`tests/bench/checked_ranges.py`; errors include what
+"Checked" gives the range over which a metric was compared with a known truth and the largest
+error there, of readings that are not bounds (`tests/bench/checked_ranges.py`; errors include what
 the noise of the records makes unknowable, as the stated uncertainty does). Where it is absent,
-the metric is held by tests in `tests/metrics` and `tests/reference` at the tolerances there.
+the metric is checked by tests in `tests/metrics` and `tests/reference` at the tolerances there.
 """
 
 
 def page() -> str:
     """The text of METRICS.md."""
-    told = checks()
-    metrics = registry().metrics.values()
-    return "\n".join([INTRODUCTION, *(_section(m, told.get(m.name, [])) for m in metrics)])
+    checked = checks()
+    families = by_family()
+    contents = [f"- [{name}](#{_anchor(name)}): {_names(own)}" for name, own in families.items()]
+    sections = [_family(name, own, checked) for name, own in families.items()]
+    return "\n".join([INTRODUCTION, "## Contents", *contents, "", *sections])
+
+
+def by_family() -> dict[str, list[Metric]]:
+    """The metrics by the FAMILY of the module that declares them."""
+    families: dict[str, list[Metric]] = {}
+    for metric in registry().metrics.values():
+        declared_in = sys.modules[str((metric.measure or metric.derive).__module__)]
+        family = getattr(declared_in, "FAMILY", "Other metrics")
+        families.setdefault(family, []).append(metric)
+    return dict(sorted(families.items()))
 
 
 def checks() -> dict[str, list[str]]:
     """By metric, each range that it was checked over with the largest error found."""
-    found: dict[str, list[str]] = {}
+    ranges: dict[str, list[str]] = {}
     with CHECKED.open(encoding="utf-8") as file:
         for row in csv.DictReader(file):
             error = f"{row['largest_error']} {row['unit']}".removesuffix(" 1")
-            told = f"{row['range']}: {row['figures']} figures, largest error {error}"
+            text = f"{row['range']}: {row['figures']} figures, largest error {error}"
             if row["deviations"]:
-                told += f", at most {row['deviations']} standard uncertainties"
-            found.setdefault(row["metric"], []).append(told)
-    return found
+                text += f", at most {row['deviations']} standard uncertainties"
+            ranges.setdefault(row["metric"], []).append(text)
+    return ranges
 
 
-def _section(metric: Metric, told: list[str]) -> str:
-    lines = [
-        f"## {metric.title} (`{metric.name}`)",
+def _family(name: str, metrics: Sequence[Metric], checked: Mapping[str, list[str]]) -> str:
+    """A family's section: what most of it shares first, then each metric."""
+    shared = {
+        key: _usual([_facts(metric)[key] for metric in metrics]) for key in ("source", "from")
+    }
+    lines = [f"## {name}"]
+    usual = [f"{key}: {text}" for key, text in shared.items() if text]
+    if usual:
+        lines += [f"Unless stated otherwise, {'; '.join(usual)}.", ""]
+    for metric in metrics:
+        lines.append(_section(metric, checked.get(metric.name, []), shared))
+    return "\n".join(lines)
+
+
+def _facts(metric: Metric) -> dict[str, str]:
+    """Source and stimuli of a metric, as the page gives them."""
+    stimuli = ", ".join(metric.stimuli) or "several captures of a review"
+    return {"source": metric.source, "from": stimuli}
+
+
+def _usual(texts: Sequence[str]) -> str:
+    """The text that at least USUAL of a family share, else none."""
+    text, number = Counter(texts).most_common(1)[0]
+    return text if number >= USUAL else ""
+
+
+def _names(metrics: Sequence[Metric]) -> str:
+    return ", ".join(f"`{metric.name}`" for metric in metrics)
+
+
+def _anchor(title: str) -> str:
+    return title.lower().replace(" ", "-")
+
+
+def _section(metric: Metric, checked: Sequence[str], shared: Mapping[str, str]) -> str:
+    facts = {key: text for key, text in _facts(metric).items() if text != shared[key]}
+    facts = {**facts, "choices": metric.choice} if metric.choice else facts
+    return "\n".join([
+        f"### {metric.title} (`{metric.name}`)",
         metric.definition,
         "",
         f"- unit: {metric.unit}; better: {metric.better}; method version {metric.version}",
-        f"- source: {metric.source}",
-    ]
-    if metric.choice:
-        lines.append(f"- choices: {metric.choice}")
-    found = ", ".join(metric.stimuli) or "worked out across captures"
-    lines.append(f"- from: {found}")
-    return "\n".join([*lines, *(f"- checked: {text}" for text in told), ""])
+        *(f"- {key}: {text}" for key, text in facts.items()),
+        *(f"- checked: {text}" for text in checked),
+        "",
+    ])  # fmt: skip
 
 
 if __name__ == "__main__":

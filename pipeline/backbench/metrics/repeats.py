@@ -10,6 +10,8 @@ from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.session import Derived, Reading, Session, grouped, limited
 from backbench.signal.uncertainty import spread
 
+FAMILY = "Repeatability and warm-up"
+
 REPEATED = {
     "level": "output level", "gain": "gain", "thd": "harmonic distortion",
     "thd_n": "distortion and noise", "noise": "residual noise", "noise_a": "A-weighted noise",

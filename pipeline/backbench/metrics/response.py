@@ -12,6 +12,8 @@ from backbench.metrics.response_view import REFERENCE_HZ, ResponseView
 from backbench.metrics.traits import OVER_THE_BAND, CurveTraits, Traits
 from backbench.signal.response import HALF_POWER_DB, Response
 
+FAMILY = "Frequency response and phase"
+
 AUDIO_BAND_HZ = (20.0, 20_000.0)
 POINTS_HZ = (20.0, 50.0, 100.0, 200.0, 500.0, 2e3, 5e3, 10e3, 15e3, 20e3)
 RESPONSES = ["sweep", "response table"]
@@ -86,7 +88,7 @@ def response_deviation(response: ResponseView) -> MeasuredValue:
 
 @metric(
     "response_bump",
-    title="Greatest rise of the response",
+    title="Response peak",
     unit="dB",
     better="lower",
     source="common practice, no source",
@@ -105,7 +107,7 @@ def response_bump(response: ResponseView) -> MeasuredValue:
 
 @metric(
     "response_bump_at",
-    title="Frequency of the greatest rise",
+    title="Response peak frequency",
     unit="Hz",
     better="neither",
     source="common practice, no source",

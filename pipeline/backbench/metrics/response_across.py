@@ -25,6 +25,8 @@ from backbench.metrics.session import (
 from backbench.metrics.traits import Traits
 from backbench.signal.response import Response
 
+FAMILY = "Frequency response and phase"
+
 LEAST_TONES = 5
 LEFT, RIGHT = "left", "right"
 CONTROL_HZ = (100.0, 10_000.0)
@@ -212,7 +214,7 @@ def _range(session: Session, levels: list[Reading]) -> Derived:
 
 @derived(
     "response_margin",
-    title="Margin to the published response",
+    title="Margin to the published response window",
     unit="dB",
     better="higher",
     source="the maker's published figure (response_spread or response_deviation over a band)",

@@ -9,6 +9,8 @@ from backbench.metrics.response_view import ResponseView
 from backbench.signal.response import Response
 from backbench.signal.riaa import riaa_db
 
+FAMILY = "Frequency response and phase"
+
 _SOURCE = "IEC 60098 (time constants from public pages; amendment of 1976 second-hand)"
 _CHOICE = (
     "greatest distance from the curve, both re 1 kHz, 20 Hz to 20 kHz; what was played is taken "

@@ -23,6 +23,8 @@ from backbench.signal.transition import (
 )
 from backbench.signal.uncertainty import Part, combine
 
+FAMILY = "Square wave"
+
 SQUARES = ["square", "trace table"]
 _IEEE = "IEEE 181 (from memory)"
 BROAD = 2.5
@@ -259,7 +261,7 @@ def tilt(seen: SquareView) -> MeasuredValue:
 
 
 @metric(
-    "tilt_low_cutoff", title="Low cut-off implied by tilt", unit="Hz", better="lower",
+    "tilt_low_cutoff", title="Low cut-off from tilt", unit="Hz", better="lower",
     source="closed form: tilt = 2 tanh(pi fc / 2 f) of a first-order high-pass",
     stimuli=SQUARES, version=1,
     choice="as if one first-order high-pass made the tilt",
@@ -281,7 +283,7 @@ def tilt_low_cutoff(seen: SquareView) -> MeasuredValue:
 
 
 @metric(
-    "slew_rate", title="Slope reached", unit="V/s", better="higher",
+    "slew_rate", title="Slew rate", unit="V/s", better="higher",
     source="common practice, no source: mean slope from 10 % to 90 %",
     stimuli=SQUARES, version=1,
     choice="the steeper of both edges; the unit slews at least so fast, so a lower bound",

@@ -19,6 +19,8 @@ from backbench.signal.tone_search import find_tone, power_near, spectrum_for
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
 
+FAMILY = "Level and gain"
+
 LEAST_COSINE = 0.5
 SWAPPED_DB = 20.0
 """No output leaks its signal to another with gain: common practice, no source."""

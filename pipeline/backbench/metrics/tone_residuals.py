@@ -9,6 +9,7 @@ from dataclasses import replace
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.distortion import percent_of_total, refuse_mirrored
+from backbench.metrics.harmonic_band import beyond_band
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.signal.power import Square
@@ -17,8 +18,10 @@ from backbench.signal.sidebands import (
     on_mains_multiple,
     stands,
 )
-from backbench.signal.tone import PASS_BAND
+from backbench.signal.tone import BAND_HZ, PASS_BAND
 from backbench.signal.uncertainty import DB_PER_RELATIVE
+
+FAMILY = "Harmonic distortion"
 
 WIDEST_HZ = 80_000.0
 LEAST_WIDE_HZ = 30_000.0
@@ -27,7 +30,7 @@ NOTCH_Q = 2.0
 
 @metric(
     "thd_n_wide",
-    title="Distortion and noise to 80 kHz",
+    title="THD+N to 80 kHz",
     unit="%",
     better="lower",
     source="common practice, no source: a residual bandwidth of 80 kHz",
@@ -48,12 +51,12 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
     refuse_mirrored(tone)
     top = min(WIDEST_HZ, math.floor(band / 100) * 100.0)
     found = percent_of_total(lines.residual_to(top), tone.square)
-    return replace(found, detail={"band": f"20 Hz to {top / 1000:g} kHz"})
+    return beyond_band(tone, replace(found, detail={"band": f"20 Hz to {top / 1000:g} kHz"}), top)
 
 
 @metric(
     "thd_n_notch",
-    title="Distortion and noise behind a notch filter",
+    title="THD+N with a notch filter",
     unit="%",
     better="lower",
     source="AES17, 6.3.1, notch of 5.2.8: 1.2 <= Q <= 3 (second-hand: an open library's "
@@ -71,9 +74,10 @@ def thd_n_notch(tone: ToneView) -> MeasuredValue:
     left, whole = lines.notched(NOTCH_Q), lines.residual.value + tone.square.value
     value = 100 * math.sqrt(left.value / whole)
     if not left.stands_out:
-        return MeasuredValue(100 * left.at_most / math.sqrt(whole), 0.0, bound="upper")
+        most = MeasuredValue(100 * left.at_most / math.sqrt(whole), 0.0, bound="upper")
+        return beyond_band(tone, most, BAND_HZ[1])
     own = value * math.hypot(left.relative, tone.square.relative)
-    return MeasuredValue(value, own, own, left.samples)
+    return beyond_band(tone, MeasuredValue(value, own, own, left.samples), BAND_HZ[1])
 
 
 def _line_re_tone(square: Square, tone: ToneView, **kept: object) -> MeasuredValue:
@@ -122,7 +126,7 @@ def mains_sideband(tone: ToneView) -> Iterator[MeasuredValue]:
 
 @metric(
     "mirrored_harmonic",
-    title="Mirrored harmonic (aliasing)",
+    title="Aliased harmonic",
     unit="dB",
     better="lower",
     source="sampling theorem: a harmonic at f appears at |f - k fs|",

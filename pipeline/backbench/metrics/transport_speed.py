@@ -9,6 +9,8 @@ from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, vi
 from backbench.signal.record_checks import check_record
 from backbench.signal.transport_speed import WINDOW_S, Speed, speed_of
 
+FAMILY = "Tape and disc speed"
+
 _UNKNOWN = (
     "the test record's own error and the converter's clock are not known and not in the uncertainty"
 )

@@ -23,6 +23,8 @@ from backbench.signal.settling import settles_at
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
+FAMILY = "Tuner"
+
 FEMTOWATT = 1e-15
 USABLE_DB = 30.0
 QUIETING_DB = 50.0
@@ -163,7 +165,7 @@ def quieting_sensitivity(seen: TunerView) -> MeasuredValue:
 
 @metric(
     "ultimate_snr",
-    title="Ultimate signal to noise",
+    title="Ultimate SNR",
     unit="dB",
     better="higher",
     source=_SOURCE,

@@ -22,6 +22,8 @@ from backbench.signal.power import Square
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
 
+FAMILY = "Intermodulation and multitone"
+
 Test = Literal["difference frequency", "modulation"]
 RATIO_WITHIN = 0.1
 MODULATION_RATIO = 4.0
@@ -174,7 +176,7 @@ def _less_bench(
 
 @metric(
     "tone_level",
-    title="Level of a tone of two",
+    title="Level of one of two tones",
     unit="V",
     better="neither",
     source="IEC 60268-3 (output voltage)",
@@ -195,7 +197,7 @@ def tone_level(pair: TwoTonesView) -> Iterator[MeasuredValue]:
 
 @metric(
     "difference_frequency_2",
-    title="Difference-frequency distortion, second order",
+    title="Difference-frequency distortion (IMD), second order",
     unit="%",
     better="lower",
     source=_IEC.format("14.12.8"),
@@ -211,7 +213,7 @@ def difference_frequency_2(pair: TwoTonesView) -> MeasuredValue:
 
 @metric(
     "difference_frequency_3",
-    title="Difference-frequency distortion, third order",
+    title="Difference-frequency distortion (IMD), third order",
     unit="%",
     better="lower",
     source=_IEC.format("14.12.8"),
@@ -230,7 +232,7 @@ def difference_frequency_3(pair: TwoTonesView) -> MeasuredValue:
 
 @metric(
     "difference_frequency_total",
-    title="Total difference-frequency distortion",
+    title="Difference-frequency distortion (IMD), total",
     unit="%",
     better="lower",
     source=_IEC.format("14.12.10"),
@@ -250,7 +252,7 @@ def difference_frequency_total(pair: TwoTonesView) -> MeasuredValue:
 
 @metric(
     "modulation_distortion_2",
-    title="Modulation distortion, second order",
+    title="Modulation distortion (IMD), second order",
     unit="%",
     better="lower",
     source=_IEC.format("14.12.7"),
@@ -269,7 +271,7 @@ def modulation_distortion_2(pair: TwoTonesView) -> MeasuredValue:
 
 @metric(
     "modulation_distortion_3",
-    title="Modulation distortion, third order",
+    title="Modulation distortion (IMD), third order",
     unit="%",
     better="lower",
     source=_IEC.format("14.12.7"),
@@ -288,7 +290,7 @@ def modulation_distortion_3(pair: TwoTonesView) -> MeasuredValue:
 
 @metric(
     "modulation_distortion_rms",
-    title="Modulation distortion, rms of sidebands",
+    title="Modulation distortion (IMD), rms of sidebands",
     unit="%",
     better="lower",
     source="SMPTE RP 120 (second-hand; the practice itself was not read)",

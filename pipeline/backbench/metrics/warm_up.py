@@ -19,6 +19,8 @@ from backbench.metrics.session import (
 )
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
+FAMILY = "Repeatability and warm-up"
+
 LEAST_CAPTURES = 3
 MINUTES = 60.0
 _SOURCE = "common practice, no source"
@@ -43,28 +45,28 @@ class _Point(NamedTuple):
     reading: Reading
 
 
-@derived("gain_drift", title="Drift of the gain while warming up", unit="dB", better="lower",
+@derived("gain_drift", title="Warm-up drift of gain", unit="dB", better="lower",
          source=_SOURCE, version=1, choice=_SPAN)  # fmt: skip
 def gain_drift(session: Session) -> Iterator[Given]:
     """How far the gain moves over a timed series."""
     yield from _spans(session, "gain")
 
 
-@derived("gain_drift_rate", title="Rate of drift of the gain", unit="dB/h", better="nearer zero",
-         source=_SOURCE, version=1, choice=_RATE)  # fmt: skip
+@derived("gain_drift_rate", title="Rate of warm-up drift of gain", unit="dB/h",
+         better="nearer zero", source=_SOURCE, version=1, choice=_RATE)  # fmt: skip
 def gain_drift_rate(session: Session) -> Iterator[Given]:
     """Slope of the gain over a timed series."""
     yield from _rates(session, "gain")
 
 
-@derived("distortion_drift", title="Drift of distortion while warming up", unit="dB",
+@derived("distortion_drift", title="Warm-up drift of THD", unit="dB",
          better="lower", source=_SOURCE, version=1, choice="20 lg of THD; " + _SPAN)  # fmt: skip
 def distortion_drift(session: Session) -> Iterator[Given]:
     """How far harmonic distortion moves over a timed series."""
     yield from _spans(session, "thd")
 
 
-@derived("distortion_drift_rate", title="Rate of drift of distortion", unit="dB/h",
+@derived("distortion_drift_rate", title="Rate of warm-up drift of THD", unit="dB/h",
          better="nearer zero", source=_SOURCE, version=1,
          choice="20 lg of THD; " + _RATE)  # fmt: skip
 def distortion_drift_rate(session: Session) -> Iterator[Given]:
@@ -72,14 +74,14 @@ def distortion_drift_rate(session: Session) -> Iterator[Given]:
     yield from _rates(session, "thd")
 
 
-@derived("noise_drift", title="Drift of idle noise while warming up", unit="dB", better="lower",
+@derived("noise_drift", title="Warm-up drift of idle noise", unit="dB", better="lower",
          source=_SOURCE, version=1, choice="20 lg of the unweighted noise; " + _SPAN)  # fmt: skip
 def noise_drift(session: Session) -> Iterator[Given]:
     """How far the idle noise moves over a timed series."""
     yield from _spans(session, "noise")
 
 
-@derived("noise_drift_rate", title="Rate of drift of idle noise", unit="dB/h",
+@derived("noise_drift_rate", title="Rate of warm-up drift of idle noise", unit="dB/h",
          better="nearer zero", source=_SOURCE, version=1,
          choice="20 lg of the unweighted noise; " + _RATE)  # fmt: skip
 def noise_drift_rate(session: Session) -> Iterator[Given]:

@@ -15,6 +15,8 @@ from backbench.signal.quasi_peak import block_error, of_sine, steady_course
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import Part, combine
 
+FAMILY = "Noise and hum"
+
 LEAST_QUASI_PEAK_S = 0.5
 AVERAGE_OF_SINE = 2 * math.sqrt(2) / math.pi
 """Mean of a rectified sine of 1 V rms: an average-responding meter is marked by its inverse."""

@@ -14,7 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
-from backbench.errors import Fault, UserError
+from backbench.errors import MISSING, Fault, UserError
 from backbench.ingest.analyse import analyse, tables_of
 from backbench.ingest.analysis_plan import Job
 from backbench.ingest.incremental import Work
@@ -78,9 +78,9 @@ def analyse_on_worker(request: Request) -> Tables:
 
 def _refuse_other_conditions(versions: Mapping[str, str]) -> None:
     """Versions, and threads that share a sum, tell in the last digit of a number."""
-    held = {**environment(), THREADS: os.environ.get(THREADS, "nothing")}
+    held = {**environment(), THREADS: os.environ.get(THREADS, MISSING)}
     faults = [
-        Fault(f"{name} of a worker", held.get(name, "nothing"), value, "have the same there")
+        Fault(f"{name} of a worker", held.get(name, MISSING), value, "have the same there")
         for name, value in {**versions, THREADS: "1"}.items()
         if held.get(name) != value
     ]

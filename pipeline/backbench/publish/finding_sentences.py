@@ -12,15 +12,17 @@ from collections.abc import Mapping, Sequence
 from backbench.comparison.differences import Difference
 from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
-from backbench.publish.value_text import counted, few, listed, sentence
+from backbench.publish.value_text import few, listed, sentence
+from backbench.quantities.counts import counted
 
 VERBS = {
     "meets": ("meets", "meets"),
-    "fails": ("misses", "misses"),
-    "cannot be told apart": ("cannot be told apart from",) * 2,
+    "fails": ("fails", "fail"),
+    "inconclusive": ("is inconclusive for",) * 2,
     "measured under other conditions": ("was measured under other conditions than",) * 2,
     "not measured": ("has no reading for",) * 2,
 }
+UNDECIDED_QUARTER = "in neither the best nor the last quarter with certainty"
 BEST_QUARTER, WORST_QUARTER = 0.25, 0.75
 
 
@@ -31,15 +33,15 @@ def state_said(state: str, work: Sequence[str], reviewed: dt.date) -> str:
 
 
 def verdicts_said(verdicts: Sequence[Verdict]) -> str:
-    """How many published figures are met, missed, undecided or open."""
+    """How many specifications are met, failed, inconclusive or open."""
     if not verdicts:
-        return "No published figures are recorded for it."
+        return "No specifications are recorded for this unit."
     parts = []
     for outcome, (verb, _) in VERBS.items():
         count = sum(verdict.outcome == outcome for verdict in verdicts)
         if count:
             parts.append(f"{verb} {count}")
-    return sentence(f"of {counted(len(verdicts), 'published figure')} it {listed(parts)}")
+    return sentence(f"of {counted(len(verdicts), 'specification')} it {listed(parts)}")
 
 
 def places_said(lines: Sequence[Standing], peers: str) -> str:
@@ -49,7 +51,7 @@ def places_said(lines: Sequence[Standing], peers: str) -> str:
     """
     ranked = [line for line in lines if line.rank and line.n > 3]
     if not ranked:
-        return "There are too few peers to give it a place."
+        return "There are too few peers to rank this unit."
     best = _titles(line for line in ranked if line.rank and line.rank[1] <= line.n * BEST_QUARTER)
     last = _titles(line for line in ranked if line.rank and line.rank[0] > line.n * WORST_QUARTER)
     most = max(line.n for line in ranked)
@@ -59,7 +61,10 @@ def places_said(lines: Sequence[Standing], peers: str) -> str:
     if last:
         parts.append(f"in the last quarter for {few(last)}")
     told = f"among up to {counted(most, 'unit')} ({peers}) it is "
-    return sentence(told + (listed(parts) if parts else "in no outer quarter for certain"))
+    return sentence(
+        told
+        + (listed(parts) if parts else "in neither the best nor the last quarter with certainty")
+    )
 
 
 def _titles(lines: object) -> list[str]:

@@ -1,4 +1,4 @@
-"""The pages that list: units, makers, reviews, questions; side by side; method and words."""
+"""The pages that list: units, makers, reviews, questions; comparison; methods and glossary."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from backbench.publish import finding_sentences
 from backbench.publish.output_files import Written
 from backbench.publish.site_builder import Press, comparison_data
 from backbench.publish.site_data import OVERVIEW, Row, Shelf
-from backbench.publish.value_text import plain, years
+from backbench.publish.value_text import years
+from backbench.quantities.writing import value_alone
 from backbench.querying.saved_queries import SavedQuery
 from backbench.statistics import ranks
 
@@ -23,12 +24,30 @@ WORDS = (
     ("capture", "one raw file and the conditions that it was taken under"),
     ("reading", "one value of a quantity, with its uncertainty and conditions"),
     ("test point", "a named set of conditions at which units may be compared"),
-    ("published figure", "what the maker promised, with its conditions and where it was printed"),
-    ("verdict", "whether a reading meets a published figure, misses it, or cannot be told apart "
-                "from it within uncertainty"),
+    ("specification", "a published figure of the maker, with its conditions and its printed "
+                "source"),
+    ("verdict", "whether a reading meets a specification, fails it, or is inconclusive: too "
+                "close to the limit for its uncertainty"),
     ("peers", "the units that a unit is compared with"),
     ("bound", "“at most” or “at least”: the limit of the bench or of the record"),
     ("entered", "typed in from an old record instead of measured from a capture"),
+    ("expanded uncertainty U (k = 2)", "twice the standard uncertainty: the true value lies within "
+                "± U with a probability of about 95 %"),
+    ("rank", "the position among the peers, 1 = best; an interval such as 3 to 6 where the "
+                "uncertainty doesn't separate neighbours"),
+    ("better than %", "the percentage of the peers that the unit is better than"),
+    ("significantly different", "two values whose difference is larger than its expanded "
+                "uncertainty"),
+    ("robust standard deviation", "1.4826 times the median distance from the median: a spread that "
+                "a few extreme units do not change"),
+    ("Theil-Sen slope", "the median of the slopes between all pairs of units"),
+    ("Spearman's rho", "how well two quantities keep the same order: 1 the same, 0 unrelated, "
+                "-1 reversed"),
+    ("permutation p-value", "how often a trend at least as strong appears when the values are "
+                "shuffled at random among the units"),
+    ("false-discovery rate", "the expected part of the reported trends that are due to chance"),
+    ("control chart", "values over time with limits three standard deviations, by the moving "
+                "range, from their centre"),
 )  # fmt: skip
 
 
@@ -123,8 +142,7 @@ def _row(shelf: Shelf, row: Row) -> dict[str, Any]:
 
 def _shown(row: Row) -> str:
     """The value alone: the overview has no room for uncertainties, the unit's page has them."""
-    mark = {"upper": "≤ ", "lower": "≥ "}.get(row["bound"] or "", "")
-    return mark + plain(row["value"], row["unit"])
+    return value_alone(row["value"], row["uncertainty"], row["unit"], row["bound"])
 
 
 def _makers(press: Press) -> Written:

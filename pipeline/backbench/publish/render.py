@@ -19,6 +19,8 @@ from markupsafe import Markup
 from backbench.charts.theme import LOOKS
 from backbench.publish import value_text
 from backbench.publish.site_data import slug
+from backbench.quantities import writing
+from backbench.quantities.counts import counted
 
 NONE_SHOWN = "—"
 
@@ -34,14 +36,14 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     found.filters |= {
-        "counted": value_text.counted,
+        "counted": counted,
         "listed": value_text.listed,
-        "plain": value_text.plain,
+        "quantity": lambda value, unit: writing.value_alone(value, None, unit),
         "sentence": value_text.sentence,
         "share": value_text.share,
     }
     found.globals |= {
-        "measured": value_text.measured,
+        "measured": writing.measured,
         "years": value_text.years,
         "slug": slug,
         "json_text": json_text,

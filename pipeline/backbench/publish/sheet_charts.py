@@ -71,7 +71,7 @@ class Studio:
         review: what to call the review that the marked unit is shown of, where that is not its
         newest.
         """
-        from backbench.charts.declaration import Labels
+        from backbench.charts.drawing import Labels
         from backbench.charts.registry import chart_named
 
         query = self.queries[name]

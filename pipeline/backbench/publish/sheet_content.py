@@ -16,7 +16,7 @@ from backbench.publish.difference_tables import sides_said, told_of
 from backbench.publish.reading_tables import Entry, battery
 from backbench.publish.sheet_charts import Picture, Studio
 from backbench.publish.site_data import Row, Shelf, as_of_review
-from backbench.publish.value_text import counted
+from backbench.quantities.counts import counted
 from backbench.storage.database import Database
 
 MOST_CHANGES = 12
@@ -180,7 +180,7 @@ def _change(store: Database, shelf: Shelf, row: Row) -> Change | None:
     past = earlier[0]
     pair = (past["review_key"], row["review_key"])
     found = told_of(before_and_after(store, row["unit_key"], pair))
-    apart = [d for d in found if d.told != "not told apart"]
+    apart = [d for d in found if d.told != "not significantly different"]
     day = past["reviewed"].isoformat()
     said = finding_sentences.changes_said(found, f"the review of {day} ({past['state']})")
     shown = tuple(apart[:MOST_CHANGES])

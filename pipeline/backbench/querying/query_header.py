@@ -17,7 +17,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from backbench.errors import Fault
+from backbench.errors import MISSING, Fault
 
 TYPES = ("text", "number", "integer", "flag", "date", "unit", "metric", "technology", "point")
 ONCE = ("title", "question", "conditions", "grain", "chart")
@@ -235,7 +235,7 @@ def _parameters_used(
 def shown(text: str) -> str:
     """The beginning of a text, in one line."""
     words = " ".join(text.split())
-    return repr(words[:40]) if words else "nothing"
+    return repr(words[:40]) if words else MISSING
 
 
 def _fault(file: str, line: int, found: str, expected: str, remedy: str = "") -> Fault:

@@ -13,8 +13,9 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from backbench.documents.validation import counted, shortened
+from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
+from backbench.quantities.counts import counted
 from backbench.querying.query_header import PLACE, Column, Parameter, read_header, split
 from backbench.storage.database import Database, StatementError
 

@@ -11,8 +11,9 @@ from pathlib import Path
 
 import backbench.readers
 from backbench.documents.stimuli import Table
-from backbench.documents.validation import counted, shortened
+from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
+from backbench.quantities.counts import counted
 from backbench.readers.declaration import (
     OpenRecording,
     Reader,

@@ -1,4 +1,4 @@
-"""What a terminal is shown of differences, trends and the bench over time."""
+"""Reports in the terminal: differences, trends and the bench over time."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ import json
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from backbench.quantities.counts import counted
 from backbench.reports.terminal_tables import (
-    _flowing,
-    _indented,
     console,
+    flowing,
+    indented,
     number,
     printable,
     quantity,
@@ -34,14 +35,14 @@ MOST_TRENDS = 15
 def show_differences(
     title: str, found: Sequence[Difference], most: int | None = None, out: Console | None = None
 ) -> None:
-    """Differences, the surest first: those told apart, then how many aren't."""
+    """Differences, the most significant first, and the number that are not significant."""
     from rich.text import Text
 
     out = out or console()
     apart = [d for d in found if d.beyond is not None and d.beyond > 1]
     made = table(
-        ("Metric", "left"), ("First", "right"), ("Second", "right"), ("Over U", "right"),
-        ("Second is", "left"), title=f"{printable(title)}: differences beyond their uncertainty",
+        ("Metric", "left"), ("First", "right"), ("Second", "right"), ("Diff. / U", "right"),
+        ("Second is", "left"), title=f"{printable(title)}: significant differences",
     )  # fmt: skip
     for d in apart[:most]:
         cells = (
@@ -51,8 +52,11 @@ def show_differences(
         made.add_row(*(Text(printable(cell)) for cell in cells))
     out.print(made)
     more = len(apart) - len(apart[:most])
-    counted = f"{more} more, " if more else ""
-    _flowing(out, f"{counted}{len(found) - len(apart)} of {len(found)} not told apart (k = 2)")
+    notes = f"{more} more significant; " if more else ""
+    flowing(
+        out, f"{notes}{len(found) - len(apart)} of {len(found)} differences are not significant "
+        "(smaller than their expanded uncertainty, k = 2)",
+    )  # fmt: skip
 
 
 def _name(d: Difference) -> str:
@@ -68,16 +72,16 @@ def _name(d: Difference) -> str:
 
 
 def nearest_table(near: Sequence[NearUnit]) -> Table:
-    """The units most like one unit, with what drives it."""
+    """The units most similar to one unit, with the metrics that decide it."""
     from rich.text import Text
 
     made = table(
-        ("Unit", "left"), ("Apart", "right"), ("Over", "right"), ("Most alike in", "left"),
-        ("Most apart in", "left"), title="Most alike overall (in robust deviations)",
+        ("Unit", "left"), ("Distance", "right"), ("Over", "right"), ("Most similar in", "left"),
+        ("Least similar in", "left"), title="Most similar units (distance in robust deviations)",
     )  # fmt: skip
     for unit in near:
         cells = (
-            unit.label, number(unit.distance, 2), f"{unit.shared} metrics",
+            unit.label, number(unit.distance, 2), counted(unit.shared, "metric"),
             ", ".join(unit.alike), ", ".join(unit.apart),
         )  # fmt: skip
         made.add_row(*(Text(printable(cell)) for cell in cells))
@@ -85,18 +89,18 @@ def nearest_table(near: Sequence[NearUnit]) -> Table:
 
 
 def show_against(found: Against) -> None:
-    """A trend in words: pooled, within each group, and where the signs disagree."""
+    """A trend in sentences: over all units, within each group, and where the signs differ."""
     from backbench.statistics.trends import said
 
     out = console()
-    _flowing(out, f"{found.y.title} over {found.x.title}", style="bold")
-    _flowing(out, "Theil-Sen slope with its interval, Spearman's rho, p over all orders")
+    flowing(out, f"{found.y.title} over {found.x.title}", style="bold")
+    flowing(out, "Theil-Sen slope with its interval, Spearman's rho, permutation p-value")
     for line in said(found.trend, found.x.unit, found.y.unit):
-        _indented(out, line)
+        indented(out, line)
 
 
 def show_screening(found: Screening) -> None:
-    """The trends that stand at a false-discovery rate of 5 %, and how many don't."""
+    """The trends that are significant at a false-discovery rate of 5 %, and how many aren't."""
     from rich.text import Text
 
     out = console()
@@ -104,20 +108,21 @@ def show_screening(found: Screening) -> None:
     shown = likely[:MOST_TRENDS]
     made = table(
         ("Metric", "left"), ("Slope", "right"), ("rho", "right"), ("Adjusted p", "right"),
-        ("n", "right"), title=f"What goes with: {printable(found.x.title)}",
+        ("n", "right"), title=f"Trends against {printable(found.x.title)}",
     )  # fmt: skip
     for y, one in shown:
         made.add_row(*(Text(printable(cell)) for cell in _screened(y, one, found.x.unit)))
     out.print(made)
-    _flowing(
-        out, f"{len(likely)} of {len(found.metrics)} metrics stand at a false-discovery rate of "
-        f"5 % (Benjamini-Hochberg); {len(found.refused)} can't be told",
+    flowing(
+        out, f"{len(likely)} of {len(found.metrics)} metrics have a significant trend at a "
+        f"false-discovery rate of 5 % (Benjamini-Hochberg); {len(found.refused)} have too few "
+        "units",
     )  # fmt: skip
     if len(likely) > len(shown):
-        _flowing(out, f"the surest {len(shown)} are shown; --format csv gives all")
+        flowing(out, f"the {len(shown)} most significant are shown; --format csv lists all")
     for y, one in shown:
         if one.trend.note:
-            _indented(out, f"{y.name}: {one.trend.note}")
+            indented(out, f"{y.name}: {one.trend.note}")
 
 
 def _screened(y: Quantity, one: Screened, per: str) -> tuple[str, ...]:
@@ -129,23 +134,23 @@ def _screened(y: Quantity, one: Screened, per: str) -> tuple[str, ...]:
 
 
 def show_drift(bench: str, found: Sequence[Series]) -> None:
-    """Each series of a bench with its control limits, then its steps and lone outliers."""
+    """Each series of a bench with its control limits, then its steps."""
     from rich.text import Text
 
     out = console()
     made = table(
-        ("Series", "left"), ("Reviews", "right"), ("Median", "right"), ("Limits", "right"),
-        ("Beyond", "right"), ("Steps", "right"), title=f"Bench {printable(bench)} over time",
+        ("Series", "left"), ("Reviews", "right"), ("Median", "right"), ("Control limits", "right"),
+        ("Outside", "right"), ("Steps", "right"), title=f"Bench {printable(bench)} over time",
     )  # fmt: skip
     charted = [series for series in found if series.chart is not None]
     for series in charted:
         made.add_row(*(Text(printable(cell)) for cell in _controlled(series)))
     out.print(made)
     few = len(found) - len(charted)
-    told = f"; {few} series (calibrations among them) have too few values" if few else ""
-    _flowing(out, f"individuals and moving range, 3 standard deviations{told}")
+    note = f"; {few} series (calibrations among them) have too few values" if few else ""
+    flowing(out, f"individuals and moving range chart, 3 standard deviations{note}")
     for step in (step for series in found for step in series.steps()):
-        _indented(
+        indented(
             out, f"{step.series}: {step.change:+.3g} {step.unit} between {step.before} and "
             f"{step.after}",
         )  # fmt: skip

@@ -1,32 +1,24 @@
-"""What a terminal is shown: tables that fit 80 columns, plain text where it is none."""
+"""Tables in the terminal that fit 80 columns."""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
-from backbench.errors import Fault, UserError
-from backbench.export.csv_escaping import inert
+from backbench.quantities import writing
+from backbench.quantities.counts import counted
+from backbench.quantities.writing import measured, ordinary
 
 if TYPE_CHECKING:
     import polars as pl
     from rich.console import Console
     from rich.table import Table
 
-    from backbench.comparison.standings import Standing
-    from backbench.comparison.unit_comparison import Comparison
-    from backbench.comparison.verdicts import Verdict
     from backbench.querying.saved_queries import SavedQuery
 
 WIDTH = 80
-FORMATS = ("table", "csv", "json", "parquet", "markdown")
 FEW_ROWS = 500
-MOST_DIFFERENCES = 6
-"""Differences of a comparison that are shown, the surest first."""
-PREFIXES = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k"}
-PREFIXED = ("V", "W", "Hz", "ohm", "V/√Hz")
 
 
 def console(stream: IO[str] | None = None) -> Console:
@@ -57,143 +49,24 @@ def table(*heads: tuple[str, str], title: str = "") -> Table:
 
 def number(value: float | None, digits: int = 4) -> str:
     """A number with so many significant digits; nothing for none."""
-    if value is None:
-        return ""
-    text = f"{value:.{digits}g}"
-    return f"{value:.0f}" if "e+" in text and abs(value) < 1e7 else text
+    return "" if value is None else ordinary(writing.number(value, digits))
 
 
-def quantity(value: float, unit: str, uncertainty: float | None = None) -> str:
-    """A value with its expanded uncertainty (k = 2) and unit, prefixed where the unit takes it.
-
-    With an uncertainty, both have the decimals that show two digits of it, six at most.
-    """
-    import math
-
-    power = 0
-    if unit in PREFIXED and value:
-        power = min(max(3 * math.floor(math.log10(abs(value)) / 3 + 1e-12), -9), 3)
-        if unit in ("W", "ohm", "Hz") and power > 0:
-            power = 0
-    scaled = value / 10.0**power
-    told = number(scaled)
-    if uncertainty:
-        expanded = 2 * uncertainty / 10.0**power
-        decimals = min(max(1 - math.floor(math.log10(expanded)), 0), 6)
-        told = f"{scaled:.{decimals}f} ± {expanded:.{decimals}f}"
-    symbol = PREFIXES[power] + unit if unit != "1" else ""
-    return f"{told} {symbol}".strip()
+def quantity(
+    value: float | None, unit: str, uncertainty: float | None = None, bound: str | None = None
+) -> str:
+    """A value with its expanded uncertainty (k = 2) and unit; a bound as one; nothing for none."""
+    return ordinary(measured(value, uncertainty, unit, bound))
 
 
-def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> None:
-    """A unit beside its peers: verdicts first, then a line a metric, the nearest units, notes."""
-    from backbench.comparison.standings import LIMIT_PERCENT
-    from backbench.reports.terminal_reports import nearest_table, show_differences
-
-    out = console(stream)
-    c = comparison
-    _flowing(out, f"{c.label} [{c.unit_key}]", style="bold")
-    _flowing(out, f"{c.technology} {c.kind}, {c.state}, reviewed {c.reviewed}")
-    if c.verdicts:
-        out.print(_verdict_table(c.verdicts))
-    others = len(c.peers.keys) - 1
-    out.print("Among the peers", style="bold")
-    default = "" if c.peers.chosen else "; the default, --peers chooses others"
-    _flowing(out, f"Peers: {c.peers.said} ({others} other units{default})")
-    heads = f"{'':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'beats':>{SHARE}}  place (1st the best)"
-    out.print(heads, markup=False)
-    # Powers at other limits than the usual one are in the exported table.
-    _show_lines(out, [n for n in c.lines if n.limit_percent in (None, LIMIT_PERCENT)])
-    if c.nearest:
-        out.print()
-        out.print(nearest_table(c.nearest))
-    if c.listening:
-        out.print("In a listener's terms", style="bold")
-    for sentence in c.listening:
-        _indented(out, sentence)
-    for title, differences in (c.work, c.sides):
-        if differences:
-            show_differences(title, differences, MOST_DIFFERENCES, out)
-    for note in c.notes:
-        _flowing(out, f"Note: {note}")
-
-
-def _verdict_table(found: Sequence[Verdict]) -> Table:
-    from rich.text import Text
-
-    made = table(
-        ("Published", "left"), ("Promised", "left"), ("Found", "left"), ("Verdict", "left"),
-        title="Against the published figures",
-    )  # fmt: skip
-    for v in found:
-        value = "" if v.value is None else quantity(v.value, v.unit, v.uncertainty)
-        if value and v.output:
-            value += f", {v.output}"
-        promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
-        verdict = v.outcome
-        why = v.told if v.outcome in ("measured under other conditions", "not measured") else ""
-        told = f"{verdict}: {why}" if why else str(verdict)
-        made.add_row(*(Text(printable(part)) for part in (v.title, promised, value, told)))
-    return made
-
-
-def _show_lines(out: Console, lines: Sequence[Standing]) -> None:
-    """A line a metric with its place, the units around it beneath; by test point."""
-    point = ""
-    for line in lines:
-        if line.point != point:
-            point = line.point
-            out.print(f"\n{point[:1].upper()}{point[1:]}", style="bold", markup=False)
-        for part in _placed_line(line):
-            out.print(part, markup=False)
-        for text in _around(line):
-            _indented(out, text)
-
-
-NAME, VALUE, SHARE = 29, 22, 5
-
-
-def line_name(line: Standing) -> str:
-    """The metric with its limit."""
-    limit = f": {line.limit_percent:g} %" if line.limit_percent is not None else ""
-    return f"{line.title}{limit}"
-
-
-def _placed_line(line: Standing) -> list[str]:
-    """Name, value, share and place in columns; what a name has too much goes below."""
-    import textwrap
-
-    from backbench.comparison.peers import FEW
-
-    sign = {"upper": "≤ ", "lower": "≥ "}.get(line.bound or "", "")
-    value = sign + quantity(line.value, line.unit, line.uncertainty)
-    value += " (entered)" if line.status == "entered" else ""
-    share = "" if line.percentile is None else f"{line.percentile:.0f} %"
-    name, *rest = textwrap.wrap(line_name(line), NAME)
-    few = line.better != "neither" and line.n <= FEW
-    place = line.place or (f"none: {line.n - 1} others" if few else f"{line.n} units")
-    row = f"{name:<{NAME}} {value:>{VALUE}} {share:>{SHARE}}  {place}"
-    return [row, *rest]
-
-
-def _around(line: Standing) -> list[str]:
-    near = ", ".join(
-        f"{unit.unit_key} {quantity(unit.value, line.unit)}{' (entered)' * unit.entered}"
-        for unit in line.around
-    )
-    left = ", ".join(f"{count} {why}" for why, count in line.left_out.items())
-    told = [("near", near), ("left out", left), ("of these", line.note)]
-    return [f"{what}: {text}" for what, text in told if text]
-
-
-def _indented(out: Console, text: str) -> None:
+def indented(out: Console, text: str) -> None:
     from rich.padding import Padding
     from rich.text import Text
 
     out.print(Padding(Text(printable(text), style="dim"), (0, 0, 0, 4)))
 
 
-def _flowing(out: Console, text: str, style: str = "") -> None:
+def flowing(out: Console, text: str, style: str = "") -> None:
     from rich.text import Text
 
     out.print(Text(printable(text), style=style))
@@ -209,11 +82,11 @@ def show_queries(queries: Mapping[str, SavedQuery], stream: IO[str] | None = Non
     from rich.text import Text
 
     out = console(stream)
-    made = table(("Query", "left"), ("What it answers", "left"), ("Chart", "left"))
+    made = table(("Query", "left"), ("Question", "left"), ("Chart", "left"))
     for name, query in queries.items():
         parameters = ", ".join(f"{p.name}={p.default or '…'}" for p in query.parameters)
-        told = query.title + (f" [{parameters}]" if parameters else "")
-        made.add_row(Text(name), Text(told), Text(query.chart or ""))
+        question = query.title + (f" [{parameters}]" if parameters else "")
+        made.add_row(Text(name), Text(question), Text(query.chart or ""))
     out.print(made)
 
 
@@ -240,14 +113,14 @@ def show_frame(
     out.print(made)
     if query is not None and query.conditions:
         out.print(f"Conditions: {query.conditions}", markup=False)
-    out.print(f"{frame.height} row{'s' * (frame.height != 1)}", markup=False)
+    out.print(counted(frame.height, "row"), markup=False)
     if frame.height > FEW_ROWS:
-        out.print(f"the first {FEW_ROWS} are shown; --format csv gives all", markup=False)
+        out.print(f"the first {FEW_ROWS} are shown; --format csv lists all", markup=False)
     if query is not None and query.chart == "trend":
         _show_trend(out, frame, query)
     if hidden:
-        told = f"not shown for want of width: {', '.join(hidden)}; --format csv gives all"
-        out.print(told, markup=False)
+        note = f"columns not shown for lack of width: {', '.join(hidden)}; use --format csv"
+        out.print(note, markup=False)
 
 
 def _show_trend(out: Console, frame: pl.DataFrame, query: SavedQuery) -> None:
@@ -260,11 +133,11 @@ def _show_trend(out: Console, frame: pl.DataFrame, query: SavedQuery) -> None:
     try:
         lines = said(of_frame(frame), step, query.column("y").unit)
     except Refusal as refusal:
-        lines = [f"none: {refusal}"]
+        lines = [f"no trend: {refusal}"]
     y = query.column("y").title
     out.print(f"Trend of {y} over {x.title} (Theil-Sen slope, Spearman's rho)", markup=False)
     for line in lines:
-        _indented(out, line)
+        indented(out, line)
 
 
 def _cell(value: Any) -> str:
@@ -308,92 +181,3 @@ def _room(texts: Sequence[str], title: str) -> int:
     head = max((len(word) for word in title.split()), default=1)
     longest = max((len(text) for text in texts), default=1)
     return max(head, min(longest, WIDEST)) + PADDING
-
-
-def export(
-    frame: pl.DataFrame,
-    out_format: str,
-    out: Path | None = None,
-    query: SavedQuery | None = None,
-    stream: IO[str] | None = None,
-) -> None:
-    """A result to a file, or to standard output, in one of FORMATS.
-
-    Raises UserError for another format, for Parquet without a file, and where the file can't be
-    written. Lists become JSON text in CSV and Markdown.
-    """
-    if out_format not in FORMATS:
-        raise UserError("the result can't be written", [
-            Fault("format", out_format, f"one of {', '.join(FORMATS)}")])  # fmt: skip
-    if out is None and out_format == "table":
-        show_frame(frame, query, stream)
-        return
-    data = _written(frame, out_format, query)
-    if out is None:
-        _to_stream(data, out_format, stream)
-        return
-    try:
-        out.write_bytes(data)
-    except OSError as error:
-        fault = Fault(str(out), str(error.strerror), "a file that can be written")
-        raise UserError("the result can't be written", [fault]) from None
-
-
-def _to_stream(data: bytes, out_format: str, stream: IO[str] | None) -> None:
-    if stream is not None and out_format != "parquet":
-        stream.write(data.decode())
-        return
-    if out_format == "parquet" and sys.stdout.isatty():
-        fault = Fault("format", "parquet to a terminal", "a file", "name one with --out")
-        raise UserError("the result can't be written", [fault])
-    sys.stdout.flush()
-    sys.stdout.buffer.write(data)
-    sys.stdout.buffer.flush()
-
-
-def _written(frame: pl.DataFrame, out_format: str, query: SavedQuery | None) -> bytes:
-    import io
-
-    buffer = io.BytesIO()
-    match out_format:
-        case "csv":
-            inert(_flat(frame)).write_csv(buffer)
-        case "json":
-            frame.write_json(buffer)
-            buffer.write(b"\n")
-        case "parquet":
-            frame.write_parquet(buffer)
-        case "markdown":
-            buffer.write(_markdown(frame).encode())
-        case _:
-            text = io.StringIO()
-            show_frame(frame, query, text)
-            buffer.write(text.getvalue().encode())
-    return buffer.getvalue()
-
-
-def _flat(frame: pl.DataFrame) -> pl.DataFrame:
-    """Lists as JSON text, for formats that have none."""
-    import json
-
-    import polars as pl
-
-    nested = [name for name, kind in frame.schema.items() if kind.is_nested()]
-    return frame.with_columns(
-        pl.Series(name, [None if v is None else json.dumps(v, default=str) for v in
-                         frame[name].to_list()], pl.String)
-        for name in nested
-    )  # fmt: skip
-
-
-def _markdown(frame: pl.DataFrame) -> str:
-    """A table as Markdown has it; numbers in full."""
-    flat = _flat(frame)
-
-    def row(cells: Sequence[object]) -> str:
-        texts = ("" if cell is None else str(cell) for cell in cells)
-        return "| " + " | ".join(t.replace("|", "\\|").replace("\n", " ") for t in texts) + " |"
-
-    rule = ["---:" if kind.is_numeric() else "---" for kind in flat.schema.values()]
-    lines = [row(flat.columns), row(rule), *(row(cells) for cells in flat.iter_rows())]
-    return "\n".join(lines) + "\n"

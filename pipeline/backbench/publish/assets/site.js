@@ -190,7 +190,7 @@
       if (!a || !b) return "";
       const [larger, smaller] = a[0] > b[0] ? [a, b] : [b, a];
       if (a[1] === null || b[1] === null || larger[2] === "upper" || smaller[2] === "lower") return "left open";
-      return Math.abs(a[0] - b[0]) > 2 * Math.hypot(a[1], b[1]) ? "apart" : "not told apart";
+      return Math.abs(a[0] - b[0]) > 2 * Math.hypot(a[1], b[1]) ? "significantly different" : "not significantly different";
     };
 
     const line = (place) => {

@@ -1,0 +1,77 @@
+"""What one drawing works from: its rows, words, size and choices."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import polars as pl
+
+
+class ColumnLabel(Protocol):
+    """What a saved query's header says about one of its columns."""
+
+    @property
+    def name(self) -> str:
+        """The column's name in the frame."""
+
+    @property
+    def unit(self) -> str:
+        """Its unit's symbol, "" where it has none."""
+
+    @property
+    def title(self) -> str:
+        """What a reader calls it."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """A plain ColumnLabel."""
+
+    name: str
+    unit: str = ""
+    title: str = ""
+
+
+class Labels:
+    """Words for one picture: its heading, a line of conditions under it, and the columns."""
+
+    def __init__(
+        self, columns: Iterable[ColumnLabel] = (), title: str = "", note: str = ""
+    ) -> None:
+        self._columns = {column.name: column for column in columns}
+        self.title = title
+        self.note = note
+
+    def title_of(self, name: str) -> str:
+        """The column's title; its name in words where the header gives none."""
+        column = self._columns.get(name)
+        return (column.title if column else "") or name.replace("_", " ")
+
+    def unit_of(self, name: str, otherwise: str = "") -> str:
+        """The column's unit."""
+        column = self._columns.get(name)
+        return (column.unit if column else "") or otherwise
+
+
+@dataclass(frozen=True)
+class Size:
+    """Width and height of the whole picture in layout pixels."""
+
+    width: int = 960
+    height: int = 540
+
+
+PAGE = Size()
+
+
+@dataclass(frozen=True)
+class Plate:
+    """Everything that one drawing works from. The frame has rows and the declared columns."""
+
+    frame: pl.DataFrame
+    labels: Labels
+    subject: str
+    size: Size
+    options: Mapping[str, str]

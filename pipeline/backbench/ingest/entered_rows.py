@@ -1,0 +1,60 @@
+"""Typed figures of old records as rows of the catalogue."""
+
+from __future__ import annotations
+
+from backbench.documents.manifest import Entered
+from backbench.ingest.analysis_plan import PlannedReview
+from backbench.ingest.entered_figures import entered_key, stimulus_of, written_value
+from backbench.ingest.reading_rows import Row, canonical, digest
+from backbench.metrics.registry import registry
+
+
+def entered_rows(planned: PlannedReview, environment_key: str) -> dict[str, list[Row]]:
+    """The rows of a review's entered readings, by table."""
+    figures = planned.manifest.entered
+    if not figures:
+        return {}
+    review, analysis_key = planned.key, digest("entered", planned.key)
+    return {
+        "reading": [_reading(review, analysis_key, one) for one in figures],
+        "entered": [
+            {"reading_key": entered_key(review, one), "review_key": review, "written": one.value,
+             "origin": one.origin} for one in figures
+        ],
+        "analysis": [{
+            "analysis_key": analysis_key, "review_key": review, "environment_key": environment_key
+        }],
+        "analysis_capture": [
+            {"analysis_key": analysis_key, "review_key": review, "sha256": sha256}
+            for sha256 in _sources(planned)
+        ],
+    }  # fmt: skip
+
+
+def _sources(planned: PlannedReview) -> list[str]:
+    """What the figures were typed from, as far as it is kept: the manifest at the least."""
+    captures = {capture.capture.file for capture in planned.captures}
+    files = planned.receipt.files.items()
+    kept = {file.sha256 for name, file in files if name not in captures and file.sha256}
+    return sorted({*kept, planned.receipt.manifest})
+
+
+def _reading(review_key: str, analysis_key: str, figure: Entered) -> Row:
+    written, at = written_value(figure), figure.at
+    metric = registry().metrics[figure.metric]
+    share = figure.uncertainty_percent
+    return {
+        "reading_key": entered_key(review_key, figure), "review_key": review_key,
+        "analysis_key": analysis_key, "unit_key": figure.unit, "output": figure.output,
+        "metric": metric.name, "method_version": metric.version,
+        "stimulus": stimulus_of(metric), "frequency_hz": at.frequency_hz, "power_w": at.power_w,
+        "load_ohm": at.load_ohm, "load_kind": "resistor" if at.load_ohm else None,
+        "order_n": figure.order, "limit_percent": at.limit_percent,
+        "detail": canonical({} if at.band_hz is None else {"band": _band(at.band_hz)}),
+        "value": written.value, "bound": written.bound, "status": "entered",
+        "uncertainty": None if share is None else abs(written.value) * share / 100,
+    }  # fmt: skip
+
+
+def _band(band_hz: list[float]) -> str:
+    return f"{band_hz[0]:g} Hz to {band_hz[1]:g} Hz"

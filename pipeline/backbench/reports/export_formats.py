@@ -1,0 +1,108 @@
+"""A result written as a table, CSV, JSON, Parquet or Markdown."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import IO, TYPE_CHECKING
+
+from backbench.errors import Fault, UserError
+from backbench.export.csv_escaping import inert
+from backbench.reports.terminal_tables import show_frame
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from backbench.querying.saved_queries import SavedQuery
+
+FORMATS = ("table", "csv", "json", "parquet", "markdown")
+
+
+def export(
+    frame: pl.DataFrame,
+    out_format: str,
+    out: Path | None = None,
+    query: SavedQuery | None = None,
+    stream: IO[str] | None = None,
+) -> None:
+    """A result to a file, or to standard output, in one of FORMATS.
+
+    Raises UserError for another format, for Parquet without a file, and where the file can't be
+    written. Lists become JSON text in CSV and Markdown.
+    """
+    if out_format not in FORMATS:
+        raise UserError("the result can't be written", [
+            Fault("format", out_format, f"one of {', '.join(FORMATS)}")])  # fmt: skip
+    if out is None and out_format == "table":
+        show_frame(frame, query, stream)
+        return
+    data = _written(frame, out_format, query)
+    if out is None:
+        _to_stream(data, out_format, stream)
+        return
+    try:
+        out.write_bytes(data)
+    except OSError as error:
+        fault = Fault(str(out), str(error.strerror), "a file that can be written")
+        raise UserError("the result can't be written", [fault]) from None
+
+
+def _to_stream(data: bytes, out_format: str, stream: IO[str] | None) -> None:
+    if stream is not None and out_format != "parquet":
+        stream.write(data.decode())
+        return
+    if out_format == "parquet" and sys.stdout.isatty():
+        fault = Fault("format", "parquet to a terminal", "a file", "name one with --out")
+        raise UserError("the result can't be written", [fault])
+    sys.stdout.flush()
+    sys.stdout.buffer.write(data)
+    sys.stdout.buffer.flush()
+
+
+def _written(frame: pl.DataFrame, out_format: str, query: SavedQuery | None) -> bytes:
+    import io
+
+    buffer = io.BytesIO()
+    match out_format:
+        case "csv":
+            inert(_flat(frame)).write_csv(buffer)
+        case "json":
+            frame.write_json(buffer)
+            buffer.write(b"\n")
+        case "parquet":
+            frame.write_parquet(buffer)
+        case "markdown":
+            buffer.write(_markdown(frame).encode())
+        case _:
+            text = io.StringIO()
+            show_frame(frame, query, text)
+            buffer.write(text.getvalue().encode())
+    return buffer.getvalue()
+
+
+def _flat(frame: pl.DataFrame) -> pl.DataFrame:
+    """Lists as JSON text, for formats that have none."""
+    import json
+
+    import polars as pl
+
+    nested = [name for name, kind in frame.schema.items() if kind.is_nested()]
+    return frame.with_columns(
+        pl.Series(name, [None if v is None else json.dumps(v, default=str) for v in
+                         frame[name].to_list()], pl.String)
+        for name in nested
+    )  # fmt: skip
+
+
+def _markdown(frame: pl.DataFrame) -> str:
+    """A table as Markdown has it; numbers in full."""
+    flat = _flat(frame)
+
+    def row(cells: Sequence[object]) -> str:
+        texts = ("" if cell is None else str(cell) for cell in cells)
+        return "| " + " | ".join(t.replace("|", "\\|").replace("\n", " ") for t in texts) + " |"
+
+    rule = ["---:" if kind.is_numeric() else "---" for kind in flat.schema.values()]
+    lines = [row(flat.columns), row(rule), *(row(cells) for cells in flat.iter_rows())]
+    return "\n".join(lines) + "\n"
