@@ -2,7 +2,8 @@
 
 Decision rule (JCGM 106:2012, conformance probability for a normal distribution): a figure is met
 where the probability that the true value is within the limit is at least 95 %, missed where it
-is at most 5 %, and is inconclusive in between. Every output of a unit has to meet it.
+is at most 5 %, and is inconclusive in between. With few degrees of freedom of the uncertainty the
+distribution is Student's t. Every output of a unit has to meet it.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 
 SURE = 0.95
@@ -26,11 +28,8 @@ Outcome = Literal[
 WITHIN = {"frequency_hz": 0.01, "power_w": 0.10, "load_ohm": 0.05, "limit_percent": 0.001}
 UNITS = {"frequency_hz": "Hz", "power_w": "W", "load_ohm": "ohm", "limit_percent": "%"}
 WHOLE_BAND = (20.0, 20000.0)
-BAND_METRICS = ("response_spread", "response_deviation")
 NOMINAL = "nominal load"
 """The detail of a reading that names the load it refers to, as "8 ohm"."""
-SIZE_OF_POWER = ("power_at_limit", "output_power")
-"""Metrics whose value is itself a power: a promised power is their limit, not their condition."""
 
 
 @dataclass(frozen=True)
@@ -59,21 +58,37 @@ class Verdict:
 
 
 def conformance(
-    value: float, uncertainty: float, limit: float, side: str, bound: str | None = None
+    value: float,
+    uncertainty: float,
+    limit: float,
+    side: str,
+    bound: str | None = None,
+    dof: float | None = None,
 ) -> tuple[float, float]:
     """Least and greatest probability that the true value is within a one-sided limit.
 
-    They are equal unless the value is a bound. side: "at most" or "at least".
+    They are equal unless the value is a bound. side: "at most" or "at least". dof: of the
+    uncertainty; with few the distribution is Student's t (JCGM 100:2008, G.3), whose tails are
+    wider. None: not limited.
     """
     distance = limit - value if side == "at most" else value - limit
     if uncertainty > 0:
-        p = 0.5 * math.erfc(-distance / uncertainty / math.sqrt(2))
+        p = _probability(distance / uncertainty, dof)
     else:
         p = 1.0 if distance >= 0 else 0.0
     if bound is None:
         return p, p
     may_be_within = (bound == "upper") == (side == "at most")
     return (p, 1.0) if may_be_within else (0.0, p)
+
+
+def _probability(deviate: float, dof: float | None) -> float:
+    """That a value lies below this many standard uncertainties above its estimate."""
+    if dof is None or math.isinf(dof):
+        return 0.5 * math.erfc(-deviate / math.sqrt(2))
+    from scipy.special import stdtr
+
+    return float(stdtr(dof, deviate))
 
 
 def outcome_of(probability: tuple[float, float]) -> Outcome:
@@ -123,8 +138,9 @@ def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:
         told = "the reading was entered without an uncertainty"
         return _verdict(figure, "inconclusive", row, told=told)
     p = conformance(
-        row["value"], row["uncertainty"], figure["limit_value"], figure["side"], row["bound"]
-    )
+        row["value"], row["uncertainty"], figure["limit_value"], figure["side"], row["bound"],
+        row["dof"],
+    )  # fmt: skip
     told = measured_at(row)
     if row["bound"]:
         told += f"; the true value is at {'most' if row['bound'] == 'upper' else 'least'} this"
@@ -152,7 +168,7 @@ def _differences(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Iterator[
     """How a reading's conditions differ from those promised, in words."""
     for name, within in WITHIN.items():
         wanted, found = figure[name], row[name]
-        if wanted is None or (name == "power_w" and figure["metric"] in SIZE_OF_POWER):
+        if wanted is None or (name == "power_w" and registry().traits(figure["metric"]).is_power):
             continue
         if found is None or abs(found / wanted - 1) > within:
             measured = "not stated" if found is None else f"{found:.4g} {UNITS[name]}"
@@ -160,7 +176,7 @@ def _differences(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Iterator[
             yield f"{words} {measured}, {wanted:.4g} {UNITS[name]} promised"
     if figure["band_low_hz"] is not None:
         band = (figure["band_low_hz"], figure["band_high_hz"])
-        if row["metric"] not in BAND_METRICS or band != WHOLE_BAND:
+        if not registry().traits(row["metric"]).whole_band or band != WHOLE_BAND:
             yield f"promised over {band[0]:g} Hz to {band[1]:g} Hz"
 
 

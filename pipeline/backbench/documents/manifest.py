@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
+from backbench.documents.kinds import UNIT_KINDS, Kind
 from backbench.documents.stimuli import (
     KINDS,
     Hertz,
@@ -29,9 +30,6 @@ KEY = re.compile(r"[a-z0-9][a-z0-9._-]{0,79}")
 Text = Annotated[str, Field(min_length=1, max_length=4000)]
 Year = Annotated[int, Field(ge=1900, le=2100)]
 
-Kind = Literal[
-    "integrated amplifier", "power amplifier", "preamplifier", "receiver", "tuner", "other"
-]
 Technology = Literal["tube", "solid state", "hybrid", "switching"]
 State = Literal["as received", "serviced", "restored", "modified"]
 
@@ -355,12 +353,9 @@ def _numbered(manifest: Manifest, capture: Capture) -> bool:
     return all(position.isascii() and position.isdigit() for position in roles)
 
 
-LOADED = {"integrated amplifier", "power amplifier", "receiver"}
-
-
 def _wants_load(manifest: Manifest, roles: dict[int, TrackRole]) -> bool:
     units = {role.unit for role in roles.values()}
-    return any(unit.key in units and unit.kind in LOADED for unit in manifest.unit)
+    return any(unit.key in units and UNIT_KINDS[unit.kind].by_power for unit in manifest.unit)
 
 
 __all__ = ["Capture", "Conditions", "Manifest", "Stimulus", "TrackRole", "Unit", "read_manifest"]

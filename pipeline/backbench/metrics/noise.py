@@ -107,7 +107,7 @@ class IdleView:
         return np.abs(wave, out=wave), rate_hz
 
 
-@view("idle", version=1)
+@view("idle", version=2)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -193,7 +193,7 @@ def noise(idle: IdleView) -> MeasuredValue:
         watched_at=AT_IDLE,
         overview=Overview("Residual noise, A-weighted", "idle"),
         captions=("idle-noise-of-technology",),
-        listening="noise",
+        listening="noise pressure",
     ),
 )
 def noise_a(idle: IdleView) -> MeasuredValue:

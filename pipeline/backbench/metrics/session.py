@@ -124,14 +124,16 @@ class RefusedDerivation:
 class Session:
     """All readings of one review, for metrics across captures.
 
-    curves: its responses. promised: the published figures of its units.
-    rated_power_w: rated power by unit, of those that state it.
+    curves: its responses. phases: the phases of responses, the arrival of the sweep taken off.
+    promised: the published figures of its units. rated_power_w: rated power by unit, of those
+        that state it.
     """
 
     readings: Sequence[Reading]
     curves: Sequence[CurveReading] = ()
     promised: Sequence[Promised] = ()
     rated_power_w: Mapping[str, float] = field(default_factory=dict)
+    phases: Sequence[CurveReading] = ()
 
     @cached_property
     def _by_metric(self) -> dict[Hashable, list[Reading]]:

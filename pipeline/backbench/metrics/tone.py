@@ -14,7 +14,9 @@ from backbench.metrics.traits import Traits
 from backbench.signal.power import Square
 from backbench.signal.record_checks import check_record
 from backbench.signal.sidebands import Mirrored, mirrored_harmonics
+from backbench.signal.steadiness import level_spread
 from backbench.signal.tone import ToneLines, tone_at
+from backbench.signal.tone_course import tone_course
 from backbench.signal.tone_search import find_tone, power_near, spectrum_for
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
@@ -82,9 +84,19 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     if capture_data.driven_track in (None, number):
         lines = find_tone(track, stated, capture_data.mains_hz)
         _refuse_power(capture_data, lines.fundamental)
-        return ToneView(capture_data, track, lines, True, lines.fundamental)
+        return ToneView(capture_data, track, lines, True, _with_drift(track, lines))
     lines = _undriven(capture_data, track, stated)
     return ToneView(capture_data, track, lines, False, lines.selective)
+
+
+def _with_drift(track: Track, lines: ToneLines) -> Square:
+    """The fundamental, how its level drifts within the record in its variance."""
+    square = lines.fundamental
+    try:
+        spread = float(level_spread(tone_course(track, lines))[0])
+    except ValueError:
+        return square
+    return square._replace(floor=square.floor + (2 * spread * square.value) ** 2)
 
 
 def _stated(capture_data: CaptureData) -> float:
@@ -158,7 +170,7 @@ def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLin
     stimuli=["tone"],
     version=1,
     choice="rms of the fundamental alone",
-    traits=Traits(set_by_reviewer=True, own_stimulus="level", sheet="left out"),
+    traits=Traits(set_by_reviewer=True, own_stimulus="voltage", sheet="left out"),
 )
 def level(tone: ToneView) -> MeasuredValue:
     """Root mean square of the fundamental at the output."""
@@ -211,7 +223,7 @@ def output_power(tone: ToneView) -> MeasuredValue:
     traits=Traits(
         compared_at=("gain-1khz",),
         position=50,
-        point_family="gain",
+        point_family="gain at 1 kHz",
         bench_gain="decibels",
         watched_at=("gain-1khz",),
     ),
