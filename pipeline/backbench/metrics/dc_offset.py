@@ -15,6 +15,7 @@ from backbench.signal.tone_course import tone_course
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import Part, combine
 
+FAMILY = "Level and gain"
 LIMIT_V = 0.1
 """Beyond this an output for loudspeakers is warned of: common practice, no source."""
 LOUDSPEAKER_OHM = 32.0

@@ -15,6 +15,7 @@ from backbench.signal.power import line_power
 from backbench.signal.tone import BAND_HZ, PASS_BAND
 from backbench.signal.track import Array
 
+FAMILY = "Noise and hum"
 LEAST_WIDTH_HZ = 1_000.0
 """Of band above 20 kHz; below it there is no room for a line beside the edge."""
 BACKGROUND_BINS = 400
