@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from dataclasses import dataclass
 from functools import cached_property
@@ -50,18 +51,32 @@ class ToneView:
         """The tone's frequency as stated, Hz; reasons name this one."""
         return _stated(self.capture_data)
 
+    @property
+    def level_v(self) -> float:
+        """Rms of the fundamental, V."""
+        return self.square.rms
+
     @cached_property
-    def bench(self) -> ToneView | None:
-        """The bench's own, on the same track of its loop-back; None where it holds no tone."""
-        given = self.capture_data.bench
+    def benches(self) -> list[ToneView]:
+        """The bench's own on the same track, at every level that there is a fit loop-back of."""
         number = next(n for n, track in self.capture_data.outputs.items() if track is self.track)
-        if given is None or number not in given.outputs or not self.driven:
-            return None
-        try:
-            found: ToneView = tone_view.build(given, number)
-        except Refusal:
-            return None
+        first = self.capture_data.bench
+        given = [*([first] if first else []), *self.capture_data.bench_levels]
+        found: list[ToneView] = []
+        for one in given if self.driven else []:
+            if number in one.outputs:
+                with contextlib.suppress(Refusal):
+                    found.append(tone_view.build(one, number))
         return found
+
+    @property
+    def bench(self) -> ToneView | None:
+        """The bench's own at the level nearest to this one; None where there is no loop-back."""
+        return min(
+            self.benches,
+            key=lambda one: abs(math.log(one.level_v / self.level_v)),
+            default=None,
+        )
 
     @cached_property
     def mirrored(self) -> list[Mirrored]:
