@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from backbench.documents.kinds import UNIT_KINDS, Kind
+from backbench.documents.quantity_types import LOAD, in_unit
 from backbench.documents.stimuli import (
     KINDS,
     Hertz,
@@ -64,8 +65,8 @@ class At(Strict):
 
     frequency_hz: Hertz | None = None
     band_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)] | None = None
-    power_w: Annotated[float, Field(gt=0)] | None = None
-    load_ohm: Annotated[float, Field(gt=0)] | None = None
+    power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
+    load_ohm: Annotated[float, Field(gt=0), in_unit("ohm")] | None = None
     limit_percent: Annotated[float, Field(gt=0, le=100)] | None = None
 
 
@@ -98,7 +99,7 @@ class Unit(Strict):
     made: Year | Annotated[list[Year], Field(min_length=2, max_length=2)] | None = None
     state: State
     work: list[Text] = []
-    rated_power_w: Annotated[float, Field(gt=0)] | None = None
+    rated_power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
     list_price: Price | None = None
     notes: Text | None = None
     published: list[Published] = []
@@ -147,7 +148,7 @@ class Conditions(Strict):
     far from it is refused.
     """
 
-    load_ohm: Annotated[float, Field(gt=0, le=1e6)] | Literal["open"] | None = None
+    load_ohm: Annotated[Annotated[float, Field(gt=0, le=1e6)] | Literal["open"] | None, LOAD] = None
     input: Name | None = None
     tap: Name | None = None
     volume: Name | None = None
@@ -156,7 +157,7 @@ class Conditions(Strict):
     driven: Name | None = None
     supply_vrms: Annotated[float, Field(gt=0)] | None = None
     minutes_on: Annotated[float, Field(ge=0)] | None = None
-    power_w: Annotated[float, Field(gt=0)] | None = None
+    power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
 
     @property
     def load_resistance(self) -> float | None:
