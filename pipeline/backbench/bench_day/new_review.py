@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from backbench.documents.manifest import MANIFEST_NAME, Manifest, Unit, read_manifest
+from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.documents.toml_text import inline, lines_of
+from backbench.documents.unit_facts import Unit
 from backbench.errors import MISSING, Fault, UserError
 
 NEEDED = ("maker", "model", "kind", "technology", "state")

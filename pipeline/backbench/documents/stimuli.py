@@ -33,7 +33,9 @@ class Tone(StimulusModel):
     kind: ClassVar[str] = "tone"
     marker: ClassVar[str] = "tone_hz"
     tone_hz: Hertz
+    """Frequency of the sine. Example: `1000`"""
     generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
 
 
 class Steps(StimulusModel):
@@ -42,8 +44,11 @@ class Steps(StimulusModel):
     kind: ClassVar[str] = "steps"
     marker: ClassVar[str] = "steps_hz"
     steps_hz: Hertz
+    """Frequency of the sine. Example: `1000`"""
     step_s: Seconds
+    """Length of each step. Example: `2`"""
     levels_vrms: Annotated[list[Volts], Field(min_length=2)]
+    """Rising levels, one for each step. Example: `[0.1, 0.2, 0.4]`"""
 
 
 class Sweep(StimulusModel):
@@ -52,10 +57,16 @@ class Sweep(StimulusModel):
     kind: ClassVar[str] = "sweep"
     marker: ClassVar[str] = "sweep_hz"
     sweep_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)]
+    """Start and stop frequency. Example: `[10, 40000]`"""
     sweep_s: Seconds
+    """Length of the sweep. Example: `10`"""
     generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
     reference_file: str | None = None
+    """A recording of what was played, where no track carries the generator. Example: `"sweep.wav"`
+    """
     reference_range: str | None = None
+    """Input range that the reference file was recorded in. Example: `"5 V"`"""
 
     @model_validator(mode="after")
     def rising(self) -> Sweep:
@@ -70,8 +81,11 @@ class TwoTones(StimulusModel):
     kind: ClassVar[str] = "two tones"
     marker: ClassVar[str] = "tones_hz"
     tones_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)]
+    """Lower and higher frequency. Example: `[19000, 20000]`"""
     ratio: Annotated[float, Field(gt=0, le=100)]
+    """Amplitude of the first over that of the second. Example: `1`"""
     generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
 
     @model_validator(mode="after")
     def rising(self) -> TwoTones:
@@ -86,7 +100,9 @@ class Multitone(StimulusModel):
     kind: ClassVar[str] = "multitone"
     marker: ClassVar[str] = "multitone_hz"
     multitone_hz: Annotated[list[Hertz], Field(min_length=3, max_length=200)]
+    """Frequencies of the tones. Example: `[100, 1000, 10000]`"""
     generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
 
 
 class Idle(StimulusModel):
@@ -95,6 +111,7 @@ class Idle(StimulusModel):
     kind: ClassVar[str] = "idle"
     marker: ClassVar[str] = "idle"
     idle: Annotated[str, Field(min_length=1)]
+    """How the input is terminated. Example: `"input shorted"`"""
 
 
 class Square(StimulusModel):
@@ -103,8 +120,11 @@ class Square(StimulusModel):
     kind: ClassVar[str] = "square"
     marker: ClassVar[str] = "square_hz"
     square_hz: Hertz
+    """Frequency of the square wave. Example: `1000`"""
     generator_vpp: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
     rise_time_s: Seconds | None = None
+    """10 % to 90 % rise time of the generator. Example: `0.000001`"""
 
 
 class Burst(StimulusModel):
@@ -113,9 +133,13 @@ class Burst(StimulusModel):
     kind: ClassVar[str] = "burst"
     marker: ClassVar[str] = "burst_hz"
     burst_hz: Hertz
+    """Frequency of the sine. Example: `1000`"""
     on_ms: Annotated[float, Field(gt=0)]
+    """Length of a burst. Example: `20`"""
     period_ms: Annotated[float, Field(gt=0)]
+    """Time from the start of one burst to the next. Example: `500`"""
     generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
 
 
 class Transport(StimulusModel):
@@ -124,13 +148,16 @@ class Transport(StimulusModel):
     kind: ClassVar[str] = "transport"
     marker: ClassVar[str] = "transport_hz"
     transport_hz: Hertz
+    """Nominal frequency of the test tone. Example: `3150`"""
 
 
 class Column(Strict):
     """A column of a table: its name in the file and the unit of its values."""
 
     name: Annotated[str, Field(min_length=1)]
+    """Name of the column in the file. Example: `"Freq"`"""
     unit: Annotated[str, Field(min_length=1)]
+    """Unit of its values. Example: `"Hz"`"""
 
 
 class Table(StimulusModel):
@@ -144,12 +171,20 @@ class Table(StimulusModel):
     kind: ClassVar[str] = "table"
     marker: ClassVar[str] = "table"
     table: Literal["response", "impedance", "trace", "tuner"]
+    """What the table holds. Example: `"response"`"""
     columns: Annotated[dict[str, Column], Field(min_length=2)]
+    """Its columns by quantity. Example: `{ frequency = { name = "Freq", unit = "Hz" } }`"""
     generator_vrms: Level = "unknown"
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
     antenna_ohm: Annotated[float, Field(gt=0, le=1e4)] | None = None
+    """Impedance at which a tuner's RF level in volts was stated. Example: `75`"""
     square_hz: Hertz | None = None
+    """Frequency of the square wave in a trace. Example: `1000`"""
     rise_time_s: Seconds | None = None
+    """10 % to 90 % rise time of the generator, of a trace. Example: `0.000001`"""
     probe_rise_time_s: Seconds | None = None
+    """10 % to 90 % rise time of the probe with its instrument, of a trace. Example: `0.00000001`
+    """
 
     @model_validator(mode="after")
     def traced(self) -> Table:

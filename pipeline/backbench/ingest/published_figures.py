@@ -7,7 +7,8 @@ import math
 import re
 from collections.abc import Iterator
 
-from backbench.documents.manifest import MANIFEST_NAME, Manifest, Published
+from backbench.documents.manifest import MANIFEST_NAME, Manifest
+from backbench.documents.unit_facts import Published
 from backbench.errors import Fault
 from backbench.metrics.registry import registry
 
