@@ -41,6 +41,7 @@ figures AS (
     JOIN reading_point USING (reading_key, review_key, point_key)
     JOIN metric USING (metric, method_version)
     WHERE value IS NOT NULL
+      AND reading.detail NOT LIKE '%"harmonics"%'
       AND reading.limit_percent IS NOT DISTINCT FROM
           coalesce(wanted.limit_percent, reading.limit_percent)
     QUALIFY row_number() OVER (

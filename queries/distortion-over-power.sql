@@ -38,6 +38,8 @@ found AS (
       AND frequency_hz BETWEEN 990 AND 1010 AND power_w > 0 AND load_kind = 'resistor'
       -- what was worked out between two steps is no step of its own
       AND NOT starts_with(coalesce(reading.reason, ''), 'interpolated')
+      -- a record that ends below the tenth harmonic holds another distortion
+      AND reading.detail NOT LIKE '%"harmonics"%'
       AND load_ohm BETWEEN 0.95 * $load_ohm AND 1.05 * $load_ohm
     QUALIFY dense_rank() OVER (
         PARTITION BY unit_key ORDER BY reviewed DESC, review_key DESC

@@ -25,6 +25,7 @@ found AS (
     JOIN wanted ON wanted.metric = placed.metric AND wanted.point_key = placed.point_key
         AND placed.limit_percent IS NOT DISTINCT FROM
             coalesce(wanted.limit_percent, placed.limit_percent)
+        AND placed.detail NOT LIKE '%"harmonics"%'
     WHERE output IN ('left', 'right') AND ($unit = '' OR unit_key = $unit)
       AND placed.point_key IN ('idle', 'tone-1khz-5w-8ohm', 'limit-1khz-8ohm', 'gain-1khz',
                               'channels-1khz', 'impedance-1khz', 'response')

@@ -20,7 +20,7 @@ SELECT
     noise.low * 1e6 AS y_low, noise.high * 1e6 AS y_high, noise.bound, unit_key = $unit AS marked
 FROM (SELECT * FROM worse WHERE point_key = 'idle' AND metric = 'noise_a') AS noise
 JOIN (SELECT * FROM worse WHERE point_key = 'limit-1khz-8ohm' AND metric = 'power_at_limit'
-          AND limit_percent = 1) AS power
+          AND limit_percent = 1 AND detail NOT LIKE '%"harmonics"%') AS power
   USING (unit_key)
 JOIN peer USING (unit_key)
 ORDER BY x, unit_key

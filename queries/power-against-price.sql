@@ -50,4 +50,5 @@ SELECT
 FROM worse
 JOIN priced USING (unit_key)
 WHERE point_key = 'limit-1khz-8ohm' AND metric = 'power_at_limit' AND limit_percent = 1
+  AND detail NOT LIKE '%"harmonics"%'
 ORDER BY x, unit_key

@@ -20,6 +20,7 @@ SELECT
 FROM worse
 JOIN peer USING (unit_key)
 WHERE metric = 'power_at_limit' AND limit_percent = $limit_percent
+  AND detail NOT LIKE '%"harmonics"%'
   AND point_key IN ('limit-1khz-4ohm', 'limit-1khz-8ohm', 'limit-1khz-16ohm')
 GROUP BY unit_key, label, technology
 ORDER BY into_8 DESC NULLS LAST, unit_key

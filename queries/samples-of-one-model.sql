@@ -32,6 +32,7 @@ found AS (
     WHERE metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'damping_factor',
                      'response_spread')
       AND value IS NOT NULL
+      AND reading.detail NOT LIKE '%"harmonics"%'
       AND reading.limit_percent IS NOT DISTINCT FROM
           coalesce(wanted.limit_percent, reading.limit_percent)
     QUALIFY row_number() OVER (

@@ -31,6 +31,7 @@ newest AS (
     WHERE metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'channel_balance',
                      'separation', 'damping_factor', 'response_spread')
       AND value IS NOT NULL AND unit_key <> ''
+      AND reading.detail NOT LIKE '%"harmonics"%'
       AND reading.limit_percent IS NOT DISTINCT FROM
           coalesce(wanted.limit_percent, reading.limit_percent)
     QUALIFY row_number() OVER (

@@ -34,7 +34,7 @@ figures AS (
     JOIN metric USING (metric, method_version)
     JOIN appearance USING (review_key, unit_key)
     JOIN review USING (review_key)
-    WHERE value > 0 AND coalesce(limit_percent, 1) = 1
+    WHERE value > 0 AND coalesce(limit_percent, 1) = 1 AND detail NOT LIKE '%"harmonics"%'
       AND unit_key IN (SELECT unit_key FROM appearance GROUP BY unit_key HAVING count(*) > 1)
     QUALIFY row_number() OVER (
         PARTITION BY review_key, unit_key, metric

@@ -127,36 +127,37 @@ def _facts(rng: random.Random, key: str) -> tuple[list[object], bool]:
 
 
 def _figure(rng: random.Random, column: str) -> tuple[object, float | None, str | None]:
-    """A cell, its value in the metric's unit (None where it can't be told), its bound."""
+    """A cell, its value in the metric's unit (None where it can't be told), its bound.
+
+    Each column has one decimal sign.
+    """
     if rng.random() < 0.08:
         return rng.choice(["", "-", "n/a"]), None, None
     if rng.random() < 0.06:
-        return (
-            rng.choice(["low", "see notes", "0.1-0.3 %", "5 apples", "~0.1", "1,234"]),
-            None,
-            None,
-        )
+        return rng.choice(["low", "see notes", "1-3 %", "5 apples", "~1"]), None, None
     n = rng.randrange(1, 1000)
     cases: dict[str, list[tuple[object, float | None, str | None]]] = {
         "THD 1 W": [
-            (f"0.{n:03}", n / 1000, None), (f"0,{n:03} %", n / 1000, None),
+            (f"0.{n:03}", n / 1000, None), (f"0.{n:03} %", n / 1000, None),
             ("-60 dB", 0.1, None), ("−40dB", 1.0, None), ("< 0.01 %", 0.01, "upper"),
-            ("<=0,05%", 0.05, "upper"), (n / 1000, n / 1000, None), ("500 ppm", 0.05, None),
+            ("<=0.05%", 0.05, "upper"), ("1,234 ppm", 0.1234, None),
+            (n / 1000, n / 1000, None), ("500 ppm", 0.05, None),
         ],
         "Hum+noise": [
-            (f"{n / 100:.2f}", n / 1e5, None), (f"{n} µV", n / 1e6, None),
+            (f"{n / 100:.2f}".replace(".", ","), n / 1e5, None), (f"{n} µV", n / 1e6, None),
             (f"{n} uV", n / 1e6, None),
             (f"{n / 100:.2f} mV".replace(".", ","), n / 1e5, None), ("-80 dBV", 1e-4, None),
-            ("< 0,1 mV", 1e-4, "upper"), (f"{n / 100:.2f}mVrms", n / 1e5, None),
+            ("< 0,1 mV", 1e-4, "upper"), ("1,234", 1.234e-3, None),
+            (f"{n / 100:.2f}mVrms".replace(".", ","), n / 1e5, None),
         ],
         "Power 1 %": [
             (f"{n} W", float(n), None), ("12,6 V", 12.6**2 / 8, None), (f"{n}", float(n), None),
-            ("> 100 W", 100.0, "lower"), ("0.05 kW", 50.0, None), ("1'250 W", 1250.0, None),
+            ("> 100 W", 100.0, "lower"), ("0,05 kW", 50.0, None), ("1'250 W", 1250.0, None),
         ],
         "Damping": [
-            (f"{n / 10:.1f}", n / 10, None), ("7,5", 7.5, None), (">= 200", 200.0, "lower"),
+            (f"{n / 10:.1f}", n / 10, None), ("7.5", 7.5, None), (">= 200", 200.0, "lower"),
         ],
-        "Sep. 1k": [("-60 dB", 60.0, None), ("-55,5", 55.5, None), (-48.25, 48.25, None)],
+        "Sep. 1k": [("-60 dB", 60.0, None), ("-55.5", 55.5, None), (-48.25, 48.25, None)],
     }  # fmt: skip
     return rng.choice(cases[column])
 

@@ -82,7 +82,7 @@ def test_run_again_only_changed_cells_are_written(tmp_path: Path) -> None:
     row = next(row for row in made.rows if row[0] == key)
     row[HEADINGS.index("THD 1 W")] = "0.777 %"
     write(sheet, made)
-    assert "1 reviews written" in backfilled(tmp_path, sheet, "--yes").output
+    assert "1 review written" in backfilled(tmp_path, sheet, "--yes").output
     after = contents_of(tmp_path / "catalogue")
     changed = set(map(repr, after["reading"])) ^ set(map(repr, before["reading"]))
     assert len(changed) == 2
@@ -114,5 +114,5 @@ def test_a_vanished_row_stays_and_is_told(tmp_path: Path) -> None:
     gone = next(key for key, _ in made.right)
     made.rows = [row for row in made.rows if row[0] != gone]
     told = backfilled(tmp_path, write(tmp_path / "old.csv", made), "--yes")
-    assert f"{gone} is no longer in the sheet; it stays" in told.output
+    assert f"{gone} is no longer in the spreadsheet but stays in the catalogue" in told.output
     assert gone in Catalogue(tmp_path / "catalogue").reviews()["review_key"].to_list()

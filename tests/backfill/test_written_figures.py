@@ -5,8 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from backbench.backfill.column_map import read_map
 from backbench.backfill.parse_records import plain, understand
@@ -14,55 +12,7 @@ from backbench.backfill.spreadsheet import column, read_sheet
 from backbench.documents.manifest import read_manifest
 from backbench.errors import UserError
 from backbench.ingest.entered_figures import entered_faults
-from backbench.quantities.figures import number_of, read_figure
-from old_records import MAP
-
-
-@pytest.mark.parametrize(
-    ("text", "unit", "value", "bound"),
-    [
-        ("0,08 %", "%", 0.08, None), ("-75 dB", "%", 0.01778279410038923, None),
-        ("< 0.01 %", "%", 0.01, "upper"), ("≥ 20 W", "W", 20.0, "lower"),
-        ("0.1 %", "dB", -60.0, None), ("1.234,5 mV", "V", 1.2345, None),
-        ("1 234,5 mV", "V", 1.2345, None), ("0 dBu", "V", 0.7745966692414834, None),
-        ("-6 dBV", "V", 0.5011872336272722, None), ("2,5e-3 V", "V", 0.0025, None),
-        ("8 Ω", "ohm", 8.0, None), ("20 kHz", "Hz", 20_000.0, None), ("42", "1", 42.0, None),
-    ],
-)  # fmt: skip
-def test_a_figure_in_the_metrics_unit(
-    text: str, unit: str, value: float, bound: str | None
-) -> None:
-    found = read_figure(text, unit)
-    assert (found.value, found.bound) == (pytest.approx(value), bound)
-
-
-def test_watts_and_volts_across_a_known_load() -> None:
-    assert read_figure("8 V", "W", load_ohm=8.0).value == pytest.approx(8.0)
-    assert read_figure("2 W", "V", load_ohm=8.0).value == pytest.approx(4.0)
-    with pytest.raises(ValueError, match="can't be turned"):
-        read_figure("8 V", "W")
-
-
-@pytest.mark.parametrize(
-    "text",
-    ["", "low", "0.1-0.3 %", "~0.1 %", "± 0.5 dB", "1,234 %", "1.2.3 %", "5 apples", "inf %"],
-)
-def test_what_is_no_single_figure_is_refused(text: str) -> None:
-    with pytest.raises(ValueError, match=r"no figure|single|decimal|turned|float"):
-        read_figure(text, "%")
-
-
-def test_a_stated_decimal_mark_settles_the_doubt() -> None:
-    assert number_of("1,234", ",") == 1.234
-    assert number_of("1,234", ".") == 1234
-    with pytest.raises(ValueError, match="a thousand or a fraction"):
-        number_of("1,234")
-
-
-@given(st.floats(-1e9, 1e9).map(lambda v: float(f"{v:.6g}")), st.sampled_from([".", ","]))
-def test_any_number_reads_back(value: float, decimal: str) -> None:
-    text = f"{value:.10f}".replace(".", decimal)
-    assert number_of(text, decimal) == pytest.approx(value, abs=1e-9)
+from old_records import MAP, Messy, write_csv
 
 
 def test_columns_have_the_letters_of_a_spreadsheet() -> None:
@@ -137,7 +87,15 @@ origin = "notebook 3, page 12"
 
 @pytest.mark.parametrize(
     ("metric", "value", "told"),
-    [("thdd", "1 %", "did you mean thd"), ("thd", "much", "no figure"), ("thd", "1 %", None)],
+    [
+        ("thdd", "1 %", "did you mean thd"),
+        ("thd", "much", "no quantity"),
+        ("thd", "1 %", None),
+        ("thd", "0,08 %", None),
+        ("thd", "1,234 %", "write 1.234 % or 1234 %"),
+        ("thd", "1e400 %", "out of the range"),
+        ("thd", "99999999 dB", "more than 400 dB"),
+    ],
 )
 def test_figures_entered_by_hand_are_checked(metric: str, value: str, told: str | None) -> None:
     manifest = read_manifest(ENTERED.format(metric=metric, value=value).encode())
@@ -153,3 +111,34 @@ def test_a_figure_twice_and_a_unit_unknown_are_told() -> None:
     assert "the same as entered 1" in str(fault)
     with pytest.raises(UserError, match="a unit of this review"):
         read_manifest((text + again.replace("heron-40", "heron-41")).encode())
+
+
+def read(tmp_path: Path, cells: list[str], how: str = MAP) -> tuple[list[str], list[str]]:
+    """What a column of THD is taken for, and why the rest is left out."""
+    (tmp_path / "map.toml").write_text(how)
+    facts = ["2001-02-03", "Maker", "Model", "amp", "valve", "", "ok", ""]
+    rows = [[f"r{n}", *facts, cell, "", "", "", ""] for n, cell in enumerate(cells)]
+    write_csv(tmp_path / "old.csv", Messy(rows=rows))
+    found = understand(read_sheet(tmp_path / "old.csv"), read_map(tmp_path / "map.toml"))
+    return [one.value for one in found.understood], [one.reason for one in found.problems]
+
+
+def test_a_column_settles_its_decimal_sign(tmp_path: Path) -> None:
+    assert read(tmp_path, ["0,08 %", "1,234"]) == (["0.08 %", "1.234 %"], [])
+    assert read(tmp_path, ["0.08 %", "1,234"]) == (["0.08 %", "1234 %"], [])
+    assert read(tmp_path, ["5 %", "1,234"])[0] == ["5 %"]
+
+
+def test_a_column_with_both_decimal_signs_is_left_out_but_for_whole_numbers(tmp_path: Path) -> None:
+    values, reasons = read(tmp_path, ["0,08 %", "0.08 %", "2 %"])
+    assert values == ["2 %"]
+    assert len(reasons) == 2
+    assert "in J2 has a decimal comma, '0.08 %' in J3 a decimal point" in reasons[0]
+    stated = read(tmp_path, ["0,08 %", "0.08 %"], 'decimal = ","\n' + MAP)
+    assert stated[0] == ["0.08 %"]
+    assert "another decimal sign" in stated[1][0]
+
+
+def test_a_bound_of_the_other_sign_is_the_other_bound(tmp_path: Path) -> None:
+    how = MAP.replace('unit = "%"', 'unit = "%"\nnegate = true')
+    assert read(tmp_path, ["< -0.5 %"], how)[0] == ["> 0.5 %"]

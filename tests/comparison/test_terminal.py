@@ -71,10 +71,10 @@ def test_columns_without_room_are_named(given: Any) -> None:
 @pytest.mark.parametrize(
     ("value", "unit", "u", "told"),
     [
-        (1.234e-4, "V", 1e-6, "123.4 ± 2.0 µV"), (0.5, "%", None, "0.5 %"),
-        (-60.25, "dB", 0.1, "-60.25 ± 0.20 dB"), (20.0, "1", None, "20"),
-        (38000.0, "Hz", None, "38000 Hz"), (0.0, "V", None, "0 V"), (0.1, "ohm", None, "100 mohm"),
-        (1e-3, "V", None, "1 mV"), (999.96, "W", None, "1000 W"),
+        (1.234e-4, "V", 1e-6, "123.4 µV ± 2.0 µV"), (0.5, "%", None, "0.5 %"),
+        (-60.25, "dB", 0.1, "-60.25 dB ± 0.20 dB"), (20.0, "1", None, "20"),
+        (38000.0, "Hz", None, "38 kHz"), (0.0, "V", None, "0 V"), (0.1, "ohm", None, "100 mΩ"),
+        (1e-3, "V", None, "1 mV"), (999.96, "W", None, "1 kW"),
     ],
 )  # fmt: skip
 def test_quantities(value: float, unit: str, u: float | None, told: str) -> None:

@@ -133,3 +133,17 @@ def test_of_two_outputs_that_both_meet_the_nearer_one_is_told(given: Any) -> Non
     given.reading("a", "thd", 0.2, 0.001)
     given.reading("a", "thd", 0.4, 0.001, output="right")
     assert judged(given)[0].output == "right"
+
+
+@pytest.mark.parametrize(("dof", "deviate"), [(1, 6.31), (3, 2.35), (10, 1.81), (None, 1.645)])
+def test_few_degrees_of_freedom_ask_for_a_wider_margin(dof: float | None, deviate: float) -> None:
+    """Student's t for 90 % two-sided: JCGM 100:2008, table G.2."""
+    p, _ = conformance(1 - 0.1 * deviate, 0.1, 1.0, "at most", dof=dof)
+    assert p == pytest.approx(0.95, abs=5e-4)
+
+
+def test_the_stored_degrees_of_freedom_decide(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0, frequency_hz=1000.0, power_w=5.0, load_ohm=8.0)
+    given.reading("a", "thd", 0.8, 0.1, dof=3.0)
+    assert judged(given)[0].outcome == "inconclusive"

@@ -67,7 +67,10 @@ def test_harmonics_beyond_the_tenth() -> None:
 def test_reasons_name_the_stated_frequency() -> None:
     volts = noisy({20_001.3: 1.0}, rate=48_000.0)
     told = reasons(tone_material(track(volts), hz=20_000.0))
-    assert told["thd"][1] == "no harmonic of 20000 Hz lies in the band that was recorded"
+    assert told["thd"][1] == (
+        "the second and third harmonics of 20000 Hz lie above the record's band, which ends at "
+        "21.8 kHz; record at 132.3 kHz or more"
+    )
     assert "20000 Hz" in told["thd_wide"][1]
 
 

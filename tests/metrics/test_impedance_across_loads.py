@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 
 import numpy as np
@@ -14,9 +15,102 @@ from backbench.documents.stimuli import Column, Table
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.impedance import nominal_load
 from backbench.metrics.measurement import measure
-from backbench.metrics.session import Reading
-from backbench.signal.impedance import Loaded, source_impedance
+from backbench.metrics.session import Derived, Reading
+from backbench.signal.impedance import Loaded, Phasor, complex_impedance, regulation_resistance
 from bench_readings import derived, one, reading, refused
+from tones import figures, reasons, sines, tone_material, track
+
+
+def with_phase(load_ohm: float | None, source: complex, **more: object) -> list[Reading]:
+    """Level, gain and phase re the generator of one capture behind a complex impedance."""
+    name = f"{load_ohm} {more}"
+    divided = 1.0 if load_ohm is None else load_ohm / (load_ohm + source)
+    volts, more = 2.0 * abs(divided), {"load_ohm": load_ohm, "analysis_key": name, **more}
+    gain = 20 * math.log10(volts / 0.5)
+    return [
+        reading("level", volts, 0.005, 1e-5, **more),
+        reading("gain", gain, 0.05 / gain, 1e-4 / gain, **more),
+        reading("gain_phase", 180.0 + math.degrees(cmath.phase(divided)), 3e-6, 3e-6, **more),
+    ]
+
+
+COIL = 0.05 + 2j * math.pi * 1000 * 40e-6
+CAPACITOR = 0.3 + 1 / (2j * math.pi * 20 * 1000e-6)
+LEAKAGE = 0.8 + 2j * math.pi * 1000 * 0.1e-3
+DOUBLE = st.floats(-3, 8)
+
+
+@given(st.floats(0.02, 8), DOUBLE, st.sampled_from([(None, 8.0), (8.0, 4.0), (16.0, 4.0)]))
+def test_phasors_give_back_any_complex_source(
+    real: float, reactive: float, loads: tuple[float | None, float]
+) -> None:
+    source = complex(real, reactive)
+    held = [r for load in loads for r in with_phase(load, source)]
+    found = one("source_impedance", held).figure
+    assume(found.bound is None)
+    assert found.value == pytest.approx(abs(source), rel=1e-9)
+    assert one("damping_factor", held).figure.value == pytest.approx(8 / abs(source), rel=1e-9)
+    angles = derived("source_impedance_phase", held)
+    for given_ in angles:
+        assert isinstance(given_, Derived)
+        assert given_.figure.value == pytest.approx(math.degrees(cmath.phase(source)), abs=1e-6)
+    assert derived("regulation_resistance", held) == []
+
+
+@pytest.mark.parametrize("source", [COIL, CAPACITOR, LEAKAGE])
+@pytest.mark.parametrize("loads", [(None, 8.0), (8.0, 4.0)])
+def test_without_phase_the_magnitude_is_a_bound(
+    source: complex, loads: tuple[float | None, float]
+) -> None:
+    """An output coil, a coupling capacitor at 20 Hz, leakage: closed forms of L, C and R."""
+    held = [r for load in loads for r in with_phase(load, source) if r.metric == "level"]
+    found = one("source_impedance", held).figure
+    assert found.bound == "lower"
+    assert found.value - 2 * found.uncertainty < abs(source)
+    assert found.remark is not None
+    factor = one("damping_factor", held).figure
+    assert factor.bound == "upper"
+    regulation = one("regulation_resistance", held).figure
+    assert regulation.bound is None
+    assert regulation.value >= found.value
+    assert abs(source) <= regulation.value + 2 * regulation.uncertainty
+
+
+def test_the_output_coil_is_seen_with_phase_alone() -> None:
+    """A coil of 40 uH and 0.05 ohm: a damping factor of 31, which magnitudes put at 100 or more."""
+    held = [r for load in (None, 8.0) for r in with_phase(load, COIL)]
+    seen = one("damping_factor", held).figure
+    assert seen.value == pytest.approx(8 / abs(COIL), rel=1e-9)
+    blind = one("damping_factor", [r for r in held if r.metric == "level"]).figure
+    assert blind.value > 3 * seen.value
+
+
+def test_uncertainty_of_phasors_agrees_with_random_draws() -> None:
+    """First-order propagation against 20 000 draws of phasors and loads (JCGM 101)."""
+    rng = np.random.default_rng(3)
+    source, r1, r2 = 0.3 + 0.5j, 16.0, 8.0
+
+    def phasor(ohm: float) -> Phasor:
+        return Phasor(ohm / (ohm + source), 2e-4, 3e-4, ohm, 5e-3)
+
+    def drawn(ohm: float) -> tuple[np.ndarray, np.ndarray]:
+        size, turn, load = rng.normal(size=(3, 20_000))
+        volts = ohm / (ohm + source) * (1 + 2e-4 * size) * np.exp(3e-4j * turn)
+        return volts, ohm * (1 + 5e-3 * load)
+
+    (v1, l1), (v2, l2) = drawn(r1), drawn(r2)
+    z = l1 * l2 * (v1 / v2 - 1) / (l1 - v1 / v2 * l2)
+    found = complex_impedance(phasor(r1), phasor(r2))
+    assert found.u == pytest.approx(np.std(np.abs(z)), rel=0.03)
+    assert found.u_rad == pytest.approx(np.std(np.angle(z)), rel=0.03)
+
+
+def test_phase_is_read_against_the_generator_of_the_same_record() -> None:
+    output = sines(48_000.0, 1.0, {997.0: 2.0}, phase=1.1)
+    sent = sines(48_000.0, 1.0, {997.0: 0.5}, phase=0.3)
+    capture = tone_material(track(output), hz=997.0, generator=track(sent))
+    assert figures(capture)["gain_phase"].value == pytest.approx(math.degrees(0.8), abs=1e-3)
+    assert reasons(tone_material(track(output), hz=997.0))["gain_phase"][0] == "not_applicable"
 
 
 def level(load_ohm: float | None, source_ohm: float, **more: object) -> Reading:
@@ -33,7 +127,7 @@ LOADS = st.floats(2, 64)
 def test_two_loads_give_back_the_source(source: float, one_load: float, other: float) -> None:
     light, heavy = max(one_load, other), min(one_load, other)
     assume(light > 1.2 * heavy)
-    found = one("source_impedance", [level(light, source), level(heavy, source)])
+    found = one("regulation_resistance", [level(light, source), level(heavy, source)])
     assert found.figure.value == pytest.approx(source, rel=1e-9)
 
 
@@ -65,7 +159,7 @@ def test_uncertainty_agrees_with_random_draws() -> None:
         for m, u in ((1.8, 2e-4), (1.65, 2e-4), (16.0, 5e-3), (8.0, 5e-3))
     )
     drawn = r1 * r2 * (v1 / v2 - 1) / (r1 - v1 / v2 * r2)
-    told = source_impedance(Loaded(1.8, 2e-4, 16, 5e-3), Loaded(1.65, 2e-4, 8, 5e-3))
+    told = regulation_resistance(Loaded(1.8, 2e-4, 16, 5e-3), Loaded(1.65, 2e-4, 8, 5e-3))
     assert told.u == pytest.approx(np.std(drawn), rel=0.03)
 
 
@@ -99,13 +193,29 @@ def test_each_tap_and_frequency_stands_by_itself() -> None:
 
 
 @pytest.mark.parametrize(
-    ("tap", "ohm"), [("8 ohm", 8), ("16 ohm", 16), ("4ohm", 4), (None, 8), ("line", 8)]
-)
+    ("tap", "ohm"),
+    [("8 ohm", 8), ("16 ohm", 16), ("4ohm", 4), (None, 8), ("16\u03a9", 16), ("16 R", 16),
+     ("3.75 Ohm tap", 3.75)],
+)  # fmt: skip
 def test_the_tap_names_the_nominal_load(tap: str | None, ohm: float) -> None:
-    assert nominal_load(tap) == ohm
-    found = one("damping_factor", [level(None, 0.5, tap=tap), level(8, 0.5, tap=tap)]).figure
+    held = [level(None, 0.5, tap=tap), level(8, 0.5, tap=tap)]
+    assert nominal_load(held[0]) == ohm
+    found = one("damping_factor", held).figure
     assert found.value == pytest.approx(ohm / 0.5)
-    assert found.detail == {"nominal load": f"{ohm} ohm"}
+    assert found.detail == {"nominal load": f"{ohm:g} ohm"}
+
+
+def test_a_tap_of_another_name_has_no_damping_factor() -> None:
+    held = [level(None, 0.5, tap="high"), level(8, 0.5, tap="high")]
+    assert "names no nominal load" in refused("damping_factor", held).reason
+    assert isinstance(derived("source_impedance", held)[0], Derived)
+
+
+def test_a_headphone_output_has_the_load_it_was_measured_into() -> None:
+    held = [level(load, 10.0, output="headphone left") for load in (None, 32.0)]
+    found = one("damping_factor", held).figure
+    assert found.detail == {"nominal load": "32 ohm"}
+    assert found.value == pytest.approx(3.2)
 
 
 def test_levels_that_cannot_be_told_apart_give_a_bound() -> None:
@@ -115,8 +225,11 @@ def test_levels_that_cannot_be_told_apart_give_a_bound() -> None:
     ]
     found = one("source_impedance", readings).figure
     assert found.bound == "upper"
-    expected = 8 * (2 / 1.9999 - 1) + 2 * 8 * 1e-4 * math.sqrt(2)
-    assert found.value == pytest.approx(expected, rel=1e-3)
+    # A pure reactance: |1 + jX / R| is the ratio of the voltages, their uncertainty added.
+    ratio = 2 / 1.9999 * (1 + 2 * 1e-4 * math.sqrt(2))
+    assert found.value == pytest.approx(
+        8 * math.sqrt(ratio**2 - 1) * (1 + 0.01 * math.sqrt(2)), rel=1e-9
+    )
     factor = one("damping_factor", readings).figure
     assert factor.bound == "lower"
     assert factor.value == pytest.approx(8 / found.value)

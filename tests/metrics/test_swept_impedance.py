@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import cmath
 import math
+from typing import NamedTuple
 
 import numpy as np
 import pytest
@@ -12,67 +14,104 @@ from hypothesis import strategies as st
 from backbench.metrics.declaration import CurveData
 from backbench.metrics.registry import registry
 from backbench.metrics.session import CurveReading, Derived, DerivedCurve, Reading, Session
-from bench_readings import derived, one, reading, refused
+from bench_readings import one, reading, refused
 
 HZ = 1000 * 2 ** (np.arange(-160, 121) / 24)
 
 
 def impedance(hz: np.ndarray) -> np.ndarray:
-    """A resistance that rises at both ends, as an output transformer's does; real by choice."""
-    return 0.5 + 0.1 * (1000 / hz) ** 0.5 + 0.2 * (hz / 20_000)
+    """A resistor, a coil and a capacitor in series: 0.5 ohm, 5 uH, 20 mF."""
+    s = 2j * np.pi * hz
+    return np.asarray(0.5 + 5e-6 * s + 1 / (0.02 * s))
 
 
-def swept(load: float | None, name: str, **more: object) -> CurveReading:
+ARRIVAL_S = 1e-3
+
+
+class Swept(NamedTuple):
+    response: CurveReading
+    phase: CurveReading
+    arrival: Reading
+
+
+def swept(load: float | None, name: str, **more: object) -> Swept:
+    """As one load's sweep tells it, its arrival taken off the phase."""
     ohm = math.inf if load is None else load
-    level = 10 * (1.0 / (1 + impedance(HZ) / ohm))
-    at_1k = 10 / (1 + float(impedance(np.array(1000.0))) / ohm)
-    like = reading(
-        "gain", 20 * math.log10(at_1k), 1e-3, 1e-5, stimulus="sweep", load_ohm=load,
-        analysis_key=name, **more,
-    )  # fmt: skip
-    db = 20 * np.log10(level / at_1k)
-    return CurveReading("response", like, CurveData(HZ, db, np.full(len(HZ), 1e-4)))
+    level = -10 / (1 + impedance(HZ) / ohm)
+    at_1k = 10 / abs(1 + complex(impedance(np.array(1000.0))) / ohm)
+    same = {"stimulus": "sweep", "load_ohm": load, "analysis_key": name, **more}
+    like = reading("gain", 20 * math.log10(at_1k), 1e-3, 1e-5, **same)
+    db = 20 * np.log10(np.abs(level) / at_1k)
+    turned = np.degrees(np.unwrap(np.angle(level)))
+    # Another load may move the greatest sample of the impulse response by one.
+    late = ARRIVAL_S + (1 / 96_000 if load is None else 0.0)
+    degrees = turned + 360 * HZ * (late - ARRIVAL_S)
+    return Swept(
+        CurveReading("response", like, CurveData(HZ, db, np.full(len(HZ), 1e-4))),
+        CurveReading("phase", like, CurveData(HZ, degrees, np.full(len(HZ), 1e-3))),
+        reading("sweep_arrival", late - ARRIVAL_S + ARRIVAL_S, **same),
+    )
 
 
-def session(*curves: CurveReading) -> Session:
-    return Session([c.like for c in curves], curves)
+def session(*sweeps: Swept, phase: bool = True) -> Session:
+    readings = [s.response.like for s in sweeps] + [s.arrival for s in sweeps if phase]
+    return Session(
+        readings, [s.response for s in sweeps], phases=[s.phase for s in sweeps if phase]
+    )
 
 
-def drawn(held: Session) -> list[DerivedCurve]:
-    derive = registry().curves["source_impedance"].derive
+def drawn(held: Session, name: str = "source_impedance") -> list[DerivedCurve]:
+    derive = registry().curves[name].derive
     assert derive is not None
     return list(derive(held))
+
+
+def given_in(held: Session, metric: str) -> list[Derived]:
+    derive = registry().metrics[metric].derive
+    assert derive is not None
+    return [d for d in derive(held) if isinstance(d, Derived)]
 
 
 @pytest.mark.parametrize("loads", [(None, 8.0), (8.0, 4.0), (16.0, 4.0)])
 def test_closed_form_at_every_frequency(loads: tuple[float | None, float]) -> None:
     (found,) = drawn(session(swept(loads[0], "light"), swept(loads[1], "heavy")))
     assert found.data.x == pytest.approx(HZ)
-    assert found.data.y == pytest.approx(impedance(HZ), rel=1e-9)
+    assert found.data.y == pytest.approx(np.abs(impedance(HZ)), rel=1e-9)
     assert found.data.uncertainty is not None
     assert (found.data.uncertainty > 0).all()
     assert found.like.load_ohm == loads[1]
+    (turned,) = drawn(session(swept(loads[0], "a"), swept(loads[1], "b")), "source_impedance_phase")
+    assert turned.data.y == pytest.approx(np.degrees(np.angle(impedance(HZ))), abs=1e-6)
+
+
+def test_without_phase_it_is_the_regulation_resistance() -> None:
+    held = session(swept(None, "light"), swept(8.0, "heavy"), phase=False)
+    assert drawn(held) == []
+    (found,) = drawn(held, "regulation_resistance")
+    assert found.data.uncertainty is not None
+    reached = found.data.y + 2 * found.data.uncertainty
+    assert (np.abs(impedance(HZ)) <= reached).all()
+    assert [d.figure.bound for d in given_in(held, "source_impedance")] == ["lower"] * 3
+    assert [d.figure.bound for d in given_in(held, "damping_factor")] == ["upper"] * 3
 
 
 def test_readings_at_three_frequencies_agree_with_the_curve() -> None:
-    curves = [swept(None, "light"), swept(8.0, "heavy")]
-    found = derived("source_impedance", [c.like for c in curves], curves=curves)
+    held = session(swept(None, "light"), swept(8.0, "heavy"))
     hertz = np.array([20.0, 1000.0, 20_000.0])
-    values = [d.figure.value for d in found if isinstance(d, Derived)]
-    assert values == pytest.approx(impedance(hertz), rel=2e-3)
-    factors = derived("damping_factor", [c.like for c in curves], curves=curves)
-    assert [d.figure.value for d in factors if isinstance(d, Derived)] == pytest.approx(
-        8 / impedance(hertz), rel=2e-3
-    )
-    assert [d.figure.frequency_hz for d in factors if isinstance(d, Derived)] == hertz.tolist()
+    magnitudes = np.abs(impedance(hertz))
+    found = given_in(held, "source_impedance")
+    assert [d.figure.value for d in found] == pytest.approx(magnitudes, rel=2e-3)
+    factors = given_in(held, "damping_factor")
+    assert [d.figure.value for d in factors] == pytest.approx(8 / magnitudes, rel=2e-3)
+    assert [d.figure.frequency_hz for d in factors] == hertz.tolist()
 
 
 def test_the_nominal_load_is_that_of_the_tap() -> None:
-    curves = [swept(None, "light", tap="4 ohm"), swept(4.0, "heavy", tap="4 ohm")]
-    found = derived("damping_factor", [c.like for c in curves], curves=curves)
-    assert isinstance(found[1], Derived)
-    assert found[1].figure.detail == {"nominal load": "4 ohm"}
-    assert found[1].figure.value == pytest.approx(4 / 0.61, rel=2e-3)
+    held = session(swept(None, "light", tap="4 ohm"), swept(4.0, "heavy", tap="4 ohm"))
+    found = given_in(held, "damping_factor")[1]
+    assert found.figure.detail == {"nominal load": "4 ohm"}
+    at_1k = abs(complex(impedance(np.array(1000.0))))
+    assert found.figure.value == pytest.approx(4 / at_1k, rel=2e-3)
 
 
 def test_other_drives_and_taps_make_no_pair() -> None:
@@ -83,15 +122,21 @@ def test_other_drives_and_taps_make_no_pair() -> None:
 
 def test_tones_at_five_frequencies_draw_a_curve() -> None:
     hertz = [20.0, 100.0, 1000.0, 5000.0, 20_000.0]
-    readings = [
-        reading("level", 10 / (1 + float(impedance(np.array(hz))) / ohm), 0.002, 1e-4,
-                frequency_hz=hz, load_ohm=None if math.isinf(ohm) else ohm)
-        for hz in hertz for ohm in (math.inf, 8.0)
-    ]  # fmt: skip
+    readings = []
+    for hz in hertz:
+        for ohm in (math.inf, 8.0):
+            volts = 10 / (1 + complex(impedance(np.array(hz))) / ohm)
+            same = {"frequency_hz": hz, "load_ohm": None if math.isinf(ohm) else ohm,
+                    "analysis_key": f"{hz} {ohm}"}  # fmt: skip
+            readings += [
+                reading("level", abs(volts), 0.002, 1e-4, **same),
+                reading("gain", 20 * math.log10(abs(volts)), 0.002, 1e-4, **same),
+                reading("gain_phase", math.degrees(cmath.phase(volts)), 1e-3, 1e-3, **same),
+            ]
     (found,) = drawn(Session(readings[::-1]))
     assert found.data.x.tolist() == hertz
-    assert found.data.y == pytest.approx(impedance(np.array(hertz)), rel=1e-9)
-    assert drawn(Session(readings[2:])) == []
+    assert found.data.y == pytest.approx(np.abs(impedance(np.array(hertz))), rel=1e-9)
+    assert drawn(Session(readings[6:])) == []
 
 
 def levels(source: float, **more: object) -> list[Reading]:

@@ -586,14 +586,17 @@ CASES = [
         """),
     Case("distortion-over-the-band", """
         unit a
-        reading a thd 0.1 0
-        reading a thd 1 0 frequency_hz=20.0
-        reading a thd 0.3 0 frequency_hz=20000.0
+        reading a harmonic -60 0 order_n=2
+        reading a harmonic -60 0 order_n=3
+        reading a harmonic -40 0 order_n=2 frequency_hz=20.0
+        reading a harmonic -40 0 order_n=3 frequency_hz=20.0
+        reading a harmonic -50 0 order_n=2 frequency_hz=20000.0
         unit b
-        reading b thd 0.1 0
+        reading b harmonic -60 0 order_n=2
+        reading b harmonic -200 0 order_n=3
         """, """
         unit_key | at_20_hz | at_1_khz | at_20_khz | rise_db
-        a        | 1        | 0.1      | 0.3       | 20
+        a        | 1.414213562 | 0.1414213562 |  | 20
         b        |          | 0.1      |           |
         """),
     Case("entered-from-old-records", """

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.signal import butter, coherence, csd, lfilter, welch
 
-from backbench.signal.impedance import Loaded, source_impedance
+from backbench.signal.impedance import Loaded, regulation_resistance
 from backbench.signal.sweep import transfer
 from bench_readings import one, reading
 from swept import played
@@ -29,14 +29,14 @@ def across(volts: float, ohm: float) -> Loaded:
 
 
 def test_open_and_loaded_voltages() -> None:
-    found = source_impedance(across(1.0, float("inf")), across(0.99, 8.0)).value
+    found = regulation_resistance(across(1.0, float("inf")), across(0.99, 8.0)).value
     assert found == pytest.approx(tabled("Zout from 1.000 V open"), rel=1e-9)
     assert 8 / found == pytest.approx(tabled("damping factor of that"), rel=1e-9)
 
 
 def test_fall_from_8_to_4_ohm() -> None:
     k = 10 ** (0.5 / 20)
-    found = source_impedance(across(k, 8.0), across(1.0, 4.0)).value
+    found = regulation_resistance(across(k, 8.0), across(1.0, 4.0)).value
     assert found == pytest.approx(tabled("Zo from gain 8->4 ohm change -0.5 dB"), rel=1e-9)
 
 
@@ -44,7 +44,7 @@ def test_fall_from_8_to_4_ohm() -> None:
 def test_gain_changes_lead_back_to_their_source(ohm: str) -> None:
     """Trade figures for the fall of gain when the load is halved; values computed."""
     fall = tabled(f"gain change 8->4 ohm, Zo={ohm}")
-    found = source_impedance(across(1.0, 8.0), across(10 ** (fall / 20), 4.0)).value
+    found = regulation_resistance(across(1.0, 8.0), across(10 ** (fall / 20), 4.0)).value
     assert found == pytest.approx(float(ohm), rel=1e-8)
 
 

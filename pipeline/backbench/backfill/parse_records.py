@@ -14,10 +14,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from backbench.backfill.column_map import ColumnMap, Fact, ReadingColumn, columns_of
+from backbench.backfill.decimal_signs import DecimalSigns, decimal_signs
 from backbench.backfill.spreadsheet import Cell, Row, Sheet
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
-from backbench.quantities.figures import read_figure
+from backbench.quantities.faults import UnreadableQuantity
+from backbench.quantities.reading import Bound, read_quantity
+from backbench.quantities.writing import exact
 
 NUMBERS = {"mains_hz", "rated_power_w"}
 
@@ -60,6 +63,19 @@ class Reading:
     understood: list[Understood]
 
 
+@dataclass(frozen=True)
+class Source:
+    """A sheet with what is needed to read it."""
+
+    sheet: Sheet
+    how: ColumnMap
+    signs: DecimalSigns
+
+    def place(self, row: Row, cell: Cell | None = None) -> str:
+        """Where a fault stands: the file, the cell or the row."""
+        return f"{self.sheet.source}, {cell.address if cell else f'row {row.number}'}"
+
+
 def understand(sheet: Sheet, how: ColumnMap) -> Reading:
     """Read every row. Raises UserError where the sheet lacks a column that the map names."""
     lacking = sorted(set(columns_of(how)) - set(sheet.headings))
@@ -71,15 +87,16 @@ def understand(sheet: Sheet, how: ColumnMap) -> Reading:
         ]  # fmt: skip
         raise UserError("the map doesn't fit the sheet", faults)
     found = Reading({}, [], [])
+    source = Source(sheet, how, decimal_signs(sheet, how))
     for row in sheet.rows:
-        _read_row(sheet, row, how, found)
+        _read_row(source, row, found)
     return found
 
 
-def _read_row(sheet: Sheet, row: Row, how: ColumnMap, found: Reading) -> None:
+def _read_row(source: Source, row: Row, found: Reading) -> None:
     problems: list[Problem] = []
-    review = _facts(sheet, row, how.review, how, problems)
-    unit = _facts(sheet, row, how.unit, how, problems)
+    review = _facts(source, row, source.how.review, problems)
+    unit = _facts(source, row, source.how.unit, problems)
     if problems:
         found.problems.extend(problems)
         return
@@ -89,13 +106,13 @@ def _read_row(sheet: Sheet, row: Row, how: ColumnMap, found: Reading) -> None:
     record = found.records.get(key) or Record(key, review)
     clash = _clash(record, review, unit)
     if clash:
-        found.problems.append(Problem(_place(sheet, row), key, clash))
+        found.problems.append(Problem(source.place(row), key, clash))
         return
     found.records[key] = record
     record.rows.append(row.number)
     record.units[unit_key] = unit
-    for column in how.reading:
-        _read_figure(sheet, row, column, how, record, unit_key, found)
+    for column in source.how.reading:
+        _read_figure(source, row, column, record, unit_key, found)
 
 
 def _clash(record: Record, review: dict[str, Any], unit: dict[str, Any]) -> str | None:
@@ -108,15 +125,11 @@ def _clash(record: Record, review: dict[str, Any], unit: dict[str, Any]) -> str 
     return None
 
 
-def _place(sheet: Sheet, row: Row, cell: Cell | None = None) -> str:
-    return f"{sheet.source}, {cell.address if cell else f'row {row.number}'}"
-
-
 # Facts ----------------------------------------------------------------------------------------
 
 
 def _facts(
-    sheet: Sheet, row: Row, facts: Mapping[Any, Fact], how: ColumnMap, problems: list[Problem]
+    source: Source, row: Row, facts: Mapping[Any, Fact], problems: list[Problem]
 ) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for name, fact in facts.items():
@@ -124,10 +137,10 @@ def _facts(
         if fact.column and cell is None:
             cell = Cell(None, f"row {row.number}")
         try:
-            value = _always(name, fact) if cell is None else _fact(name, cell, fact, how)
+            value = _always(name, fact) if cell is None else _fact(name, cell, fact, source)
         except ValueError as error:
             assert cell is not None
-            problems.append(Problem(_place(sheet, row, cell), cell.text, f"{name}: {error}"))
+            problems.append(Problem(source.place(row, cell), cell.text, f"{name}: {error}"))
             continue
         if value is not None:
             found[name] = value
@@ -147,20 +160,21 @@ CHOICES = {
 }  # fmt: skip
 
 
-def _fact(name: str, cell: Cell, fact: Fact, how: ColumnMap) -> Any:
+def _fact(name: str, cell: Cell, fact: Fact, source: Source) -> Any:
     """A fact from a cell; None for an optional one that is empty. Raises ValueError."""
     text = fact.words.get(cell.text, cell.text)
-    if not text or text in how.empty:
+    if not text or text in source.how.empty:
         if name in OPTIONAL:
             return None
         raise ValueError("nothing there, and it is needed")
     if name == "date":
-        return _date(cell, how)
+        return _date(cell, source.how)
     if name == "made":
         return _years(text)
     if name in NUMBERS:
         unit = "W" if name == "rated_power_w" else "Hz"
-        return read_figure(text, unit, usual_unit=unit, decimal=how.decimal).value
+        decimal = source.signs.of(fact.column, cell)
+        return read_quantity(text, unit, usual_unit=unit, decimal=decimal).value
     if name in CHOICES:
         return _choice(name, text)
     return plain(text) if name in {"key", "bench"} else " ".join(text.split())
@@ -207,41 +221,39 @@ def plain(text: str) -> str:
 
 
 def _read_figure(
-    sheet: Sheet, row: Row, column: ReadingColumn, how: ColumnMap, record: Record,
-    unit_key: str, found: Reading,
-) -> None:  # fmt: skip
+    source: Source, row: Row, column: ReadingColumn, record: Record, unit_key: str, found: Reading
+) -> None:
     cell = row.cells.get(column.column)
-    if cell is None or not cell.text or cell.text in how.empty:
+    if cell is None or not cell.text or cell.text in source.how.empty:
         return
     metric = registry().metrics[column.metric]
     try:
-        written = read_figure(
+        written = read_quantity(
             cell.text, metric.unit, usual_unit=column.unit,
-            decimal="." if cell.is_number else how.decimal, load_ohm=column.at.load_ohm,
+            decimal=source.signs.of(column.column, cell), load_ohm=column.at.load_ohm,
         )  # fmt: skip
-    except ValueError as error:
-        found.problems.append(Problem(_place(sheet, row, cell), cell.text, str(error)))
+    except UnreadableQuantity as error:
+        found.problems.append(Problem(source.place(row, cell), cell.text, str(error)))
         return
     value = -written.value if column.negate else written.value
-    said = _said(value, metric.unit, written.bound)
+    bound = _SWAPPED[written.bound] if column.negate else written.bound
+    said = exact(value, metric.unit, bound)
     figure = {
         "metric": column.metric, "unit": unit_key, "output": column.output, "value": said,
         "at": column.at.model_dump(exclude_none=True) or None, "order": column.order,
         "uncertainty_percent": column.uncertainty_percent,
-        "origin": f"{_place(sheet, row, cell)}: {cell.text}"[:200],
+        "origin": f"{source.place(row, cell)}: {cell.text}"[:200],
     }  # fmt: skip
     if any(_same(figure, other) for other in record.entered):
         reason = "another row of this review has this figure already"
-        found.problems.append(Problem(_place(sheet, row, cell), cell.text, reason))
+        found.problems.append(Problem(source.place(row, cell), cell.text, reason))
         return
     record.entered.append(figure)
     found.understood.append(Understood(column.column, cell.text, said))
 
 
-def _said(value: float, unit: str, bound: str | None) -> str:
-    """The value as the manifest has it; no digit of a cell is lost."""
-    mark = {"upper": "< ", "lower": "> "}.get(bound or "", "")
-    return f"{mark}{value:.15g}" + ("" if unit == "1" else f" {unit}")
+_SWAPPED: dict[Bound | None, Bound | None] = {"upper": "lower", "lower": "upper", None: None}
+"""Of a value whose sign is turned: less than -60 dB is more than 60 dB."""
 
 
 def _same(one: dict[str, Any], other: dict[str, Any]) -> bool:

@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 import altair as alt
 
-from backbench.charts.chart_text import symbol, takes_prefix
+from backbench.quantities.units import symbol, takes_prefix
 
 TRADE_HZ = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5)
 

@@ -1,48 +1,12 @@
-"""Numbers as a reader expects them, and how much room text takes."""
+"""How much room text takes, and how it is cut to the room."""
 
 from __future__ import annotations
 
-import math
 import unicodedata
 
-PREFIXES = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
-SYMBOLS = {"ohm": "Ω", "1": "", "percent": "%"}
-PREFIXED = ("V", "W", "Ω", "Hz", "A", "s", "F")
 BOLD = 1.08
-NARROW = frozenset("iljtfrI.,:;'|!()[] /-·")
+NARROW = frozenset("iljtfrI.,:;'|!()[] /-·\u00a0\u202f")
 WIDE = frozenset("mwMW@%—")
-
-
-def symbol(unit: str) -> str:
-    """The symbol that stands behind a number of this unit."""
-    return SYMBOLS.get(unit, unit)
-
-
-def takes_prefix(unit: str) -> bool:
-    """Whether numbers of this unit are written with µ, m, k and the like."""
-    return symbol(unit).split(" ")[0] in PREFIXED
-
-
-def quantity(value: float, unit: str = "", digits: int = 3) -> str:
-    """A value with its unit to so many significant digits: 0.0000213 V gives "21.3 µV"."""
-    mark = symbol(unit)
-    if takes_prefix(unit):
-        power = _thousands(value, digits)
-        return f"{number(value / 10.0**power, digits)} {PREFIXES[power]}{mark}"
-    joint = "" if mark in ("%", "") else " "
-    return f"{number(value, digits)}{joint}{mark}"
-
-
-def number(value: float, digits: int = 3) -> str:
-    """A number to so many significant digits, thousands apart, with a true minus sign."""
-    if value == 0:
-        return "0"
-    places = digits - 1 - math.floor(math.log10(abs(value)))
-    rounded = round(value, places)
-    text = f"{rounded:,.{max(places, 0)}f}"
-    if "." in text and places > 0:
-        text = text.rstrip("0").rstrip(".")
-    return text.replace("-", "−")
 
 
 def ordinal(position: int) -> str:
@@ -101,14 +65,6 @@ def wrapped(text: str, room_px: float, size_px: float, most: int = 2) -> list[st
             taken, rest = [*taken, *rest], []
         lines.append(shortened(" ".join(taken), room_px, size_px))
     return lines
-
-
-def _thousands(value: float, digits: int) -> int:
-    if value == 0:
-        return 0
-    rounded = float(f"{abs(value):.{digits - 1}e}")
-    power = 3 * math.floor(math.floor(math.log10(rounded)) / 3)
-    return min(max(power, min(PREFIXES)), max(PREFIXES))
 
 
 def _advance(character: str) -> float:

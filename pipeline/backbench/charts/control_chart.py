@@ -10,7 +10,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Ruler, ruler
-from backbench.charts.chart_text import quantity, shortened, text_width, wrapped
+from backbench.charts.chart_text import shortened, text_width, wrapped
 from backbench.charts.constant_encodings import silent
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import Plate
@@ -21,10 +21,10 @@ from backbench.charts.small_multiples import positions, rules, scale_lines
 from backbench.comparison.drift import FEWEST, Control
 from backbench.comparison.drift import control as control_chart
 from backbench.errors import Refusal
+from backbench.quantities.writing import COVERAGE, measured, quantity
 
 COLUMNS = ("bench_key", "series", "reviewed", "value", "u")
 MOST_SERIES = 4
-COVERAGE = 2.0
 FLAG = theme.LOOKS["tube"].colour
 TOGETHER_PX = 3.0
 
@@ -224,7 +224,7 @@ def _points(
                 "high": up.px(row["value"] + reach),
                 "outside": outside,
                 "day": str(row["reviewed"])[:10],
-                "told": f"{quantity(row['value'], unit, 4)} ± {quantity(reach, unit, 2)}",
+                "told": measured(row["value"], row["u"], unit),
             }
         )
     posts = [p | {"py": p["low"], "py2": p["high"]} for p in placed]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import altair as alt
 
 from backbench.charts.axis import ruler
-from backbench.charts.chart_text import quantity
 from backbench.charts.curve_layers import (
     band_note,
     drawn_band,
@@ -20,6 +19,7 @@ from backbench.charts.drawing import Plate
 from backbench.charts.mark_layers import Row, bound_arrows, strong
 from backbench.charts.page_layout import assemble, field, sentence
 from backbench.charts.peer_band import envelope
+from backbench.quantities.writing import quantity
 
 COLUMNS = (
     "unit_key",

@@ -8,7 +8,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Ruler, ruler
-from backbench.charts.chart_text import number, ordinal, quantity
+from backbench.charts.chart_text import ordinal
 from backbench.charts.constant_encodings import silent
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import Plate
@@ -16,6 +16,7 @@ from backbench.charts.label_placement import spread
 from backbench.charts.mark_layers import Row, across, named, pixels
 from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
 from backbench.charts.small_multiples import positions, rules, scale_lines
+from backbench.quantities.writing import number, quantity
 
 COLUMNS = ("unit_key", "label", "output", "power_w", "order_n", "level_db", "bound")
 BETWEEN = 40.0

@@ -9,9 +9,10 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Ruler
-from backbench.charts.chart_text import quantity, symbol
 from backbench.charts.constant_encodings import coloured, silent
 from backbench.charts.page_layout import layer
+from backbench.quantities.units import symbol
+from backbench.quantities.writing import COVERAGE, measured, value_alone
 
 Row = dict[str, Any]
 UNSTATED = "not stated"
@@ -48,13 +49,21 @@ def dash_of(name: str = "technology") -> alt.StrokeDash:
 
 
 def told(row: Mapping[str, Any], value: str, low: str, high: str, unit: str) -> str:
-    """A value with its interval in words; a bound is called one."""
-    text = quantity(row[value], unit)
-    if row.get("bound"):
-        text = ("at most " if row["bound"] == "upper" else "at least ") + text
-    if row.get(low) is not None and row.get(high) is not None:
-        text += f" ({quantity(row[low], unit)} to {quantity(row[high], unit)})"
+    """A value with its uncertainty, as everywhere; a bound is called one."""
+    text = measured(row[value], half_width(row, value, low, high), unit, row.get("bound"))
     return text + (" typed from a record" if row.get("status") == "entered" else "")
+
+
+def half_width(row: Mapping[str, Any], value: str, low: str, high: str) -> float | None:
+    """The standard uncertainty of an interval of COVERAGE times it; None where there is none."""
+    reach = [abs(row[end] - row[value]) for end in (low, high) if row.get(end) is not None]
+    return max(reach) / COVERAGE if reach else None
+
+
+def beside(row: Mapping[str, Any], unit: str) -> str:
+    """A value beside its mark: the digits of `told`, without the uncertainty, which is drawn."""
+    u = half_width(row, "value", "low", "high")
+    return "\u2002" + value_alone(row["value"], u, unit, row.get("bound"))
 
 
 def dots(rows: Sequence[Row], x: alt.X, y: alt.Y, area: float = theme.PEER_AREA) -> list[alt.Chart]:

@@ -8,13 +8,14 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Ruler
-from backbench.charts.chart_text import number, ordinal, shortened
+from backbench.charts.chart_text import ordinal, shortened
 from backbench.charts.constant_encodings import silent
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import Plate
 from backbench.charts.mark_layers import Row
 from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
 from backbench.charts.small_multiples import positions, rules
+from backbench.quantities.writing import number
 
 COLUMNS = ("metric", "percentile", "low", "high")
 MOST_METRICS = 20

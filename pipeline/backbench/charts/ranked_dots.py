@@ -8,11 +8,11 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Ruler
-from backbench.charts.chart_text import quantity, text_width, unit_name
+from backbench.charts.chart_text import text_width, unit_name
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import Plate
 from backbench.charts.label_placement import spread, worth_naming
-from backbench.charts.mark_layers import Row, named, pixels
+from backbench.charts.mark_layers import Row, beside, half_width, named, pixels
 from backbench.charts.page_layout import Field, assemble, field, sentence, words
 from backbench.charts.strip_plot import (
     COLUMNS,
@@ -29,7 +29,6 @@ from backbench.statistics.ranks import interval_said, of_one, oriented
 
 BEST = Option("best", ("lowest", "highest", "nearest zero"), "which value ranks first")
 BETTER = {"lowest": "lower", "highest": "higher", "nearest zero": "nearer zero"}
-COVERAGE = 2.0
 STRIP_PX = 23.0
 NAMES_PX = 300
 
@@ -80,8 +79,7 @@ def rank_interval(rows: Sequence[Row], index: int, best: str) -> tuple[int, int]
 
 
 def _uncertainty(row: Row) -> float | None:
-    reach = [abs(row[end] - row["value"]) for end in ("low", "high") if row[end] is not None]
-    return max(reach) / COVERAGE if reach else None
+    return half_width(row, "value", "low", "high")
 
 
 def _in_rank_order(rows: list[Row], best: str) -> list[Row]:
@@ -116,7 +114,7 @@ def _names(rows: Sequence[Row], along: Ruler, area: Field, height: float, best: 
 
 
 def _name(row: Row, y: float, along: Ruler, area: Field) -> Row:
-    value = "\u2002" + quantity(row["value"], along.unit)
+    value = beside(row, along.unit)
     size = theme.TEXT_PX + row["_strong"]
     strong = bool(row["_strong"])
     room = NAMES_PX - 40 - text_width(value, size, bold=strong)

@@ -8,7 +8,6 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Ruler, frequency_ruler, ruler
-from backbench.charts.chart_text import number, quantity
 from backbench.charts.constant_encodings import silent
 from backbench.charts.curve_layers import (
     Lines,
@@ -22,6 +21,7 @@ from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import Plate
 from backbench.charts.mark_layers import Row
 from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
+from backbench.quantities.writing import number, quantity
 
 COLUMNS = (
     "unit_key",

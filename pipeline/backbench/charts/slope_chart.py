@@ -9,7 +9,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Ruler, ranges_widely, ruler
-from backbench.charts.chart_text import BOLD, quantity, shortened, unit_name, wrapped
+from backbench.charts.chart_text import BOLD, shortened, unit_name, wrapped
 from backbench.charts.constant_encodings import coloured, dashed, silent
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import Plate
@@ -26,6 +26,7 @@ from backbench.charts.mark_layers import (
 )
 from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
 from backbench.charts.small_multiples import positions, rules
+from backbench.quantities.writing import COVERAGE, measured, value_alone
 
 COLUMNS = (
     "unit_key",
@@ -45,7 +46,6 @@ VALUE_STEP_PX = 18.0
 NAMED_PX = 35.0
 BETWEEN = 78.0
 VALUE_PX = 78.0
-COVERAGE = 2.0
 
 
 @dataclass(frozen=True)
@@ -164,7 +164,7 @@ def _levels(rows: Sequence[Row], unit: str, slot: Slot) -> Ruler:
 def _end(row: Row, side: str, x: float, up: Ruler, plate: Plate, unit: str) -> Row:
     spread_u = COVERAGE * (row[side + "_u"] or 0.0)
     low, high = (up.px(up.held(row[side] + sign * spread_u)) for sign in (-1, 1))
-    told = f"{_title(row)}, {side}: {quantity(row[side], unit)}"
+    u = row[side + "_u"]
     return {
         "unit_key": row["unit_key"],
         "label": row["label"],
@@ -176,7 +176,8 @@ def _end(row: Row, side: str, x: float, up: Ruler, plate: Plate, unit: str) -> R
         "value": row[side],
         "technology": row["technology"] or "not stated",
         "strong": bool(plate.subject) and row["unit_key"] == plate.subject,
-        "told": f"{told} ± {quantity(spread_u, unit, 2)}" if spread_u else told,
+        "shown": value_alone(row[side], u, unit),
+        "told": f"{_title(row)}, {side}: {measured(row[side], u, unit)}",
     }
 
 
@@ -231,7 +232,7 @@ def _texts(
             some = [e for e in some if e["strong"]] or [some[0], some[-1]]
         placed = spread([e["py"] for e in some], step, slot.top + 4, slot.top + slot.height - 16)
         for e, py in zip(some, placed, strict=True):
-            text = quantity(e["value"], up.unit)
+            text = e["shown"]
             if side == "before":
                 lead = {"px": x - 7, "px2": x - 18, "py": e["py"], "py2": py}
                 drawn += rules([lead], area.width, area.height, theme.SOFT_INK, 0.8)

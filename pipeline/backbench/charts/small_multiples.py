@@ -8,10 +8,10 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Ruler
-from backbench.charts.chart_text import quantity
 from backbench.charts.constant_encodings import silent
 from backbench.charts.mark_layers import Row, across, pixels
 from backbench.charts.page_layout import layer, words
+from backbench.quantities.writing import quantity
 
 
 def positions(width: float, height: float) -> tuple[alt.X, alt.Y, alt.X2, alt.Y2]:

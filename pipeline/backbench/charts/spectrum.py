@@ -11,13 +11,14 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Ruler, frequency_ruler, ruler
-from backbench.charts.chart_text import number, quantity, text_width
+from backbench.charts.chart_text import text_width
 from backbench.charts.constant_encodings import silent
 from backbench.charts.curve_layers import end_names, lines_of, subject_lines
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import Plate
 from backbench.charts.mark_layers import Row, named
 from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
+from backbench.quantities.writing import number, quantity
 
 COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level", "kind")
 TRACES = ("spectrum", "idle", "tone")

@@ -10,13 +10,14 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Ruler, ranges_widely, ruler
-from backbench.charts.chart_text import quantity, text_width, unit_name
+from backbench.charts.chart_text import text_width, unit_name
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import Plate
 from backbench.charts.label_placement import swarm
 from backbench.charts.mark_layers import (
     Row,
     bars,
+    beside,
     bound_arrows,
     dots,
     named,
@@ -184,7 +185,7 @@ def _one_strip(
     for row in chosen:
         text = unit_name(row["label"], 220, theme.TEXT_PX, bold=row["_strong"])
         if row["_strong"]:
-            text += "\u2002" + quantity(row["value"], along.unit)
+            text += beside(row, along.unit)
         width = text_width(text, theme.TEXT_PX + row["_strong"], bold=row["_strong"])
         x = min(max(along.px(row["value"]) - width / 2, 0.0), along.end - width + 40)
         if any(x < end + 10 and x + width > start - 10 for start, end in taken):

@@ -10,7 +10,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Ruler, ranges_widely, ruler
-from backbench.charts.chart_text import number, quantity, symbol, text_width, unit_name
+from backbench.charts.chart_text import text_width, unit_name
 from backbench.charts.constant_encodings import silent
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import Plate
@@ -26,6 +26,8 @@ from backbench.charts.mark_layers import (
 )
 from backbench.charts.page_layout import Field, assemble, badge, field, layer, sentence, words
 from backbench.errors import Refusal
+from backbench.quantities.units import symbol
+from backbench.quantities.writing import number, quantity
 from backbench.statistics.trends import FEWEST, Trend
 from backbench.statistics.trends import trend as robust
 

@@ -113,7 +113,8 @@ SELECT
     placed.unit_key, placed.metric, placed.point_key, placed.limit_percent, output, value,
     uncertainty, dof, bound, status, placed.unit, placed.better, placed.reviewed, volume,
     interpolated, review.bench_key, label, metric.title, test_point.title AS point,
-    concat_ws('/', placed.metric, placed.point_key, limit_percent) AS what
+    concat_ws('/', placed.metric, placed.point_key, limit_percent,
+              placed.detail ->> '$.distortion', placed.detail ->> '$.harmonics') AS what
 FROM placed
 JOIN (SELECT unit_key, label, kind_group FROM peer) USING (unit_key)
 JOIN metric USING (metric)
@@ -127,7 +128,7 @@ WHERE list_contains($metrics, placed.metric) AND list_contains($points, placed.p
 # The worse of a unit's outputs; by name where no direction is better.
 WORSE = """
 QUALIFY row_number() OVER (
-    PARTITION BY placed.unit_key, placed.metric, placed.point_key, placed.limit_percent
+    PARTITION BY placed.unit_key, what
     ORDER BY CASE placed.better WHEN 'lower' THEN -value WHEN 'higher' THEN value
                          WHEN 'nearer zero' THEN -abs(value) ELSE 0 END,
              output, reading_key

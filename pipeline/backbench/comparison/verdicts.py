@@ -2,7 +2,8 @@
 
 Decision rule (JCGM 106:2012, conformance probability for a normal distribution): a figure is met
 where the probability that the true value is within the limit is at least 95 %, missed where it
-is at most 5 %, and is inconclusive in between. Every output of a unit has to meet it.
+is at most 5 %, and is inconclusive in between. With few degrees of freedom of the uncertainty the
+distribution is Student's t. Every output of a unit has to meet it.
 """
 
 from __future__ import annotations
@@ -59,21 +60,37 @@ class Verdict:
 
 
 def conformance(
-    value: float, uncertainty: float, limit: float, side: str, bound: str | None = None
+    value: float,
+    uncertainty: float,
+    limit: float,
+    side: str,
+    bound: str | None = None,
+    dof: float | None = None,
 ) -> tuple[float, float]:
     """Least and greatest probability that the true value is within a one-sided limit.
 
-    They are equal unless the value is a bound. side: "at most" or "at least".
+    They are equal unless the value is a bound. side: "at most" or "at least". dof: of the
+    uncertainty; with few the distribution is Student's t (JCGM 100:2008, G.3), whose tails are
+    wider. None: not limited.
     """
     distance = limit - value if side == "at most" else value - limit
     if uncertainty > 0:
-        p = 0.5 * math.erfc(-distance / uncertainty / math.sqrt(2))
+        p = _probability(distance / uncertainty, dof)
     else:
         p = 1.0 if distance >= 0 else 0.0
     if bound is None:
         return p, p
     may_be_within = (bound == "upper") == (side == "at most")
     return (p, 1.0) if may_be_within else (0.0, p)
+
+
+def _probability(deviate: float, dof: float | None) -> float:
+    """That a value lies below this many standard uncertainties above its estimate."""
+    if dof is None or math.isinf(dof):
+        return 0.5 * math.erfc(-deviate / math.sqrt(2))
+    from scipy.special import stdtr
+
+    return float(stdtr(dof, deviate))
 
 
 def outcome_of(probability: tuple[float, float]) -> Outcome:
@@ -123,8 +140,9 @@ def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:
         told = "the reading was entered without an uncertainty"
         return _verdict(figure, "inconclusive", row, told=told)
     p = conformance(
-        row["value"], row["uncertainty"], figure["limit_value"], figure["side"], row["bound"]
-    )
+        row["value"], row["uncertainty"], figure["limit_value"], figure["side"], row["bound"],
+        row["dof"],
+    )  # fmt: skip
     told = measured_at(row)
     if row["bound"]:
         told += f"; the true value is at {'most' if row['bound'] == 'upper' else 'least'} this"

@@ -53,7 +53,7 @@ FROM analysis_capture WHERE {chosen} GROUP BY ALL
 
 RESPONSES = """
 SELECT curve.* FROM curve JOIN capture USING (review_key, analysis_key)
-WHERE {chosen} AND curve.curve = 'response' AND curve.unit_key <> ''
+WHERE {chosen} AND curve.curve IN ('response', 'phase') AND curve.unit_key <> ''
 ORDER BY review_key, capture.position, curve.unit_key, curve.output
 """
 
@@ -117,11 +117,13 @@ def _sessions(store: Database, review_keys: Sequence[str]) -> dict[str, Session]
     curves, promised, rated = (
         _by_review(store, sql, review_keys) for sql in (RESPONSES, PROMISED, RATED)
     )
+    drawn = {key: _curves(curves.get(key, []), readings[key]) for key in review_keys}
     return {
         key: Session(
-            readings[key], _curves(curves.get(key, []), readings[key]),
+            readings[key], [c for c in drawn[key] if c.curve == "response"],
             [_promised(row) for row in promised.get(key, [])],
             {row["unit_key"]: row["rated_power_w"] for row in rated.get(key, [])},
+            [c for c in drawn[key] if c.curve == "phase"],
         )
         for key in review_keys
     }  # fmt: skip
@@ -149,7 +151,7 @@ def _by_review(store: Database, sql: str, review_keys: Sequence[str]) -> dict[st
 
 
 def _curves(rows: Sequence[Row], readings: list[Reading]) -> list[CurveReading]:
-    """The responses, each beside a reading that carries the conditions of its capture."""
+    """Responses and phases, each beside a reading that carries its capture's conditions."""
     like = {(r.analysis_key, r.unit_key, r.output): r for r in reversed(readings)}
     found = []
     for row in rows:

@@ -10,7 +10,8 @@ from backbench.errors import Fault
 from backbench.ingest.reading_rows import digest
 from backbench.metrics.declaration import Metric
 from backbench.metrics.registry import registry
-from backbench.quantities.figures import Written, read_figure
+from backbench.quantities.faults import UnreadableQuantity
+from backbench.quantities.reading import Written, read_quantity
 
 
 def entered_faults(manifest: Manifest) -> Iterator[Fault]:
@@ -26,18 +27,18 @@ def entered_faults(manifest: Manifest) -> Iterator[Fault]:
             continue
         try:
             written_value(figure)
-        except ValueError as error:
+        except UnreadableQuantity as error:
             unit = known[figure.metric].unit
-            yield Fault(where, str(error), f"a figure that turns into {unit!r}")
+            yield error.fault(where, f"a number with a unit that turns into {unit!r}")
         other = seen.setdefault(entered_key(manifest.review.key, figure), position)
         if other != position:
             yield Fault(where, f"the same as entered {other}", "each once", "take one out")
 
 
 def written_value(figure: Entered) -> Written:
-    """The figure in its metric's unit. Raises ValueError."""
+    """The figure in its metric's unit. Raises UnreadableQuantity."""
     unit = registry().metrics[figure.metric].unit
-    return read_figure(figure.value, unit, decimal=".", load_ohm=figure.at.load_ohm)
+    return read_quantity(figure.value, unit, load_ohm=figure.at.load_ohm)
 
 
 def entered_key(review_key: str, figure: Entered) -> str:

@@ -155,7 +155,7 @@ def _published(review_key: str, unit: Unit) -> list[Row]:
             {
                 "review_key": review_key, "unit_key": unit.key, "position": position,
                 "metric": figure.metric, "side": side,
-                "limit_value": limit_value(text, registry().metrics[figure.metric].unit),
+                "limit_value": limit_value(figure, registry().metrics[figure.metric].unit),
                 "frequency_hz": figure.at.frequency_hz,
                 "band_low_hz": low, "band_high_hz": high,
                 "power_w": figure.at.power_w, "load_ohm": figure.at.load_ohm,

@@ -3,38 +3,28 @@
 from __future__ import annotations
 
 import difflib
-import math
-import re
 from collections.abc import Iterator
 
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
 from backbench.documents.unit_facts import Published
 from backbench.errors import Fault
 from backbench.metrics.registry import registry
+from backbench.quantities.faults import UnreadableQuantity
+from backbench.quantities.reading import read_quantity
 
-LIMIT = re.compile(r"\s*([-+−]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*([^\d\s].*?)?\s*")
-PREFIXES = {"n": 1e-9, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "k": 1e3}
+BOUNDS = {"at most": "upper", "at least": "lower"}
 
 
-def limit_value(text: str, unit: str) -> float:
-    """The number of a printed limit in a metric's unit: "0.5 mV" in V is 0.0005.
+def limit_value(figure: Published, unit: str) -> float:
+    """A published limit in a metric's unit: "0.5 mV" in V is 0.0005.
 
-    A ratio may be printed in % or dB. Raises ValueError where the unit can't be turned.
+    Raises UnreadableQuantity, also where the limit is marked as the other side.
     """
-    found = LIMIT.fullmatch(text)
-    if not found:
-        raise ValueError(text)
-    number = float(found[1].replace(",", ".").replace("−", "-"))
-    printed = (found[2] or "1").strip()
-    if printed == unit:
-        return number
-    if (printed, unit) == ("dB", "%"):
-        return 100 * 10 ** (number / 20)
-    if (printed, unit) == ("%", "dB") and number > 0:
-        return 20 * math.log10(number / 100)
-    if printed[1:] == unit and printed[0] in PREFIXES:
-        return number * PREFIXES[printed[0]]
-    raise ValueError(text)
+    side, text = printed_limit(figure)
+    written = read_quantity(text, unit, load_ohm=figure.at.load_ohm)
+    if written.bound is not None and written.bound != BOUNDS[side]:
+        raise UnreadableQuantity(text, f"contradicts {side!r}", "write the limit alone")
+    return written.value
 
 
 def printed_limit(figure: Published) -> tuple[str, str]:
@@ -58,9 +48,6 @@ def published_faults(manifest: Manifest) -> Iterator[Fault]:
                 continue
             unit_of = metrics[figure.metric].unit
             try:
-                limit_value(printed_limit(figure)[1], unit_of)
-            except ValueError:
-                yield Fault(
-                    where, repr(printed_limit(figure)[1]),
-                    f"a number with a unit that turns into {unit_of!r}",
-                )  # fmt: skip
+                limit_value(figure, unit_of)
+            except UnreadableQuantity as error:
+                yield error.fault(where, f"a number with a unit that turns into {unit_of!r}")

@@ -10,11 +10,22 @@ from dataclasses import replace
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import LINE_CHOICE, less_lines, lines_off, noise_off
 from backbench.metrics.declaration import Bound, MeasuredValue, metric
+from backbench.metrics.harmonic_band import (
+    BAND_CHOICE,
+    beyond_band,
+    ceiling_of,
+    counted,
+    harmonics_said,
+    joined,
+    on_mains_said,
+    with_mains,
+    with_second_and_third,
+)
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
 from backbench.signal.power import Square
 from backbench.signal.sidebands import stands
-from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, Harmonics
+from backbench.signal.tone import BAND_HZ, LAST_ORDER
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 FAMILY = "Harmonic distortion"
@@ -49,37 +60,9 @@ def percent(part: Square, whole: Square, ceiling: float) -> MeasuredValue:
     return MeasuredValue(value, own, own, part.samples)
 
 
-def counted(tone: ToneView, first: int, last: int, up_to_hz: float = math.inf) -> Harmonics:
-    """Harmonics 2 to last, as far as the record and the frequency go.
-
-    Raises NotApplicable where none from `first` on is in that band.
-    """
-    lines = tone.distorting()
-    reached = min(last, lines.last_order(up_to_hz))
-    if reached < first:
-        band = "the band that was recorded" if math.isinf(up_to_hz) else "20 Hz to 20 kHz"
-        which = "no harmonic" if first == 2 else f"no harmonic from the {first}th on"
-        raise NotApplicable(f"{which} of {tone.stated_hz:g} Hz lies in {band}")
-    return lines.harmonics(reached)
-
-
-def _counted(tone: ToneView, up_to_hz: float, last: int) -> tuple[Square, int]:
-    """Harmonics from the second on, and the order of the last."""
-    found = counted(tone, 2, last, up_to_hz)
-    return found.total(2, last), int(found.orders[-1])
-
-
-def _ceiling(tone: ToneView, last: int) -> float:
-    """What harmonics within the band can't be above: all that is there beside the tone, V."""
-    lines = tone.lines
-    return lines.residual.rms if last * lines.frequency_hz <= BAND_HZ[1] * EDGE else math.inf
-
-
 def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     """Tells where the record's band left harmonics of the definition out."""
-    if last >= LAST_ORDER:
-        return figure
-    return replace(figure, detail={"harmonics": "only 2" if last == 2 else f"2 to {last}"})
+    return replace(figure, detail={**figure.detail, **harmonics_said(last)})
 
 
 @metric(
@@ -89,8 +72,8 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     better="lower",
     source=SOURCE,
     stimuli=["tone"],
-    version=1,
-    choice="re the fundamental; harmonics 2 to 10" + LINE_CHOICE,
+    version=2,
+    choice="re the fundamental; harmonics 2 to 10" + BAND_CHOICE + LINE_CHOICE,
     traits=Traits(
         compared_at=AT_POWERS,
         position=60,
@@ -106,8 +89,10 @@ def thd(tone: ToneView) -> MeasuredValue:
 
 
 def _thd(tone: ToneView) -> MeasuredValue:
-    part, last = _counted(tone, math.inf, LAST_ORDER)
-    return _narrowed(percent(part, tone.square, _ceiling(tone, last)), last)
+    found, last = with_second_and_third(tone)
+    part = found.total(2, last)
+    figure = _narrowed(percent(part, tone.square, ceiling_of(tone, last)), last)
+    return with_mains(tone, figure, found)
 
 
 @metric(
@@ -117,8 +102,10 @@ def _thd(tone: ToneView) -> MeasuredValue:
     better="lower",
     source=SOURCE + ", 14.12.3",
     stimuli=["tone"],
-    version=1,
-    choice="re the root sum square of fundamental and harmonics 2 to 10" + LINE_CHOICE,
+    version=2,
+    choice="re the root sum square of fundamental and harmonics 2 to 10"
+    + BAND_CHOICE
+    + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True, sheet="left out"),
 )
 def thd_total(tone: ToneView) -> MeasuredValue:
@@ -127,8 +114,10 @@ def thd_total(tone: ToneView) -> MeasuredValue:
 
 
 def _thd_total(tone: ToneView) -> MeasuredValue:
-    part, last = _counted(tone, math.inf, LAST_ORDER)
-    return _narrowed(percent_of_total(part, tone.square, _ceiling(tone, last)), last)
+    found, last = with_second_and_third(tone)
+    part = found.total(2, last)
+    figure = _narrowed(percent_of_total(part, tone.square, ceiling_of(tone, last)), last)
+    return with_mains(tone, figure, found)
 
 
 def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> MeasuredValue:
@@ -149,8 +138,9 @@ def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> M
     better="lower",
     source=SOURCE,
     stimuli=["tone"],
-    version=1,
-    choice="re the fundamental; all harmonics up to 20 kHz" + LINE_CHOICE,
+    version=2,
+    choice="re the fundamental; all harmonics up to 20 kHz; given only where these hold the second "
+    "and the third" + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True, sheet="left out"),
 )
 def thd_wide(tone: ToneView) -> MeasuredValue:
@@ -159,9 +149,9 @@ def thd_wide(tone: ToneView) -> MeasuredValue:
 
 
 def _thd_wide(tone: ToneView) -> MeasuredValue:
-    top = BAND_HZ[1]
-    part, last = _counted(tone, top, int(top))
-    return percent(part, tone.square, _ceiling(tone, last))
+    found, last = with_second_and_third(tone, BAND_HZ[1])
+    figure = percent(found.total(2, last), tone.square, ceiling_of(tone, last))
+    return with_mains(tone, figure, found)
 
 
 @metric(
@@ -171,7 +161,7 @@ def _thd_wide(tone: ToneView) -> MeasuredValue:
     better="lower",
     source="AES17, 6.3.1, and IEC 60268-3 (second-hand)",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="re the total rms, 20 Hz to 20 kHz; the fundamental's lobe is taken out and the "
     "noise beside it put in its place",
     traits=Traits(
@@ -185,7 +175,7 @@ def _thd_wide(tone: ToneView) -> MeasuredValue:
 )
 def thd_n(tone: ToneView) -> MeasuredValue:
     """Rms of all but the fundamental over the rms of all, 20 Hz to 20 kHz."""
-    return _distortion_and_noise(tone)
+    return beyond_band(tone, _distortion_and_noise(tone), BAND_HZ[1])
 
 
 def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
@@ -198,7 +188,12 @@ def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
     # The bench's noise has its own volts, its harmonics go with the level.
     noise = 100 * bench.lines.noise_only().rms / tone.square.rms
     clear = noise_off(found, MeasuredValue(noise, 0.0))
-    return lines_off(clear, _thd_wide(bench)) if bench.lines.last_order(BAND_HZ[1]) > 1 else clear
+    within = bench.lines.last_order(BAND_HZ[1])
+    if within < 2:
+        return clear
+    return lines_off(
+        clear, percent(bench.lines.harmonics(within).total(2, within), bench.square, math.inf)
+    )
 
 
 @metric(
@@ -208,13 +203,13 @@ def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
     better="higher",
     source="IEEE 1241 (from memory)",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="total over distortion and noise, 20 Hz to 20 kHz: the inverse of THD+N",
     traits=Traits(interpolated_in_power=True, sheet="one power"),
 )
 def sinad(tone: ToneView) -> MeasuredValue:
     """Rms of all over the rms of all but the fundamental, 20 Hz to 20 kHz."""
-    found = _distortion_and_noise(tone)
+    found = beyond_band(tone, _distortion_and_noise(tone), BAND_HZ[1])
     relative = found.uncertainty / found.value
     own = DB_PER_RELATIVE * relative
     bound: Bound | None = "lower" if found.bound else None
@@ -229,7 +224,7 @@ def sinad(tone: ToneView) -> MeasuredValue:
     better="higher",
     source="IEC 60268-3 (signal-to-noise ratio; from memory)",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="fundamental over noise and hum, 20 Hz to 20 kHz unweighted, harmonics taken out"
     "; with a loop-back in the same range and at the same frequency the bench's own noise is taken "
     "off in power, a lower bound within 3 dB of it",
@@ -250,7 +245,16 @@ def snr(tone: ToneView) -> MeasuredValue:
     u = DB_PER_RELATIVE * math.hypot(found.uncertainty / found.value, tone.square.relative)
     ratio = 20 * math.log10(tone.square.rms / found.value)
     bound: Bound | None = "lower" if found.bound else None
-    return MeasuredValue(ratio, u, u, found.dof, bound, remark=found.remark)
+    figure = MeasuredValue(ratio, u, u, found.dof, bound, remark=found.remark)
+    return _perhaps_hum(tone, figure)
+
+
+def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
+    """A lower bound where harmonics that may be mains lines make up a good part of the noise."""
+    if tone.lines.perhaps_hum <= MOST_MIRRORED * tone.lines.noise_only().value:
+        return figure
+    remark = on_mains_said(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"
+    return replace(figure, bound="lower", remark=joined(figure.remark, remark))
 
 
 @metric(
@@ -260,7 +264,7 @@ def snr(tone: ToneView) -> MeasuredValue:
     better="lower",
     source=SOURCE + ", 14.12.5",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="re the fundamental; noise taken off, an upper bound where it doesn't stand out; "
     "wider where a mains line may hide in it" + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True),
@@ -279,7 +283,8 @@ def _harmonics(tone: ToneView) -> Iterator[MeasuredValue]:
     """Each harmonic over the fundamental in percent."""
     found = counted(tone, 2, LAST_ORDER)
     for n in found.orders.tolist():
-        yield replace(percent(found.one(n), tone.square, math.inf), order=n)
+        figure = replace(percent(found.one(n), tone.square, math.inf), order=n)
+        yield with_mains(tone, figure, found, only=n)
 
 
 def _in_decibels(figure: MeasuredValue) -> MeasuredValue:

@@ -8,7 +8,14 @@ from dataclasses import replace
 from backbench.errors import NotApplicable
 from backbench.metrics.bench_floor import LINE_CHOICE, less_lines
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.distortion import SOURCE, counted, percent
+from backbench.metrics.distortion import SOURCE, percent
+from backbench.metrics.harmonic_band import (
+    BAND_CHOICE,
+    counted,
+    harmonics_said,
+    with_mains,
+    with_second_and_third,
+)
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.signal.power import Square
@@ -25,7 +32,8 @@ def _sum_of(found: Harmonics, parity: int) -> Square:
     chosen = found.orders % 2 == parity
     kept = replace(
         found, orders=found.orders[chosen], square=found.square[chosen],
-        noise=found.noise[chosen], hum=found.hum[chosen], phase=found.phase[chosen],
+        noise=found.noise[chosen], hum=found.hum[chosen],
+        blind=found.blind[chosen], phase=found.phase[chosen],
     )  # fmt: skip
     return kept.total(2, LAST_ORDER)
 
@@ -37,9 +45,8 @@ def _sum_of(found: Harmonics, parity: int) -> Square:
     better="neither",
     source=SOURCE,
     stimuli=["tone"],
-    version=1,
-    choice="re the fundamental; harmonics 2, 4, 6, 8 and 10 as far as the record's band goes"
-    + LINE_CHOICE,
+    version=2,
+    choice="re the fundamental; harmonics 2, 4, 6, 8 and 10" + BAND_CHOICE + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True),
 )
 def even_harmonics(tone: ToneView) -> MeasuredValue:
@@ -48,7 +55,7 @@ def even_harmonics(tone: ToneView) -> MeasuredValue:
 
 
 def _even(tone: ToneView) -> MeasuredValue:
-    return percent(_sum_of(counted(tone, 2, LAST_ORDER), 0), tone.square, math.inf)
+    return _sum(tone, 0)
 
 
 @metric(
@@ -58,9 +65,8 @@ def _even(tone: ToneView) -> MeasuredValue:
     better="neither",
     source=SOURCE,
     stimuli=["tone"],
-    version=1,
-    choice="re the fundamental; harmonics 3, 5, 7 and 9 as far as the record's band goes"
-    + LINE_CHOICE,
+    version=2,
+    choice="re the fundamental; harmonics 3, 5, 7 and 9" + BAND_CHOICE + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True),
 )
 def odd_harmonics(tone: ToneView) -> MeasuredValue:
@@ -69,7 +75,13 @@ def odd_harmonics(tone: ToneView) -> MeasuredValue:
 
 
 def _odd(tone: ToneView) -> MeasuredValue:
-    return percent(_sum_of(counted(tone, 3, LAST_ORDER), 1), tone.square, math.inf)
+    return _sum(tone, 1)
+
+
+def _sum(tone: ToneView, parity: int) -> MeasuredValue:
+    found, last = with_second_and_third(tone)
+    figure = percent(_sum_of(found, parity), tone.square, math.inf)
+    return with_mains(tone, replace(figure, detail=harmonics_said(last)), found)
 
 
 @metric(
@@ -79,7 +91,7 @@ def _odd(tone: ToneView) -> MeasuredValue:
     better="lower",
     source=SOURCE,
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="re the fundamental; harmonics from the 11th on, up to 20 kHz" + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True),
 )
@@ -90,7 +102,8 @@ def high_harmonics(tone: ToneView) -> MeasuredValue:
 
 def _high(tone: ToneView) -> MeasuredValue:
     found = counted(tone, LAST_ORDER + 1, int(BAND_HZ[1]), BAND_HZ[1])
-    return percent(found.total(LAST_ORDER + 1, int(BAND_HZ[1])), tone.square, math.inf)
+    figure = percent(found.total(LAST_ORDER + 1, int(BAND_HZ[1])), tone.square, math.inf)
+    return with_mains(tone, figure, found)
 
 
 @metric(
@@ -100,12 +113,12 @@ def _high(tone: ToneView) -> MeasuredValue:
     better="neither",
     source="common practice, no source",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="among harmonics 2 to 10; no number where none stands out or two can't be told apart",
 )
 def dominant_harmonic(tone: ToneView) -> MeasuredValue:
     """Order of the harmonic with the greatest level."""
-    found = counted(tone, 2, LAST_ORDER)
+    found, last = with_second_and_third(tone)
     lines = {int(n): found.one(int(n)) for n in found.orders}
     first, *others = sorted(lines, key=lambda n: -lines[n].value)
     if not lines[first].stands_out:
@@ -114,4 +127,4 @@ def dominant_harmonic(tone: ToneView) -> MeasuredValue:
         apart = lines[first].value - lines[other].value
         if apart <= TOLD_APART * math.hypot(*(lines[n].variance ** 0.5 for n in (first, other))):
             raise NotApplicable(f"harmonics {first} and {other} can't be told apart in level")
-    return MeasuredValue(float(first), 0.0)
+    return MeasuredValue(float(first), 0.0, detail=harmonics_said(last))

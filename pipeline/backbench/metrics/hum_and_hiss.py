@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import IdleView, dither_power, line_figure, steps_rule
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, Square
+from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
 
 FAMILY = "Noise and hum"
@@ -21,6 +23,8 @@ BACKGROUND_BINS = 6000.0
 """Bins that the background of a wide band rests on at most: 700 of each third of an octave, of
 which the uppermost weigh most (computed)."""
 HISS_HZ = (1000.0, 10_000.0)
+THIRDS = 10
+"""Thirds of an octave in that band."""
 _PRACTICE = "common practice, no source"
 CAUSES = {
     1: "mostly at the mains frequency: stray field, heaters or an earth loop",
@@ -66,8 +70,9 @@ def _hum(idle: IdleView) -> MeasuredValue:
     better="lower",
     source=_PRACTICE,
     stimuli=["idle"],
-    version=1,
-    choice="median over 1 kHz to 10 kHz, clear of mains lines; an upper bound where the word "
+    version=2,
+    choice="root of the mean power over 1 kHz to 10 kHz, from the median of each third of an "
+    "octave, clear of mains lines; an upper bound where the word "
     "length of the file makes half of it" + CHOICE,
 )
 def hiss(idle: IdleView) -> MeasuredValue:
@@ -75,13 +80,25 @@ def hiss(idle: IdleView) -> MeasuredValue:
     return less_noise(idle, _hiss)
 
 
+def _mean_of_thirds(power: Array, bins: NDArray[np.intp]) -> float:
+    """Mean noise power by bin, from the median of each third of an octave, V^2.
+
+    Noise powers are chi-squared of two degrees of freedom: their median is ln 2 of the mean,
+    within bands so narrow that the noise is about level there. Each counts by its bins.
+    """
+    edges = np.geomspace(bins[0], bins[-1] + 1, THIRDS + 1)
+    cuts = np.searchsorted(bins, edges[1:-1])
+    parts = [part for part in np.split(power, cuts) if len(part)]
+    medians = np.array([np.median(part) for part in parts])
+    return float(np.average(medians, weights=[len(part) for part in parts])) / math.log(2)
+
+
 def _hiss(idle: IdleView) -> MeasuredValue:
     own = idle.spectrum
     chosen = own.slice_of(*HISS_HZ)
     clear = clear_of_mains(own, idle.capture_data.mains_hz)[chosen]
     power = own.power[chosen][clear]
-    # Noise powers are chi-squared of two degrees of freedom: their median is ln 2 of the mean.
-    square = float(np.median(power)) / math.log(2)
+    square = _mean_of_thirds(power, np.flatnonzero(clear) + chosen.start)
     value = math.sqrt(square / own.resolution_hz)
     dof = 2 * math.log(2) ** 2 * len(power) / (own.window.spread * MEDIAN_SHARE)
     estimation = value / math.sqrt(2 * dof)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from backbench.errors import Refusal
 from backbench.metrics.declaration import (
+    Bound,
     CaptureData,
     CurveData,
     MeasuredValue,
@@ -21,13 +23,9 @@ from backbench.metrics.declaration import (
 )
 from backbench.metrics.load_pairs import (
     COVERAGE,
-    STEPPED_OR_SINGLE,
     Pair,
     best_pairs,
     ohm_of,
-    swept_impedance,
-    swept_ohms,
-    swept_pairs,
 )
 from backbench.metrics.session import (
     Derived,
@@ -35,23 +33,22 @@ from backbench.metrics.session import (
     Reading,
     RefusedDerivation,
     Session,
-    grouped,
-    limited,
-    relative_estimation,
-    relative_uncertainty,
 )
+from backbench.metrics.swept_load_pairs import At, swept_at, swept_over, swept_pairs
 from backbench.metrics.traits import Overview, Traits
-from backbench.signal.impedance import Ohms
+from backbench.signal.impedance import ComplexOhms
 from backbench.signal.response import resolution
-from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 FAMILY = "Output impedance and damping"
 
 NOMINAL_OHM = 8.0
-TAP = re.compile(r"(\d+(?:\.\d+)?)\s*ohms?")
+TAP = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:ohms?|[\u03a9\u2126]|r)(?:\s+(?:tap|output))?", re.I)
+HEADPHONES = re.compile(r"headphone|\bphones\b", re.I)
+NO_PHASE = (
+    "no phase: the generator was not recorded beside the output, so that a reactive part of the "
+    "source impedance isn't seen"
+)
 SWEPT_HZ = (20.0, 1000.0, 20_000.0)
-REGULATION_OHM = (8.0, 4.0)
-SAME_LOAD = 0.05
 LEAST_TONES = 5
 
 Given = Derived | RefusedDerivation
@@ -84,15 +81,29 @@ def impedance_curve(table: CurveData) -> CurveData:
     return table
 
 
+@dataclass(frozen=True)
+class _Across:
+    """What two loads give: At, the reading whose conditions it has, its sources.
+
+    own_hz: a frequency of its own, where it isn't that of the reading.
+    """
+
+    at: At
+    like: Reading
+    sources: tuple[Reading, ...]
+    own_hz: float | None
+
+
 @derived(
     "source_impedance",
     title="Output source impedance",
     unit="ohm",
     better="lower",
     source="IEC 60268-3 (output source impedance)",
-    version=1,
-    choice="magnitude, from the fall of the fundamental between two loads; of sweeps at 20 Hz, "
-    "1 kHz and 20 kHz",
+    version=2,
+    choice="magnitude, from amplitude and phase of the fundamental under two loads at one drive, "
+    "at the point where the voltage was recorded; of sweeps at 20 Hz, 1 kHz and 20 kHz. A bound "
+    "where the generator was not recorded beside the output, so that the phase isn't known",
     traits=Traits(
         compared_at=("impedance-1khz",),
         position=120,
@@ -101,13 +112,56 @@ def impedance_curve(table: CurveData) -> CurveData:
     ),
 )
 def source_impedance(session: Session) -> Iterator[Given]:
-    """Impedance of the output, from its voltages across two loads at the same drive."""
-    for told in _told(session):
-        if isinstance(told, RefusedDerivation):
-            yield told
+    """Magnitude of the output's impedance, from its voltages across two loads at the same drive."""
+    for across in _across(session):
+        if isinstance(across, _Across):
+            yield _given(across, _magnitude(across))
         else:
-            ohms, like, sources, hz = told
-            yield Derived(replace(_figure(ohms), frequency_hz=hz), like, sources)
+            yield across
+
+
+@derived(
+    "source_impedance_phase",
+    title="Phase of the output source impedance",
+    unit="deg",
+    better="neither",
+    source="IEC 60268-3 (output source impedance)",
+    version=1,
+    choice="above 0 where it is inductive; given where the magnitude is four times its uncertainty",
+)
+def source_impedance_phase(session: Session) -> Iterator[Given]:
+    """Angle of the output's impedance, -180 to 180 degrees."""
+    for across in _across(session):
+        whole = across.at.whole if isinstance(across, _Across) else None
+        if isinstance(across, _Across) and whole and whole.value >= 2 * COVERAGE * whole.u:
+            u = math.degrees(whole.u_rad)
+            yield _given(across, MeasuredValue(math.degrees(cmath.phase(whole.z)), u, u))
+
+
+@derived(
+    "regulation_resistance",
+    title="Regulation resistance",
+    unit="ohm",
+    better="lower",
+    source="common practice, no source",
+    version=1,
+    choice="the resistance that would draw the output's magnitude down as much between two loads, "
+    "where no phase was recorded; its uncertainty reaches to the greatest source impedance "
+    "without a negative resistance that the same magnitudes allow, a pure reactance",
+)
+def regulation_resistance(session: Session) -> Iterator[Given]:
+    """Resistance that explains the fall of the output voltage between two loads."""
+    for across in _across(session):
+        if isinstance(across, _Across) and across.at.whole is None:
+            ohms, most = across.at.ohms, across.at.allowed[1]
+            if math.isinf(most):
+                yield _no_bound(across)
+            elif ohms.value < COVERAGE * ohms.u:
+                yield _given(across, MeasuredValue(most, ohms.u, ohms.estimation, bound="upper"))
+            else:
+                u = math.hypot(ohms.u, _missed(across.at))
+                figure = MeasuredValue(ohms.value, u, ohms.estimation, remark=NO_PHASE)
+                yield _given(across, figure)
 
 
 @derived(
@@ -116,8 +170,10 @@ def source_impedance(session: Session) -> Iterator[Given]:
     unit="1",
     better="higher",
     source="IEC 60268-3 (damping factor)",
-    version=1,
-    choice="nominal load over source impedance: the named tap's, else 8 ohm; cable excluded",
+    version=2,
+    choice="nominal load over the magnitude of the source impedance, at the point where the "
+    "voltage was recorded: a lead beyond it is not in it. Nominal load: the named tap's; that "
+    "under which it was measured at a headphone output; else 8 ohm. A bound without phase",
     traits=Traits(
         compared_at=("impedance-1khz",),
         position=130,
@@ -128,135 +184,186 @@ def source_impedance(session: Session) -> Iterator[Given]:
     ),
 )
 def damping_factor(session: Session) -> Iterator[Given]:
-    """Nominal load resistance divided by the output source impedance."""
-    for told in _told(session):
-        if isinstance(told, RefusedDerivation):
-            nominal = nominal_load(told.like.tap)
-            yield replace(told, detail={"nominal load": f"{nominal:g} ohm"})
+    """Nominal load resistance divided by the magnitude of the output source impedance."""
+    for across in _across(session):
+        like = across.like
+        nominal = nominal_load(like)
+        detail = {} if nominal is None else {"nominal load": f"{nominal:g} ohm"}
+        if not isinstance(across, _Across):
+            yield replace(across, detail=detail)
             continue
-        ohms, like, sources, hz = told
-        nominal, found = nominal_load(like.tap), _figure(ohms)
-        factor = nominal / found.value
-        figure = MeasuredValue(
-            factor, factor * found.uncertainty / found.value,
-            factor * found.estimation / found.value,
-            bound="lower" if found.bound else None, frequency_hz=hz,
-            detail={"nominal load": f"{nominal:g} ohm"},
-        )  # fmt: skip
-        yield Derived(figure, like, sources)
-
-
-_Told = tuple[Ohms, Reading, tuple[Reading, ...], float | None]
-
-
-def _told(session: Session) -> Iterator[_Told | RefusedDerivation]:
-    """Impedances of tones under two loads, and of sweeps at 20 Hz, 1 kHz and 20 kHz.
-
-    Each with the reading whose conditions it has, its sources, and a frequency of its own.
-    """
-    for pair in best_pairs(session):
-        sources = (pair.light, pair.heavy)
-        if pair.ohms is None:
-            yield RefusedDerivation(pair.reason or "", pair.heavy, sources)
+        found = _magnitude(across)
+        if found is None:
+            yield replace(_no_bound(across), detail=detail)
+        elif nominal is None:
+            reason = f"the tap {like.tap!r} names no nominal load: name it as, for example, 16 ohm"
+            yield RefusedDerivation(reason, like, across.sources, frequency_hz=across.own_hz)
         else:
-            yield pair.ohms, pair.heavy, sources, None
+            yield _given(across, _factor(nominal, found, detail))
+
+
+def _missed(at: At) -> float:
+    """Standard uncertainty of a regulation resistance as a source impedance, from what it misses.
+
+    Twice that reaches the farther end of what the magnitudes allow.
+    """
+    least, most = at.allowed
+    return max(most - at.ohms.value, at.ohms.value - least) / COVERAGE
+
+
+def _factor(nominal: float, found: MeasuredValue, detail: dict[str, str]) -> MeasuredValue:
+    factor = nominal / found.value
+    turned: dict[Bound | None, Bound] = {"upper": "lower", "lower": "upper"}
+    return MeasuredValue(
+        factor, factor * found.uncertainty / found.value, factor * found.estimation / found.value,
+        bound=turned.get(found.bound), detail=detail, remark=found.remark,
+    )  # fmt: skip
+
+
+def _given(across: _Across, figure: MeasuredValue | None) -> Given:
+    if figure is None:
+        return _no_bound(across)
+    return Derived(replace(figure, frequency_hz=across.own_hz), across.like, across.sources)
+
+
+def _no_bound(across: _Across) -> RefusedDerivation:
+    reason = "the magnitudes alone bound no source impedance: record the generator on a track"
+    return RefusedDerivation(reason, across.like, across.sources, frequency_hz=across.own_hz)
+
+
+def _magnitude(across: _Across) -> MeasuredValue | None:
+    """The magnitude, or what is known of it; None where nothing is."""
+    at = across.at
+    if at.whole is not None:
+        return _figure(at.whole)
+    least, most = at.allowed
+    if math.isinf(most):
+        return None
+    if at.ohms.value < COVERAGE * at.ohms.u:
+        return MeasuredValue(most, at.ohms.u, at.ohms.estimation, bound="upper", remark=NO_PHASE)
+    return MeasuredValue(least, at.ohms.u, at.ohms.estimation, bound="lower", remark=NO_PHASE)
+
+
+def _across(session: Session) -> Iterator[_Across | RefusedDerivation]:
+    """Impedances of tones under two loads, and of sweeps at 20 Hz, 1 kHz and 20 kHz."""
+    for pair in best_pairs(session):
+        if pair.ohms is None:
+            yield RefusedDerivation(pair.reason or "", pair.heavy, pair.sources)
+        else:
+            at = At(pair.heavy.frequency_hz or 0.0, pair.ohms, pair.whole, pair.allowed)
+            yield _Across(at, pair.heavy, pair.sources, None)
     for swept in swept_pairs(session):
+        like = swept.gains[1]
         for hz in SWEPT_HZ:
             try:
-                ohms = swept_ohms(swept, hz)
+                yield _Across(swept_at(swept, hz), like, swept.sources, hz)
             except ValueError as error:
-                yield RefusedDerivation(str(error), swept.gains[1], swept.sources, frequency_hz=hz)
-            else:
-                yield ohms, swept.gains[1], swept.sources, hz
+                yield RefusedDerivation(str(error), like, swept.sources, frequency_hz=hz)
 
 
 @derived_curve(
-    "source_impedance", title="Output source impedance", x_unit="Hz", y_unit="ohm", version=1
+    "source_impedance", title="Output source impedance", x_unit="Hz", y_unit="ohm", version=2
 )
 def source_impedance_curve(session: Session) -> Iterator[DerivedCurve]:
     """Magnitude under two loads at one drive: of sweeps, and of tones at five frequencies or more.
 
-    Of several loads swept, the two most different.
+    Where the generator was recorded beside the output. Of several loads swept, the two most
+    different.
     """
-    for swept in swept_pairs(session):
-        data = swept_impedance(swept)
-        if len(data.x) >= 2:
-            yield DerivedCurve(data, swept.gains[1], swept.sources)
-    told = [pair for pair in best_pairs(session) if pair.ohms is not None]
-    groups: dict[object, list[Pair]] = {}
-    for pair in told:
-        groups.setdefault((*_place(pair.heavy), ohm_of(pair.heavy)), []).append(pair)
-    for same in groups.values():
-        if len(same) >= LEAST_TONES:
-            yield _curve_of_tones(sorted(same, key=lambda pair: pair.heavy.frequency_hz or 0.0))
+    for wholes, like, sources in _wholes(session):
+        yield DerivedCurve(
+            CurveData(
+                np.array([at.hz for at, _ in wholes]),
+                np.array([whole.value for _, whole in wholes]),
+                np.array([whole.u for _, whole in wholes]),
+            ),
+            like, sources,
+        )  # fmt: skip
 
 
-def _curve_of_tones(pairs: list[Pair]) -> DerivedCurve:
-    known = [(pair.heavy.frequency_hz or 0.0, pair.ohms) for pair in pairs if pair.ohms]
-    data = CurveData(
-        np.array([hz for hz, _ in known]),
-        np.array([ohms.value for _, ohms in known]),
-        np.array([ohms.u for _, ohms in known]),
-    )
-    sources = tuple(r for pair in pairs for r in (pair.light, pair.heavy))
-    return DerivedCurve(data, pairs[0].heavy, sources)
+@derived_curve(
+    "source_impedance_phase", title="Phase of the output source impedance", x_unit="Hz",
+    y_unit="deg", version=1,
+)  # fmt: skip
+def source_impedance_phase_curve(session: Session) -> Iterator[DerivedCurve]:
+    """Angle of the source impedance, of the same frequencies as its magnitude."""
+    for wholes, like, sources in _wholes(session):
+        yield DerivedCurve(
+            CurveData(
+                np.array([at.hz for at, _ in wholes]),
+                np.array([math.degrees(cmath.phase(whole.z)) for _, whole in wholes]),
+                np.array([math.degrees(whole.u_rad) for _, whole in wholes]),
+            ),
+            like, sources,
+        )  # fmt: skip
 
 
-@derived(
-    "load_regulation",
-    title="Load regulation, 8 to 4 ohm",
-    unit="dB",
-    better="lower",
-    source="IEC 60268-3 (regulation); definition from memory",
-    version=1,
-    choice="20 lg of the fundamental at 8 ohm over that at 4 ohm, same drive and tap",
+@derived_curve(
+    "regulation_resistance", title="Regulation resistance", x_unit="Hz", y_unit="ohm", version=1
 )
-def load_regulation(session: Session) -> Iterator[Given]:
-    """Fall of the output level when the load is changed from 8 to 4 ohm."""
-    levels = [
-        r for r in session.of("level", bound=None)
-        if r.stimulus in STEPPED_OR_SINGLE and r.generator_vrms and r.driven in (None, r.output)
-    ]  # fmt: skip
-    for same in grouped(levels, _drive_and_place).values():
-        chosen = [
-            next((r for r in same if abs(ohm_of(r) / load - 1) <= SAME_LOAD), None)
-            for load in REGULATION_OHM
-        ]
-        light, heavy = chosen
-        if light is not None and heavy is not None:
-            yield _regulation(session, light, heavy)
+def regulation_resistance_curve(session: Session) -> Iterator[DerivedCurve]:
+    """The same from magnitudes alone, where the generator was not recorded beside the output."""
+    for ats, like, sources in _sets(session):
+        known = [at for at in ats if at.whole is None and math.isfinite(at.allowed[1])]
+        if len(known) >= 2:
+            u = [math.hypot(at.ohms.u, _missed(at)) for at in known]
+            data = CurveData(
+                np.array([at.hz for at in known]), np.array([at.ohms.value for at in known]),
+                np.array(u),
+            )  # fmt: skip
+            yield DerivedCurve(data, like, sources)
+
+
+_Set = tuple[list[At], Reading, tuple[Reading, ...]]
+_WholeSet = tuple[list[tuple[At, ComplexOhms]], Reading, tuple[Reading, ...]]
+
+
+def _wholes(session: Session) -> Iterator[_WholeSet]:
+    for ats, like, sources in _sets(session):
+        known = [(at, at.whole) for at in ats if at.whole is not None]
+        if len(known) >= 2:
+            yield known, like, sources
+
+
+def _sets(session: Session) -> Iterator[_Set]:
+    """Impedances by rising frequency: of sweeps, and of tones at five frequencies or more."""
+    for swept in swept_pairs(session):
+        yield swept_over(swept), swept.gains[1], swept.sources
+    groups: dict[object, list[Pair]] = {}
+    for pair in best_pairs(session):
+        if pair.ohms is not None:
+            place = (*_place(pair.heavy), ohm_of(pair.heavy), pair.whole is None)
+            groups.setdefault(place, []).append(pair)
+    for same in groups.values():
+        rising = sorted(same, key=lambda pair: pair.heavy.frequency_hz or 0.0)
+        if len(rising) >= LEAST_TONES:
+            ats = [
+                At(pair.heavy.frequency_hz or 0.0, pair.ohms, pair.whole, pair.allowed)
+                for pair in rising if pair.ohms is not None
+            ]  # fmt: skip
+            yield ats, rising[0].heavy, tuple(r for pair in rising for r in pair.sources)
 
 
 def _place(r: Reading) -> tuple[object, ...]:
     return r.unit_key, r.output, r.input, r.tap, r.volume, r.controls
 
 
-def _drive_and_place(r: Reading) -> tuple[object, ...]:
-    return (*_place(r), r.frequency_hz, r.generator_vrms, r.driven)
+def nominal_load(like: Reading) -> float | None:
+    """Ohms of a tap named as "4 ohm", "4Ω" or "4 R"; None where it has another name ("high").
+
+    A headphone output's own is the load that it was measured into. 8 where no tap is named.
+    """
+    if HEADPHONES.search(f"{like.output} {like.tap or ''}"):
+        return like.load_ohm
+    if like.tap is None:
+        return NOMINAL_OHM
+    found = TAP.fullmatch(like.tap.strip())
+    return float(found[1].replace(",", ".")) if found else None
 
 
-def _regulation(session: Session, light: Reading, heavy: Reading) -> Given:
-    sources = (light, heavy)
-    for reading in sources:
-        reason = limited(session, reading)
-        if reason:
-            return RefusedDerivation(reason, heavy, sources)
-    own = DB_PER_RELATIVE * math.hypot(*map(relative_estimation, sources))
-    shared = light.calibration_key == heavy.calibration_key
-    u = own if shared else DB_PER_RELATIVE * math.hypot(*map(relative_uncertainty, sources))
-    value = 20 * math.log10((light.value or math.nan) / (heavy.value or math.nan))
-    return Derived(MeasuredValue(value, u, own), heavy, sources)
-
-
-def nominal_load(tap: str | None) -> float:
-    """Ohms of a tap named as "4 ohm"; 8 where the tap tells none."""
-    found = TAP.fullmatch((tap or "").strip())
-    return float(found[1]) if found else NOMINAL_OHM
-
-
-def _figure(ohms: Ohms) -> MeasuredValue:
-    """The impedance; an upper bound where it can't be told from nothing."""
-    if ohms.value >= COVERAGE * ohms.u:
-        return MeasuredValue(ohms.value, ohms.u, ohms.estimation)
-    most = max(ohms.value, 0.0) + COVERAGE * ohms.u
-    return MeasuredValue(most, ohms.u, ohms.estimation, bound="upper")
+def _figure(whole: ComplexOhms) -> MeasuredValue:
+    """The magnitude; an upper bound where it can't be told from nothing."""
+    if whole.value >= COVERAGE * whole.u:
+        return MeasuredValue(whole.value, whole.u, whole.estimation)
+    most = whole.value + COVERAGE * whole.u
+    return MeasuredValue(most, whole.u, whole.estimation, bound="upper")

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
-import numpy as np
-
-from backbench.metrics.declaration import CurveData
 from backbench.metrics.session import (
-    CurveReading,
     Reading,
     Session,
     cleanest,
@@ -20,8 +17,15 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
-from backbench.signal.impedance import Loaded, Ohms
-from backbench.signal.impedance import source_impedance as from_two_loads
+from backbench.signal.impedance import (
+    ComplexOhms,
+    Loaded,
+    Ohms,
+    Phasor,
+    complex_impedance,
+    reactance,
+    regulation_resistance,
+)
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 LEAST_LOAD_RATIO = 1.1
@@ -32,12 +36,25 @@ STEPPED_OR_SINGLE = {"tone", "steps"}
 
 @dataclass(frozen=True)
 class Pair:
-    """Two captures that differ in their load, and what they give."""
+    """Two captures that differ in their load, and what they give.
+
+    ohms: from the magnitudes; None with the reason. whole: from the phasors, where both captures
+    recorded the generator. allowed: the least and the greatest impedance that the magnitudes
+    allow, ohm. with_phase: the readings that the phasors were made from.
+    """
 
     light: Reading
     heavy: Reading
     ohms: Ohms | None
     reason: str | None
+    whole: ComplexOhms | None = None
+    allowed: tuple[float, float] = (0.0, math.inf)
+    with_phase: tuple[Reading, ...] = ()
+
+    @property
+    def sources(self) -> tuple[Reading, ...]:
+        """What the figures are made from."""
+        return (self.light, self.heavy, *self.with_phase)
 
 
 def best_pairs(session: Session) -> Iterator[Pair]:
@@ -56,7 +73,7 @@ def _place(r: Reading) -> tuple[object, ...]:
     return r.unit_key, r.output, r.frequency_hz, r.input, r.tap, r.volume, r.controls
 
 
-def _drive(r: Reading) -> tuple[object, ...]:
+def drive_of(r: Reading) -> tuple[object, ...]:
     return r.generator_vrms, r.driven
 
 
@@ -65,7 +82,7 @@ def _best(session: Session, same: list[Reading]) -> Pair:
     lightest_first = sorted(same, key=lambda r: (-ohm_of(r), r.generator_vrms or 0.0))
     alike = [
         (a, b) for a, b in combinations(lightest_first, 2)
-        if _drive(a) == _drive(b) and a.generator_vrms is not None
+        if drive_of(a) == drive_of(b) and a.generator_vrms is not None
         and ohm_of(a) >= LEAST_LOAD_RATIO * ohm_of(b)
     ]  # fmt: skip
     if not alike:
@@ -85,15 +102,49 @@ def _pair(session: Session, light: Reading, heavy: Reading) -> Pair:
         if reason:
             return Pair(light, heavy, None, reason)
     shared = light.calibration_key == heavy.calibration_key
+    loaded = (_loaded(light, shared), _loaded(heavy, shared))
     try:
-        ohms = from_two_loads(_loaded(light, shared), _loaded(heavy, shared))
+        ohms = regulation_resistance(*loaded)
+        phasors = [_phasor(session, reading, shared) for reading in (light, heavy)]
+        known = [phasor for phasor in phasors if phasor is not None]
+        whole = complex_impedance(*(phasor for phasor, _ in known)) if len(known) == 2 else None
     except ValueError as error:
         return Pair(light, heavy, None, str(error))
-    if ohms.value < -(COVERAGE + 1) * ohms.u:
+    real, u = (ohms.value, ohms.u) if whole is None else (whole.z.real, whole.u)
+    if real < -(COVERAGE + 1) * u:
         rise = 100 * (_volts(heavy) / _volts(light) - 1)
         reason = f"the voltage rises by {rise:.2g} % under the heavier load"
         return Pair(light, heavy, None, reason)
-    return Pair(light, heavy, ohms, None)
+    made_from = tuple(r for _, readings in known for r in readings) if whole else ()
+    return Pair(light, heavy, ohms, None, whole, allowed_by(*loaded, ohms), made_from)
+
+
+def allowed_by(light: Loaded, heavy: Loaded, ohms: Ohms) -> tuple[float, float]:
+    """The least and the greatest impedance that two magnitudes allow, ohm.
+
+    The greatest with the uncertainties included; the least as it stands.
+    """
+    own = COVERAGE * math.hypot(light.u_rel, heavy.u_rel)
+    load = 1 + COVERAGE * math.hypot(light.load_u_rel, heavy.load_u_rel)
+    loads = (light.ohm, heavy.ohm)
+    least = min(ohms.value, reactance(light.volts, heavy.volts, *loads))
+    most = load * reactance(light.volts * (1 + own), heavy.volts, *loads)
+    return least, max(most, ohms.value + COVERAGE * ohms.u)
+
+
+def _phasor(
+    session: Session, level: Reading, shared: bool
+) -> tuple[Phasor, tuple[Reading, Reading]] | None:
+    """Output over generator as a complex number; None where the generator was not recorded."""
+    gain, angle = (session.same_capture(name, level) for name in ("gain", "gain_phase"))
+    if gain is None or angle is None or gain.value is None or angle.value is None:
+        return None
+    u = (gain.estimation if shared else gain.uncertainty) or 0.0
+    phasor = Phasor(
+        cmath.rect(10 ** (gain.value / 20), math.radians(angle.value)), u / DB_PER_RELATIVE,
+        math.radians(angle.uncertainty or 0.0), ohm_of(level), level.load_uncertainty or 0.0,
+    )  # fmt: skip
+    return phasor, (gain, angle)
 
 
 def _loaded(reading: Reading, shared: bool) -> Loaded:
@@ -109,87 +160,3 @@ def ohm_of(reading: Reading) -> float:
 
 def _volts(reading: Reading) -> float:
     return reading.value or math.nan
-
-
-@dataclass(frozen=True, eq=False)
-class SweptPair:
-    """Swept responses of one output under two loads at one drive, with their gains at 1 kHz."""
-
-    light: CurveReading
-    heavy: CurveReading
-    gains: tuple[Reading, Reading]
-
-    @property
-    def sources(self) -> tuple[Reading, ...]:
-        """What an impedance of the pair is made from."""
-        return self.gains
-
-
-def swept_pairs(session: Session) -> Iterator[SweptPair]:
-    """The two most different loads of each output that was swept under several at one drive."""
-    swept = [
-        c for c in session.curves
-        if c.like.stimulus == "sweep" and c.like.load_kind and c.like.generator_vrms
-    ]  # fmt: skip
-    groups: dict[object, list[CurveReading]] = {}
-    for curve in swept:
-        r = curve.like
-        place = (r.unit_key, r.output, r.input, r.tap, r.volume, r.controls, *_drive(r))
-        groups.setdefault(place, []).append(curve)
-    for same in groups.values():
-        ordered = sorted(same, key=lambda c: -ohm_of(c.like))
-        light, heavy = ordered[0], ordered[-1]
-        gains = tuple(g for c in (light, heavy) for g in _gain_of(session, c.like)[:1])
-        if ohm_of(light.like) >= LEAST_LOAD_RATIO * ohm_of(heavy.like) and len(gains) == 2:
-            yield SweptPair(light, heavy, (gains[0], gains[1]))
-
-
-def _gain_of(session: Session, like: Reading) -> list[Reading]:
-    return session.of("gain", analysis_key=like.analysis_key, unit_key=like.unit_key,
-                      output=like.output)  # fmt: skip
-
-
-def swept_impedance(pair: SweptPair) -> CurveData:
-    """Source impedance against frequency, in ohm; frequencies that tell none are left out."""
-    light, heavy = pair.light.data, pair.heavy.data
-    inside = (light.x >= heavy.x[0] * (1 - 1e-9)) & (light.x <= heavy.x[-1] * (1 + 1e-9))
-    hz = light.x[inside]
-    shared = pair.gains[0].calibration_key == pair.gains[1].calibration_key
-    rows = []
-    for x in hz:
-        loaded = [
-            _at(curve, gain, float(x), shared)
-            for curve, gain in zip((pair.light, pair.heavy), pair.gains, strict=True)
-        ]
-        try:
-            found = from_two_loads(loaded[0], loaded[1])
-        except ValueError:
-            continue
-        rows.append((float(x), found.value, found.u))
-    columns = np.array(rows, dtype=np.float64).reshape(-1, 3)
-    return CurveData(columns[:, 0], columns[:, 1], columns[:, 2])
-
-
-def swept_ohms(pair: SweptPair, hz: float) -> Ohms:
-    """The same at one frequency. Raises ValueError where it lies outside or tells none."""
-    shared = pair.gains[0].calibration_key == pair.gains[1].calibration_key
-    loaded = [
-        _at(curve, gain, hz, shared)
-        for curve, gain in zip((pair.light, pair.heavy), pair.gains, strict=True)
-    ]
-    return from_two_loads(loaded[0], loaded[1])
-
-
-def _at(curve: CurveReading, gain: Reading, hz: float, shared: bool) -> Loaded:
-    """Output over input at a frequency, as the voltage of a drive of 1 V."""
-    x, data = np.log(curve.data.x), curve.data
-    if not data.x[0] * (1 - 1e-6) <= hz <= data.x[-1] * (1 + 1e-6):
-        raise ValueError(f"{hz:g} Hz wasn't swept under both loads")
-    db = float(np.interp(np.log(hz), x, data.y)) + (gain.value or 0.0)
-    u = 0.0 if data.uncertainty is None else float(np.interp(np.log(hz), x, data.uncertainty))
-    level = (gain.estimation if shared else gain.uncertainty) or 0.0
-    like = curve.like
-    return Loaded(
-        10 ** (db / 20), math.hypot(u, level) / DB_PER_RELATIVE, ohm_of(like),
-        like.load_uncertainty or 0.0,
-    )  # fmt: skip

@@ -3,45 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
-from backbench.documents.stimuli import analysis_kind
+from backbench.documents.stimuli import Tone, analysis_kind
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.declaration import CaptureData, CurveData, MeasuredValue, Metric, Part
+from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric, Part
+from backbench.metrics.findings import Finding, Trace
 from backbench.metrics.registry import registry
+from backbench.metrics.segments import over_time
+from backbench.metrics.steady_part import SteadyPart, steady_part
+from backbench.metrics.unsteady_noise import in_stretches, noise_change
 
 TABLE_ONLY = (1,)
 """A table has no tracks; its one output is held at position 1."""
-
-
-@dataclass(frozen=True)
-class Finding:
-    """What one metric gave on one track: a figure, or a status with its reason.
-
-    generator_vrms, power_w: of the part of the capture that it was found in, where the capture
-        holds several levels.
-    """
-
-    metric: Metric
-    track: int
-    status: str
-    figure: MeasuredValue | None
-    reason: str | None
-    generator_vrms: float | None = None
-    power_w: float | None = None
-
-
-@dataclass(frozen=True, eq=False)
-class Trace:
-    """A curve of one track."""
-
-    name: str
-    version: int
-    track: int
-    x_unit: str
-    y_unit: str
-    data: CurveData
 
 
 def measure(capture_data: CaptureData) -> tuple[list[Finding], list[Trace]]:
@@ -56,17 +31,62 @@ def measure(capture_data: CaptureData) -> tuple[list[Finding], list[Trace]]:
     findings: list[Finding] = []
     traces: list[Trace] = []
     for track in capture_data.outputs or TABLE_ONLY:
-        try:
-            view = known.views[kind].build(capture_data, track)
-        except Refusal as refusal:
-            findings += _refused(kind, track, refusal)
-            continue
-        if known.views[kind].parts:
-            findings += [finding for part in view for finding in _of_part(kind, part, track)]
-        else:
-            findings += [f for m in known.measured_from(kind) for f in _asked(m, view, track)]
-        traces += list(_traced(kind, view, track))
+        found, drawn = _of_track(kind, capture_data, track)
+        findings += found
+        traces += drawn
     return findings, traces
+
+
+def _of_track(
+    kind: str, capture_data: CaptureData, track: int
+) -> tuple[list[Finding], list[Trace]]:
+    """All that is declared for a kind, on one output, of the part in which it holds still."""
+    known = registry()
+    try:
+        steady = steady_part(capture_data, track)
+        view = known.views[kind].build(steady.capture_data, track)
+    except Refusal as refusal:
+        return _refused(kind, track, refusal), []
+    why = noise_change(view)
+    if why is not None:
+        return _averaged(kind, steady, track, why)
+    found, traces = _measured(kind, view, track)
+    return [remarked(f, steady.remark) for f in found], traces
+
+
+def _averaged(
+    kind: str, steady: SteadyPart, track: int, why: str
+) -> tuple[list[Finding], list[Trace]]:
+    """Means over stretches of a capture whose noise isn't steady, by how they scatter."""
+    known, stimulus = registry(), steady.capture_data.stimulus
+    tone_hz = stimulus.tone_hz if isinstance(stimulus, Tone) else None
+    try:
+        stretches = in_stretches(steady.capture_data, track, tone_hz)
+        views = [known.views[kind].build(part, track) for part in stretches.parts]
+    except Refusal as refusal:
+        return _refused(kind, track, Refusal(f"{why}; {refusal}")), []
+    each = [_measured(kind, view, track) for view in views]
+    found, traces = over_time(each, independent=stretches.independent)
+    text = "; ".join(filter(None, [steady.remark, why]))
+    return [remarked(f, text) for f in found], traces
+
+
+def _measured(kind: str, view: Any, track: int) -> tuple[list[Finding], list[Trace]]:
+    """All that is declared for a kind, of one view."""
+    known = registry()
+    if known.views[kind].parts:
+        findings = [finding for part in view for finding in _of_part(kind, part, track)]
+    else:
+        findings = [f for m in known.measured_from(kind) for f in _asked(m, view, track)]
+    return findings, list(_traced(kind, view, track))
+
+
+def remarked(finding: Finding, remark: str | None) -> Finding:
+    """A finding whose figure carries a further remark."""
+    if finding.figure is None or remark is None:
+        return finding
+    text = "; ".join(filter(None, [finding.figure.remark, remark]))
+    return replace(finding, figure=replace(finding.figure, remark=text), reason=text)
 
 
 def _refused(kind: str, track: int, refusal: Refusal) -> list[Finding]:

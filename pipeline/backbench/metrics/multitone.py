@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -215,7 +215,7 @@ def sfdr(seen: MultitoneView) -> MeasuredValue:
     better="higher",
     source="IEEE 1241, effective number of bits (from memory)",
     stimuli=["tone", "multitone"],
-    version=1,
+    version=2,
     choice="of an ideal converter, driven to full scale by a sine of the same rms, with as much "
     "noise and distortion in 20 Hz to 20 kHz",
 )
@@ -225,7 +225,8 @@ def equivalent_bits(seen: MultitoneView | ToneView) -> MeasuredValue:
         assert sinad.measure is not None
         given = sinad.measure(seen)
         assert isinstance(given, MeasuredValue)
-        return _bits(given.value, given.uncertainty, given.dof, given.bound)
+        found = _bits(given.value, given.uncertainty, given.dof, given.bound)
+        return replace(found, remark=given.remark)
     share, relative, dof = seen.share
     own = DB_PER_RELATIVE * (1 - share) * relative
     return _bits(-10 * math.log10(share), own, dof, None)

@@ -16,7 +16,14 @@ from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, met
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.signal.background import background
 from backbench.signal.itu_468 import weighted_468
-from backbench.signal.mains import LINES, clear_of_mains, mains_frequency, mains_line
+from backbench.signal.mains import (
+    LINES,
+    clear_of_mains,
+    mains_frequency,
+    mains_line,
+    other_mains,
+    other_mains_said,
+)
 from backbench.signal.power import Square, noise_sum
 from backbench.signal.record_checks import check_record
 from backbench.signal.spectrum import Spectrum, spectrum
@@ -67,6 +74,9 @@ class IdleView:
                 f"too short to tell mains lines apart: at least "
                 f"{LEAST_MAINS_PERIODS / nominal:.2g} s are needed"
             )
+        other = other_mains(self.spectrum, self.noise, nominal)
+        if other is not None:
+            raise Refusal(other_mains_said(nominal, other))
         return self._lines
 
     @cached_property
@@ -97,7 +107,7 @@ class IdleView:
         return np.abs(wave, out=wave), rate_hz
 
 
-@view("idle", version=1)
+@view("idle", version=2)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]

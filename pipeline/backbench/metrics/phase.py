@@ -121,3 +121,46 @@ def channel_polarity(tone: ToneView) -> MeasuredValue:
     if abs(math.cos(angle)) < LEAST_COSINE:
         raise Refusal(f"the outputs are {math.degrees(angle):.0f} degrees apart: neither polarity")
     return MeasuredValue(math.copysign(1.0, math.cos(angle)), 0.0, detail={"against": RIGHT})
+
+
+@metric(
+    "gain_phase",
+    title="Phase of the output re the generator",
+    unit="deg",
+    better="neither",
+    source="common practice, no source",
+    stimuli=["tone"],
+    version=1,
+    choice="of fundamentals in one record; the converter's own difference between the two tracks "
+    "is not taken off, and cancels between captures",
+)
+def gain_phase(tone: ToneView) -> MeasuredValue:
+    """Phase of the output's fundamental re the generator's, -180 to 180 degrees."""
+    lines, generator = tone.distorting(), tone.capture_data.generator
+    if generator is None:
+        raise NotApplicable("no track recorded the generator")
+    if generator.rate_hz != tone.track.rate_hz or len(generator.volts) != len(tone.track.volts):
+        raise Refusal("output and generator don't share one record")
+    sent = find_tone(generator, tone.stated_hz, tone.capture_data.mains_hz)
+    angle = math.degrees(math.remainder(lines.phase - sent.phase, 2 * math.pi))
+    own = math.degrees(math.hypot(_u_phase(lines.fundamental), _u_phase(sent.fundamental)))
+    return MeasuredValue(angle, own, own)
+
+
+@metric(
+    "sweep_arrival",
+    title="Arrival of a sweep at the output",
+    unit="s",
+    better="neither",
+    source="common practice, no source",
+    stimuli=["sweep"],
+    version=1,
+    choice="after the generator's track in the same record, in whole samples; the phase curve has "
+    "it taken off",
+)
+def sweep_arrival(response: ResponseView) -> MeasuredValue:
+    """Delay of the output's impulse response after what the generator's track recorded."""
+    _ = response.level
+    if response.arrival_s is None:
+        raise NotApplicable("the generator was not recorded beside the output")
+    return MeasuredValue(response.arrival_s, 0.0)

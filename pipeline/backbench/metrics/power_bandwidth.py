@@ -26,7 +26,8 @@ NEAR = 0.1
 LEAST_FREQUENCIES = 3
 _SOURCE = "IEC 60268-3 (power bandwidth); definition from memory"
 _CHOICE = (
-    "harmonics 2 to 10 as far as they were recorded; a frequency counts as within where a tone "
+    "harmonics 2 to 10 as far as they were recorded, the second and the third at least (detail "
+    "says which at the edge); a frequency counts as within where a tone "
     "there gave half the rated power or more at no more than the rated distortion; the edge lies "
     "between the last frequency within and the next one without"
 )
@@ -35,11 +36,15 @@ Given = Derived | RefusedDerivation
 
 
 class _Tested(NamedTuple):
-    """What a frequency showed: whether half power was delivered; None where it can't be told."""
+    """What a frequency showed: whether half power was delivered; None where it can't be told.
+
+    harmonics: which of them were recorded, where not all to the tenth were.
+    """
 
     hz: float
     within: bool | None
     made_from: tuple[Reading, ...]
+    harmonics: str | None = None
 
 
 @derived(
@@ -48,7 +53,7 @@ class _Tested(NamedTuple):
     unit="Hz",
     better="lower",
     source=_SOURCE,
-    version=1,
+    version=2,
     choice=_CHOICE,
 )
 def power_bandwidth_low(session: Session) -> Iterator[Given]:
@@ -62,7 +67,7 @@ def power_bandwidth_low(session: Session) -> Iterator[Given]:
     unit="Hz",
     better="higher",
     source=_SOURCE,
-    version=1,
+    version=2,
     choice=_CHOICE,
 )
 def power_bandwidth_high(session: Session) -> Iterator[Given]:
@@ -120,7 +125,19 @@ def _test(session: Session, readings: list[Reading], power_w: float, limit: floa
         clean = distortion.value - 2 * (distortion.uncertainty or 0.0) <= limit
         found = found or clean if (clean or distortion.bound is None) else found
     hz = readings[0].frequency_hz or 1.0
-    return _Tested(hz, found, tuple(sources))
+    narrow = [r.detail["harmonics"] for r in readings if "harmonics" in r.detail]
+    return _Tested(hz, found, tuple(sources), min(narrow, key=_order, default=None))
+
+
+def _order(harmonics: str) -> int:
+    """The last of "2 to 4"."""
+    return int(harmonics.rsplit(" ", 1)[-1])
+
+
+def _detail(tested: Sequence[_Tested]) -> dict[str, str]:
+    """The harmonics that were in band at all of these frequencies."""
+    narrow = [t.harmonics for t in tested if t.harmonics]
+    return {"harmonics": min(narrow, key=_order)} if narrow else {}
 
 
 def _edge(tested: Sequence[_Tested], like: Reading, *, upward: bool) -> Given:
@@ -139,7 +156,10 @@ def _edge(tested: Sequence[_Tested], like: Reading, *, upward: bool) -> Given:
         if not outer.within:
             hz = math.sqrt(inner.hz * outer.hz)
             u = hz * abs(math.log(outer.hz / inner.hz)) / math.sqrt(12)
-            return Derived(MeasuredValue(hz, u, u), like, made_from)
+            figure = MeasuredValue(hz, u, u, detail=_detail([inner, outer]))
+            return Derived(figure, like, made_from)
     end = outward[-1].hz
-    figure = MeasuredValue(end, 0.0, bound="lower" if upward else "upper")
+    figure = MeasuredValue(
+        end, 0.0, bound="lower" if upward else "upper", detail=_detail(outward[-1:])
+    )
     return Derived(figure, like, made_from)

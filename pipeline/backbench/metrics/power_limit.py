@@ -15,6 +15,7 @@ from backbench.metrics.power_sweep import (
     series,
     sources,
     surely_within,
+    without_distortion,
 )
 from backbench.metrics.session import Derived, Promised, Reading, RefusedDerivation, Session
 from backbench.metrics.traits import AT_LIMITS, Overview, Traits
@@ -24,7 +25,8 @@ FAMILY = "Power and headroom"
 LIMITS_PERCENT = (0.1, 1.0, 3.0, 10.0)
 DISTORTIONS = ("thd", "thd_total", "thd_wide")
 _CHOICE = (
-    "all harmonics up to 20 kHz, between measured levels: the middle of what a smooth curve "
+    "all harmonics up to 20 kHz (above 2 kHz: harmonics 2 to 10, detail says which were recorded), "
+    "the second and the third at least; between measured levels: the middle of what a smooth curve "
     "through them allows, whose width is in the uncertainty; also at the published limit"
 )
 
@@ -56,6 +58,14 @@ def power_at_limit(session: Session) -> Iterator[Given]:
     for levels in series(session):
         for limit in _limits(session, levels[0].distortion):
             yield _greatest(levels, limit)
+    for powers in without_distortion(session):
+        reason = (
+            f"no distortion could be given at any of {len(powers)} levels at "
+            f"{powers[0].frequency_hz:g} Hz, so none of them is known to be within a limit; see "
+            "harmonic distortion there for the reason"
+        )
+        for limit in _limits(session, powers[-1]):
+            yield RefusedDerivation(reason, powers[-1], tuple(powers), limit_percent=limit)
 
 
 @derived(

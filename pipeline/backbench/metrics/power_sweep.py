@@ -20,6 +20,8 @@ SAME_POWER = 0.01
 """Powers nearer to each other than this, relative, are one level captured twice."""
 COVERAGE = 2.0
 PREFERRED, OTHER = "thd_wide", "thd"
+WIDER_ABOVE_HZ = 2000.0
+"""Above this the harmonics to the tenth reach beyond 20 kHz: the other distortion is the wider."""
 
 
 class Level(NamedTuple):
@@ -75,21 +77,39 @@ def sources(levels: Sequence[Level]) -> tuple[Reading, ...]:
 
 
 def kind_of_distortion(levels: Sequence[Level]) -> dict[str, str]:
-    """Detail that tells where another distortion than the preferred one was taken."""
-    return {} if levels[0].distortion.metric == PREFERRED else {"distortion": OTHER}
+    """Detail that tells where another distortion, or less of it, than the usual was taken."""
+    distortion = levels[0].distortion
+    return {} if distortion.metric == PREFERRED else {"distortion": OTHER, **distortion.detail}
 
 
 def _distortions(session: Session) -> list[Reading]:
-    """The wide reading of each capture that has one, else the other."""
-    wide = session.of(PREFERRED)
-    narrow = [r for r in session.of(OTHER) if session.same_capture(PREFERRED, r) is None]
-    return [r for r in wide + narrow if r.power_w and r.value and r.load_ohm and r.bound != "lower"]
+    """Of each capture the distortion that reaches furthest, as far as its band goes."""
+    found = [r for name in (PREFERRED, OTHER) for r in session.of(name)]
+    widest = [r for r in found if widest_distortion(session, r) is r]
+    return [r for r in widest if r.power_w and r.value and r.load_ohm and r.bound != "lower"]
+
+
+def widest_distortion(session: Session, like: Reading) -> Reading | None:
+    """Of the capture and output of a reading, the distortion with the most harmonics in band."""
+    names = [PREFERRED, OTHER]
+    if (like.frequency_hz or 0.0) > WIDER_ABOVE_HZ:
+        names.reverse()
+    return next((r for name in names if (r := session.same_capture(name, like))), None)
+
+
+def without_distortion(session: Session) -> Iterator[list[Reading]]:
+    """Powers of one output at rising levels, where no distortion could be given at any of them."""
+    powers = [r for r in session.of("output_power") if r.load_ohm and r.frequency_hz]
+    bare = [r for r in powers if widest_distortion(session, r) is None]
+    for same in grouped(bare, _place).values():
+        if len({r.value for r in same}) >= LEAST_LEVELS:
+            yield sorted(same, key=lambda r: r.value or 0.0)
 
 
 def _place(r: Reading) -> tuple[object, ...]:
     return (
         r.metric, r.stimulus, r.unit_key, r.output, r.frequency_hz, r.load_ohm, r.input, r.tap,
-        r.volume, r.controls, r.driven,
+        r.volume, r.controls, r.driven, *sorted(r.detail.items()),
     )  # fmt: skip
 
 

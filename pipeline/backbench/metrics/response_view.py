@@ -55,6 +55,8 @@ class ResponseView:
         for an output that was not driven.
     gain: output over input at 1 kHz in dB; None from a table.
     phase: the sweep's arrival taken off; None where it isn't known.
+    arrival_s: delay that was taken off the phase, s; None where the input was not recorded beside
+        the output, so that it isn't known.
     detail: what every reading of the response tells of how it was taken.
     """
 
@@ -63,6 +65,7 @@ class ResponseView:
     conditions: Conditions
     phase: Angle | None = None
     crosstalk: Crosstalk | None = None
+    arrival_s: float | None = None
     detail: dict[str, str] = field(default_factory=dict)
 
     @property
@@ -99,6 +102,7 @@ def sweep(capture_data: CaptureData, number: int) -> ResponseView:
         _gain(found, shared),
         capture_data.conditions,
         Angle(np.unwrap(np.angle(ratio)), relative),
+        arrival_s=found.arrival_s if played is capture_data.generator else None,
         detail={} if bench else UNCORRECTED,
     )
 

@@ -18,7 +18,7 @@ import numpy as np
 
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, Metric
-from backbench.metrics.measurement import Finding, Trace
+from backbench.metrics.findings import Finding, Trace
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import Part, combine, spread
 
@@ -46,11 +46,12 @@ NOT_RMS = frozenset({"dc_offset", "noise_468", "noise_arm"})
 """Volts that have a sign, or are by definition the mean of a meter's reading."""
 
 
-def over_time(stretches: Iterable[Measured]) -> Measured:
+def over_time(stretches: Iterable[Measured], independent: float | None = None) -> Measured:
     """Findings and curves of a recording from those of its stretches, of equal length and in order.
 
     A metric that a stretch refuses, or for which it gives other figures than the first, is refused;
     one that has no meaning in a stretch has none. One stretch alone is returned as it is.
+    independent: number of stretches without overlap that would tell as much, where they overlap.
     """
     found = list(stretches)
     if len(found) == 1:
@@ -59,16 +60,18 @@ def over_time(stretches: Iterable[Measured]) -> Measured:
     together: list[Finding] = []
     for metric, track in asked:
         each = [[f for f in own if (f.metric, f.track) == (metric, track)] for own, _ in found]
-        together += _metric_over_time(metric, track, each)
+        together += _metric_over_time(metric, track, each, independent)
     return together, _curves_over_time([traces for _, traces in found])
 
 
-def _metric_over_time(metric: Metric, track: int, each: list[list[Finding]]) -> list[Finding]:
+def _metric_over_time(
+    metric: Metric, track: int, each: list[list[Finding]], independent: float | None
+) -> list[Finding]:
     """One metric on one track. each: its findings by stretch."""
     if all(f.status == "not_applicable" for found in each for f in found):
         return each[0]
     try:
-        figures = [_mean(metric, same) for same in zip(*_alike(each), strict=True)]
+        figures = [_mean(metric, same, independent) for same in zip(*_alike(each), strict=True)]
     except Refusal as refusal:
         return [Finding(metric, track, "rejected", None, str(refusal))]
     except NotApplicable as reason:
@@ -99,11 +102,14 @@ def _kind(figure: MeasuredValue) -> object:
     return figure.order, figure.limit_percent, figure.detail
 
 
-def _mean(metric: Metric, figures: Sequence[MeasuredValue]) -> MeasuredValue:
+def _mean(
+    metric: Metric, figures: Sequence[MeasuredValue], independent: float | None
+) -> MeasuredValue:
     """One figure from that of every stretch. Raises Refusal where no mean has a meaning."""
     n, values, scale = len(figures), _values(metric, figures), _scale(metric)
     value = float(scale.back(np.mean(scale.to(values))))
-    scatter = Part(spread(values.tolist())[1] / math.sqrt(n), n - 1)
+    alone = independent or n
+    scatter = Part(spread(values.tolist())[1] / math.sqrt(alone), max(alone - 1, 1))
     shared = Part(_rms([f.uncertainty for f in figures]), min(f.dof for f in figures))
     total = combine([shared, scatter])
     places = [f.frequency_hz for f in figures if f.frequency_hz is not None]

@@ -11,12 +11,12 @@ from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.power_limit import LIMITS_PERCENT
 from backbench.metrics.power_sweep import (
     LEAST_LEVELS,
-    OTHER,
-    PREFERRED,
     Level,
     crossing,
+    kind_of_distortion,
     known_at,
     surely_within,
+    widest_distortion,
 )
 from backbench.metrics.session import (
     Derived,
@@ -142,23 +142,29 @@ def _input_for(points: Sequence[Driven], said: str, volts: float, watts: float |
     better="higher",
     source="IEC 60268-3 (overload source EMF)",
     version=2,
-    choice="last rise through the limit, all harmonics up to 20 kHz, the middle of what a smooth "
-    "curve through the measured levels allows",
+    choice="last rise through the limit, the middle of what a smooth curve through the measured "
+    "levels allows; all harmonics up to 20 kHz, or where detail says so harmonics 2 to 10 as far "
+    "as they were recorded",
 )
 def input_at_limit(session: Session) -> Iterator[Given]:
     """The greatest input voltage at which distortion is within the limit."""
     for points in _series(session):
-        levels = sorted(_distorting(session, points), key=lambda level: level.x)
-        if len(levels) >= LEAST_LEVELS:
-            for limit in LIMITS_PERCENT:
-                yield _greatest(levels, limit)
+        found = sorted(_distorting(session, points), key=lambda level: level.x)
+        for levels in grouped(found, _band).values():
+            if len(levels) >= LEAST_LEVELS:
+                for limit in LIMITS_PERCENT:
+                    yield _greatest(levels, limit)
+
+
+def _band(level: Level) -> tuple[object, ...]:
+    """Which harmonics a level's distortion holds: those of different bands make no one curve."""
+    return level.distortion.metric, *sorted(level.distortion.detail.items())
 
 
 def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[Level]:
     """Distortion against the input, each level with its gain in the place of its power."""
     for point in points:
-        found = session.same_capture(PREFERRED, point.level)
-        found = found or session.same_capture(OTHER, point.level)
+        found = widest_distortion(session, point.level)
         if found is not None and found.value and found.bound != "lower":
             yield Level(
                 point.y, math.log(found.value), point.u_input, 0.0, relative_uncertainty(found),
@@ -167,21 +173,27 @@ def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[Level]:
 
 
 def _greatest(every: Sequence[Level], limit: float) -> Given:
-    target = math.log(limit)
+    target, detail = math.log(limit), kind_of_distortion(every)
     sources = tuple(r for level in every for r in (level.power, level.distortion))
     levels = known_at(every, target)
     sure = surely_within(levels, target)
     if sure and levels[-1].y < target:
         last = sure[-1]
         volts = math.exp(last.x)
-        figure = MeasuredValue(volts, volts * last.u, 0.0, bound="lower", limit_percent=limit)
+        figure = MeasuredValue(
+            volts, volts * last.u, 0.0, bound="lower", limit_percent=limit, detail=detail
+        )
         return Derived(figure, last.power, sources)
     rises = [i for i, (a, b) in enumerate(itertools.pairwise(levels)) if a.y < target <= b.y]
     if not sure or not rises:
         least = math.exp(min(level.y for level in every))
         reason = f"distortion is {least:.2g} % or more at every input that was measured"
-        return RefusedDerivation(reason, every[-1].power, sources, limit_percent=limit)
+        return RefusedDerivation(
+            reason, every[-1].power, sources, limit_percent=limit, detail=detail
+        )
     crossed = crossing(levels, rises[-1], target)
     volts = math.exp(crossed.x)
-    figure = MeasuredValue(volts, volts * crossed.u, volts * crossed.own, limit_percent=limit)
+    figure = MeasuredValue(
+        volts, volts * crossed.u, volts * crossed.own, limit_percent=limit, detail=detail
+    )
     return Derived(figure, crossed.below.power, sources)

@@ -7,6 +7,7 @@ from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from operator import attrgetter
+from typing import TypeVar
 
 from backbench.metrics.declaration import Bound, CurveData, MeasuredValue
 
@@ -123,14 +124,16 @@ class RefusedDerivation:
 class Session:
     """All readings of one review, for metrics across captures.
 
-    curves: its responses. promised: the published figures of its units.
-    rated_power_w: rated power by unit, of those that state it.
+    curves: its responses. phases: the phases of responses, the arrival of the sweep taken off.
+    promised: the published figures of its units. rated_power_w: rated power by unit, of those
+        that state it.
     """
 
     readings: Sequence[Reading]
     curves: Sequence[CurveReading] = ()
     promised: Sequence[Promised] = ()
     rated_power_w: Mapping[str, float] = field(default_factory=dict)
+    phases: Sequence[CurveReading] = ()
 
     @cached_property
     def _by_metric(self) -> dict[Hashable, list[Reading]]:
@@ -164,11 +167,14 @@ class Session:
         return [*found]
 
 
+Item = TypeVar("Item")
+
+
 def grouped(
-    readings: Iterable[Reading], key: Callable[[Reading], Hashable]
-) -> dict[Hashable, list[Reading]]:
-    """Readings by key, in order of first appearance."""
-    groups: dict[Hashable, list[Reading]] = {}
+    readings: Iterable[Item], key: Callable[[Item], Hashable]
+) -> dict[Hashable, list[Item]]:
+    """Readings, or what was made of them, by key, in order of first appearance."""
+    groups: dict[Hashable, list[Item]] = {}
     for reading in readings:
         groups.setdefault(key(reading), []).append(reading)
     return groups
@@ -196,8 +202,12 @@ def _relative(reading: Reading, part: float | None) -> float:
 
 
 def distortion_of(session: Session, reading: Reading) -> float:
-    """THD in percent of the capture that a reading comes from; 0 where it isn't known."""
-    found = session.same_capture("thd", reading)
+    """THD in percent of the capture that a reading comes from; 0 where it isn't known.
+
+    Where the harmonics aren't in band, all that is beside the tone stands in.
+    """
+    kinds = ("thd", "thd_n_wide", "thd_n")
+    found = next((r for name in kinds if (r := session.same_capture(name, reading))), None)
     return (found.value or 0.0) if found else 0.0
 
 

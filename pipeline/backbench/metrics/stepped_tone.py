@@ -10,6 +10,7 @@ from itertools import pairwise
 from backbench.documents.stimuli import Steps, Tone
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData, Part, view
+from backbench.metrics.steady_part import steady_part
 from backbench.metrics.tone import tone_view
 from backbench.signal.level_steps import Step, find_steps
 from backbench.signal.record_checks import check_record
@@ -79,7 +80,7 @@ def _parts(capture_data: CaptureData, number: int, found: list[Step]) -> Iterato
             else _cut(capture_data.generator, step),
         )
         try:
-            seen: object = tone_view.build(part, number)
+            seen: object = tone_view.build(steady_part(part, number).capture_data, number)
         except Refusal as refusal:
             seen = refusal
         yield Part(seen, level)

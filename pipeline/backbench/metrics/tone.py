@@ -15,7 +15,9 @@ from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import Square
 from backbench.signal.record_checks import check_record
 from backbench.signal.sidebands import Mirrored, mirrored_harmonics
+from backbench.signal.steadiness import level_spread
 from backbench.signal.tone import ToneLines, tone_at
+from backbench.signal.tone_course import tone_course
 from backbench.signal.tone_search import find_tone, power_near, spectrum_for
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
@@ -25,6 +27,9 @@ FAMILY = "Level and gain"
 LEAST_COSINE = 0.5
 SWAPPED_DB = 20.0
 """No output leaks its signal to another with gain: common practice, no source."""
+QUARTERS = 4
+WANDERING = 2.6
+"""Ratio of variances that three degrees of freedom exceed once in twenty times."""
 POWER_FACTOR = 2.0
 """A stated power is a target, set by hand: off by 3 dB it is a mistake. Common practice."""
 
@@ -73,7 +78,7 @@ class ToneView:
         return self.lines
 
 
-@view("tone", version=1)
+@view("tone", version=2)
 def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     """The tone in output track `number`. Raises Refusal where there is none to be measured."""
     track = capture_data.outputs[number]
@@ -82,9 +87,19 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     if capture_data.driven_track in (None, number):
         lines = find_tone(track, stated, capture_data.mains_hz)
         _refuse_power(capture_data, lines.fundamental)
-        return ToneView(capture_data, track, lines, True, lines.fundamental)
+        return ToneView(capture_data, track, lines, True, _with_drift(track, lines))
     lines = _undriven(capture_data, track, stated)
     return ToneView(capture_data, track, lines, False, lines.selective)
+
+
+def _with_drift(track: Track, lines: ToneLines) -> Square:
+    """The fundamental, how its level drifts within the record in its variance."""
+    square = lines.fundamental
+    try:
+        spread = float(level_spread(tone_course(track, lines))[0])
+    except ValueError:
+        return square
+    return square._replace(floor=square.floor + (2 * spread * square.value) ** 2)
 
 
 def _stated(capture_data: CaptureData) -> float:
@@ -259,7 +274,7 @@ def polarity(tone: ToneView) -> MeasuredValue:
     better="nearer zero",
     source="IEC 60268-3 (d.c. output voltage); none names this reading from a tone",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="mean of the record; nothing where the bench couples through a capacitor",
     traits=Traits(compared_at=AT_POWERS, position=90, bench_gain="volts", sheet="one power"),
 )
@@ -267,11 +282,27 @@ def dc_offset(tone: ToneView) -> MeasuredValue:
     """Steady voltage at the output while the tone plays."""
     own = tone.lines.spectrum
     near = float(tone.lines.noise[0])
-    estimation = math.sqrt(near * own.window.enbw / 2)
-    total = combine(
-        [
-            Part(estimation, degrees_of_freedom(0, own.window.spread)),
-            Part(tone.track.calibration * abs(own.mean)),
-        ]
-    )
-    return MeasuredValue(own.mean, total.u, estimation, total.dof)
+    steady = math.sqrt(near * own.window.enbw / 2)
+    wander = _offset_wander(tone, steady)
+    record = combine([Part(steady, degrees_of_freedom(0, own.window.spread)), wander])
+    total = combine([record, Part(tone.track.calibration * abs(own.mean))])
+    return MeasuredValue(own.mean, total.u, record.u, total.dof)
+
+
+def _offset_wander(tone: ToneView, steady: float) -> Part:
+    """What the steady part's wandering adds: averaging doesn't take it off, as it does of noise.
+
+    steady: standard uncertainty of the mean that noise level towards 0 Hz gives, V. Where
+    quarters of the record scatter by no more than that, nothing is added.
+    """
+    try:
+        offset = tone_course(tone.track, tone.lines).offset
+    except ValueError:
+        return Part(0.0)
+    if len(offset) < QUARTERS:
+        return Part(0.0)
+    size = len(offset) // QUARTERS
+    means = offset[: QUARTERS * size].reshape(QUARTERS, size).mean(axis=1)
+    own = float(means.var(ddof=1))
+    # The window weighs about a quarter of the record.
+    return Part(math.sqrt(own) if own > WANDERING * steady**2 else 0.0, QUARTERS - 1)

@@ -9,6 +9,7 @@ from dataclasses import replace
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.distortion import percent_of_total, refuse_mirrored
+from backbench.metrics.harmonic_band import beyond_band
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.signal.power import Square
@@ -17,7 +18,7 @@ from backbench.signal.sidebands import (
     on_mains_multiple,
     stands,
 )
-from backbench.signal.tone import PASS_BAND
+from backbench.signal.tone import BAND_HZ, PASS_BAND
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 FAMILY = "Harmonic distortion"
@@ -50,7 +51,7 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
     refuse_mirrored(tone)
     top = min(WIDEST_HZ, math.floor(band / 100) * 100.0)
     found = percent_of_total(lines.residual_to(top), tone.square)
-    return replace(found, detail={"band": f"20 Hz to {top / 1000:g} kHz"})
+    return beyond_band(tone, replace(found, detail={"band": f"20 Hz to {top / 1000:g} kHz"}), top)
 
 
 @metric(
@@ -73,9 +74,10 @@ def thd_n_notch(tone: ToneView) -> MeasuredValue:
     left, whole = lines.notched(NOTCH_Q), lines.residual.value + tone.square.value
     value = 100 * math.sqrt(left.value / whole)
     if not left.stands_out:
-        return MeasuredValue(100 * left.at_most / math.sqrt(whole), 0.0, bound="upper")
+        most = MeasuredValue(100 * left.at_most / math.sqrt(whole), 0.0, bound="upper")
+        return beyond_band(tone, most, BAND_HZ[1])
     own = value * math.hypot(left.relative, tone.square.relative)
-    return MeasuredValue(value, own, own, left.samples)
+    return beyond_band(tone, MeasuredValue(value, own, own, left.samples), BAND_HZ[1])
 
 
 def _line_re_tone(square: Square, tone: ToneView, **kept: object) -> MeasuredValue:

@@ -11,7 +11,8 @@ from backbench.publish import finding_sentences
 from backbench.publish.output_files import Written
 from backbench.publish.site_builder import Press, comparison_data
 from backbench.publish.site_data import OVERVIEW, Row, Shelf
-from backbench.publish.value_text import plain, years
+from backbench.publish.value_text import years
+from backbench.quantities.writing import value_alone
 from backbench.querying.saved_queries import SavedQuery
 from backbench.statistics import ranks
 
@@ -141,8 +142,7 @@ def _row(shelf: Shelf, row: Row) -> dict[str, Any]:
 
 def _shown(row: Row) -> str:
     """The value alone: the overview has no room for uncertainties, the unit's page has them."""
-    mark = {"upper": "≤ ", "lower": "≥ "}.get(row["bound"] or "", "")
-    return mark + plain(row["value"], row["unit"])
+    return value_alone(row["value"], row["uncertainty"], row["unit"], row["bound"])
 
 
 def _makers(press: Press) -> Written:

@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from backbench.publish.value_text import plain
+from backbench.quantities.writing import quantity
 
 WIDTH, HEIGHT, EDGE = 240.0, 20.0, 8.0
 DECADES = 1.0
@@ -46,7 +46,7 @@ def strip(
     return Strip(
         "".join(f"M{x:g} {middle:g}h0" for x in dots),
         round(scale.at(value), 1), round(scale.at(low), 1), round(scale.at(high), 1),
-        plain(ends[0], unit), plain(ends[1], unit), scale.logarithmic, bound,
+        quantity(ends[0], unit), quantity(ends[1], unit), scale.logarithmic, bound,
     )  # fmt: skip
 
 

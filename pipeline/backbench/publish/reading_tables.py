@@ -10,7 +10,7 @@ from typing import Any
 from backbench.comparison.standings import PLACED, POWER_POINTS, Standing
 from backbench.publish.peer_strips import Strip, strip
 from backbench.publish.site_data import Shelf
-from backbench.publish.value_text import measured
+from backbench.quantities.writing import measured
 from backbench.storage.database import Database
 
 Row = Mapping[str, Any]

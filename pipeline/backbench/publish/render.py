@@ -19,6 +19,7 @@ from markupsafe import Markup
 from backbench.charts.theme import LOOKS
 from backbench.publish import value_text
 from backbench.publish.site_data import slug
+from backbench.quantities import writing
 from backbench.quantities.counts import counted
 
 NONE_SHOWN = "—"
@@ -37,12 +38,12 @@ def environment() -> jinja2.Environment:
     found.filters |= {
         "counted": counted,
         "listed": value_text.listed,
-        "plain": value_text.plain,
+        "quantity": lambda value, unit: writing.value_alone(value, None, unit),
         "sentence": value_text.sentence,
         "share": value_text.share,
     }
     found.globals |= {
-        "measured": value_text.measured,
+        "measured": writing.measured,
         "years": value_text.years,
         "slug": slug,
         "json_text": json_text,

@@ -24,7 +24,7 @@ from backbench.publish.render import data_address, json_text, page
 from backbench.publish.sheet_charts import Picture, Studio
 from backbench.publish.sheet_content import PICTURES, Sheet, review_sheet, title_of
 from backbench.publish.site_data import Row, Shelf, slug
-from backbench.publish.value_text import number, plain
+from backbench.quantities.writing import measured, number
 from backbench.querying.saved_queries import SavedQuery
 
 MOST_TABLE_ROWS = 300
@@ -295,8 +295,6 @@ def _about(row: Row) -> str:
 def _place_data(
     shelf: Shelf, place: tuple[str, str, float | None], positions: Mapping[str, int]
 ) -> dict[str, Any]:
-    from backbench.publish.value_text import measured
-
     column = shelf.values[place]
     first = next(iter(column.values()))
     limit = f", {place[2]:g} % distortion" if place[2] is not None else ""
@@ -320,4 +318,4 @@ def _short(value: float | None) -> float | None:
     return None if value is None else float(f"{value:.6g}")
 
 
-__all__ = ["Press", "comparison_data", "model_page", "plain", "question_page", "review_pages"]
+__all__ = ["Press", "comparison_data", "model_page", "question_page", "review_pages"]

@@ -15,7 +15,7 @@ from backbench.publish.output_files import write
 from backbench.publish.sheet_content import unknown_review
 from backbench.publish.site_builder import Press
 from backbench.publish.site_data import Row
-from backbench.publish.value_text import measured, plain
+from backbench.quantities.writing import measured, value_alone
 
 if TYPE_CHECKING:
     import altair as alt
@@ -159,6 +159,4 @@ def _titled(line: Standing) -> str:
 
 def _shown(line: Standing) -> str:
     """The value alone: its uncertainty is in the interval that is drawn."""
-    if line.bound is not None:
-        return measured(line.value, None, line.unit, line.bound)
-    return plain(line.value, line.unit)
+    return value_alone(line.value, line.uncertainty, line.unit, line.bound)

@@ -1,1 +1,1 @@
-"""Numbers with units, read and written."""
+"""Every number with a unit, read and written: one reader, one table of units, one formatter."""

@@ -12,33 +12,30 @@ from backbench.documents.stimuli import Column, Table
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
+from backbench.quantities.units import scaled, spelled_unit
 from backbench.readers.declaration import TableData
 from backbench.signal.track import Array
 
 MAX_ROWS = 5_000_000
 MAX_TOLD = 5
 """Cells that are told one by one; the rest is counted."""
-FREQUENCY = {"Hz": 1.0, "kHz": 1e3}
-VOLTAGE = {"V": 1.0, "mV": 1e-3, "uV": 1e-6}
-TIME = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
-RESISTANCE = {"ohm": 1.0, "kohm": 1e3}
-POWER = {"W": 1.0}
-LEVEL = {"dB": 1.0}
-DISTORTION = {"%": 1.0}
-ANGLE = {"deg": 1.0}
-RF_LEVEL = {"dBf": 1.0}
-UNITS: dict[str, dict[str, dict[str, float]]] = {
-    "response": {"frequency": FREQUENCY, "level": LEVEL | VOLTAGE, "phase": ANGLE},
-    "impedance": {"frequency": FREQUENCY, "magnitude": RESISTANCE, "phase": ANGLE},
+FREQUENCY = ("Hz", "kHz")
+VOLTAGE = ("V", "mV", "uV")
+TIME = ("s", "ms", "us")
+RESISTANCE = ("ohm", "kohm")
+UNITS: dict[str, dict[str, tuple[str, ...]]] = {
+    "response": {"frequency": FREQUENCY, "level": ("dB", *VOLTAGE), "phase": ("deg",)},
+    "impedance": {"frequency": FREQUENCY, "magnitude": RESISTANCE, "phase": ("deg",)},
     "trace": {"time": TIME, "voltage": VOLTAGE},
     "tuner": {
-        "rf_level": RF_LEVEL | VOLTAGE,
-        "audio_level": LEVEL | VOLTAGE | POWER,
-        "noise": LEVEL | VOLTAGE,
-        "distortion": DISTORTION | LEVEL,
-        "separation": LEVEL,
+        "rf_level": ("dBf", *VOLTAGE),
+        "audio_level": ("dB", *VOLTAGE, "W"),
+        "noise": ("dB", *VOLTAGE),
+        "distortion": ("%", "dB"),
+        "separation": ("dB",),
     },
 }
+"""The units of each column, those with a prefix brought to the one without."""
 NEEDED = {
     "response": ("frequency", "level"),
     "impedance": ("frequency", "magnitude"),
@@ -73,7 +70,13 @@ def declared(table: Table, name: str) -> dict[str, Scaled]:
             )
     if faults:
         raise UserError(f"{name} can't be read", faults)
-    return {k: Scaled(c.name, known[k][c.unit]) for k, c in table.columns.items()}
+    return {k: Scaled(c.name, _factor(c.unit)) for k, c in table.columns.items()}
+
+
+def _factor(unit: str) -> float:
+    named = spelled_unit(unit)
+    assert named is not None, unit
+    return scaled(1.0, named[1])
 
 
 def present(columns: dict[str, Column], names: Sequence[str], name: str) -> None:

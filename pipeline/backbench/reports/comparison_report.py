@@ -70,7 +70,7 @@ def _verdict_table(found: Sequence[Verdict]) -> Table:
         title="Specifications",
     )  # fmt: skip
     for v in found:
-        value = "" if v.value is None else quantity(v.value, v.unit, v.uncertainty)
+        value = quantity(v.value, v.unit, v.uncertainty)
         if value and v.output:
             value += f", {v.output}"
         promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
@@ -109,8 +109,7 @@ def _placed_line(line: Standing) -> list[str]:
 
     from backbench.comparison.peers import FEW
 
-    sign = {"upper": "≤ ", "lower": "≥ "}.get(line.bound or "", "")
-    value = sign + quantity(line.value, line.unit, line.uncertainty)
+    value = quantity(line.value, line.unit, line.uncertainty, line.bound)
     value += " (entered)" if line.status == "entered" else ""
     share = "" if line.percentile is None else f"{line.percentile:.0f}"
     name, *rest = textwrap.wrap(line_name(line), NAME)

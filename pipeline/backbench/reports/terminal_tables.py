@@ -6,7 +6,9 @@ import sys
 from collections.abc import Mapping, Sequence
 from typing import IO, TYPE_CHECKING, Any
 
+from backbench.quantities import writing
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import measured, ordinary
 
 if TYPE_CHECKING:
     import polars as pl
@@ -17,8 +19,6 @@ if TYPE_CHECKING:
 
 WIDTH = 80
 FEW_ROWS = 500
-PREFIXES = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k"}
-PREFIXED = ("V", "W", "Hz", "ohm", "V/√Hz")
 
 
 def console(stream: IO[str] | None = None) -> Console:
@@ -49,32 +49,14 @@ def table(*heads: tuple[str, str], title: str = "") -> Table:
 
 def number(value: float | None, digits: int = 4) -> str:
     """A number with so many significant digits; nothing for none."""
-    if value is None:
-        return ""
-    text = f"{value:.{digits}g}"
-    return f"{value:.0f}" if "e+" in text and abs(value) < 1e7 else text
+    return "" if value is None else ordinary(writing.number(value, digits))
 
 
-def quantity(value: float, unit: str, uncertainty: float | None = None) -> str:
-    """A value with its expanded uncertainty (k = 2) and unit, prefixed where the unit takes it.
-
-    With an uncertainty, both have the decimals that show two digits of it, six at most.
-    """
-    import math
-
-    power = 0
-    if unit in PREFIXED and value:
-        power = min(max(3 * math.floor(math.log10(abs(value)) / 3 + 1e-12), -9), 3)
-        if unit in ("W", "ohm", "Hz") and power > 0:
-            power = 0
-    scaled = value / 10.0**power
-    told = number(scaled)
-    if uncertainty:
-        expanded = 2 * uncertainty / 10.0**power
-        decimals = min(max(1 - math.floor(math.log10(expanded)), 0), 6)
-        told = f"{scaled:.{decimals}f} ± {expanded:.{decimals}f}"
-    symbol = PREFIXES[power] + unit if unit != "1" else ""
-    return f"{told} {symbol}".strip()
+def quantity(
+    value: float | None, unit: str, uncertainty: float | None = None, bound: str | None = None
+) -> str:
+    """A value with its expanded uncertainty (k = 2) and unit; a bound as one; nothing for none."""
+    return ordinary(measured(value, uncertainty, unit, bound))
 
 
 def indented(out: Console, text: str) -> None:

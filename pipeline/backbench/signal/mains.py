@@ -74,3 +74,61 @@ def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> Square:
     spread = spectrum.window.spread
     samples = degrees_of_freedom(centre, spread)
     return line_power(spectrum.power[lobe], noise[lobe], spread, samples)
+
+
+NOMINAL_HZ = (50.0, 60.0)
+LEAST_OF_OTHER = 3
+
+
+def other_mains(
+    spectrum: Spectrum, noise: Array, nominal_hz: float, tone_position: float | None = None
+) -> float | None:
+    """The other usual mains frequency, where the record shows that one and not the stated one.
+
+    Parameters
+    ----------
+    spectrum, noise : of the record, and its mean noise power by bin, V^2.
+    nominal_hz : mains frequency as stated.
+    tone_position : of a tone that plays, in bins; lines on its harmonics tell nothing.
+
+    Returns
+    -------
+    float or None
+        50 or 60, where at least three of its multiples stand out, each of them no multiple of the
+        stated frequency, and no such multiple of the stated frequency does. None otherwise.
+    """
+    for other in NOMINAL_HZ:
+        if abs(other / nominal_hz - 1) < 2 * OFF_NOMINAL:
+            continue
+        if _standing_alone(spectrum, noise, other, nominal_hz, tone_position) < LEAST_OF_OTHER:
+            continue
+        if not _standing_alone(spectrum, noise, nominal_hz, other, tone_position):
+            return other
+    return None
+
+
+def _standing_alone(
+    spectrum: Spectrum, noise: Array, mains_hz: float, other_hz: float, tone: float | None
+) -> int:
+    """How many of the first multiples stand out, but for those of the other and of a tone."""
+    count, half = 0, spectrum.window.half_width + 1
+    for multiple in range(1, LINES + 1):
+        hz = multiple * mains_hz
+        centre, reach = hz / spectrum.resolution_hz, half + 0.2 * OFF_NOMINAL * hz
+        near = [other_hz / spectrum.resolution_hz, *([tone] if tone else [])]
+        apart = min(abs(centre - round(centre / step) * step) for step in near)
+        if apart < 2 * reach or centre + 2 * reach > len(noise) or centre < 2 * half:
+            continue
+        stretch = slice(
+            int(centre - OFF_NOMINAL / 4 * centre - 1), int(centre * (1 + OFF_NOMINAL / 4)) + 2
+        )
+        count += bool(spectrum.power[stretch].max() > 2 * _STANDING * noise[int(centre)])
+    return count
+
+
+def other_mains_said(nominal_hz: float, other_hz: float) -> str:
+    """Why a figure that rests on the mains frequency can't be given."""
+    return (
+        f"mains_hz is stated as {nominal_hz:g}, but the record shows lines of {other_hz:g} Hz "
+        f"mains and none of {nominal_hz:g} Hz; correct mains_hz in [review]"
+    )

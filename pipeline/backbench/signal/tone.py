@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.signal.background import background, degrees_of_freedom
+from backbench.signal.hidden_hum import BLIND, MARGIN, hidden_hum
 from backbench.signal.power import STANDING, Square, line_power, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
@@ -30,7 +31,8 @@ class Harmonics:
     """Harmonics by order. square: debiased mean square, V^2 (may be below 0 by noise).
 
     noise: mean square that the noise has at the line, V^2. hum: mean square of a mains line
-    that may hide in it, V^2. phase: rad re the fundamental (n times its phase taken off).
+    that may hide in it, V^2. blind: whether that rests on nothing but the harmonic itself.
+    phase: rad re the fundamental (n times its phase taken off).
     samples: degrees of freedom of the noise.
     """
 
@@ -38,6 +40,7 @@ class Harmonics:
     square: Array
     noise: Array
     hum: Array
+    blind: NDArray[np.bool_]
     phase: Array
     samples: float
 
@@ -105,10 +108,17 @@ class ToneLines:
     @cached_property
     def selective(self) -> Square:
         """Mean square of the line at the position alone, for tones that may lie in the noise."""
+        middle = self._middle
+        near = middle.slope / 2
+        hum = float(self._hum(np.array([1]), np.array([middle.value]))[0][0])
+        return Square(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
+
+    @cached_property
+    def _middle(self) -> Square:
+        """The same, whatever the mains may add to it."""
         lines, noise = self._read(np.array([self.position]))
-        near, hum = float(noise[0]), float(self._hum(np.array([1]))[0])
-        value = float(lines.square[0]) - near
-        return Square(value, near**2 + hum**2, 2 * (near + hum), self.samples)
+        near = float(noise[0])
+        return Square(float(lines.square[0]) - near, near**2, 2 * near, self.samples)
 
     def _read(self, positions: Array) -> tuple[Lines, Array]:
         lines = read_lines(self.spectrum, positions)
@@ -125,7 +135,7 @@ class ToneLines:
         known = self._harmonics
         return Harmonics(
             known.orders[: last - 1], known.square[: last - 1], known.noise[: last - 1],
-            known.hum[: last - 1], known.phase[: last - 1], known.samples,
+            known.hum[: last - 1], known.blind[: last - 1], known.phase[: last - 1], known.samples,
         )  # fmt: skip
 
     @cached_property
@@ -139,12 +149,13 @@ class ToneLines:
         square: Array = lines.square - noise
         if self._drifts:
             square, noise = self._from_lobes(positions)
-        return Harmonics(orders, square, noise, self._hum(orders), phase, self.samples)
+        hum, blind = self._hum(orders, square)
+        return Harmonics(orders, square, noise, hum, blind, phase, self.samples)
 
     @property
     def _drifts(self) -> bool:
         """Whether the fundamental is spread more than noise explains: its frequency changes."""
-        whole, middle = self.fundamental, self.selective
+        whole, middle = self.fundamental, self._middle
         lost = 1 - middle.value / whole.value
         return lost > 4 * (whole.relative + middle.relative)
 
@@ -163,28 +174,12 @@ class ToneLines:
         values = np.array([square.value for square in found])
         return values, np.sqrt([square.floor for square in found])
 
-    def _hum(self, orders: NDArray[np.int_]) -> Array:
-        """Mean square of a mains line that may hide in each harmonic: that of its neighbours.
-
-        A multiple of the mains frequency within the resolution can't be told from the harmonic;
-        the multiples next to it, which fall beside it, tell how strong such lines are there.
-        """
-        none: Array = np.zeros(len(orders))
-        step = (self.mains_hz or 0.0) / self.spectrum.resolution_hz
-        if step < 2 * self.half:
-            return none
-        centres = orders * self.position
-        apart = np.abs(centres - np.rint(centres / step) * step)
-        beside = [centres + side for side in (-step, step)]
-        usable = (apart <= self.half + 0.002 * centres) & (orders * self.position > 1.5 * step)
-        usable &= beside[1] < len(self.noise) - 1
-        # A neighbour that is itself a harmonic tells nothing of the mains.
-        from_harmonic = np.abs(beside[1] - np.rint(beside[1] / self.position) * self.position)
-        usable &= from_harmonic > self.half
-        places = np.where(usable, beside, self.position)
-        lines, noise = self._read(places.ravel())
-        net = np.where(lines.square > HUM_STANDING * noise, lines.square - noise, 0.0)
-        return np.where(usable, net.reshape(places.shape).max(axis=0), none)
+    def _hum(self, orders: NDArray[np.int_], square: Array) -> tuple[Array, NDArray[np.bool_]]:
+        """Mean square of a mains line that may hide in each harmonic; see HiddenHum."""
+        found = hidden_hum(
+            self.spectrum, self.noise, self.position, self.half, self.mains_hz, orders
+        )
+        return np.where(found.blind, BLIND * np.maximum(square, 0.0), found.square), found.blind
 
     @cached_property
     def residual(self) -> Square:
@@ -210,15 +205,29 @@ class ToneLines:
     def noise_only(self) -> Square:
         """What is in 20 Hz to 20 kHz but the fundamental and the harmonics that stand out.
 
-        Mains lines count as noise; under a harmonic the noise beside it stands in.
+        Mains lines count as noise, those under a harmonic too: where a harmonic is taken out, the
+        line that may hide there stays as strong as those beside it; where it could be a mains line
+        altogether, it isn't taken out.
         """
         band, last = self._band(), self.last_order(BAND_HZ[1])
-        removed = self._near_fundamental(band)
+        removed, hidden = self._near_fundamental(band), np.zeros(0)
         if last >= 2:
             found = self.harmonics(last)
-            standing = found.orders[found.square > STANDING * found.noise]
-            removed += [self.lobe(order * self.position) for order in standing.tolist()]
-        return self._left(band, removed)
+            standing = found.square > STANDING * np.hypot(found.noise, found.hum)
+            removed += [self.lobe(n * self.position) for n in found.orders[standing].tolist()]
+            hidden = found.hum[standing] / MARGIN
+        left = self._left(band, removed)
+        return _with_lines(left, hidden)
+
+    @cached_property
+    def perhaps_hum(self) -> float:
+        """Mean square in 20 Hz to 20 kHz at harmonics that could be mains lines altogether, V^2."""
+        last = self.last_order(BAND_HZ[1])
+        if last < 2:
+            return 0.0
+        found = self.harmonics(last)
+        square = found.square[found.blind & (found.square > STANDING * found.noise)]
+        return float(square.sum())
 
     def _band(self, top_hz: float = BAND_HZ[1]) -> slice:
         """20 Hz to a frequency, with the whole lobe of a harmonic at the upper edge."""
@@ -257,6 +266,13 @@ class ToneLines:
         floor = left.floor + 2 * filled**2 / self.samples
         value = left.value + filled
         return Square(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+
+
+def _with_lines(left: Square, hidden: Array) -> Square:
+    """A sum of noise with lines known from others alike, each as uncertain as it is strong."""
+    value = left.value + float(hidden.sum())
+    floor = left.floor + float(np.dot(hidden, hidden))
+    return Square(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 
 def _parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]]:

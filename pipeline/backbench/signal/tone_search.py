@@ -54,6 +54,14 @@ def find_tone(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLin
     Raises Refusal where the record is unfit or holds something else than the stated tone:
     another frequency, another sample rate, no tone at all, or one that changes within it.
     """
+    lines = seek_tone(track, stated_hz, mains_hz)
+    if not LEAST_STEADY * lines.fundamental.value <= lines.selective.value:
+        raise Refusal("the tone isn't steady: its frequency or level changes within the record")
+    return lines
+
+
+def seek_tone(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
+    """As find_tone, for a tone that may change within the record."""
     kept = _kept.setdefault(track, {})
     if (stated_hz, mains_hz) not in kept:
         check_record(track)
@@ -70,11 +78,7 @@ def _find(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
     peak = first + int(np.argmax(found.power[first:last]))
     if _share(found, peak) < LEAST_SHARE:
         raise Refusal(_what_else(found, stated_hz))
-    lines = tone_at(found, peak_position(found, peak), mains_hz)
-    whole = lines.fundamental.value
-    if not LEAST_STEADY * whole <= lines.selective.value:
-        raise Refusal("the tone isn't steady: its frequency or level changes within the record")
-    return lines
+    return tone_at(found, peak_position(found, peak), mains_hz)
 
 
 def _share(found: Spectrum, peak: int) -> float:

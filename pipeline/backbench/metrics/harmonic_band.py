@@ -1,0 +1,157 @@
+"""Which harmonics of a tone lie in the band of a record and of a metric, and which do not.
+
+A harmonic that was not recorded is not absent. A figure of the whole distortion needs the second
+and the third harmonic, the lowest of an asymmetrical and of a symmetrical transfer: without one of
+them a limiting output can look clean.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.declaration import MeasuredValue
+from backbench.metrics.tone import ToneView
+from backbench.signal.mains import other_mains, other_mains_said
+from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND, Harmonics
+
+LEAST_ORDER = 3
+BAND_CHOICE = (
+    "; given only where the second and the third harmonic lie in the record's band; detail says "
+    "where that band leaves out others"
+)
+
+
+def refuse_other_mains(tone: ToneView) -> None:
+    """Raise Refusal where the record shows another mains frequency than the stated one.
+
+    Which harmonics mains lines may hide in would be reckoned from the wrong places.
+    """
+    lines, nominal = tone.lines, tone.capture_data.mains_hz
+    if nominal is None:
+        return
+    other = other_mains(lines.spectrum, lines.noise, nominal, lines.position)
+    if other is not None:
+        raise Refusal(other_mains_said(nominal, other))
+
+
+def counted(tone: ToneView, first: int, last: int, up_to_hz: float = math.inf) -> Harmonics:
+    """Harmonics 2 to last, as far as the record and the frequency go.
+
+    Raises NotApplicable where none from `first` on is in that band.
+    """
+    lines = tone.distorting()
+    refuse_other_mains(tone)
+    reached = min(last, lines.last_order(up_to_hz))
+    if reached < first:
+        band = "the band that was recorded" if math.isinf(up_to_hz) else "20 Hz to 20 kHz"
+        which = "no harmonic" if first == 2 else f"no harmonic from the {first}th on"
+        raise NotApplicable(f"{which} of {tone.stated_hz:g} Hz lies in {band}")
+    return lines.harmonics(reached)
+
+
+def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[Harmonics, int]:
+    """All harmonics of the definition in band, and the order of the last of them.
+
+    Up to the tenth, or where a frequency is given up to that. Raises NotApplicable where the
+    second or the third is out of the record's band or above the frequency, or where the record
+    ends below it.
+    """
+    lines = tone.distorting()
+    refuse_other_mains(tone)
+    recorded = PASS_BAND * lines.spectrum.rate_hz
+    if math.isfinite(up_to_hz) and recorded * EDGE < up_to_hz:
+        raise NotApplicable(
+            f"the record's band ends at {_khz(recorded)}, short of {_khz(up_to_hz)}; record at a "
+            "higher sample rate"
+        )
+    most = LAST_ORDER if math.isinf(up_to_hz) else math.floor(up_to_hz)
+    last = min(most, lines.last_order(up_to_hz))
+    if last < LEAST_ORDER:
+        raise NotApplicable(_out_of_band(tone, min(recorded, up_to_hz), last, up_to_hz))
+    return lines.harmonics(last), last
+
+
+def _out_of_band(tone: ToneView, top_hz: float, last: int, up_to_hz: float) -> str:
+    which = "second and third harmonics" if last < 2 else "third harmonic"
+    whose = "the record's band" if math.isinf(up_to_hz) else "the band of this figure"
+    reason = f"the {which} of {tone.stated_hz:g} Hz lie above {whose}, which ends at {_khz(top_hz)}"
+    if math.isinf(up_to_hz):
+        least = LEAST_ORDER * tone.stated_hz / PASS_BAND
+        reason += f"; record at {least / 1000:.4g} kHz or more"
+    return reason if last < 2 else reason.replace(" lie above", " lies above")
+
+
+def harmonics_said(last: int) -> dict[str, str]:
+    """Detail of a figure from which the record's band left harmonics out; empty where none."""
+    if last >= LAST_ORDER:
+        return {}
+    return {"harmonics": "only 2" if last == 2 else f"2 to {last}"}
+
+
+def ceiling_of(tone: ToneView, last: int) -> float:
+    """What harmonics within the band can't be above: all that is there beside the tone, V.
+
+    Where mains lines may lie under them that holds no longer: the two may cancel.
+    """
+    lines = tone.lines
+    if (lines.harmonics(last).hum > 0).any():
+        return math.inf
+    return lines.residual.rms if last * lines.frequency_hz <= BAND_HZ[1] * EDGE else math.inf
+
+
+def beyond_band(tone: ToneView, figure: MeasuredValue, top_hz: float) -> MeasuredValue:
+    """The figure of a residual, with a remark where harmonics of the tone lie above its band."""
+    if LEAST_ORDER * tone.lines.frequency_hz <= top_hz * EDGE:
+        return figure
+    which = "third harmonic" if 2 * tone.lines.frequency_hz <= top_hz * EDGE else "second harmonic"
+    remark = (
+        f"the harmonics of {tone.stated_hz:g} Hz from the {which} on lie above {_khz(top_hz)} and "
+        "are no part of this"
+    )
+    return replace(figure, remark=joined(figure.remark, remark))
+
+
+def joined(first: str | None, second: str | None) -> str | None:
+    """Two remarks as one."""
+    return "; ".join(filter(None, (first, second))) or None
+
+
+MAINS_MATTERS = 0.1
+"""Share of its power that the mains may hide in a figure before that is remarked on."""
+
+
+def with_mains(
+    tone: ToneView, figure: MeasuredValue, found: Harmonics, only: int | None = None
+) -> MeasuredValue:
+    """The figure, with a remark where mains lines may make up a good part of its harmonics.
+
+    only: the one harmonic that the figure is of.
+    """
+    chosen = found.orders == only if only else found.orders > 1
+    hidden = float(found.hum[chosen].sum())
+    seen = float(np.maximum(found.square[chosen], found.noise[chosen]).sum())
+    if hidden <= MAINS_MATTERS * seen:
+        return figure
+    shown = replace(found, orders=np.where(chosen, found.orders, 0))
+    return replace(figure, remark=joined(figure.remark, on_mains_said(tone, shown)))
+
+
+def on_mains_said(tone: ToneView, found: Harmonics) -> str:
+    """Which harmonics mains lines may hide in, and what to play instead."""
+    hit = ((found.hum > 0) | found.blind) & (found.orders > 1)
+    orders = ", ".join(map(str, found.orders[hit].tolist()))
+    mains = tone.capture_data.mains_hz or 0.0
+    hz = tone.stated_hz
+    clear = "23 Hz" if hz < 100 else "997 Hz" if 900 < hz < 1100 else "another frequency"
+    return (
+        f"lines or sidebands of the {mains:g} Hz mains may lie under harmonics {orders} of "
+        f"{hz:g} Hz (play {clear} to tell them apart)"
+    )
+
+
+def _khz(hz: float) -> str:
+    return f"{hz / 1000:.3g} kHz"

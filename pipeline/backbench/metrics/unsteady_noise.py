@@ -1,0 +1,120 @@
+"""Whether what stands beside the tone, or with nothing playing, is alike all along the record.
+
+Where it isn't, the record is measured in many short stretches, and how they scatter is part of
+the uncertainty.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.metrics.declaration import CaptureData
+from backbench.metrics.noise import IdleView, noise_figure
+from backbench.metrics.parts_in_time import part_of
+from backbench.metrics.tone import ToneView
+from backbench.signal.block_scatter import (
+    OVERLAPPED,
+    Scatter,
+    block_powers,
+    grouped,
+    scatter,
+)
+from backbench.signal.record_checks import SHORTEST_S
+from backbench.signal.tone import BAND_HZ
+from backbench.signal.tone_course import tone_course
+from backbench.signal.track import Array
+from backbench.signal.weighting import a_weighting
+
+EXCESS = 2.5
+"""Times the uncertainty that steady noise gives, from which noise isn't steady."""
+LEAST_SCATTER = 0.05
+"""Relative uncertainty of a mean square (0.2 dB) below which scatter is let be."""
+LEAST_BLOCKS = 4
+STRETCHES = 4
+LEAST_IDLE_S = 0.35
+TONE_PERIODS = 17
+STEP = 6
+"""Stretches begin a sixth of their length apart: what the window of one hides another sees."""
+
+
+class Stretches(NamedTuple):
+    """Parts of a capture that overlap, and how many of them would be as good without overlap."""
+
+    parts: list[CaptureData]
+    independent: float
+
+
+def noise_change(view: Any) -> str | None:
+    """Why the noise of a view isn't steady, in words; None where it is, or isn't looked at."""
+    found: Scatter | None = None
+    if isinstance(view, ToneView) and view.driven:
+        found = _beside_tone(view)
+    elif isinstance(view, IdleView):
+        found = _idle(view)
+    return None if found is None else f"the noise isn't steady: it varies by {found.span_db:.2g} dB"
+
+
+def _beside_tone(view: ToneView) -> Scatter | None:
+    try:
+        course = tone_course(view.track, view.lines)
+    except ValueError:
+        return None
+    if len(course.left) < LEAST_BLOCKS:
+        return None
+    squares = grouped(course.left_by_block, course.block_s)
+    found = scatter(squares, view.lines.spectrum.window.spread)
+    if found.relative <= LEAST_SCATTER:
+        return None
+    try:
+        own = view.lines.noise_only().relative
+    except Refusal:
+        return None
+    return found if found.relative > EXCESS * 2 * own else None
+
+
+def _idle(view: IdleView) -> Scatter | None:
+    power, df = block_powers(view.track.volts, view.track.rate_hz, BAND_HZ[1])
+    if len(power) < LEAST_BLOCKS:
+        return None
+    weights = _weights(power.shape[1], df)
+    squares = power @ weights
+    spread = view.spectrum.window.spread
+    each = [scatter(np.asarray(s, dtype=np.float64), spread, OVERLAPPED) for s in squares.T]
+    for found, weighted in zip(each, (False, True), strict=True):
+        if found.relative > LEAST_SCATTER:
+            chosen, _ = view.band()
+            hz = np.arange(chosen.start, chosen.stop) * view.spectrum.resolution_hz
+            figure = noise_figure(view, a_weighting(hz) ** 2 if weighted else None)
+            if found.relative > EXCESS * 2 * figure.estimation / figure.value:
+                return found
+    return None
+
+
+def _weights(count: int, df: float) -> Array:
+    """Power weights by bin, shape (bins, 2): 20 Hz to 20 kHz, and A-weighted."""
+    hz = np.arange(count) * df
+    flat = (hz >= BAND_HZ[0]).astype(np.float32)
+    own = flat * a_weighting(np.maximum(hz, 1.0)).astype(np.float32) ** 2
+    return np.stack([flat, own], axis=1)
+
+
+def in_stretches(capture_data: CaptureData, number: int, tone_hz: float | None) -> Stretches:
+    """A capture in stretches of a quarter of its length, which overlap.
+
+    Raises Refusal where it is too short for that.
+    """
+    track = capture_data.outputs[number]
+    whole_s = len(track.volts) / track.rate_hz
+    least_s = LEAST_IDLE_S if tone_hz is None else max(SHORTEST_S, TONE_PERIODS / tone_hz)
+    own_s = max(whole_s / STRETCHES, least_s)
+    if own_s > whole_s / 2:
+        raise Refusal(
+            f"a record of {whole_s:.2g} s is too short to tell its mean; record at least "
+            f"{STRETCHES * least_s:.2g} s"
+        )
+    starts = np.arange(0.0, whole_s - own_s + 1e-9, own_s / STEP)
+    parts = [part_of(capture_data, at, own_s) for at in starts.tolist()]
+    return Stretches(parts, 1 + 3 * (whole_s - own_s) / own_s)

@@ -1,0 +1,81 @@
+"""How the noise of a record scatters from block to block in time."""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backbench.signal.track import Array
+
+LEAST_GROUPS, MOST_GROUPS = 6, 16
+GROUP_S = 0.1
+"""Whole periods of both mains frequencies, so that hum is alike in every group."""
+HANN_BLOCK_S = 0.1
+MOST_BLOCKS = 31
+OVERLAPPED = 1.06
+"""Blocks that overlap by half are nearly independent: the variance of their mean is greater by
+so much (Welch, IEEE Trans. AU 15, 1967, for the Hann window; from memory)."""
+
+
+class Scatter(NamedTuple):
+    """Of a mean square from block to block.
+
+    relative: standard uncertainty that a mean weighted by a window has by it, relative to the
+        mean. span_db: highest over lowest block.
+    """
+
+    relative: float
+    span_db: float
+
+
+def scatter(squares: Array, spread: float, overlapped: float = 1.0) -> Scatter:
+    """Scatter of mean squares by block, V^2, shape (blocks,), at least two.
+
+    spread: of the window that the reading is weighted by (see Window).
+    """
+    mean = float(squares.mean())
+    if mean <= 0:
+        return Scatter(0.0, 0.0)
+    own = float(squares.std(ddof=1)) / mean
+    span = 10 * math.log10(float(squares.max()) / max(float(squares.min()), 1e-9 * mean))
+    return Scatter(own * math.sqrt(spread * overlapped / len(squares)), span)
+
+
+def grouped(squares: Array, block_s: float) -> Array:
+    """Mean squares of groups of blocks, each about 0.1 s or a sixteenth of the record."""
+    whole_s = len(squares) * block_s
+    groups = min(max(int(whole_s / GROUP_S), LEAST_GROUPS), MOST_GROUPS, len(squares))
+    size = len(squares) // groups
+    found: Array = squares[: groups * size].reshape(groups, size).mean(axis=1)
+    return found
+
+
+def block_powers(volts: Array, rate_hz: float, top_hz: float) -> tuple[NDArray[np.float32], float]:
+    """Power by block and bin up to top_hz, and the width of a bin, Hz.
+
+    Blocks of about 0.1 s or a sixteenth of the record that overlap by half, under a Hann window,
+    in single precision: only their ratios are meant to be used.
+    """
+    from scipy.fft import next_fast_len, prev_fast_len, rfft
+
+    least = max(int(HANN_BLOCK_S * rate_hz), 2 * len(volts) // (MOST_BLOCKS + 1))
+    length = min(next_fast_len(least, real=True), prev_fast_len(len(volts) // 2, real=True))
+    step = length // 2
+    given = volts.astype(np.float32)
+    cut = np.lib.stride_tricks.sliding_window_view(given, length)[::step]
+    last = int(top_hz / rate_hz * length) + 1
+    bins = rfft(cut * _hann(length), axis=1)[:, :last]
+    power: NDArray[np.float32] = np.square(bins.real)
+    power += np.square(bins.imag)
+    return power, rate_hz / length
+
+
+@lru_cache(maxsize=4)
+def _hann(length: int) -> NDArray[np.float32]:
+    found = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(length) / length)).astype(np.float32)
+    found.setflags(write=False)
+    return found

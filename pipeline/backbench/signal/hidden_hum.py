@@ -1,0 +1,128 @@
+"""Mains lines that may hide under the harmonics of a tone.
+
+A multiple of the mains frequency within the resolution can't be told from a harmonic. The multiples
+around it, which stand clear of the tone, tell how strong such lines are there. Rectifiers make
+every second multiple, so that only one an even number of multiples away says anything of it. Where
+none stands clear, nothing is known of it but what the record shows at the harmonic itself.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backbench.signal.spectrum import Spectrum
+from backbench.signal.track import Array
+
+OFF_NOMINAL = 0.002
+"""How far the mains may be from its nominal frequency: common practice, no source."""
+SIDES = np.array([-4, -3, -2, -1, 1, 2, 3, 4])
+"""Multiples that are looked at around a harmonic."""
+SIDEBANDS = (1, 2)
+"""Multiples of the mains at which a modulated tone has sidebands that are reckoned with."""
+MARGIN = 2.0
+"""The line that is hidden may have this many times the power of the strongest one beside it:
+common practice, no source."""
+STANDING = 6.0
+"""A mains line stands out above so many standard deviations of the noise in its lobe."""
+BLIND = 3.5
+"""Hidden power, re what the record shows at a harmonic, where nothing clear of the tone tells more.
+
+A harmonic and a line of unknown phase give less than 0.157 of the harmonic's amplitude once in
+twenty at the most (both alike: 2 / pi asin(c / 2) = 0.05), so that the harmonic is below 6.4 times
+what is seen. This value makes the bound on a line that doesn't stand out just that.
+"""
+
+
+class HiddenHum(NamedTuple):
+    """By harmonic. square: mean square of a mains line that may hide in it, V^2.
+
+    blind: whether a mains line or a sideband may be there and nothing tells how strong.
+    """
+
+    square: Array
+    blind: NDArray[np.bool_]
+
+
+def hidden_hum(
+    spectrum: Spectrum,
+    noise: Array,
+    position: float,
+    half: float,
+    mains_hz: float | None,
+    orders: NDArray[np.int_],
+) -> HiddenHum:
+    """What the mains may hide under harmonics of a tone.
+
+    Parameters
+    ----------
+    spectrum, noise : the tone's spectrum, and the mean noise power by bin, V^2.
+    position, half : of the fundamental in bins, and the bins on each side that a line takes.
+    mains_hz : nominal mains frequency, None where unknown: then nothing is known to hide.
+    orders : harmonic numbers, shape (n,).
+
+    Returns
+    -------
+    HiddenHum
+        Arrays of shape (n,).
+    """
+    nothing = HiddenHum(np.zeros(len(orders)), np.zeros(len(orders), dtype=bool))
+    if not mains_hz or not len(orders):
+        return nothing
+    step = mains_hz / spectrum.resolution_hz
+    centres = orders * position
+    nearest = np.maximum(np.rint(centres / step), 1)
+    reach = np.minimum(half + OFF_NOMINAL * centres, step / 2)
+    near = np.abs(centres - nearest * step) <= reach
+    near &= centres < len(noise) - 1
+    aside = _on_sideband(orders, position, step, half)
+    if not (near.any() or aside.any()):
+        return nothing
+    square, known = _from_neighbours(spectrum, noise, nearest, step, position, half)
+    blind = (near & ~known) | aside
+    return HiddenHum(np.where(near & known, MARGIN * square, 0.0), blind)
+
+
+def _on_sideband(
+    orders: NDArray[np.int_], position: float, step: float, half: float
+) -> NDArray[np.bool_]:
+    """Harmonics at the tone plus one or two times the mains; its counterpart is never clear."""
+    found: NDArray[np.bool_] = np.zeros(len(orders), dtype=bool)
+    for multiple in SIDEBANDS:
+        away = multiple * step
+        found |= np.abs((orders - 1) * position - away) <= half + OFF_NOMINAL * away
+    return found & (orders > 1)
+
+
+def _from_neighbours(
+    spectrum: Spectrum, noise: Array, nearest: Array, step: float, position: float, half: float
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Strongest of the multiples around each one, V^2, and whether these tell of it at all."""
+    multiples = nearest[:, None] + SIDES
+    centres = multiples * step
+    lobe = spectrum.window.half_width
+    reach = np.minimum(lobe + OFF_NOMINAL * centres, step / 2)
+    first = np.floor(centres - reach).astype(int)
+    last = np.ceil(centres + reach).astype(int) + 1
+    apart = np.abs(centres - np.rint(centres / position) * position)
+    clear = (multiples >= 1) & (first > lobe) & (last < len(noise)) & (apart > half + reach)
+    first, last = np.where(clear, first, 0), np.where(clear, last, 1)
+    middle = noise[np.where(clear, np.rint(centres).astype(int), 0)]
+    sums = _sums_between(spectrum.power, first, last)
+    width = last - first
+    square = sums - width * middle
+    scatter = middle * np.sqrt(spectrum.window.spread * width)
+    square = np.where(clear & (square > STANDING * scatter), square, 0.0)
+    known: NDArray[np.bool_] = (clear & (SIDES % 2 == 0)).any(axis=1)
+    strongest: Array = square.max(axis=1)
+    return strongest, known
+
+
+def _sums_between(power: Array, first: NDArray[np.int_], last: NDArray[np.int_]) -> Array:
+    """Sums of stretches of bins, without a running sum whose rounding hides small lines."""
+    found: Array = np.empty(first.shape)
+    for place in np.ndindex(first.shape):
+        found[place] = power[first[place] : last[place]].sum()
+    return found

@@ -1,0 +1,172 @@
+"""Where in a record its lines hold still, by their course from block to block."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backbench.signal.line_course import LineCourse
+from backbench.signal.track import Array
+
+LEVEL_WITHIN_DB = 0.2
+"""A level that changes by less within the record is a slow drift; its uncertainty holds it."""
+PITCH_WITHIN = 1e-4
+"""Slow drift of a generator's frequency within a record, relative: common practice, no source."""
+PITCH_BINS = 0.5
+"""A change of frequency by less than this much of a bin of the record stays in a line's lobe."""
+LEAST_STEP = 5e-6
+"""Single precision tells no smaller change of a line, relative."""
+SURE = 6.0
+"""Standard deviations of the noise above which a change from block to block is one."""
+STEP_IN_REST = 50.0
+"""A step d of a line, relative, leaves about d^2 / 50 of its power outside the lobe (found by
+simulation with the seven-term window)."""
+RULING = 0.1
+"""Share of what stands beside the tone that its own steps may make up."""
+DISTURBED = 30.0
+"""Times the usual mean square of a thousandth of a second, above which it was disturbed."""
+HUM_TO_HZ = 500.0
+MOST_LEAK = 0.5
+"""Share of a mains line that may show as a line of the fit, where both are near in frequency."""
+OFTEN = 0.9
+OF_LINES = 3e-4
+"""Share of the lines' power (a peak of about 2 %) from which a disturbance is a gap or a jump,
+not the noise of a unit."""
+
+
+CHANCE = 2.0
+"""Ratio of variances that 31 degrees of freedom exceed once in a thousand times."""
+LEAST_PHASE = 0.01
+"""Radians, below which a change is told as one of level."""
+
+
+class Stretch(NamedTuple):
+    """Blocks first to last - 1."""
+
+    first: int
+    last: int
+
+
+def steady_stretch(course: LineCourse, beside: float) -> Stretch:
+    """The longest run of blocks in which every line holds its level and its phase.
+
+    beside: what stands beside the lines in the record's spectrum, share of their power, >= 0.
+    The whole record where nothing changes. May be empty.
+    """
+    runs = _runs(_sound(course, beside))
+    best = Stretch(0, 0)
+    for run in runs:
+        found = _level_run(course, run)
+        if found.last - found.first > best.last - best.first:
+            best = found
+    return best
+
+
+def change(course: LineCourse) -> str:
+    """What changes most within a record, in words."""
+    level = np.abs(course.phasors)
+    strongest = int(np.argmax(np.median(level, axis=0)))
+    own = level[:, strongest]
+    span = 20 * math.log10(float(own.max()) / max(float(own.min()), 1e-12))
+    if span > LEVEL_WITHIN_DB:
+        return f"its level changes by {span:.2g} dB"
+    if bool(_disturbed(course).any()):
+        return "a gap, a click or a jump disturbs it"
+    moved = np.ptp(np.unwrap(np.angle(course.phasors[:, strongest])))
+    if moved > LEAST_PHASE:
+        return f"its phase wanders by {math.degrees(moved):.2g} degrees"
+    return f"its level jumps by up to {span:.2g} dB"
+
+
+def level_spread(course: LineCourse) -> Array:
+    """Relative standard deviation of each line's level from block to block.
+
+    0 where it is no more than noise and mains lines beside it make of it.
+    """
+    level = np.abs(course.phasors)
+    own = (level / level.mean(axis=0)).var(axis=0)
+    explained = _noise(course, level) ** 2 + _beat(course, level) ** 2 + LEAST_STEP**2
+    found: Array = np.sqrt(np.where(own > CHANCE * explained, own, 0.0))
+    return found
+
+
+def _noise(course: LineCourse, level: Array) -> Array:
+    """Relative standard deviation that what is left gives each line's level in a block."""
+    usual = float(np.median(course.left_by_block))
+    found: Array = np.sqrt(2 * usual / course.length) / np.median(level, axis=0)
+    return found
+
+
+def _beat(course: LineCourse, level: Array) -> Array:
+    """What mains lines beside a line make of it from block to block, relative, at most.
+
+    A rectangular block lets a line that is d periods off through with a share of 1 / (pi d).
+    """
+    turns, hum = course.turns, HUM_TO_HZ * course.block_s
+    away = np.maximum(turns - hum, turns / 4)
+    share = np.minimum(1 / (math.pi * away), MOST_LEAK)
+    peak = math.sqrt(2 * float(np.median(course.left_by_block)))
+    found: Array = share * peak / np.median(level, axis=0)
+    return found
+
+
+def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:
+    """Blocks without a gap, a jump or a change of frequency."""
+    sound = ~_disturbed(course)
+    level = np.abs(course.phasors)
+    noise = _noise(course, level)
+    usual = np.median(level, axis=0)
+    if len(level) < 3 or bool(np.any(usual == 0)):
+        return sound
+    still = course.phasors / usual
+    bend = np.abs(np.diff(still, 2, axis=0))
+    # A phase that turns evenly isn't a step: it is a frequency a little off.
+    limit = np.maximum(math.sqrt(STEP_IN_REST * RULING * beside), SURE * math.sqrt(6) * noise)
+    limit = np.maximum(limit, LEAST_STEP) + 4 * _beat(course, level)
+    sound[1:-1] &= np.all(bend <= limit, axis=1)
+    return sound & _even_pitch(course, SURE * math.sqrt(2) * noise + 2 * _beat(course, level))
+
+
+def _even_pitch(course: LineCourse, spare: Array) -> NDArray[np.bool_]:
+    """Blocks between which the phase goes on as it does in the rest of the record."""
+    turned = np.angle(course.phasors[1:] * np.conj(course.phasors[:-1]))
+    away = np.abs(turned - np.median(turned, axis=0))
+    blocks = len(course.phasors)
+    allowed = 2 * math.pi * np.maximum(PITCH_BINS / blocks, PITCH_WITHIN * course.turns)
+    good = np.all(away <= allowed + spare, axis=1)
+    sound = np.ones(blocks, dtype=bool)
+    sound[1:] &= good
+    return sound
+
+
+def _disturbed(course: LineCourse) -> NDArray[np.bool_]:
+    """Blocks with a thousandth of a second that is far louder than usual, and near the lines."""
+    # Hum with many multiples, and harmonics that sampling mirrors, are loud now and then.
+    usual = float(np.quantile(course.left, OFTEN))
+    power = float(np.sum(np.median(np.abs(course.phasors), axis=0) ** 2)) / 2
+    worst = course.left.max(axis=1)
+    found: NDArray[np.bool_] = worst > max(DISTURBED * usual, OF_LINES * power)
+    return found
+
+
+def _runs(sound: NDArray[np.bool_]) -> list[Stretch]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], sound, [False]]).astype(int)))
+    return [Stretch(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+
+
+def _level_run(course: LineCourse, run: Stretch) -> Stretch:
+    """The longest part of a run in which every line's level stays within the limit."""
+    level = np.abs(course.phasors)
+    spare = 2 * (SURE * _noise(course, level) + _beat(course, level))
+    logs = np.log(np.maximum(level, 1e-300))
+    most = math.log(10) * LEVEL_WITHIN_DB / 20 + spare
+    best, first = Stretch(run.first, run.first), run.first
+    for last in range(run.first + 1, run.last + 1):
+        while np.any(np.ptp(logs[first:last], axis=0) > most):
+            first += 1
+        if last - first > best.last - best.first:
+            best = Stretch(first, last)
+    return best

@@ -1,0 +1,126 @@
+"""Mains lines that lie under a tone's harmonics, and a mains frequency that is stated wrongly."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from backbench.signal.hidden_hum import BLIND
+from backbench.signal.power import Square
+from tones import figures, idle_material, reasons, sines, tone_material, track
+
+RATE = 48_000.0
+RIPPLE = {100.0 * n: 2e-3 / n**0.5 for n in range(1, 60)}
+"""What a full-wave rectifier on 50 Hz mains leaves: every second multiple."""
+
+
+def record(peaks: dict[float, float], seconds: float = 2.0, seed: int = 1) -> np.ndarray:
+    volts = sines(RATE, seconds, peaks)
+    return volts + np.random.default_rng(seed).normal(0, 1e-5, len(volts))
+
+
+def test_rectifier_ripple_under_every_harmonic_of_1_khz() -> None:
+    """The true distortion is 0.02 %; what ripple may add is in the interval or in the bound."""
+    tone = sines(RATE, 2.0, {1000.0: 1.0, 2000.0: 2e-4})
+    found = figures(tone_material(track(tone + record(RIPPLE)), mains_hz=50.0))["thd"]
+    assert found.bound == "upper"
+    assert found.value > 0.02
+    assert "50 Hz mains may lie under harmonics 2, 3, 4" in (found.remark or "")
+    assert "play 997 Hz" in (found.remark or "")
+
+
+def test_ripple_far_below_the_harmonics_leaves_them_measured() -> None:
+    tone = sines(RATE, 2.0, {1000.0: 1.0, 2000.0: 3e-2})
+    found = figures(tone_material(track(tone + record(RIPPLE)), mains_hz=50.0))["thd"]
+    assert found.bound is None
+    assert abs(found.value - 3.0) < 2 * found.uncertainty
+
+
+def test_a_tone_clear_of_the_mains_reads_the_same_with_and_without_ripple() -> None:
+    tone = sines(RATE, 2.0, {997.0: 1.0, 1994.0: 2e-3})
+    found = figures(tone_material(track(tone + record(RIPPLE)), hz=997.0, mains_hz=50.0))["thd"]
+    assert found.bound is None
+    assert found.value == pytest.approx(0.2, rel=0.02)
+
+
+@pytest.mark.parametrize(("mains", "orders"), [(60.0, "3, 4, 6, 7, 9"), (50.0, "5, 6, 10")])
+def test_20_hz_has_mains_lines_as_harmonics(mains: float, orders: str) -> None:
+    hum = {mains * n: 1e-3 / n for n in range(1, 9)}
+    volts = record({20.0: 1.0, 40.0: 1e-4} | hum, seconds=4.0)
+    found = figures(tone_material(track(volts), hz=20.0, mains_hz=mains))["thd"]
+    assert found.bound == "upper"
+    assert f"under harmonics {orders} of 20 Hz (play 23 Hz" in (found.remark or "")
+
+
+def test_23_hz_is_clear_of_both_mains_systems() -> None:
+    for mains in (50.0, 60.0):
+        hum = {mains * n: 1e-3 / n for n in range(1, 9)}
+        volts = record({23.0: 1.0, 46.0: 1e-3} | hum, seconds=6.0)
+        found = figures(tone_material(track(volts), hz=23.0, mains_hz=mains))["thd"]
+        assert found.bound is None
+        assert found.value == pytest.approx(0.1, rel=0.03)
+
+
+def test_the_bound_from_nothing_but_the_harmonic_is_what_it_is_meant_to_be() -> None:
+    """Closed form: 1 / (2 sin(0.05 pi / 2)) = 6.37 times what is seen, in amplitude."""
+    seen = Square(1.0, BLIND**2, 2 * BLIND)
+    assert not seen.stands_out
+    assert seen.at_most >= 1 / (2 * math.sin(0.05 * math.pi / 2))
+    assert seen.at_most < 7.5
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    phase=st.floats(0, 2 * math.pi), ratio=st.floats(0.1, 10.0), order=st.sampled_from([3, 6, 9])
+)
+def test_bounds_lie_on_the_right_side(phase: float, ratio: float, order: int) -> None:
+    """But for phases within a twentieth of the circle about a cancelling of both."""
+    if abs(math.remainder(phase - math.pi, 2 * math.pi)) < 0.05 * math.pi:
+        return
+    t = np.arange(int(4 * RATE)) / RATE
+    line = 1e-3 * np.cos(2 * np.pi * 20 * order * t)
+    hum = ratio * 1e-3 * np.cos(2 * np.pi * 20 * order * t + phase)
+    volts = record({20.0: 1.0}, seconds=4.0) + line + hum
+    found = figures(tone_material(track(volts), hz=20.0, mains_hz=60.0))
+    assert found[f"harmonic {order}"].bound == "upper"
+    assert found[f"harmonic {order}"].value >= -60.0
+    assert found["thd"].value >= 0.1
+
+
+def test_noise_keeps_the_lines_under_harmonics() -> None:
+    """Ripple under harmonics of 1 kHz counts in the signal-to-noise ratio; 997 Hz tells it."""
+    strong = {100.0 * n: 2e-3 for n in range(1, 60)}
+    under = {1000.0 * n: 2e-2 for n in range(2, 6)}
+    clear = {997.0 * n: 2e-2 for n in range(2, 6)}
+    at_1k = figures(tone_material(track(record({1000.0: 1.0}) + record(under | strong))))["snr"]
+    volts = record({997.0: 1.0} | clear) + record(strong)
+    at_997 = figures(tone_material(track(volts), hz=997.0))["snr"]
+    assert at_1k.value == pytest.approx(at_997.value, abs=0.15)
+
+
+def test_noise_is_a_bound_where_a_harmonic_may_be_hum() -> None:
+    volts = record({20.0: 1.0, 60.0: 1e-2}, seconds=4.0)
+    found = figures(tone_material(track(volts), hz=20.0, mains_hz=60.0))["snr"]
+    assert found.bound == "lower"
+    assert found.value < 41
+
+
+def test_a_wrong_mains_frequency_is_found() -> None:
+    hum = {60.0 * n: 1e-3 / n for n in range(1, 9)}
+    told = reasons(tone_material(track(record({997.0: 1.0} | hum)), hz=997.0, mains_hz=50.0))
+    said = "mains_hz is stated as 50, but the record shows lines of 60 Hz mains and none of 50 Hz"
+    for name in ("thd", "thd_wide", "harmonic"):
+        assert said in told[name][1]
+    idle = reasons(idle_material(track(record(hum)), mains_hz=50.0))
+    assert said in idle["mains_line"][1]
+    assert "mains_line" not in reasons(idle_material(track(record(hum)), mains_hz=60.0))
+
+
+def test_lines_of_both_frequencies_or_of_neither_refuse_nothing() -> None:
+    both = {f * n: 1e-3 for n in range(1, 9) for f in (50.0, 60.0)}
+    assert "mains_line 1" in figures(idle_material(track(record(both)), mains_hz=50.0))
+    assert "mains_line 1" in figures(idle_material(track(record({997.0: 1e-3})), mains_hz=50.0))

@@ -1,0 +1,146 @@
+"""The course of a tone in time, and which part of a record holds still."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from backbench.errors import Refusal
+from backbench.signal.block_scatter import scatter
+from backbench.signal.line_course import line_course
+from tones import figures, idle_material, reasons, sines, tone_material, track
+
+RATE, SECONDS = 48_000.0, 2.0
+T = np.arange(int(RATE * SECONDS)) / RATE
+TONE = {1000.3: 3.0, 2000.6: 3e-3, 50.02: 1e-3}
+
+
+def noise(volts: float = 1e-5, seed: int = 1) -> np.ndarray:
+    return np.random.default_rng(seed).normal(0, volts, len(T))
+
+
+def clean() -> np.ndarray:
+    return sines(RATE, SECONDS, TONE) + noise()
+
+
+def gaps() -> np.ndarray:
+    volts = clean()
+    for at in (20_000, 50_000, 70_000):
+        volts[at : at + 29] = 0
+    return volts
+
+
+def repeated() -> np.ndarray:
+    volts = clean()
+    return np.insert(volts, 30_000, volts[30_000 - 512 : 30_000])
+
+
+def wow(depth: float) -> np.ndarray:
+    """A tone whose frequency swings by a share of itself four times a second."""
+    turns = 2 * np.pi * 1000.3 * T + depth * 1000.3 / 4 * np.sin(2 * np.pi * 4 * T)
+    return 3 * np.cos(turns) + noise()
+
+
+def test_levels_and_phase_of_every_block() -> None:
+    """Closed form: two lines of known amplitude and phase on a steady part."""
+    volts = 2.0 * np.cos(2 * np.pi * 997.3 * T + 0.7) + 0.1 * np.sin(2 * np.pi * 150 * T) + 0.25
+    found = line_course(volts, RATE, np.array([150.0, 997.3]))
+    assert np.abs(found.phasors[:, 1]) == pytest.approx(2.0, rel=1e-5)
+    assert np.angle(found.phasors[:, 1]) == pytest.approx(0.7, abs=1e-5)
+    assert np.abs(found.phasors[:, 0]) == pytest.approx(0.1, rel=1e-4)
+    assert found.offset == pytest.approx(0.25, rel=1e-5)
+    assert float(found.left.max()) < (2.0 * 1e-6) ** 2
+
+
+def test_least_squares_of_a_general_library_agree() -> None:
+    """Independent reference: numpy's least squares on the same block."""
+    rng = np.random.default_rng(4)
+    volts = 2 * np.cos(2 * np.pi * 61.7 * T) + rng.normal(0, 0.1, len(T))
+    found = line_course(volts, RATE, np.array([61.7, 123.4]))
+    n = found.length
+    j = np.arange(n) - (n - 1) / 2
+    w = 2 * np.pi * np.array([61.7, 123.4]) / RATE
+    table = np.stack([np.ones(n), *(f(k * j) for k in w for f in (np.cos, np.sin))], axis=1)
+    fit, rest = np.linalg.lstsq(table, volts[n : 2 * n])[:2]
+    assert np.abs(found.phasors[1]) == pytest.approx(np.hypot(fit[1::2], fit[2::2]), rel=1e-4)
+    assert found.offset[1] == pytest.approx(fit[0], rel=1e-3)
+    assert found.left_by_block[1] == pytest.approx(float(rest[0]) / n, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("volts", "why"),
+    [
+        (clean() * 10 ** (-15 * T / SECONDS / 20), "its level changes by 1[0-9] dB"),
+        (wow(1e-3), "its phase wanders"),
+        (wow(2e-4), "its phase wanders"),
+    ],
+)
+def test_a_tone_that_never_holds_still_gives_no_figure(volts: np.ndarray, why: str) -> None:
+    found = reasons(tone_material(track(volts)))
+    assert figures(tone_material(track(volts))) == {}
+    for metric in ("thd", "thd_n", "level"):
+        with pytest.raises(Refusal, match=why):
+            raise Refusal(found[metric][1])
+
+
+@pytest.mark.parametrize(
+    ("volts", "why"),
+    [
+        (clean() * np.where(T > 0.8, 10 ** (-1 / 20), 1.0), "its level changes by 1 dB"),
+        (clean() * np.where(T > 0.8, 10 ** (-0.1 / 20), 1.0), "its level jumps by up to 0.1 dB"),
+        (gaps(), "a gap, a click or a jump"),
+        (repeated(), "its level changes by"),
+        (np.delete(clean(), slice(30_000, 30_512)), "its level changes by"),
+    ],
+)
+def test_what_holds_still_is_measured_and_the_rest_named(volts: np.ndarray, why: str) -> None:
+    truth = figures(tone_material(track(clean())))
+    found = figures(tone_material(track(volts)))
+    for metric in ("thd_n", "thd", "snr"):
+        assert why in (found[metric].remark or "")
+        assert found[metric].value == pytest.approx(truth[metric].value, rel=0.05)
+
+
+def crackling(rng: np.random.Generator, seconds: float, pops: int) -> np.ndarray:
+    count = int(RATE * seconds)
+    volts = rng.normal(0, 1e-5, count)
+    for at in rng.integers(0, count - 200, pops):
+        volts[at : at + 200] += rng.normal(0, 1.5e-3) * np.exp(-np.arange(200) / 40)
+    return volts
+
+
+@pytest.mark.parametrize("stimulus", ["idle", "tone"])
+@settings(max_examples=6, deadline=None)
+@given(share=st.floats(0.05, 0.95), seed=st.integers(0, 10))
+def test_a_record_turned_in_time_reads_the_same(stimulus: str, share: float, seed: int) -> None:
+    """Crackling noise, begun at another instant, reads the same within twice its uncertainty."""
+    volts = crackling(np.random.default_rng(seed), 2.0, 12)
+    if stimulus == "tone":
+        # Whole periods, so that turning the record leaves the tone as it is.
+        volts = volts + sines(RATE, 2.0, {1000.0: 3.0, 2000.0: 1e-4})
+    make = idle_material if stimulus == "idle" else tone_material
+    metric = "noise" if stimulus == "idle" else "thd_n"
+    one, other = (
+        figures(make(track(v)))[metric] for v in (volts, np.roll(volts, int(share * len(volts))))
+    )
+    apart = math.hypot(one.uncertainty, other.uncertainty)
+    assert abs(one.value - other.value) <= 2.5 * apart
+    assert "the noise isn't steady" in (one.remark or "")
+
+
+def test_steady_noise_is_read_as_it_was() -> None:
+    """Golden value: the whole record, with no remark."""
+    found = figures(idle_material(track(noise(1e-4))))["noise"]
+    assert found.remark is None
+    assert found.value == pytest.approx(1e-4 * math.sqrt(19_980 / 24_000), rel=0.01)
+
+
+def test_scatter_of_known_squares() -> None:
+    """Closed form: 1, 3, 1, 3 has the mean 2 and the sample deviation 2 / sqrt(3)."""
+    found = scatter(np.array([1.0, 3.0, 1.0, 3.0]), 1.0)
+    assert found.relative == pytest.approx(2 / math.sqrt(3) / 2 / 2)
+    assert found.span_db == pytest.approx(10 * math.log10(3))
