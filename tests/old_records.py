@@ -196,11 +196,28 @@ def write_xlsx(path: Path, rows: list[list[object]], sheet: str = "Amps") -> Non
         'Target="worksheets/sheet1.xml"/></Relationships>',
         "xl/worksheets/sheet1.xml": f'<worksheet xmlns="{space}/spreadsheetml/2006/main">'
         f"<sheetData>{body}</sheetData></worksheet>",
+        "xl/styles.xml": _STYLES,
     }
     _zipped(path, parts)
 
 
+@dataclass(frozen=True)
+class Percent:
+    """A cell that is shown as a percentage and stored as a fraction."""
+
+    fraction: float
+
+
+_STYLES = (
+    '<styleSheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><numFmts '
+    'count="1"><numFmt numFmtId="170" formatCode="0.0000%"/></numFmts><cellXfs count="3">'
+    '<xf numFmtId="0"/><xf numFmtId="10"/><xf numFmtId="170"/></cellXfs></styleSheet>'
+)
+
+
 def _xlsx_cell(cell: object) -> str:
+    if isinstance(cell, Percent):
+        return f'<c s="{1 if cell.fraction > 0.01 else 2}"><v>{cell.fraction!r}</v></c>'
     if isinstance(cell, float):
         return f"<c><v>{cell!r}</v></c>"
     return f'<c t="inlineStr"><is><t xml:space="preserve">{escape(str(cell))}</t></is></c>'
@@ -230,6 +247,9 @@ def write_ods(path: Path, rows: list[list[object]], sheet: str = "Amps") -> None
 
 
 def _ods_cell(cell: object) -> str:
+    if isinstance(cell, Percent):
+        kind = f'office:value-type="percentage" office:value="{cell.fraction!r}"'
+        return f"<table:table-cell {kind}/>"
     if isinstance(cell, float):
         return f'<table:table-cell office:value-type="float" office:value="{cell!r}"/>'
     text = escape(str(cell))

@@ -12,6 +12,7 @@ from backbench.documents.file_names import SETTINGS_NAME
 from backbench.errors import Fault, UserError
 from backbench.progress import nothing
 from backbench.storage import database
+from backbench.storage.atomic_io import write_text_file
 from backbench.storage.catalogue_paths import CataloguePaths, places
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ class Catalogue:
             raise UserError("the catalogue can't be made", [fault])
         for name in ("vault", "ledger", "queries", "published"):
             (root / name).mkdir(parents=True, exist_ok=True)
-        (root / SETTINGS_NAME).write_text(settings, encoding="utf-8")
+        write_text_file(root / SETTINGS_NAME, settings)
         return Catalogue(root)
 
     @property
@@ -105,15 +106,25 @@ class Catalogue:
         return self._run(None, history, processes, started, progress)
 
     def rebuild(
-        self, *, processes: int | None = None, progress: Callable[[int], None] = nothing
-    ) -> tuple[int, list[Refused]]:
-        """Make the database anew from vault, ledger and settings."""
+        self,
+        *,
+        processes: int | None = None,
+        progress: Callable[[int], None] = nothing,
+        accept_losses: bool = False,
+    ) -> tuple[list[Outcome], list[Refused]]:
+        """Make the database anew from vault, ledger and settings.
+
+        The present database is kept where a manifest can't be read, or where the original of a
+        capture is missing or damaged, unless accept_losses.
+        """
         from backbench.ingest import run_ingest
 
         with self.places.changing():
             on_cluster = self.settings.engine == "dask"
             carry_out = self._orchestrated() if on_cluster else run_ingest.carry_out
-            return run_ingest.rebuild(self.places, _processes(processes), progress, carry_out)
+            return run_ingest.rebuild(
+                self.places, _processes(processes), progress, carry_out, accept_losses=accept_losses
+            )
 
     def _run(
         self,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from backbench.backfill.spreadsheet import column, read_sheet
 from backbench.documents.manifest import read_manifest
 from backbench.errors import UserError
 from backbench.ingest.entered_figures import entered_faults
-from old_records import MAP, Messy, write_csv
+from old_records import HEADINGS, MAP, Messy, Percent, write_csv, write_ods, write_xlsx
 
 
 def test_columns_have_the_letters_of_a_spreadsheet() -> None:
@@ -142,3 +143,17 @@ def test_a_column_with_both_decimal_signs_is_left_out_but_for_whole_numbers(tmp_
 def test_a_bound_of_the_other_sign_is_the_other_bound(tmp_path: Path) -> None:
     how = MAP.replace('unit = "%"', 'unit = "%"\nnegate = true')
     assert read(tmp_path, ["< -0.5 %"], how)[0] == ["> 0.5 %"]
+
+
+@pytest.mark.parametrize(("ending", "write"), [("xlsx", write_xlsx), ("ods", write_ods)])
+def test_percentages_stored_as_fractions_are_read_as_shown(
+    tmp_path: Path, ending: str, write: Callable[[Path, list[list[object]]], None]
+) -> None:
+    (tmp_path / "map.toml").write_text(MAP)
+    facts = ["2001-02-03", "Maker", "Model", "amp", "valve", "", "ok", ""]
+    cells: list[object] = [Percent(0.0008), Percent(0.0123), 0.08]
+    rows = [[f"r{n}", *facts, cell, "", "", "", ""] for n, cell in enumerate(cells)]
+    write(tmp_path / f"old.{ending}", [list(HEADINGS), *rows])
+    sheet = read_sheet(tmp_path / f"old.{ending}")
+    found = understand(sheet, read_map(tmp_path / "map.toml"))
+    assert [one.value for one in found.understood] == ["0.08 %", "1.23 %", "0.08 %"]

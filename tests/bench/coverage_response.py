@@ -22,10 +22,11 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from backbench.documents.manifest import Conditions
 from backbench.documents.stimuli import Tone
 from backbench.metrics.declaration import CaptureData
+from backbench.metrics.load_pairs import best_pairs
 from backbench.metrics.measurement import measure
-from backbench.metrics.session import Reading
+from backbench.metrics.session import Reading, Session
 from backbench.signal.track import Track
-from bench_readings import one, reading
+from bench_readings import reading
 from swept import capture_data, figures, played
 
 RNG = np.random.default_rng(11)
@@ -86,7 +87,7 @@ def capture(volts_rms: float, ohm: float | None, scale: float, noise_v: float) -
 
 
 def impedances(draws: int, source: float, noise_v: float) -> Iterator[tuple[str, float]]:
-    """Scores of source impedances from open and 8 ohm, and from 16 and 8 ohm."""
+    """Scores of resistive sources by magnitudes: from open and 8 ohm, and from 16 and 8 ohm."""
     for _ in range(draws):
         scale = 1 + CALIBRATION * RNG.normal()
         for light in (None, 16.0):
@@ -96,10 +97,10 @@ def impedances(draws: int, source: float, noise_v: float) -> Iterator[tuple[str,
                 capture(3.0 if r is None else 3.0 * r / (r + source), n, scale, noise_v)
                 for r, n in zip(real, nominal, strict=True)
             ]
-            figure = one("source_impedance", levels).figure
-            if figure.bound is None:
+            (pair,) = best_pairs(Session(levels))
+            if pair.ohms is not None and pair.ohms.value > 2 * pair.ohms.u:
                 name = f"source {source:g} ohm, {light or 'open'} and 8 ohm, {noise_v:g} V noise"
-                yield name, (figure.value - source) / figure.uncertainty
+                yield name, (pair.ohms.value - source) / pair.ohms.u
 
 
 def report(title: str, scores: Iterator[tuple[str, float]]) -> None:

@@ -4,8 +4,8 @@ Run by hand: python tests/bench/long_recording.py [MINUTES [FORMAT [FOLDER]]] wr
 idle capture of two tracks at 192 kHz and 24 bit (60 minutes as FLAC if not told otherwise; W64 and
 RF64 too) and analyses each in a process of its own. `--pieces` instead analyses a recording of
 every stimulus that is as long as one piece may be, with a loop-back where one is used: what
-BYTES_A_SAMPLE rests on. Printed: peak resident memory, and processor and wall time over those of
-reading the file.
+bytes_a_sample of each stimulus rests on. Printed: peak resident memory, and processor and wall time
+over those of reading the file.
 """
 
 from __future__ import annotations

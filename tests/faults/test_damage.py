@@ -181,9 +181,25 @@ def test_a_damaged_manifest_costs_its_review_alone(root: Path) -> None:
 def test_a_rebuild_with_a_damaged_manifest_keeps_the_old_database(root: Path) -> None:
     before = contents_of(root)
     original(root, "auk", "review.toml").unlink()
-    number, refused = Catalogue(root).rebuild(processes=1)
-    assert (number, len(refused)) == (0, 1)
+    outcomes, refused = Catalogue(root).rebuild(processes=1)
+    assert (outcomes, len(refused)) == ([], 1)
     assert contents_of(root) == before
+
+
+def test_a_rebuild_without_an_original_keeps_the_old_database_and_names_the_capture(
+    root: Path,
+) -> None:
+    before = contents_of(root)
+    original(root, "auk", "tone.wav").unlink()
+    command = ["rebuild", "-c", str(root), "--processes", "1"]
+    ran = CliRunner().invoke(app, command)
+    assert ran.exit_code == 3
+    assert "auk: tone.wav: " in ran.output
+    assert "--accept-losses" in ran.output
+    assert contents_of(root) == before
+    ran = CliRunner().invoke(app, [*command, "--accept-losses"])
+    assert ran.exit_code == 3
+    assert len(Catalogue(root).readings()) < len(before["reading"])
 
 
 @pytest.mark.parametrize("damage", DAMAGES)

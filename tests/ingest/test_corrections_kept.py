@@ -10,7 +10,9 @@ from typer.testing import CliRunner
 from backbench.catalogue import Catalogue
 from backbench.cli import app
 from backbench.errors import UserError
+from backbench.maintenance import corrections
 from backbench.maintenance.history import history
+from backbench.storage import atomic_io
 from simulated import contents_of, simulated_catalogue
 
 CASE = "single_ended_stage"
@@ -43,7 +45,7 @@ def test_a_withdrawn_review_is_gone_and_comes_back_the_same(catalogue: Catalogue
     told(catalogue, "withdraw", review, "--reason", "wrong load")
     assert catalogue.reviews().is_empty()
     assert catalogue.readings().is_empty()
-    assert catalogue.rebuild(processes=1) == (0, [])
+    assert catalogue.rebuild(processes=1) == ([], [])
     assert catalogue.reviews().is_empty()
     with pytest.raises(UserError, match="wrong load"):
         told(catalogue, "withdraw", review, "--reason", "again")
@@ -53,6 +55,57 @@ def test_a_withdrawn_review_is_gone_and_comes_back_the_same(catalogue: Catalogue
         contents.pop("review")  # the receipt's number, rightly
         contents.pop("environment")
     assert after == before
+
+
+def break_off(*_: object, **__: object) -> None:
+    raise RuntimeError("broken off")
+
+
+@pytest.mark.parametrize("command", ["withdraw", "recompute"])
+def test_a_withdrawal_broken_off_is_carried_on(
+    catalogue: Catalogue, command: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    review, _ = keys(catalogue)
+    with monkeypatch.context() as patched:
+        patched.setattr(corrections, "drop_withdrawn", break_off)
+        with pytest.raises(RuntimeError):
+            corrections.withdraw(catalogue.places, review, "wrong load")
+    assert not catalogue.reviews().is_empty()
+    if command == "withdraw":
+        told(catalogue, "withdraw", review, "--reason", "wrong load")
+    else:
+        told(catalogue, "recompute", "--direct")
+    assert catalogue.reviews().is_empty()
+    assert catalogue.readings().is_empty()
+
+
+def test_a_renaming_broken_off_is_carried_on(
+    catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _, unit = keys(catalogue)
+    with monkeypatch.context() as patched:
+        patched.setattr(Catalogue, "recompute", break_off)
+        with pytest.raises(RuntimeError):
+            told(catalogue, "rename", unit, "another-key")
+    assert keys(catalogue)[1] == unit
+    told(catalogue, "rename", unit, "another-key")
+    assert keys(catalogue)[1] == "another-key"
+
+
+def test_a_write_error_leaves_the_settings_as_they_were(
+    catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _, unit = keys(catalogue)
+    settings = catalogue.places.root / "backbench.toml"
+    before = settings.read_text()
+
+    def no_space(_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(atomic_io, "flush_file", no_space)
+    with pytest.raises(OSError, match="No space"):
+        told(catalogue, "rename", unit, "another-key")
+    assert settings.read_text() == before
 
 
 def test_a_withdrawn_review_ingested_again_stands_again(
@@ -77,7 +130,7 @@ def test_a_renamed_unit_is_found_under_its_new_key_also_after_a_rebuild(
     before = contents_of(catalogue.places.root)
     catalogue.rebuild(processes=1)
     assert contents_of(catalogue.places.root) == before
-    assert f"former keys: {unit}" in told(catalogue, "history", "renamed-one")
+    assert f"Former keys, included above: {unit}" in told(catalogue, "history", "renamed-one")
     with pytest.raises(UserError, match="no such unit"):
         told(catalogue, "rename", unit, "other")
     with pytest.raises(UserError, match="lead back"):

@@ -67,8 +67,8 @@ def test_rebuild_gives_every_table_again(catalogue: Catalogue, circuits: Path) -
     before = contents_of(catalogue.places.root)
     shutil.rmtree(circuits)
     (catalogue.places.root / "catalogue.duckdb").unlink()
-    number, faults = catalogue.rebuild(processes=1)
-    assert (number, faults) == (4, [])
+    outcomes, faults = catalogue.rebuild(processes=1)
+    assert (len(outcomes), faults) == (4, [])
     assert contents_of(catalogue.places.root) == before
     assert all(before[table] for table in ("reading", "curve", "analysis", "reading_point"))
 

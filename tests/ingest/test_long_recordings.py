@@ -14,7 +14,7 @@ from backbench.documents.stimuli import KINDS, Steps, Sweep, Table
 from backbench.ingest import recordings
 from backbench.ingest.analyse import Analysed, analyse, materials_of
 from backbench.ingest.analysis_plan import Job
-from backbench.ingest.recordings import STEADY, bytes_a_sample, most_frames
+from backbench.ingest.recordings import most_frames
 from backbench.metrics.measurement import measure
 from captures import RATE, STIMULI, job, job_of, volts_of
 
@@ -24,7 +24,7 @@ Row = dict[str, Any]
 
 def at_most(monkeypatch: pytest.MonkeyPatch, work: Job, frames: int) -> None:
     """Let no more frames be analysed at once."""
-    cost = bytes_a_sample(work.stimulus, RATE) * max(len(work.roles), 2)
+    cost = work.stimulus.memory(RATE) * max(len(work.roles), 2)
     monkeypatch.setattr(recordings, "PIECE_BYTES", (cost + 1e-6) * frames)
 
 
@@ -40,7 +40,7 @@ def by_what(analysed: Analysed) -> dict[object, Row]:
 
 
 @pytest.mark.parametrize("ending", ["w64", "flac"])
-@pytest.mark.parametrize("name", [name for name in STIMULI if STIMULI[name].kind in STEADY])
+@pytest.mark.parametrize("name", [name for name in STIMULI if STIMULI[name].steady])
 def test_stretches_give_the_figures_of_the_whole(
     name: str, ending: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -120,14 +120,25 @@ def headroom(
     return next(iter(derive(Session(readings, rated_power_w={"amp": rated}))), None)
 
 
-def test_headroom_is_told_by_the_strongest_unclipped_burst() -> None:
-    """A burst of twice the rated power: 3.010 dB (computed)."""
+def test_headroom_lies_between_the_last_unclipped_burst_and_the_next() -> None:
+    """Bursts of 2 and 2.2 times the rated power: 10 lg sqrt(4.4) dB, a rectangle of 0.414 dB."""
     found = headroom([(25.0, 0.1), (100.0, 0.9), (110.0, 4.0)])
     assert isinstance(found, Derived)
-    assert found.figure.value == pytest.approx(3.010299957, rel=1e-9)
-    assert found.figure.uncertainty == pytest.approx(0.0434, rel=1e-2)
+    assert found.figure.value == pytest.approx(5 * math.log10(4.4), rel=1e-9)
+    step = 10 * math.log10(1.1) / math.sqrt(12)
+    assert found.figure.uncertainty == pytest.approx(math.hypot(0.0434, step), rel=1e-2)
     assert found.figure.bound is None
-    assert found.power_w == 100.0
+
+
+def test_other_bursts_have_no_dynamic_headroom() -> None:
+    stimulus = Burst(burst_hz=1000.0, on_ms=40.0, period_ms=500.0, generator_vrms=0.3)
+    taken = CaptureData(stimulus, LOADED, {1: track(bursts(on=0.04), RATE)}, mains_hz=50.0)
+    power = figures(taken)["burst_power"]
+    assert power.detail == {"burst": "40 ms of 1000 Hz every 500 ms"}
+    derive = registry().metrics["dynamic_headroom"].derive
+    assert derive is not None
+    held = [reading("burst_power", 60.0, 0.01, 0.001, stimulus="burst", detail=power.detail)]
+    assert list(derive(Session(held, rated_power_w={"amp": 50.0}))) == []
 
 
 def test_headroom_without_a_clipped_burst_is_a_lower_bound() -> None:

@@ -74,3 +74,15 @@ def test_refusals() -> None:
     dropped = played(0.0)
     dropped[200_000:220_000] = 1e-3 * np.random.default_rng(3).standard_normal(20_000)
     assert "jumps or drops out" in reason(dropped)
+
+
+@pytest.mark.parametrize("hz", [30.0, 50.0, 63.0, 97.0])
+def test_tones_below_100_hz(hz: float) -> None:
+    """Closed form: 1 % fast with wow of one turn."""
+    speed = 1.01 + 0.002 * np.cos(2 * np.pi * 5 / 9 * T + 0.4)
+    noise = 1e-3 * np.random.default_rng(2).standard_normal(len(T))
+    track = Track(np.sin(2 * np.pi * hz * np.cumsum(speed) / RATE) + noise, RATE, 10.0, 0.003)
+    taken = CaptureData(Transport(transport_hz=hz), Conditions(), {1: track})
+    found = {f.metric.name: f.figure for f in measure(taken)[0] if f.figure}
+    assert found["speed_error"].value == pytest.approx(1.0, abs=5e-3)
+    assert found["speed_drift"].value < 0.02

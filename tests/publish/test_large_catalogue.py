@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from backbench.catalogue import Catalogue
-from backbench.comparison.standings import PLACED
+from backbench.comparison.standings import compared_points
 from backbench.publish.index_pages import PAGE_ROWS, front_pages
 from backbench.publish.sheet_charts import Studio
 from backbench.publish.site_builder import Press
@@ -82,7 +82,9 @@ def test_nothing_is_left_out_of_the_comparison(folder: Path, measured: Catalogue
     found = [place for path in pages for place in data_of(path, "data")["places"]]
     with measured.reading() as store:
         values = read_shelf(store).values
-    assert len(found) == sum(point in PLACED.get(metric, ()) for metric, point, _ in values)
+    assert len(found) == sum(
+        point in compared_points().get(metric, ()) for metric, point, _ in values
+    )
     assert all(len(place["values"]) == UNITS for place in found)
     for path in pages:
         assert len(data_of(path, "data")["units"]) == UNITS

@@ -11,11 +11,13 @@ import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, get_args
 
 from backbench.backfill.column_map import ColumnMap, Fact, ReadingColumn, columns_of
 from backbench.backfill.decimal_signs import DecimalSigns, decimal_signs
 from backbench.backfill.spreadsheet import Cell, Row, Sheet
+from backbench.documents.kinds import UNIT_KINDS
+from backbench.documents.manifest import State, Technology
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
@@ -153,11 +155,10 @@ def _always(name: str, fact: Fact) -> Any:
 
 OPTIONAL = {"key", "title", "notes", "serial", "topology", "made", "rated_power_w"}
 CHOICES = {
-    "kind": ("integrated amplifier", "power amplifier", "preamplifier", "receiver", "tuner",
-             "other"),
-    "technology": ("tube", "solid state", "hybrid", "switching"),
-    "state": ("as received", "serviced", "restored", "modified"),
-}  # fmt: skip
+    "kind": tuple(UNIT_KINDS),
+    "technology": get_args(Technology),
+    "state": get_args(State),
+}
 
 
 def _fact(name: str, cell: Cell, fact: Fact, source: Source) -> Any:
@@ -228,6 +229,7 @@ def _read_figure(
         return
     metric = registry().metrics[column.metric]
     try:
+        _refuse_unknown_percent(cell, column.unit or metric.unit)
         written = read_quantity(
             cell.text, metric.unit, usual_unit=column.unit,
             decimal=source.signs.of(column.column, cell), load_ohm=column.at.load_ohm,
@@ -250,6 +252,14 @@ def _read_figure(
         return
     record.entered.append(figure)
     found.understood.append(Understood(column.column, cell.text, said))
+
+
+def _refuse_unknown_percent(cell: Cell, unit: str) -> None:
+    if cell.is_percent is None and cell.is_number and unit == "%":
+        raise UnreadableQuantity(
+            cell.text, "may be a percentage stored as a fraction: this kind of file doesn't tell",
+            "save the workbook as .xlsx or .ods",
+        )  # fmt: skip
 
 
 _SWAPPED: dict[Bound | None, Bound | None] = {"upper": "lower", "lower": "upper", None: None}

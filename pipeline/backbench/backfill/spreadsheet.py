@@ -9,19 +9,26 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from backbench.backfill.percent_cells import percent_cells
 from backbench.errors import Fault, UserError
 
 WORKBOOKS = {".xlsx", ".xlsm", ".xls", ".ods"}
 TEXTS = {".csv", ".tsv", ".txt"}
 Content = str | float | bool | dt.date | None
+Percents = set[tuple[int, int]] | None
 
 
 @dataclass(frozen=True)
 class Cell:
-    """What stands in a cell, and its address, as F12."""
+    """What stands in a cell, and its address, as F12.
+
+    is_percent: a fraction of one that the sheet shows as a percentage; None where a number of
+        this kind of file may be one.
+    """
 
     content: Content
     address: str
+    is_percent: bool | None = False
 
     @property
     def text(self) -> str:
@@ -29,7 +36,7 @@ class Cell:
         if self.content is None:
             return ""
         if isinstance(self.content, float):
-            return f"{self.content:.15g}"
+            return f"{100 * self.content:.15g} %" if self.is_percent else f"{self.content:.15g}"
         return str(self.content).strip()
 
     @property
@@ -67,15 +74,17 @@ def read_sheet(path: Path, name: str | None = None, header_row: int = 1) -> Shee
     if not path.is_file():
         raise _unreadable(path, "no such file", "a CSV, XLSX or ODS file")
     if suffix in WORKBOOKS:
-        source, grid = _workbook(path, name)
+        source, grid, percents = _workbook(path, name)
     elif suffix in TEXTS:
-        source, grid = path.name, _delimited(path)
+        source, grid, percents = path.name, _delimited(path), set()
     else:
         raise _unreadable(path, f"an ending {suffix!r}", "one of .csv, .tsv, .xlsx, .xls, .ods")
-    return _sheet(path, source, grid, header_row)
+    return _sheet(path, source, grid, header_row, percents)
 
 
-def _sheet(path: Path, source: str, grid: list[list[Content]], header_row: int) -> Sheet:
+def _sheet(
+    path: Path, source: str, grid: list[list[Content]], header_row: int, percents: Percents
+) -> Sheet:
     if len(grid) < header_row:
         raise _unreadable(path, f"{len(grid)} rows", f"headings in row {header_row}")
     headings = [" ".join(_text(cell).split()) for cell in grid[header_row - 1]]
@@ -86,12 +95,16 @@ def _sheet(path: Path, source: str, grid: list[list[Content]], header_row: int) 
         raise _unreadable(path, found, "each column under a heading of its own")
     rows = [
         Row(number, {
-            heading: Cell(content, f"{column(n)}{number}")
+            heading: Cell(content, f"{column(n)}{number}", _is_percent(percents, number - 1, n))
             for n, (heading, content) in enumerate(zip(headings, cells, strict=False)) if heading
         })
         for number, cells in enumerate(grid[header_row:], start=header_row + 1)
     ]  # fmt: skip
     return Sheet(source, named, [row for row in rows if not row.is_empty])
+
+
+def _is_percent(percents: Percents, row: int, n: int) -> bool | None:
+    return None if percents is None else (row, n) in percents
 
 
 def _text(content: Content) -> str:
@@ -108,19 +121,20 @@ def column(number: int) -> str:
     return letters
 
 
-def _workbook(path: Path, name: str | None) -> tuple[str, list[list[Content]]]:
+def _workbook(path: Path, name: str | None) -> tuple[str, list[list[Content]], Percents]:
     from python_calamine import CalamineError, CalamineWorkbook, WorksheetNotFound
 
     try:
         book = CalamineWorkbook.from_path(str(path))
         chosen = name or book.sheet_names[0]
         rows = book.get_sheet_by_name(chosen).to_python(skip_empty_area=False)
+        percents = percent_cells(path, chosen)
     except WorksheetNotFound:
         known = ", ".join(book.sheet_names)
         raise _unreadable(path, f"no sheet {name!r}", f"one of: {known}") from None
-    except (CalamineError, OSError, IndexError) as error:
+    except (CalamineError, OSError, IndexError, ValueError) as error:
         raise _unreadable(path, str(error) or "a damaged file", "a workbook") from None
-    return f"{path.name}, {chosen}", [[_content(cell) for cell in row] for row in rows]
+    return f"{path.name}, {chosen}", [[_content(cell) for cell in row] for row in rows], percents
 
 
 def _content(cell: object) -> Content:

@@ -20,6 +20,7 @@ from backbench.errors import Fault, Refusal, UserError
 from backbench.readers.file_formats import read_recording
 from backbench.signal.tone_search import find_tone
 from backbench.signal.track import Track
+from backbench.storage.atomic_io import write_text_file
 
 LEAST_SHARE = 0.05
 """Of full scale: a fainter tone would make a poor calibration."""
@@ -115,5 +116,5 @@ def saved(root: Path, bench: str, calibration: Calibration, settings: Settings) 
         raise UserError("the calibration can't be kept", [fault])
     text = path.read_text(encoding="utf-8").rstrip() + "\n\n" + entry_text(bench, calibration)
     checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
-    path.write_text(text + "\n", encoding="utf-8")
+    write_text_file(path, text + "\n")
     return path

@@ -9,6 +9,7 @@ from backbench.bench_day.capture_names import named, tone_file
 from backbench.bench_day.planned_capture import Step
 from backbench.bench_day.planning_session import Session
 from backbench.bench_day.published_conditions import promised
+from backbench.documents.kinds import Battery
 from backbench.documents.stimuli import (
     Idle,
     Level,
@@ -88,6 +89,13 @@ def line_stage(session: Session) -> Found:
         if volts > 2:
             yield session.at(f"tone-1k-{named(volts)}v.wav", volts, load, tone(1000),
                              "distortion against level, to the limit")  # fmt: skip
+
+
+BATTERIES: dict[Battery, Callable[[Session], Found]] = {
+    "amplifier": amplifier,
+    "line stage": line_stage,
+}
+"""The usual captures, by what the declaration of a kind of unit names."""
 
 
 def loop_back(session: Session) -> list[Step]:

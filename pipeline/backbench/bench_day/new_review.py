@@ -5,18 +5,20 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
+from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.documents.toml_text import inline, lines_of
-from backbench.documents.unit_facts import Unit
+from backbench.documents.unit_facts import State, Technology, Unit
 from backbench.errors import MISSING, Fault, UserError
+from backbench.storage.atomic_io import write_text_file
 
 NEEDED = ("maker", "model", "kind", "technology", "state")
 HINTS = {
-    "kind": "integrated amplifier, power amplifier, preamplifier, receiver, tuner, other",
-    "technology": "tube, solid state, hybrid, switching",
-    "state": "as received, serviced, restored, modified",
+    "kind": ", ".join(UNIT_KINDS),
+    "technology": ", ".join(get_args(Technology)),
+    "state": ", ".join(get_args(State)),
     "topology": "push-pull, single-ended, class AB, …",
     "made": "a year, or [first, last]",
     "rated_power_w": "the maker's, into the nominal load; a plan goes up to it",
@@ -96,7 +98,7 @@ def begin(folder: Path, begun: Begun) -> Path:
         fault = Fault(str(path), "a manifest", "a folder without one", "choose another folder")
         raise UserError("the review can't be begun", [fault])
     folder.mkdir(parents=True, exist_ok=True)
-    path.write_text(text, encoding="utf-8")
+    write_text_file(path, text)
     return path
 
 

@@ -9,15 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from backbench.bench_day.capture_battery import LEAST_RATE_HZ, amplifier, line_stage, loop_back
+from backbench.bench_day.capture_battery import BATTERIES, LEAST_RATE_HZ, loop_back
 from backbench.bench_day.measuring_chain import Chain
 from backbench.bench_day.planned_capture import Plan, Step
 from backbench.bench_day.planning_session import Session
+from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
-
-AMPLIFIERS = {"integrated amplifier", "power amplifier", "receiver"}
 
 
 @dataclass(frozen=True)
@@ -37,8 +36,7 @@ def make_plan(manifest: Manifest, chain: Chain, wishes: Wishes) -> Plan:
     notes = list(_notes(session))
     if wishes.with_loop_back:
         steps += loop_back(session)
-    found = amplifier(session) if session.amplifies else line_stage(session)
-    for item in found:
+    for item in BATTERIES[session.battery](session):
         if isinstance(item, Step):
             steps.append(item)
         else:
@@ -54,26 +52,27 @@ def make_plan(manifest: Manifest, chain: Chain, wishes: Wishes) -> Plan:
 def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> Session:
     """What the battery is drawn up from. Raises UserError with everything that is missing."""
     first = manifest.unit[0]
-    amplifies = first.kind in AMPLIFIERS
+    kind = UNIT_KINDS[first.kind]
     faults: list[Fault] = []
-    if not amplifies and first.kind != "preamplifier":
+    if kind.battery is None:
+        usual = ", ".join(name for name, other in UNIT_KINDS.items() if other.battery)
         faults.append(Fault(
             f"{MANIFEST_NAME}, unit {first.key!r}, kind", repr(first.kind),
-            "an amplifier, receiver or preamplifier",
+            f"one of {usual}",
             "there is no usual battery for other kinds: write the captures by hand"))  # fmt: skip
     if not manifest.tracks:
         faults.append(Fault(f"{MANIFEST_NAME}, tracks", "none", "which track carries what"))
     rated = min((u.rated_power_w for u in manifest.unit if u.rated_power_w), default=None)
     loads = wishes.loads or tuple(filter(None, [manifest.conditions.load_resistance]))
-    if amplifies and rated is None:
+    if kind.by_power and rated is None:
         faults.append(Fault(f"{MANIFEST_NAME}, unit {first.key!r}", "no rated_power_w",
                             "the power to plan up to, in W"))  # fmt: skip
-    if amplifies and not loads:
+    if kind.by_power and not loads:
         faults.append(Fault(f"{MANIFEST_NAME}, conditions", "no load_ohm",
                             "the nominal load in ohm", "or name one with --load"))  # fmt: skip
-    if faults:
+    if faults or kind.battery is None:
         raise UserError(f"no plan can be made: {counted(len(faults), 'fault')}", faults)
-    return Session(manifest, chain, rated or 0.0, loads, amplifies)
+    return Session(manifest, chain, rated or 0.0, loads, kind.battery)
 
 
 def _notes(session: Session) -> Iterator[str]:
@@ -86,6 +85,11 @@ def _notes(session: Session) -> Iterator[str]:
         yield (
             "no generator track, and the bench has no generator_range: sweeps are left out, for "
             "want of a record of what was played"
+        )
+    if not session.recorded:
+        yield (
+            "no track records the generator: the phase isn't known, so that output impedance and "
+            "damping factor can only be given as bounds"
         )
     yield f"record at {LEAST_RATE_HZ} Hz or more; 192000 Hz for square waves of 10 kHz"
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from backbench.bench_day.measuring_chain import Chain, volts_of
 from backbench.bench_day.planned_capture import Step
+from backbench.documents.kinds import Battery
 from backbench.documents.manifest import Conditions, Manifest, TrackRole
 from backbench.documents.stimuli import Idle, Stimulus
 
@@ -22,7 +23,7 @@ class Session:
     chain: Chain
     rated_w: float
     loads: tuple[float, ...]
-    amplifies: bool
+    battery: Battery
 
     @property
     def recorded(self) -> bool:

@@ -20,6 +20,7 @@ from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError
 from backbench.ingest.analysis_plan import bench_faults
 from backbench.ingest.published_figures import published_faults
+from backbench.storage.atomic_io import write_text_file
 
 
 @dataclass(frozen=True)
@@ -147,5 +148,5 @@ def accept(folder: Path, suggestions: list[Suggestion]) -> int:
     before = read_bytes(path, "the review")
     text = before.decode("utf-8-sig").rstrip() + "\n\n" + "\n\n".join(ready) + "\n"
     read_manifest(text.encode(), MANIFEST_NAME)
-    path.write_text(text, encoding="utf-8")
+    write_text_file(path, text)
     return len(ready)

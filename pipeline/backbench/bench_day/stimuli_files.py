@@ -15,6 +15,7 @@ from backbench.bench_day.run_files import GAP_S, Run, Segment, run_text, runs_of
 from backbench.bench_day.stimulus_waveforms import Wave, wave
 from backbench.errors import Fault, Refusal, UserError
 from backbench.signal.track import Array
+from backbench.storage.atomic_io import write_text_file
 
 SUBTYPES = {16: "PCM_16", 24: "PCM_24", 32: "FLOAT"}
 UNSCALED_PEAK = 10 ** (-3 / 20)
@@ -124,7 +125,7 @@ def _write(to_write: dict[Path, Array], layouts: dict[Path, str], form: Format) 
         kept = _dithered(samples, form.bits)
         soundfile.write(path, kept, form.rate_hz, subtype=SUBTYPES[form.bits], format="WAV")
     for path, text in layouts.items():
-        path.write_text(text, encoding="utf-8")
+        write_text_file(path, text)
 
 
 def _dithered(samples: Array, bits: int) -> Array:

@@ -9,17 +9,13 @@ import numpy as np
 
 from backbench.documents.stimuli import (
     Burst,
-    Idle,
     Multitone,
     Square,
     Steps,
     Stimulus,
     Sweep,
-    Table,
     Tone,
-    Transport,
     TwoTones,
-    frequency_of,
 )
 from backbench.errors import Refusal
 from backbench.signal.track import Array
@@ -45,9 +41,9 @@ def wave(stimulus: Stimulus, rate_hz: int) -> Wave:
 
     Raises Refusal where the rate can't hold it and where there is nothing to play.
     """
-    if isinstance(stimulus, (Idle, Table, Transport)):
+    if not stimulus.generated:
         raise Refusal("nothing is played for it")
-    top = max(_frequencies(stimulus))
+    top = max(stimulus.frequencies)
     if top > BAND * rate_hz:
         raise Refusal(f"{top:g} Hz needs a sample rate of at least {math.ceil(top / BAND)} Hz")
     if isinstance(stimulus, Sweep):
@@ -60,21 +56,9 @@ def wave(stimulus: Stimulus, rate_hz: int) -> Wave:
     return Wave(_faded(_periodic(stimulus, time, rate_hz), rate_hz), (SETTLE_S, SETTLE_S + seconds))
 
 
-def _frequencies(stimulus: Stimulus) -> list[float]:
-    """The frequencies that must lie inside the band."""
-    if isinstance(stimulus, Sweep):
-        return stimulus.sweep_hz
-    if isinstance(stimulus, TwoTones):
-        return stimulus.tones_hz
-    if isinstance(stimulus, Multitone):
-        return stimulus.multitone_hz
-    one = frequency_of(stimulus) or 0.0
-    return [3 * one] if isinstance(stimulus, Square) else [one]
-
-
 def _kept_seconds(stimulus: Stimulus) -> float:
     """Long enough for 40 periods of the lowest frequency, and for closely spaced lines."""
-    lowest = min(_frequencies(stimulus))
+    lowest = min(stimulus.frequencies)
     if isinstance(stimulus, Burst):
         return max(1.0, 10 * stimulus.period_ms / 1000)
     return max(1.0, 40 / lowest)

@@ -142,6 +142,7 @@ def plan(
     from backbench.bench_day.measuring_chain import chain_of, expired
     from backbench.bench_day.plan import Wishes, make_plan
     from backbench.bench_day.planned_capture import PLAN_NAME, plan_text
+    from backbench.storage.atomic_io import write_text_file
 
     home = opened(catalogue)
     manifest = _manifest(folder)
@@ -156,7 +157,7 @@ def plan(
     if out is not None and not dry_run:
         _write_page(made, manifest, out)
     if not dry_run:
-        (folder / PLAN_NAME).write_text(plan_text(made), encoding="utf-8")
+        write_text_file(folder / PLAN_NAME, plan_text(made))
         typer.echo(f"Wrote {folder / PLAN_NAME}. Next: backbench stimuli {folder} waves")
 
 
@@ -342,11 +343,12 @@ def _show_plan(made: Plan, manifest: Manifest, folder: Path) -> None:
 
 def _write_page(made: Plan, manifest: Manifest, out: Path) -> None:
     from backbench.bench_day.plan_text import page
+    from backbench.storage.atomic_io import write_text_file
 
     if out.suffix != ".html":
         fault = Fault("--out", repr(out.name), "a file ending in .html")
         raise UserError("the page can't be written", [fault])
-    out.write_text(page(made, manifest), encoding="utf-8")
+    write_text_file(out, page(made, manifest))
     typer.echo(f"Wrote {out}.")
 
 

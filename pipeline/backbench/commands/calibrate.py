@@ -58,7 +58,8 @@ def calibrate(
     found = calibrated(recording, known, track or [])
     typer.echo(entry_text(bench, found))
     if save:
-        path = saved(home.places.root, bench, found, home.settings)
+        with home.places.changing():
+            path = saved(home.places.root, bench, found, home.settings)
         typer.echo(f"Added to {path}. Next, if reviews since that date exist: backbench recompute")
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -117,16 +116,15 @@ def rename(
 
     Example: backbench rename heron-40-b heron-40 -c my-catalogue
     """
-    from backbench.documents.file_names import SETTINGS_NAME
-    from backbench.maintenance.corrections import rename_unit
+    from backbench.maintenance.corrections import rename_unit, renamed_settings
 
     home = opened(catalogue)
-    text = rename_unit(home.places, old, new)
     if dry_run:
+        renamed_settings(home.places, old, new)
         typer.echo(f"would replace the key {old} by {new} in every review")
         return
-    path: Path = home.places.root / SETTINGS_NAME
-    path.write_text(text, encoding="utf-8")
+    with home.places.changing():
+        rename_unit(home.places, old, new)
     outcomes, refused = home.recompute(history=False)
     changed = [outcome.review for outcome in outcomes if not outcome.unchanged]
     typer.echo(f"{old} is now {new}: {', '.join(changed) or 'no review'} updated.")

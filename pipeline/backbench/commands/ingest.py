@@ -83,20 +83,49 @@ def recompute(catalogue: Home = HERE, processes: Processes = None, direct: Direc
 
 
 @app.command(rich_help_panel=MAINTENANCE)
-def rebuild(catalogue: Home = HERE, processes: Processes = None) -> None:
+def rebuild(
+    catalogue: Home = HERE,
+    processes: Processes = None,
+    accept_losses: Annotated[
+        bool,
+        typer.Option(
+            "--accept-losses",
+            help="Replace the database although captures whose originals are missing or damaged "
+            "then have no readings.",
+        ),
+    ] = False,
+) -> None:
     """Build the database again from the vault, the ledger and the settings.
+
+    The present database is kept where an original is missing or damaged.
 
     Example: backbench rebuild -c my-catalogue
     """
+    from backbench.ingest.run_ingest import lost_captures
     from backbench.reports.progress_bars import watched
 
     with watched() as watch:
-        number, refused = opened(catalogue).rebuild(processes=processes, progress=watch.progress)
+        outcomes, refused = opened(catalogue).rebuild(
+            processes=processes, progress=watch.progress, accept_losses=accept_losses
+        )
     _refusals(refused)
     if refused:
         typer.echo("nothing was changed; correct these reviews first", err=True)
         raise typer.Exit(1)
-    typer.echo(f"Rebuilt the database from {counted(number, 'review')}.")
+    lost = lost_captures(outcomes)
+    for review, file, reason in lost:
+        typer.echo(f"{review}: {file}: {reason}", err=True)
+    if lost and not accept_losses:
+        typer.echo(
+            f"The present database is kept: without {counted(len(lost), 'original')} a new one "
+            "would have fewer readings. Restore from a backup and run the command again, or "
+            "replace it with --accept-losses.",
+            err=True,
+        )
+        raise typer.Exit(PARTLY_DONE)
+    typer.echo(f"Rebuilt the database from {counted(len(outcomes), 'review')}.")
+    if lost:
+        raise typer.Exit(PARTLY_DONE)
 
 
 def _old_calibrations(folders: Sequence[Path], settings: Settings) -> Iterator[str]:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.peers import unit_row
 from backbench.errors import Fault, UserError
+from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 
 if TYPE_CHECKING:
@@ -117,10 +118,10 @@ def _open(a: Mapping[str, Any], b: Mapping[str, Any], difference: float) -> bool
     return bool(larger["bound"] == "upper" or smaller["bound"] == "lower")
 
 
-AS_SET = (
-    "level", "output_power", "tone_level", "tones_level", "tones_power", "state_high", "state_low",
-)  # fmt: skip
-"""What the reviewer set rather than what the unit does: no difference of units."""
+def as_set() -> list[str]:
+    """Metrics that the reviewer sets: what they differ in is no property of a unit."""
+    return [*registry().having(lambda traits: traits.set_by_reviewer)]
+
 
 ROWS = """
 SELECT placed.*, metric.title
@@ -146,7 +147,7 @@ ORDER BY point_key, metric, output, reading_key
 
 
 def _rows(store: Database, sql: str, **values: str) -> list[dict[str, Any]]:
-    return list(store.frame(sql, {**values, "as_set": [*AS_SET]}).iter_rows(named=True))
+    return list(store.frame(sql, {**values, "as_set": as_set()}).iter_rows(named=True))
 
 
 def before_and_after(

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from backbench.errors import Refusal
+from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 
 if TYPE_CHECKING:
@@ -136,15 +137,13 @@ JOIN metric USING (metric, method_version)
 WHERE unit_key = $unit AND value IS NOT NULL AND list_contains($what, metric || '@' || point_key)
 ORDER BY bench_key, series, reviewed, reading_key
 """
-OF_REFERENCE = (
-    ("gain", "gain-1khz"), ("noise_a", "idle"), ("thd_n", "tone-1khz-5w-8ohm"),
-    ("thd_n", "preamp-1khz-2v"),
-)  # fmt: skip
 
 
 def of_unit(store: Database, unit_key: str) -> list[Series]:
     """The gain, noise and distortion of one unit over its reviews, on each bench."""
-    what = [f"{metric}@{point}" for metric, point in OF_REFERENCE]
+    known = registry()
+    watched = known.having(lambda traits: traits.watched_at)
+    what = [f"{name}@{point}" for name in watched for point in known.traits(name).watched_at]
     return _series(store.frame(REFERENCE, {"unit": unit_key, "what": what}))
 
 

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.comparison import drift
 from backbench.comparison.standings import Standing
+from backbench.metrics.registry import registry
+from backbench.metrics.traits import Traits
 from backbench.storage.database import Database
 
 if TYPE_CHECKING:
@@ -21,10 +23,6 @@ if TYPE_CHECKING:
 
 SMALL = 0.1
 """Share of the difference compared below which a step is not told."""
-IN_VOLTS = ("noise", "noise_a", "dc_offset")
-IN_WATTS = ("power_at_limit",)
-IN_DECIBELS = ("gain", "snr_1w")
-WITH_DISTORTION = ("thd", "thd_n")
 ONE_WATT_V = math.sqrt(8.0)
 
 
@@ -34,28 +32,29 @@ def effect(step: drift.Step, metric: str, value: float) -> float | None:
     Distortion is taken to add in full, noise by its square; a change of gain moves volts and
     watts in proportion.
     """
+    traits = registry().traits(metric)
     if step.series.startswith("loop-back gain"):
-        return _by_gain(step.change, metric, value)
+        return _by_gain(step.change, traits, value)
     if step.series.startswith("loop-back THD+N"):
-        return abs(step.change) if metric in WITH_DISTORTION else None
+        return abs(step.change) if traits.bench_distortion else None
     if step.series.startswith("loop-back noise"):
-        return _by_noise(step, metric, value)
+        return _by_noise(step, traits, value)
     return None
 
 
-def _by_gain(decibels: float, metric: str, value: float) -> float | None:
-    if metric in IN_VOLTS:
+def _by_gain(decibels: float, traits: Traits, value: float) -> float | None:
+    if traits.bench_gain == "volts":
         return abs(value) * abs(10 ** (decibels / 20) - 1)
-    if metric in IN_WATTS:
+    if traits.bench_gain == "watts":
         return abs(value) * abs(10 ** (decibels / 10) - 1)
-    return abs(decibels) if metric in IN_DECIBELS else None
+    return abs(decibels) if traits.bench_gain == "decibels" else None
 
 
-def _by_noise(step: drift.Step, metric: str, value: float) -> float | None:
+def _by_noise(step: drift.Step, traits: Traits, value: float) -> float | None:
     added = abs(step.last**2 - step.first**2) * 1e-12  # the series is in microvolts
-    if metric in ("noise", "noise_a"):
+    if traits.bench_noise == "volts":
         return math.hypot(value, math.sqrt(added)) - abs(value)
-    if metric == "snr_1w":
+    if traits.bench_noise == "ratio to 1 W":
         noise = ONE_WATT_V / 10 ** (value / 20)
         return 20 * math.log10(math.hypot(noise, math.sqrt(added)) / noise)
     return None

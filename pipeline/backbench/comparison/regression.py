@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison import listening_terms
-from backbench.comparison.differences import AS_SET
-from backbench.comparison.standings import LIMIT_PERCENT, PLACED
+from backbench.comparison.differences import as_set
+from backbench.comparison.standings import LIMIT_PERCENT, compared_points
 from backbench.errors import Fault, Refusal, UserError
 from backbench.querying.saved_queries import not_found
 from backbench.statistics.trends import Screened, Trend, screen, trend
@@ -178,7 +178,7 @@ ORDER BY worse.metric, worse.point_key, worse.limit_percent, worse.order_n,
 def _every_metric(store: Database) -> list[Quantity]:
     """Each metric at one test point; where it has orders, limits or frequencies of its own, only
     the usual limit."""
-    frame = store.frame(VALUES, {"metric": "", "as_set": [*AS_SET]})
+    frame = store.frame(VALUES, {"metric": "", "as_set": as_set()})
     found = []
     for (metric,), part in frame.group_by(("metric",), maintain_order=True):
         rows = list(part.iter_rows(named=True))
@@ -197,7 +197,7 @@ def _chosen(metric: str, number: str, point: str, rows: Sequence[Mapping[str, An
     counts: dict[str, int] = {}
     for row in wanted:
         counts[row["point_key"]] = counts.get(row["point_key"], 0) + 1
-    usual = PLACED.get(metric, ())
+    usual = compared_points().get(metric, ())
     best = max(counts, key=lambda key: (counts[key], key in usual, key))
     taken = [row for row in wanted if row["point_key"] == best]
     first = taken[0]

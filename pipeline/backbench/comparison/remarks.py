@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.comparison import drift_effects, listening_terms
 from backbench.comparison.peers import Peers
-from backbench.comparison.standings import LIMIT_LOADS, LIMIT_PERCENT, Standing
+from backbench.comparison.standings import LIMIT_PERCENT, Standing
+from backbench.documents.kinds import LOUDSPEAKER_KINDS
 from backbench.documents.settings import Settings
+from backbench.metrics.registry import registry
 from backbench.statistics import ranks
 from backbench.storage.database import Database
+from backbench.test_points.assign import shipped_point
 
 if TYPE_CHECKING:
     import polars as pl
@@ -24,11 +27,14 @@ def listening(
     """Noise and loudness through the settings' loudspeakers; the list price in today's money."""
     told: list[str] = []
     powers: list[float] = []
+    drives = unit["kind"] in LOUDSPEAKER_KINDS
     for line in lines:
-        if line.metric == "noise_a" and line.value > 0:
+        says = registry().traits(line.metric).listening if drives else None
+        if says == "noise pressure" and line.value > 0:
             told += listening_terms.noise_said(line.value, line.bound == "upper", settings)
-        if line.metric == "power_at_limit" and line.limit_percent == LIMIT_PERCENT:
-            load = LIMIT_LOADS[line.point_key]
+        if says == "greatest pressure" and line.limit_percent == LIMIT_PERCENT:
+            load = shipped_point(line.point_key).load_ohm
+            assert load is not None  # every test point of a greatest power has its load
             told += listening_terms.loudest_said(
                 line.value, load, f"{LIMIT_PERCENT:g} % distortion", settings
             )
@@ -42,9 +48,14 @@ def listening(
 def _powers(store: Database, line: Standing) -> list[float]:
     """The power of each output of the unit at the limit."""
     rows = store.rows(
-        "SELECT value FROM placed WHERE unit_key = $unit AND metric = 'power_at_limit' "
+        "SELECT value FROM placed WHERE unit_key = $unit AND metric = $metric "
         "AND point_key = $point AND limit_percent = $limit ORDER BY output",
-        {"unit": line.unit_key, "point": line.point_key, "limit": line.limit_percent},
+        {
+            "unit": line.unit_key,
+            "metric": line.metric,
+            "point": line.point_key,
+            "limit": line.limit_percent,
+        },
     )
     return [float(value) for (value,) in rows if value > 0]
 
@@ -62,9 +73,10 @@ def notes(
 
 def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:
     """At which volume setting the idle noise was taken, of this unit and of how many peers."""
+    noises = registry().having(lambda traits: traits.listening == "noise pressure")
     idle = [
         row for row in among.filter(among["point_key"] == "idle").iter_rows(named=True)
-        if row["metric"] == "noise_a"
+        if row["metric"] in noises
     ]  # fmt: skip
     own = next((row["volume"] for row in idle if row["unit_key"] == unit_key), None)
     if not any(row["unit_key"] == unit_key for row in idle):

@@ -4,37 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.differences import Difference
 from backbench.comparison.peers import FEW, Peers
+from backbench.documents.kinds import LOUDSPEAKER_KINDS
+from backbench.metrics.registry import registry
 from backbench.statistics import ranks
 from backbench.storage.database import Database
 
 if TYPE_CHECKING:
     import polars as pl
 
-POWERS = ("5w", "1w", "half", "rated")
-POWER_POINTS = (
-    *(f"tone-1khz-{power}-{load}ohm" for power in POWERS for load in (8, 4, 16)),
-    "preamp-1khz-2v",
-)
-LIMIT_LOADS = {"limit-1khz-8ohm": 8.0, "limit-1khz-4ohm": 4.0, "limit-1khz-16ohm": 16.0}
-LIMIT_POINTS = tuple(LIMIT_LOADS)
 LIMIT_PERCENT = 1.0
-PLACED: dict[str, tuple[str, ...]] = {
-    "noise_a": ("idle",), "noise": ("idle",), "input_referred_noise": ("idle",),
-    "snr_1w": ("idle",), "gain": ("gain-1khz",), "thd": POWER_POINTS,
-    "thd_n": POWER_POINTS, "snr": POWER_POINTS, "dc_offset": POWER_POINTS,
-    "difference_frequency_total": ("two-tone-19k-20k",),
-    "power_at_limit": LIMIT_POINTS, "source_impedance": ("impedance-1khz",),
-    "damping_factor": ("impedance-1khz",), "channel_balance": ("channels-1khz",),
-    "separation": ("channels-1khz",), "response_spread": ("response",),
-    "response_low_3db": ("response",), "response_high_3db": ("response",),
-}  # fmt: skip
-"""Metrics that a unit is compared in, each with its test points in order of preference."""
-OF_LOUDSPEAKERS = ("damping_factor", "snr_1w")
-"""Metrics that refer to a loudspeaker's load: of amplifiers only, not of what drives none."""
+"""The distortion limit at which powers are compared."""
 NEIGHBOURS = 3
 
 
@@ -98,11 +82,32 @@ class NearUnit:
     apart: tuple[str, ...]
 
 
+@cache
+def compared_points() -> dict[str, tuple[str, ...]]:
+    """Metrics that units are compared in, in the order shown, each with its test points in order
+    of preference."""
+    return registry().compared()
+
+
+def compared_values(entered: bool = True) -> dict[str, Any]:
+    """The parameters of the statement that reads every unit's values where units are compared.
+
+    entered: whether readings typed from old records take part.
+    """
+    points = compared_points()
+    return {
+        "metrics": [*points], "points": sorted({p for own in points.values() for p in own}),
+        "entered": entered, "loudspeaker_kinds": [*LOUDSPEAKER_KINDS],
+        "loudspeaker_only": [*registry().having(lambda traits: traits.loudspeaker_only)],
+    }  # fmt: skip
+
+
 def telling(found: Sequence[Difference]) -> list[Difference]:
     """Of differences by certainty, the surest of each metric that units are compared in."""
     surest: dict[str, Difference] = {}
+    points = compared_points()
     for d in found:
-        usual = d.point_key in PLACED.get(d.metric, ()) and d.limit_percent in (None, LIMIT_PERCENT)
+        usual = d.point_key in points.get(d.metric, ()) and d.limit_percent in (None, LIMIT_PERCENT)
         if usual and '"weighting":"none"' not in d.detail:
             surest.setdefault(d.metric, d)
     return list(surest.values())
@@ -116,13 +121,14 @@ SELECT
     concat_ws('/', placed.metric, placed.point_key, limit_percent,
               placed.detail ->> '$.distortion', placed.detail ->> '$.harmonics') AS what
 FROM placed
-JOIN (SELECT unit_key, label, kind_group FROM peer) USING (unit_key)
+JOIN (SELECT unit_key, label, kind FROM peer) USING (unit_key)
 JOIN metric USING (metric)
 JOIN test_point USING (point_key)
 JOIN review USING (review_key)
 WHERE list_contains($metrics, placed.metric) AND list_contains($points, placed.point_key)
   AND placed.order_n IS NULL AND ($entered OR placed.status <> 'entered')
-  AND (kind_group = 'amplifiers' OR NOT list_contains($of_loudspeakers, placed.metric))
+  AND (list_contains($loudspeaker_kinds, kind)
+       OR NOT list_contains($loudspeaker_only, placed.metric))
   AND placed.detail NOT LIKE '%"weighting":"none"%'
 """
 # The worse of a unit's outputs; by name where no direction is better.
@@ -149,10 +155,7 @@ class Common:
 
 def read_common(store: Database, entered: bool = True) -> Common:
     """From an open store. entered: whether typed-in readings of old records take part."""
-    wanted = {
-        "metrics": [*PLACED], "points": sorted({p for points in PLACED.values() for p in points}),
-        "entered": entered, "of_loudspeakers": [*OF_LOUDSPEAKERS],
-    }  # fmt: skip
+    wanted = compared_values(entered)
     return Common(
         store.frame(OF_ALL, wanted), store.frame(ABSENCES, {"metrics": wanted["metrics"]})
     )
@@ -179,7 +182,7 @@ def placed(
 def _preferred(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """The unit's rows at the first test point of each metric that it has, in the order shown."""
     found = []
-    for metric, points in PLACED.items():
+    for metric, points in compared_points().items():
         mine = [row for row in own if row["metric"] == metric]
         point = next((p for p in points if any(r["point_key"] == p for r in mine)), None)
         found += [row for row in mine if row["point_key"] == point]

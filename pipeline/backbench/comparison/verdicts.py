@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 
 SURE = 0.95
@@ -27,11 +28,8 @@ Outcome = Literal[
 WITHIN = {"frequency_hz": 0.01, "power_w": 0.10, "load_ohm": 0.05, "limit_percent": 0.001}
 UNITS = {"frequency_hz": "Hz", "power_w": "W", "load_ohm": "ohm", "limit_percent": "%"}
 WHOLE_BAND = (20.0, 20000.0)
-BAND_METRICS = ("response_spread", "response_deviation")
 NOMINAL = "nominal load"
 """The detail of a reading that names the load it refers to, as "8 ohm"."""
-SIZE_OF_POWER = ("power_at_limit", "output_power")
-"""Metrics whose value is itself a power: a promised power is their limit, not their condition."""
 
 
 @dataclass(frozen=True)
@@ -170,7 +168,7 @@ def _differences(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Iterator[
     """How a reading's conditions differ from those promised, in words."""
     for name, within in WITHIN.items():
         wanted, found = figure[name], row[name]
-        if wanted is None or (name == "power_w" and figure["metric"] in SIZE_OF_POWER):
+        if wanted is None or (name == "power_w" and registry().traits(figure["metric"]).is_power):
             continue
         if found is None or abs(found / wanted - 1) > within:
             measured = "not stated" if found is None else f"{found:.4g} {UNITS[name]}"
@@ -178,7 +176,7 @@ def _differences(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Iterator[
             yield f"{words} {measured}, {wanted:.4g} {UNITS[name]} promised"
     if figure["band_low_hz"] is not None:
         band = (figure["band_low_hz"], figure["band_high_hz"])
-        if row["metric"] not in BAND_METRICS or band != WHOLE_BAND:
+        if not registry().traits(row["metric"]).whole_band or band != WHOLE_BAND:
             yield f"promised over {band[0]:g} Hz to {band[1]:g} Hz"
 
 

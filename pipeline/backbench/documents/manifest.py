@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
+from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.stimuli import (
     KINDS,
     Idle,
@@ -318,12 +319,9 @@ def _numbered(manifest: Manifest, capture: Capture) -> bool:
     return all(position.isascii() and position.isdigit() for position in roles)
 
 
-LOADED = {"integrated amplifier", "power amplifier", "receiver"}
-
-
 def _wants_load(manifest: Manifest, roles: dict[int, TrackRole]) -> bool:
     units = {role.unit for role in roles.values()}
-    return any(unit.key in units and unit.kind in LOADED for unit in manifest.unit)
+    return any(unit.key in units and UNIT_KINDS[unit.kind].by_power for unit in manifest.unit)
 
 
 __all__ = ["Capture", "Conditions", "Manifest", "Stimulus", "TrackRole", "Unit", "read_manifest"]

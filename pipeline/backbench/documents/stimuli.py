@@ -1,12 +1,13 @@
 """What was played into a unit: one model for each kind of stimulus.
 
-A kind is recognised by its marker, the key that only it has ("tone_hz", "sweep_hz", …).
+A kind is recognised by its marker, the key that only it has ("tone_hz", "sweep_hz", …). What else
+the program has to know of a kind stands on its model: its frequency, memory, length.
 Levels are of the generator's EMF as set, in volts; "unknown" says that it was not noted.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -23,8 +24,48 @@ class Strict(BaseModel):
 
 
 class StimulusModel(Strict):
+    """What every kind of stimulus declares; the defaults are safe for a kind that says no more.
+
+    kind: its name. marker: the key by which a manifest names it.
+    steady: the same all along, so that a long recording may be measured in segments.
+    generated: its samples can be made by `stimuli`, so that a generator may play them.
+    bytes_a_sample: memory that its analysis takes at its peak for each sample of all tracks, two at
+        least, with a loop-back or reference of the same length where one is used. Measured:
+        tests/bench/long_recording.py. The default is the greatest that any kind takes.
+    """
+
     kind: ClassVar[str]
     marker: ClassVar[str]
+    steady: ClassVar[bool] = False
+    generated: ClassVar[bool] = False
+    bytes_a_sample: ClassVar[float] = 86.0
+
+    @property
+    def frequency(self) -> float | None:
+        """Its one frequency in Hz; None where there are several or none."""
+        return None
+
+    @property
+    def frequencies(self) -> list[float]:
+        """All frequencies in Hz that the sample rate has to hold."""
+        return [] if self.frequency is None else [self.frequency]
+
+    @property
+    def longest_s(self) -> float | None:
+        """The longest recording that is analysed at once, in s; None where memory alone limits."""
+        return None
+
+    @property
+    def same_with_loop_back(self) -> object:
+        """What a capture must have in common with the loop-back that gives the bench's own part.
+
+        Equal to that of no other stimulus where a kind has no use for a loop-back.
+        """
+        return id(self)
+
+    def memory(self, rate_hz: float) -> float:
+        """Bytes that the analysis takes at its peak for each sample of all tracks."""
+        return self.bytes_a_sample
 
 
 class Tone(StimulusModel):
@@ -32,17 +73,35 @@ class Tone(StimulusModel):
 
     kind: ClassVar[str] = "tone"
     marker: ClassVar[str] = "tone_hz"
+    steady: ClassVar[bool] = True
+    generated: ClassVar[bool] = True
+    bytes_a_sample: ClassVar[float] = 72.0
     tone_hz: Hertz
     """Frequency of the sine. Example: `1000`"""
     generator_vrms: Level
     """Level of the generator's EMF, or "unknown". Example: `0.42`"""
 
+    @property
+    def frequency(self) -> float:
+        return self.tone_hz
+
+    @property
+    def same_with_loop_back(self) -> object:
+        return self.kind, self.tone_hz
+
 
 class Steps(StimulusModel):
-    """One sine in steps of rising level within one file."""
+    """One sine in steps of rising level within one file.
+
+    Steps are looked for by every length that they may have at every 10 ms: the recording's length
+    times that of a step is limited to 1200 s^2 (two minutes of steps of 10 s), which take 0.4 GB.
+    """
 
     kind: ClassVar[str] = "steps"
     marker: ClassVar[str] = "steps_hz"
+    generated: ClassVar[bool] = True
+    bytes_a_sample: ClassVar[float] = 24.0
+    most_s2: ClassVar[float] = 1200.0
     steps_hz: Hertz
     """Frequency of the sine. Example: `1000`"""
     step_s: Seconds
@@ -50,12 +109,26 @@ class Steps(StimulusModel):
     levels_vrms: Annotated[list[Volts], Field(min_length=2)]
     """Rising levels, one for each step. Example: `[0.1, 0.2, 0.4]`"""
 
+    @property
+    def frequency(self) -> float:
+        return self.steps_hz
+
+    @property
+    def longest_s(self) -> float:
+        return self.most_s2 / self.step_s
+
 
 class Sweep(StimulusModel):
-    """An exponential sine sweep; what was played is a generator track or a file."""
+    """An exponential sine sweep; what was played is a generator track or a file.
+
+    bytes_of_band: memory beyond bytes_a_sample for as much of the recording's band as it covers.
+    """
 
     kind: ClassVar[str] = "sweep"
     marker: ClassVar[str] = "sweep_hz"
+    generated: ClassVar[bool] = True
+    bytes_a_sample: ClassVar[float] = 36.0
+    bytes_of_band: ClassVar[float] = 46.0
     sweep_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)]
     """Start and stop frequency. Example: `[10, 40000]`"""
     sweep_s: Seconds
@@ -74,12 +147,27 @@ class Sweep(StimulusModel):
             raise ValueError("a start frequency below the stop frequency")
         return self
 
+    @property
+    def frequencies(self) -> list[float]:
+        return self.sweep_hz
+
+    @property
+    def same_with_loop_back(self) -> object:
+        return self.kind, tuple(self.sweep_hz)
+
+    def memory(self, rate_hz: float) -> float:
+        share = min(1.0, 2 * max(self.sweep_hz) / rate_hz)
+        return self.bytes_a_sample + self.bytes_of_band * share
+
 
 class TwoTones(StimulusModel):
     """Two sines. ratio: amplitude of the first over that of the second; level is the total rms."""
 
     kind: ClassVar[str] = "two tones"
     marker: ClassVar[str] = "tones_hz"
+    steady: ClassVar[bool] = True
+    generated: ClassVar[bool] = True
+    bytes_a_sample: ClassVar[float] = 72.0
     tones_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)]
     """Lower and higher frequency. Example: `[19000, 20000]`"""
     ratio: Annotated[float, Field(gt=0, le=100)]
@@ -93,16 +181,31 @@ class TwoTones(StimulusModel):
             raise ValueError("the lower frequency first, and two different ones")
         return self
 
+    @property
+    def frequencies(self) -> list[float]:
+        return self.tones_hz
+
+    @property
+    def same_with_loop_back(self) -> object:
+        return self.kind, tuple(self.tones_hz), self.ratio
+
 
 class Multitone(StimulusModel):
     """Many sines of equal amplitude; level is the total rms."""
 
     kind: ClassVar[str] = "multitone"
     marker: ClassVar[str] = "multitone_hz"
+    steady: ClassVar[bool] = True
+    generated: ClassVar[bool] = True
+    bytes_a_sample: ClassVar[float] = 45.0
     multitone_hz: Annotated[list[Hertz], Field(min_length=3, max_length=200)]
     """Frequencies of the tones. Example: `[100, 1000, 10000]`"""
     generator_vrms: Level
     """Level of the generator's EMF, or "unknown". Example: `0.42`"""
+
+    @property
+    def frequencies(self) -> list[float]:
+        return self.multitone_hz
 
 
 class Idle(StimulusModel):
@@ -110,8 +213,14 @@ class Idle(StimulusModel):
 
     kind: ClassVar[str] = "idle"
     marker: ClassVar[str] = "idle"
+    steady: ClassVar[bool] = True
+    bytes_a_sample: ClassVar[float] = 86.0
     idle: Annotated[str, Field(min_length=1)]
     """How the input is terminated. Example: `"input shorted"`"""
+
+    @property
+    def same_with_loop_back(self) -> object:
+        return self.kind
 
 
 class Square(StimulusModel):
@@ -119,6 +228,9 @@ class Square(StimulusModel):
 
     kind: ClassVar[str] = "square"
     marker: ClassVar[str] = "square_hz"
+    steady: ClassVar[bool] = True
+    generated: ClassVar[bool] = True
+    bytes_a_sample: ClassVar[float] = 45.0
     square_hz: Hertz
     """Frequency of the square wave. Example: `1000`"""
     generator_vpp: Level
@@ -126,12 +238,23 @@ class Square(StimulusModel):
     rise_time_s: Seconds | None = None
     """10 % to 90 % rise time of the generator. Example: `0.000001`"""
 
+    @property
+    def frequency(self) -> float:
+        return self.square_hz
+
+    @property
+    def frequencies(self) -> list[float]:
+        """The fundamental and its third harmonic: less would be a sine."""
+        return [3 * self.square_hz]
+
 
 class Burst(StimulusModel):
     """Repeated bursts of a sine; level is the rms during the burst."""
 
     kind: ClassVar[str] = "burst"
     marker: ClassVar[str] = "burst_hz"
+    generated: ClassVar[bool] = True
+    bytes_a_sample: ClassVar[float] = 45.0
     burst_hz: Hertz
     """Frequency of the sine. Example: `1000`"""
     on_ms: Annotated[float, Field(gt=0)]
@@ -141,14 +264,23 @@ class Burst(StimulusModel):
     generator_vrms: Level
     """Level of the generator's EMF, or "unknown". Example: `0.42`"""
 
+    @property
+    def frequency(self) -> float:
+        return self.burst_hz
+
 
 class Transport(StimulusModel):
     """A test tone played back by a tape or disc machine: its speed is what is measured."""
 
     kind: ClassVar[str] = "transport"
     marker: ClassVar[str] = "transport_hz"
+    bytes_a_sample: ClassVar[float] = 34.0
     transport_hz: Hertz
     """Nominal frequency of the test tone. Example: `3150`"""
+
+    @property
+    def frequency(self) -> float:
+        return self.transport_hz
 
 
 class Column(Strict):
@@ -193,11 +325,13 @@ class Table(StimulusModel):
             raise ValueError("square_hz and rise times only with a trace")
         return self
 
+    @property
+    def frequency(self) -> float | None:
+        return self.square_hz
+
 
 Stimulus = Tone | Steps | Sweep | TwoTones | Multitone | Idle | Square | Burst | Transport | Table
-KINDS: tuple[type[StimulusModel], ...] = (
-    Tone, Steps, Sweep, TwoTones, Multitone, Idle, Square, Burst, Transport, Table,
-)  # fmt: skip
+KINDS: tuple[type[StimulusModel], ...] = get_args(Stimulus)
 
 
 def analysis_kind(stimulus: Stimulus) -> str:
@@ -207,15 +341,7 @@ def analysis_kind(stimulus: Stimulus) -> str:
 
 def frequency_of(stimulus: Stimulus) -> float | None:
     """The one frequency that a stimulus has, in Hz; None where there are several or none."""
-    if isinstance(stimulus, Tone):
-        return stimulus.tone_hz
-    if isinstance(stimulus, Steps):
-        return stimulus.steps_hz
-    if isinstance(stimulus, (Square, Table)):
-        return stimulus.square_hz
-    if isinstance(stimulus, Transport):
-        return stimulus.transport_hz
-    return stimulus.burst_hz if isinstance(stimulus, Burst) else None
+    return stimulus.frequency
 
 
 def generator_level(stimulus: Stimulus) -> float | None:

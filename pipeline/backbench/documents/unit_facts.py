@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from backbench.documents.kinds import Kind
 from backbench.documents.stimuli import Hertz, Strict
 from backbench.documents.validation import amount
 
@@ -14,9 +15,6 @@ KEY = re.compile(r"[a-z0-9][a-z0-9._-]{0,79}")
 Text = Annotated[str, Field(min_length=1, max_length=4000)]
 Year = Annotated[int, Field(ge=1900, le=2100)]
 
-Kind = Literal[
-    "integrated amplifier", "power amplifier", "preamplifier", "receiver", "tuner", "other"
-]
 Technology = Literal["tube", "solid state", "hybrid", "switching"]
 State = Literal["as received", "serviced", "restored", "modified"]
 

@@ -17,6 +17,7 @@ from backbench.errors import Fault, UserError
 from backbench.export.csv_escaping import inert
 from backbench.export.data_dictionary import TABLES, described
 from backbench.progress import nothing
+from backbench.storage.atomic_io import write_text_file
 from backbench.storage.database import Database
 
 PACKAGE = "datapackage.json"
@@ -68,8 +69,8 @@ def export_catalogue(
         progress(1)
     package = package_of(frames, title)
     text = json.dumps(package, ensure_ascii=False, indent=1) + "\n"
-    (folder / PACKAGE).write_text(text, encoding="utf-8")
-    (folder / DICTIONARY).write_text(dictionary_text(frames, title), encoding="utf-8")
+    write_text_file(folder / PACKAGE, text)
+    write_text_file(folder / DICTIONARY, dictionary_text(frames, title))
     return written
 
 

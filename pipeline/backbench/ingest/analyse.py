@@ -163,16 +163,14 @@ def _bench(job: Job) -> CaptureData | None:
     return found
 
 
-POWERS = ("output_power", "tones_power", "burst_power")
-"""Metrics that tell the power of a capture's own stimulus; a capture has one of them."""
-
-
 def _powers(findings: Sequence[Finding]) -> dict[int, float]:
-    """Output power measured on each track."""
+    """Output power measured on each track; a capture has one metric of its stimulus' power."""
     return {
         f.track: f.figure.value
         for f in findings
-        if f.metric.name in POWERS and f.figure is not None and f.generator_vrms is None
+        if f.metric.traits.own_stimulus == "power"
+        and f.figure is not None
+        and f.generator_vrms is None
     }
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from backbench.documents.manifest import MANIFEST_NAME, Capture, Conditions, Manifest, TrackRole
 from backbench.documents.settings import InForce, Settings, calibration_for
-from backbench.documents.stimuli import Idle, Stimulus, Sweep, Table, Tone, TwoTones, analysis_kind
+from backbench.documents.stimuli import Stimulus, Sweep, Table, analysis_kind
 from backbench.errors import Fault, UserError
 from backbench.ingest.alias_resolution import under_present_keys
 from backbench.ingest.entered_figures import entered_faults
@@ -204,8 +204,9 @@ def _bench_job(
     if capture.loop_back or isinstance(capture.stimulus, Table):
         return None
     wanted = manifest.conditions_of(capture).range
+    same = capture.stimulus.same_with_loop_back
     for position, other in enumerate(manifest.capture, start=1):
-        if not other.loop_back or _played(other.stimulus) != _played(capture.stimulus):
+        if not other.loop_back or other.stimulus.same_with_loop_back != same:
             continue
         reference = getattr(other.stimulus, "reference_file", None)
         files = [receipt.files[name] for name in (other.file, reference) if name]
@@ -213,17 +214,6 @@ def _bench_job(
         if same_range and all(file.sha256 for file in files):
             return _job(manifest, receipt, settings, vault, position, other)
     return None
-
-
-def _played(stimulus: Stimulus) -> object:
-    """What a capture must have in common with the loop-back that tells the bench's own part."""
-    if isinstance(stimulus, Sweep):
-        return stimulus.kind, tuple(stimulus.sweep_hz)
-    if isinstance(stimulus, Tone):
-        return stimulus.kind, stimulus.tone_hz
-    if isinstance(stimulus, TwoTones):
-        return stimulus.kind, tuple(stimulus.tones_hz), stimulus.ratio
-    return stimulus.kind if isinstance(stimulus, Idle) else id(stimulus)
 
 
 def _source(receipt: Receipt, vault: Vault, name: str, calibration: InForce | None) -> Source:

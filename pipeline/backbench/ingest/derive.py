@@ -53,7 +53,7 @@ FROM analysis_capture WHERE {chosen} GROUP BY ALL
 
 RESPONSES = """
 SELECT curve.* FROM curve JOIN capture USING (review_key, analysis_key)
-WHERE {chosen} AND curve.curve IN ('response', 'phase') AND curve.unit_key <> ''
+WHERE {chosen} AND list_contains($curves, curve.curve) AND curve.unit_key <> ''
 ORDER BY review_key, capture.position, curve.unit_key, curve.output
 """
 
@@ -114,16 +114,16 @@ def _trace(worked: Worked, row: Row, given: Given | DerivedCurve) -> None:
 def _sessions(store: Database, review_keys: Sequence[str]) -> dict[str, Session]:
     """The measured readings of each review, with what else its derivations may ask for."""
     readings = _readings(store, review_keys)
-    curves, promised, rated = (
-        _by_review(store, sql, review_keys) for sql in (RESPONSES, PROMISED, RATED)
-    )
+    roles = registry().curve_roles()
+    curves = _by_review(store, RESPONSES, review_keys, curves=[*roles])
+    promised, rated = (_by_review(store, sql, review_keys) for sql in (PROMISED, RATED))
     drawn = {key: _curves(curves.get(key, []), readings[key]) for key in review_keys}
     return {
         key: Session(
-            readings[key], [c for c in drawn[key] if c.curve == "response"],
+            readings[key], [c for c in drawn[key] if roles[c.curve] == "level over frequency"],
             [_promised(row) for row in promised.get(key, [])],
             {row["unit_key"]: row["rated_power_w"] for row in rated.get(key, [])},
-            [c for c in drawn[key] if c.curve == "phase"],
+            [c for c in drawn[key] if roles[c.curve] == "phase over frequency"],
         )
         for key in review_keys
     }  # fmt: skip
@@ -142,10 +142,12 @@ def _readings(store: Database, review_keys: Sequence[str]) -> dict[str, list[Rea
     return readings
 
 
-def _by_review(store: Database, sql: str, review_keys: Sequence[str]) -> dict[str, list[Row]]:
-    chosen, values = chosen_reviews(review_keys)
+def _by_review(
+    store: Database, sql: str, review_keys: Sequence[str], **values: object
+) -> dict[str, list[Row]]:
+    chosen, keys = chosen_reviews(review_keys)
     rows: dict[str, list[Row]] = {}
-    for row in store.frame(sql.format(chosen=chosen), values).to_dicts():
+    for row in store.frame(sql.format(chosen=chosen), {**values, **keys}).to_dicts():
         rows.setdefault(row["review_key"], []).append(row)
     return rows
 

@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from backbench.documents.manifest import MANIFEST_NAME, Entered, Manifest
 from backbench.errors import Fault
 from backbench.ingest.reading_rows import digest
-from backbench.metrics.declaration import Metric
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.reading import Written, read_quantity
@@ -46,12 +45,3 @@ def entered_key(review_key: str, figure: Entered) -> str:
     metric = registry().metrics[figure.metric]
     place = [figure.unit, figure.output, figure.at.model_dump(), figure.order]
     return digest("entered", review_key, metric.name, metric.version, place)
-
-
-def stimulus_of(metric: Metric) -> str:
-    """The kind of capture that a metric is usually taken from."""
-    if metric.stimuli:
-        return "tone" if "tone" in metric.stimuli else metric.stimuli[0]
-    if metric.name.startswith(("response", "riaa")):
-        return "sweep"
-    return "idle" if metric.name.startswith(("snr", "input_referred")) else "tone"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from backbench.documents.manifest import Entered
 from backbench.ingest.analysis_plan import PlannedReview
-from backbench.ingest.entered_figures import entered_key, stimulus_of, written_value
+from backbench.ingest.entered_figures import entered_key, written_value
 from backbench.ingest.reading_rows import Row, canonical, digest
 from backbench.metrics.registry import registry
 
@@ -47,7 +47,7 @@ def _reading(review_key: str, analysis_key: str, figure: Entered) -> Row:
         "reading_key": entered_key(review_key, figure), "review_key": review_key,
         "analysis_key": analysis_key, "unit_key": figure.unit, "output": figure.output,
         "metric": metric.name, "method_version": metric.version,
-        "stimulus": stimulus_of(metric), "frequency_hz": at.frequency_hz, "power_w": at.power_w,
+        "stimulus": metric.usual_stimulus, "frequency_hz": at.frequency_hz, "power_w": at.power_w,
         "load_ohm": at.load_ohm, "load_kind": "resistor" if at.load_ohm else None,
         "order_n": figure.order, "limit_percent": at.limit_percent,
         "detail": canonical({} if at.band_hz is None else {"band": _band(at.band_hz)}),

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from backbench.documents.settings import InForce
-from backbench.documents.stimuli import Steps, Stimulus, Sweep
+from backbench.documents.stimuli import Stimulus
 from backbench.ingest.analysis_plan import Source
 from backbench.readers.declaration import OpenRecording
 from backbench.readers.file_formats import open_recording, span, too_long
@@ -16,19 +16,6 @@ from backbench.storage.vault import refuse_changed
 PIECE_BYTES = 560 * 2**20
 """Memory that the analysis of one piece may take. Of the 1 GiB of a process it leaves room for the
 program itself (0.15 GiB), another review's loop-back, and windows kept from other lengths."""
-BYTES_A_SAMPLE = {
-    "tone": 72, "two tones": 72, "multitone": 45, "idle": 86, "square": 45,
-    "steps": 24, "burst": 45, "transport": 34,
-}  # fmt: skip
-"""What an analysis takes at its peak for each sample of all tracks, two at least, with a loop-back
-or reference of the same length where one is used. Measured: tests/bench/long_recording.py."""
-SWEEP_BYTES = 36, 46
-"""The same for a sweep: always, and for as much of the recording's band as the sweep covers."""
-STEPS_S2 = 1200.0
-"""Length of a recording of steps times that of a step, s^2: two minutes of steps of 10 s. Steps are
-looked for by every length that they may have at every 10 ms, which takes 0.4 GB then."""
-STEADY = frozenset({"tone", "two tones", "multitone", "idle", "square"})
-"""What is the same all along, so that a long recording may be measured in stretches."""
 
 
 def pieces(source: Source, stimulus: Stimulus) -> Iterator[dict[int, Track]]:
@@ -44,7 +31,7 @@ def pieces(source: Source, stimulus: Stimulus) -> Iterator[dict[int, Track]]:
     with open_recording(source.path, source.name) as opened:
         most = most_frames(stimulus, opened.tracks, opened.rate_hz)
         count = math.ceil(opened.frames / most)
-        if count > 1 and stimulus.kind not in STEADY:
+        if count > 1 and not stimulus.steady:
             limit = span(most / opened.rate_hz)
             whole = f"at most {limit} of the stimulus {stimulus.kind!r}, which is measured whole"
             raise too_long(source.name, opened, whole)
@@ -57,18 +44,9 @@ def pieces(source: Source, stimulus: Stimulus) -> Iterator[dict[int, Track]]:
 
 def most_frames(stimulus: Stimulus, tracks: int, rate_hz: float) -> int:
     """Frames of a recording that are analysed at once."""
-    frames = int(PIECE_BYTES / (bytes_a_sample(stimulus, rate_hz) * max(tracks, 2)))
-    if isinstance(stimulus, Steps):
-        return min(frames, int(STEPS_S2 / stimulus.step_s * rate_hz))
-    return frames
-
-
-def bytes_a_sample(stimulus: Stimulus, rate_hz: float) -> float:
-    """What the analysis of such a recording takes at its peak for each sample of all tracks."""
-    if isinstance(stimulus, Sweep):
-        always, of_band = SWEEP_BYTES
-        return always + of_band * min(1.0, 2 * max(stimulus.sweep_hz) / rate_hz)
-    return BYTES_A_SAMPLE[stimulus.kind]
+    frames = int(PIECE_BYTES / (stimulus.memory(rate_hz) * max(tracks, 2)))
+    longest_s = stimulus.longest_s
+    return frames if longest_s is None else min(frames, int(longest_s * rate_hz))
 
 
 def _tracks(samples: Array, opened: OpenRecording, calibration: InForce) -> dict[int, Track]:

@@ -14,10 +14,11 @@ from pathlib import Path
 
 from backbench.errors import UserError
 from backbench.ingest.analysis_plan import PlannedReview, plan_review
-from backbench.ingest.incremental import Work, standing, work_of
+from backbench.ingest.incremental import Work, passes, standing, work_of
 from backbench.ingest.load import Staged, load_reviews
 from backbench.ingest.receive import WrittenReview, recall, receive
 from backbench.ingest.reference_tables import sync_reference
+from backbench.ingest.withdrawn import drop_withdrawn
 from backbench.ingest.worker_pool import Workers
 from backbench.progress import Progress
 from backbench.storage.catalogue_paths import REBUILDING, CataloguePaths
@@ -128,8 +129,12 @@ def _receipted(places: CataloguePaths, planned: PlannedReview) -> PlannedReview:
 
 
 def prepare(places: CataloguePaths) -> None:
-    """Bring the schema and the reference tables (metrics, benches, test points) up to date."""
+    """Bring the schema and the reference tables (metrics, benches, test points) up to date.
+
+    A withdrawal that was broken off is carried on.
+    """
     places.database.mkdir(parents=True, exist_ok=True)
+    drop_withdrawn(places)
     with writing(places.database) as store:
         sync_reference(store, places.settings)
 
@@ -168,22 +173,39 @@ CarryOut = Callable[[CataloguePaths, Sequence[Work], Workers], list[Outcome]]
 
 
 def rebuild(
-    places: CataloguePaths, processes: int, progress: Progress, carry_out: CarryOut = carry_out
-) -> tuple[int, list[Refused]]:
+    places: CataloguePaths,
+    processes: int,
+    progress: Progress,
+    carry_out: CarryOut = carry_out,
+    *,
+    accept_losses: bool = False,
+) -> tuple[list[Outcome], list[Refused]]:
     """Make the database anew from vault, ledger and settings, then put it in the old one's place.
 
-    The old database stays until the new one is whole. Number of reviews, and those that can't
-    be rebuilt. Raises UserError where any review can't: then the old database is kept.
+    The outcome of each review, and those that can't be rebuilt. The old database is kept where
+    a review can't be rebuilt, or, unless losses are accepted, where a capture's original is
+    missing or damaged.
     """
     with tempfile.TemporaryDirectory(prefix=REBUILDING, dir=places.root) as folder:
         aside = replace(places, database=Path(folder))
         prepare(aside)
         works, refused = planned_work(aside, None)
         if refused:
-            return 0, refused
+            return [], refused
         with Workers(aside.staged, processes, progress) as workers:
             for work in works:
                 workers.begin(work)
             outcomes = carry_out(aside, works, workers)
-        take_place(aside.database, places.root)
-    return len(outcomes), []
+        if accept_losses or not lost_captures(outcomes):
+            take_place(aside.database, places.root)
+    return outcomes, []
+
+
+def lost_captures(outcomes: Sequence[Outcome]) -> list[tuple[str, str, str]]:
+    """Review, file and reason of every capture whose original is missing or damaged."""
+    return [
+        (outcome.review, file, reason)
+        for outcome in outcomes
+        for file, reason in outcome.failed
+        if passes(reason)
+    ]

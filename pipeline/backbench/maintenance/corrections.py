@@ -13,29 +13,26 @@ from backbench.documents.unit_facts import KEY
 from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import Fault, UserError
 from backbench.ingest.receive import recall
+from backbench.ingest.withdrawn import drop_withdrawn
+from backbench.storage.atomic_io import write_text_file
 from backbench.storage.catalogue_paths import CataloguePaths
-from backbench.storage.database import DATABASE_NAME, Database, writing
 from backbench.storage.vault import Receipt
-
-TABLES = (
-    "reading", "curve", "analysis", "analysis_capture", "reading_point", "capture", "review",
-    "appearance", "published", "entered",
-)  # fmt: skip
 
 
 def withdraw(places: CataloguePaths, review: str, reason: str) -> Receipt:
     """Leave a review out of the database, with a receipt that says why; its originals stay.
 
-    Raises UserError where there is no such review, or it is withdrawn already.
+    A withdrawal that was broken off after its receipt is carried on. Raises UserError where
+    there is no such review, or it is withdrawn and out of the database already.
     """
     newest = _newest(places, review)
     if newest.withdrawn is not None:
+        if drop_withdrawn(places):
+            return newest
         fault = Fault(f"review {review!r}", f"withdrawn: {newest.withdrawn}", "one that stands")
         raise UserError("the review is withdrawn already", [fault])
     receipt = _written(places, replace(newest, withdrawn=reason))
-    if (places.database / DATABASE_NAME).exists():
-        with writing(places.database) as store, store.transaction():
-            drop_review(store, review)
+    drop_withdrawn(places)
     return receipt
 
 
@@ -46,12 +43,6 @@ def take_back(places: CataloguePaths, review: str) -> Receipt:
         fault = Fault(f"review {review!r}", "a review that stands", "one that was withdrawn")
         raise UserError("nothing is withdrawn", [fault])
     return _written(places, replace(newest, withdrawn=None))
-
-
-def drop_review(store: Database, review: str) -> None:
-    """Delete every row of a review. Inside the caller's transaction."""
-    for table in TABLES:
-        store.run(f"DELETE FROM {table} WHERE review_key = ?", [review])
 
 
 def _newest(places: CataloguePaths, review: str) -> Receipt:
@@ -73,7 +64,17 @@ def _written(places: CataloguePaths, receipt: Receipt) -> Receipt:
 # Units ----------------------------------------------------------------------------------------
 
 
-def rename_unit(places: CataloguePaths, old: str, new: str) -> str:
+def rename_unit(places: CataloguePaths, old: str, new: str) -> None:
+    """Keep a unit's new key in backbench.toml; the next recompute brings the database along.
+
+    A rename that was broken off after the settings were written is carried on: nothing is
+    written again. Raises UserError as renamed_settings does.
+    """
+    if places.settings.aliases.get(old) != new:
+        write_text_file(places.root / SETTINGS_NAME, renamed_settings(places, old, new))
+
+
+def renamed_settings(places: CataloguePaths, old: str, new: str) -> str:
     """The text of backbench.toml with the unit's new key; every review is then read under it.
 
     Where `new` is a unit already, the two become one. Nothing is written.

@@ -37,7 +37,7 @@ Pair = tuple[Reading, Reading]
     traits=Traits(
         compared_at=("channels-1khz",),
         position=140,
-        point_family="channels",
+        point_family="between channels",
         captions=("separation-against-balance",),
     ),
 )
@@ -122,7 +122,7 @@ def _ratio(above: Reading, below: Reading) -> MeasuredValue:
     traits=Traits(
         compared_at=("channels-1khz",),
         position=150,
-        point_family="channels",
+        point_family="between channels",
         captions=("separation-against-balance",),
     ),
 )

@@ -30,6 +30,10 @@ FAMILY = "Power and headroom"
 LIMIT_PERCENT = 1.0
 """Distortion within a burst up to which it counts as unclipped: common practice, no source."""
 DB_PER_RELATIVE_POWER = 10 / math.log(10)
+IHF_BURST = (1000.0, 20.0, 500.0)
+"""Frequency in Hz, duration and period in ms (IHF-A-202:1978, from memory)."""
+SAME_BURST = 0.05
+OTHER_BURST = "burst"
 _IHF = "IHF-A-202:1978 (from memory)"
 
 
@@ -83,7 +87,7 @@ def burst_level(seen: BurstView) -> MeasuredValue:
 
 @metric(
     "burst_power", title="Burst power", unit="W", better="neither", source=_IHF,
-    stimuli=["burst"], version=1,
+    stimuli=["burst"], version=2,
     choice="of the fundamental, while a burst is on, into the stated resistor",
     traits=Traits(own_stimulus="power"),
 )  # fmt: skip
@@ -95,7 +99,17 @@ def burst_power(seen: BurstView) -> MeasuredValue:
     power, own = seen.level**2 / load, seen.own
     shared = math.hypot(2 * seen.track.calibration, seen.capture_data.load_uncertainty)
     total = combine([Part(2 * own.u * power, own.dof), Part(shared * power)])
-    return MeasuredValue(power, total.u, 2 * own.u * power, total.dof)
+    detail = _other_burst(seen.capture_data.stimulus)
+    return MeasuredValue(power, total.u, 2 * own.u * power, total.dof, detail=detail)
+
+
+def _other_burst(stimulus: object) -> dict[str, str]:
+    """Names a burst that isn't that of IHF-A-202; nothing for one that is."""
+    assert isinstance(stimulus, Burst)
+    said = (stimulus.burst_hz, stimulus.on_ms, stimulus.period_ms)
+    if all(abs(one / own - 1) <= SAME_BURST for one, own in zip(said, IHF_BURST, strict=True)):
+        return {}
+    return {OTHER_BURST: f"{said[1]:g} ms of {said[0]:g} Hz every {said[2]:g} ms"}
 
 
 @metric(
@@ -133,13 +147,17 @@ def burst_peak(seen: BurstView) -> MeasuredValue:
 
 @derived(
     "dynamic_headroom", title="Dynamic headroom", unit="dB", better="higher", source=_IHF,
-    version=1,
-    choice="greatest power in bursts below 1 % distortion (taken as the clipping point) over the "
-    "unit's rated power; a lower bound where no stronger burst was clipped",
+    version=2,
+    choice="of bursts of 20 ms of 1 kHz every 500 ms alone: between the greatest power below 1 % "
+    "distortion (taken as unclipped) and the next above it, the step between them in the "
+    "uncertainty, over the unit's rated power; a lower bound where no stronger burst was clipped",
 )  # fmt: skip
 def dynamic_headroom(session: Session) -> Iterator[Derived | RefusedDerivation]:
     """10 lg of the power that bursts reach unclipped over the rated power."""
-    powers = [r for r in session.of("burst_power") if r.unit_key in session.rated_power_w]
+    powers = [
+        r for r in session.of("burst_power")
+        if r.unit_key in session.rated_power_w and OTHER_BURST not in r.detail
+    ]  # fmt: skip
     for same in grouped(powers, _place).values():
         yield _headroom(session, sorted(same, key=lambda r: r.value or 0.0))
 
@@ -157,12 +175,13 @@ def _headroom(session: Session, powers: list[Reading]) -> Derived | RefusedDeriv
     if not clean:
         return RefusedDerivation("every burst is clipped", powers[0], sources)
     best = clean[-1]
-    power = best.value or math.nan
-    clipped = any((r.value or 0.0) >= power for r, _ in known if r not in clean)
+    above = [r for r, _ in known if r not in clean and (r.value or 0.0) >= (best.value or 0.0)]
+    step = math.log((above[0].value or math.nan) / (best.value or math.nan)) if above else 0.0
+    # Clipping begins anywhere between the last burst without it and the first with it.
+    power = (best.value or math.nan) * math.exp(step / 2)
     u, own = (
-        DB_PER_RELATIVE_POWER * of(best) for of in (relative_uncertainty, relative_estimation)
+        DB_PER_RELATIVE_POWER * math.hypot(of(best), step / math.sqrt(12))
+        for of in (relative_uncertainty, relative_estimation)
     )
-    figure = MeasuredValue(
-        10 * math.log10(power / rated), u, own, bound=None if clipped else "lower"
-    )
+    figure = MeasuredValue(10 * math.log10(power / rated), u, own, bound=None if above else "lower")
     return Derived(figure, best, sources, power_w=power)

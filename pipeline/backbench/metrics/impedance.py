@@ -107,7 +107,7 @@ class _Across:
     traits=Traits(
         compared_at=("impedance-1khz",),
         position=120,
-        point_family="impedance",
+        point_family="output impedance",
         captions=("impedance-over-frequency",),
     ),
 )
@@ -178,7 +178,7 @@ def regulation_resistance(session: Session) -> Iterator[Given]:
         compared_at=("impedance-1khz",),
         position=130,
         loudspeaker_only=True,
-        point_family="impedance",
+        point_family="output impedance",
         overview=Overview("Damping factor at 1 kHz", "impedance-1khz"),
         captions=("damping-by-technology",),
     ),

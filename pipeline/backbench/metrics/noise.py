@@ -193,7 +193,7 @@ def noise(idle: IdleView) -> MeasuredValue:
         watched_at=AT_IDLE,
         overview=Overview("Residual noise, A-weighted", "idle"),
         captions=("idle-noise-of-technology",),
-        listening="noise",
+        listening="noise pressure",
     ),
 )
 def noise_a(idle: IdleView) -> MeasuredValue:

@@ -12,6 +12,7 @@ from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metri
 from backbench.metrics.response import RESPONSES
 from backbench.metrics.response_view import REFERENCE_HZ, Angle, ResponseView
 from backbench.metrics.tone import ToneView
+from backbench.metrics.traits import CurveTraits
 from backbench.signal.power import Square
 from backbench.signal.tone_search import find_tone
 
@@ -35,6 +36,7 @@ def _angle(response: ResponseView) -> Angle:
     y_unit="deg",
     stimuli=RESPONSES,
     version=1,
+    traits=CurveTraits(role="phase over frequency"),
 )
 def phase_curve(response: ResponseView) -> CurveData:
     """Phase of the output re the input against frequency, unwrapped, within a turn at 1 kHz."""

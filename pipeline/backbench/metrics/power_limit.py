@@ -45,12 +45,12 @@ Given = Derived | RefusedDerivation
         compared_at=AT_LIMITS,
         position=110,
         is_power=True,
-        point_family="limit",
+        point_family="greatest power",
         bench_gain="watts",
         overview=Overview("Power at 1 % distortion, 8 Ω", "limit-1khz-8ohm", 1.0),
         captions=("distortion-over-power",),
         title_at_limit="Power at {limit} % distortion",
-        listening="greatest level",
+        listening="greatest pressure",
     ),
 )
 def power_at_limit(session: Session) -> Iterator[Given]:

@@ -10,7 +10,7 @@ from functools import cache
 
 import backbench.metrics
 from backbench.metrics.declaration import Curve, Metric, View
-from backbench.metrics.traits import PLAIN, Traits
+from backbench.metrics.traits import PLAIN, CurveRole, Traits
 
 
 @dataclass(frozen=True)
@@ -51,6 +51,10 @@ class Registry:
         """Metrics in which units are compared, in the order shown, with their test points."""
         names = self.having(lambda traits: traits.compared_at)
         return {name: self.metrics[name].traits.compared_at for name in names}
+
+    def curve_roles(self) -> dict[str, CurveRole]:
+        """Curves that derivations across captures are handed, and as what."""
+        return {c.name: c.traits.role for c in self.curves.values() if c.traits.role}
 
     def traits(self, metric: str) -> Traits:
         """The traits of a metric; those of no special treatment where it isn't known.

@@ -251,7 +251,7 @@ def response_at(response: ResponseView) -> Iterator[MeasuredValue]:
     y_unit="dB re 1 kHz",
     stimuli=RESPONSES,
     version=1,
-    traits=CurveTraits(response=True),
+    traits=CurveTraits(role="level over frequency"),
 )
 def response_curve(response: ResponseView) -> CurveData:
     """Level re 1 kHz against frequency."""

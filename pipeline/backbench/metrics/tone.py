@@ -159,7 +159,7 @@ def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLin
     stimuli=["tone"],
     version=1,
     choice="rms of the fundamental alone",
-    traits=Traits(set_by_reviewer=True, own_stimulus="level", sheet="left out"),
+    traits=Traits(set_by_reviewer=True, own_stimulus="voltage", sheet="left out"),
 )
 def level(tone: ToneView) -> MeasuredValue:
     """Root mean square of the fundamental at the output."""
@@ -212,7 +212,7 @@ def output_power(tone: ToneView) -> MeasuredValue:
     traits=Traits(
         compared_at=("gain-1khz",),
         position=50,
-        point_family="gain",
+        point_family="gain at 1 kHz",
         bench_gain="decibels",
         watched_at=("gain-1khz",),
     ),

@@ -22,7 +22,8 @@ AT_POWERS = (
 AT_LIMITS = ("limit-1khz-8ohm", "limit-1khz-4ohm", "limit-1khz-16ohm")
 OVER_THE_BAND = ("response",)
 
-PointFamily = Literal["impedance", "channels", "limit", "gain"]
+CurveRole = Literal["level over frequency", "phase over frequency"]
+PointFamily = Literal["output impedance", "between channels", "greatest power", "gain at 1 kHz"]
 """Test points that hold certain metrics only, whatever power they were taken at: output impedance,
 differences between channels, greatest power at a distortion limit, gain."""
 
@@ -61,7 +62,7 @@ class Traits:
     interpolated_in_power: it follows power smoothly, so that it may be interpolated between two
         steps of a power sweep.
     own_stimulus: what it says of the output under the capture's own stimulus, if anything: the
-        level or the power that other readings of the capture were taken at.
+        voltage or the power that other readings of the capture were taken at.
     usual_stimulus: the kind of capture that it is usually taken from, for readings typed from old
         records; "": the first of its stimuli, a tone before others.
 
@@ -93,7 +94,7 @@ class Traits:
     is_power: bool = False
     point_family: PointFamily | None = None
     interpolated_in_power: bool = False
-    own_stimulus: Literal["level", "power"] | None = None
+    own_stimulus: Literal["voltage", "power"] | None = None
     usual_stimulus: str = ""
     bench_gain: Literal["volts", "watts", "decibels"] | None = None
     bench_noise: Literal["volts", "ratio to 1 W"] | None = None
@@ -103,7 +104,7 @@ class Traits:
     overview: Overview | None = None
     captions: tuple[str, ...] = ()
     title_at_limit: str = ""
-    listening: Literal["noise", "greatest level"] | None = None
+    listening: Literal["noise pressure", "greatest pressure"] | None = None
 
     def __post_init__(self) -> None:
         if bool(self.compared_at) != (self.position is not None):
@@ -114,10 +115,11 @@ class Traits:
 class CurveTraits:
     """Traits of a curve.
 
-    response: derivations across captures are handed it as the unit's frequency response.
+    role: what derivations across captures are handed it as: the unit's level or phase over
+        frequency; None: they aren't handed it.
     """
 
-    response: bool = False
+    role: CurveRole | None = None
 
 
 PLAIN = Traits()

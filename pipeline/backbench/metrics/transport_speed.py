@@ -24,7 +24,7 @@ class TransportView:
     stated_hz: float
 
 
-@view("transport", version=1)
+@view("transport", version=2)
 def transport(capture_data: CaptureData, number: int) -> TransportView:
     """The test tone of output track `number`."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from backbench.comparison.differences import Difference
-from backbench.comparison.standings import PLACED
+from backbench.comparison.standings import compared_points
 from backbench.comparison.unit_comparison import Comparison
 from backbench.publish import finding_sentences
 
 
 def told_of(differences: Iterable[Difference]) -> list[Difference]:
     """Without single harmonics and lines, and without what another quantity says already."""
-    return [d for d in differences if d.order_n is None and d.metric in PLACED]
+    return [d for d in differences if d.order_n is None and d.metric in compared_points()]
 
 
 def sides_said(compared: Comparison) -> str:

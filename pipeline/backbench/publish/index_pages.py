@@ -10,7 +10,7 @@ from backbench.comparison.verdicts import RULE
 from backbench.publish import finding_sentences
 from backbench.publish.output_files import Written
 from backbench.publish.site_builder import Press, comparison_data
-from backbench.publish.site_data import OVERVIEW, Row, Shelf
+from backbench.publish.site_data import Row, Shelf, overview
 from backbench.publish.value_text import years
 from backbench.quantities.writing import value_alone
 from backbench.querying.saved_queries import SavedQuery
@@ -91,9 +91,9 @@ def _titles(data: Mapping[str, Any]) -> str:
 def _index(press: Press) -> Written:
     units = press.shelf.units
     rows = [_row(press.shelf, row) for row in units.values()]
-    numeric = {"Made", *(title for title, _ in OVERVIEW)}
+    numeric = {"Made", *(title for title, _ in overview())}
     titles = ["Maker and model", "Technology", "Kind", "Made", "State"]
-    titles += [title for title, _ in OVERVIEW]
+    titles += [title for title, _ in overview()]
     return press.put(
         "index.html", "index.html", "index.html", said=_said(press.shelf),
         rows=rows[:PAGE_ROWS], total=len(rows), page_rows=PAGE_ROWS,
@@ -126,7 +126,7 @@ def _said(shelf: Shelf) -> str:
 
 def _row(shelf: Shelf, row: Row) -> dict[str, Any]:
     figures = []
-    for title, place in OVERVIEW:
+    for title, place in overview():
         found = shelf.values.get(place, {}).get(row["unit_key"])
         figures.append({
             "title": title,

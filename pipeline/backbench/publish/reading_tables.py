@@ -7,7 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from backbench.comparison.standings import PLACED, POWER_POINTS, Standing
+from backbench.comparison.standings import Standing, compared_points
+from backbench.metrics.registry import registry
+from backbench.metrics.traits import AT_POWERS
 from backbench.publish.peer_strips import Strip, strip
 from backbench.publish.site_data import Shelf
 from backbench.quantities.writing import measured
@@ -30,10 +32,6 @@ WHERE reading.review_key = $review AND unit_key = $unit AND order_n IS NULL
         SELECT unnest(metrics) FROM test_point WHERE metrics IS NOT NULL))
 ORDER BY point_key, metric, limit_percent, output, reading_key
 """
-ONCE = ("snr", "sinad", "dc_offset")
-"""Told at one power only, the first of POWER_POINTS that was taken."""
-ASIDE = ("level", "output_power", "polarity", "response_at", "thd_total", "thd_wide")
-"""What was set rather than found, and what another row says already."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +63,7 @@ class Entry:
     @property
     def usual(self) -> bool:
         """Whether units are compared in it: the rest is told on demand."""
-        return self.metric in PLACED
+        return self.metric in compared_points()
 
 
 def battery(
@@ -76,12 +74,13 @@ def battery(
 
     lines: the unit's places; one is shown only where it was found from this review's reading.
     """
-    frame = store.frame(READINGS, {"review": review_key, "unit": unit_key, "aside": [*ASIDE]})
+    aside = [*registry().having(lambda traits: traits.sheet == "left out")]
+    frame = store.frame(READINGS, {"review": review_key, "unit": unit_key, "aside": aside})
     groups: dict[Key, list[Row]] = {}
     for row in frame.iter_rows(named=True):
         key = (str(row["metric"]), str(row["point_key"]), row["limit_percent"])
         groups.setdefault(key, []).append(row)
-    order = [*PLACED]
+    order = [*compared_points()]
     groups = {key: rows for key, rows in groups.items() if _is_told(key, groups)}
     ranked = sorted(groups, key=lambda key: order.index(key[0]) if key[0] in order else len(order))
     return [_entry(groups[key], _line_for(groups[key], lines), shelf, peers) for key in ranked]
@@ -90,10 +89,10 @@ def battery(
 def _is_told(key: Key, groups: Iterable[Key]) -> bool:
     """Whether a quantity is shown at this test point."""
     metric, point, _ = key
-    if metric not in ONCE:
+    if registry().traits(metric).sheet != "one power":
         return True
     taken = [other[1] for other in groups if other[0] == metric]
-    wanted = next((p for p in POWER_POINTS if p in taken), taken[0])
+    wanted = next((p for p in AT_POWERS if p in taken), taken[0])
     return point == wanted
 
 

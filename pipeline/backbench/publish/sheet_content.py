@@ -10,6 +10,7 @@ from typing import Any
 from backbench.comparison.differences import Difference, before_and_after
 from backbench.comparison.unit_comparison import Comparison
 from backbench.comparison.verdicts import Verdict, verdicts
+from backbench.documents.kinds import UNIT_KINDS
 from backbench.errors import Fault, UserError
 from backbench.publish import finding_sentences
 from backbench.publish.difference_tables import sides_said, told_of
@@ -27,7 +28,6 @@ PICTURES = (
     ("idle-spectrum-of-a-unit", "What is in the noise"),
 )
 """Saved queries whose charts a sheet shows of a unit, in this order."""
-OPENS_UNITS = ("integrated amplifier", "power amplifier", "preamplifier", "receiver", "tuner")
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ def review_sheet(
     return Sheet(
         shelf.reviews[review_key], parts, failed, provenance,
         any(row["technology"] in ("tube", "hybrid") for row in rows),
-        any(row["kind"] in OPENS_UNITS for row in rows),
+        any(UNIT_KINDS[row["kind"]].has_mains for row in rows),
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from backbench.charts.declaration import MOST_ROWS
 from backbench.comparison.differences import two_units
-from backbench.comparison.standings import PLACED, Common, read_common
+from backbench.comparison.standings import Common, compared_points, read_common
 from backbench.comparison.unit_comparison import Comparison, compare_unit
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
@@ -279,7 +279,7 @@ def _places(shelf: Shelf) -> list[tuple[str, str, float | None]]:
     """Every place that some unit has a value at, in the order of comparing."""
     return [
         (metric, point, limit)
-        for metric, points in PLACED.items()
+        for metric, points in compared_points().items()
         for point in points
         for limit in sorted(
             {place[2] for place in shelf.values if place[:2] == (metric, point)},

@@ -9,8 +9,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from backbench.comparison.standings import OF_ALL, OF_LOUDSPEAKERS, PLACED
+from backbench.comparison.standings import OF_ALL, compared_values
 from backbench.documents.unit_facts import KEY
+from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 
 if TYPE_CHECKING:
@@ -27,13 +28,6 @@ APPEARANCES = (
     "JOIN review USING (review_key) JOIN (SELECT unit_key, label FROM peer) USING (unit_key) "
     "ORDER BY reviewed DESC, review_key, position"
 )
-OVERVIEW: tuple[tuple[str, Place], ...] = (
-    ("Residual noise, A-weighted", ("noise_a", "idle", None)),
-    ("Distortion at 1 kHz, 5 W, 8 Ω", ("thd", "tone-1khz-5w-8ohm", None)),
-    ("Power at 1 % distortion, 8 Ω", ("power_at_limit", "limit-1khz-8ohm", 1.0)),
-    ("Damping factor at 1 kHz", ("damping_factor", "impedance-1khz", None)),
-)
-"""The figures that the overview shows of every unit, each at one test point."""
 
 
 @dataclass(frozen=True)
@@ -121,16 +115,19 @@ def read_shelf(store: Database) -> Shelf:
     )
 
 
+def overview() -> list[tuple[str, Place]]:
+    """The figures that the overview shows of every unit, each at one test point: heading, place."""
+    known = registry()
+    shown = [(name, known.traits(name).overview) for name in known.having(lambda t: t.overview)]
+    return [(o.title, (name, o.point, o.limit_percent)) for name, o in shown if o is not None]
+
+
 POINTS = "SELECT point_key, title FROM test_point"
 
 
 def _values(store: Database) -> dict[Place, dict[str, Row]]:
     found: dict[Place, dict[str, Row]] = {}
-    wanted = {
-        "metrics": [*PLACED], "points": sorted({p for points in PLACED.values() for p in points}),
-        "entered": True, "of_loudspeakers": [*OF_LOUDSPEAKERS],
-    }  # fmt: skip
-    for row in _rows(store.frame(OF_ALL, wanted)):
+    for row in _rows(store.frame(OF_ALL, compared_values())):
         place = (str(row["metric"]), str(row["point_key"]), row["limit_percent"])
         found.setdefault(place, {})[str(row["unit_key"])] = row
     return found

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.standings import Standing
 from backbench.errors import Fault, UserError
+from backbench.metrics.registry import registry
 from backbench.publish import finding_sentences
 from backbench.publish.output_files import write
 from backbench.publish.sheet_content import unknown_review
@@ -22,20 +23,20 @@ if TYPE_CHECKING:
 
     from backbench.comparison.unit_comparison import Comparison
 
-ORDER: tuple[tuple[str, str, tuple[str, ...]], ...] = (
-    ("response-over-peers", "Response",
-     ("response_spread", "response_low_3db", "response_high_3db")),
-    ("distortion-over-power", "Distortion over power", ("thd", "thd_n", "power_at_limit")),
-    ("harmonics-left-and-right", "Harmonics", ("thd",)),
-    ("tone-spectrum-of-a-unit", "A tone and what is beside it", ("thd_n",)),
-    ("idle-spectrum-of-a-unit", "What is in the noise", ("noise",)),
-    ("idle-noise-of-technology", "Noise among its peers", ("noise_a",)),
-    ("impedance-over-frequency", "Impedance", ("source_impedance",)),
-    ("damping-by-technology", "Damping factor by technology", ("damping_factor",)),
-    ("separation-against-balance", "Between the channels", ("channel_balance", "separation")),
-    ("before-and-after-work", "Before and after the work", ()),
-)  # fmt: skip
-"""Saved query, heading, and the metrics that the caption tells; the profile comes last."""
+ORDER = (
+    ("response-over-peers", "Response"),
+    ("distortion-over-power", "Distortion over power"),
+    ("harmonics-left-and-right", "Harmonics"),
+    ("tone-spectrum-of-a-unit", "A tone and what is beside it"),
+    ("idle-spectrum-of-a-unit", "What is in the noise"),
+    ("idle-noise-of-technology", "Noise among its peers"),
+    ("impedance-over-frequency", "Impedance"),
+    ("damping-by-technology", "Damping factor by technology"),
+    ("separation-against-balance", "Between the channels"),
+    ("before-and-after-work", "Before and after the work"),
+)
+"""Saved query and heading, in the order of the stills; the profile comes last. Which figures a
+caption gives stands on the metrics' declarations."""
 
 
 @dataclass(frozen=True)
@@ -88,10 +89,10 @@ def _stills(press: Press, review_key: str) -> Iterator[Still]:
 
 def _of_unit(press: Press, row: Row, compared: Comparison) -> Iterator[Still]:
     unit = row["unit_key"]
-    for query, heading, metrics in ORDER:
+    for query, heading in ORDER:
         chart = _drawn(press, query, f"{heading}: {row['label']}", row)
         if chart is not None:
-            told = _caption(heading, row, [x for x in compared.lines if x.metric in metrics])
+            told = _caption(heading, row, _lines_of(query, compared.lines))
             yield Still(f"{query}-{unit}", chart, told)
     frame = profile_frame(compared.lines)
     if not frame.is_empty():
@@ -118,6 +119,12 @@ def _drawn(press: Press, query: str, title: str, row: Row) -> alt.TopLevelMixin 
     if frame.is_empty() or not holds:
         return None
     return studio.chart(query, frame, title, values)
+
+
+def _lines_of(query: str, lines: Sequence[Standing]) -> list[Standing]:
+    """The unit's figures that belong into the caption of this query's chart."""
+    known = registry()
+    return [line for line in lines if query in known.traits(line.metric).captions]
 
 
 def _caption(heading: str, row: Row, lines: Sequence[Standing]) -> str:
@@ -152,8 +159,9 @@ def profile_frame(lines: Sequence[Standing]) -> Any:
 
 
 def _titled(line: Standing) -> str:
-    if line.metric == "power_at_limit":
-        return f"Power at {line.limit_percent:g} % distortion"
+    title = registry().traits(line.metric).title_at_limit
+    if title and line.limit_percent is not None:
+        return title.format(limit=f"{line.limit_percent:g}")
     return line.title
 
 

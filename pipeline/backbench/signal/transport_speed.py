@@ -11,6 +11,9 @@ from backbench.errors import Refusal
 from backbench.signal.track import Array
 
 BLOCK_S = 0.005
+LEAST_PERIODS = 2
+"""Whole periods of the tone in a block at least: with fewer its mirror at minus its frequency
+doesn't average out."""
 REACH = 0.1
 """How far from the stated frequency the tone is looked for, relative."""
 WINDOW_S = 5.4
@@ -54,7 +57,7 @@ def speed_of(volts: Array, rate_hz: float, stated_hz: float) -> Speed:
             f"{(LEAST_WINDOWS + 1) * WINDOW_S:.3g} s are needed"
         )
     carrier = _carrier(volts, rate_hz, stated_hz)
-    block = round(BLOCK_S * rate_hz)
+    block = round(max(BLOCK_S, LEAST_PERIODS / carrier) * rate_hz)
     phasors = _phasors(volts, rate_hz, carrier, block)
     if 2 * np.mean(np.square(np.abs(phasors))) < LEAST_SHARE * np.mean(np.square(volts)):
         raise Refusal(f"not a tone: no line near {stated_hz:g} Hz holds most of the signal")

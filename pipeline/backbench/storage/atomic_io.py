@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import stat
 import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -78,6 +79,16 @@ def write_aside(final: Path, data: bytes, mode: int = 0o444) -> None:
     except BaseException:
         aside.unlink(missing_ok=True)
         raise
+
+
+def write_text_file(path: Path, text: str) -> None:
+    """Write or replace a text file of the user, whole or not at all, in UTF-8.
+
+    A link is followed, and the mode of an existing file is kept. Raises OSError.
+    """
+    final = path.resolve()
+    mode = stat.S_IMODE(final.stat().st_mode) if final.exists() else 0o644
+    write_aside(final, text.encode("utf-8"), mode)
 
 
 def parquet_bytes(frame: pl.DataFrame) -> bytes:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import Settings, Window
 from backbench.errors import Fault, UserError
+from backbench.metrics.registry import registry
+from backbench.metrics.traits import PointFamily
 from backbench.storage.database import Database
 from backbench.test_points.interpolate import assign_between, forget_between
 from backbench.test_points.scope import chosen_reviews
@@ -79,6 +82,12 @@ def shipped_points() -> list[TestPoint]:
     ]  # fmt: skip
 
 
+@cache
+def shipped_point(key: str) -> TestPoint:
+    """The shipped point of a key. Raises KeyError for any other."""
+    return {point.point_key: point for point in shipped_points()}[key]
+
+
 def _powered() -> Iterator[TestPoint]:
     """Tone at each frequency, power and load. Half-width of the power window: 25 %."""
     for frequency, (said, hertz) in FREQUENCIES.items():
@@ -95,18 +104,22 @@ def _unpowered() -> Iterator[TestPoint]:
     for frequency, (said, hertz) in FREQUENCIES.items():
         yield TestPoint(
             f"impedance-{frequency}", f"output impedance at {said}", f"{TONE}, sweep", hertz,
-            metrics=("source_impedance", "damping_factor"),
+            metrics=_family("output impedance"),
         )  # fmt: skip
         yield TestPoint(
             f"channels-{frequency}", f"between channels at {said}", TONE, hertz,
-            metrics=("channel_balance", "separation"),
+            metrics=_family("between channels"),
         )  # fmt: skip
         for load in LOADS:
             yield TestPoint(
                 f"limit-{frequency}-{load:g}ohm", f"greatest power at {said}, {load:g} ohm",
-                TONE, hertz, load_ohm=load, metrics=("power_at_limit",),
+                TONE, hertz, load_ohm=load, metrics=_family("greatest power"),
             )  # fmt: skip
-    yield TestPoint("gain-1khz", "gain at 1 kHz", TONE, 1000.0, metrics=("gain",))
+    yield TestPoint("gain-1khz", "gain at 1 kHz", TONE, 1000.0, metrics=_family("gain at 1 kHz"))
+
+
+def _family(family: PointFamily) -> tuple[str, ...]:
+    return registry().having(lambda traits: traits.point_family == family)
 
 
 def all_points(settings: Settings) -> list[TestPoint]:
@@ -177,7 +190,7 @@ levels AS (
     SELECT review_key, analysis_key, unit_key, output,
            first(value ORDER BY reading_key) AS volts
     FROM reading
-    WHERE {chosen} AND metric = 'level' AND value IS NOT NULL
+    WHERE {chosen} AND list_contains($levels, metric) AND value IS NOT NULL
           AND stimulus = 'tone'
     GROUP BY ALL
 ),
@@ -219,7 +232,7 @@ met AS (
       AND (point.load_ohm IS NULL OR (reading.load_kind = 'resistor'
            AND abs(reading.load_ohm / point.load_ohm - 1) <= $load_within))
       AND ((point.power_w IS NULL AND point.power_share IS NULL)
-           OR (reading.metric <> 'power_at_limit'
+           OR (NOT list_contains($at_limits, reading.metric)
                AND abs(reading.power_w / wanted_w - 1) <= point.power_within))
       AND (point.level_v IS NULL
            OR (abs(levels.volts / point.level_v - 1) <= point.power_within
@@ -260,5 +273,9 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
     chosen, values = chosen_reviews(review_keys)
     forget_between(store, review_keys)
     store.run(f"DELETE FROM reading_point WHERE {chosen}", values)
-    store.run(ASSIGN.format(chosen=chosen), {**WINDOWS, **values})
+    of_traits = {
+        "levels": [*registry().having(lambda traits: traits.own_stimulus == "voltage")],
+        "at_limits": [*_family("greatest power")],
+    }
+    store.run(ASSIGN.format(chosen=chosen), {**WINDOWS, **of_traits, **values})
     assign_between(store, WINDOWS, review_keys)

@@ -16,15 +16,11 @@ from itertools import groupby
 from typing import Any, NamedTuple
 
 from backbench.metrics.power_sweep import LEAST_LEVELS
+from backbench.metrics.registry import registry
 from backbench.signal.between_steps import Place, value_between
 from backbench.storage.database import Database
 from backbench.test_points.scope import chosen_reviews
 
-BETWEEN = (
-    "thd", "thd_total", "thd_wide", "thd_n", "thd_n_wide", "thd_n_notch", "sinad", "snr",
-    "harmonic", "even_harmonics", "odd_harmonics", "high_harmonics",
-)  # fmt: skip
-"""Metrics that follow power smoothly between steps."""
 WIDEST = 10.0
 """Ratio of the powers of two steps above which nothing is said between them."""
 SAYS = "interpolated in power between"
@@ -125,7 +121,7 @@ taken AS (
 powers AS (
     SELECT review_key, analysis_key, unit_key, output, generator_vrms, frequency_hz,
            min(uncertainty / value) AS power_u
-    FROM reading WHERE {chosen} AND metric = 'output_power' AND value > 0 GROUP BY ALL
+    FROM reading WHERE {chosen} AND list_contains($powers, metric) AND value > 0 GROUP BY ALL
 ),
 steps AS (
     SELECT reading.*, metric.unit, controls, position, power_u
@@ -195,7 +191,11 @@ def assign_between(
     same = " AND ".join(f"steps.{n} IS NOT DISTINCT FROM open_places.{n}" for n in PLACE)
     sql = SWEEPS.format(chosen=chosen, place=", ".join(PLACE), same=same)
     names = ("frequency_within", "load_within")
-    values |= {**{n: windows[n] for n in names}, "metrics": [*BETWEEN], "least": LEAST_LEVELS}
+    values |= {
+        **{n: windows[n] for n in names}, "least": LEAST_LEVELS,
+        "metrics": [*registry().having(lambda traits: traits.interpolated_in_power)],
+        "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
+    }  # fmt: skip
     _insert(store, list(_found(store.frame(sql, values).to_dicts())))
 
 

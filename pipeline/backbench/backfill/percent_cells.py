@@ -1,0 +1,124 @@
+"""Cells that a workbook shows as percentages: it stores them as fractions of one.
+
+The reader of workbooks gives values without their formats, so these are looked up here: number
+formats of ECMA-376 (part 1, 18.8.30: 9 and 10, and every one with a % of its own), value types of
+ISO/IEC 26300 (19.385, office:value-type).
+"""
+
+from __future__ import annotations
+
+import re
+import zipfile
+import zlib
+from collections.abc import Iterator
+from pathlib import Path, PurePosixPath
+from xml.etree import ElementTree
+
+MOST_BYTES = 200_000_000
+"""Of one unpacked part of a workbook."""
+_BUILT_IN = {9, 10}
+_OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
+_TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
+_DAMAGED = (zipfile.BadZipFile, zlib.error, ElementTree.ParseError, KeyError, RuntimeError)
+_LITERAL = re.compile(r'"[^"]*"|\\.|\[[^\]]*\]')
+
+
+def percent_cells(path: Path, sheet: str) -> set[tuple[int, int]] | None:
+    """Rows and columns, from 0, of the sheet's percentages; None where the format can't tell.
+
+    Raises ValueError or OSError for a damaged file.
+    """
+    suffix = path.suffix.lower()
+    if suffix == ".xls":
+        return None
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return set(_of_ods(archive, sheet) if suffix == ".ods" else _of_xlsx(archive, sheet))
+    except _DAMAGED as error:
+        raise ValueError(str(error)) from None
+
+
+def _of_xlsx(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
+    styles = _percent_styles(archive)
+    if not styles:
+        return
+    row = column = -1
+    with _part(archive, _sheet_part(archive, sheet)) as stream:
+        for event, element in ElementTree.iterparse(stream, ("start", "end")):
+            name = _local(element)
+            if event == "start" and name == "row":
+                row, column = int(element.get("r", row + 2)) - 1, -1
+            elif event == "start" and name == "c":
+                column = _column(element.get("r", "")) if element.get("r") else column + 1
+                if element.get("s") in styles and element.get("t", "n") == "n":
+                    yield row, column
+            elif event == "end":
+                element.clear()
+
+
+def _percent_styles(archive: zipfile.ZipFile) -> set[str]:
+    """Numbers of the cell styles whose number format has a percent sign."""
+    if "xl/styles.xml" not in archive.namelist():
+        return set()
+    with _part(archive, "xl/styles.xml") as stream:
+        root = ElementTree.parse(stream).getroot()
+    formats = set(_BUILT_IN)
+    for element in root.iter():
+        if _local(element) == "numFmt" and "%" in _LITERAL.sub("", element.get("formatCode", "")):
+            formats.add(int(element.get("numFmtId", -1)))
+    cells = next((e for e in root if _local(e) == "cellXfs"), None)
+    every = () if cells is None else enumerate(cells)
+    return {str(n) for n, xf in every if int(xf.get("numFmtId", 0)) in formats}
+
+
+def _sheet_part(archive: zipfile.ZipFile, sheet: str) -> str:
+    with _part(archive, "xl/workbook.xml") as stream:
+        sheets = [e for e in ElementTree.parse(stream).iter() if _local(e) == "sheet"]
+    (one,) = (e for e in sheets if e.get("name") == sheet)
+    key = next((value for name, value in one.attrib.items() if name.endswith("}id")), None)
+    with _part(archive, "xl/_rels/workbook.xml.rels") as stream:
+        targets = {e.get("Id"): e.get("Target", "") for e in ElementTree.parse(stream).iter()}
+    target = targets[key]
+    return target[1:] if target.startswith("/") else str(PurePosixPath("xl") / target)
+
+
+def _of_ods(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
+    inside, row, column = False, 0, 0
+    with _part(archive, "content.xml") as stream:
+        for event, element in ElementTree.iterparse(stream, ("start", "end")):
+            if element.tag == f"{_TABLE}table":
+                inside = event == "start" and element.get(f"{_TABLE}name") == sheet
+            elif inside and element.tag == f"{_TABLE}table-row":
+                column = 0
+                row += 0 if event == "start" else _repeated(element, "rows")
+            elif inside and event == "start" and _local(element) in _CELLS:
+                times = _repeated(element, "columns")
+                if element.get(f"{_OFFICE}value-type") == "percentage":
+                    yield from ((row, column + n) for n in range(min(times, 1024)))
+                column += times
+            if event == "end":
+                element.clear()
+
+
+_CELLS = {"table-cell", "covered-table-cell"}
+
+
+def _repeated(element: ElementTree.Element, what: str) -> int:
+    return int(element.get(f"{_TABLE}number-{what}-repeated", 1))
+
+
+def _part(archive: zipfile.ZipFile, name: str) -> zipfile.ZipExtFile:
+    if archive.getinfo(name).file_size > MOST_BYTES:
+        raise ValueError(f"{name} of more than {MOST_BYTES} bytes")
+    return archive.open(name)  # type: ignore[return-value]
+
+
+def _local(element: ElementTree.Element) -> str:
+    return element.tag.rpartition("}")[2]
+
+
+def _column(address: str) -> int:
+    number = 0
+    for letter in re.sub(r"[^A-Z]", "", address.upper())[:4]:
+        number = 26 * number + ord(letter) - ord("A") + 1
+    return number - 1

@@ -1,0 +1,55 @@
+"""The kinds of unit, and what each has: its plan, its load, its peers, its listener's terms.
+
+A new kind is one declaration here, with its name in `Kind`; `schema/` groups kinds in the view
+`peer` in the same way.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal[
+    "integrated amplifier", "power amplifier", "preamplifier", "receiver", "tuner", "other"
+]
+Battery = Literal["amplifier", "line stage"]
+AMPLIFIERS = "amplifiers"
+
+
+@dataclass(frozen=True)
+class UnitKind:
+    """One kind of unit.
+
+    group: kinds of one group are peers of each other; by default each kind is its own.
+    battery: the usual captures that `plan` draws up; None where there are no usual ones.
+    by_power: its plan goes up in output power, so that it needs a rated power and a load; every
+        capture of it states its load.
+    drives_loudspeakers: figures that refer to a loudspeaker's load, and a listener's terms, hold.
+    has_mains: opening it exposes mains and high voltages; its sheet says so.
+    """
+
+    name: Kind
+    group: str
+    battery: Battery | None = None
+    by_power: bool = False
+    drives_loudspeakers: bool = False
+    has_mains: bool = True
+
+
+def _amplifier(name: Kind) -> UnitKind:
+    return UnitKind(name, AMPLIFIERS, battery="amplifier", by_power=True, drives_loudspeakers=True)
+
+
+UNIT_KINDS: dict[str, UnitKind] = {
+    kind.name: kind
+    for kind in (
+        _amplifier("integrated amplifier"),
+        _amplifier("power amplifier"),
+        UnitKind("preamplifier", "preamplifier", battery="line stage"),
+        _amplifier("receiver"),
+        UnitKind("tuner", "tuner"),
+        UnitKind("other", "other", has_mains=False),
+    )
+}
+"""All kinds by name, in the order in which they are listed."""
+LOUDSPEAKER_KINDS = tuple(kind.name for kind in UNIT_KINDS.values() if kind.drives_loudspeakers)

@@ -1,0 +1,31 @@
+"""Reviews that the ledger says are withdrawn leave the database, now or at the next command."""
+
+from __future__ import annotations
+
+from backbench.storage.catalogue_paths import CataloguePaths
+from backbench.storage.database import DATABASE_NAME, Database, writing
+
+TABLES = (
+    "reading", "curve", "analysis", "analysis_capture", "reading_point", "capture", "review",
+    "appearance", "published", "entered",
+)  # fmt: skip
+
+
+def drop_withdrawn(places: CataloguePaths) -> list[str]:
+    """Delete the rows of every withdrawn review; the keys of those that had any."""
+    if not (places.database / DATABASE_NAME).exists():
+        return []
+    withdrawn = [one.review for one in places.ledger.newest().values() if one.withdrawn is not None]
+    if not withdrawn:
+        return []
+    with writing(places.database) as store, store.transaction():
+        held = "SELECT review_key FROM review WHERE review_key IN (SELECT unnest(?))"
+        present = [str(key) for (key,) in store.rows(held, [withdrawn])]
+        for review in present:
+            _drop_review(store, review)
+    return present
+
+
+def _drop_review(store: Database, review: str) -> None:
+    for table in TABLES:
+        store.run(f"DELETE FROM {table} WHERE review_key = ?", [review])

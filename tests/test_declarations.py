@@ -1,0 +1,190 @@
+"""Traits stand on declarations: no name of a metric, and no kind of unit, is listed elsewhere."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+from typing import get_args
+
+import pytest
+
+from backbench.documents.kinds import AMPLIFIERS, UNIT_KINDS, Kind
+from backbench.documents.stimuli import KINDS
+from backbench.metrics.declaration import derived, metric
+from backbench.metrics.registry import registry
+from backbench.metrics.traits import Traits
+from backbench.test_points.assign import shipped_points
+
+ROOT = Path(__file__).parent.parent
+PACKAGE = ROOT / "pipeline" / "backbench"
+COMMON_WORDS = {
+    ("charts", "level"): "a column of the charts' rows",
+    ("charts", "impedance"): "a chart's name",
+    ("charts", "response"): "a chart's name",
+    ("charts", "spectrum"): "a chart's name",
+    ("documents/stimuli.py", "response"): "a sort of table",
+    ("documents/stimuli.py", "impedance"): "a sort of table",
+    ("readers/table_columns.py", "response"): "a sort of table",
+    ("readers/table_columns.py", "impedance"): "a sort of table",
+    ("readers/table_columns.py", "level"): "a column of a table",
+    ("readers/table_columns.py", "phase"): "a column of a table",
+    ("readers/table_columns.py", "noise"): "a column of a table",
+    ("readers/table_columns.py", "separation"): "a column of a table",
+    ("test_points/assign.py", "response"): "a test point's key",
+    ("bench_day/gain_estimate.py", "gain"): "a word of a sentence",
+    ("bench_day/new_review.py", "thd"): "an example in the manifest that a reviewer fills in",
+}
+"""Where a word that is also a metric's or a curve's name means something else."""
+
+
+@cache
+def texts(path: Path) -> tuple[tuple[int, str], ...]:
+    """Line and content of every string literal but docstrings."""
+    return tuple(literals(path))
+
+
+def literals(path: Path) -> Iterator[tuple[int, str]]:
+    nodes = list(ast.walk(ast.parse(path.read_text())))
+    prose = {id(node.value) for node in nodes if isinstance(node, ast.Expr)}
+    for node in nodes:
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in prose:
+            yield node.lineno, node.value
+
+
+def named(text: str, names: set[str]) -> set[str]:
+    """Names that a text consists of or quotes; those that are no English word, anywhere in it."""
+    found = {text, *re.findall(r"""["']([a-z0-9_]+)["']""", text)} & names
+    words = set(re.findall(r"(?<![\w.-])[a-z0-9_]+(?![\w-])", text))
+    return found | {name for name in words & names if not name.isalpha()}
+
+
+def outside() -> list[Path]:
+    found = sorted(p for p in PACKAGE.rglob("*.py") if p.relative_to(PACKAGE).parts[0] != "metrics")
+    assert len(found) > 100
+    return found
+
+
+def allowed(path: Path, name: str) -> bool:
+    place = path.relative_to(PACKAGE)
+    return any((key, name) in COMMON_WORDS for key in (place.parts[0], place.as_posix()))
+
+
+def test_no_metric_is_named_outside_its_package() -> None:
+    names = {*registry().metrics, *registry().curves}
+    found = [
+        f"{path.relative_to(PACKAGE)}:{line}: {name}"
+        for path in outside()
+        for line, text in texts(path)
+        for name in sorted(named(text, names))
+        if not allowed(path, name)
+    ]
+    assert found == []
+
+
+def test_every_allowed_word_is_still_in_use() -> None:
+    for place, name in COMMON_WORDS:
+        path = PACKAGE / place
+        files = sorted(path.rglob("*.py")) if path.is_dir() else [path]
+        assert any(name in named(t, {name}) for f in files for _, t in texts(f)), (place, name)
+
+
+@pytest.mark.parametrize(
+    ("text", "names"),
+    [
+        ("gain", {"gain"}),
+        ("the gain of it", set()),
+        ("WHERE metric = 'gain'", {"gain"}),
+        ("WHERE metric IN (thd_n, x)", {"thd_n"}),
+        ("a-thd_n", set()),
+    ],
+)
+def test_names_in_texts(text: str, names: set[str]) -> None:
+    assert named(text, {"gain", "thd_n"}) == names
+
+
+def test_compared_metrics_name_test_points_that_hold_them() -> None:
+    points = {point.point_key: point for point in shipped_points()}
+    for name, keys in registry().compared().items():
+        for key in {*keys, *registry().traits(name).watched_at}:
+            assert points[key].metrics is None or name in points[key].metrics, (name, key)
+
+
+def test_a_metric_with_points_of_its_own_is_on_them() -> None:
+    for name in registry().having(lambda traits: traits.point_family):
+        family = registry().traits(name).point_family
+        assert family is not None
+        own = [point for point in shipped_points() if point.title.startswith(family)]
+        assert own
+        assert all(name in (point.metrics or ()) for point in own)
+
+
+def test_the_overview_names_a_point_that_the_metric_is_compared_at() -> None:
+    for name in registry().having(lambda traits: traits.overview):
+        overview = registry().traits(name).overview
+        assert overview is not None
+        assert overview.point in registry().compared()[name]
+
+
+def test_captions_name_saved_queries() -> None:
+    queries = {path.stem for path in (ROOT / "queries").glob("*.sql")}
+    for name in registry().having(lambda traits: traits.captions):
+        assert set(registry().traits(name).captions) <= queries
+
+
+def test_a_compared_metric_needs_a_position() -> None:
+    with pytest.raises(ValueError, match="position"):
+        Traits(compared_at=("idle",))
+    with pytest.raises(ValueError, match="position"):
+        Traits(position=3)
+
+
+def test_a_metric_of_no_known_name_is_treated_as_any() -> None:
+    assert registry().traits("gone since then") == Traits()
+
+
+def test_the_usual_stimulus_is_a_tone_or_the_first() -> None:
+    def of(stimuli: list[str]) -> str:
+        declare = metric("m", title="", unit="", better="lower", source="", stimuli=stimuli,
+                         version=1)  # fmt: skip
+        return declare(lambda seen: ()).usual_stimulus
+
+    assert of(["sweep", "tone"]) == "tone"
+    assert of(["square", "burst"]) == "square"
+    across = derived("m", title="", unit="", better="lower", source="", version=1,
+                     traits=Traits(usual_stimulus="sweep"))  # fmt: skip
+    assert across(lambda session: ()).usual_stimulus == "sweep"
+
+
+def test_every_kind_of_unit_is_declared_once() -> None:
+    assert tuple(UNIT_KINDS) == get_args(Kind)
+
+
+def test_the_view_of_peers_groups_kinds_as_they_are_declared() -> None:
+    text = [p.read_text() for p in sorted((ROOT / "schema").glob("*.sql"))]
+    rule = [found for sql in text if (found := re.findall(r"CASE WHEN kind IN \(([^)]*)\)", sql))]
+    grouped = set(re.findall("'([^']+)'", rule[-1][-1]))
+    assert grouped == {name for name, kind in UNIT_KINDS.items() if kind.group == AMPLIFIERS}
+    others = {name: kind.group for name, kind in UNIT_KINDS.items() if name not in grouped}
+    assert others == {name: name for name in others}
+
+
+def test_no_kind_of_unit_is_named_outside_its_declaration() -> None:
+    names = set(UNIT_KINDS) - {"other", "tuner"}
+    found = [
+        f"{path.relative_to(PACKAGE)}:{line}: {text}"
+        for path in outside()
+        if path.name != "kinds.py"
+        for line, text in texts(path)
+        if text in names
+    ]
+    assert found == []
+
+
+def test_a_stimulus_declares_all_that_is_needed_of_it() -> None:
+    assert len({kind.kind for kind in KINDS}) == len({kind.marker for kind in KINDS}) == len(KINDS)
+    for kind in KINDS:
+        assert 0 < kind.bytes_a_sample <= 86
+        assert kind.marker in kind.model_fields
