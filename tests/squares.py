@@ -79,3 +79,21 @@ def trace_material(time: np.ndarray, volts: np.ndarray, hz: float, **stated: flo
     rises = {"rise_time_s": 1e-8, "probe_rise_time_s": 4e-9, **stated}
     stimulus = Table(table="trace", columns=COLUMNS, square_hz=hz, **rises)  # type: ignore[arg-type]
     return CaptureData(stimulus, Conditions(), {}, table={"time": time, "voltage": volts})
+
+
+def ideal_trace(
+    hz: float, *, points: int = 2000, periods: float = 2.6, swing: float = 1.0, bits: int = 8,
+    filled: float = 0.8, noise: float = 0.0, phase: float = 0.3, seed: int = 3,
+    uneven: bool = False,
+) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
+    """A trace of +-swing V whose edges take no time, in steps of an instrument's converter.
+
+    filled: share of the converter's range that the wave takes. phase: of the first upward edge,
+    periods. uneven: instants up to 40 % of a step off their places.
+    """
+    rng = np.random.default_rng(seed)
+    place = np.arange(points, dtype=np.float64)
+    t = (place + (rng.uniform(-0.4, 0.4, points) if uneven else 0.0)) * periods / hz / points
+    volts = np.where((t * hz - phase) % 1 < 0.5, swing, -swing) + rng.normal(0, noise, points)
+    step = 2 * swing / filled / 2**bits
+    return t, np.round(volts / step) * step

@@ -23,6 +23,7 @@ from bench.adversary_units import (
 
 RATES = (44_100.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0)
 TONES_HZ = (22.3, 63.7, 315.3, 997.0, 3150.7, 6003.0)
+LAST = "something else played"
 LOW_TONE_HZ = 800.0
 CLEAR_OF_STEPS = 1000.0
 KINDS = ("tone", "idle", "two tones")
@@ -55,7 +56,7 @@ def draw(seed: int, number: int, only: tuple[str, ...] = ()) -> Draw:
     second = [str(rng.choice(fitting))] if wanted == 2 and fitting else []
     faults = tuple(name for name in ([first] if first else []) + second)
     scene = _honest(rng, kind)
-    for name in sorted(faults, key=lambda name: FAULTS[name].late):
+    for name in sorted(faults, key=lambda name: (FAULTS[name].late, name == LAST)):
         FAULTS[name].apply(scene)
     return Draw(f"{seed}:{number}", kind, faults, capture_of(scene), truth_of(scene))
 

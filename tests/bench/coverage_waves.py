@@ -1,9 +1,9 @@
 """How often the stated 95 % interval holds the true value: two tones, many, squares, bursts.
 
-Run by hand: python tests/bench/coverage_waves.py [records]. Calibration is perfect, so that the
-record's own part is what is held. A bound counts as right where the true value lies on its side.
-Uncertainties of edges hold how far a converter or a chain may change them, which is no chance:
-their intervals are wider than 95 %.
+Run by hand: python tests/bench/coverage_waves.py [records [maker …]]. Calibration is perfect, so
+that the record's own part is what is held. A bound counts as right where the true value lies on
+its side. Uncertainties of edges hold how far a converter or a chain may change them, which is no
+chance: their intervals are wider than 95 %.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from backbench.metrics.measurement import measure
 from many_tones import multitone_material, pair_material
 from squares import (
     high_pass,
+    low_pass,
     recorded,
     second_order,
     square_material,
@@ -68,6 +69,7 @@ def two_tones(rng: np.random.Generator) -> Made:
             "modulation_distortion_2": 200 * second / high,
             "modulation_distortion_3": 200 * third / high,
             "modulation_distortion_rms": 100 * math.sqrt(2 * (second**2 + third**2)) / high,
+            "modulation_distortion": 200 * math.hypot(second, third) / high,
         }
     truth["tones_level"] = math.sqrt((low**2 + high**2) / 2)
     ratio = a / b
@@ -133,6 +135,52 @@ def trace(rng: np.random.Generator) -> Made:
     return trace_material(time, volts, 1000.0), {f"traced {k}": v for k, v in truth.items()}
 
 
+def one_pole(rng: np.random.Generator) -> Made:
+    """A recorded 1 kHz square through a first-order low-pass."""
+    corner, noise = rng.uniform(4e3, 3e4), 10 ** rng.uniform(-6, -3)
+    hz = 1000 * (1 + rng.uniform(-1e-3, 1e-3))
+    volts = recorded(low_pass(corner), hz, noise=noise, seed=int(rng.integers(1 << 30)))
+    rise = math.log(9) / (2 * math.pi * corner)
+    truth = {
+        "rise_time": rise, "fall_time": rise,
+        "settling_time": math.log(25) / (2 * math.pi * corner),
+        "overshoot": 0.0, "state_high": 1.0, "state_low": -1.0, "tilt": 0.0,
+    }  # fmt: skip
+    capture_data = square_material(track(volts, 192_000.0), hz=1000.0)
+    return capture_data, {f"one-pole {name}": value for name, value in truth.items()}
+
+
+def exponential_tilt(rng: np.random.Generator) -> Made:
+    """A recorded square through a first-order high-pass whose corner is near its frequency."""
+    low, noise = 10 ** rng.uniform(1.5, 2.7), 10 ** rng.uniform(-6, -3)
+    both = lambda f: second_order(4e4, 0.7)(f) * high_pass(low)(f)  # noqa: E731
+    volts = recorded(both, 1000.0, noise=noise, seed=int(rng.integers(1 << 30)))
+    tilt = 2 * math.tanh(math.pi * low / 2000)
+    truth = {"strong tilt": 100 * tilt, "strong tilt_low_cutoff": low}
+    return square_material(track(volts, 192_000.0), hz=1000.0), truth
+
+
+def traced_pole(rng: np.random.Generator) -> Made:
+    """A first-order edge in a trace of 8 to 12 bits with noise."""
+    corner, noise = 10 ** rng.uniform(3.9, 4.9), 10 ** rng.uniform(-4, -2.3)
+    step = lambda t: -np.expm1(-2 * np.pi * corner * np.maximum(t, 0))  # noqa: E731
+    time, volts = traced(step, 1000.0, noise=noise, seed=int(rng.integers(1 << 30)))
+    q = 2.5 / 2 ** int(rng.choice([8, 10, 12]))
+    rise = math.log(9) / (2 * math.pi * corner)
+    truth = {
+        "rise_time": rise, "fall_time": rise,
+        "settling_time": math.log(25) / (2 * math.pi * corner),
+        "overshoot": 0.0, "undershoot": 0.0, "preshoot": 0.0, "state_high": 1.0, "state_low": -1.0,
+        "tilt": 0.0,
+    }  # fmt: skip
+    made = trace_material(time, np.round(volts / q) * q, 1000.0)
+    return made, {f"coarse {name}": value for name, value in truth.items()}
+
+
+MAKERS = ("two_tones", "many_tones", "square", "trace", "burst", "one_pole", "exponential_tilt",
+          "traced_pole")  # fmt: skip
+
+
 def burst(rng: np.random.Generator) -> Made:
     """Bursts of a sine with a second harmonic in white noise."""
     rate, harmonic = 48_000.0, 10 ** rng.uniform(-4, -2)
@@ -163,18 +211,22 @@ def outcomes(made: Made, prefix: str = "") -> Iterator[tuple[str, bool]]:
                 yield name + (" (bound)" if figure.bound else ""), held(figure, value)
 
 
-def coverage(records: int, seed: int) -> dict[str, tuple[float, int]]:
+def coverage(
+    records: int, seed: int, makers: tuple[str, ...] = MAKERS
+) -> dict[str, tuple[float, int]]:
     """Share of intervals that hold the true value, and their number, by metric."""
     rng = np.random.default_rng(seed)
     counts: dict[str, list[bool]] = defaultdict(list)
     for _ in range(records):
-        for maker in (two_tones, many_tones, square, trace, burst):
-            for name, good in outcomes(maker(rng)):
+        for maker in makers:
+            for name, good in outcomes(globals()[maker](rng)):
                 counts[name].append(good)
     return {name: (float(np.mean(c)), len(c)) for name, c in counts.items()}
 
 
 if __name__ == "__main__":
     number = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
-    for metric, (part, count) in sorted(coverage(number, seed=2024).items()):
+    for metric, (part, count) in sorted(
+        coverage(number, 2024, tuple(sys.argv[2:]) or MAKERS).items()
+    ):
         print(f"{metric:36} {100 * part:6.1f} % of {count}")

@@ -83,7 +83,7 @@ def test_hum_within_10_db_of_the_bench_s_own_is_a_bound() -> None:
 
 
 def test_distortion_near_the_bench_s_own_is_a_bound() -> None:
-    bench = tone_material(track(sines(RATE, 1.0, {1000.0: 1.0, 2000.0: 1e-4}) + noise(1e-6, 1, 1)))
+    bench = tone_material(track(sines(RATE, 1.0, {1000.0: 4.0, 2000.0: 4e-4}) + noise(1e-6, 1, 1)))
     peaks = {1000.0: 4.0, 2000.0: 8e-4, 3000.0: 4e-2}
     volts = sines(RATE, 1.0, peaks) + noise(1e-6, 2, 1)
     found = figures(tone_material(track(volts), bench=bench))

@@ -46,7 +46,7 @@ def mean(name: str, *values: float, u: float = 0.01) -> float:
         ("thd", (0.3, 0.4), math.sqrt(0.125)),
         ("output_power", (1.0, 4.0), 2.5),
         ("dc_offset", (-1.0, 0.5), -0.25),
-        ("noise_468", (1.0, 2.0), 1.5),
+        ("noise_468", (1.0, 2.0), 2.0),
         ("harmonic", (-60.0, -80.0), 10 * math.log10((1e-6 + 1e-8) / 2)),
         ("sinad", (60.0, 80.0), -10 * math.log10((1e-6 + 1e-8) / 2)),
         ("tilt", (-1.0, 2.0), 0.5),

@@ -171,7 +171,7 @@ def test_a_bound_on_distortion_is_never_above_distortion_and_noise() -> None:
 
 
 @pytest.mark.parametrize(
-    ("stated", "refused"), [(1.0, False), (1.9, False), (5.0, True), (0.2, True)]
+    ("stated", "refused"), [(1.0, False), (1.5, False), (1.9, True), (5.0, True), (0.2, True)]
 )
 def test_a_stated_power_that_level_and_load_contradict_is_refused(
     stated: float, refused: bool

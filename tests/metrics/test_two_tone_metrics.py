@@ -17,7 +17,12 @@ from tones import figures, reasons, sines, track
 DIFFERENCE = {
     "difference_frequency_2", "difference_frequency_3", "difference_frequency_total",
 }  # fmt: skip
-MODULATION = {"modulation_distortion_2", "modulation_distortion_3", "modulation_distortion_rms"}
+MODULATION = {
+    "modulation_distortion",
+    "modulation_distortion_2",
+    "modulation_distortion_3",
+    "modulation_distortion_rms",
+}
 
 
 def bent(
@@ -62,6 +67,8 @@ def test_modulation_distortion_of_a_polynomial(hz: tuple[float, float]) -> None:
     assert found["modulation_distortion_3"].value == pytest.approx(200 * third, rel=1e-4)
     expected = 100 * math.sqrt(2 * second**2 + 2 * third**2)
     assert found["modulation_distortion_rms"].value == pytest.approx(expected, rel=1e-4)
+    shown = 200 * math.hypot(second, third)
+    assert found["modulation_distortion"].value == pytest.approx(shown, rel=1e-4)
 
 
 def test_levels_and_power_of_both_tones() -> None:
@@ -73,6 +80,8 @@ def test_levels_and_power_of_both_tones() -> None:
     assert found["tones_level"].value == pytest.approx(math.sqrt(17 / 2), rel=1e-6)
     assert found["tones_level"].uncertainty == pytest.approx(0.004 * math.sqrt(8.5), rel=1e-3)
     assert found["tones_power"].value == pytest.approx(8.5 / 8, rel=1e-6)
+    assert found["equivalent_sine_power"].value == pytest.approx(5**2 / 2 / 8, rel=1e-6)
+    assert found["equivalent_sine_power"].uncertainty == pytest.approx(0.01 * 12.5 / 8, rel=1e-3)
     assert found["tones_power"].uncertainty == pytest.approx(0.01 * 8.5 / 8, rel=1e-3)
 
 

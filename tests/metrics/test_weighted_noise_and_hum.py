@@ -31,17 +31,52 @@ def test_a_sine_of_1_khz_reads_its_rms_and_one_of_2_khz_that_of_the_other_refere
 
 def test_the_meters_differ_on_noise_as_their_detectors_do() -> None:
     """Average-responding: sqrt(pi) / 2 of the rms (1.05 dB below) for Gaussian noise (closed form).
-    Quasi-peak against rms of the same noise: 4.1 dB (computed from the detector's constants,
-    no source)."""
+    Quasi-peak against rms of the same noise: 4.1 dB on the mean of the needle's course, which
+    swings 0.3 dB about it (computed from the detector's constants, no source)."""
     found = figures(idle_material(track(white(1e-7, 4.0), RATE)))
     ratio = found["noise_arm"].value / found["noise_ccir_rms"].value
     assert ratio == pytest.approx(math.sqrt(math.pi) / 2, rel=0.01)
     weighted = 1e-7 * math.sqrt(19_980) * 10 ** (7.301 / 20)
     peak = 20 * math.log10(found["noise_468"].value / weighted)
-    assert peak == pytest.approx(4.1, abs=0.2)
+    assert 4.1 < peak < 4.1 + 0.6
     assert found["noise_ccir_rms"].value == pytest.approx(
         1e-7 * math.sqrt(19_980) * 10 ** (1.672 / 20), rel=0.02
     )
+
+
+def pulsed(seconds: float, first: float = 0.0) -> np.ndarray:
+    """Bursts of 5 kHz of 5 ms, two a second, whose first begins at `first`, s."""
+    t = np.arange(int(RATE * seconds)) / RATE - first
+    return np.where((t % 0.5) < 0.005, 1e-2 * np.sin(2 * np.pi * 5000 * (t % 0.5)), 0)
+
+
+@pytest.mark.parametrize("first", [0.05, 0.2, 0.45])
+def test_bursts_read_what_the_table_says_wherever_the_record_begins(first: float) -> None:
+    """Rec. ITU-R BS.468-4, table 3 (second-hand): 5 ms at 2 a second reads 48 %, 43 to 53 %."""
+    quiet = white(1e-9, 2.0)
+    steady = figures(idle_material(track(sines(RATE, 2.0, {5000.0: 1e-2}), RATE)))["noise_468"]
+    found = figures(idle_material(track(pulsed(2.0, first) + quiet, RATE)))["noise_468"]
+    assert 0.43 < found.value / steady.value < 0.53
+    assert found.value / steady.value == pytest.approx(0.48, rel=0.03)
+    # So unsteady a noise is measured part by part; how the parts differ is in the uncertainty.
+    assert found.uncertainty < 0.15 * found.value
+
+
+def test_a_burst_that_came_once_is_as_uncertain_as_that() -> None:
+    volts = white(1e-9, 4.0)
+    volts[100_000:100_480] += pulsed(2.0)[:480]
+    found = figures(idle_material(track(volts, RATE)))["noise_468"]
+    assert found.uncertainty > 0.3 * found.value
+
+
+def test_the_highest_reading_of_noise_repeats_within_its_uncertainty() -> None:
+    found = [
+        figures(idle_material(track(white(1e-7, 2.0, seed), RATE)))["noise_468"]
+        for seed in range(12)
+    ]
+    values = np.array([one.value for one in found])
+    typical = float(np.median([one.uncertainty for one in found]))
+    assert 0.3 * typical < values.std(ddof=1) < 1.5 * typical
 
 
 def test_a_short_record_gives_no_quasi_peak() -> None:

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy.signal import periodogram
+from scipy.signal import butter, hilbert, periodogram, sosfiltfilt
 
 from many_tones import RATE, multitone_material, pair_material, with_noise
 from tones import figures, sines, tone_material, track
@@ -35,6 +35,22 @@ def test_amplitude_modulation_reads_its_depth_and_3_db_less(depth: float) -> Non
     assert found["modulation_distortion_rms"].value == pytest.approx(
         100 * depth / math.sqrt(2), rel=1e-4
     )
+
+
+@pytest.mark.parametrize(("square", "cube"), [(2e-3, 0.0), (0.0, 1e-3), (1e-3, 1e-3)])
+def test_modulation_distortion_is_what_a_demodulator_shows(square: float, cube: float) -> None:
+    """The analogue meter out of scipy's parts: high-pass, envelope, its rms re a sine of its peak.
+
+    Its circuit (high-pass at 2 kHz, demodulator, low-pass, rms-marked meter) is common practice.
+    """
+    x = sines(RATE, 1.0, {60.0: 2.0, 7000.0: 0.5})
+    volts = x + square * x**2 + cube * x**3
+    passed = sosfiltfilt(butter(6, (2000.0, 12_000.0), "bandpass", fs=RATE, output="sos"), volts)
+    envelope = np.abs(hilbert(passed))[int(0.2 * RATE) : int(0.8 * RATE)]
+    shown = 100 * math.sqrt(2) * float(envelope.std() / envelope.mean())
+    noisy = with_noise(volts, 1e-6)
+    found = figures(pair_material(track(noisy, RATE), hz=(60.0, 7000.0), ratio=4.0))
+    assert found["modulation_distortion"].value == pytest.approx(shown, rel=5e-3)
 
 
 def test_products_against_a_least_squares_fit() -> None:

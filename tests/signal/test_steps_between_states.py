@@ -6,10 +6,13 @@ import math
 
 import numpy as np
 import pytest
+from scipy.optimize import curve_fit
 
 from backbench.errors import Refusal
 from backbench.signal.edge_detection import edges_of_trace
+from backbench.signal.quantisation_step import quantisation_step
 from backbench.signal.rise_time import Own, chained, taken_off
+from backbench.signal.state_fit import fit_state
 from backbench.signal.transition import Extreme, cutoff_from_tilt, ringing, state_levels
 from backbench.signal.waveform_period import one_period
 from squares import RATE, recorded, second_order, step_of, traced
@@ -41,6 +44,38 @@ def test_ringing_from_turns_of_a_second_order_step(damping: float) -> None:
     assert read[0] == pytest.approx(wd / 2 / math.pi, rel=1e-9)
     assert read[1] == pytest.approx(damping, rel=1e-9)
     assert ringing(turns[:1]) is None
+
+
+def test_turns_that_do_not_fall_are_no_ringing() -> None:
+    growing = [Extreme(1e-5 * n, (-1) ** n * 0.1 * 1.1**n) for n in range(4)]
+    assert ringing(growing) is None
+    assert ringing([Extreme(one.time_s, math.copysign(0.1, one.volts)) for one in growing]) is None
+
+
+@pytest.mark.parametrize("bits", [8, 10, 12, 16])
+def test_the_step_of_rounded_values_is_found(bits: int) -> None:
+    step = 3.3 / 2**bits
+    wave = np.sin(np.arange(400_000) * 0.37) + np.random.default_rng(1).normal(0, 1e-3, 400_000)
+    assert quantisation_step(np.round(wave / step) * step) == pytest.approx(step, rel=1e-4)
+    assert quantisation_step(wave) == 0.0
+    assert quantisation_step(np.ones(10)) == 0.0
+
+
+@pytest.mark.parametrize("rate", [0.0, 0.3, 2.0, -1.0])
+def test_an_exponential_state_is_carried_to_its_edge(rate: float) -> None:
+    """Against scipy.optimize.curve_fit on the same part of the state, and the closed form."""
+    x = np.linspace(0, 1, 1001)
+    volts = 1.0 + 0.2 * (np.exp(-rate * x) if rate else 1 - x)
+    volts += np.random.default_rng(2).normal(0, 1e-5, len(x))
+    found = fit_state(x, volts, 1.0, 0.0, 0.95, tilted=True)
+    fall = 0.2 * (1 - math.exp(-rate)) if rate else 0.2
+    assert abs(found.at_edge - 1.2) < 4 * found.open_edge
+    assert abs(found.fall - fall) < 4 * found.open_fall
+    if rate:
+        part = (x >= 0.3) & (x <= 0.95)
+        model = lambda t, a, b, k: a + b * np.exp(-k * t)  # noqa: E731
+        best, _ = curve_fit(model, x[part], volts[part], p0=(1.0, 0.2, rate))
+        assert found.at_edge == pytest.approx(float(best[0] + best[1]), abs=2e-5)
 
 
 def test_every_whole_edge_of_a_trace_is_found() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -23,6 +23,8 @@ from backbench.storage.atomic_io import parquet_bytes
 from backbench.storage.vault import refuse_changed
 
 BENCHES_KEPT = 2
+MORE_KEPT_BYTES = 64 * 2**20
+"""Short loop-backs, several to a bench, are kept beyond that number up to this much memory."""
 
 
 @dataclass(frozen=True)
@@ -99,10 +101,16 @@ def materials_of(job: Job) -> Iterator[CaptureData]:
         table = read_table(job.source.path, job.stimulus, name=job.source.name)
         return iter([_material(job, {}, None, None, table=table.columns)])
     bench = None if job.bench is None else _bench(job.bench)
-    return map(partial(_recorded, job, bench), pieces(job.source, job.stimulus))
+    levels = tuple(filter(None, map(_bench, job.bench_levels)))
+    return map(partial(_recorded, job, bench, levels), pieces(job.source, job.stimulus))
 
 
-def _recorded(job: Job, bench: CaptureData | None, tracks: dict[int, Track]) -> CaptureData:
+def _recorded(
+    job: Job,
+    bench: CaptureData | None,
+    levels: tuple[CaptureData, ...],
+    tracks: dict[int, Track],
+) -> CaptureData:
     lacking = sorted(set(job.roles) - set(tracks))
     if lacking:
         named = ", ".join(map(str, lacking))
@@ -112,7 +120,8 @@ def _recorded(job: Job, bench: CaptureData | None, tracks: dict[int, Track]) -> 
     reference = generator
     if job.reference:
         reference = next(iter(next(pieces(job.reference, job.stimulus)).values()))
-    return _material(job, outputs, generator, reference, bench=bench)
+    whole = _material(job, outputs, generator, reference, bench=bench)
+    return replace(whole, bench_levels=levels)
 
 
 def _material(
@@ -157,10 +166,16 @@ def _bench(job: Job) -> CaptureData | None:
         found = next(materials_of(job))
     except (UserError, Refusal):
         return None
-    while len(_bench_kept) >= BENCHES_KEPT:
+    while len(_bench_kept) >= BENCHES_KEPT and _bytes_kept() > MORE_KEPT_BYTES:
         del _bench_kept[next(iter(_bench_kept))]
     _bench_kept[job.base_key] = found
     return found
+
+
+def _bytes_kept() -> int:
+    return sum(
+        track.volts.nbytes for kept in _bench_kept.values() for track in kept.outputs.values()
+    )
 
 
 def _powers(findings: Sequence[Finding]) -> dict[int, float]:

@@ -35,7 +35,8 @@ class Source:
 class Job:
     """One capture to analyse. Holds all that its readings depend on; can be sent to a worker.
 
-    bench: the loop-back that the capture is corrected by, where there is one.
+    bench: the loop-back that the capture is corrected by, where there is one. bench_levels: further
+        ones under the same tone, at other levels.
     """
 
     review_key: str
@@ -50,6 +51,12 @@ class Job:
     load_uncertainty: float
     generator_uncertainty: float
     bench: Job | None = None
+    bench_levels: tuple[Job, ...] = ()
+
+    @property
+    def benches(self) -> list[Job]:
+        """Every loop-back that the capture's readings depend on."""
+        return [*([self.bench] if self.bench else []), *self.bench_levels]
 
     @cached_property
     def base_key(self) -> str:
@@ -61,7 +68,7 @@ class Job:
             self.conditions.model_dump(),
             {position: role.model_dump() for position, role in self.roles.items()},
             [self.loop_back, self.mains_hz, self.load_uncertainty, self.generator_uncertainty],
-            *([self.bench.base_key] if self.bench else []),
+            *[bench.base_key for bench in self.benches],
         )
 
     @cached_property
@@ -79,7 +86,7 @@ class Job:
     @property
     def sources(self) -> list[Source]:
         """Every original that is read, those of the loop-back among them."""
-        return [*self.own_sources, *(self.bench.sources if self.bench else [])]
+        return [*self.own_sources, *(source for bench in self.benches for source in bench.sources)]
 
     def placed(self, path: Callable[[str], Path]) -> Job:
         """The same job with each original where `path` says, given its hash."""
@@ -92,6 +99,7 @@ class Job:
             source=moved(self.source),
             reference=moved(self.reference) if self.reference else None,
             bench=self.bench.placed(path) if self.bench else None,
+            bench_levels=tuple(bench.placed(path) for bench in self.bench_levels),
         )
 
 
@@ -175,6 +183,7 @@ def _job(
 ) -> Job:  # fmt: skip
     conditions = manifest.conditions_of(capture)
     bench = settings.bench[manifest.review.bench]
+    loop_backs = list(_bench_jobs(manifest, receipt, settings, vault, capture))
     is_table = isinstance(capture.stimulus, Table)
     held = None if is_table else _in_force(manifest, settings, conditions.range)
     reference = None
@@ -193,16 +202,17 @@ def _job(
         mains_hz=manifest.review.mains_hz,
         load_uncertainty=bench.load_uncertainty_percent / 100,
         generator_uncertainty=bench.generator_uncertainty_percent / 100,
-        bench=_bench_job(manifest, receipt, settings, vault, capture),
+        bench=next(iter(loop_backs), None),
+        bench_levels=tuple(loop_backs[1:]) if capture.stimulus.kind == "tone" else (),
     )
 
 
-def _bench_job(
+def _bench_jobs(
     manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault, capture: Capture
-) -> Job | None:
-    """The first loop-back in the same input range under the same stimulus, levels aside."""
+) -> Iterator[Job]:
+    """The loop-backs in the same input range under the same stimulus, levels aside."""
     if capture.loop_back or isinstance(capture.stimulus, Table):
-        return None
+        return
     wanted = manifest.conditions_of(capture).range
     same = capture.stimulus.same_with_loop_back
     for position, other in enumerate(manifest.capture, start=1):
@@ -212,8 +222,7 @@ def _bench_job(
         files = [receipt.files[name] for name in (other.file, reference) if name]
         same_range = manifest.conditions_of(other).range == wanted
         if same_range and all(file.sha256 for file in files):
-            return _job(manifest, receipt, settings, vault, position, other)
-    return None
+            yield _job(manifest, receipt, settings, vault, position, other)
 
 
 def _source(receipt: Receipt, vault: Vault, name: str, calibration: InForce | None) -> Source:

@@ -211,7 +211,7 @@ def _calibration_key(capture: PlannedCapture) -> str | None:
 def _originals(capture: PlannedCapture) -> list[str]:
     if capture.job is None:
         return []
-    jobs = [job for job in (capture.job, capture.job.bench) if job]
+    jobs = [capture.job, *capture.job.benches]
     sources = [source for job in jobs for source in (job.source, job.reference)]
     return [source.sha256 for source in sources if source]
 

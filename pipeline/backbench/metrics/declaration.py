@@ -68,6 +68,7 @@ class CaptureData:
     driven_track: the one output track that was driven while the others idled, None where all were.
     names: the outputs' names ("left", "right") by position in the file.
     bench: the bench's own loop-back under the same stimulus and input range, where there is one.
+    bench_levels: further loop-backs of that kind, at other levels.
     """
 
     stimulus: Stimulus
@@ -82,6 +83,7 @@ class CaptureData:
     driven_track: int | None = None
     names: dict[int, str] = field(default_factory=dict)
     bench: CaptureData | None = None
+    bench_levels: tuple[CaptureData, ...] = ()
 
 
 @dataclass(frozen=True)

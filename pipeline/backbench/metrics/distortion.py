@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 
-from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.bench_floor import LINE_CHOICE, less_lines, lines_off, noise_off
+from backbench.errors import Refusal
+from backbench.metrics.bench_floor import LINE_CHOICE, noise_off
+from backbench.metrics.bench_levels import less_lines_at_level, of_levels, off_at_level
 from backbench.metrics.declaration import Bound, MeasuredValue, metric
 from backbench.metrics.harmonic_band import (
     BAND_CHOICE,
@@ -85,7 +86,7 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
 )
 def thd(tone: ToneView) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 over the fundamental."""
-    return less_lines(tone, _thd)
+    return less_lines_at_level(tone, _thd)
 
 
 def _thd(tone: ToneView) -> MeasuredValue:
@@ -110,7 +111,7 @@ def _thd(tone: ToneView) -> MeasuredValue:
 )
 def thd_total(tone: ToneView) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 over that of fundamental and harmonics."""
-    return less_lines(tone, _thd_total)
+    return less_lines_at_level(tone, _thd_total)
 
 
 def _thd_total(tone: ToneView) -> MeasuredValue:
@@ -145,7 +146,7 @@ def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> M
 )
 def thd_wide(tone: ToneView) -> MeasuredValue:
     """Root sum square of all harmonics up to 20 kHz over the fundamental."""
-    return less_lines(tone, _thd_wide)
+    return less_lines_at_level(tone, _thd_wide)
 
 
 def _thd_wide(tone: ToneView) -> MeasuredValue:
@@ -188,12 +189,13 @@ def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
     # The bench's noise has its own volts, its harmonics go with the level.
     noise = 100 * bench.lines.noise_only().rms / tone.square.rms
     clear = noise_off(found, MeasuredValue(noise, 0.0))
-    within = bench.lines.last_order(BAND_HZ[1])
-    if within < 2:
-        return clear
-    return lines_off(
-        clear, percent(bench.lines.harmonics(within).total(2, within), bench.square, math.inf)
-    )
+    return off_at_level(clear, tone.level_v, of_levels(tone, _in_band))
+
+
+def _in_band(tone: ToneView) -> MeasuredValue:
+    """All harmonics up to 20 kHz, however few, over the fundamental."""
+    found = counted(tone, 2, int(BAND_HZ[1]), BAND_HZ[1])
+    return percent(found.total(2, int(BAND_HZ[1])), tone.square, math.inf)
 
 
 @metric(
@@ -271,12 +273,14 @@ def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
 )
 def harmonic(tone: ToneView) -> Iterator[MeasuredValue]:
     """Level of each harmonic from 2 to 10 over the fundamental."""
-    bench: dict[int, MeasuredValue] = {}
-    if tone.bench is not None:
-        with contextlib.suppress(NotApplicable):
-            bench = {f.order: f for f in _harmonics(tone.bench) if f.order}
     for figure in _harmonics(tone):
-        yield _in_decibels(lines_off(figure, bench.get(figure.order or 0)))
+        known = of_levels(tone, partial(_one, n=figure.order or 0))
+        yield _in_decibels(off_at_level(figure, tone.level_v, known))
+
+
+def _one(tone: ToneView, n: int) -> MeasuredValue:
+    """One harmonic over the fundamental in percent."""
+    return percent(counted(tone, n, n).one(n), tone.square, math.inf)
 
 
 def _harmonics(tone: ToneView) -> Iterator[MeasuredValue]:

@@ -6,7 +6,8 @@ import math
 from dataclasses import replace
 
 from backbench.errors import NotApplicable
-from backbench.metrics.bench_floor import LINE_CHOICE, less_lines
+from backbench.metrics.bench_floor import LINE_CHOICE
+from backbench.metrics.bench_levels import less_lines_at_level
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.distortion import SOURCE, percent
 from backbench.metrics.harmonic_band import (
@@ -51,7 +52,7 @@ def _sum_of(found: Harmonics, parity: int) -> Square:
 )
 def even_harmonics(tone: ToneView) -> MeasuredValue:
     """Root sum square of the even harmonics to the tenth over the fundamental."""
-    return less_lines(tone, _even)
+    return less_lines_at_level(tone, _even)
 
 
 def _even(tone: ToneView) -> MeasuredValue:
@@ -71,7 +72,7 @@ def _even(tone: ToneView) -> MeasuredValue:
 )
 def odd_harmonics(tone: ToneView) -> MeasuredValue:
     """Root sum square of the odd harmonics to the ninth over the fundamental."""
-    return less_lines(tone, _odd)
+    return less_lines_at_level(tone, _odd)
 
 
 def _odd(tone: ToneView) -> MeasuredValue:
@@ -97,7 +98,7 @@ def _sum(tone: ToneView, parity: int) -> MeasuredValue:
 )
 def high_harmonics(tone: ToneView) -> MeasuredValue:
     """Root sum square of harmonics from the 11th to 20 kHz over the fundamental."""
-    return less_lines(tone, _high)
+    return less_lines_at_level(tone, _high)
 
 
 def _high(tone: ToneView) -> MeasuredValue:

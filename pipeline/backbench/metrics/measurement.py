@@ -8,6 +8,7 @@ from typing import Any
 
 from backbench.documents.stimuli import Tone, analysis_kind
 from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.copied_tracks import refuse_copies
 from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric, Part
 from backbench.metrics.findings import Finding, Trace
 from backbench.metrics.registry import registry
@@ -30,6 +31,10 @@ def measure(capture_data: CaptureData) -> tuple[list[Finding], list[Trace]]:
         raise Refusal(f"captures of kind {kind!r} are kept, but nothing measures them yet")
     findings: list[Finding] = []
     traces: list[Trace] = []
+    try:
+        refuse_copies(capture_data)
+    except Refusal as refusal:
+        return [f for track in capture_data.outputs for f in _refused(kind, track, refusal)], []
     for track in capture_data.outputs or TABLE_ONLY:
         found, drawn = _of_track(kind, capture_data, track)
         findings += found

@@ -134,6 +134,32 @@ def tones_power(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
 
 
 @metric(
+    "equivalent_sine_power",
+    title="Equivalent sine power of two tones",
+    unit="W",
+    better="neither",
+    source="IEC 60268-3, 14.12.7 (sine of equal peak; from memory)",
+    stimuli=["two tones"],
+    version=1,
+    choice="power of a sine whose peak is the sum of both tones' peaks, into the stated resistor: "
+    "2 times the mean power for equal tones, 25/17 of it for 4:1",
+    traits=Traits(set_by_reviewer=True),
+)
+def equivalent_sine_power(pair: TwoTonesView) -> MeasuredValue:
+    """Squared sum of both tones' rms over the load's resistance."""
+    load = pair.capture_data.conditions.load_resistance
+    if load is None:
+        raise NotApplicable("no resistor was connected as a load")
+    tones = pair.found.tones
+    rms = sum(tone.rms for tone in tones)
+    power = rms**2 / load
+    own = 2 * rms / load * math.hypot(*(tone.rms * tone.relative for tone in tones))
+    shared = math.hypot(2 * pair.track.calibration, pair.capture_data.load_uncertainty) * power
+    total = combine([Part(own, min(tone.samples for tone in tones)), Part(shared)])
+    return MeasuredValue(power, total.u, own, total.dof)
+
+
+@metric(
     "between_tones",
     title="Distortion and noise between multitone lines",
     unit="V",

@@ -42,8 +42,10 @@ DECIBELS = _exponential(math.log(10) / 10)
 DECIBELS_DOWN = _exponential(-math.log(10) / 10)
 BITS = _exponential(-math.log(4))
 TURN = 360.0
-NOT_RMS = frozenset({"dc_offset", "noise_468", "noise_arm"})
+NOT_RMS = frozenset({"dc_offset", "noise_arm"})
 """Volts that have a sign, or are by definition the mean of a meter's reading."""
+HIGHEST = frozenset({"noise_468"})
+"""By definition a meter's highest reading: of all stretches the highest."""
 
 
 def over_time(stretches: Iterable[Measured], independent: float | None = None) -> Measured:
@@ -71,7 +73,12 @@ def _metric_over_time(
     if all(f.status == "not_applicable" for found in each for f in found):
         return each[0]
     try:
-        figures = [_mean(metric, same, independent) for same in zip(*_alike(each), strict=True)]
+        figures = [
+            _highest(metric, same, independent)
+            if metric.name in HIGHEST
+            else _mean(metric, same, independent)
+            for same in zip(*_alike(each), strict=True)
+        ]
     except Refusal as refusal:
         return [Finding(metric, track, "rejected", None, str(refusal))]
     except NotApplicable as reason:
@@ -123,6 +130,24 @@ def _mean(
         bound=next((f.bound for f in figures if f.bound), None),
         frequency_hz=median_low(places) if len(places) == n else None,
         remark="; ".join(filter(None, [nearest.remark, f"mean of {n} stretches"])),
+    )
+
+
+def _highest(
+    metric: Metric, figures: Sequence[MeasuredValue], independent: float | None
+) -> MeasuredValue:
+    """The highest of the stretches, uncertain by how much they differ besides its own part."""
+    n, values = len(figures), _values(metric, figures)
+    top = figures[int(np.argmax(values))]
+    scatter = Part(spread(values.tolist())[1], max((independent or n) - 1, 1))
+    total = combine([Part(top.uncertainty, top.dof), scatter])
+    return replace(
+        top,
+        uncertainty=total.u,
+        estimation=math.hypot(top.estimation, scatter.u),
+        dof=total.dof,
+        bound=next((f.bound for f in figures if f.bound), None),
+        remark="; ".join(filter(None, [top.remark, f"highest of {n} stretches"])),
     )
 
 

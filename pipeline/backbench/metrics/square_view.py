@@ -14,6 +14,7 @@ from backbench.documents.stimuli import Square, Table
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData, view
 from backbench.signal.edge_detection import edges_of_period, edges_of_trace
+from backbench.signal.quantisation_step import quantisation_step, rounding
 from backbench.signal.rise_time import BRICK_WALL, CLEARLY, CORNER, Own, chained
 from backbench.signal.tone import PASS_BAND
 from backbench.signal.track import Array
@@ -28,8 +29,9 @@ NEVER_SLOWER = 1.05
 class SquareView:
     """A square wave's edges with what limits the knowledge of them.
 
-    time_s, volts: one period, or the whole trace. step_s: distance of the samples. noise:
-    standard deviation of a value of the wave, V. own: rise time of generator and probe, None
+    time_s, volts: one period, or the whole trace. step_s: usual distance of the samples. noise:
+    standard deviation of a value of the wave, V. quantum: step that its values are rounded to, V,
+    0 where there is none. own: rise time of generator and probe, None
     where one is unknown. converter_s: own rise time of the audio converter, 0 for a trace.
     band_hz: end of its band. calibration: relative standard uncertainty of the volts.
     """
@@ -40,6 +42,7 @@ class SquareView:
     edges: Sequence[Edge]
     step_s: float
     noise: float
+    quantum: float
     own: Own | None
     converter_s: float
     band_hz: float
@@ -56,14 +59,25 @@ class SquareView:
 
     @property
     def share(self) -> float:
-        """Noise of a value of the wave re its amplitude."""
-        return self.noise / self.amplitude
+        """Noise and rounding of a value of the wave re its amplitude."""
+        return math.hypot(self.noise, rounding(self.quantum)) / self.amplitude
+
+    @property
+    def rounded(self) -> float:
+        """Standard uncertainty that rounding leaves a level of the wave, re its amplitude."""
+        return rounding(self.quantum) / self.amplitude
+
+    @cached_property
+    def edge_step(self) -> float:
+        """Greatest distance of the samples at an edge, s."""
+        return max(edge.step for edge in self.edges)
 
     @cached_property
     def open_level(self) -> float:
-        """What ringing that hasn't died away leaves open of the state levels, re the amplitude."""
+        """What ringing, tilt and noise leave open of the state levels, re the amplitude."""
         worst = max(edge.misfit**2 - edge.noise**2 for edge in self.edges)
-        return math.sqrt(max(worst, 0.0)) / self.amplitude
+        level = max(edge.open_level for edge in self.edges)
+        return math.hypot(math.sqrt(max(worst, 0.0)), level) / self.amplitude
 
     @cached_property
     def duration(self) -> float:
@@ -77,9 +91,9 @@ class SquareView:
         """
         if self.converter_s:
             return 0.0
-        if self.duration < CLEARLY * self.step_s:
+        if self.duration < CLEARLY * self.edge_step:
             raise Refusal("an edge holds less than two samples; record with a finer time base")
-        return (math.pi * CORNER * self.step_s / self.duration) ** 2 / 2
+        return (math.pi * CORNER * self.edge_step / self.duration) ** 2 / 2
 
     @cached_property
     def ripple(self) -> float:
@@ -91,7 +105,7 @@ class SquareView:
         return max(edge.preshoot for edge in self.edges) if self.converter_s else 0.0
 
 
-@view("square", version=1)
+@view("square", version=2)
 def square_view(capture_data: CaptureData, number: int) -> SquareView:
     """The mean period of output track `number`. Raises Refusal where it holds no square wave."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]
@@ -103,7 +117,7 @@ def square_view(capture_data: CaptureData, number: int) -> SquareView:
     converter = BRICK_WALL / (PASS_BAND * track.rate_hz)
     found = SquareView(
         period.time_s, period.volts, period.frequency_hz, edges,
-        1 / (period.frequency_hz * len(period.volts)), period.noise,
+        1 / (period.frequency_hz * len(period.volts)), period.noise, 0.0,
         chained(_generator(capture_data, stimulus, converter), 0.0), converter,
         PASS_BAND * track.rate_hz, track.calibration,
     )  # fmt: skip
@@ -127,7 +141,7 @@ def _generator(capture_data: CaptureData, stimulus: Square, converter: float) ->
     return Own(0.0 if seen < 2 * converter else seen, seen)
 
 
-@view("trace table", version=1)
+@view("trace table", version=2)
 def trace_view(capture_data: CaptureData, number: int) -> SquareView:
     """An oscilloscope's trace. Raises Refusal where it holds no whole step of a square wave."""
     stimulus, table = capture_data.stimulus, capture_data.table
@@ -145,5 +159,6 @@ def trace_view(capture_data: CaptureData, number: int) -> SquareView:
     step = float(np.median(np.diff(time)))
     noise = float(np.mean([edge.noise for edge in edges]))
     return SquareView(
-        time, volts, stimulus.square_hz, edges, step, noise, own, 0.0, 0.5 / step, 0.0
+        time, volts, stimulus.square_hz, edges, step, noise, quantisation_step(volts), own, 0.0,
+        0.5 / step, 0.0,
     )  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from statistics import fmean
 
 import numpy as np
 
@@ -11,9 +12,8 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.square_view import SquareView
 from backbench.metrics.traits import Traits
-from backbench.signal.rise_time import taken_off
+from backbench.signal.rise_time import CLEARLY, taken_off
 from backbench.signal.transition import (
-    BINS,
     CLEAR,
     LEAST_EXTREME,
     SETTLED,
@@ -34,18 +34,16 @@ OWN_RINGING = 0.8
 
 
 def _state(seen: SquareView, value: float) -> MeasuredValue:
-    # The histogram's bins leave a level open by about the width of one.
-    still = max(seen.open_level, 1 / BINS) * seen.amplitude
-    own = math.hypot(seen.noise, still) / math.sqrt(len(seen.edges))
+    own = math.hypot(seen.open_level, seen.rounded) * seen.amplitude
     total = combine([Part(own), Part(seen.calibration * abs(value))])
     return MeasuredValue(value, total.u, own, total.dof)
 
 
 @metric(
     "state_high", title="High state", unit="V", better="neither", source=_IEEE,
-    stimuli=SQUARES, version=1,
-    choice="mode of the histogram of the wave, its tilt taken off from the edge on; of a trace "
-    "without the instrument's own error of scale",
+    stimuli=SQUARES, version=2,
+    choice="mean of the state's later part, or the line or exponential fitted to it where it "
+    "tilts, at the edges before and after it; of a trace without the instrument's error of scale",
     traits=Traits(set_by_reviewer=True),
 )  # fmt: skip
 def state_high(seen: SquareView) -> MeasuredValue:
@@ -55,9 +53,9 @@ def state_high(seen: SquareView) -> MeasuredValue:
 
 @metric(
     "state_low", title="Low state", unit="V", better="neither", source=_IEEE,
-    stimuli=SQUARES, version=1,
-    choice="mode of the histogram of the wave, its tilt taken off from the edge on; of a trace "
-    "without the instrument's own error of scale",
+    stimuli=SQUARES, version=2,
+    choice="mean of the state's later part, or the line or exponential fitted to it where it "
+    "tilts, at the edges before and after it; of a trace without the instrument's error of scale",
     traits=Traits(set_by_reviewer=True),
 )  # fmt: skip
 def state_low(seen: SquareView) -> MeasuredValue:
@@ -66,13 +64,17 @@ def state_low(seen: SquareView) -> MeasuredValue:
 
 
 def _transition(seen: SquareView, *, rising: bool) -> MeasuredValue:
-    measured = seen.mean(lambda edge: edge.duration, rising=rising)
-    number = sum(edge.rising == rising for edge in seen.edges)
-    crossing = seen.noise * measured / (0.8 * seen.amplitude)
-    sampling = 0.0 if seen.converter_s else seen.step_s / math.sqrt(12)
-    level = seen.mean(lambda edge: edge.duration_within(seen.open_level), rising=rising)
-    own = math.hypot(math.sqrt(2 / number) * math.hypot(crossing, sampling), level)
-    step = 0.0 if seen.converter_s else seen.step_s
+    edges = [edge for edge in seen.edges if edge.rising == rising]
+    if not edges:
+        raise NotApplicable(f"no {'upward' if rising else 'downward'} edge with its states")
+    measured = fmean(edge.duration for edge in edges)
+    step = 0.0 if seen.converter_s else max(edge.step for edge in edges)
+    sampling = step / math.sqrt(12) * math.sqrt(2 / len(edges))
+    # Levels shift both crossings of every edge together; noise those of each by itself.
+    shared = math.hypot(seen.open_level, seen.rounded)
+    level = fmean(edge.duration_within(shared) for edge in edges)
+    noise = fmean(edge.duration_within(seen.share) for edge in edges) / math.sqrt(len(edges))
+    own = math.hypot(sampling, level, noise)
     rise = taken_off(measured, own, seen.own, seen.converter_s, step)
     return MeasuredValue(rise.value, rise.u, rise.u, bound="upper" if rise.bounded else None)
 
@@ -86,7 +88,7 @@ _RISE = (
 
 @metric(
     "rise_time", title="Rise time", unit="s", better="lower", source=_IEEE,
-    stimuli=SQUARES, version=1, choice=_RISE,
+    stimuli=SQUARES, version=2, choice=_RISE,
 )  # fmt: skip
 def rise_time(seen: SquareView) -> MeasuredValue:
     """Time from 10 % to 90 % of an upward transition."""
@@ -95,7 +97,7 @@ def rise_time(seen: SquareView) -> MeasuredValue:
 
 @metric(
     "fall_time", title="Fall time", unit="s", better="lower", source=_IEEE,
-    stimuli=SQUARES, version=1, choice=_RISE,
+    stimuli=SQUARES, version=2, choice=_RISE,
 )  # fmt: skip
 def fall_time(seen: SquareView) -> MeasuredValue:
     """Time from 90 % to 10 % of a downward transition."""
@@ -111,8 +113,8 @@ def _aberration(seen: SquareView, of: Callable[[Edge], float]) -> MeasuredValue:
     if value <= least:
         return MeasuredValue(100 * (value + least), 0.0, bound="upper")
     # The noise at a broad turn is read with it, at its greatest.
-    noise, level = BROAD * seen.share, 1 / BINS / math.sqrt(3)
-    own = 100 * math.hypot(missed, noise, seen.open_level, level)
+    noise = BROAD * seen.share
+    own = 100 * math.hypot(missed, noise, seen.open_level)
     return MeasuredValue(100 * value, own, own)
 
 
@@ -124,7 +126,7 @@ _BEYOND = (
 
 @metric(
     "overshoot", title="Overshoot", unit="%", better="lower", source=_IEEE,
-    stimuli=SQUARES, version=1, choice=_BEYOND,
+    stimuli=SQUARES, version=2, choice=_BEYOND,
 )  # fmt: skip
 def overshoot(seen: SquareView) -> MeasuredValue:
     """Greatest excursion beyond the new state after a transition, of the amplitude."""
@@ -133,7 +135,7 @@ def overshoot(seen: SquareView) -> MeasuredValue:
 
 @metric(
     "undershoot", title="Undershoot", unit="%", better="lower", source=_IEEE,
-    stimuli=SQUARES, version=1, choice=_BEYOND,
+    stimuli=SQUARES, version=2, choice=_BEYOND,
 )  # fmt: skip
 def undershoot(seen: SquareView) -> MeasuredValue:
     """Greatest excursion back below the new state once it was reached, of the amplitude."""
@@ -142,7 +144,7 @@ def undershoot(seen: SquareView) -> MeasuredValue:
 
 @metric(
     "preshoot", title="Preshoot", unit="%", better="lower", source=_IEEE,
-    stimuli=SQUARES, version=1,
+    stimuli=SQUARES, version=2,
     choice="greater of both edges, within half the state before; an upper bound of a recording, "
     "whose converter's filter rings there, and where ringing of the edge before may last so long",
 )  # fmt: skip
@@ -159,24 +161,40 @@ def preshoot(seen: SquareView) -> MeasuredValue:
 
 @metric(
     "settling_time", title="Settling time", unit="s", better="lower", source=_IEEE,
-    stimuli=SQUARES, version=1,
-    choice="to within 2 % of the amplitude, from the 50 % instant; the longer of both edges",
+    stimuli=SQUARES, version=2,
+    choice="to within 2 % of the amplitude, from the 50 % instant, of the course averaged over an "
+    "eighth of the edge's duration; the longer of both edges; an upper bound of an edge that a "
+    "trace holds less than two samples of",
 )  # fmt: skip
 def settling_time(seen: SquareView) -> MeasuredValue:
     """Time from half-way to the last entry into the band about the new state."""
-    if CLEAR * seen.share + seen.open_level > SETTLED:
+    slowest = max(seen.edges, key=lambda edge: edge.settling())
+    noise = CLEAR * seen.noise / seen.amplitude / math.sqrt(slowest.smoothing)
+    reach = (seen.ripple + seen.rounded) / math.sqrt(3) + seen.open_level
+    if 2 * noise + reach > SETTLED:
         raise Refusal("the noise or the unsettled states are as wide as the band to settle into")
-    found = max(edge.settling() for edge in seen.edges)
+    return _settled(seen, slowest, noise, reach)
+
+
+def _settled(seen: SquareView, slowest: Edge, noise: float, reach: float) -> MeasuredValue:
+    """Settling time of the slowest edge. noise, reach: how far noise, and all else, may move what
+    the band is held against, of the amplitude."""
+    found = slowest.settling()
     if not math.isfinite(found):
-        return MeasuredValue(seen.edges[0].until_s, 0.0, bound="lower")
+        return MeasuredValue(slowest.until_s, 0.0, bound="lower")
     if seen.ripple > SETTLED:
-        return MeasuredValue(found, 0.0, bound="upper")
-    reach = seen.share + seen.ripple / math.sqrt(3) + seen.open_level
-    wide, narrow = (
-        max(edge.settling(SETTLED + side * reach) for edge in seen.edges) for side in (1, -1)
+        return MeasuredValue(found + seen.converter_s, 0.0, bound="upper")
+    step = slowest.step_at(found)
+    if not seen.converter_s and found < CLEARLY * step:
+        return MeasuredValue(found + step, 0.0, bound="upper")
+    # Noise makes the last sample outside the band later, never earlier.
+    first, last = (
+        max(edge.settling(SETTLED + by) for edge in seen.edges) for by in (noise + reach, -reach)
     )
-    own = math.hypot(min(abs(narrow - wide) / 2, found), seen.step_s / math.sqrt(12))
-    return MeasuredValue(found, own, own)
+    if not math.isfinite(last):
+        return MeasuredValue(first, 0.0, bound="lower")
+    own = math.hypot((last - first) / 2 / math.sqrt(3), step / math.sqrt(12))
+    return MeasuredValue((first + last) / 2, own, own)
 
 
 def _ringing(seen: SquareView) -> tuple[list[tuple[float, float]], float]:
@@ -202,7 +220,7 @@ def _ringing(seen: SquareView) -> tuple[list[tuple[float, float]], float]:
 @metric(
     "ringing_frequency", title="Ringing frequency", unit="Hz", better="neither",
     source="closed form of a second-order step; none names this reading",
-    stimuli=SQUARES, version=1,
+    stimuli=SQUARES, version=2,
     choice="from the mean distance of the turns after an edge: the damped frequency",
 )  # fmt: skip
 def ringing_frequency(seen: SquareView) -> MeasuredValue:
@@ -211,7 +229,7 @@ def ringing_frequency(seen: SquareView) -> MeasuredValue:
     hz = float(np.mean([f for f, _ in found]))
     # Near its turn a cosine leaves the noise's share r of its height within sqrt(r) of a radian.
     relative += seen.missed()
-    own = hz * math.hypot(math.sqrt(2 * relative) / math.pi, seen.step_s * hz)
+    own = hz * math.hypot(math.sqrt(2 * relative) / math.pi, seen.edge_step * hz)
     own = math.hypot(own, float(np.std([f for f, _ in found])))
     return MeasuredValue(hz, own, own)
 
@@ -219,7 +237,7 @@ def ringing_frequency(seen: SquareView) -> MeasuredValue:
 @metric(
     "ringing_damping", title="Ringing, damping ratio", unit="1", better="higher",
     source="closed form of a second-order step; none names this reading",
-    stimuli=SQUARES, version=1,
+    stimuli=SQUARES, version=2,
     choice="from the logarithmic decrement of the turns after an edge",
 )  # fmt: skip
 def ringing_damping(seen: SquareView) -> MeasuredValue:
@@ -242,14 +260,16 @@ def _tilt(seen: SquareView) -> tuple[float, float]:
         )
     value = float(np.mean(falls)) / half
     # A fit carried to both ends of the state: what doesn't fit counts at each in full.
-    misfit = max(edge.misfit for edge in seen.edges)
-    return value, 2 * math.hypot(misfit, seen.noise / math.sqrt(len(seen.edges))) / half
+    still = 2 * seen.open_level * seen.amplitude
+    noise = max(edge.open_fall for edge in seen.edges) / math.sqrt(len(falls))
+    return value, math.hypot(still, noise, seen.rounded * seen.amplitude) / half
 
 
 @metric(
     "tilt", title="Tilt", unit="%", better="nearer zero", source=_IEEE,
-    stimuli=SQUARES, version=1,
-    choice="first less last value of a state re the mean of both, from the part after 30 % of it; "
+    stimuli=SQUARES, version=2,
+    choice="first less last value of a state re the mean of both, from the part after 30 % of it, "
+    "by a line or, where it tilts clearly, an exponential; "
     "an upper bound where it can't be told from nothing",
 )  # fmt: skip
 def tilt(seen: SquareView) -> MeasuredValue:
@@ -263,7 +283,7 @@ def tilt(seen: SquareView) -> MeasuredValue:
 @metric(
     "tilt_low_cutoff", title="Low cut-off from tilt", unit="Hz", better="lower",
     source="closed form: tilt = 2 tanh(pi fc / 2 f) of a first-order high-pass",
-    stimuli=SQUARES, version=1,
+    stimuli=SQUARES, version=2,
     choice="as if one first-order high-pass made the tilt",
 )  # fmt: skip
 def tilt_low_cutoff(seen: SquareView) -> MeasuredValue:
@@ -271,12 +291,12 @@ def tilt_low_cutoff(seen: SquareView) -> MeasuredValue:
     value, u = _tilt(seen)
     if value < -2 * u:
         raise NotApplicable("the tops rise: no high-pass does that")
+    if value + 2 * u >= 2:
+        raise Refusal("the tops may fall through the middle: not a first-order high-pass")
     if abs(value) < 2 * u:
         return MeasuredValue(
             cutoff_from_tilt(abs(value) + 2 * u, seen.frequency_hz), 0.0, bound="upper"
         )
-    if value >= 2:
-        raise Refusal("the tops fall through the middle: not a first-order high-pass")
     hz = cutoff_from_tilt(value, seen.frequency_hz)
     own = 2 * seen.frequency_hz / math.pi * u / 2 / (1 - value**2 / 4)
     return MeasuredValue(hz, own, own)
@@ -285,13 +305,16 @@ def tilt_low_cutoff(seen: SquareView) -> MeasuredValue:
 @metric(
     "slew_rate", title="Slew rate", unit="V/s", better="higher",
     source="common practice, no source: mean slope from 10 % to 90 %",
-    stimuli=SQUARES, version=1,
+    stimuli=SQUARES, version=2,
     choice="the steeper of both edges; the unit slews at least so fast, so a lower bound",
 )  # fmt: skip
 def slew_rate(seen: SquareView) -> MeasuredValue:
     """Steepest mean slope from 10 % to 90 % of a transition."""
-    seen.missed()
-    slope = max(0.8 * edge.amplitude / edge.duration for edge in seen.edges)
+    # No straight line between two instants of a wave is steeper than the wave is somewhere.
+    least = 0.8 - 2 * math.sqrt(2) * seen.share
+    if least <= 0:
+        raise Refusal("the noise is as high as the edges")
+    slope = max(least * edge.amplitude / edge.duration for edge in seen.edges)
     return MeasuredValue(slope, slope * seen.calibration, bound="lower")
 
 

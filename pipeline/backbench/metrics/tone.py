@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from dataclasses import dataclass
 from functools import cached_property
@@ -10,8 +11,7 @@ from backbench.documents.stimuli import Tone, generator_level
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.response import ResponseView, gain_at_1_khz
-from backbench.metrics.traits import AT_POWERS, Traits
-from backbench.signal.background import degrees_of_freedom
+from backbench.metrics.traits import Traits
 from backbench.signal.power import Square
 from backbench.signal.record_checks import check_record
 from backbench.signal.sidebands import Mirrored, mirrored_harmonics
@@ -27,11 +27,9 @@ FAMILY = "Level and gain"
 LEAST_COSINE = 0.5
 SWAPPED_DB = 20.0
 """No output leaks its signal to another with gain: common practice, no source."""
-QUARTERS = 4
-WANDERING = 2.6
-"""Ratio of variances that three degrees of freedom exceed once in twenty times."""
-POWER_FACTOR = 2.0
-"""A stated power is a target, set by hand: off by 3 dB it is a mistake. Common practice."""
+POWER_WARNED_DB, POWER_REFUSED_DB = 1.0, 2.0
+"""A stated power is a target, set by hand: off by 1 dB it is remarked, by 2 dB a mistake. Common
+practice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,18 +51,32 @@ class ToneView:
         """The tone's frequency as stated, Hz; reasons name this one."""
         return _stated(self.capture_data)
 
+    @property
+    def level_v(self) -> float:
+        """Rms of the fundamental, V."""
+        return self.square.rms
+
     @cached_property
-    def bench(self) -> ToneView | None:
-        """The bench's own, on the same track of its loop-back; None where it holds no tone."""
-        given = self.capture_data.bench
+    def benches(self) -> list[ToneView]:
+        """The bench's own on the same track, at every level that there is a fit loop-back of."""
         number = next(n for n, track in self.capture_data.outputs.items() if track is self.track)
-        if given is None or number not in given.outputs or not self.driven:
-            return None
-        try:
-            found: ToneView = tone_view.build(given, number)
-        except Refusal:
-            return None
+        first = self.capture_data.bench
+        given = [*([first] if first else []), *self.capture_data.bench_levels]
+        found: list[ToneView] = []
+        for one in given if self.driven else []:
+            if number in one.outputs:
+                with contextlib.suppress(Refusal):
+                    found.append(tone_view.build(one, number))
         return found
+
+    @property
+    def bench(self) -> ToneView | None:
+        """The bench's own at the level nearest to this one; None where there is no loop-back."""
+        return min(
+            self.benches,
+            key=lambda one: abs(math.log(one.level_v / self.level_v)),
+            default=None,
+        )
 
     @cached_property
     def mirrored(self) -> list[Mirrored]:
@@ -126,17 +138,31 @@ def _refuse_swapped(capture_data: CaptureData, stated: float) -> None:
             )
 
 
-def _refuse_power(capture_data: CaptureData, fundamental: Square) -> None:
-    """Raise Refusal where level and load contradict the stated output power."""
+def _power_off(capture_data: CaptureData, fundamental: Square) -> tuple[float, str] | None:
+    """How far level and load are from the stated output power, dB, and both in words."""
     wanted, load = capture_data.conditions.power_w, capture_data.conditions.load_resistance
     if wanted is None or load is None:
-        return
+        return None
     found = fundamental.value / load
-    if not 1 / POWER_FACTOR <= found / wanted <= POWER_FACTOR:
-        raise Refusal(
-            f"{wanted:g} W is stated, but {math.sqrt(fundamental.value):.4g} V across {load:g} ohm "
-            f"is {found:.4g} W; check level, load, range and calibration"
-        )
+    volts = math.sqrt(fundamental.value)
+    off = 10 * math.log10(found / wanted)
+    return off, (
+        f"{wanted:g} W is stated, but {volts:.4g} V across {load:g} ohm is {found:.4g} W "
+        f"({off:+.1f} dB); check level, load, range and calibration"
+    )
+
+
+def _refuse_power(capture_data: CaptureData, fundamental: Square) -> None:
+    """Raise Refusal where level and load contradict the stated output power."""
+    off = _power_off(capture_data, fundamental)
+    if off is not None and abs(off[0]) >= POWER_REFUSED_DB:
+        raise Refusal(off[1])
+
+
+def power_remark(tone: ToneView) -> str | None:
+    """A warning where level and load differ from the stated power by more than a setting would."""
+    off = _power_off(tone.capture_data, tone.square) if tone.driven else None
+    return off[1] if off is not None and abs(off[0]) >= POWER_WARNED_DB else None
 
 
 def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLines:
@@ -169,7 +195,7 @@ def level(tone: ToneView) -> MeasuredValue:
         return MeasuredValue(most, most * tone.track.calibration, bound="upper")
     estimation = square.relative * square.rms
     total = combine([Part(square.rms * tone.track.calibration), Part(estimation, square.samples)])
-    return MeasuredValue(square.rms, total.u, estimation, total.dof)
+    return MeasuredValue(square.rms, total.u, estimation, total.dof, remark=power_remark(tone))
 
 
 @metric(
@@ -197,7 +223,7 @@ def output_power(tone: ToneView) -> MeasuredValue:
         Part(tone.capture_data.load_uncertainty * power),
     ]
     total = combine(parts)
-    return MeasuredValue(power, total.u, estimation, total.dof)
+    return MeasuredValue(power, total.u, estimation, total.dof, remark=power_remark(tone))
 
 
 @metric(
@@ -265,44 +291,3 @@ def polarity(tone: ToneView) -> MeasuredValue:
         degrees = math.degrees(math.remainder(angle, 2 * math.pi))
         raise Refusal(f"the output is {degrees:.0f} degrees from the generator: neither polarity")
     return MeasuredValue(math.copysign(1.0, math.cos(angle)), 0.0)
-
-
-@metric(
-    "dc_offset",
-    title="DC offset",
-    unit="V",
-    better="nearer zero",
-    source="IEC 60268-3 (d.c. output voltage); none names this reading from a tone",
-    stimuli=["tone"],
-    version=2,
-    choice="mean of the record; nothing where the bench couples through a capacitor",
-    traits=Traits(compared_at=AT_POWERS, position=90, bench_gain="volts", sheet="one power"),
-)
-def dc_offset(tone: ToneView) -> MeasuredValue:
-    """Steady voltage at the output while the tone plays."""
-    own = tone.lines.spectrum
-    near = float(tone.lines.noise[0])
-    steady = math.sqrt(near * own.window.enbw / 2)
-    wander = _offset_wander(tone, steady)
-    record = combine([Part(steady, degrees_of_freedom(0, own.window.spread)), wander])
-    total = combine([record, Part(tone.track.calibration * abs(own.mean))])
-    return MeasuredValue(own.mean, total.u, record.u, total.dof)
-
-
-def _offset_wander(tone: ToneView, steady: float) -> Part:
-    """What the steady part's wandering adds: averaging doesn't take it off, as it does of noise.
-
-    steady: standard uncertainty of the mean that noise level towards 0 Hz gives, V. Where
-    quarters of the record scatter by no more than that, nothing is added.
-    """
-    try:
-        offset = tone_course(tone.track, tone.lines).offset
-    except ValueError:
-        return Part(0.0)
-    if len(offset) < QUARTERS:
-        return Part(0.0)
-    size = len(offset) // QUARTERS
-    means = offset[: QUARTERS * size].reshape(QUARTERS, size).mean(axis=1)
-    own = float(means.var(ddof=1))
-    # The window weighs about a quarter of the record.
-    return Part(math.sqrt(own) if own > WANDERING * steady**2 else 0.0, QUARTERS - 1)

@@ -17,7 +17,7 @@ from backbench.metrics.bench_floor import LINE_CHOICE, lines_off
 from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
 from backbench.metrics.traits import Traits
 from backbench.signal.intermodulation import ToneSet, find_tones, summed
-from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers
+from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers, root_sum_square
 from backbench.signal.power import Square
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
@@ -289,6 +289,30 @@ def modulation_distortion_3(pair: TwoTonesView) -> MeasuredValue:
 
 
 @metric(
+    "modulation_distortion",
+    title="Modulation distortion, as a demodulator shows it",
+    unit="%",
+    better="lower",
+    source="SMPTE RP 120 and DIN 45403 (from memory; neither was read)",
+    stimuli=["two tones"],
+    version=1,
+    choice="each pair of sidebands, f2 +- f1 and f2 +- 2 f1, as the sum of its amplitudes, both "
+    f"pairs as root sum square, re the tone f2; {_FOUR}; what an analogue meter shows, which "
+    "demodulates the tone f2, where the sidebands change its amplitude and not its phase, and so "
+    "what printed specifications of its time mean (common practice, no source)" + LINE_CHOICE,
+)
+def modulation_distortion(pair: TwoTonesView) -> MeasuredValue:
+    """Root sum square of both pairs of sidebands of f2, each the sum of its amplitudes, over f2."""
+    pair.wanted("modulation")
+    return _less_bench(pair, lambda p: percent(_demodulated(p)))
+
+
+def _demodulated(pair: TwoTonesView) -> Ratio:
+    pairs = (pair.products((-1, 1), (1, 1)), pair.products((-2, 1), (2, 1)))
+    return root_sum_square([of_amplitudes(both, [pair.high]) for both in pairs])
+
+
+@metric(
     "modulation_distortion_rms",
     title="Modulation distortion (IMD), rms of sidebands",
     unit="%",
@@ -297,7 +321,7 @@ def modulation_distortion_3(pair: TwoTonesView) -> MeasuredValue:
     stimuli=["two tones"],
     version=1,
     choice=f"root sum square of f2 +- f1 and f2 +- 2 f1 re the tone f2; {_FOUR}; 3.01 dB below "
-    "the arithmetic sum for one pair of equal sidebands" + LINE_CHOICE,
+    "modulation_distortion for pairs of equal sidebands" + LINE_CHOICE,
 )
 def modulation_distortion_rms(pair: TwoTonesView) -> MeasuredValue:
     """Root sum square of the four nearest sidebands of f2 over f2."""

@@ -11,7 +11,7 @@ from backbench.metrics.bench_floor import CHOICE, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import IdleView, dither_power, noise_figure, steps_rule
 from backbench.signal.itu_468 import TWO_KHZ, weighting_468_power
-from backbench.signal.quasi_peak import block_error, of_sine, steady_course
+from backbench.signal.quasi_peak import block_error, highest, needle_course, of_sine
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import Part, combine
 
@@ -32,15 +32,8 @@ def _weights(idle: IdleView) -> Array:
     )
 
 
-def _of_course(idle: IdleView, course: Array, per_volt: float) -> MeasuredValue:
-    """Mean of a steady course with its uncertainty from the course itself.
-
-    per_volt: what the course is for a sine of 1 V rms.
-    """
-    _, rate_hz = idle.behind_468
-    value = float(course.mean()) / per_volt
-    own, dof = block_error(course, rate_hz)
-    own /= per_volt
+def _read_off(idle: IdleView, value: float, own: float, dof: float) -> MeasuredValue:
+    """A meter's reading, V, with the uncertainty that its needle's unrest leaves."""
     total = combine([Part(own, dof), Part(value * idle.track.calibration)])
     weights = _weights(idle)
     chosen, power = idle.band()
@@ -56,12 +49,13 @@ def _of_course(idle: IdleView, course: Array, per_volt: float) -> MeasuredValue:
     better="lower",
     source="Rec. ITU-R BS.468-4, clauses 1 and 2; " + _NETWORK,
     stimuli=["idle"],
-    version=2,
-    choice="quasi-peak, 1 kHz referenced, reads the rms of a sine; mean of the reading over the "
-    "record, which the network alone limits in band; hum included" + _STEPS,
+    version=3,
+    choice="quasi-peak, 1 kHz referenced, reads the rms of a sine; highest reading in the record, "
+    "uncertain by how much the highest reading differs from one half second to the next; the "
+    "network alone limits its band; hum included" + _STEPS,
 )
 def noise_468(idle: IdleView) -> MeasuredValue:
-    """Quasi-peak noise behind the BS.468 weighting with nothing playing."""
+    """Highest quasi-peak reading behind the BS.468 weighting with nothing playing."""
     seconds = len(idle.track.volts) / idle.track.rate_hz
     if seconds < LEAST_QUASI_PEAK_S:
         raise Refusal(
@@ -73,7 +67,9 @@ def noise_468(idle: IdleView) -> MeasuredValue:
 
 def _quasi_peak(idle: IdleView) -> MeasuredValue:
     rectified, rate_hz = idle.behind_468
-    return _of_course(idle, steady_course(rectified, rate_hz), of_sine(round(rate_hz)))
+    value, own, dof = highest(needle_course(rectified, rate_hz), rate_hz)
+    per_volt = of_sine(round(rate_hz))
+    return _read_off(idle, value / per_volt, own / per_volt, dof)
 
 
 @metric(
@@ -93,8 +89,10 @@ def noise_arm(idle: IdleView) -> MeasuredValue:
 
 
 def _average(idle: IdleView) -> MeasuredValue:
-    rectified, _ = idle.behind_468
-    return _of_course(idle, rectified, AVERAGE_OF_SINE * TWO_KHZ)
+    rectified, rate_hz = idle.behind_468
+    per_volt = AVERAGE_OF_SINE * TWO_KHZ
+    own, dof = block_error(rectified, rate_hz)
+    return _read_off(idle, float(rectified.mean()) / per_volt, own / per_volt, dof)
 
 
 @metric(

@@ -35,6 +35,20 @@ def of_amplitudes(parts: Sequence[Square], reference: Sequence[Square]) -> Ratio
     return Ratio(value, math.hypot(own, value * relative), dof, False)
 
 
+def root_sum_square(parts: Sequence[Ratio]) -> Ratio:
+    """Root sum square of ratios; an upper bound where each of them is one.
+
+    A bounded one beside one that is known may be anything from nothing to its bound, uniformly
+    spread (GUM 4.3.7). The parts must be uncorrelated.
+    """
+    if all(part.bounded for part in parts):
+        return Ratio(math.hypot(*(part.value for part in parts)), 0.0, math.inf, True)
+    known = [(p.value / 2, p.value / math.sqrt(12)) if p.bounded else p[:2] for p in parts]
+    value = math.hypot(*(size for size, _ in known))
+    own = math.hypot(*(size * u for size, u in known)) / value
+    return Ratio(value, own, min(part.dof for part in parts), False)
+
+
 def of_powers(part: Square, reference: Sequence[Square]) -> Ratio:
     """Rms of a sum of lines over the sum of the references' rms."""
     whole, relative = _reference(reference)

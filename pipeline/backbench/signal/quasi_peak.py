@@ -16,9 +16,10 @@ Shares = tuple[Array, Array]
 CHARGE_S, DISCHARGE_S, NEEDLE_S = 1.41e-3, 293e-3, 140e-3
 """Time constants that meet the Recommendation's burst tables (second-hand: an open library's
 source; the Recommendation gives the tables, not the constants)."""
-BLOCK_S, BEFORE_S = 0.3, 0.33
+BLOCK_S, BEFORE_S = 0.3, 1.5
 """Stretches that are followed at once (a power of what is left after each must stay a number),
-and the part of a record that is played before it."""
+and the part of a record that is played before it: five of the meter's longest time constant."""
+HIGHEST_EVERY_S, LEAST_BLOCKS = 0.5, 4
 
 
 def follow(rectified: Array, rate_hz: float, start: float = 0.0) -> Array:
@@ -104,15 +105,29 @@ def of_sine(rate_hz: float) -> float:
     return float(settled[len(settled) // 2 :].mean())
 
 
-def steady_course(rectified: Array, rate_hz: float) -> Array:
-    """The course of the capacitor's voltage for a steady signal, whose mean over that of a sine
-    (of_sine) is what the meter shows; the needle's lag leaves the mean as it is.
+def needle_course(rectified: Array, rate_hz: float) -> Array:
+    """Where the needle stands all along a record, in the unit of `rectified`, shape (n,).
 
-    The record's first third of a second is played once before, so that the capacitor is charged.
+    The record's end is played once before it, so that the meter has settled and the record reads
+    the same wherever in it the capture began.
     """
-    first = rectified[: round(BEFORE_S * rate_hz)]
-    before = follow(first, rate_hz, start=float(rectified.mean()))[-1]
-    return follow(rectified, rate_hz, start=float(before))
+    before = rectified[-round(BEFORE_S * rate_hz) :]
+    mean = float(rectified.mean())
+    charged = follow(before, rate_hz, start=mean)
+    shown = needle(charged, rate_hz, start=float(charged.mean()))
+    return needle(follow(rectified, rate_hz, float(charged[-1])), rate_hz, float(shown[-1]))
+
+
+def highest(course: Array, rate_hz: float) -> tuple[float, float, int]:
+    """Highest place of the needle, its standard uncertainty, and its degrees of freedom.
+
+    From the highest place in each stretch of half a second, at least four of them: what comes
+    again and again reads alike in each, and what came once may come stronger another time.
+    """
+    blocks = max(LEAST_BLOCKS, int(len(course) / (HIGHEST_EVERY_S * rate_hz)))
+    length = len(course) // blocks
+    each = course[: blocks * length].reshape(blocks, length).max(axis=1)
+    return float(course.max()), float(each.std(ddof=1)), blocks - 1
 
 
 def block_error(course: Array, rate_hz: float, block_s: float = 0.1) -> tuple[float, int]:

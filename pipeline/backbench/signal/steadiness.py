@@ -163,6 +163,8 @@ def _level_run(course: LineCourse, run: Stretch) -> Stretch:
     spare = 2 * (SURE * _noise(course, level) + _beat(course, level))
     logs = np.log(np.maximum(level, 1e-300))
     most = math.log(10) * LEVEL_WITHIN_DB / 20 + spare
+    if not np.any(np.ptp(logs[run.first : run.last], axis=0) > most):
+        return run
     best, first = Stretch(run.first, run.first), run.first
     for last in range(run.first + 1, run.last + 1):
         while np.any(np.ptp(logs[first:last], axis=0) > most):

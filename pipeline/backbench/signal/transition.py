@@ -5,23 +5,19 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.signal.state_fit import LATE, fit_state
 from backbench.signal.track import Array
 
 SETTLED = 0.02
 """Half-width of the band that a step settles into, of its amplitude: common practice, no source."""
-STEADY = 0.3
-"""Share of a state after which its tilt is read, past most of the ringing."""
-LATE = 0.5
-"""Share of a state after which its level is read where it is too short for that."""
 WHOLE = 0.95
 """Share of a state up to which it is looked at, or up to an edge's duration before the next."""
-BENDING = 0.05
-"""Tilt, of half the amplitude, from which its curvature is read too."""
 LEAST_STATE = 4.4
 """A state must be this many times as long as the edge: by then a step of second order with little
 overshoot has passed its first turn and come back to its level."""
@@ -30,10 +26,11 @@ NEAR = (0.15, 0.4)
 LONG = 30.0
 """A state this many times as long as the edge has settled where its tilt is read: ringing of a
 damping ratio of 0.3 has fallen to 3 % of the step by then."""
-LEAST_SAMPLES = 8
 BINS = 200
 LEAST_EXTREME = 0.005
 """An extreme of ringing counts above this share of the amplitude."""
+ALIKE = 1e-9
+"""Of the amplitude: levels that differ by less are the same but for rounding."""
 CLEAR = 4.0
 """Standard deviations of the noise that an aberration must exceed."""
 
@@ -54,7 +51,8 @@ class Edge:
     looked at of it, before the next transition. low, high: state levels at the edge, V (falling
     edges turned). tilted: fall of the state after it from its first to its last instant, V; None
     where the state is too short to tell a fall from ringing. misfit: rms of what remains beside
-    that fit, V. noise: standard deviation of the samples, V.
+    that fit, V. noise: standard deviation of the samples, V. open_fall, open_level: standard
+    uncertainty that it leaves tilted and the levels, V.
     """
 
     rising: bool
@@ -68,6 +66,8 @@ class Edge:
     tilted: float | None
     misfit: float
     noise: float
+    open_fall: float
+    open_level: float
 
     @property
     def amplitude(self) -> float:
@@ -75,26 +75,55 @@ class Edge:
         return self.high - self.low
 
     def crossing(self, share: float) -> float:
-        """Instant nearest the half-way one, s, at which the step passes a share of itself."""
+        """Instant about the half-way one, s, at which the step passes a share of itself.
+
+        Where noise makes it pass more than once before it is clearly beyond, the middle of the
+        first and the last time. Raises Refusal where the step never reaches its own top.
+        """
         level = self.low + share * self.amplitude
+        near = ALIKE * self.amplitude
+        clearly = max(CLEAR * self.noise, near)
         middle = int(np.searchsorted(self.t, 0.0))
+        first, last = 0, middle
         if share < 0.5:
-            below = np.flatnonzero(self.v[:middle] <= level)
+            below = np.flatnonzero(self.v[:middle] <= max(level - clearly, self.low + near))
             first = int(below[-1]) if len(below) else 0
         else:
-            above = np.flatnonzero(self.v[middle:] >= level)
+            goal = min(level + clearly, self.high - near)
+            above = np.flatnonzero(self.v[middle:] >= goal)
             if not len(above):
                 raise Refusal("the step never reaches its own top")
-            first = middle + int(above[0]) - 1
-        first = min(max(first, 0), len(self.t) - 2)
-        rise = self.v[first + 1] - self.v[first]
-        part = (level - self.v[first]) / rise if rise else 0.0
-        return float(self.t[first] + part * (self.t[first + 1] - self.t[first]))
+            first, last = max(middle - 1, 0), middle + int(above[0])
+        part = self.v[first : last + 1]
+        passes = np.flatnonzero((part[:-1] < level) & (part[1:] >= level)) + first
+        if not len(passes):
+            return float(self.t[first if share < 0.5 else last])
+        return (self._passed(int(passes[0]), level) + self._passed(int(passes[-1]), level)) / 2
+
+    def _passed(self, before: int, level: float) -> float:
+        """Instant at which the straight line from a sample to the next passes a level, s."""
+        rise = self.v[before + 1] - self.v[before]
+        part = (level - self.v[before]) / rise
+        return float(self.t[before] + part * (self.t[before + 1] - self.t[before]))
 
     @cached_property
     def duration(self) -> float:
         """From 10 % to 90 % of the amplitude, s."""
         return self.crossing(0.9) - self.crossing(0.1)
+
+    @cached_property
+    def step(self) -> float:
+        """Greatest distance of the samples from the edge's foot to its duration after it, s."""
+        first = int(np.searchsorted(self.t, self.crossing(0.1), side="right")) - 1
+        last = int(np.searchsorted(self.t, self.crossing(0.9) + self.duration, side="left"))
+        first, last = max(first, 0), min(last, len(self.t) - 1)
+        return float(np.diff(self.t[first : last + 1]).max())
+
+    def step_at(self, instant: float) -> float:
+        """Distance of the samples on either side of an instant, s after half-way."""
+        after = int(np.searchsorted(self.t, instant))
+        after = min(max(after, 1), len(self.t) - 1)
+        return float(self.t[after] - self.t[after - 1])
 
     @cached_property
     def after(self) -> tuple[Array, Array]:
@@ -131,22 +160,46 @@ class Edge:
         return max(self.low - float(self.v[chosen].min()), 0.0) / self.amplitude
 
     def settling(self, band: float = SETTLED) -> float:
-        """From half-way to the last entry into the band about the top, s; inf where it never."""
-        t, deviation = self.after
+        """From half-way to the last entry into the band about the top, s; inf where it never does.
+
+        Looked for in the smoothed course, so that single samples' noise doesn't lengthen it.
+        """
+        t, deviation = self.smoothed
         outside = np.flatnonzero(np.abs(deviation) > band * self.amplitude)
         half_way = self.crossing(0.5)
         if not len(outside):
             return self.crossing(1 - band) - half_way
         last = int(outside[-1])
-        return math.inf if last >= len(t) - 2 else float(t[last + 1]) - half_way
+        if last >= len(t) - 2:
+            return math.inf
+        return float(t[last] + t[last + 1]) / 2 - half_way
+
+    @cached_property
+    def smoothing(self) -> int:
+        """Samples that are averaged where the settling is looked for: an eighth of the edge's
+        duration, which leaves a ringing as fast as the edge within 3 % of its height."""
+        return max(int(self.duration / 8 / self.step), 1)
+
+    @cached_property
+    def smoothed(self) -> tuple[Array, Array]:
+        """Instants after the edge and deviation from the top, averaged over neighbours."""
+        t, deviation = self.after
+        n = self.smoothing
+        if n == 1 or len(t) <= n:
+            return t, deviation
+        sums = np.cumsum(np.stack([t, deviation]), axis=1)
+        sums = np.concatenate([np.zeros((2, 1)), sums], axis=1)
+        means = (sums[:, n:] - sums[:, :-n]) / n
+        return means[0], means[1]
 
     def extremes(self, least: float) -> list[Extreme]:
         """Turns of the ringing in order, as long as each is above `least` (V) and alternates."""
         t, deviation = self.after
-        sign = np.sign(deviation)
-        changes = np.flatnonzero(sign[1:] * sign[:-1] < 0) + 1
+        known = np.flatnonzero(deviation)
+        sign = np.sign(deviation[known])
+        changes = known[1:][sign[1:] * sign[:-1] < 0]
         found: list[Extreme] = []
-        for first, last in zip(changes, [*changes[1:], len(t)], strict=True):
+        for first, last in pairwise([*changes, len(t)]):
             peak = int(first) + int(np.argmax(np.abs(deviation[first:last])))
             if abs(deviation[peak]) < least:
                 break
@@ -158,7 +211,8 @@ def state_levels(volts: Array) -> tuple[float, float]:
     """Low and high state: modes of the histogram's lower and upper half (IEEE 181, 5.2.1).
 
     The mode's bin gives the place; the mean of the samples in it and in the bins beside it the
-    level, so that it doesn't hang on how the bins happen to lie.
+    level, so that it doesn't hang on how the bins happen to lie. volts: shape (n,), finite.
+    Raises Refusal where every sample is the same.
     """
     low, high = float(volts.min()), float(volts.max())
     if low == high:
@@ -167,9 +221,11 @@ def state_levels(volts: Array) -> tuple[float, float]:
     # One bin more, for the highest value, which lies on the last one's edge.
     counts = np.bincount(((volts - low) / width).astype(int), minlength=BINS + 1)
     counts[BINS - 1] += counts[BINS]
-    smooth = np.convolve(counts[:BINS], np.ones(3), "same")
+    counts = counts[:BINS]
+    # Of bins with as many beside them the fullest: an ideal state fills one bin only.
+    fullness = np.convolve(counts, np.ones(3), "same") + counts / (counts.max() + 1.0)
     half = BINS // 2
-    places = int(smooth[:half].argmax()), half + int(smooth[half:].argmax())
+    places = int(fullness[:half].argmax()), half + int(fullness[half:].argmax())
     bottom, top = (_centre(volts, low + (place + 0.5) * width, width) for place in places)
     return bottom, top
 
@@ -177,7 +233,10 @@ def state_levels(volts: Array) -> tuple[float, float]:
 def _centre(volts: Array, level: float, width: float) -> float:
     """Mean of the samples within a bin and a half of itself, from a level near it."""
     for _ in range(10):
-        level, before = float(volts[np.abs(volts - level) <= 1.5 * width].mean()), level
+        near = volts[np.abs(volts - level) <= 1.5 * width]
+        if not len(near):
+            break
+        level, before = float(near.mean()), level
         if level == before:
             break
     return level
@@ -186,24 +245,24 @@ def _centre(volts: Array, level: float, width: float) -> float:
 def read_edge(time: Array, volts: Array, at: float, half_s: float, *, rising: bool) -> Edge:
     """The step about the instant `at`, s. time rising, from one state before to one after it.
 
-    The tilt of both states is fitted in their steady part and taken off, then levels are read
-    from the histogram of what remains. Raises Refusal where a state has too few samples.
+    The course of both states is fitted in their steady part, taken off, and carried to the edge,
+    where it gives the levels. Raises Refusal where a state has too few samples.
     """
     near = np.abs(time - at) <= WHOLE * half_s
     t, v = time[near] - at, volts[near] * (1.0 if rising else -1.0)
     duration = _roughly(t, v, half_s)
     until = max(min(WHOLE, 1 - duration / half_s), LATE + 0.1) * half_s
     long = half_s >= LONG * duration
-    before = _fitted(t, v, half_s, -half_s, until, tilted=long)
-    after = _fitted(t, v, half_s, 0.0, until, tilted=long)
+    before = fit_state(t, v, half_s, -half_s, until, tilted=long)
+    after = fit_state(t, v, half_s, 0.0, until, tilted=long)
     level = np.where(t < 0, before.at(t) - before.at_edge, after.at(t) - after.at_edge)
-    flat = v - level
-    low, high = state_levels(flat[np.abs(t) <= until])
-    noise = max(before.noise, after.noise)
     edge = Edge(
-        rising, at, t, flat, half_s, until, low, high, after.fall if long else None,
-        max(before.misfit, after.misfit), noise,
+        rising, at, t, v - level, half_s, until, before.at_edge, after.at_edge,
+        after.fall if long else None, max(before.misfit, after.misfit),
+        max(before.noise, after.noise), after.open_fall, max(before.open_edge, after.open_edge),
     )  # fmt: skip
+    if edge.amplitude <= 0:
+        raise Refusal("not a square wave: the states cross before the edge")
     if edge.duration * LEAST_STATE > half_s:
         raise Refusal("the edges are too long beside the states; take a lower frequency")
     return edge
@@ -212,62 +271,16 @@ def read_edge(time: Array, volts: Array, at: float, half_s: float, *, rising: bo
 def _roughly(t: Array, v: Array, half_s: float) -> float:
     """Duration of a transition, s, between the medians of what lies near on either side."""
     near = (np.abs(t) > NEAR[0] * half_s) & (np.abs(t) < NEAR[1] * half_s)
-    low, high = float(np.median(v[near & (t < 0)])), float(np.median(v[near & (t > 0)]))
-    return Edge(True, 0.0, t, v, half_s, half_s, low, high, None, 0.0, 0.0).duration
-
-
-@dataclass(frozen=True, eq=False)
-class _Tilt:
-    """A state's slow change, in its own time from 0 to 1. start: s, when the state begins."""
-
-    polynomial: Array
-    start: float
-    half_s: float
-    misfit: float
-    noise: float
-
-    def at(self, t: Array) -> Array:
-        """The fit at instants, V."""
-        place = (t - self.start) / self.half_s
-        return np.asarray(np.polyval(self.polynomial, place), dtype=np.float64)
-
-    @property
-    def at_edge(self) -> float:
-        """The fit where the edge is, at 0 s, V."""
-        return float(np.polyval(self.polynomial, -self.start / self.half_s))
-
-    @property
-    def fall(self) -> float:
-        """First less last value, V."""
-        return float(np.polyval(self.polynomial, 0.0) - np.polyval(self.polynomial, 1.0))
-
-
-def _fitted(
-    t: Array, v: Array, half_s: float, start: float, until: float, *, tilted: bool
-) -> _Tilt:
-    place = (t - start) / half_s
-    chosen = (place >= (STEADY if tilted else LATE)) & (place <= until / half_s)
-    if np.count_nonzero(chosen) < LEAST_SAMPLES:
+    sides = v[near & (t < 0)], v[near & (t > 0)]
+    if not (len(sides[0]) and len(sides[1])):
         raise Refusal("a state of the wave holds too few samples")
-    x, y = place[chosen], v[chosen]
-    polynomial = _line(x, y) if tilted else np.array([float(y.mean())])
-    if tilted and abs(polynomial[0]) > BENDING * abs(float(v.max() - v.min())) / 2:
-        polynomial = np.asarray(np.polyfit(x, y, 2), dtype=np.float64)
-    rest: Array = np.asarray(y - np.polyval(polynomial, x), dtype=np.float64)
-    # Neighbours' differences hold the noise of single samples, not what rings or bends.
-    noise = float(np.sqrt(np.mean(np.diff(rest) ** 2) / 2))
-    return _Tilt(polynomial, start, half_s, float(np.sqrt(np.mean(rest**2))), noise)
-
-
-def _line(x: Array, y: Array) -> Array:
-    """Slope and level at 0 of the straight line of least squares."""
-    away = x - x.mean()
-    slope = float((away * y).sum() / (away * away).sum())
-    return np.array([slope, float(y.mean()) - slope * float(x.mean())])
+    low, high = (float(np.median(side)) for side in sides)
+    return Edge(True, 0.0, t, v, half_s, half_s, low, high, None, 0.0, 0.0, 0.0, 0.0).duration
 
 
 def ringing(extremes: list[Extreme]) -> tuple[float, float] | None:
-    """Damped frequency, Hz, and damping ratio of a second-order ringing; None below two turns.
+    """Damped frequency, Hz, and damping ratio of a second-order ringing; None below two turns,
+    and where the turns don't fall: what grows or stays is no ringing after a step.
 
     Turns are half a period apart and fall by exp(-pi zeta / sqrt(1 - zeta^2)) each.
     """
@@ -277,6 +290,8 @@ def ringing(extremes: list[Extreme]) -> tuple[float, float] | None:
     logs = [math.log(abs(one.volts)) for one in extremes]
     spacing = (times[-1] - times[0]) / (len(times) - 1)
     fall = (logs[0] - logs[-1]) / (len(logs) - 1)
+    if fall <= 0:
+        return None
     return 1 / (2 * spacing), fall / math.hypot(math.pi, fall)
 
 

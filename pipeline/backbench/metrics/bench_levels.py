@@ -1,0 +1,101 @@
+"""The bench's own distortion at the level of a capture, from loop-backs at several levels.
+
+A converter's distortion changes with its level: a loop-back tells the bench's own at its level, two
+that bracket a level tell it between them. Beyond them there is only a ceiling: upward the products
+of a smooth transfer grow with the square of the level in proportion to it (third order; higher
+orders are small where that rules), downward their volts don't grow.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import NamedTuple, Protocol, TypeVar
+
+from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.bench_floor import lines_off
+from backbench.metrics.declaration import MeasuredValue
+
+SAME_LEVEL = 10 ** (1 / 20)
+"""Levels within 1 dB of each other are one level: common practice, no source."""
+
+
+class Levelled(Protocol):
+    """A view with its level, V, and the bench's own at every level that there is a loop-back of."""
+
+    @property
+    def level_v(self) -> float: ...
+    @property
+    def benches(self) -> Sequence[Levelled]: ...
+
+
+V = TypeVar("V", bound=Levelled)
+
+
+class Own(NamedTuple):
+    """The bench's own, a ratio in %, and why it is no more than a ceiling, where it is."""
+
+    figure: MeasuredValue
+    reason: str | None = None
+
+
+def less_lines_at_level(view: V, figure_of: Callable[[V], MeasuredValue]) -> MeasuredValue:
+    """A ratio of lines in percent, bounded or widened by the bench's own at the view's level."""
+    return off_at_level(figure_of(view), view.level_v, of_levels(view, figure_of))
+
+
+def of_levels(
+    view: V, figure_of: Callable[[V], MeasuredValue]
+) -> list[tuple[float, MeasuredValue]]:
+    """The figure of each loop-back that gives one, with its level, V, rising."""
+    found = []
+    for one in view.benches:
+        try:
+            found.append((one.level_v, figure_of(one)))  # type: ignore[arg-type]
+        except (Refusal, NotApplicable):
+            continue
+    return sorted(found, key=lambda pair: pair[0])
+
+
+def off_at_level(
+    found: MeasuredValue, level_v: float, known: Sequence[tuple[float, MeasuredValue]]
+) -> MeasuredValue:
+    """A ratio of lines in percent without the bench's own, from its figures by rising level."""
+    if not known:
+        return found
+    own = own_at(level_v, known)
+    cleared = lines_off(found, own.figure)
+    if own.reason is None or cleared.bound is None:
+        return cleared
+    return replace(cleared, remark="; ".join(filter(None, (cleared.remark, own.reason))))
+
+
+def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> Own:
+    """The bench's own at a level, V, from its figures by rising level (at least one)."""
+    near = [pair for pair in known if 1 / SAME_LEVEL <= pair[0] / level_v <= SAME_LEVEL]
+    if near:
+        return Own(min(near, key=lambda pair: abs(math.log(pair[0] / level_v)))[1])
+    below = [pair for pair in known if pair[0] < level_v]
+    above = [pair for pair in known if pair[0] > level_v]
+    if below and above:
+        return Own(_between(level_v, below[-1], above[0]))
+    nearest, figure = below[-1] if below else above[0]
+    ratio = level_v / nearest
+    most = figure.value * (ratio**2 if below else 1 / ratio)
+    reason = (
+        f"the nearest loop-back is at {nearest:.3g} V and this at {level_v:.3g} V: of the bench's "
+        "own only a ceiling is known; take a loop-back at this level"
+    )
+    return Own(MeasuredValue(most, 0.0), reason)
+
+
+def _between(
+    level_v: float, below: tuple[float, MeasuredValue], above: tuple[float, MeasuredValue]
+) -> MeasuredValue:
+    """Straight in the logarithms; where either is a bound, the greater of the two."""
+    low, high = below[1].value, above[1].value
+    if below[1].bound or above[1].bound or low <= 0 or high <= 0:
+        return MeasuredValue(max(low, high), 0.0)
+    share = math.log(level_v / below[0]) / math.log(above[0] / below[0])
+    return MeasuredValue(low ** (1 - share) * high**share, 0.0)

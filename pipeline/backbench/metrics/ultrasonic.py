@@ -1,0 +1,100 @@
+"""Lines above the audio band: an oscillation of the unit, a switching supply, or pick-up."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from backbench.errors import NotApplicable
+from backbench.metrics.declaration import MeasuredValue, metric
+from backbench.metrics.noise import IdleView, line_figure
+from backbench.metrics.tone import ToneView
+from backbench.signal.background import degrees_of_freedom
+from backbench.signal.power import line_power
+from backbench.signal.tone import BAND_HZ, PASS_BAND
+from backbench.signal.track import Array
+
+FAMILY = "Noise and hum"
+LEAST_WIDTH_HZ = 1_000.0
+"""Of band above 20 kHz; below it there is no room for a line beside the edge."""
+BACKGROUND_BINS = 400
+STRONG_RE_TONE = 10 ** (-60 / 20)
+STRONG_IDLE_V = 1e-3
+"""From these on a line is warned of: common practice, no source."""
+CHANCE = 30.0
+"""Times the noise that a bin must reach: by chance once in 10 000 records of 10^9 bins."""
+
+
+@metric(
+    "ultrasonic_line",
+    title="Strongest line above 20 kHz",
+    unit="V",
+    better="lower",
+    source="common practice, no source: instability shows as a line above the audio band",
+    stimuli=["tone", "idle"],
+    version=1,
+    choice="rms of the strongest line between 20 kHz and the end of the record's band, harmonics "
+    "of a tone left out, the bench's own included; an upper bound where none stands out",
+)
+def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
+    """Level of the strongest line beyond 20 kHz, with nothing playing or beside a tone."""
+    own = seen.spectrum if isinstance(seen, IdleView) else seen.lines.spectrum
+    top_hz = PASS_BAND * own.rate_hz
+    if top_hz < BAND_HZ[1] + LEAST_WIDTH_HZ:
+        raise NotApplicable(f"the record's band ends at {top_hz / 1000:.4g} kHz")
+    lobe = own.window.half_width
+    first, last = int(BAND_HZ[1] / own.resolution_hz) + 2 * lobe, int(top_hz / own.resolution_hz)
+    power = np.where(_beside_harmonics(seen, first, last), own.power[first:last], 0.0)
+    noise = _background(power)
+    peak = int(np.argmax(power / noise))
+    around = slice(max(first + peak - lobe, 0), first + peak + lobe + 1)
+    beside = np.full(around.stop - around.start, noise[peak])
+    samples = degrees_of_freedom(first + peak, own.window.spread)
+    square = line_power(own.power[around], beside, own.window.spread, samples)
+    if power[peak] < CHANCE * noise[peak]:
+        # The greatest of many bins is no line: what one would have to have to be seen.
+        most = math.sqrt(max(CHANCE * noise[peak], square.value))
+        return MeasuredValue(most, most * seen.track.calibration, bound="upper")
+    hz = (first + peak) * own.resolution_hz
+    return line_figure(square, seen.track, remark=_remark(seen, square.rms, hz))
+
+
+def _beside_harmonics(seen: ToneView | IdleView, first: int, last: int) -> Array:
+    """Bins that are none of a harmonic of the tone, nor of where sampling mirrors one."""
+    bins = np.arange(first, last, dtype=float)
+    clear = np.ones(len(bins), dtype=bool)
+    if isinstance(seen, IdleView):
+        return clear
+    position, half = seen.lines.position, seen.lines.half
+    clear &= np.abs(bins - np.rint(bins / position) * position) > half
+    for place in seen.mirrored:
+        clear &= np.abs(bins - place.seen_hz / seen.lines.spectrum.resolution_hz) > half
+    return clear
+
+
+def _background(power: Array) -> Array:
+    """Mean noise by bin from the medians of stretches; chi-squared of two degrees of freedom."""
+    edges = np.arange(0, max(len(power) - BACKGROUND_BINS // 2, 1), BACKGROUND_BINS)
+    noise = np.empty(len(power))
+    least = float(np.finfo(float).tiny)
+    for n, start in enumerate(edges):
+        stop = len(power) if n == len(edges) - 1 else start + BACKGROUND_BINS
+        part = power[start:stop]
+        some = part[part > 0]
+        middle = float(np.median(some)) / math.log(2) if len(some) else math.inf
+        noise[start:stop] = max(middle, least)
+    return noise
+
+
+def _remark(seen: ToneView | IdleView, rms: float, hz: float) -> str | None:
+    """A warning where the line is strong."""
+    where = f"a line at {hz / 1000:.4g} kHz"
+    cause = (
+        "the unit may oscillate, which heats it and can destroy loudspeakers, or a switching "
+        "supply gets in: watch the output on an oscilloscope before going on"
+    )
+    if isinstance(seen, IdleView):
+        return f"{where}: {cause}" if rms > STRONG_IDLE_V else where
+    level = f"{where}, {20 * math.log10(rms / seen.square.rms):.0f} dB re the tone"
+    return f"{level}: {cause}" if rms > STRONG_RE_TONE * seen.square.rms else level

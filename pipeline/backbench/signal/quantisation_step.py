@@ -1,0 +1,44 @@
+"""The step that values are rounded to, read from the values themselves."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from backbench.signal.track import Array
+
+MOST_LEVELS = 65_537
+EXACT = 1e-3
+"""How far a distance of two values may be from a whole number of steps, steps."""
+ROUNDING = 1e-9
+"""Values that differ by less than this share of all they span are alike."""
+TWO_LEVELS = 0.2 * 2**8
+"""Steps that two values alone are taken to lie apart: a converter of 8 bits, the least that is in
+use (common practice, no source), a fifth of whose range is filled."""
+
+
+def quantisation_step(values: Array) -> float:
+    """Distance of neighbouring values of a converter or of a printed table; 0 where there is none.
+
+    values: shape (n,), finite, in any unit. It is the least distance of two values where every
+    other distance is a whole number of it. Where there are two values only, which tell no step,
+    that of a coarse instrument (TWO_LEVELS).
+    """
+    swing = float(values.max() - values.min())
+    if swing == 0:
+        return 0.0
+    levels = np.unique(np.round(values / (ROUNDING * swing)))
+    if len(levels) == 2:
+        return swing / TWO_LEVELS
+    if len(levels) > min(MOST_LEVELS, len(values) // 2):
+        return 0.0
+    apart = np.diff(levels)
+    steps = apart / apart.min()
+    whole = bool(np.all(np.abs(steps - np.round(steps)) <= EXACT * steps))
+    return float(apart.min()) * ROUNDING * swing if whole else 0.0
+
+
+def rounding(step: float) -> float:
+    """Standard uncertainty of a value rounded to a step (GUM F.2.2.1)."""
+    return step / math.sqrt(12)

@@ -1,0 +1,69 @@
+"""The bench's own distortion at the level of a capture, from loop-backs at other levels."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from backbench.metrics.bench_levels import own_at
+from backbench.metrics.declaration import CaptureData, MeasuredValue
+from tones import figures, sines, tone_material, track
+
+RATE = 48_000.0
+
+
+def through(peak: float, unit: float, cube: float, seed: int) -> np.ndarray:
+    """A tone with the unit's third harmonic, a share, through a converter x + cube x^3."""
+    clean = sines(RATE, 1.0, {997.0: peak, 2991.0: unit * peak}, phase=0.0)
+    volts = clean + cube * clean**3
+    return np.asarray(volts + np.random.default_rng(seed).normal(0, 1e-6, len(volts)))
+
+
+def capture(peak: float, unit: float = 0.0, seed: int = 1, **kept: object) -> CaptureData:
+    return tone_material(track(through(peak, unit, 1e-5, seed)), hz=997.0, **kept)
+
+
+def test_a_converter_s_cubic_is_not_credited_to_the_unit() -> None:
+    """Third harmonic of x + a x^3: a A^2 / 4 of the fundamental (closed form)."""
+    far = figures(capture(4.0, bench=capture(0.5, seed=2)))["thd"]
+    assert far.bound == "upper"
+    assert far.value >= 100 * 1e-5 * 16 / 4
+    assert "the nearest loop-back is at" in (far.remark or "")
+
+
+def test_two_loop_backs_bracket_the_level() -> None:
+    low, high = capture(2.0, seed=2), capture(8.0, seed=3)
+    found = figures(capture(4.0, unit=1e-3, seed=4, bench=low, bench_levels=(high,)))["thd"]
+    assert found.bound is None
+    # The cubic's own at 4 V is 0.004 %: of unknown phase in the interval.
+    assert found.uncertainty == pytest.approx(0.004 / math.sqrt(2), rel=0.05)
+    assert abs(found.value - 0.1) < 2 * found.uncertainty
+
+
+def test_a_unit_far_above_the_ceiling_stays_measured() -> None:
+    found = figures(capture(4.0, unit=1e-2, bench=capture(1.0, seed=2)))["thd"]
+    assert found.bound is None
+    assert abs(found.value - 1.0) < 2 * found.uncertainty
+
+
+@given(level=st.floats(0.1, 50.0), cube=st.floats(1e-7, 1e-4))
+def test_beyond_the_loop_backs_the_ceiling_holds_a_cubic(level: float, cube: float) -> None:
+    def own(volts: float) -> float:
+        return 100 * cube * volts**2 / 4
+
+    known = [(volts, MeasuredValue(own(volts), 0.0)) for volts in (1.0, 4.0)]
+    found = own_at(level, known)
+    outside = not 10 ** (-1 / 20) <= level <= 4 * 10 ** (1 / 20)
+    assert (found.reason is not None) == outside
+    assert found.figure.value >= own(level) * 0.79
+    if 1.2 < level < 3.5:
+        assert found.figure.value == pytest.approx(own(level), rel=1e-9)
+
+
+def test_two_bounds_give_the_greater_of_them() -> None:
+    known = [(v, MeasuredValue(b, 0.0, bound="upper")) for v, b in ((1.0, 0.02), (4.0, 0.01))]
+    assert own_at(2.0, known).figure.value == 0.02
