@@ -65,3 +65,15 @@ def test_limits_in_the_metrics_unit() -> None:
 
 def test_every_metric_has_a_unit_that_is_read_and_bounded() -> None:
     assert {metric.unit for metric in registry().metrics.values()} <= UNITS.keys()
+
+
+@pytest.mark.parametrize(
+    ("load", "kept"), [('"16 R"', 16.0), ('"8 ohm"', 8.0), ('"high"', "open"), ("8", 8.0)]
+)
+def test_loads_and_powers_may_have_their_units(load: str, kept: object) -> None:
+    more = f'[conditions]\nload_ohm = {load}\npower_w = "1,5 W"\n'
+    text = MANIFEST.format(metric="power_at_limit", limit='at_least = "15 W"').replace(
+        "[[unit]]", f"{more}[[unit]]", 1
+    )
+    conditions = read_manifest(text.encode()).conditions
+    assert (conditions.load_ohm, conditions.power_w) == (kept, 1.5)

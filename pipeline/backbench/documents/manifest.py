@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from backbench.documents.kinds import UNIT_KINDS
+from backbench.documents.quantity_types import LOAD, in_unit
 from backbench.documents.stimuli import (
     KINDS,
     Idle,
@@ -68,7 +69,7 @@ class Conditions(Strict):
     far from it is refused.
     """
 
-    load_ohm: Annotated[float, Field(gt=0, le=1e6)] | Literal["open"] | None = None
+    load_ohm: Annotated[Annotated[float, Field(gt=0, le=1e6)] | Literal["open"] | None, LOAD] = None
     """Load of each output, or "open". Example: `8`"""
     input: Name | None = None
     """Input in use. Example: `"aux"`"""
@@ -86,7 +87,7 @@ class Conditions(Strict):
     """Mains voltage at the unit. Example: `230`"""
     minutes_on: Annotated[float, Field(ge=0)] | None = None
     """Minutes since switching on. Example: `30`"""
-    power_w: Annotated[float, Field(gt=0)] | None = None
+    power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
     """Output power intended at each output; a tone far from it is refused. Example: `5`"""
 
     @property

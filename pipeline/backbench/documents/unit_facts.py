@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field, model_validator
 
 from backbench.documents.kinds import Kind
+from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimuli import Hertz, Strict
 from backbench.documents.validation import amount
 
@@ -54,9 +55,9 @@ class At(Strict):
     """Frequency of the tone. Example: `1000`"""
     band_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)] | None = None
     """Lower and upper end of the band. Example: `[20, 20000]`"""
-    power_w: Annotated[float, Field(gt=0)] | None = None
+    power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
     """Output power. Example: `15`"""
-    load_ohm: Annotated[float, Field(gt=0)] | None = None
+    load_ohm: Annotated[float, Field(gt=0), in_unit("ohm")] | None = None
     """Load resistance. Example: `8`"""
     limit_percent: Annotated[float, Field(gt=0, le=100)] | None = None
     """Distortion limit of a power. Example: `1`"""
@@ -106,7 +107,7 @@ class Unit(Strict):
     """Condition at this review. Example: `"serviced"`"""
     work: list[Text] = []
     """Work done before this review. Example: `["controls cleaned"]`"""
-    rated_power_w: Annotated[float, Field(gt=0)] | None = None
+    rated_power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
     """The maker's rated power per output. Example: `15`"""
     list_price: Price | None = None
     """List price when new. Example: `{ amount = 480, currency = "USD", year = 1961 }`"""
