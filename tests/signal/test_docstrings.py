@@ -54,9 +54,7 @@ def _functions(text: str) -> list[ast.FunctionDef]:
     return [
         node
         for node in ast.parse(text).body
-        if isinstance(node, ast.FunctionDef)
-        and not node.name.startswith("_")
-        and _parameters(node)
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_") and _parameters(node)
     ]
 
 
