@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import graphlib
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -94,6 +95,23 @@ def _modules_imported(path: Path, known: dict[str, Path]) -> set[str]:
             result |= {alias.name for alias in node.names}
     # The package itself only names its version and its face.
     return result & known.keys() - {"backbench"}
+
+
+def test_the_map_names_every_room_in_the_order_of_the_floors() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text()
+    rooms = re.findall(r"^  ([a-z_]+)(?:/|\.py) ", text, flags=re.MULTILINE)
+    there = {p.stem for p in PACKAGE.iterdir() if p.suffix == ".py" or (p / "__init__.py").exists()}
+    assert {*rooms, "progress"} == there - {"__init__"}
+    levels = [LEVEL[room] for room in rooms]
+    assert levels == sorted(levels)
+
+
+def test_paths_in_the_developers_page_exist() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text()
+    paths = re.findall(r"`((?:[a-z_]+/)+[a-z_]+\.py)`", text)
+    assert paths
+    roots = (PACKAGE, ROOT, ROOT / "tests" / "faults")
+    assert [path for path in paths if not any((root / path).exists() for root in roots)] == []
 
 
 def test_help_loads_nothing_heavy() -> None:

@@ -11,6 +11,9 @@ if TYPE_CHECKING:
 
     from backbench.catalogue import Catalogue
 
+from backbench.errors import Fault, UserError
+
+__all__ = ["Fault", "UserError", "open"]
 __version__ = "0.1.0"
 
 # Sums come out alike to the last digit only where one thread makes them; several processes would

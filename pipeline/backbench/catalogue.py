@@ -222,12 +222,41 @@ class Catalogue:
             raise UserError("the query is not known", [fault])
         return known[name]
 
-    def compare(self, unit: str, **choices: Any) -> Comparison:
-        """A unit beside its peers. Raises UserError where the unit is not known."""
+    def compare(
+        self,
+        unit: str,
+        *,
+        peers: Sequence[str] | None = None,
+        include_entered: bool = True,
+    ) -> Comparison:
+        """Compare a unit with its peers.
+
+        Parameters
+        ----------
+        unit : str
+            The unit's key, as `units` lists it.
+        peers : sequence of str, optional
+            Which units are peers, as the option --peers takes them: "kind", "technology",
+            "decade=1960", "everything". By default the usual choice for the unit.
+        include_entered : bool
+            Whether figures typed from old records take part; they are marked.
+
+        Returns
+        -------
+        Comparison
+            Verdicts, ranks among the peers, nearest units and remarks.
+
+        Raises
+        ------
+        UserError
+            Where the unit, or a choice of peers, is not known.
+        """
         from backbench.comparison.unit_comparison import compare_unit
 
         with self.reading() as opened:
-            return compare_unit(opened, unit, self.settings, **choices)
+            return compare_unit(
+                opened, unit, self.settings, peers=peers, include_entered=include_entered
+            )
 
     def chart(self, name: str, **values: Any) -> alt.TopLevelMixin:
         """The chart of a saved query as an Altair object."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from backbench.documents.manifest import At, Published, read_manifest
+from backbench.documents.manifest import read_manifest
+from backbench.documents.unit_facts import At, Published
 from backbench.ingest.published_figures import limit_value, published_faults
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity

@@ -7,8 +7,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from backbench.documents.manifest import OUTPUT, At, Name
+from backbench.documents.manifest import OUTPUT
 from backbench.documents.stimuli import Strict
+from backbench.documents.unit_facts import At, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 from backbench.errors import MISSING, Fault, UserError
 from backbench.metrics.registry import registry
@@ -29,8 +30,11 @@ class Fact(Strict):
     """
 
     column: Name | None = None
+    """The column that holds the fact; either this or always. Example: `"Maker"`"""
     always: str | float | None = None
+    """The value for every row; either this or column. Example: `"notebook"`"""
     words: dict[str, str] = {}
+    """Words of the sheet and the words of the manifest. Example: `{ valve = "tube" }`"""
 
     @model_validator(mode="after")
     def one_source(self) -> Fact:
@@ -46,13 +50,21 @@ class ReadingColumn(Strict):
     """
 
     column: Name
+    """The column of figures. Example: `"THD 1 W"`"""
     metric: Name
+    """A metric of METRICS.md. Example: `"thd"`"""
     unit: Name | None = None
+    """Unit of numbers that have none in their cell. Example: `"%"`"""
     output: Annotated[str, Field(pattern=OUTPUT)]
+    """Output, or "both". Example: `"both"`"""
     at: At = At()
+    """Conditions of the figures. Example: `{ frequency_hz = 1000, power_w = 1 }`"""
     order: Annotated[int, Field(ge=1, le=100)] | None = None
+    """Order of a harmonic. Example: `2`"""
     uncertainty_percent: Annotated[float, Field(gt=0, le=100)] | None = None
+    """Standard uncertainty (k = 1) re the value. Example: `5`"""
     negate: bool = False
+    """The sheet has the opposite sign, such as a separation of -60 dB. Example: `true`"""
 
 
 class ColumnMap(Strict):
@@ -63,16 +75,24 @@ class ColumnMap(Strict):
     """
 
     sheet: Name | None = None
+    """Sheet of the workbook; the first one by default. Example: `"Amplifiers"`"""
     header_row: Annotated[int, Field(ge=1, le=1000)] = 1
+    """Row that holds the column names. Example: `3`"""
     decimal: Literal[".", ","] | None = None
+    """Decimal mark; by default taken from the form of each figure. Example: `","`"""
     dates: list[Name] = []
+    """How the sheet writes days; 2024-05-11 is always read. Example: `["%d.%m.%Y"]`"""
     empty: list[str] = ["-", "--", "–", "n/a", "N/A", "?"]
+    """Texts that stand for an empty cell. Example: `["-", "n/a"]`"""
     review: dict[Literal["key", "date", "bench", "mains_hz", "title", "notes"], Fact]
+    """Where each fact of a review comes from. Example: `date = { column = "Date" }`"""
     unit: dict[
         Literal["key", "maker", "model", "serial", "kind", "technology", "topology", "made",
                 "state", "rated_power_w", "notes"], Fact
     ]  # fmt: skip
+    """Where each fact of a unit comes from. Example: `maker = { column = "Maker" }`"""
     reading: Annotated[list[ReadingColumn], Field(min_length=1)]
+    """One table for each column of figures."""
 
 
 def read_map(path: Path) -> ColumnMap:

@@ -17,7 +17,7 @@ from backbench.backfill.column_map import ColumnMap, Fact, ReadingColumn, column
 from backbench.backfill.decimal_signs import DecimalSigns, decimal_signs
 from backbench.backfill.spreadsheet import Cell, Row, Sheet
 from backbench.documents.kinds import UNIT_KINDS
-from backbench.documents.manifest import State, Technology
+from backbench.documents.unit_facts import State, Technology
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity

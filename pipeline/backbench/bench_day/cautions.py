@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from backbench.documents.manifest import Unit
+from backbench.documents.unit_facts import Unit
 
 DEFER = (
     "These lines remind; they don't teach. Follow your local codes, and leave work inside a "

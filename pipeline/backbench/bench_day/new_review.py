@@ -8,15 +8,9 @@ from pathlib import Path
 from typing import Any, get_args
 
 from backbench.documents.kinds import UNIT_KINDS
-from backbench.documents.manifest import (
-    MANIFEST_NAME,
-    Manifest,
-    State,
-    Technology,
-    Unit,
-    read_manifest,
-)
+from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.documents.toml_text import inline, lines_of
+from backbench.documents.unit_facts import State, Technology, Unit
 from backbench.errors import MISSING, Fault, UserError
 from backbench.storage.atomic_io import write_text_file
 

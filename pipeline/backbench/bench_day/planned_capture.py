@@ -7,9 +7,10 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
-from backbench.documents.manifest import Conditions, Key, Name, TrackRole, by_marker
+from backbench.documents.manifest import Conditions, TrackRole, by_marker
 from backbench.documents.stimuli import Idle, Stimulus, Strict
 from backbench.documents.toml_text import lines_of
+from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 
 PLAN_NAME = "plan.toml"

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from backbench.bench_day.capture_names import tone_file
 from backbench.bench_day.planned_capture import Step
 from backbench.bench_day.planning_session import Session
-from backbench.documents.manifest import Published
 from backbench.documents.stimuli import Level, Stimulus, Tone
+from backbench.documents.unit_facts import Published
 
 
 def promised(session: Session) -> Iterator[Step]:

@@ -12,9 +12,9 @@ from pydantic import Field
 from backbench.bench_day.capture_names import named
 from backbench.bench_day.cautions import UNATTENDED
 from backbench.bench_day.planned_capture import Step
-from backbench.documents.manifest import Key, Name
 from backbench.documents.stimuli import Strict
 from backbench.documents.toml_text import lines_of
+from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 
 GAP_S = 0.25

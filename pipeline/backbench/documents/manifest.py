@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from backbench.documents.kinds import UNIT_KINDS, Kind
+from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.quantity_types import LOAD, in_unit
 from backbench.documents.stimuli import (
     KINDS,
-    Hertz,
     Idle,
     Square,
     Stimulus,
@@ -21,95 +19,13 @@ from backbench.documents.stimuli import (
     Strict,
     Table,
 )
-from backbench.documents.validation import amount, checked, measures, parse_toml, shortened
+from backbench.documents.unit_facts import At, Key, Name, Text, Unit
+from backbench.documents.validation import checked, measures, parse_toml, shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
 
 MANIFEST_NAME = "review.toml"
 OUTPUT = r"^[a-z0-9][a-z0-9 -]{0,39}$"
-KEY = re.compile(r"[a-z0-9][a-z0-9._-]{0,79}")
-Text = Annotated[str, Field(min_length=1, max_length=4000)]
-Year = Annotated[int, Field(ge=1900, le=2100)]
-
-Technology = Literal["tube", "solid state", "hybrid", "switching"]
-State = Literal["as received", "serviced", "restored", "modified"]
-
-
-def plain_key(value: object) -> object:
-    """A key is used in file names and commands: small letters, digits, dot, dash, underscore."""
-    if isinstance(value, str) and not KEY.fullmatch(value):
-        raise ValueError("a key of small letters, digits, '.', '-' and '_'")
-    return value
-
-
-def single_line(value: object) -> object:
-    """Names and keys are told in tables and tool tips: no control characters."""
-    if isinstance(value, str) and not value.isprintable():
-        raise ValueError("text in one line without control characters")
-    return value
-
-
-Key = Annotated[str, BeforeValidator(plain_key)]
-Number = Annotated[float, BeforeValidator(amount)]
-Name = Annotated[str, Field(min_length=1, max_length=200), BeforeValidator(single_line)]
-
-
-class Price(Strict):
-    amount: Annotated[float, Field(ge=0)]
-    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
-    year: Year
-
-
-class At(Strict):
-    """The conditions that a published figure was promised under."""
-
-    frequency_hz: Hertz | None = None
-    band_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)] | None = None
-    power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
-    load_ohm: Annotated[float, Field(gt=0), in_unit("ohm")] | None = None
-    limit_percent: Annotated[float, Field(gt=0, le=100)] | None = None
-
-
-class Published(Strict):
-    """A figure that the maker promised. The limit is a number with its unit: "1 %", "15 W"."""
-
-    metric: Name
-    at: At = At()
-    at_most: Name | None = None
-    at_least: Name | None = None
-    printed_in: Name
-
-    @model_validator(mode="after")
-    def one_limit(self) -> Published:
-        if (self.at_most is None) == (self.at_least is None):
-            raise ValueError("either at_most or at_least")
-        return self
-
-
-class Unit(Strict):
-    """One physical sample as it came to this review."""
-
-    key: Key
-    maker: Name
-    model: Name
-    serial: Name | None = None
-    kind: Kind
-    technology: Technology
-    topology: Name | None = None
-    made: Year | Annotated[list[Year], Field(min_length=2, max_length=2)] | None = None
-    state: State
-    work: list[Text] = []
-    rated_power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
-    list_price: Price | None = None
-    notes: Text | None = None
-    published: list[Published] = []
-
-    @property
-    def made_range(self) -> tuple[int | None, int | None]:
-        """First and last year of making."""
-        if isinstance(self.made, list):
-            return self.made[0], self.made[1]
-        return self.made, self.made
 
 
 def inside(value: str) -> str:
@@ -124,15 +40,20 @@ class Photograph(Strict):
     """A picture of the units on the bench. The caption stands for it where it can't be seen."""
 
     file: Annotated[Name, AfterValidator(inside)]
+    """PNG or JPEG in the review's folder. Example: `"front.jpg"`"""
     caption: Name
+    """Text shown with the picture, and in place of it. Example: `"The front"`"""
 
 
 class TrackRole(Strict):
     """What a column of the file carries: an output of a unit, or the generator itself."""
 
     unit: Key | None = None
+    """Key of the unit that the track carries. Example: `"heron-40"`"""
     output: Annotated[str, Field(pattern=OUTPUT)] | None = None
+    """Output of that unit. Example: `"left"`"""
     generator: Literal[True] | None = None
+    """The track carries the generator's signal instead. Example: `true`"""
 
     @model_validator(mode="after")
     def one_role(self) -> TrackRole:
@@ -149,15 +70,25 @@ class Conditions(Strict):
     """
 
     load_ohm: Annotated[Annotated[float, Field(gt=0, le=1e6)] | Literal["open"] | None, LOAD] = None
+    """Load of each output, or "open". Example: `8`"""
     input: Name | None = None
+    """Input in use. Example: `"aux"`"""
     tap: Name | None = None
+    """Output tap or socket in use. Example: `"8 ohm"`"""
     volume: Name | None = None
+    """Setting of the volume control. Example: `"full"`"""
     controls: Name | None = None
+    """Setting of the other controls. Example: `"flat"`"""
     range: Name | None = None
+    """Input range of the bench. Example: `"50 V"`"""
     driven: Name | None = None
+    """The output that is driven, where only one is. Example: `"left"`"""
     supply_vrms: Annotated[float, Field(gt=0)] | None = None
+    """Mains voltage at the unit. Example: `230`"""
     minutes_on: Annotated[float, Field(ge=0)] | None = None
+    """Minutes since switching on. Example: `30`"""
     power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
+    """Output power intended at each output; a tone far from it is refused. Example: `5`"""
 
     @property
     def load_resistance(self) -> float | None:
@@ -189,12 +120,23 @@ class Capture(Strict):
     """One raw file. Its own conditions take precedence over those of the review."""
 
     file: Annotated[Name, AfterValidator(inside)]
+    """The capture's file in the review's folder. Example: `"tone-1k.flac"`"""
     stimulus: Annotated[Any, BeforeValidator(by_marker)]
+    """What was played: one of the stimulus tables. Example: `{ idle = "input shorted" }`"""
     conditions: Conditions = Conditions()
+    """Conditions of this capture, which take precedence over the review's. Example: `{ load_ohm = 4
+    }`
+    """
     tracks: dict[str, TrackRole] | None = None
+    """Tracks of this file where they differ from the review's [tracks]."""
     of: TrackRole | None = None
+    """Unit and output of a table; required there, and only there. Example: `{ unit = "heron-40",
+    output = "left" }`
+    """
     loop_back: bool = False
+    """The capture is of the bench alone. Example: `true`"""
     notes: Text | None = None
+    """Anything else about the capture."""
 
     @model_validator(mode="after")
     def typed(self) -> Capture:
@@ -217,33 +159,57 @@ class Entered(Strict):
     """
 
     metric: Name
+    """A metric of METRICS.md. Example: `"thd"`"""
     unit: Key
+    """Key of a unit of this review. Example: `"heron-40"`"""
     output: Annotated[str, Field(pattern=OUTPUT)]
+    """Output, or "both". Example: `"both"`"""
     value: Name
+    """The figure with its unit, as it was written. Example: `"< 0.1 %"`"""
     at: At = At()
+    """Conditions of the figure. Example: `{ frequency_hz = 1000 }`"""
     order: Annotated[int, Field(ge=1, le=100)] | None = None
+    """Order of a harmonic. Example: `2`"""
     uncertainty_percent: Annotated[float, Field(gt=0, le=100)] | None = None
+    """Standard uncertainty (k = 1) re the value. Example: `5`"""
     origin: Name
+    """Page or cell that it was copied from. Example: `"notebook 3, page 12"`"""
 
 
 class Review(Strict):
+    """The session: when, on which bench, at which mains frequency."""
+
     key: Key
+    """Key of the review. Example: `"2024-05-heron-40"`"""
     date: dt.date
+    """Day of the session. Example: `2024-05-11`"""
     bench: Key
+    """A bench of backbench.toml. Example: `"garage"`"""
     mains_hz: Annotated[float, Field(ge=40, le=70)]
+    """Mains frequency. Example: `50`"""
     title: Name | None = None
+    """Title on the sheet. Example: `"Heron 40 after service"`"""
     notes: Text | None = None
+    """Anything else about the session."""
     temperature_c: Annotated[float, Field(ge=-40, le=60)] | None = None
+    """Room temperature. Example: `22`"""
 
 
 class Manifest(Strict):
     review: Review
+    """The session."""
     unit: Annotated[list[Unit], Field(min_length=1)]
+    """One table for each unit."""
     tracks: dict[str, TrackRole] = {}
+    """What each track of the recordings carries. Example: `1 = { generator = true }`"""
     conditions: Conditions = Conditions()
+    """Conditions of every capture unless it has its own."""
     capture: list[Capture] = []
+    """One table for each capture."""
     entered: list[Entered] = []
+    """One table for each figure copied from an old record."""
     photograph: list[Photograph] = []
+    """One table for each picture."""
 
     def conditions_of(self, capture: Capture) -> Conditions:
         """The capture's conditions, completed by the review's."""

@@ -10,8 +10,8 @@ from typing import Annotated, Literal
 from pydantic import Field, ValidationInfo, field_validator
 
 from backbench.documents.file_names import SETTINGS_NAME
-from backbench.documents.manifest import Key, Name
 from backbench.documents.stimuli import Hertz, Strict
+from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 from backbench.errors import Fault, UserError
 
@@ -26,10 +26,15 @@ class Calibration(Strict):
     """
 
     since: dt.date
+    """First day that the calibration holds for. Example: `2024-01-01`"""
     good_until: dt.date | None = None
+    """Day after which a warning asks for a new calibration. Example: `2025-01-01`"""
     range: Name | None = None
+    """Input range; leave out where the bench has one only. Example: `"50 V"`"""
     volts_peak_at_full_scale: Annotated[dict[str, float], Field(min_length=1)]
+    """Peak volts at digital full scale, by track number. Example: `{ 1 = 50.0, 2 = 50.0 }`"""
     uncertainty_percent: Percent
+    """Standard uncertainty (k = 1) of those volts. Example: `0.3`"""
 
     @field_validator("volts_peak_at_full_scale")
     @classmethod
@@ -47,33 +52,52 @@ class Bench(Strict):
     """
 
     load_uncertainty_percent: Percent
+    """Standard uncertainty (k = 1) of the dummy load's resistance when warm. Example: `0.5`"""
     generator_uncertainty_percent: Percent
+    """Standard uncertainty (k = 1) of the generator's stated level. Example: `0.5`"""
     generator_range: Name | None = None
+    """The calibration range whose track 1 holds the generator's peak volts at digital full scale.
+    Example: `"generator"`
+    """
     calibration: list[Calibration] = []
+    """One table for each calibration."""
 
 
 class Window(Strict):
     """A test point added by the reviewer: conditions at which units may be compared."""
 
     key: Key
+    """Key of the test point. Example: `"tone-1khz-10w-8ohm"`"""
     title: Name
+    """Its title on screens. Example: `"1 kHz, 10 W, 8 ohm"`"""
     stimulus: Name
+    """Kind of stimulus. Example: `"tone"`"""
     frequency_hz: Hertz | None = None
+    """Frequency of the tone. Example: `1000`"""
     power_w: Annotated[float, Field(gt=0)] | None = None
+    """Output power. Example: `10`"""
     power_within_percent: Percent = 25.0
+    """How far a capture's power may be from it. Example: `25`"""
     load_ohm: Annotated[float, Field(gt=0)] | None = None
+    """Load resistance. Example: `8`"""
 
 
 class Loudspeaker(Strict):
     """A loudspeaker to express noise and loudness for: sensitivity at 2.83 V, 1 m."""
 
     name: Name
+    """Name on screens. Example: `"efficient horn"`"""
     sensitivity_db: Annotated[float, Field(ge=50, le=130)]
+    """Sound pressure level at 1 m for 2.83 V. Example: `98`"""
 
 
 class Listening(Strict):
+    """The listening room that audibility is worked out for."""
+
     seat_m: Annotated[float, Field(gt=0, le=100)]
+    """Distance of the seat from the loudspeakers. Example: `3`"""
     room_noise_dba: Annotated[float, Field(ge=0, le=100)]
+    """Background noise of the room. Example: `28`"""
 
 
 class Cluster(Strict):
@@ -84,7 +108,11 @@ class Cluster(Strict):
     """
 
     scheduler: Name
+    """Address of the Dask scheduler. Example: `"tcp://scheduler:8786"`"""
     originals: Name
+    """Storage that all workers see: an fsspec URL or a whole path, without secrets. Example:
+    `"s3://bucket/folder"`
+    """
 
     @field_validator("scheduler")
     @classmethod
@@ -106,13 +134,23 @@ class Cluster(Strict):
 
 class Settings(Strict):
     title: Name = "Catalogue"
+    """Title of the catalogue and its site. Example: `"My bench"`"""
     engine: Literal["local", "dask"] = "local"
+    """Where captures are analysed. Example: `"dask"`"""
     workers: Annotated[Cluster | None, Field(validate_default=True)] = None
+    """The cluster, with the engine "dask"."""
     bench: dict[Key, Bench] = {}
+    """One table for each bench, by its key."""
     loudspeaker: list[Loudspeaker] = []
+    """Loudspeakers that noise and loudness are worked out for."""
     listening: Listening | None = None
+    """The listening room."""
     test_point: list[Window] = []
+    """Test points added to those of the program."""
     aliases: dict[Key, Key] = {}
+    """Former key of a unit and its current key, written by `backbench rename`. Example: `heron-40-b
+    = "heron-40"`
+    """
 
     @field_validator("workers")
     @classmethod

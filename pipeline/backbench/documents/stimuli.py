@@ -77,7 +77,9 @@ class Tone(StimulusModel):
     generated: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 72.0
     tone_hz: Hertz
+    """Frequency of the sine. Example: `1000`"""
     generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
 
     @property
     def frequency(self) -> float:
@@ -101,8 +103,11 @@ class Steps(StimulusModel):
     bytes_a_sample: ClassVar[float] = 24.0
     most_s2: ClassVar[float] = 1200.0
     steps_hz: Hertz
+    """Frequency of the sine. Example: `1000`"""
     step_s: Seconds
+    """Length of each step. Example: `2`"""
     levels_vrms: Annotated[list[Volts], Field(min_length=2)]
+    """Rising levels, one for each step. Example: `[0.1, 0.2, 0.4]`"""
 
     @property
     def frequency(self) -> float:
@@ -125,10 +130,16 @@ class Sweep(StimulusModel):
     bytes_a_sample: ClassVar[float] = 36.0
     bytes_of_band: ClassVar[float] = 46.0
     sweep_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)]
+    """Start and stop frequency. Example: `[10, 40000]`"""
     sweep_s: Seconds
+    """Length of the sweep. Example: `10`"""
     generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
     reference_file: str | None = None
+    """A recording of what was played, where no track carries the generator. Example: `"sweep.wav"`
+    """
     reference_range: str | None = None
+    """Input range that the reference file was recorded in. Example: `"5 V"`"""
 
     @model_validator(mode="after")
     def rising(self) -> Sweep:
@@ -158,8 +169,11 @@ class TwoTones(StimulusModel):
     generated: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 72.0
     tones_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)]
+    """Lower and higher frequency. Example: `[19000, 20000]`"""
     ratio: Annotated[float, Field(gt=0, le=100)]
+    """Amplitude of the first over that of the second. Example: `1`"""
     generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
 
     @model_validator(mode="after")
     def rising(self) -> TwoTones:
@@ -185,7 +199,9 @@ class Multitone(StimulusModel):
     generated: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 45.0
     multitone_hz: Annotated[list[Hertz], Field(min_length=3, max_length=200)]
+    """Frequencies of the tones. Example: `[100, 1000, 10000]`"""
     generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
 
     @property
     def frequencies(self) -> list[float]:
@@ -200,6 +216,7 @@ class Idle(StimulusModel):
     steady: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 86.0
     idle: Annotated[str, Field(min_length=1)]
+    """How the input is terminated. Example: `"input shorted"`"""
 
     @property
     def same_with_loop_back(self) -> object:
@@ -215,8 +232,11 @@ class Square(StimulusModel):
     generated: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 45.0
     square_hz: Hertz
+    """Frequency of the square wave. Example: `1000`"""
     generator_vpp: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
     rise_time_s: Seconds | None = None
+    """10 % to 90 % rise time of the generator. Example: `0.000001`"""
 
     @property
     def frequency(self) -> float:
@@ -236,9 +256,13 @@ class Burst(StimulusModel):
     generated: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 45.0
     burst_hz: Hertz
+    """Frequency of the sine. Example: `1000`"""
     on_ms: Annotated[float, Field(gt=0)]
+    """Length of a burst. Example: `20`"""
     period_ms: Annotated[float, Field(gt=0)]
+    """Time from the start of one burst to the next. Example: `500`"""
     generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
 
     @property
     def frequency(self) -> float:
@@ -252,6 +276,7 @@ class Transport(StimulusModel):
     marker: ClassVar[str] = "transport_hz"
     bytes_a_sample: ClassVar[float] = 34.0
     transport_hz: Hertz
+    """Nominal frequency of the test tone. Example: `3150`"""
 
     @property
     def frequency(self) -> float:
@@ -262,7 +287,9 @@ class Column(Strict):
     """A column of a table: its name in the file and the unit of its values."""
 
     name: Annotated[str, Field(min_length=1)]
+    """Name of the column in the file. Example: `"Freq"`"""
     unit: Annotated[str, Field(min_length=1)]
+    """Unit of its values. Example: `"Hz"`"""
 
 
 class Table(StimulusModel):
@@ -276,12 +303,20 @@ class Table(StimulusModel):
     kind: ClassVar[str] = "table"
     marker: ClassVar[str] = "table"
     table: Literal["response", "impedance", "trace", "tuner"]
+    """What the table holds. Example: `"response"`"""
     columns: Annotated[dict[str, Column], Field(min_length=2)]
+    """Its columns by quantity. Example: `{ frequency = { name = "Freq", unit = "Hz" } }`"""
     generator_vrms: Level = "unknown"
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
     antenna_ohm: Annotated[float, Field(gt=0, le=1e4)] | None = None
+    """Impedance at which a tuner's RF level in volts was stated. Example: `75`"""
     square_hz: Hertz | None = None
+    """Frequency of the square wave in a trace. Example: `1000`"""
     rise_time_s: Seconds | None = None
+    """10 % to 90 % rise time of the generator, of a trace. Example: `0.000001`"""
     probe_rise_time_s: Seconds | None = None
+    """10 % to 90 % rise time of the probe with its instrument, of a trace. Example: `0.00000001`
+    """
 
     @model_validator(mode="after")
     def traced(self) -> Table:

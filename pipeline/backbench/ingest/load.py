@@ -11,8 +11,8 @@ from platform import python_version
 
 import polars as pl
 
-from backbench.documents.manifest import Unit
 from backbench.documents.stimuli import analysis_kind
+from backbench.documents.unit_facts import Unit
 from backbench.ingest.analysis_plan import PlannedCapture, PlannedReview
 from backbench.ingest.derive import derive_reviews
 from backbench.ingest.entered_rows import entered_rows

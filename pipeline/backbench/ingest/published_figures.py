@@ -5,7 +5,8 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator
 
-from backbench.documents.manifest import MANIFEST_NAME, Manifest, Published
+from backbench.documents.manifest import MANIFEST_NAME, Manifest
+from backbench.documents.unit_facts import Published
 from backbench.errors import Fault
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity

@@ -7,9 +7,9 @@ import re
 from dataclasses import replace
 
 from backbench.documents.file_names import SETTINGS_NAME
-from backbench.documents.manifest import KEY
 from backbench.documents.settings import Settings
 from backbench.documents.toml_text import inline, key_text
+from backbench.documents.unit_facts import KEY
 from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import Fault, UserError
 from backbench.ingest.receive import recall

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.standings import OF_ALL, compared_values
-from backbench.documents.manifest import KEY
+from backbench.documents.unit_facts import KEY
 from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 

@@ -19,11 +19,30 @@ MOST_SORTED = 700
 def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
     """Mean noise power by bin, V^2, for bins 0 to top - 1; lines do not pull it up.
 
-    power: V^2 by bin. free: True where a bin is known to be clear of lines.
+    Parameters
+    ----------
+    power : ndarray of float64, shape (n,)
+        V^2 by bin, n >= top.
+    free : ndarray of bool, shape (n,)
+        True where a bin is known to be clear of lines.
+    top : int
+        Bins that are wanted, from bin 0.
+
+    Returns
+    -------
+    ndarray of float64, shape (top,)
+        V^2 by bin.
+
+    Raises
+    ------
+    ValueError
+        Where no bin below top is free.
+
+    Notes
+    -----
     Third-octave segments (24 free bins at least) give a median each, which for noise
     (chi-squared of two degrees of freedom) is ln 2 of the mean; between the middles of the
     segments it is interpolated, below the first it goes on as steeply as it rises there.
-    Raises ValueError where no bin is free.
     """
     index = np.flatnonzero(free[:top])
     if not len(index):
@@ -79,6 +98,20 @@ def _steepness(centres: list[float], levels: list[float]) -> float:
 def degrees_of_freedom(position: float, spread: float) -> float:
     """Degrees of freedom of the background at a bin.
 
+    Parameters
+    ----------
+    position : float
+        The bin, >= 0.
+    spread : float
+        Of the window (see Window), > 0.
+
+    Returns
+    -------
+    float
+        Above 0.
+
+    Notes
+    -----
     The median of n independent bins has the relative variance 1 / (n ln^2 2); the window
     makes n / spread of them independent. Bins lost to lines are not reckoned with.
     """

@@ -33,9 +33,21 @@ class Scatter(NamedTuple):
 
 
 def scatter(squares: Array, spread: float, overlapped: float = 1.0) -> Scatter:
-    """Scatter of mean squares by block, V^2, shape (blocks,), at least two.
+    """Scatter of mean squares by block.
 
-    spread: of the window that the reading is weighted by (see Window).
+    Parameters
+    ----------
+    squares : ndarray of float64, shape (blocks,)
+        Mean squares, V^2, at least two.
+    spread : float
+        Of the window that the reading is weighted by (see Window).
+    overlapped : float, optional
+        Factor of the variance of a mean of blocks that overlap; 1 for blocks that don't.
+
+    Returns
+    -------
+    Scatter
+        Zeros where the mean isn't above 0.
     """
     mean = float(squares.mean())
     if mean <= 0:
@@ -46,7 +58,20 @@ def scatter(squares: Array, spread: float, overlapped: float = 1.0) -> Scatter:
 
 
 def grouped(squares: Array, block_s: float) -> Array:
-    """Mean squares of groups of blocks, each about 0.1 s or a sixteenth of the record."""
+    """Mean squares of groups of blocks, each about 0.1 s or a sixteenth of the record.
+
+    Parameters
+    ----------
+    squares : ndarray of float64, shape (blocks,)
+        Mean squares by block, V^2, at least one.
+    block_s : float
+        Duration of a block, s.
+
+    Returns
+    -------
+    ndarray of float64, shape (groups,)
+        V^2; at most 16 groups. Blocks left over at the end are not used.
+    """
     whole_s = len(squares) * block_s
     groups = min(max(int(whole_s / GROUP_S), LEAST_GROUPS), MOST_GROUPS, len(squares))
     size = len(squares) // groups
@@ -57,8 +82,26 @@ def grouped(squares: Array, block_s: float) -> Array:
 def block_powers(volts: Array, rate_hz: float, top_hz: float) -> tuple[NDArray[np.float32], float]:
     """Power by block and bin up to top_hz, and the width of a bin, Hz.
 
+    Parameters
+    ----------
+    volts : ndarray of float64, shape (n,)
+        V.
+    rate_hz : float
+        Sample rate, Hz.
+    top_hz : float
+        Highest frequency that is wanted, Hz.
+
+    Returns
+    -------
+    power : ndarray of float32, shape (blocks, bins)
+        Not scaled: only ratios are meant to be used.
+    resolution_hz : float
+        Width of a bin, Hz.
+
+    Notes
+    -----
     Blocks of about 0.1 s or a sixteenth of the record that overlap by half, under a Hann window,
-    in single precision: only their ratios are meant to be used.
+    in single precision.
     """
     from scipy.fft import next_fast_len, prev_fast_len, rfft
 

@@ -18,7 +18,26 @@ CLEARLY = 0.25
 
 
 def edges_of_period(time: Array, volts: Array) -> list[Edge]:
-    """One upward and one downward edge of a repeating period that starts with the upward one."""
+    """One upward and one downward edge of a repeating period that starts with the upward one.
+
+    Parameters
+    ----------
+    time : ndarray of float64, shape (n,)
+        Evenly spaced instants of one period, s.
+    volts : ndarray of float64, shape (n,)
+        V.
+
+    Returns
+    -------
+    list of Edge
+        The upward edge, then the downward one.
+
+    Raises
+    ------
+    Refusal
+        Where the wave doesn't change its state once in half a period, or an edge can't be read
+        (see read_edge).
+    """
     n = len(time)
     period = float(n * (time[1] - time[0]))
     doubled = np.concatenate([time, time + period])
@@ -38,8 +57,25 @@ def edges_of_period(time: Array, volts: Array) -> list[Edge]:
 def edges_of_trace(time: Array, volts: Array, half_s: float) -> list[Edge]:
     """Every edge of a trace that has a whole state before and after it.
 
-    time rising, s. half_s: half the period, s. Raises Refusal where there is none, or where the
-    edges are not half a period apart.
+    Parameters
+    ----------
+    time : ndarray of float64, shape (n,)
+        Rising instants, s.
+    volts : ndarray of float64, shape (n,)
+        V.
+    half_s : float
+        Half the period, s, > 0.
+
+    Returns
+    -------
+    list of Edge
+        At least one, in time order.
+
+    Raises
+    ------
+    Refusal
+        Where no edge has a whole state before and after it, the edges are not half a period apart
+        within 5 %, or an edge can't be read (see read_edge).
     """
     found = _crossings(time, volts, state_levels(volts))
     for (one, _), (next_one, _) in pairwise(found):

@@ -58,10 +58,18 @@ def hidden_hum(
 
     Parameters
     ----------
-    spectrum, noise : the tone's spectrum, and the mean noise power by bin, V^2.
-    position, half : of the fundamental in bins, and the bins on each side that a line takes.
-    mains_hz : nominal mains frequency, None where unknown: then nothing is known to hide.
-    orders : harmonic numbers, shape (n,).
+    spectrum : Spectrum
+        Of the tone.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    position : float
+        Of the fundamental, fractional bins.
+    half : float
+        Bins on each side that a line takes.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown: then nothing is known to hide.
+    orders : ndarray of int, shape (n,)
+        Harmonic numbers.
 
     Returns
     -------

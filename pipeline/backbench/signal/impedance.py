@@ -31,11 +31,31 @@ class Ohms(NamedTuple):
 def regulation_resistance(light: Loaded, heavy: Loaded) -> Ohms:
     """Zo = R1 R2 (k - 1) / (R1 - k R2) with k = V(R1) / V(R2), R1 the lighter load.
 
-    With R1 open: R2 (k - 1). First-order propagation (GUM 5.1.2); the loads are taken as
-    independent of each other. The resistance that would draw the voltage down as much: the source
-    impedance where that is a resistance, and less than its magnitude where it is reactive.
-    Raises ValueError where the loads are equal, or so light a fall can't be of a source: the
-    heavier load must draw the voltage down by less than the ratio of the loads.
+    Parameters
+    ----------
+    light, heavy : Loaded
+        Of the lighter and of the heavier load; the first load may be infinite.
+
+    Returns
+    -------
+    Ohms
+        The resistance that would draw the voltage down as much: the source impedance where that is
+        a resistance, and less than its magnitude where it is reactive. Negative where the voltage
+        rises under the heavier load.
+
+    Raises
+    ------
+    ValueError
+        Where the first load isn't the lighter, or the voltage falls by as much as the loads' ratio
+        or more, which no source impedance explains.
+
+    Notes
+    -----
+    With R1 open: R2 (k - 1). The loads are taken as independent of each other.
+
+    References
+    ----------
+    GUM 5.1.2 (first-order propagation).
     """
     if not light.ohm > heavy.ohm:
         raise ValueError("the first load must be the lighter")

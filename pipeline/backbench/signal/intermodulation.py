@@ -125,7 +125,18 @@ class ToneSet:
 
 
 def summed(parts: Sequence[Square]) -> Square:
-    """Sum of mean squares whose noises are independent."""
+    """Sum of mean squares whose noises are independent.
+
+    Parameters
+    ----------
+    parts : sequence of Square
+        At least one.
+
+    Returns
+    -------
+    Square
+        V^2; with the degrees of freedom of the part that has the fewest.
+    """
     strong = np.array([max(part.value, 0.0) for part in parts])
     weight = strong if strong.sum() > 0 else np.ones(len(parts))
     slope = float(np.sum(weight * [part.slope for part in parts]) / weight.sum())
@@ -136,7 +147,25 @@ def summed(parts: Sequence[Square]) -> Square:
 
 
 def spectrum_apart(track: Track, apart_hz: float) -> Spectrum:
-    """A spectrum that keeps lines apart_hz from each other apart. Raises Refusal where none can."""
+    """A spectrum that keeps lines apart_hz from each other apart.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+    apart_hz : float
+        Distance of the nearest lines to be told apart, Hz, > 0.
+
+    Returns
+    -------
+    Spectrum
+        Under the seven-term window where the record is long enough, else the four-term one.
+
+    Raises
+    ------
+    Refusal
+        Where the record is too short for either.
+    """
     seconds = len(track.volts) / track.rate_hz
     for terms in (SEVEN_TERMS, FOUR_TERMS):
         if apart_hz * seconds >= 2 * (len(terms) + MARGIN_BINS) + 1:
@@ -150,10 +179,28 @@ def spectrum_apart(track: Track, apart_hz: float) -> Spectrum:
 def find_tones(
     track: Track, stated_hz: Sequence[float], apart_hz: float, mains_hz: float | None
 ) -> ToneSet:
-    """The stated tones in a track; apart_hz: distance of the nearest lines to be told apart.
+    """The stated tones in a track.
 
-    Each tone may be 2 % off, by less than half the distance to the next one. Raises Refusal
-    where the record is unfit, a tone is missing, or the tones hold less than 60 % of the power.
+    Parameters
+    ----------
+    track : Track
+        The record.
+    stated_hz : sequence of float
+        Tones in rising order, Hz. Each may be 2 % off, by less than half the distance to the next.
+    apart_hz : float
+        Distance of the nearest lines to be told apart, Hz.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+
+    Returns
+    -------
+    ToneSet
+
+    Raises
+    ------
+    Refusal
+        Where the record is unfit, a tone is missing or unsteady, or the tones hold less than 60 %
+        of the power.
     """
     check_record(track)
     if stated_hz[-1] > PASS_BAND * EDGE * track.rate_hz:
@@ -174,7 +221,20 @@ def find_tones(
 
 
 def product_positions(positions: Array, order: int) -> Array:
-    """Where products of two tones up to an order fall, with the tones and their harmonics."""
+    """Where products of two tones up to an order fall, with the tones and their harmonics.
+
+    Parameters
+    ----------
+    positions : ndarray of float64, shape (2,)
+        Of the two tones, fractional bins.
+    order : int
+        Highest order, >= 1.
+
+    Returns
+    -------
+    ndarray of float64, shape (k,)
+        Fractional bins, rising.
+    """
     low, high = positions.tolist()
     pairs = itertools.product(range(-order, order + 1), range(order + 1))
     found = {abs(m * low + n * high) for m, n in pairs if 0 < abs(m) + n <= order}

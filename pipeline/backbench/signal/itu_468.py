@@ -35,7 +35,22 @@ def _chain(s: Complex) -> Complex:
 
 
 def response_468(frequency_hz: Array) -> Complex:
-    """Complex gain of the network, its magnitude 1 at 1 kHz. Valid for frequencies >= 0."""
+    """Complex gain of the network, its magnitude 1 at 1 kHz.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray of float64, shape (n,)
+        Hz, >= 0.
+
+    Returns
+    -------
+    ndarray of complex128, shape (n,)
+        Ratio of amplitudes; 0 at 0 Hz.
+
+    References
+    ----------
+    Rec. ITU-R BS.468-4, figure 1a (components second-hand: an open library's source).
+    """
     s = 2j * np.pi * np.maximum(frequency_hz, 1e-3)
     one_khz = abs(_chain(np.array([2j * np.pi * 1000.0]))[0])
     gain: Complex = np.where(frequency_hz > 0, _chain(s) / one_khz, 0)
@@ -43,7 +58,22 @@ def response_468(frequency_hz: Array) -> Complex:
 
 
 def weighting_468(frequency_hz: Array) -> Array:
-    """Amplitude factor of the weighting, 1 at 1 kHz. Valid for frequencies >= 0."""
+    """Amplitude factor of the weighting, 1 at 1 kHz.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray of float64, shape (n,)
+        Hz, >= 0.
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        Ratio of amplitudes.
+
+    References
+    ----------
+    Rec. ITU-R BS.468-4; see response_468.
+    """
     factor: Array = np.abs(response_468(frequency_hz))
     return factor
 
@@ -56,7 +86,28 @@ TWO_KHZ = float(weighting_468(np.array([2000.0]))[0])
 def weighting_468_power(
     first: int, count: int, resolution_hz: float, second_moment: float
 ) -> Array:
-    """Power factor for `count` bins of a spectrum from bin `first` on; see power_weights."""
+    """Power factor for a stretch of a spectrum's bins; see power_weights.
+
+    Parameters
+    ----------
+    first : int
+        First bin, > 0.
+    count : int
+        Number of bins.
+    resolution_hz : float
+        Width of a bin, Hz.
+    second_moment : float
+        Of the window's lobe, bins^2 (see Window).
+
+    Returns
+    -------
+    ndarray of float64, shape (count,)
+        Ratio of powers, 1 at 1 kHz but for the lobe's width.
+
+    References
+    ----------
+    Rec. ITU-R BS.468-4; see response_468.
+    """
     return power_weights(weighting_468, first, count, resolution_hz, second_moment)
 
 
@@ -66,8 +117,26 @@ def _gain_by_bin(count: int, resolution_hz: float) -> Complex:
 
 
 def weighted_468(volts: Array, rate_hz: float) -> tuple[Array, float]:
-    """The waveform behind the network, V, and its sample rate (80 to 110 kHz, so that a detector
-    of peaks sees them). Its ends, where the filter would ring, are left out.
+    """The waveform behind the network, without its ends, where the filter would ring.
+
+    Parameters
+    ----------
+    volts : ndarray of float64, shape (n,)
+        V.
+    rate_hz : float
+        Sample rate, Hz.
+
+    Returns
+    -------
+    wave : ndarray of float64, shape (m,)
+        V.
+    own_rate_hz : float
+        Its sample rate, Hz: 80 to 110 kHz for the usual sample rates, so that a detector of peaks
+        sees them.
+
+    References
+    ----------
+    Rec. ITU-R BS.468-4; see response_468.
     """
     from scipy.fft import irfft, prev_fast_len, rfft
 

@@ -21,9 +21,26 @@ class Ratio(NamedTuple):
 def of_amplitudes(parts: Sequence[Square], reference: Sequence[Square]) -> Ratio:
     """Sum of the parts' rms over the sum of the references' rms.
 
+    Parameters
+    ----------
+    parts : sequence of Square
+        At least one, V^2.
+    reference : sequence of Square
+        At least one that is above 0, V^2.
+
+    Returns
+    -------
+    Ratio
+        Of rms values. Where no part stands out, the sum of what each may be at most is the bound.
+
+    Notes
+    -----
     A part that doesn't stand out beside one that does may be anything from nothing to what
-    would have stood out: it counts as the middle of that range, uniformly spread (GUM 4.3.7).
-    Where none stands out, the sum of what each may be at most is the bound.
+    would have stood out: it counts as the middle of that range, uniformly spread.
+
+    References
+    ----------
+    GUM 4.3.7 (rectangular distribution).
     """
     whole, relative = _reference(reference)
     dof = min(part.samples for part in parts)
@@ -38,8 +55,23 @@ def of_amplitudes(parts: Sequence[Square], reference: Sequence[Square]) -> Ratio
 def root_sum_square(parts: Sequence[Ratio]) -> Ratio:
     """Root sum square of ratios; an upper bound where each of them is one.
 
+    Parameters
+    ----------
+    parts : sequence of Ratio
+        At least one; uncorrelated.
+
+    Returns
+    -------
+    Ratio
+
+    Notes
+    -----
     A bounded one beside one that is known may be anything from nothing to its bound, uniformly
-    spread (GUM 4.3.7). The parts must be uncorrelated.
+    spread.
+
+    References
+    ----------
+    GUM 4.3.7 (rectangular distribution).
     """
     if all(part.bounded for part in parts):
         return Ratio(math.hypot(*(part.value for part in parts)), 0.0, math.inf, True)
@@ -50,7 +82,20 @@ def root_sum_square(parts: Sequence[Ratio]) -> Ratio:
 
 
 def of_powers(part: Square, reference: Sequence[Square]) -> Ratio:
-    """Rms of a sum of lines over the sum of the references' rms."""
+    """Rms of a sum of lines over the sum of the references' rms.
+
+    Parameters
+    ----------
+    part : Square
+        The sum of lines, V^2.
+    reference : sequence of Square
+        At least one that is above 0, V^2.
+
+    Returns
+    -------
+    Ratio
+        Of rms values; an upper bound where the part doesn't stand out.
+    """
     whole, relative = _reference(reference)
     if not part.stands_out:
         return Ratio(part.at_most / whole, 0.0, math.inf, True)

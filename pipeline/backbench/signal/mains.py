@@ -21,7 +21,20 @@ _STANDING = 12.0
 
 
 def clear_of_mains(spectrum: Spectrum, nominal_hz: float | None) -> NDArray[np.bool_]:
-    """Bins away from the steady part and, as far as the resolution allows, from mains lines."""
+    """Bins away from the steady part and, as far as the resolution allows, from mains lines.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    nominal_hz : float or None
+        Mains frequency, Hz; None where unknown: then the steady part alone is kept away from.
+
+    Returns
+    -------
+    ndarray of bool, shape (bins,)
+        Read only.
+    """
     step = None if nominal_hz is None else nominal_hz / spectrum.resolution_hz
     return _clear(len(spectrum.bins), spectrum.window.half_width, step)
 
@@ -42,7 +55,24 @@ def _clear(count: int, lobe: int, step: float | None) -> NDArray[np.bool_]:
 def mains_frequency(spectrum: Spectrum, noise: Array, nominal_hz: float) -> float:
     """The mains frequency that the record shows, Hz; the nominal one where no line stands out.
 
-    The weighted median over the multiples, each weighted by what it tells of the frequency.
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    nominal_hz : float
+        Mains frequency as stated, Hz.
+
+    Returns
+    -------
+    float
+        Hz, within 2 % of the nominal one.
+
+    Notes
+    -----
+    The weighted median over the first ten multiples, each weighted by what it tells of the
+    frequency.
     """
     multiples, peaks, weights = [], [], []
     for multiple in range(1, LINES + 1):
@@ -67,7 +97,23 @@ def mains_frequency(spectrum: Spectrum, noise: Array, nominal_hz: float) -> floa
 
 
 def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> Square:
-    """Mean square of the line at a multiple of the mains, its noise taken off, V^2."""
+    """Mean square of the line at a multiple of the mains, its noise taken off, V^2.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    frequency_hz : float
+        Of the line, Hz.
+
+    Returns
+    -------
+    Square
+        V^2, from the whole lobe, widened for a mains frequency that wanders (common practice, no
+        source).
+    """
     centre = frequency_hz / spectrum.resolution_hz
     half = spectrum.window.half_width + 0.5 + WANDER * centre
     lobe = slice(math.ceil(centre - half), math.floor(centre + half) + 1)
@@ -87,9 +133,14 @@ def other_mains(
 
     Parameters
     ----------
-    spectrum, noise : of the record, and its mean noise power by bin, V^2.
-    nominal_hz : mains frequency as stated.
-    tone_position : of a tone that plays, in bins; lines on its harmonics tell nothing.
+    spectrum : Spectrum
+        Of the record.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    nominal_hz : float
+        Mains frequency as stated, Hz.
+    tone_position : float, optional
+        Of a tone that plays, fractional bins; lines on its harmonics tell nothing.
 
     Returns
     -------
@@ -127,7 +178,20 @@ def _standing_alone(
 
 
 def other_mains_said(nominal_hz: float, other_hz: float) -> str:
-    """Why a figure that rests on the mains frequency can't be given."""
+    """Why a figure that rests on the mains frequency can't be given.
+
+    Parameters
+    ----------
+    nominal_hz : float
+        Mains frequency as stated, Hz.
+    other_hz : float
+        The one that the record shows, Hz.
+
+    Returns
+    -------
+    str
+        A sentence with what to correct.
+    """
     return (
         f"mains_hz is stated as {nominal_hz:g}, but the record shows lines of {other_hz:g} Hz "
         f"mains and none of {nominal_hz:g} Hz; correct mains_hz in [review]"

@@ -29,8 +29,25 @@ class Product(NamedTuple):
 def between(tones: ToneSet) -> Square:
     """Mean square of all but the tones, 20 Hz to 20 kHz.
 
+    Parameters
+    ----------
+    tones : ToneSet
+        Of the record.
+
+    Returns
+    -------
+    Square
+        V^2.
+
+    Raises
+    ------
+    Refusal
+        For a record whose sample rate doesn't reach 20 kHz.
+
+    Notes
+    -----
     In the tones' own bins the noise beside them stands in; products that fall on a tone can't
-    be seen and are not counted. Raises Refusal for a record that doesn't reach 20 kHz.
+    be seen and are not counted.
     """
     found = tones.spectrum
     if found.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
@@ -51,7 +68,16 @@ def between(tones: ToneSet) -> Square:
 def greatest_product(tones: ToneSet) -> Product:
     """The strongest line in 20 Hz to 20 kHz that isn't a tone.
 
-    Where none stands out of the noise, the strongest bin, whose square then doesn't stand out.
+    Parameters
+    ----------
+    tones : ToneSet
+        Of the record.
+
+    Returns
+    -------
+    Product
+        Hz and V^2. Where none stands out of the noise, the strongest bin, whose square then doesn't
+        stand out.
     """
     found = tones.spectrum
     band = found.slice_of(*BAND_HZ)

@@ -1,0 +1,124 @@
+"""One physical sample as a review describes it: facts, state, specifications."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from backbench.documents.kinds import Kind
+from backbench.documents.quantity_types import in_unit
+from backbench.documents.stimuli import Hertz, Strict
+from backbench.documents.validation import amount
+
+KEY = re.compile(r"[a-z0-9][a-z0-9._-]{0,79}")
+Text = Annotated[str, Field(min_length=1, max_length=4000)]
+Year = Annotated[int, Field(ge=1900, le=2100)]
+
+Technology = Literal["tube", "solid state", "hybrid", "switching"]
+State = Literal["as received", "serviced", "restored", "modified"]
+
+
+def plain_key(value: object) -> object:
+    """A key is used in file names and commands: small letters, digits, dot, dash, underscore."""
+    if isinstance(value, str) and not KEY.fullmatch(value):
+        raise ValueError("a key of small letters, digits, '.', '-' and '_'")
+    return value
+
+
+def single_line(value: object) -> object:
+    """Names and keys are told in tables and tool tips: no control characters."""
+    if isinstance(value, str) and not value.isprintable():
+        raise ValueError("text in one line without control characters")
+    return value
+
+
+Key = Annotated[str, BeforeValidator(plain_key)]
+Number = Annotated[float, BeforeValidator(amount)]
+Name = Annotated[str, Field(min_length=1, max_length=200), BeforeValidator(single_line)]
+
+
+class Price(Strict):
+    amount: Annotated[float, Field(ge=0)]
+    """List price when new. Example: `480`"""
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
+    """Three capital letters. Example: `"USD"`"""
+    year: Year
+    """Year of that price. Example: `1961`"""
+
+
+class At(Strict):
+    """The conditions that a published figure was promised under."""
+
+    frequency_hz: Hertz | None = None
+    """Frequency of the tone. Example: `1000`"""
+    band_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)] | None = None
+    """Lower and upper end of the band. Example: `[20, 20000]`"""
+    power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
+    """Output power. Example: `15`"""
+    load_ohm: Annotated[float, Field(gt=0), in_unit("ohm")] | None = None
+    """Load resistance. Example: `8`"""
+    limit_percent: Annotated[float, Field(gt=0, le=100)] | None = None
+    """Distortion limit of a power. Example: `1`"""
+
+
+class Published(Strict):
+    """A figure that the maker promised. The limit is a number with its unit: "1 %", "15 W"."""
+
+    metric: Name
+    """A metric of METRICS.md. Example: `"thd"`"""
+    at: At = At()
+    """Conditions of the figure. Example: `{ frequency_hz = 1000, power_w = 15 }`"""
+    at_most: Name | None = None
+    """Upper limit with its unit; either this or at_least. Example: `"1 %"`"""
+    at_least: Name | None = None
+    """Lower limit with its unit; either this or at_most. Example: `"15 W"`"""
+    printed_in: Name
+    """Where the maker published it. Example: `"owner's manual"`"""
+
+    @model_validator(mode="after")
+    def one_limit(self) -> Published:
+        if (self.at_most is None) == (self.at_least is None):
+            raise ValueError("either at_most or at_least")
+        return self
+
+
+class Unit(Strict):
+    """One physical sample as it came to this review."""
+
+    key: Key
+    """Your own key of this sample. Example: `"heron-40"`"""
+    maker: Name
+    """Who made it. Example: `"Marrowgate"`"""
+    model: Name
+    """The product. Example: `"Heron 40"`"""
+    serial: Name | None = None
+    """Serial number. Example: `"10423"`"""
+    kind: Kind
+    """Kind of unit. Example: `"integrated amplifier"`"""
+    technology: Technology
+    """Technology of the output stage. Example: `"tube"`"""
+    topology: Name | None = None
+    """Circuit of the output stage. Example: `"push-pull"`"""
+    made: Year | Annotated[list[Year], Field(min_length=2, max_length=2)] | None = None
+    """Year of make, or first and last possible year. Example: `[1959, 1963]`"""
+    state: State
+    """Condition at this review. Example: `"serviced"`"""
+    work: list[Text] = []
+    """Work done before this review. Example: `["controls cleaned"]`"""
+    rated_power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
+    """The maker's rated power per output. Example: `15`"""
+    list_price: Price | None = None
+    """List price when new. Example: `{ amount = 480, currency = "USD", year = 1961 }`"""
+    notes: Text | None = None
+    """Anything else about the unit."""
+    published: list[Published] = []
+    """Specifications, one table each."""
+
+    @property
+    def made_range(self) -> tuple[int | None, int | None]:
+        """First and last year of making."""
+        if isinstance(self.made, list):
+            return self.made[0], self.made[1]
+        return self.made, self.made
