@@ -40,7 +40,7 @@ def test_an_orchestrated_ingest_needs_loopback_only(tmp_path: Path) -> None:
         capture_output=True, text=True, check=False, env=kept,
     )  # fmt: skip
     assert ran.returncode == 0, ran.stdout + ran.stderr
-    assert "auk: 2 captures computed" in ran.stdout
+    assert "auk: 2 captures measured" in ran.stdout
     runs = [path for path in (catalogue.places.root / ".runs").rglob("*") if path.is_file()]
     assert runs
     for path in runs:

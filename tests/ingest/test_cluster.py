@@ -111,7 +111,7 @@ def test_an_original_changed_on_the_storage_fails_its_capture_alone(
     assert (code, "1 capture measured, 2 unchanged" in said) == (0, True), said
     before = contents_of(catalogue.places.root)
     code, said = cluster.run("rebuild", "-c", catalogue.places.root)
-    assert (code, said) == (0, "Rebuilt the database from 1 reviews.\n")
+    assert (code, said) == (0, "Rebuilt the database from 1 review.\n")
     assert contents_of(catalogue.places.root) == before
 
 

@@ -173,7 +173,8 @@ def test_products_that_coincide_are_refused() -> None:
 
 def test_an_output_that_was_not_driven_is_refused() -> None:
     driven = bent((19_000.0, 20_000.0), (1.0, 1.0), 1e-3, 0.0)
-    told = reasons(pair_material(driven, driven, driven_track=1), 2)
+    leaked = bent((19_000.0, 20_000.0), (0.01, 0.01), 1e-3, 0.0)
+    told = reasons(pair_material(driven, leaked, driven_track=1), 2)
     assert "not driven" in told["tones_level"][1]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
@@ -14,7 +15,7 @@ from backbench.metrics.findings import Finding, Trace
 from backbench.metrics.registry import registry
 from backbench.metrics.segments import over_time
 from backbench.metrics.steady_part import SteadyPart, steady_part
-from backbench.metrics.unsteady_noise import in_stretches, noise_change
+from backbench.metrics.unsteady_noise import Unsteady, in_stretches, noise_change
 
 TABLE_ONLY = (1,)
 """A table has no tracks; its one output is held at position 1."""
@@ -52,28 +53,45 @@ def _of_track(
         view = known.views[kind].build(steady.capture_data, track)
     except Refusal as refusal:
         return _refused(kind, track, refusal), []
-    why = noise_change(view)
-    if why is not None:
-        return _averaged(kind, steady, track, why)
+    unsteady = noise_change(view)
+    if unsteady is not None:
+        return _averaged(kind, steady, track, view, unsteady)
     found, traces = _measured(kind, view, track)
     return [remarked(f, steady.remark) for f in found], traces
 
 
 def _averaged(
-    kind: str, steady: SteadyPart, track: int, why: str
+    kind: str, steady: SteadyPart, track: int, view: Any, unsteady: Unsteady
 ) -> tuple[list[Finding], list[Trace]]:
-    """Means over stretches of a capture whose noise isn't steady, by how they scatter."""
+    """Means over stretches of a capture whose noise isn't steady, by how they scatter.
+
+    A record too short for stretches is measured whole: what the record adds to the uncertainty
+    is as many times greater as the noise scatters more than steady noise.
+    """
     known, stimulus = registry(), steady.capture_data.stimulus
     tone_hz = stimulus.tone_hz if isinstance(stimulus, Tone) else None
+    text = "; ".join(filter(None, [steady.remark, unsteady.why]))
     try:
         stretches = in_stretches(steady.capture_data, track, tone_hz)
         views = [known.views[kind].build(part, track) for part in stretches.parts]
     except Refusal as refusal:
-        return _refused(kind, track, Refusal(f"{why}; {refusal}")), []
+        if not math.isfinite(unsteady.times):
+            return _refused(kind, track, Refusal(f"{unsteady.why}; {refusal}")), []
+        found, traces = _measured(kind, view, track)
+        return [remarked(_widened(f, unsteady.times), text) for f in found], traces
     each = [_measured(kind, view, track) for view in views]
     found, traces = over_time(each, independent=stretches.independent)
-    text = "; ".join(filter(None, [steady.remark, why]))
     return [remarked(f, text) for f in found], traces
+
+
+def _widened(finding: Finding, times: float) -> Finding:
+    """A finding whose record adds that many times more to its uncertainty."""
+    figure = finding.figure
+    if figure is None:
+        return finding
+    own = figure.estimation * times
+    whole = math.sqrt(max(figure.uncertainty**2 - figure.estimation**2, 0.0) + own**2)
+    return replace(finding, figure=replace(figure, uncertainty=whole, estimation=own))
 
 
 def _measured(kind: str, view: Any, track: int) -> tuple[list[Finding], list[Trace]]:

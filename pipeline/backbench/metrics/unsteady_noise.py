@@ -6,6 +6,7 @@ the uncertainty.
 
 from __future__ import annotations
 
+import math
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -40,6 +41,16 @@ STEP = 6
 """Stretches begin a sixth of their length apart: what the window of one hides another sees."""
 
 
+class Unsteady(NamedTuple):
+    """That noise scatters more than steady noise does.
+
+    why: in words. times: how many times the uncertainty of steady noise the scatter gives.
+    """
+
+    why: str
+    times: float
+
+
 class Stretches(NamedTuple):
     """Parts of a capture that overlap, and how many of them would be as good without overlap."""
 
@@ -47,17 +58,22 @@ class Stretches(NamedTuple):
     independent: float
 
 
-def noise_change(view: Any) -> str | None:
-    """Why the noise of a view isn't steady, in words; None where it is, or isn't looked at."""
-    found: Scatter | None = None
+def noise_change(view: Any) -> Unsteady | None:
+    """How the noise of a view isn't steady; None where it is, or isn't looked at."""
     if isinstance(view, ToneView) and view.driven:
-        found = _beside_tone(view)
-    elif isinstance(view, IdleView):
-        found = _idle(view)
-    return None if found is None else f"the noise isn't steady: it varies by {found.span_db:.2g} dB"
+        return _beside_tone(view)
+    return _idle(view) if isinstance(view, IdleView) else None
 
 
-def _beside_tone(view: ToneView) -> Scatter | None:
+def _judged(found: Scatter, own: float) -> Unsteady | None:
+    """own: relative standard uncertainty of the rms that steady noise gives."""
+    if found.relative <= EXCESS * 2 * own:
+        return None
+    text = f"the noise isn't steady: it varies by {found.span_db:.2g} dB"
+    return Unsteady(text, found.relative / (2 * own) if own > 0 else math.inf)
+
+
+def _beside_tone(view: ToneView) -> Unsteady | None:
     try:
         course = tone_course(view.track, view.lines)
     except ValueError:
@@ -65,6 +81,8 @@ def _beside_tone(view: ToneView) -> Scatter | None:
     if len(course.left) < LEAST_BLOCKS:
         return None
     squares = grouped(course.left_by_block, course.block_s)
+    if len(squares) < LEAST_BLOCKS:
+        return None
     found = scatter(squares, view.lines.spectrum.window.spread)
     if found.relative <= LEAST_SCATTER:
         return None
@@ -72,10 +90,10 @@ def _beside_tone(view: ToneView) -> Scatter | None:
         own = view.lines.noise_only().relative
     except Refusal:
         return None
-    return found if found.relative > EXCESS * 2 * own else None
+    return _judged(found, own)
 
 
-def _idle(view: IdleView) -> Scatter | None:
+def _idle(view: IdleView) -> Unsteady | None:
     power, df = block_powers(view.track.volts, view.track.rate_hz, BAND_HZ[1])
     if len(power) < LEAST_BLOCKS:
         return None
@@ -88,8 +106,9 @@ def _idle(view: IdleView) -> Scatter | None:
             chosen, _ = view.band()
             hz = np.arange(chosen.start, chosen.stop) * view.spectrum.resolution_hz
             figure = noise_figure(view, a_weighting(hz) ** 2 if weighted else None)
-            if found.relative > EXCESS * 2 * figure.estimation / figure.value:
-                return found
+            unsteady = _judged(found, figure.estimation / figure.value)
+            if unsteady is not None:
+                return unsteady
     return None
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from backbench.signal.track import Array
 
-LEAST_GROUPS, MOST_GROUPS = 6, 16
+MOST_GROUPS = 16
 GROUP_S = 0.1
 """Whole periods of both mains frequencies, so that hum is alike in every group."""
 HANN_BLOCK_S = 0.1
@@ -58,7 +58,7 @@ def scatter(squares: Array, spread: float, overlapped: float = 1.0) -> Scatter:
 
 
 def grouped(squares: Array, block_s: float) -> Array:
-    """Mean squares of groups of blocks, each about 0.1 s or a sixteenth of the record.
+    """Mean squares of groups of blocks, each about a whole number of tenths of a second.
 
     Parameters
     ----------
@@ -72,9 +72,9 @@ def grouped(squares: Array, block_s: float) -> Array:
     ndarray of float64, shape (groups,)
         V^2; at most 16 groups. Blocks left over at the end are not used.
     """
-    whole_s = len(squares) * block_s
-    groups = min(max(int(whole_s / GROUP_S), LEAST_GROUPS), MOST_GROUPS, len(squares))
-    size = len(squares) // groups
+    tenths = math.ceil(len(squares) * block_s / (MOST_GROUPS * GROUP_S))
+    size = max(round(tenths * GROUP_S / block_s), 1)
+    groups = len(squares) // size
     found: Array = squares[: groups * size].reshape(groups, size).mean(axis=1)
     return found
 
