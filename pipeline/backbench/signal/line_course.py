@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from backbench.signal.track import Array
 from backbench.signal.window import Complex
@@ -24,8 +23,6 @@ COARSE_RATE_HZ = 40_000.0
 """What is left is averaged over neighbouring samples down to about this rate."""
 SPARSE = 97
 """Samples from one to the next of those that tell the size of a record."""
-
-Single = NDArray[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +64,7 @@ def line_course(
 
     apart_hz: least distance of two lines, or of one from 0 Hz; found from them where None.
     The record must hold at least two blocks of 2.5 periods of it. Samples after the last whole
-    block aren't looked at. Single precision: what is left is right down to 140 dB below the lines.
+    block aren't looked at. Array precision: what is left is right down to 140 dB below the lines.
     Raises ValueError for a record that is too short.
     """
     apart = _least_apart(lines_hz) if apart_hz is None else apart_hz
@@ -79,10 +76,10 @@ def line_course(
         raise ValueError("too short for two blocks")
     # Divided by its size, so that rounding is the same whatever the unit.
     size = float(np.sqrt(np.mean(np.square(volts[::SPARSE])))) or 1.0
-    given = (volts[: blocks * length] / size).astype(np.float32).reshape(blocks, length)
+    given = (volts[: blocks * length] / size).astype(np.float64).reshape(blocks, length)
     waves = _waves(2 * np.pi * lines_hz / rate_hz, length)
     parts = _fitted(given @ waves.T, 2 * np.pi * lines_hz / rate_hz, length)
-    given -= parts.astype(np.float32) @ waves
+    given -= parts.astype(np.float64) @ waves
     parts *= size
     count = len(lines_hz)
     phasors = parts[:, 1 : count + 1] - 1j * parts[:, count + 1 :]
@@ -96,12 +93,12 @@ def _least_apart(lines_hz: Array) -> float:
     return float(np.min(np.diff(np.concatenate([[0.0], np.sort(lines_hz)]))))
 
 
-def _waves(turns: Array, length: int) -> Single:
+def _waves(turns: Array, length: int) -> Array:
     """1, the cosines and the sines of a block, its middle at 0, shape (1 + 2 lines, length).
 
     Powers of the first where all are its multiples, which costs less than so many sines.
     """
-    waves = np.empty((1 + 2 * len(turns), length), dtype=np.float32)
+    waves = np.empty((1 + 2 * len(turns), length), dtype=np.float64)
     waves[0] = 1
     power = first = _turning(float(turns[0]), length)
     orders = np.rint(turns / turns[0]).astype(int)
@@ -126,7 +123,7 @@ def _turning(turn: float, length: int) -> Complex:
     return found[:length]
 
 
-def _fitted(products: Single, turns: Array, length: int) -> Array:
+def _fitted(products: Array, turns: Array, length: int) -> Array:
     """Least-squares coefficients by block from the products with the waves.
 
     The products of the waves with each other are Dirichlet kernels, cosines apart from sines.
@@ -151,11 +148,11 @@ def _kernel(turn: Array, length: int) -> Array:
     return found
 
 
-def _left(rest: Single, few: int, rate_hz: float, part_s: float) -> Array:
+def _left(rest: Array, few: int, rate_hz: float, part_s: float) -> Array:
     """Mean square by block and part of a block, of the means of `few` samples each."""
     blocks = len(rest)
     if few > 1:
-        rest = (rest.reshape(-1, few) @ np.full(few, 1 / few, np.float32)).reshape(blocks, -1)
+        rest = (rest.reshape(-1, few) @ np.full(few, 1 / few, np.float64)).reshape(blocks, -1)
     parts = max(int(rest.shape[1] * few / (part_s * rate_hz)), 1)
     within = rest.shape[1] // parts
     cut = np.ascontiguousarray(rest[:, : parts * within]).reshape(-1, within)
