@@ -10,14 +10,6 @@ import pytest
 import backbench.signal
 
 FOLDER = Path(backbench.signal.__file__).parent
-STILL_TO_DO = {
-    "burst", "level_steps", "line_course", "power", "quantisation_step", "quasi_peak",
-    "record_checks", "response", "riaa", "rise_time", "settling", "sidebands", "spectrum",
-    "spectrum_reduction", "state_fit", "steadiness", "sweep", "sweep_excitation", "sweep_window",
-    "tone", "tone_course", "tone_search", "transition", "transport_speed", "uncertainty",
-    "waveform_period", "weighting", "window",
-}  # fmt: skip
-"""Modules whose functions are described in prose as yet."""
 
 
 def _parameters(function: ast.FunctionDef) -> list[str]:
@@ -62,10 +54,7 @@ def _functions(text: str) -> list[ast.FunctionDef]:
 def test_parameters_and_returns_are_described(name: str) -> None:
     lacking = {f.name: _missing(f) for f in _functions((FOLDER / f"{name}.py").read_text())}
     lacking = {function: what for function, what in lacking.items() if what}
-    if name in STILL_TO_DO:
-        assert lacking, f"{name} is done: take it off STILL_TO_DO"
-    else:
-        assert not lacking
+    assert not lacking
 
 
 def test_a_parameter_left_out_is_seen() -> None:

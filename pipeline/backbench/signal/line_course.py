@@ -63,12 +63,36 @@ class LineCourse:
 def line_course(
     volts: Array, rate_hz: float, lines_hz: Array, apart_hz: float | None = None
 ) -> LineCourse:
-    """Lines of known frequency (Hz, shape (k,)) in each block of a record, V, shape (n,).
+    """Lines of known frequency in each block of a record.
 
-    apart_hz: least distance of two lines, or of one from 0 Hz; found from them where None.
-    The record must hold at least two blocks of 2.5 periods of it. Samples after the last whole
-    block aren't looked at. Single precision: what is left is right down to 140 dB below the lines.
-    Raises ValueError for a record that is too short.
+    Parameters
+    ----------
+    volts : ndarray of float64, shape (n,)
+        V.
+    rate_hz : float
+        Sample rate, Hz.
+    lines_hz : ndarray of float64, shape (k,)
+        Frequencies, Hz, > 0.
+    apart_hz : float, optional
+        Least distance of two lines, or of one from 0 Hz, Hz; found from them where not given.
+
+    Returns
+    -------
+    LineCourse
+
+    Raises
+    ------
+    ValueError
+        Where the record doesn't hold two blocks of 2.5 periods of apart_hz.
+
+    Notes
+    -----
+    Samples after the last whole block aren't looked at. Single precision: what is left is right
+    down to 140 dB below the lines.
+
+    References
+    ----------
+    IEEE 1057 (sine fit of known frequency).
     """
     apart = _least_apart(lines_hz) if apart_hz is None else apart_hz
     few = max(int(rate_hz / COARSE_RATE_HZ), 1)

@@ -186,9 +186,21 @@ def _chance(short_of_extreme: Array, u: Array, within: float = 2) -> float:
 
 
 def resolution(values: Array) -> float:
-    """Standard uncertainty of values as printed: q / sqrt(12), q their last decimal (GUM F.2.2.1).
+    """Standard uncertainty of values as printed: q / sqrt(12), q their last decimal.
 
-    Values with more than nine decimals count as unrounded and give 0.
+    Parameters
+    ----------
+    values : ndarray of float64, shape (n,)
+        In any unit.
+
+    Returns
+    -------
+    float
+        In the same unit; 0 for values with more than nine decimals, which count as unrounded.
+
+    References
+    ----------
+    GUM F.2.2.1.
     """
     for decimals in range(10):
         if np.allclose(values, np.round(values, decimals), rtol=0, atol=1e-12):

@@ -288,8 +288,22 @@ def _parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]
 
 
 def notch_power(share: Array, q: float) -> Array:
-    """Power factor of a second-order notch at frequencies relative to its own (> 0).
+    """Power factor of a second-order notch at frequencies relative to its own.
 
+    Parameters
+    ----------
+    share : ndarray of float64, shape (n,)
+        Frequency over the notch's own, > 0.
+    q : float
+        Quality, > 0.
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        0 to 1.
+
+    Notes
+    -----
     |H|^2 = (1 - x^2)^2 / ((1 - x^2)^2 + (x / q)^2): the analogue filter, -3 dB at a width of 1 / q.
     """
     away: Array = (1 - share**2) ** 2
@@ -298,7 +312,26 @@ def notch_power(share: Array, q: float) -> Array:
 
 
 def tone_at(spectrum: Spectrum, position: float, mains_hz: float | None) -> ToneLines:
-    """The lines of a tone whose fundamental lies at `position` (fractional bins)."""
+    """The lines of a tone whose fundamental lies at `position` (fractional bins).
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    position : float
+        Of the fundamental, fractional bins.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+
+    Returns
+    -------
+    ToneLines
+
+    Raises
+    ------
+    Refusal
+        Where no bin is left between the harmonics to read the noise from.
+    """
     lobe = spectrum.window.half_width
     half = min(lobe + 0.5 + 1e-4 * position, max(position / 2 - 0.5, lobe))
     count = len(spectrum.bins)
