@@ -18,7 +18,7 @@ class Finding:
     track : int
         Output track, by position in the file (from 1).
     status : str
-        "rejected" or "not_applicable" where there is no figure.
+        "measured", "at_floor" for a bound; "rejected" or "not_applicable" without a figure.
     figure : MeasuredValue or None
         None where there is no number.
     reason : str or None

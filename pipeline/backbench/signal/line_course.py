@@ -32,13 +32,21 @@ Single = NDArray[np.float32]
 class LineCourse:
     """Lines of a record from block to block.
 
-    phasors: peak amplitude and phase against the mean frequency by block and line, V, shape
-        (blocks, lines).
-    offset: steady part by block, V, shape (blocks,).
-    left: mean square of what is left by block and part of a block (1 ms, or a period of the
-        lowest line where that is longer), V^2, shape (blocks, parts).
-    length: samples a block. rate_hz: of the record.
-    turns: periods of each line in a block, shape (lines,).
+    Parameters
+    ----------
+    phasors : ndarray of complex128, shape (blocks, lines)
+        Peak amplitude and phase against the mean frequency by block and line, V.
+    offset : ndarray of float64, shape (blocks,)
+        Steady part by block, V.
+    left : ndarray of float64, shape (blocks, parts)
+        Mean square of what is left by block and part of a block (1 ms, or a period of the lowest
+        line where that is longer), V^2.
+    length : int
+        Samples a block.
+    rate_hz : float
+        Of the record, Hz.
+    turns : ndarray of float64, shape (lines,)
+        Periods of each line in a block.
     """
 
     phasors: Complex

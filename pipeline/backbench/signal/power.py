@@ -21,8 +21,16 @@ ONE_SIDED = 1.645
 class Square(NamedTuple):
     """A mean square, V^2, with the variance that the record's noise gives it, V^4.
 
-    floor: variance where there is nothing but noise. slope: what each V^2 of line adds, V^2.
-    samples: degrees of freedom of the noise that both were reckoned from.
+    Parameters
+    ----------
+    value : float
+        V^2; may be below 0 by noise.
+    floor : float
+        Variance where there is nothing but noise, V^4.
+    slope : float
+        What each V^2 of line adds to the variance, V^2.
+    samples : float
+        Degrees of freedom of the noise that both were reckoned from.
     """
 
     value: float

@@ -24,14 +24,30 @@ BEHIND = 1.02
 
 
 class Own(NamedTuple):
-    """Rise time of what stands about a unit: known to lie between least and most, s."""
+    """Rise time of what stands about a unit: known to lie between least and most, s.
+
+    Parameters
+    ----------
+    least, most : float
+        s, >= 0.
+    """
 
     least: float
     most: float
 
 
 class Rise(NamedTuple):
-    """A unit's own rise time with its standard uncertainty, s, or an upper bound of it."""
+    """A unit's own rise time with its standard uncertainty, s, or an upper bound of it.
+
+    Parameters
+    ----------
+    value : float
+        s.
+    u : float
+        s; 0 for a bound.
+    bounded : bool
+        Whether the value is an upper bound.
+    """
 
     value: float
     u: float

@@ -35,8 +35,16 @@ BESIDE = 32
 class Transfer:
     """Output over input on a grid of frequencies, arrival removed.
 
-    noise: standard uncertainty of |ratio| from what is in the record besides the linear response.
-    arrival_s: delay of the output after the input, to the record's sample.
+    Parameters
+    ----------
+    frequency_hz : ndarray of float64, shape (k,)
+        Rising, Hz.
+    ratio : ndarray of complex128, shape (k,)
+        Output over input.
+    noise : ndarray of float64, shape (k,)
+        Standard uncertainty of |ratio| from what is in the record besides the linear response.
+    arrival_s : float
+        Delay of the output after the input, s, to the record's sample.
     """
 
     frequency_hz: Array

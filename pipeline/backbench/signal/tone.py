@@ -28,12 +28,24 @@ HUM_STANDING = 12.0
 
 @dataclass(frozen=True, eq=False)
 class Harmonics:
-    """Harmonics by order. square: debiased mean square, V^2 (may be below 0 by noise).
+    """Harmonics by order.
 
-    noise: mean square that the noise has at the line, V^2. hum: mean square of a mains line
-    that may hide in it, V^2. blind: whether that rests on nothing but the harmonic itself.
-    phase: rad re the fundamental (n times its phase taken off).
-    samples: degrees of freedom of the noise.
+    Parameters
+    ----------
+    orders : ndarray of int, shape (k,)
+        Rising, from 2.
+    square : ndarray of float64, shape (k,)
+        Debiased mean square, V^2 (may be below 0 by noise).
+    noise : ndarray of float64, shape (k,)
+        Mean square that the noise has at the line, V^2.
+    hum : ndarray of float64, shape (k,)
+        Mean square of a mains line that may hide in it, V^2.
+    blind : ndarray of bool, shape (k,)
+        Whether that rests on nothing but the harmonic itself.
+    phase : ndarray of float64, shape (k,)
+        rad re the fundamental (n times its phase taken off).
+    samples : float
+        Degrees of freedom of the noise.
     """
 
     orders: NDArray[np.int_]
@@ -67,9 +79,18 @@ class Harmonics:
 class ToneLines:
     """A tone found in a spectrum.
 
-    position: of the fundamental, fractional bins. half: bins on each side that belong to it.
-    noise: mean noise power by bin, V^2, from bin 0 to the end of the analysed band.
-    mains_hz: nominal mains frequency, None where unknown.
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    position : float
+        Of the fundamental, fractional bins.
+    half : float
+        Bins on each side that belong to it.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2, from bin 0 to the end of the analysed band.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
     """
 
     spectrum: Spectrum
