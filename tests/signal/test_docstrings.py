@@ -67,8 +67,11 @@ def test_a_class_that_describes_its_fields_describes_each(name: str) -> None:
         if not isinstance(node, ast.ClassDef):
             continue
         named = _named(_sections(ast.get_docstring(node) or ""))
-        fields = [one.target.id for one in node.body
-                  if isinstance(one, ast.AnnAssign) and isinstance(one.target, ast.Name)]  # fmt: skip
+        fields = [
+            one.target.id
+            for one in node.body
+            if isinstance(one, ast.AnnAssign) and isinstance(one.target, ast.Name)
+        ]
         assert not named or named == fields, node.name
 
 
