@@ -10,14 +10,6 @@ import pytest
 import backbench.signal
 
 FOLDER = Path(backbench.signal.__file__).parent
-STILL_TO_DO = {
-    "burst", "level_steps", "line_course", "power", "quantisation_step", "quasi_peak",
-    "record_checks", "response", "riaa", "rise_time", "settling", "sidebands", "spectrum",
-    "spectrum_reduction", "state_fit", "steadiness", "sweep", "sweep_excitation", "sweep_window",
-    "tone", "tone_course", "tone_search", "transition", "transport_speed", "uncertainty",
-    "waveform_period", "weighting", "window",
-}  # fmt: skip
-"""Modules whose functions are described in prose as yet."""
 
 
 def _parameters(function: ast.FunctionDef) -> list[str]:
@@ -35,14 +27,18 @@ def _sections(docstring: str) -> dict[str, list[str]]:
     return found
 
 
-def _missing(function: ast.FunctionDef) -> list[str]:
-    sections = _sections(ast.get_docstring(function) or "")
-    named = [
+def _named(sections: dict[str, list[str]]) -> list[str]:
+    return [
         name.strip()
         for line in sections.get("Parameters", [])
         if " : " in line and not line.startswith(" ")
         for name in line.split(" : ")[0].split(",")
     ]
+
+
+def _missing(function: ast.FunctionDef) -> list[str]:
+    sections = _sections(ast.get_docstring(function) or "")
+    named = _named(sections)
     lacking = [name for name in _parameters(function) if name not in named]
     lacking += [f"{name}, which is no parameter" for name in named
                 if name not in _parameters(function)]  # fmt: skip
@@ -62,10 +58,21 @@ def _functions(text: str) -> list[ast.FunctionDef]:
 def test_parameters_and_returns_are_described(name: str) -> None:
     lacking = {f.name: _missing(f) for f in _functions((FOLDER / f"{name}.py").read_text())}
     lacking = {function: what for function, what in lacking.items() if what}
-    if name in STILL_TO_DO:
-        assert lacking, f"{name} is done: take it off STILL_TO_DO"
-    else:
-        assert not lacking
+    assert not lacking
+
+
+@pytest.mark.parametrize("name", sorted(p.stem for p in FOLDER.glob("*.py")))
+def test_a_class_that_describes_its_fields_describes_each(name: str) -> None:
+    for node in ast.parse((FOLDER / f"{name}.py").read_text()).body:
+        if not isinstance(node, ast.ClassDef):
+            continue
+        named = _named(_sections(ast.get_docstring(node) or ""))
+        fields = [
+            one.target.id
+            for one in node.body
+            if isinstance(one, ast.AnnAssign) and isinstance(one.target, ast.Name)
+        ]
+        assert not named or named == fields, node.name
 
 
 def test_a_parameter_left_out_is_seen() -> None:

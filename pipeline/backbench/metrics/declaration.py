@@ -29,17 +29,31 @@ Bound = Literal["upper", "lower"]
 class MeasuredValue:
     """A number with its standard uncertainty, both in the metric's unit.
 
-    estimation: the part of the uncertainty that comes from this record alone
-        (noise, record length); independent from capture to capture. The rest
-        (calibration, load) is shared by captures of one bench.
-    dof: effective degrees of freedom of the uncertainty.
-    bound: "upper" where the true value is at most this (the bench's own floor or the record's
-        noise limits it), "lower" where it is at least this.
-    order: harmonic number, or multiple of the mains frequency, where there is one.
-    frequency_hz: the frequency that this figure belongs to where it isn't the stimulus's.
-    limit_percent: the distortion limit, for powers at a limit.
-    detail: further conditions, as short text by name; part of the reading's identity.
-    remark: short words kept beside the number (why a bound, a likely cause); no part of it.
+    Parameters
+    ----------
+    value : float
+        In the metric's unit.
+    uncertainty : float
+        Standard uncertainty, whole, in the same unit.
+    estimation : float
+        The part of the uncertainty that comes from this record alone (noise, record length), in the
+        same unit; independent from capture to capture. The rest (calibration, load) is shared by
+        captures of one bench.
+    dof : float
+        Effective degrees of freedom of the uncertainty.
+    bound : {"upper", "lower"} or None
+        "upper" where the true value is at most this (the bench's own floor or the record's noise
+        limits it), "lower" where it is at least this.
+    order : int or None
+        Harmonic number, or multiple of the mains frequency, where there is one.
+    frequency_hz : float or None
+        The frequency that this figure belongs to where it isn't the stimulus's, Hz.
+    limit_percent : float or None
+        The distortion limit, for powers at a limit, %.
+    detail : dict of str to str
+        Further conditions, as short text by name; part of the reading's identity.
+    remark : str or None
+        Short words kept beside the number (why a bound, a likely cause); no part of it.
     """
 
     value: float
@@ -58,17 +72,34 @@ class MeasuredValue:
 class CaptureData:
     """One capture as the analysis sees it: calibrated tracks and the conditions they had.
 
-    outputs: tracks of the unit's outputs, by position in the file (from 1).
-    generator: the track that recorded the generator itself, where there is one.
-    reference: for a sweep, what was played (from a reference track or file), volts or full scale.
-    table: for an already reduced table, its columns by declared name, in SI units.
-    load_uncertainty: relative standard uncertainty of the load's resistance, >= 0.
-    generator_uncertainty: relative standard uncertainty of the stated generator level, >= 0.
-    mains_hz: nominal mains frequency, None where it was not stated.
-    driven_track: the one output track that was driven while the others idled, None where all were.
-    names: the outputs' names ("left", "right") by position in the file.
-    bench: the bench's own loop-back under the same stimulus and input range, where there is one.
-    bench_levels: further loop-backs of that kind, at other levels.
+    Parameters
+    ----------
+    stimulus : Stimulus
+        What was played.
+    conditions : Conditions
+        What it was taken under.
+    outputs : dict of int to Track
+        Tracks of the unit's outputs, V, by position in the file (from 1).
+    generator : Track or None
+        The track that recorded the generator itself, where there is one.
+    reference : Track or None
+        For a sweep, what was played (from a reference track or file), volts or full scale.
+    table : dict of str to ndarray of float64, or None
+        For an already reduced table, its columns by declared name, in SI units.
+    load_uncertainty : float
+        Relative standard uncertainty of the load's resistance, >= 0.
+    generator_uncertainty : float
+        Relative standard uncertainty of the stated generator level, >= 0.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where it was not stated.
+    driven_track : int or None
+        The one output track that was driven while the others idled, None where all were.
+    names : dict of int to str
+        The outputs' names ("left", "right") by position in the file.
+    bench : CaptureData or None
+        The bench's own loop-back under the same stimulus and input range, where there is one.
+    bench_levels : tuple of CaptureData
+        Further loop-backs of that kind, at other levels.
     """
 
     stimulus: Stimulus
@@ -116,8 +147,17 @@ class Metric:
 class View:
     """How a track of one stimulus kind is prepared, once, for all its metrics.
 
-    parts: where a capture holds several levels, the kind whose metrics are asked of each;
-        `build` then gives a sequence of Part.
+    Parameters
+    ----------
+    stimulus : str
+        The kind of stimulus.
+    version : int
+        Raised whenever the same bytes may give another view.
+    build : callable
+        Takes a CaptureData and the number of an output track (from 1), gives the view.
+    parts : str or None
+        Where a capture holds several levels, the kind whose metrics are asked of each; `build` then
+        gives a sequence of Part.
     """
 
     stimulus: str
@@ -130,8 +170,12 @@ class View:
 class Part:
     """One level of a capture that holds several, as a view of another kind sees it.
 
-    view: that view, or the Refusal that stands in its place.
-    generator_vrms: the generator's level in this part, V.
+    Parameters
+    ----------
+    view : object
+        That view, or the Refusal that stands in its place.
+    generator_vrms : float
+        The generator's level in this part, V rms.
     """
 
     view: Any
@@ -140,7 +184,17 @@ class Part:
 
 @dataclass(frozen=True, eq=False)
 class CurveData:
-    """Arrays of a reading. x ascending; all of one length; units as the trade writes them."""
+    """Arrays of a reading. x ascending; all of one length; units as the trade writes them.
+
+    Parameters
+    ----------
+    x : ndarray of float64, shape (n,)
+        Ascending.
+    y : ndarray of float64, shape (n,)
+        In the curve's y unit.
+    uncertainty : ndarray of float64, shape (n,), or None
+        Standard uncertainty of y.
+    """
 
     x: Array
     y: Array
@@ -176,10 +230,38 @@ def metric(
 ) -> Callable[[Callable[[Any], MeasuredValue | Iterable[MeasuredValue]]], Metric]:
     """Declare a metric measured on one track of one capture.
 
+    Parameters
+    ----------
+    name : str
+        Its name in the catalogue.
+    title : str
+        As people read it.
+    unit : str
+        Of its values.
+    better : {"lower", "higher", "nearer zero", "neither"}
+        Which way is better.
+    source : str
+        Standard and clause, or "common practice, no source".
+    stimuli : iterable of str
+        Kinds of stimulus that it is measured under.
+    version : int
+        Raised whenever the same bytes may give another value.
+    choice : str, optional
+        What was taken where the source leaves a choice.
+    traits : Traits, optional
+        How the rest of the program treats its readings.
+
+    Returns
+    -------
+    callable
+        Turns the decorated function into a Metric, whose definition is the first paragraph of the
+        function's docstring.
+
+    Notes
+    -----
     The decorated function takes the view of its stimulus and gives one MeasuredValue or several
     (which then differ in order, frequency_hz, limit_percent or detail). It raises Refusal
     where no honest number exists and NotApplicable where the quantity has no meaning.
-    traits: how the rest of the program treats its readings.
     """
 
     def declare(measure: Callable[[Any], MeasuredValue | Iterable[MeasuredValue]]) -> Metric:
@@ -206,7 +288,19 @@ def derived(
 ) -> Callable[[Callable[[Any], Iterable[Any]]], Metric]:
     """Declare a metric that is worked out across the captures of a review.
 
-    The decorated function takes a Session (see across.py) and gives Derived readings.
+    Parameters
+    ----------
+    name, title, unit, better, source, version, choice, traits
+        As of metric.
+
+    Returns
+    -------
+    callable
+        Turns the decorated function into a Metric without stimuli.
+
+    Notes
+    -----
+    The decorated function takes a Session (see session.py) and gives Derived readings.
     """
 
     def declare(derive: Callable[[Any], Iterable[Any]]) -> Metric:
@@ -223,9 +317,18 @@ def derived(
 def view(
     stimulus: str, *, version: int, parts: str | None = None
 ) -> Callable[[Callable[[CaptureData, int], Any]], View]:
-    """Declare how output track number n of a capture is prepared. Raises Refusal for all.
+    """Declare how an output track of a capture is prepared.
 
-    parts: see View.
+    Parameters
+    ----------
+    stimulus, version, parts
+        See View.
+
+    Returns
+    -------
+    callable
+        Turns the decorated function into a View. A Refusal that the function raises stands for all
+        metrics of the track.
     """
 
     def declare(build: Callable[[CaptureData, int], Any]) -> View:
@@ -244,7 +347,20 @@ def curve(
     version: int,
     traits: CurveTraits = PLAIN_CURVE,
 ) -> Callable[[Callable[[Any], CurveData]], Curve]:
-    """Declare a curve drawn from a view."""
+    """Declare a curve drawn from a view.
+
+    Parameters
+    ----------
+    name, title, stimuli, version, traits
+        As of metric.
+    x_unit, y_unit : str
+        As the trade writes them.
+
+    Returns
+    -------
+    callable
+        Turns the decorated function, from a view to a CurveData, into a Curve.
+    """
 
     def declare(trace: Callable[[Any], CurveData]) -> Curve:
         return Curve(
@@ -260,7 +376,19 @@ def derived_curve(
 ) -> Callable[[Callable[[Any], Iterable[Any]]], Curve]:
     """Declare a curve that is worked out across the captures of a review.
 
-    The decorated function takes a Session and gives DerivedCurve (see across.py).
+    Parameters
+    ----------
+    name, title, x_unit, y_unit, version
+        As of curve.
+
+    Returns
+    -------
+    callable
+        Turns the decorated function into a Curve without stimuli.
+
+    Notes
+    -----
+    The decorated function takes a Session and gives DerivedCurve (see session.py).
     """
 
     def declare(derive: Callable[[Any], Iterable[Any]]) -> Curve:

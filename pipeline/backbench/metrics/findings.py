@@ -11,8 +11,21 @@ from backbench.metrics.declaration import CurveData, MeasuredValue, Metric
 class Finding:
     """What one metric gave on one track: a figure, or a status with its reason.
 
-    generator_vrms, power_w: of the part of the capture that it was found in, where the capture
-        holds several levels.
+    Parameters
+    ----------
+    metric : Metric
+        The quantity.
+    track : int
+        Output track, by position in the file (from 1).
+    status : str
+        "measured", "at_floor" for a bound; "rejected" or "not_applicable" without a figure.
+    figure : MeasuredValue or None
+        None where there is no number.
+    reason : str or None
+        Why there is none; the figure's remark where there is one.
+    generator_vrms, power_w : float or None
+        V rms and W of the part of the capture that it was found in, where the capture holds several
+        levels.
     """
 
     metric: Metric
@@ -26,7 +39,21 @@ class Finding:
 
 @dataclass(frozen=True, eq=False)
 class Trace:
-    """A curve of one track."""
+    """A curve of one track.
+
+    Parameters
+    ----------
+    name : str
+        Of the curve.
+    version : int
+        Of its method.
+    track : int
+        Output track, by position in the file (from 1).
+    x_unit, y_unit : str
+        As the trade writes them.
+    data : CurveData
+        The arrays.
+    """
 
     name: str
     version: int

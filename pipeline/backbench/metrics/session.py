@@ -124,9 +124,18 @@ class RefusedDerivation:
 class Session:
     """All readings of one review, for metrics across captures.
 
-    curves: its responses. phases: the phases of responses, the arrival of the sweep taken off.
-    promised: the published figures of its units. rated_power_w: rated power by unit, of those
-        that state it.
+    Parameters
+    ----------
+    readings : sequence of Reading
+        With and without a number.
+    curves : sequence of CurveReading
+        Its responses.
+    promised : sequence of Promised
+        The published figures of its units.
+    rated_power_w : mapping of str to float
+        Rated power, W, by unit, of those that state it.
+    phases : sequence of CurveReading
+        The phases of responses, the arrival of the sweep taken off.
     """
 
     readings: Sequence[Reading]
@@ -152,15 +161,54 @@ class Session:
         return found
 
     def beside(self, metric: str, like: Reading) -> list[Reading]:
-        """Readings of a metric, with a number, on the same output in the same capture."""
+        """Readings of a metric, with a number, on the same output in the same capture.
+
+        Parameters
+        ----------
+        metric : str
+            Its name.
+        like : Reading
+            Whose unit, output and capture are meant.
+
+        Returns
+        -------
+        list of Reading
+            Empty where there is none.
+        """
         return self._by_capture.get((metric, *_CAPTURE(like)[1:]), [])
 
     def same_capture(self, metric: str, like: Reading) -> Reading | None:
-        """The reading of another metric on the same output under all the same conditions."""
+        """The reading of another metric on the same output under all the same conditions.
+
+        Parameters
+        ----------
+        metric : str
+            Its name.
+        like : Reading
+            Whose unit, output, capture and conditions are meant.
+
+        Returns
+        -------
+        Reading or None
+            The first one with a number.
+        """
         return self._by_conditions.get((metric, *_CAPTURE(like)[1:], *_CONDITIONS(like)))
 
     def of(self, metric: str, **same: object) -> list[Reading]:
-        """Readings of a metric that carry a number, with the given conditions equal."""
+        """Readings of a metric that carry a number, with the given conditions equal.
+
+        Parameters
+        ----------
+        metric : str
+            Its name.
+        **same
+            Values by name of a field of Reading.
+
+        Returns
+        -------
+        list of Reading
+            Empty where there is none.
+        """
         found = self._by_metric.get(metric, [])
         for name, value in same.items():
             found = [r for r in found if getattr(r, name) == value]
@@ -173,7 +221,19 @@ Item = TypeVar("Item")
 def grouped(
     readings: Iterable[Item], key: Callable[[Item], Hashable]
 ) -> dict[Hashable, list[Item]]:
-    """Readings, or what was made of them, by key, in order of first appearance."""
+    """Readings, or what was made of them, by key, in order of first appearance.
+
+    Parameters
+    ----------
+    readings : iterable
+        What is to be grouped.
+    key : callable
+        Gives what an item is grouped by, hashable.
+
+    Returns
+    -------
+    dict of key to list
+    """
     groups: dict[Hashable, list[Item]] = {}
     for reading in readings:
         groups.setdefault(key(reading), []).append(reading)
@@ -188,12 +248,34 @@ Common practice is to measure "well below the limit"; the figure has no source.
 
 
 def relative_uncertainty(reading: Reading) -> float:
-    """Whole standard uncertainty of a reading re its value."""
+    """Whole standard uncertainty of a reading re its value.
+
+    Parameters
+    ----------
+    reading : Reading
+        Any.
+
+    Returns
+    -------
+    float
+        >= 0; 0 where the reading has no value or uncertainty, or the value is 0.
+    """
     return _relative(reading, reading.uncertainty)
 
 
 def relative_estimation(reading: Reading) -> float:
-    """The part that comes from the reading's own record, re its value."""
+    """The part that comes from the reading's own record, re its value.
+
+    Parameters
+    ----------
+    reading : Reading
+        Any.
+
+    Returns
+    -------
+    float
+        >= 0; 0 where the reading has no value or such part, or the value is 0.
+    """
     return _relative(reading, reading.estimation)
 
 
@@ -204,7 +286,17 @@ def _relative(reading: Reading, part: float | None) -> float:
 def distortion_of(session: Session, reading: Reading) -> float:
     """THD in percent of the capture that a reading comes from; 0 where it isn't known.
 
-    Where the harmonics aren't in band, all that is beside the tone stands in.
+    Parameters
+    ----------
+    session : Session
+        Of the review.
+    reading : Reading
+        One of its readings.
+
+    Returns
+    -------
+    float
+        %. Where the harmonics aren't in band, from all that is beside the tone.
     """
     kinds = ("thd", "thd_n_wide", "thd_n")
     found = next((r for name in kinds if (r := session.same_capture(name, reading))), None)
@@ -212,7 +304,21 @@ def distortion_of(session: Session, reading: Reading) -> float:
 
 
 def limited(session: Session, reading: Reading) -> str | None:
-    """Why a level tells nothing of small signals; None unless its output is being limited."""
+    """Why a level tells nothing of small signals; None unless its output is being limited.
+
+    Parameters
+    ----------
+    session : Session
+        Of the review.
+    reading : Reading
+        One of its readings.
+
+    Returns
+    -------
+    str or None
+        The reason, above 5 % distortion (common practice is to measure "well below the limit"; the
+        figure has no source).
+    """
     percent = distortion_of(session, reading)
     if percent <= MOST_DISTORTION_PERCENT:
         return None
@@ -227,8 +333,22 @@ NEARLY_BEST = 1.2
 def cleanest(session: Session, candidates: Sequence[tuple[Sequence[Reading], float]]) -> int:
     """Which of several groups of readings to take, each given with its uncertainty.
 
-    Of those that are told nearly best, that of least distortion: near its limit an output
-    compresses, and a ratio of levels is no longer one of gains. Then the first.
+    Parameters
+    ----------
+    session : Session
+        Of the review.
+    candidates : sequence of (sequence of Reading, float)
+        Groups, each with its uncertainty, in one unit; at least one, none of them empty.
+
+    Returns
+    -------
+    int
+        Position of the chosen one.
+
+    Notes
+    -----
+    Of those whose uncertainty is within 1.2 times the least, that of least distortion: near its
+    limit an output compresses, and a ratio of levels is no longer one of gains. Then the first.
     """
     least = min(u for _, u in candidates)
     distortion = [

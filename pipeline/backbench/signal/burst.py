@@ -41,7 +41,29 @@ class Bursts(NamedTuple):
 
 
 def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts:
-    """The whole bursts in a track. Raises Refusal where they are not those stated."""
+    """The whole bursts in a track.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+    hz : float
+        Frequency of the sine as stated, Hz.
+    on_s : float
+        Duration of a burst as stated, s.
+    period_s : float
+        From the start of a burst to that of the next as stated, s.
+
+    Returns
+    -------
+    Bursts
+
+    Raises
+    ------
+    Refusal
+        Where the record is unfit, a burst holds too few periods, the sample rate doesn't hold ten
+        harmonics, no burst is whole, or the bursts are not those stated.
+    """
     check_record(track)
     if on_s * hz < LEAST_PERIODS + 2 * SKIPPED_PERIODS:
         raise Refusal(

@@ -35,8 +35,8 @@ def edges_of_period(time: Array, volts: Array) -> list[Edge]:
     Raises
     ------
     Refusal
-        Where the wave doesn't change its state once in half a period, or an edge can't be read
-        (see read_edge).
+        Where every sample is the same, the wave doesn't change its state once in half a period, or
+        an edge can't be read (see read_edge).
     """
     n = len(time)
     period = float(n * (time[1] - time[0]))
@@ -74,8 +74,8 @@ def edges_of_trace(time: Array, volts: Array, half_s: float) -> list[Edge]:
     Raises
     ------
     Refusal
-        Where no edge has a whole state before and after it, the edges are not half a period apart
-        within 5 %, or an edge can't be read (see read_edge).
+        Where every sample is the same, no edge has a whole state before and after it, the edges are
+        not half a period apart within 5 %, or an edge can't be read (see read_edge).
     """
     found = _crossings(time, volts, state_levels(volts))
     for (one, _), (next_one, _) in pairwise(found):

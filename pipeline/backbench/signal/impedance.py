@@ -10,8 +10,16 @@ from typing import NamedTuple
 class Loaded(NamedTuple):
     """A voltage across a load.
 
-    volts: rms, > 0. u_rel: relative standard uncertainty that the two voltages don't share.
-    ohm: the load, math.inf where the output was open. load_u_rel: of the load, relative.
+    Parameters
+    ----------
+    volts : float
+        V rms, > 0.
+    u_rel : float
+        Relative standard uncertainty that the two voltages don't share.
+    ohm : float
+        The load, ohm; math.inf where the output was open.
+    load_u_rel : float
+        Of the load, relative.
     """
 
     volts: float
@@ -21,7 +29,15 @@ class Loaded(NamedTuple):
 
 
 class Ohms(NamedTuple):
-    """A resistance and its standard uncertainty; `estimation` is the part from the voltages."""
+    """A resistance and its standard uncertainty.
+
+    Parameters
+    ----------
+    value, u : float
+        ohm.
+    estimation : float
+        The part of u from the voltages, ohm.
+    """
 
     value: float
     u: float

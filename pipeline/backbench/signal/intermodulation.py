@@ -35,8 +35,16 @@ NOISE_ORDER = 10
 class ToneSet:
     """Tones found in a spectrum.
 
-    positions: of the tones, fractional bins, rising, shape (k,). noise: mean noise power by
-    bin, V^2. mains_hz: nominal mains frequency, None where unknown.
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    positions : ndarray of float64, shape (k,)
+        Of the tones, fractional bins, rising.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
     """
 
     spectrum: Spectrum

@@ -35,12 +35,36 @@ class Step:
 def find_steps(
     volts: Array, rate_hz: float, tone_hz: float, step_s: float, count: int
 ) -> list[Step]:
-    """The `count` stretches of steady level of a tone, in order of time; volts has shape (n,).
+    """The `count` stretches of steady level of a tone, in order of time.
 
+    Parameters
+    ----------
+    volts : ndarray of float64, shape (n,)
+        V.
+    rate_hz : float
+        Sample rate, Hz.
+    tone_hz : float
+        Frequency of the tone, Hz.
+    step_s : float
+        Duration of a step as stated, s; it may be a quarter longer or shorter.
+    count : int
+        Number of steps, >= 1.
+
+    Returns
+    -------
+    list of Step
+        `count` of them.
+
+    Raises
+    ------
+    Refusal
+        Where the record is too short for them, or a step for the tone.
+
+    Notes
+    -----
     The record is cut where the tone's level, block by block, is explained best by `count` constant
     levels of about step_s each, with anything before and after (dynamic programming, least squares
-    of the level in dB); gaps between steps are passed over. Raises Refusal where the record is too
-    short for them.
+    of the level in dB); gaps between steps are passed over.
     """
     block = _block(rate_hz, tone_hz)
     levels = _levels(volts, rate_hz, tone_hz, block)

@@ -29,13 +29,21 @@ SPARSE = 97
 class LineCourse:
     """Lines of a record from block to block.
 
-    phasors: peak amplitude and phase against the mean frequency by block and line, V, shape
-        (blocks, lines).
-    offset: steady part by block, V, shape (blocks,).
-    left: mean square of what is left by block and part of a block (1 ms, or a period of the
-        lowest line where that is longer), V^2, shape (blocks, parts).
-    length: samples a block. rate_hz: of the record.
-    turns: periods of each line in a block, shape (lines,).
+    Parameters
+    ----------
+    phasors : ndarray of complex128, shape (blocks, lines)
+        Peak amplitude and phase against the mean frequency by block and line, V.
+    offset : ndarray of float64, shape (blocks,)
+        Steady part by block, V.
+    left : ndarray of float64, shape (blocks, parts)
+        Mean square of what is left by block and part of a block (1 ms, or a period of the lowest
+        line where that is longer), V^2.
+    length : int
+        Samples a block.
+    rate_hz : float
+        Of the record, Hz.
+    turns : ndarray of float64, shape (lines,)
+        Periods of each line in a block.
     """
 
     phasors: Complex
@@ -60,12 +68,36 @@ class LineCourse:
 def line_course(
     volts: Array, rate_hz: float, lines_hz: Array, apart_hz: float | None = None
 ) -> LineCourse:
-    """Lines of known frequency (Hz, shape (k,)) in each block of a record, V, shape (n,).
+    """Lines of known frequency in each block of a record.
 
-    apart_hz: least distance of two lines, or of one from 0 Hz; found from them where None.
-    The record must hold at least two blocks of 2.5 periods of it. Samples after the last whole
-    block aren't looked at. Array precision: what is left is right down to 140 dB below the lines.
-    Raises ValueError for a record that is too short.
+    Parameters
+    ----------
+    volts : ndarray of float64, shape (n,)
+        V.
+    rate_hz : float
+        Sample rate, Hz.
+    lines_hz : ndarray of float64, shape (k,)
+        Frequencies, Hz, > 0.
+    apart_hz : float, optional
+        Least distance of two lines, or of one from 0 Hz, Hz; found from them where not given.
+
+    Returns
+    -------
+    LineCourse
+
+    Raises
+    ------
+    ValueError
+        Where the record doesn't hold two blocks of 2.5 periods of apart_hz.
+
+    Notes
+    -----
+    Samples after the last whole block aren't looked at. Double precision: the digits are the same
+    on every kernel of the linear algebra.
+
+    References
+    ----------
+    IEEE 1057 (sine fit of known frequency).
     """
     apart = _least_apart(lines_hz) if apart_hz is None else apart_hz
     few = max(int(rate_hz / COARSE_RATE_HZ), 1)
@@ -76,10 +108,10 @@ def line_course(
         raise ValueError("too short for two blocks")
     # Divided by its size, so that rounding is the same whatever the unit.
     size = float(np.sqrt(np.mean(np.square(volts[::SPARSE])))) or 1.0
-    given = (volts[: blocks * length] / size).astype(np.float64).reshape(blocks, length)
+    given = (volts[: blocks * length] / size).reshape(blocks, length)
     waves = _waves(2 * np.pi * lines_hz / rate_hz, length)
     parts = _fitted(given @ waves.T, 2 * np.pi * lines_hz / rate_hz, length)
-    given -= parts.astype(np.float64) @ waves
+    given -= parts @ waves
     parts *= size
     count = len(lines_hz)
     phasors = parts[:, 1 : count + 1] - 1j * parts[:, count + 1 :]
@@ -98,7 +130,7 @@ def _waves(turns: Array, length: int) -> Array:
 
     Powers of the first where all are its multiples, which costs less than so many sines.
     """
-    waves = np.empty((1 + 2 * len(turns), length), dtype=np.float64)
+    waves = np.empty((1 + 2 * len(turns), length))
     waves[0] = 1
     power = first = _turning(float(turns[0]), length)
     orders = np.rint(turns / turns[0]).astype(int)

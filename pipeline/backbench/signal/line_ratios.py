@@ -10,7 +10,19 @@ from backbench.signal.power import Square
 
 
 class Ratio(NamedTuple):
-    """A ratio of rms values. u: standard uncertainty. bounded: the value is an upper bound."""
+    """A ratio of rms values.
+
+    Parameters
+    ----------
+    value : float
+        >= 0.
+    u : float
+        Standard uncertainty; 0 for a bound.
+    dof : float
+        Its degrees of freedom.
+    bounded : bool
+        Whether the value is an upper bound.
+    """
 
     value: float
     u: float

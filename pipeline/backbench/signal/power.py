@@ -21,8 +21,16 @@ ONE_SIDED = 1.645
 class Square(NamedTuple):
     """A mean square, V^2, with the variance that the record's noise gives it, V^4.
 
-    floor: variance where there is nothing but noise. slope: what each V^2 of line adds, V^2.
-    samples: degrees of freedom of the noise that both were reckoned from.
+    Parameters
+    ----------
+    value : float
+        V^2; may be below 0 by noise.
+    floor : float
+        Variance where there is nothing but noise, V^4.
+    slope : float
+        What each V^2 of line adds to the variance, V^2.
+    samples : float
+        Degrees of freedom of the noise that both were reckoned from.
     """
 
     value: float
@@ -62,7 +70,18 @@ class Square(NamedTuple):
 
 
 def squared(bins: NDArray[np.complex128]) -> Array:
-    """Squared magnitude by bin (quicker than by way of the magnitude)."""
+    """Squared magnitude by bin (quicker than by way of the magnitude).
+
+    Parameters
+    ----------
+    bins : ndarray of complex128, shape (n,)
+        A transform.
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        In the square of its unit.
+    """
     found: Array = np.square(bins.real)
     found += np.square(bins.imag)
     return found
@@ -73,9 +92,25 @@ def noise_sum(
 ) -> Square:
     """Mean square of a sum of bins in which noise is part of what is sought.
 
-    power, noise: V^2 by bin as found and of the noise alone. spread: of the window. kept: the
-    stretches of bins that count. A bin of noise S has the variance S^2; a line of power P adds
-    2 P S.
+    Parameters
+    ----------
+    power : ndarray of float64, shape (n,)
+        V^2 by bin, as found.
+    noise : ndarray of float64, shape (n,)
+        V^2 by bin, of the noise alone.
+    spread : float
+        Of the window (see Window).
+    kept : sequence of slice, optional
+        The stretches of bins that count; all where not given.
+
+    Returns
+    -------
+    Square
+        V^2. Its noise isn't taken off.
+
+    Notes
+    -----
+    A bin of noise S has the variance S^2; a line of power P adds 2 P S.
     """
     parts = [(power[bins], noise[bins]) for bins in kept]
     least = sum(_product(beside, beside) for _, beside in parts)
@@ -88,8 +123,26 @@ def noise_sum(
 def line_power(power: Array, noise: Array, spread: float, samples: float) -> Square:
     """A line's mean square from all bins of its lobe, their noise taken off.
 
+    Parameters
+    ----------
+    power : ndarray of float64, shape (n,)
+        V^2 by bin of the lobe, as found.
+    noise : ndarray of float64, shape (n,)
+        V^2 by bin, of the noise alone.
+    spread : float
+        Of the window (see Window).
+    samples : float
+        Degrees of freedom of the noise.
+
+    Returns
+    -------
+    Square
+        V^2; may be below 0 by noise.
+
+    Notes
+    -----
     The sum over the lobe doesn't depend on where between two bins the line lies, nor on a
-    slow drift of its frequency within the record. samples: degrees of freedom of the noise.
+    slow drift of its frequency within the record.
     """
     value, least = float((power - noise).sum()), float((noise * noise).sum())
     slope = 2 * spread * float(noise.sum()) / len(noise)

@@ -21,9 +21,21 @@ use (common practice, no source), a fifth of whose range is filled."""
 def quantisation_step(values: Array) -> float:
     """Distance of neighbouring values of a converter or of a printed table; 0 where there is none.
 
-    values: shape (n,), finite, in any unit. It is the least distance of two values where every
-    other distance is a whole number of it. Where there are two values only, which tell no step,
-    that of a coarse instrument (TWO_LEVELS).
+    Parameters
+    ----------
+    values : ndarray of float64, shape (n,)
+        Finite, in any unit; n >= 1.
+
+    Returns
+    -------
+    float
+        In the unit of the values, >= 0.
+
+    Notes
+    -----
+    It is the least distance of two values where every other distance is a whole number of it. Where
+    there are two values only, which tell no step, that of a coarse instrument (TWO_LEVELS: common
+    practice, no source).
     """
     swing = float(values.max() - values.min())
     if swing == 0:
@@ -40,5 +52,20 @@ def quantisation_step(values: Array) -> float:
 
 
 def rounding(step: float) -> float:
-    """Standard uncertainty of a value rounded to a step (GUM F.2.2.1)."""
+    """Standard uncertainty of a value rounded to a step.
+
+    Parameters
+    ----------
+    step : float
+        In any unit, >= 0.
+
+    Returns
+    -------
+    float
+        In the same unit.
+
+    References
+    ----------
+    GUM F.2.2.1.
+    """
     return step / math.sqrt(12)

@@ -25,8 +25,28 @@ HIGHEST_EVERY_S, LEAST_BLOCKS = 0.5, 4
 def follow(rectified: Array, rate_hz: float, start: float = 0.0) -> Array:
     """Voltage of a capacitor that charges from a rectified signal and discharges slowly.
 
-    rectified: |V|, shape (n,). start: the capacitor's voltage before. Sample by sample the
-    voltage v falls to k v, then rises by a share of what the sample is above that.
+    Parameters
+    ----------
+    rectified : ndarray of float64, shape (n,)
+        Magnitude of the signal, V, >= 0; n >= 1.
+    rate_hz : float
+        Sample rate, Hz.
+    start : float, optional
+        The capacitor's voltage before, V.
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        V.
+
+    Notes
+    -----
+    Sample by sample the voltage v falls to k v, then rises by a share of what the sample is above
+    that.
+
+    References
+    ----------
+    Rec. ITU-R BS.468-4, clause 2 (time constants second-hand: an open library's source).
     """
     block = max(int(BLOCK_S * rate_hz), 1)
     course = np.empty(len(rectified))
@@ -87,7 +107,26 @@ def _shares(count: int, samples: float) -> Shares:
 
 
 def needle(held: Array, rate_hz: float, start: float = 0.0) -> Array:
-    """Where the meter's needle stands: the capacitor's voltage behind a lag of 140 ms."""
+    """Where the meter's needle stands: the capacitor's voltage behind a lag of 140 ms.
+
+    Parameters
+    ----------
+    held : ndarray of float64, shape (n,)
+        The capacitor's voltage, V.
+    rate_hz : float
+        Sample rate, Hz.
+    start : float, optional
+        Where the needle stands before, V.
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        V.
+
+    References
+    ----------
+    Rec. ITU-R BS.468-4, clause 2; see follow.
+    """
     from scipy.signal import lfilter
 
     keep = math.exp(-1 / (NEEDLE_S * rate_hz))
@@ -97,7 +136,18 @@ def needle(held: Array, rate_hz: float, start: float = 0.0) -> Array:
 
 @lru_cache(maxsize=8)
 def of_sine(rate_hz: float) -> float:
-    """Needle for a steady sine of 1 V rms: by its inverse the meter reads the rms of a sine."""
+    """Needle for a steady sine of 1 V rms: by its inverse the meter reads the rms of a sine.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Sample rate, Hz.
+
+    Returns
+    -------
+    float
+        V, at 1 kHz.
+    """
     hz = 1000.0
     t = np.arange(round(0.2 * rate_hz)) / rate_hz
     sine = math.sqrt(2) * np.abs(np.sin(2 * np.pi * hz * t + 0.1))
@@ -106,10 +156,28 @@ def of_sine(rate_hz: float) -> float:
 
 
 def needle_course(rectified: Array, rate_hz: float) -> Array:
-    """Where the needle stands all along a record, in the unit of `rectified`, shape (n,).
+    """Where the needle stands all along a record.
 
+    Parameters
+    ----------
+    rectified : ndarray of float64, shape (n,)
+        Magnitude of the signal, >= 0.
+    rate_hz : float
+        Sample rate, Hz.
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        In the unit of `rectified`.
+
+    Notes
+    -----
     The record's end is played once before it, so that the meter has settled and the record reads
     the same wherever in it the capture began.
+
+    References
+    ----------
+    Rec. ITU-R BS.468-4, clause 2; see follow.
     """
     before = rectified[-round(BEFORE_S * rate_hz) :]
     mean = float(rectified.mean())
@@ -121,6 +189,24 @@ def needle_course(rectified: Array, rate_hz: float) -> Array:
 def highest(course: Array, rate_hz: float) -> tuple[float, float, int]:
     """Highest place of the needle, its standard uncertainty, and its degrees of freedom.
 
+    Parameters
+    ----------
+    course : ndarray of float64, shape (n,)
+        Where the needle stands, n >= 4.
+    rate_hz : float
+        Sample rate, Hz.
+
+    Returns
+    -------
+    value : float
+        In the unit of the course.
+    u : float
+        Standard uncertainty, in the same unit.
+    dof : int
+        Degrees of freedom, >= 3.
+
+    Notes
+    -----
     From the highest place in each stretch of half a second, at least four of them: what comes
     again and again reads alike in each, and what came once may come stronger another time.
     """
@@ -133,7 +219,21 @@ def highest(course: Array, rate_hz: float) -> tuple[float, float, int]:
 def block_error(course: Array, rate_hz: float, block_s: float = 0.1) -> tuple[float, int]:
     """Standard uncertainty of the mean of a fluctuating course, and its degrees of freedom.
 
-    From the means of blocks, at least four, long enough to be independent of each other.
+    Parameters
+    ----------
+    course : ndarray of float64, shape (n,)
+        In any unit, n >= 4.
+    rate_hz : float
+        Sample rate, Hz.
+    block_s : float, optional
+        Duration of a block, s, long enough for blocks to be independent of each other.
+
+    Returns
+    -------
+    u : float
+        In the unit of the course.
+    dof : int
+        Degrees of freedom: blocks, at least four, less one.
     """
     blocks = max(4, int(len(course) / (block_s * rate_hz)))
     length = len(course) // blocks

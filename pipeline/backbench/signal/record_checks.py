@@ -13,7 +13,19 @@ MOST_AT_FULL_SCALE = 1e-3
 
 
 def check_record(track: Track) -> None:
-    """Raises Refusal where no figure of the track could be honest."""
+    """Raises Refusal where no figure of the track could be honest.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+
+    Raises
+    ------
+    Refusal
+        For samples of fewer than 16 bits, a record below 0.25 s, samples that are not finite,
+        silence, and a converter that clipped.
+    """
     if track.bits is not None and track.bits < LEAST_BITS:
         raise Refusal(
             f"{track.bits}-bit samples: their steps add distortion of their own; "

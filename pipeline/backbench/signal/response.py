@@ -20,16 +20,31 @@ CLEARLY = 6.0
 
 
 class Level(NamedTuple):
-    """A level in dB and its standard uncertainty in dB, from the record alone."""
+    """A level in dB and its standard uncertainty in dB, from the record alone.
+
+    Parameters
+    ----------
+    db : float
+        dB.
+    u : float
+        dB.
+    """
 
     db: float
     u: float
 
 
 class Crossing(NamedTuple):
-    """Where a response crosses a level: frequency and standard uncertainty in Hz.
+    """Where a response crosses a level.
 
-    within: False where the measured band ends first; `hz` is then the band's edge and u is 0.
+    Parameters
+    ----------
+    hz : float
+        Hz.
+    u : float
+        Standard uncertainty, Hz.
+    within : bool
+        False where the measured band ends first; `hz` is then the band's edge and u is 0.
     """
 
     hz: float
@@ -39,11 +54,26 @@ class Crossing(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class Response:
-    """Levels against frequency, shapes (n,) with n >= 2; frequencies rising, in Hz.
+    """Levels against frequency.
 
-    u_db: standard uncertainty of each level from the record alone, >= 0.
+    Parameters
+    ----------
+    hz : ndarray of float64, shape (n,)
+        Rising, Hz, > 0; n >= 2.
+    db : ndarray of float64, shape (n,)
+        dB.
+    u_db : ndarray of float64, shape (n,)
+        Standard uncertainty of each level from the record alone, dB, >= 0.
+
+    Raises
+    ------
+    Refusal
+        Where the arrays are no response.
+
+    Notes
+    -----
     Between the points the response is a shape-preserving cubic in log frequency; the distance
-    to the straight line enters the uncertainty. Raises Refusal where the arrays are no response.
+    to the straight line enters the uncertainty.
     """
 
     hz: Array
@@ -61,7 +91,22 @@ class Response:
         return bool(self.hz[0] <= low_hz * (1 + 1e-6) and self.hz[-1] >= high_hz * (1 - 1e-6))
 
     def at(self, hz: float) -> Level:
-        """The level at a frequency. Raises Refusal outside the measured band."""
+        """The level at a frequency.
+
+        Parameters
+        ----------
+        hz : float
+            Hz, > 0.
+
+        Returns
+        -------
+        Level
+
+        Raises
+        ------
+        Refusal
+            Outside the measured band.
+        """
         if not self.covers(hz, hz):
             low, high = self.hz[0], self.hz[-1]
             raise Refusal(f"{hz:g} Hz is outside the measured band, {low:.4g} to {high:.4g} Hz")
@@ -113,7 +158,21 @@ class Response:
         )  # type: ignore[return-value]
 
     def falls_to(self, db: float, outward_from_hz: float, *, upward: bool) -> Crossing:
-        """The first frequency, going outward, at which the response is down to a level."""
+        """The first frequency, going outward, at which the response is down to a level.
+
+        Parameters
+        ----------
+        db : float
+            The level, dB.
+        outward_from_hz : float
+            Where the search begins, Hz, > 0.
+        upward : bool
+            Whether towards higher frequencies.
+
+        Returns
+        -------
+        Crossing
+        """
         x = self._log_hz
         side = x > math.log(outward_from_hz) if upward else x < math.log(outward_from_hz)
         order = np.flatnonzero(side) if upward else np.flatnonzero(side)[::-1]
@@ -186,9 +245,21 @@ def _chance(short_of_extreme: Array, u: Array, within: float = 2) -> float:
 
 
 def resolution(values: Array) -> float:
-    """Standard uncertainty of values as printed: q / sqrt(12), q their last decimal (GUM F.2.2.1).
+    """Standard uncertainty of values as printed: q / sqrt(12), q their last decimal.
 
-    Values with more than nine decimals count as unrounded and give 0.
+    Parameters
+    ----------
+    values : ndarray of float64, shape (n,)
+        In any unit.
+
+    Returns
+    -------
+    float
+        In the same unit; 0 for values with more than nine decimals, which count as unrounded.
+
+    References
+    ----------
+    GUM F.2.2.1.
     """
     for decimals in range(10):
         if np.allclose(values, np.round(values, decimals), rtol=0, atol=1e-12):

@@ -12,11 +12,28 @@ REFERENCE_HZ = 1000.0
 
 
 def riaa_db(hz: Array, *, amended: bool) -> Array:
-    """Replay gain re 1 kHz in dB at frequencies above 0, any shape.
+    """Replay gain re 1 kHz at frequencies above 0.
 
-    H = (1 + s 318 us) / ((1 + s 3180 us) (1 + s 75 us)); amended: times s 7950 us / (1 + s 7950
-    us), for replay only. IEC 60098 (time constants from public pages that agree; the amendment
-    second-hand).
+    Parameters
+    ----------
+    hz : ndarray of float64, any shape
+        Hz, > 0.
+    amended : bool
+        Whether with the amendment of 1976, for replay only.
+
+    Returns
+    -------
+    ndarray of float64, shape of hz
+        dB.
+
+    Notes
+    -----
+    H = (1 + s 318 us) / ((1 + s 3180 us) (1 + s 75 us)); amended: times
+    s 7950 us / (1 + s 7950 us).
+
+    References
+    ----------
+    IEC 60098 (time constants from public pages that agree; the amendment second-hand).
     """
     level: Array = _level(np.asarray(hz, dtype=np.float64), amended)
     return np.asarray(level - _level(np.array(REFERENCE_HZ), amended))

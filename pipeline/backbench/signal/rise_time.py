@@ -24,14 +24,30 @@ BEHIND = 1.02
 
 
 class Own(NamedTuple):
-    """Rise time of what stands about a unit: known to lie between least and most, s."""
+    """Rise time of what stands about a unit: known to lie between least and most, s.
+
+    Parameters
+    ----------
+    least, most : float
+        s, >= 0.
+    """
 
     least: float
     most: float
 
 
 class Rise(NamedTuple):
-    """A unit's own rise time with its standard uncertainty, s, or an upper bound of it."""
+    """A unit's own rise time with its standard uncertainty, s, or an upper bound of it.
+
+    Parameters
+    ----------
+    value : float
+        s.
+    u : float
+        s; 0 for a bound.
+    bounded : bool
+        Whether the value is an upper bound.
+    """
 
     value: float
     u: float
@@ -39,7 +55,20 @@ class Rise(NamedTuple):
 
 
 def chained(generator: Own | None, probe_s: float | None) -> Own | None:
-    """Rise time of generator and probe together; None where one of them is unknown."""
+    """Rise time of generator and probe together; None where one of them is unknown.
+
+    Parameters
+    ----------
+    generator : Own or None
+        Rise time of the generator, s.
+    probe_s : float or None
+        Rise time of the probe, s.
+
+    Returns
+    -------
+    Own or None
+        s; root sum square of both.
+    """
     if generator is None or probe_s is None:
         return None
     return Own(math.hypot(generator.least, probe_s), math.hypot(generator.most, probe_s))
@@ -48,12 +77,26 @@ def chained(generator: Own | None, probe_s: float | None) -> Own | None:
 def taken_off(
     measured: float, u: float, own: Own | None, converter_s: float, step_s: float
 ) -> Rise:
-    """A unit's own rise time from that measured at its output, with its standard uncertainty u.
+    """A unit's own rise time from that measured at its output.
 
-    own: of generator and probe, taken off in quadrature. converter_s: of the audio converter (0
-    for a trace), whose sharp filter changes a slower edge so little that nothing is taken off.
-    step_s: distance of a trace's samples. Where the edge isn't clearly slower than these, or own
-    is unknown, an upper bound.
+    Parameters
+    ----------
+    measured : float
+        Rise time at the output, s, > 0.
+    u : float
+        Its standard uncertainty, s.
+    own : Own or None
+        Of generator and probe, taken off in quadrature; None where unknown.
+    converter_s : float
+        Of the audio converter, s (0 for a trace), whose sharp filter changes a slower edge so
+        little that nothing is taken off.
+    step_s : float
+        Distance of a trace's samples, s.
+
+    Returns
+    -------
+    Rise
+        s; an upper bound where the edge isn't clearly slower than these, or own is unknown.
     """
     least = CLEARLY * max(own.most if own else math.inf, converter_s, step_s)
     if own is None or measured < least:

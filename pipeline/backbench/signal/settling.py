@@ -24,8 +24,26 @@ class Settled(NamedTuple):
 def settles_at(x: Array, y: Array, u: Array, level: float) -> Settled | None:
     """The least x from which y stays at or above a level; None where it ends below.
 
-    x rising, shapes (n,), n >= 2; u: standard uncertainty of y. Between two rows the line is
-    straight; how far a shape-preserving cubic crosses beside it enters the uncertainty.
+    Parameters
+    ----------
+    x : ndarray of float64, shape (n,)
+        Rising, n >= 2, in any unit.
+    y : ndarray of float64, shape (n,)
+        The quantity.
+    u : ndarray of float64, shape (n,)
+        Standard uncertainty of y.
+    level : float
+        In the unit of y.
+
+    Returns
+    -------
+    Settled or None
+        In the unit of x.
+
+    Notes
+    -----
+    Between two rows the line is straight; how far a shape-preserving cubic crosses beside it enters
+    the uncertainty.
     """
     below = np.flatnonzero(y < level)
     if len(below) == 0:

@@ -31,7 +31,20 @@ class Sidebands(NamedTuple):
 
 
 def mains_sidebands(lines: ToneLines, nominal_hz: float) -> list[Sidebands]:
-    """Pairs of sidebands that stand clear of the fundamental, its harmonics and 0 Hz."""
+    """Pairs of sidebands that stand clear of the fundamental, its harmonics and 0 Hz.
+
+    Parameters
+    ----------
+    lines : ToneLines
+        The tone.
+    nominal_hz : float
+        Mains frequency as stated, Hz.
+
+    Returns
+    -------
+    list of Sidebands
+        V^2, by rising multiple, 1 to 6; also pairs that don't stand out of the noise.
+    """
     df = lines.spectrum.resolution_hz
     known = lines.position > (SIDEBANDS + 1) * nominal_hz / df
     mains = mains_frequency(lines.spectrum, lines.noise, nominal_hz) if known else nominal_hz
@@ -62,7 +75,17 @@ def _pair(lines: ToneLines, away: float, reach: float) -> Square:
 def on_mains_multiple(lines: ToneLines, nominal_hz: float) -> int | None:
     """The multiple of the mains that the tone lies on, as far as the record tells them apart.
 
-    None where it lies clear between two.
+    Parameters
+    ----------
+    lines : ToneLines
+        The tone.
+    nominal_hz : float
+        Mains frequency as stated, Hz.
+
+    Returns
+    -------
+    int or None
+        None where it lies clear between two.
     """
     step = nominal_hz / lines.spectrum.resolution_hz
     multiple = round(lines.position / step)
@@ -83,7 +106,16 @@ class Mirrored(NamedTuple):
 def mirrored_harmonics(lines: ToneLines) -> list[Mirrored]:
     """Every place where a harmonic of order up to 40 would be mirrored to, and what stands there.
 
-    CataloguePaths on a harmonic of the tone, on a mains line or near 0 Hz tell nothing: left out.
+    Parameters
+    ----------
+    lines : ToneLines
+        The tone.
+
+    Returns
+    -------
+    list of Mirrored
+        Hz and V^2, by rising order. Places on a harmonic of the tone, on a mains line or near 0 Hz
+        tell nothing: left out.
     """
     whole = lines.spectrum.length
     orders = np.arange(2, MIRRORED + 1)
@@ -116,5 +148,15 @@ def _apart(positions: Array, step: float) -> Array:
 
 
 def stands(one: Mirrored) -> bool:
-    """Whether a mirrored harmonic is there beyond doubt (dozens of places are looked at)."""
+    """Whether a mirrored harmonic is there beyond doubt (dozens of places are looked at).
+
+    Parameters
+    ----------
+    one : Mirrored
+        A place as mirrored_harmonics gives it.
+
+    Returns
+    -------
+    bool
+    """
     return one.square.value > HUM_STANDING * math.sqrt(one.square.floor)

@@ -62,6 +62,19 @@ _kept: WeakKeyDictionary[Track, dict[tuple[float, ...], Spectrum]] = WeakKeyDict
 def spectrum(track: Track, terms: tuple[float, ...] = SEVEN_TERMS) -> Spectrum:
     """The spectrum of a track, made at the first call for it and kept as long as the track.
 
+    Parameters
+    ----------
+    track : Track
+        The record.
+    terms : tuple of float, optional
+        Coefficients of the window (see Window); seven where not given.
+
+    Returns
+    -------
+    Spectrum
+
+    Notes
+    -----
     The last samples are left out where their number has large prime factors.
     """
     from scipy.fft import prev_fast_len, rfft
@@ -87,7 +100,20 @@ class Lines(NamedTuple):
 
 
 def read_lines(spectrum: Spectrum, positions: Array) -> Lines:
-    """Amplitude and phase of lines at `positions`, in bins (fractional, within the spectrum)."""
+    """Amplitude and phase of lines at fractional bins.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    positions : ndarray of float64, shape (k,)
+        Fractional bins within the spectrum.
+
+    Returns
+    -------
+    Lines
+        Arrays of shape (k,).
+    """
     nearest = np.rint(positions).astype(int)
     values = spectrum.bins[nearest]
     magnitude = spectrum.window.kernel(positions - nearest)
@@ -99,8 +125,22 @@ def read_lines(spectrum: Spectrum, positions: Array) -> Lines:
 def peak_positions(spectrum: Spectrum, peaks: NDArray[np.int_]) -> Array:
     """Fractional bins of the lines whose greatest bins are `peaks`, from the bins on either side.
 
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    peaks : ndarray of int, shape (k,)
+        Bins, 1 <= peak < last bin.
+
+    Returns
+    -------
+    ndarray of float64, shape (k,)
+        Fractional bins, within 0.75 of the peaks.
+
+    Notes
+    -----
     The ratio of the two rises steadily with the line's offset from the middle bin, and the
-    window's closed form inverts it. Valid for 1 <= peak < last bin.
+    window's closed form inverts it.
     """
     below, above = np.abs(spectrum.bins[peaks - 1]), np.abs(spectrum.bins[peaks + 1])
     known = (below > 0) & (above > 0)
@@ -109,5 +149,18 @@ def peak_positions(spectrum: Spectrum, peaks: NDArray[np.int_]) -> Array:
 
 
 def peak_position(spectrum: Spectrum, peak: int) -> float:
-    """Fractional bin of one line; see peak_positions."""
+    """Fractional bin of one line; see peak_positions.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    peak : int
+        The greatest bin, 1 <= peak < last bin.
+
+    Returns
+    -------
+    float
+        Fractional bin.
+    """
     return float(peak_positions(spectrum, np.array([peak]))[0])

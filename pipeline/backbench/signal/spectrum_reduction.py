@@ -16,9 +16,24 @@ _STANDING = 7.0
 
 
 def reduced(spectrum: Spectrum, noise: Array) -> tuple[Array, Array]:
-    """Frequencies, Hz, and power by bin, V^2, of at most 600 groups of bins of equal ratio.
+    """Frequencies and power by bin of at most 600 groups of bins of equal ratio.
 
-    noise: mean noise power by bin, V^2, as far as is to be drawn.
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2, as far as is to be drawn.
+
+    Returns
+    -------
+    hz : ndarray of float64, shape (groups,)
+        Hz.
+    power : ndarray of float64, shape (groups,)
+        V^2, > 0.
+
+    Notes
+    -----
     A group in which a line stands out gives the line's peak at its own frequency, so that no
     line is lost; any other gives the mean of its bins, so that noise is neither raised nor
     lowered by the drawing.

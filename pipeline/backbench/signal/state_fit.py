@@ -60,11 +60,37 @@ class StateFit:
 def fit_state(
     t: Array, v: Array, half_s: float, start: float, until: float, *, tilted: bool
 ) -> StateFit:
-    """The course of the state that begins at `start`, s, read up to `until` after its begin, s.
+    """The course of the state that begins at `start`, read up to `until` after its begin.
 
-    t, v: s and V, shape (n,). tilted: whether the state is long enough for its tilt to be told
-    from ringing; a level alone otherwise. A clear tilt is fitted by an exponential, which is what
-    a first-order high-pass makes of a level. Raises Refusal where there are too few samples.
+    Parameters
+    ----------
+    t : ndarray of float64, shape (n,)
+        Instants, s.
+    v : ndarray of float64, shape (n,)
+        V.
+    half_s : float
+        Duration of the state, s, > 0.
+    start : float
+        When it begins, s.
+    until : float
+        How long of it is read, s.
+    tilted : bool
+        Whether the state is long enough for its tilt to be told from ringing; a level alone
+        otherwise.
+
+    Returns
+    -------
+    StateFit
+
+    Raises
+    ------
+    Refusal
+        Where fewer than eight samples are in what is read.
+
+    Notes
+    -----
+    A clear tilt is fitted by an exponential, which is what a first-order high-pass makes of a
+    level.
     """
     place = (t - start) / half_s
     chosen = (place >= (STEADY if tilted else LATE)) & (place <= until / half_s)

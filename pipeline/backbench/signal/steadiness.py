@@ -53,8 +53,17 @@ class Stretch(NamedTuple):
 def steady_stretch(course: LineCourse, beside: float) -> Stretch:
     """The longest run of blocks in which every line holds its level and its phase.
 
-    beside: what stands beside the lines in the record's spectrum, share of their power, >= 0.
-    The whole record where nothing changes. May be empty.
+    Parameters
+    ----------
+    course : LineCourse
+        The lines from block to block.
+    beside : float
+        What stands beside the lines in the record's spectrum, share of their power, >= 0.
+
+    Returns
+    -------
+    Stretch
+        The whole record where nothing changes. May be empty.
     """
     runs = _runs(_sound(course, beside))
     best = Stretch(0, 0)
@@ -66,7 +75,18 @@ def steady_stretch(course: LineCourse, beside: float) -> Stretch:
 
 
 def change(course: LineCourse) -> str:
-    """What changes most within a record, in words."""
+    """What changes most within a record, in words.
+
+    Parameters
+    ----------
+    course : LineCourse
+        The lines from block to block.
+
+    Returns
+    -------
+    str
+        A clause with the size of the change.
+    """
     level = np.abs(course.phasors)
     strongest = int(np.argmax(np.median(level, axis=0)))
     own = level[:, strongest]
@@ -84,7 +104,15 @@ def change(course: LineCourse) -> str:
 def level_spread(course: LineCourse) -> Array:
     """Relative standard deviation of each line's level from block to block.
 
-    0 where it is no more than noise and mains lines beside it make of it.
+    Parameters
+    ----------
+    course : LineCourse
+        The lines from block to block.
+
+    Returns
+    -------
+    ndarray of float64, shape (lines,)
+        Relative. 0 where it is no more than noise and mains lines beside it make of it.
     """
     level = np.abs(course.phasors)
     own = (level / level.mean(axis=0)).var(axis=0)

@@ -35,8 +35,16 @@ BESIDE = 32
 class Transfer:
     """Output over input on a grid of frequencies, arrival removed.
 
-    noise: standard uncertainty of |ratio| from what is in the record besides the linear response.
-    arrival_s: delay of the output after the input, to the record's sample.
+    Parameters
+    ----------
+    frequency_hz : ndarray of float64, shape (k,)
+        Rising, Hz.
+    ratio : ndarray of complex128, shape (k,)
+        Output over input.
+    noise : ndarray of float64, shape (k,)
+        Standard uncertainty of |ratio| from what is in the record besides the linear response.
+    arrival_s : float
+        Delay of the output after the input, s, to the record's sample.
     """
 
     frequency_hz: Array
@@ -52,17 +60,60 @@ def transfer(
     sweep: Sweep,
     least_linear: float = LEAST_LINEAR,
 ) -> Transfer:
-    """The linear transfer function from what was played to what was recorded, shapes (n,), (m,).
+    """The linear transfer function from what was played to what was recorded.
 
-    least_linear: share of the output's energy that it must explain, 0 for crosstalk in noise.
-    Raises Refusal where `played` is no such sweep or `recorded` doesn't follow it.
+    Parameters
+    ----------
+    played : ndarray of float64, shape (n,)
+        Volts or full scale.
+    recorded : ndarray of float64, shape (m,)
+        V.
+    rate_hz : float
+        Sample rate of both, Hz.
+    sweep : Sweep
+        What was to be played.
+    least_linear : float, optional
+        Share of the output's energy that it must explain, 0 to 1; 0 for crosstalk in noise.
+
+    Returns
+    -------
+    Transfer
+
+    Raises
+    ------
+    Refusal
+        Where `played` is no such sweep or `recorded` doesn't follow it.
+
+    References
+    ----------
+    A. Farina, AES 108th Convention, 2000 (swept-sine technique; cited from memory).
     """
     return transfer_of(sent_sweep(played, len(recorded), rate_hz, sweep), recorded, least_linear)
 
 
 def transfer_of(sent: Sent, recorded: Array, least_linear: float = LEAST_LINEAR) -> Transfer:
-    """As transfer, for a record no longer than the sweep was made ready for.
+    """As transfer, for a sweep that was made ready.
 
+    Parameters
+    ----------
+    sent : Sent
+        The sweep.
+    recorded : ndarray of float64, shape (m,)
+        V; no longer than the sweep was made ready for.
+    least_linear : float, optional
+        See transfer.
+
+    Returns
+    -------
+    Transfer
+
+    Raises
+    ------
+    Refusal
+        Where the output is silent, doesn't follow the sweep, or ends too soon to tell its noise.
+
+    Notes
+    -----
     Outside the band the quotient is drawn towards how the response goes on there, as a first
     pass tells it, not to nothing: a cut would ring for longer than the window.
     """

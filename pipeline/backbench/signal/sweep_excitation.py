@@ -63,11 +63,32 @@ class Sent:
 
 
 def sent_sweep(played: Array, length: int, rate_hz: float, sweep: Sweep) -> Sent:
-    """A sweep made ready for records of up to `length` samples; played: shape (n,).
+    """A sweep made ready for records of up to a length.
 
-    Raises Refusal where it is no such sweep. The transforms are as long as the longer record: what
-    follows the sweep is then circular. Harmonics, which arrive early, stand at its end; noise lies
-    all over it.
+    Parameters
+    ----------
+    played : ndarray of float64, shape (n,)
+        What was played, volts or full scale.
+    length : int
+        Samples of the longest record.
+    rate_hz : float
+        Sample rate, Hz.
+    sweep : Sweep
+        What was to be played.
+
+    Returns
+    -------
+    Sent
+
+    Raises
+    ------
+    Refusal
+        Where it is no such sweep.
+
+    Notes
+    -----
+    The transforms are as long as the longer record: what follows the sweep is then circular.
+    Harmonics, which arrive early, stand at its end; noise lies all over it.
     """
     from scipy import fft
 

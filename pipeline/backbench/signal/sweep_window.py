@@ -85,7 +85,18 @@ class Window(NamedTuple):
 def window_of(rate_hz: float, sweep: Sweep, length: int) -> Window:
     """Flat about the place, raised-cosine flanks; begins after the second harmonic's response.
 
-    length: of the impulse response, samples; the window ends early enough for another beside it.
+    Parameters
+    ----------
+    rate_hz : float
+        Sample rate of the impulse response, Hz.
+    sweep : Sweep
+        What was played.
+    length : int
+        Of the impulse response, samples; the window ends early enough for another beside it.
+
+    Returns
+    -------
+    Window
     """
     from scipy import fft
 
@@ -106,6 +117,24 @@ def _flank(length: int) -> Array:
 def noise_density(power: Array, window: Window, rate_hz: float, at_hz: Array) -> Array:
     """Mean of the power by bin about the given frequencies, of what came through a window.
 
+    Parameters
+    ----------
+    power : ndarray of float64, shape (bins,)
+        By bin of the window's transform.
+    window : Window
+        The window.
+    rate_hz : float
+        Sample rate of the impulse response, Hz.
+    at_hz : ndarray of float64, shape (k,)
+        Frequencies, Hz, rising.
+
+    Returns
+    -------
+    ndarray of float64, shape (k,)
+        In the unit of `power`.
+
+    Notes
+    -----
     A line that stands out of the noise beside it counts in place of the mean.
     """
     cell, resolved = rate_hz / window.size, rate_hz / len(window.weights)

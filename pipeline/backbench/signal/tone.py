@@ -28,12 +28,24 @@ HUM_STANDING = 12.0
 
 @dataclass(frozen=True, eq=False)
 class Harmonics:
-    """Harmonics by order. square: debiased mean square, V^2 (may be below 0 by noise).
+    """Harmonics by order.
 
-    noise: mean square that the noise has at the line, V^2. hum: mean square of a mains line
-    that may hide in it, V^2. blind: whether that rests on nothing but the harmonic itself.
-    phase: rad re the fundamental (n times its phase taken off).
-    samples: degrees of freedom of the noise.
+    Parameters
+    ----------
+    orders : ndarray of int, shape (k,)
+        Rising, from 2.
+    square : ndarray of float64, shape (k,)
+        Debiased mean square, V^2 (may be below 0 by noise).
+    noise : ndarray of float64, shape (k,)
+        Mean square that the noise has at the line, V^2.
+    hum : ndarray of float64, shape (k,)
+        Mean square of a mains line that may hide in it, V^2.
+    blind : ndarray of bool, shape (k,)
+        Whether that rests on nothing but the harmonic itself.
+    phase : ndarray of float64, shape (k,)
+        rad re the fundamental (n times its phase taken off).
+    samples : float
+        Degrees of freedom of the noise.
     """
 
     orders: NDArray[np.int_]
@@ -67,9 +79,18 @@ class Harmonics:
 class ToneLines:
     """A tone found in a spectrum.
 
-    position: of the fundamental, fractional bins. half: bins on each side that belong to it.
-    noise: mean noise power by bin, V^2, from bin 0 to the end of the analysed band.
-    mains_hz: nominal mains frequency, None where unknown.
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    position : float
+        Of the fundamental, fractional bins.
+    half : float
+        Bins on each side that belong to it.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2, from bin 0 to the end of the analysed band.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
     """
 
     spectrum: Spectrum
@@ -288,8 +309,22 @@ def _parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]
 
 
 def notch_power(share: Array, q: float) -> Array:
-    """Power factor of a second-order notch at frequencies relative to its own (> 0).
+    """Power factor of a second-order notch at frequencies relative to its own.
 
+    Parameters
+    ----------
+    share : ndarray of float64, shape (n,)
+        Frequency over the notch's own, > 0.
+    q : float
+        Quality, > 0.
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        0 to 1.
+
+    Notes
+    -----
     |H|^2 = (1 - x^2)^2 / ((1 - x^2)^2 + (x / q)^2): the analogue filter, -3 dB at a width of 1 / q.
     """
     away: Array = (1 - share**2) ** 2
@@ -298,7 +333,26 @@ def notch_power(share: Array, q: float) -> Array:
 
 
 def tone_at(spectrum: Spectrum, position: float, mains_hz: float | None) -> ToneLines:
-    """The lines of a tone whose fundamental lies at `position` (fractional bins)."""
+    """The lines of a tone whose fundamental lies at `position` (fractional bins).
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    position : float
+        Of the fundamental, fractional bins.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+
+    Returns
+    -------
+    ToneLines
+
+    Raises
+    ------
+    Refusal
+        Where no bin is left between the harmonics to read the noise from.
+    """
     lobe = spectrum.window.half_width
     half = min(lobe + 0.5 + 1e-4 * position, max(position / 2 - 0.5, lobe))
     count = len(spectrum.bins)

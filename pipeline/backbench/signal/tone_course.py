@@ -23,7 +23,22 @@ _kept: WeakKeyDictionary[ToneLines | ToneSet, LineCourse] = WeakKeyDictionary()
 def tone_course(track: Track, lines: ToneLines) -> LineCourse:
     """A tone from block to block, its strong harmonics taken off; made once for each.
 
-    Raises ValueError where the record is too short for two blocks.
+    Parameters
+    ----------
+    track : Track
+        The record.
+    lines : ToneLines
+        The tone found in it.
+
+    Returns
+    -------
+    LineCourse
+        Of the fundamental alone.
+
+    Raises
+    ------
+    ValueError
+        Where the record is too short for two blocks.
     """
     if lines not in _kept:
         hz = lines.frequency_hz * np.array([1.0, *_strong_orders(lines)])
@@ -33,14 +48,42 @@ def tone_course(track: Track, lines: ToneLines) -> LineCourse:
 
 
 def beside(lines: ToneLines) -> float:
-    """What stands beside a tone, 20 Hz to 20 kHz or the record's band, share of its power."""
+    """What stands beside a tone, 20 Hz to 20 kHz or the record's band, share of its power.
+
+    Parameters
+    ----------
+    lines : ToneLines
+        The tone.
+
+    Returns
+    -------
+    float
+        Ratio of powers.
+    """
     top = min(BAND_HZ[1], lines.spectrum.rate_hz * PASS_BAND)
     left = lines.residual if top == BAND_HZ[1] else lines.residual_to(top)
     return left.value / lines.fundamental.value
 
 
 def tones_course(track: Track, tones: ToneSet) -> LineCourse:
-    """Several tones from block to block. Raises ValueError as tone_course does."""
+    """Several tones from block to block.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+    tones : ToneSet
+        The tones found in it.
+
+    Returns
+    -------
+    LineCourse
+
+    Raises
+    ------
+    ValueError
+        Where the record is too short for two blocks.
+    """
     if tones not in _kept:
         _kept[tones] = line_course(track.volts, track.rate_hz, tones.frequencies_hz)
     return _kept[tones]

@@ -22,7 +22,25 @@ RATES_HZ = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 
 
 def spectrum_for(track: Track, stated_hz: float) -> Spectrum:
-    """A spectrum that keeps the lines of a tone apart. Raises Refusal where none can."""
+    """A spectrum that keeps the lines of a tone apart.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+    stated_hz : float
+        Frequency of the tone as stated, Hz.
+
+    Returns
+    -------
+    Spectrum
+
+    Raises
+    ------
+    Refusal
+        Where the tone is at 0.49 of the sample rate or above, or the record holds fewer than ten
+        periods of it.
+    """
     if stated_hz >= 0.49 * track.rate_hz:
         raise Refusal(
             f"a sample rate of {track.rate_hz:g} Hz can't hold a tone of {stated_hz:g} Hz"
@@ -37,7 +55,25 @@ def spectrum_for(track: Track, stated_hz: float) -> Spectrum:
 
 
 def power_near(track: Track, stated_hz: float) -> float:
-    """Mean square within a generator's tolerance of a frequency, V^2; no tone is asked for."""
+    """Mean square within a generator's tolerance of a frequency, V^2; no tone is asked for.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+    stated_hz : float
+        The frequency, Hz.
+
+    Returns
+    -------
+    float
+        V^2, noise included.
+
+    Raises
+    ------
+    Refusal
+        As spectrum_for.
+    """
     found = spectrum_for(track, stated_hz)
     centre = stated_hz / found.resolution_hz
     reach = GENERATOR_TOLERANCE * centre + found.window.half_width
@@ -51,8 +87,24 @@ _kept: WeakKeyDictionary[Track, dict[tuple[float, float | None], ToneLines]] = W
 def find_tone(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
     """The tone of a driven track, looked for at the first call and kept as long as the track.
 
-    Raises Refusal where the record is unfit or holds something else than the stated tone:
-    another frequency, another sample rate, no tone at all, or one that changes within it.
+    Parameters
+    ----------
+    track : Track
+        The record.
+    stated_hz : float
+        Frequency as stated, Hz; the tone may be 2 % off.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+
+    Returns
+    -------
+    ToneLines
+
+    Raises
+    ------
+    Refusal
+        Where the record is unfit or holds something else than the stated tone: another frequency,
+        another sample rate, no tone at all, or one that changes within it.
     """
     lines = seek_tone(track, stated_hz, mains_hz)
     if not LEAST_STEADY * lines.fundamental.value <= lines.selective.value:
@@ -61,7 +113,26 @@ def find_tone(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLin
 
 
 def seek_tone(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
-    """As find_tone, for a tone that may change within the record."""
+    """As find_tone, for a tone that may change within the record.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+    stated_hz : float
+        Frequency as stated, Hz; the tone may be 2 % off.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+
+    Returns
+    -------
+    ToneLines
+
+    Raises
+    ------
+    Refusal
+        As find_tone, but for a tone that changes.
+    """
     kept = _kept.setdefault(track, {})
     if (stated_hz, mains_hz) not in kept:
         check_record(track)

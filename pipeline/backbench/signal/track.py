@@ -14,9 +14,18 @@ Array = NDArray[np.float64]
 class Track:
     """Samples in volts, shape (n,), with what is known of how they were taken.
 
-    full_scale_v: volts (peak) at digital full scale.
-    calibration: relative standard uncertainty of full_scale_v, >= 0.
-    bits: word length of the file's samples, None for float or unknown.
+    Parameters
+    ----------
+    volts : ndarray of float64, shape (n,)
+        V.
+    rate_hz : float
+        Sample rate, Hz.
+    full_scale_v : float
+        V peak at digital full scale.
+    calibration : float
+        Relative standard uncertainty of full_scale_v, >= 0.
+    bits : int or None
+        Word length of the file's samples, None for float or unknown.
     """
 
     volts: Array

@@ -208,11 +208,31 @@ class Edge:
 
 
 def state_levels(volts: Array) -> tuple[float, float]:
-    """Low and high state: modes of the histogram's lower and upper half (IEEE 181, 5.2.1).
+    """Low and high state: modes of the histogram's lower and upper half.
 
+    Parameters
+    ----------
+    volts : ndarray of float64, shape (n,)
+        Finite, V.
+
+    Returns
+    -------
+    low, high : float
+        V.
+
+    Raises
+    ------
+    Refusal
+        Where every sample is the same.
+
+    Notes
+    -----
     The mode's bin gives the place; the mean of the samples in it and in the bins beside it the
-    level, so that it doesn't hang on how the bins happen to lie. volts: shape (n,), finite.
-    Raises Refusal where every sample is the same.
+    level, so that it doesn't hang on how the bins happen to lie.
+
+    References
+    ----------
+    IEEE 181, 5.2.1.
     """
     low, high = float(volts.min()), float(volts.max())
     if low == high:
@@ -243,10 +263,30 @@ def _centre(volts: Array, level: float, width: float) -> float:
 
 
 def read_edge(time: Array, volts: Array, at: float, half_s: float, *, rising: bool) -> Edge:
-    """The step about the instant `at`, s. time rising, from one state before to one after it.
+    """The step about an instant.
 
-    The course of both states is fitted in their steady part, taken off, and carried to the edge,
-    where it gives the levels. Raises Refusal where a state has too few samples.
+    Parameters
+    ----------
+    time : ndarray of float64, shape (n,)
+        Rising, s, from one state before to one after it.
+    volts : ndarray of float64, shape (n,)
+        V.
+    at : float
+        The instant, s.
+    half_s : float
+        Duration of a state, s.
+    rising : bool
+        Whether the step goes upward.
+
+    Returns
+    -------
+    Edge
+
+    Raises
+    ------
+    Refusal
+        Where a state has too few samples, the states cross, the step never reaches its own top, or
+        it is too long beside them.
     """
     near = np.abs(time - at) <= WHOLE * half_s
     t, v = time[near] - at, volts[near] * (1.0 if rising else -1.0)
@@ -279,9 +319,21 @@ def _roughly(t: Array, v: Array, half_s: float) -> float:
 
 
 def ringing(extremes: list[Extreme]) -> tuple[float, float] | None:
-    """Damped frequency, Hz, and damping ratio of a second-order ringing; None below two turns,
-    and where the turns don't fall: what grows or stays is no ringing after a step.
+    """Damped frequency and damping ratio of a second-order ringing.
 
+    Parameters
+    ----------
+    extremes : list of Extreme
+        Its turns in order.
+
+    Returns
+    -------
+    tuple of float, or None
+        Hz and ratio. None below two turns, and where they don't fall: what grows or stays is no
+        ringing after a step.
+
+    Notes
+    -----
     Turns are half a period apart and fall by exp(-pi zeta / sqrt(1 - zeta^2)) each.
     """
     if len(extremes) < 2:
@@ -296,8 +348,18 @@ def ringing(extremes: list[Extreme]) -> tuple[float, float] | None:
 
 
 def cutoff_from_tilt(tilt: float, frequency_hz: float) -> float:
-    """Corner of the first-order high-pass that gives a tilt, Hz.
+    """Corner of the first-order high-pass that gives a tilt.
 
-    tilt: first less last over the mean top, in the steady state 2 tanh(pi fc / 2 f); 0 <= tilt < 2.
+    Parameters
+    ----------
+    tilt : float
+        First less last over the mean top, in the steady state 2 tanh(pi fc / 2 f); 0 <= tilt < 2.
+    frequency_hz : float
+        Of the square wave, Hz.
+
+    Returns
+    -------
+    float
+        Hz.
     """
     return 2 * frequency_hz / math.pi * math.atanh(tilt / 2)

@@ -46,9 +46,27 @@ class Speed:
 
 
 def speed_of(volts: Array, rate_hz: float, stated_hz: float) -> Speed:
-    """The frequency of a test tone over time; volts has shape (n,).
+    """The frequency of a test tone over time.
 
-    Raises Refusal where the record is too short, holds no such tone, or one that jumps.
+    Parameters
+    ----------
+    volts : ndarray of float64, shape (n,)
+        V.
+    rate_hz : float
+        Sample rate, Hz.
+    stated_hz : float
+        Frequency as stated, Hz; looked for within 10 %.
+
+    Returns
+    -------
+    Speed
+        Hz.
+
+    Raises
+    ------
+    Refusal
+        Where the record is too short, holds no such tone, or one that jumps, or its sample rate
+        can't hold the tone.
     """
     seconds = len(volts) / rate_hz
     if seconds < (LEAST_WINDOWS + 1) * WINDOW_S:

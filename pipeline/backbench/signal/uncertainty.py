@@ -15,9 +15,21 @@ class Part(NamedTuple):
 
 
 def combine(parts: Iterable[Part]) -> Part:
-    """Root sum of squares with Welch-Satterthwaite degrees of freedom (GUM 5.1.2 and G.4.1).
+    """Root sum of squares with Welch-Satterthwaite degrees of freedom.
 
-    The parts must be uncorrelated and already multiplied by their sensitivity coefficients.
+    Parameters
+    ----------
+    parts : iterable of Part
+        Uncorrelated and already multiplied by their sensitivity coefficients.
+
+    Returns
+    -------
+    Part
+        0 where there are none.
+
+    References
+    ----------
+    GUM 5.1.2 and G.4.1.
     """
     known = [part for part in parts if part.u > 0]
     variance = sum(part.u**2 for part in known)
@@ -28,10 +40,23 @@ def combine(parts: Iterable[Part]) -> Part:
 
 
 def correlated(parts: Sequence[float], r: Mapping[tuple[int, int], float]) -> float:
-    """Standard uncertainty of a sum of correlated contributions (GUM 5.2.2, equation 16).
+    """Standard uncertainty of a sum of correlated contributions.
 
-    parts: sensitivity coefficient times standard uncertainty of each input, signs kept.
-    r: correlation coefficients by pairs of positions (i < j); none given means 0.
+    Parameters
+    ----------
+    parts : sequence of float
+        Sensitivity coefficient times standard uncertainty of each input, signs kept.
+    r : mapping of (int, int) to float
+        Correlation coefficients, -1 to 1, by pairs of positions (i < j); none given means 0.
+
+    Returns
+    -------
+    float
+        In the result's unit, >= 0.
+
+    References
+    ----------
+    GUM 5.2.2, equation 16.
     """
     variance = sum(part**2 for part in parts)
     variance += 2 * sum(c * parts[i] * parts[j] for (i, j), c in r.items())
@@ -39,10 +64,26 @@ def correlated(parts: Sequence[float], r: Mapping[tuple[int, int], float]) -> fl
 
 
 def spread(values: Sequence[float]) -> tuple[float, float]:
-    """Mean and sample standard deviation of two values or more (GUM 4.2.1 and 4.2.2).
+    """Mean and sample standard deviation of two values or more.
 
+    Parameters
+    ----------
+    values : sequence of float
+        In any unit.
+
+    Returns
+    -------
+    mean, deviation : float
+        In the same unit.
+
+    Notes
+    -----
     Deviations are taken from the mean, whose rounding is taken off again: values that agree in
     many digits keep their spread.
+
+    References
+    ----------
+    GUM 4.2.1 and 4.2.2.
     """
     mean = math.fsum(values) / len(values)
     away = [value - mean for value in values]

@@ -39,8 +39,24 @@ class Period(NamedTuple):
 def one_period(track: Track, stated_hz: float, mains_hz: float | None) -> Period:
     """The mean period of a square wave in a track, as the converter's band lets it through.
 
-    Raises Refusal for an unfit record, another frequency, a wave that isn't square, or a band
-    that ends below the 18th harmonic.
+    Parameters
+    ----------
+    track : Track
+        The record.
+    stated_hz : float
+        Frequency as stated, Hz.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+
+    Returns
+    -------
+    Period
+
+    Raises
+    ------
+    Refusal
+        For an unfit record, another frequency, a wave that isn't square, states that differ in
+        length, or a band that ends below the 18th harmonic.
     """
     top = PASS_BAND * track.rate_hz
     if LEAST_ORDER * stated_hz > top:

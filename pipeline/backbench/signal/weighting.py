@@ -41,20 +41,67 @@ _ONE_KHZ = np.array([_REFERENCE])
 
 
 def c_weighting(frequency_hz: Array) -> Array:
-    """Amplitude factor of C weighting, 1 at 1 kHz. Valid for frequencies >= 0."""
+    """Amplitude factor of C weighting, 1 at 1 kHz.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray of float64, shape (n,)
+        Hz, >= 0.
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        Ratio of amplitudes.
+
+    References
+    ----------
+    IEC 61672-1:2013, Annex E (equations as remembered; they give its table).
+    """
     factor: Array = _c(frequency_hz) / _c(_ONE_KHZ)[0]
     return factor
 
 
 def a_weighting(frequency_hz: Array) -> Array:
-    """Amplitude factor of A weighting, 1 at 1 kHz. Valid for frequencies >= 0."""
+    """Amplitude factor of A weighting, 1 at 1 kHz.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray of float64, shape (n,)
+        Hz, >= 0.
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        Ratio of amplitudes.
+
+    References
+    ----------
+    IEC 61672-1:2013, Annex E (equations as remembered; they give its table).
+    """
     factor: Array = _a(frequency_hz) / _a(_ONE_KHZ)[0]
     return factor
 
 
 @lru_cache(maxsize=4)
 def a_weighting_power(first: int, count: int, resolution_hz: float, second_moment: float) -> Array:
-    """Power factor of A weighting for `count` bins from bin `first` on; see power_weights."""
+    """Power factor of A weighting for a stretch of a spectrum's bins; see power_weights.
+
+    Parameters
+    ----------
+    first : int
+        First bin, > 0.
+    count : int
+        Number of bins.
+    resolution_hz : float
+        Width of a bin, Hz.
+    second_moment : float
+        Of the window's lobe, bins^2 (see Window).
+
+    Returns
+    -------
+    ndarray of float64, shape (count,)
+        Ratio of powers. Read only.
+    """
     return power_weights(a_weighting, first, count, resolution_hz, second_moment)
 
 
@@ -65,11 +112,31 @@ def power_weights(
     resolution_hz: float,
     second_moment: float,
 ) -> Array:
-    """Power factor of a weighting for `count` bins of a spectrum from bin `first` (> 0) on.
+    """Power factor of a weighting for a stretch of a spectrum's bins.
 
-    second_moment: of the window's lobe, bins^2. The lobe spreads a line over bins that are
-    weighted differently; half the moment times the curve's second difference takes off what
-    that adds (1 % of the power of a 50 Hz line in a record of 1 s).
+    Parameters
+    ----------
+    weighting : callable
+        Amplitude factor at frequencies in Hz.
+    first : int
+        First bin, > 0.
+    count : int
+        Number of bins.
+    resolution_hz : float
+        Width of a bin, Hz.
+    second_moment : float
+        Of the window's lobe, bins^2 (see Window).
+
+    Returns
+    -------
+    ndarray of float64, shape (count,)
+        Ratio of powers. Read only.
+
+    Notes
+    -----
+    The lobe spreads a line over bins that are weighted differently; half the moment times the
+    curve's second difference takes off what that adds (1 % of the power of a 50 Hz line in a
+    record of 1 s).
     """
     frequency_hz: Array = (first - 1 + np.arange(count + 2, dtype=np.float64)) * resolution_hz
     plain = weighting(frequency_hz) ** 2

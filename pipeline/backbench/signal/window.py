@@ -113,7 +113,25 @@ class Window:
 
 @lru_cache(maxsize=4)
 def window(n: int, terms: tuple[float, ...] = SEVEN_TERMS) -> Window:
-    """The window of n samples. Kept, because making it costs more than using it."""
+    """The window of n samples. Kept, because making it costs more than using it.
+
+    Parameters
+    ----------
+    n : int
+        Samples, >= 1.
+    terms : tuple of float, optional
+        Coefficients (see Window); seven where not given.
+
+    Returns
+    -------
+    Window
+        Its samples are read only.
+
+    References
+    ----------
+    Albrecht, ICASSP 2001 (seven terms); Nuttall, IEEE Trans. ASSP 29, 1981 (four). Coefficients
+    from memory; the tests hold the side lobes that they give.
+    """
     angle = 2 * np.pi / n * np.arange(n)
     # A cosine sum is a polynomial in the cosine: one cosine instead of one for each term.
     signed = [a * (-1) ** k for k, a in enumerate(terms)]
