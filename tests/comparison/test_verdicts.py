@@ -6,7 +6,13 @@ from typing import Any
 
 import pytest
 
-from backbench.comparison.verdicts import Verdict, conformance, outcome_of, verdicts
+from backbench.comparison.verdicts import (
+    Verdict,
+    conformance,
+    outcome_of,
+    size_conformance,
+    verdicts,
+)
 from backbench.storage.database import reading
 
 
@@ -49,6 +55,35 @@ def test_bounds(value: float, bound: str, side: str, outcome: str) -> None:
 def test_guarded_by_uncertainty(value: float, outcome: str) -> None:
     """Limits at 1.645 standard uncertainties from the promise."""
     assert outcome_of(conformance(value, 0.1, 1.0, "at most")) == outcome
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "outcome", "output"),
+    [
+        (-0.3, 0.01, "fails", "left"), (0.01, -0.3, "fails", "right"),
+        (-0.02, 0.04, "meets", "right"), (-0.04, 0.02, "meets", "left"),
+    ],
+)  # fmt: skip
+def test_what_is_best_at_zero_is_judged_by_its_size(
+    given: Any, left: float, right: float, outcome: str, output: str
+) -> None:
+    given.unit("a")
+    given.published("a", "dc_offset", "at most", 0.05)
+    given.reading("a", "dc_offset", left, 0.001)
+    given.reading("a", "dc_offset", right, 0.001, output="right")
+    verdict = judged(given)[0]
+    assert (verdict.outcome, verdict.output) == (outcome, output)
+
+
+def test_probability_of_a_size_within_a_limit() -> None:
+    """Closed form: mass of a normal distribution between -1 and 1 standard deviations."""
+    within, _ = size_conformance(0.0, 0.1, 0.1, "at most")
+    assert within == pytest.approx(0.6826894921, rel=1e-9)
+    beyond, _ = size_conformance(0.0, 0.1, 0.1, "at least")
+    assert within + beyond == pytest.approx(1.0, rel=1e-12)
+    assert size_conformance(-0.3, 0.01, 0.05, "at most") == size_conformance(
+        0.3, 0.01, 0.05, "at most"
+    )
 
 
 def test_the_worse_output_decides(given: Any) -> None:

@@ -18,6 +18,7 @@ from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 
 SURE = 0.95
+NEARER_ZERO = "nearer zero"
 RULE = (
     "JCGM 106: met where the probability of conformity is at least 95 %, missed where at most "
     "5 %; the worse output decides"
@@ -55,6 +56,7 @@ class Verdict:
     probability: float | None = None
     status: str = ""
     told: str = ""
+    better: str = ""
 
 
 def conformance(
@@ -80,6 +82,19 @@ def conformance(
         return p, p
     may_be_within = (bound == "upper") == (side == "at most")
     return (p, 1.0) if may_be_within else (0.0, p)
+
+
+def size_conformance(
+    value: float, uncertainty: float, limit: float, side: str, dof: float | None = None
+) -> tuple[float, float]:
+    """As conformance, of the size of a value of either sign within a limit of at least 0."""
+    size = abs(value)
+    if uncertainty <= 0:
+        return conformance(size, 0.0, limit, side)
+    above = _probability((limit - size) / uncertainty, dof)
+    below = _probability((-limit - size) / uncertainty, dof)
+    p = above - below if side == "at most" else 1 - above + below
+    return p, p
 
 
 def _probability(deviate: float, dof: float | None) -> float:
@@ -129,6 +144,7 @@ ORDER: tuple[Outcome, ...] = ("fails", "inconclusive", "meets")
 def _severity(verdict: Verdict) -> tuple[int, float, str]:
     """Worst first: by outcome, then by how little of the limit is left."""
     size = verdict.value or 0.0
+    size = abs(size) if verdict.better == NEARER_ZERO else size
     left = verdict.limit - size if verdict.side == "at most" else size - verdict.limit
     return ORDER.index(verdict.outcome), left, verdict.output
 
@@ -137,14 +153,21 @@ def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:
     if row["uncertainty"] is None:
         told = "the reading was entered without an uncertainty"
         return _verdict(figure, "inconclusive", row, told=told)
-    p = conformance(
-        row["value"], row["uncertainty"], figure["limit_value"], figure["side"], row["bound"],
-        row["dof"],
-    )  # fmt: skip
+    p = _conformance(figure, row)
     told = measured_at(row)
     if row["bound"]:
         told += f"; the true value is at {'most' if row['bound'] == 'upper' else 'least'} this"
     return _verdict(figure, outcome_of(p), row, p[0] if p[0] == p[1] else None, told)
+
+
+def _conformance(figure: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[float, float]:
+    """By the size of a quantity that is best at zero: -300 mV is not at most 50 mV."""
+    value, u, limit = row["value"], row["uncertainty"], figure["limit_value"]
+    if figure.get("better") != NEARER_ZERO:
+        return conformance(value, u, limit, figure["side"], row["bound"], row["dof"])
+    if row["bound"]:
+        return conformance(abs(value), u, abs(limit), figure["side"], row["bound"], row["dof"])
+    return size_conformance(value, u, abs(limit), figure["side"], row["dof"])
 
 
 def _nearest(
@@ -205,7 +228,7 @@ def _verdict(
         figure["metric"], figure["title"], figure["unit"], figure["side"], figure["limit_value"],
         f"{figure['side']} {figure['printed']}", _promised_at(figure), figure["printed_in"],
         outcome, found["value"], found["uncertainty"], found["output"], probability,
-        found["status"], told,
+        found["status"], told, figure.get("better", ""),
     )  # fmt: skip
 
 
@@ -215,7 +238,8 @@ def verdicts(store: Database, unit_key: str, review_key: str | None = None) -> l
     keys = {"review": review_key, "unit": unit_key}
     figures = store.frame(
         "SELECT published.*, coalesce(metric.title, metric) AS title, "
-        "coalesce(metric.unit, '') AS unit FROM published LEFT JOIN metric USING (metric) "
+        "coalesce(metric.unit, '') AS unit, coalesce(metric.better, '') AS better "
+        "FROM published LEFT JOIN metric USING (metric) "
         "WHERE review_key = $review AND unit_key = $unit ORDER BY position",
         keys,
     )
