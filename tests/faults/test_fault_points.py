@@ -32,6 +32,7 @@ ELSEWHERE = {
 
 
 FREE = {
+    "backbench/export/file_reference.py": "a page of this repository, made by its developers",
     "backbench/metrics/reference_page.py": "a page of this repository, made by its developers",
     "backbench/storage": "where files are written whole",
     "backbench/ingest/staging.py": "a folder aside, renamed when it is whole",
