@@ -20,7 +20,7 @@ PREFIXES = {"p", "n", "u", "µ", "μ", "m", "k", "K", "M", "G"}
 
 
 def is_table_of_prefixes(node: ast.AST) -> bool:
-    """A mapping between prefixes and numbers, or with units that differ by a prefix."""
+    """A mapping between prefixes and numbers, or of units that differ by a prefix to numbers."""
     if not isinstance(node, ast.Dict):
         return False
     keys = {key.value for key in node.keys if isinstance(key, ast.Constant)}
@@ -30,7 +30,7 @@ def is_table_of_prefixes(node: ast.AST) -> bool:
     if (len(keys & PREFIXES) > 1 and numbers) or (len(values & PREFIXES) > 1 and powers):
         return True
     names = {key for key in keys if isinstance(key, str) and len(key) > 1}
-    return any(name[0] in PREFIXES and name[1:] in keys for name in names)
+    return bool(numbers) and any(name[0] in PREFIXES and name[1:] in keys for name in names)
 
 
 def test_no_other_module_keeps_a_table_of_prefixes() -> None:
@@ -45,7 +45,8 @@ def test_no_other_module_keeps_a_table_of_prefixes() -> None:
 @pytest.mark.parametrize(
     ("code", "is_one"),
     [('{"k": 1e3, "M": 1e6}', True), ('{-3: "m", 3: "k"}', True), ('{"V": 1, "mV": 1e-3}', True),
-     ('{"V": 1, "W": 2}', False), ('{"m": 1}', False)],
+     ('{"V": 1, "W": 2}', False), ('{"m": 1}', False),
+     ('{"s": "s", "ms": "ms"}', False)],
 )  # fmt: skip
 def test_a_table_of_prefixes_is_seen(code: str, is_one: bool) -> None:
     assert is_table_of_prefixes(ast.parse(code, mode="eval").body) == is_one

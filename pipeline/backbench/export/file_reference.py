@@ -25,11 +25,22 @@ FILES: tuple[tuple[str, str, type[BaseModel]], ...] = (
     ("backbench.toml", "The settings of a catalogue: benches, calibrations, options.", Settings),
     ("The column map of a backfill", "How a spreadsheet of old figures is read.", ColumnMap),
 )
-UNITS = {ending: symbol for ending, symbol in (  # noqa: C416
-    ("hz", "Hz"), ("ohm", "ohm"), ("w", "W"), ("vrms", "V rms"), ("vpp", "V peak to peak"),
-    ("s", "s"), ("ms", "ms"), ("percent", "%"), ("db", "dB"), ("dba", "dB(A)"),
-    ("m", "m"), ("c", "°C"), ("on", "minutes"), ("scale", "V peak"),
-)}  # fmt: skip
+UNITS = {
+    "hz": "Hz",
+    "ohm": "ohm",
+    "w": "W",
+    "vrms": "V rms",
+    "vpp": "V peak to peak",
+    "s": "s",
+    "ms": "ms",
+    "percent": "%",
+    "db": "dB",
+    "dba": "dB(A)",
+    "m": "m",
+    "c": "°C",
+    "on": "minutes",
+    "scale": "V peak",
+}
 """The unit of a value, by the last word of its key."""
 
 TYPES = {

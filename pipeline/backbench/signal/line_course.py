@@ -165,9 +165,11 @@ def _fitted(products: Array, turns: Array, length: int) -> Array:
     even = (_kernel(less, length) + _kernel(more, length)) / 2
     odd = ((_kernel(less, length) - _kernel(more, length)) / 2)[1:, 1:]
     count = len(ways)
-    given = products.astype(np.float64)
     return np.concatenate(
-        [np.linalg.solve(even, given[:, :count].T).T, np.linalg.solve(odd, given[:, count:].T).T],
+        [
+            np.linalg.solve(even, products[:, :count].T).T,
+            np.linalg.solve(odd, products[:, count:].T).T,
+        ],
         axis=1,
     )
 
@@ -184,9 +186,9 @@ def _left(rest: Array, few: int, rate_hz: float, part_s: float) -> Array:
     """Mean square by block and part of a block, of the means of `few` samples each."""
     blocks = len(rest)
     if few > 1:
-        rest = (rest.reshape(-1, few) @ np.full(few, 1 / few, np.float64)).reshape(blocks, -1)
+        rest = (rest.reshape(-1, few) @ np.full(few, 1 / few)).reshape(blocks, -1)
     parts = max(int(rest.shape[1] * few / (part_s * rate_hz)), 1)
     within = rest.shape[1] // parts
     cut = np.ascontiguousarray(rest[:, : parts * within]).reshape(-1, within)
-    sums: Array = np.einsum("ij,ij->i", cut, cut).astype(np.float64)
+    sums: Array = np.einsum("ij,ij->i", cut, cut)
     return np.asarray(sums.reshape(blocks, parts) / within)
