@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -24,6 +25,7 @@ from backbench.publish.site_builder import Press, model_page, question_page, rev
 from backbench.publish.site_data import keep_views, read_shelf
 from backbench.querying.saved_queries import available
 from backbench.storage import database
+from backbench.storage.process_life import end_with
 from backbench.storage.query_limits import end_when_overdue
 
 if TYPE_CHECKING:
@@ -133,7 +135,8 @@ def _all(
             progress(1)
         return
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, context, _begin, (root, press.folder, folder)) as pool:
+    opened_with = (os.getpid(), root, press.folder, folder)
+    with ProcessPoolExecutor(processes, context, _begin, opened_with) as pool:
         try:
             for written in pool.map(_work, jobs, chunksize=4):
                 yield from written
@@ -146,8 +149,9 @@ def _all(
 _worker: list[Press] = []
 
 
-def _begin(root: Path, aside: Path, folder: Path) -> None:
+def _begin(parent: int, root: Path, aside: Path, folder: Path) -> None:
     """Open the catalogue once in a worker; its connection lives as long as the worker."""
+    end_with(parent)
     end_when_overdue()
     held = ExitStack()
     opened = held.enter_context(database.reading(root))
