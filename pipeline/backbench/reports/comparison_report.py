@@ -62,14 +62,14 @@ def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> No
         flowing(out, f"Note: {note}")
 
 
-def _verdict_table(found: Sequence[Verdict]) -> Table:
+def _verdict_table(verdicts: Sequence[Verdict]) -> Table:
     from rich.text import Text
 
     made = table(
         ("Specification", "left"), ("Published", "left"), ("Measured", "left"), ("Verdict", "left"),
         title="Specifications",
     )  # fmt: skip
-    for v in found:
+    for v in verdicts:
         value = quantity(v.value, v.unit, v.uncertainty)
         if value and v.output:
             value += f", {v.output}"
