@@ -98,12 +98,22 @@ def _difference(a: Mapping[str, Any], b: Mapping[str, Any]) -> Difference:
     known = a["uncertainty"] is not None and b["uncertainty"] is not None
     u = math.hypot(a["uncertainty"], b["uncertainty"]) if known else None
     return Difference(
-        a["metric"], a["title"], a["unit"], a["better"], a["point_key"], a["order_n"],
-        a["limit_percent"], a["value"], b["value"], difference, u,
-        None if u is None or _open(a, b, difference) else _beyond(difference, u),
-        a["output"] if a["output"] == b["output"] else "",
-        a["own_frequency_hz"], a["detail"],
-    )  # fmt: skip
+        metric=a["metric"],
+        title=a["title"],
+        unit=a["unit"],
+        better=a["better"],
+        point_key=a["point_key"],
+        order_n=a["order_n"],
+        limit_percent=a["limit_percent"],
+        first=a["value"],
+        second=b["value"],
+        difference=difference,
+        uncertainty=u,
+        beyond=None if u is None or _open(a, b, difference) else _beyond(difference, u),
+        output=a["output"] if a["output"] == b["output"] else "",
+        own_frequency_hz=a["own_frequency_hz"],
+        detail=a["detail"],
+    )
 
 
 def _beyond(difference: float, u: float) -> float:

@@ -119,10 +119,17 @@ class Series:
     def steps(self) -> list[Step]:
         """Its flagged steps, by date."""
         return [
-            Step(self.bench_key, self.name, self.days[i - 1], self.days[i], self.values[i - 1],
-                 self.values[i], self.unit)
+            Step(
+                bench_key=self.bench_key,
+                series=self.name,
+                before=self.days[i - 1],
+                after=self.days[i],
+                first=self.values[i - 1],
+                last=self.values[i],
+                unit=self.unit,
+            )
             for i in (self.chart.steps if self.chart else ())
-        ]  # fmt: skip
+        ]
 
 
 # A unit that is measured again and again tells of the bench as a loop-back does.

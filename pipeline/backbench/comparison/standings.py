@@ -203,12 +203,27 @@ def _line(
         rank = ranks.of_one(values, index)
         percentile = ranks.percentile(values, index)
     return Standing(
-        row["unit_key"], row["metric"], row["title"], row["unit"], row["better"],
-        row["point_key"], row["point"], row["output"], row["limit_percent"], row["value"],
-        row["uncertainty"], row["bound"], row["status"], len(keys), rank, percentile,
-        _around(row, among), _left_out(row["metric"], set(chosen.keys) - set(keys), absent),
-        _note(row, among), int(among["interpolated"].sum()),
-    )  # fmt: skip
+        unit_key=row["unit_key"],
+        metric=row["metric"],
+        title=row["title"],
+        unit=row["unit"],
+        better=row["better"],
+        point_key=row["point_key"],
+        point=row["point"],
+        output=row["output"],
+        limit_percent=row["limit_percent"],
+        value=row["value"],
+        uncertainty=row["uncertainty"],
+        bound=row["bound"],
+        status=row["status"],
+        n=len(keys),
+        rank=rank,
+        percentile=percentile,
+        around=_around(row, among),
+        left_out=_left_out(row["metric"], set(chosen.keys) - set(keys), absent),
+        note=_note(row, among),
+        interpolated=int(among["interpolated"].sum()),
+    )
 
 
 def _around(row: dict[str, Any], among: pl.DataFrame) -> tuple[Neighbour, ...]:

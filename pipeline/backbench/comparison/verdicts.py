@@ -225,11 +225,23 @@ def _verdict(
 ) -> Verdict:
     found = row or {"value": None, "uncertainty": None, "output": "", "status": ""}
     return Verdict(
-        figure["metric"], figure["title"], figure["unit"], figure["side"], figure["limit_value"],
-        f"{figure['side']} {figure['printed']}", _promised_at(figure), figure["printed_in"],
-        outcome, found["value"], found["uncertainty"], found["output"], probability,
-        found["status"], told, figure.get("better", ""),
-    )  # fmt: skip
+        metric=figure["metric"],
+        title=figure["title"],
+        unit=figure["unit"],
+        side=figure["side"],
+        limit=figure["limit_value"],
+        printed=f"{figure['side']} {figure['printed']}",
+        promised_at=_promised_at(figure),
+        printed_in=figure["printed_in"],
+        outcome=outcome,
+        value=found["value"],
+        uncertainty=found["uncertainty"],
+        output=found["output"],
+        probability=probability,
+        status=found["status"],
+        told=told,
+        better=figure.get("better", ""),
+    )
 
 
 def verdicts(store: Database, unit_key: str, review_key: str | None = None) -> list[Verdict]:
