@@ -144,7 +144,7 @@ def _part(
         verdicts=judged,
         verdicts_said=finding_sentences.verdicts_said(judged),
         entries=tuple(entries),
-        places_said=finding_sentences.places_said(compared.lines, compared.peers.said)
+        places_said=finding_sentences.places_said(compared.lines, compared.peers.description)
         if current
         else "",
         sides_said=sides_said(compared) if current else "",
@@ -156,7 +156,7 @@ def _part(
         change=_change(store, shelf, row),
         listening=compared.listening if current else (),
         notes=compared.notes,
-        peers_said=compared.peers.said,
+        peers_said=compared.peers.description,
     )
 
 
@@ -191,7 +191,7 @@ def _change(store: Database, shelf: Shelf, row: Row) -> Change | None:
     past = earlier[0]
     pair = (past["review_key"], row["review_key"])
     found = told_of(before_and_after(store, row["unit_key"], pair))
-    apart = [d for d in found if d.told != "not significantly different"]
+    apart = [d for d in found if d.assessment != "not significantly different"]
     day = past["reviewed"].isoformat()
     said = finding_sentences.changes_said(found, f"the review of {day} ({past['state']})")
     shown = tuple(apart[:MOST_CHANGES])
