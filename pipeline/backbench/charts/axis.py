@@ -107,7 +107,9 @@ def frequency_axis(values: Iterable[float | None], start: float, end: float) -> 
     low, high = min([low, *ticks]), max([high, *ticks])
     if low >= high:
         low, high = low / 2, high * 2
-    return Axis(low, high, start, end, True, ticks or (low, high), "Hz")
+    return Axis(
+        low=low, high=high, start=start, end=end, log=True, ticks=ticks or (low, high), unit="Hz"
+    )
 
 
 def ranges_widely(values: Sequence[float | None], unit: str) -> bool:
@@ -129,7 +131,15 @@ def _linear_axis(values: list[float], start: float, end: float, unit: str) -> Ax
     ticks = [first * step]
     while ticks[-1] + step <= high * (1 + 1e-12):
         ticks.append((first + len(ticks)) * step)
-    return Axis(low, high, start, end, False, tuple(float(f"{t:.10g}") for t in ticks), unit)
+    return Axis(
+        low=low,
+        high=high,
+        start=start,
+        end=end,
+        log=False,
+        ticks=tuple(float(f"{t:.10g}") for t in ticks),
+        unit=unit,
+    )
 
 
 def _log_axis(values: list[float], start: float, end: float, unit: str) -> Axis:
@@ -142,7 +152,9 @@ def _log_axis(values: list[float], start: float, end: float, unit: str) -> Axis:
         heads = (1, 1.5, 2, 3, 4, 5, 7)
     ticks = [float(f"{head}e{decade}") for decade in decades for head in heads]
     inside = tuple(t for t in ticks if low <= t <= high)
-    return Axis(low, high, start, end, True, inside or (low, high), unit)
+    return Axis(
+        low=low, high=high, start=start, end=end, log=True, ticks=inside or (low, high), unit=unit
+    )
 
 
 def _step(rough: float) -> float:

@@ -59,7 +59,15 @@ def control(chart_input: ChartInput) -> alt.LayerChart:
     high = area.height / min(len(keys), MOST_SERIES)
     layers = _years(x_axis, area)
     for k, key in enumerate(keys[:MOST_SERIES]):
-        layers += _panel(series[key], charts[key], chart_input, k * high, high, x_axis, area)
+        layers += _panel(
+            rows=series[key],
+            chart_limits=charts[key],
+            chart_input=chart_input,
+            top=k * high,
+            high=high,
+            x_axis=x_axis,
+            area=area,
+        )
     foot = _left_out(keys[MOST_SERIES:], charts)
     lines = wrapped(f"bars: ±2 u (k = 2){foot}", chart_input.size.width - 52, 13)
     layers += [

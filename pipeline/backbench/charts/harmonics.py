@@ -53,7 +53,16 @@ def harmonics(chart_input: ChartInput) -> alt.LayerChart:
     for k, output in enumerate(outputs):
         left = k * (span + BETWEEN)
         some = [r for r in rows if (r["output"] or "output") == output]
-        layers += _panel(some, output, steps, left, span, y_axis, area, first=k == 0)
+        layers += _panel(
+            rows=some,
+            output=output,
+            steps=steps,
+            left=left,
+            span=span,
+            y_axis=y_axis,
+            area=area,
+            first=k == 0,
+        )
         if k == len(outputs) - 1:
             layers += _key(rows, steps, left + span, y_axis, area)
     layers += _titles(chart_input, rows, area)

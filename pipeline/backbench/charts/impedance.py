@@ -45,7 +45,15 @@ def impedance(chart_input: ChartInput) -> alt.LayerChart:
     layers = [
         *drawn_band(band, x_axis, y_axis),
         *thin_lines(peers, x_axis, y_axis, "frequency_hz", "ohm"),
-        *subject_lines(own, x_axis, y_axis, "frequency_hz", "ohm", "ohm_low", "ohm_high"),
+        *subject_lines(
+            lines=own,
+            x_axis=x_axis,
+            y_axis=y_axis,
+            x="frequency_hz",
+            y="ohm",
+            low="ohm_low",
+            high="ohm_high",
+        ),
         *end_names(
             own, x_axis, y_axis, area, "ohm", lambda r: "\u2002" + quantity(r["ohm"], "ohm")
         ),

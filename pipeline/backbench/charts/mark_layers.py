@@ -25,12 +25,12 @@ VALUE_TOOLTIP = [
 
 def pixel_y_axis(height: float) -> Axis:
     """A vertical axis whose values are pixels from the top."""
-    return Axis(height, 0.0, height, 0.0, False, (), "")
+    return Axis(low=height, high=0.0, start=height, end=0.0, log=False, ticks=(), unit="")
 
 
 def pixel_x_axis(width: float) -> Axis:
     """A horizontal axis whose values are pixels from the left."""
-    return Axis(0.0, width, 0.0, width, False, (), "")
+    return Axis(low=0.0, high=width, start=0.0, end=width, log=False, ticks=(), unit="")
 
 
 def colour_of(name: str = "technology") -> alt.Color:

@@ -68,7 +68,15 @@ def response(chart_input: ChartInput) -> alt.LayerChart:
         *thin_lines(peers, x_axis, y_axis, "frequency_hz", "level_db"),
         *technology_key(peers, area, area.height - 8),
         *_mask(own, x_axis, y_axis),
-        *subject_lines(own, x_axis, y_axis, "frequency_hz", "level_db", "_own_low", "_own_high"),
+        *subject_lines(
+            lines=own,
+            x_axis=x_axis,
+            y_axis=y_axis,
+            x="frequency_hz",
+            y="level_db",
+            low="_own_low",
+            high="_own_high",
+        ),
         *end_names(own, x_axis, y_axis, area, "level_db", _last_level),
         *_note(rows, own, area),
     ]

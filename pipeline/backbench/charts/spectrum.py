@@ -68,7 +68,15 @@ def spectrum(chart_input: ChartInput) -> alt.LayerChart:
     layers = [
         *_weighting(chart_input, x_axis, y_axis, area, unit),
         *subject_lines(
-            traces, x_axis, y_axis, "frequency_hz", "level", None, None, weight=1.2, shaded=True
+            lines=traces,
+            x_axis=x_axis,
+            y_axis=y_axis,
+            x="frequency_hz",
+            y="level",
+            low=None,
+            high=None,
+            weight=1.2,
+            shaded=True,
         ),
         *_named_lines(lines, x_axis, y_axis, area, unit),
         *end_names(traces, x_axis, y_axis, area, "level", shaded=True),

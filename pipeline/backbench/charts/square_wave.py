@@ -43,7 +43,17 @@ def square(chart_input: ChartInput) -> alt.LayerChart:
     traces = lines_of([r for r in rows if r["kind"] == TRACE], "time_s", key, of_subject=True)
     marks = [r for r in rows if r["kind"] != TRACE]
     layers = [
-        *subject_lines(traces, x_axis, y_axis, "time_s", "volts", None, None, 2.0, shaded=True),
+        *subject_lines(
+            lines=traces,
+            x_axis=x_axis,
+            y_axis=y_axis,
+            x="time_s",
+            y="volts",
+            low=None,
+            high=None,
+            weight=2.0,
+            shaded=True,
+        ),
         *_marks(marks, rows, x_axis, y_axis, area),
         *end_names(traces, x_axis, y_axis, area, "volts", shaded=True),
     ]

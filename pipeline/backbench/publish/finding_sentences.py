@@ -88,7 +88,7 @@ def changes_sentence(differences: Sequence[Difference], since: str) -> str:
     """What changed between two reviews, beyond uncertainty (k = 2)."""
     if not differences:
         return f"Nothing was measured under the same conditions in {since}."
-    outcomes = [d.told for d in differences]
+    outcomes = [d.assessment for d in differences]
     count = counted(len(differences), "figure")
     better, worse, other = (outcomes.count(word) for word in ("better", "worse", "other"))
     parts = [

@@ -112,10 +112,14 @@ def _entry(
 ) -> Entry:
     first = rows[0]
     return Entry(
-        first["metric"], first["title"], first["point"], first["limit_percent"],
-        tuple(_value(row) for row in rows), line.place if line else "",
-        peer_strip_of(line, site_data, peers) if line else None,
-    )  # fmt: skip
+        metric=first["metric"],
+        title=first["title"],
+        point=first["point"],
+        limit_percent=first["limit_percent"],
+        values=tuple(_value(row) for row in rows),
+        place=line.place if line else "",
+        strip=peer_strip_of(line, site_data, peers) if line else None,
+    )
 
 
 def _value(row: Row) -> Value:

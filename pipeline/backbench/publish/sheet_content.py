@@ -142,16 +142,27 @@ def _part(
     absences, lacking = _absences(store, review, unit), _lacking(renderer, review, unit)
     reasons = {absence.reason: absence.metrics for absence in absences}
     return Part(
-        row, current, compared.review_key,
-        finding_sentences.state_sentence(row["state"], row["work"], row["reviewed"]),
-        judged, finding_sentences.verdicts_sentence(judged), tuple(entries),
-        finding_sentences.ranks_sentence(compared.lines, compared.peers.said) if current else "",
-        left_right_sentence(compared) if current else "",
-        tuple(_pictures(renderer, row, most) if current else _own_pictures(renderer, row, most)),
-        tuple(absences), finding_sentences.missing_sentence(reasons, failed, lacking),
-        _change(store, site_data, row),
-        compared.listening if current else (), compared.notes, compared.peers.said,
-    )  # fmt: skip
+        row=row,
+        current=current,
+        newest=compared.review_key,
+        state_sentence=finding_sentences.state_sentence(row["state"], row["work"], row["reviewed"]),
+        verdicts=judged,
+        verdicts_sentence=finding_sentences.verdicts_sentence(judged),
+        entries=tuple(entries),
+        ranks_sentence=finding_sentences.ranks_sentence(compared.lines, compared.peers.description)
+        if current
+        else "",
+        left_right_sentence=left_right_sentence(compared) if current else "",
+        pictures=tuple(
+            _pictures(renderer, row, most) if current else _own_pictures(renderer, row, most)
+        ),
+        absences=tuple(absences),
+        missing_sentence=finding_sentences.missing_sentence(reasons, failed, lacking),
+        change=_change(store, site_data, row),
+        listening=compared.listening if current else (),
+        notes=compared.notes,
+        peers_text=compared.peers.description,
+    )
 
 
 def _own_pictures(renderer: ChartRenderer, row: Row, most: int) -> list[Picture]:
@@ -185,7 +196,7 @@ def _change(store: Database, site_data: SiteData, row: Row) -> Change | None:
     past = earlier[0]
     pair = (past["review_key"], row["review_key"])
     differences = main_differences(before_and_after(store, row["unit_key"], pair))
-    apart = [d for d in differences if d.told != "not significantly different"]
+    apart = [d for d in differences if d.assessment != "not significantly different"]
     day = past["reviewed"].isoformat()
     summary = finding_sentences.changes_sentence(
         differences, f"the review of {day} ({past['state']})"

@@ -152,7 +152,7 @@ def _unit_page(builder: SiteBuilder, unit: Row, compared: Comparison) -> Written
             unit["state"], unit["work"], unit["reviewed"]
         ),
         verdicts_sentence=finding_sentences.verdicts_sentence(compared.verdicts),
-        ranks_sentence=finding_sentences.ranks_sentence(compared.lines, compared.peers.said),
+        ranks_sentence=finding_sentences.ranks_sentence(compared.lines, compared.peers.description),
         left_right_sentence=left_right_sentence(compared),
     )  # fmt: skip
 

@@ -101,7 +101,7 @@ def _of_unit(builder: SiteBuilder, row: Row, compared: Comparison) -> Iterator[S
 
         title = f"All in all: {row['label']}"
         labels = Labels([Column("percentile", "", "Percentile among peers, 100 the best")], title)
-        ranks = finding_sentences.ranks_sentence(compared.lines, compared.peers.said)
+        ranks = finding_sentences.ranks_sentence(compared.lines, compared.peers.description)
         chart = chart_named("profile").draw(frame, labels, unit)
         yield Still(f"profile-{unit}", chart, f"{title}\n{ranks}\n")
 
