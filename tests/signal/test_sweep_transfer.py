@@ -12,7 +12,7 @@ from scipy.signal import bilinear, freqz, lfilter
 from backbench.errors import Refusal
 from backbench.signal.sweep import transfer, transfer_of
 from backbench.signal.sweep_excitation import sent_sweep
-from backbench.signal.sweep_window import Sweep
+from backbench.signal.sweep_window import SweepParameters
 from swept import Played, played
 
 SENT = played()
@@ -146,14 +146,14 @@ def test_a_mains_line_widens_the_uncertainty_where_it_stands() -> None:
     assert abs(db[near]) < 3 * u[near]
 
 
-def other_sweeps() -> dict[str, tuple[np.ndarray, Sweep]]:
+def other_sweeps() -> dict[str, tuple[np.ndarray, SweepParameters]]:
     time = np.arange(len(SENT.volts)) / SENT.rate_hz
     linear = np.sin(2 * np.pi * (10 * time + 4000 * time**2))
     return {
         "silence": (np.zeros_like(time), SENT.sweep),
         "a tone": (np.sin(2 * np.pi * 1000 * time), SENT.sweep),
         "a linear sweep": (linear, SENT.sweep),
-        "another band": (SENT.volts, Sweep(2000.0, 22_000.0, 2.0)),
+        "another band": (SENT.volts, SweepParameters(2000.0, 22_000.0, 2.0)),
     }
 
 

@@ -24,7 +24,7 @@ from backbench.metrics.harmonic_band import (
 )
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import stands
 from backbench.signal.tone import BAND_HZ, LAST_ORDER
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -49,7 +49,7 @@ def refuse_mirrored(tone: ToneView) -> None:
         )
 
 
-def percent(part: Square, whole: Square, ceiling: float) -> MeasuredValue:
+def percent(part: MeanSquare, whole: MeanSquare, ceiling: float) -> MeasuredValue:
     """Root of part over whole in percent; an upper bound where noise could make up the part.
 
     ceiling: rms that the part can't be above, V.
@@ -121,7 +121,9 @@ def _thd_total(tone: ToneView) -> MeasuredValue:
     return with_mains(tone, figure, found)
 
 
-def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> MeasuredValue:
+def percent_of_total(
+    part: MeanSquare, rest: MeanSquare, ceiling: float = math.inf
+) -> MeasuredValue:
     """Root of part over part and rest, in percent; ceiling as for percent."""
     if not part.stands_out:
         square = min(part.at_most, ceiling) ** 2

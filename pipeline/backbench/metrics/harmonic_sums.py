@@ -19,7 +19,7 @@ from backbench.metrics.harmonic_band import (
 )
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from backbench.signal.tone import BAND_HZ, LAST_ORDER, Harmonics
 
 FAMILY = "Harmonic distortion"
@@ -28,7 +28,7 @@ TOLD_APART = 2.0
 """Two harmonics are told apart where they differ by more standard deviations than this."""
 
 
-def _sum_of(found: Harmonics, parity: int) -> Square:
+def _sum_of(found: Harmonics, parity: int) -> MeanSquare:
     """Even (0) or odd (1) harmonics among those found, together."""
     chosen = found.orders % 2 == parity
     kept = replace(

@@ -34,7 +34,7 @@ from backbench.metrics.session import (
     RefusedDerivation,
     Session,
 )
-from backbench.metrics.swept_load_pairs import At, swept_at, swept_over, swept_pairs
+from backbench.metrics.swept_load_pairs import SweptPoint, swept_at, swept_over, swept_pairs
 from backbench.metrics.traits import Overview, Traits
 from backbench.signal.impedance import ComplexOhms
 from backbench.signal.response import resolution
@@ -83,12 +83,12 @@ def impedance_curve(table: CurveData) -> CurveData:
 
 @dataclass(frozen=True)
 class _Across:
-    """What two loads give: At, the reading whose conditions it has, its sources.
+    """What two loads give: SweptPoint, the reading whose conditions it has, its sources.
 
     own_hz: a frequency of its own, where it isn't that of the reading.
     """
 
-    at: At
+    at: SweptPoint
     like: Reading
     sources: tuple[Reading, ...]
     own_hz: float | None
@@ -202,7 +202,7 @@ def damping_factor(session: Session) -> Iterator[Given]:
             yield _given(across, _factor(nominal, found, detail))
 
 
-def _missed(at: At) -> float:
+def _missed(at: SweptPoint) -> float:
     """Standard uncertainty of a regulation resistance as a source impedance, from what it misses.
 
     Twice that reaches the farther end of what the magnitudes allow.
@@ -250,7 +250,7 @@ def _across(session: Session) -> Iterator[_Across | RefusedDerivation]:
         if pair.ohms is None:
             yield RefusedDerivation(pair.reason or "", pair.heavy, pair.sources)
         else:
-            at = At(pair.heavy.frequency_hz or 0.0, pair.ohms, pair.whole, pair.allowed)
+            at = SweptPoint(pair.heavy.frequency_hz or 0.0, pair.ohms, pair.whole, pair.allowed)
             yield _Across(at, pair.heavy, pair.sources, None)
     for swept in swept_pairs(session):
         like = swept.gains[1]
@@ -314,8 +314,8 @@ def regulation_resistance_curve(session: Session) -> Iterator[DerivedCurve]:
             yield DerivedCurve(data, like, sources)
 
 
-_Set = tuple[list[At], Reading, tuple[Reading, ...]]
-_WholeSet = tuple[list[tuple[At, ComplexOhms]], Reading, tuple[Reading, ...]]
+_Set = tuple[list[SweptPoint], Reading, tuple[Reading, ...]]
+_WholeSet = tuple[list[tuple[SweptPoint, ComplexOhms]], Reading, tuple[Reading, ...]]
 
 
 def _wholes(session: Session) -> Iterator[_WholeSet]:
@@ -338,7 +338,7 @@ def _sets(session: Session) -> Iterator[_Set]:
         rising = sorted(same, key=lambda pair: pair.heavy.frequency_hz or 0.0)
         if len(rising) >= LEAST_TONES:
             ats = [
-                At(pair.heavy.frequency_hz or 0.0, pair.ohms, pair.whole, pair.allowed)
+                SweptPoint(pair.heavy.frequency_hz or 0.0, pair.ohms, pair.whole, pair.allowed)
                 for pair in rising if pair.ohms is not None
             ]  # fmt: skip
             yield ats, rising[0].heavy, tuple(r for pair in rising for r in pair.sources)

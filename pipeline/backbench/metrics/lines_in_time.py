@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from backbench.documents.stimuli import Multitone, Square, Stimulus, Tone, TwoTones
+from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, TwoTones
 from backbench.metrics.multitone import tone_spacing
 from backbench.metrics.two_tones import pair_spacing
 from backbench.signal.intermodulation import seek_tones, shortest_apart_s
@@ -40,7 +40,7 @@ def lines_in_time(track: Track, stimulus: Stimulus, mains_hz: float | None) -> I
     if isinstance(stimulus, Tone):
         lines = seek_tone(track, stimulus.tone_hz, mains_hz)
         return InTime(tone_course(track, lines), beside(lines))
-    if isinstance(stimulus, Square):
+    if isinstance(stimulus, SquareWave):
         course, noise = period_course(track, stimulus.square_hz, mains_hz)
         highest = max(PASS_BAND * track.rate_hz / stimulus.square_hz, 1.0)
         return InTime(course, noise, EDGE_RAD / highest)
@@ -63,7 +63,7 @@ def shortest_s(stimulus: Stimulus) -> float:
     """The shortest part of a capture of a stimulus that can be measured, s."""
     if isinstance(stimulus, Tone):
         return max(SHORTEST_S, FULL_PERIODS / stimulus.tone_hz)
-    if isinstance(stimulus, Square):
+    if isinstance(stimulus, SquareWave):
         return max(SHORTEST_S, FULL_PERIODS / stimulus.square_hz)
     if isinstance(stimulus, TwoTones):
         return max(SHORTEST_S, shortest_apart_s(pair_spacing(stimulus)))

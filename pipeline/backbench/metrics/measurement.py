@@ -10,7 +10,7 @@ from typing import Any
 from backbench.documents.stimuli import analysis_kind
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.copied_tracks import refuse_copies
-from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric, Part
+from backbench.metrics.declaration import CaptureData, LevelPart, MeasuredValue, Metric
 from backbench.metrics.findings import Finding, Trace
 from backbench.metrics.registry import registry
 from backbench.metrics.segments import over_time
@@ -116,7 +116,7 @@ def _refused(kind: str, track: int, refusal: Refusal) -> list[Finding]:
     return [Finding(m, track, "rejected", None, str(refusal)) for m in metrics]
 
 
-def _of_part(kind: str, part: Part, track: int) -> list[Finding]:
+def _of_part(kind: str, part: LevelPart, track: int) -> list[Finding]:
     """Everything of one level, each finding with the level's drive and measured power."""
     if isinstance(part.view, Refusal):
         found = _refused(kind, track, part.view)

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.power_sweep import (
-    Level,
+    PowerLevel,
     crossing,
     kind_of_distortion,
     known_at,
@@ -101,12 +101,14 @@ def published_limit(promised: Promised) -> float | None:
     return promised.limit_value if rates and promised.limit_value > 0 else None
 
 
-def _figure(power: float, u: float, own: float, limit: float, levels: list[Level]) -> MeasuredValue:
+def _figure(
+    power: float, u: float, own: float, limit: float, levels: list[PowerLevel]
+) -> MeasuredValue:
     detail = kind_of_distortion(levels)
     return MeasuredValue(power, power * u, power * own, limit_percent=limit, detail=detail)
 
 
-def _never(levels: list[Level], limit: float) -> RefusedDerivation:
+def _never(levels: list[PowerLevel], limit: float) -> RefusedDerivation:
     least = math.exp(min(level.y for level in levels))
     reason = f"distortion is {least:.2g} % or more at every power that was measured"
     return RefusedDerivation(
@@ -115,7 +117,7 @@ def _never(levels: list[Level], limit: float) -> RefusedDerivation:
     )  # fmt: skip
 
 
-def _greatest(every: list[Level], limit: float) -> Given:
+def _greatest(every: list[PowerLevel], limit: float) -> Given:
     target = math.log(limit)
     levels = known_at(every, target)
     sure = surely_within(levels, target)
@@ -136,13 +138,13 @@ def _greatest(every: list[Level], limit: float) -> Given:
     return Derived(figure, crossed.below.power, sources(every))
 
 
-def _last_rise(levels: list[Level], target: float) -> int | None:
+def _last_rise(levels: list[PowerLevel], target: float) -> int | None:
     """Position of the level after which distortion rises through the target for the last time."""
     rises = [i for i, (a, b) in enumerate(itertools.pairwise(levels)) if a.y < target <= b.y]
     return rises[-1] if rises else None
 
 
-def _least(levels: list[Level], limit: float) -> Derived | None:
+def _least(levels: list[PowerLevel], limit: float) -> Derived | None:
     """The last fall through the limit; None where the smallest power is already within it."""
     target = math.log(limit)
     known = known_at(levels, target)
@@ -154,7 +156,7 @@ def _least(levels: list[Level], limit: float) -> Derived | None:
     return Derived(figure, crossed.above.power, sources(levels))
 
 
-def _reach(levels: list[Level], target: float) -> int | None:
+def _reach(levels: list[PowerLevel], target: float) -> int | None:
     """The first of the levels within the target that lead without a gap to the greatest such."""
     inside = [i for i, level in enumerate(levels) if level.y < target]
     if not inside:

@@ -11,7 +11,7 @@ from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.power_limit import LIMITS_PERCENT
 from backbench.metrics.power_sweep import (
     LEAST_LEVELS,
-    Level,
+    PowerLevel,
     crossing,
     kind_of_distortion,
     known_at,
@@ -156,17 +156,17 @@ def input_at_limit(session: Session) -> Iterator[Given]:
                     yield _greatest(levels, limit)
 
 
-def _band(level: Level) -> tuple[object, ...]:
+def _band(level: PowerLevel) -> tuple[object, ...]:
     """Which harmonics a level's distortion holds: those of different bands make no one curve."""
     return level.distortion.metric, *sorted(level.distortion.detail.items())
 
 
-def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[Level]:
+def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[PowerLevel]:
     """Distortion against the input, each level with its gain in the place of its power."""
     for point in points:
         found = widest_distortion(session, point.level)
         if found is not None and found.value and found.bound != "lower":
-            yield Level(
+            yield PowerLevel(
                 x=point.y,
                 y=math.log(found.value),
                 u=point.u_input,
@@ -177,7 +177,7 @@ def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[Level]:
             )
 
 
-def _greatest(every: Sequence[Level], limit: float) -> Given:
+def _greatest(every: Sequence[PowerLevel], limit: float) -> Given:
     target, detail = math.log(limit), kind_of_distortion(every)
     sources = tuple(r for level in every for r in (level.power, level.distortion))
     levels = known_at(every, target)

@@ -57,7 +57,7 @@ class Unsteady(NamedTuple):
     times: float
 
 
-class Stretches(NamedTuple):
+class NoiseSegments(NamedTuple):
     """Parts of a capture that overlap, and how many of them would be as good without overlap."""
 
     parts: list[CaptureData]
@@ -141,7 +141,7 @@ def _weights(count: int, df: float) -> Array:
     return np.stack([flat, own], axis=1)
 
 
-def in_stretches(capture_data: CaptureData, number: int) -> Stretches:
+def in_stretches(capture_data: CaptureData, number: int) -> NoiseSegments:
     """A capture in stretches of a quarter of its length, which overlap.
 
     Raises Refusal where it is too short for that.
@@ -159,4 +159,4 @@ def in_stretches(capture_data: CaptureData, number: int) -> Stretches:
         )
     starts = np.arange(0.0, whole_s - own_s + 1e-9, own_s / STEP)
     parts = [part_of(capture_data, at, own_s) for at in starts.tolist()]
-    return Stretches(parts, 1 + 3 * (whole_s - own_s) / own_s)
+    return NoiseSegments(parts, 1 + 3 * (whole_s - own_s) / own_s)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 import polars as pl
 
-from backbench.documents.stimuli import Column, Table
+from backbench.documents.stimuli import Table, TableColumn
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
@@ -79,7 +79,7 @@ def _factor(unit: str) -> float:
     return scaled(1.0, named[1])
 
 
-def present(columns: dict[str, Column], names: Sequence[str], name: str) -> None:
+def present(columns: dict[str, TableColumn], names: Sequence[str], name: str) -> None:
     """Raise UserError where a declared column is not in the file, or more than once."""
     there = shortened(", ".join(names), 200)
     faults = []

@@ -24,7 +24,7 @@ FLOOR_DB = -140.0
 
 
 @dataclass(frozen=True)
-class Step:
+class LevelStep:
     """Samples of one level, its settling left out, and the level found there in dB re 1 V."""
 
     first: int
@@ -34,7 +34,7 @@ class Step:
 
 def find_steps(
     volts: Array, rate_hz: float, tone_hz: float, step_s: float, count: int
-) -> list[Step]:
+) -> list[LevelStep]:
     """The `count` stretches of steady level of a tone, in order of time.
 
     Parameters
@@ -52,7 +52,7 @@ def find_steps(
 
     Returns
     -------
-    list of Step
+    list of LevelStep
         `count` of them.
 
     Raises
@@ -127,11 +127,11 @@ def _cut(levels: Array, wanted: float, shortest: int, count: int) -> list[tuple[
     return edges[::-1]
 
 
-def _inner(levels: Array, first: int, last: int, block: int, rate_hz: float) -> Step:
+def _inner(levels: Array, first: int, last: int, block: int, rate_hz: float) -> LevelStep:
     """The step without its settling."""
     length = (last - first) * block
     lead = max(round(SETTLE * length), round(SETTLE_S * rate_hz), block)
     tail = max(round(RELEASE * length), block)
     start, stop = first * block + lead, last * block - tail
     inner = levels[math.ceil(start / block) : stop // block]
-    return Step(start, stop, float(np.median(inner)) if len(inner) else float(levels[first]))
+    return LevelStep(start, stop, float(np.median(inner)) if len(inner) else float(levels[first]))

@@ -45,14 +45,14 @@ LEAST_PHASE = 0.01
 """Radians, below which a change is told as one of level."""
 
 
-class Stretch(NamedTuple):
+class SteadySegment(NamedTuple):
     """Blocks first to last - 1."""
 
     first: int
     last: int
 
 
-def steady_stretch(course: LineCourse, beside: float, wander: float = math.inf) -> Stretch:
+def steady_stretch(course: LineCourse, beside: float, wander: float = math.inf) -> SteadySegment:
     """The longest run of blocks in which every line holds its level and its phase.
 
     Parameters
@@ -66,11 +66,11 @@ def steady_stretch(course: LineCourse, beside: float, wander: float = math.inf) 
 
     Returns
     -------
-    Stretch
+    SteadySegment
         The whole record where nothing changes. May be empty.
     """
     runs = _runs(_sound(course, beside))
-    best = Stretch(0, 0)
+    best = SteadySegment(0, 0)
     for run in runs:
         found = _phase_run(course, _level_run(course, run), wander)
         if found.last - found.first > best.last - best.first:
@@ -186,12 +186,12 @@ def _disturbed(course: LineCourse) -> NDArray[np.bool_]:
     return found
 
 
-def _runs(sound: NDArray[np.bool_]) -> list[Stretch]:
+def _runs(sound: NDArray[np.bool_]) -> list[SteadySegment]:
     edges = np.flatnonzero(np.diff(np.concatenate([[False], sound, [False]]).astype(int)))
-    return [Stretch(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+    return [SteadySegment(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
-def _level_run(course: LineCourse, run: Stretch) -> Stretch:
+def _level_run(course: LineCourse, run: SteadySegment) -> SteadySegment:
     """The longest part of a run in which every line's level stays within the limit."""
     level = np.abs(course.phasors)
     spare = 2 * (SURE * _noise(course, level) + _beat(course, level))
@@ -199,24 +199,24 @@ def _level_run(course: LineCourse, run: Stretch) -> Stretch:
     most = math.log(10) * LEVEL_WITHIN_DB / 20 + spare
     if not np.any(np.ptp(logs[run.first : run.last], axis=0) > most):
         return run
-    best, first = Stretch(run.first, run.first), run.first
+    best, first = SteadySegment(run.first, run.first), run.first
     for last in range(run.first + 1, run.last + 1):
         while np.any(np.ptp(logs[first:last], axis=0) > most):
             first += 1
         if last - first > best.last - best.first:
-            best = Stretch(first, last)
+            best = SteadySegment(first, last)
     return best
 
 
-def _phase_run(course: LineCourse, run: Stretch, wander: float) -> Stretch:
+def _phase_run(course: LineCourse, run: SteadySegment, wander: float) -> SteadySegment:
     """The longest part of a run in which every line's phase turns evenly."""
     phase = np.unwrap(np.angle(course.phasors), axis=0)
     most = wander + SURE * _noise(course, np.abs(course.phasors))
     for count in range(run.last - run.first, 2, -1):
         for first in range(run.first, run.last - count + 1):
             if np.all(_uneven(phase[first : first + count]) <= most):
-                return Stretch(first, first + count)
-    return run if run.last - run.first <= 2 else Stretch(run.first, run.first)
+                return SteadySegment(first, first + count)
+    return run if run.last - run.first <= 2 else SteadySegment(run.first, run.first)
 
 
 def _uneven(phase: Array) -> Array:
