@@ -65,4 +65,4 @@ def test_its_sheet_shows_its_own_charts_and_says_whose_the_places_are(builder: S
     assert "Values and charts here are of this review" in text
     assert f'<a href="{LATER}.html">the newest review</a>' in text
     assert text.count("<figure>") > 0
-    assert "Place among peers" not in text
+    assert "Rank (1 = best)" not in text
