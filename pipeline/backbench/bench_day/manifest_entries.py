@@ -15,10 +15,15 @@ class Suggestion:
     """An entry to add. ready: nothing in it is left to fill in. warning: what was heard instead."""
 
     file: str
-    text: str
+    table: dict[str, object]
     ready: bool
     source: str
     warning: str | None = None
+
+    @property
+    def text(self) -> str:
+        """The entry as it would stand in the manifest."""
+        return capture_text(self.table)
 
 
 def planned_step(plan: Plan | None, file: str) -> Step | None:
@@ -31,8 +36,8 @@ def suggested(file: str, heard: Heard | Unknown, plan: Plan | None) -> Suggestio
     """The entry for a file; None where neither the plan nor the sound tells anything."""
     step = planned_step(plan, file)
     if step is not None:
-        text = capture_text({**capture_table(step), "file": file})
-        return Suggestion(file, text, True, "as planned", disagreement(step, heard))
+        table = {**capture_table(step), "file": file}
+        return Suggestion(file, table, True, "as planned", disagreement(step, heard))
     if isinstance(heard, Unknown):
         return None
     return _from_sound(file, heard)
@@ -70,4 +75,4 @@ def _from_sound(file: str, heard: Heard) -> Suggestion:
     if heard.kind == "sweep":
         stimulus["reference_file"] = "FILL IN: the file played, or take this key out"
         ready = False
-    return Suggestion(file, capture_text(table), ready, f"heard: {heard.says}")
+    return Suggestion(file, table, ready, f"heard: {heard.says}")

@@ -13,7 +13,7 @@ from backbench.bench_day.capture_names import named
 from backbench.bench_day.cautions import UNATTENDED
 from backbench.bench_day.planned_capture import Step
 from backbench.documents.stimuli import Strict
-from backbench.documents.toml_text import lines_of
+from backbench.documents.toml_writing import block, lines_of, table_of
 from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 
@@ -68,8 +68,10 @@ def run_text(run: Run) -> str:
     caution = [f"# {line}" for line in textwrap.wrap(UNATTENDED, 96)]
     head = "\n".join(["# Where each stimulus lies in the run; `backbench cut` reads it.", *caution])
     own = lines_of({"name": run.name, "end_marker_s": run.end_marker_s})
-    blocks = ["\n".join(["[[segment]]", *lines_of(one.model_dump())]) for one in run.segment]
-    return "\n\n".join(["\n".join([head, *own]), *blocks]) + "\n"
+    segments = [
+        block(["segment"], table_of(one.model_dump()), repeated=True) for one in run.segment
+    ]
+    return "\n\n".join([f"{head}\n{own}", *segments]) + "\n"
 
 
 def read_run(path: Path) -> Run:

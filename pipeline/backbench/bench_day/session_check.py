@@ -16,6 +16,7 @@ from backbench.bench_day.planned_capture import Plan, Step, read_plan
 from backbench.documents.manifest import MANIFEST_NAME, Capture, Manifest, read_manifest
 from backbench.documents.settings import Settings
 from backbench.documents.stimuli import Table
+from backbench.documents.toml_writing import with_tables
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError
 from backbench.ingest.analysis_plan import bench_faults
@@ -143,16 +144,16 @@ def _suggestions(
 
 
 def accept(folder: Path, suggestions: list[Suggestion]) -> int:
-    """Append the entries that are whole to the manifest; how many. Raises UserError.
+    """Add the entries that are whole to the manifest; how many. Raises UserError.
 
     The manifest is checked with them before it is written; comments and order stay as they are.
     """
-    ready = [item.text for item in suggestions if item.ready]
+    ready = [item.table for item in suggestions if item.ready]
     if not ready:
         return 0
     path = folder / MANIFEST_NAME
-    before = read_bytes(path, "the review")
-    text = before.decode("utf-8-sig").rstrip() + "\n\n" + "\n\n".join(ready) + "\n"
+    before = read_bytes(path, "the review").decode("utf-8-sig")
+    text = with_tables(before, ["capture"], ready, str(path))
     read_manifest(text.encode(), MANIFEST_NAME)
     write_text_file(path, text)
     return len(ready)
