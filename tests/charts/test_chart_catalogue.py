@@ -230,8 +230,8 @@ def test_years_of_making_have_a_slope_per_year(frames: dict[str, pl.DataFrame]) 
 def test_bars_are_explained_only_where_they_are_drawn(frames: dict[str, pl.DataFrame]) -> None:
     sharp = frames["strip"].with_columns(low=pl.col("value"), high=pl.col("value"))
     for name in ("strip", "ranked"):
-        assert "at k = 2" in json.dumps(_drawn(name, frames[name]))
-        assert "at k = 2" not in json.dumps(_drawn(name, sharp))
+        assert "(k = 2)" in json.dumps(_drawn(name, frames[name]))
+        assert "(k = 2)" not in json.dumps(_drawn(name, sharp))
 
 
 def test_conditions_stand_under_the_heading(frames: dict[str, pl.DataFrame]) -> None:
@@ -255,7 +255,7 @@ def test_reviews_of_one_unit_have_a_row_each_with_its_year() -> None:
     spec = json.dumps(_drawn("coverage", frame), ensure_ascii=False)
     assert "Quarrel M30, left\u20022019" in spec
     assert "Quarrel M30, left\u20022021" in spec
-    assert "none with a gap" in spec
+    assert "all complete" in spec
 
 
 def test_mains_lines_are_told_from_other_peaks(frames: dict[str, pl.DataFrame]) -> None:
@@ -267,7 +267,7 @@ def test_mains_lines_are_told_from_other_peaks(frames: dict[str, pl.DataFrame]) 
     labels = Labels([PlainColumn("level", "dBV", "Level of each line")])
     drawn = charts()["spectrum"].draw(frame, labels, options={"weighting": "A"})
     spec = json.dumps(drawn.to_dict(), ensure_ascii=False)
-    assert "rings: mains lines" in spec
+    assert "circles: mains lines" in spec
     assert "fifty" in spec
     assert "A-weighting" in spec
 

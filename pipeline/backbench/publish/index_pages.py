@@ -12,7 +12,7 @@ from backbench.publish.output_files import OutputFile
 from backbench.publish.site_builder import SiteBuilder, comparison_data
 from backbench.publish.site_data import Row, SiteData, overview
 from backbench.publish.value_text import years
-from backbench.quantities.writing import value_alone
+from backbench.quantities.writing import exact, value_alone
 from backbench.querying.saved_queries import SavedQuery
 from backbench.statistics import ranks
 
@@ -132,7 +132,7 @@ def _row(site_data: SiteData, row: Row) -> dict[str, Any]:
         reading = site_data.values.get(place, {}).get(row["unit_key"])
         figures.append({
             "title": title,
-            "value": f"{reading['value']:.6g}" if reading else "",
+            "value": exact(reading["value"], "1") if reading else "",
             "shown": _shown(reading) if reading else "—",
         })  # fmt: skip
     return {

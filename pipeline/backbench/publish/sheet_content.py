@@ -25,7 +25,7 @@ PICTURES = (
     ("distortion-over-power", "Distortion over power"),
     ("harmonics-left-and-right", "Harmonics"),
     ("response-over-peers", "Response"),
-    ("idle-spectrum-of-a-unit", "What is in the noise"),
+    ("idle-spectrum-of-a-unit", "Spectrum at idle"),
 )
 """Saved queries whose charts a sheet shows of a unit, in this order."""
 

@@ -24,7 +24,7 @@ from backbench.publish.render import data_address, json_text, page
 from backbench.publish.sheet_charts import ChartRenderer, Picture
 from backbench.publish.sheet_content import PICTURES, ReviewSheet, review_sheet, title_of
 from backbench.publish.site_data import Row, SiteData, slug
-from backbench.quantities.writing import measured, number
+from backbench.quantities.writing import measured, number, quantity
 from backbench.querying.saved_queries import SavedQuery
 
 MOST_TABLE_ROWS = 300
@@ -307,7 +307,7 @@ def _place_data(
 ) -> dict[str, Any]:
     column = site_data.values[place]
     first = next(iter(column.values()))
-    limit = f", {place[2]:g} % distortion" if place[2] is not None else ""
+    limit = f", {quantity(place[2], '%')} distortion" if place[2] is not None else ""
     values = [float(f"{row['value']:.6g}") for row in column.values()]
     return {
         "title": first["title"], "point": site_data.points[place[1]] + limit,

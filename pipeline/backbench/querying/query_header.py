@@ -4,7 +4,7 @@
 -- conditions: {technology} units; idle, input terminated; bars: k = 2
 -- question: How quiet is each unit with its input terminated?
 --   (a line that starts with three spaces goes on with the one before)
--- grain: unit_key
+-- grain: unit_key; one row per unit
 -- parameter technology: technology = 'tube'; which technology
 -- column unit_key: -; Unit
 -- column value: V; Residual noise, A-weighted
@@ -48,21 +48,23 @@ class ResultColumn:
 
     @property
     def heading(self) -> str:
-        """Title with unit, as an axis or a column head says it."""
+        """Title with unit, for an axis or the head of a column."""
         return f"{self.title} ({self.unit})" if self.unit else self.title
 
 
 @dataclass
 class Header:
-    """What a file's header says, as far as it could be read.
+    """The contents of a file's header, as far as it could be read.
 
     conditions: what stands under the heading; {name} is the value of a parameter.
+    rows: what one row stands for, in words.
     """
 
     title: str = ""
     question: str = ""
     conditions: str = ""
     grain: tuple[str, ...] = ()
+    rows: str = ""
     parameters: list[Parameter] = field(default_factory=list)
     columns: list[ResultColumn] = field(default_factory=list)
     chart: str | None = None
@@ -129,7 +131,9 @@ def _take(header: Header, entry: HeaderLine, file: str) -> Iterator[Fault]:
     elif entry.key in ("title", "question", "conditions"):
         setattr(header, entry.key, entry.value)
     elif entry.key == "grain":
-        header.grain = tuple(part.strip() for part in entry.value.split(","))
+        columns, _, rows = entry.value.partition(";")
+        header.grain = tuple(part.strip() for part in columns.split(","))
+        header.rows = rows.strip()
     elif entry.key == "chart":
         yield from _chart(header, entry, file)
     elif word in ("parameter", "column") and NAME.fullmatch(name):

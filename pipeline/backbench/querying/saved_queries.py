@@ -30,6 +30,7 @@ class SavedQuery:
     """One question: its header and its statement.
 
     grain: the columns whose values together are unique in the result.
+    rows: what one row stands for, "one row per unit"; "" where the header doesn't say it.
     chart: name of the chart that draws the result; None for a table only.
     conditions: what stands under the heading, {name} for the value of a parameter.
     """
@@ -39,6 +40,7 @@ class SavedQuery:
     question: str
     conditions: str
     grain: tuple[str, ...]
+    rows: str
     parameters: tuple[Parameter, ...]
     columns: tuple[ResultColumn, ...]
     chart: str | None
@@ -176,6 +178,7 @@ def parse(text: str, name: str, file: str) -> tuple[SavedQuery, list[Fault]]:
         question=header.question,
         conditions=header.conditions,
         grain=header.grain,
+        rows=header.rows,
         parameters=tuple(header.parameters),
         columns=tuple(header.columns),
         chart=header.chart,

@@ -113,7 +113,8 @@ def show_frame(
     out.print(made)
     if query is not None and query.conditions:
         out.print(f"Conditions: {query.conditions}", markup=False)
-    out.print(counted(frame.height, "row"), markup=False)
+    rows_text = f"; {query.rows}" if query is not None and query.rows else ""
+    out.print(counted(frame.height, "row") + rows_text, markup=False)
     if frame.height > FEW_ROWS:
         out.print(f"the first {FEW_ROWS} are shown; --format csv lists all", markup=False)
     if query is not None and query.chart == "trend":
