@@ -79,7 +79,7 @@ def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> Benc
     below = [pair for pair in known if pair[0] < level_v]
     above = [pair for pair in known if pair[0] > level_v]
     if below and above:
-        return BenchRatio(_between(level_v, below[-1], above[0]))
+        return BenchRatio(_interpolated(level_v, below[-1], above[0]))
     nearest, figure = below[-1] if below else above[0]
     ratio = level_v / nearest
     most = figure.value * (ratio**2 if below else 1 / ratio)
@@ -90,7 +90,7 @@ def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> Benc
     return BenchRatio(MeasuredValue(most, 0.0), reason)
 
 
-def _between(
+def _interpolated(
     level_v: float, below: tuple[float, MeasuredValue], above: tuple[float, MeasuredValue]
 ) -> MeasuredValue:
     """Straight in the logarithms; where either is a bound, the greater of the two."""

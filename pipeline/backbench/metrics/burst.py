@@ -13,6 +13,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, derived, metric, view
 from backbench.metrics.session import (
     Derived,
+    DerivedResult,
     Reading,
     RefusedDerivation,
     Session,
@@ -157,7 +158,7 @@ def burst_peak(seen: BurstView) -> MeasuredValue:
     "distortion (taken as unclipped) and the next above it, the step between them in the "
     "uncertainty, over the unit's rated power; a lower bound where no stronger burst was clipped",
 )  # fmt: skip
-def dynamic_headroom(session: Session) -> Iterator[Derived | RefusedDerivation]:
+def dynamic_headroom(session: Session) -> Iterator[DerivedResult]:
     """10 lg of the power that bursts reach unclipped over the rated power."""
     powers = [
         r for r in session.of("burst_power")
@@ -171,7 +172,7 @@ def _place(r: Reading) -> tuple[object, ...]:
     return (r.unit_key, r.output, r.frequency_hz, r.load_ohm, r.input, r.tap, r.volume, r.controls)
 
 
-def _headroom(session: Session, powers: list[Reading]) -> Derived | RefusedDerivation:
+def _headroom(session: Session, powers: list[Reading]) -> DerivedResult:
     rated = session.rated_power_w[powers[0].unit_key]
     told = [(r, session.same_capture("burst_distortion", r)) for r in powers]
     known = [(r, d) for r, d in told if d is not None and d.value is not None]

@@ -16,9 +16,9 @@ from backbench.metrics.harmonic_band import (
     beyond_band,
     ceiling_of,
     counted,
-    harmonics_said,
+    harmonic_detail,
     joined,
-    on_mains_said,
+    mains_remark,
     with_mains,
     with_second_and_third,
 )
@@ -63,7 +63,7 @@ def percent(part: MeanSquare, whole: MeanSquare, ceiling: float) -> MeasuredValu
 
 def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     """Tells where the record's band left harmonics of the definition out."""
-    return replace(figure, detail={**figure.detail, **harmonics_said(last)})
+    return replace(figure, detail={**figure.detail, **harmonic_detail(last)})
 
 
 @metric(
@@ -257,7 +257,7 @@ def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
     """A lower bound where harmonics that may be mains lines make up a good part of the noise."""
     if tone.lines.perhaps_hum <= MOST_MIRRORED * tone.lines.noise_only().value:
         return figure
-    remark = on_mains_said(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"
+    remark = mains_remark(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"
     return replace(figure, bound="lower", remark=joined(figure.remark, remark))
 
 

@@ -17,7 +17,7 @@ from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
 FAMILY = "Noise and hum"
 
-MEDIAN_SHARE = 0.68
+MEDIAN_EFFICIENCY = 0.68
 """A window raises the variance of a median by less than that of a sum: found by simulation."""
 BACKGROUND_BINS = 6000.0
 """Bins that the background of a wide band rests on at most: 700 of each third of an octave, of
@@ -100,7 +100,7 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     power = own.power[chosen][clear]
     square = _mean_of_thirds(power, np.flatnonzero(clear) + chosen.start)
     value = math.sqrt(square / own.resolution_hz)
-    dof = 2 * math.log(2) ** 2 * len(power) / (own.window.spread * MEDIAN_SHARE)
+    dof = 2 * math.log(2) ** 2 * len(power) / (own.window.spread * MEDIAN_EFFICIENCY)
     estimation = value / math.sqrt(2 * dof)
     total = combine([Contribution(estimation, dof), Contribution(value * idle.track.calibration)])
     steps = dither_power(idle, chosen, None) / (chosen.stop - chosen.start)
@@ -131,10 +131,14 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
     dof = 2 * math.log(2) ** 2 * bins
     relative = math.hypot(square.relative, 1 / math.sqrt(2 * dof))
     value, own = 10 * math.log10(square.value / noise), DB_PER_RELATIVE * relative
-    return MeasuredValue(value, own, own, square.samples, remark=_told(value, own, lines))
+    return MeasuredValue(
+        value, own, own, square.samples, remark=_strongest_lines_remark(value, own, lines)
+    )
 
 
-def _told(value: float, u: float, lines: list[tuple[int, float, MeanSquare]]) -> str:
+def _strongest_lines_remark(
+    value: float, u: float, lines: list[tuple[int, float, MeanSquare]]
+) -> str:
     if abs(value) <= 2 * u:
         return "hum and hiss are alike"
     if value < 0:

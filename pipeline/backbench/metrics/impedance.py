@@ -30,6 +30,7 @@ from backbench.metrics.load_pairs import (
 from backbench.metrics.session import (
     Derived,
     DerivedCurve,
+    DerivedResult,
     Reading,
     RefusedDerivation,
     Session,
@@ -50,8 +51,6 @@ NO_PHASE = (
 )
 SWEPT_HZ = (20.0, 1000.0, 20_000.0)
 LEAST_TONES = 5
-
-Given = Derived | RefusedDerivation
 
 
 @view("impedance table", version=1)
@@ -111,7 +110,7 @@ class _Across:
         captions=("impedance-over-frequency",),
     ),
 )
-def source_impedance(session: Session) -> Iterator[Given]:
+def source_impedance(session: Session) -> Iterator[DerivedResult]:
     """Magnitude of the output's impedance, from its voltages across two loads at the same drive."""
     for across in _across(session):
         if isinstance(across, _Across):
@@ -129,7 +128,7 @@ def source_impedance(session: Session) -> Iterator[Given]:
     version=1,
     choice="above 0 where it is inductive; given where the magnitude is four times its uncertainty",
 )
-def source_impedance_phase(session: Session) -> Iterator[Given]:
+def source_impedance_phase(session: Session) -> Iterator[DerivedResult]:
     """Angle of the output's impedance, -180 to 180 degrees."""
     for across in _across(session):
         whole = across.at.whole if isinstance(across, _Across) else None
@@ -149,7 +148,7 @@ def source_impedance_phase(session: Session) -> Iterator[Given]:
     "where no phase was recorded; its uncertainty reaches to the greatest source impedance "
     "without a negative resistance that the same magnitudes allow, a pure reactance",
 )
-def regulation_resistance(session: Session) -> Iterator[Given]:
+def regulation_resistance(session: Session) -> Iterator[DerivedResult]:
     """Resistance that explains the fall of the output voltage between two loads."""
     for across in _across(session):
         if isinstance(across, _Across) and across.at.whole is None:
@@ -183,7 +182,7 @@ def regulation_resistance(session: Session) -> Iterator[Given]:
         captions=("damping-by-technology",),
     ),
 )
-def damping_factor(session: Session) -> Iterator[Given]:
+def damping_factor(session: Session) -> Iterator[DerivedResult]:
     """Nominal load resistance divided by the magnitude of the output source impedance."""
     for across in _across(session):
         like = across.like
@@ -220,7 +219,7 @@ def _factor(nominal: float, found: MeasuredValue, detail: dict[str, str]) -> Mea
     )  # fmt: skip
 
 
-def _given(across: _Across, figure: MeasuredValue | None) -> Given:
+def _given(across: _Across, figure: MeasuredValue | None) -> DerivedResult:
     if figure is None:
         return _no_bound(across)
     return Derived(replace(figure, frequency_hz=across.own_hz), across.like, across.sources)

@@ -25,7 +25,7 @@ from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.metrics.two_tones import TwoTonesView
 from backbench.signal.intermodulation import ToneSet, find_tones
-from backbench.signal.multitone_residual import Product, between, greatest_product
+from backbench.signal.multitone_residual import Product, greatest_product, residual_between_tones
 from backbench.signal.power import MeanSquare
 from backbench.signal.spectrum_reduction import reduced
 from backbench.signal.track import Track
@@ -51,7 +51,7 @@ class MultitoneView:
     @cached_property
     def beside(self) -> MeanSquare:
         """All but the tones, 20 Hz to 20 kHz. Raises Refusal where that band isn't reached."""
-        return between(self.found)
+        return residual_between_tones(self.found)
 
     @cached_property
     def product(self) -> Product:

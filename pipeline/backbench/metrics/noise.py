@@ -21,8 +21,8 @@ from backbench.signal.mains import (
     clear_of_mains,
     mains_frequency,
     mains_line,
+    mains_mismatch_text,
     other_mains,
-    other_mains_said,
 )
 from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record
@@ -76,7 +76,7 @@ class IdleView:
             )
         other = other_mains(self.spectrum, self.noise, nominal)
         if other is not None:
-            raise Refusal(other_mains_said(nominal, other))
+            raise Refusal(mains_mismatch_text(nominal, other))
         return self._lines
 
     @cached_property

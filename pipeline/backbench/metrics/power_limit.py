@@ -17,7 +17,14 @@ from backbench.metrics.power_sweep import (
     surely_within,
     without_distortion,
 )
-from backbench.metrics.session import Derived, Promised, Reading, RefusedDerivation, Session
+from backbench.metrics.session import (
+    Derived,
+    DerivedResult,
+    Promised,
+    Reading,
+    RefusedDerivation,
+    Session,
+)
 from backbench.metrics.traits import AT_LIMITS, Overview, Traits
 
 FAMILY = "Power and headroom"
@@ -29,8 +36,6 @@ _CHOICE = (
     "the second and the third at least; between measured levels: the middle of what a smooth curve "
     "through them allows, whose width is in the uncertainty; also at the published limit"
 )
-
-Given = Derived | RefusedDerivation
 
 
 @derived(
@@ -53,7 +58,7 @@ Given = Derived | RefusedDerivation
         listening="greatest pressure",
     ),
 )
-def power_at_limit(session: Session) -> Iterator[Given]:
+def power_at_limit(session: Session) -> Iterator[DerivedResult]:
     """The power at which distortion passes the limit for the last time, going up."""
     for levels in series(session):
         for limit in _limits(session, levels[0].distortion):
@@ -117,7 +122,7 @@ def _never(levels: list[PowerLevel], limit: float) -> RefusedDerivation:
     )  # fmt: skip
 
 
-def _greatest(every: list[PowerLevel], limit: float) -> Given:
+def _greatest(every: list[PowerLevel], limit: float) -> DerivedResult:
     target = math.log(limit)
     levels = known_at(every, target)
     sure = surely_within(levels, target)

@@ -15,7 +15,7 @@ from backbench.metrics.declaration import CaptureData, MeasuredValue, view
 from backbench.signal.record_checks import check_record
 from backbench.signal.response import Response, resolution
 from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer_of
-from backbench.signal.sweep_excitation import PlayedSweep, sent_sweep
+from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
 from backbench.signal.sweep_window import SweepParameters as Played
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -151,7 +151,7 @@ def _sent(played: Track, length: int, meant: Played) -> PlayedSweep:
     """What was played, made ready at the first output of its length and kept as the track is."""
     kept = _kept.setdefault(played, {})
     if (length, meant) not in kept:
-        kept[length, meant] = sent_sweep(played.volts, length, played.rate_hz, meant)
+        kept[length, meant] = played_sweep(played.volts, length, played.rate_hz, meant)
     return kept[length, meant]
 
 

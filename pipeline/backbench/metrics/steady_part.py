@@ -13,7 +13,7 @@ from backbench.metrics.declaration import CaptureData
 from backbench.metrics.lines_in_time import lines_in_time, shortest_s
 from backbench.metrics.parts_in_time import part_of
 from backbench.signal.line_course import LineCourse
-from backbench.signal.steadiness import SteadySegment, change, steady_stretch
+from backbench.signal.steadiness import SteadySegment, change, steady_segment
 from backbench.signal.track import Track
 
 MOST_CUTS = 3
@@ -90,7 +90,7 @@ def _steady_s(
         if seen is None:
             continue
         course = seen.course
-        found = steady_stretch(course, seen.beside, seen.wander)
+        found = steady_segment(course, seen.beside, seen.wander)
         if found.last - found.first < len(course.phasors):
             first, last = _seconds(course, found, len(track.volts) / track.rate_hz)
             start, end, why = max(start, first), min(end, last), change(course)

@@ -16,7 +16,7 @@ from backbench.signal.level_steps import LevelStep, find_steps
 from backbench.signal.record_checks import check_record
 from backbench.signal.track import Track
 
-TOLD_STEP_DB = 0.5
+DETECTABLE_STEP_DB = 0.5
 """Stated levels nearer to each other than this are not held against each other."""
 LEVEL_WITHIN_DB = 1.0
 """How far a generator's recorded steps may be from the stated ones."""
@@ -60,7 +60,7 @@ def _refuse_others(stated: list[float], found: list[LevelStep], *, recorded: boo
         # A limited output holds its level while its drive rises.
         least = (wanted if recorded else min(wanted, 0.0)) - LEVEL_WITHIN_DB
         most = wanted + (LEVEL_WITHIN_DB if recorded else MORE_AT_OUTPUT_DB)
-        if abs(wanted) >= TOLD_STEP_DB and not least <= rise <= most:
+        if abs(wanted) >= DETECTABLE_STEP_DB and not least <= rise <= most:
             raise Refusal(
                 f"the level changes by {rise:.2g} dB from step {position} to step {position + 1}, "
                 f"not by {wanted:.2g} dB as stated: these aren't the stated steps"

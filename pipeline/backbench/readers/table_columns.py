@@ -17,7 +17,7 @@ from backbench.readers.declaration import TableData
 from backbench.signal.track import Array
 
 MAX_ROWS = 5_000_000
-MAX_TOLD = 5
+MAX_LISTED = 5
 """Cells that are told one by one; the rest is counted."""
 FREQUENCY = ("Hz", "kHz")
 VOLTAGE = ("V", "mV", "uV")
@@ -108,12 +108,12 @@ def converted(
             faults.append(_cell(text[row], f"{name}, {place(row)}, column {column!r}"))
         values[key] = numbers * factor
     if faults:
-        raise UserError(_summed(name, len(faults)), faults[:MAX_TOLD])
+        raise UserError(_summed(name, len(faults)), faults[:MAX_LISTED])
     return TableData(values)
 
 
 def _summed(name: str, number: int) -> str:
-    more = f", the first {MAX_TOLD} told here" if number > MAX_TOLD else ""
+    more = f", the first {MAX_LISTED} told here" if number > MAX_LISTED else ""
     return f"{name} can't be read: {counted(number, 'cell')} without a number{more}"
 
 

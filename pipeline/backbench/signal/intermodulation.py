@@ -18,7 +18,7 @@ from backbench.signal.power import MeanSquare, line_power
 from backbench.signal.record_checks import check_record
 from backbench.signal.spectrum import Spectrum, peak_position, peak_positions, read_lines, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, HUM_STANDING, PASS_BAND
-from backbench.signal.tone_search import GENERATOR_TOLERANCE, LEAST_SHARE, LEAST_STEADY
+from backbench.signal.tone_search import GENERATOR_TOLERANCE, LEAST_POWER_FRACTION, LEAST_STEADY
 from backbench.signal.track import Array, Track
 from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
 
@@ -26,7 +26,7 @@ REACH = 0.45
 """Share of the distance to the next tone within which a tone is looked for."""
 MARGIN_BINS = 0.5
 """Bins that are added to either side of a lobe, for tones that drift a little."""
-LOST_BELOW = 1e-3
+NOT_DETECTED_BELOW = 1e-3
 """A tone of less than this share of the strongest one's power (30 dB) is missing."""
 NOISE_ORDER = 10
 """Products up to this order are kept out of the noise."""
@@ -335,13 +335,13 @@ def _check_tones(tones: ToneSet, stated_hz: Sequence[float]) -> None:
     strongest = max(tone.value for tone in tones.tones)
     for k in range(len(stated_hz)):
         position, tone = float(tones.positions[k]), tones.tones[k]
-        lost = not tone.stands_out or tone.value < LOST_BELOW * strongest
+        lost = not tone.stands_out or tone.value < NOT_DETECTED_BELOW * strongest
         if lost or not _is_peak(tones.spectrum, round(position)):
             raise Refusal(_missing(tones, stated_hz, k))
     spectrum = tones.spectrum
     top = int(max(BAND_HZ[1] / spectrum.resolution_hz, tones.positions[-1] + tones.half)) + 1
     whole = float(spectrum.power[spectrum.window.half_width + 1 : top].sum())
-    if tones.together.value < LEAST_SHARE * whole:
+    if tones.together.value < LEAST_POWER_FRACTION * whole:
         raise Refusal(_missing(tones, stated_hz, None))
 
 
@@ -371,7 +371,7 @@ def _missing(tones: ToneSet, stated_hz: Sequence[float], lost: int | None) -> st
     spectrum = tones.spectrum
     clear = _clear_of(there, tones.half, len(spectrum.bins))
     peak = int(np.argmax(np.where(clear, spectrum.power, 0.0)[:-1]))
-    if spectrum.power[peak] < LOST_BELOW * max(tone.value for tone in tones.tones):
+    if spectrum.power[peak] < NOT_DETECTED_BELOW * max(tone.value for tone in tones.tones):
         return near
     at = peak_position(spectrum, peak) * spectrum.resolution_hz
     return f"{near}; a strong line that was not stated is at {at:.6g} Hz"

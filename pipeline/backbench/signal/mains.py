@@ -177,7 +177,7 @@ def _standing_alone(
     return count
 
 
-def other_mains_said(nominal_hz: float, other_hz: float) -> str:
+def mains_mismatch_text(nominal_hz: float, other_hz: float) -> str:
     """Why a figure that rests on the mains frequency can't be given.
 
     Parameters

@@ -26,7 +26,7 @@ class Product(NamedTuple):
     square: MeanSquare
 
 
-def between(tones: ToneSet) -> MeanSquare:
+def residual_between_tones(tones: ToneSet) -> MeanSquare:
     """Mean square of all but the tones, 20 Hz to 20 kHz.
 
     Parameters

@@ -16,7 +16,7 @@ import numpy as np
 
 from backbench.errors import Refusal
 from backbench.signal.power import squared
-from backbench.signal.sweep_excitation import PlayedSweep, sent_sweep
+from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
 from backbench.signal.sweep_window import Complex, SweepParameters, noise_density
 from backbench.signal.track import Array
 
@@ -25,9 +25,9 @@ EDGE_POINTS = 6
 MOST_STEEP = 3.0
 LEAST_LINEAR = 0.5
 """Share of the output's energy that the linear response must explain."""
-LEAST_HEARD = 0.25
+LEAST_COVERED = 0.25
 """Share of the noise window that must lie within the record for the noise to be read from it."""
-BESIDE = 32
+INTERPOLATION_HALF_WIDTH = 32
 """Samples to either side from which one between two is interpolated."""
 
 
@@ -88,7 +88,7 @@ def transfer(
     ----------
     A. Farina, AES 108th Convention, 2000 (swept-sine technique; cited from memory).
     """
-    return transfer_of(sent_sweep(played, len(recorded), rate_hz, sweep), recorded, least_linear)
+    return transfer_of(played_sweep(played, len(recorded), rate_hz, sweep), recorded, least_linear)
 
 
 def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_LINEAR) -> Transfer:
@@ -149,9 +149,11 @@ def _arrival(impulse: Array, peak: int, step: float) -> int:
     Interpolated about its own greatest sample: nothing above the sweep's band is in it.
     """
     places = np.arange(math.ceil((peak - 1) * step), math.floor((peak + 1) * step) + 1)
-    beside = np.arange(peak - BESIDE, peak + BESIDE + 1)
+    beside = np.arange(peak - INTERPOLATION_HALF_WIDTH, peak + INTERPOLATION_HALF_WIDTH + 1)
     away = np.subtract.outer(places / step, beside)
-    weights = np.sinc(away) * np.cos(np.pi / 2 * np.clip(away / BESIDE, -1, 1)) ** 2
+    weights = (
+        np.sinc(away) * np.cos(np.pi / 2 * np.clip(away / INTERPOLATION_HALF_WIDTH, -1, 1)) ** 2
+    )
     found = weights @ np.take(impulse, beside, mode="wrap")
     return int(places[np.argmax(np.abs(found))]) % round(len(impulse) * step)
 
@@ -199,20 +201,20 @@ def _noise(
     covers is taken: noise of an amplifier falls or stays level with frequency.
     Raises Refusal where nothing is left to read the noise from.
     """
-    heard = _heard(sent, arrival_s, length_s)
-    known = heard >= LEAST_HEARD
+    heard = _noise_coverage(sent, arrival_s, length_s)
+    known = heard >= LEAST_COVERED
     if not known.any():
         raise Refusal("the recording ends too soon after the sweep to tell its noise")
     window = sent.window
     left = squared(window.cut(impulse, peak + len(window.weights))) * sent.cell_density
     density = noise_density(left, window, sent.own_rate_hz, sent.grid)
-    filled = np.where(known, density / np.maximum(heard, LEAST_HEARD), 0.0)
+    filled = np.where(known, density / np.maximum(heard, LEAST_COVERED), 0.0)
     nearest = np.maximum.accumulate(np.where(known, np.arange(len(sent.grid)), 0))
     filled = filled[np.maximum(nearest, int(np.flatnonzero(known)[0]))]
     return np.asarray(np.sqrt(filled / sent.cells.at(sent.grid) / 2))
 
 
-def _heard(sent: PlayedSweep, arrival_s: float, length_s: float) -> Array:
+def _noise_coverage(sent: PlayedSweep, arrival_s: float, length_s: float) -> Array:
     """Share of the noise window that the record covers, at each frequency, 0 to 1.
 
     What lies after the transform's end comes round to the record's beginning.

@@ -18,7 +18,7 @@ FLOOR = 1e-5
 """Regularisation re the sweep's own power density: what limits the quotient outside the band."""
 USABLE = 0.1
 """The band ends where the played density is 10 dB below that of the sweep's middle."""
-KEPT = 1.25
+BANDWIDTH_MARGIN = 1.25
 """Bins are kept up to this times the sweep's highest frequency: nothing was played above it, and
 what is cut off there lies hundreds of the window's resolution cells away from the band."""
 
@@ -62,7 +62,7 @@ class PlayedSweep:
         return self.rate_hz / self.step
 
 
-def sent_sweep(played: Array, length: int, rate_hz: float, sweep: SweepParameters) -> PlayedSweep:
+def played_sweep(played: Array, length: int, rate_hz: float, sweep: SweepParameters) -> PlayedSweep:
     """A sweep made ready for records of up to a length.
 
     Parameters
@@ -125,7 +125,7 @@ def _samples(size: int, rate_hz: float, sweep: SweepParameters) -> int:
     """Length of an impulse response that holds KEPT times the band, of a fast transform."""
     from scipy import fft
 
-    share = min(2 * KEPT * sweep.stop_hz / rate_hz, 1.0)
+    share = min(2 * BANDWIDTH_MARGIN * sweep.stop_hz / rate_hz, 1.0)
     samples: int = fft.next_fast_len(math.ceil(size * share), real=True)
     return min(size, samples)
 

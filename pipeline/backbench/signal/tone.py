@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.signal.background import background, degrees_of_freedom
-from backbench.signal.hidden_hum import BLIND, MARGIN, hidden_hum
+from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum
 from backbench.signal.power import STANDING, MeanSquare, line_power, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
@@ -213,7 +213,9 @@ class ToneLines:
         found = hidden_hum(
             self.spectrum, self.noise, self.position, self.half, self.mains_hz, orders
         )
-        return np.where(found.blind, BLIND * np.maximum(square, 0.0), found.square), found.blind
+        return np.where(
+            found.blind, UNSEEN_FACTOR * np.maximum(square, 0.0), found.square
+        ), found.blind
 
     @cached_property
     def residual(self) -> MeanSquare:
