@@ -90,7 +90,7 @@ def _steady_s(
         if seen is None:
             continue
         course = seen.course
-        found = steady_segment(course, seen.beside, seen.wander)
+        found = steady_segment(course, seen.background_ratio, seen.wander)
         if found.last - found.first < len(course.phasors):
             first, last = _seconds(course, found, len(track.volts) / track.rate_hz)
             start, end, why = max(start, first), min(end, last), change(course)
