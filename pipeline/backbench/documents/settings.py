@@ -63,7 +63,7 @@ class Bench(Strict):
     """One table for each calibration."""
 
 
-class Window(Strict):
+class CustomTestPoint(Strict):
     """A test point added by the reviewer: conditions at which units may be compared."""
 
     key: Key
@@ -145,7 +145,7 @@ class Settings(Strict):
     """Loudspeakers that noise and loudness are worked out for."""
     listening: Listening | None = None
     """The listening room."""
-    test_point: list[Window] = []
+    test_point: list[CustomTestPoint] = []
     """Test points added to those of the program."""
     aliases: dict[Key, Key] = {}
     """Former key of a unit and its current key, written by `backbench rename`. Example: `heron-40-b

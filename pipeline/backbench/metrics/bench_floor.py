@@ -15,7 +15,7 @@ from dataclasses import replace
 from typing import Protocol, TypeVar
 
 from backbench.metrics.declaration import MeasuredValue
-from backbench.signal.uncertainty import Part, combine
+from backbench.signal.uncertainty import Contribution, combine
 
 NOISE_CLEAR = 10 ** (3 / 20)
 LINE_CLEAR = 10 ** (10 / 20)
@@ -61,15 +61,15 @@ def noise_off(found: MeasuredValue, bench: MeasuredValue | None) -> MeasuredValu
     left = math.sqrt(found.value**2 - bench.value**2)
     if bench.bound is not None:
         # The bench's own may be anything from nothing to this: so may what it adds.
-        added = Part((found.value - left) / math.sqrt(3))
+        added = Contribution((found.value - left) / math.sqrt(3))
         return _widened(found, added)
     shared = math.sqrt(max(found.uncertainty**2 - found.estimation**2, 0.0)) / found.value * left
     parts = [
-        Part(found.estimation * found.value / left, found.dof),
-        Part(bench.estimation * bench.value / left, bench.dof),
+        Contribution(found.estimation * found.value / left, found.dof),
+        Contribution(bench.estimation * bench.value / left, bench.dof),
     ]
     own = combine(parts)
-    total = combine([own, Part(shared)])
+    total = combine([own, Contribution(shared)])
     return replace(
         found, value=left, uncertainty=total.u, estimation=own.u, dof=total.dof
     )  # fmt: skip
@@ -86,9 +86,9 @@ def lines_off(found: MeasuredValue, bench: MeasuredValue | None) -> MeasuredValu
         most = found.value + own
         return replace(found, value=most, bound="upper", remark=f"{remark}{most:.3g}")
     # |d| for a phase that is anything: the found one less own times its cosine, U-shaped.
-    return _widened(found, Part(own / math.sqrt(2)))
+    return _widened(found, Contribution(own / math.sqrt(2)))
 
 
-def _widened(found: MeasuredValue, added: Part) -> MeasuredValue:
-    total = combine([Part(found.uncertainty, found.dof), added])
+def _widened(found: MeasuredValue, added: Contribution) -> MeasuredValue:
+    total = combine([Contribution(found.uncertainty, found.dof), added])
     return replace(found, uncertainty=total.u, dof=total.dof)

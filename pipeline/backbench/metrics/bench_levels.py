@@ -33,7 +33,7 @@ class Levelled(Protocol):
 V = TypeVar("V", bound=Levelled)
 
 
-class Own(NamedTuple):
+class BenchRatio(NamedTuple):
     """The bench's own, a ratio in %, and why it is no more than a ceiling, where it is."""
 
     figure: MeasuredValue
@@ -71,15 +71,15 @@ def off_at_level(
     return replace(cleared, remark="; ".join(filter(None, (cleared.remark, own.reason))))
 
 
-def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> Own:
+def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> BenchRatio:
     """The bench's own at a level, V, from its figures by rising level (at least one)."""
     near = [pair for pair in known if 1 / SAME_LEVEL <= pair[0] / level_v <= SAME_LEVEL]
     if near:
-        return Own(min(near, key=lambda pair: abs(math.log(pair[0] / level_v)))[1])
+        return BenchRatio(min(near, key=lambda pair: abs(math.log(pair[0] / level_v)))[1])
     below = [pair for pair in known if pair[0] < level_v]
     above = [pair for pair in known if pair[0] > level_v]
     if below and above:
-        return Own(_between(level_v, below[-1], above[0]))
+        return BenchRatio(_interpolated(level_v, below[-1], above[0]))
     nearest, figure = below[-1] if below else above[0]
     ratio = level_v / nearest
     most = figure.value * (ratio**2 if below else 1 / ratio)
@@ -87,10 +87,10 @@ def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> Own:
         f"the nearest loop-back is at {nearest:.3g} V and this at {level_v:.3g} V: of the bench's "
         "own only a ceiling is known; take a loop-back at this level"
     )
-    return Own(MeasuredValue(most, 0.0), reason)
+    return BenchRatio(MeasuredValue(most, 0.0), reason)
 
 
-def _between(
+def _interpolated(
     level_v: float, below: tuple[float, MeasuredValue], above: tuple[float, MeasuredValue]
 ) -> MeasuredValue:
     """Straight in the logarithms; where either is a bound, the greater of the two."""

@@ -16,7 +16,7 @@ from backbench.metrics.session import (
     relative_uncertainty,
 )
 from backbench.metrics.traits import AT_IDLE, Traits
-from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine, correlated
+from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine, correlated
 
 FAMILY = "Noise and hum"
 
@@ -53,7 +53,7 @@ def _ratio(noise: Reading, weighting: str, volts: float, load_db: float) -> Deri
     own, whole = (
         DB_PER_RELATIVE * (u or 0.0) / noise.value for u in (noise.estimation, noise.uncertainty)
     )
-    total = combine([Part(whole, noise.dof or math.inf), Part(load_db)])
+    total = combine([Contribution(whole, noise.dof or math.inf), Contribution(load_db)])
     value = 20 * math.log10(volts / noise.value)
     figure = MeasuredValue(
         value, total.u, own, total.dof, "lower" if noise.bound else None,

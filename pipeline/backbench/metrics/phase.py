@@ -13,7 +13,7 @@ from backbench.metrics.response import RESPONSES
 from backbench.metrics.response_view import REFERENCE_HZ, Angle, ResponseView
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import CurveTraits
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from backbench.signal.tone_search import find_tone
 
 FAMILY = "Frequency response and phase"
@@ -85,7 +85,7 @@ def _between(tone: ToneView) -> tuple[float, float]:
     return angle, math.hypot(_u_phase(lines.fundamental), _u_phase(beside.fundamental))
 
 
-def _u_phase(square: Square) -> float:
+def _u_phase(square: MeanSquare) -> float:
     """Noise turns a line by as much as it changes its amplitude, relative."""
     return square.relative
 

@@ -15,8 +15,8 @@ from backbench.metrics.declaration import CaptureData, MeasuredValue, view
 from backbench.signal.record_checks import check_record
 from backbench.signal.response import Response, resolution
 from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer_of
-from backbench.signal.sweep_excitation import Sent, sent_sweep
-from backbench.signal.sweep_window import Sweep as Played
+from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
+from backbench.signal.sweep_window import SweepParameters as Played
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
@@ -144,14 +144,14 @@ def _transfer(
     return transfer_of(_sent(played, len(track.volts), meant), track.volts, least_linear)
 
 
-_kept: WeakKeyDictionary[Track, dict[tuple[int, Played], Sent]] = WeakKeyDictionary()
+_kept: WeakKeyDictionary[Track, dict[tuple[int, Played], PlayedSweep]] = WeakKeyDictionary()
 
 
-def _sent(played: Track, length: int, meant: Played) -> Sent:
+def _sent(played: Track, length: int, meant: Played) -> PlayedSweep:
     """What was played, made ready at the first output of its length and kept as the track is."""
     kept = _kept.setdefault(played, {})
     if (length, meant) not in kept:
-        kept[length, meant] = sent_sweep(played.volts, length, played.rate_hz, meant)
+        kept[length, meant] = played_sweep(played.volts, length, played.rate_hz, meant)
     return kept[length, meant]
 
 

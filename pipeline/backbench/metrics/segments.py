@@ -20,7 +20,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, Metric
 from backbench.metrics.findings import Finding, Trace
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import Part, combine, spread
+from backbench.signal.uncertainty import Contribution, combine, spread
 
 Measured = tuple[list[Finding], list[Trace]]
 
@@ -116,8 +116,8 @@ def _mean(
     n, values, scale = len(figures), _values(metric, figures), _scale(metric)
     value = float(scale.back(np.mean(scale.to(values))))
     alone = independent or n
-    scatter = Part(spread(values.tolist())[1] / math.sqrt(alone), max(alone - 1, 1))
-    shared = Part(_rms([f.uncertainty for f in figures]), min(f.dof for f in figures))
+    scatter = Contribution(spread(values.tolist())[1] / math.sqrt(alone), max(alone - 1, 1))
+    shared = Contribution(_rms([f.uncertainty for f in figures]), min(f.dof for f in figures))
     total = combine([shared, scatter])
     places = [f.frequency_hz for f in figures if f.frequency_hz is not None]
     nearest = figures[int(np.argmin(np.abs(values - value)))]
@@ -139,8 +139,8 @@ def _highest(
     """The highest of the stretches, uncertain by how much they differ besides its own part."""
     n, values = len(figures), _values(metric, figures)
     top = figures[int(np.argmax(values))]
-    scatter = Part(spread(values.tolist())[1], max((independent or n) - 1, 1))
-    total = combine([Part(top.uncertainty, top.dof), scatter])
+    scatter = Contribution(spread(values.tolist())[1], max((independent or n) - 1, 1))
+    total = combine([Contribution(top.uncertainty, top.dof), scatter])
     return replace(
         top,
         uncertainty=total.u,

@@ -11,7 +11,7 @@ from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.power_limit import LIMITS_PERCENT
 from backbench.metrics.power_sweep import (
     LEAST_LEVELS,
-    Level,
+    PowerLevel,
     crossing,
     kind_of_distortion,
     known_at,
@@ -20,6 +20,7 @@ from backbench.metrics.power_sweep import (
 )
 from backbench.metrics.session import (
     Derived,
+    DerivedResult,
     Reading,
     RefusedDerivation,
     Session,
@@ -38,8 +39,6 @@ REFERENCE_VOLT = 0.5
 
 LINEAR = 1.0
 """Slope of log input against log output beyond the levels measured: an amplifier's gain."""
-
-Given = Derived | RefusedDerivation
 
 
 class Driven(NamedTuple):
@@ -65,7 +64,7 @@ class Driven(NamedTuple):
     choice="generator EMF for 1 W and for the rated power into the load, or for 0.5 V without "
     "one; the middle of what a smooth curve through the measured levels allows, never beyond them",
 )
-def sensitivity(session: Session) -> Iterator[Given]:
+def sensitivity(session: Session) -> Iterator[DerivedResult]:
     """Input voltage that gives a stated output."""
     for points in _series(session):
         for said, volts, watts in _targets(session, points[0].level):
@@ -110,7 +109,9 @@ def _targets(session: Session, like: Reading) -> Iterator[tuple[str, float, floa
         yield said, math.sqrt(watts * like.load_ohm), watts
 
 
-def _input_for(points: Sequence[Driven], said: str, volts: float, watts: float | None) -> Given:
+def _input_for(
+    points: Sequence[Driven], said: str, volts: float, watts: float | None
+) -> DerivedResult:
     target, detail = math.log(volts), {"for": said}
     sources = tuple(r for point in points for r in (point.level, point.gain))
     if not points[0].x <= target <= points[-1].x:
@@ -146,7 +147,7 @@ def _input_for(points: Sequence[Driven], said: str, volts: float, watts: float |
     "levels allows; all harmonics up to 20 kHz, or where detail says so harmonics 2 to 10 as far "
     "as they were recorded",
 )
-def input_at_limit(session: Session) -> Iterator[Given]:
+def input_at_limit(session: Session) -> Iterator[DerivedResult]:
     """The greatest input voltage at which distortion is within the limit."""
     for points in _series(session):
         found = sorted(_distorting(session, points), key=lambda level: level.x)
@@ -156,17 +157,17 @@ def input_at_limit(session: Session) -> Iterator[Given]:
                     yield _greatest(levels, limit)
 
 
-def _band(level: Level) -> tuple[object, ...]:
+def _band(level: PowerLevel) -> tuple[object, ...]:
     """Which harmonics a level's distortion holds: those of different bands make no one curve."""
     return level.distortion.metric, *sorted(level.distortion.detail.items())
 
 
-def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[Level]:
+def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[PowerLevel]:
     """Distortion against the input, each level with its gain in the place of its power."""
     for point in points:
         found = widest_distortion(session, point.level)
         if found is not None and found.value and found.bound != "lower":
-            yield Level(
+            yield PowerLevel(
                 x=point.y,
                 y=math.log(found.value),
                 u=point.u_input,
@@ -177,7 +178,7 @@ def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[Level]:
             )
 
 
-def _greatest(every: Sequence[Level], limit: float) -> Given:
+def _greatest(every: Sequence[PowerLevel], limit: float) -> DerivedResult:
     target, detail = math.log(limit), kind_of_distortion(every)
     sources = tuple(r for level in every for r in (level.power, level.distortion))
     levels = known_at(every, target)

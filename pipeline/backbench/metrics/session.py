@@ -120,6 +120,9 @@ class RefusedDerivation:
     frequency_hz: float | None = None
 
 
+DerivedResult = Derived | RefusedDerivation
+
+
 @dataclass(frozen=True)
 class Session:
     """All readings of one review, for metrics across captures.

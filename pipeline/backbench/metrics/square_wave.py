@@ -21,7 +21,7 @@ from backbench.signal.transition import (
     cutoff_from_tilt,
     ringing,
 )
-from backbench.signal.uncertainty import Part, combine
+from backbench.signal.uncertainty import Contribution, combine
 
 FAMILY = "Square wave"
 
@@ -35,7 +35,7 @@ OWN_RINGING = 0.8
 
 def _state(seen: SquareView, value: float) -> MeasuredValue:
     own = math.hypot(seen.open_level, seen.rounded) * seen.amplitude
-    total = combine([Part(own), Part(seen.calibration * abs(value))])
+    total = combine([Contribution(own), Contribution(seen.calibration * abs(value))])
     return MeasuredValue(value, total.u, own, total.dof)
 
 

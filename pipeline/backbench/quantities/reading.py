@@ -30,7 +30,7 @@ _DECIBELS_OF_VOLTS = {"dBV": 1.0, "dBu": DBU_V}
 
 
 @dataclass(frozen=True)
-class Written:
+class ParsedQuantity:
     """A value in the unit wanted; bound where it was written as at most or at least."""
 
     value: float
@@ -40,7 +40,7 @@ class Written:
 def read_quantity(
     text: str, unit: str, *, usual_unit: str | None = None, decimal: DecimalSign | None = None,
     load_ohm: float | None = None,
-) -> Written:  # fmt: skip
+) -> ParsedQuantity:  # fmt: skip
     """A quantity in the unit wanted.
 
     Parameters
@@ -76,7 +76,7 @@ def read_quantity(
     if named is None:
         raise UnreadableQuantity(text, f"has a unit {written!r} that can't be turned into {unit!r}")
     base = _bounded(text, scaled(number, named[1]), named[0])
-    return Written(_bounded(text, _converted(text, base, named[0], unit, load_ohm), unit),
+    return ParsedQuantity(_bounded(text, _converted(text, base, named[0], unit, load_ohm), unit),
                    _BOUNDS.get(mark))  # fmt: skip
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.tone import EDGE, LAST_ORDER, PASS_BAND
 from backbench.signal.tone_search import GENERATOR_TOLERANCE
@@ -35,7 +35,7 @@ class Bursts(NamedTuple):
 
     levels: tuple[float, ...]
     noise: float
-    harmonics: Square
+    harmonics: MeanSquare
     peak: float
     frequency_hz: float
 
@@ -141,7 +141,7 @@ def _off(analytic: NDArray[np.complex128], rate_hz: float) -> float:
 class _Fit(NamedTuple):
     level: float
     noise: float
-    harmonics: Square
+    harmonics: MeanSquare
 
 
 def _fitted(volts: Array, turns: float) -> _Fit:
@@ -161,16 +161,16 @@ def _fitted(volts: Array, turns: float) -> _Fit:
     # White noise of that variance adds 2 / n of it to the mean square of each line.
     each = 2 * variance / len(volts)
     number = LAST_ORDER - 1
-    harmonics = Square(
+    harmonics = MeanSquare(
         float(squares[1:].sum()) - number * each, number * each**2, 2 * each, len(volts)
     )
     level = math.sqrt(float(squares[0]))
     return _Fit(level, math.sqrt(each / 2) / level, harmonics)
 
 
-def _mean(parts: Sequence[Square]) -> Square:
+def _mean(parts: Sequence[MeanSquare]) -> MeanSquare:
     number = len(parts)
-    return Square(
+    return MeanSquare(
         sum(part.value for part in parts) / number,
         sum(part.floor for part in parts) / number**2,
         sum(part.slope for part in parts) / number**2,

@@ -18,7 +18,7 @@ from backbench.signal.track import Array
 
 OFF_NOMINAL = 0.002
 """How far the mains may be from its nominal frequency: common practice, no source."""
-SIDES = np.array([-4, -3, -2, -1, 1, 2, 3, 4])
+NEIGHBOUR_MULTIPLES = np.array([-4, -3, -2, -1, 1, 2, 3, 4])
 """Multiples that are looked at around a harmonic."""
 SIDEBANDS = (1, 2)
 """Multiples of the mains at which a modulated tone has sidebands that are reckoned with."""
@@ -27,7 +27,7 @@ MARGIN = 2.0
 common practice, no source."""
 STANDING = 6.0
 """A mains line stands out above so many standard deviations of the noise in its lobe."""
-BLIND = 3.5
+UNSEEN_FACTOR = 3.5
 """Hidden power, re what the record shows at a harmonic, where nothing clear of the tone tells more.
 
 A harmonic and a line of unknown phase give less than 0.157 of the harmonic's amplitude once in
@@ -108,7 +108,7 @@ def _from_neighbours(
     spectrum: Spectrum, noise: Array, nearest: Array, step: float, position: float, half: float
 ) -> tuple[Array, NDArray[np.bool_]]:
     """Strongest of the multiples around each one, V^2, and whether these tell of it at all."""
-    multiples = nearest[:, None] + SIDES
+    multiples = nearest[:, None] + NEIGHBOUR_MULTIPLES
     centres = multiples * step
     lobe = spectrum.window.half_width
     reach = np.minimum(lobe + OFF_NOMINAL * centres, step / 2)
@@ -123,7 +123,7 @@ def _from_neighbours(
     square = sums - width * middle
     scatter = middle * np.sqrt(spectrum.window.spread * width)
     square = np.where(clear & (square > STANDING * scatter), square, 0.0)
-    known: NDArray[np.bool_] = (clear & (SIDES % 2 == 0)).any(axis=1)
+    known: NDArray[np.bool_] = (clear & (NEIGHBOUR_MULTIPLES % 2 == 0)).any(axis=1)
     strongest: Array = square.max(axis=1)
     return strongest, known
 

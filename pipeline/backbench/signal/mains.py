@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.signal.background import degrees_of_freedom
-from backbench.signal.power import Square, line_power
+from backbench.signal.power import MeanSquare, line_power
 from backbench.signal.spectrum import Spectrum, peak_positions
 from backbench.signal.track import Array
 
@@ -96,7 +96,7 @@ def mains_frequency(spectrum: Spectrum, noise: Array, nominal_hz: float) -> floa
     return float(np.clip(found[order[middle]], 0.98 * nominal_hz, 1.02 * nominal_hz))
 
 
-def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> Square:
+def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> MeanSquare:
     """Mean square of the line at a multiple of the mains, its noise taken off, V^2.
 
     Parameters
@@ -110,7 +110,7 @@ def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> Square:
 
     Returns
     -------
-    Square
+    MeanSquare
         V^2, from the whole lobe, widened for a mains frequency that wanders (common practice, no
         source).
     """
@@ -177,7 +177,7 @@ def _standing_alone(
     return count
 
 
-def other_mains_said(nominal_hz: float, other_hz: float) -> str:
+def mains_mismatch_text(nominal_hz: float, other_hz: float) -> str:
     """Why a figure that rests on the mains frequency can't be given.
 
     Parameters

@@ -10,7 +10,7 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.intermodulation import ToneSet
-from backbench.signal.power import Square, noise_sum
+from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.spectrum import peak_position, read_lines
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 
@@ -23,10 +23,10 @@ class Product(NamedTuple):
     """The strongest line that isn't a tone."""
 
     frequency_hz: float
-    square: Square
+    square: MeanSquare
 
 
-def between(tones: ToneSet) -> Square:
+def residual_between_tones(tones: ToneSet) -> MeanSquare:
     """Mean square of all but the tones, 20 Hz to 20 kHz.
 
     Parameters
@@ -36,7 +36,7 @@ def between(tones: ToneSet) -> Square:
 
     Returns
     -------
-    Square
+    MeanSquare
         V^2.
 
     Raises
@@ -62,7 +62,7 @@ def between(tones: ToneSet) -> Square:
     left = noise_sum(power[~removed], noise[~removed], found.window.spread)
     samples = degrees_of_freedom(float(tones.positions[0]), found.window.spread)
     value, floor = left.value + filled, left.floor + 2 * filled**2 / samples
-    return Square(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+    return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 
 def beating(tones: ToneSet) -> float:
@@ -118,5 +118,7 @@ def greatest_product(tones: ToneSet) -> Product:
     least = near * (math.log(len(power)) + STANDING)
     samples = degrees_of_freedom(position, found.window.spread)
     if value < least:
-        return Product(position * found.resolution_hz, Square(value, least**2, 2 * near, samples))
-    return Product(position * found.resolution_hz, Square(value, near**2, 2 * near, samples))
+        return Product(
+            position * found.resolution_hz, MeanSquare(value, least**2, 2 * near, samples)
+        )
+    return Product(position * found.resolution_hz, MeanSquare(value, near**2, 2 * near, samples))

@@ -102,7 +102,7 @@ def fit_state(
     half_swing = abs(float(v.max() - v.min())) / 2
     bent = abs(_solve(_basis(x, 0.0), y)[0][1]) > BENDING * half_swing
     rate = _rate(x, y) if bent else 0.0
-    return _told(_basis(x, rate), y, rate, start, half_s, rate_known=not bent, x=x)
+    return _fitted_state(_basis(x, rate), y, rate, start, half_s, rate_known=not bent, x=x)
 
 
 def _level(x: Array, y: Array, start: float, half_s: float) -> StateFit:
@@ -110,7 +110,7 @@ def _level(x: Array, y: Array, start: float, half_s: float) -> StateFit:
     off the mean as a line would carry it, to either side, uniformly spread (GUM 4.3.7)."""
     slope = float(_solve(_basis(x, 0.0), y)[0][1])
     carried = -slope * float(x.mean())
-    found = _told(np.ones((len(x), 1)), y, 0.0, start, half_s, rate_known=True)
+    found = _fitted_state(np.ones((len(x), 1)), y, 0.0, start, half_s, rate_known=True)
     return replace(found, open_edge=math.hypot(found.open_edge, carried / math.sqrt(3)))
 
 
@@ -142,7 +142,7 @@ def _rate(x: Array, y: Array) -> float:
     return float(best.x)
 
 
-def _told(
+def _fitted_state(
     basis: Array, y: Array, rate: float, start: float, half_s: float, *,
     rate_known: bool, x: Array | None = None,
 ) -> StateFit:  # fmt: skip

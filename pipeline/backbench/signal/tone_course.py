@@ -49,7 +49,7 @@ def tone_course(track: Track, lines: ToneLines) -> LineCourse:
     return _kept[lines]
 
 
-def beside(lines: ToneLines) -> float:
+def background_ratio(lines: ToneLines) -> float:
     """What stands beside a tone, 20 Hz to 20 kHz or the record's band, share of its power.
 
     Parameters
@@ -97,7 +97,7 @@ def tones_course(track: Track, tones: ToneSet) -> LineCourse:
     return _kept[tones]
 
 
-def beside_tones(tones: ToneSet) -> float:
+def background_ratio_of_tones(tones: ToneSet) -> float:
     """What stands beside several tones and a pair's strong products, share of the tones' power.
 
     Parameters
@@ -153,6 +153,6 @@ def _strong_orders(lines: ToneLines) -> list[int]:
     if lines.last_order(BAND_HZ[1]) < 2:
         return []
     found = lines.harmonics(lines.last_order(BAND_HZ[1]))
-    least = WORTH_FITTING * beside(lines) * lines.fundamental.value
+    least = WORTH_FITTING * background_ratio(lines) * lines.fundamental.value
     strong = np.argsort(-found.square)[:MOST_FITTED]
     return sorted(int(found.orders[k]) for k in strong if found.square[k] > least)

@@ -16,7 +16,7 @@ NORMAL = 1.4826
 
 
 @dataclass(frozen=True)
-class Near:
+class NearPoint:
     """A unit, how far it is (mean robust deviations), over how many metrics, and why.
 
     alike, apart: indices of the columns that they agree and differ most in.
@@ -47,7 +47,7 @@ def robust_scale(columns: Floats) -> Floats:
     return scaled
 
 
-def nearest(columns: Any, index: int, count: int = 3) -> list[Near]:
+def nearest(columns: Any, index: int, count: int = 3) -> list[NearPoint]:
     """The nearest rows to one row: mean absolute difference on robust scales over shared columns.
 
     columns: shape (units, metrics), NaN where a unit has no value. Rows that share fewer than
@@ -62,7 +62,7 @@ def nearest(columns: Any, index: int, count: int = 3) -> list[Near]:
         if other != index and shared.size >= max(LEAST_SHARED, own / 2):
             order = shared[np.argsort(apart[shared], kind="stable")]
             found.append(
-                Near(
+                NearPoint(
                     other, float(apart[shared].mean()), int(shared.size),
                     tuple(map(int, order[:2])), tuple(map(int, order[::-1][:2])),
                 )

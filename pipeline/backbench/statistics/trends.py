@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from backbench.errors import Refusal
-from backbench.statistics.permutation_test import by_chance
+from backbench.statistics.permutation_test import permutation_p_value
 
 if TYPE_CHECKING:
     import polars as pl
@@ -92,7 +92,7 @@ def _one(x: Any, y: Any, confidence: float) -> Trend:
         high=float(line.high_slope),
         intercept=float(line.intercept),
         rho=float(rho),
-        p=by_chance(x, y),
+        p=permutation_p_value(x, y),
         confidence=confidence,
     )
 
@@ -172,15 +172,15 @@ def of_frame(frame: pl.DataFrame) -> Trend:
     return trend(known["x"], known["y"], known["technology"].to_list())
 
 
-def said(found: Trend, x_unit: str, y_unit: str) -> list[str]:
+def description_lines(found: Trend, x_unit: str, y_unit: str) -> list[str]:
     """A trend in words, pooled first, then within each group, then the note."""
     per = f"{y_unit} per {x_unit.removesuffix('s') or 'unit'}".strip()
-    lines = [_one_said("all", found, per)]
-    lines += [_one_said(name, part, per) for name, part in found.within.items()]
+    lines = [_description_line("all", found, per)]
+    lines += [_description_line(name, part, per) for name, part in found.within.items()]
     return lines + ([found.note] if found.note else [])
 
 
-def _one_said(name: str, part: Trend, per: str) -> str:
+def _description_line(name: str, part: Trend, per: str) -> str:
     return (
         f"{name}: slope {part.slope:.3g} {per} ({part.low:.3g} to {part.high:.3g}, "
         f"{100 * part.confidence:.0f} %), rho {part.rho:.2f}, p {part.p:.2g}, n {part.n}"
