@@ -67,7 +67,8 @@ def test_a_review_put_into_the_inbox_is_taken_in_and_the_site_made_anew(tmp_path
                 time.sleep(0.5)
             (password,) = re.findall(r"backbench:\S+", (tmp_path / "log").read_text())
             request = urllib.request.Request(
-                f"http://127.0.0.1:{port}/api/flow_runs/count", b"{}",
+                f"http://127.0.0.1:{port}/api/flow_runs/count",
+                b"{}",
                 {
                     "Content-Type": "application/json",
                     "Authorization": f"Basic {base64.b64encode(password.encode()).decode()}",

@@ -37,7 +37,8 @@ async ([address, header]) => {
     fetch(address),
   ];
   const ended = await Promise.allSettled(tries);
-  return ended.map(one => one.status === "fulfilled" ? one.value.type + one.value.status : "refused");
+  return ended.map(one =>
+    one.status === "fulfilled" ? one.value.type + one.value.status : "refused");
 }
 """
 

@@ -28,7 +28,8 @@ def watch(
     port: Annotated[
         int | None,
         typer.Option(
-            min=1024, max=65535,
+            min=1024,
+            max=65535,
             help="Port of the orchestrator's page, on this machine only; a free one if left out.",
         ),
     ] = None,
