@@ -125,8 +125,8 @@ def _samples(size: int, rate_hz: float, sweep: SweepParameters) -> int:
     """Length of an impulse response that holds KEPT times the band, of a fast transform."""
     from scipy import fft
 
-    share = min(2 * BANDWIDTH_MARGIN * sweep.stop_hz / rate_hz, 1.0)
-    samples: int = fft.next_fast_len(math.ceil(size * share), real=True)
+    fraction = min(2 * BANDWIDTH_MARGIN * sweep.stop_hz / rate_hz, 1.0)
+    samples: int = fft.next_fast_len(math.ceil(size * fraction), real=True)
     return min(size, samples)
 
 
