@@ -59,7 +59,7 @@ class MultitoneView:
         return greatest_product(self.found)
 
     @property
-    def fraction(self) -> tuple[float, float, float]:
+    def residual_fraction(self) -> tuple[float, float, float]:
         """Power beside the tones re the whole, relative uncertainty of the ratio of rms, dof."""
         rest, tones = self.beside, self.found.together
         fraction = rest.value / (rest.value + tones.value)
@@ -197,7 +197,7 @@ def between_tones(seen: MultitoneView) -> MeasuredValue:
 )
 def multitone_distortion(seen: MultitoneView) -> MeasuredValue:
     """Rms of all beside the tones over the rms of all, 20 Hz to 20 kHz."""
-    share, relative, dof = seen.share
+    share, relative, dof = seen.residual_fraction
     value = 100 * math.sqrt(share)
     own = value * (1 - share) * relative
     return MeasuredValue(value, own, own, dof)
@@ -264,7 +264,7 @@ def equivalent_bits(seen: MultitoneView | ToneView) -> MeasuredValue:
         assert isinstance(given, MeasuredValue)
         bits = _bits(given.value, given.uncertainty, given.dof, given.bound)
         return replace(bits, remark=given.remark)
-    share, relative, dof = seen.share
+    share, relative, dof = seen.residual_fraction
     own = DB_PER_RELATIVE * (1 - share) * relative
     return _bits(-10 * math.log10(share), own, dof, None)
 

@@ -75,7 +75,7 @@ class Edge:
         return self.high - self.low
 
     def crossing(self, fraction: float) -> float:
-        """Instant about the half-way one, s, at which the step passes a share of itself.
+        """Instant about the half-way one, s, at which the step passes a fraction of itself.
 
         Where noise makes it pass more than once before it is clearly beyond, the middle of the
         first and the last time. Raises Refusal where the step never reaches its own top.
