@@ -12,15 +12,9 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.square_view import SquareView
 from backbench.metrics.traits import Traits
+from backbench.signal.edge import CLEAR, LEAST_EXTREME, SETTLED, Edge
 from backbench.signal.rise_time import CLEARLY, taken_off
-from backbench.signal.transition import (
-    CLEAR,
-    LEAST_EXTREME,
-    SETTLED,
-    Edge,
-    cutoff_from_tilt,
-    ringing,
-)
+from backbench.signal.transition import cutoff_from_tilt, ringing
 from backbench.signal.uncertainty import Contribution, combine
 
 FAMILY = "Square wave"

@@ -28,9 +28,20 @@ LEAST_PERIODS = 5
 
 
 class Bursts(NamedTuple):
-    """Bursts read. levels: fundamental's rms of each, V. noise: relative standard uncertainty
-    that noise gives one of them. harmonics: mean square of harmonics 2 to 10 together. peak:
-    greatest instant magnitude, V. frequency_hz: as found.
+    """Bursts as read from a record.
+
+    Parameters
+    ----------
+    levels : tuple of float
+        The fundamental's rms of each burst, V.
+    noise : float
+        Relative standard uncertainty that noise gives one of them.
+    harmonics : MeanSquare
+        Harmonics 2 to 10 together, V^2.
+    peak : float
+        Greatest instant magnitude, V.
+    frequency_hz : float
+        As measured, Hz.
     """
 
     levels: tuple[float, ...]

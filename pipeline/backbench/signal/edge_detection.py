@@ -7,8 +7,9 @@ from itertools import pairwise
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.signal.edge import Edge
 from backbench.signal.track import Array
-from backbench.signal.transition import Edge, read_edge, state_levels
+from backbench.signal.transition import read_edge, state_levels
 
 SPACING_WITHIN = 0.05
 WHOLE = 0.97

@@ -37,9 +37,14 @@ what is seen. This value makes the bound on a line that doesn't stand out just t
 
 
 class HiddenHum(NamedTuple):
-    """By harmonic. square: mean square of a mains line that may hide in it, V^2.
+    """What may hide in each harmonic.
 
-    blind: whether a mains line or a sideband may be there and nothing tells how strong.
+    Parameters
+    ----------
+    square : ndarray of float64, shape (k,)
+        Mean square of a mains line that may hide in it, V^2.
+    blind : ndarray of bool, shape (k,)
+        Whether a mains line or a sideband may be there and nothing shows how strong.
     """
 
     square: Array

@@ -20,7 +20,15 @@ once in a thousand records."""
 
 
 class Product(NamedTuple):
-    """The strongest line that isn't a tone."""
+    """The strongest line that isn't a tone.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Hz.
+    square : MeanSquare
+        V^2.
+    """
 
     frequency_hz: float
     square: MeanSquare

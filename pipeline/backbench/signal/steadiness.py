@@ -46,7 +46,13 @@ LEAST_PHASE = 0.01
 
 
 class SteadySegment(NamedTuple):
-    """Blocks first to last - 1."""
+    """The longest part of a record in which its lines hold still.
+
+    Parameters
+    ----------
+    first, last : int
+        Blocks first to last - 1.
+    """
 
     first: int
     last: int

@@ -35,7 +35,16 @@ MOST_SECOND = 0.1
 class Period(NamedTuple):
     """One period, evenly spaced, the middle of its upward transition near 0 s.
 
-    noise: standard deviation that the record's noise gives each instant, V.
+    Parameters
+    ----------
+    time_s : ndarray of float64, shape (n,)
+        s, evenly spaced.
+    volts : ndarray of float64, shape (n,)
+        V.
+    frequency_hz : float
+        Hz.
+    noise : float
+        Standard deviation that the record's noise gives each instant, V.
     """
 
     time_s: Array
