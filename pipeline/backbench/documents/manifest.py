@@ -107,13 +107,15 @@ def by_marker(value: object) -> object:
     """The stimulus model whose marker key the table has."""
     if isinstance(value, StimulusModel) or not isinstance(value, dict):
         return value
-    found = [kind for kind in KINDS if kind.marker in value]
+    matching = [kind for kind in KINDS if kind.marker in value]
     # A trace names the frequency of its square wave by the key that marks such a capture.
-    found = [Table] if Table.marker in value and set(found) == {Table, SquareWave} else found
-    if len(found) != 1:
+    matching = (
+        [Table] if Table.marker in value and set(matching) == {Table, SquareWave} else matching
+    )
+    if len(matching) != 1:
         markers = ", ".join(kind.marker for kind in KINDS)
         raise ValueError(f"exactly one of the keys {markers}")
-    return found[0].model_validate(value)
+    return matching[0].model_validate(value)
 
 
 class Capture(Strict):

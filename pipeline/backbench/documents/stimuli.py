@@ -156,8 +156,8 @@ class Sweep(StimulusModel):
         return self.kind, tuple(self.sweep_hz)
 
     def memory(self, rate_hz: float) -> float:
-        share = min(1.0, 2 * max(self.sweep_hz) / rate_hz)
-        return self.bytes_a_sample + self.bytes_of_band * share
+        fraction = min(1.0, 2 * max(self.sweep_hz) / rate_hz)
+        return self.bytes_a_sample + self.bytes_of_band * fraction
 
 
 class TwoTones(StimulusModel):

@@ -146,8 +146,8 @@ def _lower_bounds(session: Session, pairs: list[Pair], against: str) -> Iterator
         yield from _least_uncertain(session, known, against)
     elif sound:
         pair = max(sound, key=lambda p: _ratio(*p).value)
-        told = _ratio(*pair)
-        figure = MeasuredValue(told.value, told.uncertainty, told.estimation, bound="lower")
+        ratio = _ratio(*pair)
+        figure = MeasuredValue(ratio.value, ratio.uncertainty, ratio.estimation, bound="lower")
         yield Derived(figure, pair[0], pair, against=against)
 
 
@@ -162,9 +162,9 @@ def _lower_bounds(session: Session, pairs: list[Pair], against: str) -> Iterator
 )
 def balance_tracking(session: Session) -> Iterator[Derived]:
     """How far the channel balance moves between settings of the volume control."""
-    told = [b for b in _balances(session) if isinstance(b, Derived) and b.like.volume]
+    balances = [b for b in _balances(session) if isinstance(b, Derived) and b.like.volume]
     groups: dict[object, list[Derived]] = {}
-    for balance in told:
+    for balance in balances:
         like = balance.like
         place = (like.unit_key, balance.against, like.frequency_hz, like.input, like.tap,
                  like.controls)  # fmt: skip

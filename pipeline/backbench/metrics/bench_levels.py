@@ -49,23 +49,23 @@ def of_levels(
     view: V, figure_of: Callable[[V], MeasuredValue]
 ) -> list[tuple[float, MeasuredValue]]:
     """The figure of each loop-back that gives one, with its level, V, rising."""
-    found = []
+    levels = []
     for one in view.benches:
         try:
-            found.append((one.level_v, figure_of(one)))  # type: ignore[arg-type]
+            levels.append((one.level_v, figure_of(one)))  # type: ignore[arg-type]
         except (Refusal, NotApplicable):
             continue
-    return sorted(found, key=lambda pair: pair[0])
+    return sorted(levels, key=lambda pair: pair[0])
 
 
 def off_at_level(
-    found: MeasuredValue, level_v: float, known: Sequence[tuple[float, MeasuredValue]]
+    figure: MeasuredValue, level_v: float, known: Sequence[tuple[float, MeasuredValue]]
 ) -> MeasuredValue:
     """A ratio of lines in percent without the bench's own, from its figures by rising level."""
     if not known:
-        return found
+        return figure
     own = own_at(level_v, known)
-    cleared = lines_off(found, own.figure)
+    cleared = lines_off(figure, own.figure)
     if own.reason is None or cleared.bound is None:
         return cleared
     return replace(cleared, remark="; ".join(filter(None, (cleared.remark, own.reason))))
@@ -97,5 +97,5 @@ def _interpolated(
     low, high = below[1].value, above[1].value
     if below[1].bound or above[1].bound or low <= 0 or high <= 0:
         return MeasuredValue(max(low, high), 0.0)
-    share = math.log(level_v / below[0]) / math.log(above[0] / below[0])
-    return MeasuredValue(low ** (1 - share) * high**share, 0.0)
+    fraction = math.log(level_v / below[0]) / math.log(above[0] / below[0])
+    return MeasuredValue(low ** (1 - fraction) * high**fraction, 0.0)

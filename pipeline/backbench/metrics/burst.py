@@ -70,8 +70,8 @@ def burst_view(capture_data: CaptureData, number: int) -> BurstView:
     assert isinstance(stimulus, Burst)
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
-    found = read_bursts(track, stimulus.burst_hz, stimulus.on_ms / 1e3, stimulus.period_ms / 1e3)
-    return BurstView(capture_data, track, found)
+    bursts = read_bursts(track, stimulus.burst_hz, stimulus.on_ms / 1e3, stimulus.period_ms / 1e3)
+    return BurstView(capture_data, track, bursts)
 
 
 @metric(
@@ -112,10 +112,10 @@ def burst_power(seen: BurstView) -> MeasuredValue:
 def _other_burst(stimulus: object) -> dict[str, str]:
     """Names a burst that isn't that of IHF-A-202; nothing for one that is."""
     assert isinstance(stimulus, Burst)
-    said = (stimulus.burst_hz, stimulus.on_ms, stimulus.period_ms)
-    if all(abs(one / own - 1) <= SAME_BURST for one, own in zip(said, IHF_BURST, strict=True)):
+    burst = (stimulus.burst_hz, stimulus.on_ms, stimulus.period_ms)
+    if all(abs(one / own - 1) <= SAME_BURST for one, own in zip(burst, IHF_BURST, strict=True)):
         return {}
-    return {OTHER_BURST: f"{said[1]:g} ms of {said[0]:g} Hz every {said[2]:g} ms"}
+    return {OTHER_BURST: f"{burst[1]:g} ms of {burst[0]:g} Hz every {burst[2]:g} ms"}
 
 
 @metric(
@@ -174,8 +174,8 @@ def _place(r: Reading) -> tuple[object, ...]:
 
 def _headroom(session: Session, powers: list[Reading]) -> DerivedResult:
     rated = session.rated_power_w[powers[0].unit_key]
-    told = [(r, session.same_capture("burst_distortion", r)) for r in powers]
-    known = [(r, d) for r, d in told if d is not None and d.value is not None]
+    pairs = [(r, session.same_capture("burst_distortion", r)) for r in powers]
+    known = [(r, d) for r, d in pairs if d is not None and d.value is not None]
     sources = tuple(one for pair in known for one in pair) or tuple(powers)
     clean = [r for r, d in known if (d.value or 0.0) <= LIMIT_PERCENT]
     if not clean:

@@ -191,14 +191,14 @@ def damping_factor(session: Session) -> Iterator[DerivedResult]:
         if not isinstance(across, _Across):
             yield replace(across, detail=detail)
             continue
-        found = _magnitude(across)
-        if found is None:
+        magnitude = _magnitude(across)
+        if magnitude is None:
             yield replace(_no_bound(across), detail=detail)
         elif nominal is None:
             reason = f"the tap {like.tap!r} names no nominal load: name it as, for example, 16 ohm"
             yield RefusedDerivation(reason, like, across.sources, frequency_hz=across.own_hz)
         else:
-            yield _given(across, _factor(nominal, found, detail))
+            yield _given(across, _factor(nominal, magnitude, detail))
 
 
 def _missed(at: SweptPoint) -> float:
@@ -210,12 +210,13 @@ def _missed(at: SweptPoint) -> float:
     return max(most - at.ohms.value, at.ohms.value - least) / COVERAGE
 
 
-def _factor(nominal: float, found: MeasuredValue, detail: dict[str, str]) -> MeasuredValue:
-    factor = nominal / found.value
+def _factor(nominal: float, impedance: MeasuredValue, detail: dict[str, str]) -> MeasuredValue:
+    factor = nominal / impedance.value
     turned: dict[Bound | None, Bound] = {"upper": "lower", "lower": "upper"}
     return MeasuredValue(
-        factor, factor * found.uncertainty / found.value, factor * found.estimation / found.value,
-        bound=turned.get(found.bound), detail=detail, remark=found.remark,
+        factor, factor * impedance.uncertainty / impedance.value,
+        factor * impedance.estimation / impedance.value,
+        bound=turned.get(impedance.bound), detail=detail, remark=impedance.remark,
     )  # fmt: skip
 
 
@@ -356,8 +357,8 @@ def nominal_load(like: Reading) -> float | None:
         return like.load_ohm
     if like.tap is None:
         return NOMINAL_OHM
-    found = TAP.fullmatch(like.tap.strip())
-    return float(found[1].replace(",", ".")) if found else None
+    tap = TAP.fullmatch(like.tap.strip())
+    return float(tap[1].replace(",", ".")) if tap else None
 
 
 def _figure(whole: ComplexOhms) -> MeasuredValue:

@@ -71,15 +71,15 @@ def _averaged(
     known = registry()
     text = "; ".join(filter(None, [steady.remark, unsteady.why]))
     try:
-        stretches = in_segments(steady.capture_data, track)
-        views = [known.views[kind].build(part, track) for part in stretches.parts]
+        segments = in_segments(steady.capture_data, track)
+        views = [known.views[kind].build(part, track) for part in segments.parts]
     except Refusal as refusal:
         if not math.isfinite(unsteady.times):
             return _refused(kind, track, Refusal(f"{unsteady.why}; {refusal}")), []
         found, traces = _measured(kind, view, track)
         return [remarked(_widened(f, unsteady.times), text) for f in found], traces
     each = [_measured(kind, view, track) for view in views]
-    found, traces = over_time(each, independent=stretches.independent)
+    found, traces = over_time(each, independent=segments.independent)
     return [remarked(f, text) for f in found], traces
 
 
@@ -119,13 +119,13 @@ def _refused(kind: str, track: int, refusal: Refusal) -> list[Finding]:
 def _of_part(kind: str, part: LevelPart, track: int) -> list[Finding]:
     """Everything of one level, each finding with the level's drive and measured power."""
     if isinstance(part.view, Refusal):
-        found = _refused(kind, track, part.view)
+        findings = _refused(kind, track, part.view)
     else:
         metrics = registry().measured_from(kind)
-        found = [f for m in metrics for f in _measured_one(m, part.view, track)]
-    powers = [f.figure.value for f in found if f.metric.name == "output_power" and f.figure]
+        findings = [f for m in metrics for f in _measured_one(m, part.view, track)]
+    powers = [f.figure.value for f in findings if f.metric.name == "output_power" and f.figure]
     power = powers[0] if powers else None
-    return [replace(f, generator_vrms=part.generator_vrms, power_w=power) for f in found]
+    return [replace(f, generator_vrms=part.generator_vrms, power_w=power) for f in findings]
 
 
 def _measured_one(metric: Metric, view: Any, track: int) -> Iterator[Finding]:

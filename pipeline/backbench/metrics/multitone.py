@@ -59,11 +59,11 @@ class MultitoneView:
         return greatest_product(self.found)
 
     @property
-    def share(self) -> tuple[float, float, float]:
+    def residual_fraction(self) -> tuple[float, float, float]:
         """Power beside the tones re the whole, relative uncertainty of the ratio of rms, dof."""
         rest, tones = self.beside, self.found.together
-        share = rest.value / (rest.value + tones.value)
-        return share, math.hypot(rest.relative, tones.relative), rest.samples
+        fraction = rest.value / (rest.value + tones.value)
+        return fraction, math.hypot(rest.relative, tones.relative), rest.samples
 
 
 @view("multitone", version=2)
@@ -77,11 +77,11 @@ def multitone_view(capture_data: CaptureData, number: int) -> MultitoneView:
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
     stated, apart = sorted(stimulus.multitone_hz), tone_spacing(stimulus)
-    found = find_tones(capture_data.outputs[number], stated, apart, capture_data.mains_hz)
+    tones = find_tones(capture_data.outputs[number], stated, apart, capture_data.mains_hz)
     source = None
     if capture_data.generator is not None:
         source = find_tones(capture_data.generator, stated, apart, capture_data.mains_hz)
-    return MultitoneView(capture_data, capture_data.outputs[number], found, source)
+    return MultitoneView(capture_data, capture_data.outputs[number], tones, source)
 
 
 def tone_spacing(stimulus: Multitone) -> float:
@@ -197,7 +197,7 @@ def between_tones(seen: MultitoneView) -> MeasuredValue:
 )
 def multitone_distortion(seen: MultitoneView) -> MeasuredValue:
     """Rms of all beside the tones over the rms of all, 20 Hz to 20 kHz."""
-    share, relative, dof = seen.share
+    share, relative, dof = seen.residual_fraction
     value = 100 * math.sqrt(share)
     own = value * (1 - share) * relative
     return MeasuredValue(value, own, own, dof)
@@ -262,9 +262,9 @@ def equivalent_bits(seen: MultitoneView | ToneView) -> MeasuredValue:
         assert sinad.measure is not None
         given = sinad.measure(seen)
         assert isinstance(given, MeasuredValue)
-        found = _bits(given.value, given.uncertainty, given.dof, given.bound)
-        return replace(found, remark=given.remark)
-    share, relative, dof = seen.share
+        bits = _bits(given.value, given.uncertainty, given.dof, given.bound)
+        return replace(bits, remark=given.remark)
+    share, relative, dof = seen.residual_fraction
     own = DB_PER_RELATIVE * (1 - share) * relative
     return _bits(-10 * math.log10(share), own, dof, None)
 

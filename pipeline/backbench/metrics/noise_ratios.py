@@ -140,8 +140,8 @@ def input_referred_noise(session: Session) -> Iterator[Derived]:
 def _gains(session: Session, noise: Reading) -> list[Reading]:
     load = {"load_kind": noise.load_kind, "load_ohm": noise.load_ohm}
     same = {name: getattr(noise, name) for name in SAME_GAIN}
-    found = session.of("gain", stimulus="tone", driven=None, **same, **load)
-    return [g for g in found if g.bound is None and _near_1_khz(g.frequency_hz)]
+    gains = session.of("gain", stimulus="tone", driven=None, **same, **load)
+    return [g for g in gains if g.bound is None and _near_1_khz(g.frequency_hz)]
 
 
 def _near_1_khz(hz: float | None) -> bool:

@@ -113,7 +113,7 @@ def _test(session: Session, readings: list[Reading], power_w: float, limit: floa
     A power or a distortion within its uncertainty of the limit counts as reached.
     """
     sources: list[Reading] = []
-    found: bool | None = None
+    passes: bool | None = None
     for distortion in readings:
         power = session.same_capture("output_power", distortion)
         if power is None or not power.value or distortion.value is None:
@@ -122,10 +122,10 @@ def _test(session: Session, readings: list[Reading], power_w: float, limit: floa
             continue
         sources += [power, distortion]
         clean = distortion.value - 2 * (distortion.uncertainty or 0.0) <= limit
-        found = found or clean if (clean or distortion.bound is None) else found
+        passes = passes or clean if (clean or distortion.bound is None) else passes
     hz = readings[0].frequency_hz or 1.0
     narrow = [r.detail["harmonics"] for r in readings if "harmonics" in r.detail]
-    return _Tested(hz, found, tuple(sources), min(narrow, key=_order, default=None))
+    return _Tested(hz, passes, tuple(sources), min(narrow, key=_order, default=None))
 
 
 def _order(harmonics: str) -> int:

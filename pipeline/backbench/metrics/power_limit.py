@@ -87,9 +87,9 @@ def least_power_at_limit(session: Session) -> Iterator[Derived]:
     """The power above which distortion is within the limit, up to the power at that limit."""
     for levels in series(session):
         for limit in _limits(session, levels[0].distortion):
-            found = _least(levels, limit)
-            if found is not None:
-                yield found
+            least = _least(levels, limit)
+            if least is not None:
+                yield least
 
 
 def _limits(session: Session, like: Reading) -> list[float]:

@@ -84,8 +84,8 @@ def kind_of_distortion(levels: Sequence[PowerLevel]) -> dict[str, str]:
 
 def _distortions(session: Session) -> list[Reading]:
     """Of each capture the distortion that reaches furthest, as far as its band goes."""
-    found = [r for name in (PREFERRED, OTHER) for r in session.of(name)]
-    widest = [r for r in found if widest_distortion(session, r) is r]
+    readings = [r for name in (PREFERRED, OTHER) for r in session.of(name)]
+    widest = [r for r in readings if widest_distortion(session, r) is r]
     return [r for r in widest if r.power_w and r.value and r.load_ohm and r.bound != "lower"]
 
 
@@ -133,8 +133,8 @@ def crossing(levels: Sequence[PowerLevel], i: int, target: float) -> Crossed:
     """
     below, above = levels[i], levels[i + 1]
     width = above.x - below.x
-    share = (target - below.y) / (above.y - below.y)
-    noise = math.hypot((1 - share) * below.u_distortion, share * above.u_distortion)
+    fraction = (target - below.y) / (above.y - below.y)
+    noise = math.hypot((1 - fraction) * below.u_distortion, fraction * above.u_distortion)
     distortion = noise * width / abs(above.y - below.y)
     bracket = crossing_between(places(levels), i, target)
     own = math.hypot(max(below.own, above.own), distortion, bracket.u)

@@ -48,22 +48,22 @@ HIGHEST = frozenset({"noise_468"})
 """By definition a meter's highest reading: of all stretches the highest."""
 
 
-def over_time(stretches: Iterable[Measured], independent: float | None = None) -> Measured:
+def over_time(segments: Iterable[Measured], independent: float | None = None) -> Measured:
     """Findings and curves of a recording from those of its stretches, of equal length and in order.
 
     A metric that a stretch refuses, or for which it gives other figures than the first, is refused;
     one that has no meaning in a stretch has none. One stretch alone is returned as it is.
     independent: number of stretches without overlap that would tell as much, where they overlap.
     """
-    found = list(stretches)
-    if len(found) == 1:
-        return found[0]
-    asked = {(f.metric, f.track): None for findings, _ in found for f in findings}
+    measured = list(segments)
+    if len(measured) == 1:
+        return measured[0]
+    keys = {(f.metric, f.track): None for findings, _ in measured for f in findings}
     together: list[Finding] = []
-    for metric, track in asked:
-        each = [[f for f in own if (f.metric, f.track) == (metric, track)] for own, _ in found]
+    for metric, track in keys:
+        each = [[f for f in own if (f.metric, f.track) == (metric, track)] for own, _ in measured]
         together += _metric_over_time(metric, track, each, independent)
-    return together, _curves_over_time([traces for _, traces in found])
+    return together, _curves_over_time([traces for _, traces in measured])
 
 
 def _metric_over_time(
@@ -162,8 +162,8 @@ def _values(metric: Metric, figures: Sequence[MeasuredValue]) -> Array:
     if len(bounds) > 1:
         raise Refusal("the stretches bound it from both sides")
     if not bounds and not any(f.uncertainty for f in figures) and np.ptp(values) > 0:
-        found = ", ".join(f"{value:g}" for value in np.unique(values))
-        raise Refusal(f"it isn't the same all along: the stretches give {found}")
+        listed = ", ".join(f"{value:g}" for value in np.unique(values))
+        raise Refusal(f"it isn't the same all along: the stretches give {listed}")
     if metric.unit == "deg":
         values = values[0] + np.array([math.remainder(v - values[0], TURN) for v in values])
     return values

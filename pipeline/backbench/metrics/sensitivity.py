@@ -67,8 +67,8 @@ class Driven(NamedTuple):
 def sensitivity(session: Session) -> Iterator[DerivedResult]:
     """Input voltage that gives a stated output."""
     for points in _series(session):
-        for said, volts, watts in _targets(session, points[0].level):
-            yield _input_for(points, said, volts, watts)
+        for target, volts, watts in _targets(session, points[0].level):
+            yield _input_for(points, target, volts, watts)
 
 
 def _series(session: Session) -> Iterator[list[Driven]]:
@@ -105,14 +105,14 @@ def _targets(session: Session, like: Reading) -> Iterator[tuple[str, float, floa
         return
     rated = session.rated_power_w.get(like.unit_key)
     wanted = [(f"{REFERENCE_WATT:g} W", REFERENCE_WATT)]
-    for said, watts in wanted + ([("rated power", rated)] if rated else []):
-        yield said, math.sqrt(watts * like.load_ohm), watts
+    for target, watts in wanted + ([("rated power", rated)] if rated else []):
+        yield target, math.sqrt(watts * like.load_ohm), watts
 
 
 def _input_for(
-    points: Sequence[Driven], said: str, volts: float, watts: float | None
+    points: Sequence[Driven], label: str, volts: float, watts: float | None
 ) -> DerivedResult:
-    target, detail = math.log(volts), {"for": said}
+    target, detail = math.log(volts), {"for": label}
     sources = tuple(r for point in points for r in (point.level, point.gain))
     if not points[0].x <= target <= points[-1].x:
         low, high = (math.exp(point.x) for point in (points[0], points[-1]))
@@ -122,11 +122,11 @@ def _input_for(
     i = next(i for i, (_, above) in enumerate(pairs) if target <= above.x)
     below, above = pairs[i]
     width = above.x - below.x
-    share = (target - below.x) / width if width else 0.0
+    fraction = (target - below.x) / width if width else 0.0
     slope = (above.y - below.y) / width if width else 1.0
     level = max((below, above), key=lambda point: relative_uncertainty(point.level)).level
     load = (level.load_uncertainty or 0.0) / 2 if watts else 0.0
-    bracket = value_between([Place(p.x, p.y) for p in points], i, share, LINEAR)
+    bracket = value_between([Place(p.x, p.y) for p in points], i, fraction, LINEAR)
     value, bent = math.exp(bracket.middle), bracket.u
     own = math.hypot(slope * relative_estimation(level), bent)
     shared = math.hypot(
@@ -150,8 +150,8 @@ def _input_for(
 def input_at_limit(session: Session) -> Iterator[DerivedResult]:
     """The greatest input voltage at which distortion is within the limit."""
     for points in _series(session):
-        found = sorted(_distorting(session, points), key=lambda level: level.x)
-        for levels in grouped(found, _band).values():
+        levels_by_power = sorted(_distorting(session, points), key=lambda level: level.x)
+        for levels in grouped(levels_by_power, _band).values():
             if len(levels) >= LEAST_LEVELS:
                 for limit in LIMITS_PERCENT:
                     yield _greatest(levels, limit)
@@ -165,16 +165,16 @@ def _band(level: PowerLevel) -> tuple[object, ...]:
 def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[PowerLevel]:
     """Distortion against the input, each level with its gain in the place of its power."""
     for point in points:
-        found = widest_distortion(session, point.level)
-        if found is not None and found.value and found.bound != "lower":
+        distortion = widest_distortion(session, point.level)
+        if distortion is not None and distortion.value and distortion.bound != "lower":
             yield PowerLevel(
                 x=point.y,
-                y=math.log(found.value),
+                y=math.log(distortion.value),
                 u=point.u_input,
                 own=0.0,
-                u_distortion=relative_uncertainty(found),
+                u_distortion=relative_uncertainty(distortion),
                 power=point.level,
-                distortion=found,
+                distortion=distortion,
             )
 
 

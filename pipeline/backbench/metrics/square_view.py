@@ -13,12 +13,12 @@ import numpy as np
 from backbench.documents.stimuli import SquareWave, Table
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData, view
+from backbench.signal.edge import Edge
 from backbench.signal.edge_detection import edges_of_period, edges_of_trace
 from backbench.signal.quantisation_step import quantisation_step, rounding
 from backbench.signal.rise_time import BRICK_WALL, CLEARLY, CORNER, ChainRiseTime, chained
 from backbench.signal.tone import PASS_BAND
 from backbench.signal.track import Array
-from backbench.signal.transition import Edge
 from backbench.signal.waveform_period import one_period
 
 NEVER_SLOWER = 1.05

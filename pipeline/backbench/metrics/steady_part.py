@@ -90,13 +90,13 @@ def _steady_s(
         if seen is None:
             continue
         course = seen.course
-        found = steady_segment(course, seen.background_ratio, seen.wander)
-        if found.last - found.first < len(course.phasors):
-            first, last = _seconds(course, found, len(track.volts) / track.rate_hz)
+        segment = steady_segment(course, seen.background_ratio, seen.wander)
+        if segment.last - segment.first < len(course.phasors):
+            first, last = _seconds(course, segment, len(track.volts) / track.rate_hz)
             start, end, why = max(start, first), min(end, last), change(course)
     return (None, None) if why is None else ((start, end), why)
 
 
-def _seconds(course: LineCourse, found: SteadySegment, whole_s: float) -> tuple[float, float]:
-    last = whole_s if found.last == len(course.phasors) else found.last * course.block_s
-    return found.first * course.block_s, last
+def _seconds(course: LineCourse, segment: SteadySegment, whole_s: float) -> tuple[float, float]:
+    last = whole_s if segment.last == len(course.phasors) else segment.last * course.block_s
+    return segment.first * course.block_s, last

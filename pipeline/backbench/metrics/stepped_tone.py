@@ -35,12 +35,12 @@ def steps(capture_data: CaptureData, number: int) -> Iterator[LevelPart]:
     assert isinstance(stimulus, Steps)
     source = _source(capture_data, number)
     check_record(replace(source, full_scale_v=math.inf))
-    found = find_steps(
+    steps = find_steps(
         source.volts, source.rate_hz, stimulus.steps_hz, stimulus.step_s, len(stimulus.levels_vrms)
     )
-    _refuse_others(stimulus.levels_vrms, found, recorded=source is capture_data.generator)
+    _refuse_others(stimulus.levels_vrms, steps, recorded=source is capture_data.generator)
     # In turn, so that the spectra of one step are let go before the next is looked at.
-    return _parts(capture_data, number, found)
+    return _parts(capture_data, number, steps)
 
 
 def _source(capture_data: CaptureData, number: int) -> Track:
@@ -51,10 +51,10 @@ def _source(capture_data: CaptureData, number: int) -> Track:
     )
 
 
-def _refuse_others(stated: list[float], found: list[LevelStep], *, recorded: bool) -> None:
+def _refuse_others(stated: list[float], steps: list[LevelStep], *, recorded: bool) -> None:
     """Raise Refusal where a step's change of level can't come from the stated drive."""
     for position, ((low, high), (a, b)) in enumerate(
-        zip(pairwise(stated), pairwise(found), strict=True), start=1
+        zip(pairwise(stated), pairwise(steps), strict=True), start=1
     ):
         wanted, rise = 20 * math.log10(high / low), b.level_db - a.level_db
         # A limited output holds its level while its drive rises.
@@ -67,10 +67,10 @@ def _refuse_others(stated: list[float], found: list[LevelStep], *, recorded: boo
             )
 
 
-def _parts(capture_data: CaptureData, number: int, found: list[LevelStep]) -> Iterator[LevelPart]:
+def _parts(capture_data: CaptureData, number: int, steps: list[LevelStep]) -> Iterator[LevelPart]:
     stimulus = capture_data.stimulus
     assert isinstance(stimulus, Steps)
-    for level, step in zip(stimulus.levels_vrms, found, strict=True):
+    for level, step in zip(stimulus.levels_vrms, steps, strict=True):
         part = replace(
             capture_data,
             stimulus=Tone(tone_hz=stimulus.steps_hz, generator_vrms=level),

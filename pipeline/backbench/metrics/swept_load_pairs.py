@@ -92,13 +92,13 @@ def swept_over(pair: SweptPair) -> list[SweptPoint]:
     """What every frequency of both sweeps gives; frequencies that give nothing are left out."""
     light, heavy = pair.light.data, pair.heavy.data
     inside = (light.x >= heavy.x[0] * (1 - 1e-9)) & (light.x <= heavy.x[-1] * (1 + 1e-9))
-    found = []
+    points = []
     for hz in light.x[inside]:
         try:
-            found.append(swept_at(pair, float(hz)))
+            points.append(swept_at(pair, float(hz)))
         except ValueError:
             continue
-    return found
+    return points
 
 
 def swept_at(pair: SweptPair, hz: float) -> SweptPoint:

@@ -119,13 +119,15 @@ def _known(column: ValuesByLevel | None, name: str) -> ValuesByLevel:
 
 
 def _level_for(seen: TunerView, column: ValuesByLevel, wanted_db: float) -> MeasuredValue:
-    found = settles_at(seen.dbf, column.db, column.u, wanted_db)
-    if found is None:
+    threshold = settles_at(seen.dbf, column.db, column.u, wanted_db)
+    if threshold is None:
         best = float(column.db.max())
         raise Refusal(
             f"{wanted_db:g} dB aren't held up to {seen.dbf[-1]:.4g} dBf; the best is {best:.3g} dB"
         )
-    return MeasuredValue(found.x, found.u, found.u, bound=None if found.within else "upper")
+    return MeasuredValue(
+        threshold.x, threshold.u, threshold.u, bound=None if threshold.within else "upper"
+    )
 
 
 @metric(

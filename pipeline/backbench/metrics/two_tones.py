@@ -60,10 +60,10 @@ class TwoTonesView:
         if given is None or number not in given.outputs:
             return None
         try:
-            found: TwoTonesView = two_tones_view.build(given, number)
+            view: TwoTonesView = two_tones_view.build(given, number)
         except Refusal:
             return None
-        return found
+        return view
 
     @property
     def low(self) -> MeanSquare:
@@ -116,9 +116,9 @@ def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     assert isinstance(stimulus, TwoTones)
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
-    found = find_tones(track, stimulus.tones_hz, pair_spacing(stimulus), capture_data.mains_hz)
-    _check_ratio(found, stimulus.ratio)
-    return TwoTonesView(capture_data, track, found, _test(stimulus))
+    tones = find_tones(track, stimulus.tones_hz, pair_spacing(stimulus), capture_data.mains_hz)
+    _check_ratio(tones, stimulus.ratio)
+    return TwoTonesView(capture_data, track, tones, _test(stimulus))
 
 
 def pair_spacing(stimulus: TwoTones) -> float:
@@ -150,8 +150,8 @@ def _least_distance(tones_hz: Sequence[float], test: Test | None) -> float:
     return least
 
 
-def _check_ratio(found: ToneSet, stated: float) -> None:
-    low, high = found.tones
+def _check_ratio(tones: ToneSet, stated: float) -> None:
+    low, high = tones.tones
     ratio = low.rms / high.rms
     if abs(20 * math.log10(ratio / stated)) > RATIO_AT_OUTPUT_DB:
         raise Refusal(

@@ -143,9 +143,9 @@ def _slope(points: list[_Point]) -> MeasuredValue:
     left = db - db.mean() - slope * centred
     freedom = len(points) - 2
     scatter = float(np.dot(left, left)) / freedom
-    told = float(np.mean([p.u**2 for p in points]))
-    u = math.sqrt(max(scatter, told) / square)
-    return MeasuredValue(slope, u, u, float(freedom) if scatter > told else math.inf)
+    stated = float(np.mean([p.u**2 for p in points]))
+    u = math.sqrt(max(scatter, stated) / square)
+    return MeasuredValue(slope, u, u, float(freedom) if scatter > stated else math.inf)
 
 
 def _given(points: list[_Point], figure: MeasuredValue) -> Derived:

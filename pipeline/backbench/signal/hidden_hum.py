@@ -37,9 +37,14 @@ what is seen. This value makes the bound on a line that doesn't stand out just t
 
 
 class HiddenHum(NamedTuple):
-    """By harmonic. square: mean square of a mains line that may hide in it, V^2.
+    """What may hide in each harmonic.
 
-    blind: whether a mains line or a sideband may be there and nothing tells how strong.
+    Parameters
+    ----------
+    square : ndarray of float64, shape (k,)
+        Mean square of a mains line that may hide in it, V^2.
+    blind : ndarray of bool, shape (k,)
+        Whether a mains line or a sideband may be there and nothing shows how strong.
     """
 
     square: Array
@@ -97,11 +102,11 @@ def _on_sideband(
     orders: NDArray[np.int_], position: float, step: float, half: float
 ) -> NDArray[np.bool_]:
     """Harmonics at the tone plus one or two times the mains; its counterpart is never clear."""
-    found: NDArray[np.bool_] = np.zeros(len(orders), dtype=bool)
+    hidden: NDArray[np.bool_] = np.zeros(len(orders), dtype=bool)
     for multiple in SIDEBANDS:
         away = multiple * step
-        found |= np.abs((orders - 1) * position - away) <= half + OFF_NOMINAL * away
-    return found & (orders > 1)
+        hidden |= np.abs((orders - 1) * position - away) <= half + OFF_NOMINAL * away
+    return hidden & (orders > 1)
 
 
 def _from_neighbours(
@@ -130,7 +135,7 @@ def _from_neighbours(
 
 def _sums_between(power: Array, first: NDArray[np.int_], last: NDArray[np.int_]) -> Array:
     """Sums of stretches of bins, without a running sum whose rounding hides small lines."""
-    found: Array = np.empty(first.shape)
+    sums: Array = np.empty(first.shape)
     for place in np.ndindex(first.shape):
-        found[place] = power[first[place] : last[place]].sum()
-    return found
+        sums[place] = power[first[place] : last[place]].sum()
+    return sums

@@ -25,7 +25,15 @@ FLOOR_DB = -140.0
 
 @dataclass(frozen=True)
 class LevelStep:
-    """Samples of one level, its settling left out, and the level found there in dB re 1 V."""
+    """Samples of one level, its settling left out, and the level that they have.
+
+    Parameters
+    ----------
+    first, last : int
+        Its samples are first to last - 1 of the record.
+    level_db : float
+        dB re 1 V.
+    """
 
     first: int
     last: int

@@ -89,11 +89,11 @@ def mains_frequency(spectrum: Spectrum, noise: Array, nominal_hz: float) -> floa
             weights.append(multiple * math.sqrt(ratio))
     if not peaks:
         return nominal_hz
-    found = peak_positions(spectrum, np.array(peaks)) * spectrum.resolution_hz / multiples
-    order = np.argsort(found)
-    share = np.cumsum(np.array(weights)[order])
-    middle = int(np.searchsorted(share, share[-1] / 2))
-    return float(np.clip(found[order[middle]], 0.98 * nominal_hz, 1.02 * nominal_hz))
+    estimates = peak_positions(spectrum, np.array(peaks)) * spectrum.resolution_hz / multiples
+    order = np.argsort(estimates)
+    weight_fraction = np.cumsum(np.array(weights)[order])
+    middle = int(np.searchsorted(weight_fraction, weight_fraction[-1] / 2))
+    return float(np.clip(estimates[order[middle]], 0.98 * nominal_hz, 1.02 * nominal_hz))
 
 
 def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> MeanSquare:
@@ -170,10 +170,10 @@ def _standing_alone(
         apart = min(abs(centre - round(centre / step) * step) for step in near)
         if apart < 2 * reach or centre + 2 * reach > len(noise) or centre < 2 * half:
             continue
-        stretch = slice(
+        lobe = slice(
             int(centre - OFF_NOMINAL / 4 * centre - 1), int(centre * (1 + OFF_NOMINAL / 4)) + 2
         )
-        count += bool(spectrum.power[stretch].max() > 2 * _STANDING * noise[int(centre)])
+        count += bool(spectrum.power[lobe].max() > 2 * _STANDING * noise[int(centre)])
     return count
 
 

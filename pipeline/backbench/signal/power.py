@@ -82,9 +82,9 @@ def squared(bins: NDArray[np.complex128]) -> Array:
     ndarray of float64, shape (n,)
         In the square of its unit.
     """
-    found: Array = np.square(bins.real)
-    found += np.square(bins.imag)
-    return found
+    squares: Array = np.square(bins.real)
+    squares += np.square(bins.imag)
+    return squares
 
 
 def noise_sum(
@@ -114,10 +114,10 @@ def noise_sum(
     """
     parts = [(power[bins], noise[bins]) for bins in kept]
     least = sum(_product(beside, beside) for _, beside in parts)
-    found = max(2 * sum(_product(part, beside) for part, beside in parts) - least, least)
+    variance = max(2 * sum(_product(part, beside) for part, beside in parts) - least, least)
     value = sum(float(part.sum()) for part, _ in parts)
-    dof = 2 * value**2 / (spread * found) if found > 0 else math.inf
-    return MeanSquare(value, spread * found, samples=dof)
+    dof = 2 * value**2 / (spread * variance) if variance > 0 else math.inf
+    return MeanSquare(value, spread * variance, samples=dof)
 
 
 def line_power(power: Array, noise: Array, spread: float, samples: float) -> MeanSquare:

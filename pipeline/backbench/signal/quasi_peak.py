@@ -84,10 +84,10 @@ def _levels(volts: Array, start: float, weights: LevelWeights) -> Array:
     Each leaves a share k of the voltage: v_n = k^n (start + sum of (1 - k) volts_i / k^i).
     """
     left, gained = (weight[: len(volts)] for weight in weights)
-    found = np.cumsum(volts * gained)
-    found += start
-    found *= left
-    return np.concatenate([[start], found])
+    charge = np.cumsum(volts * gained)
+    charge += start
+    charge *= left
+    return np.concatenate([[start], charge])
 
 
 def _spread(levels: Array, places: SampleIndices, count: int) -> Array:

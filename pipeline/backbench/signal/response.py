@@ -87,7 +87,17 @@ class Response:
             raise Refusal("the frequencies don't rise from above 0")
 
     def covers(self, low_hz: float, high_hz: float) -> bool:
-        """Whether the band is within the measured one, to 1e-6 of the edges."""
+        """Whether the band is within the measured one, to 1e-6 of the edges.
+
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz, low_hz < high_hz.
+
+        Returns
+        -------
+        bool
+        """
         return bool(self.hz[0] <= low_hz * (1 + 1e-6) and self.hz[-1] >= high_hz * (1 - 1e-6))
 
     def at(self, hz: float) -> ResponseLevel:
@@ -122,7 +132,20 @@ class Response:
     def spread(self, low_hz: float, high_hz: float) -> tuple[ResponseLevel, float]:
         """Greatest less least level within a band, and by how much noise alone can widen it.
 
-        Raises Refusal where the band isn't covered.
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz, low_hz < high_hz.
+
+        Returns
+        -------
+        tuple of (ResponseLevel, float)
+            dB both.
+
+        Raises
+        ------
+        Refusal
+            Where the band isn't covered.
         """
         _, db, u = self._inside(low_hz, high_hz)
         top, bottom = int(np.argmax(db)), int(np.argmin(db))
@@ -133,13 +156,44 @@ class Response:
         """Greatest level within a band, and the band of frequencies that it may be at.
 
         That is where the level is within its uncertainty of the greatest, at least the points
-        beside it. Raises Refusal where the band isn't covered.
+        beside it.
+
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz, low_hz < high_hz.
+
+        Returns
+        -------
+        tuple of (ResponseLevel, tuple of (float, float))
+            dB; Hz, lower end first.
+
+        Raises
+        ------
+        Refusal
+            Where the band isn't covered.
         """
         hz, db, u = self._inside(low_hz, high_hz)
         return _extreme(hz, db, u)
 
     def farthest(self, low_hz: float, high_hz: float) -> tuple[ResponseLevel, tuple[float, float]]:
-        """The level within a band that is farthest from 0 dB, and where it may be; see highest."""
+        """The level within a band that is farthest from 0 dB, and where it may be; see highest.
+
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz, low_hz < high_hz.
+
+        Returns
+        -------
+        tuple of (ResponseLevel, tuple of (float, float))
+            dB; Hz, lower end first.
+
+        Raises
+        ------
+        Refusal
+            Where the band isn't covered.
+        """
         hz, db, u = self._inside(low_hz, high_hz)
         found, where = _extreme(hz, np.abs(db), u)
         return ResponseLevel(float(db[int(np.argmax(np.abs(db)))]), found.u), where

@@ -46,7 +46,13 @@ LEAST_PHASE = 0.01
 
 
 class SteadySegment(NamedTuple):
-    """Blocks first to last - 1."""
+    """The longest part of a record in which its lines hold still.
+
+    Parameters
+    ----------
+    first, last : int
+        Blocks first to last - 1.
+    """
 
     first: int
     last: int
@@ -72,9 +78,9 @@ def steady_segment(course: LineCourse, beside: float, wander: float = math.inf) 
     runs = _runs(_sound(course, beside))
     best = SteadySegment(0, 0)
     for run in runs:
-        found = _phase_run(course, _level_run(course, run), wander)
-        if found.last - found.first > best.last - best.first:
-            best = found
+        segment = _phase_run(course, _level_run(course, run), wander)
+        if segment.last - segment.first > best.last - best.first:
+            best = segment
     return best
 
 
@@ -101,9 +107,9 @@ def change(course: LineCourse) -> str:
         return f"its level changes by {span:.2g} dB"
     if bool(_disturbed(course).any()):
         return "a gap, a click or a jump disturbs it"
-    moved = np.ptp(np.unwrap(np.angle(course.phasors[:, strongest])))
-    if moved > LEAST_PHASE:
-        return f"its phase wanders by {math.degrees(moved):.2g} degrees"
+    excursion = np.ptp(np.unwrap(np.angle(course.phasors[:, strongest])))
+    if excursion > LEAST_PHASE:
+        return f"its phase wanders by {math.degrees(excursion):.2g} degrees"
     return f"its level jumps by up to {span:.2g} dB"
 
 
@@ -123,15 +129,15 @@ def level_spread(course: LineCourse) -> Array:
     level = np.abs(course.phasors)
     own = (level / level.mean(axis=0)).var(axis=0)
     explained = _noise(course, level) ** 2 + _beat(course, level) ** 2 + LEAST_STEP**2
-    found: Array = np.sqrt(np.where(own > SIGNIFICANT_RATIO * explained, own, 0.0))
-    return found
+    unexplained: Array = np.sqrt(np.where(own > SIGNIFICANT_RATIO * explained, own, 0.0))
+    return unexplained
 
 
 def _noise(course: LineCourse, level: Array) -> Array:
     """Relative standard deviation that what is left gives each line's level in a block."""
     usual = float(np.median(course.left_by_block))
-    found: Array = np.sqrt(2 * usual / course.length) / np.median(level, axis=0)
-    return found
+    relative_noise: Array = np.sqrt(2 * usual / course.length) / np.median(level, axis=0)
+    return relative_noise
 
 
 def _beat(course: LineCourse, level: Array) -> Array:
@@ -141,10 +147,10 @@ def _beat(course: LineCourse, level: Array) -> Array:
     """
     turns, hum = course.turns, HUM_TO_HZ * course.block_s
     away = np.maximum(turns - hum, turns / 4)
-    share = np.minimum(1 / (math.pi * away), MOST_LEAK)
+    fraction = np.minimum(1 / (math.pi * away), MOST_LEAK)
     peak = math.sqrt(2 * float(np.median(course.left_by_block)))
-    found: Array = share * peak / np.median(level, axis=0)
-    return found
+    relative_beat: Array = fraction * peak / np.median(level, axis=0)
+    return relative_beat
 
 
 def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:
@@ -186,8 +192,8 @@ def _disturbed(course: LineCourse) -> NDArray[np.bool_]:
     usual = float(np.quantile(course.left, OFTEN))
     power = float(np.sum(np.median(np.abs(course.phasors), axis=0) ** 2)) / 2
     worst = course.left.max(axis=1)
-    found: NDArray[np.bool_] = worst > max(DISTURBED * usual, OF_LINES * power)
-    return found
+    disturbed: NDArray[np.bool_] = worst > max(DISTURBED * usual, OF_LINES * power)
+    return disturbed
 
 
 def _runs(sound: NDArray[np.bool_]) -> list[SteadySegment]:

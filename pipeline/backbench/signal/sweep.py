@@ -154,8 +154,8 @@ def _arrival(impulse: Array, peak: int, step: float) -> int:
     weights = (
         np.sinc(away) * np.cos(np.pi / 2 * np.clip(away / INTERPOLATION_HALF_WIDTH, -1, 1)) ** 2
     )
-    found = weights @ np.take(impulse, beside, mode="wrap")
-    return int(places[np.argmax(np.abs(found))]) % round(len(impulse) * step)
+    interpolated = weights @ np.take(impulse, beside, mode="wrap")
+    return int(places[np.argmax(np.abs(interpolated))]) % round(len(impulse) * step)
 
 
 def _delay(sent: PlayedSweep, arrival: int) -> float:
@@ -170,10 +170,10 @@ def _continued(sent: PlayedSweep, ratio: Complex) -> Complex:
     few = min(EDGE_POINTS, len(grid) - 1)
     rise = abs(ratio[few]) / max(abs(ratio[0]), 1e-300)
     steep = math.log(max(rise, 1e-300)) / math.log(grid[few] / grid[0])
-    found = np.asarray(np.interp(sent.hz, grid, ratio))
+    continued = np.asarray(np.interp(sent.hz, grid, ratio))
     below = sent.hz[: int(np.searchsorted(sent.hz, grid[0]))]
-    found[: len(below)] *= (below / grid[0]) ** min(max(steep, 0.0), MOST_STEEP)
-    return found
+    continued[: len(below)] *= (below / grid[0]) ** min(max(steep, 0.0), MOST_STEEP)
+    return continued
 
 
 def _refuse_unexplained(sent: PlayedSweep, spectrum: Complex, energy: float, least: float) -> None:
@@ -201,14 +201,14 @@ def _noise(
     covers is taken: noise of an amplifier falls or stays level with frequency.
     Raises Refusal where nothing is left to read the noise from.
     """
-    heard = _noise_coverage(sent, arrival_s, length_s)
-    known = heard >= LEAST_COVERED
+    coverage = _noise_coverage(sent, arrival_s, length_s)
+    known = coverage >= LEAST_COVERED
     if not known.any():
         raise Refusal("the recording ends too soon after the sweep to tell its noise")
     window = sent.window
     left = squared(window.cut(impulse, peak + len(window.weights))) * sent.cell_density
     density = noise_density(left, window, sent.own_rate_hz, sent.grid)
-    filled = np.where(known, density / np.maximum(heard, LEAST_COVERED), 0.0)
+    filled = np.where(known, density / np.maximum(coverage, LEAST_COVERED), 0.0)
     nearest = np.maximum.accumulate(np.where(known, np.arange(len(sent.grid)), 0))
     filled = filled[np.maximum(nearest, int(np.flatnonzero(known)[0]))]
     return np.asarray(np.sqrt(filled / sent.cells.at(sent.grid) / 2))

@@ -168,10 +168,10 @@ def _what_else(found: Spectrum, stated_hz: float) -> str:
     if _share(found, peak) < LEAST_POWER_FRACTION:
         return f"not a tone: no line near {stated_hz:g} Hz holds most of the signal"
     frequency = peak_position(found, peak) * found.resolution_hz
-    told = f"the tone is at {frequency:.6g} Hz, not at {stated_hz:g} Hz as stated"
+    message = f"the tone is at {frequency:.6g} Hz, not at {stated_hz:g} Hz as stated"
     real = found.rate_hz * stated_hz / frequency
     for rate in RATES_HZ:
         if abs(real / rate - 1) < 0.002 and abs(found.rate_hz / rate - 1) > 0.01:
-            return f"{told}; it would be right if the sample rate were {rate} Hz, " \
+            return f"{message}; it would be right if the sample rate were {rate} Hz, " \
                    f"not {found.rate_hz:g} Hz as the file says"  # fmt: skip
-    return told
+    return message

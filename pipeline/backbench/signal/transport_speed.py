@@ -27,7 +27,13 @@ MOST_TURN = 2.5
 
 @dataclass(frozen=True, eq=False)
 class Speed:
-    """Mean frequency over windows of WINDOW_S, at SHIFTS starts each; shape (shifts, windows)."""
+    """Mean frequency over windows of WINDOW_S, at SHIFTS starts each.
+
+    Parameters
+    ----------
+    windows : ndarray of float64, shape (shifts, windows)
+        Hz.
+    """
 
     windows: Array
 

@@ -55,19 +55,19 @@ def nearest(columns: Any, index: int, count: int = 3) -> list[NearPoint]:
     """
     scaled = robust_scale(np.asarray(columns, float))
     own = int(np.isfinite(scaled[index]).sum())
-    found = []
+    neighbours = []
     for other in range(scaled.shape[0]):
         apart = np.abs(scaled[other] - scaled[index])
         shared = np.flatnonzero(np.isfinite(apart))
         if other != index and shared.size >= max(LEAST_SHARED, own / 2):
             order = shared[np.argsort(apart[shared], kind="stable")]
-            found.append(
+            neighbours.append(
                 NearPoint(
                     other, float(apart[shared].mean()), int(shared.size),
                     tuple(map(int, order[:2])), tuple(map(int, order[::-1][:2])),
                 )
             )  # fmt: skip
-    return sorted(found, key=lambda near: (near.distance, near.index))[:count]
+    return sorted(neighbours, key=lambda near: (near.distance, near.index))[:count]
 
 
 def logarithmic(units: Sequence[str]) -> npt.NDArray[np.bool_]:
