@@ -65,11 +65,11 @@ def power_at_limit(session: Session) -> Iterator[DerivedResult]:
         for limit in _limits(session, levels[0].distortion):
             yield _greatest(levels, limit)
     for powers in without_distortion(session):
+        hz = powers[0].frequency_hz
+        place = "" if hz is None else f" at {in_text(hz, 'Hz', 6)}"
         reason = (
-            f"no distortion could be given at any of {len(powers)} levels at "
-            f"{in_text(powers[0].frequency_hz, 'Hz', 6)}, so none of them is known to be "
-            f"within a limit; see "
-            "harmonic distortion there for the reason"
+            f"no distortion could be given at any of {len(powers)} levels{place}, so none of them "
+            "is known to be within a limit; see harmonic distortion there for the reason"
         )
         for limit in _limits(session, powers[-1]):
             yield RefusedDerivation(reason, powers[-1], tuple(powers), limit_percent=limit)
