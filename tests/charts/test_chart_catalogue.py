@@ -44,7 +44,7 @@ def _drawn(name: str, frame: pl.DataFrame, subject: str = "u0") -> dict[str, obj
 
 def test_the_charts_of_the_saved_queries_are_found() -> None:
     wanted = {"ranked", "strip", "trend", "distortion-power", "response", "harmonics", "slope"}
-    wanted |= {"gaps", "control", "impedance", "spectrum", "profile", "square", "products"}
+    wanted |= {"coverage", "control", "impedance", "spectrum", "profile", "square", "products"}
     assert wanted <= set(NAMES)
     assert all(chart.purpose.endswith(".") for chart in charts().values())
 
@@ -144,7 +144,7 @@ def test_no_rows_gives_a_sentence(name: str, frames: dict[str, pl.DataFrame]) ->
 
 @pytest.mark.parametrize("name", NAMES)
 def test_rows_without_numbers_give_a_sentence(name: str, frames: dict[str, pl.DataFrame]) -> None:
-    if name == "gaps":
+    if name == "coverage":
         pytest.skip("a gap is a row without readings")
     numbers = pl.selectors.float()
     nothing = frames[name].with_columns(
@@ -252,7 +252,7 @@ def test_reviews_of_one_unit_have_a_row_each_with_its_year() -> None:
             )
         ]
     )
-    spec = json.dumps(_drawn("gaps", frame), ensure_ascii=False)
+    spec = json.dumps(_drawn("coverage", frame), ensure_ascii=False)
     assert "Quarrel M30, left\u20022019" in spec
     assert "Quarrel M30, left\u20022021" in spec
     assert "none with a gap" in spec

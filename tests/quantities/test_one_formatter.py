@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from backbench.charts.mark_layers import beside, told
+from backbench.charts.mark_layers import value_label, value_text
 from backbench.publish.render import environment
 from backbench.quantities.writing import COVERAGE, ordinary
 from backbench.reports.terminal_tables import quantity as in_terminal
@@ -62,13 +62,13 @@ def test_a_reading_has_the_same_digits_everywhere(value: float, share: float, un
     u = share * value
     page = environment().from_string("{{ measured(v, u, unit) }}").render(v=value, u=u, unit=unit)
     row = {"value": value, "low": value - COVERAGE * u, "high": value + COVERAGE * u}
-    chart = told(row, "value", "low", "high", unit)
+    chart = value_text(row, "value", "low", "high", unit)
     assert ordinary(page) == in_terminal(value, unit, u)
     assert chart == page
-    assert beside(row, unit).strip() == re.split(" ± ", page)[0]
+    assert value_label(row, unit).strip() == re.split(" ± ", page)[0]
 
 
 def test_a_bound_is_shown_alike() -> None:
     row = {"value": 10.4284, "bound": "upper"}
-    assert ordinary(told(row, "value", "low", "high", "Hz")) == "≤ 10.5 Hz"
+    assert ordinary(value_text(row, "value", "low", "high", "Hz")) == "≤ 10.5 Hz"
     assert in_terminal(10.4284, "Hz", None, "upper") == "≤ 10.5 Hz"

@@ -67,7 +67,7 @@ PAGE = Size()
 
 
 @dataclass(frozen=True)
-class Plate:
+class ChartInput:
     """Everything that one drawing works from. The frame has rows and the declared columns."""
 
     frame: pl.DataFrame

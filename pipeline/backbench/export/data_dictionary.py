@@ -12,13 +12,13 @@ TABLES = {
     "curve": "Arrays: responses, spectra, impedance, waveforms.",
     "entered": "Figures typed from old records, as written, with where they stood.",
     "environment": "Package versions that analyses ran with.",
-    "loudspeaker": "Loudspeakers that noise and loudness are told for.",
+    "loudspeaker": "Loudspeakers for which noise and loudness are calculated.",
     "metric": "Every quantity with its unit, source and definition.",
     "published": "What makers promised.",
     "reading": "One value of a metric on one output, with uncertainty, status and conditions.",
     "reading_point": "Which readings stand at which test point.",
     "review": "One bench session.",
-    "test_point": "Conditions at which units may be compared. Empty: not asked for.",
+    "test_point": "Conditions at which units may be compared. Empty: not specified.",
     "unit": "A unit as its newest review tells it.",
 }
 

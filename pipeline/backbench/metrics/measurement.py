@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
-from backbench.documents.stimuli import Tone, analysis_kind
+from backbench.documents.stimuli import analysis_kind
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.copied_tracks import refuse_copies
 from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric, Part
@@ -68,11 +68,10 @@ def _averaged(
     A record too short for stretches is measured whole: what the record adds to the uncertainty
     is as many times greater as the noise scatters more than steady noise.
     """
-    known, stimulus = registry(), steady.capture_data.stimulus
-    tone_hz = stimulus.tone_hz if isinstance(stimulus, Tone) else None
+    known = registry()
     text = "; ".join(filter(None, [steady.remark, unsteady.why]))
     try:
-        stretches = in_stretches(steady.capture_data, track, tone_hz)
+        stretches = in_stretches(steady.capture_data, track)
         views = [known.views[kind].build(part, track) for part in stretches.parts]
     except Refusal as refusal:
         if not math.isfinite(unsteady.times):

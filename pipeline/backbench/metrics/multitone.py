@@ -66,7 +66,7 @@ class MultitoneView:
         return share, math.hypot(rest.relative, tones.relative), rest.samples
 
 
-@view("multitone", version=1)
+@view("multitone", version=2)
 def multitone_view(capture_data: CaptureData, number: int) -> MultitoneView:
     """Many tones in output track `number`. Raises Refusal where they are not those stated.
 
@@ -76,15 +76,24 @@ def multitone_view(capture_data: CaptureData, number: int) -> MultitoneView:
     assert isinstance(stimulus, Multitone)
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
-    stated = sorted(stimulus.multitone_hz)
-    apart = min(stated[0], *(b - a for a, b in itertools.pairwise(stated)))
-    if apart <= 0:
-        raise Refusal("the list names a tone twice")
+    stated, apart = sorted(stimulus.multitone_hz), tone_spacing(stimulus)
     found = find_tones(capture_data.outputs[number], stated, apart, capture_data.mains_hz)
     source = None
     if capture_data.generator is not None:
         source = find_tones(capture_data.generator, stated, apart, capture_data.mains_hz)
     return MultitoneView(capture_data, capture_data.outputs[number], found, source)
+
+
+def tone_spacing(stimulus: Multitone) -> float:
+    """Distance of the nearest two tones, or of one to 0 Hz, in Hz.
+
+    Raises Refusal where the list names a tone twice.
+    """
+    stated = sorted(stimulus.multitone_hz)
+    apart = min(stated[0], *(b - a for a, b in itertools.pairwise(stated)))
+    if apart <= 0:
+        raise Refusal("the list names a tone twice")
+    return apart
 
 
 def _volts(square: Square, track: Track, frequency_hz: float | None = None) -> MeasuredValue:

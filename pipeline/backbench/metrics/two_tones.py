@@ -109,18 +109,24 @@ class TwoTonesView:
             raise NotApplicable(f"{test} distortion is defined {why}")
 
 
-@view("two tones", version=1)
+@view("two tones", version=2)
 def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     """Two tones in output track `number`. Raises Refusal where they are not those stated."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]
     assert isinstance(stimulus, TwoTones)
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
-    test = _test(stimulus)
-    apart = _least_distance(stimulus.tones_hz, test)
-    found = find_tones(track, stimulus.tones_hz, apart, capture_data.mains_hz)
+    found = find_tones(track, stimulus.tones_hz, pair_spacing(stimulus), capture_data.mains_hz)
     _check_ratio(found, stimulus.ratio)
-    return TwoTonesView(capture_data, track, found, test)
+    return TwoTonesView(capture_data, track, found, _test(stimulus))
+
+
+def pair_spacing(stimulus: TwoTones) -> float:
+    """Distance of the nearest two of tones, products and 0 Hz. Raises Refusal where two coincide.
+
+    stimulus: the pair as stated. Gives Hz.
+    """
+    return _least_distance(stimulus.tones_hz, _test(stimulus))
 
 
 def _test(stimulus: TwoTones) -> Test | None:

@@ -88,8 +88,8 @@ class Record:
 def read_record(folder: Path) -> Record:
     """The record of a folder; an empty one where there is none that can be read."""
     try:
-        found = json.loads((folder / RECORD).read_text(encoding="utf-8"))
-        return Record(str(found["digest"]), tuple(str(path) for path in found["paths"]))
+        record = json.loads((folder / RECORD).read_text(encoding="utf-8"))
+        return Record(str(record["digest"]), tuple(str(path) for path in record["paths"]))
     except (OSError, ValueError, KeyError, TypeError):
         return Record("", ())
 
@@ -114,7 +114,7 @@ PROGRAM = (".py", ".html", ".css", ".js", ".csv")
 
 
 def _program(folder: Traversable) -> Iterable[Traversable]:
-    for item in sorted(folder.iterdir(), key=lambda found: found.name):
+    for item in sorted(folder.iterdir(), key=lambda entry: entry.name):
         if item.is_dir():
             yield from _program(item)
         elif item.name.endswith(PROGRAM):

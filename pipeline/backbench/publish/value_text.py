@@ -26,18 +26,18 @@ def years(first: int | None, last: int | None) -> str:
 
 def listed(items: Iterable[str]) -> str:
     """ "a, b and c"."""
-    found = list(items)
-    if len(found) < 2:
-        return "".join(found)
-    return f"{', '.join(found[:-1])} and {found[-1]}"
+    texts = list(items)
+    if len(texts) < 2:
+        return "".join(texts)
+    return f"{', '.join(texts[:-1])} and {texts[-1]}"
 
 
-def few(items: Iterable[str], most: int = 4) -> str:
+def first_few(items: Iterable[str], most: int = 4) -> str:
     """The items listed; beyond `most`, how many more."""
-    found = list(items)
-    if len(found) <= most:
-        return listed(found)
-    return f"{', '.join(found[:most])} and {len(found) - most} more"
+    texts = list(items)
+    if len(texts) <= most:
+        return listed(texts)
+    return f"{', '.join(texts[:most])} and {len(texts) - most} more"
 
 
 def sentence(text: str) -> str:

@@ -105,21 +105,21 @@ def read_header(text: str, file: str) -> tuple[Header, list[Fault]]:
 
 
 def _entries(lines: list[tuple[int, str]], file: str, faults: list[Fault]) -> Iterator[Entry]:
-    found: Entry | None = None
+    entry: Entry | None = None
     for number, line in lines:
-        if found is not None and line.startswith("--   "):
-            found = Entry(found.line, found.key, f"{found.value} {line[2:].strip()}")
+        if entry is not None and line.startswith("--   "):
+            entry = Entry(entry.line, entry.key, f"{entry.value} {line[2:].strip()}")
             continue
-        if found is not None:
-            yield found
-            found = None
+        if entry is not None:
+            yield entry
+            entry = None
         matched = LINE.fullmatch(line.rstrip())
         if matched is None:
             faults.append(_fault(file, number, repr(line), "-- key: value"))
         else:
-            found = Entry(number, matched["key"], matched["value"].strip())
-    if found is not None:
-        yield found
+            entry = Entry(number, matched["key"], matched["value"].strip())
+    if entry is not None:
+        yield entry
 
 
 def _take(header: Header, entry: Entry, file: str) -> Iterator[Fault]:
@@ -151,8 +151,8 @@ def _parameter(header: Header, entry: Entry, name: str, file: str) -> Iterator[F
 
 
 def _column(header: Header, entry: Entry, name: str, file: str) -> Iterator[Fault]:
-    unit, found, title = entry.value.partition(";")
-    if not found or not title.strip() or not unit.strip():
+    unit, separator, title = entry.value.partition(";")
+    if not separator or not title.strip() or not unit.strip():
         yield _fault(file, entry.line, repr(entry.value), 'UNIT; Title (unit "-" for none)')
         return
     unit = unit.strip()
@@ -163,8 +163,8 @@ def _chart(header: Header, entry: Entry, file: str) -> Iterator[Fault]:
     chart, *options = (part.strip() for part in entry.value.split(";"))
     header.chart = chart
     for option in options:
-        key, found, value = (part.strip() for part in option.partition("="))
-        if not found or not NAME.fullmatch(key) or not value:
+        key, separator, value = (part.strip() for part in option.partition("="))
+        if not separator or not NAME.fullmatch(key) or not value:
             yield _fault(file, entry.line, repr(option), "option = value")
         header.chart_options[key] = value
 

@@ -19,8 +19,8 @@ from rich.progress import (
 
 
 @dataclass
-class Watch:
-    """Told how many things of a kind are to come and how many just were."""
+class ProgressReporter:
+    """Shows how many things of a kind are to come and how many are done."""
 
     bars: Progress
     what: str = "measuring captures"
@@ -45,10 +45,10 @@ class Watch:
 
 
 @contextmanager
-def watched(what: str = "measuring captures") -> Iterator[Watch]:
+def watched(what: str = "measuring captures") -> Iterator[ProgressReporter]:
     """A bar on standard error while the block runs. what: is done, in words."""
     with bars() as shown:
-        yield Watch(shown, what)
+        yield ProgressReporter(shown, what)
 
 
 def bars() -> Progress:

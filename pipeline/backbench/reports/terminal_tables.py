@@ -26,8 +26,8 @@ def console(stream: IO[str] | None = None) -> Console:
     from rich.console import Console
 
     out = stream or sys.stdout
-    found = Console(file=out, highlight=False, emoji=False, soft_wrap=False)
-    width = min(WIDTH, found.width) if found.is_terminal else WIDTH
+    detected = Console(file=out, highlight=False, emoji=False, soft_wrap=False)
+    width = min(WIDTH, detected.width) if detected.is_terminal else WIDTH
     return Console(file=out, width=width, highlight=False, emoji=False, safe_box=True)
 
 

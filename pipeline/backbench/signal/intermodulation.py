@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -178,16 +179,35 @@ def spectrum_apart(track: Track, apart_hz: float) -> Spectrum:
     for terms in (SEVEN_TERMS, FOUR_TERMS):
         if apart_hz * seconds >= 2 * (len(terms) + MARGIN_BINS) + 1:
             return spectrum(track, terms)
-    needed = (2 * (len(FOUR_TERMS) + MARGIN_BINS) + 1) / apart_hz
     raise Refusal(
-        f"too short: lines {apart_hz:.4g} Hz apart need a record of at least {needed:.2g} s"
+        f"too short: lines {apart_hz:.4g} Hz apart need a record of at least "
+        f"{shortest_apart_s(apart_hz):.2g} s"
     )
+
+
+def shortest_apart_s(apart_hz: float) -> float:
+    """Duration of the shortest record in which lines can be told apart.
+
+    Parameters
+    ----------
+    apart_hz : float
+        Distance of the nearest lines, Hz, > 0.
+
+    Returns
+    -------
+    float
+        s.
+    """
+    return (2 * (len(FOUR_TERMS) + MARGIN_BINS) + 1) / apart_hz
+
+
+_kept: WeakKeyDictionary[Track, dict[tuple[object, ...], ToneSet]] = WeakKeyDictionary()
 
 
 def find_tones(
     track: Track, stated_hz: Sequence[float], apart_hz: float, mains_hz: float | None
 ) -> ToneSet:
-    """The stated tones in a track.
+    """The stated tones in a track, looked for at the first call and kept as long as the track.
 
     Parameters
     ----------
@@ -210,7 +230,46 @@ def find_tones(
         Where the record is unfit, a tone is missing or unsteady, or the tones hold less than 60 %
         of the power.
     """
-    check_record(track)
+    tones = seek_tones(track, stated_hz, apart_hz, mains_hz)
+    _refuse_unsteady(tones, stated_hz)
+    return tones
+
+
+def seek_tones(
+    track: Track, stated_hz: Sequence[float], apart_hz: float, mains_hz: float | None
+) -> ToneSet:
+    """As find_tones, for tones that may change within the record.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+    stated_hz : sequence of float
+        See find_tones.
+    apart_hz : float
+        See find_tones.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+
+    Returns
+    -------
+    ToneSet
+
+    Raises
+    ------
+    Refusal
+        As find_tones, but for tones that change.
+    """
+    kept, key = _kept.setdefault(track, {}), (*stated_hz, apart_hz, mains_hz)
+    if key not in kept:
+        check_record(track)
+        kept[key] = _sought(track, stated_hz, apart_hz, mains_hz)
+    return kept[key]
+
+
+def _sought(
+    track: Track, stated_hz: Sequence[float], apart_hz: float, mains_hz: float | None
+) -> ToneSet:
     if stated_hz[-1] > PASS_BAND * EDGE * track.rate_hz:
         raise Refusal(
             f"a sample rate of {track.rate_hz:g} Hz can't hold a tone of {stated_hz[-1]:g} Hz"
@@ -272,24 +331,29 @@ def _clear_of(lines: Iterable[float], half: float, count: int) -> NDArray[np.boo
 
 
 def _check_tones(tones: ToneSet, stated_hz: Sequence[float]) -> None:
-    """Raises Refusal where a tone is missing, unsteady, or most of the signal is something else."""
+    """Raises Refusal where a tone is missing, or most of the signal is something else."""
     strongest = max(tone.value for tone in tones.tones)
-    middles = tones.lines(tones.positions)
-    for k, hz in enumerate(stated_hz):
+    for k in range(len(stated_hz)):
         position, tone = float(tones.positions[k]), tones.tones[k]
         lost = not tone.stands_out or tone.value < LOST_BELOW * strongest
         if lost or not _is_peak(tones.spectrum, round(position)):
             raise Refusal(_missing(tones, stated_hz, k))
-        if middles[k].value < LEAST_STEADY * tone.value - 4 * math.sqrt(tone.variance):
-            raise Refusal(
-                f"the tone near {hz:g} Hz isn't steady: its frequency or level changes "
-                "within the record"
-            )
     spectrum = tones.spectrum
     top = int(max(BAND_HZ[1] / spectrum.resolution_hz, tones.positions[-1] + tones.half)) + 1
     whole = float(spectrum.power[spectrum.window.half_width + 1 : top].sum())
     if tones.together.value < LEAST_SHARE * whole:
         raise Refusal(_missing(tones, stated_hz, None))
+
+
+def _refuse_unsteady(tones: ToneSet, stated_hz: Sequence[float]) -> None:
+    """Raises Refusal where a tone's frequency or level changes."""
+    middles = tones.lines(tones.positions)
+    for hz, tone, middle in zip(stated_hz, tones.tones, middles, strict=True):
+        if middle.value < LEAST_STEADY * tone.value - 4 * math.sqrt(tone.variance):
+            raise Refusal(
+                f"the tone near {hz:g} Hz isn't steady: its frequency or level changes "
+                "within the record"
+            )
 
 
 def _is_peak(found: Spectrum, nearest: int) -> bool:

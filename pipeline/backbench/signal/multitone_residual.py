@@ -65,6 +65,25 @@ def between(tones: ToneSet) -> Square:
     return Square(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 
+def beating(tones: ToneSet) -> float:
+    """How much what is between the tones may vary in time by the beats of its own lines.
+
+    Parameters
+    ----------
+    tones : ToneSet
+        Of the record.
+
+    Returns
+    -------
+    float
+        Relative standard deviation of its rms over the record, as if each line were noise.
+    """
+    band = tones.spectrum.slice_of(*BAND_HZ)
+    power = tones.spectrum.power[band][~tones.removed[band]]
+    squares = float(np.einsum("i,i->", power, power))
+    return math.sqrt(tones.spectrum.window.spread * squares) / (2 * float(power.sum()))
+
+
 def greatest_product(tones: ToneSet) -> Product:
     """The strongest line in 20 Hz to 20 kHz that isn't a tone.
 

@@ -39,6 +39,8 @@ not the noise of a unit."""
 
 CHANCE = 2.0
 """Ratio of variances that 31 degrees of freedom exceed once in a thousand times."""
+STRONG = 0.1
+"""Share of the strongest line's level from which a line is told of."""
 LEAST_PHASE = 0.01
 """Radians, below which a change is told as one of level."""
 
@@ -50,7 +52,7 @@ class Stretch(NamedTuple):
     last: int
 
 
-def steady_stretch(course: LineCourse, beside: float) -> Stretch:
+def steady_stretch(course: LineCourse, beside: float, wander: float = math.inf) -> Stretch:
     """The longest run of blocks in which every line holds its level and its phase.
 
     Parameters
@@ -59,6 +61,8 @@ def steady_stretch(course: LineCourse, beside: float) -> Stretch:
         The lines from block to block.
     beside : float
         What stands beside the lines in the record's spectrum, share of their power, >= 0.
+    wander : float, optional
+        How far a line's phase may be off even turning, rad.
 
     Returns
     -------
@@ -68,7 +72,7 @@ def steady_stretch(course: LineCourse, beside: float) -> Stretch:
     runs = _runs(_sound(course, beside))
     best = Stretch(0, 0)
     for run in runs:
-        found = _level_run(course, run)
+        found = _phase_run(course, _level_run(course, run), wander)
         if found.last - found.first > best.last - best.first:
             best = found
     return best
@@ -88,7 +92,9 @@ def change(course: LineCourse) -> str:
         A clause with the size of the change.
     """
     level = np.abs(course.phasors)
-    strongest = int(np.argmax(np.median(level, axis=0)))
+    usual = np.median(level, axis=0)
+    span = np.ptp(level, axis=0) / np.maximum(usual, 1e-300)
+    strongest = int(np.argmax(np.where(usual >= STRONG * usual.max(), span, -1.0)))
     own = level[:, strongest]
     span = 20 * math.log10(float(own.max()) / max(float(own.min()), 1e-12))
     if span > LEVEL_WITHIN_DB:
@@ -200,3 +206,21 @@ def _level_run(course: LineCourse, run: Stretch) -> Stretch:
         if last - first > best.last - best.first:
             best = Stretch(first, last)
     return best
+
+
+def _phase_run(course: LineCourse, run: Stretch, wander: float) -> Stretch:
+    """The longest part of a run in which every line's phase turns evenly."""
+    phase = np.unwrap(np.angle(course.phasors), axis=0)
+    most = wander + SURE * _noise(course, np.abs(course.phasors))
+    for count in range(run.last - run.first, 2, -1):
+        for first in range(run.first, run.last - count + 1):
+            if np.all(_uneven(phase[first : first + count]) <= most):
+                return Stretch(first, first + count)
+    return run if run.last - run.first <= 2 else Stretch(run.first, run.first)
+
+
+def _uneven(phase: Array) -> Array:
+    """How far the phase of each line is off a straight course, rad."""
+    at = np.arange(len(phase)) - (len(phase) - 1) / 2
+    slope = at @ phase / float(at @ at)
+    return np.asarray(np.abs(phase - phase.mean(axis=0) - np.outer(at, slope)).max(axis=0))

@@ -13,7 +13,7 @@
 -- column family: -; Part of the battery
 -- column state: -; State
 -- column readings: -; Readings with a value
--- chart: gaps
+-- chart: coverage
 WITH family (position, family, metric, loaded, paired) AS (
     VALUES (1, 'level and gain', 'gain', false, false), (2, 'distortion', 'thd', false, false),
            (3, 'distortion and noise', 'thd_n', false, false),
