@@ -54,7 +54,7 @@ FIT_RATES = {
     "multitone": (48_000.0, 96_000.0), "square": (96_000.0, 192_000.0),
     "burst": (48_000.0, 96_000.0), "sweep": (48_000.0, 96_000.0),
 }  # fmt: skip
-LENGTHS = {"idle": 1.5, "square": 0.7, "burst": 2.5, "sweep": 2.5}
+LENGTHS = {"idle": 1.5, "square": 1.0, "burst": 2.5, "sweep": 2.5}
 """Times the length of a tone; twice as long or so as the measurement needs."""
 LOW_TONE_HZ = 800.0
 CLEAR_OF_STEPS = 1000.0

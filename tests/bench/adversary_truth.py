@@ -134,9 +134,9 @@ def _hum_truth(scene: Scene) -> dict[str, Truth]:
              for k in scene.hum_span)) for x in ten}  # fmt: skip
     if hum > 0:
         truth["hum"] = spanning(*(np.sqrt(hum) * k for k in scene.hum_span))
-    inside = np.geomspace(1000, 10_000, 50)
+    inside = np.linspace(1000, 10_000, 500)
     hiss = [
-        np.sqrt(np.median(sum(noise.density(inside) for noise in some)))
+        np.sqrt(np.mean(sum(noise.density(inside) for noise in some)))
         for some in ([*scene.noises], [*scene.noises, *scene.maybe])
     ]
     truth["hiss"] = spanning(*hiss)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from scipy.optimize import brentq
@@ -17,6 +18,7 @@ from swept import Played, played
 
 POINTS = 8192
 FAINT = 1e-7
+LOBE, STRONGEST = 16.0, 20
 ON_S, EVERY_S, QUIET = 0.02, 0.5, 0.1
 """A burst of 20 ms every 500 ms, between them a tenth (IHF-A-202:1978, from memory)."""
 SWEPT_HZ = (10.0, 22_000.0)
@@ -75,11 +77,12 @@ def _between(scene: Scene, level: float, rest: list[Line]) -> dict[str, Truth]:
 
 
 def _strongest(scene: Scene, tones: list[Line], rest: list[Line]) -> dict[str, Truth]:
-    changes = [a * b for a in scene.span for b in scene.product_span]
-    inside = [x.peak for x in [*scene.hum, *scene.sidebands] if 20 <= x.hz <= 20_000]
-    lines = [x.peak for x in rest if 20 <= x.hz <= 20_000]
-    peaks = [max([k * x for x in lines] + inside, default=0.0) for k in changes]
-    if min(peaks) <= 0:
+    """A line is what the record doesn't tell apart: of several, all that their phases allow."""
+    peaks = []
+    for k in [a * b for a in scene.span for b in scene.product_span]:
+        every = [replace(x, peak=k * x.peak) for x in rest] + scene.hum + scene.sidebands
+        peaks += _within_a_lobe([x for x in every if 20 <= x.hz <= 20_000], LOBE / scene.seconds)
+    if not peaks or min(peaks) <= 0:
         return {}
     top = max(x.peak for x in tones)
     sfdr = [20 * math.log10(top * k / p) for k in scene.span for p in peaks]
@@ -87,6 +90,17 @@ def _strongest(scene: Scene, tones: list[Line], rest: list[Line]) -> dict[str, T
         "greatest_product": spanning(*(p / math.sqrt(2) for p in peaks)),
         "sfdr": spanning(*sfdr),
     }
+
+
+def _within_a_lobe(lines: list[Line], reach_hz: float) -> list[float]:
+    """The least and the greatest that the strongest can show with those beside it."""
+    if not lines:
+        return []
+    least, most = 0.0, 0.0
+    for x in sorted(lines, key=lambda x: -x.peak)[:STRONGEST]:
+        beside = sum(o.peak for o in lines if o is not x and abs(o.hz - x.hz) < reach_hz)
+        least, most = max(least, x.peak - beside), max(most, x.peak + beside)
+    return [least, most]
 
 
 # Square waves.
