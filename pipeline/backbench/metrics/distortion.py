@@ -24,7 +24,7 @@ from backbench.metrics.harmonic_band import (
 )
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
-from backbench.signal.hidden_hum import BLIND
+from backbench.signal.hidden_hum import UNSEEN_FACTOR
 from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import stands
 from backbench.signal.tone import BAND_HZ, LAST_ORDER
@@ -264,7 +264,7 @@ def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
     if perhaps <= MOST_MIRRORED * noise:
         return figure
     remark = mains_remark(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"
-    less = 10 * math.log10(1 + (BLIND - 1) * perhaps / noise)
+    less = 10 * math.log10(1 + (UNSEEN_FACTOR - 1) * perhaps / noise)
     remark = joined(figure.remark, remark) or ""
     return replace(figure, value=figure.value - less, bound="lower", remark=remark)
 
