@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
+from backbench.documents.contradictions import contradictions
 from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.quantity_types import LOAD, in_unit
 from backbench.documents.stimuli import (
@@ -239,6 +240,7 @@ def read_manifest(data: bytes, name: str = MANIFEST_NAME) -> Manifest:
 def crossed(manifest: Manifest, name: str) -> Iterator[Fault]:
     """Faults between parts of a manifest that are each right by themselves."""
     yield from _repeated(manifest, name)
+    yield from contradictions(manifest, name)
     yield from _roles(manifest, name)
     known = {unit.key for unit in manifest.unit}
     for position, figure in enumerate(manifest.entered, start=1):
