@@ -17,7 +17,7 @@ from backbench.errors import Fault, UserError
 from backbench.publish import output_files
 from backbench.publish.atomic_publish import replace_site, replacing_site
 from backbench.publish.index_pages import index_pages
-from backbench.publish.output_files import Written
+from backbench.publish.output_files import OutputFile
 from backbench.publish.photographs import Album
 from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.site_builder import SiteBuilder, model_page, question_page, review_pages
@@ -36,7 +36,7 @@ FEW_JOBS = 40
 
 
 @dataclass(frozen=True)
-class Published:
+class PublishResult:
     """What a run did: files that it wrote, left alone and removed. nothing_new: it made none,
     for catalogue, settings, queries and program are those of the last run."""
 
@@ -54,7 +54,7 @@ def publish(
     processes: int = 1,
     started: Callable[[int], None] = lambda number: None,
     progress: Callable[[int], None] = lambda number: None,
-) -> Published:
+) -> PublishResult:
     """Make the site of the catalogue in `root`, and leave exactly its pages in `folder`.
 
     Raises UserError where there is no catalogue or its queries or settings are faulty.
@@ -63,7 +63,7 @@ def publish(
     with replacing_site(folder) as aside:
         digest, record = output_files.digest_of(_inputs(root)), output_files.read_record(folder)
         if record.stands(folder, digest):
-            return Published(folder, (), len(record.paths), (), True)
+            return PublishResult(folder, (), len(record.paths), (), True)
         with database.reading(root) as opened:
             builder = _builder(opened, root, aside, folder)
             jobs = _jobs(builder)
@@ -78,13 +78,15 @@ def publish(
     return done
 
 
-def _published(folder: Path, made: Sequence[Written], record: output_files.Record) -> Published:
+def _published(
+    folder: Path, made: Sequence[OutputFile], record: output_files.EarlierOutput
+) -> PublishResult:
     changed = sorted({written.path for written in made if written.changed})
     paths = {written.path for written in made}
     gone = sorted(path for path in {*record.paths} - paths if (folder / path).exists())
     troubles = tuple(written.trouble for written in made if written.trouble)
     kept = len(paths) - len(changed)
-    return Published(folder, tuple(changed), kept, tuple(gone), troubles=troubles)
+    return PublishResult(folder, tuple(changed), kept, tuple(gone), troubles=troubles)
 
 
 def _inputs(root: Path) -> list[Path]:
@@ -111,7 +113,7 @@ def _jobs(builder: SiteBuilder) -> list[Job]:
     return [*jobs, ("fronts", "", "")]
 
 
-def _made(builder: SiteBuilder, job: Job) -> Iterator[Written]:
+def _made(builder: SiteBuilder, job: Job) -> Iterator[OutputFile]:
     kind, first, second = job
     if kind == "question":
         yield from question_page(builder, builder.renderer.queries[first])
@@ -126,7 +128,7 @@ def _made(builder: SiteBuilder, job: Job) -> Iterator[Written]:
 def _all(
     jobs: Sequence[Job], builder: SiteBuilder, root: Path, folder: Path, processes: int,
     progress: Callable[[int], None],
-) -> Iterator[Written]:  # fmt: skip
+) -> Iterator[OutputFile]:  # fmt: skip
     if processes < 2 or len(jobs) <= FEW_JOBS:
         for job in jobs:
             yield from _made(builder, job)
@@ -158,5 +160,5 @@ def _begin(root: Path, aside: Path, folder: Path) -> None:
 _stacks: list[ExitStack] = []
 
 
-def _make_in_worker(job: Job) -> Iterable[Written]:
+def _make_in_worker(job: Job) -> Iterable[OutputFile]:
     return list(_made(_worker[0], job))

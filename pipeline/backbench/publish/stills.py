@@ -96,11 +96,13 @@ def _of_unit(builder: SiteBuilder, row: Row, compared: Comparison) -> Iterator[S
             yield Still(f"{query}-{unit}", chart, caption)
     frame = profile_frame(compared.lines)
     if not frame.is_empty():
-        from backbench.charts.drawing import Column, Labels
+        from backbench.charts.drawing import Labels, PlainColumn
         from backbench.charts.registry import chart_named
 
         title = f"Percentiles among peers: {row['label']}"
-        labels = Labels([Column("percentile", "", "Percentile among peers (100 = best)")], title)
+        labels = Labels(
+            [PlainColumn("percentile", "", "Percentile among peers (100 = best)")], title
+        )
         ranks = finding_sentences.ranks_sentence(compared.lines, compared.peers.description)
         chart = chart_named("profile").draw(frame, labels, unit)
         yield Still(f"profile-{unit}", chart, f"{title}\n{ranks}\n")

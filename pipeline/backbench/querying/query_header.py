@@ -39,7 +39,7 @@ class Parameter:
 
 
 @dataclass(frozen=True)
-class Column:
+class ResultColumn:
     """A column of the result: its name, unit ("" for text and plain numbers) and title."""
 
     name: str
@@ -67,14 +67,14 @@ class Header:
     grain: tuple[str, ...] = ()
     rows: str = ""
     parameters: list[Parameter] = field(default_factory=list)
-    columns: list[Column] = field(default_factory=list)
+    columns: list[ResultColumn] = field(default_factory=list)
     metrics: tuple[str, ...] = ()
     chart: str | None = None
     chart_options: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
-class Entry:
+class HeaderLine:
     """One line of the header with its continuation lines."""
 
     line: int
@@ -108,11 +108,11 @@ def read_header(text: str, file: str) -> tuple[Header, list[Fault]]:
     return header, faults
 
 
-def _entries(lines: list[tuple[int, str]], file: str, faults: list[Fault]) -> Iterator[Entry]:
-    entry: Entry | None = None
+def _entries(lines: list[tuple[int, str]], file: str, faults: list[Fault]) -> Iterator[HeaderLine]:
+    entry: HeaderLine | None = None
     for number, line in lines:
         if entry is not None and line.startswith("--   "):
-            entry = Entry(entry.line, entry.key, f"{entry.value} {line[2:].strip()}")
+            entry = HeaderLine(entry.line, entry.key, f"{entry.value} {line[2:].strip()}")
             continue
         if entry is not None:
             yield entry
@@ -121,12 +121,12 @@ def _entries(lines: list[tuple[int, str]], file: str, faults: list[Fault]) -> It
         if matched is None:
             faults.append(_fault(file, number, repr(line), "-- key: value"))
         else:
-            entry = Entry(number, matched["key"], matched["value"].strip())
+            entry = HeaderLine(number, matched["key"], matched["value"].strip())
     if entry is not None:
         yield entry
 
 
-def _take(header: Header, entry: Entry, file: str) -> Iterator[Fault]:
+def _take(header: Header, entry: HeaderLine, file: str) -> Iterator[Fault]:
     word, _, name = entry.key.partition(" ")
     if not entry.value:
         yield _fault(file, entry.line, f"nothing for {entry.key!r}", "a value")
@@ -147,7 +147,7 @@ def _take(header: Header, entry: Entry, file: str) -> Iterator[Fault]:
         yield _fault(file, entry.line, f"the unknown key {entry.key!r}", known)
 
 
-def _parameter(header: Header, entry: Entry, name: str, file: str) -> Iterator[Fault]:
+def _parameter(header: Header, entry: HeaderLine, name: str, file: str) -> Iterator[Fault]:
     matched = PARAMETER.fullmatch(entry.value)
     if matched is None:
         yield _fault(file, entry.line, repr(entry.value), "TYPE = DEFAULT; what it is")
@@ -158,16 +158,16 @@ def _parameter(header: Header, entry: Entry, name: str, file: str) -> Iterator[F
         header.parameters.append(Parameter(name, matched["type"], default, matched["help"] or ""))
 
 
-def _column(header: Header, entry: Entry, name: str, file: str) -> Iterator[Fault]:
+def _column(header: Header, entry: HeaderLine, name: str, file: str) -> Iterator[Fault]:
     unit, separator, title = entry.value.partition(";")
     if not separator or not title.strip() or not unit.strip():
         yield _fault(file, entry.line, repr(entry.value), 'UNIT; Title (unit "-" for none)')
         return
     unit = unit.strip()
-    header.columns.append(Column(name, "" if unit == "-" else unit, title.strip()))
+    header.columns.append(ResultColumn(name, "" if unit == "-" else unit, title.strip()))
 
 
-def _chart(header: Header, entry: Entry, file: str) -> Iterator[Fault]:
+def _chart(header: Header, entry: HeaderLine, file: str) -> Iterator[Fault]:
     chart, *options = (part.strip() for part in entry.value.split(";"))
     header.chart = chart
     for option in options:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
-from backbench.querying.query_header import PLACE, Column, Parameter, read_header, split
+from backbench.querying.query_header import PLACE, Parameter, ResultColumn, read_header, split
 from backbench.storage.database import Database, StatementError
 
 if TYPE_CHECKING:
@@ -43,14 +43,14 @@ class SavedQuery:
     grain: tuple[str, ...]
     rows: str
     parameters: tuple[Parameter, ...]
-    columns: tuple[Column, ...]
+    columns: tuple[ResultColumn, ...]
     metrics: tuple[str, ...]
     chart: str | None
     chart_options: Mapping[str, str]
     sql: str
     file: str
 
-    def column(self, name: str) -> Column:
+    def column(self, name: str) -> ResultColumn:
         """A declared column. Raises KeyError."""
         return {column.name: column for column in self.columns}[name]
 

@@ -95,12 +95,12 @@ def nearest_table(near: Sequence[NearUnit]) -> Table:
 
 def show_against(regression: Regression) -> None:
     """A trend in sentences: over all units, within each group, and where the signs differ."""
-    from backbench.statistics.trends import said
+    from backbench.statistics.trends import description_lines
 
     out = console()
     flowing(out, f"{regression.y.title} over {regression.x.title}", style="bold")
     flowing(out, "Theil-Sen slope with its interval, Spearman's rho, permutation p-value")
-    for line in said(regression.trend, regression.x.unit, regression.y.unit):
+    for line in description_lines(regression.trend, regression.x.unit, regression.y.unit):
         indented(out, line)
 
 

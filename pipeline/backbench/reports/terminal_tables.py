@@ -127,12 +127,12 @@ def show_frame(
 def _show_trend(out: Console, frame: pl.DataFrame, query: SavedQuery) -> None:
     """The trend of y over x beneath a result that is made for one."""
     from backbench.errors import Refusal
-    from backbench.statistics.trends import of_frame, said
+    from backbench.statistics.trends import description_lines, of_frame
 
     x = query.column("x")
     step = x.unit or "year" * x.title.lower().startswith("year")
     try:
-        lines = said(of_frame(frame), step, query.column("y").unit)
+        lines = description_lines(of_frame(frame), step, query.column("y").unit)
     except Refusal as refusal:
         lines = [f"no trend: {refusal}"]
     y = query.column("y").title
