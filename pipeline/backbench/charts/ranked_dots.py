@@ -42,7 +42,7 @@ def _finding(chart_input: ChartInput) -> str:
         return ""
     row, unit = rows[index], chart_input.labels.unit_of("value")
     title = lowered(chart_input.labels.title_of("value"))
-    rank = interval_said(*rank_interval(rows, index, best), len(rows))
+    rank = interval_text(*rank_interval(rows, index, best), len(rows))
     return f"{row['label']}: {title} {value_label(row, unit).strip()}, ranked {rank}, {best} first"
 
 
