@@ -59,7 +59,7 @@ class PublishedConditions(Strict):
     """Output power. Example: `15`"""
     load_ohm: Annotated[float, Field(gt=0), in_unit("ohm")] | None = None
     """Load resistance. Example: `8`"""
-    limit_percent: Annotated[float, Field(gt=0, le=100)] | None = None
+    limit_percent: Annotated[float, Field(gt=0, le=100), in_unit("%")] | None = None
     """Distortion limit of a power. Example: `1`"""
 
 

@@ -22,6 +22,7 @@ from backbench.metrics.session import (
     relative_uncertainty,
 )
 from backbench.metrics.traits import Traits
+from backbench.quantities.writing import in_text
 from backbench.signal.burst import Bursts, read_bursts
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import Contribution, combine
@@ -142,7 +143,7 @@ def burst_peak(seen: BurstView) -> MeasuredValue:
     """Greatest instantaneous voltage that the bursts reach unclipped."""
     percent = 100 * seen.found.harmonics.rms / seen.level
     if percent > LIMIT_PERCENT:
-        raise NotApplicable(f"{percent:.2g} % distortion: the bursts are clipped")
+        raise NotApplicable(f"{in_text(percent, '%', 2)} distortion: the bursts are clipped")
     peak = seen.found.peak
     # A sample may miss the crest by half a sampling interval; noise raises the greatest one.
     turns = math.pi * seen.found.frequency_hz / seen.track.rate_hz

@@ -18,6 +18,7 @@ from backbench.metrics.declaration import (
     metric,
     view,
 )
+from backbench.quantities.writing import in_text
 from backbench.signal.response import resolution
 from backbench.signal.settling import settles_at
 from backbench.signal.track import Array
@@ -123,7 +124,8 @@ def _level_for(seen: TunerView, column: ValuesByLevel, wanted_db: float) -> Meas
     if threshold is None:
         best = float(column.db.max())
         raise Refusal(
-            f"{wanted_db:g} dB aren't held up to {seen.dbf[-1]:.4g} dBf; the best is {best:.3g} dB"
+            f"{in_text(wanted_db, 'dB', 6)} aren't held up to {seen.dbf[-1]:.4g} dBf; the "
+            f"best is {in_text(best, 'dB')}"
         )
     return MeasuredValue(
         threshold.x, threshold.u, threshold.u, bound=None if threshold.within else "upper"
