@@ -11,6 +11,4 @@ from backbench.metrics.declaration import Metric
 def sign_faults(value: float, metric: Metric, where: str) -> Iterator[Fault]:
     """A fault where a figure of a metric that has no sign is negative."""
     if value < 0 and not metric.may_be_negative:
-        yield Fault(
-            where, f"a negative {metric.title}", "zero or more", "take the minus sign out"
-        )
+        yield Fault(where, f"a negative {metric.title}", "zero or more", "take the minus sign out")
