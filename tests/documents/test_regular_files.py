@@ -24,10 +24,18 @@ def test_bytes_of_a_file_and_its_bound(tmp_path: Path) -> None:
         read_regular(path, 4)
 
 
-@pytest.mark.parametrize("name", ["/dev/zero", "a\0b", "missing", "folder"])
-def test_what_is_no_file_is_an_error_and_no_wait(tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize(
+    ("name", "reason"),
+    [
+        ("/dev/zero", "regular"),
+        ("a\0b", "possible"),
+        ("missing", "No such"),
+        ("folder", "irectory|regular"),
+    ],
+)
+def test_what_is_no_file_is_an_error_and_no_wait(tmp_path: Path, name: str, reason: str) -> None:
     (tmp_path / "folder").mkdir()
-    with pytest.raises(OSError):
+    with pytest.raises(OSError, match=reason):
         open_regular(tmp_path / name)
 
 
