@@ -138,7 +138,7 @@ def test_what_has_a_course_through_time_is_refused_in_words(
     work = job(tmp_path / "long.flac", name, volts_of(name, 2.0)[: 2 * RATE])
     at_most(monkeypatch, work, RATE)
     assert analyse(work).reason == (
-        f"long.flac: found 2 s of 3 tracks at 48000 Hz; expected at most 1 s of the stimulus "
+        f"long.flac: found 2 s of 3 tracks at 48 kHz; expected at most 1 s of the stimulus "
         f"'{name}', which is measured whole; cut it to what is measured"
     )
 
