@@ -12,22 +12,22 @@ import polars as pl
 import pytest
 
 from backbench.charts.declaration import MOST_ROWS
-from backbench.charts.drawing import Column, Labels
+from backbench.charts.drawing import Labels, PlainColumn
 from backbench.charts.image_export import STILL, STILL_LARGE, Size, png, save
 from backbench.charts.registry import chart_named, charts
 from backbench.errors import UserError
 
 LABELS = Labels(
     [
-        Column("value", "V", "Residual noise"),
-        Column("x", "year", "Age"),
-        Column("y", "dB", "Channel balance"),
-        Column("power_w", "W", "Output power"),
-        Column("thd_percent", "%", "THD"),
-        Column("frequency_hz", "Hz", "Frequency"),
-        Column("level", "V", "Level"),
-        Column("level_db", "dB", "Level re 1 kHz"),
-        Column("ohm", "ohm", "Output source impedance"),
+        PlainColumn("value", "V", "Residual noise"),
+        PlainColumn("x", "year", "Age"),
+        PlainColumn("y", "dB", "Channel balance"),
+        PlainColumn("power_w", "W", "Output power"),
+        PlainColumn("thd_percent", "%", "THD"),
+        PlainColumn("frequency_hz", "Hz", "Frequency"),
+        PlainColumn("level", "V", "Level"),
+        PlainColumn("level_db", "dB", "Level re 1 kHz"),
+        PlainColumn("ohm", "ohm", "Output source impedance"),
     ],
     title="A heading",
     note="1 kHz, 8 ohm",
@@ -137,8 +137,8 @@ def test_page_loads_nothing(tmp_path: Path, frames: dict[str, pl.DataFrame]) -> 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_no_rows_gives_a_sentence(name: str, frames: dict[str, pl.DataFrame]) -> None:
-    spec = json.dumps(_drawn(name, frames[name].clear()))
-    assert "No unit in the catalogue has a reading for this yet." in spec
+    spec = json.dumps(_drawn(name, frames[name].clear(), subject=""))
+    assert "No unit in the catalogue has a value for this yet." in spec
     assert '"axis"' not in re.sub(r'"config".*', "", spec.split('"datasets"')[0])
 
 
@@ -150,7 +150,7 @@ def test_rows_without_numbers_give_a_sentence(name: str, frames: dict[str, pl.Da
     nothing = frames[name].with_columns(
         pl.lit(float("nan")).alias(c) for c in frames[name].select(numbers).columns
     )
-    assert "yet." in json.dumps(_drawn(name, nothing)) or name == "slope"
+    assert "yet." in json.dumps(_drawn(name, nothing, subject="")) or name == "slope"
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -218,10 +218,10 @@ def test_the_marked_units_name_ends_before_its_mark(frames: dict[str, pl.DataFra
 
 
 def test_years_of_making_have_a_slope_per_year(frames: dict[str, pl.DataFrame]) -> None:
-    labels = Labels([Column("x", "", "Year of making"), Column("y", "dB", "Balance")])
+    labels = Labels([PlainColumn("x", "", "Year of making"), PlainColumn("y", "dB", "Balance")])
     spec = json.dumps(charts()["trend"].draw(frames["trend"], labels).to_dict())
     assert "per year" in spec
-    other = Labels([Column("x", "", "Number of stages"), Column("y", "dB", "Balance")])
+    other = Labels([PlainColumn("x", "", "Number of stages"), PlainColumn("y", "dB", "Balance")])
     assert "per unit of number of stages" in json.dumps(
         charts()["trend"].draw(frames["trend"], other).to_dict()
     )
@@ -230,8 +230,8 @@ def test_years_of_making_have_a_slope_per_year(frames: dict[str, pl.DataFrame]) 
 def test_bars_are_explained_only_where_they_are_drawn(frames: dict[str, pl.DataFrame]) -> None:
     sharp = frames["strip"].with_columns(low=pl.col("value"), high=pl.col("value"))
     for name in ("strip", "ranked"):
-        assert "at k = 2" in json.dumps(_drawn(name, frames[name]))
-        assert "at k = 2" not in json.dumps(_drawn(name, sharp))
+        assert "(k = 2)" in json.dumps(_drawn(name, frames[name]))
+        assert "(k = 2)" not in json.dumps(_drawn(name, sharp))
 
 
 def test_conditions_stand_under_the_heading(frames: dict[str, pl.DataFrame]) -> None:
@@ -255,7 +255,7 @@ def test_reviews_of_one_unit_have_a_row_each_with_its_year() -> None:
     spec = json.dumps(_drawn("coverage", frame), ensure_ascii=False)
     assert "Quarrel M30, left\u20022019" in spec
     assert "Quarrel M30, left\u20022021" in spec
-    assert "none with a gap" in spec
+    assert "all complete" in spec
 
 
 def test_mains_lines_are_told_from_other_peaks(frames: dict[str, pl.DataFrame]) -> None:
@@ -264,17 +264,17 @@ def test_mains_lines_are_told_from_other_peaks(frames: dict[str, pl.DataFrame]) 
         level=20 * pl.col("level").log10(),
         name=pl.when(pl.col("frequency_hz") == 50.0).then(pl.lit("fifty")),
     )
-    labels = Labels([Column("level", "dBV", "Level of each line")])
+    labels = Labels([PlainColumn("level", "dBV", "Level of each line")])
     drawn = charts()["spectrum"].draw(frame, labels, options={"weighting": "A"})
     spec = json.dumps(drawn.to_dict(), ensure_ascii=False)
-    assert "rings: mains lines" in spec
+    assert "circles: mains lines" in spec
     assert "fifty" in spec
     assert "A-weighting" in spec
 
 
 def test_panels_are_headed_by_the_metrics_title(frames: dict[str, pl.DataFrame]) -> None:
     frame = frames["slope"].with_columns(title=pl.lit("Residual noise"), unit=pl.lit("V"))
-    assert "Residual noise (V)" in json.dumps(_drawn("slope", frame))
+    assert "Residual noise" in json.dumps(_drawn("slope", frame))
 
 
 @pytest.mark.parametrize("name", ["strip", "trend"])
@@ -288,3 +288,28 @@ def test_five_thousand_units_stay_a_small_page(
     )
     save(charts()[name].draw(many, LABELS, keys[0]), tmp_path / "c.html")
     assert (tmp_path / "c.html").stat().st_size < 3_000_000
+
+
+NOT_OF_UNITS = ("control", "coverage", "profile")
+"""Charts whose rows need no unit."""
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if name not in NOT_OF_UNITS])
+def test_a_unit_without_a_value_is_named_with_the_reason(
+    name: str, frames: dict[str, pl.DataFrame]
+) -> None:
+    labels = Labels(missing="Quarrel M-99 has no value here: it was not measured in any review.")
+    spec = json.dumps(chart_named(name).draw(frames[name], labels, "u99").to_dict())
+    assert "Quarrel M-99 has no value here: it was not measured in any review." in spec
+    assert "Measured: Quarrel M-10" in spec
+    assert '"axis"' not in re.sub(r'"config".*', "", spec.split('"datasets"')[0])
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if name not in NOT_OF_UNITS])
+def test_the_heading_is_the_finding_with_its_subject(
+    name: str, frames: dict[str, pl.DataFrame]
+) -> None:
+    labels = Labels(title="A heading", question="A question?", note="1 kHz")
+    spec = json.dumps(chart_named(name).draw(frames[name], labels, "u0").to_dict())
+    assert '"description": "Quarrel M-10: ' in spec
+    assert "A question? 1 kHz" in spec

@@ -17,7 +17,7 @@ from backbench.charts.page_layout import PlotArea, layer, text_mark
 
 Lines = dict[tuple[str, str], list[Row]]
 DASHED = ((1, 0), (7, 3), (2, 2), (9, 3, 2, 3))
-SHADES = (theme.INK, "#9c968a", "#6e695f", "#c4beb0")
+SHADES = (theme.INK, "#8f897c", "#5f5b52", "#8a7466")
 
 
 def lines_of(rows: Sequence[Row], x_column: str, subject: str, *, of_subject: bool) -> Lines:
@@ -173,5 +173,5 @@ def band_note(area: PlotArea, units: int, *, lines: bool) -> list[alt.Chart]:
     if not units:
         return []
     peers = "peer" if units == 1 else "peers"
-    text = f"{units} {peers}: range, middle half, median" if not lines else f"{units} {peers}"
+    text = f"{units} {peers}: range, quartiles and median" if not lines else f"{units} {peers}"
     return [text_mark(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")]

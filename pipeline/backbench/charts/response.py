@@ -28,7 +28,7 @@ from backbench.charts.page_layout import (
     plot_area,
     text_mark,
 )
-from backbench.quantities.writing import number, quantity
+from backbench.quantities.writing import quantity, value_alone
 
 COLUMNS = (
     "unit_key",
@@ -45,7 +45,30 @@ FLOOR_DB = -24.0
 MASK = theme.LOOKS["solid state"].colour
 
 
-@chart("response", COLUMNS, ("peers", "level_u", "mask_db", "mask_low_hz", "mask_high_hz"), (SPAN,))
+def _finding(chart_input: ChartInput) -> str:
+    """The marked unit's spread of level over the drawn band, the worse output."""
+    spreads: dict[str, tuple[float, str]] = {}
+    own = [r for r in chart_input.frame.to_dicts() if r["unit_key"] == chart_input.subject]
+    own = [r for r in own if _drawable(r)]
+    for output in {r["output"] for r in own}:
+        levels = [r["level_db"] for r in own if r["output"] == output]
+        spreads[output or "measured output"] = (max(levels) - min(levels), own[0]["label"])
+    if not spreads:
+        return ""
+    output = max(spreads, key=lambda name: (spreads[name][0], name))
+    spread, label = spreads[output]
+    hertz = [r["frequency_hz"] for r in own]
+    band = f"{quantity(min(hertz), 'Hz')} to {quantity(max(hertz), 'Hz')}"
+    return f"{label}: level varies by {quantity(spread, 'dB')} from {band}, {output}"
+
+
+@chart(
+    "response",
+    COLUMNS,
+    ("peers", "level_u", "mask_db", "mask_low_hz", "mask_high_hz"),
+    (SPAN,),
+    finding=_finding,
+)
 def response(chart_input: ChartInput) -> alt.LayerChart:
     """Response of one unit over the envelope of its peers, logarithmic in frequency.
 
@@ -141,7 +164,7 @@ def _mask(lines: Lines, x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
     ]
     rule = layer(edges).mark_rule(color=MASK, strokeWidth=1.6, strokeDash=[8, 4])
     band = f"{quantity(low, 'Hz')} to {quantity(high, 'Hz')}"
-    text = f"published: within {number(over - under)} dB, {band}"
+    text = f"specified: within {quantity(over - under, 'dB')}, {band}"
     at = x_axis.px(x_axis.clamped(low)) + 8, y_axis.px(y_axis.clamped(over)) - 7
     return [
         rule.encode(x=x_axis.x("x"), x2="x2:Q", y=y_axis.y("y"), tooltip=no_tooltip()),
@@ -152,9 +175,9 @@ def _mask(lines: Lines, x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
 def _note(rows: Sequence[Row], own: Lines, area: PlotArea) -> list[alt.Chart]:
     """What the grey and the band about the line are."""
     counts = [r["peers"] for r in rows if r.get("peers")]
-    made_of = f", up to {max(counts)} curves" if counts else ""
-    notes = [f"pale: the peers' envelope{made_of}"] * any(r["low_db"] is not None for r in rows)
-    notes += ["dark: uncertainty, k = 2"] * any(
+    made_of = f" of up to {max(counts)} outputs" if counts else ""
+    notes = [f"pale: 10th to 90th percentile{made_of}"] * any(r["low_db"] is not None for r in rows)
+    notes += ["dark: uncertainty (k = 2)"] * any(
         r["_own_low"] is not None for line in own.values() for r in line
     )
     text = "; ".join(notes)
@@ -183,4 +206,4 @@ def _levels(chart_input: ChartInput, rows: list[Row], height: float) -> Axis:
 
 
 def _last_level(row: Row) -> str:
-    return f"\u2002{number(row['level_db'], 2)} dB"
+    return "\u2002" + value_alone(row["level_db"], row.get("level_u"), "dB")

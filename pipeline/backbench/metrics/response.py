@@ -10,7 +10,7 @@ from backbench.errors import NotApplicable
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response_view import REFERENCE_HZ, ResponseView
 from backbench.metrics.traits import OVER_THE_BAND, CurveTraits, Traits
-from backbench.signal.response import HALF_POWER_DB, Level, Response
+from backbench.signal.response import HALF_POWER_DB, Response, ResponseLevel
 
 FAMILY = "Frequency response and phase"
 
@@ -26,7 +26,7 @@ def _taken(response: ResponseView, figure: MeasuredValue) -> MeasuredValue:
     return replace(figure, detail={**figure.detail, **response.detail})
 
 
-def held(level: Level) -> MeasuredValue:
+def held(level: ResponseLevel) -> MeasuredValue:
     """A level that is never below 0, or its upper bound where it can't be told from 0."""
     if level.db <= 2 * level.u:
         most = max(level.db + 2 * level.u, 0.0)

@@ -25,7 +25,7 @@ CLEARLY = 6.0
 """Uncertainties by which the levels differ that a slope is read from: it is then right to 24 %."""
 
 
-class Level(NamedTuple):
+class ResponseLevel(NamedTuple):
     """A level in dB and its standard uncertainty in dB, from the record alone.
 
     Parameters
@@ -93,10 +93,20 @@ class Response:
             raise Refusal("the frequencies don't rise from above 0")
 
     def covers(self, low_hz: float, high_hz: float) -> bool:
-        """Whether the band is within the measured one, to 1e-6 of the edges."""
+        """Whether the band is within the measured one, to 1e-6 of the edges.
+
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz, low_hz < high_hz.
+
+        Returns
+        -------
+        bool
+        """
         return bool(self.hz[0] <= low_hz * (1 + 1e-6) and self.hz[-1] >= high_hz * (1 - 1e-6))
 
-    def at(self, hz: float) -> Level:
+    def at(self, hz: float) -> ResponseLevel:
         """The level at a frequency.
 
         Parameters
@@ -118,27 +128,52 @@ class Response:
             raise Refusal(f"{hz:g} Hz is outside the measured band, {low:.4g} to {high:.4g} Hz")
         nearest = int(np.abs(self.hz - hz).argmin())
         if math.isclose(self.hz[nearest], hz, rel_tol=1e-9):
-            return Level(float(self.db[nearest]), float(self.u_db[nearest]))
+            return ResponseLevel(float(self.db[nearest]), float(self.u_db[nearest]))
         place = math.log(min(max(hz, self.hz[0]), self.hz[-1]))
         smooth = float(self._between(place))
         straight = float(np.interp(place, self._log_hz, self.db))
         noise = float(np.interp(place, self._log_hz, self.u_db))
-        return Level(smooth, math.hypot(noise, (smooth - straight) / math.sqrt(3)))
+        return ResponseLevel(smooth, math.hypot(noise, (smooth - straight) / math.sqrt(3)))
 
-    def spread(self, low_hz: float, high_hz: float) -> Level:
-        """Greatest less least level within a band; see highest.
+    def spread(self, low_hz: float, high_hz: float) -> ResponseLevel:
+        """Greatest less least level within a band (see greatest), dB.
 
-        Raises Refusal where the band isn't covered.
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz, low_hz < high_hz.
+
+        Returns
+        -------
+        ResponseLevel
+
+        Raises
+        ------
+        Refusal
+            Where the band isn't covered.
         """
         _, db, u = self._inside(low_hz, high_hz)
         top, bottom = _rivals(db, u), _rivals(-db, u)
         apart = np.subtract.outer(db[top], db[bottom]).ravel()
         return greatest(apart, np.hypot.outer(u[top], u[bottom]).ravel()).level
 
-    def highest(self, low_hz: float, high_hz: float) -> tuple[Level, tuple[float, float]]:
+    def highest(self, low_hz: float, high_hz: float) -> tuple[ResponseLevel, tuple[float, float]]:
         """Greatest level within a band (see greatest), and the band of frequencies it may be at.
 
-        Raises Refusal where the band isn't covered.
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz, low_hz < high_hz.
+
+        Returns
+        -------
+        tuple of (ResponseLevel, tuple of (float, float))
+            dB; Hz, lower end first.
+
+        Raises
+        ------
+        Refusal
+            Where the band isn't covered.
         """
         hz, db, u = self._inside(low_hz, high_hz)
         found = greatest(db, u)
@@ -146,8 +181,23 @@ class Response:
         low, high = max(int(near[0]) - 1, 0), min(int(near[-1]) + 1, len(hz) - 1)
         return found.level, (float(hz[low]), float(hz[high]))
 
-    def farthest(self, low_hz: float, high_hz: float) -> Level:
-        """How far the level within a band is from 0 dB, at most; see highest."""
+    def farthest(self, low_hz: float, high_hz: float) -> ResponseLevel:
+        """How far the level within a band is from 0 dB, at most (see greatest).
+
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz, low_hz < high_hz.
+
+        Returns
+        -------
+        ResponseLevel
+
+        Raises
+        ------
+        Refusal
+            Where the band isn't covered.
+        """
         _, db, u = self._inside(low_hz, high_hz)
         return greatest(np.concatenate([db, -db]), np.concatenate([u, u])).level
 
@@ -246,9 +296,9 @@ class Greatest(NamedTuple):
     high: float
 
     @property
-    def level(self) -> Level:
+    def level(self) -> ResponseLevel:
         """The middle of the interval, with the standard uncertainty that makes it."""
-        return Level((self.low + self.high) / 2, (self.high - self.low) / (2 * DEVIATE))
+        return ResponseLevel((self.low + self.high) / 2, (self.high - self.low) / (2 * DEVIATE))
 
 
 def greatest(db: Array, u: Array) -> Greatest:
