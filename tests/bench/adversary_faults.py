@@ -6,15 +6,19 @@ A fault of the unit changes what is true as well; one of the bench or of a state
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from bench.adversary_scene import Scene
 from bench.adversary_units import Array, Line, Noise, mains_family, telegraph_density
 
-DRIVEN = ("tone", "two tones")
-ALL = ("tone", "idle", "two tones")
+TONES = ("tone", "two tones", "multitone")
+WAVES = ("square", "burst", "sweep")
+SEVERAL = ("looped tone", "two loads", "levels")
+DRIVEN = (*TONES, *WAVES, "looped tone", "two loads")
+PLAYED = (*TONES, *WAVES, *SEVERAL)
+ALL = (*PLAYED, "idle")
 
 
 @dataclass(frozen=True)
@@ -42,8 +46,8 @@ def fault(
 
 def _loud(scene: Scene) -> float:
     """A voltage to scale things by: the tone's, or the noise of an idle record."""
-    if scene.lines:
-        return scene.lines[0].peak
+    if scene.lines or scene.crest_v:
+        return scene.crest_v or scene.lines[0].peak
     mid = np.array([1000.0])
     return float(np.sqrt(sum(noise.density(mid)[0] for noise in scene.noises) * 2e4))
 
@@ -85,7 +89,7 @@ def level_flutters(scene: Scene) -> None:
     _span(scene, lambda t: 1 + depth * np.cos(2 * np.pi * hz * t))
 
 
-@fault("distortion drifts", DRIVEN)
+@fault("distortion drifts", (*TONES, "burst"))
 def distortion_drifts(scene: Scene) -> None:
     """Distortion products grow or shrink by up to a factor of three."""
     k = float(np.exp(scene.rng.uniform(-1.1, 1.1)))
@@ -93,13 +97,13 @@ def distortion_drifts(scene: Scene) -> None:
     scene.product_span = (min(1.0, k), max(1.0, k))
 
 
-@fault("starts late", DRIVEN)
+@fault("starts late", PLAYED)
 def starts_late(scene: Scene) -> None:
     gap = scene.rng.uniform(0.01, 0.3) * scene.seconds
     scene.envelope.append(lambda t: np.where(t < gap, 0.0, 1.0))
 
 
-@fault("stops early", DRIVEN)
+@fault("stops early", PLAYED)
 def stops_early(scene: Scene) -> None:
     end = scene.rng.uniform(0.7, 0.99) * scene.seconds
     scene.envelope.append(lambda t: np.where(t > end, 0.0, 1.0))
@@ -237,13 +241,13 @@ def mains_under_the_tone(scene: Scene) -> None:
     old = scene.statement["tone_hz"]
     scene.statement["tone_hz"] = stated[old]
     ratio = stated[old] / old
-    scene.lines = [Line(x.hz * ratio, x.peak, x.phase, x.order) for x in scene.lines]
+    scene.lines = [replace(x, hz=x.hz * ratio) for x in scene.lines]
     if old == 22.3 and scene.seconds < 0.85:
         scene.seconds = 0.9
     rectifier_buzz(scene)
 
 
-@fault("hum beside the tone", DRIVEN)
+@fault("hum beside the tone", PLAYED)
 def hum_beside_the_tone(scene: Scene) -> None:
     """The mains, near a tone that may be a low one."""
     rms, kind = (
@@ -253,14 +257,17 @@ def hum_beside_the_tone(scene: Scene) -> None:
     scene.hum = mains_family(scene.rng, scene.mains_hz, rms, str(kind))
 
 
-@fault("modulated by the mains", DRIVEN)
+@fault("modulated by the mains", (*TONES, "looped tone"))
 def modulated_by_mains(scene: Scene) -> None:
     depth, n = 10 ** scene.rng.uniform(-4, -1.5), int(scene.rng.choice([1, 2]))
     hz = n * scene.mains_hz
     scene.envelope.append(lambda t: 1 + depth * np.cos(2 * np.pi * hz * t))
     # Sidebands are within 20 Hz to 20 kHz and count as noise.
-    first = scene.lines[0]
-    scene.sidebands = [Line(abs(first.hz + s * hz), first.peak * depth / 2, 0.0) for s in (-1, 1)]
+    scene.sidebands = [
+        Line(abs(x.hz + s * hz), x.peak * depth / 2, 0.0)
+        for x in scene.lines if x.played
+        for s in (-1, 1)
+    ]  # fmt: skip
 
 
 # Of the bench: time and samples.
@@ -273,13 +280,13 @@ def clock_off(scene: Scene) -> None:
     scene.bent_time.append(lambda t: off * t)
 
 
-@fault("wow", DRIVEN)
+@fault("wow", PLAYED)
 def wow(scene: Scene) -> None:
     hz, depth = scene.rng.uniform(0.5, 10), 10 ** scene.rng.uniform(-5, -2.5)
     scene.bent_time.append(lambda t: depth / (2 * np.pi * hz) * np.sin(2 * np.pi * hz * t + 1))
 
 
-@fault("jitter", DRIVEN)
+@fault("jitter", PLAYED)
 def jitter(scene: Scene) -> None:
     """Random error of each sample's instant."""
     seconds, seed = 10 ** scene.rng.uniform(-9.5, -7), int(scene.rng.integers(1 << 30))
@@ -334,10 +341,11 @@ def one_click(scene: Scene) -> None:
     scene.spoilt.append(click)
 
 
-@fault("converter clips", DRIVEN, late=True)
+@fault("converter clips", (*TONES, *WAVES, *SEVERAL), late=True)
 def converter_clips(scene: Scene) -> None:
     """The tone reaches a little beyond full scale."""
-    scene.full_scale_v = scene.lines[0].peak * (1 - 10 ** scene.rng.uniform(-4, -0.5))
+    crest = scene.crest_v or sum(x.peak for x in scene.lines if x.played)
+    scene.full_scale_v = crest * (1 - 10 ** scene.rng.uniform(-4, -0.5))
 
 
 # Of the word length and of statements.
@@ -375,12 +383,12 @@ def power_contradicts(scene: Scene) -> None:
     scene.statement["power_w"] = scene.lines[0].peak ** 2 / 2 / (8.0 * ratio)
 
 
-@fault("something else played", late=True)
+@fault("something else played", (*TONES, "idle", *WAVES), late=True)
 def something_else(scene: Scene) -> None:
     """Music, a sweep or noise in place of what was stated; no value is right."""
     level = 0.2 * scene.full_scale_v
     sort = str(scene.rng.choice(["music", "sweep", "tones", "noise"]))
-    scene.lines, scene.hum = [], []
+    scene.lines, scene.hum, scene.wave = [], [], None
     scene.added.append(lambda t, rng: level * _sounds(sort, t, rng))
     scene.nothing_right = True
 

@@ -210,7 +210,10 @@ def test_narrow_limits_are_told_as_a_distance() -> None:
     assert texts[1].endswith("± 0.0000063\u00a0dB")
     still = limits([0.0] * 6)
     assert still is not None
-    assert limit_names(still, axis([-0.05, 0.05], 100, 0, "dB"))[1][1] == "no scatter: no limits"
+    assert (
+        limit_names(still, axis([-0.05, 0.05], 100, 0, "dB"))[1][1]
+        == "no limits: all values are equal"
+    )
 
 
 def test_a_published_spread_is_a_window_about_the_curves() -> None:

@@ -62,7 +62,7 @@ def test_within_it_only_this_reviews_readings_of_the_unit_are_known(builder: Sit
 def test_its_sheet_shows_its_own_charts_and_says_whose_the_places_are(builder: SiteBuilder) -> None:
     list(review_pages(builder, EARLIER))
     text = (builder.folder / f"sheets/{EARLIER}.html").read_text(encoding="utf-8")
-    assert "Values and charts here are of this review" in text
+    assert "Values and charts here are those of this review" in text
     assert f'<a href="{LATER}.html">the newest review</a>' in text
     assert text.count("<figure>") > 0
-    assert "Place among peers" not in text
+    assert "Rank (1 = best)" not in text

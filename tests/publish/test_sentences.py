@@ -47,9 +47,9 @@ def test_outcomes_are_counted() -> None:
     ("rank", "told"),
     [
         ((1, 5), "it is in the best quarter for noise"),
-        ((1, 6), "in neither the best nor the last quarter with certainty"),
-        ((16, 20), "it is in the last quarter for noise"),
-        ((15, 20), "in neither the best nor the last quarter with certainty"),
+        ((1, 6), "not certainly in the best or the worst quarter"),
+        ((16, 20), "it is in the worst quarter for noise"),
+        ((15, 20), "not certainly in the best or the worst quarter"),
     ],
 )
 def test_a_quarter_is_claimed_only_for_a_whole_rank_interval(
@@ -69,30 +69,29 @@ def test_changes_are_counted_beyond_uncertainty_only() -> None:
     found = [difference("A", 3.0), difference("B", 2.0, 1.0), difference("C", 0.5),
              difference("D", None)]  # fmt: skip
     told = finding_sentences.changes_sentence(found, "May")
-    assert told.startswith("Of 4 figures measured in both, 1 got better and 1 got worse since May")
+    assert told.startswith("Of 4 values measured in both, 1 improved and 1 worsened since May")
     assert "none changed" in finding_sentences.changes_sentence([difference("C", 0.5)], "May")
     assert finding_sentences.changes_sentence([], "May").startswith("Nothing was measured")
 
 
 def test_sides_that_agree_are_said_to_agree() -> None:
-    assert "agree within uncertainty" in finding_sentences.left_right_sentence(
+    assert "do not differ significantly" in finding_sentences.left_right_sentence(
         [difference("A", 0.2)]
     )
     told = finding_sentences.left_right_sentence(
         [difference("Noise", 2.0), difference("Noise", 4.0)]
     )
-    assert told == "Left and right differ beyond uncertainty in noise."
+    assert told == "Left and right differ significantly in noise."
     assert "not measured under the same" in finding_sentences.left_right_sentence([])
 
 
 def test_absences_are_named() -> None:
     told = finding_sentences.missing_sentence({"no load": ["Power"]}, 2, ["response"])
     assert told == (
-        "Response was not taken, 1 quantity could not be given and 2 captures could not be used."
+        "Response was not measured, 1 quantity could not be determined and 2 captures could not "
+        "be used."
     )
-    assert finding_sentences.missing_sentence({}, 0, []).startswith(
-        "Everything in the usual battery"
-    )
+    assert finding_sentences.missing_sentence({}, 0, []).startswith("All usual tests were run")
 
 
 def test_state_and_catalogue() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from backbench.backfill.parse_records import Problem, Reading, Record
+from backbench.backfill.parse_records import Problem, Record, SheetContents
 from backbench.backfill.spreadsheet import Sheet
 from backbench.documents.manifest import read_manifest
 from backbench.documents.toml_writing import block, table_of
@@ -19,7 +19,7 @@ ORDER = (
 
 
 def manifests(
-    sheet: Sheet, reading: Reading, source: Path, beside: Path
+    sheet: Sheet, reading: SheetContents, source: Path, beside: Path
 ) -> tuple[dict[str, WrittenReview], list[Problem]]:
     """A manifest for each record that stands, by review key, and the reasons for the others."""
     written: dict[str, WrittenReview] = {}

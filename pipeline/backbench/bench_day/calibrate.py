@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from backbench.bench_day.classify_stimulus import Heard, listen
+from backbench.bench_day.classify_stimulus import RecognisedStimulus, listen
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import Calibration, Settings
 from backbench.documents.toml_writing import block, table_of, with_tables
@@ -48,8 +48,8 @@ def calibrated(path: Path, known: Known, tracks: Sequence[int]) -> Calibration:
     """
     recording = read_recording(path)
     heard = listen(recording.samples, recording.rate_hz, recording.bits)
-    if not isinstance(heard, Heard) or heard.kind != "tone":
-        content = heard.says if isinstance(heard, Heard) else heard.reason
+    if not isinstance(heard, RecognisedStimulus) or heard.kind != "tone":
+        content = heard.says if isinstance(heard, RecognisedStimulus) else heard.reason
         raise UserError("no calibration", [Fault(path.name, content, "one steady tone")])
     numbers = list(tracks) or list(range(1, recording.samples.shape[1] + 1))
     volts, worst, faults = {}, 0.0, []

@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from backbench.bench_day.cautions import cautions
-from backbench.bench_day.planned_capture import Plan, Step
+from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.documents.manifest import Manifest
 from backbench.quantities.writing import ordinary, quantity
 
@@ -25,7 +25,7 @@ def rows(plan: Plan, done: set[str]) -> list[dict[str, object]]:
     ]
 
 
-def row_of(step: Step) -> dict[str, object]:
+def row_of(step: PlannedStep) -> dict[str, object]:
     conditions = step.conditions
     return {
         "file": step.file,
@@ -39,7 +39,7 @@ def row_of(step: Step) -> dict[str, object]:
     }
 
 
-def stimulus_text(step: Step) -> str:
+def stimulus_text(step: PlannedStep) -> str:
     """The stimulus in a few words."""
     facts = step.stimulus.model_dump()
     own = ", ".join([*_outside(step)])
@@ -61,12 +61,12 @@ def stimulus_text(step: Step) -> str:
     return f"{text}; {own}" if own else text
 
 
-def _outside(step: Step) -> list[str]:
+def _outside(step: PlannedStep) -> list[str]:
     remarks = [f"{step.conditions.driven} driven only"] if step.conditions.driven else []
     return [*remarks, *(["generator into the recorder"] if step.loop_back else [])]
 
 
-def generator_text(step: Step) -> str:
+def generator_text(step: PlannedStep) -> str:
     """What to set the generator to."""
     for key, unit in (("generator_vrms", "V"), ("generator_vpp", "V p-p")):
         level = getattr(step.stimulus, key, None)

@@ -18,7 +18,7 @@ Watts = Annotated[float, Field(gt=0)]
 Volts = Annotated[float, Field(gt=0)]
 
 
-class Step(Strict):
+class PlannedStep(Strict):
     """One capture to take. out_vrms: what the output shows then, where it can be foretold."""
 
     file: Name
@@ -52,7 +52,7 @@ class Plan(Strict):
     gain_db: float | None = None
     gain_from: Name | None = None
     notes: list[Name] = []
-    step: list[Step] = []
+    step: list[PlannedStep] = []
 
 
 def read_plan(folder: Path) -> Plan | None:
@@ -71,14 +71,14 @@ def plan_text(plan: Plan) -> str:
     return "\n\n".join([f"{head}\n{lines_of(fields)}", *steps]) + "\n"
 
 
-def _step_text(step: Step) -> str:
+def _step_text(step: PlannedStep) -> str:
     table = {
         "why": step.why, **capture_table(step), "out_vrms": step.out_vrms, "power_w": step.power_w,
     }  # fmt: skip
     return block(["step"], table_of(table), repeated=True)
 
 
-def capture_table(step: Step) -> dict[str, object]:
+def capture_table(step: PlannedStep) -> dict[str, object]:
     """What a `[[capture]]` of the manifest says of a step."""
     roles = {n: r.model_dump(exclude_none=True) for n, r in (step.tracks or {}).items()}
     return {

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from backbench.bench_day.capture_names import named
 from backbench.bench_day.cautions import UNATTENDED
-from backbench.bench_day.planned_capture import Step
+from backbench.bench_day.planned_capture import PlannedStep
 from backbench.documents.stimuli import Strict
 from backbench.documents.toml_writing import block, lines_of, table_of
 from backbench.documents.unit_facts import Key, Name
@@ -43,15 +43,15 @@ class Run(Strict):
         return [*(one.marker_s for one in self.segment), self.end_marker_s]
 
 
-def runs_of(steps: Sequence[Step]) -> dict[str, list[Step]]:
+def runs_of(steps: Sequence[PlannedStep]) -> dict[str, list[PlannedStep]]:
     """Steps by setting of the bench (load, range, driven output, loop-back), in order."""
-    by_setting: dict[str, list[Step]] = {}
+    by_setting: dict[str, list[PlannedStep]] = {}
     for step in steps:
         by_setting.setdefault(_setting(step), []).append(step)
     return by_setting
 
 
-def _setting(step: Step) -> str:
+def _setting(step: PlannedStep) -> str:
     conditions = step.conditions
     load = conditions.load_ohm if isinstance(conditions.load_ohm, str) else (
         f"{named(conditions.load_ohm)}ohm" if conditions.load_ohm else None)  # fmt: skip

@@ -12,7 +12,7 @@ from backbench.bench_day.folder_scan import Listened, listened
 from backbench.bench_day.level_checks import off_level
 from backbench.bench_day.manifest_entries import Suggestion, suggested, unlike
 from backbench.bench_day.measuring_chain import expired
-from backbench.bench_day.planned_capture import Plan, Step, read_plan
+from backbench.bench_day.planned_capture import Plan, PlannedStep, read_plan
 from backbench.documents.manifest import MANIFEST_NAME, Capture, Manifest, read_manifest
 from backbench.documents.settings import Settings
 from backbench.documents.stimuli import Table
@@ -32,7 +32,7 @@ class Checked:
     plan: Plan | None
     faults: list[Fault]
     warnings: list[str] = field(default_factory=list)
-    missing: list[Step] = field(default_factory=list)
+    missing: list[PlannedStep] = field(default_factory=list)
     suggestions: list[Suggestion] = field(default_factory=list)
     unknown: list[tuple[str, str]] = field(default_factory=list)
     taken: int = 0
@@ -119,7 +119,7 @@ def _sounds(
             yield from off_level(manifest, settings, capture, item, plan)
 
 
-def _missing(folder: Path, plan: Plan | None) -> list[Step]:
+def _missing(folder: Path, plan: Plan | None) -> list[PlannedStep]:
     """Planned steps that no file stands for yet."""
     steps = plan.step if plan else []
     return [step for step in steps if found_file(folder, step.file) is None]

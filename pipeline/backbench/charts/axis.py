@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -10,6 +11,7 @@ from typing import Any, Literal
 import altair as alt
 
 from backbench.quantities.units import symbol, takes_prefix
+from backbench.quantities.writing import axis_labels
 
 TRADE_HZ = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5)
 
@@ -58,17 +60,15 @@ class Axis:
         return alt.Y(f"{name}:Q", scale=self.scale(), axis=self.drawn)
 
     def with_axis(self, title: str, **more: Any) -> Axis:
-        """The same with an axis: its ticks, labels with SI prefixes, title and unit."""
+        """The same with an axis: its ticks, their labels by the one formatter, title and unit."""
         mark = symbol(self.unit)
-        if takes_prefix(self.unit):
-            base = mark.split(" ")[0]
-            pattern = "regexp('([yzafpnµmkMGT]?)$')"
-            words = f"replace(format(datum.value,'~s'),{pattern},'\\u2009$1{base}')"
-        else:
-            words = "format(datum.value,abs(datum.value)<10000?'~r':',~r')"
-            title = f"{title} ({mark})" if title and mark else title
-        axis = alt.Axis(values=list(self.ticks), title=title, labelExpr=words, **more)
-        return replace(self, drawn=axis)
+        prefixed = takes_prefix(self.unit)
+        if title and mark and not prefixed:
+            title = f"{title} ({mark})"
+        labels = axis_labels(self.ticks, self.unit if prefixed else "", log=self.log)
+        ticks = list(self.ticks)
+        label_of = f"{json.dumps(labels)}[indexof({json.dumps(ticks)}, datum.value)]"
+        return replace(self, drawn=alt.Axis(values=ticks, title=title, labelExpr=label_of, **more))
 
     def with_vertical_axis(self, title: str, indent: float, **more: Any) -> Axis:
         """The same with a vertical axis, its title lying level above it, `indent` to the left."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Mapping, Sequence
 
 import altair as alt
@@ -28,7 +27,7 @@ from backbench.charts.small_multiples import pixel_encodings, scale_lines, strai
 from backbench.comparison.drift import FEWEST, Control
 from backbench.comparison.drift import control as control_chart
 from backbench.errors import Refusal
-from backbench.quantities.writing import COVERAGE, measured, quantity
+from backbench.quantities.writing import COVERAGE, measured, quantity, signed, value_alone
 
 COLUMNS = ("bench_key", "series", "reviewed", "value", "u")
 MOST_SERIES = 4
@@ -47,7 +46,7 @@ def control(chart_input: ChartInput) -> alt.LayerChart:
     """
     rows = [r for r in chart_input.frame.to_dicts() if r["value"] is not None and r["reviewed"]]
     if not rows:
-        return message_chart(chart_input, "This bench has no readings of itself yet.")
+        return message_chart(chart_input, "This bench has no loop-back readings yet.")
     series: dict[Key, list[Row]] = {}
     for row in sorted(rows, key=lambda r: _day(r["reviewed"])):
         series.setdefault((row["bench_key"], row["series"]), []).append(row)
@@ -69,7 +68,7 @@ def control(chart_input: ChartInput) -> alt.LayerChart:
             area=area,
         )
     foot = _left_out(keys[MOST_SERIES:], charts)
-    lines = wrapped(f"bars: ±2 u (k = 2){foot}", chart_input.size.width - 52, 13)
+    lines = wrapped(f"bars: expanded uncertainty (k = 2){foot}", chart_input.size.width - 52, 13)
     layers += [
         text_mark(text, 26 - area.left, area.height + 46 + 17 * k, 13, colour=theme.SOFT_INK)
         for k, text in enumerate(lines)
@@ -173,7 +172,7 @@ def _panel(
     if chart_limits:
         drawn += _limit_lines(chart_limits, y_axis, area)
     else:
-        text = f"under {FEWEST} readings: no limits"
+        text = f"no limits: fewer than {FEWEST} readings"
         drawn.append(
             text_mark(text, area.width, top + 20, 13, colour=theme.SOFT_INK, align="right")
         )
@@ -205,15 +204,13 @@ def limit_names(chart_limits: Control, y_axis: Axis) -> list[tuple[float, str]]:
     if abs(y_axis.px(chart_limits.high) - y_axis.px(chart_limits.low)) < 2 * TOGETHER_PX:
         reach = chart_limits.high - chart_limits.centre
         text = (
-            f"limits\u2002± {quantity(reach, y_axis.unit, 2)}" if reach else "no scatter: no limits"
-        )
-        centre = (
-            round(chart_limits.centre, 1 - math.floor(math.log10(reach)))
+            f"limits\u2002± {quantity(reach, y_axis.unit, 2)}"
             if reach
-            else chart_limits.centre
+            else "no limits: all values are equal"
         )
+        centre = value_alone(chart_limits.centre, reach / COVERAGE, y_axis.unit)
         return [
-            (chart_limits.centre, f"centre\u2002{quantity(centre, y_axis.unit, 4)}"),
+            (chart_limits.centre, f"centre\u2002{centre}"),
             (chart_limits.low, text),
         ]
     named = (
@@ -234,8 +231,7 @@ def _steps(
         line = {"px": x, "px2": x, "py": y_axis.start, "py2": y_axis.end}
         drawn += straight_lines([line], area.width, area.height, FLAG, 1.6)
         change = rows[at]["value"] - rows[at - 1]["value"]
-        sign = "+" if change > 0 else ""
-        text = f"step {sign}{quantity(change, y_axis.unit, 2)}"
+        text = f"step {signed(change, y_axis.unit, 2)}"
         x += 6 if x < area.width - 120 else -6 - text_width(text, 13)
         drawn.append(text_mark(text, x, y_axis.end + 4, 13, colour=FLAG))
     return drawn

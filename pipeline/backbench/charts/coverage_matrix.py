@@ -95,8 +95,8 @@ def _most_lacking(lacking: Mapping[tuple[str, str], int], subject: str) -> list[
 def _coverage_note(lacking: Mapping[tuple[str, str], int], shown: int) -> str:
     """How many rows are drawn, and how many have gaps."""
     gaps = sum(count > 0 for count in lacking.values())
-    note = f"{gaps} with gaps" if gaps else "none with a gap"
-    drawn = f"{shown} of {len(lacking)}" + ", most gaps first" * (gaps > 0)
+    note = f"{gaps} incomplete" if gaps else "all complete"
+    drawn = f"{shown} of {len(lacking)}" + ", most missing first" * (gaps > 0)
     return f"{drawn}; {note}" if shown < len(lacking) else note
 
 
@@ -210,7 +210,11 @@ def _key(rows: Sequence[Row], note: str, area: PlotArea) -> list[alt.Chart]:
         x += text_width(state, theme.SMALL_PX) + 40
     drawn.append(
         text_mark(
-            "empty: nothing; larger: more readings", x, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK
+            "empty: not measured; larger marks: more readings",
+            x,
+            y + 5,
+            theme.SMALL_PX,
+            colour=theme.SOFT_INK,
         )
     )
     drawn.append(

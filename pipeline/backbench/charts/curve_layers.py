@@ -173,5 +173,5 @@ def band_note(area: PlotArea, units: int, *, lines: bool) -> list[alt.Chart]:
     if not units:
         return []
     peers = "peer" if units == 1 else "peers"
-    text = f"{units} {peers}: range, middle half, median" if not lines else f"{units} {peers}"
+    text = f"{units} {peers}: range, quartiles and median" if not lines else f"{units} {peers}"
     return [text_mark(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")]

@@ -16,7 +16,7 @@ from backbench.charts.curve_layers import (
 )
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
-from backbench.charts.mark_layers import Row, bound_arrows, subject_marks
+from backbench.charts.mark_layers import Row, bound_arrows, subject_marks, value_text
 from backbench.charts.page_layout import assemble, message_chart, plot_area
 from backbench.charts.peer_band import envelope
 from backbench.quantities.writing import quantity
@@ -81,7 +81,8 @@ def _drawable(row: Row) -> bool:
 
 
 def _with_value_text(row: Row) -> Row:
-    at = f"{quantity(row['thd_percent'], '%')} at {quantity(row['power_w'], 'W')}"
+    thd = value_text(row, "thd_percent", "thd_low", "thd_high", "%")
+    at = f"{thd} at {quantity(row['power_w'], 'W')}"
     low = None if row["thd_low"] is None or row["thd_low"] <= 0 else row["thd_low"]
     named = {"value_text": at, "_end": row["power_w"], "_strong": True}
     named["technology"] = row["technology"] or "not stated"

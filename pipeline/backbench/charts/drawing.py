@@ -26,7 +26,7 @@ class ColumnLabel(Protocol):
 
 
 @dataclass(frozen=True)
-class Column:
+class PlainColumn:
     """A plain ColumnLabel."""
 
     name: str

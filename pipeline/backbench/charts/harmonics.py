@@ -13,7 +13,7 @@ from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import spread
-from backbench.charts.mark_layers import Row, name_labels, pixel_x_axis, pixel_y_axis
+from backbench.charts.mark_layers import Row, name_labels, pixel_x_axis, pixel_y_axis, value_text
 from backbench.charts.page_layout import (
     PlotArea,
     assemble,
@@ -23,7 +23,7 @@ from backbench.charts.page_layout import (
     text_mark,
 )
 from backbench.charts.small_multiples import pixel_encodings, scale_lines, straight_lines
-from backbench.quantities.writing import number, quantity
+from backbench.quantities.writing import quantity
 
 COLUMNS = ("unit_key", "label", "output", "power_w", "order_n", "level_db", "bound")
 BETWEEN = 40.0
@@ -125,7 +125,6 @@ def _placed(
     aside = 0.0 if len(steps) == 1 else step * (0.2 if which else -0.2)
     shape, colour = LOOKS[which]
     at = quantity(float(row["power_w"]), "W")
-    word = {"upper": "at most ", "lower": "at least "}.get(row["bound"] or "", "")
     low, high = row.get("low_db"), row.get("high_db")
     return row | {
         "px": left + step * (row["order_n"] - 1.5) + aside,
@@ -136,7 +135,7 @@ def _placed(
         "lowpx": None if low is None else y_axis.px(y_axis.clamped(low)),
         "highpx": None if high is None else y_axis.px(y_axis.clamped(high)),
         "value_text": f"{ordinal(int(row['order_n']))} harmonic at {at}: "
-        f"{word}{number(row['level_db'])} dB",
+        f"{value_text(row, 'level_db', 'low_db', 'high_db', 'dB')}",
     }
 
 

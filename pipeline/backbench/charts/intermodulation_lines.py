@@ -12,7 +12,7 @@ from backbench.charts.chart_text import text_width, unit_name
 from backbench.charts.constant_encodings import no_tooltip, x_at, y_at
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
-from backbench.charts.mark_layers import Row, name_labels
+from backbench.charts.mark_layers import Row, name_labels, value_text
 from backbench.charts.page_layout import (
     PlotArea,
     assemble,
@@ -21,7 +21,7 @@ from backbench.charts.page_layout import (
     plot_area,
     text_mark,
 )
-from backbench.quantities.writing import number, quantity
+from backbench.quantities.writing import quantity
 
 COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level_db", "kind")
 AXIS = Option("frequency", ("log", "linear"), "axis of frequency")
@@ -77,10 +77,9 @@ def _frequencies(chart_input: ChartInput, rows: Sequence[Row], width: float) -> 
 
 
 def _value_text(row: Row, unit: str) -> str:
-    word = {"upper": "at most ", "lower": "at least "}.get(row.get("bound") or "", "")
     name = f"{row['name']}, " if row.get("name") else ""
     at = quantity(row["frequency_hz"], "Hz", 4)
-    return f"{name}{at}: {word}{number(row['level_db'])} {unit}"
+    return f"{name}{at}: {value_text(row, 'level_db', 'low_db', 'high_db', unit)}"
 
 
 def _stems(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, colour: str) -> list[alt.Chart]:

@@ -86,7 +86,7 @@ def _ground(x_axis: Axis, area: PlotArea, depth: float) -> list[alt.Chart]:
     middle = [{"px": x_axis.px(50), "px2": x_axis.px(50), "py": 0.0, "py2": depth}]
     drawn += straight_lines(middle, area.width, area.height, theme.SOFT_INK, 1.4)
     return drawn + [
-        text_mark(f"{t:g}", x_axis.px(t), area.height + 20, align="center") for t in x_axis.ticks
+        text_mark(number(t), x_axis.px(t), area.height + 20, align="center") for t in x_axis.ticks
     ]
 
 

@@ -25,7 +25,7 @@ from backbench.charts.strip_plot import (
     value_axis,
     value_rows,
 )
-from backbench.statistics.ranks import interval_said, of_one, oriented
+from backbench.statistics.ranks import interval_text, of_one, oriented
 
 BEST = Option("best", ("lowest", "highest", "nearest zero"), "which value ranks first")
 BETTER = {"lowest": "lower", "highest": "higher", "nearest zero": "nearer zero"}
@@ -135,4 +135,4 @@ def _name(row: Row, y: float, x_axis: Axis, area: PlotArea) -> Row:
 
 def _place_line(rows: Sequence[Row], k: int, y: float, area: PlotArea, best: str) -> Row:
     first, last = rank_interval(rows, k, best)
-    return {"to_x": area.width + 16, "to_y": y, "text": interval_said(first, last, len(rows))}
+    return {"to_x": area.width + 16, "to_y": y, "text": interval_text(first, last, len(rows))}

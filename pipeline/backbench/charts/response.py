@@ -28,7 +28,7 @@ from backbench.charts.page_layout import (
     plot_area,
     text_mark,
 )
-from backbench.quantities.writing import number, quantity
+from backbench.quantities.writing import quantity, value_alone
 
 COLUMNS = (
     "unit_key",
@@ -141,7 +141,7 @@ def _mask(lines: Lines, x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
     ]
     rule = layer(edges).mark_rule(color=MASK, strokeWidth=1.6, strokeDash=[8, 4])
     band = f"{quantity(low, 'Hz')} to {quantity(high, 'Hz')}"
-    text = f"published: within {number(over - under)} dB, {band}"
+    text = f"specified: within {quantity(over - under, 'dB')}, {band}"
     at = x_axis.px(x_axis.clamped(low)) + 8, y_axis.px(y_axis.clamped(over)) - 7
     return [
         rule.encode(x=x_axis.x("x"), x2="x2:Q", y=y_axis.y("y"), tooltip=no_tooltip()),
@@ -152,9 +152,11 @@ def _mask(lines: Lines, x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
 def _note(rows: Sequence[Row], own: Lines, area: PlotArea) -> list[alt.Chart]:
     """What the grey and the band about the line are."""
     counts = [r["peers"] for r in rows if r.get("peers")]
-    made_of = f", up to {max(counts)} curves" if counts else ""
-    notes = [f"pale: the peers' envelope{made_of}"] * any(r["low_db"] is not None for r in rows)
-    notes += ["dark: uncertainty, k = 2"] * any(
+    made_of = f" (up to {max(counts)} outputs)" if counts else ""
+    notes = [f"pale band: 10th to 90th percentile of the peers{made_of}"] * any(
+        r["low_db"] is not None for r in rows
+    )
+    notes += ["dark band: expanded uncertainty (k = 2)"] * any(
         r["_own_low"] is not None for line in own.values() for r in line
     )
     text = "; ".join(notes)
@@ -183,4 +185,4 @@ def _levels(chart_input: ChartInput, rows: list[Row], height: float) -> Axis:
 
 
 def _last_level(row: Row) -> str:
-    return f"\u2002{number(row['level_db'], 2)} dB"
+    return "\u2002" + value_alone(row["level_db"], row.get("level_u"), "dB")

@@ -89,7 +89,11 @@ def slope(chart_input: ChartInput) -> alt.LayerChart:
     more = f"; not drawn: {', '.join(dict.fromkeys(lacking))}" if lacking else ""
     layers.append(
         text_mark(
-            shortened(f"bars: ±2 u (k = 2){_who(rows, chart_input.subject)}{more}", area.width, 13),
+            shortened(
+                f"bars: expanded uncertainty (k = 2){_who(rows, chart_input.subject)}{more}",
+                area.width,
+                13,
+            ),
             0,
             area.height + 44,
             13,
@@ -106,7 +110,9 @@ def _who(rows: Sequence[Row], subject: str) -> str:
         return f"; {next(iter(labels.values()))}"
     if subject not in labels:
         return ""
-    return f"; thick: {labels[subject]}; thin: {len(labels) - 1} more"
+    return (
+        f"; thick: {labels[subject]}; thin: {len(labels) - 1} other{'s' if len(labels) > 2 else ''}"
+    )
 
 
 def _title(row: Row) -> str:

@@ -11,7 +11,7 @@ from backbench.charts.axis import Axis
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.mark_layers import Row, pixel_x_axis, pixel_y_axis
 from backbench.charts.page_layout import layer, text_mark
-from backbench.quantities.writing import quantity
+from backbench.quantities.writing import axis_labels
 
 
 def pixel_encodings(width: float, height: float) -> tuple[alt.X, alt.Y, alt.X2, alt.Y2]:
@@ -45,10 +45,9 @@ def scale_lines(
     ]
     drawn = straight_lines(grid, width, height)
     if numbers:
+        labels = axis_labels(y_axis.ticks, y_axis.unit, log=y_axis.log)
         drawn += [
-            text_mark(
-                quantity(t, y_axis.unit), left - 8, y_axis.px(t) + 5, theme.SMALL_PX, align="right"
-            )
-            for t in y_axis.ticks
+            text_mark(label, left - 8, y_axis.px(t) + 5, theme.SMALL_PX, align="right")
+            for t, label in zip(y_axis.ticks, labels, strict=True)
         ]
     return drawn

@@ -185,7 +185,7 @@ def _named_lines(
             drawn.append(ring.encode(x=x_axis.x("frequency_hz"), y=y_axis.y("level"), tooltip=tips))
     names = _line_names(rows, x_axis, y_axis)
     kinds = sorted({str(r["kind"]) for r in rows} - {PEAK})
-    notes = [f"rings: {' and '.join(kinds)} lines"] if kinds else []
+    notes = [f"circles: {' and '.join(kinds)} lines"] if kinds else []
     notes += ["diamonds: other peaks" if kinds else "diamonds: peaks"] * any(
         r["kind"] == PEAK for r in rows
     )

@@ -127,8 +127,8 @@ def bars_note(rows: Sequence[Row], x_axis: Axis, area: PlotArea) -> list[alt.Cha
         for r in bounded
         if x_axis.px(x_axis.clamped(r["high"])) - x_axis.px(x_axis.clamped(r["low"])) > DOT_PX
     ]
-    notes = ["bars: low to high at k = 2"] if seen else []
-    notes += ["open: a bound, the arrow to where the value lies"] * any(
+    notes = ["bars: expanded uncertainty (k = 2)"] if seen else []
+    notes += ["open marks: bounds, the arrow points to where the value lies"] * any(
         r.get("bound") for r in rows
     )
     if not notes:

@@ -22,6 +22,7 @@ from backbench.charts.mark_layers import (
     mark_columns,
     name_labels,
     subject_marks,
+    value_text,
     vertical_error_bars,
 )
 from backbench.charts.page_layout import (
@@ -95,12 +96,12 @@ def _rows(chart_input: ChartInput) -> list[Row]:
     for row in chart_input.frame.to_dicts():
         if row["x"] is None or row["y"] is None:
             continue
-        at = number(row["x"], 4).replace(",", "") if not x_unit else quantity(row["x"], x_unit)
+        at = number(row["x"], 4) if not x_unit else quantity(row["x"], x_unit)
         rows.append(
             mark_columns(row, "x", "y", "y_low", "y_high")
             | {
                 "technology": row["technology"] or "not stated",
-                "value_text": f"{quantity(row['y'], unit)} at {at}",
+                "value_text": f"{value_text(row, 'y', 'y_low', 'y_high', unit)} at {at}",
                 "_strong": bool(chart_input.subject) and row["unit_key"] == chart_input.subject,
             }
         )
@@ -225,7 +226,11 @@ def _verdict(
     whole: Trend | None, count: int, y_axis: Axis, chart_input: ChartInput, area: PlotArea
 ) -> list[alt.Chart]:
     if whole is None:
-        text = "no line: all alike" if count >= FEWEST else f"fewer than {FEWEST} units: no line"
+        text = (
+            "no trend line: all values are equal"
+            if count >= FEWEST
+            else f"no trend line: fewer than {FEWEST} units"
+        )
     else:
         unit = chart_input.labels.unit_of("y")
         rho = number(whole.rho, 2)

@@ -23,7 +23,7 @@ from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
     from backbench.bench_day.new_review import Begun
-    from backbench.bench_day.planned_capture import Plan, Step
+    from backbench.bench_day.planned_capture import Plan, PlannedStep
     from backbench.bench_day.session_check import Checked
     from backbench.catalogue import Catalogue
     from backbench.documents.manifest import Manifest
@@ -390,7 +390,7 @@ def _report_check(found: Checked) -> None:
     )
 
 
-def _level(step: Step) -> str:
+def _level(step: PlannedStep) -> str:
     from backbench.bench_day.plan_text import text_of
 
     parts = [text_of(step.power_w, "W") if step.power_w else "",

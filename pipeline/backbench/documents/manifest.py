@@ -13,13 +13,13 @@ from backbench.documents.quantity_types import LOAD, in_unit
 from backbench.documents.stimuli import (
     KINDS,
     Idle,
-    Square,
+    SquareWave,
     Stimulus,
     StimulusModel,
     Strict,
     Table,
 )
-from backbench.documents.unit_facts import At, Key, Name, Text, Unit
+from backbench.documents.unit_facts import Key, Name, PublishedConditions, Text, Unit
 from backbench.documents.validation import checked, measures, parse_toml, shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
@@ -83,7 +83,7 @@ class Conditions(Strict):
     """Input range of the bench. Example: `"50 V"`"""
     driven: Name | None = None
     """The output that is driven, where only one is. Example: `"left"`"""
-    supply_vrms: Annotated[float, Field(gt=0)] | None = None
+    supply_vrms: Annotated[float, Field(gt=0), in_unit("V")] | None = None
     """Mains voltage at the unit. Example: `230`"""
     minutes_on: Annotated[float, Field(ge=0)] | None = None
     """Minutes since switching on. Example: `30`"""
@@ -107,13 +107,15 @@ def by_marker(value: object) -> object:
     """The stimulus model whose marker key the table has."""
     if isinstance(value, StimulusModel) or not isinstance(value, dict):
         return value
-    found = [kind for kind in KINDS if kind.marker in value]
+    matching = [kind for kind in KINDS if kind.marker in value]
     # A trace names the frequency of its square wave by the key that marks such a capture.
-    found = [Table] if Table.marker in value and set(found) == {Table, Square} else found
-    if len(found) != 1:
+    matching = (
+        [Table] if Table.marker in value and set(matching) == {Table, SquareWave} else matching
+    )
+    if len(matching) != 1:
         markers = ", ".join(kind.marker for kind in KINDS)
         raise ValueError(f"exactly one of the keys {markers}")
-    return found[0].model_validate(value)
+    return matching[0].model_validate(value)
 
 
 class Capture(Strict):
@@ -166,11 +168,11 @@ class Entered(Strict):
     """Output, or "both". Example: `"both"`"""
     value: Name
     """The figure with its unit, as it was written. Example: `"< 0.1 %"`"""
-    at: At = At()
+    at: PublishedConditions = PublishedConditions()
     """Conditions of the figure. Example: `{ frequency_hz = 1000 }`"""
     order: Annotated[int, Field(ge=1, le=100)] | None = None
     """Order of a harmonic. Example: `2`"""
-    uncertainty_percent: Annotated[float, Field(gt=0, le=100)] | None = None
+    uncertainty_percent: Annotated[float, Field(gt=0, le=100), in_unit("%")] | None = None
     """Standard uncertainty (k = 1) re the value. Example: `5`"""
     origin: Name
     """Page or cell that it was copied from. Example: `"notebook 3, page 12"`"""
@@ -185,7 +187,7 @@ class Review(Strict):
     """Day of the session. Example: `2024-05-11`"""
     bench: Key
     """A bench of backbench.toml. Example: `"garage"`"""
-    mains_hz: Annotated[float, Field(ge=40, le=70)]
+    mains_hz: Annotated[float, Field(ge=40, le=70), in_unit("Hz")]
     """Mains frequency. Example: `50`"""
     title: Name | None = None
     """Title on the sheet. Example: `"Heron 40 after service"`"""

@@ -11,9 +11,11 @@ from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-Hertz = Annotated[float, Field(gt=0, le=1e6)]
-Seconds = Annotated[float, Field(gt=0, le=36_000)]
-Volts = Annotated[float, Field(gt=0, le=1e4)]
+from backbench.documents.quantity_types import in_unit
+
+Hertz = Annotated[float, Field(gt=0, le=1e6), in_unit("Hz")]
+Seconds = Annotated[float, Field(gt=0, le=36_000), in_unit("s")]
+Volts = Annotated[float, Field(gt=0, le=1e4), in_unit("V")]
 Level = Volts | Literal["unknown"]
 
 
@@ -156,8 +158,8 @@ class Sweep(StimulusModel):
         return self.kind, tuple(self.sweep_hz)
 
     def memory(self, rate_hz: float) -> float:
-        share = min(1.0, 2 * max(self.sweep_hz) / rate_hz)
-        return self.bytes_a_sample + self.bytes_of_band * share
+        fraction = min(1.0, 2 * max(self.sweep_hz) / rate_hz)
+        return self.bytes_a_sample + self.bytes_of_band * fraction
 
 
 class TwoTones(StimulusModel):
@@ -223,7 +225,7 @@ class Idle(StimulusModel):
         return self.kind
 
 
-class Square(StimulusModel):
+class SquareWave(StimulusModel):
     """A square wave, level peak to peak. rise_time_s: 10 % to 90 % of the generator's own edges."""
 
     kind: ClassVar[str] = "square"
@@ -257,9 +259,9 @@ class Burst(StimulusModel):
     bytes_a_sample: ClassVar[float] = 45.0
     burst_hz: Hertz
     """Frequency of the sine. Example: `1000`"""
-    on_ms: Annotated[float, Field(gt=0)]
+    on_ms: Annotated[float, Field(gt=0), in_unit("s", 1e3)]
     """Length of a burst. Example: `20`"""
-    period_ms: Annotated[float, Field(gt=0)]
+    period_ms: Annotated[float, Field(gt=0), in_unit("s", 1e3)]
     """Time from the start of one burst to the next. Example: `500`"""
     generator_vrms: Level
     """Level of the generator's EMF, or "unknown". Example: `0.42`"""
@@ -283,7 +285,7 @@ class Transport(StimulusModel):
         return self.transport_hz
 
 
-class Column(Strict):
+class TableColumn(Strict):
     """A column of a table: its name in the file and the unit of its values."""
 
     name: Annotated[str, Field(min_length=1)]
@@ -304,11 +306,11 @@ class Table(StimulusModel):
     marker: ClassVar[str] = "table"
     table: Literal["response", "impedance", "trace", "tuner"]
     """What the table holds. Example: `"response"`"""
-    columns: Annotated[dict[str, Column], Field(min_length=2)]
+    columns: Annotated[dict[str, TableColumn], Field(min_length=2)]
     """Its columns by quantity. Example: `{ frequency = { name = "Freq", unit = "Hz" } }`"""
     generator_vrms: Level = "unknown"
     """Level of the generator's EMF, or "unknown". Example: `0.42`"""
-    antenna_ohm: Annotated[float, Field(gt=0, le=1e4)] | None = None
+    antenna_ohm: Annotated[float, Field(gt=0, le=1e4), in_unit("ohm")] | None = None
     """Impedance at which a tuner's RF level in volts was stated. Example: `75`"""
     square_hz: Hertz | None = None
     """Frequency of the square wave in a trace. Example: `1000`"""
@@ -330,7 +332,9 @@ class Table(StimulusModel):
         return self.square_hz
 
 
-Stimulus = Tone | Steps | Sweep | TwoTones | Multitone | Idle | Square | Burst | Transport | Table
+Stimulus = (
+    Tone | Steps | Sweep | TwoTones | Multitone | Idle | SquareWave | Burst | Transport | Table
+)
 KINDS: tuple[type[StimulusModel], ...] = get_args(Stimulus)
 
 

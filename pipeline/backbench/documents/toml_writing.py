@@ -134,8 +134,8 @@ def _list_in(content: dict[str, Any], header: Sequence[str]) -> list[Any]:
 
 def _set_off(text: str, blocks: Sequence[str]) -> str:
     """The text with blank lines about the added blocks."""
-    before, found, after = text.rpartition("\n".join(blocks))
-    if not found:
+    before, separator, after = text.rpartition("\n".join(blocks))
+    if not separator:
         return text
     parts = [before.strip("\n"), *blocks, after.strip("\n")]
     return "\n\n".join(part for part in parts if part.strip()) + "\n"

@@ -5,21 +5,21 @@ from __future__ import annotations
 TABLES = {
     "analysis": "One analysis: of a capture, or across captures.",
     "analysis_capture": "The originals that each analysis was made from.",
-    "appearance": "A unit as one review found it.",
-    "bench": "The measuring chains.",
+    "appearance": "A unit as it was at one review.",
+    "bench": "The benches (measuring chains).",
     "calibration": "Volts at digital full scale, by day, input range and track.",
     "capture": "One raw file, its conditions, and how its analysis ended.",
     "curve": "Arrays: responses, spectra, impedance, waveforms.",
-    "entered": "Figures typed from old records, as written, with where they stood.",
+    "entered": "Figures entered from old records, as written, with their place in the record.",
     "environment": "Package versions that analyses ran with.",
     "loudspeaker": "Loudspeakers for which noise and loudness are calculated.",
     "metric": "Every quantity with its unit, source and definition.",
-    "published": "What makers promised.",
+    "published": "Published specifications of the makers.",
     "reading": "One value of a metric on one output, with uncertainty, status and conditions.",
-    "reading_point": "Which readings stand at which test point.",
+    "reading_point": "The readings at each test point.",
     "review": "One bench session.",
     "test_point": "Conditions at which units may be compared. Empty: not specified.",
-    "unit": "A unit as its newest review tells it.",
+    "unit": "A unit as described by its newest review.",
 }
 
 COLUMNS: dict[str, tuple[str, str]] = {

@@ -6,14 +6,19 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from backbench.documents.stimuli import Multitone, Square, Stimulus, Tone, TwoTones
+from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, TwoTones
 from backbench.metrics.multitone import tone_spacing
 from backbench.metrics.two_tones import pair_spacing
 from backbench.signal.intermodulation import seek_tones, shortest_apart_s
 from backbench.signal.line_course import LineCourse
 from backbench.signal.record_checks import SHORTEST_S
 from backbench.signal.tone import PASS_BAND
-from backbench.signal.tone_course import beside, beside_tones, tone_course, tones_course
+from backbench.signal.tone_course import (
+    background_ratio,
+    background_ratio_of_tones,
+    tone_course,
+    tones_course,
+)
 from backbench.signal.tone_search import FULL_PERIODS, seek_tone
 from backbench.signal.track import Track
 from backbench.signal.waveform_period import period_course
@@ -28,7 +33,7 @@ class InTime(NamedTuple):
     phases may wander, rad."""
 
     course: LineCourse
-    beside: float
+    background_ratio: float
     wander: float = math.inf
 
 
@@ -39,8 +44,8 @@ def lines_in_time(track: Track, stimulus: Stimulus, mains_hz: float | None) -> I
     """
     if isinstance(stimulus, Tone):
         lines = seek_tone(track, stimulus.tone_hz, mains_hz)
-        return InTime(tone_course(track, lines), beside(lines))
-    if isinstance(stimulus, Square):
+        return InTime(tone_course(track, lines), background_ratio(lines))
+    if isinstance(stimulus, SquareWave):
         course, noise = period_course(track, stimulus.square_hz, mains_hz)
         highest = max(PASS_BAND * track.rate_hz / stimulus.square_hz, 1.0)
         return InTime(course, noise, EDGE_RAD / highest)
@@ -56,14 +61,14 @@ def _of_tones(
     track: Track, stated_hz: Sequence[float], apart_hz: float, mains_hz: float | None
 ) -> InTime:
     tones = seek_tones(track, stated_hz, apart_hz, mains_hz)
-    return InTime(tones_course(track, tones), beside_tones(tones))
+    return InTime(tones_course(track, tones), background_ratio_of_tones(tones))
 
 
 def shortest_s(stimulus: Stimulus) -> float:
     """The shortest part of a capture of a stimulus that can be measured, s."""
     if isinstance(stimulus, Tone):
         return max(SHORTEST_S, FULL_PERIODS / stimulus.tone_hz)
-    if isinstance(stimulus, Square):
+    if isinstance(stimulus, SquareWave):
         return max(SHORTEST_S, FULL_PERIODS / stimulus.square_hz)
     if isinstance(stimulus, TwoTones):
         return max(SHORTEST_S, shortest_apart_s(pair_spacing(stimulus)))

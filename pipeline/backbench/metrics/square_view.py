@@ -10,15 +10,16 @@ from statistics import fmean
 
 import numpy as np
 
-from backbench.documents.stimuli import Square, Table
+from backbench.documents.stimuli import SquareWave, Table
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData, view
+from backbench.quantities.writing import in_text
+from backbench.signal.edge import Edge
 from backbench.signal.edge_detection import edges_of_period, edges_of_trace
 from backbench.signal.quantisation_step import quantisation_step, rounding
-from backbench.signal.rise_time import BRICK_WALL, CLEARLY, CORNER, Own, chained
+from backbench.signal.rise_time import BRICK_WALL, CLEARLY, CORNER, ChainRiseTime, chained
 from backbench.signal.tone import PASS_BAND
 from backbench.signal.track import Array
-from backbench.signal.transition import Edge
 from backbench.signal.waveform_period import one_period
 
 NEVER_SLOWER = 1.05
@@ -43,7 +44,7 @@ class SquareView:
     step_s: float
     noise: float
     quantum: float
-    own: Own | None
+    own: ChainRiseTime | None
     converter_s: float
     band_hz: float
     calibration: float
@@ -109,7 +110,7 @@ class SquareView:
 def square_view(capture_data: CaptureData, number: int) -> SquareView:
     """The mean period of output track `number`. Raises Refusal where it holds no square wave."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]
-    assert isinstance(stimulus, Square)
+    assert isinstance(stimulus, SquareWave)
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
     period = one_period(track, stimulus.square_hz, capture_data.mains_hz)
@@ -123,22 +124,24 @@ def square_view(capture_data: CaptureData, number: int) -> SquareView:
     )  # fmt: skip
     if found.duration < NEVER_SLOWER * converter:
         raise Refusal(
-            f"the edges are as fast as a converter at {track.rate_hz:g} Hz can record "
-            f"({1e6 * converter:.2g} us); record at a higher rate"
+            f"the edges are as fast as a converter at {in_text(track.rate_hz, 'Hz', 6)} can record "
+            f"({in_text(converter, 's', 2)}); record at a higher rate"
         )
     return found
 
 
-def _generator(capture_data: CaptureData, stimulus: Square, converter: float) -> Own | None:
+def _generator(
+    capture_data: CaptureData, stimulus: SquareWave, converter: float
+) -> ChainRiseTime | None:
     """Rise time of the generator as stated, or as its own track shows it."""
     if stimulus.rise_time_s is not None:
-        return Own(stimulus.rise_time_s, stimulus.rise_time_s)
+        return ChainRiseTime(stimulus.rise_time_s, stimulus.rise_time_s)
     if capture_data.generator is None:
         return None
     period = one_period(capture_data.generator, stimulus.square_hz, capture_data.mains_hz)
     edges = edges_of_period(period.time_s, period.volts)
     seen = float(np.mean([edge.duration for edge in edges]))
-    return Own(0.0 if seen < 2 * converter else seen, seen)
+    return ChainRiseTime(0.0 if seen < 2 * converter else seen, seen)
 
 
 @view("trace table", version=2)
@@ -155,7 +158,9 @@ def trace_view(capture_data: CaptureData, number: int) -> SquareView:
         raise Refusal("an instant stands twice, or there is only one")
     edges = edges_of_trace(time, volts, 0.5 / stimulus.square_hz)
     generator = stimulus.rise_time_s
-    own = chained(Own(generator, generator) if generator else None, stimulus.probe_rise_time_s)
+    own = chained(
+        ChainRiseTime(generator, generator) if generator else None, stimulus.probe_rise_time_s
+    )
     step = float(np.median(np.diff(time)))
     noise = float(np.mean([edge.noise for edge in edges]))
     return SquareView(

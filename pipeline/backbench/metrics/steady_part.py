@@ -7,17 +7,17 @@ from typing import NamedTuple
 
 import numpy as np
 
-from backbench.documents.stimuli import Multitone, Square, Stimulus, Tone, TwoTones
+from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, TwoTones
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.lines_in_time import lines_in_time, shortest_s
 from backbench.metrics.parts_in_time import part_of
 from backbench.signal.line_course import LineCourse
-from backbench.signal.steadiness import Stretch, change, steady_stretch
+from backbench.signal.steadiness import SteadySegment, change, steady_segment
 from backbench.signal.track import Track
 
 MOST_CUTS = 3
-STEADY = (Tone, TwoTones, Multitone, Square)
+STEADY = (Tone, TwoTones, Multitone, SquareWave)
 """Stimuli whose lines hold still all along."""
 
 
@@ -60,7 +60,9 @@ def steady_part(capture_data: CaptureData, number: int) -> SteadyPart:
 def _unsteady(stimulus: Stimulus) -> str:
     if isinstance(stimulus, TwoTones | Multitone):
         return "the tones aren't steady"
-    return f"the {'square wave' if isinstance(stimulus, Square) else stimulus.kind} isn't steady"
+    return (
+        f"the {'square wave' if isinstance(stimulus, SquareWave) else stimulus.kind} isn't steady"
+    )
 
 
 def _judged(capture_data: CaptureData, number: int) -> list[int]:
@@ -88,13 +90,13 @@ def _steady_s(
         if seen is None:
             continue
         course = seen.course
-        found = steady_stretch(course, seen.beside, seen.wander)
-        if found.last - found.first < len(course.phasors):
-            first, last = _seconds(course, found, len(track.volts) / track.rate_hz)
+        segment = steady_segment(course, seen.background_ratio, seen.wander)
+        if segment.last - segment.first < len(course.phasors):
+            first, last = _seconds(course, segment, len(track.volts) / track.rate_hz)
             start, end, why = max(start, first), min(end, last), change(course)
     return (None, None) if why is None else ((start, end), why)
 
 
-def _seconds(course: LineCourse, found: Stretch, whole_s: float) -> tuple[float, float]:
-    last = whole_s if found.last == len(course.phasors) else found.last * course.block_s
-    return found.first * course.block_s, last
+def _seconds(course: LineCourse, segment: SteadySegment, whole_s: float) -> tuple[float, float]:
+    last = whole_s if segment.last == len(course.phasors) else segment.last * course.block_s
+    return segment.first * course.block_s, last

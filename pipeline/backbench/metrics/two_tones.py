@@ -16,11 +16,12 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import LINE_CHOICE, lines_off
 from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
 from backbench.metrics.traits import Traits
+from backbench.quantities.writing import in_text
 from backbench.signal.intermodulation import ToneSet, find_tones, summed
 from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers, root_sum_square
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from backbench.signal.track import Track
-from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
+from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
 FAMILY = "Intermodulation and multitone"
 
@@ -60,18 +61,18 @@ class TwoTonesView:
         if given is None or number not in given.outputs:
             return None
         try:
-            found: TwoTonesView = two_tones_view.build(given, number)
+            view: TwoTonesView = two_tones_view.build(given, number)
         except Refusal:
             return None
-        return found
+        return view
 
     @property
-    def low(self) -> Square:
+    def low(self) -> MeanSquare:
         """Mean square of the tone of the lower frequency."""
         return self.found.tones[0]
 
     @property
-    def high(self) -> Square:
+    def high(self) -> MeanSquare:
         """Mean square of the tone of the higher frequency."""
         return self.found.tones[1]
 
@@ -81,20 +82,21 @@ class TwoTonesView:
         m, n = combination
         return float(abs(m * low + n * high))
 
-    def products(self, *combinations: Combination) -> list[Square]:
+    def products(self, *combinations: Combination) -> list[MeanSquare]:
         """Mean squares of products. Raises Refusal for one beyond the converter's band."""
         for one in combinations:
             position = self.position(one)
             if not self.found.covers(position):
                 hz = position * self.found.spectrum.resolution_hz
                 raise Refusal(
-                    f"the product at {hz:.6g} Hz is outside the band that a sample rate of "
-                    f"{self.track.rate_hz:g} Hz records"
+                    f"the product at {in_text(hz, 'Hz', 6)} is outside the band that a "
+                    f"sample rate of "
+                    f"{in_text(self.track.rate_hz, 'Hz', 6)} records"
                 )
         return [self._standing[one] for one in combinations]
 
     @cached_property
-    def _standing(self) -> dict[Combination, Square]:
+    def _standing(self) -> dict[Combination, MeanSquare]:
         """Every product that is told of, as far as the band goes."""
         reached = [
             one for one in {**DIFFERENCE, **MODULATION} if self.found.covers(self.position(one))
@@ -116,9 +118,9 @@ def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     assert isinstance(stimulus, TwoTones)
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
-    found = find_tones(track, stimulus.tones_hz, pair_spacing(stimulus), capture_data.mains_hz)
-    _check_ratio(found, stimulus.ratio)
-    return TwoTonesView(capture_data, track, found, _test(stimulus))
+    tones = find_tones(track, stimulus.tones_hz, pair_spacing(stimulus), capture_data.mains_hz)
+    _check_ratio(tones, stimulus.ratio)
+    return TwoTonesView(capture_data, track, tones, _test(stimulus))
 
 
 def pair_spacing(stimulus: TwoTones) -> float:
@@ -145,18 +147,19 @@ def _least_distance(tones_hz: Sequence[float], test: Test | None) -> float:
     least = min(abs(a - b) for a, b in combinations(lines, 2))
     if least < 1e-3 * low:
         raise Refusal(
-            f"a product of {low:g} Hz and {high:g} Hz falls on a tone, on 0 Hz or on another one"
+            f"a product of {in_text(low, 'Hz', 6)} and {in_text(high, 'Hz', 6)} falls on "
+            f"a tone, on 0 Hz or on another one"
         )
     return least
 
 
-def _check_ratio(found: ToneSet, stated: float) -> None:
-    low, high = found.tones
+def _check_ratio(tones: ToneSet, stated: float) -> None:
+    low, high = tones.tones
     ratio = low.rms / high.rms
     if abs(20 * math.log10(ratio / stated)) > RATIO_AT_OUTPUT_DB:
         raise Refusal(
             f"the tones are {ratio:.3g}:1 at the output, not {stated:.3g}:1 as stated "
-            f"(within {RATIO_AT_OUTPUT_DB:g} dB)"
+            f"(within {in_text(RATIO_AT_OUTPUT_DB, 'dB', 6)})"
         )
 
 
@@ -196,8 +199,8 @@ def tone_level(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     assert isinstance(pair.capture_data.stimulus, TwoTones)
     for hz, square in zip(pair.capture_data.stimulus.tones_hz, pair.found.tones, strict=True):
         own = square.relative * square.rms
-        calibration = Part(square.rms * pair.track.calibration)
-        total = combine([Part(own, square.samples), calibration])
+        calibration = Contribution(square.rms * pair.track.calibration)
+        total = combine([Contribution(own, square.samples), calibration])
         yield MeasuredValue(square.rms, total.u, own, total.dof, frequency_hz=hz)
 
 

@@ -39,7 +39,7 @@ EXCESS_OF_MANY = 6.0
 LEAST_SCATTER = 0.05
 """Relative uncertainty of a mean square (0.2 dB) below which scatter is let be."""
 LEAST_BLOCKS = 4
-STRETCHES = 4
+SEGMENTS = 4
 LEAST_IDLE_S = 0.35
 SPARE = 17 / 16
 """Times the shortest record that can be measured, which a little off the stated frequency is."""
@@ -57,7 +57,7 @@ class Unsteady(NamedTuple):
     times: float
 
 
-class Stretches(NamedTuple):
+class NoiseSegments(NamedTuple):
     """Parts of a capture that overlap, and how many of them would be as good without overlap."""
 
     parts: list[CaptureData]
@@ -67,9 +67,9 @@ class Stretches(NamedTuple):
 def noise_change(view: Any) -> Unsteady | None:
     """How the noise of a view isn't steady; None where it is, or isn't looked at."""
     if isinstance(view, ToneView) and view.driven:
-        return _beside_tone(view)
+        return _noise_with_tone(view)
     if isinstance(view, MultitoneView):
-        return _beside_many(view)
+        return _noise_with_tones(view)
     return _idle(view) if isinstance(view, IdleView) else None
 
 
@@ -81,7 +81,7 @@ def _judged(found: Scatter, own: float, excess: float = EXCESS) -> Unsteady | No
     return Unsteady(text, found.relative / (2 * own) if own > 0 else math.inf)
 
 
-def _beside_tone(view: ToneView) -> Unsteady | None:
+def _noise_with_tone(view: ToneView) -> Unsteady | None:
     try:
         course = tone_course(view.track, view.lines)
     except ValueError:
@@ -101,7 +101,7 @@ def _beside_tone(view: ToneView) -> Unsteady | None:
     return _judged(found, own)
 
 
-def _beside_many(view: MultitoneView) -> Unsteady | None:
+def _noise_with_tones(view: MultitoneView) -> Unsteady | None:
     try:
         course = tones_course(view.track, view.found)
         own = max(view.beside.relative, beating(view.found))
@@ -141,7 +141,7 @@ def _weights(count: int, df: float) -> Array:
     return np.stack([flat, own], axis=1)
 
 
-def in_stretches(capture_data: CaptureData, number: int) -> Stretches:
+def in_segments(capture_data: CaptureData, number: int) -> NoiseSegments:
     """A capture in stretches of a quarter of its length, which overlap.
 
     Raises Refusal where it is too short for that.
@@ -151,12 +151,12 @@ def in_stretches(capture_data: CaptureData, number: int) -> Stretches:
     stimulus = capture_data.stimulus
     idle = isinstance(stimulus, Idle)
     least_s = LEAST_IDLE_S if idle else SPARE * shortest_s(stimulus)
-    own_s = max(whole_s / STRETCHES, least_s)
+    own_s = max(whole_s / SEGMENTS, least_s)
     if own_s > whole_s / 2:
         raise Refusal(
             f"a record of {whole_s:.2g} s is too short to tell its mean; record at least "
-            f"{STRETCHES * least_s:.2g} s"
+            f"{SEGMENTS * least_s:.2g} s"
         )
     starts = np.arange(0.0, whole_s - own_s + 1e-9, own_s / STEP)
     parts = [part_of(capture_data, at, own_s) for at in starts.tolist()]
-    return Stretches(parts, 1 + 3 * (whole_s - own_s) / own_s)
+    return NoiseSegments(parts, 1 + 3 * (whole_s - own_s) / own_s)

@@ -15,7 +15,7 @@ from pathlib import Path
 from filelock import Timeout
 
 from backbench.errors import Fault, UserError
-from backbench.publish.output_files import RECORD, Record, link
+from backbench.publish.output_files import RECORD, EarlierOutput, link
 from backbench.storage.atomic_io import flush_everything, make_folder, rename
 from backbench.storage.fault_injection import reached
 from backbench.storage.lock import turn
@@ -45,7 +45,7 @@ def replacing_site(folder: Path) -> Iterator[Path]:
         yield _sibling(folder, "new")
 
 
-def replace_site(aside: Path, folder: Path, record: Record) -> None:
+def replace_site(aside: Path, folder: Path, record: EarlierOutput) -> None:
     """Put the site made aside in the folder's place, with what is in it and not of the site.
 
     record: of the earlier site, whose files are not kept.
@@ -79,7 +79,7 @@ def _clear(folder: Path) -> None:
         reached("cleared")
 
 
-def _keep_others(folder: Path, aside: Path, record: Record) -> None:
+def _keep_others(folder: Path, aside: Path, record: EarlierOutput) -> None:
     """Files that no run made stay; a page of the new site goes before one of the same name."""
     made = {*record.paths, RECORD}
     for path in [path for path in folder.rglob("*") if path.is_symlink() or not path.is_dir()]:

@@ -14,6 +14,7 @@ from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
 from backbench.publish.value_text import first_few, listed, sentence
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import quantity
 
 VERBS = {
     "meets": ("meets", "meets"),
@@ -22,7 +23,7 @@ VERBS = {
     "measured under other conditions": ("was measured under other conditions than",) * 2,
     "not measured": ("has no reading for",) * 2,
 }
-UNDECIDED_QUARTER = "in neither the best nor the last quarter with certainty"
+UNDECIDED_QUARTER = "not certainly in the best or the worst quarter"
 BEST_QUARTER, WORST_QUARTER = 0.25, 0.75
 
 
@@ -45,7 +46,7 @@ def verdicts_sentence(verdicts: Sequence[Verdict]) -> str:
 
 
 def ranks_sentence(lines: Sequence[Standing], peers: str) -> str:
-    """In which metrics a unit is surely in the best or the last quarter of its peers.
+    """In which metrics a unit is certainly in the best or the worst quarter of its peers.
 
     A metric counts only where its whole rank interval lies in the quarter.
     """
@@ -59,12 +60,9 @@ def ranks_sentence(lines: Sequence[Standing], peers: str) -> str:
     if best:
         parts.append(f"in the best quarter for {first_few(best)}")
     if last:
-        parts.append(f"in the last quarter for {first_few(last)}")
+        parts.append(f"in the worst quarter for {first_few(last)}")
     beginning = f"among up to {counted(most, 'unit')} ({peers}) it is "
-    return sentence(
-        beginning
-        + (listed(parts) if parts else "in neither the best nor the last quarter with certainty")
-    )
+    return sentence(beginning + (listed(parts) if parts else UNDECIDED_QUARTER))
 
 
 def _titles(lines: object) -> list[str]:
@@ -73,7 +71,7 @@ def _titles(lines: object) -> list[str]:
     for line in lines:  # type: ignore[attr-defined]
         title = lowered(line.title)
         if line.limit_percent is not None:
-            title += f" ({line.limit_percent:g} %)"
+            title += f" ({quantity(line.limit_percent, '%')})"
         if title not in titles:
             titles.append(title)
     return titles
@@ -89,20 +87,21 @@ def changes_sentence(differences: Sequence[Difference], since: str) -> str:
     if not differences:
         return f"Nothing was measured under the same conditions in {since}."
     outcomes = [d.assessment for d in differences]
-    count = counted(len(differences), "figure")
+    count = counted(len(differences), "value")
     better, worse, other = (outcomes.count(word) for word in ("better", "worse", "other"))
     parts = [
         f"{number} {word}"
         for number, word in (
-            (better, "got better"),
-            (worse, "got worse"),
-            (other, "changed otherwise"),
+            (better, "improved"),
+            (worse, "worsened"),
+            (other, "changed without being better or worse"),
         )
         if number
     ]
     if not parts:
-        return f"Of {count} measured in both, none changed since {since} by more than uncertainty."
-    return f"Of {count} measured in both, {listed(parts)} since {since}, beyond uncertainty."
+        return f"Of {count} measured in both, none changed significantly since {since}."
+    changes = f"{listed(parts)} since {since}"
+    return f"Of {count} measured in both, {changes} by more than their uncertainty."
 
 
 def left_right_sentence(differences: Sequence[Difference]) -> str:
@@ -111,8 +110,8 @@ def left_right_sentence(differences: Sequence[Difference]) -> str:
     if not differences:
         return "Left and right were not measured under the same conditions."
     if not apart:
-        return "Left and right agree within uncertainty in everything measured."
-    return sentence(f"left and right differ beyond uncertainty in {first_few(apart)}")
+        return "Left and right do not differ significantly in anything measured."
+    return sentence(f"left and right differ significantly in {first_few(apart)}")
 
 
 def missing_sentence(
@@ -125,13 +124,13 @@ def missing_sentence(
     """
     parts = []
     if lacking:
-        parts.append(f"{first_few(lacking)} {'was' if len(lacking) == 1 else 'were'} not taken")
+        parts.append(f"{first_few(lacking)} {'was' if len(lacking) == 1 else 'were'} not measured")
     refused = {metric for metrics in reasons.values() for metric in metrics}
     if refused:
-        parts.append(f"{counted(len(refused), 'quantity', 'quantities')} could not be given")
+        parts.append(f"{counted(len(refused), 'quantity', 'quantities')} could not be determined")
     if failed:
         parts.append(f"{counted(failed, 'capture')} could not be used")
-    return sentence(listed(parts)) if parts else "Everything in the usual battery was measured."
+    return sentence(listed(parts)) if parts else "All usual tests were run."
 
 
 def catalogue_sentence(units: int, reviews: int, makers: int, first: str, last: str) -> str:
@@ -146,8 +145,8 @@ def catalogue_sentence(units: int, reviews: int, makers: int, first: str, last: 
 def samples_sentence(differences: Sequence[Difference], first: str, second: str) -> str:
     """Whether two samples of one model differ significantly."""
     if not differences:
-        return f"{first} and {second} have no figure in common."
+        return f"{first} and {second} have no quantity measured under the same conditions."
     apart = list(dict.fromkeys(lowered(d.title) for d in differences if (d.beyond or 0) > 1))
     if not apart:
-        return f"{first} and {second} agree within uncertainty in everything measured."
-    return f"{first} and {second} differ beyond uncertainty in {first_few(apart)}."
+        return f"{first} and {second} do not differ significantly in anything measured."
+    return f"{first} and {second} differ significantly in {first_few(apart)}."

@@ -8,11 +8,11 @@ from typing import Any
 from backbench.charts.theme import in_order
 from backbench.comparison.verdicts import RULE
 from backbench.publish import finding_sentences
-from backbench.publish.output_files import Written
+from backbench.publish.output_files import OutputFile
 from backbench.publish.site_builder import SiteBuilder, comparison_data
 from backbench.publish.site_data import Row, SiteData, overview
 from backbench.publish.value_text import years
-from backbench.quantities.writing import value_alone
+from backbench.quantities.writing import exact, value_alone
 from backbench.querying.saved_queries import SavedQuery
 from backbench.statistics import ranks
 
@@ -51,7 +51,7 @@ WORDS = (
 )  # fmt: skip
 
 
-def index_pages(builder: SiteBuilder, queries: Mapping[str, SavedQuery]) -> Iterator[Written]:
+def index_pages(builder: SiteBuilder, queries: Mapping[str, SavedQuery]) -> Iterator[OutputFile]:
     """Every page that lists, and the two that explain and compare."""
     yield _index(builder)
     yield _makers(builder)
@@ -74,7 +74,7 @@ PAGE_ROWS = 500
 """Units that the overview shows at once; it holds the rest as data to be searched."""
 
 
-def _comparison_pages(builder: SiteBuilder) -> Iterator[Written]:
+def _comparison_pages(builder: SiteBuilder) -> Iterator[OutputFile]:
     """One page, or as many as the quantities need; each names the others."""
     pages = comparison_data(builder.site_data)
     files = ["compare.html", *(f"compare-{n}.html" for n in range(2, len(pages) + 1))]
@@ -90,7 +90,7 @@ def _titles(data: Mapping[str, Any]) -> str:
     return ", ".join(titles)
 
 
-def _index(builder: SiteBuilder) -> Written:
+def _index(builder: SiteBuilder) -> OutputFile:
     units = builder.site_data.units
     rows = [_row(builder.site_data, row) for row in units.values()]
     numeric = {"Made", *(title for title, _ in overview())}
@@ -132,7 +132,7 @@ def _row(site_data: SiteData, row: Row) -> dict[str, Any]:
         reading = site_data.values.get(place, {}).get(row["unit_key"])
         figures.append({
             "title": title,
-            "value": f"{reading['value']:.6g}" if reading else "",
+            "value": exact(reading["value"], "1") if reading else "",
             "shown": _shown(reading) if reading else "—",
         })  # fmt: skip
     return {
@@ -147,7 +147,7 @@ def _shown(row: Row) -> str:
     return value_alone(row["value"], row["uncertainty"], row["unit"], row["bound"])
 
 
-def _makers(builder: SiteBuilder) -> Written:
+def _makers(builder: SiteBuilder) -> OutputFile:
     site_data = builder.site_data
     makers = {
         maker: [(model, len(site_data.models[maker, model])) for _, model in models]

@@ -49,7 +49,7 @@ class Value:
 
 
 @dataclass(frozen=True)
-class Entry:
+class TableEntry:
     """A metric at a test point: its outputs, and its place among peers where it has one."""
 
     metric: str
@@ -69,7 +69,7 @@ class Entry:
 def battery(
     store: Database, site_data: SiteData, review_key: str, unit_key: str, lines: Sequence[Standing],
     peers: Sequence[str],
-) -> list[Entry]:  # fmt: skip
+) -> list[TableEntry]:  # fmt: skip
     """The table's rows: first those that units are compared in, then the rest by test point.
 
     lines: the unit's places; one is shown only where it was found from this review's reading.
@@ -109,9 +109,9 @@ def _line_for(rows: Sequence[Row], lines: Iterable[Standing]) -> Standing | None
 
 def _entry(
     rows: Sequence[Row], line: Standing | None, site_data: SiteData, peers: Sequence[str]
-) -> Entry:
+) -> TableEntry:
     first = rows[0]
-    return Entry(
+    return TableEntry(
         metric=first["metric"],
         title=first["title"],
         point=first["point"],

@@ -39,6 +39,8 @@ def environment() -> jinja2.Environment:
         "counted": counted,
         "listed": value_text.listed,
         "quantity": lambda value, unit: writing.value_alone(value, None, unit),
+        "number": writing.number,
+        "price": writing.price,
         "sentence": value_text.sentence,
         "share": value_text.share,
     }

@@ -14,7 +14,7 @@ from backbench.documents.kinds import UNIT_KINDS
 from backbench.errors import Fault, UserError
 from backbench.publish import finding_sentences
 from backbench.publish.difference_tables import left_right_sentence, main_differences
-from backbench.publish.reading_tables import Entry, battery
+from backbench.publish.reading_tables import TableEntry, battery
 from backbench.publish.sheet_charts import ChartRenderer, Picture
 from backbench.publish.site_data import Row, SiteData, as_of_review
 from backbench.quantities.counts import counted
@@ -25,7 +25,7 @@ PICTURES = (
     ("distortion-over-power", "Distortion over power"),
     ("harmonics-left-and-right", "Harmonics"),
     ("response-over-peers", "Response"),
-    ("idle-spectrum-of-a-unit", "What is in the noise"),
+    ("idle-spectrum-of-a-unit", "Spectrum at idle"),
 )
 """Saved queries whose charts a sheet shows of a unit, in this order."""
 
@@ -50,7 +50,7 @@ class Absence:
 
 
 @dataclass(frozen=True)
-class Part:
+class UnitSection:
     """One unit of the review. current: whether this is its newest review."""
 
     row: Row
@@ -59,7 +59,7 @@ class Part:
     state_sentence: str
     verdicts: tuple[Verdict, ...]
     verdicts_sentence: str
-    entries: tuple[Entry, ...]
+    entries: tuple[TableEntry, ...]
     ranks_sentence: str
     left_right_sentence: str
     pictures: tuple[Picture, ...]
@@ -82,11 +82,11 @@ class Provenance:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class ReviewSheet:
     """A review as its page shows it."""
 
     review: Row
-    parts: tuple[Part, ...]
+    parts: tuple[UnitSection, ...]
     failed: tuple[Row, ...]
     provenance: Provenance
     tubes: bool
@@ -96,7 +96,7 @@ class Sheet:
 def review_sheet(
     renderer: ChartRenderer, site_data: SiteData, review_key: str,
     compared: Callable[[str], Comparison], most_pictures: int = len(PICTURES),
-) -> Sheet:  # fmt: skip
+) -> ReviewSheet:  # fmt: skip
     """The sheet of a review. compared: gives a unit's comparison. most_pictures: of each unit.
 
     Raises UserError where the review is not known.
@@ -110,7 +110,7 @@ def review_sheet(
         _part(renderer, site_data, row, compared(row["unit_key"]), len(failed), most_pictures)
         for row in rows
     )
-    return Sheet(
+    return ReviewSheet(
         site_data.reviews[review_key], parts, failed, provenance,
         any(row["technology"] in ("tube", "hybrid") for row in rows),
         any(UNIT_KINDS[row["kind"]].has_mains for row in rows),
@@ -134,14 +134,14 @@ def _part(
     compared: Comparison,
     failed: int,
     most: int,
-) -> Part:
+) -> UnitSection:
     store, review, unit = renderer.store, row["review_key"], row["unit_key"]
     current = compared.review_key == review
     entries = battery(store, site_data, review, unit, compared.lines, compared.peers.keys)
     judged = tuple(verdicts(store, unit, review))
     absences, lacking = _absences(store, review, unit), _lacking(renderer, review, unit)
     reasons = {absence.reason: absence.metrics for absence in absences}
-    return Part(
+    return UnitSection(
         row=row,
         current=current,
         newest=compared.review_key,
@@ -266,7 +266,7 @@ def _packages(versions: Mapping[str, Any]) -> str:
     return ", ".join(f"{name} {version}" for name, version in sorted(versions.items()))
 
 
-def title_of(sheet: Sheet) -> str:
+def title_of(sheet: ReviewSheet) -> str:
     """The sheet's heading: the review's own title, or the units that were on the bench."""
     title = sheet.review["title"]
     return str(title) if title else _unit_names([part.row for part in sheet.parts])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -17,13 +18,14 @@ from backbench.errors import Fault, UserError
 from backbench.publish import output_files
 from backbench.publish.atomic_publish import replace_site, replacing_site
 from backbench.publish.index_pages import index_pages
-from backbench.publish.output_files import Written
+from backbench.publish.output_files import OutputFile
 from backbench.publish.photographs import Album
 from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.site_builder import SiteBuilder, model_page, question_page, review_pages
 from backbench.publish.site_data import keep_views, read_site_data
 from backbench.querying.saved_queries import available
 from backbench.storage import database
+from backbench.storage.process_life import end_with
 from backbench.storage.query_limits import end_when_overdue
 
 if TYPE_CHECKING:
@@ -36,7 +38,7 @@ FEW_JOBS = 40
 
 
 @dataclass(frozen=True)
-class Published:
+class PublishResult:
     """What a run did: files that it wrote, left alone and removed. nothing_new: it made none,
     for catalogue, settings, queries and program are those of the last run."""
 
@@ -54,7 +56,7 @@ def publish(
     processes: int = 1,
     started: Callable[[int], None] = lambda number: None,
     progress: Callable[[int], None] = lambda number: None,
-) -> Published:
+) -> PublishResult:
     """Make the site of the catalogue in `root`, and leave exactly its pages in `folder`.
 
     Raises UserError where there is no catalogue or its queries or settings are faulty.
@@ -63,7 +65,7 @@ def publish(
     with replacing_site(folder) as aside:
         digest, record = output_files.digest_of(_inputs(root)), output_files.read_record(folder)
         if record.stands(folder, digest):
-            return Published(folder, (), len(record.paths), (), True)
+            return PublishResult(folder, (), len(record.paths), (), True)
         with database.reading(root) as opened:
             builder = _builder(opened, root, aside, folder)
             jobs = _jobs(builder)
@@ -78,13 +80,15 @@ def publish(
     return done
 
 
-def _published(folder: Path, made: Sequence[Written], record: output_files.Record) -> Published:
+def _published(
+    folder: Path, made: Sequence[OutputFile], record: output_files.EarlierOutput
+) -> PublishResult:
     changed = sorted({written.path for written in made if written.changed})
     paths = {written.path for written in made}
     gone = sorted(path for path in {*record.paths} - paths if (folder / path).exists())
     troubles = tuple(written.trouble for written in made if written.trouble)
     kept = len(paths) - len(changed)
-    return Published(folder, tuple(changed), kept, tuple(gone), troubles=troubles)
+    return PublishResult(folder, tuple(changed), kept, tuple(gone), troubles=troubles)
 
 
 def _inputs(root: Path) -> list[Path]:
@@ -111,7 +115,7 @@ def _jobs(builder: SiteBuilder) -> list[Job]:
     return [*jobs, ("fronts", "", "")]
 
 
-def _made(builder: SiteBuilder, job: Job) -> Iterator[Written]:
+def _made(builder: SiteBuilder, job: Job) -> Iterator[OutputFile]:
     kind, first, second = job
     if kind == "question":
         yield from question_page(builder, builder.renderer.queries[first])
@@ -126,14 +130,15 @@ def _made(builder: SiteBuilder, job: Job) -> Iterator[Written]:
 def _all(
     jobs: Sequence[Job], builder: SiteBuilder, root: Path, folder: Path, processes: int,
     progress: Callable[[int], None],
-) -> Iterator[Written]:  # fmt: skip
+) -> Iterator[OutputFile]:  # fmt: skip
     if processes < 2 or len(jobs) <= FEW_JOBS:
         for job in jobs:
             yield from _made(builder, job)
             progress(1)
         return
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, context, _begin, (root, builder.folder, folder)) as pool:
+    opened_with = (os.getpid(), root, builder.folder, folder)
+    with ProcessPoolExecutor(processes, context, _begin, opened_with) as pool:
         try:
             for written in pool.map(_make_in_worker, jobs, chunksize=4):
                 yield from written
@@ -146,8 +151,9 @@ def _all(
 _worker: list[SiteBuilder] = []
 
 
-def _begin(root: Path, aside: Path, folder: Path) -> None:
+def _begin(parent: int, root: Path, aside: Path, folder: Path) -> None:
     """Open the catalogue once in a worker; its connection lives as long as the worker."""
+    end_with(parent)
     end_when_overdue()
     held = ExitStack()
     opened = held.enter_context(database.reading(root))
@@ -158,5 +164,5 @@ def _begin(root: Path, aside: Path, folder: Path) -> None:
 _stacks: list[ExitStack] = []
 
 
-def _make_in_worker(job: Job) -> Iterable[Written]:
+def _make_in_worker(job: Job) -> Iterable[OutputFile]:
     return list(_made(_worker[0], job))

@@ -17,14 +17,14 @@ from backbench.documents.settings import Settings
 from backbench.errors import UserError
 from backbench.publish import finding_sentences
 from backbench.publish.difference_tables import left_right_sentence, main_differences
-from backbench.publish.output_files import Written, make, write
+from backbench.publish.output_files import OutputFile, make, write
 from backbench.publish.photographs import Album, Photo, Unshown
 from backbench.publish.reading_tables import peer_strip_of
 from backbench.publish.render import data_address, json_text, page
 from backbench.publish.sheet_charts import ChartRenderer, Picture
-from backbench.publish.sheet_content import PICTURES, Sheet, review_sheet, title_of
+from backbench.publish.sheet_content import PICTURES, ReviewSheet, review_sheet, title_of
 from backbench.publish.site_data import Row, SiteData, slug
-from backbench.quantities.writing import measured, number
+from backbench.quantities.writing import measured, number, quantity
 from backbench.querying.saved_queries import SavedQuery
 
 MOST_TABLE_ROWS = 300
@@ -48,13 +48,13 @@ class SiteBuilder:
     album: Album = field(default_factory=Album)
     earlier: Path | None = None
 
-    def file(self, path: str, content: bytes) -> Written:
+    def file(self, path: str, content: bytes) -> OutputFile:
         """One file of the site."""
         if self.earlier is None:
             return write(self.folder, path, content)
         return make(self.folder, path, content, self.earlier)
 
-    def put(self, path: str, template: str, here: str = "", **values: Any) -> Written:
+    def put(self, path: str, template: str, here: str = "", **values: Any) -> OutputFile:
         """One page, written where it differs. here: the page of the menu that it stands under."""
         up = "../" * path.count("/")
         script = template in ("index.html", "compare.html")
@@ -72,14 +72,14 @@ class SiteBuilder:
         """A unit beside its peers."""
         return compare_unit(self.renderer.store, unit_key, self.settings, common=self._common)
 
-    def save_picture(self, picture: Picture, live: str = "") -> tuple[dict[str, str], Written]:
+    def save_picture(self, picture: Picture, live: str = "") -> tuple[dict[str, str], OutputFile]:
         """A picture as a file of the site, and what a template needs of it."""
         path = f"charts/{picture.digest}.svg"
         address = {"src": f"../{path}", "alt": picture.alt, "title": picture.title, "live": live}
         return address, self.file(path, picture.svg.encode())
 
 
-def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[Written]:
+def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[OutputFile]:
     """The sheet of a review, and the pages of the units that it is the newest review of."""
     known: dict[str, Comparison] = {}
 
@@ -100,8 +100,8 @@ def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[Written]:
 
 
 def _sheet_page(
-    builder: SiteBuilder, sheet: Sheet, most: int, photographs: Sequence[Photo | Unshown]
-) -> Iterator[Written]:
+    builder: SiteBuilder, sheet: ReviewSheet, most: int, photographs: Sequence[Photo | Unshown]
+) -> Iterator[OutputFile]:
     save_picture = [
         [builder.save_picture(picture) for picture in part.pictures] for part in sheet.parts
     ]
@@ -130,7 +130,9 @@ def photograph_values(photo: Photo | Unshown, folder: str = "") -> dict[str, Any
     return {"src": src, "caption": photo.caption, "width": photo.width, "height": photo.height}
 
 
-def sheet_values(sheet: Sheet, pictures: Sequence[Sequence[Mapping[str, str]]]) -> dict[str, Any]:
+def sheet_values(
+    sheet: ReviewSheet, pictures: Sequence[Sequence[Mapping[str, str]]]
+) -> dict[str, Any]:
     """The sheet as its template takes it, each part with the addresses of its pictures."""
     parts = [
         {**vars(part), "pictures": addresses}
@@ -139,7 +141,7 @@ def sheet_values(sheet: Sheet, pictures: Sequence[Sequence[Mapping[str, str]]]) 
     return {**vars(sheet), "parts": parts}
 
 
-def _unit_page(builder: SiteBuilder, unit: Row, compared: Comparison) -> Written:
+def _unit_page(builder: SiteBuilder, unit: Row, compared: Comparison) -> OutputFile:
     key = unit["unit_key"]
     entries = [
         (line, peer_strip_of(line, builder.site_data, compared.peers.keys))
@@ -157,7 +159,7 @@ def _unit_page(builder: SiteBuilder, unit: Row, compared: Comparison) -> Written
     )  # fmt: skip
 
 
-def model_page(builder: SiteBuilder, maker: str, model: str) -> Written:
+def model_page(builder: SiteBuilder, maker: str, model: str) -> OutputFile:
     """All samples of a model; the first few pairs compared."""
     keys = builder.site_data.models[maker, model]
     return builder.put(
@@ -180,7 +182,7 @@ def _pair(builder: SiteBuilder, first: str, second: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def question_page(builder: SiteBuilder, query: SavedQuery) -> Iterator[Written]:
+def question_page(builder: SiteBuilder, query: SavedQuery) -> Iterator[OutputFile]:
     """A saved query's answer with its chart; one answer a technology where it asks for one."""
     answers: list[dict[str, Any]] = []
     trouble = ""
@@ -305,7 +307,7 @@ def _place_data(
 ) -> dict[str, Any]:
     column = site_data.values[place]
     first = next(iter(column.values()))
-    limit = f", {place[2]:g} % distortion" if place[2] is not None else ""
+    limit = f", {quantity(place[2], '%')} distortion" if place[2] is not None else ""
     values = [float(f"{row['value']:.6g}") for row in column.values()]
     return {
         "title": first["title"], "point": site_data.points[place[1]] + limit,

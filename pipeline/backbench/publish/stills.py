@@ -16,7 +16,7 @@ from backbench.publish.output_files import write
 from backbench.publish.sheet_content import unknown_review
 from backbench.publish.site_builder import SiteBuilder
 from backbench.publish.site_data import Row
-from backbench.quantities.writing import measured, value_alone
+from backbench.quantities.writing import measured, number, quantity, value_alone
 
 if TYPE_CHECKING:
     import altair as alt
@@ -27,13 +27,13 @@ ORDER = (
     ("response-over-peers", "Response"),
     ("distortion-over-power", "Distortion over power"),
     ("harmonics-left-and-right", "Harmonics"),
-    ("tone-spectrum-of-a-unit", "A tone and what is beside it"),
-    ("idle-spectrum-of-a-unit", "What is in the noise"),
-    ("idle-noise-of-technology", "Noise among its peers"),
-    ("impedance-over-frequency", "Impedance"),
+    ("tone-spectrum-of-a-unit", "Spectrum of a tone"),
+    ("idle-spectrum-of-a-unit", "Spectrum at idle"),
+    ("idle-noise-of-technology", "Residual noise among peers"),
+    ("impedance-over-frequency", "Output source impedance"),
     ("damping-by-technology", "Damping factor by technology"),
-    ("separation-against-balance", "Between the channels"),
-    ("before-and-after-work", "Before and after the work"),
+    ("separation-against-balance", "Channel separation and imbalance"),
+    ("before-and-after-work", "Before and after service or restoration"),
 )
 """Saved query and heading, in the order of the stills; the profile comes last. Which figures a
 caption gives stands on the metrics' declarations."""
@@ -59,8 +59,8 @@ def write_stills(builder: SiteBuilder, review_key: str, folder: Path) -> list[Pa
     if review_key not in builder.site_data.reviews:
         raise unknown_review(review_key, builder.site_data.reviews)
     paths = []
-    for number, still in enumerate(_stills(builder, review_key), start=1):
-        stem = f"{number:02d}-{still.name}"
+    for position, still in enumerate(_stills(builder, review_key), start=1):
+        stem = f"{position:02d}-{still.name}"
         for name, content in (
             (f"{stem}.png", png(still.chart, STILL)),
             (f"{stem}.txt", still.caption.encode()),
@@ -96,11 +96,13 @@ def _of_unit(builder: SiteBuilder, row: Row, compared: Comparison) -> Iterator[S
             yield Still(f"{query}-{unit}", chart, caption)
     frame = profile_frame(compared.lines)
     if not frame.is_empty():
-        from backbench.charts.drawing import Column, Labels
+        from backbench.charts.drawing import Labels, PlainColumn
         from backbench.charts.registry import chart_named
 
-        title = f"All in all: {row['label']}"
-        labels = Labels([Column("percentile", "", "Percentile among peers, 100 the best")], title)
+        title = f"Percentiles among peers: {row['label']}"
+        labels = Labels(
+            [PlainColumn("percentile", "", "Percentile among peers (100 = best)")], title
+        )
         ranks = finding_sentences.ranks_sentence(compared.lines, compared.peers.description)
         chart = chart_named("profile").draw(frame, labels, unit)
         yield Still(f"profile-{unit}", chart, f"{title}\n{ranks}\n")
@@ -135,7 +137,7 @@ def _caption(heading: str, row: Row, lines: Sequence[Standing]) -> str:
 
 
 def _figure_line(line: Standing) -> str:
-    limit = f" at {line.limit_percent:g} %" if line.limit_percent is not None else ""
+    limit = f" at {quantity(line.limit_percent, '%')}" if line.limit_percent is not None else ""
     shown = measured(line.value, line.uncertainty, line.unit, line.bound)
     place = f"; {line.place}" if line.place else ""
     return f"{line.title}{limit}: {shown} ({line.point}, {line.output}{place})"
@@ -161,7 +163,7 @@ def profile_frame(lines: Sequence[Standing]) -> Any:
 def _titled(line: Standing) -> str:
     title = registry().traits(line.metric).title_at_limit
     if title and line.limit_percent is not None:
-        return title.format(limit=f"{line.limit_percent:g}")
+        return title.format(limit=number(line.limit_percent))
     return line.title
 
 

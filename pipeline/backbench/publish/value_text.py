@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from backbench.quantities.writing import NO_BREAK
+from backbench.quantities.writing import NO_BREAK, number
 
 
 def share(probability: float | None) -> str:
@@ -13,7 +13,7 @@ def share(probability: float | None) -> str:
         return ""
     if probability < 0.01:
         return f"under 1{NO_BREAK}%"
-    shown = "over 99" if probability > 0.99 else f"{100 * probability:.0f}"
+    shown = "over 99" if probability > 0.99 else number(round(100 * probability))
     return f"{shown}{NO_BREAK}%"
 
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
-from backbench.querying.query_header import PLACE, Column, Parameter, read_header, split
+from backbench.querying.query_header import PLACE, Parameter, ResultColumn, read_header, split
 from backbench.storage.database import Database, StatementError
 
 if TYPE_CHECKING:
@@ -30,6 +30,7 @@ class SavedQuery:
     """One question: its header and its statement.
 
     grain: the columns whose values together are unique in the result.
+    rows: what one row stands for, "one row per unit"; "" where the header doesn't say it.
     chart: name of the chart that draws the result; None for a table only.
     conditions: what stands under the heading, {name} for the value of a parameter.
     """
@@ -39,14 +40,15 @@ class SavedQuery:
     question: str
     conditions: str
     grain: tuple[str, ...]
+    rows: str
     parameters: tuple[Parameter, ...]
-    columns: tuple[Column, ...]
+    columns: tuple[ResultColumn, ...]
     chart: str | None
     chart_options: Mapping[str, str]
     sql: str
     file: str
 
-    def column(self, name: str) -> Column:
+    def column(self, name: str) -> ResultColumn:
         """A declared column. Raises KeyError."""
         return {column.name: column for column in self.columns}[name]
 
@@ -176,6 +178,7 @@ def parse(text: str, name: str, file: str) -> tuple[SavedQuery, list[Fault]]:
         question=header.question,
         conditions=header.conditions,
         grain=header.grain,
+        rows=header.rows,
         parameters=tuple(header.parameters),
         columns=tuple(header.columns),
         chart=header.chart,

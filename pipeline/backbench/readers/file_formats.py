@@ -14,6 +14,7 @@ from backbench.documents.stimuli import Table
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import in_text
 from backbench.readers.declaration import (
     OpenRecording,
     Reader,
@@ -31,15 +32,15 @@ MAX_SAMPLES = 10_000_000
 @cache
 def readers() -> tuple[Reader, ...]:
     """Every format declared in this package, by name."""
-    found: dict[str, Reader] = {}
+    readers: dict[str, Reader] = {}
     for info in pkgutil.iter_modules(backbench.readers.__path__):
         module = importlib.import_module(f"backbench.readers.{info.name}")
         for item in vars(module).values():
             if not isinstance(item, (RecordingFormat, TableFormat)):
                 continue
-            if found.setdefault(item.name, item) is not item:
+            if readers.setdefault(item.name, item) is not item:
                 raise ValueError(f"the format {item.name} is declared twice")
-    return tuple(found[name] for name in sorted(found))
+    return tuple(readers[name] for name in sorted(readers))
 
 
 @contextmanager
@@ -65,14 +66,14 @@ def too_long(name: str, opened: OpenRecording, expected: str) -> UserError:
     """The fault of a recording that can't be held as a whole."""
     found = (
         f"{span(opened.frames / opened.rate_hz)} of {counted(opened.tracks, 'track')} at "
-        f"{opened.rate_hz:g} Hz"
+        f"{in_text(opened.rate_hz, 'Hz', 6)}"
     )
     return unreadable(name, found, expected, "cut it to what is measured")
 
 
 def span(seconds: float) -> str:
     """A duration as a recordist says it: minutes from two on."""
-    return f"{seconds / 60:.3g} min" if seconds >= 120 else f"{seconds:.3g} s"
+    return f"{seconds / 60:.3g} min" if seconds >= 120 else f"{in_text(seconds, 's')}"
 
 
 def read_table(path: Path, table: Table, name: str | None = None) -> TableData:

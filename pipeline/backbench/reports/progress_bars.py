@@ -41,7 +41,7 @@ class ProgressReporter:
             self.bars.advance(self.task, number)
 
     def __post_init__(self) -> None:
-        self.begin = self.bars.add_task("reading what is there", total=None)
+        self.begin = self.bars.add_task("reading the catalogue", total=None)
 
 
 @contextmanager

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import ordinary, signed
 from backbench.reports.terminal_tables import (
     console,
     flowing,
@@ -68,9 +69,9 @@ def _name(d: Difference) -> str:
     if d.order_n is not None:
         parts.append(str(d.order_n))
     if d.limit_percent is not None:
-        parts.append(f"at {d.limit_percent:g} %")
+        parts.append(f"at {quantity(d.limit_percent, '%')}")
     if d.own_frequency_hz is not None:
-        parts.append(f"at {d.own_frequency_hz:.4g} Hz")
+        parts.append(f"at {quantity(d.own_frequency_hz, 'Hz')}")
     parts += [f"{what} {text}" for what, text in sorted(json.loads(d.detail).items())]
     return f"{' '.join(parts)}, {', '.join(filter(None, (d.point_key, d.output)))}"
 
@@ -94,12 +95,12 @@ def nearest_table(near: Sequence[NearUnit]) -> Table:
 
 def show_against(regression: Regression) -> None:
     """A trend in sentences: over all units, within each group, and where the signs differ."""
-    from backbench.statistics.trends import said
+    from backbench.statistics.trends import description_lines
 
     out = console()
     flowing(out, f"{regression.y.title} over {regression.x.title}", style="bold")
     flowing(out, "Theil-Sen slope with its interval, Spearman's rho, permutation p-value")
-    for line in said(regression.trend, regression.x.unit, regression.y.unit):
+    for line in description_lines(regression.trend, regression.x.unit, regression.y.unit):
         indented(out, line)
 
 
@@ -130,10 +131,10 @@ def show_screening(screening: Screening) -> None:
 
 
 def _screened(y: Quantity, one: Screened, per: str) -> tuple[str, ...]:
-    slope = f"{one.trend.slope:.3g} {y.unit if y.unit != '1' else ''}".strip()
+    slope = quantity(one.trend.slope, y.unit)
     return (
-        y.title, f"{slope} / {per.removesuffix('s')}", f"{one.trend.rho:.2f}",
-        f"{one.adjusted_p:.2g}", str(one.trend.n),
+        y.title, f"{slope} / {per.removesuffix('s')}", number(one.trend.rho, 2),
+        number(one.adjusted_p, 2), str(one.trend.n),
     )  # fmt: skip
 
 
@@ -155,8 +156,8 @@ def show_drift(bench: str, all_series: Sequence[Series]) -> None:
     flowing(out, f"individuals and moving range chart, 3 standard deviations{note}")
     for step in (step for series in all_series for step in series.steps()):
         indented(
-            out, f"{step.series}: {step.change:+.3g} {step.unit} between {step.before} and "
-            f"{step.after}",
+            out, f"{step.series}: {ordinary(signed(step.change, step.unit))} between "
+            f"{step.before} and {step.after}",
         )  # fmt: skip
 
 

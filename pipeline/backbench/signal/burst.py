@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
-from backbench.signal.power import Square
+from backbench.quantities.writing import in_text
+from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.tone import EDGE, LAST_ORDER, PASS_BAND
 from backbench.signal.tone_search import GENERATOR_TOLERANCE
@@ -28,14 +29,25 @@ LEAST_PERIODS = 5
 
 
 class Bursts(NamedTuple):
-    """Bursts read. levels: fundamental's rms of each, V. noise: relative standard uncertainty
-    that noise gives one of them. harmonics: mean square of harmonics 2 to 10 together. peak:
-    greatest instant magnitude, V. frequency_hz: as found.
+    """Bursts as read from a record.
+
+    Parameters
+    ----------
+    levels : tuple of float
+        The fundamental's rms of each burst, V.
+    noise : float
+        Relative standard uncertainty that noise gives one of them.
+    harmonics : MeanSquare
+        Harmonics 2 to 10 together, V^2.
+    peak : float
+        Greatest instant magnitude, V.
+    frequency_hz : float
+        As measured, Hz.
     """
 
     levels: tuple[float, ...]
     noise: float
-    harmonics: Square
+    harmonics: MeanSquare
     peak: float
     frequency_hz: float
 
@@ -67,26 +79,31 @@ def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts
     check_record(track)
     if on_s * hz < LEAST_PERIODS + 2 * SKIPPED_PERIODS:
         raise Refusal(
-            f"a burst of {1e3 * on_s:g} ms holds too few periods of {hz:g} Hz to be measured"
+            f"a burst of {in_text(on_s, 's', 6)} holds too few periods of "
+            f"{in_text(hz, 'Hz', 6)} to be measured"
         )
     if LAST_ORDER * hz > PASS_BAND * EDGE * track.rate_hz:
         raise Refusal(
-            f"a sample rate of {track.rate_hz:g} Hz doesn't hold ten harmonics of {hz:g} Hz"
+            f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't hold ten "
+            f"harmonics of {in_text(hz, 'Hz', 6)}"
         )
     analytic = _demodulated(track, hz)
     runs = _runs(analytic, track.rate_hz, hz, on_s)
     _check_period([first for first, _ in runs], track.rate_hz, period_s)
     skipped = round(SKIPPED_PERIODS * track.rate_hz / hz)
     inside = [slice(first + skipped, last - skipped) for first, last in runs]
-    found = hz + float(np.mean([_off(analytic[part], track.rate_hz) for part in inside]))
-    if abs(found / hz - 1) > GENERATOR_TOLERANCE:
-        raise Refusal(f"the bursts are of {found:.6g} Hz, not of {hz:g} Hz as stated")
-    fits = [_fitted(track.volts[part], found / track.rate_hz) for part in inside]
+    measured_hz = hz + float(np.mean([_off(analytic[part], track.rate_hz) for part in inside]))
+    if abs(measured_hz / hz - 1) > GENERATOR_TOLERANCE:
+        raise Refusal(
+            f"the bursts are of {in_text(measured_hz, 'Hz', 6)}, not of "
+            f"{in_text(hz, 'Hz', 6)} as stated"
+        )
+    fits = [_fitted(track.volts[part], measured_hz / track.rate_hz) for part in inside]
     peak = max(float(np.abs(track.volts[first:last]).max()) for first, last in runs)
     return Bursts(
         tuple(fit.level for fit in fits),
         float(np.mean([fit.noise for fit in fits])),
-        _mean([fit.harmonics for fit in fits]), peak, found,
+        _mean([fit.harmonics for fit in fits]), peak, measured_hz,
     )  # fmt: skip
 
 
@@ -96,9 +113,9 @@ def _demodulated(track: Track, hz: float) -> NDArray[np.complex128]:
     turned = track.volts * np.exp(-2j * np.pi * hz / track.rate_hz * np.arange(n))
     width = max(round(track.rate_hz / hz), 1)
     total = np.concatenate([[0.0], np.cumsum(turned)])
-    found = np.zeros(n, dtype=np.complex128)
-    found[width // 2 : width // 2 + n - width + 1] = 2 * (total[width:] - total[:-width]) / width
-    return found
+    analytic = np.zeros(n, dtype=np.complex128)
+    analytic[width // 2 : width // 2 + n - width + 1] = 2 * (total[width:] - total[:-width]) / width
+    return analytic
 
 
 def _runs(
@@ -119,7 +136,9 @@ def _runs(
     for first, last in whole:
         seconds = (last - first) / rate_hz
         if abs(seconds - on_s) > max(DURATION_WITHIN * on_s, 2 / hz):
-            raise Refusal(f"a burst of {1e3 * seconds:.3g} ms, where {1e3 * on_s:g} ms were stated")
+            raise Refusal(
+                f"a burst of {in_text(seconds, 's')}, where {in_text(on_s, 's', 6)} were stated"
+            )
     return whole
 
 
@@ -128,7 +147,8 @@ def _check_period(starts: Sequence[int], rate_hz: float, period_s: float) -> Non
         seconds = (following - one) / rate_hz
         if abs(seconds / period_s - 1) > PERIOD_WITHIN:
             raise Refusal(
-                f"bursts {1e3 * seconds:.4g} ms apart, where {1e3 * period_s:g} ms were stated"
+                f"bursts {in_text(seconds, 's', 4)} apart, where "
+                f"{in_text(period_s, 's', 6)} were stated"
             )
 
 
@@ -141,7 +161,7 @@ def _off(analytic: NDArray[np.complex128], rate_hz: float) -> float:
 class _Fit(NamedTuple):
     level: float
     noise: float
-    harmonics: Square
+    harmonics: MeanSquare
 
 
 def _fitted(volts: Array, turns: float) -> _Fit:
@@ -152,25 +172,25 @@ def _fitted(volts: Array, turns: float) -> _Fit:
     basis = np.column_stack([np.ones(len(volts)), *waves])
     # Sums without the linear algebra library, whose threads cost more than they save here. The
     # waves are nearly orthogonal over whole periods, so that the normal equations lose nothing.
-    found = np.linalg.solve(
+    coefficients = np.linalg.solve(
         np.einsum("ni,nj->ij", basis, basis), np.einsum("ni,n->i", basis, volts)
     )
-    rest = volts - np.einsum("ni,i->n", basis, found)
+    rest = volts - np.einsum("ni,i->n", basis, coefficients)
     variance = float(np.sum(rest**2)) / (len(volts) - basis.shape[1])
-    squares = (found[1::2] ** 2 + found[2::2] ** 2) / 2
+    squares = (coefficients[1::2] ** 2 + coefficients[2::2] ** 2) / 2
     # White noise of that variance adds 2 / n of it to the mean square of each line.
     each = 2 * variance / len(volts)
     number = LAST_ORDER - 1
-    harmonics = Square(
+    harmonics = MeanSquare(
         float(squares[1:].sum()) - number * each, number * each**2, 2 * each, len(volts)
     )
     level = math.sqrt(float(squares[0]))
     return _Fit(level, math.sqrt(each / 2) / level, harmonics)
 
 
-def _mean(parts: Sequence[Square]) -> Square:
+def _mean(parts: Sequence[MeanSquare]) -> MeanSquare:
     number = len(parts)
-    return Square(
+    return MeanSquare(
         sum(part.value for part in parts) / number,
         sum(part.floor for part in parts) / number**2,
         sum(part.slope for part in parts) / number**2,

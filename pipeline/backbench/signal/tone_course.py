@@ -49,7 +49,7 @@ def tone_course(track: Track, lines: ToneLines) -> LineCourse:
     return _kept[lines]
 
 
-def beside(lines: ToneLines) -> float:
+def background_ratio(lines: ToneLines) -> float:
     """What stands beside a tone, 20 Hz to 20 kHz or the record's band, share of its power.
 
     Parameters
@@ -97,7 +97,7 @@ def tones_course(track: Track, tones: ToneSet) -> LineCourse:
     return _kept[tones]
 
 
-def beside_tones(tones: ToneSet) -> float:
+def background_ratio_of_tones(tones: ToneSet) -> float:
     """What stands beside several tones and a pair's strong products, share of the tones' power.
 
     Parameters
@@ -110,9 +110,9 @@ def beside_tones(tones: ToneSet) -> float:
     float
         Ratio of powers, 20 Hz to 20 kHz or the record's band.
     """
-    found = tones.spectrum
-    band = found.slice_of(BAND_HZ[0], min(BAND_HZ[1], found.rate_hz * PASS_BAND))
-    rest = float(found.power[band][~tones.removed[band]].sum()) - strong_products(tones)[1]
+    spectrum = tones.spectrum
+    band = spectrum.slice_of(BAND_HZ[0], min(BAND_HZ[1], spectrum.rate_hz * PASS_BAND))
+    rest = float(spectrum.power[band][~tones.removed[band]].sum()) - strong_products(tones)[1]
     return max(rest, float(tones.noise[band].sum())) / tones.together.value
 
 
@@ -133,16 +133,16 @@ def strong_products(tones: ToneSet) -> tuple[Array, float]:
     """
     if len(tones.positions) != 2:
         return np.array([]), 0.0
-    apart, found = 2 * tones.half, tones.positions.tolist()
+    apart, positions = 2 * tones.half, tones.positions.tolist()
     places = [p for p in product_positions(tones.positions, PRODUCTS).tolist() if tones.covers(p)]
     lines = tones.lines(np.array(places))
     least = WORTH_FITTING * sum(max(line.value, 0.0) for line in lines) / len(lines)
     chosen: list[tuple[float, float]] = []
     for place, line in sorted(zip(places, lines, strict=True), key=lambda one: -one[1].value):
-        clear = min(abs(place - other) for other in found) > apart
+        clear = min(abs(place - other) for other in positions) > apart
         if clear and line.stands_out and line.value > least and len(chosen) < MOST_FITTED:
             chosen.append((place, line.value))
-            found.append(place)
+            positions.append(place)
     df = tones.spectrum.resolution_hz
     inside = sum(value for place, value in chosen if BAND_HZ[0] <= place * df <= BAND_HZ[1])
     return df * np.array(sorted(place for place, _ in chosen)), inside
@@ -152,7 +152,7 @@ def _strong_orders(lines: ToneLines) -> list[int]:
     """Orders of the strongest harmonics, rising."""
     if lines.last_order(BAND_HZ[1]) < 2:
         return []
-    found = lines.harmonics(lines.last_order(BAND_HZ[1]))
-    least = WORTH_FITTING * beside(lines) * lines.fundamental.value
-    strong = np.argsort(-found.square)[:MOST_FITTED]
-    return sorted(int(found.orders[k]) for k in strong if found.square[k] > least)
+    harmonics = lines.harmonics(lines.last_order(BAND_HZ[1]))
+    least = WORTH_FITTING * background_ratio(lines) * lines.fundamental.value
+    strong = np.argsort(-harmonics.square)[:MOST_FITTED]
+    return sorted(int(harmonics.orders[k]) for k in strong if harmonics.square[k] > least)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.line_course import LineCourse, line_course
 from backbench.signal.spectrum import read_lines
 from backbench.signal.tone import PASS_BAND, ToneLines
@@ -35,7 +36,16 @@ MOST_SECOND = 0.1
 class Period(NamedTuple):
     """One period, evenly spaced, the middle of its upward transition near 0 s.
 
-    noise: standard deviation that the record's noise gives each instant, V.
+    Parameters
+    ----------
+    time_s : ndarray of float64, shape (n,)
+        s, evenly spaced.
+    volts : ndarray of float64, shape (n,)
+        V.
+    frequency_hz : float
+        Hz.
+    noise : float
+        Standard deviation that the record's noise gives each instant, V.
     """
 
     time_s: Array
@@ -69,13 +79,15 @@ def one_period(track: Track, stated_hz: float, mains_hz: float | None) -> Period
     top = PASS_BAND * track.rate_hz
     if LEAST_ORDER * stated_hz > top:
         raise Refusal(
-            f"a sample rate of {track.rate_hz:g} Hz holds fewer than {LEAST_ORDER} harmonics of "
-            f"{stated_hz:g} Hz: too few for a square wave; take one of {top / LEAST_ORDER:.3g} Hz "
+            f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} holds fewer than "
+            f"{LEAST_ORDER} harmonics of "
+            f"{in_text(stated_hz, 'Hz', 6)}: too few for a square wave; take one of "
+            f"{in_text(top / LEAST_ORDER, 'Hz')} "
             "or less, or an oscilloscope's trace"
         )
-    found = find_tone(track, stated_hz, mains_hz)
-    own = found.spectrum
-    orders, positions = _orders(found)
+    tone_lines = find_tone(track, stated_hz, mains_hz)
+    own = tone_lines.spectrum
+    orders, positions = _orders(tone_lines)
     last = len(orders)
     lines = read_lines(own, positions)
     peaks = np.sqrt(2 * lines.square)
@@ -87,8 +99,8 @@ def one_period(track: Track, stated_hz: float, mains_hz: float | None) -> Period
     phase = lines.phase - orders * (lines.phase[0] + np.pi / 2)
     size = max(POINTS, 2 ** int(np.ceil(np.log2(FINER * last))))
     volts = _wave(peaks * np.exp(1j * phase), size) + own.mean
-    noise = float(np.sqrt(np.sum(lines.noise * found.noise[np.rint(positions).astype(int)])))
-    frequency = found.frequency_hz
+    noise = float(np.sqrt(np.sum(lines.noise * tone_lines.noise[np.rint(positions).astype(int)])))
+    frequency = tone_lines.frequency_hz
     return Period(np.arange(size) / size / frequency, volts, frequency, noise)
 
 
@@ -121,33 +133,35 @@ def period_course(
     ValueError
         Where the record is too short for two blocks.
     """
-    found = seek_tone(track, stated_hz, mains_hz)
-    orders, positions = _orders(found)
-    lines = read_lines(found.spectrum, positions)
-    peaks = np.sqrt(2 * lines.square) * np.exp(1j * _from_start(found, lines.phase, orders))
+    tone_lines = seek_tone(track, stated_hz, mains_hz)
+    orders, positions = _orders(tone_lines)
+    lines = read_lines(tone_lines.spectrum, positions)
+    peaks = np.sqrt(2 * lines.square) * np.exp(1j * _from_start(tone_lines, lines.phase, orders))
     peaks[0] = 0
     wave = _wave(peaks, TABLE)
-    turns = found.frequency_hz / track.rate_hz * TABLE
+    turns = tone_lines.frequency_hz / track.rate_hz * TABLE
     places = (np.arange(len(track.volts)) * turns).astype(np.int64) & (TABLE - 1)
-    course = line_course(track.volts - wave[places], track.rate_hz, np.array([found.frequency_hz]))
-    noise = float(found.noise.sum()) / found.fundamental.value
+    course = line_course(
+        track.volts - wave[places], track.rate_hz, np.array([tone_lines.frequency_hz])
+    )
+    noise = float(tone_lines.noise.sum()) / tone_lines.fundamental.value
     return course, max(noise, STILL)
 
 
-def _orders(found: ToneLines) -> tuple[NDArray[np.int_], Array]:
+def _orders(tone_lines: ToneLines) -> tuple[NDArray[np.int_], Array]:
     """Orders of the harmonics that the converter passes, and their positions in bins."""
-    own = found.spectrum
+    own = tone_lines.spectrum
     top = PASS_BAND * own.rate_hz / own.resolution_hz
-    last = int(min(top, len(found.noise) - 8) / found.position)
+    last = int(min(top, len(tone_lines.noise) - 8) / tone_lines.position)
     orders = np.arange(1, last + 1)
-    return orders, np.asarray(orders * found.position, dtype=np.float64)
+    return orders, np.asarray(orders * tone_lines.position, dtype=np.float64)
 
 
-def _from_start(found: ToneLines, phase: Array, orders: NDArray[np.int_]) -> Array:
+def _from_start(tone_lines: ToneLines, phase: Array, orders: NDArray[np.int_]) -> Array:
     """Phases at the record's first sample from those at its middle, rad."""
-    own = found.spectrum
+    own = tone_lines.spectrum
     middle = own.length / 2 / own.rate_hz
-    return np.asarray(phase - 2 * np.pi * orders * found.frequency_hz * middle)
+    return np.asarray(phase - 2 * np.pi * orders * tone_lines.frequency_hz * middle)
 
 
 def _wave(peaks: Complex, size: int) -> Array:
