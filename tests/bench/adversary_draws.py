@@ -12,7 +12,7 @@ from backbench.documents.stimuli import (
     Burst,
     Idle,
     Multitone,
-    Square,
+    SquareWave,
     Stimulus,
     Sweep,
     Tone,
@@ -21,7 +21,7 @@ from backbench.documents.stimuli import (
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.measurement import Finding, measure
 from backbench.signal.track import Track
-from bench.adversary_faults import FAULTS
+from bench.adversary_bench_faults import FAULTS
 from bench.adversary_scene import Scene, render
 from bench.adversary_sessions import SESSIONS, Several, Taken, session_findings, with_bench
 from bench.adversary_truth import Truth, idle_truth, of_nothing, pair_truth, tone_truth
@@ -233,7 +233,7 @@ _STIMULI: dict[str, Callable[[dict[str, float]], Stimulus]] = {
     "two tones": _pair_stated,
     "multitone": _tones_stated,
     "idle": lambda given: Idle(idle="shorted"),
-    "square": lambda given: Square(
+    "square": lambda given: SquareWave(
         square_hz=given["square_hz"], generator_vpp="unknown", rise_time_s=1e-8
     ),
     "burst": lambda given: Burst(

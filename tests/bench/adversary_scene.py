@@ -69,6 +69,13 @@ class Scene:
     statement: dict[str, float] = field(default_factory=dict)
 
     @property
+    def step_density(self) -> float:
+        """What its steps may add to the noise of the record, V^2/Hz (triangular dither)."""
+        bits = self.used_bits or self.bits
+        step = 2 * self.full_scale_v / 2.0**bits if bits else 0.0
+        return step**2 / 4 / (self.rate / 2)
+
+    @property
     def highest_hz(self) -> float:
         return PASS_BAND * self.rate
 

@@ -141,8 +141,9 @@ def _hum_truth(scene: Scene) -> dict[str, Truth]:
     ]
     truth["hiss"] = spanning(*hiss)
     if hum > 0:
-        ratios = [10 * np.log10(hum * k**2 / noise) for noise in noise_powers(scene)
-                  for k in scene.hum_span]  # fmt: skip
+        steps = scene.step_density * (HIGH_HZ - LOW_HZ)
+        ratios = [10 * np.log10(hum * k**2 / (noise + own)) for noise in noise_powers(scene)
+                  for k in scene.hum_span for own in (0.0, steps)]  # fmt: skip
         truth["hum_over_hiss"] = spanning(*ratios)
     return truth
 

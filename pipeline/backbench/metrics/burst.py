@@ -137,7 +137,7 @@ def burst_distortion(seen: BurstView) -> MeasuredValue:
 @metric(
     "burst_peak", title="Burst peak", unit="V", better="neither", source=_IHF,
     stimuli=["burst"], version=1,
-    choice="greatest magnitude of a sample, noise included; told only below 1 % distortion",
+    choice="greatest magnitude of a sample, noise included; given only below 1 % distortion",
 )  # fmt: skip
 def burst_peak(seen: BurstView) -> MeasuredValue:
     """Greatest instantaneous voltage that the bursts reach unclipped."""
