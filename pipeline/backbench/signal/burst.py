@@ -27,6 +27,8 @@ PERIOD_WITHIN = 0.02
 SKIPPED_PERIODS = 2
 """Periods at either end of a burst that are left out: the unit and the band settle there."""
 LEAST_PERIODS = 5
+MOST_WANDER = 0.1
+"""How far the phase within a burst may be off even turning, rad."""
 END_PERIODS = 3
 """First and last periods that are looked at by themselves, but for the outermost one."""
 ALIKE_DB = 0.2
@@ -217,9 +219,16 @@ def _check_period(starts: Sequence[int], rate_hz: float, period_s: float) -> Non
 
 
 def _off(analytic: NDArray[np.complex128], rate_hz: float) -> float:
-    """How far the frequency lies from the one demodulated with, Hz."""
+    """How far the frequency lies from the one demodulated with, Hz.
+
+    Raises Refusal where the phase jumps within the burst.
+    """
     phase = np.unwrap(np.angle(analytic))
-    return float(np.polyfit(np.arange(len(phase)) / rate_hz, phase, 1)[0]) / (2 * math.pi)
+    seconds = np.arange(len(phase)) / rate_hz
+    slope, start = np.polyfit(seconds, phase, 1)
+    if np.abs(phase - start - slope * seconds).max() > MOST_WANDER:
+        raise Refusal("the bursts aren't steady: the phase jumps within one")
+    return float(slope) / (2 * math.pi)
 
 
 class _Fit(NamedTuple):
