@@ -126,12 +126,14 @@ def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts
         windows += zip(side, found, strict=True)
     peak = max(float(np.abs(track.volts[first:last]).max()) for first, last in runs)
     return Bursts(
-        tuple(fit.level for fit in fits),
-        float(np.mean([fit.noise for fit in fits])),
-        _mean([fit.harmonics for fit in fits]), peak, measured_hz,
-        (_mean([fit.share for fit in ends[0]]), _mean([fit.share for fit in ends[1]])),
-        max(_flattened(track.volts[part], fit.level, 1 / turns) for part, fit in windows),
-    )  # fmt: skip
+        levels=tuple(fit.level for fit in fits),
+        noise=float(np.mean([fit.noise for fit in fits])),
+        harmonics=_mean([fit.harmonics for fit in fits]),
+        peak=peak,
+        frequency_hz=measured_hz,
+        ends=(_mean([fit.share for fit in ends[0]]), _mean([fit.share for fit in ends[1]])),
+        flattened=max(_flattened(track.volts[part], fit.level, 1 / turns) for part, fit in windows),
+    )
 
 
 def _ends(runs: Sequence[tuple[int, int]], period: float) -> tuple[list[slice], list[slice]]:
