@@ -4,27 +4,20 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from backbench.documents.unit_facts import PublishedConditions, Unit
 from backbench.errors import Fault
 
-if TYPE_CHECKING:
-    from backbench.documents.manifest import Manifest, TrackRole
+
+class OutputRole(Protocol):
+    """What a track carries."""
+
+    unit: str | None
+    output: str | None
 
 
-def contradictions(manifest: Manifest, name: str) -> Iterator[Fault]:
-    """One fault for each statement that another one of the manifest contradicts."""
-    yield from _tracks(manifest.tracks, f"{name}, tracks")
-    for position, capture in enumerate(manifest.capture, start=1):
-        yield from _tracks(capture.tracks or {}, f"{name}, capture {position}, tracks")
-    for unit in manifest.unit:
-        yield from _unit(unit, f"{name}, unit {unit.key!r}")
-    for position, figure in enumerate(manifest.entered, start=1):
-        yield from _band(figure.at, f"{name}, entered {position}")
-
-
-def _tracks(roles: Mapping[str, TrackRole], where: str) -> Iterator[Fault]:
+def track_faults(roles: Mapping[str, OutputRole], where: str) -> Iterator[Fault]:
     """A track stated twice ("1" and "01"), or one output on two tracks."""
     by_number, by_output = defaultdict(list), defaultdict(list)
     for position, role in roles.items():
@@ -46,7 +39,8 @@ def _tracks(roles: Mapping[str, TrackRole], where: str) -> Iterator[Fault]:
             )  # fmt: skip
 
 
-def _unit(unit: Unit, where: str) -> Iterator[Fault]:
+def unit_faults(unit: Unit, where: str) -> Iterator[Fault]:
+    """Years of making, or bands of specifications, that run backwards."""
     first, last = unit.made_range
     if first is not None and last is not None and first > last:
         yield Fault(
@@ -54,10 +48,11 @@ def _unit(unit: Unit, where: str) -> Iterator[Fault]:
             f"write [{last}, {first}]",
         )  # fmt: skip
     for position, figure in enumerate(unit.published, start=1):
-        yield from _band(figure.at, f"{where}, published {position}")
+        yield from band_faults(figure.at, f"{where}, published {position}")
 
 
-def _band(at: PublishedConditions, where: str) -> Iterator[Fault]:
+def band_faults(at: PublishedConditions, where: str) -> Iterator[Fault]:
+    """A band whose upper end stands first."""
     if at.band_hz is not None and at.band_hz[0] >= at.band_hz[1]:
         low, high = (f"{hertz:g}" for hertz in at.band_hz)
         yield Fault(

@@ -135,12 +135,6 @@ class Metric:
     traits: Traits = PLAIN
 
     @property
-    def may_be_negative(self) -> bool:
-        """Levels, angles, offsets and errors have a sign; amounts have none."""
-        has_sign = self.unit.startswith("dB") or self.unit in {"deg", "ppm"}
-        return has_sign or self.better == "nearer zero" or self.name.endswith("polarity")
-
-    @property
     def usual_stimulus(self) -> str:
         """The kind of capture that it is usually taken from."""
         given = self.traits.usual_stimulus
