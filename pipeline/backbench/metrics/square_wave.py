@@ -267,7 +267,7 @@ def _tilt(seen: SquareView) -> tuple[float, float]:
     stimuli=SQUARES, version=2,
     choice="first less last value of a state re the mean of both, from the part after 30 % of it, "
     "by a line or, where it tilts clearly, an exponential; "
-    "an upper bound where it can't be told from nothing",
+    "an upper bound where it can't be distinguished from zero",
 )  # fmt: skip
 def tilt(seen: SquareView) -> MeasuredValue:
     """Fall of the wave's tops within a state, of their mean."""

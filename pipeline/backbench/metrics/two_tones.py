@@ -354,7 +354,7 @@ def modulation_distortion_rms(pair: TwoTonesView) -> MeasuredValue:
 def intermodulation_product(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     """Level of each product of second and third order over the reference of its test."""
     if pair.test is None:
-        raise NotApplicable(f"products are told {_EQUAL}, and {_FOUR}")
+        raise NotApplicable(f"products are given {_EQUAL}, and {_FOUR}")
     modulation = pair.test == "modulation"
     assert isinstance(pair.capture_data.stimulus, TwoTones)
     low, high = pair.capture_data.stimulus.tones_hz

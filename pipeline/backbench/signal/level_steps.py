@@ -44,7 +44,7 @@ class LevelStep:
 def find_steps(
     volts: Array, rate_hz: float, tone_hz: float, step_s: float, count: int
 ) -> list[LevelStep]:
-    """The `count` stretches of steady level of a tone, in order of time.
+    """The `count` segments of steady level of a tone, in order of time.
 
     Parameters
     ----------
