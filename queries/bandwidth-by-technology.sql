@@ -1,6 +1,7 @@
 -- title: Upper band limit by technology
 -- question: Where does the response fall by 3 dB above 1 kHz? The lower output of each unit; a
---   bound where the limit lies above what was measured.
+--   bound where the limit lies above what was measured. Units of the marked one's group of kinds, or
+--   else amplifiers and receivers.
 -- conditions: −3 dB re 1 kHz; the lower output; newest review of each unit
 -- grain: unit_key
 -- parameter unit: unit = ''; a unit to mark
@@ -19,4 +20,5 @@ SELECT
 FROM worse
 JOIN peer USING (unit_key)
 WHERE point_key = 'response' AND metric = 'response_high_3db'
+  AND kind_group = coalesce((SELECT kind_group FROM peer WHERE unit_key = $unit), 'amplifiers')
 ORDER BY technology, value, unit_key

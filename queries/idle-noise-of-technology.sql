@@ -1,6 +1,7 @@
 -- title: Residual noise of one technology
 -- question: How quiet is each unit of a technology with its input terminated, A-weighted,
---   and where does one of them stand? The noisier output of each unit, from its newest review.
+--   and where does one of them stand? The noisier output of each unit, from its newest
+--   review; units of the marked one's group of kinds, or else amplifiers and receivers.
 -- conditions: {technology}; idle, input terminated; the noisier output; newest review
 -- grain: unit_key
 -- parameter technology: technology = ''; which; where empty that of the marked unit, or else the
@@ -20,7 +21,10 @@ WITH chosen AS (
         nullif($technology, ''),
         (SELECT technology FROM peer WHERE unit_key = $unit),
         (SELECT technology FROM peer GROUP BY ALL ORDER BY count(*) DESC, technology LIMIT 1)
-    ) AS technology
+    ) AS technology,
+    coalesce(
+        (SELECT kind_group FROM peer WHERE unit_key = $unit), 'amplifiers'
+    ) AS kind_group
 )
 SELECT
     unit_key, label, technology,
@@ -28,5 +32,6 @@ SELECT
 FROM worse
 JOIN peer USING (unit_key)
 WHERE point_key = 'idle' AND metric = 'noise_a'
-  AND (technology IN (FROM chosen) OR unit_key = $unit)
+  AND (technology IN (SELECT technology FROM chosen) OR unit_key = $unit)
+  AND kind_group IN (SELECT kind_group FROM chosen)
 ORDER BY value, unit_key

@@ -4,8 +4,8 @@
 -- grain: unit_key
 -- parameter technology: technology = ''; which; where empty that of the marked unit, or else the
 --   commonest
--- parameter kind: text = ''; which kind; where empty that of the marked unit, or else integrated
---   amplifiers
+-- parameter kind: text = ''; which kind or group of kinds; where empty that of the marked unit, or else
+--   amplifiers that drive loudspeakers, receivers among them
 -- parameter most: integer = 20; how many at most
 -- parameter unit: unit = ''; a unit to mark
 -- column unit_key: -; Unit
@@ -25,8 +25,8 @@ WITH chosen AS (
     ) AS technology,
     coalesce(
         nullif($kind, ''),
-        (SELECT kind FROM peer WHERE unit_key = $unit),
-        'integrated amplifier'
+        (SELECT kind_group FROM peer WHERE unit_key = $unit),
+        'amplifiers'
     ) AS kind
 )
 SELECT
@@ -35,6 +35,7 @@ SELECT
 FROM worse
 JOIN peer USING (unit_key)
 WHERE point_key = 'idle' AND metric = 'noise_a' 
-  AND (technology, kind) IN (SELECT (technology, kind) FROM chosen)
+  AND technology IN (SELECT technology FROM chosen)
+  AND (kind_group IN (SELECT kind FROM chosen) OR peer.kind IN (SELECT kind FROM chosen))
 ORDER BY value, unit_key
 LIMIT $most

@@ -178,18 +178,19 @@ def before_and_after(
 
 def _either_side(store: Database, unit_key: str) -> tuple[str, str]:
     unit_row(store, unit_key)
+    pair = store.rows(
+        "SELECT before_key, after_key FROM before_after WHERE unit_key = $unit", {"unit": unit_key}
+    )
+    if pair:
+        return str(pair[0][0]), str(pair[0][1])
     rows = store.rows(
-        "SELECT review_key, state FROM appearance JOIN review USING (review_key) "
-        "WHERE unit_key = $unit ORDER BY reviewed, review_key",
+        "SELECT review_key, state FROM unit_period WHERE unit_key = $unit "
+        "ORDER BY reviewed, review_key",
         {"unit": unit_key},
     )
-    before = [key for key, state in rows if state == "as received"]
-    after = [key for key, state in rows if state != "as received"]
-    if not before or not after:
-        states = ", ".join(f"{key}: {state}" for key, state in rows)
-        fault = Fault(unit_key, states, "a review as received and one in a later state")
-        raise UserError("there is no before and after", [fault])
-    return str(before[0]), str(after[-1])
+    states = ", ".join(f"{key}: {state}" for key, state in rows)
+    fault = Fault(unit_key, states, "a review as received and a later one in another state")
+    raise UserError("there is no before and after", [fault])
 
 
 def left_and_right(store: Database, unit_key: str) -> list[Difference]:
@@ -214,6 +215,13 @@ def two_units(store: Database, first: str, second: str) -> list[Difference]:
     Where both have the same outputs they are compared by output, else the only output of each.
     Raises UserError for an unknown unit.
     """
+    if first == second:
+        fault = Fault(
+            "pair", f"{first} twice", "two different units",
+            f"before and after work: backbench before-after {first}; left and right: "
+            f"backbench sides {first}",
+        )  # fmt: skip
+        raise UserError("a unit can't be compared with itself", [fault])
     sides = []
     for key in (first, second):
         unit_row(store, key)

@@ -235,7 +235,7 @@ met AS (
         coalesce(taken.shaped, false) AS shaped,
         reading.stimulus = 'steps' OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL)
             AS less_direct,
-        reading.value IS NULL AS without_value,
+        reading.value IS NULL AS without_value, reading.status = 'entered' AS entered,
         coalesce(taken.position, 0) AS position
     FROM reading
     JOIN appearance USING (review_key, unit_key)
@@ -269,7 +269,7 @@ FROM met
 QUALIFY row_number() OVER (
     PARTITION BY review_key, point_key, unit_key, output, against, metric, order_n, limit_percent,
                  detail, own_frequency
-    ORDER BY without_value, turned_down, shaped, distance, one_driven, other_tap, less_direct,
+    ORDER BY without_value, entered, turned_down, shaped, distance, one_driven, other_tap, less_direct,
              position, reading_key
 ) = 1
 ORDER BY review_key, point_key, reading_key
