@@ -107,7 +107,7 @@ def _backward(above: Place, slope: float, below: Place, target: float) -> float:
 
 
 def value_between(
-    steps: Sequence[Place], i: int, share: float, slope_outside: float | None = None
+    steps: Sequence[Place], i: int, fraction: float, slope_outside: float | None = None
 ) -> Bracket:
     """What a smooth curve can be between step i and the next.
 
@@ -117,7 +117,7 @@ def value_between(
         The curve by rising x, no x twice.
     i : int
         Position of the step below, 0 to ``len(steps) - 2``.
-    share : float
+    fraction : float
         Of the steps' distance in x, 0 to 1.
     slope_outside : float, optional
         The slope that the curve is known to have beyond its ends. Without it a missing neighbour
@@ -134,11 +134,11 @@ def value_between(
     before, after = _line_before(steps, i), _line_after(steps, i)
     before = slope_outside if before is None else before
     after = slope_outside if after is None else after
-    values = [below.y + share * width * chord]
+    values = [below.y + fraction * width * chord]
     if before is not None:
-        values.append(below.y + share * width * before)
+        values.append(below.y + fraction * width * before)
     if after is not None:
-        values.append(above.y - (1 - share) * width * after)
+        values.append(above.y - (1 - fraction) * width * after)
     low, high = min(values), max(values)
     if all(slope is None or slope * chord > 0 for slope in (before, after)):
         low, high = max(low, min(below.y, above.y)), min(high, max(below.y, above.y))

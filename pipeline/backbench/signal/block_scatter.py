@@ -75,8 +75,8 @@ def grouped(squares: Array, block_s: float) -> Array:
     tenths = math.ceil(len(squares) * block_s / (MOST_GROUPS * GROUP_S))
     size = max(round(tenths * GROUP_S / block_s), 1)
     groups = len(squares) // size
-    found: Array = squares[: groups * size].reshape(groups, size).mean(axis=1)
-    return found
+    means: Array = squares[: groups * size].reshape(groups, size).mean(axis=1)
+    return means
 
 
 def block_powers(volts: Array, rate_hz: float, top_hz: float) -> tuple[NDArray[np.float32], float]:
@@ -119,6 +119,6 @@ def block_powers(volts: Array, rate_hz: float, top_hz: float) -> tuple[NDArray[n
 
 @lru_cache(maxsize=4)
 def _hann(length: int) -> NDArray[np.float32]:
-    found = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(length) / length)).astype(np.float32)
-    found.setflags(write=False)
-    return found
+    window = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(length) / length)).astype(np.float32)
+    window.setflags(write=False)
+    return window

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from backbench.signal.mains import OFF_NOMINAL, mains_frequency
-from backbench.signal.power import Square, line_power
+from backbench.signal.power import MeanSquare, line_power
 from backbench.signal.spectrum import read_lines
 from backbench.signal.tone import HUM_STANDING, ToneLines
 from backbench.signal.track import Array
@@ -27,7 +27,7 @@ class Sidebands(NamedTuple):
     """
 
     n: int
-    square: Square
+    square: MeanSquare
 
 
 def mains_sidebands(lines: ToneLines, nominal_hz: float) -> list[Sidebands]:
@@ -60,7 +60,7 @@ def mains_sidebands(lines: ToneLines, nominal_hz: float) -> list[Sidebands]:
     return found
 
 
-def _pair(lines: ToneLines, away: float, reach: float) -> Square:
+def _pair(lines: ToneLines, away: float, reach: float) -> MeanSquare:
     spread = lines.spectrum.window.spread
     parts = []
     for centre in (lines.position - away, lines.position + away):
@@ -69,7 +69,7 @@ def _pair(lines: ToneLines, away: float, reach: float) -> Square:
         parts.append(line_power(power, noise, spread, lines.samples))
     value = sum(part.value for part in parts)
     floor, slope = sum(part.floor for part in parts), max(part.slope for part in parts)
-    return Square(value, floor, slope, lines.samples)
+    return MeanSquare(value, floor, slope, lines.samples)
 
 
 def on_mains_multiple(lines: ToneLines, nominal_hz: float) -> int | None:
@@ -100,7 +100,7 @@ class Mirrored(NamedTuple):
     order: int
     hz: float
     seen_hz: float
-    square: Square
+    square: MeanSquare
 
 
 def mirrored_harmonics(lines: ToneLines) -> list[Mirrored]:
@@ -136,7 +136,7 @@ def mirrored_harmonics(lines: ToneLines) -> list[Mirrored]:
     df = lines.spectrum.resolution_hz
     return [
         Mirrored(int(n), float(t * df), float(f * df),
-                 Square(float(s - m), float(m**2), 2 * float(m), lines.samples))
+                 MeanSquare(float(s - m), float(m**2), 2 * float(m), lines.samples))
         for n, t, f, s, m in zip(orders, true, folded, read.square, noise, strict=True)
     ]  # fmt: skip
 

@@ -40,9 +40,9 @@ class Spectrum:
     @cached_property
     def power(self) -> Array:
         """Mean square by bin, V^2, shape (n // 2 + 1,)."""
-        found = squared(self.bins)
-        found *= 2 / (self.length * self.window.energy)
-        return found
+        power = squared(self.bins)
+        power *= 2 / (self.length * self.window.energy)
+        return power
 
     @property
     def mean(self) -> float:

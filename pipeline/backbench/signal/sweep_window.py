@@ -28,7 +28,7 @@ HALF_WIDTH = 0.06
 """Half-width re the frequency, where that is wider."""
 
 
-class Sweep(NamedTuple):
+class SweepParameters(NamedTuple):
     """What was to be played: start and stop in Hz, duration in s."""
 
     start_hz: float
@@ -52,7 +52,7 @@ class Played(NamedTuple):
         return np.asarray(np.exp(np.interp(np.log(hz), np.log(self.hz), np.log(self.density))))
 
 
-class Window(NamedTuple):
+class ImpulseWindow(NamedTuple):
     """About a place in an impulse response: samples before it, weights, transform length."""
 
     before: int
@@ -82,21 +82,21 @@ class Window(NamedTuple):
         return np.asarray(fft.rfft(padded))
 
 
-def window_of(rate_hz: float, sweep: Sweep, length: int) -> Window:
+def window_of(rate_hz: float, sweep: SweepParameters, length: int) -> ImpulseWindow:
     """Flat about the place, raised-cosine flanks; begins after the second harmonic's response.
 
     Parameters
     ----------
     rate_hz : float
         Sample rate of the impulse response, Hz.
-    sweep : Sweep
+    sweep : SweepParameters
         What was played.
     length : int
         Of the impulse response, samples; the window ends early enough for another beside it.
 
     Returns
     -------
-    Window
+    ImpulseWindow
     """
     from scipy import fft
 
@@ -107,21 +107,21 @@ def window_of(rate_hz: float, sweep: Sweep, length: int) -> Window:
     flat_after = round(FLAT_AFTER * after)
     rise, fall = _flank(before - flat_before), _flank(after - flat_after)[::-1]
     weights = np.concatenate([rise, np.ones(flat_before + flat_after), fall])
-    return Window(before, weights, fft.next_fast_len(4 * len(weights), real=True))
+    return ImpulseWindow(before, weights, fft.next_fast_len(4 * len(weights), real=True))
 
 
 def _flank(length: int) -> Array:
     return np.asarray(0.5 - 0.5 * np.cos(np.pi * (np.arange(length) + 0.5) / max(length, 1)))
 
 
-def noise_density(power: Array, window: Window, rate_hz: float, at_hz: Array) -> Array:
+def noise_density(power: Array, window: ImpulseWindow, rate_hz: float, at_hz: Array) -> Array:
     """Mean of the power by bin about the given frequencies, of what came through a window.
 
     Parameters
     ----------
     power : ndarray of float64, shape (bins,)
         By bin of the window's transform.
-    window : Window
+    window : ImpulseWindow
         The window.
     rate_hz : float
         Sample rate of the impulse response, Hz.

@@ -74,18 +74,18 @@ class Edge:
         """High less low state, V."""
         return self.high - self.low
 
-    def crossing(self, share: float) -> float:
-        """Instant about the half-way one, s, at which the step passes a share of itself.
+    def crossing(self, fraction: float) -> float:
+        """Instant about the half-way one, s, at which the step passes a fraction of itself.
 
         Where noise makes it pass more than once before it is clearly beyond, the middle of the
         first and the last time. Raises Refusal where the step never reaches its own top.
         """
-        level = self.low + share * self.amplitude
+        level = self.low + fraction * self.amplitude
         near = ALIKE * self.amplitude
         clearly = max(CLEAR * self.noise, near)
         middle = int(np.searchsorted(self.t, 0.0))
         first, last = 0, middle
-        if share < 0.5:
+        if fraction < 0.5:
             below = np.flatnonzero(self.v[:middle] <= max(level - clearly, self.low + near))
             first = int(below[-1]) if len(below) else 0
         else:
@@ -97,7 +97,7 @@ class Edge:
         part = self.v[first : last + 1]
         passes = np.flatnonzero((part[:-1] < level) & (part[1:] >= level)) + first
         if not len(passes):
-            return float(self.t[first if share < 0.5 else last])
+            return float(self.t[first if fraction < 0.5 else last])
         return (self._passed(int(passes[0]), level) + self._passed(int(passes[-1]), level)) / 2
 
     def _passed(self, before: int, level: float) -> float:
@@ -198,13 +198,13 @@ class Edge:
         known = np.flatnonzero(deviation)
         sign = np.sign(deviation[known])
         changes = known[1:][sign[1:] * sign[:-1] < 0]
-        found: list[Extreme] = []
+        extremes: list[Extreme] = []
         for first, last in pairwise([*changes, len(t)]):
             peak = int(first) + int(np.argmax(np.abs(deviation[first:last])))
             if abs(deviation[peak]) < least:
                 break
-            found.append(Extreme(float(t[peak]), float(deviation[peak])))
-        return found
+            extremes.append(Extreme(float(t[peak]), float(deviation[peak])))
+        return extremes
 
 
 def state_levels(volts: Array) -> tuple[float, float]:

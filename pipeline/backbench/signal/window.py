@@ -93,10 +93,10 @@ class Window:
         with the offset: read from a table, then corrected once by the closed form.
         """
         ratios, offsets, slopes = self._ratios
-        found = np.interp(log_ratio, ratios, offsets)
-        excess = self._log_ratio(found) - log_ratio
-        step = excess / np.interp(found, offsets, slopes)
-        return np.clip(found - step, -MOST_OFFSET, MOST_OFFSET)
+        estimate = np.interp(log_ratio, ratios, offsets)
+        excess = self._log_ratio(estimate) - log_ratio
+        step = excess / np.interp(estimate, offsets, slopes)
+        return np.clip(estimate - step, -MOST_OFFSET, MOST_OFFSET)
 
     def _log_ratio(self, offset: Array) -> Array:
         beside = self.kernel(np.concatenate([1 - offset, -1 - offset]))
