@@ -15,6 +15,11 @@
 -- column high: µV; Upper limit (k = 2)
 -- column bound: -; Bound
 -- column status: -; Status
+-- column own_u: µV; u of record and session (k = 1)
+-- column own_dof: -; Degrees of freedom
+-- column shared_u: µV; u of the calibration (k = 1)
+-- column shared_with: -; Calibration and output
+-- column peers: -; Units compared
 -- chart: ranked; scale = log
 WITH chosen AS (
     SELECT coalesce(
@@ -28,7 +33,8 @@ WITH chosen AS (
 )
 SELECT
     unit_key, label, technology,
-    value * 1e6 AS value, low * 1e6 AS low, high * 1e6 AS high, bound, status
+    value * 1e6 AS value, low * 1e6 AS low, high * 1e6 AS high, bound, status, own_u * 1e6 AS own_u, own_dof, shared_u * 1e6 AS shared_u,
+    shared_with, count(*) OVER () AS peers
 FROM worse
 JOIN peer USING (unit_key)
 WHERE point_key = 'idle' AND metric = 'noise_a'

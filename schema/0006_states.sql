@@ -44,14 +44,25 @@ FROM appearance
 JOIN unit_period USING (review_key, unit_key)
 QUALIFY headed;
 
+-- grain: metric: standard deviation between sessions of one unit without work in between; in dB,
+-- or relative to the value. dof: what it was observed from and the weight of the stated default.
+CREATE TABLE repeatability (
+    metric     VARCHAR NOT NULL,
+    relative   BOOLEAN NOT NULL,
+    spread     DOUBLE NOT NULL CHECK (isfinite(spread) AND spread >= 0),
+    dof        DOUBLE NOT NULL CHECK (dof > 0),
+    units      INTEGER NOT NULL,
+    sessions   INTEGER NOT NULL,
+    is_default BOOLEAN NOT NULL
+);
+
 DROP VIEW worse;
 DROP VIEW placed;
 
--- grain: test point, unit, output, against, metric, order, limit, detail, own frequency.
--- A value at a test point, at the method version in force, of a unit in the state that its newest
--- review heads: measured values before entered ones, then from the newest review that has one, all
--- outputs from the same review.
-CREATE VIEW placed AS
+-- grain: reading with a value at a test point, at the method version in force, of any review.
+-- Its uncertainty by parts: own_u of the record and of the session (with own_dof), shared_u of
+-- the calibration, which readings of one shared_with have in common.
+CREATE VIEW at_point AS
 SELECT
     reading_point.point_key,
     reading_point.interpolated,
@@ -59,26 +70,45 @@ SELECT
     CASE WHEN test_point.frequency_hz IS NULL AND reading.order_n IS NULL
          THEN reading.frequency_hz END AS own_frequency_hz,
     unit_period.reviewed,
+    unit_period.standing,
     unit_period.headed,
     metric.unit,
     metric.better,
-    CASE WHEN bound IS DISTINCT FROM 'upper' THEN value - 2 * uncertainty END AS low,
-    CASE WHEN bound IS DISTINCT FROM 'lower' THEN value + 2 * uncertainty END AS high
+    coalesce(if(repeatability.relative, abs(value), 1) * repeatability.spread, 0) AS session_u,
+    if(uncertainty IS NULL, NULL, coalesce(estimation, uncertainty)) AS record_u,
+    sqrt(record_u ** 2 + session_u ** 2) AS own_u,
+    own_u ** 4 / nullif(coalesce(record_u ** 4 / reading.dof, 0)
+                        + coalesce(session_u ** 4 / repeatability.dof, 0), 0) AS own_dof,
+    sqrt(greatest(uncertainty ** 2 - record_u ** 2, 0)) AS shared_u,
+    analysis.calibration_key || ', ' || output AS shared_with
 FROM reading_point
 JOIN test_point USING (point_key)
 JOIN reading USING (reading_key, review_key)
 JOIN unit_period USING (review_key, unit_key)
 JOIN metric ON metric.metric = reading.metric
     AND metric.method_version = reading.method_version
-WHERE value IS NOT NULL AND standing
+LEFT JOIN repeatability ON repeatability.metric = reading.metric
+LEFT JOIN analysis ON analysis.review_key = reading.review_key
+    AND analysis.analysis_key = reading.analysis_key
+WHERE value IS NOT NULL;
+
+-- grain: test point, unit, output, against, metric, order, limit, detail, own frequency.
+-- A value at a test point of a unit in the state of the review that heads it: measured values
+-- before entered ones, then from the newest review that has one, all outputs from the same review.
+CREATE VIEW placed AS
+SELECT
+    * EXCLUDE (standing, record_u),
+    CASE WHEN bound IS DISTINCT FROM 'upper' THEN value - 2 * uncertainty END AS low,
+    CASE WHEN bound IS DISTINCT FROM 'lower' THEN value + 2 * uncertainty END AS high
+FROM at_point
+WHERE standing
 QUALIFY dense_rank() OVER (
-    PARTITION BY reading_point.point_key, unit_key, reading.metric, order_n, limit_percent, detail,
-                 own_frequency_hz
-    ORDER BY status = 'entered', unit_period.reviewed DESC, review_key DESC
+    PARTITION BY point_key, unit_key, metric, order_n, limit_percent, detail, own_frequency_hz
+    ORDER BY status = 'entered', reviewed DESC, review_key DESC
 ) = 1 AND row_number() OVER (
-    PARTITION BY reading_point.point_key, unit_key, output, against, reading.metric, order_n,
-                 limit_percent, detail, own_frequency_hz
-    ORDER BY status = 'entered', unit_period.reviewed DESC, review_key DESC, reading_key
+    PARTITION BY point_key, unit_key, output, against, metric, order_n, limit_percent, detail,
+                 own_frequency_hz
+    ORDER BY status = 'entered', reviewed DESC, review_key DESC, reading_key
 ) = 1;
 
 -- grain: test point, unit, metric, order, limit, own frequency: the worse of a unit's outputs
