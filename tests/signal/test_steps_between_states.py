@@ -9,11 +9,12 @@ import pytest
 from scipy.optimize import curve_fit
 
 from backbench.errors import Refusal
+from backbench.signal.edge import Extreme
 from backbench.signal.edge_detection import edges_of_trace
 from backbench.signal.quantisation_step import quantisation_step
 from backbench.signal.rise_time import ChainRiseTime, chained, taken_off
 from backbench.signal.state_fit import fit_state
-from backbench.signal.transition import Extreme, cutoff_from_tilt, ringing, state_levels
+from backbench.signal.transition import cutoff_from_tilt, ringing, state_levels
 from backbench.signal.waveform_period import one_period
 from squares import RATE, recorded, second_order, step_of, traced
 from tones import sines, track

@@ -17,7 +17,15 @@ amplifiers leave over at 10 % distortion (tests/bench/coverage_limits.py)."""
 
 
 class Place(NamedTuple):
-    """A point of the curve. at_most: whether y is only known to be at most this."""
+    """A point of a curve.
+
+    Parameters
+    ----------
+    x, y : float
+        Of the curve, in any units.
+    at_most : bool
+        Whether y is only known to be at most this.
+    """
 
     x: float
     y: float
@@ -25,7 +33,13 @@ class Place(NamedTuple):
 
 
 class Bracket(NamedTuple):
-    """What the curve allows, anywhere between the two alike."""
+    """What the curve allows, anywhere between the two alike.
+
+    Parameters
+    ----------
+    low, high : float
+        In the unit of the value sought.
+    """
 
     low: float
     high: float

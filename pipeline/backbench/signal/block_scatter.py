@@ -22,10 +22,14 @@ so much (Welch, IEEE Trans. AU 15, 1967, for the Hann window; from memory)."""
 
 
 class Scatter(NamedTuple):
-    """Of a mean square from block to block.
+    """How a mean square varies from block to block.
 
-    relative: standard uncertainty that a mean weighted by a window has by it, relative to the
-        mean. span_db: highest over lowest block.
+    Parameters
+    ----------
+    relative : float
+        Standard uncertainty that a mean weighted by a window has by it, re the mean, >= 0.
+    span_db : float
+        Highest over lowest block, dB, >= 0.
     """
 
     relative: float

@@ -37,9 +37,14 @@ what is seen. This value makes the bound on a line that doesn't stand out just t
 
 
 class HiddenHum(NamedTuple):
-    """By harmonic. square: mean square of a mains line that may hide in it, V^2.
+    """What may hide in each harmonic.
 
-    blind: whether a mains line or a sideband may be there and nothing tells how strong.
+    Parameters
+    ----------
+    square : ndarray of float64, shape (k,)
+        Mean square of a mains line that may hide in it, V^2.
+    blind : ndarray of bool, shape (k,)
+        Whether a mains line or a sideband may be there and nothing shows how strong.
     """
 
     square: Array
@@ -129,7 +134,7 @@ def _from_neighbours(
 
 
 def _sums_between(power: Array, first: NDArray[np.int_], last: NDArray[np.int_]) -> Array:
-    """Sums of stretches of bins, without a running sum whose rounding hides small lines."""
+    """Sums of ranges of bins, without a running sum whose rounding hides small lines."""
     sums: Array = np.empty(first.shape)
     for place in np.ndindex(first.shape):
         sums[place] = power[first[place] : last[place]].sum()

@@ -78,6 +78,16 @@ class ToneSet:
         """Mean squares of the lines at positions (bins), their noise taken off.
 
         A mains line that may hide in one, as strong as those beside it, widens its variance.
+
+        Parameters
+        ----------
+        positions : ndarray of float64, shape (k,)
+            Bins; fractions count.
+
+        Returns
+        -------
+        list of MeanSquare
+            V^2, one for each position.
         """
         read = read_lines(self.spectrum, positions)
         near = read.noise * self.noise[np.rint(positions).astype(int)]
@@ -92,7 +102,17 @@ class ToneSet:
         return MeanSquare(value, near**2 + hum**2, 2 * (near + hum), samples)
 
     def covers(self, position: float) -> bool:
-        """Whether a position (bins) lies within the converter's band and off the steady part."""
+        """Whether a position (bins) lies within the converter's band and off the steady part.
+
+        Parameters
+        ----------
+        position : float
+            Bins.
+
+        Returns
+        -------
+        bool
+        """
         top = min(self.spectrum.rate_hz * PASS_BAND * EDGE / self.spectrum.resolution_hz,
                   len(self.noise) - 1 - self.half)  # fmt: skip
         return self.half < position <= top

@@ -23,7 +23,12 @@ HUM_REACH = 40
 class Sidebands(NamedTuple):
     """A pair of lines at the tone's frequency +/- n times the mains frequency.
 
-    square: of both together. n: the multiple.
+    Parameters
+    ----------
+    n : int
+        The multiple, >= 1.
+    square : MeanSquare
+        Of both lines together, V^2.
     """
 
     n: int
@@ -95,7 +100,19 @@ def on_mains_multiple(lines: ToneLines, nominal_hz: float) -> int | None:
 
 
 class Mirrored(NamedTuple):
-    """A line where sampling would mirror a harmonic that lies above half the sample rate."""
+    """A line where sampling would mirror a harmonic that lies above half the sample rate.
+
+    Parameters
+    ----------
+    order : int
+        Of the harmonic.
+    hz : float
+        The harmonic's own frequency, Hz.
+    seen_hz : float
+        Where sampling mirrors it, Hz.
+    square : MeanSquare
+        V^2.
+    """
 
     order: int
     hz: float

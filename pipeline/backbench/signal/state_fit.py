@@ -25,10 +25,24 @@ STEEPEST = 12.0
 class StateFit:
     """A state's slow change, in its own time x from 0 to 1: level + slope u(x).
 
-    u(x) = (1 - exp(-rate x)) / rate, which is x itself for a rate of 0. start: s, when the state
-    begins. half_s: its duration, s. misfit: rms of what remains beside the fit, V. noise: standard
-    deviation of the samples, V. open_edge, open_fall: standard uncertainty that the noise leaves
-    the level at the state's begin and its fall, V.
+    u(x) = (1 - exp(-rate x)) / rate, which is x itself for a rate of 0.
+
+    Parameters
+    ----------
+    level, slope : float
+        V.
+    rate : float
+        Of the exponential over the duration; 0 for a straight line.
+    start : float
+        When the state begins, s.
+    half_s : float
+        Its duration, s, > 0.
+    misfit : float
+        rms of what remains beside the fit, V.
+    noise : float
+        Standard deviation of the samples, V.
+    open_edge, open_fall : float
+        Standard uncertainty that the noise leaves the level at the state's begin and its fall, V.
     """
 
     level: float
@@ -42,7 +56,18 @@ class StateFit:
     open_fall: float
 
     def at(self, t: Array) -> Array:
-        """The fit at instants, V."""
+        """The fit at instants, V.
+
+        Parameters
+        ----------
+        t : ndarray of float64, shape (n,)
+            Instants, s.
+
+        Returns
+        -------
+        ndarray of float64, shape (n,)
+            V.
+        """
         place = (t - self.start) / self.half_s
         return np.asarray(self.level + self.slope * _course(place, self.rate), dtype=np.float64)
 

@@ -30,11 +30,33 @@ BLOCK = 64
 class PlayedSweep:
     """A sweep as played, transformed over `size` samples, and what follows from it alone.
 
-    samples: of an impulse response with the kept bins alone, at a lower rate than rate_hz.
-    hz, density, inverse, lost: by kept bin: frequency, |X|^2, the regularised inverse of X, and
-    the share of a quotient that regularisation takes. cells: mean density. grid: frequencies of
-    the response, Hz. middle_s: when half its energy was played. window: about the linear response.
-    cell_density: density by bin of the window's transform.
+    Parameters
+    ----------
+    rate_hz : float
+        Sample rate of the recording, Hz.
+    sweep : SweepParameters
+    size : int
+        Samples of the transform.
+    samples : int
+        Of an impulse response with the kept bins alone, at a lower rate than rate_hz.
+    hz : ndarray of float64, shape (k,)
+        Frequencies of the kept bins.
+    density : ndarray of float64, shape (k,)
+        |X|^2 by kept bin.
+    inverse : ndarray of complex128, shape (k,)
+        The regularised inverse of X by kept bin.
+    lost : ndarray of float64, shape (k,)
+        Fraction of a quotient that regularisation takes, by kept bin, 0 to 1.
+    cells : Played
+        Mean density.
+    grid : ndarray of float64, shape (g,)
+        Frequencies of the response, Hz, rising.
+    middle_s : float
+        When half its energy was played, s.
+    window : ImpulseWindow
+        About the linear response.
+    cell_density : ndarray of float64
+        Density by bin of the window's transform.
     """
 
     rate_hz: float

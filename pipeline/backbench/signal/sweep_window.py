@@ -29,7 +29,15 @@ HALF_WIDTH = 0.06
 
 
 class SweepParameters(NamedTuple):
-    """What was to be played: start and stop in Hz, duration in s."""
+    """An exponential sweep as stated.
+
+    Parameters
+    ----------
+    start_hz, stop_hz : float
+        Hz, 0 < start_hz < stop_hz.
+    duration_s : float
+        s, > 0.
+    """
 
     start_hz: float
     stop_hz: float
@@ -42,18 +50,47 @@ class SweepParameters(NamedTuple):
 
 
 class Played(NamedTuple):
-    """Density of what was played, at rising frequencies."""
+    """Density of what was played, at rising frequencies.
+
+    Parameters
+    ----------
+    hz : ndarray of float64, shape (n,)
+        Rising, > 0.
+    density : ndarray of float64, shape (n,)
+        > 0.
+    """
 
     hz: Array
     density: Array
 
     def at(self, hz: Array) -> Array:
-        """Density at frequencies, held beyond the ends."""
+        """Density at frequencies, held beyond the ends.
+
+        Parameters
+        ----------
+        hz : ndarray of float64
+            Hz, > 0.
+
+        Returns
+        -------
+        ndarray of float64
+            Of the same shape.
+        """
         return np.asarray(np.exp(np.interp(np.log(hz), np.log(self.hz), np.log(self.density))))
 
 
 class ImpulseWindow(NamedTuple):
-    """About a place in an impulse response: samples before it, weights, transform length."""
+    """A window about a place in an impulse response.
+
+    Parameters
+    ----------
+    before : int
+        Samples before the place, >= 0.
+    weights : ndarray of float64, shape (n,)
+        0 to 1.
+    size : int
+        Length of the transform, >= n.
+    """
 
     before: int
     weights: Array
@@ -65,12 +102,34 @@ class ImpulseWindow(NamedTuple):
         return len(self.weights) - self.before
 
     def bins_hz(self, rate_hz: float) -> Array:
-        """Frequencies of what `cut` gives."""
+        """Frequencies of what `cut` gives.
+
+        Parameters
+        ----------
+        rate_hz : float
+            Sample rate of the impulse response, Hz.
+
+        Returns
+        -------
+        ndarray of float64, shape (size // 2 + 1,)
+            Hz.
+        """
         return np.asarray(np.arange(self.size // 2 + 1) * (rate_hz / self.size))
 
     def cut(self, impulse: Array, place: int) -> Complex:
-        """Spectrum of the impulse response, which is circular, weighted about a place; its time 0
-        is there."""
+        """Spectrum of an impulse response, weighted about a place.
+
+        Parameters
+        ----------
+        impulse : ndarray of float64, shape (m,)
+            Circular.
+        place : int
+            Sample that is time 0.
+
+        Returns
+        -------
+        ndarray of complex128, shape (size // 2 + 1,)
+        """
         from scipy import fft
 
         start = place - self.before

@@ -8,7 +8,15 @@ from typing import NamedTuple
 
 
 class Contribution(NamedTuple):
-    """One contribution: standard uncertainty (in the result's unit) and its degrees of freedom."""
+    """One contribution to an uncertainty.
+
+    Parameters
+    ----------
+    u : float
+        Standard uncertainty in the result's unit, >= 0.
+    dof : float
+        Its degrees of freedom, > 0.
+    """
 
     u: float
     dof: float = math.inf
