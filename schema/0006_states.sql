@@ -46,7 +46,7 @@ QUALIFY headed;
 
 -- grain: metric: standard deviation between sessions of one unit without work in between; in dB,
 -- or relative to the value. dof: what it was observed from and the weight of the stated default.
-CREATE TABLE repeatability (
+CREATE TABLE session_spread (
     metric     VARCHAR NOT NULL,
     relative   BOOLEAN NOT NULL,
     spread     DOUBLE NOT NULL CHECK (isfinite(spread) AND spread >= 0),
@@ -74,11 +74,11 @@ SELECT
     unit_period.headed,
     metric.unit,
     metric.better,
-    coalesce(if(repeatability.relative, abs(value), 1) * repeatability.spread, 0) AS session_u,
+    coalesce(if(session_spread.relative, abs(value), 1) * session_spread.spread, 0) AS session_u,
     if(uncertainty IS NULL, NULL, coalesce(estimation, uncertainty)) AS record_u,
     sqrt(record_u ** 2 + session_u ** 2) AS own_u,
     own_u ** 4 / nullif(coalesce(record_u ** 4 / reading.dof, 0)
-                        + coalesce(session_u ** 4 / repeatability.dof, 0), 0) AS own_dof,
+                        + coalesce(session_u ** 4 / session_spread.dof, 0), 0) AS own_dof,
     sqrt(greatest(uncertainty ** 2 - record_u ** 2, 0)) AS shared_u,
     analysis.calibration_key || ', ' || output AS shared_with
 FROM reading_point
@@ -87,7 +87,7 @@ JOIN reading USING (reading_key, review_key)
 JOIN unit_period USING (review_key, unit_key)
 JOIN metric ON metric.metric = reading.metric
     AND metric.method_version = reading.method_version
-LEFT JOIN repeatability ON repeatability.metric = reading.metric
+LEFT JOIN session_spread ON session_spread.metric = reading.metric
 LEFT JOIN analysis ON analysis.review_key = reading.review_key
     AND analysis.analysis_key = reading.analysis_key
 WHERE value IS NOT NULL;

@@ -130,7 +130,7 @@ class CatalogueMaker:
                     _insert(store, table, row)
             assign_all_points(store)
             if not self.between_sessions:
-                store.run("UPDATE repeatability SET spread = 0")
+                store.run("UPDATE session_spread SET spread = 0")
         return self.folder
 
 

@@ -42,8 +42,8 @@ def _finding(chart_input: ChartInput) -> str:
         return ""
     row, unit = rows[index], chart_input.labels.unit_of("value")
     title = lowered(chart_input.labels.title_of("value"))
-    rank = interval_text(*rank_interval(rows, index, best), len(rows))
-    return f"{row['label']}: {title} {value_label(row, unit).strip()}, ranked {rank}, {best} first"
+    rank = _rank_text(rows, index, best)
+    return f"{row['label']}: {title} {value_label(row, unit).strip()}, {rank}, {best} first"
 
 
 @chart("ranked", COLUMNS, OPTIONAL, (SCALE, BEST), finding=_finding)
@@ -155,8 +155,17 @@ def _name(row: Row, y: float, x_axis: Axis, area: PlotArea) -> Row:
 
 
 def _place_line(rows: Sequence[Row], k: int, y: float, area: PlotArea, best: str) -> Row:
-    interval = rank_interval(rows, k, best)
-    text = interval_text(*interval, len(rows)) if interval else "no rank: too few units"
-    if rows[0].get("peers", len(rows)) != len(rows):
-        text = f"one of {rows[0]['peers']}, not all drawn"
-    return {"to_x": area.width + 16, "to_y": y, "text": text}
+    return {"to_x": area.width + 16, "to_y": y, "text": _rank_text(rows, k, best)}
+
+
+def _rank_text(rows: Sequence[Row], index: int, best: str) -> str:
+    """The rank in words, or why there is none."""
+    interval = rank_interval(rows, index, best)
+    if interval is not None:
+        return f"ranked {interval_text(*interval, len(rows))}"
+    every = rows[0].get("peers", len(rows))
+    return (
+        f"no rank: {len(rows)} of {every} units drawn"
+        if every != len(rows)
+        else (f"no rank among {len(rows)}: too few units")
+    )

@@ -103,7 +103,7 @@ def pooled(
 
 
 def sync_repeatability(store: Database) -> None:
-    """Fill table repeatability from every session. Inside the caller's transaction."""
+    """Fill table session_spread from every session. Inside the caller's transaction."""
     observed: dict[str, list[Mapping[str, Any]]] = {}
     for row in store.frame(SESSIONS).iter_rows(named=True):
         observed.setdefault(row["metric"], []).append(row)
@@ -112,8 +112,8 @@ def sync_repeatability(store: Database) -> None:
         pooled(metric, unit != "dB", default_spread(metric, unit), observed.get(metric, []))
         for metric, unit in units
     ]
-    store.run("DELETE FROM repeatability")
-    store.append("repeatability", _rows(found))
+    store.run("DELETE FROM session_spread")
+    store.append("session_spread", _rows(found))
 
 
 def default_spread(metric: str, unit: str) -> float:
