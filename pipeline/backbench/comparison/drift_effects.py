@@ -72,8 +72,8 @@ def drift_warnings(store: Database, lines: Sequence[Standing], among: pl.DataFra
         if touched:
             notes.append(
                 f"bench {step.bench_key}: {step.series} moved by "
-                f"{ordinary(signed(step.change, step.unit))} between {step.before} and {step.after}, "
-                "more than a tenth of the difference to peers on the other side: "
+                f"{ordinary(signed(step.change, step.unit))} between {step.before} and "
+                f"{step.after}, more than a tenth of the difference to peers on the other side: "
                 f"{', '.join(touched)}"
             )
     return notes
