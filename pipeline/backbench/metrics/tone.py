@@ -21,6 +21,7 @@ from backbench.signal.tone_course import tone_course
 from backbench.signal.tone_search import find_tone, power_near, spectrum_for
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
+from backbench.signal.word_length import sample_step
 
 FAMILY = "Level and gain"
 
@@ -173,7 +174,8 @@ def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLin
         raise Refusal("the driven output is not among the tracks, so its frequency isn't known")
     source = find_tone(driven, stated, capture_data.mains_hz)
     own = spectrum_for(track, stated)
-    return tone_at(own, source.frequency_hz / own.resolution_hz, capture_data.mains_hz)
+    position = source.frequency_hz / own.resolution_hz
+    return tone_at(own, position, capture_data.mains_hz, sample_step(track))
 
 
 @metric(

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.distortion import percent_of_total, refuse_mirrored
+from backbench.metrics.distortion import less_steps, percent_of_total, refuse_mirrored
 from backbench.metrics.harmonic_band import beyond_band
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
@@ -35,7 +35,7 @@ NOTCH_Q = 2.0
     better="lower",
     source="common practice, no source: a residual bandwidth of 80 kHz",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="re the total rms, 20 Hz to 80 kHz or to where the record's band ends (detail tells "
     "which); only of records whose band goes beyond 30 kHz",
     traits=Traits(interpolated_in_power=True),
@@ -51,6 +51,7 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
     refuse_mirrored(tone)
     top = min(WIDEST_HZ, math.floor(band / 100) * 100.0)
     found = percent_of_total(lines.residual_to(top), tone.square)
+    found = less_steps(tone, found, 100.0, top)
     return beyond_band(tone, replace(found, detail={"band": f"20 Hz to {top / 1000:g} kHz"}), top)
 
 
@@ -62,7 +63,7 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
     source="AES17, 6.3.1, notch of 5.2.8: 1.2 <= Q <= 3 (second-hand: an open library's "
     "documentation)",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="re the total rms, 20 Hz to 20 kHz; a second-order notch of Q 2 at the tone as found, "
     "by its response on the spectrum, which takes 0.46 dB off the second harmonic",
     traits=Traits(interpolated_in_power=True),
@@ -77,7 +78,8 @@ def thd_n_notch(tone: ToneView) -> MeasuredValue:
         most = MeasuredValue(100 * left.at_most / math.sqrt(whole), 0.0, bound="upper")
         return beyond_band(tone, most, BAND_HZ[1])
     own = value * math.hypot(left.relative, tone.square.relative)
-    return beyond_band(tone, MeasuredValue(value, own, own, left.samples), BAND_HZ[1])
+    found = less_steps(tone, MeasuredValue(value, own, own, left.samples), 100.0)
+    return beyond_band(tone, found, BAND_HZ[1])
 
 
 def _line_re_tone(square: Square, tone: ToneView, **kept: object) -> MeasuredValue:
@@ -98,7 +100,7 @@ def _line_re_tone(square: Square, tone: ToneView, **kept: object) -> MeasuredVal
     better="lower",
     source="common practice, no source: modulation by the supply",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="root sum square of the pair at the tone +/- n times the mains, n 1 to 6, re the "
     "fundamental; none where a tone on a multiple of the mains leaves mains lines and "
     "sidebands in the same place",
@@ -131,7 +133,7 @@ def mains_sideband(tone: ToneView) -> Iterator[MeasuredValue]:
     better="lower",
     source="sampling theorem: a harmonic at f appears at |f - k fs|",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="the strongest line where sampling mirrors harmonics to the 40th that lie above half "
     "the sample rate, re the fundamental",
 )

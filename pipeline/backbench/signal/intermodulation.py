@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.signal.background import background, degrees_of_freedom
+from backbench.signal.dither import lines_of_steps
 from backbench.signal.power import Square, line_power
 from backbench.signal.record_checks import check_record
 from backbench.signal.spectrum import Spectrum, peak_position, peak_positions, read_lines, spectrum
@@ -20,6 +21,7 @@ from backbench.signal.tone import BAND_HZ, EDGE, HUM_STANDING, PASS_BAND
 from backbench.signal.tone_search import GENERATOR_TOLERANCE, LEAST_SHARE, LEAST_STEADY
 from backbench.signal.track import Array, Track
 from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
+from backbench.signal.word_length import sample_step
 
 REACH = 0.45
 """Share of the distance to the next tone within which a tone is looked for."""
@@ -45,12 +47,15 @@ class ToneSet:
         Mean noise power by bin, V^2.
     mains_hz : float or None
         Nominal mains frequency, Hz; None where unknown.
+    step_v : float
+        Step that the samples use, V; 0 where there is none.
     """
 
     spectrum: Spectrum
     positions: Array
     noise: Array
     mains_hz: float | None
+    step_v: float = 0.0
 
     @property
     def half(self) -> float:
@@ -67,6 +72,11 @@ class ToneSet:
     def tones(self) -> tuple[Square, ...]:
         """Mean square of each tone, from the whole of its lobe."""
         return tuple(self._lobe_power(position) for position in self.positions.tolist())
+
+    @cached_property
+    def steps(self) -> float:
+        """The most that the samples' steps may add to lines, V^2."""
+        return lines_of_steps(self.noise, self.step_v)
 
     @cached_property
     def together(self) -> Square:
@@ -86,7 +96,7 @@ class ToneSet:
         ]
 
     def _one(self, value: float, near: float, position: float) -> Square:
-        hum = self._hum(position)
+        hum, near = self._hum(position), near + self.steps
         samples = degrees_of_freedom(position, self.spectrum.window.spread)
         return Square(value, near**2 + hum**2, 2 * (near + hum), samples)
 
@@ -223,7 +233,8 @@ def find_tones(
     clear = _clear_of(lines, half, count)
     if not clear.any():
         raise Refusal("too short: no noise can be told apart between the tones")
-    tones = ToneSet(found, positions, background(found.power, clear, count), mains_hz)
+    noise = background(found.power, clear, count)
+    tones = ToneSet(found, positions, noise, mains_hz, sample_step(track))
     _check_tones(tones, stated_hz)
     return tones
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.signal.background import background, degrees_of_freedom
+from backbench.signal.dither import lines_of_steps
 from backbench.signal.hidden_hum import BLIND, MARGIN, hidden_hum
 from backbench.signal.power import STANDING, Square, line_power, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
@@ -37,7 +38,7 @@ class Harmonics:
     square : ndarray of float64, shape (k,)
         Debiased mean square, V^2 (may be below 0 by noise).
     noise : ndarray of float64, shape (k,)
-        Mean square that the noise has at the line, V^2.
+        Mean square that the noise has at the line, and that the samples' steps may have, V^2.
     hum : ndarray of float64, shape (k,)
         Mean square of a mains line that may hide in it, V^2.
     blind : ndarray of bool, shape (k,)
@@ -91,6 +92,8 @@ class ToneLines:
         Mean noise power by bin, V^2, from bin 0 to the end of the analysed band.
     mains_hz : float or None
         Nominal mains frequency, Hz; None where unknown.
+    step_v : float
+        Step that the samples use, V; 0 where there is none.
     """
 
     spectrum: Spectrum
@@ -98,6 +101,7 @@ class ToneLines:
     half: float
     noise: Array
     mains_hz: float | None
+    step_v: float = 0.0
 
     @property
     def frequency_hz(self) -> float:
@@ -114,6 +118,16 @@ class ToneLines:
         """Of the fundamental at the record's middle, rad, cosine."""
         return float(read_lines(self.spectrum, np.array([self.position])).phase[0])
 
+    @cached_property
+    def steps(self) -> float:
+        """The most that the samples' steps may add to lines, V^2."""
+        return lines_of_steps(self.noise, self.step_v)
+
+    def _with_steps(self, line: Square) -> Square:
+        """A line, what the samples' steps may add to it in its variance."""
+        floor, slope = line.floor + self.steps**2, line.slope + 2 * self.steps
+        return line._replace(floor=floor, slope=slope)
+
     def lobe(self, position: float) -> slice:
         """Bins that belong to a line."""
         first = max(math.ceil(position - self.half), 0)
@@ -124,7 +138,8 @@ class ToneLines:
         """Mean square of the fundamental, from the whole of its lobe."""
         lobe = self.lobe(self.position)
         spread = self.spectrum.window.spread
-        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
+        power, noise = self.spectrum.power[lobe], self.noise[lobe]
+        return self._with_steps(line_power(power, noise, spread, self.samples))
 
     @cached_property
     def selective(self) -> Square:
@@ -132,7 +147,8 @@ class ToneLines:
         middle = self._middle
         near = middle.slope / 2
         hum = float(self._hum(np.array([1]), np.array([middle.value]))[0][0])
-        return Square(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
+        both = Square(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
+        return self._with_steps(both)
 
     @cached_property
     def _middle(self) -> Square:
@@ -171,6 +187,7 @@ class ToneLines:
         if self._drifts:
             square, noise = self._from_lobes(positions)
         hum, blind = self._hum(orders, square)
+        noise = noise + self.steps
         return Harmonics(orders, square, noise, hum, blind, phase, self.samples)
 
     @property
@@ -332,7 +349,9 @@ def notch_power(share: Array, q: float) -> Array:
     return factor
 
 
-def tone_at(spectrum: Spectrum, position: float, mains_hz: float | None) -> ToneLines:
+def tone_at(
+    spectrum: Spectrum, position: float, mains_hz: float | None, step_v: float = 0.0
+) -> ToneLines:
     """The lines of a tone whose fundamental lies at `position` (fractional bins).
 
     Parameters
@@ -343,6 +362,8 @@ def tone_at(spectrum: Spectrum, position: float, mains_hz: float | None) -> Tone
         Of the fundamental, fractional bins.
     mains_hz : float or None
         Nominal mains frequency, Hz; None where unknown.
+    step_v : float, optional
+        Step that the samples use, V; 0 where there is none.
 
     Returns
     -------
@@ -357,7 +378,7 @@ def tone_at(spectrum: Spectrum, position: float, mains_hz: float | None) -> Tone
     half = min(lobe + 0.5 + 1e-4 * position, max(position / 2 - 0.5, lobe))
     count = len(spectrum.bins)
     noise = background(spectrum.power, _clear(position, half, count), count)
-    return ToneLines(spectrum, position, half, noise, mains_hz)
+    return ToneLines(spectrum, position, half, noise, mains_hz, step_v)
 
 
 def _clear(position: float, half: float, count: int) -> NDArray[np.bool_]:
