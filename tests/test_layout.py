@@ -129,3 +129,18 @@ def test_help_loads_nothing_heavy() -> None:
 def test_files_stay_short() -> None:
     long = {p.name: n for p in modules() if (n := len(p.read_text().splitlines())) > 400}
     assert not long
+
+
+# Functions whose number of arguments is open.
+OPEN_NUMBER = {"attrgetter", "digest", "pack"}
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_calls_of_many_arguments_name_them(path: Path) -> None:
+    calls = [n for n in ast.walk(ast.parse(path.read_text())) if isinstance(n, ast.Call)]
+    many = [
+        f"{path.name}:{call.lineno} {ast.unparse(call.func)}"
+        for call in calls
+        if len(call.args) > 6 and ast.unparse(call.func).split(".")[-1] not in OPEN_NUMBER
+    ]
+    assert many == []

@@ -59,9 +59,15 @@ def check(folder: Path, settings: Settings | None) -> Checked:
     extra = {name: item for name, item in found.items() if name not in named}
     suggestions, unknown = _suggestions(extra, plan)
     return Checked(
-        manifest, plan, faults, warnings, _missing(folder, plan), suggestions, unknown,
-        len(named),
-    )  # fmt: skip
+        manifest=manifest,
+        plan=plan,
+        faults=faults,
+        warnings=warnings,
+        missing=_missing(folder, plan),
+        suggestions=suggestions,
+        unknown=unknown,
+        taken=len(named),
+    )
 
 
 def _file_faults(folder: Path, manifest: Manifest, found: dict[str, Listened]) -> Iterator[Fault]:

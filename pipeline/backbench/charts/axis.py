@@ -105,7 +105,9 @@ def frequency_ruler(values: Iterable[float | None], start: float, end: float) ->
     low, high = min([low, *ticks]), max([high, *ticks])
     if low >= high:
         low, high = low / 2, high * 2
-    return Ruler(low, high, start, end, True, ticks or (low, high), "Hz")
+    return Ruler(
+        low=low, high=high, start=start, end=end, log=True, ticks=ticks or (low, high), unit="Hz"
+    )
 
 
 def ranges_widely(values: Sequence[float | None], unit: str) -> bool:
@@ -127,7 +129,15 @@ def _linear_ruler(values: list[float], start: float, end: float, unit: str) -> R
     ticks = [first * step]
     while ticks[-1] + step <= high * (1 + 1e-12):
         ticks.append((first + len(ticks)) * step)
-    return Ruler(low, high, start, end, False, tuple(float(f"{t:.10g}") for t in ticks), unit)
+    return Ruler(
+        low=low,
+        high=high,
+        start=start,
+        end=end,
+        log=False,
+        ticks=tuple(float(f"{t:.10g}") for t in ticks),
+        unit=unit,
+    )
 
 
 def _log_ruler(values: list[float], start: float, end: float, unit: str) -> Ruler:
@@ -140,7 +150,9 @@ def _log_ruler(values: list[float], start: float, end: float, unit: str) -> Rule
         heads = (1, 1.5, 2, 3, 4, 5, 7)
     ticks = [float(f"{head}e{decade}") for decade in decades for head in heads]
     inside = tuple(t for t in ticks if low <= t <= high)
-    return Ruler(low, high, start, end, True, inside or (low, high), unit)
+    return Ruler(
+        low=low, high=high, start=start, end=end, log=True, ticks=inside or (low, high), unit=unit
+    )
 
 
 def _step(rough: float) -> float:

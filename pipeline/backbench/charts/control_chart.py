@@ -52,7 +52,15 @@ def control(plate: Plate) -> alt.LayerChart:
     high = area.height / min(len(keys), MOST_SERIES)
     layers = _years(along, area)
     for k, key in enumerate(keys[:MOST_SERIES]):
-        layers += _panel(series[key], found[key], plate, k * high, high, along, area)
+        layers += _panel(
+            rows=series[key],
+            found=found[key],
+            plate=plate,
+            top=k * high,
+            high=high,
+            along=along,
+            area=area,
+        )
     foot = _left_out(keys[MOST_SERIES:], found)
     lines = wrapped(f"bars: ±2 u (k = 2){foot}", plate.size.width - 52, 13)
     layers += [

@@ -55,7 +55,15 @@ def distortion_power(plate: Plate) -> alt.LayerChart:
     layers = [
         *drawn_band(band, power, thd),
         *thin_lines(peers, power, thd, "power_w", "thd_percent"),
-        *subject_lines(own, power, thd, "power_w", "thd_percent", "thd_low", "thd_high"),
+        *subject_lines(
+            lines=own,
+            along=power,
+            up=thd,
+            x="power_w",
+            y="thd_percent",
+            low="thd_low",
+            high="thd_high",
+        ),
         *strong(points, power.x("power_w"), thd.y("thd_percent"), size=54),
         *bound_arrows(points, power.x("power_w"), thd.y("thd_percent"), upright=True),
         *end_names(own, power, thd, area, "thd_percent"),

@@ -46,7 +46,16 @@ def harmonics(plate: Plate) -> alt.LayerChart:
     for k, output in enumerate(outputs):
         left = k * (span + BETWEEN)
         some = [r for r in rows if (r["output"] or "output") == output]
-        layers += _panel(some, output, steps, left, span, up, area, first=k == 0)
+        layers += _panel(
+            rows=some,
+            output=output,
+            steps=steps,
+            left=left,
+            span=span,
+            up=up,
+            area=area,
+            first=k == 0,
+        )
         if k == len(outputs) - 1:
             layers += _key(rows, steps, left + span, up, area)
     layers += _titles(plate, rows, area)

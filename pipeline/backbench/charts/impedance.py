@@ -45,7 +45,9 @@ def impedance(plate: Plate) -> alt.LayerChart:
     layers = [
         *drawn_band(band, along, up),
         *thin_lines(peers, along, up, "frequency_hz", "ohm"),
-        *subject_lines(own, along, up, "frequency_hz", "ohm", "ohm_low", "ohm_high"),
+        *subject_lines(
+            lines=own, along=along, up=up, x="frequency_hz", y="ohm", low="ohm_low", high="ohm_high"
+        ),
         *end_names(own, along, up, area, "ohm", lambda r: "\u2002" + quantity(r["ohm"], "ohm")),
         *technology_key(peers, area, area.height - 8),
         *band_note(area, len({unit for unit, _ in peers}), lines=not band),

@@ -25,12 +25,12 @@ TOLD = [
 
 def pixels(height: float) -> Ruler:
     """A vertical axis whose values are pixels from the top."""
-    return Ruler(height, 0.0, height, 0.0, False, (), "")
+    return Ruler(low=height, high=0.0, start=height, end=0.0, log=False, ticks=(), unit="")
 
 
 def across(width: float) -> Ruler:
     """A horizontal axis whose values are pixels from the left."""
-    return Ruler(0.0, width, 0.0, width, False, (), "")
+    return Ruler(low=0.0, high=width, start=0.0, end=width, log=False, ticks=(), unit="")
 
 
 def colour_of(name: str = "technology") -> alt.Color:

@@ -61,7 +61,15 @@ def response(plate: Plate) -> alt.LayerChart:
         *thin_lines(peers, along, up, "frequency_hz", "level_db"),
         *technology_key(peers, area, area.height - 8),
         *_mask(own, along, up),
-        *subject_lines(own, along, up, "frequency_hz", "level_db", "_own_low", "_own_high"),
+        *subject_lines(
+            lines=own,
+            along=along,
+            up=up,
+            x="frequency_hz",
+            y="level_db",
+            low="_own_low",
+            high="_own_high",
+        ),
         *end_names(own, along, up, area, "level_db", _last_level),
         *_note(rows, own, area),
     ]

@@ -61,7 +61,15 @@ def spectrum(plate: Plate) -> alt.LayerChart:
     layers = [
         *_weighting(plate, along, up, area, unit),
         *subject_lines(
-            traces, along, up, "frequency_hz", "level", None, None, weight=1.2, shaded=True
+            lines=traces,
+            along=along,
+            up=up,
+            x="frequency_hz",
+            y="level",
+            low=None,
+            high=None,
+            weight=1.2,
+            shaded=True,
         ),
         *_named_lines(lines, along, up, area, unit),
         *end_names(traces, along, up, area, "level", shaded=True),

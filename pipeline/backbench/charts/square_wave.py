@@ -43,7 +43,17 @@ def square(plate: Plate) -> alt.LayerChart:
     traces = lines_of([r for r in rows if r["kind"] == TRACE], "time_s", key, of_subject=True)
     marks = [r for r in rows if r["kind"] != TRACE]
     layers = [
-        *subject_lines(traces, along, up, "time_s", "volts", None, None, 2.0, shaded=True),
+        *subject_lines(
+            lines=traces,
+            along=along,
+            up=up,
+            x="time_s",
+            y="volts",
+            low=None,
+            high=None,
+            weight=2.0,
+            shaded=True,
+        ),
         *_marks(marks, rows, along, up, area),
         *end_names(traces, along, up, area, "volts", shaded=True),
     ]

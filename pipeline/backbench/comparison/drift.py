@@ -85,13 +85,13 @@ def _steps(x: Floats, sigma: float) -> tuple[int, ...]:
     with the greatest jump between single values counts. A lone outlier moves no median of
     three or more.
     """
-    found = []
+    positions = []
     for i in range(2, x.size - 1):
         before, after = x[max(0, i - SIDE) : i], x[i : i + SIDE]
         error = sigma * 1.2533 * (1 / before.size + 1 / after.size) ** 0.5
         if abs(np.median(after) - np.median(before)) > max(SIGMAS * error, SIGMAS * sigma):
-            found.append(i)
-    return tuple(max(run, key=lambda i: abs(x[i] - x[i - 1])) for run in _runs(found))
+            positions.append(i)
+    return tuple(max(run, key=lambda i: abs(x[i] - x[i - 1])) for run in _runs(positions))
 
 
 def _runs(positions: Sequence[int]) -> list[list[int]]:
@@ -119,10 +119,17 @@ class Series:
     def steps(self) -> list[Step]:
         """Its flagged steps, by date."""
         return [
-            Step(self.bench_key, self.name, self.days[i - 1], self.days[i], self.values[i - 1],
-                 self.values[i], self.unit)
+            Step(
+                bench_key=self.bench_key,
+                series=self.name,
+                before=self.days[i - 1],
+                after=self.days[i],
+                first=self.values[i - 1],
+                last=self.values[i],
+                unit=self.unit,
+            )
             for i in (self.chart.steps if self.chart else ())
-        ]  # fmt: skip
+        ]
 
 
 # A unit that is measured again and again tells of the bench as a loop-back does.
@@ -155,14 +162,14 @@ def over_time(store: Database) -> list[Series]:
 
 
 def _series(frame: pl.DataFrame) -> list[Series]:
-    found = []
+    series = []
     for (bench, name), part in frame.group_by(("bench_key", "series"), maintain_order=True):
         values = tuple(part["value"].to_list())
-        found.append(
+        series.append(
             Series(str(bench), str(name), str(part["unit"][0]), tuple(part["reviewed"].to_list()),
                    values, _chart(values))
         )  # fmt: skip
-    return found
+    return series
 
 
 def _chart(values: tuple[float, ...]) -> Control | None:

@@ -102,11 +102,11 @@ def compared_values(entered: bool = True) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def telling(found: Sequence[Difference]) -> list[Difference]:
+def most_certain(differences: Sequence[Difference]) -> list[Difference]:
     """Of differences by certainty, the surest of each metric that units are compared in."""
     surest: dict[str, Difference] = {}
     points = compared_points()
-    for d in found:
+    for d in differences:
         usual = d.point_key in points.get(d.metric, ()) and d.limit_percent in (None, LIMIT_PERCENT)
         if usual and '"weighting":"none"' not in d.detail:
             surest.setdefault(d.metric, d)
@@ -181,12 +181,12 @@ def placed(
 
 def _preferred(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """The unit's rows at the first test point of each metric that it has, in the order shown."""
-    found = []
+    preferred = []
     for metric, points in compared_points().items():
         mine = [row for row in own if row["metric"] == metric]
         point = next((p for p in points if any(r["point_key"] == p for r in mine)), None)
-        found += [row for row in mine if row["point_key"] == point]
-    return found
+        preferred += [row for row in mine if row["point_key"] == point]
+    return preferred
 
 
 def _line(
@@ -203,12 +203,27 @@ def _line(
         rank = ranks.of_one(values, index)
         percentile = ranks.percentile(values, index)
     return Standing(
-        row["unit_key"], row["metric"], row["title"], row["unit"], row["better"],
-        row["point_key"], row["point"], row["output"], row["limit_percent"], row["value"],
-        row["uncertainty"], row["bound"], row["status"], len(keys), rank, percentile,
-        _around(row, among), _left_out(row["metric"], set(chosen.keys) - set(keys), absent),
-        _note(row, among), int(among["interpolated"].sum()),
-    )  # fmt: skip
+        unit_key=row["unit_key"],
+        metric=row["metric"],
+        title=row["title"],
+        unit=row["unit"],
+        better=row["better"],
+        point_key=row["point_key"],
+        point=row["point"],
+        output=row["output"],
+        limit_percent=row["limit_percent"],
+        value=row["value"],
+        uncertainty=row["uncertainty"],
+        bound=row["bound"],
+        status=row["status"],
+        n=len(keys),
+        rank=rank,
+        percentile=percentile,
+        around=_around(row, among),
+        left_out=_left_out(row["metric"], set(chosen.keys) - set(keys), absent),
+        note=_note(row, among),
+        interpolated=int(among["interpolated"].sum()),
+    )
 
 
 def _around(row: dict[str, Any], among: pl.DataFrame) -> tuple[Neighbour, ...]:
@@ -225,10 +240,10 @@ def _note(row: Mapping[str, Any], among: pl.DataFrame) -> str:
     """How many of the values were not measured at the test point itself, and whether this was."""
     entered = int((among["status"] == "entered").sum())
     between = int(among["interpolated"].sum())
-    told = [f"{entered} entered from old records"] if entered else []
-    told += [f"{between} interpolated in power"] if between else []
-    told += ["this one among them"] if row["interpolated"] else []
-    return ", ".join(told)
+    remarks = [f"{entered} entered from old records"] if entered else []
+    remarks += [f"{between} interpolated in power"] if between else []
+    remarks += ["this one among them"] if row["interpolated"] else []
+    return ", ".join(remarks)
 
 
 ABSENCES = """

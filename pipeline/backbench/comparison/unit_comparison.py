@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 from backbench.comparison.differences import Difference, changes, sides
 from backbench.comparison.peers import Peers, choose, unit_row
 from backbench.comparison.remarks import listening, notes
-from backbench.comparison.standings import Common, NearUnit, Standing, placed, read_common, telling
+from backbench.comparison.standings import (
+    Common,
+    NearUnit,
+    Standing,
+    most_certain,
+    placed,
+    read_common,
+)
 from backbench.comparison.verdicts import Verdict, verdicts
 from backbench.documents.settings import Settings
 from backbench.storage.database import Database
@@ -85,13 +92,22 @@ def compare_unit(
     chosen = choose(store, unit_key, peers)
     lines, nearest, days = placed(common or read_common(store, include_entered), unit_key, chosen)
     return Comparison(
-        unit_key, str(unit["label"]), str(unit["technology"]), str(unit["kind"]),
-        str(unit["state"]), str(unit["review_key"]), _day(unit["reviewed"]), chosen,
-        tuple(verdicts(store, unit_key)), lines, nearest,
-        tuple(notes(store, chosen, lines, days, unit_key)),
-        tuple(listening(store, unit, lines, settings or Settings())),
-        (work[0], tuple(telling(work[1]))), (outputs[0], tuple(telling(outputs[1]))),
-    )  # fmt: skip
+        unit_key=unit_key,
+        label=str(unit["label"]),
+        technology=str(unit["technology"]),
+        kind=str(unit["kind"]),
+        state=str(unit["state"]),
+        review_key=str(unit["review_key"]),
+        reviewed=_day(unit["reviewed"]),
+        peers=chosen,
+        verdicts=tuple(verdicts(store, unit_key)),
+        lines=lines,
+        nearest=nearest,
+        notes=tuple(notes(store, chosen, lines, days, unit_key)),
+        listening=tuple(listening(store, unit, lines, settings or Settings())),
+        work=(work[0], tuple(most_certain(work[1]))),
+        sides=(outputs[0], tuple(most_certain(outputs[1]))),
+    )
 
 
 def _day(value: object) -> dt.date:

@@ -169,11 +169,25 @@ def _planned(
         reason = "; ".join(missing)
         key = digest(manifest.review.key, position, capture.file, reason)
         return PlannedCapture(
-            capture, conditions, position, key, received.sha256, received.bytes, None, reason
+            capture=capture,
+            conditions=conditions,
+            position=position,
+            analysis_key=key,
+            sha256=received.sha256,
+            bytes=received.bytes,
+            job=None,
+            reason=reason,
         )
     job = _job(manifest, receipt, settings, vault, position, capture)
     return PlannedCapture(
-        capture, conditions, position, job.analysis_key, received.sha256, received.bytes, job, None
+        capture=capture,
+        conditions=conditions,
+        position=position,
+        analysis_key=job.analysis_key,
+        sha256=received.sha256,
+        bytes=received.bytes,
+        job=job,
+        reason=None,
     )
 
 

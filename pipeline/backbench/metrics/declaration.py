@@ -392,6 +392,9 @@ def derived_curve(
     """
 
     def declare(derive: Callable[[Any], Iterable[Any]]) -> Curve:
-        return Curve(name, title, x_unit, y_unit, version, (), None, derive)
+        return Curve(
+            name=name, title=title, x_unit=x_unit, y_unit=y_unit, version=version, stimuli=(),
+            trace=None, derive=derive,
+        )  # fmt: skip
 
     return declare

@@ -116,7 +116,15 @@ def _pair(session: Session, light: Reading, heavy: Reading) -> Pair:
         reason = f"the voltage rises by {rise:.2g} % under the heavier load"
         return Pair(light, heavy, None, reason)
     made_from = tuple(r for _, readings in known for r in readings) if whole else ()
-    return Pair(light, heavy, ohms, None, whole, allowed_by(*loaded, ohms), made_from)
+    return Pair(
+        light=light,
+        heavy=heavy,
+        ohms=ohms,
+        reason=None,
+        whole=whole,
+        allowed=allowed_by(*loaded, ohms),
+        with_phase=made_from,
+    )
 
 
 def allowed_by(light: Loaded, heavy: Loaded, ohms: Ohms) -> tuple[float, float]:

@@ -119,9 +119,9 @@ def _levels(session: Session, distortions: list[Reading]) -> Iterator[Level]:
         if power is None or not power.value or not distortion.value:
             continue
         yield Level(
-            math.log(power.value), math.log(distortion.value),
-            relative_uncertainty(power), relative_estimation(power),
-            relative_uncertainty(distortion), power, distortion,
+            x=math.log(power.value), y=math.log(distortion.value),
+            u=relative_uncertainty(power), own=relative_estimation(power),
+            u_distortion=relative_uncertainty(distortion), power=power, distortion=distortion,
         )  # fmt: skip
 
 

@@ -167,9 +167,14 @@ def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[Level]:
         found = widest_distortion(session, point.level)
         if found is not None and found.value and found.bound != "lower":
             yield Level(
-                point.y, math.log(found.value), point.u_input, 0.0, relative_uncertainty(found),
-                point.level, found,
-            )  # fmt: skip
+                x=point.y,
+                y=math.log(found.value),
+                u=point.u_input,
+                own=0.0,
+                u_distortion=relative_uncertainty(found),
+                power=point.level,
+                distortion=found,
+            )
 
 
 def _greatest(every: Sequence[Level], limit: float) -> Given:

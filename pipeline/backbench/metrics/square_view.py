@@ -116,10 +116,10 @@ def square_view(capture_data: CaptureData, number: int) -> SquareView:
     edges = edges_of_period(period.time_s, period.volts)
     converter = BRICK_WALL / (PASS_BAND * track.rate_hz)
     found = SquareView(
-        period.time_s, period.volts, period.frequency_hz, edges,
-        1 / (period.frequency_hz * len(period.volts)), period.noise, 0.0,
-        chained(_generator(capture_data, stimulus, converter), 0.0), converter,
-        PASS_BAND * track.rate_hz, track.calibration,
+        time_s=period.time_s, volts=period.volts, frequency_hz=period.frequency_hz, edges=edges,
+        step_s=1 / (period.frequency_hz * len(period.volts)), noise=period.noise, quantum=0.0,
+        own=chained(_generator(capture_data, stimulus, converter), 0.0), converter_s=converter,
+        band_hz=PASS_BAND * track.rate_hz, calibration=track.calibration,
     )  # fmt: skip
     if found.duration < NEVER_SLOWER * converter:
         raise Refusal(
@@ -159,6 +159,15 @@ def trace_view(capture_data: CaptureData, number: int) -> SquareView:
     step = float(np.median(np.diff(time)))
     noise = float(np.mean([edge.noise for edge in edges]))
     return SquareView(
-        time, volts, stimulus.square_hz, edges, step, noise, quantisation_step(volts), own, 0.0,
-        0.5 / step, 0.0,
-    )  # fmt: skip
+        time_s=time,
+        volts=volts,
+        frequency_hz=stimulus.square_hz,
+        edges=edges,
+        step_s=step,
+        noise=noise,
+        quantum=quantisation_step(volts),
+        own=own,
+        converter_s=0.0,
+        band_hz=0.5 / step,
+        calibration=0.0,
+    )

@@ -88,7 +88,7 @@ def changes_said(differences: Sequence[Difference], since: str) -> str:
     """What changed between two reviews, beyond uncertainty (k = 2)."""
     if not differences:
         return f"Nothing was measured under the same conditions in {since}."
-    told = [d.told for d in differences]
+    told = [d.assessment for d in differences]
     count = counted(len(differences), "figure")
     better, worse, other = (told.count(word) for word in ("better", "worse", "other"))
     parts = [

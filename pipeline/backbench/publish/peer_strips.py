@@ -44,10 +44,15 @@ def strip(
     dots = sorted({round(scale.at(peer), 1) for peer in peers})
     middle = HEIGHT / 2
     return Strip(
-        "".join(f"M{x:g} {middle:g}h0" for x in dots),
-        round(scale.at(value), 1), round(scale.at(low), 1), round(scale.at(high), 1),
-        quantity(ends[0], unit), quantity(ends[1], unit), scale.logarithmic, bound,
-    )  # fmt: skip
+        path="".join(f"M{x:g} {middle:g}h0" for x in dots),
+        x=round(scale.at(value), 1),
+        low=round(scale.at(low), 1),
+        high=round(scale.at(high), 1),
+        least=quantity(ends[0], unit),
+        greatest=quantity(ends[1], unit),
+        logarithmic=scale.logarithmic,
+        bound=bound,
+    )
 
 
 @dataclass(frozen=True)

@@ -110,10 +110,14 @@ def _line_for(rows: Sequence[Row], lines: Iterable[Standing]) -> Standing | None
 def _entry(rows: Sequence[Row], line: Standing | None, shelf: Shelf, peers: Sequence[str]) -> Entry:
     first = rows[0]
     return Entry(
-        first["metric"], first["title"], first["point"], first["limit_percent"],
-        tuple(_value(row) for row in rows), line.place if line else "",
-        strip_of(line, shelf, peers) if line else None,
-    )  # fmt: skip
+        metric=first["metric"],
+        title=first["title"],
+        point=first["point"],
+        limit_percent=first["limit_percent"],
+        values=tuple(_value(row) for row in rows),
+        place=line.place if line else "",
+        strip=strip_of(line, shelf, peers) if line else None,
+    )
 
 
 def _value(row: Row) -> Value:

@@ -137,16 +137,27 @@ def _part(
     absences, lacking = _absences(store, review, unit), _lacking(studio, review, unit)
     reasons = {absence.reason: absence.metrics for absence in absences}
     return Part(
-        row, current, compared.review_key,
-        finding_sentences.state_said(row["state"], row["work"], row["reviewed"]),
-        judged, finding_sentences.verdicts_said(judged), tuple(entries),
-        finding_sentences.places_said(compared.lines, compared.peers.said) if current else "",
-        sides_said(compared) if current else "",
-        tuple(_pictures(studio, row, most) if current else _own_pictures(studio, row, most)),
-        tuple(absences), finding_sentences.absent_said(reasons, failed, lacking),
-        _change(store, shelf, row),
-        compared.listening if current else (), compared.notes, compared.peers.said,
-    )  # fmt: skip
+        row=row,
+        current=current,
+        newest=compared.review_key,
+        state_said=finding_sentences.state_said(row["state"], row["work"], row["reviewed"]),
+        verdicts=judged,
+        verdicts_said=finding_sentences.verdicts_said(judged),
+        entries=tuple(entries),
+        places_said=finding_sentences.places_said(compared.lines, compared.peers.description)
+        if current
+        else "",
+        sides_said=sides_said(compared) if current else "",
+        pictures=tuple(
+            _pictures(studio, row, most) if current else _own_pictures(studio, row, most)
+        ),
+        absences=tuple(absences),
+        absent_said=finding_sentences.absent_said(reasons, failed, lacking),
+        change=_change(store, shelf, row),
+        listening=compared.listening if current else (),
+        notes=compared.notes,
+        peers_said=compared.peers.description,
+    )
 
 
 def _own_pictures(studio: Studio, row: Row, most: int) -> list[Picture]:
@@ -180,7 +191,7 @@ def _change(store: Database, shelf: Shelf, row: Row) -> Change | None:
     past = earlier[0]
     pair = (past["review_key"], row["review_key"])
     found = told_of(before_and_after(store, row["unit_key"], pair))
-    apart = [d for d in found if d.told != "not significantly different"]
+    apart = [d for d in found if d.assessment != "not significantly different"]
     day = past["reviewed"].isoformat()
     said = finding_sentences.changes_said(found, f"the review of {day} ({past['state']})")
     shown = tuple(apart[:MOST_CHANGES])

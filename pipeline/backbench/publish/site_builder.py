@@ -144,7 +144,7 @@ def _unit_page(press: Press, unit: Row, compared: Comparison) -> Written:
         entries=entries, reviews=press.shelf.reviews_of(key),
         state_said=finding_sentences.state_said(unit["state"], unit["work"], unit["reviewed"]),
         verdicts_said=finding_sentences.verdicts_said(compared.verdicts),
-        places_said=finding_sentences.places_said(compared.lines, compared.peers.said),
+        places_said=finding_sentences.places_said(compared.lines, compared.peers.description),
         sides_said=sides_said(compared),
     )  # fmt: skip
 

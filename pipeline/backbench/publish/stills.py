@@ -101,7 +101,7 @@ def _of_unit(press: Press, row: Row, compared: Comparison) -> Iterator[Still]:
 
         title = f"All in all: {row['label']}"
         labels = Labels([Column("percentile", "", "Percentile among peers, 100 the best")], title)
-        said = finding_sentences.places_said(compared.lines, compared.peers.said)
+        said = finding_sentences.places_said(compared.lines, compared.peers.description)
         chart = chart_named("profile").draw(frame, labels, unit)
         yield Still(f"profile-{unit}", chart, f"{title}\n{said}\n")
 

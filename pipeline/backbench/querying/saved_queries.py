@@ -171,10 +171,18 @@ def parse(text: str, name: str, file: str) -> tuple[SavedQuery, list[Fault]]:
     """The query in a file's text, with everything wrong with it."""
     header, faults = read_header(text, file)
     query = SavedQuery(
-        name, header.title, header.question, header.conditions, header.grain,
-        tuple(header.parameters), tuple(header.columns), header.chart, header.chart_options,
-        split(text)[1].strip().removesuffix(";"), file,
-    )  # fmt: skip
+        name=name,
+        title=header.title,
+        question=header.question,
+        conditions=header.conditions,
+        grain=header.grain,
+        parameters=tuple(header.parameters),
+        columns=tuple(header.columns),
+        chart=header.chart,
+        chart_options=header.chart_options,
+        sql=split(text)[1].strip().removesuffix(";"),
+        file=file,
+    )
     if not faults:
         faults = _defaults(query)
     return query, faults

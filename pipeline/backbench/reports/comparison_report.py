@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import IO, TYPE_CHECKING
 
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import ordinary
 from backbench.reports.terminal_reports import nearest_table, show_differences
 from backbench.reports.terminal_tables import (
     console,
@@ -41,7 +42,7 @@ def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> No
     others = len(c.peers.keys) - 1
     out.print("Rank among its peers", style="bold")
     default = "" if c.peers.chosen else "; the default, choose others with --peers"
-    flowing(out, f"Peers: {c.peers.said} ({counted(others, 'other unit')}{default})")
+    flowing(out, f"Peers: {c.peers.description} ({counted(others, 'other unit')}{default})")
     heads = f"{'':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'better':>{SHARE}}"
     out.print(heads, markup=False)
     heads = f"{'':{NAME}} {'':>{VALUE}} {'than %':>{SHARE}}  rank (1 = best)"
@@ -75,9 +76,15 @@ def _verdict_table(found: Sequence[Verdict]) -> Table:
             value += f", {v.output}"
         promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
         verdict = v.outcome
-        why = v.told if v.outcome in ("measured under other conditions", "not measured") else ""
+        why = (
+            v.explanation
+            if v.outcome in ("measured under other conditions", "not measured")
+            else ""
+        )
         verdict_text = f"{verdict}: {why}" if why else str(verdict)
-        made.add_row(*(Text(printable(part)) for part in (v.title, promised, value, verdict_text)))
+        made.add_row(
+            *(Text(printable(ordinary(part))) for part in (v.title, promised, value, verdict_text))
+        )
     return made
 
 

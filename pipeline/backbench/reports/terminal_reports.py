@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from backbench.comparison.differences import Difference
     from backbench.comparison.drift import Series
-    from backbench.comparison.regression import Against, Quantity, Screening
+    from backbench.comparison.regression import Quantity, Regression, Screening
     from backbench.comparison.standings import NearUnit
     from backbench.statistics.trends import Screened
 
@@ -47,7 +47,7 @@ def show_differences(
     for d in apart[:most]:
         cells = (
             _name(d), quantity(d.first, d.unit), quantity(d.second, d.unit),
-            number(d.beyond, 2), d.told,
+            number(d.beyond, 2), d.assessment,
         )  # fmt: skip
         made.add_row(*(Text(printable(cell)) for cell in cells))
     out.print(made)
@@ -88,7 +88,7 @@ def nearest_table(near: Sequence[NearUnit]) -> Table:
     return made
 
 
-def show_against(found: Against) -> None:
+def show_against(found: Regression) -> None:
     """A trend in sentences: over all units, within each group, and where the signs differ."""
     from backbench.statistics.trends import said
 

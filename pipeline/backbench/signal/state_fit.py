@@ -163,7 +163,17 @@ def _told(
     spread = np.linalg.pinv(full.T @ full)
     opened = [noise * math.sqrt(max(float(w @ spread @ w), 0.0)) for w in (edge, fall)]
     misfit = float(np.sqrt(np.mean(rest**2)))
-    return StateFit(level, slope, rate, start, half_s, misfit, noise, opened[0], opened[1])
+    return StateFit(
+        level=level,
+        slope=slope,
+        rate=rate,
+        start=start,
+        half_s=half_s,
+        misfit=misfit,
+        noise=noise,
+        open_edge=opened[0],
+        open_fall=opened[1],
+    )
 
 
 def _by_rate(x: Array, rate: float, step: float = 1e-3) -> Array:

@@ -105,10 +105,20 @@ def sent_sweep(played: Array, length: int, rate_hz: float, sweep: Sweep) -> Sent
     held = density + floor
     window = window_of(rate_hz * samples / size, sweep, samples)
     return Sent(
-        rate_hz, sweep, size, samples, hz, density, source.conj() / held, floor / held,
-        cells, _grid(_usable(cells, level)), _middle_s(energy, rate_hz), window,
-        cells.at(np.maximum(window.bins_hz(rate_hz * samples / size), 1e-3)),
-    )  # fmt: skip
+        rate_hz=rate_hz,
+        sweep=sweep,
+        size=size,
+        samples=samples,
+        hz=hz,
+        density=density,
+        inverse=source.conj() / held,
+        lost=floor / held,
+        cells=cells,
+        grid=_grid(_usable(cells, level)),
+        middle_s=_middle_s(energy, rate_hz),
+        window=window,
+        cell_density=cells.at(np.maximum(window.bins_hz(rate_hz * samples / size), 1e-3)),
+    )
 
 
 def _samples(size: int, rate_hz: float, sweep: Sweep) -> int:

@@ -171,9 +171,14 @@ class ToneLines:
         """Harmonics 2 to last (at least 2, at most last_order of the band)."""
         known = self._harmonics
         return Harmonics(
-            known.orders[: last - 1], known.square[: last - 1], known.noise[: last - 1],
-            known.hum[: last - 1], known.blind[: last - 1], known.phase[: last - 1], known.samples,
-        )  # fmt: skip
+            orders=known.orders[: last - 1],
+            square=known.square[: last - 1],
+            noise=known.noise[: last - 1],
+            hum=known.hum[: last - 1],
+            blind=known.blind[: last - 1],
+            phase=known.phase[: last - 1],
+            samples=known.samples,
+        )
 
     @cached_property
     def _harmonics(self) -> Harmonics:
@@ -187,8 +192,15 @@ class ToneLines:
         if self._drifts:
             square, noise = self._from_lobes(positions)
         hum, blind = self._hum(orders, square)
-        noise = noise + self.steps
-        return Harmonics(orders, square, noise, hum, blind, phase, self.samples)
+        return Harmonics(
+            orders=orders,
+            square=square,
+            noise=noise + self.steps,
+            hum=hum,
+            blind=blind,
+            phase=phase,
+            samples=self.samples,
+        )
 
     @property
     def _drifts(self) -> bool:

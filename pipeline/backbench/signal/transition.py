@@ -297,10 +297,20 @@ def read_edge(time: Array, volts: Array, at: float, half_s: float, *, rising: bo
     after = fit_state(t, v, half_s, 0.0, until, tilted=long)
     level = np.where(t < 0, before.at(t) - before.at_edge, after.at(t) - after.at_edge)
     edge = Edge(
-        rising, at, t, v - level, half_s, until, before.at_edge, after.at_edge,
-        after.fall if long else None, max(before.misfit, after.misfit),
-        max(before.noise, after.noise), after.open_fall, max(before.open_edge, after.open_edge),
-    )  # fmt: skip
+        rising=rising,
+        middle_s=at,
+        t=t,
+        v=v - level,
+        half_s=half_s,
+        until_s=until,
+        low=before.at_edge,
+        high=after.at_edge,
+        tilted=after.fall if long else None,
+        misfit=max(before.misfit, after.misfit),
+        noise=max(before.noise, after.noise),
+        open_fall=after.open_fall,
+        open_level=max(before.open_edge, after.open_edge),
+    )
     if edge.amplitude <= 0:
         raise Refusal("not a square wave: the states cross before the edge")
     if edge.duration * LEAST_STATE > half_s:
@@ -315,7 +325,21 @@ def _roughly(t: Array, v: Array, half_s: float) -> float:
     if not (len(sides[0]) and len(sides[1])):
         raise Refusal("a state of the wave holds too few samples")
     low, high = (float(np.median(side)) for side in sides)
-    return Edge(True, 0.0, t, v, half_s, half_s, low, high, None, 0.0, 0.0, 0.0, 0.0).duration
+    return Edge(
+        rising=True,
+        middle_s=0.0,
+        t=t,
+        v=v,
+        half_s=half_s,
+        until_s=half_s,
+        low=low,
+        high=high,
+        tilted=None,
+        misfit=0.0,
+        noise=0.0,
+        open_fall=0.0,
+        open_level=0.0,
+    ).duration
 
 
 def ringing(extremes: list[Extreme]) -> tuple[float, float] | None:

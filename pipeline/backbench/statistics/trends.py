@@ -62,9 +62,17 @@ def trend(
         except Refusal:
             continue
     return Trend(
-        pooled.n, pooled.slope, pooled.low, pooled.high, pooled.intercept, pooled.rho, pooled.p,
-        confidence, within, disagreement(pooled, within),
-    )  # fmt: skip
+        n=pooled.n,
+        slope=pooled.slope,
+        low=pooled.low,
+        high=pooled.high,
+        intercept=pooled.intercept,
+        rho=pooled.rho,
+        p=pooled.p,
+        confidence=confidence,
+        within=within,
+        note=disagreement(pooled, within),
+    )
 
 
 def _one(x: Any, y: Any, confidence: float) -> Trend:
@@ -78,9 +86,15 @@ def _one(x: Any, y: Any, confidence: float) -> Trend:
     line = stats.theilslopes(y[few], x[few], alpha=confidence)
     rho = stats.spearmanr(x, y).statistic
     return Trend(
-        int(x.size), float(line.slope), float(line.low_slope), float(line.high_slope),
-        float(line.intercept), float(rho), by_chance(x, y), confidence,
-    )  # fmt: skip
+        n=int(x.size),
+        slope=float(line.slope),
+        low=float(line.low_slope),
+        high=float(line.high_slope),
+        intercept=float(line.intercept),
+        rho=float(rho),
+        p=by_chance(x, y),
+        confidence=confidence,
+    )
 
 
 def _thinned(x: Any) -> Any:

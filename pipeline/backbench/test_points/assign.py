@@ -71,15 +71,24 @@ def shipped_points() -> list[TestPoint]:
         TestPoint("idle", "idle, input terminated", "idle"),
         *_powered(),
         *_unpowered(),
-        TestPoint("preamp-1khz-2v", "1 kHz, 2 V out, no load", TONE, 1000.0, None, None, 0.25,
-                  level_v=2.0),
+        TestPoint(
+            point_key="preamp-1khz-2v",
+            title="1 kHz, 2 V out, no load",
+            stimulus=TONE,
+            frequency_hz=1000.0,
+            power_w=None,
+            power_share=None,
+            power_within=0.25,
+            level_v=2.0,
+        ),
         TestPoint("response", "response, 20 Hz to 20 kHz", "sweep, response table"),
-        TestPoint("two-tone-19k-20k", "19 kHz and 20 kHz, 1:1", "two tones",
-                  tones_hz=(19000.0, 20000.0)),
+        TestPoint(
+            "two-tone-19k-20k", "19 kHz and 20 kHz, 1:1", "two tones", tones_hz=(19000.0, 20000.0)
+        ),
         TestPoint("two-tone-60-7k", "60 Hz and 7 kHz", "two tones", tones_hz=(60.0, 7000.0)),
         TestPoint("square-1khz", "1 kHz square wave", "square", 1000.0),
         TestPoint("square-10khz", "10 kHz square wave", "square", 10000.0),
-    ]  # fmt: skip
+    ]
 
 
 @cache
@@ -90,31 +99,44 @@ def shipped_point(key: str) -> TestPoint:
 
 def _powered() -> Iterator[TestPoint]:
     """Tone at each frequency, power and load. Half-width of the power window: 25 %."""
-    for frequency, (said, hertz) in FREQUENCIES.items():
-        for power, (watts_said, watts, share) in POWERS.items():
+    for frequency, (frequency_title, hertz) in FREQUENCIES.items():
+        for power, (power_title, watts, share) in POWERS.items():
             for load in LOADS:
                 yield TestPoint(
-                    f"tone-{frequency}-{power}-{load:g}ohm", f"{said}, {watts_said}, {load:g} ohm",
-                    TONE, hertz, watts, share, 0.25, load,
-                )  # fmt: skip
+                    point_key=f"tone-{frequency}-{power}-{load:g}ohm",
+                    title=f"{frequency_title}, {power_title}, {load:g} ohm",
+                    stimulus=TONE,
+                    frequency_hz=hertz,
+                    power_w=watts,
+                    power_share=share,
+                    power_within=0.25,
+                    load_ohm=load,
+                )
 
 
 def _unpowered() -> Iterator[TestPoint]:
     """Quantities that are ratios or limits: the power that they were taken at is not asked for."""
-    for frequency, (said, hertz) in FREQUENCIES.items():
+    for frequency, (frequency_title, hertz) in FREQUENCIES.items():
         yield TestPoint(
-            f"impedance-{frequency}", f"output impedance at {said}", f"{TONE}, sweep", hertz,
+            f"impedance-{frequency}",
+            f"output impedance at {frequency_title}",
+            f"{TONE}, sweep",
+            hertz,
             metrics=_family("output impedance"),
-        )  # fmt: skip
+        )
         yield TestPoint(
-            f"channels-{frequency}", f"between channels at {said}", TONE, hertz,
+            f"channels-{frequency}", f"between channels at {frequency_title}", TONE, hertz,
             metrics=_family("between channels"),
         )  # fmt: skip
         for load in LOADS:
             yield TestPoint(
-                f"limit-{frequency}-{load:g}ohm", f"greatest power at {said}, {load:g} ohm",
-                TONE, hertz, load_ohm=load, metrics=_family("greatest power"),
-            )  # fmt: skip
+                f"limit-{frequency}-{load:g}ohm",
+                f"greatest power at {frequency_title}, {load:g} ohm",
+                TONE,
+                hertz,
+                load_ohm=load,
+                metrics=_family("greatest power"),
+            )
     yield TestPoint("gain-1khz", "gain at 1 kHz", TONE, 1000.0, metrics=_family("gain at 1 kHz"))
 
 
