@@ -12,10 +12,11 @@ from backbench.bench_day.folder_scan import Listened, listened
 from backbench.bench_day.level_checks import off_level
 from backbench.bench_day.manifest_entries import Suggestion, suggested, unlike
 from backbench.bench_day.measuring_chain import expired
-from backbench.bench_day.planned_capture import Plan, Step, read_plan
+from backbench.bench_day.planned_capture import Plan, PlannedStep, read_plan
 from backbench.documents.manifest import MANIFEST_NAME, Capture, Manifest, read_manifest
 from backbench.documents.settings import Settings
 from backbench.documents.stimuli import Table
+from backbench.documents.toml_writing import with_tables
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError
 from backbench.ingest.analysis_plan import bench_faults
@@ -31,7 +32,7 @@ class Checked:
     plan: Plan | None
     faults: list[Fault]
     warnings: list[str] = field(default_factory=list)
-    missing: list[Step] = field(default_factory=list)
+    missing: list[PlannedStep] = field(default_factory=list)
     suggestions: list[Suggestion] = field(default_factory=list)
     unknown: list[tuple[str, str]] = field(default_factory=list)
     taken: int = 0
@@ -118,7 +119,7 @@ def _sounds(
             yield from off_level(manifest, settings, capture, item, plan)
 
 
-def _missing(folder: Path, plan: Plan | None) -> list[Step]:
+def _missing(folder: Path, plan: Plan | None) -> list[PlannedStep]:
     """Planned steps that no file stands for yet."""
     steps = plan.step if plan else []
     return [step for step in steps if found_file(folder, step.file) is None]
@@ -143,16 +144,16 @@ def _suggestions(
 
 
 def accept(folder: Path, suggestions: list[Suggestion]) -> int:
-    """Append the entries that are whole to the manifest; how many. Raises UserError.
+    """Add the entries that are whole to the manifest; how many. Raises UserError.
 
     The manifest is checked with them before it is written; comments and order stay as they are.
     """
-    ready = [item.text for item in suggestions if item.ready]
+    ready = [item.table for item in suggestions if item.ready]
     if not ready:
         return 0
     path = folder / MANIFEST_NAME
-    before = read_bytes(path, "the review")
-    text = before.decode("utf-8-sig").rstrip() + "\n\n" + "\n\n".join(ready) + "\n"
+    before = read_bytes(path, "the review").decode("utf-8-sig")
+    text = with_tables(before, ["capture"], ready, str(path))
     read_manifest(text.encode(), MANIFEST_NAME)
     write_text_file(path, text)
     return len(ready)

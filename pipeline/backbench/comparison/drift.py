@@ -44,7 +44,7 @@ class Control:
 
 
 @dataclass(frozen=True)
-class Step:
+class LevelChange:
     """A change of one bench's level: in which series, between which days, from which value."""
 
     bench_key: str
@@ -116,10 +116,10 @@ class Series:
     values: tuple[float, ...]
     chart: Control | None
 
-    def steps(self) -> list[Step]:
+    def steps(self) -> list[LevelChange]:
         """Its flagged steps, by date."""
         return [
-            Step(
+            LevelChange(
                 bench_key=self.bench_key,
                 series=self.name,
                 before=self.days[i - 1],
@@ -179,7 +179,7 @@ def _chart(values: tuple[float, ...]) -> Control | None:
         return None
 
 
-def steps(store: Database) -> list[Step]:
+def steps(store: Database) -> list[LevelChange]:
     """Every flagged step of every loop-back series. Calibrations are meant to change: not here."""
     loops = [series for series in over_time(store) if series.name.startswith("loop-back")]
     return [step for series in loops for step in series.steps()]

@@ -26,7 +26,7 @@ SMALL = 0.1
 ONE_WATT_V = math.sqrt(8.0)
 
 
-def effect(step: drift.Step, metric: str, value: float) -> float | None:
+def effect(step: drift.LevelChange, metric: str, value: float) -> float | None:
     """How far a step may move a reading, in the metric's unit; None where it can't touch it.
 
     Distortion is taken to add in full, noise by its square; a change of gain change volts and
@@ -50,7 +50,7 @@ def _by_gain(decibels: float, traits: Traits, value: float) -> float | None:
     return abs(decibels) if traits.bench_gain == "decibels" else None
 
 
-def _by_noise(step: drift.Step, traits: Traits, value: float) -> float | None:
+def _by_noise(step: drift.LevelChange, traits: Traits, value: float) -> float | None:
     added = abs(step.last**2 - step.first**2) * 1e-12  # the series is in microvolts
     if traits.bench_noise == "volts":
         return math.hypot(value, math.sqrt(added)) - abs(value)
@@ -82,7 +82,7 @@ def _name(line: Standing) -> str:
 
 
 def _across(
-    step: drift.Step, line: Standing, rows: Sequence[Mapping[str, Any]]
+    step: drift.LevelChange, line: Standing, rows: Sequence[Mapping[str, Any]]
 ) -> list[Mapping[str, Any]]:
     """The peers' readings on the other side of a step that matters to their difference."""
     change = effect(step, line.metric, line.value)

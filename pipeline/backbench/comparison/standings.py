@@ -67,7 +67,7 @@ class Standing:
     @property
     def place(self) -> str:
         """The rank interval in words: "3rd to 7th of 41"."""
-        return ranks.interval_said(*self.rank, self.n) if self.rank else ""
+        return ranks.interval_text(*self.rank, self.n) if self.rank else ""
 
 
 @dataclass(frozen=True)

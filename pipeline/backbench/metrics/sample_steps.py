@@ -14,7 +14,7 @@ from dataclasses import replace
 from backbench.metrics.bench_floor import lines_off
 from backbench.metrics.declaration import MeasuredValue
 from backbench.signal.dither import STEPS, TRIANGULAR
-from backbench.signal.uncertainty import Part, combine
+from backbench.signal.uncertainty import Contribution, combine
 
 STEPS_CHOICE = (
     "; the noise of the samples' steps is taken off in power, an upper bound where with customary "
@@ -39,11 +39,11 @@ def dither_off(found: MeasuredValue, step: float) -> MeasuredValue:
     left = found.value * math.sqrt(1 - (share + least) / 2)
     # Rounding alone or triangular dither: mostly the one or the other, so that the whole half
     # distance is the deviation.
-    width = Part(found.value**2 / left * (share - least) / 4)
+    width = Contribution(found.value**2 / left * (share - least) / 4)
     scale = found.value / left
-    own = combine([Part(found.estimation * scale, found.dof), width])
+    own = combine([Contribution(found.estimation * scale, found.dof), width])
     shared = max(found.uncertainty**2 - found.estimation**2, 0.0) / scale**2
-    total = combine([own, Part(math.sqrt(shared))])
+    total = combine([own, Contribution(math.sqrt(shared))])
     return replace(
         found, value=left, uncertainty=total.u, estimation=own.u, dof=total.dof
     )  # fmt: skip

@@ -15,7 +15,7 @@ from backbench.metrics.sample_steps import STEPS_CHOICE
 from backbench.signal.itu_468 import TWO_KHZ, weighting_468_power
 from backbench.signal.quasi_peak import block_error, highest, needle_course, of_sine
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import Part, combine
+from backbench.signal.uncertainty import Contribution, combine
 
 FAMILY = "Noise and hum"
 
@@ -36,7 +36,7 @@ def _weights(idle: IdleView) -> Array:
 
 def _read_off(idle: IdleView, value: float, own: float, dof: float) -> MeasuredValue:
     """A meter's reading, V, with the uncertainty that its needle's unrest leaves."""
-    total = combine([Part(own, dof), Part(value * idle.track.calibration)])
+    total = combine([Contribution(own, dof), Contribution(value * idle.track.calibration)])
     return MeasuredValue(value, total.u, own, total.dof)
 
 
@@ -51,7 +51,9 @@ def _like_rms(idle: IdleView, found: MeasuredValue, reference: float) -> Measure
     rms = MeasuredValue(math.sqrt(float(np.sum(power * weights))), 0.0)
     left = less_steps(idle, rms, chosen, weights)
     share = found.value / rms.value
-    total = combine([Part(found.uncertainty, found.dof), Part(share * left.uncertainty)])
+    total = combine(
+        [Contribution(found.uncertainty, found.dof), Contribution(share * left.uncertainty)]
+    )
     own = math.hypot(found.estimation, share * left.uncertainty)
     return replace(
         found, value=share * left.value, uncertainty=total.u, estimation=own, dof=total.dof,

@@ -12,6 +12,7 @@ from backbench.reports.terminal_tables import (
     console,
     flowing,
     indented,
+    number,
     printable,
     quantity,
     table,
@@ -63,14 +64,14 @@ def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> No
         flowing(out, f"Note: {note}")
 
 
-def _verdict_table(found: Sequence[Verdict]) -> Table:
+def _verdict_table(verdicts: Sequence[Verdict]) -> Table:
     from rich.text import Text
 
     made = table(
         ("Specification", "left"), ("Published", "left"), ("Measured", "left"), ("Verdict", "left"),
         title="Specifications",
     )  # fmt: skip
-    for v in found:
+    for v in verdicts:
         value = quantity(v.value, v.unit, v.uncertainty)
         if value and v.output:
             value += f", {v.output}"
@@ -106,7 +107,7 @@ NAME, VALUE, SHARE = 29, 22, 6
 
 def line_name(line: Standing) -> str:
     """The metric with its limit."""
-    limit = f": {line.limit_percent:g} %" if line.limit_percent is not None else ""
+    limit = f": {quantity(line.limit_percent, '%')}" if line.limit_percent is not None else ""
     return f"{line.title}{limit}"
 
 
@@ -118,7 +119,7 @@ def _placed_line(line: Standing) -> list[str]:
 
     value = quantity(line.value, line.unit, line.uncertainty, line.bound)
     value += " (entered)" if line.status == "entered" else ""
-    share = "" if line.percentile is None else f"{line.percentile:.0f}"
+    share = "" if line.percentile is None else number(round(line.percentile))
     name, *rest = textwrap.wrap(line_name(line), NAME)
     few = line.better != "neither" and line.n <= FEW
     place = line.place or (

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from backbench.documents.file_names import SETTINGS_NAME
-from backbench.documents.settings import Settings, Window
+from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import PointFamily
@@ -159,7 +159,7 @@ def all_points(settings: Settings) -> list[TestPoint]:
     return shipped + [_own(window) for window in settings.test_point]
 
 
-def _own(window: Window) -> TestPoint:
+def _own(window: CustomTestPoint) -> TestPoint:
     return TestPoint(
         window.key, window.title, window.stimulus, window.frequency_hz, window.power_w,
         power_within=window.power_within_percent / 100 if window.power_w else None,

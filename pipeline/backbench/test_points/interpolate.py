@@ -28,7 +28,7 @@ REMARK = "interpolated in power between"
 Row = dict[str, Any]
 
 
-class Step(NamedTuple):
+class SweepLevel(NamedTuple):
     """One level of a sweep: log power in W, and the value's logarithm or its decibels.
 
     u, own: standard uncertainty of y and the part from the record alone; u_x of log power.
@@ -74,7 +74,7 @@ def interpolated(rows: Sequence[Row], power_w: float) -> Between | None:
     return _between(steps, i, (x - below.x) / (above.x - below.x), next(iter(bounds), None))
 
 
-def _between(steps: Sequence[Step], i: int, weight: float, bound: str | None) -> Between:
+def _between(steps: Sequence[SweepLevel], i: int, weight: float, bound: str | None) -> Between:
     below, above = steps[i], steps[i + 1]
     bracket = value_between([Place(step.x, step.y) for step in steps], i, weight)
     y = (1 - weight) * below.y + weight * above.y
@@ -96,10 +96,10 @@ def _usable(row: Row) -> bool:
     return bool(row["power_w"] > 0 and (row["unit"] == "dB" or row["value"] > 0))
 
 
-def _step(row: Row) -> Step:
+def _step(row: Row) -> SweepLevel:
     decibels = row["unit"] == "dB"
     y, scale = (row["value"], 1.0) if decibels else (math.log(row["value"]), 1 / row["value"])
-    return Step(
+    return SweepLevel(
         math.log(row["power_w"]), y, row["uncertainty"] * scale, row["estimation"] * scale,
         row["power_u"] or 0.0, row,
     )  # fmt: skip
