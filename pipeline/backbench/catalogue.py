@@ -260,19 +260,16 @@ class Catalogue:
 
     def chart(self, name: str, **values: Any) -> alt.TopLevelMixin:
         """The chart of a saved query as an Altair object."""
-        from backbench.charts.drawing import Labels
-        from backbench.charts.registry import chart_named
+        from backbench.charts.query_chart import query_chart
 
         found = self.asked(name, **values)
         if found.chart is None:
             fault = Fault(f"query {name!r}", "no chart", "a query whose header names a chart")
             raise UserError("the query can't be drawn", [fault])
-        return chart_named(found.chart).draw(
-            self.query(name, **values),
-            Labels(found.columns, found.title, found.conditions),
-            str(values.get("unit", "")),
-            options=found.chart_options,
-        )
+        frame = self.query(name, **values)
+        given = {key: str(value) for key, value in values.items()}
+        with self.reading() as opened:
+            return query_chart(opened, found, frame, given, found.conditions)
 
 
 def _processes(asked: int | None) -> int:

@@ -26,11 +26,13 @@ def watch(
     ] = 20.0,
     site: Annotated[bool, typer.Option(help="Publish the site again after each change.")] = True,
     port: Annotated[
-        int,
+        int | None,
         typer.Option(
-            min=1024, max=65535, help="Port of the orchestrator's page, on this machine only."
+            min=1024,
+            max=65535,
+            help="Port of the orchestrator's page, on this machine only; a free one if left out.",
         ),
-    ] = 4200,
+    ] = None,
 ) -> None:
     """Ingest review folders as they appear in an inbox, until stopped with Ctrl-C.
 
@@ -48,7 +50,10 @@ def watch(
 
     server = RunServer(home / ".runs", port=port, page=True)
     server.wait()
-    typer.echo(f"Watching {inbox}; runs are shown at {server.address} (this machine only).")
+    typer.echo(
+        f"Watching {inbox}. Runs are shown at {server.address}, on this machine only; "
+        f"the page asks for this password: {server.password}"
+    )
     from backbench.orchestration import flows
 
     flows.watch_inbox(home, inbox.resolve(), every_s, settle_s, site)

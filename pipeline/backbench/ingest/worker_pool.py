@@ -14,9 +14,15 @@ from backbench.ingest.analysis_plan import Job
 from backbench.ingest.incremental import Work
 from backbench.ingest.malloc_tuning import keep_freed
 from backbench.progress import Progress
+from backbench.storage.process_life import end_with
 
 WORTH_A_POOL = 64
 """Captures from which starting processes costs less than it saves."""
+
+
+def _begin(parent: int) -> None:
+    end_with(parent)
+    keep_freed()
 
 
 class Workers:
@@ -100,4 +106,4 @@ class Workers:
         os.environ.setdefault("POLARS_MAX_THREADS", "1")
         # Threads of the parent (database, orchestrator) make a plain fork unsafe.
         context = multiprocessing.get_context("spawn")
-        return ProcessPoolExecutor(self._processes, context, initializer=keep_freed)
+        return ProcessPoolExecutor(self._processes, context, _begin, (os.getpid(),))

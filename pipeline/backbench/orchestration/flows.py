@@ -6,6 +6,7 @@ names them, and the same stages run without it.
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -40,6 +41,8 @@ if TYPE_CHECKING:
 PATIENCE_S = 5
 """How long a scheduler may take to answer."""
 ON_THIS_MACHINE = 'or set engine = "local"'
+WATCHED = "BACKBENCH_WATCHED"
+"""The environment variable that tells the runs of a watched inbox what to do, as JSON."""
 LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 
 
@@ -67,9 +70,15 @@ def load_task(
 
 
 @flow(name="inbox", retries=1, retry_delay_seconds=10)
-def inbox(catalogue: str, folder: str, settle_s: float, site: bool) -> list[str]:
-    """Take in the settled review folders of an inbox; the reviews that changed."""
-    home = places(Path(catalogue))
+def inbox() -> list[str]:
+    """Ingest the settled review folders of the watched inbox; the reviews that changed.
+
+    Which folder, and into which catalogue, comes from the process that watches, never from
+    parameters of a run: these come over the network.
+    """
+    watched = json.loads(os.environ[WATCHED])
+    settle_s, site = float(watched["settle_s"]), bool(watched["site"])
+    home, folder = places(Path(watched["catalogue"])), watched["folder"]
     with home.changing():
         prepare(home)
         works, refused = planned_work(home, settled(Path(folder), settle_s))
@@ -93,12 +102,11 @@ def watch_inbox(catalogue: Path, folder: Path, every_s: float, settle_s: float, 
 
     Needs a running server, named by PREFECT_API_URL. One run at a time.
     """
-    parameters = {
+    watched = {
         "catalogue": str(catalogue), "folder": str(folder), "settle_s": settle_s, "site": site,
     }  # fmt: skip
-    inbox.serve(
-        name="inbox", interval=every_s, parameters=parameters, limit=1, print_starting_message=False
-    )
+    os.environ[WATCHED] = json.dumps(watched)
+    inbox.serve(name="inbox", interval=every_s, limit=1, print_starting_message=False)
 
 
 def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -> list[Outcome]:
