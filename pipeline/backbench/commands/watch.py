@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from backbench.commands.common import HERE, INGEST, Home, app, opened
+from backbench.commands.quantity_options import quantity
 from backbench.errors import Fault, UserError
 
 
@@ -16,12 +17,16 @@ def watch(
     inbox: Annotated[Path, typer.Argument(help="The folder that review folders are copied into.")],
     catalogue: Home = HERE,
     every_s: Annotated[
-        float, typer.Option(min=2, help="Seconds between checks of the inbox.")
+        float,
+        quantity("--every-s", "s", 'Time between checks of the inbox, such as "2 s".', least=2),
     ] = 30.0,
     settle_s: Annotated[
         float,
-        typer.Option(
-            min=0, help="Seconds that a folder must stay unchanged before it is ingested."
+        quantity(
+            "--settle-s",
+            "s",
+            "Time that a folder must stay unchanged before it is ingested.",
+            least=0,
         ),
     ] = 20.0,
     site: Annotated[bool, typer.Option(help="Publish the site again after each change.")] = True,

@@ -30,7 +30,7 @@ from backbench.ingest.run_ingest import Outcome, finish, in_groups, planned_work
 from backbench.ingest.worker_pool import Workers
 from backbench.orchestration import run_server
 from backbench.orchestration.dask_cluster import ClusterWorkers, Request, Tables, analyse_on_worker
-from backbench.orchestration.shared_originals import Copies, told
+from backbench.orchestration.shared_originals import Copies, error_text
 from backbench.progress import nothing
 from backbench.storage.catalogue_paths import CataloguePaths, places
 
@@ -173,7 +173,9 @@ def _recorded(
             run_server.awaited()
             return ingest(keys)
     except PrefectException as error:
-        fault = Fault("run history", told(error), "an orchestrator that answers", "or use --direct")
+        fault = Fault(
+            "run history", error_text(error), "an orchestrator that answers", "or use --direct"
+        )
         raise UserError("the run could not be recorded", [fault]) from error
 
 
@@ -210,7 +212,7 @@ class ClusterAnswer:
             fault = Fault("the scheduler", "no answer any more", "one that stays",
                           "run again: what is done is kept")  # fmt: skip
         except RuntimeError as error:
-            fault = Fault("the scheduler", told(error), "the same backbench there as here",
+            fault = Fault("the scheduler", error_text(error), "the same backbench there as here",
                           "install it there, and start scheduler and workers anew")  # fmt: skip
         raise UserError("the cluster could not finish", [fault])
 
@@ -221,13 +223,13 @@ def _runner(cluster: Cluster) -> TaskRunner[Any]:
         from distributed import Client
         from prefect_dask import DaskTaskRunner
     except ImportError as error:
-        fault = Fault("backbench", told(error), "the extra backbench[dask]", "install it")
+        fault = Fault("backbench", error_text(error), "the extra backbench[dask]", "install it")
         raise UserError('the engine "dask" is not installed', [fault]) from None
     try:
         with Client(cluster.scheduler, timeout=PATIENCE_S, set_as_default=False) as client:
             threads = client.nthreads()
     except (OSError, ValueError) as error:
-        fault = Fault(cluster.scheduler, told(error), "a Dask scheduler that answers",
+        fault = Fault(cluster.scheduler, error_text(error), "a Dask scheduler that answers",
                       ON_THIS_MACHINE)  # fmt: skip
         raise UserError("the scheduler can't be reached", [fault]) from None
     if not threads:
