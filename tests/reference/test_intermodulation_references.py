@@ -30,7 +30,8 @@ def test_amplitude_modulation_reads_its_depth_and_3_db_less(depth: float) -> Non
     low = 4 * np.cos(2 * np.pi * 60 * t)
     high = (1 + depth * np.cos(2 * np.pi * 60 * t + 0.7)) * np.cos(2 * np.pi * 7000 * t)
     volts = with_noise(low + high, 1e-7)
-    found = figures(pair_material(track(volts, RATE), hz=(60.0, 7000.0), ratio=4.0))
+    record = track(volts, RATE)
+    found = figures(pair_material(record, hz=(60.0, 7000.0), ratio=4.0, mains_hz=None))
     assert found["modulation_distortion_2"].value == pytest.approx(100 * depth, rel=1e-5)
     assert found["modulation_distortion_rms"].value == pytest.approx(
         100 * depth / math.sqrt(2), rel=1e-4

@@ -35,7 +35,7 @@ def refuse_other_mains(tone: ToneView) -> None:
     lines, nominal = tone.lines, tone.capture_data.mains_hz
     if nominal is None:
         return
-    other = other_mains(lines.spectrum, lines.noise, nominal, lines.position)
+    other = other_mains(lines.spectrum, lines.noise, nominal, lines.apart)
     if other is not None:
         raise Refusal(mains_mismatch_text(nominal, other))
 

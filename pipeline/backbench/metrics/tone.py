@@ -185,7 +185,7 @@ def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLin
     better="neither",
     source="IEC 60268-3 (output voltage)",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="rms of the fundamental alone",
     traits=Traits(set_by_reviewer=True, own_stimulus="voltage", sheet="left out"),
 )
@@ -212,7 +212,7 @@ def level(tone: ToneView) -> MeasuredValue:
     better="neither",
     source="IEC 60268-3 (output power)",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="of the fundamental, into the stated resistor",
     traits=Traits(set_by_reviewer=True, is_power=True, own_stimulus="power", sheet="left out"),
 )
@@ -240,7 +240,7 @@ def output_power(tone: ToneView) -> MeasuredValue:
     better="neither",
     source="IEC 60268-3 (voltage gain)",
     stimuli=["tone", "sweep"],
-    version=1,
+    version=2,
     choice="output over generator, as recorded or else as stated; of a sweep at 1 kHz",
     traits=Traits(
         compared_at=("gain-1khz",),

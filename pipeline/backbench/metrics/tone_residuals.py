@@ -9,7 +9,7 @@ from dataclasses import replace
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.distortion import less_steps, percent_of_total, refuse_mirrored
-from backbench.metrics.harmonic_band import beyond_band
+from backbench.metrics.harmonic_band import beyond_band, refuse_other_mains
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.signal.power import MeanSquare
@@ -110,6 +110,7 @@ def mains_sideband(tone: ToneView) -> Iterator[MeasuredValue]:
     lines, nominal = tone.distorting(), tone.capture_data.mains_hz
     if nominal is None:
         raise NotApplicable("the mains frequency was not stated")
+    refuse_other_mains(tone)
     pairs = mains_sidebands(lines, nominal)
     if not pairs:
         raise NotApplicable(

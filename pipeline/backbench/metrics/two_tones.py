@@ -19,6 +19,7 @@ from backbench.metrics.traits import Traits
 from backbench.quantities.writing import in_text
 from backbench.signal.intermodulation import ToneSet, find_tones, summed
 from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers, root_sum_square
+from backbench.signal.mains import mains_mismatch_text, other_mains
 from backbench.signal.power import MeanSquare
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
@@ -38,6 +39,9 @@ MODULATION = {
     (-1, 1): "f2 - f1", (1, 1): "f2 + f1", (-2, 1): "f2 - 2 f1", (2, 1): "f2 + 2 f1",
 }  # fmt: skip
 Combination = tuple[int, int]
+TABLES: dict[Test, dict[Combination, str]] = {
+    "difference frequency": DIFFERENCE, "modulation": MODULATION,
+}  # fmt: skip
 
 _IEC = "IEC 60268-3:2013, {} (second-hand: read in an open library's documentation)"
 _EQUAL = "for two equal tones (amplitudes within 10 %)"
@@ -104,6 +108,23 @@ class TwoTonesView:
         places = np.array([self.position(one) for one in reached])
         return dict(zip(reached, self.found.lines(places), strict=True))
 
+    def mains_remark(self, *combinations: Combination) -> str | None:
+        """Which products mains lines or sidebands may hide in; None where in none of these."""
+        places = np.array([self.position(one) for one in combinations])
+        hidden = self.found.hum(places)
+        names = {**DIFFERENCE, **MODULATION}
+        hit = [
+            names[one]
+            for one, square, blind in zip(combinations, hidden.square, hidden.blind, strict=True)
+            if blind or square > 0
+        ]
+        if not hit:
+            return None
+        return (
+            f"lines or sidebands of the {self.capture_data.mains_hz:g} Hz mains may lie under "
+            f"{', '.join(hit)}; play a pair whose products are clear of them, in a longer record"
+        )
+
     def wanted(self, test: Test) -> None:
         """Raises NotApplicable unless the pair is one of that test."""
         if self.test != test:
@@ -153,6 +174,18 @@ def _least_distance(tones_hz: Sequence[float], test: Test | None) -> float:
     return least
 
 
+def _refuse_other_mains(found: ToneSet) -> None:
+    """Raise Refusal where the record shows another mains frequency than the stated one.
+
+    Lines on harmonics and products of the tones tell nothing.
+    """
+    if found.mains_hz is None:
+        return
+    other = other_mains(found.spectrum, found.noise, found.mains_hz, found.apart_from_products)
+    if other is not None:
+        raise Refusal(mains_mismatch_text(found.mains_hz, other))
+
+
 def _check_ratio(tones: ToneSet, stated: float) -> None:
     low, high = tones.tones
     ratio = low.rms / high.rms
@@ -180,7 +213,12 @@ def _less_bench(
             own = figure_of(pair.bench)
         except Refusal:
             own = None
-    return lines_off(found, own)
+    figure = lines_off(found, own)
+    if figure.bound is None or pair.test is None:
+        return figure
+    reached = [one for one in TABLES[pair.test] if pair.found.covers(pair.position(one))]
+    remark = pair.mains_remark(*reached)
+    return replace(figure, remark="; ".join(filter(None, (figure.remark, remark))) or None)
 
 
 @metric(
@@ -211,7 +249,7 @@ def tone_level(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     better="lower",
     source=_IEC.format("14.12.8"),
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice=f"f2 - f1 re the sum of both tones' amplitudes; {_EQUAL}{LINE_CHOICE}",
 )
 def difference_frequency_2(pair: TwoTonesView) -> MeasuredValue:
@@ -227,7 +265,7 @@ def difference_frequency_2(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source=_IEC.format("14.12.8"),
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice=f"arithmetic sum of 2 f1 - f2 and 2 f2 - f1 re the sum of both tones; {_EQUAL}"
     + LINE_CHOICE,
 )
@@ -246,7 +284,7 @@ def difference_frequency_3(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source=_IEC.format("14.12.10"),
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice="root sum square of f2 - f1 and 2 f1 - f2 only, re the sum of both tones; the "
     f"standard asks for f1 = 2 f0 and f2 = 3 f0 - d, given here {_EQUAL}" + LINE_CHOICE,
     traits=Traits(compared_at=("two-tone-19k-20k",), position=100),
@@ -266,7 +304,7 @@ def difference_frequency_total(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source=_IEC.format("14.12.7"),
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice=f"arithmetic sum of f2 - f1 and f2 + f1 re the tone f2; {_FOUR}; sidebands that the "
     "supply makes are counted where the mains has the frequency f1" + LINE_CHOICE,
 )
@@ -285,7 +323,7 @@ def modulation_distortion_2(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source=_IEC.format("14.12.7"),
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice=f"arithmetic sum of f2 - 2 f1 and f2 + 2 f1 re the tone f2; {_FOUR}; sidebands that "
     "the supply makes are counted where twice the mains is twice f1" + LINE_CHOICE,
 )
@@ -304,7 +342,7 @@ def modulation_distortion_3(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source="SMPTE RP 120 and DIN 45403 (from memory; neither was read)",
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice="each pair of sidebands, f2 +- f1 and f2 +- 2 f1, as the sum of its amplitudes, both "
     f"pairs as root sum square, re the tone f2; {_FOUR}; what an analogue meter shows, which "
     "demodulates the tone f2, where the sidebands change its amplitude and not its phase, and so "
@@ -328,7 +366,7 @@ def _demodulated(pair: TwoTonesView) -> Ratio:
     better="lower",
     source="SMPTE RP 120 (second-hand; the practice itself was not read)",
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice=f"root sum square of f2 +- f1 and f2 +- 2 f1 re the tone f2; {_FOUR}; 3.01 dB below "
     "modulation_distortion for pairs of equal sidebands" + LINE_CHOICE,
 )
@@ -347,7 +385,7 @@ def modulation_distortion_rms(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source=_IEC.format("14.12.7 and 14.12.8"),
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice="re the sum of both tones for two equal tones, re the tone f2 for a pair 4:1; an upper "
     "bound where a product doesn't stand out" + LINE_CHOICE,
 )

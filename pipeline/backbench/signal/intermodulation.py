@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from backbench.errors import Refusal
 from backbench.signal.background import background, degrees_of_freedom
 from backbench.signal.dither import lines_of_steps
+from backbench.signal.hidden_hum import UNSEEN_FACTOR, HiddenHum, hidden_among, on_sideband
 from backbench.signal.power import MeanSquare, line_power
 from backbench.signal.record_checks import check_record
 from backbench.signal.spectrum import Spectrum, peak_position, peak_positions, read_lines, spectrum
-from backbench.signal.tone import BAND_HZ, EDGE, HUM_STANDING, PASS_BAND
+from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.tone_search import GENERATOR_TOLERANCE, LEAST_POWER_FRACTION, LEAST_STEADY
 from backbench.signal.track import Array, Track
 from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
@@ -87,7 +88,8 @@ class ToneSet:
     def lines(self, positions: Array) -> list[MeanSquare]:
         """Mean squares of the lines at positions (bins), their noise taken off.
 
-        A mains line that may hide in one, as strong as those beside it, widens its variance.
+        A mains line or a sideband that may hide in one widens its variance: as strong as those
+        around it, or where nothing tells, so strong that it may be all that is seen.
 
         Parameters
         ----------
@@ -101,15 +103,72 @@ class ToneSet:
         """
         read = read_lines(self.spectrum, positions)
         near = read.noise * self.noise[np.rint(positions).astype(int)]
+        values: Array = read.square - near
+        hidden = self.hum(positions)
+        hum = np.where(hidden.blind, UNSEEN_FACTOR * np.maximum(values, 0.0), hidden.square)
         return [
-            self._one(float(square - noise), float(noise), position)
-            for square, noise, position in zip(read.square, near, positions.tolist(), strict=True)
+            self._one(*given)
+            for given in zip(
+                values.tolist(), near.tolist(), hum.tolist(), positions.tolist(), strict=True
+            )
         ]
 
-    def _one(self, value: float, near: float, position: float) -> MeanSquare:
-        hum, near = self._hum(position), near + self.steps
+    def _one(self, value: float, near: float, hum: float, position: float) -> MeanSquare:
+        near += self.steps
         samples = degrees_of_freedom(position, self.spectrum.window.spread)
         return MeanSquare(value, near**2 + hum**2, 2 * (near + hum), samples)
+
+    def hum(self, positions: Array) -> HiddenHum:
+        """Mains lines, and sidebands of the tones, that may hide at positions.
+
+        Parameters
+        ----------
+        positions : ndarray of float64, shape (k,)
+            Bins; fractions count.
+
+        Returns
+        -------
+        HiddenHum
+            None on the tones themselves but mains lines.
+        """
+        if not self.mains_hz:
+            return HiddenHum(np.zeros(len(positions)), np.zeros(len(positions), dtype=bool))
+        step = self.mains_hz / self.spectrum.resolution_hz
+        own = self._apart(positions, self.positions) < 1.0
+        aside = on_sideband(positions, self.positions, step, self.half) & ~own
+
+        def apart(centres: Array) -> Array:
+            return self._apart(centres, self._low_orders)
+
+        return hidden_among(
+            self.spectrum, self.noise, positions, self.half, step, apart=apart, aside=aside
+        )
+
+    def apart_from_products(self, position: float) -> float:
+        """Distance of a position to the nearest tone or product of theirs.
+
+        Parameters
+        ----------
+        position : float
+            Bins.
+
+        Returns
+        -------
+        float
+            Bins.
+        """
+        return float(self._apart(np.array([position]), self._products)[0])
+
+    @cached_property
+    def _products(self) -> Array:
+        pair = len(self.positions) == 2
+        return product_positions(self.positions, NOISE_ORDER) if pair else self.positions
+
+    @staticmethod
+    def _apart(centres: Array, lines: Array) -> Array:
+        """Distance to the nearest of some lines, bins."""
+        away: Array = np.abs(np.subtract.outer(centres, lines)).min(axis=-1)
+        return away
 
     def covers(self, position: float) -> bool:
         """Whether a position (bins) lies within the converter's band and off the steady part.
@@ -137,25 +196,6 @@ class ToneSet:
         spread = self.spectrum.window.spread
         samples = degrees_of_freedom(position, spread)
         return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, samples)
-
-    def _hum(self, position: float) -> float:
-        """Mean square of a mains line that may hide at a position, V^2: the stronger neighbour."""
-        step = (self.mains_hz or 0.0) / self.spectrum.resolution_hz
-        if step < 2 * self.half or abs(position - round(position / step) * step) > self.half:
-            return 0.0
-        beside = np.array([position - step, position + step])
-        usable = [b for b in beside if self.half < b < len(self.noise) - 1 and self._is_free(b)]
-        if not usable:
-            return 0.0
-        lines = read_lines(self.spectrum, np.array(usable))
-        noise = lines.noise * self.noise[np.rint(usable).astype(int)]
-        standing = np.where(lines.square > HUM_STANDING * noise, lines.square - noise, 0.0)
-        return float(standing.max())
-
-    def _is_free(self, position: float) -> bool:
-        """Whether no tone and no product of low order stands at a position: a neighbour that
-        is itself a product tells nothing of the mains."""
-        return bool(np.min(np.abs(self._low_orders - position)) > 2 * self.half)
 
     @cached_property
     def _low_orders(self) -> Array:

@@ -79,6 +79,32 @@ class ToneLines:
         """The most that the samples' steps may add to lines, V^2."""
         return lines_of_steps(self.noise, self.step_v)
 
+    def apart(self, position: float) -> float:
+        """Distance of a position to the nearest harmonic.
+
+        Parameters
+        ----------
+        position : float
+            Bins.
+
+        Returns
+        -------
+        float
+            Bins.
+        """
+        return abs(position - round(position / self.position) * self.position)
+
+    @cached_property
+    def hum_beneath(self) -> float:
+        """Mean square of a mains line that may hide in the fundamental, V^2.
+
+        As strong as those around it; 0 where nothing clear of the tone tells.
+        """
+        found = hidden_hum(
+            self.spectrum, self.noise, self.position, self.half, self.mains_hz, np.array([1])
+        )
+        return 0.0 if found.blind[0] else float(found.square[0])
+
     def _with_steps(self, line: MeanSquare) -> MeanSquare:
         """A line, what the samples' steps may add to it in its variance."""
         floor, slope = line.floor + self.steps**2, line.slope + 2 * self.steps
@@ -92,7 +118,8 @@ class ToneLines:
     @cached_property
     def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
-        return self._with_steps(self._whole(self.position))
+        line, hum = self._with_steps(self._whole(self.position)), self.hum_beneath
+        return line._replace(floor=line.floor + hum**2, slope=line.slope + 2 * hum)
 
     @cached_property
     def selective(self) -> MeanSquare:
@@ -190,6 +217,7 @@ class ToneLines:
         """All that is in 20 Hz to top_hz but the fundamental."""
         band = self._band(top_hz)
         left = self._left(band, self._near_fundamental(band), top_hz)
+        left = _with_lines(left, np.array([self.hum_beneath / MARGIN]))
         return _widened(left, self._beats(top_hz))
 
     def notched(self, q: float) -> MeanSquare:
@@ -202,6 +230,8 @@ class ToneLines:
         share = np.arange(band.start, band.stop) / self.position
         weights = notch_power(share, q)
         left = self._left(band, self._near_fundamental(band), weights=weights)
+        # The filter is narrow where the tone is: what hides in it may pass or not.
+        left = _widened(left, (self.hum_beneath / MARGIN) ** 2)
         return _widened(left, self._beats(BAND_HZ[1]))
 
     def _beats(self, top_hz: float) -> float:
@@ -233,6 +263,7 @@ class ToneLines:
             removed += [self.lobe(n * self.position) for n in found.orders[standing].tolist()]
             hidden = np.append(found.hum[standing] / MARGIN, self.beside_harmonics)
             blind = float((np.where(found.blind, np.maximum(found.square, 0.0), 0.0) ** 2).sum())
+        hidden = np.append(hidden, self.hum_beneath / MARGIN)
         return _widened(_with_lines(self._left(band, removed), hidden), blind)
 
     @cached_property
