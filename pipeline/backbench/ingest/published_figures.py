@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
 from backbench.documents.unit_facts import PublishedFigure
 from backbench.errors import Fault
+from backbench.ingest.impossible_signs import sign_faults
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.reading import read_quantity
@@ -46,8 +47,9 @@ def published_faults(manifest: Manifest) -> Iterator[Fault]:
                 remedy = f"did you mean {near[0]}?" if near else "see `backbench metrics`"
                 yield Fault(where, f"metric {figure.metric!r}", "a metric's name", remedy)
                 continue
-            unit_of = metrics[figure.metric].unit
+            metric = metrics[figure.metric]
+            unit_of = metric.unit
             try:
-                limit_value(figure, unit_of)
+                yield from sign_faults(limit_value(figure, unit_of), metric, where)
             except UnreadableQuantity as error:
                 yield error.fault(where, f"a number with a unit that turns into {unit_of!r}")

@@ -9,6 +9,7 @@ from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError
 from backbench.ingest.analysis_plan import named_files
+from backbench.ingest.same_bytes import refuse_copies
 from backbench.storage.vault import Receipt, Received, Vault
 
 
@@ -44,6 +45,7 @@ def receive(
         _refuse_other_review(manifest, folder, before, vault)
     home = folder.resolve()
     files = {name: _kept(home, name, vault) for name in named_files(manifest)}
+    refuse_copies(manifest, files, str(path))
     draft = Receipt(0, manifest.review.key, str(home), sha256, files)
     if before is not None and before.same_content(draft):
         return manifest, before

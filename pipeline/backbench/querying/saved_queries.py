@@ -13,6 +13,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from backbench.documents.regular_files import read_regular
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
@@ -257,10 +258,7 @@ def _load(places: Sequence[QueryFolder]) -> dict[str, SavedQuery]:
 
 def _text(path: Traversable, file: str, faults: list[Fault]) -> str:
     try:
-        data = path.read_bytes()
-        if len(data) > MAX_BYTES:
-            faults.append(Fault(file, f"{len(data)} bytes", f"at most {MAX_BYTES}"))
-            return ""
+        data = read_regular(path, MAX_BYTES) if isinstance(path, Path) else path.read_bytes()
         return data.decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         faults.append(Fault(file, str(error), "a text file in UTF-8"))

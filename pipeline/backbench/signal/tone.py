@@ -94,17 +94,6 @@ class ToneLines:
         """
         return abs(position - round(position / self.position) * self.position)
 
-    @cached_property
-    def hum_beneath(self) -> float:
-        """Mean square of a mains line that may hide in the fundamental, V^2.
-
-        As strong as those around it; 0 where nothing clear of the tone tells.
-        """
-        found = hidden_hum(
-            self.spectrum, self.noise, self.position, self.half, self.mains_hz, np.array([1])
-        )
-        return 0.0 if found.blind[0] else float(found.square[0])
-
     def _with_steps(self, line: MeanSquare) -> MeanSquare:
         """A line, what the samples' steps may add to it in its variance."""
         floor, slope = line.floor + self.steps**2, line.slope + 2 * self.steps
@@ -118,7 +107,10 @@ class ToneLines:
     @cached_property
     def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
-        line, hum = self._with_steps(self._whole(self.position)), self.hum_beneath
+        line, hum = (
+            self._with_steps(self._whole(self.position)),
+            MARGIN * self.hum_under_fundamental,
+        )
         return line._replace(floor=line.floor + hum**2, slope=line.slope + 2 * hum)
 
     @cached_property
@@ -217,8 +209,17 @@ class ToneLines:
         """All that is in 20 Hz to top_hz but the fundamental."""
         band = self._band(top_hz)
         left = self._left(band, self._near_fundamental(band), top_hz)
-        left = _with_lines(left, np.array([self.hum_beneath / MARGIN]))
-        return _widened(left, self._beats(top_hz))
+        hidden = np.array([self.hum_under_fundamental])
+        return _widened(_with_lines(left, hidden), self._beats(top_hz))
+
+    @cached_property
+    def hum_under_fundamental(self) -> float:
+        """Mean square, V^2, of a mains line in the fundamental's lobe, as strong as those around.
+
+        0 where none lies there, or where nothing tells of it.
+        """
+        hum, blind = self._hum(np.array([1]), np.array([self._middle.value]))
+        return 0.0 if blind[0] else float(hum[0]) / MARGIN
 
     def notched(self, q: float) -> MeanSquare:
         """What a notch filter of quality q, tuned to the fundamental, leaves of 20 Hz to 20 kHz.
@@ -231,7 +232,7 @@ class ToneLines:
         weights = notch_power(share, q)
         left = self._left(band, self._near_fundamental(band), weights=weights)
         # The filter is narrow where the tone is: what hides in it may pass or not.
-        left = _widened(left, (self.hum_beneath / MARGIN) ** 2)
+        left = _widened(left, (self.hum_under_fundamental) ** 2)
         return _widened(left, self._beats(BAND_HZ[1]))
 
     def _beats(self, top_hz: float) -> float:
@@ -262,8 +263,8 @@ class ToneLines:
             standing = found.square > STANDING * np.hypot(found.noise, found.hum)
             removed += [self.lobe(n * self.position) for n in found.orders[standing].tolist()]
             hidden = np.append(found.hum[standing] / MARGIN, self.beside_harmonics)
+            hidden = np.append(hidden, self.hum_under_fundamental)
             blind = float((np.where(found.blind, np.maximum(found.square, 0.0), 0.0) ** 2).sum())
-        hidden = np.append(hidden, self.hum_beneath / MARGIN)
         return _widened(_with_lines(self._left(band, removed), hidden), blind)
 
     @cached_property
