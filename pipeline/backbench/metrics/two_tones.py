@@ -140,6 +140,7 @@ def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
     tones = find_tones(track, stimulus.tones_hz, pair_spacing(stimulus), capture_data.mains_hz)
+    _refuse_other_mains(tones)
     _check_ratio(tones, stimulus.ratio)
     return TwoTonesView(capture_data, track, tones, _test(stimulus))
 
