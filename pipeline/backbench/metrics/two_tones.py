@@ -15,12 +15,13 @@ from backbench.documents.stimuli import TwoTones
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import LINE_CHOICE, lines_off
 from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
+from backbench.metrics.pair_mains import mains_under_products, refuse_other_mains
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import in_text
-from backbench.signal.intermodulation import ToneSet, find_tones, summed
+from backbench.signal.intermodulation import find_tones
 from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers, root_sum_square
-from backbench.signal.mains import mains_mismatch_text, other_mains
 from backbench.signal.power import MeanSquare
+from backbench.signal.tone_set import ToneSet, summed
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
@@ -108,23 +109,6 @@ class TwoTonesView:
         places = np.array([self.position(one) for one in reached])
         return dict(zip(reached, self.found.lines(places), strict=True))
 
-    def mains_remark(self, *combinations: Combination) -> str | None:
-        """Which products mains lines or sidebands may hide in; None where in none of these."""
-        places = np.array([self.position(one) for one in combinations])
-        hidden = self.found.hum(places)
-        names = {**DIFFERENCE, **MODULATION}
-        hit = [
-            names[one]
-            for one, square, blind in zip(combinations, hidden.square, hidden.blind, strict=True)
-            if blind or square > 0
-        ]
-        if not hit:
-            return None
-        return (
-            f"lines or sidebands of the {self.capture_data.mains_hz:g} Hz mains may lie under "
-            f"{', '.join(hit)}; play a pair whose products are clear of them, in a longer record"
-        )
-
     def wanted(self, test: Test) -> None:
         """Raises NotApplicable unless the pair is one of that test."""
         if self.test != test:
@@ -140,7 +124,7 @@ def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
     tones = find_tones(track, stimulus.tones_hz, pair_spacing(stimulus), capture_data.mains_hz)
-    _refuse_other_mains(tones)
+    refuse_other_mains(tones)
     _check_ratio(tones, stimulus.ratio)
     return TwoTonesView(capture_data, track, tones, _test(stimulus))
 
@@ -175,18 +159,6 @@ def _least_distance(tones_hz: Sequence[float], test: Test | None) -> float:
     return least
 
 
-def _refuse_other_mains(found: ToneSet) -> None:
-    """Raise Refusal where the record shows another mains frequency than the stated one.
-
-    Lines on harmonics and products of the tones tell nothing.
-    """
-    if found.mains_hz is None:
-        return
-    other = other_mains(found.spectrum, found.noise, found.mains_hz, found.apart_from_products)
-    if other is not None:
-        raise Refusal(mains_mismatch_text(found.mains_hz, other))
-
-
 def _check_ratio(tones: ToneSet, stated: float) -> None:
     low, high = tones.tones
     ratio = low.rms / high.rms
@@ -217,8 +189,8 @@ def _less_bench(
     figure = lines_off(found, own)
     if figure.bound is None or pair.test is None:
         return figure
-    reached = [one for one in TABLES[pair.test] if pair.found.covers(pair.position(one))]
-    remark = pair.mains_remark(*reached)
+    places = {name: pair.position(one) for one, name in TABLES[pair.test].items()}
+    remark = mains_under_products(pair.found, places)
     return replace(figure, remark="; ".join(filter(None, (figure.remark, remark))) or None)
 
 

@@ -93,7 +93,7 @@ def hidden_hum(
     step = mains_hz / spectrum.resolution_hz
     centres: Array = np.asarray(orders * position, dtype=np.float64)
     aside = on_sideband(centres, np.array([position]), step, half) & (orders > 1)
-    return hidden_among(spectrum, noise, centres, half, step, apart, aside)
+    return hidden_among(spectrum, noise, centres, half=half, step=step, apart=apart, aside=aside)
 
 
 def hidden_among(

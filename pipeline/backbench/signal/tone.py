@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.signal.background import background, degrees_of_freedom
+from backbench.signal.band_sums import notch_power, parted, widened, with_lines
 from backbench.signal.dither import lines_of_steps
 from backbench.signal.harmonics import Harmonics
 from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum
@@ -210,7 +211,7 @@ class ToneLines:
         band = self._band(top_hz)
         left = self._left(band, self._near_fundamental(band), top_hz)
         hidden = np.array([self.hum_under_fundamental])
-        return _widened(_with_lines(left, hidden), self._beats(top_hz))
+        return widened(with_lines(left, hidden), self._beats(top_hz))
 
     @cached_property
     def hum_under_fundamental(self) -> float:
@@ -232,8 +233,8 @@ class ToneLines:
         weights = notch_power(share, q)
         left = self._left(band, self._near_fundamental(band), weights=weights)
         # The filter is narrow where the tone is: what hides in it may pass or not.
-        left = _widened(left, (self.hum_under_fundamental) ** 2)
-        return _widened(left, self._beats(BAND_HZ[1]))
+        left = widened(left, (self.hum_under_fundamental) ** 2)
+        return widened(left, self._beats(BAND_HZ[1]))
 
     def _beats(self, top_hz: float) -> float:
         """Variance, V^4, that mains lines under harmonics add to a sum of powers.
@@ -265,7 +266,7 @@ class ToneLines:
             hidden = np.append(found.hum[standing] / MARGIN, self.beside_harmonics)
             hidden = np.append(hidden, self.hum_under_fundamental)
             blind = float((np.where(found.blind, np.maximum(found.square, 0.0), 0.0) ** 2).sum())
-        return _widened(_with_lines(self._left(band, removed), hidden), blind)
+        return widened(with_lines(self._left(band, removed), hidden), blind)
 
     @cached_property
     def beside_harmonics(self) -> Array:
@@ -331,63 +332,12 @@ class ToneLines:
         power, noise = self.spectrum.power[band], self.noise[band]
         if weights is not None:
             power, noise = power * weights, noise * weights
-        kept, gone = _parted(removed, band)
+        kept, gone = parted(removed, band)
         filled = sum(float(noise[bins].sum()) for bins in gone)
         left = noise_sum(power, noise, self.spectrum.window.spread, kept)
         floor = left.floor + 2 * filled**2 / self.samples
         value = left.value + filled
         return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
-
-
-def _widened(left: MeanSquare, variance: float) -> MeanSquare:
-    """A sum that is more uncertain by so much."""
-    if variance <= 0:
-        return left
-    floor = left.floor + variance
-    return MeanSquare(left.value, floor, left.slope, samples=2 * left.value**2 / floor)
-
-
-def _with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
-    """A sum of noise with lines known from others alike, each as uncertain as it is strong."""
-    value = left.value + float(hidden.sum())
-    floor = left.floor + float(np.dot(hidden, hidden))
-    return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
-
-
-def _parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]]:
-    """What is left of a band, and what isn't, in stretches counted from its first bin."""
-    kept, gone, at = [], [], 0
-    for bins in sorted(removed, key=lambda bins: bins.start):
-        first, last = (min(max(n, band.start + at), band.stop) - band.start
-                       for n in (bins.start, bins.stop))  # fmt: skip
-        kept.append(slice(at, first))
-        gone.append(slice(first, last))
-        at = last
-    return [*kept, slice(at, band.stop - band.start)], gone
-
-
-def notch_power(share: Array, q: float) -> Array:
-    """Power factor of a second-order notch at frequencies relative to its own.
-
-    Parameters
-    ----------
-    share : ndarray of float64, shape (n,)
-        Frequency over the notch's own, > 0.
-    q : float
-        Quality, > 0.
-
-    Returns
-    -------
-    ndarray of float64, shape (n,)
-        0 to 1.
-
-    Notes
-    -----
-    |H|^2 = (1 - x^2)^2 / ((1 - x^2)^2 + (x / q)^2): the analogue filter, -3 dB at a width of 1 / q.
-    """
-    away: Array = (1 - share**2) ** 2
-    factor: Array = away / (away + (share / q) ** 2)
-    return factor
 
 
 def tone_at(
