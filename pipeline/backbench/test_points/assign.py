@@ -13,6 +13,7 @@ from backbench.metrics.registry import registry
 from backbench.metrics.traits import PointFamily
 from backbench.storage.database import Database
 from backbench.test_points.interpolate import assign_between, forget_between
+from backbench.test_points.repeatability import sync_repeatability
 from backbench.test_points.scope import chosen_reviews
 
 FREQUENCY_WITHIN = 0.01
@@ -235,7 +236,7 @@ met AS (
         coalesce(taken.shaped, false) AS shaped,
         reading.stimulus = 'steps' OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL)
             AS less_direct,
-        reading.value IS NULL AS without_value,
+        reading.value IS NULL AS without_value, reading.status = 'entered' AS entered,
         coalesce(taken.position, 0) AS position
     FROM reading
     JOIN appearance USING (review_key, unit_key)
@@ -269,8 +270,8 @@ FROM met
 QUALIFY row_number() OVER (
     PARTITION BY review_key, point_key, unit_key, output, against, metric, order_n, limit_percent,
                  detail, own_frequency
-    ORDER BY without_value, turned_down, shaped, distance, one_driven, other_tap, less_direct,
-             position, reading_key
+    ORDER BY without_value, entered, turned_down, shaped, distance, one_driven, other_tap,
+             less_direct, position, reading_key
 ) = 1
 ORDER BY review_key, point_key, reading_key
 """
@@ -301,3 +302,4 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
     }
     store.run(ASSIGN.format(chosen=chosen), {**WINDOWS, **of_traits, **values})
     assign_between(store, WINDOWS, review_keys)
+    sync_repeatability(store)
