@@ -51,7 +51,7 @@ def test_modulation_distortion_is_what_a_demodulator_shows(square: float, cube: 
     shown = 100 * math.sqrt(2) * float(envelope.std() / envelope.mean())
     noisy = with_noise(volts, 1e-6)
     record = track(noisy, RATE)
-        found = figures(pair_material(record, hz=(60.0, 7000.0), ratio=4.0, mains_hz=None))
+    found = figures(pair_material(record, hz=(60.0, 7000.0), ratio=4.0, mains_hz=None))
     assert found["modulation_distortion"].value == pytest.approx(shown, rel=5e-3)
 
 
