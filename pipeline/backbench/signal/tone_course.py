@@ -7,9 +7,9 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from backbench.signal.intermodulation import ToneSet, product_positions
 from backbench.signal.line_course import LineCourse, line_course
 from backbench.signal.tone import BAND_HZ, PASS_BAND, ToneLines
+from backbench.signal.tone_set import ToneSet, product_positions
 from backbench.signal.track import Array, Track
 
 MOST_FITTED = 4
@@ -139,7 +139,8 @@ def strong_products(tones: ToneSet) -> tuple[Array, float]:
         return np.array([]), 0.0
     apart, positions = 2 * tones.half, tones.positions.tolist()
     places = [p for p in product_positions(tones.positions, PRODUCTS).tolist() if tones.covers(p)]
-    lines = tones.lines(np.array(places))
+    # What is steady is fitted, whatever made it: mains lines that may hide there don't matter.
+    lines = replace(tones, mains_hz=None).lines(np.array(places))
     least = WORTH_FITTING * sum(max(line.value, 0.0) for line in lines) / len(lines)
     middle = float(np.mean(positions))
     chosen: list[tuple[float, float]] = []
