@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from backbench.documents.regular_files import read_regular
 from backbench.errors import MISSING, Fault, UserError
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import in_text
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -130,11 +131,11 @@ def _bounds(detail: ErrorDetails) -> str:
     limits = detail.get("ctx", {})
     match detail["type"]:
         case "greater_than":
-            return f"a number above {limits['gt']:g}"
+            return f"a number above {in_text(limits['gt'], digits=6)}"
         case "greater_than_equal":
-            return f"a number of at least {limits['ge']:g}"
+            return f"a number of at least {in_text(limits['ge'], digits=6)}"
         case "less_than_equal":
-            return f"a number of at most {limits['le']:g}"
+            return f"a number of at most {in_text(limits['le'], digits=6)}"
         case "literal_error":
             return str(limits["expected"])
         case "string_too_short":

@@ -17,6 +17,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.quantities.writing import in_text
 from backbench.signal.impedance import (
     ComplexOhms,
     Loaded,
@@ -113,7 +114,7 @@ def _pair(session: Session, light: Reading, heavy: Reading) -> Pair:
     real, u = (ohms.value, ohms.u) if whole is None else (whole.z.real, whole.u)
     if real < -(COVERAGE + 1) * u:
         rise = 100 * (_volts(heavy) / _volts(light) - 1)
-        reason = f"the voltage rises by {rise:.2g} % under the heavier load"
+        reason = f"the voltage rises by {in_text(rise, '%', 2)} under the heavier load"
         return Pair(light, heavy, None, reason)
     made_from = tuple(r for _, readings in known for r in readings) if whole else ()
     return Pair(

@@ -16,6 +16,7 @@ from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_noise, lines
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.sample_steps import STEPS_CHOICE, blunt_steps, dither_off
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
+from backbench.quantities.writing import in_text
 from backbench.signal.background import background
 from backbench.signal.dither import is_dithered
 from backbench.signal.itu_468 import weighted_468
@@ -76,7 +77,7 @@ class IdleView:
         if nominal / self.spectrum.resolution_hz < LEAST_MAINS_PERIODS:
             raise Refusal(
                 f"too short to tell mains lines apart: at least "
-                f"{LEAST_MAINS_PERIODS / nominal:.2g} s are needed"
+                f"{in_text(LEAST_MAINS_PERIODS / nominal, 's', 2)} are needed"
             )
         other = other_mains(self.spectrum, self.noise, nominal)
         if other is not None:
@@ -128,7 +129,7 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     check_record(track)
     if track.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
         raise Refusal(
-            f"a sample rate of {track.rate_hz:g} Hz doesn't reach 20 kHz; "
+            f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't reach 20 kHz; "
             "record at 44.1 kHz or more"
         )
     found = spectrum(track)

@@ -8,6 +8,7 @@ from operator import attrgetter
 
 from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.session import Derived, Reading, Session, grouped, limited
+from backbench.quantities.writing import in_text
 from backbench.signal.uncertainty import spread
 
 FAMILY = "Repeatability and warm-up"
@@ -90,6 +91,10 @@ def _between(sound: list[Reading]) -> Derived:
     whole = math.hypot(most.uncertainty or 0.0, least.uncertainty or 0.0)
     remark = None
     if value > max(STRANGE_DB, 2 * whole):
-        drives = " and ".join(f"{r.generator_vrms or math.nan:.3g} V" for r in (least, most))
-        remark = f"{value:.2g} dB between the captures at {drives}: check their drive and load"
+        drives = " and ".join(
+            in_text(r.generator_vrms, "V") if r.generator_vrms else "an unknown voltage"
+            for r in (least, most)
+        )
+        remark = f"{in_text(value, 'dB', 2)} between the captures at {drives}: "
+        remark += "check their drive and load"
     return Derived(MeasuredValue(value, whole, own, remark=remark), most, (most, least))

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.background import background, degrees_of_freedom
 from backbench.signal.band_sums import notch_power, parted, widened, with_lines
 from backbench.signal.dither import lines_of_steps
@@ -325,8 +326,8 @@ class ToneLines:
         """
         if self.spectrum.rate_hz * PASS_BAND * EDGE < top_hz:
             raise Refusal(
-                f"a sample rate of {self.spectrum.rate_hz:g} Hz doesn't reach "
-                f"{top_hz / 1000:g} kHz; record at 44.1 kHz or more"
+                f"a sample rate of {in_text(self.spectrum.rate_hz, 'Hz', 6)} doesn't reach "
+                f"{in_text(top_hz, 'Hz', 6)}; record at 44.1 kHz or more"
             )
         power, noise = self.spectrum.power[band], self.noise[band]
         power, noise = self.spectrum.power[band], self.noise[band]
