@@ -68,8 +68,8 @@ def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[H
     recorded = PASS_BAND * lines.spectrum.rate_hz
     if math.isfinite(up_to_hz) and recorded * EDGE < up_to_hz:
         raise NotApplicable(
-            f"the record's band ends at {in_text(recorded, 'Hz')}, short of {in_text(up_to_hz, 'Hz')}; record at a "
-            "higher sample rate"
+            f"the record's band ends at {in_text(recorded, 'Hz')}, short of "
+            f"{in_text(up_to_hz, 'Hz')}; record at a higher sample rate"
         )
     most = LAST_ORDER if math.isinf(up_to_hz) else math.floor(up_to_hz)
     last = min(most, lines.last_order(up_to_hz))
