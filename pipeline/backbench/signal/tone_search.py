@@ -10,7 +10,8 @@ from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
 from backbench.signal.spectrum import Spectrum, peak_position, spectrum
-from backbench.signal.tone import BAND_HZ, ToneLines, tone_at
+from backbench.signal.tone import BAND_HZ, ToneLines
+from backbench.signal.tone_position import tone_at
 from backbench.signal.track import Track
 from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
 from backbench.signal.word_length import sample_step
