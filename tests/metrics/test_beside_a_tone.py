@@ -68,7 +68,7 @@ def test_reasons_name_the_stated_frequency() -> None:
     volts = noisy({20_001.3: 1.0}, rate=48_000.0)
     told = reasons(tone_material(track(volts), hz=20_000.0))
     assert told["thd"][1] == (
-        "the second and third harmonics of 20000 Hz lie above the record's band, which ends at "
+        "the second and third harmonics of 20 kHz lie above the record's band, which ends at "
         "21.8 kHz; record at 132.3 kHz or more"
     )
     assert "20 kHz" in told["thd_wide"][1]

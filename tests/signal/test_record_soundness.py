@@ -26,7 +26,7 @@ def damaged(value: float) -> np.ndarray:
 @pytest.mark.parametrize(
     ("volts", "bits", "reason"),
     [
-        (good()[:9000], 24, "too short: 0.188 s"),
+        (good()[:9000], 24, "too short: 188 ms"),
         (good(), 8, "8-bit samples"),
         (damaged(np.nan), 24, "not finite"),
         (damaged(np.inf), 24, "not finite"),
@@ -56,8 +56,8 @@ def test_a_record_below_full_scale_is_fit(bits: int | None) -> None:
         (sines(RATE, 1.0, {500.0: 1.0}), 1000.0, "if the sample rate were 96 kHz"),
         (np.random.default_rng(1).normal(0, 1, 48_000), 1000.0, "not a tone"),
         (sines(RATE, 1.0, {1000.0: 1.0, 1733.0: 1.0}), 1000.0, "not a tone"),
-        (sines(RATE, 0.4, {20.0: 1.0}), 20.0, "too few periods: the record holds 8.0"),
-        (sines(RATE, 1.0, {1000.0: 1.0}), 30_000.0, "can't hold a tone of 30000 Hz"),
+        (sines(RATE, 0.4, {20.0: 1.0}), 20.0, "too few periods: the record holds 8 of"),
+        (sines(RATE, 1.0, {1000.0: 1.0}), 30_000.0, "can't hold a tone of 30 kHz"),
         (np.concatenate([np.zeros(24_000), good()[:24_000]]), 1000.0, "isn't steady"),
     ],
 )
