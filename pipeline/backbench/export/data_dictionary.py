@@ -28,6 +28,7 @@ COLUMNS: dict[str, tuple[str, str]] = {
     "analysis_key": ("the analysis that this came from", ""),
     "bench_key": ("the measuring chain", ""),
     "better": ("which direction is better", ""),
+    "follows_power": ("whether the metric changes with power, smoothly", ""),
     "is_default": ("whether only the stated default is known", ""),
     "relative": ("whether the spread is relative to the value; decibels otherwise", ""),
     "sessions": ("sessions that the spread was observed from", "1"),

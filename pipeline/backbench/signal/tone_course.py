@@ -20,9 +20,9 @@ WORTH_FITTING = 0.02
 parts of what is left, and change it little from block to block."""
 PRODUCTS = 7
 """Highest order of the products of a pair that are fitted."""
-STRONG = 1e-4
-"""Power of a product re the weaker tone from which it is fitted however many there are: a block
-lets so much of it through that the tone's level seems to change by more than 0.01 dB."""
+STRONG = 1e-5
+"""Power of a product re the tone nearest to it from which it is fitted however many there are: a
+block lets so much of it through that the tone's level seems to change by some 0.005 dB."""
 MOST_PRODUCTS = 16
 
 _kept: WeakKeyDictionary[ToneLines | ToneSet, LineCourse] = WeakKeyDictionary()
@@ -153,13 +153,14 @@ def _strong_products(tones: ToneSet) -> tuple[Array, float]:
     noise = lines.noise * tones.noise[np.rint(places).astype(int)]
     power = lines.square - noise
     least = WORTH_FITTING * float(np.maximum(power, 0.0).mean()) if len(power) else 0.0
-    strong = STRONG * min(tone.value for tone in tones.tones)
+    middle = float(np.mean(positions))
     chosen: list[tuple[float, float]] = []
     for k in np.argsort(-power).tolist():
         place, value = float(places[k]), float(power[k])
         clear = min(abs(place - other) for other in positions) > apart
         wanted = value > least and len(chosen) < MOST_FITTED
-        wanted |= value > strong and len(chosen) < MOST_PRODUCTS
+        nearest = tones.tones[0 if place < middle else 1]
+        wanted |= value > STRONG * nearest.value and len(chosen) < MOST_PRODUCTS
         if clear and wanted and value > STANDING * noise[k]:
             chosen.append((place, value))
             positions.append(place)

@@ -125,4 +125,8 @@ def default_spread(metric: str, unit: str) -> float:
 
 
 def _rows(found: Sequence[Repeatability]) -> list[dict[str, Any]]:
-    return [{**vars(one), "is_default": one.is_default} for one in found]
+    follow = registry().having(lambda traits: traits.interpolated_in_power)
+    return [
+        {**vars(one), "is_default": one.is_default, "follows_power": one.metric in follow}
+        for one in found
+    ]
