@@ -24,13 +24,13 @@ Wave = tuple[np.ndarray, Callable[[np.ndarray], CaptureData], str, float]
 
 def modulation() -> Wave:
     x = 2 * np.cos(2 * np.pi * 60.3 * T) + 0.5 * np.cos(2 * np.pi * 7003 * T + 1)
-    make = lambda v: pair_material(track(v, RATE), hz=(60.0, 7000.0), ratio=4.0)  # noqa: E731
+    make = lambda v: pair_material(track(v, RATE), hz=(60.0, 7000.0), ratio=4.0, mains_hz=None)  # noqa: E731
     return with_noise(x + 2e-3 * x**2, 1e-5), make, "modulation_distortion_2", 0.02
 
 
 def difference() -> Wave:
     x = np.cos(2 * np.pi * 18_003 * T) + np.cos(2 * np.pi * 19_007 * T + 1)
-    make = lambda v: pair_material(track(v, RATE), hz=(18_000.0, 19_000.0))  # noqa: E731
+    make = lambda v: pair_material(track(v, RATE), hz=(18_000.0, 19_000.0), mains_hz=None)  # noqa: E731
     return with_noise(x + 2e-3 * x**2, 1e-5), make, "difference_frequency_2", 0.02
 
 
@@ -120,7 +120,7 @@ def whole_periods(wave: str, seed: int) -> Wave:
     if many:
         make = lambda v: multitone_material(track(v, RATE), hz=MANY)  # noqa: E731
         return volts, make, "multitone_distortion", 0.0
-    pair = lambda v: pair_material(track(v, RATE), hz=hz, ratio=ratio)  # noqa: E731
+    pair = lambda v: pair_material(track(v, RATE), hz=hz, ratio=ratio, mains_hz=None)  # noqa: E731
     return volts, pair, f"{wave}_{'distortion' if wave == 'modulation' else 'frequency'}_2", 0.0
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.noise import IdleView, line_figure
+from backbench.metrics.noise import IdleView, rms_of_lines
 from backbench.metrics.tone import ToneView
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import line_power
@@ -57,7 +57,7 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
         most = math.sqrt(max(LINE_OVER_NOISE * noise[peak], square.value))
         return MeasuredValue(most, most * seen.track.calibration, bound="upper")
     hz = (first + peak) * own.resolution_hz
-    return line_figure(square, seen.track, remark=_remark(seen, square.rms, hz))
+    return rms_of_lines(square, seen.track, remark=_remark(seen, square.rms, hz))
 
 
 def _away_from_harmonics(seen: ToneView | IdleView, first: int, last: int) -> Array:

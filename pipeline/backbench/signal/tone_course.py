@@ -7,11 +7,11 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from backbench.signal.intermodulation import ToneSet, product_positions
 from backbench.signal.line_course import LineCourse, line_course
 from backbench.signal.power import STANDING
 from backbench.signal.spectrum import read_lines
 from backbench.signal.tone import BAND_HZ, PASS_BAND, ToneLines
+from backbench.signal.tone_set import ToneSet, product_positions
 from backbench.signal.track import Array, Track
 
 MOST_FITTED = 4
@@ -149,6 +149,7 @@ def _strong_products(tones: ToneSet) -> tuple[Array, float]:
     apart, positions = 2 * tones.half, tones.positions.tolist()
     places = product_positions(tones.positions, PRODUCTS)
     places = places[[tones.covers(place) for place in places.tolist()]]
+    # What is steady is fitted, whatever made it: mains lines that may hide there don't matter.
     lines = read_lines(tones.spectrum, places)
     noise = lines.noise * tones.noise[np.rint(places).astype(int)]
     power = lines.square - noise
