@@ -67,3 +67,13 @@ def test_beyond_the_loop_backs_the_ceiling_holds_a_cubic(level: float, cube: flo
 def test_two_bounds_give_the_greater_of_them() -> None:
     known = [(v, MeasuredValue(b, 0.0, bound="upper")) for v, b in ((1.0, 0.02), (4.0, 0.01))]
     assert own_at(2.0, known).figure.value == 0.02
+
+
+def test_what_a_jump_adds_to_a_loop_back_is_not_the_benchs() -> None:
+    """A loop-back with a repeated block is measured beside it, one that is all jumps not at all."""
+    whole = through(4.0, 0.0, 1e-5, 5)
+    jumped = np.insert(whole, 30_000, whole[29_950:30_000])
+    clean, spoilt = (tone_material(track(one), hz=997.0) for one in (whole, jumped))
+    same = [figures(capture(4.0, unit=1e-3, seed=4, bench=one))["thd"] for one in (clean, spoilt)]
+    assert same[1].value == pytest.approx(same[0].value, rel=1e-3)
+    assert same[1].uncertainty < 2 * same[0].uncertainty
