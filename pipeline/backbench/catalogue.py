@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from backbench.comparison.unit_comparison import Comparison
     from backbench.documents.settings import Settings
+    from backbench.ingest.outcomes import ReviewOutcome
     from backbench.ingest.receive import WrittenReview
     from backbench.ingest.run_ingest import CarryOut, Outcome, Refused
     from backbench.querying.saved_queries import SavedQuery
@@ -186,6 +187,17 @@ class Catalogue:
     def captures(self) -> pl.DataFrame:
         """One row a capture, with how its analysis ended."""
         return self.frame("FROM capture ORDER BY review_key, position")
+
+    def outcome(self, review: str) -> ReviewOutcome:
+        """How the captures of a review ended, with the reasons. Raises UserError."""
+        from backbench.ingest.outcomes import review_outcomes
+        from backbench.ingest.review_names import unknown_review
+
+        with self.reading() as opened:
+            known = [str(key) for (key,) in opened.rows("SELECT review_key FROM review")]
+            if review not in known:
+                raise unknown_review(review, known)
+            return review_outcomes(opened, [review])[review]
 
     def queries(self) -> dict[str, SavedQuery]:
         """The saved queries by name: those shipped, and the catalogue's own."""

@@ -21,7 +21,6 @@ from backbench.commands.common import (
 from backbench.errors import Fault, UserError
 
 if TYPE_CHECKING:
-    from backbench.catalogue import Catalogue
     from backbench.charts.drawing import Size as ImageSize
 
 
@@ -29,7 +28,7 @@ if TYPE_CHECKING:
 def reviews(
     catalogue: Home = HERE, out_format: Annotated[str, typer.Option("--format")] = "table"
 ) -> None:
-    """List the reviews with the number of captures that failed.
+    """List the reviews with how their captures ended: whole, partly refused, refused, failed.
 
     Example: backbench reviews -c my-catalogue
     """
@@ -42,16 +41,19 @@ def show(
     catalogue: Home = HERE,
     out_format: Format = "table",
 ) -> None:
-    """List the captures of a review with their status and the reason for each failure.
+    """List the captures of a review with how each ended and why, and what they warn of.
 
     Example: backbench show 2024-05-heron
     """
-    import polars as pl
+    from backbench.reports.outcome_lines import outcome_frame, reason_lines, warning_lines
 
-    captures = opened(catalogue).captures().filter(pl.col("review_key") == review)
-    if captures.is_empty():
-        raise _unknown_review(opened(catalogue), review)
-    show_frame(captures.select("position", "file", "stimulus", "status", "reason"), out_format)
+    ended = opened(catalogue).outcome(review)
+    show_frame(outcome_frame(ended, reasons=out_format != "table"), out_format)
+    if out_format != "table":
+        return
+    typer.echo(ended.counts())
+    for line in [*reason_lines(ended), *warning_lines(ended)]:
+        typer.echo(line)
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -119,12 +121,16 @@ def metrics(out_format: Format = "table") -> None:
 
 
 REVIEWS = """
-SELECT review_key AS review, reviewed AS date, bench_key AS bench,
+WITH number AS (
+    SELECT review_key, outcome, count(*) AS n FROM capture_outcome GROUP BY ALL
+)
+SELECT review_key AS review, reviewed AS date,
        (SELECT string_agg(unit_key, ', ' ORDER BY position) FROM appearance
         WHERE appearance.review_key = review.review_key) AS units,
-       count(capture.file) AS captures,
-       count(capture.file) FILTER (capture.status = 'failed') AS failed
-FROM review LEFT JOIN capture USING (review_key)
+       coalesce(sum(n), 0)::BIGINT AS captures,
+       coalesce(string_agg(n || ' ' || outcome, ', ' ORDER BY outcome DESC), 'entered') AS outcome,
+       bench_key AS bench
+FROM review LEFT JOIN number USING (review_key)
 GROUP BY ALL ORDER BY date, review
 """
 
@@ -138,13 +144,3 @@ def _pixels(text: str) -> ImageSize:
         fault = Fault("--size", repr(text), "width and height in pixels, as 1920x1080")
         raise UserError("the chart can't be written", [fault])
     return ImageSize(int(width), int(height))
-
-
-def _unknown_review(catalogue: Catalogue, review: str) -> UserError:
-    import difflib
-
-    known = catalogue.reviews()["review_key"].to_list()
-    near = difflib.get_close_matches(review, known, n=1)
-    remedy = f"did you mean {near[0]}?" if near else "see `backbench reviews`"
-    fault = Fault(f"review {review!r}", "no such review", "a review's key", remedy)
-    return UserError("the review is not known", [fault])

@@ -20,6 +20,7 @@ from backbench.commands.common import (
     opened,
 )
 from backbench.quantities.counts import counted
+from backbench.reports.outcome_lines import reason_lines, warning_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -145,22 +146,29 @@ def _old_calibrations(folders: Sequence[Path], settings: Settings) -> Iterator[s
 
 
 def _report(outcomes: Sequence[Outcome], refused: Sequence[Refused]) -> None:
-    """What an ingest did, a line a review; faults below. Exit code 3 where not all went well."""
+    """How each review ended, and why what isn't whole. Exit code 3 where not all is whole."""
     for outcome in outcomes:
-        if outcome.unchanged:
-            typer.echo(f"{outcome.review}: unchanged, nothing to measure")
-            continue
-        line = (
-            f"{outcome.review}: {counted(outcome.computed, 'capture')} measured, "
-            f"{outcome.kept} unchanged"
-        )
-        typer.echo(line + (f", {len(outcome.failed)} failed" if outcome.failed else ""))
-    for outcome in outcomes:
-        for file, reason in outcome.failed:
-            typer.echo(f"{outcome.review}: {file} failed: {reason}", err=True)
+        done = (
+            "unchanged" if outcome.unchanged
+            else f"{outcome.computed} measured now, {outcome.kept} unchanged"
+        )  # fmt: skip
+        typer.echo(f"{outcome.review}: {outcome.ended.counts()} ({done})")
+        for line in [*reason_lines(outcome.ended), *warning_lines(outcome.ended)]:
+            typer.echo(f"  {line}", err=True)
     _refusals(refused)
-    if refused or any(outcome.failed for outcome in outcomes):
+    _next_step(outcomes)
+    if refused or not all(outcome.ended.whole for outcome in outcomes):
         raise typer.Exit(PARTLY_DONE if outcomes else 1)
+
+
+def _next_step(outcomes: Sequence[Outcome]) -> None:
+    """What to do now, where one review was measured or several were."""
+    changed = [outcome for outcome in outcomes if not outcome.unchanged]
+    if len(changed) == 1:
+        review = changed[0].review
+        typer.echo(f"Next: backbench show {review}, then backbench sheet {review}")
+    elif changed:
+        typer.echo("Next: backbench reviews, or backbench publish for the site")
 
 
 def _refusals(refused: Sequence[Refused]) -> None:

@@ -8,6 +8,7 @@ from operator import attrgetter
 
 from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.session import Derived, Reading, Session, grouped, limited
+from backbench.metrics.warnings import warning
 from backbench.signal.uncertainty import spread
 
 FAMILY = "Repeatability and warm-up"
@@ -91,5 +92,7 @@ def _between(sound: list[Reading]) -> Derived:
     remark = None
     if value > max(STRANGE_DB, 2 * whole):
         drives = " and ".join(f"{r.generator_vrms or math.nan:.3g} V" for r in (least, most))
-        remark = f"{value:.2g} dB between the captures at {drives}: check their drive and load"
+        remark = warning(
+            f"{value:.2g} dB between the captures at {drives}: check their drive, range and load"
+        )
     return Derived(MeasuredValue(value, whole, own, remark=remark), most, (most, least))

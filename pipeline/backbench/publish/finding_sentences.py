@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from backbench.comparison.differences import Difference
 from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
+from backbench.ingest.outcomes import ReviewOutcome
 from backbench.publish.value_text import few, listed, sentence
 from backbench.quantities.counts import counted
 
@@ -115,11 +116,13 @@ def sides_said(differences: Sequence[Difference]) -> str:
     return sentence(f"left and right differ beyond uncertainty in {few(apart)}")
 
 
-def absent_said(reasons: Mapping[str, Sequence[str]], failed: int, lacking: Sequence[str]) -> str:
+def absent_said(
+    reasons: Mapping[str, Sequence[str]], ended: ReviewOutcome, lacking: Sequence[str]
+) -> str:
     """What has no value.
 
-    reasons: metrics by reason; failed: captures without a result; lacking: parts of the battery
-    that were never taken.
+    reasons: metrics by reason; ended: how the captures did; lacking: parts of the battery that
+    were never taken.
     """
     parts = []
     if lacking:
@@ -127,8 +130,12 @@ def absent_said(reasons: Mapping[str, Sequence[str]], failed: int, lacking: Sequ
     refused = {metric for metrics in reasons.values() for metric in metrics}
     if refused:
         parts.append(f"{counted(len(refused), 'quantity', 'quantities')} could not be given")
-    if failed:
-        parts.append(f"{counted(failed, 'capture')} could not be used")
+    unused = len(ended.in_state("failed")) + len(ended.in_state("refused"))
+    if unused:
+        parts.append(f"{counted(unused, 'capture')} could not be used")
+    partly = len(ended.in_state("partly refused"))
+    if partly:
+        parts.append(f"{counted(partly, 'capture')} could be used in part")
     return sentence(listed(parts)) if parts else "Everything in the usual battery was measured."
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from backbench.charts.theme import in_order
 from backbench.comparison.verdicts import RULE
+from backbench.ingest.outcomes import review_outcomes
 from backbench.publish import finding_sentences
 from backbench.publish.output_files import Written
 from backbench.publish.site_builder import Press, comparison_data
@@ -56,7 +57,8 @@ def front_pages(press: Press, queries: Mapping[str, SavedQuery]) -> Iterator[Wri
     yield _index(press)
     yield _makers(press)
     reviews = [(row, press.shelf.units_in(key)) for key, row in press.shelf.reviews.items()]
-    yield press.put("reviews.html", "reviews.html", "reviews.html", reviews=reviews)
+    ended = review_outcomes(press.studio.store, [*press.shelf.reviews])
+    yield press.put("reviews.html", "reviews.html", "reviews.html", reviews=reviews, ended=ended)
     yield press.put(
         "questions.html", "questions.html", "questions.html", questions=list(queries.values())
     )

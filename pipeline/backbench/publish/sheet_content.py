@@ -11,7 +11,8 @@ from backbench.comparison.differences import Difference, before_and_after
 from backbench.comparison.unit_comparison import Comparison
 from backbench.comparison.verdicts import Verdict, verdicts
 from backbench.documents.kinds import UNIT_KINDS
-from backbench.errors import Fault, UserError
+from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
+from backbench.ingest.review_names import unknown_review
 from backbench.publish import finding_sentences
 from backbench.publish.difference_tables import sides_said, told_of
 from backbench.publish.reading_tables import Entry, battery
@@ -87,7 +88,7 @@ class Sheet:
 
     review: Row
     parts: tuple[Part, ...]
-    failed: tuple[Row, ...]
+    ended: ReviewOutcome
     provenance: Provenance
     tubes: bool
     opened: bool
@@ -105,30 +106,19 @@ def review_sheet(
         raise unknown_review(review_key, shelf.reviews)
     rows = shelf.units_in(review_key)
     provenance = _provenance(studio.store, review_key)
-    failed = tuple(row for row in provenance.captures if row["status"] == "failed")
+    ended = review_outcomes(studio.store, [review_key])[review_key]
     parts = tuple(
-        _part(studio, shelf, row, compared(row["unit_key"]), len(failed), most_pictures)
-        for row in rows
+        _part(studio, shelf, row, compared(row["unit_key"]), ended, most_pictures) for row in rows
     )
     return Sheet(
-        shelf.reviews[review_key], parts, failed, provenance,
+        shelf.reviews[review_key], parts, ended, provenance,
         any(row["technology"] in ("tube", "hybrid") for row in rows),
         any(UNIT_KINDS[row["kind"]].has_mains for row in rows),
     )  # fmt: skip
 
 
-def unknown_review(review_key: str, known: Mapping[str, Row]) -> UserError:
-    """The error for a key that is none, with one that is near."""
-    import difflib
-
-    near = difflib.get_close_matches(review_key, known, n=1)
-    remedy = f"did you mean {near[0]}?" if near else "see `backbench reviews`"
-    fault = Fault(f"review {review_key!r}", "no such review", "a review's key", remedy)
-    return UserError("the review is not known", [fault])
-
-
 def _part(
-    studio: Studio, shelf: Shelf, row: Row, compared: Comparison, failed: int, most: int
+    studio: Studio, shelf: Shelf, row: Row, compared: Comparison, ended: ReviewOutcome, most: int
 ) -> Part:
     store, review, unit = studio.store, row["review_key"], row["unit_key"]
     current = compared.review_key == review
@@ -152,7 +142,7 @@ def _part(
             _pictures(studio, row, most) if current else _own_pictures(studio, row, most)
         ),
         absences=tuple(absences),
-        absent_said=finding_sentences.absent_said(reasons, failed, lacking),
+        absent_said=finding_sentences.absent_said(reasons, ended, lacking),
         change=_change(store, shelf, row),
         listening=compared.listening if current else (),
         notes=compared.notes,
