@@ -99,23 +99,59 @@ LEFT JOIN told USING (review_key, analysis_key)
 LEFT JOIN warning USING (review_key, analysis_key);
 
 -- grain: review, reason: what was refused, or is warned of, of readings across captures.
--- warns: the captures contradict each other; else there was not enough to work it out from.
+-- warns: the captures contradict each other; else there was not enough to work it out from, or a
+-- range has no loop-back.
 CREATE VIEW across_captures AS
 WITH across AS (
-    SELECT reading.*, coalesce(title, reading.metric) AS title
+    SELECT
+        review_key, analysis_key, reading.status = 'rejected' AS refused, output,
+        coalesce(title, reading.metric) AS title,
+        contains(reason, 'warning: ') AS warns,
+        CASE WHEN contains(reason, 'warning: ')
+             THEN regexp_extract(reason, 'warning: ([^;]*)', 1) ELSE reason END AS reason
     FROM reading
     LEFT JOIN metric USING (metric)
-    ANTI JOIN capture
-        ON capture.review_key = reading.review_key AND capture.analysis_key = reading.analysis_key
+    ANTI JOIN capture USING (review_key, analysis_key)
     WHERE reading.status = 'rejected' OR contains(reason, 'warning: ')
+),
+made_from AS (
+    SELECT
+        review_key, analysis_capture.analysis_key,
+        list(file ORDER BY position) AS files
+    FROM analysis_capture
+    JOIN capture USING (review_key, sha256)
+    WHERE NOT loop_back
+    GROUP BY ALL
+),
+by_reason AS (
+    SELECT
+        review_key, refused, warns, reason,
+        list_sort(list_distinct(list(title))) AS titles,
+        list_sort(list_distinct(list(output))) AS outputs,
+        list_sort(list_distinct(flatten(list(coalesce(files, []::VARCHAR[]))))) AS files
+    FROM across
+    LEFT JOIN made_from USING (review_key, analysis_key)
+    GROUP BY ALL
+),
+without_loop_back AS (
+    SELECT review_key, list_sort(list_distinct(list(input_range))) AS ranges
+    FROM capture
+    ANTI JOIN (FROM capture SELECT review_key, input_range AS looped WHERE loop_back) AS loops
+        ON loops.review_key = capture.review_key AND looped IS NOT DISTINCT FROM input_range
+    WHERE NOT loop_back AND NOT ends_with(stimulus, ' table')
+    GROUP BY ALL
 )
 SELECT
-    review_key,
-    status = 'rejected' AS refused,
-    contains(reason, 'warning: ') AS warns,
-    array_to_string(list_sort(list_distinct(list(title))), ', ')
-        || ' (' || array_to_string(list_sort(list_distinct(list(output))), ', ') || ')' AS what,
-    CASE WHEN contains(reason, 'warning: ')
-         THEN regexp_extract(reason, 'warning: ([^;]*)', 1) ELSE reason END AS reason
-FROM across
-GROUP BY ALL;
+    review_key, refused, warns, files,
+    array_to_string(titles, ', ') || ' (' || array_to_string(outputs, ', ') || ')' AS what,
+    reason
+FROM by_reason
+UNION ALL
+SELECT
+    review_key, false, false, []::VARCHAR[],
+    'bench',
+    'no loop-back'
+        || CASE WHEN len(ranges) > 0 THEN ' at range ' || array_to_string(ranges, ', ') ELSE '' END
+        || ': the bench''s own noise and distortion are not taken off there '
+        || '(`backbench plan --loop-back` lists the captures to take)'
+FROM without_loop_back;

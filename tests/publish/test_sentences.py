@@ -10,6 +10,7 @@ import pytest
 from backbench.comparison.differences import Difference
 from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
+from backbench.ingest.outcomes import CaptureOutcome, ReviewOutcome, State
 from backbench.publish import finding_sentences
 
 
@@ -78,11 +79,17 @@ def test_sides_that_agree_are_said_to_agree() -> None:
 
 
 def test_absences_are_named() -> None:
-    told = finding_sentences.absent_said({"no load": ["Power"]}, 2, ["response"])
-    assert told == (
-        "Response was not taken, 1 quantity could not be given and 2 captures could not be used."
+    states: tuple[State, ...] = ("whole", "refused", "failed", "partly refused")
+    ended = ReviewOutcome(
+        tuple(CaptureOutcome(n, f"{n}.flac", "tone", state, "") for n, state in enumerate(states))
     )
-    assert finding_sentences.absent_said({}, 0, []).startswith("Everything in the usual battery")
+    told = finding_sentences.absent_said({"no load": ["Power"]}, ended, ["response"])
+    assert told == (
+        "Response was not taken, 1 quantity could not be given, 2 captures could not be used and "
+        "1 capture could be used in part."
+    )
+    nothing = finding_sentences.absent_said({}, ReviewOutcome(), [])
+    assert nothing.startswith("Everything in the usual battery")
 
 
 def test_state_and_catalogue() -> None:

@@ -19,6 +19,7 @@ from backbench.commands.common import (
 )
 from backbench.errors import MISSING, Fault, UserError
 from backbench.quantities.counts import counted
+from backbench.reports.terminal_tables import printable
 
 if TYPE_CHECKING:
     from backbench.bench_day.new_review import Begun
@@ -240,15 +241,25 @@ def check(
     """
     from backbench.bench_day.session_check import accept as add
     from backbench.bench_day.session_check import check as look
+    from backbench.reports.progress_bars import watched
 
     settings = opened(catalogue).settings if catalogue is not None else None
-    found = look(folder, settings)
+    with watched() as watch:
+        found = look(folder, settings, watch.progress)
+    if accept and not dry_run and found.manifest is not None and found.suggestions:
+        _report_suggestions(found)
+        done = add(folder, found.suggestions)
+        for file, reason in done.left_out:
+            typer.echo(f"{file}: not added: {reason}", err=True)
+        number = counted(len(done.added), "entry", "entries")
+        typer.echo(f"Added {number} to {folder / 'review.toml'}; checked again with them:\n")
+        with watched() as watch:
+            found = look(folder, settings, watch.progress)
     _report_check(found)
-    if accept and not dry_run and found.manifest is not None:
-        number = add(folder, found.suggestions)
-        typer.echo(f"Added {counted(number, 'entry', 'entries')} to {folder / 'review.toml'}.")
-    if found.faults:
+    if not found.sound:
         raise typer.Exit(1)
+    if found.manifest is not None and not found.suggestions and not found.missing:
+        typer.echo(f"Next: backbench ingest {folder}")
 
 
 # What the commands share ----------------------------------------------------------------------
@@ -354,9 +365,28 @@ def _write_page(made: Plan, manifest: Manifest, out: Path) -> None:
 
 def _report_check(found: Checked) -> None:
     for fault in found.faults:
-        typer.echo(f"fault: {fault}", err=True)
+        typer.echo(printable(f"fault: {fault}"), err=True)
+    for line in found.unsound:
+        typer.echo(printable(f"fault: {line}"), err=True)
     for line in found.warnings:
-        typer.echo(f"warning: {line}", err=True)
+        typer.echo(printable(f"warning: {line}"), err=True)
+    _report_suggestions(found)
+    if found.missing:
+        typer.echo("\nPlanned but not recorded yet:")
+        for step in found.missing:
+            typer.echo(f"  {step.file}  {_level(step)}{step.why}")
+    if found.unmeasured and found.manifest is not None:
+        typer.echo(f"note: {found.unmeasured}", err=True)
+    faults = len(found.faults) + len(found.unsound)
+    taken = found.ended.counts() if found.ended else counted(found.taken, "capture")
+    typer.echo(
+        f"\n{taken} in the manifest; {len(found.suggestions)} suggested, "
+        f"{len(found.missing)} missing, {counted(faults, 'fault')}, "
+        f"{counted(len(found.warnings), 'warning')}."
+    )
+
+
+def _report_suggestions(found: Checked) -> None:
     for item in found.suggestions:
         typer.echo(f"\n# {item.file}, {item.source}" + ("" if item.ready else "; to be completed"))
         typer.echo(item.text)
@@ -364,14 +394,6 @@ def _report_check(found: Checked) -> None:
             typer.echo(f"warning: {item.file}: {item.warning}", err=True)
     for name, reason in found.unknown:
         typer.echo(f"{name}: not recognised ({reason})", err=True)
-    if found.missing:
-        typer.echo("\nPlanned but not recorded yet:")
-        for step in found.missing:
-            typer.echo(f"  {step.file}  {_level(step)}{step.why}")
-    typer.echo(
-        f"\n{counted(found.taken, 'capture')} in the manifest, {len(found.suggestions)} suggested, "
-        f"{len(found.missing)} missing, {counted(len(found.faults), 'fault')}."
-    )
 
 
 def _level(step: Step) -> str:

@@ -45,14 +45,14 @@ def show(
 
     Example: backbench show 2024-05-heron
     """
-    from backbench.reports.outcome_lines import outcome_frame, reason_lines, warning_lines
+    from backbench.reports.outcome_lines import fault_lines, left_open, outcome_frame
 
     ended = opened(catalogue).outcome(review)
     show_frame(outcome_frame(ended, reasons=out_format != "table"), out_format)
     if out_format != "table":
         return
     typer.echo(ended.counts())
-    for line in [*reason_lines(ended), *warning_lines(ended)]:
+    for line in [*fault_lines(ended), *left_open(ended)]:
         typer.echo(line)
 
 

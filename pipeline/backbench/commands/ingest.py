@@ -20,7 +20,7 @@ from backbench.commands.common import (
     opened,
 )
 from backbench.quantities.counts import counted
-from backbench.reports.outcome_lines import reason_lines, warning_lines
+from backbench.reports.outcome_lines import fault_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -57,7 +57,7 @@ def ingest(
 
     named = [path.parent if path.name == MANIFEST_NAME else path for path in folders]
     home = opened(catalogue)
-    for line in _old_calibrations(named, home.settings):
+    for line in _beforehand(named, home.settings):
         typer.echo(f"warning: {line}", err=True)
     with watched() as watch:
         outcomes, refused = home.ingest(
@@ -129,9 +129,13 @@ def rebuild(
         raise typer.Exit(PARTLY_DONE)
 
 
-def _old_calibrations(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
-    """A line for each calibration past its time; a folder that can't be read is reported later."""
+def _beforehand(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
+    """A line for each calibration past its time, and each date in doubt.
+
+    A folder that can't be read is reported later.
+    """
     from backbench.bench_day.measuring_chain import expired_for_captures
+    from backbench.bench_day.recording_dates import dates_in_doubt
     from backbench.documents.manifest import MANIFEST_NAME, read_manifest
     from backbench.documents.validation import read_bytes
     from backbench.errors import UserError
@@ -141,7 +145,7 @@ def _old_calibrations(folders: Sequence[Path], settings: Settings) -> Iterator[s
             manifest = read_manifest(read_bytes(folder / MANIFEST_NAME, "the review"))
         except UserError:
             continue
-        for line in expired_for_captures(manifest, settings):
+        for line in [*expired_for_captures(manifest, settings), *dates_in_doubt(folder, manifest)]:
             yield f"{manifest.review.key}: {line}"
 
 
@@ -152,13 +156,19 @@ def _report(outcomes: Sequence[Outcome], refused: Sequence[Refused]) -> None:
             "unchanged" if outcome.unchanged
             else f"{outcome.computed} measured now, {outcome.kept} unchanged"
         )  # fmt: skip
-        typer.echo(f"{outcome.review}: {outcome.ended.counts()} ({done})")
-        for line in [*reason_lines(outcome.ended), *warning_lines(outcome.ended)]:
+        typer.echo(f"{outcome.review}: {outcome.ended.counts()} ({done}){_left_open(outcome)}")
+        for line in fault_lines(outcome.ended):
             typer.echo(f"  {line}", err=True)
     _refusals(refused)
     _next_step(outcomes)
     if refused or not all(outcome.ended.whole for outcome in outcomes):
         raise typer.Exit(PARTLY_DONE if outcomes else 1)
+
+
+def _left_open(outcome: Outcome) -> str:
+    """How many figures across captures lack something, for the end of a review's line."""
+    number = len(outcome.ended.not_worked_out())
+    return f"; {counted(number, 'figure')} across captures not worked out" if number else ""
 
 
 def _next_step(outcomes: Sequence[Outcome]) -> None:

@@ -38,13 +38,26 @@ class CaptureOutcome:
 class Across:
     """What was refused, or is warned of, of readings that were made from several captures.
 
-    warns: the captures contradict each other; else there was not enough to work it out from.
+    warns: the captures contradict each other; else there was not enough to work it out from, or
+    something is missing beside them. files: of the captures.
     """
 
     what: str
     reason: str
     refused: bool
     warns: bool
+    files: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        if not self.warns:
+            return f"{self.what}: {self.reason}"
+        few = len(self.files) <= MOST_FILES
+        named = ", ".join(self.files) if few else counted(len(self.files), "capture")
+        return f"{named}: contradict each other: {self.what}: {self.reason}"
+
+
+MOST_FILES = 4
+"""Captures that a line names one by one."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +70,7 @@ class ReviewOutcome:
     @property
     def whole(self) -> bool:
         """Whether every capture is whole, and none contradicts another."""
-        return not self.faulty and not any(item.refused and item.warns for item in self.across)
+        return not self.faults()
 
     @property
     def faulty(self) -> list[CaptureOutcome]:
@@ -75,14 +88,14 @@ class ReviewOutcome:
         total = counted(len(self.captures), "capture")
         return f"{total}: {', '.join(parts)}" if parts else total
 
-    def lines(self) -> list[str]:
-        """A line for each capture that isn't whole, then for what was refused across captures."""
+    def faults(self) -> list[str]:
+        """A line for each capture that isn't whole, then for those that contradict each other."""
         told = [f"{one.file}: {one.state}: {one.reason}" for one in self.faulty]
-        return told + [
-            f"across captures: refused: {item.what}: {item.reason}"
-            for item in self.across
-            if item.refused
-        ]
+        return told + [str(item) for item in self.across if item.warns]
+
+    def not_worked_out(self) -> list[str]:
+        """A line for each figure across captures for which they didn't suffice."""
+        return [str(item) for item in self.across if item.refused and not item.warns]
 
     def warnings(self) -> list[str]:
         """A line for each warning, those of captures first; each text once, with its files."""
@@ -91,7 +104,7 @@ class ReviewOutcome:
             for text in capture.warnings:
                 files.setdefault(text, []).append(capture.file)
         told = [f"{', '.join(names)}: {text}" for text, names in files.items()]
-        return told + [f"{item.what}: {item.reason}" for item in self.across if not item.refused]
+        return told + [str(one) for one in self.across if not one.refused and not one.warns]
 
 
 CAPTURES = """
@@ -99,8 +112,8 @@ SELECT review_key, position, file, stimulus, outcome, nullif(reason, '') AS reas
 FROM capture_outcome WHERE {chosen} ORDER BY review_key, position
 """
 ACROSS = """
-SELECT review_key, what, reason, refused, warns FROM across_captures WHERE {chosen}
-ORDER BY review_key, refused DESC, what, reason
+SELECT review_key, what, reason, refused, warns, files FROM across_captures WHERE {chosen}
+ORDER BY review_key, warns DESC, what, reason
 """
 
 
@@ -113,8 +126,10 @@ def review_outcomes(store: Database, review_keys: Sequence[str]) -> dict[str, Re
     across: dict[str, list[Across]] = {key: [] for key in review_keys}
     for row in store.rows(CAPTURES.format(chosen=chosen), values):
         key, position, file, stimulus, state, reason, warnings = row
-        one = CaptureOutcome(position, file, stimulus, state, reason, tuple(warnings))
+        own = reason.removeprefix(f"{file}: ") if reason else None
+        one = CaptureOutcome(position, file, stimulus, state, own, tuple(warnings))
         captures[key].append(one)
-    for key, what, reason, refused, warns in store.rows(ACROSS.format(chosen=chosen), values):
-        across[key].append(Across(what, reason, refused, warns))
+    for row in store.rows(ACROSS.format(chosen=chosen), values):
+        key, what, reason, refused, warns, files = row
+        across[key].append(Across(what, reason, refused, warns, tuple(files)))
     return {key: ReviewOutcome(tuple(captures[key]), tuple(across[key])) for key in review_keys}

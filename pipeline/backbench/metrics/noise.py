@@ -26,7 +26,7 @@ from backbench.signal.mains import (
 )
 from backbench.signal.power import Square, noise_sum
 from backbench.signal.record_checks import check_record
-from backbench.signal.spectrum import Spectrum, spectrum
+from backbench.signal.spectrum import Spectrum, peak_position, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Part, combine
@@ -35,6 +35,9 @@ from backbench.signal.weighting import a_weighting_power
 FAMILY = "Noise and hum"
 
 LEAST_MAINS_PERIODS = 16
+PLAYED_V = 0.05
+"""Weaker lines may be the unit's own; common practice, no source."""
+PLAYED_SHARE = 0.9
 DITHER = 1 / 4
 """Mean square of quantisation with triangular dither, in squared steps (q^2/12 + q^2/6)."""
 
@@ -107,7 +110,7 @@ class IdleView:
         return np.abs(wave, out=wave), rate_hz
 
 
-@view("idle", version=2)
+@view("idle", version=3)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -118,8 +121,27 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
             "record at 44.1 kHz or more"
         )
     found = spectrum(track)
+    _refuse_played(found)
     clear = clear_of_mains(found, capture_data.mains_hz)
     return IdleView(capture_data, track, found, background(found.power, clear, len(clear)))
+
+
+def _refuse_played(found: Spectrum) -> None:
+    """Raises Refusal where one strong line that isn't the mains' is nearly all there is."""
+    chosen = found.slice_of(*BAND_HZ)
+    peak = chosen.start + int(np.argmax(found.power[chosen]))
+    lobe, hz = found.window.half_width, peak_position(found, peak) * found.resolution_hz
+    line = float(found.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
+    volts = np.sqrt(line)
+    if volts < PLAYED_V or line < PLAYED_SHARE * float(found.power[chosen].sum()):
+        return
+    if any(abs(hz / (n * mains) - 1) < 0.01 for mains in (50.0, 60.0) for n in range(1, LINES + 1)):
+        return
+    raise Refusal(
+        f"not idle: a tone of {hz:.5g} Hz with {volts:.3g} V is nearly all there is; check that "
+        "the generator was off and that this is the idle file (a unit that makes it by itself "
+        "oscillates), and record again"
+    )
 
 
 def steps_rule(square_v2: float, steps_v2: float) -> Bound | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from operator import attrgetter
 
 from backbench.metrics.declaration import MeasuredValue, derived
@@ -60,6 +61,8 @@ def _spread_of(metric: str, told: str, same: list[Reading]) -> Derived:
 
 
 STRANGE_DB = 1.0
+REPEATED_DB = 0.3
+"""Between captures of one drive and load: common practice, no source."""
 
 
 @derived(
@@ -80,18 +83,34 @@ def gain_spread(session: Session) -> Iterator[Derived]:
     for same in grouped(gains, lambda r: tuple(getattr(r, n) for n in alike)).values():
         sound = [r for r in same if not limited(session, r)]
         if len(sound) > 1:
-            yield _between(sound)
+            yield _widest(sound)
 
 
-def _between(sound: list[Reading]) -> Derived:
+def _widest(sound: list[Reading]) -> Derived:
+    """Over all drives; where only captures of one drive differ strangely, between those."""
+    over_all = _between(sound, STRANGE_DB)
+    if over_all.figure.remark:
+        return over_all
+    drives = [one for one in grouped(sound, attrgetter("generator_vrms")).values() if len(one) > 1]
+    for one in drives:
+        between = _between(one, REPEATED_DB)
+        if between.figure.remark:
+            marked = replace(over_all.figure, remark=between.figure.remark)
+            made_from = (*over_all.made_from, *between.made_from)
+            return replace(over_all, figure=marked, made_from=made_from)
+    return over_all
+
+
+def _between(sound: list[Reading], strange_db: float) -> Derived:
     least = min(sound, key=lambda r: r.value or 0.0)
     most = max(sound, key=lambda r: r.value or 0.0)
     value = (most.value or 0.0) - (least.value or 0.0)
     own = math.hypot(most.estimation or 0.0, least.estimation or 0.0)
     whole = math.hypot(most.uncertainty or 0.0, least.uncertainty or 0.0)
     remark = None
-    if value > max(STRANGE_DB, 2 * whole):
-        drives = " and ".join(f"{r.generator_vrms or math.nan:.3g} V" for r in (least, most))
+    if value > max(strange_db, 2 * whole):
+        each = [f"{r.generator_vrms or math.nan:.3g} V" for r in (least, most)]
+        drives = " and ".join(dict.fromkeys(each))
         remark = warning(
             f"{value:.2g} dB between the captures at {drives}: check their drive, range and load"
         )

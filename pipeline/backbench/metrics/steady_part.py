@@ -19,6 +19,7 @@ from backbench.signal.tone_search import FULL_PERIODS, seek_tone
 from backbench.signal.track import Track
 
 MOST_CUTS = 3
+RECORD_AGAIN = "look for a loose contact or a recorder that drops samples, and record again"
 
 
 class SteadyPart(NamedTuple):
@@ -47,10 +48,10 @@ def steady_part(capture_data: CaptureData, number: int) -> SteadyPart:
             break
         why = why or reason
         if cut[1] - cut[0] < least_s:
-            raise Refusal(f"the tone isn't steady: {why} within the record")
+            raise Refusal(f"the tone isn't steady: {why} within the record; {RECORD_AGAIN}")
         whole, start = part_of(whole, cut[0], cut[1] - cut[0]), start + cut[0]
     else:
-        raise Refusal(f"the tone isn't steady: {why} within the record")
+        raise Refusal(f"the tone isn't steady: {why} within the record; {RECORD_AGAIN}")
     if why is None:
         return SteadyPart(capture_data, None)
     track = whole.outputs[number]

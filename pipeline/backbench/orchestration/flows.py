@@ -73,7 +73,7 @@ def _note(outcomes: Sequence[Outcome]) -> None:
     log = get_run_logger()
     for outcome in outcomes:
         log.info("%s: %s", outcome.review, outcome.ended.counts())
-        for line in [*outcome.ended.lines(), *outcome.ended.warnings()]:
+        for line in [*outcome.ended.faults(), *outcome.ended.warnings()]:
             log.warning("%s: %s", outcome.review, line)
 
 

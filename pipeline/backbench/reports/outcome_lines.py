@@ -12,14 +12,15 @@ if TYPE_CHECKING:
     from backbench.ingest.outcomes import ReviewOutcome
 
 
-def reason_lines(ended: ReviewOutcome) -> list[str]:
-    """A line for each capture that isn't whole, then for what was refused across captures."""
-    return [printable(line) for line in ended.lines()]
+def fault_lines(ended: ReviewOutcome) -> list[str]:
+    """A line for each capture that isn't whole, for contradictions, and for each warning."""
+    told = [*ended.faults(), *(f"warning: {line}" for line in ended.warnings())]
+    return [printable(line) for line in told]
 
 
-def warning_lines(ended: ReviewOutcome) -> list[str]:
-    """A line for each warning, with the captures that it is of."""
-    return [printable(f"warning: {line}") for line in ended.warnings()]
+def left_open(ended: ReviewOutcome) -> list[str]:
+    """A line for each figure across captures for which they didn't suffice."""
+    return [printable(f"not worked out: {line}") for line in ended.not_worked_out()]
 
 
 def outcome_frame(ended: ReviewOutcome, *, reasons: bool) -> pl.DataFrame:

@@ -38,7 +38,10 @@ def check_record(track: Track) -> None:
     if not np.isfinite(low) or not np.isfinite(high):
         raise Refusal("some samples are not finite numbers: the file is damaged")
     if low == high:
-        raise Refusal("silence: every sample is the same, so nothing was recorded")
+        raise Refusal(
+            "silence: every sample is the same, so nothing was recorded; check cables, input "
+            "and recording level, and record again"
+        )
     _check_range(track, low, high)
 
 
