@@ -1,17 +1,17 @@
 -- title: Channel imbalance against age
--- question: Does the level difference between channels grow with a unit's age? Age is from the
---   middle of the years of making to the review that measured it.
+-- question: Does the level difference between channels grow with a unit's age? The age is that
+--   from the middle of the years of manufacture to the review.
 -- conditions: 1 kHz; newest review of each unit; bars: k = 2
--- grain: unit_key
--- parameter unit: unit = ''; a unit to mark
+-- grain: unit_key; one row per unit
+-- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
--- column x: years; Age when measured
+-- column x: years; Age at the review
 -- column y: dB; Difference between channels
--- column y_low: dB; Low (k = 2)
--- column y_high: dB; High (k = 2)
--- column marked: -; Marked
+-- column y_low: dB; Lower limit (k = 2)
+-- column y_high: dB; Upper limit (k = 2)
+-- column marked: -; Marked unit
 -- chart: trend
 SELECT
     unit_key, label, technology,

@@ -1,17 +1,17 @@
--- title: Upper band limit by technology
--- question: Where does the response fall by 3 dB above 1 kHz? The lower output of each unit; a
---   bound where the limit lies above what was measured.
--- conditions: −3 dB re 1 kHz; the lower output; newest review of each unit
--- grain: unit_key
--- parameter unit: unit = ''; a unit to mark
+-- title: Upper −3 dB frequency by technology
+-- question: At which frequency above 1 kHz has the response fallen by 3 dB? The output with the
+--   lower frequency counts; the value is a lower bound where it lies above the measured range.
+-- conditions: −3 dB re 1 kHz; output with the lower frequency; newest review of each unit
+-- grain: unit_key; one row per unit
+-- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column value: kHz; Upper −3 dB frequency
--- column low: kHz; Low (k = 2)
--- column high: kHz; High (k = 2)
+-- column low: kHz; Lower limit (k = 2)
+-- column high: kHz; Upper limit (k = 2)
 -- column bound: -; Bound
--- column marked: -; Marked
+-- column marked: -; Marked unit
 -- chart: strip; scale = log
 SELECT
     unit_key, label, technology, value / 1000 AS value, low / 1000 AS low, high / 1000 AS high,

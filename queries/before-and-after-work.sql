@@ -1,22 +1,22 @@
--- title: Before and after work
--- question: What did service, restoration or modification change? Each unit as received against
---   its newest review in a later state, the worse output of each, at the usual test points.
--- conditions: worse output; noise at idle; distortion at 1 kHz, 5 W, 8 ohm; power
---   at 1 % THD, 1 kHz, 8 ohm
--- grain: unit_key, metric
--- parameter unit: unit = ''; one unit only; all where empty
+-- title: Before and after service or restoration
+-- question: What did service, restoration or modification change? Each unit as received and in
+--   its newest later state, worse output, at the usual test points.
+-- conditions: worse output; noise at idle; distortion at 1 kHz, 5 W, 8 ohm; power at 1 % THD, 1
+--   kHz, 8 ohm
+-- grain: unit_key, metric; one row per unit and metric
+-- parameter unit: unit = ''; unit; all units where empty
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column metric: -; Metric
 -- column title: -; Title
 -- column before: -; As received
--- column before_u: -; u (k = 1)
+-- column before_u: -; Standard uncertainty
 -- column after: -; After the work
--- column after_u: -; u (k = 1)
+-- column after_u: -; Standard uncertainty
 -- column unit: -; Unit of measure
 -- column better: -; Better
--- column beyond: -; Difference over its expanded uncertainty
+-- column beyond: -; Difference / expanded uncertainty
 -- chart: slope
 WITH wanted (metric, point_key, limit_percent) AS (
     VALUES ('noise_a', 'idle', NULL), ('thd', 'tone-1khz-5w-8ohm', NULL),

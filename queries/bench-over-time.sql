@@ -1,8 +1,8 @@
 -- title: The bench over time
--- question: Has the measuring chain moved? Loop-back gain, residual and noise of each review, and
---   the full-scale volts of each calibration.
+-- question: Has the measuring chain drifted? Loop-back gain, residual and noise of each review,
+--   and the full-scale voltage of each calibration.
 -- conditions: loop-back captures of each review; limits from the median moving range
--- grain: bench_key, series, reviewed
+-- grain: bench_key, series, reviewed; one row per bench, series and day
 -- column bench_key: -; Bench
 -- column series: -; Series
 -- column reviewed: -; Date

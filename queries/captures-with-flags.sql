@@ -1,13 +1,13 @@
--- title: Captures with flags
--- question: Which captures failed, or gave readings that were refused a number, and why?
--- grain: review_key, position, file
--- parameter review: text = ''; one review; all where empty
+-- title: Failed captures and readings without a value
+-- question: Which captures failed or gave readings without a value, and why?
+-- grain: review_key, position, file; one row per capture of a review
+-- parameter review: text = ''; review; all reviews where empty
 -- column review_key: -; Review
 -- column position: -; Capture
 -- column file: -; File
 -- column stimulus: -; Stimulus
 -- column outcome: -; Outcome
--- column refused: -; Readings refused
+-- column refused: -; Readings without a value
 -- column reason: -; Reason
 SELECT review_key, position, file, stimulus, outcome, refused, reason
 FROM capture_outcome

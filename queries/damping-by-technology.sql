@@ -1,18 +1,18 @@
 -- title: Damping factor by technology
--- question: How do the technologies differ in damping factor at 1 kHz? Amplifiers and
---   receivers only: what drives no loudspeaker has no damping to speak of. The lower output of
---   each unit, from its newest review; the reading says which load it refers to.
--- conditions: 1 kHz; loudspeaker outputs; the lower output; newest review of each unit
--- grain: unit_key
--- parameter unit: unit = ''; a unit to mark
+-- question: How does the damping factor at 1 kHz differ between technologies? Amplifiers and
+--   receivers only. The output with the lower factor counts, from the newest review; the reading
+--   states the load that it refers to.
+-- conditions: 1 kHz; loudspeaker outputs; output with the lower value; newest review of each unit
+-- grain: unit_key; one row per unit
+-- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column value: -; Damping factor at 1 kHz
--- column low: -; Low (k = 2)
--- column high: -; High (k = 2)
+-- column low: -; Lower limit (k = 2)
+-- column high: -; Upper limit (k = 2)
 -- column bound: -; Bound
--- column marked: -; Marked
+-- column marked: -; Marked unit
 -- chart: strip; scale = log
 SELECT
     unit_key, label, technology, value, low, high, bound, unit_key = $unit AS marked

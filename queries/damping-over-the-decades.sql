@@ -1,18 +1,18 @@
 -- title: Damping factor over the decades
--- question: Has the damping factor risen with the year of making, within each technology too?
---   Amplifiers and receivers only.
--- conditions: 1 kHz; loudspeaker outputs; the lower output; bars: k = 2
--- grain: unit_key
--- parameter unit: unit = ''; a unit to mark
+-- question: Has the damping factor risen with the year of manufacture, overall and within each
+--   technology? Amplifiers and receivers only.
+-- conditions: 1 kHz; loudspeaker outputs; output with the lower value; bars: k = 2
+-- grain: unit_key; one row per unit
+-- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
--- column x: -; Year of making
+-- column x: -; Year of manufacture
 -- column y: -; Damping factor at 1 kHz
--- column y_low: -; Low (k = 2)
--- column y_high: -; High (k = 2)
+-- column y_low: -; Lower limit (k = 2)
+-- column y_high: -; Upper limit (k = 2)
 -- column decade: -; Decade
--- column marked: -; Marked
+-- column marked: -; Marked unit
 -- chart: trend; scale = log
 SELECT
     unit_key, label, technology, made_year AS x, value AS y, low AS y_low, high AS y_high, decade,

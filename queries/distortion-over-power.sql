@@ -1,20 +1,20 @@
--- title: Distortion against power, one unit over its peers
--- question: How does THD at 1 kHz rise with power into the load, beside units of the same
---   technology and kind? Every tone or step of each unit's newest review that has one.
+-- title: THD against power
+-- question: How does THD at 1 kHz change with power into the load, compared with units of the
+--   same technology and kind? Every tone or level step of each unit's newest review that has one.
 -- conditions: 1 kHz; {load_ohm} ohm; newest review of each unit; bars: k = 2
--- grain: unit_key, output, power_w
--- parameter unit: unit = ''; the unit to draw over its peers
--- parameter technology: technology = ''; whose curves to draw where no unit is marked; where empty
---   the commonest
--- parameter load_ohm: number = 8; load
+-- grain: unit_key, output, power_w; one row per unit, output and power
+-- parameter unit: unit = ''; unit to draw among its peers
+-- parameter technology: technology = ''; technology of the curves where no unit is marked; where
+--   empty, the most common one
+-- parameter load_ohm: number = 8; load in ohms
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column output: -; Output
 -- column technology: -; Technology
 -- column power_w: W; Power
 -- column thd_percent: %; THD
--- column thd_low: %; Low (k = 2)
--- column thd_high: %; High (k = 2)
+-- column thd_low: %; Lower limit (k = 2)
+-- column thd_high: %; Upper limit (k = 2)
 -- column bound: -; Bound
 -- chart: distortion-power
 WITH commonest AS (

@@ -1,9 +1,9 @@
--- title: Distortion over the band
--- question: How much more does a unit distort at the ends of the band than at 1 kHz? The second and
---   third harmonic together at 20 Hz, 1 kHz and 20 kHz, one power and load, the worse output. Two
---   harmonics at every frequency, so that no record's band makes a difference.
--- conditions: {power}; {load}; harmonics 2 and 3; the worse output; newest review
--- grain: unit_key
+-- title: Distortion at 20 Hz, 1 kHz and 20 kHz
+-- question: How much higher is distortion at the ends of the audio band than at 1 kHz? Second and
+--   third harmonic together, at one power and load, worse output. Two harmonics at every
+--   frequency, so that the recording's bandwidth makes no difference.
+-- conditions: {power}; {load}; harmonics 2 and 3; worse output; newest review
+-- grain: unit_key; one row per unit
 -- parameter power: text = '5w'; power of the test points: 1w, 5w, half or rated
 -- parameter load: text = '8ohm'; load of the test points: 4ohm, 8ohm or 16ohm
 -- column unit_key: -; Unit
@@ -12,7 +12,7 @@
 -- column at_20_hz: %; Harmonics 2 and 3 at 20 Hz
 -- column at_1_khz: %; Harmonics 2 and 3 at 1 kHz
 -- column at_20_khz: %; Harmonics 2 and 3 at 20 kHz
--- column rise_db: dB; Worse end over 1 kHz
+-- column rise_db: dB; Worse end re 1 kHz
 WITH both_found AS (
     SELECT unit_key, output, point_key, 100 * sqrt(sum(10 ** (value / 10))) AS percent
     FROM placed

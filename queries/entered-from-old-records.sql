@@ -1,6 +1,6 @@
--- title: Entered from old records
--- question: Which values were typed in from old records rather than measured from a capture?
--- grain: reading_key
+-- title: Values entered from old records
+-- question: Which values were entered from old records instead of being measured from a capture?
+-- grain: reading_key; one row per reading
 -- column reading_key: -; Reading
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

@@ -1,14 +1,14 @@
 -- title: Harmonics by topology
--- question: Which harmonics do push-pull and single-ended units add at one test point? Median and
---   middle half over units, the worse output of each unit's newest review.
--- conditions: {point}; the worse output; newest review of each unit
--- grain: technology, topology, order_n
+-- question: Which harmonics do push-pull and single-ended units produce at one test point? Median
+--   and quartiles over the units, worse output of each unit's newest review.
+-- conditions: {point}; worse output; newest review of each unit
+-- grain: technology, topology, order_n; one row per technology, topology and harmonic
 -- parameter point: point = 'tone-1khz-5w-8ohm'; test point
 -- column technology: -; Technology
 -- column topology: -; Topology
 -- column order_n: -; Harmonic
 -- column units: -; Units
--- column bounds: -; Of these, bounds
+-- column bounds: -; Bounds among them
 -- column lower_db: dB; Lower quartile re the fundamental
 -- column median_db: dB; Median re the fundamental
 -- column upper_db: dB; Upper quartile re the fundamental

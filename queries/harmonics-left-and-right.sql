@@ -1,9 +1,10 @@
--- title: Harmonics left and right at two powers
--- question: Which harmonics does a unit add at a low and at a higher power, and do its outputs
---   agree? Levels re the fundamental, newest review; where no unit is named, the one reviewed last.
+-- title: Harmonics of both outputs at two powers
+-- question: Which harmonics does a unit produce at a low and at a higher power, and do its
+--   outputs agree? Levels re the fundamental; newest review; without a unit, the one reviewed
+--   last.
 -- conditions: {low}; {high}; newest review
--- grain: unit_key, output, power_w, order_n
--- parameter unit: unit = ''; the unit
+-- grain: unit_key, output, power_w, order_n; one row per unit, output, power and harmonic
+-- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- parameter low: point = 'tone-1khz-1w-8ohm'; test point of the low power
 -- parameter high: point = 'tone-1khz-5w-8ohm'; test point of the higher power
 -- column unit_key: -; Unit

@@ -1,8 +1,9 @@
--- title: Hum of a unit, line by line
--- question: Which multiples of the mains frequency make up a unit's hum, and how does each compare
---   with the median of its peers? Newest review; where no unit is named, the one reviewed last.
--- grain: unit_key, output, order_n
--- parameter unit: unit = ''; the unit
+-- title: Hum of a unit by harmonic of the mains
+-- question: Which multiples of the mains frequency make up a unit's hum, and how does each
+--   compare with the median of its peers? The newest review; without a unit, the one reviewed
+--   last.
+-- grain: unit_key, output, order_n; one row per unit, output and multiple of the mains frequency
+-- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column output: -; Output

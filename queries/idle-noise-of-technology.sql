@@ -1,17 +1,17 @@
 -- title: Residual noise of one technology
--- question: How quiet is each unit of a technology with its input terminated, A-weighted,
---   and where does one of them stand? The noisier output of each unit, from its newest review.
--- conditions: {technology}; idle, input terminated; the noisier output; newest review
--- grain: unit_key
--- parameter technology: technology = ''; which; where empty that of the marked unit, or else the
---   commonest
--- parameter unit: unit = ''; a unit to mark and to show whatever its technology
+-- question: How low is the A-weighted residual noise of each unit of one technology? Input
+--   terminated, noisier output, newest review.
+-- conditions: {technology}; idle, input terminated; noisier output; newest review
+-- grain: unit_key; one row per unit
+-- parameter technology: technology = ''; technology; where empty, that of the marked unit,
+--   otherwise the most common one
+-- parameter unit: unit = ''; unit to mark, shown whatever its technology
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column value: µV; Residual noise, A-weighted
--- column low: µV; Low (k = 2)
--- column high: µV; High (k = 2)
+-- column low: µV; Lower limit (k = 2)
+-- column high: µV; Upper limit (k = 2)
 -- column bound: -; Bound
 -- column status: -; Status
 -- chart: ranked; scale = log

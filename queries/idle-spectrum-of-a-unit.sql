@@ -1,11 +1,12 @@
 -- title: Spectrum at idle
--- question: What is in a unit's residual noise: hum lines, hiss, whistles? The strongest line
---   of each of 2,000 steps of equal ratio from 10 Hz to 100 kHz, so that no line is lost. Newest
---   review; where no unit is named, the one reviewed last. Rows of kind mains: the lines of hum
---   that stand out of the noise.
--- conditions: input terminated; newest review; the strongest of each step
--- grain: unit_key, output, frequency_hz, kind
--- parameter unit: unit = ''; the unit
+-- question: What does a unit's residual noise consist of: hum, broadband noise, single tones? The
+--   strongest line of each of 2,000 steps of equal ratio from 10 Hz to 100 kHz, so that no line
+--   is lost; newest review; without a unit, the one reviewed last. Rows of kind mains are the hum
+--   lines that stand out of the noise.
+-- conditions: input terminated; newest review; strongest line of each step
+-- grain: unit_key, output, frequency_hz, kind; one row per unit, output, frequency and kind of
+--   line
+-- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column output: -; Output

@@ -1,20 +1,20 @@
 -- title: Output source impedance over frequency
--- question: How does a unit's output source impedance run with frequency? From sweeps or tones under
---   two loads, or from impedance tables; means over sixth octaves; the newest of each output; a
---   unit over others of its technology and kind.
+-- question: How does a unit's output source impedance change with frequency? From sweeps or tones
+--   under two loads, or from impedance tables; sixth-octave means; newest of each output;
+--   compared with units of its technology and kind.
 -- conditions: magnitude, under two loads or from a table; newest of each output
--- grain: unit_key, output, frequency_hz
--- parameter unit: unit = ''; the unit to draw over its peers
--- parameter technology: technology = ''; whose curves to draw where no unit is marked; where empty
---   the commonest
+-- grain: unit_key, output, frequency_hz; one row per unit, output and frequency
+-- parameter unit: unit = ''; unit to draw among its peers
+-- parameter technology: technology = ''; technology of the curves where no unit is marked; where
+--   empty, the most common one
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column output: -; Output
 -- column frequency_hz: Hz; Frequency
 -- column ohm: ohm; Output source impedance
--- column ohm_low: ohm; Low (k = 2)
--- column ohm_high: ohm; High (k = 2)
+-- column ohm_low: ohm; Lower limit (k = 2)
+-- column ohm_high: ohm; Upper limit (k = 2)
 -- chart: impedance
 WITH commonest AS (
     SELECT technology FROM peer GROUP BY ALL ORDER BY count(*) DESC, technology LIMIT 1

@@ -1,18 +1,17 @@
 -- title: Input-referred noise
--- question: How quiet is each unit once its gain is taken out? A-weighted output noise divided by
---   the gain of the same output at 1 kHz, the noisier output, in one technology.
--- conditions: {technology}; idle, input terminated; gain at 1 kHz; the noisier output;
---   newest review
--- grain: unit_key
--- parameter technology: technology = ''; which; where empty that of the marked unit, or else the
---   commonest
--- parameter unit: unit = ''; a unit to mark and to show whatever its technology
+-- question: How low is the noise of each unit once its gain is divided out? A-weighted output
+--   noise divided by the gain of the same output at 1 kHz, noisier output, one technology.
+-- conditions: {technology}; idle, input terminated; gain at 1 kHz; noisier output; newest review
+-- grain: unit_key; one row per unit
+-- parameter technology: technology = ''; technology; where empty, that of the marked unit,
+--   otherwise the most common one
+-- parameter unit: unit = ''; unit to mark, shown whatever its technology
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column value: µV; Input-referred noise, A-weighted
--- column low: µV; Low (k = 2)
--- column high: µV; High (k = 2)
+-- column low: µV; Lower limit (k = 2)
+-- column high: µV; Upper limit (k = 2)
 -- column bound: -; Bound
 -- column gain_db: dB; Gain at 1 kHz
 -- chart: ranked; scale = log

@@ -1,18 +1,19 @@
--- title: Left against right
--- question: In which units do the outputs differ by more than their uncertainty? Sorted by how far
---   beyond it; mono pairs are units of their own and are told by samples-of-one-model.
--- grain: unit_key, metric
--- parameter unit: unit = ''; one unit; all where empty
+-- title: Left and right compared
+-- question: In which units do the outputs differ by more than their uncertainty? The largest
+--   difference relative to its uncertainty comes first. Mono amplifiers are units of their own:
+--   see samples-of-one-model.
+-- grain: unit_key, metric; one row per unit and metric
+-- parameter unit: unit = ''; unit; all units where empty
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column metric: -; Metric
 -- column left_value: -; Left
 -- column right_value: -; Right
--- column difference: -; Left less right
--- column difference_u: -; u (k = 1)
+-- column difference: -; Left minus right
+-- column difference_u: -; Standard uncertainty
 -- column unit: -; Unit of measure
--- column beyond: -; Difference over its expanded uncertainty
+-- column beyond: -; Difference / expanded uncertainty
 WITH wanted (metric, point_key, limit_percent) AS (
     VALUES ('noise_a', 'idle', NULL), ('thd', 'tone-1khz-5w-8ohm', NULL),
            ('thd_n', 'tone-1khz-5w-8ohm', NULL), ('power_at_limit', 'limit-1khz-8ohm', 1.0),

@@ -1,18 +1,18 @@
 -- title: Residual noise against gain
--- question: Is a noisy unit noisy because it has more gain? A-weighted output noise against gain
---   at 1 kHz, newest review of each.
+-- question: Do units with more gain have more noise? A-weighted output noise against gain at 1
+--   kHz, newest review of each unit.
 -- conditions: idle, input terminated; gain at 1 kHz; newest review; bars: k = 2
--- grain: unit_key
--- parameter unit: unit = ''; a unit to mark
+-- grain: unit_key; one row per unit
+-- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column x: dB; Gain at 1 kHz
 -- column y: µV; Residual noise, A-weighted
--- column y_low: µV; Low (k = 2)
--- column y_high: µV; High (k = 2)
+-- column y_low: µV; Lower limit (k = 2)
+-- column y_high: µV; Upper limit (k = 2)
 -- column bound: -; Bound
--- column marked: -; Marked
+-- column marked: -; Marked unit
 -- chart: trend; scale = log
 SELECT
     unit_key, label, technology, gain.value AS x, noise.value * 1e6 AS y, noise.low * 1e6 AS y_low,

@@ -1,19 +1,18 @@
 -- title: Residual noise against power
--- question: Are powerful units noisier? A-weighted output noise against the greatest power at 1 %
---   distortion into 8 ohm, newest review of each.
--- conditions: idle, input terminated; power at 1 % THD, 1 kHz, 8 ohm; newest review; bars:
---   k = 2
--- grain: unit_key
--- parameter unit: unit = ''; a unit to mark
+-- question: Do more powerful units have more noise? A-weighted output noise against the output
+--   power at 1 % THD into 8 ohm, newest review of each unit.
+-- conditions: idle, input terminated; power at 1 % THD, 1 kHz, 8 ohm; newest review; bars: k = 2
+-- grain: unit_key; one row per unit
+-- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
--- column x: W; Power at 1 % distortion, 8 ohm
+-- column x: W; Output power at 1 % THD, 8 ohm
 -- column y: µV; Residual noise, A-weighted
--- column y_low: µV; Low (k = 2)
--- column y_high: µV; High (k = 2)
+-- column y_low: µV; Lower limit (k = 2)
+-- column y_high: µV; Upper limit (k = 2)
 -- column bound: -; Bound
--- column marked: -; Marked
+-- column marked: -; Marked unit
 -- chart: trend; scale = log
 SELECT
     unit_key, label, technology, power.value AS x, noise.value * 1e6 AS y,

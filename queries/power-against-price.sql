@@ -1,23 +1,23 @@
 -- title: Power against price
--- question: Does more money buy more power? Greatest power at 1 % distortion into 8 ohm, the weaker
---   output, against the list price in money of 2024, by the annual averages of the US consumer
---   price index CPI-U (Bureau of Labor Statistics). Prices in US dollars only; a mono unit
---   by itself.
+-- question: Does a higher price buy more power? Output power at 1 % THD into 8 ohm, output with
+--   the lower power, against the list price in US dollars of 2024 by the annual averages of the
+--   consumer price index CPI-U (Bureau of Labor Statistics). Prices in US dollars only; a mono
+--   unit by itself.
 -- conditions: 1 kHz, 8 ohm, 1 % THD; list price in US dollars of 2024; bars: k = 2
--- grain: unit_key
--- parameter unit: unit = ''; a unit to mark
+-- grain: unit_key; one row per unit
+-- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
--- column x: 1,000 USD; List price in money of 2024
--- column y: W; Power at 1 % distortion, 8 ohm
--- column y_low: W; Low (k = 2)
--- column y_high: W; High (k = 2)
+-- column x: 1,000 USD; List price in dollars of 2024
+-- column y: W; Output power at 1 % THD, 8 ohm
+-- column y_low: W; Lower limit (k = 2)
+-- column y_high: W; Upper limit (k = 2)
 -- column bound: -; Bound
 -- column listed: USD; List price
 -- column price_year: -; Year of the price
--- column watts_per_kusd: W; Power for each 1,000 USD
--- column marked: -; Marked
+-- column watts_per_kusd: W; Power per 1,000 USD
+-- column marked: -; Marked unit
 -- chart: trend; scale = log
 WITH cpi (year, level) AS (
     VALUES (1940, 14.0), (1941, 14.7), (1942, 16.3), (1943, 17.3), (1944, 17.6), (1945, 18.0),

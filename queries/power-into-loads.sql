@@ -1,8 +1,8 @@
 -- title: Power into 4, 8 and 16 ohm
--- question: How does the greatest power at one distortion limit change with the load? The weaker
---   output of each unit at 1 kHz.
--- conditions: 1 kHz; at {limit_percent} % THD; the weaker output; newest review
--- grain: unit_key
+-- question: How does the output power at one distortion limit change with the load? The output
+--   with the lower power, 1 kHz.
+-- conditions: 1 kHz; at {limit_percent} % THD; output with the lower power; newest review
+-- grain: unit_key; one row per unit
 -- parameter limit_percent: number = 1; distortion limit
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

@@ -1,18 +1,18 @@
--- title: Products of two tones
--- question: What does a unit make of two tones that are played together? The products of second and
---   third order re the reference of their test, the tones as played; newest review; where no unit
---   is named, the one reviewed last that has them.
--- conditions: {point}; newest review; open marks: at most this
--- grain: unit_key, output, frequency_hz, name
--- parameter unit: unit = ''; the unit
+-- title: Intermodulation products of two tones
+-- question: Which products does a unit make of two tones played together? Products of second and
+--   third order re the reference of their test, and the tones as played; newest review; without a
+--   unit, the one reviewed last that has them.
+-- conditions: {point}; newest review; open marks: upper bounds
+-- grain: unit_key, output, frequency_hz, name; one row per unit, output, frequency and product
+-- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- parameter point: point = 'two-tone-19k-20k'; test point
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column output: -; Output
 -- column frequency_hz: Hz; Frequency
 -- column level_db: dB; Level re the test's reference
--- column low_db: dB; Low (k = 2)
--- column high_db: dB; High (k = 2)
+-- column low_db: dB; Lower limit (k = 2)
+-- column high_db: dB; Upper limit (k = 2)
 -- column kind: -; Kind
 -- column name: -; Name
 -- column bound: -; Bound

@@ -1,21 +1,21 @@
--- title: Quietest units of a kind
--- question: Which units of one technology and kind are quietest at idle, A-weighted?
--- conditions: {technology}; {kind}; idle, input terminated; the noisier output
--- grain: unit_key
--- parameter technology: technology = ''; which; where empty that of the marked unit, or else the
---   commonest
--- parameter kind: text = ''; which kind; where empty that of the marked unit, or else integrated
+-- title: Units with the lowest noise of a technology and kind
+-- question: Which units of one technology and kind have the lowest A-weighted residual noise?
+-- conditions: {technology}; {kind}; idle, input terminated; noisier output
+-- grain: unit_key; one row per unit
+-- parameter technology: technology = ''; technology; where empty, that of the marked unit,
+--   otherwise the most common one
+-- parameter kind: text = ''; kind; where empty, that of the marked unit, otherwise integrated
 --   amplifiers
--- parameter most: integer = 20; how many at most
--- parameter unit: unit = ''; a unit to mark
+-- parameter most: integer = 20; greatest number of rows
+-- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column value: µV; Residual noise, A-weighted
--- column low: µV; Low (k = 2)
--- column high: µV; High (k = 2)
+-- column low: µV; Lower limit (k = 2)
+-- column high: µV; Upper limit (k = 2)
 -- column bound: -; Bound
--- column marked: -; Marked
+-- column marked: -; Marked unit
 -- chart: ranked; scale = log
 WITH chosen AS (
     SELECT coalesce(

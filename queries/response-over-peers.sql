@@ -1,25 +1,25 @@
--- title: Response over the peers' envelope
--- question: How flat is a unit from 20 Hz to 20 kHz, and what is usual among units of its
---   technology and kind? Means over third-octave bands, dB re 1 kHz; the envelope holds the
---   middle four fifths of the peers' outputs.
+-- title: Frequency response among peers
+-- question: How flat is a unit's response from 20 Hz to 20 kHz, and what is usual for its
+--   technology and kind? Third-octave means, dB re 1 kHz; the envelope reaches from the 10th to
+--   the 90th percentile of the peers' outputs.
 -- conditions: 20 Hz to 20 kHz, means over third octaves; newest review
--- grain: unit_key, output, frequency_hz
--- parameter unit: unit = ''; the unit to draw; where empty, every unit of the technology
--- parameter technology: technology = ''; whose curves to draw where no unit is marked; where empty
---   the commonest
+-- grain: unit_key, output, frequency_hz; one row per unit, output and frequency
+-- parameter unit: unit = ''; unit to draw; where empty, every unit of the technology
+-- parameter technology: technology = ''; technology of the curves where no unit is marked; where
+--   empty, the most common one
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column output: -; Output
 -- column frequency_hz: Hz; Frequency
 -- column level_db: dB; Response re 1 kHz
--- column low_db: dB; Tenth of the peers below
--- column high_db: dB; Tenth of the peers above
+-- column low_db: dB; 10th percentile of the peers
+-- column high_db: dB; 90th percentile of the peers
 -- column peers: -; Outputs in the envelope
--- column level_u: dB; u (k = 1)
--- column mask_db: dB; Published spread
--- column mask_low_hz: Hz; From
--- column mask_high_hz: Hz; To
+-- column level_u: dB; Standard uncertainty
+-- column mask_db: dB; Specified spread
+-- column mask_low_hz: Hz; Specified from
+-- column mask_high_hz: Hz; Specified to
 -- chart: response
 WITH commonest AS (
     SELECT technology FROM peer GROUP BY ALL ORDER BY count(*) DESC, technology LIMIT 1

@@ -1,17 +1,17 @@
--- title: Samples of one model
--- question: How far apart are samples of one model, beyond their uncertainty? Greatest and least
---   value of each metric at its test point among models with two units or more.
--- grain: maker, model, metric
+-- title: Units of one model
+-- question: How far apart are units of one model, relative to their uncertainty? Smallest and
+--   largest value of each metric at its test point, for models with two units or more.
+-- grain: maker, model, metric; one row per model and metric
 -- column maker: -; Maker
 -- column model: -; Model
 -- column metric: -; Metric
 -- column units: -; Units
--- column least: -; Least
--- column least_unit: -; Unit with the least
--- column greatest: -; Greatest
--- column greatest_unit: -; Unit with the greatest
+-- column least: -; Smallest
+-- column least_unit: -; Unit with the smallest value
+-- column greatest: -; Largest
+-- column greatest_unit: -; Unit with the largest value
 -- column unit: -; Unit of measure
--- column beyond: -; Difference over its expanded uncertainty
+-- column beyond: -; Difference / expanded uncertainty
 WITH wanted (metric, point_key, limit_percent) AS (
     VALUES ('noise_a', 'idle', NULL), ('thd', 'tone-1khz-5w-8ohm', NULL),
            ('power_at_limit', 'limit-1khz-8ohm', 1.0), ('gain', 'gain-1khz', NULL),

@@ -1,17 +1,18 @@
--- title: Channel separation against imbalance
--- question: Do units whose channels differ in level also leak more between them?
+-- title: Channel separation against channel imbalance
+-- question: Do units with a larger level difference between channels have less channel
+--   separation?
 -- conditions: 1 kHz; newest review of each unit; bars: k = 2
--- grain: unit_key
--- parameter unit: unit = ''; a unit to mark
+-- grain: unit_key; one row per unit
+-- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column x: dB; Difference between channels
 -- column y: dB; Separation at 1 kHz
--- column y_low: dB; Low (k = 2)
--- column y_high: dB; High (k = 2)
+-- column y_low: dB; Lower limit (k = 2)
+-- column y_high: dB; Upper limit (k = 2)
 -- column bound: -; Bound
--- column marked: -; Marked
+-- column marked: -; Marked unit
 -- chart: trend
 SELECT
     unit_key, label, technology, abs(balance.value) AS x, separation.value AS y,

@@ -1,18 +1,18 @@
 -- title: Signal-to-noise ratio by technology
--- question: How do technologies differ in signal-to-noise ratio at one test point, unweighted?
---   The lower output of each unit.
--- conditions: {point}; unweighted; the lower output; newest review of each unit
--- grain: unit_key
+-- question: How does the unweighted signal-to-noise ratio at one test point differ between
+--   technologies? The output with the lower ratio counts.
+-- conditions: {point}; unweighted; output with the lower value; newest review of each unit
+-- grain: unit_key; one row per unit
 -- parameter point: point = 'tone-1khz-5w-8ohm'; test point
--- parameter unit: unit = ''; a unit to mark
+-- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column value: dB; Signal-to-noise ratio
--- column low: dB; Low (k = 2)
--- column high: dB; High (k = 2)
+-- column low: dB; Lower limit (k = 2)
+-- column high: dB; Upper limit (k = 2)
 -- column bound: -; Bound
--- column marked: -; Marked
+-- column marked: -; Marked unit
 -- chart: strip
 SELECT unit_key, label, technology, value, low, high, bound, unit_key = $unit AS marked
 FROM worse

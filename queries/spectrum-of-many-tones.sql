@@ -1,10 +1,10 @@
--- title: Spectrum of tones played together
--- question: What stands between the tones of a two-tone or multitone capture? The strongest line of
---   each of 2,000 steps of equal ratio from 10 Hz to 100 kHz, so that no line is lost. Newest
---   review; where no unit is named, the one reviewed last that has one.
--- conditions: {stimulus}; newest review; the strongest of each step
--- grain: unit_key, output, frequency_hz
--- parameter unit: unit = ''; the unit
+-- title: Spectrum of a two-tone or multitone capture
+-- question: Which lines lie between the tones of a two-tone or multitone capture? The strongest
+--   line of each of 2,000 steps of equal ratio from 10 Hz to 100 kHz, so that no line is lost;
+--   newest review; without a unit, the one reviewed last that has one.
+-- conditions: {stimulus}; newest review; strongest line of each step
+-- grain: unit_key, output, frequency_hz; one row per unit, output and frequency
+-- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- parameter stimulus: text = 'multitone'; multitone or two tones
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

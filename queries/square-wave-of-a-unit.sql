@@ -1,17 +1,18 @@
--- title: Square wave
--- question: How does a unit follow a square wave? One period, with where its rise time, overshoot
---   and tilt were read; newest review; where no unit is named, the one reviewed last that has one.
+-- title: Square-wave response
+-- question: How does a unit reproduce a square wave? One period, with the points that rise time,
+--   overshoot and tilt were read from; newest review; without a unit, the one reviewed last that
+--   has one.
 -- conditions: {frequency_hz} Hz; newest review; one period about the upward edge
--- grain: unit_key, output, kind, time_s
--- parameter unit: unit = ''; the unit
--- parameter frequency_hz: number = 1000; of the square wave
+-- grain: unit_key, output, kind, time_s; one row per unit, output, kind of point and time
+-- parameter unit: unit = ''; unit; where empty, the one reviewed last
+-- parameter frequency_hz: number = 1000; frequency of the square wave
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column output: -; Output
 -- column time_s: s; Time from the edge
 -- column volts: V; Output voltage
 -- column kind: -; Kind
--- column note: -; What was read
+-- column note: -; Reading
 -- chart: square
 WITH newest AS (
     SELECT curve.*, label

@@ -1,11 +1,12 @@
 -- title: Spectrum of a tone
--- question: What does a unit add to a pure tone? The strongest line of each of 2,000
---   steps of equal ratio from 10 Hz to 100 kHz, so that no line is lost. Newest review; where no
---   unit is named, the one reviewed last.
--- conditions: 1 kHz; the capture nearest to {power_w} W; newest review; the strongest of
---   each step
--- grain: unit_key, output, frequency_hz, kind
--- parameter unit: unit = ''; the unit
+-- question: Which harmonics and other lines does a unit add to a pure tone? The strongest line of
+--   each of 2,000 steps of equal ratio from 10 Hz to 100 kHz, so that no line is lost; newest
+--   review; without a unit, the one reviewed last.
+-- conditions: 1 kHz; the capture nearest to {power_w} W; newest review; strongest line of each
+--   step
+-- grain: unit_key, output, frequency_hz, kind; one row per unit, output, frequency and kind of
+--   line
+-- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- parameter power_w: number = 5; the capture nearest to this power is shown
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

@@ -1,7 +1,7 @@
--- title: What was measured
--- question: How many units have each metric at each test point, and how many of those values are
---   bounds or typed in?
--- grain: metric, point_key
+-- title: Measured quantities and test points
+-- question: How many units have each metric at each test point, and how many of these values are
+--   bounds or were entered from old records?
+-- grain: metric, point_key; one row per metric and test point
 -- column metric: -; Metric
 -- column point_key: -; Test point
 -- column units: -; Units

@@ -7,14 +7,14 @@ from collections.abc import Callable
 import numpy as np
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Column, Square, Table
+from backbench.documents.stimuli import SquareWave, Table, TableColumn
 from backbench.metrics.declaration import CaptureData
 from backbench.signal.tone import PASS_BAND
 from backbench.signal.track import Track
 
 RATE = 192_000.0
 Response = Callable[[float], complex]
-COLUMNS = {"time": Column(name="t", unit="s"), "voltage": Column(name="v", unit="V")}
+COLUMNS = {"time": TableColumn(name="t", unit="s"), "voltage": TableColumn(name="v", unit="V")}
 
 
 def second_order(corner_hz: float, damping: float) -> Response:
@@ -69,7 +69,7 @@ def traced(
 def square_material(*outputs: Track, hz: float = 1000.0, **kept: object) -> CaptureData:
     """A recording of a square wave on 50 Hz mains; the generator's rise time is 10 ns."""
     rise = kept.pop("rise_time_s", 1e-8)
-    stimulus = Square(square_hz=hz, generator_vpp="unknown", rise_time_s=rise)  # type: ignore[arg-type]
+    stimulus = SquareWave(square_hz=hz, generator_vpp="unknown", rise_time_s=rise)  # type: ignore[arg-type]
     given = {"conditions": Conditions(), "mains_hz": 50.0, **kept}
     return CaptureData(stimulus, outputs=dict(enumerate(outputs, start=1)), **given)  # type: ignore[arg-type]
 

@@ -10,7 +10,7 @@ from backbench.documents.manifest import Conditions
 from backbench.documents.stimuli import Sweep as SweepStimulus
 from backbench.metrics.declaration import CaptureData, MeasuredValue
 from backbench.metrics.measurement import measure
-from backbench.signal.sweep_window import Sweep
+from backbench.signal.sweep_window import SweepParameters
 from backbench.signal.track import Array, Track
 
 
@@ -19,7 +19,7 @@ class Played(NamedTuple):
 
     volts: Array
     rate_hz: float
-    sweep: Sweep
+    sweep: SweepParameters
 
 
 def played(
@@ -32,7 +32,9 @@ def played(
     wave = np.sin(2 * np.pi * start_hz * scale * np.expm1(time / scale))
     wave *= _ramp(time / 0.05) * _ramp((seconds - time) / 0.003)
     lead, tail = np.zeros(round(0.1 * rate_hz)), np.zeros(round(tail_s * rate_hz))
-    return Played(np.concatenate([lead, wave, tail]), rate_hz, Sweep(start_hz, stop_hz, seconds))
+    return Played(
+        np.concatenate([lead, wave, tail]), rate_hz, SweepParameters(start_hz, stop_hz, seconds)
+    )
 
 
 def _ramp(share: Array) -> Array:

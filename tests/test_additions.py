@@ -72,14 +72,14 @@ CHART = '''
 
 import altair as alt
 
-from backbench.charts.declaration import Plate, chart
-from backbench.charts.page_layout import sentence
+from backbench.charts.declaration import ChartInput, chart
+from backbench.charts.page_layout import message_chart
 
 
 @chart("counted", ("unit_key", "value"))
-def counted(plate: Plate) -> alt.LayerChart:
+def counted(chart_input: ChartInput) -> alt.LayerChart:
     """How many values there are."""
-    return sentence(plate, f"{plate.frame.height} values are there.")
+    return message_chart(chart_input, f"{chart_input.frame.height} values are there.")
 '''
 QUERY = """\
 -- title: Crest factors

@@ -15,7 +15,7 @@ import soundfile
 import typer
 from typer.testing import CliRunner, Result
 
-from backbench.bench_day.planned_capture import PLAN_NAME, Plan, Step, plan_text
+from backbench.bench_day.planned_capture import PLAN_NAME, Plan, PlannedStep, plan_text
 from backbench.catalogue import Catalogue
 from backbench.cli import app
 from bench_amplifier import BENCH, RANGES_V, Amplifier
@@ -140,8 +140,11 @@ def workspace(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for n in range(8):
         key = f"2024-07-wren-{n}"
         begin_review(root / "reviews" / key, key, f"wren-{n}", f"2024-07-{n + 1:02}", 1958 + 7 * n)
-    step = Step(file="tone-1k-4ohm.wav", stimulus={"tone_hz": 1000.0, "generator_vrms": 0.155},
-                why="output impedance")  # fmt: skip
+    step = PlannedStep(
+        file="tone-1k-4ohm.wav",
+        stimulus={"tone_hz": 1000.0, "generator_vrms": 0.155},
+        why="output impedance",
+    )
     plan = Plan(review="2024-05-heron", full_scale_v=4.0, step=[step])
     (root / "reviews" / "2024-05-heron" / PLAN_NAME).write_text(plan_text(plan))
     outcomes, refused = catalogue.ingest(

@@ -144,3 +144,12 @@ def test_calls_of_many_arguments_name_them(path: Path) -> None:
         if len(call.args) > 6 and ast.unparse(call.func).split(".")[-1] not in OPEN_NUMBER
     ]
     assert many == []
+
+
+def test_no_class_name_stands_for_two_ideas() -> None:
+    places: dict[str, list[str]] = {}
+    for path in modules():
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.ClassDef):
+                places.setdefault(node.name, []).append(str(path.relative_to(PACKAGE)))
+    assert {name: files for name, files in places.items() if len(files) > 1} == {}

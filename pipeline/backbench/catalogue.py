@@ -221,7 +221,7 @@ class Catalogue:
         if found.conditions:
             with self.reading() as opened:
                 titles = dict(opened.rows(TITLES))
-        return replace(found, conditions=found.conditions_said(given, titles))
+        return replace(found, conditions=found.conditions_text(given, titles))
 
     def _saved(self, name: str) -> SavedQuery:
         import difflib

@@ -24,7 +24,7 @@ from rows import Row, tell
 from scipy.fft import rfft
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Idle, Multitone, Square, Stimulus, Sweep, Tone, TwoTones
+from backbench.documents.stimuli import Idle, Multitone, SquareWave, Stimulus, Sweep, Tone, TwoTones
 from backbench.ingest.malloc_tuning import keep_freed
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.measurement import measure
@@ -60,7 +60,7 @@ def cases() -> dict[str, tuple[Stimulus, np.ndarray]]:
         "multitone": (
             Multitone(multitone_hz=list_hz, generator_vrms=1.0), many,
         ),
-        "square": (Square(square_hz=1000.0, generator_vpp=2.0), square),
+        "square": (SquareWave(square_hz=1000.0, generator_vpp=2.0), square),
     }  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import stats
 
-from backbench.statistics.permutation_test import by_chance
+from backbench.statistics.permutation_test import permutation_p_value
 from backbench.statistics.trends import false_discovery
 
 SCREENINGS = 2000
@@ -23,7 +23,7 @@ def false_share(true: int, rng: np.random.Generator) -> float:
     x = stats.rankdata(rng.normal(size=UNITS))
     y = rng.normal(size=(QUANTITIES, UNITS))
     y[:true] += 1.5 * (x - x.mean()) / x.std()
-    p = [by_chance(x, row) for row in y]
+    p = [permutation_p_value(x, row) for row in y]
     kept = np.asarray(false_discovery(p)) <= RATE
     return float(kept[true:].sum() / max(1, kept.sum()))
 

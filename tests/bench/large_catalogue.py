@@ -20,10 +20,10 @@ from rows import Row, tell
 
 from backbench.comparison.unit_comparison import compare_unit
 from backbench.documents.settings import Settings
-from backbench.publish.index_pages import front_pages
-from backbench.publish.sheet_charts import Studio
-from backbench.publish.site_builder import Press
-from backbench.publish.site_data import keep_views, read_shelf
+from backbench.publish.index_pages import index_pages
+from backbench.publish.sheet_charts import ChartRenderer
+from backbench.publish.site_builder import SiteBuilder
+from backbench.publish.site_data import keep_views, read_site_data
 from backbench.querying.saved_queries import SavedQuery, shipped
 from backbench.storage.database import Database, reading, writing
 from backbench.test_points.assign import sync_points
@@ -177,8 +177,10 @@ def overview(store: Database, folder: Path) -> float:
     """Seconds of the site's first page, what it is read from included."""
     began = time.perf_counter()
     keep_views(store)
-    press = Press(Studio(store, {}, folder), read_shelf(store), Settings(), folder)
-    written = next(page for page in front_pages(press, {}) if page.path == "index.html")
+    builder = SiteBuilder(
+        ChartRenderer(store, {}, folder), read_site_data(store), Settings(), folder
+    )
+    written = next(page for page in index_pages(builder, {}) if page.path == "index.html")
     assert written.trouble == ""
     return time.perf_counter() - began
 

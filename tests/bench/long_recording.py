@@ -30,7 +30,7 @@ from backbench.documents.stimuli import (
     Burst,
     Idle,
     Multitone,
-    Square,
+    SquareWave,
     Steps,
     Stimulus,
     Sweep,
@@ -74,7 +74,7 @@ def cases(seconds: float) -> dict[str, tuple[Stimulus, Wave]]:
             sines(*((hz, 0.3) for hz in MANY_HZ)),
         ),
         "square": (
-            Square(square_hz=1000.0, generator_vpp=2.0),
+            SquareWave(square_hz=1000.0, generator_vpp=2.0),
             sines(*((1000.0 * k, 1 / k / (1 + (k / 12) ** 2)) for k in range(1, 60, 2))),
         ),
         "sweep": (

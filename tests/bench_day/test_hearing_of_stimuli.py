@@ -10,7 +10,7 @@ import soundfile
 
 import heard_sounds as sounds
 from backbench.bench_day import folder_scan
-from backbench.bench_day.classify_stimulus import Heard, Unknown, listen
+from backbench.bench_day.classify_stimulus import RecognisedStimulus, Unknown, listen
 from backbench.bench_day.folder_scan import listened
 from backbench.readers import declaration
 from tones import sines
@@ -24,7 +24,7 @@ def test_a_stimulus_is_heard(kind: str) -> None:
         (samples, rate, bits), expected = sounds.capture(kind, rng)
         heard = listen(samples, rate, bits)
         right += (
-            isinstance(heard, Heard) and heard.kind == kind
+            isinstance(heard, RecognisedStimulus) and heard.kind == kind
             and all(heard.stimulus.get(key) == value for key, value in expected.items())
         )  # fmt: skip
     assert right >= 5

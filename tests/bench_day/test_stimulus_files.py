@@ -14,12 +14,21 @@ from typer.testing import CliRunner
 
 from backbench.bench_day.chirp_markers import find_markers, marker, markers_in_turn
 from backbench.bench_day.cut_run import cut_run
-from backbench.bench_day.planned_capture import PLAN_NAME, Plan, Step, plan_text
+from backbench.bench_day.planned_capture import PLAN_NAME, Plan, PlannedStep, plan_text
 from backbench.bench_day.run_files import read_run
 from backbench.bench_day.stimuli_files import Format, write_stimuli
 from backbench.bench_day.stimulus_waveforms import wave
 from backbench.cli import app
-from backbench.documents.stimuli import Burst, Idle, Multitone, Square, Steps, Sweep, Tone, TwoTones
+from backbench.documents.stimuli import (
+    Burst,
+    Idle,
+    Multitone,
+    SquareWave,
+    Steps,
+    Sweep,
+    Tone,
+    TwoTones,
+)
 from backbench.errors import Refusal, UserError
 from backbench.readers import declaration
 from backbench.signal.tone_search import find_tone
@@ -49,7 +58,7 @@ def test_two_tones_stand_in_their_ratio() -> None:
 
 
 def test_a_square_wave_reaches_its_peak_to_peak_and_does_not_fold() -> None:
-    volts = kept(Square(square_hz=1000.0, generator_vpp=2.0))
+    volts = kept(SquareWave(square_hz=1000.0, generator_vpp=2.0))
     assert np.median(np.abs(volts)) == pytest.approx(1.0, rel=0.02)
     spectrum = np.abs(np.fft.rfft(volts)) / len(volts)
     hz = np.fft.rfftfreq(len(volts), 1 / 96_000)
@@ -90,8 +99,8 @@ def test_nothing_is_played_for_idle() -> None:
 # Files, markers, cutting ----------------------------------------------------------------------
 
 
-def step(file: str, hz: float, level: float | str = 0.3) -> Step:
-    return Step(file=file, stimulus={"tone_hz": hz, "generator_vrms": level}, why="a test")
+def step(file: str, hz: float, level: float | str = 0.3) -> PlannedStep:
+    return PlannedStep(file=file, stimulus={"tone_hz": hz, "generator_vrms": level}, why="a test")
 
 
 PLAN = Plan(

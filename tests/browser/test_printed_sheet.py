@@ -13,9 +13,9 @@ import pytest
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.publish import standalone_page
-from backbench.publish.sheet_charts import Studio
-from backbench.publish.site_builder import Press
-from backbench.publish.site_data import read_shelf
+from backbench.publish.sheet_charts import ChartRenderer
+from backbench.publish.site_builder import SiteBuilder
+from backbench.publish.site_data import read_site_data
 from backbench.querying.saved_queries import available
 
 REVIEW = "push-pull-taps"
@@ -36,9 +36,9 @@ def test_a_sheet_is_printed(measured: Catalogue, tmp_path: Path) -> None:
         pytest.skip("Chromium is not installed (Debian's package `chromium`)")
     path = tmp_path / "sheet.pdf"
     with measured.reading() as store:
-        studio = Studio(store, available(measured.places.root), None)
-        press = Press(studio, read_shelf(store), measured.settings, tmp_path)
-        standalone_page.save_sheet(press, REVIEW, path)
+        renderer = ChartRenderer(store, available(measured.places.root), None)
+        builder = SiteBuilder(renderer, read_site_data(store), measured.settings, tmp_path)
+        standalone_page.save_sheet(builder, REVIEW, path)
     data = path.read_bytes()
     assert data.startswith(b"%PDF-")
     assert data.rstrip().endswith(b"%%EOF")

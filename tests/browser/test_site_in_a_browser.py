@@ -128,21 +128,21 @@ def test_two_units_are_picked_and_set_side_by_side(page: Any, site: Path) -> Non
 
 def test_everything_can_be_done_from_the_keyboard(page: Any, site: Path) -> None:
     page.goto(address(site, "index.html"))
-    page.keyboard.press("Tab")
+    page.keyboard.builder("Tab")
     assert page.evaluate("document.activeElement.className") == "skip"
-    page.keyboard.press("Enter")
+    page.keyboard.builder("Enter")
     assert page.evaluate("document.activeElement.id") == "content"
-    page.keyboard.press("Tab")
+    page.keyboard.builder("Tab")
     assert page.evaluate("document.activeElement.id") == "words"
     page.keyboard.type("pentode")
     assert shown(page) == ["push-pull"]
     page.locator("tr[data-key=push-pull] input").focus()
-    page.keyboard.press("Space")
+    page.keyboard.builder("Space")
     page.locator("#words").fill("")
     page.locator(f"tr[data-key={PLAIN}] input").focus()
-    page.keyboard.press("Space")
+    page.keyboard.builder("Space")
     page.locator("#together").focus()
-    page.keyboard.press("Enter")
+    page.keyboard.builder("Enter")
     page.wait_for_selector("#picked .chip")
     assert page.locator("#picked .chip").count() == 2
 

@@ -50,7 +50,7 @@ def frames_of(count: int, label: str | None = None) -> Frames:
         "harmonics": _harmonics(some[0]),
         "spectrum": _spectrum(some[0], rng),
         "slope": _slope(some),
-        "gaps": _gaps(count, label),
+        "coverage": _coverage(count, label),
         "control": _control(label),
         "profile": _profile(label),
         "square": _square(some[0]),
@@ -143,7 +143,7 @@ def _slope(some: list[dict[str, Any]]) -> pl.DataFrame:
     )
 
 
-def _gaps(count: int, label: str | None) -> pl.DataFrame:
+def _coverage(count: int, label: str | None) -> pl.DataFrame:
     states = ("measured", "missing", "rejected", "entered")
     rows = [
         {"review_key": f"u{k}", "label": label if label and k == 0 else f"review {k}"}

@@ -12,22 +12,22 @@ import polars as pl
 import pytest
 
 from backbench.charts.declaration import MOST_ROWS
-from backbench.charts.drawing import Column, Labels
+from backbench.charts.drawing import Labels, PlainColumn
 from backbench.charts.image_export import STILL, STILL_LARGE, Size, png, save
 from backbench.charts.registry import chart_named, charts
 from backbench.errors import UserError
 
 LABELS = Labels(
     [
-        Column("value", "V", "Residual noise"),
-        Column("x", "year", "Age"),
-        Column("y", "dB", "Channel balance"),
-        Column("power_w", "W", "Output power"),
-        Column("thd_percent", "%", "THD"),
-        Column("frequency_hz", "Hz", "Frequency"),
-        Column("level", "V", "Level"),
-        Column("level_db", "dB", "Level re 1 kHz"),
-        Column("ohm", "ohm", "Output source impedance"),
+        PlainColumn("value", "V", "Residual noise"),
+        PlainColumn("x", "year", "Age"),
+        PlainColumn("y", "dB", "Channel balance"),
+        PlainColumn("power_w", "W", "Output power"),
+        PlainColumn("thd_percent", "%", "THD"),
+        PlainColumn("frequency_hz", "Hz", "Frequency"),
+        PlainColumn("level", "V", "Level"),
+        PlainColumn("level_db", "dB", "Level re 1 kHz"),
+        PlainColumn("ohm", "ohm", "Output source impedance"),
     ],
     title="A heading",
     note="1 kHz, 8 ohm",
@@ -44,7 +44,7 @@ def _drawn(name: str, frame: pl.DataFrame, subject: str = "u0") -> dict[str, obj
 
 def test_the_charts_of_the_saved_queries_are_found() -> None:
     wanted = {"ranked", "strip", "trend", "distortion-power", "response", "harmonics", "slope"}
-    wanted |= {"gaps", "control", "impedance", "spectrum", "profile", "square", "products"}
+    wanted |= {"coverage", "control", "impedance", "spectrum", "profile", "square", "products"}
     assert wanted <= set(NAMES)
     assert all(chart.purpose.endswith(".") for chart in charts().values())
 
@@ -144,7 +144,7 @@ def test_no_rows_gives_a_sentence(name: str, frames: dict[str, pl.DataFrame]) ->
 
 @pytest.mark.parametrize("name", NAMES)
 def test_rows_without_numbers_give_a_sentence(name: str, frames: dict[str, pl.DataFrame]) -> None:
-    if name == "gaps":
+    if name == "coverage":
         pytest.skip("a gap is a row without readings")
     numbers = pl.selectors.float()
     nothing = frames[name].with_columns(
@@ -218,10 +218,10 @@ def test_the_marked_units_name_ends_before_its_mark(frames: dict[str, pl.DataFra
 
 
 def test_years_of_making_have_a_slope_per_year(frames: dict[str, pl.DataFrame]) -> None:
-    labels = Labels([Column("x", "", "Year of making"), Column("y", "dB", "Balance")])
+    labels = Labels([PlainColumn("x", "", "Year of making"), PlainColumn("y", "dB", "Balance")])
     spec = json.dumps(charts()["trend"].draw(frames["trend"], labels).to_dict())
     assert "per year" in spec
-    other = Labels([Column("x", "", "Number of stages"), Column("y", "dB", "Balance")])
+    other = Labels([PlainColumn("x", "", "Number of stages"), PlainColumn("y", "dB", "Balance")])
     assert "per unit of number of stages" in json.dumps(
         charts()["trend"].draw(frames["trend"], other).to_dict()
     )
@@ -230,8 +230,8 @@ def test_years_of_making_have_a_slope_per_year(frames: dict[str, pl.DataFrame]) 
 def test_bars_are_explained_only_where_they_are_drawn(frames: dict[str, pl.DataFrame]) -> None:
     sharp = frames["strip"].with_columns(low=pl.col("value"), high=pl.col("value"))
     for name in ("strip", "ranked"):
-        assert "at k = 2" in json.dumps(_drawn(name, frames[name]))
-        assert "at k = 2" not in json.dumps(_drawn(name, sharp))
+        assert "(k = 2)" in json.dumps(_drawn(name, frames[name]))
+        assert "(k = 2)" not in json.dumps(_drawn(name, sharp))
 
 
 def test_conditions_stand_under_the_heading(frames: dict[str, pl.DataFrame]) -> None:
@@ -252,10 +252,10 @@ def test_reviews_of_one_unit_have_a_row_each_with_its_year() -> None:
             )
         ]
     )
-    spec = json.dumps(_drawn("gaps", frame), ensure_ascii=False)
+    spec = json.dumps(_drawn("coverage", frame), ensure_ascii=False)
     assert "Quarrel M30, left\u20022019" in spec
     assert "Quarrel M30, left\u20022021" in spec
-    assert "none with a gap" in spec
+    assert "all complete" in spec
 
 
 def test_mains_lines_are_told_from_other_peaks(frames: dict[str, pl.DataFrame]) -> None:
@@ -264,10 +264,10 @@ def test_mains_lines_are_told_from_other_peaks(frames: dict[str, pl.DataFrame]) 
         level=20 * pl.col("level").log10(),
         name=pl.when(pl.col("frequency_hz") == 50.0).then(pl.lit("fifty")),
     )
-    labels = Labels([Column("level", "dBV", "Level of each line")])
+    labels = Labels([PlainColumn("level", "dBV", "Level of each line")])
     drawn = charts()["spectrum"].draw(frame, labels, options={"weighting": "A"})
     spec = json.dumps(drawn.to_dict(), ensure_ascii=False)
-    assert "rings: mains lines" in spec
+    assert "circles: mains lines" in spec
     assert "fifty" in spec
     assert "A-weighting" in spec
 

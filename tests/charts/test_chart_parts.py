@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backbench.charts.axis import frequency_ruler, ranges_widely, ruler
+from backbench.charts.axis import axis, frequency_axis, ranges_widely
 from backbench.charts.chart_text import ordinal, shortened, text_width, unit_name, wrapped
-from backbench.charts.control_chart import limit_names, limits, worth_drawing
-from backbench.charts.label_placement import freest, spread, swarm, worth_naming
+from backbench.charts.control_chart import limit_names, limits, ordered_for_drawing
+from backbench.charts.label_placement import freest, rows_to_name, spread, swarm
 from backbench.charts.peer_band import envelope
 from backbench.charts.ranked_dots import rank_interval
 from backbench.charts.response import mask
@@ -71,8 +71,8 @@ def test_swarm_dots_do_not_touch(along: list[float]) -> None:
 
 
 def test_naming_takes_subject_ends_and_neighbours() -> None:
-    assert worth_naming(5, [], 8) == [0, 1, 2, 3, 4]
-    assert worth_naming(60, [30], 5) == [0, 29, 30, 31, 59]
+    assert rows_to_name(5, [], 8) == [0, 1, 2, 3, 4]
+    assert rows_to_name(60, [30], 5) == [0, 29, 30, 31, 59]
 
 
 def test_freest_place_hides_fewest_points() -> None:
@@ -81,7 +81,7 @@ def test_freest_place_hides_fewest_points() -> None:
 
 @given(st.floats(1e-6, 1e6), st.floats(1.5, 1e4), st.booleans())
 def test_ruler_turns_values_into_pixels_and_back(low: float, ratio: float, log: bool) -> None:
-    made = ruler([low, low * ratio], 0.0, 500.0, log=log)
+    made = axis([low, low * ratio], 0.0, 500.0, log=log)
     for value in (low, low * math.sqrt(ratio), low * ratio):
         assert 0 <= made.px(value) <= 500
         assert made.at(made.px(value)) == pytest.approx(value, rel=1e-6)
@@ -89,7 +89,7 @@ def test_ruler_turns_values_into_pixels_and_back(low: float, ratio: float, log: 
 
 
 def test_frequency_axis_has_the_trades_grid() -> None:
-    made = frequency_ruler([20.0, 20000.0], 0.0, 600.0)
+    made = frequency_axis([20.0, 20000.0], 0.0, 600.0)
     assert made.ticks == (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
     assert made.px(math.sqrt(20 * 20000)) == pytest.approx(300)
 
@@ -193,7 +193,7 @@ def test_series_with_a_step_come_first_and_then_one_of_each_sort() -> None:
     }
     series = {key: [{"value": v} for v in some] for key, some in values.items()}
     found = {key: limits(some) for key, some in values.items()}
-    assert [key[1] for key in worth_drawing(series, found)] == [
+    assert [key[1] for key in ordered_for_drawing(series, found)] == [
         "noise, right",
         "gain, left",
         "residual, left",
@@ -205,12 +205,15 @@ def test_series_with_a_step_come_first_and_then_one_of_each_sort() -> None:
 def test_narrow_limits_are_told_as_a_distance() -> None:
     found = limits([0.0, 2e-6, 0.0, 2e-6, 0.0, 2e-6])
     assert found is not None
-    texts = [text for _, text in limit_names(found, ruler([-0.05, 0.05], 100, 0, "dB"))]
+    texts = [text for _, text in limit_names(found, axis([-0.05, 0.05], 100, 0, "dB"))]
     assert len(texts) == 2
     assert texts[1].endswith("± 0.0000063\u00a0dB")
     still = limits([0.0] * 6)
     assert still is not None
-    assert limit_names(still, ruler([-0.05, 0.05], 100, 0, "dB"))[1][1] == "no scatter: no limits"
+    assert (
+        limit_names(still, axis([-0.05, 0.05], 100, 0, "dB"))[1][1]
+        == "no limits: all values are equal"
+    )
 
 
 def test_a_published_spread_is_a_window_about_the_curves() -> None:

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from backbench.comparison.regression import against, quantity, screening
+from backbench.comparison.regression import quantity, regression, screening
 from backbench.errors import Refusal, UserError
 from backbench.storage.database import reading
 
@@ -28,7 +28,7 @@ def catalogue(given: Any) -> Any:
 
 def test_a_metric_over_a_fact(given: Any) -> None:
     with reading(catalogue(given)) as store:
-        found = against(store, "noise_a", "age")
+        found = regression(store, "noise_a", "age")
     assert found.trend.slope == pytest.approx(-1e-6)
     assert (found.trend.n, found.trend.rho) == (10, pytest.approx(-1.0))
     assert set(found.trend.within) == {"tube", "solid state"}
@@ -53,9 +53,9 @@ def test_what_is_not_known_is_told(given: Any) -> None:
         with pytest.raises(UserError, match="tone-1khz-5w-8ohm"):
             quantity(store, "thd@idle")
         with pytest.raises(UserError, match="'colour'"):
-            against(store, "noise_a", "age", within="colour")
+            regression(store, "noise_a", "age", within="colour")
         with pytest.raises(Refusal):
-            against(store, "thd@tone-1khz-1w-8ohm", "age")
+            regression(store, "thd@tone-1khz-1w-8ohm", "age")
 
 
 def test_screening_holds_the_false_discovery_rate(given: Any) -> None:

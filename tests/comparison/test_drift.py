@@ -7,7 +7,7 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from backbench.comparison.drift import Step, control
+from backbench.comparison.drift import LevelChange, control
 from backbench.errors import Refusal
 
 
@@ -44,7 +44,7 @@ def test_few_values_are_refused() -> None:
 
 
 def test_days_on_either_side() -> None:
-    step = Step("b", "s", dt.date(2020, 1, 1), dt.date(2020, 2, 1), 0.0, 1.0, "dB")
+    step = LevelChange("b", "s", dt.date(2020, 1, 1), dt.date(2020, 2, 1), 0.0, 1.0, "dB")
     assert step.spans(dt.date(2020, 3, 1), dt.date(2019, 1, 1))
     assert not step.spans(dt.date(2020, 3, 1), dt.date(2020, 2, 1))
     assert not step.spans(dt.date(2019, 3, 1), dt.date(2020, 1, 1))

@@ -26,17 +26,17 @@ def test_one_watt_gives_the_sensitivity() -> None:
 
 def test_noise_at_the_seat() -> None:
     """1 mV is 69.03 dB below 2.83 V; 4 m are 12.04 dB below 1 m."""
-    horn, box = listening_terms.noise_heard(1e-3, ROOM)
+    horn, box = listening_terms.noise_levels(1e-3, ROOM)
     assert horn.at_1_m == pytest.approx(104 - 69.0309, abs=1e-4)
     assert horn.at_seat == pytest.approx(horn.at_1_m - 12.0412, abs=1e-4)
     assert horn.over_room == pytest.approx(-7.0721, abs=1e-4)
-    assert horn.said == "near the room's own noise"
-    assert box.said == "below the room's own noise"
-    assert listening_terms.noise_heard(1e-2, ROOM)[0].said == "heard in a quiet room"
+    assert horn.audibility == "near the room's own noise"
+    assert box.audibility == "below the room's own noise"
+    assert listening_terms.noise_levels(1e-2, ROOM)[0].audibility == "heard in a quiet room"
 
 
 def test_without_a_listening_place_there_is_no_seat() -> None:
-    found = listening_terms.noise_heard(1e-3, ROOM.model_copy(update={"listening": None}))
+    found = listening_terms.noise_levels(1e-3, ROOM.model_copy(update={"listening": None}))
     assert (found[0].at_seat, found[0].over_room) == (None, None)
 
 

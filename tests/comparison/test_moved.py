@@ -8,15 +8,15 @@ from typing import Any
 
 import pytest
 
-from backbench.comparison.drift import Step
+from backbench.comparison.drift import LevelChange
 from backbench.comparison.drift_effects import effect
 from backbench.comparison.unit_comparison import compare_unit
 from backbench.storage.database import reading
 
 DAYS = dt.date(2020, 5, 1), dt.date(2020, 6, 1)
-GAIN = Step("b1", "loop-back gain at 1 kHz, left", *DAYS, 0.0, 20.0, "dB")
-RESIDUAL = Step("b1", "loop-back THD+N at 1 kHz, left", *DAYS, 0.001, 0.003, "%")
-NOISE = Step("b1", "loop-back noise, A-weighted, left", *DAYS, 3.0, 5.0, "µV")
+GAIN = LevelChange("b1", "loop-back gain at 1 kHz, left", *DAYS, 0.0, 20.0, "dB")
+RESIDUAL = LevelChange("b1", "loop-back THD+N at 1 kHz, left", *DAYS, 0.001, 0.003, "%")
+NOISE = LevelChange("b1", "loop-back noise, A-weighted, left", *DAYS, 3.0, 5.0, "µV")
 
 
 @pytest.mark.parametrize(
@@ -29,7 +29,9 @@ NOISE = Step("b1", "loop-back noise, A-weighted, left", *DAYS, 3.0, 5.0, "µV")
         (NOISE, "thd", 0.1, None), (NOISE, "snr_1w", 20 * math.log10(8**0.5 / 3e-6), 4.436975),
     ],
 )  # fmt: skip
-def test_what_a_step_touches(step: Step, metric: str, value: float, wanted: float | None) -> None:
+def test_what_a_step_touches(
+    step: LevelChange, metric: str, value: float, wanted: float | None
+) -> None:
     """Ratios of one capture aren't moved by gain; 4 uV of new noise makes 3 uV into 5 uV, which
     are 20 lg (5/3) = 4.437 dB."""
     found = effect(step, metric, value)

@@ -22,7 +22,7 @@ def test_before_and_after_sorted_by_certainty(given: Any) -> None:
         given.reading("a", "gain", gain, 0.5, review=review)
     with reading(given.build()) as store:
         found = differences.before_and_after(store, "a")
-    told = [(d.metric, d.point_key, d.told) for d in found]
+    told = [(d.metric, d.point_key, d.assessment) for d in found]
     assert told[0] == ("noise_a", "idle", "better")
     assert ("gain", "gain-1khz", "other") in told
     assert told[-1][0::2] == ("thd", "not significantly different")
@@ -45,7 +45,7 @@ def test_left_and_right(given: Any) -> None:
     given.unit("mono")
     given.reading("mono", "thd", 0.5, 0.01, output="out")
     with reading(given.build()) as store:
-        assert [(d.difference, d.told) for d in differences.left_and_right(store, "a")] == [
+        assert [(d.difference, d.assessment) for d in differences.left_and_right(store, "a")] == [
             (pytest.approx(0.4), "worse")
         ]
         with pytest.raises(UserError, match="outputs out"):

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from backbench.documents.settings import Settings, Window
+from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import UserError
 from backbench.storage.database import reading, writing
 from backbench.test_points.assign import (
@@ -109,7 +109,7 @@ def test_assigning_again_changes_nothing(given: Any) -> None:
 
 
 def test_reviewers_own_point(given: Any) -> None:
-    own = Window(
+    own = CustomTestPoint(
         key="tone-10w", title="10 W", stimulus="tone", frequency_hz=1000.0, power_w=10.0,
         power_within_percent=10.0,
     )  # fmt: skip
@@ -120,7 +120,7 @@ def test_reviewers_own_point(given: Any) -> None:
 
 
 def test_own_point_under_a_shipped_key_is_refused() -> None:
-    own = Window(key="idle", title="mine", stimulus="idle")
+    own = CustomTestPoint(key="idle", title="mine", stimulus="idle")
     with pytest.raises(UserError, match="test_point 1, key: found 'idle'"):
         all_points(Settings(test_point=[own]))
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from backbench.errors import Refusal
 from backbench.statistics import ranks
-from backbench.statistics.ranks import Values, interval_said, of_one, oriented, simultaneous
+from backbench.statistics.ranks import Values, interval_text, of_one, oriented, simultaneous
 
 
 def values(value: list[float], u: Any = 0.0, better: str = "lower", **more: Any) -> Values:
@@ -139,7 +139,7 @@ def test_percentile_counts_ties_half() -> None:
      (12, 13, 13, "12th to 13th of 13"), (101, 112, 200, "101st to 112th of 200")],
 )  # fmt: skip
 def test_places_in_words(low: int, high: int, n: int, said: str) -> None:
-    assert interval_said(low, high, n) == said
+    assert interval_text(low, high, n) == said
 
 
 def test_values_must_be_finite() -> None:

@@ -158,7 +158,7 @@ def test_own_queries_stand_beside_those_shipped(tmp_path: Path) -> None:
     (tmp_path / "queries").mkdir()
     (tmp_path / "queries" / "mine.sql").write_text(GOOD, encoding="utf-8")
     assert available(tmp_path).keys() == {"mine", *shipped()}
-    (tmp_path / "queries" / "review-gaps.sql").write_text(GOOD, encoding="utf-8")
+    (tmp_path / "queries" / "missing-measurements.sql").write_text(GOOD, encoding="utf-8")
     with pytest.raises(UserError, match="the name of queries shipped"):
         available(tmp_path)
 
@@ -170,8 +170,8 @@ def test_a_folder_that_is_not_there_holds_none(tmp_path: Path) -> None:
 def test_conditions_are_said_with_the_values(tmp_path: Path) -> None:
     line = "-- conditions: above {above} V; word {word}; all outputs\n-- grain: n\n"
     query = one(tmp_path, GOOD.replace("-- grain: n\n", line))
-    assert query.conditions_said() == "above 1 V; all outputs"
-    told = query.conditions_said({"above": "2", "word": "p1"}, {"p1": "1 kHz, 5 W"})
+    assert query.conditions_text() == "above 1 V; all outputs"
+    told = query.conditions_text({"above": "2", "word": "p1"}, {"p1": "1 kHz, 5 W"})
     assert told == "above 2 V; word 1 kHz, 5 W; all outputs"
 
 

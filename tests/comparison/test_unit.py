@@ -70,7 +70,7 @@ def test_peers_are_of_one_technology_and_kind(given: Any) -> None:
     given.unit("preamp", kind="preamplifier")
     found = compared(given, "a")
     assert found.peers.keys == ("a", "b", "receiver")
-    assert "technology tube" in found.peers.said
+    assert "technology tube" in found.peers.description
     assert "only 2 peers" in found.notes[0]
 
 
@@ -243,6 +243,8 @@ def test_work_and_sides_are_told_with_one_difference_a_metric(given: Any) -> Non
             given.reading("a", "level", noise, 1e-6, **more)
     found = compared(given, "a")
     assert found.work[0] == "r2 less r1"
-    assert [(d.metric, d.output, d.told) for d in found.work[1]] == [("noise_a", "right", "better")]
+    assert [(d.metric, d.output, d.assessment) for d in found.work[1]] == [
+        ("noise_a", "right", "better")
+    ]
     assert found.sides[0] == "Right less left"
     assert [d.difference for d in found.sides[1]] == [pytest.approx(1e-4)]

@@ -13,6 +13,7 @@ from backbench.comparison.verdicts import (
     size_conformance,
     verdicts,
 )
+from backbench.quantities.writing import ordinary
 from backbench.storage.database import reading
 
 
@@ -93,8 +94,8 @@ def test_the_worse_output_decides(given: Any) -> None:
     given.reading("a", "thd", 1.5, 0.01, output="right")
     found = judged(given)[0]
     assert (found.outcome, found.output, found.value) == ("fails", "right", 1.5)
-    assert found.told == "1000 Hz, 5 W, 8 ohm"
-    assert found.promised_at == "1000 Hz, 5 W, 8 ohm"
+    assert ordinary(found.explanation) == "1 kHz, 5 W, 8 Ω"
+    assert ordinary(found.promised_at) == "1 kHz, 5 W, 8 Ω"
 
 
 def test_other_conditions_are_told(given: Any) -> None:
@@ -103,7 +104,7 @@ def test_other_conditions_are_told(given: Any) -> None:
     given.reading("a", "thd", 0.5, 0.01)
     found = judged(given)[0]
     assert found.outcome == "measured under other conditions"
-    assert found.told == "power 5 W, 15 W promised"
+    assert ordinary(found.explanation) == "power 5 W, 15 W promised"
 
 
 def test_a_promise_over_a_band_is_not_met_by_one_frequency(given: Any) -> None:
@@ -116,7 +117,7 @@ def test_a_promise_over_a_band_is_not_met_by_one_frequency(given: Any) -> None:
     given.reading("a", "response_spread", 0.5, 0.01, under="sweep")
     found = judged(given)
     assert [v.outcome for v in found] == ["measured under other conditions", "meets"]
-    assert found[0].told == "promised over 20 Hz to 20000 Hz"
+    assert ordinary(found[0].explanation) == "promised over 20 Hz to 20 kHz"
 
 
 def test_a_promised_power_is_no_condition(given: Any) -> None:
@@ -134,7 +135,7 @@ def test_not_measured_and_refused(given: Any) -> None:
     given.reading("a", "thd", None)
     found = judged(given)
     assert [v.outcome for v in found] == ["not measured", "not measured"]
-    assert [v.told for v in found] == ["no honest number", ""]
+    assert [v.explanation for v in found] == ["no honest number", ""]
 
 
 def test_entered_without_uncertainty_decides_nothing(given: Any) -> None:
@@ -159,7 +160,7 @@ def test_damping_factor_stands_under_its_nominal_load(given: Any) -> None:
                   detail='{"nominal load":"8 ohm"}')  # fmt: skip
     found = judged(given)
     assert [v.outcome for v in found] == ["meets", "measured under other conditions"]
-    assert found[1].told == "load 8 ohm, 16 ohm promised"
+    assert ordinary(found[1].explanation) == "load 8 Ω, 16 Ω promised"
 
 
 def test_of_two_outputs_that_both_meet_the_nearer_one_is_told(given: Any) -> None:

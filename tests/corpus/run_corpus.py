@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import numpy as np
 
 from backbench.documents.manifest import read_manifest
-from backbench.documents.stimuli import Column, Table
+from backbench.documents.stimuli import Table, TableColumn
 from backbench.errors import UserError
 from backbench.readers.file_formats import read_recording, read_table
 from corpus.malformed import corpus
@@ -31,7 +31,10 @@ TIME_S = 30
 MEMORY = 1 << 30
 TABLE = Table(
     table="response",
-    columns={"frequency": Column(name="f", unit="Hz"), "level": Column(name="a", unit="dB")},
+    columns={
+        "frequency": TableColumn(name="f", unit="Hz"),
+        "level": TableColumn(name="a", unit="dB"),
+    },
 )
 
 

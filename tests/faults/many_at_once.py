@@ -48,10 +48,12 @@ def work(role: str, number: int, folder: Path, until: float) -> dict[str, object
                 assert not outcome.failed, outcome
                 acknowledged[outcome.review] = f"version {version}"
             elif role == "chart":
-                catalogue.chart("review-gaps" if version % 2 else "quietest-of-a-kind").to_dict()
+                catalogue.chart(
+                    "missing-measurements" if version % 2 else "quietest-of-a-kind"
+                ).to_dict()
             else:
                 assert catalogue.readings().height > 0
-                catalogue.query("review-gaps")
+                catalogue.query("missing-measurements")
             counts["done"] += 1
         except UserError as error:
             counts[f"told: {error.what}"] += 1

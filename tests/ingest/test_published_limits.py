@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from backbench.documents.manifest import read_manifest
-from backbench.documents.unit_facts import At, Published
+from backbench.documents.unit_facts import PublishedConditions, PublishedFigure
 from backbench.ingest.published_figures import limit_value, published_faults
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
@@ -52,13 +52,13 @@ def test_a_limit_has_one_reading_or_is_a_fault(limit: str, words: str | None) ->
 def test_limits_in_the_metrics_unit() -> None:
     def read(unit: str, **sides: object) -> float:
         return limit_value(
-            Published.model_validate({"metric": "m", "printed_in": "p", **sides}), unit
+            PublishedFigure.model_validate({"metric": "m", "printed_in": "p", **sides}), unit
         )
 
     assert read("V", at_most="0.5 mV") == 0.0005
     assert read("%", at_most="-40 dB") == pytest.approx(1.0)
     assert read("W", at_least="1 000 W") == 1000.0
-    assert read("W", at_least="4 V", at=At(load_ohm=8.0)) == pytest.approx(2.0)
+    assert read("W", at_least="4 V", at=PublishedConditions(load_ohm=8.0)) == pytest.approx(2.0)
     with pytest.raises(UnreadableQuantity, match="more than 10000 %"):
         read("%", at_most="99 dB")
 

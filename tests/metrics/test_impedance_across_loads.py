@@ -11,7 +11,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Column, Table
+from backbench.documents.stimuli import Table, TableColumn
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.impedance import nominal_load
 from backbench.metrics.measurement import measure
@@ -265,7 +265,10 @@ def test_one_load_gives_nothing() -> None:
 
 
 def test_an_impedance_table_gives_its_curve() -> None:
-    columns = {"frequency": Column(name="f", unit="Hz"), "magnitude": Column(name="z", unit="ohm")}
+    columns = {
+        "frequency": TableColumn(name="f", unit="Hz"),
+        "magnitude": TableColumn(name="z", unit="ohm"),
+    }
     table = {"frequency": np.array([1000.0, 20.0]), "magnitude": np.array([0.8, 1.25])}
     stimulus = Table(table="impedance", columns=columns)
     findings, (trace,) = measure(CaptureData(stimulus, Conditions(), {}, table=table))

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backbench.signal.hidden_hum import BLIND
-from backbench.signal.power import Square
+from backbench.signal.hidden_hum import UNSEEN_FACTOR
+from backbench.signal.power import MeanSquare
 from tones import figures, idle_material, reasons, sines, tone_material, track
 
 RATE = 48_000.0
@@ -67,7 +67,7 @@ def test_23_hz_is_clear_of_both_mains_systems() -> None:
 
 def test_the_bound_from_nothing_but_the_harmonic_is_what_it_is_meant_to_be() -> None:
     """Closed form: 1 / (2 sin(0.05 pi / 2)) = 6.37 times what is seen, in amplitude."""
-    seen = Square(1.0, BLIND**2, 2 * BLIND)
+    seen = MeanSquare(1.0, UNSEEN_FACTOR**2, 2 * UNSEEN_FACTOR)
     assert not seen.stands_out
     assert seen.at_most >= 1 / (2 * math.sin(0.05 * math.pi / 2))
     assert seen.at_most < 7.5

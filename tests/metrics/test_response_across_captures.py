@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Column, Table
+from backbench.documents.stimuli import Table, TableColumn
 from backbench.metrics.declaration import CaptureData, CurveData, MeasuredValue
 from backbench.metrics.measurement import measure
 from backbench.metrics.registry import registry
@@ -136,7 +136,10 @@ def test_range_of_the_tone_controls_holds_the_gain() -> None:
 
 
 def phono(db: np.ndarray, name: str | None = "phono MM") -> CaptureData:
-    columns = {"frequency": Column(name="f", unit="Hz"), "level": Column(name="l", unit="dB")}
+    columns = {
+        "frequency": TableColumn(name="f", unit="Hz"),
+        "level": TableColumn(name="l", unit="dB"),
+    }
     return CaptureData(
         Table(table="response", columns=columns), Conditions(input=name), {},
         table={"frequency": HZ, "level": db},

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.signal import bilinear, freqz, lfilter
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Column, Table
+from backbench.documents.stimuli import Table, TableColumn
 from backbench.metrics.declaration import CaptureData, CurveData, MeasuredValue
 from backbench.metrics.measurement import Trace, measure
 from backbench.signal.response import Response
@@ -60,10 +60,13 @@ def value(taken: CaptureData, metric: str) -> MeasuredValue:
 
 
 def table(db: Array, hz: Array, phase: Array | None = None) -> CaptureData:
-    columns = {"frequency": Column(name="f", unit="Hz"), "level": Column(name="l", unit="dB")}
+    columns = {
+        "frequency": TableColumn(name="f", unit="Hz"),
+        "level": TableColumn(name="l", unit="dB"),
+    }
     held = {"frequency": hz, "level": db}
     if phase is not None:
-        columns["phase"] = Column(name="p", unit="deg")
+        columns["phase"] = TableColumn(name="p", unit="deg")
         held["phase"] = phase
     return CaptureData(Table(table="response", columns=columns), Conditions(), {}, table=held)
 

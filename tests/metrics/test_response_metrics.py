@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 from scipy.signal import bilinear, lfilter
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Column, Table
+from backbench.documents.stimuli import Table, TableColumn
 from backbench.metrics.declaration import CaptureData, MeasuredValue
 from backbench.metrics.measurement import measure
 from backbench.signal.track import Array
@@ -112,7 +112,10 @@ def test_the_curve_is_that_of_the_metrics() -> None:
 
 
 def reduced(hz: Array, level: Array, unit: str = "dB") -> CaptureData:
-    columns = {"frequency": Column(name="f", unit="Hz"), "level": Column(name="l", unit=unit)}
+    columns = {
+        "frequency": TableColumn(name="f", unit="Hz"),
+        "level": TableColumn(name="l", unit=unit),
+    }
     return CaptureData(
         stimulus=Table(table="response", columns=columns),
         conditions=Conditions(),

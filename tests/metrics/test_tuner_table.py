@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Column, Table
+from backbench.documents.stimuli import Table, TableColumn
 from backbench.metrics.declaration import CaptureData, MeasuredValue
 from backbench.metrics.measurement import Finding, measure
 
@@ -24,7 +24,7 @@ def table(
     return CaptureData(
         Table(
             table="tuner", antenna_ohm=ohm,
-            columns={key: Column(name=key, unit=u) for key, u in units.items()},
+            columns={key: TableColumn(name=key, unit=u) for key, u in units.items()},
         ),
         Conditions(), {},
         table={"rf_level": DBF, **{k: np.asarray(v, dtype=float) for k, v in columns.items()}},

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 
 import pytest
 
-from backbench.publish.sheet_charts import Studio
-from backbench.publish.site_builder import Press, review_pages
-from backbench.publish.site_data import as_of_review, keep_views, read_shelf
+from backbench.publish.sheet_charts import ChartRenderer
+from backbench.publish.site_builder import SiteBuilder, review_pages
+from backbench.publish.site_data import as_of_review, keep_views, read_site_data
 from backbench.querying.saved_queries import available
 from simulated import CIRCUITS, simulated_catalogue
 
@@ -17,7 +17,7 @@ EARLIER, LATER, UNIT = "push-pull-taps", "push-pull-later", "push-pull"
 
 
 @pytest.fixture(scope="module")
-def press(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Press]:
+def builder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SiteBuilder]:
     """One unit reviewed twice."""
     folder = tmp_path_factory.mktemp("twice")
     later = folder / "later"
@@ -33,8 +33,8 @@ def press(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Press]:
     assert not any(outcome.failed for outcome in outcomes)
     with catalogue.reading() as store:
         keep_views(store)
-        studio = Studio(store, available(catalogue.places.root), None)
-        yield Press(studio, read_shelf(store), catalogue.settings, folder / "site")
+        renderer = ChartRenderer(store, available(catalogue.places.root), None)
+        yield SiteBuilder(renderer, read_site_data(store), catalogue.settings, folder / "site")
 
 
 def _a_year_on(head: str) -> str:
@@ -45,8 +45,8 @@ def _a_year_on(head: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def test_within_it_only_this_reviews_readings_of_the_unit_are_known(press: Press) -> None:
-    store = press.studio.store
+def test_within_it_only_this_reviews_readings_of_the_unit_are_known(builder: SiteBuilder) -> None:
+    store = builder.renderer.store
     asked = f"SELECT DISTINCT review_key FROM reading WHERE unit_key = '{UNIT}' ORDER BY ALL"
     assert store.rows(asked) == [(LATER,), (EARLIER,)]
     with as_of_review(store, UNIT, EARLIER):
@@ -59,10 +59,10 @@ def test_within_it_only_this_reviews_readings_of_the_unit_are_known(press: Press
         pass
 
 
-def test_its_sheet_shows_its_own_charts_and_says_whose_the_places_are(press: Press) -> None:
-    list(review_pages(press, EARLIER))
-    text = (press.folder / f"sheets/{EARLIER}.html").read_text(encoding="utf-8")
-    assert "Values and charts here are of this review" in text
+def test_its_sheet_shows_its_own_charts_and_says_whose_the_places_are(builder: SiteBuilder) -> None:
+    list(review_pages(builder, EARLIER))
+    text = (builder.folder / f"sheets/{EARLIER}.html").read_text(encoding="utf-8")
+    assert "Values and charts here are those of this review" in text
     assert f'<a href="{LATER}.html">the newest review</a>' in text
     assert text.count("<figure>") > 0
-    assert "Place among peers" not in text
+    assert "Rank (1 = best)" not in text

@@ -13,19 +13,19 @@ import pytest
 
 from backbench.catalogue import Catalogue
 from backbench.comparison.standings import compared_points
-from backbench.publish.index_pages import PAGE_ROWS, front_pages
-from backbench.publish.sheet_charts import Studio
-from backbench.publish.site_builder import Press
-from backbench.publish.site_data import Shelf, read_shelf
+from backbench.publish.index_pages import PAGE_ROWS, index_pages
+from backbench.publish.sheet_charts import ChartRenderer
+from backbench.publish.site_builder import SiteBuilder
+from backbench.publish.site_data import SiteData, read_site_data
 from backbench.querying.saved_queries import available
 
 UNITS = 5000
 MOST_BYTES = 3_000_000
 
 
-def large(shelf: Shelf) -> Shelf:
+def large(site_data: SiteData) -> SiteData:
     """5,000 units made from those at hand, each with a value at every place there is."""
-    patterns = list(shelf.units.values())
+    patterns = list(site_data.units.values())
     units = {
         f"generated-unit-{n:04d}": {
             **patterns[n % len(patterns)], "unit_key": f"generated-unit-{n:04d}",
@@ -35,14 +35,14 @@ def large(shelf: Shelf) -> Shelf:
         for n in range(UNITS)
     }  # fmt: skip
     values = {}
-    for place, column in shelf.values.items():
+    for place, column in site_data.values.items():
         row = next(iter(column.values()))
         values[place] = {
             key: {**row, "unit_key": key, "value": row["value"] * (1 + n / 7919)}
             for n, key in enumerate(units)
         }
     models = {(str(row["maker"]), str(row["model"])): (key,) for key, row in units.items()}
-    return replace(shelf, units=units, values=values, models=models)
+    return replace(site_data, units=units, values=values, models=models)
 
 
 @pytest.fixture(scope="module")
@@ -50,9 +50,9 @@ def folder(measured: Catalogue, tmp_path_factory: pytest.TempPathFactory) -> Ite
     """The listing pages of the large catalogue."""
     made = tmp_path_factory.mktemp("large")
     with measured.reading() as store:
-        studio = Studio(store, available(measured.places.root), None)
-        press = Press(studio, large(read_shelf(store)), measured.settings, made)
-        for _ in front_pages(press, studio.queries):
+        renderer = ChartRenderer(store, available(measured.places.root), None)
+        builder = SiteBuilder(renderer, large(read_site_data(store)), measured.settings, made)
+        for _ in index_pages(builder, renderer.queries):
             pass
         yield made
 
@@ -81,7 +81,7 @@ def test_nothing_is_left_out_of_the_comparison(folder: Path, measured: Catalogue
     pages = sorted(folder.glob("compare*.html"))
     found = [place for path in pages for place in data_of(path, "data")["places"]]
     with measured.reading() as store:
-        values = read_shelf(store).values
+        values = read_site_data(store).values
     assert len(found) == sum(
         point in compared_points().get(metric, ()) for metric, point, _ in values
     )

@@ -15,10 +15,10 @@ from backbench.catalogue import Catalogue
 from backbench.errors import Refusal, UserError
 from backbench.publish import photographs, standalone_page
 from backbench.publish.photographs import Album, Photo, Unshown, shown_as
-from backbench.publish.sheet_charts import Studio
+from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.site import publish
-from backbench.publish.site_builder import Press
-from backbench.publish.site_data import read_shelf
+from backbench.publish.site_builder import SiteBuilder
+from backbench.publish.site_data import read_site_data
 from backbench.querying.saved_queries import available
 from simulated import CIRCUITS, simulated_catalogue
 
@@ -155,9 +155,11 @@ def test_originals_stay_and_a_missing_one_is_told(catalogue: Catalogue, review: 
 def test_a_sheet_of_its_own_holds_its_photographs(catalogue: Catalogue, tmp_path: Path) -> None:
     root = catalogue.places.root
     with catalogue.reading() as store:
-        studio = Studio(store, available(root), None)
-        press = Press(studio, read_shelf(store), catalogue.settings, tmp_path, Album(root))
-        standalone_page.save_sheet(press, "push-pull-taps", tmp_path / "sheet.html")
+        renderer = ChartRenderer(store, available(root), None)
+        builder = SiteBuilder(
+            renderer, read_site_data(store), catalogue.settings, tmp_path, Album(root)
+        )
+        standalone_page.save_sheet(builder, "push-pull-taps", tmp_path / "sheet.html")
     assert 'src="data:image/jpeg;base64,' in (tmp_path / "sheet.html").read_text(encoding="utf-8")
 
 

@@ -10,10 +10,10 @@ import pytest
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.publish import site, standalone_page
-from backbench.publish.sheet_charts import Studio
+from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.site import publish
-from backbench.publish.site_builder import Press, comparison_data
-from backbench.publish.site_data import read_shelf
+from backbench.publish.site_builder import SiteBuilder, comparison_data
+from backbench.publish.site_data import read_site_data
 from backbench.publish.stills import write_stills
 from backbench.querying.saved_queries import available
 from backbench.storage import fault_injection
@@ -22,10 +22,10 @@ REVIEW = "push-pull-taps"
 
 
 @pytest.fixture
-def press(measured: Catalogue, tmp_path: Path) -> Iterator[Press]:
+def builder(measured: Catalogue, tmp_path: Path) -> Iterator[SiteBuilder]:
     with measured.reading() as store:
-        studio = Studio(store, available(measured.places.root), None)
-        yield Press(studio, read_shelf(store), measured.settings, tmp_path)
+        renderer = ChartRenderer(store, available(measured.places.root), None)
+        yield SiteBuilder(renderer, read_site_data(store), measured.settings, tmp_path)
 
 
 def test_a_site_is_made_once_and_mended(measured: Catalogue, tmp_path: Path) -> None:
@@ -52,34 +52,36 @@ def test_a_worker_that_ends_is_told_and_leaves_no_part_of_a_site(
     assert [path for path in tmp_path.iterdir() if path.is_dir()] == []
 
 
-def test_a_sheet_of_its_own_needs_no_other_file(press: Press, tmp_path: Path) -> None:
+def test_a_sheet_of_its_own_needs_no_other_file(builder: SiteBuilder, tmp_path: Path) -> None:
     path = tmp_path / "sheet.html"
-    standalone_page.save_sheet(press, REVIEW, path)
+    standalone_page.save_sheet(builder, REVIEW, path)
     text = path.read_text(encoding="utf-8")
     assert "<nav" not in text
     assert 'href="..' not in text
     assert 'src="..' not in text
-    sha = press.studio.store.rows("SELECT sha256 FROM capture WHERE review_key = $r", {"r": REVIEW})
+    sha = builder.renderer.store.rows(
+        "SELECT sha256 FROM capture WHERE review_key = $r", {"r": REVIEW}
+    )
     assert all(str(value) in text for (value,) in sha)
 
 
 def test_what_cannot_be_written_is_said(
-    press: Press, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    builder: SiteBuilder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with pytest.raises(UserError, match=r"\.html or \.pdf"):
-        standalone_page.save_sheet(press, REVIEW, tmp_path / "sheet.doc")
+        standalone_page.save_sheet(builder, REVIEW, tmp_path / "sheet.doc")
     with pytest.raises(UserError, match="did you mean push-pull-taps"):
-        standalone_page.save_sheet(press, "push-pull-tap", tmp_path / "sheet.html")
+        standalone_page.save_sheet(builder, "push-pull-tap", tmp_path / "sheet.html")
     monkeypatch.setattr(standalone_page.shutil, "which", lambda name: None)
     with pytest.raises(UserError, match="Chromium to print"):
-        standalone_page.save_sheet(press, REVIEW, tmp_path / "sheet.pdf")
+        standalone_page.save_sheet(builder, REVIEW, tmp_path / "sheet.pdf")
     assert list(tmp_path.iterdir()) == []
 
 
-def test_stills_are_numbered_with_captions(press: Press, tmp_path: Path) -> None:
+def test_stills_are_numbered_with_captions(builder: SiteBuilder, tmp_path: Path) -> None:
     (tmp_path / "09-left-over.png").write_bytes(b"")
     (tmp_path / "notes.txt").write_text("mine")
-    paths = write_stills(press, REVIEW, tmp_path)
+    paths = write_stills(builder, REVIEW, tmp_path)
     pictures = [path for path in paths if path.suffix == ".png"]
     assert pictures
     assert [int(path.name[:2]) for path in pictures] == list(range(1, len(pictures) + 1))
@@ -91,19 +93,19 @@ def test_stills_are_numbered_with_captions(press: Press, tmp_path: Path) -> None
     assert not (tmp_path / "09-left-over.png").exists()
     assert (tmp_path / "notes.txt").exists()
     with pytest.raises(UserError, match="not known"):
-        write_stills(press, "nothing", tmp_path)
+        write_stills(builder, "nothing", tmp_path)
 
 
-def test_what_is_set_side_by_side_are_the_catalogues_values(press: Press) -> None:
-    (data,) = comparison_data(press.shelf)
-    assert [key for key, _, _ in data["units"]] == list(press.shelf.units)
+def test_what_is_set_side_by_side_are_the_catalogues_values(builder: SiteBuilder) -> None:
+    (data,) = comparison_data(builder.site_data)
+    assert [key for key, _, _ in data["units"]] == list(builder.site_data.units)
     for place in data["places"]:
         values = [found[0] for found in place["values"].values()]
         assert place["ends"] == [min(values), max(values)]
     metric, point = "thd", "tone-1khz-1w-8ohm"
-    held = press.shelf.values[metric, point, None]
+    held = builder.site_data.values[metric, point, None]
     title = next(iter(held.values()))["title"]
-    told = (title, press.shelf.points[point])
+    told = (title, builder.site_data.points[point])
     thd = next(place for place in data["places"] if (place["title"], place["point"]) == told)
     assert len(thd["values"]) == len(held) > 1
     for position, found in thd["values"].items():

@@ -35,47 +35,55 @@ def verdict(outcome: Any) -> Verdict:
 
 
 def test_outcomes_are_counted() -> None:
-    told = finding_sentences.verdicts_said(
+    told = finding_sentences.verdicts_sentence(
         [verdict("meets"), verdict("fails"), verdict("meets"), verdict("not measured")]
     )
     assert told == "Of 4 specifications it meets 2, fails 1 and has no reading for 1."
-    assert finding_sentences.verdicts_said([]) == "No specifications are recorded for this unit."
+    assert (
+        finding_sentences.verdicts_sentence([]) == "No specifications are recorded for this unit."
+    )
 
 
 @pytest.mark.parametrize(
     ("rank", "told"),
     [
         ((1, 5), "it is in the best quarter for noise"),
-        ((1, 6), "in neither the best nor the last quarter with certainty"),
-        ((16, 20), "it is in the last quarter for noise"),
-        ((15, 20), "in neither the best nor the last quarter with certainty"),
+        ((1, 6), "not certainly in the best or the worst quarter"),
+        ((16, 20), "it is in the worst quarter for noise"),
+        ((15, 20), "not certainly in the best or the worst quarter"),
     ],
 )
 def test_a_quarter_is_claimed_only_for_a_whole_rank_interval(
     rank: tuple[int, int], told: str
 ) -> None:
-    assert told in finding_sentences.places_said([line("Noise", rank)], "tube")
+    assert told in finding_sentences.ranks_sentence([line("Noise", rank)], "tube")
 
 
 def test_without_ranks_there_is_no_place() -> None:
-    told = finding_sentences.places_said([line("Noise", None), line("Gain", (1, 2), n=3)], "tube")
+    told = finding_sentences.ranks_sentence(
+        [line("Noise", None), line("Gain", (1, 2), n=3)], "tube"
+    )
     assert told == "There are too few peers to rank this unit."
 
 
 def test_changes_are_counted_beyond_uncertainty_only() -> None:
     found = [difference("A", 3.0), difference("B", 2.0, 1.0), difference("C", 0.5),
              difference("D", None)]  # fmt: skip
-    told = finding_sentences.changes_said(found, "May")
-    assert told.startswith("Of 4 figures measured in both, 1 got better and 1 got worse since May")
-    assert "none changed" in finding_sentences.changes_said([difference("C", 0.5)], "May")
-    assert finding_sentences.changes_said([], "May").startswith("Nothing was measured")
+    told = finding_sentences.changes_sentence(found, "May")
+    assert told.startswith("Of 4 values measured in both, 1 improved and 1 worsened since May")
+    assert "none changed" in finding_sentences.changes_sentence([difference("C", 0.5)], "May")
+    assert finding_sentences.changes_sentence([], "May").startswith("Nothing was measured")
 
 
 def test_sides_that_agree_are_said_to_agree() -> None:
-    assert "agree within uncertainty" in finding_sentences.sides_said([difference("A", 0.2)])
-    told = finding_sentences.sides_said([difference("Noise", 2.0), difference("Noise", 4.0)])
-    assert told == "Left and right differ beyond uncertainty in noise."
-    assert "not measured under the same" in finding_sentences.sides_said([])
+    assert "do not differ significantly" in finding_sentences.left_right_sentence(
+        [difference("A", 0.2)]
+    )
+    told = finding_sentences.left_right_sentence(
+        [difference("Noise", 2.0), difference("Noise", 4.0)]
+    )
+    assert told == "Left and right differ significantly in noise."
+    assert "not measured under the same" in finding_sentences.left_right_sentence([])
 
 
 def test_absences_are_named() -> None:
@@ -83,22 +91,25 @@ def test_absences_are_named() -> None:
     ended = ReviewOutcome(
         tuple(CaptureOutcome(n, f"{n}.flac", "tone", state, "") for n, state in enumerate(states))
     )
-    told = finding_sentences.absent_said({"no load": ["Power"]}, ended, ["response"])
+    told = finding_sentences.missing_sentence({"no load": ["Power"]}, ended, ["response"])
     assert told == (
-        "Response was not taken, 1 quantity could not be given, 2 captures could not be used and "
-        "1 capture could be used in part."
+        "Response was not measured, 1 quantity could not be determined, 2 captures could not be "
+        "used and 1 capture could be used in part."
     )
-    nothing = finding_sentences.absent_said({}, ReviewOutcome(), [])
-    assert nothing.startswith("Everything in the usual battery")
+    nothing = finding_sentences.missing_sentence({}, ReviewOutcome(), [])
+    assert nothing.startswith("All usual tests were run")
 
 
 def test_state_and_catalogue() -> None:
     day = dt.date(2024, 5, 11)
-    assert finding_sentences.state_said("restored", ["bias set", "tubes replaced"], day) == (
+    assert finding_sentences.state_sentence("restored", ["bias set", "tubes replaced"], day) == (
         "Measured restored on 2024-05-11: bias set and tubes replaced."
     )
-    assert finding_sentences.catalogue_said(0, 0, 0, "", "") == "The catalogue holds no review yet."
-    assert finding_sentences.catalogue_said(1, 1, 1, "2024-05-11", "2024-05-11") == (
+    assert (
+        finding_sentences.catalogue_sentence(0, 0, 0, "", "")
+        == "The catalogue holds no review yet."
+    )
+    assert finding_sentences.catalogue_sentence(1, 1, 1, "2024-05-11", "2024-05-11") == (
         "1 unit of 1 maker, measured in 1 review on 2024-05-11."
     )
 

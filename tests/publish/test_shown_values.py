@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 
-from backbench.publish.peer_strips import EDGE, WIDTH, strip
+from backbench.publish.peer_strips import EDGE, WIDTH, peer_strip
 from backbench.publish.site_data import slug
-from backbench.publish.value_text import few, listed, sentence, share, years
+from backbench.publish.value_text import first_few, listed, sentence, share, years
 from backbench.quantities.counts import counted
 
 
 def test_a_strip_keeps_order_and_stays_inside() -> None:
-    drawn = strip([1.0, 2.0, 400.0], 20.0, 1.0, "W", None)
+    drawn = peer_strip([1.0, 2.0, 400.0], 20.0, 1.0, "W", None)
     assert drawn is not None
     assert drawn.logarithmic
     assert EDGE < drawn.low < drawn.x < drawn.high < WIDTH - EDGE
@@ -20,17 +20,17 @@ def test_a_strip_keeps_order_and_stays_inside() -> None:
 
 
 def test_a_strip_of_equal_values_and_of_none() -> None:
-    same = strip([0.0, 0.0], 0.0, None, "dB", None)
+    same = peer_strip([0.0, 0.0], 0.0, None, "dB", None)
     assert same is not None
     assert same.x == WIDTH / 2
     assert not same.logarithmic
-    assert strip([], 1.0, 0.1, "W", None) is None
+    assert peer_strip([], 1.0, 0.1, "W", None) is None
 
 
 def test_lists_counts_and_shares() -> None:
     assert listed(["a", "b", "c"]) == "a, b and c"
     assert listed([]) == ""
-    assert few("abcdef", most=2) == "a, b and 4 more"
+    assert first_few("abcdef", most=2) == "a, b and 4 more"
     assert counted(1, "unit") == "1 unit"
     assert counted(1200, "quantity", "quantities") == "1,200 quantities"
     assert share(0.9999) == "over 99\u00a0%"

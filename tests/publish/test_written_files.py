@@ -12,7 +12,7 @@ import pytest
 
 from backbench.errors import UserError
 from backbench.publish import atomic_publish
-from backbench.publish.atomic_publish import put_in_place, renewing
+from backbench.publish.atomic_publish import replace_site, replacing_site
 from backbench.publish.output_files import RECORD, digest_of, make, read_record, record_bytes, write
 
 
@@ -30,11 +30,11 @@ LOCKS = (".site.lock", ".site.lock.next")
 
 def renewed(folder: Path, digest: str, *names: str) -> None:
     """A site of pages that hold their own names."""
-    with renewing(folder) as aside:
+    with replacing_site(folder) as aside:
         for name in names:
             make(aside, name, name.encode(), folder)
         make(aside, RECORD, record_bytes(digest, names), folder)
-        put_in_place(aside, folder, read_record(folder))
+        replace_site(aside, folder, read_record(folder))
 
 
 def files(folder: Path) -> list[str]:
@@ -93,7 +93,7 @@ def test_a_site_that_was_not_put_in_place_is_mended(tmp_path: Path, stopped: str
         site.rename(tmp_path / ".site.earlier")
     if stopped == "clearing":
         shutil.copytree(site, tmp_path / ".site.earlier")
-    with renewing(site):
+    with replacing_site(site):
         assert read_record(site).stands(site, "1")
         assert files(site) == [RECORD, "a.html"]
         assert sorted(p.name for p in tmp_path.iterdir()) == [
@@ -115,7 +115,7 @@ def test_one_process_at_a_time_makes_a_site(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(atomic_publish, "PATIENCE_S", 0.1)
-    with renewing(tmp_path / "site"), pytest.raises(UserError, match="being made"):
+    with replacing_site(tmp_path / "site"), pytest.raises(UserError, match="being made"):
         renewed(tmp_path / "site", "1", "a.html")
 
 

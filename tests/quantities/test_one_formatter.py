@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import ast
+import io
 import re
 from pathlib import Path
 
+import polars as pl
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from backbench.charts.mark_layers import beside, told
+from backbench.charts.mark_layers import value_label, value_text
+from backbench.comparison.standings import Standing
 from backbench.publish.render import environment
-from backbench.quantities.writing import COVERAGE, ordinary
+from backbench.publish.stills import _figure_line
+from backbench.quantities.writing import COVERAGE, NO_BREAK, axis_labels, measured, ordinary
+from backbench.reports.export_formats import export
 from backbench.reports.terminal_tables import quantity as in_terminal
 
 PACKAGE = Path(__file__).parents[2] / "pipeline" / "backbench"
@@ -62,13 +67,77 @@ def test_a_reading_has_the_same_digits_everywhere(value: float, share: float, un
     u = share * value
     page = environment().from_string("{{ measured(v, u, unit) }}").render(v=value, u=u, unit=unit)
     row = {"value": value, "low": value - COVERAGE * u, "high": value + COVERAGE * u}
-    chart = told(row, "value", "low", "high", unit)
+    chart = value_text(row, "value", "low", "high", unit)
     assert ordinary(page) == in_terminal(value, unit, u)
     assert chart == page
-    assert beside(row, unit).strip() == re.split(" ± ", page)[0]
+    assert value_label(row, unit).strip() == re.split(" ± ", page)[0]
 
 
 def test_a_bound_is_shown_alike() -> None:
     row = {"value": 10.4284, "bound": "upper"}
-    assert ordinary(told(row, "value", "low", "high", "Hz")) == "≤ 10.5 Hz"
+    assert ordinary(value_text(row, "value", "low", "high", "Hz")) == "≤ 10.5 Hz"
     assert in_terminal(10.4284, "Hz", None, "upper") == "≤ 10.5 Hz"
+
+
+def _still_caption(value: float, u: float, unit: str, bound: str | None = None) -> str:
+    standing = Standing(
+        unit_key="u", metric="noise", title="Noise", unit=unit, better="lower", point_key="idle",
+        point="idle", output="left", limit_percent=None, value=value, uncertainty=u, bound=bound,
+        status="measured", n=1, rank=None, percentile=None, around=(), left_out={},
+    )  # fmt: skip
+    line = re.fullmatch(r"Noise: (.+) \(idle, left\)", _figure_line(standing))
+    assert line is not None
+    return line[1]
+
+
+@given(st.floats(1e-8, 1e6), st.floats(1e-5, 2.0), UNITS)
+@settings(max_examples=50)
+def test_a_caption_has_the_digits_of_the_page(value: float, share: float, unit: str) -> None:
+    assert _still_caption(value, share * value, unit) == measured(value, share * value, unit)
+
+
+@given(st.floats(-1e6, 1e6), UNITS)
+@settings(max_examples=50)
+def test_an_exported_value_is_written_as_the_reading_itself(value: float, unit: str) -> None:
+    frame = pl.DataFrame({"value": [value]})
+    exported = io.StringIO()
+    export(frame, "csv", stream=exported)
+    read_back = float(exported.getvalue().splitlines()[1])
+    assert measured(read_back, 0.01 * abs(value), unit) == measured(value, 0.01 * abs(value), unit)
+
+
+@pytest.mark.parametrize(
+    ("values", "unit", "log", "labels"),
+    [
+        ((0.0, 0.5, 1.0), "dB", False, ["0.0 dB", "0.5 dB", "1.0 dB"]),
+        ((0.0, 2e-4, 1e-3), "V", False, ["0.0 mV", "0.2 mV", "1.0 mV"]),
+        ((-10.0, 0.0), "", False, ["−10", "0"]),
+        ((20.0, 500.0, 2e3, 2e4), "Hz", True, ["20 Hz", "500 Hz", "2 kHz", "20 kHz"]),
+        ((0.03, 0.1, 3.0), "%", True, ["0.03 %", "0.1 %", "3 %"]),
+    ],
+)
+def test_ticks_of_a_linear_axis_have_equal_decimals(
+    values: tuple[float, ...], unit: str, log: bool, labels: list[str]
+) -> None:
+    written = axis_labels(values, unit, log=log)
+    assert [label.replace(NO_BREAK, " ") for label in written] == labels
+
+
+OWN_FORMATS = re.compile(r":[-+]?\.?[0-9]*[efg]\}|%\.?[0-9]*[efg]\b")
+NOT_SHOWN = {
+    "axis.py": "ticks", "peer_strips.py": "SVG path", "site_builder.py": "data of the script",
+}  # fmt: skip
+"""Files that format numbers which no reader sees, and which these are."""
+
+
+def test_rooms_that_show_values_have_no_format_of_their_own() -> None:
+    rooms = ("charts", "publish", "reports", "export", "querying")
+    faults = [
+        f"{path.name}:{number}"
+        for room in rooms
+        for path in sorted((PACKAGE / room).rglob("*"))
+        if path.suffix in (".py", ".html") and path.name not in NOT_SHOWN
+        for number, line in enumerate(path.read_text().splitlines(), start=1)
+        if OWN_FORMATS.search(line)
+    ]
+    assert faults == []

@@ -169,7 +169,7 @@ CASES = [
         a        | 100          | -2       | -1.9   | -1.1    | 2     | 3       | 20000
         a        | 1000         | 0.1      | 0.01   | 0.09    | 2     | 3       | 20000
         """, {"unit": "a"}),
-    Case("review-gaps", """
+    Case("missing-measurements", """
         unit a
         reading a gain 20 0.1
         reading a thd None
@@ -191,7 +191,7 @@ CASES = [
         p        | channel balance      | 0        | absent
         p        | separation           | 0        | absent
         """, {"lacking": "yes"}),
-    Case("review-gaps", """
+    Case("missing-measurements", """
         review r1 2020-03-01
         unit m-left r1
         unit m-right r1
@@ -241,7 +241,7 @@ CASES = [
         a        | power_at_limit | 10     | 9     | W    | 1.7677669529663689
         a        | thd            | 0.5    | 0.505 | %    | 0.17677669529663689
         """),
-    Case("work-that-paid", TWICE, """
+    Case("improvements-by-work", TWICE, """
         unit_key | metric  | gain_db            | state    | work
         a        | noise_a | 12.041199826559248 | restored | new capacitors; cleaned
         """),
@@ -260,7 +260,7 @@ CASES = [
         loop-back gain at 1 kHz, left | 2020-01-01 | -6.020599913279624 | 0.08685889638065 | dB
         loop-back noise, A-weighted, left | 2020-01-01 | 2                  | 0.1   | µV
         """),
-    Case("power-against-promise", """
+    Case("measured-against-rated-power", """
         unit a
         published a power_at_limit 'at least' 20 limit_percent=1.0
         reading a power_at_limit 16 1 limit_percent=1.0 power_w=None
@@ -332,7 +332,7 @@ CASES = [
         b        | 1955 | 5  | 4     | 6      | 1950
         a        | 1968 | 20 | 18    | 22     | 1960
         """),
-    Case("due-for-a-re-test", """
+    Case("due-for-another-review", """
         review r1 2000-01-01
         review r2 2020-01-01
         unit a r1
@@ -359,7 +359,7 @@ CASES = [
         r-a        | 1        | 1.flac | failed         | 0       | unreadable audio
         r-a        | 3        | 3.flac | partly refused | 2       | Thd, Thd_n (left): clipped
         """),
-    Case("unlike-its-peers", """
+    Case("outliers-among-peers", """
         unit a
         unit b
         unit c
@@ -374,7 +374,7 @@ CASES = [
         unit_key | metric | value | middle | deviation          | peers
         e        | gain   | 40    | 22     | 12.140833670578713 | 5
         """),
-    Case("beneath-the-bench", """
+    Case("limited-by-the-bench", """
         unit a
         reading a thd 0.001 0 bound=upper status=at_floor
         reading a thd 0.1 0
@@ -637,7 +637,7 @@ CASES = [
         b        | 20    | 20  |      | lower
         a        | 40    | 39  | 41   |
         """),
-    Case("figures-to-hold-against", """
+    Case("published-figures", """
         unit a
         published a thd 'at most' 0.5
         published a snr 'at least' 80 position=2

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from backbench.documents.stimuli import Column, Table
+from backbench.documents.stimuli import Table, TableColumn
 from backbench.errors import UserError
 from backbench.readers.file_formats import read_table, readers
 
@@ -18,7 +18,7 @@ RESPONSE = {"frequency": ("f", "kHz"), "level": ("out", "mV")}
 
 
 def table(kind: str = "response", **columns: tuple[str, str]) -> Table:
-    named = {key: Column(name=n, unit=u) for key, (n, u) in (columns or RESPONSE).items()}
+    named = {key: TableColumn(name=n, unit=u) for key, (n, u) in (columns or RESPONSE).items()}
     return Table(table=kind, columns=named)  # type: ignore[arg-type]
 
 

@@ -64,7 +64,7 @@ def test_chance_is_that_of_scipys_permutation_test(table: np.ndarray) -> None:
     x, y = table[:6, 0].round(0), table[:6, 1].round(1)
     every = stats.permutation_test((y,), rho, permutation_type="pairings", n_resamples=np.inf,
                                    alternative="greater")  # fmt: skip
-    assert permutation_test.by_chance(x, y) == pytest.approx(every.pvalue, abs=1e-9)
+    assert permutation_test.permutation_p_value(x, y) == pytest.approx(every.pvalue, abs=1e-9)
 
     rx, ry = (stats.rankdata(table[:, j]) for j in (0, 1))
     orders = np.random.default_rng(3).permuted(np.tile(ry, (20_000, 1)), axis=1)
@@ -73,7 +73,7 @@ def test_chance_is_that_of_scipys_permutation_test(table: np.ndarray) -> None:
     found = abs(stats.spearmanr(table[:, 0], table[:, 1]).statistic)
     share = np.mean(shares >= found - 1e-12)
     error = np.sqrt(share * (1 - share) / 20_000)
-    assert permutation_test.by_chance(table[:, 0], table[:, 1]) == pytest.approx(
+    assert permutation_test.permutation_p_value(table[:, 0], table[:, 1]) == pytest.approx(
         share, abs=4 * error + 1e-4
     )
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from scipy.stats import t as student
 
-from backbench.signal.uncertainty import Part, combine, correlated, spread
+from backbench.signal.uncertainty import Contribution, combine, correlated, spread
 
 TABLES = Path(__file__).parent / "tables"
 
@@ -20,7 +20,14 @@ def test_end_gauge_calibration() -> None:
     printed (31.7 before rounding up), 16 degrees of freedom, U99 93 nm.
     """
     theta = 50_000_623 * 11.5e-6 * 0.029
-    found = combine([Part(25.0, 18), Part(9.7, 25.6), Part(2.9, 50), Part(theta, 2)])
+    found = combine(
+        [
+            Contribution(25.0, 18),
+            Contribution(9.7, 25.6),
+            Contribution(2.9, 50),
+            Contribution(theta, 2),
+        ]
+    )
     assert found.u == pytest.approx(31.71, abs=5e-3)
     assert found.dof == pytest.approx(16.66, abs=5e-3)
     assert student.ppf(0.995, 16) == pytest.approx(2.92, abs=1e-3)
@@ -65,7 +72,7 @@ def test_resistance_and_reactance(
 
 def test_without_correlation_it_is_the_root_sum_of_squares() -> None:
     parts = [3.0, -4.0]
-    assert correlated(parts, {}) == combine([Part(3.0), Part(4.0)]).u == 5.0
+    assert correlated(parts, {}) == combine([Contribution(3.0), Contribution(4.0)]).u == 5.0
     assert correlated(parts, {(0, 1): 1.0}) == pytest.approx(1.0)
 
 

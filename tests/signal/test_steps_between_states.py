@@ -9,11 +9,12 @@ import pytest
 from scipy.optimize import curve_fit
 
 from backbench.errors import Refusal
+from backbench.signal.edge import Extreme
 from backbench.signal.edge_detection import edges_of_trace
 from backbench.signal.quantisation_step import quantisation_step
-from backbench.signal.rise_time import Own, chained, taken_off
+from backbench.signal.rise_time import ChainRiseTime, chained, taken_off
 from backbench.signal.state_fit import fit_state
-from backbench.signal.transition import Extreme, cutoff_from_tilt, ringing, state_levels
+from backbench.signal.transition import cutoff_from_tilt, ringing, state_levels
 from backbench.signal.waveform_period import one_period
 from squares import RATE, recorded, second_order, step_of, traced
 from tones import sines, track
@@ -125,20 +126,25 @@ def test_what_is_not_the_stated_square_wave_is_refused(
 
 
 def test_rise_times_subtract_in_quadrature() -> None:
-    rise = taken_off(5e-6, 0.0, Own(3e-6 / 2, 3e-6 / 2), 0.0, 1e-9)
+    rise = taken_off(5e-6, 0.0, ChainRiseTime(3e-6 / 2, 3e-6 / 2), 0.0, 1e-9)
     assert rise.value == pytest.approx(math.sqrt(25 - 2.25) * 1e-6)
     assert not rise.bounded
     assert rise.u == pytest.approx(0.75 * 2.25e-12 / (2 * rise.value * math.sqrt(3)))
-    assert chained(Own(3e-9, 3e-9), 4e-9) == pytest.approx((5e-9, 5e-9))
+    assert chained(ChainRiseTime(3e-9, 3e-9), 4e-9) == pytest.approx((5e-9, 5e-9))
 
 
 @pytest.mark.parametrize(
     ("own", "converter", "step"),
-    [(None, 0.0, 1e-9), (Own(3e-6, 3e-6), 0.0, 1e-9), (Own(0.0, 3e-6), 0.0, 1e-9),
-     (Own(1e-9, 1e-9), 3e-6, 0.0), (Own(1e-9, 1e-9), 0.0, 3e-6)],
-)  # fmt: skip
+    [
+        (None, 0.0, 1e-9),
+        (ChainRiseTime(3e-6, 3e-6), 0.0, 1e-9),
+        (ChainRiseTime(0.0, 3e-6), 0.0, 1e-9),
+        (ChainRiseTime(1e-9, 1e-9), 3e-6, 0.0),
+        (ChainRiseTime(1e-9, 1e-9), 0.0, 3e-6),
+    ],
+)
 def test_an_edge_not_clearly_slower_than_its_chain_is_bounded(
-    own: Own | None, converter: float, step: float
+    own: ChainRiseTime | None, converter: float, step: float
 ) -> None:
     rise = taken_off(5e-6, 1e-8, own, converter, step)
     assert rise.bounded

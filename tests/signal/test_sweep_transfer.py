@@ -11,8 +11,8 @@ from scipy.signal import bilinear, freqz, lfilter
 
 from backbench.errors import Refusal
 from backbench.signal.sweep import transfer, transfer_of
-from backbench.signal.sweep_excitation import sent_sweep
-from backbench.signal.sweep_window import Sweep
+from backbench.signal.sweep_excitation import played_sweep
+from backbench.signal.sweep_window import SweepParameters
 from swept import Played, played
 
 SENT = played()
@@ -36,7 +36,7 @@ def test_a_wire_is_flat_whatever_the_record_s_length(length: int, odd: bool) -> 
     """odd: whether the window then has an odd number of samples."""
     sent = played(20.0, 20_000.0, (length - 4800) / 48_000, 0.0)
     volts = np.pad(sent.volts, (0, length - len(sent.volts)))
-    ready = sent_sweep(volts, length, sent.rate_hz, sent.sweep)
+    ready = played_sweep(volts, length, sent.rate_hz, sent.sweep)
     assert ready.window.size % 2 == odd
     found = transfer_of(ready, volts)
     assert_allclose(np.abs(found.ratio), 1, atol=2e-3)
@@ -88,7 +88,7 @@ def test_a_rate_far_above_the_band_gives_phase_and_arrival_to_the_sample(rate: f
 
 
 def test_a_sweep_made_ready_once_serves_every_output() -> None:
-    ready = sent_sweep(SENT.volts, len(SENT.volts), SENT.rate_hz, SENT.sweep)
+    ready = played_sweep(SENT.volts, len(SENT.volts), SENT.rate_hz, SENT.sweep)
     for gain in (1.0, -0.2):
         own = transfer(SENT.volts, gain * SENT.volts, SENT.rate_hz, SENT.sweep)
         shared = transfer_of(ready, gain * SENT.volts)
@@ -146,14 +146,14 @@ def test_a_mains_line_widens_the_uncertainty_where_it_stands() -> None:
     assert abs(db[near]) < 3 * u[near]
 
 
-def other_sweeps() -> dict[str, tuple[np.ndarray, Sweep]]:
+def other_sweeps() -> dict[str, tuple[np.ndarray, SweepParameters]]:
     time = np.arange(len(SENT.volts)) / SENT.rate_hz
     linear = np.sin(2 * np.pi * (10 * time + 4000 * time**2))
     return {
         "silence": (np.zeros_like(time), SENT.sweep),
         "a tone": (np.sin(2 * np.pi * 1000 * time), SENT.sweep),
         "a linear sweep": (linear, SENT.sweep),
-        "another band": (SENT.volts, Sweep(2000.0, 22_000.0, 2.0)),
+        "another band": (SENT.volts, SweepParameters(2000.0, 22_000.0, 2.0)),
     }
 
 

@@ -10,12 +10,12 @@ import pytest
 from backbench.errors import Refusal
 from backbench.signal.intermodulation import find_tones, product_positions, spectrum_apart, summed
 from backbench.signal.line_ratios import of_amplitudes, of_powers
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from many_tones import RATE, with_noise
 from tones import sines, track
 
-STRONG = Square(1.0, 1e-12, 1e-9)
-WEAK = Square(1e-9, 1e-14, 1e-9)
+STRONG = MeanSquare(1.0, 1e-12, 1e-9)
+WEAK = MeanSquare(1e-9, 1e-14, 1e-9)
 
 
 def test_product_positions_hold_tones_harmonics_and_products() -> None:
@@ -55,7 +55,7 @@ def test_the_window_follows_the_distance_of_the_lines() -> None:
 
 
 def test_sum_of_mean_squares() -> None:
-    whole = summed([Square(1.0, 1e-4, 1e-3, 50), Square(3.0, 4e-4, 1e-3, 20)])
+    whole = summed([MeanSquare(1.0, 1e-4, 1e-3, 50), MeanSquare(3.0, 4e-4, 1e-3, 20)])
     assert whole.value == 4.0
     assert whole.floor == pytest.approx(5e-4)
     assert whole.samples == 20

@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 
 from backbench.documents.manifest import OUTPUT
 from backbench.documents.stimuli import Strict
-from backbench.documents.unit_facts import At, Name
+from backbench.documents.unit_facts import Name, PublishedConditions
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 from backbench.errors import MISSING, Fault, UserError
 from backbench.metrics.registry import registry
@@ -57,7 +57,7 @@ class ReadingColumn(Strict):
     """Unit of numbers that have none in their cell. Example: `"%"`"""
     output: Annotated[str, Field(pattern=OUTPUT)]
     """Output, or "both". Example: `"both"`"""
-    at: At = At()
+    at: PublishedConditions = PublishedConditions()
     """Conditions of the figures. Example: `{ frequency_hz = 1000, power_w = 1 }`"""
     order: Annotated[int, Field(ge=1, le=100)] | None = None
     """Order of a harmonic. Example: `2`"""

@@ -57,7 +57,7 @@ class Record:
 
 
 @dataclass(frozen=True)
-class Reading:
+class SheetContents:
     """All that a sheet says."""
 
     records: dict[str, Record]
@@ -66,7 +66,7 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Source:
+class SheetSource:
     """A sheet with what is needed to read it."""
 
     sheet: Sheet
@@ -78,7 +78,7 @@ class Source:
         return f"{self.sheet.source}, {cell.address if cell else f'row {row.number}'}"
 
 
-def understand(sheet: Sheet, how: ColumnMap) -> Reading:
+def understand(sheet: Sheet, how: ColumnMap) -> SheetContents:
     """Read every row. Raises UserError where the sheet lacks a column that the map names."""
     lacking = sorted(set(columns_of(how)) - set(sheet.headings))
     if lacking:
@@ -88,14 +88,14 @@ def understand(sheet: Sheet, how: ColumnMap) -> Reading:
             for name in lacking
         ]  # fmt: skip
         raise UserError("the map doesn't fit the sheet", faults)
-    found = Reading({}, [], [])
-    source = Source(sheet, how, decimal_signs(sheet, how))
+    found = SheetContents({}, [], [])
+    source = SheetSource(sheet, how, decimal_signs(sheet, how))
     for row in sheet.rows:
         _read_row(source, row, found)
     return found
 
 
-def _read_row(source: Source, row: Row, found: Reading) -> None:
+def _read_row(source: SheetSource, row: Row, found: SheetContents) -> None:
     problems: list[Problem] = []
     review = _facts(source, row, source.how.review, problems)
     unit = _facts(source, row, source.how.unit, problems)
@@ -131,7 +131,7 @@ def _clash(record: Record, review: dict[str, Any], unit: dict[str, Any]) -> str 
 
 
 def _facts(
-    source: Source, row: Row, facts: Mapping[Any, Fact], problems: list[Problem]
+    source: SheetSource, row: Row, facts: Mapping[Any, Fact], problems: list[Problem]
 ) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for name, fact in facts.items():
@@ -161,7 +161,7 @@ CHOICES = {
 }
 
 
-def _fact(name: str, cell: Cell, fact: Fact, source: Source) -> Any:
+def _fact(name: str, cell: Cell, fact: Fact, source: SheetSource) -> Any:
     """A fact from a cell; None for an optional one that is empty. Raises ValueError."""
     text = fact.words.get(cell.text, cell.text)
     if not text or text in source.how.empty:
@@ -222,7 +222,12 @@ def plain(text: str) -> str:
 
 
 def _read_figure(
-    source: Source, row: Row, column: ReadingColumn, record: Record, unit_key: str, found: Reading
+    source: SheetSource,
+    row: Row,
+    column: ReadingColumn,
+    record: Record,
+    unit_key: str,
+    found: SheetContents,
 ) -> None:
     cell = row.cells.get(column.column)
     if cell is None or not cell.text or cell.text in source.how.empty:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from backbench.backfill.parse_records import Problem, Reading, Record
+from backbench.backfill.parse_records import Problem, Record, SheetContents
 from backbench.backfill.spreadsheet import Sheet
 from backbench.documents.manifest import read_manifest
-from backbench.documents.toml_text import lines_of
+from backbench.documents.toml_writing import block, table_of
 from backbench.errors import UserError
 from backbench.ingest.entered_figures import entered_faults
 from backbench.ingest.receive import WrittenReview
@@ -19,7 +19,7 @@ ORDER = (
 
 
 def manifests(
-    sheet: Sheet, reading: Reading, source: Path, beside: Path
+    sheet: Sheet, reading: SheetContents, source: Path, beside: Path
 ) -> tuple[dict[str, WrittenReview], list[Problem]]:
     """A manifest for each record that stands, by review key, and the reasons for the others."""
     written: dict[str, WrittenReview] = {}
@@ -43,11 +43,11 @@ def manifests(
 
 def manifest_text(record: Record, source: str) -> str:
     """The manifest of one record, the same text for the same cells."""
-    head = [f"# Written by `backbench backfill` from {source}; correct the sheet and run it again."]
-    review = ["[review]", *lines_of({"key": record.key, **record.review})]
+    head = f"# Written by `backbench backfill` from {source}; correct the sheet and run it again."
+    review = block(["review"], table_of({"key": record.key, **record.review}))
     units = [
-        "\n".join(["[[unit]]", *lines_of({name: unit.get(name) for name in ORDER})])
+        block(["unit"], table_of({name: unit.get(name) for name in ORDER}), repeated=True)
         for unit in record.units.values()
     ]
-    entered = ["\n".join(["[[entered]]", *lines_of(figure)]) for figure in record.entered]
-    return "\n\n".join(["\n".join([*head, *review]), *units, *entered]) + "\n"
+    entered = [block(["entered"], table_of(figure), repeated=True) for figure in record.entered]
+    return "\n\n".join([f"{head}\n{review}", *units, *entered]) + "\n"

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import numpy as np
 
-from backbench.bench_day.classify_stimulus import Heard, listen
+from backbench.bench_day.classify_stimulus import RecognisedStimulus, listen
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import Calibration, Settings
-from backbench.documents.toml_text import key_text, lines_of
+from backbench.documents.toml_writing import block, table_of, with_tables
 from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import Fault, Refusal, UserError
 from backbench.readers.file_formats import read_recording
@@ -48,8 +48,8 @@ def calibrated(path: Path, known: Known, tracks: Sequence[int]) -> Calibration:
     """
     recording = read_recording(path)
     heard = listen(recording.samples, recording.rate_hz, recording.bits)
-    if not isinstance(heard, Heard) or heard.kind != "tone":
-        found = heard.says if isinstance(heard, Heard) else heard.reason
+    if not isinstance(heard, RecognisedStimulus) or heard.kind != "tone":
+        found = heard.says if isinstance(heard, RecognisedStimulus) else heard.reason
         raise UserError("no calibration", [Fault(path.name, found, "one steady tone")])
     asked = list(tracks) or list(range(1, recording.samples.shape[1] + 1))
     volts, worst, faults = {}, 0.0, []
@@ -96,11 +96,11 @@ def months_after(day: dt.date, months: int) -> dt.date:
 def entry_text(bench: str, calibration: Calibration) -> str:
     """The `[[bench.….calibration]]` of backbench.toml."""
     table = calibration.model_dump(exclude_none=True)
-    return "\n".join([f"[[bench.{key_text(bench)}.calibration]]", *lines_of(table)])
+    return block(["bench", bench, "calibration"], table_of(table), repeated=True)
 
 
 def saved(root: Path, bench: str, calibration: Calibration, settings: Settings) -> Path:
-    """Append the entry to backbench.toml, checked as a whole before it is written.
+    """Add the entry to its bench in backbench.toml, checked as a whole before it is written.
 
     Raises UserError where the bench isn't there, or has one of this day and range already.
     """
@@ -114,7 +114,9 @@ def saved(root: Path, bench: str, calibration: Calibration, settings: Settings) 
         fault = Fault(str(path), f"a calibration of {same[0]} for this range", "another day",
                       "correct the one that is there by hand")  # fmt: skip
         raise UserError("the calibration can't be kept", [fault])
-    text = path.read_text(encoding="utf-8").rstrip() + "\n\n" + entry_text(bench, calibration)
+    table = calibration.model_dump(exclude_none=True)
+    before = path.read_text(encoding="utf-8-sig")
+    text = with_tables(before, ["bench", bench, "calibration"], [table], str(path))
     checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
-    write_text_file(path, text + "\n")
+    write_text_file(path, text)
     return path

@@ -6,15 +6,15 @@ import math
 from collections.abc import Callable, Iterator
 
 from backbench.bench_day.capture_names import named, tone_file
-from backbench.bench_day.planned_capture import Step
-from backbench.bench_day.planning_session import Session
+from backbench.bench_day.planned_capture import PlannedStep
+from backbench.bench_day.planning_session import PlanningSession
 from backbench.bench_day.published_conditions import promised
 from backbench.documents.kinds import Battery
 from backbench.documents.stimuli import (
     Idle,
     Level,
     Multitone,
-    Square,
+    SquareWave,
     Stimulus,
     Sweep,
     Tone,
@@ -35,14 +35,14 @@ TWENTIETHS = tuple(
 )  # fmt: skip
 """About two tones an octave, none the harmonic of another by design but for the lowest."""
 
-Found = Iterator[Step | str]
+Found = Iterator[PlannedStep | str]
 
 
 def tone(hz: float) -> Callable[[Level], Stimulus]:
     return lambda level: Tone(tone_hz=hz, generator_vrms=level)
 
 
-def amplifier(session: Session) -> Found:
+def amplifier(session: PlanningSession) -> Found:
     """Low power first, then across loads, then rising power; the hardest last."""
     load, low = session.loads[0], _low(session)
     yield session.idle(load)
@@ -66,7 +66,7 @@ def amplifier(session: Session) -> Found:
         yield "no input range holds the greatest output: put an attenuator of known ratio before it"
 
 
-def line_stage(session: Session) -> Found:
+def line_stage(session: PlanningSession) -> Found:
     """A preamplifier: by output volts, into a bridging input unless a load is named."""
     load = "open" if not session.loads else session.loads[0]
     yield session.idle(load)
@@ -91,14 +91,14 @@ def line_stage(session: Session) -> Found:
                              "distortion against level, to the limit")  # fmt: skip
 
 
-BATTERIES: dict[Battery, Callable[[Session], Found]] = {
+BATTERIES: dict[Battery, Callable[[PlanningSession], Found]] = {
     "amplifier": amplifier,
     "line stage": line_stage,
 }
 """The usual captures, by what the declaration of a kind of unit names."""
 
 
-def loop_back(session: Session) -> list[Step]:
+def loop_back(session: PlanningSession) -> list[PlannedStep]:
     """The bench alone: what it adds to every figure."""
     found = [
         session.bench_alone("loop-back-idle.wav", Idle(idle="generator off"), 0.0,
@@ -114,16 +114,16 @@ def loop_back(session: Session) -> list[Step]:
     return found
 
 
-def _low(session: Session) -> float:
+def _low(session: PlanningSession) -> float:
     """1 W, or a tenth of the rated power of a small amplifier."""
     return 1.0 if session.rated_w >= 4 else session.rated_w / 10
 
 
-def _volts(step: Step) -> float:
+def _volts(step: PlannedStep) -> float:
     return step.out_vrms or 0.0
 
 
-def _across_loads(session: Session, low: float) -> Found:
+def _across_loads(session: PlanningSession, low: float) -> Found:
     """The same level into other loads: output impedance and damping."""
     volts = math.sqrt(low * session.loads[0])
     others: list[float | str] = list(session.loads[1:])
@@ -139,7 +139,7 @@ def _across_loads(session: Session, low: float) -> Found:
         yield step.model_copy(update={"power_w": None, "out_vrms": None})
 
 
-def _rising(session: Session, load: float, middle: float) -> Iterator[Step]:
+def _rising(session: PlanningSession, load: float, middle: float) -> Iterator[PlannedStep]:
     known = (_low(session), middle)
     powers = [session.rated_w * share for share in SHARES]
     apart = [power for power in powers if all(abs(power / one - 1) > 0.1 for one in known)]
@@ -154,7 +154,7 @@ def _reason(share: float) -> str:
     return "rated power" if share == 1 else "distortion against power"
 
 
-def _sweep(session: Session, volts: float, load: float | str) -> Found:
+def _sweep(session: PlanningSession, volts: float, load: float | str) -> Found:
     """Response; what was played is a track of its own, or the file."""
     played = _played(session, "played-sweep.wav")
     if played is None:
@@ -166,7 +166,7 @@ def _sweep(session: Session, volts: float, load: float | str) -> Found:
     yield session.at("sweep.wav", volts, load, sweep, "response, 10 Hz to 40 kHz")
 
 
-def _played(session: Session, file: str) -> dict[str, str] | None:
+def _played(session: PlanningSession, file: str) -> dict[str, str] | None:
     """Where what a sweep played is recorded: a track (nothing to name), or the file; or nowhere."""
     if session.recorded:
         return {}
@@ -176,7 +176,7 @@ def _played(session: Session, file: str) -> dict[str, str] | None:
     return {"reference_file": file, **({"reference_range": held} if held else {})}
 
 
-def _separation(session: Session, volts: float, load: float | str) -> Found:
+def _separation(session: PlanningSession, volts: float, load: float | str) -> Found:
     """One output driven, the other one's input terminated. Mono amplifiers share nothing."""
     if session.is_pair or len(session.outputs) < 2:
         return
@@ -186,7 +186,7 @@ def _separation(session: Session, volts: float, load: float | str) -> Found:
                          driven=output)  # fmt: skip
 
 
-def _several(session: Session, volts: float, load: float | str) -> Found:
+def _several(session: PlanningSession, volts: float, load: float | str) -> Found:
     """Modulation and many tones, at peaks no greater than those of the tone of these volts."""
     peak = volts * math.sqrt(2)
     for low, high, ratio, name, why in (
@@ -207,13 +207,13 @@ def _several(session: Session, volts: float, load: float | str) -> Found:
                      "tones", crest=3.5)  # fmt: skip
 
 
-def _squares(session: Session, volts: float, load: float | str) -> Found:
+def _squares(session: PlanningSession, volts: float, load: float | str) -> Found:
     """Square waves stress an amplifier at high frequencies: low level, short, after all else."""
     for hz, name in ((1000.0, "1k"), (10_000.0, "10k")):
 
         def square(level: Level, at: float = hz) -> Stimulus:
             doubled = level if level == "unknown" else 2 * level
-            return Square(square_hz=at, generator_vpp=doubled)
+            return SquareWave(square_hz=at, generator_vpp=doubled)
 
         yield session.at(f"square-{name}.wav", volts, load, square,
                          "rise time, overshoot, tilt; keep it short", crest=1.3)  # fmt: skip

@@ -28,7 +28,7 @@ NICE = (1.0, 1.2, 1.5, 1.6, 2.0, 2.5, 3.0, 3.15, 4.0, 5.0, 6.0, 6.3, 7.0, 8.0, 9
 
 
 @dataclass(frozen=True)
-class Heard:
+class RecognisedStimulus:
     """A stimulus recognised. stimulus: as a manifest has it, levels as "unknown"."""
 
     kind: str
@@ -92,7 +92,7 @@ class Sound:
         return True
 
 
-def listen(samples: Array, rate_hz: float, bits: int | None) -> Heard | Unknown:
+def listen(samples: Array, rate_hz: float, bits: int | None) -> RecognisedStimulus | Unknown:
     """Name the stimulus in samples of shape (n, tracks), re full scale.
 
     bits: word length of the file, None for floating point.
@@ -108,9 +108,9 @@ def listen(samples: Array, rate_hz: float, bits: int | None) -> Heard | Unknown:
     return next(_named(sound), Unknown("no stimulus that is known: music, speech or a mixture?"))
 
 
-def _named(sound: Sound) -> Iterator[Heard]:
+def _named(sound: Sound) -> Iterator[RecognisedStimulus]:
     """Everything that the sound may be, the surest first."""
-    tests: tuple[Callable[[Sound], Heard | None], ...] = (
+    tests: tuple[Callable[[Sound], RecognisedStimulus | None], ...] = (
         _idle, _sweep, _square, _two_tones, _tone, _multitone, _steps, _burst,
     )  # fmt: skip
     for test in tests:
@@ -119,7 +119,7 @@ def _named(sound: Sound) -> Iterator[Heard]:
             yield found
 
 
-def _idle(sound: Sound) -> Heard | None:
+def _idle(sound: Sound) -> RecognisedStimulus | None:
     """Low, even all along, with no lines but those of the mains."""
     if sound.rms > QUIET or sound.spread(0.04) > 1.8:
         return None
@@ -130,7 +130,7 @@ def _idle(sound: Sound) -> Heard | None:
     alone = sound.lines[0].power > 0.995 * sound.total
     if alone or foreign > 0.05 * sound.total or not sound.spread(0.15) < 1.5:
         return None
-    return Heard("idle", "nothing played", {"idle": ""})
+    return RecognisedStimulus("idle", "nothing played", {"idle": ""})
 
 
 def _of_mains(hz: float, sound: Sound) -> bool:
@@ -147,7 +147,7 @@ def _family(sound: Sound, hz: float) -> Array:
     return np.array([line_power(sound.spectrum, hz * k) for k in orders])
 
 
-def _square(sound: Sound) -> Heard | None:
+def _square(sound: Sound) -> RecognisedStimulus | None:
     """Odd harmonics that fall as their number, even ones absent."""
     hz = sound.lines[0].hz
     family = _family(sound, hz)
@@ -159,20 +159,20 @@ def _square(sound: Sound) -> Heard | None:
     fallen = odd[0] < 0.6 * expected[0] or np.any(odd[1:] < 0.3 * expected[1:])
     if fallen or np.any(odd > 1.4 * expected) or even.max() > 0.1:
         return None
-    return Heard("square", f"a square wave of {_hz(hz, sound)}",
+    return RecognisedStimulus("square", f"a square wave of {_hz(hz, sound)}",
                  {"square_hz": _tidy(hz, sound), "generator_vpp": "unknown"})  # fmt: skip
 
 
-def _tone(sound: Sound) -> Heard | None:
+def _tone(sound: Sound) -> RecognisedStimulus | None:
     hz = sound.lines[0].hz
     family = _family(sound, hz)
     if not sound.steady or family.sum() < 0.85 * sound.total or family[0] < 0.7 * sound.total:
         return None
-    return Heard("tone", f"a tone of {_hz(hz, sound)}",
+    return RecognisedStimulus("tone", f"a tone of {_hz(hz, sound)}",
                  {"tone_hz": _tidy(hz, sound), "generator_vrms": "unknown"})  # fmt: skip
 
 
-def _two_tones(sound: Sound) -> Heard | None:
+def _two_tones(sound: Sound) -> RecognisedStimulus | None:
     if len(sound.lines) < 2:
         return None
     strong = sorted(sound.lines[:2], key=lambda line: line.hz)
@@ -188,13 +188,13 @@ def _two_tones(sound: Sound) -> Heard | None:
         return None
     ratio = float(np.sqrt(strong[0].power / strong[1].power))
     said = " and ".join(_hz(line.hz, sound) for line in strong)
-    return Heard("two tones", f"two tones, {said}", {
+    return RecognisedStimulus("two tones", f"two tones, {said}", {
         "tones_hz": [_tidy(line.hz, sound) for line in strong],
         "ratio": float(round(ratio)) if ratio > 0.9 else round(ratio, 2),
         "generator_vrms": "unknown"})  # fmt: skip
 
 
-def _multitone(sound: Sound) -> Heard | None:
+def _multitone(sound: Sound) -> RecognisedStimulus | None:
     """Several lines of like strength that together are nearly all there is."""
     strong = [line for line in sound.lines if line.power > 0.02 * sound.lines[0].power]
     if len(strong) < 5 or sum(line.power for line in strong) < 0.9 * sound.total:
@@ -202,8 +202,11 @@ def _multitone(sound: Sound) -> Heard | None:
     if sound.spread(0.15) > 1.25 or not sound._halves_agree() or _is_note(strong):
         return None
     found = sorted(_tidy(line.hz, sound) for line in strong)
-    return Heard("multitone", f"{len(found)} tones, {found[0]:g} Hz to {found[-1]:g} Hz",
-                 {"multitone_hz": found, "generator_vrms": "unknown"})  # fmt: skip
+    return RecognisedStimulus(
+        "multitone",
+        f"{len(found)} tones, {found[0]:g} Hz to {found[-1]:g} Hz",
+        {"multitone_hz": found, "generator_vrms": "unknown"},
+    )
 
 
 def _is_note(strong: list[Line]) -> bool:
@@ -214,7 +217,7 @@ def _is_note(strong: list[Line]) -> bool:
     return harmonic and second.power < 0.7 * lowest.power
 
 
-def _sweep(sound: Sound) -> Heard | None:
+def _sweep(sound: Sound) -> RecognisedStimulus | None:
     """One frequency that rises by the same factor in the same time."""
     time, hz, active = frequencies(sound.volts, sound.rate_hz)
     if active.sum() < 8 or hz[active][-1] < 8 * hz[active][0]:
@@ -227,7 +230,8 @@ def _sweep(sound: Sound) -> Heard | None:
         return None
     low, high = _ends(sound, slope, offset)
     seconds = float(np.log2(high / low) / slope)
-    return Heard("sweep", f"a sweep from about {low:g} Hz to {high:g} Hz in {seconds:.2g} s", {
+    says = f"a sweep from about {low:g} Hz to {high:g} Hz in {seconds:.2g} s"
+    return RecognisedStimulus("sweep", says, {
         "sweep_hz": [low, high], "sweep_s": float(f"{seconds:.2g}"),
         "generator_vrms": "unknown"})  # fmt: skip
 
@@ -240,20 +244,20 @@ def _ends(sound: Sound, slope: float, offset: float) -> tuple[float, float]:
     return _round(2 ** (slope * start + offset)), min(_round(2 ** (slope * stop + offset)), top)
 
 
-def _steps(sound: Sound) -> Heard | None:
+def _steps(sound: Sound) -> RecognisedStimulus | None:
     found: Plateaus | None = plateaus(sound.volts, sound.rate_hz, sound.lines[0].hz)
     hz = sound.lines[0].hz
     if found is None or _family(sound, hz)[0] < 0.5 * sound.total:
         return None
-    return Heard("steps", f"{found.count} rising steps of {_hz(hz, sound)}",
+    return RecognisedStimulus("steps", f"{found.count} rising steps of {_hz(hz, sound)}",
                  {"steps_hz": _tidy(hz, sound), "step_s": found.seconds})  # fmt: skip
 
 
-def _burst(sound: Sound) -> Heard | None:
+def _burst(sound: Sound) -> RecognisedStimulus | None:
     found: Gates | None = gates(sound.volts, sound.rate_hz)
     if found is None:
         return None
-    return Heard("burst", f"bursts of about {found.hz:.3g} Hz", {
+    return RecognisedStimulus("burst", f"bursts of about {found.hz:.3g} Hz", {
         "burst_hz": _round(found.hz), "on_ms": found.on_ms, "period_ms": found.period_ms,
         "generator_vrms": "unknown"})  # fmt: skip
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from backbench.bench_day.classify_stimulus import Heard, Unknown, listen
+from backbench.bench_day.classify_stimulus import RecognisedStimulus, Unknown, listen
 from backbench.errors import Fault, UserError
 from backbench.readers.file_formats import open_recording
 from backbench.signal.track import Array
@@ -29,7 +29,7 @@ class Listened:
 
     file: str
     tracks: int
-    heard: Heard | Unknown | None
+    heard: RecognisedStimulus | Unknown | None
     rms: tuple[float, ...] = ()
     clipped: tuple[int, ...] = ()
     fault: Fault | None = None

@@ -9,7 +9,7 @@ from backbench.bench_day.manifest_entries import planned_step
 from backbench.bench_day.planned_capture import Plan
 from backbench.documents.manifest import Capture, Manifest
 from backbench.documents.settings import Settings, calibration_for
-from backbench.documents.stimuli import Square, Sweep
+from backbench.documents.stimuli import SquareWave, Sweep
 from backbench.errors import UserError
 
 WITHIN = 0.25
@@ -21,7 +21,7 @@ def off_level(
 ) -> Iterator[str]:
     """A line where the greatest output is far from the planned volts."""
     step = planned_step(plan, capture.file)
-    if step is None or step.out_vrms is None or isinstance(capture.stimulus, (Square, Sweep)):
+    if step is None or step.out_vrms is None or isinstance(capture.stimulus, (SquareWave, Sweep)):
         return
     volts = greatest_volts(manifest, settings, capture, item)
     if volts is not None and abs(volts / step.out_vrms - 1) > WITHIN:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from backbench.bench_day.classify_stimulus import Heard, Unknown
-from backbench.bench_day.planned_capture import Plan, Step, capture_table, capture_text
+from backbench.bench_day.classify_stimulus import RecognisedStimulus, Unknown
+from backbench.bench_day.planned_capture import Plan, PlannedStep, capture_table, capture_text
 from backbench.documents.stimuli import analysis_kind
 
 
@@ -15,35 +15,42 @@ class Suggestion:
     """An entry to add. ready: nothing in it is left to fill in. warning: what was heard instead."""
 
     file: str
-    text: str
+    table: dict[str, object]
     ready: bool
     source: str
     warning: str | None = None
 
+    @property
+    def text(self) -> str:
+        """The entry as it would stand in the manifest."""
+        return capture_text(self.table)
 
-def planned_step(plan: Plan | None, file: str) -> Step | None:
+
+def planned_step(plan: Plan | None, file: str) -> PlannedStep | None:
     """The step of the plan that a file was recorded for, by the stem of its name."""
     steps = plan.step if plan else []
     return next((step for step in steps if step.stem == Path(file).stem), None)
 
 
-def suggested(file: str, heard: Heard | Unknown, plan: Plan | None) -> Suggestion | None:
+def suggested(
+    file: str, heard: RecognisedStimulus | Unknown, plan: Plan | None
+) -> Suggestion | None:
     """The entry for a file; None where neither the plan nor the sound tells anything."""
     step = planned_step(plan, file)
     if step is not None:
-        text = capture_text({**capture_table(step), "file": file})
-        return Suggestion(file, text, True, "as planned", disagreement(step, heard))
+        table = {**capture_table(step), "file": file}
+        return Suggestion(file, table, True, "as planned", disagreement(step, heard))
     if isinstance(heard, Unknown):
         return None
     return _from_sound(file, heard)
 
 
-def disagreement(step: Step, heard: Heard | Unknown) -> str | None:
+def disagreement(step: PlannedStep, heard: RecognisedStimulus | Unknown) -> str | None:
     """What is heard in place of what was planned; None where they agree."""
     return unlike(step.stimulus, heard)
 
 
-def unlike(stimulus: object, heard: Heard | Unknown) -> str | None:
+def unlike(stimulus: object, heard: RecognisedStimulus | Unknown) -> str | None:
     """What is heard in place of a stimulus; None where they agree or nothing can be said."""
     kind = analysis_kind(stimulus)  # type: ignore[arg-type]
     if isinstance(heard, Unknown):
@@ -58,7 +65,7 @@ def unlike(stimulus: object, heard: Heard | Unknown) -> str | None:
     return None
 
 
-def _from_sound(file: str, heard: Heard) -> Suggestion:
+def _from_sound(file: str, heard: RecognisedStimulus) -> Suggestion:
     """The entry with what listening can't know marked for the reviewer."""
     stimulus = dict(heard.stimulus)
     if heard.kind == "idle":
@@ -70,4 +77,4 @@ def _from_sound(file: str, heard: Heard) -> Suggestion:
     if heard.kind == "sweep":
         stimulus["reference_file"] = "FILL IN: the file played, or take this key out"
         ready = False
-    return Suggestion(file, capture_text(table), ready, f"heard: {heard.says}")
+    return Suggestion(file, table, ready, f"heard: {heard.says}")

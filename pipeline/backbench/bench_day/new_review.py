@@ -7,9 +7,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, get_args
 
+import tomlkit
+
 from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
-from backbench.documents.toml_text import inline, lines_of
+from backbench.documents.toml_writing import block, item_of, table_of
 from backbench.documents.unit_facts import State, Technology, Unit
 from backbench.errors import MISSING, Fault, UserError
 from backbench.storage.atomic_io import write_text_file
@@ -24,6 +26,7 @@ HINTS = {
     "rated_power_w": "the maker's, into the nominal load; a plan goes up to it",
     "work": "what was done since it was last measured",
 }
+TRACKS = "# The output that each track of the recordings carries."
 
 
 @dataclass(frozen=True)
@@ -126,14 +129,12 @@ def _facts(begun: Begun, key: str) -> dict[str, Any]:
 
 
 def _head(begun: Begun) -> str:
-    return "\n".join([
-        "# One bench session. Nothing is implied: what isn't written here is not known.",
-        "[review]",
-        *lines_of({"key": begun.key, "date": begun.date, "bench": begun.bench,
-                   "mains_hz": begun.mains_hz}),
-        '# title = "…"',
-        "# temperature_c = 21",
-    ])  # fmt: skip
+    review = table_of({"key": begun.key, "date": begun.date, "bench": begun.bench,
+                       "mains_hz": begun.mains_hz})  # fmt: skip
+    review.add(tomlkit.comment('title = "…"'))
+    review.add(tomlkit.comment("temperature_c = 21"))
+    head = "# One bench session. A value that is not written here counts as unknown."
+    return f"{head}\n{block(['review'], review)}"
 
 
 def _unit(begun: Begun, key: str) -> str:
@@ -142,14 +143,16 @@ def _unit(begun: Begun, key: str) -> str:
         "maker", "model", "serial", "kind", "technology", "topology", "made", "state", "work",
         "rated_power_w", "list_price", "notes",
     )  # fmt: skip
-    lines = ["[[unit]]", f"key = {inline(key)}"]
+    unit = table_of({"key": key})
     for name in names:
-        hint = f"   # {HINTS[name]}" if name in HINTS else ""
         if name in facts and facts[name] not in ([], None):
-            lines.append(f"{name} = {inline(facts[name])}{hint}")
+            item = item_of(facts[name])
+            if name in HINTS:
+                item.comment(HINTS[name])
+            unit.append(name, item)
         else:
-            lines.append(f"# {name} = {hint.strip() or '…'}")
-    return "\n\n".join(["\n".join(lines), *_published(begun, key)])
+            unit.add(tomlkit.comment(f"{name} =" + (f" # {HINTS[name]}" if name in HINTS else "")))
+    return "\n\n".join([block(["unit"], unit, repeated=True), *_published(begun, key)])
 
 
 def _published(begun: Begun, key: str) -> list[str]:
@@ -165,7 +168,7 @@ def _published(begun: Begun, key: str) -> list[str]:
             '# printed_in = "owner\'s manual"'
         ]
     return [
-        "\n".join(["[[unit.published]]", *lines_of(figure.model_dump(exclude_none=True))])
+        block(["unit", "published"], table_of(figure.model_dump(exclude_none=True)), repeated=True)
         for figure in earlier.published
     ]
 
@@ -175,22 +178,20 @@ def _tracks(begun: Begun) -> str:
 
     Of a mono pair each unit has the output of its own track.
     """
-    lines = ["# Which column of the file carries which output.", "[tracks]"]
     before = begun.before
     if before is not None and begun.same_unit and _same_units(begun, before):
-        lines += lines_of(
-            {n: role.model_dump(exclude_none=True) for n, role in before.tracks.items()}
-        )
-        return "\n".join(lines)
+        known = {n: role.model_dump(exclude_none=True) for n, role in before.tracks.items()}
+        return f"{TRACKS}\n{block(['tracks'], table_of(known))}"
     of_track = begun.units if begun.partner else begun.units * len(begun.outputs)
     if begun.partner and len(begun.outputs) != len(begun.units):
         fault = Fault("--output", str(len(begun.outputs)), "two outputs, one for each unit")
         raise UserError("the review can't be begun", [fault])
-    roles = {
+    roles = table_of({
         str(n): {"unit": unit, "output": output}
         for n, (unit, output) in enumerate(zip(of_track, begun.outputs, strict=True), 1)
-    }
-    return "\n".join([*lines, *lines_of(roles), "# 3 = { generator = true }"])
+    })  # fmt: skip
+    roles.add(tomlkit.comment("3 = { generator = true }"))
+    return f"{TRACKS}\n{block(['tracks'], roles)}"
 
 
 def _same_units(begun: Begun, before: Manifest) -> bool:
@@ -200,8 +201,11 @@ def _same_units(begun: Begun, before: Manifest) -> bool:
 
 
 def _conditions(begun: Begun) -> str:
-    lines = ["# Of every capture unless it says otherwise.", "[conditions]"]
+    usual = tomlkit.table()
     if begun.before is not None:
-        usual = begun.before.conditions.model_dump(exclude_none=True, exclude={"minutes_on"})
-        return "\n".join([*lines, *lines_of(usual)])
-    return "\n".join([*lines, "# load_ohm = 8", '# input = "aux"', '# volume = "full"'])
+        kept = begun.before.conditions.model_dump(exclude_none=True, exclude={"minutes_on"})
+        usual = table_of(kept)
+    else:
+        for example in ("load_ohm = 8", 'input = "aux"', 'volume = "full"'):
+            usual.add(tomlkit.comment(example))
+    return f"# Of every capture unless it says otherwise.\n{block(['conditions'], usual)}"

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from backbench.bench_day.capture_battery import BATTERIES, LEAST_RATE_HZ, loop_back
 from backbench.bench_day.measuring_chain import Chain
-from backbench.bench_day.planned_capture import Plan, Step
-from backbench.bench_day.planning_session import Session
+from backbench.bench_day.planned_capture import Plan, PlannedStep
+from backbench.bench_day.planning_session import PlanningSession
 from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
 from backbench.errors import Fault, UserError
@@ -32,12 +32,12 @@ class Wishes:
 def make_plan(manifest: Manifest, chain: Chain, wishes: Wishes) -> Plan:
     """The plan for a review's units. Raises UserError where a fact is missing that it needs."""
     session = session_of(manifest, chain, wishes)
-    steps: list[Step] = []
+    steps: list[PlannedStep] = []
     notes = list(_notes(session))
     if wishes.with_loop_back:
         steps += loop_back(session)
     for item in BATTERIES[session.battery](session):
-        if isinstance(item, Step):
+        if isinstance(item, PlannedStep):
             steps.append(item)
         else:
             notes.append(item)
@@ -49,7 +49,7 @@ def make_plan(manifest: Manifest, chain: Chain, wishes: Wishes) -> Plan:
     )  # fmt: skip
 
 
-def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> Session:
+def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> PlanningSession:
     """What the battery is drawn up from. Raises UserError with everything that is missing."""
     first = manifest.unit[0]
     kind = UNIT_KINDS[first.kind]
@@ -72,10 +72,10 @@ def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> Session:
                             "the nominal load in ohm", "or name one with --load"))  # fmt: skip
     if faults or kind.battery is None:
         raise UserError(f"no plan can be made: {counted(len(faults), 'fault')}", faults)
-    return Session(manifest, chain, rated or 0.0, loads, kind.battery)
+    return PlanningSession(manifest, chain, rated or 0.0, loads, kind.battery)
 
 
-def _notes(session: Session) -> Iterator[str]:
+def _notes(session: PlanningSession) -> Iterator[str]:
     if session.chain.gain is None:
         yield (
             "the gain isn't known: raise the generator from nothing until the output shows the "
@@ -94,6 +94,6 @@ def _notes(session: Session) -> Iterator[str]:
     yield f"record at {LEAST_RATE_HZ} Hz or more; 192000 Hz for square waves of 10 kHz"
 
 
-def _once(steps: list[Step]) -> list[Step]:
+def _once(steps: list[PlannedStep]) -> list[PlannedStep]:
     """The first of steps that would go to one file."""
     return list({step.file: step for step in reversed(steps)}.values())[::-1]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from backbench.bench_day.cautions import cautions
-from backbench.bench_day.planned_capture import Plan, Step
+from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.documents.manifest import Manifest
 
 WARM_UP = "Warm up for 30 minutes with the load connected, the input terminated, no signal."
@@ -19,7 +19,7 @@ def rows(plan: Plan, done: set[str]) -> list[dict[str, object]]:
     ]
 
 
-def row_of(step: Step) -> dict[str, object]:
+def row_of(step: PlannedStep) -> dict[str, object]:
     own = step.conditions
     return {
         "file": step.file,
@@ -33,7 +33,7 @@ def row_of(step: Step) -> dict[str, object]:
     }
 
 
-def said(step: Step) -> str:
+def said(step: PlannedStep) -> str:
     """The stimulus in a few words."""
     facts = step.stimulus.model_dump()
     own = ", ".join([*_outside(step)])
@@ -55,12 +55,12 @@ def said(step: Step) -> str:
     return f"{text}; {own}" if own else text
 
 
-def _outside(step: Step) -> list[str]:
+def _outside(step: PlannedStep) -> list[str]:
     found = [f"{step.conditions.driven} driven only"] if step.conditions.driven else []
     return [*found, *(["generator into the recorder"] if step.loop_back else [])]
 
 
-def level_said(step: Step) -> str:
+def level_said(step: PlannedStep) -> str:
     """What to set the generator to."""
     for key, unit in (("generator_vrms", "V"), ("generator_vpp", "V p-p")):
         level = getattr(step.stimulus, key, None)

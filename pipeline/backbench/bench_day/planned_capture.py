@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field
 
 from backbench.documents.manifest import Conditions, TrackRole, by_marker
 from backbench.documents.stimuli import Idle, Stimulus, Strict
-from backbench.documents.toml_text import lines_of
+from backbench.documents.toml_writing import block, lines_of, table_of
 from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 
@@ -18,7 +18,7 @@ Watts = Annotated[float, Field(gt=0)]
 Volts = Annotated[float, Field(gt=0)]
 
 
-class Step(Strict):
+class PlannedStep(Strict):
     """One capture to take. out_vrms: what the output shows then, where it can be foretold."""
 
     file: Name
@@ -52,7 +52,7 @@ class Plan(Strict):
     gain_db: float | None = None
     gain_from: Name | None = None
     notes: list[Name] = []
-    step: list[Step] = []
+    step: list[PlannedStep] = []
 
 
 def read_plan(folder: Path) -> Plan | None:
@@ -67,18 +67,18 @@ def plan_text(plan: Plan) -> str:
     """The plan as TOML."""
     head = "# The captures to take, in this order. Made by `backbench plan`; it may be edited."
     own = plan.model_dump(exclude={"step"})
-    blocks = ["\n".join([head, *lines_of(own)])]
-    return "\n\n".join([*blocks, *(_step_text(step) for step in plan.step)]) + "\n"
+    steps = [_step_text(step) for step in plan.step]
+    return "\n\n".join([f"{head}\n{lines_of(own)}", *steps]) + "\n"
 
 
-def _step_text(step: Step) -> str:
+def _step_text(step: PlannedStep) -> str:
     table = {
         "why": step.why, **capture_table(step), "out_vrms": step.out_vrms, "power_w": step.power_w,
     }  # fmt: skip
-    return "\n".join(["[[step]]", *lines_of(table)])
+    return block(["step"], table_of(table), repeated=True)
 
 
-def capture_table(step: Step) -> dict[str, object]:
+def capture_table(step: PlannedStep) -> dict[str, object]:
     """What a `[[capture]]` of the manifest says of a step."""
     roles = {n: r.model_dump(exclude_none=True) for n, r in (step.tracks or {}).items()}
     return {
@@ -92,4 +92,4 @@ def capture_table(step: Step) -> dict[str, object]:
 
 def capture_text(table: dict[str, Any]) -> str:
     """A `[[capture]]` as it stands in a manifest."""
-    return "\n".join(["[[capture]]", *lines_of(table)])
+    return block(["capture"], table_of(table), repeated=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from backbench.bench_day.measuring_chain import Chain, volts_of
-from backbench.bench_day.planned_capture import Step
+from backbench.bench_day.planned_capture import PlannedStep
 from backbench.documents.kinds import Battery
 from backbench.documents.manifest import Conditions, Manifest, TrackRole
 from backbench.documents.stimuli import Idle, Stimulus
@@ -16,7 +16,7 @@ Load = float | str | None
 
 
 @dataclass(frozen=True)
-class Session:
+class PlanningSession:
     """loads: ohm, the nominal one first; empty for line stages."""
 
     manifest: Manifest
@@ -50,7 +50,7 @@ class Session:
 
     def powered(
         self, file: str, power_w: float, load: float, make: Any, why: str, **own: Any
-    ) -> Step:
+    ) -> PlannedStep:
         """A step whose output power into a load is foretold. make: level to stimulus."""
         volts = volts_of(power_w, load)
         return self.at(file, volts, load, make, why, power_w=power_w, **own)
@@ -58,28 +58,28 @@ class Session:
     def at(
         self, file: str, volts: float, load: Load, make: Any, why: str,
         *, power_w: float | None = None, crest: float = math.sqrt(2), driven: str | None = None,
-    ) -> Step:  # fmt: skip
+    ) -> PlannedStep:  # fmt: skip
         """A step with foretold volts (rms) at the output. crest: peak over rms of the stimulus."""
         stimulus: Stimulus = make(self.chain.level(volts))
-        return Step(
+        return PlannedStep(
             file=file, stimulus=stimulus, conditions=self._own(load, volts * crest, driven),
             out_vrms=float(f"{volts:.4g}"), power_w=power_w and float(f"{power_w:.4g}"), why=why,
         )  # fmt: skip
 
-    def idle(self, load: Load) -> Step:
-        return Step(
+    def idle(self, load: Load) -> PlannedStep:
+        return PlannedStep(
             file="idle.wav", stimulus=Idle(idle="input shorted"),
             conditions=self._own(load, 0.0, None), why="residual noise and hum",
         )  # fmt: skip
 
-    def bench_alone(self, file: str, stimulus: Stimulus, volts: float, why: str) -> Step:
+    def bench_alone(self, file: str, stimulus: Stimulus, volts: float, why: str) -> PlannedStep:
         """A loop-back: the generator straight into the recorder."""
         roles = {
             n: role if role.generator else TrackRole(output=role.output)
             for n, role in self.manifest.tracks.items()
         }
         held = self.chain.range_for(volts * math.sqrt(2))
-        return Step(
+        return PlannedStep(
             file=file, stimulus=stimulus, tracks=roles, loop_back=True, why=why,
             conditions=Conditions(range=held) if held else Conditions(),
         )  # fmt: skip

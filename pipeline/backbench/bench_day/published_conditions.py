@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from backbench.bench_day.capture_names import tone_file
-from backbench.bench_day.planned_capture import Step
-from backbench.bench_day.planning_session import Session
+from backbench.bench_day.planned_capture import PlannedStep
+from backbench.bench_day.planning_session import PlanningSession
 from backbench.documents.stimuli import Level, Stimulus, Tone
-from backbench.documents.unit_facts import Published
+from backbench.documents.unit_facts import PublishedFigure
 
 
-def promised(session: Session) -> Iterator[Step]:
+def promised(session: PlanningSession) -> Iterator[PlannedStep]:
     """A tone at each frequency, power and load that a maker promised something for."""
     for unit in session.manifest.unit:
         for figure in unit.published:
@@ -22,7 +22,9 @@ def promised(session: Session) -> Iterator[Step]:
             yield _promised(session, figure, at.frequency_hz, at.power_w, load)
 
 
-def _promised(session: Session, figure: Published, hz: float, power_w: float, load: float) -> Step:
+def _promised(
+    session: PlanningSession, figure: PublishedFigure, hz: float, power_w: float, load: float
+) -> PlannedStep:
     def tone(level: Level) -> Stimulus:
         return Tone(tone_hz=hz, generator_vrms=level)
 

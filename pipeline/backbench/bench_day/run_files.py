@@ -11,9 +11,9 @@ from pydantic import Field
 
 from backbench.bench_day.capture_names import named
 from backbench.bench_day.cautions import UNATTENDED
-from backbench.bench_day.planned_capture import Step
+from backbench.bench_day.planned_capture import PlannedStep
 from backbench.documents.stimuli import Strict
-from backbench.documents.toml_text import lines_of
+from backbench.documents.toml_writing import block, lines_of, table_of
 from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 
@@ -43,15 +43,15 @@ class Run(Strict):
         return [*(one.marker_s for one in self.segment), self.end_marker_s]
 
 
-def runs_of(steps: Sequence[Step]) -> dict[str, list[Step]]:
+def runs_of(steps: Sequence[PlannedStep]) -> dict[str, list[PlannedStep]]:
     """Steps by setting of the bench (load, range, driven output, loop-back), in order."""
-    found: dict[str, list[Step]] = {}
+    found: dict[str, list[PlannedStep]] = {}
     for step in steps:
         found.setdefault(_setting(step), []).append(step)
     return found
 
 
-def _setting(step: Step) -> str:
+def _setting(step: PlannedStep) -> str:
     own = step.conditions
     load = own.load_ohm if isinstance(own.load_ohm, str) else (
         f"{named(own.load_ohm)}ohm" if own.load_ohm else None)  # fmt: skip
@@ -68,8 +68,10 @@ def run_text(run: Run) -> str:
     caution = [f"# {line}" for line in textwrap.wrap(UNATTENDED, 96)]
     head = "\n".join(["# Where each stimulus lies in the run; `backbench cut` reads it.", *caution])
     own = lines_of({"name": run.name, "end_marker_s": run.end_marker_s})
-    blocks = ["\n".join(["[[segment]]", *lines_of(one.model_dump())]) for one in run.segment]
-    return "\n\n".join(["\n".join([head, *own]), *blocks]) + "\n"
+    segments = [
+        block(["segment"], table_of(one.model_dump()), repeated=True) for one in run.segment
+    ]
+    return "\n\n".join([f"{head}\n{own}", *segments]) + "\n"
 
 
 def read_run(path: Path) -> Run:

@@ -12,11 +12,12 @@ from backbench.bench_day.folder_scan import Listened, listened
 from backbench.bench_day.level_checks import off_level
 from backbench.bench_day.manifest_entries import Suggestion, suggested, unlike
 from backbench.bench_day.measuring_chain import expired
-from backbench.bench_day.planned_capture import Plan, Step, read_plan
+from backbench.bench_day.planned_capture import Plan, PlannedStep, read_plan
 from backbench.bench_day.recording_dates import dates_in_doubt
 from backbench.documents.manifest import MANIFEST_NAME, Capture, Manifest, read_manifest
 from backbench.documents.settings import Settings
 from backbench.documents.stimuli import Table
+from backbench.documents.toml_writing import with_tables
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError
 from backbench.ingest.outcomes import ReviewOutcome
@@ -39,7 +40,7 @@ class Checked:
     plan: Plan | None
     faults: list[Fault]
     warnings: list[str] = field(default_factory=list)
-    missing: list[Step] = field(default_factory=list)
+    missing: list[PlannedStep] = field(default_factory=list)
     suggestions: list[Suggestion] = field(default_factory=list)
     unknown: list[tuple[str, str]] = field(default_factory=list)
     taken: int = 0
@@ -188,7 +189,7 @@ def _levels(
             yield from off_level(manifest, settings, capture, item, plan)
 
 
-def _missing(folder: Path, plan: Plan | None) -> list[Step]:
+def _missing(folder: Path, plan: Plan | None) -> list[PlannedStep]:
     """Planned steps that no file stands for yet."""
     steps = plan.step if plan else []
     return [step for step in steps if found_file(folder, step.file) is None]
@@ -227,14 +228,15 @@ def accept(folder: Path, suggestions: list[Suggestion]) -> Accepted:
     that the manifest can't take. Comments and order stay as they are.
     """
     path = folder / MANIFEST_NAME
-    text = read_bytes(path, "the review").decode("utf-8-sig").rstrip()
+    text = read_bytes(path, "the review").decode("utf-8-sig")
     added: list[str] = []
     left_out: list[tuple[str, str]] = []
     for item in suggestions:
         reason = _not_ready(item)
-        longer = f"{text}\n\n{item.text}"
+        longer = text
         if reason is None:
             try:
+                longer = with_tables(text, ["capture"], [item.table], str(path))
                 read_manifest(longer.encode(), MANIFEST_NAME)
             except UserError as error:
                 reason = "; ".join(map(str, error.faults))
@@ -244,7 +246,7 @@ def accept(folder: Path, suggestions: list[Suggestion]) -> Accepted:
         else:
             left_out.append((item.file, reason))
     if added:
-        write_text_file(path, text + "\n")
+        write_text_file(path, text)
     return Accepted(tuple(added), tuple(left_out))
 
 

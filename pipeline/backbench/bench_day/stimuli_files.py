@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from backbench.bench_day.chirp_markers import marker
-from backbench.bench_day.planned_capture import Plan, Step
+from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.bench_day.run_files import GAP_S, Run, Segment, run_text, runs_of
 from backbench.bench_day.stimulus_waveforms import Wave, wave
 from backbench.errors import Fault, Refusal, UserError
@@ -29,7 +29,7 @@ class Format:
 
 
 @dataclass(frozen=True)
-class Written:
+class WrittenStimuli:
     """Files written, and steps that could not be, with the reason."""
 
     files: list[Path]
@@ -38,7 +38,7 @@ class Written:
 
 def write_stimuli(
     folder: Path, plan: Plan, form: Format, *, review: Path | None = None, dry: bool = False
-) -> Written:
+) -> WrittenStimuli:
     """Every planned stimulus into a folder; the file that a sweep refers to into the review.
 
     With a generator of known full scale the samples are the planned volts; otherwise each file
@@ -62,10 +62,12 @@ def write_stimuli(
         layouts[folder / f"{name}.toml"] = run_text(run)
     if not dry:
         _write(to_write, layouts, form)
-    return Written([*to_write, *layouts], left_out)
+    return WrittenStimuli([*to_write, *layouts], left_out)
 
 
-def _waves(plan: Plan, rate_hz: int) -> tuple[list[tuple[Step, Wave]], list[tuple[str, str]]]:
+def _waves(
+    plan: Plan, rate_hz: int
+) -> tuple[list[tuple[PlannedStep, Wave]], list[tuple[str, str]]]:
     made, left_out = [], []
     for step in plan.step:
         if step.played is None:
@@ -77,7 +79,7 @@ def _waves(plan: Plan, rate_hz: int) -> tuple[list[tuple[Step, Wave]], list[tupl
     return made, left_out
 
 
-def _scaled(plan: Plan, step: Step, made: Wave) -> Array:
+def _scaled(plan: Plan, step: PlannedStep, made: Wave) -> Array:
     """Samples re digital full scale."""
     level = getattr(step.stimulus, "generator_vrms", getattr(step.stimulus, "generator_vpp", None))
     if plan.full_scale_v is None or level == "unknown":
@@ -96,7 +98,7 @@ def _refuse_beyond(scaled: dict[str, Array]) -> None:
 
 
 def _run(
-    name: str, steps: Sequence[Step], scaled: dict[str, Array],
+    name: str, steps: Sequence[PlannedStep], scaled: dict[str, Array],
     keeps: dict[str, tuple[float, float]], rate_hz: int,
 ) -> tuple[Array, Run]:  # fmt: skip
     """A marker before each stimulus and one after the last; with where each lies."""

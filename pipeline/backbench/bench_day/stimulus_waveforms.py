@@ -10,7 +10,7 @@ import numpy as np
 from backbench.documents.stimuli import (
     Burst,
     Multitone,
-    Square,
+    SquareWave,
     Steps,
     Stimulus,
     Sweep,
@@ -65,7 +65,7 @@ def _kept_seconds(stimulus: Stimulus) -> float:
 
 
 def _level(stimulus: Stimulus) -> float:
-    if isinstance(stimulus, Square):
+    if isinstance(stimulus, SquareWave):
         return 2.0 if stimulus.generator_vpp == "unknown" else stimulus.generator_vpp
     level = getattr(stimulus, "generator_vrms", 1.0)
     return 1.0 if level == "unknown" else float(level)
@@ -82,7 +82,7 @@ def _periodic(stimulus: Stimulus, time: Array, rate_hz: int) -> Array:
             return stimulus.ratio * high * _sine(low_hz, time) + high * _sine(high_hz, time)
         case Multitone():
             return _many(stimulus.multitone_hz, level, time)
-        case Square():
+        case SquareWave():
             return _square(stimulus.square_hz, level, time, rate_hz)
         case Burst():
             period, on = stimulus.period_ms / 1000, stimulus.on_ms / 1000

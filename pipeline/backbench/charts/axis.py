@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -10,12 +11,13 @@ from typing import Any, Literal
 import altair as alt
 
 from backbench.quantities.units import symbol, takes_prefix
+from backbench.quantities.writing import axis_labels
 
 TRADE_HZ = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5)
 
 
 @dataclass(frozen=True)
-class Ruler:
+class Axis:
     """A linear or logarithmic axis from `low` at pixel `start` to `high` at pixel `end`."""
 
     low: float
@@ -29,15 +31,17 @@ class Ruler:
 
     def px(self, value: float) -> float:
         """Where the value lies."""
-        share = (self._bent(value) - self._bent(self.low)) / self._run()
+        share = (self._transformed(value) - self._transformed(self.low)) / self._run()
         return self.start + share * (self.end - self.start)
 
     def at(self, px: float) -> float:
         """The value that lies there."""
-        bent = self._bent(self.low) + (px - self.start) / (self.end - self.start) * self._run()
-        return float(10.0**bent) if self.log else bent
+        transformed = (
+            self._transformed(self.low) + (px - self.start) / (self.end - self.start) * self._run()
+        )
+        return float(10.0**transformed) if self.log else transformed
 
-    def held(self, value: float) -> float:
+    def clamped(self, value: float) -> float:
         """The value, brought inside the axis."""
         return min(max(value, self.low), self.high)
 
@@ -55,20 +59,18 @@ class Ruler:
         """The vertical position of a column; every layer draws the one axis or none."""
         return alt.Y(f"{name}:Q", scale=self.scale(), axis=self.drawn)
 
-    def shown(self, title: str, **more: Any) -> Ruler:
-        """The same with an axis: its ticks, labels with SI prefixes, title and unit."""
+    def with_axis(self, title: str, **more: Any) -> Axis:
+        """The same with an axis: its ticks, their labels by the one formatter, title and unit."""
         mark = symbol(self.unit)
-        if takes_prefix(self.unit):
-            base = mark.split(" ")[0]
-            pattern = "regexp('([yzafpnµmkMGT]?)$')"
-            words = f"replace(format(datum.value,'~s'),{pattern},'\\u2009$1{base}')"
-        else:
-            words = "format(datum.value,abs(datum.value)<10000?'~r':',~r')"
-            title = f"{title} ({mark})" if title and mark else title
-        axis = alt.Axis(values=list(self.ticks), title=title, labelExpr=words, **more)
-        return replace(self, drawn=axis)
+        prefixed = takes_prefix(self.unit)
+        if title and mark and not prefixed:
+            title = f"{title} ({mark})"
+        labels = axis_labels(self.ticks, self.unit if prefixed else "", log=self.log)
+        ticks = list(self.ticks)
+        label_of = f"{json.dumps(labels)}[indexof({json.dumps(ticks)}, datum.value)]"
+        return replace(self, drawn=alt.Axis(values=ticks, title=title, labelExpr=label_of, **more))
 
-    def shown_upright(self, title: str, indent: float, **more: Any) -> Ruler:
+    def with_vertical_axis(self, title: str, indent: float, **more: Any) -> Axis:
         """The same with a vertical axis, its title lying level above it, `indent` to the left."""
         level: dict[str, Any] = {
             "titleAngle": 0,
@@ -78,26 +80,26 @@ class Ruler:
             "titleY": -16,
             "titleBaseline": "bottom",
         }
-        return self.shown(title, **(level | more))
+        return self.with_axis(title, **(level | more))
 
-    def _bent(self, value: float) -> float:
+    def _transformed(self, value: float) -> float:
         return math.log10(max(value, 1e-300)) if self.log else value
 
     def _run(self) -> float:
-        return self._bent(self.high) - self._bent(self.low)
+        return self._transformed(self.high) - self._transformed(self.low)
 
 
-def ruler(
+def axis(
     values: Iterable[float | None], start: float, end: float, unit: str = "", log: bool = False
-) -> Ruler:
+) -> Axis:
     """An axis that holds all finite values with a little room. Logarithmic needs values over 0."""
     finite = [v for v in values if v is not None and math.isfinite(v) and (v > 0 or not log)]
     if log:
-        return _log_ruler(finite or [1.0], start, end, unit)
-    return _linear_ruler(finite or [0.0], start, end, unit)
+        return _log_axis(finite or [1.0], start, end, unit)
+    return _linear_axis(finite or [0.0], start, end, unit)
 
 
-def frequency_ruler(values: Iterable[float | None], start: float, end: float) -> Ruler:
+def frequency_axis(values: Iterable[float | None], start: float, end: float) -> Axis:
     """Logarithmic frequency with the trade's grid: 20, 50, 100, …, 20k."""
     finite = [v for v in values if v is not None and v > 0] or [20.0, 20e3]
     low, high = min(finite), max(finite)
@@ -105,7 +107,7 @@ def frequency_ruler(values: Iterable[float | None], start: float, end: float) ->
     low, high = min([low, *ticks]), max([high, *ticks])
     if low >= high:
         low, high = low / 2, high * 2
-    return Ruler(
+    return Axis(
         low=low, high=high, start=start, end=end, log=True, ticks=ticks or (low, high), unit="Hz"
     )
 
@@ -116,7 +118,7 @@ def ranges_widely(values: Sequence[float | None], unit: str) -> bool:
     return bool(finite) and "dB" not in unit and min(finite) > 0 and max(finite) > 30 * min(finite)
 
 
-def _linear_ruler(values: list[float], start: float, end: float, unit: str) -> Ruler:
+def _linear_axis(values: list[float], start: float, end: float, unit: str) -> Axis:
     low, high = min(values), max(values)
     if low == high:
         reach = abs(low) * 0.1 or 1.0
@@ -129,7 +131,7 @@ def _linear_ruler(values: list[float], start: float, end: float, unit: str) -> R
     ticks = [first * step]
     while ticks[-1] + step <= high * (1 + 1e-12):
         ticks.append((first + len(ticks)) * step)
-    return Ruler(
+    return Axis(
         low=low,
         high=high,
         start=start,
@@ -140,7 +142,7 @@ def _linear_ruler(values: list[float], start: float, end: float, unit: str) -> R
     )
 
 
-def _log_ruler(values: list[float], start: float, end: float, unit: str) -> Ruler:
+def _log_axis(values: list[float], start: float, end: float, unit: str) -> Axis:
     low, high = min(values) / 1.15, max(values) * 1.15
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     span = math.log10(high / low)
@@ -150,7 +152,7 @@ def _log_ruler(values: list[float], start: float, end: float, unit: str) -> Rule
         heads = (1, 1.5, 2, 3, 4, 5, 7)
     ticks = [float(f"{head}e{decade}") for decade in decades for head in heads]
     inside = tuple(t for t in ticks if low <= t <= high)
-    return Ruler(
+    return Axis(
         low=low, high=high, start=start, end=end, log=True, ticks=inside or (low, high), unit=unit
     )
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import altair as alt
 
 
-def silent() -> alt.TooltipValue:
+def no_tooltip() -> alt.TooltipValue:
     """No tooltip: the mark says nothing of its own."""
     return alt.TooltipValue(None)
 

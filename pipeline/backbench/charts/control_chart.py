@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Mapping, Sequence
 
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.axis import Ruler, ruler
+from backbench.charts.axis import Axis, axis
 from backbench.charts.chart_text import shortened, text_width, wrapped
-from backbench.charts.constant_encodings import silent
+from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.declaration import chart
-from backbench.charts.drawing import Plate
+from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import spread
 from backbench.charts.mark_layers import Row
-from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
-from backbench.charts.small_multiples import positions, rules, scale_lines
+from backbench.charts.page_layout import (
+    PlotArea,
+    assemble,
+    layer,
+    message_chart,
+    plot_area,
+    text_mark,
+)
+from backbench.charts.small_multiples import pixel_encodings, scale_lines, straight_lines
 from backbench.comparison.drift import FEWEST, Control
 from backbench.comparison.drift import control as control_chart
 from backbench.errors import Refusal
-from backbench.quantities.writing import COVERAGE, measured, quantity
+from backbench.quantities.writing import COVERAGE, measured, quantity, signed, value_alone
 
 COLUMNS = ("bench_key", "series", "reviewed", "value", "u")
 MOST_SERIES = 4
@@ -32,42 +38,42 @@ Key = tuple[str, str]
 
 
 @chart("control", COLUMNS, ("label", "unit"))
-def control(plate: Plate) -> alt.LayerChart:
+def control(chart_input: ChartInput) -> alt.LayerChart:
     """A bench's readings of itself over time, with control limits and the steps flagged.
 
     Limits and steps: backbench.comparison.drift. Series with a flagged step are drawn first, then
     one of each sort; what is left out is named.
     """
-    rows = [r for r in plate.frame.to_dicts() if r["value"] is not None and r["reviewed"]]
+    rows = [r for r in chart_input.frame.to_dicts() if r["value"] is not None and r["reviewed"]]
     if not rows:
-        return sentence(plate, "This bench has no readings of itself yet.")
+        return message_chart(chart_input, "This bench has no loop-back readings yet.")
     series: dict[Key, list[Row]] = {}
     for row in sorted(rows, key=lambda r: _day(r["reviewed"])):
         series.setdefault((row["bench_key"], row["series"]), []).append(row)
-    found = {key: limits([r["value"] for r in some]) for key, some in series.items()}
-    keys = worth_drawing(series, found)
-    area = field(plate, left=104, right=150, bottom=74, above=18)
+    charts = {key: limits([r["value"] for r in some]) for key, some in series.items()}
+    keys = ordered_for_drawing(series, charts)
+    area = plot_area(chart_input, left=104, right=150, bottom=74, above=18)
     days = [_day(r["reviewed"]) for r in rows]
-    along = _calendar(min(days), max(days), area.width)
+    x_axis = _calendar(min(days), max(days), area.width)
     high = area.height / min(len(keys), MOST_SERIES)
-    layers = _years(along, area)
+    layers = _years(x_axis, area)
     for k, key in enumerate(keys[:MOST_SERIES]):
         layers += _panel(
             rows=series[key],
-            found=found[key],
-            plate=plate,
+            chart_limits=charts[key],
+            chart_input=chart_input,
             top=k * high,
             high=high,
-            along=along,
+            x_axis=x_axis,
             area=area,
         )
-    foot = _left_out(keys[MOST_SERIES:], found)
-    lines = wrapped(f"bars: ±2 u (k = 2){foot}", plate.size.width - 52, 13)
+    foot = _left_out(keys[MOST_SERIES:], charts)
+    lines = wrapped(f"bars: expanded uncertainty (k = 2){foot}", chart_input.size.width - 52, 13)
     layers += [
-        words(text, 26 - area.left, area.height + 46 + 17 * k, 13, colour=theme.SOFT_INK)
+        text_mark(text, 26 - area.left, area.height + 46 + 17 * k, 13, colour=theme.SOFT_INK)
         for k, text in enumerate(lines)
     ]
-    return assemble(plate, area, layers)
+    return assemble(chart_input, area, layers)
 
 
 def limits(values: Sequence[float]) -> Control | None:
@@ -78,15 +84,15 @@ def limits(values: Sequence[float]) -> Control | None:
         return None
 
 
-def worth_drawing(
-    series: Mapping[Key, Sequence[Row]], found: Mapping[Key, Control | None]
+def ordered_for_drawing(
+    series: Mapping[Key, Sequence[Row]], charts: Mapping[Key, Control | None]
 ) -> list[Key]:
     """Series in the order of their worth: with flagged steps, one of each sort, the others.
 
     A sort is the series' name without what follows its last comma (the output, the range).
     """
     longest = sorted(series, key=lambda key: -len(series[key]))
-    stepped = [key for key in longest if (chart := found[key]) is not None and chart.steps]
+    stepped = [key for key in longest if (chart := charts[key]) is not None and chart.steps]
     sorts = {(key[0], _sort(key)) for key in stepped}
     first: list[Key] = []
     for key in longest:
@@ -100,17 +106,17 @@ def _sort(key: Key) -> str:
     return key[1].split(", track")[0].rpartition(", ")[0] or key[1].split(", ")[0]
 
 
-def _left_out(keys: Sequence[Key], found: Mapping[Key, Control | None]) -> str:
+def _left_out(keys: Sequence[Key], charts: Mapping[Key, Control | None]) -> str:
     """What is not drawn, by sort, with how many have a flagged step."""
     if not keys:
         return ""
     counts: dict[str, int] = {}
     for key in keys:
         counts[_sort(key)] = counts.get(_sort(key), 0) + 1
-    stepped = sum((chart := found[key]) is not None and bool(chart.steps) for key in keys)
+    stepped = sum((chart := charts[key]) is not None and bool(chart.steps) for key in keys)
     flagged = f"{stepped} of them with a step" if stepped else "none of them with a step"
-    told = ", ".join(f"{count} of {sort}" for sort, count in counts.items())
-    return f"; not drawn: {len(keys)} more series, {flagged} ({told})"
+    listing = ", ".join(f"{count} of {sort}" for sort, count in counts.items())
+    return f"; not drawn: {len(keys)} more series, {flagged} ({listing})"
 
 
 def _day(value: object) -> float:
@@ -121,128 +127,153 @@ def _day(value: object) -> float:
     return float(dt.date.fromisoformat(str(value)[:10]).toordinal())
 
 
-def _calendar(first: float, last: float, width: float) -> Ruler:
+def _calendar(first: float, last: float, width: float) -> Axis:
     room = max((last - first) * 0.03, 20.0)
     low, high = first - room, last + room
     years = range(dt.date.fromordinal(int(low)).year, dt.date.fromordinal(int(high)).year + 2)
     every = max(1, round(len(years) * 60 / width))
     starts = [float(dt.date(y, 1, 1).toordinal()) for y in years if y % every == 0]
     ticks = tuple(t for t in starts if low <= t <= high)
-    return Ruler(low, high, 0.0, width, False, ticks)
+    return Axis(low, high, 0.0, width, False, ticks)
 
 
-def _years(along: Ruler, area: Field) -> list[alt.Chart]:
+def _years(x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
     lines = [
-        {"px": along.px(t), "px2": along.px(t), "py": 0.0, "py2": area.height} for t in along.ticks
+        {"px": x_axis.px(t), "px2": x_axis.px(t), "py": 0.0, "py2": area.height}
+        for t in x_axis.ticks
     ]
-    drawn = rules(lines, area.width, area.height)
+    drawn = straight_lines(lines, area.width, area.height)
     foot = {"px": 0.0, "px2": area.width, "py": area.height, "py2": area.height}
-    drawn += rules([foot], area.width, area.height, theme.INK, 0.8)
-    names = [(along.px(t), str(dt.date.fromordinal(int(t)).year)) for t in along.ticks]
+    drawn += straight_lines([foot], area.width, area.height, theme.INK, 0.8)
+    names = [(x_axis.px(t), str(dt.date.fromordinal(int(t)).year)) for t in x_axis.ticks]
     if not names:
-        ends = (along.low, along.high)
-        names = [(along.px(t), str(dt.date.fromordinal(int(t)))) for t in ends]
-    return drawn + [words(n, x, area.height + 22, align="center") for x, n in names]
+        ends = (x_axis.low, x_axis.high)
+        names = [(x_axis.px(t), str(dt.date.fromordinal(int(t)))) for t in ends]
+    return drawn + [text_mark(n, x, area.height + 22, align="center") for x, n in names]
 
 
 def _panel(
     rows: Sequence[Row],
-    found: Control | None,
-    plate: Plate,
+    chart_limits: Control | None,
+    chart_input: ChartInput,
     top: float,
     high: float,
-    along: Ruler,
-    area: Field,
+    x_axis: Axis,
+    area: PlotArea,
 ) -> list[alt.Chart]:
-    unit = str(rows[0].get("unit") or plate.labels.unit_of("value"))
+    unit = str(rows[0].get("unit") or chart_input.labels.unit_of("value"))
     values = [r["value"] for r in rows]
     reach = [r["value"] + sign * COVERAGE * (r["u"] or 0.0) for r in rows for sign in (-1, 1)]
-    ends = [found.low, found.high] if found else []
-    up = ruler([*values, *reach, *ends], top + high - 10, top + 30, unit)
+    ends = [chart_limits.low, chart_limits.high] if chart_limits else []
+    y_axis = axis([*values, *reach, *ends], top + high - 10, top + 30, unit)
     title = f"{rows[0]['bench_key']}: {rows[0]['series']}"
-    drawn = scale_lines(up, 0.0, area.width, area.width, area.height)
-    drawn.append(words(shortened(title, area.width, 15), 0, top + 20, 15, bold=True))
-    if found:
-        drawn += _limit_lines(found, up, area)
+    drawn = scale_lines(y_axis, 0.0, area.width, area.width, area.height)
+    drawn.append(text_mark(shortened(title, area.width, 15), 0, top + 20, 15, bold=True))
+    if chart_limits:
+        drawn += _limit_lines(chart_limits, y_axis, area)
     else:
-        text = f"under {FEWEST} readings: no limits"
-        drawn.append(words(text, area.width, top + 20, 13, colour=theme.SOFT_INK, align="right"))
+        text = f"no limits: fewer than {FEWEST} readings"
+        drawn.append(
+            text_mark(text, area.width, top + 20, 13, colour=theme.SOFT_INK, align="right")
+        )
     return (
-        drawn + _points(rows, found, unit, up, along, area) + _steps(rows, found, up, along, area)
+        drawn
+        + _points(rows, chart_limits, unit, y_axis, x_axis, area)
+        + _steps(rows, chart_limits, y_axis, x_axis, area)
     )
 
 
-def _limit_lines(found: Control, up: Ruler, area: Field) -> list[alt.Chart]:
-    levels = (found.high, found.centre, found.low)
+def _limit_lines(chart_limits: Control, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:
+    levels = (chart_limits.high, chart_limits.centre, chart_limits.low)
     drawn = []
     for value in levels:
-        y = up.px(value)
+        y = y_axis.px(value)
         line = {"px": 0.0, "px2": area.width, "py": y, "py2": y}
-        dash = (1, 0) if value == found.centre else (6, 4)
-        drawn += rules([line], area.width, area.height, theme.SOFT_INK, 1.1, dash)
-    names = limit_names(found, up)
-    wanted = [up.px(value) for value, _ in names]
-    heights = spread(wanted, 16.0, up.end - 16, up.start + 4)
+        dash = (1, 0) if value == chart_limits.centre else (6, 4)
+        drawn += straight_lines([line], area.width, area.height, theme.SOFT_INK, 1.1, dash)
+    names = limit_names(chart_limits, y_axis)
+    wanted = [y_axis.px(value) for value, _ in names]
+    heights = spread(wanted, 16.0, y_axis.end - 16, y_axis.start + 4)
     for (_, text), at in zip(names, heights, strict=True):
-        drawn.append(words(text, area.width + 8, at + 4, 12, colour=theme.SOFT_INK))
+        drawn.append(text_mark(text, area.width + 8, at + 4, 12, colour=theme.SOFT_INK))
     return drawn
 
 
-def limit_names(found: Control, up: Ruler) -> list[tuple[float, str]]:
-    """The lines' names with their values; as a distance where they lie too close to be told."""
-    if abs(up.px(found.high) - up.px(found.low)) < 2 * TOGETHER_PX:
-        reach = found.high - found.centre
-        told = f"limits\u2002± {quantity(reach, up.unit, 2)}" if reach else "no scatter: no limits"
-        centre = round(found.centre, 1 - math.floor(math.log10(reach))) if reach else found.centre
-        return [(found.centre, f"centre\u2002{quantity(centre, up.unit, 4)}"), (found.low, told)]
-    named = (("upper limit", found.high), ("centre", found.centre), ("lower limit", found.low))
-    return [(value, f"{name}\u2002{quantity(value, up.unit, 4)}") for name, value in named]
+def limit_names(chart_limits: Control, y_axis: Axis) -> list[tuple[float, str]]:
+    """The lines' names with their values; as a distance where they lie too close together."""
+    if abs(y_axis.px(chart_limits.high) - y_axis.px(chart_limits.low)) < 2 * TOGETHER_PX:
+        reach = chart_limits.high - chart_limits.centre
+        text = (
+            f"limits\u2002± {quantity(reach, y_axis.unit, 2)}"
+            if reach
+            else "no limits: all values are equal"
+        )
+        centre = value_alone(chart_limits.centre, reach / COVERAGE, y_axis.unit)
+        return [
+            (chart_limits.centre, f"centre\u2002{centre}"),
+            (chart_limits.low, text),
+        ]
+    named = (
+        ("upper limit", chart_limits.high),
+        ("centre", chart_limits.centre),
+        ("lower limit", chart_limits.low),
+    )
+    return [(value, f"{name}\u2002{quantity(value, y_axis.unit, 4)}") for name, value in named]
 
 
 def _steps(
-    rows: Sequence[Row], found: Control | None, up: Ruler, along: Ruler, area: Field
+    rows: Sequence[Row], chart_limits: Control | None, y_axis: Axis, x_axis: Axis, area: PlotArea
 ) -> list[alt.Chart]:
     """A line between the readings where the level moved, with by how much."""
     drawn = []
-    for at in found.steps if found else ():
-        x = (along.px(_day(rows[at - 1]["reviewed"])) + along.px(_day(rows[at]["reviewed"]))) / 2
-        line = {"px": x, "px2": x, "py": up.start, "py2": up.end}
-        drawn += rules([line], area.width, area.height, FLAG, 1.6)
+    for at in chart_limits.steps if chart_limits else ():
+        x = (x_axis.px(_day(rows[at - 1]["reviewed"])) + x_axis.px(_day(rows[at]["reviewed"]))) / 2
+        line = {"px": x, "px2": x, "py": y_axis.start, "py2": y_axis.end}
+        drawn += straight_lines([line], area.width, area.height, FLAG, 1.6)
         change = rows[at]["value"] - rows[at - 1]["value"]
-        sign = "+" if change > 0 else ""
-        text = f"step {sign}{quantity(change, up.unit, 2)}"
+        text = f"step {signed(change, y_axis.unit, 2)}"
         x += 6 if x < area.width - 120 else -6 - text_width(text, 13)
-        drawn.append(words(text, x, up.end + 4, 13, colour=FLAG))
+        drawn.append(text_mark(text, x, y_axis.end + 4, 13, colour=FLAG))
     return drawn
 
 
 def _points(
-    rows: Sequence[Row], found: Control | None, unit: str, up: Ruler, along: Ruler, area: Field
+    rows: Sequence[Row],
+    chart_limits: Control | None,
+    unit: str,
+    y_axis: Axis,
+    x_axis: Axis,
+    area: PlotArea,
 ) -> list[alt.Chart]:
-    x, y, _, y2 = positions(area.width, area.height)
+    x, y, _, y2 = pixel_encodings(area.width, area.height)
     placed = []
     for row in rows:
         reach = COVERAGE * (row["u"] or 0.0)
-        outside = found is not None and not found.low <= row["value"] <= found.high
+        outside = (
+            chart_limits is not None and not chart_limits.low <= row["value"] <= chart_limits.high
+        )
         placed.append(
             {
-                "px": along.px(_day(row["reviewed"])),
-                "py": up.px(row["value"]),
-                "low": up.px(row["value"] - reach),
-                "high": up.px(row["value"] + reach),
+                "px": x_axis.px(_day(row["reviewed"])),
+                "py": y_axis.px(row["value"]),
+                "low": y_axis.px(row["value"] - reach),
+                "high": y_axis.px(row["value"] + reach),
                 "outside": outside,
                 "day": str(row["reviewed"])[:10],
-                "told": measured(row["value"], row["u"], unit),
+                "value_text": measured(row["value"], row["u"], unit),
             }
         )
     posts = [p | {"py": p["low"], "py2": p["high"]} for p in placed]
     line = layer(placed).mark_line(color=theme.SOFT_INK, strokeWidth=0.9)
     post = layer(posts).mark_rule(color=theme.INK, strokeWidth=1.2)
     drawn = [
-        line.encode(x=x, y=y, tooltip=silent()),
-        post.encode(x=x, y=y, y2=y2, tooltip=silent()),
+        line.encode(x=x, y=y, tooltip=no_tooltip()),
+        post.encode(x=x, y=y, y2=y2, tooltip=no_tooltip()),
     ]
-    tips = [alt.Tooltip("day:N", title="reviewed"), alt.Tooltip("told:N", title="value (k = 2)")]
+    tips = [
+        alt.Tooltip("day:N", title="reviewed"),
+        alt.Tooltip("value_text:N", title="value (k = 2)"),
+    ]
     for outside in (False, True):
         some = [p for p in placed if p["outside"] == outside]
         if some:

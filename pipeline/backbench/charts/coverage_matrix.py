@@ -8,12 +8,19 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.chart_text import shortened, text_width, unit_name
-from backbench.charts.constant_encodings import silent, x_at, y_at
+from backbench.charts.constant_encodings import no_tooltip, x_at, y_at
 from backbench.charts.declaration import chart
-from backbench.charts.drawing import Plate
+from backbench.charts.drawing import ChartInput
 from backbench.charts.mark_layers import Row
-from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
-from backbench.charts.small_multiples import positions
+from backbench.charts.page_layout import (
+    PlotArea,
+    assemble,
+    layer,
+    message_chart,
+    plot_area,
+    text_mark,
+)
+from backbench.charts.small_multiples import pixel_encodings
 
 COLUMNS = ("review_key", "label", "family", "readings", "state")
 MARKS = {
@@ -29,32 +36,34 @@ NOT_ASKED = "not applicable"
 MOST_REVIEWS = 22
 
 
-@chart("gaps", COLUMNS, ("unit_key", "reviewed"))
-def gaps(plate: Plate) -> alt.LayerChart:
+@chart("coverage", COLUMNS, ("unit_key", "reviewed"))
+def coverage(chart_input: ChartInput) -> alt.LayerChart:
     """The catalogue's gaps: reviews by families of metrics, an empty cell where nothing is."""
     rows = [
         r | {"state": (r["state"] or "").replace("_", " "), "_row": _row_key(r)}
-        for r in plate.frame.to_dicts()
+        for r in chart_input.frame.to_dicts()
     ]
     families = list(dict.fromkeys(r["family"] for r in rows))
     lacking = _lacking(rows)
-    shown = _most_lacking(lacking, plate.subject)[:MOST_REVIEWS]
+    shown = _most_lacking(lacking, chart_input.subject)[:MOST_REVIEWS]
     if not families:
-        return sentence(plate, "There are no reviews yet.")
-    area = field(plate, left=300, right=40, bottom=44, above=62)
+        return message_chart(chart_input, "There are no reviews yet.")
+    area = plot_area(chart_input, left=300, right=40, bottom=44, above=62)
     wide, high = area.width / len(families), area.height / len(shown)
     high = min(high, 34.0)
     labels = {r["_row"]: (r["label"] or r["review_key"], _year(r)) for r in rows}
-    marked = {r["_row"] for r in rows if plate.subject in (r["review_key"], r.get("unit_key"))}
+    marked = {
+        r["_row"] for r in rows if chart_input.subject in (r["review_key"], r.get("unit_key"))
+    }
     layers = _ground(len(families), len(shown), wide, high, area)
     layers += _family_names(families, wide)
     for k, key in enumerate(shown):
-        strong = bool(plate.subject) and key in marked
+        strong = bool(chart_input.subject) and key in marked
         label, year = labels[key]
         room = area.left - 40 - text_width(year, theme.SMALL_PX, bold=strong)
         text = unit_name(label, room, theme.SMALL_PX, bold=strong) + year
         layers.append(
-            words(
+            text_mark(
                 text,
                 -12,
                 high * (k + 0.5) + 5,
@@ -64,8 +73,8 @@ def gaps(plate: Plate) -> alt.LayerChart:
             )
         )
     layers += _cells(rows, families, shown, wide, high, area)
-    layers += _key(rows, _told(lacking, len(shown)), area)
-    return assemble(plate, area, layers)
+    layers += _key(rows, _coverage_note(lacking, len(shown)), area)
+    return assemble(chart_input, area, layers)
 
 
 def _lacking(rows: Sequence[Row]) -> dict[tuple[str, str], int]:
@@ -83,12 +92,12 @@ def _most_lacking(lacking: Mapping[tuple[str, str], int], subject: str) -> list[
     return sorted(lacking, key=lambda key: (key not in marked, -lacking[key], key))
 
 
-def _told(lacking: Mapping[tuple[str, str], int], shown: int) -> str:
+def _coverage_note(lacking: Mapping[tuple[str, str], int], shown: int) -> str:
     """How many rows are drawn, and how many have gaps."""
     gaps = sum(count > 0 for count in lacking.values())
-    told = f"{gaps} with gaps" if gaps else "none with a gap"
-    drawn = f"{shown} of {len(lacking)}" + ", most gaps first" * (gaps > 0)
-    return f"{drawn}; {told}" if shown < len(lacking) else told
+    note = f"{gaps} incomplete" if gaps else "all complete"
+    drawn = f"{shown} of {len(lacking)}" + ", most missing first" * (gaps > 0)
+    return f"{drawn}; {note}" if shown < len(lacking) else note
 
 
 def _row_key(row: Row) -> tuple[str, str]:
@@ -101,9 +110,9 @@ def _year(row: Row) -> str:
     return f"\u2002{str(row['reviewed'])[:4]}" if row.get("reviewed") else ""
 
 
-def _ground(columns: int, lines: int, wide: float, high: float, area: Field) -> list[alt.Chart]:
+def _ground(columns: int, lines: int, wide: float, high: float, area: PlotArea) -> list[alt.Chart]:
     """A pale cell everywhere; what stays pale is a gap."""
-    x, y, x2, y2 = positions(area.width, area.height)
+    x, y, x2, y2 = pixel_encodings(area.width, area.height)
     cells = [
         {
             "px": wide * c + 1.5,
@@ -115,7 +124,7 @@ def _ground(columns: int, lines: int, wide: float, high: float, area: Field) -> 
         for k in range(lines)
     ]
     mark = layer(cells).mark_rect(color="#f1ede2")
-    return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=silent())]
+    return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=no_tooltip())]
 
 
 def _family_names(families: Sequence[str], wide: float) -> list[alt.Chart]:
@@ -123,7 +132,7 @@ def _family_names(families: Sequence[str], wide: float) -> list[alt.Chart]:
     longest = max(text_width(f.replace("_", " "), theme.SMALL_PX) for f in families)
     levels = 1 if longest + 8 <= wide else 2 if longest + 8 <= 2 * wide else 3
     return [
-        words(
+        text_mark(
             shortened(family.replace("_", " "), levels * wide - 6, theme.SMALL_PX),
             wide * (k + 0.5),
             -10 - 17 * (k % levels),
@@ -140,9 +149,9 @@ def _cells(
     shown: Sequence[tuple[str, str]],
     wide: float,
     high: float,
-    area: Field,
+    area: PlotArea,
 ) -> list[alt.Chart]:
-    x, y, _, _ = positions(area.width, area.height)
+    x, y, _, _ = pixel_encodings(area.width, area.height)
     greatest = max([1, *(r["readings"] or 0 for r in rows)])
     drawn = []
     tips = [alt.Tooltip(f"{n}:N") for n in ("label", "family", "readings", "state")]
@@ -180,7 +189,7 @@ def _area(readings: int | None, greatest: int, room: float) -> float:
     return float(max(16.0, side * side))
 
 
-def _key(rows: Sequence[Row], told: str, area: Field) -> list[alt.Chart]:
+def _key(rows: Sequence[Row], note: str, area: PlotArea) -> list[alt.Chart]:
     x = 14.0 - area.left + 14
     y = area.height + 27
     drawn = []
@@ -196,15 +205,19 @@ def _key(rows: Sequence[Row], told: str, area: Field) -> list[alt.Chart]:
             stroke=stroke,
             strokeWidth=1.6,
         )
-        drawn.append(mark.encode(x=x_at(x + 5), y=y_at(y), tooltip=silent()))
-        drawn.append(words(state, x + 16, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
+        drawn.append(mark.encode(x=x_at(x + 5), y=y_at(y), tooltip=no_tooltip()))
+        drawn.append(text_mark(state, x + 16, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
         x += text_width(state, theme.SMALL_PX) + 40
     drawn.append(
-        words(
-            "empty: nothing; larger: more readings", x, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK
+        text_mark(
+            "empty: not measured; larger marks: more readings",
+            x,
+            y + 5,
+            theme.SMALL_PX,
+            colour=theme.SOFT_INK,
         )
     )
     drawn.append(
-        words(told, area.width, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK, align="right")
+        text_mark(note, area.width, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK, align="right")
     )
     return drawn

@@ -8,49 +8,49 @@ from typing import Any
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.axis import Ruler
+from backbench.charts.axis import Axis
 from backbench.charts.chart_text import shortened, unit_name
-from backbench.charts.constant_encodings import silent, x2_at, x_at, y2_at, y_at
+from backbench.charts.constant_encodings import no_tooltip, x2_at, x_at, y2_at, y_at
 from backbench.charts.label_placement import spread
-from backbench.charts.mark_layers import Row, colour_of, dash_of, named
-from backbench.charts.page_layout import Field, layer, words
+from backbench.charts.mark_layers import Row, colour_of, dash_of, name_labels
+from backbench.charts.page_layout import PlotArea, layer, text_mark
 
 Lines = dict[tuple[str, str], list[Row]]
 DASHED = ((1, 0), (7, 3), (2, 2), (9, 3, 2, 3))
 SHADES = (theme.INK, "#9c968a", "#6e695f", "#c4beb0")
 
 
-def lines_of(rows: Sequence[Row], along: str, subject: str, *, of_subject: bool) -> Lines:
+def lines_of(rows: Sequence[Row], x_column: str, subject: str, *, of_subject: bool) -> Lines:
     """Rows by unit and output, in order of `along`; either the subject's or its peers'."""
-    found: Lines = {}
-    for row in sorted(rows, key=lambda r: (r["unit_key"], r["output"] or "", r[along])):
+    lines: Lines = {}
+    for row in sorted(rows, key=lambda r: (r["unit_key"], r["output"] or "", r[x_column])):
         if (row["unit_key"] == subject and bool(subject)) == of_subject:
-            found.setdefault((row["unit_key"], row["output"] or ""), []).append(row)
-    return found
+            lines.setdefault((row["unit_key"], row["output"] or ""), []).append(row)
+    return lines
 
 
-def drawn_band(rows: Sequence[Mapping[str, float]], along: Ruler, up: Ruler) -> list[alt.Chart]:
+def drawn_band(rows: Sequence[Mapping[str, float]], x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
     """The peers: their whole range pale, their middle half darker, their median a thin line."""
     if not rows:
         return []
     names = ("least", "q1", "middle", "q3", "greatest")
-    held = [{"x": r["x"]} | {name: up.held(r[name]) for name in names} for r in rows]
-    base = layer(held).encode(x=along.x("x"), tooltip=silent())
+    clamped = [{"x": r["x"]} | {name: y_axis.clamped(r[name]) for name in names} for r in rows]
+    base = layer(clamped).encode(x=x_axis.x("x"), tooltip=no_tooltip())
     style: dict[str, Any] = {"color": theme.INK, "opacity": 1}
     return [
-        base.mark_area(**style, fillOpacity=0.06).encode(y=up.y("least"), y2="greatest:Q"),
-        base.mark_area(**style, fillOpacity=0.1).encode(y=up.y("q1"), y2="q3:Q"),
-        base.mark_line(strokeWidth=1.3, color=theme.SOFT_INK).encode(y=up.y("middle")),
+        base.mark_area(**style, fillOpacity=0.06).encode(y=y_axis.y("least"), y2="greatest:Q"),
+        base.mark_area(**style, fillOpacity=0.1).encode(y=y_axis.y("q1"), y2="q3:Q"),
+        base.mark_line(strokeWidth=1.3, color=theme.SOFT_INK).encode(y=y_axis.y("middle")),
     ]
 
 
-def thin_lines(lines: Lines, along: Ruler, up: Ruler, x: str, y: str) -> list[alt.Chart]:
+def thin_lines(lines: Lines, x_axis: Axis, y_axis: Axis, x: str, y: str) -> list[alt.Chart]:
     """Every peer as a hairline in its technology's colour, paler the more there are."""
     rows = [
         row | {"_line": "\u2002".join(key), "technology": row["technology"] or "not stated"}
         for key, line in lines.items()
         for row in line
-        if up.low <= row[y] <= up.high
+        if y_axis.low <= row[y] <= y_axis.high
     ]
     if not rows:
         return []
@@ -58,8 +58,8 @@ def thin_lines(lines: Lines, along: Ruler, up: Ruler, x: str, y: str) -> list[al
     tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("technology:N")]
     return [
         mark.encode(
-            x=along.x(x),
-            y=up.y(y),
+            x=x_axis.x(x),
+            y=y_axis.y(y),
             detail="_line:N",
             color=colour_of(),
             strokeDash=dash_of(),
@@ -70,8 +70,8 @@ def thin_lines(lines: Lines, along: Ruler, up: Ruler, x: str, y: str) -> list[al
 
 def subject_lines(
     lines: Lines,
-    along: Ruler,
-    up: Ruler,
+    x_axis: Axis,
+    y_axis: Axis,
     x: str,
     y: str,
     low: str | None,
@@ -79,12 +79,12 @@ def subject_lines(
     weight: float = 2.8,
     shaded: bool = False,
 ) -> list[alt.Chart]:
-    """The unit's own curves over their uncertainty, outputs told apart by dashes or by shades."""
+    """The unit's own curves over their uncertainty, outputs by dashes or by shades."""
     drawn: list[alt.Chart] = []
     for k, line in reversed(list(enumerate(lines.values()))):
         if low and high:
             sure = [
-                r | {"_low": up.held(r[low]), "_high": up.held(r[high])}
+                r | {"_low": y_axis.clamped(r[low]), "_high": y_axis.clamped(r[high])}
                 for r in line
                 if r[low] is not None and r[high] is not None
             ]
@@ -93,18 +93,20 @@ def subject_lines(
                     color=theme.INK, opacity=1, fillOpacity=0.22, clip=True
                 )
                 drawn.append(
-                    band.encode(x=along.x(x), y=up.y("_low"), y2="_high:Q", tooltip=silent())
+                    band.encode(
+                        x=x_axis.x(x), y=y_axis.y("_low"), y2="_high:Q", tooltip=no_tooltip()
+                    )
                 )
         mark = layer(line).mark_line(strokeWidth=weight, clip=True, **_output_style(k, shaded))
-        drawn.append(mark.encode(x=along.x(x), y=up.y(y), tooltip=silent()))
+        drawn.append(mark.encode(x=x_axis.x(x), y=y_axis.y(y), tooltip=no_tooltip()))
     return drawn
 
 
 def end_names(
     lines: Lines,
-    along: Ruler,
-    up: Ruler,
-    area: Field,
+    x_axis: Axis,
+    y_axis: Axis,
+    area: PlotArea,
     y: str,
     tail: Callable[[Row], str] | None = None,
     shaded: bool = False,
@@ -114,7 +116,7 @@ def end_names(
     if not ends:
         return []
     left = area.width + 20
-    wanted = [up.px(up.held(end[y])) for _, end in ends]
+    wanted = [y_axis.px(y_axis.clamped(end[y])) for _, end in ends]
     placed = spread(wanted, 20.0, 30.0, area.height - 4)
     label = unit_name(ends[0][1]["label"], area.right - 34, theme.TEXT_PX + 1, bold=True)
     rows: list[Row] = [{"to_x": left, "to_y": min(placed) - 22, "text": label, "bold": True}]
@@ -123,7 +125,7 @@ def end_names(
         text = (output or "measured") + (tail(end) if tail else "")
         rows.append(
             {
-                "from_x": along.px(along.held(end["_end"])) + 4,
+                "from_x": x_axis.px(x_axis.clamped(end["_end"])) + 4,
                 "from_y": at,
                 "lead_x": left - 4,
                 "to_x": left + 36,
@@ -132,10 +134,10 @@ def end_names(
             }
         )
         samples.append(_sample(left, py, strokeWidth=2.8, **_output_style(k, shaded)))
-    return [*named(rows, along, up), *samples]
+    return [*name_labels(rows, x_axis, y_axis), *samples]
 
 
-def technology_key(lines: Lines, area: Field, low: float) -> list[alt.Chart]:
+def technology_key(lines: Lines, area: PlotArea, low: float) -> list[alt.Chart]:
     """Technologies of the hairlines, each with a piece of its line, ending at pixel `low`."""
     counted: dict[str, set[str]] = {}
     for (unit, _), line in lines.items():
@@ -148,7 +150,7 @@ def technology_key(lines: Lines, area: Field, low: float) -> list[alt.Chart]:
         look = theme.look(group)
         drawn.append(_sample(left, y, strokeWidth=1.4, color=look.colour, strokeDash=look.dash))
         text = f"{group}, {len(counted[group])}"
-        drawn.append(words(text, left + 36, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
+        drawn.append(text_mark(text, left + 36, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
     return drawn
 
 
@@ -162,14 +164,14 @@ def _sample(left: float, y: float, **style: Any) -> alt.Chart:
     """A short piece of line beside a name."""
     ends = {"x": x_at(left), "x2": x2_at(left + 29)}
     mark = layer([{}]).mark_rule(**style)
-    drawn: alt.Chart = mark.encode(**ends, y=y_at(y), y2=y2_at(y), tooltip=silent())
+    drawn: alt.Chart = mark.encode(**ends, y=y_at(y), y2=y2_at(y), tooltip=no_tooltip())
     return drawn
 
 
-def band_note(area: Field, units: int, *, lines: bool) -> list[alt.Chart]:
+def band_note(area: PlotArea, units: int, *, lines: bool) -> list[alt.Chart]:
     """What the band is, in words under the heading at the right."""
     if not units:
         return []
     peers = "peer" if units == 1 else "peers"
-    text = f"{units} {peers}: range, middle half, median" if not lines else f"{units} {peers}"
-    return [words(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")]
+    text = f"{units} {peers}: range, quartiles and median" if not lines else f"{units} {peers}"
+    return [text_mark(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")]

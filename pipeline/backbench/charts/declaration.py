@@ -1,7 +1,7 @@
 """How a chart is declared, and what it is handed.
 
 A chart is one decorated function in one file of this package. Discovery is in registry.py;
-nothing else has to be told of a new chart.
+a new chart is registered nowhere else.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ import altair as alt
 import polars as pl
 from polars import selectors
 
-from backbench.charts.drawing import PAGE, Labels, Plate, Size
-from backbench.charts.page_layout import sentence
+from backbench.charts.drawing import PAGE, ChartInput, Labels, Size
+from backbench.charts.page_layout import message_chart
 from backbench.errors import MISSING, Fault, UserError
 
 MOST_ROWS = 5000
@@ -38,7 +38,7 @@ class Chart:
     columns: tuple[str, ...]
     optional: tuple[str, ...]
     options: tuple[Option, ...]
-    paint: Callable[[Plate], alt.LayerChart] = field(repr=False)
+    paint: Callable[[ChartInput], alt.LayerChart] = field(repr=False)
 
     def draw(
         self,
@@ -55,10 +55,12 @@ class Chart:
         unknown option, or more than MOST_ROWS rows.
         """
         chosen = self._check(frame, options or {})
-        plate = Plate(_plain(frame), labels, subject, size, chosen)
+        chart_input = ChartInput(_plain(frame), labels, subject, size, chosen)
         if frame.is_empty():
-            return sentence(plate, "No unit in the catalogue has a reading for this yet.")
-        return self.paint(plate)
+            return message_chart(
+                chart_input, "No unit in the catalogue has a reading for this yet."
+            )
+        return self.paint(chart_input)
 
     def _check(self, frame: pl.DataFrame, options: Mapping[str, str]) -> dict[str, str]:
         faults = [
@@ -92,10 +94,10 @@ def chart(
     columns: tuple[str, ...],
     optional: tuple[str, ...] = (),
     options: tuple[Option, ...] = (),
-) -> Callable[[Callable[[Plate], alt.LayerChart]], Chart]:
+) -> Callable[[Callable[[ChartInput], alt.LayerChart]], Chart]:
     """Declare the decorated function as a chart; its first docstring line is the purpose."""
 
-    def declare(paint: Callable[[Plate], alt.LayerChart]) -> Chart:
+    def declare(paint: Callable[[ChartInput], alt.LayerChart]) -> Chart:
         purpose = (paint.__doc__ or "").strip().splitlines()[0]
         return Chart(name, purpose, columns, optional, options, paint)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import altair as alt
 
-from backbench.charts.axis import ruler
+from backbench.charts.axis import axis
 from backbench.charts.curve_layers import (
     band_note,
     drawn_band,
@@ -15,9 +15,9 @@ from backbench.charts.curve_layers import (
     thin_lines,
 )
 from backbench.charts.declaration import chart
-from backbench.charts.drawing import Plate
-from backbench.charts.mark_layers import Row, bound_arrows, strong
-from backbench.charts.page_layout import assemble, field, sentence
+from backbench.charts.drawing import ChartInput
+from backbench.charts.mark_layers import Row, bound_arrows, subject_marks, value_text
+from backbench.charts.page_layout import assemble, message_chart, plot_area
 from backbench.charts.peer_band import envelope
 from backbench.quantities.writing import quantity
 
@@ -34,18 +34,20 @@ COLUMNS = (
 
 
 @chart("distortion-power", COLUMNS, ("bound",))
-def distortion_power(plate: Plate) -> alt.LayerChart:
+def distortion_power(chart_input: ChartInput) -> alt.LayerChart:
     """Distortion against power, both logarithmic: one unit over the band of its peers."""
-    rows = [row for row in plate.frame.to_dicts() if _drawable(row)]
+    rows = [row for row in chart_input.frame.to_dicts() if _drawable(row)]
     if not rows:
-        return sentence(plate, "No unit has distortion at several powers yet.")
-    area = field(plate, right=210)
-    power = ruler((r["power_w"] for r in rows), 0.0, area.width, "W", log=True)
-    power = power.shown(plate.labels.title_of("power_w"))
-    thd = ruler((r["thd_percent"] for r in rows), area.height, 0.0, "%", log=True)
-    thd = thd.shown_upright(plate.labels.title_of("thd_percent"), area.left - 26)
-    peers = lines_of(rows, "power_w", plate.subject, of_subject=False)
-    own = lines_of([_told(r) for r in rows], "power_w", plate.subject, of_subject=True)
+        return message_chart(chart_input, "No unit has distortion at several powers yet.")
+    area = plot_area(chart_input, right=210)
+    power = axis((r["power_w"] for r in rows), 0.0, area.width, "W", log=True)
+    power = power.with_axis(chart_input.labels.title_of("power_w"))
+    thd = axis((r["thd_percent"] for r in rows), area.height, 0.0, "%", log=True)
+    thd = thd.with_vertical_axis(chart_input.labels.title_of("thd_percent"), area.left - 26)
+    peers = lines_of(rows, "power_w", chart_input.subject, of_subject=False)
+    own = lines_of(
+        [_with_value_text(r) for r in rows], "power_w", chart_input.subject, of_subject=True
+    )
     curves = {
         key: ([r["power_w"] for r in line], [r["thd_percent"] for r in line])
         for key, line in peers.items()
@@ -57,20 +59,20 @@ def distortion_power(plate: Plate) -> alt.LayerChart:
         *thin_lines(peers, power, thd, "power_w", "thd_percent"),
         *subject_lines(
             lines=own,
-            along=power,
-            up=thd,
+            x_axis=power,
+            y_axis=thd,
             x="power_w",
             y="thd_percent",
             low="thd_low",
             high="thd_high",
         ),
-        *strong(points, power.x("power_w"), thd.y("thd_percent"), size=54),
+        *subject_marks(points, power.x("power_w"), thd.y("thd_percent"), size=54),
         *bound_arrows(points, power.x("power_w"), thd.y("thd_percent"), upright=True),
         *end_names(own, power, thd, area, "thd_percent"),
         *technology_key(peers, area, area.height - 8),
         *band_note(area, len({unit for unit, _ in peers}), lines=not band),
     ]
-    return assemble(plate, area, layers)
+    return assemble(chart_input, area, layers)
 
 
 def _drawable(row: Row) -> bool:
@@ -78,9 +80,10 @@ def _drawable(row: Row) -> bool:
     return power is not None and thd is not None and power > 0 and thd > 0
 
 
-def _told(row: Row) -> Row:
-    at = f"{quantity(row['thd_percent'], '%')} at {quantity(row['power_w'], 'W')}"
+def _with_value_text(row: Row) -> Row:
+    thd = value_text(row, "thd_percent", "thd_low", "thd_high", "%")
+    at = f"{thd} at {quantity(row['power_w'], 'W')}"
     low = None if row["thd_low"] is None or row["thd_low"] <= 0 else row["thd_low"]
-    named = {"told": at, "_end": row["power_w"], "_strong": True}
+    named = {"value_text": at, "_end": row["power_w"], "_strong": True}
     named["technology"] = row["technology"] or "not stated"
     return row | named | {"thd_low": low}

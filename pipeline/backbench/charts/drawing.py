@@ -26,7 +26,7 @@ class ColumnLabel(Protocol):
 
 
 @dataclass(frozen=True)
-class Column:
+class PlainColumn:
     """A plain ColumnLabel."""
 
     name: str
@@ -67,7 +67,7 @@ PAGE = Size()
 
 
 @dataclass(frozen=True)
-class Plate:
+class ChartInput:
     """Everything that one drawing works from. The frame has rows and the declared columns."""
 
     frame: pl.DataFrame

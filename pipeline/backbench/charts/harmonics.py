@@ -7,16 +7,23 @@ from collections.abc import Sequence
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.axis import Ruler, ruler
+from backbench.charts.axis import Axis, axis
 from backbench.charts.chart_text import ordinal
-from backbench.charts.constant_encodings import silent
+from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.declaration import chart
-from backbench.charts.drawing import Plate
+from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import spread
-from backbench.charts.mark_layers import Row, across, named, pixels
-from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
-from backbench.charts.small_multiples import positions, rules, scale_lines
-from backbench.quantities.writing import number, quantity
+from backbench.charts.mark_layers import Row, name_labels, pixel_x_axis, pixel_y_axis, value_text
+from backbench.charts.page_layout import (
+    PlotArea,
+    assemble,
+    layer,
+    message_chart,
+    plot_area,
+    text_mark,
+)
+from backbench.charts.small_multiples import pixel_encodings, scale_lines, straight_lines
+from backbench.quantities.writing import quantity
 
 COLUMNS = ("unit_key", "label", "output", "power_w", "order_n", "level_db", "bound")
 BETWEEN = 40.0
@@ -25,20 +32,20 @@ LOOKS = (("diamond", theme.SOFT_INK), ("circle", theme.INK))
 
 
 @chart("harmonics", COLUMNS, ("low_db", "high_db"))
-def harmonics(plate: Plate) -> alt.LayerChart:
+def harmonics(chart_input: ChartInput) -> alt.LayerChart:
     """Levels of the harmonics of one unit, its outputs side by side at two powers."""
-    rows = [r for r in plate.frame.to_dicts() if r["level_db"] is not None]
-    key = plate.subject or (rows[0]["unit_key"] if rows else "")
+    rows = [r for r in chart_input.frame.to_dicts() if r["level_db"] is not None]
+    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
     rows = [r for r in rows if r["unit_key"] == key]
     if not rows:
-        return sentence(plate, "This unit has no harmonic levels yet.")
-    if not plate.subject and plate.frame["unit_key"].n_unique() > 1:
-        return sentence(plate, "Harmonic levels are drawn for one unit: name it.")
-    area = field(plate, left=84, right=130, bottom=62, above=52)
-    up = _levels(plate, rows, area.height)
+        return message_chart(chart_input, "This unit has no harmonic levels yet.")
+    if not chart_input.subject and chart_input.frame["unit_key"].n_unique() > 1:
+        return message_chart(chart_input, "Harmonic levels are drawn for one unit: name it.")
+    area = plot_area(chart_input, left=84, right=130, bottom=62, above=52)
+    y_axis = _levels(chart_input, rows, area.height)
     rows = _with_step(rows)
     if not rows:
-        return sentence(plate, "The harmonic levels of this unit have no power yet.")
+        return message_chart(chart_input, "The harmonic levels of this unit have no power yet.")
     steps = sorted({r["step"] for r in rows})
     outputs = sorted({r["output"] or "output" for r in rows})
     span = (area.width - BETWEEN * (len(outputs) - 1)) / len(outputs)
@@ -52,28 +59,28 @@ def harmonics(plate: Plate) -> alt.LayerChart:
             steps=steps,
             left=left,
             span=span,
-            up=up,
+            y_axis=y_axis,
             area=area,
             first=k == 0,
         )
         if k == len(outputs) - 1:
-            layers += _key(rows, steps, left + span, up, area)
-    layers += _titles(plate, rows, area)
-    return assemble(plate, area, layers)
+            layers += _key(rows, steps, left + span, y_axis, area)
+    layers += _titles(chart_input, rows, area)
+    return assemble(chart_input, area, layers)
 
 
-def _levels(plate: Plate, rows: Sequence[Row], height: float) -> Ruler:
+def _levels(chart_input: ChartInput, rows: Sequence[Row], height: float) -> Axis:
     levels = [r["level_db"] for r in rows]
     ends = [r[n] for r in rows for n in ("low_db", "high_db") if r.get(n) is not None]
-    return ruler(
-        [*levels, *ends, min(levels) - 6], height, 0.0, plate.labels.unit_of("level_db", "dB")
+    return axis(
+        [*levels, *ends, min(levels) - 6], height, 0.0, chart_input.labels.unit_of("level_db", "dB")
     )
 
 
 def _with_step(rows: Sequence[Row]) -> list[Row]:
     """Rows at each output's least and greatest power, `step` 0 and 1; 1 where there is one.
 
-    Outputs are never driven to quite the same power, so the powers are told apart within each.
+    Outputs are never driven to quite the same power, so the powers are distinguished within each.
     """
     kept: list[Row] = []
     for output in {r["output"] for r in rows}:
@@ -93,54 +100,53 @@ def _panel(
     steps: Sequence[int],
     left: float,
     span: float,
-    up: Ruler,
-    area: Field,
+    y_axis: Axis,
+    area: PlotArea,
     *,
     first: bool,
 ) -> list[alt.Chart]:
     orders = range(2, max([10, *(int(r["order_n"]) for r in rows)]) + 1)
     step = span / len(orders)
-    drawn = scale_lines(up, left, left + span, area.width, area.height, numbers=first)
+    drawn = scale_lines(y_axis, left, left + span, area.width, area.height, numbers=first)
     floor = {"px": left, "px2": left + span, "py": area.height, "py2": area.height}
-    drawn += rules([floor], area.width, area.height, theme.INK, 0.8)
-    drawn.append(words(output, left, -12, theme.TEXT_PX + 1, bold=True))
+    drawn += straight_lines([floor], area.width, area.height, theme.INK, 0.8)
+    drawn.append(text_mark(output, left, -12, theme.TEXT_PX + 1, bold=True))
     for k, order in enumerate(orders):
         x = left + step * (k + 0.5)
-        drawn.append(words(str(order), x, area.height + 19, align="center"))
-    placed = [_placed(r, steps, left, step, up, area.height) for r in rows]
+        drawn.append(text_mark(str(order), x, area.height + 19, align="center"))
+    placed = [_placed(r, steps, left, step, y_axis, area.height) for r in rows]
     return drawn + _lollipops(placed, area)
 
 
 def _placed(
-    row: Row, steps: Sequence[int], left: float, step: float, up: Ruler, height: float
+    row: Row, steps: Sequence[int], left: float, step: float, y_axis: Axis, height: float
 ) -> Row:
     which = row["step"]
     aside = 0.0 if len(steps) == 1 else step * (0.2 if which else -0.2)
     shape, colour = LOOKS[which]
     at = quantity(float(row["power_w"]), "W")
-    word = {"upper": "at most ", "lower": "at least "}.get(row["bound"] or "", "")
     low, high = row.get("low_db"), row.get("high_db")
     return row | {
         "px": left + step * (row["order_n"] - 1.5) + aside,
-        "py": up.px(up.held(row["level_db"])),
+        "py": y_axis.px(y_axis.clamped(row["level_db"])),
         "py2": height,
         "shape": shape,
         "colour": colour,
-        "lowpx": None if low is None else up.px(up.held(low)),
-        "highpx": None if high is None else up.px(up.held(high)),
-        "told": f"{ordinal(int(row['order_n']))} harmonic at {at}: "
-        f"{word}{number(row['level_db'])} dB",
+        "lowpx": None if low is None else y_axis.px(y_axis.clamped(low)),
+        "highpx": None if high is None else y_axis.px(y_axis.clamped(high)),
+        "value_text": f"{ordinal(int(row['order_n']))} harmonic at {at}: "
+        f"{value_text(row, 'level_db', 'low_db', 'high_db', 'dB')}",
     }
 
 
-def _lollipops(rows: Sequence[Row], area: Field) -> list[alt.Chart]:
-    x, y, _, y2 = positions(area.width, area.height)
+def _lollipops(rows: Sequence[Row], area: PlotArea) -> list[alt.Chart]:
+    x, y, _, y2 = pixel_encodings(area.width, area.height)
     hue = alt.Color("colour:N", scale=None)
     drawn = []
     known = [r for r in rows if not r["bound"]]
     if known:
         stem = layer(known).mark_rule(strokeWidth=1.2, strokeOpacity=0.55)
-        drawn.append(stem.encode(x=x, y=y, y2=y2, color=hue, tooltip=silent()))
+        drawn.append(stem.encode(x=x, y=y, y2=y2, color=hue, tooltip=no_tooltip()))
     sure = [
         r | {"py": r["lowpx"], "py2": r["highpx"]}
         for r in known
@@ -148,7 +154,7 @@ def _lollipops(rows: Sequence[Row], area: Field) -> list[alt.Chart]:
     ]
     if sure:
         post = layer(sure).mark_rule(strokeWidth=2.4)
-        drawn.append(post.encode(x=x, y=y, y2=y2, color=hue, tooltip=silent()))
+        drawn.append(post.encode(x=x, y=y, y2=y2, color=hue, tooltip=no_tooltip()))
     for bound in (False, True):
         some = [r for r in rows if bool(r["bound"]) == bound]
         if some:
@@ -156,12 +162,12 @@ def _lollipops(rows: Sequence[Row], area: Field) -> list[alt.Chart]:
     lows = [r for r in rows if r["bound"] == "upper"]
     if lows:
         arrow = layer(lows).mark_text(text="↓", dy=14, fontSize=12)
-        drawn.append(arrow.encode(x=x, y=y, color=hue, tooltip=silent()))
+        drawn.append(arrow.encode(x=x, y=y, color=hue, tooltip=no_tooltip()))
     return drawn
 
 
 def _heads(rows: Sequence[Row], x: alt.X, y: alt.Y, *, bound: bool) -> alt.Chart:
-    tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("told:N", title="level")]
+    tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("value_text:N", title="level")]
     shape = alt.Shape("shape:N", scale=None)
     at = {"x": x, "y": y, "shape": shape, "tooltip": tips}
     if bound:
@@ -176,7 +182,7 @@ def _heads(rows: Sequence[Row], x: alt.X, y: alt.Y, *, bound: bool) -> alt.Chart
 
 
 def _key(
-    rows: Sequence[Row], steps: Sequence[int], right: float, up: Ruler, area: Field
+    rows: Sequence[Row], steps: Sequence[int], right: float, y_axis: Axis, area: PlotArea
 ) -> list[alt.Chart]:
     """Each power named beside the last harmonic that it has."""
     names: list[Row] = []
@@ -184,26 +190,26 @@ def _key(
         some = [r for r in rows if r["step"] == step]
         last = max(some, key=lambda r: (r["order_n"], r["output"] or ""))
         power = sum(float(r["power_w"]) for r in some) / len(some)
-        at = up.px(up.held(last["level_db"]))
+        at = y_axis.px(y_axis.clamped(last["level_db"]))
         names.append({"to_y": at, "text": quantity(power, "W", 2), "_step": step})
     placed = spread([n["to_y"] for n in names], 22.0, 8.0, area.height - 8)
-    x, y, _, _ = positions(area.width, area.height)
+    x, y, _, _ = pixel_encodings(area.width, area.height)
     marks = []
     for name, py in zip(names, placed, strict=True):
         shape, colour = LOOKS[name["_step"]]
         name |= {"to_x": right + 30, "to_y": py}
         point = layer([{"px": right + 17, "py": py}])
         mark = point.mark_point(filled=True, size=90, opacity=1, shape=shape, color=colour)
-        marks.append(mark.encode(x=x, y=y, tooltip=silent()))
-    return [*named(names, across(area.width), pixels(area.height)), *marks]
+        marks.append(mark.encode(x=x, y=y, tooltip=no_tooltip()))
+    return [*name_labels(names, pixel_x_axis(area.width), pixel_y_axis(area.height)), *marks]
 
 
-def _titles(plate: Plate, rows: Sequence[Row], area: Field) -> list[alt.Chart]:
-    title = plate.labels.title_of("level_db")
-    unit = plate.labels.unit_of("level_db", "dB")
+def _titles(chart_input: ChartInput, rows: Sequence[Row], area: PlotArea) -> list[alt.Chart]:
+    title = chart_input.labels.title_of("level_db")
+    unit = chart_input.labels.unit_of("level_db", "dB")
     bounds = "; open marks are bounds" if any(r["bound"] for r in rows) else ""
     return [
-        words(f"{title} ({unit})", 26 - area.left, -36, colour=theme.SOFT_INK),
-        words(rows[0]["label"], area.width + 100, -36, 15, bold=True, align="right"),
-        words(f"Harmonic{bounds}", 0, area.height + 44, colour=theme.SOFT_INK),
+        text_mark(f"{title} ({unit})", 26 - area.left, -36, colour=theme.SOFT_INK),
+        text_mark(rows[0]["label"], area.width + 100, -36, 15, bold=True, align="right"),
+        text_mark(f"Harmonic{bounds}", 0, area.height + 44, colour=theme.SOFT_INK),
     ]

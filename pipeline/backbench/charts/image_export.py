@@ -76,11 +76,11 @@ def offline_page(chart: alt.TopLevelMixin) -> str:
     two scripts and its own style, by their hashes, and neither network nor evaluated text.
     """
     spec = chart.to_dict()
-    told = html.escape(str(spec.get("description", "chart")))
+    description = html.escape(str(spec.get("description", "chart")))
     style = STYLE.format(paper=theme.PAPER, ink=theme.INK, width=size_of(spec).width)
     code = DRAWN.format(spec=json.dumps(spec).replace("<", "\\u003c"))
     policy = POLICY.format(style=_hash(style), library=_library_hash(), code=_hash(code))
-    return PAGE.format(title=told, policy=policy, style=style, library=_library(), code=code)
+    return PAGE.format(title=description, policy=policy, style=style, library=_library(), code=code)
 
 
 @cache

@@ -19,9 +19,9 @@ def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list
     for index in order:
         groups.append((wanted[index], 1))
         while len(groups) > 1 and _overlap(groups[-2], groups[-1], gap):
-            groups[-2:] = [_joined(groups[-2], groups[-1])]
+            groups[-2:] = [_merged(groups[-2], groups[-1])]
     flat = [c + gap * (k - (n - 1) / 2) for c, n in groups for k in range(n)]
-    flat = _held(flat, gap, low, high)
+    flat = _clamped(flat, gap, low, high)
     placed = [0.0] * len(wanted)
     for index, position in zip(order, flat, strict=True):
         placed[index] = position
@@ -46,7 +46,7 @@ def swarm(along: Sequence[float], diameter: float, room: float) -> list[float]:
     return offsets
 
 
-def worth_naming(count: int, subject: Sequence[int], most: int) -> list[int]:
+def rows_to_name(count: int, subject: Sequence[int], most: int) -> list[int]:
     """Which of `count` ranked rows to name: all if few, else subject, its neighbours, both ends."""
     if count <= most:
         return list(range(count))
@@ -87,20 +87,20 @@ def _overlap(before: tuple[float, int], after: tuple[float, int], gap: float) ->
     return after[0] - before[0] < gap * (before[1] + after[1]) / 2
 
 
-def _joined(before: tuple[float, int], after: tuple[float, int]) -> tuple[float, int]:
+def _merged(before: tuple[float, int], after: tuple[float, int]) -> tuple[float, int]:
     count = before[1] + after[1]
     return (before[0] * before[1] + after[0] * after[1]) / count, count
 
 
-def _held(positions: list[float], gap: float, low: float, high: float) -> list[float]:
-    held = list(positions)
-    for k in range(len(held)):
-        held[k] = max(held[k], low + gap * k)
+def _clamped(positions: list[float], gap: float, low: float, high: float) -> list[float]:
+    clamped = list(positions)
+    for k in range(len(clamped)):
+        clamped[k] = max(clamped[k], low + gap * k)
         if k:
-            held[k] = max(held[k], held[k - 1] + gap)
-    for k in range(len(held) - 1, -1, -1):
-        last = len(held) - 1 - k
-        held[k] = min(held[k], high - gap * last)
+            clamped[k] = max(clamped[k], clamped[k - 1] + gap)
+    for k in range(len(clamped) - 1, -1, -1):
+        last = len(clamped) - 1 - k
+        clamped[k] = min(clamped[k], high - gap * last)
         if last:
-            held[k] = min(held[k], held[k + 1] - gap)
-    return held
+            clamped[k] = min(clamped[k], clamped[k + 1] - gap)
+    return clamped

@@ -8,29 +8,29 @@ from typing import Any
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.axis import Ruler
-from backbench.charts.constant_encodings import coloured, silent
+from backbench.charts.axis import Axis
+from backbench.charts.constant_encodings import coloured, no_tooltip
 from backbench.charts.page_layout import layer
 from backbench.quantities.units import symbol
 from backbench.quantities.writing import COVERAGE, measured, value_alone
 
 Row = dict[str, Any]
 UNSTATED = "not stated"
-TOLD = [
+VALUE_TOOLTIP = [
     alt.Tooltip("label:N", title="unit"),
     alt.Tooltip("technology:N", title="technology"),
-    alt.Tooltip("told:N", title="value"),
+    alt.Tooltip("value_text:N", title="value"),
 ]
 
 
-def pixels(height: float) -> Ruler:
+def pixel_y_axis(height: float) -> Axis:
     """A vertical axis whose values are pixels from the top."""
-    return Ruler(low=height, high=0.0, start=height, end=0.0, log=False, ticks=(), unit="")
+    return Axis(low=height, high=0.0, start=height, end=0.0, log=False, ticks=(), unit="")
 
 
-def across(width: float) -> Ruler:
+def pixel_x_axis(width: float) -> Axis:
     """A horizontal axis whose values are pixels from the left."""
-    return Ruler(low=0.0, high=width, start=0.0, end=width, log=False, ticks=(), unit="")
+    return Axis(low=0.0, high=width, start=0.0, end=width, log=False, ticks=(), unit="")
 
 
 def colour_of(name: str = "technology") -> alt.Color:
@@ -48,7 +48,7 @@ def dash_of(name: str = "technology") -> alt.StrokeDash:
     return alt.StrokeDash(f"{name}:N", scale=_by_technology("dash"), legend=None)
 
 
-def told(row: Mapping[str, Any], value: str, low: str, high: str, unit: str) -> str:
+def value_text(row: Mapping[str, Any], value: str, low: str, high: str, unit: str) -> str:
     """A value with its uncertainty, as everywhere; a bound is called one."""
     text = measured(row[value], half_width(row, value, low, high), unit, row.get("bound"))
     return text + (" typed from a record" if row.get("status") == "entered" else "")
@@ -60,8 +60,8 @@ def half_width(row: Mapping[str, Any], value: str, low: str, high: str) -> float
     return max(reach) / COVERAGE if reach else None
 
 
-def beside(row: Mapping[str, Any], unit: str) -> str:
-    """A value beside its mark: the digits of `told`, without the uncertainty, which is drawn."""
+def value_label(row: Mapping[str, Any], unit: str) -> str:
+    """A value beside its mark: the digits of `value_text` without the uncertainty drawn."""
     u = half_width(row, "value", "low", "high")
     return "\u2002" + value_alone(row["value"], u, unit, row.get("bound"))
 
@@ -73,17 +73,19 @@ def dots(rows: Sequence[Row], x: alt.X, y: alt.Y, area: float = theme.PEER_AREA)
     drawn = []
     if full_rows:
         full = layer(full_rows).mark_point(filled=True, size=area, opacity=1, fillOpacity=0.85)
-        full = full.encode(x=x, y=y, color=colour_of(), shape=shape_of(), tooltip=TOLD)
+        full = full.encode(x=x, y=y, color=colour_of(), shape=shape_of(), tooltip=VALUE_TOOLTIP)
         drawn.append(full)
     if open_rows:
         hollow = layer(open_rows).mark_point(
             filled=False, fill=theme.PAPER, opacity=1, size=area, strokeWidth=1.4
         )
-        drawn.append(hollow.encode(x=x, y=y, stroke=_stroke(), shape=shape_of(), tooltip=TOLD))
+        drawn.append(
+            hollow.encode(x=x, y=y, stroke=_stroke(), shape=shape_of(), tooltip=VALUE_TOOLTIP)
+        )
     return drawn
 
 
-def strong(
+def subject_marks(
     rows: Sequence[Row], x: alt.X, y: alt.Y, size: float = theme.SUBJECT_AREA
 ) -> list[alt.Chart]:
     """The unit in question: ink, large, with a paper edge; open where it is a bound."""
@@ -100,17 +102,17 @@ def strong(
             stroke=theme.INK if bound else theme.PAPER,
             strokeWidth=2.4 if bound else 1.6,
         )
-        drawn.append(mark.encode(x=x, y=y, shape=shape_of(), tooltip=TOLD))
+        drawn.append(mark.encode(x=x, y=y, shape=shape_of(), tooltip=VALUE_TOOLTIP))
     return drawn
 
 
-def bars(
-    rows: Sequence[Row], along: Ruler, y: alt.Y, low: str, high: str, *, weight: float = 1.1
+def horizontal_error_bars(
+    rows: Sequence[Row], x_axis: Axis, y: alt.Y, low: str, high: str, *, weight: float = 1.1
 ) -> list[alt.Chart]:
     """Horizontal uncertainty bars; what runs off the axis is cut at its edge."""
     place = _field(y)
     seen = [
-        {"_low": along.held(r[low]), "_high": along.held(r[high])}
+        {"_low": x_axis.clamped(r[low]), "_high": x_axis.clamped(r[high])}
         | {name: r[name] for name in (place, "technology") if name in r}
         for r in rows
         if r.get(low) is not None and r.get(high) is not None
@@ -118,17 +120,17 @@ def bars(
     if not seen:
         return []
     rule = layer(seen).mark_rule(strokeWidth=weight)
-    x = along.x("_low")
+    x = x_axis.x("_low")
     return [rule.encode(x=x, x2="_high:Q", y=y, color=_ink_for(rows))]
 
 
-def posts(
-    rows: Sequence[Row], up: Ruler, x: alt.X, low: str, high: str, *, weight: float = 1.1
+def vertical_error_bars(
+    rows: Sequence[Row], y_axis: Axis, x: alt.X, low: str, high: str, *, weight: float = 1.1
 ) -> list[alt.Chart]:
     """Vertical uncertainty bars; what runs off the axis is cut at its edge."""
     place = _field(x)
     seen = [
-        {"_low": up.held(r[low]), "_high": up.held(r[high])}
+        {"_low": y_axis.clamped(r[low]), "_high": y_axis.clamped(r[high])}
         | {name: r[name] for name in (place, "technology") if name in r}
         for r in rows
         if r.get(low) is not None and r.get(high) is not None
@@ -136,7 +138,7 @@ def posts(
     if not seen:
         return []
     rule = layer(seen).mark_rule(strokeWidth=weight)
-    y = up.y("_low")
+    y = y_axis.y("_low")
     return [rule.encode(y=y, y2="_high:Q", x=x, color=_ink_for(rows))]
 
 
@@ -145,12 +147,12 @@ def _field(place: alt.X | alt.Y) -> str:
     return str(place["shorthand"]).partition(":")[0]
 
 
-def slim(row: Mapping[str, Any], *more: str) -> Row:
+def mark_columns(row: Mapping[str, Any], *more: str) -> Row:
     """Only what marks need of a row: a picture of thousands of units stays small."""
     return {name: row[name] for name in ("unit_key", "label", "bound", *more) if name in row}
 
 
-def named(rows: Sequence[Row], x: Ruler, y: Ruler) -> list[alt.Chart]:
+def name_labels(rows: Sequence[Row], x: Axis, y: Axis) -> list[alt.Chart]:
     """Names with thin leaders.
 
     Rows in pixels: from_x, from_y (the mark; no leader without), to_x, to_y (left middle of the
@@ -167,7 +169,7 @@ def named(rows: Sequence[Row], x: Ruler, y: Ruler) -> list[alt.Chart]:
     return drawn
 
 
-def _leaders(rows: Sequence[Row], x: Ruler, y: Ruler) -> alt.Chart:
+def _leaders(rows: Sequence[Row], x: Axis, y: Axis) -> alt.Chart:
     placed = [
         {
             "_x": x.at(r["from_x"]),
@@ -179,12 +181,12 @@ def _leaders(rows: Sequence[Row], x: Ruler, y: Ruler) -> alt.Chart:
     ]
     rule = layer(placed).mark_rule(strokeWidth=0.8, color=theme.SOFT_INK, strokeOpacity=0.7)
     drawn: alt.Chart = rule.encode(
-        x=x.x("_x"), y=y.y("_y"), x2="_x2:Q", y2="_y2:Q", tooltip=silent()
+        x=x.x("_x"), y=y.y("_y"), x2="_x2:Q", y2="_y2:Q", tooltip=no_tooltip()
     )
     return drawn
 
 
-def _texts(rows: Sequence[Row], x: Ruler, y: Ruler, bold: bool) -> list[alt.Chart]:
+def _texts(rows: Sequence[Row], x: Axis, y: Axis, bold: bool) -> list[alt.Chart]:
     """Text twice: first as a paper halo, so that it reads across lines."""
     placed = [
         {
@@ -211,10 +213,10 @@ def _texts(rows: Sequence[Row], x: Ruler, y: Ruler, bold: bool) -> list[alt.Char
     ink = (
         layer(placed)
         .mark_text(**style)
-        .encode(color=alt.Color("colour:N", scale=None), tooltip=silent(), **at)
+        .encode(color=alt.Color("colour:N", scale=None), tooltip=no_tooltip(), **at)
     )
     return [
-        halo.encode(color=coloured(theme.PAPER), tooltip=silent(), **at),
+        halo.encode(color=coloured(theme.PAPER), tooltip=no_tooltip(), **at),
         ink,
     ]
 

@@ -16,15 +16,15 @@ from polars import selectors
 
 from backbench.charts import theme
 from backbench.charts.chart_text import BOLD, shortened, wrapped
-from backbench.charts.constant_encodings import silent, x_at, y_at
-from backbench.charts.drawing import Plate, Size
+from backbench.charts.constant_encodings import no_tooltip, x_at, y_at
+from backbench.charts.drawing import ChartInput, Size
 
 EDGE = 26
 DIGITS = 7
 
 
 @dataclass(frozen=True)
-class Field:
+class PlotArea:
     """The plot's own rectangle within the picture; margins in pixels."""
 
     size: Size
@@ -44,49 +44,56 @@ class Field:
         return self.size.height - self.top - self.bottom
 
 
-def field(
-    plate: Plate, left: float = 84, right: float = 190, bottom: float = 58, above: float = 36
-) -> Field:
+def plot_area(
+    chart_input: ChartInput,
+    left: float = 84,
+    right: float = 190,
+    bottom: float = 58,
+    above: float = 36,
+) -> PlotArea:
     """A plot below the heading, with these margins; `above` is room for an axis title."""
-    lines = len(_heading(plate))
-    top = 22 + 26 * lines + (22 if plate.labels.note else 0) + above
-    return Field(plate.size, left, right, top, bottom)
+    lines = len(_heading(chart_input))
+    top = 22 + 26 * lines + (22 if chart_input.labels.note else 0) + above
+    return PlotArea(chart_input.size, left, right, top, bottom)
 
 
-def assemble(plate: Plate, area: Field, layers: Sequence[alt.Chart]) -> alt.LayerChart:
-    """The finished chart: heading and layers on paper of exactly the plate's size."""
+def assemble(
+    chart_input: ChartInput, area: PlotArea, layers: Sequence[alt.Chart]
+) -> alt.LayerChart:
+    """The finished chart: heading and layers on paper of exactly the stated size."""
     padding = {
         "left": area.left,
         "right": area.right,
         "top": area.top,
         "bottom": area.bottom,
     }
-    whole = alt.layer(*heading(plate, area), *layers).properties(
+    whole = alt.layer(*heading(chart_input, area), *layers).properties(
         width=area.width,
         height=area.height,
         padding=padding,
         autosize=alt.AutoSizeParams(type="none"),
-        description=" ".join(filter(None, [plate.labels.title, plate.labels.note])) or "chart",
+        description=" ".join(filter(None, [chart_input.labels.title, chart_input.labels.note]))
+        or "chart",
         config=theme.config(),
     )
     return cast(alt.LayerChart, whole)
 
 
-def heading(plate: Plate, area: Field) -> list[alt.Chart]:
+def heading(chart_input: ChartInput, area: PlotArea) -> list[alt.Chart]:
     """Title and the line of conditions, at the top left of the paper."""
     drawn = []
     y = 14.0 + theme.HEADING_PX
-    for line in _heading(plate):
-        drawn.append(words(line, EDGE - area.left, y - area.top, theme.HEADING_PX, bold=True))
+    for line in _heading(chart_input):
+        drawn.append(text_mark(line, EDGE - area.left, y - area.top, theme.HEADING_PX, bold=True))
         y += 26
-    if plate.labels.note:
-        room = plate.size.width - 2 * EDGE
-        note = shortened(plate.labels.note, room, theme.TEXT_PX)
-        drawn.append(words(note, EDGE - area.left, y - area.top - 2, colour=theme.SOFT_INK))
+    if chart_input.labels.note:
+        room = chart_input.size.width - 2 * EDGE
+        note = shortened(chart_input.labels.note, room, theme.TEXT_PX)
+        drawn.append(text_mark(note, EDGE - area.left, y - area.top - 2, colour=theme.SOFT_INK))
     return drawn
 
 
-def words(
+def text_mark(
     text: str,
     x: float,
     y: float,
@@ -105,25 +112,29 @@ def words(
         color=colour,
         clip=False,
     )
-    drawn: alt.Chart = mark.encode(x=x_at(x), y=y_at(y), text=alt.Text("text:N"), tooltip=silent())
+    drawn: alt.Chart = mark.encode(
+        x=x_at(x), y=y_at(y), text=alt.Text("text:N"), tooltip=no_tooltip()
+    )
     return drawn
 
 
-def badge(technology: str, x: float, y: float) -> alt.Chart:
+def technology_symbol(technology: str, x: float, y: float) -> alt.Chart:
     """The technology's shape in its colour at a place of the plot in pixels."""
     look = theme.look(technology)
     mark = layer([{}]).mark_point(
         filled=True, size=62, shape=look.shape, color=look.colour, clip=False, opacity=1
     )
-    drawn: alt.Chart = mark.encode(x=x_at(x), y=y_at(y), tooltip=silent())
+    drawn: alt.Chart = mark.encode(x=x_at(x), y=y_at(y), tooltip=no_tooltip())
     return drawn
 
 
-def sentence(plate: Plate, text: str) -> alt.LayerChart:
+def message_chart(chart_input: ChartInput, text: str) -> alt.LayerChart:
     """A picture that says why there is nothing to draw."""
-    area = field(plate, left=EDGE, right=EDGE)
+    area = plot_area(chart_input, left=EDGE, right=EDGE)
     lines = wrapped(text, area.width, 17, most=4)
-    return assemble(plate, area, [words(s, 0, 30 + 24 * k, 17) for k, s in enumerate(lines)])
+    return assemble(
+        chart_input, area, [text_mark(s, 0, 30 + 24 * k, 17) for k, s in enumerate(lines)]
+    )
 
 
 def layer(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:
@@ -134,7 +145,9 @@ def layer(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:
     return alt.Chart(frame.with_columns(selectors.float().round_sig_figs(DIGITS)))
 
 
-def _heading(plate: Plate) -> list[str]:
-    if not plate.labels.title:
+def _heading(chart_input: ChartInput) -> list[str]:
+    if not chart_input.labels.title:
         return []
-    return wrapped(plate.labels.title, (plate.size.width - 2 * EDGE) / BOLD, theme.HEADING_PX)
+    return wrapped(
+        chart_input.labels.title, (chart_input.size.width - 2 * EDGE) / BOLD, theme.HEADING_PX
+    )

@@ -25,29 +25,29 @@ def envelope(
     logarithm with log_y) is interpolated over the logarithm of x.
     Returns rows of x, least, q1, middle, q3, greatest, count; none where curves are too few.
     """
-    bent = [_bent(x, y, log_y) for x, y in curves.values() if len(x) > 1]
-    if len(bent) < FEWEST:
+    transformed = [_transformed(x, y, log_y) for x, y in curves.values() if len(x) > 1]
+    if len(transformed) < FEWEST:
         return []
-    low, high = min(x[0] for x, _ in bent), max(x[-1] for x, _ in bent)
+    low, high = min(x[0] for x, _ in transformed), max(x[-1] for x, _ in transformed)
     grid = np.linspace(low, high, points)
-    table = np.array([np.interp(grid, x, y, left=np.nan, right=np.nan) for x, y in bent])
-    needed = max(FEWEST, len(bent) / 2)
+    table = np.array([np.interp(grid, x, y, left=np.nan, right=np.nan) for x, y in transformed])
+    needed = max(FEWEST, len(transformed) / 2)
     rows = []
     for k, place in enumerate(grid):
         column = table[:, k][~np.isnan(table[:, k])]
         if len(column) < needed:
             continue
-        found = np.quantile(column, QUANTILES)
-        found = 10.0**found if log_y else found
+        quantiles = np.quantile(column, QUANTILES)
+        quantiles = 10.0**quantiles if log_y else quantiles
         names = ("least", "q1", "middle", "q3", "greatest")
         rows.append(
             {"x": float(10.0**place), "count": float(len(column))}
-            | {name: float(value) for name, value in zip(names, found, strict=True)}
+            | {name: float(value) for name, value in zip(names, quantiles, strict=True)}
         )
     return rows
 
 
-def _bent(x: Sequence[float], y: Sequence[float], log_y: bool) -> tuple[Array, Array]:
+def _transformed(x: Sequence[float], y: Sequence[float], log_y: bool) -> tuple[Array, Array]:
     order = np.argsort(np.asarray(x, dtype=float), kind="stable")
     along = np.log10(np.asarray(x, dtype=float)[order])
     up = np.asarray(y, dtype=float)[order]

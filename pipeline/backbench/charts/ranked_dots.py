@@ -1,4 +1,4 @@
-"""Units in rank order beside the strip of the same values."""
+"""Units in rank order above a strip plot of the same values."""
 
 from __future__ import annotations
 
@@ -7,25 +7,25 @@ from collections.abc import Sequence
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.axis import Ruler
+from backbench.charts.axis import Axis
 from backbench.charts.chart_text import text_width, unit_name
 from backbench.charts.declaration import Option, chart
-from backbench.charts.drawing import Plate
-from backbench.charts.label_placement import spread, worth_naming
-from backbench.charts.mark_layers import Row, beside, half_width, named, pixels
-from backbench.charts.page_layout import Field, assemble, field, sentence, words
+from backbench.charts.drawing import ChartInput
+from backbench.charts.label_placement import rows_to_name, spread
+from backbench.charts.mark_layers import Row, half_width, name_labels, pixel_y_axis, value_label
+from backbench.charts.page_layout import PlotArea, assemble, message_chart, plot_area, text_mark
 from backbench.charts.strip_plot import (
     COLUMNS,
     OPTIONAL,
     SCALE,
     bars_note,
-    place,
-    row_names,
+    place_dots,
+    strip_labels,
     strip_layers,
+    value_axis,
     value_rows,
-    value_ruler,
 )
-from backbench.statistics.ranks import interval_said, of_one, oriented
+from backbench.statistics.ranks import interval_text, of_one, oriented
 
 BEST = Option("best", ("lowest", "highest", "nearest zero"), "which value ranks first")
 BETTER = {"lowest": "lower", "highest": "higher", "nearest zero": "nearer zero"}
@@ -34,34 +34,36 @@ NAMES_PX = 300
 
 
 @chart("ranked", COLUMNS, OPTIONAL, (SCALE, BEST))
-def ranked(plate: Plate) -> alt.LayerChart:
-    """Units in rank order with uncertainty, over the strip of the same values by technology."""
-    rows = _in_rank_order(value_rows(plate), plate.options["best"])
+def ranked(chart_input: ChartInput) -> alt.LayerChart:
+    """Units in rank order with uncertainty, above a strip plot of the same values by technology."""
+    rows = _in_rank_order(value_rows(chart_input), chart_input.options["best"])
     if not rows:
-        return sentence(plate, "No unit has a value of this metric yet.")
-    area = field(plate, left=138, right=NAMES_PX, bottom=58, above=14)
-    along = value_ruler(plate, rows, area.width)
+        return message_chart(chart_input, "No unit has a value of this metric yet.")
+    area = plot_area(chart_input, left=138, right=NAMES_PX, bottom=58, above=14)
+    x_axis = value_axis(chart_input, rows, area.width)
     groups = theme.in_order(row["technology"] for row in rows)
     strips = STRIP_PX * len(groups)
     height = area.height - strips - 26
     step = height / len(rows)
     for k, row in enumerate(rows):
         row["_y"] = step * (k + 0.5)
-    up = pixels(area.height)
-    ladder = strip_layers(rows, along, up, 0.0, dot=min(46.0, max(14.0, step * step)))
+    y_axis = pixel_y_axis(area.height)
+    ladder = strip_layers(rows, x_axis, y_axis, 0.0, dot=min(46.0, max(14.0, step * step)))
     below = [dict(row) for row in rows]
     for k, group in enumerate(groups):
         members = [row for row in below if row["technology"] == group]
-        place(members, along, area.height - strips + STRIP_PX * (k + 0.5), 0.0, 5.0)
+        place_dots(members, x_axis, area.height - strips + STRIP_PX * (k + 0.5), 0.0, 5.0)
     layers = [
         *ladder,
-        *strip_layers([r | {"low": None, "high": None} for r in below], along, up, STRIP_PX),
-        *row_names(groups, rows, area.left, STRIP_PX, area.height - strips),
+        *strip_layers([r | {"low": None, "high": None} for r in below], x_axis, y_axis, STRIP_PX),
+        *strip_labels(groups, rows, area.left, STRIP_PX, area.height - strips),
         *_places(rows, area, step),
-        *bars_note(rows, along, area),
-        *named(_names(rows, along, area, height, plate.options["best"]), along, up),
+        *bars_note(rows, x_axis, area),
+        *name_labels(
+            _names(rows, x_axis, area, height, chart_input.options["best"]), x_axis, y_axis
+        ),
     ]
-    return assemble(plate, area, layers)
+    return assemble(chart_input, area, layers)
 
 
 def rank_interval(rows: Sequence[Row], index: int, best: str) -> tuple[int, int]:
@@ -88,39 +90,41 @@ def _in_rank_order(rows: list[Row], best: str) -> list[Row]:
     return sorted(rows, key=lambda row: row["value"], reverse=best == "highest")
 
 
-def _places(rows: Sequence[Row], area: Field, step: float) -> list[alt.Chart]:
+def _places(rows: Sequence[Row], area: PlotArea, step: float) -> list[alt.Chart]:
     """Rank numbers at the left, as many as there is room for."""
     every = next(n for n in (1, 2, 5, 10, 20, 50, 100, 1000, 5000) if n * step >= 20)
     places = sorted({1, *range(every, len(rows) + 1, every)})
     return [
-        words(str(p), -14, step * (p - 0.5) + 5, 13, colour=theme.SOFT_INK, align="right")
+        text_mark(str(p), -14, step * (p - 0.5) + 5, 13, colour=theme.SOFT_INK, align="right")
         for p in places
     ]
 
 
-def _names(rows: Sequence[Row], along: Ruler, area: Field, height: float, best: str) -> list[Row]:
+def _names(
+    rows: Sequence[Row], x_axis: Axis, area: PlotArea, height: float, best: str
+) -> list[Row]:
     """Names in a column at the right; the unit in question has its place on a second line."""
     subject = [k for k, row in enumerate(rows) if row["_strong"]]
-    chosen = worth_naming(len(rows), subject, most=int(height // 24))
+    chosen = rows_to_name(len(rows), subject, most=int(height // 24))
     lines = [(k, second) for k in chosen for second in (False, True)[: 1 + (k in subject)]]
     wanted = [rows[k]["_y"] + 9 * (2 * second - 1) * (k in subject) for k, second in lines]
     for k in range(1, len(wanted)):
         wanted[k] = max(wanted[k], wanted[k - 1] + 1e-6)
     placed = spread(wanted, 19.0, 6.0, height)
     return [
-        _place_line(rows, k, y, area, best) if second else _name(rows[k], y, along, area)
+        _place_line(rows, k, y, area, best) if second else _name(rows[k], y, x_axis, area)
         for (k, second), y in zip(lines, placed, strict=True)
     ]
 
 
-def _name(row: Row, y: float, along: Ruler, area: Field) -> Row:
-    value = beside(row, along.unit)
+def _name(row: Row, y: float, x_axis: Axis, area: PlotArea) -> Row:
+    value = value_label(row, x_axis.unit)
     size = theme.TEXT_PX + row["_strong"]
     strong = bool(row["_strong"])
     room = NAMES_PX - 40 - text_width(value, size, bold=strong)
     end = row["value"] if row["high"] is None else row["high"]
     return {
-        "from_x": along.px(along.held(end)) + 9,
+        "from_x": x_axis.px(x_axis.clamped(end)) + 9,
         "from_y": row["_y"],
         "to_x": area.width + 16,
         "to_y": y,
@@ -129,6 +133,6 @@ def _name(row: Row, y: float, along: Ruler, area: Field) -> Row:
     }
 
 
-def _place_line(rows: Sequence[Row], k: int, y: float, area: Field, best: str) -> Row:
+def _place_line(rows: Sequence[Row], k: int, y: float, area: PlotArea, best: str) -> Row:
     first, last = rank_interval(rows, k, best)
-    return {"to_x": area.width + 16, "to_y": y, "text": interval_said(first, last, len(rows))}
+    return {"to_x": area.width + 16, "to_y": y, "text": interval_text(first, last, len(rows))}

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.axis import Ruler, frequency_ruler, ruler
-from backbench.charts.constant_encodings import silent
+from backbench.charts.axis import Axis, axis, frequency_axis
+from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.curve_layers import (
     Lines,
     end_names,
@@ -18,10 +18,17 @@ from backbench.charts.curve_layers import (
     thin_lines,
 )
 from backbench.charts.declaration import Option, chart
-from backbench.charts.drawing import Plate
+from backbench.charts.drawing import ChartInput
 from backbench.charts.mark_layers import Row
-from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
-from backbench.quantities.writing import number, quantity
+from backbench.charts.page_layout import (
+    PlotArea,
+    assemble,
+    layer,
+    message_chart,
+    plot_area,
+    text_mark,
+)
+from backbench.quantities.writing import quantity, value_alone
 
 COLUMNS = (
     "unit_key",
@@ -39,58 +46,58 @@ MASK = theme.LOOKS["solid state"].colour
 
 
 @chart("response", COLUMNS, ("peers", "level_u", "mask_db", "mask_low_hz", "mask_high_hz"), (SPAN,))
-def response(plate: Plate) -> alt.LayerChart:
+def response(chart_input: ChartInput) -> alt.LayerChart:
     """Response of one unit over the envelope of its peers, logarithmic in frequency.
 
     low_db and high_db are the peers' envelope at that frequency, `peers` how many curves it is
     made of; level_u is the level's standard uncertainty. mask_db is the published spread between
     mask_low_hz and mask_high_hz: a window of that height, where it fits the unit's curve best.
     """
-    rows = [_filled(r) for r in plate.frame.to_dicts() if _drawable(r)]
+    rows = [_filled(r) for r in chart_input.frame.to_dicts() if _drawable(r)]
     if not rows:
-        return sentence(plate, "No unit has a frequency response yet.")
-    area = field(plate, right=214)
-    along = frequency_ruler((r["frequency_hz"] for r in rows), 0.0, area.width)
-    along = along.shown(plate.labels.title_of("frequency_hz"))
-    up = _levels(plate, rows, area.height)
-    up = up.shown_upright(plate.labels.title_of("level_db"), area.left - 26)
-    peers = lines_of(rows, "frequency_hz", plate.subject, of_subject=False)
-    own = lines_of(rows, "frequency_hz", plate.subject, of_subject=True)
+        return message_chart(chart_input, "No unit has a frequency response yet.")
+    area = plot_area(chart_input, right=214)
+    x_axis = frequency_axis((r["frequency_hz"] for r in rows), 0.0, area.width)
+    x_axis = x_axis.with_axis(chart_input.labels.title_of("frequency_hz"))
+    y_axis = _levels(chart_input, rows, area.height)
+    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level_db"), area.left - 26)
+    peers = lines_of(rows, "frequency_hz", chart_input.subject, of_subject=False)
+    own = lines_of(rows, "frequency_hz", chart_input.subject, of_subject=True)
     layers = [
-        *_envelope(rows, along, up),
-        *thin_lines(peers, along, up, "frequency_hz", "level_db"),
+        *_envelope(rows, x_axis, y_axis),
+        *thin_lines(peers, x_axis, y_axis, "frequency_hz", "level_db"),
         *technology_key(peers, area, area.height - 8),
-        *_mask(own, along, up),
+        *_mask(own, x_axis, y_axis),
         *subject_lines(
             lines=own,
-            along=along,
-            up=up,
+            x_axis=x_axis,
+            y_axis=y_axis,
             x="frequency_hz",
             y="level_db",
             low="_own_low",
             high="_own_high",
         ),
-        *end_names(own, along, up, area, "level_db", _last_level),
+        *end_names(own, x_axis, y_axis, area, "level_db", _last_level),
         *_note(rows, own, area),
     ]
-    return assemble(plate, area, layers)
+    return assemble(chart_input, area, layers)
 
 
-def _envelope(rows: Sequence[Row], along: Ruler, up: Ruler) -> list[alt.Chart]:
+def _envelope(rows: Sequence[Row], x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
     """The band between low_db and high_db, one pair a frequency."""
     pairs = {
         r["frequency_hz"]: {"x": r["frequency_hz"], "low": r["low_db"], "high": r["high_db"]}
         for r in rows
-        if r["low_db"] is not None and r["high_db"] is not None and r["high_db"] > up.low
+        if r["low_db"] is not None and r["high_db"] is not None and r["high_db"] > y_axis.low
     }
-    held = [
-        pair | {"low": up.held(pair["low"]), "high": up.held(pair["high"])}
+    clamped = [
+        pair | {"low": y_axis.clamped(pair["low"]), "high": y_axis.clamped(pair["high"])}
         for _, pair in sorted(pairs.items())
     ]
-    if not held:
+    if not clamped:
         return []
-    band = layer(held).mark_area(color=theme.INK, opacity=1, fillOpacity=0.12)
-    return [band.encode(x=along.x("x"), y=up.y("low"), y2="high:Q", tooltip=silent())]
+    band = layer(clamped).mark_area(color=theme.INK, opacity=1, fillOpacity=0.12)
+    return [band.encode(x=x_axis.x("x"), y=y_axis.y("low"), y2="high:Q", tooltip=no_tooltip())]
 
 
 def _filled(row: Row) -> Row:
@@ -123,35 +130,39 @@ def mask(lines: Lines) -> tuple[float, float, float, float] | None:
     return low, high, middle - height / 2, middle + height / 2
 
 
-def _mask(lines: Lines, along: Ruler, up: Ruler) -> list[alt.Chart]:
-    found = mask(lines)
-    if found is None:
+def _mask(lines: Lines, x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
+    window = mask(lines)
+    if window is None:
         return []
-    low, high, under, over = found
+    low, high, under, over = window
     edges = [
-        {"x": along.held(low), "x2": along.held(high), "y": up.held(level)}
+        {"x": x_axis.clamped(low), "x2": x_axis.clamped(high), "y": y_axis.clamped(level)}
         for level in (under, over)
     ]
     rule = layer(edges).mark_rule(color=MASK, strokeWidth=1.6, strokeDash=[8, 4])
     band = f"{quantity(low, 'Hz')} to {quantity(high, 'Hz')}"
-    text = f"published: within {number(over - under)} dB, {band}"
-    at = along.px(along.held(low)) + 8, up.px(up.held(over)) - 7
+    text = f"specified: within {quantity(over - under, 'dB')}, {band}"
+    at = x_axis.px(x_axis.clamped(low)) + 8, y_axis.px(y_axis.clamped(over)) - 7
     return [
-        rule.encode(x=along.x("x"), x2="x2:Q", y=up.y("y"), tooltip=silent()),
-        words(text, *at, 13, colour=MASK),
+        rule.encode(x=x_axis.x("x"), x2="x2:Q", y=y_axis.y("y"), tooltip=no_tooltip()),
+        text_mark(text, *at, 13, colour=MASK),
     ]
 
 
-def _note(rows: Sequence[Row], own: Lines, area: Field) -> list[alt.Chart]:
+def _note(rows: Sequence[Row], own: Lines, area: PlotArea) -> list[alt.Chart]:
     """What the grey and the band about the line are."""
     counts = [r["peers"] for r in rows if r.get("peers")]
-    made_of = f", up to {max(counts)} curves" if counts else ""
-    notes = [f"pale: the peers' envelope{made_of}"] * any(r["low_db"] is not None for r in rows)
-    notes += ["dark: uncertainty, k = 2"] * any(
+    made_of = f" (up to {max(counts)} outputs)" if counts else ""
+    notes = [f"pale band: 10th to 90th percentile of the peers{made_of}"] * any(
+        r["low_db"] is not None for r in rows
+    )
+    notes += ["dark band: expanded uncertainty (k = 2)"] * any(
         r["_own_low"] is not None for line in own.values() for r in line
     )
     text = "; ".join(notes)
-    return [words(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")] if text else []
+    return (
+        [text_mark(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")] if text else []
+    )
 
 
 def _drawable(row: Row) -> bool:
@@ -159,19 +170,19 @@ def _drawable(row: Row) -> bool:
     return frequency is not None and frequency > 0 and row["level_db"] is not None
 
 
-def _levels(plate: Plate, rows: list[Row], height: float) -> Ruler:
-    unit = plate.labels.unit_of("level_db", "dB")
+def _levels(chart_input: ChartInput, rows: list[Row], height: float) -> Axis:
+    unit = chart_input.labels.unit_of("level_db", "dB")
     names = ("level_db", "low_db", "high_db", "_own_low", "_own_high")
     levels = [r[n] for r in rows for n in names if r[n] is not None]
-    window = mask(lines_of(rows, "frequency_hz", plate.subject, of_subject=True))
+    window = mask(lines_of(rows, "frequency_hz", chart_input.subject, of_subject=True))
     levels += window[2:] if window else ()
-    if plate.options["span"] == "auto" and max(levels) > FLOOR_DB:
+    if chart_input.options["span"] == "auto" and max(levels) > FLOOR_DB:
         levels = [max(level, FLOOR_DB) for level in levels]
     reach = [min(levels), max(levels)]
     if reach[1] - reach[0] < 2:
         reach = [reach[0] - 1, reach[1] + 1]
-    return ruler(reach, height, 0.0, unit)
+    return axis(reach, height, 0.0, unit)
 
 
 def _last_level(row: Row) -> str:
-    return f"\u2002{number(row['level_db'], 2)} dB"
+    return "\u2002" + value_alone(row["level_db"], row.get("level_u"), "dB")

@@ -8,24 +8,31 @@ from dataclasses import dataclass
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.axis import Ruler, ranges_widely, ruler
+from backbench.charts.axis import Axis, axis, ranges_widely
 from backbench.charts.chart_text import BOLD, shortened, unit_name, wrapped
-from backbench.charts.constant_encodings import coloured, dashed, silent
+from backbench.charts.constant_encodings import coloured, dashed, no_tooltip
 from backbench.charts.declaration import chart
-from backbench.charts.drawing import Plate
+from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import spread
 from backbench.charts.mark_layers import (
     Row,
-    across,
     axis_title,
     colour_of,
     dash_of,
-    named,
-    pixels,
+    name_labels,
+    pixel_x_axis,
+    pixel_y_axis,
     shape_of,
 )
-from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
-from backbench.charts.small_multiples import positions, rules
+from backbench.charts.page_layout import (
+    PlotArea,
+    assemble,
+    layer,
+    message_chart,
+    plot_area,
+    text_mark,
+)
+from backbench.charts.small_multiples import pixel_encodings, straight_lines
 from backbench.quantities.writing import COVERAGE, measured, value_alone
 
 COLUMNS = (
@@ -59,33 +66,41 @@ class Slot:
 
 
 @chart("slope", COLUMNS, ("title",))
-def slope(plate: Plate) -> alt.LayerChart:
+def slope(chart_input: ChartInput) -> alt.LayerChart:
     """Before and after: one panel a metric, one line a unit, bars of twice the uncertainty.
 
     `title` is the metric's name for readers.
     """
-    rows = [r for r in plate.frame.to_dicts() if r["before"] is not None and r["after"] is not None]
+    rows = [
+        r
+        for r in chart_input.frame.to_dicts()
+        if r["before"] is not None and r["after"] is not None
+    ]
     if not rows:
-        return sentence(plate, "No unit was measured both before and after work on it.")
+        return message_chart(chart_input, "No unit was measured both before and after work on it.")
     metrics = list(dict.fromkeys(r["metric"] for r in rows))
     shown = metrics[:MOST_PANELS]
-    area = field(plate, left=26, right=26, bottom=52, above=44)
+    area = plot_area(chart_input, left=26, right=26, bottom=52, above=44)
     layers: list[alt.Chart] = []
     for slot, metric in zip(_slots(len(shown), area), shown, strict=True):
         some = [r for r in rows if r["metric"] == metric]
-        layers += _panel(some, plate, slot, area, named_too=len(shown) <= MOST_NAMED)
+        layers += _panel(some, chart_input, slot, area, named_too=len(shown) <= MOST_NAMED)
     lacking = [_title(r) for m in metrics[MOST_PANELS:] for r in rows if r["metric"] == m]
     more = f"; not drawn: {', '.join(dict.fromkeys(lacking))}" if lacking else ""
     layers.append(
-        words(
-            shortened(f"bars: ±2 u (k = 2){_who(rows, plate.subject)}{more}", area.width, 13),
+        text_mark(
+            shortened(
+                f"bars: expanded uncertainty (k = 2){_who(rows, chart_input.subject)}{more}",
+                area.width,
+                13,
+            ),
             0,
             area.height + 44,
             13,
             colour=theme.SOFT_INK,
         )
     )
-    return assemble(plate, area, layers)
+    return assemble(chart_input, area, layers)
 
 
 def _who(rows: Sequence[Row], subject: str) -> str:
@@ -95,7 +110,9 @@ def _who(rows: Sequence[Row], subject: str) -> str:
         return f"; {next(iter(labels.values()))}"
     if subject not in labels:
         return ""
-    return f"; thick: {labels[subject]}; thin: {len(labels) - 1} more"
+    return (
+        f"; thick: {labels[subject]}; thin: {len(labels) - 1} other{'s' if len(labels) > 2 else ''}"
+    )
 
 
 def _title(row: Row) -> str:
@@ -103,7 +120,7 @@ def _title(row: Row) -> str:
     return str(row.get("title") or str(row["metric"]).replace("_", " "))
 
 
-def _slots(count: int, area: Field) -> list[Slot]:
+def _slots(count: int, area: PlotArea) -> list[Slot]:
     """Places for the panels: one row, or two where there are more than ROW_PANELS."""
     deep = 1 if count <= ROW_PANELS else 2
     columns = -(-count // deep)
@@ -115,19 +132,19 @@ def _slots(count: int, area: Field) -> list[Slot]:
 
 
 def _panel(
-    rows: Sequence[Row], plate: Plate, slot: Slot, area: Field, *, named_too: bool
+    rows: Sequence[Row], chart_input: ChartInput, slot: Slot, area: PlotArea, *, named_too: bool
 ) -> list[alt.Chart]:
     left, span, bottom = slot.left, slot.span, slot.top + slot.height
     unit = str(rows[0]["unit"] or "")
     names = min(300.0, max(span * 0.4, 150.0)) if named_too else VALUE_PX
     x1, x2 = left + VALUE_PX, left + span - names - 10
-    up = _levels(rows, unit, slot)
+    y_axis = _levels(rows, unit, slot)
     ends = [
-        _end(r, side, x, up, plate, unit)
+        _end(r, side, x, y_axis, chart_input, unit)
         for r in rows
         for side, x in (("before", x1), ("after", x2))
     ]
-    drawn = rules(
+    drawn = straight_lines(
         [{"px": x, "px2": x, "py": slot.top, "py2": bottom} for x in (x1, x2)],
         area.width,
         area.height,
@@ -135,19 +152,23 @@ def _panel(
         1.2,
     )
     drawn += [
-        words("before", x1 + 14, bottom + 19, theme.SMALL_PX, align="right", colour=theme.SOFT_INK),
-        words("after", x2 - 14, bottom + 19, theme.SMALL_PX, colour=theme.SOFT_INK),
+        text_mark(
+            "before", x1 + 14, bottom + 19, theme.SMALL_PX, align="right", colour=theme.SOFT_INK
+        ),
+        text_mark("after", x2 - 14, bottom + 19, theme.SMALL_PX, colour=theme.SOFT_INK),
     ]
     heads = wrapped(axis_title(_title(rows[0]), unit), (span - 16) / BOLD, theme.TEXT_PX + 1)
     drawn += [
-        words(line, left, slot.top - 14 - 18 * (len(heads) - 1 - k), theme.TEXT_PX + 1, bold=True)
+        text_mark(
+            line, left, slot.top - 14 - 18 * (len(heads) - 1 - k), theme.TEXT_PX + 1, bold=True
+        )
         for k, line in enumerate(heads)
     ]
     drawn += _lines(ends, area)
-    return drawn + _texts(ends, up, area, slot, (x1, x2), names, named_too=named_too)
+    return drawn + _texts(ends, y_axis, area, slot, (x1, x2), names, named_too=named_too)
 
 
-def _levels(rows: Sequence[Row], unit: str, slot: Slot) -> Ruler:
+def _levels(rows: Sequence[Row], unit: str, slot: Slot) -> Axis:
     values = [r[side] for r in rows for side in ("before", "after")]
     log = ranges_widely(values, unit)
     reach = [
@@ -158,32 +179,32 @@ def _levels(rows: Sequence[Row], unit: str, slot: Slot) -> Ruler:
     ]
     if log:
         reach = [v for v in reach if v > min(values) / 3]
-    return ruler([*values, *reach], slot.top + slot.height - 8, slot.top + 8, unit, log)
+    return axis([*values, *reach], slot.top + slot.height - 8, slot.top + 8, unit, log)
 
 
-def _end(row: Row, side: str, x: float, up: Ruler, plate: Plate, unit: str) -> Row:
+def _end(row: Row, side: str, x: float, y_axis: Axis, chart_input: ChartInput, unit: str) -> Row:
     spread_u = COVERAGE * (row[side + "_u"] or 0.0)
-    low, high = (up.px(up.held(row[side] + sign * spread_u)) for sign in (-1, 1))
+    low, high = (y_axis.px(y_axis.clamped(row[side] + sign * spread_u)) for sign in (-1, 1))
     u = row[side + "_u"]
     return {
         "unit_key": row["unit_key"],
         "label": row["label"],
         "side": side,
         "px": x,
-        "py": up.px(row[side]),
+        "py": y_axis.px(row[side]),
         "low": low,
         "high": high,
         "value": row[side],
         "technology": row["technology"] or "not stated",
-        "strong": bool(plate.subject) and row["unit_key"] == plate.subject,
+        "strong": bool(chart_input.subject) and row["unit_key"] == chart_input.subject,
         "shown": value_alone(row[side], u, unit),
-        "told": f"{_title(row)}, {side}: {measured(row[side], u, unit)}",
+        "value_text": f"{_title(row)}, {side}: {measured(row[side], u, unit)}",
     }
 
 
-def _lines(ends: Sequence[Row], area: Field) -> list[alt.Chart]:
-    x, y, _, y2 = positions(area.width, area.height)
-    tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("told:N", title="value")]
+def _lines(ends: Sequence[Row], area: PlotArea) -> list[alt.Chart]:
+    x, y, _, y2 = pixel_encodings(area.width, area.height)
+    tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("value_text:N", title="value")]
     drawn = []
     for strong in (False, True):
         some = [e for e in ends if e["strong"] == strong]
@@ -199,12 +220,12 @@ def _lines(ends: Sequence[Row], area: Field) -> list[alt.Chart]:
                 detail="unit_key:N",
                 color=ink,
                 strokeDash=dash,
-                tooltip=silent(),
+                tooltip=no_tooltip(),
             )
         )
         posts = [e | {"py": e["low"], "py2": e["high"]} for e in some]
         post = layer(posts).mark_rule(strokeWidth=2.6 if strong else 1.3)
-        drawn.append(post.encode(x=x, y=y, y2=y2, color=ink, tooltip=silent()))
+        drawn.append(post.encode(x=x, y=y, y2=y2, color=ink, tooltip=no_tooltip()))
         dot = layer(some).mark_point(
             filled=True, opacity=1, size=theme.SUBJECT_AREA if strong else theme.PEER_AREA
         )
@@ -214,8 +235,8 @@ def _lines(ends: Sequence[Row], area: Field) -> list[alt.Chart]:
 
 def _texts(
     ends: Sequence[Row],
-    up: Ruler,
-    area: Field,
+    y_axis: Axis,
+    area: PlotArea,
     slot: Slot,
     xs: tuple[float, float],
     room: float,
@@ -224,7 +245,7 @@ def _texts(
 ) -> list[alt.Chart]:
     """Values at both ends, names below those after. The unit in question where room is short."""
     drawn: list[alt.Chart] = []
-    wide = across(area.width), pixels(area.height)
+    wide = pixel_x_axis(area.width), pixel_y_axis(area.height)
     for side, x in zip(("before", "after"), xs, strict=True):
         some = sorted((e for e in ends if e["side"] == side), key=lambda e: e["py"])
         step = NAMED_PX if named_too and side == "after" else VALUE_STEP_PX
@@ -235,9 +256,9 @@ def _texts(
             text = e["shown"]
             if side == "before":
                 lead = {"px": x - 7, "px2": x - 18, "py": e["py"], "py2": py}
-                drawn += rules([lead], area.width, area.height, theme.SOFT_INK, 0.8)
+                drawn += straight_lines([lead], area.width, area.height, theme.SOFT_INK, 0.8)
                 drawn.append(
-                    words(text, x - 21, py + 5, theme.SMALL_PX, bold=e["strong"], align="right")
+                    text_mark(text, x - 21, py + 5, theme.SMALL_PX, bold=e["strong"], align="right")
                 )
                 continue
             row: Row = {
@@ -249,9 +270,9 @@ def _texts(
                 "bold": e["strong"],
                 "size": theme.SMALL_PX,
             }
-            drawn += named([row], *wide)
+            drawn += name_labels([row], *wide)
             if named_too:
                 name = unit_name(e["label"], room - 12, theme.SMALL_PX, bold=e["strong"])
                 below = {"to_x": x + 20, "to_y": py + 15, "text": name, "bold": e["strong"]}
-                drawn += named([below | {"size": theme.SMALL_PX}], *wide)
+                drawn += name_labels([below | {"size": theme.SMALL_PX}], *wide)
     return drawn

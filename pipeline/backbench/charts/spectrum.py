@@ -10,14 +10,21 @@ from statistics import median
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.axis import Ruler, frequency_ruler, ruler
+from backbench.charts.axis import Axis, axis, frequency_axis
 from backbench.charts.chart_text import text_width
-from backbench.charts.constant_encodings import silent
+from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.curve_layers import end_names, lines_of, subject_lines
 from backbench.charts.declaration import Option, chart
-from backbench.charts.drawing import Plate
-from backbench.charts.mark_layers import Row, named
-from backbench.charts.page_layout import Field, assemble, field, layer, sentence, words
+from backbench.charts.drawing import ChartInput
+from backbench.charts.mark_layers import Row, name_labels
+from backbench.charts.page_layout import (
+    PlotArea,
+    assemble,
+    layer,
+    message_chart,
+    plot_area,
+    text_mark,
+)
 from backbench.quantities.writing import number, quantity
 
 COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level", "kind")
@@ -31,7 +38,7 @@ WEIGHTING = Option("weighting", ("none", "A"), "a weighting to show beside the t
 
 
 @chart("spectrum", COLUMNS, ("y_unit", "name"), (WEIGHTING,))
-def spectrum(plate: Plate) -> alt.LayerChart:
+def spectrum(chart_input: ChartInput) -> alt.LayerChart:
     """The spectrum of one unit's outputs, its mains lines named.
 
     Rows of kind "spectrum", "idle" or "tone" are the trace; rows of any other kind are single
@@ -39,31 +46,31 @@ def spectrum(plate: Plate) -> alt.LayerChart:
     is the unit of the level where it isn't the header's. With weighting A, the curve of that
     weighting hangs from a level of the axis.
     """
-    rows = [r | {"_end": r["frequency_hz"]} for r in plate.frame.to_dicts() if _drawable(r)]
-    key = plate.subject or (rows[0]["unit_key"] if rows else "")
+    rows = [r | {"_end": r["frequency_hz"]} for r in chart_input.frame.to_dicts() if _drawable(r)]
+    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
     rows = [r for r in rows if r["unit_key"] == key]
     if not rows:
-        return sentence(plate, "This unit has no spectrum yet.")
-    unit = str(rows[0].get("y_unit") or plate.labels.unit_of("level"))
-    area = field(plate, right=214)
-    along = frequency_ruler((r["frequency_hz"] for r in rows), 0.0, area.width)
-    along = along.shown(plate.labels.title_of("frequency_hz"))
+        return message_chart(chart_input, "This unit has no spectrum yet.")
+    unit = str(rows[0].get("y_unit") or chart_input.labels.unit_of("level"))
+    area = plot_area(chart_input, right=214)
+    x_axis = frequency_axis((r["frequency_hz"] for r in rows), 0.0, area.width)
+    x_axis = x_axis.with_axis(chart_input.labels.title_of("frequency_hz"))
     log = "dB" not in unit and min(r["level"] for r in rows) > 0
     levels = [r["level"] for r in rows]
     room = max(levels) * 1.7 if log else max(levels) + 0.06 * (max(levels) - min(levels))
-    up = ruler([*levels, room], area.height, 0.0, unit, log)
-    up = up.shown_upright(plate.labels.title_of("level"), area.left - 26)
+    y_axis = axis([*levels, room], area.height, 0.0, unit, log)
+    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level"), area.left - 26)
     traces = lines_of(
         [r for r in rows if r["kind"] in TRACES], "frequency_hz", key, of_subject=True
     )
     lines = [r for r in rows if r["kind"] not in TRACES]
     lines += [r for trace in traces.values() for r in peaks(trace, log) if _another(r, lines)]
     layers = [
-        *_weighting(plate, along, up, area, unit),
+        *_weighting(chart_input, x_axis, y_axis, area, unit),
         *subject_lines(
             lines=traces,
-            along=along,
-            up=up,
+            x_axis=x_axis,
+            y_axis=y_axis,
             x="frequency_hz",
             y="level",
             low=None,
@@ -71,10 +78,10 @@ def spectrum(plate: Plate) -> alt.LayerChart:
             weight=1.2,
             shaded=True,
         ),
-        *_named_lines(lines, along, up, area, unit),
-        *end_names(traces, along, up, area, "level", shaded=True),
+        *_named_lines(lines, x_axis, y_axis, area, unit),
+        *end_names(traces, x_axis, y_axis, area, "level", shaded=True),
     ]
-    return assemble(plate, area, layers)
+    return assemble(chart_input, area, layers)
 
 
 def _another(peak: Row, lines: Sequence[Row]) -> bool:
@@ -83,38 +90,40 @@ def _another(peak: Row, lines: Sequence[Row]) -> bool:
     return all(abs(math.log(hertz / r["frequency_hz"])) > SAME_LINE for r in lines)
 
 
-def _weighting(plate: Plate, along: Ruler, up: Ruler, area: Field, unit: str) -> list[alt.Chart]:
+def _weighting(
+    chart_input: ChartInput, x_axis: Axis, y_axis: Axis, area: PlotArea, unit: str
+) -> list[alt.Chart]:
     """The A-weighting curve (IEC 61672-1), 0 dB at 1 kHz on the axis's upmost tick."""
-    if plate.options["weighting"] != "A" or "dB" not in unit:
+    if chart_input.options["weighting"] != "A" or "dB" not in unit:
         return []
     import numpy as np
 
     from backbench.signal.weighting import a_weighting
 
-    top = max(up.ticks)
-    hertz = np.geomspace(along.low, along.high, 200)
+    top = max(y_axis.ticks)
+    hertz = np.geomspace(x_axis.low, x_axis.high, 200)
     levels = top + 20 * np.log10(a_weighting(hertz))
     points = [
         {"x": float(f), "y": float(level)}
         for f, level in zip(hertz, levels, strict=True)
-        if up.low < level < up.high
+        if y_axis.low < level < y_axis.high
     ]
     if not points:
         return []
     line = layer(points).mark_line(color=theme.LOOKS["solid state"].colour, strokeWidth=1.4)
-    end = up.px(points[-1]["y"])
-    told = ["A-weighting,", f"0 dB drawn at {number(top)}"]
+    end = y_axis.px(points[-1]["y"])
+    caption = ["A-weighting,", f"0 dB drawn at {number(top)}"]
     return [
-        line.encode(x=along.x("x"), y=up.y("y"), tooltip=silent()),
+        line.encode(x=x_axis.x("x"), y=y_axis.y("y"), tooltip=no_tooltip()),
         *(
-            words(
+            text_mark(
                 text,
                 area.width + 20,
                 end + 5 + 18 * k,
                 theme.SMALL_PX,
                 colour=theme.LOOKS["solid state"].colour,
             )
-            for k, text in enumerate(told)
+            for k, text in enumerate(caption)
         ),
     ]
 
@@ -129,40 +138,40 @@ def peaks(trace: Sequence[Row], log: bool) -> list[Row]:
     to either side."""
     hertz = [r["frequency_hz"] for r in trace]
     level = [20 * math.log10(r["level"]) if log else r["level"] for r in trace]
-    found: list[int] = []
+    kept: list[int] = []
     for k in sorted(range(len(trace)), key=lambda k: -level[k])[: 40 * MOST_NAMED]:
         low = bisect_left(hertz, hertz[k] / REACH)
         high = bisect_right(hertz, hertz[k] * REACH)
-        apart = all(abs(math.log(hertz[k] / hertz[f])) > math.log(1.06) for f in found)
+        apart = all(abs(math.log(hertz[k] / hertz[f])) > math.log(1.06) for f in kept)
         top = level[k] == max(level[max(k - 3, 0) : k + 4])
         if (
             apart
             and top
             and level[k] > median(level[low:high]) + ABOVE_DB
-            and len(found) < MOST_NAMED
+            and len(kept) < MOST_NAMED
         ):
-            found.append(k)
-    return [trace[k] | {"kind": PEAK} for k in found]
+            kept.append(k)
+    return [trace[k] | {"kind": PEAK} for k in kept]
 
 
 def _named_lines(
-    rows: Sequence[Row], along: Ruler, up: Ruler, area: Field, unit: str
+    rows: Sequence[Row], x_axis: Axis, y_axis: Axis, area: PlotArea, unit: str
 ) -> list[alt.Chart]:
     """An open ring at each line, the strongest with their frequency above, none overlapping."""
     if not rows:
         return []
-    told = [
+    labelled = [
         r
         | {
-            "told": f"{r['kind']}, {quantity(r['frequency_hz'], 'Hz')}: "
+            "value_text": f"{r['kind']}, {quantity(r['frequency_hz'], 'Hz')}: "
             f"{quantity(r['level'], unit)}"
         }
         for r in rows
     ]
-    tips = [alt.Tooltip("output:N"), alt.Tooltip("told:N", title="line")]
+    tips = [alt.Tooltip("output:N"), alt.Tooltip("value_text:N", title="line")]
     drawn = []
     for peak in (False, True):
-        some = [r for r in told if (r["kind"] == PEAK) == peak]
+        some = [r for r in labelled if (r["kind"] == PEAK) == peak]
         if some:
             ring = layer(some).mark_point(
                 filled=True,
@@ -173,20 +182,20 @@ def _named_lines(
                 size=52,
                 shape="diamond" if peak else "circle",
             )
-            drawn.append(ring.encode(x=along.x("frequency_hz"), y=up.y("level"), tooltip=tips))
-    names = _line_names(rows, along, up)
+            drawn.append(ring.encode(x=x_axis.x("frequency_hz"), y=y_axis.y("level"), tooltip=tips))
+    names = _line_names(rows, x_axis, y_axis)
     kinds = sorted({str(r["kind"]) for r in rows} - {PEAK})
-    notes = [f"rings: {' and '.join(kinds)} lines"] if kinds else []
+    notes = [f"circles: {' and '.join(kinds)} lines"] if kinds else []
     notes += ["diamonds: other peaks" if kinds else "diamonds: peaks"] * any(
         r["kind"] == PEAK for r in rows
     )
-    note = words("; ".join(notes), area.width, -14, 13, colour=theme.SOFT_INK, align="right")
-    return [*drawn, *named(names, along, up), note]
+    note = text_mark("; ".join(notes), area.width, -14, 13, colour=theme.SOFT_INK, align="right")
+    return [*drawn, *name_labels(names, x_axis, y_axis), note]
 
 
-def _line_names(rows: Sequence[Row], along: Ruler, up: Ruler) -> list[Row]:
+def _line_names(rows: Sequence[Row], x_axis: Axis, y_axis: Axis) -> list[Row]:
     """Frequencies of the strongest lines, where they hide neither a ring nor each other."""
-    rings = [(along.px(r["frequency_hz"]), up.px(r["level"])) for r in rows]
+    rings = [(x_axis.px(r["frequency_hz"]), y_axis.px(r["level"])) for r in rows]
     taken: list[tuple[float, float, float]] = []
     names: list[Row] = []
     best: dict[float, Row] = {}
@@ -195,7 +204,7 @@ def _line_names(rows: Sequence[Row], along: Ruler, up: Ruler) -> list[Row]:
     for row in sorted(best.values(), key=lambda r: -r["level"])[:MOST_NAMED]:
         text = row.get("name") or quantity(row["frequency_hz"], "Hz", 3)
         width = text_width(text, theme.SMALL_PX)
-        x, y = along.px(row["frequency_hz"]), up.px(row["level"])
+        x, y = x_axis.px(row["frequency_hz"]), y_axis.px(row["level"])
         places = [(x - width / 2, y - 17), (x + 11, y - 2), (x - 11 - width, y - 2)]
         free = (p for p in places if p[0] > 0 and _clear(p, width, rings, taken))
         place = next(free, None)

@@ -9,24 +9,32 @@ from typing import Any
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.axis import Ruler, ranges_widely, ruler
+from backbench.charts.axis import Axis, axis, ranges_widely
 from backbench.charts.chart_text import text_width, unit_name
 from backbench.charts.declaration import Option, chart
-from backbench.charts.drawing import Plate
+from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import swarm
 from backbench.charts.mark_layers import (
     Row,
-    bars,
-    beside,
     bound_arrows,
     dots,
-    named,
-    pixels,
-    slim,
-    strong,
-    told,
+    horizontal_error_bars,
+    mark_columns,
+    name_labels,
+    pixel_y_axis,
+    subject_marks,
+    value_label,
+    value_text,
 )
-from backbench.charts.page_layout import Field, assemble, badge, field, layer, sentence, words
+from backbench.charts.page_layout import (
+    PlotArea,
+    assemble,
+    layer,
+    message_chart,
+    plot_area,
+    technology_symbol,
+    text_mark,
+)
 
 COLUMNS = ("unit_key", "label", "technology", "value", "low", "high")
 OPTIONAL = ("bound", "status")
@@ -34,91 +42,93 @@ SCALE = Option("scale", ("auto", "linear", "log"), "axis of the values")
 DOT_PX = 9.0
 
 
-def value_rows(plate: Plate) -> list[Row]:
+def value_rows(chart_input: ChartInput) -> list[Row]:
     """Rows with a value, technology filled in, the value told in words."""
-    unit = plate.labels.unit_of("value")
+    unit = chart_input.labels.unit_of("value")
     return [
-        slim(row, "value", "low", "high")
+        mark_columns(row, "value", "low", "high")
         | {
             "technology": row["technology"] or "not stated",
-            "told": told(row, "value", "low", "high", unit),
-            "_strong": bool(plate.subject) and row["unit_key"] == plate.subject,
+            "value_text": value_text(row, "value", "low", "high", unit),
+            "_strong": bool(chart_input.subject) and row["unit_key"] == chart_input.subject,
         }
-        for row in plate.frame.to_dicts()
+        for row in chart_input.frame.to_dicts()
         if row["value"] is not None
     ]
 
 
-def value_ruler(plate: Plate, rows: Sequence[Row], width: float) -> Ruler:
+def value_axis(chart_input: ChartInput, rows: Sequence[Row], width: float) -> Axis:
     """The axis of the values with their uncertainty, as the query's option says."""
-    unit = plate.labels.unit_of("value")
+    unit = chart_input.labels.unit_of("value")
     values = [row["value"] for row in rows]
-    log = plate.options["scale"] == "log" or (
-        plate.options["scale"] == "auto" and ranges_widely(values, unit)
+    log = chart_input.options["scale"] == "log" or (
+        chart_input.options["scale"] == "auto" and ranges_widely(values, unit)
     )
     if log and min(values) <= 0:
         log = False
     ends = [row[end] for row in rows for end in ("low", "high") if row[end] is not None]
     if log:
         ends = [end for end in ends if end > min(values) / 3]
-    made = ruler([*values, *ends], 0.0, width, unit, log)
-    return made.shown(plate.labels.title_of("value"))
+    made = axis([*values, *ends], 0.0, width, unit, log)
+    return made.with_axis(chart_input.labels.title_of("value"))
 
 
 @chart("strip", COLUMNS, OPTIONAL, (SCALE,))
-def strip(plate: Plate) -> alt.LayerChart:
+def strip_plot(chart_input: ChartInput) -> alt.LayerChart:
     """One metric by technology: every unit a dot, medians, the unit in question marked."""
-    rows = value_rows(plate)
+    rows = value_rows(chart_input)
     if not rows:
-        return sentence(plate, "No unit has a value of this metric yet.")
-    area = field(plate, left=150, right=60, bottom=64, above=18)
-    along = value_ruler(plate, rows, area.width)
+        return message_chart(chart_input, "No unit has a value of this metric yet.")
+    area = plot_area(chart_input, left=150, right=60, bottom=64, above=18)
+    x_axis = value_axis(chart_input, rows, area.width)
     groups = theme.in_order(row["technology"] for row in rows)
     step = area.height / len(groups)
-    up = pixels(area.height)
+    y_axis = pixel_y_axis(area.height)
     for k, group in enumerate(groups):
         members = [row for row in rows if row["technology"] == group]
-        place(members, along, step * (k + 0.5), step / 2 - 26, 9.0)
-    layers = strip_layers(rows, along, up, step)
-    layers += [*row_names(groups, rows, area.left, step), *_names(rows, along, up, step)]
-    layers += bars_note(rows, along, area)
-    return assemble(plate, area, layers)
+        place_dots(members, x_axis, step * (k + 0.5), step / 2 - 26, 9.0)
+    layers = strip_layers(rows, x_axis, y_axis, step)
+    layers += [*strip_labels(groups, rows, area.left, step), *_names(rows, x_axis, y_axis, step)]
+    layers += bars_note(rows, x_axis, area)
+    return assemble(chart_input, area, layers)
 
 
-def place(
-    members: Sequence[Row], along: Ruler, middle: float, room: float, diameter: float
+def place_dots(
+    members: Sequence[Row], x_axis: Axis, middle: float, room: float, diameter: float
 ) -> None:
     """Set `_y` of each row: as near the middle of its strip as its neighbours let it."""
-    offsets = swarm([along.px(row["value"]) for row in members], diameter, max(room, 0.0))
+    offsets = swarm([x_axis.px(row["value"]) for row in members], diameter, max(room, 0.0))
     for row, offset in zip(members, offsets, strict=True):
         row["_y"] = middle + offset
 
 
 def strip_layers(
-    rows: Sequence[Row], along: Ruler, up: Ruler, step: float, dot: float = theme.PEER_AREA
+    rows: Sequence[Row], x_axis: Axis, y_axis: Axis, step: float, dot: float = theme.PEER_AREA
 ) -> list[alt.Chart]:
     """Median ticks, uncertainty bars, dots and the strong mark of rows that are placed."""
-    x, y = along.x("value"), up.y("_y")
+    x, y = x_axis.x("value"), y_axis.y("_y")
     peers = [row for row in rows if not row["_strong"]]
     subject = [row for row in rows if row["_strong"]]
     return [
-        *_medians(rows, along, up, step),
-        *bars(peers, along, y, "low", "high", weight=0.8),
+        *_medians(rows, x_axis, y_axis, step),
+        *horizontal_error_bars(peers, x_axis, y, "low", "high", weight=0.8),
         *dots(peers, x, y, dot),
         *bound_arrows(peers, x, y, upright=False),
-        *bars(subject, along, y, "low", "high", weight=2.2),
-        *strong(subject, x, y),
+        *horizontal_error_bars(subject, x_axis, y, "low", "high", weight=2.2),
+        *subject_marks(subject, x, y),
     ]
 
 
-def bars_note(rows: Sequence[Row], along: Ruler, area: Field) -> list[alt.Chart]:
+def bars_note(rows: Sequence[Row], x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
     """What the bars are, where any is longer than its dot."""
-    told = [r for r in rows if r["low"] is not None and r["high"] is not None]
+    bounded = [r for r in rows if r["low"] is not None and r["high"] is not None]
     seen = [
-        r for r in told if along.px(along.held(r["high"])) - along.px(along.held(r["low"])) > DOT_PX
+        r
+        for r in bounded
+        if x_axis.px(x_axis.clamped(r["high"])) - x_axis.px(x_axis.clamped(r["low"])) > DOT_PX
     ]
-    notes = ["bars: low to high at k = 2"] if seen else []
-    notes += ["open: a bound, the arrow to where the value lies"] * any(
+    notes = ["bars: expanded uncertainty (k = 2)"] if seen else []
+    notes += ["open marks: bounds, the arrow points to where the value lies"] * any(
         r.get("bound") for r in rows
     )
     if not notes:
@@ -126,10 +136,10 @@ def bars_note(rows: Sequence[Row], along: Ruler, area: Field) -> list[alt.Chart]
     text = "; ".join(notes)
     edge = area.width + area.right - 26
     y = area.height + area.bottom - 12
-    return [words(text, edge, y, 13, colour=theme.SOFT_INK, align="right")]
+    return [text_mark(text, edge, y, 13, colour=theme.SOFT_INK, align="right")]
 
 
-def row_names(
+def strip_labels(
     groups: Sequence[str], rows: Sequence[Row], left: float, step: float, top: float = 0.0
 ) -> list[alt.Chart]:
     """Technology, its shape and its number of units, left of each strip."""
@@ -137,12 +147,12 @@ def row_names(
     for k, group in enumerate(groups):
         count = sum(row["technology"] == group for row in rows)
         y = top + step * (k + 0.5) + 5
-        drawn.append(badge(group, 32 - left, y - 5))
-        drawn.append(words(f"{group}, {count}", 44 - left, y, theme.SMALL_PX))
+        drawn.append(technology_symbol(group, 32 - left, y - 5))
+        drawn.append(text_mark(f"{group}, {count}", 44 - left, y, theme.SMALL_PX))
     return drawn
 
 
-def _medians(rows: Sequence[Row], along: Ruler, up: Ruler, step: float) -> list[alt.Chart]:
+def _medians(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, step: float) -> list[alt.Chart]:
     ticks: list[dict[str, Any]] = []
     half = min(step * 0.42, 30.0)
     for group in theme.in_order(row["technology"] for row in rows):
@@ -161,10 +171,10 @@ def _medians(rows: Sequence[Row], along: Ruler, up: Ruler, step: float) -> list[
     if not ticks:
         return []
     rule = layer(ticks).mark_rule(strokeWidth=2, color=theme.SOFT_INK)
-    return [rule.encode(x=along.x("value"), y=up.y("_y"), y2="_y2:Q")]
+    return [rule.encode(x=x_axis.x("value"), y=y_axis.y("_y"), y2="_y2:Q")]
 
 
-def _names(rows: Sequence[Row], along: Ruler, up: Ruler, step: float) -> list[alt.Chart]:
+def _names(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, step: float) -> list[alt.Chart]:
     """The unit in question and each strip's ends, named above or below their dots."""
     wanted: list[Row] = []
     for group in theme.in_order(row["technology"] for row in rows):
@@ -172,12 +182,12 @@ def _names(rows: Sequence[Row], along: Ruler, up: Ruler, step: float) -> list[al
         ends = [members[0], members[-1]] if len(members) > 1 else members
         strongs = [r for r in members if r["_strong"]]
         chosen = strongs + [r for r in ends if not r["_strong"]]
-        wanted += _one_strip(chosen, members, along, step)
-    return named(wanted, along, up)
+        wanted += _strip_names(chosen, members, x_axis, step)
+    return name_labels(wanted, x_axis, y_axis)
 
 
-def _one_strip(
-    chosen: Sequence[Row], members: Sequence[Row], along: Ruler, step: float
+def _strip_names(
+    chosen: Sequence[Row], members: Sequence[Row], x_axis: Axis, step: float
 ) -> list[Row]:
     middle = sum((min(r["_y"] for r in members), max(r["_y"] for r in members))) / 2
     taken: list[tuple[float, float]] = []
@@ -185,14 +195,14 @@ def _one_strip(
     for row in chosen:
         text = unit_name(row["label"], 220, theme.TEXT_PX, bold=row["_strong"])
         if row["_strong"]:
-            text += beside(row, along.unit)
+            text += value_label(row, x_axis.unit)
         width = text_width(text, theme.TEXT_PX + row["_strong"], bold=row["_strong"])
-        x = min(max(along.px(row["value"]) - width / 2, 0.0), along.end - width + 40)
+        x = min(max(x_axis.px(row["value"]) - width / 2, 0.0), x_axis.end - width + 40)
         if any(x < end + 10 and x + width > start - 10 for start, end in taken):
             continue
         taken.append((x, x + width))
         low = middle + step / 2 - 18
-        at = along.px(row["value"])
+        at = x_axis.px(row["value"])
         rows.append(
             {
                 "from_x": at,

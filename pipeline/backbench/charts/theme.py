@@ -1,4 +1,4 @@
-"""Colours, shapes and type: paper and ink, technologies told apart twice over."""
+"""Colours, shapes and type: paper and ink, technologies distinguished twice over."""
 
 from __future__ import annotations
 

@@ -9,22 +9,31 @@ from statistics import median
 import altair as alt
 
 from backbench.charts import theme
-from backbench.charts.axis import Ruler, ranges_widely, ruler
+from backbench.charts.axis import Axis, axis, ranges_widely
 from backbench.charts.chart_text import text_width, unit_name
-from backbench.charts.constant_encodings import silent
+from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.declaration import Option, chart
-from backbench.charts.drawing import Plate
+from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import freest, spread
 from backbench.charts.mark_layers import (
     Row,
     bound_arrows,
     dots,
-    named,
-    posts,
-    slim,
-    strong,
+    mark_columns,
+    name_labels,
+    subject_marks,
+    value_text,
+    vertical_error_bars,
 )
-from backbench.charts.page_layout import Field, assemble, badge, field, layer, sentence, words
+from backbench.charts.page_layout import (
+    PlotArea,
+    assemble,
+    layer,
+    message_chart,
+    plot_area,
+    technology_symbol,
+    text_mark,
+)
 from backbench.errors import Refusal
 from backbench.quantities.units import symbol
 from backbench.quantities.writing import number, quantity
@@ -38,35 +47,37 @@ NAME_SHIFTS = (0, 18, 34, 50, 70, 90)
 
 
 @chart("trend", COLUMNS, ("bound", "status"), (SCALE,))
-def trend(plate: Plate) -> alt.LayerChart:
+def trend(chart_input: ChartInput) -> alt.LayerChart:
     """A scatter of units with a Theil-Sen line, its band, and the lines within technologies.
 
-    On a logarithmic axis the lines are fitted to the logarithm of y, and the slope is told as
+    On a logarithmic axis the lines are fitted to the logarithm of y, and the slope is given as
     the factor that one unit of x brings.
     """
-    rows = _rows(plate)
+    rows = _rows(chart_input)
     if not rows:
-        return sentence(plate, "No unit has both quantities yet.")
-    area = field(plate, right=218)
-    along = ruler([r["x"] for r in rows], 0.0, area.width, plate.labels.unit_of("x"))
-    along = along.shown(plate.labels.title_of("x"))
-    up = _up(plate, rows, area).shown_upright(plate.labels.title_of("y"), area.left - 26)
-    whole = fitted(rows, up.log)
+        return message_chart(chart_input, "No unit has both quantities yet.")
+    area = plot_area(chart_input, right=218)
+    x_axis = axis([r["x"] for r in rows], 0.0, area.width, chart_input.labels.unit_of("x"))
+    x_axis = x_axis.with_axis(chart_input.labels.title_of("x"))
+    y_axis = _up(chart_input, rows, area).with_vertical_axis(
+        chart_input.labels.title_of("y"), area.left - 26
+    )
+    whole = fitted(rows, y_axis.log)
     peers = [r for r in rows if not r["_strong"]]
     own = [r for r in rows if r["_strong"]]
-    x, y = along.x("x"), up.y("y")
+    x, y = x_axis.x("x"), y_axis.y("y")
     layers = [
-        *_band(whole, rows, along, up),
-        *posts(peers, up, x, "y_low", "y_high", weight=0.7),
+        *_band(whole, rows, x_axis, y_axis),
+        *vertical_error_bars(peers, y_axis, x, "y_low", "y_high", weight=0.7),
         *dots(peers, x, y),
         *bound_arrows(peers, x, y, upright=True),
-        *_within(rows, along, up, area, whole),
-        *posts(own, up, x, "y_low", "y_high", weight=2.2),
-        *strong(own, x, y),
-        *_own_name(own, rows, along, up, area),
-        *_verdict(whole, len(rows), up, plate, area),
+        *_within(rows, x_axis, y_axis, area, whole),
+        *vertical_error_bars(own, y_axis, x, "y_low", "y_high", weight=2.2),
+        *subject_marks(own, x, y),
+        *_own_name(own, rows, x_axis, y_axis, area),
+        *_verdict(whole, len(rows), y_axis, chart_input, area),
     ]
-    return assemble(plate, area, layers)
+    return assemble(chart_input, area, layers)
 
 
 def fitted(rows: Sequence[Row], log: bool = False) -> Trend | None:
@@ -78,34 +89,34 @@ def fitted(rows: Sequence[Row], log: bool = False) -> Trend | None:
         return None
 
 
-def _rows(plate: Plate) -> list[Row]:
-    unit = plate.labels.unit_of("y")
-    x_unit = plate.labels.unit_of("x")
+def _rows(chart_input: ChartInput) -> list[Row]:
+    unit = chart_input.labels.unit_of("y")
+    x_unit = chart_input.labels.unit_of("x")
     rows = []
-    for row in plate.frame.to_dicts():
+    for row in chart_input.frame.to_dicts():
         if row["x"] is None or row["y"] is None:
             continue
-        at = number(row["x"], 4).replace(",", "") if not x_unit else quantity(row["x"], x_unit)
+        at = number(row["x"], 4) if not x_unit else quantity(row["x"], x_unit)
         rows.append(
-            slim(row, "x", "y", "y_low", "y_high")
+            mark_columns(row, "x", "y", "y_low", "y_high")
             | {
                 "technology": row["technology"] or "not stated",
-                "told": f"{quantity(row['y'], unit)} at {at}",
-                "_strong": bool(plate.subject) and row["unit_key"] == plate.subject,
+                "value_text": f"{value_text(row, 'y', 'y_low', 'y_high', unit)} at {at}",
+                "_strong": bool(chart_input.subject) and row["unit_key"] == chart_input.subject,
             }
         )
     return rows
 
 
-def _up(plate: Plate, rows: Sequence[Row], area: Field) -> Ruler:
-    unit = plate.labels.unit_of("y")
+def _up(chart_input: ChartInput, rows: Sequence[Row], area: PlotArea) -> Axis:
+    unit = chart_input.labels.unit_of("y")
     values = [r["y"] for r in rows]
-    wish = plate.options["scale"]
+    wish = chart_input.options["scale"]
     log = (wish == "log" or (wish == "auto" and ranges_widely(values, unit))) and min(values) > 0
     ends = [r[e] for r in rows for e in ("y_low", "y_high") if r[e] is not None]
     if log:
         ends = [e for e in ends if e > min(values) / 3]
-    return ruler([*values, *ends], area.height, 0.0, unit, log)
+    return axis([*values, *ends], area.height, 0.0, unit, log)
 
 
 def _at(line: Trend, x: float, middle: float, slope: float) -> float:
@@ -113,55 +124,57 @@ def _at(line: Trend, x: float, middle: float, slope: float) -> float:
     return line.intercept + line.slope * middle + slope * (x - middle)
 
 
-def _points(line: Trend, rows: Sequence[Row], up: Ruler) -> list[dict[str, float]]:
+def _points(line: Trend, rows: Sequence[Row], y_axis: Axis) -> list[dict[str, float]]:
     """The line and its band over the rows' range of x, as far as the line is on the axis."""
     low, high = min(r["x"] for r in rows), max(r["x"] for r in rows)
     middle = median(r["x"] for r in rows)
     points = []
     for k in range(STEPS + 1):
         x = low + (high - low) * k / STEPS
-        bent = [_at(line, x, middle, slope) for slope in (line.low, line.slope, line.high)]
-        low_y, at, high_y = sorted(10.0**v if up.log else v for v in bent)
-        if up.low <= at <= up.high:
-            points.append({"x": x, "low": up.held(low_y), "y": at, "high": up.held(high_y)})
+        transformed = [_at(line, x, middle, slope) for slope in (line.low, line.slope, line.high)]
+        low_y, at, high_y = sorted(10.0**v if y_axis.log else v for v in transformed)
+        if y_axis.low <= at <= y_axis.high:
+            points.append(
+                {"x": x, "low": y_axis.clamped(low_y), "y": at, "high": y_axis.clamped(high_y)}
+            )
     return points
 
 
-def _band(whole: Trend | None, rows: Sequence[Row], along: Ruler, up: Ruler) -> list[alt.Chart]:
+def _band(whole: Trend | None, rows: Sequence[Row], x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
     if whole is None:
         return []
-    base = layer(_points(whole, rows, up)).encode(x=along.x("x"), tooltip=silent())
+    base = layer(_points(whole, rows, y_axis)).encode(x=x_axis.x("x"), tooltip=no_tooltip())
     return [
-        base.mark_area(color=theme.INK, opacity=0.09).encode(y=up.y("low"), y2="high:Q"),
-        base.mark_line(color=theme.SOFT_INK, strokeWidth=1.8).encode(y=up.y("y")),
+        base.mark_area(color=theme.INK, opacity=0.09).encode(y=y_axis.y("low"), y2="high:Q"),
+        base.mark_line(color=theme.SOFT_INK, strokeWidth=1.8).encode(y=y_axis.y("y")),
     ]
 
 
 def _within(
-    rows: Sequence[Row], along: Ruler, up: Ruler, area: Field, whole: Trend | None
+    rows: Sequence[Row], x_axis: Axis, y_axis: Axis, area: PlotArea, whole: Trend | None
 ) -> list[alt.Chart]:
     """One line for each technology with enough units, named at its right end."""
     drawn: list[alt.Chart] = []
     names: list[Row] = []
     for group in theme.in_order(r["technology"] for r in rows):
         members = [r for r in rows if r["technology"] == group]
-        line = fitted(members, up.log)
+        line = fitted(members, y_axis.log)
         look = theme.look(group)
         text = f"{group}, {len(members)}"
         end = max(members, key=lambda r: r["x"])
-        name: Row = {"wanted": up.px(up.held(end["y"])), "technology": group}
-        points = _points(line, members, up) if line else []
+        name: Row = {"wanted": y_axis.px(y_axis.clamped(end["y"])), "technology": group}
+        points = _points(line, members, y_axis) if line else []
         if line is not None and points:
             mark = layer(points).mark_line(color=look.colour, strokeWidth=1.6, strokeDash=look.dash)
-            drawn.append(mark.encode(x=along.x("x"), y=up.y("y"), tooltip=silent()))
-            name |= _leader(points[-1], along, up)
+            drawn.append(mark.encode(x=x_axis.x("x"), y=y_axis.y("y"), tooltip=no_tooltip()))
+            name |= _leader(points[-1], x_axis, y_axis)
             text += f"\u2002ρ {number(line.rho, 2)}"
         names.append(name | {"text": text})
-    trunk = _points(whole, rows, up) if whole else []
+    trunk = _points(whole, rows, y_axis) if whole else []
     if whole is not None and trunk:
         names.append(
             {
-                **_leader(trunk[-1], along, up),
+                **_leader(trunk[-1], x_axis, y_axis),
                 "text": f"all, {whole.n}\u2002ρ {number(whole.rho, 2)}",
                 "colour": theme.SOFT_INK,
             }
@@ -172,26 +185,28 @@ def _within(
         n | {"to_x": x + 18 * ("technology" in n), "lead_x": x - 4, "to_y": y}
         for n, y in zip(names, placed, strict=True)
     ]
-    badges = [badge(n["technology"], x + 7, n["to_y"]) for n in labels if "technology" in n]
-    return [*drawn, *named(labels, along, up), *badges]
+    badges = [
+        technology_symbol(n["technology"], x + 7, n["to_y"]) for n in labels if "technology" in n
+    ]
+    return [*drawn, *name_labels(labels, x_axis, y_axis), *badges]
 
 
-def _leader(end: dict[str, float], along: Ruler, up: Ruler) -> Row:
+def _leader(end: dict[str, float], x_axis: Axis, y_axis: Axis) -> Row:
     """Where a line ends, as the start of its name's leader."""
-    y = up.px(end["y"])
-    return {"from_x": along.px(end["x"]) + 4, "from_y": y, "wanted": y}
+    y = y_axis.px(end["y"])
+    return {"from_x": x_axis.px(end["x"]) + 4, "from_y": y, "wanted": y}
 
 
 def _own_name(
-    own: Sequence[Row], rows: Sequence[Row], along: Ruler, up: Ruler, area: Field
+    own: Sequence[Row], rows: Sequence[Row], x_axis: Axis, y_axis: Axis, area: PlotArea
 ) -> list[alt.Chart]:
     """The unit's name beside its mark, where it hides fewest others."""
-    others = [(along.px(r["x"]), up.px(r["y"])) for r in rows]
+    others = [(x_axis.px(r["x"]), y_axis.px(r["y"])) for r in rows]
     names = []
     for row in own:
         text = unit_name(row["label"], area.width * 0.6, theme.TEXT_PX + 1, bold=True)
         width = text_width(text, theme.TEXT_PX + 1, bold=True)
-        x, y = along.px(row["x"]), up.px(row["y"])
+        x, y = x_axis.px(row["x"]), y_axis.px(row["y"])
         sides = [s for s in (x + 14, x - 14 - width) if 6 <= s <= area.width - width]
         heights = [h for d in NAME_SHIFTS for h in (y - d, y + d) if 8 <= h <= area.height - 8]
         places = [(s, h) for h in heights for s in sides]
@@ -204,30 +219,34 @@ def _own_name(
             at = min(max(x, to_x), to_x + width)
             name |= {"from_x": x, "from_y": y, "lead_x": at, "lead_y": edge}
         names.append(name)
-    return named(names, along, up)
+    return name_labels(names, x_axis, y_axis)
 
 
 def _verdict(
-    whole: Trend | None, count: int, up: Ruler, plate: Plate, area: Field
+    whole: Trend | None, count: int, y_axis: Axis, chart_input: ChartInput, area: PlotArea
 ) -> list[alt.Chart]:
     if whole is None:
-        text = "no line: all alike" if count >= FEWEST else f"fewer than {FEWEST} units: no line"
+        text = (
+            "no trend line: all values are equal"
+            if count >= FEWEST
+            else f"no trend line: fewer than {FEWEST} units"
+        )
     else:
-        unit = plate.labels.unit_of("y")
+        unit = chart_input.labels.unit_of("y")
         rho = number(whole.rho, 2)
-        per = _step_of_x(plate)
-        found = (whole.slope, whole.low, whole.high)
-        slope, low, high = (_factor(10.0**v) if up.log else quantity(v, unit) for v in found)
-        kind = "factor" if up.log else "slope"
+        per = _step_of_x(chart_input)
+        slopes = (whole.slope, whole.low, whole.high)
+        slope, low, high = (_factor(10.0**v) if y_axis.log else quantity(v, unit) for v in slopes)
+        kind = "factor" if y_axis.log else "slope"
         text = f"{kind} {slope} per {per}, 95 % interval {low} to {high}; Spearman's ρ {rho}"
     edge = area.width + area.right - 26
-    return [words(text, edge, -14, 13, colour=theme.SOFT_INK, align="right")]
+    return [text_mark(text, edge, -14, 13, colour=theme.SOFT_INK, align="right")]
 
 
-def _step_of_x(plate: Plate) -> str:
-    """What the slope is told per: x's unit; a year for years of making, which have none."""
-    unit = symbol(plate.labels.unit_of("x")).removesuffix("s")
-    title = plate.labels.title_of("x").lower()
+def _step_of_x(chart_input: ChartInput) -> str:
+    """What the slope is given per: x's unit; a year for years of making, which have none."""
+    unit = symbol(chart_input.labels.unit_of("x")).removesuffix("s")
+    title = chart_input.labels.title_of("x").lower()
     return unit or ("year" if title.startswith("year") else f"unit of {title}")
 
 

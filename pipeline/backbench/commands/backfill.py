@@ -11,7 +11,7 @@ from backbench.commands.common import HERE, INGEST, PARTLY_DONE, DryRun, Home, a
 from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
-    from backbench.backfill.parse_records import Problem, Reading
+    from backbench.backfill.parse_records import Problem, SheetContents
     from backbench.catalogue import Catalogue
     from backbench.ingest.receive import WrittenReview
     from backbench.ingest.run_ingest import Outcome, Refused
@@ -83,7 +83,7 @@ def _ingested(home: Catalogue, reviews: list[WrittenReview]) -> tuple[list[Outco
     return outcomes, refused
 
 
-def _show(reading: Reading, left_out: list[Problem], count: int, to: Path | None) -> None:
+def _show(reading: SheetContents, left_out: list[Problem], count: int, to: Path | None) -> None:
     """A few cells of each column as understood, then everything that was left out."""
     shown: dict[str, list[str]] = {}
     for item in reading.understood:

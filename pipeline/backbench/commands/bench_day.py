@@ -23,7 +23,7 @@ from backbench.reports.terminal_tables import printable
 
 if TYPE_CHECKING:
     from backbench.bench_day.new_review import Begun
-    from backbench.bench_day.planned_capture import Plan, Step
+    from backbench.bench_day.planned_capture import Plan, PlannedStep
     from backbench.bench_day.session_check import Checked
     from backbench.catalogue import Catalogue
     from backbench.documents.manifest import Manifest
@@ -396,7 +396,7 @@ def _report_suggestions(found: Checked) -> None:
         typer.echo(f"{name}: not recognised ({reason})", err=True)
 
 
-def _level(step: Step) -> str:
+def _level(step: PlannedStep) -> str:
     parts = [f"{step.power_w:.3g} W" if step.power_w else "",
              f"{step.out_vrms:.3g} V" if step.out_vrms else ""]  # fmt: skip
     text = ", ".join(part for part in parts if part)

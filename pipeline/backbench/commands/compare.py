@@ -95,7 +95,7 @@ def trend(
     made_year, reviewed_year, rated_power_w, price_today. Every metric at once: backbench trend
     --screen age
     """
-    from backbench.comparison.regression import against, screening
+    from backbench.comparison.regression import regression, screening
     from backbench.errors import Refusal
     from backbench.reports.terminal_reports import show_against, show_screening
 
@@ -109,7 +109,7 @@ def trend(
             fault = Fault("trend", MISSING, "Y and X, or --screen X")
             raise UserError("no trend can be given", [fault])
         try:
-            found = against(store, y, x, within)
+            found = regression(store, y, x, within)
         except Refusal as refusal:
             fault = Fault(f"{y} over {x}", str(refusal), "units that have both")
             raise UserError("no trend can be given", [fault]) from None

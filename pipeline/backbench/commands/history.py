@@ -10,7 +10,7 @@ from backbench.commands.common import CORRECT, HERE, DryRun, Home, app, opened
 from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
-    from backbench.maintenance.history import Entry
+    from backbench.maintenance.history import HistoryEntry
 
 FEW = 20
 """Changed readings that are shown for each receipt."""
@@ -50,7 +50,7 @@ def history(
         typer.echo(f"Former keys, included above: {', '.join(former)}.")
 
 
-def _show(entry: Entry) -> None:
+def _show(entry: HistoryEntry) -> None:
     receipt = entry.receipt
     typer.echo(f"receipt {receipt.number}, review {receipt.review}, measured on {entry.reviewed}")
     for change in entry.changes or ("no change of content",):

@@ -14,7 +14,7 @@ from backbench.commands.common import HERE, PARTLY_DONE, PUBLISH, Home, Processe
 from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
-    from backbench.publish.site_builder import Press
+    from backbench.publish.site_builder import SiteBuilder
 
 
 @app.command(rich_help_panel=PUBLISH)
@@ -75,32 +75,32 @@ def sheet(
     """
     from backbench.publish.standalone_page import save_sheet
 
-    with _press(catalogue) as press:
-        path = out or press.folder / "sheets" / f"{review}.html"
-        save_sheet(press, review, path)
+    with _builder(catalogue) as builder:
+        path = out or builder.folder / "sheets" / f"{review}.html"
+        save_sheet(builder, review, path)
     typer.echo(f"Wrote {path}.")
 
 
 def _stills(catalogue: Path, review: str, out: Path | None) -> None:
     from backbench.publish.stills import write_stills
 
-    with _press(catalogue) as press:
-        folder = out or press.folder / "stills" / review
-        paths = write_stills(press, review, folder)
+    with _builder(catalogue) as builder:
+        folder = out or builder.folder / "stills" / review
+        paths = write_stills(builder, review, folder)
     typer.echo(f"Wrote {counted(len(paths) // 2, 'picture')} with captions into {folder}/.")
 
 
 @contextmanager
-def _press(catalogue: Path) -> Iterator[Press]:
+def _builder(catalogue: Path) -> Iterator[SiteBuilder]:
     """The catalogue opened, its published folder as the place for files."""
     from backbench.publish.photographs import Album
-    from backbench.publish.sheet_charts import Studio
-    from backbench.publish.site_builder import Press
-    from backbench.publish.site_data import read_shelf
+    from backbench.publish.sheet_charts import ChartRenderer
+    from backbench.publish.site_builder import SiteBuilder
+    from backbench.publish.site_data import read_site_data
     from backbench.querying.saved_queries import available
 
     home = opened(catalogue)
     with home.reading() as store:
-        studio = Studio(store, available(home.places.root), None)
+        renderer = ChartRenderer(store, available(home.places.root), None)
         published, album = home.places.root / "published", Album(home.places.root)
-        yield Press(studio, read_shelf(store), home.settings, published, album)
+        yield SiteBuilder(renderer, read_site_data(store), home.settings, published, album)

@@ -1,7 +1,7 @@
 """Differences between two sets of readings: before and after, two samples, left and right.
 
 Uncertainties of the two sides are combined as if independent. What both share (one bench, one
-calibration) would cancel, so a difference is said to be real later rather than sooner.
+calibration) would cancel, so a difference is called significant later rather than sooner.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ COVERAGE = 2.0
 class Difference:
     """Second less first, in the metric's unit, with the standard uncertainty of the difference.
 
-    beyond: its size over its expanded uncertainty (k = 2): above 1 it is told apart; None where
+    beyond: its size over its expanded uncertainty (k = 2): above 1 it is significant; None where
     an uncertainty is unknown or a side is a bound that could lie on the other side. output: where
     both sides have the same. detail: further conditions of both, canonical JSON.
     """
@@ -49,7 +49,7 @@ class Difference:
     detail: str = "{}"
 
     @property
-    def told(self) -> str:
+    def assessment(self) -> str:
         """In words: better, worse, other, or not significantly different."""
         if self.beyond is None or self.beyond <= 1:
             return "not significantly different"
@@ -70,12 +70,12 @@ def differences(
     """Readings of both sides that are of one metric, test point, order and limit.
 
     by_output: whether the output must be the same too. Sorted by how far a difference is beyond
-    its uncertainty; what can't be said comes last.
+    its uncertainty; those without an assessment come last.
     """
     left = {_key(row, by_output): row for row in first}
     right = {_key(row, by_output): row for row in second}
-    found = [_difference(left[key], right[key]) for key in left if key in right]
-    return sorted(found, key=_order)
+    pairs = [_difference(left[key], right[key]) for key in left if key in right]
+    return sorted(pairs, key=_order)
 
 
 def _key(row: Mapping[str, Any], by_output: bool) -> Key:
@@ -272,9 +272,9 @@ def changes(store: Database, unit_key: str) -> tuple[str, list[Difference]]:
     return f"{second} less {first}", before_and_after(store, unit_key, (first, second))
 
 
-def frame_of(found: Sequence[Difference]) -> pl.DataFrame:
-    """One row a difference, with what it is told to be."""
+def frame_of(pairs: Sequence[Difference]) -> pl.DataFrame:
+    """One row a difference, with its assessment."""
     import polars as pl
 
-    rows = [{**vars(d), "told": d.told} for d in found]
+    rows = [{**vars(d), "assessment": d.assessment} for d in pairs]
     return pl.DataFrame(rows, infer_schema_length=None)

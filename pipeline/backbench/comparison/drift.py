@@ -44,7 +44,7 @@ class Control:
 
 
 @dataclass(frozen=True)
-class Step:
+class LevelChange:
     """A change of one bench's level: in which series, between which days, from which value."""
 
     bench_key: str
@@ -85,13 +85,13 @@ def _steps(x: Floats, sigma: float) -> tuple[int, ...]:
     with the greatest jump between single values counts. A lone outlier moves no median of
     three or more.
     """
-    found = []
+    positions = []
     for i in range(2, x.size - 1):
         before, after = x[max(0, i - SIDE) : i], x[i : i + SIDE]
         error = sigma * 1.2533 * (1 / before.size + 1 / after.size) ** 0.5
         if abs(np.median(after) - np.median(before)) > max(SIGMAS * error, SIGMAS * sigma):
-            found.append(i)
-    return tuple(max(run, key=lambda i: abs(x[i] - x[i - 1])) for run in _runs(found))
+            positions.append(i)
+    return tuple(max(run, key=lambda i: abs(x[i] - x[i - 1])) for run in _runs(positions))
 
 
 def _runs(positions: Sequence[int]) -> list[list[int]]:
@@ -116,10 +116,10 @@ class Series:
     values: tuple[float, ...]
     chart: Control | None
 
-    def steps(self) -> list[Step]:
+    def steps(self) -> list[LevelChange]:
         """Its flagged steps, by date."""
         return [
-            Step(
+            LevelChange(
                 bench_key=self.bench_key,
                 series=self.name,
                 before=self.days[i - 1],
@@ -162,14 +162,14 @@ def over_time(store: Database) -> list[Series]:
 
 
 def _series(frame: pl.DataFrame) -> list[Series]:
-    found = []
+    series = []
     for (bench, name), part in frame.group_by(("bench_key", "series"), maintain_order=True):
         values = tuple(part["value"].to_list())
-        found.append(
+        series.append(
             Series(str(bench), str(name), str(part["unit"][0]), tuple(part["reviewed"].to_list()),
                    values, _chart(values))
         )  # fmt: skip
-    return found
+    return series
 
 
 def _chart(values: tuple[float, ...]) -> Control | None:
@@ -179,7 +179,7 @@ def _chart(values: tuple[float, ...]) -> Control | None:
         return None
 
 
-def steps(store: Database) -> list[Step]:
+def steps(store: Database) -> list[LevelChange]:
     """Every flagged step of every loop-back series. Calibrations are meant to change: not here."""
     loops = [series for series in over_time(store) if series.name.startswith("loop-back")]
     return [step for series in loops for step in series.steps()]

@@ -1,6 +1,6 @@
 """What a step of a bench means for a comparison that lies across it.
 
-A step matters to a metric only if it can touch it: the loop-back's gain moves whatever is told in
+A step matters to a metric only if it can touch it: the loop-back's gain change whatever is given in
 volts, watts or decibels of gain, and no ratio of two levels of one capture; its distortion adds to
 distortion, its noise to noise. And it matters only where it isn't small against what is compared:
 the difference of two units, or the expanded uncertainty of that difference where that is larger.
@@ -22,14 +22,14 @@ if TYPE_CHECKING:
     import polars as pl
 
 SMALL = 0.1
-"""Share of the difference compared below which a step is not told."""
+"""A step below this part of the difference compared is not reported."""
 ONE_WATT_V = math.sqrt(8.0)
 
 
-def effect(step: drift.Step, metric: str, value: float) -> float | None:
+def effect(step: drift.LevelChange, metric: str, value: float) -> float | None:
     """How far a step may move a reading, in the metric's unit; None where it can't touch it.
 
-    Distortion is taken to add in full, noise by its square; a change of gain moves volts and
+    Distortion is taken to add in full, noise by its square; a change of gain change volts and
     watts in proportion.
     """
     traits = registry().traits(metric)
@@ -50,7 +50,7 @@ def _by_gain(decibels: float, traits: Traits, value: float) -> float | None:
     return abs(decibels) if traits.bench_gain == "decibels" else None
 
 
-def _by_noise(step: drift.Step, traits: Traits, value: float) -> float | None:
+def _by_noise(step: drift.LevelChange, traits: Traits, value: float) -> float | None:
     added = abs(step.last**2 - step.first**2) * 1e-12  # the series is in microvolts
     if traits.bench_noise == "volts":
         return math.hypot(value, math.sqrt(added)) - abs(value)
@@ -60,7 +60,7 @@ def _by_noise(step: drift.Step, traits: Traits, value: float) -> float | None:
     return None
 
 
-def told(store: Database, lines: Sequence[Standing], among: pl.DataFrame) -> list[str]:
+def drift_warnings(store: Database, lines: Sequence[Standing], among: pl.DataFrame) -> list[str]:
     """A warning for each step of a bench that lies between this unit's readings and a peer's,
     and matters: with the metrics, and to how many peers."""
     rows = list(among.iter_rows(named=True))
@@ -82,19 +82,19 @@ def _name(line: Standing) -> str:
 
 
 def _across(
-    step: drift.Step, line: Standing, rows: Sequence[Mapping[str, Any]]
+    step: drift.LevelChange, line: Standing, rows: Sequence[Mapping[str, Any]]
 ) -> list[Mapping[str, Any]]:
     """The peers' readings on the other side of a step that matters to their difference."""
-    moves = effect(step, line.metric, line.value)
+    change = effect(step, line.metric, line.value)
     same = [r for r in rows if (r["metric"], r["point_key"], r["limit_percent"]) ==
             (line.metric, line.point_key, line.limit_percent)]  # fmt: skip
     own = next((r for r in same if r["unit_key"] == line.unit_key), None)
-    if not moves or own is None or own["bench_key"] != step.bench_key:
+    if not change or own is None or own["bench_key"] != step.bench_key:
         return []
     return [
         r for r in same
         if r["bench_key"] == step.bench_key and step.spans(own["reviewed"], r["reviewed"])
-        and moves > SMALL * _compared(own, r)
+        and change > SMALL * _compared(own, r)
     ]  # fmt: skip
 
 

@@ -1,7 +1,7 @@
 """Figures in a listener's terms: sound pressure at the seat, prices in today's money.
 
 Levels come from a loudspeaker's stated sensitivity alone (dB SPL at 2.83 V and 1 m, one
-loudspeaker, free field): a real room adds to them. They tell whether something may be heard; they
+loudspeaker, free field): a real room adds to them. They show whether something may be heard; they
 are no measurement. Levels above 85 dB(A) can harm hearing.
 """
 
@@ -23,7 +23,7 @@ HARMFUL_DBA = 85.0
 
 
 @dataclass(frozen=True)
-class Heard:
+class NoiseLevel:
     """Residual noise through one loudspeaker. Levels in dB SPL(A).
 
     over_room: level at the seat less the room's own noise; None without a listening place.
@@ -35,7 +35,7 @@ class Heard:
     over_room: float | None
 
     @property
-    def said(self) -> str:
+    def audibility(self) -> str:
         """What a listener may expect, in words."""
         if self.over_room is None:
             return "no listening place in the settings"
@@ -69,17 +69,19 @@ def at_distance(level_at_1_m: float, metres: float) -> float:
     return level_at_1_m - 20 * math.log10(metres)
 
 
-def noise_heard(noise_a_v: float, settings: Settings) -> list[Heard]:
+def noise_levels(noise_a_v: float, settings: Settings) -> list[NoiseLevel]:
     """A-weighted output noise (V rms) through each loudspeaker of the settings."""
-    return [_heard(noise_a_v, speaker, settings.listening) for speaker in settings.loudspeaker]
+    return [
+        _noise_level(noise_a_v, speaker, settings.listening) for speaker in settings.loudspeaker
+    ]
 
 
-def _heard(volts: float, speaker: Loudspeaker, listening: Listening | None) -> Heard:
+def _noise_level(volts: float, speaker: Loudspeaker, listening: Listening | None) -> NoiseLevel:
     near = pressure_level(volts, speaker.sensitivity_db)
     if listening is None:
-        return Heard(speaker.name, near, None, None)
+        return NoiseLevel(speaker.name, near, None, None)
     seat = at_distance(near, listening.seat_m)
-    return Heard(speaker.name, near, seat, seat - listening.room_noise_dba)
+    return NoiseLevel(speaker.name, near, seat, seat - listening.room_noise_dba)
 
 
 def loudest(power_w: float, load_ohm: float, settings: Settings) -> list[Loudest]:
@@ -87,14 +89,14 @@ def loudest(power_w: float, load_ohm: float, settings: Settings) -> list[Loudest
 
     The voltage that the power has across the load is taken to drive the loudspeaker.
     """
-    found = []
+    sentences = []
     for speaker in settings.loudspeaker:
         near = pressure_level(math.sqrt(power_w * load_ohm), speaker.sensitivity_db)
         place = settings.listening
         seat = at_distance(near, place.seat_m) if place else None
         harmful = (near if seat is None else seat) > HARMFUL_DBA
-        found.append(Loudest(speaker.name, near, seat, harmful))
-    return found
+        sentences.append(Loudest(speaker.name, near, seat, harmful))
+    return sentences
 
 
 @cache
@@ -149,33 +151,33 @@ def price_per_watt(price: float, powers_w: Sequence[float]) -> float:
     return price / sum(powers_w)
 
 
-def noise_said(noise_a_v: float, is_bound: bool, settings: Settings) -> list[str]:
+def noise_sentences(noise_a_v: float, is_bound: bool, settings: Settings) -> list[str]:
     """A sentence a loudspeaker: residual noise as a level at 1 m and at the seat."""
     most = "at most " if is_bound else ""
-    found = []
-    for heard in noise_heard(noise_a_v, settings):
-        text = f"noise through {heard.loudspeaker}: {most}{heard.at_1_m:.0f} dB SPL(A) at 1 m"
-        if heard.at_seat is not None:
-            text += f", {heard.at_seat:.0f} dB at the seat: {heard.said}"
+    sentences = []
+    for level in noise_levels(noise_a_v, settings):
+        text = f"noise through {level.loudspeaker}: {most}{level.at_1_m:.0f} dB SPL(A) at 1 m"
+        if level.at_seat is not None:
+            text += f", {level.at_seat:.0f} dB at the seat: {level.audibility}"
             text += f" ({settings.listening.room_noise_dba:g} dB(A))" if settings.listening else ""
-        found.append(text)
-    return found
+        sentences.append(text)
+    return sentences
 
 
-def loudest_said(power_w: float, load_ohm: float, limit: str, settings: Settings) -> list[str]:
+def loudest_sentences(power_w: float, load_ohm: float, limit: str, settings: Settings) -> list[str]:
     """A sentence a loudspeaker: greatest level from one channel at a distortion limit."""
-    found = []
+    sentences = []
     for level in loudest(power_w, load_ohm, settings):
         text = f"greatest level at {limit} through {level.loudspeaker}: "
         text += f"{level.at_1_m:.0f} dB SPL at 1 m"
         if level.at_seat is not None:
             text += f", {level.at_seat:.0f} dB at the seat"
-        found.append(text + (" (loud enough to harm hearing)" if level.harmful else ""))
-    return found
+        sentences.append(text + (" (loud enough to harm hearing)" if level.harmful else ""))
+    return sentences
 
 
-def price_said(amount: float, currency: str, year: int, powers_w: Sequence[float]) -> str:
-    """The list price then and now, and per watt now; or why it can't be told."""
+def price_sentence(amount: float, currency: str, year: int, powers_w: Sequence[float]) -> str:
+    """The list price then and now, and per watt now; or why there is no such price."""
     listed = f"listed at {amount:.2f} {currency} in {year}"
     try:
         now, to_year = price_today(amount, currency, year)

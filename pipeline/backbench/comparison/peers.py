@@ -27,12 +27,12 @@ EVERYONE = "everything"
 class Peers:
     """The chosen units, the unit itself among them.
 
-    said: the choice in words. note: what a reader should know of it, "" where nothing.
+    description: the choice in words. note: what a reader should know of it, "" where nothing.
     chosen: whether the reviewer chose, or this is the default.
     """
 
     keys: tuple[str, ...]
-    said: str
+    description: str
     note: str
     chosen: bool = False
 
@@ -59,8 +59,10 @@ def choose(store: Database, unit_key: str, by: Sequence[str] | None = None) -> P
     frame = store.frame("SELECT * FROM peer ORDER BY unit_key")
     wanted = {} if by and list(by) == [EVERYONE] else _wanted(unit, by or DEFAULT, frame)
     keys = tuple(_matching(frame, wanted, unit_key))
-    said = ", ".join(_said(name, value) for name, value in wanted.items()) or "every unit"
-    return Peers(keys, said, _note(len(keys) - 1), chosen=bool(by))
+    description = (
+        ", ".join(_criterion(name, value) for name, value in wanted.items()) or "every unit"
+    )
+    return Peers(keys, description, _note(len(keys) - 1), chosen=bool(by))
 
 
 def _values(frame: pl.DataFrame, name: str) -> list[str]:
@@ -96,7 +98,7 @@ def _matching(frame: pl.DataFrame, wanted: dict[str, str | None], unit_key: str)
     return sorted({*keys, unit_key})
 
 
-def _said(name: str, value: str | None) -> str:
+def _criterion(name: str, value: str | None) -> str:
     words = name.replace("kind_group", "kind").replace("_", " ")
     return f"{words} not stated" if value is None else f"{words} {value}"
 

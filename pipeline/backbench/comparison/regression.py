@@ -1,4 +1,4 @@
-"""Anything against anything: a metric or a fact of a unit over another, one value a unit."""
+"""One quantity of the units over another: metrics and facts, one value a unit."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class Quantity:
 
 
 @dataclass(frozen=True)
-class Against:
+class Regression:
     """A quantity over another: the units that have both, and their trend."""
 
     y: Quantity
@@ -58,7 +58,7 @@ class Against:
 
 @dataclass(frozen=True)
 class Screening:
-    """Many metrics over one fact: least adjusted p first, and those that can't be told."""
+    """Many metrics over one fact: least adjusted p first, and those without a trend."""
 
     x: Quantity
     metrics: tuple[tuple[Quantity, Screened], ...]
@@ -80,7 +80,7 @@ class Screening:
         return pl.DataFrame(rows, infer_schema_length=None)
 
 
-def against(store: Database, y: str, x: str, within: str = "technology") -> Against:
+def regression(store: Database, y: str, x: str, within: str = "technology") -> Regression:
     """The trend of y over x, pooled and within the groups of a column of the units.
 
     y, x: a fact of FACTS, or METRIC, METRIC/NUMBER (a distortion limit in percent or a harmonic's
@@ -91,8 +91,8 @@ def against(store: Database, y: str, x: str, within: str = "technology") -> Agai
     group_of = _groups(store, within)
     keys = tuple(sorted(set(upper.values) & set(lower.values)))
     groups = tuple(group_of[key] for key in keys)
-    found = trend([lower.values[k] for k in keys], [upper.values[k] for k in keys], groups)
-    return Against(upper, lower, keys, groups, found)
+    fitted = trend([lower.values[k] for k in keys], [upper.values[k] for k in keys], groups)
+    return Regression(upper, lower, keys, groups, fitted)
 
 
 def screening(store: Database, x: str, within: str = "technology") -> Screening:
@@ -108,17 +108,17 @@ def screening(store: Database, x: str, within: str = "technology") -> Screening:
         name: np.asarray([q.values.get(key, np.nan) for key in keys], float)
         for name, q in quantities.items()
     }
-    found, refused = screen(
+    trends, refused = screen(
         [lower.values[key] for key in keys], columns, [group_of[key] for key in keys]
     )
-    return Screening(lower, tuple((quantities[one.name], one) for one in found), refused)
+    return Screening(lower, tuple((quantities[one.name], one) for one in trends), refused)
 
 
 def _groups(store: Database, within: str) -> dict[str, str]:
     from backbench.comparison.peers import CHOOSABLE
 
     if within not in CHOOSABLE:
-        raise UserError("the trend can't be told", [
+        raise UserError("there is no such trend", [
             Fault("within", repr(within), f"one of {', '.join(CHOOSABLE)}")])  # fmt: skip
     frame = store.frame("SELECT * FROM peer ORDER BY unit_key")
     return {row["unit_key"]: str(row[within]) for row in frame.iter_rows(named=True)}
@@ -132,7 +132,7 @@ def quantity(store: Database, text: str) -> Quantity:
     metric, _, number = name.partition("/")
     known = {str(m) for (m,) in store.rows("SELECT metric FROM metric")}
     if metric not in known:
-        raise UserError("the trend can't be told", [
+        raise UserError("there is no such trend", [
             not_found("quantity", metric, sorted(known | set(FACTS)), "metric or fact")
         ])  # fmt: skip
     rows = store.frame(VALUES, {"metric": metric, "as_set": []})
@@ -179,12 +179,12 @@ def _every_metric(store: Database) -> list[Quantity]:
     """Each metric at one test point; where it has orders, limits or frequencies of its own, only
     the usual limit."""
     frame = store.frame(VALUES, {"metric": "", "as_set": as_set()})
-    found = []
+    quantities = []
     for (metric,), part in frame.group_by(("metric",), maintain_order=True):
         rows = list(part.iter_rows(named=True))
         if all(row["order_n"] is None and row["own_frequency_hz"] is None for row in rows):
-            found.append(_chosen(str(metric), "", "", rows))
-    return [quantity for quantity in found if quantity.values]
+            quantities.append(_chosen(str(metric), "", "", rows))
+    return [quantity for quantity in quantities if quantity.values]
 
 
 def _chosen(metric: str, number: str, point: str, rows: Sequence[Mapping[str, Any]]) -> Quantity:
@@ -201,12 +201,12 @@ def _chosen(metric: str, number: str, point: str, rows: Sequence[Mapping[str, An
     best = max(counts, key=lambda key: (counts[key], key in usual, key))
     taken = [row for row in wanted if row["point_key"] == best]
     first = taken[0]
-    said = f" {first['order_n']}" if first["order_n"] is not None else ""
-    said += f" at {first['limit_percent']:g} %" if first["limit_percent"] is not None else ""
-    said += ", unweighted" if '"weighting":"none"' in first["detail"] else ""
+    conditions = f" {first['order_n']}" if first["order_n"] is not None else ""
+    conditions += f" at {first['limit_percent']:g} %" if first["limit_percent"] is not None else ""
+    conditions += ", unweighted" if '"weighting":"none"' in first["detail"] else ""
     values = {row["unit_key"]: float(row["value"]) for row in taken}
     name = metric + (f"/{number}" if number else "")
-    return Quantity(name, f"{first['title']}{said} ({first['point']})", first["unit"], values)
+    return Quantity(name, f"{first['title']}{conditions} ({first['point']})", first["unit"], values)
 
 
 def _is_asked(row: Mapping[str, Any], number: str) -> bool:
@@ -221,4 +221,4 @@ def _none(metric: str, rows: Sequence[Mapping[str, Any]]) -> UserError:
     fault = Fault(
         metric, "no value there", f"one of its test points: {', '.join(points) or 'none'}"
     )
-    return UserError("the trend can't be told", [fault])
+    return UserError("there is no such trend", [fault])

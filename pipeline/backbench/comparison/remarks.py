@@ -1,4 +1,4 @@
-"""What is said beside a comparison: its method, warnings, and figures in a listener's terms."""
+"""Remarks beside a comparison: its method, warnings, and figures in a listener's terms."""
 
 from __future__ import annotations
 
@@ -25,24 +25,24 @@ def listening(
     store: Database, unit: Mapping[str, Any], lines: Sequence[Standing], settings: Settings
 ) -> list[str]:
     """Noise and loudness through the settings' loudspeakers; the list price in today's money."""
-    told: list[str] = []
+    remarks: list[str] = []
     powers: list[float] = []
     drives = unit["kind"] in LOUDSPEAKER_KINDS
     for line in lines:
-        says = registry().traits(line.metric).listening if drives else None
-        if says == "noise pressure" and line.value > 0:
-            told += listening_terms.noise_said(line.value, line.bound == "upper", settings)
-        if says == "greatest pressure" and line.limit_percent == LIMIT_PERCENT:
+        role = registry().traits(line.metric).listening if drives else None
+        if role == "noise pressure" and line.value > 0:
+            remarks += listening_terms.noise_sentences(line.value, line.bound == "upper", settings)
+        if role == "greatest pressure" and line.limit_percent == LIMIT_PERCENT:
             load = shipped_point(line.point_key).load_ohm
             assert load is not None  # every test point of a greatest power has its load
-            told += listening_terms.loudest_said(
+            remarks += listening_terms.loudest_sentences(
                 line.value, load, f"{LIMIT_PERCENT:g} % distortion", settings
             )
             powers = _powers(store, line)
     if unit["price_amount"] is not None:
         price = unit["price_amount"], unit["price_currency"], unit["price_year"]
-        told.append(listening_terms.price_said(*price, powers))
-    return told
+        remarks.append(listening_terms.price_sentence(*price, powers))
+    return remarks
 
 
 def _powers(store: Database, line: Standing) -> list[float]:
@@ -63,12 +63,16 @@ def _powers(store: Database, line: Standing) -> list[float]:
 def notes(
     store: Database, chosen: Peers, lines: Sequence[Standing], among: pl.DataFrame, unit_key: str
 ) -> list[str]:
-    """How the places were found, and what a reader should beware of."""
-    told = [chosen.note] if chosen.note else []
+    """How the ranks were computed, and what a reader should beware of."""
+    remarks = [chosen.note] if chosen.note else []
     if not lines:
-        told.append("no reading of this unit is at a test point")
-    told.append(f"ranks: 95 % intervals, {ranks.METHOD}; {WORSE}")
-    return [*told, *_volumes(among, unit_key), *drift_effects.told(store, lines, among)]
+        remarks.append("no reading of this unit is at a test point")
+    remarks.append(f"ranks: 95 % intervals, {ranks.METHOD}; {WORSE}")
+    return [
+        *remarks,
+        *_volumes(among, unit_key),
+        *drift_effects.drift_warnings(store, lines, among),
+    ]
 
 
 def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:
@@ -83,7 +87,7 @@ def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:
         return []
     others = [row["volume"] for row in idle if row["unit_key"] != unit_key]
     none, other = others.count(None), sum(v not in (None, own) for v in others)
-    told = f"idle noise: at volume {own}" if own else "idle noise: no volume setting stated"
-    told += f", {other} peers at another setting" if other and own else ""
-    told += f", {none} peers without one stated" if none and own else ""
-    return [told + "; of several settings the full one is compared"]
+    remarks = f"idle noise: at volume {own}" if own else "idle noise: no volume setting stated"
+    remarks += f", {other} peers at another setting" if other and own else ""
+    remarks += f", {none} peers without one stated" if none and own else ""
+    return [remarks + "; of several settings the full one is compared"]

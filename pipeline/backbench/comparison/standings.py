@@ -67,7 +67,7 @@ class Standing:
     @property
     def place(self) -> str:
         """The rank interval in words: "3rd to 7th of 41"."""
-        return ranks.interval_said(*self.rank, self.n) if self.rank else ""
+        return ranks.interval_text(*self.rank, self.n) if self.rank else ""
 
 
 @dataclass(frozen=True)
@@ -102,11 +102,11 @@ def compared_values(entered: bool = True) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def telling(found: Sequence[Difference]) -> list[Difference]:
+def most_certain(differences: Sequence[Difference]) -> list[Difference]:
     """Of differences by certainty, the surest of each metric that units are compared in."""
     surest: dict[str, Difference] = {}
     points = compared_points()
-    for d in found:
+    for d in differences:
         usual = d.point_key in points.get(d.metric, ()) and d.limit_percent in (None, LIMIT_PERCENT)
         if usual and '"weighting":"none"' not in d.detail:
             surest.setdefault(d.metric, d)
@@ -181,12 +181,12 @@ def placed(
 
 def _preferred(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """The unit's rows at the first test point of each metric that it has, in the order shown."""
-    found = []
+    preferred = []
     for metric, points in compared_points().items():
         mine = [row for row in own if row["metric"] == metric]
         point = next((p for p in points if any(r["point_key"] == p for r in mine)), None)
-        found += [row for row in mine if row["point_key"] == point]
-    return found
+        preferred += [row for row in mine if row["point_key"] == point]
+    return preferred
 
 
 def _line(
@@ -240,10 +240,10 @@ def _note(row: Mapping[str, Any], among: pl.DataFrame) -> str:
     """How many of the values were not measured at the test point itself, and whether this was."""
     entered = int((among["status"] == "entered").sum())
     between = int(among["interpolated"].sum())
-    told = [f"{entered} entered from old records"] if entered else []
-    told += [f"{between} interpolated in power"] if between else []
-    told += ["this one among them"] if row["interpolated"] else []
-    return ", ".join(told)
+    remarks = [f"{entered} entered from old records"] if entered else []
+    remarks += [f"{between} interpolated in power"] if between else []
+    remarks += ["this one among them"] if row["interpolated"] else []
+    return ", ".join(remarks)
 
 
 ABSENCES = """

@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 from backbench.comparison.differences import Difference, changes, sides
 from backbench.comparison.peers import Peers, choose, unit_row
 from backbench.comparison.remarks import listening, notes
-from backbench.comparison.standings import Common, NearUnit, Standing, placed, read_common, telling
+from backbench.comparison.standings import (
+    Common,
+    NearUnit,
+    Standing,
+    most_certain,
+    placed,
+    read_common,
+)
 from backbench.comparison.verdicts import Verdict, verdicts
 from backbench.documents.settings import Settings
 from backbench.storage.database import Database
@@ -98,8 +105,8 @@ def compare_unit(
         nearest=nearest,
         notes=tuple(notes(store, chosen, lines, days, unit_key)),
         listening=tuple(listening(store, unit, lines, settings or Settings())),
-        work=(work[0], tuple(telling(work[1]))),
-        sides=(outputs[0], tuple(telling(outputs[1]))),
+        work=(work[0], tuple(most_certain(work[1]))),
+        sides=(outputs[0], tuple(most_certain(outputs[1]))),
     )
 
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from backbench.metrics.registry import registry
+from backbench.quantities.writing import MOST_DIGITS, quantity
 from backbench.storage.database import Database
 
 SURE = 0.95
@@ -38,7 +39,7 @@ class Verdict:
     """A published figure and what became of it. value and uncertainty are in `unit`.
 
     probability: that the unit conforms, where a reading was held against the figure.
-    told: the conditions measured under, or the reason for there being no verdict.
+    explanation: the conditions measured under, or the reason for there being no verdict.
     """
 
     metric: str
@@ -55,7 +56,7 @@ class Verdict:
     output: str = ""
     probability: float | None = None
     status: str = ""
-    told: str = ""
+    explanation: str = ""
     better: str = ""
 
 
@@ -123,12 +124,12 @@ def judge(figure: Mapping[str, Any], readings: Iterable[Mapping[str, Any]]) -> V
     valued = [row for row in rows if row["value"] is not None]
     if not valued:
         reasons = sorted({str(row["reason"]) for row in rows})
-        return _verdict(figure, "not measured", told="; ".join(reasons))
+        return _verdict(figure, "not measured", explanation="; ".join(reasons))
     fitting = [row for row in valued if not list(_differences(figure, row))]
     if not fitting:
         nearest = min(valued, key=lambda row: (len(list(_differences(figure, row))), row["output"]))
-        told = "; ".join(_differences(figure, nearest))
-        return _verdict(figure, "measured under other conditions", nearest, told=told)
+        explanation = "; ".join(_differences(figure, nearest))
+        return _verdict(figure, "measured under other conditions", nearest, explanation=explanation)
     return min((_held(figure, row) for row in _nearest(figure, fitting)), key=_severity)
 
 
@@ -151,13 +152,15 @@ def _severity(verdict: Verdict) -> tuple[int, float, str]:
 
 def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:
     if row["uncertainty"] is None:
-        told = "the reading was entered without an uncertainty"
-        return _verdict(figure, "inconclusive", row, told=told)
+        explanation = "the reading was entered without an uncertainty"
+        return _verdict(figure, "inconclusive", row, explanation=explanation)
     p = _conformance(figure, row)
-    told = measured_at(row)
+    explanation = measured_at(row)
     if row["bound"]:
-        told += f"; the true value is at {'most' if row['bound'] == 'upper' else 'least'} this"
-    return _verdict(figure, outcome_of(p), row, p[0] if p[0] == p[1] else None, told)
+        explanation += (
+            f"; the true value is at {'most' if row['bound'] == 'upper' else 'least'} this"
+        )
+    return _verdict(figure, outcome_of(p), row, p[0] if p[0] == p[1] else None, explanation)
 
 
 def _conformance(figure: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[float, float]:
@@ -173,7 +176,7 @@ def _conformance(figure: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[flo
 def _nearest(
     figure: Mapping[str, Any], rows: list[Mapping[str, Any]]
 ) -> Iterator[Mapping[str, Any]]:
-    """For each output, the reading nearest to the promised conditions; 1 kHz if none is said."""
+    """For each output, the reading nearest to the promised conditions, 1 kHz by default."""
 
     def distance(row: Mapping[str, Any]) -> tuple[float, str]:
         total = 0.0
@@ -190,29 +193,36 @@ def _nearest(
 def _differences(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Iterator[str]:
     """How a reading's conditions differ from those promised, in words."""
     for name, within in WITHIN.items():
-        wanted, found = figure[name], row[name]
+        wanted, measured_value = figure[name], row[name]
         if wanted is None or (name == "power_w" and registry().traits(figure["metric"]).is_power):
             continue
-        if found is None or abs(found / wanted - 1) > within:
-            measured = "not stated" if found is None else f"{found:.4g} {UNITS[name]}"
+        if measured_value is None or abs(measured_value / wanted - 1) > within:
+            measured = _condition(name, measured_value)
             words = name.rsplit("_", 1)[0]
-            yield f"{words} {measured}, {wanted:.4g} {UNITS[name]} promised"
+            yield f"{words} {measured}, {_condition(name, wanted)} promised"
     if figure["band_low_hz"] is not None:
         band = (figure["band_low_hz"], figure["band_high_hz"])
         if not registry().traits(row["metric"]).whole_band or band != WHOLE_BAND:
-            yield f"promised over {band[0]:g} Hz to {band[1]:g} Hz"
+            yield f"promised over {_band(*band)}"
 
 
 def measured_at(row: Mapping[str, Any]) -> str:
-    """The conditions of a reading in words: "1000 Hz, 5.02 W, 8 ohm"."""
-    parts = [f"{row[name]:.4g} {UNITS[name]}" for name in WITHIN if row[name] is not None]
-    return ", ".join(parts)
+    """The conditions of a reading in words: "1 kHz, 5.02 W, 8 Ω"."""
+    return ", ".join(_condition(name, row[name]) for name in WITHIN if row[name] is not None)
+
+
+def _condition(name: str, value: float | None) -> str:
+    return "not stated" if value is None else quantity(value, UNITS[name], MOST_DIGITS)
+
+
+def _band(low: float, high: float) -> str:
+    return f"{quantity(low, 'Hz')} to {quantity(high, 'Hz')}"
 
 
 def _promised_at(figure: Mapping[str, Any]) -> str:
-    parts = [f"{figure[name]:.4g} {UNITS[name]}" for name in WITHIN if figure[name] is not None]
+    parts = [_condition(name, figure[name]) for name in WITHIN if figure[name] is not None]
     if figure["band_low_hz"] is not None:
-        parts.append(f"{figure['band_low_hz']:g} Hz to {figure['band_high_hz']:g} Hz")
+        parts.append(_band(figure["band_low_hz"], figure["band_high_hz"]))
     return ", ".join(parts)
 
 
@@ -221,9 +231,9 @@ def _verdict(
     outcome: Outcome,
     row: Mapping[str, Any] | None = None,
     probability: float | None = None,
-    told: str = "",
+    explanation: str = "",
 ) -> Verdict:
-    found = row or {"value": None, "uncertainty": None, "output": "", "status": ""}
+    reading = row or {"value": None, "uncertainty": None, "output": "", "status": ""}
     return Verdict(
         metric=figure["metric"],
         title=figure["title"],
@@ -234,12 +244,12 @@ def _verdict(
         promised_at=_promised_at(figure),
         printed_in=figure["printed_in"],
         outcome=outcome,
-        value=found["value"],
-        uncertainty=found["uncertainty"],
-        output=found["output"],
+        value=reading["value"],
+        uncertainty=reading["uncertainty"],
+        output=reading["output"],
         probability=probability,
-        status=found["status"],
-        told=told,
+        status=reading["status"],
+        explanation=explanation,
         better=figure.get("better", ""),
     )
 

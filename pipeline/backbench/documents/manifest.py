@@ -13,13 +13,13 @@ from backbench.documents.quantity_types import LOAD, in_unit
 from backbench.documents.stimuli import (
     KINDS,
     Idle,
-    Square,
+    SquareWave,
     Stimulus,
     StimulusModel,
     Strict,
     Table,
 )
-from backbench.documents.unit_facts import At, Key, Name, Text, Unit
+from backbench.documents.unit_facts import Key, Name, PublishedConditions, Text, Unit
 from backbench.documents.validation import checked, measures, parse_toml, shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
@@ -107,13 +107,15 @@ def by_marker(value: object) -> object:
     """The stimulus model whose marker key the table has."""
     if isinstance(value, StimulusModel) or not isinstance(value, dict):
         return value
-    found = [kind for kind in KINDS if kind.marker in value]
+    matching = [kind for kind in KINDS if kind.marker in value]
     # A trace names the frequency of its square wave by the key that marks such a capture.
-    found = [Table] if Table.marker in value and set(found) == {Table, Square} else found
-    if len(found) != 1:
+    matching = (
+        [Table] if Table.marker in value and set(matching) == {Table, SquareWave} else matching
+    )
+    if len(matching) != 1:
         markers = ", ".join(kind.marker for kind in KINDS)
         raise ValueError(f"exactly one of the keys {markers}")
-    return found[0].model_validate(value)
+    return matching[0].model_validate(value)
 
 
 class Capture(Strict):
@@ -166,7 +168,7 @@ class Entered(Strict):
     """Output, or "both". Example: `"both"`"""
     value: Name
     """The figure with its unit, as it was written. Example: `"< 0.1 %"`"""
-    at: At = At()
+    at: PublishedConditions = PublishedConditions()
     """Conditions of the figure. Example: `{ frequency_hz = 1000 }`"""
     order: Annotated[int, Field(ge=1, le=100)] | None = None
     """Order of a harmonic. Example: `2`"""

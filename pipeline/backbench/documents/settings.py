@@ -63,7 +63,7 @@ class Bench(Strict):
     """One table for each calibration."""
 
 
-class Window(Strict):
+class CustomTestPoint(Strict):
     """A test point added by the reviewer: conditions at which units may be compared."""
 
     key: Key
@@ -145,7 +145,7 @@ class Settings(Strict):
     """Loudspeakers that noise and loudness are worked out for."""
     listening: Listening | None = None
     """The listening room."""
-    test_point: list[Window] = []
+    test_point: list[CustomTestPoint] = []
     """Test points added to those of the program."""
     aliases: dict[Key, Key] = {}
     """Former key of a unit and its current key, written by `backbench rename`. Example: `heron-40-b
@@ -194,14 +194,14 @@ def calibration_for(
     settings: Settings, bench: str, day: dt.date, input_range: str | None
 ) -> InForce:
     """The latest calibration not after the day, of that input range. Raises UserError."""
-    found = [
+    in_force = [
         c
         for c in (settings.bench[bench].calibration if bench in settings.bench else [])
         if c.since <= day and c.range == input_range
     ]
-    if not found:
+    if not in_force:
         raise UserError("no calibration", [_missing(settings, bench, day, input_range)])
-    latest = max(found, key=lambda c: c.since)
+    latest = max(in_force, key=lambda c: c.since)
     volts = {int(track): v for track, v in latest.volts_peak_at_full_scale.items()}
     return InForce(
         bench=bench, since=latest.since, range=latest.range, volts=volts,

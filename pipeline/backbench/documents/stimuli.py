@@ -156,8 +156,8 @@ class Sweep(StimulusModel):
         return self.kind, tuple(self.sweep_hz)
 
     def memory(self, rate_hz: float) -> float:
-        share = min(1.0, 2 * max(self.sweep_hz) / rate_hz)
-        return self.bytes_a_sample + self.bytes_of_band * share
+        fraction = min(1.0, 2 * max(self.sweep_hz) / rate_hz)
+        return self.bytes_a_sample + self.bytes_of_band * fraction
 
 
 class TwoTones(StimulusModel):
@@ -223,7 +223,7 @@ class Idle(StimulusModel):
         return self.kind
 
 
-class Square(StimulusModel):
+class SquareWave(StimulusModel):
     """A square wave, level peak to peak. rise_time_s: 10 % to 90 % of the generator's own edges."""
 
     kind: ClassVar[str] = "square"
@@ -283,7 +283,7 @@ class Transport(StimulusModel):
         return self.transport_hz
 
 
-class Column(Strict):
+class TableColumn(Strict):
     """A column of a table: its name in the file and the unit of its values."""
 
     name: Annotated[str, Field(min_length=1)]
@@ -304,7 +304,7 @@ class Table(StimulusModel):
     marker: ClassVar[str] = "table"
     table: Literal["response", "impedance", "trace", "tuner"]
     """What the table holds. Example: `"response"`"""
-    columns: Annotated[dict[str, Column], Field(min_length=2)]
+    columns: Annotated[dict[str, TableColumn], Field(min_length=2)]
     """Its columns by quantity. Example: `{ frequency = { name = "Freq", unit = "Hz" } }`"""
     generator_vrms: Level = "unknown"
     """Level of the generator's EMF, or "unknown". Example: `0.42`"""
@@ -330,7 +330,9 @@ class Table(StimulusModel):
         return self.square_hz
 
 
-Stimulus = Tone | Steps | Sweep | TwoTones | Multitone | Idle | Square | Burst | Transport | Table
+Stimulus = (
+    Tone | Steps | Sweep | TwoTones | Multitone | Idle | SquareWave | Burst | Transport | Table
+)
 KINDS: tuple[type[StimulusModel], ...] = get_args(Stimulus)
 
 

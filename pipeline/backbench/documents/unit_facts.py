@@ -48,7 +48,7 @@ class Price(Strict):
     """Year of that price. Example: `1961`"""
 
 
-class At(Strict):
+class PublishedConditions(Strict):
     """The conditions that a published figure was promised under."""
 
     frequency_hz: Hertz | None = None
@@ -63,12 +63,12 @@ class At(Strict):
     """Distortion limit of a power. Example: `1`"""
 
 
-class Published(Strict):
+class PublishedFigure(Strict):
     """A figure that the maker promised. The limit is a number with its unit: "1 %", "15 W"."""
 
     metric: Name
     """A metric of METRICS.md. Example: `"thd"`"""
-    at: At = At()
+    at: PublishedConditions = PublishedConditions()
     """Conditions of the figure. Example: `{ frequency_hz = 1000, power_w = 15 }`"""
     at_most: Name | None = None
     """Upper limit with its unit; either this or at_least. Example: `"1 %"`"""
@@ -78,7 +78,7 @@ class Published(Strict):
     """Where the maker published it. Example: `"owner's manual"`"""
 
     @model_validator(mode="after")
-    def one_limit(self) -> Published:
+    def one_limit(self) -> PublishedFigure:
         if (self.at_most is None) == (self.at_least is None):
             raise ValueError("either at_most or at_least")
         return self
@@ -113,7 +113,7 @@ class Unit(Strict):
     """List price when new. Example: `{ amount = 480, currency = "USD", year = 1961 }`"""
     notes: Text | None = None
     """Anything else about the unit."""
-    published: list[Published] = []
+    published: list[PublishedFigure] = []
     """Specifications, one table each."""
 
     @property

@@ -87,11 +87,11 @@ def checked(model: type[Model], content: dict[str, Any], name: str) -> Model:
     try:
         return model.model_validate(content)
     except ValidationError as error:
-        found = error.errors(include_url=False)
-        faults = merged(worded(detail, name, model) for detail in found[:MAX_FAULTS])
+        errors = error.errors(include_url=False)
+        faults = merged(worded(detail, name, model) for detail in errors[:MAX_FAULTS])
         number, more = len(faults), ""
-        if len(found) > MAX_FAULTS:
-            number, more = len(found), f", the first {MAX_FAULTS} listed here"
+        if len(errors) > MAX_FAULTS:
+            number, more = len(errors), f", the first {MAX_FAULTS} listed here"
         raise UserError(f"{name} has {counted(number, 'fault')}{more}", faults) from None
 
 

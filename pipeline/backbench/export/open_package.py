@@ -50,7 +50,7 @@ def export_catalogue(
 ) -> list[tuple[str, int]]:
     """Write all of a catalogue into a new or empty folder; name and rows of each table.
 
-    started is told how many tables there are; progress, how many were just written.
+    started is called with the number of tables; progress, with how many were just written.
     Raises UserError where something is in the folder already.
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):

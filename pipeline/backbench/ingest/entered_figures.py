@@ -10,7 +10,7 @@ from backbench.errors import Fault
 from backbench.ingest.reading_rows import digest
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
-from backbench.quantities.reading import Written, read_quantity
+from backbench.quantities.reading import ParsedQuantity, read_quantity
 
 
 def entered_faults(manifest: Manifest) -> Iterator[Fault]:
@@ -34,7 +34,7 @@ def entered_faults(manifest: Manifest) -> Iterator[Fault]:
             yield Fault(where, f"the same as entered {other}", "each once", "take one out")
 
 
-def written_value(figure: Entered) -> Written:
+def written_value(figure: Entered) -> ParsedQuantity:
     """The figure in its metric's unit. Raises UnreadableQuantity."""
     unit = registry().metrics[figure.metric].unit
     return read_quantity(figure.value, unit, load_ohm=figure.at.load_ohm)

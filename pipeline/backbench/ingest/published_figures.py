@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterator
 
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
-from backbench.documents.unit_facts import Published
+from backbench.documents.unit_facts import PublishedFigure
 from backbench.errors import Fault
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
@@ -15,7 +15,7 @@ from backbench.quantities.reading import read_quantity
 BOUNDS = {"at most": "upper", "at least": "lower"}
 
 
-def limit_value(figure: Published, unit: str) -> float:
+def limit_value(figure: PublishedFigure, unit: str) -> float:
     """A published limit in a metric's unit: "0.5 mV" in V is 0.0005.
 
     Raises UnreadableQuantity, also where the limit is marked as the other side.
@@ -27,7 +27,7 @@ def limit_value(figure: Published, unit: str) -> float:
     return written.value
 
 
-def printed_limit(figure: Published) -> tuple[str, str]:
+def printed_limit(figure: PublishedFigure) -> tuple[str, str]:
     """Side and text of a published limit."""
     if figure.at_most is not None:
         return "at most", figure.at_most

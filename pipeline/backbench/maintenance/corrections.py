@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import difflib
-import re
 from dataclasses import replace
 
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import Settings
-from backbench.documents.toml_text import inline, key_text
+from backbench.documents.toml_writing import with_key
 from backbench.documents.unit_facts import KEY
 from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import Fault, UserError
@@ -17,6 +16,9 @@ from backbench.ingest.withdrawn import drop_withdrawn
 from backbench.storage.atomic_io import write_text_file
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.vault import Receipt
+
+ALIASES = "Former keys of units, and their present keys."
+"""The comment above a new [aliases]."""
 
 
 def withdraw(places: CataloguePaths, review: str, reason: str) -> Receipt:
@@ -98,20 +100,12 @@ def renamed_settings(places: CataloguePaths, old: str, new: str) -> str:
                             f"take {new!r} out of [aliases] in {SETTINGS_NAME}"))  # fmt: skip
     if faults:
         raise UserError("the unit can't be renamed", faults)
-    text = _with_alias((places.root / SETTINGS_NAME).read_text(encoding="utf-8"), old, new)
+    path = places.root / SETTINGS_NAME
+    before = path.read_text(encoding="utf-8-sig")
+    text = with_key(before, "aliases", old, new, remark=ALIASES, name=str(path))
     changed = checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
     _refuse_joined(places, changed)
     return text
-
-
-def _with_alias(text: str, old: str, new: str) -> str:
-    """The settings with one alias more; comments and order stay as they are."""
-    line = f"{key_text(old)} = {inline(new)}\n"
-    table = re.search(r"^\[aliases\][^\n]*\n", text, re.MULTILINE)
-    if table:
-        return text[: table.end()] + line + text[table.end() :]
-    return f"{text.rstrip()}\n\n# Former keys of units, and what they are called now.\n" \
-           f"[aliases]\n{line}"  # fmt: skip
 
 
 def _refuse_joined(places: CataloguePaths, settings: Settings) -> None:

@@ -43,7 +43,7 @@ class Moved:
 
 
 @dataclass(frozen=True)
-class Entry:
+class HistoryEntry:
     """One receipt. changes: of the manifest and its files, since the receipt before."""
 
     receipt: Receipt
@@ -55,14 +55,14 @@ class Entry:
 def history(
     places: CataloguePaths, unit: str, *, with_readings: bool,
     started: Callable[[int], None] = nothing, progress: Callable[[int], None] = nothing,
-) -> list[Entry]:  # fmt: skip
+) -> list[HistoryEntry]:  # fmt: skip
     """Every receipt of the reviews that a unit stood in, under any of its keys, in order.
 
     with_readings: old readings are computed again from the vault, by the methods and the
     calibrations in force. started is told how many receipts there are; progress, how many were
     just told. Raises UserError where the unit is not known.
     """
-    entries: list[Entry] = []
+    entries: list[HistoryEntry] = []
     before: dict[str, Receipt] = {}
     found = _receipts(places, unit)
     started(len(found))
@@ -72,7 +72,7 @@ def history(
         moved = None
         if with_readings and earlier is not None:
             moved = tuple(_moved(places, unit, earlier, receipt))
-        entries.append(Entry(receipt, manifest.review.date.isoformat(), changes, moved))
+        entries.append(HistoryEntry(receipt, manifest.review.date.isoformat(), changes, moved))
         before[receipt.review] = receipt
         progress(1)
     return entries

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.session import (
     Derived,
+    DerivedResult,
     Reading,
     RefusedDerivation,
     Session,
@@ -41,12 +42,12 @@ Pair = tuple[Reading, Reading]
         captions=("separation-against-balance",),
     ),
 )
-def channel_balance(session: Session) -> Iterator[Derived | RefusedDerivation]:
+def channel_balance(session: Session) -> Iterator[DerivedResult]:
     """Level of the left output re the right one, both driven alike."""
     yield from _balances(session)
 
 
-def _balances(session: Session) -> Iterator[Derived | RefusedDerivation]:
+def _balances(session: Session) -> Iterator[DerivedResult]:
     for same in grouped(_driven_together(session), _place).values():
         lefts = [r for r in same if r.output == LEFT]
         rights = [r for r in same if r.output == RIGHT]
@@ -87,9 +88,7 @@ def _alike(a: Reading, b: Reading) -> bool:
     return known and mine == (b.generator_vrms, b.load_kind, b.load_ohm)
 
 
-def _least_uncertain(
-    session: Session, pairs: list[Pair], against: str
-) -> Iterator[Derived | RefusedDerivation]:
+def _least_uncertain(session: Session, pairs: list[Pair], against: str) -> Iterator[DerivedResult]:
     """One reading, of the pair that is told best; a refusal where every pair is limited."""
     if not pairs:
         return
@@ -126,7 +125,7 @@ def _ratio(above: Reading, below: Reading) -> MeasuredValue:
         captions=("separation-against-balance",),
     ),
 )
-def separation(session: Session) -> Iterator[Derived | RefusedDerivation]:
+def separation(session: Session) -> Iterator[DerivedResult]:
     """Level of the driven output re what it leaves at the undriven one."""
     levels = [r for r in session.of("level", stimulus="tone") if r.driven is not None and r.value]
     for same in grouped(levels, lambda r: (r.unit_key, r.driven, *_place(r))).values():
@@ -134,12 +133,10 @@ def separation(session: Session) -> Iterator[Derived | RefusedDerivation]:
         others = [r for r in same if r.output != r.driven and r.bound != "lower"]
         for output in dict.fromkeys(r.output for r in others):
             pairs = [(a, b) for a in driven for b in others if b.output == output and _alike(a, b)]
-            yield from _told_best(session, pairs, output)
+            yield from _lower_bounds(session, pairs, output)
 
 
-def _told_best(
-    session: Session, pairs: list[Pair], against: str
-) -> Iterator[Derived | RefusedDerivation]:
+def _lower_bounds(session: Session, pairs: list[Pair], against: str) -> Iterator[DerivedResult]:
     """A number before a bound; among bounds the one that reaches furthest."""
     sound = [p for p in pairs if not limited(session, p[0])]
     if pairs and not sound:
@@ -149,8 +146,8 @@ def _told_best(
         yield from _least_uncertain(session, known, against)
     elif sound:
         pair = max(sound, key=lambda p: _ratio(*p).value)
-        told = _ratio(*pair)
-        figure = MeasuredValue(told.value, told.uncertainty, told.estimation, bound="lower")
+        ratio = _ratio(*pair)
+        figure = MeasuredValue(ratio.value, ratio.uncertainty, ratio.estimation, bound="lower")
         yield Derived(figure, pair[0], pair, against=against)
 
 
@@ -165,9 +162,9 @@ def _told_best(
 )
 def balance_tracking(session: Session) -> Iterator[Derived]:
     """How far the channel balance moves between settings of the volume control."""
-    told = [b for b in _balances(session) if isinstance(b, Derived) and b.like.volume]
+    balances = [b for b in _balances(session) if isinstance(b, Derived) and b.like.volume]
     groups: dict[object, list[Derived]] = {}
-    for balance in told:
+    for balance in balances:
         like = balance.like
         place = (like.unit_key, balance.against, like.frequency_hz, like.input, like.tap,
                  like.controls)  # fmt: skip

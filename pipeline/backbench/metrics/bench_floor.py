@@ -15,7 +15,7 @@ from dataclasses import replace
 from typing import Protocol, TypeVar
 
 from backbench.metrics.declaration import MeasuredValue
-from backbench.signal.uncertainty import Part, combine
+from backbench.signal.uncertainty import Contribution, combine
 
 NOISE_CLEAR = 10 ** (3 / 20)
 LINE_CLEAR = 10 ** (10 / 20)
@@ -51,44 +51,44 @@ def less_lines(view: V, figure_of: Callable[[V], MeasuredValue]) -> MeasuredValu
     return lines_off(figure_of(view), figure_of(own) if own else None)  # type: ignore[arg-type]
 
 
-def noise_off(found: MeasuredValue, bench: MeasuredValue | None) -> MeasuredValue:
+def noise_off(figure: MeasuredValue, bench: MeasuredValue | None) -> MeasuredValue:
     """An rms without the bench's own, both with their uncertainty, unit V or %."""
-    if bench is None or found.bound is not None or bench.value <= 0:
-        return found
-    if found.value < NOISE_CLEAR * bench.value:
+    if bench is None or figure.bound is not None or bench.value <= 0:
+        return figure
+    if figure.value < NOISE_CLEAR * bench.value:
         remark = f"within 3 dB of the bench's own {bench.value:.3g}"
-        return replace(found, bound="upper", remark=remark)
-    left = math.sqrt(found.value**2 - bench.value**2)
+        return replace(figure, bound="upper", remark=remark)
+    left = math.sqrt(figure.value**2 - bench.value**2)
     if bench.bound is not None:
         # The bench's own may be anything from nothing to this: so may what it adds.
-        added = Part((found.value - left) / math.sqrt(3))
-        return _widened(found, added)
-    shared = math.sqrt(max(found.uncertainty**2 - found.estimation**2, 0.0)) / found.value * left
+        added = Contribution((figure.value - left) / math.sqrt(3))
+        return _widened(figure, added)
+    shared = math.sqrt(max(figure.uncertainty**2 - figure.estimation**2, 0.0)) / figure.value * left
     parts = [
-        Part(found.estimation * found.value / left, found.dof),
-        Part(bench.estimation * bench.value / left, bench.dof),
+        Contribution(figure.estimation * figure.value / left, figure.dof),
+        Contribution(bench.estimation * bench.value / left, bench.dof),
     ]
     own = combine(parts)
-    total = combine([own, Part(shared)])
+    total = combine([own, Contribution(shared)])
     return replace(
-        found, value=left, uncertainty=total.u, estimation=own.u, dof=total.dof
+        figure, value=left, uncertainty=total.u, estimation=own.u, dof=total.dof
     )  # fmt: skip
 
 
-def lines_off(found: MeasuredValue, bench: MeasuredValue | None) -> MeasuredValue:
+def lines_off(figure: MeasuredValue, bench: MeasuredValue | None) -> MeasuredValue:
     """Lines beside the bench's own of unknown phase; both rms, or both ratios in %."""
     if bench is None or bench.bound is not None or bench.value <= 0:
-        return found
+        return figure
     own = bench.value
-    if found.bound == "upper" or found.value < LINE_CLEAR * own:
-        least = max(found.value - own, 0.0) if found.bound is None else 0.0
+    if figure.bound == "upper" or figure.value < LINE_CLEAR * own:
+        least = max(figure.value - own, 0.0) if figure.bound is None else 0.0
         remark = f"the bench's own {own:.3g} adds in unknown phase: {least:.3g} to "
-        most = found.value + own
-        return replace(found, value=most, bound="upper", remark=f"{remark}{most:.3g}")
+        most = figure.value + own
+        return replace(figure, value=most, bound="upper", remark=f"{remark}{most:.3g}")
     # |d| for a phase that is anything: the found one less own times its cosine, U-shaped.
-    return _widened(found, Part(own / math.sqrt(2)))
+    return _widened(figure, Contribution(own / math.sqrt(2)))
 
 
-def _widened(found: MeasuredValue, added: Part) -> MeasuredValue:
-    total = combine([Part(found.uncertainty, found.dof), added])
-    return replace(found, uncertainty=total.u, dof=total.dof)
+def _widened(figure: MeasuredValue, added: Contribution) -> MeasuredValue:
+    total = combine([Contribution(figure.uncertainty, figure.dof), added])
+    return replace(figure, uncertainty=total.u, dof=total.dof)

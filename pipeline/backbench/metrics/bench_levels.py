@@ -33,7 +33,7 @@ class Levelled(Protocol):
 V = TypeVar("V", bound=Levelled)
 
 
-class Own(NamedTuple):
+class BenchRatio(NamedTuple):
     """The bench's own, a ratio in %, and why it is no more than a ceiling, where it is."""
 
     figure: MeasuredValue
@@ -49,37 +49,37 @@ def of_levels(
     view: V, figure_of: Callable[[V], MeasuredValue]
 ) -> list[tuple[float, MeasuredValue]]:
     """The figure of each loop-back that gives one, with its level, V, rising."""
-    found = []
+    levels = []
     for one in view.benches:
         try:
-            found.append((one.level_v, figure_of(one)))  # type: ignore[arg-type]
+            levels.append((one.level_v, figure_of(one)))  # type: ignore[arg-type]
         except (Refusal, NotApplicable):
             continue
-    return sorted(found, key=lambda pair: pair[0])
+    return sorted(levels, key=lambda pair: pair[0])
 
 
 def off_at_level(
-    found: MeasuredValue, level_v: float, known: Sequence[tuple[float, MeasuredValue]]
+    figure: MeasuredValue, level_v: float, known: Sequence[tuple[float, MeasuredValue]]
 ) -> MeasuredValue:
     """A ratio of lines in percent without the bench's own, from its figures by rising level."""
     if not known:
-        return found
+        return figure
     own = own_at(level_v, known)
-    cleared = lines_off(found, own.figure)
+    cleared = lines_off(figure, own.figure)
     if own.reason is None or cleared.bound is None:
         return cleared
     return replace(cleared, remark="; ".join(filter(None, (cleared.remark, own.reason))))
 
 
-def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> Own:
+def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> BenchRatio:
     """The bench's own at a level, V, from its figures by rising level (at least one)."""
     near = [pair for pair in known if 1 / SAME_LEVEL <= pair[0] / level_v <= SAME_LEVEL]
     if near:
-        return Own(min(near, key=lambda pair: abs(math.log(pair[0] / level_v)))[1])
+        return BenchRatio(min(near, key=lambda pair: abs(math.log(pair[0] / level_v)))[1])
     below = [pair for pair in known if pair[0] < level_v]
     above = [pair for pair in known if pair[0] > level_v]
     if below and above:
-        return Own(_between(level_v, below[-1], above[0]))
+        return BenchRatio(_interpolated(level_v, below[-1], above[0]))
     nearest, figure = below[-1] if below else above[0]
     ratio = level_v / nearest
     most = figure.value * (ratio**2 if below else 1 / ratio)
@@ -87,15 +87,15 @@ def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> Own:
         f"the nearest loop-back is at {nearest:.3g} V and this at {level_v:.3g} V: of the bench's "
         "own only a ceiling is known; take a loop-back at this level"
     )
-    return Own(MeasuredValue(most, 0.0), reason)
+    return BenchRatio(MeasuredValue(most, 0.0), reason)
 
 
-def _between(
+def _interpolated(
     level_v: float, below: tuple[float, MeasuredValue], above: tuple[float, MeasuredValue]
 ) -> MeasuredValue:
     """Straight in the logarithms; where either is a bound, the greater of the two."""
     low, high = below[1].value, above[1].value
     if below[1].bound or above[1].bound or low <= 0 or high <= 0:
         return MeasuredValue(max(low, high), 0.0)
-    share = math.log(level_v / below[0]) / math.log(above[0] / below[0])
-    return MeasuredValue(low ** (1 - share) * high**share, 0.0)
+    fraction = math.log(level_v / below[0]) / math.log(above[0] / below[0])
+    return MeasuredValue(low ** (1 - fraction) * high**fraction, 0.0)

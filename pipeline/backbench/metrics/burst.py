@@ -13,6 +13,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, derived, metric, view
 from backbench.metrics.session import (
     Derived,
+    DerivedResult,
     Reading,
     RefusedDerivation,
     Session,
@@ -23,7 +24,7 @@ from backbench.metrics.session import (
 from backbench.metrics.traits import Traits
 from backbench.signal.burst import Bursts, read_bursts
 from backbench.signal.track import Track
-from backbench.signal.uncertainty import Part, combine
+from backbench.signal.uncertainty import Contribution, combine
 
 FAMILY = "Power and headroom"
 
@@ -51,15 +52,15 @@ class BurstView:
         return float(np.mean(self.found.levels))
 
     @property
-    def own(self) -> Part:
+    def own(self) -> Contribution:
         """Relative standard uncertainty of the level: scatter of the bursts where there are
         three or more, else their noise."""
         number = len(self.found.levels)
         noise = self.found.noise / math.sqrt(number)
         if number < 3:
-            return Part(noise)
+            return Contribution(noise)
         scatter = float(np.std(self.found.levels, ddof=1)) / self.level / math.sqrt(number)
-        return Part(max(scatter, noise), number - 1 if scatter > noise else math.inf)
+        return Contribution(max(scatter, noise), number - 1 if scatter > noise else math.inf)
 
 
 @view("burst", version=1)
@@ -69,8 +70,8 @@ def burst_view(capture_data: CaptureData, number: int) -> BurstView:
     assert isinstance(stimulus, Burst)
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
-    found = read_bursts(track, stimulus.burst_hz, stimulus.on_ms / 1e3, stimulus.period_ms / 1e3)
-    return BurstView(capture_data, track, found)
+    bursts = read_bursts(track, stimulus.burst_hz, stimulus.on_ms / 1e3, stimulus.period_ms / 1e3)
+    return BurstView(capture_data, track, bursts)
 
 
 @metric(
@@ -81,7 +82,12 @@ def burst_view(capture_data: CaptureData, number: int) -> BurstView:
 def burst_level(seen: BurstView) -> MeasuredValue:
     """Root mean square of the fundamental within the bursts."""
     own = seen.own
-    total = combine([Part(own.u * seen.level, own.dof), Part(seen.track.calibration * seen.level)])
+    total = combine(
+        [
+            Contribution(own.u * seen.level, own.dof),
+            Contribution(seen.track.calibration * seen.level),
+        ]
+    )
     return MeasuredValue(seen.level, total.u, own.u * seen.level, total.dof)
 
 
@@ -98,7 +104,7 @@ def burst_power(seen: BurstView) -> MeasuredValue:
         raise NotApplicable("no resistor was connected as a load")
     power, own = seen.level**2 / load, seen.own
     shared = math.hypot(2 * seen.track.calibration, seen.capture_data.load_uncertainty)
-    total = combine([Part(2 * own.u * power, own.dof), Part(shared * power)])
+    total = combine([Contribution(2 * own.u * power, own.dof), Contribution(shared * power)])
     detail = _other_burst(seen.capture_data.stimulus)
     return MeasuredValue(power, total.u, 2 * own.u * power, total.dof, detail=detail)
 
@@ -106,10 +112,10 @@ def burst_power(seen: BurstView) -> MeasuredValue:
 def _other_burst(stimulus: object) -> dict[str, str]:
     """Names a burst that isn't that of IHF-A-202; nothing for one that is."""
     assert isinstance(stimulus, Burst)
-    said = (stimulus.burst_hz, stimulus.on_ms, stimulus.period_ms)
-    if all(abs(one / own - 1) <= SAME_BURST for one, own in zip(said, IHF_BURST, strict=True)):
+    burst = (stimulus.burst_hz, stimulus.on_ms, stimulus.period_ms)
+    if all(abs(one / own - 1) <= SAME_BURST for one, own in zip(burst, IHF_BURST, strict=True)):
         return {}
-    return {OTHER_BURST: f"{said[1]:g} ms of {said[0]:g} Hz every {said[2]:g} ms"}
+    return {OTHER_BURST: f"{burst[1]:g} ms of {burst[0]:g} Hz every {burst[2]:g} ms"}
 
 
 @metric(
@@ -141,7 +147,7 @@ def burst_peak(seen: BurstView) -> MeasuredValue:
     # A sample may miss the crest by half a sampling interval; noise raises the greatest one.
     turns = math.pi * seen.found.frequency_hz / seen.track.rate_hz
     own = math.hypot(peak * (1 - math.cos(turns)) / math.sqrt(3), 3 * seen.found.noise * peak)
-    total = combine([Part(own), Part(seen.track.calibration * peak)])
+    total = combine([Contribution(own), Contribution(seen.track.calibration * peak)])
     return MeasuredValue(peak, total.u, own, total.dof)
 
 
@@ -152,7 +158,7 @@ def burst_peak(seen: BurstView) -> MeasuredValue:
     "distortion (taken as unclipped) and the next above it, the step between them in the "
     "uncertainty, over the unit's rated power; a lower bound where no stronger burst was clipped",
 )  # fmt: skip
-def dynamic_headroom(session: Session) -> Iterator[Derived | RefusedDerivation]:
+def dynamic_headroom(session: Session) -> Iterator[DerivedResult]:
     """10 lg of the power that bursts reach unclipped over the rated power."""
     powers = [
         r for r in session.of("burst_power")
@@ -166,10 +172,10 @@ def _place(r: Reading) -> tuple[object, ...]:
     return (r.unit_key, r.output, r.frequency_hz, r.load_ohm, r.input, r.tap, r.volume, r.controls)
 
 
-def _headroom(session: Session, powers: list[Reading]) -> Derived | RefusedDerivation:
+def _headroom(session: Session, powers: list[Reading]) -> DerivedResult:
     rated = session.rated_power_w[powers[0].unit_key]
-    told = [(r, session.same_capture("burst_distortion", r)) for r in powers]
-    known = [(r, d) for r, d in told if d is not None and d.value is not None]
+    pairs = [(r, session.same_capture("burst_distortion", r)) for r in powers]
+    known = [(r, d) for r, d in pairs if d is not None and d.value is not None]
     sources = tuple(one for pair in known for one in pair) or tuple(powers)
     clean = [r for r, d in known if (d.value or 0.0) <= LIMIT_PERCENT]
     if not clean:

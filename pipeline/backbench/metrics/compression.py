@@ -7,8 +7,15 @@ import math
 from collections.abc import Iterator, Sequence
 
 from backbench.metrics.declaration import MeasuredValue, derived
-from backbench.metrics.power_sweep import Level, kind_of_distortion, series, sources
-from backbench.metrics.session import Derived, Reading, RefusedDerivation, Session, grouped
+from backbench.metrics.power_sweep import PowerLevel, kind_of_distortion, series, sources
+from backbench.metrics.session import (
+    Derived,
+    DerivedResult,
+    Reading,
+    RefusedDerivation,
+    Session,
+    grouped,
+)
 from backbench.signal.between_steps import Bracket
 
 FAMILY = "Power and headroom"
@@ -76,13 +83,13 @@ def _less(reading: Reading, smallest: Reading) -> MeasuredValue:
     "greatest power measured; the middle, in logarithms, of the levels before and after the one "
     "from which it does, and anywhere between them alike",
 )
-def clipping_onset(session: Session) -> Iterator[Derived | RefusedDerivation]:
+def clipping_onset(session: Session) -> Iterator[DerivedResult]:
     """The power at which harmonic distortion turns up steeply."""
     for levels in series(session):
         yield _onset(levels)
 
 
-def _onset(levels: list[Level]) -> Derived | RefusedDerivation:
+def _onset(levels: list[PowerLevel]) -> DerivedResult:
     detail, last = kind_of_distortion(levels), levels[-1]
     slopes = [_slope(a, b) for a, b in itertools.pairwise(levels)]
     i = _last_run(slopes)
@@ -106,7 +113,7 @@ def _onset(levels: list[Level]) -> Derived | RefusedDerivation:
     )
 
 
-def _slope(a: Level, b: Level) -> float:
+def _slope(a: PowerLevel, b: PowerLevel) -> float:
     return (b.y - a.y) / (b.x - a.x) if b.x > a.x else math.inf
 
 

@@ -14,7 +14,7 @@ from backbench.metrics.warnings import warning
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.tone_course import tone_course
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import Part, combine
+from backbench.signal.uncertainty import Contribution, combine
 
 FAMILY = "Level and gain"
 LIMIT_V = 0.1
@@ -45,8 +45,8 @@ def dc_offset(seen: ToneView | IdleView) -> MeasuredValue:
     own, noise = of_lines.spectrum, of_lines.noise
     steady = math.sqrt(float(noise[0]) * own.window.enbw / 2)
     wander = _offset_wander(_course(seen), steady)
-    record = combine([Part(steady, degrees_of_freedom(0, own.window.spread)), wander])
-    total = combine([record, Part(seen.track.calibration * abs(own.mean))])
+    record = combine([Contribution(steady, degrees_of_freedom(0, own.window.spread)), wander])
+    total = combine([record, Contribution(seen.track.calibration * abs(own.mean))])
     remark = _caution(seen.capture_data.conditions.load_resistance, own.mean, total.u)
     return MeasuredValue(own.mean, total.u, record.u, total.dof, remark=remark)
 
@@ -63,19 +63,19 @@ def _course(seen: ToneView | IdleView) -> Array:
         return np.empty(0)
 
 
-def _offset_wander(offset: Array, steady: float) -> Part:
+def _offset_wander(offset: Array, steady: float) -> Contribution:
     """What the steady part's wandering adds: averaging doesn't take it off, as it does of noise.
 
     steady: standard uncertainty of the mean that noise level towards 0 Hz gives, V. Where
     quarters of the record scatter by no more than that, nothing is added.
     """
     if len(offset) < QUARTERS:
-        return Part(0.0)
+        return Contribution(0.0)
     size = len(offset) // QUARTERS
     means = offset[: QUARTERS * size].reshape(QUARTERS, size).mean(axis=1)
     own = float(means.var(ddof=1))
     # The window weighs about a quarter of the record.
-    return Part(math.sqrt(own) if own > WANDERING * steady**2 else 0.0, QUARTERS - 1)
+    return Contribution(math.sqrt(own) if own > WANDERING * steady**2 else 0.0, QUARTERS - 1)
 
 
 def _caution(load_ohm: float | None, volts: float, u: float) -> str | None:

@@ -157,7 +157,7 @@ class View:
         Takes a CaptureData and the number of an output track (from 1), gives the view.
     parts : str or None
         Where a capture holds several levels, the kind whose metrics are asked of each; `build` then
-        gives a sequence of Part.
+        gives a sequence of LevelPart.
     """
 
     stimulus: str
@@ -167,7 +167,7 @@ class View:
 
 
 @dataclass(frozen=True, eq=False)
-class Part:
+class LevelPart:
     """One level of a capture that holds several, as a view of another kind sees it.
 
     Parameters

@@ -16,15 +16,15 @@ from backbench.metrics.harmonic_band import (
     beyond_band,
     ceiling_of,
     counted,
-    harmonics_said,
+    harmonic_detail,
     joined,
-    on_mains_said,
+    mains_remark,
     with_mains,
     with_second_and_third,
 )
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import stands
 from backbench.signal.tone import BAND_HZ, LAST_ORDER
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -49,7 +49,7 @@ def refuse_mirrored(tone: ToneView) -> None:
         )
 
 
-def percent(part: Square, whole: Square, ceiling: float) -> MeasuredValue:
+def percent(part: MeanSquare, whole: MeanSquare, ceiling: float) -> MeasuredValue:
     """Root of part over whole in percent; an upper bound where noise could make up the part.
 
     ceiling: rms that the part can't be above, V.
@@ -63,7 +63,7 @@ def percent(part: Square, whole: Square, ceiling: float) -> MeasuredValue:
 
 def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     """Tells where the record's band left harmonics of the definition out."""
-    return replace(figure, detail={**figure.detail, **harmonics_said(last)})
+    return replace(figure, detail={**figure.detail, **harmonic_detail(last)})
 
 
 @metric(
@@ -121,7 +121,9 @@ def _thd_total(tone: ToneView) -> MeasuredValue:
     return with_mains(tone, figure, found)
 
 
-def percent_of_total(part: Square, rest: Square, ceiling: float = math.inf) -> MeasuredValue:
+def percent_of_total(
+    part: MeanSquare, rest: MeanSquare, ceiling: float = math.inf
+) -> MeasuredValue:
     """Root of part over part and rest, in percent; ceiling as for percent."""
     if not part.stands_out:
         square = min(part.at_most, ceiling) ** 2
@@ -255,7 +257,7 @@ def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
     """A lower bound where harmonics that may be mains lines make up a good part of the noise."""
     if tone.lines.perhaps_hum <= MOST_MIRRORED * tone.lines.noise_only().value:
         return figure
-    remark = on_mains_said(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"
+    remark = mains_remark(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"
     return replace(figure, bound="lower", remark=joined(figure.remark, remark))
 
 

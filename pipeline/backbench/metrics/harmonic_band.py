@@ -15,7 +15,7 @@ import numpy as np
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.tone import ToneView
-from backbench.signal.mains import other_mains, other_mains_said
+from backbench.signal.mains import mains_mismatch_text, other_mains
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND, Harmonics
 
 LEAST_ORDER = 3
@@ -35,7 +35,7 @@ def refuse_other_mains(tone: ToneView) -> None:
         return
     other = other_mains(lines.spectrum, lines.noise, nominal, lines.position)
     if other is not None:
-        raise Refusal(other_mains_said(nominal, other))
+        raise Refusal(mains_mismatch_text(nominal, other))
 
 
 def counted(tone: ToneView, first: int, last: int, up_to_hz: float = math.inf) -> Harmonics:
@@ -85,7 +85,7 @@ def _out_of_band(tone: ToneView, top_hz: float, last: int, up_to_hz: float) -> s
     return reason if last < 2 else reason.replace(" lie above", " lies above")
 
 
-def harmonics_said(last: int) -> dict[str, str]:
+def harmonic_detail(last: int) -> dict[str, str]:
     """Detail of a figure from which the record's band left harmonics out; empty where none."""
     if last >= LAST_ORDER:
         return {}
@@ -137,10 +137,10 @@ def with_mains(
     if hidden <= MAINS_MATTERS * seen:
         return figure
     shown = replace(found, orders=np.where(chosen, found.orders, 0))
-    return replace(figure, remark=joined(figure.remark, on_mains_said(tone, shown)))
+    return replace(figure, remark=joined(figure.remark, mains_remark(tone, shown)))
 
 
-def on_mains_said(tone: ToneView, found: Harmonics) -> str:
+def mains_remark(tone: ToneView, found: Harmonics) -> str:
     """Which harmonics mains lines may hide in, and what to play instead."""
     hit = ((found.hum > 0) | found.blind) & (found.orders > 1)
     orders = ", ".join(map(str, found.orders[hit].tolist()))

@@ -13,22 +13,22 @@ from backbench.metrics.distortion import SOURCE, percent
 from backbench.metrics.harmonic_band import (
     BAND_CHOICE,
     counted,
-    harmonics_said,
+    harmonic_detail,
     with_mains,
     with_second_and_third,
 )
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from backbench.signal.tone import BAND_HZ, LAST_ORDER, Harmonics
 
 FAMILY = "Harmonic distortion"
 
-TOLD_APART = 2.0
+DISTINCT_SIGMAS = 2.0
 """Two harmonics are told apart where they differ by more standard deviations than this."""
 
 
-def _sum_of(found: Harmonics, parity: int) -> Square:
+def _sum_of(found: Harmonics, parity: int) -> MeanSquare:
     """Even (0) or odd (1) harmonics among those found, together."""
     chosen = found.orders % 2 == parity
     kept = replace(
@@ -82,7 +82,7 @@ def _odd(tone: ToneView) -> MeasuredValue:
 def _sum(tone: ToneView, parity: int) -> MeasuredValue:
     found, last = with_second_and_third(tone)
     figure = percent(_sum_of(found, parity), tone.square, math.inf)
-    return with_mains(tone, replace(figure, detail=harmonics_said(last)), found)
+    return with_mains(tone, replace(figure, detail=harmonic_detail(last)), found)
 
 
 @metric(
@@ -126,6 +126,8 @@ def dominant_harmonic(tone: ToneView) -> MeasuredValue:
         raise NotApplicable("no harmonic stands out of the noise and hum")
     for other in others:
         apart = lines[first].value - lines[other].value
-        if apart <= TOLD_APART * math.hypot(*(lines[n].variance ** 0.5 for n in (first, other))):
+        if apart <= DISTINCT_SIGMAS * math.hypot(
+            *(lines[n].variance ** 0.5 for n in (first, other))
+        ):
             raise NotApplicable(f"harmonics {first} and {other} can't be told apart in level")
-    return MeasuredValue(float(first), 0.0, detail=harmonics_said(last))
+    return MeasuredValue(float(first), 0.0, detail=harmonic_detail(last))

@@ -11,13 +11,13 @@ from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import IdleView, dither_power, line_figure, steps_rule
 from backbench.signal.mains import clear_of_mains
-from backbench.signal.power import STANDING, Square
+from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
+from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
 FAMILY = "Noise and hum"
 
-MEDIAN_SHARE = 0.68
+MEDIAN_EFFICIENCY = 0.68
 """A window raises the variance of a median by less than that of a sum: found by simulation."""
 BACKGROUND_BINS = 6000.0
 """Bins that the background of a wide band rests on at most: 700 of each third of an octave, of
@@ -34,13 +34,13 @@ CAUSES = {
 """What reviewers take each for: common practice, no source."""
 
 
-def _together(lines: list[Square]) -> Square:
+def _together(lines: list[MeanSquare]) -> MeanSquare:
     """Mean squares of lines added; what each strong line adds to the variance stays with it."""
     value = sum(line.value for line in lines)
     floor = sum(line.floor for line in lines)
     added = sum(line.slope * max(line.value, 0.0) for line in lines)
     slope = added / value if value > STANDING * math.sqrt(floor) else lines[0].slope
-    return Square(value, floor, slope, lines[0].samples)
+    return MeanSquare(value, floor, slope, lines[0].samples)
 
 
 @metric(
@@ -100,9 +100,9 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     power = own.power[chosen][clear]
     square = _mean_of_thirds(power, np.flatnonzero(clear) + chosen.start)
     value = math.sqrt(square / own.resolution_hz)
-    dof = 2 * math.log(2) ** 2 * len(power) / (own.window.spread * MEDIAN_SHARE)
+    dof = 2 * math.log(2) ** 2 * len(power) / (own.window.spread * MEDIAN_EFFICIENCY)
     estimation = value / math.sqrt(2 * dof)
-    total = combine([Part(estimation, dof), Part(value * idle.track.calibration)])
+    total = combine([Contribution(estimation, dof), Contribution(value * idle.track.calibration)])
     steps = dither_power(idle, chosen, None) / (chosen.stop - chosen.start)
     return MeasuredValue(value, total.u, estimation, total.dof, bound=steps_rule(square, steps))
 
@@ -131,10 +131,14 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
     dof = 2 * math.log(2) ** 2 * bins
     relative = math.hypot(square.relative, 1 / math.sqrt(2 * dof))
     value, own = 10 * math.log10(square.value / noise), DB_PER_RELATIVE * relative
-    return MeasuredValue(value, own, own, square.samples, remark=_told(value, own, lines))
+    return MeasuredValue(
+        value, own, own, square.samples, remark=_strongest_lines_remark(value, own, lines)
+    )
 
 
-def _told(value: float, u: float, lines: list[tuple[int, float, Square]]) -> str:
+def _strongest_lines_remark(
+    value: float, u: float, lines: list[tuple[int, float, MeanSquare]]
+) -> str:
     if abs(value) <= 2 * u:
         return "hum and hiss are alike"
     if value < 0:

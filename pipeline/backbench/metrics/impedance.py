@@ -30,11 +30,12 @@ from backbench.metrics.load_pairs import (
 from backbench.metrics.session import (
     Derived,
     DerivedCurve,
+    DerivedResult,
     Reading,
     RefusedDerivation,
     Session,
 )
-from backbench.metrics.swept_load_pairs import At, swept_at, swept_over, swept_pairs
+from backbench.metrics.swept_load_pairs import SweptPoint, swept_at, swept_over, swept_pairs
 from backbench.metrics.traits import Overview, Traits
 from backbench.signal.impedance import ComplexOhms
 from backbench.signal.response import resolution
@@ -50,8 +51,6 @@ NO_PHASE = (
 )
 SWEPT_HZ = (20.0, 1000.0, 20_000.0)
 LEAST_TONES = 5
-
-Given = Derived | RefusedDerivation
 
 
 @view("impedance table", version=1)
@@ -83,12 +82,12 @@ def impedance_curve(table: CurveData) -> CurveData:
 
 @dataclass(frozen=True)
 class _Across:
-    """What two loads give: At, the reading whose conditions it has, its sources.
+    """What two loads give: SweptPoint, the reading whose conditions it has, its sources.
 
     own_hz: a frequency of its own, where it isn't that of the reading.
     """
 
-    at: At
+    at: SweptPoint
     like: Reading
     sources: tuple[Reading, ...]
     own_hz: float | None
@@ -111,7 +110,7 @@ class _Across:
         captions=("impedance-over-frequency",),
     ),
 )
-def source_impedance(session: Session) -> Iterator[Given]:
+def source_impedance(session: Session) -> Iterator[DerivedResult]:
     """Magnitude of the output's impedance, from its voltages across two loads at the same drive."""
     for across in _across(session):
         if isinstance(across, _Across):
@@ -129,7 +128,7 @@ def source_impedance(session: Session) -> Iterator[Given]:
     version=1,
     choice="above 0 where it is inductive; given where the magnitude is four times its uncertainty",
 )
-def source_impedance_phase(session: Session) -> Iterator[Given]:
+def source_impedance_phase(session: Session) -> Iterator[DerivedResult]:
     """Angle of the output's impedance, -180 to 180 degrees."""
     for across in _across(session):
         whole = across.at.whole if isinstance(across, _Across) else None
@@ -149,7 +148,7 @@ def source_impedance_phase(session: Session) -> Iterator[Given]:
     "where no phase was recorded; its uncertainty reaches to the greatest source impedance "
     "without a negative resistance that the same magnitudes allow, a pure reactance",
 )
-def regulation_resistance(session: Session) -> Iterator[Given]:
+def regulation_resistance(session: Session) -> Iterator[DerivedResult]:
     """Resistance that explains the fall of the output voltage between two loads."""
     for across in _across(session):
         if isinstance(across, _Across) and across.at.whole is None:
@@ -183,7 +182,7 @@ def regulation_resistance(session: Session) -> Iterator[Given]:
         captions=("damping-by-technology",),
     ),
 )
-def damping_factor(session: Session) -> Iterator[Given]:
+def damping_factor(session: Session) -> Iterator[DerivedResult]:
     """Nominal load resistance divided by the magnitude of the output source impedance."""
     for across in _across(session):
         like = across.like
@@ -192,17 +191,17 @@ def damping_factor(session: Session) -> Iterator[Given]:
         if not isinstance(across, _Across):
             yield replace(across, detail=detail)
             continue
-        found = _magnitude(across)
-        if found is None:
+        magnitude = _magnitude(across)
+        if magnitude is None:
             yield replace(_no_bound(across), detail=detail)
         elif nominal is None:
             reason = f"the tap {like.tap!r} names no nominal load: name it as, for example, 16 ohm"
             yield RefusedDerivation(reason, like, across.sources, frequency_hz=across.own_hz)
         else:
-            yield _given(across, _factor(nominal, found, detail))
+            yield _given(across, _factor(nominal, magnitude, detail))
 
 
-def _missed(at: At) -> float:
+def _missed(at: SweptPoint) -> float:
     """Standard uncertainty of a regulation resistance as a source impedance, from what it misses.
 
     Twice that reaches the farther end of what the magnitudes allow.
@@ -211,16 +210,17 @@ def _missed(at: At) -> float:
     return max(most - at.ohms.value, at.ohms.value - least) / COVERAGE
 
 
-def _factor(nominal: float, found: MeasuredValue, detail: dict[str, str]) -> MeasuredValue:
-    factor = nominal / found.value
+def _factor(nominal: float, impedance: MeasuredValue, detail: dict[str, str]) -> MeasuredValue:
+    factor = nominal / impedance.value
     turned: dict[Bound | None, Bound] = {"upper": "lower", "lower": "upper"}
     return MeasuredValue(
-        factor, factor * found.uncertainty / found.value, factor * found.estimation / found.value,
-        bound=turned.get(found.bound), detail=detail, remark=found.remark,
+        factor, factor * impedance.uncertainty / impedance.value,
+        factor * impedance.estimation / impedance.value,
+        bound=turned.get(impedance.bound), detail=detail, remark=impedance.remark,
     )  # fmt: skip
 
 
-def _given(across: _Across, figure: MeasuredValue | None) -> Given:
+def _given(across: _Across, figure: MeasuredValue | None) -> DerivedResult:
     if figure is None:
         return _no_bound(across)
     return Derived(replace(figure, frequency_hz=across.own_hz), across.like, across.sources)
@@ -250,7 +250,7 @@ def _across(session: Session) -> Iterator[_Across | RefusedDerivation]:
         if pair.ohms is None:
             yield RefusedDerivation(pair.reason or "", pair.heavy, pair.sources)
         else:
-            at = At(pair.heavy.frequency_hz or 0.0, pair.ohms, pair.whole, pair.allowed)
+            at = SweptPoint(pair.heavy.frequency_hz or 0.0, pair.ohms, pair.whole, pair.allowed)
             yield _Across(at, pair.heavy, pair.sources, None)
     for swept in swept_pairs(session):
         like = swept.gains[1]
@@ -314,8 +314,8 @@ def regulation_resistance_curve(session: Session) -> Iterator[DerivedCurve]:
             yield DerivedCurve(data, like, sources)
 
 
-_Set = tuple[list[At], Reading, tuple[Reading, ...]]
-_WholeSet = tuple[list[tuple[At, ComplexOhms]], Reading, tuple[Reading, ...]]
+_Set = tuple[list[SweptPoint], Reading, tuple[Reading, ...]]
+_WholeSet = tuple[list[tuple[SweptPoint, ComplexOhms]], Reading, tuple[Reading, ...]]
 
 
 def _wholes(session: Session) -> Iterator[_WholeSet]:
@@ -338,7 +338,7 @@ def _sets(session: Session) -> Iterator[_Set]:
         rising = sorted(same, key=lambda pair: pair.heavy.frequency_hz or 0.0)
         if len(rising) >= LEAST_TONES:
             ats = [
-                At(pair.heavy.frequency_hz or 0.0, pair.ohms, pair.whole, pair.allowed)
+                SweptPoint(pair.heavy.frequency_hz or 0.0, pair.ohms, pair.whole, pair.allowed)
                 for pair in rising if pair.ohms is not None
             ]  # fmt: skip
             yield ats, rising[0].heavy, tuple(r for pair in rising for r in pair.sources)
@@ -357,8 +357,8 @@ def nominal_load(like: Reading) -> float | None:
         return like.load_ohm
     if like.tap is None:
         return NOMINAL_OHM
-    found = TAP.fullmatch(like.tap.strip())
-    return float(found[1].replace(",", ".")) if found else None
+    tap = TAP.fullmatch(like.tap.strip())
+    return float(tap[1].replace(",", ".")) if tap else None
 
 
 def _figure(whole: ComplexOhms) -> MeasuredValue:

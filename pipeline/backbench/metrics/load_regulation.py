@@ -9,6 +9,7 @@ from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.load_pairs import STEPPED_OR_SINGLE, ohm_of
 from backbench.metrics.session import (
     Derived,
+    DerivedResult,
     Reading,
     RefusedDerivation,
     Session,
@@ -24,8 +25,6 @@ FAMILY = "Output impedance and damping"
 REGULATION_OHM = (8.0, 4.0)
 SAME_LOAD = 0.05
 
-Given = Derived | RefusedDerivation
-
 
 @derived(
     "load_regulation",
@@ -36,7 +35,7 @@ Given = Derived | RefusedDerivation
     version=1,
     choice="20 lg of the fundamental at 8 ohm over that at 4 ohm, same drive and tap",
 )
-def load_regulation(session: Session) -> Iterator[Given]:
+def load_regulation(session: Session) -> Iterator[DerivedResult]:
     """Fall of the output level when the load is changed from 8 to 4 ohm."""
     levels = [
         r for r in session.of("level", bound=None)
@@ -60,7 +59,7 @@ def _drive_and_place(r: Reading) -> tuple[object, ...]:
     return (*_place(r), r.frequency_hz, r.generator_vrms, r.driven)
 
 
-def _regulation(session: Session, light: Reading, heavy: Reading) -> Given:
+def _regulation(session: Session, light: Reading, heavy: Reading) -> DerivedResult:
     sources = (light, heavy)
     for reading in sources:
         reason = limited(session, reading)

@@ -7,15 +7,15 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
-from backbench.documents.stimuli import Tone, analysis_kind
+from backbench.documents.stimuli import analysis_kind
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.copied_tracks import refuse_copies
-from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric, Part
+from backbench.metrics.declaration import CaptureData, LevelPart, MeasuredValue, Metric
 from backbench.metrics.findings import Finding, Trace
 from backbench.metrics.registry import registry
 from backbench.metrics.segments import over_time
 from backbench.metrics.steady_part import SteadyPart, steady_part
-from backbench.metrics.unsteady_noise import Unsteady, in_stretches, noise_change
+from backbench.metrics.unsteady_noise import Unsteady, in_segments, noise_change
 
 TABLE_ONLY = (1,)
 """A table has no tracks; its one output is held at position 1."""
@@ -68,19 +68,18 @@ def _averaged(
     A record too short for stretches is measured whole: what the record adds to the uncertainty
     is as many times greater as the noise scatters more than steady noise.
     """
-    known, stimulus = registry(), steady.capture_data.stimulus
-    tone_hz = stimulus.tone_hz if isinstance(stimulus, Tone) else None
+    known = registry()
     text = "; ".join(filter(None, [steady.remark, unsteady.why]))
     try:
-        stretches = in_stretches(steady.capture_data, track, tone_hz)
-        views = [known.views[kind].build(part, track) for part in stretches.parts]
+        segments = in_segments(steady.capture_data, track)
+        views = [known.views[kind].build(part, track) for part in segments.parts]
     except Refusal as refusal:
         if not math.isfinite(unsteady.times):
             return _refused(kind, track, Refusal(f"{unsteady.why}; {refusal}")), []
         found, traces = _measured(kind, view, track)
         return [remarked(_widened(f, unsteady.times), text) for f in found], traces
     each = [_measured(kind, view, track) for view in views]
-    found, traces = over_time(each, independent=stretches.independent)
+    found, traces = over_time(each, independent=segments.independent)
     return [remarked(f, text) for f in found], traces
 
 
@@ -100,7 +99,7 @@ def _measured(kind: str, view: Any, track: int) -> tuple[list[Finding], list[Tra
     if known.views[kind].parts:
         findings = [finding for part in view for finding in _of_part(kind, part, track)]
     else:
-        findings = [f for m in known.measured_from(kind) for f in _asked(m, view, track)]
+        findings = [f for m in known.measured_from(kind) for f in _measured_one(m, view, track)]
     return findings, list(_traced(kind, view, track))
 
 
@@ -117,19 +116,19 @@ def _refused(kind: str, track: int, refusal: Refusal) -> list[Finding]:
     return [Finding(m, track, "rejected", None, str(refusal)) for m in metrics]
 
 
-def _of_part(kind: str, part: Part, track: int) -> list[Finding]:
+def _of_part(kind: str, part: LevelPart, track: int) -> list[Finding]:
     """Everything of one level, each finding with the level's drive and measured power."""
     if isinstance(part.view, Refusal):
-        found = _refused(kind, track, part.view)
+        findings = _refused(kind, track, part.view)
     else:
         metrics = registry().measured_from(kind)
-        found = [f for m in metrics for f in _asked(m, part.view, track)]
-    powers = [f.figure.value for f in found if f.metric.name == "output_power" and f.figure]
+        findings = [f for m in metrics for f in _measured_one(m, part.view, track)]
+    powers = [f.figure.value for f in findings if f.metric.name == "output_power" and f.figure]
     power = powers[0] if powers else None
-    return [replace(f, generator_vrms=part.generator_vrms, power_w=power) for f in found]
+    return [replace(f, generator_vrms=part.generator_vrms, power_w=power) for f in findings]
 
 
-def _asked(metric: Metric, view: Any, track: int) -> Iterator[Finding]:
+def _measured_one(metric: Metric, view: Any, track: int) -> Iterator[Finding]:
     assert metric.measure is not None
     try:
         given = metric.measure(view)

@@ -25,11 +25,11 @@ from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.metrics.two_tones import TwoTonesView
 from backbench.signal.intermodulation import ToneSet, find_tones
-from backbench.signal.multitone_residual import Product, between, greatest_product
-from backbench.signal.power import Square
+from backbench.signal.multitone_residual import Product, greatest_product, residual_between_tones
+from backbench.signal.power import MeanSquare
 from backbench.signal.spectrum_reduction import reduced
 from backbench.signal.track import Track
-from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
+from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
 FAMILY = "Intermodulation and multitone"
 
@@ -49,9 +49,9 @@ class MultitoneView:
     source: ToneSet | None
 
     @cached_property
-    def beside(self) -> Square:
+    def beside(self) -> MeanSquare:
         """All but the tones, 20 Hz to 20 kHz. Raises Refusal where that band isn't reached."""
-        return between(self.found)
+        return residual_between_tones(self.found)
 
     @cached_property
     def product(self) -> Product:
@@ -59,14 +59,14 @@ class MultitoneView:
         return greatest_product(self.found)
 
     @property
-    def share(self) -> tuple[float, float, float]:
+    def residual_fraction(self) -> tuple[float, float, float]:
         """Power beside the tones re the whole, relative uncertainty of the ratio of rms, dof."""
         rest, tones = self.beside, self.found.together
-        share = rest.value / (rest.value + tones.value)
-        return share, math.hypot(rest.relative, tones.relative), rest.samples
+        fraction = rest.value / (rest.value + tones.value)
+        return fraction, math.hypot(rest.relative, tones.relative), rest.samples
 
 
-@view("multitone", version=1)
+@view("multitone", version=2)
 def multitone_view(capture_data: CaptureData, number: int) -> MultitoneView:
     """Many tones in output track `number`. Raises Refusal where they are not those stated.
 
@@ -76,20 +76,31 @@ def multitone_view(capture_data: CaptureData, number: int) -> MultitoneView:
     assert isinstance(stimulus, Multitone)
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
+    stated, apart = sorted(stimulus.multitone_hz), tone_spacing(stimulus)
+    tones = find_tones(capture_data.outputs[number], stated, apart, capture_data.mains_hz)
+    source = None
+    if capture_data.generator is not None:
+        source = find_tones(capture_data.generator, stated, apart, capture_data.mains_hz)
+    return MultitoneView(capture_data, capture_data.outputs[number], tones, source)
+
+
+def tone_spacing(stimulus: Multitone) -> float:
+    """Distance of the nearest two tones, or of one to 0 Hz, in Hz.
+
+    Raises Refusal where the list names a tone twice.
+    """
     stated = sorted(stimulus.multitone_hz)
     apart = min(stated[0], *(b - a for a, b in itertools.pairwise(stated)))
     if apart <= 0:
         raise Refusal("the list names a tone twice")
-    found = find_tones(capture_data.outputs[number], stated, apart, capture_data.mains_hz)
-    source = None
-    if capture_data.generator is not None:
-        source = find_tones(capture_data.generator, stated, apart, capture_data.mains_hz)
-    return MultitoneView(capture_data, capture_data.outputs[number], found, source)
+    return apart
 
 
-def _volts(square: Square, track: Track, frequency_hz: float | None = None) -> MeasuredValue:
+def _volts(square: MeanSquare, track: Track, frequency_hz: float | None = None) -> MeasuredValue:
     own = square.relative * square.rms
-    total = combine([Part(own, square.samples), Part(square.rms * track.calibration)])
+    total = combine(
+        [Contribution(own, square.samples), Contribution(square.rms * track.calibration)]
+    )
     return MeasuredValue(square.rms, total.u, own, total.dof, frequency_hz=frequency_hz)
 
 
@@ -129,7 +140,7 @@ def tones_power(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
     power = square.value / load
     own = 2 * square.relative * power
     shared = math.hypot(2 * seen.track.calibration, seen.capture_data.load_uncertainty) * power
-    total = combine([Part(own, square.samples), Part(shared)])
+    total = combine([Contribution(own, square.samples), Contribution(shared)])
     return MeasuredValue(power, total.u, own, total.dof)
 
 
@@ -155,7 +166,7 @@ def equivalent_sine_power(pair: TwoTonesView) -> MeasuredValue:
     power = rms**2 / load
     own = 2 * rms / load * math.hypot(*(tone.rms * tone.relative for tone in tones))
     shared = math.hypot(2 * pair.track.calibration, pair.capture_data.load_uncertainty) * power
-    total = combine([Part(own, min(tone.samples for tone in tones)), Part(shared)])
+    total = combine([Contribution(own, min(tone.samples for tone in tones)), Contribution(shared)])
     return MeasuredValue(power, total.u, own, total.dof)
 
 
@@ -186,7 +197,7 @@ def between_tones(seen: MultitoneView) -> MeasuredValue:
 )
 def multitone_distortion(seen: MultitoneView) -> MeasuredValue:
     """Rms of all beside the tones over the rms of all, 20 Hz to 20 kHz."""
-    share, relative, dof = seen.share
+    share, relative, dof = seen.residual_fraction
     value = 100 * math.sqrt(share)
     own = value * (1 - share) * relative
     return MeasuredValue(value, own, own, dof)
@@ -251,9 +262,9 @@ def equivalent_bits(seen: MultitoneView | ToneView) -> MeasuredValue:
         assert sinad.measure is not None
         given = sinad.measure(seen)
         assert isinstance(given, MeasuredValue)
-        found = _bits(given.value, given.uncertainty, given.dof, given.bound)
-        return replace(found, remark=given.remark)
-    share, relative, dof = seen.share
+        bits = _bits(given.value, given.uncertainty, given.dof, given.bound)
+        return replace(bits, remark=given.remark)
+    share, relative, dof = seen.residual_fraction
     own = DB_PER_RELATIVE * (1 - share) * relative
     return _bits(-10 * math.log10(share), own, dof, None)
 

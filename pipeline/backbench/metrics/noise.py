@@ -21,15 +21,15 @@ from backbench.signal.mains import (
     clear_of_mains,
     mains_frequency,
     mains_line,
+    mains_mismatch_text,
     other_mains,
-    other_mains_said,
 )
-from backbench.signal.power import Square, noise_sum
+from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record
 from backbench.signal.spectrum import Spectrum, peak_position, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
-from backbench.signal.uncertainty import Part, combine
+from backbench.signal.uncertainty import Contribution, combine
 from backbench.signal.weighting import a_weighting_power
 
 FAMILY = "Noise and hum"
@@ -64,7 +64,7 @@ class IdleView:
             power = np.concatenate([self.noise[chosen][:reached], power[reached:]])
         return chosen, power
 
-    def hum(self) -> list[tuple[int, float, Square]]:
+    def hum(self) -> list[tuple[int, float, MeanSquare]]:
         """Multiple of the mains, frequency as found in Hz, and mean square of lines 1 to 10.
 
         Raises NotApplicable where the mains frequency is unknown, Refusal of a record too short.
@@ -79,7 +79,7 @@ class IdleView:
             )
         other = other_mains(self.spectrum, self.noise, nominal)
         if other is not None:
-            raise Refusal(other_mains_said(nominal, other))
+            raise Refusal(mains_mismatch_text(nominal, other))
         return self._lines
 
     @cached_property
@@ -96,7 +96,7 @@ class IdleView:
         return found
 
     @cached_property
-    def _lines(self) -> list[tuple[int, float, Square]]:
+    def _lines(self) -> list[tuple[int, float, MeanSquare]]:
         found = mains_frequency(self.spectrum, self.noise, self.capture_data.mains_hz or 0.0)
         return [
             (n, round(n * found, 3), mains_line(self.spectrum, self.noise, n * found))
@@ -158,7 +158,12 @@ def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
         power, noise = power * weights, noise * weights
     square = noise_sum(power, noise, idle.spectrum.window.spread)
     estimation = square.relative * square.rms
-    total = combine([Part(estimation, square.samples), Part(square.rms * idle.track.calibration)])
+    total = combine(
+        [
+            Contribution(estimation, square.samples),
+            Contribution(square.rms * idle.track.calibration),
+        ]
+    )
     bound = steps_rule(square.value, steps)
     return MeasuredValue(square.rms, total.u, estimation, total.dof, bound=bound)
 
@@ -253,11 +258,13 @@ def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
         yield lines_off(figure, bench.get(multiple))
 
 
-def line_figure(square: Square, track: Track, **kept: Any) -> MeasuredValue:
+def line_figure(square: MeanSquare, track: Track, **kept: Any) -> MeasuredValue:
     """Rms of lines with its uncertainty; an upper bound where they don't stand out."""
     if not square.stands_out:
         most = square.at_most
         return MeasuredValue(most, most * track.calibration, bound="upper", **kept)
     own = square.relative * square.rms
-    total = combine([Part(own, square.samples), Part(square.rms * track.calibration)])
+    total = combine(
+        [Contribution(own, square.samples), Contribution(square.rms * track.calibration)]
+    )
     return MeasuredValue(square.rms, total.u, own, total.dof, **kept)

@@ -16,7 +16,7 @@ from backbench.metrics.session import (
     relative_uncertainty,
 )
 from backbench.metrics.traits import AT_IDLE, Traits
-from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine, correlated
+from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine, correlated
 
 FAMILY = "Noise and hum"
 
@@ -53,7 +53,7 @@ def _ratio(noise: Reading, weighting: str, volts: float, load_db: float) -> Deri
     own, whole = (
         DB_PER_RELATIVE * (u or 0.0) / noise.value for u in (noise.estimation, noise.uncertainty)
     )
-    total = combine([Part(whole, noise.dof or math.inf), Part(load_db)])
+    total = combine([Contribution(whole, noise.dof or math.inf), Contribution(load_db)])
     value = 20 * math.log10(volts / noise.value)
     figure = MeasuredValue(
         value, total.u, own, total.dof, "lower" if noise.bound else None,
@@ -140,8 +140,8 @@ def input_referred_noise(session: Session) -> Iterator[Derived]:
 def _gains(session: Session, noise: Reading) -> list[Reading]:
     load = {"load_kind": noise.load_kind, "load_ohm": noise.load_ohm}
     same = {name: getattr(noise, name) for name in SAME_GAIN}
-    found = session.of("gain", stimulus="tone", driven=None, **same, **load)
-    return [g for g in found if g.bound is None and _near_1_khz(g.frequency_hz)]
+    gains = session.of("gain", stimulus="tone", driven=None, **same, **load)
+    return [g for g in gains if g.bound is None and _near_1_khz(g.frequency_hz)]
 
 
 def _near_1_khz(hz: float | None) -> bool:

@@ -13,7 +13,7 @@ from backbench.metrics.response import RESPONSES
 from backbench.metrics.response_view import REFERENCE_HZ, Angle, ResponseView
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import CurveTraits
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from backbench.signal.tone_search import find_tone
 
 FAMILY = "Frequency response and phase"
@@ -79,13 +79,13 @@ def _between(tone: ToneView) -> tuple[float, float]:
     other = capture_data.outputs[tracks[RIGHT]]
     if other.rate_hz != tone.track.rate_hz or len(other.volts) != len(tone.track.volts):
         raise Refusal("the two outputs don't share one record")
-    beside = find_tone(other, capture_data.stimulus.tone_hz, capture_data.mains_hz)
+    other_lines = find_tone(other, capture_data.stimulus.tone_hz, capture_data.mains_hz)
     # Read at the record's middle: a difference of the two found frequencies doesn't matter there.
-    angle = math.remainder(lines.phase - beside.phase, 2 * math.pi)
-    return angle, math.hypot(_u_phase(lines.fundamental), _u_phase(beside.fundamental))
+    angle = math.remainder(lines.phase - other_lines.phase, 2 * math.pi)
+    return angle, math.hypot(_u_phase(lines.fundamental), _u_phase(other_lines.fundamental))
 
 
-def _u_phase(square: Square) -> float:
+def _u_phase(square: MeanSquare) -> float:
     """Noise turns a line by as much as it changes its amplitude, relative."""
     return square.relative
 
@@ -143,9 +143,11 @@ def gain_phase(tone: ToneView) -> MeasuredValue:
         raise NotApplicable("no track recorded the generator")
     if generator.rate_hz != tone.track.rate_hz or len(generator.volts) != len(tone.track.volts):
         raise Refusal("output and generator don't share one record")
-    sent = find_tone(generator, tone.stated_hz, tone.capture_data.mains_hz)
-    angle = math.degrees(math.remainder(lines.phase - sent.phase, 2 * math.pi))
-    own = math.degrees(math.hypot(_u_phase(lines.fundamental), _u_phase(sent.fundamental)))
+    generator_lines = find_tone(generator, tone.stated_hz, tone.capture_data.mains_hz)
+    angle = math.degrees(math.remainder(lines.phase - generator_lines.phase, 2 * math.pi))
+    own = math.degrees(
+        math.hypot(_u_phase(lines.fundamental), _u_phase(generator_lines.fundamental))
+    )
     return MeasuredValue(angle, own, own)
 
 

@@ -11,6 +11,7 @@ from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.power_limit import published_limit
 from backbench.metrics.session import (
     Derived,
+    DerivedResult,
     Reading,
     RefusedDerivation,
     Session,
@@ -31,8 +32,6 @@ _CHOICE = (
     "there gave half the rated power or more at no more than the rated distortion; the edge lies "
     "between the last frequency within and the next one without"
 )
-
-Given = Derived | RefusedDerivation
 
 
 class _Tested(NamedTuple):
@@ -56,7 +55,7 @@ class _Tested(NamedTuple):
     version=2,
     choice=_CHOICE,
 )
-def power_bandwidth_low(session: Session) -> Iterator[Given]:
+def power_bandwidth_low(session: Session) -> Iterator[DerivedResult]:
     """Lowest frequency at which half the rated power is delivered at the rated distortion."""
     yield from _edges(session, upward=False)
 
@@ -70,12 +69,12 @@ def power_bandwidth_low(session: Session) -> Iterator[Given]:
     version=2,
     choice=_CHOICE,
 )
-def power_bandwidth_high(session: Session) -> Iterator[Given]:
+def power_bandwidth_high(session: Session) -> Iterator[DerivedResult]:
     """Highest frequency at which half the rated power is delivered at the rated distortion."""
     yield from _edges(session, upward=True)
 
 
-def _edges(session: Session, *, upward: bool) -> Iterator[Given]:
+def _edges(session: Session, *, upward: bool) -> Iterator[DerivedResult]:
     distortions = [r for r in session.of("thd") if r.power_w and r.frequency_hz]
     for same in grouped(distortions, _place).values():
         frequencies = grouped(same, lambda r: round(math.log(r.frequency_hz or 1.0), 2))
@@ -114,7 +113,7 @@ def _test(session: Session, readings: list[Reading], power_w: float, limit: floa
     A power or a distortion within its uncertainty of the limit counts as reached.
     """
     sources: list[Reading] = []
-    found: bool | None = None
+    passes: bool | None = None
     for distortion in readings:
         power = session.same_capture("output_power", distortion)
         if power is None or not power.value or distortion.value is None:
@@ -123,10 +122,10 @@ def _test(session: Session, readings: list[Reading], power_w: float, limit: floa
             continue
         sources += [power, distortion]
         clean = distortion.value - 2 * (distortion.uncertainty or 0.0) <= limit
-        found = found or clean if (clean or distortion.bound is None) else found
+        passes = passes or clean if (clean or distortion.bound is None) else passes
     hz = readings[0].frequency_hz or 1.0
     narrow = [r.detail["harmonics"] for r in readings if "harmonics" in r.detail]
-    return _Tested(hz, found, tuple(sources), min(narrow, key=_order, default=None))
+    return _Tested(hz, passes, tuple(sources), min(narrow, key=_order, default=None))
 
 
 def _order(harmonics: str) -> int:
@@ -140,7 +139,7 @@ def _detail(tested: Sequence[_Tested]) -> dict[str, str]:
     return {"harmonics": min(narrow, key=_order)} if narrow else {}
 
 
-def _edge(tested: Sequence[_Tested], like: Reading, *, upward: bool) -> Given:
+def _edge(tested: Sequence[_Tested], like: Reading, *, upward: bool) -> DerivedResult:
     known = [t for t in tested if t.within is not None]
     made_from = tuple(r for t in known for r in t.made_from) or (like,)
     middle = min(known, key=lambda t: abs(math.log(t.hz / REFERENCE_HZ)), default=None)

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.power_sweep import (
-    Level,
+    PowerLevel,
     crossing,
     kind_of_distortion,
     known_at,
@@ -17,7 +17,14 @@ from backbench.metrics.power_sweep import (
     surely_within,
     without_distortion,
 )
-from backbench.metrics.session import Derived, Promised, Reading, RefusedDerivation, Session
+from backbench.metrics.session import (
+    Derived,
+    DerivedResult,
+    Promised,
+    Reading,
+    RefusedDerivation,
+    Session,
+)
 from backbench.metrics.traits import AT_LIMITS, Overview, Traits
 
 FAMILY = "Power and headroom"
@@ -29,8 +36,6 @@ _CHOICE = (
     "the second and the third at least; between measured levels: the middle of what a smooth curve "
     "through them allows, whose width is in the uncertainty; also at the published limit"
 )
-
-Given = Derived | RefusedDerivation
 
 
 @derived(
@@ -53,7 +58,7 @@ Given = Derived | RefusedDerivation
         listening="greatest pressure",
     ),
 )
-def power_at_limit(session: Session) -> Iterator[Given]:
+def power_at_limit(session: Session) -> Iterator[DerivedResult]:
     """The power at which distortion passes the limit for the last time, going up."""
     for levels in series(session):
         for limit in _limits(session, levels[0].distortion):
@@ -82,9 +87,9 @@ def least_power_at_limit(session: Session) -> Iterator[Derived]:
     """The power above which distortion is within the limit, up to the power at that limit."""
     for levels in series(session):
         for limit in _limits(session, levels[0].distortion):
-            found = _least(levels, limit)
-            if found is not None:
-                yield found
+            least = _least(levels, limit)
+            if least is not None:
+                yield least
 
 
 def _limits(session: Session, like: Reading) -> list[float]:
@@ -101,12 +106,14 @@ def published_limit(promised: Promised) -> float | None:
     return promised.limit_value if rates and promised.limit_value > 0 else None
 
 
-def _figure(power: float, u: float, own: float, limit: float, levels: list[Level]) -> MeasuredValue:
+def _figure(
+    power: float, u: float, own: float, limit: float, levels: list[PowerLevel]
+) -> MeasuredValue:
     detail = kind_of_distortion(levels)
     return MeasuredValue(power, power * u, power * own, limit_percent=limit, detail=detail)
 
 
-def _never(levels: list[Level], limit: float) -> RefusedDerivation:
+def _never(levels: list[PowerLevel], limit: float) -> RefusedDerivation:
     least = math.exp(min(level.y for level in levels))
     reason = f"distortion is {least:.2g} % or more at every power that was measured"
     return RefusedDerivation(
@@ -115,7 +122,7 @@ def _never(levels: list[Level], limit: float) -> RefusedDerivation:
     )  # fmt: skip
 
 
-def _greatest(every: list[Level], limit: float) -> Given:
+def _greatest(every: list[PowerLevel], limit: float) -> DerivedResult:
     target = math.log(limit)
     levels = known_at(every, target)
     sure = surely_within(levels, target)
@@ -136,13 +143,13 @@ def _greatest(every: list[Level], limit: float) -> Given:
     return Derived(figure, crossed.below.power, sources(every))
 
 
-def _last_rise(levels: list[Level], target: float) -> int | None:
+def _last_rise(levels: list[PowerLevel], target: float) -> int | None:
     """Position of the level after which distortion rises through the target for the last time."""
     rises = [i for i, (a, b) in enumerate(itertools.pairwise(levels)) if a.y < target <= b.y]
     return rises[-1] if rises else None
 
 
-def _least(levels: list[Level], limit: float) -> Derived | None:
+def _least(levels: list[PowerLevel], limit: float) -> Derived | None:
     """The last fall through the limit; None where the smallest power is already within it."""
     target = math.log(limit)
     known = known_at(levels, target)
@@ -154,7 +161,7 @@ def _least(levels: list[Level], limit: float) -> Derived | None:
     return Derived(figure, crossed.above.power, sources(levels))
 
 
-def _reach(levels: list[Level], target: float) -> int | None:
+def _reach(levels: list[PowerLevel], target: float) -> int | None:
     """The first of the levels within the target that lead without a gap to the greatest such."""
     inside = [i for i, level in enumerate(levels) if level.y < target]
     if not inside:

@@ -24,7 +24,7 @@ WIDER_ABOVE_HZ = 2000.0
 """Above this the harmonics to the tenth reach beyond 20 kHz: the other distortion is the wider."""
 
 
-class Level(NamedTuple):
+class PowerLevel(NamedTuple):
     """One level: logarithms of power in W and distortion in percent, with their readings.
 
     u, own: relative standard uncertainty of the power, and the part from the record alone.
@@ -50,11 +50,11 @@ class Crossed(NamedTuple):
     x: float
     u: float
     own: float
-    below: Level
-    above: Level
+    below: PowerLevel
+    above: PowerLevel
 
 
-def series(session: Session) -> Iterator[list[Level]]:
+def series(session: Session) -> Iterator[list[PowerLevel]]:
     """Levels by rising power, for every output and set of other conditions that has enough."""
     for same in grouped(_distortions(session), _place).values():
         levels = _apart(sorted(_levels(session, same), key=lambda level: level.x))
@@ -62,21 +62,21 @@ def series(session: Session) -> Iterator[list[Level]]:
             yield levels
 
 
-def _apart(levels: Sequence[Level]) -> list[Level]:
+def _apart(levels: Sequence[PowerLevel]) -> list[PowerLevel]:
     """The levels without those that repeat the one before them, whose slope would be chance."""
-    kept: list[Level] = []
+    kept: list[PowerLevel] = []
     for level in levels:
         if not kept or level.x - kept[-1].x > SAME_POWER:
             kept.append(level)
     return kept
 
 
-def sources(levels: Sequence[Level]) -> tuple[Reading, ...]:
+def sources(levels: Sequence[PowerLevel]) -> tuple[Reading, ...]:
     """The readings that levels were made from."""
     return tuple(r for level in levels for r in (level.power, level.distortion))
 
 
-def kind_of_distortion(levels: Sequence[Level]) -> dict[str, str]:
+def kind_of_distortion(levels: Sequence[PowerLevel]) -> dict[str, str]:
     """Detail that tells where another distortion, or less of it, than the usual was taken."""
     distortion = levels[0].distortion
     return {} if distortion.metric == PREFERRED else {"distortion": OTHER, **distortion.detail}
@@ -84,8 +84,8 @@ def kind_of_distortion(levels: Sequence[Level]) -> dict[str, str]:
 
 def _distortions(session: Session) -> list[Reading]:
     """Of each capture the distortion that reaches furthest, as far as its band goes."""
-    found = [r for name in (PREFERRED, OTHER) for r in session.of(name)]
-    widest = [r for r in found if widest_distortion(session, r) is r]
+    readings = [r for name in (PREFERRED, OTHER) for r in session.of(name)]
+    widest = [r for r in readings if widest_distortion(session, r) is r]
     return [r for r in widest if r.power_w and r.value and r.load_ohm and r.bound != "lower"]
 
 
@@ -113,19 +113,19 @@ def _place(r: Reading) -> tuple[object, ...]:
     )  # fmt: skip
 
 
-def _levels(session: Session, distortions: list[Reading]) -> Iterator[Level]:
+def _levels(session: Session, distortions: list[Reading]) -> Iterator[PowerLevel]:
     for distortion in distortions:
         power = session.same_capture("output_power", distortion)
         if power is None or not power.value or not distortion.value:
             continue
-        yield Level(
+        yield PowerLevel(
             x=math.log(power.value), y=math.log(distortion.value),
             u=relative_uncertainty(power), own=relative_estimation(power),
             u_distortion=relative_uncertainty(distortion), power=power, distortion=distortion,
         )  # fmt: skip
 
 
-def crossing(levels: Sequence[Level], i: int, target: float) -> Crossed:
+def crossing(levels: Sequence[PowerLevel], i: int, target: float) -> Crossed:
     """Between level i and the next: the middle of what a smooth curve through the levels allows.
 
     target: log of the limit in percent, between the distortions of the two; either may be the
@@ -133,8 +133,8 @@ def crossing(levels: Sequence[Level], i: int, target: float) -> Crossed:
     """
     below, above = levels[i], levels[i + 1]
     width = above.x - below.x
-    share = (target - below.y) / (above.y - below.y)
-    noise = math.hypot((1 - share) * below.u_distortion, share * above.u_distortion)
+    fraction = (target - below.y) / (above.y - below.y)
+    noise = math.hypot((1 - fraction) * below.u_distortion, fraction * above.u_distortion)
     distortion = noise * width / abs(above.y - below.y)
     bracket = crossing_between(places(levels), i, target)
     own = math.hypot(max(below.own, above.own), distortion, bracket.u)
@@ -142,12 +142,12 @@ def crossing(levels: Sequence[Level], i: int, target: float) -> Crossed:
     return Crossed(bracket.middle, u, own, below, above)
 
 
-def places(levels: Sequence[Level]) -> list[Place]:
+def places(levels: Sequence[PowerLevel]) -> list[Place]:
     """The levels as points of the curve of distortion against power."""
     return [Place(level.x, level.y, level.bounded) for level in levels]
 
 
-def known_at(levels: Sequence[Level], target: float) -> list[Level]:
+def known_at(levels: Sequence[PowerLevel], target: float) -> list[PowerLevel]:
     """The levels of which it is known on which side of the target their distortion lies.
 
     A distortion known to be at most something above the limit may be within it or not.
@@ -155,6 +155,6 @@ def known_at(levels: Sequence[Level], target: float) -> list[Level]:
     return [level for level in levels if not (level.bounded and level.y >= target)]
 
 
-def surely_within(levels: Sequence[Level], target: float) -> list[Level]:
+def surely_within(levels: Sequence[PowerLevel], target: float) -> list[PowerLevel]:
     """The levels whose distortion is below the target, its own uncertainty included."""
     return [level for level in levels if level.y + COVERAGE * level.u_distortion < target]

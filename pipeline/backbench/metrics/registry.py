@@ -67,24 +67,24 @@ class Registry:
     def versions(self, stimulus: str) -> dict[str, int]:
         """Method versions that the analysis of a capture of this stimulus rests on."""
         views = [stimulus, self.views[stimulus].parts]
-        found = {f"view {kind}": self.views[kind].version for kind in views if kind}
-        found |= {m.name: m.version for m in self.measured_from(stimulus)}
-        return found | {f"curve {c.name}": c.version for c in self.traced_from(stimulus)}
+        versions = {f"view {kind}": self.views[kind].version for kind in views if kind}
+        versions |= {m.name: m.version for m in self.measured_from(stimulus)}
+        return versions | {f"curve {c.name}": c.version for c in self.traced_from(stimulus)}
 
 
 @cache
 def registry() -> Registry:
     """Import every module of the package and gather what it declares."""
-    found: dict[type, dict[str, object]] = {Metric: {}, View: {}, Curve: {}}
+    declarations: dict[type, dict[str, object]] = {Metric: {}, View: {}, Curve: {}}
     for info in sorted(pkgutil.iter_modules(backbench.metrics.__path__), key=lambda i: i.name):
         module = importlib.import_module(f"backbench.metrics.{info.name}")
         for item in vars(module).values():
             if isinstance(item, (Metric, View, Curve)):
                 name = item.stimulus if isinstance(item, View) else item.name
-                if found[type(item)].setdefault(name, item) is not item:
+                if declarations[type(item)].setdefault(name, item) is not item:
                     raise ValueError(f"{name} is declared twice, again in {info.name}")
-    _check_positions(found[Metric].values())  # type: ignore[arg-type]
-    ordered = {kind: dict(sorted(items.items())) for kind, items in found.items()}
+    _check_positions(declarations[Metric].values())  # type: ignore[arg-type]
+    ordered = {kind: dict(sorted(items.items())) for kind, items in declarations.items()}
     return Registry(ordered[Metric], ordered[View], ordered[Curve])  # type: ignore[arg-type]
 
 

@@ -39,15 +39,15 @@ SETTINGS = (
 )
 def repeatability(session: Session) -> Iterator[Derived]:
     """Standard deviation of repeated captures of one reading, in percent of their mean."""
-    for metric, told in REPEATED.items():
+    for metric, title in REPEATED.items():
         usable = [r for r in session.of(metric) if r.bound is None and r.analysis_key]
         for same in grouped(usable, attrgetter(*SETTINGS)).values():
             taken = {r.analysis_key: r for r in reversed(same)}
             if len(taken) > 1:
-                yield _spread_of(metric, told, [*taken.values()][::-1])
+                yield _spread_of(metric, title, [*taken.values()][::-1])
 
 
-def _spread_of(metric: str, told: str, same: list[Reading]) -> Derived:
+def _spread_of(metric: str, title: str, same: list[Reading]) -> Derived:
     values = [r.value or 0.0 for r in same]
     if metric in DECIBELS:
         values = [10 ** (value / 20) for value in values]
@@ -56,7 +56,7 @@ def _spread_of(metric: str, told: str, same: list[Reading]) -> Derived:
     value = 100 * deviation / mean
     # Of a standard deviation from n values: 1 / sqrt(2 (n - 1)) of itself (GUM, E.4.3).
     u = value / math.sqrt(2 * dof)
-    figure = MeasuredValue(value, u, u, dof, detail={"of": told, "captures": str(len(values))})
+    figure = MeasuredValue(value, u, u, dof, detail={"of": title, "captures": str(len(values))})
     return Derived(figure, same[0], tuple(same))
 
 

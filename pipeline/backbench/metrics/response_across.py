@@ -15,6 +15,7 @@ from backbench.metrics.session import (
     CurveReading,
     Derived,
     DerivedCurve,
+    DerivedResult,
     Promised,
     Reading,
     RefusedDerivation,
@@ -32,8 +33,6 @@ LEFT, RIGHT = "left", "right"
 CONTROL_HZ = (100.0, 10_000.0)
 MASKED = ("response_spread", "response_deviation")
 
-Given = Derived | RefusedDerivation
-
 
 @derived(
     "response_of_tones",
@@ -45,7 +44,7 @@ Given = Derived | RefusedDerivation
     choice="gain of single tones at one stated level, at the frequencies measured; five or more",
     traits=Traits(usual_stimulus="sweep"),
 )
-def response_of_tones(session: Session) -> Iterator[Given]:
+def response_of_tones(session: Session) -> Iterator[DerivedResult]:
     """Gain at a tone's frequency re the gain at 1 kHz, at the same generator level."""
     for gains in _tone_sets(session):
         reference = _at_reference(gains)
@@ -127,7 +126,7 @@ def response_of(curve: CurveReading) -> Response:
     choice="greatest distance of left from right, both re 1 kHz, 20 Hz to 20 kHz",
     traits=Traits(usual_stimulus="sweep"),
 )
-def response_difference(session: Session) -> Iterator[Given]:
+def response_difference(session: Session) -> Iterator[DerivedResult]:
     """How far the responses of the left and the right output lie apart."""
     curves = [c for c in session.curves if c.like.output in {LEFT, RIGHT}]
     for same in _by(curves, lambda c: (c.like.analysis_key, *_side(c.like))).values():
@@ -151,7 +150,7 @@ def _by(
     return groups
 
 
-def _apart(left: CurveReading, right: CurveReading) -> Given:
+def _apart(left: CurveReading, right: CurveReading) -> DerivedResult:
     sources = (left.like, right.like)
     against = RIGHT if left.like.unit_key == right.like.unit_key else right.like.unit_key
     one, other = response_of(left), response_of(right)
@@ -222,7 +221,7 @@ def _range(session: Session, levels: list[Reading]) -> Derived:
     choice="published limit less what was found over the promised band; below 0 where it is missed",
     traits=Traits(usual_stimulus="sweep"),
 )
-def response_margin(session: Session) -> Iterator[Given]:
+def response_margin(session: Session) -> Iterator[DerivedResult]:
     """How far a response stays within the one that was published."""
     for promised in session.promised:
         if promised.metric in MASKED and promised.side == "at most":
@@ -231,7 +230,7 @@ def response_margin(session: Session) -> Iterator[Given]:
                     yield _margin(promised, curve)
 
 
-def _margin(promised: Promised, curve: CurveReading) -> Given:
+def _margin(promised: Promised, curve: CurveReading) -> DerivedResult:
     low = promised.band_low_hz or AUDIO_BAND_HZ[0]
     high = promised.band_high_hz or AUDIO_BAND_HZ[1]
     kind = "spread" if promised.metric == "response_spread" else "plus or minus"

@@ -15,8 +15,8 @@ from backbench.metrics.declaration import CaptureData, MeasuredValue, view
 from backbench.signal.record_checks import check_record
 from backbench.signal.response import Response, resolution
 from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer_of
-from backbench.signal.sweep_excitation import Sent, sent_sweep
-from backbench.signal.sweep_window import Sweep as Played
+from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
+from backbench.signal.sweep_window import SweepParameters as Played
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
@@ -88,30 +88,36 @@ def sweep(capture_data: CaptureData, number: int) -> ResponseView:
             None, None, capture_data.conditions, crosstalk=_crosstalk(capture_data, number)
         )
     track, played = capture_data.outputs[number], _played(capture_data)
-    found = _transfer(capture_data, number)
-    magnitude = np.abs(found.ratio)
-    bench = None if capture_data.bench is None else _bench_shape(capture_data.bench, number, found)
-    ratio = found.ratio if bench is None else found.ratio / bench.ratio
-    relative = found.noise / magnitude
+    transfer = _transfer(capture_data, number)
+    magnitude = np.abs(transfer.ratio)
+    bench = (
+        None if capture_data.bench is None else _bench_shape(capture_data.bench, number, transfer)
+    )
+    ratio = transfer.ratio if bench is None else transfer.ratio / bench.ratio
+    relative = transfer.noise / magnitude
     if bench is not None:
         relative = np.hypot(relative, bench.noise)
-    whole = Response(found.frequency_hz, 20 * np.log10(np.abs(ratio)), DB_PER_RELATIVE * relative)
+    whole = Response(
+        transfer.frequency_hz, 20 * np.log10(np.abs(ratio)), DB_PER_RELATIVE * relative
+    )
     shared = DB_PER_RELATIVE * math.hypot(track.calibration, played.calibration)
     return ResponseView(
         _re_reference(whole),
-        _gain(found, shared),
+        _gain(transfer, shared),
         capture_data.conditions,
         Angle(np.unwrap(np.angle(ratio)), relative),
-        arrival_s=found.arrival_s if played is capture_data.generator else None,
+        arrival_s=transfer.arrival_s if played is capture_data.generator else None,
         detail={} if bench else UNCORRECTED,
     )
 
 
-def _gain(found: Transfer, shared: float) -> MeasuredValue:
+def _gain(transfer: Transfer, shared: float) -> MeasuredValue:
     """Gain at 1 kHz, as calibrated: the bench's loop-back corrects the shape alone."""
-    magnitude = np.abs(found.ratio)
+    magnitude = np.abs(transfer.ratio)
     levels = Response(
-        found.frequency_hz, 20 * np.log10(magnitude), DB_PER_RELATIVE * found.noise / magnitude
+        transfer.frequency_hz,
+        20 * np.log10(magnitude),
+        DB_PER_RELATIVE * transfer.noise / magnitude,
     )
     at = levels.at(REFERENCE_HZ)
     return MeasuredValue(at.db, math.hypot(at.u, shared), at.u, frequency_hz=REFERENCE_HZ)
@@ -144,14 +150,14 @@ def _transfer(
     return transfer_of(_sent(played, len(track.volts), meant), track.volts, least_linear)
 
 
-_kept: WeakKeyDictionary[Track, dict[tuple[int, Played], Sent]] = WeakKeyDictionary()
+_kept: WeakKeyDictionary[Track, dict[tuple[int, Played], PlayedSweep]] = WeakKeyDictionary()
 
 
-def _sent(played: Track, length: int, meant: Played) -> Sent:
+def _sent(played: Track, length: int, meant: Played) -> PlayedSweep:
     """What was played, made ready at the first output of its length and kept as the track is."""
     kept = _kept.setdefault(played, {})
     if (length, meant) not in kept:
-        kept[length, meant] = sent_sweep(played.volts, length, played.rate_hz, meant)
+        kept[length, meant] = played_sweep(played.volts, length, played.rate_hz, meant)
     return kept[length, meant]
 
 
@@ -163,16 +169,16 @@ def _bench_shape(bench: CaptureData, number: int, wanted: Transfer) -> Transfer 
     if number not in bench.outputs and len(bench.outputs) > 1:
         return None
     try:
-        found = _transfer(bench, number if number in bench.outputs else min(bench.outputs))
+        transfer = _transfer(bench, number if number in bench.outputs else min(bench.outputs))
     except Refusal:
         return None
-    own, hz = found.frequency_hz, wanted.frequency_hz
+    own, hz = transfer.frequency_hz, wanted.frequency_hz
     if own[0] > hz[0] * (1 + 1e-6) or own[-1] < hz[-1] * (1 - 1e-6):
         return None
-    ratio = np.interp(hz, own, found.ratio)
-    noise = np.interp(hz, own, found.noise) / np.abs(ratio)
-    middle = abs(np.interp(REFERENCE_HZ, own, found.ratio))
-    return Transfer(hz, ratio / middle, noise, found.arrival_s)
+    ratio = np.interp(hz, own, transfer.ratio)
+    noise = np.interp(hz, own, transfer.noise) / np.abs(ratio)
+    middle = abs(np.interp(REFERENCE_HZ, own, transfer.ratio))
+    return Transfer(hz, ratio / middle, noise, transfer.arrival_s)
 
 
 def _crosstalk(capture_data: CaptureData, number: int) -> Crosstalk:

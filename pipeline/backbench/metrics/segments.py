@@ -20,7 +20,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, Metric
 from backbench.metrics.findings import Finding, Trace
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import Part, combine, spread
+from backbench.signal.uncertainty import Contribution, combine, spread
 
 Measured = tuple[list[Finding], list[Trace]]
 
@@ -48,22 +48,22 @@ HIGHEST = frozenset({"noise_468"})
 """By definition a meter's highest reading: of all stretches the highest."""
 
 
-def over_time(stretches: Iterable[Measured], independent: float | None = None) -> Measured:
+def over_time(segments: Iterable[Measured], independent: float | None = None) -> Measured:
     """Findings and curves of a recording from those of its stretches, of equal length and in order.
 
     A metric that a stretch refuses, or for which it gives other figures than the first, is refused;
     one that has no meaning in a stretch has none. One stretch alone is returned as it is.
     independent: number of stretches without overlap that would tell as much, where they overlap.
     """
-    found = list(stretches)
-    if len(found) == 1:
-        return found[0]
-    asked = {(f.metric, f.track): None for findings, _ in found for f in findings}
+    measured = list(segments)
+    if len(measured) == 1:
+        return measured[0]
+    keys = {(f.metric, f.track): None for findings, _ in measured for f in findings}
     together: list[Finding] = []
-    for metric, track in asked:
-        each = [[f for f in own if (f.metric, f.track) == (metric, track)] for own, _ in found]
+    for metric, track in keys:
+        each = [[f for f in own if (f.metric, f.track) == (metric, track)] for own, _ in measured]
         together += _metric_over_time(metric, track, each, independent)
-    return together, _curves_over_time([traces for _, traces in found])
+    return together, _curves_over_time([traces for _, traces in measured])
 
 
 def _metric_over_time(
@@ -116,8 +116,8 @@ def _mean(
     n, values, scale = len(figures), _values(metric, figures), _scale(metric)
     value = float(scale.back(np.mean(scale.to(values))))
     alone = independent or n
-    scatter = Part(spread(values.tolist())[1] / math.sqrt(alone), max(alone - 1, 1))
-    shared = Part(_rms([f.uncertainty for f in figures]), min(f.dof for f in figures))
+    scatter = Contribution(spread(values.tolist())[1] / math.sqrt(alone), max(alone - 1, 1))
+    shared = Contribution(_rms([f.uncertainty for f in figures]), min(f.dof for f in figures))
     total = combine([shared, scatter])
     places = [f.frequency_hz for f in figures if f.frequency_hz is not None]
     nearest = figures[int(np.argmin(np.abs(values - value)))]
@@ -139,8 +139,8 @@ def _highest(
     """The highest of the stretches, uncertain by how much they differ besides its own part."""
     n, values = len(figures), _values(metric, figures)
     top = figures[int(np.argmax(values))]
-    scatter = Part(spread(values.tolist())[1], max((independent or n) - 1, 1))
-    total = combine([Part(top.uncertainty, top.dof), scatter])
+    scatter = Contribution(spread(values.tolist())[1], max((independent or n) - 1, 1))
+    total = combine([Contribution(top.uncertainty, top.dof), scatter])
     return replace(
         top,
         uncertainty=total.u,
@@ -162,8 +162,8 @@ def _values(metric: Metric, figures: Sequence[MeasuredValue]) -> Array:
     if len(bounds) > 1:
         raise Refusal("the stretches bound it from both sides")
     if not bounds and not any(f.uncertainty for f in figures) and np.ptp(values) > 0:
-        found = ", ".join(f"{value:g}" for value in np.unique(values))
-        raise Refusal(f"it isn't the same all along: the stretches give {found}")
+        listed = ", ".join(f"{value:g}" for value in np.unique(values))
+        raise Refusal(f"it isn't the same all along: the stretches give {listed}")
     if metric.unit == "deg":
         values = values[0] + np.array([math.remainder(v - values[0], TURN) for v in values])
     return values

@@ -11,7 +11,7 @@ from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.power_limit import LIMITS_PERCENT
 from backbench.metrics.power_sweep import (
     LEAST_LEVELS,
-    Level,
+    PowerLevel,
     crossing,
     kind_of_distortion,
     known_at,
@@ -20,6 +20,7 @@ from backbench.metrics.power_sweep import (
 )
 from backbench.metrics.session import (
     Derived,
+    DerivedResult,
     Reading,
     RefusedDerivation,
     Session,
@@ -38,8 +39,6 @@ REFERENCE_VOLT = 0.5
 
 LINEAR = 1.0
 """Slope of log input against log output beyond the levels measured: an amplifier's gain."""
-
-Given = Derived | RefusedDerivation
 
 
 class Driven(NamedTuple):
@@ -65,11 +64,11 @@ class Driven(NamedTuple):
     choice="generator EMF for 1 W and for the rated power into the load, or for 0.5 V without "
     "one; the middle of what a smooth curve through the measured levels allows, never beyond them",
 )
-def sensitivity(session: Session) -> Iterator[Given]:
+def sensitivity(session: Session) -> Iterator[DerivedResult]:
     """Input voltage that gives a stated output."""
     for points in _series(session):
-        for said, volts, watts in _targets(session, points[0].level):
-            yield _input_for(points, said, volts, watts)
+        for target, volts, watts in _targets(session, points[0].level):
+            yield _input_for(points, target, volts, watts)
 
 
 def _series(session: Session) -> Iterator[list[Driven]]:
@@ -106,12 +105,14 @@ def _targets(session: Session, like: Reading) -> Iterator[tuple[str, float, floa
         return
     rated = session.rated_power_w.get(like.unit_key)
     wanted = [(f"{REFERENCE_WATT:g} W", REFERENCE_WATT)]
-    for said, watts in wanted + ([("rated power", rated)] if rated else []):
-        yield said, math.sqrt(watts * like.load_ohm), watts
+    for target, watts in wanted + ([("rated power", rated)] if rated else []):
+        yield target, math.sqrt(watts * like.load_ohm), watts
 
 
-def _input_for(points: Sequence[Driven], said: str, volts: float, watts: float | None) -> Given:
-    target, detail = math.log(volts), {"for": said}
+def _input_for(
+    points: Sequence[Driven], label: str, volts: float, watts: float | None
+) -> DerivedResult:
+    target, detail = math.log(volts), {"for": label}
     sources = tuple(r for point in points for r in (point.level, point.gain))
     if not points[0].x <= target <= points[-1].x:
         low, high = (math.exp(point.x) for point in (points[0], points[-1]))
@@ -121,11 +122,11 @@ def _input_for(points: Sequence[Driven], said: str, volts: float, watts: float |
     i = next(i for i, (_, above) in enumerate(pairs) if target <= above.x)
     below, above = pairs[i]
     width = above.x - below.x
-    share = (target - below.x) / width if width else 0.0
+    fraction = (target - below.x) / width if width else 0.0
     slope = (above.y - below.y) / width if width else 1.0
     level = max((below, above), key=lambda point: relative_uncertainty(point.level)).level
     load = (level.load_uncertainty or 0.0) / 2 if watts else 0.0
-    bracket = value_between([Place(p.x, p.y) for p in points], i, share, LINEAR)
+    bracket = value_between([Place(p.x, p.y) for p in points], i, fraction, LINEAR)
     value, bent = math.exp(bracket.middle), bracket.u
     own = math.hypot(slope * relative_estimation(level), bent)
     shared = math.hypot(
@@ -146,38 +147,38 @@ def _input_for(points: Sequence[Driven], said: str, volts: float, watts: float |
     "levels allows; all harmonics up to 20 kHz, or where detail says so harmonics 2 to 10 as far "
     "as they were recorded",
 )
-def input_at_limit(session: Session) -> Iterator[Given]:
+def input_at_limit(session: Session) -> Iterator[DerivedResult]:
     """The greatest input voltage at which distortion is within the limit."""
     for points in _series(session):
-        found = sorted(_distorting(session, points), key=lambda level: level.x)
-        for levels in grouped(found, _band).values():
+        levels_by_power = sorted(_distorting(session, points), key=lambda level: level.x)
+        for levels in grouped(levels_by_power, _band).values():
             if len(levels) >= LEAST_LEVELS:
                 for limit in LIMITS_PERCENT:
                     yield _greatest(levels, limit)
 
 
-def _band(level: Level) -> tuple[object, ...]:
+def _band(level: PowerLevel) -> tuple[object, ...]:
     """Which harmonics a level's distortion holds: those of different bands make no one curve."""
     return level.distortion.metric, *sorted(level.distortion.detail.items())
 
 
-def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[Level]:
+def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[PowerLevel]:
     """Distortion against the input, each level with its gain in the place of its power."""
     for point in points:
-        found = widest_distortion(session, point.level)
-        if found is not None and found.value and found.bound != "lower":
-            yield Level(
+        distortion = widest_distortion(session, point.level)
+        if distortion is not None and distortion.value and distortion.bound != "lower":
+            yield PowerLevel(
                 x=point.y,
-                y=math.log(found.value),
+                y=math.log(distortion.value),
                 u=point.u_input,
                 own=0.0,
-                u_distortion=relative_uncertainty(found),
+                u_distortion=relative_uncertainty(distortion),
                 power=point.level,
-                distortion=found,
+                distortion=distortion,
             )
 
 
-def _greatest(every: Sequence[Level], limit: float) -> Given:
+def _greatest(every: Sequence[PowerLevel], limit: float) -> DerivedResult:
     target, detail = math.log(limit), kind_of_distortion(every)
     sources = tuple(r for level in every for r in (level.power, level.distortion))
     levels = known_at(every, target)

@@ -120,6 +120,9 @@ class RefusedDerivation:
     frequency_hz: float | None = None
 
 
+DerivedResult = Derived | RefusedDerivation
+
+
 @dataclass(frozen=True)
 class Session:
     """All readings of one review, for metrics across captures.
@@ -154,11 +157,11 @@ class Session:
 
     @cached_property
     def _by_conditions(self) -> dict[tuple[object, ...], Reading]:
-        found: dict[tuple[object, ...], Reading] = {}
+        by_conditions: dict[tuple[object, ...], Reading] = {}
         for reading in self.readings:
             if reading.value is not None:
-                found.setdefault((*_CAPTURE(reading), *_CONDITIONS(reading)), reading)
-        return found
+                by_conditions.setdefault((*_CAPTURE(reading), *_CONDITIONS(reading)), reading)
+        return by_conditions
 
     def beside(self, metric: str, like: Reading) -> list[Reading]:
         """Readings of a metric, with a number, on the same output in the same capture.
@@ -209,10 +212,10 @@ class Session:
         list of Reading
             Empty where there is none.
         """
-        found = self._by_metric.get(metric, [])
+        matching = self._by_metric.get(metric, [])
         for name, value in same.items():
-            found = [r for r in found if getattr(r, name) == value]
-        return [*found]
+            matching = [r for r in matching if getattr(r, name) == value]
+        return [*matching]
 
 
 Item = TypeVar("Item")
@@ -299,8 +302,8 @@ def distortion_of(session: Session, reading: Reading) -> float:
         %. Where the harmonics aren't in band, from all that is beside the tone.
     """
     kinds = ("thd", "thd_n_wide", "thd_n")
-    found = next((r for name in kinds if (r := session.same_capture(name, reading))), None)
-    return (found.value or 0.0) if found else 0.0
+    distortion = next((r for name in kinds if (r := session.same_capture(name, reading))), None)
+    return (distortion.value or 0.0) if distortion else 0.0
 
 
 def limited(session: Session, reading: Reading) -> str | None:

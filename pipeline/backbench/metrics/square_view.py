@@ -10,15 +10,15 @@ from statistics import fmean
 
 import numpy as np
 
-from backbench.documents.stimuli import Square, Table
+from backbench.documents.stimuli import SquareWave, Table
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData, view
+from backbench.signal.edge import Edge
 from backbench.signal.edge_detection import edges_of_period, edges_of_trace
 from backbench.signal.quantisation_step import quantisation_step, rounding
-from backbench.signal.rise_time import BRICK_WALL, CLEARLY, CORNER, Own, chained
+from backbench.signal.rise_time import BRICK_WALL, CLEARLY, CORNER, ChainRiseTime, chained
 from backbench.signal.tone import PASS_BAND
 from backbench.signal.track import Array
-from backbench.signal.transition import Edge
 from backbench.signal.waveform_period import one_period
 
 NEVER_SLOWER = 1.05
@@ -43,7 +43,7 @@ class SquareView:
     step_s: float
     noise: float
     quantum: float
-    own: Own | None
+    own: ChainRiseTime | None
     converter_s: float
     band_hz: float
     calibration: float
@@ -105,11 +105,11 @@ class SquareView:
         return max(edge.preshoot for edge in self.edges) if self.converter_s else 0.0
 
 
-@view("square", version=2)
+@view("square", version=3)
 def square_view(capture_data: CaptureData, number: int) -> SquareView:
     """The mean period of output track `number`. Raises Refusal where it holds no square wave."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]
-    assert isinstance(stimulus, Square)
+    assert isinstance(stimulus, SquareWave)
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
     period = one_period(track, stimulus.square_hz, capture_data.mains_hz)
@@ -129,16 +129,18 @@ def square_view(capture_data: CaptureData, number: int) -> SquareView:
     return found
 
 
-def _generator(capture_data: CaptureData, stimulus: Square, converter: float) -> Own | None:
+def _generator(
+    capture_data: CaptureData, stimulus: SquareWave, converter: float
+) -> ChainRiseTime | None:
     """Rise time of the generator as stated, or as its own track shows it."""
     if stimulus.rise_time_s is not None:
-        return Own(stimulus.rise_time_s, stimulus.rise_time_s)
+        return ChainRiseTime(stimulus.rise_time_s, stimulus.rise_time_s)
     if capture_data.generator is None:
         return None
     period = one_period(capture_data.generator, stimulus.square_hz, capture_data.mains_hz)
     edges = edges_of_period(period.time_s, period.volts)
     seen = float(np.mean([edge.duration for edge in edges]))
-    return Own(0.0 if seen < 2 * converter else seen, seen)
+    return ChainRiseTime(0.0 if seen < 2 * converter else seen, seen)
 
 
 @view("trace table", version=2)
@@ -155,7 +157,9 @@ def trace_view(capture_data: CaptureData, number: int) -> SquareView:
         raise Refusal("an instant stands twice, or there is only one")
     edges = edges_of_trace(time, volts, 0.5 / stimulus.square_hz)
     generator = stimulus.rise_time_s
-    own = chained(Own(generator, generator) if generator else None, stimulus.probe_rise_time_s)
+    own = chained(
+        ChainRiseTime(generator, generator) if generator else None, stimulus.probe_rise_time_s
+    )
     step = float(np.median(np.diff(time)))
     noise = float(np.mean([edge.noise for edge in edges]))
     return SquareView(

@@ -12,16 +12,10 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.square_view import SquareView
 from backbench.metrics.traits import Traits
+from backbench.signal.edge import CLEAR, LEAST_EXTREME, SETTLED, Edge
 from backbench.signal.rise_time import CLEARLY, taken_off
-from backbench.signal.transition import (
-    CLEAR,
-    LEAST_EXTREME,
-    SETTLED,
-    Edge,
-    cutoff_from_tilt,
-    ringing,
-)
-from backbench.signal.uncertainty import Part, combine
+from backbench.signal.transition import cutoff_from_tilt, ringing
+from backbench.signal.uncertainty import Contribution, combine
 
 FAMILY = "Square wave"
 
@@ -35,7 +29,7 @@ OWN_RINGING = 0.8
 
 def _state(seen: SquareView, value: float) -> MeasuredValue:
     own = math.hypot(seen.open_level, seen.rounded) * seen.amplitude
-    total = combine([Part(own), Part(seen.calibration * abs(value))])
+    total = combine([Contribution(own), Contribution(seen.calibration * abs(value))])
     return MeasuredValue(value, total.u, own, total.dof)
 
 
@@ -182,14 +176,14 @@ def settling_time(seen: SquareView) -> MeasuredValue:
 def _settled(seen: SquareView, slowest: Edge, noise: float, reach: float) -> MeasuredValue:
     """Settling time of the slowest edge. noise, reach: how far noise, and all else, may move what
     the band is held against, of the amplitude."""
-    found = slowest.settling()
-    if not math.isfinite(found):
+    settled_s = slowest.settling()
+    if not math.isfinite(settled_s):
         return MeasuredValue(slowest.until_s, 0.0, bound="lower")
     if seen.ripple > SETTLED:
-        return MeasuredValue(found + seen.converter_s, 0.0, bound="upper")
-    step = slowest.step_at(found)
-    if not seen.converter_s and found < CLEARLY * step:
-        return MeasuredValue(found + step, 0.0, bound="upper")
+        return MeasuredValue(settled_s + seen.converter_s, 0.0, bound="upper")
+    step = slowest.step_at(settled_s)
+    if not seen.converter_s and settled_s < CLEARLY * step:
+        return MeasuredValue(settled_s + step, 0.0, bound="upper")
     # Noise makes the last sample outside the band later, never earlier.
     first, last = (
         max(edge.settling(SETTLED + by) for edge in seen.edges) for by in (noise + reach, -reach)

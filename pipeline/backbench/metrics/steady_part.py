@@ -7,19 +7,19 @@ from typing import NamedTuple
 
 import numpy as np
 
-from backbench.documents.stimuli import Tone
+from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, TwoTones
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData
+from backbench.metrics.lines_in_time import lines_in_time, shortest_s
 from backbench.metrics.parts_in_time import part_of
 from backbench.signal.line_course import LineCourse
-from backbench.signal.record_checks import SHORTEST_S
-from backbench.signal.steadiness import Stretch, change, steady_stretch
-from backbench.signal.tone_course import beside, tone_course
-from backbench.signal.tone_search import FULL_PERIODS, seek_tone
+from backbench.signal.steadiness import SteadySegment, change, steady_segment
 from backbench.signal.track import Track
 
 MOST_CUTS = 3
 RECORD_AGAIN = "look for a loose contact or a recorder that drops samples, and record again"
+STEADY = (Tone, TwoTones, Multitone, SquareWave)
+"""Stimuli whose lines hold still all along."""
 
 
 class SteadyPart(NamedTuple):
@@ -30,33 +30,40 @@ class SteadyPart(NamedTuple):
 
 
 def steady_part(capture_data: CaptureData, number: int) -> SteadyPart:
-    """The longest part in which the tone of output track `number`, and its generator's, hold still.
+    """The longest part in which the lines of output `number`, and its generator's, hold still.
 
-    All tracks are cut alike, so that phases between them keep their meaning. Captures of other
-    stimuli, and tracks in which no tone is found, come back as they are. Raises Refusal where no
-    part is steady for long enough to be measured.
+    All tracks are cut alike, so that phases between them keep their meaning. Captures of stimuli
+    without steady lines, and tracks in which none is found, come back as they are. Raises Refusal
+    where no part is steady for long enough to be measured.
     """
     stimulus = capture_data.stimulus
-    if not isinstance(stimulus, Tone):
+    if not isinstance(stimulus, STEADY):
         return SteadyPart(capture_data, None)
     judged = _judged(capture_data, number)
-    least_s = max(SHORTEST_S, FULL_PERIODS / stimulus.tone_hz)
     whole, start, why = capture_data, 0.0, None
     for _ in range(MOST_CUTS):
-        cut, reason = _steady_s(_tracks(whole, judged), stimulus.tone_hz, capture_data.mains_hz)
+        cut, reason = _steady_s(_tracks(whole, judged), stimulus, capture_data.mains_hz)
         if cut is None:
             break
         why = why or reason
-        if cut[1] - cut[0] < least_s:
-            raise Refusal(f"the tone isn't steady: {why} within the record; {RECORD_AGAIN}")
+        if cut[1] - cut[0] < shortest_s(stimulus):
+            raise Refusal(f"{_unsteady(stimulus)}: {why} within the record; {RECORD_AGAIN}")
         whole, start = part_of(whole, cut[0], cut[1] - cut[0]), start + cut[0]
     else:
-        raise Refusal(f"the tone isn't steady: {why} within the record; {RECORD_AGAIN}")
+        raise Refusal(f"{_unsteady(stimulus)}: {why} within the record; {RECORD_AGAIN}")
     if why is None:
         return SteadyPart(capture_data, None)
     track = whole.outputs[number]
     end = start + len(track.volts) / track.rate_hz
     return SteadyPart(whole, f"from {start:.2f} s to {end:.2f} s of the record alone: {why}")
+
+
+def _unsteady(stimulus: Stimulus) -> str:
+    if isinstance(stimulus, TwoTones | Multitone):
+        return "the tones aren't steady"
+    return (
+        f"the {'square wave' if isinstance(stimulus, SquareWave) else stimulus.kind} isn't steady"
+    )
 
 
 def _judged(capture_data: CaptureData, number: int) -> list[int]:
@@ -72,23 +79,25 @@ def _tracks(capture_data: CaptureData, judged: Sequence[int]) -> list[Track]:
 
 
 def _steady_s(
-    tracks: Sequence[Track], stated_hz: float, mains_hz: float | None
+    tracks: Sequence[Track], stimulus: Stimulus, mains_hz: float | None
 ) -> tuple[tuple[float, float] | None, str | None]:
     """Start and end, s, of what is steady in every track, and what changes; None for the whole."""
     start, end, why = 0.0, np.inf, None
     for track in tracks:
         try:
-            lines = seek_tone(track, stated_hz, mains_hz)
-            course = tone_course(track, lines)
+            seen = lines_in_time(track, stimulus, mains_hz)
         except (Refusal, ValueError):
             continue
-        found = steady_stretch(course, beside(lines))
-        if found.last - found.first < len(course.phasors):
-            first, last = _seconds(course, found, len(track.volts) / track.rate_hz)
+        if seen is None:
+            continue
+        course = seen.course
+        segment = steady_segment(course, seen.background_ratio, seen.wander)
+        if segment.last - segment.first < len(course.phasors):
+            first, last = _seconds(course, segment, len(track.volts) / track.rate_hz)
             start, end, why = max(start, first), min(end, last), change(course)
     return (None, None) if why is None else ((start, end), why)
 
 
-def _seconds(course: LineCourse, found: Stretch, whole_s: float) -> tuple[float, float]:
-    last = whole_s if found.last == len(course.phasors) else found.last * course.block_s
-    return found.first * course.block_s, last
+def _seconds(course: LineCourse, segment: SteadySegment, whole_s: float) -> tuple[float, float]:
+    last = whole_s if segment.last == len(course.phasors) else segment.last * course.block_s
+    return segment.first * course.block_s, last

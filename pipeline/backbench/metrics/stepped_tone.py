@@ -9,14 +9,14 @@ from itertools import pairwise
 
 from backbench.documents.stimuli import Steps, Tone
 from backbench.errors import Refusal
-from backbench.metrics.declaration import CaptureData, Part, view
+from backbench.metrics.declaration import CaptureData, LevelPart, view
 from backbench.metrics.steady_part import steady_part
 from backbench.metrics.tone import tone_view
-from backbench.signal.level_steps import Step, find_steps
+from backbench.signal.level_steps import LevelStep, find_steps
 from backbench.signal.record_checks import check_record
 from backbench.signal.track import Track
 
-TOLD_STEP_DB = 0.5
+DETECTABLE_STEP_DB = 0.5
 """Stated levels nearer to each other than this are not held against each other."""
 LEVEL_WITHIN_DB = 1.0
 """How far a generator's recorded steps may be from the stated ones."""
@@ -25,7 +25,7 @@ MORE_AT_OUTPUT_DB = 6.0
 
 
 @view("steps", version=1, parts="tone")
-def steps(capture_data: CaptureData, number: int) -> Iterator[Part]:
+def steps(capture_data: CaptureData, number: int) -> Iterator[LevelPart]:
     """Each level of output track `number` in turn, seen as a tone capture of its own.
 
     The steps are looked for in the generator's track where there is one, else in the driven
@@ -35,12 +35,12 @@ def steps(capture_data: CaptureData, number: int) -> Iterator[Part]:
     assert isinstance(stimulus, Steps)
     source = _source(capture_data, number)
     check_record(replace(source, full_scale_v=math.inf))
-    found = find_steps(
+    steps = find_steps(
         source.volts, source.rate_hz, stimulus.steps_hz, stimulus.step_s, len(stimulus.levels_vrms)
     )
-    _refuse_others(stimulus.levels_vrms, found, recorded=source is capture_data.generator)
+    _refuse_others(stimulus.levels_vrms, steps, recorded=source is capture_data.generator)
     # In turn, so that the spectra of one step are let go before the next is looked at.
-    return _parts(capture_data, number, found)
+    return _parts(capture_data, number, steps)
 
 
 def _source(capture_data: CaptureData, number: int) -> Track:
@@ -51,26 +51,26 @@ def _source(capture_data: CaptureData, number: int) -> Track:
     )
 
 
-def _refuse_others(stated: list[float], found: list[Step], *, recorded: bool) -> None:
+def _refuse_others(stated: list[float], steps: list[LevelStep], *, recorded: bool) -> None:
     """Raise Refusal where a step's change of level can't come from the stated drive."""
     for position, ((low, high), (a, b)) in enumerate(
-        zip(pairwise(stated), pairwise(found), strict=True), start=1
+        zip(pairwise(stated), pairwise(steps), strict=True), start=1
     ):
         wanted, rise = 20 * math.log10(high / low), b.level_db - a.level_db
         # A limited output holds its level while its drive rises.
         least = (wanted if recorded else min(wanted, 0.0)) - LEVEL_WITHIN_DB
         most = wanted + (LEVEL_WITHIN_DB if recorded else MORE_AT_OUTPUT_DB)
-        if abs(wanted) >= TOLD_STEP_DB and not least <= rise <= most:
+        if abs(wanted) >= DETECTABLE_STEP_DB and not least <= rise <= most:
             raise Refusal(
                 f"the level changes by {rise:.2g} dB from step {position} to step {position + 1}, "
                 f"not by {wanted:.2g} dB as stated: these aren't the stated steps"
             )
 
 
-def _parts(capture_data: CaptureData, number: int, found: list[Step]) -> Iterator[Part]:
+def _parts(capture_data: CaptureData, number: int, steps: list[LevelStep]) -> Iterator[LevelPart]:
     stimulus = capture_data.stimulus
     assert isinstance(stimulus, Steps)
-    for level, step in zip(stimulus.levels_vrms, found, strict=True):
+    for level, step in zip(stimulus.levels_vrms, steps, strict=True):
         part = replace(
             capture_data,
             stimulus=Tone(tone_hz=stimulus.steps_hz, generator_vrms=level),
@@ -83,8 +83,8 @@ def _parts(capture_data: CaptureData, number: int, found: list[Step]) -> Iterato
             seen: object = tone_view.build(steady_part(part, number).capture_data, number)
         except Refusal as refusal:
             seen = refusal
-        yield Part(seen, level)
+        yield LevelPart(seen, level)
 
 
-def _cut(track: Track, step: Step) -> Track:
+def _cut(track: Track, step: LevelStep) -> Track:
     return replace(track, volts=track.volts[step.first : step.last])

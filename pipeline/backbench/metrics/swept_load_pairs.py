@@ -79,7 +79,7 @@ def _phases(session: Session, like: Reading) -> list[CurveReading]:
 
 
 @dataclass(frozen=True)
-class At:
+class SweptPoint:
     """What two loads give at one frequency. whole: None without phase. allowed: as of Pair."""
 
     hz: float
@@ -88,20 +88,20 @@ class At:
     allowed: tuple[float, float]
 
 
-def swept_over(pair: SweptPair) -> list[At]:
+def swept_over(pair: SweptPair) -> list[SweptPoint]:
     """What every frequency of both sweeps gives; frequencies that give nothing are left out."""
     light, heavy = pair.light.data, pair.heavy.data
     inside = (light.x >= heavy.x[0] * (1 - 1e-9)) & (light.x <= heavy.x[-1] * (1 + 1e-9))
-    found = []
+    points = []
     for hz in light.x[inside]:
         try:
-            found.append(swept_at(pair, float(hz)))
+            points.append(swept_at(pair, float(hz)))
         except ValueError:
             continue
-    return found
+    return points
 
 
-def swept_at(pair: SweptPair, hz: float) -> At:
+def swept_at(pair: SweptPair, hz: float) -> SweptPoint:
     """The same at one frequency. Raises ValueError where it lies outside or gives nothing."""
     shared = pair.gains[0].calibration_key == pair.gains[1].calibration_key
     light, heavy = (
@@ -117,7 +117,7 @@ def swept_at(pair: SweptPair, hz: float) -> At:
             )
         ]
         whole = complex_impedance(phasors[0], phasors[1])
-    return At(hz, ohms, whole, allowed_by(light, heavy, ohms))
+    return SweptPoint(hz, ohms, whole, allowed_by(light, heavy, ohms))
 
 
 def _turned(loaded: Loaded, phase: CurveReading, arrival: Reading, hz: float) -> Phasor:

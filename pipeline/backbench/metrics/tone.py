@@ -13,7 +13,7 @@ from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, vi
 from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import warning
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.sidebands import Mirrored, mirrored_harmonics
 from backbench.signal.steadiness import level_spread
@@ -21,7 +21,7 @@ from backbench.signal.tone import ToneLines, tone_at
 from backbench.signal.tone_course import tone_course
 from backbench.signal.tone_search import find_tone, power_near, spectrum_for
 from backbench.signal.track import Track
-from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
+from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
 FAMILY = "Level and gain"
 
@@ -45,7 +45,7 @@ class ToneView:
     track: Track
     lines: ToneLines
     driven: bool
-    square: Square
+    square: MeanSquare
 
     @property
     def stated_hz(self) -> float:
@@ -105,7 +105,7 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     return ToneView(capture_data, track, lines, False, lines.selective)
 
 
-def _with_drift(track: Track, lines: ToneLines) -> Square:
+def _with_drift(track: Track, lines: ToneLines) -> MeanSquare:
     """The fundamental, how its level drifts within the record in its variance."""
     square = lines.fundamental
     try:
@@ -139,7 +139,7 @@ def _refuse_swapped(capture_data: CaptureData, stated: float) -> None:
             )
 
 
-def _power_off(capture_data: CaptureData, fundamental: Square) -> tuple[float, str] | None:
+def _power_off(capture_data: CaptureData, fundamental: MeanSquare) -> tuple[float, str] | None:
     """How far level and load are from the stated output power, dB, and both in words."""
     wanted, load = capture_data.conditions.power_w, capture_data.conditions.load_resistance
     if wanted is None or load is None:
@@ -153,7 +153,7 @@ def _power_off(capture_data: CaptureData, fundamental: Square) -> tuple[float, s
     )
 
 
-def _refuse_power(capture_data: CaptureData, fundamental: Square) -> None:
+def _refuse_power(capture_data: CaptureData, fundamental: MeanSquare) -> None:
     """Raise Refusal where level and load contradict the stated output power."""
     off = _power_off(capture_data, fundamental)
     if off is not None and abs(off[0]) >= POWER_REFUSED_DB:
@@ -197,7 +197,12 @@ def level(tone: ToneView) -> MeasuredValue:
         most = square.at_most
         return MeasuredValue(most, most * tone.track.calibration, bound="upper")
     estimation = square.relative * square.rms
-    total = combine([Part(square.rms * tone.track.calibration), Part(estimation, square.samples)])
+    total = combine(
+        [
+            Contribution(square.rms * tone.track.calibration),
+            Contribution(estimation, square.samples),
+        ]
+    )
     return MeasuredValue(square.rms, total.u, estimation, total.dof, remark=power_remark(tone))
 
 
@@ -221,9 +226,9 @@ def output_power(tone: ToneView) -> MeasuredValue:
     power = tone.square.value / load
     estimation = 2 * tone.square.relative * power
     parts = [
-        Part(estimation, tone.square.samples),
-        Part(2 * tone.track.calibration * power),
-        Part(tone.capture_data.load_uncertainty * power),
+        Contribution(estimation, tone.square.samples),
+        Contribution(2 * tone.track.calibration * power),
+        Contribution(tone.capture_data.load_uncertainty * power),
     ]
     total = combine(parts)
     return MeasuredValue(power, total.u, estimation, total.dof, remark=power_remark(tone))
@@ -268,7 +273,7 @@ def _gain_of_tone(tone: ToneView) -> MeasuredValue:
     estimation = DB_PER_RELATIVE * math.hypot(tone.square.relative, own)
     shared = DB_PER_RELATIVE * math.hypot(tone.track.calibration, bench)
     ratio = 20 * math.log10(tone.square.rms / given)
-    total = combine([Part(estimation, tone.square.samples), Part(shared)])
+    total = combine([Contribution(estimation, tone.square.samples), Contribution(shared)])
     return MeasuredValue(ratio, total.u, estimation, total.dof)
 
 

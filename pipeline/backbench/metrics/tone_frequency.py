@@ -14,7 +14,7 @@ FAMILY = "Level and gain"
 WIDENED = 2.0
 """Standard deviation of the frequency read from the window's greatest bins over the least that
 noise allows: 1.6 to 1.8 by simulation (tests/metrics/test_tone_frequency.py)."""
-LEAST_SHARE_OF_BIN = 1e-4
+LEAST_FRACTION_OF_BIN = 1e-4
 """What the interpolation between bins and a slow drift within the record leave, in bins."""
 
 
@@ -26,7 +26,7 @@ def _u_hz(lines: ToneLines) -> float:
     """
     spectrum = lines.spectrum
     least = math.sqrt(12) * lines.fundamental.relative * spectrum.resolution_hz / (2 * math.pi)
-    return math.hypot(WIDENED * least, LEAST_SHARE_OF_BIN * spectrum.resolution_hz)
+    return math.hypot(WIDENED * least, LEAST_FRACTION_OF_BIN * spectrum.resolution_hz)
 
 
 @metric(

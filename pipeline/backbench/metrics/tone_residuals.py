@@ -12,7 +12,7 @@ from backbench.metrics.distortion import percent_of_total, refuse_mirrored
 from backbench.metrics.harmonic_band import beyond_band
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import (
     mains_sidebands,
     on_mains_multiple,
@@ -80,7 +80,7 @@ def thd_n_notch(tone: ToneView) -> MeasuredValue:
     return beyond_band(tone, MeasuredValue(value, own, own, left.samples), BAND_HZ[1])
 
 
-def _line_re_tone(square: Square, tone: ToneView, **kept: object) -> MeasuredValue:
+def _line_re_tone(square: MeanSquare, tone: ToneView, **kept: object) -> MeasuredValue:
     """Level of lines re the fundamental in dB; an upper bound where they don't stand out."""
     whole = tone.square
     if not square.stands_out:

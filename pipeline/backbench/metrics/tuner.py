@@ -36,7 +36,7 @@ _RF = "the RF generator's own error is not known and not in the uncertainty"
 
 
 @dataclass(frozen=True, eq=False)
-class Column:
+class ValuesByLevel:
     """Values in dB by RF level and their standard uncertainty from the printed digits."""
 
     db: Array
@@ -51,9 +51,9 @@ class TunerView:
     """
 
     dbf: Array
-    snr: Column | None
-    distortion: Column | None
-    separation: Column | None
+    snr: ValuesByLevel | None
+    distortion: ValuesByLevel | None
+    separation: ValuesByLevel | None
 
 
 def dbf_of(volts: Array, ohm: float) -> Array:
@@ -88,44 +88,46 @@ def _rf_level(stimulus: Table, level: Array) -> Array:
     return dbf_of(level, stimulus.antenna_ohm)
 
 
-def _decibels(stimulus: Table, key: str, values: Array) -> Column:
+def _decibels(stimulus: Table, key: str, values: Array) -> ValuesByLevel:
     """A column in dB: volts and percent as 20 lg, watts as 10 lg."""
     unit, printed = stimulus.columns[key].unit, resolution(values)
     if unit == "dB":
         if key == "distortion" and (values > 0).any():
             raise Refusal("a distortion above 0 dB: it is told re the audio level, below 0")
-        return Column(values, np.full(len(values), printed))
+        return ValuesByLevel(values, np.full(len(values), printed))
     if (values <= 0).any():
         raise Refusal(f"a value of 0 or below in the column {key}")
     factor = DB_PER_RELATIVE * (0.5 if unit == "W" else 1.0)
     whole = 100.0 if unit == "%" else 1.0
-    return Column(factor * np.log(values / whole), factor * printed / values)
+    return ValuesByLevel(factor * np.log(values / whole), factor * printed / values)
 
 
-def _ratio(stimulus: Table, columns: dict[str, Column]) -> Column | None:
+def _ratio(stimulus: Table, columns: dict[str, ValuesByLevel]) -> ValuesByLevel | None:
     if "noise" not in columns:
         return None
     kinds = {stimulus.columns[key].unit == "dB" for key in ("audio_level", "noise")}
     if len(kinds) > 1 or stimulus.columns["audio_level"].unit == "W":
         raise Refusal("audio level and noise are told in units that make no ratio")
     audio, noise = columns["audio_level"], columns["noise"]
-    return Column(audio.db - noise.db, np.hypot(audio.u, noise.u))
+    return ValuesByLevel(audio.db - noise.db, np.hypot(audio.u, noise.u))
 
 
-def _known(column: Column | None, name: str) -> Column:
+def _known(column: ValuesByLevel | None, name: str) -> ValuesByLevel:
     if column is None:
         raise NotApplicable(f"the table has no column {name}")
     return column
 
 
-def _level_for(seen: TunerView, column: Column, wanted_db: float) -> MeasuredValue:
-    found = settles_at(seen.dbf, column.db, column.u, wanted_db)
-    if found is None:
+def _level_for(seen: TunerView, column: ValuesByLevel, wanted_db: float) -> MeasuredValue:
+    threshold = settles_at(seen.dbf, column.db, column.u, wanted_db)
+    if threshold is None:
         best = float(column.db.max())
         raise Refusal(
             f"{wanted_db:g} dB aren't held up to {seen.dbf[-1]:.4g} dBf; the best is {best:.3g} dB"
         )
-    return MeasuredValue(found.x, found.u, found.u, bound=None if found.within else "upper")
+    return MeasuredValue(
+        threshold.x, threshold.u, threshold.u, bound=None if threshold.within else "upper"
+    )
 
 
 @metric(
@@ -145,7 +147,7 @@ def usable_sensitivity(seen: TunerView) -> MeasuredValue:
     noise, harmonics = 10 ** (-snr.db / 10), 10 ** (distortion.db / 10)
     total = noise + harmonics
     u = np.hypot(noise * snr.u, harmonics * distortion.u) / total
-    return _level_for(seen, Column(-10 * np.log10(total), u), USABLE_DB)
+    return _level_for(seen, ValuesByLevel(-10 * np.log10(total), u), USABLE_DB)
 
 
 @metric(

@@ -18,9 +18,9 @@ from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, met
 from backbench.metrics.traits import Traits
 from backbench.signal.intermodulation import ToneSet, find_tones, summed
 from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers, root_sum_square
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from backbench.signal.track import Track
-from backbench.signal.uncertainty import DB_PER_RELATIVE, Part, combine
+from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
 FAMILY = "Intermodulation and multitone"
 
@@ -60,18 +60,18 @@ class TwoTonesView:
         if given is None or number not in given.outputs:
             return None
         try:
-            found: TwoTonesView = two_tones_view.build(given, number)
+            view: TwoTonesView = two_tones_view.build(given, number)
         except Refusal:
             return None
-        return found
+        return view
 
     @property
-    def low(self) -> Square:
+    def low(self) -> MeanSquare:
         """Mean square of the tone of the lower frequency."""
         return self.found.tones[0]
 
     @property
-    def high(self) -> Square:
+    def high(self) -> MeanSquare:
         """Mean square of the tone of the higher frequency."""
         return self.found.tones[1]
 
@@ -81,7 +81,7 @@ class TwoTonesView:
         m, n = combination
         return float(abs(m * low + n * high))
 
-    def products(self, *combinations: Combination) -> list[Square]:
+    def products(self, *combinations: Combination) -> list[MeanSquare]:
         """Mean squares of products. Raises Refusal for one beyond the converter's band."""
         for one in combinations:
             position = self.position(one)
@@ -94,7 +94,7 @@ class TwoTonesView:
         return [self._standing[one] for one in combinations]
 
     @cached_property
-    def _standing(self) -> dict[Combination, Square]:
+    def _standing(self) -> dict[Combination, MeanSquare]:
         """Every product that is told of, as far as the band goes."""
         reached = [
             one for one in {**DIFFERENCE, **MODULATION} if self.found.covers(self.position(one))
@@ -109,18 +109,24 @@ class TwoTonesView:
             raise NotApplicable(f"{test} distortion is defined {why}")
 
 
-@view("two tones", version=1)
+@view("two tones", version=2)
 def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     """Two tones in output track `number`. Raises Refusal where they are not those stated."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]
     assert isinstance(stimulus, TwoTones)
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
-    test = _test(stimulus)
-    apart = _least_distance(stimulus.tones_hz, test)
-    found = find_tones(track, stimulus.tones_hz, apart, capture_data.mains_hz)
-    _check_ratio(found, stimulus.ratio)
-    return TwoTonesView(capture_data, track, found, test)
+    tones = find_tones(track, stimulus.tones_hz, pair_spacing(stimulus), capture_data.mains_hz)
+    _check_ratio(tones, stimulus.ratio)
+    return TwoTonesView(capture_data, track, tones, _test(stimulus))
+
+
+def pair_spacing(stimulus: TwoTones) -> float:
+    """Distance of the nearest two of tones, products and 0 Hz. Raises Refusal where two coincide.
+
+    stimulus: the pair as stated. Gives Hz.
+    """
+    return _least_distance(stimulus.tones_hz, _test(stimulus))
 
 
 def _test(stimulus: TwoTones) -> Test | None:
@@ -144,8 +150,8 @@ def _least_distance(tones_hz: Sequence[float], test: Test | None) -> float:
     return least
 
 
-def _check_ratio(found: ToneSet, stated: float) -> None:
-    low, high = found.tones
+def _check_ratio(tones: ToneSet, stated: float) -> None:
+    low, high = tones.tones
     ratio = low.rms / high.rms
     if abs(20 * math.log10(ratio / stated)) > RATIO_AT_OUTPUT_DB:
         raise Refusal(
@@ -190,8 +196,8 @@ def tone_level(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     assert isinstance(pair.capture_data.stimulus, TwoTones)
     for hz, square in zip(pair.capture_data.stimulus.tones_hz, pair.found.tones, strict=True):
         own = square.relative * square.rms
-        calibration = Part(square.rms * pair.track.calibration)
-        total = combine([Part(own, square.samples), calibration])
+        calibration = Contribution(square.rms * pair.track.calibration)
+        total = combine([Contribution(own, square.samples), calibration])
         yield MeasuredValue(square.rms, total.u, own, total.dof, frequency_hz=hz)
 
 

@@ -23,7 +23,7 @@ BACKGROUND_BINS = 400
 STRONG_RE_TONE = 10 ** (-60 / 20)
 STRONG_IDLE_V = 1e-3
 """From these on a line is warned of: common practice, no source."""
-CHANCE = 30.0
+LINE_OVER_NOISE = 30.0
 """Times the noise that a bin must reach: by chance once in 10 000 records of 10^9 bins."""
 
 
@@ -46,22 +46,22 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
         raise NotApplicable(f"the record's band ends at {top_hz / 1000:.4g} kHz")
     lobe = own.window.half_width
     first, last = int(BAND_HZ[1] / own.resolution_hz) + 2 * lobe, int(top_hz / own.resolution_hz)
-    power = np.where(_beside_harmonics(seen, first, last), own.power[first:last], 0.0)
+    power = np.where(_away_from_harmonics(seen, first, last), own.power[first:last], 0.0)
     noise = _background(power)
     peak = int(np.argmax(power / noise))
     around = slice(max(first + peak - lobe, 0), first + peak + lobe + 1)
     beside = np.full(around.stop - around.start, noise[peak])
     samples = degrees_of_freedom(first + peak, own.window.spread)
     square = line_power(own.power[around], beside, own.window.spread, samples)
-    if power[peak] < CHANCE * noise[peak]:
+    if power[peak] < LINE_OVER_NOISE * noise[peak]:
         # The greatest of many bins is no line: what one would have to have to be seen.
-        most = math.sqrt(max(CHANCE * noise[peak], square.value))
+        most = math.sqrt(max(LINE_OVER_NOISE * noise[peak], square.value))
         return MeasuredValue(most, most * seen.track.calibration, bound="upper")
     hz = (first + peak) * own.resolution_hz
     return line_figure(square, seen.track, remark=_remark(seen, square.rms, hz))
 
 
-def _beside_harmonics(seen: ToneView | IdleView, first: int, last: int) -> Array:
+def _away_from_harmonics(seen: ToneView | IdleView, first: int, last: int) -> Array:
     """Bins that are none of a harmonic of the tone, nor of where sampling mirrors one."""
     bins = np.arange(first, last, dtype=float)
     clear = np.ones(len(bins), dtype=bool)

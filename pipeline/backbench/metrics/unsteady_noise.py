@@ -11,8 +11,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from backbench.documents.stimuli import Idle
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData
+from backbench.metrics.lines_in_time import shortest_s
+from backbench.metrics.multitone import MultitoneView
 from backbench.metrics.noise import IdleView, noise_figure
 from backbench.metrics.parts_in_time import part_of
 from backbench.metrics.tone import ToneView
@@ -23,20 +26,23 @@ from backbench.signal.block_scatter import (
     grouped,
     scatter,
 )
-from backbench.signal.record_checks import SHORTEST_S
+from backbench.signal.multitone_residual import beating
 from backbench.signal.tone import BAND_HZ
-from backbench.signal.tone_course import tone_course
+from backbench.signal.tone_course import tone_course, tones_course
 from backbench.signal.track import Array
 from backbench.signal.weighting import a_weighting
 
 EXCESS = 2.5
 """Times the uncertainty that steady noise gives, from which noise isn't steady."""
+EXCESS_OF_MANY = 6.0
+"""As EXCESS, beside many tones, whose products beat with each other."""
 LEAST_SCATTER = 0.05
 """Relative uncertainty of a mean square (0.2 dB) below which scatter is let be."""
 LEAST_BLOCKS = 4
-STRETCHES = 4
+SEGMENTS = 4
 LEAST_IDLE_S = 0.35
-TONE_PERIODS = 17
+SPARE = 17 / 16
+"""Times the shortest record that can be measured, which a little off the stated frequency is."""
 STEP = 6
 """Stretches begin a sixth of their length apart: what the window of one hides another sees."""
 
@@ -51,7 +57,7 @@ class Unsteady(NamedTuple):
     times: float
 
 
-class Stretches(NamedTuple):
+class NoiseSegments(NamedTuple):
     """Parts of a capture that overlap, and how many of them would be as good without overlap."""
 
     parts: list[CaptureData]
@@ -61,19 +67,21 @@ class Stretches(NamedTuple):
 def noise_change(view: Any) -> Unsteady | None:
     """How the noise of a view isn't steady; None where it is, or isn't looked at."""
     if isinstance(view, ToneView) and view.driven:
-        return _beside_tone(view)
+        return _noise_with_tone(view)
+    if isinstance(view, MultitoneView):
+        return _noise_with_tones(view)
     return _idle(view) if isinstance(view, IdleView) else None
 
 
-def _judged(found: Scatter, own: float) -> Unsteady | None:
+def _judged(found: Scatter, own: float, excess: float = EXCESS) -> Unsteady | None:
     """own: relative standard uncertainty of the rms that steady noise gives."""
-    if found.relative <= EXCESS * 2 * own:
+    if found.relative <= excess * 2 * own:
         return None
     text = f"the noise isn't steady: it varies by {found.span_db:.2g} dB"
     return Unsteady(text, found.relative / (2 * own) if own > 0 else math.inf)
 
 
-def _beside_tone(view: ToneView) -> Unsteady | None:
+def _noise_with_tone(view: ToneView) -> Unsteady | None:
     try:
         course = tone_course(view.track, view.lines)
     except ValueError:
@@ -91,6 +99,19 @@ def _beside_tone(view: ToneView) -> Unsteady | None:
     except Refusal:
         return None
     return _judged(found, own)
+
+
+def _noise_with_tones(view: MultitoneView) -> Unsteady | None:
+    try:
+        course = tones_course(view.track, view.found)
+        own = max(view.beside.relative, beating(view.found))
+    except (Refusal, ValueError):
+        return None
+    squares = grouped(course.left.ravel(), course.block_s / course.left.shape[1])
+    if len(squares) < LEAST_BLOCKS:
+        return None
+    found = scatter(squares, view.found.spectrum.window.spread)
+    return _judged(found, own, EXCESS_OF_MANY) if found.relative > LEAST_SCATTER else None
 
 
 def _idle(view: IdleView) -> Unsteady | None:
@@ -120,20 +141,22 @@ def _weights(count: int, df: float) -> Array:
     return np.stack([flat, own], axis=1)
 
 
-def in_stretches(capture_data: CaptureData, number: int, tone_hz: float | None) -> Stretches:
+def in_segments(capture_data: CaptureData, number: int) -> NoiseSegments:
     """A capture in stretches of a quarter of its length, which overlap.
 
     Raises Refusal where it is too short for that.
     """
     track = capture_data.outputs[number]
     whole_s = len(track.volts) / track.rate_hz
-    least_s = LEAST_IDLE_S if tone_hz is None else max(SHORTEST_S, TONE_PERIODS / tone_hz)
-    own_s = max(whole_s / STRETCHES, least_s)
+    stimulus = capture_data.stimulus
+    idle = isinstance(stimulus, Idle)
+    least_s = LEAST_IDLE_S if idle else SPARE * shortest_s(stimulus)
+    own_s = max(whole_s / SEGMENTS, least_s)
     if own_s > whole_s / 2:
         raise Refusal(
             f"a record of {whole_s:.2g} s is too short to tell its mean; record at least "
-            f"{STRETCHES * least_s:.2g} s"
+            f"{SEGMENTS * least_s:.2g} s"
         )
     starts = np.arange(0.0, whole_s - own_s + 1e-9, own_s / STEP)
     parts = [part_of(capture_data, at, own_s) for at in starts.tolist()]
-    return Stretches(parts, 1 + 3 * (whole_s - own_s) / own_s)
+    return NoiseSegments(parts, 1 + 3 * (whole_s - own_s) / own_s)

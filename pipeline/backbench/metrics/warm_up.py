@@ -11,6 +11,7 @@ import numpy as np
 from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.session import (
     Derived,
+    DerivedResult,
     Reading,
     RefusedDerivation,
     Session,
@@ -33,8 +34,6 @@ _RATE = (
     "about the line or from the readings, the greater"
 )
 
-Given = Derived | RefusedDerivation
-
 
 class _Point(NamedTuple):
     """One capture: minutes since switching on, level in dB, its own uncertainty in dB."""
@@ -47,21 +46,21 @@ class _Point(NamedTuple):
 
 @derived("gain_drift", title="Warm-up drift of gain", unit="dB", better="lower",
          source=_SOURCE, version=1, choice=_SPAN)  # fmt: skip
-def gain_drift(session: Session) -> Iterator[Given]:
+def gain_drift(session: Session) -> Iterator[DerivedResult]:
     """How far the gain moves over a timed series."""
     yield from _spans(session, "gain")
 
 
 @derived("gain_drift_rate", title="Rate of warm-up drift of gain", unit="dB/h",
          better="nearer zero", source=_SOURCE, version=1, choice=_RATE)  # fmt: skip
-def gain_drift_rate(session: Session) -> Iterator[Given]:
+def gain_drift_rate(session: Session) -> Iterator[DerivedResult]:
     """Slope of the gain over a timed series."""
     yield from _rates(session, "gain")
 
 
 @derived("distortion_drift", title="Warm-up drift of THD", unit="dB",
          better="lower", source=_SOURCE, version=1, choice="20 lg of THD; " + _SPAN)  # fmt: skip
-def distortion_drift(session: Session) -> Iterator[Given]:
+def distortion_drift(session: Session) -> Iterator[DerivedResult]:
     """How far harmonic distortion moves over a timed series."""
     yield from _spans(session, "thd")
 
@@ -69,14 +68,14 @@ def distortion_drift(session: Session) -> Iterator[Given]:
 @derived("distortion_drift_rate", title="Rate of warm-up drift of THD", unit="dB/h",
          better="nearer zero", source=_SOURCE, version=1,
          choice="20 lg of THD; " + _RATE)  # fmt: skip
-def distortion_drift_rate(session: Session) -> Iterator[Given]:
+def distortion_drift_rate(session: Session) -> Iterator[DerivedResult]:
     """Slope of harmonic distortion over a timed series."""
     yield from _rates(session, "thd")
 
 
 @derived("noise_drift", title="Warm-up drift of idle noise", unit="dB", better="lower",
          source=_SOURCE, version=1, choice="20 lg of the unweighted noise; " + _SPAN)  # fmt: skip
-def noise_drift(session: Session) -> Iterator[Given]:
+def noise_drift(session: Session) -> Iterator[DerivedResult]:
     """How far the idle noise moves over a timed series."""
     yield from _spans(session, "noise")
 
@@ -84,7 +83,7 @@ def noise_drift(session: Session) -> Iterator[Given]:
 @derived("noise_drift_rate", title="Rate of warm-up drift of idle noise", unit="dB/h",
          better="nearer zero", source=_SOURCE, version=1,
          choice="20 lg of the unweighted noise; " + _RATE)  # fmt: skip
-def noise_drift_rate(session: Session) -> Iterator[Given]:
+def noise_drift_rate(session: Session) -> Iterator[DerivedResult]:
     """Slope of the idle noise over a timed series."""
     yield from _rates(session, "noise")
 
@@ -119,7 +118,7 @@ def _point(r: Reading) -> _Point:
     return _Point(minutes, 20 * math.log10(value), DB_PER_RELATIVE * relative_estimation(r), r)
 
 
-def _spans(session: Session, metric: str) -> Iterator[Given]:
+def _spans(session: Session, metric: str) -> Iterator[DerivedResult]:
     for points in _series(session, metric):
         if isinstance(points, RefusedDerivation):
             yield points
@@ -129,7 +128,7 @@ def _spans(session: Session, metric: str) -> Iterator[Given]:
         yield _given(points, MeasuredValue(top.db - bottom.db, u, u))
 
 
-def _rates(session: Session, metric: str) -> Iterator[Given]:
+def _rates(session: Session, metric: str) -> Iterator[DerivedResult]:
     for points in _series(session, metric):
         yield points if isinstance(points, RefusedDerivation) else _given(points, _slope(points))
 
@@ -144,9 +143,9 @@ def _slope(points: list[_Point]) -> MeasuredValue:
     left = db - db.mean() - slope * centred
     freedom = len(points) - 2
     scatter = float(np.dot(left, left)) / freedom
-    told = float(np.mean([p.u**2 for p in points]))
-    u = math.sqrt(max(scatter, told) / square)
-    return MeasuredValue(slope, u, u, float(freedom) if scatter > told else math.inf)
+    stated = float(np.mean([p.u**2 for p in points]))
+    u = math.sqrt(max(scatter, stated) / square)
+    return MeasuredValue(slope, u, u, float(freedom) if scatter > stated else math.inf)
 
 
 def _given(points: list[_Point], figure: MeasuredValue) -> Derived:

@@ -13,7 +13,7 @@ from backbench.metrics.noise import IdleView, dither_power, noise_figure, steps_
 from backbench.signal.itu_468 import TWO_KHZ, weighting_468_power
 from backbench.signal.quasi_peak import block_error, highest, needle_course, of_sine
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import Part, combine
+from backbench.signal.uncertainty import Contribution, combine
 
 FAMILY = "Noise and hum"
 
@@ -34,7 +34,7 @@ def _weights(idle: IdleView) -> Array:
 
 def _read_off(idle: IdleView, value: float, own: float, dof: float) -> MeasuredValue:
     """A meter's reading, V, with the uncertainty that its needle's unrest leaves."""
-    total = combine([Part(own, dof), Part(value * idle.track.calibration)])
+    total = combine([Contribution(own, dof), Contribution(value * idle.track.calibration)])
     weights = _weights(idle)
     chosen, power = idle.band()
     square = float(np.sum(power * weights))

@@ -15,7 +15,7 @@ from pathlib import Path
 from filelock import Timeout
 
 from backbench.errors import Fault, UserError
-from backbench.publish.output_files import RECORD, Record, link
+from backbench.publish.output_files import RECORD, EarlierOutput, link
 from backbench.storage.atomic_io import flush_everything, make_folder, rename
 from backbench.storage.fault_injection import reached
 from backbench.storage.lock import turn
@@ -24,7 +24,7 @@ PATIENCE_S = 10.0
 
 
 @contextmanager
-def renewing(folder: Path) -> Iterator[Path]:
+def replacing_site(folder: Path) -> Iterator[Path]:
     """The right to renew the site in a folder, and the folder aside to make it in.
 
     What a run that broke off left is mended or cleared away first, and what this one leaves
@@ -35,17 +35,17 @@ def renewing(folder: Path) -> Iterator[Path]:
     make_folder(folder.parent)
     with ExitStack() as held:
         try:
-            held.enter_context(turn(_beside(folder, "lock"), PATIENCE_S))
+            held.enter_context(turn(_sibling(folder, "lock"), PATIENCE_S))
         except Timeout:
-            found, remedy = "another process making it", "try again when it has ended"
-            fault = Fault(str(folder), found, "one at a time", remedy)
+            holder, remedy = "another process making it", "try again when it has ended"
+            fault = Fault(str(folder), holder, "one at a time", remedy)
             raise UserError("the site is being made", [fault]) from None
-        _mend(folder)
-        held.callback(shutil.rmtree, _beside(folder, "new"), ignore_errors=True)
-        yield _beside(folder, "new")
+        _recover(folder)
+        held.callback(shutil.rmtree, _sibling(folder, "new"), ignore_errors=True)
+        yield _sibling(folder, "new")
 
 
-def put_in_place(aside: Path, folder: Path, record: Record) -> None:
+def replace_site(aside: Path, folder: Path, record: EarlierOutput) -> None:
     """Put the site made aside in the folder's place, with what is in it and not of the site.
 
     record: of the earlier site, whose files are not kept.
@@ -54,22 +54,22 @@ def put_in_place(aside: Path, folder: Path, record: Record) -> None:
     flush_everything()
     if folder.exists():
         shutil.copymode(folder, aside)
-        rename(folder, _beside(folder, "earlier"))
+        rename(folder, _sibling(folder, "earlier"))
     rename(aside, folder)
-    _clear(_beside(folder, "earlier"))
+    _clear(_sibling(folder, "earlier"))
 
 
-def _beside(folder: Path, what: str) -> Path:
+def _sibling(folder: Path, what: str) -> Path:
     return folder.with_name(f".{folder.name}.{what}")
 
 
-def _mend(folder: Path) -> None:
+def _recover(folder: Path) -> None:
     """Bring an earlier site back that nothing took the place of; clear away what is left."""
-    earlier = _beside(folder, "earlier")
+    earlier = _sibling(folder, "earlier")
     if earlier.exists() and not folder.exists():
         rename(earlier, folder)
     _clear(earlier)
-    _clear(_beside(folder, "new"))
+    _clear(_sibling(folder, "new"))
 
 
 def _clear(folder: Path) -> None:
@@ -79,7 +79,7 @@ def _clear(folder: Path) -> None:
         reached("cleared")
 
 
-def _keep_others(folder: Path, aside: Path, record: Record) -> None:
+def _keep_others(folder: Path, aside: Path, record: EarlierOutput) -> None:
     """Files that no run made stay; a page of the new site goes before one of the same name."""
     made = {*record.paths, RECORD}
     for path in [path for path in folder.rglob("*") if path.is_symlink() or not path.is_dir()]:

@@ -10,12 +10,12 @@ from backbench.comparison.unit_comparison import Comparison
 from backbench.publish import finding_sentences
 
 
-def told_of(differences: Iterable[Difference]) -> list[Difference]:
+def main_differences(differences: Iterable[Difference]) -> list[Difference]:
     """Without single harmonics and lines, and without what another quantity says already."""
     return [d for d in differences if d.order_n is None and d.metric in compared_points()]
 
 
-def sides_said(compared: Comparison) -> str:
+def left_right_sentence(compared: Comparison) -> str:
     """How left and right of a unit, or of a mono pair, differ; "" where there is one side."""
     named, found = compared.sides
-    return finding_sentences.sides_said(told_of(found)) if named else ""
+    return finding_sentences.left_right_sentence(main_differences(found)) if named else ""

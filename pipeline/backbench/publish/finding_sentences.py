@@ -13,8 +13,9 @@ from backbench.comparison.differences import Difference
 from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
 from backbench.ingest.outcomes import ReviewOutcome
-from backbench.publish.value_text import few, listed, sentence
+from backbench.publish.value_text import first_few, listed, sentence
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import quantity
 
 VERBS = {
     "meets": ("meets", "meets"),
@@ -23,17 +24,17 @@ VERBS = {
     "measured under other conditions": ("was measured under other conditions than",) * 2,
     "not measured": ("has no reading for",) * 2,
 }
-UNDECIDED_QUARTER = "in neither the best nor the last quarter with certainty"
+UNDECIDED_QUARTER = "not certainly in the best or the worst quarter"
 BEST_QUARTER, WORST_QUARTER = 0.25, 0.75
 
 
-def state_said(state: str, work: Sequence[str], reviewed: dt.date) -> str:
+def state_sentence(state: str, work: Sequence[str], reviewed: dt.date) -> str:
     """The unit's condition at a review, and the work that was done."""
-    told = f"Measured {state} on {reviewed.isoformat()}"
-    return sentence(f"{told}: {listed(work)}" if work else told)
+    text = f"Measured {state} on {reviewed.isoformat()}"
+    return sentence(f"{text}: {listed(work)}" if work else text)
 
 
-def verdicts_said(verdicts: Sequence[Verdict]) -> str:
+def verdicts_sentence(verdicts: Sequence[Verdict]) -> str:
     """How many specifications are met, failed, inconclusive or open."""
     if not verdicts:
         return "No specifications are recorded for this unit."
@@ -45,8 +46,8 @@ def verdicts_said(verdicts: Sequence[Verdict]) -> str:
     return sentence(f"of {counted(len(verdicts), 'specification')} it {listed(parts)}")
 
 
-def places_said(lines: Sequence[Standing], peers: str) -> str:
-    """In which metrics a unit is surely in the best or the last quarter of its peers.
+def ranks_sentence(lines: Sequence[Standing], peers: str) -> str:
+    """In which metrics a unit is certainly in the best or the worst quarter of its peers.
 
     A metric counts only where its whole rank interval lies in the quarter.
     """
@@ -58,26 +59,23 @@ def places_said(lines: Sequence[Standing], peers: str) -> str:
     most = max(line.n for line in ranked)
     parts = []
     if best:
-        parts.append(f"in the best quarter for {few(best)}")
+        parts.append(f"in the best quarter for {first_few(best)}")
     if last:
-        parts.append(f"in the last quarter for {few(last)}")
-    told = f"among up to {counted(most, 'unit')} ({peers}) it is "
-    return sentence(
-        told
-        + (listed(parts) if parts else "in neither the best nor the last quarter with certainty")
-    )
+        parts.append(f"in the worst quarter for {first_few(last)}")
+    beginning = f"among up to {counted(most, 'unit')} ({peers}) it is "
+    return sentence(beginning + (listed(parts) if parts else UNDECIDED_QUARTER))
 
 
 def _titles(lines: object) -> list[str]:
     """Titles in small letters where they begin a word, each once, with the limit where one is."""
-    found: list[str] = []
+    titles: list[str] = []
     for line in lines:  # type: ignore[attr-defined]
         title = lowered(line.title)
         if line.limit_percent is not None:
-            title += f" ({line.limit_percent:g} %)"
-        if title not in found:
-            found.append(title)
-    return found
+            title += f" ({quantity(line.limit_percent, '%')})"
+        if title not in titles:
+            titles.append(title)
+    return titles
 
 
 def lowered(title: str) -> str:
@@ -85,38 +83,39 @@ def lowered(title: str) -> str:
     return title[:1].lower() + title[1:] if title[1:2].islower() else title
 
 
-def changes_said(differences: Sequence[Difference], since: str) -> str:
+def changes_sentence(differences: Sequence[Difference], since: str) -> str:
     """What changed between two reviews, beyond uncertainty (k = 2)."""
     if not differences:
         return f"Nothing was measured under the same conditions in {since}."
-    told = [d.told for d in differences]
-    count = counted(len(differences), "figure")
-    better, worse, other = (told.count(word) for word in ("better", "worse", "other"))
+    outcomes = [d.assessment for d in differences]
+    count = counted(len(differences), "value")
+    better, worse, other = (outcomes.count(word) for word in ("better", "worse", "other"))
     parts = [
         f"{number} {word}"
         for number, word in (
-            (better, "got better"),
-            (worse, "got worse"),
-            (other, "changed otherwise"),
+            (better, "improved"),
+            (worse, "worsened"),
+            (other, "changed without being better or worse"),
         )
         if number
     ]
     if not parts:
-        return f"Of {count} measured in both, none changed since {since} by more than uncertainty."
-    return f"Of {count} measured in both, {listed(parts)} since {since}, beyond uncertainty."
+        return f"Of {count} measured in both, none changed significantly since {since}."
+    changes = f"{listed(parts)} since {since}"
+    return f"Of {count} measured in both, {changes} by more than their uncertainty."
 
 
-def sides_said(differences: Sequence[Difference]) -> str:
+def left_right_sentence(differences: Sequence[Difference]) -> str:
     """In what left and right differ by more than their uncertainty."""
     apart = list(dict.fromkeys(lowered(d.title) for d in differences if (d.beyond or 0) > 1))
     if not differences:
         return "Left and right were not measured under the same conditions."
     if not apart:
-        return "Left and right agree within uncertainty in everything measured."
-    return sentence(f"left and right differ beyond uncertainty in {few(apart)}")
+        return "Left and right do not differ significantly in anything measured."
+    return sentence(f"left and right differ significantly in {first_few(apart)}")
 
 
-def absent_said(
+def missing_sentence(
     reasons: Mapping[str, Sequence[str]], ended: ReviewOutcome, lacking: Sequence[str]
 ) -> str:
     """What has no value.
@@ -126,33 +125,33 @@ def absent_said(
     """
     parts = []
     if lacking:
-        parts.append(f"{few(lacking)} {'was' if len(lacking) == 1 else 'were'} not taken")
+        parts.append(f"{first_few(lacking)} {'was' if len(lacking) == 1 else 'were'} not measured")
     refused = {metric for metrics in reasons.values() for metric in metrics}
     if refused:
-        parts.append(f"{counted(len(refused), 'quantity', 'quantities')} could not be given")
+        parts.append(f"{counted(len(refused), 'quantity', 'quantities')} could not be determined")
     unused = len(ended.in_state("failed")) + len(ended.in_state("refused"))
     if unused:
         parts.append(f"{counted(unused, 'capture')} could not be used")
     partly = len(ended.in_state("partly refused"))
     if partly:
         parts.append(f"{counted(partly, 'capture')} could be used in part")
-    return sentence(listed(parts)) if parts else "Everything in the usual battery was measured."
+    return sentence(listed(parts)) if parts else "All usual tests were run."
 
 
-def catalogue_said(units: int, reviews: int, makers: int, first: str, last: str) -> str:
+def catalogue_sentence(units: int, reviews: int, makers: int, first: str, last: str) -> str:
     """What the catalogue holds."""
     if not units:
         return "The catalogue holds no review yet."
-    told = f"{counted(units, 'unit')} of {counted(makers, 'maker')}, "
-    told += f"measured in {counted(reviews, 'review')}"
-    return f"{told} on {first}." if first == last else f"{told} from {first} to {last}."
+    text = f"{counted(units, 'unit')} of {counted(makers, 'maker')}, "
+    text += f"measured in {counted(reviews, 'review')}"
+    return f"{text} on {first}." if first == last else f"{text} from {first} to {last}."
 
 
-def samples_said(differences: Sequence[Difference], first: str, second: str) -> str:
-    """Whether two samples of one model can be told apart."""
+def samples_sentence(differences: Sequence[Difference], first: str, second: str) -> str:
+    """Whether two samples of one model differ significantly."""
     if not differences:
-        return f"{first} and {second} have no figure in common."
+        return f"{first} and {second} have no quantity measured under the same conditions."
     apart = list(dict.fromkeys(lowered(d.title) for d in differences if (d.beyond or 0) > 1))
     if not apart:
-        return f"{first} and {second} agree within uncertainty in everything measured."
-    return f"{first} and {second} differ beyond uncertainty in {few(apart)}."
+        return f"{first} and {second} do not differ significantly in anything measured."
+    return f"{first} and {second} differ significantly in {first_few(apart)}."

@@ -9,11 +9,11 @@ from backbench.charts.theme import in_order
 from backbench.comparison.verdicts import RULE
 from backbench.ingest.outcomes import review_outcomes
 from backbench.publish import finding_sentences
-from backbench.publish.output_files import Written
-from backbench.publish.site_builder import Press, comparison_data
-from backbench.publish.site_data import Row, Shelf, overview
+from backbench.publish.output_files import OutputFile
+from backbench.publish.site_builder import SiteBuilder, comparison_data
+from backbench.publish.site_data import Row, SiteData, overview
 from backbench.publish.value_text import years
-from backbench.quantities.writing import value_alone
+from backbench.quantities.writing import exact, value_alone
 from backbench.querying.saved_queries import SavedQuery
 from backbench.statistics import ranks
 
@@ -52,20 +52,22 @@ WORDS = (
 )  # fmt: skip
 
 
-def front_pages(press: Press, queries: Mapping[str, SavedQuery]) -> Iterator[Written]:
+def index_pages(builder: SiteBuilder, queries: Mapping[str, SavedQuery]) -> Iterator[OutputFile]:
     """Every page that lists, and the two that explain and compare."""
-    yield _index(press)
-    yield _makers(press)
-    reviews = [(row, press.shelf.units_in(key)) for key, row in press.shelf.reviews.items()]
-    ended = review_outcomes(press.studio.store, [*press.shelf.reviews])
-    yield press.put("reviews.html", "reviews.html", "reviews.html", reviews=reviews, ended=ended)
-    yield press.put(
+    yield _index(builder)
+    yield _makers(builder)
+    reviews = [
+        (row, builder.site_data.units_in(key)) for key, row in builder.site_data.reviews.items()
+    ]
+    ended = review_outcomes(builder.renderer.store, [*builder.site_data.reviews])
+    yield builder.put("reviews.html", "reviews.html", "reviews.html", reviews=reviews, ended=ended)
+    yield builder.put(
         "questions.html", "questions.html", "questions.html", questions=list(queries.values())
     )
-    yield from _side_by_side(press)
-    yield press.put(
+    yield from _comparison_pages(builder)
+    yield builder.put(
         "method.html", "method.html", "method.html", words=WORDS, rule=RULE, ranks=ranks.METHOD,
-        metrics=list(press.studio.store.frame(METRICS).iter_rows(named=True)),
+        metrics=list(builder.renderer.store.frame(METRICS).iter_rows(named=True)),
     )  # fmt: skip
 
 
@@ -74,13 +76,13 @@ PAGE_ROWS = 500
 """Units that the overview shows at once; it holds the rest as data to be searched."""
 
 
-def _side_by_side(press: Press) -> Iterator[Written]:
+def _comparison_pages(builder: SiteBuilder) -> Iterator[OutputFile]:
     """One page, or as many as the quantities need; each names the others."""
-    pages = comparison_data(press.shelf)
+    pages = comparison_data(builder.site_data)
     files = ["compare.html", *(f"compare-{n}.html" for n in range(2, len(pages) + 1))]
     parts = [(file, _titles(data)) for file, data in zip(files, pages, strict=True)]
     for file, data in zip(files, pages, strict=True):
-        yield press.put(
+        yield builder.put(
             file, "compare.html", "compare.html", data=data, file=file, sheets=parts,
         )  # fmt: skip
 
@@ -90,14 +92,14 @@ def _titles(data: Mapping[str, Any]) -> str:
     return ", ".join(titles)
 
 
-def _index(press: Press) -> Written:
-    units = press.shelf.units
-    rows = [_row(press.shelf, row) for row in units.values()]
+def _index(builder: SiteBuilder) -> OutputFile:
+    units = builder.site_data.units
+    rows = [_row(builder.site_data, row) for row in units.values()]
     numeric = {"Made", *(title for title, _ in overview())}
     titles = ["Maker and model", "Technology", "Kind", "Made", "State"]
     titles += [title for title, _ in overview()]
-    return press.put(
-        "index.html", "index.html", "index.html", said=_said(press.shelf),
+    return builder.put(
+        "index.html", "index.html", "index.html", summary=_summary(builder.site_data),
         rows=rows[:PAGE_ROWS], total=len(rows), page_rows=PAGE_ROWS,
         more=[_brief(row) for row in rows[PAGE_ROWS:]],
         headings=[
@@ -118,22 +120,22 @@ def _brief(row: Mapping[str, Any]) -> list[Any]:
     return [*texts, row["made_first"] or "", row["made"] or "—", row["state"], figures]
 
 
-def _said(shelf: Shelf) -> str:
-    days = sorted(row["reviewed"].isoformat() for row in shelf.reviews.values())
-    return finding_sentences.catalogue_said(
-        len(shelf.units), len(shelf.reviews), len(shelf.makers()), *(days[:1] or [""]),
+def _summary(site_data: SiteData) -> str:
+    days = sorted(row["reviewed"].isoformat() for row in site_data.reviews.values())
+    return finding_sentences.catalogue_sentence(
+        len(site_data.units), len(site_data.reviews), len(site_data.makers()), *(days[:1] or [""]),
         *(days[-1:] or [""]),
     )  # fmt: skip
 
 
-def _row(shelf: Shelf, row: Row) -> dict[str, Any]:
+def _row(site_data: SiteData, row: Row) -> dict[str, Any]:
     figures = []
     for title, place in overview():
-        found = shelf.values.get(place, {}).get(row["unit_key"])
+        reading = site_data.values.get(place, {}).get(row["unit_key"])
         figures.append({
             "title": title,
-            "value": f"{found['value']:.6g}" if found else "",
-            "shown": _shown(found) if found else "—",
+            "value": exact(reading["value"], "1") if reading else "",
+            "shown": _shown(reading) if reading else "—",
         })  # fmt: skip
     return {
         "key": row["unit_key"], "label": row["label"], "technology": row["technology"],
@@ -147,12 +149,12 @@ def _shown(row: Row) -> str:
     return value_alone(row["value"], row["uncertainty"], row["unit"], row["bound"])
 
 
-def _makers(press: Press) -> Written:
-    shelf = press.shelf
+def _makers(builder: SiteBuilder) -> OutputFile:
+    site_data = builder.site_data
     makers = {
-        maker: [(model, len(shelf.models[maker, model])) for _, model in models]
-        for maker, models in shelf.makers().items()
+        maker: [(model, len(site_data.models[maker, model])) for _, model in models]
+        for maker, models in site_data.makers().items()
     }
-    return press.put(
-        "makers.html", "makers.html", "makers.html", makers=makers, models=len(shelf.models)
+    return builder.put(
+        "makers.html", "makers.html", "makers.html", makers=makers, models=len(site_data.models)
     )

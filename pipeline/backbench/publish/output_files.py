@@ -20,7 +20,7 @@ RECORD = ".pages.json"
 
 
 @dataclass(frozen=True)
-class Written:
+class OutputFile:
     """A file of the site, by its path within the folder, and whether it had to be written.
 
     trouble: what it could not show, and why.
@@ -31,21 +31,21 @@ class Written:
     trouble: str = ""
 
 
-def write(folder: Path, path: str, content: bytes) -> Written:
+def write(folder: Path, path: str, content: bytes) -> OutputFile:
     """Make the file hold this content, or leave it as it was; one that holds it is left alone."""
     final = folder / path
     if final.is_file() and final.read_bytes() == content:
-        return Written(path, False)
+        return OutputFile(path, False)
     make_folder(final.parent)
     aside = final.with_name(final.name + ".part")
     reached("write")
     aside.write_bytes(content)
     flush_file(aside)
     rename(aside, final)
-    return Written(path, True)
+    return OutputFile(path, True)
 
 
-def make(folder: Path, path: str, content: bytes, earlier: Path) -> Written:
+def make(folder: Path, path: str, content: bytes, earlier: Path) -> OutputFile:
     """A file of a site that is being made, taken over from the earlier site where that has it.
 
     What is made twice in one run, as a chart on two pages, is the same both times.
@@ -53,12 +53,12 @@ def make(folder: Path, path: str, content: bytes, earlier: Path) -> Written:
     new, old = folder / path, earlier / path
     if old.is_file() and old.read_bytes() == content:
         link(old, new)
-        return Written(path, False)
+        return OutputFile(path, False)
     make_folder(new.parent)
     reached("write")
     with suppress(FileExistsError), new.open("xb") as stream:
         stream.write(content)
-    return Written(path, True)
+    return OutputFile(path, True)
 
 
 def link(earlier: Path, new: Path) -> None:
@@ -74,7 +74,7 @@ def link(earlier: Path, new: Path) -> None:
 
 
 @dataclass(frozen=True)
-class Record:
+class EarlierOutput:
     """What an earlier run left: its input's digest and the files that it made."""
 
     digest: str
@@ -85,13 +85,13 @@ class Record:
         return self.digest == digest and all((folder / path).is_file() for path in self.paths)
 
 
-def read_record(folder: Path) -> Record:
+def read_record(folder: Path) -> EarlierOutput:
     """The record of a folder; an empty one where there is none that can be read."""
     try:
-        found = json.loads((folder / RECORD).read_text(encoding="utf-8"))
-        return Record(str(found["digest"]), tuple(str(path) for path in found["paths"]))
+        record = json.loads((folder / RECORD).read_text(encoding="utf-8"))
+        return EarlierOutput(str(record["digest"]), tuple(str(path) for path in record["paths"]))
     except (OSError, ValueError, KeyError, TypeError):
-        return Record("", ())
+        return EarlierOutput("", ())
 
 
 def record_bytes(digest: str, paths: Iterable[str]) -> bytes:
@@ -114,7 +114,7 @@ PROGRAM = (".py", ".html", ".css", ".js", ".csv")
 
 
 def _program(folder: Traversable) -> Iterable[Traversable]:
-    for item in sorted(folder.iterdir(), key=lambda found: found.name):
+    for item in sorted(folder.iterdir(), key=lambda entry: entry.name):
         if item.is_dir():
             yield from _program(item)
         elif item.name.endswith(PROGRAM):

@@ -18,7 +18,7 @@ DECADES = 1.0
 
 
 @dataclass(frozen=True)
-class Strip:
+class PeerStrip:
     """Peers as an SVG path of dots, the unit's mark and its expanded uncertainty, the ends."""
 
     path: str
@@ -31,9 +31,9 @@ class Strip:
     bound: str | None
 
 
-def strip(
+def peer_strip(
     peers: Sequence[float], value: float, uncertainty: float | None, unit: str, bound: str | None
-) -> Strip | None:
+) -> PeerStrip | None:
     """The strip of a value among its peers (the unit itself left out); None without peers."""
     if not peers:
         return None
@@ -43,7 +43,7 @@ def strip(
     scale = _scale(*ends)
     dots = sorted({round(scale.at(peer), 1) for peer in peers})
     middle = HEIGHT / 2
-    return Strip(
+    return PeerStrip(
         path="".join(f"M{x:g} {middle:g}h0" for x in dots),
         x=round(scale.at(value), 1),
         low=round(scale.at(low), 1),

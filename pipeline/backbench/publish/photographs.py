@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.errors import Refusal, UserError
+from backbench.quantities.writing import number
 from backbench.storage.vault import Ledger, Receipt, Vault
 
 if TYPE_CHECKING:
@@ -100,7 +101,7 @@ def _manifest(vault: Vault, receipt: Receipt) -> Manifest:
 def refuse_large(size: int) -> None:
     """Raise Refusal for a file of too many bytes."""
     if size > MOST_BYTES:
-        raise Refusal(f"{size / 1e6:.1f} MB, more than {MOST_BYTES / 1e6:g} MB")
+        raise Refusal(f"{number(size / 1e6)} MB, more than {number(MOST_BYTES / 1e6)} MB")
 
 
 def shown_as(data: bytes) -> tuple[bytes, tuple[int, int]]:
@@ -119,7 +120,9 @@ def shown_as(data: bytes) -> tuple[bytes, tuple[int, int]]:
             opened = Image.open(io.BytesIO(data), formats=("PNG", "JPEG"))
         width, height = opened.size
         if width * height > MOST_PIXELS:
-            raise Refusal(f"{width} x {height} pixels, more than {MOST_PIXELS / 1e6:g} million")
+            raise Refusal(
+                f"{width} x {height} pixels, more than {number(MOST_PIXELS / 1e6)} million"
+            )
         return _encoded(opened)
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
         raise Refusal(f"it can't be decoded ({str(error)[:120]})") from None

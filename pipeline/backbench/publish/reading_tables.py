@@ -10,8 +10,8 @@ from typing import Any
 from backbench.comparison.standings import Standing, compared_points
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import AT_POWERS
-from backbench.publish.peer_strips import Strip, strip
-from backbench.publish.site_data import Shelf
+from backbench.publish.peer_strips import PeerStrip, peer_strip
+from backbench.publish.site_data import SiteData
 from backbench.quantities.writing import measured
 from backbench.storage.database import Database
 
@@ -49,7 +49,7 @@ class Value:
 
 
 @dataclass(frozen=True)
-class Entry:
+class TableEntry:
     """A metric at a test point: its outputs, and its place among peers where it has one."""
 
     metric: str
@@ -58,18 +58,18 @@ class Entry:
     limit_percent: float | None
     values: tuple[Value, ...]
     place: str
-    strip: Strip | None
+    strip: PeerStrip | None
 
     @property
     def usual(self) -> bool:
-        """Whether units are compared in it: the rest is told on demand."""
+        """Whether units are compared in it: the rest is shown on demand."""
         return self.metric in compared_points()
 
 
 def battery(
-    store: Database, shelf: Shelf, review_key: str, unit_key: str, lines: Sequence[Standing],
+    store: Database, site_data: SiteData, review_key: str, unit_key: str, lines: Sequence[Standing],
     peers: Sequence[str],
-) -> list[Entry]:  # fmt: skip
+) -> list[TableEntry]:  # fmt: skip
     """The table's rows: first those that units are compared in, then the rest by test point.
 
     lines: the unit's places; one is shown only where it was found from this review's reading.
@@ -81,12 +81,12 @@ def battery(
         key = (str(row["metric"]), str(row["point_key"]), row["limit_percent"])
         groups.setdefault(key, []).append(row)
     order = [*compared_points()]
-    groups = {key: rows for key, rows in groups.items() if _is_told(key, groups)}
+    groups = {key: rows for key, rows in groups.items() if _is_listed(key, groups)}
     ranked = sorted(groups, key=lambda key: order.index(key[0]) if key[0] in order else len(order))
-    return [_entry(groups[key], _line_for(groups[key], lines), shelf, peers) for key in ranked]
+    return [_entry(groups[key], _line_for(groups[key], lines), site_data, peers) for key in ranked]
 
 
-def _is_told(key: Key, groups: Iterable[Key]) -> bool:
+def _is_listed(key: Key, groups: Iterable[Key]) -> bool:
     """Whether a quantity is shown at this test point."""
     metric, point, _ = key
     if registry().traits(metric).sheet != "one power":
@@ -107,16 +107,18 @@ def _line_for(rows: Sequence[Row], lines: Iterable[Standing]) -> Standing | None
     return None
 
 
-def _entry(rows: Sequence[Row], line: Standing | None, shelf: Shelf, peers: Sequence[str]) -> Entry:
+def _entry(
+    rows: Sequence[Row], line: Standing | None, site_data: SiteData, peers: Sequence[str]
+) -> TableEntry:
     first = rows[0]
-    return Entry(
+    return TableEntry(
         metric=first["metric"],
         title=first["title"],
         point=first["point"],
         limit_percent=first["limit_percent"],
         values=tuple(_value(row) for row in rows),
         place=line.place if line else "",
-        strip=strip_of(line, shelf, peers) if line else None,
+        strip=peer_strip_of(line, site_data, peers) if line else None,
     )
 
 
@@ -130,10 +132,10 @@ def _detail(text: str) -> str:
     return ", ".join(f"{name} {value}" for name, value in json.loads(text).items())
 
 
-def strip_of(line: Standing, shelf: Shelf, peers: Sequence[str]) -> Strip | None:
-    """A unit's line as a strip among its peers."""
-    column = shelf.values.get((line.metric, line.point_key, line.limit_percent), {})
+def peer_strip_of(line: Standing, site_data: SiteData, peers: Sequence[str]) -> PeerStrip | None:
+    """A unit's standing as a strip plot among its peers."""
+    column = site_data.values.get((line.metric, line.point_key, line.limit_percent), {})
     others = [
         float(column[key]["value"]) for key in peers if key in column and key != line.unit_key
     ]
-    return strip(others, line.value, line.uncertainty, line.unit, line.bound)
+    return peer_strip(others, line.value, line.uncertainty, line.unit, line.bound)

@@ -28,21 +28,23 @@ NONE_SHOWN = "—"
 @cache
 def environment() -> jinja2.Environment:
     """The templates with their filters; every value is escaped unless it is Markup."""
-    found = jinja2.Environment(
+    templates = jinja2.Environment(
         loader=jinja2.PackageLoader("backbench.publish", "pages"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    found.filters |= {
+    templates.filters |= {
         "counted": counted,
         "listed": value_text.listed,
         "quantity": lambda value, unit: writing.value_alone(value, None, unit),
+        "number": writing.number,
+        "price": writing.price,
         "sentence": value_text.sentence,
         "share": value_text.share,
     }
-    found.globals |= {
+    templates.globals |= {
         "measured": writing.measured,
         "years": value_text.years,
         "slug": slug,
@@ -50,7 +52,7 @@ def environment() -> jinja2.Environment:
         "shape_of": lambda technology: LOOKS[technology].shape if technology in LOOKS else "cross",
         "none_shown": NONE_SHOWN,
     }
-    return found
+    return templates
 
 
 @cache

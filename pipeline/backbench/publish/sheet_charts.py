@@ -33,7 +33,7 @@ class Picture:
     digest: str
 
 
-class Studio:
+class ChartRenderer:
     """Draws saved queries on one open store; keeps what it drew in a folder of SVG files."""
 
     def __init__(
@@ -44,11 +44,11 @@ class Studio:
         self.kept = kept
 
     @cached_property
-    def gaps(self) -> list[Mapping[str, object]]:
+    def missing_measurements(self) -> list[Mapping[str, object]]:
         """What each unit of each review lacks, by the saved query that knows it."""
-        if "review-gaps" not in self.queries:
+        if "missing-measurements" not in self.queries:
             return []
-        return list(self.run("review-gaps", lacking="yes").iter_rows(named=True))
+        return list(self.run("missing-measurements", lacking="yes").iter_rows(named=True))
 
     def run(self, name: str, **values: str) -> pl.DataFrame:
         """The rows of a saved query."""
@@ -60,7 +60,7 @@ class Studio:
 
     def conditions(self, name: str, values: Mapping[str, str]) -> str:
         """The conditions that a query's answer holds for, in words."""
-        return self.queries[name].conditions_said(values, self._titles)
+        return self.queries[name].conditions_text(values, self._titles)
 
     def chart(
         self, name: str, frame: pl.DataFrame, title: str, values: Mapping[str, str],
@@ -76,8 +76,10 @@ class Studio:
 
         query = self.queries[name]
         assert query.chart is not None
-        said = self.conditions(name, values)
-        labels = Labels(query.columns, title, _of_review(said, review) if review else said)
+        conditions = self.conditions(name, values)
+        labels = Labels(
+            query.columns, title, _of_review(conditions, review) if review else conditions
+        )
         with unchecked():
             return chart_named(query.chart).draw(
                 frame, labels, values.get("unit", ""), options=query.chart_options
@@ -94,7 +96,7 @@ class Studio:
             return None
         try:
             frame = self.run(name, **values)
-        except UserError:  # told on the query's own page
+        except UserError:  # shown on the query's own page
             return None
         if frame.is_empty():
             return None
@@ -111,10 +113,10 @@ class Studio:
         return Picture(title, f"Chart: {title}. The figures are in the table.", svg, digest)
 
 
-def _of_review(said: str, review: str) -> str:
+def _of_review(conditions: str, review: str) -> str:
     """A query's conditions where the unit is shown of an earlier review than its newest."""
-    told = said.replace("newest review of each unit", f"{review}; peers: newest")
-    return told.replace("newest review", review)
+    replaced = conditions.replace("newest review of each unit", f"{review}; peers: newest")
+    return replaced.replace("newest review", review)
 
 
 @contextmanager

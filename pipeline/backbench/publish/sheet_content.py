@@ -14,10 +14,10 @@ from backbench.documents.kinds import UNIT_KINDS
 from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
 from backbench.ingest.review_names import unknown_review
 from backbench.publish import finding_sentences
-from backbench.publish.difference_tables import sides_said, told_of
-from backbench.publish.reading_tables import Entry, battery
-from backbench.publish.sheet_charts import Picture, Studio
-from backbench.publish.site_data import Row, Shelf, as_of_review
+from backbench.publish.difference_tables import left_right_sentence, main_differences
+from backbench.publish.reading_tables import TableEntry, battery
+from backbench.publish.sheet_charts import ChartRenderer, Picture
+from backbench.publish.site_data import Row, SiteData, as_of_review
 from backbench.quantities.counts import counted
 from backbench.storage.database import Database
 
@@ -26,7 +26,7 @@ PICTURES = (
     ("distortion-over-power", "Distortion over power"),
     ("harmonics-left-and-right", "Harmonics"),
     ("response-over-peers", "Response"),
-    ("idle-spectrum-of-a-unit", "What is in the noise"),
+    ("idle-spectrum-of-a-unit", "Spectrum at idle"),
 )
 """Saved queries whose charts a sheet shows of a unit, in this order."""
 
@@ -37,7 +37,7 @@ class Change:
 
     review_key: str
     reviewed: str
-    said: str
+    summary: str
     differences: tuple[Difference, ...]
     more: int
 
@@ -51,25 +51,25 @@ class Absence:
 
 
 @dataclass(frozen=True)
-class Part:
+class UnitSection:
     """One unit of the review. current: whether this is its newest review."""
 
     row: Row
     current: bool
     newest: str
-    state_said: str
+    state_sentence: str
     verdicts: tuple[Verdict, ...]
-    verdicts_said: str
-    entries: tuple[Entry, ...]
-    places_said: str
-    sides_said: str
+    verdicts_sentence: str
+    entries: tuple[TableEntry, ...]
+    ranks_sentence: str
+    left_right_sentence: str
     pictures: tuple[Picture, ...]
     absences: tuple[Absence, ...]
-    absent_said: str
+    missing_sentence: str
     change: Change | None
     listening: tuple[str, ...]
     notes: tuple[str, ...]
-    peers_said: str
+    peers_text: str
 
 
 @dataclass(frozen=True)
@@ -83,11 +83,11 @@ class Provenance:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class ReviewSheet:
     """A review as its page shows it."""
 
     review: Row
-    parts: tuple[Part, ...]
+    parts: tuple[UnitSection, ...]
     ended: ReviewOutcome
     provenance: Provenance
     tubes: bool
@@ -95,97 +95,105 @@ class Sheet:
 
 
 def review_sheet(
-    studio: Studio, shelf: Shelf, review_key: str, compared: Callable[[str], Comparison],
-    most_pictures: int = len(PICTURES),
-) -> Sheet:  # fmt: skip
+    renderer: ChartRenderer, site_data: SiteData, review_key: str,
+    compared: Callable[[str], Comparison], most_pictures: int = len(PICTURES),
+) -> ReviewSheet:  # fmt: skip
     """The sheet of a review. compared: gives a unit's comparison. most_pictures: of each unit.
 
     Raises UserError where the review is not known.
     """
-    if review_key not in shelf.reviews:
-        raise unknown_review(review_key, shelf.reviews)
-    rows = shelf.units_in(review_key)
-    provenance = _provenance(studio.store, review_key)
-    ended = review_outcomes(studio.store, [review_key])[review_key]
+    if review_key not in site_data.reviews:
+        raise unknown_review(review_key, site_data.reviews)
+    rows = site_data.units_in(review_key)
+    provenance = _provenance(renderer.store, review_key)
+    ended = review_outcomes(renderer.store, [review_key])[review_key]
     parts = tuple(
-        _part(studio, shelf, row, compared(row["unit_key"]), ended, most_pictures) for row in rows
+        _part(renderer, site_data, row, compared(row["unit_key"]), ended, most_pictures)
+        for row in rows
     )
-    return Sheet(
-        shelf.reviews[review_key], parts, ended, provenance,
+    return ReviewSheet(
+        site_data.reviews[review_key], parts, ended, provenance,
         any(row["technology"] in ("tube", "hybrid") for row in rows),
         any(UNIT_KINDS[row["kind"]].has_mains for row in rows),
     )  # fmt: skip
 
 
 def _part(
-    studio: Studio, shelf: Shelf, row: Row, compared: Comparison, ended: ReviewOutcome, most: int
-) -> Part:
-    store, review, unit = studio.store, row["review_key"], row["unit_key"]
+    renderer: ChartRenderer,
+    site_data: SiteData,
+    row: Row,
+    compared: Comparison,
+    ended: ReviewOutcome,
+    most: int,
+) -> UnitSection:
+    store, review, unit = renderer.store, row["review_key"], row["unit_key"]
     current = compared.review_key == review
-    entries = battery(store, shelf, review, unit, compared.lines, compared.peers.keys)
+    entries = battery(store, site_data, review, unit, compared.lines, compared.peers.keys)
     judged = tuple(verdicts(store, unit, review))
-    absences, lacking = _absences(store, review, unit), _lacking(studio, review, unit)
+    absences, lacking = _absences(store, review, unit), _lacking(renderer, review, unit)
     reasons = {absence.reason: absence.metrics for absence in absences}
-    return Part(
+    return UnitSection(
         row=row,
         current=current,
         newest=compared.review_key,
-        state_said=finding_sentences.state_said(row["state"], row["work"], row["reviewed"]),
+        state_sentence=finding_sentences.state_sentence(row["state"], row["work"], row["reviewed"]),
         verdicts=judged,
-        verdicts_said=finding_sentences.verdicts_said(judged),
+        verdicts_sentence=finding_sentences.verdicts_sentence(judged),
         entries=tuple(entries),
-        places_said=finding_sentences.places_said(compared.lines, compared.peers.said)
+        ranks_sentence=finding_sentences.ranks_sentence(compared.lines, compared.peers.description)
         if current
         else "",
-        sides_said=sides_said(compared) if current else "",
+        left_right_sentence=left_right_sentence(compared) if current else "",
         pictures=tuple(
-            _pictures(studio, row, most) if current else _own_pictures(studio, row, most)
+            _pictures(renderer, row, most) if current else _own_pictures(renderer, row, most)
         ),
         absences=tuple(absences),
-        absent_said=finding_sentences.absent_said(reasons, ended, lacking),
-        change=_change(store, shelf, row),
+        missing_sentence=finding_sentences.missing_sentence(reasons, ended, lacking),
+        change=_change(store, site_data, row),
         listening=compared.listening if current else (),
         notes=compared.notes,
-        peers_said=compared.peers.said,
+        peers_text=compared.peers.description,
     )
 
 
-def _own_pictures(studio: Studio, row: Row, most: int) -> list[Picture]:
+def _own_pictures(renderer: ChartRenderer, row: Row, most: int) -> list[Picture]:
     """The charts of a review that a later one has followed, from its own readings."""
     if not most:
         return []
-    with as_of_review(studio.store, row["unit_key"], row["review_key"]):
-        return _pictures(studio, row, most, f"review of {row['reviewed']}")
+    with as_of_review(renderer.store, row["unit_key"], row["review_key"]):
+        return _pictures(renderer, row, most, f"review of {row['reviewed']}")
 
 
-def _pictures(studio: Studio, row: Row, most: int, review: str = "") -> list[Picture]:
+def _pictures(renderer: ChartRenderer, row: Row, most: int, review: str = "") -> list[Picture]:
     """The unit's first charts; those that have nothing to show are left out."""
-    found: list[Picture] = []
+    pictures: list[Picture] = []
     for query, title in PICTURES[:most]:
         heading = f"{title}: {row['label']}"
-        picture = studio.draw(query, heading, review, unit=row["unit_key"])
+        picture = renderer.draw(query, heading, review, unit=row["unit_key"])
         if picture:
-            found.append(picture)
-    return found
+            pictures.append(picture)
+    return pictures
 
 
-def _change(store: Database, shelf: Shelf, row: Row) -> Change | None:
+def _change(store: Database, site_data: SiteData, row: Row) -> Change | None:
     """Against the review of the same unit before this one; None where this is the first."""
     earlier = [
         past
-        for past in shelf.reviews_of(row["unit_key"])
+        for past in site_data.reviews_of(row["unit_key"])
         if (past["reviewed"], past["review_key"]) < (row["reviewed"], row["review_key"])
     ]
     if not earlier:
         return None
     past = earlier[0]
     pair = (past["review_key"], row["review_key"])
-    found = told_of(before_and_after(store, row["unit_key"], pair))
-    apart = [d for d in found if d.told != "not significantly different"]
+    differences = main_differences(before_and_after(store, row["unit_key"], pair))
+    apart = [d for d in differences if d.assessment != "not significantly different"]
     day = past["reviewed"].isoformat()
-    said = finding_sentences.changes_said(found, f"the review of {day} ({past['state']})")
+    summary = finding_sentences.changes_sentence(
+        differences, f"the review of {day} ({past['state']})"
+    )
     shown = tuple(apart[:MOST_CHANGES])
-    return Change(past["review_key"], day, said, shown, len(apart) - len(shown))
+    return Change(past["review_key"], day, summary, shown, len(apart) - len(shown))
 
 
 ABSENT = """
@@ -210,11 +218,11 @@ def _absences(store: Database, review_key: str, unit_key: str) -> list[Absence]:
     return [Absence(str(reason), tuple(metrics)) for reason, metrics in rows]
 
 
-def _lacking(studio: Studio, review_key: str, unit_key: str) -> list[str]:
+def _lacking(renderer: ChartRenderer, review_key: str, unit_key: str) -> list[str]:
     """Parts of the usual battery that were never taken, by the saved query that knows them."""
     return [
         str(row["family"])
-        for row in studio.gaps
+        for row in renderer.missing_measurements
         if (row["review_key"], row["unit_key"], row["state"]) == (review_key, unit_key, "absent")
     ]
 
@@ -249,13 +257,13 @@ def _packages(versions: Mapping[str, Any]) -> str:
     return ", ".join(f"{name} {version}" for name, version in sorted(versions.items()))
 
 
-def title_of(sheet: Sheet) -> str:
+def title_of(sheet: ReviewSheet) -> str:
     """The sheet's heading: the review's own title, or the units that were on the bench."""
     title = sheet.review["title"]
-    return str(title) if title else _units_said([part.row for part in sheet.parts])
+    return str(title) if title else _unit_names([part.row for part in sheet.parts])
 
 
-def _units_said(rows: Sequence[Row]) -> str:
+def _unit_names(rows: Sequence[Row]) -> str:
     names = list(dict.fromkeys(f"{row['maker']} {row['model']}" for row in rows))
     more = f" ({counted(len(rows), 'unit')})" if len(rows) > len(names) else ""
     return ", ".join(names) + more

@@ -15,13 +15,13 @@ from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import read_settings
 from backbench.errors import Fault, UserError
 from backbench.publish import output_files
-from backbench.publish.atomic_publish import put_in_place, renewing
-from backbench.publish.index_pages import front_pages
-from backbench.publish.output_files import Written
+from backbench.publish.atomic_publish import replace_site, replacing_site
+from backbench.publish.index_pages import index_pages
+from backbench.publish.output_files import OutputFile
 from backbench.publish.photographs import Album
-from backbench.publish.sheet_charts import Studio
-from backbench.publish.site_builder import Press, model_page, question_page, review_pages
-from backbench.publish.site_data import keep_views, read_shelf
+from backbench.publish.sheet_charts import ChartRenderer
+from backbench.publish.site_builder import SiteBuilder, model_page, question_page, review_pages
+from backbench.publish.site_data import keep_views, read_site_data
 from backbench.querying.saved_queries import available
 from backbench.storage import database
 from backbench.storage.query_limits import end_when_overdue
@@ -36,7 +36,7 @@ FEW_JOBS = 40
 
 
 @dataclass(frozen=True)
-class Published:
+class PublishResult:
     """What a run did: files that it wrote, left alone and removed. nothing_new: it made none,
     for catalogue, settings, queries and program are those of the last run."""
 
@@ -54,88 +54,90 @@ def publish(
     processes: int = 1,
     started: Callable[[int], None] = lambda number: None,
     progress: Callable[[int], None] = lambda number: None,
-) -> Published:
+) -> PublishResult:
     """Make the site of the catalogue in `root`, and leave exactly its pages in `folder`.
 
     Raises UserError where there is no catalogue or its queries or settings are faulty.
     """
     folder = folder.resolve()
-    with renewing(folder) as aside:
+    with replacing_site(folder) as aside:
         digest, record = output_files.digest_of(_inputs(root)), output_files.read_record(folder)
         if record.stands(folder, digest):
-            return Published(folder, (), len(record.paths), (), True)
+            return PublishResult(folder, (), len(record.paths), (), True)
         with database.reading(root) as opened:
-            press = _press(opened, root, aside, folder)
-            jobs = _jobs(press)
+            builder = _builder(opened, root, aside, folder)
+            jobs = _jobs(builder)
             started(len(jobs))
-            made = list(_all(jobs, press, root, folder, processes, progress))
+            made = list(_all(jobs, builder, root, folder, processes, progress))
         done = _published(folder, made, record)
         stands = "" if done.troubles else digest
-        press.file(
+        builder.file(
             output_files.RECORD, output_files.record_bytes(stands, [one.path for one in made])
         )
-        put_in_place(aside, folder, record)
+        replace_site(aside, folder, record)
     return done
 
 
-def _published(folder: Path, made: Sequence[Written], record: output_files.Record) -> Published:
+def _published(
+    folder: Path, made: Sequence[OutputFile], record: output_files.EarlierOutput
+) -> PublishResult:
     changed = sorted({written.path for written in made if written.changed})
     paths = {written.path for written in made}
     gone = sorted(path for path in {*record.paths} - paths if (folder / path).exists())
     troubles = tuple(written.trouble for written in made if written.trouble)
     kept = len(paths) - len(changed)
-    return Published(folder, tuple(changed), kept, tuple(gone), troubles=troubles)
+    return PublishResult(folder, tuple(changed), kept, tuple(gone), troubles=troubles)
 
 
 def _inputs(root: Path) -> list[Path]:
     """Every file that the pages are made from."""
-    found = [root / database.DATABASE_NAME, root / SETTINGS_NAME]
-    found += sorted((root / "queries").glob("*.sql"))
-    found += sorted((root / "ledger").glob("*.json"))
-    return [path for path in found if path.is_file()]
+    files = [root / database.DATABASE_NAME, root / SETTINGS_NAME]
+    files += sorted((root / "queries").glob("*.sql"))
+    files += sorted((root / "ledger").glob("*.json"))
+    return [path for path in files if path.is_file()]
 
 
-def _press(opened: Database, root: Path, aside: Path, folder: Path) -> Press:
+def _builder(opened: Database, root: Path, aside: Path, folder: Path) -> SiteBuilder:
     """Pages go aside; what was drawn for the site in the folder is not drawn again."""
     keep_views(opened)
-    studio = Studio(opened, available(root), folder / "charts")
+    renderer = ChartRenderer(opened, available(root), folder / "charts")
     album = Album(root, folder / "photographs")
-    return Press(studio, read_shelf(opened), read_settings(root), aside, album, folder)
+    return SiteBuilder(renderer, read_site_data(opened), read_settings(root), aside, album, folder)
 
 
-def _jobs(press: Press) -> list[Job]:
+def _jobs(builder: SiteBuilder) -> list[Job]:
     """Everything to be made; what takes longest first."""
-    jobs: list[Job] = [("question", name, "") for name in press.studio.queries]
-    jobs += [("review", key, "") for key in press.shelf.reviews]
-    jobs += [("model", maker, model) for maker, model in press.shelf.models]
+    jobs: list[Job] = [("question", name, "") for name in builder.renderer.queries]
+    jobs += [("review", key, "") for key in builder.site_data.reviews]
+    jobs += [("model", maker, model) for maker, model in builder.site_data.models]
     return [*jobs, ("fronts", "", "")]
 
 
-def _made(press: Press, job: Job) -> Iterator[Written]:
+def _made(builder: SiteBuilder, job: Job) -> Iterator[OutputFile]:
     kind, first, second = job
     if kind == "question":
-        yield from question_page(press, press.studio.queries[first])
+        yield from question_page(builder, builder.renderer.queries[first])
     elif kind == "review":
-        yield from review_pages(press, first)
+        yield from review_pages(builder, first)
     elif kind == "model":
-        yield model_page(press, first, second)
+        yield model_page(builder, first, second)
     else:
-        yield from front_pages(press, press.studio.queries)
+        yield from index_pages(builder, builder.renderer.queries)
 
 
 def _all(
-    jobs: Sequence[Job], press: Press, root: Path, folder: Path, processes: int,
+    jobs: Sequence[Job], builder: SiteBuilder, root: Path, folder: Path, processes: int,
     progress: Callable[[int], None],
-) -> Iterator[Written]:  # fmt: skip
+) -> Iterator[OutputFile]:  # fmt: skip
     if processes < 2 or len(jobs) <= FEW_JOBS:
         for job in jobs:
-            yield from _made(press, job)
+            yield from _made(builder, job)
             progress(1)
         return
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, context, _begin, (root, press.folder, folder)) as pool:
+    with ProcessPoolExecutor(processes, context, _begin, (root, builder.folder, folder)) as pool:
         try:
-            for written in pool.map(_work, jobs, chunksize=4):
+            for written in pool.map(_make_in_worker, jobs, chunksize=4):
                 yield from written
                 progress(1)
         except BrokenProcessPool:
@@ -143,7 +145,7 @@ def _all(
             raise UserError("the site can't be made", [fault]) from None
 
 
-_worker: list[Press] = []
+_worker: list[SiteBuilder] = []
 
 
 def _begin(root: Path, aside: Path, folder: Path) -> None:
@@ -151,12 +153,12 @@ def _begin(root: Path, aside: Path, folder: Path) -> None:
     end_when_overdue()
     held = ExitStack()
     opened = held.enter_context(database.reading(root))
-    _worker[:] = [_press(opened, root, aside, folder)]
+    _worker[:] = [_builder(opened, root, aside, folder)]
     _stacks.append(held)
 
 
 _stacks: list[ExitStack] = []
 
 
-def _work(job: Job) -> Iterable[Written]:
+def _make_in_worker(job: Job) -> Iterable[OutputFile]:
     return list(_made(_worker[0], job))

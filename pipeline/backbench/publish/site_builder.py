@@ -16,15 +16,15 @@ from backbench.comparison.unit_comparison import Comparison, compare_unit
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
 from backbench.publish import finding_sentences
-from backbench.publish.difference_tables import sides_said, told_of
-from backbench.publish.output_files import Written, make, write
+from backbench.publish.difference_tables import left_right_sentence, main_differences
+from backbench.publish.output_files import OutputFile, make, write
 from backbench.publish.photographs import Album, Photo, Unshown
-from backbench.publish.reading_tables import strip_of
+from backbench.publish.reading_tables import peer_strip_of
 from backbench.publish.render import data_address, json_text, page
-from backbench.publish.sheet_charts import Picture, Studio
-from backbench.publish.sheet_content import PICTURES, Sheet, review_sheet, title_of
-from backbench.publish.site_data import Row, Shelf, slug
-from backbench.quantities.writing import measured, number
+from backbench.publish.sheet_charts import ChartRenderer, Picture
+from backbench.publish.sheet_content import PICTURES, ReviewSheet, review_sheet, title_of
+from backbench.publish.site_data import Row, SiteData, slug
+from backbench.quantities.writing import measured, number, quantity
 from backbench.querying.saved_queries import SavedQuery
 
 MOST_TABLE_ROWS = 300
@@ -35,92 +35,94 @@ MOST_CHANGES = 12
 
 
 @dataclass
-class Press:
+class SiteBuilder:
     """An open catalogue and the folder that its pages go to.
 
     earlier: the site whose like files are taken over, where these pages take its place.
     """
 
-    studio: Studio
-    shelf: Shelf
+    renderer: ChartRenderer
+    site_data: SiteData
     settings: Settings
     folder: Path
     album: Album = field(default_factory=Album)
     earlier: Path | None = None
 
-    def file(self, path: str, content: bytes) -> Written:
+    def file(self, path: str, content: bytes) -> OutputFile:
         """One file of the site."""
         if self.earlier is None:
             return write(self.folder, path, content)
         return make(self.folder, path, content, self.earlier)
 
-    def put(self, path: str, template: str, here: str = "", **values: Any) -> Written:
+    def put(self, path: str, template: str, here: str = "", **values: Any) -> OutputFile:
         """One page, written where it differs. here: the page of the menu that it stands under."""
         up = "../" * path.count("/")
         script = template in ("index.html", "compare.html")
         content = page(
             template, up=up, script=script, site=self.settings.title, here=here,
-            points=self.shelf.points, **values,
+            points=self.site_data.points, **values,
         )  # fmt: skip
         return self.file(path, content)
 
     @cached_property
     def _common(self) -> Common:
-        return read_common(self.studio.store)
+        return read_common(self.renderer.store)
 
     def compared(self, unit_key: str) -> Comparison:
         """A unit beside its peers."""
-        return compare_unit(self.studio.store, unit_key, self.settings, common=self._common)
+        return compare_unit(self.renderer.store, unit_key, self.settings, common=self._common)
 
-    def filed(self, picture: Picture, live: str = "") -> tuple[dict[str, str], Written]:
+    def save_picture(self, picture: Picture, live: str = "") -> tuple[dict[str, str], OutputFile]:
         """A picture as a file of the site, and what a template needs of it."""
         path = f"charts/{picture.digest}.svg"
-        told = {"src": f"../{path}", "alt": picture.alt, "title": picture.title, "live": live}
-        return told, self.file(path, picture.svg.encode())
+        address = {"src": f"../{path}", "alt": picture.alt, "title": picture.title, "live": live}
+        return address, self.file(path, picture.svg.encode())
 
 
-def review_pages(press: Press, review_key: str) -> Iterator[Written]:
+def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[OutputFile]:
     """The sheet of a review, and the pages of the units that it is the newest review of."""
     known: dict[str, Comparison] = {}
 
     def compared(unit_key: str) -> Comparison:
         if unit_key not in known:
-            known[unit_key] = press.compared(unit_key)
+            known[unit_key] = builder.compared(unit_key)
         return known[unit_key]
 
-    newest = list(press.shelf.reviews)[:MOST_CHARTED]
+    newest = list(builder.site_data.reviews)[:MOST_CHARTED]
     most = len(PICTURES) if review_key in newest else 0
-    sheet = review_sheet(press.studio, press.shelf, review_key, compared, most)
-    photographs = list(press.album.of(review_key))
-    yield from _sheet_page(press, sheet, most, photographs)
-    for row in press.shelf.units_in(review_key):
-        unit = press.shelf.units[row["unit_key"]]
+    sheet = review_sheet(builder.renderer, builder.site_data, review_key, compared, most)
+    photographs = list(builder.album.of(review_key))
+    yield from _sheet_page(builder, sheet, most, photographs)
+    for row in builder.site_data.units_in(review_key):
+        unit = builder.site_data.units[row["unit_key"]]
         if unit["review_key"] == review_key:
-            yield _unit_page(press, unit, compared(unit["unit_key"]))
+            yield _unit_page(builder, unit, compared(unit["unit_key"]))
 
 
 def _sheet_page(
-    press: Press, sheet: Sheet, most: int, photographs: Sequence[Photo | Unshown]
-) -> Iterator[Written]:
-    filed = [[press.filed(picture) for picture in part.pictures] for part in sheet.parts]
-    for _, written in (pair for pairs in filed for pair in pairs):
+    builder: SiteBuilder, sheet: ReviewSheet, most: int, photographs: Sequence[Photo | Unshown]
+) -> Iterator[OutputFile]:
+    save_picture = [
+        [builder.save_picture(picture) for picture in part.pictures] for part in sheet.parts
+    ]
+    for _, written in (pair for pairs in save_picture for pair in pairs):
         yield written
     for photo in photographs:
         if isinstance(photo, Photo):
-            yield press.file(f"photographs/{photo.name}", photo.jpeg)
+            yield builder.file(f"photographs/{photo.name}", photo.jpeg)
     key = sheet.review["review_key"]
-    written = press.put(
+    written = builder.put(
         f"sheets/{key}.html", "sheet.html", "reviews.html",
-        sheet=shown(sheet, [[told for told, _ in pairs] for pairs in filed]),
-        title=title_of(sheet), alone=False, few=most < len(PICTURES),
-        photographs=[photograph_shown(photo, "../photographs/") for photo in photographs],
+        sheet=sheet_values(sheet, [[address for address, _ in pairs] for pairs in save_picture]),
+        title=title_of(sheet), alone=False, charts_limited=most < len(PICTURES),
+        photographs=[photograph_values(photo, "../photographs/") for photo in photographs],
     )  # fmt: skip
     unshown = [photo for photo in photographs if isinstance(photo, Unshown)]
     trouble = "; ".join(f"photograph {p.file} not shown: {p.reason}" for p in unshown)
     yield replace(written, trouble=f"{key}: {trouble}" if trouble else "")
 
 
-def photograph_shown(photo: Photo | Unshown, folder: str = "") -> dict[str, Any]:
+def photograph_values(photo: Photo | Unshown, folder: str = "") -> dict[str, Any]:
     """A photograph for its template: a file in `folder`, or inside the page where none is given."""
     if isinstance(photo, Unshown):
         return {"file": photo.file, "reason": photo.reason}
@@ -128,34 +130,42 @@ def photograph_shown(photo: Photo | Unshown, folder: str = "") -> dict[str, Any]
     return {"src": src, "caption": photo.caption, "width": photo.width, "height": photo.height}
 
 
-def shown(sheet: Sheet, pictures: Sequence[Sequence[Mapping[str, str]]]) -> dict[str, Any]:
+def sheet_values(
+    sheet: ReviewSheet, pictures: Sequence[Sequence[Mapping[str, str]]]
+) -> dict[str, Any]:
     """The sheet as its template takes it, each part with the addresses of its pictures."""
     parts = [
-        {**vars(part), "pictures": found} for part, found in zip(sheet.parts, pictures, strict=True)
+        {**vars(part), "pictures": addresses}
+        for part, addresses in zip(sheet.parts, pictures, strict=True)
     ]
     return {**vars(sheet), "parts": parts}
 
 
-def _unit_page(press: Press, unit: Row, compared: Comparison) -> Written:
+def _unit_page(builder: SiteBuilder, unit: Row, compared: Comparison) -> OutputFile:
     key = unit["unit_key"]
-    entries = [(line, strip_of(line, press.shelf, compared.peers.keys)) for line in compared.lines]
-    return press.put(
+    entries = [
+        (line, peer_strip_of(line, builder.site_data, compared.peers.keys))
+        for line in compared.lines
+    ]
+    return builder.put(
         f"units/{key}.html", "unit.html", "index.html", unit=unit, compared=compared,
-        entries=entries, reviews=press.shelf.reviews_of(key),
-        state_said=finding_sentences.state_said(unit["state"], unit["work"], unit["reviewed"]),
-        verdicts_said=finding_sentences.verdicts_said(compared.verdicts),
-        places_said=finding_sentences.places_said(compared.lines, compared.peers.said),
-        sides_said=sides_said(compared),
+        entries=entries, reviews=builder.site_data.reviews_of(key),
+        state_sentence=finding_sentences.state_sentence(
+            unit["state"], unit["work"], unit["reviewed"]
+        ),
+        verdicts_sentence=finding_sentences.verdicts_sentence(compared.verdicts),
+        ranks_sentence=finding_sentences.ranks_sentence(compared.lines, compared.peers.description),
+        left_right_sentence=left_right_sentence(compared),
     )  # fmt: skip
 
 
-def model_page(press: Press, maker: str, model: str) -> Written:
+def model_page(builder: SiteBuilder, maker: str, model: str) -> OutputFile:
     """All samples of a model; the first few pairs compared."""
-    keys = press.shelf.models[maker, model]
-    return press.put(
+    keys = builder.site_data.models[maker, model]
+    return builder.put(
         f"models/{slug(maker, model)}.html", "model.html", "makers.html", maker=maker,
-        model=model, units=[press.shelf.units[key] for key in keys],
-        pairs=[_pair(press, a, b) for a, b in _neighbours(keys)],
+        model=model, units=[builder.site_data.units[key] for key in keys],
+        pairs=[_pair(builder, a, b) for a, b in _neighbours(keys)],
     )  # fmt: skip
 
 
@@ -163,28 +173,28 @@ def _neighbours(keys: Sequence[str]) -> list[tuple[str, str]]:
     return list(itertools.pairwise(keys))[:MOST_PAIRS]
 
 
-def _pair(press: Press, first: str, second: str) -> dict[str, Any]:
-    found = told_of(two_units(press.studio.store, first, second))
-    apart = [d for d in found if (d.beyond or 0) > 1]
+def _pair(builder: SiteBuilder, first: str, second: str) -> dict[str, Any]:
+    differences = main_differences(two_units(builder.renderer.store, first, second))
+    apart = [d for d in differences if (d.beyond or 0) > 1]
     return {
         "first": first, "second": second, "differences": apart[:MOST_CHANGES],
-        "said": finding_sentences.samples_said(found, first, second),
+        "summary": finding_sentences.samples_sentence(differences, first, second),
     }  # fmt: skip
 
 
-def question_page(press: Press, query: SavedQuery) -> Iterator[Written]:
+def question_page(builder: SiteBuilder, query: SavedQuery) -> Iterator[OutputFile]:
     """A saved query's answer with its chart; one answer a technology where it asks for one."""
     answers: list[dict[str, Any]] = []
     trouble = ""
-    for heading, values in _askings(press.shelf, query):
+    for heading, values in _parameter_sets(builder.site_data, query):
         picture = None
         try:
-            frame = press.studio.run(query.name, **values)
+            frame = builder.renderer.run(query.name, **values)
         except UserError as error:
             trouble = str(error)
             break
         if query.chart and not frame.is_empty() and frame.height <= MOST_ROWS:
-            picture, *files = _drawn(press, query, frame, heading, values)
+            picture, *files = _drawn(builder, query, frame, heading, values)
             yield from files
         rows = [_cells(query, row) for row in frame.head(MOST_TABLE_ROWS).iter_rows(named=True)]
         answers.append(
@@ -193,10 +203,10 @@ def question_page(press: Press, query: SavedQuery) -> Iterator[Written]:
                 "picture": picture,
                 "rows": rows,
                 "total": frame.height,
-                "conditions": press.studio.conditions(query.name, values),
+                "conditions": builder.renderer.conditions(query.name, values),
             }
         )
-    written = press.put(
+    written = builder.put(
         f"questions/{query.name}.html", "question.html", "questions.html", query=query,
         answers=answers, trouble=trouble, columns=query.columns,
         given=[f"{p.name} = {p.default}" for p in query.parameters if p.default and
@@ -206,29 +216,29 @@ def question_page(press: Press, query: SavedQuery) -> Iterator[Written]:
 
 
 def _drawn(
-    press: Press, query: SavedQuery, frame: Any, heading: str, values: Mapping[str, str]
+    builder: SiteBuilder, query: SavedQuery, frame: Any, heading: str, values: Mapping[str, str]
 ) -> Iterator[Any]:
     """The picture for the template, its SVG file, and the page that shows values on pointing."""
     from backbench.charts.image_export import offline_page
 
     title = f"{query.title}: {heading}" if heading else query.title
-    chart = press.studio.chart(query.name, frame, title, values)
+    chart = builder.renderer.chart(query.name, frame, title, values)
     suffix = f"-{heading.replace(' ', '-')}" if heading else ""
     live = f"{query.name}{suffix}-chart.html"
-    told, written = press.filed(press.studio.picture(chart, title), live)
-    yield told
+    address, written = builder.save_picture(builder.renderer.picture(chart, title), live)
+    yield address
     yield written
-    yield press.file(f"questions/{live}", offline_page(chart).encode())
+    yield builder.file(f"questions/{live}", offline_page(chart).encode())
 
 
-def _askings(shelf: Shelf, query: SavedQuery) -> list[tuple[str, dict[str, str]]]:
-    """How a query is asked: once, or once for each technology of the catalogue."""
+def _parameter_sets(site_data: SiteData, query: SavedQuery) -> list[tuple[str, dict[str, str]]]:
+    """The sets of parameters that a query is run with: one, or one for each technology."""
     from backbench.charts.theme import in_order
 
     asks = next((p for p in query.parameters if p.type == "technology"), None)
     if asks is None:
         return [("", {})]
-    present = in_order(row["technology"] for row in shelf.units.values())
+    present = in_order(row["technology"] for row in site_data.units.values())
     return [(technology, {asks.name: technology}) for technology in present] or [("", {})]
 
 
@@ -252,16 +262,16 @@ def _cell(name: str, value: Any) -> dict[str, Any]:
 MOST_DATA_BYTES = 2_400_000
 
 
-def comparison_data(shelf: Shelf, most_bytes: int = MOST_DATA_BYTES) -> list[dict[str, Any]]:
+def comparison_data(site_data: SiteData, most_bytes: int = MOST_DATA_BYTES) -> list[dict[str, Any]]:
     """What the pages for setting side by side work from: every unit on each of them, and as many
     quantities as its bytes have room for. Values are keyed by the unit's position."""
-    units = [[key, row["label"], _about(row)] for key, row in shelf.units.items()]
-    positions = {key: position for position, key in enumerate(shelf.units)}
+    units = [[key, row["label"], _about(row)] for key, row in site_data.units.items()]
+    positions = {key: position for position, key in enumerate(site_data.units)}
     room = most_bytes - _size(units)
     pages: list[list[dict[str, Any]]] = [[]]
     left = room
-    for place in _places(shelf):
-        data = _place_data(shelf, place, positions)
+    for place in _places(site_data):
+        data = _place_data(site_data, place, positions)
         size = _size(data)
         if size > left and pages[-1]:
             pages.append([])
@@ -275,14 +285,14 @@ def _size(value: object) -> int:
     return len(json_text(value).encode())
 
 
-def _places(shelf: Shelf) -> list[tuple[str, str, float | None]]:
+def _places(site_data: SiteData) -> list[tuple[str, str, float | None]]:
     """Every place that some unit has a value at, in the order of comparing."""
     return [
         (metric, point, limit)
         for metric, points in compared_points().items()
         for point in points
         for limit in sorted(
-            {place[2] for place in shelf.values if place[:2] == (metric, point)},
+            {place[2] for place in site_data.values if place[:2] == (metric, point)},
             key=lambda limit: limit or 0.0,
         )
     ]
@@ -293,15 +303,15 @@ def _about(row: Row) -> str:
 
 
 def _place_data(
-    shelf: Shelf, place: tuple[str, str, float | None], positions: Mapping[str, int]
+    site_data: SiteData, place: tuple[str, str, float | None], positions: Mapping[str, int]
 ) -> dict[str, Any]:
-    column = shelf.values[place]
+    column = site_data.values[place]
     first = next(iter(column.values()))
-    limit = f", {place[2]:g} % distortion" if place[2] is not None else ""
-    found = [float(f"{row['value']:.6g}") for row in column.values()]
+    limit = f", {quantity(place[2], '%')} distortion" if place[2] is not None else ""
+    values = [float(f"{row['value']:.6g}") for row in column.values()]
     return {
-        "title": first["title"], "point": shelf.points[place[1]] + limit,
-        "ends": [min(found), max(found)],
+        "title": first["title"], "point": site_data.points[place[1]] + limit,
+        "ends": [min(values), max(values)],
         "values": {
             str(positions[key]): [
                 _short(row["value"]), _short(row["uncertainty"]), row["bound"],
@@ -318,4 +328,4 @@ def _short(value: float | None) -> float | None:
     return None if value is None else float(f"{value:.6g}")
 
 
-__all__ = ["Press", "comparison_data", "model_page", "question_page", "review_pages"]
+__all__ = ["SiteBuilder", "comparison_data", "model_page", "question_page", "review_pages"]

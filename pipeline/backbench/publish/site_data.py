@@ -31,7 +31,7 @@ APPEARANCES = (
 
 
 @dataclass(frozen=True)
-class Shelf:
+class SiteData:
     """The whole catalogue as rows: serial numbers are left out, for they are nobody's business.
 
     values: of each place, the worse output of each unit. models: unit keys by maker and model.
@@ -54,10 +54,10 @@ class Shelf:
 
     def makers(self) -> dict[str, list[tuple[str, str]]]:
         """Models by maker, both in order of name."""
-        found: dict[str, list[tuple[str, str]]] = {}
+        by_maker: dict[str, list[tuple[str, str]]] = {}
         for maker, model in sorted(self.models, key=lambda key: (key[0].lower(), key[1].lower())):
-            found.setdefault(maker, []).append((maker, model))
-        return found
+            by_maker.setdefault(maker, []).append((maker, model))
+        return by_maker
 
 
 SHARED_VIEWS = ("peer", "placed")
@@ -99,19 +99,19 @@ def as_of_review(store: Database, unit_key: str, review_key: str) -> Iterator[No
             store.run(f"DROP VIEW IF EXISTS temp.{name}")
 
 
-def read_shelf(store: Database) -> Shelf:
+def read_site_data(store: Database) -> SiteData:
     """Everything from an open store."""
     units = {str(row["unit_key"]): row for row in _rows(store.frame(UNITS))}
     models: dict[tuple[str, str], list[str]] = {}
     for key, row in units.items():
         models.setdefault((str(row["maker"]), str(row["model"])), []).append(key)
-    return Shelf(
+    return SiteData(
         units,
         {str(row["review_key"]): row for row in _rows(store.frame(REVIEWS))},
         tuple(_rows(store.frame(APPEARANCES))),
         _values(store),
         {str(key): str(title) for key, title in store.rows(POINTS)},
-        {key: tuple(found) for key, found in models.items()},
+        {key: tuple(keys) for key, keys in models.items()},
     )
 
 
@@ -126,11 +126,11 @@ POINTS = "SELECT point_key, title FROM test_point"
 
 
 def _values(store: Database) -> dict[Place, dict[str, Row]]:
-    found: dict[Place, dict[str, Row]] = {}
+    values: dict[Place, dict[str, Row]] = {}
     for row in _rows(store.frame(OF_ALL, compared_values())):
         place = (str(row["metric"]), str(row["point_key"]), row["limit_percent"])
-        found.setdefault(place, {})[str(row["unit_key"])] = row
-    return found
+        values.setdefault(place, {})[str(row["unit_key"])] = row
+    return values
 
 
 def _rows(frame: pl.DataFrame) -> list[Row]:

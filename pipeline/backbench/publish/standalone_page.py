@@ -12,7 +12,7 @@ from backbench.errors import Fault, UserError
 from backbench.publish.output_files import write
 from backbench.publish.render import data_address, page
 from backbench.publish.sheet_content import review_sheet, title_of
-from backbench.publish.site_builder import Press, photograph_shown, shown
+from backbench.publish.site_builder import SiteBuilder, photograph_values, sheet_values
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 FLAGS = (
@@ -23,9 +23,9 @@ FLAGS = (
 PATIENCE_S = 120
 
 
-def sheet_page(press: Press, review_key: str) -> bytes:
+def sheet_page(builder: SiteBuilder, review_key: str) -> bytes:
     """The sheet with its pictures inside the page. Raises UserError for an unknown review."""
-    sheet = review_sheet(press.studio, press.shelf, review_key, press.compared)
+    sheet = review_sheet(builder.renderer, builder.site_data, review_key, builder.compared)
     pictures = [
         [
             {"src": data_address(p.svg.encode()), "alt": p.alt, "title": p.title, "live": ""}
@@ -34,13 +34,14 @@ def sheet_page(press: Press, review_key: str) -> bytes:
         for part in sheet.parts
     ]
     return page(
-        "sheet.html", site=press.settings.title, here="", points=press.shelf.points,
-        sheet=shown(sheet, pictures), title=title_of(sheet), alone=True, few=False,
-        photographs=[photograph_shown(photo) for photo in press.album.of(review_key)],
+        "sheet.html", site=builder.settings.title, here="", points=builder.site_data.points,
+        sheet=sheet_values(sheet, pictures), title=title_of(sheet), alone=True,
+        charts_limited=False,
+        photographs=[photograph_values(photo) for photo in builder.album.of(review_key)],
     )  # fmt: skip
 
 
-def save_sheet(press: Press, review_key: str, path: Path) -> None:
+def save_sheet(builder: SiteBuilder, review_key: str, path: Path) -> None:
     """Write the sheet as its suffix says, .html or .pdf.
 
     Raises UserError for another suffix, an unknown review, or a PDF without a browser.
@@ -51,17 +52,17 @@ def save_sheet(press: Press, review_key: str, path: Path) -> None:
         raise UserError("the sheet can't be written", [fault])
     if suffix == ".pdf":
         browser = find_browser()
-        write(path.parent, path.name, printed(sheet_page(press, review_key), browser))
+        write(path.parent, path.name, printed(sheet_page(builder, review_key), browser))
     else:
-        write(path.parent, path.name, sheet_page(press, review_key))
+        write(path.parent, path.name, sheet_page(builder, review_key))
 
 
 def find_browser() -> str:
     """The path of a Chromium. Raises UserError where there is none."""
     for name in BROWSERS:
-        found = shutil.which(name)
-        if found:
-            return found
+        path = shutil.which(name)
+        if path:
+            return path
     fault = Fault(
         "PDF", f"none of {', '.join(BROWSERS)}", "a Chromium to print the page with",
         "install it, or write the .html and print that with any browser",

@@ -14,9 +14,9 @@ from backbench.ingest.review_names import unknown_review
 from backbench.metrics.registry import registry
 from backbench.publish import finding_sentences
 from backbench.publish.output_files import write
-from backbench.publish.site_builder import Press
+from backbench.publish.site_builder import SiteBuilder
 from backbench.publish.site_data import Row
-from backbench.quantities.writing import measured, value_alone
+from backbench.quantities.writing import measured, number, quantity, value_alone
 
 if TYPE_CHECKING:
     import altair as alt
@@ -27,13 +27,13 @@ ORDER = (
     ("response-over-peers", "Response"),
     ("distortion-over-power", "Distortion over power"),
     ("harmonics-left-and-right", "Harmonics"),
-    ("tone-spectrum-of-a-unit", "A tone and what is beside it"),
-    ("idle-spectrum-of-a-unit", "What is in the noise"),
-    ("idle-noise-of-technology", "Noise among its peers"),
-    ("impedance-over-frequency", "Impedance"),
+    ("tone-spectrum-of-a-unit", "Spectrum of a tone"),
+    ("idle-spectrum-of-a-unit", "Spectrum at idle"),
+    ("idle-noise-of-technology", "Residual noise among peers"),
+    ("impedance-over-frequency", "Output source impedance"),
     ("damping-by-technology", "Damping factor by technology"),
-    ("separation-against-balance", "Between the channels"),
-    ("before-and-after-work", "Before and after the work"),
+    ("separation-against-balance", "Channel separation and imbalance"),
+    ("before-and-after-work", "Before and after service or restoration"),
 )
 """Saved query and heading, in the order of the stills; the profile comes last. Which figures a
 caption gives stands on the metrics' declarations."""
@@ -48,7 +48,7 @@ class Still:
     caption: str
 
 
-def write_stills(press: Press, review_key: str, folder: Path) -> list[Path]:
+def write_stills(builder: SiteBuilder, review_key: str, folder: Path) -> list[Path]:
     """PNGs of 1920 by 1080 and their captions, "01-response-….png" and ".txt"; their paths.
 
     Stills of an earlier run that are no longer made are removed. Raises UserError where the
@@ -56,11 +56,11 @@ def write_stills(press: Press, review_key: str, folder: Path) -> list[Path]:
     """
     from backbench.charts.image_export import STILL, png
 
-    if review_key not in press.shelf.reviews:
-        raise unknown_review(review_key, press.shelf.reviews)
+    if review_key not in builder.site_data.reviews:
+        raise unknown_review(review_key, builder.site_data.reviews)
     paths = []
-    for number, still in enumerate(_stills(press, review_key), start=1):
-        stem = f"{number:02d}-{still.name}"
+    for position, still in enumerate(_stills(builder, review_key), start=1):
+        stem = f"{position:02d}-{still.name}"
         for name, content in (
             (f"{stem}.png", png(still.chart, STILL)),
             (f"{stem}.txt", still.caption.encode()),
@@ -73,52 +73,54 @@ def write_stills(press: Press, review_key: str, folder: Path) -> list[Path]:
     return paths
 
 
-def _stills(press: Press, review_key: str) -> Iterator[Still]:
-    rows = press.shelf.units_in(review_key)
+def _stills(builder: SiteBuilder, review_key: str) -> Iterator[Still]:
+    rows = builder.site_data.units_in(review_key)
     current = [
-        row for row in rows if press.shelf.units[row["unit_key"]]["review_key"] == review_key
+        row for row in rows if builder.site_data.units[row["unit_key"]]["review_key"] == review_key
     ]
     if not current:
-        later = press.shelf.units[rows[0]["unit_key"]]["review_key"]
+        later = builder.site_data.units[rows[0]["unit_key"]]["review_key"]
         fault = Fault(f"review {review_key!r}", f"a later review of the same unit ({later})",
                       "the newest review of a unit", f"make the stills of {later}")  # fmt: skip
         raise UserError("the charts show the newest readings only", [fault])
     for row in current:
-        yield from _of_unit(press, row, press.compared(row["unit_key"]))
+        yield from _of_unit(builder, row, builder.compared(row["unit_key"]))
 
 
-def _of_unit(press: Press, row: Row, compared: Comparison) -> Iterator[Still]:
+def _of_unit(builder: SiteBuilder, row: Row, compared: Comparison) -> Iterator[Still]:
     unit = row["unit_key"]
     for query, heading in ORDER:
-        chart = _drawn(press, query, f"{heading}: {row['label']}", row)
+        chart = _drawn(builder, query, f"{heading}: {row['label']}", row)
         if chart is not None:
-            told = _caption(heading, row, _lines_of(query, compared.lines))
-            yield Still(f"{query}-{unit}", chart, told)
+            caption = _caption(heading, row, _lines_of(query, compared.lines))
+            yield Still(f"{query}-{unit}", chart, caption)
     frame = profile_frame(compared.lines)
     if not frame.is_empty():
-        from backbench.charts.drawing import Column, Labels
+        from backbench.charts.drawing import Labels, PlainColumn
         from backbench.charts.registry import chart_named
 
-        title = f"All in all: {row['label']}"
-        labels = Labels([Column("percentile", "", "Percentile among peers, 100 the best")], title)
-        said = finding_sentences.places_said(compared.lines, compared.peers.said)
+        title = f"Percentiles among peers: {row['label']}"
+        labels = Labels(
+            [PlainColumn("percentile", "", "Percentile among peers (100 = best)")], title
+        )
+        ranks = finding_sentences.ranks_sentence(compared.lines, compared.peers.description)
         chart = chart_named("profile").draw(frame, labels, unit)
-        yield Still(f"profile-{unit}", chart, f"{title}\n{said}\n")
+        yield Still(f"profile-{unit}", chart, f"{title}\n{ranks}\n")
 
 
-def _drawn(press: Press, query: str, title: str, row: Row) -> alt.TopLevelMixin | None:
+def _drawn(builder: SiteBuilder, query: str, title: str, row: Row) -> alt.TopLevelMixin | None:
     """The query's chart with this unit marked; None where there is nothing to draw of it."""
-    studio = press.studio
-    if query not in studio.queries or studio.queries[query].chart is None:
+    renderer = builder.renderer
+    if query not in renderer.queries or renderer.queries[query].chart is None:
         return None
-    known = {parameter.name for parameter in studio.queries[query].parameters}
+    known = {parameter.name for parameter in renderer.queries[query].parameters}
     values = {"unit": row["unit_key"], "technology": row["technology"]}
     values = {name: text for name, text in values.items() if name in known}
-    frame = studio.run(query, **values)
+    frame = renderer.run(query, **values)
     holds = "unit_key" not in frame.columns or row["unit_key"] in frame["unit_key"].to_list()
     if frame.is_empty() or not holds:
         return None
-    return studio.chart(query, frame, title, values)
+    return renderer.chart(query, frame, title, values)
 
 
 def _lines_of(query: str, lines: Sequence[Standing]) -> list[Standing]:
@@ -129,13 +131,13 @@ def _lines_of(query: str, lines: Sequence[Standing]) -> list[Standing]:
 
 def _caption(heading: str, row: Row, lines: Sequence[Standing]) -> str:
     """Heading and unit, then a line a figure: value, conditions and place."""
-    told = [f"{heading}: {row['label']}", f"Measured {row['state']} on {row['reviewed']}."]
-    told += [_figure_said(line) for line in lines]
-    return "\n".join(told) + "\n"
+    parts = [f"{heading}: {row['label']}", f"Measured {row['state']} on {row['reviewed']}."]
+    parts += [_figure_line(line) for line in lines]
+    return "\n".join(parts) + "\n"
 
 
-def _figure_said(line: Standing) -> str:
-    limit = f" at {line.limit_percent:g} %" if line.limit_percent is not None else ""
+def _figure_line(line: Standing) -> str:
+    limit = f" at {quantity(line.limit_percent, '%')}" if line.limit_percent is not None else ""
     shown = measured(line.value, line.uncertainty, line.unit, line.bound)
     place = f"; {line.place}" if line.place else ""
     return f"{line.title}{limit}: {shown} ({line.point}, {line.output}{place})"
@@ -161,7 +163,7 @@ def profile_frame(lines: Sequence[Standing]) -> Any:
 def _titled(line: Standing) -> str:
     title = registry().traits(line.metric).title_at_limit
     if title and line.limit_percent is not None:
-        return title.format(limit=f"{line.limit_percent:g}")
+        return title.format(limit=number(line.limit_percent))
     return line.title
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from backbench.quantities.writing import NO_BREAK
+from backbench.quantities.writing import NO_BREAK, number
 
 
 def share(probability: float | None) -> str:
@@ -13,7 +13,7 @@ def share(probability: float | None) -> str:
         return ""
     if probability < 0.01:
         return f"under 1{NO_BREAK}%"
-    shown = "over 99" if probability > 0.99 else f"{100 * probability:.0f}"
+    shown = "over 99" if probability > 0.99 else number(round(100 * probability))
     return f"{shown}{NO_BREAK}%"
 
 
@@ -26,18 +26,18 @@ def years(first: int | None, last: int | None) -> str:
 
 def listed(items: Iterable[str]) -> str:
     """ "a, b and c"."""
-    found = list(items)
-    if len(found) < 2:
-        return "".join(found)
-    return f"{', '.join(found[:-1])} and {found[-1]}"
+    texts = list(items)
+    if len(texts) < 2:
+        return "".join(texts)
+    return f"{', '.join(texts[:-1])} and {texts[-1]}"
 
 
-def few(items: Iterable[str], most: int = 4) -> str:
+def first_few(items: Iterable[str], most: int = 4) -> str:
     """The items listed; beyond `most`, how many more."""
-    found = list(items)
-    if len(found) <= most:
-        return listed(found)
-    return f"{', '.join(found[:most])} and {len(found) - most} more"
+    texts = list(items)
+    if len(texts) <= most:
+        return listed(texts)
+    return f"{', '.join(texts[:most])} and {len(texts) - most} more"
 
 
 def sentence(text: str) -> str:

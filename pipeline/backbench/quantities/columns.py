@@ -25,8 +25,8 @@ def column_sign(texts: Mapping[str, str] | Iterable[tuple[str, str]]) -> Decimal
     shown: dict[DecimalSign, tuple[str, str]] = {}
     pairs = texts.items() if isinstance(texts, Mapping) else texts
     for place, text in pairs:
-        found = _NUMBER.search(text)
-        sign = decimal_sign(found[0]) if found else None
+        match = _NUMBER.search(text)
+        sign = decimal_sign(match[0]) if match else None
         if sign is not None:
             shown.setdefault(sign, (place, text))
     if len(shown) == 2:

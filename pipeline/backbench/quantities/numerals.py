@@ -32,7 +32,7 @@ def read_number(text: str, decimal: DecimalSign | None = None) -> float:
     parts = _PARTS.fullmatch(text.strip())
     if parts is None or len(text) > LONGEST:
         raise UnreadableQuantity(text, "is no number")
-    readings = {sign: found for sign in (".", ",") if (found := _plain(parts, sign)) is not None}
+    readings = {sign: value for sign in (".", ",") if (value := _plain(parts, sign)) is not None}
     if decimal is not None:
         if decimal not in readings:
             other = readings and f"has another decimal sign than the stated {decimal!r}"

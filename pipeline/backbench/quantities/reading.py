@@ -30,7 +30,7 @@ _DECIBELS_OF_VOLTS = {"dBV": 1.0, "dBu": DBU_V}
 
 
 @dataclass(frozen=True)
-class Written:
+class ParsedQuantity:
     """A value in the unit wanted; bound where it was written as at most or at least."""
 
     value: float
@@ -40,7 +40,7 @@ class Written:
 def read_quantity(
     text: str, unit: str, *, usual_unit: str | None = None, decimal: DecimalSign | None = None,
     load_ohm: float | None = None,
-) -> Written:  # fmt: skip
+) -> ParsedQuantity:  # fmt: skip
     """A quantity in the unit wanted.
 
     Parameters
@@ -62,21 +62,21 @@ def read_quantity(
         For a text that is no single quantity, has two readings, has a unit that can't be turned
         into the one wanted, or a value beyond any bench's.
     """
-    found = _TEXT.fullmatch(_resistor(text) if unit == "ohm" else text)
-    if found is None:
+    match = _TEXT.fullmatch(_resistor(text) if unit == "ohm" else text)
+    if match is None:
         raise UnreadableQuantity(text, "is no quantity")
-    mark = (found["bound"] or "").strip()
+    mark = (match["bound"] or "").strip()
     if mark and mark not in {*_BOUNDS, "="}:
         raise UnreadableQuantity(text, "is no single value")
-    number = _number(text, found["number"], found["unit"] or "", decimal)
-    written = (found["unit"] or usual_unit or "").strip()
+    number = _number(text, match["number"], match["unit"] or "", decimal)
+    written = (match["unit"] or usual_unit or "").strip()
     if not written and unit != "1":
         raise UnreadableQuantity(text, "has no unit", f"write the unit, as in 5 {symbol(unit)}")
     named = spelled_unit(written) if written else ("1", 0)
     if named is None:
         raise UnreadableQuantity(text, f"has a unit {written!r} that can't be turned into {unit!r}")
     base = _bounded(text, scaled(number, named[1]), named[0])
-    return Written(_bounded(text, _converted(text, base, named[0], unit, load_ohm), unit),
+    return ParsedQuantity(_bounded(text, _converted(text, base, named[0], unit, load_ohm), unit),
                    _BOUNDS.get(mark))  # fmt: skip
 
 
@@ -102,11 +102,11 @@ def read_load(text: str) -> float | Literal["open"]:
 
 
 def _resistor(text: str) -> str:
-    found = _RESISTOR.fullmatch(text)
-    if found is None:
+    match = _RESISTOR.fullmatch(text)
+    if match is None:
         return text
-    prefix = "" if found["mark"] == "R" else found["mark"]
-    return f"{found['whole']}.{found['rest'].rstrip('0') or 0} {prefix}ohm"
+    prefix = "" if match["mark"] == "R" else match["mark"]
+    return f"{match['whole']}.{match['rest'].rstrip('0') or 0} {prefix}ohm"
 
 
 def _number(text: str, number: str, unit: str, decimal: DecimalSign | None) -> float:

@@ -14,7 +14,7 @@ LEAST = 1e-15
 
 
 @dataclass(frozen=True)
-class Unit:
+class UnitOfMeasure:
     """symbol: behind a number. spellings: other texts for it, whatever their case.
 
     prefixed: shown with µ, m, k and the like. greatest: a magnitude beyond that of any unit on a
@@ -29,26 +29,26 @@ class Unit:
 
 
 UNITS = {
-    "V": Unit("V", 1e5, True, ("v", "volt", "volts", "vrms", "v rms")),
-    "W": Unit("W", 1e5, True, ("w", "watt", "watts", "wrms", "w rms")),
-    "A": Unit("A", 1e4, True, ("amp", "amps", "ampere", "amperes")),
-    "ohm": Unit("Ω", 1e12, True, ("ohm", "ohms", "ω"), ("R",)),
-    "Hz": Unit("Hz", 1e11, True, ("hz", "hertz", "c/s", "cps")),
-    "s": Unit("s", 1e8, True, ("sec", "secs", "second", "seconds")),
-    "F": Unit("F", 1e3, True),
-    "V/√Hz": Unit("V/√Hz", 1e4, True, ("v/√hz", "v/rthz", "v/sqrt(hz)")),
-    "V/s": Unit("V/s", 1e13, True),
-    "%": Unit("%", 1e4, False, ("percent", "per cent", "pct", "％")),
-    "‰": Unit("‰", 1e5),
-    "ppm": Unit("ppm", 1e8, False, ("ppm",)),
-    "dB": Unit("dB", 400.0, False, ("db",)),
-    "dBV": Unit("dBV", 400.0, False, ("dbv",)),
-    "dBu": Unit("dBu", 400.0, False, ("dbu",)),
-    "dBf": Unit("dBf", 400.0, False, ("dbf",)),
-    "dB/h": Unit("dB/h", 1e4, False, ("db/h",)),
-    "deg": Unit("°", 3600.0, False, ("deg", "degree", "degrees")),
-    "bit": Unit("bit", 64.0, False, ("bit", "bits")),
-    "1": Unit("", 1e9),
+    "V": UnitOfMeasure("V", 1e5, True, ("v", "volt", "volts", "vrms", "v rms")),
+    "W": UnitOfMeasure("W", 1e5, True, ("w", "watt", "watts", "wrms", "w rms")),
+    "A": UnitOfMeasure("A", 1e4, True, ("amp", "amps", "ampere", "amperes")),
+    "ohm": UnitOfMeasure("Ω", 1e12, True, ("ohm", "ohms", "ω"), ("R",)),
+    "Hz": UnitOfMeasure("Hz", 1e11, True, ("hz", "hertz", "c/s", "cps")),
+    "s": UnitOfMeasure("s", 1e8, True, ("sec", "secs", "second", "seconds")),
+    "F": UnitOfMeasure("F", 1e3, True),
+    "V/√Hz": UnitOfMeasure("V/√Hz", 1e4, True, ("v/√hz", "v/rthz", "v/sqrt(hz)")),
+    "V/s": UnitOfMeasure("V/s", 1e13, True),
+    "%": UnitOfMeasure("%", 1e4, False, ("percent", "per cent", "pct", "％")),
+    "‰": UnitOfMeasure("‰", 1e5),
+    "ppm": UnitOfMeasure("ppm", 1e8, False, ("ppm",)),
+    "dB": UnitOfMeasure("dB", 400.0, False, ("db",)),
+    "dBV": UnitOfMeasure("dBV", 400.0, False, ("dbv",)),
+    "dBu": UnitOfMeasure("dBu", 400.0, False, ("dbu",)),
+    "dBf": UnitOfMeasure("dBf", 400.0, False, ("dbf",)),
+    "dB/h": UnitOfMeasure("dB/h", 1e4, False, ("db/h",)),
+    "deg": UnitOfMeasure("°", 3600.0, False, ("deg", "degree", "degrees")),
+    "bit": UnitOfMeasure("bit", 64.0, False, ("bit", "bits")),
+    "1": UnitOfMeasure("", 1e9),
 }  # fmt: skip
 _SPELLED = {text: name for name, unit in UNITS.items() for text in unit.spellings}
 _EXACT = {text: name for name, unit in UNITS.items() for text in (name, unit.symbol, *unit.exact)}

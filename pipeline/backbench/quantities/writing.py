@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from backbench.quantities.units import PREFIXES, symbol, takes_prefix
 
@@ -63,6 +64,29 @@ def number(value: float, digits: int = 3) -> str:
         return f"{_trimmed(mantissa)}e{int(exponent)}".replace("-", "−")
     text = _fixed(round(value, places), max(places, 0))
     return _trimmed(text) if places > 0 else text
+
+
+def axis_labels(values: Sequence[float], unit: str = "", *, log: bool = False) -> list[str]:
+    """The labels of an axis' ticks: on a linear axis with one prefix and equal decimals.
+
+    On a logarithmic axis every label has its own prefix and no trailing zeros.
+    """
+    if log or not any(values):
+        return [quantity(value, unit, 10) for value in values]
+    power = _thousands(max(map(abs, values)), 10) if takes_prefix(unit) else 0
+    scaled = [value / 10.0**power for value in values]
+    places = max(len(number(value, 10).partition(".")[2]) for value in scaled)
+    return [_fixed(value, places) + _mark(unit, power) for value in scaled]
+
+
+def signed(value: float, unit: str = "", digits: int = 3) -> str:
+    """A change, as `quantity` writes it, with its sign: "+0.12 dB"."""
+    return ("+" if value > 0 else "") + quantity(value, unit, digits)
+
+
+def price(amount: float, currency: str) -> str:
+    """A sum of money with two decimals: "129.50 USD"."""
+    return f"{_fixed(amount, 2)}{NO_BREAK}{currency}"
 
 
 def exact(value: float, unit: str, bound: str | None = None) -> str:

@@ -4,7 +4,7 @@
 -- conditions: {technology} units; idle, input terminated; bars: k = 2
 -- question: How quiet is each unit with its input terminated?
 --   (a line that starts with three spaces goes on with the one before)
--- grain: unit_key
+-- grain: unit_key; one row per unit
 -- parameter technology: technology = 'tube'; which technology
 -- column unit_key: -; Unit
 -- column value: V; Residual noise, A-weighted
@@ -39,7 +39,7 @@ class Parameter:
 
 
 @dataclass(frozen=True)
-class Column:
+class ResultColumn:
     """A column of the result: its name, unit ("" for text and plain numbers) and title."""
 
     name: str
@@ -48,29 +48,31 @@ class Column:
 
     @property
     def heading(self) -> str:
-        """Title with unit, as an axis or a column head says it."""
+        """Title with unit, for an axis or the head of a column."""
         return f"{self.title} ({self.unit})" if self.unit else self.title
 
 
 @dataclass
 class Header:
-    """What a file's header says, as far as it could be read.
+    """The contents of a file's header, as far as it could be read.
 
     conditions: what stands under the heading; {name} is the value of a parameter.
+    rows: what one row stands for, in words.
     """
 
     title: str = ""
     question: str = ""
     conditions: str = ""
     grain: tuple[str, ...] = ()
+    rows: str = ""
     parameters: list[Parameter] = field(default_factory=list)
-    columns: list[Column] = field(default_factory=list)
+    columns: list[ResultColumn] = field(default_factory=list)
     chart: str | None = None
     chart_options: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
-class Entry:
+class HeaderLine:
     """One line of the header with its continuation lines."""
 
     line: int
@@ -104,32 +106,34 @@ def read_header(text: str, file: str) -> tuple[Header, list[Fault]]:
     return header, faults
 
 
-def _entries(lines: list[tuple[int, str]], file: str, faults: list[Fault]) -> Iterator[Entry]:
-    found: Entry | None = None
+def _entries(lines: list[tuple[int, str]], file: str, faults: list[Fault]) -> Iterator[HeaderLine]:
+    entry: HeaderLine | None = None
     for number, line in lines:
-        if found is not None and line.startswith("--   "):
-            found = Entry(found.line, found.key, f"{found.value} {line[2:].strip()}")
+        if entry is not None and line.startswith("--   "):
+            entry = HeaderLine(entry.line, entry.key, f"{entry.value} {line[2:].strip()}")
             continue
-        if found is not None:
-            yield found
-            found = None
+        if entry is not None:
+            yield entry
+            entry = None
         matched = LINE.fullmatch(line.rstrip())
         if matched is None:
             faults.append(_fault(file, number, repr(line), "-- key: value"))
         else:
-            found = Entry(number, matched["key"], matched["value"].strip())
-    if found is not None:
-        yield found
+            entry = HeaderLine(number, matched["key"], matched["value"].strip())
+    if entry is not None:
+        yield entry
 
 
-def _take(header: Header, entry: Entry, file: str) -> Iterator[Fault]:
+def _take(header: Header, entry: HeaderLine, file: str) -> Iterator[Fault]:
     word, _, name = entry.key.partition(" ")
     if not entry.value:
         yield _fault(file, entry.line, f"nothing for {entry.key!r}", "a value")
     elif entry.key in ("title", "question", "conditions"):
         setattr(header, entry.key, entry.value)
     elif entry.key == "grain":
-        header.grain = tuple(part.strip() for part in entry.value.split(","))
+        columns, _, rows = entry.value.partition(";")
+        header.grain = tuple(part.strip() for part in columns.split(","))
+        header.rows = rows.strip()
     elif entry.key == "chart":
         yield from _chart(header, entry, file)
     elif word in ("parameter", "column") and NAME.fullmatch(name):
@@ -139,7 +143,7 @@ def _take(header: Header, entry: Entry, file: str) -> Iterator[Fault]:
         yield _fault(file, entry.line, f"the unknown key {entry.key!r}", known)
 
 
-def _parameter(header: Header, entry: Entry, name: str, file: str) -> Iterator[Fault]:
+def _parameter(header: Header, entry: HeaderLine, name: str, file: str) -> Iterator[Fault]:
     matched = PARAMETER.fullmatch(entry.value)
     if matched is None:
         yield _fault(file, entry.line, repr(entry.value), "TYPE = DEFAULT; what it is")
@@ -150,21 +154,21 @@ def _parameter(header: Header, entry: Entry, name: str, file: str) -> Iterator[F
         header.parameters.append(Parameter(name, matched["type"], default, matched["help"] or ""))
 
 
-def _column(header: Header, entry: Entry, name: str, file: str) -> Iterator[Fault]:
-    unit, found, title = entry.value.partition(";")
-    if not found or not title.strip() or not unit.strip():
+def _column(header: Header, entry: HeaderLine, name: str, file: str) -> Iterator[Fault]:
+    unit, separator, title = entry.value.partition(";")
+    if not separator or not title.strip() or not unit.strip():
         yield _fault(file, entry.line, repr(entry.value), 'UNIT; Title (unit "-" for none)')
         return
     unit = unit.strip()
-    header.columns.append(Column(name, "" if unit == "-" else unit, title.strip()))
+    header.columns.append(ResultColumn(name, "" if unit == "-" else unit, title.strip()))
 
 
-def _chart(header: Header, entry: Entry, file: str) -> Iterator[Fault]:
+def _chart(header: Header, entry: HeaderLine, file: str) -> Iterator[Fault]:
     chart, *options = (part.strip() for part in entry.value.split(";"))
     header.chart = chart
     for option in options:
-        key, found, value = (part.strip() for part in option.partition("="))
-        if not found or not NAME.fullmatch(key) or not value:
+        key, separator, value = (part.strip() for part in option.partition("="))
+        if not separator or not NAME.fullmatch(key) or not value:
             yield _fault(file, entry.line, repr(option), "option = value")
         header.chart_options[key] = value
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
-from backbench.querying.query_header import PLACE, Column, Parameter, read_header, split
+from backbench.querying.query_header import PLACE, Parameter, ResultColumn, read_header, split
 from backbench.storage.database import Database, StatementError
 
 if TYPE_CHECKING:
@@ -30,6 +30,7 @@ class SavedQuery:
     """One question: its header and its statement.
 
     grain: the columns whose values together are unique in the result.
+    rows: what one row stands for, "one row per unit"; "" where the header doesn't say it.
     chart: name of the chart that draws the result; None for a table only.
     conditions: what stands under the heading, {name} for the value of a parameter.
     """
@@ -39,14 +40,15 @@ class SavedQuery:
     question: str
     conditions: str
     grain: tuple[str, ...]
+    rows: str
     parameters: tuple[Parameter, ...]
-    columns: tuple[Column, ...]
+    columns: tuple[ResultColumn, ...]
     chart: str | None
     chart_options: Mapping[str, str]
     sql: str
     file: str
 
-    def column(self, name: str) -> Column:
+    def column(self, name: str) -> ResultColumn:
         """A declared column. Raises KeyError."""
         return {column.name: column for column in self.columns}[name]
 
@@ -54,18 +56,18 @@ class SavedQuery:
         """Values by declared type, defaults filled in. Raises UserError with every fault."""
         known = {parameter.name: parameter for parameter in self.parameters}
         faults = [self._unknown(name, known) for name in values if name not in known]
-        found: dict[str, object] = {}
+        bound_values: dict[str, object] = {}
         for name, parameter in known.items():
             text = values.get(name, parameter.default)
             try:
-                found[name] = PARSERS.get(parameter.type, str)(text)
+                bound_values[name] = PARSERS.get(parameter.type, str)(text)
             except ValueError as error:
                 faults.append(Fault(f"{self.name}, {name}", shortened(text), str(error)))
         if faults:
             raise UserError(f"{self.name} can't be run", faults)
-        return found
+        return bound_values
 
-    def conditions_said(
+    def conditions_text(
         self, values: Mapping[str, str] | None = None, titles: Mapping[str, str] | None = None
     ) -> str:
         """The conditions with the parameters' values; titles: what their keys are called.
@@ -73,10 +75,10 @@ class SavedQuery:
         A part (up to a semicolon) whose parameter is empty is left out.
         """
         texts = {p.name: (values or {}).get(p.name, p.default) for p in self.parameters}
-        told = {name: (titles or {}).get(text, text) for name, text in texts.items()}
+        shown = {name: (titles or {}).get(text, text) for name, text in texts.items()}
         parts = (part.strip() for part in self.conditions.split(";"))
-        kept = [p for p in parts if all(told.get(name) for name in PLACE.findall(p))]
-        return "; ".join(PLACE.sub(lambda found: told[found[1]], part) for part in kept)
+        kept = [p for p in parts if all(shown.get(name) for name in PLACE.findall(p))]
+        return "; ".join(PLACE.sub(lambda match: shown[match[1]], part) for part in kept)
 
     def run(self, store: Database, values: Mapping[str, str] | None = None) -> pl.DataFrame:
         """The result, columns as declared. `store` should come from `store.reading`.
@@ -176,6 +178,7 @@ def parse(text: str, name: str, file: str) -> tuple[SavedQuery, list[Fault]]:
         question=header.question,
         conditions=header.conditions,
         grain=header.grain,
+        rows=header.rows,
         parameters=tuple(header.parameters),
         columns=tuple(header.columns),
         chart=header.chart,
@@ -202,7 +205,7 @@ def load(folders: Sequence[Path]) -> dict[str, SavedQuery]:
     A folder that isn't there holds none. Raises UserError with every fault of every file, and
     where two files give one name.
     """
-    return _load([Traversed(str(folder), folder) for folder in folders])
+    return _load([QueryFolder(str(folder), folder) for folder in folders])
 
 
 def shipped() -> dict[str, SavedQuery]:
@@ -217,36 +220,36 @@ def _shipped() -> dict[str, SavedQuery]:
 
 def available(folder: Path) -> dict[str, SavedQuery]:
     """Shipped queries and those of a catalogue's folder `queries`. Raises UserError as load."""
-    return _load([SHIPPED, Traversed("queries", folder / "queries")])
+    return _load([SHIPPED, QueryFolder("queries", folder / "queries")])
 
 
 @dataclass(frozen=True)
-class Traversed:
-    """A folder with queries and the name that it is told by."""
+class QueryFolder:
+    """A folder with queries, and what messages call it."""
 
-    told: str
+    label: str
     folder: Traversable
 
 
-SHIPPED = Traversed("queries shipped", resources.files("backbench.queries"))
+SHIPPED = QueryFolder("queries shipped", resources.files("backbench.queries"))
 
 
-def _load(places: Sequence[Traversed]) -> dict[str, SavedQuery]:
-    found: dict[str, SavedQuery] = {}
+def _load(places: Sequence[QueryFolder]) -> dict[str, SavedQuery]:
+    queries: dict[str, SavedQuery] = {}
     faults: list[Fault] = []
     for place in places:
         files = list(place.folder.iterdir()) if place.folder.is_dir() else []
         for path in sorted((f for f in files if f.name.endswith(".sql")), key=lambda f: f.name):
-            name, file = path.name.removesuffix(".sql"), f"{place.told}/{path.name}"
-            if name in found:
-                other = found[name].file
+            name, file = path.name.removesuffix(".sql"), f"{place.label}/{path.name}"
+            if name in queries:
+                other = queries[name].file
                 faults.append(Fault(file, f"the name of {other}", "a name of its own"))
                 continue
-            found[name], wrong = parse(_text(path, file, faults), name, file)
+            queries[name], wrong = parse(_text(path, file, faults), name, file)
             faults += wrong
     if faults:
         raise UserError(f"the saved queries have {counted(len(faults), 'fault')}", faults)
-    return dict(sorted(found.items()))
+    return dict(sorted(queries.items()))
 
 
 def _text(path: Traversable, file: str, faults: list[Fault]) -> str:

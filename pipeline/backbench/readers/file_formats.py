@@ -31,15 +31,15 @@ MAX_SAMPLES = 10_000_000
 @cache
 def readers() -> tuple[Reader, ...]:
     """Every format declared in this package, by name."""
-    found: dict[str, Reader] = {}
+    readers: dict[str, Reader] = {}
     for info in pkgutil.iter_modules(backbench.readers.__path__):
         module = importlib.import_module(f"backbench.readers.{info.name}")
         for item in vars(module).values():
             if not isinstance(item, (RecordingFormat, TableFormat)):
                 continue
-            if found.setdefault(item.name, item) is not item:
+            if readers.setdefault(item.name, item) is not item:
                 raise ValueError(f"the format {item.name} is declared twice")
-    return tuple(found[name] for name in sorted(found))
+    return tuple(readers[name] for name in sorted(readers))
 
 
 @contextmanager

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 import polars as pl
 
-from backbench.documents.stimuli import Column, Table
+from backbench.documents.stimuli import Table, TableColumn
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
@@ -17,7 +17,7 @@ from backbench.readers.declaration import TableData
 from backbench.signal.track import Array
 
 MAX_ROWS = 5_000_000
-MAX_TOLD = 5
+MAX_LISTED = 5
 """Cells that are told one by one; the rest is counted."""
 FREQUENCY = ("Hz", "kHz")
 VOLTAGE = ("V", "mV", "uV")
@@ -79,7 +79,7 @@ def _factor(unit: str) -> float:
     return scaled(1.0, named[1])
 
 
-def present(columns: dict[str, Column], names: Sequence[str], name: str) -> None:
+def present(columns: dict[str, TableColumn], names: Sequence[str], name: str) -> None:
     """Raise UserError where a declared column is not in the file, or more than once."""
     there = shortened(", ".join(names), 200)
     faults = []
@@ -108,12 +108,12 @@ def converted(
             faults.append(_cell(text[row], f"{name}, {place(row)}, column {column!r}"))
         values[key] = numbers * factor
     if faults:
-        raise UserError(_summed(name, len(faults)), faults[:MAX_TOLD])
+        raise UserError(_summed(name, len(faults)), faults[:MAX_LISTED])
     return TableData(values)
 
 
 def _summed(name: str, number: int) -> str:
-    more = f", the first {MAX_TOLD} told here" if number > MAX_TOLD else ""
+    more = f", the first {MAX_LISTED} told here" if number > MAX_LISTED else ""
     return f"{name} can't be read: {counted(number, 'cell')} without a number{more}"
 
 

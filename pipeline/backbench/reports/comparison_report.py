@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from typing import IO, TYPE_CHECKING
 
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import ordinary
 from backbench.reports.terminal_reports import nearest_table, show_differences
 from backbench.reports.terminal_tables import (
     console,
     flowing,
     indented,
+    number,
     printable,
     quantity,
     table,
@@ -41,7 +43,7 @@ def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> No
     others = len(c.peers.keys) - 1
     out.print("Rank among its peers", style="bold")
     default = "" if c.peers.chosen else "; the default, choose others with --peers"
-    flowing(out, f"Peers: {c.peers.said} ({counted(others, 'other unit')}{default})")
+    flowing(out, f"Peers: {c.peers.description} ({counted(others, 'other unit')}{default})")
     heads = f"{'':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'better':>{SHARE}}"
     out.print(heads, markup=False)
     heads = f"{'':{NAME}} {'':>{VALUE}} {'than %':>{SHARE}}  rank (1 = best)"
@@ -62,22 +64,28 @@ def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> No
         flowing(out, f"Note: {note}")
 
 
-def _verdict_table(found: Sequence[Verdict]) -> Table:
+def _verdict_table(verdicts: Sequence[Verdict]) -> Table:
     from rich.text import Text
 
     made = table(
         ("Specification", "left"), ("Published", "left"), ("Measured", "left"), ("Verdict", "left"),
         title="Specifications",
     )  # fmt: skip
-    for v in found:
+    for v in verdicts:
         value = quantity(v.value, v.unit, v.uncertainty)
         if value and v.output:
             value += f", {v.output}"
         promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
         verdict = v.outcome
-        why = v.told if v.outcome in ("measured under other conditions", "not measured") else ""
+        why = (
+            v.explanation
+            if v.outcome in ("measured under other conditions", "not measured")
+            else ""
+        )
         verdict_text = f"{verdict}: {why}" if why else str(verdict)
-        made.add_row(*(Text(printable(part)) for part in (v.title, promised, value, verdict_text)))
+        made.add_row(
+            *(Text(printable(ordinary(part))) for part in (v.title, promised, value, verdict_text))
+        )
     return made
 
 
@@ -99,7 +107,7 @@ NAME, VALUE, SHARE = 29, 22, 6
 
 def line_name(line: Standing) -> str:
     """The metric with its limit."""
-    limit = f": {line.limit_percent:g} %" if line.limit_percent is not None else ""
+    limit = f": {quantity(line.limit_percent, '%')}" if line.limit_percent is not None else ""
     return f"{line.title}{limit}"
 
 
@@ -111,7 +119,7 @@ def _placed_line(line: Standing) -> list[str]:
 
     value = quantity(line.value, line.unit, line.uncertainty, line.bound)
     value += " (entered)" if line.status == "entered" else ""
-    share = "" if line.percentile is None else f"{line.percentile:.0f}"
+    share = "" if line.percentile is None else number(round(line.percentile))
     name, *rest = textwrap.wrap(line_name(line), NAME)
     few = line.better != "neither" and line.n <= FEW
     place = line.place or (

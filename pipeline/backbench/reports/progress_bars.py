@@ -19,8 +19,8 @@ from rich.progress import (
 
 
 @dataclass
-class Watch:
-    """Told how many things of a kind are to come and how many just were."""
+class ProgressReporter:
+    """Shows how many things of a kind are to come and how many are done."""
 
     bars: Progress
     what: str = "measuring captures"
@@ -41,14 +41,14 @@ class Watch:
             self.bars.advance(self.task, number)
 
     def __post_init__(self) -> None:
-        self.begin = self.bars.add_task("reading what is there", total=None)
+        self.begin = self.bars.add_task("reading the catalogue", total=None)
 
 
 @contextmanager
-def watched(what: str = "measuring captures") -> Iterator[Watch]:
+def watched(what: str = "measuring captures") -> Iterator[ProgressReporter]:
     """A bar on standard error while the block runs. what: is done, in words."""
     with bars() as shown:
-        yield Watch(shown, what)
+        yield ProgressReporter(shown, what)
 
 
 def bars() -> Progress:

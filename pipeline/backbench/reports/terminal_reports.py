@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import ordinary, signed
 from backbench.reports.terminal_tables import (
     console,
     flowing,
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
     from backbench.comparison.differences import Difference
     from backbench.comparison.drift import Series
-    from backbench.comparison.regression import Against, Quantity, Screening
+    from backbench.comparison.regression import Quantity, Regression, Screening
     from backbench.comparison.standings import NearUnit
     from backbench.statistics.trends import Screened
 
@@ -33,13 +34,16 @@ MOST_TRENDS = 15
 
 
 def show_differences(
-    title: str, found: Sequence[Difference], most: int | None = None, out: Console | None = None
+    title: str,
+    differences: Sequence[Difference],
+    most: int | None = None,
+    out: Console | None = None,
 ) -> None:
     """Differences, the most significant first, and the number that are not significant."""
     from rich.text import Text
 
     out = out or console()
-    apart = [d for d in found if d.beyond is not None and d.beyond > 1]
+    apart = [d for d in differences if d.beyond is not None and d.beyond > 1]
     made = table(
         ("Metric", "left"), ("First", "right"), ("Second", "right"), ("Diff. / U", "right"),
         ("Second is", "left"), title=f"{printable(title)}: significant differences",
@@ -47,14 +51,15 @@ def show_differences(
     for d in apart[:most]:
         cells = (
             _name(d), quantity(d.first, d.unit), quantity(d.second, d.unit),
-            number(d.beyond, 2), d.told,
+            number(d.beyond, 2), d.assessment,
         )  # fmt: skip
         made.add_row(*(Text(printable(cell)) for cell in cells))
     out.print(made)
     more = len(apart) - len(apart[:most])
     notes = f"{more} more significant; " if more else ""
     flowing(
-        out, f"{notes}{len(found) - len(apart)} of {len(found)} differences are not significant "
+        out, f"{notes}{len(differences) - len(apart)} of {len(differences)} differences "
+        "are not significant "
         "(smaller than their expanded uncertainty, k = 2)",
     )  # fmt: skip
 
@@ -64,9 +69,9 @@ def _name(d: Difference) -> str:
     if d.order_n is not None:
         parts.append(str(d.order_n))
     if d.limit_percent is not None:
-        parts.append(f"at {d.limit_percent:g} %")
+        parts.append(f"at {quantity(d.limit_percent, '%')}")
     if d.own_frequency_hz is not None:
-        parts.append(f"at {d.own_frequency_hz:.4g} Hz")
+        parts.append(f"at {quantity(d.own_frequency_hz, 'Hz')}")
     parts += [f"{what} {text}" for what, text in sorted(json.loads(d.detail).items())]
     return f"{' '.join(parts)}, {', '.join(filter(None, (d.point_key, d.output)))}"
 
@@ -88,34 +93,34 @@ def nearest_table(near: Sequence[NearUnit]) -> Table:
     return made
 
 
-def show_against(found: Against) -> None:
+def show_against(regression: Regression) -> None:
     """A trend in sentences: over all units, within each group, and where the signs differ."""
-    from backbench.statistics.trends import said
+    from backbench.statistics.trends import description_lines
 
     out = console()
-    flowing(out, f"{found.y.title} over {found.x.title}", style="bold")
+    flowing(out, f"{regression.y.title} over {regression.x.title}", style="bold")
     flowing(out, "Theil-Sen slope with its interval, Spearman's rho, permutation p-value")
-    for line in said(found.trend, found.x.unit, found.y.unit):
+    for line in description_lines(regression.trend, regression.x.unit, regression.y.unit):
         indented(out, line)
 
 
-def show_screening(found: Screening) -> None:
+def show_screening(screening: Screening) -> None:
     """The trends that are significant at a false-discovery rate of 5 %, and how many aren't."""
     from rich.text import Text
 
     out = console()
-    likely = [(y, one) for y, one in found.metrics if one.adjusted_p <= LIKELY]
+    likely = [(y, one) for y, one in screening.metrics if one.adjusted_p <= LIKELY]
     shown = likely[:MOST_TRENDS]
     made = table(
         ("Metric", "left"), ("Slope", "right"), ("rho", "right"), ("Adjusted p", "right"),
-        ("n", "right"), title=f"Trends against {printable(found.x.title)}",
+        ("n", "right"), title=f"Trends against {printable(screening.x.title)}",
     )  # fmt: skip
     for y, one in shown:
-        made.add_row(*(Text(printable(cell)) for cell in _screened(y, one, found.x.unit)))
+        made.add_row(*(Text(printable(cell)) for cell in _screened(y, one, screening.x.unit)))
     out.print(made)
     flowing(
-        out, f"{len(likely)} of {len(found.metrics)} metrics have a significant trend at a "
-        f"false-discovery rate of 5 % (Benjamini-Hochberg); {len(found.refused)} have too few "
+        out, f"{len(likely)} of {len(screening.metrics)} metrics have a significant trend at a "
+        f"false-discovery rate of 5 % (Benjamini-Hochberg); {len(screening.refused)} have too few "
         "units",
     )  # fmt: skip
     if len(likely) > len(shown):
@@ -126,14 +131,14 @@ def show_screening(found: Screening) -> None:
 
 
 def _screened(y: Quantity, one: Screened, per: str) -> tuple[str, ...]:
-    slope = f"{one.trend.slope:.3g} {y.unit if y.unit != '1' else ''}".strip()
+    slope = quantity(one.trend.slope, y.unit)
     return (
-        y.title, f"{slope} / {per.removesuffix('s')}", f"{one.trend.rho:.2f}",
-        f"{one.adjusted_p:.2g}", str(one.trend.n),
+        y.title, f"{slope} / {per.removesuffix('s')}", number(one.trend.rho, 2),
+        number(one.adjusted_p, 2), str(one.trend.n),
     )  # fmt: skip
 
 
-def show_drift(bench: str, found: Sequence[Series]) -> None:
+def show_drift(bench: str, all_series: Sequence[Series]) -> None:
     """Each series of a bench with its control limits, then its steps."""
     from rich.text import Text
 
@@ -142,17 +147,17 @@ def show_drift(bench: str, found: Sequence[Series]) -> None:
         ("Series", "left"), ("Reviews", "right"), ("Median", "right"), ("Control limits", "right"),
         ("Outside", "right"), ("Steps", "right"), title=f"Bench {printable(bench)} over time",
     )  # fmt: skip
-    charted = [series for series in found if series.chart is not None]
+    charted = [series for series in all_series if series.chart is not None]
     for series in charted:
         made.add_row(*(Text(printable(cell)) for cell in _controlled(series)))
     out.print(made)
-    few = len(found) - len(charted)
+    few = len(all_series) - len(charted)
     note = f"; {few} series (calibrations among them) have too few values" if few else ""
     flowing(out, f"individuals and moving range chart, 3 standard deviations{note}")
-    for step in (step for series in found for step in series.steps()):
+    for step in (step for series in all_series for step in series.steps()):
         indented(
-            out, f"{step.series}: {step.change:+.3g} {step.unit} between {step.before} and "
-            f"{step.after}",
+            out, f"{step.series}: {ordinary(signed(step.change, step.unit))} between "
+            f"{step.before} and {step.after}",
         )  # fmt: skip
 
 

@@ -26,8 +26,8 @@ def console(stream: IO[str] | None = None) -> Console:
     from rich.console import Console
 
     out = stream or sys.stdout
-    found = Console(file=out, highlight=False, emoji=False, soft_wrap=False)
-    width = min(WIDTH, found.width) if found.is_terminal else WIDTH
+    detected = Console(file=out, highlight=False, emoji=False, soft_wrap=False)
+    width = min(WIDTH, detected.width) if detected.is_terminal else WIDTH
     return Console(file=out, width=width, highlight=False, emoji=False, safe_box=True)
 
 
@@ -113,7 +113,8 @@ def show_frame(
     out.print(made)
     if query is not None and query.conditions:
         out.print(f"Conditions: {query.conditions}", markup=False)
-    out.print(counted(frame.height, "row"), markup=False)
+    rows_text = f"; {query.rows}" if query is not None and query.rows else ""
+    out.print(counted(frame.height, "row") + rows_text, markup=False)
     if frame.height > FEW_ROWS:
         out.print(f"the first {FEW_ROWS} are shown; --format csv lists all", markup=False)
     if query is not None and query.chart == "trend":
@@ -126,12 +127,12 @@ def show_frame(
 def _show_trend(out: Console, frame: pl.DataFrame, query: SavedQuery) -> None:
     """The trend of y over x beneath a result that is made for one."""
     from backbench.errors import Refusal
-    from backbench.statistics.trends import of_frame, said
+    from backbench.statistics.trends import description_lines, of_frame
 
     x = query.column("x")
     step = x.unit or "year" * x.title.lower().startswith("year")
     try:
-        lines = said(of_frame(frame), step, query.column("y").unit)
+        lines = description_lines(of_frame(frame), step, query.column("y").unit)
     except Refusal as refusal:
         lines = [f"no trend: {refusal}"]
     y = query.column("y").title

@@ -52,11 +52,11 @@ def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
         step = max(1, (last - first) // MOST_SORTED)
         centres.append(float(index[first] + index[last - 1]) / 2)
         levels.append(_median(power[index[first:last:step]]) / math.log(2))
-    found = _joined(centres, levels, top)
+    noise = _joined(centres, levels, top)
     below = min(math.ceil(centres[0]), top)
     away = centres[0] / np.maximum(np.arange(below), 1)
-    found[:below] *= away ** _steepness(centres, levels)
-    return found
+    noise[:below] *= away ** _steepness(centres, levels)
+    return noise
 
 
 def _joined(centres: list[float], levels: list[float], top: int) -> Array:
@@ -65,15 +65,15 @@ def _joined(centres: list[float], levels: list[float], top: int) -> Array:
     What np.interp gives, at a fraction of its time for evenly spaced places.
     """
     ends = [min(math.ceil(centre), top) for centre in centres]
-    found: Array = np.empty(top)
-    found[: ends[0]] = levels[0]
-    found[ends[-1] :] = levels[-1]
+    joined: Array = np.empty(top)
+    joined[: ends[0]] = levels[0]
+    joined[ends[-1] :] = levels[-1]
     places = _places(top)
     for n, (first, last) in enumerate(pairwise(ends)):
         slope = (levels[n + 1] - levels[n]) / (centres[n + 1] - centres[n])
-        line = np.multiply(places[first:last], slope, out=found[first:last])
+        line = np.multiply(places[first:last], slope, out=joined[first:last])
         line += levels[n] - slope * centres[n]
-    return found
+    return joined
 
 
 @lru_cache(maxsize=4)
@@ -131,13 +131,13 @@ def _median(values: Array) -> float:
 
 def _segments(index: NDArray[np.intp]) -> list[tuple[int, int]]:
     """Ranges into the free bins, each a third of an octave or 24 bins wide, the wider."""
-    found: list[tuple[int, int]] = []
+    ranges: list[tuple[int, int]] = []
     first, count = 0, len(index)
     while first < count:
         last = int(index.searchsorted(math.ceil(max(int(index[first]), 1) * RATIO)))
         last = max(last, first + LEAST_BINS)
         if count - last < LEAST_BINS:
             last = count
-        found.append((first, last))
+        ranges.append((first, last))
         first = last
-    return found
+    return ranges

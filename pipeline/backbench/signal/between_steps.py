@@ -17,7 +17,15 @@ amplifiers leave over at 10 % distortion (tests/bench/coverage_limits.py)."""
 
 
 class Place(NamedTuple):
-    """A point of the curve. at_most: whether y is only known to be at most this."""
+    """A point of a curve.
+
+    Parameters
+    ----------
+    x, y : float
+        Of the curve, in any units.
+    at_most : bool
+        Whether y is only known to be at most this.
+    """
 
     x: float
     y: float
@@ -25,7 +33,13 @@ class Place(NamedTuple):
 
 
 class Bracket(NamedTuple):
-    """What the curve allows, anywhere between the two alike."""
+    """What the curve allows, anywhere between the two alike.
+
+    Parameters
+    ----------
+    low, high : float
+        In the unit of the value sought.
+    """
 
     low: float
     high: float
@@ -107,7 +121,7 @@ def _backward(above: Place, slope: float, below: Place, target: float) -> float:
 
 
 def value_between(
-    steps: Sequence[Place], i: int, share: float, slope_outside: float | None = None
+    steps: Sequence[Place], i: int, fraction: float, slope_outside: float | None = None
 ) -> Bracket:
     """What a smooth curve can be between step i and the next.
 
@@ -117,7 +131,7 @@ def value_between(
         The curve by rising x, no x twice.
     i : int
         Position of the step below, 0 to ``len(steps) - 2``.
-    share : float
+    fraction : float
         Of the steps' distance in x, 0 to 1.
     slope_outside : float, optional
         The slope that the curve is known to have beyond its ends. Without it a missing neighbour
@@ -134,11 +148,11 @@ def value_between(
     before, after = _line_before(steps, i), _line_after(steps, i)
     before = slope_outside if before is None else before
     after = slope_outside if after is None else after
-    values = [below.y + share * width * chord]
+    values = [below.y + fraction * width * chord]
     if before is not None:
-        values.append(below.y + share * width * before)
+        values.append(below.y + fraction * width * before)
     if after is not None:
-        values.append(above.y - (1 - share) * width * after)
+        values.append(above.y - (1 - fraction) * width * after)
     low, high = min(values), max(values)
     if all(slope is None or slope * chord > 0 for slope in (before, after)):
         low, high = max(low, min(below.y, above.y)), min(high, max(below.y, above.y))

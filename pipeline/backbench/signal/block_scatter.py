@@ -22,10 +22,14 @@ so much (Welch, IEEE Trans. AU 15, 1967, for the Hann window; from memory)."""
 
 
 class Scatter(NamedTuple):
-    """Of a mean square from block to block.
+    """How a mean square varies from block to block.
 
-    relative: standard uncertainty that a mean weighted by a window has by it, relative to the
-        mean. span_db: highest over lowest block.
+    Parameters
+    ----------
+    relative : float
+        Standard uncertainty that a mean weighted by a window has by it, re the mean, >= 0.
+    span_db : float
+        Highest over lowest block, dB, >= 0.
     """
 
     relative: float
@@ -75,8 +79,8 @@ def grouped(squares: Array, block_s: float) -> Array:
     tenths = math.ceil(len(squares) * block_s / (MOST_GROUPS * GROUP_S))
     size = max(round(tenths * GROUP_S / block_s), 1)
     groups = len(squares) // size
-    found: Array = squares[: groups * size].reshape(groups, size).mean(axis=1)
-    return found
+    means: Array = squares[: groups * size].reshape(groups, size).mean(axis=1)
+    return means
 
 
 def block_powers(volts: Array, rate_hz: float, top_hz: float) -> tuple[NDArray[np.float32], float]:
@@ -119,6 +123,6 @@ def block_powers(volts: Array, rate_hz: float, top_hz: float) -> tuple[NDArray[n
 
 @lru_cache(maxsize=4)
 def _hann(length: int) -> NDArray[np.float32]:
-    found = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(length) / length)).astype(np.float32)
-    found.setflags(write=False)
-    return found
+    window = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(length) / length)).astype(np.float32)
+    window.setflags(write=False)
+    return window

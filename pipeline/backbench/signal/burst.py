@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.tone import EDGE, LAST_ORDER, PASS_BAND
 from backbench.signal.tone_search import GENERATOR_TOLERANCE
@@ -28,14 +28,25 @@ LEAST_PERIODS = 5
 
 
 class Bursts(NamedTuple):
-    """Bursts read. levels: fundamental's rms of each, V. noise: relative standard uncertainty
-    that noise gives one of them. harmonics: mean square of harmonics 2 to 10 together. peak:
-    greatest instant magnitude, V. frequency_hz: as found.
+    """Bursts as read from a record.
+
+    Parameters
+    ----------
+    levels : tuple of float
+        The fundamental's rms of each burst, V.
+    noise : float
+        Relative standard uncertainty that noise gives one of them.
+    harmonics : MeanSquare
+        Harmonics 2 to 10 together, V^2.
+    peak : float
+        Greatest instant magnitude, V.
+    frequency_hz : float
+        As measured, Hz.
     """
 
     levels: tuple[float, ...]
     noise: float
-    harmonics: Square
+    harmonics: MeanSquare
     peak: float
     frequency_hz: float
 
@@ -78,15 +89,15 @@ def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts
     _check_period([first for first, _ in runs], track.rate_hz, period_s)
     skipped = round(SKIPPED_PERIODS * track.rate_hz / hz)
     inside = [slice(first + skipped, last - skipped) for first, last in runs]
-    found = hz + float(np.mean([_off(analytic[part], track.rate_hz) for part in inside]))
-    if abs(found / hz - 1) > GENERATOR_TOLERANCE:
-        raise Refusal(f"the bursts are of {found:.6g} Hz, not of {hz:g} Hz as stated")
-    fits = [_fitted(track.volts[part], found / track.rate_hz) for part in inside]
+    measured_hz = hz + float(np.mean([_off(analytic[part], track.rate_hz) for part in inside]))
+    if abs(measured_hz / hz - 1) > GENERATOR_TOLERANCE:
+        raise Refusal(f"the bursts are of {measured_hz:.6g} Hz, not of {hz:g} Hz as stated")
+    fits = [_fitted(track.volts[part], measured_hz / track.rate_hz) for part in inside]
     peak = max(float(np.abs(track.volts[first:last]).max()) for first, last in runs)
     return Bursts(
         tuple(fit.level for fit in fits),
         float(np.mean([fit.noise for fit in fits])),
-        _mean([fit.harmonics for fit in fits]), peak, found,
+        _mean([fit.harmonics for fit in fits]), peak, measured_hz,
     )  # fmt: skip
 
 
@@ -96,9 +107,9 @@ def _demodulated(track: Track, hz: float) -> NDArray[np.complex128]:
     turned = track.volts * np.exp(-2j * np.pi * hz / track.rate_hz * np.arange(n))
     width = max(round(track.rate_hz / hz), 1)
     total = np.concatenate([[0.0], np.cumsum(turned)])
-    found = np.zeros(n, dtype=np.complex128)
-    found[width // 2 : width // 2 + n - width + 1] = 2 * (total[width:] - total[:-width]) / width
-    return found
+    analytic = np.zeros(n, dtype=np.complex128)
+    analytic[width // 2 : width // 2 + n - width + 1] = 2 * (total[width:] - total[:-width]) / width
+    return analytic
 
 
 def _runs(
@@ -141,7 +152,7 @@ def _off(analytic: NDArray[np.complex128], rate_hz: float) -> float:
 class _Fit(NamedTuple):
     level: float
     noise: float
-    harmonics: Square
+    harmonics: MeanSquare
 
 
 def _fitted(volts: Array, turns: float) -> _Fit:
@@ -152,25 +163,25 @@ def _fitted(volts: Array, turns: float) -> _Fit:
     basis = np.column_stack([np.ones(len(volts)), *waves])
     # Sums without the linear algebra library, whose threads cost more than they save here. The
     # waves are nearly orthogonal over whole periods, so that the normal equations lose nothing.
-    found = np.linalg.solve(
+    coefficients = np.linalg.solve(
         np.einsum("ni,nj->ij", basis, basis), np.einsum("ni,n->i", basis, volts)
     )
-    rest = volts - np.einsum("ni,i->n", basis, found)
+    rest = volts - np.einsum("ni,i->n", basis, coefficients)
     variance = float(np.sum(rest**2)) / (len(volts) - basis.shape[1])
-    squares = (found[1::2] ** 2 + found[2::2] ** 2) / 2
+    squares = (coefficients[1::2] ** 2 + coefficients[2::2] ** 2) / 2
     # White noise of that variance adds 2 / n of it to the mean square of each line.
     each = 2 * variance / len(volts)
     number = LAST_ORDER - 1
-    harmonics = Square(
+    harmonics = MeanSquare(
         float(squares[1:].sum()) - number * each, number * each**2, 2 * each, len(volts)
     )
     level = math.sqrt(float(squares[0]))
     return _Fit(level, math.sqrt(each / 2) / level, harmonics)
 
 
-def _mean(parts: Sequence[Square]) -> Square:
+def _mean(parts: Sequence[MeanSquare]) -> MeanSquare:
     number = len(parts)
-    return Square(
+    return MeanSquare(
         sum(part.value for part in parts) / number,
         sum(part.floor for part in parts) / number**2,
         sum(part.slope for part in parts) / number**2,

@@ -7,8 +7,9 @@ from itertools import pairwise
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.signal.edge import Edge
 from backbench.signal.track import Array
-from backbench.signal.transition import Edge, read_edge, state_levels
+from backbench.signal.transition import read_edge, state_levels
 
 SPACING_WITHIN = 0.05
 WHOLE = 0.97
@@ -42,10 +43,10 @@ def edges_of_period(time: Array, volts: Array) -> list[Edge]:
     period = float(n * (time[1] - time[0]))
     doubled = np.concatenate([time, time + period])
     twice = np.tile(volts, 2)
-    found = _crossings(doubled, twice, state_levels(volts))
+    crossings = _crossings(doubled, twice, state_levels(volts))
     wanted = []
     for rising, about in ((True, period), (False, period / 2 + period)):
-        near = [at for at, up in found if up == rising and abs(at - about) < period / 8]
+        near = [at for at, up in crossings if up == rising and abs(at - about) < period / 8]
         if not near:
             raise Refusal("not a square wave: it doesn't change its state once in half a period")
         wanted.append((near[0], rising))
@@ -77,8 +78,8 @@ def edges_of_trace(time: Array, volts: Array, half_s: float) -> list[Edge]:
         Where every sample is the same, no edge has a whole state before and after it, the edges are
         not half a period apart within 5 %, or an edge can't be read (see read_edge).
     """
-    found = _crossings(time, volts, state_levels(volts))
-    for (one, _), (next_one, _) in pairwise(found):
+    crossings = _crossings(time, volts, state_levels(volts))
+    for (one, _), (next_one, _) in pairwise(crossings):
         if abs((next_one - one) / half_s - 1) > SPACING_WITHIN:
             raise Refusal(
                 f"edges {next_one - one:.4g} s apart, where half a period of the stated square "
@@ -86,7 +87,7 @@ def edges_of_trace(time: Array, volts: Array, half_s: float) -> list[Edge]:
             )
     inside = [
         (at, rising)
-        for at, rising in found
+        for at, rising in crossings
         if at - WHOLE * half_s >= time[0] and at + WHOLE * half_s <= time[-1]
     ]
     if not inside:
@@ -101,7 +102,7 @@ def _crossings(time: Array, volts: Array, levels: tuple[float, float]) -> list[t
     state = np.where(volts > middle + reach, 1, np.where(volts < middle - reach, -1, 0))
     known = np.flatnonzero(state)
     changes = np.flatnonzero(np.diff(state[known]) != 0)
-    found = []
+    crossings = []
     for change in changes:
         first, last = int(known[change]), int(known[change + 1])
         rising = bool(state[last] > 0)
@@ -109,5 +110,5 @@ def _crossings(time: Array, volts: Array, levels: tuple[float, float]) -> list[t
         after = first + int(np.argmax(beyond))
         step = volts[after] - volts[after - 1]
         part = (middle - volts[after - 1]) / step if step else 0.0
-        found.append((float(time[after - 1] + part * (time[after] - time[after - 1])), rising))
-    return found
+        crossings.append((float(time[after - 1] + part * (time[after] - time[after - 1])), rising))
+    return crossings

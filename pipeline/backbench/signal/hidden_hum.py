@@ -18,7 +18,7 @@ from backbench.signal.track import Array
 
 OFF_NOMINAL = 0.002
 """How far the mains may be from its nominal frequency: common practice, no source."""
-SIDES = np.array([-4, -3, -2, -1, 1, 2, 3, 4])
+NEIGHBOUR_MULTIPLES = np.array([-4, -3, -2, -1, 1, 2, 3, 4])
 """Multiples that are looked at around a harmonic."""
 SIDEBANDS = (1, 2)
 """Multiples of the mains at which a modulated tone has sidebands that are reckoned with."""
@@ -27,7 +27,7 @@ MARGIN = 2.0
 common practice, no source."""
 STANDING = 6.0
 """A mains line stands out above so many standard deviations of the noise in its lobe."""
-BLIND = 3.5
+UNSEEN_FACTOR = 3.5
 """Hidden power, re what the record shows at a harmonic, where nothing clear of the tone tells more.
 
 A harmonic and a line of unknown phase give less than 0.157 of the harmonic's amplitude once in
@@ -37,9 +37,14 @@ what is seen. This value makes the bound on a line that doesn't stand out just t
 
 
 class HiddenHum(NamedTuple):
-    """By harmonic. square: mean square of a mains line that may hide in it, V^2.
+    """What may hide in each harmonic.
 
-    blind: whether a mains line or a sideband may be there and nothing tells how strong.
+    Parameters
+    ----------
+    square : ndarray of float64, shape (k,)
+        Mean square of a mains line that may hide in it, V^2.
+    blind : ndarray of bool, shape (k,)
+        Whether a mains line or a sideband may be there and nothing shows how strong.
     """
 
     square: Array
@@ -97,18 +102,18 @@ def _on_sideband(
     orders: NDArray[np.int_], position: float, step: float, half: float
 ) -> NDArray[np.bool_]:
     """Harmonics at the tone plus one or two times the mains; its counterpart is never clear."""
-    found: NDArray[np.bool_] = np.zeros(len(orders), dtype=bool)
+    hidden: NDArray[np.bool_] = np.zeros(len(orders), dtype=bool)
     for multiple in SIDEBANDS:
         away = multiple * step
-        found |= np.abs((orders - 1) * position - away) <= half + OFF_NOMINAL * away
-    return found & (orders > 1)
+        hidden |= np.abs((orders - 1) * position - away) <= half + OFF_NOMINAL * away
+    return hidden & (orders > 1)
 
 
 def _from_neighbours(
     spectrum: Spectrum, noise: Array, nearest: Array, step: float, position: float, half: float
 ) -> tuple[Array, NDArray[np.bool_]]:
     """Strongest of the multiples around each one, V^2, and whether these tell of it at all."""
-    multiples = nearest[:, None] + SIDES
+    multiples = nearest[:, None] + NEIGHBOUR_MULTIPLES
     centres = multiples * step
     lobe = spectrum.window.half_width
     reach = np.minimum(lobe + OFF_NOMINAL * centres, step / 2)
@@ -123,14 +128,14 @@ def _from_neighbours(
     square = sums - width * middle
     scatter = middle * np.sqrt(spectrum.window.spread * width)
     square = np.where(clear & (square > STANDING * scatter), square, 0.0)
-    known: NDArray[np.bool_] = (clear & (SIDES % 2 == 0)).any(axis=1)
+    known: NDArray[np.bool_] = (clear & (NEIGHBOUR_MULTIPLES % 2 == 0)).any(axis=1)
     strongest: Array = square.max(axis=1)
     return strongest, known
 
 
 def _sums_between(power: Array, first: NDArray[np.int_], last: NDArray[np.int_]) -> Array:
     """Sums of stretches of bins, without a running sum whose rounding hides small lines."""
-    found: Array = np.empty(first.shape)
+    sums: Array = np.empty(first.shape)
     for place in np.ndindex(first.shape):
-        found[place] = power[first[place] : last[place]].sum()
-    return found
+        sums[place] = power[first[place] : last[place]].sum()
+    return sums

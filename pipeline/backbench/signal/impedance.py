@@ -100,8 +100,15 @@ def regulation_resistance(light: Loaded, heavy: Loaded) -> Ohms:
 class Phasor(NamedTuple):
     """A voltage across a load, re one input, as a complex number.
 
-    value: volts, or a gain. u_rel, u_rad: standard uncertainties of magnitude (relative) and angle
-    that the two loads' phasors don't share. ohm, load_u_rel: as of Loaded.
+    Parameters
+    ----------
+    value : complex
+        Volts, or a gain.
+    u_rel, u_rad : float
+        Standard uncertainties of magnitude (relative) and angle (rad) that the two loads' phasors
+        don't share.
+    ohm, load_u_rel : float
+        As of Loaded.
     """
 
     value: complex
@@ -112,9 +119,18 @@ class Phasor(NamedTuple):
 
 
 class ComplexOhms(NamedTuple):
-    """An impedance, ohm; standard uncertainties of its magnitude (ohm) and angle (rad).
+    """An impedance as a complex number.
 
-    estimation: the part of u from the phasors.
+    Parameters
+    ----------
+    z : complex
+        ohm.
+    u : float
+        Standard uncertainty of its magnitude, ohm.
+    estimation : float
+        The part of u from the phasors, ohm.
+    u_rad : float
+        Standard uncertainty of its angle, rad.
     """
 
     z: complex

@@ -7,17 +7,18 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.signal.background import background, degrees_of_freedom
-from backbench.signal.power import Square, line_power
+from backbench.signal.power import MeanSquare, line_power
 from backbench.signal.record_checks import check_record
 from backbench.signal.spectrum import Spectrum, peak_position, peak_positions, read_lines, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, HUM_STANDING, PASS_BAND
-from backbench.signal.tone_search import GENERATOR_TOLERANCE, LEAST_SHARE, LEAST_STEADY
+from backbench.signal.tone_search import GENERATOR_TOLERANCE, LEAST_POWER_FRACTION, LEAST_STEADY
 from backbench.signal.track import Array, Track
 from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
 
@@ -25,7 +26,7 @@ REACH = 0.45
 """Share of the distance to the next tone within which a tone is looked for."""
 MARGIN_BINS = 0.5
 """Bins that are added to either side of a lobe, for tones that drift a little."""
-LOST_BELOW = 1e-3
+NOT_DETECTED_BELOW = 1e-3
 """A tone of less than this share of the strongest one's power (30 dB) is missing."""
 NOISE_ORDER = 10
 """Products up to this order are kept out of the noise."""
@@ -64,19 +65,29 @@ class ToneSet:
         return found
 
     @cached_property
-    def tones(self) -> tuple[Square, ...]:
+    def tones(self) -> tuple[MeanSquare, ...]:
         """Mean square of each tone, from the whole of its lobe."""
         return tuple(self._lobe_power(position) for position in self.positions.tolist())
 
     @cached_property
-    def together(self) -> Square:
+    def together(self) -> MeanSquare:
         """Mean square of all tones."""
         return summed(self.tones)
 
-    def lines(self, positions: Array) -> list[Square]:
+    def lines(self, positions: Array) -> list[MeanSquare]:
         """Mean squares of the lines at positions (bins), their noise taken off.
 
         A mains line that may hide in one, as strong as those beside it, widens its variance.
+
+        Parameters
+        ----------
+        positions : ndarray of float64, shape (k,)
+            Bins; fractions count.
+
+        Returns
+        -------
+        list of MeanSquare
+            V^2, one for each position.
         """
         read = read_lines(self.spectrum, positions)
         near = read.noise * self.noise[np.rint(positions).astype(int)]
@@ -85,13 +96,23 @@ class ToneSet:
             for square, noise, position in zip(read.square, near, positions.tolist(), strict=True)
         ]
 
-    def _one(self, value: float, near: float, position: float) -> Square:
+    def _one(self, value: float, near: float, position: float) -> MeanSquare:
         hum = self._hum(position)
         samples = degrees_of_freedom(position, self.spectrum.window.spread)
-        return Square(value, near**2 + hum**2, 2 * (near + hum), samples)
+        return MeanSquare(value, near**2 + hum**2, 2 * (near + hum), samples)
 
     def covers(self, position: float) -> bool:
-        """Whether a position (bins) lies within the converter's band and off the steady part."""
+        """Whether a position (bins) lies within the converter's band and off the steady part.
+
+        Parameters
+        ----------
+        position : float
+            Bins.
+
+        Returns
+        -------
+        bool
+        """
         top = min(self.spectrum.rate_hz * PASS_BAND * EDGE / self.spectrum.resolution_hz,
                   len(self.noise) - 1 - self.half)  # fmt: skip
         return self.half < position <= top
@@ -101,7 +122,7 @@ class ToneSet:
         """True for each bin of the spectrum that belongs to a tone or to the steady part."""
         return ~_clear_of(self.positions, self.half, len(self.spectrum.bins))
 
-    def _lobe_power(self, position: float) -> Square:
+    def _lobe_power(self, position: float) -> MeanSquare:
         lobe = slice(math.ceil(position - self.half), math.floor(position + self.half) + 1)
         spread = self.spectrum.window.spread
         samples = degrees_of_freedom(position, spread)
@@ -132,23 +153,23 @@ class ToneSet:
         return product_positions(self.positions, 3) if len(self.positions) == 2 else self.positions
 
 
-def summed(parts: Sequence[Square]) -> Square:
+def summed(parts: Sequence[MeanSquare]) -> MeanSquare:
     """Sum of mean squares whose noises are independent.
 
     Parameters
     ----------
-    parts : sequence of Square
+    parts : sequence of MeanSquare
         At least one.
 
     Returns
     -------
-    Square
+    MeanSquare
         V^2; with the degrees of freedom of the part that has the fewest.
     """
     strong = np.array([max(part.value, 0.0) for part in parts])
     weight = strong if strong.sum() > 0 else np.ones(len(parts))
     slope = float(np.sum(weight * [part.slope for part in parts]) / weight.sum())
-    return Square(
+    return MeanSquare(
         sum(part.value for part in parts), sum(part.floor for part in parts), slope,
         min(part.samples for part in parts),
     )  # fmt: skip
@@ -178,16 +199,35 @@ def spectrum_apart(track: Track, apart_hz: float) -> Spectrum:
     for terms in (SEVEN_TERMS, FOUR_TERMS):
         if apart_hz * seconds >= 2 * (len(terms) + MARGIN_BINS) + 1:
             return spectrum(track, terms)
-    needed = (2 * (len(FOUR_TERMS) + MARGIN_BINS) + 1) / apart_hz
     raise Refusal(
-        f"too short: lines {apart_hz:.4g} Hz apart need a record of at least {needed:.2g} s"
+        f"too short: lines {apart_hz:.4g} Hz apart need a record of at least "
+        f"{shortest_apart_s(apart_hz):.2g} s"
     )
+
+
+def shortest_apart_s(apart_hz: float) -> float:
+    """Duration of the shortest record in which lines can be told apart.
+
+    Parameters
+    ----------
+    apart_hz : float
+        Distance of the nearest lines, Hz, > 0.
+
+    Returns
+    -------
+    float
+        s.
+    """
+    return (2 * (len(FOUR_TERMS) + MARGIN_BINS) + 1) / apart_hz
+
+
+_kept: WeakKeyDictionary[Track, dict[tuple[object, ...], ToneSet]] = WeakKeyDictionary()
 
 
 def find_tones(
     track: Track, stated_hz: Sequence[float], apart_hz: float, mains_hz: float | None
 ) -> ToneSet:
-    """The stated tones in a track.
+    """The stated tones in a track, looked for at the first call and kept as long as the track.
 
     Parameters
     ----------
@@ -210,7 +250,46 @@ def find_tones(
         Where the record is unfit, a tone is missing or unsteady, or the tones hold less than 60 %
         of the power.
     """
-    check_record(track)
+    tones = seek_tones(track, stated_hz, apart_hz, mains_hz)
+    _refuse_unsteady(tones, stated_hz)
+    return tones
+
+
+def seek_tones(
+    track: Track, stated_hz: Sequence[float], apart_hz: float, mains_hz: float | None
+) -> ToneSet:
+    """As find_tones, for tones that may change within the record.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+    stated_hz : sequence of float
+        See find_tones.
+    apart_hz : float
+        See find_tones.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+
+    Returns
+    -------
+    ToneSet
+
+    Raises
+    ------
+    Refusal
+        As find_tones, but for tones that change.
+    """
+    kept, key = _kept.setdefault(track, {}), (*stated_hz, apart_hz, mains_hz)
+    if key not in kept:
+        check_record(track)
+        kept[key] = _sought(track, stated_hz, apart_hz, mains_hz)
+    return kept[key]
+
+
+def _sought(
+    track: Track, stated_hz: Sequence[float], apart_hz: float, mains_hz: float | None
+) -> ToneSet:
     if stated_hz[-1] > PASS_BAND * EDGE * track.rate_hz:
         raise Refusal(
             f"a sample rate of {track.rate_hz:g} Hz can't hold a tone of {stated_hz[-1]:g} Hz"
@@ -272,24 +351,29 @@ def _clear_of(lines: Iterable[float], half: float, count: int) -> NDArray[np.boo
 
 
 def _check_tones(tones: ToneSet, stated_hz: Sequence[float]) -> None:
-    """Raises Refusal where a tone is missing, unsteady, or most of the signal is something else."""
+    """Raises Refusal where a tone is missing, or most of the signal is something else."""
     strongest = max(tone.value for tone in tones.tones)
-    middles = tones.lines(tones.positions)
-    for k, hz in enumerate(stated_hz):
+    for k in range(len(stated_hz)):
         position, tone = float(tones.positions[k]), tones.tones[k]
-        lost = not tone.stands_out or tone.value < LOST_BELOW * strongest
+        lost = not tone.stands_out or tone.value < NOT_DETECTED_BELOW * strongest
         if lost or not _is_peak(tones.spectrum, round(position)):
             raise Refusal(_missing(tones, stated_hz, k))
-        if middles[k].value < LEAST_STEADY * tone.value - 4 * math.sqrt(tone.variance):
+    spectrum = tones.spectrum
+    top = int(max(BAND_HZ[1] / spectrum.resolution_hz, tones.positions[-1] + tones.half)) + 1
+    whole = float(spectrum.power[spectrum.window.half_width + 1 : top].sum())
+    if tones.together.value < LEAST_POWER_FRACTION * whole:
+        raise Refusal(_missing(tones, stated_hz, None))
+
+
+def _refuse_unsteady(tones: ToneSet, stated_hz: Sequence[float]) -> None:
+    """Raises Refusal where a tone's frequency or level changes."""
+    middles = tones.lines(tones.positions)
+    for hz, tone, middle in zip(stated_hz, tones.tones, middles, strict=True):
+        if middle.value < LEAST_STEADY * tone.value - 4 * math.sqrt(tone.variance):
             raise Refusal(
                 f"the tone near {hz:g} Hz isn't steady: its frequency or level changes "
                 "within the record"
             )
-    spectrum = tones.spectrum
-    top = int(max(BAND_HZ[1] / spectrum.resolution_hz, tones.positions[-1] + tones.half)) + 1
-    whole = float(spectrum.power[spectrum.window.half_width + 1 : top].sum())
-    if tones.together.value < LEAST_SHARE * whole:
-        raise Refusal(_missing(tones, stated_hz, None))
 
 
 def _is_peak(found: Spectrum, nearest: int) -> bool:
@@ -307,7 +391,7 @@ def _missing(tones: ToneSet, stated_hz: Sequence[float], lost: int | None) -> st
     spectrum = tones.spectrum
     clear = _clear_of(there, tones.half, len(spectrum.bins))
     peak = int(np.argmax(np.where(clear, spectrum.power, 0.0)[:-1]))
-    if spectrum.power[peak] < LOST_BELOW * max(tone.value for tone in tones.tones):
+    if spectrum.power[peak] < NOT_DETECTED_BELOW * max(tone.value for tone in tones.tones):
         return near
     at = peak_position(spectrum, peak) * spectrum.resolution_hz
     return f"{near}; a strong line that was not stated is at {at:.6g} Hz"

@@ -144,10 +144,10 @@ def weighted_468(volts: Array, rate_hz: float) -> tuple[Array, float]:
     rate, factor = rate_hz, 1
     while rate < LEAST_RATE_HZ:
         rate, factor = 2 * rate, 2 * factor
-    share = 1
-    while rate / share > MOST_RATE_HZ:
-        share += 1
-    samples = n * factor // share
+    fraction = 1
+    while rate / fraction > MOST_RATE_HZ:
+        fraction += 1
+    samples = n * factor // fraction
     bins = rfft(volts[:n])[: samples // 2 + 1]
     bins *= _gain_by_bin(len(bins), rate_hz / n)
     own_rate = rate_hz * samples / n

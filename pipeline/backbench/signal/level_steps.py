@@ -12,9 +12,9 @@ from backbench.signal.track import Array
 
 BLOCK_S = 0.01
 LEAST_BLOCK_PERIODS = 2
-MOST_STRETCH = 0.25
+GREATEST_LENGTH_CHANGE = 0.25
 """A step may last this much longer or shorter than stated, relative."""
-STRETCH_COST_DB2 = 4.0
+LENGTH_CHANGE_COST_DB2 = 4.0
 """Square level error in dB^2 that a step of twice its stated length is as bad as."""
 SETTLE = 0.2
 SETTLE_S = 0.05
@@ -24,8 +24,16 @@ FLOOR_DB = -140.0
 
 
 @dataclass(frozen=True)
-class Step:
-    """Samples of one level, its settling left out, and the level found there in dB re 1 V."""
+class LevelStep:
+    """Samples of one level, its settling left out, and the level that they have.
+
+    Parameters
+    ----------
+    first, last : int
+        Its samples are first to last - 1 of the record.
+    level_db : float
+        dB re 1 V.
+    """
 
     first: int
     last: int
@@ -34,7 +42,7 @@ class Step:
 
 def find_steps(
     volts: Array, rate_hz: float, tone_hz: float, step_s: float, count: int
-) -> list[Step]:
+) -> list[LevelStep]:
     """The `count` stretches of steady level of a tone, in order of time.
 
     Parameters
@@ -52,7 +60,7 @@ def find_steps(
 
     Returns
     -------
-    list of Step
+    list of LevelStep
         `count` of them.
 
     Raises
@@ -69,7 +77,7 @@ def find_steps(
     block = _block(rate_hz, tone_hz)
     levels = _levels(volts, rate_hz, tone_hz, block)
     wanted = step_s * rate_hz / block
-    shortest = math.ceil(wanted * (1 - MOST_STRETCH))
+    shortest = math.ceil(wanted * (1 - GREATEST_LENGTH_CHANGE))
     if shortest < 4 or len(levels) < count * shortest:
         raise Refusal(
             f"{len(volts) / rate_hz:.3g} s hold no {count} steps of {step_s:g} s"
@@ -98,7 +106,7 @@ def _levels(volts: Array, rate_hz: float, tone_hz: float, block: int) -> Array:
 def _cut(levels: Array, wanted: float, shortest: int, count: int) -> list[tuple[int, int]]:
     """First and last block (exclusive) of each step: least cost over all ways to cut."""
     size = len(levels)
-    lengths = np.arange(shortest, math.floor(wanted * (1 + MOST_STRETCH)) + 1)
+    lengths = np.arange(shortest, math.floor(wanted * (1 + GREATEST_LENGTH_CHANGE)) + 1)
     sums = np.concatenate([[0.0], np.cumsum(levels)])
     squares = np.concatenate([[0.0], np.cumsum(np.square(levels))])
     best = np.zeros(size + 1)
@@ -109,7 +117,7 @@ def _cut(levels: Array, wanted: float, shortest: int, count: int) -> list[tuple[
     held = np.where(inside, starts, 0)
     mean = (sums[ends][:, None] - sums[held]) / lengths
     cost = squares[ends][:, None] - squares[held] - lengths * np.square(mean)
-    cost = np.maximum(cost, 0.0) + STRETCH_COST_DB2 * np.square(lengths / wanted - 1) * wanted
+    cost = np.maximum(cost, 0.0) + LENGTH_CHANGE_COST_DB2 * np.square(lengths / wanted - 1) * wanted
     for _ in range(count):
         # A gap before a step costs nothing: the best end up to here is carried on.
         reached = np.minimum.accumulate(best)
@@ -127,11 +135,11 @@ def _cut(levels: Array, wanted: float, shortest: int, count: int) -> list[tuple[
     return edges[::-1]
 
 
-def _inner(levels: Array, first: int, last: int, block: int, rate_hz: float) -> Step:
+def _inner(levels: Array, first: int, last: int, block: int, rate_hz: float) -> LevelStep:
     """The step without its settling."""
     length = (last - first) * block
     lead = max(round(SETTLE * length), round(SETTLE_S * rate_hz), block)
     tail = max(round(RELEASE * length), block)
     start, stop = first * block + lead, last * block - tail
     inner = levels[math.ceil(start / block) : stop // block]
-    return Step(start, stop, float(np.median(inner)) if len(inner) else float(levels[first]))
+    return LevelStep(start, stop, float(np.median(inner)) if len(inner) else float(levels[first]))

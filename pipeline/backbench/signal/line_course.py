@@ -56,8 +56,8 @@ class LineCourse:
     @cached_property
     def left_by_block(self) -> Array:
         """Mean square of what is left by block, V^2."""
-        found: Array = self.left.mean(axis=1)
-        return found
+        mean_square: Array = self.left.mean(axis=1)
+        return mean_square
 
     @property
     def block_s(self) -> float:
@@ -151,8 +151,8 @@ def _turning(turn: float, length: int) -> Complex:
     """exp(i turn j) for j about 0, from two short tables."""
     short = int(np.sqrt(length)) + 1
     coarse = np.exp(1j * turn * (short * np.arange(length // short + 1) - (length - 1) / 2))
-    found: Complex = np.multiply.outer(coarse, np.exp(1j * turn * np.arange(short))).ravel()
-    return found[:length]
+    turned: Complex = np.multiply.outer(coarse, np.exp(1j * turn * np.arange(short))).ravel()
+    return turned[:length]
 
 
 def _fitted(products: Array, turns: Array, length: int) -> Array:
@@ -178,8 +178,8 @@ def _kernel(turn: Array, length: int) -> Array:
     """Sum of cos(turn j) over a block centred on 0."""
     half = np.sin(turn / 2)
     none = np.abs(half) < 1e-12
-    found: Array = np.where(none, length, np.sin(length * turn / 2) / np.where(none, 1.0, half))
-    return found
+    kernel: Array = np.where(none, length, np.sin(length * turn / 2) / np.where(none, 1.0, half))
+    return kernel
 
 
 def _left(rest: Array, few: int, rate_hz: float, part_s: float) -> Array:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from backbench.signal.power import Square
+from backbench.signal.power import MeanSquare
 
 
 class Ratio(NamedTuple):
@@ -30,14 +30,14 @@ class Ratio(NamedTuple):
     bounded: bool
 
 
-def of_amplitudes(parts: Sequence[Square], reference: Sequence[Square]) -> Ratio:
+def of_amplitudes(parts: Sequence[MeanSquare], reference: Sequence[MeanSquare]) -> Ratio:
     """Sum of the parts' rms over the sum of the references' rms.
 
     Parameters
     ----------
-    parts : sequence of Square
+    parts : sequence of MeanSquare
         At least one, V^2.
-    reference : sequence of Square
+    reference : sequence of MeanSquare
         At least one that is above 0, V^2.
 
     Returns
@@ -93,14 +93,14 @@ def root_sum_square(parts: Sequence[Ratio]) -> Ratio:
     return Ratio(value, own, min(part.dof for part in parts), False)
 
 
-def of_powers(part: Square, reference: Sequence[Square]) -> Ratio:
+def of_powers(part: MeanSquare, reference: Sequence[MeanSquare]) -> Ratio:
     """Rms of a sum of lines over the sum of the references' rms.
 
     Parameters
     ----------
-    part : Square
+    part : MeanSquare
         The sum of lines, V^2.
-    reference : sequence of Square
+    reference : sequence of MeanSquare
         At least one that is above 0, V^2.
 
     Returns
@@ -115,13 +115,13 @@ def of_powers(part: Square, reference: Sequence[Square]) -> Ratio:
     return Ratio(value, value * math.hypot(part.relative, relative), part.samples, False)
 
 
-def _amplitude(part: Square) -> tuple[float, float]:
+def _amplitude(part: MeanSquare) -> tuple[float, float]:
     if part.stands_out:
         return part.rms, part.rms * part.relative
     return part.at_most / 2, part.at_most / math.sqrt(12)
 
 
-def _reference(reference: Sequence[Square]) -> tuple[float, float]:
+def _reference(reference: Sequence[MeanSquare]) -> tuple[float, float]:
     """Sum of rms, V, and its relative standard uncertainty."""
     whole = sum(one.rms for one in reference)
     return whole, math.hypot(*(one.rms * one.relative for one in reference)) / whole

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.signal.background import degrees_of_freedom
-from backbench.signal.power import Square, line_power
+from backbench.signal.power import MeanSquare, line_power
 from backbench.signal.spectrum import Spectrum, peak_positions
 from backbench.signal.track import Array
 
@@ -89,14 +89,14 @@ def mains_frequency(spectrum: Spectrum, noise: Array, nominal_hz: float) -> floa
             weights.append(multiple * math.sqrt(ratio))
     if not peaks:
         return nominal_hz
-    found = peak_positions(spectrum, np.array(peaks)) * spectrum.resolution_hz / multiples
-    order = np.argsort(found)
-    share = np.cumsum(np.array(weights)[order])
-    middle = int(np.searchsorted(share, share[-1] / 2))
-    return float(np.clip(found[order[middle]], 0.98 * nominal_hz, 1.02 * nominal_hz))
+    estimates = peak_positions(spectrum, np.array(peaks)) * spectrum.resolution_hz / multiples
+    order = np.argsort(estimates)
+    weight_fraction = np.cumsum(np.array(weights)[order])
+    middle = int(np.searchsorted(weight_fraction, weight_fraction[-1] / 2))
+    return float(np.clip(estimates[order[middle]], 0.98 * nominal_hz, 1.02 * nominal_hz))
 
 
-def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> Square:
+def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> MeanSquare:
     """Mean square of the line at a multiple of the mains, its noise taken off, V^2.
 
     Parameters
@@ -110,7 +110,7 @@ def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> Square:
 
     Returns
     -------
-    Square
+    MeanSquare
         V^2, from the whole lobe, widened for a mains frequency that wanders (common practice, no
         source).
     """
@@ -170,14 +170,14 @@ def _standing_alone(
         apart = min(abs(centre - round(centre / step) * step) for step in near)
         if apart < 2 * reach or centre + 2 * reach > len(noise) or centre < 2 * half:
             continue
-        stretch = slice(
+        lobe = slice(
             int(centre - OFF_NOMINAL / 4 * centre - 1), int(centre * (1 + OFF_NOMINAL / 4)) + 2
         )
-        count += bool(spectrum.power[stretch].max() > 2 * _STANDING * noise[int(centre)])
+        count += bool(spectrum.power[lobe].max() > 2 * _STANDING * noise[int(centre)])
     return count
 
 
-def other_mains_said(nominal_hz: float, other_hz: float) -> str:
+def mains_mismatch_text(nominal_hz: float, other_hz: float) -> str:
     """Why a figure that rests on the mains frequency can't be given.
 
     Parameters

@@ -10,7 +10,7 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.intermodulation import ToneSet
-from backbench.signal.power import Square, noise_sum
+from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.spectrum import peak_position, read_lines
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 
@@ -20,13 +20,21 @@ once in a thousand records."""
 
 
 class Product(NamedTuple):
-    """The strongest line that isn't a tone."""
+    """The strongest line that isn't a tone.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Hz.
+    square : MeanSquare
+        V^2.
+    """
 
     frequency_hz: float
-    square: Square
+    square: MeanSquare
 
 
-def between(tones: ToneSet) -> Square:
+def residual_between_tones(tones: ToneSet) -> MeanSquare:
     """Mean square of all but the tones, 20 Hz to 20 kHz.
 
     Parameters
@@ -36,7 +44,7 @@ def between(tones: ToneSet) -> Square:
 
     Returns
     -------
-    Square
+    MeanSquare
         V^2.
 
     Raises
@@ -49,20 +57,39 @@ def between(tones: ToneSet) -> Square:
     In the tones' own bins the noise beside them stands in; products that fall on a tone can't
     be seen and are not counted.
     """
-    found = tones.spectrum
-    if found.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
+    spectrum = tones.spectrum
+    if spectrum.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
         raise Refusal(
-            f"a sample rate of {found.rate_hz:g} Hz doesn't reach 20 kHz; "
+            f"a sample rate of {spectrum.rate_hz:g} Hz doesn't reach 20 kHz; "
             "record at 44.1 kHz or more"
         )
-    band = found.slice_of(*BAND_HZ)
+    band = spectrum.slice_of(*BAND_HZ)
     removed = tones.removed[band]
-    power, noise = found.power[band], tones.noise[band]
+    power, noise = spectrum.power[band], tones.noise[band]
     filled = float(noise[removed].sum())
-    left = noise_sum(power[~removed], noise[~removed], found.window.spread)
-    samples = degrees_of_freedom(float(tones.positions[0]), found.window.spread)
+    left = noise_sum(power[~removed], noise[~removed], spectrum.window.spread)
+    samples = degrees_of_freedom(float(tones.positions[0]), spectrum.window.spread)
     value, floor = left.value + filled, left.floor + 2 * filled**2 / samples
-    return Square(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+    return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+
+
+def beating(tones: ToneSet) -> float:
+    """How much what is between the tones may vary in time by the beats of its own lines.
+
+    Parameters
+    ----------
+    tones : ToneSet
+        Of the record.
+
+    Returns
+    -------
+    float
+        Relative standard deviation of its rms over the record, as if each line were noise.
+    """
+    band = tones.spectrum.slice_of(*BAND_HZ)
+    power = tones.spectrum.power[band][~tones.removed[band]]
+    squares = float(np.einsum("i,i->", power, power))
+    return math.sqrt(tones.spectrum.window.spread * squares) / (2 * float(power.sum()))
 
 
 def greatest_product(tones: ToneSet) -> Product:
@@ -79,25 +106,27 @@ def greatest_product(tones: ToneSet) -> Product:
         Hz and V^2. Where none stands out of the noise, the strongest bin, whose square then doesn't
         stand out.
     """
-    found = tones.spectrum
-    band = found.slice_of(*BAND_HZ)
-    power = np.where(tones.removed[band], 0.0, found.power[band])
+    spectrum = tones.spectrum
+    band = spectrum.slice_of(*BAND_HZ)
+    power = np.where(tones.removed[band], 0.0, spectrum.power[band])
     # Bins next to a tone's lobe rise with its foot: only a peak among its neighbours is a line.
-    own = found.power
+    own = spectrum.power
     last = min(band.stop, len(own) - 1)
     here = own[band.start : last]
     above, below = own[band.start + 1 : last + 1], own[band.start - 1 : last - 1]
     power = power[: last - band.start]
     peaks = (here >= below) & (here >= above)
     peak = band.start + int(np.argmax(np.where(peaks, power, 0.0)))
-    position = peak_position(found, peak)
+    position = peak_position(spectrum, peak)
     position = min(max(position, peak - 0.5), peak + 0.5)
-    lines = read_lines(found, np.array([position]))
+    lines = read_lines(spectrum, np.array([position]))
     near = float(lines.noise[0]) * float(tones.noise[peak])
     # Among many products the noise reads too high to be taken off; it widens the figure instead.
     value = float(lines.square[0])
     least = near * (math.log(len(power)) + STANDING)
-    samples = degrees_of_freedom(position, found.window.spread)
+    samples = degrees_of_freedom(position, spectrum.window.spread)
     if value < least:
-        return Product(position * found.resolution_hz, Square(value, least**2, 2 * near, samples))
-    return Product(position * found.resolution_hz, Square(value, near**2, 2 * near, samples))
+        return Product(
+            position * spectrum.resolution_hz, MeanSquare(value, least**2, 2 * near, samples)
+        )
+    return Product(position * spectrum.resolution_hz, MeanSquare(value, near**2, 2 * near, samples))

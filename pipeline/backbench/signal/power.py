@@ -18,7 +18,7 @@ ONE_SIDED = 1.645
 """Normal deviate of 95 %, one-sided."""
 
 
-class Square(NamedTuple):
+class MeanSquare(NamedTuple):
     """A mean square, V^2, with the variance that the record's noise gives it, V^4.
 
     Parameters
@@ -82,14 +82,14 @@ def squared(bins: NDArray[np.complex128]) -> Array:
     ndarray of float64, shape (n,)
         In the square of its unit.
     """
-    found: Array = np.square(bins.real)
-    found += np.square(bins.imag)
-    return found
+    squares: Array = np.square(bins.real)
+    squares += np.square(bins.imag)
+    return squares
 
 
 def noise_sum(
     power: Array, noise: Array, spread: float, kept: Sequence[slice] = (slice(None),)
-) -> Square:
+) -> MeanSquare:
     """Mean square of a sum of bins in which noise is part of what is sought.
 
     Parameters
@@ -105,7 +105,7 @@ def noise_sum(
 
     Returns
     -------
-    Square
+    MeanSquare
         V^2. Its noise isn't taken off.
 
     Notes
@@ -114,13 +114,13 @@ def noise_sum(
     """
     parts = [(power[bins], noise[bins]) for bins in kept]
     least = sum(_product(beside, beside) for _, beside in parts)
-    found = max(2 * sum(_product(part, beside) for part, beside in parts) - least, least)
+    variance = max(2 * sum(_product(part, beside) for part, beside in parts) - least, least)
     value = sum(float(part.sum()) for part, _ in parts)
-    dof = 2 * value**2 / (spread * found) if found > 0 else math.inf
-    return Square(value, spread * found, samples=dof)
+    dof = 2 * value**2 / (spread * variance) if variance > 0 else math.inf
+    return MeanSquare(value, spread * variance, samples=dof)
 
 
-def line_power(power: Array, noise: Array, spread: float, samples: float) -> Square:
+def line_power(power: Array, noise: Array, spread: float, samples: float) -> MeanSquare:
     """A line's mean square from all bins of its lobe, their noise taken off.
 
     Parameters
@@ -136,7 +136,7 @@ def line_power(power: Array, noise: Array, spread: float, samples: float) -> Squ
 
     Returns
     -------
-    Square
+    MeanSquare
         V^2; may be below 0 by noise.
 
     Notes
@@ -146,7 +146,7 @@ def line_power(power: Array, noise: Array, spread: float, samples: float) -> Squ
     """
     value, least = float((power - noise).sum()), float((noise * noise).sum())
     slope = 2 * spread * float(noise.sum()) / len(noise)
-    return Square(value, spread * least, slope, samples)
+    return MeanSquare(value, spread * least, slope, samples)
 
 
 def _product(one: Array, other: Array) -> float:

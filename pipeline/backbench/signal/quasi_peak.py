@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from backbench.signal.track import Array
 
-CataloguePaths = NDArray[np.intp]
-Shares = tuple[Array, Array]
+SampleIndices = NDArray[np.intp]
+LevelWeights = tuple[Array, Array]
 
 CHARGE_S, DISCHARGE_S, NEEDLE_S = 1.41e-3, 293e-3, 140e-3
 """Time constants that meet the Recommendation's burst tables (second-hand: an open library's
@@ -52,51 +52,51 @@ def follow(rectified: Array, rate_hz: float, start: float = 0.0) -> Array:
     course = np.empty(len(rectified))
     for first in range(0, len(rectified), block):
         part, held = rectified[first : first + block], course[first : first + block]
-        fall = _shares(block, DISCHARGE_S * rate_hz)[0][: len(part)]
+        fall = _level_weights(block, DISCHARGE_S * rate_hz)[0][: len(part)]
         likely = np.flatnonzero(part > start)
-        shares = _shares(block, CHARGE_S * rate_hz)
-        np.multiply(_charged(part / fall, likely, start, shares), fall, out=held)
+        weights = _level_weights(block, CHARGE_S * rate_hz)
+        np.multiply(_charged(part / fall, likely, start, weights), fall, out=held)
         start = float(held[-1])
     return course
 
 
-def _charged(given: Array, likely: CataloguePaths, start: float, shares: Shares) -> Array:
+def _charged(given: Array, likely: SampleIndices, start: float, weights: LevelWeights) -> Array:
     """Voltage after each sample of a capacitor that keeps its charge: it never falls.
 
     likely: places of samples that may charge it. Whichever samples are taken to charge it, the
     voltage comes out too low if anything, so that what is below it even then never charges: such
     samples are left out until there are none.
     """
-    held = _spread(_levels(given[likely], start, shares), likely, len(given))
+    held = _spread(_levels(given[likely], start, weights), likely, len(given))
     places = np.flatnonzero(given > np.concatenate([[start], held[:-1]]))
     while True:
         volts = given[places]
-        levels = _levels(volts, start, shares)
+        levels = _levels(volts, start, weights)
         charging = volts > levels[:-1]
         if charging.all():
             return _spread(levels, places, len(given))
         places = places[charging]
 
 
-def _levels(volts: Array, start: float, shares: Shares) -> Array:
+def _levels(volts: Array, start: float, weights: LevelWeights) -> Array:
     """Voltages before the first and after each of some samples that all charge a capacitor.
 
     Each leaves a share k of the voltage: v_n = k^n (start + sum of (1 - k) volts_i / k^i).
     """
-    left, gained = (share[: len(volts)] for share in shares)
-    found = np.cumsum(volts * gained)
-    found += start
-    found *= left
-    return np.concatenate([[start], found])
+    left, gained = (weight[: len(volts)] for weight in weights)
+    charge = np.cumsum(volts * gained)
+    charge += start
+    charge *= left
+    return np.concatenate([[start], charge])
 
 
-def _spread(levels: Array, places: CataloguePaths, count: int) -> Array:
+def _spread(levels: Array, places: SampleIndices, count: int) -> Array:
     """The level after each of `count` samples, where it changes at places only."""
     return np.repeat(levels, np.diff(places, prepend=0, append=count))
 
 
 @lru_cache(maxsize=8)
-def _shares(count: int, samples: float) -> Shares:
+def _level_weights(count: int, samples: float) -> LevelWeights:
     """k^n and (1 - k) / k^n for n from 1 to count: k is left after a sample of a decay whose
     time constant is `samples`."""
     left = np.exp(-np.arange(1, count + 1) / samples)

@@ -52,8 +52,8 @@ def _check_range(track: Track, low: float, high: float) -> None:
     if max(high, -low) < end:
         return
     for reached in (track.volts >= end, track.volts <= -end):
-        share = np.count_nonzero(reached) / len(reached)
-        if share > MOST_AT_FULL_SCALE or bool(np.any(reached[1:] & reached[:-1])):
+        fraction = np.count_nonzero(reached) / len(reached)
+        if fraction > MOST_AT_FULL_SCALE or bool(np.any(reached[1:] & reached[:-1])):
             raise Refusal(
                 f"the converter clipped: the record runs at full scale "
                 f"({track.full_scale_v:.4g} V peak); use a wider input range"

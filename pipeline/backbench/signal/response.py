@@ -19,7 +19,7 @@ CLEARLY = 6.0
 """Uncertainties by which the levels differ that a slope is read from: it is then right to 24 %."""
 
 
-class Level(NamedTuple):
+class ResponseLevel(NamedTuple):
     """A level in dB and its standard uncertainty in dB, from the record alone.
 
     Parameters
@@ -87,10 +87,20 @@ class Response:
             raise Refusal("the frequencies don't rise from above 0")
 
     def covers(self, low_hz: float, high_hz: float) -> bool:
-        """Whether the band is within the measured one, to 1e-6 of the edges."""
+        """Whether the band is within the measured one, to 1e-6 of the edges.
+
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz, low_hz < high_hz.
+
+        Returns
+        -------
+        bool
+        """
         return bool(self.hz[0] <= low_hz * (1 + 1e-6) and self.hz[-1] >= high_hz * (1 - 1e-6))
 
-    def at(self, hz: float) -> Level:
+    def at(self, hz: float) -> ResponseLevel:
         """The level at a frequency.
 
         Parameters
@@ -112,37 +122,81 @@ class Response:
             raise Refusal(f"{hz:g} Hz is outside the measured band, {low:.4g} to {high:.4g} Hz")
         nearest = int(np.abs(self.hz - hz).argmin())
         if math.isclose(self.hz[nearest], hz, rel_tol=1e-9):
-            return Level(float(self.db[nearest]), float(self.u_db[nearest]))
+            return ResponseLevel(float(self.db[nearest]), float(self.u_db[nearest]))
         place = math.log(min(max(hz, self.hz[0]), self.hz[-1]))
         smooth = float(self._between(place))
         straight = float(np.interp(place, self._log_hz, self.db))
         noise = float(np.interp(place, self._log_hz, self.u_db))
-        return Level(smooth, math.hypot(noise, (smooth - straight) / math.sqrt(3)))
+        return ResponseLevel(smooth, math.hypot(noise, (smooth - straight) / math.sqrt(3)))
 
-    def spread(self, low_hz: float, high_hz: float) -> tuple[Level, float]:
+    def spread(self, low_hz: float, high_hz: float) -> tuple[ResponseLevel, float]:
         """Greatest less least level within a band, and by how much noise alone can widen it.
 
-        Raises Refusal where the band isn't covered.
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz, low_hz < high_hz.
+
+        Returns
+        -------
+        tuple of (ResponseLevel, float)
+            dB both.
+
+        Raises
+        ------
+        Refusal
+            Where the band isn't covered.
         """
         _, db, u = self._inside(low_hz, high_hz)
         top, bottom = int(np.argmax(db)), int(np.argmin(db))
         widened = _chance(db[top] - db, u) + _chance(db - db[bottom], u)
-        return Level(float(db[top] - db[bottom]), math.hypot(u[top], u[bottom])), widened
+        return ResponseLevel(float(db[top] - db[bottom]), math.hypot(u[top], u[bottom])), widened
 
-    def highest(self, low_hz: float, high_hz: float) -> tuple[Level, tuple[float, float]]:
+    def highest(self, low_hz: float, high_hz: float) -> tuple[ResponseLevel, tuple[float, float]]:
         """Greatest level within a band, and the band of frequencies that it may be at.
 
         That is where the level is within its uncertainty of the greatest, at least the points
-        beside it. Raises Refusal where the band isn't covered.
+        beside it.
+
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz, low_hz < high_hz.
+
+        Returns
+        -------
+        tuple of (ResponseLevel, tuple of (float, float))
+            dB; Hz, lower end first.
+
+        Raises
+        ------
+        Refusal
+            Where the band isn't covered.
         """
         hz, db, u = self._inside(low_hz, high_hz)
         return _extreme(hz, db, u)
 
-    def farthest(self, low_hz: float, high_hz: float) -> tuple[Level, tuple[float, float]]:
-        """The level within a band that is farthest from 0 dB, and where it may be; see highest."""
+    def farthest(self, low_hz: float, high_hz: float) -> tuple[ResponseLevel, tuple[float, float]]:
+        """The level within a band that is farthest from 0 dB, and where it may be; see highest.
+
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz, low_hz < high_hz.
+
+        Returns
+        -------
+        tuple of (ResponseLevel, tuple of (float, float))
+            dB; Hz, lower end first.
+
+        Raises
+        ------
+        Refusal
+            Where the band isn't covered.
+        """
         hz, db, u = self._inside(low_hz, high_hz)
         found, where = _extreme(hz, np.abs(db), u)
-        return Level(float(db[int(np.argmax(np.abs(db)))]), found.u), where
+        return ResponseLevel(float(db[int(np.argmax(np.abs(db)))]), found.u), where
 
     def _inside(self, low_hz: float, high_hz: float) -> tuple[Array, Array, Array]:
         """Frequencies, levels and uncertainties within a band, its ends among them."""
@@ -226,13 +280,13 @@ class Response:
         return PchipInterpolator(self._log_hz, self.db)
 
 
-def _extreme(hz: Array, db: Array, u: Array) -> tuple[Level, tuple[float, float]]:
+def _extreme(hz: Array, db: Array, u: Array) -> tuple[ResponseLevel, tuple[float, float]]:
     top = int(np.argmax(db))
     near = np.flatnonzero(db >= db[top] - u[top])
     low, high = max(int(near[0]) - 1, 0), min(int(near[-1]) + 1, len(hz) - 1)
     # The greatest of many points that noise alone tells apart lies high by chance.
     own = math.hypot(float(u[top]), _chance(db[top] - db, u, within=3) / math.sqrt(3))
-    return Level(float(db[top]), own), (float(hz[low]), float(hz[high]))
+    return ResponseLevel(float(db[top]), own), (float(hz[low]), float(hz[high]))
 
 
 def _chance(short_of_extreme: Array, u: Array, within: float = 2) -> float:

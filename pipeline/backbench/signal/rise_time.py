@@ -23,7 +23,7 @@ BEHIND = 1.02
 """A converter may make an edge appear this much faster than it is (simulated)."""
 
 
-class Own(NamedTuple):
+class ChainRiseTime(NamedTuple):
     """Rise time of what stands about a unit: known to lie between least and most, s.
 
     Parameters
@@ -54,28 +54,28 @@ class Rise(NamedTuple):
     bounded: bool
 
 
-def chained(generator: Own | None, probe_s: float | None) -> Own | None:
+def chained(generator: ChainRiseTime | None, probe_s: float | None) -> ChainRiseTime | None:
     """Rise time of generator and probe together; None where one of them is unknown.
 
     Parameters
     ----------
-    generator : Own or None
+    generator : ChainRiseTime or None
         Rise time of the generator, s.
     probe_s : float or None
         Rise time of the probe, s.
 
     Returns
     -------
-    Own or None
+    ChainRiseTime or None
         s; root sum square of both.
     """
     if generator is None or probe_s is None:
         return None
-    return Own(math.hypot(generator.least, probe_s), math.hypot(generator.most, probe_s))
+    return ChainRiseTime(math.hypot(generator.least, probe_s), math.hypot(generator.most, probe_s))
 
 
 def taken_off(
-    measured: float, u: float, own: Own | None, converter_s: float, step_s: float
+    measured: float, u: float, own: ChainRiseTime | None, converter_s: float, step_s: float
 ) -> Rise:
     """A unit's own rise time from that measured at its output.
 
@@ -85,7 +85,7 @@ def taken_off(
         Rise time at the output, s, > 0.
     u : float
         Its standard uncertainty, s.
-    own : Own or None
+    own : ChainRiseTime or None
         Of generator and probe, taken off in quadrature; None where unknown.
     converter_s : float
         Of the audio converter, s (0 for a trace), whose sharp filter changes a slower edge so

@@ -11,9 +11,14 @@ from backbench.signal.track import Array
 
 
 class Settled(NamedTuple):
-    """Place and standard uncertainty, in the unit of x.
+    """Where a table settles at a level.
 
-    within: False where the table begins at or above the level; x is then its first place.
+    Parameters
+    ----------
+    x, u : float
+        Place and its standard uncertainty, in the unit of x.
+    within : bool
+        False where the table begins at or above the level; x is then its first place.
     """
 
     x: float

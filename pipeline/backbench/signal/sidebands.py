@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from backbench.signal.mains import OFF_NOMINAL, mains_frequency
-from backbench.signal.power import Square, line_power
+from backbench.signal.power import MeanSquare, line_power
 from backbench.signal.spectrum import read_lines
 from backbench.signal.tone import HUM_STANDING, ToneLines
 from backbench.signal.track import Array
@@ -23,11 +23,16 @@ HUM_REACH = 40
 class Sidebands(NamedTuple):
     """A pair of lines at the tone's frequency +/- n times the mains frequency.
 
-    square: of both together. n: the multiple.
+    Parameters
+    ----------
+    n : int
+        The multiple, >= 1.
+    square : MeanSquare
+        Of both lines together, V^2.
     """
 
     n: int
-    square: Square
+    square: MeanSquare
 
 
 def mains_sidebands(lines: ToneLines, nominal_hz: float) -> list[Sidebands]:
@@ -60,7 +65,7 @@ def mains_sidebands(lines: ToneLines, nominal_hz: float) -> list[Sidebands]:
     return found
 
 
-def _pair(lines: ToneLines, away: float, reach: float) -> Square:
+def _pair(lines: ToneLines, away: float, reach: float) -> MeanSquare:
     spread = lines.spectrum.window.spread
     parts = []
     for centre in (lines.position - away, lines.position + away):
@@ -69,7 +74,7 @@ def _pair(lines: ToneLines, away: float, reach: float) -> Square:
         parts.append(line_power(power, noise, spread, lines.samples))
     value = sum(part.value for part in parts)
     floor, slope = sum(part.floor for part in parts), max(part.slope for part in parts)
-    return Square(value, floor, slope, lines.samples)
+    return MeanSquare(value, floor, slope, lines.samples)
 
 
 def on_mains_multiple(lines: ToneLines, nominal_hz: float) -> int | None:
@@ -95,12 +100,24 @@ def on_mains_multiple(lines: ToneLines, nominal_hz: float) -> int | None:
 
 
 class Mirrored(NamedTuple):
-    """A line where sampling would mirror a harmonic that lies above half the sample rate."""
+    """A line where sampling would mirror a harmonic that lies above half the sample rate.
+
+    Parameters
+    ----------
+    order : int
+        Of the harmonic.
+    hz : float
+        The harmonic's own frequency, Hz.
+    seen_hz : float
+        Where sampling mirrors it, Hz.
+    square : MeanSquare
+        V^2.
+    """
 
     order: int
     hz: float
     seen_hz: float
-    square: Square
+    square: MeanSquare
 
 
 def mirrored_harmonics(lines: ToneLines) -> list[Mirrored]:
@@ -136,7 +153,7 @@ def mirrored_harmonics(lines: ToneLines) -> list[Mirrored]:
     df = lines.spectrum.resolution_hz
     return [
         Mirrored(int(n), float(t * df), float(f * df),
-                 Square(float(s - m), float(m**2), 2 * float(m), lines.samples))
+                 MeanSquare(float(s - m), float(m**2), 2 * float(m), lines.samples))
         for n, t, f, s, m in zip(orders, true, folded, read.square, noise, strict=True)
     ]  # fmt: skip
 

@@ -21,6 +21,15 @@ class Spectrum:
 
     power: V^2 by bin, scaled so that noise and the lobe of a line each sum to their mean square.
     resolution_hz: width of a bin.
+
+    Parameters
+    ----------
+    bins : ndarray of complex128, shape (n / 2 + 1,)
+        The transform.
+    window : Window
+        By which the samples were weighted; of n samples.
+    rate_hz : float
+        Sample rate, Hz, > 0.
     """
 
     bins: Complex
@@ -40,9 +49,9 @@ class Spectrum:
     @cached_property
     def power(self) -> Array:
         """Mean square by bin, V^2, shape (n // 2 + 1,)."""
-        found = squared(self.bins)
-        found *= 2 / (self.length * self.window.energy)
-        return found
+        power = squared(self.bins)
+        power *= 2 / (self.length * self.window.energy)
+        return power
 
     @property
     def mean(self) -> float:
@@ -50,7 +59,18 @@ class Spectrum:
         return float(self.bins[0].real) / self.window.total
 
     def slice_of(self, low_hz: float, high_hz: float) -> slice:
-        """Bins whose centre lies in the band, both ends included."""
+        """Bins whose centre lies in the band, both ends included.
+
+        Parameters
+        ----------
+        low_hz, high_hz : float
+            Ends of the band, Hz.
+
+        Returns
+        -------
+        slice
+            Of bins; empty where none lies in the band.
+        """
         low = int(np.ceil(low_hz / self.resolution_hz - 1e-9))
         high = int(np.floor(high_hz / self.resolution_hz + 1e-9))
         return slice(max(low, 0), min(high + 1, len(self.bins)))
@@ -90,8 +110,14 @@ def spectrum(track: Track, terms: tuple[float, ...] = SEVEN_TERMS) -> Spectrum:
 class Lines(NamedTuple):
     """Sinusoids read at known fractional bins.
 
-    square: squared rms by line, V^2, noise included. phase: rad at the record's middle.
-    noise: mean square that noise of 1 V^2 a bin adds to `square`.
+    Parameters
+    ----------
+    square : ndarray of float64, shape (k,)
+        Squared rms of each line, V^2, noise included.
+    phase : ndarray of float64, shape (k,)
+        rad at the record's middle.
+    noise : ndarray of float64, shape (k,)
+        Mean square that noise of 1 V^2 a bin adds to square.
     """
 
     square: Array

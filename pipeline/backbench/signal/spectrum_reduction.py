@@ -73,5 +73,5 @@ def _summit(power: Array, x: Array, peaks: Array) -> Array:
     bend = below - 2 * here + above
     summit = (here >= below) & (here >= above) & (bend < 0)
     rise = np.where(summit, -((above - below) ** 2) / (8 * np.where(summit, bend, -1.0)), 0.0)
-    found: Array = peaks * np.exp(rise)
-    return found
+    envelope: Array = peaks * np.exp(rise)
+    return envelope

@@ -25,10 +25,24 @@ STEEPEST = 12.0
 class StateFit:
     """A state's slow change, in its own time x from 0 to 1: level + slope u(x).
 
-    u(x) = (1 - exp(-rate x)) / rate, which is x itself for a rate of 0. start: s, when the state
-    begins. half_s: its duration, s. misfit: rms of what remains beside the fit, V. noise: standard
-    deviation of the samples, V. open_edge, open_fall: standard uncertainty that the noise leaves
-    the level at the state's begin and its fall, V.
+    u(x) = (1 - exp(-rate x)) / rate, which is x itself for a rate of 0.
+
+    Parameters
+    ----------
+    level, slope : float
+        V.
+    rate : float
+        Of the exponential over the duration; 0 for a straight line.
+    start : float
+        When the state begins, s.
+    half_s : float
+        Its duration, s, > 0.
+    misfit : float
+        rms of what remains beside the fit, V.
+    noise : float
+        Standard deviation of the samples, V.
+    open_edge, open_fall : float
+        Standard uncertainty that the noise leaves the level at the state's begin and its fall, V.
     """
 
     level: float
@@ -42,7 +56,18 @@ class StateFit:
     open_fall: float
 
     def at(self, t: Array) -> Array:
-        """The fit at instants, V."""
+        """The fit at instants, V.
+
+        Parameters
+        ----------
+        t : ndarray of float64, shape (n,)
+            Instants, s.
+
+        Returns
+        -------
+        ndarray of float64, shape (n,)
+            V.
+        """
         place = (t - self.start) / self.half_s
         return np.asarray(self.level + self.slope * _course(place, self.rate), dtype=np.float64)
 
@@ -102,7 +127,7 @@ def fit_state(
     half_swing = abs(float(v.max() - v.min())) / 2
     bent = abs(_solve(_basis(x, 0.0), y)[0][1]) > BENDING * half_swing
     rate = _rate(x, y) if bent else 0.0
-    return _told(_basis(x, rate), y, rate, start, half_s, rate_known=not bent, x=x)
+    return _fitted_state(_basis(x, rate), y, rate, start, half_s, rate_known=not bent, x=x)
 
 
 def _level(x: Array, y: Array, start: float, half_s: float) -> StateFit:
@@ -110,8 +135,8 @@ def _level(x: Array, y: Array, start: float, half_s: float) -> StateFit:
     off the mean as a line would carry it, to either side, uniformly spread (GUM 4.3.7)."""
     slope = float(_solve(_basis(x, 0.0), y)[0][1])
     carried = -slope * float(x.mean())
-    found = _told(np.ones((len(x), 1)), y, 0.0, start, half_s, rate_known=True)
-    return replace(found, open_edge=math.hypot(found.open_edge, carried / math.sqrt(3)))
+    fit = _fitted_state(np.ones((len(x), 1)), y, 0.0, start, half_s, rate_known=True)
+    return replace(fit, open_edge=math.hypot(fit.open_edge, carried / math.sqrt(3)))
 
 
 def _course(x: Array, rate: float) -> Array:
@@ -126,9 +151,9 @@ def _basis(x: Array, rate: float) -> Array:
 
 def _solve(basis: Array, y: Array) -> tuple[Array, float]:
     """Coefficients of least squares and the sum of squares that remains."""
-    found = np.asarray(np.linalg.solve(basis.T @ basis, basis.T @ y), dtype=np.float64)
-    rest = y - basis @ found
-    return found, float(rest @ rest)
+    coefficients = np.asarray(np.linalg.solve(basis.T @ basis, basis.T @ y), dtype=np.float64)
+    rest = y - basis @ coefficients
+    return coefficients, float(rest @ rest)
 
 
 def _rate(x: Array, y: Array) -> float:
@@ -142,17 +167,17 @@ def _rate(x: Array, y: Array) -> float:
     return float(best.x)
 
 
-def _told(
+def _fitted_state(
     basis: Array, y: Array, rate: float, start: float, half_s: float, *,
     rate_known: bool, x: Array | None = None,
 ) -> StateFit:  # fmt: skip
-    found, _ = _solve(basis, y)
-    rest = y - basis @ found
+    coefficients, _ = _solve(basis, y)
+    rest = y - basis @ coefficients
     # Neighbours' differences hold the noise of single samples, not what rings or bends.
     noise = float(np.sqrt(np.mean(np.diff(rest) ** 2) / 2))
-    level, slope = float(found[0]), float(found[1]) if len(found) > 1 else 0.0
+    level, slope = float(coefficients[0]), float(coefficients[1]) if len(coefficients) > 1 else 0.0
     full: Array = basis
-    edge, fall = np.zeros(len(found)), np.zeros(len(found))
+    edge, fall = np.zeros(len(coefficients)), np.zeros(len(coefficients))
     edge[0] = 1.0
     if x is not None:
         fall[1] = float(_course(np.ones(1), rate)[0])
@@ -178,5 +203,5 @@ def _told(
 
 def _by_rate(x: Array, rate: float, step: float = 1e-3) -> Array:
     """How the course changes with its rate."""
-    found: Array = (_course(x, rate + step) - _course(x, rate - step)) / (2 * step)
-    return found
+    derivative: Array = (_course(x, rate + step) - _course(x, rate - step)) / (2 * step)
+    return derivative

@@ -21,7 +21,7 @@ PITCH_BINS = 0.5
 """A change of frequency by less than this much of a bin of the record stays in a line's lobe."""
 LEAST_STEP = 5e-6
 """Single precision tells no smaller change of a line, relative."""
-SURE = 6.0
+CONFIDENT_SIGMAS = 6.0
 """Standard deviations of the noise above which a change from block to block is one."""
 STEP_IN_REST = 50.0
 """A step d of a line, relative, leaves about d^2 / 50 of its power outside the lobe (found by
@@ -39,20 +39,28 @@ OF_LINES = 3e-4
 not the noise of a unit."""
 
 
-CHANCE = 2.0
+SIGNIFICANT_RATIO = 2.0
 """Ratio of variances that 31 degrees of freedom exceed once in a thousand times."""
+STRONG = 0.1
+"""Share of the strongest line's level from which a line is told of."""
 LEAST_PHASE = 0.01
 """Radians, below which a change is told as one of level."""
 
 
-class Stretch(NamedTuple):
-    """Blocks first to last - 1."""
+class SteadySegment(NamedTuple):
+    """The longest part of a record in which its lines hold still.
+
+    Parameters
+    ----------
+    first, last : int
+        Blocks first to last - 1.
+    """
 
     first: int
     last: int
 
 
-def steady_stretch(course: LineCourse, beside: float) -> Stretch:
+def steady_segment(course: LineCourse, beside: float, wander: float = math.inf) -> SteadySegment:
     """The longest run of blocks in which every line holds its level and its phase.
 
     Parameters
@@ -61,18 +69,20 @@ def steady_stretch(course: LineCourse, beside: float) -> Stretch:
         The lines from block to block.
     beside : float
         What stands beside the lines in the record's spectrum, share of their power, >= 0.
+    wander : float, optional
+        How far a line's phase may be off even turning, rad.
 
     Returns
     -------
-    Stretch
+    SteadySegment
         The whole record where nothing changes. May be empty.
     """
     runs = _runs(_sound(course, beside))
-    best = Stretch(0, 0)
+    best = SteadySegment(0, 0)
     for run in runs:
-        found = _level_run(course, run)
-        if found.last - found.first > best.last - best.first:
-            best = found
+        segment = _phase_run(course, _level_run(course, run), wander)
+        if segment.last - segment.first > best.last - best.first:
+            best = segment
     return best
 
 
@@ -90,7 +100,9 @@ def change(course: LineCourse) -> str:
         A clause with the size of the change.
     """
     level = np.abs(course.phasors)
-    strongest = int(np.argmax(np.median(level, axis=0)))
+    usual = np.median(level, axis=0)
+    span = np.ptp(level, axis=0) / np.maximum(usual, 1e-300)
+    strongest = int(np.argmax(np.where(usual >= STRONG * usual.max(), span, -1.0)))
     own = level[:, strongest]
     span = 20 * math.log10(float(own.max()) / max(float(own.min()), 1e-12))
     if span > LEVEL_WITHIN_DB:
@@ -98,9 +110,9 @@ def change(course: LineCourse) -> str:
         return "it drops out" if gone else f"its level changes by {span:.2g} dB"
     if bool(_disturbed(course).any()):
         return "a gap, a click or a jump disturbs it"
-    moved = np.ptp(np.unwrap(np.angle(course.phasors[:, strongest])))
-    if moved > LEAST_PHASE:
-        return f"its phase wanders by {math.degrees(moved):.2g} degrees"
+    excursion = np.ptp(np.unwrap(np.angle(course.phasors[:, strongest])))
+    if excursion > LEAST_PHASE:
+        return f"its phase wanders by {math.degrees(excursion):.2g} degrees"
     return f"its level jumps by up to {span:.2g} dB"
 
 
@@ -120,15 +132,15 @@ def level_spread(course: LineCourse) -> Array:
     level = np.abs(course.phasors)
     own = (level / level.mean(axis=0)).var(axis=0)
     explained = _noise(course, level) ** 2 + _beat(course, level) ** 2 + LEAST_STEP**2
-    found: Array = np.sqrt(np.where(own > CHANCE * explained, own, 0.0))
-    return found
+    unexplained: Array = np.sqrt(np.where(own > SIGNIFICANT_RATIO * explained, own, 0.0))
+    return unexplained
 
 
 def _noise(course: LineCourse, level: Array) -> Array:
     """Relative standard deviation that what is left gives each line's level in a block."""
     usual = float(np.median(course.left_by_block))
-    found: Array = np.sqrt(2 * usual / course.length) / np.median(level, axis=0)
-    return found
+    relative_noise: Array = np.sqrt(2 * usual / course.length) / np.median(level, axis=0)
+    return relative_noise
 
 
 def _beat(course: LineCourse, level: Array) -> Array:
@@ -138,10 +150,10 @@ def _beat(course: LineCourse, level: Array) -> Array:
     """
     turns, hum = course.turns, HUM_TO_HZ * course.block_s
     away = np.maximum(turns - hum, turns / 4)
-    share = np.minimum(1 / (math.pi * away), MOST_LEAK)
+    fraction = np.minimum(1 / (math.pi * away), MOST_LEAK)
     peak = math.sqrt(2 * float(np.median(course.left_by_block)))
-    found: Array = share * peak / np.median(level, axis=0)
-    return found
+    relative_beat: Array = fraction * peak / np.median(level, axis=0)
+    return relative_beat
 
 
 def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:
@@ -155,10 +167,14 @@ def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:
     still = course.phasors / usual
     bend = np.abs(np.diff(still, 2, axis=0))
     # A phase that turns evenly isn't a step: it is a frequency a little off.
-    limit = np.maximum(math.sqrt(STEP_IN_REST * RULING * beside), SURE * math.sqrt(6) * noise)
+    limit = np.maximum(
+        math.sqrt(STEP_IN_REST * RULING * beside), CONFIDENT_SIGMAS * math.sqrt(6) * noise
+    )
     limit = np.maximum(limit, LEAST_STEP) + 4 * _beat(course, level)
     sound[1:-1] &= np.all(bend <= limit, axis=1)
-    return sound & _even_pitch(course, SURE * math.sqrt(2) * noise + 2 * _beat(course, level))
+    return sound & _even_pitch(
+        course, CONFIDENT_SIGMAS * math.sqrt(2) * noise + 2 * _beat(course, level)
+    )
 
 
 def _even_pitch(course: LineCourse, spare: Array) -> NDArray[np.bool_]:
@@ -179,27 +195,45 @@ def _disturbed(course: LineCourse) -> NDArray[np.bool_]:
     usual = float(np.quantile(course.left, OFTEN))
     power = float(np.sum(np.median(np.abs(course.phasors), axis=0) ** 2)) / 2
     worst = course.left.max(axis=1)
-    found: NDArray[np.bool_] = worst > max(DISTURBED * usual, OF_LINES * power)
-    return found
+    disturbed: NDArray[np.bool_] = worst > max(DISTURBED * usual, OF_LINES * power)
+    return disturbed
 
 
-def _runs(sound: NDArray[np.bool_]) -> list[Stretch]:
+def _runs(sound: NDArray[np.bool_]) -> list[SteadySegment]:
     edges = np.flatnonzero(np.diff(np.concatenate([[False], sound, [False]]).astype(int)))
-    return [Stretch(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+    return [SteadySegment(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
-def _level_run(course: LineCourse, run: Stretch) -> Stretch:
+def _level_run(course: LineCourse, run: SteadySegment) -> SteadySegment:
     """The longest part of a run in which every line's level stays within the limit."""
     level = np.abs(course.phasors)
-    spare = 2 * (SURE * _noise(course, level) + _beat(course, level))
+    spare = 2 * (CONFIDENT_SIGMAS * _noise(course, level) + _beat(course, level))
     logs = np.log(np.maximum(level, 1e-300))
     most = math.log(10) * LEVEL_WITHIN_DB / 20 + spare
     if not np.any(np.ptp(logs[run.first : run.last], axis=0) > most):
         return run
-    best, first = Stretch(run.first, run.first), run.first
+    best, first = SteadySegment(run.first, run.first), run.first
     for last in range(run.first + 1, run.last + 1):
         while np.any(np.ptp(logs[first:last], axis=0) > most):
             first += 1
         if last - first > best.last - best.first:
-            best = Stretch(first, last)
+            best = SteadySegment(first, last)
     return best
+
+
+def _phase_run(course: LineCourse, run: SteadySegment, wander: float) -> SteadySegment:
+    """The longest part of a run in which every line's phase turns evenly."""
+    phase = np.unwrap(np.angle(course.phasors), axis=0)
+    most = wander + CONFIDENT_SIGMAS * _noise(course, np.abs(course.phasors))
+    for count in range(run.last - run.first, 2, -1):
+        for first in range(run.first, run.last - count + 1):
+            if np.all(_uneven(phase[first : first + count]) <= most):
+                return SteadySegment(first, first + count)
+    return run if run.last - run.first <= 2 else SteadySegment(run.first, run.first)
+
+
+def _uneven(phase: Array) -> Array:
+    """How far the phase of each line is off a straight course, rad."""
+    at = np.arange(len(phase)) - (len(phase) - 1) / 2
+    slope = at @ phase / float(at @ at)
+    return np.asarray(np.abs(phase - phase.mean(axis=0) - np.outer(at, slope)).max(axis=0))

@@ -16,8 +16,8 @@ import numpy as np
 
 from backbench.errors import Refusal
 from backbench.signal.power import squared
-from backbench.signal.sweep_excitation import Sent, sent_sweep
-from backbench.signal.sweep_window import Complex, Sweep, noise_density
+from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
+from backbench.signal.sweep_window import Complex, SweepParameters, noise_density
 from backbench.signal.track import Array
 
 EDGE_POINTS = 6
@@ -25,9 +25,9 @@ EDGE_POINTS = 6
 MOST_STEEP = 3.0
 LEAST_LINEAR = 0.5
 """Share of the output's energy that the linear response must explain."""
-LEAST_HEARD = 0.25
+LEAST_COVERED = 0.25
 """Share of the noise window that must lie within the record for the noise to be read from it."""
-BESIDE = 32
+INTERPOLATION_HALF_WIDTH = 32
 """Samples to either side from which one between two is interpolated."""
 
 
@@ -57,7 +57,7 @@ def transfer(
     played: Array,
     recorded: Array,
     rate_hz: float,
-    sweep: Sweep,
+    sweep: SweepParameters,
     least_linear: float = LEAST_LINEAR,
 ) -> Transfer:
     """The linear transfer function from what was played to what was recorded.
@@ -70,7 +70,7 @@ def transfer(
         V.
     rate_hz : float
         Sample rate of both, Hz.
-    sweep : Sweep
+    sweep : SweepParameters
         What was to be played.
     least_linear : float, optional
         Share of the output's energy that it must explain, 0 to 1; 0 for crosstalk in noise.
@@ -88,15 +88,15 @@ def transfer(
     ----------
     A. Farina, AES 108th Convention, 2000 (swept-sine technique; cited from memory).
     """
-    return transfer_of(sent_sweep(played, len(recorded), rate_hz, sweep), recorded, least_linear)
+    return transfer_of(played_sweep(played, len(recorded), rate_hz, sweep), recorded, least_linear)
 
 
-def transfer_of(sent: Sent, recorded: Array, least_linear: float = LEAST_LINEAR) -> Transfer:
+def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_LINEAR) -> Transfer:
     """As transfer, for a sweep that was made ready.
 
     Parameters
     ----------
-    sent : Sent
+    sent : PlayedSweep
         The sweep.
     recorded : ndarray of float64, shape (m,)
         V; no longer than the sweep was made ready for.
@@ -137,7 +137,7 @@ def transfer_of(sent: Sent, recorded: Array, least_linear: float = LEAST_LINEAR)
     return Transfer(sent.grid, ratio, noise, arrival_s)
 
 
-def _read(sent: Sent, impulse: Array, place: int) -> tuple[Complex, Complex]:
+def _read(sent: PlayedSweep, impulse: Array, place: int) -> tuple[Complex, Complex]:
     """Spectrum of the windowed response about a place, and its values on the grid."""
     spectrum = sent.window.cut(impulse, place)
     return spectrum, _at(spectrum, sent.grid * sent.window.size / sent.own_rate_hz)
@@ -149,32 +149,34 @@ def _arrival(impulse: Array, peak: int, step: float) -> int:
     Interpolated about its own greatest sample: nothing above the sweep's band is in it.
     """
     places = np.arange(math.ceil((peak - 1) * step), math.floor((peak + 1) * step) + 1)
-    beside = np.arange(peak - BESIDE, peak + BESIDE + 1)
+    beside = np.arange(peak - INTERPOLATION_HALF_WIDTH, peak + INTERPOLATION_HALF_WIDTH + 1)
     away = np.subtract.outer(places / step, beside)
-    weights = np.sinc(away) * np.cos(np.pi / 2 * np.clip(away / BESIDE, -1, 1)) ** 2
-    found = weights @ np.take(impulse, beside, mode="wrap")
-    return int(places[np.argmax(np.abs(found))]) % round(len(impulse) * step)
+    weights = (
+        np.sinc(away) * np.cos(np.pi / 2 * np.clip(away / INTERPOLATION_HALF_WIDTH, -1, 1)) ** 2
+    )
+    interpolated = weights @ np.take(impulse, beside, mode="wrap")
+    return int(places[np.argmax(np.abs(interpolated))]) % round(len(impulse) * step)
 
 
-def _delay(sent: Sent, arrival: int) -> float:
+def _delay(sent: PlayedSweep, arrival: int) -> float:
     """Delay in s of a place in the circular response: the sweep's middle was recorded."""
     late = sent.middle_s * sent.rate_hz + arrival >= sent.size
     return (arrival - sent.size if late else arrival) / sent.rate_hz
 
 
-def _continued(sent: Sent, ratio: Complex) -> Complex:
+def _continued(sent: PlayedSweep, ratio: Complex) -> Complex:
     """The ratio by kept bin, carried on below the grid by the power of frequency it begins with."""
     grid = sent.grid
     few = min(EDGE_POINTS, len(grid) - 1)
     rise = abs(ratio[few]) / max(abs(ratio[0]), 1e-300)
     steep = math.log(max(rise, 1e-300)) / math.log(grid[few] / grid[0])
-    found = np.asarray(np.interp(sent.hz, grid, ratio))
+    continued = np.asarray(np.interp(sent.hz, grid, ratio))
     below = sent.hz[: int(np.searchsorted(sent.hz, grid[0]))]
-    found[: len(below)] *= (below / grid[0]) ** min(max(steep, 0.0), MOST_STEEP)
-    return found
+    continued[: len(below)] *= (below / grid[0]) ** min(max(steep, 0.0), MOST_STEEP)
+    return continued
 
 
-def _refuse_unexplained(sent: Sent, spectrum: Complex, energy: float, least: float) -> None:
+def _refuse_unexplained(sent: PlayedSweep, spectrum: Complex, energy: float, least: float) -> None:
     """Raise Refusal where the output is mostly something else than the sweep through a system.
 
     energy: sum of the record's squares.
@@ -187,7 +189,9 @@ def _refuse_unexplained(sent: Sent, spectrum: Complex, energy: float, least: flo
         raise Refusal(f"the sweep explains only {100 * explained:.0f} % of the output's energy")
 
 
-def _noise(sent: Sent, impulse: Array, peak: int, arrival_s: float, length_s: float) -> Array:
+def _noise(
+    sent: PlayedSweep, impulse: Array, peak: int, arrival_s: float, length_s: float
+) -> Array:
     """Standard uncertainty of the ratio's magnitude on the grid.
 
     Read from the impulse response just after the window, where only what does not follow the
@@ -197,20 +201,20 @@ def _noise(sent: Sent, impulse: Array, peak: int, arrival_s: float, length_s: fl
     covers is taken: noise of an amplifier falls or stays level with frequency.
     Raises Refusal where nothing is left to read the noise from.
     """
-    heard = _heard(sent, arrival_s, length_s)
-    known = heard >= LEAST_HEARD
+    coverage = _noise_coverage(sent, arrival_s, length_s)
+    known = coverage >= LEAST_COVERED
     if not known.any():
         raise Refusal("the recording ends too soon after the sweep to tell its noise")
     window = sent.window
     left = squared(window.cut(impulse, peak + len(window.weights))) * sent.cell_density
     density = noise_density(left, window, sent.own_rate_hz, sent.grid)
-    filled = np.where(known, density / np.maximum(heard, LEAST_HEARD), 0.0)
+    filled = np.where(known, density / np.maximum(coverage, LEAST_COVERED), 0.0)
     nearest = np.maximum.accumulate(np.where(known, np.arange(len(sent.grid)), 0))
     filled = filled[np.maximum(nearest, int(np.flatnonzero(known)[0]))]
     return np.asarray(np.sqrt(filled / sent.cells.at(sent.grid) / 2))
 
 
-def _heard(sent: Sent, arrival_s: float, length_s: float) -> Array:
+def _noise_coverage(sent: PlayedSweep, arrival_s: float, length_s: float) -> Array:
     """Share of the noise window that the record covers, at each frequency, 0 to 1.
 
     What lies after the transform's end comes round to the record's beginning.

@@ -9,7 +9,7 @@ import numpy as np
 
 from backbench.errors import Refusal
 from backbench.signal.power import squared
-from backbench.signal.sweep_window import Complex, Played, Sweep, Window, window_of
+from backbench.signal.sweep_window import Complex, ImpulseWindow, Played, SweepParameters, window_of
 from backbench.signal.track import Array
 
 POINTS_PER_OCTAVE = 24
@@ -18,7 +18,7 @@ FLOOR = 1e-5
 """Regularisation re the sweep's own power density: what limits the quotient outside the band."""
 USABLE = 0.1
 """The band ends where the played density is 10 dB below that of the sweep's middle."""
-KEPT = 1.25
+BANDWIDTH_MARGIN = 1.25
 """Bins are kept up to this times the sweep's highest frequency: nothing was played above it, and
 what is cut off there lies hundreds of the window's resolution cells away from the band."""
 
@@ -27,18 +27,40 @@ BLOCK = 64
 
 
 @dataclass(frozen=True, eq=False)
-class Sent:
+class PlayedSweep:
     """A sweep as played, transformed over `size` samples, and what follows from it alone.
 
-    samples: of an impulse response with the kept bins alone, at a lower rate than rate_hz.
-    hz, density, inverse, lost: by kept bin: frequency, |X|^2, the regularised inverse of X, and
-    the share of a quotient that regularisation takes. cells: mean density. grid: frequencies of
-    the response, Hz. middle_s: when half its energy was played. window: about the linear response.
-    cell_density: density by bin of the window's transform.
+    Parameters
+    ----------
+    rate_hz : float
+        Sample rate of the recording, Hz.
+    sweep : SweepParameters
+    size : int
+        Samples of the transform.
+    samples : int
+        Of an impulse response with the kept bins alone, at a lower rate than rate_hz.
+    hz : ndarray of float64, shape (k,)
+        Frequencies of the kept bins.
+    density : ndarray of float64, shape (k,)
+        |X|^2 by kept bin.
+    inverse : ndarray of complex128, shape (k,)
+        The regularised inverse of X by kept bin.
+    lost : ndarray of float64, shape (k,)
+        Fraction of a quotient that regularisation takes, by kept bin, 0 to 1.
+    cells : Played
+        Mean density.
+    grid : ndarray of float64, shape (g,)
+        Frequencies of the response, Hz, rising.
+    middle_s : float
+        When half its energy was played, s.
+    window : ImpulseWindow
+        About the linear response.
+    cell_density : ndarray of float64
+        Density by bin of the window's transform.
     """
 
     rate_hz: float
-    sweep: Sweep
+    sweep: SweepParameters
     size: int
     samples: int
     hz: Array
@@ -48,7 +70,7 @@ class Sent:
     cells: Played
     grid: Array
     middle_s: float
-    window: Window
+    window: ImpulseWindow
     cell_density: Array
 
     @property
@@ -62,7 +84,7 @@ class Sent:
         return self.rate_hz / self.step
 
 
-def sent_sweep(played: Array, length: int, rate_hz: float, sweep: Sweep) -> Sent:
+def played_sweep(played: Array, length: int, rate_hz: float, sweep: SweepParameters) -> PlayedSweep:
     """A sweep made ready for records of up to a length.
 
     Parameters
@@ -73,12 +95,12 @@ def sent_sweep(played: Array, length: int, rate_hz: float, sweep: Sweep) -> Sent
         Samples of the longest record.
     rate_hz : float
         Sample rate, Hz.
-    sweep : Sweep
+    sweep : SweepParameters
         What was to be played.
 
     Returns
     -------
-    Sent
+    PlayedSweep
 
     Raises
     ------
@@ -104,7 +126,7 @@ def sent_sweep(played: Array, length: int, rate_hz: float, sweep: Sweep) -> Sent
     floor = FLOOR * level / np.maximum(hz, hz[1])
     held = density + floor
     window = window_of(rate_hz * samples / size, sweep, samples)
-    return Sent(
+    return PlayedSweep(
         rate_hz=rate_hz,
         sweep=sweep,
         size=size,
@@ -121,12 +143,12 @@ def sent_sweep(played: Array, length: int, rate_hz: float, sweep: Sweep) -> Sent
     )
 
 
-def _samples(size: int, rate_hz: float, sweep: Sweep) -> int:
+def _samples(size: int, rate_hz: float, sweep: SweepParameters) -> int:
     """Length of an impulse response that holds KEPT times the band, of a fast transform."""
     from scipy import fft
 
-    share = min(2 * KEPT * sweep.stop_hz / rate_hz, 1.0)
-    samples: int = fft.next_fast_len(math.ceil(size * share), real=True)
+    fraction = min(2 * BANDWIDTH_MARGIN * sweep.stop_hz / rate_hz, 1.0)
+    samples: int = fft.next_fast_len(math.ceil(size * fraction), real=True)
     return min(size, samples)
 
 
@@ -141,7 +163,7 @@ def _middle_s(energy: Array, rate_hz: float) -> float:
     return float((energy.searchsorted(energy[-1] / 2) + 0.5) * BLOCK / rate_hz)
 
 
-def _pink_level(hz: Array, sums: Array, total: float, sweep: Sweep) -> float:
+def _pink_level(hz: Array, sums: Array, total: float, sweep: SweepParameters) -> float:
     """Density times frequency, which an exponential sweep holds constant. Raises Refusal.
 
     total: of the density over all bins, kept or not.
@@ -156,7 +178,7 @@ def _pink_level(hz: Array, sums: Array, total: float, sweep: Sweep) -> float:
     return float(inner.sum() * hz[1] / np.log(edges[-2] / edges[1]))
 
 
-def _cells(hz: Array, density: Array, sums: Array, sweep: Sweep) -> Played:
+def _cells(hz: Array, density: Array, sums: Array, sweep: SweepParameters) -> Played:
     """Mean density of what was played in cells of 1/48 octave over the stated band.
 
     Where a cell is narrower than the bins are apart, the density between the two beside it.

@@ -28,8 +28,16 @@ HALF_WIDTH = 0.06
 """Half-width re the frequency, where that is wider."""
 
 
-class Sweep(NamedTuple):
-    """What was to be played: start and stop in Hz, duration in s."""
+class SweepParameters(NamedTuple):
+    """An exponential sweep as stated.
+
+    Parameters
+    ----------
+    start_hz, stop_hz : float
+        Hz, 0 < start_hz < stop_hz.
+    duration_s : float
+        s, > 0.
+    """
 
     start_hz: float
     stop_hz: float
@@ -42,18 +50,47 @@ class Sweep(NamedTuple):
 
 
 class Played(NamedTuple):
-    """Density of what was played, at rising frequencies."""
+    """Density of what was played, at rising frequencies.
+
+    Parameters
+    ----------
+    hz : ndarray of float64, shape (n,)
+        Rising, > 0.
+    density : ndarray of float64, shape (n,)
+        > 0.
+    """
 
     hz: Array
     density: Array
 
     def at(self, hz: Array) -> Array:
-        """Density at frequencies, held beyond the ends."""
+        """Density at frequencies, held beyond the ends.
+
+        Parameters
+        ----------
+        hz : ndarray of float64
+            Hz, > 0.
+
+        Returns
+        -------
+        ndarray of float64
+            Of the same shape.
+        """
         return np.asarray(np.exp(np.interp(np.log(hz), np.log(self.hz), np.log(self.density))))
 
 
-class Window(NamedTuple):
-    """About a place in an impulse response: samples before it, weights, transform length."""
+class ImpulseWindow(NamedTuple):
+    """A window about a place in an impulse response.
+
+    Parameters
+    ----------
+    before : int
+        Samples before the place, >= 0.
+    weights : ndarray of float64, shape (n,)
+        0 to 1.
+    size : int
+        Length of the transform, >= n.
+    """
 
     before: int
     weights: Array
@@ -65,12 +102,34 @@ class Window(NamedTuple):
         return len(self.weights) - self.before
 
     def bins_hz(self, rate_hz: float) -> Array:
-        """Frequencies of what `cut` gives."""
+        """Frequencies of what `cut` gives.
+
+        Parameters
+        ----------
+        rate_hz : float
+            Sample rate of the impulse response, Hz.
+
+        Returns
+        -------
+        ndarray of float64, shape (size // 2 + 1,)
+            Hz.
+        """
         return np.asarray(np.arange(self.size // 2 + 1) * (rate_hz / self.size))
 
     def cut(self, impulse: Array, place: int) -> Complex:
-        """Spectrum of the impulse response, which is circular, weighted about a place; its time 0
-        is there."""
+        """Spectrum of an impulse response, weighted about a place.
+
+        Parameters
+        ----------
+        impulse : ndarray of float64, shape (m,)
+            Circular.
+        place : int
+            Sample that is time 0.
+
+        Returns
+        -------
+        ndarray of complex128, shape (size // 2 + 1,)
+        """
         from scipy import fft
 
         start = place - self.before
@@ -82,21 +141,21 @@ class Window(NamedTuple):
         return np.asarray(fft.rfft(padded))
 
 
-def window_of(rate_hz: float, sweep: Sweep, length: int) -> Window:
+def window_of(rate_hz: float, sweep: SweepParameters, length: int) -> ImpulseWindow:
     """Flat about the place, raised-cosine flanks; begins after the second harmonic's response.
 
     Parameters
     ----------
     rate_hz : float
         Sample rate of the impulse response, Hz.
-    sweep : Sweep
+    sweep : SweepParameters
         What was played.
     length : int
         Of the impulse response, samples; the window ends early enough for another beside it.
 
     Returns
     -------
-    Window
+    ImpulseWindow
     """
     from scipy import fft
 
@@ -107,21 +166,21 @@ def window_of(rate_hz: float, sweep: Sweep, length: int) -> Window:
     flat_after = round(FLAT_AFTER * after)
     rise, fall = _flank(before - flat_before), _flank(after - flat_after)[::-1]
     weights = np.concatenate([rise, np.ones(flat_before + flat_after), fall])
-    return Window(before, weights, fft.next_fast_len(4 * len(weights), real=True))
+    return ImpulseWindow(before, weights, fft.next_fast_len(4 * len(weights), real=True))
 
 
 def _flank(length: int) -> Array:
     return np.asarray(0.5 - 0.5 * np.cos(np.pi * (np.arange(length) + 0.5) / max(length, 1)))
 
 
-def noise_density(power: Array, window: Window, rate_hz: float, at_hz: Array) -> Array:
+def noise_density(power: Array, window: ImpulseWindow, rate_hz: float, at_hz: Array) -> Array:
     """Mean of the power by bin about the given frequencies, of what came through a window.
 
     Parameters
     ----------
     power : ndarray of float64, shape (bins,)
         By bin of the window's transform.
-    window : Window
+    window : ImpulseWindow
         The window.
     rate_hz : float
         Sample rate of the impulse response, Hz.

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.signal.background import background, degrees_of_freedom
-from backbench.signal.hidden_hum import BLIND, MARGIN, hidden_hum
-from backbench.signal.power import STANDING, Square, line_power, noise_sum
+from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum
+from backbench.signal.power import STANDING, MeanSquare, line_power, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
 
@@ -56,14 +56,14 @@ class Harmonics:
     phase: Array
     samples: float
 
-    def one(self, order: int) -> Square:
+    def one(self, order: int) -> MeanSquare:
         """The harmonic of an order that there is."""
         i = int(np.searchsorted(self.orders, order))
         noise, hum = float(self.noise[i]), float(self.hum[i])
         floor, slope = noise**2 + hum**2, 2 * (noise + hum)
-        return Square(float(self.square[i]), floor, slope, self.samples)
+        return MeanSquare(float(self.square[i]), floor, slope, self.samples)
 
-    def total(self, first: int, last: int) -> Square:
+    def total(self, first: int, last: int) -> MeanSquare:
         """Sum of the harmonics of order first to last that there are."""
         chosen = (self.orders >= first) & (self.orders <= last)
         square, beside = self.square[chosen], (self.noise + self.hum)[chosen]
@@ -72,7 +72,7 @@ class Harmonics:
         # The slope that the harmonics found give; where there are none, that of their mean.
         weight = strong if strong.sum() > 0 else np.ones(len(strong))
         slope = 2 * float(np.dot(weight, beside) / weight.sum())
-        return Square(float(square.sum()), floor, slope, self.samples)
+        return MeanSquare(float(square.sum()), floor, slope, self.samples)
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,26 +120,26 @@ class ToneLines:
         return slice(first, min(math.floor(position + self.half) + 1, len(self.noise)))
 
     @cached_property
-    def fundamental(self) -> Square:
+    def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
         lobe = self.lobe(self.position)
         spread = self.spectrum.window.spread
         return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
 
     @cached_property
-    def selective(self) -> Square:
+    def selective(self) -> MeanSquare:
         """Mean square of the line at the position alone, for tones that may lie in the noise."""
         middle = self._middle
         near = middle.slope / 2
         hum = float(self._hum(np.array([1]), np.array([middle.value]))[0][0])
-        return Square(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
+        return MeanSquare(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
 
     @cached_property
-    def _middle(self) -> Square:
+    def _middle(self) -> MeanSquare:
         """The same, whatever the mains may add to it."""
         lines, noise = self._read(np.array([self.position]))
         near = float(noise[0])
-        return Square(float(lines.square[0]) - near, near**2, 2 * near, self.samples)
+        return MeanSquare(float(lines.square[0]) - near, near**2, 2 * near, self.samples)
 
     def _read(self, positions: Array) -> tuple[Lines, Array]:
         lines = read_lines(self.spectrum, positions)
@@ -213,19 +213,21 @@ class ToneLines:
         found = hidden_hum(
             self.spectrum, self.noise, self.position, self.half, self.mains_hz, orders
         )
-        return np.where(found.blind, BLIND * np.maximum(square, 0.0), found.square), found.blind
+        return np.where(
+            found.blind, UNSEEN_FACTOR * np.maximum(square, 0.0), found.square
+        ), found.blind
 
     @cached_property
-    def residual(self) -> Square:
+    def residual(self) -> MeanSquare:
         """All that is in 20 Hz to 20 kHz but the fundamental: harmonics, hum and noise."""
         return self.residual_to(BAND_HZ[1])
 
-    def residual_to(self, top_hz: float) -> Square:
+    def residual_to(self, top_hz: float) -> MeanSquare:
         """All that is in 20 Hz to top_hz but the fundamental."""
         band = self._band(top_hz)
         return self._left(band, self._near_fundamental(band), top_hz)
 
-    def notched(self, q: float) -> Square:
+    def notched(self, q: float) -> MeanSquare:
         """What a notch filter of quality q, tuned to the fundamental, leaves of 20 Hz to 20 kHz.
 
         As with a steady tone nothing of the fundamental passes; the noise beside it does, and
@@ -236,7 +238,7 @@ class ToneLines:
         weights = notch_power(share, q)
         return self._left(band, self._near_fundamental(band), weights=weights)
 
-    def noise_only(self) -> Square:
+    def noise_only(self) -> MeanSquare:
         """What is in 20 Hz to 20 kHz but the fundamental and the harmonics that stand out.
 
         Mains lines count as noise, those under a harmonic too: where a harmonic is taken out, the
@@ -280,7 +282,7 @@ class ToneLines:
         removed: list[slice],
         top_hz: float = BAND_HZ[1],
         weights: Array | None = None,
-    ) -> Square:
+    ) -> MeanSquare:
         """Sum of a band in which the noise stands in for the removed stretches of bins.
 
         weights: power factors by bin of the band, None for 1.
@@ -299,14 +301,14 @@ class ToneLines:
         left = noise_sum(power, noise, self.spectrum.window.spread, kept)
         floor = left.floor + 2 * filled**2 / self.samples
         value = left.value + filled
-        return Square(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+        return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 
-def _with_lines(left: Square, hidden: Array) -> Square:
+def _with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
     """A sum of noise with lines known from others alike, each as uncertain as it is strong."""
     value = left.value + float(hidden.sum())
     floor = left.floor + float(np.dot(hidden, hidden))
-    return Square(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+    return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 
 def _parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]]:

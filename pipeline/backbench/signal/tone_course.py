@@ -7,15 +7,17 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from backbench.signal.intermodulation import ToneSet
+from backbench.signal.intermodulation import ToneSet, product_positions
 from backbench.signal.line_course import LineCourse, line_course
 from backbench.signal.tone import BAND_HZ, PASS_BAND, ToneLines
-from backbench.signal.track import Track
+from backbench.signal.track import Array, Track
 
 MOST_FITTED = 4
 WORTH_FITTING = 0.02
 """Share of what stands beside a tone from which a harmonic is fitted: weaker ones are steady
 parts of what is left, and change it little from block to block."""
+PRODUCTS = 3
+"""Highest order of the products of a pair that are fitted."""
 
 _kept: WeakKeyDictionary[ToneLines | ToneSet, LineCourse] = WeakKeyDictionary()
 
@@ -47,7 +49,7 @@ def tone_course(track: Track, lines: ToneLines) -> LineCourse:
     return _kept[lines]
 
 
-def beside(lines: ToneLines) -> float:
+def background_ratio(lines: ToneLines) -> float:
     """What stands beside a tone, 20 Hz to 20 kHz or the record's band, share of its power.
 
     Parameters
@@ -66,7 +68,7 @@ def beside(lines: ToneLines) -> float:
 
 
 def tones_course(track: Track, tones: ToneSet) -> LineCourse:
-    """Several tones from block to block.
+    """Several tones from block to block, a pair's strong products taken off.
 
     Parameters
     ----------
@@ -78,6 +80,7 @@ def tones_course(track: Track, tones: ToneSet) -> LineCourse:
     Returns
     -------
     LineCourse
+        Of the tones alone.
 
     Raises
     ------
@@ -85,15 +88,71 @@ def tones_course(track: Track, tones: ToneSet) -> LineCourse:
         Where the record is too short for two blocks.
     """
     if tones not in _kept:
-        _kept[tones] = line_course(track.volts, track.rate_hz, tones.frequencies_hz)
+        count = len(tones.positions)
+        hz = np.concatenate([tones.frequencies_hz, strong_products(tones)[0]])
+        course = line_course(track.volts, track.rate_hz, hz)
+        _kept[tones] = replace(
+            course, phasors=course.phasors[:, :count], turns=course.turns[:count]
+        )
     return _kept[tones]
+
+
+def background_ratio_of_tones(tones: ToneSet) -> float:
+    """What stands beside several tones and a pair's strong products, share of the tones' power.
+
+    Parameters
+    ----------
+    tones : ToneSet
+        The tones.
+
+    Returns
+    -------
+    float
+        Ratio of powers, 20 Hz to 20 kHz or the record's band.
+    """
+    spectrum = tones.spectrum
+    band = spectrum.slice_of(BAND_HZ[0], min(BAND_HZ[1], spectrum.rate_hz * PASS_BAND))
+    rest = float(spectrum.power[band][~tones.removed[band]].sum()) - strong_products(tones)[1]
+    return max(rest, float(tones.noise[band].sum())) / tones.together.value
+
+
+def strong_products(tones: ToneSet) -> tuple[Array, float]:
+    """Frequencies of a pair's strongest products, Hz, and their power within 20 Hz to 20 kHz, V^2.
+
+    Parameters
+    ----------
+    tones : ToneSet
+        The tones; three or more have too many products, of which none is strong.
+
+    Returns
+    -------
+    hz : ndarray of float64, shape (k,)
+        Hz; those that can be told apart from the tones and from each other.
+    power : float
+        V^2.
+    """
+    if len(tones.positions) != 2:
+        return np.array([]), 0.0
+    apart, positions = 2 * tones.half, tones.positions.tolist()
+    places = [p for p in product_positions(tones.positions, PRODUCTS).tolist() if tones.covers(p)]
+    lines = tones.lines(np.array(places))
+    least = WORTH_FITTING * sum(max(line.value, 0.0) for line in lines) / len(lines)
+    chosen: list[tuple[float, float]] = []
+    for place, line in sorted(zip(places, lines, strict=True), key=lambda one: -one[1].value):
+        clear = min(abs(place - other) for other in positions) > apart
+        if clear and line.stands_out and line.value > least and len(chosen) < MOST_FITTED:
+            chosen.append((place, line.value))
+            positions.append(place)
+    df = tones.spectrum.resolution_hz
+    inside = sum(value for place, value in chosen if BAND_HZ[0] <= place * df <= BAND_HZ[1])
+    return df * np.array(sorted(place for place, _ in chosen)), inside
 
 
 def _strong_orders(lines: ToneLines) -> list[int]:
     """Orders of the strongest harmonics, rising."""
     if lines.last_order(BAND_HZ[1]) < 2:
         return []
-    found = lines.harmonics(lines.last_order(BAND_HZ[1]))
-    least = WORTH_FITTING * beside(lines) * lines.fundamental.value
-    strong = np.argsort(-found.square)[:MOST_FITTED]
-    return sorted(int(found.orders[k]) for k in strong if found.square[k] > least)
+    harmonics = lines.harmonics(lines.last_order(BAND_HZ[1]))
+    least = WORTH_FITTING * background_ratio(lines) * lines.fundamental.value
+    strong = np.argsort(-harmonics.square)[:MOST_FITTED]
+    return sorted(int(harmonics.orders[k]) for k in strong if harmonics.square[k] > least)

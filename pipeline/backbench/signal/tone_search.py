@@ -14,7 +14,7 @@ from backbench.signal.track import Track
 from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
 
 GENERATOR_TOLERANCE = 0.02
-LEAST_SHARE = 0.6
+LEAST_POWER_FRACTION = 0.6
 LEAST_STEADY = 0.97
 LEAST_PERIODS = 10
 FULL_PERIODS = 16
@@ -147,7 +147,7 @@ def _find(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
     first = max(int(stated - reach), 1)
     last = min(int(stated + reach) + 2, len(found.bins) - 1)
     peak = first + int(np.argmax(found.power[first:last]))
-    if _share(found, peak) < LEAST_SHARE:
+    if _share(found, peak) < LEAST_POWER_FRACTION:
         raise Refusal(_what_else(found, stated_hz))
     return tone_at(found, peak_position(found, peak), mains_hz)
 
@@ -168,17 +168,17 @@ def _what_else(found: Spectrum, stated_hz: float) -> str:
     """What the record holds in place of the stated tone."""
     lobe = found.window.half_width
     peak = lobe + 1 + int(np.argmax(found.power[lobe + 1 : -1]))
-    if _share(found, peak) < LEAST_SHARE:
+    if _share(found, peak) < LEAST_POWER_FRACTION:
         return (
             f"not a tone: no line near {stated_hz:g} Hz holds most of the signal; {NAMED_WRONGLY}"
         )
     frequency = peak_position(found, peak) * found.resolution_hz
-    told = f"the tone is at {frequency:.6g} Hz, not at {stated_hz:g} Hz as stated"
+    message = f"the tone is at {frequency:.6g} Hz, not at {stated_hz:g} Hz as stated"
     real = found.rate_hz * stated_hz / frequency
     for rate in RATES_HZ:
         if abs(real / rate - 1) < 0.002 and abs(found.rate_hz / rate - 1) > 0.01:
             return (
-                f"{told}; it would be right if the sample rate were {rate} Hz, not "
+                f"{message}; it would be right if the sample rate were {rate} Hz, not "
                 f"{found.rate_hz:g} Hz as the file says; correct the file's header"
             )
-    return f"{told}; {NAMED_WRONGLY}"
+    return f"{message}; {NAMED_WRONGLY}"

@@ -20,14 +20,20 @@ WINDOW_S = 5.4
 """Three turns at 33 1/3, four at 45, seven at 78 a minute: what repeats each turn averages out."""
 LEAST_WINDOWS = 3
 SHIFTS = 4
-LEAST_SHARE = 0.5
+LEAST_POWER_FRACTION = 0.5
 MOST_TURN = 2.5
 """Phase in rad between blocks above which it can't be told which way it turned."""
 
 
 @dataclass(frozen=True, eq=False)
 class Speed:
-    """Mean frequency over windows of WINDOW_S, at SHIFTS starts each; shape (shifts, windows)."""
+    """Mean frequency over windows of WINDOW_S, at SHIFTS starts each.
+
+    Parameters
+    ----------
+    windows : ndarray of float64, shape (shifts, windows)
+        Hz.
+    """
 
     windows: Array
 
@@ -77,7 +83,7 @@ def speed_of(volts: Array, rate_hz: float, stated_hz: float) -> Speed:
     carrier = _carrier(volts, rate_hz, stated_hz)
     block = round(max(BLOCK_S, LEAST_PERIODS / carrier) * rate_hz)
     phasors = _phasors(volts, rate_hz, carrier, block)
-    if 2 * np.mean(np.square(np.abs(phasors))) < LEAST_SHARE * np.mean(np.square(volts)):
+    if 2 * np.mean(np.square(np.abs(phasors))) < LEAST_POWER_FRACTION * np.mean(np.square(volts)):
         raise Refusal(f"not a tone: no line near {stated_hz:g} Hz holds most of the signal")
     turns = np.angle(phasors[1:] * phasors[:-1].conj())
     if np.abs(turns).max() > MOST_TURN:

@@ -7,24 +7,32 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 
-class Part(NamedTuple):
-    """One contribution: standard uncertainty (in the result's unit) and its degrees of freedom."""
+class Contribution(NamedTuple):
+    """One contribution to an uncertainty.
+
+    Parameters
+    ----------
+    u : float
+        Standard uncertainty in the result's unit, >= 0.
+    dof : float
+        Its degrees of freedom, > 0.
+    """
 
     u: float
     dof: float = math.inf
 
 
-def combine(parts: Iterable[Part]) -> Part:
+def combine(parts: Iterable[Contribution]) -> Contribution:
     """Root sum of squares with Welch-Satterthwaite degrees of freedom.
 
     Parameters
     ----------
-    parts : iterable of Part
+    parts : iterable of Contribution
         Uncorrelated and already multiplied by their sensitivity coefficients.
 
     Returns
     -------
-    Part
+    Contribution
         0 where there are none.
 
     References
@@ -34,9 +42,9 @@ def combine(parts: Iterable[Part]) -> Part:
     known = [part for part in parts if part.u > 0]
     variance = sum(part.u**2 for part in known)
     if variance == 0:
-        return Part(0.0)
+        return Contribution(0.0)
     spread = sum(part.u**4 / part.dof for part in known if math.isfinite(part.dof))
-    return Part(math.sqrt(variance), variance**2 / spread if spread else math.inf)
+    return Contribution(math.sqrt(variance), variance**2 / spread if spread else math.inf)
 
 
 def correlated(parts: Sequence[float], r: Mapping[tuple[int, int], float]) -> float:

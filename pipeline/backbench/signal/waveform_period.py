@@ -5,12 +5,15 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.errors import Refusal
+from backbench.signal.line_course import LineCourse, line_course
 from backbench.signal.spectrum import read_lines
-from backbench.signal.tone import PASS_BAND
-from backbench.signal.tone_search import find_tone
+from backbench.signal.tone import PASS_BAND, ToneLines
+from backbench.signal.tone_search import find_tone, seek_tone
 from backbench.signal.track import Array, Track
+from backbench.signal.window import Complex
 
 LEAST_ORDER = 18
 """Fewer harmonics than this leave no level between the ringing of the converter's own filter:
@@ -20,6 +23,11 @@ FINER = 16
 THIRD = (0.15, 0.45)
 """Third harmonic over the fundamental; an ideal square has a third."""
 
+TABLE = 2**15
+"""Points of a period from which the mean wave of a whole record is looked up."""
+STILL = 1e-6
+"""Share of the power beside a square wave's harmonics below which a change of the wave, then of
+0.2 % or 2 mrad at most, doesn't show in its edges."""
 MOST_SECOND = 0.1
 """Second harmonic over the fundamental; states that differ by 6 % in length have this."""
 
@@ -27,7 +35,16 @@ MOST_SECOND = 0.1
 class Period(NamedTuple):
     """One period, evenly spaced, the middle of its upward transition near 0 s.
 
-    noise: standard deviation that the record's noise gives each instant, V.
+    Parameters
+    ----------
+    time_s : ndarray of float64, shape (n,)
+        s, evenly spaced.
+    volts : ndarray of float64, shape (n,)
+        V.
+    frequency_hz : float
+        Hz.
+    noise : float
+        Standard deviation that the record's noise gives each instant, V.
     """
 
     time_s: Array
@@ -65,11 +82,10 @@ def one_period(track: Track, stated_hz: float, mains_hz: float | None) -> Period
             f"{stated_hz:g} Hz: too few for a square wave; take one of {top / LEAST_ORDER:.3g} Hz "
             "or less, or an oscilloscope's trace"
         )
-    found = find_tone(track, stated_hz, mains_hz)
-    own = found.spectrum
-    last = int(min(top / own.resolution_hz, len(found.noise) - 8) / found.position)
-    orders = np.arange(1, last + 1)
-    positions: Array = np.asarray(orders * found.position, dtype=np.float64)
+    tone_lines = find_tone(track, stated_hz, mains_hz)
+    own = tone_lines.spectrum
+    orders, positions = _orders(tone_lines)
+    last = len(orders)
     lines = read_lines(own, positions)
     peaks = np.sqrt(2 * lines.square)
     if not THIRD[0] < peaks[2] / peaks[0] < THIRD[1]:
@@ -79,10 +95,74 @@ def one_period(track: Track, stated_hz: float, mains_hz: float | None) -> Period
     # The fundamental becomes a sine, so that the wave rises through its middle near 0 s.
     phase = lines.phase - orders * (lines.phase[0] + np.pi / 2)
     size = max(POINTS, 2 ** int(np.ceil(np.log2(FINER * last))))
-    bins = np.zeros(size // 2 + 1, dtype=np.complex128)
-    bins[0] = own.mean * size
-    bins[1 : last + 1] = peaks * np.exp(1j * phase) * size / 2
-    volts = np.fft.irfft(bins, size)
-    noise = float(np.sqrt(np.sum(lines.noise * found.noise[np.rint(positions).astype(int)])))
-    frequency = found.frequency_hz
+    volts = _wave(peaks * np.exp(1j * phase), size) + own.mean
+    noise = float(np.sqrt(np.sum(lines.noise * tone_lines.noise[np.rint(positions).astype(int)])))
+    frequency = tone_lines.frequency_hz
     return Period(np.arange(size) / size / frequency, volts, frequency, noise)
+
+
+def period_course(
+    track: Track, stated_hz: float, mains_hz: float | None
+) -> tuple[LineCourse, float]:
+    """The fundamental of a square wave from block to block, its mean harmonics taken off.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+    stated_hz : float
+        Frequency as stated, Hz.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+
+    Returns
+    -------
+    course : LineCourse
+        Of the fundamental. What is left are noise, hum, and what a change within the record makes
+        of the harmonics.
+    beside : float
+        Noise beside the harmonics, share of the fundamental's power, at least STILL.
+
+    Raises
+    ------
+    Refusal
+        As seek_tone.
+    ValueError
+        Where the record is too short for two blocks.
+    """
+    tone_lines = seek_tone(track, stated_hz, mains_hz)
+    orders, positions = _orders(tone_lines)
+    lines = read_lines(tone_lines.spectrum, positions)
+    peaks = np.sqrt(2 * lines.square) * np.exp(1j * _from_start(tone_lines, lines.phase, orders))
+    peaks[0] = 0
+    wave = _wave(peaks, TABLE)
+    turns = tone_lines.frequency_hz / track.rate_hz * TABLE
+    places = (np.arange(len(track.volts)) * turns).astype(np.int64) & (TABLE - 1)
+    course = line_course(
+        track.volts - wave[places], track.rate_hz, np.array([tone_lines.frequency_hz])
+    )
+    noise = float(tone_lines.noise.sum()) / tone_lines.fundamental.value
+    return course, max(noise, STILL)
+
+
+def _orders(tone_lines: ToneLines) -> tuple[NDArray[np.int_], Array]:
+    """Orders of the harmonics that the converter passes, and their positions in bins."""
+    own = tone_lines.spectrum
+    top = PASS_BAND * own.rate_hz / own.resolution_hz
+    last = int(min(top, len(tone_lines.noise) - 8) / tone_lines.position)
+    orders = np.arange(1, last + 1)
+    return orders, np.asarray(orders * tone_lines.position, dtype=np.float64)
+
+
+def _from_start(tone_lines: ToneLines, phase: Array, orders: NDArray[np.int_]) -> Array:
+    """Phases at the record's first sample from those at its middle, rad."""
+    own = tone_lines.spectrum
+    middle = own.length / 2 / own.rate_hz
+    return np.asarray(phase - 2 * np.pi * orders * tone_lines.frequency_hz * middle)
+
+
+def _wave(peaks: Complex, size: int) -> Array:
+    """One period of `size` points from the complex peak amplitudes of the harmonics."""
+    bins = np.zeros(size // 2 + 1, dtype=np.complex128)
+    bins[1 : len(peaks) + 1] = peaks * size / 2
+    return np.asarray(np.fft.irfft(bins, size))

@@ -32,11 +32,22 @@ _TINY = 1e-12
 class Window:
     """A periodic cosine-sum window of n samples.
 
-    terms: coefficients a_k of w = sum (-1)^k a_k cos(2 pi k i / n); their number is also the
+    Parameters
+    ----------
+    samples : ndarray of float64, shape (n,)
+        The weights.
+    terms : tuple of float
+        Coefficients a_k of w = sum (-1)^k a_k cos(2 pi k i / n); their number is also the
         half-width of the main lobe in bins.
-    enbw: equivalent noise bandwidth in bins.
-    spread: n sum(w^4) / sum(w^2)^2, by which the window raises the variance of a noise power
-        above that of an unweighted record of the same length.
+    total : float
+        Sum of the weights.
+    energy : float
+        Sum of their squares.
+    enbw : float
+        Equivalent noise bandwidth, bins.
+    spread : float
+        n sum(w^4) / sum(w^2)^2, by which the window raises the variance of a noise power above
+        that of an unweighted record of the same length.
     """
 
     samples: Array
@@ -61,6 +72,16 @@ class Window:
         """Magnitude of the window's transform at `offset` bins from its centre, main lobe only.
 
         The phase there is -pi offset: the window is symmetrical about sample n / 2.
+
+        Parameters
+        ----------
+        offset : ndarray of float64, shape (k,)
+            Bins.
+
+        Returns
+        -------
+        ndarray of float64, shape (k,)
+            Of the unscaled transform, >= 0.
         """
         nearest = np.rint(offset)
         rest = offset - nearest
@@ -87,16 +108,26 @@ class Window:
         return np.stack([weights * np.cos(turn), weights * np.sin(turn)], axis=1)
 
     def offset(self, log_ratio: Array) -> Array:
-        """Offset of a line from its greatest bin, bins, by what the bins beside that one hold.
+        """Offset of a line from its greatest bin, by what the bins beside that one hold.
 
-        log_ratio: logarithm of the magnitude above over that below. The ratio rises steadily
-        with the offset: read from a table, then corrected once by the closed form.
+        The ratio rises steadily with the offset: read from a table, then corrected once by the
+        closed form.
+
+        Parameters
+        ----------
+        log_ratio : ndarray of float64, shape (k,)
+            Logarithm of the magnitude above over that below.
+
+        Returns
+        -------
+        ndarray of float64, shape (k,)
+            Bins, -MOST_OFFSET to MOST_OFFSET.
         """
         ratios, offsets, slopes = self._ratios
-        found = np.interp(log_ratio, ratios, offsets)
-        excess = self._log_ratio(found) - log_ratio
-        step = excess / np.interp(found, offsets, slopes)
-        return np.clip(found - step, -MOST_OFFSET, MOST_OFFSET)
+        estimate = np.interp(log_ratio, ratios, offsets)
+        excess = self._log_ratio(estimate) - log_ratio
+        step = excess / np.interp(estimate, offsets, slopes)
+        return np.clip(estimate - step, -MOST_OFFSET, MOST_OFFSET)
 
     def _log_ratio(self, offset: Array) -> Array:
         beside = self.kernel(np.concatenate([1 - offset, -1 - offset]))

@@ -16,7 +16,7 @@ NORMAL = 1.4826
 
 
 @dataclass(frozen=True)
-class Near:
+class NearPoint:
     """A unit, how far it is (mean robust deviations), over how many metrics, and why.
 
     alike, apart: indices of the columns that they agree and differ most in.
@@ -47,7 +47,7 @@ def robust_scale(columns: Floats) -> Floats:
     return scaled
 
 
-def nearest(columns: Any, index: int, count: int = 3) -> list[Near]:
+def nearest(columns: Any, index: int, count: int = 3) -> list[NearPoint]:
     """The nearest rows to one row: mean absolute difference on robust scales over shared columns.
 
     columns: shape (units, metrics), NaN where a unit has no value. Rows that share fewer than
@@ -55,19 +55,19 @@ def nearest(columns: Any, index: int, count: int = 3) -> list[Near]:
     """
     scaled = robust_scale(np.asarray(columns, float))
     own = int(np.isfinite(scaled[index]).sum())
-    found = []
+    neighbours = []
     for other in range(scaled.shape[0]):
         apart = np.abs(scaled[other] - scaled[index])
         shared = np.flatnonzero(np.isfinite(apart))
         if other != index and shared.size >= max(LEAST_SHARED, own / 2):
             order = shared[np.argsort(apart[shared], kind="stable")]
-            found.append(
-                Near(
+            neighbours.append(
+                NearPoint(
                     other, float(apart[shared].mean()), int(shared.size),
                     tuple(map(int, order[:2])), tuple(map(int, order[::-1][:2])),
                 )
             )  # fmt: skip
-    return sorted(found, key=lambda near: (near.distance, near.index))[:count]
+    return sorted(neighbours, key=lambda near: (near.distance, near.index))[:count]
 
 
 def logarithmic(units: Sequence[str]) -> npt.NDArray[np.bool_]:

@@ -21,7 +21,7 @@ Floats = npt.NDArray[np.float64]
 EXACT_UP_TO = 9
 
 
-def by_chance(x: Any, y: Any) -> float:
+def permutation_p_value(x: Any, y: Any) -> float:
     """The p of Spearman's rho of x and y: 1-D, of one length of at least four, neither constant."""
     from scipy import stats
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from backbench.errors import Refusal
-from backbench.statistics.permutation_test import by_chance
+from backbench.statistics.permutation_test import permutation_p_value
 
 if TYPE_CHECKING:
     import polars as pl
@@ -47,7 +47,7 @@ def trend(
     """The trend of y over x (1-D, of one length, finite), pooled and within each group.
 
     Slope and interval: Theil 1950, Sen 1968; of more than 2,000 units, from 2,000 that stand at
-    equal distances in the order of x. p: two-sided, over all orders (chance.py).
+    equal distances in the order of x. p: two-sided, over all orders (permutation_test.py).
     Raises Refusal for fewer than four units, or where x or y has one value only.
     """
     xs, ys = np.asarray(x, float), np.asarray(y, float)
@@ -92,7 +92,7 @@ def _one(x: Any, y: Any, confidence: float) -> Trend:
         high=float(line.high_slope),
         intercept=float(line.intercept),
         rho=float(rho),
-        p=by_chance(x, y),
+        p=permutation_p_value(x, y),
         confidence=confidence,
     )
 
@@ -111,11 +111,11 @@ def disagreement(pooled: Trend, within: Mapping[str, Trend]) -> str:
     Told where every group's slope has the other sign, or where one's interval lies wholly on
     the other side of zero.
     """
-    against = [name for name, part in within.items() if part.slope * pooled.slope < 0]
-    sure = [n for n in against if within[n].low > 0 or within[n].high < 0]
-    if not against or (len(against) < len(within) and not sure):
+    opposite = [name for name, part in within.items() if part.slope * pooled.slope < 0]
+    sure = [n for n in opposite if within[n].low > 0 or within[n].high < 0]
+    if not opposite or (len(opposite) < len(within) and not sure):
         return ""
-    named = against if len(against) == len(within) else sure
+    named = opposite if len(opposite) == len(within) else sure
     direction = "rises" if pooled.slope > 0 else "falls"
     other = "falls" if pooled.slope > 0 else "rises"
     return (
@@ -142,27 +142,27 @@ class Screened:
 
 
 def screen(
-    against: Any, quantities: Mapping[str, Any], groups: Sequence[str] | None = None
+    predictor: Any, quantities: Mapping[str, Any], groups: Sequence[str] | None = None
 ) -> tuple[list[Screened], dict[str, str]]:
     """The trend of each quantity over one other, least adjusted p first.
 
-    against, and every array of quantities: of one length, NaN where a unit has no value.
+    predictor, and every array of quantities: of one length, NaN where a unit has no value.
     Gives the trends with p adjusted by Benjamini and Hochberg, and those that can't be told
     with the reason.
     """
-    x = np.asarray(against, float)
-    found: dict[str, Trend] = {}
+    x = np.asarray(predictor, float)
+    trends: dict[str, Trend] = {}
     refused: dict[str, str] = {}
     for name, values in quantities.items():
         y = np.asarray(values, float)
         both = np.isfinite(x) & np.isfinite(y)
         named = None if groups is None else [g for g, k in zip(groups, both, strict=True) if k]
         try:
-            found[name] = trend(x[both], y[both], named)
+            trends[name] = trend(x[both], y[both], named)
         except Refusal as refusal:
             refused[name] = str(refusal)
-    adjusted = false_discovery([one.p for one in found.values()])
-    rows = [Screened(n, t, q) for (n, t), q in zip(found.items(), adjusted, strict=True)]
+    adjusted = false_discovery([one.p for one in trends.values()])
+    rows = [Screened(n, t, q) for (n, t), q in zip(trends.items(), adjusted, strict=True)]
     return sorted(rows, key=lambda row: (row.adjusted_p, row.name)), refused
 
 
@@ -172,15 +172,15 @@ def of_frame(frame: pl.DataFrame) -> Trend:
     return trend(known["x"], known["y"], known["technology"].to_list())
 
 
-def said(found: Trend, x_unit: str, y_unit: str) -> list[str]:
+def description_lines(trend: Trend, x_unit: str, y_unit: str) -> list[str]:
     """A trend in words, pooled first, then within each group, then the note."""
     per = f"{y_unit} per {x_unit.removesuffix('s') or 'unit'}".strip()
-    lines = [_one_said("all", found, per)]
-    lines += [_one_said(name, part, per) for name, part in found.within.items()]
-    return lines + ([found.note] if found.note else [])
+    lines = [_description_line("all", trend, per)]
+    lines += [_description_line(name, part, per) for name, part in trend.within.items()]
+    return lines + ([trend.note] if trend.note else [])
 
 
-def _one_said(name: str, part: Trend, per: str) -> str:
+def _description_line(name: str, part: Trend, per: str) -> str:
     return (
         f"{name}: slope {part.slope:.3g} {per} ({part.low:.3g} to {part.high:.3g}, "
         f"{100 * part.confidence:.0f} %), rho {part.rho:.2f}, p {part.p:.2g}, n {part.n}"

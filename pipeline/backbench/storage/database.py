@@ -87,12 +87,12 @@ class Database:
                 return pl.DataFrame(relation)
             answer = relation.limit(MAX_ROWS + 1).materialize()
         # Outside the limit of memory: polars ends the process where it gets none.
-        found = pl.DataFrame(answer)
-        if found.height > MAX_ROWS:
+        frame = pl.DataFrame(answer)
+        if frame.height > MAX_ROWS:
             raise duckdb.OutOfRangeException(f"more than {MAX_ROWS} rows")
-        if found.estimated_size() > MAX_BYTES:
+        if frame.estimated_size() > MAX_BYTES:
             raise duckdb.OutOfRangeException(f"more than {MAX_BYTES / 1e6:g} MB")
-        return found
+        return frame
 
     @contextmanager
     def _watched(self) -> Iterator[None]:
@@ -105,13 +105,13 @@ class Database:
                 yield
             except (duckdb.Error, MemoryError) as error:
                 if late.is_set():
-                    told = f"stopped after {query_limits.LIMIT_S:g} s: ask for less"
-                    raise duckdb.InterruptException(told) from error
+                    message = f"stopped after {query_limits.LIMIT_S:g} s: ask for less"
+                    raise duckdb.InterruptException(message) from error
                 if isinstance(error, MemoryError | duckdb.OutOfMemoryException):
-                    told = (
+                    message = (
                         f"stopped at {query_limits.MEMORY_BYTES / 1e9:g} GB of memory: ask for less"
                     )
-                    raise duckdb.OutOfMemoryException(told) from error
+                    raise duckdb.OutOfMemoryException(message) from error
                 raise
 
     @contextmanager
@@ -154,8 +154,8 @@ class Database:
 
     def tables(self) -> list[str]:
         """Names of all tables, sorted."""
-        found = self.rows("SELECT table_name FROM duckdb_tables() ORDER BY table_name")
-        return [name for (name,) in found]
+        tables = self.rows("SELECT table_name FROM duckdb_tables() ORDER BY table_name")
+        return [name for (name,) in tables]
 
 
 @contextmanager
@@ -311,8 +311,8 @@ def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.Du
 
 def _holder(path: Path, message: str) -> Fault:
     """DuckDB names the process that holds the file; say it in one line."""
-    found = re.search(r"held in (.*?) \(PID (\d+)\)", message)
-    who = f"process {found[2]} ({Path(found[1]).name})" if found else "another process"
+    match = re.search(r"held in (.*?) \(PID (\d+)\)", message)
+    who = f"process {match[2]} ({Path(match[1]).name})" if match else "another process"
     return Fault(str(path), f"held by {who}", "a free catalogue", "try again when it has ended")
 
 

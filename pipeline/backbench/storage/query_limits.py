@@ -50,8 +50,8 @@ def end_when_overdue() -> None:
 
 
 def _end() -> None:
-    told = f"the query was stopped after {LIMIT_S + GRACE_S:g} s: one function would not end\n"
-    sys.stderr.write(told)
+    message = f"the query was stopped after {LIMIT_S + GRACE_S:g} s: one function would not end\n"
+    sys.stderr.write(message)
     sys.stderr.flush()
     os._exit(1)
 

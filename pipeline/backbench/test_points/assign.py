@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from backbench.documents.file_names import SETTINGS_NAME
-from backbench.documents.settings import Settings, Window
+from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import PointFamily
@@ -99,12 +99,12 @@ def shipped_point(key: str) -> TestPoint:
 
 def _powered() -> Iterator[TestPoint]:
     """Tone at each frequency, power and load. Half-width of the power window: 25 %."""
-    for frequency, (said, hertz) in FREQUENCIES.items():
-        for power, (watts_said, watts, share) in POWERS.items():
+    for frequency, (frequency_title, hertz) in FREQUENCIES.items():
+        for power, (power_title, watts, share) in POWERS.items():
             for load in LOADS:
                 yield TestPoint(
                     point_key=f"tone-{frequency}-{power}-{load:g}ohm",
-                    title=f"{said}, {watts_said}, {load:g} ohm",
+                    title=f"{frequency_title}, {power_title}, {load:g} ohm",
                     stimulus=TONE,
                     frequency_hz=hertz,
                     power_w=watts,
@@ -116,23 +116,27 @@ def _powered() -> Iterator[TestPoint]:
 
 def _unpowered() -> Iterator[TestPoint]:
     """Quantities that are ratios or limits: the power that they were taken at is not asked for."""
-    for frequency, (said, hertz) in FREQUENCIES.items():
+    for frequency, (frequency_title, hertz) in FREQUENCIES.items():
         yield TestPoint(
             f"impedance-{frequency}",
-            f"output impedance at {said}",
+            f"output impedance at {frequency_title}",
             f"{TONE}, sweep",
             hertz,
             metrics=_family("output impedance"),
         )
         yield TestPoint(
-            f"channels-{frequency}", f"between channels at {said}", TONE, hertz,
+            f"channels-{frequency}", f"between channels at {frequency_title}", TONE, hertz,
             metrics=_family("between channels"),
         )  # fmt: skip
         for load in LOADS:
             yield TestPoint(
-                f"limit-{frequency}-{load:g}ohm", f"greatest power at {said}, {load:g} ohm",
-                TONE, hertz, load_ohm=load, metrics=_family("greatest power"),
-            )  # fmt: skip
+                f"limit-{frequency}-{load:g}ohm",
+                f"greatest power at {frequency_title}, {load:g} ohm",
+                TONE,
+                hertz,
+                load_ohm=load,
+                metrics=_family("greatest power"),
+            )
     yield TestPoint("gain-1khz", "gain at 1 kHz", TONE, 1000.0, metrics=_family("gain at 1 kHz"))
 
 
@@ -155,7 +159,7 @@ def all_points(settings: Settings) -> list[TestPoint]:
     return shipped + [_own(window) for window in settings.test_point]
 
 
-def _own(window: Window) -> TestPoint:
+def _own(window: CustomTestPoint) -> TestPoint:
     return TestPoint(
         window.key, window.title, window.stimulus, window.frequency_hz, window.power_w,
         power_within=window.power_within_percent / 100 if window.power_w else None,

@@ -22,13 +22,13 @@ from backbench.storage.database import Database
 from backbench.test_points.scope import chosen_reviews
 
 WIDEST = 10.0
-"""Ratio of the powers of two steps above which nothing is said between them."""
-SAYS = "interpolated in power between"
+"""Ratio of the powers of two steps above which nothing is interpolated between them."""
+REMARK = "interpolated in power between"
 
 Row = dict[str, Any]
 
 
-class Step(NamedTuple):
+class SweepLevel(NamedTuple):
     """One level of a sweep: log power in W, and the value's logarithm or its decibels.
 
     u, own: standard uncertainty of y and the part from the record alone; u_x of log power.
@@ -74,15 +74,15 @@ def interpolated(rows: Sequence[Row], power_w: float) -> Between | None:
     return _between(steps, i, (x - below.x) / (above.x - below.x), next(iter(bounds), None))
 
 
-def _between(steps: Sequence[Step], i: int, share: float, bound: str | None) -> Between:
+def _between(steps: Sequence[SweepLevel], i: int, weight: float, bound: str | None) -> Between:
     below, above = steps[i], steps[i + 1]
-    bracket = value_between([Place(step.x, step.y) for step in steps], i, share)
-    y = (1 - share) * below.y + share * above.y
+    bracket = value_between([Place(step.x, step.y) for step in steps], i, weight)
+    y = (1 - weight) * below.y + weight * above.y
     bent = max(bracket.high - y, y - bracket.low) / math.sqrt(3)
     slope = abs(above.y - below.y) / (above.x - below.x)
     # What both steps share (calibration) doesn't average out, so they add in full.
-    both = (1 - share) * below.u + share * above.u
-    own = math.hypot((1 - share) * below.own, share * above.own)
+    both = (1 - weight) * below.u + weight * above.u
+    own = math.hypot((1 - weight) * below.own, weight * above.own)
     off = math.hypot(bent, slope * max(below.u_x, above.u_x))
     decibels = below.row["unit"] == "dB"
     value, scale = (y, 1.0) if decibels else (math.exp(y), math.exp(y))
@@ -96,10 +96,10 @@ def _usable(row: Row) -> bool:
     return bool(row["power_w"] > 0 and (row["unit"] == "dB" or row["value"] > 0))
 
 
-def _step(row: Row) -> Step:
+def _step(row: Row) -> SweepLevel:
     decibels = row["unit"] == "dB"
     y, scale = (row["value"], 1.0) if decibels else (math.log(row["value"]), 1 / row["value"])
-    return Step(
+    return SweepLevel(
         math.log(row["power_w"]), y, row["uncertainty"] * scale, row["estimation"] * scale,
         row["power_u"] or 0.0, row,
     )  # fmt: skip
@@ -109,7 +109,7 @@ PLACE = (
     "review_key", "unit_key", "output", "metric", "order_n", "detail", "frequency_hz", "load_ohm",
     "input", "tap", "volume", "controls", "stimulus",
 )  # fmt: skip
-"""What the steps of one sweep share."""
+"""Conditions that the steps of one sweep have in common."""
 
 # Each sweep beside each test point that asks for a power within it, and has no reading there.
 SWEEPS = """
@@ -196,7 +196,7 @@ def assign_between(
         "metrics": [*registry().having(lambda traits: traits.interpolated_in_power)],
         "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
     }  # fmt: skip
-    _insert(store, list(_found(store.frame(sql, values).to_dicts())))
+    _insert(store, list(_interpolations(store.frame(sql, values).to_dicts())))
 
 
 def forget_between(store: Database, review_keys: Sequence[str] | None) -> None:
@@ -210,7 +210,7 @@ def forget_between(store: Database, review_keys: Sequence[str] | None) -> None:
         store.run(f"DELETE FROM {table} WHERE (review_key, analysis_key) IN ({gone})", values)
 
 
-def _found(rows: Sequence[Row]) -> Iterator[tuple[Row, Between]]:
+def _interpolations(rows: Sequence[Row]) -> Iterator[tuple[Row, Between]]:
     """A reading for each place of each test point that its sweep has steps around."""
     place = ("point_key", *(name for name in PLACE if name != "controls"))
     for _, same in groupby(rows, key=lambda row: [row[name] for name in place]):
@@ -227,14 +227,14 @@ def _row(between: Between) -> Row:
     below, above = between.below, between.above
     keys = below["point_key"], below["reading_key"], above["reading_key"]
     dof = [row["dof"] for row in (below, above) if row["dof"] is not None]
-    told = f"{SAYS} {below['power_w']:.3g} W and {above['power_w']:.3g} W"
+    remark = f"{REMARK} {below['power_w']:.3g} W and {above['power_w']:.3g} W"
     return {
         **{name: value for name, value in below.items() if name not in OWN},
         "reading_key": _key("reading", *keys), "analysis_key": _key("analysis", *keys),
         "power_w": below["wanted_w"], "generator_vrms": None, "value": between.value,
         "uncertainty": between.uncertainty, "estimation": between.estimation,
         "dof": min(dof, default=None), "bound": between.bound,
-        "status": "at_floor" if between.bound else "measured", "reason": told,
+        "status": "at_floor" if between.bound else "measured", "reason": remark,
     }  # fmt: skip
 
 
@@ -261,25 +261,25 @@ JOIN analysis_capture AS link
 """
 
 
-def _insert(store: Database, found: Sequence[tuple[Row, Between]]) -> None:
+def _insert(store: Database, interpolations: Sequence[tuple[Row, Between]]) -> None:
     """The readings, their places, and what leads back to the captures of both steps."""
-    if not found:
+    if not interpolations:
         return
     points = [
         {
             "reading_key": row["reading_key"], "review_key": row["review_key"],
             "point_key": row["point_key"], "interpolated": True,
         }
-        for row, _ in found
+        for row, _ in interpolations
     ]  # fmt: skip
-    readings = [{n: v for n, v in row.items() if n != "point_key"} for row, _ in found]
+    readings = [{n: v for n, v in row.items() if n != "point_key"} for row, _ in interpolations]
     store.append("reading", readings)
     store.append("reading_point", points)
     made = {
-        "made": [row["analysis_key"] for row, _ in found],
-        "reviews": [row["review_key"] for row, _ in found],
-        "below": [between.below["analysis_key"] for _, between in found],
-        "above": [between.above["analysis_key"] for _, between in found],
+        "made": [row["analysis_key"] for row, _ in interpolations],
+        "reviews": [row["review_key"] for row, _ in interpolations],
+        "below": [between.below["analysis_key"] for _, between in interpolations],
+        "above": [between.above["analysis_key"] for _, between in interpolations],
     }
     store.run(ANALYSES, made)
     store.run(ORIGINALS, made)

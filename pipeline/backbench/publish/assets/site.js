@@ -111,7 +111,7 @@
       for (const row of rows) row.classList.toggle("is-picked", row.querySelector("input").checked);
       const link = by("together");
       link.textContent = keys.length < 2
-        ? "Pick two or more to set them side by side" : `Set ${keys.length} units side by side`;
+        ? "Select two or more to compare them" : `Compare ${keys.length} units`;
       link.href = keys.length ? `compare.html#${keys.join(",")}` : "compare.html";
       link.setAttribute("aria-disabled", String(keys.length < 2));
     };
@@ -151,7 +151,7 @@
     };
     const chips = () => keys.map((key, n) => {
       const { label, about } = units.get(key);
-      const drop = make("button", { type: "button", textContent: "leave out" });
+      const drop = make("button", { type: "button", textContent: "remove" });
       drop.setAttribute("aria-label", `Leave out ${label}`);
       drop.addEventListener("click", () => choose(keys.filter((other) => other !== key)));
       const link = make("a", { href: `units/${key}.html` }, make("bdi", { textContent: label }));
@@ -189,7 +189,7 @@
     const apart = (a, b) => {
       if (!a || !b) return "";
       const [larger, smaller] = a[0] > b[0] ? [a, b] : [b, a];
-      if (a[1] === null || b[1] === null || larger[2] === "upper" || smaller[2] === "lower") return "left open";
+      if (a[1] === null || b[1] === null || larger[2] === "upper" || smaller[2] === "lower") return "undecided";
       return Math.abs(a[0] - b[0]) > 2 * Math.hypot(a[1], b[1]) ? "significantly different" : "not significantly different";
     };
 
@@ -217,7 +217,7 @@
     const table = () => {
       const head = make("tr");
       head.setAttribute("role", "row");
-      const titles = ["Quantity", ...keys.map((_, n) => letters(n)), "Placed"];
+      const titles = ["Quantity", ...keys.map((_, n) => letters(n)), "Values on one scale"];
       if (keys.length === 2) titles.push("Difference");
       for (const title of titles) {
         const th = make("th", { scope: "col", textContent: title });
@@ -225,7 +225,7 @@
         head.append(th);
       }
       const whole = make("table", { className: "cards" },
-        make("caption", { className: "unseen", textContent: "Units side by side" }),
+        make("caption", { className: "unseen", textContent: "Compared units" }),
         make("thead", {}, head), make("tbody", {}, ...data.places.map(line).filter(Boolean)));
       whole.setAttribute("role", "table");
       whole.tHead.setAttribute("role", "rowgroup");
@@ -236,7 +236,7 @@
       by("picked").replaceChildren(...chips());
       const enough = keys.length > 1;
       by("side").replaceChildren(enough ? table()
-        : make("p", { textContent: keys.length ? "Add one more unit." : "Add two or more units, or pick them on the page of units." }));
+        : make("p", { textContent: keys.length ? "Add one more unit." : "Add two or more units, or select them on the page of units." }));
       for (const link of sheets) link.hash = keys.join(",");
       add.value = "";
     };

@@ -1,14 +1,14 @@
--- title: Published figures and what they can be held against
--- question: Which published figures has the catalogue a reading for in the same review, whatever
---   its conditions? The verdicts themselves are given by `backbench compare`.
--- grain: review_key, unit_key, position
--- parameter unit: unit = ''; one unit; all where empty
+-- title: Specifications that have a reading
+-- question: For which specifications does the same review have a reading of the metric, whatever
+--   its conditions? `backbench compare` gives the verdicts.
+-- grain: review_key, unit_key, position; one row per specification of a unit in a review
+-- parameter unit: unit = ''; unit; all units where empty
 -- column review_key: -; Review
 -- column unit_key: -; Unit
--- column position: -; Position among the figures
+-- column position: -; Position among the specifications
 -- column label: -; Maker and model
 -- column metric: -; Metric
--- column promised: -; Promised
+-- column promised: -; Specified
 -- column printed_in: -; Printed in
 -- column readings: -; Readings of the metric
 WITH counted AS (

@@ -1,21 +1,21 @@
--- title: Work that paid
--- question: Which restorations changed noise, distortion or power for the better by more than
---   their uncertainty? Each unit as received against its newest review in a later state.
--- conditions: worse output; noise at idle; distortion at 1 kHz, 5 W, 8 ohm; power at 1 %
---   THD, 1 kHz, 8 ohm; only changes beyond the uncertainty
--- grain: unit_key, metric
--- parameter technology: technology = ''; one technology; all where empty
+-- title: Improvements by service or restoration
+-- question: Which work improved noise, distortion or power by more than the uncertainty? Each
+--   unit as received and in its newest later state.
+-- conditions: worse output; noise at idle; distortion at 1 kHz, 5 W, 8 ohm; power at 1 % THD, 1
+--   kHz, 8 ohm; only changes beyond the uncertainty
+-- grain: unit_key, metric; one row per unit and metric
+-- parameter technology: technology = ''; technology; all where empty
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column metric: -; Metric
 -- column title: -; Title
 -- column before: -; As received
--- column before_u: -; u (k = 1)
+-- column before_u: -; Standard uncertainty
 -- column after: -; After the work
--- column after_u: -; u (k = 1)
+-- column after_u: -; Standard uncertainty
 -- column unit: -; Unit of measure
--- column gain_db: dB; Better by
+-- column gain_db: dB; Improvement
 -- column state: -; State after
 -- column work: -; Work done
 -- chart: slope

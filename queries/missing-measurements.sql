@@ -1,19 +1,19 @@
--- title: What each review still lacks
--- question: Which parts of the usual battery has each unit of each review, which were refused
---   an honest number, and which were never taken? Channel balance counts for both units of a mono
---   pair; separation is asked of units with two outputs, power and source impedance of amplifiers.
+-- title: Missing measurements
+-- question: Which of the usual tests does each unit of each review have, which gave no value, and
+--   which were not run? Channel balance counts for both units of a mono pair; separation is
+--   expected of units with two outputs, power and source impedance of amplifiers.
 -- conditions: each unit of each review, at most {most}; larger marks: more readings
--- grain: review_key, unit_key, family
--- parameter lacking: flag = no; only what is refused or absent
--- parameter most: integer = 500; how many at most, most gaps first
+-- grain: review_key, unit_key, family; one row per unit of a review and part of the tests
+-- parameter lacking: flag = no; only what has no value or was not run
+-- parameter most: integer = 500; greatest number of rows, most missing first
 -- column review_key: -; Review
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column reviewed: -; Date
--- column family: -; Part of the battery
+-- column family: -; Test
 -- column state: -; State
 -- column readings: -; Readings with a value
--- chart: gaps
+-- chart: coverage
 WITH family (position, family, metric, loaded, paired) AS (
     VALUES (1, 'level and gain', 'gain', false, false), (2, 'distortion', 'thd', false, false),
            (3, 'distortion and noise', 'thd_n', false, false),

@@ -1,9 +1,10 @@
--- title: Most unlike its peers
--- question: Which unit stands furthest from others of its technology and kind, and in what?
---   Deviation from the peers' median in robust standard deviations, of at least five peers.
--- grain: unit_key, metric
--- parameter most: integer = 40; how many at most
--- parameter beyond: number = 3; least deviation to be shown
+-- title: Outliers among peers
+-- question: Which units deviate most from others of their technology and kind, and in which
+--   metrics? Deviation from the peers' median in robust standard deviations, of at least five
+--   peers.
+-- grain: unit_key, metric; one row per unit and metric
+-- parameter most: integer = 40; greatest number of rows
+-- parameter beyond: number = 3; smallest deviation to be shown
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology

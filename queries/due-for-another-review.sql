@@ -1,15 +1,15 @@
--- title: Units due for a re-test
--- question: Which units were last measured more than some years before the newest review of the
---   catalogue, or by a method version that is no longer in force?
--- grain: unit_key
--- parameter years: number = 10; how long a review stays fresh
+-- title: Units due for another review
+-- question: Which units were last measured more than a number of years before the newest review
+--   of the catalogue, or by an outdated method version?
+-- grain: unit_key; one row per unit
+-- parameter years: number = 10; years after which a review is outdated
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column reviewed: -; Last reviewed
--- column years_ago: years; Before the newest review
--- column stale: -; Readings by an older method
--- column reasons: -; Why
+-- column years_ago: years; Age of the review
+-- column stale: -; Readings by an outdated method
+-- column reasons: -; Reason
 WITH newest AS (SELECT max(reviewed) AS day FROM review),
 stale AS (
     SELECT unit_key, count(*) AS stale

@@ -1,19 +1,19 @@
--- title: Measured against promised power
--- question: Which units miss their published power, and by how much? The greatest power at the
---   promised distortion, 1 kHz and the promised load, the weaker output, newest review.
--- grain: unit_key, position
+-- title: Measured and specified power
+-- question: Which units miss their specified power, and by how much? Output power at the
+--   specified distortion and load, 1 kHz, output with the lower power, newest review.
+-- grain: unit_key, position; one row per power specification of a unit
 -- parameter missed: flag = no; only those that miss it
 -- column unit_key: -; Unit
--- column position: -; Position among the figures
+-- column position: -; Position among the specifications
 -- column label: -; Maker and model
 -- column technology: -; Technology
--- column promised: W; Promised
+-- column promised: W; Specified
 -- column value: W; Measured
 -- column state: -; State
--- column excess_db: dB; Measured over promised
--- column low: W; Low (k = 2)
--- column high: W; High (k = 2)
--- column limit_percent: %; At distortion
+-- column excess_db: dB; Measured re specified
+-- column low: W; Lower limit (k = 2)
+-- column high: W; Upper limit (k = 2)
+-- column limit_percent: %; Distortion limit
 -- column load_ohm: ohm; Load
 WITH held AS (
     SELECT

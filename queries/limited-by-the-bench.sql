@@ -1,11 +1,12 @@
--- title: What the bench can't resolve
--- question: In which metrics does a bench's own residual limit readings, so that they are bounds?
--- grain: bench_key, metric
+-- title: Readings limited by the bench
+-- question: In which metrics does the bench's own residual limit the readings, so that they are
+--   bounds?
+-- grain: bench_key, metric; one row per bench and metric
 -- column bench_key: -; Bench
 -- column metric: -; Metric
 -- column title: -; Title
 -- column readings: -; Readings with a value
--- column bounds: -; Of these, bounds
+-- column bounds: -; Bounds among them
 -- column share: %; Share of bounds
 SELECT
     bench_key, metric, metric.title, count(*) AS readings, count(bound) AS bounds,

@@ -1,0 +1,97 @@
+"""Two tones, many tones and square waves that change within their record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from backbench.metrics.declaration import CaptureData
+from many_tones import multitone_material, pair_material, with_noise
+from squares import recorded, second_order, square_material
+from tones import figures, reasons, track
+
+RATE, SECONDS = 96_000.0, 1.5
+T = np.arange(int(RATE * SECONDS)) / RATE
+MANY = [float(round(hz, -1)) for hz in np.geomspace(40, 15_000, 12)]
+Wave = tuple[np.ndarray, Callable[[np.ndarray], CaptureData], str, float]
+
+
+def modulation() -> Wave:
+    x = 2 * np.cos(2 * np.pi * 60.3 * T) + 0.5 * np.cos(2 * np.pi * 7003 * T + 1)
+    make = lambda v: pair_material(track(v, RATE), hz=(60.0, 7000.0), ratio=4.0)  # noqa: E731
+    return with_noise(x + 2e-3 * x**2, 1e-5), make, "modulation_distortion_2", 0.02
+
+
+def difference() -> Wave:
+    x = np.cos(2 * np.pi * 18_003 * T) + np.cos(2 * np.pi * 19_007 * T + 1)
+    make = lambda v: pair_material(track(v, RATE), hz=(18_000.0, 19_000.0))  # noqa: E731
+    return with_noise(x + 2e-3 * x**2, 1e-5), make, "difference_frequency_2", 0.02
+
+
+def multitone() -> Wave:
+    x = sum(0.3 * np.cos(2 * np.pi * hz * T + hz) for hz in MANY)
+    make = lambda v: multitone_material(track(v, RATE), hz=MANY)  # noqa: E731
+    return with_noise(x + 1e-3 * x**3, 1e-5), make, "multitone_distortion", 0.1
+
+
+def square() -> Wave:
+    volts = recorded(second_order(1.2e4, 0.4), 1000.0, seconds=SECONDS, noise=1e-4, rate=RATE)
+    return volts, lambda v: square_material(track(v, RATE)), "overshoot", 0.02
+
+
+WAVES = {f.__name__: f for f in (modulation, difference, multitone, square)}
+HARMFUL: dict[str, Callable[[np.ndarray], np.ndarray]] = {
+    "level step": lambda v: v * np.where(T > 0.8 * SECONDS, 10 ** (-1 / 20), 1.0),
+    "small level step": lambda v: v * np.where(T > 0.8 * SECONDS, 10 ** (-0.2 / 20), 1.0),
+    "repeated block": lambda v: np.insert(v, 30_000, v[30_000 - 512 : 30_000]),
+    "dropped block": lambda v: np.delete(v, slice(30_000, 30_512)),
+    "starts late": lambda v: np.where(T < 0.2, 0.0, v),
+    "ends early": lambda v: np.where(T > 0.8 * SECONDS, 0.0, v),
+}  # fmt: skip
+HOPELESS: dict[str, Callable[[np.ndarray], np.ndarray]] = {
+    "drift": lambda v: v * 10 ** (-6 * T / 20),
+    "wow": lambda v: np.interp(T + 1e-5 * np.sin(2 * np.pi * 4 * T), T, v),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("wave", WAVES)
+def test_what_holds_still_is_measured_as_it_was_without_a_remark(wave: str) -> None:
+    volts, make, metric, _ = WAVES[wave]()
+    assert figures(make(volts))[metric].remark is None
+
+
+@pytest.mark.parametrize("fault", HARMFUL)
+@pytest.mark.parametrize("wave", WAVES)
+def test_the_part_that_holds_still_is_measured_or_nothing(wave: str, fault: str) -> None:
+    volts, make, metric, within = WAVES[wave]()
+    truth = figures(make(volts))[metric]
+    found = figures(make(HARMFUL[fault](volts)))
+    if metric in found:
+        assert "of the record alone" in (found[metric].remark or "")
+        assert found[metric].value == pytest.approx(truth.value, rel=within)
+    else:
+        assert "steady" in reasons(make(HARMFUL[fault](volts)))[metric][1]
+
+
+@pytest.mark.parametrize("fault", HOPELESS)
+@pytest.mark.parametrize("wave", WAVES)
+def test_what_never_holds_still_gives_no_figure(wave: str, fault: str) -> None:
+    volts, make, metric, _ = WAVES[wave]()
+    found = reasons(make(HOPELESS[fault](volts)))
+    assert "steady" in found[metric][1]
+
+
+@pytest.mark.parametrize("wave", WAVES)
+def test_gaps_and_crackle_are_left_out_or_in_the_uncertainty(wave: str) -> None:
+    """Three gaps of 29 zeros in a row: a figure is right within its interval, or there is none."""
+    volts, make, metric, _ = WAVES[wave]()
+    truth = figures(make(volts))[metric].value
+    for at in (20_000, 60_000, 100_000):
+        volts[at : at + 29] = 0
+    found = figures(make(volts)).get(metric)
+    if found is not None:
+        assert found.remark
+        right = abs(found.value - truth) <= 4 * found.uncertainty + 0.02 * truth
+        assert right or "isn't steady" in found.remark
