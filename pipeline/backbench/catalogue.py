@@ -200,10 +200,16 @@ class Catalogue:
             return review_outcomes(opened, [review])[review]
 
     def queries(self) -> dict[str, SavedQuery]:
-        """The saved queries by name: those shipped, and the catalogue's own."""
+        """The saved queries by name: those shipped, and the sound ones of the catalogue's own."""
         from backbench.querying.saved_queries import available
 
         return available(self.places.root)
+
+    def faulty_queries(self) -> dict[str, tuple[Fault, ...]]:
+        """The catalogue's own queries that can't be used, each with everything wrong with it."""
+        from backbench.querying.saved_queries import faulty
+
+        return faulty(self.places.root)
 
     def query(self, name: str, **values: Any) -> pl.DataFrame:
         """The rows of a saved query. Raises UserError for a name or parameter it hasn't."""
@@ -227,6 +233,9 @@ class Catalogue:
         import difflib
 
         known = self.queries()
+        wrong = {} if name in known else self.faulty_queries()
+        if name in wrong:
+            raise UserError(f"the query {name} can't be used", wrong[name])
         if name not in known:
             near = difflib.get_close_matches(name, known, n=1)
             remedy = f"did you mean {near[0]}?" if near else "see `backbench queries`"

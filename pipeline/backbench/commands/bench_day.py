@@ -140,9 +140,10 @@ def plan(
 
     Example: backbench plan reviews/2024-05-heron --load 8 --load 4 --out plan.html -c my-catalogue
     """
+    from backbench.bench_day.capture_files import found_file
     from backbench.bench_day.measuring_chain import chain_of, expired
-    from backbench.bench_day.plan import Wishes, make_plan
-    from backbench.bench_day.planned_capture import PLAN_NAME, plan_text
+    from backbench.bench_day.plan import Wishes, make_plan, with_recorded
+    from backbench.bench_day.planned_capture import PLAN_NAME, plan_text, read_plan
     from backbench.storage.atomic_io import write_text_file
 
     home = opened(catalogue)
@@ -151,7 +152,11 @@ def plan(
     gain, source = _gain(folder, manifest, home, gain_db)
     chain = chain_of(manifest, settings, gain)
     wishes = Wishes(tuple(load or ()), loop_back, gain, source)
-    made = make_plan(manifest, chain, wishes)
+    made, earlier = make_plan(manifest, chain, wishes), read_plan(folder)
+    steps = [*made.step, *(earlier.step if earlier else [])]
+    made = with_recorded(
+        made, earlier, {step.stem for step in steps if found_file(folder, step.file)}
+    )
     _show_plan(made, manifest, folder)
     for line in expired(manifest, settings):
         typer.echo(f"warning: {line}", err=True)

@@ -10,11 +10,14 @@ import typer
 from backbench.commands.common import (
     BROWSE,
     HERE,
+    PARTLY_DONE,
     Format,
     Home,
     Settings,
+    Wide,
     app,
     assigned,
+    faulty_queries_told,
     opened,
     show_frame,
 )
@@ -25,9 +28,7 @@ if TYPE_CHECKING:
 
 
 @app.command(rich_help_panel=BROWSE)
-def reviews(
-    catalogue: Home = HERE, out_format: Annotated[str, typer.Option("--format")] = "table"
-) -> None:
+def reviews(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = False) -> None:
     """List the reviews with how their captures ended: whole, partly refused, refused, failed.
 
     Example: backbench reviews -c my-catalogue
@@ -40,6 +41,7 @@ def show(
     review: Annotated[str, typer.Argument(help="A review's key.")],
     catalogue: Home = HERE,
     out_format: Format = "table",
+    wide: Wide = False,
 ) -> None:
     """List the captures of a review with how each ended and why, and what they warn of.
 
@@ -57,14 +59,50 @@ def show(
 
 
 @app.command(rich_help_panel=BROWSE)
-def queries(catalogue: Home = HERE) -> None:
-    """List the saved queries with the question that each answers.
+def queries(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = False) -> None:
+    """List the saved queries with the question that each answers, and your own that are faulty.
 
     Example: backbench queries
     """
+    import polars as pl
+
     from backbench.reports.terminal_tables import show_queries
 
-    show_queries(opened(catalogue).queries())
+    home = opened(catalogue)
+    if out_format == "table":
+        show_queries(home.queries())
+    else:
+        rows = [
+            {"query": name, "title": one.title, "question": one.question, "chart": one.chart}
+            for name, one in home.queries().items()
+        ]
+        show_frame(pl.DataFrame(rows, infer_schema_length=None), out_format)
+    if faulty_queries_told(home):
+        raise typer.Exit(PARTLY_DONE)
+
+
+@app.command(rich_help_panel=BROWSE)
+def readings(
+    review: Annotated[str, typer.Argument(help="A review's key.")],
+    catalogue: Home = HERE,
+    metric: Annotated[
+        str | None, typer.Option(help="Only this metric; see `backbench metrics`.")
+    ] = None,
+    out_format: Format = "table",
+    out: Annotated[Path | None, typer.Option(help="Write to this file.")] = None,
+    wide: Wide = False,
+) -> None:
+    """List all figures of a review with their conditions, and why some have no value.
+
+    Example: backbench readings 2024-05-heron --metric thd
+    """
+    from backbench.reports.reading_list import reading_list
+
+    home = opened(catalogue)
+    home.outcome(review)
+    with home.reading() as store:
+        found = reading_list(store, review, metric, in_words=out_format == "table")
+    show_frame(found, out_format, out)
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -74,6 +112,7 @@ def query(
     settings: Settings = None,
     out_format: Format = "table",
     out: Annotated[Path | None, typer.Option(help="Write to this file.")] = None,
+    wide: Wide = False,
 ) -> None:
     """Run a saved query and show its result.
 
@@ -104,7 +143,7 @@ def chart(
 
 
 @app.command(rich_help_panel=BROWSE)
-def metrics(out_format: Format = "table") -> None:
+def metrics(out_format: Format = "table", wide: Wide = False) -> None:
     """List every metric with its unit and the source of its definition.
 
     Example: backbench metrics
