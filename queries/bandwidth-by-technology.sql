@@ -3,6 +3,7 @@
 --   lower frequency counts; the value is a lower bound where it lies above the measured range.
 -- conditions: −3 dB re 1 kHz; output with the lower frequency; newest review of each unit
 -- grain: unit_key; one row per unit
+-- metric: response_high_3db
 -- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

@@ -4,6 +4,7 @@
 --   states the load that it refers to.
 -- conditions: 1 kHz; loudspeaker outputs; output with the lower value; newest review of each unit
 -- grain: unit_key; one row per unit
+-- metric: damping_factor
 -- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

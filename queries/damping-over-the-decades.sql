@@ -3,6 +3,7 @@
 --   technology? Amplifiers and receivers only.
 -- conditions: 1 kHz; loudspeaker outputs; output with the lower value; bars: k = 2
 -- grain: unit_key; one row per unit
+-- metric: damping_factor
 -- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

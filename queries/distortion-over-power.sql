@@ -3,6 +3,7 @@
 --   same technology and kind? Every tone or level step of each unit's newest review that has one.
 -- conditions: 1 kHz; {load_ohm} ohm; newest review of each unit; bars: k = 2
 -- grain: unit_key, output, power_w; one row per unit, output and power
+-- metric: thd
 -- parameter unit: unit = ''; unit to draw among its peers
 -- parameter technology: technology = ''; technology of the curves where no unit is marked; where
 --   empty, the most common one

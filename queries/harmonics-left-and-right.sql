@@ -4,6 +4,7 @@
 --   last.
 -- conditions: {low}; {high}; newest review
 -- grain: unit_key, output, power_w, order_n; one row per unit, output, power and harmonic
+-- metric: harmonic
 -- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- parameter low: point = 'tone-1khz-1w-8ohm'; test point of the low power
 -- parameter high: point = 'tone-1khz-5w-8ohm'; test point of the higher power

@@ -3,6 +3,7 @@
 --   terminated, noisier output, newest review.
 -- conditions: {technology}; idle, input terminated; noisier output; newest review
 -- grain: unit_key; one row per unit
+-- metric: noise_a
 -- parameter technology: technology = ''; technology; where empty, that of the marked unit,
 --   otherwise the most common one
 -- parameter unit: unit = ''; unit to mark, shown whatever its technology

@@ -6,6 +6,7 @@
 -- conditions: input terminated; newest review; strongest line of each step
 -- grain: unit_key, output, frequency_hz, kind; one row per unit, output, frequency and kind of
 --   line
+-- metric: noise_a
 -- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

@@ -4,6 +4,7 @@
 --   compared with units of its technology and kind.
 -- conditions: magnitude, under two loads or from a table; newest of each output
 -- grain: unit_key, output, frequency_hz; one row per unit, output and frequency
+-- metric: source_impedance
 -- parameter unit: unit = ''; unit to draw among its peers
 -- parameter technology: technology = ''; technology of the curves where no unit is marked; where
 --   empty, the most common one

@@ -3,6 +3,7 @@
 --   noise divided by the gain of the same output at 1 kHz, noisier output, one technology.
 -- conditions: {technology}; idle, input terminated; gain at 1 kHz; noisier output; newest review
 -- grain: unit_key; one row per unit
+-- metric: noise_a, gain
 -- parameter technology: technology = ''; technology; where empty, that of the marked unit,
 --   otherwise the most common one
 -- parameter unit: unit = ''; unit to mark, shown whatever its technology

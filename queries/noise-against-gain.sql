@@ -3,6 +3,7 @@
 --   kHz, newest review of each unit.
 -- conditions: idle, input terminated; gain at 1 kHz; newest review; bars: k = 2
 -- grain: unit_key; one row per unit
+-- metric: noise_a, gain
 -- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

@@ -3,6 +3,7 @@
 --   power at 1 % THD into 8 ohm, newest review of each unit.
 -- conditions: idle, input terminated; power at 1 % THD, 1 kHz, 8 ohm; newest review; bars: k = 2
 -- grain: unit_key; one row per unit
+-- metric: noise_a, power_at_limit
 -- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

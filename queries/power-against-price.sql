@@ -5,6 +5,7 @@
 --   unit by itself.
 -- conditions: 1 kHz, 8 ohm, 1 % THD; list price in US dollars of 2024; bars: k = 2
 -- grain: unit_key; one row per unit
+-- metric: power_at_limit
 -- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

@@ -4,6 +4,7 @@
 --   unit, the one reviewed last that has them.
 -- conditions: {point}; newest review; open marks: upper bounds
 -- grain: unit_key, output, frequency_hz, name; one row per unit, output, frequency and product
+-- metric: intermodulation_product
 -- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- parameter point: point = 'two-tone-19k-20k'; test point
 -- column unit_key: -; Unit

@@ -2,6 +2,7 @@
 -- question: Which units of one technology and kind have the lowest A-weighted residual noise?
 -- conditions: {technology}; {kind}; idle, input terminated; noisier output
 -- grain: unit_key; one row per unit
+-- metric: noise_a
 -- parameter technology: technology = ''; technology; where empty, that of the marked unit,
 --   otherwise the most common one
 -- parameter kind: text = ''; kind; where empty, that of the marked unit, otherwise integrated

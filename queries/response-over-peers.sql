@@ -4,6 +4,7 @@
 --   the 90th percentile of the peers' outputs.
 -- conditions: 20 Hz to 20 kHz, means over third octaves; newest review
 -- grain: unit_key, output, frequency_hz; one row per unit, output and frequency
+-- metric: response_spread
 -- parameter unit: unit = ''; unit to draw; where empty, every unit of the technology
 -- parameter technology: technology = ''; technology of the curves where no unit is marked; where
 --   empty, the most common one

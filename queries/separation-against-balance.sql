@@ -3,6 +3,7 @@
 --   separation?
 -- conditions: 1 kHz; newest review of each unit; bars: k = 2
 -- grain: unit_key; one row per unit
+-- metric: separation, channel_balance
 -- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

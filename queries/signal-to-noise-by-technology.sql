@@ -3,6 +3,7 @@
 --   technologies? The output with the lower ratio counts.
 -- conditions: {point}; unweighted; output with the lower value; newest review of each unit
 -- grain: unit_key; one row per unit
+-- metric: snr
 -- parameter point: point = 'tone-1khz-5w-8ohm'; test point
 -- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit

@@ -4,6 +4,7 @@
 --   has one.
 -- conditions: {frequency_hz} Hz; newest review; one period about the upward edge
 -- grain: unit_key, output, kind, time_s; one row per unit, output, kind of point and time
+-- metric: rise_time
 -- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- parameter frequency_hz: number = 1000; frequency of the square wave
 -- column unit_key: -; Unit

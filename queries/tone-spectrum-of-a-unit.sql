@@ -6,6 +6,7 @@
 --   step
 -- grain: unit_key, output, frequency_hz, kind; one row per unit, output, frequency and kind of
 --   line
+-- metric: thd
 -- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- parameter power_w: number = 5; the capture nearest to this power is shown
 -- column unit_key: -; Unit

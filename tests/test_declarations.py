@@ -17,6 +17,7 @@ from backbench.metrics.declaration import derived, metric
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import Traits
 from backbench.test_points.assign import shipped_points
+from source_trees import nodes
 
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "pipeline" / "backbench"
@@ -47,9 +48,9 @@ def texts(path: Path) -> tuple[tuple[int, str], ...]:
 
 
 def literals(path: Path) -> Iterator[tuple[int, str]]:
-    nodes = list(ast.walk(ast.parse(path.read_text())))
-    prose = {id(node.value) for node in nodes if isinstance(node, ast.Expr)}
-    for node in nodes:
+    tree = nodes(path)
+    prose = {id(node.value) for node in tree if isinstance(node, ast.Expr)}
+    for node in tree:
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in prose:
             yield node.lineno, node.value
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import os
+import re
 import shutil
 import signal
 import socket
@@ -63,10 +65,15 @@ def test_a_review_put_into_the_inbox_is_taken_in_and_the_site_made_anew(tmp_path
             while not (ingested(catalogue) and page.exists()) and time.monotonic() < give_up:
                 assert watching.poll() is None, (tmp_path / "log").read_text()
                 time.sleep(0.5)
+            (password,) = re.findall(r"backbench:\S+", (tmp_path / "log").read_text())
             request = urllib.request.Request(
-                f"http://127.0.0.1:{port}/api/flow_runs/count", b"{}",
-                {"Content-Type": "application/json"},
-            )  # fmt: skip
+                f"http://127.0.0.1:{port}/api/flow_runs/count",
+                b"{}",
+                {
+                    "Content-Type": "application/json",
+                    "Authorization": f"Basic {base64.b64encode(password.encode()).decode()}",
+                },
+            )
             with urllib.request.urlopen(request, timeout=30) as answer:
                 runs = int(answer.read())
         finally:

@@ -177,7 +177,7 @@ class Catalogue:
         return self.frame("FROM review ORDER BY reviewed, review_key")
 
     def units(self) -> pl.DataFrame:
-        """One row a unit, as told by its newest review."""
+        """One row a unit, as its newest review has it."""
         return self.frame("FROM unit ORDER BY maker, model, unit_key")
 
     def readings(self) -> pl.DataFrame:
@@ -213,21 +213,21 @@ class Catalogue:
 
     def query(self, name: str, **values: Any) -> pl.DataFrame:
         """The rows of a saved query. Raises UserError for a name or parameter it hasn't."""
-        found = self._saved(name)
+        saved = self._saved(name)
         with self.reading() as opened:
-            return found.run(opened, {key: str(value) for key, value in values.items()})
+            return saved.run(opened, {key: str(value) for key, value in values.items()})
 
-    def asked(self, name: str, **values: Any) -> SavedQuery:
-        """A saved query with its conditions said for these values of its parameters."""
+    def stated_query(self, name: str, **values: Any) -> SavedQuery:
+        """A saved query with its conditions stated for these values of its parameters."""
         from dataclasses import replace
 
-        found = self._saved(name)
+        saved = self._saved(name)
         given = {key: str(value) for key, value in values.items()}
         titles: dict[str, str] = {}
-        if found.conditions:
+        if saved.conditions:
             with self.reading() as opened:
                 titles = dict(opened.rows(TITLES))
-        return replace(found, conditions=found.conditions_text(given, titles))
+        return replace(saved, conditions=saved.conditions_text(given, titles))
 
     def _saved(self, name: str) -> SavedQuery:
         import difflib
@@ -281,20 +281,17 @@ class Catalogue:
 
     def chart(self, name: str, **values: Any) -> alt.TopLevelMixin:
         """The chart of a saved query as an Altair object."""
-        from backbench.charts.drawing import Labels
-        from backbench.charts.registry import chart_named
+        from backbench.charts.query_chart import query_chart
 
-        found = self.asked(name, **values)
-        if found.chart is None:
+        saved = self.stated_query(name, **values)
+        if saved.chart is None:
             fault = Fault(f"query {name!r}", "no chart", "a query whose header names a chart")
             raise UserError("the query can't be drawn", [fault])
-        return chart_named(found.chart).draw(
-            self.query(name, **values),
-            Labels(found.columns, found.title, found.conditions),
-            str(values.get("unit", "")),
-            options=found.chart_options,
-        )
+        frame = self.query(name, **values)
+        given = {key: str(value) for key, value in values.items()}
+        with self.reading() as opened:
+            return query_chart(opened, saved, frame, given, saved.conditions)
 
 
-def _processes(asked: int | None) -> int:
-    return asked if asked else max(1, len(os.sched_getaffinity(0)))
+def _processes(number: int | None) -> int:
+    return number if number else max(1, len(os.sched_getaffinity(0)))

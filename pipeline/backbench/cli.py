@@ -22,6 +22,7 @@ from backbench.commands import (
 )
 from backbench.commands.common import app
 from backbench.errors import UserError
+from backbench.storage.process_life import stop_on_terminate
 from backbench.storage.query_limits import end_when_overdue
 
 GROUPS = (
@@ -40,6 +41,7 @@ def main() -> None:
     --check only) a specification not met or a bench that has drifted.
     """
     end_when_overdue()
+    stop_on_terminate()
     try:
         app()
     except UserError as error:

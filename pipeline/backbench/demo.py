@@ -29,9 +29,9 @@ def run_demo(folder: Path, processes: int | None) -> None:
     """
     began = time.monotonic()
     catalogue = Catalogue.create(folder, settings_text())
-    told = scenario()
+    invented = scenario()
     typer.echo(
-        f"An invented scenario of {len(told.units)} units in {len(told.reviews)} reviews, "
+        f"An invented scenario of {len(invented.units)} units in {len(invented.reviews)} reviews, "
         f"made and taken in under {folder}/"
     )
     _take_in(catalogue, _made(folder, processes), processes)

@@ -21,8 +21,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from bench.adversary_bench_faults import FAULTS
 from bench.adversary_draws import draw
-from bench.adversary_faults import FAULTS
 from bench.adversary_score import FAR, Outcome, line, outcomes, table, worst
 
 CHUNK = 25

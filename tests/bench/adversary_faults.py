@@ -6,15 +6,19 @@ A fault of the unit changes what is true as well; one of the bench or of a state
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from bench.adversary_scene import Scene
 from bench.adversary_units import Array, Line, Noise, mains_family, telegraph_density
 
-DRIVEN = ("tone", "two tones")
-ALL = ("tone", "idle", "two tones")
+TONES = ("tone", "two tones", "multitone")
+WAVES = ("square", "burst", "sweep")
+SEVERAL = ("looped tone", "two loads", "levels")
+DRIVEN = (*TONES, *WAVES, "looped tone", "two loads")
+PLAYED = (*TONES, *WAVES, *SEVERAL)
+ALL = (*PLAYED, "idle")
 
 
 @dataclass(frozen=True)
@@ -40,10 +44,10 @@ def fault(
     return declare
 
 
-def _loud(scene: Scene) -> float:
+def loudness(scene: Scene) -> float:
     """A voltage to scale things by: the tone's, or the noise of an idle record."""
-    if scene.lines:
-        return scene.lines[0].peak
+    if scene.lines or scene.crest_v:
+        return scene.crest_v or scene.lines[0].peak
     mid = np.array([1000.0])
     return float(np.sqrt(sum(noise.density(mid)[0] for noise in scene.noises) * 2e4))
 
@@ -85,7 +89,7 @@ def level_flutters(scene: Scene) -> None:
     _span(scene, lambda t: 1 + depth * np.cos(2 * np.pi * hz * t))
 
 
-@fault("distortion drifts", DRIVEN)
+@fault("distortion drifts", (*TONES, "burst"))
 def distortion_drifts(scene: Scene) -> None:
     """Distortion products grow or shrink by up to a factor of three."""
     k = float(np.exp(scene.rng.uniform(-1.1, 1.1)))
@@ -93,13 +97,13 @@ def distortion_drifts(scene: Scene) -> None:
     scene.product_span = (min(1.0, k), max(1.0, k))
 
 
-@fault("starts late", DRIVEN)
+@fault("starts late", PLAYED)
 def starts_late(scene: Scene) -> None:
     gap = scene.rng.uniform(0.01, 0.3) * scene.seconds
     scene.envelope.append(lambda t: np.where(t < gap, 0.0, 1.0))
 
 
-@fault("stops early", DRIVEN)
+@fault("stops early", PLAYED)
 def stops_early(scene: Scene) -> None:
     end = scene.rng.uniform(0.7, 0.99) * scene.seconds
     scene.envelope.append(lambda t: np.where(t > end, 0.0, 1.0))
@@ -123,7 +127,7 @@ def _sum(lines: list[Line], t: Array) -> Array:
 @fault("dc drifts")
 def dc_drifts(scene: Scene) -> None:
     """An offset that settles as a capacitor charges."""
-    volts, tau = 10 ** scene.rng.uniform(-3, -1) * _loud(scene), scene.rng.uniform(0.05, 1.0)
+    volts, tau = 10 ** scene.rng.uniform(-3, -1) * loudness(scene), scene.rng.uniform(0.05, 1.0)
     scene.dc_span_v = (0.0, volts)
     scene.added.append(lambda t, rng: volts * np.exp(-t / tau))
 
@@ -142,7 +146,7 @@ def flicker_noise(scene: Scene) -> None:
 @fault("popcorn noise")
 def popcorn_noise(scene: Scene) -> None:
     """A random telegraph signal with 20 turns a second or more."""
-    volts = 10 ** scene.rng.uniform(-5, -2.5) * max(_loud(scene), 0.1)
+    volts = 10 ** scene.rng.uniform(-5, -2.5) * max(loudness(scene), 0.1)
     turns = 10 ** scene.rng.uniform(1.5, 3)
     scene.added.append(lambda t, rng: _telegraph(t, rng, volts, turns))
     scene.maybe.append(Noise(telegraph_density(volts, turns)))
@@ -171,7 +175,7 @@ def _telegraph(t: Array, rng: np.random.Generator, volts: float, turns: float) -
 def crackle(scene: Scene) -> None:
     """Single clicks at random instants, 2 to 200 a second."""
     volts, often = (
-        10 ** scene.rng.uniform(-3.5, -1) * max(_loud(scene), 0.03),
+        10 ** scene.rng.uniform(-3.5, -1) * max(loudness(scene), 0.03),
         10 ** (scene.rng.uniform(0.3, 2.3)),
     )
     rate = scene.rate
@@ -206,14 +210,14 @@ def noise_bursts(scene: Scene) -> None:
 def oscillation(scene: Scene) -> None:
     """A strong line above 20 kHz."""
     hz = scene.rng.uniform(21e3, max(0.44 * scene.rate, 21.2e3))
-    peak = 10 ** scene.rng.uniform(-3, -0.7) * max(_loud(scene), 0.01)
+    peak = 10 ** scene.rng.uniform(-3, -0.7) * max(loudness(scene), 0.01)
     scene.added.append(lambda t, rng: peak * np.cos(2 * np.pi * hz * t))
 
 
 @fault("motorboating")
 def motorboating(scene: Scene) -> None:
     """A strong line of 1 to 8 Hz beside the signal."""
-    hz, peak = scene.rng.uniform(1, 8), 10 ** scene.rng.uniform(-3, -1) * max(_loud(scene), 0.01)
+    hz, peak = scene.rng.uniform(1, 8), 10 ** scene.rng.uniform(-3, -1) * max(loudness(scene), 0.01)
     scene.added.append(lambda t, rng: peak * np.cos(2 * np.pi * hz * t + 1))
     scene.dc_span_v = (min(scene.dc_span_v) - peak, max(scene.dc_span_v) + peak)
 
@@ -221,7 +225,7 @@ def motorboating(scene: Scene) -> None:
 @fault("rectifier buzz")
 def rectifier_buzz(scene: Scene) -> None:
     """Even multiples of the mains far up."""
-    rms = 10 ** scene.rng.uniform(-4.5, -2.5) * max(_loud(scene), 0.1)
+    rms = 10 ** scene.rng.uniform(-4.5, -2.5) * max(loudness(scene), 0.1)
     scene.hum = _merged(scene.hum, mains_family(scene.rng, scene.mains_hz, rms, "buzz"))
 
 
@@ -237,162 +241,30 @@ def mains_under_the_tone(scene: Scene) -> None:
     old = scene.statement["tone_hz"]
     scene.statement["tone_hz"] = stated[old]
     ratio = stated[old] / old
-    scene.lines = [Line(x.hz * ratio, x.peak, x.phase, x.order) for x in scene.lines]
+    scene.lines = [replace(x, hz=x.hz * ratio) for x in scene.lines]
     if old == 22.3 and scene.seconds < 0.85:
         scene.seconds = 0.9
     rectifier_buzz(scene)
 
 
-@fault("hum beside the tone", DRIVEN)
+@fault("hum beside the tone", PLAYED)
 def hum_beside_the_tone(scene: Scene) -> None:
     """The mains, near a tone that may be a low one."""
     rms, kind = (
-        10 ** scene.rng.uniform(-4, -2) * _loud(scene),
+        10 ** scene.rng.uniform(-4, -2) * loudness(scene),
         scene.rng.choice(["field", "ripple"]),
     )
     scene.hum = mains_family(scene.rng, scene.mains_hz, rms, str(kind))
 
 
-@fault("modulated by the mains", DRIVEN)
+@fault("modulated by the mains", (*TONES, "looped tone"))
 def modulated_by_mains(scene: Scene) -> None:
     depth, n = 10 ** scene.rng.uniform(-4, -1.5), int(scene.rng.choice([1, 2]))
     hz = n * scene.mains_hz
     scene.envelope.append(lambda t: 1 + depth * np.cos(2 * np.pi * hz * t))
     # Sidebands are within 20 Hz to 20 kHz and count as noise.
-    first = scene.lines[0]
-    scene.sidebands = [Line(abs(first.hz + s * hz), first.peak * depth / 2, 0.0) for s in (-1, 1)]
-
-
-# Of the bench: time and samples.
-
-
-@fault("clock off")
-def clock_off(scene: Scene) -> None:
-    """By up to 0.1 %, more than a crystal's."""
-    off = scene.rng.uniform(-1e-3, 1e-3)
-    scene.bent_time.append(lambda t: off * t)
-
-
-@fault("wow", DRIVEN)
-def wow(scene: Scene) -> None:
-    hz, depth = scene.rng.uniform(0.5, 10), 10 ** scene.rng.uniform(-5, -2.5)
-    scene.bent_time.append(lambda t: depth / (2 * np.pi * hz) * np.sin(2 * np.pi * hz * t + 1))
-
-
-@fault("jitter", DRIVEN)
-def jitter(scene: Scene) -> None:
-    """Random error of each sample's instant."""
-    seconds, seed = 10 ** scene.rng.uniform(-9.5, -7), int(scene.rng.integers(1 << 30))
-    scene.bent_time.append(lambda t: seconds * np.random.default_rng(seed).normal(size=len(t)))
-
-
-@fault("gaps")
-def gaps(scene: Scene) -> None:
-    """One to five gaps of zeros."""
-    number, length = int(scene.rng.integers(1, 6)), int(10 ** scene.rng.uniform(0.5, 2.7))
-
-    def cut(volts: Array, rate: float, rng: np.random.Generator) -> Array:
-        volts = volts.copy()
-        for first in rng.integers(0, len(volts) - length, number):
-            volts[first : first + length] = 0.0
-        return volts
-
-    scene.spoilt.append(cut)
-
-
-@fault("dropped block")
-def dropped_block(scene: Scene) -> None:
-    length = int(2 ** scene.rng.integers(3, 12))
-
-    def drop(volts: Array, rate: float, rng: np.random.Generator) -> Array:
-        first = int(rng.uniform(0.05, 0.9) * len(volts))
-        return np.delete(volts, slice(first, first + length))
-
-    scene.spoilt.append(drop)
-
-
-@fault("repeated block")
-def repeated_block(scene: Scene) -> None:
-    length = int(2 ** scene.rng.integers(3, 12))
-
-    def repeat(volts: Array, rate: float, rng: np.random.Generator) -> Array:
-        first = int(rng.uniform(0.2, 0.9) * len(volts))
-        return np.insert(volts, first, volts[first - length : first])
-
-    scene.spoilt.append(repeat)
-
-
-@fault("one click")
-def one_click(scene: Scene) -> None:
-    volts, at = 10 ** scene.rng.uniform(-3, 0) * max(_loud(scene), 0.01), scene.rng.uniform()
-
-    def click(samples: Array, rate: float, rng: np.random.Generator) -> Array:
-        samples = samples.copy()
-        samples[int(at * (len(samples) - 1))] += volts
-        return samples
-
-    scene.spoilt.append(click)
-
-
-@fault("converter clips", DRIVEN, late=True)
-def converter_clips(scene: Scene) -> None:
-    """The tone reaches a little beyond full scale."""
-    scene.full_scale_v = scene.lines[0].peak * (1 - 10 ** scene.rng.uniform(-4, -0.5))
-
-
-# Of the word length and of statements.
-
-
-@fault("undithered 16 bits")
-def undithered(scene: Scene) -> None:
-    scene.bits, scene.used_bits, scene.dither = 16, None, False
-
-
-@fault("quiet in 16 bits")
-def quiet_in_16_bits(scene: Scene) -> None:
-    """Dithered, but the steps make more noise than the unit may."""
-    scene.bits = 16
-
-
-@fault("short words in long ones")
-def short_words(scene: Scene) -> None:
-    """12 to 16 bits saved as 24."""
-    scene.bits, scene.used_bits = 24, int(scene.rng.integers(12, 17))
-    scene.dither = bool(scene.rng.random() < 0.5)
-
-
-@fault("mains stated wrongly")
-def mains_stated_wrongly(scene: Scene) -> None:
-    scene.mains_stated_hz = {50.0: 60.0, 60.0: 50.0}[scene.mains_stated_hz]
-
-
-@fault("power contradicts", ("tone",), late=True)
-def power_contradicts(scene: Scene) -> None:
-    """The load is another than stated; the stated power is the right one."""
-    ratio = float(scene.rng.choice([0.5, 0.7, 0.8, 1.3, 1.5, 2.0]))
-    scene.statement["load_ohm"] = 8.0
-    scene.statement["real_load_ohm"] = 8.0 * ratio
-    scene.statement["power_w"] = scene.lines[0].peak ** 2 / 2 / (8.0 * ratio)
-
-
-@fault("something else played", late=True)
-def something_else(scene: Scene) -> None:
-    """Music, a sweep or noise in place of what was stated; no value is right."""
-    level = 0.2 * scene.full_scale_v
-    sort = str(scene.rng.choice(["music", "sweep", "tones", "noise"]))
-    scene.lines, scene.hum = [], []
-    scene.added.append(lambda t, rng: level * _sounds(sort, t, rng))
-    scene.nothing_right = True
-
-
-def _sounds(sort: str, t: Array, rng: np.random.Generator) -> Array:
-    if sort == "sweep":
-        k = np.log(1000) / t[-1]
-        return np.sin(2 * np.pi * 20 / k * np.expm1(k * t))
-    if sort == "noise":
-        return 0.25 * rng.normal(size=len(t))
-    found = np.zeros(len(t))
-    for hz in 110 * 2 ** (rng.integers(0, 60, 8) / 12):
-        beat = 1.0 if sort == "tones" else np.exp(-4 * ((t + rng.uniform(0, 0.4)) % 0.4) / 0.4)
-        found += 0.1 * beat * np.sin(2 * np.pi * hz * t)
-    return found
+    scene.sidebands = [
+        Line(abs(x.hz + s * hz), x.peak * depth / 2, 0.0)
+        for x in scene.lines if x.played
+        for s in (-1, 1)
+    ]  # fmt: skip

@@ -15,6 +15,7 @@ from bench.adversary_units import Array, Line, Noise
 
 PASS_BAND = 0.45
 Waveform = Callable[[Array, np.random.Generator], Array]
+OfTime = Callable[[Array], Array]
 OnSamples = Callable[[Array, float, np.random.Generator], Array]
 
 
@@ -28,6 +29,9 @@ class Scene:
     added: waveforms of the unit or the bench. spoilt: what happens to the samples, in order.
     step_v: quantisation step, 0 for none. maybe: noise density that a record may or may not show.
     sidebands: what a modulation makes beside the tone: part of the truth, rendered by `envelope`.
+    bench_lines: that the bench adds to the record, of the orders of the tone.
+    calibration_error: relative, where it isn't drawn for this capture alone.
+    wave: the driven waveform where it isn't one of lines. crest_v: its greatest magnitude.
     nothing_right: what was recorded isn't what was stated. statement: what the manifest says.
     """
 
@@ -56,9 +60,20 @@ class Scene:
     added: list[Waveform] = field(default_factory=list)
     maybe: list[Noise] = field(default_factory=list)
     sidebands: list[Line] = field(default_factory=list)
+    bench_lines: list[Line] = field(default_factory=list)
+    calibration_error: float | None = None
+    wave: OfTime | None = None
+    crest_v: float = 0.0
     nothing_right: bool = False
     spoilt: list[OnSamples] = field(default_factory=list)
     statement: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def step_density(self) -> float:
+        """What its steps may add to the noise of the record, V^2/Hz (triangular dither)."""
+        bits = self.used_bits or self.bits
+        step = 2 * self.full_scale_v / 2.0**bits if bits else 0.0
+        return step**2 / 4 / (self.rate / 2)
 
     @property
     def highest_hz(self) -> float:
@@ -78,7 +93,8 @@ def render(scene: Scene) -> Array:
     for waveform in scene.added:
         volts += waveform(t, rng)
     volts += scene.dc_v
-    volts *= 1 + scene.calibration * rng.standard_normal()
+    drawn = scene.calibration * rng.standard_normal()
+    volts *= 1 + (drawn if scene.calibration_error is None else scene.calibration_error)
     for spoil in scene.spoilt:
         volts = spoil(volts, scene.rate, rng)
     return _quantised(scene, volts)
@@ -87,10 +103,12 @@ def render(scene: Scene) -> Array:
 def _driven(scene: Scene, t: Array) -> Array:
     bent = t + sum(bend(t) for bend in scene.bent_time) if scene.bent_time else t
     tones, rest = np.zeros(len(t)), np.zeros(len(t))
-    turn = np.exp(2j * np.pi * scene.lines[0].hz * bent) if scene.lines else bent
+    if scene.wave is not None:
+        tones += scene.wave(bent)
+    turn = np.exp(2j * np.pi * _base_hz(scene.lines) * bent) if scene.lines else bent
     powers: dict[int, Array] = {}
-    for line in scene.lines:
-        into = tones if sum(abs(n) for n in line.order) == 1 else rest
+    for line in [*scene.lines, *scene.bench_lines]:
+        into = tones if line.played or scene.kind == "square" else rest
         if len(line.order) == 1:
             turning = _power(turn, line.order[0], powers)
             into += (line.peak * np.exp(1j * line.phase) * turning).real
@@ -104,11 +122,19 @@ def _driven(scene: Scene, t: Array) -> Array:
     return volts
 
 
+def _base_hz(lines: list[Line]) -> float:
+    """The frequency that lines of one number are multiples of."""
+    order = lines[0].order
+    return lines[0].hz / (order[0] if len(order) == 1 else 1)
+
+
 def _power(z: Array, order: int, known: dict[int, Array]) -> Array:
-    """z to the power of the order, from the one before where that is known."""
-    known[order] = known[order - 1] * z if order - 1 in known else z**order
-    known.pop(order - 2, None)
-    return known[order]
+    """z to the power of the order, from one a little below where that is known."""
+    below = max((n for n in known if order - n in (1, 2)), default=None)
+    found = z**order if below is None else known[below] * (z if order - below == 1 else z * z)
+    known.clear()
+    known[order] = found
+    return found
 
 
 def _quantised(scene: Scene, volts: Array) -> Array:

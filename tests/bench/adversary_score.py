@@ -11,11 +11,11 @@ import numpy as np
 from scipy.stats import t as student
 
 from backbench.metrics.declaration import MeasuredValue
-from backbench.metrics.measurement import Finding, measure
+from backbench.metrics.findings import Finding
 from bench.adversary_draws import Draw
 from bench.adversary_truth import NOTHING, Truth
 
-ORDINARY = ("hum and hiss are alike", "dominates")
+ORDINARY = ("hum and hiss are alike", "dominates", "no phase: the generator")
 """Remarks that describe a sound figure rather than warn of it."""
 ROUNDING = 1e-9
 FAR = 5.0
@@ -46,11 +46,11 @@ class Outcome(NamedTuple):
 def outcomes(drawn: Draw) -> list[Outcome]:
     """Of every metric whose truth is known; a capture refused whole counts for each of them."""
     try:
-        findings = measure(drawn.capture_data)[0]
+        findings = drawn.findings()
     except Exception as error:  # a defect counts as what it is
         return [Outcome(drawn.key, drawn.kind, drawn.faults, "crash", "measured", math.inf, False,
                         math.nan, NOTHING, repr(error))]  # fmt: skip
-    return list(_outcomes(drawn, [f for f in findings if f.track == 1]))
+    return list(_outcomes(drawn, findings))
 
 
 def _outcomes(drawn: Draw, findings: list[Finding]) -> Iterator[Outcome]:
@@ -58,7 +58,7 @@ def _outcomes(drawn: Draw, findings: list[Finding]) -> Iterator[Outcome]:
         name = _key(finding, drawn.truth)
         if name is None:
             continue
-        common = (drawn.key, drawn.kind, drawn.faults, name.split(" to ")[0])
+        common = (drawn.key, drawn.kind, drawn.faults, name.split(" to ")[0].split(" at ")[0])
         figure, truth = finding.figure, drawn.truth[name]
         if figure is None:
             state = "refused" if finding.status == "rejected" else "not applicable"
@@ -110,9 +110,13 @@ def _key(finding: Finding, truth: dict[str, Truth]) -> str | None:
         text = (figure.detail.get("harmonics", "") if figure else "") or "2 to 10"
         last = 2 if text.startswith("only") else int(text.split()[-1])
         return f"{name} to {last}" if f"{name} to {last}" in truth else f"{name} to 10"
-    if figure is not None and figure.order is not None:
-        name = f"{name} {figure.order}"
-    return name if name in truth else None
+    if figure is None:
+        return name if name in truth else None
+    for more in (figure.order, figure.detail.get("for"), f"{figure.frequency_hz or 0:g}"):
+        if f"{name} {more}" in truth:
+            return f"{name} {more}"
+    limited = f"{name} at {figure.limit_percent or 0:g} %"
+    return next((one for one in (limited, name) if one in truth), None)
 
 
 HEADINGS = ("", "readings", "in 95 %", "refused", "remarked", "bounds", "wrong side", "beyond 5 u",

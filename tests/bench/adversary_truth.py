@@ -134,15 +134,16 @@ def _hum_truth(scene: Scene) -> dict[str, Truth]:
              for k in scene.hum_span)) for x in ten}  # fmt: skip
     if hum > 0:
         truth["hum"] = spanning(*(np.sqrt(hum) * k for k in scene.hum_span))
-    inside = np.geomspace(1000, 10_000, 50)
+    inside = np.linspace(1000, 10_000, 500)
     hiss = [
-        np.sqrt(np.median(sum(noise.density(inside) for noise in some)))
+        np.sqrt(np.mean(sum(noise.density(inside) for noise in some)))
         for some in ([*scene.noises], [*scene.noises, *scene.maybe])
     ]
     truth["hiss"] = spanning(*hiss)
     if hum > 0:
-        ratios = [10 * np.log10(hum * k**2 / noise) for noise in noise_powers(scene)
-                  for k in scene.hum_span]  # fmt: skip
+        steps = scene.step_density * (HIGH_HZ - LOW_HZ)
+        ratios = [10 * np.log10(hum * k**2 / (noise + own)) for noise in noise_powers(scene)
+                  for k in scene.hum_span for own in (0.0, steps)]  # fmt: skip
         truth["hum_over_hiss"] = spanning(*ratios)
     return truth
 
@@ -172,17 +173,18 @@ def pair_truth(scene: Scene) -> dict[str, Truth]:
     return truth | {"tones_level": spanning(*(level * k for k in scene.span))}
 
 
-_TRUTHS = {"tone": tone_truth, "idle": idle_truth, "two tones": pair_truth}
 NOTHING = Truth(math.inf, -math.inf)
 _OF_NOTHING = {
     "tone": ("level", "thd to 10", "thd_total to 10", "thd_wide", "thd_n", "sinad", "snr"),
     "idle": ("noise", "noise_a", "noise_ccir_rms", "hiss"),
     "two tones": ("tones_level", "modulation_distortion_rms", "difference_frequency_total"),
+    "multitone": ("tones_level", "between_tones", "multitone_distortion"),
+    "square": ("rise_time", "fall_time", "tilt", "state_high", "state_low"),
+    "burst": ("burst_level", "burst_distortion"),
+    "sweep": ("response_low_3db", "response_high_3db"),
 }
 
 
-def truth_of(scene: Scene) -> dict[str, Truth]:
-    """Of a scene's metrics, by name; NOTHING where no value is right."""
-    if scene.nothing_right:
-        return dict.fromkeys(_OF_NOTHING[scene.kind], NOTHING)
-    return _TRUTHS[scene.kind](scene)
+def of_nothing(kind: str) -> dict[str, Truth]:
+    """Metrics of a kind of capture in which no value is right."""
+    return dict.fromkeys(_OF_NOTHING[kind], NOTHING)

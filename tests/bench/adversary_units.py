@@ -16,12 +16,16 @@ POINTS = 4096
 
 @dataclass(frozen=True)
 class Line:
-    """A sine: frequency in Hz, peak volts, phase in rad (cosine) and order re its fundamental."""
+    """A sine: frequency in Hz, peak volts, phase in rad (cosine) and order re its fundamental.
+
+    played: whether it is one of the tones that were played, not a product of them.
+    """
 
     hz: float
     peak: float
     phase: float
     order: tuple[int, ...] = ()
+    played: bool = False
 
 
 def draw_curve(rng: np.random.Generator) -> Curve:
@@ -46,7 +50,7 @@ def harmonics(curve: Curve, peak: float, hz: float, highest_hz: float, phase: fl
     found = np.fft.rfft(peak * curve(np.cos(angle))) / (POINTS / 2)
     orders = range(1, min(int(highest_hz / hz), 200) + 1)
     return [
-        Line(n * hz, float(abs(found[n])), float(np.angle(found[n])) + n * phase, (n,))
+        Line(n * hz, float(abs(found[n])), float(np.angle(found[n])) + n * phase, (n,), n == 1)
         for n in orders
         if abs(found[n]) > FAINTEST * peak
     ]
@@ -70,7 +74,8 @@ def products(
             if (n == 0 and m <= 0) or abs(value) < FAINTEST * whole or abs(at) > highest_hz:
                 continue
             turn = float(np.angle(value)) + m * phases[0] + n * phases[1]
-            lines.append(Line(abs(at), float(abs(value)), np.sign(at) * turn, (m, n)))
+            played = abs(m) + n == 1
+            lines.append(Line(abs(at), float(abs(value)), np.sign(at) * turn, (m, n), played))
     return lines
 
 

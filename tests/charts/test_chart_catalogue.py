@@ -137,8 +137,8 @@ def test_page_loads_nothing(tmp_path: Path, frames: dict[str, pl.DataFrame]) -> 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_no_rows_gives_a_sentence(name: str, frames: dict[str, pl.DataFrame]) -> None:
-    spec = json.dumps(_drawn(name, frames[name].clear()))
-    assert "No unit in the catalogue has a reading for this yet." in spec
+    spec = json.dumps(_drawn(name, frames[name].clear(), subject=""))
+    assert "No unit in the catalogue has a value for this yet." in spec
     assert '"axis"' not in re.sub(r'"config".*', "", spec.split('"datasets"')[0])
 
 
@@ -150,7 +150,7 @@ def test_rows_without_numbers_give_a_sentence(name: str, frames: dict[str, pl.Da
     nothing = frames[name].with_columns(
         pl.lit(float("nan")).alias(c) for c in frames[name].select(numbers).columns
     )
-    assert "yet." in json.dumps(_drawn(name, nothing)) or name == "slope"
+    assert "yet." in json.dumps(_drawn(name, nothing, subject="")) or name == "slope"
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -274,7 +274,7 @@ def test_mains_lines_are_told_from_other_peaks(frames: dict[str, pl.DataFrame]) 
 
 def test_panels_are_headed_by_the_metrics_title(frames: dict[str, pl.DataFrame]) -> None:
     frame = frames["slope"].with_columns(title=pl.lit("Residual noise"), unit=pl.lit("V"))
-    assert "Residual noise (V)" in json.dumps(_drawn("slope", frame))
+    assert "Residual noise" in json.dumps(_drawn("slope", frame))
 
 
 @pytest.mark.parametrize("name", ["strip", "trend"])
@@ -288,3 +288,28 @@ def test_five_thousand_units_stay_a_small_page(
     )
     save(charts()[name].draw(many, LABELS, keys[0]), tmp_path / "c.html")
     assert (tmp_path / "c.html").stat().st_size < 3_000_000
+
+
+NOT_OF_UNITS = ("control", "coverage", "profile")
+"""Charts whose rows need no unit."""
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if name not in NOT_OF_UNITS])
+def test_a_unit_without_a_value_is_named_with_the_reason(
+    name: str, frames: dict[str, pl.DataFrame]
+) -> None:
+    labels = Labels(missing="Quarrel M-99 has no value here: it was not measured in any review.")
+    spec = json.dumps(chart_named(name).draw(frames[name], labels, "u99").to_dict())
+    assert "Quarrel M-99 has no value here: it was not measured in any review." in spec
+    assert "Measured: Quarrel M-10" in spec
+    assert '"axis"' not in re.sub(r'"config".*', "", spec.split('"datasets"')[0])
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if name not in NOT_OF_UNITS])
+def test_the_heading_is_the_finding_with_its_subject(
+    name: str, frames: dict[str, pl.DataFrame]
+) -> None:
+    labels = Labels(title="A heading", question="A question?", note="1 kHz")
+    spec = json.dumps(chart_named(name).draw(frames[name], labels, "u0").to_dict())
+    assert '"description": "Quarrel M-10: ' in spec
+    assert "A question? 1 kHz" in spec

@@ -14,6 +14,7 @@ from faults.small_catalogue import small_catalogue, write_review
 
 PICKLES = (b"\x80\x04\x95", b"\x80\x05\x95", b"gASV", b"gAWV")
 """How pickles of today's protocols begin, as bytes and in base64."""
+PROXIES = ("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY", "http_proxy", "https_proxy", "all_proxy")
 CODE = "import sys; from backbench.cli import main; sys.argv[0] = 'backbench'; main()"
 
 
@@ -35,6 +36,7 @@ def test_an_orchestrated_ingest_needs_loopback_only(tmp_path: Path) -> None:
         f'exec "{sys.executable}" -c "{CODE}" ingest "$1" -c "$2"'
     )
     kept = {**os.environ, "HOME": str(tmp_path), "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "true"}
+    kept |= dict.fromkeys(PROXIES, "http://192.0.2.1:3128")
     ran = subprocess.run(
         ["unshare", "-rn", "sh", "-c", script, "sh", tmp_path / "auk", catalogue.places.root],
         capture_output=True, text=True, check=False, env=kept,
@@ -45,3 +47,43 @@ def test_an_orchestrated_ingest_needs_loopback_only(tmp_path: Path) -> None:
     assert runs
     for path in runs:
         assert not any(mark in path.read_bytes() for mark in PICKLES), path
+
+
+LISTEN = """
+import socket, subprocess, sys
+names = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+names.bind(("127.0.0.1", 53))
+names.setblocking(False)
+ran = subprocess.run([sys.executable, "-c", sys.argv[1], *sys.argv[2:]])
+try:
+    print("looked up:", names.recv(512))
+except BlockingIOError:
+    print("nothing looked up")
+sys.exit(ran.returncode)
+"""
+PRINT = """
+import sys
+from pathlib import Path
+from backbench.publish.standalone_page import find_browser, printed
+page = b"<!doctype html><title>a sheet</title><img src='https://pictures.example/a.png'><p>text"
+Path(sys.argv[1]).write_bytes(printed(page, find_browser()))
+"""
+
+
+@pytest.mark.skipif(not _isolated(), reason="network namespaces are not permitted here")
+def test_the_printing_browser_looks_nothing_up(tmp_path: Path) -> None:
+    (tmp_path / "resolv.conf").write_text("nameserver 127.0.0.1\n")
+    script = (
+        'ip link set lo up; mount --bind "$1" /etc/resolv.conf || exit 8; '
+        f'exec "{sys.executable}" -c "$2" "$3" "$4"'
+    )
+    ran = subprocess.run(
+        ["unshare", "-rnm", "sh", "-c", script, "sh", tmp_path / "resolv.conf", LISTEN, PRINT,
+         tmp_path / "sheet.pdf"],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    if ran.returncode == 8:
+        pytest.skip("mounting is not permitted here")
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    assert "nothing looked up" in ran.stdout
+    assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF")

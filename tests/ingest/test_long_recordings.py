@@ -55,7 +55,7 @@ def test_stretches_give_the_figures_of_the_whole(
         assert other["status"] == one["status"], key
         if one["value"] is None:
             continue
-        assert re.search("(mean|highest) of 7 stretches", other["reason"])
+        assert re.search("(mean|highest) of 7 segments", other["reason"])
         apart, u = other["value"] - one["value"], other["uncertainty"]
         if one["bound"] is None:
             assert abs(apart) <= 2 * u, key
@@ -126,7 +126,7 @@ def test_what_one_stretch_lacks_is_refused_for_the_recording(
     left, right = found["level", "left"], found["level", "right"]
     assert left["status"] == "rejected"
     assert left["reason"] == (
-        "in stretch 4 of 4: silence: every sample is the same, so nothing was recorded; "
+        "in segment 4 of 4: silence: every sample is the same, so nothing was recorded; "
         "check cables, input and recording level, and record again"
     )
     assert right["status"] == "measured"
@@ -139,7 +139,7 @@ def test_what_has_a_course_through_time_is_refused_in_words(
     work = job(tmp_path / "long.flac", name, volts_of(name, 2.0)[: 2 * RATE])
     at_most(monkeypatch, work, RATE)
     assert analyse(work).reason == (
-        f"long.flac: found 2 s of 3 tracks at 48000 Hz; expected at most 1 s of the stimulus "
+        f"long.flac: found 2 s of 3 tracks at 48 kHz; expected at most 1 s of the stimulus "
         f"'{name}', which is measured whole; cut it to what is measured"
     )
 

@@ -71,7 +71,7 @@ def test_without_a_resistor_there_is_no_power() -> None:
 @pytest.mark.parametrize(
     ("volts", "told"),
     [
-        (bursts(hz=1100.0), "of 1099.99 Hz"),
+        (bursts(hz=1100.0), "of 1.09999 kHz"),
         (bursts(on=0.04), "burst of 40.3 ms"),
         (bursts(period=0.4), "400 ms apart"),
         (bursts(seconds=0.3, period=0.25, on=0.3), "no whole burst"),

@@ -124,3 +124,31 @@ def test_lines_of_both_frequencies_or_of_neither_refuse_nothing() -> None:
     both = {f * n: 1e-3 for n in range(1, 9) for f in (50.0, 60.0)}
     assert "mains_line 1" in figures(idle_material(track(record(both)), mains_hz=50.0))
     assert "mains_line 1" in figures(idle_material(track(record({997.0: 1e-3})), mains_hz=50.0))
+
+
+def test_a_beat_with_a_mains_line_is_in_the_uncertainty_of_a_residual() -> None:
+    """The residual is that of both lines, whatever their phases make of them in this record."""
+    scores = []
+    for phase in np.linspace(0, 2 * np.pi, 12, endpoint=False):
+        t = np.arange(int(RATE)) / RATE
+        volts = record({315.0: 1.0, 945.0: 1e-3, 840.0: 2e-4, 1080.0: 2e-4}, 1.0)
+        volts += 2e-4 * np.cos(2 * np.pi * 960.0 * t + phase)
+        volts += 1e-3 * (
+            np.cos(2 * np.pi * 1260.0 * t) + 0.2 * np.cos(2 * np.pi * 1260 * t + phase)
+        )
+        found = figures(tone_material(track(volts), hz=315.0, mains_hz=60.0))["thd_n"]
+        whole = 100 * math.sqrt(2e-6 + 4 * 4e-8)
+        assert found.bound is None
+        scores.append((found.value - whole) / found.uncertainty)
+    assert np.max(np.abs(scores)) < 2
+    assert np.std(scores) > 0.3
+
+
+def test_a_sideband_in_the_lobe_of_a_harmonic_stays_in_the_noise() -> None:
+    """37.7 Hz beside the second harmonic of 22.3 Hz, as the supply modulates the tone."""
+    volts = record({22.3: 1.0, 44.6: 1e-2, 37.7: 2e-3, 82.3: 2e-3}, 1.0)
+    found = figures(tone_material(track(volts), hz=22.3, mains_hz=60.0))["snr"]
+    truth = -10 * math.log10(2 * 2e-3**2)
+    assert found.bound is None
+    assert abs(found.value - truth) < 2 * max(found.uncertainty, 0.05)
+    assert found.value < truth + 0.5

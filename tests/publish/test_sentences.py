@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from backbench.charts.chart_text import lowered
 from backbench.comparison.differences import Difference
 from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
@@ -120,4 +121,4 @@ def test_state_and_catalogue() -> None:
      ("SINAD", "SINAD"), ("", "")],
 )  # fmt: skip
 def test_titles_within_a_sentence(title: str, within: str) -> None:
-    assert finding_sentences.lowered(title) == within
+    assert lowered(title) == within

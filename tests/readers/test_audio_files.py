@@ -112,7 +112,7 @@ def test_absurd_sizes_are_refused_from_the_header(
 ) -> None:
     monkeypatch.setattr(file_formats, "MAX_SAMPLES", 5999)
     monkeypatch.setattr(soundfile.SoundFile, "read", None)
-    assert told(written(tmp_path)) == "0.0625 s of 2 tracks at 48000 Hz"
+    assert told(written(tmp_path)) == "62.5 ms of 2 tracks at 48 kHz"
     monkeypatch.setattr(file_formats, "MAX_SAMPLES", 6000)
     with pytest.raises(TypeError, match="NoneType"):  # it got as far as reading
         read_recording(tmp_path / "take")

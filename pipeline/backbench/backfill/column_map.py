@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from backbench.documents.manifest import OUTPUT
+from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimuli import Strict
 from backbench.documents.unit_facts import Name, PublishedConditions
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
@@ -61,7 +62,7 @@ class ReadingColumn(Strict):
     """Conditions of the figures. Example: `{ frequency_hz = 1000, power_w = 1 }`"""
     order: Annotated[int, Field(ge=1, le=100)] | None = None
     """Order of a harmonic. Example: `2`"""
-    uncertainty_percent: Annotated[float, Field(gt=0, le=100)] | None = None
+    uncertainty_percent: Annotated[float, Field(gt=0, le=100), in_unit("%")] | None = None
     """Standard uncertainty (k = 1) re the value. Example: `5`"""
     negate: bool = False
     """The sheet has the opposite sign, such as a separation of -60 dB. Example: `true`"""

@@ -88,33 +88,33 @@ def understand(sheet: Sheet, how: ColumnMap) -> SheetContents:
             for name in lacking
         ]  # fmt: skip
         raise UserError("the map doesn't fit the sheet", faults)
-    found = SheetContents({}, [], [])
+    reading = SheetContents({}, [], [])
     source = SheetSource(sheet, how, decimal_signs(sheet, how))
     for row in sheet.rows:
-        _read_row(source, row, found)
-    return found
+        _read_row(source, row, reading)
+    return reading
 
 
-def _read_row(source: SheetSource, row: Row, found: SheetContents) -> None:
+def _read_row(source: SheetSource, row: Row, reading: SheetContents) -> None:
     problems: list[Problem] = []
     review = _facts(source, row, source.how.review, problems)
     unit = _facts(source, row, source.how.unit, problems)
     if problems:
-        found.problems.extend(problems)
+        reading.problems.extend(problems)
         return
     unit_key = str(unit.pop("key", "") or plain(f"{unit['maker']} {unit['model']}"))
     key = str(review.pop("key", "") or plain(f"{review['date']:%Y-%m} {unit_key}"))
     unit["key"] = unit_key
-    record = found.records.get(key) or Record(key, review)
+    record = reading.records.get(key) or Record(key, review)
     clash = _clash(record, review, unit)
     if clash:
-        found.problems.append(Problem(source.place(row), key, clash))
+        reading.problems.append(Problem(source.place(row), key, clash))
         return
-    found.records[key] = record
+    reading.records[key] = record
     record.rows.append(row.number)
     record.units[unit_key] = unit
     for column in source.how.reading:
-        _read_figure(source, row, column, record, unit_key, found)
+        _read_figure(source, row, column, record, unit_key, reading)
 
 
 def _clash(record: Record, review: dict[str, Any], unit: dict[str, Any]) -> str | None:
@@ -133,7 +133,7 @@ def _clash(record: Record, review: dict[str, Any], unit: dict[str, Any]) -> str 
 def _facts(
     source: SheetSource, row: Row, facts: Mapping[Any, Fact], problems: list[Problem]
 ) -> dict[str, Any]:
-    found: dict[str, Any] = {}
+    facts_of_row: dict[str, Any] = {}
     for name, fact in facts.items():
         cell = row.cells.get(fact.column) if fact.column else None
         if fact.column and cell is None:
@@ -145,8 +145,8 @@ def _facts(
             problems.append(Problem(source.place(row, cell), cell.text, f"{name}: {error}"))
             continue
         if value is not None:
-            found[name] = value
-    return found
+            facts_of_row[name] = value
+    return facts_of_row
 
 
 def _always(name: str, fact: Fact) -> Any:
@@ -200,13 +200,13 @@ def _date(cell: Cell, how: ColumnMap) -> dt.date:
 
 def _years(text: str) -> int | list[int]:
     """1961, 1961.0, or 1959-63 and 1959-1963."""
-    found = re.fullmatch(r"(\d{4})(?:\.0)?(?:\s*[-–/]\s*(\d{2}|\d{4}))?", text)
-    if not found:
+    years = re.fullmatch(r"(\d{4})(?:\.0)?(?:\s*[-–/]\s*(\d{2}|\d{4}))?", text)
+    if not years:
         raise ValueError(f"{text!r} is no year")
-    first = int(found[1])
-    if found[2] is None:
+    first = int(years[1])
+    if years[2] is None:
         return first
-    last = int(found[2]) if len(found[2]) == 4 else first // 100 * 100 + int(found[2])
+    last = int(years[2]) if len(years[2]) == 4 else first // 100 * 100 + int(years[2])
     if last < first:
         raise ValueError(f"{text!r} runs backwards")
     return [first, last]
@@ -227,7 +227,7 @@ def _read_figure(
     column: ReadingColumn,
     record: Record,
     unit_key: str,
-    found: SheetContents,
+    reading: SheetContents,
 ) -> None:
     cell = row.cells.get(column.column)
     if cell is None or not cell.text or cell.text in source.how.empty:
@@ -240,23 +240,23 @@ def _read_figure(
             decimal=source.signs.of(column.column, cell), load_ohm=column.at.load_ohm,
         )  # fmt: skip
     except UnreadableQuantity as error:
-        found.problems.append(Problem(source.place(row, cell), cell.text, str(error)))
+        reading.problems.append(Problem(source.place(row, cell), cell.text, str(error)))
         return
     value = -written.value if column.negate else written.value
     bound = _SWAPPED[written.bound] if column.negate else written.bound
-    said = exact(value, metric.unit, bound)
+    value_text = exact(value, metric.unit, bound)
     figure = {
-        "metric": column.metric, "unit": unit_key, "output": column.output, "value": said,
+        "metric": column.metric, "unit": unit_key, "output": column.output, "value": value_text,
         "at": column.at.model_dump(exclude_none=True) or None, "order": column.order,
         "uncertainty_percent": column.uncertainty_percent,
         "origin": f"{source.place(row, cell)}: {cell.text}"[:200],
     }  # fmt: skip
     if any(_same(figure, other) for other in record.entered):
         reason = "another row of this review has this figure already"
-        found.problems.append(Problem(source.place(row, cell), cell.text, reason))
+        reading.problems.append(Problem(source.place(row, cell), cell.text, reason))
         return
     record.entered.append(figure)
-    found.understood.append(Understood(column.column, cell.text, said))
+    reading.understood.append(Understood(column.column, cell.text, value_text))
 
 
 def _refuse_unknown_percent(cell: Cell, unit: str) -> None:

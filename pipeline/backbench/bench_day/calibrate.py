@@ -49,16 +49,16 @@ def calibrated(path: Path, known: Known, tracks: Sequence[int]) -> Calibration:
     recording = read_recording(path)
     heard = listen(recording.samples, recording.rate_hz, recording.bits)
     if not isinstance(heard, RecognisedStimulus) or heard.kind != "tone":
-        found = heard.says if isinstance(heard, RecognisedStimulus) else heard.reason
-        raise UserError("no calibration", [Fault(path.name, found, "one steady tone")])
-    asked = list(tracks) or list(range(1, recording.samples.shape[1] + 1))
+        content = heard.says if isinstance(heard, RecognisedStimulus) else heard.reason
+        raise UserError("no calibration", [Fault(path.name, content, "one steady tone")])
+    numbers = list(tracks) or list(range(1, recording.samples.shape[1] + 1))
     volts, worst, faults = {}, 0.0, []
-    for n in asked:
+    for n in numbers:
         try:
             if n > recording.samples.shape[1]:
                 raise Refusal(f"{recording.samples.shape[1]} tracks")
-            own = np.ascontiguousarray(recording.samples[:, n - 1])
-            track = Track(own, recording.rate_hz, 1.0, 0.0, recording.bits)
+            samples = np.ascontiguousarray(recording.samples[:, n - 1])
+            track = Track(samples, recording.rate_hz, 1.0, 0.0, recording.bits)
             rms, relative = _fundamental(track, float(heard.stimulus["tone_hz"]))
         except Refusal as refusal:
             faults.append(Fault(f"{path.name}, track {n}", str(refusal), "the tone",
@@ -80,10 +80,10 @@ def _fundamental(track: Track, hz: float) -> tuple[float, float]:
 
     Full scale is a peak, so that volts (rms) over this rms are volts (peak) at full scale.
     """
-    found = find_tone(track, hz, None).fundamental
-    if found.rms < LEAST_SHARE:
-        raise Refusal(f"a tone of {100 * found.rms:.2g} % of full scale, too faint to go by")
-    return found.rms, found.relative
+    fundamental = find_tone(track, hz, None).fundamental
+    if fundamental.rms < LEAST_SHARE:
+        raise Refusal(f"a tone of {100 * fundamental.rms:.2g} % of full scale, too faint to go by")
+    return fundamental.rms, fundamental.relative
 
 
 def months_after(day: dt.date, months: int) -> dt.date:

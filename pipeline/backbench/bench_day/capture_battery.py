@@ -79,8 +79,8 @@ def line_stage(session: PlanningSession) -> Found:
     said = "open" if other == "open" else "10kohm"
     yield session.at(f"tone-1k-{said}.wav", 2.0, other, tone(1000),
                      "output impedance, from two loads")  # fmt: skip
-    for hz, said in ((20.0, "20"), (20_000.0, "20k")):
-        yield session.at(f"tone-{said}-2v.wav", 2.0, load, tone(hz), "the end of the band")
+    for hz, name in ((20.0, "20"), (20_000.0, "20k")):
+        yield session.at(f"tone-{name}-2v.wav", 2.0, load, tone(hz), "the end of the band")
     yield from _sweep(session, 1.0, load)
     yield from _separation(session, 2.0, load)
     yield from _several(session, 2.0, load)
@@ -105,7 +105,7 @@ BATTERIES: dict[Battery, Callable[[PlanningSession], Found]] = {
 
 def loop_back(session: PlanningSession) -> list[PlannedStep]:
     """The bench alone: what it adds to every figure."""
-    found = [
+    steps = [
         session.bench_alone("loop-back-idle.wav", Idle(idle="generator off"), 0.0,
                             "the bench's own noise"),
         session.bench_alone("loop-back-1k.wav", Tone(tone_hz=1000.0, generator_vrms=1.0), 1.0,
@@ -114,9 +114,9 @@ def loop_back(session: PlanningSession) -> list[PlannedStep]:
     played = _played(session, "played-loop-back-sweep.wav")
     if played is not None:
         sweep = Sweep(sweep_hz=SWEPT_HZ, sweep_s=SWEPT_S, generator_vrms=1.0, **played)
-        found.append(session.bench_alone(
+        steps.append(session.bench_alone(
             "loop-back-sweep.wav", sweep, 1.0, "the bench's own response"))  # fmt: skip
-    return found
+    return steps
 
 
 def _low(session: PlanningSession) -> float:
@@ -138,8 +138,8 @@ def _across_loads(session: PlanningSession, low: float) -> Found:
         yield ("output impedance is left out: name a second load with --load; an output "
                "transformer must not run open")  # fmt: skip
     for other in others:
-        said = "open" if other == "open" else f"{named(float(other))}ohm"
-        step = session.at(f"tone-1k-{said}.wav", volts, other, tone(1000),
+        name = "open" if other == "open" else f"{named(float(other))}ohm"
+        step = session.at(f"tone-1k-{name}.wav", volts, other, tone(1000),
                           "output impedance: the same level into another load")  # fmt: skip
         yield step.model_copy(update={"power_w": None, "out_vrms": None})
 

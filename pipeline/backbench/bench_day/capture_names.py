@@ -10,5 +10,5 @@ def named(value: float) -> str:
 
 def tone_file(hz: float, power_w: float, load_ohm: float) -> str:
     """tone-1k-5w-8ohm.wav"""
-    said = f"{named(hz / 1000)}k" if hz >= 1000 else named(hz)
-    return f"tone-{said}-{named(power_w)}w-{named(load_ohm)}ohm.wav"
+    frequency = f"{named(hz / 1000)}k" if hz >= 1000 else named(hz)
+    return f"tone-{frequency}-{named(power_w)}w-{named(load_ohm)}ohm.wav"

@@ -47,17 +47,17 @@ def markers_in_turn(blocks: Iterable[Array], rate_hz: float) -> Array:
     """As find_markers, of samples that come in blocks one after the other."""
     margin = round(MARKER_S * rate_hz)
     kept, first, done = np.zeros(0), 0, 0  # first: of what is kept; done: up to there told
-    found: list[Array] = []
+    times: list[Array] = []
     for block in blocks:
         kept = np.concatenate([kept, block])
         # A marker is told once what follows it, and might be likelier, is there too.
-        told = first + len(kept) - 2 * margin
-        if told > done:
-            found.append(_between(kept, first, rate_hz, done, told))
-            done = told
+        settled = first + len(kept) - 2 * margin
+        if settled > done:
+            times.append(_between(kept, first, rate_hz, done, settled))
+            done = settled
             kept, first = kept[max(done - margin - first, 0) :], max(done - margin, first)
-    found.append(_between(kept, first, rate_hz, done, first + len(kept)))
-    return np.concatenate(found)
+    times.append(_between(kept, first, rate_hz, done, first + len(kept)))
+    return np.concatenate(times)
 
 
 def _between(samples: Array, first: int, rate_hz: float, start: int, stop: int) -> Array:

@@ -16,6 +16,7 @@ import numpy as np
 
 from backbench.bench_day.burst_envelope import Gates, Plateaus, frequencies, gates, levels, plateaus
 from backbench.bench_day.strongest_lines import Line, line_power, strongest_lines
+from backbench.quantities.writing import ordinary, quantity
 from backbench.signal.spectrum import Spectrum, spectrum
 from backbench.signal.track import Array, Track
 
@@ -70,8 +71,8 @@ class Sound:
 
     def spread(self, block_s: float) -> float:
         """Greatest over least short-time level."""
-        found = levels(self.volts, self.rate_hz, block_s)
-        return float(found.max() / max(found.min(), 1e-12))
+        levels_of_blocks = levels(self.volts, self.rate_hz, block_s)
+        return float(levels_of_blocks.max() / max(levels_of_blocks.min(), 1e-12))
 
     @cached_property
     def steady(self) -> bool:
@@ -114,9 +115,9 @@ def _named(sound: Sound) -> Iterator[RecognisedStimulus]:
         _idle, _sweep, _square, _two_tones, _tone, _multitone, _steps, _burst,
     )  # fmt: skip
     for test in tests:
-        found = test(sound)
-        if found is not None:
-            yield found
+        stimulus = test(sound)
+        if stimulus is not None:
+            yield stimulus
 
 
 def _idle(sound: Sound) -> RecognisedStimulus | None:
@@ -187,8 +188,8 @@ def _two_tones(sound: Sound) -> RecognisedStimulus | None:
     if harmonic or hum or not sound.steady:
         return None
     ratio = float(np.sqrt(strong[0].power / strong[1].power))
-    said = " and ".join(_hz(line.hz, sound) for line in strong)
-    return RecognisedStimulus("two tones", f"two tones, {said}", {
+    frequencies = " and ".join(_hz(line.hz, sound) for line in strong)
+    return RecognisedStimulus("two tones", f"two tones, {frequencies}", {
         "tones_hz": [_tidy(line.hz, sound) for line in strong],
         "ratio": float(round(ratio)) if ratio > 0.9 else round(ratio, 2),
         "generator_vrms": "unknown"})  # fmt: skip
@@ -202,11 +203,9 @@ def _multitone(sound: Sound) -> RecognisedStimulus | None:
     if sound.spread(0.15) > 1.25 or not sound._halves_agree() or _is_note(strong):
         return None
     found = sorted(_tidy(line.hz, sound) for line in strong)
-    return RecognisedStimulus(
-        "multitone",
-        f"{len(found)} tones, {found[0]:g} Hz to {found[-1]:g} Hz",
-        {"multitone_hz": found, "generator_vrms": "unknown"},
-    )
+    text = f"{len(found)} tones, {_text(found[0])} to {_text(found[-1])}"
+    stimulus = {"multitone_hz": found, "generator_vrms": "unknown"}
+    return RecognisedStimulus("multitone", text, stimulus)
 
 
 def _is_note(strong: list[Line]) -> bool:
@@ -230,8 +229,8 @@ def _sweep(sound: Sound) -> RecognisedStimulus | None:
         return None
     low, high = _ends(sound, slope, offset)
     seconds = float(np.log2(high / low) / slope)
-    says = f"a sweep from about {low:g} Hz to {high:g} Hz in {seconds:.2g} s"
-    return RecognisedStimulus("sweep", says, {
+    text = f"a sweep from about {_text(low)} to {_text(high)} in {_text(seconds, 's', 2)}"
+    return RecognisedStimulus("sweep", text, {
         "sweep_hz": [low, high], "sweep_s": float(f"{seconds:.2g}"),
         "generator_vrms": "unknown"})  # fmt: skip
 
@@ -257,7 +256,7 @@ def _burst(sound: Sound) -> RecognisedStimulus | None:
     found: Gates | None = gates(sound.volts, sound.rate_hz)
     if found is None:
         return None
-    return RecognisedStimulus("burst", f"bursts of about {found.hz:.3g} Hz", {
+    return RecognisedStimulus("burst", f"bursts of about {_text(found.hz, digits=3)}", {
         "burst_hz": _round(found.hz), "on_ms": found.on_ms, "period_ms": found.period_ms,
         "generator_vrms": "unknown"})  # fmt: skip
 
@@ -270,8 +269,11 @@ def _tidy(hz: float, sound: Sound) -> float:
 
 
 def _hz(hz: float, sound: Sound) -> str:
-    tidy = _tidy(hz, sound)
-    return f"{tidy / 1000:g} kHz" if tidy >= 1000 else f"{tidy:g} Hz"
+    return _text(_tidy(hz, sound))
+
+
+def _text(value: float, unit: str = "Hz", digits: int = 6) -> str:
+    return ordinary(quantity(value, unit, digits))
 
 
 def _round(hz: float) -> float:

@@ -38,8 +38,8 @@ class Listened:
 def listened(folder: Path, paths: Sequence[Path]) -> dict[str, Listened]:
     """Every file, by its name within the folder. Reading and transforms run side by side."""
     with ThreadPoolExecutor(max(1, len(os.sched_getaffinity(0)))) as pool:
-        found = pool.map(lambda path: _one(folder, path), paths)
-        return {item.file: item for item in found}
+        items = pool.map(lambda path: _one(folder, path), paths)
+        return {item.file: item for item in items}
 
 
 def _one(folder: Path, path: Path) -> Listened:
@@ -51,10 +51,10 @@ def _one(folder: Path, path: Path) -> Listened:
                 pass  # reading tells of samples that are no numbers, and of a broken end
     except UserError as error:
         return Listened(name, 0, None, fault=error.faults[0])
-    heard = listen(samples, opened.rate_hz, opened.bits)
+    sound = listen(samples, opened.rate_hz, opened.bits)
     centred = samples - samples.mean(axis=0)
     rms = tuple(float(one) for one in np.sqrt(np.mean(np.square(centred), axis=0)))
-    return Listened(name, samples.shape[1], heard, rms, _clipped(samples))
+    return Listened(name, samples.shape[1], sound, rms, _clipped(samples))
 
 
 def _clipped(samples: Array) -> tuple[int, ...]:

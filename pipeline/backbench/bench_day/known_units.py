@@ -12,11 +12,11 @@ def earlier_manifest(
     places: CataloguePaths, settings: Settings, unit: str, maker: str | None, model: str | None
 ) -> tuple[Manifest | None, bool]:
     """The manifest, and whether it is of the unit itself (else of its model)."""
-    found: Manifest | None = None
+    of_model: Manifest | None = None
     for receipt in reversed(places.ledger.receipts()):
         manifest = recall(receipt, places.vault)
         if any(settings.unit_key(u.key) == unit for u in manifest.unit):
             return manifest, True
-        if found is None and any((u.maker, u.model) == (maker, model) for u in manifest.unit):
-            found = manifest
-    return found, False
+        if of_model is None and any((u.maker, u.model) == (maker, model) for u in manifest.unit):
+            of_model = manifest
+    return of_model, False

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from backbench.bench_day.folder_scan import Listened
 from backbench.bench_day.manifest_entries import planned_step
+from backbench.bench_day.plan_text import text_of
 from backbench.bench_day.planned_capture import Plan
 from backbench.documents.manifest import Capture, Manifest
 from backbench.documents.settings import Settings, calibration_for
@@ -25,7 +26,8 @@ def off_level(
         return
     volts = greatest_volts(manifest, settings, capture, item)
     if volts is not None and abs(volts / step.out_vrms - 1) > WITHIN:
-        yield f"{capture.file}: {volts:.3g} V at the output; planned were {step.out_vrms:.3g} V"
+        planned = text_of(step.out_vrms, "V")
+        yield f"{capture.file}: {text_of(volts, 'V')} at the output; planned were {planned}"
 
 
 def greatest_volts(

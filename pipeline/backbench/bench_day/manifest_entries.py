@@ -59,8 +59,8 @@ def unlike(stimulus: object, heard: RecognisedStimulus | Unknown) -> str | None:
         # A square wave through a narrow band is a tone, and a hard-driven tone nearly square.
         return None if {heard.kind, kind} == {"tone", "square"} else f"it sounds like {heard.says}"
     for key in ("tone_hz", "square_hz", "burst_hz", "steps_hz"):
-        stated, found = getattr(stimulus, key, None), heard.stimulus.get(key)
-        if stated and found and abs(found / stated - 1) > 0.02:
+        stated, measured = getattr(stimulus, key, None), heard.stimulus.get(key)
+        if stated and measured and abs(measured / stated - 1) > 0.02:
             return f"it sounds like {heard.says}"
     return None
 

@@ -64,12 +64,12 @@ def partner_of(units: list[str]) -> str | None:
     return units[1] if len(units) == 2 else None
 
 
-def serials_of(asked: list[str] | None, units: list[str]) -> tuple[str, ...]:
+def serials_of(serials: list[str] | None, units: list[str]) -> tuple[str, ...]:
     """Serial numbers: none, or one a unit. Raises UserError."""
-    if asked and len(asked) != len(units):
-        fault = Fault("--serial", str(len(asked)), f"{len(units)}, one for each --unit")
+    if serials and len(serials) != len(units):
+        fault = Fault("--serial", str(len(serials)), f"{len(units)}, one for each --unit")
         raise UserError("the review can't be begun", [fault])
-    return tuple(asked or ())
+    return tuple(serials or ())
 
 
 def missing_facts(begun: Begun) -> list[str]:
@@ -122,10 +122,10 @@ def _facts(begun: Begun, key: str) -> dict[str, Any]:
         known = earlier.model_dump(
             exclude_none=True, exclude={"key", "state", "work", "published", *own}
         )
-    told = {name: value for name, value in begun.facts.items() if value is not None}
+    given = {name: value for name, value in begun.facts.items() if value is not None}
     if begun.serials:
-        told["serial"] = begun.serials[begun.units.index(key)]
-    return {**known, **told}
+        given["serial"] = begun.serials[begun.units.index(key)]
+    return {**known, **given}
 
 
 def _head(begun: Begun) -> str:

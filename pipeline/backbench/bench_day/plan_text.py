@@ -7,8 +7,14 @@ from html import escape
 from backbench.bench_day.cautions import cautions
 from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.documents.manifest import Manifest
+from backbench.quantities.writing import ordinary, quantity
 
 WARM_UP = "Warm up for 30 minutes with the load connected, the input terminated, no signal."
+
+
+def text_of(value: float, unit: str, digits: int = 3) -> str:
+    """A quantity in characters that every terminal has."""
+    return ordinary(quantity(value, unit, digits))
 
 
 def rows(plan: Plan, done: set[str]) -> list[dict[str, object]]:
@@ -20,20 +26,20 @@ def rows(plan: Plan, done: set[str]) -> list[dict[str, object]]:
 
 
 def row_of(step: PlannedStep) -> dict[str, object]:
-    own = step.conditions
+    conditions = step.conditions
     return {
         "file": step.file,
-        "generator": level_said(step),
-        "output": f"{step.out_vrms:.3g} V" if step.out_vrms else "",
-        "load": "as usual" if own.load_ohm is None else _load(own.load_ohm),
-        "range": own.range or "",
-        "play": said(step),
-        "power": f"{step.power_w:.3g} W" if step.power_w else "",
+        "generator": generator_text(step),
+        "output": text_of(step.out_vrms, "V") if step.out_vrms else "",
+        "load": "as usual" if conditions.load_ohm is None else _load(conditions.load_ohm),
+        "range": conditions.range or "",
+        "play": stimulus_text(step),
+        "power": text_of(step.power_w, "W") if step.power_w else "",
         "why": step.why,
     }
 
 
-def said(step: PlannedStep) -> str:
+def stimulus_text(step: PlannedStep) -> str:
     """The stimulus in a few words."""
     facts = step.stimulus.model_dump()
     own = ", ".join([*_outside(step)])
@@ -56,25 +62,25 @@ def said(step: PlannedStep) -> str:
 
 
 def _outside(step: PlannedStep) -> list[str]:
-    found = [f"{step.conditions.driven} driven only"] if step.conditions.driven else []
-    return [*found, *(["generator into the recorder"] if step.loop_back else [])]
+    remarks = [f"{step.conditions.driven} driven only"] if step.conditions.driven else []
+    return [*remarks, *(["generator into the recorder"] if step.loop_back else [])]
 
 
-def level_said(step: PlannedStep) -> str:
+def generator_text(step: PlannedStep) -> str:
     """What to set the generator to."""
     for key, unit in (("generator_vrms", "V"), ("generator_vpp", "V p-p")):
         level = getattr(step.stimulus, key, None)
         if level is not None:
-            return "not known yet" if level == "unknown" else f"{level:.3g} {unit}"
+            return "not known yet" if level == "unknown" else text_of(level, unit)
     return "off"
 
 
 def _hz(hz: float) -> str:
-    return f"{hz / 1000:g} kHz" if hz >= 1000 else f"{hz:g} Hz"
+    return text_of(hz, "Hz", 6)
 
 
 def _load(load: float | str) -> str:
-    return str(load) if isinstance(load, str) else f"{load:g} ohm"
+    return str(load) if isinstance(load, str) else text_of(load, "ohm")
 
 
 def page(plan: Plan, manifest: Manifest) -> str:

@@ -66,9 +66,9 @@ def read_plan(folder: Path) -> Plan | None:
 def plan_text(plan: Plan) -> str:
     """The plan as TOML."""
     head = "# The captures to take, in this order. Made by `backbench plan`; it may be edited."
-    own = plan.model_dump(exclude={"step"})
+    fields = plan.model_dump(exclude={"step"})
     steps = [_step_text(step) for step in plan.step]
-    return "\n\n".join([f"{head}\n{lines_of(own)}", *steps]) + "\n"
+    return "\n\n".join([f"{head}\n{lines_of(fields)}", *steps]) + "\n"
 
 
 def _step_text(step: PlannedStep) -> str:

@@ -45,33 +45,33 @@ class Run(Strict):
 
 def runs_of(steps: Sequence[PlannedStep]) -> dict[str, list[PlannedStep]]:
     """Steps by setting of the bench (load, range, driven output, loop-back), in order."""
-    found: dict[str, list[PlannedStep]] = {}
+    by_setting: dict[str, list[PlannedStep]] = {}
     for step in steps:
-        found.setdefault(_setting(step), []).append(step)
-    return found
+        by_setting.setdefault(_setting(step), []).append(step)
+    return by_setting
 
 
 def _setting(step: PlannedStep) -> str:
-    own = step.conditions
-    load = own.load_ohm if isinstance(own.load_ohm, str) else (
-        f"{named(own.load_ohm)}ohm" if own.load_ohm else None)  # fmt: skip
+    conditions = step.conditions
+    load = conditions.load_ohm if isinstance(conditions.load_ohm, str) else (
+        f"{named(conditions.load_ohm)}ohm" if conditions.load_ohm else None)  # fmt: skip
     parts = [
-        "loop-back" if step.loop_back else None, load, own.range,
-        f"only-{own.driven}" if own.driven else None,
+        "loop-back" if step.loop_back else None, load, conditions.range,
+        f"only-{conditions.driven}" if conditions.driven else None,
     ]  # fmt: skip
-    said = "-".join(part for part in parts if part) or "all"
-    return "run-" + "".join(c if c.isalnum() or c in ".-" else "" for c in said.lower())
+    setting = "-".join(part for part in parts if part) or "all"
+    return "run-" + "".join(c if c.isalnum() or c in ".-" else "" for c in setting.lower())
 
 
 def run_text(run: Run) -> str:
     """The layout as TOML, under the caution that belongs to playing it."""
     caution = [f"# {line}" for line in textwrap.wrap(UNATTENDED, 96)]
     head = "\n".join(["# Where each stimulus lies in the run; `backbench cut` reads it.", *caution])
-    own = lines_of({"name": run.name, "end_marker_s": run.end_marker_s})
+    fields = lines_of({"name": run.name, "end_marker_s": run.end_marker_s})
     segments = [
         block(["segment"], table_of(one.model_dump()), repeated=True) for one in run.segment
     ]
-    return "\n\n".join([f"{head}\n{own}", *segments]) + "\n"
+    return "\n\n".join([f"{head}\n{fields}", *segments]) + "\n"
 
 
 def read_run(path: Path) -> Run:

@@ -29,19 +29,19 @@ def strongest_lines(spectrum: Spectrum, most: int = MOST) -> list[Line]:
     left = spectrum.power.copy()
     left[:lobe] = 0.0
     total = float(left.sum())
-    found: list[Line] = []
-    while len(found) < most and total > 0:
+    lines: list[Line] = []
+    while len(lines) < most and total > 0:
         peak = int(np.argmax(left[1:-1])) + 1
         near = slice(max(peak - lobe, 0), peak + lobe + 1)
         power = float(left[near].sum())
-        if found and power < LEAST_SHARE * total:
+        if lines and power < LEAST_SHARE * total:
             break
         hz = peak_position(spectrum, peak) * spectrum.resolution_hz
         about = spectrum.power[max(peak - 4 * lobe, lobe) : peak + 4 * lobe + 1]
         stands = spectrum.power[peak] > STANDS * float(np.median(about))
-        found.append(Line(hz, power, bool(stands)))
+        lines.append(Line(hz, power, bool(stands)))
         left[near] = 0.0
-    return found or [Line(spectrum.resolution_hz, 0.0, False)]
+    return lines or [Line(spectrum.resolution_hz, 0.0, False)]
 
 
 def line_power(spectrum: Spectrum, hz: float) -> float:

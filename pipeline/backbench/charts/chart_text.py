@@ -19,6 +19,11 @@ def ordinal(position: int) -> str:
     return f"{position}{ending}"
 
 
+def lowered(title: str) -> str:
+    """A title within a sentence: "Residual noise" reads "residual noise", "DC" stays."""
+    return title[:1].lower() + title[1:] if title[1:2].islower() else title
+
+
 def text_width(text: str, size_px: float, *, bold: bool = False) -> float:
     """About how wide the text runs, in pixels, in a plain sans-serif face; never too narrow."""
     width = size_px * sum(_advance(character) for character in text)
@@ -54,9 +59,9 @@ def unit_name(label: str, room_px: float, size_px: float, *, bold: bool = False)
 
 
 def wrapped(text: str, room_px: float, size_px: float, most: int = 2) -> list[str]:
-    """The text on at most so many lines, the last one shortened."""
+    """The text on at most so many lines, the last one shortened; a value keeps its unit."""
     lines: list[str] = []
-    rest = text.split()
+    rest = text.split(" ") if text else []
     while rest and len(lines) < most:
         taken = [rest.pop(0)]
         while rest and text_width(" ".join([*taken, rest[0]]), size_px) <= room_px:

@@ -27,6 +27,7 @@ from backbench.charts.small_multiples import pixel_encodings, scale_lines, strai
 from backbench.comparison.drift import FEWEST, Control
 from backbench.comparison.drift import control as control_chart
 from backbench.errors import Refusal
+from backbench.quantities.counts import counted
 from backbench.quantities.writing import COVERAGE, measured, quantity, signed, value_alone
 
 COLUMNS = ("bench_key", "series", "reviewed", "value", "u")
@@ -37,19 +38,37 @@ TOGETHER_PX = 3.0
 Key = tuple[str, str]
 
 
-@chart("control", COLUMNS, ("label", "unit"))
+def _finding(chart_input: ChartInput) -> str:
+    """How many of the series have a step."""
+    charts = [limits([r["value"] for r in some]) for some in _series(chart_input).values()]
+    charted = [chart for chart in charts if chart is not None]
+    if not charted:
+        return ""
+    stepped = sum(bool(chart.steps) for chart in charted)
+    steps = f"{stepped} with a step" if stepped else "none with a step"
+    return f"{chart_input.labels.title}: {counted(len(charted), 'series', 'series')}, {steps}"
+
+
+def _series(chart_input: ChartInput) -> dict[Key, list[Row]]:
+    """Readings by bench and series, in order of time."""
+    rows = [r for r in chart_input.frame.to_dicts() if r["value"] is not None and r["reviewed"]]
+    series: dict[Key, list[Row]] = {}
+    for row in sorted(rows, key=lambda r: _day(r["reviewed"])):
+        series.setdefault((row["bench_key"], row["series"]), []).append(row)
+    return series
+
+
+@chart("control", COLUMNS, ("label", "unit"), finding=_finding)
 def control(chart_input: ChartInput) -> alt.LayerChart:
     """A bench's readings of itself over time, with control limits and the steps flagged.
 
     Limits and steps: backbench.comparison.drift. Series with a flagged step are drawn first, then
     one of each sort; what is left out is named.
     """
-    rows = [r for r in chart_input.frame.to_dicts() if r["value"] is not None and r["reviewed"]]
+    series = _series(chart_input)
+    rows = [row for some in series.values() for row in some]
     if not rows:
         return message_chart(chart_input, "This bench has no loop-back readings yet.")
-    series: dict[Key, list[Row]] = {}
-    for row in sorted(rows, key=lambda r: _day(r["reviewed"])):
-        series.setdefault((row["bench_key"], row["series"]), []).append(row)
     charts = {key: limits([r["value"] for r in some]) for key, some in series.items()}
     keys = ordered_for_drawing(series, charts)
     area = plot_area(chart_input, left=104, right=150, bottom=74, above=18)

@@ -7,7 +7,7 @@ a new chart is registered nowhere else.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import altair as alt
 import polars as pl
@@ -16,6 +16,7 @@ from polars import selectors
 from backbench.charts.drawing import PAGE, ChartInput, Labels, Size
 from backbench.charts.page_layout import message_chart
 from backbench.errors import MISSING, Fault, UserError
+from backbench.quantities.counts import counted
 
 MOST_ROWS = 5000
 
@@ -39,6 +40,7 @@ class Chart:
     optional: tuple[str, ...]
     options: tuple[Option, ...]
     paint: Callable[[ChartInput], alt.LayerChart] = field(repr=False)
+    finding: Callable[[ChartInput], str] | None = field(repr=False, default=None)
 
     def draw(
         self,
@@ -56,10 +58,16 @@ class Chart:
         """
         chosen = self._check(frame, options or {})
         chart_input = ChartInput(_plain(frame), labels, subject, size, chosen)
+        of_units = bool(subject) and "unit_key" in frame.columns
+        if of_units and subject not in frame["unit_key"]:
+            return message_chart(chart_input, _missing_subject(chart_input))
         if frame.is_empty():
-            return message_chart(
-                chart_input, "No unit in the catalogue has a reading for this yet."
-            )
+            return message_chart(chart_input, "No unit in the catalogue has a value for this yet.")
+        finding = self.finding(chart_input) if self.finding else ""
+        if of_units and self.finding and not finding:
+            return message_chart(chart_input, _missing_subject(chart_input))
+        if finding:
+            chart_input = replace(chart_input, labels=labels.headed(finding))
         return self.paint(chart_input)
 
     def _check(self, frame: pl.DataFrame, options: Mapping[str, str]) -> dict[str, str]:
@@ -82,6 +90,22 @@ class Chart:
         return {name: choices[0] for name, choices in known.items()} | dict(options)
 
 
+MOST_NAMED = 4
+"""Units that have a value, named where the one in question has none."""
+
+
+def _missing_subject(chart_input: ChartInput) -> str:
+    """Why the unit in question isn't drawn, and which units have a value."""
+    reason = chart_input.labels.missing or f"{chart_input.subject} has no value here."
+    frame = chart_input.frame.filter(pl.col("unit_key") != chart_input.subject)
+    names = list(dict.fromkeys(frame["label"].drop_nulls())) if "label" in frame.columns else []
+    if not names:
+        return reason
+    more = len(names) - MOST_NAMED
+    others = ", ".join(names[:MOST_NAMED]) + (f" and {counted(more, 'other unit')}" * (more > 0))
+    return f"{reason} Measured: {others}."
+
+
 def _plain(frame: pl.DataFrame) -> pl.DataFrame:
     """Decimals as floats, and what is not finite as missing: neither can be drawn as it is."""
     floats = frame.with_columns(selectors.decimal().cast(pl.Float64))
@@ -94,11 +118,24 @@ def chart(
     columns: tuple[str, ...],
     optional: tuple[str, ...] = (),
     options: tuple[Option, ...] = (),
+    finding: Callable[[ChartInput], str] | None = None,
 ) -> Callable[[Callable[[ChartInput], alt.LayerChart]], Chart]:
-    """Declare the decorated function as a chart; its first docstring line is the purpose."""
+    """Declare the decorated function as a chart; its first docstring line is the purpose.
+
+    finding: the heading that says what the picture shows; "" where it shows nothing in
+    particular, or where the unit in question has no value that can be drawn.
+    """
 
     def declare(paint: Callable[[ChartInput], alt.LayerChart]) -> Chart:
         purpose = (paint.__doc__ or "").strip().splitlines()[0]
-        return Chart(name, purpose, columns, optional, options, paint)
+        return Chart(
+            name=name,
+            purpose=purpose,
+            columns=columns,
+            optional=optional,
+            options=options,
+            paint=paint,
+            finding=finding,
+        )
 
     return declare

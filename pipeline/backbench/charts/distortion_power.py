@@ -16,10 +16,10 @@ from backbench.charts.curve_layers import (
 )
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
-from backbench.charts.mark_layers import Row, bound_arrows, subject_marks, value_text
+from backbench.charts.mark_layers import Row, bound_arrows, half_width, subject_marks, value_text
 from backbench.charts.page_layout import assemble, message_chart, plot_area
 from backbench.charts.peer_band import envelope
-from backbench.quantities.writing import quantity
+from backbench.quantities.writing import quantity, value_alone
 
 COLUMNS = (
     "unit_key",
@@ -33,7 +33,26 @@ COLUMNS = (
 )
 
 
-@chart("distortion-power", COLUMNS, ("bound",))
+def _finding(chart_input: ChartInput) -> str:
+    """Least and greatest distortion of the marked unit's output that distorts most."""
+    own = [r for r in chart_input.frame.to_dicts() if r["unit_key"] == chart_input.subject]
+    own = [r for r in own if _drawable(r)]
+    if not own:
+        return ""
+    most = max(own, key=lambda r: r["thd_percent"])
+    least = min((r for r in own if r["output"] == most["output"]), key=lambda r: r["thd_percent"])
+    ends = " to ".join(f"{_thd(r)} at {quantity(r['power_w'], 'W')}" for r in (least, most))
+    return f"{most['label']}: THD from {ends}, {most['output'] or 'measured output'}"
+
+
+def _thd(row: Row) -> str:
+    return value_alone(
+        row["thd_percent"], half_width(row, "thd_percent", "thd_low", "thd_high"), "%",
+        row.get("bound"),
+    )  # fmt: skip
+
+
+@chart("distortion-power", COLUMNS, ("bound",), finding=_finding)
 def distortion_power(chart_input: ChartInput) -> alt.LayerChart:
     """Distortion against power, both logarithmic: one unit over the band of its peers."""
     rows = [row for row in chart_input.frame.to_dicts() if _drawable(row)]

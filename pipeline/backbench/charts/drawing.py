@@ -35,14 +35,31 @@ class PlainColumn:
 
 
 class Labels:
-    """Words for one picture: its heading, a line of conditions under it, and the columns."""
+    """Words for one picture: its heading, the question and the conditions under it, the columns.
+
+    missing: why the unit in question has no value, where it has none.
+    """
 
     def __init__(
-        self, columns: Iterable[ColumnLabel] = (), title: str = "", note: str = ""
+        self,
+        columns: Iterable[ColumnLabel] = (),
+        title: str = "",
+        note: str = "",
+        *,
+        question: str = "",
+        missing: str = "",
     ) -> None:
         self._columns = {column.name: column for column in columns}
         self.title = title
         self.note = note
+        self.question = question
+        self.missing = missing
+
+    def headed(self, title: str) -> Labels:
+        """The same under another heading."""
+        return Labels(
+            self._columns.values(), title, self.note, question=self.question, missing=self.missing
+        )
 
     def title_of(self, name: str) -> str:
         """The column's title; its name in words where the header gives none."""

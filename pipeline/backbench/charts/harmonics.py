@@ -23,7 +23,7 @@ from backbench.charts.page_layout import (
     text_mark,
 )
 from backbench.charts.small_multiples import pixel_encodings, scale_lines, straight_lines
-from backbench.quantities.writing import quantity
+from backbench.quantities.writing import quantity, value_alone
 
 COLUMNS = ("unit_key", "label", "output", "power_w", "order_n", "level_db", "bound")
 BETWEEN = 40.0
@@ -31,7 +31,20 @@ SAME_POWER = 1.3
 LOOKS = (("diamond", theme.SOFT_INK), ("circle", theme.INK))
 
 
-@chart("harmonics", COLUMNS, ("low_db", "high_db"))
+def _finding(chart_input: ChartInput) -> str:
+    """The strongest harmonic of the unit that is drawn, a bound only where all are bounds."""
+    rows = [r for r in chart_input.frame.to_dicts() if r["level_db"] is not None]
+    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
+    rows = [r for r in rows if r["unit_key"] == key and r["power_w"] is not None]
+    if not rows:
+        return ""
+    most = max(rows, key=lambda r: (not r["bound"], r["level_db"]))
+    level = value_alone(most["level_db"], None, "dB", most["bound"])
+    at = f"{quantity(float(most['power_w']), 'W')}, {most['output'] or 'measured output'}"
+    return f"{most['label']}: {ordinal(int(most['order_n']))} harmonic strongest, {level} at {at}"
+
+
+@chart("harmonics", COLUMNS, ("low_db", "high_db"), finding=_finding)
 def harmonics(chart_input: ChartInput) -> alt.LayerChart:
     """Levels of the harmonics of one unit, its outputs side by side at two powers."""
     rows = [r for r in chart_input.frame.to_dicts() if r["level_db"] is not None]

@@ -24,7 +24,19 @@ from backbench.quantities.writing import quantity
 COLUMNS = ("unit_key", "label", "technology", "output", "frequency_hz", "ohm")
 
 
-@chart("impedance", COLUMNS, ("ohm_low", "ohm_high"))
+def _finding(chart_input: ChartInput) -> str:
+    """The marked unit's greatest impedance, and where."""
+    own = [r for r in chart_input.frame.to_dicts() if r["unit_key"] == chart_input.subject]
+    own = [r for r in own if _drawable(r)]
+    if not own:
+        return ""
+    most = max(own, key=lambda r: r["ohm"])
+    at = quantity(most["frequency_hz"], "Hz")
+    output = most["output"] or "measured output"
+    return f"{most['label']}: at most {quantity(most['ohm'], 'ohm')}, at {at}, {output}"
+
+
+@chart("impedance", COLUMNS, ("ohm_low", "ohm_high"), finding=_finding)
 def impedance(chart_input: ChartInput) -> alt.LayerChart:
     """Impedance of one unit over frequency, both logarithmic, over the band of its peers."""
     rows = [_filled(r) for r in chart_input.frame.to_dicts() if _drawable(r)]

@@ -21,15 +21,30 @@ from backbench.charts.page_layout import (
     plot_area,
     text_mark,
 )
-from backbench.quantities.writing import quantity
+from backbench.quantities.writing import quantity, value_alone
 
 COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level_db", "kind")
 AXIS = Option("frequency", ("log", "linear"), "axis of frequency")
 TONE = "tone"
+TONE_COLOUR = "#8b867a"
 MOST_NAMED = 9
 
 
-@chart("products", COLUMNS, ("name", "bound", "low_db", "high_db"), (AXIS,))
+def _finding(chart_input: ChartInput) -> str:
+    """The strongest product of the unit that is drawn, of all its outputs."""
+    rows = [r for r in chart_input.frame.to_dicts() if _drawable(r)]
+    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
+    made = [r for r in rows if r["unit_key"] == key and r["kind"] != TONE]
+    if not made:
+        return ""
+    most = max(made, key=lambda r: (not r.get("bound"), r["level_db"]))
+    level = value_alone(most["level_db"], None, "dB", most.get("bound"))
+    at = quantity(most["frequency_hz"], "Hz", 4)
+    output = most["output"] or "measured output"
+    return f"{most['label']}: strongest product at {at}, {level}, {output}"
+
+
+@chart("products", COLUMNS, ("name", "bound", "low_db", "high_db"), (AXIS,), finding=_finding)
 def products(chart_input: ChartInput) -> alt.LayerChart:
     """Two tones or many, and their products: each a stem, the strongest products named.
 
@@ -54,7 +69,7 @@ def products(chart_input: ChartInput) -> alt.LayerChart:
     tones = [r for r in rows if r["kind"] == TONE]
     made = [r for r in rows if r["kind"] != TONE]
     layers = [
-        *_stems(tones, x_axis, y_axis, "#9c968a"),
+        *_stems(tones, x_axis, y_axis, TONE_COLOUR),
         *_stems(made, x_axis, y_axis, theme.INK),
         *name_labels(_names(rows, made, x_axis, y_axis), x_axis, y_axis),
         *_caption(rows[0], outputs[0], bool(tones), area),
@@ -146,7 +161,7 @@ def _caption(row: Row, output: str, tones: bool, area: PlotArea) -> list[alt.Cha
         y = 38 + 22 * k
         if text != output:
             dot = layer([{"frequency_hz": 0}]).mark_point(
-                filled=True, opacity=1, size=70, color="#9c968a" if "played" in text else colour
+                filled=True, opacity=1, size=70, color=TONE_COLOUR if "played" in text else colour
             )
             drawn.append(dot.encode(x=x_at(area.width + 22), y=y_at(y - 5), tooltip=no_tooltip()))
         indent = 16 if text == output else 34

@@ -11,7 +11,6 @@ from backbench.charts import theme
 from backbench.charts.axis import Axis
 from backbench.charts.constant_encodings import coloured, no_tooltip
 from backbench.charts.page_layout import layer
-from backbench.quantities.units import symbol
 from backbench.quantities.writing import COVERAGE, measured, value_alone
 
 Row = dict[str, Any]
@@ -235,11 +234,6 @@ def bound_arrows(rows: Sequence[Row], x: alt.X, y: alt.Y, *, upright: bool) -> l
         mark = layer(some).mark_text(text=glyph, dx=dx, dy=dy, fontSize=12, baseline="middle")
         drawn.append(mark.encode(x=x, y=y, color=_ink_for(some)))
     return drawn
-
-
-def axis_title(title: str, unit: str) -> str:
-    """A title with its unit, for tooltips and notes."""
-    return f"{title} ({symbol(unit)})" if symbol(unit) else title
 
 
 def _ink_for(rows: Sequence[Row]) -> Any:

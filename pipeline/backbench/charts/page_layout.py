@@ -53,7 +53,8 @@ def plot_area(
 ) -> PlotArea:
     """A plot below the heading, with these margins; `above` is room for an axis title."""
     lines = len(_heading(chart_input))
-    top = 22 + 26 * lines + (22 if chart_input.labels.note else 0) + above
+    beneath = bool(chart_input.labels.question) + bool(chart_input.labels.note)
+    top = 22 + 26 * lines + 20 * beneath + above
     return PlotArea(chart_input.size, left, right, top, bottom)
 
 
@@ -72,7 +73,12 @@ def assemble(
         height=area.height,
         padding=padding,
         autosize=alt.AutoSizeParams(type="none"),
-        description=" ".join(filter(None, [chart_input.labels.title, chart_input.labels.note]))
+        description=" ".join(
+            filter(
+                None,
+                [chart_input.labels.title, chart_input.labels.question, chart_input.labels.note],
+            )
+        )
         or "chart",
         config=theme.config(),
     )
@@ -80,16 +86,17 @@ def assemble(
 
 
 def heading(chart_input: ChartInput, area: PlotArea) -> list[alt.Chart]:
-    """Title and the line of conditions, at the top left of the paper."""
+    """Title, question and conditions, at the top left of the paper."""
     drawn = []
     y = 14.0 + theme.HEADING_PX
     for line in _heading(chart_input):
         drawn.append(text_mark(line, EDGE - area.left, y - area.top, theme.HEADING_PX, bold=True))
         y += 26
-    if chart_input.labels.note:
-        room = chart_input.size.width - 2 * EDGE
-        note = shortened(chart_input.labels.note, room, theme.TEXT_PX)
-        drawn.append(text_mark(note, EDGE - area.left, y - area.top - 2, colour=theme.SOFT_INK))
+    room = chart_input.size.width - 2 * EDGE
+    for line in filter(None, (chart_input.labels.question, chart_input.labels.note)):
+        text = shortened(line, room, theme.TEXT_PX)
+        drawn.append(text_mark(text, EDGE - area.left, y - area.top - 2, colour=theme.SOFT_INK))
+        y += 20
     return drawn
 
 

@@ -8,7 +8,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis
-from backbench.charts.chart_text import text_width, unit_name
+from backbench.charts.chart_text import lowered, text_width, unit_name
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import rows_to_name, spread
@@ -33,7 +33,20 @@ STRIP_PX = 23.0
 NAMES_PX = 300
 
 
-@chart("ranked", COLUMNS, OPTIONAL, (SCALE, BEST))
+def _finding(chart_input: ChartInput) -> str:
+    """The marked unit's value and the interval of its rank."""
+    best = chart_input.options["best"]
+    rows = _in_rank_order(value_rows(chart_input), best)
+    index = next((k for k, row in enumerate(rows) if row["_strong"]), None)
+    if index is None:
+        return ""
+    row, unit = rows[index], chart_input.labels.unit_of("value")
+    title = lowered(chart_input.labels.title_of("value"))
+    rank = interval_text(*rank_interval(rows, index, best), len(rows))
+    return f"{row['label']}: {title} {value_label(row, unit).strip()}, ranked {rank}, {best} first"
+
+
+@chart("ranked", COLUMNS, OPTIONAL, (SCALE, BEST), finding=_finding)
 def ranked(chart_input: ChartInput) -> alt.LayerChart:
     """Units in rank order with uncertainty, above a strip plot of the same values by technology."""
     rows = _in_rank_order(value_rows(chart_input), chart_input.options["best"])

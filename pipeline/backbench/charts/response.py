@@ -45,7 +45,30 @@ FLOOR_DB = -24.0
 MASK = theme.LOOKS["solid state"].colour
 
 
-@chart("response", COLUMNS, ("peers", "level_u", "mask_db", "mask_low_hz", "mask_high_hz"), (SPAN,))
+def _finding(chart_input: ChartInput) -> str:
+    """The marked unit's spread of level over the drawn band, the worse output."""
+    spreads: dict[str, tuple[float, str]] = {}
+    own = [r for r in chart_input.frame.to_dicts() if r["unit_key"] == chart_input.subject]
+    own = [r for r in own if _drawable(r)]
+    for output in {r["output"] for r in own}:
+        levels = [r["level_db"] for r in own if r["output"] == output]
+        spreads[output or "measured output"] = (max(levels) - min(levels), own[0]["label"])
+    if not spreads:
+        return ""
+    output = max(spreads, key=lambda name: (spreads[name][0], name))
+    spread, label = spreads[output]
+    hertz = [r["frequency_hz"] for r in own]
+    band = f"{quantity(min(hertz), 'Hz')} to {quantity(max(hertz), 'Hz')}"
+    return f"{label}: level varies by {quantity(spread, 'dB')} from {band}, {output}"
+
+
+@chart(
+    "response",
+    COLUMNS,
+    ("peers", "level_u", "mask_db", "mask_low_hz", "mask_high_hz"),
+    (SPAN,),
+    finding=_finding,
+)
 def response(chart_input: ChartInput) -> alt.LayerChart:
     """Response of one unit over the envelope of its peers, logarithmic in frequency.
 
@@ -152,11 +175,9 @@ def _mask(lines: Lines, x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
 def _note(rows: Sequence[Row], own: Lines, area: PlotArea) -> list[alt.Chart]:
     """What the grey and the band about the line are."""
     counts = [r["peers"] for r in rows if r.get("peers")]
-    made_of = f" (up to {max(counts)} outputs)" if counts else ""
-    notes = [f"pale band: 10th to 90th percentile of the peers{made_of}"] * any(
-        r["low_db"] is not None for r in rows
-    )
-    notes += ["dark band: expanded uncertainty (k = 2)"] * any(
+    made_of = f" of up to {max(counts)} outputs" if counts else ""
+    notes = [f"pale: 10th to 90th percentile{made_of}"] * any(r["low_db"] is not None for r in rows)
+    notes += ["dark: uncertainty (k = 2)"] * any(
         r["_own_low"] is not None for line in own.values() for r in line
     )
     text = "; ".join(notes)

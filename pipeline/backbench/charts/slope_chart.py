@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,7 +17,6 @@ from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import spread
 from backbench.charts.mark_layers import (
     Row,
-    axis_title,
     colour_of,
     dash_of,
     name_labels,
@@ -33,6 +33,7 @@ from backbench.charts.page_layout import (
     text_mark,
 )
 from backbench.charts.small_multiples import pixel_encodings, straight_lines
+from backbench.quantities.counts import counted
 from backbench.quantities.writing import COVERAGE, measured, value_alone
 
 COLUMNS = (
@@ -65,7 +66,24 @@ class Slot:
     height: float
 
 
-@chart("slope", COLUMNS, ("title",))
+def _finding(chart_input: ChartInput) -> str:
+    """How many values changed by more than the expanded uncertainty of the difference."""
+    rows = [r for r in chart_input.frame.to_dicts() if None not in (r["before"], r["after"])]
+    if not rows:
+        return ""
+    known = [r for r in rows if None not in (r["before_u"], r["after_u"])]
+    changed = sum(
+        abs(r["after"] - r["before"]) > COVERAGE * math.hypot(r["before_u"], r["after_u"])
+        for r in known
+    )
+    labels = {r["unit_key"]: r["label"] for r in rows}
+    if chart_input.subject and chart_input.subject not in labels:
+        return ""
+    whose = str(labels.get(chart_input.subject) or counted(len(labels), "unit"))
+    return f"{whose}: {changed} of {counted(len(known), 'value')} changed significantly"
+
+
+@chart("slope", COLUMNS, ("title",), finding=_finding)
 def slope(chart_input: ChartInput) -> alt.LayerChart:
     """Before and after: one panel a metric, one line a unit, bars of twice the uncertainty.
 
@@ -157,7 +175,7 @@ def _panel(
         ),
         text_mark("after", x2 - 14, bottom + 19, theme.SMALL_PX, colour=theme.SOFT_INK),
     ]
-    heads = wrapped(axis_title(_title(rows[0]), unit), (span - 16) / BOLD, theme.TEXT_PX + 1)
+    heads = wrapped(_title(rows[0]), (span - 16) / BOLD, theme.TEXT_PX + 1)
     drawn += [
         text_mark(
             line, left, slot.top - 14 - 18 * (len(heads) - 1 - k), theme.TEXT_PX + 1, bold=True

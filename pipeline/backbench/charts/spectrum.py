@@ -11,7 +11,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, frequency_axis
-from backbench.charts.chart_text import text_width
+from backbench.charts.chart_text import lowered, text_width
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.curve_layers import end_names, lines_of, subject_lines
 from backbench.charts.declaration import Option, chart
@@ -37,7 +37,24 @@ SAME_LINE = 0.04
 WEIGHTING = Option("weighting", ("none", "A"), "a weighting to show beside the trace")
 
 
-@chart("spectrum", COLUMNS, ("y_unit", "name"), (WEIGHTING,))
+def _finding(chart_input: ChartInput) -> str:
+    """The strongest single line of the unit that is drawn; its name alone where there is none."""
+    rows = [r for r in chart_input.frame.to_dicts() if _drawable(r)]
+    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
+    rows = [r for r in rows if r["unit_key"] == key]
+    if not rows:
+        return ""
+    lines = [r for r in rows if r["kind"] not in TRACES]
+    label = str(rows[0]["label"])
+    if not lines:
+        return f"{label}: {lowered(chart_input.labels.title)}"
+    most = max(lines, key=lambda r: r["level"])
+    unit = str(most.get("y_unit") or chart_input.labels.unit_of("level"))
+    at = f"{quantity(most['frequency_hz'], 'Hz')}, {quantity(most['level'], unit)}"
+    return f"{label}: strongest {most['kind']} line at {at}, {most['output'] or 'measured output'}"
+
+
+@chart("spectrum", COLUMNS, ("y_unit", "name"), (WEIGHTING,), finding=_finding)
 def spectrum(chart_input: ChartInput) -> alt.LayerChart:
     """The spectrum of one unit's outputs, its mains lines named.
 

@@ -8,7 +8,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis
-from backbench.charts.chart_text import text_width
+from backbench.charts.chart_text import lowered, text_width
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.curve_layers import end_names, lines_of, subject_lines
 from backbench.charts.declaration import chart
@@ -21,7 +21,18 @@ COLUMNS = ("unit_key", "label", "output", "time_s", "volts", "kind")
 TRACE = "trace"
 
 
-@chart("square", COLUMNS, ("note",))
+def _finding(chart_input: ChartInput) -> str:
+    """What was read from the trace of the unit that is drawn."""
+    rows = [r for r in chart_input.frame.to_dicts() if _drawable(r)]
+    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
+    rows = [r for r in rows if r["unit_key"] == key]
+    notes = list(dict.fromkeys(r["note"] for r in rows if r.get("note")))
+    if not rows:
+        return ""
+    return f"{rows[0]['label']}: {', '.join(notes) or lowered(chart_input.labels.title)}"
+
+
+@chart("square", COLUMNS, ("note",), finding=_finding)
 def square(chart_input: ChartInput) -> alt.LayerChart:
     """A square wave's trace with rise, overshoot and tilt marked on it.
 

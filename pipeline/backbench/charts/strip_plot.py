@@ -10,7 +10,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
-from backbench.charts.chart_text import text_width, unit_name
+from backbench.charts.chart_text import lowered, text_width, unit_name
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import swarm
@@ -35,11 +35,14 @@ from backbench.charts.page_layout import (
     technology_symbol,
     text_mark,
 )
+from backbench.quantities.counts import counted
+from backbench.quantities.writing import MOST_DIGITS, quantity
 
 COLUMNS = ("unit_key", "label", "technology", "value", "low", "high")
 OPTIONAL = ("bound", "status")
 SCALE = Option("scale", ("auto", "linear", "log"), "axis of the values")
 DOT_PX = 9.0
+FEWEST_FOR_MEDIAN = 3
 
 
 def value_rows(chart_input: ChartInput) -> list[Row]:
@@ -73,7 +76,24 @@ def value_axis(chart_input: ChartInput, rows: Sequence[Row], width: float) -> Ax
     return made.with_axis(chart_input.labels.title_of("value"))
 
 
-@chart("strip", COLUMNS, OPTIONAL, (SCALE,))
+def _finding(chart_input: ChartInput) -> str:
+    """The marked unit's value, and the median of the other units of its technology."""
+    rows = value_rows(chart_input)
+    own = next((row for row in rows if row["_strong"]), None)
+    if own is None:
+        return ""
+    unit = chart_input.labels.unit_of("value")
+    peers = [r for r in rows if r["technology"] == own["technology"] and not r["_strong"]]
+    title = lowered(chart_input.labels.title_of("value"))
+    text = f"{own['label']}: {title} {value_label(own, unit).strip()}"
+    if len(peers) < FEWEST_FOR_MEDIAN:
+        return text
+    kind = f"other {own['technology']} unit"
+    middle = quantity(median(row["value"] for row in peers), unit, MOST_DIGITS)
+    return f"{text}; median of {counted(len(peers), kind)} {middle}"
+
+
+@chart("strip", COLUMNS, OPTIONAL, (SCALE,), finding=_finding)
 def strip_plot(chart_input: ChartInput) -> alt.LayerChart:
     """One metric by technology: every unit a dot, medians, the unit in question marked."""
     rows = value_rows(chart_input)
@@ -157,7 +177,7 @@ def _medians(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, step: float) -> li
     half = min(step * 0.42, 30.0)
     for group in theme.in_order(row["technology"] for row in rows):
         members = [row for row in rows if row["technology"] == group]
-        if len(members) < 3:
+        if len(members) < FEWEST_FOR_MEDIAN:
             continue
         middle = median(row["_middle"] if "_middle" in row else row["_y"] for row in members)
         ticks.append(

@@ -10,7 +10,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
-from backbench.charts.chart_text import text_width, unit_name
+from backbench.charts.chart_text import lowered, text_width, unit_name
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
@@ -19,6 +19,7 @@ from backbench.charts.mark_layers import (
     Row,
     bound_arrows,
     dots,
+    half_width,
     mark_columns,
     name_labels,
     subject_marks,
@@ -35,8 +36,9 @@ from backbench.charts.page_layout import (
     text_mark,
 )
 from backbench.errors import Refusal
+from backbench.quantities.counts import counted
 from backbench.quantities.units import symbol
-from backbench.quantities.writing import number, quantity
+from backbench.quantities.writing import number, quantity, value_alone
 from backbench.statistics.trends import FEWEST, Trend
 from backbench.statistics.trends import trend as robust
 
@@ -46,7 +48,26 @@ STEPS = 24
 NAME_SHIFTS = (0, 18, 34, 50, 70, 90)
 
 
-@chart("trend", COLUMNS, ("bound", "status"), (SCALE,))
+def _finding(chart_input: ChartInput) -> str:
+    """The marked unit's pair of values; without one, whether y rises or falls with x."""
+    rows, labels = _rows(chart_input), chart_input.labels
+    title = labels.title_of("y")
+    for row in rows:
+        if row["_strong"]:
+            spread = half_width(row, "y", "y_low", "y_high")
+            y = value_alone(row["y"], spread, labels.unit_of("y"), row.get("bound"))
+            x = f"{lowered(labels.title_of('x'))} {_x_text(row['x'], labels.unit_of('x'))}"
+            return f"{row['label']}: {lowered(title)} {y}; {x}"
+    line = None if chart_input.subject else fitted(rows)
+    if line is None:
+        return ""
+    if line.low <= 0 <= line.high:
+        return f"{labels.title}: no significant trend over {counted(line.n, 'unit')}"
+    way = "rises" if line.slope > 0 else "falls"
+    return f"{title} {way} with {lowered(labels.title_of('x'))}, over {counted(line.n, 'unit')}"
+
+
+@chart("trend", COLUMNS, ("bound", "status"), (SCALE,), finding=_finding)
 def trend(chart_input: ChartInput) -> alt.LayerChart:
     """A scatter of units with a Theil-Sen line, its band, and the lines within technologies.
 
@@ -80,6 +101,11 @@ def trend(chart_input: ChartInput) -> alt.LayerChart:
     return assemble(chart_input, area, layers)
 
 
+def _x_text(value: float, unit: str) -> str:
+    """A value of x with its unit; a year as its four digits."""
+    return quantity(value, unit) if unit else number(value, 4)
+
+
 def fitted(rows: Sequence[Row], log: bool = False) -> Trend | None:
     """Robust line through x and y, or log10 y (statistics.trends); None if refused."""
     try:
@@ -96,7 +122,7 @@ def _rows(chart_input: ChartInput) -> list[Row]:
     for row in chart_input.frame.to_dicts():
         if row["x"] is None or row["y"] is None:
             continue
-        at = number(row["x"], 4) if not x_unit else quantity(row["x"], x_unit)
+        at = _x_text(row["x"], x_unit)
         rows.append(
             mark_columns(row, "x", "y", "y_low", "y_high")
             | {

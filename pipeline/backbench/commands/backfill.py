@@ -49,9 +49,9 @@ def backfill(
 
     home = opened(catalogue)
     how = read_map(column_map)
-    found = read_sheet(sheet, how.sheet, how.header_row)
-    reading = understand(found, how)
-    written, more = manifests(found, reading, sheet, column_map)
+    sheet_read = read_sheet(sheet, how.sheet, how.header_row)
+    reading = understand(sheet_read, how)
+    written, more = manifests(sheet_read, reading, sheet, column_map)
     left_out = [*reading.problems, *more]
     _show(reading, left_out, len(written), problems)
     if dry_run or not written or not _confirmed(yes):

@@ -17,6 +17,7 @@ from backbench.commands.common import (
     app,
     opened,
 )
+from backbench.commands.quantity_options import quantity
 from backbench.errors import MISSING, Fault, UserError
 from backbench.quantities.counts import counted
 from backbench.reports.terminal_tables import printable
@@ -47,7 +48,9 @@ def new(
     ] = None,
     date: Date = None,
     bench: Annotated[str | None, typer.Option(help="A bench described in backbench.toml.")] = None,
-    mains_hz: Annotated[float | None, typer.Option(help="Mains frequency in Hz: 50 or 60.")] = None,
+    mains_hz: Annotated[
+        float | None, quantity("--mains-hz", "Hz", 'Mains frequency, such as 50 or "60 Hz".')
+    ] = None,
     maker: Annotated[str | None, typer.Option(help="Who made the unit.")] = None,
     model: Annotated[str | None, typer.Option(help="The product's name.")] = None,
     serial: Annotated[
@@ -66,7 +69,7 @@ def new(
         list[str] | None, typer.Option(help="Work done on the unit. May be repeated.")
     ] = None,
     rated_power_w: Annotated[
-        float | None, typer.Option(help="The maker's rated power, in W.")
+        float | None, quantity("--rated-power-w", "W", 'The maker\'s rated power, such as "40 W".')
     ] = None,
     output: Annotated[
         list[str] | None,
@@ -117,11 +120,17 @@ def plan(
     catalogue: Home = HERE,
     gain_db: Annotated[
         float | None,
-        typer.Option(help="Gain in dB, from generator volts to output volts, as you measured it."),
+        quantity("--gain-db", "dB", "Measured gain from generator to output, such as 26."),
     ] = None,
     load: Annotated[
         list[float] | None,
-        typer.Option(help="A load in ohm, the nominal one first. May be repeated."),
+        quantity(
+            "--load",
+            "ohm",
+            'A load, such as 8 or "4 ohm"; the nominal one first. May be repeated.',
+            least=0.1,
+            most=1e6,
+        ),
     ] = None,
     loop_back: Annotated[
         bool, typer.Option("--loop-back", help="Plan loop-back captures of the bench as well.")
@@ -171,7 +180,12 @@ def plan(
 def stimuli(
     folder: Folder,
     out: Annotated[Path, typer.Argument(help="A folder for the WAV files.")],
-    rate: Annotated[int, typer.Option(min=44_100, max=768_000, help="Sample rate in Hz.")] = 96_000,
+    rate: Annotated[
+        float,
+        quantity(
+            "--rate", "Hz", 'Sample rate, such as 96000 or "96 kHz".', least=44_100, most=768_000
+        ),
+    ] = 96_000,
     bits: Annotated[int, typer.Option(help="Word length: 16, 24 or 32 (floating point).")] = 24,
     dry_run: DryRun = False,
 ) -> None:
@@ -189,7 +203,9 @@ def stimuli(
         raise UserError(
             "this word length is not supported", [Fault("--bits", str(bits), "16, 24 or 32")]
         )
-    written = write_stimuli(out, _plan(folder), Format(rate, bits), review=folder, dry=dry_run)
+    written = write_stimuli(
+        out, _plan(folder), Format(round(rate), bits), review=folder, dry=dry_run
+    )
     for file, reason in written.left_out:
         typer.echo(f"{file} left out: {reason}", err=True)
     for path in written.files:
@@ -317,12 +333,12 @@ def _manifest(folder: Path) -> Manifest:
 def _plan(folder: Path) -> Plan:
     from backbench.bench_day.planned_capture import PLAN_NAME, read_plan
 
-    found = read_plan(folder)
-    if found is None:
+    plan = read_plan(folder)
+    if plan is None:
         fault = Fault(str(folder / PLAN_NAME), "no such file", "the plan of the review",
                       f"make it with `backbench plan {folder}`")  # fmt: skip
         raise UserError("the review has no plan", [fault])
-    return found
+    return plan
 
 
 def _gain(
@@ -333,8 +349,8 @@ def _gain(
 
     if given is not None:
         return given, "as given"
-    here = measured_gain(folder, manifest, home.settings)
-    return here or gain_of_unit(home.places, home.settings, manifest.unit[0].key)
+    measured = measured_gain(folder, manifest, home.settings)
+    return measured or gain_of_unit(home.places, home.settings, manifest.unit[0].key)
 
 
 def _show_plan(made: Plan, manifest: Manifest, folder: Path) -> None:
@@ -402,7 +418,9 @@ def _report_suggestions(found: Checked) -> None:
 
 
 def _level(step: PlannedStep) -> str:
-    parts = [f"{step.power_w:.3g} W" if step.power_w else "",
-             f"{step.out_vrms:.3g} V" if step.out_vrms else ""]  # fmt: skip
+    from backbench.bench_day.plan_text import text_of
+
+    parts = [text_of(step.power_w, "W") if step.power_w else "",
+             text_of(step.out_vrms, "V") if step.out_vrms else ""]  # fmt: skip
     text = ", ".join(part for part in parts if part)
     return f"{text}: " if text else ""

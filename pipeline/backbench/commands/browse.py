@@ -119,7 +119,7 @@ def query(
     Example: backbench query idle-noise-of-technology --set technology=tube
     """
     home, values = opened(catalogue), assigned(settings)
-    show_frame(home.query(name, **values), out_format, out, home.asked(name, **values))
+    show_frame(home.query(name, **values), out_format, out, home.stated_query(name, **values))
 
 
 @app.command(rich_help_panel=BROWSE)

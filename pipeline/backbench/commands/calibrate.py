@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from backbench.commands.common import HERE, SET_UP, Home, app, opened
+from backbench.commands.quantity_options import quantity
 from backbench.errors import Fault, UserError
 
 Date = Annotated[str | None, typer.Option(help="Date, such as 2024-05-11. Default: today.")]
@@ -17,9 +18,21 @@ Date = Annotated[str | None, typer.Option(help="Date, such as 2024-05-11. Defaul
 @app.command(rich_help_panel=SET_UP)
 def calibrate(
     recording: Annotated[Path, typer.Argument(help="A recorded steady tone.")],
-    volts: Annotated[float, typer.Option(help="Its volts (rms), read on a meter you trust.")],
+    volts: Annotated[
+        float,
+        quantity(
+            "--volts", "V", 'Rms voltage of the tone on a calibrated meter, such as "2.004 V".'
+        ),
+    ],
     meter_uncertainty_percent: Annotated[
-        float, typer.Option(help="The meter's standard uncertainty (k = 1), in percent.")
+        float,
+        quantity(
+            "--meter-uncertainty-percent",
+            "%",
+            'Standard uncertainty (k = 1) of the meter, such as "0.2 %".',
+            least=0,
+            most=100,
+        ),
     ],
     bench: Annotated[str, typer.Option(help="A bench described in backbench.toml.")],
     catalogue: Home = HERE,
@@ -55,11 +68,11 @@ def calibrate(
     since = date_of(date)
     until = months_after(since, good_for_months) if good_for_months else None
     known = Known(volts, meter_uncertainty_percent, since, input_range, until)
-    found = calibrated(recording, known, track or [])
-    typer.echo(entry_text(bench, found))
+    calibration = calibrated(recording, known, track or [])
+    typer.echo(entry_text(bench, calibration))
     if save:
         with home.places.changing():
-            path = saved(home.places.root, bench, found, home.settings)
+            path = saved(home.places.root, bench, calibration, home.settings)
         typer.echo(f"Added to {path}. Next, if reviews since that date exist: backbench recompute")
 
 

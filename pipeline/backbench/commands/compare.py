@@ -43,12 +43,12 @@ def compare(
     """
     from backbench.reports.comparison_report import show_comparison
 
-    found = opened(catalogue).compare(unit, peers=peers, include_entered=not without_entered)
+    comparison = opened(catalogue).compare(unit, peers=peers, include_entered=not without_entered)
     if out_format == "table" and out is None:
-        show_comparison(found)
+        show_comparison(comparison)
     else:
-        show_frame(found.frame(), out_format, out)
-    if check and any(verdict.outcome == "fails" for verdict in found.verdicts):
+        show_frame(comparison.frame(), out_format, out)
+    if check and any(verdict.outcome == "fails" for verdict in comparison.verdicts):
         raise typer.Exit(NOT_MET)
 
 
@@ -68,11 +68,11 @@ def pair(
     from backbench.reports.terminal_reports import show_differences
 
     with opened(catalogue).reading() as store:
-        found = two_units(store, first, second)
+        differences = two_units(store, first, second)
     if out_format == "table" and out is None:
-        show_differences(f"First {first}, second {second}", found)
+        show_differences(f"First {first}, second {second}", differences)
     else:
-        show_frame(frame_of(found), out_format, out)
+        show_frame(frame_of(differences), out_format, out)
 
 
 @app.command(rich_help_panel=COMPARE)
@@ -109,11 +109,11 @@ def trend(
             fault = Fault("trend", MISSING, "Y and X, or --screen X")
             raise UserError("no trend can be given", [fault])
         try:
-            found = regression(store, y, x, within)
+            relation = regression(store, y, x, within)
         except Refusal as refusal:
             fault = Fault(f"{y} over {x}", str(refusal), "units that have both")
             raise UserError("no trend can be given", [fault]) from None
-    show_against(found) if plain else show_frame(found.frame(), out_format, out)
+    show_against(relation) if plain else show_frame(relation.frame(), out_format, out)
 
 
 @app.command(rich_help_panel=COMPARE)
@@ -140,7 +140,7 @@ def drift(
         if bench not in known:
             raise UserError("the bench is not known", [not_found("bench", bench, known, "bench")])
         series = of_unit(store, unit) if unit else over_time(store)
-    found = [one for one in series if one.bench_key == bench]
-    show_drift(bench, found)
-    if check and any(one.steps() for one in found if not one.name.startswith("calibration")):
+    of_bench = [one for one in series if one.bench_key == bench]
+    show_drift(bench, of_bench)
+    if check and any(one.steps() for one in of_bench if not one.name.startswith("calibration")):
         raise typer.Exit(NOT_MET)

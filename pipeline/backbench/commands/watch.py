@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from backbench.commands.common import HERE, INGEST, Home, app, opened
+from backbench.commands.quantity_options import quantity
 from backbench.errors import Fault, UserError
 
 
@@ -16,21 +17,27 @@ def watch(
     inbox: Annotated[Path, typer.Argument(help="The folder that review folders are copied into.")],
     catalogue: Home = HERE,
     every_s: Annotated[
-        float, typer.Option(min=2, help="Seconds between checks of the inbox.")
+        float,
+        quantity("--every-s", "s", 'Time between checks of the inbox, such as "2 s".', least=2),
     ] = 30.0,
     settle_s: Annotated[
         float,
-        typer.Option(
-            min=0, help="Seconds that a folder must stay unchanged before it is ingested."
+        quantity(
+            "--settle-s",
+            "s",
+            "Time that a folder must stay unchanged before it is ingested.",
+            least=0,
         ),
     ] = 20.0,
     site: Annotated[bool, typer.Option(help="Publish the site again after each change.")] = True,
     port: Annotated[
-        int,
+        int | None,
         typer.Option(
-            min=1024, max=65535, help="Port of the orchestrator's page, on this machine only."
+            min=1024,
+            max=65535,
+            help="Port of the orchestrator's page, on this machine only; a free one if left out.",
         ),
-    ] = 4200,
+    ] = None,
 ) -> None:
     """Ingest review folders as they appear in an inbox, until stopped with Ctrl-C.
 
@@ -48,7 +55,10 @@ def watch(
 
     server = RunServer(home / ".runs", port=port, page=True)
     server.wait()
-    typer.echo(f"Watching {inbox}; runs are shown at {server.address} (this machine only).")
+    typer.echo(
+        f"Watching {inbox}. Runs are shown at {server.address}, on this machine only; "
+        f"the page asks for this password: {server.password}"
+    )
     from backbench.orchestration import flows
 
     flows.watch_inbox(home, inbox.resolve(), every_s, settle_s, site)

@@ -83,7 +83,7 @@ class Conditions(Strict):
     """Input range of the bench. Example: `"50 V"`"""
     driven: Name | None = None
     """The output that is driven, where only one is. Example: `"left"`"""
-    supply_vrms: Annotated[float, Field(gt=0)] | None = None
+    supply_vrms: Annotated[float, Field(gt=0), in_unit("V")] | None = None
     """Mains voltage at the unit. Example: `230`"""
     minutes_on: Annotated[float, Field(ge=0)] | None = None
     """Minutes since switching on. Example: `30`"""
@@ -172,7 +172,7 @@ class Entered(Strict):
     """Conditions of the figure. Example: `{ frequency_hz = 1000 }`"""
     order: Annotated[int, Field(ge=1, le=100)] | None = None
     """Order of a harmonic. Example: `2`"""
-    uncertainty_percent: Annotated[float, Field(gt=0, le=100)] | None = None
+    uncertainty_percent: Annotated[float, Field(gt=0, le=100), in_unit("%")] | None = None
     """Standard uncertainty (k = 1) re the value. Example: `5`"""
     origin: Name
     """Page or cell that it was copied from. Example: `"notebook 3, page 12"`"""
@@ -187,7 +187,7 @@ class Review(Strict):
     """Day of the session. Example: `2024-05-11`"""
     bench: Key
     """A bench of backbench.toml. Example: `"garage"`"""
-    mains_hz: Annotated[float, Field(ge=40, le=70)]
+    mains_hz: Annotated[float, Field(ge=40, le=70), in_unit("Hz")]
     """Mains frequency. Example: `50`"""
     title: Name | None = None
     """Title on the sheet. Example: `"Heron 40 after service"`"""

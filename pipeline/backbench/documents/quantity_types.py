@@ -10,9 +10,12 @@ from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.reading import read_load, read_value
 
 
-def in_unit(unit: str) -> BeforeValidator:
-    """A text such as "1,5 W" as a number of the key's unit; numbers stay as they are."""
-    return BeforeValidator(_texts_by(lambda text: read_value(text, unit)))
+def in_unit(unit: str, times: float = 1.0) -> BeforeValidator:
+    """A text such as "1,5 W" as a number of the key's unit; numbers stay as they are.
+
+    times: how many of the key's own unit make one of `unit`, as 1000 ms make 1 s.
+    """
+    return BeforeValidator(_texts_by(lambda text: read_value(text, unit) * times))
 
 
 def _texts_by(read: Callable[[str], object]) -> Callable[[object], object]:

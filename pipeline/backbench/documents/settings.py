@@ -10,12 +10,13 @@ from typing import Annotated, Literal
 from pydantic import Field, ValidationInfo, field_validator
 
 from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimuli import Hertz, Strict
 from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 from backbench.errors import Fault, UserError
 
-Percent = Annotated[float, Field(gt=0, le=50)]
+Percent = Annotated[float, Field(gt=0, le=50), in_unit("%")]
 
 
 class Calibration(Strict):
@@ -31,7 +32,9 @@ class Calibration(Strict):
     """Day after which a warning asks for a new calibration. Example: `2025-01-01`"""
     range: Name | None = None
     """Input range; leave out where the bench has one only. Example: `"50 V"`"""
-    volts_peak_at_full_scale: Annotated[dict[str, float], Field(min_length=1)]
+    volts_peak_at_full_scale: Annotated[
+        dict[str, Annotated[float, in_unit("V")]], Field(min_length=1)
+    ]
     """Peak volts at digital full scale, by track number. Example: `{ 1 = 50.0, 2 = 50.0 }`"""
     uncertainty_percent: Percent
     """Standard uncertainty (k = 1) of those volts. Example: `0.3`"""
@@ -74,11 +77,11 @@ class CustomTestPoint(Strict):
     """Kind of stimulus. Example: `"tone"`"""
     frequency_hz: Hertz | None = None
     """Frequency of the tone. Example: `1000`"""
-    power_w: Annotated[float, Field(gt=0)] | None = None
+    power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
     """Output power. Example: `10`"""
     power_within_percent: Percent = 25.0
     """How far a capture's power may be from it. Example: `25`"""
-    load_ohm: Annotated[float, Field(gt=0)] | None = None
+    load_ohm: Annotated[float, Field(gt=0), in_unit("ohm")] | None = None
     """Load resistance. Example: `8`"""
 
 
@@ -87,7 +90,7 @@ class Loudspeaker(Strict):
 
     name: Name
     """Name on screens. Example: `"efficient horn"`"""
-    sensitivity_db: Annotated[float, Field(ge=50, le=130)]
+    sensitivity_db: Annotated[float, Field(ge=50, le=130), in_unit("dB")]
     """Sound pressure level at 1 m for 2.83 V. Example: `98`"""
 
 

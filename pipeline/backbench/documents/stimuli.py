@@ -11,9 +11,11 @@ from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-Hertz = Annotated[float, Field(gt=0, le=1e6)]
-Seconds = Annotated[float, Field(gt=0, le=36_000)]
-Volts = Annotated[float, Field(gt=0, le=1e4)]
+from backbench.documents.quantity_types import in_unit
+
+Hertz = Annotated[float, Field(gt=0, le=1e6), in_unit("Hz")]
+Seconds = Annotated[float, Field(gt=0, le=36_000), in_unit("s")]
+Volts = Annotated[float, Field(gt=0, le=1e4), in_unit("V")]
 Level = Volts | Literal["unknown"]
 
 
@@ -257,9 +259,9 @@ class Burst(StimulusModel):
     bytes_a_sample: ClassVar[float] = 45.0
     burst_hz: Hertz
     """Frequency of the sine. Example: `1000`"""
-    on_ms: Annotated[float, Field(gt=0)]
+    on_ms: Annotated[float, Field(gt=0), in_unit("s", 1e3)]
     """Length of a burst. Example: `20`"""
-    period_ms: Annotated[float, Field(gt=0)]
+    period_ms: Annotated[float, Field(gt=0), in_unit("s", 1e3)]
     """Time from the start of one burst to the next. Example: `500`"""
     generator_vrms: Level
     """Level of the generator's EMF, or "unknown". Example: `0.42`"""
@@ -308,7 +310,7 @@ class Table(StimulusModel):
     """Its columns by quantity. Example: `{ frequency = { name = "Freq", unit = "Hz" } }`"""
     generator_vrms: Level = "unknown"
     """Level of the generator's EMF, or "unknown". Example: `0.42`"""
-    antenna_ohm: Annotated[float, Field(gt=0, le=1e4)] | None = None
+    antenna_ohm: Annotated[float, Field(gt=0, le=1e4), in_unit("ohm")] | None = None
     """Impedance at which a tuner's RF level in volts was stated. Example: `75`"""
     square_hz: Hertz | None = None
     """Frequency of the square wave in a trace. Example: `1000`"""

@@ -10,7 +10,6 @@ from pydantic import BeforeValidator, Field, model_validator
 from backbench.documents.kinds import Kind
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimuli import Hertz, Strict
-from backbench.documents.validation import amount
 
 KEY = re.compile(r"[a-z0-9][a-z0-9._-]{0,79}")
 Text = Annotated[str, Field(min_length=1, max_length=4000)]
@@ -35,7 +34,6 @@ def single_line(value: object) -> object:
 
 
 Key = Annotated[str, BeforeValidator(plain_key)]
-Number = Annotated[float, BeforeValidator(amount)]
 Name = Annotated[str, Field(min_length=1, max_length=200), BeforeValidator(single_line)]
 
 
@@ -59,7 +57,7 @@ class PublishedConditions(Strict):
     """Output power. Example: `15`"""
     load_ohm: Annotated[float, Field(gt=0), in_unit("ohm")] | None = None
     """Load resistance. Example: `8`"""
-    limit_percent: Annotated[float, Field(gt=0, le=100)] | None = None
+    limit_percent: Annotated[float, Field(gt=0, le=100), in_unit("%")] | None = None
     """Distortion limit of a power. Example: `1`"""
 
 

@@ -53,7 +53,8 @@ INTRODUCTION = """\
 # The files that you write
 Written by `python -m backbench.export.file_reference` from the models that read these files; a
 test checks that it is up to date. A key that isn't listed here is refused. No default is assumed
-for a load, a level or a calibration.
+for a load, a level or a calibration. A key in Hz, s, ms, V, W, ohm, dB or % takes a number of that
+unit, or a text with its unit: `1000` or `"1 kHz"`.
 """
 
 

@@ -54,7 +54,7 @@ def analyse(job: Job, bring: Callable[[Job], Job] = in_the_vault) -> Analysed:
     curves: list[Row] = []
     reason = None
     try:
-        # map holds on to no stretch while the next one is read.
+        # map holds on to no segment while the next one is read.
         findings, traces = over_time(map(measure, materials_of(bring(job))))
         powers = _powers(findings)
         readings = [_reading(job, finding, powers) for finding in findings]
@@ -93,7 +93,7 @@ def tables_of(done: Sequence[Analysed]) -> dict[str, bytes]:
 
 
 def materials_of(job: Job) -> Iterator[CaptureData]:
-    """The job's files as they are measured: one piece, or the stretches of a long recording.
+    """The job's files as they are measured: one piece, or the segments of a long recording.
 
     Raises UserError or Refusal where a file can't be used.
     """
@@ -160,7 +160,7 @@ _bench_kept: dict[str, CaptureData] = {}
 def _bench(job: Job) -> CaptureData | None:
     """The bench's own loop-back, kept for the captures that follow; None where it is unfit.
 
-    Of a long one the first stretch: it tells what the others would. An unfit loop-back is told by
+    Of a long one the first segment: it tells what the others would. An unfit loop-back is told by
     its own readings; it mustn't cost the unit's captures theirs.
     """
     kept = _bench_kept.get(job.base_key)

@@ -57,9 +57,9 @@ class Work:
         """Whether the database already says all that the plan asks for."""
         if self.standing is None or self.fresh:
             return False
-        asked = {capture.analysis_key for capture in self.planned.captures}
+        planned_analyses = {capture.analysis_key for capture in self.planned.captures}
         return (
-            self.standing.analyses == asked
+            self.standing.analyses == planned_analyses
             and self.standing.receipt == self.planned.receipt.number
             and self.standing.derived_with == derived_with(self.planned.manifest)
         )
@@ -123,10 +123,10 @@ def _even_chunks(jobs: Sequence[Job]) -> tuple[tuple[Job, ...], ...]:
 
 def _staged(folder: Path, wanted: Iterable[str]) -> dict[str, Path]:
     """Whole chunks left by an earlier run whose analyses are all still asked for."""
-    asked = set(wanted)
-    found: dict[str, Path] = {}
+    still_wanted = set(wanted)
+    chunks: dict[str, Path] = {}
     for result in sorted(folder.glob("*/result.parquet")):
         keys = analyses_of(result.parent)
-        if keys and asked.issuperset(keys) and not found.keys() & keys:
-            found |= dict.fromkeys(keys, result.parent)
-    return found
+        if keys and still_wanted.issuperset(keys) and not chunks.keys() & keys:
+            chunks |= dict.fromkeys(keys, result.parent)
+    return chunks

@@ -99,8 +99,8 @@ def _rows(reviews: Sequence[Staged], environment_key: str, ended: Ended) -> dict
 def _drop_stale(store: Database, planned: PlannedReview, fresh: Sequence[str]) -> None:
     """Keep only the rows of analyses that stand in the plan; all else is written again."""
     again = set(fresh)
-    asked = [capture.analysis_key for capture in planned.captures]
-    kept = [key for key in asked if key not in again]
+    planned_analyses = [capture.analysis_key for capture in planned.captures]
+    kept = [key for key in planned_analyses if key not in again]
     for table in ("reading", "curve", "analysis"):
         store.run(
             f"DELETE FROM {table} WHERE review_key = $review "

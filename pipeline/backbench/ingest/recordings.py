@@ -19,10 +19,10 @@ program itself (0.15 GiB), another review's loop-back, and windows kept from oth
 
 
 def pieces(source: Source, stimulus: Stimulus) -> Iterator[dict[int, Track]]:
-    """The calibrated tracks by position from 1: the whole recording, or its stretches in turn.
+    """The calibrated tracks by position from 1: the whole recording, or its segments in turn.
 
-    A steady stimulus that is too long to be analysed at once comes in equal stretches. Those
-    cover the recording but for its last few samples, fewer than there are stretches, which are
+    A steady stimulus that is too long to be analysed at once comes in equal segments. Those
+    cover the recording but for its last few samples, fewer than there are segments, which are
     only looked at. Raises UserError for a file that can't be used, and for one too long to be
     analysed at once whose stimulus has a course through time.
     """

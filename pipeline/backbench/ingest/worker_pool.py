@@ -14,9 +14,15 @@ from backbench.ingest.analysis_plan import Job
 from backbench.ingest.incremental import Work
 from backbench.ingest.malloc_tuning import keep_freed
 from backbench.progress import Progress
+from backbench.storage.process_life import end_with
 
 WORTH_A_POOL = 64
 """Captures from which starting processes costs less than it saves."""
+
+
+def _begin(parent: int) -> None:
+    end_with(parent)
+    keep_freed()
 
 
 class Workers:
@@ -75,14 +81,14 @@ class Workers:
 
     def _analysed_here(self, work: Work) -> list[Path]:
         folder = self._staged / work.planned.key
-        return [self._told(stage_chunk(chunk, folder), chunk) for chunk in work.chunks]
+        return [self._counted(stage_chunk(chunk, folder), chunk) for chunk in work.chunks]
 
     def _awaited(self, work: Work) -> list[Path]:
         futures = self._futures[work.planned.key]
         if any(isinstance(f.exception(), BrokenProcessPool) for f in futures):
             raise BrokenProcessPool
         pairs = zip(futures, work.chunks, strict=True)
-        return [self._told(future.result(), chunk) for future, chunk in pairs]
+        return [self._counted(future.result(), chunk) for future, chunk in pairs]
 
     def _submit(self, work: Work) -> None:
         assert self._pool is not None
@@ -91,7 +97,7 @@ class Workers:
             self._pool.submit(stage_chunk, chunk, folder) for chunk in work.chunks
         ]
 
-    def _told(self, path: Path, chunk: tuple[Job, ...]) -> Path:
+    def _counted(self, path: Path, chunk: tuple[Job, ...]) -> Path:
         self.progress(len(chunk))
         return path
 
@@ -100,4 +106,4 @@ class Workers:
         os.environ.setdefault("POLARS_MAX_THREADS", "1")
         # Threads of the parent (database, orchestrator) make a plain fork unsafe.
         context = multiprocessing.get_context("spawn")
-        return ProcessPoolExecutor(self._processes, context, initializer=keep_freed)
+        return ProcessPoolExecutor(self._processes, context, _begin, (os.getpid(),))

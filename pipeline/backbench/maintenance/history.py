@@ -151,12 +151,12 @@ def _moved(places: CataloguePaths, unit: str, earlier: Receipt, later: Receipt) 
 def _conditions(place: tuple[Any, ...]) -> str:
     names = ("stimulus", "Hz", "ohm", "driven", "order", "%")
     values = (place[4], *place[5:10])
-    told = [
+    parts = [
         str(value) if name == "stimulus" else f"{value:g} {name}" if isinstance(value, float)
         else f"{name} {value}"
         for name, value in zip(names, values, strict=True) if value is not None
     ]  # fmt: skip
-    return ", ".join(told)
+    return ", ".join(parts)
 
 
 def _readings(

@@ -176,13 +176,13 @@ GROUP BY ALL ORDER BY ALL
 
 
 def _entered(store: Database, places: CataloguePaths, whole: set[str]) -> list[Fault]:
-    """Entered readings must be the figures that their review's manifest tells, from its places."""
+    """Entered readings must be the figures of their review's manifest, with their origin."""
     faults: list[Fault] = []
     for key, sha256, found in store.rows(ENTERED):
         if sha256 not in whole:
             continue
-        told = read_manifest(places.vault.read(sha256), f"{key}, manifest").entered
-        written = [(one.output, one.metric, one.value, one.origin) for one in told]
+        entered = read_manifest(places.vault.read(sha256), f"{key}, manifest").entered
+        written = [(one.output, one.metric, one.value, one.origin) for one in entered]
         if sorted(written) != sorted(found):
             where, what = f"{DATABASE_NAME}, review {key}", "other figures than were entered"
             faults.append(Fault(where, what, "those of its manifest", REBUILD))

@@ -80,11 +80,11 @@ def row_faults(store: Database) -> list[Fault]:
             f"GROUP BY {grain} HAVING count(*) > 1 ORDER BY ALL"
         )
         if rows:
-            told = f"{len(rows)} keys more than once, first {rows[0][0]}"
-            found.append(Fault(f"{DATABASE_NAME}, {table}", told, f"{grain} unique", REBUILD))
+            repeats = f"{len(rows)} keys more than once, first {rows[0][0]}"
+            found.append(Fault(f"{DATABASE_NAME}, {table}", repeats, f"{grain} unique", REBUILD))
     for what, sql in DANGLING.items():
         rows = store.rows(f"{sql} ORDER BY ALL")
         if rows:
-            told = f"{what}, {len(rows)} times, first {rows[0][0]}"
-            found.append(Fault(DATABASE_NAME, told, "none", REBUILD))
+            repeats = f"{what}, {len(rows)} times, first {rows[0][0]}"
+            found.append(Fault(DATABASE_NAME, repeats, "none", REBUILD))
     return found

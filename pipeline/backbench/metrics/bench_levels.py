@@ -16,6 +16,7 @@ from typing import NamedTuple, Protocol, TypeVar
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import lines_off
 from backbench.metrics.declaration import MeasuredValue
+from backbench.quantities.writing import in_text
 
 SAME_LEVEL = 10 ** (1 / 20)
 """Levels within 1 dB of each other are one level: common practice, no source."""
@@ -84,7 +85,8 @@ def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> Benc
     ratio = level_v / nearest
     most = figure.value * (ratio**2 if below else 1 / ratio)
     reason = (
-        f"the nearest loop-back is at {nearest:.3g} V and this at {level_v:.3g} V: of the bench's "
+        f"the nearest loop-back is at {in_text(nearest, 'V')} and this at "
+        f"{in_text(level_v, 'V')}: of the bench's "
         "own only a ceiling is known; take a loop-back at this level"
     )
     return BenchRatio(MeasuredValue(most, 0.0), reason)

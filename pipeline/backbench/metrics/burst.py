@@ -22,6 +22,7 @@ from backbench.metrics.session import (
     relative_uncertainty,
 )
 from backbench.metrics.traits import Traits
+from backbench.quantities.writing import in_text
 from backbench.signal.burst import Bursts, read_bursts
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import Contribution, combine
@@ -136,13 +137,13 @@ def burst_distortion(seen: BurstView) -> MeasuredValue:
 @metric(
     "burst_peak", title="Burst peak", unit="V", better="neither", source=_IHF,
     stimuli=["burst"], version=1,
-    choice="greatest magnitude of a sample, noise included; told only below 1 % distortion",
+    choice="greatest magnitude of a sample, noise included; given only below 1 % distortion",
 )  # fmt: skip
 def burst_peak(seen: BurstView) -> MeasuredValue:
     """Greatest instantaneous voltage that the bursts reach unclipped."""
     percent = 100 * seen.found.harmonics.rms / seen.level
     if percent > LIMIT_PERCENT:
-        raise NotApplicable(f"{percent:.2g} % distortion: the bursts are clipped")
+        raise NotApplicable(f"{in_text(percent, '%', 2)} distortion: the bursts are clipped")
     peak = seen.found.peak
     # A sample may miss the crest by half a sampling interval; noise raises the greatest one.
     turns = math.pi * seen.found.frequency_hz / seen.track.rate_hz

@@ -22,7 +22,7 @@ SWEPT_HZ = tuple(sorted({*POINTS_HZ, 1000.0}))
 
 def _known(response: ResponseView) -> Crosstalk:
     if response.crosstalk is None:
-        raise NotApplicable("told for an output that wasn't driven while another was")
+        raise NotApplicable("given only for an output that was not driven while another was")
     return response.crosstalk
 
 
@@ -34,7 +34,7 @@ def _known(response: ResponseView) -> Crosstalk:
     source="IEC 60268-3 (crosstalk attenuation); definition from memory",
     stimuli=["sweep"],
     version=1,
-    choice="20 lg(driven / undriven) of the linear responses, told for the undriven output; "
+    choice="20 lg(driven / undriven) of the linear responses, given for the undriven output; "
     "a bound where the crosstalk is within twice its noise",
 )
 def separation_at(response: ResponseView) -> Iterator[MeasuredValue]:

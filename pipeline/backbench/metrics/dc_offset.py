@@ -52,7 +52,7 @@ def dc_offset(seen: ToneView | IdleView) -> MeasuredValue:
 
 
 def _course(seen: ToneView | IdleView) -> Array:
-    """The mean of each stretch of the record, V; empty where none can be told."""
+    """The mean of each segment of the record, V; empty where none can be told."""
     if isinstance(seen, IdleView):
         size = len(seen.track.volts) // QUARTERS
         means: Array = seen.track.volts[: QUARTERS * size].reshape(QUARTERS, size).mean(axis=1)

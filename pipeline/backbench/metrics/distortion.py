@@ -24,6 +24,7 @@ from backbench.metrics.harmonic_band import (
 )
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
+from backbench.signal.hidden_hum import UNSEEN_FACTOR
 from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import stands
 from backbench.signal.tone import BAND_HZ, LAST_ORDER
@@ -164,7 +165,7 @@ def _thd_wide(tone: ToneView) -> MeasuredValue:
     better="lower",
     source="AES17, 6.3.1, and IEC 60268-3 (second-hand)",
     stimuli=["tone"],
-    version=2,
+    version=3,
     choice="re the total rms, 20 Hz to 20 kHz; the fundamental's lobe is taken out and the "
     "noise beside it put in its place",
     traits=Traits(
@@ -207,7 +208,7 @@ def _in_band(tone: ToneView) -> MeasuredValue:
     better="higher",
     source="IEEE 1241 (from memory)",
     stimuli=["tone"],
-    version=2,
+    version=3,
     choice="total over distortion and noise, 20 Hz to 20 kHz: the inverse of THD+N",
     traits=Traits(interpolated_in_power=True, sheet="one power"),
 )
@@ -228,7 +229,7 @@ def sinad(tone: ToneView) -> MeasuredValue:
     better="higher",
     source="IEC 60268-3 (signal-to-noise ratio; from memory)",
     stimuli=["tone"],
-    version=2,
+    version=3,
     choice="fundamental over noise and hum, 20 Hz to 20 kHz unweighted, harmonics taken out"
     "; with a loop-back in the same range and at the same frequency the bench's own noise is taken "
     "off in power, a lower bound within 3 dB of it",
@@ -254,11 +255,18 @@ def snr(tone: ToneView) -> MeasuredValue:
 
 
 def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
-    """A lower bound where harmonics that may be mains lines make up a good part of the noise."""
-    if tone.lines.perhaps_hum <= MOST_MIRRORED * tone.lines.noise_only().value:
+    """A lower bound where harmonics that may be mains lines make up a good part of the noise.
+
+    A harmonic and a line that take each other off show less than either: the bound reckons with
+    the strongest line that may hide so.
+    """
+    noise, perhaps = tone.lines.noise_only().value, tone.lines.perhaps_hum
+    if perhaps <= MOST_MIRRORED * noise:
         return figure
     remark = mains_remark(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"
-    return replace(figure, bound="lower", remark=joined(figure.remark, remark))
+    less = 10 * math.log10(1 + (UNSEEN_FACTOR - 1) * perhaps / noise)
+    remark = joined(figure.remark, remark) or ""
+    return replace(figure, value=figure.value - less, bound="lower", remark=remark)
 
 
 @metric(

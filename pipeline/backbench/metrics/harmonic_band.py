@@ -15,8 +15,9 @@ import numpy as np
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.tone import ToneView
+from backbench.signal.harmonics import Harmonics
 from backbench.signal.mains import mains_mismatch_text, other_mains
-from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND, Harmonics
+from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND
 
 LEAST_ORDER = 3
 BAND_CHOICE = (

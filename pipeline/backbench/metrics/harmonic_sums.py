@@ -19,8 +19,9 @@ from backbench.metrics.harmonic_band import (
 )
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
+from backbench.signal.harmonics import Harmonics
 from backbench.signal.power import MeanSquare
-from backbench.signal.tone import BAND_HZ, LAST_ORDER, Harmonics
+from backbench.signal.tone import BAND_HZ, LAST_ORDER
 
 FAMILY = "Harmonic distortion"
 

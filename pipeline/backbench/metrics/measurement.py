@@ -63,9 +63,9 @@ def _of_track(
 def _averaged(
     kind: str, steady: SteadyPart, track: int, view: Any, unsteady: Unsteady
 ) -> tuple[list[Finding], list[Trace]]:
-    """Means over stretches of a capture whose noise isn't steady, by how they scatter.
+    """Means over segments of a capture whose noise isn't steady, by how they scatter.
 
-    A record too short for stretches is measured whole: what the record adds to the uncertainty
+    A record too short for segments is measured whole: what the record adds to the uncertainty
     is as many times greater as the noise scatters more than steady noise.
     """
     known = registry()

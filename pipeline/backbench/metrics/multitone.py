@@ -252,7 +252,7 @@ def sfdr(seen: MultitoneView) -> MeasuredValue:
     better="higher",
     source="IEEE 1241, effective number of bits (from memory)",
     stimuli=["tone", "multitone"],
-    version=2,
+    version=3,
     choice="of an ideal converter, driven to full scale by a sine of the same rms, with as much "
     "noise and distortion in 20 Hz to 20 kHz",
 )

@@ -72,7 +72,7 @@ def _between(tone: ToneView) -> tuple[float, float]:
     lines, capture_data = tone.distorting(), tone.capture_data
     tracks = {name: n for n, name in capture_data.names.items()}
     if RIGHT not in tracks or capture_data.outputs.get(tracks.get(LEFT, 0)) is not tone.track:
-        raise NotApplicable("told for a left output recorded together with a right one")
+        raise NotApplicable("given only for a left output recorded together with a right one")
     if capture_data.driven_track is not None:
         raise NotApplicable("only one of the outputs was driven")
     assert isinstance(capture_data.stimulus, Tone)

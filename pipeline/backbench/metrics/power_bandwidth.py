@@ -18,6 +18,7 @@ from backbench.metrics.session import (
     grouped,
     relative_uncertainty,
 )
+from backbench.quantities.writing import in_text
 
 FAMILY = "Power and headroom"
 
@@ -147,7 +148,10 @@ def _edge(tested: Sequence[_Tested], like: Reading, *, upward: bool) -> DerivedR
         reason = "half the rated power was reached at fewer than two frequencies"
         return RefusedDerivation(reason, like, made_from)
     if not middle.within:
-        reason = f"at {middle.hz:g} Hz half the rated power isn't within the rated distortion"
+        reason = (
+            f"at {in_text(middle.hz, 'Hz', 6)} half the rated power isn't within the "
+            f"rated distortion"
+        )
         return RefusedDerivation(reason, like, made_from)
     outward = [t for t in known if (t.hz >= middle.hz if upward else t.hz <= middle.hz)]
     outward = outward if upward else outward[::-1]

@@ -26,6 +26,7 @@ from backbench.metrics.session import (
     Session,
 )
 from backbench.metrics.traits import AT_LIMITS, Overview, Traits
+from backbench.quantities.writing import in_text
 
 FAMILY = "Power and headroom"
 
@@ -64,10 +65,11 @@ def power_at_limit(session: Session) -> Iterator[DerivedResult]:
         for limit in _limits(session, levels[0].distortion):
             yield _greatest(levels, limit)
     for powers in without_distortion(session):
+        hz = powers[0].frequency_hz
+        place = "" if hz is None else f" at {in_text(hz, 'Hz', 6)}"
         reason = (
-            f"no distortion could be given at any of {len(powers)} levels at "
-            f"{powers[0].frequency_hz:g} Hz, so none of them is known to be within a limit; see "
-            "harmonic distortion there for the reason"
+            f"no distortion could be given at any of {len(powers)} levels{place}, so none of them "
+            "is known to be within a limit; see harmonic distortion there for the reason"
         )
         for limit in _limits(session, powers[-1]):
             yield RefusedDerivation(reason, powers[-1], tuple(powers), limit_percent=limit)
@@ -115,7 +117,7 @@ def _figure(
 
 def _never(levels: list[PowerLevel], limit: float) -> RefusedDerivation:
     least = math.exp(min(level.y for level in levels))
-    reason = f"distortion is {least:.2g} % or more at every power that was measured"
+    reason = f"distortion is {in_text(least, '%', 2)} or more at every power that was measured"
     return RefusedDerivation(
         reason, levels[-1].power, sources(levels), limit_percent=limit,
         detail=kind_of_distortion(levels),

@@ -34,7 +34,7 @@ SETTINGS = (
     source="JCGM 100:2008, 4.2 (type A evaluation)",
     version=1,
     choice="where a capture was taken twice or more with everything stated alike: sample standard "
-    "deviation re the mean (a gain as a ratio), of the reading that detail names; told beside the "
+    "deviation re the mean (a gain as a ratio), of the reading that detail names; given beside the "
     "readings, whose own uncertainty stays that of a single capture",
 )
 def repeatability(session: Session) -> Iterator[Derived]:

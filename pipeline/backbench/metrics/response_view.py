@@ -12,6 +12,7 @@ from backbench.documents.manifest import Conditions
 from backbench.documents.stimuli import Sweep, Table
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, view
+from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
 from backbench.signal.response import Response, resolution
 from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer_of
@@ -141,8 +142,8 @@ def _transfer(
     assert isinstance(stimulus, Sweep)
     if played.rate_hz != track.rate_hz:
         raise Refusal(
-            f"the output was sampled at {track.rate_hz:g} Hz, what was played at "
-            f"{played.rate_hz:g} Hz"
+            f"the output was sampled at {in_text(track.rate_hz, 'Hz', 6)}, what was played at "
+            f"{in_text(played.rate_hz, 'Hz', 6)}"
         )
     check_record(track)
     low, high = stimulus.sweep_hz

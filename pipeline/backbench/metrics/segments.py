@@ -1,8 +1,8 @@
-"""Findings of the stretches of one long recording, made one: means over time.
+"""Findings of the segments of one long recording, made one: means over time.
 
-A steady stimulus is the same all along, so each stretch measures the same quantities, and the
-recording's are their means. What the stretches' uncertainties hold (calibration, load, what hides
-in a line) may be common to all and isn't made smaller by averaging; how the stretches scatter is
+A steady stimulus is the same all along, so each segment measures the same quantities, and the
+recording's are their means. What the segments' uncertainties hold (calibration, load, what hides
+in a line) may be common to all and isn't made smaller by averaging; how the segments scatter is
 added as the standard error of their mean (GUM, 4.2.3 and 5.1.2).
 """
 
@@ -45,15 +45,15 @@ TURN = 360.0
 NOT_RMS = frozenset({"dc_offset", "noise_arm"})
 """Volts that have a sign, or are by definition the mean of a meter's reading."""
 HIGHEST = frozenset({"noise_468"})
-"""By definition a meter's highest reading: of all stretches the highest."""
+"""By definition a meter's highest reading: of all segments the highest."""
 
 
 def over_time(segments: Iterable[Measured], independent: float | None = None) -> Measured:
-    """Findings and curves of a recording from those of its stretches, of equal length and in order.
+    """Findings and curves of a recording from those of its segments, of equal length and in order.
 
-    A metric that a stretch refuses, or for which it gives other figures than the first, is refused;
-    one that has no meaning in a stretch has none. One stretch alone is returned as it is.
-    independent: number of stretches without overlap that would tell as much, where they overlap.
+    A metric that a segment refuses, or for which it gives other figures than the first, is refused;
+    one that has no meaning in a segment has none. One segment alone is returned as it is.
+    independent: number of segments without overlap that would tell as much, where they overlap.
     """
     measured = list(segments)
     if len(measured) == 1:
@@ -69,7 +69,7 @@ def over_time(segments: Iterable[Measured], independent: float | None = None) ->
 def _metric_over_time(
     metric: Metric, track: int, each: list[list[Finding]], independent: float | None
 ) -> list[Finding]:
-    """One metric on one track. each: its findings by stretch."""
+    """One metric on one track. each: its findings by segment."""
     if all(f.status == "not_applicable" for found in each for f in found):
         return each[0]
     try:
@@ -89,17 +89,17 @@ def _metric_over_time(
 
 
 def _alike(each: list[list[Finding]]) -> list[list[MeasuredValue]]:
-    """The figures by stretch. Raises Refusal or NotApplicable where a stretch lacks one."""
+    """The figures by segment. Raises Refusal or NotApplicable where a segment lacks one."""
     for status, error in (("rejected", Refusal), ("not_applicable", NotApplicable)):
         for n, found in enumerate(each, start=1):
             for finding in found:
                 if finding.status == status:
-                    raise error(f"in stretch {n} of {len(each)}: {finding.reason}")
+                    raise error(f"in segment {n} of {len(each)}: {finding.reason}")
     figures = [[f.figure for f in found if f.figure is not None] for found in each]
     for n, own in enumerate(figures, start=1):
         if [_kind(figure) for figure in own] != [_kind(figure) for figure in figures[0]]:
             raise Refusal(
-                f"stretch {n} of {len(each)} doesn't give the figures that the first does"
+                f"segment {n} of {len(each)} doesn't give the figures that the first does"
             )
     return figures
 
@@ -112,7 +112,7 @@ def _kind(figure: MeasuredValue) -> object:
 def _mean(
     metric: Metric, figures: Sequence[MeasuredValue], independent: float | None
 ) -> MeasuredValue:
-    """One figure from that of every stretch. Raises Refusal where no mean has a meaning."""
+    """One figure from that of every segment. Raises Refusal where no mean has a meaning."""
     n, values, scale = len(figures), _values(metric, figures), _scale(metric)
     value = float(scale.back(np.mean(scale.to(values))))
     alone = independent or n
@@ -129,14 +129,14 @@ def _mean(
         dof=total.dof,
         bound=next((f.bound for f in figures if f.bound), None),
         frequency_hz=median_low(places) if len(places) == n else None,
-        remark="; ".join(filter(None, [nearest.remark, f"mean of {n} stretches"])),
+        remark="; ".join(filter(None, [nearest.remark, f"mean of {n} segments"])),
     )
 
 
 def _highest(
     metric: Metric, figures: Sequence[MeasuredValue], independent: float | None
 ) -> MeasuredValue:
-    """The highest of the stretches, uncertain by how much they differ besides its own part."""
+    """The highest of the segments, uncertain by how much they differ besides its own part."""
     n, values = len(figures), _values(metric, figures)
     top = figures[int(np.argmax(values))]
     scatter = Contribution(spread(values.tolist())[1], max((independent or n) - 1, 1))
@@ -147,23 +147,23 @@ def _highest(
         estimation=math.hypot(top.estimation, scatter.u),
         dof=total.dof,
         bound=next((f.bound for f in figures if f.bound), None),
-        remark="; ".join(filter(None, [top.remark, f"highest of {n} stretches"])),
+        remark="; ".join(filter(None, [top.remark, f"highest of {n} segments"])),
     )
 
 
 def _values(metric: Metric, figures: Sequence[MeasuredValue]) -> Array:
-    """The stretches' values, angles without a jump at half a turn.
+    """The segments' values, angles without a jump at half a turn.
 
-    A bound in some stretches bounds the mean. Raises Refusal for bounds from both sides, and for
+    A bound in some segments bounds the mean. Raises Refusal for bounds from both sides, and for
     a choice (a sign, an order: it has no uncertainty) that isn't the same in all.
     """
     values = np.array([figure.value for figure in figures])
     bounds = {figure.bound for figure in figures} - {None}
     if len(bounds) > 1:
-        raise Refusal("the stretches bound it from both sides")
+        raise Refusal("the segments bound it from both sides")
     if not bounds and not any(f.uncertainty for f in figures) and np.ptp(values) > 0:
         listed = ", ".join(f"{value:g}" for value in np.unique(values))
-        raise Refusal(f"it isn't the same all along: the stretches give {listed}")
+        raise Refusal(f"it is not the same throughout: the segments give {listed}")
     if metric.unit == "deg":
         values = values[0] + np.array([math.remainder(v - values[0], TURN) for v in values])
     return values
@@ -184,7 +184,7 @@ def _rms(parts: Sequence[float]) -> float:
 
 
 def _curves_over_time(each: list[list[Trace]]) -> list[Trace]:
-    """Curves that every stretch has, with as many points."""
+    """Curves that every segment has, with as many points."""
     named = [{(t.name, t.track): t for t in traces} for traces in each]
     same = ([one[key] for one in named if key in one] for key in named[0])
     return [

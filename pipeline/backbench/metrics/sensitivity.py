@@ -28,6 +28,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.quantities.writing import in_text
 from backbench.signal.between_steps import Place, value_between
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
@@ -116,7 +117,10 @@ def _input_for(
     sources = tuple(r for point in points for r in (point.level, point.gain))
     if not points[0].x <= target <= points[-1].x:
         low, high = (math.exp(point.x) for point in (points[0], points[-1]))
-        reason = f"measured from {low:.3g} V to {high:.3g} V, which does not hold {volts:.3g} V"
+        reason = (
+            f"measured from {in_text(low, 'V')} to {in_text(high, 'V')}, which does not "
+            f"hold {in_text(volts, 'V')}"
+        )
         return RefusedDerivation(reason, points[0].level, sources, detail=detail)
     pairs = list(itertools.pairwise(points))
     i = next(i for i, (_, above) in enumerate(pairs) if target <= above.x)
@@ -193,7 +197,7 @@ def _greatest(every: Sequence[PowerLevel], limit: float) -> DerivedResult:
     rises = [i for i, (a, b) in enumerate(itertools.pairwise(levels)) if a.y < target <= b.y]
     if not sure or not rises:
         least = math.exp(min(level.y for level in every))
-        reason = f"distortion is {least:.2g} % or more at every input that was measured"
+        reason = f"distortion is {in_text(least, '%', 2)} or more at every input that was measured"
         return RefusedDerivation(
             reason, every[-1].power, sources, limit_percent=limit, detail=detail
         )

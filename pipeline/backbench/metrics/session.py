@@ -10,6 +10,7 @@ from operator import attrgetter
 from typing import TypeVar
 
 from backbench.metrics.declaration import Bound, CurveData, MeasuredValue
+from backbench.quantities.writing import in_text
 
 
 @dataclass(frozen=True)
@@ -325,8 +326,8 @@ def limited(session: Session, reading: Reading) -> str | None:
     percent = distortion_of(session, reading)
     if percent <= MOST_DISTORTION_PERCENT:
         return None
-    drive = f" at {reading.generator_vrms:.3g} V drive" if reading.generator_vrms else ""
-    return f"{percent:.2g} % distortion{drive}: the output is being limited"
+    drive = f" at {in_text(reading.generator_vrms, 'V')} drive" if reading.generator_vrms else ""
+    return f"{in_text(percent, '%', 2)} distortion{drive}: the output is being limited"
 
 
 NEARLY_BEST = 1.2

@@ -13,6 +13,7 @@ import numpy as np
 from backbench.documents.stimuli import SquareWave, Table
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData, view
+from backbench.quantities.writing import in_text
 from backbench.signal.edge import Edge
 from backbench.signal.edge_detection import edges_of_period, edges_of_trace
 from backbench.signal.quantisation_step import quantisation_step, rounding
@@ -123,8 +124,8 @@ def square_view(capture_data: CaptureData, number: int) -> SquareView:
     )  # fmt: skip
     if found.duration < NEVER_SLOWER * converter:
         raise Refusal(
-            f"the edges are as fast as a converter at {track.rate_hz:g} Hz can record "
-            f"({1e6 * converter:.2g} us); record at a higher rate"
+            f"the edges are as fast as a converter at {in_text(track.rate_hz, 'Hz', 6)} can record "
+            f"({in_text(converter, 's', 2)}); record at a higher rate"
         )
     return found
 

@@ -12,6 +12,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.square_view import SquareView
 from backbench.metrics.traits import Traits
+from backbench.quantities.writing import in_text
 from backbench.signal.edge import CLEAR, LEAST_EXTREME, SETTLED, Edge
 from backbench.signal.rise_time import CLEARLY, taken_off
 from backbench.signal.transition import cutoff_from_tilt, ringing
@@ -210,7 +211,9 @@ def _ringing(seen: SquareView) -> tuple[list[tuple[float, float]], float]:
         raise NotApplicable("no ringing: less than two turns stand out after the edges")
     hz = float(np.mean([f for f, _ in found]))
     if hz > OWN_RINGING * seen.band_hz:
-        raise NotApplicable(f"the ringing found, at {hz:.4g} Hz, is that of the converter's filter")
+        raise NotApplicable(
+            f"the ringing found, at {in_text(hz, 'Hz', 4)}, is that of the converter's filter"
+        )
     return found, relative
 
 
@@ -267,7 +270,7 @@ def _tilt(seen: SquareView) -> tuple[float, float]:
     stimuli=SQUARES, version=2,
     choice="first less last value of a state re the mean of both, from the part after 30 % of it, "
     "by a line or, where it tilts clearly, an exponential; "
-    "an upper bound where it can't be told from nothing",
+    "an upper bound where it can't be distinguished from zero",
 )  # fmt: skip
 def tilt(seen: SquareView) -> MeasuredValue:
     """Fall of the wave's tops within a state, of their mean."""

@@ -12,6 +12,7 @@ from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData, LevelPart, view
 from backbench.metrics.steady_part import steady_part
 from backbench.metrics.tone import tone_view
+from backbench.quantities.writing import in_text
 from backbench.signal.level_steps import LevelStep, find_steps
 from backbench.signal.record_checks import check_record
 from backbench.signal.track import Track
@@ -62,8 +63,9 @@ def _refuse_others(stated: list[float], steps: list[LevelStep], *, recorded: boo
         most = wanted + (LEVEL_WITHIN_DB if recorded else MORE_AT_OUTPUT_DB)
         if abs(wanted) >= DETECTABLE_STEP_DB and not least <= rise <= most:
             raise Refusal(
-                f"the level changes by {rise:.2g} dB from step {position} to step {position + 1}, "
-                f"not by {wanted:.2g} dB as stated: these aren't the stated steps"
+                f"the level changes by {in_text(rise, 'dB', 2)} from step {position} to "
+                f"step {position + 1}, "
+                f"not by {in_text(wanted, 'dB', 2)} as stated: these aren't the stated steps"
             )
 
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from backbench.metrics.load_pairs import LEAST_LOAD_RATIO, allowed_by, drive_of, ohm_of
 from backbench.metrics.session import CurveReading, Reading, Session
+from backbench.quantities.writing import in_text
 from backbench.signal.impedance import (
     ComplexOhms,
     Loaded,
@@ -135,7 +136,7 @@ def _loaded(curve: CurveReading, gain: Reading, hz: float, shared: bool) -> Load
     """Output over input at a frequency, as the voltage of a drive of 1 V."""
     x, data = np.log(curve.data.x), curve.data
     if not data.x[0] * (1 - 1e-6) <= hz <= data.x[-1] * (1 + 1e-6):
-        raise ValueError(f"{hz:g} Hz wasn't swept under both loads")
+        raise ValueError(f"{in_text(hz, 'Hz', 6)} wasn't swept under both loads")
     db = float(np.interp(np.log(hz), x, data.y)) + (gain.value or 0.0)
     u = 0.0 if data.uncertainty is None else float(np.interp(np.log(hz), x, data.uncertainty))
     level = (gain.estimation if shared else gain.uncertainty) or 0.0

@@ -35,7 +35,7 @@ NOTCH_Q = 2.0
     better="lower",
     source="common practice, no source: a residual bandwidth of 80 kHz",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="re the total rms, 20 Hz to 80 kHz or to where the record's band ends (detail tells "
     "which); only of records whose band goes beyond 30 kHz",
     traits=Traits(interpolated_in_power=True),
@@ -62,7 +62,7 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
     source="AES17, 6.3.1, notch of 5.2.8: 1.2 <= Q <= 3 (second-hand: an open library's "
     "documentation)",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="re the total rms, 20 Hz to 20 kHz; a second-order notch of Q 2 at the tone as found, "
     "by its response on the spectrum, which takes 0.46 dB off the second harmonic",
     traits=Traits(interpolated_in_power=True),

@@ -18,6 +18,7 @@ from backbench.metrics.declaration import (
     metric,
     view,
 )
+from backbench.quantities.writing import in_text
 from backbench.signal.response import resolution
 from backbench.signal.settling import settles_at
 from backbench.signal.track import Array
@@ -93,7 +94,7 @@ def _decibels(stimulus: Table, key: str, values: Array) -> ValuesByLevel:
     unit, printed = stimulus.columns[key].unit, resolution(values)
     if unit == "dB":
         if key == "distortion" and (values > 0).any():
-            raise Refusal("a distortion above 0 dB: it is told re the audio level, below 0")
+            raise Refusal("a distortion is above 0 dB; state it in dB re the audio level, below 0")
         return ValuesByLevel(values, np.full(len(values), printed))
     if (values <= 0).any():
         raise Refusal(f"a value of 0 or below in the column {key}")
@@ -107,7 +108,7 @@ def _ratio(stimulus: Table, columns: dict[str, ValuesByLevel]) -> ValuesByLevel 
         return None
     kinds = {stimulus.columns[key].unit == "dB" for key in ("audio_level", "noise")}
     if len(kinds) > 1 or stimulus.columns["audio_level"].unit == "W":
-        raise Refusal("audio level and noise are told in units that make no ratio")
+        raise Refusal("the units of audio level and noise give no ratio")
     audio, noise = columns["audio_level"], columns["noise"]
     return ValuesByLevel(audio.db - noise.db, np.hypot(audio.u, noise.u))
 
@@ -123,7 +124,8 @@ def _level_for(seen: TunerView, column: ValuesByLevel, wanted_db: float) -> Meas
     if threshold is None:
         best = float(column.db.max())
         raise Refusal(
-            f"{wanted_db:g} dB aren't held up to {seen.dbf[-1]:.4g} dBf; the best is {best:.3g} dB"
+            f"{in_text(wanted_db, 'dB', 6)} aren't held up to {seen.dbf[-1]:.4g} dBf; the "
+            f"best is {in_text(best, 'dB')}"
         )
     return MeasuredValue(
         threshold.x, threshold.u, threshold.u, bound=None if threshold.within else "upper"

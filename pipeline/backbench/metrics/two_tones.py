@@ -16,6 +16,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import LINE_CHOICE, lines_off
 from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
 from backbench.metrics.traits import Traits
+from backbench.quantities.writing import in_text
 from backbench.signal.intermodulation import ToneSet, find_tones, summed
 from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers, root_sum_square
 from backbench.signal.power import MeanSquare
@@ -88,8 +89,9 @@ class TwoTonesView:
             if not self.found.covers(position):
                 hz = position * self.found.spectrum.resolution_hz
                 raise Refusal(
-                    f"the product at {hz:.6g} Hz is outside the band that a sample rate of "
-                    f"{self.track.rate_hz:g} Hz records"
+                    f"the product at {in_text(hz, 'Hz', 6)} is outside the band that a "
+                    f"sample rate of "
+                    f"{in_text(self.track.rate_hz, 'Hz', 6)} records"
                 )
         return [self._standing[one] for one in combinations]
 
@@ -145,7 +147,8 @@ def _least_distance(tones_hz: Sequence[float], test: Test | None) -> float:
     least = min(abs(a - b) for a, b in combinations(lines, 2))
     if least < 1e-3 * low:
         raise Refusal(
-            f"a product of {low:g} Hz and {high:g} Hz falls on a tone, on 0 Hz or on another one"
+            f"a product of {in_text(low, 'Hz', 6)} and {in_text(high, 'Hz', 6)} falls on "
+            f"a tone, on 0 Hz or on another one"
         )
     return least
 
@@ -156,7 +159,7 @@ def _check_ratio(tones: ToneSet, stated: float) -> None:
     if abs(20 * math.log10(ratio / stated)) > RATIO_AT_OUTPUT_DB:
         raise Refusal(
             f"the tones are {ratio:.3g}:1 at the output, not {stated:.3g}:1 as stated "
-            f"(within {RATIO_AT_OUTPUT_DB:g} dB)"
+            f"(within {in_text(RATIO_AT_OUTPUT_DB, 'dB', 6)})"
         )
 
 
@@ -351,7 +354,7 @@ def modulation_distortion_rms(pair: TwoTonesView) -> MeasuredValue:
 def intermodulation_product(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     """Level of each product of second and third order over the reference of its test."""
     if pair.test is None:
-        raise NotApplicable(f"products are told {_EQUAL}, and {_FOUR}")
+        raise NotApplicable(f"products are given {_EQUAL}, and {_FOUR}")
     modulation = pair.test == "modulation"
     assert isinstance(pair.capture_data.stimulus, TwoTones)
     low, high = pair.capture_data.stimulus.tones_hz

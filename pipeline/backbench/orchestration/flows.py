@@ -6,6 +6,7 @@ names them, and the same stages run without it.
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -29,7 +30,7 @@ from backbench.ingest.run_ingest import Outcome, finish, in_groups, planned_work
 from backbench.ingest.worker_pool import Workers
 from backbench.orchestration import run_server
 from backbench.orchestration.dask_cluster import ClusterWorkers, Request, Tables, analyse_on_worker
-from backbench.orchestration.shared_originals import Copies, told
+from backbench.orchestration.shared_originals import Copies, error_text
 from backbench.progress import nothing
 from backbench.storage.catalogue_paths import CataloguePaths, places
 
@@ -40,6 +41,8 @@ if TYPE_CHECKING:
 PATIENCE_S = 5
 """How long a scheduler may take to answer."""
 ON_THIS_MACHINE = 'or set engine = "local"'
+WATCHED = "BACKBENCH_WATCHED"
+"""The environment variable that tells the runs of a watched inbox what to do, as JSON."""
 LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 
 
@@ -78,9 +81,15 @@ def _note(outcomes: Sequence[Outcome]) -> None:
 
 
 @flow(name="inbox", retries=1, retry_delay_seconds=10)
-def inbox(catalogue: str, folder: str, settle_s: float, site: bool) -> list[str]:
-    """Take in the settled review folders of an inbox; the reviews that changed."""
-    home = places(Path(catalogue))
+def inbox() -> list[str]:
+    """Ingest the settled review folders of the watched inbox; the reviews that changed.
+
+    Which folder, and into which catalogue, comes from the process that watches, never from
+    parameters of a run: these come over the network.
+    """
+    watched = json.loads(os.environ[WATCHED])
+    settle_s, site = float(watched["settle_s"]), bool(watched["site"])
+    home, folder = places(Path(watched["catalogue"])), watched["folder"]
     with home.changing():
         prepare(home)
         works, refused = planned_work(home, settled(Path(folder), settle_s))
@@ -104,12 +113,11 @@ def watch_inbox(catalogue: Path, folder: Path, every_s: float, settle_s: float, 
 
     Needs a running server, named by PREFECT_API_URL. One run at a time.
     """
-    parameters = {
+    watched = {
         "catalogue": str(catalogue), "folder": str(folder), "settle_s": settle_s, "site": site,
     }  # fmt: skip
-    inbox.serve(
-        name="inbox", interval=every_s, parameters=parameters, limit=1, print_starting_message=False
-    )
+    os.environ[WATCHED] = json.dumps(watched)
+    inbox.serve(name="inbox", interval=every_s, limit=1, print_starting_message=False)
 
 
 def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -> list[Outcome]:
@@ -176,7 +184,9 @@ def _recorded(
             run_server.awaited()
             return ingest(keys)
     except PrefectException as error:
-        fault = Fault("run history", told(error), "an orchestrator that answers", "or use --direct")
+        fault = Fault(
+            "run history", error_text(error), "an orchestrator that answers", "or use --direct"
+        )
         raise UserError("the run could not be recorded", [fault]) from error
 
 
@@ -213,7 +223,7 @@ class ClusterAnswer:
             fault = Fault("the scheduler", "no answer any more", "one that stays",
                           "run again: what is done is kept")  # fmt: skip
         except RuntimeError as error:
-            fault = Fault("the scheduler", told(error), "the same backbench there as here",
+            fault = Fault("the scheduler", error_text(error), "the same backbench there as here",
                           "install it there, and start scheduler and workers anew")  # fmt: skip
         raise UserError("the cluster could not finish", [fault])
 
@@ -224,13 +234,13 @@ def _runner(cluster: Cluster) -> TaskRunner[Any]:
         from distributed import Client
         from prefect_dask import DaskTaskRunner
     except ImportError as error:
-        fault = Fault("backbench", told(error), "the extra backbench[dask]", "install it")
+        fault = Fault("backbench", error_text(error), "the extra backbench[dask]", "install it")
         raise UserError('the engine "dask" is not installed', [fault]) from None
     try:
         with Client(cluster.scheduler, timeout=PATIENCE_S, set_as_default=False) as client:
             threads = client.nthreads()
     except (OSError, ValueError) as error:
-        fault = Fault(cluster.scheduler, told(error), "a Dask scheduler that answers",
+        fault = Fault(cluster.scheduler, error_text(error), "a Dask scheduler that answers",
                       ON_THIS_MACHINE)  # fmt: skip
         raise UserError("the scheduler can't be reached", [fault]) from None
     if not threads:

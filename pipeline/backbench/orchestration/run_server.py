@@ -8,14 +8,12 @@ from __future__ import annotations
 
 import atexit
 import os
-import runpy
+import secrets
 import shutil
-import signal
 import socket
 import sqlite3
 import subprocess
 import sys
-import threading
 import time
 from importlib import metadata
 from pathlib import Path
@@ -48,13 +46,15 @@ class RunServer:
             raise UserError("the orchestrator's server can't be started", [fault])
         configure(home)
         os.environ[ADDRESS] = os.environ["PREFECT_UI_API_URL"] = f"{self.address}/api"
+        self.password = _require_password()
+        os.environ["PREFECT_UI_ENABLED"] = str(page).lower()
         self._database = home / DATABASE
         self._new = not self._database.exists()
         if self._new:
             _copy_prepared(self._database)
-        words = ["server", "start", "--host", LOOPBACK, "--port", str(self.port)]
         self._process = subprocess.Popen(
-            [sys.executable, "-m", __name__, *words, *([] if page else ["--no-ui"])],
+            [sys.executable, "-m", "backbench.orchestration.server_process",
+             str(self.port), str(os.getpid())],
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
         # What is called at exit first was registered last: the orchestrator's own farewell.
@@ -124,8 +124,27 @@ def configure(home: Path) -> None:
         ("PREFECT_CLI_PROMPT", "false"),
     ):
         os.environ.setdefault(name, value)
+    _keep_loopback_from_proxies()
     # Kept results would be pickles, which run what is in them when they are read.
     os.environ["PREFECT_RESULTS_PERSIST_BY_DEFAULT"] = "false"
+
+
+def _require_password() -> str:
+    """A new one for each server: whoever is to use it was started by this process, or reads it
+    on the screen.
+    """
+    password = f"backbench:{secrets.token_urlsafe(18)}"
+    os.environ["PREFECT_API_AUTH_STRING"] = password
+    os.environ["PREFECT_SERVER_API_AUTH_STRING"] = password
+    return password
+
+
+def _keep_loopback_from_proxies() -> None:
+    """Requests to this machine never go to a proxy, whatever the environment names."""
+    for name in ("NO_PROXY", "no_proxy"):
+        named = [part for part in os.environ.get(name, "").split(",") if part.strip()]
+        lacking = [host for host in (LOOPBACK, "localhost", "::1") if host not in named]
+        os.environ[name] = ",".join([*named, *lacking])
 
 
 def _answers(host: str, port: int) -> bool:
@@ -167,20 +186,3 @@ def _keep_prepared(database: Path) -> None:
         aside.replace(prepared)
     except (OSError, sqlite3.Error):
         aside.unlink(missing_ok=True)
-
-
-def _serve(words: list[str]) -> None:
-    """The server itself. It doesn't outlive the process that started it, however that ends."""
-    threading.Thread(target=_end_after, args=(os.getppid(),), daemon=True).start()
-    sys.argv = ["prefect", *words]
-    runpy.run_module("prefect", run_name="__main__")
-
-
-def _end_after(parent: int) -> None:
-    while os.getppid() == parent:
-        time.sleep(1.0)
-    os.kill(os.getpid(), signal.SIGTERM)
-
-
-if __name__ == "__main__":
-    _serve(sys.argv[1:])

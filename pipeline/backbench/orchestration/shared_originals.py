@@ -64,7 +64,7 @@ class Copies:
                     self._bring(source)
             except Exception as error:
                 # Each storage has errors of its own.
-                fault = Fault(self.url, told(error), "storage that takes what is copied to it")
+                fault = Fault(self.url, error_text(error), "storage that can be written to")
                 raise UserError("originals can't be copied to the storage", [fault]) from error
 
     def _bring(self, source: Source) -> None:
@@ -112,7 +112,7 @@ def fetch(url: str, sources: Iterable[Source], vault: Vault) -> dict[str, Fault]
                 source.name, f"no such file at {place}", expected, RESTORE
             )
         except Exception as error:
-            fault = Fault(url, told(error), "storage that every worker can read")
+            fault = Fault(url, error_text(error), "storage that every worker can read")
             raise UserError("a worker can't read the originals", [fault]) from error
         else:
             if found == source.sha256:
@@ -124,7 +124,7 @@ def fetch(url: str, sources: Iterable[Source], vault: Vault) -> dict[str, Fault]
     return faults
 
 
-def told(error: Exception) -> str:
+def error_text(error: Exception) -> str:
     """An error of someone else's in one short line."""
     lines = str(error).splitlines() or [type(error).__name__]
     return lines[0][:200]

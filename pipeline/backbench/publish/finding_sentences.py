@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 
+from backbench.charts.chart_text import lowered
 from backbench.comparison.differences import Difference
 from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
@@ -76,11 +77,6 @@ def _titles(lines: object) -> list[str]:
         if title not in titles:
             titles.append(title)
     return titles
-
-
-def lowered(title: str) -> str:
-    """A title within a sentence: "Residual noise" reads "residual noise", "DC" stays."""
-    return title[:1].lower() + title[1:] if title[1:2].islower() else title
 
 
 def changes_sentence(differences: Sequence[Difference], since: str) -> str:

@@ -71,23 +71,17 @@ class ChartRenderer:
         review: what to call the review that the marked unit is shown of, where that is not its
         newest.
         """
-        from backbench.charts.drawing import Labels
-        from backbench.charts.registry import chart_named
+        from backbench.charts.query_chart import query_chart
 
-        query = self.queries[name]
-        assert query.chart is not None
         conditions = self.conditions(name, values)
-        labels = Labels(
-            query.columns, title, _of_review(conditions, review) if review else conditions
-        )
+        if review:
+            conditions = _of_review(conditions, review)
         with unchecked():
-            return chart_named(query.chart).draw(
-                frame, labels, values.get("unit", ""), options=query.chart_options
-            )
+            return query_chart(self.store, self.queries[name], frame, values, conditions, title)
 
     def draw(self, name: str, title: str = "", review: str = "", **values: str) -> Picture | None:
         """The picture of a query; None where it isn't known, has no chart, fails or
-        gives no rows.
+        gives no rows, or none of the unit that was asked for.
 
         title: the chart's heading, the query's own where left out. review: as for `chart`.
         """
@@ -98,7 +92,9 @@ class ChartRenderer:
             frame = self.run(name, **values)
         except UserError:  # shown on the query's own page
             return None
-        if frame.is_empty():
+        unit = values.get("unit", "")
+        lacking = unit and "unit_key" in frame.columns and unit not in frame["unit_key"]
+        if frame.is_empty() or lacking:
             return None
         heading = title or query.title
         return self.picture(self.chart(name, frame, heading, values, review), heading)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -24,6 +25,7 @@ from backbench.publish.site_builder import SiteBuilder, model_page, question_pag
 from backbench.publish.site_data import keep_views, read_site_data
 from backbench.querying.saved_queries import available
 from backbench.storage import database
+from backbench.storage.process_life import end_with
 from backbench.storage.query_limits import end_when_overdue
 
 if TYPE_CHECKING:
@@ -135,7 +137,8 @@ def _all(
             progress(1)
         return
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, context, _begin, (root, builder.folder, folder)) as pool:
+    opened_with = (os.getpid(), root, builder.folder, folder)
+    with ProcessPoolExecutor(processes, context, _begin, opened_with) as pool:
         try:
             for written in pool.map(_make_in_worker, jobs, chunksize=4):
                 yield from written
@@ -148,8 +151,9 @@ def _all(
 _worker: list[SiteBuilder] = []
 
 
-def _begin(root: Path, aside: Path, folder: Path) -> None:
+def _begin(parent: int, root: Path, aside: Path, folder: Path) -> None:
     """Open the catalogue once in a worker; its connection lives as long as the worker."""
+    end_with(parent)
     end_when_overdue()
     held = ExitStack()
     opened = held.enter_context(database.reading(root))

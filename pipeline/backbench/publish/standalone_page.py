@@ -18,7 +18,10 @@ BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
-    "--disable-extensions", "--no-pdf-header-footer",
+    "--disable-extensions", "--no-pdf-header-footer", "--disable-domain-reliability",
+    "--disable-client-side-phishing-detection", "--no-pings", "--no-proxy-server",
+    "--disable-features=OptimizationHints,MediaRouter,Translate,AutofillServerCommunication",
+    "--host-resolver-rules=MAP * ~NOTFOUND",
 )  # fmt: skip
 PATIENCE_S = 120
 

@@ -84,6 +84,11 @@ def signed(value: float, unit: str = "", digits: int = 3) -> str:
     return ("+" if value > 0 else "") + quantity(value, unit, digits)
 
 
+def in_text(value: float, unit: str = "", digits: int = 3) -> str:
+    """As `quantity` writes it, in ordinary characters: for a reason or a remark in a sentence."""
+    return ordinary(quantity(value, unit, digits))
+
+
 def price(amount: float, currency: str) -> str:
     """A sum of money with two decimals: "129.50 USD"."""
     return f"{_fixed(amount, 2)}{NO_BREAK}{currency}"

@@ -5,6 +5,7 @@
 -- question: How quiet is each unit with its input terminated?
 --   (a line that starts with three spaces goes on with the one before)
 -- grain: unit_key; one row per unit
+-- metric: noise_a
 -- parameter technology: technology = 'tube'; which technology
 -- column unit_key: -; Unit
 -- column value: V; Residual noise, A-weighted
@@ -20,7 +21,6 @@ from dataclasses import dataclass, field
 from backbench.errors import MISSING, Fault
 
 TYPES = ("text", "number", "integer", "flag", "date", "unit", "metric", "technology", "point")
-ONCE = ("title", "question", "conditions", "grain", "chart")
 NAME = re.compile(r"[a-z][a-z0-9_]*")
 LINE = re.compile(r"--\s?(?P<key>[^:]*?)\s*:\s*(?P<value>.*)")
 PARAMETER = re.compile(r"(?P<type>\w+)\s*=\s*(?P<default>'[^']*'|[^\s;']+)\s*(?:;\s*(?P<help>.+))?")
@@ -58,6 +58,7 @@ class Header:
 
     conditions: what stands under the heading; {name} is the value of a parameter.
     rows: what one row stands for, in words.
+    metrics: those that the answer rests on, for the reason where a unit has none.
     """
 
     title: str = ""
@@ -67,6 +68,7 @@ class Header:
     rows: str = ""
     parameters: list[Parameter] = field(default_factory=list)
     columns: list[ResultColumn] = field(default_factory=list)
+    metrics: tuple[str, ...] = ()
     chart: str | None = None
     chart_options: dict[str, str] = field(default_factory=dict)
 
@@ -134,12 +136,14 @@ def _take(header: Header, entry: HeaderLine, file: str) -> Iterator[Fault]:
         columns, _, rows = entry.value.partition(";")
         header.grain = tuple(part.strip() for part in columns.split(","))
         header.rows = rows.strip()
+    elif entry.key == "metric":
+        header.metrics = tuple(part.strip() for part in entry.value.split(","))
     elif entry.key == "chart":
         yield from _chart(header, entry, file)
     elif word in ("parameter", "column") and NAME.fullmatch(name):
         yield from (_parameter if word == "parameter" else _column)(header, entry, name, file)
     else:
-        known = "title, question, conditions, grain, parameter NAME, column NAME or chart"
+        known = "title, question, conditions, grain, metric, parameter NAME, column NAME or chart"
         yield _fault(file, entry.line, f"the unknown key {entry.key!r}", known)
 
 

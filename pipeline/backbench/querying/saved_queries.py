@@ -31,6 +31,7 @@ class SavedQuery:
 
     grain: the columns whose values together are unique in the result.
     rows: what one row stands for, "one row per unit"; "" where the header doesn't say it.
+    metrics: those that the answer rests on; none where the header names none.
     chart: name of the chart that draws the result; None for a table only.
     conditions: what stands under the heading, {name} for the value of a parameter.
     """
@@ -43,6 +44,7 @@ class SavedQuery:
     rows: str
     parameters: tuple[Parameter, ...]
     columns: tuple[ResultColumn, ...]
+    metrics: tuple[str, ...]
     chart: str | None
     chart_options: Mapping[str, str]
     sql: str
@@ -181,6 +183,7 @@ def parse(text: str, name: str, file: str) -> tuple[SavedQuery, list[Fault]]:
         rows=header.rows,
         parameters=tuple(header.parameters),
         columns=tuple(header.columns),
+        metrics=header.metrics,
         chart=header.chart,
         chart_options=header.chart_options,
         sql=split(text)[1].strip().removesuffix(";"),

@@ -14,6 +14,7 @@ from backbench.documents.stimuli import Table
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import in_text
 from backbench.readers.declaration import (
     OpenRecording,
     Reader,
@@ -65,14 +66,14 @@ def too_long(name: str, opened: OpenRecording, expected: str) -> UserError:
     """The fault of a recording that can't be held as a whole."""
     found = (
         f"{span(opened.frames / opened.rate_hz)} of {counted(opened.tracks, 'track')} at "
-        f"{opened.rate_hz:g} Hz"
+        f"{in_text(opened.rate_hz, 'Hz', 6)}"
     )
     return unreadable(name, found, expected, "cut it to what is measured")
 
 
 def span(seconds: float) -> str:
     """A duration as a recordist says it: minutes from two on."""
-    return f"{seconds / 60:.3g} min" if seconds >= 120 else f"{seconds:.3g} s"
+    return f"{seconds / 60:.3g} min" if seconds >= 120 else f"{in_text(seconds, 's')}"
 
 
 def read_table(path: Path, table: Table, name: str | None = None) -> TableData:

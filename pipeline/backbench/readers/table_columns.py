@@ -113,7 +113,7 @@ def converted(
 
 
 def _summed(name: str, number: int) -> str:
-    more = f", the first {MAX_LISTED} told here" if number > MAX_LISTED else ""
+    more = f", the first {MAX_LISTED} listed here" if number > MAX_LISTED else ""
     return f"{name} can't be read: {counted(number, 'cell')} without a number{more}"
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.tone import EDGE, LAST_ORDER, PASS_BAND
@@ -78,11 +79,13 @@ def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts
     check_record(track)
     if on_s * hz < LEAST_PERIODS + 2 * SKIPPED_PERIODS:
         raise Refusal(
-            f"a burst of {1e3 * on_s:g} ms holds too few periods of {hz:g} Hz to be measured"
+            f"a burst of {in_text(on_s, 's', 6)} holds too few periods of "
+            f"{in_text(hz, 'Hz', 6)} to be measured"
         )
     if LAST_ORDER * hz > PASS_BAND * EDGE * track.rate_hz:
         raise Refusal(
-            f"a sample rate of {track.rate_hz:g} Hz doesn't hold ten harmonics of {hz:g} Hz"
+            f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't hold ten "
+            f"harmonics of {in_text(hz, 'Hz', 6)}"
         )
     analytic = _demodulated(track, hz)
     runs = _runs(analytic, track.rate_hz, hz, on_s)
@@ -91,7 +94,10 @@ def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts
     inside = [slice(first + skipped, last - skipped) for first, last in runs]
     measured_hz = hz + float(np.mean([_off(analytic[part], track.rate_hz) for part in inside]))
     if abs(measured_hz / hz - 1) > GENERATOR_TOLERANCE:
-        raise Refusal(f"the bursts are of {measured_hz:.6g} Hz, not of {hz:g} Hz as stated")
+        raise Refusal(
+            f"the bursts are of {in_text(measured_hz, 'Hz', 6)}, not of "
+            f"{in_text(hz, 'Hz', 6)} as stated"
+        )
     fits = [_fitted(track.volts[part], measured_hz / track.rate_hz) for part in inside]
     peak = max(float(np.abs(track.volts[first:last]).max()) for first, last in runs)
     return Bursts(
@@ -130,7 +136,9 @@ def _runs(
     for first, last in whole:
         seconds = (last - first) / rate_hz
         if abs(seconds - on_s) > max(DURATION_WITHIN * on_s, 2 / hz):
-            raise Refusal(f"a burst of {1e3 * seconds:.3g} ms, where {1e3 * on_s:g} ms were stated")
+            raise Refusal(
+                f"a burst of {in_text(seconds, 's')}, where {in_text(on_s, 's', 6)} were stated"
+            )
     return whole
 
 
@@ -139,7 +147,8 @@ def _check_period(starts: Sequence[int], rate_hz: float, period_s: float) -> Non
         seconds = (following - one) / rate_hz
         if abs(seconds / period_s - 1) > PERIOD_WITHIN:
             raise Refusal(
-                f"bursts {1e3 * seconds:.4g} ms apart, where {1e3 * period_s:g} ms were stated"
+                f"bursts {in_text(seconds, 's', 4)} apart, where "
+                f"{in_text(period_s, 's', 6)} were stated"
             )
 
 

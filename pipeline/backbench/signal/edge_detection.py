@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.edge import Edge
 from backbench.signal.track import Array
 from backbench.signal.transition import read_edge, state_levels
@@ -82,8 +83,9 @@ def edges_of_trace(time: Array, volts: Array, half_s: float) -> list[Edge]:
     for (one, _), (next_one, _) in pairwise(crossings):
         if abs((next_one - one) / half_s - 1) > SPACING_WITHIN:
             raise Refusal(
-                f"edges {next_one - one:.4g} s apart, where half a period of the stated square "
-                f"wave is {half_s:.4g} s"
+                f"edges {in_text(next_one - one, 's', 4)} apart, where half a period of "
+                f"the stated square "
+                f"wave is {in_text(half_s, 's', 4)}"
             )
     inside = [
         (at, rising)

@@ -134,7 +134,7 @@ def _from_neighbours(
 
 
 def _sums_between(power: Array, first: NDArray[np.int_], last: NDArray[np.int_]) -> Array:
-    """Sums of stretches of bins, without a running sum whose rounding hides small lines."""
+    """Sums of ranges of bins, without a running sum whose rounding hides small lines."""
     sums: Array = np.empty(first.shape)
     for place in np.ndindex(first.shape):
         sums[place] = power[first[place] : last[place]].sum()

@@ -86,7 +86,7 @@ TWO_KHZ = float(weighting_468(np.array([2000.0]))[0])
 def weighting_468_power(
     first: int, count: int, resolution_hz: float, second_moment: float
 ) -> Array:
-    """Power factor for a stretch of a spectrum's bins; see power_weights.
+    """Power factor for a range of a spectrum's bins; see power_weights.
 
     Parameters
     ----------

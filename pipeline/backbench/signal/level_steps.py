@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.track import Array
 
 BLOCK_S = 0.01
@@ -43,7 +44,7 @@ class LevelStep:
 def find_steps(
     volts: Array, rate_hz: float, tone_hz: float, step_s: float, count: int
 ) -> list[LevelStep]:
-    """The `count` stretches of steady level of a tone, in order of time.
+    """The `count` segments of steady level of a tone, in order of time.
 
     Parameters
     ----------
@@ -80,9 +81,10 @@ def find_steps(
     shortest = math.ceil(wanted * (1 - GREATEST_LENGTH_CHANGE))
     if shortest < 4 or len(levels) < count * shortest:
         raise Refusal(
-            f"{len(volts) / rate_hz:.3g} s hold no {count} steps of {step_s:g} s"
+            f"{in_text(len(volts) / rate_hz, 's')} hold no {count} steps of "
+            f"{in_text(step_s, 's', 6)}"
             if shortest >= 4
-            else f"steps of {step_s:g} s are too short at {tone_hz:g} Hz"
+            else f"steps of {in_text(step_s, 's', 6)} are too short at {in_text(tone_hz, 'Hz', 6)}"
         )
     edges = _cut(levels, wanted, shortest, count)
     return [_inner(levels, a, b, block, rate_hz) for a, b in edges]

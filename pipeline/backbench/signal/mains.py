@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import MeanSquare, line_power
 from backbench.signal.spectrum import Spectrum, peak_positions
@@ -193,6 +194,7 @@ def mains_mismatch_text(nominal_hz: float, other_hz: float) -> str:
         A sentence with what to correct.
     """
     return (
-        f"mains_hz is stated as {nominal_hz:g}, but the record shows lines of {other_hz:g} Hz "
-        f"mains and none of {nominal_hz:g} Hz; correct mains_hz in [review]"
+        f"mains_hz is stated as {nominal_hz:g}, but the record shows lines of "
+        f"{in_text(other_hz, 'Hz', 6)} "
+        f"mains and none of {in_text(nominal_hz, 'Hz', 6)}; correct mains_hz in [review]"
     )

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.intermodulation import ToneSet
 from backbench.signal.power import MeanSquare, noise_sum
@@ -60,7 +61,7 @@ def residual_between_tones(tones: ToneSet) -> MeanSquare:
     spectrum = tones.spectrum
     if spectrum.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
         raise Refusal(
-            f"a sample rate of {spectrum.rate_hz:g} Hz doesn't reach 20 kHz; "
+            f"a sample rate of {in_text(spectrum.rate_hz, 'Hz', 6)} doesn't reach 20 kHz; "
             "record at 44.1 kHz or more"
         )
     band = spectrum.slice_of(*BAND_HZ)

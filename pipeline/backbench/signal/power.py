@@ -101,7 +101,7 @@ def noise_sum(
     spread : float
         Of the window (see Window).
     kept : sequence of slice, optional
-        The stretches of bins that count; all where not given.
+        The ranges of bins that count; all where not given.
 
     Returns
     -------

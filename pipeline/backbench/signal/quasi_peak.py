@@ -207,7 +207,7 @@ def highest(course: Array, rate_hz: float) -> tuple[float, float, int]:
 
     Notes
     -----
-    From the highest place in each stretch of half a second, at least four of them: what comes
+    From the highest place in each segment of half a second, at least four of them: what comes
     again and again reads alike in each, and what came once may come stronger another time.
     """
     blocks = max(LEAST_BLOCKS, int(len(course) / (HIGHEST_EVERY_S * rate_hz)))

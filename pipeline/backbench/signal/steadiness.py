@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.quantities.writing import in_text
 from backbench.signal.line_course import LineCourse
 from backbench.signal.track import Array
 
@@ -107,13 +108,13 @@ def change(course: LineCourse) -> str:
     span = 20 * math.log10(float(own.max()) / max(float(own.min()), 1e-12))
     if span > LEVEL_WITHIN_DB:
         gone = span > DROPPED_OUT_DB
-        return "it drops out" if gone else f"its level changes by {span:.2g} dB"
+        return "it drops out" if gone else f"its level changes by {in_text(span, 'dB', 2)}"
     if bool(_disturbed(course).any()):
         return "a gap, a click or a jump disturbs it"
     excursion = np.ptp(np.unwrap(np.angle(course.phasors[:, strongest])))
     if excursion > LEAST_PHASE:
         return f"its phase wanders by {math.degrees(excursion):.2g} degrees"
-    return f"its level jumps by up to {span:.2g} dB"
+    return f"its level jumps by up to {in_text(span, 'dB', 2)}"
 
 
 def level_spread(course: LineCourse) -> Array:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.signal.background import background, degrees_of_freedom
+from backbench.signal.harmonics import Harmonics
 from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum
 from backbench.signal.power import STANDING, MeanSquare, line_power, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
@@ -22,57 +23,12 @@ PASS_BAND = 20_000 / 44_100
 EDGE = 1.0005
 """A harmonic so little above the edge of a band, by a generator a little off, is within it."""
 LAST_ORDER = 10
+BESIDE = 6.0
+"""Standard deviations of the noise above which a line stands beside a harmonic."""
+LOST = 1e-3
+"""Share of a harmonic that its middle may not show, where the tone wanders a little."""
 HUM_STANDING = 12.0
 """A neighbour counts as a mains line above this times its noise: once in 160 000 by chance."""
-
-
-@dataclass(frozen=True, eq=False)
-class Harmonics:
-    """Harmonics by order.
-
-    Parameters
-    ----------
-    orders : ndarray of int, shape (k,)
-        Rising, from 2.
-    square : ndarray of float64, shape (k,)
-        Debiased mean square, V^2 (may be below 0 by noise).
-    noise : ndarray of float64, shape (k,)
-        Mean square that the noise has at the line, V^2.
-    hum : ndarray of float64, shape (k,)
-        Mean square of a mains line that may hide in it, V^2.
-    blind : ndarray of bool, shape (k,)
-        Whether that rests on nothing but the harmonic itself.
-    phase : ndarray of float64, shape (k,)
-        rad re the fundamental (n times its phase taken off).
-    samples : float
-        Degrees of freedom of the noise.
-    """
-
-    orders: NDArray[np.int_]
-    square: Array
-    noise: Array
-    hum: Array
-    blind: NDArray[np.bool_]
-    phase: Array
-    samples: float
-
-    def one(self, order: int) -> MeanSquare:
-        """The harmonic of an order that there is."""
-        i = int(np.searchsorted(self.orders, order))
-        noise, hum = float(self.noise[i]), float(self.hum[i])
-        floor, slope = noise**2 + hum**2, 2 * (noise + hum)
-        return MeanSquare(float(self.square[i]), floor, slope, self.samples)
-
-    def total(self, first: int, last: int) -> MeanSquare:
-        """Sum of the harmonics of order first to last that there are."""
-        chosen = (self.orders >= first) & (self.orders <= last)
-        square, beside = self.square[chosen], (self.noise + self.hum)[chosen]
-        floor = float(np.sum(self.noise[chosen] ** 2 + self.hum[chosen] ** 2))
-        strong = np.maximum(square, 0.0)
-        # The slope that the harmonics found give; where there are none, that of their mean.
-        weight = strong if strong.sum() > 0 else np.ones(len(strong))
-        slope = 2 * float(np.dot(weight, beside) / weight.sum())
-        return MeanSquare(float(square.sum()), floor, slope, self.samples)
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,9 +78,7 @@ class ToneLines:
     @cached_property
     def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
-        lobe = self.lobe(self.position)
-        spread = self.spectrum.window.spread
-        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
+        return self._whole(self.position)
 
     @cached_property
     def selective(self) -> MeanSquare:
@@ -199,12 +153,7 @@ class ToneLines:
         A drift spreads a line in proportion to its frequency, so that its middle alone would
         read low; the lobe holds all of it, at the price of more noise.
         """
-        spread = self.spectrum.window.spread
-        lobes = [self.lobe(position) for position in positions]
-        found = [
-            line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
-            for lobe in lobes
-        ]
+        found = [self._whole(position) for position in positions.tolist()]
         values = np.array([square.value for square in found])
         return values, np.sqrt([square.floor for square in found])
 
@@ -225,7 +174,8 @@ class ToneLines:
     def residual_to(self, top_hz: float) -> MeanSquare:
         """All that is in 20 Hz to top_hz but the fundamental."""
         band = self._band(top_hz)
-        return self._left(band, self._near_fundamental(band), top_hz)
+        left = self._left(band, self._near_fundamental(band), top_hz)
+        return _widened(left, self._beats(top_hz))
 
     def notched(self, q: float) -> MeanSquare:
         """What a notch filter of quality q, tuned to the fundamental, leaves of 20 Hz to 20 kHz.
@@ -236,24 +186,62 @@ class ToneLines:
         band = self._band()
         share = np.arange(band.start, band.stop) / self.position
         weights = notch_power(share, q)
-        return self._left(band, self._near_fundamental(band), weights=weights)
+        left = self._left(band, self._near_fundamental(band), weights=weights)
+        return _widened(left, self._beats(BAND_HZ[1]))
+
+    def _beats(self, top_hz: float) -> float:
+        """Variance, V^4, that mains lines under harmonics add to a sum of powers.
+
+        Two lines a and b that the record doesn't tell apart show a^2 + b^2 + 2 a b cos, which a
+        longer one would average to their sum. Where nothing tells how strong a line may be, the sum
+        is uncertain by what is seen.
+        """
+        last = self.last_order(top_hz)
+        if last < 2:
+            return 0.0
+        found = self.harmonics(last)
+        seen = np.maximum(found.square, 0.0)
+        return float(np.where(found.blind, seen**2, 2 * seen * found.hum).sum())
 
     def noise_only(self) -> MeanSquare:
         """What is in 20 Hz to 20 kHz but the fundamental and the harmonics that stand out.
 
         Mains lines count as noise, those under a harmonic too: where a harmonic is taken out, the
         line that may hide there stays as strong as those beside it; where it could be a mains line
-        altogether, it isn't taken out.
+        altogether, it isn't taken out. What else stands in the lobe of a harmonic stays as well.
         """
         band, last = self._band(), self.last_order(BAND_HZ[1])
-        removed, hidden = self._near_fundamental(band), np.zeros(0)
+        removed, hidden, blind = self._near_fundamental(band), np.zeros(0), 0.0
         if last >= 2:
             found = self.harmonics(last)
             standing = found.square > STANDING * np.hypot(found.noise, found.hum)
             removed += [self.lobe(n * self.position) for n in found.orders[standing].tolist()]
-            hidden = found.hum[standing] / MARGIN
-        left = self._left(band, removed)
-        return _with_lines(left, hidden)
+            hidden = np.append(found.hum[standing] / MARGIN, self.beside_harmonics)
+            blind = float((np.where(found.blind, np.maximum(found.square, 0.0), 0.0) ** 2).sum())
+        return _widened(_with_lines(self._left(band, removed), hidden), blind)
+
+    @cached_property
+    def beside_harmonics(self) -> Array:
+        """Mean squares of what stands in the lobes of harmonics and is none of them, V^2.
+
+        A sideband or a mains line so near to a harmonic would go with it where it is taken out.
+        """
+        last = self.last_order(BAND_HZ[1])
+        if last < 2 or self._drifts:
+            return np.zeros(0)
+        found = self.harmonics(last)
+        standing = found.square > STANDING * np.hypot(found.noise, found.hum)
+        orders, own = found.orders[standing], found.square[standing]
+        whole = [self._whole(n * self.position) for n in orders.tolist()]
+        rest = np.array([square.value for square in whole]) - own
+        floor = np.sqrt([square.floor for square in whole])
+        least = np.maximum(BESIDE * floor + np.sqrt(2 * own * floor), LOST * own)
+        return np.where(rest > least, rest, 0.0)
+
+    def _whole(self, position: float) -> MeanSquare:
+        """Mean square of all that stands in the lobe of a line."""
+        lobe, spread = self.lobe(position), self.spectrum.window.spread
+        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
 
     @cached_property
     def perhaps_hum(self) -> float:
@@ -302,6 +290,14 @@ class ToneLines:
         floor = left.floor + 2 * filled**2 / self.samples
         value = left.value + filled
         return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+
+
+def _widened(left: MeanSquare, variance: float) -> MeanSquare:
+    """A sum that is more uncertain by so much."""
+    if variance <= 0:
+        return left
+    floor = left.floor + variance
+    return MeanSquare(left.value, floor, left.slope, samples=2 * left.value**2 / floor)
 
 
 def _with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.track import Array
 
 BLOCK_S = 0.005
@@ -77,14 +78,16 @@ def speed_of(volts: Array, rate_hz: float, stated_hz: float) -> Speed:
     seconds = len(volts) / rate_hz
     if seconds < (LEAST_WINDOWS + 1) * WINDOW_S:
         raise Refusal(
-            f"{seconds:.3g} s are too short to tell a speed: "
-            f"{(LEAST_WINDOWS + 1) * WINDOW_S:.3g} s are needed"
+            f"{in_text(seconds, 's')} are too short to tell a speed: "
+            f"{in_text((LEAST_WINDOWS + 1) * WINDOW_S, 's')} are needed"
         )
     carrier = _carrier(volts, rate_hz, stated_hz)
     block = round(max(BLOCK_S, LEAST_PERIODS / carrier) * rate_hz)
     phasors = _phasors(volts, rate_hz, carrier, block)
     if 2 * np.mean(np.square(np.abs(phasors))) < LEAST_POWER_FRACTION * np.mean(np.square(volts)):
-        raise Refusal(f"not a tone: no line near {stated_hz:g} Hz holds most of the signal")
+        raise Refusal(
+            f"not a tone: no line near {in_text(stated_hz, 'Hz', 6)} holds most of the signal"
+        )
     turns = np.angle(phasors[1:] * phasors[:-1].conj())
     if np.abs(turns).max() > MOST_TURN:
         raise Refusal("the tone jumps or drops out within the record")
@@ -103,7 +106,10 @@ def _carrier(volts: Array, rate_hz: float, stated_hz: float) -> float:
     low = int(stated_hz * (1 - REACH) / resolution)
     high = min(int(stated_hz * (1 + REACH) / resolution) + 1, len(power))
     if high - low < 2:
-        raise Refusal(f"a sample rate of {rate_hz:g} Hz can't hold a tone of {stated_hz:g} Hz")
+        raise Refusal(
+            f"a sample rate of {in_text(rate_hz, 'Hz', 6)} can't hold a tone of "
+            f"{in_text(stated_hz, 'Hz', 6)}"
+        )
     weights = power[low:high]
     # A tone with wow is a cluster of lines: its middle, not its strongest one.
     strong = np.where(weights > 1e-3 * weights.max(), weights, 0.0)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.line_course import LineCourse, line_course
 from backbench.signal.spectrum import read_lines
 from backbench.signal.tone import PASS_BAND, ToneLines
@@ -78,8 +79,10 @@ def one_period(track: Track, stated_hz: float, mains_hz: float | None) -> Period
     top = PASS_BAND * track.rate_hz
     if LEAST_ORDER * stated_hz > top:
         raise Refusal(
-            f"a sample rate of {track.rate_hz:g} Hz holds fewer than {LEAST_ORDER} harmonics of "
-            f"{stated_hz:g} Hz: too few for a square wave; take one of {top / LEAST_ORDER:.3g} Hz "
+            f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} holds fewer than "
+            f"{LEAST_ORDER} harmonics of "
+            f"{in_text(stated_hz, 'Hz', 6)}: too few for a square wave; take one of "
+            f"{in_text(top / LEAST_ORDER, 'Hz')} "
             "or less, or an oscilloscope's trace"
         )
     tone_lines = find_tone(track, stated_hz, mains_hz)

@@ -84,7 +84,7 @@ def a_weighting(frequency_hz: Array) -> Array:
 
 @lru_cache(maxsize=4)
 def a_weighting_power(first: int, count: int, resolution_hz: float, second_moment: float) -> Array:
-    """Power factor of A weighting for a stretch of a spectrum's bins; see power_weights.
+    """Power factor of A weighting for a range of a spectrum's bins; see power_weights.
 
     Parameters
     ----------
@@ -112,7 +112,7 @@ def power_weights(
     resolution_hz: float,
     second_moment: float,
 ) -> Array:
-    """Power factor of a weighting for a stretch of a spectrum's bins.
+    """Power factor of a weighting for a range of a spectrum's bins.
 
     Parameters
     ----------

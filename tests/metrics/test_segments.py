@@ -159,7 +159,7 @@ def test_bounds_hold_for_the_mean() -> None:
 def test_a_choice_that_changes_is_refused() -> None:
     assert of("polarity", MeasuredValue(-1.0, 0.0), MeasuredValue(-1.0, 0.0)).status == "measured"
     refused = of("polarity", MeasuredValue(-1.0, 0.0), MeasuredValue(1.0, 0.0))
-    assert refused.reason == "it isn't the same all along: the stretches give -1, 1"
+    assert refused.reason == "it is not the same throughout: the segments give -1, 1"
 
 
 def test_a_metric_refused_in_one_stretch_is_refused_with_its_reason() -> None:
@@ -167,7 +167,7 @@ def test_a_metric_refused_in_one_stretch_is_refused_with_its_reason() -> None:
     bad = finding("thd", None, "the converter clipped")
     (found,), _ = over_time([([good], []), ([good], []), ([bad], [])])
     assert (found.status, found.figure) == ("rejected", None)
-    assert found.reason == "in stretch 3 of 3: the converter clipped"
+    assert found.reason == "in segment 3 of 3: the converter clipped"
 
 
 def test_what_has_no_meaning_in_a_stretch_has_none() -> None:
@@ -175,9 +175,9 @@ def test_what_has_no_meaning_in_a_stretch_has_none() -> None:
     some, bad = finding("gain", MeasuredValue(20.0, 0.1)), finding("gain", None, "silence")
     assert over_time([([none], []), ([none], [])])[0] == [none]
     (found,), _ = over_time([([some], []), ([none], [])])
-    assert (found.status, found.reason) == ("not_applicable", "in stretch 2 of 2: unknown level")
+    assert (found.status, found.reason) == ("not_applicable", "in segment 2 of 2: unknown level")
     (found,), _ = over_time([([none], []), ([bad], [])])
-    assert (found.status, found.reason) == ("rejected", "in stretch 2 of 2: silence")
+    assert (found.status, found.reason) == ("rejected", "in segment 2 of 2: silence")
 
 
 def test_figures_that_only_some_stretches_give_are_refused() -> None:

@@ -1,0 +1,60 @@
+"""The harmonics of a tone, one by one and as sums."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backbench.signal.power import MeanSquare
+from backbench.signal.track import Array
+
+
+@dataclass(frozen=True, eq=False)
+class Harmonics:
+    """Harmonics by order.
+
+    Parameters
+    ----------
+    orders : ndarray of int, shape (k,)
+        Rising, from 2.
+    square : ndarray of float64, shape (k,)
+        Debiased mean square, V^2 (may be below 0 by noise).
+    noise : ndarray of float64, shape (k,)
+        Mean square that the noise has at the line, V^2.
+    hum : ndarray of float64, shape (k,)
+        Mean square of a mains line that may hide in it, V^2.
+    blind : ndarray of bool, shape (k,)
+        Whether that rests on nothing but the harmonic itself.
+    phase : ndarray of float64, shape (k,)
+        rad re the fundamental (n times its phase taken off).
+    samples : float
+        Degrees of freedom of the noise.
+    """
+
+    orders: NDArray[np.int_]
+    square: Array
+    noise: Array
+    hum: Array
+    blind: NDArray[np.bool_]
+    phase: Array
+    samples: float
+
+    def one(self, order: int) -> MeanSquare:
+        """The harmonic of an order that there is."""
+        i = int(np.searchsorted(self.orders, order))
+        noise, hum = float(self.noise[i]), float(self.hum[i])
+        floor, slope = noise**2 + hum**2, 2 * (noise + hum)
+        return MeanSquare(float(self.square[i]), floor, slope, self.samples)
+
+    def total(self, first: int, last: int) -> MeanSquare:
+        """Sum of the harmonics of order first to last that there are."""
+        chosen = (self.orders >= first) & (self.orders <= last)
+        square, beside = self.square[chosen], (self.noise + self.hum)[chosen]
+        floor = float(np.sum(self.noise[chosen] ** 2 + self.hum[chosen] ** 2))
+        strong = np.maximum(square, 0.0)
+        # The slope that the harmonics found give; where there are none, that of their mean.
+        weight = strong if strong.sum() > 0 else np.ones(len(strong))
+        slope = 2 * float(np.dot(weight, beside) / weight.sum())
+        return MeanSquare(float(square.sum()), floor, slope, self.samples)

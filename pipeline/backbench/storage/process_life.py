@@ -1,0 +1,39 @@
+"""No process that works for another one outlives it."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+import time
+
+LOOK_S = 0.5
+"""How often a process looks whether its starter still lives."""
+GRACE_S = 3.0
+"""How long a process that was asked to end may take."""
+
+
+def end_with(parent: int) -> None:
+    """End this process soon after the process that started it, however that one ended.
+
+    parent: its number, as this process saw it when it began (``os.getppid()``). A process that
+    is killed can tell nobody, so that whoever works for it has to look.
+    """
+    threading.Thread(target=_end_after, args=(parent,), daemon=True).start()
+
+
+def _end_after(parent: int) -> None:
+    while os.getppid() == parent:
+        time.sleep(LOOK_S)
+    os.kill(os.getpid(), signal.SIGTERM)
+    time.sleep(GRACE_S)
+    os._exit(1)
+
+
+def stop_on_terminate() -> None:
+    """Have SIGTERM end this process as Ctrl-C does: what is open is closed, helpers end too."""
+
+    def stop(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, stop)

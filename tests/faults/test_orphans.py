@@ -1,0 +1,63 @@
+"""Processes that work for a command end with it, however it ends."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+STARTED = """
+import sys, time
+from pathlib import Path
+from backbench.ingest.worker_pool import Workers
+from backbench.progress import nothing
+
+def start():
+    workers = Workers(Path(sys.argv[1]), 2, nothing)
+    pool = workers._started()
+    for one in [pool.submit(time.sleep, 1.0) for _ in range(2)]:
+        one.result()
+    return pool
+
+if __name__ == "__main__":
+    pool = start()
+    print(*pool._processes, flush=True)
+    pool.submit(time.sleep, 600)
+    time.sleep(600)
+"""
+
+
+def alive(process: int) -> bool:
+    try:
+        state = Path(f"/proc/{process}/stat").read_text().rsplit(")", 1)[1].split()[0]
+    except FileNotFoundError:
+        return False
+    return state != "Z"
+
+
+@pytest.mark.parametrize("ending", [signal.SIGKILL, signal.SIGTERM])
+def test_workers_end_with_their_parent(tmp_path: Path, ending: int) -> None:
+    script = tmp_path / "start.py"
+    script.write_text(STARTED)
+    parent = subprocess.Popen(
+        [sys.executable, script, tmp_path], stdout=subprocess.PIPE, text=True, env=dict(os.environ)
+    )
+    assert parent.stdout is not None
+    with parent.stdout:
+        workers = [int(number) for number in parent.stdout.readline().split()]
+    assert len(workers) == 2
+    assert all(alive(worker) for worker in workers)
+    parent.send_signal(ending)
+    parent.wait()
+    give_up = time.monotonic() + 5
+    while any(alive(worker) for worker in workers) and time.monotonic() < give_up:
+        time.sleep(0.1)
+    left = [worker for worker in workers if alive(worker)]
+    for worker in left:
+        os.kill(worker, signal.SIGKILL)
+    assert not left
