@@ -31,7 +31,7 @@ from backbench.bench_day.planned_capture import (
     plan_text,
     read_plan,
 )
-from backbench.bench_day.session_check import Checked, accept, check
+from backbench.bench_day.session_check import Accepted, Checked, accept, check
 from backbench.documents.manifest import Manifest, read_manifest
 from backbench.documents.settings import Settings
 from backbench.documents.validation import checked, measures, parse_toml
@@ -276,19 +276,20 @@ def test_all_faults_of_a_folder_are_told_at_once(tmp_path: Path) -> None:
     folder = folder_with(tmp_path, ("lost.wav", TONE), ("loud.wav", TONE), ("bad.wav", TONE))
     tone(folder / "loud.wav", peak=1.4)
     (folder / "bad.wav").write_bytes(b"RIFF\x00\x00\x00\x00WAVEgarbage")
-    told = [str(fault) for fault in check(folder, settings()).faults]
-    assert len(told) == 3
+    found = check(folder, settings())
+    told = [*map(str, found.faults), *found.unsound]
+    assert (len(told), found.sound) == (3, False)
     for words in ("no such file", "full scale", "damaged audio"):
         assert any(words in line for line in told), told
 
 
-def test_a_capture_that_sounds_otherwise_is_warned_of(tmp_path: Path) -> None:
+def test_a_capture_that_sounds_otherwise_is_a_fault(tmp_path: Path) -> None:
     folder = folder_with(tmp_path, ("a.wav", TONE), ("b.wav", '{ idle = "input shorted" }'))
     tone(folder / "a.wav", hz=400.0)
     tone(folder / "b.wav")
-    warnings = check(folder, None).warnings
-    assert [line.split(":")[0] for line in warnings] == ["a.wav", "b.wav"]
-    assert "a tone of 400 Hz" in warnings[0]
+    faults = [str(fault) for fault in check(folder, None).faults]
+    assert ["(a.wav)" in faults[0], "(b.wav)" in faults[1], len(faults)] == [True, True, 2]
+    assert "a tone of 400 Hz" in faults[0]
 
 
 def test_a_level_far_from_the_plan_is_warned_of(tmp_path: Path) -> None:
@@ -318,7 +319,7 @@ def test_a_heard_file_is_suggested_and_accepted(tmp_path: Path) -> None:
         ("unnamed.wav", "heard: a tone of 1 kHz")
     ]
     assert [name for name, _ in found.unknown] == ["silent.wav"]
-    assert accept(folder, found.suggestions) == 1
+    assert accept(folder, found.suggestions) == Accepted(("unnamed.wav",), ())
     after = (folder / "review.toml").read_text()
     assert after.startswith(before.rstrip())
     assert read_manifest(after.encode()).capture[0].stimulus.tone_hz == 1000

@@ -357,7 +357,7 @@ CASES = [
         """, """
         review_key | position | file   | outcome        | refused | reason
         r-a        | 1        | 1.flac | failed         | 0       | unreadable audio
-        r-a        | 3        | 3.flac | partly refused | 2       | Thd, Thd_n (left): clipped
+        r-a        | 3        | 3.flac | partly refused | 2       | thd, thd n (left): clipped
         """),
     Case("outliers-among-peers", """
         unit a

@@ -64,6 +64,7 @@ Home = Annotated[
     Path,
     typer.Option("--catalogue", "-c", envvar="BACKBENCH_CATALOGUE", help="The catalogue's folder."),
 ]
+Folder = Annotated[Path, typer.Argument(help="A review's folder.")]
 Processes = Annotated[
     int | None, typer.Option(min=1, max=256, help="Worker processes. Default: one per core.")
 ]
