@@ -8,6 +8,7 @@ import struct
 from collections.abc import Callable
 from pathlib import Path
 
+import altair as alt
 import polars as pl
 import pytest
 
@@ -16,6 +17,7 @@ from backbench.charts.drawing import Labels, PlainColumn
 from backbench.charts.image_export import STILL, STILL_LARGE, Size, png, save
 from backbench.charts.registry import chart_named, charts
 from backbench.errors import UserError
+from chart_labels import faults_of
 
 LABELS = Labels(
     [
@@ -313,3 +315,26 @@ def test_the_heading_is_the_finding_with_its_subject(
     spec = json.dumps(chart_named(name).draw(frames[name], labels, "u0").to_dict())
     assert '"description": "Quarrel M-10: ' in spec
     assert "A question? 1 kHz" in spec
+
+
+LEAST_PX = 12.0
+"""At 1280 px a sheet shows a chart 896 px wide, 0.93 of its layout: 12 px are 11.2 there."""
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_labels_are_large_enough_and_keep_apart(name: str, frames: dict[str, pl.DataFrame]) -> None:
+    labels = Labels(title="A heading", question="A question?", note="1 kHz, 8 ohm")
+    assert faults_of(chart_named(name).draw(frames[name], labels, "u0"), LEAST_PX) == []
+
+
+def test_overlapping_cut_and_small_labels_are_faults() -> None:
+    rows = [{"x": 10, "t": "one label"}, {"x": 14, "t": "another label"}, {"x": 195, "t": "cut"}]
+    text = alt.Chart(alt.InlineData(values=rows)).mark_text(fontSize=9, align="left")
+    axis = alt.X("x:Q", scale=alt.Scale(domain=[0, 200]), axis=None)
+    drawn = text.encode(x=axis, text="t:N").properties(
+        width=200, height=40, padding=0, autosize=alt.AutoSizeParams(type="none")
+    )
+    faults = faults_of(drawn, LEAST_PX)
+    assert "'one label' lies on 'another label'" in faults
+    assert "'cut' runs out of the picture" in faults
+    assert "'cut' is 9 px" in faults

@@ -104,6 +104,47 @@ def test_swapping_tracks_swaps_channels() -> None:
     assert figures(capture_data(one, two), 1) == figures(capture_data(two, one), 2)
 
 
+def ends(clip: float, first: float, last: float) -> np.ndarray:
+    """Bursts of 4 V, clipped at a share of it from `first` to `last` s after their start."""
+    volts, since = bursts(noise=0.0), (np.arange(int(RATE * 1.8)) / RATE - 0.1) % 0.5
+    inside = (since >= first) & (since < last)
+    clipped = np.where(inside, np.clip(volts, -4 * clip, 4 * clip), volts)
+    return clipped + np.random.default_rng(2).normal(0, 1e-5, len(volts))
+
+
+@pytest.mark.parametrize(("first", "last"), [(0.0, 0.005), (0.015, 0.02)])
+def test_bursts_clipped_at_one_end_alone_are_clipped(first: float, last: float) -> None:
+    """Closed form: numpy's transform of the clipped sine, harmonics 2 to 10."""
+    lines = np.abs(np.fft.rfft(np.clip(np.sin(2 * np.pi * np.arange(4096) / 4096), -0.9, 0.9)))
+    expected = 100 * math.sqrt(float(np.sum(lines[2:11] ** 2))) / lines[1]
+    found = figures(capture_data(track(ends(0.9, first, last), RATE)))
+    assert found["burst_distortion"].value < 1.0
+    assert found["burst_end_distortion"].value == pytest.approx(expected, rel=0.03)
+    assert "burst_peak" not in found
+
+
+@pytest.mark.parametrize("clip", [0.8, 0.9, 0.95])
+def test_flattening_of_a_clipped_sine(clip: float) -> None:
+    """Closed form: the clipped crest over the fundamental, 2 / pi (asin c + c sqrt(1 - c^2))."""
+    fundamental = 2 / math.pi * (math.asin(clip) + clip * math.sqrt(1 - clip**2))
+    found = figures(capture_data(track(bursts(5.0, clip=5.0 * clip), RATE)))["burst_flattening"]
+    assert found.value == pytest.approx(100 * (1 - clip / fundamental), abs=2 * found.uncertainty)
+    assert figures(capture_data(track(bursts(), RATE)))["burst_flattening"].bound == "upper"
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        (lambda v: v * np.where(np.arange(len(v)) < 0.7 * RATE, 0.9, 1.0), "levels differ by"),
+        (lambda v: np.where(abs(np.arange(len(v)) - 0.61 * RATE) < 4, 0.0, v), "a gap, a click"),
+        (lambda v: np.delete(v, slice(int(0.608 * RATE), int(0.608 * RATE) + 5)), "steady"),
+    ],
+)
+def test_bursts_that_differ_or_are_disturbed_are_refused(change, why: str) -> None:  # type: ignore[no-untyped-def]
+    refused = reasons(capture_data(track(change(bursts()), RATE)))
+    assert why in refused["burst_level"][1]
+
+
 def headroom(
     pairs: list[tuple[float, float]], rated: float = 50.0
 ) -> Derived | RefusedDerivation | None:

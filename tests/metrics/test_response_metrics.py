@@ -136,6 +136,9 @@ def test_a_table_gives_the_corner_of_its_formula() -> None:
     assert ("gain", 1000.0) not in figures(reduced(hz, level))
 
 
+OF_MANY = {"response_spread", "response_deviation", "response_bump"}
+
+
 @pytest.mark.parametrize("shuffled", [False, True])
 def test_volts_and_decibels_tell_the_same(shuffled: bool) -> None:
     hz = np.array([10, 20, 100, 1000, 10_000, 20_000, 40_000.0])
@@ -146,7 +149,9 @@ def test_volts_and_decibels_tell_the_same(shuffled: bool) -> None:
     for key, figure in by_db.items():
         if figure.bound == "upper":  # holds the rounding of the printed values, which differs
             continue
-        assert by_volts[key].value == pytest.approx(figure.value, rel=1e-9, abs=1e-9)
+        # The middle of the interval that holds a greatest of many moves with the rounding.
+        moved = by_volts[key].uncertainty if key[0] in OF_MANY else 1e-9
+        assert by_volts[key].value == pytest.approx(figure.value, rel=1e-9, abs=moved)
 
 
 @pytest.mark.parametrize(

@@ -120,7 +120,7 @@ def test_equal_stretches_give_the_figures_of_one(n: int) -> None:
         kept = replace(one.figure, value=0.0, uncertainty=0.0, estimation=0.0, dof=0.0, remark=None)
         assert kept == replace(alone.figure, value=0.0, uncertainty=0.0, estimation=0.0, dof=0.0,
                                remark=None)  # fmt: skip
-        assert (one.reason or "").endswith(f"mean of {n} stretches")
+        assert (one.reason or "").endswith(f"mean of {n} segments")
     level = next(f.figure for f in found if f.metric.name == "level")
     assert level is not None
     assert level.uncertainty >= CALIBRATION * level.value
@@ -152,7 +152,7 @@ def test_bounds_hold_for_the_mean() -> None:
         "snr", MeasuredValue(3.0, 0.1, bound="upper"), MeasuredValue(4.0, 0.1, bound="lower")
     )
     assert (refused.status, refused.reason) == (
-        "rejected", "the stretches bound it from both sides",
+        "rejected", "the segments bound it from both sides",
     )  # fmt: skip
 
 
@@ -183,7 +183,7 @@ def test_what_has_no_meaning_in_a_stretch_has_none() -> None:
 def test_figures_that_only_some_stretches_give_are_refused() -> None:
     second, third = (finding("harmonic", MeasuredValue(-60.0, 0.1, order=n)) for n in (2, 3))
     (found,), _ = over_time([([second, third], []), ([second], [])])
-    assert found.reason == "stretch 2 of 2 doesn't give the figures that the first does"
+    assert found.reason == "segment 2 of 2 doesn't give the figures that the first does"
     found_, _ = over_time([([second, third], []), ([second, third], [])])
     assert [f.figure.order for f in found_ if f.figure] == [2, 3]
 

@@ -147,7 +147,7 @@ def _log_axis(values: list[float], start: float, end: float, unit: str) -> Axis:
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     span = math.log10(high / low)
     room = abs(end - start) / span
-    heads: tuple[float, ...] = (1, 2, 5) if room > 150 else (1, 3) if room > 100 else (1,)
+    heads: tuple[float, ...] = (1, 2, 5) if room > 190 else (1, 3) if room > 115 else (1,)
     if room > 600:
         heads = (1, 1.5, 2, 3, 4, 5, 7)
     ticks = [float(f"{head}e{decade}") for decade in decades for head in heads]

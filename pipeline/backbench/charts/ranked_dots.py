@@ -52,7 +52,7 @@ def ranked(chart_input: ChartInput) -> alt.LayerChart:
     rows = _in_rank_order(value_rows(chart_input), chart_input.options["best"])
     if not rows:
         return message_chart(chart_input, "No unit has a value of this metric yet.")
-    area = plot_area(chart_input, left=138, right=NAMES_PX, bottom=58, above=14)
+    area = plot_area(chart_input, left=138, right=NAMES_PX, bottom=74, above=14)
     x_axis = value_axis(chart_input, rows, area.width)
     groups = theme.in_order(row["technology"] for row in rows)
     strips = STRIP_PX * len(groups)

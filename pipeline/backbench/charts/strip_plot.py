@@ -99,7 +99,7 @@ def strip_plot(chart_input: ChartInput) -> alt.LayerChart:
     rows = value_rows(chart_input)
     if not rows:
         return message_chart(chart_input, "No unit has a value of this metric yet.")
-    area = plot_area(chart_input, left=150, right=60, bottom=64, above=18)
+    area = plot_area(chart_input, left=150, right=60, bottom=80, above=18)
     x_axis = value_axis(chart_input, rows, area.width)
     groups = theme.in_order(row["technology"] for row in rows)
     step = area.height / len(groups)

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from backbench.errors import NotApplicable
-from backbench.metrics.declaration import Bound, CurveData, MeasuredValue, curve, metric
+from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response_view import REFERENCE_HZ, ResponseView
 from backbench.metrics.traits import OVER_THE_BAND, CurveTraits, Traits
-from backbench.signal.response import HALF_POWER_DB, Response
+from backbench.signal.response import HALF_POWER_DB, Response, ResponseLevel
 
 FAMILY = "Frequency response and phase"
 
@@ -24,6 +24,14 @@ __all__ = ["ResponseView", "gain_at_1_khz"]
 def _taken(response: ResponseView, figure: MeasuredValue) -> MeasuredValue:
     """The figure with what the response tells of how it was taken."""
     return replace(figure, detail={**figure.detail, **response.detail})
+
+
+def held(level: ResponseLevel) -> MeasuredValue:
+    """A level that is never below 0, or its upper bound where it can't be told from 0."""
+    if level.db <= 2 * level.u:
+        most = max(level.db + 2 * level.u, 0.0)
+        return MeasuredValue(most, level.u, level.u, bound="upper")
+    return MeasuredValue(level.db, level.u, level.u)
 
 
 def gain_at_1_khz(response: ResponseView) -> MeasuredValue:
@@ -41,20 +49,16 @@ def gain_at_1_khz(response: ResponseView) -> MeasuredValue:
     better="lower",
     source="IEC 60268-3 (gain-frequency response)",
     stimuli=RESPONSES,
-    version=1,
-    choice="greatest less least level, evaluated every 1/24 octave without smoothing",
+    version=2,
+    choice="greatest less least level, evaluated every 1/24 octave without smoothing; "
+    "middle of the interval that holds it whichever levels are the extremes",
     traits=Traits(
         compared_at=OVER_THE_BAND, position=160, whole_band=True, captions=("response-over-peers",)
     ),
 )
 def response_spread(response: ResponseView) -> MeasuredValue:
     """Difference between the greatest and the least level within 20 Hz to 20 kHz."""
-    level = _over_the_band(response)
-    spread, chance = level.spread(*AUDIO_BAND_HZ)
-    # Noise alone widens a spread: where it accounts for most of it, the figure is a bound.
-    u = math.hypot(spread.u, chance / math.sqrt(3))
-    bound: Bound | None = "upper" if spread.db <= 2 * chance else None
-    return _taken(response, MeasuredValue(spread.db, u, u, bound=bound))
+    return _taken(response, held(_over_the_band(response).spread(*AUDIO_BAND_HZ)))
 
 
 def _over_the_band(response: ResponseView) -> Response:
@@ -75,15 +79,14 @@ def _over_the_band(response: ResponseView) -> Response:
     better="lower",
     source="IEC 60268-3 (gain-frequency response)",
     stimuli=RESPONSES,
-    version=1,
-    choice="the greater of rise and fall re 1 kHz: the response is within plus or minus this",
+    version=2,
+    choice="the greater of rise and fall re 1 kHz: the response is within plus or minus this; "
+    "middle of the interval that holds it whichever level is the farthest",
     traits=Traits(whole_band=True),
 )
 def response_deviation(response: ResponseView) -> MeasuredValue:
     """Greatest distance of the level from that at 1 kHz, within 20 Hz to 20 kHz."""
-    found, _ = _over_the_band(response).farthest(*AUDIO_BAND_HZ)
-    bound: Bound | None = "upper" if abs(found.db) <= 2 * found.u else None
-    return _taken(response, MeasuredValue(abs(found.db), found.u, found.u, bound=bound))
+    return _taken(response, held(_over_the_band(response).farthest(*AUDIO_BAND_HZ)))
 
 
 @metric(
@@ -93,16 +96,13 @@ def response_deviation(response: ResponseView) -> MeasuredValue:
     better="lower",
     source="common practice, no source",
     stimuli=RESPONSES,
-    version=1,
+    version=2,
     choice="re 1 kHz, 20 Hz to 20 kHz; a bound where no rise stands out of its uncertainty",
 )
 def response_bump(response: ResponseView) -> MeasuredValue:
     """How far the response rises above its level at 1 kHz."""
     found, _ = _over_the_band(response).highest(*AUDIO_BAND_HZ)
-    most = max(found.db, 0.0)
-    if most <= 2 * found.u:
-        return _taken(response, MeasuredValue(most + 2 * found.u, found.u, found.u, bound="upper"))
-    return _taken(response, MeasuredValue(most, found.u, found.u))
+    return _taken(response, held(found))
 
 
 @metric(
@@ -112,7 +112,7 @@ def response_bump(response: ResponseView) -> MeasuredValue:
     better="neither",
     source="common practice, no source",
     stimuli=RESPONSES,
-    version=1,
+    version=2,
     choice="uncertain by the band in which the level is within its uncertainty of the greatest",
 )
 def response_bump_at(response: ResponseView) -> MeasuredValue:

@@ -8,8 +8,8 @@ from collections.abc import Callable, Hashable, Iterator
 import numpy as np
 
 from backbench.errors import Refusal
-from backbench.metrics.declaration import Bound, CurveData, MeasuredValue, derived, derived_curve
-from backbench.metrics.response import AUDIO_BAND_HZ
+from backbench.metrics.declaration import CurveData, MeasuredValue, derived, derived_curve
+from backbench.metrics.response import AUDIO_BAND_HZ, held
 from backbench.metrics.response_view import REFERENCE_HZ
 from backbench.metrics.session import (
     CurveReading,
@@ -122,7 +122,7 @@ def response_of(curve: CurveReading) -> Response:
     unit="dB",
     better="lower",
     source="common practice, no source",
-    version=1,
+    version=2,
     choice="greatest distance of left from right, both re 1 kHz, 20 Hz to 20 kHz",
     traits=Traits(usual_stimulus="sweep"),
 )
@@ -160,11 +160,7 @@ def _apart(left: CurveReading, right: CurveReading) -> DerivedResult:
     u = np.interp(np.log(one.hz), np.log(other.hz), other.u_db)
     inside = (one.hz <= other.hz[-1] * (1 + 1e-6)) & (one.hz >= other.hz[0] * (1 - 1e-6))
     apart = Response(one.hz[inside], (one.db - y)[inside], np.hypot(one.u_db, u)[inside])
-    found, _ = apart.farthest(*AUDIO_BAND_HZ)
-    value = abs(found.db)
-    bound: Bound | None = "upper" if value <= 2 * found.u else None
-    return Derived(MeasuredValue(value, found.u, found.u, bound=bound), left.like, sources,
-                   against=against)  # fmt: skip
+    return Derived(held(apart.farthest(*AUDIO_BAND_HZ)), left.like, sources, against=against)
 
 
 @derived(
@@ -217,7 +213,7 @@ def _range(session: Session, levels: list[Reading]) -> Derived:
     unit="dB",
     better="higher",
     source="the maker's published figure (response_spread or response_deviation over a band)",
-    version=1,
+    version=2,
     choice="published limit less what was found over the promised band; below 0 where it is missed",
     traits=Traits(usual_stimulus="sweep"),
 )
@@ -238,11 +234,11 @@ def _margin(promised: Promised, curve: CurveReading) -> DerivedResult:
     response = response_of(curve)
     try:
         if promised.metric == "response_spread":
-            found, chance = response.spread(low, high)
+            found = response.spread(low, high)
         else:
-            found, chance = response.farthest(low, high)[0], 0.0
+            found = response.farthest(low, high)
     except Refusal as refusal:
         return RefusedDerivation(str(refusal), curve.like, (curve.like,), detail=detail)
-    margin = promised.limit_value - abs(found.db)
-    u = math.hypot(found.u, chance / math.sqrt(3))
-    return Derived(MeasuredValue(margin, u, u, detail=detail), curve.like, (curve.like,))
+    margin = promised.limit_value - found.db
+    figure = MeasuredValue(margin, found.u, found.u, detail=detail)
+    return Derived(figure, curve.like, (curve.like,))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
-from backbench.metrics.response import AUDIO_BAND_HZ, RESPONSES
+from backbench.metrics.response import AUDIO_BAND_HZ, RESPONSES, held
 from backbench.metrics.response_view import ResponseView
 from backbench.signal.response import Response
 from backbench.signal.riaa import riaa_db
@@ -31,10 +33,8 @@ def _deviation(response: ResponseView, *, amended: bool) -> Response:
 
 
 def _error(response: ResponseView, *, amended: bool) -> MeasuredValue:
-    found, _ = _deviation(response, amended=amended).farthest(*AUDIO_BAND_HZ)
-    value = abs(found.db)
-    bound = "upper" if value <= 2 * found.u else None
-    return MeasuredValue(value, found.u, found.u, bound=bound, detail=response.detail)  # type: ignore[arg-type]
+    found = _deviation(response, amended=amended).farthest(*AUDIO_BAND_HZ)
+    return replace(held(found), detail=response.detail)
 
 
 @metric(
@@ -44,7 +44,7 @@ def _error(response: ResponseView, *, amended: bool) -> MeasuredValue:
     better="lower",
     source=_SOURCE,
     stimuli=RESPONSES,
-    version=1,
+    version=2,
     choice="without the amendment; " + _CHOICE,
 )
 def riaa_error(response: ResponseView) -> MeasuredValue:
@@ -59,7 +59,7 @@ def riaa_error(response: ResponseView) -> MeasuredValue:
     better="lower",
     source=_SOURCE,
     stimuli=RESPONSES,
-    version=1,
+    version=2,
     choice="with the amendment's high-pass; " + _CHOICE,
 )
 def riaa_error_iec(response: ResponseView) -> MeasuredValue:

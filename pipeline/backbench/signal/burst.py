@@ -17,6 +17,7 @@ from backbench.signal.record_checks import check_record
 from backbench.signal.tone import EDGE, LAST_ORDER, PASS_BAND
 from backbench.signal.tone_search import GENERATOR_TOLERANCE
 from backbench.signal.track import Array, Track
+from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 HALF = 0.5
 """Share of the greatest envelope above which a burst is on; between bursts the level may be
@@ -26,6 +27,16 @@ PERIOD_WITHIN = 0.02
 SKIPPED_PERIODS = 2
 """Periods at either end of a burst that are left out: the unit and the band settle there."""
 LEAST_PERIODS = 5
+MOST_WANDER = 0.1
+"""How far the phase within a burst may be off even turning, rad."""
+END_PERIODS = 3
+"""First and last periods that are looked at by themselves, but for the outermost one."""
+ALIKE_DB = 0.2
+SURE = 6.0
+"""Standard deviations of the noise by which levels may differ besides."""
+DISTURBED, DISTURBED_SHARE = 30.0, 3e-4
+"""A period is disturbed above so many times the usual mean square of what is left, and from this
+share of the burst's power (a peak of about 2 %)."""
 
 
 class Bursts(NamedTuple):
@@ -43,6 +54,11 @@ class Bursts(NamedTuple):
         Greatest instant magnitude, V.
     frequency_hz : float
         As measured, Hz.
+    ends : tuple of MeanSquare
+        Harmonics 2 to 10 together in the first and in the last periods, re the fundamental there.
+    flattened : float
+        How much lower the crest of either half wave is than the fundamental's, the most of first,
+        middle and last periods, share of the latter; below 0 where crests are higher.
     """
 
     levels: tuple[float, ...]
@@ -50,6 +66,8 @@ class Bursts(NamedTuple):
     harmonics: MeanSquare
     peak: float
     frequency_hz: float
+    ends: tuple[MeanSquare, MeanSquare]
+    flattened: float
 
 
 def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts:
@@ -74,7 +92,7 @@ def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts
     ------
     Refusal
         Where the record is unfit, a burst holds too few periods, the sample rate doesn't hold ten
-        harmonics, no burst is whole, or the bursts are not those stated.
+        harmonics, no burst is whole, or the bursts are not those stated, differ, or are disturbed.
     """
     check_record(track)
     if on_s * hz < LEAST_PERIODS + 2 * SKIPPED_PERIODS:
@@ -98,13 +116,63 @@ def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts
             f"the bursts are of {in_text(measured_hz, 'Hz', 6)}, not of "
             f"{in_text(hz, 'Hz', 6)} as stated"
         )
-    fits = [_fitted(track.volts[part], measured_hz / track.rate_hz) for part in inside]
+    turns = measured_hz / track.rate_hz
+    fits = [_fitted(track.volts[part], turns) for part in inside]
+    _refuse_unsteady(fits)
+    short = _ends(runs, 1 / turns)
+    ends = [[_fitted(track.volts[part], turns, drift=True) for part in side] for side in short]
+    windows = [*zip(inside, fits, strict=True)]
+    for side, found in zip(short, ends, strict=True):
+        windows += zip(side, found, strict=True)
     peak = max(float(np.abs(track.volts[first:last]).max()) for first, last in runs)
     return Bursts(
-        tuple(fit.level for fit in fits),
-        float(np.mean([fit.noise for fit in fits])),
-        _mean([fit.harmonics for fit in fits]), peak, measured_hz,
-    )  # fmt: skip
+        levels=tuple(fit.level for fit in fits),
+        noise=float(np.mean([fit.noise for fit in fits])),
+        harmonics=_mean([fit.harmonics for fit in fits]),
+        peak=peak,
+        frequency_hz=measured_hz,
+        ends=(_mean([fit.share for fit in ends[0]]), _mean([fit.share for fit in ends[1]])),
+        flattened=max(_flattened(track.volts[part], fit.level, 1 / turns) for part, fit in windows),
+    )
+
+
+def _ends(runs: Sequence[tuple[int, int]], period: float) -> tuple[list[slice], list[slice]]:
+    """First and last periods of each burst, but the outermost; period: samples."""
+    skipped, lasting = round(period), round(END_PERIODS * period)
+    return (
+        [slice(first + skipped, first + skipped + lasting) for first, _ in runs],
+        [slice(last - skipped - lasting, last - skipped) for _, last in runs],
+    )
+
+
+def _refuse_unsteady(fits: Sequence[_Fit]) -> None:
+    """Raise Refusal where the bursts differ in level, or one is disturbed and others aren't."""
+    levels = np.array([fit.level for fit in fits])
+    span_db = 20 * math.log10(float(levels.max() / levels.min()))
+    most = ALIKE_DB + DB_PER_RELATIVE * SURE * max(fit.noise for fit in fits)
+    if span_db > most:
+        raise Refusal(
+            f"the bursts aren't steady: their levels differ by {in_text(span_db, 'dB', 2)}"
+        )
+    for fit in fits:
+        usual = max(float(np.median(fit.rest)), 1e-300)
+        if fit.rest.max() > max(DISTURBED * usual, DISTURBED_SHARE * fit.level**2):
+            raise Refusal("the bursts aren't steady: a gap, a click or a jump disturbs one")
+
+
+def _flattened(volts: Array, level: float, period: float) -> float:
+    """How much lower the mean crests of the half waves are than a sine's, share of its peak.
+
+    level: rms of the fundamental, V. period: samples.
+    """
+    whole = int(len(volts) / period)
+    starts = np.round(np.arange(whole + 1) * period).astype(int)
+    parts = [volts[first:last] for first, last in pairwise(starts.tolist())]
+    middle = float(np.mean(volts[: starts[-1]]))
+    crests = np.mean([[part.max() - middle, middle - part.min()] for part in parts], axis=0)
+    # Samples miss a crest by half their distance at most.
+    least = math.cos(math.pi / period)
+    return 1 - float(crests.min()) / (least * math.sqrt(2) * level)
 
 
 def _demodulated(track: Track, hz: float) -> NDArray[np.complex128]:
@@ -153,23 +221,44 @@ def _check_period(starts: Sequence[int], rate_hz: float, period_s: float) -> Non
 
 
 def _off(analytic: NDArray[np.complex128], rate_hz: float) -> float:
-    """How far the frequency lies from the one demodulated with, Hz."""
+    """How far the frequency lies from the one demodulated with, Hz.
+
+    Raises Refusal where the phase jumps within the burst.
+    """
     phase = np.unwrap(np.angle(analytic))
-    return float(np.polyfit(np.arange(len(phase)) / rate_hz, phase, 1)[0]) / (2 * math.pi)
+    seconds = np.arange(len(phase)) / rate_hz
+    slope, start = np.polyfit(seconds, phase, 1)
+    if np.abs(phase - start - slope * seconds).max() > MOST_WANDER:
+        raise Refusal("the bursts aren't steady: the phase jumps within one")
+    return float(slope) / (2 * math.pi)
 
 
 class _Fit(NamedTuple):
+    """rest: mean square of what is left, by period, V^2."""
+
     level: float
     noise: float
     harmonics: MeanSquare
+    rest: Array
+
+    @property
+    def share(self) -> MeanSquare:
+        """The harmonics re the fundamental."""
+        per = 1 / self.level**2
+        value, floor, slope, samples = self.harmonics
+        return MeanSquare(value * per, floor * per**2, slope * per, samples)
 
 
-def _fitted(volts: Array, turns: float) -> _Fit:
-    """Least squares of fundamental, harmonics and steady part; turns: periods in a sample."""
+def _fitted(volts: Array, turns: float, *, drift: bool = False) -> _Fit:
+    """Least squares of fundamental, harmonics and steady part.
+
+    turns: periods in a sample. drift: whether the steady part may rise or fall.
+    """
     angle = 2 * np.pi * turns * np.arange(len(volts))
     orders = np.arange(1, LAST_ORDER + 1)
     waves = [wave(order * angle) for order in orders for wave in (np.cos, np.sin)]
-    basis = np.column_stack([np.ones(len(volts)), *waves])
+    steady = [np.linspace(-1, 1, len(volts))] if drift else []
+    basis = np.column_stack([np.ones(len(volts)), *waves, *steady])
     # Sums without the linear algebra library, whose threads cost more than they save here. The
     # waves are nearly orthogonal over whole periods, so that the normal equations lose nothing.
     coefficients = np.linalg.solve(
@@ -177,7 +266,8 @@ def _fitted(volts: Array, turns: float) -> _Fit:
     )
     rest = volts - np.einsum("ni,i->n", basis, coefficients)
     variance = float(np.sum(rest**2)) / (len(volts) - basis.shape[1])
-    squares = (coefficients[1::2] ** 2 + coefficients[2::2] ** 2) / 2
+    lines = coefficients[1 : 1 + 2 * LAST_ORDER]
+    squares = (lines[::2] ** 2 + lines[1::2] ** 2) / 2
     # White noise of that variance adds 2 / n of it to the mean square of each line.
     each = 2 * variance / len(volts)
     number = LAST_ORDER - 1
@@ -185,7 +275,10 @@ def _fitted(volts: Array, turns: float) -> _Fit:
         float(squares[1:].sum()) - number * each, number * each**2, 2 * each, len(volts)
     )
     level = math.sqrt(float(squares[0]))
-    return _Fit(level, math.sqrt(each / 2) / level, harmonics)
+    whole = int(len(volts) * turns)
+    edges = np.round(np.arange(whole) / turns).astype(int)
+    by_period = np.add.reduceat(rest**2, edges) * turns
+    return _Fit(level, math.sqrt(each / 2) / level, harmonics, by_period)
 
 
 def _mean(parts: Sequence[MeanSquare]) -> MeanSquare:

@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.signal.track import Array
@@ -15,6 +16,11 @@ from backbench.signal.track import Array
 HALF_POWER_DB = 20 * math.log10(math.sqrt(2))
 """What the trade calls 3 dB: a factor of the square root of 2."""
 
+ONE_SIDED = 0.975
+DEVIATE = 1.959964
+"""Normal deviate of that probability."""
+RIVAL = 4.0
+"""Standard uncertainties by which a level that can't be the greatest is lower."""
 CLEARLY = 6.0
 """Uncertainties by which the levels differ that a slope is read from: it is then right to 24 %."""
 
@@ -129,8 +135,8 @@ class Response:
         noise = float(np.interp(place, self._log_hz, self.u_db))
         return ResponseLevel(smooth, math.hypot(noise, (smooth - straight) / math.sqrt(3)))
 
-    def spread(self, low_hz: float, high_hz: float) -> tuple[ResponseLevel, float]:
-        """Greatest less least level within a band, and by how much noise alone can widen it.
+    def spread(self, low_hz: float, high_hz: float) -> ResponseLevel:
+        """Greatest less least level within a band (see greatest), dB.
 
         Parameters
         ----------
@@ -139,8 +145,7 @@ class Response:
 
         Returns
         -------
-        tuple of (ResponseLevel, float)
-            dB both.
+        ResponseLevel
 
         Raises
         ------
@@ -148,15 +153,12 @@ class Response:
             Where the band isn't covered.
         """
         _, db, u = self._inside(low_hz, high_hz)
-        top, bottom = int(np.argmax(db)), int(np.argmin(db))
-        widened = _chance(db[top] - db, u) + _chance(db - db[bottom], u)
-        return ResponseLevel(float(db[top] - db[bottom]), math.hypot(u[top], u[bottom])), widened
+        top, bottom = _rivals(db, u), _rivals(-db, u)
+        apart = np.subtract.outer(db[top], db[bottom]).ravel()
+        return greatest(apart, np.hypot.outer(u[top], u[bottom]).ravel()).level
 
     def highest(self, low_hz: float, high_hz: float) -> tuple[ResponseLevel, tuple[float, float]]:
-        """Greatest level within a band, and the band of frequencies that it may be at.
-
-        That is where the level is within its uncertainty of the greatest, at least the points
-        beside it.
+        """Greatest level within a band (see greatest), and the band of frequencies it may be at.
 
         Parameters
         ----------
@@ -174,10 +176,13 @@ class Response:
             Where the band isn't covered.
         """
         hz, db, u = self._inside(low_hz, high_hz)
-        return _extreme(hz, db, u)
+        found = greatest(db, u)
+        near = np.flatnonzero(db + DEVIATE * u >= found.low)
+        low, high = max(int(near[0]) - 1, 0), min(int(near[-1]) + 1, len(hz) - 1)
+        return found.level, (float(hz[low]), float(hz[high]))
 
-    def farthest(self, low_hz: float, high_hz: float) -> tuple[ResponseLevel, tuple[float, float]]:
-        """The level within a band that is farthest from 0 dB, and where it may be; see highest.
+    def farthest(self, low_hz: float, high_hz: float) -> ResponseLevel:
+        """How far the level within a band is from 0 dB, at most (see greatest).
 
         Parameters
         ----------
@@ -186,17 +191,15 @@ class Response:
 
         Returns
         -------
-        tuple of (ResponseLevel, tuple of (float, float))
-            dB; Hz, lower end first.
+        ResponseLevel
 
         Raises
         ------
         Refusal
             Where the band isn't covered.
         """
-        hz, db, u = self._inside(low_hz, high_hz)
-        found, where = _extreme(hz, np.abs(db), u)
-        return ResponseLevel(float(db[int(np.argmax(np.abs(db)))]), found.u), where
+        _, db, u = self._inside(low_hz, high_hz)
+        return greatest(np.concatenate([db, -db]), np.concatenate([u, u])).level
 
     def _inside(self, low_hz: float, high_hz: float) -> tuple[Array, Array, Array]:
         """Frequencies, levels and uncertainties within a band, its ends among them."""
@@ -280,22 +283,62 @@ class Response:
         return PchipInterpolator(self._log_hz, self.db)
 
 
-def _extreme(hz: Array, db: Array, u: Array) -> tuple[ResponseLevel, tuple[float, float]]:
-    top = int(np.argmax(db))
-    near = np.flatnonzero(db >= db[top] - u[top])
-    low, high = max(int(near[0]) - 1, 0), min(int(near[-1]) + 1, len(hz) - 1)
-    # The greatest of many points that noise alone tells apart lies high by chance.
-    own = math.hypot(float(u[top]), _chance(db[top] - db, u, within=3) / math.sqrt(3))
-    return ResponseLevel(float(db[top]), own), (float(hz[low]), float(hz[high]))
+class Greatest(NamedTuple):
+    """The greatest of many levels, between low and high in 95 of 100 records, dB.
 
-
-def _chance(short_of_extreme: Array, u: Array, within: float = 2) -> float:
-    """How far noise pushes the extreme of the points that are within noise of it (Gaussian).
-
-    within: how many standard uncertainties a point may be short of it and count.
+    Parameters
+    ----------
+    low, high : float
+        dB.
     """
-    rivals = int(np.count_nonzero(short_of_extreme <= within * u))
-    return float(np.median(u) * math.sqrt(2 * math.log(rivals))) if rivals > 1 else 0.0
+
+    low: float
+    high: float
+
+    @property
+    def level(self) -> ResponseLevel:
+        """The middle of the interval, with the standard uncertainty that makes it."""
+        return ResponseLevel((self.low + self.high) / 2, (self.high - self.low) / (2 * DEVIATE))
+
+
+def greatest(db: Array, u: Array) -> Greatest:
+    """The greatest of levels that are known with noise.
+
+    The greatest found of many is not the greatest that there is: noise lifts one of them.
+
+    Parameters
+    ----------
+    db : ndarray of float64, shape (n,)
+        Levels as found, dB; n >= 1.
+    u : ndarray of float64, shape (n,)
+        Standard uncertainty of each, dB, >= 0.
+
+    Returns
+    -------
+    Greatest
+
+    Notes
+    -----
+    The level that is the greatest lies below its own upper limit, hence below the highest of these
+    limits (97.5 %). That some level's lower limit lies above its true value has a chance of 2.5 %
+    where the limits are set for all rivals together: the highest of them is below the greatest
+    (Sidak, JASA 62, 1967: p = 0.975 to the power 1 / n; from memory). Rivals are the levels that
+    aren't clearly lower than the greatest found.
+
+    References
+    ----------
+    GUM F.2.4 (intervals not centred on what was found).
+    """
+    from scipy.special import ndtri
+
+    many = float(ndtri(ONE_SIDED ** (1 / np.count_nonzero(_rivals(db, u)))))
+    return Greatest(float(np.max(db - many * u)), float(np.max(db + DEVIATE * u)))
+
+
+def _rivals(db: Array, u: Array) -> NDArray[np.bool_]:
+    """True for levels that aren't clearly lower than the greatest found."""
+    top = int(np.argmax(db))
+    return np.asarray(db >= db[top] - RIVAL * np.hypot(u, u[top]))
 
 
 def resolution(values: Array) -> float:
