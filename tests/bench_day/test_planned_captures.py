@@ -21,7 +21,7 @@ from backbench.bench_day.new_review import (
     partner_of,
     serials_of,
 )
-from backbench.bench_day.plan import Wishes, make_plan
+from backbench.bench_day.plan import Wishes, make_plan, with_recorded
 from backbench.bench_day.plan_text import page, rows
 from backbench.bench_day.planned_capture import (
     PLAN_NAME,
@@ -32,6 +32,7 @@ from backbench.bench_day.planned_capture import (
     read_plan,
 )
 from backbench.bench_day.session_check import Accepted, Checked, accept, check
+from backbench.bench_day.stimuli_files import Format, write_stimuli
 from backbench.documents.manifest import Manifest, read_manifest
 from backbench.documents.settings import Settings
 from backbench.documents.validation import checked, measures, parse_toml
@@ -367,3 +368,49 @@ def test_sixty_captures_are_all_heard(tmp_path: Path) -> None:
     found = check(folder, settings())
     print(f"60 captures checked in {time.perf_counter() - started:.2f} s")
     assert len(found.suggestions) == 60
+
+
+# A plan made again ----------------------------------------------------------------------------
+
+
+def test_a_plan_made_again_keeps_what_was_recorded() -> None:
+    """The gain is known better now: levels of steps to come change, those played stay."""
+    told = manifest()
+    first = make_plan(told, chain_of(told, settings(), 20.0), Wishes((8.0, 4.0), gain_db=20.0))
+    again = make_plan(told, chain_of(told, settings(), 26.0), Wishes((8.0,), gain_db=26.0))
+    done = {"tone-1k-1w-8ohm", "tone-1k-4ohm"}
+    before, after = ({step.stem: step for step in plan.step} for plan in (
+        first, with_recorded(again, first, done)))  # fmt: skip
+    assert all(after[stem] == before[stem] for stem in done)
+    assert after["tone-20-1w-8ohm"].stimulus != before["tone-20-1w-8ohm"].stimulus
+    assert len(after) == len(with_recorded(again, first, done).step)
+
+
+def test_no_square_wave_is_planned_that_a_converter_cannot_record() -> None:
+    assert [step.file for step in planned().step if "square" in step.file] == ["square-1k.wav"]
+
+
+@pytest.mark.parametrize("load", [None, 10_000.0, 47_000.0])
+def test_output_impedance_of_a_line_stage_is_planned_from_two_loads(load: float | None) -> None:
+    loads = () if load is None else (load,)
+    made = planned(loads=loads, kind="preamplifier", rated_power_w=None)
+    usual = manifest(kind="preamplifier", rated_power_w=None).conditions.load_ohm
+    taken = {
+        step.conditions.load_ohm or usual for step in made.step
+        if getattr(step.stimulus, "tone_hz", None) == 1000 and not step.conditions.driven
+    }  # fmt: skip
+    assert len(taken) == 2
+
+
+def test_a_reference_that_a_recording_was_made_with_stays(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path)
+    made, form = planned(), Format(96_000, 24)
+    write_stimuli(tmp_path / "waves", made, form, review=folder)
+    played = folder / "played-sweep.wav"
+    before = played.read_bytes()
+    write_stimuli(tmp_path / "waves", made, Format(48_000, 16), review=folder)
+    assert played.read_bytes() != before
+    write_stimuli(tmp_path / "waves", made, form, review=folder)
+    tone(folder / "sweep.wav")
+    write_stimuli(tmp_path / "waves", made, Format(48_000, 16), review=folder)
+    assert played.read_bytes() == before

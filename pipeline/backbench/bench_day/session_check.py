@@ -20,6 +20,7 @@ from backbench.documents.stimuli import Table
 from backbench.documents.toml_writing import with_tables
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError
+from backbench.ingest.metric_spellings import under_metric_keys
 from backbench.ingest.outcomes import ReviewOutcome
 from backbench.ingest.published_figures import published_faults
 from backbench.ingest.receive import nearest
@@ -107,7 +108,7 @@ def _ended(
     """How the captures would end; None where nothing can be measured, with faults or the reason."""
     if settings is None:
         reason = "no catalogue was named, so that nothing was measured: name it with -c"
-        return None, [*published_faults(manifest)], reason
+        return None, [*published_faults(under_metric_keys(manifest))], reason
     try:
         return trial(folder, manifest, settings, progress), [], ""
     except UserError as error:

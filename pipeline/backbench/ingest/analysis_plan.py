@@ -14,6 +14,7 @@ from backbench.documents.stimuli import Stimulus, Sweep, Table, analysis_kind
 from backbench.errors import Fault, UserError
 from backbench.ingest.alias_resolution import under_present_keys
 from backbench.ingest.entered_figures import entered_faults
+from backbench.ingest.metric_spellings import under_metric_keys
 from backbench.ingest.published_figures import published_faults
 from backbench.ingest.reading_rows import digest
 from backbench.metrics.registry import registry
@@ -143,7 +144,7 @@ def plan_review(
     Raises UserError with all faults of figures and metrics, and those of the bench where nothing
     could be measured.
     """
-    manifest = under_present_keys(manifest, settings)
+    manifest = under_metric_keys(under_present_keys(manifest, settings))
     bench = [*bench_faults(manifest, settings)]
     recordings = [one for one in manifest.capture if not isinstance(one.stimulus, Table)]
     usable = any(not _uncalibrated(manifest, settings, one) for one in recordings)

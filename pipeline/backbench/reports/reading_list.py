@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import difflib
 from typing import TYPE_CHECKING, Any
 
-from backbench.errors import Fault, UserError
+from backbench.errors import UserError
+from backbench.metrics.metric_names import metric_key, unknown_metric
 from backbench.quantities.writing import measured, ordinary, quantity
 
 if TYPE_CHECKING:
@@ -26,19 +26,12 @@ def reading_list(
     store: Database, review: str, metric: str | None, *, in_words: bool
 ) -> pl.DataFrame:
     """A row a reading. in_words: value and conditions as text. Raises UserError for a metric."""
-    if metric is not None:
-        _refuse_unknown(store, metric)
-    frame = store.frame(READINGS, {"review": review, "metric": metric or ""})
-    return _in_words(frame) if in_words else frame
-
-
-def _refuse_unknown(store: Database, metric: str) -> None:
-    known = [str(name) for (name,) in store.rows("SELECT metric FROM metric")]
-    if metric not in known:
-        near = difflib.get_close_matches(metric, known, n=3)
-        remedy = f"near: {', '.join(near)}" if near else "see `backbench metrics`"
-        fault = Fault("--metric", repr(metric), "the key of a metric", remedy)
+    key = "" if metric is None else metric_key(metric)
+    if key is None:
+        fault = unknown_metric("--metric", metric or "")
         raise UserError("the metric is not known", [fault])
+    frame = store.frame(READINGS, {"review": review, "metric": key})
+    return _in_words(frame) if in_words else frame
 
 
 def _in_words(frame: pl.DataFrame) -> pl.DataFrame:
