@@ -63,13 +63,22 @@ def tone_truth(scene: Scene) -> dict[str, Truth]:
     rms = first.peak / np.sqrt(2)
     truth = {
         "level": spanning(*(rms * k for k in scene.span)),
-        "dc_offset": spanning(*(scene.dc_v + k for k in scene.dc_span_v)),
+        "dc_offset": _offset(scene),
     }
     load = scene.statement.get("real_load_ohm")
     if load:
         truth["output_power"] = spanning(*((rms * k) ** 2 / load for k in scene.span))
     truth |= _harmonic_truth(scene, first, rest)
     return truth | _residual_truth(scene, rms, rest)
+
+
+def _offset(scene: Scene) -> Truth:
+    """Noise that is slower than the record can't be told from a steady voltage: part of it."""
+    slowest = np.array([1 / (2 * scene.seconds)])
+    density = sum(float(noise.density(slowest)[0]) for noise in [*scene.noises, *scene.maybe])
+    slow = 2 * math.sqrt(density / scene.seconds)
+    volts = [scene.dc_v + k for k in scene.dc_span_v]
+    return Truth(min(volts) - slow, max(volts) + slow)
 
 
 def _harmonic_truth(scene: Scene, first: Line, rest: list[Line]) -> dict[str, Truth]:

@@ -280,7 +280,7 @@ def test_all_faults_of_a_folder_are_told_at_once(tmp_path: Path) -> None:
     found = check(folder, settings())
     told = [*map(str, found.faults), *found.unsound]
     assert (len(told), found.sound) == (3, False)
-    for words in ("no such file", "full scale", "damaged audio"):
+    for words in ("no such file", "bit-identical", "damaged audio"):
         assert any(words in line for line in told), told
 
 

@@ -136,3 +136,16 @@ def test_kept_values() -> None:
     found = figures(multitone_material(track(with_noise(x + 1e-3 * x**2, 1e-5), RATE), hz=HZ))
     assert found["between_tones"].value == pytest.approx(5.3636e-4, rel=1e-3)
     assert found["equivalent_bits"].value == pytest.approx(9.9200, abs=1e-3)
+
+
+def test_the_strongest_product_is_the_strongest_between_bins_too() -> None:
+    """Of two lines alike the one between two bins shows less in them than the one upon a bin."""
+    seconds, rate = 1.0, 96_000.0
+    t = np.arange(int(rate * seconds)) / rate
+    volts = sum(0.3 * np.cos(2 * np.pi * hz * t) for hz in (200.0, 1000.0, 5000.0))
+    volts += 1.00e-2 * np.cos(2 * np.pi * 3000.0 * t) + 1.02e-2 * np.cos(2 * np.pi * 7000.5 * t)
+    volts += np.random.default_rng(3).normal(0, 1e-5, len(t))
+    found = figures(multitone_material(track(volts, rate), hz=[200.0, 1000.0, 5000.0]))
+    product = found["greatest_product"]
+    assert product.frequency_hz == pytest.approx(7000.5, abs=0.1)
+    assert product.value == pytest.approx(1.02e-2 / math.sqrt(2), rel=1e-3)

@@ -10,6 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backbench.documents.manifest import Conditions
+from backbench.metrics.two_tones import TwoTonesView, two_tones_view
+from backbench.signal.tone_course import strong_products
 from backbench.signal.track import Track
 from many_tones import RATE, pair_material, with_noise
 from tones import figures, reasons, sines, track
@@ -227,3 +229,24 @@ def test_kept_values() -> None:
     found = figures(pair_material(track(PAIR, RATE)))
     assert found["difference_frequency_2"].value == pytest.approx(0.0500, rel=2e-4)
     assert found["difference_frequency_3"].value == pytest.approx(0.0250, rel=2e-3)
+
+
+def test_every_product_that_a_block_would_show_in_a_tone_is_taken_off_its_course() -> None:
+    """Limiting makes strong products of high order: more than the four that are always taken."""
+    x = sines(RATE, 0.8, {61.0: 0.8, 7003.0: 0.2})
+    limited = with_noise((x + 0.15) / (1 + np.abs((x + 0.15) / 0.8) ** 8) ** (1 / 8))
+    view = two_tones_view.build(
+        pair_material(track(limited, RATE), hz=(61.0, 7003.0), ratio=4.0), 1
+    )
+    hz, _ = strong_products(view.found)
+    near = {round((f - 7003.0) / 61.0) for f in hz.tolist() if f > 6000.0}
+    assert {-4, -2, -1, 1, 2, 4} <= near
+    assert len(hz) <= 16
+    clean, _ = strong_products(_clean().found)
+    assert len(clean) <= 4
+
+
+def _clean() -> TwoTonesView:
+    one = bent((61.0, 7003.0), (0.8, 0.2), 1e-4, 1e-4)
+    seen: TwoTonesView = two_tones_view.build(pair_material(one, hz=(61.0, 7003.0), ratio=4.0), 1)
+    return seen

@@ -10,9 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from backbench.backfill.percent_cells import percent_cells
+from backbench.documents.regular_files import open_regular, read_regular
 from backbench.errors import Fault, UserError
 
 WORKBOOKS = {".xlsx", ".xlsm", ".xls", ".ods"}
+MAX_SHEET_BYTES = 100_000_000
 TEXTS = {".csv", ".tsv", ".txt"}
 Content = str | float | bool | dt.date | None
 Percents = set[tuple[int, int]] | None
@@ -125,6 +127,7 @@ def _workbook(path: Path, name: str | None) -> tuple[str, list[list[Content]], P
     from python_calamine import CalamineError, CalamineWorkbook, WorksheetNotFound
 
     try:
+        open_regular(path, MAX_SHEET_BYTES).close()
         book = CalamineWorkbook.from_path(str(path))
         chosen = name or book.sheet_names[0]
         rows = book.get_sheet_by_name(chosen).to_python(skip_empty_area=False)
@@ -153,7 +156,10 @@ def _content(cell: object) -> Content:
 
 def _delimited(path: Path) -> list[list[Content]]:
     """Rows of a text file; the delimiter is the one that gives the most even rows."""
-    data = path.read_bytes()
+    try:
+        data = read_regular(path, MAX_SHEET_BYTES)
+    except OSError as error:
+        raise _unreadable(path, str(error.strerror), "a readable file") from None
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:

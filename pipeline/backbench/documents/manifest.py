@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
+from backbench.documents.contradictions import band_faults, track_faults, unit_faults
 from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.quantity_types import LOAD, in_unit
 from backbench.documents.stimuli import (
@@ -241,7 +242,10 @@ def crossed(manifest: Manifest, name: str) -> Iterator[Fault]:
     yield from _repeated(manifest, name)
     yield from _roles(manifest, name)
     known = {unit.key for unit in manifest.unit}
+    for unit in manifest.unit:
+        yield from unit_faults(unit, f"{name}, unit {unit.key!r}")
     for position, figure in enumerate(manifest.entered, start=1):
+        yield from band_faults(figure.at, f"{name}, entered {position}")
         if figure.unit not in known:
             where = f"{name}, entered {position}, unit"
             yield Fault(where, repr(figure.unit), "a unit of this review")
@@ -267,6 +271,7 @@ def _roles(manifest: Manifest, name: str) -> Iterator[Fault]:
         own = {"1": capture.of} if capture.of else capture.tracks
         places += [(f"{name}, capture {n}, tracks", own)] if own is not None else []
     for where, roles in places:
+        yield from track_faults(roles, where)
         for position, role in roles.items():
             used.add(role.unit)
             if not (position.isascii() and position.isdigit() and int(position) >= 1):

@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from backbench.documents.regular_files import read_regular
 from backbench.documents.toml_hints import unreadable
 from backbench.errors import MISSING, Fault, UserError
 from backbench.quantities.counts import counted
@@ -202,7 +203,7 @@ def shortened(value: object, limit: int = 60) -> str:
 def read_bytes(path: Path, what: str) -> bytes:
     """A file's bytes. Raises UserError where it is missing or can't be read."""
     try:
-        return path.read_bytes()
+        return read_regular(path, MAX_TOML_BYTES)
     except OSError as error:
         reason = "no such file" if isinstance(error, FileNotFoundError) else str(error.strerror)
         raise UserError(f"{what} can't be read", [Fault(str(path), reason, "a file")]) from None

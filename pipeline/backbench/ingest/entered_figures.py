@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from backbench.documents.manifest import MANIFEST_NAME, Entered, Manifest
 from backbench.errors import Fault
+from backbench.ingest.impossible_signs import sign_faults
 from backbench.ingest.reading_rows import digest
 from backbench.metrics.metric_names import unknown_metric
 from backbench.metrics.registry import registry
@@ -23,7 +24,8 @@ def entered_faults(manifest: Manifest) -> Iterator[Fault]:
             yield unknown_metric(where, figure.metric)
             continue
         try:
-            written_value(figure)
+            value = written_value(figure).value
+            yield from sign_faults(value, known[figure.metric], where)
         except UnreadableQuantity as error:
             unit = known[figure.metric].unit
             yield error.fault(where, f"a number with a unit that turns into {unit!r}")

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
 from backbench.documents.unit_facts import PublishedFigure
 from backbench.errors import Fault
+from backbench.ingest.impossible_signs import sign_faults
 from backbench.metrics.metric_names import unknown_metric
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
@@ -44,8 +45,9 @@ def published_faults(manifest: Manifest) -> Iterator[Fault]:
             if figure.metric not in metrics:
                 yield unknown_metric(where, figure.metric)
                 continue
-            unit_of = metrics[figure.metric].unit
+            metric = metrics[figure.metric]
+            unit_of = metric.unit
             try:
-                limit_value(figure, unit_of)
+                yield from sign_faults(limit_value(figure, unit_of), metric, where)
             except UnreadableQuantity as error:
                 yield error.fault(where, f"a number with a unit that turns into {unit_of!r}")

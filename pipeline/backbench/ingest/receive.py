@@ -11,6 +11,7 @@ from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError
 from backbench.ingest.analysis_plan import named_files
+from backbench.ingest.same_bytes import refuse_copies
 from backbench.storage.vault import Receipt, Received, Vault
 
 
@@ -47,6 +48,7 @@ def receive(
     home = folder.resolve()
     named = named_files(manifest)
     files = {name: received_file(home, name, vault, named) for name in named}
+    refuse_copies(manifest, files, str(path))
     draft = Receipt(0, manifest.review.key, str(home), sha256, files)
     if before is not None and before.same_content(draft):
         return manifest, before

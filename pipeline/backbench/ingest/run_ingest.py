@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from backbench.errors import UserError
+from backbench.errors import Fault, UserError
 from backbench.ingest.analysis_plan import PlannedReview, plan_review
 from backbench.ingest.incremental import Work, passes, standing, work_of
 from backbench.ingest.load import Staged, load_reviews
@@ -66,6 +66,8 @@ def received(
             review = plan_review(manifest, receipt, settings, places.vault)
         except UserError as error:
             yield Refused(str(folder), error)
+        except Exception as error:
+            yield Refused(str(folder), unexpected(error, str(folder)))
         else:
             newest[review.key] = receipt
             yield review
@@ -81,6 +83,17 @@ def recalled(places: CataloguePaths) -> Iterator[PlannedReview | Refused]:
             yield plan_review(recall(receipt, places.vault), receipt, settings, places.vault)
         except UserError as error:
             yield Refused(receipt.review, error)
+        except Exception as error:
+            yield Refused(receipt.review, unexpected(error, receipt.review))
+
+
+def unexpected(error: Exception, where: str) -> UserError:
+    """A failure that nobody foresaw costs the one review that it came with."""
+    fault = Fault(
+        where, f"{type(error).__name__}: {str(error)[:200]}", "a review that can be read",
+        "report this message together with the review's folder",
+    )  # fmt: skip
+    return UserError("the review could not be read", [fault])
 
 
 def in_groups(works: Sequence[Work]) -> Iterator[Sequence[Work]]:

@@ -23,8 +23,6 @@ LOUDSPEAKER_OHM = 32.0
 """Loads up to this stand for a loudspeaker."""
 COVERAGE = 2.0
 QUARTERS = 4
-WANDERING = 2.6
-"""Ratio of variances that three degrees of freedom exceed once in twenty times."""
 
 
 @metric(
@@ -34,7 +32,7 @@ WANDERING = 2.6
     better="nearer zero",
     source="IEC 60268-3 (d.c. output voltage); none names this reading from a tone",
     stimuli=["tone", "idle"],
-    version=3,
+    version=4,
     choice="mean of the record; nothing where the bench couples through a capacitor; a warning "
     f"beyond {LIMIT_V:g} V at a load of up to {LOUDSPEAKER_OHM:g} ohm",
     traits=Traits(compared_at=AT_POWERS, position=90, bench_gain="volts", sheet="one power"),
@@ -66,8 +64,8 @@ def _course(seen: ToneView | IdleView) -> Array:
 def _offset_wander(offset: Array, steady: float) -> Contribution:
     """What the steady part's wandering adds: averaging doesn't take it off, as it does of noise.
 
-    steady: standard uncertainty of the mean that noise level towards 0 Hz gives, V. Where
-    quarters of the record scatter by no more than that, nothing is added.
+    steady: standard uncertainty of the mean that noise level towards 0 Hz gives, V. What quarters
+    of the record scatter beyond that is added.
     """
     if len(offset) < QUARTERS:
         return Contribution(0.0)
@@ -75,7 +73,7 @@ def _offset_wander(offset: Array, steady: float) -> Contribution:
     means = offset[: QUARTERS * size].reshape(QUARTERS, size).mean(axis=1)
     own = float(means.var(ddof=1))
     # The window weighs about a quarter of the record.
-    return Contribution(math.sqrt(own) if own > WANDERING * steady**2 else 0.0, QUARTERS - 1)
+    return Contribution(math.sqrt(max(own - steady**2, 0.0)), QUARTERS - 1)
 
 
 def _caution(load_ohm: float | None, volts: float, u: float) -> str | None:

@@ -80,7 +80,10 @@ def _averaged(
         return [remarked(_widened(f, unsteady.times), text) for f in found], traces
     each = [_measured(kind, view, track) for view in views]
     found, traces = over_time(each, independent=segments.independent)
-    return [remarked(f, text) for f in found], traces
+    # What the whole record rules out, a part of it may be too short to show.
+    refused = {f.metric.name: f for f in _measured(kind, view, track)[0] if f.status == "rejected"}
+    kept = [remarked(f, text) for f in found if f.metric.name not in refused]
+    return [*kept, *refused.values()], traces
 
 
 def _widened(finding: Finding, times: float) -> Finding:

@@ -210,7 +210,7 @@ def multitone_distortion(seen: MultitoneView) -> MeasuredValue:
     better="lower",
     source=_IN_USE,
     stimuli=["multitone"],
-    version=1,
+    version=2,
     choice="strongest line beside the tones, a mains line included; an upper bound where none "
     "stands out of the noise",
 )
@@ -231,7 +231,7 @@ def greatest_line(seen: MultitoneView) -> MeasuredValue:
     better="higher",
     source="IEEE 1241 (second-hand), from one tone to many",
     stimuli=["multitone"],
-    version=1,
+    version=2,
     choice="strongest tone over the strongest other line, 20 Hz to 20 kHz, harmonic or not, 0 Hz "
     "left out; a lower bound where no line stands out of the noise",
 )

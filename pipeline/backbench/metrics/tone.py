@@ -106,8 +106,10 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
 
 
 def _with_drift(track: Track, lines: ToneLines) -> MeanSquare:
-    """The fundamental, how its level drifts within the record in its variance."""
+    """The fundamental, with how its level drifts, and beats with the mains, in its variance."""
     square = lines.fundamental
+    beat = 2 * square.value * lines.hum_under_fundamental
+    square = square._replace(floor=square.floor + beat)
     try:
         spread = float(level_spread(tone_course(track, lines))[0])
     except ValueError:
@@ -186,7 +188,7 @@ def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLin
     better="neither",
     source="IEC 60268-3 (output voltage)",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="rms of the fundamental alone",
     traits=Traits(set_by_reviewer=True, own_stimulus="voltage", sheet="left out"),
 )
@@ -213,7 +215,7 @@ def level(tone: ToneView) -> MeasuredValue:
     better="neither",
     source="IEC 60268-3 (output power)",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="of the fundamental, into the stated resistor",
     traits=Traits(set_by_reviewer=True, is_power=True, own_stimulus="power", sheet="left out"),
 )

@@ -13,6 +13,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from backbench.documents.regular_files import read_regular
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
@@ -288,10 +289,8 @@ def _read(
 def _text(path: Traversable, file: str) -> str:
     """Raises UserError where it can't be read."""
     try:
-        data = path.read_bytes()
-        if len(data) <= MAX_BYTES:
-            return data.decode("utf-8-sig")
-        fault = Fault(file, f"{len(data)} bytes", f"at most {MAX_BYTES}")
+        data = read_regular(path, MAX_BYTES) if isinstance(path, Path) else path.read_bytes()
+        return data.decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         fault = Fault(file, str(error), "a text file in UTF-8")
     raise UserError("the saved query can't be read", [fault])

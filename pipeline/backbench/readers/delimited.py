@@ -8,6 +8,7 @@ from pathlib import Path
 
 import polars as pl
 
+from backbench.documents.regular_files import read_regular
 from backbench.documents.stimuli import Table
 from backbench.errors import Fault, UserError
 from backbench.readers.declaration import TableData, TableFormat
@@ -51,9 +52,11 @@ def read_delimited(path: Path, name: str, table: Table) -> TableData:
 
 def _lines(path: Path, name: str) -> list[tuple[int, str]]:
     """Lines that are neither comments nor blank, with their numbers from 1; header first."""
-    if path.stat().st_size > MAX_BYTES:
-        raise unreadable(name, f"{path.stat().st_size} bytes", f"at most {MAX_BYTES}")
-    data = path.read_bytes()
+    try:
+        data = read_regular(path, MAX_BYTES)
+    except OSError as error:
+        expected = f"a file of at most {MAX_BYTES} bytes"
+        raise unreadable(name, str(error.strerror), expected) from None
     if data.startswith(UTF16):
         raise unreadable(name, "text in UTF-16", "text in UTF-8", "save it as UTF-8")
     try:

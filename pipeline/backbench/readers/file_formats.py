@@ -10,6 +10,7 @@ from functools import cache
 from pathlib import Path
 
 import backbench.readers
+from backbench.documents.regular_files import open_regular
 from backbench.documents.stimuli import Table
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
@@ -101,7 +102,7 @@ def reader_of(path: Path, name: str) -> Reader:
 
 def _head(path: Path, name: str) -> bytes:
     try:
-        with path.open("rb") as file:
+        with open_regular(path) as file:
             return file.read(HEAD_BYTES)
     except OSError as error:
         reason = "no such file" if isinstance(error, FileNotFoundError) else str(error.strerror)

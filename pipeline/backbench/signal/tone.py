@@ -175,7 +175,17 @@ class ToneLines:
         """All that is in 20 Hz to top_hz but the fundamental."""
         band = self._band(top_hz)
         left = self._left(band, self._near_fundamental(band), top_hz)
-        return _widened(left, self._beats(top_hz))
+        hidden = np.array([self.hum_under_fundamental])
+        return _widened(_with_lines(left, hidden), self._beats(top_hz))
+
+    @cached_property
+    def hum_under_fundamental(self) -> float:
+        """Mean square, V^2, of a mains line in the fundamental's lobe, as strong as those around.
+
+        0 where none lies there, or where nothing tells of it.
+        """
+        hum, blind = self._hum(np.array([1]), np.array([self._middle.value]))
+        return 0.0 if blind[0] else float(hum[0]) / MARGIN
 
     def notched(self, q: float) -> MeanSquare:
         """What a notch filter of quality q, tuned to the fundamental, leaves of 20 Hz to 20 kHz.
@@ -217,6 +227,7 @@ class ToneLines:
             standing = found.square > STANDING * np.hypot(found.noise, found.hum)
             removed += [self.lobe(n * self.position) for n in found.orders[standing].tolist()]
             hidden = np.append(found.hum[standing] / MARGIN, self.beside_harmonics)
+            hidden = np.append(hidden, self.hum_under_fundamental)
             blind = float((np.where(found.blind, np.maximum(found.square, 0.0), 0.0) ** 2).sum())
         return _widened(_with_lines(self._left(band, removed), hidden), blind)
 

@@ -16,8 +16,12 @@ MOST_FITTED = 4
 WORTH_FITTING = 0.02
 """Share of what stands beside a tone from which a harmonic is fitted: weaker ones are steady
 parts of what is left, and change it little from block to block."""
-PRODUCTS = 3
+PRODUCTS = 7
 """Highest order of the products of a pair that are fitted."""
+STRONG = 1e-4
+"""Power of a product re the weaker tone from which it is fitted however many there are: a block
+lets so much of it through that the tone's level seems to change by more than 0.01 dB."""
+MOST_PRODUCTS = 16
 
 _kept: WeakKeyDictionary[ToneLines | ToneSet, LineCourse] = WeakKeyDictionary()
 
@@ -137,10 +141,13 @@ def strong_products(tones: ToneSet) -> tuple[Array, float]:
     places = [p for p in product_positions(tones.positions, PRODUCTS).tolist() if tones.covers(p)]
     lines = tones.lines(np.array(places))
     least = WORTH_FITTING * sum(max(line.value, 0.0) for line in lines) / len(lines)
+    strong = STRONG * min(tone.value for tone in tones.tones)
     chosen: list[tuple[float, float]] = []
     for place, line in sorted(zip(places, lines, strict=True), key=lambda one: -one[1].value):
         clear = min(abs(place - other) for other in positions) > apart
-        if clear and line.stands_out and line.value > least and len(chosen) < MOST_FITTED:
+        wanted = line.value > least and len(chosen) < MOST_FITTED
+        wanted |= line.value > strong and len(chosen) < MOST_PRODUCTS
+        if clear and line.stands_out and wanted:
             chosen.append((place, line.value))
             positions.append(place)
     df = tones.spectrum.resolution_hz

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from backbench.documents.regular_files import open_regular, read_regular
 from backbench.errors import Fault, UserError
 from backbench.storage.atomic_io import ASIDE, flush_file, make_folder, rename, write_aside
 from backbench.storage.fault_injection import reached
@@ -33,9 +34,7 @@ class Vault:
 
     def put(self, source: Path) -> tuple[str, int]:
         """Keep a file's bytes: hash and size. Raises OSError where it can't be read."""
-        with source.open("rb") as stream:
-            if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):
-                raise OSError(0, "not a regular file")
+        with open_regular(source) as stream:
             digest, size = hash_stream(stream)
             if self._holds(digest, size):
                 return digest, size
@@ -52,9 +51,12 @@ class Vault:
     def read(self, sha256: str) -> bytes:
         """The bytes with this hash. Raises UserError where they are missing or changed."""
         try:
-            data = self.path(sha256).read_bytes()
-        except FileNotFoundError:
-            raise UserError("the vault is incomplete", [self._missing(sha256)]) from None
+            data = read_regular(self.path(sha256))
+        except OSError as error:
+            missing = isinstance(error, FileNotFoundError)
+            reason = "no such file" if missing else str(error.strerror)
+            fault = Fault(str(self.path(sha256)), reason, "a file kept since it was received")
+            raise UserError("the vault is incomplete", [fault]) from None
         if hashlib.sha256(data).hexdigest() != sha256:
             fault = Fault(str(self.path(sha256)), "changed bytes", "bytes as they were received")
             raise UserError("the vault is damaged", [fault])
@@ -63,7 +65,8 @@ class Vault:
     def _holds(self, sha256: str, size: int) -> bool:
         """Whether a file of this hash and size is there; one cut short is received anew."""
         try:
-            return self.path(sha256).stat().st_size == size
+            held = self.path(sha256).stat()
+            return stat.S_ISREG(held.st_mode) and held.st_size == size
         except FileNotFoundError:
             return False
 
@@ -84,14 +87,11 @@ class Vault:
             raise
         return digest, size
 
-    def _missing(self, sha256: str) -> Fault:
-        return Fault(str(self.path(sha256)), "no such file", "a file kept since it was received")
-
 
 def refuse_changed(path: Path, sha256: str, name: str) -> None:
     """Raise UserError, naming the original, where its kept bytes are missing or changed."""
     try:
-        with path.open("rb") as stream:
+        with open_regular(path) as stream:
             found, _ = hash_stream(stream)
     except OSError as error:
         reason = "no such file" if isinstance(error, FileNotFoundError) else str(error.strerror)

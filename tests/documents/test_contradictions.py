@@ -1,0 +1,103 @@
+"""Statements of a manifest that contradict each other are refused, all of them at once."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from backbench.documents.manifest import read_manifest
+from backbench.errors import UserError
+from faults.small_catalogue import MANIFEST, small_catalogue, write_review
+
+SOUND = MANIFEST.format(key="auk", version=0, drive=0.1)
+TRACK = '1 = { unit = "unit-of-auk", output = "out" }'
+
+
+def faults(text: str) -> list[str]:
+    with pytest.raises(UserError) as raised:
+        read_manifest(text.encode())
+    return [str(fault) for fault in raised.value.faults]
+
+
+def test_the_manifest_is_sound_without_them() -> None:
+    assert read_manifest(SOUND.encode()).review.key == "auk"
+
+
+def test_one_output_on_two_tracks() -> None:
+    (fault,) = faults(SOUND.replace(TRACK, TRACK + "\n" + TRACK.replace("1 =", "2 =")))
+    assert "tracks 1 and 2" in fault
+
+
+def test_one_track_in_two_spellings() -> None:
+    other = '01 = { unit = "unit-of-auk", output = "other" }'
+    (fault,) = faults(SOUND.replace(TRACK, f"{TRACK}\n{other}"))
+    assert "track 1 as 1 and 01" in fault
+
+
+def test_made_backwards_and_a_band_backwards_at_once() -> None:
+    extra = """state = "serviced"
+made = [1990, 1960]
+[[unit.published]]
+metric = "thd"
+at_most = "1 %"
+at = { band_hz = [20000, 20] }
+printed_in = "leaflet"
+"""
+    found = faults(SOUND.replace('state = "serviced"\n', extra))
+    assert len(found) == 2
+    assert "write [1960, 1990]" in found[0]
+    assert "write [20, 20000]" in found[1]
+
+
+@pytest.mark.parametrize(
+    "figure",
+    [
+        '[[unit.published]]\nmetric = "thd"\nat_most = "-1 %"\nprinted_in = "leaflet"\n',
+        '[[entered]]\nmetric = "thd"\nunit = "unit-of-auk"\noutput = "out"\nvalue = "-1 %"\n'
+        'origin = "page 1"\n',
+    ],
+)
+def test_an_amount_below_zero(tmp_path: Path, figure: str) -> None:
+    catalogue = small_catalogue(tmp_path / "catalogue")
+    write_review(tmp_path / "auk", 0)
+    manifest = tmp_path / "auk" / "review.toml"
+    text = manifest.read_text()
+    place = text.index("[tracks]") if "published" in figure else len(text)
+    manifest.write_text(text[:place] + figure + "\n" + text[place:])
+    _, refused = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
+    assert "negative" in str(refused[0].error)
+
+
+def test_a_level_below_zero_is_no_contradiction(tmp_path: Path) -> None:
+    catalogue = small_catalogue(tmp_path / "catalogue")
+    write_review(tmp_path / "auk", 0)
+    manifest = tmp_path / "auk" / "review.toml"
+    manifest.write_text(
+        manifest.read_text() + '[[entered]]\nmetric = "gain"\nunit = "unit-of-auk"\n'
+        'output = "out"\nvalue = "-3 dB"\norigin = "page 1"\n'
+    )
+    _, refused = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
+    assert not refused
+
+
+def test_copies_of_one_recording(tmp_path: Path) -> None:
+    catalogue = small_catalogue(tmp_path / "catalogue")
+    folder = tmp_path / "auk"
+    write_review(folder, 0)
+    text = (folder / "review.toml").read_text()
+    first = text.index("[[capture]]")
+    entry = text[first : text.index("[[capture]]", first + 1)]
+    for number in range(3):
+        shutil.copy(folder / "tone.wav", folder / f"copy-{number}.wav")
+        text += "\n" + entry.replace("tone.wav", f"copy-{number}.wav")
+    (folder / "review.toml").write_text(text)
+    _, refused = catalogue.ingest([folder], history=False, processes=1)
+    (fault,) = refused[0].error.faults
+    assert "the same recording as tone.wav" in str(fault)
+    again = text.replace('file = "copy-0.wav"', 'file = "copy-0.wav"\nconditions = { tap = "b" }')
+    again = again[: again.index('[[capture]]\nfile = "copy-1')]
+    (folder / "review.toml").write_text(again)
+    _, refused = catalogue.ingest([folder], history=False, processes=1)
+    assert not refused
