@@ -408,9 +408,9 @@ def test_a_reference_that_a_recording_was_made_with_stays(tmp_path: Path) -> Non
     write_stimuli(tmp_path / "waves", made, form, review=folder)
     played = folder / "played-sweep.wav"
     before = played.read_bytes()
-    write_stimuli(tmp_path / "waves", made, Format(48_000, 16), review=folder)
+    write_stimuli(tmp_path / "waves", made, Format(96_000, 16), review=folder)
     assert played.read_bytes() != before
     write_stimuli(tmp_path / "waves", made, form, review=folder)
     tone(folder / "sweep.wav")
-    write_stimuli(tmp_path / "waves", made, Format(48_000, 16), review=folder)
+    write_stimuli(tmp_path / "waves", made, Format(96_000, 16), review=folder)
     assert played.read_bytes() == before
