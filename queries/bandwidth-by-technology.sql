@@ -1,6 +1,7 @@
 -- title: Upper −3 dB frequency by technology
 -- question: At which frequency above 1 kHz has the response fallen by 3 dB? The output with the
---   lower frequency counts; the value is a lower bound where it lies above the measured range.
+--   lower frequency counts; the value is a lower bound where it lies above the measured range. Units of
+--   the marked unit's kind, amplifiers and receivers being one kind; amplifiers by default.
 -- conditions: −3 dB re 1 kHz; output with the lower frequency; newest review of each unit
 -- grain: unit_key; one row per unit
 -- metric: response_high_3db
@@ -20,4 +21,5 @@ SELECT
 FROM worse
 JOIN peer USING (unit_key)
 WHERE point_key = 'response' AND metric = 'response_high_3db'
+  AND kind_group = coalesce((SELECT kind_group FROM peer WHERE unit_key = $unit), 'amplifiers')
 ORDER BY technology, value, unit_key

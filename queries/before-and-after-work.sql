@@ -25,16 +25,14 @@ WITH wanted (metric, point_key, limit_percent) AS (
            ('damping_factor', 'impedance-1khz', NULL), ('response_spread', 'response', NULL)
 ),
 several AS (
-    SELECT review_key, unit_key, reviewed, state = 'as received' AS untouched
-    FROM appearance
-    JOIN review USING (review_key)
-    WHERE ($unit = '' OR unit_key = $unit)
-      AND unit_key IN (SELECT unit_key FROM appearance GROUP BY unit_key HAVING count(*) > 1)
+    SELECT unit_key, before_key, after_key, unnest([before_key, after_key]) AS review_key
+    FROM before_after
+    WHERE $unit = '' OR unit_key = $unit
 ),
 figures AS (
     SELECT
-        unit_key, metric, metric.title, value, uncertainty, metric.unit, metric.better, reviewed,
-        review_key, untouched
+        unit_key, metric, metric.title, value, uncertainty, metric.unit, metric.better,
+        review_key = before_key AS is_before
     FROM wanted
     JOIN reading USING (metric)
     JOIN several USING (review_key, unit_key)
@@ -49,23 +47,12 @@ figures AS (
         ORDER BY CASE better WHEN 'lower' THEN -value WHEN 'higher' THEN value
                              ELSE -abs(value) END, output, reading_key
     ) = 1
-),
-first_found AS (
-    SELECT * FROM figures WHERE untouched
-    QUALIFY row_number() OVER (
-        PARTITION BY unit_key, metric ORDER BY reviewed, review_key) = 1
-),
-last_found AS (
-    SELECT * FROM figures WHERE NOT untouched
-    QUALIFY row_number() OVER (
-        PARTITION BY unit_key, metric ORDER BY reviewed DESC, review_key DESC) = 1
 )
 SELECT
     unit_key, label, technology, metric, a.title, b.value AS before, b.uncertainty AS before_u,
     a.value AS after, a.uncertainty AS after_u, a.unit, a.better,
     abs(a.value - b.value) / nullif(2 * sqrt(a.uncertainty ** 2 + b.uncertainty ** 2), 0) AS beyond
-FROM first_found AS b
-JOIN last_found AS a USING (unit_key, metric)
+FROM (FROM figures WHERE is_before) AS b
+JOIN (FROM figures WHERE NOT is_before) AS a USING (unit_key, metric)
 JOIN peer USING (unit_key)
-WHERE a.reviewed >= b.reviewed
 ORDER BY unit_key, metric

@@ -31,6 +31,7 @@ chosen AS (
 found AS (
     SELECT reading.*, reviewed
     FROM reading
+    SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN chosen USING (unit_key)
     JOIN review USING (review_key)
     JOIN metric ON metric.metric = reading.metric
@@ -43,7 +44,7 @@ found AS (
       AND reading.detail NOT LIKE '%"harmonics"%'
       AND load_ohm BETWEEN 0.95 * $load_ohm AND 1.05 * $load_ohm
     QUALIFY dense_rank() OVER (
-        PARTITION BY unit_key ORDER BY reviewed DESC, review_key DESC
+        PARTITION BY unit_key ORDER BY status = 'entered', reviewed DESC, review_key DESC
     ) = 1
 )
 SELECT

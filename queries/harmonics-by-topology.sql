@@ -14,15 +14,8 @@
 -- column upper_db: dB; Upper quartile re the fundamental
 WITH found AS (
     SELECT unit_key, order_n, value, bound
-    FROM reading
-    JOIN reading_point USING (reading_key, review_key)
-    JOIN review USING (review_key)
-    JOIN metric USING (metric, method_version)
-    WHERE metric = 'harmonic' AND point_key = $point AND value IS NOT NULL
-    QUALIFY row_number() OVER (
-        PARTITION BY unit_key, order_n
-        ORDER BY reviewed DESC, review_key DESC, value DESC, output, reading_key
-    ) = 1
+    FROM worse
+    WHERE metric = 'harmonic' AND point_key = $point
 )
 SELECT
     technology, coalesce(topology, 'not stated') AS topology, order_n, count(*) AS units,

@@ -23,16 +23,10 @@ WITH marked AS (
     LIMIT 1
 ),
 found AS (
-    SELECT reading.*, point_key, reviewed
-    FROM reading
+    SELECT placed.*
+    FROM placed
     JOIN marked USING (unit_key)
-    JOIN metric USING (metric, method_version)
-    JOIN review USING (review_key)
-    JOIN reading_point USING (reading_key, review_key)
-    WHERE metric = 'harmonic' AND point_key IN ($low, $high) AND value IS NOT NULL
-    QUALIFY row_number() OVER (
-        PARTITION BY point_key, output, order_n ORDER BY reviewed DESC, review_key DESC, reading_key
-    ) = 1
+    WHERE metric = 'harmonic' AND point_key IN ($low, $high)
 )
 SELECT unit_key, label, output, power_w, order_n, value AS level_db, bound
 FROM found

@@ -30,6 +30,7 @@ chosen AS (
 newest AS (
     SELECT curve.*, label, technology
     FROM curve
+    SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN chosen USING (unit_key)
     JOIN review ON review.review_key = curve.review_key
     WHERE curve IN ('source_impedance', 'impedance')

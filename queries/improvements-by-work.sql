@@ -23,42 +23,35 @@ WITH wanted (metric, point_key, factor) AS (
     VALUES ('noise_a', 'idle', 20), ('thd', 'tone-1khz-5w-8ohm', 20),
            ('power_at_limit', 'limit-1khz-8ohm', 10)
 ),
+several AS (
+    SELECT unit_key, before_key, after_key, unnest([before_key, after_key]) AS review_key
+    FROM before_after
+),
 figures AS (
     SELECT
         unit_key, metric, metric.title, factor, value, uncertainty, metric.unit, metric.better,
-        reviewed, review_key, appearance.state, appearance.work,
-        appearance.state = 'as received' AS untouched
+        appearance.state, appearance.work, review_key = before_key AS is_before
     FROM wanted
     JOIN reading USING (metric)
+    JOIN several USING (review_key, unit_key)
     JOIN reading_point USING (reading_key, review_key, point_key)
     JOIN metric USING (metric, method_version)
     JOIN appearance USING (review_key, unit_key)
-    JOIN review USING (review_key)
     WHERE value > 0 AND coalesce(limit_percent, 1) = 1 AND detail NOT LIKE '%"harmonics"%'
-      AND unit_key IN (SELECT unit_key FROM appearance GROUP BY unit_key HAVING count(*) > 1)
     QUALIFY row_number() OVER (
         PARTITION BY review_key, unit_key, metric
         ORDER BY CASE better WHEN 'lower' THEN -value ELSE value END, output, reading_key
     ) = 1
-),
-first_found AS (
-    SELECT * FROM figures WHERE untouched
-    QUALIFY row_number() OVER (PARTITION BY unit_key, metric ORDER BY reviewed, review_key) = 1
-),
-last_found AS (
-    SELECT * FROM figures WHERE NOT untouched
-    QUALIFY row_number() OVER (
-        PARTITION BY unit_key, metric ORDER BY reviewed DESC, review_key DESC) = 1
 )
 SELECT
     unit_key, label, technology, metric, a.title, b.value AS before, b.uncertainty AS before_u,
     a.value AS after, a.uncertainty AS after_u, a.unit,
     a.factor * log10(a.value / b.value) * if(a.better = 'lower', -1, 1) AS gain_db,
     a.state, array_to_string(a.work, '; ') AS work
-FROM first_found AS b
-JOIN last_found AS a USING (unit_key, metric)
+FROM (FROM figures WHERE is_before) AS b
+JOIN (FROM figures WHERE NOT is_before) AS a USING (unit_key, metric)
 JOIN peer USING (unit_key)
-WHERE a.reviewed >= b.reviewed AND gain_db > 0
+WHERE gain_db > 0
   AND abs(a.value - b.value) > 2 * sqrt(a.uncertainty ** 2 + b.uncertainty ** 2)
   AND ($technology = '' OR technology = $technology)
 ORDER BY gain_db DESC, unit_key, metric

@@ -22,26 +22,15 @@ WITH wanted (metric, point_key, limit_percent) AS (
            ('damping_factor', 'impedance-1khz', NULL), ('response_spread', 'response', NULL)
 ),
 newest AS (
-    SELECT unit_key, metric, if(better = 'nearer zero', abs(value), value) AS value, metric.unit,
+    SELECT unit_key, metric, if(better = 'nearer zero', abs(value), value) AS value, worse.unit,
            bound
-    FROM reading
-    JOIN wanted USING (metric)
-    JOIN reading_point USING (reading_key, review_key, point_key)
-    JOIN review USING (review_key)
-    JOIN metric USING (metric, method_version)
-    WHERE metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'channel_balance',
-                     'separation', 'damping_factor', 'response_spread')
-      AND value IS NOT NULL AND unit_key <> ''
-      AND reading.detail NOT LIKE '%"harmonics"%'
-      AND reading.limit_percent IS NOT DISTINCT FROM
-          coalesce(wanted.limit_percent, reading.limit_percent)
-    QUALIFY row_number() OVER (
-        PARTITION BY unit_key, metric
-        ORDER BY reviewed DESC, review_key DESC,
-                 CASE better WHEN 'lower' THEN -value WHEN 'higher' THEN value
-                             WHEN 'nearer zero' THEN -abs(value) ELSE 0 END,
-                 output, reading_key
-    ) = 1
+    FROM worse
+    JOIN wanted USING (metric, point_key)
+    WHERE worse.metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'channel_balance',
+                           'separation', 'damping_factor', 'response_spread')
+      AND worse.detail NOT LIKE '%"harmonics"%'
+      AND worse.limit_percent IS NOT DISTINCT FROM
+          coalesce(wanted.limit_percent, worse.limit_percent)
 ),
 found AS (
     SELECT

@@ -22,6 +22,7 @@ WITH newest AS (
     SELECT reading.*, reviewed
     FROM reading_point
     JOIN reading USING (reading_key, review_key)
+    SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN metric USING (metric, method_version)
     JOIN review USING (review_key)
     WHERE point_key = $point AND metric IN ('intermodulation_product', 'tone_level')

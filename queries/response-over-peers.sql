@@ -35,6 +35,7 @@ chosen AS (
 newest AS (
     SELECT curve.*
     FROM curve
+    SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN chosen USING (unit_key)
     JOIN review USING (review_key)
     WHERE curve = 'response'

@@ -22,25 +22,15 @@ several AS (
     QUALIFY count(*) OVER (PARTITION BY maker, model) > 1
 ),
 found AS (
-    SELECT maker, model, unit_key, metric, value, uncertainty, metric.unit
-    FROM reading
-    JOIN wanted USING (metric)
+    SELECT maker, model, unit_key, metric, value, uncertainty, worse.unit
+    FROM worse
+    JOIN wanted USING (metric, point_key)
     JOIN several USING (unit_key)
-    JOIN reading_point USING (reading_key, review_key, point_key)
-    JOIN review USING (review_key)
-    JOIN metric USING (metric, method_version)
-    WHERE metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'damping_factor',
-                     'response_spread')
-      AND value IS NOT NULL
-      AND reading.detail NOT LIKE '%"harmonics"%'
-      AND reading.limit_percent IS NOT DISTINCT FROM
-          coalesce(wanted.limit_percent, reading.limit_percent)
-    QUALIFY row_number() OVER (
-        PARTITION BY unit_key, metric
-        ORDER BY reviewed DESC, review_key DESC,
-                 CASE better WHEN 'lower' THEN -value WHEN 'higher' THEN value ELSE 0 END,
-                 output, reading_key
-    ) = 1
+    WHERE worse.metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'damping_factor',
+                           'response_spread')
+      AND worse.detail NOT LIKE '%"harmonics"%'
+      AND worse.limit_percent IS NOT DISTINCT FROM
+          coalesce(wanted.limit_percent, worse.limit_percent)
 ),
 ends AS (
     SELECT

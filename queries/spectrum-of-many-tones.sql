@@ -16,6 +16,7 @@
 WITH newest AS (
     SELECT curve.*, label
     FROM curve
+    SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN peer USING (unit_key)
     JOIN review ON review.review_key = curve.review_key
     JOIN capture ON capture.review_key = curve.review_key

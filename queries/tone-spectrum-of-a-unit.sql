@@ -27,6 +27,7 @@ WITH marked AS (
 newest AS (
     SELECT curve.*, label
     FROM curve
+    SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN marked USING (unit_key)
     JOIN review USING (review_key)
     WHERE curve = 'spectrum' AND frequency_hz BETWEEN 990 AND 1010

@@ -14,6 +14,7 @@ from backbench.progress import nothing
 from backbench.storage import database
 from backbench.storage.atomic_io import write_text_file
 from backbench.storage.catalogue_paths import CataloguePaths, places
+from backbench.storage.settings_history import how_to_restore
 
 if TYPE_CHECKING:
     import altair as alt
@@ -56,7 +57,7 @@ class Catalogue:
         if not (self.places.root / SETTINGS_NAME).is_file():
             fault = Fault(
                 str(self.places.root), f"no {SETTINGS_NAME}", "a catalogue's folder",
-                "make one with `backbench init`",
+                how_to_restore(self.places.ledger.folder) or "make one with `backbench init`",
             )  # fmt: skip
             raise UserError("there is no catalogue here", [fault])
 

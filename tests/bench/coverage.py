@@ -108,6 +108,8 @@ def capture_data(stimulus: Tone | Idle, volts: np.ndarray, rate: float) -> Captu
 
 def held(figure: MeasuredValue, truth: float) -> bool:
     """Whether the 95 % interval of a figure, or its bound, holds the true value."""
+    if figure.bound == "lower":
+        return truth >= figure.value
     if figure.bound == "upper":
         return truth <= figure.value
     reach = student.ppf(0.975, figure.dof) * figure.uncertainty

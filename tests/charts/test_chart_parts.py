@@ -136,10 +136,11 @@ def test_control_limits_hold_for_normal_values() -> None:
 
 
 def test_units_within_their_uncertainty_share_a_place() -> None:
-    rows = [{"value": v, "low": v - 0.2, "high": v + 0.2} for v in (1.0, 1.01, 3.0)]
+    rows = [{"value": v, "low": v - 0.2, "high": v + 0.2} for v in (1, 1.01, 3, 5, 7, 9)]
     assert [rank_interval(rows, k, "lowest") for k in range(3)] == [(1, 2), (1, 2), (3, 3)]
     turned = rows[::-1]
-    assert [rank_interval(turned, k, "highest") for k in range(3)] == [(1, 1), (2, 3), (2, 3)]
+    assert [rank_interval(turned, k, "highest") for k in (3, 4, 5)] == [(4, 4), (5, 6), (5, 6)]
+    assert rank_interval(rows[:5], 0, "lowest") is None
 
 
 def test_trend_ignores_an_outlier_and_refuses_few() -> None:

@@ -45,6 +45,8 @@ class CatalogueMaker:
         self.folder = folder
         self._rows: dict[str, list[dict[str, Any]]] = {}
         self._reviews: set[str] = set()
+        self.between_sessions = False
+        """Whether the spread between sessions is part of the case; it is none otherwise."""
         for name, (unit, better) in METRICS.items():
             self.row(
                 "metric", metric=name, title=name.replace("_", " "), unit=unit, better=better,
@@ -127,6 +129,8 @@ class CatalogueMaker:
                 for row in rows:
                     _insert(store, table, row)
             assign_all_points(store)
+            if not self.between_sessions:
+                store.run("UPDATE session_spread SET spread = 0")
         return self.folder
 
 

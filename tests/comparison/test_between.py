@@ -140,10 +140,41 @@ def test_a_point_between_steps_is_met_by_interpolation(given: Any) -> None:
     assert made == [("c", "e")]
 
 
-def test_a_reading_within_the_window_is_taken_instead(given: Any) -> None:
+def test_a_reading_near_the_power_is_carried_along_its_curve(given: Any) -> None:
     given.unit("a")
     swept(given, (0.7, 2.5, 5.8, 25.0))
-    assert [row[3:5] for row in five_watts(given.build())] == [(False, 5.8)]
+    ((value, _, _, marked, power, _),) = five_watts(given.build())
+    assert (marked, power) == (True, 5.0)
+    assert value == pytest.approx(0.1 * math.sqrt(5.0), rel=1e-9)
+
+
+def test_a_reading_at_the_power_stands_for_itself(given: Any) -> None:
+    given.unit("a")
+    swept(given, (0.7, 2.5, 5.02, 25.0))
+    assert [row[3:5] for row in five_watts(given.build())] == [(False, 5.02)]
+
+
+@pytest.mark.parametrize(("rated", "steepness"), [(100.0, 1.0), (None, 3.0)])
+def test_what_an_offset_can_change_is_in_the_uncertainty(
+    given: Any, rated: float | None, steepness: float
+) -> None:
+    """A lone reading at 5.8 W: by ln(5.8 / 5) times the steepness, a rectangular distribution."""
+    given.unit("a", rated_power_w=rated)
+    given.reading("a", "thd", 0.2, 0.001, power_w=5.8)
+    with reading(given.build()) as store:
+        ((u, own, low),) = store.rows(
+            "SELECT uncertainty, own_u, low FROM placed WHERE metric = 'thd'"
+        )
+    offset = 0.2 * steepness * math.log(5.8 / 5.0) / math.sqrt(3)
+    assert u == pytest.approx(math.hypot(0.001, offset), rel=1e-9)
+    assert own == pytest.approx(offset, rel=1e-9)
+    assert low == pytest.approx(0.2 - 2 * u)
+
+
+def test_near_clipping_a_reading_off_the_power_does_not_stand_for_it(given: Any) -> None:
+    given.unit("a", rated_power_w=6.0)
+    given.reading("a", "thd", 0.2, 0.001, power_w=5.8)
+    assert five_watts(given.build()) == []
 
 
 @pytest.mark.parametrize(

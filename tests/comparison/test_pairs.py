@@ -76,6 +76,8 @@ def test_bounds_that_leave_the_sign_open(first: Any, second: Any, beyond: float 
             "metric": "thd", "title": "THD", "unit": "%", "better": "lower", "point_key": "p",
             "order_n": None, "limit_percent": None, "own_frequency_hz": None, "output": "left",
             "detail": "{}", "value": value, "uncertainty": 0.1 / 2**0.5, "bound": bound,
+            "own_u": 0.1 / 2**0.5, "own_dof": None, "shared_u": 0.0, "shared_with": None,
+            "unit_key": f"u{value}", "review_key": "r",
         }  # fmt: skip
 
     found = differences.differences([row(*first)], [row(*second)], by_output=True)

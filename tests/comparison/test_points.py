@@ -155,3 +155,27 @@ def test_idle_at_full_volume_stands_for_the_unit(given: Any) -> None:
     given.unit("b")
     only = given.reading("b", "noise", 1e-4, under="idle", volume="9 o'clock")
     assert points(given.build()) == {"idle": [full, only]}
+
+
+@pytest.mark.parametrize("conditions", [{"input": "phono MM"}, {"tap": "16 ohm"}])
+def test_another_input_or_tap_is_no_reading_of_the_point(given: Any, conditions: Any) -> None:
+    """A magnetic cartridge's input adds tens of decibels: it stands for no line input."""
+    given.unit("a")
+    given.reading("a", "thd", 0.5, **conditions)
+    given.unit("b")
+    given.reading("b", "thd", 0.5, input="aux", tap="8 ohm")
+    with reading(given.build()) as store:
+        units = store.rows("SELECT DISTINCT unit_key FROM placed WHERE point_key LIKE 'tone-%'")
+    assert units == [("b",)]
+
+
+def test_a_reading_with_tone_controls_set_is_no_reading_of_the_point(given: Any) -> None:
+    given.unit("a")
+    for position, controls in ((1, "bass full"), (2, "flat")):
+        key = f"r-a-{position}"
+        given.capture("r-a", position, controls=controls)
+        given.row("analysis_capture", analysis_key=key, review_key="r-a", sha256=key)
+        given.reading("a", "thd", float(position), analysis_key=key, output=f"out{position}")
+    with reading(given.build()) as store:
+        outputs = store.rows("SELECT DISTINCT output FROM placed WHERE point_key LIKE 'tone-%'")
+    assert outputs == [("out2",)]

@@ -94,7 +94,7 @@ def test_the_worse_output_decides(given: Any) -> None:
     given.reading("a", "thd", 1.5, 0.01, output="right")
     found = judged(given)[0]
     assert (found.outcome, found.output, found.value) == ("fails", "right", 1.5)
-    assert ordinary(found.explanation) == "1 kHz, 5 W, 8 Ω"
+    assert ordinary(found.explanation) == "1 kHz, 5 W, 8 Ω; left: 0.500 % ± 0.020 %"
     assert ordinary(found.promised_at) == "1 kHz, 5 W, 8 Ω"
 
 
@@ -104,7 +104,7 @@ def test_other_conditions_are_told(given: Any) -> None:
     given.reading("a", "thd", 0.5, 0.01)
     found = judged(given)[0]
     assert found.outcome == "measured under other conditions"
-    assert ordinary(found.explanation) == "power 5 W, 15 W promised"
+    assert ordinary(found.explanation) == "not measured at 15 W (nearest: 5 W)"
 
 
 def test_a_promise_over_a_band_is_not_met_by_one_frequency(given: Any) -> None:
@@ -183,3 +183,54 @@ def test_the_stored_degrees_of_freedom_decide(given: Any) -> None:
     given.published("a", "thd", "at most", 1.0, frequency_hz=1000.0, power_w=5.0, load_ohm=8.0)
     given.reading("a", "thd", 0.8, 0.1, dof=3.0)
     assert judged(given)[0].outcome == "inconclusive"
+
+
+def sweep(given: Any, *steps: tuple[float, float], output: str = "left") -> None:
+    for watts, thd in steps:
+        given.reading("a", "thd", thd, thd * 0.002, under="steps", power_w=watts, output=output)
+
+
+def test_a_promise_at_30_w_is_judged_along_the_curve_not_beside_it(given: Any) -> None:
+    """THD rises as the square of power above 10 W: 0.95 % at 29.3 W, 0.998 % at 30 W."""
+    given.unit("a")
+    given.published("a", "thd", "at most", 0.97, frequency_hz=1000.0, power_w=30.0, load_ohm=8.0)
+    sweep(given, *((w, 1e-3 * w**2 / 0.9018) for w in (20.0, 25.0, 29.3, 34.0)))
+    found = judged(given)[0]
+    assert found.value == pytest.approx(0.998, rel=0.002)
+    assert found.outcome == "fails"
+    assert "interpolated in power between 29.3 W and 34 W" in found.explanation
+
+
+def test_steps_that_do_not_reach_the_promised_power_decide_nothing(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0, frequency_hz=1000.0, power_w=30.0, load_ohm=8.0)
+    sweep(given, (10.0, 0.1), (20.0, 0.2), (29.3, 0.3))
+    found = judged(given)[0]
+    assert found.outcome == "measured under other conditions"
+    assert ordinary(found.explanation) == "not measured at 30 W (nearest: 29.3 W)"
+
+
+def test_an_offset_of_power_within_one_percent_widens_the_uncertainty(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0, frequency_hz=1000.0, power_w=30.0, load_ohm=8.0)
+    given.reading("a", "thd", 0.98, 0.001, power_w=29.8)
+    found = judged(given)[0]
+    assert found.uncertainty > 0.03
+    assert found.outcome == "inconclusive"
+
+
+def test_an_entered_figure_does_not_decide_where_there_is_a_measured_one(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0)
+    given.reading("a", "thd", 0.1, 0.01)
+    given.reading("a", "thd", 1.5, 0.01, status="entered", output="right")
+    assert (judged(given)[0].outcome, judged(given)[0].status) == ("meets", "measured")
+
+
+def test_a_figure_without_the_band_that_it_needs_gets_no_verdict(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "response_spread", "at most", 1.0)
+    given.reading("a", "response_spread", 0.5, 0.01, under="sweep")
+    found = judged(given)[0]
+    assert found.outcome == "measured under other conditions"
+    assert "no band is stated" in found.explanation

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from backbench.metrics.declaration import CaptureData
 from many_tones import multitone_material, pair_material, with_noise
@@ -95,3 +98,42 @@ def test_gaps_and_crackle_are_left_out_or_in_the_uncertainty(wave: str) -> None:
         assert found.remark
         right = abs(found.value - truth) <= 4 * found.uncertainty + 0.02 * truth
         assert right or "isn't steady" in found.remark
+
+
+def whole_periods(wave: str, seed: int) -> Wave:
+    """A wave of whole periods in its record, so that turning it in time leaves its tones whole."""
+    rng = np.random.default_rng(seed)
+    if wave == "square":
+        volts = recorded(second_order(1.2e4, 0.4), 1000.0, seconds=SECONDS, noise=1e-4, rate=RATE,
+                         seed=seed)  # fmt: skip
+        return volts, lambda v: square_material(track(v, RATE)), "overshoot", 0.0
+    hz, ratio = {"modulation": ((60.0, 7000.0), 4.0), "difference": ((18e3, 19e3), 1.0)}.get(
+        wave, ((), 1.0)
+    )
+    many = wave == "multitone"
+    peaks = dict.fromkeys(MANY, 0.3) if many else {hz[0]: ratio * 0.5, hz[1]: 0.5}
+    x = sum(peak * np.cos(2 * np.pi * f * T + rng.uniform(0, 6)) for f, peak in peaks.items())
+    volts = with_noise(x + 1e-4 * x**2, 1e-5, seed)
+    for at in rng.integers(0, len(T) - 200, 12):
+        volts[at : at + 200] += rng.normal(0, 5e-3) * np.exp(-np.arange(200) / 40)
+    if many:
+        make = lambda v: multitone_material(track(v, RATE), hz=MANY)  # noqa: E731
+        return volts, make, "multitone_distortion", 0.0
+    pair = lambda v: pair_material(track(v, RATE), hz=hz, ratio=ratio)  # noqa: E731
+    return volts, pair, f"{wave}_{'distortion' if wave == 'modulation' else 'frequency'}_2", 0.0
+
+
+@pytest.mark.parametrize("wave", WAVES)
+@settings(max_examples=6, deadline=None)
+@given(share=st.floats(0.05, 0.95), seed=st.integers(0, 20))
+def test_a_record_turned_in_time_reads_the_same(wave: str, share: float, seed: int) -> None:
+    """With crackle among the noise, begun at another instant: alike within the uncertainty."""
+    volts, make, metric, _ = whole_periods(wave, seed)
+    one, other = (figures(make(v))[metric] for v in (volts, np.roll(volts, int(share * len(T)))))
+    apart = math.hypot(one.uncertainty, other.uncertainty)
+    if one.bound or other.bound:
+        lowest = min(one.value - 2.5 * one.uncertainty, other.value - 2.5 * other.uncertainty)
+        assert max(one.value, other.value) >= lowest
+        assert "upper" in (one.bound, other.bound)
+    else:
+        assert abs(one.value - other.value) <= 2.5 * apart

@@ -93,6 +93,7 @@ CASES = [
         reading d noise_a 1e-5 0 under=idle
         """, """
         unit_key | technology  | marked
+        d        | solid state | False
         c        | solid state | True
         """, {"unit": "c"}),
     Case("quietest-of-a-kind", """
@@ -102,13 +103,31 @@ CASES = [
         reading b noise_a 1e-4 0 under=idle
         unit c
         reading c noise_a 2e-4 0 under=idle
-        unit d kind=receiver
+        unit d kind=preamplifier
         reading d noise_a 1e-5 0 under=idle
         """, """
         unit_key | value | marked
         b        | 100   | False
         c        | 200   | True
         """, {"most": "2", "unit": "c"}),
+    Case("idle-noise-of-technology", """
+        unit a
+        reading a noise_a 3e-4 0 under=idle
+        unit d kind=preamplifier
+        reading d noise_a 1e-5 0 under=idle
+        """, """
+        unit_key
+        a
+        """, {"unit": "a"}),
+    Case("bandwidth-by-technology", """
+        unit a
+        reading a response_high_3db 3e4 0 under=sweep
+        unit d kind=preamplifier
+        reading d response_high_3db 1e5 0 under=sweep
+        """, """
+        unit_key
+        d
+        """, {"unit": "d"}),
     Case("balance-against-age", """
         unit a made=1950
         reading a channel_balance -0.5 0.1

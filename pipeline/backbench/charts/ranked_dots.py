@@ -25,7 +25,7 @@ from backbench.charts.strip_plot import (
     value_axis,
     value_rows,
 )
-from backbench.statistics.ranks import interval_text, of_one, oriented
+from backbench.statistics.ranks import interval_text, oriented, place
 
 BEST = Option("best", ("lowest", "highest", "nearest zero"), "which value ranks first")
 BETTER = {"lowest": "lower", "highest": "higher", "nearest zero": "nearer zero"}
@@ -42,8 +42,8 @@ def _finding(chart_input: ChartInput) -> str:
         return ""
     row, unit = rows[index], chart_input.labels.unit_of("value")
     title = lowered(chart_input.labels.title_of("value"))
-    rank = interval_text(*rank_interval(rows, index, best), len(rows))
-    return f"{row['label']}: {title} {value_label(row, unit).strip()}, ranked {rank}, {best} first"
+    rank = _rank_text(rows, index, best)
+    return f"{row['label']}: {title} {value_label(row, unit).strip()}, {rank}, {best} first"
 
 
 @chart("ranked", COLUMNS, OPTIONAL, (SCALE, BEST), finding=_finding)
@@ -79,18 +79,26 @@ def ranked(chart_input: ChartInput) -> alt.LayerChart:
     return assemble(chart_input, area, layers)
 
 
-def rank_interval(rows: Sequence[Row], index: int, best: str) -> tuple[int, int]:
-    """First and last place that a row may hold; method in backbench.statistics.ranks.
+def rank_interval(rows: Sequence[Row], index: int, best: str) -> tuple[int, int] | None:
+    """First and last place that a row may hold; None with too few others, or where rows were cut.
 
-    low and high are taken as value ± COVERAGE times the standard uncertainty.
+    Uncertainties by their parts where the query gives them (own_u, own_dof, shared_u,
+    shared_with); otherwise low and high are taken as value ± COVERAGE times the standard
+    uncertainty.
     """
+    if rows[0].get("peers", len(rows)) != len(rows):
+        return None
+    by_parts = "own_u" in rows[0]
     values = oriented(
         [row["value"] for row in rows],
-        [_uncertainty(row) for row in rows],
+        [row["own_u"] if by_parts else _uncertainty(row) for row in rows],
         BETTER[best],
+        dof=[row.get("own_dof") for row in rows],
         bound=[row.get("bound") for row in rows],
+        shared=[row.get("shared_u") or 0.0 for row in rows],
+        source=[row.get("shared_with") for row in rows],
     )
-    return of_one(values, index)
+    return place(values, index)
 
 
 def _uncertainty(row: Row) -> float | None:
@@ -147,5 +155,17 @@ def _name(row: Row, y: float, x_axis: Axis, area: PlotArea) -> Row:
 
 
 def _place_line(rows: Sequence[Row], k: int, y: float, area: PlotArea, best: str) -> Row:
-    first, last = rank_interval(rows, k, best)
-    return {"to_x": area.width + 16, "to_y": y, "text": interval_text(first, last, len(rows))}
+    return {"to_x": area.width + 16, "to_y": y, "text": _rank_text(rows, k, best)}
+
+
+def _rank_text(rows: Sequence[Row], index: int, best: str) -> str:
+    """The rank in words, or why there is none."""
+    interval = rank_interval(rows, index, best)
+    if interval is not None:
+        return f"ranked {interval_text(*interval, len(rows))}"
+    every = rows[0].get("peers", len(rows))
+    return (
+        f"no rank: {len(rows)} of {every} units drawn"
+        if every != len(rows)
+        else (f"no rank among {len(rows)}: too few units")
+    )

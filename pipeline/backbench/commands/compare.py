@@ -75,6 +75,34 @@ def pair(
         show_frame(frame_of(differences), out_format, out)
 
 
+@app.command("before-after", rich_help_panel=COMPARE)
+def before_after(
+    unit: Annotated[str, typer.Argument(help="A unit's key.")],
+    catalogue: Home = HERE,
+    out_format: Format = "table",
+    out: Out = None,
+) -> None:
+    """Compare a unit before and after work, at equal conditions.
+
+    Example: backbench before-after heron-40-left
+    """
+    from backbench.comparison.differences import changes, frame_of
+    from backbench.comparison.standings import most_certain
+    from backbench.reports.work_report import show_work
+
+    with opened(catalogue).reading() as store:
+        title, found = changes(store, unit)
+    if not title:
+        typer.echo(
+            f"{unit} has no review as received and a later one in another state; "
+            "review it again after the work"
+        )
+    elif out_format == "table" and out is None:
+        show_work(unit, most_certain(found))
+    else:
+        show_frame(frame_of(found), out_format, out)
+
+
 @app.command(rich_help_panel=COMPARE)
 def trend(
     y: Annotated[str | None, typer.Argument(help="A metric, or a property of units.")] = None,

@@ -1,7 +1,7 @@
 """Differences between two sets of readings: before and after, two samples, left and right.
 
-Uncertainties of the two sides are combined as if independent. What both share (one bench, one
-calibration) would cancel, so a difference is called significant later rather than sooner.
+What one calibration gives to both sides cancels; what another session would give is part of each
+side's uncertainty, but where both are outputs of one unit in one session.
 """
 
 from __future__ import annotations
@@ -14,20 +14,25 @@ from typing import TYPE_CHECKING, Any
 from backbench.comparison.peers import unit_row
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
+from backbench.statistics.shared_uncertainty import (
+    Uncertainty,
+    coverage_factor,
+    of_difference,
+)
 from backbench.storage.database import Database
 
 if TYPE_CHECKING:
     import polars as pl
 
+LOAD_WITHIN = 0.05
 Key = tuple[Any, ...]
-COVERAGE = 2.0
 
 
 @dataclass(frozen=True)
 class Difference:
     """Second less first, in the metric's unit, with the standard uncertainty of the difference.
 
-    beyond: its size over its expanded uncertainty (k = 2): above 1 it is significant; None where
+    beyond: its size over its expanded uncertainty (95.45 %): above 1 it is significant; None where
     an uncertainty is unknown or a side is a bound that could lie on the other side. output: where
     both sides have the same. detail: further conditions of both, canonical JSON.
     """
@@ -69,13 +74,28 @@ def differences(
 ) -> list[Difference]:
     """Readings of both sides that are of one metric, test point, order and limit.
 
-    by_output: whether the output must be the same too. Sorted by how far a difference is beyond
+    Only under the same conditions (`same_conditions`). by_output: whether the output must be the
+    same too. Sorted by how far a difference is beyond
     its uncertainty; those without an assessment come last.
     """
     left = {_key(row, by_output): row for row in first}
     right = {_key(row, by_output): row for row in second}
-    pairs = [_difference(left[key], right[key]) for key in left if key in right]
+    pairs = [
+        _difference(left[key], right[key])
+        for key in left
+        if key in right and same_conditions(left[key], right[key])
+    ]
     return sorted(pairs, key=_order)
+
+
+def same_conditions(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
+    """Whether no condition differs that both sides state: input, tap, volume, driven, load."""
+    for name in ("input", "tap", "volume", "driven"):
+        stated = [str(row[name]).strip().lower() for row in (a, b) if row.get(name) is not None]
+        if len(set(stated)) > 1:
+            return False
+    loads = [row["load_ohm"] for row in (a, b) if row.get("load_ohm")]
+    return len(loads) < 2 or abs(math.log(loads[0] / loads[1])) <= LOAD_WITHIN
 
 
 def _key(row: Mapping[str, Any], by_output: bool) -> Key:
@@ -95,8 +115,7 @@ def _order(d: Difference) -> tuple[bool, float, str, str, int, float]:
 
 def _difference(a: Mapping[str, Any], b: Mapping[str, Any]) -> Difference:
     difference = b["value"] - a["value"]
-    known = a["uncertainty"] is not None and b["uncertainty"] is not None
-    u = math.hypot(a["uncertainty"], b["uncertainty"]) if known else None
+    u, dof = _uncertainty(a, b)
     return Difference(
         metric=a["metric"],
         title=a["title"],
@@ -109,17 +128,37 @@ def _difference(a: Mapping[str, Any], b: Mapping[str, Any]) -> Difference:
         second=b["value"],
         difference=difference,
         uncertainty=u,
-        beyond=None if u is None or _open(a, b, difference) else _beyond(difference, u),
+        beyond=None if u is None or _open(a, b, difference) else _beyond(difference, u, dof),
         output=a["output"] if a["output"] == b["output"] else "",
         own_frequency_hz=a["own_frequency_hz"],
         detail=a["detail"],
     )
 
 
-def _beyond(difference: float, u: float) -> float:
+def _uncertainty(a: Mapping[str, Any], b: Mapping[str, Any]) -> tuple[float | None, float | None]:
+    """Of the difference, with its degrees of freedom. Outputs of one unit in one session are
+    compared as they were then: what another session would give is left out."""
+    if a["uncertainty"] is None or b["uncertainty"] is None:
+        return None, None
+    same = (a["unit_key"], a["review_key"]) == (b["unit_key"], b["review_key"])
+    return of_difference(*(_record_alone(row) if same else of_row(row) for row in (a, b)))
+
+
+def of_row(row: Mapping[str, Any]) -> Uncertainty:
+    """The uncertainty of a row of the views at_point and placed by its parts."""
+    return Uncertainty(row["own_u"], row["shared_u"], row["shared_with"], row["own_dof"])
+
+
+def _record_alone(row: Mapping[str, Any]) -> Uncertainty:
+    record = row["estimation"]
+    own = row["uncertainty"] if record is None else record
+    return Uncertainty(own, row["shared_u"], row["shared_with"], row["dof"])
+
+
+def _beyond(difference: float, u: float, dof: float | None) -> float:
     if u == 0:
         return math.inf if difference else 0.0
-    return abs(difference) / (COVERAGE * u)
+    return abs(difference) / (coverage_factor(dof) * u)
 
 
 def _open(a: Mapping[str, Any], b: Mapping[str, Any], difference: float) -> bool:
@@ -142,17 +181,11 @@ ORDER BY point_key, metric, output, reading_key
 """
 
 OF_REVIEW = """
-SELECT
-    reading.*, reading_point.point_key, metric.title, metric.unit, metric.better,
-    CASE WHEN test_point.frequency_hz IS NULL AND order_n IS NULL THEN reading.frequency_hz END
-        AS own_frequency_hz
-FROM reading
-JOIN reading_point USING (reading_key, review_key)
-JOIN test_point USING (point_key)
-JOIN metric USING (metric, method_version)
-WHERE reading.review_key = $review AND unit_key = $unit AND value IS NOT NULL
-  AND NOT list_contains($as_set, metric)
-ORDER BY point_key, metric, output, reading_key
+SELECT at_point.*, metric.title
+FROM at_point
+JOIN metric USING (metric)
+WHERE review_key = $review AND unit_key = $unit AND NOT list_contains($as_set, metric)
+ORDER BY point_key, metric, output, status <> 'entered', reading_key
 """
 
 
@@ -178,18 +211,19 @@ def before_and_after(
 
 def _either_side(store: Database, unit_key: str) -> tuple[str, str]:
     unit_row(store, unit_key)
+    pair = store.rows(
+        "SELECT before_key, after_key FROM before_after WHERE unit_key = $unit", {"unit": unit_key}
+    )
+    if pair:
+        return str(pair[0][0]), str(pair[0][1])
     rows = store.rows(
-        "SELECT review_key, state FROM appearance JOIN review USING (review_key) "
-        "WHERE unit_key = $unit ORDER BY reviewed, review_key",
+        "SELECT review_key, state FROM unit_period WHERE unit_key = $unit "
+        "ORDER BY reviewed, review_key",
         {"unit": unit_key},
     )
-    before = [key for key, state in rows if state == "as received"]
-    after = [key for key, state in rows if state != "as received"]
-    if not before or not after:
-        states = ", ".join(f"{key}: {state}" for key, state in rows)
-        fault = Fault(unit_key, states, "a review as received and one in a later state")
-        raise UserError("there is no before and after", [fault])
-    return str(before[0]), str(after[-1])
+    states = ", ".join(f"{key}: {state}" for key, state in rows)
+    fault = Fault(unit_key, states, "a review as received and a later one in another state")
+    raise UserError("there is no before and after", [fault])
 
 
 def left_and_right(store: Database, unit_key: str) -> list[Difference]:
@@ -214,6 +248,13 @@ def two_units(store: Database, first: str, second: str) -> list[Difference]:
     Where both have the same outputs they are compared by output, else the only output of each.
     Raises UserError for an unknown unit.
     """
+    if first == second:
+        fault = Fault(
+            "pair", f"{first} twice", "two different units",
+            f"before and after work: backbench before-after {first}; left and right: "
+            f"backbench compare {first}",
+        )  # fmt: skip
+        raise UserError("a unit can't be compared with itself", [fault])
     sides = []
     for key in (first, second):
         unit_row(store, key)

@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING
 
 from backbench.errors import Fault, UserError
 from backbench.querying.saved_queries import not_found
+from backbench.statistics.ranks import FEWEST_OTHERS
 from backbench.storage.database import Database
 
 if TYPE_CHECKING:
     import polars as pl
 
 DEFAULT = ("technology", "kind_group")
-FEW = 5
-"""Other units that a rank or percentile takes at least."""
 CHOOSABLE = (
     "technology", "kind", "kind_group", "topology", "decade", "power_class", "maker", "model",
     "state", "made_first", "rated_power_w",
@@ -106,6 +105,6 @@ def _criterion(name: str, value: str | None) -> str:
 def _note(others: int) -> str:
     if others == 0:
         return "no peers: there is nothing to compare with"
-    if others < FEW:
-        return f"only {others} peers; a rank or percentile takes {FEW}: none is given"
+    if others < FEWEST_OTHERS:
+        return f"only {others} peers; a rank or percentile takes {FEWEST_OTHERS}: none is given"
     return ""

@@ -8,7 +8,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.differences import Difference
-from backbench.comparison.peers import FEW, Peers
+from backbench.comparison.peers import Peers
 from backbench.documents.kinds import LOUDSPEAKER_KINDS
 from backbench.metrics.registry import registry
 from backbench.statistics import ranks
@@ -117,7 +117,8 @@ VALUES = """
 SELECT
     placed.unit_key, placed.metric, placed.point_key, placed.limit_percent, output, value,
     uncertainty, dof, bound, status, placed.unit, placed.better, placed.reviewed, volume,
-    interpolated, review.bench_key, label, metric.title, test_point.title AS point,
+    interpolated, own_u, own_dof, shared_u, shared_with, review.bench_key,
+    label, metric.title, test_point.title AS point,
     concat_ws('/', placed.metric, placed.point_key, limit_percent,
               placed.detail ->> '$.distortion', placed.detail ->> '$.harmonics') AS what
 FROM placed
@@ -195,13 +196,18 @@ def _line(
     keys = among["unit_key"].to_list()
     index = keys.index(row["unit_key"])
     rank = percentile = None
-    if row["better"] != "neither" and len(keys) > FEW:
+    if row["better"] != "neither":
         values = ranks.oriented(
-            among["value"].to_list(), among["uncertainty"].to_list(), row["better"],
-            dof=among["dof"].to_list(), bound=among["bound"].to_list(),
-        )  # fmt: skip
-        rank = ranks.of_one(values, index)
-        percentile = ranks.percentile(values, index)
+            among["value"].to_list(),
+            among["own_u"].to_list(),
+            row["better"],
+            dof=among["own_dof"].to_list(),
+            bound=among["bound"].to_list(),
+            shared=among["shared_u"].fill_null(0.0).to_list(),
+            source=among["shared_with"].to_list(),
+        )
+        rank = ranks.place(values, index)
+        percentile = ranks.percentile(values, index) if rank else None
     return Standing(
         unit_key=row["unit_key"],
         metric=row["metric"],

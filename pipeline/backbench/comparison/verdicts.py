@@ -10,13 +10,15 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+from backbench.comparison.promised_power import EXACT, at_power
 from backbench.metrics.registry import registry
-from backbench.quantities.writing import MOST_DIGITS, quantity
+from backbench.quantities.writing import MOST_DIGITS, measured, quantity
 from backbench.storage.database import Database
+from backbench.test_points.interpolate import REMARK
 
 SURE = 0.95
 NEARER_ZERO = "nearer zero"
@@ -27,7 +29,7 @@ RULE = (
 Outcome = Literal[
     "fails", "inconclusive", "meets", "measured under other conditions", "not measured"
 ]
-WITHIN = {"frequency_hz": 0.01, "power_w": 0.10, "load_ohm": 0.05, "limit_percent": 0.001}
+WITHIN = {"frequency_hz": 0.01, "power_w": EXACT, "load_ohm": 0.05, "limit_percent": 0.001}
 UNITS = {"frequency_hz": "Hz", "power_w": "W", "load_ohm": "ohm", "limit_percent": "%"}
 WHOLE_BAND = (20.0, 20000.0)
 NOMINAL = "nominal load"
@@ -130,7 +132,45 @@ def judge(figure: Mapping[str, Any], readings: Iterable[Mapping[str, Any]]) -> V
         nearest = min(valued, key=lambda row: (len(list(_differences(figure, row))), row["output"]))
         explanation = "; ".join(_differences(figure, nearest))
         return _verdict(figure, "measured under other conditions", nearest, explanation=explanation)
-    return min((_held(figure, row) for row in _nearest(figure, fitting)), key=_severity)
+    measured_rows = [row for row in fitting if row["status"] != "entered"] or fitting
+    power = _promised_power(figure)
+    taken = at_power(measured_rows, power) if power else measured_rows
+    if not taken:
+        return _not_at(figure, measured_rows, power or 0.0)
+    return _worst([_held(figure, row) for row in _nearest(figure, taken)])
+
+
+def _promised_power(figure: Mapping[str, Any]) -> float | None:
+    """The power that a reading has to be taken at; None where the figure states none."""
+    if registry().traits(figure["metric"]).is_power or figure["metric"] in _limits():
+        return None
+    return None if figure["power_w"] is None else float(figure["power_w"])
+
+
+def _limits() -> tuple[str, ...]:
+    """Metrics that are a greatest power: a promised power is the limit and no condition."""
+    return registry().having(lambda traits: traits.point_family == "greatest power")
+
+
+def _not_at(
+    figure: Mapping[str, Any], rows: Sequence[Mapping[str, Any]], power_w: float
+) -> Verdict:
+    with_power = [row for row in rows if row["power_w"]]
+    wanted = quantity(power_w, "W", MOST_DIGITS)
+    if not with_power:
+        explanation = f"power not stated, {wanted} promised"
+        return _verdict(figure, "measured under other conditions", rows[0], explanation=explanation)
+    nearest = min(with_power, key=lambda row: abs(math.log(row["power_w"] / power_w)))
+    at = quantity(nearest["power_w"], "W", MOST_DIGITS)
+    explanation = f"not measured at {wanted} (nearest: {at})"
+    return _verdict(figure, "measured under other conditions", nearest, explanation=explanation)
+
+
+def _worst(held: Sequence[Verdict]) -> Verdict:
+    """The worst of the outputs' verdicts, with what the other outputs have beside it."""
+    worst, *others = sorted(held, key=_severity)
+    beside = [f"{v.output}: {measured(v.value, v.uncertainty, v.unit)}" for v in others if v.output]
+    return replace(worst, explanation="; ".join([worst.explanation, *beside]))
 
 
 def _as_referred(row: Mapping[str, Any]) -> Mapping[str, Any]:
@@ -156,6 +196,10 @@ def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:
         return _verdict(figure, "inconclusive", row, explanation=explanation)
     p = _conformance(figure, row)
     explanation = measured_at(row)
+    if str(row["reason"] or "").startswith(REMARK):
+        explanation += f", {row['reason']}"
+    if row["driven"]:
+        explanation += f"; only {row['driven']} driven"
     if row["bound"]:
         explanation += (
             f"; the true value is at {'most' if row['bound'] == 'upper' else 'least'} this"
@@ -194,12 +238,13 @@ def _differences(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Iterator[
     """How a reading's conditions differ from those promised, in words."""
     for name, within in WITHIN.items():
         wanted, measured_value = figure[name], row[name]
-        if wanted is None or (name == "power_w" and registry().traits(figure["metric"]).is_power):
+        if wanted is None or name == "power_w":
             continue
         if measured_value is None or abs(measured_value / wanted - 1) > within:
-            measured = _condition(name, measured_value)
             words = name.rsplit("_", 1)[0]
-            yield f"{words} {measured}, {_condition(name, wanted)} promised"
+            yield f"{words} {_condition(name, measured_value)}, {_condition(name, wanted)} promised"
+    if registry().traits(row["metric"]).whole_band and figure["band_low_hz"] is None:
+        yield f"no band is stated with the published figure, measured over {_band(*WHOLE_BAND)}"
     if figure["band_low_hz"] is not None:
         band = (figure["band_low_hz"], figure["band_high_hz"])
         if not registry().traits(row["metric"]).whole_band or band != WHOLE_BAND:
@@ -266,11 +311,17 @@ def verdicts(store: Database, unit_key: str, review_key: str | None = None) -> l
         keys,
     )
     readings = store.frame(
-        "SELECT reading.* FROM reading JOIN metric USING (metric, method_version) "
+        "SELECT reading.*, metric.unit, powers.power_u FROM reading "
+        "JOIN metric USING (metric, method_version) LEFT JOIN ("
+        "SELECT analysis_key, output, generator_vrms, min(uncertainty / value) AS power_u "
+        "FROM reading WHERE review_key = $review AND value > 0 "
+        "AND list_contains($powers, metric) GROUP BY ALL) AS powers "
+        "ON powers.analysis_key = reading.analysis_key AND powers.output = reading.output "
+        "AND powers.generator_vrms IS NOT DISTINCT FROM reading.generator_vrms "
         "WHERE review_key = $review AND unit_key = $unit AND order_n IS NULL AND metric IN "
         "(SELECT metric FROM published WHERE review_key = $review AND unit_key = $unit) "
         "ORDER BY reading_key",
-        keys,
+        {**keys, "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")]},
     )
     rows = list(readings.iter_rows(named=True))
     return [

@@ -1,6 +1,6 @@
 """How captures ended, with the reason in one line: one type, read from one place.
 
-The words are made by the views capture_outcome and across_captures (schema/0006_outcomes.sql), so
+The words are made by the views capture_outcome and across_captures (schema/0007_outcomes.sql), so
 that every command, page and query says the same.
 """
 

@@ -25,6 +25,7 @@ from backbench.progress import Progress
 from backbench.storage.catalogue_paths import REBUILDING, CataloguePaths
 from backbench.storage.database import reading, take_place, writing
 from backbench.storage.fault_injection import reached
+from backbench.storage.settings_history import keep_settings
 from backbench.storage.vault import Receipt
 
 GROUP = 16
@@ -146,6 +147,7 @@ def prepare(places: CataloguePaths) -> None:
     A withdrawal that was broken off is carried on.
     """
     places.database.mkdir(parents=True, exist_ok=True)
+    keep_settings(places.root, places.ledger.folder)
     drop_withdrawn(places)
     with writing(places.database) as store:
         sync_reference(store, places.settings)

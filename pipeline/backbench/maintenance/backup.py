@@ -19,6 +19,7 @@ from backbench.storage.atomic_io import ASIDE, flush_folder, make_folder, write_
 from backbench.storage.catalogue_paths import CataloguePaths, places
 from backbench.storage.database import DATABASE_NAME, MAKING, copy_database, take_place
 from backbench.storage.fault_injection import reached
+from backbench.storage.settings_history import FOLDER, kept_settings
 from backbench.storage.vault import refuse_changed
 
 MARK = ".backup-of"
@@ -67,6 +68,8 @@ def restore(source: CataloguePaths, folder: Path, progress: Progress) -> Copied:
             receipts = _receipts(source)
             _copy_originals(source, target, copied, progress)
             _copy_receipts(receipts, target)
+            for path in kept_settings(source.ledger.folder):
+                _copy_small(path, target.ledger.folder / FOLDER / path.name)
         return copied
     _refuse_stranger(source, target)
     make_folder(folder)
@@ -92,6 +95,8 @@ def _copy(source: CataloguePaths, target: CataloguePaths, progress: Progress) ->
         receipts = _receipts(source)
         _copy_originals(source, target, copied, progress)
         _copy_receipts(receipts, target)
+        for path in kept_settings(source.ledger.folder):
+            _copy_small(path, target.ledger.folder / FOLDER / path.name)
         for path in sorted((source.root / "queries").glob("*.sql")):
             _copy_small(path, target.root / "queries" / path.name)
         if has_database:

@@ -15,6 +15,7 @@ from backbench.ingest.receive import recall
 from backbench.ingest.withdrawn import drop_withdrawn
 from backbench.storage.atomic_io import write_text_file
 from backbench.storage.catalogue_paths import CataloguePaths
+from backbench.storage.settings_history import keep_settings
 from backbench.storage.vault import Receipt
 
 ALIASES = "Former keys of units, and their present keys."
@@ -73,7 +74,9 @@ def rename_unit(places: CataloguePaths, old: str, new: str) -> None:
     written again. Raises UserError as renamed_settings does.
     """
     if places.settings.aliases.get(old) != new:
-        write_text_file(places.root / SETTINGS_NAME, renamed_settings(places, old, new))
+        text = renamed_settings(places, old, new)
+        keep_settings(places.root, places.ledger.folder)
+        write_text_file(places.root / SETTINGS_NAME, text)
 
 
 def renamed_settings(places: CataloguePaths, old: str, new: str) -> str:

@@ -11,6 +11,7 @@ from backbench.errors import Fault, UserError
 from backbench.maintenance.verify_rows import REBUILD, row_faults
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import DATABASE_NAME, Database, reading
+from backbench.storage.settings_history import settings_faults
 from backbench.storage.vault import RESTORE, Receipt, read_receipt, refuse_changed
 
 Progress = Callable[[int], None]
@@ -45,6 +46,7 @@ def verify(places: CataloguePaths, progress: Progress) -> Report:
         places.settings  # noqa: B018
     except UserError as error:
         report.faults += error.faults
+    report.faults += settings_faults(places.root, places.ledger.folder)
     receipts = _receipts(places, report)
     whole = _originals(places, report, progress)
     _named(places, receipts, whole, report)

@@ -24,10 +24,11 @@ from backbench.metrics.distortion import sinad
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.metrics.two_tones import TwoTonesView
-from backbench.signal.intermodulation import ToneSet, find_tones
+from backbench.signal.intermodulation import find_tones
 from backbench.signal.multitone_residual import Product, greatest_product, residual_between_tones
 from backbench.signal.power import MeanSquare
 from backbench.signal.spectrum_reduction import reduced
+from backbench.signal.tone_set import ToneSet
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 

@@ -22,6 +22,7 @@ from backbench.signal.tone_course import tone_course
 from backbench.signal.tone_search import find_tone, power_near, spectrum_for
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
+from backbench.signal.word_length import sample_step
 
 FAMILY = "Level and gain"
 
@@ -178,7 +179,8 @@ def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLin
         raise Refusal("the driven output is not among the tracks, so its frequency isn't known")
     source = find_tone(driven, stated, capture_data.mains_hz)
     own = spectrum_for(track, stated)
-    return tone_at(own, source.frequency_hz / own.resolution_hz, capture_data.mains_hz)
+    position = source.frequency_hz / own.resolution_hz
+    return tone_at(own, position, capture_data.mains_hz, sample_step(track))
 
 
 @metric(
@@ -243,7 +245,7 @@ def output_power(tone: ToneView) -> MeasuredValue:
     better="neither",
     source="IEC 60268-3 (voltage gain)",
     stimuli=["tone", "sweep"],
-    version=1,
+    version=2,
     choice="output over generator, as recorded or else as stated; of a sweep at 1 kHz",
     traits=Traits(
         compared_at=("gain-1khz",),

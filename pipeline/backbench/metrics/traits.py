@@ -51,6 +51,9 @@ class Traits:
     position: its place in the order in which compared metrics are shown, from 1; each its own.
     loudspeaker_only: it refers to a loudspeaker's load, so that only units that drive
         loudspeakers are compared in it.
+    session_spread: standard deviation between two sessions of one unit without work in between
+        where the catalogue knows none: in dB, or else relative to the value (common practice, no
+        source); None: a usual one.
     set_by_reviewer: the reviewer set the value; it is no property of the unit, so no difference.
     whole_band: the value holds for the whole audio band, 20 Hz to 20 kHz.
     is_power: the value is itself an output power; a published power is then the limit and no
@@ -89,6 +92,7 @@ class Traits:
     compared_at: tuple[str, ...] = ()
     position: int | None = None
     loudspeaker_only: bool = False
+    session_spread: float | None = None
     set_by_reviewer: bool = False
     whole_band: bool = False
     is_power: bool = False

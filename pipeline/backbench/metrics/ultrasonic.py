@@ -8,7 +8,7 @@ import numpy as np
 
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.noise import IdleView, line_figure
+from backbench.metrics.noise import IdleView, rms_of_lines
 from backbench.metrics.tone import ToneView
 from backbench.metrics.warnings import warning
 from backbench.signal.background import degrees_of_freedom
@@ -58,7 +58,7 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
         most = math.sqrt(max(LINE_OVER_NOISE * noise[peak], square.value))
         return MeasuredValue(most, most * seen.track.calibration, bound="upper")
     hz = (first + peak) * own.resolution_hz
-    return line_figure(square, seen.track, remark=_remark(seen, square.rms, hz))
+    return rms_of_lines(square, seen.track, remark=_remark(seen, square.rms, hz))
 
 
 def _away_from_harmonics(seen: ToneView | IdleView, first: int, last: int) -> Array:
@@ -76,16 +76,27 @@ def _away_from_harmonics(seen: ToneView | IdleView, first: int, last: int) -> Ar
 
 def _background(power: Array) -> Array:
     """Mean noise by bin from the medians of stretches; chi-squared of two degrees of freedom."""
-    edges = np.arange(0, max(len(power) - BACKGROUND_BINS // 2, 1), BACKGROUND_BINS)
-    noise = np.empty(len(power))
-    least = float(np.finfo(float).tiny)
-    for n, start in enumerate(edges):
-        stop = len(power) if n == len(edges) - 1 else start + BACKGROUND_BINS
-        part = power[start:stop]
-        some = part[part > 0]
-        middle = float(np.median(some)) / math.log(2) if len(some) else math.inf
-        noise[start:stop] = max(middle, least)
-    return noise
+    whole = max((len(power) - BACKGROUND_BINS // 2 - 1) // BACKGROUND_BINS, 0) * BACKGROUND_BINS
+    rows = power[:whole].reshape(-1, BACKGROUND_BINS)
+    middles = np.append(_medians(rows), _medians(power[None, whole:]))
+    noise = np.maximum(middles / math.log(2), float(np.finfo(float).tiny))
+    lasting = np.full(len(noise), BACKGROUND_BINS)
+    lasting[-1] = len(power) - whole
+    return np.asarray(np.repeat(noise, lasting))
+
+
+def _medians(rows: Array) -> Array:
+    """Median by row of what is above 0; infinite where nothing is. All rows are sorted at once."""
+    ordered = np.sort(rows, axis=1)
+    none = np.count_nonzero(ordered <= 0, axis=1)
+    held = rows.shape[1] - none
+    low, high = none + np.maximum(held - 1, 0) // 2, none + held // 2
+    last = rows.shape[1] - 1
+    middle = [
+        np.take_along_axis(ordered, np.minimum(at, last)[:, None], axis=1)[:, 0]
+        for at in (low, high)
+    ]
+    return np.where(held > 0, (middle[0] + middle[1]) / 2, math.inf)
 
 
 def _remark(seen: ToneView | IdleView, rms: float, hz: float) -> str | None:

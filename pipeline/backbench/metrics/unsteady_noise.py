@@ -104,17 +104,21 @@ def _noise_with_tone(view: ToneView) -> Unsteady | None:
 def _noise_with_tones(view: MultitoneView) -> Unsteady | None:
     try:
         course = tones_course(view.track, view.found)
-        own = max(view.beside.relative, beating(view.found))
+        own = view.beside.relative
     except (Refusal, ValueError):
         return None
     squares = grouped(course.left.ravel(), course.block_s / course.left.shape[1])
     if len(squares) < LEAST_BLOCKS:
         return None
     found = scatter(squares, view.found.spectrum.window.spread)
-    return _judged(found, own, EXCESS_OF_MANY) if found.relative > LEAST_SCATTER else None
+    excess = EXCESS_OF_MANY * max(beating(view.found) / own, 1.0)
+    return _judged(found, own, excess) if found.relative > LEAST_SCATTER else None
 
 
 def _idle(view: IdleView) -> Unsteady | None:
+    if not view.is_dithered:
+        # Steps that noise seldom crosses look like bursts; every figure is a bound anyway.
+        return None
     power, df = block_powers(view.track.volts, view.track.rate_hz, BAND_HZ[1])
     if len(power) < LEAST_BLOCKS:
         return None

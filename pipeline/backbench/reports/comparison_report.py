@@ -115,13 +115,13 @@ def _placed_line(line: Standing) -> list[str]:
     """Name, value, share and place in columns; what a name has too much goes below."""
     import textwrap
 
-    from backbench.comparison.peers import FEW
+    from backbench.statistics.ranks import FEWEST_OTHERS
 
     value = quantity(line.value, line.unit, line.uncertainty, line.bound)
     value += " (entered)" if line.status == "entered" else ""
     share = "" if line.percentile is None else number(round(line.percentile))
     name, *rest = textwrap.wrap(line_name(line), NAME)
-    few = line.better != "neither" and line.n <= FEW
+    few = line.better != "neither" and line.n <= FEWEST_OTHERS
     place = line.place or (
         f"no rank: {counted(line.n - 1, 'other')}" if few else counted(line.n, "unit")
     )

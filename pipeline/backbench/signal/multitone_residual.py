@@ -10,10 +10,10 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
-from backbench.signal.intermodulation import ToneSet
 from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.spectrum import Spectrum, peak_position, read_lines
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
+from backbench.signal.tone_set import ToneSet
 
 STANDING = 7.0
 """A greatest bin stands out above ln(bins) plus this, times the noise: noise alone gets there

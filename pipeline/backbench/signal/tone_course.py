@@ -7,9 +7,9 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from backbench.signal.intermodulation import ToneSet, product_positions
 from backbench.signal.line_course import LineCourse, line_course
 from backbench.signal.tone import BAND_HZ, PASS_BAND, ToneLines
+from backbench.signal.tone_set import ToneSet, product_positions
 from backbench.signal.track import Array, Track
 
 MOST_FITTED = 4
@@ -18,9 +18,9 @@ WORTH_FITTING = 0.02
 parts of what is left, and change it little from block to block."""
 PRODUCTS = 7
 """Highest order of the products of a pair that are fitted."""
-STRONG = 1e-4
-"""Power of a product re the weaker tone from which it is fitted however many there are: a block
-lets so much of it through that the tone's level seems to change by more than 0.01 dB."""
+STRONG = 1e-5
+"""Power of a product re the tone nearest to it from which it is fitted however many there are: a
+block lets so much of it through that the tone's level seems to change by some 0.005 dB."""
 MOST_PRODUCTS = 16
 
 _kept: WeakKeyDictionary[ToneLines | ToneSet, LineCourse] = WeakKeyDictionary()
@@ -139,14 +139,16 @@ def strong_products(tones: ToneSet) -> tuple[Array, float]:
         return np.array([]), 0.0
     apart, positions = 2 * tones.half, tones.positions.tolist()
     places = [p for p in product_positions(tones.positions, PRODUCTS).tolist() if tones.covers(p)]
-    lines = tones.lines(np.array(places))
+    # What is steady is fitted, whatever made it: mains lines that may hide there don't matter.
+    lines = replace(tones, mains_hz=None).lines(np.array(places))
     least = WORTH_FITTING * sum(max(line.value, 0.0) for line in lines) / len(lines)
-    strong = STRONG * min(tone.value for tone in tones.tones)
+    middle = float(np.mean(positions))
     chosen: list[tuple[float, float]] = []
     for place, line in sorted(zip(places, lines, strict=True), key=lambda one: -one[1].value):
         clear = min(abs(place - other) for other in positions) > apart
         wanted = line.value > least and len(chosen) < MOST_FITTED
-        wanted |= line.value > strong and len(chosen) < MOST_PRODUCTS
+        nearest = tones.tones[0 if place < middle else 1]
+        wanted |= line.value > STRONG * nearest.value and len(chosen) < MOST_PRODUCTS
         if clear and line.stands_out and wanted:
             chosen.append((place, line.value))
             positions.append(place)

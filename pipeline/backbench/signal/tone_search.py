@@ -12,6 +12,7 @@ from backbench.signal.spectrum import Spectrum, peak_position, spectrum
 from backbench.signal.tone import BAND_HZ, ToneLines, tone_at
 from backbench.signal.track import Track
 from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
+from backbench.signal.word_length import sample_step
 
 GENERATOR_TOLERANCE = 0.02
 LEAST_POWER_FRACTION = 0.6
@@ -149,7 +150,7 @@ def _find(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
     peak = first + int(np.argmax(found.power[first:last]))
     if _share(found, peak) < LEAST_POWER_FRACTION:
         raise Refusal(_what_else(found, stated_hz))
-    return tone_at(found, peak_position(found, peak), mains_hz)
+    return tone_at(found, peak_position(found, peak), mains_hz, sample_step(track))
 
 
 def _share(found: Spectrum, peak: int) -> float:

@@ -8,14 +8,13 @@ hypotheses (simultaneous intervals for ranks from pairwise comparisons: Al Moham
 van Zwet, Biometrics 78, 2022; Klein, Wright and Wieczorek, J. R. Stat. Soc. C 69, 2020), or for
 one unit over its 2 (n - 1) (marginal confidence sets: Mogstad, Romano, Shaikh and Wilhelm,
 Rev. Econ. Stud. 91, 2024). Citations from memory. Holm's procedure needs no assumption on
-dependence, which pairwise differences have. Uncertainties of two units are combined as if
-independent; what they share through one bench would make their difference more certain, so
-intervals are on the wide side.
+dependence, which pairwise differences have. What two units share through one calibration cancels
+in their difference.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -25,7 +24,10 @@ from backbench.errors import Refusal
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
+Names = npt.NDArray[np.str_]
 CONFIDENCE = 0.95
+FEWEST_OTHERS = 5
+"""Other units that a rank takes at least."""
 METHOD = "Holm over pairwise differences with combined uncertainty"
 
 
@@ -33,8 +35,10 @@ METHOD = "Holm over pairwise differences with combined uncertainty"
 class Values:
     """What is ranked, low values first: n values with their standard uncertainties.
 
-    uncertainty: NaN where unknown: nothing is then claimed about that unit.
-    dof: degrees of freedom, infinite where not limited.
+    uncertainty: NaN where unknown: nothing is then claimed about that unit. Of the unit's own
+        record and session; shared: of its calibration, and source: which one, "" for none that
+        is shared.
+    dof: degrees of freedom of uncertainty, infinite where not limited.
     at_most, at_least: the value is an upper (lower) bound of the true one.
     """
 
@@ -43,6 +47,8 @@ class Values:
     dof: Floats
     at_most: Flags
     at_least: Flags
+    shared: Floats
+    source: Names
 
     def __post_init__(self) -> None:
         if not np.all(np.isfinite(self.value)):
@@ -52,21 +58,31 @@ class Values:
 
 
 def oriented(
-    value: Any, uncertainty: Any, better: str, *, dof: Any = None, bound: Any = None
+    value: Any,
+    uncertainty: Any,
+    better: str,
+    *,
+    dof: Any = None,
+    bound: Any = None,
+    shared: Any = None,
+    source: Any = None,
 ) -> Values:
     """Values turned so that the least is the best: negated where higher is better, absolute
     where nearer zero is. `bound` holds "upper", "lower" or None for each."""
     v = np.asarray(value, float)
-    u = np.asarray([np.nan if x is None else x for x in uncertainty], float)
-    d = np.full(v.shape, np.inf) if dof is None else _degrees(dof)
     sides = [None] * v.size if bound is None else list(bound)
     upper = np.asarray([side == "upper" for side in sides], bool)
     lower = np.asarray([side == "lower" for side in sides], bool)
-    if better == "higher":
-        return Values(-v, u, d, lower, upper)
-    if better == "nearer zero":
-        return Values(np.abs(v), u, d, upper, lower)
-    return Values(v, u, d, upper, lower)
+    turned = better == "higher"
+    return Values(
+        value=-v if turned else np.abs(v) if better == "nearer zero" else v,
+        uncertainty=np.asarray([np.nan if x is None else x for x in uncertainty], float),
+        dof=np.full(v.shape, np.inf) if dof is None else _degrees(dof),
+        at_most=lower if turned else upper,
+        at_least=upper if turned else lower,
+        shared=np.zeros(v.shape) if shared is None else np.asarray(shared, float),
+        source=np.asarray([""] * v.size if source is None else [x or "" for x in source], str),
+    )
 
 
 def _degrees(dof: Any) -> Floats:
@@ -84,7 +100,7 @@ def below(values: Values, rows: slice | None = None) -> Floats:
     part = rows or slice(None)
     difference = values.value[None, :] - values.value[part, None]
     own, other = values.uncertainty[part, None] ** 2, values.uncertainty[None, :] ** 2
-    variance = own + other
+    variance = own + other + _shared(values, part)
     with np.errstate(divide="ignore", invalid="ignore"):
         spread = own**2 / values.dof[part, None] + other**2 / values.dof[None, :]
         dof = np.where(spread > 0, variance**2 / spread, 1e12)
@@ -92,6 +108,14 @@ def below(values: Values, rows: slice | None = None) -> Floats:
     p = np.where(variance == 0, np.where(difference > 0, 0.0, 1.0), p)
     unclaimed = np.isnan(p) | values.at_least[part, None] | values.at_most[None, :]
     return np.where(unclaimed, 1.0, p)
+
+
+def _shared(values: Values, part: slice) -> Floats:
+    """Variance of each difference from calibrations: of a common one only what differs."""
+    one, other = values.shared[part, None], values.shared[None, :]
+    source = values.source[part, None]
+    together = (source != "") & (source == values.source[None, :])
+    return np.asarray(np.where(together, (one - other) ** 2, one**2 + other**2), float)
 
 
 def holm(p: Floats, alpha: float) -> Flags:
@@ -131,9 +155,14 @@ def of_one(values: Values, index: int, confidence: float = CONFIDENCE) -> tuple[
     return 1 + int(shown[1].sum()), n - int(shown[0].sum())
 
 
+def place(values: Values, index: int) -> tuple[int, int] | None:
+    """The rank interval of one unit, the one rule for every screen; None with too few others."""
+    return of_one(values, index) if values.value.size > FEWEST_OTHERS else None
+
+
 def _above(values: Values, index: int) -> Floats:
     """p[j] of the hypothesis that unit j isn't below the unit at index."""
-    turned = Values(-values.value, values.uncertainty, values.dof, values.at_least, values.at_most)
+    turned = replace(values, value=-values.value, at_most=values.at_least, at_least=values.at_most)
     return np.asarray(below(turned, slice(index, index + 1))[0])
 
 

@@ -13,6 +13,7 @@ from backbench.metrics.registry import registry
 from backbench.metrics.traits import PointFamily
 from backbench.storage.database import Database
 from backbench.test_points.interpolate import assign_between, forget_between
+from backbench.test_points.repeatability import sync_repeatability
 from backbench.test_points.scope import chosen_reviews
 
 FREQUENCY_WITHIN = 0.01
@@ -22,6 +23,11 @@ BRIDGING_OHM = 5_000.0
 USUAL_LOAD_OHM = 8.0
 """Of several taps, the one that is compared where a test point asks for no load."""
 
+EQUALISED = r"\b(phono|mm|mc|riaa|mic|microphone)\b"
+"""How an input says that it isn't a line input: readings through it stand for no shipped point,
+but those of a phono preamplifier."""
+NEAR_CLIPPING_WITHIN = 0.05
+"""Half-width of the power window above half the rated power, where distortion rises steeply."""
 FULL_VOLUME = r"^\s*(full|fully|max|maximum|100 ?%)\b"
 """How a volume setting says that the control is turned up whole: the setting of which idle noise
 is compared where there are several."""
@@ -73,7 +79,7 @@ def shipped_points() -> list[TestPoint]:
         *_unpowered(),
         TestPoint(
             point_key="preamp-1khz-2v",
-            title="1 kHz, 2 V out, no load",
+            title="1 kHz, 2 V out, bridging load",
             stimulus=TONE,
             frequency_hz=1000.0,
             power_w=None,
@@ -188,7 +194,8 @@ def sync_points(store: Database, settings: Settings) -> None:
 
 WINDOWS: dict[str, object] = {
     "frequency_within": FREQUENCY_WITHIN, "load_within": LOAD_WITHIN, "bridging": BRIDGING_OHM,
-    "usual_load": USUAL_LOAD_OHM, "full": FULL_VOLUME,
+    "usual_load": USUAL_LOAD_OHM, "full": FULL_VOLUME, "equalised": EQUALISED,
+    "near_clipping": NEAR_CLIPPING_WITHIN,
 }  # fmt: skip
 
 # One reading of a unit, output and metric stands for a test point: at idle that of full volume
@@ -229,13 +236,16 @@ met AS (
         reading.driven IS NOT NULL AS one_driven,
         coalesce(try_cast(regexp_extract(reading.tap, '[0-9.]+') AS DOUBLE)
                  <> coalesce(point.load_ohm, $usual_load), false) AS other_tap,
+        other_tap AND point.load_ohm IS NOT NULL AS wrong_tap,
+        coalesce(regexp_matches(lower(reading.input), $equalised), false)
+            AND NOT regexp_matches(lower(appearance.kind), $equalised) AS other_input,
         reading.stimulus,
         reading.stimulus = 'idle'
             AND NOT coalesce(regexp_matches(lower(reading.volume), $full), false) AS turned_down,
         coalesce(taken.shaped, false) AS shaped,
         reading.stimulus = 'steps' OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL)
             AS less_direct,
-        reading.value IS NULL AS without_value,
+        reading.value IS NULL AS without_value, reading.status = 'entered' AS entered,
         coalesce(taken.position, 0) AS position
     FROM reading
     JOIN appearance USING (review_key, unit_key)
@@ -255,7 +265,9 @@ met AS (
            AND abs(reading.load_ohm / point.load_ohm - 1) <= $load_within))
       AND ((point.power_w IS NULL AND point.power_share IS NULL)
            OR (NOT list_contains($at_limits, reading.metric)
-               AND abs(reading.power_w / wanted_w - 1) <= point.power_within))
+               AND abs(reading.power_w / wanted_w - 1)
+                   <= if(wanted_w > appearance.rated_power_w / 2,
+                         least(point.power_within, $near_clipping), point.power_within)))
       AND (point.level_v IS NULL
            OR (abs(levels.volts / point.level_v - 1) <= point.power_within
                AND (reading.load_kind IS DISTINCT FROM 'resistor'
@@ -266,11 +278,12 @@ met AS (
 INSERT INTO reading_point (reading_key, review_key, point_key)
 SELECT reading_key, review_key, point_key
 FROM met
+WHERE NOT (list_contains($shipped, point_key) AND (shaped OR other_input OR wrong_tap))
 QUALIFY row_number() OVER (
     PARTITION BY review_key, point_key, unit_key, output, against, metric, order_n, limit_percent,
                  detail, own_frequency
-    ORDER BY without_value, turned_down, shaped, distance, one_driven, other_tap, less_direct,
-             position, reading_key
+    ORDER BY without_value, entered, turned_down, shaped, distance, one_driven, other_tap,
+             less_direct, position, reading_key
 ) = 1
 ORDER BY review_key, point_key, reading_key
 """
@@ -298,6 +311,8 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
     of_traits = {
         "levels": [*registry().having(lambda traits: traits.own_stimulus == "voltage")],
         "at_limits": [*_family("greatest power")],
+        "shipped": [point.point_key for point in shipped_points()],
     }
     store.run(ASSIGN.format(chosen=chosen), {**WINDOWS, **of_traits, **values})
-    assign_between(store, WINDOWS, review_keys)
+    assign_between(store, {**WINDOWS, **of_traits}, review_keys)
+    sync_repeatability(store)

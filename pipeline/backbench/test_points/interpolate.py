@@ -23,6 +23,8 @@ from backbench.test_points.scope import chosen_reviews
 
 WIDEST = 10.0
 """Ratio of the powers of two steps above which nothing is interpolated between them."""
+EXACT = 0.01
+"""Relative offset of power within which a reading is taken at a point's power."""
 REMARK = "interpolated in power between"
 
 Row = dict[str, Any]
@@ -151,6 +153,11 @@ wanted AS (
     JOIN appearance USING (review_key, unit_key)
     JOIN test_point AS point ON point.metrics IS NULL
         AND list_contains(string_split(point.stimulus, ', '), sweeps.stimulus)
+        AND NOT (list_contains($shipped, point_key) AND (
+            coalesce(lower(trim(controls)) NOT IN ('flat', 'defeated', 'bypassed'), false)
+            OR coalesce(try_cast(regexp_extract(tap, '[0-9.]+') AS DOUBLE) <> point.load_ohm, false)
+            OR coalesce(regexp_matches(lower(input), $equalised), false)
+               AND NOT regexp_matches(lower(appearance.kind), $equalised)))
         AND abs(sweeps.frequency_hz / point.frequency_hz - 1) <= $frequency_within
         AND (point.load_ohm IS NULL
              OR abs(sweeps.load_ohm / point.load_ohm - 1) <= $load_within)
@@ -161,7 +168,11 @@ open_places AS (
     ANTI JOIN (
         SELECT review_key, point_key, unit_key, output, metric, order_n, detail
         FROM reading_point JOIN reading USING (review_key, reading_key)
-        WHERE {chosen} AND list_contains($metrics, metric)
+        JOIN appearance USING (review_key, unit_key)
+        JOIN test_point USING (point_key)
+        WHERE {chosen} AND list_contains($metrics, metric) AND status <> 'entered'
+          AND abs(reading.power_w / coalesce(test_point.power_w,
+                  power_share * appearance.rated_power_w) - 1) <= $exact
     ) AS met
       ON met.review_key = wanted.review_key AND met.point_key = wanted.point_key
          AND met.unit_key = wanted.unit_key AND met.output = wanted.output
@@ -190,13 +201,34 @@ def assign_between(
     chosen, values = chosen_reviews(review_keys)
     same = " AND ".join(f"steps.{n} IS NOT DISTINCT FROM open_places.{n}" for n in PLACE)
     sql = SWEEPS.format(chosen=chosen, place=", ".join(PLACE), same=same)
-    names = ("frequency_within", "load_within")
+    names = ("frequency_within", "load_within", "equalised", "shipped")
     values |= {
-        **{n: windows[n] for n in names}, "least": LEAST_LEVELS,
+        **{n: windows[n] for n in names}, "least": LEAST_LEVELS, "exact": EXACT,
         "metrics": [*registry().having(lambda traits: traits.interpolated_in_power)],
         "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
     }  # fmt: skip
     _insert(store, list(_interpolations(store.frame(sql, values).to_dicts())))
+    store.run(OFF_THE_POWER.format(chosen=chosen), chosen_reviews(review_keys)[1])
+
+
+# Where a value was interpolated at a point's power, a reading nearby stands for it no more.
+OFF_THE_POWER = """
+DELETE FROM reading_point WHERE (review_key, reading_key, point_key) IN (
+    WITH standing AS (
+        SELECT review_key, reading_key, point_key, interpolated, unit_key, output, metric, order_n,
+               detail
+        FROM reading_point JOIN reading USING (review_key, reading_key) WHERE {chosen}
+    )
+    SELECT (near.review_key, near.reading_key, near.point_key)
+    FROM standing AS near
+    SEMI JOIN (FROM standing WHERE interpolated) AS exact
+      ON near.review_key = exact.review_key AND near.point_key = exact.point_key
+         AND near.unit_key = exact.unit_key AND near.output = exact.output
+         AND near.metric = exact.metric AND near.detail = exact.detail
+         AND near.order_n IS NOT DISTINCT FROM exact.order_n
+    WHERE NOT near.interpolated
+)
+"""
 
 
 def forget_between(store: Database, review_keys: Sequence[str] | None) -> None:

@@ -1,0 +1,132 @@
+"""What a second session at a test point would give: the spread of a metric between sessions.
+
+Estimated as the standard deviation between sessions of one unit without work in between (ISO
+5725-2: intermediate conditions of one laboratory), pooled over units. Where there are few, it is
+shrunk towards the default that the metric's declaration states: the default counts as
+`DEFAULT_DOF` degrees of freedom, those observed as theirs (a scaled inverse chi-squared prior).
+What the record's own uncertainty explains is taken off. Decibels are taken as they are, other
+units in relation to the value.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from backbench.metrics.registry import registry
+from backbench.storage.database import Database
+
+DEFAULT_DOF = 8.0
+"""Weight of a stated default, as degrees of freedom."""
+DEFAULT_DECIBELS = 0.3
+DEFAULT_RATIO = 0.05
+"""Spread between sessions of a metric that states none (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Repeatability:
+    """Spread between sessions of one metric.
+
+    spread: standard deviation, in dB or in relation to the value. dof: its degrees of freedom.
+    units, sessions: what it was observed from; 0 where it is the default alone.
+    """
+
+    metric: str
+    relative: bool
+    spread: float
+    dof: float
+    units: int = 0
+    sessions: int = 0
+
+    @property
+    def is_default(self) -> bool:
+        """Whether nothing but the stated default is known."""
+        return self.sessions == 0
+
+
+# Each cell is one quantity of one unit, measured in several sessions of one state.
+SESSIONS = """
+WITH repeated AS (
+    SELECT unit_key, period FROM unit_period WHERE measured GROUP BY ALL HAVING count(*) > 1
+),
+cells AS (
+    SELECT
+        unit_key, period, reading.metric, unit = 'dB' AS decibels, count(*) AS sessions,
+        var_samp(if(decibels, value, ln(abs(value)))) AS variance,
+        avg(if(decibels, estimation, estimation / abs(value)) ** 2) AS record
+    FROM reading
+    JOIN unit_period USING (review_key, unit_key)
+    SEMI JOIN repeated USING (unit_key, period)
+    JOIN (SELECT DISTINCT ON (reading_key, review_key) * FROM reading_point)
+        USING (reading_key, review_key)
+    JOIN metric ON metric.metric = reading.metric
+        AND metric.method_version = reading.method_version
+    WHERE status = 'measured' AND bound IS NULL AND value <> 0 AND estimation IS NOT NULL
+      AND unit_period.measured
+    GROUP BY unit_key, period, reading.metric, unit, point_key, output, against, order_n,
+             limit_percent, detail, input, tap, volume, driven,
+             CASE WHEN order_n IS NULL THEN round(reading.frequency_hz) END
+    HAVING count(DISTINCT review_key) > 1
+)
+SELECT metric, unit_key, period, max(sessions) AS sessions, avg(variance) AS variance,
+       avg(record) AS record
+FROM cells
+GROUP BY ALL
+ORDER BY ALL
+"""
+
+
+def pooled(
+    metric: str, relative: bool, default: float, rows: Iterable[Mapping[str, Any]]
+) -> Repeatability:
+    """From the variances between sessions of several units, and a default spread above 0.
+
+    rows: sessions (at least 2), variance between them and record (the mean squared uncertainty
+    of the records), a unit and state each.
+    """
+    known = list(rows)
+    dof = sum(row["sessions"] - 1 for row in known)
+    between = sum(
+        (row["sessions"] - 1) * max(row["variance"] - row["record"], 0.0) for row in known
+    )
+    variance = (DEFAULT_DOF * default**2 + between) / (DEFAULT_DOF + dof)
+    return Repeatability(
+        metric=metric,
+        relative=relative,
+        spread=math.sqrt(variance),
+        dof=DEFAULT_DOF + dof,
+        units=len({row["unit_key"] for row in known}),
+        sessions=sum(row["sessions"] for row in known),
+    )
+
+
+def sync_repeatability(store: Database) -> None:
+    """Fill table session_spread from every session. Inside the caller's transaction."""
+    observed: dict[str, list[Mapping[str, Any]]] = {}
+    for row in store.frame(SESSIONS).iter_rows(named=True):
+        observed.setdefault(row["metric"], []).append(row)
+    units = store.rows("SELECT metric, unit FROM metric ORDER BY metric")
+    found = [
+        pooled(metric, unit != "dB", default_spread(metric, unit), observed.get(metric, []))
+        for metric, unit in units
+    ]
+    store.run("DELETE FROM session_spread")
+    store.append("session_spread", _rows(found))
+
+
+def default_spread(metric: str, unit: str) -> float:
+    """The spread that a metric's declaration states, or else a usual one."""
+    stated = registry().traits(metric).session_spread
+    if stated is not None:
+        return stated
+    return DEFAULT_DECIBELS if unit == "dB" else DEFAULT_RATIO
+
+
+def _rows(found: Sequence[Repeatability]) -> list[dict[str, Any]]:
+    follow = registry().having(lambda traits: traits.interpolated_in_power)
+    return [
+        {**vars(one), "is_default": one.is_default, "follows_power": one.metric in follow}
+        for one in found
+    ]
