@@ -226,7 +226,7 @@ def _job(
         load_uncertainty=bench.load_uncertainty_percent / 100,
         generator_uncertainty=bench.generator_uncertainty_percent / 100,
         bench=next(iter(loop_backs), None),
-        bench_levels=tuple(loop_backs[1:]) if capture.stimulus.kind == "tone" else (),
+        bench_levels=tuple(loop_backs[1:]) if capture.stimulus.levelled else (),
     )
 
 

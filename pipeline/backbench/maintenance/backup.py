@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from backbench.documents.file_names import SETTINGS_NAME
-from backbench.errors import Fault, UserError
+from backbench.errors import NOT_EMPTY, Fault, UserError
 from backbench.maintenance.verify import named_originals, no_original, vault_files
 from backbench.storage.atomic_io import ASIDE, flush_folder, make_folder, write_aside
 from backbench.storage.catalogue_paths import CataloguePaths, places
@@ -182,7 +182,11 @@ def _copy_small(source: Path, target: Path) -> None:
 def _refuse_overlap(source: Path, target: Path) -> None:
     one, other = source.resolve(), target.resolve()
     if one.is_relative_to(other) or other.is_relative_to(one):
-        fault = Fault(str(target), f"a folder in common with {source}", "a folder elsewhere")
+        fault = Fault(
+            str(target),
+            f"a folder in common with {source}",
+            "a folder outside it, and not above it",
+        )
         raise UserError("the copy can't be made", [fault])
 
 
@@ -191,7 +195,7 @@ def _refuse_stranger(source: CataloguePaths, target: CataloguePaths) -> None:
     root = target.root
     if root.exists() and (not root.is_dir() or _filled(root)):
         if not (root / MARK).is_file():
-            fault = Fault(str(root), "something there", "a new or empty folder, or a backup")
+            fault = Fault(str(root), NOT_EMPTY, "a new or empty folder, or a backup")
             raise UserError("the copy can't be made", [fault])
         _refuse_conflict(source, target)
 

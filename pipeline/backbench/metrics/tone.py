@@ -66,7 +66,7 @@ class ToneView:
         given = [*([first] if first else []), *self.capture_data.bench_levels]
         found: list[ToneView] = []
         for one in given if self.driven else []:
-            if number in one.outputs:
+            if number in one.outputs and isinstance(one.stimulus, Tone):
                 with contextlib.suppress(Refusal):
                     found.append(tone_view.build(one, number))
         return found
