@@ -179,9 +179,11 @@ SPOILED: dict[str, tuple[Spoil, str, str]] = {
         recorded("tone-1k-5w.flac", lambda s, rate: (s[:, :1], rate)), "tone-1k-5w.flac",
         "tracks"),
     "another tone": (
-        recorded("tone-1k-5w.flac", instead_a_tone(3000)), "tone-1k-5w.flac", "3000 Hz"),
+        recorded("tone-1k-5w.flac", instead_a_tone(3000)), "tone-1k-5w.flac",
+        "check what was played"),
     "a tone in place of idle": (
-        recorded("idle.flac", instead_a_tone(1000)), "idle.flac", "1000 Hz"),
+        recorded("idle.flac", instead_a_tone(1000)), "idle.flac",
+        "generator was off"),
     "mains stated wrongly": (
         everywhere("mains_hz = 50", "mains_hz = 60"), "idle.flac", "mains"),
     "direct voltage": (

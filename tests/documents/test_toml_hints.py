@@ -35,7 +35,9 @@ def test_the_line_is_quoted_with_what_was_meant(line: str) -> None:
 
 
 def test_what_nothing_is_likely_of_has_the_reason() -> None:
-    with pytest.raises(UserError, match=r"line 2: found a = 2; expected TOML \(cannot overwrite"):
+    with pytest.raises(
+        UserError, match=r"line 2: found a = 2; expected each key once \(cannot overwrite"
+    ):
         parse_toml(b"a = 1\na = 2\n", "review.toml")
 
 

@@ -31,6 +31,8 @@ def unreadable(text: str, message: str, name: str) -> Fault:
 
 def _likely(line: str, said: str) -> str:
     """What was likely meant by a line; the parser's own words where nothing is likely."""
+    if "overwrite" in said:
+        return f"each key once ({said[:1].lower()}{said[1:]})"
     found = (test(line) for test in (_comma, _day, _quotes, _brackets, _bare))
     return next((text for text in found if text), f"TOML ({said[:1].lower()}{said[1:]})")
 
