@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 MISSING = "missing"
 """What a fault has as found where a value that is required isn't there."""
+NOT_EMPTY = "something other than an empty folder"
+"""What a fault has as found where new files would stand among others."""
 
 
 @dataclass(frozen=True)
@@ -31,6 +33,20 @@ class Fault:
         else:
             text = f"{self.where}: found {self.found}; expected {self.expected}"
         return f"{text}; {self.remedy}" if self.remedy else text
+
+
+def did_you_mean(text: str, known: Iterable[str], otherwise: str = "") -> str:
+    """A remedy that offers the known name most like a text, or otherwise another one."""
+    import difflib
+
+    near = difflib.get_close_matches(text, list(known), n=1)
+    return f"did you mean {near[0]}?" if near else otherwise
+
+
+def unknown_key(what: str, key: str, known: Iterable[str], otherwise: str = "") -> Fault:
+    """The fault of a key that names nothing. what: the thing that it should name, as "review"."""
+    remedy = did_you_mean(key, known, otherwise)
+    return Fault(f"{what} {key!r}", f"no such {what}", f"the key of a {what}", remedy)
 
 
 class UserError(Exception):

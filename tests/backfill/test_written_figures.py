@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from backbench.backfill.column_map import read_map
-from backbench.backfill.parse_records import plain, understand
+from backbench.backfill.parse_records import parse_sheet, plain
 from backbench.backfill.spreadsheet import column, read_sheet
 from backbench.documents.manifest import read_manifest
 from backbench.errors import UserError
@@ -40,7 +40,7 @@ def test_a_sheet_without_a_mapped_column_is_told(tmp_path: Path) -> None:
     (tmp_path / "map.toml").write_text(MAP)
     (tmp_path / "old.csv").write_text("No.,Date\n1,2\n")
     with pytest.raises(UserError, match="no column 'Maker'"):
-        understand(read_sheet(tmp_path / "old.csv"), read_map(tmp_path / "map.toml"))
+        parse_sheet(read_sheet(tmp_path / "old.csv"), read_map(tmp_path / "map.toml"))
 
 
 @pytest.mark.parametrize(
@@ -120,8 +120,8 @@ def read(tmp_path: Path, cells: list[str], how: str = MAP) -> tuple[list[str], l
     facts = ["2001-02-03", "Maker", "Model", "amp", "valve", "", "ok", ""]
     rows = [[f"r{n}", *facts, cell, "", "", "", ""] for n, cell in enumerate(cells)]
     write_csv(tmp_path / "old.csv", Messy(rows=rows))
-    found = understand(read_sheet(tmp_path / "old.csv"), read_map(tmp_path / "map.toml"))
-    return [one.value for one in found.understood], [one.reason for one in found.problems]
+    found = parse_sheet(read_sheet(tmp_path / "old.csv"), read_map(tmp_path / "map.toml"))
+    return [one.value for one in found.parsed], [one.reason for one in found.problems]
 
 
 def test_a_column_settles_its_decimal_sign(tmp_path: Path) -> None:
@@ -155,5 +155,5 @@ def test_percentages_stored_as_fractions_are_read_as_shown(
     rows = [[f"r{n}", *facts, cell, "", "", "", ""] for n, cell in enumerate(cells)]
     write(tmp_path / f"old.{ending}", [list(HEADINGS), *rows])
     sheet = read_sheet(tmp_path / f"old.{ending}")
-    found = understand(sheet, read_map(tmp_path / "map.toml"))
-    assert [one.value for one in found.understood] == ["0.08 %", "1.23 %", "0.08 %"]
+    found = parse_sheet(sheet, read_map(tmp_path / "map.toml"))
+    assert [one.value for one in found.parsed] == ["0.08 %", "1.23 %", "0.08 %"]

@@ -236,5 +236,5 @@ def test_a_capture_that_is_there_is_never_overwritten(tmp_path: Path) -> None:
     run = read_run(tmp_path / "run-all.toml")
     recording = recorded(tmp_path, 48_000)
     cut_run(recording, run, tmp_path / "review")
-    with pytest.raises(UserError, match="a file that is there"):
+    with pytest.raises(UserError, match="an existing file"):
         cut_run(recording, run, tmp_path / "review")

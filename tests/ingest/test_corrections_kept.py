@@ -148,7 +148,7 @@ def test_history_tells_what_changed_and_which_readings_moved(
     catalogue.ingest([circuits / CASE], history=False, processes=1)
     before = contents_of(catalogue.places.root)
     first, second = history(catalogue.places, unit, with_readings=True)
-    assert first.changes == ("first taken in",)
+    assert first.changes == ("first ingested",)
     assert len(second.changes) == 1
     assert "1.13137085 is now 1.2" in second.changes[0]
     assert second.moved

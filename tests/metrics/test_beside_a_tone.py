@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.signal import iirnotch, lfilter
 
-from backbench.signal.tone import notch_power
+from backbench.signal.band_sums import notch_power
 from tones import figures, reasons, sines, tone_material, track
 
 RATE = 192_000.0

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from backbench.signal.hidden_hum import UNSEEN_FACTOR
 from backbench.signal.power import MeanSquare
+from many_tones import pair_material, with_noise
 from tones import figures, idle_material, reasons, sines, tone_material, track
 
 RATE = 48_000.0
@@ -71,6 +72,57 @@ def test_the_bound_from_nothing_but_the_harmonic_is_what_it_is_meant_to_be() -> 
     assert not seen.stands_out
     assert seen.at_most >= 1 / (2 * math.sin(0.05 * math.pi / 2))
     assert seen.at_most < 7.5
+
+
+def test_sidebands_of_the_supply_under_modulation_products_are_bounds() -> None:
+    """60 Hz mains modulates 7 kHz by 0.1 %; the pair 60 Hz and 7 kHz has its products there."""
+    pair = sines(96_000.0, 1.0, {60.0: 0.8, 7000.0: 0.2, 6940.0: 1e-4, 7060.0: 1e-4})
+    record = track(with_noise(pair), 96_000.0)
+    held = pair_material(record, hz=(60.0, 7000.0), ratio=4.0, mains_hz=60.0)
+    found = figures(held)["modulation_distortion_2"]
+    assert found.bound == "upper"
+    assert "60 Hz mains" in (found.remark or "")
+    clear = figures(pair_material(record, hz=(60.0, 7000.0), ratio=4.0, mains_hz=50.0))
+    assert clear["modulation_distortion_2"].bound is None
+
+
+def test_a_pair_clear_of_the_mains_stays_measured() -> None:
+    hum = {60.0 * n: 1e-3 / n for n in range(1, 8)}
+    pair = {70.0: 0.8, 7000.0: 0.2, 6930.0: 1e-4, 7070.0: 1e-4, 6940.0: 5e-4, 7060.0: 5e-4}
+    record = track(with_noise(sines(96_000.0, 2.0, pair | hum)), 96_000.0)
+    held = pair_material(record, hz=(70.0, 7000.0), ratio=4.0, mains_hz=60.0)
+    found = figures(held)["modulation_distortion_2"]
+    assert found.bound is None
+    assert abs(found.value - 0.1) <= 2 * found.uncertainty
+
+
+def test_a_pair_on_wrongly_stated_mains_is_refused() -> None:
+    hum = {60.0 * n: 1e-3 / n for n in range(1, 8)}
+    pair = {250.0: 0.8, 8000.0: 0.2, 7750.0: 1e-4}
+    record = track(with_noise(sines(96_000.0, 4.0, pair | hum)), 96_000.0)
+    held = pair_material(record, hz=(250.0, 8000.0), ratio=4.0, mains_hz=50.0)
+    status, reason = reasons(held)["modulation_distortion_2"]
+    assert status == "rejected"
+    assert "60 Hz" in reason
+
+
+def test_ripple_alone_tells_that_the_mains_is_stated_wrongly() -> None:
+    volts = record({100.0: 1e-3, 200.0: 1e-4})
+    status, reason = reasons(idle_material(track(volts), mains_hz=60.0))["hum"]
+    assert status == "rejected"
+    assert "50 Hz" in reason
+
+
+def test_a_line_under_the_fundamental_is_in_its_uncertainty_and_in_the_noise() -> None:
+    """997 Hz in 0.4 s: 1 kHz lies in its lobe, and ripple at 900 and 1100 Hz tells how strong."""
+    ripple = {100.0 * n: 2e-3 for n in range(1, 60)}
+    scores = []
+    for seed in range(12):
+        volts = sines(RATE, 0.4, {997.0: 1.0} | ripple, phase=0.3 + seed)
+        volts = volts + np.random.default_rng(seed).normal(0, 1e-5, len(volts))
+        found = figures(tone_material(track(volts), hz=997.0, mains_hz=50.0))["level"]
+        scores.append(abs(found.value - 1 / math.sqrt(2)) / found.uncertainty)
+    assert max(scores) <= 2
 
 
 @settings(max_examples=25, deadline=None)

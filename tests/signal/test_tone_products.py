@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from backbench.errors import Refusal
-from backbench.signal.intermodulation import find_tones, product_positions, spectrum_apart, summed
+from backbench.signal.intermodulation import find_tones, spectrum_apart
 from backbench.signal.line_ratios import of_amplitudes, of_powers
 from backbench.signal.power import MeanSquare
+from backbench.signal.tone_set import product_positions, summed
 from many_tones import RATE, with_noise
 from tones import sines, track
 

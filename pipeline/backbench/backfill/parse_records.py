@@ -37,7 +37,7 @@ class Problem:
 
 
 @dataclass(frozen=True)
-class Understood:
+class ParsedCell:
     """A cell and what it was taken for."""
 
     column: str
@@ -47,7 +47,7 @@ class Understood:
 
 @dataclass
 class Record:
-    """One review as the sheet tells it: facts, units and figures, as the manifest has them."""
+    """One review as the sheet has it: facts, units and figures, as the manifest has them."""
 
     key: str
     review: dict[str, Any]
@@ -62,7 +62,7 @@ class SheetContents:
 
     records: dict[str, Record]
     problems: list[Problem]
-    understood: list[Understood]
+    parsed: list[ParsedCell]
 
 
 @dataclass(frozen=True)
@@ -78,16 +78,16 @@ class SheetSource:
         return f"{self.sheet.source}, {cell.address if cell else f'row {row.number}'}"
 
 
-def understand(sheet: Sheet, how: ColumnMap) -> SheetContents:
+def parse_sheet(sheet: Sheet, how: ColumnMap) -> SheetContents:
     """Read every row. Raises UserError where the sheet lacks a column that the map names."""
     lacking = sorted(set(columns_of(how)) - set(sheet.headings))
     if lacking:
         faults = [
-            Fault(f"{sheet.source}", f"no column {name!r}", "every column of the map",
-                  f"headings there: {', '.join(sheet.headings)}")
+            Fault(f"{sheet.source}", f"no column {name!r}", "every column that the map names",
+                  f"the spreadsheet's headings: {', '.join(sheet.headings)}")
             for name in lacking
         ]  # fmt: skip
-        raise UserError("the map doesn't fit the sheet", faults)
+        raise UserError("the column map doesn't match the spreadsheet", faults)
     reading = SheetContents({}, [], [])
     source = SheetSource(sheet, how, decimal_signs(sheet, how))
     for row in sheet.rows:
@@ -118,7 +118,7 @@ def _read_row(source: SheetSource, row: Row, reading: SheetContents) -> None:
 
 
 def _clash(record: Record, review: dict[str, Any], unit: dict[str, Any]) -> str | None:
-    """Why a row can't belong to a review that other rows have begun; None where it can."""
+    """Why a row can't belong to a review that other rows have started; None where it can."""
     if record.review != review:
         return f"another date or bench than row {record.rows[0]}, which has the same review key"
     known = record.units.get(unit["key"])
@@ -256,7 +256,7 @@ def _read_figure(
         reading.problems.append(Problem(source.place(row, cell), cell.text, reason))
         return
     record.entered.append(figure)
-    reading.understood.append(Understood(column.column, cell.text, value_text))
+    reading.parsed.append(ParsedCell(column.column, cell.text, value_text))
 
 
 def _refuse_unknown_percent(cell: Cell, unit: str) -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 from backbench.backfill.percent_cells import percent_cells
 from backbench.documents.regular_files import open_regular, read_regular
 from backbench.errors import Fault, UserError
+from backbench.quantities.counts import counted
 
 WORKBOOKS = {".xlsx", ".xlsm", ".xls", ".ods"}
 MAX_SHEET_BYTES = 100_000_000
@@ -88,13 +89,13 @@ def _sheet(
     path: Path, source: str, grid: list[list[Content]], header_row: int, percents: Percents
 ) -> Sheet:
     if len(grid) < header_row:
-        raise _unreadable(path, f"{len(grid)} rows", f"headings in row {header_row}")
+        raise _unreadable(path, counted(len(grid), "row"), f"headings in row {header_row}")
     headings = [" ".join(_text(cell).split()) for cell in grid[header_row - 1]]
     named = [heading for heading in headings if heading]
     twice = sorted({heading for heading in named if named.count(heading) > 1})
     if twice or not named:
         found = f"the heading {twice[0]!r} twice" if twice else "no heading"
-        raise _unreadable(path, found, "each column under a heading of its own")
+        raise _unreadable(path, found, "a different heading for each column")
     rows = [
         Row(number, {
             heading: Cell(content, f"{column(n)}{number}", _is_percent(percents, number - 1, n))

@@ -17,10 +17,13 @@ from backbench.documents.settings import Calibration, Settings
 from backbench.documents.toml_writing import block, table_of, with_tables
 from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import Fault, Refusal, UserError
+from backbench.quantities.counts import counted
 from backbench.readers.file_formats import read_recording
 from backbench.signal.tone_search import find_tone
 from backbench.signal.track import Track
 from backbench.storage.atomic_io import write_text_file
+from backbench.storage.catalogue_paths import places
+from backbench.storage.settings_history import keep_settings
 
 LEAST_SHARE = 0.05
 """Of full scale: a fainter tone would make a poor calibration."""
@@ -50,24 +53,26 @@ def calibrated(path: Path, known: Known, tracks: Sequence[int]) -> Calibration:
     heard = listen(recording.samples, recording.rate_hz, recording.bits)
     if not isinstance(heard, RecognisedStimulus) or heard.kind != "tone":
         content = heard.says if isinstance(heard, RecognisedStimulus) else heard.reason
-        raise UserError("no calibration", [Fault(path.name, content, "one steady tone")])
+        raise UserError(
+            "the calibration can't be worked out", [Fault(path.name, content, "one steady tone")]
+        )
     numbers = list(tracks) or list(range(1, recording.samples.shape[1] + 1))
     volts, worst, faults = {}, 0.0, []
     for n in numbers:
         try:
             if n > recording.samples.shape[1]:
-                raise Refusal(f"{recording.samples.shape[1]} tracks")
+                raise Refusal(f"a recording of {counted(recording.samples.shape[1], 'track')}")
             samples = np.ascontiguousarray(recording.samples[:, n - 1])
             track = Track(samples, recording.rate_hz, 1.0, 0.0, recording.bits)
             rms, relative = _fundamental(track, float(heard.stimulus["tone_hz"]))
         except Refusal as refusal:
-            faults.append(Fault(f"{path.name}, track {n}", str(refusal), "the tone",
+            faults.append(Fault(f"{path.name}, track {n}", str(refusal), "the calibration tone",
                                 "name the tracks that carry it with --track"))  # fmt: skip
             continue
         volts[str(n)] = float(f"{known.vrms / rms:.6g}")
         worst = max(worst, relative)
     if faults:
-        raise UserError("no calibration", faults)
+        raise UserError("the calibration can't be worked out", faults)
     total = math.hypot(known.uncertainty_percent, 100 * worst)
     return Calibration(
         since=known.since, good_until=known.good_until, range=known.range,
@@ -82,7 +87,9 @@ def _fundamental(track: Track, hz: float) -> tuple[float, float]:
     """
     fundamental = find_tone(track, hz, None).fundamental
     if fundamental.rms < LEAST_SHARE:
-        raise Refusal(f"a tone of {100 * fundamental.rms:.2g} % of full scale, too faint to go by")
+        raise Refusal(
+            f"a tone of {100 * fundamental.rms:.2g} % of full scale, too faint to calibrate with"
+        )
     return fundamental.rms, fundamental.relative
 
 
@@ -106,17 +113,19 @@ def saved(root: Path, bench: str, calibration: Calibration, settings: Settings) 
     """
     path = root / SETTINGS_NAME
     if bench not in settings.bench:
-        fault = Fault(f"bench {bench!r}", "no such bench", f"a [bench.{bench}] in {path}",
+        fault = Fault(f"bench {bench!r}", "no such bench", f"a table [bench.{bench}] in {path}",
                       "describe it there first")  # fmt: skip
-        raise UserError("the calibration can't be kept", [fault])
+        raise UserError("the calibration can't be saved", [fault])
     same = (calibration.since, calibration.range)
     if any((c.since, c.range) == same for c in settings.bench[bench].calibration):
-        fault = Fault(str(path), f"a calibration of {same[0]} for this range", "another day",
-                      "correct the one that is there by hand")  # fmt: skip
-        raise UserError("the calibration can't be kept", [fault])
+        fault = Fault(str(path), f"a calibration of {same[0]} for this range",
+                      "a calibration of another date",
+                      "correct the existing calibration by hand")  # fmt: skip
+        raise UserError("the calibration can't be saved", [fault])
     table = calibration.model_dump(exclude_none=True)
     before = path.read_text(encoding="utf-8-sig")
     text = with_tables(before, ["bench", bench, "calibration"], [table], str(path))
     checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
+    keep_settings(root, places(root).ledger.folder)
     write_text_file(path, text)
     return path

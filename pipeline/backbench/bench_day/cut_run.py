@@ -75,13 +75,13 @@ class _Clock:
         return self.offset + self.rate * seconds
 
 
-def _fitted(heard: Array, run: Run, recording: Path) -> _Clock:
+def _fitted(starts_s: Array, run: Run, recording: Path) -> _Clock:
     """The start and speed at which all markers of the layout are met."""
     expected = np.array(run.markers)
     best = np.zeros(len(expected), dtype=bool)
-    for start in heard:
+    for start in starts_s:
         at = start - expected[0] + expected
-        nearest = heard[np.argmin(np.abs(heard[:, None] - at), axis=0)]
+        nearest = starts_s[np.argmin(np.abs(starts_s[:, None] - at), axis=0)]
         met = np.abs(nearest - at) < WITHIN_S
         if met.sum() > best.sum():
             best, matched = met, nearest
@@ -100,11 +100,11 @@ def _fitted(heard: Array, run: Run, recording: Path) -> _Clock:
 
 def _refuse(cuts: list[Cut], frames: int, recording: Path) -> None:
     faults = [
-        Fault(str(cut.path), "a file that is there", "a new file", "move it away first")
+        Fault(str(cut.path), "an existing file", "a new file", "move it elsewhere first")
         for cut in cuts if cut.path.exists()
     ]  # fmt: skip
     if cuts[-1].last > frames or cuts[0].first < 0:
-        faults.append(Fault(str(recording), "a recording that breaks off", "the whole run"))
+        faults.append(Fault(str(recording), "a recording shorter than the run", "the whole run"))
     if faults:
         raise UserError("the recording can't be cut", faults)
 

@@ -60,7 +60,7 @@ def partner_of(units: list[str]) -> str | None:
     if len(units) > 2 or len(set(units)) != len(units):
         fault = Fault("--unit", ", ".join(units), "one unit, or two different ones",
                       "write further units into review.toml by hand")  # fmt: skip
-        raise UserError("the review can't be begun", [fault])
+        raise UserError("the review can't be started", [fault])
     return units[1] if len(units) == 2 else None
 
 
@@ -68,7 +68,7 @@ def serials_of(serials: list[str] | None, units: list[str]) -> tuple[str, ...]:
     """Serial numbers: none, or one a unit. Raises UserError."""
     if serials and len(serials) != len(units):
         fault = Fault("--serial", str(len(serials)), f"{len(units)}, one for each --unit")
-        raise UserError("the review can't be begun", [fault])
+        raise UserError("the review can't be started", [fault])
     return tuple(serials or ())
 
 
@@ -86,7 +86,7 @@ def manifest_text(begun: Begun) -> str:
             Fault(f"--{name}", MISSING, HINTS.get(name, "a value"), "no default is assumed")
             for name in missing
         ]
-        raise UserError("the review can't be begun", faults)
+        raise UserError("the review can't be started", faults)
     units = [_unit(begun, key) for key in begun.units]
     text = "\n\n".join([_head(begun), *units, _tracks(begun), _conditions(begun)]) + "\n"
     read_manifest(text.encode(), MANIFEST_NAME)
@@ -99,7 +99,7 @@ def begin(folder: Path, begun: Begun) -> Path:
     path = folder / MANIFEST_NAME
     if path.exists():
         fault = Fault(str(path), "a manifest", "a folder without one", "choose another folder")
-        raise UserError("the review can't be begun", [fault])
+        raise UserError("the review can't be started", [fault])
     folder.mkdir(parents=True, exist_ok=True)
     write_text_file(path, text)
     return path
@@ -185,7 +185,7 @@ def _tracks(begun: Begun) -> str:
     of_track = begun.units if begun.partner else begun.units * len(begun.outputs)
     if begun.partner and len(begun.outputs) != len(begun.units):
         fault = Fault("--output", str(len(begun.outputs)), "two outputs, one for each unit")
-        raise UserError("the review can't be begun", [fault])
+        raise UserError("the review can't be started", [fault])
     roles = table_of({
         str(n): {"unit": unit, "output": output}
         for n, (unit, output) in enumerate(zip(of_track, begun.outputs, strict=True), 1)

@@ -86,7 +86,7 @@ class Chart:
             expected = f"at most {MOST_ROWS}"
             faults.append(Fault("rows", str(frame.height), expected, remedy))
         if faults:
-            raise UserError(f"the chart {self.name} cannot be drawn", faults)
+            raise UserError(f"the chart {self.name} can't be drawn", faults)
         return {name: choices[0] for name, choices in known.items()} | dict(options)
 
 

@@ -34,8 +34,10 @@ def save(chart: alt.TopLevelMixin, path: Path, size: Size | None = None) -> None
     elif suffix in writers:
         content = writers[suffix](chart).encode()
     else:
-        fault = Fault(str(path), suffix or "no suffix", ".html, .svg or .png")
-        raise UserError("the chart cannot be written", [fault])
+        fault = Fault(
+            str(path), suffix or "a name without an ending", "a name ending in .html, .svg or .png"
+        )
+        raise UserError("the chart can't be written", [fault])
     aside = path.with_name(path.name + ".part")
     aside.write_bytes(content)
     aside.replace(path)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 BATCH = 50
 """Reviews that are taken in at a time."""
 FEW = 3
-"""Cells of each column that are shown as they were understood."""
+"""Cells of each column that are shown as they were read."""
 
 
 @app.command(rich_help_panel=INGEST)
@@ -43,14 +43,14 @@ def backfill(
     Example: backbench backfill old-amplifiers.xlsx --map old-amplifiers.toml -c my-catalogue
     """
     from backbench.backfill.column_map import read_map
-    from backbench.backfill.parse_records import understand
+    from backbench.backfill.parse_records import parse_sheet
     from backbench.backfill.spreadsheet import read_sheet
     from backbench.backfill.written_manifests import manifests
 
     home = opened(catalogue)
     how = read_map(column_map)
     sheet_read = read_sheet(sheet, how.sheet, how.header_row)
-    reading = understand(sheet_read, how)
+    reading = parse_sheet(sheet_read, how)
     written, more = manifests(sheet_read, reading, sheet, column_map)
     left_out = [*reading.problems, *more]
     _show(reading, left_out, len(written), problems)
@@ -84,9 +84,9 @@ def _ingested(home: Catalogue, reviews: list[WrittenReview]) -> tuple[list[Outco
 
 
 def _show(reading: SheetContents, left_out: list[Problem], count: int, to: Path | None) -> None:
-    """A few cells of each column as understood, then everything that was left out."""
+    """A few cells of each column as read, then everything that was left out."""
     shown: dict[str, list[str]] = {}
-    for item in reading.understood:
+    for item in reading.parsed:
         shown.setdefault(item.column, []).append(f"{item.text!r} read as {item.value}")
     for column, lines in shown.items():
         distinct = list(dict.fromkeys(lines))
@@ -96,8 +96,8 @@ def _show(reading: SheetContents, left_out: list[Problem], count: int, to: Path 
     if to is not None:
         _write_problems(left_out, to)
     typer.echo(
-        f"\n{counted(count, 'review')}, {counted(len(reading.understood), 'figure')}; "
-        f"{len(left_out)} left out."
+        f"\n{counted(count, 'review')}, {counted(len(reading.parsed), 'figure')}; "
+        f"{counted(len(left_out), 'problem')} left out."
     )
 
 

@@ -89,11 +89,13 @@ def withdraw(
             [Fault("--reason", MISSING, "a text that says why")],
         )
     if dry_run:
+        known = corrections.withdrawn_receipt if undo else corrections.newest_receipt
+        known(home.places, review)
         typer.echo(f"would {'restore' if undo else 'withdraw'} {review}; its originals are kept")
         return
     with home.places.changing():
         if undo:
-            corrections.take_back(home.places, review)
+            corrections.restore_review(home.places, review)
         else:
             corrections.withdraw(home.places, review, str(reason))
     if undo:

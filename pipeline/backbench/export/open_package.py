@@ -13,7 +13,7 @@ from typing import Any
 
 import polars as pl
 
-from backbench.errors import Fault, UserError
+from backbench.errors import NOT_EMPTY, Fault, UserError
 from backbench.export.csv_escaping import inert
 from backbench.export.data_dictionary import TABLES, described
 from backbench.progress import nothing
@@ -54,7 +54,7 @@ def export_catalogue(
     Raises UserError where something is in the folder already.
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        fault = Fault(str(folder), "something there", "a new or empty folder", "name another one")
+        fault = Fault(str(folder), NOT_EMPTY, "a new or empty folder", "choose another folder")
         raise UserError("the catalogue can't be exported", [fault])
     frames = {name: store.frame(f"FROM {name} ORDER BY ALL") for name in exported_tables(store)}
     written = [(name, frame.height) for name, frame in frames.items()]

@@ -69,7 +69,12 @@ def write_snapshot(source: CataloguePaths, folder: Path) -> Path:
                 shutil.rmtree(left)
             return _added(source, folder)
     except Timeout:
-        fault = Fault(str(folder), "another process", "one that writes", "try again later")
+        fault = Fault(
+            str(folder),
+            "another process that writes a snapshot",
+            "one process at a time",
+            "try again later",
+        )
         raise UserError("a snapshot is being written there", [fault]) from None
 
 
@@ -137,5 +142,7 @@ def _refuse_stranger(folder: Path) -> None:
         path for path in folder.iterdir() if not path.name.startswith(known)
     ]  # fmt: skip
     if strange:
-        fault = Fault(str(strange[0]), "something there", "a new or empty folder, or snapshots")
+        fault = Fault(
+            str(strange[0]), "a file that is no snapshot", "a new or empty folder, or snapshots"
+        )
         raise UserError("the snapshot can't be written", [fault])

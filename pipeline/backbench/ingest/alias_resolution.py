@@ -46,7 +46,7 @@ def _refuse_joined(manifest: Manifest, keys: dict[str, str]) -> None:
         olds = ", ".join(old for old, new in keys.items() if new in twice)
         fault = Fault(
             f"{SETTINGS_NAME}, aliases", f"{olds} as one unit {twice[0]!r}",
-            "units that never stood in one review together",
+            "aliases of units that no review measured together",
             f"review {manifest.review.key} measured them as two",
         )  # fmt: skip
         raise UserError(f"{manifest.review.key} can't be read under the aliases", [fault])

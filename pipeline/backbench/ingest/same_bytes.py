@@ -34,7 +34,7 @@ def _fault(where: str, names: list[str]) -> Fault:
     listed = ", ".join(others[:3]) + (f" and {len(others) - 3} more" if len(others) > 3 else "")
     return Fault(
         f"{where}, capture", f"the same recording as {first} in {listed}", "each recording once",
-        "name the recording that was meant, or take the copies out",
+        "name the recording that was meant, or remove the copies",
     )  # fmt: skip
 
 

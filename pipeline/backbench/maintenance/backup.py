@@ -13,12 +13,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from backbench.documents.file_names import SETTINGS_NAME
-from backbench.errors import Fault, UserError
+from backbench.errors import NOT_EMPTY, Fault, UserError
 from backbench.maintenance.verify import named_originals, no_original, vault_files
 from backbench.storage.atomic_io import ASIDE, flush_folder, make_folder, write_aside
 from backbench.storage.catalogue_paths import CataloguePaths, places
 from backbench.storage.database import DATABASE_NAME, MAKING, copy_database, take_place
 from backbench.storage.fault_injection import reached
+from backbench.storage.settings_history import FOLDER, kept_settings
 from backbench.storage.vault import refuse_changed
 
 MARK = ".backup-of"
@@ -67,6 +68,8 @@ def restore(source: CataloguePaths, folder: Path, progress: Progress) -> Copied:
             receipts = _receipts(source)
             _copy_originals(source, target, copied, progress)
             _copy_receipts(receipts, target)
+            for path in kept_settings(source.ledger.folder):
+                _copy_small(path, target.ledger.folder / FOLDER / path.name)
         return copied
     _refuse_stranger(source, target)
     make_folder(folder)
@@ -92,6 +95,8 @@ def _copy(source: CataloguePaths, target: CataloguePaths, progress: Progress) ->
         receipts = _receipts(source)
         _copy_originals(source, target, copied, progress)
         _copy_receipts(receipts, target)
+        for path in kept_settings(source.ledger.folder):
+            _copy_small(path, target.ledger.folder / FOLDER / path.name)
         for path in sorted((source.root / "queries").glob("*.sql")):
             _copy_small(path, target.root / "queries" / path.name)
         if has_database:
@@ -177,7 +182,11 @@ def _copy_small(source: Path, target: Path) -> None:
 def _refuse_overlap(source: Path, target: Path) -> None:
     one, other = source.resolve(), target.resolve()
     if one.is_relative_to(other) or other.is_relative_to(one):
-        fault = Fault(str(target), f"a folder in common with {source}", "a folder elsewhere")
+        fault = Fault(
+            str(target),
+            f"a folder in common with {source}",
+            "a folder outside it, and not above it",
+        )
         raise UserError("the copy can't be made", [fault])
 
 
@@ -186,7 +195,7 @@ def _refuse_stranger(source: CataloguePaths, target: CataloguePaths) -> None:
     root = target.root
     if root.exists() and (not root.is_dir() or _filled(root)):
         if not (root / MARK).is_file():
-            fault = Fault(str(root), "something there", "a new or empty folder, or a backup")
+            fault = Fault(str(root), NOT_EMPTY, "a new or empty folder, or a backup")
             raise UserError("the copy can't be made", [fault])
         _refuse_conflict(source, target)
 

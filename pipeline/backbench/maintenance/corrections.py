@@ -1,8 +1,7 @@
-"""Corrections that lose nothing: a review withdrawn or taken back, a unit renamed or merged."""
+"""Corrections that lose nothing: a review withdrawn or restored, a unit renamed or merged."""
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import replace
 
 from backbench.documents.file_names import SETTINGS_NAME
@@ -10,11 +9,12 @@ from backbench.documents.settings import Settings
 from backbench.documents.toml_writing import with_key
 from backbench.documents.unit_facts import KEY
 from backbench.documents.validation import checked, measures, parse_toml
-from backbench.errors import Fault, UserError
+from backbench.errors import Fault, UserError, unknown_key
 from backbench.ingest.receive import recall
 from backbench.ingest.withdrawn import drop_withdrawn
 from backbench.storage.atomic_io import write_text_file
 from backbench.storage.catalogue_paths import CataloguePaths
+from backbench.storage.settings_history import keep_settings
 from backbench.storage.vault import Receipt
 
 ALIASES = "Former keys of units, and their present keys."
@@ -27,32 +27,39 @@ def withdraw(places: CataloguePaths, review: str, reason: str) -> Receipt:
     A withdrawal that was broken off after its receipt is carried on. Raises UserError where
     there is no such review, or it is withdrawn and out of the database already.
     """
-    newest = _newest(places, review)
+    newest = newest_receipt(places, review)
     if newest.withdrawn is not None:
         if drop_withdrawn(places):
             return newest
-        fault = Fault(f"review {review!r}", f"withdrawn: {newest.withdrawn}", "one that stands")
+        fault = Fault(
+            f"review {review!r}", f"withdrawn: {newest.withdrawn}", "a review that is not withdrawn"
+        )
         raise UserError("the review is withdrawn already", [fault])
     receipt = _written(places, replace(newest, withdrawn=reason))
     drop_withdrawn(places)
     return receipt
 
 
-def take_back(places: CataloguePaths, review: str) -> Receipt:
+def restore_review(places: CataloguePaths, review: str) -> Receipt:
     """End a withdrawal; `recompute` then loads the review again. Raises UserError."""
-    newest = _newest(places, review)
-    if newest.withdrawn is None:
-        fault = Fault(f"review {review!r}", "a review that stands", "one that was withdrawn")
-        raise UserError("nothing is withdrawn", [fault])
+    newest = withdrawn_receipt(places, review)
     return _written(places, replace(newest, withdrawn=None))
 
 
-def _newest(places: CataloguePaths, review: str) -> Receipt:
+def withdrawn_receipt(places: CataloguePaths, review: str) -> Receipt:
+    """The newest receipt of a withdrawn review. Raises UserError where it isn't one."""
+    newest = newest_receipt(places, review)
+    if newest.withdrawn is None:
+        fault = Fault(f"review {review!r}", "a review that is not withdrawn", "a withdrawn review")
+        raise UserError("the review is not withdrawn", [fault])
+    return newest
+
+
+def newest_receipt(places: CataloguePaths, review: str) -> Receipt:
+    """The newest receipt of a review. Raises UserError where the ledger has none."""
     known = places.ledger.newest()
     if review not in known:
-        near = difflib.get_close_matches(review, known, n=1)
-        remedy = f"did you mean {near[0]}?" if near else "see `backbench reviews`"
-        fault = Fault(f"review {review!r}", "no such review", "a review's key", remedy)
+        fault = unknown_key("review", review, known, "see `backbench reviews`")
         raise UserError("the review is not known", [fault])
     return known[review]
 
@@ -73,7 +80,9 @@ def rename_unit(places: CataloguePaths, old: str, new: str) -> None:
     written again. Raises UserError as renamed_settings does.
     """
     if places.settings.aliases.get(old) != new:
-        write_text_file(places.root / SETTINGS_NAME, renamed_settings(places, old, new))
+        text = renamed_settings(places, old, new)
+        keep_settings(places.root, places.ledger.folder)
+        write_text_file(places.root / SETTINGS_NAME, text)
 
 
 def renamed_settings(places: CataloguePaths, old: str, new: str) -> str:
@@ -90,11 +99,11 @@ def renamed_settings(places: CataloguePaths, old: str, new: str) -> str:
     }  # fmt: skip
     faults = []
     if old not in units:
-        near = difflib.get_close_matches(old, units, n=1)
-        remedy = f"did you mean {near[0]}?" if near else ""
-        faults.append(Fault(f"unit {old!r}", "no such unit", "a unit's present key", remedy))
+        faults.append(unknown_key("unit", old, units))
     if not KEY.fullmatch(new):
-        faults.append(Fault("the new key", repr(new), "small letters, digits, '.', '-', '_'"))
+        faults.append(
+            Fault("the new key", repr(new), "lower-case letters, digits, '.', '-' and '_' only")
+        )
     if settings.unit_key(new) == old:
         faults.append(Fault("the new key", repr(new), "a key that does not lead back to it",
                             f"take {new!r} out of [aliases] in {SETTINGS_NAME}"))  # fmt: skip

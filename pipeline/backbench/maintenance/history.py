@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from backbench.documents.manifest import Manifest
-from backbench.errors import Fault, UserError
+from backbench.errors import UserError, unknown_key
 from backbench.ingest.analysis_plan import plan_review
 from backbench.ingest.incremental import work_of
 from backbench.ingest.receive import recall
@@ -59,8 +59,8 @@ def history(
     """Every receipt of the reviews that a unit stood in, under any of its keys, in order.
 
     with_readings: old readings are computed again from the vault, by the methods and the
-    calibrations in force. started is told how many receipts there are; progress, how many were
-    just told. Raises UserError where the unit is not known.
+    calibrations in force. started is called with the number of receipts; progress, how many were
+    just read. Raises UserError where the unit is not known.
     """
     entries: list[HistoryEntry] = []
     before: dict[str, Receipt] = {}
@@ -68,7 +68,7 @@ def history(
     started(len(found))
     for receipt, manifest in found:
         earlier = before.get(receipt.review)
-        changes = tuple(_changes(places, earlier, receipt)) if earlier else ("first taken in",)
+        changes = tuple(_changes(places, earlier, receipt)) if earlier else ("first ingested",)
         moved = None
         if with_readings and earlier is not None:
             moved = tuple(_moved(places, unit, earlier, receipt))
@@ -81,15 +81,18 @@ def history(
 def _receipts(places: CataloguePaths, unit: str) -> list[tuple[Receipt, Manifest]]:
     """Receipts of the reviews that a unit stood in, in order, with their manifests."""
     settings = places.settings
-    recalled = ((one, recall(one, places.vault)) for one in places.ledger.receipts())
-    found = [
-        (receipt, manifest) for receipt, manifest in recalled
-        if unit in {settings.unit_key(one.key) for one in manifest.unit}
-    ]  # fmt: skip
-    if not found:
-        fault = Fault(f"unit {unit!r}", "no such unit", "a unit's present key")
+    receipts: list[tuple[Receipt, Manifest]] = []
+    known: set[str] = set()
+    for receipt in places.ledger.receipts():
+        manifest = recall(receipt, places.vault)
+        keys = {settings.unit_key(one.key) for one in manifest.unit}
+        known |= keys
+        if unit in keys:
+            receipts.append((receipt, manifest))
+    if not receipts:
+        fault = unknown_key("unit", unit, known)
         raise UserError("the unit is not known", [fault])
-    return found
+    return receipts
 
 
 def _changes(places: CataloguePaths, earlier: Receipt, later: Receipt) -> Iterator[str]:

@@ -11,6 +11,7 @@ from backbench.errors import Fault, UserError
 from backbench.maintenance.verify_rows import REBUILD, row_faults
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import DATABASE_NAME, Database, reading
+from backbench.storage.settings_history import settings_faults
 from backbench.storage.vault import RESTORE, Receipt, read_receipt, refuse_changed
 
 Progress = Callable[[int], None]
@@ -45,6 +46,7 @@ def verify(places: CataloguePaths, progress: Progress) -> Report:
         places.settings  # noqa: B018
     except UserError as error:
         report.faults += error.faults
+    report.faults += settings_faults(places.root, places.ledger.folder)
     receipts = _receipts(places, report)
     whole = _originals(places, report, progress)
     _named(places, receipts, whole, report)
@@ -70,7 +72,7 @@ def _receipts(places: CataloguePaths, report: Report) -> list[Receipt]:
     numbers = {int(path.stem) for path in places.ledger.folder.glob("[0-9]*.json")}
     for missing in sorted(set(range(1, max(numbers, default=0))) - numbers):
         where = str(places.ledger.folder / f"{missing:06d}.json")
-        report.faults.append(Fault(where, "no such file", "a receipt of every number", RESTORE))
+        report.faults.append(Fault(where, "no such file", "a receipt for every number", RESTORE))
     return found
 
 
@@ -162,7 +164,12 @@ def _traced(store: Database, receipts: list[Receipt]) -> list[Fault]:
     named |= {(r.review, r.manifest) for r in receipts}
     rows = store.rows("SELECT DISTINCT review_key, sha256 FROM analysis_capture ORDER BY ALL")
     return [
-        Fault(f"{DATABASE_NAME}, {key}", f"readings from {sha256}", "a received file", REBUILD)
+        Fault(
+            f"{DATABASE_NAME}, {key}",
+            f"readings from {sha256}",
+            "a file that a receipt names",
+            REBUILD,
+        )
         for key, sha256 in rows
         if (key, sha256) not in named
     ]
@@ -191,5 +198,5 @@ def _entered(store: Database, places: CataloguePaths, whole: set[str]) -> list[F
 
 def _faults_of(error: UserError | OSError, path: Path) -> list[Fault]:
     if isinstance(error, UserError):
-        return list(error.faults) or [Fault(str(path), error.what, "a sound file")]
+        return list(error.faults) or [Fault(str(path), error.what, "a file that can be read")]
     return [Fault(str(path), error.strerror or str(error), "a file that can be read")]

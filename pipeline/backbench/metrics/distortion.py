@@ -22,8 +22,10 @@ from backbench.metrics.harmonic_band import (
     with_mains,
     with_second_and_third,
 )
+from backbench.metrics.sample_steps import STEPS_CHOICE, blunt_steps, dither_off
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
+from backbench.signal.dither import STEPS, is_dithered
 from backbench.signal.hidden_hum import UNSEEN_FACTOR
 from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import stands
@@ -74,7 +76,7 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     better="lower",
     source=SOURCE,
     stimuli=["tone"],
-    version=2,
+    version=3,
     choice="re the fundamental; harmonics 2 to 10" + BAND_CHOICE + LINE_CHOICE,
     traits=Traits(
         compared_at=AT_POWERS,
@@ -104,7 +106,7 @@ def _thd(tone: ToneView) -> MeasuredValue:
     better="lower",
     source=SOURCE + ", 14.12.3",
     stimuli=["tone"],
-    version=2,
+    version=3,
     choice="re the root sum square of fundamental and harmonics 2 to 10"
     + BAND_CHOICE
     + LINE_CHOICE,
@@ -142,7 +144,7 @@ def percent_of_total(
     better="lower",
     source=SOURCE,
     stimuli=["tone"],
-    version=2,
+    version=3,
     choice="re the fundamental; all harmonics up to 20 kHz; given only where these hold the second "
     "and the third" + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True, sheet="left out"),
@@ -165,9 +167,9 @@ def _thd_wide(tone: ToneView) -> MeasuredValue:
     better="lower",
     source="AES17, 6.3.1, and IEC 60268-3 (second-hand)",
     stimuli=["tone"],
-    version=3,
+    version=4,
     choice="re the total rms, 20 Hz to 20 kHz; the fundamental's lobe is taken out and the "
-    "noise beside it put in its place",
+    "noise beside it put in its place" + STEPS_CHOICE,
     traits=Traits(
         compared_at=AT_POWERS,
         position=70,
@@ -185,14 +187,36 @@ def thd_n(tone: ToneView) -> MeasuredValue:
 def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
     tone.distorting()
     refuse_mirrored(tone)
-    found = percent_of_total(tone.lines.residual, tone.square)
+    found = less_steps(tone, percent_of_total(tone.lines.residual, tone.square), 100.0)
     bench = tone.bench
     if bench is None:
         return found
     # The bench's noise has its own volts, its harmonics go with the level.
-    noise = 100 * bench.lines.noise_only().rms / tone.square.rms
+    noise = 100 * _noise_of(bench).value / tone.square.rms
     clear = noise_off(found, MeasuredValue(noise, 0.0))
     return off_at_level(clear, tone.level_v, of_levels(tone, _in_band))
+
+
+def less_steps(
+    tone: ToneView, found: MeasuredValue, whole: float, band_hz: float = BAND_HZ[1]
+) -> MeasuredValue:
+    """A residual without what the steps of the samples make of it.
+
+    whole: what the figure gives the level of the tone as: 100 for a ratio in percent, its volts for
+    an rms. band_hz: how far the residual reaches.
+    """
+    lines = tone.lines
+    step = whole * lines.step_v / tone.square.rms
+    if not is_dithered(lines.noise, lines.step_v):
+        return blunt_steps(found, step * math.sqrt(STEPS))
+    return dither_off(found, step * math.sqrt(2 * band_hz / lines.spectrum.rate_hz))
+
+
+def _noise_of(tone: ToneView) -> MeasuredValue:
+    """All that is neither fundamental nor harmonic, V."""
+    noise = tone.distorting().noise_only()
+    own = noise.relative * noise.rms if noise.value > 0 else 0.0
+    return less_steps(tone, MeasuredValue(noise.rms, own, own, noise.samples), tone.square.rms)
 
 
 def _in_band(tone: ToneView) -> MeasuredValue:
@@ -208,8 +232,8 @@ def _in_band(tone: ToneView) -> MeasuredValue:
     better="higher",
     source="IEEE 1241 (from memory)",
     stimuli=["tone"],
-    version=3,
-    choice="total over distortion and noise, 20 Hz to 20 kHz: the inverse of THD+N",
+    version=4,
+    choice="total over distortion and noise, 20 Hz to 20 kHz: the inverse of THD+N" + STEPS_CHOICE,
     traits=Traits(interpolated_in_power=True, sheet="one power"),
 )
 def sinad(tone: ToneView) -> MeasuredValue:
@@ -229,24 +253,19 @@ def sinad(tone: ToneView) -> MeasuredValue:
     better="higher",
     source="IEC 60268-3 (signal-to-noise ratio; from memory)",
     stimuli=["tone"],
-    version=3,
+    version=4,
     choice="fundamental over noise and hum, 20 Hz to 20 kHz unweighted, harmonics taken out"
     "; with a loop-back in the same range and at the same frequency the bench's own noise is taken "
-    "off in power, a lower bound within 3 dB of it",
+    "off in power, a lower bound within 3 dB of it" + STEPS_CHOICE,
     traits=Traits(
         compared_at=AT_POWERS, position=80, interpolated_in_power=True, sheet="one power"
     ),
 )
 def snr(tone: ToneView) -> MeasuredValue:
     """Fundamental over all that is neither fundamental nor harmonic, 20 Hz to 20 kHz."""
-    noise = tone.distorting().noise_only()
-    found = MeasuredValue(
-        noise.rms, noise.relative * noise.rms, noise.relative * noise.rms, noise.samples
-    )
+    found = _noise_of(tone)
     if tone.bench is not None:
-        own = tone.bench.lines.noise_only()
-        u = own.relative * own.rms
-        found = noise_off(found, MeasuredValue(own.rms, u, u, own.samples))
+        found = noise_off(found, _noise_of(tone.bench))
     u = DB_PER_RELATIVE * math.hypot(found.uncertainty / found.value, tone.square.relative)
     ratio = 20 * math.log10(tone.square.rms / found.value)
     bound: Bound | None = "lower" if found.bound else None
@@ -276,7 +295,7 @@ def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
     better="lower",
     source=SOURCE + ", 14.12.5",
     stimuli=["tone"],
-    version=2,
+    version=3,
     choice="re the fundamental; noise taken off, an upper bound where it doesn't stand out; "
     "wider where a mains line may hide in it" + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True),

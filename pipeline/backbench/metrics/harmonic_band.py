@@ -18,6 +18,7 @@ from backbench.metrics.tone import ToneView
 from backbench.signal.harmonics import Harmonics
 from backbench.signal.mains import mains_mismatch_text, other_mains
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND
+from backbench.signal.track import Array
 
 LEAST_ORDER = 3
 BAND_CHOICE = (
@@ -34,7 +35,7 @@ def refuse_other_mains(tone: ToneView) -> None:
     lines, nominal = tone.lines, tone.capture_data.mains_hz
     if nominal is None:
         return
-    other = other_mains(lines.spectrum, lines.noise, nominal, lines.position)
+    other = other_mains(lines.spectrum, lines.noise, nominal, lines.apart)
     if other is not None:
         raise Refusal(mains_mismatch_text(nominal, other))
 
@@ -101,7 +102,8 @@ def ceiling_of(tone: ToneView, last: int) -> float:
     lines = tone.lines
     if (lines.harmonics(last).hum > 0).any():
         return math.inf
-    return lines.residual.rms if last * lines.frequency_hz <= BAND_HZ[1] * EDGE else math.inf
+    most = lines.residual.rms + math.sqrt(lines.steps)
+    return most if last * lines.frequency_hz <= BAND_HZ[1] * EDGE else math.inf
 
 
 def beyond_band(tone: ToneView, figure: MeasuredValue, top_hz: float) -> MeasuredValue:
@@ -133,12 +135,24 @@ def with_mains(
     only: the one harmonic that the figure is of.
     """
     chosen = found.orders == only if only else found.orders > 1
+    figure = _with_steps(tone, figure, found.noise[chosen])
     hidden = float(found.hum[chosen].sum())
     seen = float(np.maximum(found.square[chosen], found.noise[chosen]).sum())
     if hidden <= MAINS_MATTERS * seen:
         return figure
     shown = replace(found, orders=np.where(chosen, found.orders, 0))
     return replace(figure, remark=joined(figure.remark, mains_remark(tone, shown)))
+
+
+def _with_steps(tone: ToneView, figure: MeasuredValue, noise: Array) -> MeasuredValue:
+    """The figure, with a remark where undithered steps of the samples make it a bound."""
+    if figure.bound is None or len(noise) * tone.lines.steps <= MAINS_MATTERS * float(noise.sum()):
+        return figure
+    remark = (
+        f"samples in steps of {tone.lines.step_v:.3g} V without dither make harmonics of their "
+        "own; record in longer words or with dither"
+    )
+    return replace(figure, remark=joined(figure.remark, remark))
 
 
 def mains_remark(tone: ToneView, found: Harmonics) -> str:

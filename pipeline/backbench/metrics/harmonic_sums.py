@@ -47,7 +47,7 @@ def _sum_of(found: Harmonics, parity: int) -> MeanSquare:
     better="neither",
     source=SOURCE,
     stimuli=["tone"],
-    version=2,
+    version=3,
     choice="re the fundamental; harmonics 2, 4, 6, 8 and 10" + BAND_CHOICE + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True),
 )
@@ -67,7 +67,7 @@ def _even(tone: ToneView) -> MeasuredValue:
     better="neither",
     source=SOURCE,
     stimuli=["tone"],
-    version=2,
+    version=3,
     choice="re the fundamental; harmonics 3, 5, 7 and 9" + BAND_CHOICE + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True),
 )
@@ -93,7 +93,7 @@ def _sum(tone: ToneView, parity: int) -> MeasuredValue:
     better="lower",
     source=SOURCE,
     stimuli=["tone"],
-    version=2,
+    version=3,
     choice="re the fundamental; harmonics from the 11th on, up to 20 kHz" + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True),
 )
@@ -115,7 +115,7 @@ def _high(tone: ToneView) -> MeasuredValue:
     better="neither",
     source="common practice, no source",
     stimuli=["tone"],
-    version=2,
+    version=3,
     choice="among harmonics 2 to 10; no number where none stands out or two can't be told apart",
 )
 def dominant_harmonic(tone: ToneView) -> MeasuredValue:

@@ -7,9 +7,11 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.errors import Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.noise import IdleView, dither_power, line_figure, steps_rule
+from backbench.metrics.noise import HALF_STEP, IdleView, line_figure
+from backbench.metrics.sample_steps import STEPS_CHOICE, blunt_steps, dither_off
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.track import Array
@@ -50,7 +52,7 @@ def _together(lines: list[MeanSquare]) -> MeanSquare:
     better="lower",
     source=f"{_PRACTICE}: residual hum",
     stimuli=["idle"],
-    version=1,
+    version=2,
     choice="root sum square of multiples 1 to 10 of the mains frequency as found, noise taken "
     "off; an upper bound where the sum doesn't stand out" + LINE_CHOICE,
 )
@@ -60,7 +62,7 @@ def hum(idle: IdleView) -> MeasuredValue:
 
 
 def _hum(idle: IdleView) -> MeasuredValue:
-    return line_figure(_together([square for _, _, square in idle.hum()]), idle.track)
+    return line_figure(_together([square for _, _, square in idle.hum()]), idle)
 
 
 @metric(
@@ -70,10 +72,9 @@ def _hum(idle: IdleView) -> MeasuredValue:
     better="lower",
     source=_PRACTICE,
     stimuli=["idle"],
-    version=2,
+    version=3,
     choice="root of the mean power over 1 kHz to 10 kHz, from the median of each third of an "
-    "octave, clear of mains lines; an upper bound where the word "
-    "length of the file makes half of it" + CHOICE,
+    "octave, clear of mains lines" + STEPS_CHOICE + CHOICE,
 )
 def hiss(idle: IdleView) -> MeasuredValue:
     """Noise per root hertz between 1 kHz and 10 kHz, away from lines."""
@@ -103,8 +104,11 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     dof = 2 * math.log(2) ** 2 * len(power) / (own.window.spread * MEDIAN_EFFICIENCY)
     estimation = value / math.sqrt(2 * dof)
     total = combine([Contribution(estimation, dof), Contribution(value * idle.track.calibration)])
-    steps = dither_power(idle, chosen, None) / (chosen.stop - chosen.start)
-    return MeasuredValue(value, total.u, estimation, total.dof, bound=steps_rule(square, steps))
+    found = MeasuredValue(value, total.u, estimation, total.dof)
+    if not idle.is_dithered:
+        width = HISS_HZ[1] - HISS_HZ[0]
+        return blunt_steps(found, HALF_STEP * idle.step_v / math.sqrt(width))
+    return dither_off(found, idle.step_v / math.sqrt(own.rate_hz / 2))
 
 
 @metric(
@@ -114,13 +118,18 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     better="neither",
     source=_PRACTICE,
     stimuli=["idle"],
-    version=1,
+    version=2,
     choice="mains lines 1 to 10 over the noise between lines, 20 Hz to 20 kHz unweighted, the "
     "bench's own included; above 0 dB hum rules; the remark names the likely cause as reviewers do",
 )
 def hum_over_hiss(idle: IdleView) -> MeasuredValue:
     """Hum over the noise beside it, 20 Hz to 20 kHz: which of the two dominates."""
     lines = idle.hum()
+    if not idle.is_dithered:
+        raise Refusal(
+            "the noise is too weak to blur the steps of the samples, which make lines of noise and "
+            "noise of lines; use a more sensitive input range"
+        )
     square = _together([line for _, _, line in lines])
     chosen, _ = idle.band()
     noise = float(idle.noise[chosen].sum())

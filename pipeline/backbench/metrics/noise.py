@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -12,9 +13,12 @@ import numpy as np
 
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_noise, lines_off
-from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
+from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.metrics.sample_steps import STEPS_CHOICE, blunt_steps, dither_off
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
+from backbench.quantities.writing import in_text
 from backbench.signal.background import background
+from backbench.signal.dither import is_dithered
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
     LINES,
@@ -26,17 +30,21 @@ from backbench.signal.mains import (
 )
 from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record
-from backbench.signal.spectrum import Spectrum, spectrum
+from backbench.signal.spectrum import Spectrum, peak_position, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Contribution, combine
 from backbench.signal.weighting import a_weighting_power
+from backbench.signal.word_length import sample_step
 
 FAMILY = "Noise and hum"
 
 LEAST_MAINS_PERIODS = 16
-DITHER = 1 / 4
-"""Mean square of quantisation with triangular dither, in squared steps (q^2/12 + q^2/6)."""
+PLAYED_V = 0.05
+"""Weaker lines may be the unit's own; common practice, no source."""
+PLAYED_SHARE = 0.9
+HALF_STEP = 0.5
+"""The greatest error of a rounded sample, steps; no line or noise of it can have more rms."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,6 +88,16 @@ class IdleView:
         return self._lines
 
     @cached_property
+    def step_v(self) -> float:
+        """Step that the samples use, V; 0 where there is none."""
+        return sample_step(self.track)
+
+    @cached_property
+    def is_dithered(self) -> bool:
+        """Whether the record's noise blurs the steps of its samples."""
+        return is_dithered(self.noise, self.step_v)
+
+    @cached_property
     def bench(self) -> IdleView | None:
         """The bench's own, on the same track of its loop-back; None where it is unfit."""
         given = self.capture_data.bench
@@ -107,7 +125,7 @@ class IdleView:
         return np.abs(wave, out=wave), rate_hz
 
 
-@view("idle", version=2)
+@view("idle", version=3)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -118,20 +136,32 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
             "record at 44.1 kHz or more"
         )
     found = spectrum(track)
+    _refuse_played(found)
     clear = clear_of_mains(found, capture_data.mains_hz)
     return IdleView(capture_data, track, found, background(found.power, clear, len(clear)))
 
 
-def steps_rule(square_v2: float, steps_v2: float) -> Bound | None:
-    """An upper bound where the word length of the file makes half of a mean square."""
-    return "upper" if square_v2 < 2 * steps_v2 else None
+def _refuse_played(found: Spectrum) -> None:
+    """Raises Refusal where one strong line that isn't the mains' is nearly all there is."""
+    chosen = found.slice_of(*BAND_HZ)
+    peak = chosen.start + int(np.argmax(found.power[chosen]))
+    lobe, hz = found.window.half_width, peak_position(found, peak) * found.resolution_hz
+    line = float(found.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
+    if line < PLAYED_V**2 or line < PLAYED_SHARE * float(found.power[chosen].sum()):
+        return
+    if any(abs(hz / (n * mains) - 1) < 0.01 for mains in (50.0, 60.0) for n in range(1, LINES + 1)):
+        return
+    raise Refusal(
+        f"not idle: a tone of {in_text(hz, 'Hz', 5)} with {in_text(line**0.5, 'V', 3)} is nearly "
+        "all there is; check that the generator was off and that this is the idle file (a unit "
+        "that makes it by itself oscillates), and record again"
+    )
 
 
 def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
     """Rms of the band, weighted or not, with its uncertainty."""
     chosen, power = idle.band()
     noise = idle.noise[chosen]
-    steps = dither_power(idle, chosen, weights)
     if weights is not None:
         power, noise = power * weights, noise * weights
     square = noise_sum(power, noise, idle.spectrum.window.spread)
@@ -142,19 +172,22 @@ def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
             Contribution(square.rms * idle.track.calibration),
         ]
     )
-    bound = steps_rule(square.value, steps)
-    return MeasuredValue(square.rms, total.u, estimation, total.dof, bound=bound)
+    found = MeasuredValue(square.rms, total.u, estimation, total.dof)
+    return less_steps(idle, found, chosen, weights)
 
 
-def dither_power(idle: IdleView, chosen: slice, weights: Array | None) -> float:
-    """What the steps of the file's word length make of the band, with customary dither, V^2."""
-    if idle.track.bits is None:
-        return 0.0
-    step = 2 * idle.track.full_scale_v / 2.0**idle.track.bits
-    share = (chosen.stop - chosen.start if weights is None else float(weights.sum())) / len(
-        idle.spectrum.bins
-    )
-    return step**2 * DITHER * share
+def less_steps(
+    idle: IdleView, found: MeasuredValue, chosen: slice, weights: Array | None
+) -> MeasuredValue:
+    """An rms of a band, weighted or not, without what the steps of the samples make of it.
+
+    weights: power factors by bin of the band, None for 1.
+    """
+    if not idle.is_dithered:
+        greatest = 1.0 if weights is None else math.sqrt(float(weights.max()))
+        return blunt_steps(found, HALF_STEP * greatest * idle.step_v)
+    bins = chosen.stop - chosen.start if weights is None else float(weights.sum())
+    return dither_off(found, idle.step_v * math.sqrt(bins / len(idle.spectrum.bins)))
 
 
 @metric(
@@ -164,9 +197,8 @@ def dither_power(idle: IdleView, chosen: slice, weights: Array | None) -> float:
     better="lower",
     source="IEC 60268-3 (residual noise; band of AES17; from memory)",
     stimuli=["idle"],
-    version=1,
-    choice="rms, unweighted, 20 Hz to 20 kHz, hum included; an upper bound where the word "
-    "length of the file makes half of it" + CHOICE,
+    version=2,
+    choice="rms, unweighted, 20 Hz to 20 kHz, hum included" + STEPS_CHOICE + CHOICE,
     traits=Traits(
         compared_at=AT_IDLE,
         position=20,
@@ -187,9 +219,8 @@ def noise(idle: IdleView) -> MeasuredValue:
     better="lower",
     source="IEC 60268-3 (residual noise); A weighting of IEC 61672-1:2013, Annex E",
     stimuli=["idle"],
-    version=1,
-    choice="rms, A-weighted, 20 Hz to 20 kHz, hum included; an upper bound where the word "
-    "length of the file makes half of it" + CHOICE,
+    version=2,
+    choice="rms, A-weighted, 20 Hz to 20 kHz, hum included" + STEPS_CHOICE + CHOICE,
     traits=Traits(
         compared_at=AT_IDLE,
         position=10,
@@ -221,7 +252,7 @@ def _a_weights(idle: IdleView) -> Array:
     better="lower",
     source="common practice, no source: residual hum by line",
     stimuli=["idle"],
-    version=1,
+    version=2,
     choice="rms of multiples 1 to 10 of the mains frequency as found; noise taken off, an "
     "upper bound where a line doesn't stand out" + LINE_CHOICE,
 )
@@ -230,13 +261,19 @@ def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
     bench: dict[int, MeasuredValue] = {}
     if idle.bench is not None:
         with contextlib.suppress(Refusal):
-            bench = {n: line_figure(square, idle.track) for n, _, square in idle.bench.hum()}
+            bench = {n: line_figure(square, idle.bench) for n, _, square in idle.bench.hum()}
     for multiple, frequency_hz, square in idle.hum():
-        figure = line_figure(square, idle.track, order=multiple, frequency_hz=frequency_hz)
+        figure = line_figure(square, idle, order=multiple, frequency_hz=frequency_hz)
         yield lines_off(figure, bench.get(multiple))
 
 
-def line_figure(square: MeanSquare, track: Track, **kept: Any) -> MeasuredValue:
+def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValue:
+    """Rms of lines with nothing playing; an upper bound where they don't stand out."""
+    found = rms_of_lines(square, idle.track, **kept)
+    return found if idle.is_dithered else blunt_steps(found, HALF_STEP * idle.step_v)
+
+
+def rms_of_lines(square: MeanSquare, track: Track, **kept: Any) -> MeasuredValue:
     """Rms of lines with its uncertainty; an upper bound where they don't stand out."""
     if not square.stands_out:
         most = square.at_most

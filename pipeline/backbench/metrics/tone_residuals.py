@@ -8,8 +8,8 @@ from dataclasses import replace
 
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.distortion import percent_of_total, refuse_mirrored
-from backbench.metrics.harmonic_band import beyond_band
+from backbench.metrics.distortion import less_steps, percent_of_total, refuse_mirrored
+from backbench.metrics.harmonic_band import beyond_band, refuse_other_mains
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.signal.power import MeanSquare
@@ -51,6 +51,7 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
     refuse_mirrored(tone)
     top = min(WIDEST_HZ, math.floor(band / 100) * 100.0)
     found = percent_of_total(lines.residual_to(top), tone.square)
+    found = less_steps(tone, found, 100.0, top)
     return beyond_band(tone, replace(found, detail={"band": f"20 Hz to {top / 1000:g} kHz"}), top)
 
 
@@ -77,7 +78,8 @@ def thd_n_notch(tone: ToneView) -> MeasuredValue:
         most = MeasuredValue(100 * left.at_most / math.sqrt(whole), 0.0, bound="upper")
         return beyond_band(tone, most, BAND_HZ[1])
     own = value * math.hypot(left.relative, tone.square.relative)
-    return beyond_band(tone, MeasuredValue(value, own, own, left.samples), BAND_HZ[1])
+    found = less_steps(tone, MeasuredValue(value, own, own, left.samples), 100.0)
+    return beyond_band(tone, found, BAND_HZ[1])
 
 
 def _line_re_tone(square: MeanSquare, tone: ToneView, **kept: object) -> MeasuredValue:
@@ -98,7 +100,7 @@ def _line_re_tone(square: MeanSquare, tone: ToneView, **kept: object) -> Measure
     better="lower",
     source="common practice, no source: modulation by the supply",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="root sum square of the pair at the tone +/- n times the mains, n 1 to 6, re the "
     "fundamental; none where a tone on a multiple of the mains leaves mains lines and "
     "sidebands in the same place",
@@ -108,6 +110,7 @@ def mains_sideband(tone: ToneView) -> Iterator[MeasuredValue]:
     lines, nominal = tone.distorting(), tone.capture_data.mains_hz
     if nominal is None:
         raise NotApplicable("the mains frequency was not stated")
+    refuse_other_mains(tone)
     pairs = mains_sidebands(lines, nominal)
     if not pairs:
         raise NotApplicable(
@@ -131,7 +134,7 @@ def mains_sideband(tone: ToneView) -> Iterator[MeasuredValue]:
     better="lower",
     source="sampling theorem: a harmonic at f appears at |f - k fs|",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="the strongest line where sampling mirrors harmonics to the 40th that lie above half "
     "the sample rate, re the fundamental",
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -13,13 +14,16 @@ import numpy as np
 
 from backbench.documents.stimuli import TwoTones
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.bench_floor import LINE_CHOICE, lines_off
+from backbench.metrics.bench_floor import LINE_CHOICE
+from backbench.metrics.bench_levels import less_lines_at_level
 from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
+from backbench.metrics.pair_mains import mains_under_products, refuse_other_mains
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import in_text
-from backbench.signal.intermodulation import ToneSet, find_tones, summed
+from backbench.signal.intermodulation import find_tones
 from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers, root_sum_square
 from backbench.signal.power import MeanSquare
+from backbench.signal.tone_set import ToneSet, summed
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
@@ -38,6 +42,9 @@ MODULATION = {
     (-1, 1): "f2 - f1", (1, 1): "f2 + f1", (-2, 1): "f2 - 2 f1", (2, 1): "f2 + 2 f1",
 }  # fmt: skip
 Combination = tuple[int, int]
+TABLES: dict[Test, dict[Combination, str]] = {
+    "difference frequency": DIFFERENCE, "modulation": MODULATION,
+}  # fmt: skip
 
 _IEC = "IEC 60268-3:2013, {} (second-hand: read in an open library's documentation)"
 _EQUAL = "for two equal tones (amplitudes within 10 %)"
@@ -54,17 +61,21 @@ class TwoTonesView:
     test: Test | None
 
     @cached_property
-    def bench(self) -> TwoTonesView | None:
-        """The bench's own, on the same track of its loop-back; None where it holds no pair."""
-        given = self.capture_data.bench
+    def benches(self) -> list[TwoTonesView]:
+        """The bench's own on the same track, at every level that there is a fit loop-back of."""
         number = next(n for n, track in self.capture_data.outputs.items() if track is self.track)
-        if given is None or number not in given.outputs:
-            return None
-        try:
-            view: TwoTonesView = two_tones_view.build(given, number)
-        except Refusal:
-            return None
-        return view
+        first = self.capture_data.bench
+        views: list[TwoTonesView] = []
+        for one in [*([first] if first else []), *self.capture_data.bench_levels]:
+            if number in one.outputs:
+                with contextlib.suppress(Refusal):
+                    views.append(two_tones_view.build(one, number))
+        return views
+
+    @property
+    def level_v(self) -> float:
+        """Rms of both tones, V."""
+        return self.found.together.rms
 
     @property
     def low(self) -> MeanSquare:
@@ -119,6 +130,7 @@ def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
     tones = find_tones(track, stimulus.tones_hz, pair_spacing(stimulus), capture_data.mains_hz)
+    refuse_other_mains(tones)
     _check_ratio(tones, stimulus.ratio)
     return TwoTonesView(capture_data, track, tones, _test(stimulus))
 
@@ -173,14 +185,13 @@ def percent(ratio: Ratio) -> MeasuredValue:
 def _less_bench(
     pair: TwoTonesView, figure_of: Callable[[TwoTonesView], MeasuredValue]
 ) -> MeasuredValue:
-    """A figure in percent, bounded or widened by the bench's own where a loop-back tells it."""
-    found, own = figure_of(pair), None
-    if pair.bench is not None:
-        try:
-            own = figure_of(pair.bench)
-        except Refusal:
-            own = None
-    return lines_off(found, own)
+    """A figure in percent, bounded or widened by the bench's own at its level, as far as known."""
+    figure = less_lines_at_level(pair, figure_of)
+    if figure.bound is None or pair.test is None:
+        return figure
+    places = {name: pair.position(one) for one, name in TABLES[pair.test].items()}
+    remark = mains_under_products(pair.found, places)
+    return replace(figure, remark="; ".join(filter(None, (figure.remark, remark))) or None)
 
 
 @metric(
@@ -211,7 +222,7 @@ def tone_level(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     better="lower",
     source=_IEC.format("14.12.8"),
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice=f"f2 - f1 re the sum of both tones' amplitudes; {_EQUAL}{LINE_CHOICE}",
 )
 def difference_frequency_2(pair: TwoTonesView) -> MeasuredValue:
@@ -227,7 +238,7 @@ def difference_frequency_2(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source=_IEC.format("14.12.8"),
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice=f"arithmetic sum of 2 f1 - f2 and 2 f2 - f1 re the sum of both tones; {_EQUAL}"
     + LINE_CHOICE,
 )
@@ -246,7 +257,7 @@ def difference_frequency_3(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source=_IEC.format("14.12.10"),
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice="root sum square of f2 - f1 and 2 f1 - f2 only, re the sum of both tones; the "
     f"standard asks for f1 = 2 f0 and f2 = 3 f0 - d, given here {_EQUAL}" + LINE_CHOICE,
     traits=Traits(compared_at=("two-tone-19k-20k",), position=100),
@@ -266,7 +277,7 @@ def difference_frequency_total(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source=_IEC.format("14.12.7"),
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice=f"arithmetic sum of f2 - f1 and f2 + f1 re the tone f2; {_FOUR}; sidebands that the "
     "supply makes are counted where the mains has the frequency f1" + LINE_CHOICE,
 )
@@ -285,7 +296,7 @@ def modulation_distortion_2(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source=_IEC.format("14.12.7"),
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice=f"arithmetic sum of f2 - 2 f1 and f2 + 2 f1 re the tone f2; {_FOUR}; sidebands that "
     "the supply makes are counted where twice the mains is twice f1" + LINE_CHOICE,
 )
@@ -304,7 +315,7 @@ def modulation_distortion_3(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source="SMPTE RP 120 and DIN 45403 (from memory; neither was read)",
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice="each pair of sidebands, f2 +- f1 and f2 +- 2 f1, as the sum of its amplitudes, both "
     f"pairs as root sum square, re the tone f2; {_FOUR}; what an analogue meter shows, which "
     "demodulates the tone f2, where the sidebands change its amplitude and not its phase, and so "
@@ -328,7 +339,7 @@ def _demodulated(pair: TwoTonesView) -> Ratio:
     better="lower",
     source="SMPTE RP 120 (second-hand; the practice itself was not read)",
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice=f"root sum square of f2 +- f1 and f2 +- 2 f1 re the tone f2; {_FOUR}; 3.01 dB below "
     "modulation_distortion for pairs of equal sidebands" + LINE_CHOICE,
 )
@@ -347,7 +358,7 @@ def modulation_distortion_rms(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source=_IEC.format("14.12.7 and 14.12.8"),
     stimuli=["two tones"],
-    version=1,
+    version=2,
     choice="re the sum of both tones for two equal tones, re the tone f2 for a pair 4:1; an upper "
     "bound where a product doesn't stand out" + LINE_CHOICE,
 )

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from backbench.errors import Refusal
 from backbench.metrics.bench_floor import CHOICE, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.noise import IdleView, dither_power, noise_figure, steps_rule
+from backbench.metrics.noise import IdleView, less_steps, noise_figure
+from backbench.metrics.sample_steps import STEPS_CHOICE
 from backbench.signal.itu_468 import TWO_KHZ, weighting_468_power
 from backbench.signal.quasi_peak import block_error, highest, needle_course, of_sine
 from backbench.signal.track import Array
@@ -21,7 +23,7 @@ LEAST_QUASI_PEAK_S = 0.5
 AVERAGE_OF_SINE = 2 * math.sqrt(2) / math.pi
 """Mean of a rectified sine of 1 V rms: an average-responding meter is marked by its inverse."""
 _NETWORK = "network of Rec. ITU-R BS.468-4 (second-hand: a transcription and an open library)"
-_STEPS = "; an upper bound where the word length of the file makes half of it" + CHOICE
+_STEPS = STEPS_CHOICE + CHOICE
 
 
 def _weights(idle: IdleView) -> Array:
@@ -35,11 +37,28 @@ def _weights(idle: IdleView) -> Array:
 def _read_off(idle: IdleView, value: float, own: float, dof: float) -> MeasuredValue:
     """A meter's reading, V, with the uncertainty that its needle's unrest leaves."""
     total = combine([Contribution(own, dof), Contribution(value * idle.track.calibration)])
-    weights = _weights(idle)
-    chosen, power = idle.band()
-    square = float(np.sum(power * weights))
-    bound = steps_rule(square, dither_power(idle, chosen, weights))
-    return MeasuredValue(value, total.u, own, total.dof, bound=bound)
+    return MeasuredValue(value, total.u, own, total.dof)
+
+
+def _like_rms(idle: IdleView, found: MeasuredValue, reference: float) -> MeasuredValue:
+    """A meter's reading without the steps' part, which is that of the rms of the same noise.
+
+    reference: factor that the meter's reading is lower by than the network's own.
+    """
+    weights, (chosen, power) = _weights(idle), idle.band()
+    if not idle.is_dithered:
+        return less_steps(idle, found, chosen, weights / reference**2)
+    rms = MeasuredValue(math.sqrt(float(np.sum(power * weights))), 0.0)
+    left = less_steps(idle, rms, chosen, weights)
+    share = found.value / rms.value
+    total = combine(
+        [Contribution(found.uncertainty, found.dof), Contribution(share * left.uncertainty)]
+    )
+    own = math.hypot(found.estimation, share * left.uncertainty)
+    return replace(
+        found, value=share * left.value, uncertainty=total.u, estimation=own, dof=total.dof,
+        bound=left.bound, remark=left.remark,
+    )  # fmt: skip
 
 
 @metric(
@@ -49,7 +68,7 @@ def _read_off(idle: IdleView, value: float, own: float, dof: float) -> MeasuredV
     better="lower",
     source="Rec. ITU-R BS.468-4, clauses 1 and 2; " + _NETWORK,
     stimuli=["idle"],
-    version=3,
+    version=4,
     choice="quasi-peak, 1 kHz referenced, reads the rms of a sine; highest reading in the record, "
     "uncertain by how much the highest reading differs from one half second to the next; the "
     "network alone limits its band; hum included" + _STEPS,
@@ -69,7 +88,8 @@ def _quasi_peak(idle: IdleView) -> MeasuredValue:
     rectified, rate_hz = idle.behind_468
     value, own, dof = highest(needle_course(rectified, rate_hz), rate_hz)
     per_volt = of_sine(round(rate_hz))
-    return _read_off(idle, value / per_volt, own / per_volt, dof)
+    found = _read_off(idle, value / per_volt, own / per_volt, dof)
+    return _like_rms(idle, found, 1.0)
 
 
 @metric(
@@ -79,7 +99,7 @@ def _quasi_peak(idle: IdleView) -> MeasuredValue:
     better="lower",
     source="common practice, no source read: average-responding meter; " + _NETWORK,
     stimuli=["idle"],
-    version=1,
+    version=2,
     choice="2 kHz referenced (5.63 dB below the 1 kHz reference), average-responding, reads the "
     "rms of a sine; hum included" + _STEPS,
 )
@@ -92,7 +112,8 @@ def _average(idle: IdleView) -> MeasuredValue:
     rectified, rate_hz = idle.behind_468
     per_volt = AVERAGE_OF_SINE * TWO_KHZ
     own, dof = block_error(rectified, rate_hz)
-    return _read_off(idle, float(rectified.mean()) / per_volt, own / per_volt, dof)
+    found = _read_off(idle, float(rectified.mean()) / per_volt, own / per_volt, dof)
+    return _like_rms(idle, found, TWO_KHZ)
 
 
 @metric(
@@ -102,7 +123,7 @@ def _average(idle: IdleView) -> MeasuredValue:
     better="lower",
     source="AES17, 5.2.7 (second-hand: an open library's documentation); " + _NETWORK,
     stimuli=["idle"],
-    version=1,
+    version=2,
     choice="rms, 2 kHz referenced (-5.63 dB), 20 Hz to 20 kHz, hum included" + _STEPS,
 )
 def noise_ccir_rms(idle: IdleView) -> MeasuredValue:
@@ -112,7 +133,7 @@ def noise_ccir_rms(idle: IdleView) -> MeasuredValue:
 
 def _rms_at_2_khz(idle: IdleView) -> MeasuredValue:
     found = noise_figure(idle, _weights(idle))
-    return MeasuredValue(
-        found.value / TWO_KHZ, found.uncertainty / TWO_KHZ, found.estimation / TWO_KHZ,
-        found.dof, found.bound,
+    return replace(
+        found, value=found.value / TWO_KHZ, uncertainty=found.uncertainty / TWO_KHZ,
+        estimation=found.estimation / TWO_KHZ,
     )  # fmt: skip

@@ -80,12 +80,17 @@ def _refuse_other_conditions(versions: Mapping[str, str]) -> None:
     """Versions, and threads that share a sum, tell in the last digit of a number."""
     held = {**environment(), THREADS: os.environ.get(THREADS, MISSING)}
     faults = [
-        Fault(f"{name} of a worker", held.get(name, MISSING), value, "have the same there")
+        Fault(
+            f"{name} of a worker",
+            held.get(name, MISSING),
+            value,
+            "install the same version on the worker",
+        )
         for name, value in {**versions, THREADS: "1"}.items()
         if held.get(name) != value
     ]
     if faults:
-        raise UserError("a worker would compute otherwise than is recorded", faults)
+        raise UserError("a worker has other versions than would be recorded", faults)
 
 
 class Answer(Protocol):
@@ -123,8 +128,8 @@ class ClusterWorkers:
         path = leave_chunk(self._answers.popleft().result(), folder)
         if analyses_of(path) != [job.analysis_key for job in chunk]:
             fault = Fault("a worker", "rows of other methods", "the methods of this machine",
-                          "install the same backbench there")  # fmt: skip
-            raise UserError("a worker gave back something else than it was asked for", [fault])
+                          "install the same version of backbench on the worker")  # fmt: skip
+            raise UserError("a worker returned other rows than were requested", [fault])
         self._progress(len(chunk))
         return path
 

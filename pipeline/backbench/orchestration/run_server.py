@@ -66,8 +66,10 @@ class RunServer:
         while not self._answers():
             if self._process.poll() is not None or time.monotonic() > give_up:
                 _prepared().unlink(missing_ok=True)
-                fault = Fault(self.address, "no answer", "a server that starts", "or use --direct")
-                raise UserError("the orchestrator's server doesn't start", [fault])
+                fault = Fault(
+                    self.address, "no answer", "a server that starts", "run again, or use --direct"
+                )
+                raise UserError("the orchestrator's server did not start", [fault])
             time.sleep(0.05)
         if self._new:
             _keep_prepared(self._database)

@@ -28,7 +28,12 @@ def opened(url: str) -> tuple[AbstractFileSystem, str]:
     try:
         system, folder = url_to_fs(url)
     except (ImportError, ValueError) as error:
-        fault = Fault(url, str(error), "storage that fsspec knows", "install what it asks for")
+        fault = Fault(
+            url,
+            str(error),
+            "a kind of storage that fsspec supports",
+            "install the package that the error names",
+        )
         raise UserError("the storage of originals can't be used", [fault]) from None
     return system, folder.rstrip("/")
 

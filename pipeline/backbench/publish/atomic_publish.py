@@ -14,7 +14,7 @@ from pathlib import Path
 
 from filelock import Timeout
 
-from backbench.errors import Fault, UserError
+from backbench.errors import NOT_EMPTY, Fault, UserError
 from backbench.publish.output_files import RECORD, EarlierOutput, link
 from backbench.storage.atomic_io import flush_everything, make_folder, rename
 from backbench.storage.fault_injection import reached
@@ -93,5 +93,5 @@ def _refuse_other(folder: Path) -> None:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         if folder.is_dir() and (folder / RECORD).is_file():
             return
-        fault = Fault(str(folder), "something there", "a new or empty folder, or one with a site")
+        fault = Fault(str(folder), NOT_EMPTY, "a new or empty folder, or one with a site")
         raise UserError("the site can't be put here", [fault])

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from backbench.storage.database import Database
 
 Job = tuple[str, str, str]
-"""What to make: "fronts", "review" and its key, "model" with maker and model, "question"."""
+"""What to make: "index", "review" and its key, "model" with maker and model, "question"."""
 FEW_JOBS = 40
 """Up to so many, starting further processes costs more than it saves."""
 
@@ -112,7 +112,7 @@ def _jobs(builder: SiteBuilder) -> list[Job]:
     jobs: list[Job] = [("question", name, "") for name in builder.renderer.queries]
     jobs += [("review", key, "") for key in builder.site_data.reviews]
     jobs += [("model", maker, model) for maker, model in builder.site_data.models]
-    return [*jobs, ("fronts", "", "")]
+    return [*jobs, ("index", "", "")]
 
 
 def _made(builder: SiteBuilder, job: Job) -> Iterator[OutputFile]:

@@ -51,7 +51,9 @@ def save_sheet(builder: SiteBuilder, review_key: str, path: Path) -> None:
     """
     suffix = path.suffix.lower()
     if suffix not in (".html", ".pdf"):
-        fault = Fault(str(path), suffix or "no suffix", ".html or .pdf")
+        fault = Fault(
+            str(path), suffix or "a name without an ending", "a name ending in .html or .pdf"
+        )
         raise UserError("the sheet can't be written", [fault])
     if suffix == ".pdf":
         browser = find_browser()

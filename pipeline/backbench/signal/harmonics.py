@@ -22,7 +22,7 @@ class Harmonics:
     square : ndarray of float64, shape (k,)
         Debiased mean square, V^2 (may be below 0 by noise).
     noise : ndarray of float64, shape (k,)
-        Mean square that the noise has at the line, V^2.
+        Mean square that the noise has at the line, and that the samples' steps may have, V^2.
     hum : ndarray of float64, shape (k,)
         Mean square of a mains line that may hide in it, V^2.
     blind : ndarray of bool, shape (k,)
@@ -42,14 +42,38 @@ class Harmonics:
     samples: float
 
     def one(self, order: int) -> MeanSquare:
-        """The harmonic of an order that there is."""
+        """The harmonic of an order that there is.
+
+        Parameters
+        ----------
+        order : int
+            One of the orders.
+
+        Returns
+        -------
+        MeanSquare
+            V^2.
+        """
         i = int(np.searchsorted(self.orders, order))
         noise, hum = float(self.noise[i]), float(self.hum[i])
         floor, slope = noise**2 + hum**2, 2 * (noise + hum)
         return MeanSquare(float(self.square[i]), floor, slope, self.samples)
 
     def total(self, first: int, last: int) -> MeanSquare:
-        """Sum of the harmonics of order first to last that there are."""
+        """Sum of the harmonics that there are within a range of orders.
+
+        Parameters
+        ----------
+        first : int
+            Lowest order.
+        last : int
+            Highest order.
+
+        Returns
+        -------
+        MeanSquare
+            V^2.
+        """
         chosen = (self.orders >= first) & (self.orders <= last)
         square, beside = self.square[chosen], (self.noise + self.hum)[chosen]
         floor = float(np.sum(self.noise[chosen] ** 2 + self.hum[chosen] ** 2))

@@ -8,6 +8,7 @@ none stands clear, nothing is known of it but what the record shows at the harmo
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -84,33 +85,96 @@ def hidden_hum(
     nothing = HiddenHum(np.zeros(len(orders)), np.zeros(len(orders), dtype=bool))
     if not mains_hz or not len(orders):
         return nothing
+
+    def apart(centres: Array) -> Array:
+        away: Array = np.abs(centres - np.rint(centres / position) * position)
+        return away
+
     step = mains_hz / spectrum.resolution_hz
-    centres = orders * position
+    centres: Array = np.asarray(orders * position, dtype=np.float64)
+    aside = on_sideband(centres, np.array([position]), step, half) & (orders > 1)
+    return hidden_among(spectrum, noise, centres, half=half, step=step, apart=apart, aside=aside)
+
+
+def hidden_among(
+    spectrum: Spectrum,
+    noise: Array,
+    centres: Array,
+    half: float,
+    step: float,
+    apart: Callable[[Array], Array],
+    aside: NDArray[np.bool_],
+) -> HiddenHum:
+    """What the mains may hide under lines at any places.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    centres : ndarray of float64, shape (n,)
+        Of the lines, fractional bins.
+    half : float
+        Bins on each side that a line takes.
+    step : float
+        Mains frequency, bins, > 0.
+    apart : callable
+        Gives the distance of positions, bins, to the nearest line that the stimulus may make.
+    aside : ndarray of bool, shape (n,)
+        Whether a sideband at a multiple of the mains may lie under a line.
+
+    Returns
+    -------
+    HiddenHum
+        Arrays of shape (n,).
+    """
+    nothing = HiddenHum(np.zeros(len(centres)), np.zeros(len(centres), dtype=bool))
     nearest = np.maximum(np.rint(centres / step), 1)
     reach = np.minimum(half + OFF_NOMINAL * centres, step / 2)
     near = np.abs(centres - nearest * step) <= reach
     near &= centres < len(noise) - 1
-    aside = _on_sideband(orders, position, step, half)
     if not (near.any() or aside.any()):
         return nothing
-    square, known = _from_neighbours(spectrum, noise, nearest, step, position, half)
+    square, known = _from_neighbours(spectrum, noise, nearest, step, apart, half)
     blind = (near & ~known) | aside
     return HiddenHum(np.where(near & known, MARGIN * square, 0.0), blind)
 
 
-def _on_sideband(
-    orders: NDArray[np.int_], position: float, step: float, half: float
-) -> NDArray[np.bool_]:
-    """Harmonics at the tone plus one or two times the mains; its counterpart is never clear."""
-    hidden: NDArray[np.bool_] = np.zeros(len(orders), dtype=bool)
+def on_sideband(centres: Array, tones: Array, step: float, half: float) -> NDArray[np.bool_]:
+    """Lines at a tone plus or minus one or two times the mains.
+
+    Parameters
+    ----------
+    centres : ndarray of float64, shape (n,)
+        Of the lines, fractional bins.
+    tones : ndarray of float64, shape (k,)
+        Of the tones, fractional bins.
+    step : float
+        Mains frequency, bins, > 0.
+    half : float
+        Bins on each side that a line takes.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        Nothing tells how strong such a sideband is: its counterpart is never clear of the mains.
+    """
+    hidden: NDArray[np.bool_] = np.zeros(len(centres), dtype=bool)
+    between = np.abs(np.subtract.outer(centres, tones))
     for multiple in SIDEBANDS:
         away = multiple * step
-        hidden |= np.abs((orders - 1) * position - away) <= half + OFF_NOMINAL * away
-    return hidden & (orders > 1)
+        hidden |= (np.abs(between - away) <= half + OFF_NOMINAL * away).any(axis=1)
+    return hidden
 
 
 def _from_neighbours(
-    spectrum: Spectrum, noise: Array, nearest: Array, step: float, position: float, half: float
+    spectrum: Spectrum,
+    noise: Array,
+    nearest: Array,
+    step: float,
+    apart: Callable[[Array], Array],
+    half: float,
 ) -> tuple[Array, NDArray[np.bool_]]:
     """Strongest of the multiples around each one, V^2, and whether these tell of it at all."""
     multiples = nearest[:, None] + NEIGHBOUR_MULTIPLES
@@ -119,8 +183,8 @@ def _from_neighbours(
     reach = np.minimum(lobe + OFF_NOMINAL * centres, step / 2)
     first = np.floor(centres - reach).astype(int)
     last = np.ceil(centres + reach).astype(int) + 1
-    apart = np.abs(centres - np.rint(centres / position) * position)
-    clear = (multiples >= 1) & (first > lobe) & (last < len(noise)) & (apart > half + reach)
+    clear = (multiples >= 1) & (first > lobe) & (last < len(noise))
+    clear &= apart(centres) > half + reach
     first, last = np.where(clear, first, 0), np.where(clear, last, 1)
     middle = noise[np.where(clear, np.rint(centres).astype(int), 0)]
     sums = _sums_between(spectrum.power, first, last)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
@@ -125,10 +126,15 @@ def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> MeanSqu
 
 NOMINAL_HZ = (50.0, 60.0)
 LEAST_OF_OTHER = 3
+QUIET_MULTIPLES = 2
+"""With nothing playing a line at the other frequency or at twice it can hardly be anything else."""
 
 
 def other_mains(
-    spectrum: Spectrum, noise: Array, nominal_hz: float, tone_position: float | None = None
+    spectrum: Spectrum,
+    noise: Array,
+    nominal_hz: float,
+    apart: Callable[[float], float] | None = None,
 ) -> float | None:
     """The other usual mains frequency, where the record shows that one and not the stated one.
 
@@ -140,42 +146,53 @@ def other_mains(
         Mean noise power by bin, V^2.
     nominal_hz : float
         Mains frequency as stated, Hz.
-    tone_position : float, optional
-        Of a tone that plays, fractional bins; lines on its harmonics tell nothing.
+    apart : callable, optional
+        Gives the distance of a position to the nearest line that the stimulus may make, bins: lines
+        on these tell nothing. None where nothing plays.
 
     Returns
     -------
     float or None
-        50 or 60, where at least three of its multiples stand out, each of them no multiple of the
-        stated frequency, and no such multiple of the stated frequency does. None otherwise.
+        50 or 60, where multiples of it stand out that are none of the stated frequency, and no such
+        multiple of the stated frequency does: three of them, or with nothing playing the first or
+        the second. None otherwise.
     """
     for other in NOMINAL_HZ:
         if abs(other / nominal_hz - 1) < 2 * OFF_NOMINAL:
             continue
-        if _standing_alone(spectrum, noise, other, nominal_hz, tone_position) < LEAST_OF_OTHER:
+        seen = _standing_alone(spectrum, noise, other, nominal_hz, apart)
+        low = apart is None and any(multiple <= QUIET_MULTIPLES for multiple in seen)
+        if len(seen) < LEAST_OF_OTHER and not low:
             continue
-        if not _standing_alone(spectrum, noise, nominal_hz, other, tone_position):
+        if not _standing_alone(spectrum, noise, nominal_hz, other, apart):
             return other
     return None
 
 
 def _standing_alone(
-    spectrum: Spectrum, noise: Array, mains_hz: float, other_hz: float, tone: float | None
-) -> int:
-    """How many of the first multiples stand out, but for those of the other and of a tone."""
-    count, half = 0, spectrum.window.half_width + 1
+    spectrum: Spectrum,
+    noise: Array,
+    mains_hz: float,
+    other_hz: float,
+    apart: Callable[[float], float] | None,
+) -> list[int]:
+    """Which of the first multiples stand out, but for those of the other and of the stimulus."""
+    standing, half = [], spectrum.window.half_width + 1
+    step = other_hz / spectrum.resolution_hz
     for multiple in range(1, LINES + 1):
         hz = multiple * mains_hz
         centre, reach = hz / spectrum.resolution_hz, half + 0.2 * OFF_NOMINAL * hz
-        near = [other_hz / spectrum.resolution_hz, *([tone] if tone else [])]
-        apart = min(abs(centre - round(centre / step) * step) for step in near)
-        if apart < 2 * reach or centre + 2 * reach > len(noise) or centre < 2 * half:
+        away = abs(centre - round(centre / step) * step)
+        if apart is not None:
+            away = min(away, apart(centre))
+        if away < 2 * reach or centre + 2 * reach > len(noise) or centre < 2 * half:
             continue
         lobe = slice(
             int(centre - OFF_NOMINAL / 4 * centre - 1), int(centre * (1 + OFF_NOMINAL / 4)) + 2
         )
-        count += bool(spectrum.power[lobe].max() > 2 * _STANDING * noise[int(centre)])
-    return count
+        if spectrum.power[lobe].max() > 2 * _STANDING * noise[int(centre)]:
+            standing.append(multiple)
+    return standing
 
 
 def mains_mismatch_text(nominal_hz: float, other_hz: float) -> str:

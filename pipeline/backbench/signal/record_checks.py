@@ -6,9 +6,11 @@ import numpy as np
 
 from backbench.errors import Refusal
 from backbench.signal.track import Track
+from backbench.signal.word_length import few_levels, sample_step, word_bits
 
 SHORTEST_S = 0.25
 LEAST_BITS = 16
+ROUNDED_BITS = 0.01
 MOST_AT_FULL_SCALE = 1e-3
 
 
@@ -23,14 +25,11 @@ def check_record(track: Track) -> None:
     Raises
     ------
     Refusal
-        For samples of fewer than 16 bits, a record below 0.25 s, samples that are not finite,
+        For samples that use fewer than 16 bits, a record below 0.25 s, samples that are not finite,
         silence, and a converter that clipped.
     """
     if track.bits is not None and track.bits < LEAST_BITS:
-        raise Refusal(
-            f"{track.bits}-bit samples: their steps add distortion of their own; "
-            f"record with {LEAST_BITS} bits or more"
-        )
+        raise Refusal(_too_short_words(f"{track.bits}-bit samples"))
     seconds = len(track.volts) / track.rate_hz
     if seconds < SHORTEST_S:
         raise Refusal(f"too short: {seconds:.3g} s where at least {SHORTEST_S} s are needed")
@@ -38,14 +37,27 @@ def check_record(track: Track) -> None:
     if not np.isfinite(low) or not np.isfinite(high):
         raise Refusal("some samples are not finite numbers: the file is damaged")
     if low == high:
-        raise Refusal("silence: every sample is the same, so nothing was recorded")
+        raise Refusal(
+            "silence: every sample is the same, so nothing was recorded; check cables, input "
+            "and recording level, and record again"
+        )
+    used = word_bits(track)
+    if used < LEAST_BITS - ROUNDED_BITS and not few_levels(track):
+        raise Refusal(_too_short_words(f"samples that use {used:.3g} bits of the file's"))
     _check_range(track, low, high)
+
+
+def _too_short_words(what: str) -> str:
+    return f"{what}: their steps add distortion of their own; record with {LEAST_BITS} bits or more"
 
 
 def _check_range(track: Track, low: float, high: float) -> None:
     """A converter that clips repeats its end value; one that just reaches it can't be told."""
-    steps = 2.0 ** (track.bits - 1) if track.bits else 2.0**23
-    end = track.full_scale_v * (1 - 1.5 / steps)
+    # Samples of a short word are clipped at its own end. Few levels may be the waveform itself.
+    step = 2 * track.full_scale_v / 2.0 ** (track.bits or 24)
+    if track.bits is not None and not few_levels(track):
+        step = sample_step(track)
+    end = track.full_scale_v - 1.5 * step
     if max(high, -low) < end:
         return
     for reached in (track.volts >= end, track.volts <= -end):

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.signal.background import background, degrees_of_freedom
+from backbench.signal.band_sums import notch_power, parted, widened, with_lines
+from backbench.signal.dither import lines_of_steps
 from backbench.signal.harmonics import Harmonics
 from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum
 from backbench.signal.power import STANDING, MeanSquare, line_power, noise_sum
@@ -47,6 +49,8 @@ class ToneLines:
         Mean noise power by bin, V^2, from bin 0 to the end of the analysed band.
     mains_hz : float or None
         Nominal mains frequency, Hz; None where unknown.
+    step_v : float
+        Step that the samples use, V; 0 where there is none.
     """
 
     spectrum: Spectrum
@@ -54,6 +58,7 @@ class ToneLines:
     half: float
     noise: Array
     mains_hz: float | None
+    step_v: float = 0.0
 
     @property
     def frequency_hz(self) -> float:
@@ -70,6 +75,31 @@ class ToneLines:
         """Of the fundamental at the record's middle, rad, cosine."""
         return float(read_lines(self.spectrum, np.array([self.position])).phase[0])
 
+    @cached_property
+    def steps(self) -> float:
+        """The most that the samples' steps may add to lines, V^2."""
+        return lines_of_steps(self.noise, self.step_v)
+
+    def apart(self, position: float) -> float:
+        """Distance of a position to the nearest harmonic.
+
+        Parameters
+        ----------
+        position : float
+            Bins.
+
+        Returns
+        -------
+        float
+            Bins.
+        """
+        return abs(position - round(position / self.position) * self.position)
+
+    def _with_steps(self, line: MeanSquare) -> MeanSquare:
+        """A line, what the samples' steps may add to it in its variance."""
+        floor, slope = line.floor + self.steps**2, line.slope + 2 * self.steps
+        return line._replace(floor=floor, slope=slope)
+
     def lobe(self, position: float) -> slice:
         """Bins that belong to a line."""
         first = max(math.ceil(position - self.half), 0)
@@ -78,7 +108,11 @@ class ToneLines:
     @cached_property
     def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
-        return self._whole(self.position)
+        line, hum = (
+            self._with_steps(self._whole(self.position)),
+            MARGIN * self.hum_under_fundamental,
+        )
+        return line._replace(floor=line.floor + hum**2, slope=line.slope + 2 * hum)
 
     @cached_property
     def selective(self) -> MeanSquare:
@@ -86,7 +120,8 @@ class ToneLines:
         middle = self._middle
         near = middle.slope / 2
         hum = float(self._hum(np.array([1]), np.array([middle.value]))[0][0])
-        return MeanSquare(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
+        both = MeanSquare(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
+        return self._with_steps(both)
 
     @cached_property
     def _middle(self) -> MeanSquare:
@@ -133,7 +168,7 @@ class ToneLines:
         return Harmonics(
             orders=orders,
             square=square,
-            noise=noise,
+            noise=noise + self.steps,
             hum=hum,
             blind=blind,
             phase=phase,
@@ -176,7 +211,7 @@ class ToneLines:
         band = self._band(top_hz)
         left = self._left(band, self._near_fundamental(band), top_hz)
         hidden = np.array([self.hum_under_fundamental])
-        return _widened(_with_lines(left, hidden), self._beats(top_hz))
+        return widened(with_lines(left, hidden), self._beats(top_hz))
 
     @cached_property
     def hum_under_fundamental(self) -> float:
@@ -197,7 +232,9 @@ class ToneLines:
         share = np.arange(band.start, band.stop) / self.position
         weights = notch_power(share, q)
         left = self._left(band, self._near_fundamental(band), weights=weights)
-        return _widened(left, self._beats(BAND_HZ[1]))
+        # The filter is narrow where the tone is: what hides in it may pass or not.
+        left = widened(left, (self.hum_under_fundamental) ** 2)
+        return widened(left, self._beats(BAND_HZ[1]))
 
     def _beats(self, top_hz: float) -> float:
         """Variance, V^4, that mains lines under harmonics add to a sum of powers.
@@ -229,7 +266,7 @@ class ToneLines:
             hidden = np.append(found.hum[standing] / MARGIN, self.beside_harmonics)
             hidden = np.append(hidden, self.hum_under_fundamental)
             blind = float((np.where(found.blind, np.maximum(found.square, 0.0), 0.0) ** 2).sum())
-        return _widened(_with_lines(self._left(band, removed), hidden), blind)
+        return widened(with_lines(self._left(band, removed), hidden), blind)
 
     @cached_property
     def beside_harmonics(self) -> Array:
@@ -295,7 +332,7 @@ class ToneLines:
         power, noise = self.spectrum.power[band], self.noise[band]
         if weights is not None:
             power, noise = power * weights, noise * weights
-        kept, gone = _parted(removed, band)
+        kept, gone = parted(removed, band)
         filled = sum(float(noise[bins].sum()) for bins in gone)
         left = noise_sum(power, noise, self.spectrum.window.spread, kept)
         floor = left.floor + 2 * filled**2 / self.samples
@@ -303,58 +340,9 @@ class ToneLines:
         return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 
-def _widened(left: MeanSquare, variance: float) -> MeanSquare:
-    """A sum that is more uncertain by so much."""
-    if variance <= 0:
-        return left
-    floor = left.floor + variance
-    return MeanSquare(left.value, floor, left.slope, samples=2 * left.value**2 / floor)
-
-
-def _with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
-    """A sum of noise with lines known from others alike, each as uncertain as it is strong."""
-    value = left.value + float(hidden.sum())
-    floor = left.floor + float(np.dot(hidden, hidden))
-    return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
-
-
-def _parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]]:
-    """What is left of a band, and what isn't, in stretches counted from its first bin."""
-    kept, gone, at = [], [], 0
-    for bins in sorted(removed, key=lambda bins: bins.start):
-        first, last = (min(max(n, band.start + at), band.stop) - band.start
-                       for n in (bins.start, bins.stop))  # fmt: skip
-        kept.append(slice(at, first))
-        gone.append(slice(first, last))
-        at = last
-    return [*kept, slice(at, band.stop - band.start)], gone
-
-
-def notch_power(share: Array, q: float) -> Array:
-    """Power factor of a second-order notch at frequencies relative to its own.
-
-    Parameters
-    ----------
-    share : ndarray of float64, shape (n,)
-        Frequency over the notch's own, > 0.
-    q : float
-        Quality, > 0.
-
-    Returns
-    -------
-    ndarray of float64, shape (n,)
-        0 to 1.
-
-    Notes
-    -----
-    |H|^2 = (1 - x^2)^2 / ((1 - x^2)^2 + (x / q)^2): the analogue filter, -3 dB at a width of 1 / q.
-    """
-    away: Array = (1 - share**2) ** 2
-    factor: Array = away / (away + (share / q) ** 2)
-    return factor
-
-
-def tone_at(spectrum: Spectrum, position: float, mains_hz: float | None) -> ToneLines:
+def tone_at(
+    spectrum: Spectrum, position: float, mains_hz: float | None, step_v: float = 0.0
+) -> ToneLines:
     """The lines of a tone whose fundamental lies at `position` (fractional bins).
 
     Parameters
@@ -365,6 +353,8 @@ def tone_at(spectrum: Spectrum, position: float, mains_hz: float | None) -> Tone
         Of the fundamental, fractional bins.
     mains_hz : float or None
         Nominal mains frequency, Hz; None where unknown.
+    step_v : float, optional
+        Step that the samples use, V; 0 where there is none.
 
     Returns
     -------
@@ -379,7 +369,7 @@ def tone_at(spectrum: Spectrum, position: float, mains_hz: float | None) -> Tone
     half = min(lobe + 0.5 + 1e-4 * position, max(position / 2 - 0.5, lobe))
     count = len(spectrum.bins)
     noise = background(spectrum.power, _clear(position, half, count), count)
-    return ToneLines(spectrum, position, half, noise, mains_hz)
+    return ToneLines(spectrum, position, half, noise, mains_hz, step_v)
 
 
 def _clear(position: float, half: float, count: int) -> NDArray[np.bool_]:

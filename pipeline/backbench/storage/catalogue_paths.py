@@ -25,7 +25,8 @@ PATIENCE_S = 10.0
 REBUILDING = ".rebuild-"
 HALF_WRITTEN = (
     f"{REBUILDING}*", f"{MAKING}*", f"{ASIDE}*",
-    f"vault/{ASIDE}*", f"vault/??/{ASIDE}*", f"ledger/{ASIDE}*", f".staged/*/*{PART}",
+    f"vault/{ASIDE}*", f"vault/??/{ASIDE}*", f"ledger/{ASIDE}*", f"ledger/settings/{ASIDE}*",
+    f".staged/*/*{PART}",
 )  # fmt: skip
 """What a run that broke off may leave. Whole staged chunks are none of it: they are used."""
 

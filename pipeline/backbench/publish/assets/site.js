@@ -1,5 +1,5 @@
 "use strict";
-// Filter, sort, pick and set side by side. Text only ever enters the page as text.
+// Filter, sort, select and compare units. Text only ever enters the page as text.
 (() => {
   const by = (id) => document.getElementById(id);
   const make = (name, properties = {}, ...children) => {
@@ -7,7 +7,7 @@
     element.append(...children);
     return element;
   };
-  const drawn = (name, attributes) => {
+  const svgElement = (name, attributes) => {
     const element = document.createElementNS("http://www.w3.org/2000/svg", name);
     for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
     return element;
@@ -18,7 +18,7 @@
     const form = by("finder");
     const patterns = new Map([...document.querySelectorAll("template[data-technology]")]
       .map((template) => [template.dataset.technology, template.content]));
-    const made = (pattern, [key, label, technology, kind, first, years, state, figures]) => {
+    const newRow = (pattern, [key, label, technology, kind, first, years, state, figures]) => {
       const row = pattern.cloneNode(true);
       row.dataset.key = key;
       row.querySelector("input").setAttribute("aria-label", `Pick ${label}`);
@@ -37,19 +37,19 @@
     };
     let rows = [...table.tBodies[0].rows];
     const more = by("more") ? JSON.parse(by("more").textContent) : [];
-    rows.push(...more.map((brief) => made(rows[0], brief)));
+    rows.push(...more.map((brief) => newRow(rows[0], brief)));
     const most = Number(table.dataset.page);
     let start = 0;
     const texts = new Map(rows.map((row) => [row, plain(row.textContent + " " + row.dataset.key)]));
     const cell = (row, n) => row.cells[n].textContent.trim();
-    const choosers = [["technology", 2], ["kind", 3], ["state", 5]];
+    const filters = [["technology", 2], ["kind", 3], ["state", 5]];
 
     const show = () => {
       const words = plain(by("words").value).split(/\s+/).filter(Boolean);
-      const wanted = choosers.map(([id, n]) => [by(id).value, n]).filter(([value]) => value);
-      const fitting = rows.filter((row) => words.every((word) => texts.get(row).includes(word))
+      const wanted = filters.map(([id, n]) => [by(id).value, n]).filter(([value]) => value);
+      const matching = rows.filter((row) => words.every((word) => texts.get(row).includes(word))
         && wanted.every(([value, n]) => cell(row, n) === value));
-      const shown = fitting.length;
+      const shown = matching.length;
       if (start >= shown) start = 0;
       const end = Math.min(start + most, shown);
       table.tBodies[0].replaceChildren(...fitting.slice(start, end));
@@ -80,13 +80,13 @@
       start = 0;
       show();
     };
-    const turn = (by) => {
-      start = Math.max(0, start + by);
+    const turnPage = (rowCount) => {
+      start = Math.max(0, start + rowCount);
       show();
       table.scrollIntoView();
     };
-    by("earlier").addEventListener("click", () => turn(-most));
-    by("later").addEventListener("click", () => turn(most));
+    by("earlier").addEventListener("click", () => turnPage(-most));
+    by("later").addEventListener("click", () => turnPage(most));
     [...table.tHead.rows[0].cells].forEach((heading, n) => {
       if (!heading.dataset.kind) return;
       const button = make("button", { type: "button", textContent: heading.textContent });
@@ -159,47 +159,47 @@
         make("small", { textContent: `${about} ` }, drop));
     });
 
-    const scale = (place) => {
-      const [least, greatest] = place.ends;
+    const scale = (quantity) => {
+      const [least, greatest] = quantity.ends;
       const log = least > 0 && greatest / least > 10;
       const to = (x) => (log ? Math.log10(Math.max(x, 1e-300)) : x);
       const span = to(greatest) - to(least);
       return (x) => 10 + 220 * Math.min(Math.max(span ? (to(x) - to(least)) / span : 0.5, 0), 1);
     };
-    const dots = (place, found) => {
-      const at = scale(place);
-      const told = found.map(([n, v]) => `${letters(n)} ${v[3]}`).join(", ");
-      const marks = found.map(([n, v]) => ({ n, v, x: at(v[0]), level: 0 }));
+    const dots = (quantity, measured) => {
+      const at = scale(quantity);
+      const description = measured.map(([n, v]) => `${letters(n)} ${v[3]}`).join(", ");
+      const marks = measured.map(([n, v]) => ({ n, v, x: at(v[0]), level: 0 }));
       marks.forEach((mark, i) => {
         const near = marks.slice(0, i).filter((other) => Math.abs(other.x - mark.x) < 13);
         while (near.some((other) => other.level === mark.level)) mark.level += 1;
       });
       const base = 20 + 12 * Math.max(...marks.map((mark) => mark.level));
-      const svg = drawn("svg", { viewBox: `0 0 240 ${base + 8}`, class: "dots", role: "img", "aria-label": told });
-      svg.append(drawn("path", { class: "axis", d: `M4 ${base}H236` }));
+      const svg = svgElement("svg", { viewBox: `0 0 240 ${base + 8}`, class: "dots", role: "img", "aria-label": description });
+      svg.append(svgElement("path", { class: "axis", d: `M4 ${base}H236` }));
       for (const { n, v: [value, u], x, level } of marks) {
-        if (u !== null) svg.append(drawn("path", { d: `M${at(value - 2 * u)} ${base}H${at(value + 2 * u)}`, "stroke-width": 2 }));
-        svg.append(drawn("circle", { cx: x, cy: base, r: 4.5 }));
-        const letter = drawn("text", { x, y: base - 8 - 12 * level });
+        if (u !== null) svg.append(svgElement("path", { d: `M${at(value - 2 * u)} ${base}H${at(value + 2 * u)}`, "stroke-width": 2 }));
+        svg.append(svgElement("circle", { cx: x, cy: base, r: 4.5 }));
+        const letter = svgElement("text", { x, y: base - 8 - 12 * level });
         letter.textContent = letters(n);
         svg.append(letter);
       }
       return svg;
     };
-    const apart = (a, b) => {
+    const difference = (a, b) => {
       if (!a || !b) return "";
       const [larger, smaller] = a[0] > b[0] ? [a, b] : [b, a];
       if (a[1] === null || b[1] === null || larger[2] === "upper" || smaller[2] === "lower") return "undecided";
       return Math.abs(a[0] - b[0]) > 2 * Math.hypot(a[1], b[1]) ? "significantly different" : "not significantly different";
     };
 
-    const line = (place) => {
-      const values = keys.map((key) => place.values[units.get(key).n]);
-      const found = values.map((v, n) => [n, v]).filter(([, v]) => v);
-      if (!found.length) return null;
+    const line = (quantity) => {
+      const values = keys.map((key) => quantity.values[units.get(key).n]);
+      const measured = values.map((v, n) => [n, v]).filter(([, v]) => v);
+      if (!measured.length) return null;
       const row = make("tr");
       row.setAttribute("role", "row");
-      const name = make("th", { scope: "row", textContent: place.title }, make("small", { textContent: place.point }));
+      const name = make("th", { scope: "row", textContent: quantity.title }, make("small", { textContent: quantity.point }));
       name.setAttribute("role", "rowheader");
       const cells = values.map((v, n) => {
         const td = make("td", { textContent: v ? v[3] : "—" });
@@ -207,8 +207,8 @@
         if (v && v[4] === "entered") td.append(make("small", { textContent: "entered from an old record" }));
         return td;
       });
-      const picture = make("td", {}, dots(place, found));
-      const verdict = keys.length === 2 ? [make("td", { textContent: apart(...values) || "—" })] : [];
+      const picture = make("td", {}, dots(quantity, measured));
+      const verdict = keys.length === 2 ? [make("td", { textContent: difference(...values) || "—" })] : [];
       if (verdict.length) verdict[0].dataset.label = "Difference";
       for (const td of [...cells, picture, ...verdict]) td.setAttribute("role", "cell");
       row.append(name, ...cells, picture, ...verdict);

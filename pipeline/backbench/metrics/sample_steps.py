@@ -1,0 +1,68 @@
+"""What the steps of a record's samples add to its noise and to its lines.
+
+Dithered steps add noise of a known range: between that of rounding alone and that of rounding with
+triangular dither. It is taken off in power, its width is in the uncertainty, and where it makes
+half of a figure that is an upper bound. Steps that no noise blurs swallow what is smaller than they
+are, or make lines of it: a figure is then no more than it shows and half a step.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from backbench.metrics.bench_floor import lines_off
+from backbench.metrics.declaration import MeasuredValue
+from backbench.signal.dither import STEPS, TRIANGULAR
+from backbench.signal.uncertainty import Contribution, combine
+
+STEPS_CHOICE = (
+    "; the noise of the samples' steps is taken off in power, an upper bound where with customary "
+    "dither they make half of it; where no noise blurs the steps, an upper bound of what is found "
+    "and what they may hide"
+)
+
+
+def dither_off(found: MeasuredValue, step: float) -> MeasuredValue:
+    """An rms without the noise of dithered steps.
+
+    step: the samples' step times the root of its noise's share that the figure holds, in the
+    figure's unit.
+    """
+    share = TRIANGULAR * (step / found.value) ** 2 if found.value > 0 else 0.0
+    if found.bound is not None or share == 0:
+        return found
+    if share > 0.5:
+        remark = "the steps of the samples make half of it or more"
+        return replace(found, bound="upper", remark=_joined(found.remark, remark))
+    least = share * STEPS / TRIANGULAR
+    left = found.value * math.sqrt(1 - (share + least) / 2)
+    # Rounding alone or triangular dither: mostly the one or the other, so that the whole half
+    # distance is the deviation.
+    width = Contribution(found.value**2 / left * (share - least) / 4)
+    scale = found.value / left
+    own = combine([Contribution(found.estimation * scale, found.dof), width])
+    shared = max(found.uncertainty**2 - found.estimation**2, 0.0) / scale**2
+    total = combine([own, Contribution(math.sqrt(shared))])
+    return replace(
+        found, value=left, uncertainty=total.u, estimation=own.u, dof=total.dof
+    )  # fmt: skip
+
+
+def blunt_steps(found: MeasuredValue, most: float) -> MeasuredValue:
+    """A figure of a record whose steps no noise blurs.
+
+    most: what they may have added or swallowed, in the figure's unit; it adds in unknown phase.
+    """
+    widened = lines_off(replace(found, remark=None), MeasuredValue(most, 0.0))
+    if widened.bound is None:
+        return replace(widened, remark=found.remark)
+    remark = (
+        "the noise is too weak to blur the steps of the samples, which may add or hide "
+        f"{most:.3g}; use a more sensitive input range, longer words or dither"
+    )
+    return replace(widened, remark=_joined(found.remark, remark))
+
+
+def _joined(first: str | None, second: str) -> str:
+    return "; ".join(filter(None, (first, second)))

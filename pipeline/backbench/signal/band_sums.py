@@ -1,0 +1,97 @@
+"""Sums of a band of which some stretches are left out."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from backbench.signal.power import MeanSquare
+from backbench.signal.track import Array
+
+
+def widened(left: MeanSquare, variance: float) -> MeanSquare:
+    """A sum that is more uncertain by so much.
+
+    Parameters
+    ----------
+    left : MeanSquare
+        V^2.
+    variance : float
+        V^4, >= 0.
+
+    Returns
+    -------
+    MeanSquare
+    """
+    if variance <= 0:
+        return left
+    floor = left.floor + variance
+    return MeanSquare(left.value, floor, left.slope, samples=2 * left.value**2 / floor)
+
+
+def with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
+    """A sum of noise with lines known from others alike, each as uncertain as it is strong.
+
+    Parameters
+    ----------
+    left : MeanSquare
+        V^2, of noise.
+    hidden : ndarray of float64, shape (n,)
+        Mean squares of the lines, V^2.
+
+    Returns
+    -------
+    MeanSquare
+    """
+    value = left.value + float(hidden.sum())
+    floor = left.floor + float(np.dot(hidden, hidden))
+    return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+
+
+def parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]]:
+    """What is left of a band, and what isn't, in stretches counted from its first bin.
+
+    Parameters
+    ----------
+    removed : list of slice
+        Of the spectrum's bins.
+    band : slice
+        Of the spectrum's bins.
+
+    Returns
+    -------
+    kept, gone : list of slice
+    """
+    kept, gone, at = [], [], 0
+    for bins in sorted(removed, key=lambda bins: bins.start):
+        first, last = (min(max(n, band.start + at), band.stop) - band.start
+                       for n in (bins.start, bins.stop))  # fmt: skip
+        kept.append(slice(at, first))
+        gone.append(slice(first, last))
+        at = last
+    return [*kept, slice(at, band.stop - band.start)], gone
+
+
+def notch_power(share: Array, q: float) -> Array:
+    """Power factor of a second-order notch at frequencies relative to its own.
+
+    Parameters
+    ----------
+    share : ndarray of float64, shape (n,)
+        Frequency over the notch's own, > 0.
+    q : float
+        Quality, > 0.
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        0 to 1.
+
+    Notes
+    -----
+    |H|^2 = (1 - x^2)^2 / ((1 - x^2)^2 + (x / q)^2): the analogue filter, -3 dB at a width of 1 / q.
+    """
+    away: Array = (1 - share**2) ** 2
+    factor: Array = away / (away + (share / q) ** 2)
+    return factor

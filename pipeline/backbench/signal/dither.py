@@ -1,0 +1,63 @@
+"""What the steps of samples add to a record, by how much noise there is to blur them."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from backbench.signal.track import Array
+
+STEPS = 1 / 12
+"""Mean square of an evenly spread rounding error, in squared steps."""
+TRIANGULAR = 1 / 4
+"""The same with triangular dither, the most that is in use: q^2/12 + q^2/6."""
+LEAST_NOISE = 0.16
+"""Mean square of all noise, in squared steps, below which steps are not dithered: what rectangular
+dither, the least that is in use, leaves is 1/6."""
+
+
+def is_dithered(noise: Array, step: float) -> bool:
+    """Whether a record's noise is enough to make noise of the error of its steps.
+
+    Parameters
+    ----------
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin from 0 Hz to half the sample rate, V^2.
+    step : float
+        Of the samples, V; 0 where there is none.
+
+    Returns
+    -------
+    bool
+    """
+    return float(noise.sum()) >= LEAST_NOISE * step**2
+
+
+def lines_of_steps(noise: Array, step: float) -> float:
+    """The most that the steps may add to lines of a record, as a mean square.
+
+    Parameters
+    ----------
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin from 0 Hz to half the sample rate, V^2.
+    step : float
+        Of the samples, V; 0 where there is none.
+
+    Returns
+    -------
+    float
+        V^2.
+
+    Notes
+    -----
+    Without noise all of q^2/12 may fall on the harmonics of a tone. Gaussian noise of standard
+    deviation s before the rounding takes the error's part that follows the signal down by
+    exp(-2 pi^2 s^2 / q^2) in amplitude (the characteristic function at 1/q: theory of quantisation
+    by Widrow, from memory); uniform and triangular dither take it down further. What rounding
+    itself adds to the record's noise is taken off before.
+    """
+    if step <= 0:
+        return 0.0
+    before = max(float(noise.sum()) / step**2 - STEPS, 0.0)
+    return float(step**2 * STEPS * np.exp(-4 * math.pi**2 * before))

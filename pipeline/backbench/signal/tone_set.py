@@ -1,0 +1,259 @@
+"""Several tones of one record, and what stands beside and between them."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backbench.signal.background import degrees_of_freedom
+from backbench.signal.dither import lines_of_steps
+from backbench.signal.hidden_hum import UNSEEN_FACTOR, HiddenHum, hidden_among, on_sideband
+from backbench.signal.power import MeanSquare, line_power
+from backbench.signal.spectrum import Spectrum, read_lines
+from backbench.signal.tone import EDGE, PASS_BAND
+from backbench.signal.track import Array
+
+MARGIN_BINS = 0.5
+"""Bins that are added to either side of a lobe, for tones that drift a little."""
+NOISE_ORDER = 10
+"""Products up to this order are kept out of the noise, and tell nothing of the mains."""
+
+
+@dataclass(frozen=True, eq=False)
+class ToneSet:
+    """Tones found in a spectrum.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    positions : ndarray of float64, shape (k,)
+        Of the tones, fractional bins, rising.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+    step_v : float
+        Step that the samples use, V; 0 where there is none.
+    """
+
+    spectrum: Spectrum
+    positions: Array
+    noise: Array
+    mains_hz: float | None
+    step_v: float = 0.0
+
+    @property
+    def half(self) -> float:
+        """Bins on each side of a line that belong to it."""
+        return self.spectrum.window.half_width + MARGIN_BINS
+
+    @property
+    def frequencies_hz(self) -> Array:
+        """Of the tones as found, Hz."""
+        found: Array = self.positions * self.spectrum.resolution_hz
+        return found
+
+    @cached_property
+    def tones(self) -> tuple[MeanSquare, ...]:
+        """Mean square of each tone, from the whole of its lobe."""
+        return tuple(self._lobe_power(position) for position in self.positions.tolist())
+
+    @cached_property
+    def steps(self) -> float:
+        """The most that the samples' steps may add to lines, V^2."""
+        return lines_of_steps(self.noise, self.step_v)
+
+    @cached_property
+    def together(self) -> MeanSquare:
+        """Mean square of all tones."""
+        return summed(self.tones)
+
+    def lines(self, positions: Array) -> list[MeanSquare]:
+        """Mean squares of the lines at positions (bins), their noise taken off.
+
+        A mains line or a sideband that may hide in one widens its variance: as strong as those
+        around it, or where nothing tells, so strong that it may be all that is seen.
+
+        Parameters
+        ----------
+        positions : ndarray of float64, shape (k,)
+            Bins; fractions count.
+
+        Returns
+        -------
+        list of MeanSquare
+            V^2, one for each position.
+        """
+        read = read_lines(self.spectrum, positions)
+        near = read.noise * self.noise[np.rint(positions).astype(int)]
+        values: Array = read.square - near
+        hidden = self.hum(positions)
+        hum = np.where(hidden.blind, UNSEEN_FACTOR * np.maximum(values, 0.0), hidden.square)
+        return [
+            self._one(*given)
+            for given in zip(
+                values.tolist(), near.tolist(), hum.tolist(), positions.tolist(), strict=True
+            )
+        ]
+
+    def _one(self, value: float, near: float, hum: float, position: float) -> MeanSquare:
+        near += self.steps
+        samples = degrees_of_freedom(position, self.spectrum.window.spread)
+        return MeanSquare(value, near**2 + hum**2, 2 * (near + hum), samples)
+
+    def hum(self, positions: Array) -> HiddenHum:
+        """Mains lines, and sidebands of the tones, that may hide at positions.
+
+        Parameters
+        ----------
+        positions : ndarray of float64, shape (k,)
+            Bins; fractions count.
+
+        Returns
+        -------
+        HiddenHum
+            None on the tones themselves but mains lines.
+        """
+        if not self.mains_hz:
+            return HiddenHum(np.zeros(len(positions)), np.zeros(len(positions), dtype=bool))
+        step = self.mains_hz / self.spectrum.resolution_hz
+        own = self._apart(positions, self.positions) < 1.0
+        aside = on_sideband(positions, self.positions, step, self.half) & ~own
+
+        def apart(centres: Array) -> Array:
+            return self._apart(centres, self._products)
+
+        return hidden_among(
+            self.spectrum,
+            self.noise,
+            positions,
+            half=self.half,
+            step=step,
+            apart=apart,
+            aside=aside,
+        )
+
+    def apart_from_products(self, position: float) -> float:
+        """Distance of a position to the nearest tone or product of theirs.
+
+        Parameters
+        ----------
+        position : float
+            Bins.
+
+        Returns
+        -------
+        float
+            Bins.
+        """
+        return float(self._apart(np.array([position]), self._products)[0])
+
+    @cached_property
+    def _products(self) -> Array:
+        pair = len(self.positions) == 2
+        return product_positions(self.positions, NOISE_ORDER) if pair else self.positions
+
+    @staticmethod
+    def _apart(centres: Array, lines: Array) -> Array:
+        """Distance to the nearest of some lines, bins."""
+        away: Array = np.abs(np.subtract.outer(centres, lines)).min(axis=-1)
+        return away
+
+    def covers(self, position: float) -> bool:
+        """Whether a position (bins) lies within the converter's band and off the steady part.
+
+        Parameters
+        ----------
+        position : float
+            Bins.
+
+        Returns
+        -------
+        bool
+        """
+        top = min(self.spectrum.rate_hz * PASS_BAND * EDGE / self.spectrum.resolution_hz,
+                  len(self.noise) - 1 - self.half)  # fmt: skip
+        return self.half < position <= top
+
+    @cached_property
+    def removed(self) -> NDArray[np.bool_]:
+        """True for each bin of the spectrum that belongs to a tone or to the steady part."""
+        return ~clear_of_lines(self.positions, self.half, len(self.spectrum.bins))
+
+    def _lobe_power(self, position: float) -> MeanSquare:
+        lobe = slice(math.ceil(position - self.half), math.floor(position + self.half) + 1)
+        spread = self.spectrum.window.spread
+        samples = degrees_of_freedom(position, spread)
+        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, samples)
+
+
+def summed(parts: Sequence[MeanSquare]) -> MeanSquare:
+    """Sum of mean squares whose noises are independent.
+
+    Parameters
+    ----------
+    parts : sequence of MeanSquare
+        At least one.
+
+    Returns
+    -------
+    MeanSquare
+        V^2; with the degrees of freedom of the part that has the fewest.
+    """
+    strong = np.array([max(part.value, 0.0) for part in parts])
+    weight = strong if strong.sum() > 0 else np.ones(len(parts))
+    slope = float(np.sum(weight * [part.slope for part in parts]) / weight.sum())
+    return MeanSquare(
+        sum(part.value for part in parts), sum(part.floor for part in parts), slope,
+        min(part.samples for part in parts),
+    )  # fmt: skip
+
+
+def product_positions(positions: Array, order: int) -> Array:
+    """Where products of two tones up to an order fall, with the tones and their harmonics.
+
+    Parameters
+    ----------
+    positions : ndarray of float64, shape (2,)
+        Of the two tones, fractional bins.
+    order : int
+        Highest order, >= 1.
+
+    Returns
+    -------
+    ndarray of float64, shape (k,)
+        Fractional bins, rising.
+    """
+    low, high = positions.tolist()
+    pairs = itertools.product(range(-order, order + 1), range(order + 1))
+    found = {abs(m * low + n * high) for m, n in pairs if 0 < abs(m) + n <= order}
+    return np.array(sorted(found))
+
+
+def clear_of_lines(lines: Iterable[float], half: float, count: int) -> NDArray[np.bool_]:
+    """Bins further than `half` from the steady part and from every line.
+
+    Parameters
+    ----------
+    lines : iterable of float
+        Fractional bins.
+    half : float
+        Bins.
+    count : int
+        Bins in all.
+
+    Returns
+    -------
+    ndarray of bool, shape (count,)
+    """
+    clear = np.ones(count, dtype=bool)
+    for line in (0.0, *lines):
+        clear[max(math.ceil(line - half), 0) : max(math.floor(line + half) + 1, 0)] = False
+    return clear

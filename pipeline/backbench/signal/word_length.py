@@ -1,0 +1,157 @@
+"""The step that a record's samples use, whatever word length its file states.
+
+Samples of a short word keep their steps where they are stored in longer words, or as floating
+point, with or without a change of gain on the way.
+"""
+
+from __future__ import annotations
+
+import math
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backbench.signal.track import Array, Track
+
+GRID = 2.0**31
+"""Parts of full scale that every word length in use is a whole number of."""
+OFF_GRID = 1e-4
+"""How far rounding leaves a sample of such a word from a whole number of parts."""
+BLOCKS, BLOCK = 8, 512
+"""Samples that are looked at, spread over the record: a silent beginning tells no step. Where all
+of them are alike, the whole record is."""
+ROUNDING = 1.5e-7
+"""Of the greatest sample: what single precision, and a change of gain in it, may round away."""
+CLEAR = 8.0
+"""A step so many times what rounding leaves is told apart from it."""
+SAME = 0.02
+"""How much of a step the steps of a lattice may differ by, at the least."""
+LEAST_LEVELS = 12
+"""A lattice is read from so many levels at the least: fewer fit one by chance."""
+
+_kept: WeakKeyDictionary[Track, float] = WeakKeyDictionary()
+
+
+def sample_step(track: Track) -> float:
+    """The step that the samples use.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+
+    Returns
+    -------
+    float
+        V; that of the stated word length where the samples show no coarser one; 0 where none is
+        stated and none shows.
+
+    Notes
+    -----
+    The greatest common divisor of the samples' differences, in parts of full scale. Where that is
+    the container's own, a lattice: levels that lie whole numbers of one step apart, but for
+    rounding.
+    """
+    if track not in _kept:
+        _kept[track] = _step(track)
+    return _kept[track]
+
+
+def word_bits(track: Track) -> float:
+    """The word length that the samples use.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+
+    Returns
+    -------
+    float
+        Bits, as many as give full scale in such steps; inf where no step shows.
+    """
+    step = sample_step(track)
+    return math.log2(2 * track.full_scale_v / step) if step > 0 else math.inf
+
+
+def few_levels(track: Track) -> bool:
+    """Whether the record spans so few steps that these may be its waveform, not its word length.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+
+    Returns
+    -------
+    bool
+    """
+    return float(np.ptp(track.volts)) < LEAST_LEVELS * sample_step(track)
+
+
+def _step(track: Track) -> float:
+    stated = 0.0 if track.bits is None else 2 * track.full_scale_v / 2.0**track.bits
+    some = _some(track.volts)
+    if np.ptp(some) == 0:
+        some = track.volts
+    if not np.isfinite(some).all():
+        return stated
+    shares = some / track.full_scale_v
+    parts = _divisor(shares)
+    own = stated / track.full_scale_v
+    if parts > 1.5 * own * GRID:
+        return parts / GRID * track.full_scale_v
+    rounded = max(own, ROUNDING * float(np.abs(shares).max(initial=0.0)))
+    return max(_lattice(shares, rounded) * track.full_scale_v, stated)
+
+
+def _some(volts: Array) -> Array:
+    """Blocks of samples spread over the record, or all of a short one."""
+    if len(volts) <= BLOCKS * BLOCK:
+        return volts
+    starts = np.linspace(0, len(volts) - BLOCK, BLOCKS).astype(int)
+    return np.concatenate([volts[start : start + BLOCK] for start in starts])
+
+
+def _divisor(shares: Array) -> float:
+    """Greatest common divisor of the differences, parts; 0 where they are on no grid."""
+    scaled = shares * GRID
+    whole = np.rint(scaled)
+    if np.abs(scaled - whole).max(initial=0.0) > OFF_GRID:
+        return 0.0
+    apart: NDArray[np.int64] = np.diff(whole).astype(np.int64)
+    # A few samples tell that a record has no coarser step; only one that has needs them all.
+    first = int(np.gcd.reduce(apart[:64])) if len(apart) else 0
+    return float(first if first == 1 else np.gcd.reduce(apart))
+
+
+def _lattice(shares: Array, rounded: float) -> float:
+    """The step of levels that lie whole numbers of it apart, re full scale; 0 where there is none.
+
+    rounded: how far rounding may move a level.
+    """
+    ordered = np.sort(shares)
+    apart = np.diff(ordered)
+    gaps = apart > 3 * rounded
+    if np.count_nonzero(gaps) < LEAST_LEVELS - 1:
+        return 0.0
+    least = float(apart[gaps].min())
+    if least < CLEAR * rounded:
+        return 0.0
+    # Levels are the means of samples that rounding alone keeps apart.
+    first = np.concatenate([[0], np.flatnonzero(gaps) + 1])
+    levels = np.add.reduceat(ordered, first) / np.diff(np.append(first, len(ordered)))
+    return _common_step(np.diff(levels), least, rounded)
+
+
+def _common_step(apart: Array, least: float, rounded: float) -> float:
+    """The step that all distances are whole numbers of; 0 where some aren't."""
+    step = least
+    for most in (1.5, 4.0, 16.0, 64.0, math.inf):
+        near = apart[apart < most * step]
+        counts = np.maximum(np.rint(near / step), 1.0)
+        step = float(np.dot(counts, near) / np.dot(counts, counts))
+    counts = np.rint(apart / step)
+    off = np.abs(apart - counts * step)
+    return step if bool(np.all(off <= np.maximum(2 * rounded, SAME * step))) else 0.0
