@@ -101,7 +101,8 @@ def _report_copied(copied: Copied, folder: Path) -> None:
     for fault in copied.faults:
         typer.echo(str(fault), err=True)
     typer.echo(
-        f"{folder}: {counted(copied.copied, 'original')} copied ({in_text(copied.bytes / 1e6, 'MB')}), "
+        f"{folder}: {counted(copied.copied, 'original')} copied "
+        f"({in_text(copied.bytes / 1e6, 'MB')}), "
         f"{copied.held} already there; all read back and verified"
         if not copied.faults
         else f"{folder}: {counted(copied.copied, 'original')} copied, {copied.held} already there; "

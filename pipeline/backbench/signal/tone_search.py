@@ -165,12 +165,18 @@ def _share(found: Spectrum, peak: int) -> float:
     return near / total if total > 0 else 0.0
 
 
+NAMED_WRONGLY = "check what was played and which file this is, and correct the entry"
+
+
 def _what_else(found: Spectrum, stated_hz: float) -> str:
     """What the record holds in place of the stated tone."""
     lobe = found.window.half_width
     peak = lobe + 1 + int(np.argmax(found.power[lobe + 1 : -1]))
     if _share(found, peak) < LEAST_POWER_FRACTION:
-        return f"not a tone: no line near {in_text(stated_hz, 'Hz', 6)} holds most of the signal"
+        return (
+            f"not a tone: no line near {in_text(stated_hz, 'Hz', 6)} holds most of the signal; "
+            f"{NAMED_WRONGLY}"
+        )
     frequency = peak_position(found, peak) * found.resolution_hz
     message = f"the tone is at {in_text(frequency, 'Hz', 6)}, not at "
     message += f"{in_text(stated_hz, 'Hz', 6)} as stated"
@@ -178,7 +184,8 @@ def _what_else(found: Spectrum, stated_hz: float) -> str:
     for rate in RATES_HZ:
         if abs(real / rate - 1) < 0.002 and abs(found.rate_hz / rate - 1) > 0.01:
             return (
-                f"{message}; it would be right if the sample rate were {in_text(rate, 'Hz', 6)}, "
-                f"not {in_text(found.rate_hz, 'Hz', 6)} as the file says"
+                f"{message}; it would be right if the sample rate were "
+                f"{in_text(rate, 'Hz', 6)}, not {in_text(found.rate_hz, 'Hz', 6)} as the file says; "
+                "correct the file's header"
             )
-    return message
+    return f"{message}; {NAMED_WRONGLY}"
