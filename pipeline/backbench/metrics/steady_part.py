@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -17,6 +19,7 @@ from backbench.signal.steadiness import SteadySegment, change, steady_segment
 from backbench.signal.track import Track
 
 MOST_CUTS = 3
+RECORD_AGAIN = "look for a loose contact or a recorder that drops samples, and record again"
 STEADY = (Tone, TwoTones, Multitone, SquareWave)
 """Stimuli whose lines hold still all along."""
 
@@ -46,15 +49,30 @@ def steady_part(capture_data: CaptureData, number: int) -> SteadyPart:
             break
         why = why or reason
         if cut[1] - cut[0] < shortest_s(stimulus):
-            raise Refusal(f"{_unsteady(stimulus)}: {why} within the record")
+            raise Refusal(f"{_unsteady(stimulus)}: {why} within the record; {RECORD_AGAIN}")
         whole, start = part_of(whole, cut[0], cut[1] - cut[0]), start + cut[0]
     else:
-        raise Refusal(f"{_unsteady(stimulus)}: {why} within the record")
+        raise Refusal(f"{_unsteady(stimulus)}: {why} within the record; {RECORD_AGAIN}")
     if why is None:
         return SteadyPart(capture_data, None)
     track = whole.outputs[number]
     end = start + len(track.volts) / track.rate_hz
     return SteadyPart(whole, f"from {start:.2f} s to {end:.2f} s of the record alone: {why}")
+
+
+def with_steady_loop_backs(capture_data: CaptureData, number: int) -> CaptureData:
+    """A capture with its loop-backs cut to their steady parts, without those that have none.
+
+    What a gap or a jump adds to a loop-back isn't the bench's.
+    """
+    given = [*filter(None, [capture_data.bench]), *capture_data.bench_levels]
+    kept = []
+    for one in given:
+        if number in one.outputs:
+            with contextlib.suppress(Refusal):
+                kept.append(steady_part(one, number).capture_data)
+    bench, others = (kept[0], tuple(kept[1:])) if kept else (None, ())
+    return replace(capture_data, bench=bench, bench_levels=others) if given else capture_data
 
 
 def _unsteady(stimulus: Stimulus) -> str:

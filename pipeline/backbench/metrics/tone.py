@@ -12,6 +12,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.metrics.traits import Traits
+from backbench.metrics.warnings import warning
 from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.sidebands import Mirrored, mirrored_harmonics
@@ -106,10 +107,8 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
 
 
 def _with_drift(track: Track, lines: ToneLines) -> MeanSquare:
-    """The fundamental, with how its level drifts, and beats with the mains, in its variance."""
+    """The fundamental, how its level drifts within the record in its variance."""
     square = lines.fundamental
-    beat = 2 * square.value * lines.hum_under_fundamental
-    square = square._replace(floor=square.floor + beat)
     try:
         spread = float(level_spread(tone_course(track, lines))[0])
     except ValueError:
@@ -151,7 +150,7 @@ def _power_off(capture_data: CaptureData, fundamental: MeanSquare) -> tuple[floa
     off = 10 * math.log10(found / wanted)
     return off, (
         f"{wanted:g} W is stated, but {volts:.4g} V across {load:g} ohm is {found:.4g} W "
-        f"({off:+.1f} dB); check level, load, range and calibration"
+        f"({off:+.1f} dB): check level, load, range and calibration"
     )
 
 
@@ -165,7 +164,9 @@ def _refuse_power(capture_data: CaptureData, fundamental: MeanSquare) -> None:
 def power_remark(tone: ToneView) -> str | None:
     """A warning where level and load differ from the stated power by more than a setting would."""
     off = _power_off(tone.capture_data, tone.square) if tone.driven else None
-    return off[1] if off is not None and abs(off[0]) >= POWER_WARNED_DB else None
+    if off is None or abs(off[0]) < POWER_WARNED_DB:
+        return None
+    return warning(off[1])
 
 
 def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLines:
