@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.errors import UserError
 from backbench.metrics.metric_names import metric_key, unknown_metric
-from backbench.quantities.writing import measured, ordinary, quantity
+from backbench.quantities.writing import in_text, measured, ordinary, quantity
 
 if TYPE_CHECKING:
     import polars as pl

@@ -184,8 +184,7 @@ def _what_else(found: Spectrum, stated_hz: float) -> str:
     for rate in RATES_HZ:
         if abs(real / rate - 1) < 0.002 and abs(found.rate_hz / rate - 1) > 0.01:
             return (
-                f"{message}; it would be right if the sample rate were "
-                f"{in_text(rate, 'Hz', 6)}, not {in_text(found.rate_hz, 'Hz', 6)} as the file says; "
-                "correct the file's header"
+                f"{message}; it would be right if the sample rate were {in_text(rate, 'Hz', 6)}, "
+                f"not {in_text(found.rate_hz, 'Hz', 6)} as the file says; correct the file's header"
             )
     return f"{message}; {NAMED_WRONGLY}"
