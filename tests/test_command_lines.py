@@ -113,7 +113,7 @@ def begin_review(folder: Path, key: str, unit: str, date: str, made: int = 1961)
     for name, volts in (
         ("idle", amplifier.plays(0 * tone, rate, 8.0)),
         ("tone-1k-1w-8ohm", amplifier.plays(0.155 * tone, rate, 8.0)),
-        ("loop-back-1k", np.stack([tone, tone], axis=1)),
+        ("loop-back-1k", np.stack([tone, 0.99 * tone], axis=1)),
     ):
         soundfile.write(folder / f"{name}.wav", volts / RANGES_V["5 V"], rate, subtype="PCM_24")
 

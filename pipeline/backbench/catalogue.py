@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from backbench.comparison.unit_comparison import Comparison
     from backbench.documents.settings import Settings
+    from backbench.ingest.outcomes import ReviewOutcome
     from backbench.ingest.receive import WrittenReview
     from backbench.ingest.run_ingest import CarryOut, Outcome, Refused
     from backbench.querying.saved_queries import SavedQuery
@@ -188,11 +189,28 @@ class Catalogue:
         """One row a capture, with how its analysis ended."""
         return self.frame("FROM capture ORDER BY review_key, position")
 
+    def outcome(self, review: str) -> ReviewOutcome:
+        """How the captures of a review ended, with the reasons. Raises UserError."""
+        from backbench.ingest.outcomes import review_outcomes
+        from backbench.ingest.review_names import unknown_review
+
+        with self.reading() as opened:
+            known = [str(key) for (key,) in opened.rows("SELECT review_key FROM review")]
+            if review not in known:
+                raise unknown_review(review, known)
+            return review_outcomes(opened, [review])[review]
+
     def queries(self) -> dict[str, SavedQuery]:
-        """The saved queries by name: those shipped, and the catalogue's own."""
+        """The saved queries by name: those shipped, and the sound ones of the catalogue's own."""
         from backbench.querying.saved_queries import available
 
         return available(self.places.root)
+
+    def faulty_queries(self) -> dict[str, tuple[Fault, ...]]:
+        """The catalogue's own queries that can't be used, each with everything wrong with it."""
+        from backbench.querying.saved_queries import faulty
+
+        return faulty(self.places.root)
 
     def query(self, name: str, **values: Any) -> pl.DataFrame:
         """The rows of a saved query. Raises UserError for a name or parameter it hasn't."""
@@ -216,6 +234,9 @@ class Catalogue:
         import difflib
 
         known = self.queries()
+        wrong = {} if name in known else self.faulty_queries()
+        if name in wrong:
+            raise UserError(f"the query {name} can't be used", wrong[name])
         if name not in known:
             near = difflib.get_close_matches(name, known, n=1)
             remedy = f"did you mean {near[0]}?" if near else "see `backbench queries`"

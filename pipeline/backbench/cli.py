@@ -11,6 +11,7 @@ from backbench.commands import (
     bench_day,
     browse,
     calibrate,
+    check,
     compare,
     demo,
     export,
@@ -26,7 +27,7 @@ from backbench.storage.process_life import stop_on_terminate
 from backbench.storage.query_limits import end_when_overdue
 
 GROUPS = (
-    ingest, calibrate, bench_day, watch, backfill, browse, compare,
+    ingest, calibrate, bench_day, check, watch, backfill, browse, compare,
     publish, export, history, maintenance, demo,
 )  # fmt: skip
 """In the order in which the help lists the commands of one panel."""

@@ -70,11 +70,14 @@ def _take_in(catalogue: Catalogue, reviews: list[Path], processes: int | None) -
             reviews, processes=processes, started=watch.started, progress=watch.progress
         )
     captures = sum(outcome.computed for outcome in outcomes)
-    failed = sum(len(outcome.failed) for outcome in outcomes)
-    typer.echo(f"{len(outcomes)} reviews taken in: {captures} captures measured, {failed} failed.")
-    for outcome in outcomes:
-        for file, reason in outcome.failed:
-            typer.echo(f"  {outcome.review}: {file}: {reason}", err=True)
+    faulty = [(outcome.review, one) for outcome in outcomes for one in outcome.ended.faulty]
+    typer.echo(
+        f"{len(outcomes)} reviews taken in: {captures} captures measured, "
+        f"{len(faulty)} of them not whole (`backbench query captures-with-flags` lists them)."
+    )
+    for review, one in faulty:
+        if one.state == "failed":
+            typer.echo(f"  {review}: {one.file}: {one.reason}", err=True)
     for item in refused:
         typer.echo(f"{item.source} was not taken in: {item.error}", err=True)
 

@@ -21,7 +21,7 @@ from backbench.bench_day.new_review import (
     partner_of,
     serials_of,
 )
-from backbench.bench_day.plan import Wishes, make_plan
+from backbench.bench_day.plan import Wishes, make_plan, with_recorded
 from backbench.bench_day.plan_text import page, rows
 from backbench.bench_day.planned_capture import (
     PLAN_NAME,
@@ -31,7 +31,8 @@ from backbench.bench_day.planned_capture import (
     plan_text,
     read_plan,
 )
-from backbench.bench_day.session_check import Checked, accept, check
+from backbench.bench_day.session_check import Accepted, Checked, accept, check
+from backbench.bench_day.stimuli_files import Format, write_stimuli
 from backbench.documents.manifest import Manifest, read_manifest
 from backbench.documents.settings import Settings
 from backbench.documents.validation import checked, measures, parse_toml
@@ -276,19 +277,20 @@ def test_all_faults_of_a_folder_are_told_at_once(tmp_path: Path) -> None:
     folder = folder_with(tmp_path, ("lost.wav", TONE), ("loud.wav", TONE), ("bad.wav", TONE))
     tone(folder / "loud.wav", peak=1.4)
     (folder / "bad.wav").write_bytes(b"RIFF\x00\x00\x00\x00WAVEgarbage")
-    told = [str(fault) for fault in check(folder, settings()).faults]
-    assert len(told) == 3
-    for words in ("no such file", "full scale", "damaged audio"):
+    found = check(folder, settings())
+    told = [*map(str, found.faults), *found.unsound]
+    assert (len(told), found.sound) == (3, False)
+    for words in ("no such file", "bit-identical", "damaged audio"):
         assert any(words in line for line in told), told
 
 
-def test_a_capture_that_sounds_otherwise_is_warned_of(tmp_path: Path) -> None:
+def test_a_capture_that_sounds_otherwise_is_a_fault(tmp_path: Path) -> None:
     folder = folder_with(tmp_path, ("a.wav", TONE), ("b.wav", '{ idle = "input shorted" }'))
     tone(folder / "a.wav", hz=400.0)
     tone(folder / "b.wav")
-    warnings = check(folder, None).warnings
-    assert [line.split(":")[0] for line in warnings] == ["a.wav", "b.wav"]
-    assert "a tone of 400 Hz" in warnings[0]
+    faults = [str(fault) for fault in check(folder, None).faults]
+    assert ["(a.wav)" in faults[0], "(b.wav)" in faults[1], len(faults)] == [True, True, 2]
+    assert "a tone of 400 Hz" in faults[0]
 
 
 def test_a_level_far_from_the_plan_is_warned_of(tmp_path: Path) -> None:
@@ -318,7 +320,7 @@ def test_a_heard_file_is_suggested_and_accepted(tmp_path: Path) -> None:
         ("unnamed.wav", "heard: a tone of 1 kHz")
     ]
     assert [name for name, _ in found.unknown] == ["silent.wav"]
-    assert accept(folder, found.suggestions) == 1
+    assert accept(folder, found.suggestions) == Accepted(("unnamed.wav",), ())
     after = (folder / "review.toml").read_text()
     assert after.startswith(before.rstrip())
     assert read_manifest(after.encode()).capture[0].stimulus.tone_hz == 1000
@@ -366,3 +368,49 @@ def test_sixty_captures_are_all_heard(tmp_path: Path) -> None:
     found = check(folder, settings())
     print(f"60 captures checked in {time.perf_counter() - started:.2f} s")
     assert len(found.suggestions) == 60
+
+
+# A plan made again ----------------------------------------------------------------------------
+
+
+def test_a_plan_made_again_keeps_what_was_recorded() -> None:
+    """The gain is known better now: levels of steps to come change, those played stay."""
+    told = manifest()
+    first = make_plan(told, chain_of(told, settings(), 20.0), Wishes((8.0, 4.0), gain_db=20.0))
+    again = make_plan(told, chain_of(told, settings(), 26.0), Wishes((8.0,), gain_db=26.0))
+    done = {"tone-1k-1w-8ohm", "tone-1k-4ohm"}
+    before, after = ({step.stem: step for step in plan.step} for plan in (
+        first, with_recorded(again, first, done)))  # fmt: skip
+    assert all(after[stem] == before[stem] for stem in done)
+    assert after["tone-20-1w-8ohm"].stimulus != before["tone-20-1w-8ohm"].stimulus
+    assert len(after) == len(with_recorded(again, first, done).step)
+
+
+def test_no_square_wave_is_planned_that_a_converter_cannot_record() -> None:
+    assert [step.file for step in planned().step if "square" in step.file] == ["square-1k.wav"]
+
+
+@pytest.mark.parametrize("load", [None, 10_000.0, 47_000.0])
+def test_output_impedance_of_a_line_stage_is_planned_from_two_loads(load: float | None) -> None:
+    loads = () if load is None else (load,)
+    made = planned(loads=loads, kind="preamplifier", rated_power_w=None)
+    usual = manifest(kind="preamplifier", rated_power_w=None).conditions.load_ohm
+    taken = {
+        step.conditions.load_ohm or usual for step in made.step
+        if getattr(step.stimulus, "tone_hz", None) == 1000 and not step.conditions.driven
+    }  # fmt: skip
+    assert len(taken) == 2
+
+
+def test_a_reference_that_a_recording_was_made_with_stays(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path)
+    made, form = planned(), Format(96_000, 24)
+    write_stimuli(tmp_path / "waves", made, form, review=folder)
+    played = folder / "played-sweep.wav"
+    before = played.read_bytes()
+    write_stimuli(tmp_path / "waves", made, Format(96_000, 16), review=folder)
+    assert played.read_bytes() != before
+    write_stimuli(tmp_path / "waves", made, form, review=folder)
+    tone(folder / "sweep.wav")
+    write_stimuli(tmp_path / "waves", made, Format(96_000, 16), review=folder)
+    assert played.read_bytes() == before

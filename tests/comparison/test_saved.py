@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from backbench.errors import UserError
-from backbench.querying.saved_queries import SavedQuery, available, load, shipped
+from backbench.querying.saved_queries import SavedQuery, available, faulty, load, shipped
 from backbench.storage.database import reading
 
 GOOD = """\
@@ -159,8 +159,18 @@ def test_own_queries_stand_beside_those_shipped(tmp_path: Path) -> None:
     (tmp_path / "queries" / "mine.sql").write_text(GOOD, encoding="utf-8")
     assert available(tmp_path).keys() == {"mine", *shipped()}
     (tmp_path / "queries" / "missing-measurements.sql").write_text(GOOD, encoding="utf-8")
-    with pytest.raises(UserError, match="the name of queries shipped"):
-        available(tmp_path)
+    assert available(tmp_path).keys() == {"mine", *shipped()}
+    ((name, (fault,)),) = faulty(tmp_path).items()
+    assert (name, "the name of queries shipped" in fault.found) == ("missing-measurements", True)
+
+
+def test_a_faulty_query_of_ones_own_fails_alone(tmp_path: Path) -> None:
+    (tmp_path / "queries").mkdir()
+    (tmp_path / "queries" / "mine.sql").write_text(GOOD, encoding="utf-8")
+    (tmp_path / "queries" / "broken.sql").write_text("SELECT 1", encoding="utf-8")
+    (tmp_path / "queries" / "no-text.sql").write_bytes(bytes([255, 254, 0]))
+    assert available(tmp_path).keys() == {"mine", *shipped()}
+    assert faulty(tmp_path).keys() == {"broken", "no-text"}
 
 
 def test_a_folder_that_is_not_there_holds_none(tmp_path: Path) -> None:

@@ -126,7 +126,8 @@ def test_what_one_stretch_lacks_is_refused_for_the_recording(
     left, right = found["level", "left"], found["level", "right"]
     assert left["status"] == "rejected"
     assert left["reason"] == (
-        "in segment 4 of 4: silence: every sample is the same, so nothing was recorded"
+        "in segment 4 of 4: silence: every sample is the same, so nothing was recorded; "
+        "check cables, input and recording level, and record again"
     )
     assert right["status"] == "measured"
 

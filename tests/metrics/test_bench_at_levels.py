@@ -9,8 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from backbench.documents.stimuli import Steps, Tone
 from backbench.metrics.bench_levels import own_at
 from backbench.metrics.declaration import CaptureData, MeasuredValue
+from many_tones import pair_material
 from tones import figures, sines, tone_material, track
 
 RATE = 48_000.0
@@ -67,3 +69,32 @@ def test_beyond_the_loop_backs_the_ceiling_holds_a_cubic(level: float, cube: flo
 def test_two_bounds_give_the_greater_of_them() -> None:
     known = [(v, MeasuredValue(b, 0.0, bound="upper")) for v, b in ((1.0, 0.02), (4.0, 0.01))]
     assert own_at(2.0, known).figure.value == 0.02
+
+
+def pair(peak: float, square: float, seed: int, **kept: object) -> CaptureData:
+    """Two equal tones through a converter x + square x^2."""
+    clean = sines(96_000.0, 0.5, {19_000.0: peak, 20_000.0: peak})
+    noise = np.random.default_rng(seed).normal(0, 1e-6, len(clean))
+    record = track(clean + square * clean**2 + noise, 96_000.0)
+    return pair_material(record, mains_hz=None, **kept)
+
+
+def test_a_loop_back_of_two_tones_at_another_level_tells_a_ceiling() -> None:
+    """Second order of x + a x^2: a A / 2 of the sum of both tones (closed form)."""
+    far = figures(pair(4.0, 1e-5, 1, bench=pair(0.5, 1e-5, 2)))["difference_frequency_2"]
+    assert far.bound == "upper"
+    assert far.value >= 100 * 1e-5 * 4.0 / 2
+    assert "the nearest loop-back is at" in (far.remark or "")
+
+
+def test_loop_backs_of_two_tones_bracket_a_level() -> None:
+    given = {"bench": pair(2.0, 1e-6, 2), "bench_levels": (pair(4.5, 1e-6, 3),)}
+    near = figures(pair(3.0, 1e-4, 1, **given))["difference_frequency_2"]
+    assert near.bound is None
+    assert near.uncertainty == pytest.approx(100 * 1e-6 * 3.0 / 2 / math.sqrt(2), rel=0.1)
+
+
+def test_steps_are_held_against_loop_backs_of_a_tone() -> None:
+    steps = Steps(steps_hz=997.0, step_s=1.0, levels_vrms=[0.1, 0.2])
+    tone = Tone(tone_hz=997.0, generator_vrms=0.2)
+    assert steps.same_with_loop_back == tone.same_with_loop_back

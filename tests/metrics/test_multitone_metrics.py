@@ -11,6 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backbench.metrics.measurement import measure
+from backbench.signal.intermodulation import seek_tones
+from backbench.signal.multitone_residual import residual_between_tones
 from many_tones import RATE, multitone_material, with_noise
 from tones import figures, reasons, track
 
@@ -149,3 +151,19 @@ def test_the_strongest_product_is_the_strongest_between_bins_too() -> None:
     product = found["greatest_product"]
     assert product.frequency_hz == pytest.approx(7000.5, abs=0.1)
     assert product.value == pytest.approx(1.02e-2 / math.sqrt(2), rel=1e-3)
+
+
+@pytest.mark.parametrize("seconds", [0.8, 0.95, 1.1, 1.5])
+def test_products_near_a_tone_are_counted_whole(seconds: float) -> None:
+    """Closed form: lines 10 Hz beside each tone, whose lobes reach into the tones' own bins."""
+    hz = [200.0, 1000.0, 3000.0, 7000.0, 12_010.0]
+    t = np.arange(int(RATE * seconds)) / RATE
+    volts = np.zeros(len(t))
+    for f in hz:
+        volts += 0.3 * np.cos(2 * np.pi * f * t + f)
+        volts += 1e-3 * (np.cos(2 * np.pi * (f + 10) * t) + np.cos(2 * np.pi * (f - 10) * t + 1))
+    tones = seek_tones(track(with_noise(volts, 1e-6), RATE), hz, 200.0, None)
+    found = residual_between_tones(tones, hz)
+    assert found.rms == pytest.approx(math.sqrt(10 * 1e-6 / 2), rel=2e-3)
+    # Without the period, what reaches into the tones' bins is lost where the record is short.
+    assert (residual_between_tones(tones).rms < 0.99 * found.rms) == (seconds < 1.1)

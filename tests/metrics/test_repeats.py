@@ -47,7 +47,7 @@ def test_gains_that_disagree_wildly_are_told() -> None:
     found = one("gain_spread", [gain(26.0, "a", generator_vrms=0.1),
                                 gain(6.0, "b", generator_vrms=1.0)]).figure  # fmt: skip
     assert found.value == pytest.approx(20.0)
-    assert "0.1 V" in (found.remark or "")
+    assert "1 V and 100 mV" in (found.remark or "")
     assert "check their drive" in (found.remark or "")
 
 

@@ -11,6 +11,7 @@ from backbench.charts.chart_text import lowered
 from backbench.comparison.differences import Difference
 from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
+from backbench.ingest.outcomes import CaptureOutcome, ReviewOutcome, State
 from backbench.publish import finding_sentences
 
 
@@ -87,12 +88,17 @@ def test_sides_that_agree_are_said_to_agree() -> None:
 
 
 def test_absences_are_named() -> None:
-    told = finding_sentences.missing_sentence({"no load": ["Power"]}, 2, ["response"])
-    assert told == (
-        "Response was not measured, 1 quantity could not be determined and 2 captures could not "
-        "be used."
+    states: tuple[State, ...] = ("whole", "refused", "failed", "partly refused")
+    ended = ReviewOutcome(
+        tuple(CaptureOutcome(n, f"{n}.flac", "tone", state, "") for n, state in enumerate(states))
     )
-    assert finding_sentences.missing_sentence({}, 0, []).startswith("All usual tests were run")
+    told = finding_sentences.missing_sentence({"no load": ["Power"]}, ended, ["response"])
+    assert told == (
+        "Response was not measured, 1 quantity could not be determined, 2 captures could not be "
+        "used and 1 capture could be used in part."
+    )
+    nothing = finding_sentences.missing_sentence({}, ReviewOutcome(), [])
+    assert nothing.startswith("All usual tests were run")
 
 
 def test_state_and_catalogue() -> None:

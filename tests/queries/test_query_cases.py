@@ -374,9 +374,9 @@ CASES = [
         reading a thd_n None analysis_key=r-a-3 reason=clipped
         reading a gain 1 0 analysis_key=r-a-3
         """, """
-        review_key | position | file   | status   | refused | reason
-        r-a        | 1        | 1.flac | failed   | 0       | unreadable audio
-        r-a        | 3        | 3.flac | analysed | 2       | clipped
+        review_key | position | file   | outcome        | refused | reason
+        r-a        | 1        | 1.flac | failed         | 0       | unreadable audio
+        r-a        | 3        | 3.flac | partly refused | 2       | thd, thd n (left): clipped
         """),
     Case("outliers-among-peers", """
         unit a

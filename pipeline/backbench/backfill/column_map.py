@@ -13,7 +13,7 @@ from backbench.documents.stimuli import Strict
 from backbench.documents.unit_facts import Name, PublishedConditions
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 from backbench.errors import MISSING, Fault, UserError
-from backbench.metrics.registry import registry
+from backbench.metrics.metric_names import metric_key, unknown_metric
 
 REVIEW_FACTS = ("key", "date", "bench", "mains_hz", "title", "notes")
 UNIT_FACTS = (
@@ -105,7 +105,7 @@ def read_map(path: Path) -> ColumnMap:
     faults = [*_missing(found, path), *_unknown_metrics(found, path)]
     if faults:
         raise UserError(f"{path} can't be used", faults)
-    return found
+    return _under_keys(found)
 
 
 def _missing(found: ColumnMap, path: Path) -> list[Fault]:
@@ -118,17 +118,17 @@ def _missing(found: ColumnMap, path: Path) -> list[Fault]:
 
 
 def _unknown_metrics(found: ColumnMap, path: Path) -> list[Fault]:
-    import difflib
+    return [
+        unknown_metric(f"{path}, reading {one.column!r}", one.metric)
+        for one in found.reading
+        if metric_key(one.metric) is None
+    ]
 
-    known = registry().metrics
-    faults = []
-    for one in found.reading:
-        if one.metric not in known:
-            near = difflib.get_close_matches(one.metric, known, n=1)
-            remedy = f"did you mean {near[0]}?" if near else "see `backbench metrics`"
-            faults.append(Fault(f"{path}, reading {one.column!r}", f"metric {one.metric!r}",
-                                "a metric's name", remedy))  # fmt: skip
-    return faults
+
+def _under_keys(found: ColumnMap) -> ColumnMap:
+    """The map with every metric under its key, however it was written."""
+    readings = [one.model_copy(update={"metric": metric_key(one.metric)}) for one in found.reading]
+    return found.model_copy(update={"reading": readings})
 
 
 def columns_of(found: ColumnMap) -> list[str]:

@@ -6,7 +6,7 @@ power last (common practice, no source).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from backbench.bench_day.capture_battery import BATTERIES, LEAST_RATE_HZ, loop_back
@@ -47,6 +47,17 @@ def make_plan(manifest: Manifest, chain: Chain, wishes: Wishes) -> Plan:
         gain_db=wishes.gain_db, gain_from=wishes.gain_from,
         notes=notes, step=_once(steps),
     )  # fmt: skip
+
+
+def with_recorded(made: Plan, earlier: Plan | None, done: Collection[str]) -> Plan:
+    """A plan made again, in which the steps that are recorded stay as they were played.
+
+    done: stems of the files that are there. Steps of the earlier plan that are recorded stand in
+    the new one too, where it would no longer have them.
+    """
+    played = {step.stem: step for step in (earlier.step if earlier else []) if step.stem in done}
+    steps = [played.pop(step.stem, step) for step in made.step]
+    return made.model_copy(update={"step": [*played.values(), *steps]})
 
 
 def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> PlanningSession:
@@ -91,7 +102,10 @@ def _notes(session: PlanningSession) -> Iterator[str]:
             "no track records the generator: the phase isn't known, so that output impedance and "
             "damping factor can only be given as bounds"
         )
-    yield f"record at {LEAST_RATE_HZ} Hz or more; 192000 Hz for square waves of 10 kHz"
+    yield (
+        f"record at {LEAST_RATE_HZ} Hz or more, square waves at 192000 Hz; take those of 10 kHz "
+        "with an oscilloscope, as tables: no audio converter records their edges"
+    )
 
 
 def _once(steps: list[PlannedStep]) -> list[PlannedStep]:

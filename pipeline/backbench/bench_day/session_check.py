@@ -13,20 +13,29 @@ from backbench.bench_day.level_checks import off_level
 from backbench.bench_day.manifest_entries import Suggestion, suggested, unlike
 from backbench.bench_day.measuring_chain import expired
 from backbench.bench_day.planned_capture import Plan, PlannedStep, read_plan
+from backbench.bench_day.recording_dates import dates_in_doubt
 from backbench.documents.manifest import MANIFEST_NAME, Capture, Manifest, read_manifest
 from backbench.documents.settings import Settings
 from backbench.documents.stimuli import Table
 from backbench.documents.toml_writing import with_tables
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError
-from backbench.ingest.analysis_plan import bench_faults
+from backbench.ingest.metric_spellings import under_metric_keys
+from backbench.ingest.outcomes import ReviewOutcome
 from backbench.ingest.published_figures import published_faults
+from backbench.ingest.receive import nearest
+from backbench.ingest.trial_run import trial
+from backbench.progress import Progress, nothing
 from backbench.storage.atomic_io import write_text_file
 
 
 @dataclass(frozen=True)
 class Checked:
-    """faults stop an ingest, or a capture of it; warnings don't. missing: planned, not recorded."""
+    """faults stop an ingest, or a capture of it; warnings don't. missing: planned, not recorded.
+
+    ended: how the captures would end if they were ingested; None where they were not measured,
+    and then unmeasured says why. unsound: a line for each of those that would not be whole.
+    """
 
     manifest: Manifest | None
     plan: Plan | None
@@ -36,12 +45,31 @@ class Checked:
     suggestions: list[Suggestion] = field(default_factory=list)
     unknown: list[tuple[str, str]] = field(default_factory=list)
     taken: int = 0
+    ended: ReviewOutcome | None = None
+    unmeasured: str = ""
+
+    @property
+    def unsound(self) -> list[str]:
+        """A line for each capture that would not be whole and has no fault of its own."""
+        told = [str(fault) for fault in self.faults]
+        lines = [] if self.ended is None else self.ended.faults()
+        return [line for line in lines if not any(_file_of(line) in text for text in told)]
+
+    @property
+    def sound(self) -> bool:
+        """Whether an ingest would leave nothing out."""
+        return not self.faults and not self.unsound
 
 
-def check(folder: Path, settings: Settings | None) -> Checked:
+def _file_of(line: str) -> str:
+    return line.split(": ", 1)[0]
+
+
+def check(folder: Path, settings: Settings | None, progress: Progress = nothing) -> Checked:
     """Look over a folder. settings: of the catalogue it is meant for, None where there is none.
 
-    Raises UserError only where there is no manifest or plan that can be read at all.
+    Where there are settings, the captures are measured as an ingest would. Raises UserError only
+    where there is no manifest or plan that can be read at all.
     """
     data = read_bytes(folder / MANIFEST_NAME, "the review")
     plan = read_plan(folder)
@@ -50,12 +78,13 @@ def check(folder: Path, settings: Settings | None) -> Checked:
     except UserError as error:
         return Checked(None, plan, list(error.faults))
     found = listened(folder, recordings(folder))
-    faults, warnings = list(published_faults(manifest)), []
-    if settings is not None:
-        faults += bench_faults(manifest, settings)
-        warnings += expired(manifest, settings)
-    faults += _file_faults(folder, manifest, found)
-    warnings += _sounds(manifest, settings, found, plan)
+    warnings = [] if settings is None else expired(manifest, settings)
+    ended, faults, unmeasured = _ended(folder, manifest, settings, progress)
+    faults += _file_faults(folder, manifest, found, measured=ended is not None)
+    told = {one.file for one in ended.faulty} if ended else set()
+    faults += _unlike_stated(manifest, found, told)
+    warnings += [*dates_in_doubt(folder, manifest), *_levels(manifest, settings, found, plan)]
+    warnings += ended.warnings() if ended else []
     named = {Path(capture.file).as_posix() for capture in manifest.capture}
     extra = {name: item for name, item in found.items() if name not in named}
     suggestions, unknown = _suggestions(extra, plan)
@@ -68,16 +97,37 @@ def check(folder: Path, settings: Settings | None) -> Checked:
         suggestions=suggestions,
         unknown=unknown,
         taken=len(named),
+        ended=ended,
+        unmeasured=unmeasured,
     )
 
 
-def _file_faults(folder: Path, manifest: Manifest, found: dict[str, Listened]) -> Iterator[Fault]:
+def _ended(
+    folder: Path, manifest: Manifest, settings: Settings | None, progress: Progress
+) -> tuple[ReviewOutcome | None, list[Fault], str]:
+    """How the captures would end; None where nothing can be measured, with faults or the reason."""
+    if settings is None:
+        reason = "no catalogue was named, so that nothing was measured: name it with -c"
+        return None, [*published_faults(under_metric_keys(manifest))], reason
+    try:
+        return trial(folder, manifest, settings, progress), [], ""
+    except UserError as error:
+        return None, [*error.faults], "nothing was measured: correct the faults first"
+
+
+def _file_faults(
+    folder: Path, manifest: Manifest, found: dict[str, Listened], *, measured: bool
+) -> Iterator[Fault]:
+    """measured: what a file holds has been told already."""
+    named = {Path(capture.file).as_posix() for capture in manifest.capture}
+    unnamed = [name for name in found if name not in named]
     for position, capture in enumerate(manifest.capture, start=1):
         where = f"{MANIFEST_NAME}, capture {position} ({capture.file})"
         if not (folder / capture.file).is_file():
-            other = found_file(folder, capture.file)
-            remedy = f"there is {other.name}: name that" if other else "record it, or take it out"
+            remedy = _missing_remedy(folder, capture.file, unnamed)
             yield Fault(where, "no such file", "a file in the review's folder", remedy)
+            continue
+        if measured:
             continue
         item = found.get(Path(capture.file).as_posix())
         if item is None:
@@ -92,6 +142,14 @@ def _file_faults(folder: Path, manifest: Manifest, found: dict[str, Listened]) -
             yield Fault(where, f"no file {reference}", "the file that was played")
 
 
+def _missing_remedy(folder: Path, file: str, unnamed: list[str]) -> str:
+    """What to do about a capture without its file: the file that was likely meant, if any."""
+    other = found_file(folder, file)
+    if other is not None:
+        return f"there is {other.name}: name that"
+    return nearest(file, unnamed) or "record it, or take the entry out"
+
+
 def _track_faults(
     manifest: Manifest, capture: Capture, item: Listened, where: str
 ) -> Iterator[Fault]:
@@ -104,18 +162,31 @@ def _track_faults(
         yield Fault(where, f"track {named} at digital full scale", "headroom", "use a wider range")
 
 
-def _sounds(
-    manifest: Manifest, settings: Settings | None, found: dict[str, Listened], plan: Plan | None
-) -> Iterator[str]:
-    """What is heard against what is stated, and levels against those planned."""
-    for capture in manifest.capture:
+def _unlike_stated(
+    manifest: Manifest, found: dict[str, Listened], told: set[str]
+) -> Iterator[Fault]:
+    """Captures that hold something else than is stated. told: files whose faults are known."""
+    for n, capture in enumerate(manifest.capture, start=1):
         item = found.get(Path(capture.file).as_posix())
         if item is None or item.heard is None or isinstance(capture.stimulus, Table):
             continue
-        instead = unlike(capture.stimulus, item.heard)
+        instead = None if capture.file in told else unlike(capture.stimulus, item.heard)
         if instead:
-            yield f"{capture.file}: stated as {capture.stimulus.kind}, but {instead}"
-        elif settings is not None and plan is not None:
+            where = f"{MANIFEST_NAME}, capture {n} ({capture.file})"
+            yield Fault(where, instead, f"a {capture.stimulus.kind} as stated", CORRECT)
+
+
+CORRECT = "name the file that was meant, or correct the stimulus"
+
+
+def _levels(
+    manifest: Manifest, settings: Settings | None, found: dict[str, Listened], plan: Plan | None
+) -> Iterator[str]:
+    """Levels far from those planned."""
+    for capture in manifest.capture:
+        item = found.get(Path(capture.file).as_posix())
+        usable = item and item.heard is not None and not isinstance(capture.stimulus, Table)
+        if item and usable and settings is not None and plan is not None:
             yield from off_level(manifest, settings, capture, item, plan)
 
 
@@ -143,17 +214,47 @@ def _suggestions(
     return suggestions, unknown
 
 
-def accept(folder: Path, suggestions: list[Suggestion]) -> int:
-    """Add the entries that are whole to the manifest; how many. Raises UserError.
+@dataclass(frozen=True)
+class Accepted:
+    """Files whose entries were added, and those whose weren't, with the reason."""
 
-    The manifest is checked with them before it is written; comments and order stay as they are.
+    added: tuple[str, ...]
+    left_out: tuple[tuple[str, str], ...]
+
+
+def accept(folder: Path, suggestions: list[Suggestion]) -> Accepted:
+    """Append the suggested entries to the manifest; each that can't be costs itself alone.
+
+    Left out are entries that are to be completed, that contradict what is heard in the file, or
+    that the manifest can't take. Comments and order stay as they are.
     """
-    ready = [item.table for item in suggestions if item.ready]
-    if not ready:
-        return 0
     path = folder / MANIFEST_NAME
-    before = read_bytes(path, "the review").decode("utf-8-sig")
-    text = with_tables(before, ["capture"], ready, str(path))
-    read_manifest(text.encode(), MANIFEST_NAME)
-    write_text_file(path, text)
-    return len(ready)
+    text = read_bytes(path, "the review").decode("utf-8-sig")
+    added: list[str] = []
+    left_out: list[tuple[str, str]] = []
+    for item in suggestions:
+        reason = _not_ready(item)
+        longer = text
+        if reason is None:
+            try:
+                longer = with_tables(text, ["capture"], [item.table], str(path))
+                read_manifest(longer.encode(), MANIFEST_NAME)
+            except UserError as error:
+                reason = "; ".join(map(str, error.faults))
+        if reason is None:
+            text = longer
+            added.append(item.file)
+        else:
+            left_out.append((item.file, reason))
+    if added:
+        write_text_file(path, text)
+    return Accepted(tuple(added), tuple(left_out))
+
+
+def _not_ready(item: Suggestion) -> str | None:
+    """Why an entry is not added as it stands; None where nothing speaks against it."""
+    if item.warning:
+        return f"{item.warning}: name the file after what it holds, or record it again"
+    if not item.ready:
+        return "complete the entry shown above and write it into review.toml"
+    return None

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from backbench.bench_day.capture_files import found_file
 from backbench.bench_day.chirp_markers import marker
 from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.bench_day.run_files import GAP_S, Run, Segment, run_text, runs_of
@@ -52,7 +53,7 @@ def write_stimuli(
     }
     for step, _ in waves:
         played = getattr(step.stimulus, "reference_file", None)
-        if played and review is not None:
+        if played and review is not None and not _in_use(review, step, played):
             to_write[review / played] = scaled[step.file]
     layouts: dict[Path, str] = {}
     for name, steps in runs_of([step for step, _ in waves]).items():
@@ -63,6 +64,11 @@ def write_stimuli(
     if not dry:
         _write(to_write, layouts, form)
     return WrittenStimuli([*to_write, *layouts], left_out)
+
+
+def _in_use(review: Path, step: PlannedStep, played: str) -> bool:
+    """Whether a recording was made with the reference that is there: then it stays as it is."""
+    return (review / played).is_file() and found_file(review, step.file) is not None
 
 
 def _waves(

@@ -1,4 +1,4 @@
-"""Commands of the bench day, before the ingest: new, plan, stimuli, cut, check."""
+"""Commands of the bench day, before the ingest: new, plan, stimuli, cut."""
 
 from __future__ import annotations
 
@@ -13,23 +13,20 @@ from backbench.commands.common import (
     HERE,
     PARTLY_DONE,
     DryRun,
+    Folder,
     Home,
     app,
     opened,
 )
 from backbench.commands.quantity_options import quantity
 from backbench.errors import MISSING, Fault, UserError
-from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
     from backbench.bench_day.new_review import Begun
-    from backbench.bench_day.planned_capture import Plan, PlannedStep
-    from backbench.bench_day.session_check import Checked
+    from backbench.bench_day.planned_capture import Plan
     from backbench.catalogue import Catalogue
     from backbench.documents.manifest import Manifest
     from backbench.documents.settings import Settings
-
-Folder = Annotated[Path, typer.Argument(help="A review's folder.")]
 
 
 @app.command(rich_help_panel=AT_THE_BENCH)
@@ -148,9 +145,10 @@ def plan(
 
     Example: backbench plan reviews/2024-05-heron --load 8 --load 4 --out plan.html -c my-catalogue
     """
+    from backbench.bench_day.capture_files import found_file
     from backbench.bench_day.measuring_chain import chain_of, expired
-    from backbench.bench_day.plan import Wishes, make_plan
-    from backbench.bench_day.planned_capture import PLAN_NAME, plan_text
+    from backbench.bench_day.plan import Wishes, make_plan, with_recorded
+    from backbench.bench_day.planned_capture import PLAN_NAME, plan_text, read_plan
     from backbench.storage.atomic_io import write_text_file
 
     home = opened(catalogue)
@@ -159,7 +157,11 @@ def plan(
     gain, source = _gain(folder, manifest, home, gain_db)
     chain = chain_of(manifest, settings, gain)
     wishes = Wishes(tuple(load or ()), loop_back, gain, source)
-    made = make_plan(manifest, chain, wishes)
+    made, earlier = make_plan(manifest, chain, wishes), read_plan(folder)
+    steps = [*made.step, *(earlier.step if earlier else [])]
+    made = with_recorded(
+        made, earlier, {step.stem for step in steps if found_file(folder, step.file)}
+    )
     _show_plan(made, manifest, folder)
     for line in expired(manifest, settings):
         typer.echo(f"warning: {line}", err=True)
@@ -229,42 +231,6 @@ def cut(
     for piece in cut_run(recording, read_run(layout), folder, dry=dry_run):
         action = "would write" if dry_run else "wrote"
         typer.echo(f"{action} {piece.path}: samples {piece.first} to {piece.last}")
-
-
-@app.command(rich_help_panel=AT_THE_BENCH)
-def check(
-    folder: Folder,
-    catalogue: Annotated[
-        Path | None,
-        typer.Option(
-            "--catalogue",
-            "-c",
-            envvar="BACKBENCH_CATALOGUE",
-            help="The catalogue it is meant for: its calibrations are looked up.",
-        ),
-    ] = None,
-    accept: Annotated[
-        bool, typer.Option("--accept", help="Add the suggested entries to review.toml.")
-    ] = False,
-    dry_run: DryRun = False,
-) -> None:
-    """Check a review folder before it is ingested: faults, missing captures, unnamed files.
-
-    Each file that the manifest doesn't name is analysed, and an entry is suggested for it.
-
-    Example: backbench check reviews/2024-05-heron --accept -c my-catalogue
-    """
-    from backbench.bench_day.session_check import accept as add
-    from backbench.bench_day.session_check import check as look
-
-    settings = opened(catalogue).settings if catalogue is not None else None
-    found = look(folder, settings)
-    _report_check(found)
-    if accept and not dry_run and found.manifest is not None:
-        number = add(folder, found.suggestions)
-        typer.echo(f"Added {counted(number, 'entry', 'entries')} to {folder / 'review.toml'}.")
-    if found.faults:
-        raise typer.Exit(1)
 
 
 # What the commands share ----------------------------------------------------------------------
@@ -366,34 +332,3 @@ def _write_page(made: Plan, manifest: Manifest, out: Path) -> None:
         raise UserError("the page can't be written", [fault])
     write_text_file(out, page(made, manifest))
     typer.echo(f"Wrote {out}.")
-
-
-def _report_check(found: Checked) -> None:
-    for fault in found.faults:
-        typer.echo(f"fault: {fault}", err=True)
-    for line in found.warnings:
-        typer.echo(f"warning: {line}", err=True)
-    for item in found.suggestions:
-        typer.echo(f"\n# {item.file}, {item.source}" + ("" if item.ready else "; to be completed"))
-        typer.echo(item.text)
-        if item.warning:
-            typer.echo(f"warning: {item.file}: {item.warning}", err=True)
-    for name, reason in found.unknown:
-        typer.echo(f"{name}: not recognised ({reason})", err=True)
-    if found.missing:
-        typer.echo("\nPlanned but not recorded yet:")
-        for step in found.missing:
-            typer.echo(f"  {step.file}  {_level(step)}{step.why}")
-    typer.echo(
-        f"\n{counted(found.taken, 'capture')} in the manifest, {len(found.suggestions)} suggested, "
-        f"{len(found.missing)} missing, {counted(len(found.faults), 'fault')}."
-    )
-
-
-def _level(step: PlannedStep) -> str:
-    from backbench.bench_day.plan_text import text_of
-
-    parts = [text_of(step.power_w, "W") if step.power_w else "",
-             text_of(step.out_vrms, "V") if step.out_vrms else ""]  # fmt: skip
-    text = ", ".join(part for part in parts if part)
-    return f"{text}: " if text else ""

@@ -10,26 +10,26 @@ import typer
 from backbench.commands.common import (
     BROWSE,
     HERE,
+    PARTLY_DONE,
     Format,
     Home,
     Settings,
+    Wide,
     app,
     assigned,
+    faulty_queries_told,
     opened,
     show_frame,
 )
 from backbench.errors import Fault, UserError
 
 if TYPE_CHECKING:
-    from backbench.catalogue import Catalogue
     from backbench.charts.drawing import Size as ImageSize
 
 
 @app.command(rich_help_panel=BROWSE)
-def reviews(
-    catalogue: Home = HERE, out_format: Annotated[str, typer.Option("--format")] = "table"
-) -> None:
-    """List the reviews with the number of captures that failed.
+def reviews(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = False) -> None:
+    """List the reviews with how their captures ended: whole, partly refused, refused, failed.
 
     Example: backbench reviews -c my-catalogue
     """
@@ -41,28 +41,68 @@ def show(
     review: Annotated[str, typer.Argument(help="A review's key.")],
     catalogue: Home = HERE,
     out_format: Format = "table",
+    wide: Wide = False,
 ) -> None:
-    """List the captures of a review with their status and the reason for each failure.
+    """List the captures of a review with how each ended and why, and what they warn of.
 
     Example: backbench show 2024-05-heron
     """
-    import polars as pl
+    from backbench.reports.outcome_lines import fault_lines, left_open, outcome_frame
 
-    captures = opened(catalogue).captures().filter(pl.col("review_key") == review)
-    if captures.is_empty():
-        raise _unknown_review(opened(catalogue), review)
-    show_frame(captures.select("position", "file", "stimulus", "status", "reason"), out_format)
+    ended = opened(catalogue).outcome(review)
+    show_frame(outcome_frame(ended, reasons=out_format != "table"), out_format)
+    if out_format != "table":
+        return
+    typer.echo(ended.counts())
+    for line in [*fault_lines(ended), *left_open(ended)]:
+        typer.echo(line)
 
 
 @app.command(rich_help_panel=BROWSE)
-def queries(catalogue: Home = HERE) -> None:
-    """List the saved queries with the question that each answers.
+def queries(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = False) -> None:
+    """List the saved queries with the question that each answers, and your own that are faulty.
 
     Example: backbench queries
     """
+    import polars as pl
+
     from backbench.reports.terminal_tables import show_queries
 
-    show_queries(opened(catalogue).queries())
+    home = opened(catalogue)
+    if out_format == "table":
+        show_queries(home.queries())
+    else:
+        rows = [
+            {"query": name, "title": one.title, "question": one.question, "chart": one.chart}
+            for name, one in home.queries().items()
+        ]
+        show_frame(pl.DataFrame(rows, infer_schema_length=None), out_format)
+    if faulty_queries_told(home):
+        raise typer.Exit(PARTLY_DONE)
+
+
+@app.command(rich_help_panel=BROWSE)
+def readings(
+    review: Annotated[str, typer.Argument(help="A review's key.")],
+    catalogue: Home = HERE,
+    metric: Annotated[
+        str | None, typer.Option(help="Only this metric; see `backbench metrics`.")
+    ] = None,
+    out_format: Format = "table",
+    out: Annotated[Path | None, typer.Option(help="Write to this file.")] = None,
+    wide: Wide = False,
+) -> None:
+    """List all figures of a review with their conditions, and why some have no value.
+
+    Example: backbench readings 2024-05-heron --metric thd
+    """
+    from backbench.reports.reading_list import reading_list
+
+    home = opened(catalogue)
+    home.outcome(review)
+    with home.reading() as store:
+        found = reading_list(store, review, metric, in_words=out_format == "table")
+    show_frame(found, out_format, out)
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -72,6 +112,7 @@ def query(
     settings: Settings = None,
     out_format: Format = "table",
     out: Annotated[Path | None, typer.Option(help="Write to this file.")] = None,
+    wide: Wide = False,
 ) -> None:
     """Run a saved query and show its result.
 
@@ -102,7 +143,7 @@ def chart(
 
 
 @app.command(rich_help_panel=BROWSE)
-def metrics(out_format: Format = "table") -> None:
+def metrics(out_format: Format = "table", wide: Wide = False) -> None:
     """List every metric with its unit and the source of its definition.
 
     Example: backbench metrics
@@ -119,12 +160,16 @@ def metrics(out_format: Format = "table") -> None:
 
 
 REVIEWS = """
-SELECT review_key AS review, reviewed AS date, bench_key AS bench,
+WITH number AS (
+    SELECT review_key, outcome, count(*) AS n FROM capture_outcome GROUP BY ALL
+)
+SELECT review_key AS review, reviewed AS date,
        (SELECT string_agg(unit_key, ', ' ORDER BY position) FROM appearance
         WHERE appearance.review_key = review.review_key) AS units,
-       count(capture.file) AS captures,
-       count(capture.file) FILTER (capture.status = 'failed') AS failed
-FROM review LEFT JOIN capture USING (review_key)
+       coalesce(sum(n), 0)::BIGINT AS captures,
+       coalesce(string_agg(n || ' ' || outcome, ', ' ORDER BY outcome DESC), 'entered') AS outcome,
+       bench_key AS bench
+FROM review LEFT JOIN number USING (review_key)
 GROUP BY ALL ORDER BY date, review
 """
 
@@ -138,13 +183,3 @@ def _pixels(text: str) -> ImageSize:
         fault = Fault("--size", repr(text), "width and height in pixels, as 1920x1080")
         raise UserError("the chart can't be written", [fault])
     return ImageSize(int(width), int(height))
-
-
-def _unknown_review(catalogue: Catalogue, review: str) -> UserError:
-    import difflib
-
-    known = catalogue.reviews()["review_key"].to_list()
-    near = difflib.get_close_matches(review, known, n=1)
-    remedy = f"did you mean {near[0]}?" if near else "see `backbench reviews`"
-    fault = Fault(f"review {review!r}", "no such review", "a review's key", remedy)
-    return UserError("the review is not known", [fault])

@@ -64,6 +64,7 @@ Home = Annotated[
     Path,
     typer.Option("--catalogue", "-c", envvar="BACKBENCH_CATALOGUE", help="The catalogue's folder."),
 ]
+Folder = Annotated[Path, typer.Argument(help="A review's folder.")]
 Processes = Annotated[
     int | None, typer.Option(min=1, max=256, help="Worker processes. Default: one per core.")
 ]
@@ -81,6 +82,21 @@ Format = Annotated[
     str,
     typer.Option("--format", "-f", help="Output format: table, csv, json, parquet or markdown."),
 ]
+
+
+def _set_wide(wide: bool) -> bool:
+    from backbench.reports.terminal_tables import set_wide
+
+    set_wide(wide)
+    return wide
+
+
+Wide = Annotated[
+    bool,
+    typer.Option(
+        "--wide", callback=_set_wide, help="Show every column in full, wider than the terminal."
+    ),
+]
 Size = Annotated[str, typer.Option(help="Size of a PNG in pixels: 1920x1080 or 3840x2160.")]
 DryRun = Annotated[
     bool, typer.Option("--dry-run", help="Show what would be done without writing anything.")
@@ -95,6 +111,15 @@ def opened(home: Path) -> Catalogue:
     from backbench.catalogue import Catalogue
 
     return Catalogue(home)
+
+
+def faulty_queries_told(home: Catalogue) -> bool:
+    """A line for each of the catalogue's own queries that can't be used; whether there are any."""
+    wrong = home.faulty_queries()
+    for name, faults in wrong.items():
+        told = "; ".join(map(str, faults))
+        typer.echo(f"query {name} is left out: {told}", err=True)
+    return bool(wrong)
 
 
 def assigned(settings: list[str] | None) -> dict[str, str]:

@@ -20,6 +20,7 @@ from backbench.commands.common import (
     opened,
 )
 from backbench.quantities.counts import counted
+from backbench.reports.outcome_lines import fault_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -56,7 +57,7 @@ def ingest(
 
     named = [path.parent if path.name == MANIFEST_NAME else path for path in folders]
     home = opened(catalogue)
-    for line in _old_calibrations(named, home.settings):
+    for line in _beforehand(named, home.settings):
         typer.echo(f"warning: {line}", err=True)
     with watched() as watch:
         outcomes, refused = home.ingest(
@@ -128,9 +129,13 @@ def rebuild(
         raise typer.Exit(PARTLY_DONE)
 
 
-def _old_calibrations(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
-    """A line for each calibration past its time; a folder that can't be read is reported later."""
+def _beforehand(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
+    """A line for each calibration past its time, and each date in doubt.
+
+    A folder that can't be read is reported later.
+    """
     from backbench.bench_day.measuring_chain import expired_for_captures
+    from backbench.bench_day.recording_dates import dates_in_doubt
     from backbench.documents.manifest import MANIFEST_NAME, read_manifest
     from backbench.documents.validation import read_bytes
     from backbench.errors import UserError
@@ -140,27 +145,40 @@ def _old_calibrations(folders: Sequence[Path], settings: Settings) -> Iterator[s
             manifest = read_manifest(read_bytes(folder / MANIFEST_NAME, "the review"))
         except UserError:
             continue
-        for line in expired_for_captures(manifest, settings):
+        for line in [*expired_for_captures(manifest, settings), *dates_in_doubt(folder, manifest)]:
             yield f"{manifest.review.key}: {line}"
 
 
 def _report(outcomes: Sequence[Outcome], refused: Sequence[Refused]) -> None:
-    """What an ingest did, a line a review; faults below. Exit code 3 where not all went well."""
+    """How each review ended, and why what isn't whole. Exit code 3 where not all is whole."""
     for outcome in outcomes:
-        if outcome.unchanged:
-            typer.echo(f"{outcome.review}: unchanged, nothing to measure")
-            continue
-        line = (
-            f"{outcome.review}: {counted(outcome.computed, 'capture')} measured, "
-            f"{outcome.kept} unchanged"
-        )
-        typer.echo(line + (f", {len(outcome.failed)} failed" if outcome.failed else ""))
-    for outcome in outcomes:
-        for file, reason in outcome.failed:
-            typer.echo(f"{outcome.review}: {file} failed: {reason}", err=True)
+        done = (
+            "unchanged" if outcome.unchanged
+            else f"{outcome.computed} measured now, {outcome.kept} unchanged"
+        )  # fmt: skip
+        typer.echo(f"{outcome.review}: {outcome.ended.counts()} ({done}){_left_open(outcome)}")
+        for line in fault_lines(outcome.ended):
+            typer.echo(f"  {line}", err=True)
     _refusals(refused)
-    if refused or any(outcome.failed for outcome in outcomes):
+    _next_step(outcomes)
+    if refused or not all(outcome.ended.whole for outcome in outcomes):
         raise typer.Exit(PARTLY_DONE if outcomes else 1)
+
+
+def _left_open(outcome: Outcome) -> str:
+    """How many figures across captures lack something, for the end of a review's line."""
+    number = len(outcome.ended.not_worked_out())
+    return f"; {counted(number, 'figure')} across captures not worked out" if number else ""
+
+
+def _next_step(outcomes: Sequence[Outcome]) -> None:
+    """What to do now, where one review was measured or several were."""
+    changed = [outcome for outcome in outcomes if not outcome.unchanged]
+    if len(changed) == 1:
+        review = changed[0].review
+        typer.echo(f"Next: backbench show {review}, then backbench sheet {review}")
+    elif changed:
+        typer.echo("Next: backbench reviews, or backbench publish for the site")
 
 
 def _refusals(refused: Sequence[Refused]) -> None:

@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from backbench.commands.common import HERE, PARTLY_DONE, PUBLISH, Home, Processes, app, opened
+from backbench.commands.common import (
+    HERE,
+    PARTLY_DONE,
+    PUBLISH,
+    Home,
+    Processes,
+    app,
+    faulty_queries_told,
+    opened,
+)
 from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
@@ -57,7 +66,8 @@ def publish(
     )
     for trouble in done.troubles:
         typer.echo(trouble, err=True)
-    if done.troubles:
+    faulty = faulty_queries_told(opened(catalogue))
+    if done.troubles or faulty:
         raise typer.Exit(PARTLY_DONE)
 
 

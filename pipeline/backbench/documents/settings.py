@@ -224,5 +224,6 @@ def _missing(settings: Settings, bench: str, day: dt.date, input_range: str | No
     return Fault(
         f"bench {bench!r}", f"no calibration on {day}{named}",
         f"one in {SETTINGS_NAME} that was in force by then",
-        f"ranges there: {', '.join(ranges) or 'none'}",
+        f"ranges there: {', '.join(ranges) or 'none'}; correct the date or the range, or measure "
+        "the calibration with `backbench calibrate`",
     )  # fmt: skip

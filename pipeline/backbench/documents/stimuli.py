@@ -30,6 +30,7 @@ class StimulusModel(Strict):
 
     kind: its name. marker: the key by which a manifest names it.
     steady: the same all along, so that a long recording may be measured in segments.
+    levelled: what the bench adds to it is known from loop-backs at several levels.
     generated: its samples can be made by `stimuli`, so that a generator may play them.
     bytes_a_sample: memory that its analysis takes at its peak for each sample of all tracks, two at
         least, with a loop-back or reference of the same length where one is used. Measured:
@@ -40,6 +41,7 @@ class StimulusModel(Strict):
     marker: ClassVar[str]
     steady: ClassVar[bool] = False
     generated: ClassVar[bool] = False
+    levelled: ClassVar[bool] = False
     bytes_a_sample: ClassVar[float] = 86.0
 
     @property
@@ -77,6 +79,7 @@ class Tone(StimulusModel):
     marker: ClassVar[str] = "tone_hz"
     steady: ClassVar[bool] = True
     generated: ClassVar[bool] = True
+    levelled: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 72.0
     tone_hz: Hertz
     """Frequency of the sine. Example: `1000`"""
@@ -102,6 +105,7 @@ class Steps(StimulusModel):
     kind: ClassVar[str] = "steps"
     marker: ClassVar[str] = "steps_hz"
     generated: ClassVar[bool] = True
+    levelled: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 24.0
     most_s2: ClassVar[float] = 1200.0
     steps_hz: Hertz
@@ -114,6 +118,11 @@ class Steps(StimulusModel):
     @property
     def frequency(self) -> float:
         return self.steps_hz
+
+    @property
+    def same_with_loop_back(self) -> object:
+        """That of a single tone: each step is measured as one."""
+        return Tone.kind, self.steps_hz
 
     @property
     def longest_s(self) -> float:
@@ -169,6 +178,7 @@ class TwoTones(StimulusModel):
     marker: ClassVar[str] = "tones_hz"
     steady: ClassVar[bool] = True
     generated: ClassVar[bool] = True
+    levelled: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 72.0
     tones_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)]
     """Lower and higher frequency. Example: `[19000, 20000]`"""

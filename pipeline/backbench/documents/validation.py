@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from backbench.documents.regular_files import read_regular
+from backbench.documents.toml_hints import unreadable
 from backbench.errors import MISSING, Fault, UserError
 from backbench.quantities.counts import counted
 
@@ -51,7 +52,7 @@ def parse_toml(data: bytes, name: str) -> dict[str, Any]:
         fault = Fault(name, f"a byte at {error.start} that is not UTF-8", "a text file in UTF-8")
     except (ValueError, RecursionError) as error:
         # A number of thousands of digits is a plain ValueError.
-        fault = Fault(name, str(error) or "nesting without end", "TOML", "mend the line named")
+        fault = unreadable(text, str(error), name)
     raise UserError(f"{name} can't be read", [fault])
 
 

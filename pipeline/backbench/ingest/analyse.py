@@ -17,6 +17,7 @@ from backbench.ingest.staging import SCHEMAS, leave_chunk
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.measurement import Finding, Trace, measure
 from backbench.metrics.segments import over_time
+from backbench.quantities.counts import counted
 from backbench.readers.file_formats import read_table
 from backbench.signal.track import Array, Track
 from backbench.storage.atomic_io import parquet_bytes
@@ -114,7 +115,10 @@ def _recorded(
     lacking = sorted(set(job.roles) - set(tracks))
     if lacking:
         named = ", ".join(map(str, lacking))
-        raise Refusal(f"{job.source.name} has {len(tracks)} tracks; the manifest names {named}")
+        raise Refusal(
+            f"it has {counted(len(tracks), 'track')}, but track {named} is named too; record every "
+            "track, or correct [tracks]"
+        )
     outputs = {n: tracks[n] for n, role in job.roles.items() if role.output}
     generator = next((tracks[n] for n, role in job.roles.items() if role.generator), None)
     reference = generator

@@ -14,6 +14,7 @@ from backbench.documents.stimuli import Stimulus, Sweep, Table, analysis_kind
 from backbench.errors import Fault, UserError
 from backbench.ingest.alias_resolution import under_present_keys
 from backbench.ingest.entered_figures import entered_faults
+from backbench.ingest.metric_spellings import under_metric_keys
 from backbench.ingest.published_figures import published_faults
 from backbench.ingest.reading_rows import digest
 from backbench.metrics.registry import registry
@@ -138,10 +139,17 @@ def _identity(source: Source) -> list[Any]:
 def plan_review(
     manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault
 ) -> PlannedReview:
-    """Plan every capture. Raises UserError with all faults (calibration, metrics named)."""
-    manifest = under_present_keys(manifest, settings)
+    """Plan every capture; one whose range isn't calibrated fails alone.
+
+    Raises UserError with all faults of figures and metrics, and those of the bench where nothing
+    could be measured.
+    """
+    manifest = under_metric_keys(under_present_keys(manifest, settings))
+    bench = [*bench_faults(manifest, settings)]
+    recordings = [one for one in manifest.capture if not isinstance(one.stimulus, Table)]
+    usable = any(not _uncalibrated(manifest, settings, one) for one in recordings)
     faults = [
-        *bench_faults(manifest, settings), *published_faults(manifest), *entered_faults(manifest),
+        *([] if usable else bench), *published_faults(manifest), *entered_faults(manifest),
     ]  # fmt: skip
     if faults:
         what = f"{MANIFEST_NAME} has {counted(len(faults), 'fault')}"
@@ -165,8 +173,9 @@ def _planned(
         for name in filter(None, (capture.file, reference))
         if receipt.files[name].sha256 is None
     ]
-    if missing or received.sha256 is None:
-        reason = "; ".join(missing)
+    lacking = [str(fault) for fault in _uncalibrated(manifest, settings, capture)]
+    if missing or lacking or received.sha256 is None:
+        reason = "; ".join([*missing, *lacking])
         key = digest(manifest.review.key, position, capture.file, reason)
         return PlannedCapture(
             capture=capture,
@@ -217,7 +226,7 @@ def _job(
         load_uncertainty=bench.load_uncertainty_percent / 100,
         generator_uncertainty=bench.generator_uncertainty_percent / 100,
         bench=next(iter(loop_backs), None),
-        bench_levels=tuple(loop_backs[1:]) if capture.stimulus.kind == "tone" else (),
+        bench_levels=tuple(loop_backs[1:]) if capture.stimulus.levelled else (),
     )
 
 
@@ -235,7 +244,8 @@ def _bench_jobs(
         reference = getattr(other.stimulus, "reference_file", None)
         files = [receipt.files[name] for name in (other.file, reference) if name]
         same_range = manifest.conditions_of(other).range == wanted
-        if same_range and all(file.sha256 for file in files):
+        whole = all(file.sha256 for file in files)
+        if same_range and whole and not _uncalibrated(manifest, settings, other):
             yield _job(manifest, receipt, settings, vault, position, other)
 
 
@@ -262,12 +272,24 @@ def wanted_ranges(manifest: Manifest) -> dict[str | None, set[int]]:
     """The tracks of each range of the bench that the captures were taken with."""
     wanted: dict[str | None, set[int]] = {}
     for capture in manifest.capture:
-        if isinstance(capture.stimulus, Table):
-            continue
-        tracks = wanted.setdefault(manifest.conditions_of(capture).range, set())
-        tracks |= set(manifest.tracks_of(capture))
-        if isinstance(capture.stimulus, Sweep) and capture.stimulus.reference_file:
-            wanted.setdefault(capture.stimulus.reference_range, set()).add(1)
+        for name, tracks in _ranges_of(manifest, capture).items():
+            wanted.setdefault(name, set()).update(tracks)
+    return wanted
+
+
+def _uncalibrated(manifest: Manifest, settings: Settings, capture: Capture) -> list[Fault]:
+    """What the bench's settings lack for one capture; nothing for a table."""
+    wanted = _ranges_of(manifest, capture)
+    return [f for name in wanted for f in _range_faults(manifest, settings, name, wanted[name])]
+
+
+def _ranges_of(manifest: Manifest, capture: Capture) -> dict[str | None, set[int]]:
+    """The tracks of each range of the bench that a capture was taken with."""
+    if isinstance(capture.stimulus, Table):
+        return {}
+    wanted = {manifest.conditions_of(capture).range: {*manifest.tracks_of(capture)}}
+    if isinstance(capture.stimulus, Sweep) and capture.stimulus.reference_file:
+        wanted.setdefault(capture.stimulus.reference_range, set()).add(1)
     return wanted
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator
 
 from backbench.documents.manifest import MANIFEST_NAME, Entered, Manifest
 from backbench.errors import Fault
 from backbench.ingest.impossible_signs import sign_faults
 from backbench.ingest.reading_rows import digest
+from backbench.metrics.metric_names import unknown_metric
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.reading import ParsedQuantity, read_quantity
@@ -21,9 +21,7 @@ def entered_faults(manifest: Manifest) -> Iterator[Fault]:
         where = f"{MANIFEST_NAME}, entered {position}"
         known = registry().metrics
         if figure.metric not in known:
-            near = difflib.get_close_matches(figure.metric, known, n=1)
-            remedy = f"did you mean {near[0]}?" if near else "see `backbench metrics`"
-            yield Fault(where, f"metric {figure.metric!r}", "a metric's name", remedy)
+            yield unknown_metric(where, figure.metric)
             continue
         try:
             value = written_value(figure).value

@@ -23,7 +23,7 @@ CHUNK = 16
 
 @dataclass(frozen=True)
 class StoredReview:
-    """What the database holds of a review: receipt, analyses, and files that failed and why.
+    """What the database holds of a review: its receipt and analyses.
 
     derived_with: digest of the method versions that its metrics across captures rest on.
     """
@@ -31,7 +31,6 @@ class StoredReview:
     receipt: int
     derived_with: str
     analyses: frozenset[str]
-    failed: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)
@@ -87,19 +86,15 @@ def standing(places: CataloguePaths) -> dict[str, StoredReview]:
     with writing(places.database) as store:
         reviews = store.rows("SELECT review_key, receipt, derived_with FROM review")
         captures = store.rows(
-            "SELECT review_key, analysis_key, file, CASE status WHEN 'failed' THEN reason END "
+            "SELECT review_key, analysis_key, CASE status WHEN 'failed' THEN reason END "
             "FROM capture ORDER BY review_key, position"
         )
     analyses: dict[str, set[str]] = {}
-    failed: dict[str, list[tuple[str, str]]] = {}
-    for key, analysis, file, reason in captures:
+    for key, analysis, reason in captures:
         if not passes(reason):
             analyses.setdefault(key, set()).add(analysis)
-        failed.setdefault(key, []).extend([(file, reason)] if reason else [])
     return {
-        key: StoredReview(
-            receipt, derived, frozenset(analyses.get(key, ())), tuple(failed.get(key, ()))
-        )
+        key: StoredReview(receipt, derived, frozenset(analyses.get(key, ())))
         for key, receipt, derived in reviews
     }
 

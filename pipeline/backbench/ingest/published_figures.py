@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator
 
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
 from backbench.documents.unit_facts import PublishedFigure
 from backbench.errors import Fault
 from backbench.ingest.impossible_signs import sign_faults
+from backbench.metrics.metric_names import unknown_metric
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.reading import read_quantity
@@ -43,9 +43,7 @@ def published_faults(manifest: Manifest) -> Iterator[Fault]:
         for position, figure in enumerate(unit.published, start=1):
             where = f"{MANIFEST_NAME}, unit {unit.key!r}, published {position}"
             if figure.metric not in metrics:
-                near = difflib.get_close_matches(figure.metric, metrics, n=1)
-                remedy = f"did you mean {near[0]}?" if near else "see `backbench metrics`"
-                yield Fault(where, f"metric {figure.metric!r}", "a metric's name", remedy)
+                yield unknown_metric(where, figure.metric)
                 continue
             metric = metrics[figure.metric]
             unit_of = metric.unit

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -44,7 +46,8 @@ def receive(
     if before is not None:
         _refuse_other_review(manifest, folder, before, vault)
     home = folder.resolve()
-    files = {name: _kept(home, name, vault) for name in named_files(manifest)}
+    named = named_files(manifest)
+    files = {name: received_file(home, name, vault, named) for name in named}
     refuse_copies(manifest, files, str(path))
     draft = Receipt(0, manifest.review.key, str(home), sha256, files)
     if before is not None and before.same_content(draft):
@@ -94,9 +97,9 @@ def _kept_manifest(path: Path, vault: Vault) -> tuple[Manifest, str]:
     return manifest, vault.put_bytes(data)
 
 
-def _kept(home: Path, name: str, vault: Vault) -> Received:
+def received_file(home: Path, name: str, vault: Vault, named: Collection[str]) -> Received:
     """One file of a resolved folder into the vault. Links that leave it and devices are not
-    followed."""
+    followed. named: every file of the manifest; another may be meant by one that isn't there."""
     path = home / name
     try:
         if not path.resolve(strict=True).is_relative_to(home):
@@ -105,9 +108,17 @@ def _kept(home: Path, name: str, vault: Vault) -> Received:
             return Received(None, None, "not a regular file")
         return Received(*vault.put(path))
     except FileNotFoundError:
-        return Received(None, None, "no such file")
+        beside = [one.relative_to(home).as_posix() for one in path.parent.glob("*")]
+        asked = nearest(name, [other for other in beside if other not in named])
+        return Received(None, None, "; ".join(filter(None, ["no such file", asked])))
     except (OSError, RuntimeError) as error:
         return Received(None, None, getattr(error, "strerror", None) or "it can't be read")
+
+
+def nearest(name: str, others: Sequence[str]) -> str:
+    """A question that offers the name most like a name that isn't there; empty where none is."""
+    near = difflib.get_close_matches(name, others, n=1)
+    return f"did you mean {near[0]}?" if near else ""
 
 
 def _refuse_other_review(manifest: Manifest, folder: Path, before: Receipt, vault: Vault) -> None:

@@ -16,13 +16,14 @@ from backbench.errors import Fault, UserError
 from backbench.ingest.analysis_plan import PlannedReview, plan_review
 from backbench.ingest.incremental import Work, passes, standing, work_of
 from backbench.ingest.load import Staged, load_reviews
+from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
 from backbench.ingest.receive import WrittenReview, recall, receive
 from backbench.ingest.reference_tables import sync_reference
 from backbench.ingest.withdrawn import drop_withdrawn
 from backbench.ingest.worker_pool import Workers
 from backbench.progress import Progress
 from backbench.storage.catalogue_paths import REBUILDING, CataloguePaths
-from backbench.storage.database import take_place, writing
+from backbench.storage.database import reading, take_place, writing
 from backbench.storage.fault_injection import reached
 from backbench.storage.settings_history import keep_settings
 from backbench.storage.vault import Receipt
@@ -33,13 +34,18 @@ GROUP = 16
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of one review: captures analysed now, kept from before, and failed ones."""
+    """What became of one review: captures analysed now, kept from before, and how all ended."""
 
     review: str
     computed: int
     kept: int
-    failed: tuple[tuple[str, str], ...]
     unchanged: bool
+    ended: ReviewOutcome
+
+    @property
+    def failed(self) -> tuple[tuple[str, str], ...]:
+        """Captures whose file could not be used, with the reason."""
+        return tuple((one.file, one.reason or "") for one in self.ended.in_state("failed"))
 
 
 @dataclass(frozen=True)
@@ -107,30 +113,23 @@ def finish(places: CataloguePaths, group: Sequence[tuple[Work, Sequence[Path]]])
         for work, chunks in group
         if not work.unchanged
     }  # fmt: skip
-    failed: dict[str, list[tuple[str, str]]] = {}
     if staged:
         with writing(places.database) as store:
             load_reviews(store, list(staged.values()))
-            for review, file, reason in store.rows(FAILED, [[*staged]]):
-                failed.setdefault(review, []).append((file, reason))
+    ended: dict[str, ReviewOutcome] = {}
+    if group:
+        with reading(places.database) as store:
+            ended = review_outcomes(store, [work.planned.key for work, _ in group])
     reached("clear staged")
     for work, _ in group:
         shutil.rmtree(places.staged / work.planned.key, ignore_errors=True)
-    return [_outcome(work, failed.get(work.planned.key, [])) for work, _ in group]
+    return [_outcome(work, ended[work.planned.key]) for work, _ in group]
 
 
-def _outcome(work: Work, failed: Sequence[tuple[str, str]]) -> Outcome:
+def _outcome(work: Work, ended: ReviewOutcome) -> Outcome:
     computed = len(work.fresh)
-    if work.unchanged and work.standing:
-        failed = work.standing.failed
     kept = len(work.planned.captures) - computed
-    return Outcome(work.planned.key, computed, kept, tuple(failed), work.unchanged)
-
-
-FAILED = """
-SELECT review_key, file, reason FROM capture
-WHERE review_key IN (SELECT unnest(?)) AND status = 'failed' ORDER BY review_key, position
-"""
+    return Outcome(work.planned.key, computed, kept, work.unchanged, ended)
 
 
 def _receipted(places: CataloguePaths, planned: PlannedReview) -> PlannedReview:

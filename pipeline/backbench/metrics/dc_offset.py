@@ -10,6 +10,7 @@ from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import IdleView
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Traits
+from backbench.metrics.warnings import warning
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.tone_course import tone_course
 from backbench.signal.track import Array
@@ -78,8 +79,8 @@ def _offset_wander(offset: Array, steady: float) -> Contribution:
 def _caution(load_ohm: float | None, volts: float, u: float) -> str | None:
     if load_ohm is None or load_ohm > LOUDSPEAKER_OHM or abs(volts) - COVERAGE * u <= LIMIT_V:
         return None
-    return (
+    return warning(
         f"more than {LIMIT_V:g} V of direct voltage at a loudspeaker output: connect no "
-        "loudspeaker, its voice coil may burn; find the cause with the load in place, and leave "
+        "loudspeaker, its voice coil may burn. Find the cause with the load in place, and leave "
         "work inside a mains-powered unit to someone licensed for it, under your local codes"
     )

@@ -17,6 +17,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.metrics.warnings import warning
 from backbench.signal.impedance import (
     ComplexOhms,
     Loaded,
@@ -113,7 +114,11 @@ def _pair(session: Session, light: Reading, heavy: Reading) -> Pair:
     real, u = (ohms.value, ohms.u) if whole is None else (whole.z.real, whole.u)
     if real < -(COVERAGE + 1) * u:
         rise = 100 * (_volts(heavy) / _volts(light) - 1)
-        reason = f"the voltage rises by {rise:.2g} % under the heavier load"
+        reason = warning(
+            f"the voltage rises by {rise:.2g} % under the heavier load ({ohm_said(heavy)} after "
+            f"{ohm_said(light)}): the two captures were likely exchanged, or a load is stated "
+            "wrongly. Check the load of both and name them the other way round, or record again"
+        )
         return Pair(light, heavy, None, reason)
     made_from = tuple(r for _, readings in known for r in readings) if whole else ()
     return Pair(
@@ -125,6 +130,11 @@ def _pair(session: Session, light: Reading, heavy: Reading) -> Pair:
         allowed=allowed_by(*loaded, ohms),
         with_phase=made_from,
     )
+
+
+def ohm_said(reading: Reading) -> str:
+    """The load in words."""
+    return "no load" if reading.load_kind == "open" else f"{reading.load_ohm:g} ohm"
 
 
 def allowed_by(light: Loaded, heavy: Loaded, ohms: Ohms) -> tuple[float, float]:

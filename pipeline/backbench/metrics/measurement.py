@@ -70,20 +70,29 @@ def _averaged(
     """
     known = registry()
     text = "; ".join(filter(None, [steady.remark, unsteady.why]))
+    if unsteady.beats:
+        return _whole(kind, track, view, unsteady.times, text)
     try:
         segments = in_segments(steady.capture_data, track)
         views = [known.views[kind].build(part, track) for part in segments.parts]
     except Refusal as refusal:
         if not math.isfinite(unsteady.times):
             return _refused(kind, track, Refusal(f"{unsteady.why}; {refusal}")), []
-        found, traces = _measured(kind, view, track)
-        return [remarked(_widened(f, unsteady.times), text) for f in found], traces
+        return _whole(kind, track, view, unsteady.times, text)
     each = [_measured(kind, view, track) for view in views]
     found, traces = over_time(each, independent=segments.independent)
     # What the whole record rules out, a part of it may be too short to show.
     refused = {f.metric.name: f for f in _measured(kind, view, track)[0] if f.status == "rejected"}
     kept = [remarked(f, text) for f in found if f.metric.name not in refused]
     return [*kept, *refused.values()], traces
+
+
+def _whole(
+    kind: str, track: int, view: Any, times: float, text: str
+) -> tuple[list[Finding], list[Trace]]:
+    """The whole record, what it adds to the uncertainty so many times greater."""
+    found, traces = _measured(kind, view, track)
+    return [remarked(_widened(f, times), text) for f in found], traces
 
 
 def _widened(finding: Finding, times: float) -> Finding:

@@ -52,7 +52,9 @@ class MultitoneView:
     @cached_property
     def beside(self) -> MeanSquare:
         """All but the tones, 20 Hz to 20 kHz. Raises Refusal where that band isn't reached."""
-        return residual_between_tones(self.found)
+        stimulus = self.capture_data.stimulus
+        assert isinstance(stimulus, Multitone)
+        return residual_between_tones(self.found, sorted(stimulus.multitone_hz))
 
     @cached_property
     def product(self) -> Product:
@@ -178,7 +180,7 @@ def equivalent_sine_power(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source=_IN_USE,
     stimuli=["multitone"],
-    version=1,
+    version=2,
     choice="rms, 20 Hz to 20 kHz; products that fall on a tone can't be seen",
 )
 def between_tones(seen: MultitoneView) -> MeasuredValue:
@@ -193,7 +195,7 @@ def between_tones(seen: MultitoneView) -> MeasuredValue:
     better="lower",
     source=_IN_USE,
     stimuli=["multitone"],
-    version=1,
+    version=2,
     choice="re the total rms, 20 Hz to 20 kHz; products that fall on a tone can't be seen",
 )
 def multitone_distortion(seen: MultitoneView) -> MeasuredValue:
@@ -253,7 +255,7 @@ def sfdr(seen: MultitoneView) -> MeasuredValue:
     better="higher",
     source="IEEE 1241, effective number of bits (from memory)",
     stimuli=["tone", "multitone"],
-    version=3,
+    version=4,
     choice="of an ideal converter, driven to full scale by a sine of the same rms, with as much "
     "noise and distortion in 20 Hz to 20 kHz",
 )

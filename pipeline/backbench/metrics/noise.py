@@ -16,6 +16,7 @@ from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_noise, lines
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.sample_steps import STEPS_CHOICE, blunt_steps, dither_off
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
+from backbench.quantities.writing import in_text
 from backbench.signal.background import background
 from backbench.signal.dither import is_dithered
 from backbench.signal.itu_468 import weighted_468
@@ -29,7 +30,7 @@ from backbench.signal.mains import (
 )
 from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record
-from backbench.signal.spectrum import Spectrum, spectrum
+from backbench.signal.spectrum import Spectrum, peak_position, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Contribution, combine
@@ -39,6 +40,9 @@ from backbench.signal.word_length import sample_step
 FAMILY = "Noise and hum"
 
 LEAST_MAINS_PERIODS = 16
+PLAYED_V = 0.05
+"""Weaker lines may be the unit's own; common practice, no source."""
+PLAYED_SHARE = 0.9
 HALF_STEP = 0.5
 """The greatest error of a rounded sample, steps; no line or noise of it can have more rms."""
 
@@ -121,7 +125,7 @@ class IdleView:
         return np.abs(wave, out=wave), rate_hz
 
 
-@view("idle", version=2)
+@view("idle", version=3)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -132,8 +136,26 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
             "record at 44.1 kHz or more"
         )
     found = spectrum(track)
+    _refuse_played(found)
     clear = clear_of_mains(found, capture_data.mains_hz)
     return IdleView(capture_data, track, found, background(found.power, clear, len(clear)))
+
+
+def _refuse_played(found: Spectrum) -> None:
+    """Raises Refusal where one strong line that isn't the mains' is nearly all there is."""
+    chosen = found.slice_of(*BAND_HZ)
+    peak = chosen.start + int(np.argmax(found.power[chosen]))
+    lobe, hz = found.window.half_width, peak_position(found, peak) * found.resolution_hz
+    line = float(found.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
+    if line < PLAYED_V**2 or line < PLAYED_SHARE * float(found.power[chosen].sum()):
+        return
+    if any(abs(hz / (n * mains) - 1) < 0.01 for mains in (50.0, 60.0) for n in range(1, LINES + 1)):
+        return
+    raise Refusal(
+        f"not idle: a tone of {in_text(hz, 'Hz', 5)} with {in_text(line**0.5, 'V', 3)} is nearly "
+        "all there is; check that the generator was off and that this is the idle file (a unit "
+        "that makes it by itself oscillates), and record again"
+    )
 
 
 def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:

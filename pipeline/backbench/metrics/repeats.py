@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from operator import attrgetter
 
 from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.session import Derived, Reading, Session, grouped, limited
+from backbench.metrics.warnings import warning
+from backbench.quantities.writing import in_text
 from backbench.signal.uncertainty import spread
 
 FAMILY = "Repeatability and warm-up"
@@ -59,6 +62,10 @@ def _spread_of(metric: str, title: str, same: list[Reading]) -> Derived:
 
 
 STRANGE_DB = 1.0
+COMPRESSED_DB = 3.0
+"""Below limiting, the gain falls by less: common practice, no source."""
+REPEATED_DB = 0.3
+"""Between captures of one drive and load: common practice, no source."""
 
 
 @derived(
@@ -79,17 +86,59 @@ def gain_spread(session: Session) -> Iterator[Derived]:
     for same in grouped(gains, lambda r: tuple(getattr(r, n) for n in alike)).values():
         sound = [r for r in same if not limited(session, r)]
         if len(sound) > 1:
-            yield _between(sound)
+            yield _widest(sound)
+
+
+def _widest(sound: list[Reading]) -> Derived:
+    """Over all drives, with a warning where captures contradict each other.
+
+    Where those of one drive do and the rest don't, the warning is of them.
+    """
+    over_all = _between(sound)
+    remark = _strange(over_all, STRANGE_DB)
+    if remark is not None and _may_compress(over_all):
+        return _remarked(over_all, remark)
+    if remark is not None:
+        return _remarked(over_all, warning(remark))
+    for one in grouped(sound, attrgetter("generator_vrms")).values():
+        between = _between(one)
+        remark = _strange(between, REPEATED_DB)
+        if remark is not None:
+            made_from = (*over_all.made_from, *between.made_from)
+            return replace(_remarked(over_all, warning(remark)), made_from=made_from)
+    return over_all
 
 
 def _between(sound: list[Reading]) -> Derived:
+    """From the captures of the greatest and of the least gain, in that order."""
     least = min(sound, key=lambda r: r.value or 0.0)
     most = max(sound, key=lambda r: r.value or 0.0)
     value = (most.value or 0.0) - (least.value or 0.0)
     own = math.hypot(most.estimation or 0.0, least.estimation or 0.0)
     whole = math.hypot(most.uncertainty or 0.0, least.uncertainty or 0.0)
-    remark = None
-    if value > max(STRANGE_DB, 2 * whole):
-        drives = " and ".join(f"{r.generator_vrms or math.nan:.3g} V" for r in (least, most))
-        remark = f"{value:.2g} dB between the captures at {drives}: check their drive and load"
-    return Derived(MeasuredValue(value, whole, own, remark=remark), most, (most, least))
+    return Derived(MeasuredValue(value, whole, own), most, (most, least))
+
+
+def _strange(found: Derived, limit_db: float) -> str | None:
+    """What to look at where gains differ by more than a unit's own would; None else."""
+    if found.figure.value <= max(limit_db, 2 * found.figure.uncertainty):
+        return None
+    drives = [
+        in_text(r.generator_vrms, "V", 3) if r.generator_vrms else "a drive that isn't stated"
+        for r in found.made_from[::-1]
+    ]
+    return (
+        f"{in_text(found.figure.value, 'dB', 2)} between the captures at "
+        f"{' and '.join(dict.fromkeys(drives))}: check their drive, range and load"
+    )
+
+
+def _may_compress(found: Derived) -> bool:
+    """Whether the gain is the less at the greater drive, by no more than a unit's would be."""
+    most, least = found.made_from
+    falls = (least.generator_vrms or 0.0) > (most.generator_vrms or 0.0)
+    return falls and found.figure.value <= COMPRESSED_DB
+
+
+def _remarked(found: Derived, remark: str) -> Derived:
+    return replace(found, figure=replace(found.figure, remark=remark))

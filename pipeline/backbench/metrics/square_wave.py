@@ -167,7 +167,10 @@ def settling_time(seen: SquareView) -> MeasuredValue:
     noise = CLEAR * seen.noise / seen.amplitude / math.sqrt(slowest.smoothing)
     reach = (seen.ripple + seen.rounded) / math.sqrt(3) + seen.open_level
     if 2 * noise + reach > SETTLED:
-        raise Refusal("the noise or the unsettled states are as wide as the band to settle into")
+        raise Refusal(
+            "the noise or the unsettled states are as wide as the band to settle into; play it "
+            "louder, or at a lower frequency"
+        )
     return _settled(seen, slowest, noise, reach)
 
 

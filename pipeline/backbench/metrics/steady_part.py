@@ -17,6 +17,7 @@ from backbench.signal.steadiness import SteadySegment, change, steady_segment
 from backbench.signal.track import Track
 
 MOST_CUTS = 3
+RECORD_AGAIN = "look for a loose contact or a recorder that drops samples, and record again"
 STEADY = (Tone, TwoTones, Multitone, SquareWave)
 """Stimuli whose lines hold still all along."""
 
@@ -46,10 +47,10 @@ def steady_part(capture_data: CaptureData, number: int) -> SteadyPart:
             break
         why = why or reason
         if cut[1] - cut[0] < shortest_s(stimulus):
-            raise Refusal(f"{_unsteady(stimulus)}: {why} within the record")
+            raise Refusal(f"{_unsteady(stimulus)}: {why} within the record; {RECORD_AGAIN}")
         whole, start = part_of(whole, cut[0], cut[1] - cut[0]), start + cut[0]
     else:
-        raise Refusal(f"{_unsteady(stimulus)}: {why} within the record")
+        raise Refusal(f"{_unsteady(stimulus)}: {why} within the record; {RECORD_AGAIN}")
     if why is None:
         return SteadyPart(capture_data, None)
     track = whole.outputs[number]

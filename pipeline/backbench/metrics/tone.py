@@ -12,6 +12,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.metrics.traits import Traits
+from backbench.metrics.warnings import warning
 from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.sidebands import Mirrored, mirrored_harmonics
@@ -65,7 +66,7 @@ class ToneView:
         given = [*([first] if first else []), *self.capture_data.bench_levels]
         found: list[ToneView] = []
         for one in given if self.driven else []:
-            if number in one.outputs:
+            if number in one.outputs and isinstance(one.stimulus, Tone):
                 with contextlib.suppress(Refusal):
                     found.append(tone_view.build(one, number))
         return found
@@ -151,7 +152,7 @@ def _power_off(capture_data: CaptureData, fundamental: MeanSquare) -> tuple[floa
     off = 10 * math.log10(found / wanted)
     return off, (
         f"{wanted:g} W is stated, but {volts:.4g} V across {load:g} ohm is {found:.4g} W "
-        f"({off:+.1f} dB); check level, load, range and calibration"
+        f"({off:+.1f} dB): check level, load, range and calibration"
     )
 
 
@@ -165,7 +166,9 @@ def _refuse_power(capture_data: CaptureData, fundamental: MeanSquare) -> None:
 def power_remark(tone: ToneView) -> str | None:
     """A warning where level and load differ from the stated power by more than a setting would."""
     off = _power_off(tone.capture_data, tone.square) if tone.driven else None
-    return off[1] if off is not None and abs(off[0]) >= POWER_WARNED_DB else None
+    if off is None or abs(off[0]) < POWER_WARNED_DB:
+        return None
+    return warning(off[1])
 
 
 def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLines:

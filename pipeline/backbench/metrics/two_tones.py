@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -13,7 +14,8 @@ import numpy as np
 
 from backbench.documents.stimuli import TwoTones
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.bench_floor import LINE_CHOICE, lines_off
+from backbench.metrics.bench_floor import LINE_CHOICE
+from backbench.metrics.bench_levels import less_lines_at_level
 from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
 from backbench.metrics.pair_mains import mains_under_products, refuse_other_mains
 from backbench.metrics.traits import Traits
@@ -59,17 +61,21 @@ class TwoTonesView:
     test: Test | None
 
     @cached_property
-    def bench(self) -> TwoTonesView | None:
-        """The bench's own, on the same track of its loop-back; None where it holds no pair."""
-        given = self.capture_data.bench
+    def benches(self) -> list[TwoTonesView]:
+        """The bench's own on the same track, at every level that there is a fit loop-back of."""
         number = next(n for n, track in self.capture_data.outputs.items() if track is self.track)
-        if given is None or number not in given.outputs:
-            return None
-        try:
-            view: TwoTonesView = two_tones_view.build(given, number)
-        except Refusal:
-            return None
-        return view
+        first = self.capture_data.bench
+        views: list[TwoTonesView] = []
+        for one in [*([first] if first else []), *self.capture_data.bench_levels]:
+            if number in one.outputs:
+                with contextlib.suppress(Refusal):
+                    views.append(two_tones_view.build(one, number))
+        return views
+
+    @property
+    def level_v(self) -> float:
+        """Rms of both tones, V."""
+        return self.found.together.rms
 
     @property
     def low(self) -> MeanSquare:
@@ -179,14 +185,8 @@ def percent(ratio: Ratio) -> MeasuredValue:
 def _less_bench(
     pair: TwoTonesView, figure_of: Callable[[TwoTonesView], MeasuredValue]
 ) -> MeasuredValue:
-    """A figure in percent, bounded or widened by the bench's own where a loop-back tells it."""
-    found, own = figure_of(pair), None
-    if pair.bench is not None:
-        try:
-            own = figure_of(pair.bench)
-        except Refusal:
-            own = None
-    figure = lines_off(found, own)
+    """A figure in percent, bounded or widened by the bench's own at its level, as far as known."""
+    figure = less_lines_at_level(pair, figure_of)
     if figure.bound is None or pair.test is None:
         return figure
     places = {name: pair.position(one) for one, name in TABLES[pair.test].items()}

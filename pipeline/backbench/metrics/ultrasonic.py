@@ -10,6 +10,7 @@ from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import IdleView, rms_of_lines
 from backbench.metrics.tone import ToneView
+from backbench.metrics.warnings import warning
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import line_power
 from backbench.signal.tone import BAND_HZ, PASS_BAND
@@ -106,6 +107,6 @@ def _remark(seen: ToneView | IdleView, rms: float, hz: float) -> str | None:
         "supply gets in: watch the output on an oscilloscope before going on"
     )
     if isinstance(seen, IdleView):
-        return f"{where}: {cause}" if rms > STRONG_IDLE_V else where
+        return warning(f"{where}: {cause}") if rms > STRONG_IDLE_V else where
     level = f"{where}, {20 * math.log10(rms / seen.square.rms):.0f} dB re the tone"
-    return f"{level}: {cause}" if rms > STRONG_RE_TONE * seen.square.rms else level
+    return warning(f"{level}: {cause}") if rms > STRONG_RE_TONE * seen.square.rms else level

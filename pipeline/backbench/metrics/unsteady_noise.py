@@ -50,11 +50,13 @@ STEP = 6
 class Unsteady(NamedTuple):
     """That noise scatters more than steady noise does.
 
-    why: in words. times: how many times the uncertainty of steady noise the scatter gives.
+    why: in words. times: how many times the uncertainty of steady noise the scatter gives. beats:
+    whether lines that beat with each other may make it, which are alike in the whole record only.
     """
 
     why: str
     times: float
+    beats: bool = False
 
 
 class NoiseSegments(NamedTuple):
@@ -73,9 +75,9 @@ def noise_change(view: Any) -> Unsteady | None:
     return _idle(view) if isinstance(view, IdleView) else None
 
 
-def _judged(found: Scatter, own: float, excess: float = EXCESS) -> Unsteady | None:
+def _judged(found: Scatter, own: float) -> Unsteady | None:
     """own: relative standard uncertainty of the rms that steady noise gives."""
-    if found.relative <= excess * 2 * own:
+    if found.relative <= EXCESS * 2 * own:
         return None
     text = f"the noise isn't steady: it varies by {found.span_db:.2g} dB"
     return Unsteady(text, found.relative / (2 * own) if own > 0 else math.inf)
@@ -111,8 +113,11 @@ def _noise_with_tones(view: MultitoneView) -> Unsteady | None:
     if len(squares) < LEAST_BLOCKS:
         return None
     found = scatter(squares, view.found.spectrum.window.spread)
-    excess = EXCESS_OF_MANY * max(beating(view.found) / own, 1.0)
-    return _judged(found, own, excess) if found.relative > LEAST_SCATTER else None
+    unsteady = _judged(found, own)
+    if unsteady is None or found.relative > EXCESS_OF_MANY * 2 * beating(view.found):
+        return unsteady
+    span = f"what is between the tones varies by {found.span_db:.2g} dB"
+    return Unsteady(f"{span}, as noise or products that beat may", unsteady.times, beats=True)
 
 
 def _idle(view: IdleView) -> Unsteady | None:

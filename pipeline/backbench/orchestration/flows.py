@@ -66,7 +66,18 @@ def load_task(
     keys: str, places: CataloguePaths, group: Sequence[Work], chunks: Sequence[Sequence[Path]]
 ) -> list[Outcome]:
     """One transaction; safe to try again."""
-    return finish(places, list(zip(group, chunks, strict=True)))
+    outcomes = finish(places, list(zip(group, chunks, strict=True)))
+    _note(outcomes)
+    return outcomes
+
+
+def _note(outcomes: Sequence[Outcome]) -> None:
+    """How each review ended into the run's log: what isn't whole, and warnings, as warnings."""
+    log = get_run_logger()
+    for outcome in outcomes:
+        log.info("%s: %s", outcome.review, outcome.ended.counts())
+        for line in [*outcome.ended.faults(), *outcome.ended.warnings()]:
+            log.warning("%s: %s", outcome.review, line)
 
 
 @flow(name="inbox", retries=1, retry_delay_seconds=10)

@@ -13,6 +13,7 @@ from backbench.charts.chart_text import lowered
 from backbench.comparison.differences import Difference
 from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
+from backbench.ingest.outcomes import ReviewOutcome
 from backbench.publish.value_text import first_few, listed, sentence
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import quantity
@@ -111,12 +112,12 @@ def left_right_sentence(differences: Sequence[Difference]) -> str:
 
 
 def missing_sentence(
-    reasons: Mapping[str, Sequence[str]], failed: int, lacking: Sequence[str]
+    reasons: Mapping[str, Sequence[str]], ended: ReviewOutcome, lacking: Sequence[str]
 ) -> str:
     """What has no value.
 
-    reasons: metrics by reason; failed: captures without a result; lacking: parts of the battery
-    that were never taken.
+    reasons: metrics by reason; ended: how the captures did; lacking: parts of the battery that
+    were never taken.
     """
     parts = []
     if lacking:
@@ -124,8 +125,12 @@ def missing_sentence(
     refused = {metric for metrics in reasons.values() for metric in metrics}
     if refused:
         parts.append(f"{counted(len(refused), 'quantity', 'quantities')} could not be determined")
-    if failed:
-        parts.append(f"{counted(failed, 'capture')} could not be used")
+    unused = len(ended.in_state("failed")) + len(ended.in_state("refused"))
+    if unused:
+        parts.append(f"{counted(unused, 'capture')} could not be used")
+    partly = len(ended.in_state("partly refused"))
+    if partly:
+        parts.append(f"{counted(partly, 'capture')} could be used in part")
     return sentence(listed(parts)) if parts else "All usual tests were run."
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from backbench.charts.theme import in_order
 from backbench.comparison.verdicts import RULE
+from backbench.ingest.outcomes import review_outcomes
 from backbench.publish import finding_sentences
 from backbench.publish.output_files import OutputFile
 from backbench.publish.site_builder import SiteBuilder, comparison_data
@@ -58,7 +59,8 @@ def index_pages(builder: SiteBuilder, queries: Mapping[str, SavedQuery]) -> Iter
     reviews = [
         (row, builder.site_data.units_in(key)) for key, row in builder.site_data.reviews.items()
     ]
-    yield builder.put("reviews.html", "reviews.html", "reviews.html", reviews=reviews)
+    ended = review_outcomes(builder.renderer.store, [*builder.site_data.reviews])
+    yield builder.put("reviews.html", "reviews.html", "reviews.html", reviews=reviews, ended=ended)
     yield builder.put(
         "questions.html", "questions.html", "questions.html", questions=list(queries.values())
     )

@@ -11,7 +11,8 @@ from backbench.comparison.differences import Difference, before_and_after
 from backbench.comparison.unit_comparison import Comparison
 from backbench.comparison.verdicts import Verdict, verdicts
 from backbench.documents.kinds import UNIT_KINDS
-from backbench.errors import Fault, UserError
+from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
+from backbench.ingest.review_names import unknown_review
 from backbench.publish import finding_sentences
 from backbench.publish.difference_tables import left_right_sentence, main_differences
 from backbench.publish.reading_tables import TableEntry, battery
@@ -87,7 +88,7 @@ class ReviewSheet:
 
     review: Row
     parts: tuple[UnitSection, ...]
-    failed: tuple[Row, ...]
+    ended: ReviewOutcome
     provenance: Provenance
     tubes: bool
     opened: bool
@@ -105,26 +106,16 @@ def review_sheet(
         raise unknown_review(review_key, site_data.reviews)
     rows = site_data.units_in(review_key)
     provenance = _provenance(renderer.store, review_key)
-    failed = tuple(row for row in provenance.captures if row["status"] == "failed")
+    ended = review_outcomes(renderer.store, [review_key])[review_key]
     parts = tuple(
-        _part(renderer, site_data, row, compared(row["unit_key"]), len(failed), most_pictures)
+        _part(renderer, site_data, row, compared(row["unit_key"]), ended, most_pictures)
         for row in rows
     )
     return ReviewSheet(
-        site_data.reviews[review_key], parts, failed, provenance,
+        site_data.reviews[review_key], parts, ended, provenance,
         any(row["technology"] in ("tube", "hybrid") for row in rows),
         any(UNIT_KINDS[row["kind"]].has_mains for row in rows),
     )  # fmt: skip
-
-
-def unknown_review(review_key: str, known: Mapping[str, Row]) -> UserError:
-    """The error for a key that is none, with one that is near."""
-    import difflib
-
-    near = difflib.get_close_matches(review_key, known, n=1)
-    remedy = f"did you mean {near[0]}?" if near else "see `backbench reviews`"
-    fault = Fault(f"review {review_key!r}", "no such review", "a review's key", remedy)
-    return UserError("the review is not known", [fault])
 
 
 def _part(
@@ -132,7 +123,7 @@ def _part(
     site_data: SiteData,
     row: Row,
     compared: Comparison,
-    failed: int,
+    ended: ReviewOutcome,
     most: int,
 ) -> UnitSection:
     store, review, unit = renderer.store, row["review_key"], row["unit_key"]
@@ -157,7 +148,7 @@ def _part(
             _pictures(renderer, row, most) if current else _own_pictures(renderer, row, most)
         ),
         absences=tuple(absences),
-        missing_sentence=finding_sentences.missing_sentence(reasons, failed, lacking),
+        missing_sentence=finding_sentences.missing_sentence(reasons, ended, lacking),
         change=_change(store, site_data, row),
         listening=compared.listening if current else (),
         notes=compared.notes,

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.standings import Standing
 from backbench.errors import Fault, UserError
+from backbench.ingest.review_names import unknown_review
 from backbench.metrics.registry import registry
 from backbench.publish import finding_sentences
 from backbench.publish.output_files import write
-from backbench.publish.sheet_content import unknown_review
 from backbench.publish.site_builder import SiteBuilder
 from backbench.publish.site_data import Row
 from backbench.quantities.writing import measured, number, quantity, value_alone

@@ -223,8 +223,22 @@ def _shipped() -> dict[str, SavedQuery]:
 
 
 def available(folder: Path) -> dict[str, SavedQuery]:
-    """Shipped queries and those of a catalogue's folder `queries`. Raises UserError as load."""
-    return _load([SHIPPED, QueryFolder("queries", folder / "queries")])
+    """Shipped queries and the sound ones of a catalogue's folder `queries`, by name."""
+    return dict(sorted({**shipped(), **_own(folder)[0]}.items()))
+
+
+def faulty(folder: Path) -> dict[str, tuple[Fault, ...]]:
+    """The queries of a catalogue's folder that can't be used, each with everything wrong with it.
+
+    A faulty query fails alone: the others are available.
+    """
+    return _own(folder)[1]
+
+
+def _own(folder: Path) -> tuple[dict[str, SavedQuery], dict[str, tuple[Fault, ...]]]:
+    """The queries of a catalogue's own folder: sound ones, and the faults of the others."""
+    found, wrong = _read([QueryFolder("queries", folder / "queries")], shipped())
+    return found, wrong
 
 
 @dataclass(frozen=True)
@@ -239,27 +253,44 @@ SHIPPED = QueryFolder("queries shipped", resources.files("backbench.queries"))
 
 
 def _load(places: Sequence[QueryFolder]) -> dict[str, SavedQuery]:
-    queries: dict[str, SavedQuery] = {}
-    faults: list[Fault] = []
-    for place in places:
-        files = list(place.folder.iterdir()) if place.folder.is_dir() else []
-        for path in sorted((f for f in files if f.name.endswith(".sql")), key=lambda f: f.name):
-            name, file = path.name.removesuffix(".sql"), f"{place.label}/{path.name}"
-            if name in queries:
-                other = queries[name].file
-                faults.append(Fault(file, f"the name of {other}", "a name of its own"))
-                continue
-            queries[name], wrong = parse(_text(path, file, faults), name, file)
-            faults += wrong
+    queries, wrong = _read(places, {})
+    faults = [fault for own in wrong.values() for fault in own]
     if faults:
         raise UserError(f"the saved queries have {counted(len(faults), 'fault')}", faults)
     return dict(sorted(queries.items()))
 
 
-def _text(path: Traversable, file: str, faults: list[Fault]) -> str:
+def _read(
+    places: Sequence[QueryFolder], before: Mapping[str, SavedQuery]
+) -> tuple[dict[str, SavedQuery], dict[str, tuple[Fault, ...]]]:
+    """The sound queries by name, and the faults of the others. before: names that are taken."""
+    queries: dict[str, SavedQuery] = {}
+    wrong: dict[str, tuple[Fault, ...]] = {}
+    for place in places:
+        files = list(place.folder.iterdir()) if place.folder.is_dir() else []
+        for path in sorted((f for f in files if f.name.endswith(".sql")), key=lambda f: f.name):
+            name, file = path.name.removesuffix(".sql"), f"{place.label}/{path.name}"
+            taken = queries.get(name) or before.get(name)
+            if taken is not None:
+                wrong[name] = (Fault(file, f"the name of {taken.file}", "a name of its own"),)
+                continue
+            try:
+                query, faults = parse(_text(path, file), name, file)
+            except UserError as error:
+                wrong[name] = error.faults
+                continue
+            if faults:
+                wrong[name] = tuple(faults)
+            else:
+                queries[name] = query
+    return queries, wrong
+
+
+def _text(path: Traversable, file: str) -> str:
+    """Raises UserError where it can't be read."""
     try:
         data = read_regular(path, MAX_BYTES) if isinstance(path, Path) else path.read_bytes()
         return data.decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        faults.append(Fault(file, str(error), "a text file in UTF-8"))
-        return ""
+        fault = Fault(file, str(error), "a text file in UTF-8")
+    raise UserError("the saved query can't be read", [fault])

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Mapping, Sequence
+from contextvars import ContextVar
 from typing import IO, TYPE_CHECKING, Any
 
 from backbench.quantities import writing
@@ -18,17 +20,28 @@ if TYPE_CHECKING:
     from backbench.querying.saved_queries import SavedQuery
 
 WIDTH = 80
+EVERYTHING = 10_000
 FEW_ROWS = 500
+_wide: ContextVar[bool] = ContextVar("wide", default=False)
 
 
 def console(stream: IO[str] | None = None) -> Console:
-    """A console of at most 80 columns; without colour or box drawing where it is no terminal."""
+    """A console as wide as the terminal, 80 columns where there is none and COLUMNS isn't set.
+
+    Without colour or box drawing where it is no terminal; as wide as tables need with --wide.
+    """
     from rich.console import Console
 
     out = stream or sys.stdout
     detected = Console(file=out, highlight=False, emoji=False, soft_wrap=False)
-    width = min(WIDTH, detected.width) if detected.is_terminal else WIDTH
+    told = detected.is_terminal or os.environ.get("COLUMNS", "").isdigit()
+    width = EVERYTHING if _wide.get() else detected.width if told else WIDTH
     return Console(file=out, width=width, highlight=False, emoji=False, safe_box=True)
+
+
+def set_wide(wide: bool) -> None:
+    """Whether tables show every column in full, however wide the terminal is."""
+    _wide.set(wide)
 
 
 def table(*heads: tuple[str, str], title: str = "") -> Table:
@@ -93,21 +106,21 @@ def show_queries(queries: Mapping[str, SavedQuery], stream: IO[str] | None = Non
 def show_frame(
     frame: pl.DataFrame, query: SavedQuery | None = None, stream: IO[str] | None = None
 ) -> None:
-    """A result as a table; columns that don't fit 80 columns are named below instead of cut."""
+    """A result as a table; columns that don't fit the terminal are named below instead of cut."""
     from rich.text import Text
 
     out = console(stream)
     rows = frame.head(FEW_ROWS)
     cells = {name: [_cell(value) for value in rows[name].to_list()] for name in rows.columns}
     titles = {column.name: column.heading for column in query.columns} if query else {}
-    shown, hidden = _fitting(cells, titles, out.width)
+    shown, hidden, widest = _fitting(cells, titles, out.width, keys=query is None)
     numeric = {name for name, kind in frame.schema.items() if kind.is_numeric()}
     made = table(
         *((titles.get(name, name), "right" if name in numeric else "left") for name in shown),
         title=query.title if query else "",
     )
     for column, name in zip(made.columns, shown, strict=True):
-        column.width = _room(cells[name], titles.get(name, name)) - PADDING
+        column.width = _room(cells[name], titles.get(name, name), widest) - PADDING
     for row in zip(*(cells[name] for name in shown), strict=True):
         made.add_row(*(Text(cell) for cell in row))
     out.print(made)
@@ -120,7 +133,7 @@ def show_frame(
     if query is not None and query.chart == "trend":
         _show_trend(out, frame, query)
     if hidden:
-        note = f"columns not shown for lack of width: {', '.join(hidden)}; use --format csv"
+        note = f"columns not shown for lack of width: {', '.join(hidden)}; use --wide"
         out.print(note, markup=False)
 
 
@@ -155,30 +168,42 @@ def _cell(value: Any) -> str:
 
 SPARED = (
     "marked", "status", "label", "technology", "y_low", "y_high", "before_u", "after_u", "u",
-    "difference_u", "position", "low", "high",
+    "difference_u", "position", "low", "high", "stimulus", "refused",
 )  # fmt: skip
 """Columns that a narrow table does without first; the unit's key still tells the unit."""
-WIDEST, PADDING = 22, 3
+WIDTHS = (500, 80, 60, 44, 32, 22)
+"""How wide a cell may be before it is folded: the widest at which all columns fit."""
+PADDING = 3
+
+
+LAST_SPARED = ("reason", "outcome", "before", "after", "value", "unit")
+"""Columns that a table is read for, in the order in which they go when nothing else is left."""
 
 
 def _fitting(
-    cells: Mapping[str, list[str]], titles: Mapping[str, str], width: int
-) -> tuple[list[str], list[str]]:
-    """Columns that fit side by side, each with room to be read, and those left out."""
-    needed = {name: _room(texts, titles.get(name, name)) for name, texts in cells.items()}
+    cells: Mapping[str, list[str]], titles: Mapping[str, str], width: int, *, keys: bool
+) -> tuple[list[str], list[str], int]:
+    """Columns that fit side by side, those left out, and how wide a cell may be.
+
+    keys: the table lists the keys of metrics, which are to be typed; else the title tells them.
+    """
+    for widest in WIDTHS:
+        needed = {n: _room(texts, titles.get(n, n), widest) for n, texts in cells.items()}
+        if sum(needed.values()) <= width:
+            return list(cells), [], widest
     shown = list(cells)
-    spared = [*SPARED, *(["metric"] if "title" in cells else []), "better"]
-    # Last of all the unit of measure: without it a value says nothing.
-    for name in (*spared, *reversed([n for n in cells if n != "unit"]), "unit"):
+    spared = [*SPARED, *(["metric"] if "title" in cells and not keys else []), "better"]
+    others = [name for name in cells if name not in LAST_SPARED]
+    for name in (*spared, *reversed(others), *LAST_SPARED):
         if sum(needed[n] for n in shown) <= width:
             break
         if name in shown and len(shown) > 1:
             shown.remove(name)
-    return shown, [name for name in cells if name not in shown]
+    return shown, [name for name in cells if name not in shown], widest
 
 
-def _room(texts: Sequence[str], title: str) -> int:
+def _room(texts: Sequence[str], title: str, widest: int) -> int:
     """Columns of the terminal for a table's column: its longest cell, folded where too long."""
     head = max((len(word) for word in title.split()), default=1)
     longest = max((len(text) for text in texts), default=1)
-    return max(head, min(longest, WIDEST)) + PADDING
+    return max(head, min(longest, widest)) + PADDING

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -41,13 +42,15 @@ class Product(NamedTuple):
     square: MeanSquare
 
 
-def residual_between_tones(tones: ToneSet) -> MeanSquare:
+def residual_between_tones(tones: ToneSet, stated_hz: Sequence[float] = ()) -> MeanSquare:
     """Mean square of all but the tones, 20 Hz to 20 kHz.
 
     Parameters
     ----------
     tones : ToneSet
         Of the record.
+    stated_hz : sequence of float, optional
+        The tones as stated, Hz, whose common period tells where their products fall.
 
     Returns
     -------
@@ -61,8 +64,9 @@ def residual_between_tones(tones: ToneSet) -> MeanSquare:
 
     Notes
     -----
-    In the tones' own bins the noise beside them stands in; products that fall on a tone can't
-    be seen and are not counted.
+    In the tones' own bins the noise beside them stands in, and what products beside them reach of
+    these bins, each in proportion to what is seen of it. Products that fall on a tone, or nearer to
+    one than the record tells apart, can't be seen and are not counted.
     """
     spectrum = tones.spectrum
     if spectrum.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
@@ -76,8 +80,44 @@ def residual_between_tones(tones: ToneSet) -> MeanSquare:
     filled = float(noise[removed].sum())
     left = noise_sum(power[~removed], noise[~removed], spectrum.window.spread)
     samples = degrees_of_freedom(float(tones.positions[0]), spectrum.window.spread)
-    value, floor = left.value + filled, left.floor + 2 * filled**2 / samples
+    cut, variance = _cut_by_tones(tones, stated_hz)
+    value = left.value + filled + cut
+    floor = left.floor + 2 * filled**2 / samples + variance
     return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+
+
+def _cut_by_tones(tones: ToneSet, stated_hz: Sequence[float]) -> tuple[float, float]:
+    """Mean square of products that lies in the tones' own bins, V^2, and its variance, V^4."""
+    spectrum, half = tones.spectrum, tones.half
+    step = _common_bins(tones, stated_hz)
+    if step <= half:
+        return 0.0, 0.0
+    orders = np.arange(1, math.floor(2 * half / step) + 1)
+    away = np.concatenate([-orders, orders]) * step
+    beside = np.unique(np.round(np.add.outer(tones.positions, away).ravel(), 6))
+    last = min(BAND_HZ[1] / spectrum.resolution_hz, len(spectrum.bins) - 1 - 2 * half)
+    beside = beside[(beside > 2 * half) & (beside < last)]
+    apart = np.abs(np.subtract.outer(beside, tones.positions)).min(axis=1)
+    beside = beside[apart > half]
+    lobe = np.arange(-spectrum.window.half_width, spectrum.window.half_width + 1)
+    bins = np.rint(beside).astype(int)[:, None] + lobe
+    weights = np.square(spectrum.window.kernel((beside[:, None] - bins).ravel()))
+    weights = weights.reshape(bins.shape)
+    share = (weights * tones.removed[bins]).sum(axis=1) / weights.sum(axis=1)
+    lines = read_lines(spectrum, beside)
+    noise = lines.noise * tones.noise[np.rint(beside).astype(int)]
+    cut = float(np.sum(share * (lines.square - noise)))
+    return cut, float(np.sum(share**2 * (noise**2 + 2 * noise * np.maximum(lines.square, 0))))
+
+
+def _common_bins(tones: ToneSet, stated_hz: Sequence[float]) -> float:
+    """Distance of the multiples that all tones and their products stand at, bins; 0: none known."""
+    if len(stated_hz) != len(tones.positions):
+        return 0.0
+    thousandths = np.rint(1e3 * np.array(stated_hz)).astype(int)
+    common_hz = float(np.gcd.reduce(thousandths)) / 1e3
+    stretch = float(tones.positions.sum()) / float(np.sum(stated_hz))
+    return common_hz * stretch
 
 
 def beating(tones: ToneSet) -> float:

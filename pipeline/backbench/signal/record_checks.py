@@ -37,7 +37,10 @@ def check_record(track: Track) -> None:
     if not np.isfinite(low) or not np.isfinite(high):
         raise Refusal("some samples are not finite numbers: the file is damaged")
     if low == high:
-        raise Refusal("silence: every sample is the same, so nothing was recorded")
+        raise Refusal(
+            "silence: every sample is the same, so nothing was recorded; check cables, input "
+            "and recording level, and record again"
+        )
     used = word_bits(track)
     if used < LEAST_BITS - ROUNDED_BITS and not few_levels(track):
         raise Refusal(_too_short_words(f"samples that use {used:.3g} bits of the file's"))

@@ -13,6 +13,8 @@ from backbench.signal.line_course import LineCourse
 from backbench.signal.track import Array
 
 LEVEL_WITHIN_DB = 0.2
+DROPPED_OUT_DB = 60.0
+"""Beyond this a level has not changed but gone: common practice, no source."""
 """A level that changes by less within the record is a slow drift; its uncertainty holds it."""
 PITCH_WITHIN = 1e-4
 """Slow drift of a generator's frequency within a record, relative: common practice, no source."""
@@ -105,7 +107,8 @@ def change(course: LineCourse) -> str:
     own = level[:, strongest]
     span = 20 * math.log10(float(own.max()) / max(float(own.min()), 1e-12))
     if span > LEVEL_WITHIN_DB:
-        return f"its level changes by {in_text(span, 'dB', 2)}"
+        gone = span > DROPPED_OUT_DB
+        return "it drops out" if gone else f"its level changes by {in_text(span, 'dB', 2)}"
     if bool(_disturbed(course).any()):
         return "a gap, a click or a jump disturbs it"
     excursion = np.ptp(np.unwrap(np.angle(course.phasors[:, strongest])))

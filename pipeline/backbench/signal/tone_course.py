@@ -8,6 +8,8 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from backbench.signal.line_course import LineCourse, line_course
+from backbench.signal.power import STANDING
+from backbench.signal.spectrum import read_lines
 from backbench.signal.tone import BAND_HZ, PASS_BAND, ToneLines
 from backbench.signal.tone_set import ToneSet, product_positions
 from backbench.signal.track import Array, Track
@@ -24,6 +26,7 @@ block lets so much of it through that the tone's level seems to change by some 0
 MOST_PRODUCTS = 16
 
 _kept: WeakKeyDictionary[ToneLines | ToneSet, LineCourse] = WeakKeyDictionary()
+_products: WeakKeyDictionary[ToneSet, tuple[Array, float]] = WeakKeyDictionary()
 
 
 def tone_course(track: Track, lines: ToneLines) -> LineCourse:
@@ -135,22 +138,32 @@ def strong_products(tones: ToneSet) -> tuple[Array, float]:
     power : float
         V^2.
     """
+    if tones not in _products:
+        _products[tones] = _strong_products(tones)
+    return _products[tones]
+
+
+def _strong_products(tones: ToneSet) -> tuple[Array, float]:
     if len(tones.positions) != 2:
         return np.array([]), 0.0
     apart, positions = 2 * tones.half, tones.positions.tolist()
-    places = [p for p in product_positions(tones.positions, PRODUCTS).tolist() if tones.covers(p)]
+    places = product_positions(tones.positions, PRODUCTS)
+    places = places[[tones.covers(place) for place in places.tolist()]]
     # What is steady is fitted, whatever made it: mains lines that may hide there don't matter.
-    lines = replace(tones, mains_hz=None).lines(np.array(places))
-    least = WORTH_FITTING * sum(max(line.value, 0.0) for line in lines) / len(lines)
+    lines = read_lines(tones.spectrum, places)
+    noise = lines.noise * tones.noise[np.rint(places).astype(int)]
+    power = lines.square - noise
+    least = WORTH_FITTING * float(np.maximum(power, 0.0).mean()) if len(power) else 0.0
     middle = float(np.mean(positions))
     chosen: list[tuple[float, float]] = []
-    for place, line in sorted(zip(places, lines, strict=True), key=lambda one: -one[1].value):
+    for k in np.argsort(-power).tolist():
+        place, value = float(places[k]), float(power[k])
         clear = min(abs(place - other) for other in positions) > apart
-        wanted = line.value > least and len(chosen) < MOST_FITTED
+        wanted = value > least and len(chosen) < MOST_FITTED
         nearest = tones.tones[0 if place < middle else 1]
-        wanted |= line.value > STRONG * nearest.value and len(chosen) < MOST_PRODUCTS
-        if clear and line.stands_out and wanted:
-            chosen.append((place, line.value))
+        wanted |= value > STRONG * nearest.value and len(chosen) < MOST_PRODUCTS
+        if clear and wanted and value > STANDING * noise[k]:
+            chosen.append((place, value))
             positions.append(place)
     df = tones.spectrum.resolution_hz
     inside = sum(value for place, value in chosen if BAND_HZ[0] <= place * df <= BAND_HZ[1])

@@ -162,17 +162,24 @@ def _share(found: Spectrum, peak: int) -> float:
     return near / total if total > 0 else 0.0
 
 
+NAMED_WRONGLY = "check what was played and which file this is, and correct the entry"
+
+
 def _what_else(found: Spectrum, stated_hz: float) -> str:
     """What the record holds in place of the stated tone."""
     lobe = found.window.half_width
     peak = lobe + 1 + int(np.argmax(found.power[lobe + 1 : -1]))
     if _share(found, peak) < LEAST_POWER_FRACTION:
-        return f"not a tone: no line near {stated_hz:g} Hz holds most of the signal"
+        return (
+            f"not a tone: no line near {stated_hz:g} Hz holds most of the signal; {NAMED_WRONGLY}"
+        )
     frequency = peak_position(found, peak) * found.resolution_hz
     message = f"the tone is at {frequency:.6g} Hz, not at {stated_hz:g} Hz as stated"
     real = found.rate_hz * stated_hz / frequency
     for rate in RATES_HZ:
         if abs(real / rate - 1) < 0.002 and abs(found.rate_hz / rate - 1) > 0.01:
-            return f"{message}; it would be right if the sample rate were {rate} Hz, " \
-                   f"not {found.rate_hz:g} Hz as the file says"  # fmt: skip
-    return message
+            return (
+                f"{message}; it would be right if the sample rate were {rate} Hz, not "
+                f"{found.rate_hz:g} Hz as the file says; correct the file's header"
+            )
+    return f"{message}; {NAMED_WRONGLY}"

@@ -1,0 +1,89 @@
+"""A line of TOML that can't be read, with what was likely meant."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+
+from backbench.errors import Fault
+
+AT = re.compile(r"\(at line (\d+), column \d+\)$")
+DECIMAL_COMMA = re.compile(r"=\s*[-+]?\d+,\d+\s*(#.*)?$")
+DAY = re.compile(r"=\s*(\d{1,4})[-/.](\d{1,2})[-/.](\d{1,4})\s*(#.*)?$")
+CURLY = re.compile("[\u201c\u201d\u201e\u2018\u2019]")
+WITH_UNIT = re.compile(r"=\s*([-+]?[\d.]+\s*[A-Za-zΩµ%]+)\s*(#.*)?$")
+BARE = re.compile(r"=\s*([A-Za-z][^\"'\[\]{}=#]*?)\s*(#.*)?$")
+LONGEST = 100
+
+
+def unreadable(text: str, message: str, name: str) -> Fault:
+    """The fault of a text that the TOML parser refused with a message: its line, quoted."""
+    found = AT.search(message)
+    if found is None:
+        return Fault(name, message or "nesting without end", "TOML", "correct the line named")
+    number = int(found[1])
+    lines = text.splitlines()
+    line = lines[number - 1].strip() if number <= len(lines) else ""
+    said = message[: found.start()].strip()
+    quoted = line if len(line) <= LONGEST else f"{line[:LONGEST]}…"
+    return Fault(f"{name}, line {number}", quoted or "the end of the file", _likely(line, said))
+
+
+def _likely(line: str, said: str) -> str:
+    """What was likely meant by a line; the parser's own words where nothing is likely."""
+    if "overwrite" in said:
+        return f"each key once ({said[:1].lower()}{said[1:]})"
+    found = (test(line) for test in (_comma, _day, _quotes, _brackets, _bare))
+    return next((text for text in found if text), f"TOML ({said[:1].lower()}{said[1:]})")
+
+
+def _comma(line: str) -> str | None:
+    if DECIMAL_COMMA.search(line) is None:
+        return None
+    return f"a decimal point: {re.sub(r'(?<=[0-9]),(?=[0-9])', '.', line)}"
+
+
+def _day(line: str) -> str | None:
+    """The date as TOML has it; both where day and month can't be told apart."""
+    found = DAY.search(line)
+    if found is None:
+        return None
+    key = line[: found.start(1)]
+    first, second, third = (int(part) for part in found.groups()[:3])
+    orders = [(first, second, third)] if first > 31 else [
+        (third, second, first), (third, first, second)
+    ]  # fmt: skip
+    days = [f"{key}{day}" for day in dict.fromkeys(map(_date, orders)) if day]
+    return f"year-month-day: {' or '.join(days)}" if days else "a date as 2024-05-11"
+
+
+def _date(parts: tuple[int, int, int]) -> str | None:
+    try:
+        return dt.date(*parts).isoformat()
+    except ValueError:
+        return None
+
+
+def _quotes(line: str) -> str | None:
+    if CURLY.search(line):
+        straight = CURLY.sub('"', line)
+        return f"straight quotation marks: {straight}"
+    return f'a closing quotation mark: {line.rstrip(",")}"' if line.count('"') % 2 else None
+
+
+def _brackets(line: str) -> str | None:
+    open_ones = line.count("[") - line.count("]")
+    if line.startswith("[") and open_ones > 0:
+        return f"as many ] as [: {line}{']' * open_ones}"
+    if line.count("{") != line.count("}"):
+        return "a table { } that ends on the line on which it begins"
+    return None
+
+
+def _bare(line: str) -> str | None:
+    for pattern in (WITH_UNIT, BARE):
+        found = pattern.search(line)
+        if found:
+            return f'text in quotation marks: {line[: found.start(1)]}"{found[1]}"'
+    unlike = "=" not in line and line
+    return "a key, an equals sign and a value: key = value" if unlike else None

@@ -1,0 +1,135 @@
+"""How captures ended, with the reason in one line: one type, read from one place.
+
+The words are made by the views capture_outcome and across_captures (schema/0007_outcomes.sql), so
+that every command, page and query says the same.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from backbench.quantities.counts import counted
+from backbench.storage.database import Database
+from backbench.test_points.scope import chosen_reviews
+
+State = Literal["whole", "partly refused", "refused", "failed"]
+STATES: tuple[State, ...] = ("whole", "partly refused", "refused", "failed")
+
+
+@dataclass(frozen=True)
+class CaptureOutcome:
+    """How one capture ended.
+
+    reason: why not whole, in one line; None where it is. warnings: what its readings warn of.
+    """
+
+    position: int
+    file: str
+    stimulus: str
+    state: State
+    reason: str | None
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Across:
+    """What was refused, or is warned of, of readings that were made from several captures.
+
+    warns: the captures contradict each other; else there was not enough to work it out from, or
+    something is missing beside them. files: of the captures.
+    """
+
+    what: str
+    reason: str
+    refused: bool
+    warns: bool
+    files: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        if not self.warns:
+            return f"{self.what}: {self.reason}"
+        few = len(self.files) <= MOST_FILES
+        named = ", ".join(self.files) if few else counted(len(self.files), "capture")
+        return f"{named}: contradict each other: {self.what}: {self.reason}"
+
+
+MOST_FILES = 4
+"""Captures that a line names one by one."""
+
+
+@dataclass(frozen=True)
+class ReviewOutcome:
+    """How a review's captures ended, and what was worked out across them."""
+
+    captures: tuple[CaptureOutcome, ...] = ()
+    across: tuple[Across, ...] = ()
+
+    @property
+    def whole(self) -> bool:
+        """Whether every capture is whole, and none contradicts another."""
+        return not self.faults()
+
+    @property
+    def faulty(self) -> list[CaptureOutcome]:
+        """Captures that are not whole, in the order of the manifest."""
+        return [capture for capture in self.captures if capture.state != "whole"]
+
+    def in_state(self, state: State) -> list[CaptureOutcome]:
+        """Captures that ended so, in the order of the manifest."""
+        return [capture for capture in self.captures if capture.state == state]
+
+    def counts(self) -> str:
+        """In words: "23 captures: 20 whole, 2 partly refused, 1 failed"."""
+        number = Counter(capture.state for capture in self.captures)
+        parts = [f"{number[state]} {state}" for state in STATES if number[state]]
+        total = counted(len(self.captures), "capture")
+        return f"{total}: {', '.join(parts)}" if parts else total
+
+    def faults(self) -> list[str]:
+        """A line for each capture that isn't whole, then for those that contradict each other."""
+        told = [f"{one.file}: {one.state}: {one.reason}" for one in self.faulty]
+        return told + [str(item) for item in self.across if item.warns]
+
+    def not_worked_out(self) -> list[str]:
+        """A line for each figure across captures for which they didn't suffice."""
+        return [str(item) for item in self.across if item.refused and not item.warns]
+
+    def warnings(self) -> list[str]:
+        """A line for each warning, those of captures first; each text once, with its files."""
+        files: dict[str, list[str]] = {}
+        for capture in self.captures:
+            for text in capture.warnings:
+                files.setdefault(text, []).append(capture.file)
+        told = [f"{', '.join(names)}: {text}" for text, names in files.items()]
+        return told + [str(one) for one in self.across if not one.refused and not one.warns]
+
+
+CAPTURES = """
+SELECT review_key, position, file, stimulus, outcome, nullif(reason, '') AS reason, warnings
+FROM capture_outcome WHERE {chosen} ORDER BY review_key, position
+"""
+ACROSS = """
+SELECT review_key, what, reason, refused, warns, files FROM across_captures WHERE {chosen}
+ORDER BY review_key, warns DESC, what, reason
+"""
+
+
+def review_outcomes(store: Database, review_keys: Sequence[str]) -> dict[str, ReviewOutcome]:
+    """How the captures of these reviews ended, by review."""
+    if not review_keys:
+        return {}
+    chosen, values = chosen_reviews(review_keys)
+    captures: dict[str, list[CaptureOutcome]] = {key: [] for key in review_keys}
+    across: dict[str, list[Across]] = {key: [] for key in review_keys}
+    for row in store.rows(CAPTURES.format(chosen=chosen), values):
+        key, position, file, stimulus, state, reason, warnings = row
+        own = reason.removeprefix(f"{file}: ") if reason else None
+        one = CaptureOutcome(position, file, stimulus, state, own, tuple(warnings))
+        captures[key].append(one)
+    for row in store.rows(ACROSS.format(chosen=chosen), values):
+        key, what, reason, refused, warns, files = row
+        across[key].append(Across(what, reason, refused, warns, tuple(files)))
+    return {key: ReviewOutcome(tuple(captures[key]), tuple(across[key])) for key in review_keys}

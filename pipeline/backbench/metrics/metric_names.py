@@ -1,0 +1,45 @@
+"""A metric by the way in which people write its name: THD+N, thd-n, "Damping factor"."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from functools import cache
+
+from backbench.errors import Fault
+from backbench.metrics.registry import registry
+
+APART = re.compile(r"[^0-9a-z]+")
+
+
+def metric_key(text: str) -> str | None:
+    """The key of the metric that a text names, by its key or its title; None where none is.
+
+    Capitals, spaces and signs between the words make no difference; a text that would name
+    several metrics names none.
+    """
+    if text in registry().metrics:
+        return text
+    return _spellings().get(_plain(text))
+
+
+def unknown_metric(where: str, text: str) -> Fault:
+    """The fault of a text that names no metric, with the key that is nearest."""
+    near = difflib.get_close_matches(text.lower(), registry().metrics, n=1)
+    remedy = f"did you mean {near[0]}?" if near else "see `backbench metrics`"
+    return Fault(where, f"metric {text!r}", "a metric's name", remedy)
+
+
+def _plain(text: str) -> str:
+    return APART.sub("", text.lower())
+
+
+@cache
+def _spellings() -> dict[str, str | None]:
+    """Keys by plain spelling; keys come before titles, and what names several names none."""
+    metrics = registry().metrics.values()
+    titles: dict[str, str | None] = {}
+    for metric in metrics:
+        title = _plain(metric.title)
+        titles[title] = metric.name if titles.get(title, metric.name) == metric.name else None
+    return {**titles, **{_plain(metric.name): metric.name for metric in metrics}}

@@ -1,0 +1,41 @@
+"""How the captures of a review ended, as lines of text for a terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from backbench.reports.terminal_tables import printable
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from backbench.ingest.outcomes import ReviewOutcome
+
+
+def fault_lines(ended: ReviewOutcome) -> list[str]:
+    """A line for each capture that isn't whole, for contradictions, and for each warning."""
+    told = [*ended.faults(), *(f"warning: {line}" for line in ended.warnings())]
+    return [printable(line) for line in told]
+
+
+def left_open(ended: ReviewOutcome) -> list[str]:
+    """A line for each figure across captures for which they didn't suffice."""
+    return [printable(f"not worked out: {line}") for line in ended.not_worked_out()]
+
+
+def outcome_frame(ended: ReviewOutcome, *, reasons: bool) -> pl.DataFrame:
+    """A row a capture; with reasons, its warnings too, for formats that have room for them."""
+    import polars as pl
+
+    captures = ended.captures
+    made = pl.DataFrame(
+        [
+            pl.Series("position", [one.position for one in captures], pl.Int64),
+            pl.Series("file", [one.file for one in captures], pl.String),
+            pl.Series("stimulus", [one.stimulus for one in captures], pl.String),
+            pl.Series("outcome", [one.state for one in captures], pl.String),
+            pl.Series("reason", [one.reason for one in captures], pl.String),
+            pl.Series("warnings", [list(one.warnings) for one in captures], pl.List(pl.String)),
+        ]
+    )
+    return made if reasons else made.drop("reason", "warnings")

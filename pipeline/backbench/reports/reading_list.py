@@ -1,0 +1,75 @@
+"""All figures of one review as a table: in words for a terminal, as numbers for a file."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from backbench.errors import UserError
+from backbench.metrics.metric_names import metric_key, unknown_metric
+from backbench.quantities.writing import measured, ordinary, quantity
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from backbench.storage.database import Database
+
+READINGS = """
+SELECT reading.* EXCLUDE (reading_key, review_key, analysis_key, estimation, dof),
+       coalesce(metric.title, reading.metric) AS title, metric.unit
+FROM reading LEFT JOIN metric USING (metric)
+WHERE review_key = $review AND ($metric = '' OR reading.metric = $metric)
+ORDER BY unit_key, title, order_n, frequency_hz, load_ohm, power_w, generator_vrms, output
+"""
+
+
+def reading_list(
+    store: Database, review: str, metric: str | None, *, in_words: bool
+) -> pl.DataFrame:
+    """A row a reading. in_words: value and conditions as text. Raises UserError for a metric."""
+    key = "" if metric is None else metric_key(metric)
+    if key is None:
+        fault = unknown_metric("--metric", metric or "")
+        raise UserError("the metric is not known", [fault])
+    frame = store.frame(READINGS, {"review": review, "metric": key})
+    return _in_words(frame) if in_words else frame
+
+
+def _in_words(frame: pl.DataFrame) -> pl.DataFrame:
+    import polars as pl
+
+    rows = frame.to_dicts()
+    return pl.DataFrame(
+        [
+            pl.Series("figure", [_figure(row) for row in rows], pl.String),
+            pl.Series("value", [_value(row) for row in rows], pl.String),
+            pl.Series("conditions", [_conditions(row) for row in rows], pl.String),
+            pl.Series("remark", [row["reason"] or "" for row in rows], pl.String),
+        ]
+    )
+
+
+def _figure(row: dict[str, Any]) -> str:
+    order = "" if row["order_n"] is None else f" {row['order_n']}"
+    limit = "" if row["limit_percent"] is None else f" at {row['limit_percent']:g} %"
+    return f"{row['title']}{order}{limit}, {row['output']}"
+
+
+def _value(row: dict[str, Any]) -> str:
+    if row["value"] is None:
+        return "refused" if row["status"] == "rejected" else "doesn't apply"
+    return ordinary(measured(row["value"], row["uncertainty"], row["unit"] or "", row["bound"]))
+
+
+def _conditions(row: dict[str, Any]) -> str:
+    """What tells the readings of one figure apart: "1 kHz, 5 W, 8 ohm"."""
+    parts = [
+        "loop-back" if row["unit_key"] == "" else "",
+        _told(row["frequency_hz"], "Hz"), _told(row["power_w"], "W"),
+        "no load" if row["load_kind"] == "open" else _told(row["load_ohm"], "ohm"),
+        f"{row['driven']} driven" if row["driven"] else "",
+    ]  # fmt: skip
+    return ", ".join(part for part in parts if part)
+
+
+def _told(value: float | None, unit: str) -> str:
+    return "" if value is None else ordinary(quantity(value, unit))

@@ -1,0 +1,58 @@
+"""What check, ingest, show and sheet tell of sessions that were spoiled at the bench."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from backbench.catalogue import Catalogue
+from backbench.cli import app
+from spoiled_sessions import REVIEW, SOURCE, SPOILED, sound_session
+
+REFUSED_WHOLE = {"date before any calibration"}
+"""Sessions of which nothing is taken in."""
+BEFOREHAND = {"date after the files"}
+"""Told by check and ingest, which see the folder, and not by what stands in the catalogue."""
+
+
+def told(*words: str | Path) -> tuple[int, str]:
+    """Exit code and all that was printed, in one line."""
+    ran = CliRunner().invoke(app, [str(word) for word in words])
+    if ran.exception and not isinstance(ran.exception, SystemExit):
+        raise ran.exception
+    return ran.exit_code, " ".join(ran.output.split())
+
+
+def catalogue_for(folder: Path) -> Path:
+    Catalogue.create(folder, (SOURCE / "backbench.toml").read_text())
+    return folder
+
+
+def test_a_sound_session_is_whole(tmp_path: Path) -> None:
+    folder, home = sound_session(tmp_path / "review"), catalogue_for(tmp_path / "home")
+    code, text = told("check", folder, "-c", home)
+    assert (code, "12 captures: 12 whole" in text, "0 faults" in text) == (0, True, True)
+    code, text = told("ingest", folder, "-c", home, "--direct", "--processes", "1")
+    assert (code, "12 captures: 12 whole" in text) == (0, True)
+
+
+@pytest.mark.parametrize("name", SPOILED)
+def test_a_spoiled_session_is_told_everywhere(name: str, tmp_path: Path) -> None:
+    spoil, where, words = SPOILED[name]
+    folder, home = sound_session(tmp_path / "review"), catalogue_for(tmp_path / "home")
+    spoil(folder)
+    code, text = told("check", folder, "-c", home)
+    assert words in text
+    assert where in text
+    assert (code, "0 faults" in text) == ((1, False) if where else (0, True))
+    code, text = told("ingest", folder, "-c", home, "--direct", "--processes", "1")
+    assert words in text
+    assert code == (1 if name in REFUSED_WHOLE else 3 if where else 0)
+    if name in REFUSED_WHOLE | BEFOREHAND:
+        return
+    assert words in told("show", REVIEW, "-c", home)[1]
+    page = tmp_path / "sheet.html"
+    assert told("sheet", REVIEW, page, "-c", home)[0] == 0
+    assert words.replace("'", "&#39;") in " ".join(page.read_text().split())

@@ -1,0 +1,65 @@
+"""How wide tables are, what they leave out, and the list of a review's figures."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from backbench.catalogue import Catalogue
+from backbench.cli import app
+
+
+def run(*words: str, columns: int | None = None) -> Result:
+    env = {"COLUMNS": "" if columns is None else str(columns)}
+    return CliRunner().invoke(app, list(words), env=env)
+
+
+def widest(text: str) -> int:
+    return max(len(line.rstrip()) for line in text.splitlines())
+
+
+@pytest.mark.parametrize("columns", [80, 120, 200])
+@pytest.mark.parametrize("words", [("metrics",), ("queries",), ("reviews",)])
+def test_a_table_uses_the_width_there_is(
+    words: tuple[str, ...], columns: int, measured: Catalogue
+) -> None:
+    home = [] if words == ("metrics",) else ["-c", str(measured.places.root)]
+    shown = run(*words, *home, columns=columns)
+    assert shown.exit_code == 0
+    assert widest(shown.output) <= columns
+
+
+def test_the_key_of_a_metric_is_shown_in_80_columns() -> None:
+    assert re.search(r"^ thd_n +%", run("metrics").output, re.MULTILINE)
+
+
+def test_wide_shows_every_column_and_only_then() -> None:
+    assert "columns not shown" in run("metrics").output
+    wide = run("metrics", "--wide").output
+    assert "columns not shown" not in wide
+    assert "IEC 60268-3" in wide
+    assert "columns not shown" in run("metrics").output
+
+
+def test_all_figures_of_a_review(measured: Catalogue) -> None:
+    review = measured.reviews()["review_key"][0]
+    home = ("-c", str(measured.places.root))
+    rows = list(
+        csv.DictReader(io.StringIO(run("readings", review, *home, "--format", "csv").output))
+    )
+    stored = measured.readings()
+    assert len(rows) == stored.filter(stored["review_key"] == review).height
+    assert all(row["reason"] for row in rows if not row["value"])
+    shown = run("readings", review, *home, "--metric", "thd").output
+    assert "THD" in shown
+    assert "±" in shown or "≤" in shown
+
+
+def test_a_metric_that_is_none_is_named_with_those_near(measured: Catalogue) -> None:
+    review = measured.reviews()["review_key"][0]
+    ran = run("readings", review, "-c", str(measured.places.root), "--metric", "thdd")
+    assert "thd" in str(ran.exception)
