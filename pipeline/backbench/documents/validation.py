@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from backbench.documents.regular_files import read_regular
 from backbench.documents.toml_hints import unreadable
-from backbench.errors import MISSING, Fault, UserError
+from backbench.errors import MISSING, Fault, UserError, did_you_mean
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 
@@ -148,8 +147,7 @@ def _bounds(detail: ErrorDetails) -> str:
 def _unknown_key(detail: ErrorDetails, where: str, model: type[BaseModel]) -> Fault:
     key = str(detail["loc"][-1])
     known = known_keys(model)
-    near = difflib.get_close_matches(key, known, n=1)
-    remedy = f"did you mean {near[0]}?" if near else "take it out"
+    remedy = did_you_mean(key, known, "take it out")
     return Fault(where, f"the unknown key {key!r}", "a key that may stand there", remedy)
 
 
