@@ -118,8 +118,8 @@ def _pair(session: Session, light: Reading, heavy: Reading) -> Pair:
         reason = warning(
             f"the voltage rises by {in_text(rise, '%', 2)} under the heavier load "
             f"({ohm_said(heavy)} after {ohm_said(light)}): the two captures were likely exchanged, "
-            "or a load is stated wrongly. Check the load of both and name them the other way round, "
-            "or record again"
+            "or a load is stated wrongly. Check the load of both and name them the other way "
+            "round, or record again"
         )
         return Pair(light, heavy, None, reason)
     made_from = tuple(r for _, readings in known for r in readings) if whole else ()
