@@ -15,6 +15,7 @@ from backbench.documents.regular_files import read_regular
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import exact
 from backbench.querying.parameter_values import parameter_value
 from backbench.querying.query_header import PLACE, Parameter, ResultColumn, read_header, split
 from backbench.storage.database import Database, StatementError
@@ -142,9 +143,10 @@ def _in_words(parameter: Parameter, text: str) -> str:
     if parameter.type != "number":
         return text
     try:
-        return f"{parameter_value(parameter.name, parameter.type, text):g}"
+        value = parameter_value(parameter.name, parameter.type, text)
     except ValueError:
         return text
+    return exact(value, "1") if isinstance(value, int | float) else text
 
 
 def parse(text: str, name: str, file: str) -> tuple[SavedQuery, list[Fault]]:
