@@ -9,6 +9,7 @@ import pytest
 from backbench.comparison import differences
 from backbench.comparison.unit_comparison import compare_unit
 from backbench.errors import UserError
+from backbench.quantities.writing import ordinary
 from backbench.querying.saved_queries import shipped
 from backbench.storage.database import reading
 
@@ -31,6 +32,16 @@ def restored(given: Any) -> None:
 def test_a_figure_from_before_the_work_does_not_stand_for_the_unit(given: Any) -> None:
     restored(given)
     assert compared(given) == {"noise_a": 2e-4}
+
+
+def test_what_only_an_earlier_state_has_is_shown_apart(given: Any) -> None:
+    restored(given)
+    with reading(given.build()) as store:
+        notes = compare_unit(store, "a").notes
+    assert [ordinary(note) for note in notes if "present state" in note] == [
+        "thd was not measured in the present state; 0.500 % ± 0.020 % is from 2020-01, before it "
+        "(as received)"
+    ]
 
 
 def test_a_second_session_in_the_same_state_adds_its_figures(given: Any) -> None:

@@ -142,8 +142,8 @@ def test_a_value_keeps_its_unit_where_there_is_little_room(given: Any) -> None:
 
 
 def test_a_trend_over_years_of_making_is_told_per_year(given: Any) -> None:
-    for k in range(6):
-        given.unit(f"u{k}", made=1950 + 10 * k)
+    for k in range(11):
+        given.unit(f"u{k}", made=1900 + 10 * k)
         given.reading(f"u{k}", "damping_factor", 10.0 + k)
     query = shipped()["damping-over-the-decades"]
     with reading(given.build()) as store:

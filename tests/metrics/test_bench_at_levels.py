@@ -71,6 +71,16 @@ def test_two_bounds_give_the_greater_of_them() -> None:
     assert own_at(2.0, known).figure.value == 0.02
 
 
+def test_what_a_jump_adds_to_a_loop_back_is_not_the_benchs() -> None:
+    """A loop-back with a repeated block is measured beside it, one that is all jumps not at all."""
+    whole = through(4.0, 0.0, 1e-5, 5)
+    jumped = np.insert(whole, 30_000, whole[29_950:30_000])
+    clean, spoilt = (tone_material(track(one), hz=997.0) for one in (whole, jumped))
+    same = [figures(capture(4.0, unit=1e-3, seed=4, bench=one))["thd"] for one in (clean, spoilt)]
+    assert same[1].value == pytest.approx(same[0].value, rel=1e-3)
+    assert same[1].uncertainty < 2 * same[0].uncertainty
+
+
 def pair(peak: float, square: float, seed: int, **kept: object) -> CaptureData:
     """Two equal tones through a converter x + square x^2."""
     clean = sines(96_000.0, 0.5, {19_000.0: peak, 20_000.0: peak})

@@ -7,14 +7,15 @@ import pytest
 from bench.adversary import run
 from bench.adversary_score import FAR, Outcome, line
 
-NOT_YET = ("dc_offset",)
-"""Metrics whose interval doesn't hold the truth in steep noise."""
-HELD_FAULTS = ("converter clips", "hum drifts")
+HELD_FAULTS = (
+    "clock off", "converter clips", "distortion drifts", "hum beside the tone", "hum drifts",
+    "mains under the tone", "motorboating", "oscillation", "repeated block",
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
 def honest() -> list[Outcome]:
-    return [x for x in run(range(0, 150, 3), seed=7) if x.metric not in NOT_YET]
+    return run(range(0, 120, 3), seed=7)
 
 
 def far(found: list[Outcome]) -> list[str]:
@@ -24,8 +25,8 @@ def far(found: list[Outcome]) -> list[str]:
 def test_honest_records_are_covered(honest: list[Outcome]) -> None:
     """Figures of one record rest on the same noise: the share scatters by a few percent."""
     given = [x for x in honest if x.state == "measured"]
-    assert len(given) > 300
-    assert sum(x.held for x in given) / len(given) > 0.88
+    assert len(given) > 250
+    assert sum(x.held for x in given) / len(given) > 0.92
     assert not far(honest)
 
 
@@ -38,6 +39,6 @@ def test_bounds_of_honest_records_lie_on_their_side(honest: list[Outcome]) -> No
 
 
 def test_known_faults_are_refused_remarked_or_covered() -> None:
-    found = run(range(0, 24, 2), seed=7, only=HELD_FAULTS)
-    assert found
-    assert not far([x for x in found if x.metric not in NOT_YET])
+    found = run(range(0, 32, 2), seed=7, only=HELD_FAULTS)
+    assert len(found) > 100
+    assert not far(found)

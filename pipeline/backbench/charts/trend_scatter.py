@@ -61,10 +61,11 @@ def _finding(chart_input: ChartInput) -> str:
     line = None if chart_input.subject else fitted(rows)
     if line is None:
         return ""
-    if line.low <= 0 <= line.high:
-        return f"{labels.title}: no significant trend over {counted(line.n, 'unit')}"
-    way = "rises" if line.slope > 0 else "falls"
-    return f"{title} {way} with {lowered(labels.title_of('x'))}, over {counted(line.n, 'unit')}"
+    if not line.is_seen:
+        return f"{labels.title}: no relation seen over {counted(line.n, 'unit')}"
+    way = "higher" if line.slope > 0 else "lower"
+    x_title = lowered(labels.title_of("x"))
+    return f"{title} tends to be {way} at greater {x_title}, over {counted(line.n, 'unit')}"
 
 
 @chart("trend", COLUMNS, ("bound", "status"), (SCALE,), finding=_finding)
@@ -107,10 +108,14 @@ def _x_text(value: float, unit: str) -> str:
 
 
 def fitted(rows: Sequence[Row], log: bool = False) -> Trend | None:
-    """Robust line through x and y, or log10 y (statistics.trends); None if refused."""
+    """Robust line through x and y, or log10 y (statistics.trends).
+
+    None if refused, and where technologies differ, so that one line would show their change.
+    """
     try:
         y = [math.log10(r["y"]) if log else float(r["y"]) for r in rows]
-        return robust([float(r["x"]) for r in rows], y)
+        line = robust([float(r["x"]) for r in rows], y, [str(r.get("technology")) for r in rows])
+        return None if line.is_withheld else line
     except Refusal:
         return None
 
@@ -253,7 +258,7 @@ def _verdict(
 ) -> list[alt.Chart]:
     if whole is None:
         text = (
-            "no trend line: all values are equal"
+            "no line over all: technologies differ, or all values are equal"
             if count >= FEWEST
             else f"no trend line: fewer than {FEWEST} units"
         )

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison import drift_effects, listening_terms
+from backbench.comparison.earlier_states import earlier_figures
 from backbench.comparison.peers import Peers
 from backbench.comparison.standings import LIMIT_PERCENT, Standing
 from backbench.documents.kinds import LOUDSPEAKER_KINDS
@@ -70,6 +71,7 @@ def notes(
     remarks.append(f"ranks: 95 % intervals, {ranks.METHOD}; {WORSE}")
     return [
         *remarks,
+        *earlier_figures(store, unit_key, {line.metric for line in lines}),
         *_volumes(among, unit_key),
         *drift_effects.drift_warnings(store, lines, among),
     ]

@@ -17,4 +17,5 @@ def sign_faults(value: float, metric: Metric, where: str) -> Iterator[Fault]:
 def _has_sign(metric: Metric) -> bool:
     """Levels, angles, offsets and errors have a sign; amounts have none."""
     by_unit = metric.unit.startswith("dB") or metric.unit in {"deg", "ppm"}
-    return by_unit or metric.better == "nearer zero" or metric.name.endswith("polarity")
+    is_plain_sign = (metric.unit, metric.better) == ("1", "neither")
+    return by_unit or is_plain_sign or metric.better == "nearer zero"

@@ -14,7 +14,7 @@ from backbench.metrics.declaration import CaptureData, LevelPart, MeasuredValue,
 from backbench.metrics.findings import Finding, Trace
 from backbench.metrics.registry import registry
 from backbench.metrics.segments import over_time
-from backbench.metrics.steady_part import SteadyPart, steady_part
+from backbench.metrics.steady_part import SteadyPart, steady_part, with_steady_loop_backs
 from backbench.metrics.unsteady_noise import Unsteady, in_segments, noise_change
 
 TABLE_ONLY = (1,)
@@ -49,7 +49,7 @@ def _of_track(
     """All that is declared for a kind, on one output, of the part in which it holds still."""
     known = registry()
     try:
-        steady = steady_part(capture_data, track)
+        steady = steady_part(with_steady_loop_backs(capture_data, track), track)
         view = known.views[kind].build(steady.capture_data, track)
     except Refusal as refusal:
         return _refused(kind, track, refusal), []

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -56,6 +58,21 @@ def steady_part(capture_data: CaptureData, number: int) -> SteadyPart:
     track = whole.outputs[number]
     end = start + len(track.volts) / track.rate_hz
     return SteadyPart(whole, f"from {start:.2f} s to {end:.2f} s of the record alone: {why}")
+
+
+def with_steady_loop_backs(capture_data: CaptureData, number: int) -> CaptureData:
+    """A capture with its loop-backs cut to their steady parts, without those that have none.
+
+    What a gap or a jump adds to a loop-back isn't the bench's.
+    """
+    given = [*filter(None, [capture_data.bench]), *capture_data.bench_levels]
+    kept = []
+    for one in given:
+        if number in one.outputs:
+            with contextlib.suppress(Refusal):
+                kept.append(steady_part(one, number).capture_data)
+    bench, others = (kept[0], tuple(kept[1:])) if kept else (None, ())
+    return replace(capture_data, bench=bench, bench_levels=others) if given else capture_data
 
 
 def _unsteady(stimulus: Stimulus) -> str:

@@ -107,10 +107,8 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
 
 
 def _with_drift(track: Track, lines: ToneLines) -> MeanSquare:
-    """The fundamental, with how its level drifts, and beats with the mains, in its variance."""
+    """The fundamental, how its level drifts within the record in its variance."""
     square = lines.fundamental
-    beat = 2 * square.value * lines.hum_under_fundamental
-    square = square._replace(floor=square.floor + beat)
     try:
         spread = float(level_spread(tone_course(track, lines))[0])
     except ValueError:

@@ -9,14 +9,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import number
 from backbench.statistics.permutation_test import permutation_p_value
 
 if TYPE_CHECKING:
     import polars as pl
 
 CONFIDENCE = 0.95
-FEWEST = 4
-"""Units below which a slope's interval would say nothing."""
+FEWEST = 10
+"""Units below which no line or coefficient is given."""
+GROUP_FEWEST = 5
+ROUNDING = 1e-9
+DIFFERENT = 0.05
+"""p of the test of Kruskal and Wallis up to which groups differ in level."""
 MOST = 2000
 """Units above which slopes are taken from some of them."""
 
@@ -26,7 +31,8 @@ class Trend:
     """Theil-Sen slope with its interval, Spearman's rho with its p, over n units.
 
     slope, low, high: change of y for one unit of x. intercept: of the line through the medians.
-    within: the same for each group with enough units. note: "" or where signs disagree.
+    within: the same for each group with enough units. note: "" or where groups differ in the
+    slope's sign or in level: then the pooled line stands for the change of groups and is withheld.
     """
 
     n: int
@@ -40,6 +46,16 @@ class Trend:
     within: Mapping[str, Trend] = field(default_factory=dict)
     note: str = ""
 
+    @property
+    def is_withheld(self) -> bool:
+        """Whether the pooled line is not to be shown, because groups differ."""
+        return bool(self.note)
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether the slope's interval excludes zero."""
+        return self.low > 0 or self.high < 0
+
 
 def trend(
     x: Any, y: Any, groups: Sequence[str] | None = None, confidence: float = CONFIDENCE
@@ -48,7 +64,7 @@ def trend(
 
     Slope and interval: Theil 1950, Sen 1968; of more than 2,000 units, from 2,000 that stand at
     equal distances in the order of x. p: two-sided, over all orders (permutation_test.py).
-    Raises Refusal for fewer than four units, or where x or y has one value only.
+    Raises Refusal for fewer than ten units, or where x or y has one value only.
     """
     xs, ys = np.asarray(x, float), np.asarray(y, float)
     pooled = _one(xs, ys, confidence)
@@ -71,7 +87,7 @@ def trend(
         p=pooled.p,
         confidence=confidence,
         within=within,
-        note=disagreement(pooled, within),
+        note=disagreement(pooled, within) or level_difference(xs, ys, groups, pooled, within),
     )
 
 
@@ -124,6 +140,30 @@ def disagreement(pooled: Trend, within: Mapping[str, Trend]) -> str:
     )
 
 
+def level_difference(
+    x: Any, y: Any, groups: Sequence[str], pooled: Trend, within: Mapping[str, Trend]
+) -> str:
+    """A note where groups differ in y at equal x (Kruskal and Wallis 1952), "" otherwise.
+
+    y is taken less the median of the slopes within groups, or the pooled one where there is none,
+    times x. Groups of fewer than five units take no part.
+    """
+    from scipy import stats
+
+    slope = float(np.median([part.slope for part in within.values()])) if within else pooled.slope
+    labels = np.asarray(groups)
+    parts = {name: (y - slope * x)[labels == name] for name in sorted(set(groups))}
+    parts = {name: part for name, part in parts.items() if part.size >= GROUP_FEWEST}
+    if len(parts) < 2 or np.ptp(np.concatenate([*parts.values()])) < ROUNDING * np.ptp(y):
+        return ""
+    if stats.kruskal(*parts.values()).pvalue > DIFFERENT:
+        return ""
+    return (
+        f"{', '.join(parts)} differ in level: a line over all units would show the change of "
+        "groups, so none is given"
+    )
+
+
 def false_discovery(p: Any) -> list[float]:
     """p values adjusted for many trends looked at together (Benjamini and Hochberg 1995)."""
     from scipy import stats
@@ -173,14 +213,17 @@ def of_frame(frame: pl.DataFrame) -> Trend:
 
 
 def description_lines(trend: Trend, x_unit: str, y_unit: str) -> list[str]:
-    """A trend in words, pooled first, then within each group, then the note."""
+    """A trend in words: over all units unless withheld, within each group, then the note."""
     per = f"{y_unit} per {x_unit.removesuffix('s') or 'unit'}".strip()
-    lines = [_description_line("all", trend, per)]
+    lines = [] if trend.is_withheld else [_description_line("all", trend, per)]
     lines += [_description_line(name, part, per) for name, part in trend.within.items()]
     return lines + ([trend.note] if trend.note else [])
 
 
 def _description_line(name: str, part: Trend, per: str) -> str:
+    if not part.is_seen:
+        low, high = number(part.low), number(part.high)
+        return f"{name}: no relation seen ({low} to {high} {per}, n {part.n})"
     return (
         f"{name}: slope {part.slope:.3g} {per} ({part.low:.3g} to {part.high:.3g}, "
         f"{100 * part.confidence:.0f} %), rho {part.rho:.2f}, p {part.p:.2g}, n {part.n}"

@@ -1,0 +1,155 @@
+"""Stated differences and ranks against known truth, over simulated benches and catalogues.
+
+Run: python tests/bench/like_with_like.py [CATALOGUES [SEED]]
+
+Each catalogue has 24 units measured once, some of them in two or three sessions, on one bench that
+was calibrated twice; five of the units are measured before and after work, on either calibration.
+A reading is the unit's own distortion, times what the session gives, the calibration's error and
+the record's. Half of the readings are taken up to 25 % off the power: of those half are carried
+along a sweep of five steps, the others have the offset in their uncertainty. The spread between
+sessions is known to the program by those repeats and by a default that is wrong by up to a factor
+of 1.6. Printed: coverage of the intervals of differences (95.45 % stated), the share of stated
+differences with the wrong sign, coverage of rank intervals, and their width against that which
+would be reached if every spread were known.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from typing import Any
+
+import numpy as np
+
+from backbench.statistics.ranks import oriented, place
+from backbench.statistics.shared_uncertainty import (
+    Uncertainty,
+    coverage_factor,
+    effective_dof,
+    of_difference,
+)
+from backbench.test_points.interpolate import interpolated
+from backbench.test_points.repeatability import Repeatability, pooled
+
+UNITS, PAIRS = 24, 5
+DEFAULT = 0.10
+RECORD = 0.01
+CALIBRATION = 0.01
+SHARE_OF_SWEEPS = 0.5
+
+
+class Bench:
+    """One catalogue's bench and its truth."""
+
+    def __init__(self, rng: np.random.Generator) -> None:
+        self.rng = rng
+        self.session = DEFAULT * float(np.exp(rng.uniform(-0.47, 0.47)))
+        self.errors = rng.normal(0, CALIBRATION, 2)
+
+    def reading(self, truth: float, slope: float, calibration: int) -> dict[str, Any]:
+        """A reading for the point's power of 1, with its uncertainty by parts."""
+        rng = self.rng
+        given = truth * math.exp(rng.normal(0, self.session)) * (1 + self.errors[calibration])
+        power = rng.uniform(0.75, 1.25) if rng.random() < 0.5 else 1.0
+
+        def at(p: float) -> dict[str, Any]:
+            value = given * p**slope * (1 + rng.normal(0, RECORD))
+            return {
+                "value": value, "power_w": p, "unit": "%", "bound": None, "power_u": 0.0,
+                "uncertainty": value * math.hypot(RECORD, CALIBRATION),
+                "estimation": value * RECORD,
+            }  # fmt: skip
+
+        row, offset = at(power), abs(math.log(power)) / math.sqrt(3)
+        if offset and rng.random() < SHARE_OF_SWEEPS:
+            found = interpolated([at(power * 1.6**k) for k in (-2, -1, 0, 1, 2)], 1.0)
+            assert found is not None
+            row = {"value": found.value, "uncertainty": found.uncertainty,
+                   "estimation": found.estimation}  # fmt: skip
+            offset = 0.0
+        return {**row, "offset": offset, "calibration": str(calibration)}
+
+
+def parts(row: dict[str, Any], spread: float, dof: float | None) -> Uncertainty:
+    value, record = row["value"], row["estimation"]
+    session = value * spread
+    own = math.hypot(record, session, value * row["offset"])
+    shared = math.sqrt(max(row["uncertainty"] ** 2 - record**2, 0.0))
+    return Uncertainty(own, shared, row["calibration"], effective_dof(own, [(session, dof)]))
+
+
+def known(bench: Bench, repeats: list[list[dict[str, Any]]]) -> Repeatability:
+    cells = [
+        {
+            "unit_key": str(k), "sessions": len(rows),
+            "variance": float(np.var([math.log(row["value"]) for row in rows], ddof=1)),
+            "record": float(np.mean([(row["estimation"] / row["value"]) ** 2 for row in rows])),
+        }
+        for k, rows in enumerate(repeats)
+    ]  # fmt: skip
+    return pooled("thd", True, DEFAULT, cells)
+
+
+def catalogue(rng: np.random.Generator) -> tuple[list[tuple[bool, bool, bool]], bool, float]:
+    """Pairs as (covered, stated, wrong sign); whether the rank was held; its width by the best."""
+    bench = Bench(rng)
+    truths = np.exp(rng.normal(math.log(0.1), 0.6, UNITS))
+    slopes = rng.uniform(-0.5, 1.0, UNITS)
+    repeats = [
+        [bench.reading(truths[k], slopes[k], int(rng.integers(2))) | {"offset": 0.0}
+         for _ in range(int(rng.integers(2, 4)))]
+        for k in range(int(rng.integers(0, 8)))
+    ]  # fmt: skip
+    spread = known(bench, repeats)
+    pairs = []
+    for _ in range(PAIRS):
+        truth, slope = float(rng.choice(truths)), float(rng.uniform(-0.5, 1.0))
+        change = float(np.exp(rng.normal(0, 0.4)))
+        first = bench.reading(truth, slope, 0)
+        second = bench.reading(truth * change, slope, int(rng.integers(2)))
+        u, dof = of_difference(*(parts(row, spread.spread, spread.dof) for row in (first, second)))
+        difference, true = second["value"] - first["value"], truth * (change - 1)
+        reach = coverage_factor(dof) * u
+        stated = abs(difference) > reach
+        pairs.append((abs(difference - true) <= reach, stated, stated and difference * true < 0))
+    held, width = ranked(bench, truths, slopes, spread)
+    return pairs, held, width
+
+
+def ranked(bench: Bench, truths: Any, slopes: Any, spread: Repeatability) -> tuple[bool, float]:
+    rows = [
+        bench.reading(t, s, int(bench.rng.integers(2))) for t, s in zip(truths, slopes, strict=True)
+    ]
+    index = int(bench.rng.integers(UNITS))
+    low, high = interval(rows, index, spread.spread, spread.dof)
+    best = interval([row | {"offset": 0.0} for row in rows], index, bench.session, None)
+    true = 1 + int(np.count_nonzero(truths < truths[index]))
+    return low <= true <= high, (high - low + 1) / (best[1] - best[0] + 1)
+
+
+def interval(rows: Any, index: int, spread: float, dof: float | None) -> tuple[int, int]:
+    us = [parts(row, spread, dof) for row in rows]
+    found = place(
+        oriented(
+            [row["value"] for row in rows], [u.own for u in us], "lower", dof=[u.dof for u in us],
+            shared=[u.shared for u in us], source=[u.source for u in us],
+        ), index,
+    )  # fmt: skip
+    assert found is not None
+    return found
+
+
+def main(catalogues: int = 400, seed: int = 1) -> None:
+    rng = np.random.default_rng(seed)
+    found = [catalogue(rng) for _ in range(catalogues)]
+    pairs = np.asarray([pair for pairs, _, _ in found for pair in pairs])
+    covered, stated, wrong = pairs.sum(axis=0)
+    print(f"{len(pairs)} pairs in {catalogues} catalogues, seed {seed}")
+    print(f"intervals of differences that hold the truth: {covered / len(pairs):.1%}")
+    print(f"stated differences: {stated}; with the wrong sign: {wrong / max(stated, 1):.2%}")
+    print(f"rank intervals that hold the truth: {np.mean([held for _, held, _ in found]):.1%}")
+    print(f"mean width over the best possible: {np.mean([width for _, _, width in found]):.2f}")
+
+
+if __name__ == "__main__":
+    main(*map(int, sys.argv[1:]))
