@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from backbench.metrics.reference_page import PAGE, by_family, page
+from backbench.metrics.reference_page import PAGE, by_family, page, shared_clauses
 from backbench.metrics.registry import registry
 
 
@@ -22,3 +22,12 @@ def test_every_metric_is_declared_whole() -> None:
         assert metric.source, metric.name
         assert metric.version >= 1
         assert (metric.measure is None) != (metric.derive is None)
+
+
+def test_a_clause_that_a_family_shares_stands_once() -> None:
+    text = page()
+    for family, metrics in by_family().items():
+        section = text.partition(f"\n## {family}\n")[2].partition("\n## ")[0]
+        for clause, letter in shared_clauses(metrics).items():
+            assert section.count(clause) == 1
+            assert section.count(letter) >= 4

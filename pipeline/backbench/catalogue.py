@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from backbench.documents.file_names import SETTINGS_NAME
-from backbench.errors import Fault, UserError
+from backbench.errors import NOT_EMPTY, Fault, UserError, unknown_key
 from backbench.progress import nothing
 from backbench.storage import database
 from backbench.storage.atomic_io import write_text_file
@@ -66,7 +66,7 @@ class Catalogue:
         """Make a new catalogue in a folder that is empty or not there. Raises UserError."""
         root = Path(path)
         if root.exists() and (not root.is_dir() or any(root.iterdir())):
-            fault = Fault(str(root), "something there", "an empty folder, or none")
+            fault = Fault(str(root), NOT_EMPTY, "a new or empty folder")
             raise UserError("the catalogue can't be made", [fault])
         for name in ("vault", "ledger", "queries", "published"):
             (root / name).mkdir(parents=True, exist_ok=True)
@@ -231,16 +231,12 @@ class Catalogue:
         return replace(saved, conditions=saved.conditions_text(given, titles))
 
     def _saved(self, name: str) -> SavedQuery:
-        import difflib
-
         known = self.queries()
         wrong = {} if name in known else self.faulty_queries()
         if name in wrong:
             raise UserError(f"the query {name} can't be used", wrong[name])
         if name not in known:
-            near = difflib.get_close_matches(name, known, n=1)
-            remedy = f"did you mean {near[0]}?" if near else "see `backbench queries`"
-            fault = Fault(f"query {name!r}", "no such query", "the name of a saved query", remedy)
+            fault = unknown_key("query", name, known, "see `backbench queries`")
             raise UserError("the query is not known", [fault])
         return known[name]
 

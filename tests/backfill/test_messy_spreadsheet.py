@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner, Result
 
+from backbench.backfill import written_manifests
 from backbench.catalogue import Catalogue
 from backbench.cli import app
 from old_records import HEADINGS, MAP, Messy, messy, write_csv, write_ods, write_xlsx
@@ -86,6 +87,18 @@ def test_run_again_only_changed_cells_are_written(tmp_path: Path) -> None:
     after = contents_of(tmp_path / "catalogue")
     changed = set(map(repr, after["reading"])) ^ set(map(repr, before["reading"]))
     assert len(changed) == 2
+
+
+def test_another_layout_of_the_manifests_writes_no_review_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheet = write(tmp_path / "old.csv", messy(20))
+    backfilled(tmp_path, sheet, "--yes")
+    text = written_manifests.manifest_text
+    monkeypatch.setattr(
+        written_manifests, "manifest_text", lambda *given: text(*given).replace("\n", "\n\n")
+    )
+    assert "0 reviews written" in backfilled(tmp_path, sheet, "--yes").output
 
 
 def test_entered_readings_survive_a_rebuild_with_their_cells(tmp_path: Path) -> None:

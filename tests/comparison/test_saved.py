@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from backbench.errors import UserError
+from backbench.querying.parameter_values import parameter_value
 from backbench.querying.saved_queries import SavedQuery, available, faulty, load, shipped
 from backbench.storage.database import reading
 
@@ -133,7 +134,8 @@ def test_unknown_and_wrong_values_together(given: Any, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("kind", "text", "value"),
     [
-        ("number", "1e3", 1000.0), ("integer", "12", 12), ("flag", "yes", True),
+        ("number", "1e3", 1000.0), ("number", "1,5", 1.5), ("integer", "12", 12),
+        ("flag", "yes", True),
         ("date", "2024-05-11", dt.date(2024, 5, 11)), ("text", "1", "1"),
     ],
 )  # fmt: skip
@@ -142,10 +144,19 @@ def test_values_by_type(tmp_path: Path, kind: str, text: str, value: object) -> 
     assert query.bound({})["above"] == value
 
 
-@pytest.mark.parametrize("text", ["nan", "inf", "", "1,5"])
+@pytest.mark.parametrize("text", ["nan", "inf", "", "1,000", "1 V"])
 def test_numbers_are_finite(tmp_path: Path, text: str) -> None:
     with pytest.raises(UserError):
         one(tmp_path, GOOD).bound({"above": text})
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "value"),
+    [("load_ohm", "8 ohm", 8.0), ("power_w", "500 mW", 0.5), ("frequency_hz", "1 kHz", 1000.0),
+     ("limit_percent", "0.1 %", 0.1), ("load_ohm", "4", 4.0)],
+)  # fmt: skip
+def test_a_parameter_takes_the_unit_of_its_name(name: str, text: str, value: float) -> None:
+    assert parameter_value(name, "number", text) == value
 
 
 def test_unknown_unit_is_told_with_near_ones(given: Any) -> None:

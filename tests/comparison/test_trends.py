@@ -95,7 +95,7 @@ def test_screening_adjusts_for_the_number_looked_at() -> None:
 def test_a_trend_in_words() -> None:
     x = np.arange(10.0)
     lines = description_lines(trend(x, 2 * x, ["tube"] * 10), "years", "dB")
-    assert lines[0].startswith("all: slope 2 dB per year (2 to 2, 95 %), rho 1.00, p ")
+    assert lines[0].startswith("all: slope 2 dB per year (2 to 2, 95 %), rho 1, p ")
     assert lines[0].endswith(", n 10")
     assert lines[1].startswith("tube: slope 2")
 

@@ -150,7 +150,7 @@ def test_a_function_that_heeds_no_interruption_ends_the_command_in_words(tmp_pat
         [sys.executable, "-c", OVERDUE, root], capture_output=True, text=True, check=False
     )
     assert (ran.returncode, ran.stdout) == (1, "")
-    assert ran.stderr == "the query was stopped after 0.2 s: one function would not end\n"
+    assert ran.stderr == "the query was stopped after 200 ms: one function would not end\n"
 
 
 @pytest.mark.parametrize("sql", [s for s in REFUSED if not s.startswith("SELECT") or ";" in s])

@@ -116,7 +116,7 @@ def test_no_figure_where_none_is_honest(
 
 def test_a_rate_below_the_band_is_refused() -> None:
     slow = track(np.random.default_rng(1).normal(0, 1, 32_000), 32_000.0)
-    assert "32000 Hz" in reasons(idle_material(slow))["noise"][1]
+    assert "32 kHz" in reasons(idle_material(slow))["noise"][1]
 
 
 @settings(max_examples=10, deadline=None)

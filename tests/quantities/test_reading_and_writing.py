@@ -61,9 +61,9 @@ REFUSED: list[tuple[str, str, str]] = [
     ("5", "W", "write the unit, as in 5 W"), ("0 %", "dB", "no value in dB"),
     ("5 mhz", "Hz", "can't be turned"), ("5 kdB", "dB", "can't be turned"),
     ("1e400 %", "%", "out of the range"), ("1e-400 %", "%", "out of the range"),
-    ("99999999 dB", "%", "more than 400 dB"), ("80 dB", "%", "more than 10000 %"),
-    ("5 MV", "V", "more than 100000 V"), ("9" * 41 + " V", "V", "no number"),
-    ("1e9 W", "W", "more than 100000 W"),
+    ("99999999 dB", "%", "more than 400 dB"), ("80 dB", "%", "more than 10 000 %"),
+    ("5 MV", "V", "more than 100 kV"), ("9" * 41 + " V", "V", "no number"),
+    ("1e9 W", "W", "more than 100 kW"),
 ]  # fmt: skip
 
 

@@ -135,7 +135,7 @@ def test_a_recording_read_in_turn_is_the_same(
 def test_a_sample_that_is_no_number_is_named_by_its_place_in_the_file(tmp_path: Path) -> None:
     samples = NOISE.copy()
     samples[2998, 1] = np.nan
-    with pytest.raises(UserError, match=r"NaN at sample 2998 \(0\.062458 s\) of track 2"):
+    with pytest.raises(UserError, match=r"NaN at sample 2998 \(62\.4583 ms\) of track 2"):
         in_turn(written(tmp_path, samples), 1000)
 
 

@@ -92,13 +92,7 @@ def test_a_class_describes_each_of_its_fields(name: str) -> None:
         assert _named(_sections(ast.get_docstring(node) or "")) == _fields(node), node.name
 
 
-# ToneLines and Harmonics, whose methods speak of the fields that their classes describe.
-METHODS_IN_A_SENTENCE = {"tone"}
-
-
-@pytest.mark.parametrize(
-    "name", sorted({p.stem for p in FOLDER.glob("*.py")} - METHODS_IN_A_SENTENCE)
-)
+@pytest.mark.parametrize("name", sorted(p.stem for p in FOLDER.glob("*.py")))
 def test_methods_describe_what_they_take_and_give(name: str) -> None:
     lacking = {
         f"{node.name}.{method.name}": what

@@ -26,7 +26,7 @@ def damaged(value: float) -> np.ndarray:
 @pytest.mark.parametrize(
     ("volts", "bits", "reason"),
     [
-        (good()[:9000], 24, "too short: 0.188 s"),
+        (good()[:9000], 24, "too short: 188 ms"),
         (good(), 8, "8-bit samples"),
         (damaged(np.nan), 24, "not finite"),
         (damaged(np.inf), 24, "not finite"),
@@ -51,13 +51,13 @@ def test_a_record_below_full_scale_is_fit(bits: int | None) -> None:
 @pytest.mark.parametrize(
     ("volts", "stated", "reason"),
     [
-        (sines(RATE, 1.0, {2010.0: 1.0}), 1000.0, "the tone is at 2010 Hz, not at 1000 Hz"),
-        (sines(RATE, 1.0, {48_000 / 44.1: 1.0}), 1000.0, "if the sample rate were 44100 Hz"),
-        (sines(RATE, 1.0, {500.0: 1.0}), 1000.0, "if the sample rate were 96000 Hz"),
+        (sines(RATE, 1.0, {2010.0: 1.0}), 1000.0, "the tone is at 2.01 kHz, not at 1 kHz"),
+        (sines(RATE, 1.0, {48_000 / 44.1: 1.0}), 1000.0, "if the sample rate were 44.1 kHz"),
+        (sines(RATE, 1.0, {500.0: 1.0}), 1000.0, "if the sample rate were 96 kHz"),
         (np.random.default_rng(1).normal(0, 1, 48_000), 1000.0, "not a tone"),
         (sines(RATE, 1.0, {1000.0: 1.0, 1733.0: 1.0}), 1000.0, "not a tone"),
-        (sines(RATE, 0.4, {20.0: 1.0}), 20.0, "too few periods: the record holds 8.0"),
-        (sines(RATE, 1.0, {1000.0: 1.0}), 30_000.0, "can't hold a tone of 30000 Hz"),
+        (sines(RATE, 0.4, {20.0: 1.0}), 20.0, "too few periods: the record holds 8 of"),
+        (sines(RATE, 1.0, {1000.0: 1.0}), 30_000.0, "can't hold a tone of 30 kHz"),
         (np.concatenate([np.zeros(24_000), good()[:24_000]]), 1000.0, "isn't steady"),
     ],
 )

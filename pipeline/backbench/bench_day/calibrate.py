@@ -18,6 +18,7 @@ from backbench.documents.toml_writing import block, table_of, with_tables
 from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import Fault, Refusal, UserError
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import in_text
 from backbench.readers.file_formats import read_recording
 from backbench.signal.tone_search import find_tone
 from backbench.signal.track import Track
@@ -88,7 +89,8 @@ def _fundamental(track: Track, hz: float) -> tuple[float, float]:
     fundamental = find_tone(track, hz, None).fundamental
     if fundamental.rms < LEAST_SHARE:
         raise Refusal(
-            f"a tone of {100 * fundamental.rms:.2g} % of full scale, too faint to calibrate with"
+            f"a tone of {in_text(100 * fundamental.rms, '%', 2)} of full scale, too faint to "
+            "calibrate with"
         )
     return fundamental.rms, fundamental.relative
 

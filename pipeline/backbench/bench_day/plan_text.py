@@ -7,7 +7,7 @@ from html import escape
 from backbench.bench_day.cautions import cautions
 from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.documents.manifest import Manifest
-from backbench.quantities.writing import ordinary, quantity
+from backbench.quantities.writing import in_text, ordinary, quantity
 
 WARM_UP = "Warm up for 30 minutes with the load connected, the input terminated, no signal."
 
@@ -47,7 +47,7 @@ def stimulus_text(step: PlannedStep) -> str:
         case "tone":
             text = f"tone {_hz(facts['tone_hz'])}"
         case "two tones":
-            text = f"{' + '.join(_hz(f) for f in facts['tones_hz'])}, {facts['ratio']:g}:1"
+            text = f"{' + '.join(_hz(f) for f in facts['tones_hz'])}, {in_text(facts['ratio'])}:1"
         case "sweep":
             text = f"sweep {' to '.join(_hz(f) for f in facts['sweep_hz'])}"
         case "square":

@@ -19,11 +19,10 @@ from backbench.documents.settings import Settings
 from backbench.documents.stimuli import Table
 from backbench.documents.toml_writing import with_tables
 from backbench.documents.validation import read_bytes
-from backbench.errors import Fault, UserError
+from backbench.errors import Fault, UserError, did_you_mean
 from backbench.ingest.metric_spellings import under_metric_keys
 from backbench.ingest.outcomes import ReviewOutcome
 from backbench.ingest.published_figures import published_faults
-from backbench.ingest.receive import nearest
 from backbench.ingest.trial_run import trial
 from backbench.progress import Progress, nothing
 from backbench.storage.atomic_io import write_text_file
@@ -147,7 +146,7 @@ def _missing_remedy(folder: Path, file: str, unnamed: list[str]) -> str:
     other = found_file(folder, file)
     if other is not None:
         return f"there is {other.name}: name that"
-    return nearest(file, unnamed) or "record it, or take the entry out"
+    return did_you_mean(file, unnamed) or "record it, or take the entry out"
 
 
 def _track_faults(

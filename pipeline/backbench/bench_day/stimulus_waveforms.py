@@ -18,6 +18,7 @@ from backbench.documents.stimuli import (
     TwoTones,
 )
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.track import Array
 
 SETTLE_S = 0.5
@@ -45,7 +46,8 @@ def wave(stimulus: Stimulus, rate_hz: int) -> Wave:
         raise Refusal("nothing is played for it")
     top = max(stimulus.frequencies)
     if top > BAND * rate_hz:
-        raise Refusal(f"{top:g} Hz needs a sample rate of at least {math.ceil(top / BAND)} Hz")
+        least = in_text(math.ceil(top / BAND), "Hz", 6)
+        raise Refusal(f"{in_text(top, 'Hz', 6)} needs a sample rate of at least {least}")
     if isinstance(stimulus, Sweep):
         return _sweep(stimulus, rate_hz)
     if isinstance(stimulus, Steps):

@@ -8,6 +8,7 @@ import typer
 
 from backbench.commands.common import CORRECT, HERE, DryRun, Home, app, opened
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import in_text
 
 if TYPE_CHECKING:
     from backbench.maintenance.history import HistoryEntry
@@ -59,7 +60,7 @@ def _show(entry: HistoryEntry) -> None:
         return
     typer.echo(f"  {counted(len(entry.moved), 'reading')} changed" + (":" if entry.moved else ""))
     for one in entry.moved[:FEW]:
-        was, now = ("none" if v is None else f"{v:.6g}" for v in (one.before, one.after))
+        was, now = ("none" if v is None else in_text(v, digits=6) for v in (one.before, one.after))
         typer.echo(f"    {one.output} {one.metric} ({one.conditions}): {was} → {now}")
     if len(entry.moved) > FEW:
         typer.echo(f"    and {len(entry.moved) - FEW} more")

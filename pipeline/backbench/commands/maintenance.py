@@ -9,6 +9,7 @@ import typer
 
 from backbench.commands.common import HERE, MAINTENANCE, PARTLY_DONE, Home, app, opened
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import in_text
 
 if TYPE_CHECKING:
     from backbench.maintenance.backup import Copied
@@ -89,7 +90,7 @@ def _report(report: Report) -> None:
     if len(report.orphans) > FEW:
         typer.echo(f"and {counted(len(report.orphans) - FEW, 'more orphan')}")
     typer.echo(
-        f"{counted(report.originals, 'original')} ({report.bytes / 1e6:.1f} MB), "
+        f"{counted(report.originals, 'original')} ({in_text(report.bytes / 1e6, 'MB')}), "
         f"{counted(report.receipts, 'receipt')}, {counted(report.readings, 'reading')}: "
         f"{counted(len(report.faults), 'fault')}, {counted(len(report.gaps), 'gap')}, "
         f"{counted(len(report.orphans), 'orphan')}"
@@ -100,7 +101,8 @@ def _report_copied(copied: Copied, folder: Path) -> None:
     for fault in copied.faults:
         typer.echo(str(fault), err=True)
     typer.echo(
-        f"{folder}: {counted(copied.copied, 'original')} copied ({copied.bytes / 1e6:.1f} MB), "
+        f"{folder}: {counted(copied.copied, 'original')} copied "
+        f"({in_text(copied.bytes / 1e6, 'MB')}), "
         f"{copied.held} already there; all read back and verified"
         if not copied.faults
         else f"{folder}: {counted(copied.copied, 'original')} copied, {copied.held} already there; "

@@ -16,6 +16,7 @@ from backbench.comparison import drift
 from backbench.comparison.standings import Standing
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import Traits
+from backbench.quantities.writing import in_text, ordinary, signed
 from backbench.storage.database import Database
 
 if TYPE_CHECKING:
@@ -70,15 +71,16 @@ def drift_warnings(store: Database, lines: Sequence[Standing], among: pl.DataFra
         touched = [f"{name} ({n} peer{'s' * (n != 1)})" for name, n in counts.items() if n]
         if touched:
             notes.append(
-                f"bench {step.bench_key}: {step.series} moved by {step.change:+.3g} {step.unit} "
-                f"between {step.before} and {step.after}, more than a tenth of the difference to "
-                f"peers on the other side: {', '.join(touched)}"
+                f"bench {step.bench_key}: {step.series} moved by "
+                f"{ordinary(signed(step.change, step.unit))} between {step.before} and "
+                f"{step.after}, more than a tenth of the difference to peers on the other side: "
+                f"{', '.join(touched)}"
             )
     return notes
 
 
 def _name(line: Standing) -> str:
-    return line.title + (f" at {line.limit_percent:g} %" if line.limit_percent else "")
+    return line.title + (f" at {in_text(line.limit_percent, '%', 6)}" if line.limit_percent else "")
 
 
 def _across(

@@ -16,6 +16,7 @@ from importlib import resources
 
 from backbench.documents.settings import Listening, Loudspeaker, Settings
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text, ordinary, price
 
 SENSITIVITY_V = math.sqrt(8.0)
 """2.83 V: one watt into 8 ohm."""
@@ -156,10 +157,12 @@ def noise_sentences(noise_a_v: float, is_bound: bool, settings: Settings) -> lis
     most = "at most " if is_bound else ""
     sentences = []
     for level in noise_levels(noise_a_v, settings):
-        text = f"noise through {level.loudspeaker}: {most}{level.at_1_m:.0f} dB SPL(A) at 1 m"
+        near = in_text(round(level.at_1_m), "dB SPL(A)")
+        text = f"noise through {level.loudspeaker}: {most}{near} at 1 m"
         if level.at_seat is not None:
-            text += f", {level.at_seat:.0f} dB at the seat: {level.audibility}"
-            text += f" ({settings.listening.room_noise_dba:g} dB(A))" if settings.listening else ""
+            text += f", {in_text(round(level.at_seat), 'dB')} at the seat: {level.audibility}"
+            if settings.listening is not None:
+                text += f" ({in_text(settings.listening.room_noise_dba, 'dB(A)', 6)})"
         sentences.append(text)
     return sentences
 
@@ -169,21 +172,23 @@ def loudest_sentences(power_w: float, load_ohm: float, limit: str, settings: Set
     sentences = []
     for level in loudest(power_w, load_ohm, settings):
         text = f"greatest level at {limit} through {level.loudspeaker}: "
-        text += f"{level.at_1_m:.0f} dB SPL at 1 m"
+        text += f"{in_text(round(level.at_1_m), 'dB SPL')} at 1 m"
         if level.at_seat is not None:
-            text += f", {level.at_seat:.0f} dB at the seat"
+            text += f", {in_text(round(level.at_seat), 'dB')} at the seat"
         sentences.append(text + (" (loud enough to harm hearing)" if level.harmful else ""))
     return sentences
 
 
 def price_sentence(amount: float, currency: str, year: int, powers_w: Sequence[float]) -> str:
     """The list price then and now, and per watt now; or why there is no such price."""
-    listed = f"listed at {amount:.2f} {currency} in {year}"
+    listed = f"listed at {ordinary(price(amount, currency))} in {year}"
     try:
         now, to_year = price_today(amount, currency, year)
     except Refusal as refusal:
         return f"{listed} ({refusal})"
-    text = f"{listed}: {now:.0f} {currency} in money of {to_year} (US consumer prices)"
+    text = (
+        f"{listed}: {in_text(round(now), currency, 9)} in money of {to_year} (US consumer prices)"
+    )
     if powers_w:
-        text += f", {price_per_watt(now, powers_w):.3g} {currency} a watt"
+        text += f", {in_text(price_per_watt(now, powers_w), currency)} a watt"
     return text

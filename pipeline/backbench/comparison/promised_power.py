@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+from backbench.quantities.writing import in_text
 from backbench.test_points.interpolate import REMARK, interpolated
 
 EXACT = 0.01
@@ -87,5 +88,5 @@ def _between_steps(curve: Sequence[Row], power_w: float) -> Iterator[Row]:
         **between.below, "power_w": power_w, "value": between.value,
         "uncertainty": between.uncertainty, "estimation": between.estimation,
         "bound": between.bound, "status": "at_floor" if between.bound else "measured",
-        "reason": f"{REMARK} {below:.3g} W and {above:.3g} W",
+        "reason": f"{REMARK} {in_text(below, 'W')} and {in_text(above, 'W')}",
     }  # fmt: skip

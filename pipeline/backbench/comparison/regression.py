@@ -10,6 +10,7 @@ from backbench.comparison import listening_terms
 from backbench.comparison.differences import as_set
 from backbench.comparison.standings import LIMIT_PERCENT, compared_points
 from backbench.errors import Fault, Refusal, UserError
+from backbench.quantities.writing import in_text
 from backbench.querying.saved_queries import not_found
 from backbench.statistics.trends import Screened, Trend, screen, trend
 from backbench.storage.database import Database
@@ -202,7 +203,8 @@ def _chosen(metric: str, number: str, point: str, rows: Sequence[Mapping[str, An
     taken = [row for row in wanted if row["point_key"] == best]
     first = taken[0]
     conditions = f" {first['order_n']}" if first["order_n"] is not None else ""
-    conditions += f" at {first['limit_percent']:g} %" if first["limit_percent"] is not None else ""
+    if first["limit_percent"] is not None:
+        conditions += f" at {in_text(first['limit_percent'], '%', 6)}"
     conditions += ", unweighted" if '"weighting":"none"' in first["detail"] else ""
     values = {row["unit_key"]: float(row["value"]) for row in taken}
     name = metric + (f"/{number}" if number else "")

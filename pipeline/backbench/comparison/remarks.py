@@ -12,6 +12,7 @@ from backbench.comparison.standings import LIMIT_PERCENT, Standing
 from backbench.documents.kinds import LOUDSPEAKER_KINDS
 from backbench.documents.settings import Settings
 from backbench.metrics.registry import registry
+from backbench.quantities.writing import in_text
 from backbench.statistics import ranks
 from backbench.storage.database import Database
 from backbench.test_points.assign import shipped_point
@@ -37,7 +38,7 @@ def listening(
             load = shipped_point(line.point_key).load_ohm
             assert load is not None  # every test point of a greatest power has its load
             remarks += listening_terms.loudest_sentences(
-                line.value, load, f"{LIMIT_PERCENT:g} % distortion", settings
+                line.value, load, f"{in_text(LIMIT_PERCENT, '%')} distortion", settings
             )
             powers = _powers(store, line)
     if unit["price_amount"] is not None:

@@ -8,6 +8,7 @@ from typing import Protocol
 
 from backbench.documents.unit_facts import PublishedConditions, Unit
 from backbench.errors import Fault
+from backbench.quantities.writing import exact
 
 
 class OutputRole(Protocol):
@@ -54,7 +55,7 @@ def unit_faults(unit: Unit, where: str) -> Iterator[Fault]:
 def band_faults(at: PublishedConditions, where: str) -> Iterator[Fault]:
     """A band whose upper end stands first."""
     if at.band_hz is not None and at.band_hz[0] >= at.band_hz[1]:
-        low, high = (f"{hertz:g}" for hertz in at.band_hz)
+        low, high = (exact(hertz, "1") for hertz in at.band_hz)
         yield Fault(
             f"{where}, band_hz", f"from {low} Hz to {high} Hz", "the lower end first",
             f"write [{high}, {low}]" if high != low else "give both ends",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
@@ -11,8 +10,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from backbench.documents.regular_files import read_regular
 from backbench.documents.toml_hints import unreadable
-from backbench.errors import MISSING, Fault, UserError
+from backbench.errors import MISSING, Fault, UserError, did_you_mean
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import in_text
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -131,11 +131,11 @@ def _bounds(detail: ErrorDetails) -> str:
     limits = detail.get("ctx", {})
     match detail["type"]:
         case "greater_than":
-            return f"a number above {limits['gt']:g}"
+            return f"a number above {in_text(limits['gt'], digits=6)}"
         case "greater_than_equal":
-            return f"a number of at least {limits['ge']:g}"
+            return f"a number of at least {in_text(limits['ge'], digits=6)}"
         case "less_than_equal":
-            return f"a number of at most {limits['le']:g}"
+            return f"a number of at most {in_text(limits['le'], digits=6)}"
         case "literal_error":
             return str(limits["expected"])
         case "string_too_short":
@@ -147,8 +147,7 @@ def _bounds(detail: ErrorDetails) -> str:
 def _unknown_key(detail: ErrorDetails, where: str, model: type[BaseModel]) -> Fault:
     key = str(detail["loc"][-1])
     known = known_keys(model)
-    near = difflib.get_close_matches(key, known, n=1)
-    remedy = f"did you mean {near[0]}?" if near else "take it out"
+    remedy = did_you_mean(key, known, "take it out")
     return Fault(where, f"the unknown key {key!r}", "a key that may stand there", remedy)
 
 

@@ -7,6 +7,7 @@ from backbench.ingest.analysis_plan import PlannedReview
 from backbench.ingest.entered_figures import entered_key, written_value
 from backbench.ingest.reading_rows import Row, canonical, digest
 from backbench.metrics.registry import registry
+from backbench.quantities.writing import exact
 
 
 def entered_rows(planned: PlannedReview, environment_key: str) -> dict[str, list[Row]]:
@@ -57,4 +58,4 @@ def _reading(review_key: str, analysis_key: str, figure: Entered) -> Row:
 
 
 def _band(band_hz: list[float]) -> str:
-    return f"{band_hz[0]:g} Hz to {band_hz[1]:g} Hz"
+    return f"{exact(band_hz[0], 'Hz')} to {exact(band_hz[1], 'Hz')}"

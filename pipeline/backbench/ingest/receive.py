@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
 from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.documents.validation import read_bytes
-from backbench.errors import Fault, UserError
+from backbench.errors import Fault, UserError, did_you_mean
 from backbench.ingest.analysis_plan import named_files
 from backbench.ingest.same_bytes import refuse_copies
 from backbench.storage.vault import Receipt, Received, Vault
@@ -64,9 +63,10 @@ def _receive_written(
     before = newest.get(manifest.review.key)
     if before is not None:
         _refuse_measured(manifest, written, before, vault)
+        # The content counts, not its spacing: another version may lay the text out differently.
+        if before.withdrawn is None and recall(before, vault) == manifest:
+            return manifest, before
     sha256 = vault.put_bytes(data)
-    if before is not None and (before.manifest, before.withdrawn) == (sha256, None):
-        return manifest, before
     files = {path.name: Received(*vault.put(path)) for path in (written.source, *written.beside)}
     return manifest, Receipt(
         0, manifest.review.key, str(written.source.resolve()), sha256, files
@@ -109,16 +109,10 @@ def received_file(home: Path, name: str, vault: Vault, named: Collection[str]) -
         return Received(*vault.put(path))
     except FileNotFoundError:
         beside = [one.relative_to(home).as_posix() for one in path.parent.glob("*")]
-        asked = nearest(name, [other for other in beside if other not in named])
+        asked = did_you_mean(name, [other for other in beside if other not in named])
         return Received(None, None, "; ".join(filter(None, ["no such file", asked])))
     except (OSError, RuntimeError) as error:
         return Received(None, None, getattr(error, "strerror", None) or "it can't be read")
-
-
-def nearest(name: str, others: Sequence[str]) -> str:
-    """A question that offers the name most like a name that isn't there; empty where none is."""
-    near = difflib.get_close_matches(name, others, n=1)
-    return f"did you mean {near[0]}?" if near else ""
 
 
 def _refuse_other_review(manifest: Manifest, folder: Path, before: Receipt, vault: Vault) -> None:

@@ -11,6 +11,7 @@ from backbench.documents.unit_facts import KEY
 from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import Fault, UserError, unknown_key
 from backbench.ingest.receive import recall
+from backbench.ingest.review_names import unknown_review
 from backbench.ingest.withdrawn import drop_withdrawn
 from backbench.storage.atomic_io import write_text_file
 from backbench.storage.catalogue_paths import CataloguePaths
@@ -59,8 +60,7 @@ def newest_receipt(places: CataloguePaths, review: str) -> Receipt:
     """The newest receipt of a review. Raises UserError where the ledger has none."""
     known = places.ledger.newest()
     if review not in known:
-        fault = unknown_key("review", review, known, "see `backbench reviews`")
-        raise UserError("the review is not known", [fault])
+        raise unknown_review(review, known)
     return known[review]
 
 

@@ -17,6 +17,7 @@ from backbench.ingest.receive import recall
 from backbench.ingest.run_ingest import carry_out, prepare
 from backbench.ingest.worker_pool import Workers
 from backbench.progress import nothing
+from backbench.quantities.writing import in_text
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import reading
 from backbench.storage.vault import Receipt
@@ -155,7 +156,8 @@ def _conditions(place: tuple[Any, ...]) -> str:
     names = ("stimulus", "Hz", "ohm", "driven", "order", "%")
     values = (place[4], *place[5:10])
     parts = [
-        str(value) if name == "stimulus" else f"{value:g} {name}" if isinstance(value, float)
+        str(value) if name == "stimulus"
+        else in_text(value, name, 6) if isinstance(value, float)
         else f"{name} {value}"
         for name, value in zip(names, values, strict=True) if value is not None
     ]  # fmt: skip

@@ -15,6 +15,7 @@ from dataclasses import replace
 from typing import Protocol, TypeVar
 
 from backbench.metrics.declaration import MeasuredValue
+from backbench.quantities.writing import in_text
 from backbench.signal.uncertainty import Contribution, combine
 
 NOISE_CLEAR = 10 ** (3 / 20)
@@ -56,7 +57,7 @@ def noise_off(figure: MeasuredValue, bench: MeasuredValue | None) -> MeasuredVal
     if bench is None or figure.bound is not None or bench.value <= 0:
         return figure
     if figure.value < NOISE_CLEAR * bench.value:
-        remark = f"within 3 dB of the bench's own {bench.value:.3g}"
+        remark = f"within 3 dB of the bench's own {in_text(bench.value)}"
         return replace(figure, bound="upper", remark=remark)
     left = math.sqrt(figure.value**2 - bench.value**2)
     if bench.bound is not None:
@@ -82,9 +83,9 @@ def lines_off(figure: MeasuredValue, bench: MeasuredValue | None) -> MeasuredVal
     own = bench.value
     if figure.bound == "upper" or figure.value < LINE_CLEAR * own:
         least = max(figure.value - own, 0.0) if figure.bound is None else 0.0
-        remark = f"the bench's own {own:.3g} adds in unknown phase: {least:.3g} to "
+        remark = f"the bench's own {in_text(own)} adds in unknown phase: {in_text(least)} to "
         most = figure.value + own
-        return replace(figure, value=most, bound="upper", remark=f"{remark}{most:.3g}")
+        return replace(figure, value=most, bound="upper", remark=f"{remark}{in_text(most)}")
     # |d| for a phase that is anything: the found one less own times its cosine, U-shaped.
     return _widened(figure, Contribution(own / math.sqrt(2)))
 

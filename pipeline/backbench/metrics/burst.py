@@ -22,7 +22,7 @@ from backbench.metrics.session import (
     relative_uncertainty,
 )
 from backbench.metrics.traits import Traits
-from backbench.quantities.writing import in_text
+from backbench.quantities.writing import exact, in_text
 from backbench.signal.burst import Bursts, read_bursts
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import Contribution, combine
@@ -119,7 +119,8 @@ def _other_burst(stimulus: object) -> dict[str, str]:
     burst = (stimulus.burst_hz, stimulus.on_ms, stimulus.period_ms)
     if all(abs(one / own - 1) <= SAME_BURST for one, own in zip(burst, IHF_BURST, strict=True)):
         return {}
-    return {OTHER_BURST: f"{burst[1]:g} ms of {burst[0]:g} Hz every {burst[2]:g} ms"}
+    length, period = (exact(time, "ms") for time in burst[1:])
+    return {OTHER_BURST: f"{length} of {exact(burst[0], 'Hz')} every {period}"}
 
 
 @metric(

@@ -11,6 +11,7 @@ from backbench.metrics.noise import IdleView
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Traits
 from backbench.metrics.warnings import warning
+from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.tone_course import tone_course
 from backbench.signal.track import Array
@@ -34,7 +35,7 @@ QUARTERS = 4
     stimuli=["tone", "idle"],
     version=4,
     choice="mean of the record; nothing where the bench couples through a capacitor; a warning "
-    f"beyond {LIMIT_V:g} V at a load of up to {LOUDSPEAKER_OHM:g} ohm",
+    f"beyond {in_text(LIMIT_V, 'V')} at a load of up to {in_text(LOUDSPEAKER_OHM, 'ohm')}",
     traits=Traits(compared_at=AT_POWERS, position=90, bench_gain="volts", sheet="one power"),
 )
 def dc_offset(seen: ToneView | IdleView) -> MeasuredValue:
@@ -80,7 +81,7 @@ def _caution(load_ohm: float | None, volts: float, u: float) -> str | None:
     if load_ohm is None or load_ohm > LOUDSPEAKER_OHM or abs(volts) - COVERAGE * u <= LIMIT_V:
         return None
     return warning(
-        f"more than {LIMIT_V:g} V of direct voltage at a loudspeaker output: connect no "
+        f"more than {in_text(LIMIT_V, 'V')} of direct voltage at a loudspeaker output: connect no "
         "loudspeaker, its voice coil may burn. Find the cause with the load in place, and leave "
         "work inside a mains-powered unit to someone licensed for it, under your local codes"
     )

@@ -25,6 +25,7 @@ from backbench.metrics.harmonic_band import (
 from backbench.metrics.sample_steps import STEPS_CHOICE, blunt_steps, dither_off
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
+from backbench.quantities.writing import in_text
 from backbench.signal.dither import STEPS, is_dithered
 from backbench.signal.hidden_hum import UNSEEN_FACTOR
 from backbench.signal.power import MeanSquare
@@ -47,8 +48,9 @@ def refuse_mirrored(tone: ToneView) -> None:
     if sum(place.square.value for place in found) > MOST_MIRRORED * tone.lines.residual.value:
         first = max(found, key=lambda place: place.square.value)
         raise Refusal(
-            f"aliasing: harmonic {first.order} at {first.hz:.6g} Hz, above half the sample rate, "
-            f"stands at {first.seen_hz:.6g} Hz in the record; record at a higher rate"
+            f"aliasing: harmonic {first.order} at {in_text(first.hz, 'Hz', 6)}, above half the "
+            f"sample rate, stands at {in_text(first.seen_hz, 'Hz', 6)} in the record; record at a "
+            "higher rate"
         )
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.tone import ToneView
+from backbench.quantities.writing import in_text
 from backbench.signal.harmonics import Harmonics
 from backbench.signal.mains import mains_mismatch_text, other_mains
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND
@@ -51,7 +52,7 @@ def counted(tone: ToneView, first: int, last: int, up_to_hz: float = math.inf) -
     if reached < first:
         band = "the band that was recorded" if math.isinf(up_to_hz) else "20 Hz to 20 kHz"
         which = "no harmonic" if first == 2 else f"no harmonic from the {first}th on"
-        raise NotApplicable(f"{which} of {tone.stated_hz:g} Hz lies in {band}")
+        raise NotApplicable(f"{which} of {in_text(tone.stated_hz, 'Hz', 6)} lies in {band}")
     return lines.harmonics(reached)
 
 
@@ -67,8 +68,8 @@ def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[H
     recorded = PASS_BAND * lines.spectrum.rate_hz
     if math.isfinite(up_to_hz) and recorded * EDGE < up_to_hz:
         raise NotApplicable(
-            f"the record's band ends at {_khz(recorded)}, short of {_khz(up_to_hz)}; record at a "
-            "higher sample rate"
+            f"the record's band ends at {in_text(recorded, 'Hz')}, short of "
+            f"{in_text(up_to_hz, 'Hz')}; record at a higher sample rate"
         )
     most = LAST_ORDER if math.isinf(up_to_hz) else math.floor(up_to_hz)
     last = min(most, lines.last_order(up_to_hz))
@@ -80,10 +81,13 @@ def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[H
 def _out_of_band(tone: ToneView, top_hz: float, last: int, up_to_hz: float) -> str:
     which = "second and third harmonics" if last < 2 else "third harmonic"
     whose = "the record's band" if math.isinf(up_to_hz) else "the band of this figure"
-    reason = f"the {which} of {tone.stated_hz:g} Hz lie above {whose}, which ends at {_khz(top_hz)}"
+    reason = (
+        f"the {which} of {in_text(tone.stated_hz, 'Hz', 6)} lie above {whose}, which ends at "
+        f"{in_text(top_hz, 'Hz')}"
+    )
     if math.isinf(up_to_hz):
         least = LEAST_ORDER * tone.stated_hz / PASS_BAND
-        reason += f"; record at {least / 1000:.4g} kHz or more"
+        reason += f"; record at {in_text(least, 'Hz', 4)} or more"
     return reason if last < 2 else reason.replace(" lie above", " lies above")
 
 
@@ -112,7 +116,8 @@ def beyond_band(tone: ToneView, figure: MeasuredValue, top_hz: float) -> Measure
         return figure
     which = "third harmonic" if 2 * tone.lines.frequency_hz <= top_hz * EDGE else "second harmonic"
     remark = (
-        f"the harmonics of {tone.stated_hz:g} Hz from the {which} on lie above {_khz(top_hz)} and "
+        f"the harmonics of {in_text(tone.stated_hz, 'Hz', 6)} from the {which} on lie above "
+        f"{in_text(top_hz, 'Hz')} and "
         "are no part of this"
     )
     return replace(figure, remark=joined(figure.remark, remark))
@@ -149,8 +154,8 @@ def _with_steps(tone: ToneView, figure: MeasuredValue, noise: Array) -> Measured
     if figure.bound is None or len(noise) * tone.lines.steps <= MAINS_MATTERS * float(noise.sum()):
         return figure
     remark = (
-        f"samples in steps of {tone.lines.step_v:.3g} V without dither make harmonics of their "
-        "own; record in longer words or with dither"
+        f"samples in steps of {in_text(tone.lines.step_v, 'V')} without dither make "
+        "harmonics of their own; record in longer words or with dither"
     )
     return replace(figure, remark=joined(figure.remark, remark))
 
@@ -163,10 +168,6 @@ def mains_remark(tone: ToneView, found: Harmonics) -> str:
     hz = tone.stated_hz
     clear = "23 Hz" if hz < 100 else "997 Hz" if 900 < hz < 1100 else "another frequency"
     return (
-        f"lines or sidebands of the {mains:g} Hz mains may lie under harmonics {orders} of "
-        f"{hz:g} Hz (play {clear} to tell them apart)"
+        f"lines or sidebands of the {in_text(mains, 'Hz', 6)} mains may lie under harmonics "
+        f"{orders} of {in_text(hz, 'Hz', 6)} (play {clear} to tell them apart)"
     )
-
-
-def _khz(hz: float) -> str:
-    return f"{hz / 1000:.3g} kHz"

@@ -37,6 +37,7 @@ from backbench.metrics.session import (
 )
 from backbench.metrics.swept_load_pairs import SweptPoint, swept_at, swept_over, swept_pairs
 from backbench.metrics.traits import Overview, Traits
+from backbench.quantities.writing import exact
 from backbench.signal.impedance import ComplexOhms
 from backbench.signal.response import resolution
 
@@ -187,7 +188,7 @@ def damping_factor(session: Session) -> Iterator[DerivedResult]:
     for across in _across(session):
         like = across.like
         nominal = nominal_load(like)
-        detail = {} if nominal is None else {"nominal load": f"{nominal:g} ohm"}
+        detail = {} if nominal is None else {"nominal load": exact(nominal, "ohm")}
         if not isinstance(across, _Across):
             yield replace(across, detail=detail)
             continue

@@ -18,6 +18,7 @@ from backbench.metrics.session import (
     relative_uncertainty,
 )
 from backbench.metrics.warnings import warning
+from backbench.quantities.writing import in_text
 from backbench.signal.impedance import (
     ComplexOhms,
     Loaded,
@@ -115,9 +116,10 @@ def _pair(session: Session, light: Reading, heavy: Reading) -> Pair:
     if real < -(COVERAGE + 1) * u:
         rise = 100 * (_volts(heavy) / _volts(light) - 1)
         reason = warning(
-            f"the voltage rises by {rise:.2g} % under the heavier load ({ohm_said(heavy)} after "
-            f"{ohm_said(light)}): the two captures were likely exchanged, or a load is stated "
-            "wrongly. Check the load of both and name them the other way round, or record again"
+            f"the voltage rises by {in_text(rise, '%', 2)} under the heavier load "
+            f"({ohm_said(heavy)} after {ohm_said(light)}): the two captures were likely exchanged, "
+            "or a load is stated wrongly. Check the load of both and name them the other way "
+            "round, or record again"
         )
         return Pair(light, heavy, None, reason)
     made_from = tuple(r for _, readings in known for r in readings) if whole else ()
@@ -134,7 +136,7 @@ def _pair(session: Session, light: Reading, heavy: Reading) -> Pair:
 
 def ohm_said(reading: Reading) -> str:
     """The load in words."""
-    return "no load" if reading.load_kind == "open" else f"{reading.load_ohm:g} ohm"
+    return "no load" if reading.load_kind == "open" else in_text(reading.load_ohm or 0.0, "ohm", 6)
 
 
 def allowed_by(light: Loaded, heavy: Loaded, ohms: Ohms) -> tuple[float, float]:

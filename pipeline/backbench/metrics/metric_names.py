@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from functools import cache
 
-from backbench.errors import Fault
+from backbench.errors import Fault, did_you_mean
 from backbench.metrics.registry import registry
 
 APART = re.compile(r"[^0-9a-z]+")
@@ -25,8 +24,7 @@ def metric_key(text: str) -> str | None:
 
 def unknown_metric(where: str, text: str) -> Fault:
     """The fault of a text that names no metric, with the key that is nearest."""
-    near = difflib.get_close_matches(text.lower(), registry().metrics, n=1)
-    remedy = f"did you mean {near[0]}?" if near else "see `backbench metrics`"
+    remedy = did_you_mean(text.lower(), registry().metrics, "see `backbench metrics`")
     return Fault(where, f"metric {text!r}", "a metric's name", remedy)
 
 

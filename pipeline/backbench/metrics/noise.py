@@ -80,7 +80,7 @@ class IdleView:
         if nominal / self.spectrum.resolution_hz < LEAST_MAINS_PERIODS:
             raise Refusal(
                 f"too short to tell mains lines apart: at least "
-                f"{LEAST_MAINS_PERIODS / nominal:.2g} s are needed"
+                f"{in_text(LEAST_MAINS_PERIODS / nominal, 's', 2)} are needed"
             )
         other = other_mains(self.spectrum, self.noise, nominal)
         if other is not None:
@@ -132,7 +132,7 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     check_record(track)
     if track.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
         raise Refusal(
-            f"a sample rate of {track.rate_hz:g} Hz doesn't reach 20 kHz; "
+            f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't reach 20 kHz; "
             "record at 44.1 kHz or more"
         )
     found = spectrum(track)

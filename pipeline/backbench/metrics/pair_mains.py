@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.mains import mains_mismatch_text, other_mains
 from backbench.signal.tone_set import ToneSet
 
@@ -38,6 +39,7 @@ def mains_under_products(found: ToneSet, places: Mapping[str, float]) -> str | N
     if not hit:
         return None
     return (
-        f"lines or sidebands of the {found.mains_hz:g} Hz mains may lie under {', '.join(hit)}; "
+        f"lines or sidebands of the {in_text(found.mains_hz or 0.0, 'Hz', 6)} mains may lie under "
+        f"{', '.join(hit)}; "
         "play a pair whose products are clear of them, in a longer record"
     )

@@ -13,6 +13,7 @@ from backbench.metrics.response import RESPONSES
 from backbench.metrics.response_view import REFERENCE_HZ, Angle, ResponseView
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import CurveTraits
+from backbench.quantities.writing import in_text
 from backbench.signal.power import MeanSquare
 from backbench.signal.tone_search import find_tone
 
@@ -121,7 +122,8 @@ def channel_polarity(tone: ToneView) -> MeasuredValue:
     """+1 where the left output moves with the right one, -1 where against it."""
     angle, _ = _between(tone)
     if abs(math.cos(angle)) < LEAST_COSINE:
-        raise Refusal(f"the outputs are {math.degrees(angle):.0f} degrees apart: neither polarity")
+        apart = in_text(round(math.degrees(angle)), "deg")
+        raise Refusal(f"the outputs are {apart} apart: neither polarity")
     return MeasuredValue(math.copysign(1.0, math.cos(angle)), 0.0, detail={"against": RIGHT})
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import string
 import sys
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -17,6 +18,8 @@ CHECKED = Path(__file__).parents[3] / "tests" / "reference" / "checked_ranges.cs
 
 USUAL = 3
 """Metrics of a family that share a text before it is given once, above them."""
+LONG_CLAUSE = 50
+"""Characters of a clause of the choices from which on it is given once where it is shared."""
 
 INTRODUCTION = """\
 # Metrics
@@ -76,9 +79,27 @@ def _family(name: str, metrics: Sequence[Metric], checked: Mapping[str, list[str
     usual = [f"{key}: {text}" for key, text in shared.items() if text]
     if usual:
         lines += [f"Unless stated otherwise, {'; '.join(usual)}.", ""]
+    clauses = shared_clauses(metrics)
+    if clauses:
+        lines += ["Choices that several of these metrics share, named there by their letter:", ""]
+        lines += [f"- {letter}: {clause}" for clause, letter in clauses.items()] + [""]
     for metric in metrics:
-        lines.append(_section(metric, checked.get(metric.name, []), shared))
+        lines.append(_section(metric, checked.get(metric.name, []), shared, clauses))
     return "\n".join(lines)
+
+
+def shared_clauses(metrics: Sequence[Metric]) -> dict[str, str]:
+    """Letters for the long clauses that at least USUAL of a family's choices hold."""
+    number = Counter(clause for metric in metrics for clause in dict.fromkeys(_clauses(metric)))
+    shared = [clause for clause, n in number.items() if n >= USUAL and len(clause) >= LONG_CLAUSE]
+    return {
+        clause: f"({letter})"
+        for clause, letter in zip(shared, string.ascii_lowercase, strict=False)
+    }
+
+
+def _clauses(metric: Metric) -> list[str]:
+    return metric.choice.split("; ") if metric.choice else []
 
 
 def _facts(metric: Metric) -> dict[str, str]:
@@ -101,9 +122,15 @@ def _anchor(title: str) -> str:
     return title.lower().replace(" ", "-")
 
 
-def _section(metric: Metric, checked: Sequence[str], shared: Mapping[str, str]) -> str:
+def _section(
+    metric: Metric,
+    checked: Sequence[str],
+    shared: Mapping[str, str],
+    clauses: Mapping[str, str],
+) -> str:
     facts = {key: text for key, text in _facts(metric).items() if text != shared[key]}
-    facts = {**facts, "choices": metric.choice} if metric.choice else facts
+    choices = "; ".join(clauses.get(clause, clause) for clause in _clauses(metric))
+    facts = {**facts, "choices": choices} if choices else facts
     return "\n".join([
         f"### {metric.title} (`{metric.name}`)",
         metric.definition,

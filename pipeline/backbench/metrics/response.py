@@ -10,6 +10,7 @@ from backbench.errors import NotApplicable
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response_view import REFERENCE_HZ, ResponseView
 from backbench.metrics.traits import OVER_THE_BAND, CurveTraits, Traits
+from backbench.quantities.writing import in_text
 from backbench.signal.response import HALF_POWER_DB, Response, ResponseLevel
 
 FAMILY = "Frequency response and phase"
@@ -66,7 +67,8 @@ def _over_the_band(response: ResponseView) -> Response:
     level = response.level
     if not level.covers(*AUDIO_BAND_HZ):
         raise NotApplicable(
-            f"measured from {level.hz[0]:.4g} to {level.hz[-1]:.4g} Hz only, not 20 Hz to 20 kHz; "
+            f"measured from {in_text(level.hz[0], 'Hz', 4)} to "
+            f"{in_text(level.hz[-1], 'Hz', 4)} only, not 20 Hz to 20 kHz; "
             "a sweep must begin below and end above"
         )
     return level

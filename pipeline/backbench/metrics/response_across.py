@@ -24,6 +24,7 @@ from backbench.metrics.session import (
     limited,
 )
 from backbench.metrics.traits import Traits
+from backbench.quantities.writing import exact
 from backbench.signal.response import Response
 
 FAMILY = "Frequency response and phase"
@@ -230,7 +231,8 @@ def _margin(promised: Promised, curve: CurveReading) -> DerivedResult:
     low = promised.band_low_hz or AUDIO_BAND_HZ[0]
     high = promised.band_high_hz or AUDIO_BAND_HZ[1]
     kind = "spread" if promised.metric == "response_spread" else "plus or minus"
-    detail = {"promised": f"{kind} {promised.limit_value:g} dB, {low:g} Hz to {high:g} Hz"}
+    band = f"{exact(low, 'Hz')} to {exact(high, 'Hz')}"
+    detail = {"promised": f"{kind} {exact(promised.limit_value, 'dB')}, {band}"}
     response = response_of(curve)
     try:
         if promised.metric == "response_spread":

@@ -8,6 +8,7 @@ from backbench.errors import NotApplicable
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response import AUDIO_BAND_HZ, RESPONSES, held
 from backbench.metrics.response_view import ResponseView
+from backbench.quantities.writing import in_text
 from backbench.signal.response import Response
 from backbench.signal.riaa import riaa_db
 
@@ -27,7 +28,8 @@ def _deviation(response: ResponseView, *, amended: bool) -> Response:
         raise NotApplicable("the input isn't named as a phono input")
     if not level.covers(*AUDIO_BAND_HZ):
         raise NotApplicable(
-            f"measured from {level.hz[0]:.4g} to {level.hz[-1]:.4g} Hz only, not 20 Hz to 20 kHz"
+            f"measured from {in_text(level.hz[0], 'Hz', 4)} to "
+            f"{in_text(level.hz[-1], 'Hz', 4)} only, not 20 Hz to 20 kHz"
         )
     return Response(level.hz, level.db - riaa_db(level.hz, amended=amended), level.u_db)
 

@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from backbench.metrics.bench_floor import lines_off
 from backbench.metrics.declaration import MeasuredValue
+from backbench.quantities.writing import in_text
 from backbench.signal.dither import STEPS, TRIANGULAR
 from backbench.signal.uncertainty import Contribution, combine
 
@@ -59,7 +60,7 @@ def blunt_steps(found: MeasuredValue, most: float) -> MeasuredValue:
         return replace(widened, remark=found.remark)
     remark = (
         "the noise is too weak to blur the steps of the samples, which may add or hide "
-        f"{most:.3g}; use a more sensitive input range, longer words or dither"
+        f"{in_text(most)}; use a more sensitive input range, longer words or dither"
     )
     return replace(widened, remark=_joined(found.remark, remark))
 

@@ -19,6 +19,7 @@ import numpy as np
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, Metric
 from backbench.metrics.findings import Finding, Trace
+from backbench.quantities.writing import in_text
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import Contribution, combine, spread
 
@@ -162,7 +163,7 @@ def _values(metric: Metric, figures: Sequence[MeasuredValue]) -> Array:
     if len(bounds) > 1:
         raise Refusal("the segments bound it from both sides")
     if not bounds and not any(f.uncertainty for f in figures) and np.ptp(values) > 0:
-        listed = ", ".join(f"{value:g}" for value in np.unique(values))
+        listed = ", ".join(in_text(value, digits=6) for value in np.unique(values))
         raise Refusal(f"it is not the same throughout: the segments give {listed}")
     if metric.unit == "deg":
         values = values[0] + np.array([math.remainder(v - values[0], TURN) for v in values])

@@ -28,7 +28,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
-from backbench.quantities.writing import in_text
+from backbench.quantities.writing import exact, in_text
 from backbench.signal.between_steps import Place, value_between
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
@@ -102,10 +102,10 @@ def _driven(session: Session, levels: Sequence[Reading]) -> Iterator[Driven]:
 def _targets(session: Session, like: Reading) -> Iterator[tuple[str, float, float | None]]:
     """What is asked for: in words, the output in V, and in W where there is a load."""
     if like.load_kind != "resistor" or not like.load_ohm:
-        yield f"{REFERENCE_VOLT:g} V", REFERENCE_VOLT, None
+        yield exact(REFERENCE_VOLT, "V"), REFERENCE_VOLT, None
         return
     rated = session.rated_power_w.get(like.unit_key)
-    wanted = [(f"{REFERENCE_WATT:g} W", REFERENCE_WATT)]
+    wanted = [(exact(REFERENCE_WATT, "W"), REFERENCE_WATT)]
     for target, watts in wanted + ([("rated power", rated)] if rated else []):
         yield target, math.sqrt(watts * like.load_ohm), watts
 

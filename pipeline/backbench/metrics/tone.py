@@ -17,8 +17,9 @@ from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.sidebands import Mirrored, mirrored_harmonics
 from backbench.signal.steadiness import level_spread
-from backbench.signal.tone import ToneLines, tone_at
+from backbench.signal.tone import ToneLines
 from backbench.signal.tone_course import tone_course
+from backbench.signal.tone_position import tone_at
 from backbench.signal.tone_search import find_tone, power_near, spectrum_for
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine

@@ -12,6 +12,7 @@ from backbench.metrics.distortion import less_steps, percent_of_total, refuse_mi
 from backbench.metrics.harmonic_band import beyond_band, refuse_other_mains
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
+from backbench.quantities.writing import exact, in_text
 from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import (
     mains_sidebands,
@@ -46,13 +47,15 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
     band = PASS_BAND * lines.spectrum.rate_hz
     if band < LEAST_WIDE_HZ:
         raise NotApplicable(
-            f"the record's band ends at {band / 1000:.1f} kHz, hardly beyond that of THD+N"
+            f"the record's band ends at {in_text(band, 'Hz')}, hardly beyond that of THD+N"
         )
     refuse_mirrored(tone)
     top = min(WIDEST_HZ, math.floor(band / 100) * 100.0)
     found = percent_of_total(lines.residual_to(top), tone.square)
     found = less_steps(tone, found, 100.0, top)
-    return beyond_band(tone, replace(found, detail={"band": f"20 Hz to {top / 1000:g} kHz"}), top)
+    return beyond_band(
+        tone, replace(found, detail={"band": f"20 Hz to {exact(top / 1000, 'kHz')}"}), top
+    )
 
 
 @metric(
@@ -114,14 +117,15 @@ def mains_sideband(tone: ToneView) -> Iterator[MeasuredValue]:
     pairs = mains_sidebands(lines, nominal)
     if not pairs:
         raise NotApplicable(
-            f"{nominal:g} Hz beside {tone.stated_hz:g} Hz can't be told from the tone and its "
-            "harmonics in this record"
+            f"{in_text(nominal, 'Hz', 6)} beside {in_text(tone.stated_hz, 'Hz', 6)} can't be told "
+            "from the tone and its harmonics in this record"
         )
     multiple = on_mains_multiple(lines, nominal)
     if multiple and any(pair.square.stands_out for pair in pairs):
         raise NotApplicable(
-            f"{tone.stated_hz:g} Hz is {multiple} times the mains, so lines beside it may be hum "
-            f"or sidebands; play {(multiple + 0.5) * nominal:g} Hz to tell them apart"
+            f"{in_text(tone.stated_hz, 'Hz', 6)} is {multiple} times the mains, so lines beside it "
+            f"may be hum or sidebands; play {in_text((multiple + 0.5) * nominal, 'Hz', 6)} to "
+            "tell them apart"
         )
     for pair in pairs:
         yield _line_re_tone(pair.square, tone, order=pair.n)
@@ -144,12 +148,16 @@ def mirrored_harmonic(tone: ToneView) -> MeasuredValue:
     places = tone.mirrored
     if not places:
         raise NotApplicable(
-            f"harmonics of {tone.stated_hz:g} Hz are mirrored onto each other or onto mains lines"
+            f"harmonics of {in_text(tone.stated_hz, 'Hz', 6)} are mirrored onto each other or "
+            "onto mains lines"
         )
     standing = [place for place in places if stands(place)]
     if not standing:
         most = max(place.square.at_most for place in places)
         return MeasuredValue(20 * math.log10(most / tone.square.rms), 0.0, bound="upper")
     found = max(standing, key=lambda place: place.square.value)
-    remark = f"harmonic {found.order} at {found.hz:.6g} Hz seen at {found.seen_hz:.6g} Hz"
+    remark = (
+        f"harmonic {found.order} at {in_text(found.hz, 'Hz', 6)} seen at "
+        f"{in_text(found.seen_hz, 'Hz', 6)}"
+    )
     return _line_re_tone(found.square, tone, remark=remark)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from backbench.documents.stimuli import Transport
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
 from backbench.signal.transport_speed import WINDOW_S, Speed, speed_of
 
@@ -42,7 +43,8 @@ def transport(capture_data: CaptureData, number: int) -> TransportView:
     source="IEC 60386 and AES6 name the 3 150 Hz tone (from an abstract); definition from memory",
     stimuli=["transport"],
     version=1,
-    choice=f"mean over the record, uncertain by how windows of {WINDOW_S:g} s differ; {_UNKNOWN}",
+    choice=f"mean over the record, uncertain by how windows of {in_text(WINDOW_S, 's')} differ; "
+    f"{_UNKNOWN}",
 )
 def speed_error(seen: TransportView) -> MeasuredValue:
     """Deviation of the played frequency from that of the test record."""
@@ -59,8 +61,8 @@ def speed_error(seen: TransportView) -> MeasuredValue:
     source="common practice, no source",
     stimuli=["transport"],
     version=1,
-    choice=f"greatest less least mean over {WINDOW_S:g} s (whole turns at 33 1/3, 45 and 78 a "
-    "minute). No weighted flutter is given: the weighting curve's values could not be read in "
+    choice=f"greatest less least mean over {in_text(WINDOW_S, 's')} (whole turns at 33 1/3, 45 and "
+    "78 a minute). No weighted flutter is given: the weighting curve's values could not be read in "
     "any source",
 )
 def speed_drift(seen: TransportView) -> MeasuredValue:

@@ -124,8 +124,8 @@ def _level_for(seen: TunerView, column: ValuesByLevel, wanted_db: float) -> Meas
     if threshold is None:
         best = float(column.db.max())
         raise Refusal(
-            f"{in_text(wanted_db, 'dB', 6)} aren't held up to {seen.dbf[-1]:.4g} dBf; the "
-            f"best is {in_text(best, 'dB')}"
+            f"{in_text(wanted_db, 'dB', 6)} aren't held up to "
+            f"{in_text(seen.dbf[-1], 'dBf', 4)}; the best is {in_text(best, 'dB')}"
         )
     return MeasuredValue(
         threshold.x, threshold.u, threshold.u, bound=None if threshold.within else "upper"
@@ -202,7 +202,8 @@ def stereo_separation(seen: TunerView) -> MeasuredValue:
     """Separation of the channels at an RF level of 65 dBf."""
     column = _known(seen.separation, "separation")
     if not seen.dbf[0] <= STANDARD_DBF <= seen.dbf[-1]:
-        raise NotApplicable(f"measured from {seen.dbf[0]:.4g} to {seen.dbf[-1]:.4g} dBf only")
+        low, high = in_text(seen.dbf[0], "dBf", 4), in_text(seen.dbf[-1], "dBf", 4)
+        raise NotApplicable(f"measured from {low} to {high} only")
     value = float(np.interp(STANDARD_DBF, seen.dbf, column.db))
     i = int(np.clip(np.searchsorted(seen.dbf, STANDARD_DBF), 1, len(seen.dbf) - 1))
     on_row = STANDARD_DBF in (seen.dbf[i - 1], seen.dbf[i])

@@ -170,7 +170,7 @@ def _check_ratio(tones: ToneSet, stated: float) -> None:
     ratio = low.rms / high.rms
     if abs(20 * math.log10(ratio / stated)) > RATIO_AT_OUTPUT_DB:
         raise Refusal(
-            f"the tones are {ratio:.3g}:1 at the output, not {stated:.3g}:1 as stated "
+            f"the tones are {in_text(ratio)}:1 at the output, not {in_text(stated)}:1 as stated "
             f"(within {in_text(RATIO_AT_OUTPUT_DB, 'dB', 6)})"
         )
 

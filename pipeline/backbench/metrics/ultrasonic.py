@@ -11,6 +11,7 @@ from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import IdleView, rms_of_lines
 from backbench.metrics.tone import ToneView
 from backbench.metrics.warnings import warning
+from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import line_power
 from backbench.signal.tone import BAND_HZ, PASS_BAND
@@ -43,7 +44,7 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
     own = seen.spectrum if isinstance(seen, IdleView) else seen.lines.spectrum
     top_hz = PASS_BAND * own.rate_hz
     if top_hz < BAND_HZ[1] + LEAST_WIDTH_HZ:
-        raise NotApplicable(f"the record's band ends at {top_hz / 1000:.4g} kHz")
+        raise NotApplicable(f"the record's band ends at {in_text(top_hz, 'Hz', 4)}")
     lobe = own.window.half_width
     first, last = int(BAND_HZ[1] / own.resolution_hz) + 2 * lobe, int(top_hz / own.resolution_hz)
     power = np.where(_away_from_harmonics(seen, first, last), own.power[first:last], 0.0)
@@ -101,12 +102,12 @@ def _medians(rows: Array) -> Array:
 
 def _remark(seen: ToneView | IdleView, rms: float, hz: float) -> str | None:
     """A warning where the line is strong."""
-    where = f"a line at {hz / 1000:.4g} kHz"
+    where = f"a line at {in_text(hz, 'Hz', 4)}"
     cause = (
         "the unit may oscillate, which heats it and can destroy loudspeakers, or a switching "
         "supply gets in: watch the output on an oscilloscope before going on"
     )
     if isinstance(seen, IdleView):
         return warning(f"{where}: {cause}") if rms > STRONG_IDLE_V else where
-    level = f"{where}, {20 * math.log10(rms / seen.square.rms):.0f} dB re the tone"
+    level = f"{where}, {in_text(round(20 * math.log10(rms / seen.square.rms)), 'dB')} re the tone"
     return warning(f"{level}: {cause}") if rms > STRONG_RE_TONE * seen.square.rms else level

@@ -19,6 +19,7 @@ from backbench.metrics.multitone import MultitoneView
 from backbench.metrics.noise import IdleView, noise_figure
 from backbench.metrics.parts_in_time import part_of
 from backbench.metrics.tone import ToneView
+from backbench.quantities.writing import in_text
 from backbench.signal.block_scatter import (
     OVERLAPPED,
     Scatter,
@@ -79,7 +80,7 @@ def _judged(found: Scatter, own: float) -> Unsteady | None:
     """own: relative standard uncertainty of the rms that steady noise gives."""
     if found.relative <= EXCESS * 2 * own:
         return None
-    text = f"the noise isn't steady: it varies by {found.span_db:.2g} dB"
+    text = f"the noise isn't steady: it varies by {in_text(found.span_db, 'dB', 2)}"
     return Unsteady(text, found.relative / (2 * own) if own > 0 else math.inf)
 
 
@@ -116,7 +117,7 @@ def _noise_with_tones(view: MultitoneView) -> Unsteady | None:
     unsteady = _judged(found, own)
     if unsteady is None or found.relative > EXCESS_OF_MANY * 2 * beating(view.found):
         return unsteady
-    span = f"what is between the tones varies by {found.span_db:.2g} dB"
+    span = f"what is between the tones varies by {in_text(found.span_db, 'dB', 2)}"
     return Unsteady(f"{span}, as noise or products that beat may", unsteady.times, beats=True)
 
 
@@ -163,8 +164,8 @@ def in_segments(capture_data: CaptureData, number: int) -> NoiseSegments:
     own_s = max(whole_s / SEGMENTS, least_s)
     if own_s > whole_s / 2:
         raise Refusal(
-            f"a record of {whole_s:.2g} s is too short to tell its mean; record at least "
-            f"{SEGMENTS * least_s:.2g} s"
+            f"a record of {in_text(whole_s, 's', 2)} is too short to tell its mean; record at "
+            f"least {in_text(SEGMENTS * least_s, 's', 2)}"
         )
     starts = np.arange(0.0, whole_s - own_s + 1e-9, own_s / STEP)
     parts = [part_of(capture_data, at, own_s) for at in starts.tolist()]

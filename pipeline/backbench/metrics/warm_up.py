@@ -18,6 +18,7 @@ from backbench.metrics.session import (
     grouped,
     relative_estimation,
 )
+from backbench.quantities.writing import exact
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 FAMILY = "Repeatability and warm-up"
@@ -150,7 +151,7 @@ def _slope(points: list[_Point]) -> MeasuredValue:
 
 def _given(points: list[_Point], figure: MeasuredValue) -> Derived:
     first, last = points[0].minutes, points[-1].minutes
-    detail = {"minutes": f"{first:g} to {last:g}"}
+    detail = {"minutes": f"{exact(first, '1')} to {exact(last, '1')}"}
     told = MeasuredValue(
         figure.value, figure.uncertainty, figure.estimation, figure.dof, detail=detail
     )

@@ -12,6 +12,7 @@ from backbench.metrics.bench_floor import CHOICE, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import IdleView, less_steps, noise_figure
 from backbench.metrics.sample_steps import STEPS_CHOICE
+from backbench.quantities.writing import in_text
 from backbench.signal.itu_468 import TWO_KHZ, weighting_468_power
 from backbench.signal.quasi_peak import block_error, highest, needle_course, of_sine
 from backbench.signal.track import Array
@@ -78,7 +79,7 @@ def noise_468(idle: IdleView) -> MeasuredValue:
     seconds = len(idle.track.volts) / idle.track.rate_hz
     if seconds < LEAST_QUASI_PEAK_S:
         raise Refusal(
-            f"too short for a quasi-peak reading: {seconds:.2g} s where at least "
+            f"too short for a quasi-peak reading: {in_text(seconds, 's', 2)} where at least "
             f"{LEAST_QUASI_PEAK_S} s are needed"
         )
     return less_noise(idle, _quasi_peak)

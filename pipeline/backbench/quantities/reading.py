@@ -10,6 +10,7 @@ from typing import Literal
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.numerals import NUMERAL, DecimalSign, TwoReadings, read_number
 from backbench.quantities.units import UNITS, scaled, spelled_unit, symbol
+from backbench.quantities.writing import in_text
 
 Bound = Literal["upper", "lower"]
 
@@ -121,7 +122,7 @@ def _number(text: str, number: str, unit: str, decimal: DecimalSign | None) -> f
 def _bounded(text: str, value: float, unit: str) -> float:
     greatest = UNITS[unit].greatest
     if not abs(value) <= greatest:
-        most = f"{greatest:g} {symbol(unit)}".strip()
+        most = in_text(greatest, unit, 6)
         raise UnreadableQuantity(text, f"is more than {most}, beyond any bench's values")
     return value
 

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import difflib
-import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -17,6 +15,7 @@ from backbench.documents.regular_files import read_regular
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
+from backbench.querying.parameter_values import parameter_value
 from backbench.querying.query_header import PLACE, Parameter, ResultColumn, read_header, split
 from backbench.storage.database import Database, StatementError
 
@@ -63,7 +62,7 @@ class SavedQuery:
         for name, parameter in known.items():
             text = values.get(name, parameter.default)
             try:
-                bound_values[name] = PARSERS.get(parameter.type, str)(text)
+                bound_values[name] = parameter_value(name, parameter.type, text)
             except ValueError as error:
                 faults.append(Fault(f"{self.name}, {name}", shortened(text), str(error)))
         if faults:
@@ -77,7 +76,8 @@ class SavedQuery:
 
         A part (up to a semicolon) whose parameter is empty is left out.
         """
-        texts = {p.name: (values or {}).get(p.name, p.default) for p in self.parameters}
+        texts = {p.name: _in_words(p, (values or {}).get(p.name, p.default))
+                 for p in self.parameters}  # fmt: skip
         shown = {name: (titles or {}).get(text, text) for name, text in texts.items()}
         parts = (part.strip() for part in self.conditions.split(";"))
         kept = [p for p in parts if all(shown.get(name) for name in PLACE.findall(p))]
@@ -137,39 +137,14 @@ def not_found(where: str, text: str, known: Sequence[str], what: str) -> Fault:
     return Fault(where, shortened(text), f"a {what} of the catalogue", remedy)
 
 
-def _number(text: str) -> float:
+def _in_words(parameter: Parameter, text: str) -> str:
+    """A parameter's value as the conditions state it: a number without its unit."""
+    if parameter.type != "number":
+        return text
     try:
-        value = float(text)
+        return f"{parameter_value(parameter.name, parameter.type, text):g}"
     except ValueError:
-        raise ValueError("a number") from None
-    if not math.isfinite(value):
-        raise ValueError("a finite number")
-    return value
-
-
-def _integer(text: str) -> int:
-    try:
-        return int(text)
-    except ValueError:
-        raise ValueError("a whole number") from None
-
-
-def _flag(text: str) -> bool:
-    if text.lower() not in ("yes", "no", "true", "false"):
-        raise ValueError("yes or no")
-    return text.lower() in ("yes", "true")
-
-
-def _date(text: str) -> dt.date:
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        raise ValueError("a date such as 2024-05-11") from None
-
-
-PARSERS: dict[str, Callable[[str], object]] = {
-    "number": _number, "integer": _integer, "flag": _flag, "date": _date,
-}  # fmt: skip
+        return text
 
 
 def parse(text: str, name: str, file: str) -> tuple[SavedQuery, list[Fault]]:

@@ -12,6 +12,7 @@ import numpy as np
 import soundfile
 
 from backbench.errors import UserError
+from backbench.quantities.writing import in_text
 from backbench.readers.declaration import OpenRecording, RecordingFormat
 from backbench.readers.file_formats import unreadable
 from backbench.signal.track import Array
@@ -93,7 +94,7 @@ def _refuse_non_finite(samples: Array, first: int, rate_hz: float, name: str) ->
     kind = "NaN" if np.isnan(samples[frame, track]) else "an infinite value"
     at = first + frame
     raise unreadable(
-        name, f"{kind} at sample {at} ({at / rate_hz:.6f} s) of track {track + 1}",
+        name, f"{kind} at sample {at} ({in_text(at / rate_hz, 's', 6)}) of track {track + 1}",
         "finite samples", "export it again from the recorder",
     )  # fmt: skip
 

@@ -74,7 +74,7 @@ def too_long(name: str, opened: OpenRecording, expected: str) -> UserError:
 
 def span(seconds: float) -> str:
     """A duration as a recordist says it: minutes from two on."""
-    return f"{seconds / 60:.3g} min" if seconds >= 120 else f"{in_text(seconds, 's')}"
+    return in_text(seconds / 60, "min") if seconds >= 120 else in_text(seconds, "s")
 
 
 def read_table(path: Path, table: Table, name: str | None = None) -> TableData:

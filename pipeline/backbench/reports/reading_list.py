@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.errors import UserError
 from backbench.metrics.metric_names import metric_key, unknown_metric
-from backbench.quantities.writing import measured, ordinary, quantity
+from backbench.quantities.writing import in_text, measured, ordinary, quantity
 
 if TYPE_CHECKING:
     import polars as pl
@@ -50,7 +50,7 @@ def _in_words(frame: pl.DataFrame) -> pl.DataFrame:
 
 def _figure(row: dict[str, Any]) -> str:
     order = "" if row["order_n"] is None else f" {row['order_n']}"
-    limit = "" if row["limit_percent"] is None else f" at {row['limit_percent']:g} %"
+    limit = "" if row["limit_percent"] is None else f" at {in_text(row['limit_percent'], '%', 6)}"
     return f"{row['title']}{order}{limit}, {row['output']}"
 
 

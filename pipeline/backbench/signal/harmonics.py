@@ -82,3 +82,27 @@ class Harmonics:
         weight = strong if strong.sum() > 0 else np.ones(len(strong))
         slope = 2 * float(np.dot(weight, beside) / weight.sum())
         return MeanSquare(float(square.sum()), floor, slope, self.samples)
+
+    def up_to(self, last: int) -> Harmonics:
+        """The harmonics up to an order.
+
+        Parameters
+        ----------
+        last : int
+            Highest order, at least 2.
+
+        Returns
+        -------
+        Harmonics
+            Those of them that there are.
+        """
+        few = slice(last - 1)
+        return Harmonics(
+            orders=self.orders[few],
+            square=self.square[few],
+            noise=self.noise[few],
+            hum=self.hum[few],
+            blind=self.blind[few],
+            phase=self.phase[few],
+            samples=self.samples,
+        )

@@ -9,6 +9,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.background import background
 from backbench.signal.record_checks import check_record
 from backbench.signal.spectrum import Spectrum, peak_position, peak_positions, spectrum
@@ -56,8 +57,8 @@ def spectrum_apart(track: Track, apart_hz: float) -> Spectrum:
         if apart_hz * seconds >= 2 * (len(terms) + MARGIN_BINS) + 1:
             return spectrum(track, terms)
     raise Refusal(
-        f"too short: lines {apart_hz:.4g} Hz apart need a record of at least "
-        f"{shortest_apart_s(apart_hz):.2g} s"
+        f"too short: lines {in_text(apart_hz, 'Hz', 4)} apart need a record of at least "
+        f"{in_text(shortest_apart_s(apart_hz), 's', 2)}"
     )
 
 
@@ -148,7 +149,8 @@ def _sought(
 ) -> ToneSet:
     if stated_hz[-1] > PASS_BAND * EDGE * track.rate_hz:
         raise Refusal(
-            f"a sample rate of {track.rate_hz:g} Hz can't hold a tone of {stated_hz[-1]:g} Hz"
+            f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} can't hold a tone of "
+            f"{in_text(stated_hz[-1], 'Hz', 6)}"
         )
     found = spectrum_apart(track, apart_hz)
     peaks = [_peak(found, hz, _nearest(stated_hz, hz)) for hz in stated_hz]
@@ -199,8 +201,8 @@ def _refuse_unsteady(tones: ToneSet, stated_hz: Sequence[float]) -> None:
     for hz, tone, middle in zip(stated_hz, tones.tones, middles, strict=True):
         if middle.value < LEAST_STEADY * tone.value - 4 * math.sqrt(tone.variance):
             raise Refusal(
-                f"the tone near {hz:g} Hz isn't steady: its frequency or level changes "
-                "within the record"
+                f"the tone near {in_text(hz, 'Hz', 6)} isn't steady: its frequency or level "
+                "changes within the record"
             )
 
 
@@ -215,11 +217,11 @@ def _missing(tones: ToneSet, stated_hz: Sequence[float], lost: int | None) -> st
     near = "the stated tones hold less than most of the signal"
     there = tones.positions
     if lost is not None:
-        near, there = f"no tone near {stated_hz[lost]:g} Hz", np.delete(there, lost)
+        near, there = f"no tone near {in_text(stated_hz[lost], 'Hz', 6)}", np.delete(there, lost)
     spectrum = tones.spectrum
     clear = clear_of_lines(there, tones.half, len(spectrum.bins))
     peak = int(np.argmax(np.where(clear, spectrum.power, 0.0)[:-1]))
     if spectrum.power[peak] < NOT_DETECTED_BELOW * max(tone.value for tone in tones.tones):
         return near
     at = peak_position(spectrum, peak) * spectrum.resolution_hz
-    return f"{near}; a strong line that was not stated is at {at:.6g} Hz"
+    return f"{near}; a strong line that was not stated is at {in_text(at, 'Hz', 6)}"

@@ -211,7 +211,7 @@ def mains_mismatch_text(nominal_hz: float, other_hz: float) -> str:
         A sentence with what to correct.
     """
     return (
-        f"mains_hz is stated as {nominal_hz:g}, but the record shows lines of "
+        f"mains_hz is stated as {in_text(nominal_hz, '', 6)}, but the record shows lines of "
         f"{in_text(other_hz, 'Hz', 6)} "
         f"mains and none of {in_text(nominal_hz, 'Hz', 6)}; correct mains_hz in [review]"
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.track import Track
 from backbench.signal.word_length import few_levels, sample_step, word_bits
 
@@ -32,7 +33,10 @@ def check_record(track: Track) -> None:
         raise Refusal(_too_short_words(f"{track.bits}-bit samples"))
     seconds = len(track.volts) / track.rate_hz
     if seconds < SHORTEST_S:
-        raise Refusal(f"too short: {seconds:.3g} s where at least {SHORTEST_S} s are needed")
+        raise Refusal(
+            f"too short: {in_text(seconds, 's')} where at least "
+            f"{in_text(SHORTEST_S, 's')} are needed"
+        )
     low, high = float(np.min(track.volts)), float(np.max(track.volts))
     if not np.isfinite(low) or not np.isfinite(high):
         raise Refusal("some samples are not finite numbers: the file is damaged")
@@ -43,7 +47,7 @@ def check_record(track: Track) -> None:
         )
     used = word_bits(track)
     if used < LEAST_BITS - ROUNDED_BITS and not few_levels(track):
-        raise Refusal(_too_short_words(f"samples that use {used:.3g} bits of the file's"))
+        raise Refusal(_too_short_words(f"samples that use {in_text(used)} bits of the file's"))
     _check_range(track, low, high)
 
 
@@ -65,5 +69,5 @@ def _check_range(track: Track, low: float, high: float) -> None:
         if fraction > MOST_AT_FULL_SCALE or bool(np.any(reached[1:] & reached[:-1])):
             raise Refusal(
                 f"the converter clipped: the record runs at full scale "
-                f"({track.full_scale_v:.4g} V peak); use a wider input range"
+                f"({in_text(track.full_scale_v, 'V', 4)} peak); use a wider input range"
             )

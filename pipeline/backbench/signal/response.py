@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.track import Array
 
 HALF_POWER_DB = 20 * math.log10(math.sqrt(2))
@@ -125,7 +126,10 @@ class Response:
         """
         if not self.covers(hz, hz):
             low, high = self.hz[0], self.hz[-1]
-            raise Refusal(f"{hz:g} Hz is outside the measured band, {low:.4g} to {high:.4g} Hz")
+            raise Refusal(
+                f"{in_text(hz, 'Hz', 6)} is outside the measured band, "
+                f"{in_text(low, 'Hz', 4)} to {in_text(high, 'Hz', 4)}"
+            )
         nearest = int(np.abs(self.hz - hz).argmin())
         if math.isclose(self.hz[nearest], hz, rel_tol=1e-9):
             return ResponseLevel(float(self.db[nearest]), float(self.u_db[nearest]))

@@ -113,7 +113,7 @@ def change(course: LineCourse) -> str:
         return "a gap, a click or a jump disturbs it"
     excursion = np.ptp(np.unwrap(np.angle(course.phasors[:, strongest])))
     if excursion > LEAST_PHASE:
-        return f"its phase wanders by {math.degrees(excursion):.2g} degrees"
+        return f"its phase wanders by {in_text(math.degrees(excursion), 'deg', 2)}"
     return f"its level jumps by up to {in_text(span, 'dB', 2)}"
 
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.power import squared
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
 from backbench.signal.sweep_window import Complex, SweepParameters, noise_density
@@ -186,7 +187,9 @@ def _refuse_unexplained(sent: PlayedSweep, spectrum: Complex, energy: float, lea
     held = squared(spectrum)[np.minimum(nearest, len(spectrum) - 1)]
     explained = float((held * sent.density).sum()) / (energy * sent.size / 2)
     if explained < least:
-        raise Refusal(f"the sweep explains only {100 * explained:.0f} % of the output's energy")
+        raise Refusal(
+            f"the sweep explains only {in_text(100 * explained, '%', 2)} of the output's energy"
+        )
 
 
 def _noise(

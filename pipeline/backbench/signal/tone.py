@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
-from backbench.signal.background import background, degrees_of_freedom
+from backbench.quantities.writing import in_text
+from backbench.signal.background import degrees_of_freedom
 from backbench.signal.band_sums import notch_power, parted, widened, with_lines
 from backbench.signal.dither import lines_of_steps
 from backbench.signal.harmonics import Harmonics
@@ -101,7 +102,18 @@ class ToneLines:
         return line._replace(floor=floor, slope=slope)
 
     def lobe(self, position: float) -> slice:
-        """Bins that belong to a line."""
+        """Bins that belong to a line.
+
+        Parameters
+        ----------
+        position : float
+            Of the line, bins.
+
+        Returns
+        -------
+        slice
+            Within the band whose noise is known.
+        """
         first = max(math.ceil(position - self.half), 0)
         return slice(first, min(math.floor(position + self.half) + 1, len(self.noise)))
 
@@ -135,23 +147,36 @@ class ToneLines:
         return lines, lines.noise * self.noise[np.rint(positions).astype(int)]
 
     def last_order(self, up_to_hz: float) -> int:
-        """Highest harmonic that lies within a frequency and within the converter's band."""
+        """Highest harmonic that lies within a frequency and within the converter's band.
+
+        Parameters
+        ----------
+        up_to_hz : float
+            Hz, > 0.
+
+        Returns
+        -------
+        int
+            0 where not even the fundamental does.
+        """
         limit = min(up_to_hz * EDGE, self.spectrum.rate_hz * PASS_BAND * EDGE)
         inside = min(limit / self.spectrum.resolution_hz, len(self.noise) - 1 - self.half)
         return int(inside / self.position)
 
     def harmonics(self, last: int) -> Harmonics:
-        """Harmonics 2 to last (at least 2, at most last_order of the band)."""
-        known = self._harmonics
-        return Harmonics(
-            orders=known.orders[: last - 1],
-            square=known.square[: last - 1],
-            noise=known.noise[: last - 1],
-            hum=known.hum[: last - 1],
-            blind=known.blind[: last - 1],
-            phase=known.phase[: last - 1],
-            samples=known.samples,
-        )
+        """The harmonics from the second on.
+
+        Parameters
+        ----------
+        last : int
+            At least 2, at most last_order of the band.
+
+        Returns
+        -------
+        Harmonics
+            Orders 2 to last.
+        """
+        return self._harmonics.up_to(last)
 
     @cached_property
     def _harmonics(self) -> Harmonics:
@@ -207,7 +232,18 @@ class ToneLines:
         return self.residual_to(BAND_HZ[1])
 
     def residual_to(self, top_hz: float) -> MeanSquare:
-        """All that is in 20 Hz to top_hz but the fundamental."""
+        """All that is in 20 Hz to top_hz but the fundamental.
+
+        Parameters
+        ----------
+        top_hz : float
+            Upper end of the band, Hz.
+
+        Returns
+        -------
+        MeanSquare
+            V^2.
+        """
         band = self._band(top_hz)
         left = self._left(band, self._near_fundamental(band), top_hz)
         hidden = np.array([self.hum_under_fundamental])
@@ -227,6 +263,16 @@ class ToneLines:
 
         As with a steady tone nothing of the fundamental passes; the noise beside it does, and
         the filter takes some off all that stands near it.
+
+        Parameters
+        ----------
+        q : float
+            Quality of the filter, > 0.
+
+        Returns
+        -------
+        MeanSquare
+            V^2.
         """
         band = self._band()
         share = np.arange(band.start, band.stop) / self.position
@@ -256,6 +302,11 @@ class ToneLines:
         Mains lines count as noise, those under a harmonic too: where a harmonic is taken out, the
         line that may hide there stays as strong as those beside it; where it could be a mains line
         altogether, it isn't taken out. What else stands in the lobe of a harmonic stays as well.
+
+        Returns
+        -------
+        MeanSquare
+            V^2.
         """
         band, last = self._band(), self.last_order(BAND_HZ[1])
         removed, hidden, blind = self._near_fundamental(band), np.zeros(0), 0.0
@@ -325,10 +376,9 @@ class ToneLines:
         """
         if self.spectrum.rate_hz * PASS_BAND * EDGE < top_hz:
             raise Refusal(
-                f"a sample rate of {self.spectrum.rate_hz:g} Hz doesn't reach "
-                f"{top_hz / 1000:g} kHz; record at 44.1 kHz or more"
+                f"a sample rate of {in_text(self.spectrum.rate_hz, 'Hz', 6)} doesn't reach "
+                f"{in_text(top_hz, 'Hz', 6)}; record at 44.1 kHz or more"
             )
-        power, noise = self.spectrum.power[band], self.noise[band]
         power, noise = self.spectrum.power[band], self.noise[band]
         if weights is not None:
             power, noise = power * weights, noise * weights
@@ -338,47 +388,3 @@ class ToneLines:
         floor = left.floor + 2 * filled**2 / self.samples
         value = left.value + filled
         return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
-
-
-def tone_at(
-    spectrum: Spectrum, position: float, mains_hz: float | None, step_v: float = 0.0
-) -> ToneLines:
-    """The lines of a tone whose fundamental lies at `position` (fractional bins).
-
-    Parameters
-    ----------
-    spectrum : Spectrum
-        Of the record.
-    position : float
-        Of the fundamental, fractional bins.
-    mains_hz : float or None
-        Nominal mains frequency, Hz; None where unknown.
-    step_v : float, optional
-        Step that the samples use, V; 0 where there is none.
-
-    Returns
-    -------
-    ToneLines
-
-    Raises
-    ------
-    Refusal
-        Where no bin is left between the harmonics to read the noise from.
-    """
-    lobe = spectrum.window.half_width
-    half = min(lobe + 0.5 + 1e-4 * position, max(position / 2 - 0.5, lobe))
-    count = len(spectrum.bins)
-    noise = background(spectrum.power, _clear(position, half, count), count)
-    return ToneLines(spectrum, position, half, noise, mains_hz, step_v)
-
-
-def _clear(position: float, half: float, count: int) -> NDArray[np.bool_]:
-    """Bins further than `half` from the steady part and from every multiple of the tone."""
-    lines = np.arange(0, count + half, position)
-    taken = np.add.outer(np.ceil(lines - half).astype(int), np.arange(math.floor(2 * half) + 1))
-    inside = (taken >= 0) & (taken < count) & (taken <= (lines + half)[:, None])
-    clear = np.ones(count, dtype=bool)
-    clear[taken[inside]] = False
-    if not clear.any():
-        raise Refusal("too short: no noise can be told apart between the tone's harmonics")
-    return clear

@@ -7,9 +7,11 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
 from backbench.signal.spectrum import Spectrum, peak_position, spectrum
-from backbench.signal.tone import BAND_HZ, ToneLines, tone_at
+from backbench.signal.tone import BAND_HZ, ToneLines
+from backbench.signal.tone_position import tone_at
 from backbench.signal.track import Track
 from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
 from backbench.signal.word_length import sample_step
@@ -44,13 +46,14 @@ def spectrum_for(track: Track, stated_hz: float) -> Spectrum:
     """
     if stated_hz >= 0.49 * track.rate_hz:
         raise Refusal(
-            f"a sample rate of {track.rate_hz:g} Hz can't hold a tone of {stated_hz:g} Hz"
+            f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} can't hold a tone of "
+            f"{in_text(stated_hz, 'Hz', 6)}"
         )
     periods = len(track.volts) / track.rate_hz * stated_hz
     if periods < LEAST_PERIODS:
         raise Refusal(
-            f"too few periods: the record holds {periods:.1f} of {stated_hz:g} Hz "
-            f"where at least {LEAST_PERIODS} are needed"
+            f"too few periods: the record holds {in_text(periods)} of "
+            f"{in_text(stated_hz, 'Hz', 6)} where at least {LEAST_PERIODS} are needed"
         )
     return spectrum(track, SEVEN_TERMS if periods >= FULL_PERIODS else FOUR_TERMS)
 
@@ -171,15 +174,17 @@ def _what_else(found: Spectrum, stated_hz: float) -> str:
     peak = lobe + 1 + int(np.argmax(found.power[lobe + 1 : -1]))
     if _share(found, peak) < LEAST_POWER_FRACTION:
         return (
-            f"not a tone: no line near {stated_hz:g} Hz holds most of the signal; {NAMED_WRONGLY}"
+            f"not a tone: no line near {in_text(stated_hz, 'Hz', 6)} holds most of the signal; "
+            f"{NAMED_WRONGLY}"
         )
     frequency = peak_position(found, peak) * found.resolution_hz
-    message = f"the tone is at {frequency:.6g} Hz, not at {stated_hz:g} Hz as stated"
+    message = f"the tone is at {in_text(frequency, 'Hz', 6)}, not at "
+    message += f"{in_text(stated_hz, 'Hz', 6)} as stated"
     real = found.rate_hz * stated_hz / frequency
     for rate in RATES_HZ:
         if abs(real / rate - 1) < 0.002 and abs(found.rate_hz / rate - 1) > 0.01:
             return (
-                f"{message}; it would be right if the sample rate were {rate} Hz, not "
-                f"{found.rate_hz:g} Hz as the file says; correct the file's header"
+                f"{message}; it would be right if the sample rate were {in_text(rate, 'Hz', 6)}, "
+                f"not {in_text(found.rate_hz, 'Hz', 6)} as the file says; correct the file's header"
             )
     return f"{message}; {NAMED_WRONGLY}"

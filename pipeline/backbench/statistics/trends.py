@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from backbench.errors import Refusal
-from backbench.quantities.writing import number
+from backbench.quantities.writing import in_text, number
 from backbench.statistics.permutation_test import permutation_p_value
 
 if TYPE_CHECKING:
@@ -225,6 +225,7 @@ def _description_line(name: str, part: Trend, per: str) -> str:
         low, high = number(part.low), number(part.high)
         return f"{name}: no relation seen ({low} to {high} {per}, n {part.n})"
     return (
-        f"{name}: slope {part.slope:.3g} {per} ({part.low:.3g} to {part.high:.3g}, "
-        f"{100 * part.confidence:.0f} %), rho {part.rho:.2f}, p {part.p:.2g}, n {part.n}"
+        f"{name}: slope {in_text(part.slope)} {per} ({in_text(part.low)} to {in_text(part.high)}, "
+        f"{in_text(100 * part.confidence, '%')}), rho {in_text(part.rho, digits=2)}, "
+        f"p {in_text(part.p, digits=2)}, n {part.n}"
     )

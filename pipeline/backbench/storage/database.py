@@ -18,6 +18,7 @@ import polars as pl
 from filelock import FileLock, Timeout
 
 from backbench.errors import Fault, UserError
+from backbench.quantities.writing import in_text
 from backbench.storage import query_limits
 from backbench.storage.atomic_io import flush_file, parquet_bytes, rename
 from backbench.storage.fault_injection import reached
@@ -91,7 +92,7 @@ class Database:
         if frame.height > MAX_ROWS:
             raise duckdb.OutOfRangeException(f"more than {MAX_ROWS} rows")
         if frame.estimated_size() > MAX_BYTES:
-            raise duckdb.OutOfRangeException(f"more than {MAX_BYTES / 1e6:g} MB")
+            raise duckdb.OutOfRangeException(f"more than {in_text(MAX_BYTES / 1e6, 'MB')}")
         return frame
 
     @contextmanager
@@ -105,11 +106,12 @@ class Database:
                 yield
             except (duckdb.Error, MemoryError) as error:
                 if late.is_set():
-                    message = f"stopped after {query_limits.LIMIT_S:g} s: ask for less"
+                    message = f"stopped after {in_text(query_limits.LIMIT_S, 's')}: ask for less"
                     raise duckdb.InterruptException(message) from error
                 if isinstance(error, MemoryError | duckdb.OutOfMemoryException):
                     message = (
-                        f"stopped at {query_limits.MEMORY_BYTES / 1e9:g} GB of memory: ask for less"
+                        f"stopped at {in_text(query_limits.MEMORY_BYTES / 1e9, 'GB')} of memory: "
+                        "ask for less"
                     )
                     raise duckdb.OutOfMemoryException(message) from error
                 raise

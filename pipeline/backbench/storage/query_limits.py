@@ -13,6 +13,8 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from backbench.quantities.writing import in_text
+
 LIMIT_S = 60.0
 GRACE_S = 5.0
 MEMORY_BYTES = 2_500_000_000
@@ -50,7 +52,8 @@ def end_when_overdue() -> None:
 
 
 def _end() -> None:
-    message = f"the query was stopped after {LIMIT_S + GRACE_S:g} s: one function would not end\n"
+    after = in_text(LIMIT_S + GRACE_S, "s")
+    message = f"the query was stopped after {after}: one function would not end\n"
     sys.stderr.write(message)
     sys.stderr.flush()
     os._exit(1)

@@ -17,6 +17,7 @@ from typing import Any, NamedTuple
 
 from backbench.metrics.power_sweep import LEAST_LEVELS
 from backbench.metrics.registry import registry
+from backbench.quantities.writing import in_text
 from backbench.signal.between_steps import Place, value_between
 from backbench.storage.database import Database
 from backbench.test_points.scope import chosen_reviews
@@ -259,7 +260,7 @@ def _row(between: Between) -> Row:
     below, above = between.below, between.above
     keys = below["point_key"], below["reading_key"], above["reading_key"]
     dof = [row["dof"] for row in (below, above) if row["dof"] is not None]
-    remark = f"{REMARK} {below['power_w']:.3g} W and {above['power_w']:.3g} W"
+    remark = f"{REMARK} {in_text(below['power_w'], 'W')} and {in_text(above['power_w'], 'W')}"
     return {
         **{name: value for name, value in below.items() if name not in OWN},
         "reading_key": _key("reading", *keys), "analysis_key": _key("analysis", *keys),
