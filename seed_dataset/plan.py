@@ -78,7 +78,7 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
     for watts in _powers(rated):
         tone = Tone(1000.0, level(watts))
         beside = recorded or watts == PAIRED_WATTS
-        yield Take(f"tone-1k-{name_labels(watts)}w.flac", tone, 8.0, with_generator=beside)
+        yield Take(f"tone-1k-{number_in_name(watts)}w.flac", tone, 8.0, with_generator=beside)
     low = Tone(20.0, level(1.0), seconds=0.7)
     yield Take("tone-20-1w.flac", low, 8.0)
     yield Take("tone-20k-1w.flac", Tone(20_000.0, level(1.0), 96_000, 0.3), 8.0)
@@ -109,7 +109,7 @@ def _line(review: Review, one: Behaviour) -> Iterator[Take]:
     for volts in LINE_VOLTS:
         tone = Tone(1000.0, level(volts))
         beside = recorded or volts == PAIRED_VOLTS
-        yield Take(f"tone-1k-{name_labels(volts)}v.flac", tone, None, with_generator=beside)
+        yield Take(f"tone-1k-{number_in_name(volts)}v.flac", tone, None, with_generator=beside)
     yield Take("tone-20-2v.flac", Tone(20.0, level(2.0), seconds=0.7), None)
     yield Take("tone-20k-2v.flac", Tone(20_000.0, level(2.0), 96_000, 0.3), None)
     yield Take("tone-1k-open.flac", Tone(1000.0, level(2.0)), OPEN, with_generator=True)
@@ -123,7 +123,7 @@ def _several(review: Review, level_v: float, load_ohm: float | None) -> Iterator
     """Two tones for everyone, and what the review's extras name; level_v: rms of all together."""
     yield Take("two-tone-19k-20k.flac", TwoTones(19_000, 20_000, 1.0, level_v), load_ohm)
     if "modulation" in review.extras:
-        yield Take("two-tone-60-7k.flac", TwoTones(60, 7000, 4.0, level_v), load_ohm)
+        yield Take("two-tone-60-7k.flac", TwoTones(60, 7000, 4.0, level_v, seconds=1.2), load_ohm)
     if "multitone" in review.extras:
         tones = Multitone(MULTIPLES, MULTITONE_BASE_HZ, level_v)
         yield Take("multitone.flac", tones, load_ohm)
@@ -138,7 +138,7 @@ def _separation(review: Review, tone: Tone, load_ohm: float | None) -> Iterator[
         yield Take(f"only-{output}-1k.flac", tone, load_ohm, driven=output)
 
 
-def name_labels(value: float) -> str:
+def number_in_name(value: float) -> str:
     """A power or voltage for a file's name: 12.5 becomes "12p5"."""
     return f"{value:.3g}".replace(".", "p")
 
