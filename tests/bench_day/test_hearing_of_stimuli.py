@@ -10,8 +10,8 @@ import soundfile
 
 import heard_sounds as sounds
 from backbench.bench_day import folder_scan
-from backbench.bench_day.classify_stimulus import RecognisedStimulus, Unknown, listen
-from backbench.bench_day.folder_scan import listened
+from backbench.bench_day.classify_stimulus import RecognisedStimulus, Unknown, recognise
+from backbench.bench_day.folder_scan import scan_files
 from backbench.readers import declaration
 from tones import sines
 
@@ -22,7 +22,7 @@ def test_a_stimulus_is_heard(kind: str) -> None:
     right = 0
     for _ in range(6):
         (samples, rate, bits), expected = sounds.capture(kind, rng)
-        heard = listen(samples, rate, bits)
+        heard = recognise(samples, rate, bits)
         right += (
             isinstance(heard, RecognisedStimulus) and heard.kind == kind
             and all(heard.stimulus.get(key) == value for key, value in expected.items())
@@ -35,17 +35,17 @@ def test_what_is_no_stimulus_is_left_unnamed(name: str) -> None:
     rng = np.random.default_rng(11)
     for _ in range(12):
         samples, rate, bits = sounds.NO_STIMULUS[name](rng)
-        assert isinstance(listen(samples, rate, bits), Unknown)
+        assert isinstance(recognise(samples, rate, bits), Unknown)
 
 
 def test_a_scrap_is_too_short_to_tell() -> None:
-    assert isinstance(listen(np.ones((100, 2)), 48_000, 24), Unknown)
+    assert isinstance(recognise(np.ones((100, 2)), 48_000, 24), Unknown)
 
 
 def test_the_words_do_not_depend_on_level_polarity_or_order_of_tracks() -> None:
     (samples, rate, bits), _ = sounds.capture("two tones", np.random.default_rng(3))
-    first = listen(samples, rate, bits)
-    assert listen(-0.5 * samples[:, ::-1], rate, bits) == first
+    first = recognise(samples, rate, bits)
+    assert recognise(-0.5 * samples[:, ::-1], rate, bits) == first
 
 
 def test_a_long_recording_is_heard_from_its_beginning_and_looked_at_to_its_end(
@@ -57,7 +57,7 @@ def test_a_long_recording_is_heard_from_its_beginning_and_looked_at_to_its_end(
     for name, last in (("whole.wav", 0.0), ("broken.wav", np.nan)):
         volts[-1] = last
         soundfile.write(tmp_path / name, np.stack([volts, volts], axis=1), 48_000, subtype="FLOAT")
-    found = listened(tmp_path, sorted(tmp_path.iterdir()))
-    assert found["whole.wav"].heard == listen(volts[:48_000, None], 48_000, None)
+    found = scan_files(tmp_path, sorted(tmp_path.iterdir()))
+    assert found["whole.wav"].recognised == recognise(volts[:48_000, None], 48_000, None)
     assert found["broken.wav"].fault is not None
     assert "NaN at sample 143999 " in found["broken.wav"].fault.found

@@ -15,7 +15,7 @@ from backbench.bench_day.calibrate import Known, calibrated, months_after
 from backbench.bench_day.cautions import cautions
 from backbench.bench_day.measuring_chain import Chain, chain_of, expired
 from backbench.bench_day.new_review import (
-    Begun,
+    ReviewDraft,
     begin,
     manifest_text,
     partner_of,
@@ -70,8 +70,8 @@ def settings() -> Settings:
     return checked(Settings, measures(parse_toml(SETTINGS.encode(), "backbench.toml")), "it")
 
 
-def begun(**facts: object) -> Begun:
-    return Begun(
+def begun(**facts: object) -> ReviewDraft:
+    return ReviewDraft(
         "2024-05-heron", dt.date(2024, 5, 11), "garage", 50.0, "heron-40", {**FACTS, **facts}
     )
 
@@ -108,18 +108,18 @@ def test_what_an_earlier_review_knew_comes_along() -> None:
         '\n[[unit.published]]\nmetric = "thd"\nat_most = "1 %"\nprinted_in = "manual"\n',
         serial="1234", made=1961,
     )  # fmt: skip
-    same = Begun("b", dt.date(2025, 1, 1), "garage", 50.0, "heron-40", {"state": "restored"},
+    same = ReviewDraft("b", dt.date(2025, 1, 1), "garage", 50.0, "heron-40", {"state": "restored"},
                  before, True)  # fmt: skip
     text = manifest_text(same)
     assert 'serial = "1234"' in text
     assert 'at_most = "1 %"' in text
     assert 'state = "restored"' in text
-    other = Begun("b", dt.date(2025, 1, 1), "garage", 50.0, "heron-41", {"state": "restored"},
+    other = ReviewDraft("b", dt.date(2025, 1, 1), "garage", 50.0, "heron-41", {"state": "restored"},
                   before, False)  # fmt: skip
     assert 'serial = "1234"' not in manifest_text(other)
 
 
-def pair(**own: object) -> Begun:
+def pair(**own: object) -> ReviewDraft:
     """A mono pair begun: the keys, and what else is known."""
     return replace(begun(kind="power amplifier"), unit="m-left", partner="m-right", **own)
 
@@ -317,7 +317,7 @@ def test_a_heard_file_is_suggested_and_accepted(tmp_path: Path) -> None:
     soundfile.write(folder / "silent.wav", np.zeros((24_000, 2)), 48_000, subtype="PCM_24")
     found: Checked = check(folder, settings())
     assert [(s.file, s.source) for s in found.suggestions] == [
-        ("unnamed.wav", "heard: a tone of 1 kHz")
+        ("unnamed.wav", "recognised: a tone of 1 kHz")
     ]
     assert [name for name, _ in found.unknown] == ["silent.wav"]
     assert accept(folder, found.suggestions) == Accepted(("unnamed.wav",), ())

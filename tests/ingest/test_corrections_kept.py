@@ -151,11 +151,11 @@ def test_history_tells_what_changed_and_which_readings_moved(
     assert first.changes == ("first ingested",)
     assert len(second.changes) == 1
     assert "1.13137085 is now 1.2" in second.changes[0]
-    assert second.moved
-    gains = [one for one in second.moved if one.metric == "gain"]
-    assert {one.metric for one in second.moved} >= {"gain"}
+    assert second.changed_readings
+    gains = [one for one in second.changed_readings if one.metric == "gain"]
+    assert {one.metric for one in second.changed_readings} >= {"gain"}
     assert all(one.before != one.after for one in gains)
-    assert not [one for one in second.moved if one.metric in {"thd", "level"}
+    assert not [one for one in second.changed_readings if one.metric in {"thd", "level"}
                 and None not in (one.before, one.after)]  # fmt: skip
     assert contents_of(catalogue.places.root) == before
 

@@ -101,15 +101,15 @@ def read_map(path: Path) -> ColumnMap:
     content = measures(parse_toml(read_bytes(path, "the column map"), str(path)))
     if "header_row" in content:
         content["header_row"] = int(content["header_row"])
-    found = checked(ColumnMap, content, str(path))
-    faults = [*_missing(found, path), *_unknown_metrics(found, path)]
+    column_map = checked(ColumnMap, content, str(path))
+    faults = [*_missing(column_map, path), *_unknown_metrics(column_map, path)]
     if faults:
         raise UserError(f"{path} can't be used", faults)
-    return _under_keys(found)
+    return _under_keys(column_map)
 
 
-def _missing(found: ColumnMap, path: Path) -> list[Fault]:
-    groups = {"review": set(map(str, found.review)), "unit": set(map(str, found.unit))}
+def _missing(column_map: ColumnMap, path: Path) -> list[Fault]:
+    groups = {"review": set(map(str, column_map.review)), "unit": set(map(str, column_map.unit))}
     return [
         Fault(f"{path}, {name}", MISSING, "a column, or a value that always holds")
         for name in NEEDED
@@ -117,21 +117,25 @@ def _missing(found: ColumnMap, path: Path) -> list[Fault]:
     ]
 
 
-def _unknown_metrics(found: ColumnMap, path: Path) -> list[Fault]:
+def _unknown_metrics(column_map: ColumnMap, path: Path) -> list[Fault]:
     return [
         unknown_metric(f"{path}, reading {one.column!r}", one.metric)
-        for one in found.reading
+        for one in column_map.reading
         if metric_key(one.metric) is None
     ]
 
 
-def _under_keys(found: ColumnMap) -> ColumnMap:
+def _under_keys(column_map: ColumnMap) -> ColumnMap:
     """The map with every metric under its key, however it was written."""
-    readings = [one.model_copy(update={"metric": metric_key(one.metric)}) for one in found.reading]
-    return found.model_copy(update={"reading": readings})
+    readings = [
+        one.model_copy(update={"metric": metric_key(one.metric)}) for one in column_map.reading
+    ]
+    return column_map.model_copy(update={"reading": readings})
 
 
-def columns_of(found: ColumnMap) -> list[str]:
+def columns_of(column_map: ColumnMap) -> list[str]:
     """Every column that the map names."""
-    facts = [*found.review.values(), *found.unit.values()]
-    return [fact.column for fact in facts if fact.column] + [one.column for one in found.reading]
+    facts = [*column_map.review.values(), *column_map.unit.values()]
+    return [fact.column for fact in facts if fact.column] + [
+        one.column for one in column_map.reading
+    ]

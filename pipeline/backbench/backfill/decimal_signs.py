@@ -23,11 +23,11 @@ class DecimalSigns:
         """
         if cell.is_number:
             return "."
-        found = self.by_column.get(column or "")
-        if not isinstance(found, MixedDecimalSigns):
-            return found
+        sign = self.by_column.get(column or "")
+        if not isinstance(sign, MixedDecimalSigns):
+            return sign
         if "," in cell.text or "." in cell.text:
-            raise found
+            raise sign
         return None
 
 

@@ -94,8 +94,8 @@ def _sheet(
     named = [heading for heading in headings if heading]
     twice = sorted({heading for heading in named if named.count(heading) > 1})
     if twice or not named:
-        found = f"the heading {twice[0]!r} twice" if twice else "no heading"
-        raise _unreadable(path, found, "a different heading for each column")
+        problem = f"the heading {twice[0]!r} twice" if twice else "no heading"
+        raise _unreadable(path, problem, "a different heading for each column")
     rows = [
         Row(number, {
             heading: Cell(content, f"{column(n)}{number}", _is_percent(percents, number - 1, n))
@@ -182,5 +182,5 @@ def _evenness(rows: Iterable[list[str]]) -> tuple[int, int]:
     return (sum(width == widths[0] for width in widths), widths[0])
 
 
-def _unreadable(path: Path, found: str, expected: str) -> UserError:
-    return UserError("the spreadsheet can't be read", [Fault(str(path), found, expected)])
+def _unreadable(path: Path, problem: str, expected: str) -> UserError:
+    return UserError("the spreadsheet can't be read", [Fault(str(path), problem, expected)])

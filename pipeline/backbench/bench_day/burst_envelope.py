@@ -59,11 +59,11 @@ def frequencies(volts: Array, rate_hz: float) -> tuple[Array, Array, NDArray[np.
 def plateaus(volts: Array, rate_hz: float, hz: float) -> Plateaus | None:
     """Level that rises in clear steps and is even between them; None where it doesn't."""
     block_s = max(0.02, 4 / hz)
-    found = 20 * np.log10(np.maximum(levels(volts, rate_hz, block_s), 1e-12))
-    runs = _runs(found)
+    level_db = 20 * np.log10(np.maximum(levels(volts, rate_hz, block_s), 1e-12))
+    runs = _runs(level_db)
     means = [float(np.mean(run)) for run in runs]
     inside = sum(len(run) for run in runs)
-    if len(runs) < 2 or inside < 0.7 * len(found) or np.any(np.diff(means) < 0.3):
+    if len(runs) < 2 or inside < 0.7 * len(level_db) or np.any(np.diff(means) < 0.3):
         return None
     return Plateaus(len(runs), float(f"{len(volts) / rate_hz / len(runs):.2g}"))
 
@@ -77,8 +77,8 @@ def _runs(found: Array) -> list[Array]:
 def gates(volts: Array, rate_hz: float) -> Gates | None:
     """Bursts of one frequency, even while they are on, at a steady pace; None for others."""
     block = max(16, round(0.002 * rate_hz))
-    found = levels(volts, rate_hz, block / rate_hz)
-    on = found > 0.5 * found.max()
+    envelope = levels(volts, rate_hz, block / rate_hz)
+    on = envelope > 0.5 * envelope.max()
     edges = np.diff(on.astype(int))
     rises, falls = np.flatnonzero(edges == 1) + 1, np.flatnonzero(edges == -1) + 1
     falls = falls[falls > rises[0]] if len(rises) else falls
@@ -89,7 +89,7 @@ def gates(volts: Array, rate_hz: float) -> Gates | None:
     periods, lengths = np.diff([r for r, _ in spans]), np.array([f - r for r, f in spans])
     if np.ptp(periods) > 2 or np.ptp(lengths) > 2 or lengths.min() < 4:
         return None
-    inside = np.concatenate([found[r + 1 : f - 1] for r, f in spans])
+    inside = np.concatenate([envelope[r + 1 : f - 1] for r, f in spans])
     hz = _pitch(volts, rate_hz, [(int(r + 1) * block, int(f - 1) * block) for r, f in spans])
     if hz is None or np.ptp(inside) > 0.25 * inside.mean():
         return None
@@ -100,12 +100,12 @@ def gates(volts: Array, rate_hz: float) -> Gates | None:
 
 def _pitch(volts: Array, rate_hz: float, spans: list[tuple[int, int]]) -> float | None:
     """The frequency that all bursts share, from their zero crossings; None where it differs."""
-    found = []
+    pitches = []
     for start, stop in spans:
         part = volts[start:stop]
         rising = np.flatnonzero((part[:-1] < 0) & (part[1:] >= 0))
         if len(rising) < 3:
             return None
-        found.append((len(rising) - 1) * rate_hz / (rising[-1] - rising[0]))
-    spread = max(found) / min(found)
-    return float(np.median(found)) if spread < 1.03 else None
+        pitches.append((len(rising) - 1) * rate_hz / (rising[-1] - rising[0]))
+    spread = max(pitches) / min(pitches)
+    return float(np.median(pitches)) if spread < 1.03 else None

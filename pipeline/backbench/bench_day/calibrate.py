@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from backbench.bench_day.classify_stimulus import RecognisedStimulus, listen
+from backbench.bench_day.classify_stimulus import RecognisedStimulus, recognise
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import Calibration, Settings
 from backbench.documents.toml_writing import block, table_of, with_tables
@@ -51,9 +51,11 @@ def calibrated(path: Path, known: Known, tracks: Sequence[int]) -> Calibration:
     uncertainty is the meter's and the record's, squares added (GUM, 5.1.2).
     """
     recording = read_recording(path)
-    heard = listen(recording.samples, recording.rate_hz, recording.bits)
-    if not isinstance(heard, RecognisedStimulus) or heard.kind != "tone":
-        content = heard.says if isinstance(heard, RecognisedStimulus) else heard.reason
+    recognised = recognise(recording.samples, recording.rate_hz, recording.bits)
+    if not isinstance(recognised, RecognisedStimulus) or recognised.kind != "tone":
+        content = (
+            recognised.says if isinstance(recognised, RecognisedStimulus) else recognised.reason
+        )
         raise UserError(
             "the calibration can't be worked out", [Fault(path.name, content, "one steady tone")]
         )
@@ -65,7 +67,7 @@ def calibrated(path: Path, known: Known, tracks: Sequence[int]) -> Calibration:
                 raise Refusal(f"a recording of {counted(recording.samples.shape[1], 'track')}")
             samples = np.ascontiguousarray(recording.samples[:, n - 1])
             track = Track(samples, recording.rate_hz, 1.0, 0.0, recording.bits)
-            rms, relative = _fundamental(track, float(heard.stimulus["tone_hz"]))
+            rms, relative = _fundamental(track, float(recognised.stimulus["tone_hz"]))
         except Refusal as refusal:
             faults.append(Fault(f"{path.name}, track {n}", str(refusal), "the calibration tone",
                                 "name the tracks that carry it with --track"))  # fmt: skip

@@ -38,14 +38,14 @@ TWENTIETHS = tuple(
 APART = 1.1
 """Loads whose ratio is smaller tell no output impedance."""
 
-Found = Iterator[PlannedStep | str]
+PlannedSteps = Iterator[PlannedStep | str]
 
 
 def tone(hz: float) -> Callable[[Level], Stimulus]:
     return lambda level: Tone(tone_hz=hz, generator_vrms=level)
 
 
-def amplifier(session: PlanningSession) -> Found:
+def amplifier(session: PlanningSession) -> PlannedSteps:
     """Low power first, then across loads, then rising power; the hardest last."""
     load, low = session.loads[0], _low(session)
     yield session.idle(load)
@@ -69,15 +69,15 @@ def amplifier(session: PlanningSession) -> Found:
         yield "no input range holds the greatest output: put an attenuator of known ratio before it"
 
 
-def line_stage(session: PlanningSession) -> Found:
+def line_stage(session: PlanningSession) -> PlannedSteps:
     """A preamplifier: by output volts, into a bridging input unless a load is named."""
     load = "open" if not session.loads else session.loads[0]
     yield session.idle(load)
     yield session.at("tone-1k-1v.wav", 1.0, load, tone(1000), "gain and distortion at 1 V")
     yield session.at("tone-1k-2v.wav", 2.0, load, tone(1000), "the usual line level")
     other: float | str = 10_000.0 if load == "open" or float(load) > APART * 10_000 else "open"
-    said = "open" if other == "open" else "10kohm"
-    yield session.at(f"tone-1k-{said}.wav", 2.0, other, tone(1000),
+    load_text = "open" if other == "open" else "10kohm"
+    yield session.at(f"tone-1k-{load_text}.wav", 2.0, other, tone(1000),
                      "output impedance, from two loads")  # fmt: skip
     for hz, name in ((20.0, "20"), (20_000.0, "20k")):
         yield session.at(f"tone-{name}-2v.wav", 2.0, load, tone(hz), "the end of the band")
@@ -96,7 +96,7 @@ def line_stage(session: PlanningSession) -> Found:
                              "distortion against level, to the limit")  # fmt: skip
 
 
-BATTERIES: dict[Battery, Callable[[PlanningSession], Found]] = {
+BATTERIES: dict[Battery, Callable[[PlanningSession], PlannedSteps]] = {
     "amplifier": amplifier,
     "line stage": line_stage,
 }
@@ -128,7 +128,7 @@ def _volts(step: PlannedStep) -> float:
     return step.out_vrms or 0.0
 
 
-def _across_loads(session: PlanningSession, low: float) -> Found:
+def _across_loads(session: PlanningSession, low: float) -> PlannedSteps:
     """The same level into other loads: output impedance and damping."""
     volts = math.sqrt(low * session.loads[0])
     others: list[float | str] = list(session.loads[1:])
@@ -159,7 +159,7 @@ def _reason(share: float) -> str:
     return "rated power" if share == 1 else "distortion against power"
 
 
-def _sweep(session: PlanningSession, volts: float, load: float | str) -> Found:
+def _sweep(session: PlanningSession, volts: float, load: float | str) -> PlannedSteps:
     """Response; what was played is a track of its own, or the file."""
     played = _played(session, "played-sweep.wav")
     if played is None:
@@ -181,7 +181,7 @@ def _played(session: PlanningSession, file: str) -> dict[str, str] | None:
     return {"reference_file": file, **({"reference_range": held} if held else {})}
 
 
-def _separation(session: PlanningSession, volts: float, load: float | str) -> Found:
+def _separation(session: PlanningSession, volts: float, load: float | str) -> PlannedSteps:
     """One output driven, the other one's input terminated. Mono amplifiers share nothing."""
     if session.is_pair or len(session.outputs) < 2:
         return
@@ -191,7 +191,7 @@ def _separation(session: PlanningSession, volts: float, load: float | str) -> Fo
                          driven=output)  # fmt: skip
 
 
-def _several(session: PlanningSession, volts: float, load: float | str) -> Found:
+def _several(session: PlanningSession, volts: float, load: float | str) -> PlannedSteps:
     """Modulation and many tones, at peaks no greater than those of the tone of these volts."""
     peak = volts * math.sqrt(2)
     for low, high, ratio, name, why in (
@@ -212,7 +212,7 @@ def _several(session: PlanningSession, volts: float, load: float | str) -> Found
                      "tones", crest=3.5)  # fmt: skip
 
 
-def _squares(session: PlanningSession, volts: float, load: float | str) -> Found:
+def _squares(session: PlanningSession, volts: float, load: float | str) -> PlannedSteps:
     """Square waves stress an amplifier at high frequencies: low level, short, after all else."""
 
     def square(level: Level) -> Stimulus:

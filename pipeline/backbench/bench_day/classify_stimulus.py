@@ -93,7 +93,7 @@ class Sound:
         return True
 
 
-def listen(samples: Array, rate_hz: float, bits: int | None) -> RecognisedStimulus | Unknown:
+def recognise(samples: Array, rate_hz: float, bits: int | None) -> RecognisedStimulus | Unknown:
     """Name the stimulus in samples of shape (n, tracks), re full scale.
 
     bits: word length of the file, None for floating point.
@@ -202,9 +202,9 @@ def _multitone(sound: Sound) -> RecognisedStimulus | None:
         return None
     if sound.spread(0.15) > 1.25 or not sound._halves_agree() or _is_note(strong):
         return None
-    found = sorted(_tidy(line.hz, sound) for line in strong)
-    text = f"{len(found)} tones, {_text(found[0])} to {_text(found[-1])}"
-    stimulus = {"multitone_hz": found, "generator_vrms": "unknown"}
+    tones_hz = sorted(_tidy(line.hz, sound) for line in strong)
+    text = f"{len(tones_hz)} tones, {_text(tones_hz[0])} to {_text(tones_hz[-1])}"
+    stimulus = {"multitone_hz": tones_hz, "generator_vrms": "unknown"}
     return RecognisedStimulus("multitone", text, stimulus)
 
 
@@ -244,20 +244,20 @@ def _ends(sound: Sound, slope: float, offset: float) -> tuple[float, float]:
 
 
 def _steps(sound: Sound) -> RecognisedStimulus | None:
-    found: Plateaus | None = plateaus(sound.volts, sound.rate_hz, sound.lines[0].hz)
+    steps: Plateaus | None = plateaus(sound.volts, sound.rate_hz, sound.lines[0].hz)
     hz = sound.lines[0].hz
-    if found is None or _family(sound, hz)[0] < 0.5 * sound.total:
+    if steps is None or _family(sound, hz)[0] < 0.5 * sound.total:
         return None
-    return RecognisedStimulus("steps", f"{found.count} rising steps of {_hz(hz, sound)}",
-                 {"steps_hz": _tidy(hz, sound), "step_s": found.seconds})  # fmt: skip
+    return RecognisedStimulus("steps", f"{steps.count} rising steps of {_hz(hz, sound)}",
+                 {"steps_hz": _tidy(hz, sound), "step_s": steps.seconds})  # fmt: skip
 
 
 def _burst(sound: Sound) -> RecognisedStimulus | None:
-    found: Gates | None = gates(sound.volts, sound.rate_hz)
-    if found is None:
+    bursts: Gates | None = gates(sound.volts, sound.rate_hz)
+    if bursts is None:
         return None
-    return RecognisedStimulus("burst", f"bursts of about {_text(found.hz, digits=3)}", {
-        "burst_hz": _round(found.hz), "on_ms": found.on_ms, "period_ms": found.period_ms,
+    return RecognisedStimulus("burst", f"bursts of about {_text(bursts.hz, digits=3)}", {
+        "burst_hz": _round(bursts.hz), "on_ms": bursts.on_ms, "period_ms": bursts.period_ms,
         "generator_vrms": "unknown"})  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""Every recording of a folder gone through once and listened to, quickly and in bounded memory."""
+"""Every recording of a folder read once and recognised, quickly and in bounded memory."""
 
 from __future__ import annotations
 
@@ -11,38 +11,38 @@ from pathlib import Path
 
 import numpy as np
 
-from backbench.bench_day.classify_stimulus import RecognisedStimulus, Unknown, listen
+from backbench.bench_day.classify_stimulus import RecognisedStimulus, Unknown, recognise
 from backbench.errors import Fault, UserError
 from backbench.readers.file_formats import open_recording
 from backbench.signal.track import Array
 
 MOST_SAMPLES = 1 << 20
-"""Of each track that are listened to; a longer record is heard from its beginning on."""
+"""Samples of each track that are read; of a longer record, those at its beginning."""
 MANY_TRACKS = 8
-"""With more tracks fewer samples of each are listened to."""
+"""With more tracks fewer samples of each are read."""
 FULL = 1 - 2.0**-15
 
 
 @dataclass(frozen=True)
-class Listened:
-    """What one file holds. heard: None where it can't be read. rms: by track, re full scale."""
+class ScannedFile:
+    """What one file holds. recognised: None where it can't be read. rms: by track, full scale 1."""
 
     file: str
     tracks: int
-    heard: RecognisedStimulus | Unknown | None
+    recognised: RecognisedStimulus | Unknown | None
     rms: tuple[float, ...] = ()
     clipped: tuple[int, ...] = ()
     fault: Fault | None = None
 
 
-def listened(folder: Path, paths: Sequence[Path]) -> dict[str, Listened]:
+def scan_files(folder: Path, paths: Sequence[Path]) -> dict[str, ScannedFile]:
     """Every file, by its name within the folder. Reading and transforms run side by side."""
     with ThreadPoolExecutor(max(1, len(os.sched_getaffinity(0)))) as pool:
         items = pool.map(lambda path: _one(folder, path), paths)
         return {item.file: item for item in items}
 
 
-def _one(folder: Path, path: Path) -> Listened:
+def _one(folder: Path, path: Path) -> ScannedFile:
     name = path.relative_to(folder).as_posix()
     try:
         with open_recording(path, name) as opened:
@@ -50,11 +50,11 @@ def _one(folder: Path, path: Path) -> Listened:
             for _ in opened.blocks(opened.frames):
                 pass  # reading tells of samples that are no numbers, and of a broken end
     except UserError as error:
-        return Listened(name, 0, None, fault=error.faults[0])
-    sound = listen(samples, opened.rate_hz, opened.bits)
+        return ScannedFile(name, 0, None, fault=error.faults[0])
+    sound = recognise(samples, opened.rate_hz, opened.bits)
     centred = samples - samples.mean(axis=0)
     rms = tuple(float(one) for one in np.sqrt(np.mean(np.square(centred), axis=0)))
-    return Listened(name, samples.shape[1], sound, rms, _clipped(samples))
+    return ScannedFile(name, samples.shape[1], sound, rms, _clipped(samples))
 
 
 def _clipped(samples: Array) -> tuple[int, ...]:

@@ -69,8 +69,8 @@ def _greatest(
         if role.output and n in held.volts and n <= recording.samples.shape[1]:
             volts = recording.samples[:, n - 1] * held.volts[n]
             track = Track(volts, recording.rate_hz, held.volts[n], held.relative, recording.bits)
-            found = find_tone(track, stimulus.tone_hz, manifest.review.mains_hz)
-            levels.append(found.fundamental.rms)
+            tone = find_tone(track, stimulus.tone_hz, manifest.review.mains_hz)
+            levels.append(tone.fundamental.rms)
     if not levels:
         raise Refusal("no calibrated output track")
     return max(levels)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from backbench.bench_day.folder_scan import Listened
+from backbench.bench_day.folder_scan import ScannedFile
 from backbench.bench_day.manifest_entries import planned_step
 from backbench.bench_day.plan_text import text_of
 from backbench.bench_day.planned_capture import Plan
@@ -18,7 +18,7 @@ WITHIN = 0.25
 
 
 def off_level(
-    manifest: Manifest, settings: Settings, capture: Capture, item: Listened, plan: Plan
+    manifest: Manifest, settings: Settings, capture: Capture, item: ScannedFile, plan: Plan
 ) -> Iterator[str]:
     """A line where the greatest output is far from the planned volts."""
     step = planned_step(plan, capture.file)
@@ -31,7 +31,7 @@ def off_level(
 
 
 def greatest_volts(
-    manifest: Manifest, settings: Settings, capture: Capture, item: Listened
+    manifest: Manifest, settings: Settings, capture: Capture, item: ScannedFile
 ) -> float | None:
     """Volts (rms, all that is in the record) of the strongest output; None without calibration."""
     try:

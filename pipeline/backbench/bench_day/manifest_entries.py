@@ -12,7 +12,7 @@ from backbench.documents.stimuli import analysis_kind
 
 @dataclass(frozen=True)
 class Suggestion:
-    """An entry to add. ready: nothing in it is left to fill in. warning: what was heard instead."""
+    """An entry to add. ready: nothing is left to fill in. warning: what was recognised instead."""
 
     file: str
     table: dict[str, object]
@@ -33,48 +33,52 @@ def planned_step(plan: Plan | None, file: str) -> PlannedStep | None:
 
 
 def suggested(
-    file: str, heard: RecognisedStimulus | Unknown, plan: Plan | None
+    file: str, recognised: RecognisedStimulus | Unknown, plan: Plan | None
 ) -> Suggestion | None:
     """The entry for a file; None where neither the plan nor the sound tells anything."""
     step = planned_step(plan, file)
     if step is not None:
         table = {**capture_table(step), "file": file}
-        return Suggestion(file, table, True, "as planned", disagreement(step, heard))
-    if isinstance(heard, Unknown):
+        return Suggestion(file, table, True, "as planned", disagreement(step, recognised))
+    if isinstance(recognised, Unknown):
         return None
-    return _from_sound(file, heard)
+    return _from_sound(file, recognised)
 
 
-def disagreement(step: PlannedStep, heard: RecognisedStimulus | Unknown) -> str | None:
-    """What is heard in place of what was planned; None where they agree."""
-    return unlike(step.stimulus, heard)
+def disagreement(step: PlannedStep, recognised: RecognisedStimulus | Unknown) -> str | None:
+    """What was recognised in place of what was planned; None where they agree."""
+    return unlike(step.stimulus, recognised)
 
 
-def unlike(stimulus: object, heard: RecognisedStimulus | Unknown) -> str | None:
-    """What is heard in place of a stimulus; None where they agree or nothing can be said."""
+def unlike(stimulus: object, recognised: RecognisedStimulus | Unknown) -> str | None:
+    """What was recognised in place of a stimulus; None where they agree or nothing can be said."""
     kind = analysis_kind(stimulus)  # type: ignore[arg-type]
-    if isinstance(heard, Unknown):
-        return heard.reason if heard.reason.startswith("silence") else None
-    if heard.kind != kind:
+    if isinstance(recognised, Unknown):
+        return recognised.reason if recognised.reason.startswith("silence") else None
+    if recognised.kind != kind:
         # A square wave through a narrow band is a tone, and a hard-driven tone nearly square.
-        return None if {heard.kind, kind} == {"tone", "square"} else f"it sounds like {heard.says}"
+        return (
+            None
+            if {recognised.kind, kind} == {"tone", "square"}
+            else f"it sounds like {recognised.says}"
+        )
     for key in ("tone_hz", "square_hz", "burst_hz", "steps_hz"):
-        stated, measured = getattr(stimulus, key, None), heard.stimulus.get(key)
+        stated, measured = getattr(stimulus, key, None), recognised.stimulus.get(key)
         if stated and measured and abs(measured / stated - 1) > 0.02:
-            return f"it sounds like {heard.says}"
+            return f"it sounds like {recognised.says}"
     return None
 
 
-def _from_sound(file: str, heard: RecognisedStimulus) -> Suggestion:
+def _from_sound(file: str, recognised: RecognisedStimulus) -> Suggestion:
     """The entry with what listening can't know marked for the reviewer."""
-    stimulus = dict(heard.stimulus)
-    if heard.kind == "idle":
+    stimulus = dict(recognised.stimulus)
+    if recognised.kind == "idle":
         stimulus["idle"] = "FILL IN: how the input was terminated"
-    if heard.kind == "steps":
+    if recognised.kind == "steps":
         stimulus["levels_vrms"] = ["FILL IN"]
     ready = not any("FILL IN" in str(value) for value in stimulus.values())
     table: dict[str, object] = {"file": file, "stimulus": stimulus}
-    if heard.kind == "sweep":
+    if recognised.kind == "sweep":
         stimulus["reference_file"] = "FILL IN: the file played, or take this key out"
         ready = False
-    return Suggestion(file, table, ready, f"heard: {heard.says}")
+    return Suggestion(file, table, ready, f"recognised: {recognised.says}")

@@ -67,8 +67,8 @@ def _ranges(settings: Settings, bench: str, day: dt.date) -> list[str | None]:
     """Input ranges that have a calibration by the day."""
     if bench not in settings.bench:
         return []
-    found = {c.range for c in settings.bench[bench].calibration if c.since <= day}
-    return sorted(found, key=lambda name: name or "")
+    ranges = {c.range for c in settings.bench[bench].calibration if c.since <= day}
+    return sorted(ranges, key=lambda name: name or "")
 
 
 def expired(manifest: Manifest, settings: Settings) -> list[str]:

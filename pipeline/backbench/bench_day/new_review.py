@@ -30,7 +30,7 @@ TRACKS = "# The output that each track of the recordings carries."
 
 
 @dataclass(frozen=True)
-class Begun:
+class ReviewDraft:
     """What is known when a review is begun. facts: of the unit, as the manifest names them.
 
     before: an earlier manifest of the unit, or of the same model. same_unit: which of the two.
@@ -72,30 +72,30 @@ def serials_of(serials: list[str] | None, units: list[str]) -> tuple[str, ...]:
     return tuple(serials or ())
 
 
-def missing_facts(begun: Begun) -> list[str]:
+def missing_facts(draft: ReviewDraft) -> list[str]:
     """Facts of the unit that neither the reviewer nor an earlier review has told."""
-    known = _facts(begun, begun.unit)
+    known = _facts(draft, draft.unit)
     return [name for name in NEEDED if name not in known]
 
 
-def manifest_text(begun: Begun) -> str:
+def manifest_text(draft: ReviewDraft) -> str:
     """The manifest. Raises UserError with every fact that is missing or can't stand."""
-    missing = missing_facts(begun)
+    missing = missing_facts(draft)
     if missing:
         faults = [
             Fault(f"--{name}", MISSING, HINTS.get(name, "a value"), "no default is assumed")
             for name in missing
         ]
         raise UserError("the review can't be started", faults)
-    units = [_unit(begun, key) for key in begun.units]
-    text = "\n\n".join([_head(begun), *units, _tracks(begun), _conditions(begun)]) + "\n"
+    units = [_unit(draft, key) for key in draft.units]
+    text = "\n\n".join([_head(draft), *units, _tracks(draft), _conditions(draft)]) + "\n"
     read_manifest(text.encode(), MANIFEST_NAME)
     return text
 
 
-def begin(folder: Path, begun: Begun) -> Path:
+def begin(folder: Path, draft: ReviewDraft) -> Path:
     """Write the manifest into a folder that has none; its path. Raises UserError."""
-    text = manifest_text(begun)
+    text = manifest_text(draft)
     path = folder / MANIFEST_NAME
     if path.exists():
         fault = Fault(str(path), "a manifest", "a folder without one", "choose another folder")
@@ -105,40 +105,40 @@ def begin(folder: Path, begun: Begun) -> Path:
     return path
 
 
-def _earlier(begun: Begun, key: str) -> Unit | None:
-    if begun.before is None:
+def _earlier(draft: ReviewDraft, key: str) -> Unit | None:
+    if draft.before is None:
         return None
-    by_key = {unit.key: unit for unit in begun.before.unit}
-    return by_key.get(key, begun.before.unit[0])
+    by_key = {unit.key: unit for unit in draft.before.unit}
+    return by_key.get(key, draft.before.unit[0])
 
 
-def _facts(begun: Begun, key: str) -> dict[str, Any]:
+def _facts(draft: ReviewDraft, key: str) -> dict[str, Any]:
     """Facts of a unit: the reviewer's over those of the earlier review."""
-    earlier = _earlier(begun, key)
+    earlier = _earlier(draft, key)
     known: dict[str, Any] = {}
     if earlier is not None:
-        same = begun.same_unit and key in {begun.unit, earlier.key}
+        same = draft.same_unit and key in {draft.unit, earlier.key}
         own = set() if same else {"serial", "notes"}
         known = earlier.model_dump(
             exclude_none=True, exclude={"key", "state", "work", "published", *own}
         )
-    given = {name: value for name, value in begun.facts.items() if value is not None}
-    if begun.serials:
-        given["serial"] = begun.serials[begun.units.index(key)]
+    given = {name: value for name, value in draft.facts.items() if value is not None}
+    if draft.serials:
+        given["serial"] = draft.serials[draft.units.index(key)]
     return {**known, **given}
 
 
-def _head(begun: Begun) -> str:
-    review = table_of({"key": begun.key, "date": begun.date, "bench": begun.bench,
-                       "mains_hz": begun.mains_hz})  # fmt: skip
+def _head(draft: ReviewDraft) -> str:
+    review = table_of({"key": draft.key, "date": draft.date, "bench": draft.bench,
+                       "mains_hz": draft.mains_hz})  # fmt: skip
     review.add(tomlkit.comment('title = "…"'))
     review.add(tomlkit.comment("temperature_c = 21"))
     head = "# One bench session. A value that is not written here counts as unknown."
     return f"{head}\n{block(['review'], review)}"
 
 
-def _unit(begun: Begun, key: str) -> str:
-    facts = _facts(begun, key)
+def _unit(draft: ReviewDraft, key: str) -> str:
+    facts = _facts(draft, key)
     names = (
         "maker", "model", "serial", "kind", "technology", "topology", "made", "state", "work",
         "rated_power_w", "list_price", "notes",
@@ -152,12 +152,12 @@ def _unit(begun: Begun, key: str) -> str:
             unit.append(name, item)
         else:
             unit.add(tomlkit.comment(f"{name} =" + (f" # {HINTS[name]}" if name in HINTS else "")))
-    return "\n\n".join([block(["unit"], unit, repeated=True), *_published(begun, key)])
+    return "\n\n".join([block(["unit"], unit, repeated=True), *_published(draft, key)])
 
 
-def _published(begun: Begun, key: str) -> list[str]:
+def _published(draft: ReviewDraft, key: str) -> list[str]:
     """Published figures of the model as an earlier review had them, or one to fill in."""
-    earlier = _earlier(begun, key)
+    earlier = _earlier(draft, key)
     if earlier is None or not earlier.published:
         return [
             "# What the maker promised, one table a figure:\n"
@@ -173,37 +173,37 @@ def _published(begun: Begun, key: str) -> list[str]:
     ]
 
 
-def _tracks(begun: Begun) -> str:
+def _tracks(draft: ReviewDraft) -> str:
     """The earlier review's tracks where it was of these units alone, else the outputs in order.
 
     Of a mono pair each unit has the output of its own track.
     """
-    before = begun.before
-    if before is not None and begun.same_unit and _same_units(begun, before):
+    before = draft.before
+    if before is not None and draft.same_unit and _same_units(draft, before):
         known = {n: role.model_dump(exclude_none=True) for n, role in before.tracks.items()}
         return f"{TRACKS}\n{block(['tracks'], table_of(known))}"
-    of_track = begun.units if begun.partner else begun.units * len(begun.outputs)
-    if begun.partner and len(begun.outputs) != len(begun.units):
-        fault = Fault("--output", str(len(begun.outputs)), "two outputs, one for each unit")
+    of_track = draft.units if draft.partner else draft.units * len(draft.outputs)
+    if draft.partner and len(draft.outputs) != len(draft.units):
+        fault = Fault("--output", str(len(draft.outputs)), "two outputs, one for each unit")
         raise UserError("the review can't be started", [fault])
     roles = table_of({
         str(n): {"unit": unit, "output": output}
-        for n, (unit, output) in enumerate(zip(of_track, begun.outputs, strict=True), 1)
+        for n, (unit, output) in enumerate(zip(of_track, draft.outputs, strict=True), 1)
     })  # fmt: skip
     roles.add(tomlkit.comment("3 = { generator = true }"))
     return f"{TRACKS}\n{block(['tracks'], roles)}"
 
 
-def _same_units(begun: Begun, before: Manifest) -> bool:
-    if begun.partner is None:
+def _same_units(draft: ReviewDraft, before: Manifest) -> bool:
+    if draft.partner is None:
         return len(before.unit) == 1
-    return {unit.key for unit in before.unit} == set(begun.units)
+    return {unit.key for unit in before.unit} == set(draft.units)
 
 
-def _conditions(begun: Begun) -> str:
+def _conditions(draft: ReviewDraft) -> str:
     usual = tomlkit.table()
-    if begun.before is not None:
-        kept = begun.before.conditions.model_dump(exclude_none=True, exclude={"minutes_on"})
+    if draft.before is not None:
+        kept = draft.before.conditions.model_dump(exclude_none=True, exclude={"minutes_on"})
         usual = table_of(kept)
     else:
         for example in ("load_ohm = 8", 'input = "aux"', 'volume = "full"'):

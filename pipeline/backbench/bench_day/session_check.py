@@ -8,7 +8,7 @@ from pathlib import Path
 
 from backbench.bench_day.capture_files import found_file, recordings
 from backbench.bench_day.classify_stimulus import Unknown
-from backbench.bench_day.folder_scan import Listened, listened
+from backbench.bench_day.folder_scan import ScannedFile, scan_files
 from backbench.bench_day.level_checks import off_level
 from backbench.bench_day.manifest_entries import Suggestion, suggested, unlike
 from backbench.bench_day.measuring_chain import expired
@@ -50,9 +50,9 @@ class Checked:
     @property
     def unsound(self) -> list[str]:
         """A line for each capture that would not be whole and has no fault of its own."""
-        told = [str(fault) for fault in self.faults]
+        fault_lines = [str(fault) for fault in self.faults]
         lines = [] if self.ended is None else self.ended.faults()
-        return [line for line in lines if not any(_file_of(line) in text for text in told)]
+        return [line for line in lines if not any(_file_of(line) in text for text in fault_lines)]
 
     @property
     def sound(self) -> bool:
@@ -76,16 +76,16 @@ def check(folder: Path, settings: Settings | None, progress: Progress = nothing)
         manifest = read_manifest(data, MANIFEST_NAME)
     except UserError as error:
         return Checked(None, plan, list(error.faults))
-    found = listened(folder, recordings(folder))
+    scanned = scan_files(folder, recordings(folder))
     warnings = [] if settings is None else expired(manifest, settings)
     ended, faults, unmeasured = _ended(folder, manifest, settings, progress)
-    faults += _file_faults(folder, manifest, found, measured=ended is not None)
-    told = {one.file for one in ended.faulty} if ended else set()
-    faults += _unlike_stated(manifest, found, told)
-    warnings += [*dates_in_doubt(folder, manifest), *_levels(manifest, settings, found, plan)]
+    faults += _file_faults(folder, manifest, scanned, measured=ended is not None)
+    faulty_files = {one.file for one in ended.faulty} if ended else set()
+    faults += _unlike_stated(manifest, scanned, faulty_files)
+    warnings += [*dates_in_doubt(folder, manifest), *_levels(manifest, settings, scanned, plan)]
     warnings += ended.warnings() if ended else []
     named = {Path(capture.file).as_posix() for capture in manifest.capture}
-    extra = {name: item for name, item in found.items() if name not in named}
+    extra = {name: item for name, item in scanned.items() if name not in named}
     suggestions, unknown = _suggestions(extra, plan)
     return Checked(
         manifest=manifest,
@@ -115,11 +115,11 @@ def _ended(
 
 
 def _file_faults(
-    folder: Path, manifest: Manifest, found: dict[str, Listened], *, measured: bool
+    folder: Path, manifest: Manifest, scanned: dict[str, ScannedFile], *, measured: bool
 ) -> Iterator[Fault]:
     """measured: what a file holds has been told already."""
     named = {Path(capture.file).as_posix() for capture in manifest.capture}
-    unnamed = [name for name in found if name not in named]
+    unnamed = [name for name in scanned if name not in named]
     for position, capture in enumerate(manifest.capture, start=1):
         where = f"{MANIFEST_NAME}, capture {position} ({capture.file})"
         if not (folder / capture.file).is_file():
@@ -128,7 +128,7 @@ def _file_faults(
             continue
         if measured:
             continue
-        item = found.get(Path(capture.file).as_posix())
+        item = scanned.get(Path(capture.file).as_posix())
         if item is None:
             if not isinstance(capture.stimulus, Table):
                 yield Fault(where, "no audio file", "a recording")
@@ -150,7 +150,7 @@ def _missing_remedy(folder: Path, file: str, unnamed: list[str]) -> str:
 
 
 def _track_faults(
-    manifest: Manifest, capture: Capture, item: Listened, where: str
+    manifest: Manifest, capture: Capture, item: ScannedFile, where: str
 ) -> Iterator[Fault]:
     beyond = [n for n in manifest.tracks_of(capture) if n > item.tracks]
     if beyond:
@@ -162,14 +162,16 @@ def _track_faults(
 
 
 def _unlike_stated(
-    manifest: Manifest, found: dict[str, Listened], told: set[str]
+    manifest: Manifest, scanned: dict[str, ScannedFile], faulty_files: set[str]
 ) -> Iterator[Fault]:
     """Captures that hold something else than is stated. told: files whose faults are known."""
     for n, capture in enumerate(manifest.capture, start=1):
-        item = found.get(Path(capture.file).as_posix())
-        if item is None or item.heard is None or isinstance(capture.stimulus, Table):
+        item = scanned.get(Path(capture.file).as_posix())
+        if item is None or item.recognised is None or isinstance(capture.stimulus, Table):
             continue
-        instead = None if capture.file in told else unlike(capture.stimulus, item.heard)
+        instead = (
+            None if capture.file in faulty_files else unlike(capture.stimulus, item.recognised)
+        )
         if instead:
             where = f"{MANIFEST_NAME}, capture {n} ({capture.file})"
             yield Fault(where, instead, f"a {capture.stimulus.kind} as stated", CORRECT)
@@ -179,12 +181,15 @@ CORRECT = "name the file that was meant, or correct the stimulus"
 
 
 def _levels(
-    manifest: Manifest, settings: Settings | None, found: dict[str, Listened], plan: Plan | None
+    manifest: Manifest,
+    settings: Settings | None,
+    scanned: dict[str, ScannedFile],
+    plan: Plan | None,
 ) -> Iterator[str]:
     """Levels far from those planned."""
     for capture in manifest.capture:
-        item = found.get(Path(capture.file).as_posix())
-        usable = item and item.heard is not None and not isinstance(capture.stimulus, Table)
+        item = scanned.get(Path(capture.file).as_posix())
+        usable = item and item.recognised is not None and not isinstance(capture.stimulus, Table)
         if item and usable and settings is not None and plan is not None:
             yield from off_level(manifest, settings, capture, item, plan)
 
@@ -196,18 +201,18 @@ def _missing(folder: Path, plan: Plan | None) -> list[PlannedStep]:
 
 
 def _suggestions(
-    extra: dict[str, Listened], plan: Plan | None
+    extra: dict[str, ScannedFile], plan: Plan | None
 ) -> tuple[list[Suggestion], list[tuple[str, str]]]:
     suggestions, unknown = [], []
     for name, item in extra.items():
-        if item.heard is None:
+        if item.recognised is None:
             unknown.append((name, item.fault.found if item.fault else "it can't be read"))
             continue
-        found = suggested(name, item.heard, plan)
-        if found is not None:
-            suggestions.append(found)
-        elif isinstance(item.heard, Unknown):
-            unknown.append((name, item.heard.reason))
+        suggestion = suggested(name, item.recognised, plan)
+        if suggestion is not None:
+            suggestions.append(suggestion)
+        elif isinstance(item.recognised, Unknown):
+            unknown.append((name, item.recognised.reason))
     order = {step.stem: n for n, step in enumerate(plan.step if plan else [])}
     suggestions.sort(key=lambda item: (order.get(Path(item.file).stem, len(order)), item.file))
     return suggestions, unknown
@@ -224,7 +229,7 @@ class Accepted:
 def accept(folder: Path, suggestions: list[Suggestion]) -> Accepted:
     """Append the suggested entries to the manifest; each that can't be costs itself alone.
 
-    Left out are entries that are to be completed, that contradict what is heard in the file, or
+    Left out are entries that are to be completed, that contradict what the file holds, or
     that the manifest can't take. Comments and order stay as they are.
     """
     path = folder / MANIFEST_NAME

@@ -22,7 +22,7 @@ from backbench.commands.quantity_options import quantity
 from backbench.errors import MISSING, Fault, UserError
 
 if TYPE_CHECKING:
-    from backbench.bench_day.new_review import Begun
+    from backbench.bench_day.new_review import ReviewDraft
     from backbench.bench_day.planned_capture import Plan
     from backbench.catalogue import Catalogue
     from backbench.documents.manifest import Manifest
@@ -94,18 +94,18 @@ def new(
         "topology": topology, "made": made, "state": state, "work": work or None,
         "rated_power_w": rated_power_w,
     }  # fmt: skip
-    begun = new_review.Begun(
+    draft = new_review.ReviewDraft(
         key=key or folder.resolve().name, date=date_of(date),
         bench=_bench(home.settings, bench), mains_hz=_mains(mains_hz, before),
         unit=unit[0], facts=facts, before=before, same_unit=same,
         outputs=tuple(output or ("left", "right")), partner=new_review.partner_of(unit),
         serials=new_review.serials_of(serial, unit),
     )  # fmt: skip
-    begun = _prompted(begun)
+    draft = _prompted(draft)
     if dry_run:
-        typer.echo(new_review.manifest_text(begun))
+        typer.echo(new_review.manifest_text(draft))
         return
-    path = new_review.begin(folder, begun)
+    path = new_review.begin(folder, draft)
     known = f", from {before.review.key}" if before else ""
     typer.echo(f"Wrote {path}{known}. Check it; next: backbench plan {folder}")
 
@@ -257,7 +257,7 @@ def _mains(given: float | None, before: Manifest | None) -> float:
     raise UserError("the mains frequency is not known", [fault])
 
 
-def _prompted(begun: Begun) -> Begun:
+def _prompted(draft: ReviewDraft) -> ReviewDraft:
     """The facts that are missing, from the reviewer where there is a terminal to ask on."""
     import sys
     from dataclasses import replace
@@ -265,11 +265,11 @@ def _prompted(begun: Begun) -> Begun:
     from backbench.bench_day.new_review import HINTS, missing_facts
 
     if not sys.stdin.isatty():
-        return begun
-    for name in missing_facts(begun):
+        return draft
+    for name in missing_facts(draft):
         hint = f" ({HINTS[name]})" if name in HINTS else ""
-        begun.facts[name] = typer.prompt(f"{name}{hint}")
-    return replace(begun, facts=begun.facts)
+        draft.facts[name] = typer.prompt(f"{name}{hint}")
+    return replace(draft, facts=draft.facts)
 
 
 def _manifest(folder: Path) -> Manifest:

@@ -17,7 +17,7 @@ from backbench.commands.common import (
     Wide,
     app,
     assigned,
-    faulty_queries_told,
+    faulty_queries_text,
     opened,
     show_frame,
 )
@@ -77,7 +77,7 @@ def queries(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = F
             for name, one in home.queries().items()
         ]
         show_frame(pl.DataFrame(rows, infer_schema_length=None), out_format)
-    if faulty_queries_told(home):
+    if faulty_queries_text(home):
         raise typer.Exit(PARTLY_DONE)
 
 
@@ -101,8 +101,8 @@ def readings(
     home = opened(catalogue)
     home.outcome(review)
     with home.reading() as store:
-        found = reading_list(store, review, metric, in_words=out_format == "table")
-    show_frame(found, out_format, out)
+        rows = reading_list(store, review, metric, in_words=out_format == "table")
+    show_frame(rows, out_format, out)
 
 
 @app.command(rich_help_panel=BROWSE)

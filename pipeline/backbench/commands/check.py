@@ -45,53 +45,53 @@ def check(
 
     settings = opened(catalogue).settings if catalogue is not None else None
     with watched() as watch:
-        found = look(folder, settings, watch.progress)
-    if accept and not dry_run and found.manifest is not None and found.suggestions:
-        _report_suggestions(found)
-        done = add(folder, found.suggestions)
+        checked = look(folder, settings, watch.progress)
+    if accept and not dry_run and checked.manifest is not None and checked.suggestions:
+        _report_suggestions(checked)
+        done = add(folder, checked.suggestions)
         for file, reason in done.left_out:
             typer.echo(f"{file}: not added: {reason}", err=True)
         number = counted(len(done.added), "entry", "entries")
         typer.echo(f"Added {number} to {folder / 'review.toml'}; checked again with them:\n")
         with watched() as watch:
-            found = look(folder, settings, watch.progress)
-    _report_check(found)
-    if not found.sound:
+            checked = look(folder, settings, watch.progress)
+    _report_check(checked)
+    if not checked.sound:
         raise typer.Exit(1)
-    if found.manifest is not None and not found.suggestions and not found.missing:
+    if checked.manifest is not None and not checked.suggestions and not checked.missing:
         typer.echo(f"Next: backbench ingest {folder}")
 
 
-def _report_check(found: Checked) -> None:
-    for fault in found.faults:
+def _report_check(checked: Checked) -> None:
+    for fault in checked.faults:
         typer.echo(printable(f"fault: {fault}"), err=True)
-    for line in found.unsound:
+    for line in checked.unsound:
         typer.echo(printable(f"fault: {line}"), err=True)
-    for line in found.warnings:
+    for line in checked.warnings:
         typer.echo(printable(f"warning: {line}"), err=True)
-    _report_suggestions(found)
-    if found.missing:
+    _report_suggestions(checked)
+    if checked.missing:
         typer.echo("\nPlanned but not recorded yet:")
-        for step in found.missing:
+        for step in checked.missing:
             typer.echo(f"  {step.file}  {_level(step)}{step.why}")
-    if found.unmeasured and found.manifest is not None:
-        typer.echo(f"note: {found.unmeasured}", err=True)
-    faults = len(found.faults) + len(found.unsound)
-    taken = found.ended.counts() if found.ended else counted(found.taken, "capture")
+    if checked.unmeasured and checked.manifest is not None:
+        typer.echo(f"note: {checked.unmeasured}", err=True)
+    faults = len(checked.faults) + len(checked.unsound)
+    taken = checked.ended.counts() if checked.ended else counted(checked.taken, "capture")
     typer.echo(
-        f"\n{taken} in the manifest; {len(found.suggestions)} suggested, "
-        f"{len(found.missing)} missing, {counted(faults, 'fault')}, "
-        f"{counted(len(found.warnings), 'warning')}."
+        f"\n{taken} in the manifest; {len(checked.suggestions)} suggested, "
+        f"{len(checked.missing)} missing, {counted(faults, 'fault')}, "
+        f"{counted(len(checked.warnings), 'warning')}."
     )
 
 
-def _report_suggestions(found: Checked) -> None:
-    for item in found.suggestions:
+def _report_suggestions(checked: Checked) -> None:
+    for item in checked.suggestions:
         typer.echo(f"\n# {item.file}, {item.source}" + ("" if item.ready else "; to be completed"))
         typer.echo(item.text)
         if item.warning:
             typer.echo(f"warning: {item.file}: {item.warning}", err=True)
-    for name, reason in found.unknown:
+    for name, reason in checked.unknown:
         typer.echo(f"{name}: not recognised ({reason})", err=True)
 
 

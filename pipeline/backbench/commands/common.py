@@ -113,12 +113,12 @@ def opened(home: Path) -> Catalogue:
     return Catalogue(home)
 
 
-def faulty_queries_told(home: Catalogue) -> bool:
+def faulty_queries_text(home: Catalogue) -> bool:
     """A line for each of the catalogue's own queries that can't be used; whether there are any."""
     wrong = home.faulty_queries()
     for name, faults in wrong.items():
-        told = "; ".join(map(str, faults))
-        typer.echo(f"query {name} is left out: {told}", err=True)
+        text = "; ".join(map(str, faults))
+        typer.echo(f"query {name} is left out: {text}", err=True)
     return bool(wrong)
 
 

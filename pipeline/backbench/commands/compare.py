@@ -91,16 +91,16 @@ def before_after(
     from backbench.reports.work_report import show_work
 
     with opened(catalogue).reading() as store:
-        title, found = changes(store, unit)
+        title, changed = changes(store, unit)
     if not title:
         typer.echo(
             f"{unit} has no review as received and a later one in another state; "
             "review it again after the work"
         )
     elif out_format == "table" and out is None:
-        show_work(unit, most_certain(found))
+        show_work(unit, most_certain(changed))
     else:
-        show_frame(frame_of(found), out_format, out)
+        show_frame(frame_of(changed), out_format, out)
 
 
 @app.command(rich_help_panel=COMPARE)

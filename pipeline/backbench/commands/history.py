@@ -56,14 +56,17 @@ def _show(entry: HistoryEntry) -> None:
     typer.echo(f"receipt {receipt.number}, review {receipt.review}, measured on {entry.reviewed}")
     for change in entry.changes or ("no change of content",):
         typer.echo(f"  {change}")
-    if entry.moved is None:
+    if entry.changed_readings is None:
         return
-    typer.echo(f"  {counted(len(entry.moved), 'reading')} changed" + (":" if entry.moved else ""))
-    for one in entry.moved[:FEW]:
+    typer.echo(
+        f"  {counted(len(entry.changed_readings), 'reading')} changed"
+        + (":" if entry.changed_readings else "")
+    )
+    for one in entry.changed_readings[:FEW]:
         was, now = ("none" if v is None else in_text(v, digits=6) for v in (one.before, one.after))
         typer.echo(f"    {one.output} {one.metric} ({one.conditions}): {was} → {now}")
-    if len(entry.moved) > FEW:
-        typer.echo(f"    and {len(entry.moved) - FEW} more")
+    if len(entry.changed_readings) > FEW:
+        typer.echo(f"    and {len(entry.changed_readings) - FEW} more")
 
 
 @app.command(rich_help_panel=CORRECT)

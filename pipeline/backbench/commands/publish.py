@@ -17,7 +17,7 @@ from backbench.commands.common import (
     Home,
     Processes,
     app,
-    faulty_queries_told,
+    faulty_queries_text,
     opened,
 )
 from backbench.quantities.counts import counted
@@ -66,7 +66,7 @@ def publish(
     )
     for trouble in done.troubles:
         typer.echo(trouble, err=True)
-    faulty = faulty_queries_told(opened(catalogue))
+    faulty = faulty_queries_text(opened(catalogue))
     if done.troubles or faulty:
         raise typer.Exit(PARTLY_DONE)
 

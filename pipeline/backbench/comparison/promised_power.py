@@ -42,15 +42,15 @@ def at_power(rows: Sequence[Row], power_w: float) -> list[Row]:
     rows: readings of one metric with a value, in its unit, with power_u (relative). Interpolated
     ones have the power asked for and say between which steps in `reason`.
     """
-    found: list[Row] = []
+    values: list[Row] = []
     for curve in _curves(rows):
         exact = [row for row in curve if row["power_w"] and _offset(row, power_w) <= EXACT]
         if exact:
             nearest = min(exact, key=lambda row: (_offset(row, power_w), row["reading_key"]))
-            found.append(_widened(nearest, power_w))
+            values.append(_widened(nearest, power_w))
         else:
-            found += _between_steps(curve, power_w)
-    return found
+            values += _between_steps(curve, power_w)
+    return values
 
 
 def _curves(rows: Iterable[Row]) -> Iterator[list[Row]]:

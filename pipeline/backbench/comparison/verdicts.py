@@ -169,8 +169,10 @@ def _not_at(
 def _worst(held: Sequence[Verdict]) -> Verdict:
     """The worst of the outputs' verdicts, with what the other outputs have beside it."""
     worst, *others = sorted(held, key=_severity)
-    beside = [f"{v.output}: {measured(v.value, v.uncertainty, v.unit)}" for v in others if v.output]
-    return replace(worst, explanation="; ".join([worst.explanation, *beside]))
+    others_text = [
+        f"{v.output}: {measured(v.value, v.uncertainty, v.unit)}" for v in others if v.output
+    ]
+    return replace(worst, explanation="; ".join([worst.explanation, *others_text]))
 
 
 def _as_referred(row: Mapping[str, Any]) -> Mapping[str, Any]:

@@ -18,23 +18,27 @@ LONGEST = 100
 
 def unreadable(text: str, message: str, name: str) -> Fault:
     """The fault of a text that the TOML parser refused with a message: its line, quoted."""
-    found = AT.search(message)
-    if found is None:
+    position = AT.search(message)
+    if position is None:
         return Fault(name, message or "nesting without end", "TOML", "correct the line named")
-    number = int(found[1])
+    number = int(position[1])
     lines = text.splitlines()
     line = lines[number - 1].strip() if number <= len(lines) else ""
-    said = message[: found.start()].strip()
+    message_text = message[: position.start()].strip()
     quoted = line if len(line) <= LONGEST else f"{line[:LONGEST]}…"
-    return Fault(f"{name}, line {number}", quoted or "the end of the file", _likely(line, said))
+    return Fault(
+        f"{name}, line {number}", quoted or "the end of the file", _likely(line, message_text)
+    )
 
 
-def _likely(line: str, said: str) -> str:
+def _likely(line: str, message_text: str) -> str:
     """What was likely meant by a line; the parser's own words where nothing is likely."""
-    if "overwrite" in said:
-        return f"each key once ({said[:1].lower()}{said[1:]})"
-    found = (test(line) for test in (_comma, _day, _quotes, _brackets, _bare))
-    return next((text for text in found if text), f"TOML ({said[:1].lower()}{said[1:]})")
+    if "overwrite" in message_text:
+        return f"each key once ({message_text[:1].lower()}{message_text[1:]})"
+    hints = (test(line) for test in (_comma, _day, _quotes, _brackets, _bare))
+    return next(
+        (text for text in hints if text), f"TOML ({message_text[:1].lower()}{message_text[1:]})"
+    )
 
 
 def _comma(line: str) -> str | None:
@@ -45,11 +49,11 @@ def _comma(line: str) -> str | None:
 
 def _day(line: str) -> str | None:
     """The date as TOML has it; both where day and month can't be told apart."""
-    found = DAY.search(line)
-    if found is None:
+    match = DAY.search(line)
+    if match is None:
         return None
-    key = line[: found.start(1)]
-    first, second, third = (int(part) for part in found.groups()[:3])
+    key = line[: match.start(1)]
+    first, second, third = (int(part) for part in match.groups()[:3])
     orders = [(first, second, third)] if first > 31 else [
         (third, second, first), (third, first, second)
     ]  # fmt: skip
@@ -82,8 +86,8 @@ def _brackets(line: str) -> str | None:
 
 def _bare(line: str) -> str | None:
     for pattern in (WITH_UNIT, BARE):
-        found = pattern.search(line)
-        if found:
-            return f'text in quotation marks: {line[: found.start(1)]}"{found[1]}"'
+        match = pattern.search(line)
+        if match:
+            return f'text in quotation marks: {line[: match.start(1)]}"{match[1]}"'
     unlike = "=" not in line and line
     return "a key, an equals sign and a value: key = value" if unlike else None

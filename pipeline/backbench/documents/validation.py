@@ -113,7 +113,7 @@ def worded(detail: ErrorDetails, name: str, model: type[BaseModel]) -> Fault:
     location = tuple(part for part in detail["loc"] if not _internal(part))
     where = f"{name}, {spelled(location)}" if location else name
     kind, given = detail["type"], detail["input"]
-    found = MISSING if given is None else shortened(given)
+    given_text = MISSING if given is None else shortened(given)
     if kind == "missing":
         return Fault(where, MISSING, "a value", "no default is assumed")
     if kind == "extra_forbidden":
@@ -121,10 +121,10 @@ def worded(detail: ErrorDetails, name: str, model: type[BaseModel]) -> Fault:
     if kind == "value_error":
         text = detail["msg"].removeprefix("Value error, ")
         expected, _, remedy = text.partition(" | ")
-        return Fault(where, found, expected, remedy)
+        return Fault(where, given_text, expected, remedy)
     if kind in _TYPES:
-        return Fault(where, found, _TYPES[kind])
-    return Fault(where, found, _bounds(detail))
+        return Fault(where, given_text, _TYPES[kind])
+    return Fault(where, given_text, _bounds(detail))
 
 
 def _bounds(detail: ErrorDetails) -> str:

@@ -167,13 +167,13 @@ def _bench(job: Job) -> CaptureData | None:
     if kept is not None:
         return kept
     try:
-        found = next(materials_of(job))
+        bench = next(materials_of(job))
     except (UserError, Refusal):
         return None
     while len(_bench_kept) >= BENCHES_KEPT and _bytes_kept() > MORE_KEPT_BYTES:
         del _bench_kept[next(iter(_bench_kept))]
-    _bench_kept[job.base_key] = found
-    return found
+    _bench_kept[job.base_key] = bench
+    return bench
 
 
 def _bytes_kept() -> int:

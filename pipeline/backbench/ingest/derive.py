@@ -155,14 +155,14 @@ def _by_review(
 def _curves(rows: Sequence[Row], readings: list[Reading]) -> list[CurveReading]:
     """Responses and phases, each beside a reading that carries its capture's conditions."""
     like = {(r.analysis_key, r.unit_key, r.output): r for r in reversed(readings)}
-    found = []
+    curves = []
     for row in rows:
         place = (row["analysis_key"], row["unit_key"], row["output"])
         if place in like:
             u = None if row["uncertainty"] is None else np.array(row["uncertainty"])
             data = CurveData(np.array(row["x"]), np.array(row["y"]), u)
-            found.append(CurveReading(row["curve"], like[place], data))
-    return found
+            curves.append(CurveReading(row["curve"], like[place], data))
+    return curves
 
 
 def _promised(row: Row) -> Promised:

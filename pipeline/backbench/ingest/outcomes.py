@@ -90,8 +90,8 @@ class ReviewOutcome:
 
     def faults(self) -> list[str]:
         """A line for each capture that isn't whole, then for those that contradict each other."""
-        told = [f"{one.file}: {one.state}: {one.reason}" for one in self.faulty]
-        return told + [str(item) for item in self.across if item.warns]
+        lines = [f"{one.file}: {one.state}: {one.reason}" for one in self.faulty]
+        return lines + [str(item) for item in self.across if item.warns]
 
     def not_worked_out(self) -> list[str]:
         """A line for each figure across captures for which they didn't suffice."""
@@ -103,8 +103,8 @@ class ReviewOutcome:
         for capture in self.captures:
             for text in capture.warnings:
                 files.setdefault(text, []).append(capture.file)
-        told = [f"{', '.join(names)}: {text}" for text, names in files.items()]
-        return told + [str(one) for one in self.across if not one.refused and not one.warns]
+        lines = [f"{', '.join(names)}: {text}" for text, names in files.items()]
+        return lines + [str(one) for one in self.across if not one.refused and not one.warns]
 
 
 CAPTURES = """

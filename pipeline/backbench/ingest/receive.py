@@ -108,9 +108,9 @@ def received_file(home: Path, name: str, vault: Vault, named: Collection[str]) -
             return Received(None, None, "not a regular file")
         return Received(*vault.put(path))
     except FileNotFoundError:
-        beside = [one.relative_to(home).as_posix() for one in path.parent.glob("*")]
-        asked = did_you_mean(name, [other for other in beside if other not in named])
-        return Received(None, None, "; ".join(filter(None, ["no such file", asked])))
+        present = [one.relative_to(home).as_posix() for one in path.parent.glob("*")]
+        suggestion = did_you_mean(name, [other for other in present if other not in named])
+        return Received(None, None, "; ".join(filter(None, ["no such file", suggestion])))
     except (OSError, RuntimeError) as error:
         return Received(None, None, getattr(error, "strerror", None) or "it can't be read")
 

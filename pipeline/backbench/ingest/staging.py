@@ -43,10 +43,10 @@ def leave_chunk(tables: Mapping[str, bytes], folder: Path) -> Path:
 
 
 def _checksum(tables: Mapping[str, bytes]) -> str:
-    found = hashlib.sha256()
+    digest = hashlib.sha256()
     for name in SCHEMAS:
-        found.update(hashlib.sha256(tables[name]).digest())
-    return found.hexdigest()[:32]
+        digest.update(hashlib.sha256(tables[name]).digest())
+    return digest.hexdigest()[:32]
 
 
 def analyses_of(chunk: Path) -> list[str]:

@@ -29,11 +29,11 @@ FROM reading WHERE review_key = ? AND unit_key = ? ORDER BY ALL
 """
 PLACE = 12
 """Leading columns of READINGS that tell which reading it is."""
-MOVED = 1e-9
+CHANGED_BY = 1e-9
 
 
 @dataclass(frozen=True)
-class Moved:
+class ChangedReading:
     """A reading before and after; None where it wasn't or isn't."""
 
     output: str
@@ -50,7 +50,7 @@ class HistoryEntry:
     receipt: Receipt
     reviewed: str
     changes: tuple[str, ...]
-    moved: tuple[Moved, ...] | None = None
+    changed_readings: tuple[ChangedReading, ...] | None = None
 
 
 def history(
@@ -65,15 +65,15 @@ def history(
     """
     entries: list[HistoryEntry] = []
     before: dict[str, Receipt] = {}
-    found = _receipts(places, unit)
-    started(len(found))
-    for receipt, manifest in found:
+    receipts = _receipts(places, unit)
+    started(len(receipts))
+    for receipt, manifest in receipts:
         earlier = before.get(receipt.review)
         changes = tuple(_changes(places, earlier, receipt)) if earlier else ("first ingested",)
-        moved = None
+        changed = None
         if with_readings and earlier is not None:
-            moved = tuple(_moved(places, unit, earlier, receipt))
-        entries.append(HistoryEntry(receipt, manifest.review.date.isoformat(), changes, moved))
+            changed = tuple(_changed_readings(places, unit, earlier, receipt))
+        entries.append(HistoryEntry(receipt, manifest.review.date.isoformat(), changes, changed))
         before[receipt.review] = receipt
         progress(1)
     return entries
@@ -128,10 +128,10 @@ def _flat(content: Any, path: str = "") -> dict[str, Any]:
         pairs = ((f"{path} {_name(n, item)}", item) for n, item in enumerate(content, start=1))
     else:
         return {path: content}
-    found: dict[str, Any] = {}
+    flat: dict[str, Any] = {}
     for name, value in pairs:
-        found |= _flat(value, name)
-    return found
+        flat |= _flat(value, name)
+    return flat
 
 
 def _name(position: int, item: dict[str, Any]) -> str:
@@ -141,15 +141,17 @@ def _name(position: int, item: dict[str, Any]) -> str:
     return str(position)
 
 
-def _moved(places: CataloguePaths, unit: str, earlier: Receipt, later: Receipt) -> Iterator[Moved]:
+def _changed_readings(
+    places: CataloguePaths, unit: str, earlier: Receipt, later: Receipt
+) -> Iterator[ChangedReading]:
     old, new = (_readings(places, unit, one) for one in (earlier, later))
     for place in sorted(old.keys() | new.keys(), key=repr):
         was, now = old.get(place), new.get(place)
         same = was == now or (
-            was is not None and now is not None and abs(was - now) <= MOVED * abs(was)
+            was is not None and now is not None and abs(was - now) <= CHANGED_BY * abs(was)
         )
         if not same:
-            yield Moved(place[1], place[3], _conditions(place), was, now)
+            yield ChangedReading(place[1], place[3], _conditions(place), was, now)
 
 
 def _conditions(place: tuple[Any, ...]) -> str:

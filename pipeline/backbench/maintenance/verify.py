@@ -57,7 +57,7 @@ def verify(places: CataloguePaths, progress: Progress) -> Report:
 
 def _receipts(places: CataloguePaths, report: Report) -> list[Receipt]:
     """The readable receipts in order; numbers must count from 1 without a gap."""
-    found: list[Receipt] = []
+    receipts: list[Receipt] = []
     for path in sorted(places.ledger.folder.glob("[0-9]*.json")):
         try:
             receipt = read_receipt(path)
@@ -67,13 +67,13 @@ def _receipts(places: CataloguePaths, report: Report) -> list[Receipt]:
         if path.stem != f"{receipt.number:06d}":
             expected = f"{receipt.number:06d}.json"
             report.faults.append(Fault(str(path), f"receipt {receipt.number}", expected, RESTORE))
-        found.append(receipt)
-    report.receipts = len(found)
+        receipts.append(receipt)
+    report.receipts = len(receipts)
     numbers = {int(path.stem) for path in places.ledger.folder.glob("[0-9]*.json")}
     for missing in sorted(set(range(1, max(numbers, default=0))) - numbers):
         where = str(places.ledger.folder / f"{missing:06d}.json")
         report.faults.append(Fault(where, "no such file", "a receipt for every number", RESTORE))
-    return found
+    return receipts
 
 
 def _originals(places: CataloguePaths, report: Report, progress: Progress) -> set[str]:
@@ -185,12 +185,12 @@ GROUP BY ALL ORDER BY ALL
 def _entered(store: Database, places: CataloguePaths, whole: set[str]) -> list[Fault]:
     """Entered readings must be the figures of their review's manifest, with their origin."""
     faults: list[Fault] = []
-    for key, sha256, found in store.rows(ENTERED):
+    for key, sha256, figures in store.rows(ENTERED):
         if sha256 not in whole:
             continue
         entered = read_manifest(places.vault.read(sha256), f"{key}, manifest").entered
         written = [(one.output, one.metric, one.value, one.origin) for one in entered]
-        if sorted(written) != sorted(found):
+        if sorted(written) != sorted(figures):
             where, what = f"{DATABASE_NAME}, review {key}", "other figures than were entered"
             faults.append(Fault(where, what, "those of its manifest", REBUILD))
     return faults

@@ -73,7 +73,7 @@ DANGLING = {
 
 def row_faults(store: Database) -> list[Fault]:
     """One fault for each rule that rows break, with their number and the first of them."""
-    found: list[Fault] = []
+    faults: list[Fault] = []
     for table, grain in GRAINS.items():
         rows = store.rows(
             f"SELECT concat_ws(', ', {grain}), count(*) FROM {table} "
@@ -81,10 +81,10 @@ def row_faults(store: Database) -> list[Fault]:
         )
         if rows:
             repeats = f"{len(rows)} keys more than once, first {rows[0][0]}"
-            found.append(Fault(f"{DATABASE_NAME}, {table}", repeats, f"{grain} unique", REBUILD))
+            faults.append(Fault(f"{DATABASE_NAME}, {table}", repeats, f"{grain} unique", REBUILD))
     for what, sql in DANGLING.items():
         rows = store.rows(f"{sql} ORDER BY ALL")
         if rows:
             repeats = f"{what}, {len(rows)} times, first {rows[0][0]}"
-            found.append(Fault(DATABASE_NAME, repeats, "none", REBUILD))
-    return found
+            faults.append(Fault(DATABASE_NAME, repeats, "none", REBUILD))
+    return faults

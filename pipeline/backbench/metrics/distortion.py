@@ -44,9 +44,9 @@ MOST_MIRRORED = 0.1
 
 def refuse_mirrored(tone: ToneView) -> None:
     """Raise Refusal where mirrored harmonics make up a good part of what is beside the tone."""
-    found = [place for place in tone.mirrored if stands(place)]
-    if sum(place.square.value for place in found) > MOST_MIRRORED * tone.lines.residual.value:
-        first = max(found, key=lambda place: place.square.value)
+    standing = [place for place in tone.mirrored if stands(place)]
+    if sum(place.square.value for place in standing) > MOST_MIRRORED * tone.lines.residual.value:
+        first = max(standing, key=lambda place: place.square.value)
         raise Refusal(
             f"aliasing: harmonic {first.order} at {in_text(first.hz, 'Hz', 6)}, above half the "
             f"sample rate, stands at {in_text(first.seen_hz, 'Hz', 6)} in the record; record at a "
@@ -95,10 +95,10 @@ def thd(tone: ToneView) -> MeasuredValue:
 
 
 def _thd(tone: ToneView) -> MeasuredValue:
-    found, last = with_second_and_third(tone)
-    part = found.total(2, last)
+    harmonics, last = with_second_and_third(tone)
+    part = harmonics.total(2, last)
     figure = _narrowed(percent(part, tone.square, ceiling_of(tone, last)), last)
-    return with_mains(tone, figure, found)
+    return with_mains(tone, figure, harmonics)
 
 
 @metric(
@@ -120,10 +120,10 @@ def thd_total(tone: ToneView) -> MeasuredValue:
 
 
 def _thd_total(tone: ToneView) -> MeasuredValue:
-    found, last = with_second_and_third(tone)
-    part = found.total(2, last)
+    harmonics, last = with_second_and_third(tone)
+    part = harmonics.total(2, last)
     figure = _narrowed(percent_of_total(part, tone.square, ceiling_of(tone, last)), last)
-    return with_mains(tone, figure, found)
+    return with_mains(tone, figure, harmonics)
 
 
 def percent_of_total(
@@ -157,9 +157,9 @@ def thd_wide(tone: ToneView) -> MeasuredValue:
 
 
 def _thd_wide(tone: ToneView) -> MeasuredValue:
-    found, last = with_second_and_third(tone, BAND_HZ[1])
-    figure = percent(found.total(2, last), tone.square, ceiling_of(tone, last))
-    return with_mains(tone, figure, found)
+    harmonics, last = with_second_and_third(tone, BAND_HZ[1])
+    figure = percent(harmonics.total(2, last), tone.square, ceiling_of(tone, last))
+    return with_mains(tone, figure, harmonics)
 
 
 @metric(
@@ -189,13 +189,13 @@ def thd_n(tone: ToneView) -> MeasuredValue:
 def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
     tone.distorting()
     refuse_mirrored(tone)
-    found = less_steps(tone, percent_of_total(tone.lines.residual, tone.square), 100.0)
+    value = less_steps(tone, percent_of_total(tone.lines.residual, tone.square), 100.0)
     bench = tone.bench
     if bench is None:
-        return found
+        return value
     # The bench's noise has its own volts, its harmonics go with the level.
     noise = 100 * _noise_of(bench).value / tone.square.rms
-    clear = noise_off(found, MeasuredValue(noise, 0.0))
+    clear = noise_off(value, MeasuredValue(noise, 0.0))
     return off_at_level(clear, tone.level_v, of_levels(tone, _in_band))
 
 
@@ -223,8 +223,8 @@ def _noise_of(tone: ToneView) -> MeasuredValue:
 
 def _in_band(tone: ToneView) -> MeasuredValue:
     """All harmonics up to 20 kHz, however few, over the fundamental."""
-    found = counted(tone, 2, int(BAND_HZ[1]), BAND_HZ[1])
-    return percent(found.total(2, int(BAND_HZ[1])), tone.square, math.inf)
+    harmonics = counted(tone, 2, int(BAND_HZ[1]), BAND_HZ[1])
+    return percent(harmonics.total(2, int(BAND_HZ[1])), tone.square, math.inf)
 
 
 @metric(
@@ -240,12 +240,12 @@ def _in_band(tone: ToneView) -> MeasuredValue:
 )
 def sinad(tone: ToneView) -> MeasuredValue:
     """Rms of all over the rms of all but the fundamental, 20 Hz to 20 kHz."""
-    found = beyond_band(tone, _distortion_and_noise(tone), BAND_HZ[1])
-    relative = found.uncertainty / found.value
+    value = beyond_band(tone, _distortion_and_noise(tone), BAND_HZ[1])
+    relative = value.uncertainty / value.value
     own = DB_PER_RELATIVE * relative
-    bound: Bound | None = "lower" if found.bound else None
-    ratio = -20 * math.log10(found.value / 100)
-    return MeasuredValue(ratio, own, own, found.dof, bound, remark=found.remark)
+    bound: Bound | None = "lower" if value.bound else None
+    ratio = -20 * math.log10(value.value / 100)
+    return MeasuredValue(ratio, own, own, value.dof, bound, remark=value.remark)
 
 
 @metric(
@@ -265,13 +265,13 @@ def sinad(tone: ToneView) -> MeasuredValue:
 )
 def snr(tone: ToneView) -> MeasuredValue:
     """Fundamental over all that is neither fundamental nor harmonic, 20 Hz to 20 kHz."""
-    found = _noise_of(tone)
+    noise = _noise_of(tone)
     if tone.bench is not None:
-        found = noise_off(found, _noise_of(tone.bench))
-    u = DB_PER_RELATIVE * math.hypot(found.uncertainty / found.value, tone.square.relative)
-    ratio = 20 * math.log10(tone.square.rms / found.value)
-    bound: Bound | None = "lower" if found.bound else None
-    figure = MeasuredValue(ratio, u, u, found.dof, bound, remark=found.remark)
+        noise = noise_off(noise, _noise_of(tone.bench))
+    u = DB_PER_RELATIVE * math.hypot(noise.uncertainty / noise.value, tone.square.relative)
+    ratio = 20 * math.log10(tone.square.rms / noise.value)
+    bound: Bound | None = "lower" if noise.bound else None
+    figure = MeasuredValue(ratio, u, u, noise.dof, bound, remark=noise.remark)
     return _perhaps_hum(tone, figure)
 
 
@@ -316,10 +316,10 @@ def _one(tone: ToneView, n: int) -> MeasuredValue:
 
 def _harmonics(tone: ToneView) -> Iterator[MeasuredValue]:
     """Each harmonic over the fundamental in percent."""
-    found = counted(tone, 2, LAST_ORDER)
-    for n in found.orders.tolist():
-        figure = replace(percent(found.one(n), tone.square, math.inf), order=n)
-        yield with_mains(tone, figure, found, only=n)
+    harmonics = counted(tone, 2, LAST_ORDER)
+    for n in harmonics.orders.tolist():
+        figure = replace(percent(harmonics.one(n), tone.square, math.inf), order=n)
+        yield with_mains(tone, figure, harmonics, only=n)
 
 
 def _in_decibels(figure: MeasuredValue) -> MeasuredValue:

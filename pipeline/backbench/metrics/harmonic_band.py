@@ -133,19 +133,19 @@ MAINS_MATTERS = 0.1
 
 
 def with_mains(
-    tone: ToneView, figure: MeasuredValue, found: Harmonics, only: int | None = None
+    tone: ToneView, figure: MeasuredValue, harmonics: Harmonics, only: int | None = None
 ) -> MeasuredValue:
     """The figure, with a remark where mains lines may make up a good part of its harmonics.
 
     only: the one harmonic that the figure is of.
     """
-    chosen = found.orders == only if only else found.orders > 1
-    figure = _with_steps(tone, figure, found.noise[chosen])
-    hidden = float(found.hum[chosen].sum())
-    seen = float(np.maximum(found.square[chosen], found.noise[chosen]).sum())
+    chosen = harmonics.orders == only if only else harmonics.orders > 1
+    figure = _with_steps(tone, figure, harmonics.noise[chosen])
+    hidden = float(harmonics.hum[chosen].sum())
+    seen = float(np.maximum(harmonics.square[chosen], harmonics.noise[chosen]).sum())
     if hidden <= MAINS_MATTERS * seen:
         return figure
-    shown = replace(found, orders=np.where(chosen, found.orders, 0))
+    shown = replace(harmonics, orders=np.where(chosen, harmonics.orders, 0))
     return replace(figure, remark=joined(figure.remark, mains_remark(tone, shown)))
 
 
@@ -160,10 +160,10 @@ def _with_steps(tone: ToneView, figure: MeasuredValue, noise: Array) -> Measured
     return replace(figure, remark=joined(figure.remark, remark))
 
 
-def mains_remark(tone: ToneView, found: Harmonics) -> str:
+def mains_remark(tone: ToneView, harmonics: Harmonics) -> str:
     """Which harmonics mains lines may hide in, and what to play instead."""
-    hit = ((found.hum > 0) | found.blind) & (found.orders > 1)
-    orders = ", ".join(map(str, found.orders[hit].tolist()))
+    hit = ((harmonics.hum > 0) | harmonics.blind) & (harmonics.orders > 1)
+    orders = ", ".join(map(str, harmonics.orders[hit].tolist()))
     mains = tone.capture_data.mains_hz or 0.0
     hz = tone.stated_hz
     clear = "23 Hz" if hz < 100 else "997 Hz" if 900 < hz < 1100 else "another frequency"

@@ -29,13 +29,13 @@ DISTINCT_SIGMAS = 2.0
 """Two harmonics are told apart where they differ by more standard deviations than this."""
 
 
-def _sum_of(found: Harmonics, parity: int) -> MeanSquare:
+def _sum_of(harmonics: Harmonics, parity: int) -> MeanSquare:
     """Even (0) or odd (1) harmonics among those found, together."""
-    chosen = found.orders % 2 == parity
+    chosen = harmonics.orders % 2 == parity
     kept = replace(
-        found, orders=found.orders[chosen], square=found.square[chosen],
-        noise=found.noise[chosen], hum=found.hum[chosen],
-        blind=found.blind[chosen], phase=found.phase[chosen],
+        harmonics, orders=harmonics.orders[chosen], square=harmonics.square[chosen],
+        noise=harmonics.noise[chosen], hum=harmonics.hum[chosen],
+        blind=harmonics.blind[chosen], phase=harmonics.phase[chosen],
     )  # fmt: skip
     return kept.total(2, LAST_ORDER)
 
@@ -81,9 +81,9 @@ def _odd(tone: ToneView) -> MeasuredValue:
 
 
 def _sum(tone: ToneView, parity: int) -> MeasuredValue:
-    found, last = with_second_and_third(tone)
-    figure = percent(_sum_of(found, parity), tone.square, math.inf)
-    return with_mains(tone, replace(figure, detail=harmonic_detail(last)), found)
+    harmonics, last = with_second_and_third(tone)
+    figure = percent(_sum_of(harmonics, parity), tone.square, math.inf)
+    return with_mains(tone, replace(figure, detail=harmonic_detail(last)), harmonics)
 
 
 @metric(
@@ -103,9 +103,9 @@ def high_harmonics(tone: ToneView) -> MeasuredValue:
 
 
 def _high(tone: ToneView) -> MeasuredValue:
-    found = counted(tone, LAST_ORDER + 1, int(BAND_HZ[1]), BAND_HZ[1])
-    figure = percent(found.total(LAST_ORDER + 1, int(BAND_HZ[1])), tone.square, math.inf)
-    return with_mains(tone, figure, found)
+    harmonics = counted(tone, LAST_ORDER + 1, int(BAND_HZ[1]), BAND_HZ[1])
+    figure = percent(harmonics.total(LAST_ORDER + 1, int(BAND_HZ[1])), tone.square, math.inf)
+    return with_mains(tone, figure, harmonics)
 
 
 @metric(
@@ -120,8 +120,8 @@ def _high(tone: ToneView) -> MeasuredValue:
 )
 def dominant_harmonic(tone: ToneView) -> MeasuredValue:
     """Order of the harmonic with the greatest level."""
-    found, last = with_second_and_third(tone)
-    lines = {int(n): found.one(int(n)) for n in found.orders}
+    harmonics, last = with_second_and_third(tone)
+    lines = {int(n): harmonics.one(int(n)) for n in harmonics.orders}
     first, *others = sorted(lines, key=lambda n: -lines[n].value)
     if not lines[first].stands_out:
         raise NotApplicable("no harmonic stands out of the noise and hum")

@@ -104,11 +104,11 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     dof = 2 * math.log(2) ** 2 * len(power) / (own.window.spread * MEDIAN_EFFICIENCY)
     estimation = value / math.sqrt(2 * dof)
     total = combine([Contribution(estimation, dof), Contribution(value * idle.track.calibration)])
-    found = MeasuredValue(value, total.u, estimation, total.dof)
+    density = MeasuredValue(value, total.u, estimation, total.dof)
     if not idle.is_dithered:
         width = HISS_HZ[1] - HISS_HZ[0]
-        return blunt_steps(found, HALF_STEP * idle.step_v / math.sqrt(width))
-    return dither_off(found, idle.step_v / math.sqrt(own.rate_hz / 2))
+        return blunt_steps(density, HALF_STEP * idle.step_v / math.sqrt(width))
+    return dither_off(density, idle.step_v / math.sqrt(own.rate_hz / 2))
 
 
 @metric(

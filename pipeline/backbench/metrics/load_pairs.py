@@ -117,7 +117,7 @@ def _pair(session: Session, light: Reading, heavy: Reading) -> Pair:
         rise = 100 * (_volts(heavy) / _volts(light) - 1)
         reason = warning(
             f"the voltage rises by {in_text(rise, '%', 2)} under the heavier load "
-            f"({ohm_said(heavy)} after {ohm_said(light)}): the two captures were likely exchanged, "
+            f"({ohm_text(heavy)} after {ohm_text(light)}): the two captures were likely exchanged, "
             "or a load is stated wrongly. Check the load of both and name them the other way "
             "round, or record again"
         )
@@ -134,7 +134,7 @@ def _pair(session: Session, light: Reading, heavy: Reading) -> Pair:
     )
 
 
-def ohm_said(reading: Reading) -> str:
+def ohm_text(reading: Reading) -> str:
     """The load in words."""
     return "no load" if reading.load_kind == "open" else in_text(reading.load_ohm or 0.0, "ohm", 6)
 

@@ -37,8 +37,8 @@ def measure(capture_data: CaptureData) -> tuple[list[Finding], list[Trace]]:
     except Refusal as refusal:
         return [f for track in capture_data.outputs for f in _refused(kind, track, refusal)], []
     for track in capture_data.outputs or TABLE_ONLY:
-        found, drawn = _of_track(kind, capture_data, track)
-        findings += found
+        results, drawn = _of_track(kind, capture_data, track)
+        findings += results
         traces += drawn
     return findings, traces
 
@@ -56,8 +56,8 @@ def _of_track(
     unsteady = noise_change(view)
     if unsteady is not None:
         return _averaged(kind, steady, track, view, unsteady)
-    found, traces = _measured(kind, view, track)
-    return [remarked(f, steady.remark) for f in found], traces
+    results, traces = _measured(kind, view, track)
+    return [remarked(f, steady.remark) for f in results], traces
 
 
 def _averaged(
@@ -80,10 +80,10 @@ def _averaged(
             return _refused(kind, track, Refusal(f"{unsteady.why}; {refusal}")), []
         return _whole(kind, track, view, unsteady.times, text)
     each = [_measured(kind, view, track) for view in views]
-    found, traces = over_time(each, independent=segments.independent)
+    averaged, traces = over_time(each, independent=segments.independent)
     # What the whole record rules out, a part of it may be too short to show.
     refused = {f.metric.name: f for f in _measured(kind, view, track)[0] if f.status == "rejected"}
-    kept = [remarked(f, text) for f in found if f.metric.name not in refused]
+    kept = [remarked(f, text) for f in averaged if f.metric.name not in refused]
     return [*kept, *refused.values()], traces
 
 
@@ -91,8 +91,8 @@ def _whole(
     kind: str, track: int, view: Any, times: float, text: str
 ) -> tuple[list[Finding], list[Trace]]:
     """The whole record, what it adds to the uncertainty so many times greater."""
-    found, traces = _measured(kind, view, track)
-    return [remarked(_widened(f, times), text) for f in found], traces
+    results, traces = _measured(kind, view, track)
+    return [remarked(_widened(f, times), text) for f in results], traces
 
 
 def _widened(finding: Finding, times: float) -> Finding:

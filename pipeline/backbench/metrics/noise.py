@@ -105,16 +105,16 @@ class IdleView:
         if given is None or number not in given.outputs:
             return None
         try:
-            found: IdleView = idle_view.build(given, number)
+            bench_view: IdleView = idle_view.build(given, number)
         except Refusal:
             return None
-        return found
+        return bench_view
 
     @cached_property
     def _lines(self) -> list[tuple[int, float, MeanSquare]]:
-        found = mains_frequency(self.spectrum, self.noise, self.capture_data.mains_hz or 0.0)
+        mains = mains_frequency(self.spectrum, self.noise, self.capture_data.mains_hz or 0.0)
         return [
-            (n, round(n * found, 3), mains_line(self.spectrum, self.noise, n * found))
+            (n, round(n * mains, 3), mains_line(self.spectrum, self.noise, n * mains))
             for n in range(1, LINES + 1)
         ]
 
@@ -135,19 +135,24 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
             f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't reach 20 kHz; "
             "record at 44.1 kHz or more"
         )
-    found = spectrum(track)
-    _refuse_played(found)
-    clear = clear_of_mains(found, capture_data.mains_hz)
-    return IdleView(capture_data, track, found, background(found.power, clear, len(clear)))
+    own_spectrum = spectrum(track)
+    _refuse_played(own_spectrum)
+    clear = clear_of_mains(own_spectrum, capture_data.mains_hz)
+    return IdleView(
+        capture_data, track, own_spectrum, background(own_spectrum.power, clear, len(clear))
+    )
 
 
-def _refuse_played(found: Spectrum) -> None:
+def _refuse_played(own_spectrum: Spectrum) -> None:
     """Raises Refusal where one strong line that isn't the mains' is nearly all there is."""
-    chosen = found.slice_of(*BAND_HZ)
-    peak = chosen.start + int(np.argmax(found.power[chosen]))
-    lobe, hz = found.window.half_width, peak_position(found, peak) * found.resolution_hz
-    line = float(found.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
-    if line < PLAYED_V**2 or line < PLAYED_SHARE * float(found.power[chosen].sum()):
+    chosen = own_spectrum.slice_of(*BAND_HZ)
+    peak = chosen.start + int(np.argmax(own_spectrum.power[chosen]))
+    lobe, hz = (
+        own_spectrum.window.half_width,
+        peak_position(own_spectrum, peak) * own_spectrum.resolution_hz,
+    )
+    line = float(own_spectrum.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
+    if line < PLAYED_V**2 or line < PLAYED_SHARE * float(own_spectrum.power[chosen].sum()):
         return
     if any(abs(hz / (n * mains) - 1) < 0.01 for mains in (50.0, 60.0) for n in range(1, LINES + 1)):
         return
@@ -172,8 +177,8 @@ def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
             Contribution(square.rms * idle.track.calibration),
         ]
     )
-    found = MeasuredValue(square.rms, total.u, estimation, total.dof)
-    return less_steps(idle, found, chosen, weights)
+    rms_noise = MeasuredValue(square.rms, total.u, estimation, total.dof)
+    return less_steps(idle, rms_noise, chosen, weights)
 
 
 def less_steps(
@@ -269,8 +274,8 @@ def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
 
 def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValue:
     """Rms of lines with nothing playing; an upper bound where they don't stand out."""
-    found = rms_of_lines(square, idle.track, **kept)
-    return found if idle.is_dithered else blunt_steps(found, HALF_STEP * idle.step_v)
+    lines = rms_of_lines(square, idle.track, **kept)
+    return lines if idle.is_dithered else blunt_steps(lines, HALF_STEP * idle.step_v)
 
 
 def rms_of_lines(square: MeanSquare, track: Track, **kept: Any) -> MeasuredValue:

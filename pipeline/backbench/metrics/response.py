@@ -103,8 +103,8 @@ def response_deviation(response: ResponseView) -> MeasuredValue:
 )
 def response_bump(response: ResponseView) -> MeasuredValue:
     """How far the response rises above its level at 1 kHz."""
-    found, _ = _over_the_band(response).highest(*AUDIO_BAND_HZ)
-    return _taken(response, held(found))
+    peak, _ = _over_the_band(response).highest(*AUDIO_BAND_HZ)
+    return _taken(response, held(peak))
 
 
 @metric(
@@ -119,8 +119,8 @@ def response_bump(response: ResponseView) -> MeasuredValue:
 )
 def response_bump_at(response: ResponseView) -> MeasuredValue:
     """The frequency within 20 Hz to 20 kHz at which the response rises most above 1 kHz."""
-    found, (low, high) = _over_the_band(response).highest(*AUDIO_BAND_HZ)
-    if found.db <= 2 * found.u:
+    peak, (low, high) = _over_the_band(response).highest(*AUDIO_BAND_HZ)
+    if peak.db <= 2 * peak.u:
         raise NotApplicable("no rise above 1 kHz stands out of its uncertainty")
     u = (high - low) / math.sqrt(12)
     return _taken(response, MeasuredValue(math.sqrt(low * high), u, u))
@@ -219,10 +219,10 @@ def response_high_half_db(response: ResponseView) -> MeasuredValue:
 
 
 def _edge(response: ResponseView, down_db: float, *, upward: bool) -> MeasuredValue:
-    found = response.level.falls_to(-down_db, REFERENCE_HZ, upward=upward)
-    if found.within:
-        return _taken(response, MeasuredValue(found.hz, found.u, found.u))
-    return _taken(response, MeasuredValue(found.hz, 0.0, bound="lower" if upward else "upper"))
+    edge = response.level.falls_to(-down_db, REFERENCE_HZ, upward=upward)
+    if edge.within:
+        return _taken(response, MeasuredValue(edge.hz, edge.u, edge.u))
+    return _taken(response, MeasuredValue(edge.hz, 0.0, bound="lower" if upward else "upper"))
 
 
 @metric(
@@ -242,8 +242,8 @@ def response_at(response: ResponseView) -> Iterator[MeasuredValue]:
     if not covered:
         raise NotApplicable("none of the frequencies was measured")
     for hz in covered:
-        found = response.level.at(hz)
-        yield _taken(response, MeasuredValue(found.db, found.u, found.u, frequency_hz=hz))
+        level = response.level.at(hz)
+        yield _taken(response, MeasuredValue(level.db, level.u, level.u, frequency_hz=hz))
 
 
 @curve(

@@ -236,11 +236,11 @@ def _margin(promised: Promised, curve: CurveReading) -> DerivedResult:
     response = response_of(curve)
     try:
         if promised.metric == "response_spread":
-            found = response.spread(low, high)
+            extreme = response.spread(low, high)
         else:
-            found = response.farthest(low, high)
+            extreme = response.farthest(low, high)
     except Refusal as refusal:
         return RefusedDerivation(str(refusal), curve.like, (curve.like,), detail=detail)
-    margin = promised.limit_value - found.db
-    figure = MeasuredValue(margin, found.u, found.u, detail=detail)
+    margin = promised.limit_value - extreme.db
+    figure = MeasuredValue(margin, extreme.u, extreme.u, detail=detail)
     return Derived(figure, curve.like, (curve.like,))

@@ -35,8 +35,8 @@ def _deviation(response: ResponseView, *, amended: bool) -> Response:
 
 
 def _error(response: ResponseView, *, amended: bool) -> MeasuredValue:
-    found = _deviation(response, amended=amended).farthest(*AUDIO_BAND_HZ)
-    return replace(held(found), detail=response.detail)
+    error = _deviation(response, amended=amended).farthest(*AUDIO_BAND_HZ)
+    return replace(held(error), detail=response.detail)
 
 
 @metric(
@@ -79,5 +79,5 @@ def riaa_error_iec(response: ResponseView) -> MeasuredValue:
 )
 def riaa_deviation(response: ResponseView) -> CurveData:
     """Response of a phono input re 1 kHz less the replay curve."""
-    found = _deviation(response, amended=False)
-    return CurveData(found.hz, found.db, found.u_db)
+    deviation = _deviation(response, amended=False)
+    return CurveData(deviation.hz, deviation.db, deviation.u_db)

@@ -71,7 +71,7 @@ def _metric_over_time(
     metric: Metric, track: int, each: list[list[Finding]], independent: float | None
 ) -> list[Finding]:
     """One metric on one track. each: its findings by segment."""
-    if all(f.status == "not_applicable" for found in each for f in found):
+    if all(f.status == "not_applicable" for values in each for f in values):
         return each[0]
     try:
         figures = [
@@ -92,11 +92,11 @@ def _metric_over_time(
 def _alike(each: list[list[Finding]]) -> list[list[MeasuredValue]]:
     """The figures by segment. Raises Refusal or NotApplicable where a segment lacks one."""
     for status, error in (("rejected", Refusal), ("not_applicable", NotApplicable)):
-        for n, found in enumerate(each, start=1):
-            for finding in found:
+        for n, values in enumerate(each, start=1):
+            for finding in values:
                 if finding.status == status:
                     raise error(f"in segment {n} of {len(each)}: {finding.reason}")
-    figures = [[f.figure for f in found if f.figure is not None] for found in each]
+    figures = [[f.figure for f in values if f.figure is not None] for values in each]
     for n, own in enumerate(figures, start=1):
         if [_kind(figure) for figure in own] != [_kind(figure) for figure in figures[0]]:
             raise Refusal(

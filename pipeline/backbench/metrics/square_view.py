@@ -116,18 +116,18 @@ def square_view(capture_data: CaptureData, number: int) -> SquareView:
     period = one_period(track, stimulus.square_hz, capture_data.mains_hz)
     edges = edges_of_period(period.time_s, period.volts)
     converter = BRICK_WALL / (PASS_BAND * track.rate_hz)
-    found = SquareView(
+    square = SquareView(
         time_s=period.time_s, volts=period.volts, frequency_hz=period.frequency_hz, edges=edges,
         step_s=1 / (period.frequency_hz * len(period.volts)), noise=period.noise, quantum=0.0,
         own=chained(_generator(capture_data, stimulus, converter), 0.0), converter_s=converter,
         band_hz=PASS_BAND * track.rate_hz, calibration=track.calibration,
     )  # fmt: skip
-    if found.duration < NEVER_SLOWER * converter:
+    if square.duration < NEVER_SLOWER * converter:
         raise Refusal(
             f"the edges are as fast as a converter at {in_text(track.rate_hz, 'Hz', 6)} can record "
             f"({in_text(converter, 's', 2)}); record at a higher rate"
         )
-    return found
+    return square
 
 
 def _generator(

@@ -198,23 +198,23 @@ def _settled(seen: SquareView, slowest: Edge, noise: float, reach: float) -> Mea
 def _ringing(seen: SquareView) -> tuple[list[tuple[float, float]], float]:
     """Frequency and damping of each edge that rings, and the noise of their turns: of the weakest,
     relative, over the number of turns beyond the first."""
-    found, relative = [], 0.0
+    decays, relative = [], 0.0
     noise = seen.noise + (seen.ripple / math.sqrt(3) + seen.open_level) * seen.amplitude
     for edge in seen.edges:
         least = max(LEAST_EXTREME, 2 * seen.ripple, 2 * CLEAR * seen.share) * edge.amplitude
         turns = edge.extremes(least)
         read = ringing(turns)
         if read is not None:
-            found.append(read)
+            decays.append(read)
             relative = max(relative, noise / abs(turns[-1].volts) / (len(turns) - 1))
-    if not found:
+    if not decays:
         raise NotApplicable("no ringing: less than two turns stand out after the edges")
-    hz = float(np.mean([f for f, _ in found]))
+    hz = float(np.mean([f for f, _ in decays]))
     if hz > OWN_RINGING * seen.band_hz:
         raise NotApplicable(
             f"the ringing found, at {in_text(hz, 'Hz', 4)}, is that of the converter's filter"
         )
-    return found, relative
+    return decays, relative
 
 
 @metric(
@@ -225,12 +225,12 @@ def _ringing(seen: SquareView) -> tuple[list[tuple[float, float]], float]:
 )  # fmt: skip
 def ringing_frequency(seen: SquareView) -> MeasuredValue:
     """Frequency of the damped oscillation after a transition."""
-    found, relative = _ringing(seen)
-    hz = float(np.mean([f for f, _ in found]))
+    decay, relative = _ringing(seen)
+    hz = float(np.mean([f for f, _ in decay]))
     # Near its turn a cosine leaves the noise's share r of its height within sqrt(r) of a radian.
     relative += seen.missed()
     own = hz * math.hypot(math.sqrt(2 * relative) / math.pi, seen.edge_step * hz)
-    own = math.hypot(own, float(np.std([f for f, _ in found])))
+    own = math.hypot(own, float(np.std([f for f, _ in decay])))
     return MeasuredValue(hz, own, own)
 
 
@@ -242,10 +242,10 @@ def ringing_frequency(seen: SquareView) -> MeasuredValue:
 )  # fmt: skip
 def ringing_damping(seen: SquareView) -> MeasuredValue:
     """Damping ratio of the oscillation after a transition: 0 rings for ever, 1 doesn't."""
-    found, relative = _ringing(seen)
-    zeta = float(np.mean([z for _, z in found]))
+    decay, relative = _ringing(seen)
+    zeta = float(np.mean([z for _, z in decay]))
     own = relative * (1 - zeta**2) ** 1.5 / math.pi
-    own = math.hypot(own, float(np.std([z for _, z in found])))
+    own = math.hypot(own, float(np.std([z for _, z in decay])))
     return MeasuredValue(zeta, own, own)
 
 

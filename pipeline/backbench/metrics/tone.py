@@ -65,12 +65,12 @@ class ToneView:
         number = next(n for n, track in self.capture_data.outputs.items() if track is self.track)
         first = self.capture_data.bench
         given = [*([first] if first else []), *self.capture_data.bench_levels]
-        found: list[ToneView] = []
+        loop_backs: list[ToneView] = []
         for one in given if self.driven else []:
             if number in one.outputs and isinstance(one.stimulus, Tone):
                 with contextlib.suppress(Refusal):
-                    found.append(tone_view.build(one, number))
-        return found
+                    loop_backs.append(tone_view.build(one, number))
+        return loop_backs
 
     @property
     def bench(self) -> ToneView | None:
@@ -146,11 +146,11 @@ def _power_off(capture_data: CaptureData, fundamental: MeanSquare) -> tuple[floa
     wanted, load = capture_data.conditions.power_w, capture_data.conditions.load_resistance
     if wanted is None or load is None:
         return None
-    found = fundamental.value / load
+    power = fundamental.value / load
     volts = math.sqrt(fundamental.value)
-    off = 10 * math.log10(found / wanted)
+    off = 10 * math.log10(power / wanted)
     return off, (
-        f"{wanted:g} W is stated, but {volts:.4g} V across {load:g} ohm is {found:.4g} W "
+        f"{wanted:g} W is stated, but {volts:.4g} V across {load:g} ohm is {power:.4g} W "
         f"({off:+.1f} dB): check level, load, range and calibration"
     )
 

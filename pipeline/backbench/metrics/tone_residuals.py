@@ -51,10 +51,10 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
         )
     refuse_mirrored(tone)
     top = min(WIDEST_HZ, math.floor(band / 100) * 100.0)
-    found = percent_of_total(lines.residual_to(top), tone.square)
-    found = less_steps(tone, found, 100.0, top)
+    value = percent_of_total(lines.residual_to(top), tone.square)
+    value = less_steps(tone, value, 100.0, top)
     return beyond_band(
-        tone, replace(found, detail={"band": f"20 Hz to {exact(top / 1000, 'kHz')}"}), top
+        tone, replace(value, detail={"band": f"20 Hz to {exact(top / 1000, 'kHz')}"}), top
     )
 
 
@@ -155,9 +155,9 @@ def mirrored_harmonic(tone: ToneView) -> MeasuredValue:
     if not standing:
         most = max(place.square.at_most for place in places)
         return MeasuredValue(20 * math.log10(most / tone.square.rms), 0.0, bound="upper")
-    found = max(standing, key=lambda place: place.square.value)
+    strongest = max(standing, key=lambda place: place.square.value)
     remark = (
-        f"harmonic {found.order} at {in_text(found.hz, 'Hz', 6)} seen at "
-        f"{in_text(found.seen_hz, 'Hz', 6)}"
+        f"harmonic {strongest.order} at {in_text(strongest.hz, 'Hz', 6)} seen at "
+        f"{in_text(strongest.seen_hz, 'Hz', 6)}"
     )
-    return _line_re_tone(found.square, tone, remark=remark)
+    return _line_re_tone(strongest.square, tone, remark=remark)

@@ -51,9 +51,9 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
     noise = _background(power)
     peak = int(np.argmax(power / noise))
     around = slice(max(first + peak - lobe, 0), first + peak + lobe + 1)
-    beside = np.full(around.stop - around.start, noise[peak])
+    neighbours = np.full(around.stop - around.start, noise[peak])
     samples = degrees_of_freedom(first + peak, own.window.spread)
-    square = line_power(own.power[around], beside, own.window.spread, samples)
+    square = line_power(own.power[around], neighbours, own.window.spread, samples)
     if power[peak] < LINE_OVER_NOISE * noise[peak]:
         # The greatest of many bins is no line: what one would have to have to be seen.
         most = math.sqrt(max(LINE_OVER_NOISE * noise[peak], square.value))

@@ -76,12 +76,12 @@ def noise_change(view: Any) -> Unsteady | None:
     return _idle(view) if isinstance(view, IdleView) else None
 
 
-def _judged(found: Scatter, own: float) -> Unsteady | None:
+def _judged(spread: Scatter, own: float) -> Unsteady | None:
     """own: relative standard uncertainty of the rms that steady noise gives."""
-    if found.relative <= EXCESS * 2 * own:
+    if spread.relative <= EXCESS * 2 * own:
         return None
-    text = f"the noise isn't steady: it varies by {in_text(found.span_db, 'dB', 2)}"
-    return Unsteady(text, found.relative / (2 * own) if own > 0 else math.inf)
+    text = f"the noise isn't steady: it varies by {in_text(spread.span_db, 'dB', 2)}"
+    return Unsteady(text, spread.relative / (2 * own) if own > 0 else math.inf)
 
 
 def _noise_with_tone(view: ToneView) -> Unsteady | None:
@@ -94,14 +94,14 @@ def _noise_with_tone(view: ToneView) -> Unsteady | None:
     squares = grouped(course.left_by_block, course.block_s)
     if len(squares) < LEAST_BLOCKS:
         return None
-    found = scatter(squares, view.lines.spectrum.window.spread)
-    if found.relative <= LEAST_SCATTER:
+    spread = scatter(squares, view.lines.spectrum.window.spread)
+    if spread.relative <= LEAST_SCATTER:
         return None
     try:
         own = view.lines.noise_only().relative
     except Refusal:
         return None
-    return _judged(found, own)
+    return _judged(spread, own)
 
 
 def _noise_with_tones(view: MultitoneView) -> Unsteady | None:
@@ -113,11 +113,11 @@ def _noise_with_tones(view: MultitoneView) -> Unsteady | None:
     squares = grouped(course.left.ravel(), course.block_s / course.left.shape[1])
     if len(squares) < LEAST_BLOCKS:
         return None
-    found = scatter(squares, view.found.spectrum.window.spread)
-    unsteady = _judged(found, own)
-    if unsteady is None or found.relative > EXCESS_OF_MANY * 2 * beating(view.found):
+    spread = scatter(squares, view.found.spectrum.window.spread)
+    unsteady = _judged(spread, own)
+    if unsteady is None or spread.relative > EXCESS_OF_MANY * 2 * beating(view.found):
         return unsteady
-    span = f"what is between the tones varies by {in_text(found.span_db, 'dB', 2)}"
+    span = f"what is between the tones varies by {in_text(spread.span_db, 'dB', 2)}"
     return Unsteady(f"{span}, as noise or products that beat may", unsteady.times, beats=True)
 
 
@@ -132,12 +132,12 @@ def _idle(view: IdleView) -> Unsteady | None:
     squares = power @ weights
     spread = view.spectrum.window.spread
     each = [scatter(np.asarray(s, dtype=np.float64), spread, OVERLAPPED) for s in squares.T]
-    for found, weighted in zip(each, (False, True), strict=True):
-        if found.relative > LEAST_SCATTER:
+    for pairs, weighted in zip(each, (False, True), strict=True):
+        if pairs.relative > LEAST_SCATTER:
             chosen, _ = view.band()
             hz = np.arange(chosen.start, chosen.stop) * view.spectrum.resolution_hz
             figure = noise_figure(view, a_weighting(hz) ** 2 if weighted else None)
-            unsteady = _judged(found, figure.estimation / figure.value)
+            unsteady = _judged(pairs, figure.estimation / figure.value)
             if unsteady is not None:
                 return unsteady
     return None

@@ -152,7 +152,7 @@ def _slope(points: list[_Point]) -> MeasuredValue:
 def _given(points: list[_Point], figure: MeasuredValue) -> Derived:
     first, last = points[0].minutes, points[-1].minutes
     detail = {"minutes": f"{exact(first, '1')} to {exact(last, '1')}"}
-    told = MeasuredValue(
+    value = MeasuredValue(
         figure.value, figure.uncertainty, figure.estimation, figure.dof, detail=detail
     )
-    return Derived(told, points[0].reading, tuple(p.reading for p in points))
+    return Derived(value, points[0].reading, tuple(p.reading for p in points))

@@ -41,23 +41,23 @@ def _read_off(idle: IdleView, value: float, own: float, dof: float) -> MeasuredV
     return MeasuredValue(value, total.u, own, total.dof)
 
 
-def _like_rms(idle: IdleView, found: MeasuredValue, reference: float) -> MeasuredValue:
+def _like_rms(idle: IdleView, value: MeasuredValue, reference: float) -> MeasuredValue:
     """A meter's reading without the steps' part, which is that of the rms of the same noise.
 
     reference: factor that the meter's reading is lower by than the network's own.
     """
     weights, (chosen, power) = _weights(idle), idle.band()
     if not idle.is_dithered:
-        return less_steps(idle, found, chosen, weights / reference**2)
+        return less_steps(idle, value, chosen, weights / reference**2)
     rms = MeasuredValue(math.sqrt(float(np.sum(power * weights))), 0.0)
     left = less_steps(idle, rms, chosen, weights)
-    share = found.value / rms.value
+    share = value.value / rms.value
     total = combine(
-        [Contribution(found.uncertainty, found.dof), Contribution(share * left.uncertainty)]
+        [Contribution(value.uncertainty, value.dof), Contribution(share * left.uncertainty)]
     )
-    own = math.hypot(found.estimation, share * left.uncertainty)
+    own = math.hypot(value.estimation, share * left.uncertainty)
     return replace(
-        found, value=share * left.value, uncertainty=total.u, estimation=own, dof=total.dof,
+        value, value=share * left.value, uncertainty=total.u, estimation=own, dof=total.dof,
         bound=left.bound, remark=left.remark,
     )  # fmt: skip
 
@@ -89,8 +89,8 @@ def _quasi_peak(idle: IdleView) -> MeasuredValue:
     rectified, rate_hz = idle.behind_468
     value, own, dof = highest(needle_course(rectified, rate_hz), rate_hz)
     per_volt = of_sine(round(rate_hz))
-    found = _read_off(idle, value / per_volt, own / per_volt, dof)
-    return _like_rms(idle, found, 1.0)
+    reading = _read_off(idle, value / per_volt, own / per_volt, dof)
+    return _like_rms(idle, reading, 1.0)
 
 
 @metric(
@@ -113,8 +113,8 @@ def _average(idle: IdleView) -> MeasuredValue:
     rectified, rate_hz = idle.behind_468
     per_volt = AVERAGE_OF_SINE * TWO_KHZ
     own, dof = block_error(rectified, rate_hz)
-    found = _read_off(idle, float(rectified.mean()) / per_volt, own / per_volt, dof)
-    return _like_rms(idle, found, TWO_KHZ)
+    value = _read_off(idle, float(rectified.mean()) / per_volt, own / per_volt, dof)
+    return _like_rms(idle, value, TWO_KHZ)
 
 
 @metric(
@@ -133,8 +133,8 @@ def noise_ccir_rms(idle: IdleView) -> MeasuredValue:
 
 
 def _rms_at_2_khz(idle: IdleView) -> MeasuredValue:
-    found = noise_figure(idle, _weights(idle))
+    value = noise_figure(idle, _weights(idle))
     return replace(
-        found, value=found.value / TWO_KHZ, uncertainty=found.uncertainty / TWO_KHZ,
-        estimation=found.estimation / TWO_KHZ,
+        value, value=value.value / TWO_KHZ, uncertainty=value.uncertainty / TWO_KHZ,
+        estimation=value.estimation / TWO_KHZ,
     )  # fmt: skip

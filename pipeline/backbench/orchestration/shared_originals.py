@@ -90,10 +90,10 @@ class Copies:
     def _listed(self, prefix: str) -> dict[str, int]:
         """Size by hash of what the storage holds in one of its folders."""
         try:
-            found = self._system.ls(f"{self._folder}/{prefix}", detail=True)
+            listed = self._system.ls(f"{self._folder}/{prefix}", detail=True)
         except FileNotFoundError:
             return {}
-        return {item["name"].rpartition("/")[2]: item["size"] for item in found}
+        return {item["name"].rpartition("/")[2]: item["size"] for item in listed}
 
 
 def fetch(url: str, sources: Iterable[Source], vault: Vault) -> dict[str, Fault]:
@@ -110,7 +110,7 @@ def fetch(url: str, sources: Iterable[Source], vault: Vault) -> dict[str, Fault]
         make_folder(path.parent)
         try:
             with system.open(at(folder, source.sha256), "rb") as stream, path.open("wb") as copy:
-                found, _ = hash_stream(stream, copy)
+                digest, _ = hash_stream(stream, copy)
         except FileNotFoundError:
             expected = "the bytes kept in the vault"
             faults[source.sha256] = Fault(
@@ -120,7 +120,7 @@ def fetch(url: str, sources: Iterable[Source], vault: Vault) -> dict[str, Fault]
             fault = Fault(url, error_text(error), "storage that every worker can read")
             raise UserError("a worker can't read the originals", [fault]) from error
         else:
-            if found == source.sha256:
+            if digest == source.sha256:
                 continue
             faults[source.sha256] = Fault(
                 source.name, f"changed bytes at {place}", "bytes as they were received", AGAIN

@@ -17,5 +17,5 @@ def main_differences(differences: Iterable[Difference]) -> list[Difference]:
 
 def left_right_sentence(compared: Comparison) -> str:
     """How left and right of a unit, or of a mono pair, differ; "" where there is one side."""
-    named, found = compared.sides
-    return finding_sentences.left_right_sentence(main_differences(found)) if named else ""
+    named, sides = compared.sides
+    return finding_sentences.left_right_sentence(main_differences(sides)) if named else ""

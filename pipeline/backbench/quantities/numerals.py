@@ -61,7 +61,7 @@ def decimal_sign(text: str) -> DecimalSign | None:
     parts = _PARTS.fullmatch(text.strip())
     if parts is None:
         return None
-    readings = {sign: found for sign in (".", ",") if (found := _plain(parts, sign)) is not None}
+    readings = {sign: signs for sign in (".", ",") if (signs := _plain(parts, sign)) is not None}
     if len(readings) == 1:
         return "." if "." in readings else ","
     return None

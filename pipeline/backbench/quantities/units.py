@@ -92,8 +92,8 @@ def scaled(number: float, power: int) -> float:
 
 def factor(text: str, unit: str) -> float | None:
     """What a number with this unit is multiplied by to be in `unit`; None where it can't be."""
-    found = spelled_unit(text)
-    return scaled(1.0, found[1]) if found is not None and found[0] == unit else None
+    spelled = spelled_unit(text)
+    return scaled(1.0, spelled[1]) if spelled is not None and spelled[0] == unit else None
 
 
 def _named(text: str) -> str | None:

@@ -214,8 +214,8 @@ def faulty(folder: Path) -> dict[str, tuple[Fault, ...]]:
 
 def _own(folder: Path) -> tuple[dict[str, SavedQuery], dict[str, tuple[Fault, ...]]]:
     """The queries of a catalogue's own folder: sound ones, and the faults of the others."""
-    found, wrong = _read([QueryFolder("queries", folder / "queries")], shipped())
-    return found, wrong
+    own, wrong = _read([QueryFolder("queries", folder / "queries")], shipped())
+    return own, wrong
 
 
 @dataclass(frozen=True)

@@ -62,8 +62,8 @@ def _lines(path: Path, name: str) -> list[tuple[int, str]]:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        found = f"a byte at {error.start} that is not UTF-8"
-        raise unreadable(name, found, "text in UTF-8", "save it as UTF-8") from None
+        problem = f"a byte at {error.start} that is not UTF-8"
+        raise unreadable(name, problem, "text in UTF-8", "save it as UTF-8") from None
     numbered = enumerate(io.StringIO(text, newline=None), start=1)
     kept = [(n, line.rstrip("\n")) for n, line in numbered if _counts(line)]
     if not kept:

@@ -65,11 +65,11 @@ def read_recording(path: Path, name: str | None = None) -> Recording:
 
 def too_long(name: str, opened: OpenRecording, expected: str) -> UserError:
     """The fault of a recording that can't be held as a whole."""
-    found = (
+    length = (
         f"{span(opened.frames / opened.rate_hz)} of {counted(opened.tracks, 'track')} at "
         f"{in_text(opened.rate_hz, 'Hz', 6)}"
     )
-    return unreadable(name, found, expected, "cut it to what is measured")
+    return unreadable(name, length, expected, "cut it to what is measured")
 
 
 def span(seconds: float) -> str:
@@ -93,11 +93,11 @@ def reader_of(path: Path, name: str) -> Reader:
     if len(matching) == 1:
         return matching[0]
     if matching:
-        found = f"a file that is both {' and '.join(r.name for r in matching)}"
-        raise unreadable(name, found, "a file of one format")
+        problem = f"a file that is both {' and '.join(r.name for r in matching)}"
+        raise unreadable(name, problem, "a file of one format")
     known = "; ".join(r.name for r in readers())
-    found = f"bytes that begin {shortened(head[:8])}" if head else "an empty file"
-    raise unreadable(name, found, f"one of: {known}")
+    problem = f"bytes that begin {shortened(head[:8])}" if head else "an empty file"
+    raise unreadable(name, problem, f"one of: {known}")
 
 
 def _head(path: Path, name: str) -> bytes:

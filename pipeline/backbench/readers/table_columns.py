@@ -86,9 +86,9 @@ def present(columns: dict[str, TableColumn], names: Sequence[str], name: str) ->
     for column in columns.values():
         times = list(names).count(column.name)
         if times != 1:
-            found = f"{column.name!r} {times} times" if times else f"no column {column.name!r}"
+            problem = f"{column.name!r} {times} times" if times else f"no column {column.name!r}"
             expected = "each declared column once"
-            faults.append(Fault(name, found, expected, f"columns there: {there}"))
+            faults.append(Fault(name, problem, expected, f"columns there: {there}"))
     if faults:
         raise UserError(f"{name} can't be read", faults)
 
@@ -118,6 +118,6 @@ def _summed(name: str, number: int) -> str:
 
 
 def _cell(text: str | None, where: str) -> Fault:
-    found = "an empty cell" if not text else shortened(text)
+    content = "an empty cell" if not text else shortened(text)
     remedy = "write decimals with a point" if text and "," in text else ""
-    return Fault(where, found, "a finite number", remedy)
+    return Fault(where, content, "a finite number", remedy)

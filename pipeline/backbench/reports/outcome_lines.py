@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
 def fault_lines(ended: ReviewOutcome) -> list[str]:
     """A line for each capture that isn't whole, for contradictions, and for each warning."""
-    told = [*ended.faults(), *(f"warning: {line}" for line in ended.warnings())]
-    return [printable(line) for line in told]
+    lines = [*ended.faults(), *(f"warning: {line}" for line in ended.warnings())]
+    return [printable(line) for line in lines]
 
 
 def left_open(ended: ReviewOutcome) -> list[str]:

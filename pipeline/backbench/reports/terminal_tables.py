@@ -34,8 +34,8 @@ def console(stream: IO[str] | None = None) -> Console:
 
     out = stream or sys.stdout
     detected = Console(file=out, highlight=False, emoji=False, soft_wrap=False)
-    told = detected.is_terminal or os.environ.get("COLUMNS", "").isdigit()
-    width = EVERYTHING if _wide.get() else detected.width if told else WIDTH
+    is_sized = detected.is_terminal or os.environ.get("COLUMNS", "").isdigit()
+    width = EVERYTHING if _wide.get() else detected.width if is_sized else WIDTH
     return Console(file=out, width=width, highlight=False, emoji=False, safe_box=True)
 
 

@@ -122,8 +122,8 @@ def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts
     short = _ends(runs, 1 / turns)
     ends = [[_fitted(track.volts[part], turns, drift=True) for part in side] for side in short]
     windows = [*zip(inside, fits, strict=True)]
-    for side, found in zip(short, ends, strict=True):
-        windows += zip(side, found, strict=True)
+    for side, bursts in zip(short, ends, strict=True):
+        windows += zip(side, bursts, strict=True)
     peak = max(float(np.abs(track.volts[first:last]).max()) for first, last in runs)
     return Bursts(
         levels=tuple(fit.level for fit in fits),

@@ -75,12 +75,12 @@ class Harmonics:
             V^2.
         """
         chosen = (self.orders >= first) & (self.orders <= last)
-        square, beside = self.square[chosen], (self.noise + self.hum)[chosen]
+        square, disturbance = self.square[chosen], (self.noise + self.hum)[chosen]
         floor = float(np.sum(self.noise[chosen] ** 2 + self.hum[chosen] ** 2))
         strong = np.maximum(square, 0.0)
         # The slope that the harmonics found give; where there are none, that of their mean.
         weight = strong if strong.sum() > 0 else np.ones(len(strong))
-        slope = 2 * float(np.dot(weight, beside) / weight.sum())
+        slope = 2 * float(np.dot(weight, disturbance) / weight.sum())
         return MeanSquare(float(square.sum()), floor, slope, self.samples)
 
     def up_to(self, last: int) -> Harmonics:

@@ -152,16 +152,16 @@ def _sought(
             f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} can't hold a tone of "
             f"{in_text(stated_hz[-1], 'Hz', 6)}"
         )
-    found = spectrum_apart(track, apart_hz)
-    peaks = [_peak(found, hz, _nearest(stated_hz, hz)) for hz in stated_hz]
-    positions = peak_positions(found, np.array(peaks))
-    half, count = found.window.half_width + MARGIN_BINS, len(found.bins)
+    own_spectrum = spectrum_apart(track, apart_hz)
+    peaks = [_peak(own_spectrum, hz, _nearest(stated_hz, hz)) for hz in stated_hz]
+    positions = peak_positions(own_spectrum, np.array(peaks))
+    half, count = own_spectrum.window.half_width + MARGIN_BINS, len(own_spectrum.bins)
     lines = product_positions(positions, NOISE_ORDER) if len(positions) == 2 else positions
     clear = clear_of_lines(lines, half, count)
     if not clear.any():
         raise Refusal("too short: no noise can be told apart between the tones")
-    noise = background(found.power, clear, count)
-    tones = ToneSet(found, positions, noise, mains_hz, sample_step(track))
+    noise = background(own_spectrum.power, clear, count)
+    tones = ToneSet(own_spectrum, positions, noise, mains_hz, sample_step(track))
     _check_tones(tones, stated_hz)
     return tones
 
@@ -171,13 +171,13 @@ def _nearest(stated_hz: Sequence[float], hz: float) -> float:
     return min([hz, *(abs(hz - other) for other in stated_hz if other != hz)])
 
 
-def _peak(found: Spectrum, hz: float, room_hz: float) -> int:
+def _peak(own_spectrum: Spectrum, hz: float, room_hz: float) -> int:
     """Greatest bin near a stated frequency."""
-    reach = max(min(GENERATOR_TOLERANCE * hz, REACH * room_hz) / found.resolution_hz, 2.0)
-    stated = hz / found.resolution_hz
+    reach = max(min(GENERATOR_TOLERANCE * hz, REACH * room_hz) / own_spectrum.resolution_hz, 2.0)
+    stated = hz / own_spectrum.resolution_hz
     first = max(int(stated - reach), 1)
-    last = min(int(stated + reach) + 2, len(found.bins) - 1)
-    return first + int(found.power[first:last].argmax())
+    last = min(int(stated + reach) + 2, len(own_spectrum.bins) - 1)
+    return first + int(own_spectrum.power[first:last].argmax())
 
 
 def _check_tones(tones: ToneSet, stated_hz: Sequence[float]) -> None:
@@ -206,10 +206,10 @@ def _refuse_unsteady(tones: ToneSet, stated_hz: Sequence[float]) -> None:
             )
 
 
-def _is_peak(found: Spectrum, nearest: int) -> bool:
+def _is_peak(own_spectrum: Spectrum, nearest: int) -> bool:
     """Whether a line stands at a bin, rather than the foot of one further off."""
-    around = found.power[max(nearest - 2, 0) : nearest + 3]
-    return float(around.max()) == float(found.power[nearest - 1 : nearest + 2].max())
+    around = own_spectrum.power[max(nearest - 2, 0) : nearest + 3]
+    return float(around.max()) == float(own_spectrum.power[nearest - 1 : nearest + 2].max())
 
 
 def _missing(tones: ToneSet, stated_hz: Sequence[float], lost: int | None) -> str:

@@ -94,18 +94,18 @@ def _cut_by_tones(tones: ToneSet, stated_hz: Sequence[float]) -> tuple[float, fl
         return 0.0, 0.0
     orders = np.arange(1, math.floor(2 * half / step) + 1)
     away = np.concatenate([-orders, orders]) * step
-    beside = np.unique(np.round(np.add.outer(tones.positions, away).ravel(), 6))
+    positions = np.unique(np.round(np.add.outer(tones.positions, away).ravel(), 6))
     last = min(BAND_HZ[1] / spectrum.resolution_hz, len(spectrum.bins) - 1 - 2 * half)
-    beside = beside[(beside > 2 * half) & (beside < last)]
-    apart = np.abs(np.subtract.outer(beside, tones.positions)).min(axis=1)
-    beside = beside[apart > half]
+    positions = positions[(positions > 2 * half) & (positions < last)]
+    apart = np.abs(np.subtract.outer(positions, tones.positions)).min(axis=1)
+    positions = positions[apart > half]
     lobe = np.arange(-spectrum.window.half_width, spectrum.window.half_width + 1)
-    bins = np.rint(beside).astype(int)[:, None] + lobe
-    weights = np.square(spectrum.window.kernel((beside[:, None] - bins).ravel()))
+    bins = np.rint(positions).astype(int)[:, None] + lobe
+    weights = np.square(spectrum.window.kernel((positions[:, None] - bins).ravel()))
     weights = weights.reshape(bins.shape)
     share = (weights * tones.removed[bins]).sum(axis=1) / weights.sum(axis=1)
-    lines = read_lines(spectrum, beside)
-    noise = lines.noise * tones.noise[np.rint(beside).astype(int)]
+    lines = read_lines(spectrum, positions)
+    noise = lines.noise * tones.noise[np.rint(positions).astype(int)]
     cut = float(np.sum(share * (lines.square - noise)))
     return cut, float(np.sum(share**2 * (noise**2 + 2 * noise * np.maximum(lines.square, 0))))
 

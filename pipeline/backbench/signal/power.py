@@ -113,8 +113,8 @@ def noise_sum(
     A bin of noise S has the variance S^2; a line of power P adds 2 P S.
     """
     parts = [(power[bins], noise[bins]) for bins in kept]
-    least = sum(_product(beside, beside) for _, beside in parts)
-    variance = max(2 * sum(_product(part, beside) for part, beside in parts) - least, least)
+    least = sum(_product(neighbours, neighbours) for _, neighbours in parts)
+    variance = max(2 * sum(_product(part, neighbours) for part, neighbours in parts) - least, least)
     value = sum(float(part.sum()) for part, _ in parts)
     dof = 2 * value**2 / (spread * variance) if variance > 0 else math.inf
     return MeanSquare(value, spread * variance, samples=dof)

@@ -180,10 +180,10 @@ class Response:
             Where the band isn't covered.
         """
         hz, db, u = self._inside(low_hz, high_hz)
-        found = greatest(db, u)
-        near = np.flatnonzero(db + DEVIATE * u >= found.low)
+        peak = greatest(db, u)
+        near = np.flatnonzero(db + DEVIATE * u >= peak.low)
         low, high = max(int(near[0]) - 1, 0), min(int(near[-1]) + 1, len(hz) - 1)
-        return found.level, (float(hz[low]), float(hz[high]))
+        return peak.level, (float(hz[low]), float(hz[high]))
 
     def farthest(self, low_hz: float, high_hz: float) -> ResponseLevel:
         """How far the level within a band is from 0 dB, at most (see greatest).

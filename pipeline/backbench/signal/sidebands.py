@@ -53,7 +53,7 @@ def mains_sidebands(lines: ToneLines, nominal_hz: float) -> list[Sidebands]:
     df = lines.spectrum.resolution_hz
     known = lines.position > (SIDEBANDS + 1) * nominal_hz / df
     mains = mains_frequency(lines.spectrum, lines.noise, nominal_hz) if known else nominal_hz
-    found = []
+    sidebands = []
     for n in range(1, SIDEBANDS + 1):
         away = n * mains / df
         reach = lines.half + OFF_NOMINAL / 4 * away
@@ -61,8 +61,8 @@ def mains_sidebands(lines: ToneLines, nominal_hz: float) -> list[Sidebands]:
             continue
         if lines.position + away + reach >= len(lines.noise):
             continue
-        found.append(Sidebands(n, _pair(lines, away, reach)))
-    return found
+        sidebands.append(Sidebands(n, _pair(lines, away, reach)))
+    return sidebands
 
 
 def _pair(lines: ToneLines, away: float, reach: float) -> MeanSquare:

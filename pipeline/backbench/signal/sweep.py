@@ -150,12 +150,12 @@ def _arrival(impulse: Array, peak: int, step: float) -> int:
     Interpolated about its own greatest sample: nothing above the sweep's band is in it.
     """
     places = np.arange(math.ceil((peak - 1) * step), math.floor((peak + 1) * step) + 1)
-    beside = np.arange(peak - INTERPOLATION_HALF_WIDTH, peak + INTERPOLATION_HALF_WIDTH + 1)
-    away = np.subtract.outer(places / step, beside)
+    neighbours = np.arange(peak - INTERPOLATION_HALF_WIDTH, peak + INTERPOLATION_HALF_WIDTH + 1)
+    away = np.subtract.outer(places / step, neighbours)
     weights = (
         np.sinc(away) * np.cos(np.pi / 2 * np.clip(away / INTERPOLATION_HALF_WIDTH, -1, 1)) ** 2
     )
-    interpolated = weights @ np.take(impulse, beside, mode="wrap")
+    interpolated = weights @ np.take(impulse, neighbours, mode="wrap")
     return int(places[np.argmax(np.abs(interpolated))]) % round(len(impulse) * step)
 
 

@@ -213,18 +213,14 @@ class ToneLines:
         A drift spreads a line in proportion to its frequency, so that its middle alone would
         read low; the lobe holds all of it, at the price of more noise.
         """
-        found = [self._whole(position) for position in positions.tolist()]
-        values = np.array([square.value for square in found])
-        return values, np.sqrt([square.floor for square in found])
+        lobes = [self._whole(position) for position in positions.tolist()]
+        values = np.array([square.value for square in lobes])
+        return values, np.sqrt([square.floor for square in lobes])
 
     def _hum(self, orders: NDArray[np.int_], square: Array) -> tuple[Array, NDArray[np.bool_]]:
         """Mean square of a mains line that may hide in each harmonic; see HiddenHum."""
-        found = hidden_hum(
-            self.spectrum, self.noise, self.position, self.half, self.mains_hz, orders
-        )
-        return np.where(
-            found.blind, UNSEEN_FACTOR * np.maximum(square, 0.0), found.square
-        ), found.blind
+        hum = hidden_hum(self.spectrum, self.noise, self.position, self.half, self.mains_hz, orders)
+        return np.where(hum.blind, UNSEEN_FACTOR * np.maximum(square, 0.0), hum.square), hum.blind
 
     @cached_property
     def residual(self) -> MeanSquare:
@@ -292,9 +288,9 @@ class ToneLines:
         last = self.last_order(top_hz)
         if last < 2:
             return 0.0
-        found = self.harmonics(last)
-        seen = np.maximum(found.square, 0.0)
-        return float(np.where(found.blind, seen**2, 2 * seen * found.hum).sum())
+        harmonics = self.harmonics(last)
+        seen = np.maximum(harmonics.square, 0.0)
+        return float(np.where(harmonics.blind, seen**2, 2 * seen * harmonics.hum).sum())
 
     def noise_only(self) -> MeanSquare:
         """What is in 20 Hz to 20 kHz but the fundamental and the harmonics that stand out.
@@ -311,12 +307,14 @@ class ToneLines:
         band, last = self._band(), self.last_order(BAND_HZ[1])
         removed, hidden, blind = self._near_fundamental(band), np.zeros(0), 0.0
         if last >= 2:
-            found = self.harmonics(last)
-            standing = found.square > STANDING * np.hypot(found.noise, found.hum)
-            removed += [self.lobe(n * self.position) for n in found.orders[standing].tolist()]
-            hidden = np.append(found.hum[standing] / MARGIN, self.beside_harmonics)
+            harmonics = self.harmonics(last)
+            standing = harmonics.square > STANDING * np.hypot(harmonics.noise, harmonics.hum)
+            removed += [self.lobe(n * self.position) for n in harmonics.orders[standing].tolist()]
+            hidden = np.append(harmonics.hum[standing] / MARGIN, self.beside_harmonics)
             hidden = np.append(hidden, self.hum_under_fundamental)
-            blind = float((np.where(found.blind, np.maximum(found.square, 0.0), 0.0) ** 2).sum())
+            blind = float(
+                (np.where(harmonics.blind, np.maximum(harmonics.square, 0.0), 0.0) ** 2).sum()
+            )
         return widened(with_lines(self._left(band, removed), hidden), blind)
 
     @cached_property
@@ -328,9 +326,9 @@ class ToneLines:
         last = self.last_order(BAND_HZ[1])
         if last < 2 or self._drifts:
             return np.zeros(0)
-        found = self.harmonics(last)
-        standing = found.square > STANDING * np.hypot(found.noise, found.hum)
-        orders, own = found.orders[standing], found.square[standing]
+        harmonics = self.harmonics(last)
+        standing = harmonics.square > STANDING * np.hypot(harmonics.noise, harmonics.hum)
+        orders, own = harmonics.orders[standing], harmonics.square[standing]
         whole = [self._whole(n * self.position) for n in orders.tolist()]
         rest = np.array([square.value for square in whole]) - own
         floor = np.sqrt([square.floor for square in whole])
@@ -348,8 +346,8 @@ class ToneLines:
         last = self.last_order(BAND_HZ[1])
         if last < 2:
             return 0.0
-        found = self.harmonics(last)
-        square = found.square[found.blind & (found.square > STANDING * found.noise)]
+        harmonics = self.harmonics(last)
+        square = harmonics.square[harmonics.blind & (harmonics.square > STANDING * harmonics.noise)]
         return float(square.sum())
 
     def _band(self, top_hz: float = BAND_HZ[1]) -> slice:

@@ -78,11 +78,11 @@ def power_near(track: Track, stated_hz: float) -> float:
     Refusal
         As spectrum_for.
     """
-    found = spectrum_for(track, stated_hz)
-    centre = stated_hz / found.resolution_hz
-    reach = GENERATOR_TOLERANCE * centre + found.window.half_width
-    first, last = max(int(centre - reach), found.window.half_width), int(centre + reach) + 1
-    return float(found.power[first:last].sum())
+    own_spectrum = spectrum_for(track, stated_hz)
+    centre = stated_hz / own_spectrum.resolution_hz
+    reach = GENERATOR_TOLERANCE * centre + own_spectrum.window.half_width
+    first, last = max(int(centre - reach), own_spectrum.window.half_width), int(centre + reach) + 1
+    return float(own_spectrum.power[first:last].sum())
 
 
 _kept: WeakKeyDictionary[Track, dict[tuple[float, float | None], ToneLines]] = WeakKeyDictionary()
@@ -145,46 +145,47 @@ def seek_tone(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLin
 
 
 def _find(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
-    found = spectrum_for(track, stated_hz)
-    stated = stated_hz / found.resolution_hz
+    own_spectrum = spectrum_for(track, stated_hz)
+    stated = stated_hz / own_spectrum.resolution_hz
     reach = max(GENERATOR_TOLERANCE * stated, 2.0)
     first = max(int(stated - reach), 1)
-    last = min(int(stated + reach) + 2, len(found.bins) - 1)
-    peak = first + int(np.argmax(found.power[first:last]))
-    if _share(found, peak) < LEAST_POWER_FRACTION:
-        raise Refusal(_what_else(found, stated_hz))
-    return tone_at(found, peak_position(found, peak), mains_hz, sample_step(track))
+    last = min(int(stated + reach) + 2, len(own_spectrum.bins) - 1)
+    peak = first + int(np.argmax(own_spectrum.power[first:last]))
+    if _share(own_spectrum, peak) < LEAST_POWER_FRACTION:
+        raise Refusal(_what_else(own_spectrum, stated_hz))
+    return tone_at(own_spectrum, peak_position(own_spectrum, peak), mains_hz, sample_step(track))
 
 
-def _share(found: Spectrum, peak: int) -> float:
+def _share(own_spectrum: Spectrum, peak: int) -> float:
     """Share of the power without its steady part that lies in the lobe of a peak."""
-    lobe = found.window.half_width
-    top = max(int(BAND_HZ[1] / found.resolution_hz), peak + lobe) + 1
-    total = float(found.power[lobe:top].sum())
-    near = float(found.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
+    lobe = own_spectrum.window.half_width
+    top = max(int(BAND_HZ[1] / own_spectrum.resolution_hz), peak + lobe) + 1
+    total = float(own_spectrum.power[lobe:top].sum())
+    near = float(own_spectrum.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
     return near / total if total > 0 else 0.0
 
 
 NAMED_WRONGLY = "check what was played and which file this is, and correct the entry"
 
 
-def _what_else(found: Spectrum, stated_hz: float) -> str:
+def _what_else(own_spectrum: Spectrum, stated_hz: float) -> str:
     """What the record holds in place of the stated tone."""
-    lobe = found.window.half_width
-    peak = lobe + 1 + int(np.argmax(found.power[lobe + 1 : -1]))
-    if _share(found, peak) < LEAST_POWER_FRACTION:
+    lobe = own_spectrum.window.half_width
+    peak = lobe + 1 + int(np.argmax(own_spectrum.power[lobe + 1 : -1]))
+    if _share(own_spectrum, peak) < LEAST_POWER_FRACTION:
         return (
             f"not a tone: no line near {in_text(stated_hz, 'Hz', 6)} holds most of the signal; "
             f"{NAMED_WRONGLY}"
         )
-    frequency = peak_position(found, peak) * found.resolution_hz
+    frequency = peak_position(own_spectrum, peak) * own_spectrum.resolution_hz
     message = f"the tone is at {in_text(frequency, 'Hz', 6)}, not at "
     message += f"{in_text(stated_hz, 'Hz', 6)} as stated"
-    real = found.rate_hz * stated_hz / frequency
+    real = own_spectrum.rate_hz * stated_hz / frequency
     for rate in RATES_HZ:
-        if abs(real / rate - 1) < 0.002 and abs(found.rate_hz / rate - 1) > 0.01:
+        if abs(real / rate - 1) < 0.002 and abs(own_spectrum.rate_hz / rate - 1) > 0.01:
             return (
                 f"{message}; it would be right if the sample rate were {in_text(rate, 'Hz', 6)}, "
-                f"not {in_text(found.rate_hz, 'Hz', 6)} as the file says; correct the file's header"
+                f"not {in_text(own_spectrum.rate_hz, 'Hz', 6)} as the file says; "
+                "correct the file's header"
             )
     return f"{message}; {NAMED_WRONGLY}"

@@ -57,8 +57,8 @@ class ToneSet:
     @property
     def frequencies_hz(self) -> Array:
         """Of the tones as found, Hz."""
-        found: Array = self.positions * self.spectrum.resolution_hz
-        return found
+        hertz: Array = self.positions * self.spectrum.resolution_hz
+        return hertz
 
     @cached_property
     def tones(self) -> tuple[MeanSquare, ...]:
@@ -233,8 +233,8 @@ def product_positions(positions: Array, order: int) -> Array:
     """
     low, high = positions.tolist()
     pairs = itertools.product(range(-order, order + 1), range(order + 1))
-    found = {abs(m * low + n * high) for m, n in pairs if 0 < abs(m) + n <= order}
-    return np.array(sorted(found))
+    sums = {abs(m * low + n * high) for m, n in pairs if 0 < abs(m) + n <= order}
+    return np.array(sorted(sums))
 
 
 def clear_of_lines(lines: Iterable[float], half: float, count: int) -> NDArray[np.bool_]:

@@ -130,8 +130,8 @@ class Window:
         return np.clip(estimate - step, -MOST_OFFSET, MOST_OFFSET)
 
     def _log_ratio(self, offset: Array) -> Array:
-        beside = self.kernel(np.concatenate([1 - offset, -1 - offset]))
-        ratio: Array = np.log(beside[: len(offset)] / beside[len(offset) :])
+        neighbours = self.kernel(np.concatenate([1 - offset, -1 - offset]))
+        ratio: Array = np.log(neighbours[: len(offset)] / neighbours[len(offset) :])
         return ratio
 
     @cached_property

@@ -339,11 +339,11 @@ def migrate(store: Database) -> None:
 def _refuse_newer(store: Database) -> dict[int, str]:
     """Checksums of applied migrations. Raises UserError where one is unknown or differs."""
     try:
-        found = store.rows("SELECT number, checksum FROM migration")
+        recorded = store.rows("SELECT number, checksum FROM migration")
     except duckdb.CatalogException:
         fault = Fault(DATABASE_NAME, "no record of a schema", "a database of backbench")
         raise UserError("the database can't be opened", [fault]) from None
-    applied = {int(number): str(checksum) for number, checksum in found}
+    applied = {int(number): str(checksum) for number, checksum in recorded}
     known = {number: _sum(text) for number, _, text in migrations()}
     strange = [number for number, checksum in applied.items() if known.get(number) != checksum]
     if strange:

@@ -92,12 +92,12 @@ def refuse_changed(path: Path, sha256: str, name: str) -> None:
     """Raise UserError, naming the original, where its kept bytes are missing or changed."""
     try:
         with open_regular(path) as stream:
-            found, _ = hash_stream(stream)
+            digest, _ = hash_stream(stream)
     except OSError as error:
         reason = "no such file" if isinstance(error, FileNotFoundError) else str(error.strerror)
         fault = Fault(name, f"{reason} at {path}", "the bytes kept in the vault", RESTORE)
         raise UserError("the vault is incomplete", [fault]) from None
-    if found != sha256:
+    if digest != sha256:
         fault = Fault(name, f"changed bytes at {path}", "bytes as they were received", RESTORE)
         raise UserError("the vault is damaged", [fault])
 

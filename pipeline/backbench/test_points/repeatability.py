@@ -108,12 +108,12 @@ def sync_repeatability(store: Database) -> None:
     for row in store.frame(SESSIONS).iter_rows(named=True):
         observed.setdefault(row["metric"], []).append(row)
     units = store.rows("SELECT metric, unit FROM metric ORDER BY metric")
-    found = [
+    rows = [
         pooled(metric, unit != "dB", default_spread(metric, unit), observed.get(metric, []))
         for metric, unit in units
     ]
     store.run("DELETE FROM session_spread")
-    store.append("session_spread", _rows(found))
+    store.append("session_spread", _rows(rows))
 
 
 def default_spread(metric: str, unit: str) -> float:
@@ -124,9 +124,9 @@ def default_spread(metric: str, unit: str) -> float:
     return DEFAULT_DECIBELS if unit == "dB" else DEFAULT_RATIO
 
 
-def _rows(found: Sequence[Repeatability]) -> list[dict[str, Any]]:
+def _rows(spreads: Sequence[Repeatability]) -> list[dict[str, Any]]:
     follow = registry().having(lambda traits: traits.interpolated_in_power)
     return [
         {**vars(one), "is_default": one.is_default, "follows_power": one.metric in follow}
-        for one in found
+        for one in spreads
     ]
