@@ -128,21 +128,21 @@ def test_two_units_are_picked_and_set_side_by_side(page: Any, site: Path) -> Non
 
 def test_everything_can_be_done_from_the_keyboard(page: Any, site: Path) -> None:
     page.goto(address(site, "index.html"))
-    page.keyboard.builder("Tab")
+    page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.className") == "skip"
-    page.keyboard.builder("Enter")
+    page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.id") == "content"
-    page.keyboard.builder("Tab")
+    page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.id") == "words"
     page.keyboard.type("pentode")
     assert shown(page) == ["push-pull"]
     page.locator("tr[data-key=push-pull] input").focus()
-    page.keyboard.builder("Space")
+    page.keyboard.press("Space")
     page.locator("#words").fill("")
     page.locator(f"tr[data-key={PLAIN}] input").focus()
-    page.keyboard.builder("Space")
+    page.keyboard.press("Space")
     page.locator("#together").focus()
-    page.keyboard.builder("Enter")
+    page.keyboard.press("Enter")
     page.wait_for_selector("#picked .chip")
     assert page.locator("#picked .chip").count() == 2
 
@@ -169,7 +169,7 @@ def test_hostile_text_stays_text(page: Any, site: Path) -> None:
 
 
 def test_a_chart_tells_values_under_the_pointer(page: Any, site: Path) -> None:
-    page.goto(address(site, "questions/bandwidth-by-technology-chart.html"))
+    page.goto(address(site, "questions/signal-to-noise-by-technology-chart.html"))
     page.wait_for_selector("#chart svg")
     marks = page.locator("#chart svg .mark-symbol path")
     seen = []

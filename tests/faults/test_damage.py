@@ -232,7 +232,7 @@ def test_a_damaged_database_is_told_in_words_and_rebuilt(root: Path) -> None:
         ("INSERT INTO reading FROM reading LIMIT 1", "more than once"),
         ("DELETE FROM analysis", "without its analysis"),
         ("DELETE FROM analysis_capture", "leads to no original"),
-        ("UPDATE analysis_capture SET sha256 = repeat('a', 64)", "a received file"),
+        ("UPDATE analysis_capture SET sha256 = repeat('a', 64)", "a file that a receipt names"),
         ("UPDATE review SET receipt = 77", "a receipt of the ledger"),
         ("DELETE FROM appearance", "review without units"),
         ("DELETE FROM environment", "versions"),
@@ -282,7 +282,7 @@ def test_a_damaged_spreadsheet_is_named(
         ("INSERT INTO entered FROM entered LIMIT 1", "more than once"),
         ("UPDATE entered SET written = '9 %' WHERE rowid = 0", "other figures than were entered"),
         ("UPDATE entered SET origin = 'elsewhere' WHERE rowid = 0", "other figures"),
-        ("UPDATE analysis_capture SET sha256 = repeat('a', 64)", "a received file"),
+        ("UPDATE analysis_capture SET sha256 = repeat('a', 64)", "a file that a receipt names"),
     ],
 )
 def test_entered_readings_that_lead_nowhere_are_found(

@@ -41,8 +41,8 @@ def test_an_orchestrated_ingest_needs_loopback_only(tmp_path: Path) -> None:
         ["unshare", "-rn", "sh", "-c", script, "sh", tmp_path / "auk", catalogue.places.root],
         capture_output=True, text=True, check=False, env=kept,
     )  # fmt: skip
-    assert ran.returncode == 0, ran.stdout + ran.stderr
-    assert "auk: 2 captures measured" in ran.stdout
+    assert ran.returncode == 3, ran.stdout + ran.stderr
+    assert "auk: 2 captures: 1 whole, 1 refused" in ran.stdout
     runs = [path for path in (catalogue.places.root / ".runs").rglob("*") if path.is_file()]
     assert runs
     for path in runs:

@@ -101,7 +101,7 @@ def test_an_original_changed_on_the_storage_fails_its_capture_alone(
     changed.write_bytes(bytes([whole[0] ^ 1]) + whole[1:])
     code, said = take_in(cluster, catalogue, ONE)
     assert code == 3, said
-    told = f"{file} failed: {file}: found changed bytes at {changed}; expected bytes as they"
+    told = f"{file} refused: {file}: found changed bytes at {changed}; expected bytes as they"
     assert told in said
     states = dict(_rows(catalogue, "SELECT file, status FROM capture"))
     assert states.pop(file) == "failed"

@@ -208,7 +208,7 @@ def test_a_bad_recording_fails_alone_with_its_reason(
         ("date = 2026-02-01", 'date = "1 Feb"', "date"),
         ('file = "sine_low.flac"', 'file = "../sine_low.flac"', "inside"),
         ('key = "single-ended-stage"', 'key = "Single Ended"', "small letters"),
-        ("[review]", "[review", "TOML"),
+        ("[review]", "[review", "as many ] as ["),
     ],
 )  # fmt: skip
 def test_a_faulty_manifest_is_told_and_nothing_is_taken_in(

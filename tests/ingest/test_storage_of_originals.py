@@ -151,7 +151,7 @@ def test_storage_that_can_not_be_used_is_told_in_words(
     vault = catalogue.places.vault
     with pytest.raises(UserError, match="no such folder"):
         Copies(vault, str(tmp_path / "not-mounted"))
-    with pytest.raises(UserError, match="storage that fsspec knows"):
+    with pytest.raises(UserError, match="a kind of storage that fsspec supports"):
         Copies(vault, "nonsense://bucket/folder")
     no_bucket = Copies(vault, "s3://no-such-bucket/originals")
     with pytest.raises(UserError, match=r"no-such-bucket/originals: found .*; expected storage"):
@@ -220,6 +220,6 @@ def test_rows_of_other_methods_are_refused(
 
     copies = Copies(catalogue.places.vault, "memory://store")
     workers = ClusterWorkers(works, tmp_path / "staged", copies, Other, lambda _: None)
-    with pytest.raises(UserError, match="gave back something else"):
+    with pytest.raises(UserError, match="returned other rows than were requested"):
         workers.collect(works[0])
     fsspec.filesystem("memory").store.clear()

@@ -157,7 +157,7 @@ def test_volts_and_decibels_tell_the_same(shuffled: bool) -> None:
 @pytest.mark.parametrize(
     ("hz", "level", "unit", "reason"),
     [
-        ([2000.0, 4000.0], [0.0, 0.0], "dB", "1000 Hz is outside"),
+        ([2000.0, 4000.0], [0.0, 0.0], "dB", "1 kHz is outside"),
         ([500.0, 500.0, 2000.0], [0.0, 0.0, 0.0], "dB", "don't rise"),
         ([500.0, 2000.0], [0.0, 1.0], "V", "0 V or below"),
     ],

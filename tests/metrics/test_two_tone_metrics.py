@@ -139,9 +139,9 @@ def test_a_mains_line_that_may_hide_in_a_product_widens_it() -> None:
 @pytest.mark.parametrize(
     ("peaks", "kept", "told"),
     [
-        ({18_000.0: 1.0, 20_000.0: 1.0}, {}, "no tone near 19000 Hz"),
-        ({19_000.0: 1.0}, {}, "no tone near 20000 Hz"),
-        ({60.0: 1.0, 8000.0: 0.25}, {"hz": (60.0, 7000.0), "ratio": 4.0}, "is at 8000 Hz"),
+        ({18_000.0: 1.0, 20_000.0: 1.0}, {}, "no tone near 19 kHz"),
+        ({19_000.0: 1.0}, {}, "no tone near 20 kHz"),
+        ({60.0: 1.0, 8000.0: 0.25}, {"hz": (60.0, 7000.0), "ratio": 4.0}, "is at 8 kHz"),
         ({19_000.0: 1.0, 20_000.0: 0.25}, {}, "4:1 at the output, not 1:1"),
         ({19_000.0: 20.0, 20_000.0: 20.0}, {}, "clipped"),
         ({}, {}, "silence"),

@@ -81,7 +81,7 @@ def test_the_highest_reading_of_noise_repeats_within_its_uncertainty() -> None:
 
 def test_a_short_record_gives_no_quasi_peak() -> None:
     told = reasons(idle_material(track(white(1e-7, 0.4), RATE)))
-    assert told["noise_468"][1].startswith("too short for a quasi-peak reading: 0.4 s")
+    assert told["noise_468"][1].startswith("too short for a quasi-peak reading: 400 ms")
 
 
 def test_hum_is_the_sum_of_its_lines_off_nominal_too() -> None:

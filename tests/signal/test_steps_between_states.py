@@ -114,7 +114,7 @@ def test_a_period_is_put_together_from_harmonics_off_the_grid_of_the_record() ->
         (recorded(second_order(2e4, 0.5), second=0.3), 1000.0, "differ in length"),
         (sines(RATE, 0.3, {1000.0: 1.0}) + 1e-5 * np.sin(np.arange(57_600.0)), 1000.0,
          "not a square wave"),
-        (recorded(second_order(2e4, 0.5), 1100.0), 1000.0, "1100 Hz, not at 1000 Hz"),
+        (recorded(second_order(2e4, 0.5), 1100.0), 1000.0, "1.1 kHz, not at 1 kHz"),
         (recorded(second_order(2e4, 0.5), 10_000.0), 10_000.0, "fewer than 18 harmonics"),
     ],
 )  # fmt: skip

@@ -52,7 +52,7 @@
       const shown = matching.length;
       if (start >= shown) start = 0;
       const end = Math.min(start + most, shown);
-      table.tBodies[0].replaceChildren(...fitting.slice(start, end));
+      table.tBodies[0].replaceChildren(...matching.slice(start, end));
       by("pager").hidden = shown <= most;
       by("span").textContent = `${start + 1} to ${end} of ${shown}`;
       by("earlier").disabled = start === 0;

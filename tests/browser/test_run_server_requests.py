@@ -13,10 +13,6 @@ from pathlib import Path
 
 import pytest
 
-from browser.conftest import browser
-
-__all__ = ["browser"]
-
 STARTED = """
 import sys, time
 from pathlib import Path
