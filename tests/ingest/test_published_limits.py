@@ -59,7 +59,7 @@ def test_limits_in_the_metrics_unit() -> None:
     assert read("%", at_most="-40 dB") == pytest.approx(1.0)
     assert read("W", at_least="1 000 W") == 1000.0
     assert read("W", at_least="4 V", at=PublishedConditions(load_ohm=8.0)) == pytest.approx(2.0)
-    with pytest.raises(UnreadableQuantity, match="more than 10.000 %"):
+    with pytest.raises(UnreadableQuantity, match=r"more than 10.000 %"):
         read("%", at_most="99 dB")
 
 
