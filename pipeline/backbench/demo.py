@@ -1,4 +1,4 @@
-"""The demonstration: the invented scenario made, taken in, compared and drawn.
+"""The demonstration: the invented scenario made, ingested, compared and drawn.
 
 Everything after the making of the captures goes the way that a reviewer's own review goes.
 """
@@ -32,7 +32,7 @@ def run_demo(folder: Path, processes: int | None) -> None:
     invented = scenario()
     typer.echo(
         f"An invented scenario of {len(invented.units)} units in {len(invented.reviews)} reviews, "
-        f"made and taken in under {folder}/"
+        f"made and ingested in {folder}/"
     )
     _take_in(catalogue, _made(folder, processes), processes)
     show_comparison(catalogue.compare(SUBJECT))
@@ -72,14 +72,14 @@ def _take_in(catalogue: Catalogue, reviews: list[Path], processes: int | None) -
     captures = sum(outcome.computed for outcome in outcomes)
     faulty = [(outcome.review, one) for outcome in outcomes for one in outcome.ended.faulty]
     typer.echo(
-        f"{len(outcomes)} reviews taken in: {captures} captures measured, "
+        f"{len(outcomes)} reviews ingested: {captures} captures measured, "
         f"{len(faulty)} of them not whole (`backbench query captures-with-flags` lists them)."
     )
     for review, one in faulty:
         if one.state == "failed":
             typer.echo(f"  {review}: {one.file}: {one.reason}", err=True)
     for item in refused:
-        typer.echo(f"{item.source} was not taken in: {item.error}", err=True)
+        typer.echo(f"{item.source} was not ingested: {item.error}", err=True)
 
 
 def _drawn(catalogue: Catalogue) -> list[str]:

@@ -155,5 +155,5 @@ def test_tracks_that_are_swapped_are_told_from_the_stated_drive() -> None:
     for number in (1, 2):
         status, reason = reasons(wrong, number)["level"]
         assert status == "rejected"
-        assert reason.startswith("tracks swapped? right is 60 dB louder at 1000 Hz than left")
+        assert reason.startswith("tracks swapped? right is 60 dB louder at 1 kHz than left")
     assert "level" in figures(tone_material(quiet, loud, driven_track=2, names=names), 1)

@@ -93,7 +93,7 @@ def test_a_quarter_turn_is_neither_polarity() -> None:
     generator = track(noisy({1000.0: 1.0}, phase=0.3), RATE)
     told = reasons(tone_material(output, generator=generator))
     assert told["polarity"][0] == "rejected"
-    assert "90 degrees" in told["polarity"][1]
+    assert "90 °" in told["polarity"][1]
 
 
 def test_harmonics_in_the_noise_are_upper_bounds() -> None:

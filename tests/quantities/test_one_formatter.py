@@ -133,10 +133,6 @@ NOT_SHOWN = {
     "bench_day/capture_names.py": "parts of file names",
     "test_points/assign.py": "keys and titles that the database keeps",
     "demo.py": "size and time of a run",
-    "commands/bench_day.py": "a gain by its two decimals",
-    "bench_day/stimuli_files.py": "a level by its one decimal",
-    "metrics/steady_part.py": "times within a record by their two decimals",
-    "metrics/tone.py": "a check of what is stated",
     "comparison/regression.py": "a number held against what the user typed",
 }  # fmt: skip
 """Modules that format numbers which no reader sees as a measured value, and which these are."""

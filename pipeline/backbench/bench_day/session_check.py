@@ -1,4 +1,4 @@
-"""A review folder looked over before it is taken in: every fault, and what is still missing."""
+"""A review folder checked before it is ingested: every fault, and what is still missing."""
 
 from __future__ import annotations
 
@@ -158,7 +158,12 @@ def _track_faults(
     clipped = [n for n in item.clipped if n in manifest.tracks_of(capture)]
     if clipped:
         named = ", ".join(map(str, clipped))
-        yield Fault(where, f"track {named} at digital full scale", "headroom", "use a wider range")
+        yield Fault(
+            where,
+            f"track {named} at digital full scale",
+            "a level below full scale",
+            "use a wider input range",
+        )
 
 
 def _unlike_stated(

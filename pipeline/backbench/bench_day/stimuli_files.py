@@ -15,6 +15,7 @@ from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.bench_day.run_files import GAP_S, Run, Segment, run_text, runs_of
 from backbench.bench_day.stimulus_waveforms import Wave, wave
 from backbench.errors import Fault, Refusal, UserError
+from backbench.quantities.writing import in_text
 from backbench.signal.track import Array
 from backbench.storage.atomic_io import write_text_file
 
@@ -95,7 +96,7 @@ def _scaled(plan: Plan, step: PlannedStep, made: Wave) -> Array:
 
 def _refuse_beyond(scaled: dict[str, Array]) -> None:
     faults = [
-        Fault(file, f"{20 * math.log10(peak):.1f} dB above the generator's full scale",
+        Fault(file, f"{in_text(20 * math.log10(peak), 'dB')} above the generator's full scale",
               "a level that it reaches", "put gain behind the generator, or plan less power")
         for file, samples in scaled.items() if (peak := float(np.max(np.abs(samples)))) > 1
     ]  # fmt: skip

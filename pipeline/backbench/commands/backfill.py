@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from backbench.ingest.run_ingest import Outcome, Refused
 
 BATCH = 50
-"""Reviews that are taken in at a time."""
+"""Reviews that are ingested at a time."""
 FEW = 3
 """Cells of each column that are shown as they were read."""
 

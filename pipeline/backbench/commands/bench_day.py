@@ -20,6 +20,7 @@ from backbench.commands.common import (
 )
 from backbench.commands.quantity_options import quantity
 from backbench.errors import MISSING, Fault, UserError
+from backbench.quantities.writing import in_text
 
 if TYPE_CHECKING:
     from backbench.bench_day.new_review import ReviewDraft
@@ -318,7 +319,7 @@ def _show_plan(made: Plan, manifest: Manifest, folder: Path) -> None:
     for line in [WARM_UP, *made.notes]:
         typer.echo(f"  {line}")
     if made.gain_db is not None:
-        typer.echo(f"  Gain {made.gain_db:.2f} dB ({made.gain_from}).")
+        typer.echo(f"  Gain {in_text(made.gain_db, 'dB', 4)} ({made.gain_from}).")
     done = {step.stem for step in made.step if found_file(folder, step.file)}
     export(pl.DataFrame(rows(made, done)), "table")
 

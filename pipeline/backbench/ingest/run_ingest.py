@@ -50,7 +50,7 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Refused:
-    """A review that was not taken in, with every fault. Nothing of it is in the database."""
+    """A review that was not ingested, with every fault. Nothing of it is in the database."""
 
     source: str
     error: UserError

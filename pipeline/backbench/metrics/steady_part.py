@@ -14,6 +14,7 @@ from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.lines_in_time import lines_in_time, shortest_s
 from backbench.metrics.parts_in_time import part_of
+from backbench.quantities.writing import in_text
 from backbench.signal.line_course import LineCourse
 from backbench.signal.steadiness import SteadySegment, change, steady_segment
 from backbench.signal.track import Track
@@ -57,7 +58,8 @@ def steady_part(capture_data: CaptureData, number: int) -> SteadyPart:
         return SteadyPart(capture_data, None)
     track = whole.outputs[number]
     end = start + len(track.volts) / track.rate_hz
-    return SteadyPart(whole, f"from {start:.2f} s to {end:.2f} s of the record alone: {why}")
+    span = f"from {in_text(start, 's')} to {in_text(end, 's')}"
+    return SteadyPart(whole, f"{span} of the record alone: {why}")
 
 
 def with_steady_loop_backs(capture_data: CaptureData, number: int) -> CaptureData:

@@ -13,6 +13,7 @@ from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, vi
 from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import warning
+from backbench.quantities.writing import in_text
 from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.sidebands import Mirrored, mirrored_harmonics
@@ -132,12 +133,16 @@ def _refuse_swapped(capture_data: CaptureData, stated: float) -> None:
     for number, track in capture_data.outputs.items():
         other = power_near(track, stated)
         if number != capture_data.driven_track and other > 10 ** (SWAPPED_DB / 10) * own:
-            louder = f"{10 * math.log10(other / own):.0f} dB louder" if own > 0 else "the louder"
+            louder = (
+                f"{in_text(10 * math.log10(other / own), 'dB', 2)} louder"
+                if own > 0
+                else "the louder"
+            )
             driven_name = capture_data.names.get(capture_data.driven_track or 0, "driven output")
             name = capture_data.names.get(number, f"track {number}")
             raise Refusal(
-                f"tracks swapped? {name} is {louder} at {stated:g} Hz than {driven_name}, which "
-                "is stated to be the one driven; check [tracks] and driven"
+                f"tracks swapped? {name} is {louder} at {in_text(stated, 'Hz', 6)} "
+                f"than {driven_name}, which is stated to be the one driven; check [tracks] and driven"
             )
 
 
@@ -150,8 +155,9 @@ def _power_off(capture_data: CaptureData, fundamental: MeanSquare) -> tuple[floa
     volts = math.sqrt(fundamental.value)
     off = 10 * math.log10(power / wanted)
     return off, (
-        f"{wanted:g} W is stated, but {volts:.4g} V across {load:g} ohm is {power:.4g} W "
-        f"({off:+.1f} dB): check level, load, range and calibration"
+        f"{in_text(wanted, 'W', 6)} is stated, but {in_text(volts, 'V', 4)} across "
+        f"{in_text(load, 'ohm', 6)} is {in_text(power, 'W', 4)} ({in_text(off, 'dB', 2)}): "
+        "check level, load, range and calibration"
     )
 
 
@@ -300,5 +306,7 @@ def polarity(tone: ToneView) -> MeasuredValue:
     angle = lines.phase - source.phase
     if abs(math.cos(angle)) < LEAST_COSINE:
         degrees = math.degrees(math.remainder(angle, 2 * math.pi))
-        raise Refusal(f"the output is {degrees:.0f} degrees from the generator: neither polarity")
+        raise Refusal(
+            f"the output is {in_text(degrees, 'deg')} from the generator: neither polarity"
+        )
     return MeasuredValue(math.copysign(1.0, math.cos(angle)), 0.0)

@@ -100,7 +100,7 @@ def inbox() -> list[str]:
                 workers.begin(work)
             outcomes = carry_out(home, fresh, workers) if fresh else []
     for item in refused:
-        get_run_logger().warning("%s was not taken in: %s", item.source, item.error)
+        get_run_logger().warning("%s was not ingested: %s", item.source, item.error)
     if outcomes and site:
         from backbench.publish.site import publish
 
@@ -217,8 +217,10 @@ class ClusterAnswer:
         try:
             return self._future.result()
         except KilledWorker:
-            fault = Fault(self._captures, "worker after worker lost", "workers that stay",
-                          "see their memory and their logs")  # fmt: skip
+            fault = Fault(
+                self._captures, "several workers lost one after another",
+                "workers that keep running", "see their memory and their logs",
+            )  # fmt: skip
         except CancelledError:
             fault = Fault("the scheduler", "no answer any more", "one that stays",
                           "run again: what is done is kept")  # fmt: skip
@@ -244,8 +246,8 @@ def _runner(cluster: Cluster) -> TaskRunner[Any]:
                       ON_THIS_MACHINE)  # fmt: skip
         raise UserError("the scheduler can't be reached", [fault]) from None
     if not threads:
-        fault = Fault(cluster.scheduler, "no workers", "one at least", "start some")
-        raise UserError("the scheduler has nobody to work", [fault])
+        fault = Fault(cluster.scheduler, "no workers", "at least one worker", "start a worker")
+        raise UserError("the scheduler has no workers", [fault])
     runner: TaskRunner[Any] = DaskTaskRunner(
         address=cluster.scheduler, client_kwargs={"timeout": PATIENCE_S}
     )
