@@ -142,7 +142,8 @@ def _refuse_swapped(capture_data: CaptureData, stated: float) -> None:
             name = capture_data.names.get(number, f"track {number}")
             raise Refusal(
                 f"tracks swapped? {name} is {louder} at {in_text(stated, 'Hz', 6)} "
-                f"than {driven_name}, which is stated to be the one driven; check [tracks] and driven"
+                f"than {driven_name}, which is stated to be the one driven; "
+                "check [tracks] and driven"
             )
 
 
