@@ -308,9 +308,18 @@ def _show_plan(made: Plan, manifest: Manifest, folder: Path) -> None:
     import polars as pl
 
     from backbench.bench_day.capture_files import found_file
-    from backbench.bench_day.cautions import cautions
-    from backbench.bench_day.plan_text import WARM_UP, rows
+    from backbench.bench_day.plan_text import rows
     from backbench.reports.export_formats import export
+
+    _show_notes(made, manifest)
+    done = {step.stem for step in made.step if found_file(folder, step.file)}
+    export(pl.DataFrame(rows(made, done)), "table")
+
+
+def _show_notes(made: Plan, manifest: Manifest) -> None:
+    """What to know before the first capture is taken."""
+    from backbench.bench_day.cautions import cautions
+    from backbench.bench_day.plan_text import WARM_UP
 
     typer.echo("Before anything is connected:")
     for line in cautions(manifest.unit):
@@ -320,8 +329,6 @@ def _show_plan(made: Plan, manifest: Manifest, folder: Path) -> None:
         typer.echo(f"  {line}")
     if made.gain_db is not None:
         typer.echo(f"  Gain {in_text(made.gain_db, 'dB', 4)} ({made.gain_from}).")
-    done = {step.stem for step in made.step if found_file(folder, step.file)}
-    export(pl.DataFrame(rows(made, done)), "table")
 
 
 def _write_page(made: Plan, manifest: Manifest, out: Path) -> None:

@@ -12,7 +12,7 @@ from platform import python_version
 import polars as pl
 
 from backbench.documents.stimuli import analysis_kind
-from backbench.documents.unit_facts import Unit
+from backbench.documents.unit_facts import PublishedFigure, Unit
 from backbench.ingest.analysis_plan import PlannedCapture, PlannedReview
 from backbench.ingest.derive import derive_reviews
 from backbench.ingest.entered_rows import entered_rows
@@ -147,23 +147,24 @@ def _appearance(review_key: str, position: int, unit: Unit) -> Row:
 
 
 def _published(review_key: str, unit: Unit) -> list[Row]:
-    rows: list[Row] = []
-    for position, figure in enumerate(unit.published, start=1):
-        side, text = printed_limit(figure)
-        low, high = figure.at.band_hz or (None, None)
-        rows.append(
-            {
-                "review_key": review_key, "unit_key": unit.key, "position": position,
-                "metric": figure.metric, "side": side,
-                "limit_value": limit_value(figure, registry().metrics[figure.metric].unit),
-                "frequency_hz": figure.at.frequency_hz,
-                "band_low_hz": low, "band_high_hz": high,
-                "power_w": figure.at.power_w, "load_ohm": figure.at.load_ohm,
-                "limit_percent": figure.at.limit_percent,
-                "printed": text, "printed_in": figure.printed_in,
-            }
-        )  # fmt: skip
-    return rows
+    """A unit's specifications as rows."""
+    return [
+        {"review_key": review_key, "unit_key": unit.key, "position": position, **_limit(figure)}
+        for position, figure in enumerate(unit.published, start=1)
+    ]
+
+
+def _limit(figure: PublishedFigure) -> Row:
+    side, text = printed_limit(figure)
+    low, high = figure.at.band_hz or (None, None)
+    return {
+        "metric": figure.metric, "side": side,
+        "limit_value": limit_value(figure, registry().metrics[figure.metric].unit),
+        "frequency_hz": figure.at.frequency_hz, "band_low_hz": low, "band_high_hz": high,
+        "power_w": figure.at.power_w, "load_ohm": figure.at.load_ohm,
+        "limit_percent": figure.at.limit_percent,
+        "printed": text, "printed_in": figure.printed_in,
+    }  # fmt: skip
 
 
 def _insert_environment(store: Database) -> str:

@@ -139,15 +139,20 @@ def _copy_originals(
         except UserError as error:
             copied.faults += error.faults
         progress(1)
+    copied.faults += _lacking(source, target)
+
+
+def _lacking(source: CataloguePaths, target: CataloguePaths) -> list[Fault]:
+    """Originals that a receipt names and that neither folder holds."""
     try:
         named = named_originals(source.ledger.receipts())
     except UserError as error:
-        copied.faults += error.faults
-        return
-    for sha256, where in named.items():
-        path = source.vault.path(sha256)
-        if not path.exists() and not target.vault.path(sha256).exists():
-            copied.faults.append(no_original(where, path))
+        return list(error.faults)
+    return [
+        no_original(where, source.vault.path(sha256))
+        for sha256, where in named.items()
+        if not source.vault.path(sha256).exists() and not target.vault.path(sha256).exists()
+    ]
 
 
 def _copy_original(path: Path, target: CataloguePaths, copied: Copied) -> None:

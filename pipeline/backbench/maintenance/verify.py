@@ -69,11 +69,16 @@ def _receipts(places: CataloguePaths, report: Report) -> list[Receipt]:
             report.faults.append(Fault(str(path), f"receipt {receipt.number}", expected, RESTORE))
         receipts.append(receipt)
     report.receipts = len(receipts)
+    report.faults += _missing_receipts(places)
+    return receipts
+
+
+def _missing_receipts(places: CataloguePaths) -> Iterator[Fault]:
+    """A fault for each number that was given and has no receipt."""
     numbers = {int(path.stem) for path in places.ledger.folder.glob("[0-9]*.json")}
     for missing in sorted(set(range(1, max(numbers, default=0))) - numbers):
         where = str(places.ledger.folder / f"{missing:06d}.json")
-        report.faults.append(Fault(where, "no such file", "a receipt for every number", RESTORE))
-    return receipts
+        yield Fault(where, "no such file", "a receipt for every number", RESTORE)
 
 
 def _originals(places: CataloguePaths, report: Report, progress: Progress) -> set[str]:

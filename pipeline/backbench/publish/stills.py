@@ -67,10 +67,15 @@ def write_stills(builder: SiteBuilder, review_key: str, folder: Path) -> list[Pa
         ):
             write(folder, name, content)
             paths.append(folder / name)
-    for old in folder.iterdir():
-        if re.fullmatch(r"\d\d-[a-z0-9._-]+\.(png|txt)", old.name) and old not in paths:
-            old.unlink()
+    _remove_others(folder, paths)
     return paths
+
+
+def _remove_others(folder: Path, kept: Sequence[Path]) -> None:
+    """Take away the stills of an earlier run that were not made again."""
+    for old in folder.iterdir():
+        if re.fullmatch(r"\d\d-[a-z0-9._-]+\.(png|txt)", old.name) and old not in kept:
+            old.unlink()
 
 
 def _stills(builder: SiteBuilder, review_key: str) -> Iterator[Still]:
