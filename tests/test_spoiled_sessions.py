@@ -16,6 +16,9 @@ REFUSED_WHOLE = {"date before any calibration"}
 BEFOREHAND = {"date after the files"}
 """Told by check and ingest, which see the folder, and not by what stands in the catalogue."""
 
+ON_SHEETS = {*[*SPOILED][::6]}
+"""Sessions whose sheet is drawn too: it takes the reasons from where `show` takes them."""
+
 
 def told(*words: str | Path) -> tuple[int, str]:
     """Exit code and all that was printed, in one line."""
@@ -53,6 +56,8 @@ def test_a_spoiled_session_is_told_everywhere(name: str, tmp_path: Path) -> None
     if name in REFUSED_WHOLE | BEFOREHAND:
         return
     assert words in told("show", REVIEW, "-c", home)[1]
+    if name not in ON_SHEETS:
+        return
     page = tmp_path / "sheet.html"
     assert told("sheet", REVIEW, page, "-c", home)[0] == 0
     assert words.replace("'", "&#39;") in " ".join(page.read_text().split())
