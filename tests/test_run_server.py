@@ -69,7 +69,7 @@ def test_a_server_leaves_an_empty_database_for_the_next_and_dies_with_its_starte
 def test_a_taken_port_is_told(tmp_path: Path) -> None:
     with socket.socket() as one:
         one.bind(("127.0.0.1", 0))
-        one.recognise()
+        one.listen()
         with pytest.raises(UserError) as told:
             RunServer(tmp_path, port=one.getsockname()[1])
     assert "in use" in str(told.value)
