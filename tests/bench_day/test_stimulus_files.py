@@ -138,7 +138,7 @@ def test_a_run_and_its_layout_carry_a_caution(tmp_path: Path) -> None:
 
 def test_a_level_beyond_the_generator_is_told(tmp_path: Path) -> None:
     loud = PLAN.model_copy(update={"step": [step("loud.wav", 1000.0, 3.0)]})
-    with pytest.raises(UserError, match=r"loud\.wav: found 6\.5 dB above the generator's full"):
+    with pytest.raises(UserError, match=r"loud\.wav: found 6\.53 dB above the generator's full"):
         write_stimuli(tmp_path / "none", loud, Format(48_000, 24))
     assert not (tmp_path / "none").exists()
 
