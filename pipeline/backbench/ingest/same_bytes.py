@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping
 
 from backbench.documents.manifest import Capture, Manifest
@@ -19,11 +19,13 @@ def refuse_copies(manifest: Manifest, files: Mapping[str, Received], where: str)
     count twice. The same recording under other conditions or tracks may be meant: one file can
     hold two outputs that are described apart.
     """
+    hashes = {one.file: files[one.file].sha256 for one in manifest.capture if one.file in files}
+    number = Counter(sha256 for sha256 in hashes.values() if sha256)
     places: dict[tuple[str, str], list[str]] = defaultdict(list)
     for capture in manifest.capture:
-        received = files.get(capture.file)
-        if received is not None and received.sha256 is not None:
-            places[(received.sha256, _statement(manifest, capture))].append(capture.file)
+        sha256 = hashes.get(capture.file)
+        if sha256 and number[sha256] > 1:
+            places[(sha256, _statement(manifest, capture))].append(capture.file)
     faults = [_fault(where, names) for names in places.values() if len(names) > 1]
     if faults:
         raise UserError(f"{where} has {counted(len(faults), 'fault')}", faults)

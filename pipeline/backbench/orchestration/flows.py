@@ -30,6 +30,7 @@ from backbench.ingest.run_ingest import Outcome, finish, in_groups, planned_work
 from backbench.ingest.worker_pool import Workers
 from backbench.orchestration import run_server
 from backbench.orchestration.dask_cluster import ClusterWorkers, Request, Tables, analyse_on_worker
+from backbench.orchestration.server_process import LOOPBACK_NAMES
 from backbench.orchestration.shared_originals import Copies, error_text
 from backbench.progress import nothing
 from backbench.storage.catalogue_paths import CataloguePaths, places
@@ -43,7 +44,6 @@ PATIENCE_S = 5
 ON_THIS_MACHINE = 'or set engine = "local"'
 WATCHED = "BACKBENCH_WATCHED"
 """The environment variable that tells the runs of a watched inbox what to do, as JSON."""
-LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 
 
 @task(name="analyse", task_run_name="analyse {keys}", retries=1, cache_policy=NO_CACHE)
@@ -257,9 +257,9 @@ def _runner(cluster: Cluster) -> TaskRunner[Any]:
 def _refuse_server_out_of_reach(cluster: Cluster) -> None:
     """A server on loopback will do only where the scheduler is there, too."""
     server = PREFECT_API_URL.value()
-    if urlsplit(cluster.scheduler).hostname in LOOPBACK:
+    if urlsplit(cluster.scheduler).hostname in LOOPBACK_NAMES:
         return
-    if server is None or urlsplit(server).hostname in LOOPBACK:
+    if server is None or urlsplit(server).hostname in LOOPBACK_NAMES:
         fault = Fault(
             "PREFECT_API_URL", "no server but this machine's own", "one that the workers reach",
             f"start one there, {ON_THIS_MACHINE}",

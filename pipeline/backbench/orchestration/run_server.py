@@ -22,8 +22,8 @@ from urllib.parse import urlsplit
 from platformdirs import user_cache_path
 
 from backbench.errors import Fault, UserError
+from backbench.orchestration.server_process import LOOPBACK, LOOPBACK_NAMES
 
-LOOPBACK = "127.0.0.1"
 PATIENCE_S = 120.0
 CALL_S = 3.0
 ADDRESS = "PREFECT_API_URL"
@@ -145,7 +145,7 @@ def _keep_loopback_from_proxies() -> None:
     """Requests to this machine never go to a proxy, whatever the environment names."""
     for name in ("NO_PROXY", "no_proxy"):
         named = [part for part in os.environ.get(name, "").split(",") if part.strip()]
-        lacking = [host for host in (LOOPBACK, "localhost", "::1") if host not in named]
+        lacking = [host for host in LOOPBACK_NAMES if host not in named]
         os.environ[name] = ",".join([*named, *lacking])
 
 

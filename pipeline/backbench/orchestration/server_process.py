@@ -17,6 +17,9 @@ Receive = Callable[[], Awaitable[Any]]
 Send = Callable[[Any], Awaitable[None]]
 Application = Callable[[Scope, Receive, Send], Awaitable[None]]
 LOOPBACK = "127.0.0.1"
+LOOPBACK_NAMES = (LOOPBACK, "localhost", "::1")
+SERVER = "prefect.server.api.server:create_app"
+"""The orchestrator's application, named as its own command names it to the web server."""
 REFUSED = 403
 
 
@@ -25,7 +28,7 @@ class OwnRequestsOnly:
 
     def __init__(self, application: Application, port: int) -> None:
         self._application = application
-        self._hosts = {f"{name}:{port}".encode() for name in (LOOPBACK, "localhost")}
+        self._hosts = {f"{name}:{port}".encode() for name in LOOPBACK_NAMES}
         self._origins = {b"http://" + host for host in self._hosts}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -50,9 +53,9 @@ def serve(port: int, parent: int) -> None:
     """Run the server on loopback; it ends with the process that started it, parent."""
     end_with(parent)
     import uvicorn
-    from prefect.server.api.server import create_app
+    from uvicorn.importer import import_from_string
 
-    application = OwnRequestsOnly(create_app(final=True), port)
+    application = OwnRequestsOnly(import_from_string(SERVER)(final=True), port)
     uvicorn.run(application, host=LOOPBACK, port=port, log_level="error", timeout_keep_alive=5)
 
 
