@@ -15,6 +15,19 @@ from simulated import CASES, CIRCUITS, simulated_catalogue
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
 
+LONG = (
+    "tests/test_demo.py", "tests/ingest/test_cluster.py", "tests/browser/test_site_in_a_browser.py",
+    "tests/test_spoiled_sessions.py", "tests/backfill/test_messy_spreadsheet.py",
+    "tests/faults/", "tests/seed_dataset/test_written_reviews.py", "tests/test_run_server.py",
+    "tests/ingest/test_order_of_work.py", "tests/test_bench_day.py",
+)  # fmt: skip
+"""Files that take longest, begun first: a file is one worker's, and the last one is waited for."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Long files first; the order within a file stays."""
+    items.sort(key=lambda item: not item.nodeid.startswith(LONG))
+
 
 @pytest.fixture
 def circuits(tmp_path: Path) -> Path:
