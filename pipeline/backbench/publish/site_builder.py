@@ -39,6 +39,7 @@ class SiteBuilder:
     """An open catalogue and the folder that its pages go to.
 
     earlier: the site whose like files are taken over, where these pages take its place.
+    left_out: a line for each saved query of the catalogue that can't be used.
     """
 
     renderer: ChartRenderer
@@ -47,6 +48,7 @@ class SiteBuilder:
     folder: Path
     album: Album = field(default_factory=Album)
     earlier: Path | None = None
+    left_out: Sequence[str] = ()
 
     def file(self, path: str, content: bytes) -> OutputFile:
         """One file of the site."""

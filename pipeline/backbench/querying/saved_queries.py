@@ -212,6 +212,13 @@ def faulty(folder: Path) -> dict[str, tuple[Fault, ...]]:
     return _own(folder)[1]
 
 
+def left_out_lines(wrong: Mapping[str, Sequence[Fault]]) -> list[str]:
+    """A line for each faulty query, with everything wrong with it."""
+    return [
+        f"query {name} is left out: {'; '.join(map(str, faults))}" for name, faults in wrong.items()
+    ]
+
+
 def _own(folder: Path) -> tuple[dict[str, SavedQuery], dict[str, tuple[Fault, ...]]]:
     """The queries of a catalogue's own folder: sound ones, and the faults of the others."""
     return _read([QueryFolder("queries", folder / "queries")], shipped())
