@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.errors import UserError
 from backbench.metrics.metric_names import metric_key, unknown_metric
-from backbench.quantities.writing import in_text, measured, ordinary, quantity
+from backbench.quantities.writing import in_text, measured, ordinary
 
 if TYPE_CHECKING:
     import polars as pl
@@ -72,4 +72,4 @@ def _conditions(row: dict[str, Any]) -> str:
 
 
 def _condition(value: float | None, unit: str) -> str:
-    return "" if value is None else ordinary(quantity(value, unit))
+    return "" if value is None else in_text(value, unit)
