@@ -14,6 +14,7 @@ import pytest
 
 from backbench.errors import UserError
 from backbench.orchestration.run_server import RunServer, awaited
+from processes import alive
 
 STARTED = """
 import sys, time
@@ -24,14 +25,6 @@ server.wait()
 print(server._process.pid, flush=True)
 time.sleep(600)
 """
-
-
-def alive(process: int) -> bool:
-    try:
-        state = Path(f"/proc/{process}/stat").read_text().rsplit(")", 1)[1].split()[0]
-    except FileNotFoundError:
-        return False
-    return state != "Z"
 
 
 def tables(database: Path) -> dict[str, int]:
