@@ -134,9 +134,9 @@ def test_a_record_turned_in_time_reads_the_same(wave: str, share: float, seed: i
     # Ten readings in a thousand differ by more, of so few crackles as make the scatter.
     apart = math.hypot(one.uncertainty, other.uncertainty)
     reach = student.ppf(0.995, max(min(one.dof, other.dof, 8), 1))
-    if one.bound or other.bound:
-        lowest = min(one.value - 2.5 * one.uncertainty, other.value - 2.5 * other.uncertainty)
-        assert max(one.value, other.value) >= lowest
-        assert "upper" in (one.bound, other.bound)
-    else:
+    assert {one.bound, other.bound} <= {None, "upper"}
+    if one.bound is None and other.bound is None:
         assert abs(one.value - other.value) <= reach * apart
+    elif one.bound != other.bound:
+        measured, bound = (one, other) if one.bound is None else (other, one)
+        assert measured.value - reach * measured.uncertainty <= bound.value
