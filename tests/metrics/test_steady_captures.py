@@ -88,17 +88,15 @@ def test_what_never_holds_still_gives_no_figure(wave: str, fault: str) -> None:
 
 
 @pytest.mark.parametrize("wave", WAVES)
-def test_gaps_and_crackle_are_left_out_or_in_the_uncertainty(wave: str) -> None:
-    """Three gaps of 29 zeros in a row: a figure is right within its interval, or there is none."""
+def test_gaps_are_left_out(wave: str) -> None:
+    """Three gaps of 29 zeros in a row: the part without them is measured."""
     volts, make, metric, _ = WAVES[wave]()
     truth = figures(make(volts))[metric].value
     for at in (20_000, 60_000, 100_000):
         volts[at : at + 29] = 0
-    found = figures(make(volts)).get(metric)
-    if found is not None:
-        assert found.remark
-        right = abs(found.value - truth) <= 4 * found.uncertainty + 0.02 * truth
-        assert right or "isn't steady" in found.remark
+    found = figures(make(volts))[metric]
+    assert "of the record alone" in (found.remark or "")
+    assert abs(found.value - truth) <= 2 * found.uncertainty
 
 
 def whole_periods(wave: str, seed: int) -> Wave:
