@@ -1,4 +1,4 @@
-"""Requests to the orchestrator's server, with its password or without."""
+"""The orchestrator's server as tests start it, and requests to it."""
 
 from __future__ import annotations
 
@@ -6,6 +6,16 @@ import base64
 import urllib.request
 
 COUNT = "/api/flow_runs/count"
+STARTED = """
+import sys, time
+from pathlib import Path
+from backbench.orchestration.run_server import RunServer
+server = RunServer(Path(sys.argv[1]))
+server.wait()
+print(server._process.pid, server.address, server.password, flush=True)
+time.sleep(900)
+"""
+"""Code that starts a server with a home and tells its process, address and password."""
 
 
 def authorization(password: str) -> str:

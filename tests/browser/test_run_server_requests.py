@@ -12,17 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from run_server_access import COUNT, authorization, count_request
+from run_server_access import COUNT, STARTED, authorization, count_request
 
-STARTED = """
-import sys, time
-from pathlib import Path
-from backbench.orchestration.run_server import RunServer
-server = RunServer(Path(sys.argv[1]))
-server.wait()
-print(server.address, server.password, flush=True)
-time.sleep(900)
-"""
 SEND = """
 async ([address, header]) => {
   const tries = [
@@ -50,7 +41,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]
     )  # fmt: skip
     assert starter.stdout is not None
     with starter.stdout:
-        address, password = starter.stdout.readline().split()
+        _, address, password = starter.stdout.readline().split()
     yield address, password
     starter.terminate()
     starter.wait(30)
