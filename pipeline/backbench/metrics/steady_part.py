@@ -67,22 +67,21 @@ def with_steady_loop_backs(capture_data: CaptureData, number: int) -> CaptureDat
 
     What a gap or a jump adds to a loop-back isn't the bench's.
     """
-    given = [*filter(None, [capture_data.bench]), *capture_data.bench_levels]
     kept = []
-    for one in given:
-        if number in one.outputs:
-            with contextlib.suppress(Refusal):
-                kept.append(steady_part(one, number).capture_data)
-    bench, others = (kept[0], tuple(kept[1:])) if kept else (None, ())
-    return replace(capture_data, bench=bench, bench_levels=others) if given else capture_data
+    for one in capture_data.loop_backs:
+        with contextlib.suppress(Refusal):
+            # One that lacks the output is of use where a single track stands for all.
+            kept.append(steady_part(one, number).capture_data if number in one.outputs else one)
+    if not capture_data.loop_backs:
+        return capture_data
+    return replace(capture_data, bench=next(iter(kept), None), bench_levels=tuple(kept[1:]))
 
 
 def _unsteady(stimulus: Stimulus) -> str:
     if isinstance(stimulus, TwoTones | Multitone):
         return "the tones aren't steady"
-    return (
-        f"the {'square wave' if isinstance(stimulus, SquareWave) else stimulus.kind} isn't steady"
-    )
+    what = "square wave" if isinstance(stimulus, SquareWave) else "tone"
+    return f"the {what} isn't steady"
 
 
 def _judged(capture_data: CaptureData, number: int) -> list[int]:

@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import MeanSquare, line_power
@@ -195,23 +196,37 @@ def _standing_alone(
     return standing
 
 
-def mains_mismatch_text(nominal_hz: float, other_hz: float) -> str:
-    """Why a figure that rests on the mains frequency can't be given.
+def refuse_other_mains(
+    spectrum: Spectrum,
+    noise: Array,
+    nominal_hz: float | None,
+    apart: Callable[[float], float] | None = None,
+) -> None:
+    """Refuse a record that shows another mains frequency than the stated one.
+
+    Places of mains lines would be reckoned from the wrong frequency.
 
     Parameters
     ----------
-    nominal_hz : float
-        Mains frequency as stated, Hz.
-    other_hz : float
-        The one that the record shows, Hz.
+    spectrum : Spectrum
+        Of the record.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    nominal_hz : float or None
+        Mains frequency as stated, Hz; None where unknown: then nothing is refused.
+    apart : callable, optional
+        As of other_mains.
 
-    Returns
-    -------
-    str
-        A sentence with what to correct.
+    Raises
+    ------
+    Refusal
+        With what to correct.
     """
-    return (
-        f"mains_hz is stated as {in_text(nominal_hz, '', 6)}, but the record shows lines of "
-        f"{in_text(other_hz, 'Hz', 6)} "
-        f"mains and none of {in_text(nominal_hz, 'Hz', 6)}; correct mains_hz in [review]"
-    )
+    other = None if nominal_hz is None else other_mains(spectrum, noise, nominal_hz, apart)
+    if other is not None:
+        stated = nominal_hz or 0.0
+        raise Refusal(
+            f"mains_hz is stated as {in_text(stated, '', 6)}, but the record shows lines of "
+            f"{in_text(other, 'Hz', 6)} mains and none of {in_text(stated, 'Hz', 6)}; "
+            "correct mains_hz in [review]"
+        )

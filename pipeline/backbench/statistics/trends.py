@@ -128,7 +128,7 @@ def disagreement(pooled: Trend, within: Mapping[str, Trend]) -> str:
     the other side of zero.
     """
     opposite = [name for name, part in within.items() if part.slope * pooled.slope < 0]
-    sure = [n for n in opposite if within[n].low > 0 or within[n].high < 0]
+    sure = [name for name in opposite if within[name].is_seen]
     if not opposite or (len(opposite) < len(within) and not sure):
         return ""
     named = opposite if len(opposite) == len(within) else sure
