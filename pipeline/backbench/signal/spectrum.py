@@ -139,7 +139,7 @@ class Lines(NamedTuple):
         ndarray of float64, shape (k,)
             Mean square, V^2.
         """
-        return self.noise * noise[np.rint(positions).astype(int)]
+        return np.asarray(self.noise * noise[np.rint(positions).astype(int)])
 
 
 def read_lines(spectrum: Spectrum, positions: Array) -> Lines:
