@@ -75,6 +75,11 @@ def off_at_level(
     return replace(cleared, remark=joined(cleared.remark, own.reason))
 
 
+def loop_backs(capture_data: CaptureData) -> list[CaptureData]:
+    """Every loop-back that a capture has, its `bench` first."""
+    return [*filter(None, [capture_data.bench]), *capture_data.bench_levels]
+
+
 def loop_back_views(view: View, capture_data: CaptureData, track: Track) -> list[Any]:
     """The bench's own on the same track, at every level that there is a fit loop-back of.
 
@@ -82,7 +87,7 @@ def loop_back_views(view: View, capture_data: CaptureData, track: Track) -> list
     """
     number = next(n for n, output in capture_data.outputs.items() if output is track)
     kind, views = type(capture_data.stimulus), []
-    for one in capture_data.loop_backs:
+    for one in loop_backs(capture_data):
         if number in one.outputs and isinstance(one.stimulus, kind):
             with contextlib.suppress(Refusal):
                 views.append(view.build(one, number))

@@ -116,11 +116,6 @@ class CaptureData:
     bench: CaptureData | None = None
     bench_levels: tuple[CaptureData, ...] = ()
 
-    @property
-    def loop_backs(self) -> tuple[CaptureData, ...]:
-        """Every loop-back that there is, `bench` first."""
-        return (*([self.bench] if self.bench else []), *self.bench_levels)
-
 
 @dataclass(frozen=True)
 class Metric:

@@ -11,6 +11,7 @@ import numpy as np
 
 from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, TwoTones
 from backbench.errors import Refusal
+from backbench.metrics.bench_levels import loop_backs
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.lines_in_time import lines_in_time, shortest_s
 from backbench.metrics.parts_in_time import part_of
@@ -67,14 +68,15 @@ def with_steady_loop_backs(capture_data: CaptureData, number: int) -> CaptureDat
 
     What a gap or a jump adds to a loop-back isn't the bench's.
     """
-    kept = []
-    for one in capture_data.loop_backs:
+    kept, given = [], loop_backs(capture_data)
+    for one in given:
         with contextlib.suppress(Refusal):
             # One that lacks the output is of use where a single track stands for all.
             kept.append(steady_part(one, number).capture_data if number in one.outputs else one)
-    if not capture_data.loop_backs:
-        return capture_data
-    return replace(capture_data, bench=next(iter(kept), None), bench_levels=tuple(kept[1:]))
+    bench = next(iter(kept), None)
+    return (
+        replace(capture_data, bench=bench, bench_levels=tuple(kept[1:])) if given else capture_data
+    )
 
 
 def _unsteady(stimulus: Stimulus) -> str:
