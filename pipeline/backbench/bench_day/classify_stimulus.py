@@ -33,7 +33,7 @@ class RecognisedStimulus:
     """A stimulus recognised. stimulus: as a manifest has it, levels as "unknown"."""
 
     kind: str
-    says: str
+    description: str
     stimulus: dict[str, Any] = field(default_factory=dict)
 
 
