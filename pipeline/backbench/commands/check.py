@@ -62,11 +62,12 @@ def check(
 def _add(folder: Path, checked: Checked) -> None:
     """The suggested entries shown, and added to the manifest as far as they can be."""
     from backbench.bench_day.session_check import accept
+    from backbench.reports.terminal_tables import printable
 
     _report_suggestions(checked)
     done = accept(folder, checked.suggestions)
     for file, reason in done.left_out:
-        typer.echo(f"{file}: not added: {reason}", err=True)
+        typer.echo(printable(f"{file}: not added: {reason}"), err=True)
     number = counted(len(done.added), "entry", "entries")
     typer.echo(f"Added {number} to {folder / 'review.toml'}; checked again with them:\n")
 
@@ -97,13 +98,16 @@ def _report_check(checked: Checked) -> None:
 
 
 def _report_suggestions(checked: Checked) -> None:
+    from backbench.reports.terminal_tables import printable
+
     for item in checked.suggestions:
-        typer.echo(f"\n# {item.file}, {item.source}" + ("" if item.ready else "; to be completed"))
+        state = "" if item.ready else "; to be completed"
+        typer.echo("\n" + printable(f"# {item.file}, {item.source}{state}"))
         typer.echo(item.text)
         if item.warning:
-            typer.echo(f"warning: {item.file}: {item.warning}", err=True)
+            typer.echo(printable(f"warning: {item.file}: {item.warning}"), err=True)
     for name, reason in checked.unknown:
-        typer.echo(f"{name}: not recognised ({reason})", err=True)
+        typer.echo(printable(f"{name}: not recognised ({reason})"), err=True)
 
 
 def _level(step: PlannedStep) -> str:
