@@ -92,7 +92,7 @@ def _refuse_other_conditions(versions: Mapping[str, str]) -> None:
         if held.get(name) != value
     ]
     if faults:
-        raise UserError("a worker would compute otherwise than is recorded", faults)
+        raise UserError("a worker has other versions or threads than would be recorded", faults)
 
 
 class Answer(Protocol):
