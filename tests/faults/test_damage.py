@@ -372,3 +372,15 @@ def test_an_older_database_is_refused_until_a_writer_brings_it_up(root: Path) ->
         opened.run("DELETE FROM migration WHERE number = (SELECT max(number) FROM migration)")
     with pytest.raises(UserError, match="older version"):
         Catalogue(root).reviews()
+
+
+def test_a_faulty_query_is_named_by_every_run_and_on_the_site(root: Path, tmp_path: Path) -> None:
+    (root / "queries").mkdir(exist_ok=True)
+    (root / "queries" / "broken.sql").write_text("SELECT 1", encoding="utf-8")
+    for _ in range(2):
+        done = publish(root, tmp_path / "site")
+        assert not done.nothing_new
+        (trouble,) = done.troubles
+        assert "query broken is left out" in trouble
+    page = (tmp_path / "site" / "questions.html").read_text(encoding="utf-8")
+    assert "Query broken is left out" in page

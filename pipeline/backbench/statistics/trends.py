@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from backbench.errors import Refusal
-from backbench.quantities.writing import in_text, number
+from backbench.quantities.writing import in_text
 from backbench.statistics.permutation_test import permutation_p_value
 
 if TYPE_CHECKING:
@@ -222,7 +222,7 @@ def description_lines(trend: Trend, x_unit: str, y_unit: str) -> list[str]:
 
 def _description_line(name: str, part: Trend, per: str) -> str:
     if not part.is_seen:
-        low, high = number(part.low), number(part.high)
+        low, high = in_text(part.low), in_text(part.high)
         return f"{name}: no relation seen ({low} to {high} {per}, n {part.n})"
     return (
         f"{name}: slope {in_text(part.slope)} {per} ({in_text(part.low)} to {in_text(part.high)}, "
