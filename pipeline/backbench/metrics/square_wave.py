@@ -39,7 +39,7 @@ def _state(seen: SquareView, value: float) -> MeasuredValue:
     stimuli=SQUARES, version=2,
     choice="mean of the state's later part, or the line or exponential fitted to it where it "
     "tilts, at the edges before and after it; of a trace without the instrument's error of scale",
-    traits=Traits(set_by_reviewer=True),
+    traits=Traits(set_by_reviewer=True, has_sign=True),
 )  # fmt: skip
 def state_high(seen: SquareView) -> MeasuredValue:
     """Level of the wave's upper state at the edge."""
@@ -51,7 +51,7 @@ def state_high(seen: SquareView) -> MeasuredValue:
     stimuli=SQUARES, version=2,
     choice="mean of the state's later part, or the line or exponential fitted to it where it "
     "tilts, at the edges before and after it; of a trace without the instrument's error of scale",
-    traits=Traits(set_by_reviewer=True),
+    traits=Traits(set_by_reviewer=True, has_sign=True),
 )  # fmt: skip
 def state_low(seen: SquareView) -> MeasuredValue:
     """Level of the wave's lower state at the edge."""
