@@ -263,6 +263,18 @@ def test_figures_from_a_spreadsheet_lead_to_it(typed: Path) -> None:
     assert (report.faults, report.gaps, report.orphans) == ([], [], [])
 
 
+def test_a_figure_under_another_spelling_of_its_metric_is_sound(tmp_path: Path) -> None:
+    catalogue = small_catalogue(tmp_path / "catalogue")
+    write_review(tmp_path / "auk", 0)
+    manifest = tmp_path / "auk" / "review.toml"
+    manifest.write_text(
+        manifest.read_text() + '[[entered]]\nmetric = "THD+N"\nunit = "unit-of-auk"\n'
+        'output = "out"\nvalue = "1 %"\norigin = "page 1"\n'
+    )
+    _, refused = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
+    assert (refused, verified(tmp_path / "catalogue").faults) == ([], [])
+
+
 @pytest.mark.parametrize("name", ["old.csv", "map.toml"])
 @pytest.mark.parametrize("damage", DAMAGES)
 def test_a_damaged_spreadsheet_is_named(

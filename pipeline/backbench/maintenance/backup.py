@@ -68,8 +68,7 @@ def restore(source: CataloguePaths, folder: Path, progress: Progress) -> Copied:
             receipts = _receipts(source)
             _copy_originals(source, target, copied, progress)
             _copy_receipts(receipts, target)
-            for path in kept_settings(source.ledger.folder):
-                _copy_small(path, target.ledger.folder / FOLDER / path.name)
+            _copy_kept_settings(source, target)
         return copied
     _refuse_stranger(source, target)
     make_folder(folder)
@@ -95,8 +94,7 @@ def _copy(source: CataloguePaths, target: CataloguePaths, progress: Progress) ->
         receipts = _receipts(source)
         _copy_originals(source, target, copied, progress)
         _copy_receipts(receipts, target)
-        for path in kept_settings(source.ledger.folder):
-            _copy_small(path, target.ledger.folder / FOLDER / path.name)
+        _copy_kept_settings(source, target)
         for path in sorted((source.root / "queries").glob("*.sql")):
             _copy_small(path, target.root / "queries" / path.name)
         if has_database:
@@ -128,6 +126,11 @@ def _copy_receipts(receipts: dict[str, bytes], target: CataloguePaths) -> None:
         path = target.ledger.folder / name
         if not path.exists():
             write_aside(path, data)
+
+
+def _copy_kept_settings(source: CataloguePaths, target: CataloguePaths) -> None:
+    for path in kept_settings(source.ledger.folder):
+        _copy_small(path, target.ledger.folder / FOLDER / path.name)
 
 
 def _copy_originals(

@@ -124,11 +124,11 @@ def _thinned(x: Any) -> Any:
 def disagreement(pooled: Trend, within: Mapping[str, Trend]) -> str:
     """A note where the slope within groups has the other sign than the pooled one.
 
-    Told where every group's slope has the other sign, or where one's interval lies wholly on
+    Given where every group's slope has the other sign, or where one's interval lies wholly on
     the other side of zero.
     """
     opposite = [name for name, part in within.items() if part.slope * pooled.slope < 0]
-    sure = [n for n in opposite if within[n].low > 0 or within[n].high < 0]
+    sure = [name for name in opposite if within[name].is_seen]
     if not opposite or (len(opposite) < len(within) and not sure):
         return ""
     named = opposite if len(opposite) == len(within) else sure
