@@ -23,10 +23,17 @@ WITH marked AS (
     LIMIT 1
 ),
 found AS (
-    SELECT placed.*
-    FROM placed
+    SELECT reading.*
+    FROM reading
+    SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN marked USING (unit_key)
-    WHERE metric = 'harmonic' AND point_key IN ($low, $high)
+    JOIN metric USING (metric, method_version)
+    JOIN review USING (review_key)
+    JOIN reading_point USING (reading_key, review_key)
+    WHERE metric = 'harmonic' AND point_key IN ($low, $high) AND value IS NOT NULL
+    QUALIFY dense_rank() OVER (
+        PARTITION BY point_key, order_n ORDER BY status = 'entered', reviewed DESC, review_key DESC
+    ) = 1
 )
 SELECT unit_key, label, output, power_w, order_n, value AS level_db, bound
 FROM found

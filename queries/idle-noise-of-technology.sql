@@ -34,8 +34,8 @@ WITH chosen AS (
 )
 SELECT
     unit_key, label, technology,
-    value * 1e6 AS value, low * 1e6 AS low, high * 1e6 AS high, bound, status, own_u * 1e6 AS own_u, own_dof, shared_u * 1e6 AS shared_u,
-    shared_with, count(*) OVER () AS peers
+    value * 1e6 AS value, low * 1e6 AS low, high * 1e6 AS high, bound, status,
+    own_u * 1e6 AS own_u, own_dof, shared_u * 1e6 AS shared_u, shared_with, count(*) OVER () AS peers
 FROM worse
 JOIN peer USING (unit_key)
 WHERE point_key = 'idle' AND metric = 'noise_a'

@@ -34,7 +34,7 @@ WITH held AS (
         PARTITION BY unit_key, published.position ORDER BY reading.value, reading_key
     ) = 1
 ),
-told AS (
+compared AS (
     SELECT
         *,
         value - 2 * uncertainty AS low,
@@ -51,6 +51,6 @@ SELECT
          WHEN short >= 1.6449 THEN 'fails'
          ELSE 'inconclusive' END AS state,
     10 * log10(value / promised) AS excess_db, low, high, limit_percent, load_ohm
-FROM told
+FROM compared
 WHERE NOT $missed OR state = 'fails'
 ORDER BY excess_db, unit_key, position

@@ -59,7 +59,7 @@ by_reason AS (
     FROM by_output
     GROUP BY ALL
 ),
-said AS (
+reason_text AS (
     SELECT
         review_key, analysis_key, by_reason.refused,
         CASE
@@ -72,9 +72,9 @@ said AS (
     FROM by_reason
     JOIN given USING (review_key, analysis_key)
 ),
-told AS (
+reasons AS (
     SELECT review_key, analysis_key, list(text ORDER BY refused DESC, text) AS texts
-    FROM said
+    FROM reason_text
     GROUP BY ALL
 )
 SELECT
@@ -88,14 +88,14 @@ SELECT
     coalesce(given.refused, 0) AS refused,
     CASE
         WHEN capture.status = 'failed' THEN capture.reason
-        ELSE array_to_string(told.texts[:2], '; ')
-            || CASE WHEN len(told.texts) > 2
-                    THEN '; and ' || (len(told.texts) - 2) || ' more reasons' ELSE '' END
+        ELSE array_to_string(reasons.texts[:2], '; ')
+            || CASE WHEN len(reasons.texts) > 2
+                    THEN '; and ' || (len(reasons.texts) - 2) || ' more reasons' ELSE '' END
     END AS reason,
     coalesce(warning.texts, []) AS warnings
 FROM capture
 LEFT JOIN given USING (review_key, analysis_key)
-LEFT JOIN told USING (review_key, analysis_key)
+LEFT JOIN reasons USING (review_key, analysis_key)
 LEFT JOIN warning USING (review_key, analysis_key);
 
 -- grain: review, reason: what was refused, or is warned of, of readings across captures.

@@ -15,7 +15,7 @@ NOISE_BELOW_FULL_SCALE = 10 ** (-114 / 20)  # rms in 20 Hz-20 kHz over peak full
 TOP = 2**23 - 1
 
 
-def text_mark(
+def to_words(
     tracks: Sequence[Array], full_scale_v: Sequence[float], rate_hz: float,
     rng: np.random.Generator,
 ) -> Words:  # fmt: skip

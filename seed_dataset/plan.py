@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from backbench.bench_day.capture_names import number_in_name
 from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.idle import Idle
 from backbench.seed_dataset.multitone import Multitone
@@ -136,11 +137,6 @@ def _separation(review: Review, tone: Tone, load_ohm: float | None) -> Iterator[
         return
     for _, output in review.channels:
         yield Take(f"only-{output}-1k.flac", tone, load_ohm, driven=output)
-
-
-def number_in_name(value: float) -> str:
-    """A power or voltage for a file's name: 12.5 becomes "12p5"."""
-    return f"{value:.3g}".replace(".", "p")
 
 
 def three_digits(value: float) -> float:

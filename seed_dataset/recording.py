@@ -10,7 +10,7 @@ import numpy as np
 from backbench.documents.settings import InForce
 from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.bench import picked
-from backbench.seed_dataset.converter import Words, text_mark
+from backbench.seed_dataset.converter import Words, to_words
 from backbench.seed_dataset.draws import generator_for
 from backbench.seed_dataset.noise import hiss, mains, mains_hz
 from backbench.seed_dataset.plan import Take
@@ -44,7 +44,7 @@ def record(
         tracks.append(take.stimulus.generator(clock))
         full_scale.append(calibration.volts[3])
     rate = take.stimulus.rate_hz
-    return Recording(text_mark(tracks, full_scale, rate, rng), rate, calibration)
+    return Recording(to_words(tracks, full_scale, rate, rng), rate, calibration)
 
 
 def _terminals(

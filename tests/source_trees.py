@@ -10,4 +10,9 @@ from pathlib import Path
 @cache
 def nodes(path: Path) -> tuple[ast.AST, ...]:
     """Every node of a module."""
-    return tuple(ast.walk(ast.parse(path.read_text())))
+    return nodes_of(path.read_text())
+
+
+def nodes_of(source: str) -> tuple[ast.AST, ...]:
+    """Every node of a piece of code."""
+    return tuple(ast.walk(ast.parse(source)))

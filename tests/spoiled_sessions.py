@@ -1,4 +1,4 @@
-"""Sessions spoiled as they are spoiled at a bench, from a sound one of eleven captures."""
+"""Sessions spoiled as they are spoiled at a bench, from a sound one of twelve captures."""
 
 from __future__ import annotations
 
@@ -153,13 +153,16 @@ SPOILED: dict[str, tuple[Spoil, str, str]] = {
         stated("tone-1k-5w.flac", '"50 V"', '"50 V", power_w = 10'), "tone-1k-5w.flac",
         "check level, load, range"),
     "rate of the header wrong": (
-        recorded("tone-1k-5w.flac", lambda s, rate: (s, 44100)), "tone-1k-5w.flac", "rate"),
+        recorded("tone-1k-5w.flac", lambda s, rate: (s, 44100)), "tone-1k-5w.flac",
+        "if the sample rate were"),
     "left and right crossed": (
         recorded("only-left-1k.flac", lambda s, rate: (s[:, ::-1], rate)), "only-left-1k.flac",
-        "swapped"),
+        "tracks swapped?"),
     "clipped": (
-        recorded("tone-1k-5w.flac", lambda s, rate: (s * 20, rate)), "tone-1k-5w.flac", "range"),
-    "gap in the tone": (recorded("tone-1k-5w.flac", gap), "tone-1k-5w.flac", "steady"),
+        recorded("tone-1k-5w.flac", lambda s, rate: (s * 20, rate)), "tone-1k-5w.flac",
+        "use a wider input range"),
+    "gap in the tone": (
+        recorded("tone-1k-5w.flac", gap), "tone-1k-5w.flac", "drops out within the record"),
     "file missing": (removed("tone-1k-5w.flac"), "tone-1k-5w.flac", "no such file"),
     "file misnamed": (
         renamed("tone-1k-5w.flac", "tone-1k-5-w.flac"), "tone-1k-5w.flac", "no such file"),
@@ -170,14 +173,16 @@ SPOILED: dict[str, tuple[Spoil, str, str]] = {
     "date before any calibration": (
         everywhere("date = 2019-09-12", "date = 2012-01-01"), "bench", "2012-01-01"),
     "silence": (
-        recorded("tone-1k-5w.flac", lambda s, rate: (0 * s, rate)), "tone-1k-5w.flac", "silence"),
-    "file cut off": (cut_off("tone-1k-5w.flac", 0.5), "tone-1k-5w.flac", "record"),
+        recorded("tone-1k-5w.flac", lambda s, rate: (0 * s, rate)), "tone-1k-5w.flac",
+        "every sample is the same"),
+    "file cut off": (
+        cut_off("tone-1k-5w.flac", 0.5), "tone-1k-5w.flac", "damaged audio"),
     "one track copied": (
         recorded("tone-1k-5w.flac", lambda s, rate: (s[:, [0, 0]], rate)), "tone-1k-5w.flac",
-        "routing"),
+        "bit-identical"),
     "one track only": (
         recorded("tone-1k-5w.flac", lambda s, rate: (s[:, :1], rate)), "tone-1k-5w.flac",
-        "tracks"),
+        "record every track"),
     "another tone": (
         recorded("tone-1k-5w.flac", instead_a_tone(3000)), "tone-1k-5w.flac",
         "check what was played"),
@@ -185,15 +190,16 @@ SPOILED: dict[str, tuple[Spoil, str, str]] = {
         recorded("idle.flac", instead_a_tone(1000)), "idle.flac",
         "generator was off"),
     "mains stated wrongly": (
-        everywhere("mains_hz = 50", "mains_hz = 60"), "idle.flac", "mains"),
+        everywhere("mains_hz = 50", "mains_hz = 60"), "idle.flac", "correct mains_hz"),
     "direct voltage": (
         recorded("tone-1k-5w.flac", lambda s, rate: (s + 0.01, rate)), "", "voice coil"),
     "range that isn't calibrated": (
         stated("tone-1k-5w.flac", '"50 V"', '"500 V"'), "tone-1k-5w.flac", "500 V"),
     "text in place of a recording": (
-        replaced("tone-1k-5w.flac", b"notes of the day\n"), "tone-1k-5w.flac", "audio"),
+        replaced("tone-1k-5w.flac", b"notes of the day\n"), "tone-1k-5w.flac",
+        "expected an audio recording"),
     "column of a table missing": (
         stated("trace-10k-left.csv", 'name = "volts"', 'name = "volt"'), "trace-10k-left.csv",
-        "volt"),
+        "no column 'volt'"),
 }  # fmt: skip
 """By name: what spoils it, where the fault is told ("" for a warning), words of the reason."""

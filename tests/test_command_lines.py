@@ -37,6 +37,8 @@ PLACEHOLDERS = {
     "init": {"FOLDER": "another"}, "restore": {"FOLDER": "my-catalogue"},
     "backup": {"FOLDER": "disk/backbench"}, "ingest": {"REVIEW": "reviews/2024-05-heron", "…": ""},
     "chart": {"NAME": "quietest-of-a-kind", "FILE": "noise.svg"},
+    "stimuli": {"WAVES": "waves"},
+    "cut": {"RECORDING": "recorded-run.wav", "LAYOUT": "waves/run-8ohm.toml"},
     "export": {"FOLDER": "opened"}, "snapshot": {"FOLDER": "shared-readings"},
 }  # fmt: skip
 USUAL = {

@@ -14,24 +14,8 @@ import pytest
 
 from backbench.errors import UserError
 from backbench.orchestration.run_server import RunServer, awaited
-
-STARTED = """
-import sys, time
-from pathlib import Path
-from backbench.orchestration.run_server import RunServer
-server = RunServer(Path(sys.argv[1]))
-server.wait()
-print(server._process.pid, flush=True)
-time.sleep(600)
-"""
-
-
-def alive(process: int) -> bool:
-    try:
-        state = Path(f"/proc/{process}/stat").read_text().rsplit(")", 1)[1].split()[0]
-    except FileNotFoundError:
-        return False
-    return state != "Z"
+from processes import alive
+from run_server_access import STARTED
 
 
 def tables(database: Path) -> dict[str, int]:
@@ -51,7 +35,7 @@ def test_a_server_leaves_an_empty_database_for_the_next_and_dies_with_its_starte
     )
     assert starter.stdout is not None
     with starter.stdout:
-        server = int(starter.stdout.readline())
+        server = int(starter.stdout.readline().split()[0])
     assert alive(server)
     (prepared,) = (tmp_path / "cache" / "backbench").iterdir()
     found = tables(prepared)

@@ -62,4 +62,4 @@ def test_all_figures_of_a_review(measured: Catalogue) -> None:
 def test_a_metric_that_is_none_is_named_with_those_near(measured: Catalogue) -> None:
     review = measured.reviews()["review_key"][0]
     ran = run("readings", review, "-c", str(measured.places.root), "--metric", "thdd")
-    assert "thd" in str(ran.exception)
+    assert "did you mean thd?" in str(ran.exception)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import os
 import re
 import shutil
@@ -17,6 +16,7 @@ from pathlib import Path
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.ingest.inbox import settled
+from run_server_access import count_request
 from simulated import CIRCUITS, simulated_catalogue
 
 CASE = "single_ended_stage"
@@ -66,14 +66,7 @@ def test_a_review_put_into_the_inbox_is_taken_in_and_the_site_made_anew(tmp_path
                 assert watching.poll() is None, (tmp_path / "log").read_text()
                 time.sleep(0.5)
             (password,) = re.findall(r"backbench:\S+", (tmp_path / "log").read_text())
-            request = urllib.request.Request(
-                f"http://127.0.0.1:{port}/api/flow_runs/count",
-                b"{}",
-                {
-                    "Content-Type": "application/json",
-                    "Authorization": f"Basic {base64.b64encode(password.encode()).decode()}",
-                },
-            )
+            request = count_request(f"http://127.0.0.1:{port}", password)
             with urllib.request.urlopen(request, timeout=30) as answer:
                 runs = int(answer.read())
         finally:

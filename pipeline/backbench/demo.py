@@ -34,7 +34,7 @@ def run_demo(folder: Path, processes: int | None) -> None:
         f"An invented scenario of {len(invented.units)} units in {len(invented.reviews)} reviews, "
         f"made and ingested in {folder}/"
     )
-    _take_in(catalogue, _made(folder, processes), processes)
+    _ingested(catalogue, _made(folder, processes), processes)
     show_comparison(catalogue.compare(SUBJECT))
     drawn = _drawn(catalogue)
     typer.echo(f"\nDrew {len(drawn)} charts into {folder / 'published'}/")
@@ -64,7 +64,7 @@ def _made(folder: Path, processes: int | None) -> list[Path]:
     return folders
 
 
-def _take_in(catalogue: Catalogue, reviews: list[Path], processes: int | None) -> None:
+def _ingested(catalogue: Catalogue, reviews: list[Path], processes: int | None) -> None:
     with watched() as watch:
         outcomes, refused = catalogue.ingest(
             reviews, processes=processes, started=watch.started, progress=watch.progress

@@ -108,14 +108,13 @@ def test_what_an_earlier_review_knew_comes_along() -> None:
         '\n[[unit.published]]\nmetric = "thd"\nat_most = "1 %"\nprinted_in = "manual"\n',
         serial="1234", made=1961,
     )  # fmt: skip
-    same = ReviewDraft("b", dt.date(2025, 1, 1), "garage", 50.0, "heron-40", {"state": "restored"},
-                 before, True)  # fmt: skip
+    later = ("b", dt.date(2025, 1, 1), "garage", 50.0)
+    same = ReviewDraft(*later, "heron-40", {"state": "restored"}, before, True)
     text = manifest_text(same)
     assert 'serial = "1234"' in text
     assert 'at_most = "1 %"' in text
     assert 'state = "restored"' in text
-    other = ReviewDraft("b", dt.date(2025, 1, 1), "garage", 50.0, "heron-41", {"state": "restored"},
-                  before, False)  # fmt: skip
+    other = ReviewDraft(*later, "heron-41", {"state": "restored"}, before, False)
     assert 'serial = "1234"' not in manifest_text(other)
 
 

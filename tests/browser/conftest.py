@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -11,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from backbench.publish.site import publish
+from installed_chromium import chromium
 from published import published_catalogue
 
-CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 FLAGS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
@@ -39,14 +37,11 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[object]:
-    if not Path(CHROMIUM).is_file():
-        if os.environ.get("CI"):
-            pytest.fail("Chromium is not installed, and CI is set")
-        pytest.skip("Chromium is not installed (Debian's package `chromium`)")
+    path = chromium()
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        opened = driver.chromium.launch(executable_path=path, args=FLAGS)
         yield opened
         opened.close()
 

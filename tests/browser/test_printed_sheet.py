@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import subprocess
 from pathlib import Path
 
-import pytest
-
 from backbench.catalogue import Catalogue
-from backbench.errors import UserError
 from backbench.publish import standalone_page
 from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.site_builder import SiteBuilder
 from backbench.publish.site_data import read_site_data
 from backbench.querying.saved_queries import available
+from installed_chromium import chromium
 
 REVIEW = "push-pull-taps"
 
@@ -28,12 +25,7 @@ def first_page(path: Path) -> str:
 
 
 def test_a_sheet_is_printed(measured: Catalogue, tmp_path: Path) -> None:
-    try:
-        standalone_page.find_browser()
-    except UserError:
-        if os.environ.get("CI"):
-            raise
-        pytest.skip("Chromium is not installed (Debian's package `chromium`)")
+    chromium()
     path = tmp_path / "sheet.pdf"
     with measured.reading() as store:
         renderer = ChartRenderer(store, available(measured.places.root), None)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import os
 import subprocess
 import sys
@@ -13,16 +12,8 @@ from pathlib import Path
 
 import pytest
 
-STARTED = """
-import sys, time
-from pathlib import Path
-from backbench.orchestration.run_server import RunServer
-server = RunServer(Path(sys.argv[1]))
-server.wait()
-print(server.address, server.password, flush=True)
-time.sleep(900)
-"""
-COUNT = "/api/flow_runs/count"
+from run_server_access import COUNT, STARTED, authorization, count_request
+
 SEND = """
 async ([address, header]) => {
   const tries = [
@@ -50,7 +41,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]
     )  # fmt: skip
     assert starter.stdout is not None
     with starter.stdout:
-        address, password = starter.stdout.readline().split()
+        _, address, password = starter.stdout.readline().split()
     yield address, password
     starter.terminate()
     starter.wait(30)
@@ -58,10 +49,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]
 
 def answer(address: str, password: str = "", **headers: str) -> int:
     """The status of a request for the number of runs."""
-    if password:
-        headers["Authorization"] = "Basic " + base64.b64encode(password.encode()).decode()
-    sent = {"Content-Type": "application/json", **headers}
-    request = urllib.request.Request(address + COUNT, b"{}", sent)
+    request = count_request(address, password, **headers)
     direct = urllib.request.build_opener(urllib.request.ProxyHandler({}))
     try:
         with direct.open(request, timeout=30) as got:
@@ -89,13 +77,12 @@ def test_a_page_of_another_origin_gets_nothing(
     server: tuple[str, str], browser: object, tmp_path: Path
 ) -> None:
     address, password = server
-    header = "Basic " + base64.b64encode(password.encode()).decode()
     (tmp_path / "page.html").write_text("<!doctype html><title>a page</title>")
     page = browser.new_page()  # type: ignore[attr-defined]
     statuses: list[int] = []
     page.on("response", lambda got: statuses.append(got.status) if COUNT in got.url else None)
     page.goto((tmp_path / "page.html").as_uri())
-    seen = page.evaluate(SEND, [address + COUNT, header])
+    seen = page.evaluate(SEND, [address + COUNT, authorization(password)])
     page.close()
     assert seen[0] in {"opaque0", "refused"}, seen
     assert seen[1:] == ["refused", "refused"], seen

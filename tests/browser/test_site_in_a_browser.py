@@ -120,7 +120,7 @@ def test_two_units_are_picked_and_set_side_by_side(page: Any, site: Path) -> Non
     assert MAKER in page.inner_text("#picked")
     page.select_option("#add", "push-pull")
     assert page.locator("#picked .chip").count() == 3
-    page.get_by_role("button", name="Leave out").first.click()
+    page.get_by_role("button", name="Remove").first.click()
     assert page.locator("#picked .chip").count() == 2
     page.goto(address(site, "compare.html#no-such-unit,<b>"))
     assert "Add two or more units" in page.inner_text("#side")

@@ -80,7 +80,7 @@ def test_freest_place_hides_fewest_points() -> None:
 
 
 @given(st.floats(1e-6, 1e6), st.floats(1.5, 1e4), st.booleans())
-def test_ruler_turns_values_into_pixels_and_back(low: float, ratio: float, log: bool) -> None:
+def test_an_axis_turns_values_into_pixels_and_back(low: float, ratio: float, log: bool) -> None:
     made = axis([low, low * ratio], 0.0, 500.0, log=log)
     for value in (low, low * math.sqrt(ratio), low * ratio):
         assert 0 <= made.px(value) <= 500

@@ -87,7 +87,21 @@ def test_pair_is_sorted_by_certainty(home: Path) -> None:
     assert text.count("worse") == 2
 
 
-def test_trend_and_screen(home: Path) -> None:
+def test_a_trend_and_a_screening_are_told(given: Any) -> None:
+    for n in range(20):
+        given.unit(f"u{n}", made=1960 + n, technology="tube" if n < 12 else "hybrid")
+        given.reading(f"u{n}", "noise_a", 1e-4 * (n + 1), 1e-6, under="idle")
+        given.reading(f"u{n}", "thd", 0.1 * (1 + n % 3), 5e-4)
+    folder = given.build()
+    (folder / "backbench.toml").write_text('title = "Bench"\n')
+    text = " ".join(run(folder, "trend", "noise_a", "age").split())
+    assert "all: slope -0.0001 V per year" in text
+    assert "tube: slope" in text
+    screened = " ".join(run(folder, "trend", "--screen", "age").split())
+    assert "1 of 2 metrics have a significant trend at a false-discovery rate of 5 %" in screened
+
+
+def test_too_few_units_have_no_trend(home: Path) -> None:
     with pytest.raises(UserError, match="8 units; a trend takes at least 10"):
         run(home, "trend", "noise_a", "age")
     assert "3 have too few units" in run(home, "trend", "--screen", "age")

@@ -30,8 +30,9 @@ words = st.text(st.characters(codec="ascii", categories=["L", "N"]), min_size=1,
 
 
 @settings(max_examples=60, deadline=None)
-@given(words, words, st.just(0.0) | st.floats(1e-9, 1e6) | st.floats(-1e6, -1e-9))
+@given(words, words, st.just(0.0) | st.floats(1e-15, 1e6) | st.floats(-1e6, -1e-15))
 def test_what_is_written_is_read_back(title: str, unit: str, default: float) -> None:
+    """Numbers of a size that a measurement may have; smaller ones are refused as in readings."""
     text = (
         f"-- title: {title}\n-- question: {title}?\n-- grain: n\n"
         f"-- parameter a: number = {default!r}; limit\n-- column n: {unit}; {title}\n"

@@ -9,6 +9,7 @@ import pytest
 from backbench.comparison import differences
 from backbench.comparison.unit_comparison import compare_unit
 from backbench.errors import UserError
+from backbench.publish.site_data import as_of_review, keep_views
 from backbench.quantities.writing import ordinary
 from backbench.querying.saved_queries import shipped
 from backbench.storage.database import reading
@@ -58,6 +59,25 @@ def test_the_same_state_after_further_work_is_another_period(given: Any) -> None
     given.unit("a", "r3", state="restored", work=["output transformers replaced"])
     given.reading("a", "thd", 0.1, 0.01, review="r3")
     assert compared(given) == {"thd": 0.1}
+
+
+def test_an_earlier_review_shows_its_own_charts_though_work_followed(given: Any) -> None:
+    restored(given)
+    given.reading("a", "harmonic", -60.0, 0.1, review="r1", order_n=2)
+    given.reading("a", "harmonic", -80.0, 0.1, review="r2", order_n=2)
+    given.curve("a", "response", [20.0, 1000.0, 20000.0], [0.0, 0.0, 0.0], review="r1")
+
+    def levels() -> list[float]:
+        rows = shipped()["harmonics-left-and-right"].run(store, {"unit": "a"})
+        return list(rows["level_db"])
+
+    with reading(given.build()) as store:
+        keep_views(store)
+        with as_of_review(store, "a", "r1"):
+            assert levels() == [-60.0]
+            for name in ("distortion-over-power", "response-over-peers"):
+                assert not shipped()[name].run(store, {"unit": "a"}).is_empty(), name
+        assert levels() == [-80.0]
 
 
 def test_every_query_of_a_unit_shows_its_present_state(given: Any) -> None:

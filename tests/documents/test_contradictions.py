@@ -70,13 +70,14 @@ def test_an_amount_below_zero(tmp_path: Path, figure: str) -> None:
     assert "negative" in str(refused[0].error)
 
 
-def test_a_level_below_zero_is_no_contradiction(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("metric", "value"), [("gain", "-3 dB"), ("state_low", "-1 V")])
+def test_a_level_below_zero_is_no_contradiction(metric: str, value: str, tmp_path: Path) -> None:
     catalogue = small_catalogue(tmp_path / "catalogue")
     write_review(tmp_path / "auk", 0)
     manifest = tmp_path / "auk" / "review.toml"
     manifest.write_text(
-        manifest.read_text() + '[[entered]]\nmetric = "gain"\nunit = "unit-of-auk"\n'
-        'output = "out"\nvalue = "-3 dB"\norigin = "page 1"\n'
+        manifest.read_text() + f'[[entered]]\nmetric = "{metric}"\nunit = "unit-of-auk"\n'
+        f'output = "out"\nvalue = "{value}"\norigin = "page 1"\n'
     )
     _, refused = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
     assert not refused

@@ -10,7 +10,7 @@ from pydantic import BaseModel, ValidationError
 from backbench.documents.manifest import Conditions
 from backbench.documents.settings import CustomTestPoint, Loudspeaker
 from backbench.documents.stimuli import Burst, Sweep, Tone
-from backbench.documents.unit_facts import PublishedConditions
+from backbench.documents.unit_facts import FigureConditions
 
 TONE = {"tone_hz": 1000, "generator_vrms": 1}
 BURST = {"burst_hz": 1000, "on_ms": 20, "period_ms": 500, "generator_vrms": 1}
@@ -26,8 +26,8 @@ BURST = {"burst_hz": 1000, "on_ms": 20, "period_ms": 500, "generator_vrms": 1}
         (Burst, BURST, "period_ms", "500 ms", 500.0),
         (CustomTestPoint, {"key": "a", "title": "b", "stimulus": "tone"}, "power_w", "0.5 kW", 500),
         (Loudspeaker, {"name": "a"}, "sensitivity_db", "89 dB", 89.0),
-        (PublishedConditions, {}, "frequency_hz", "20 kHz", 20_000.0),
-        (PublishedConditions, {}, "limit_percent", "1000 ppm", 0.1),
+        (FigureConditions, {}, "frequency_hz", "20 kHz", 20_000.0),
+        (FigureConditions, {}, "limit_percent", "1000 ppm", 0.1),
         (Conditions, {}, "supply_vrms", "0.23 kV", 230.0),
     ],
 )

@@ -263,6 +263,18 @@ def test_figures_from_a_spreadsheet_lead_to_it(typed: Path) -> None:
     assert (report.faults, report.gaps, report.orphans) == ([], [], [])
 
 
+def test_a_figure_under_another_spelling_of_its_metric_is_sound(tmp_path: Path) -> None:
+    catalogue = small_catalogue(tmp_path / "catalogue")
+    write_review(tmp_path / "auk", 0)
+    manifest = tmp_path / "auk" / "review.toml"
+    manifest.write_text(
+        manifest.read_text() + '[[entered]]\nmetric = "THD+N"\nunit = "unit-of-auk"\n'
+        'output = "out"\nvalue = "1 %"\norigin = "page 1"\n'
+    )
+    _, refused = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
+    assert (refused, verified(tmp_path / "catalogue").faults) == ([], [])
+
+
 @pytest.mark.parametrize("name", ["old.csv", "map.toml"])
 @pytest.mark.parametrize("damage", DAMAGES)
 def test_a_damaged_spreadsheet_is_named(
@@ -360,3 +372,15 @@ def test_an_older_database_is_refused_until_a_writer_brings_it_up(root: Path) ->
         opened.run("DELETE FROM migration WHERE number = (SELECT max(number) FROM migration)")
     with pytest.raises(UserError, match="older version"):
         Catalogue(root).reviews()
+
+
+def test_a_faulty_query_is_named_by_every_run_and_on_the_site(root: Path, tmp_path: Path) -> None:
+    (root / "queries").mkdir(exist_ok=True)
+    (root / "queries" / "broken.sql").write_text("SELECT 1", encoding="utf-8")
+    for _ in range(2):
+        done = publish(root, tmp_path / "site")
+        assert not done.nothing_new
+        (trouble,) = done.troubles
+        assert "query broken is left out" in trouble
+    page = (tmp_path / "site" / "questions.html").read_text(encoding="utf-8")
+    assert "Query broken is left out" in page

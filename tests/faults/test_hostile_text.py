@@ -13,6 +13,7 @@ import pytest
 from backbench.catalogue import Catalogue
 from backbench.reports.export_formats import export
 from faults.small_catalogue import small_catalogue, write_review
+from source_trees import nodes, nodes_of
 
 PACKAGE = Path(__file__).parents[2] / "pipeline" / "backbench"
 
@@ -79,10 +80,10 @@ NEVER_NAMED = {
 """Names that lead to a pickle on the disk; `persist_result=False` alone may be said."""
 
 
-def hostile(source: str) -> list[str]:
+def hostile(tree: tuple[ast.AST, ...]) -> list[str]:
     """What a module names that would unpickle or execute what a file holds."""
     found: list[str] = []
-    for node in ast.walk(ast.parse(source)):
+    for node in tree:
         if isinstance(node, ast.Import | ast.ImportFrom):
             names = [alias.name for alias in node.names]
             module = getattr(node, "module", None)
@@ -104,7 +105,7 @@ def hostile(source: str) -> list[str]:
 def test_nothing_is_unpickled_or_executed() -> None:
     """Worker processes exchange pickles over their own connections, never over a file."""
     for path in sorted(PACKAGE.rglob("*.py")):
-        assert hostile(path.read_text()) == [], path
+        assert hostile(nodes(path)) == [], path
 
 
 @pytest.mark.parametrize(
@@ -117,4 +118,4 @@ def test_nothing_is_unpickled_or_executed() -> None:
     ],
 )  # fmt: skip
 def test_what_unpickles_or_executes_is_noticed(source: str) -> None:
-    assert hostile(source)
+    assert hostile(nodes_of(source))

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from faults.small_catalogue import small_catalogue, write_review
+from installed_chromium import chromium
 
 PICKLES = (b"\x80\x04\x95", b"\x80\x05\x95", b"gASV", b"gAWV")
 """How pickles of today's protocols begin, as bytes and in base64."""
@@ -72,6 +73,7 @@ Path(sys.argv[1]).write_bytes(printed(page, find_browser()))
 
 @pytest.mark.skipif(not _isolated(), reason="network namespaces are not permitted here")
 def test_the_printing_browser_looks_nothing_up(tmp_path: Path) -> None:
+    chromium()
     (tmp_path / "resolv.conf").write_text("nameserver 127.0.0.1\n")
     script = (
         'ip link set lo up; mount --bind "$1" /etc/resolv.conf || exit 8; '

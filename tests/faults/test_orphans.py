@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from processes import alive
+
 STARTED = """
 import sys, time
 from pathlib import Path
@@ -30,14 +32,6 @@ if __name__ == "__main__":
     pool.submit(time.sleep, 600)
     time.sleep(600)
 """
-
-
-def alive(process: int) -> bool:
-    try:
-        state = Path(f"/proc/{process}/stat").read_text().rsplit(")", 1)[1].split()[0]
-    except FileNotFoundError:
-        return False
-    return state != "Z"
 
 
 @pytest.mark.parametrize("ending", [signal.SIGKILL, signal.SIGTERM])

@@ -1,4 +1,4 @@
-"""A long recording in stretches of bounded length: the same figures, the same refusals."""
+"""A long recording in segments of bounded length: the same figures, the same refusals."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def by_what(analysed: Analysed) -> dict[object, Row]:
 
 @pytest.mark.parametrize("ending", ["w64", "flac"])
 @pytest.mark.parametrize("name", [name for name in STIMULI if STIMULI[name].steady])
-def test_stretches_give_the_figures_of_the_whole(
+def test_segments_give_the_figures_of_the_whole(
     name: str, ending: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     volts = volts_of(name, SECONDS.get(name, 30.0 if ending == "flac" else 12.0))
@@ -77,9 +77,7 @@ def test_up_to_the_limit_a_recording_is_measured_as_one(
     assert len(list(materials_of(work))) == 2
 
 
-def test_stretches_are_equal_and_end_to_end(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_segments_are_equal_and_end_to_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     volts = volts_of("idle", 1.0)[:47_999]
     work = job(tmp_path / "long.wav", "idle", volts, subtype="DOUBLE")
     at_most(monkeypatch, work, 10_000)
@@ -89,7 +87,7 @@ def test_stretches_are_equal_and_end_to_end(
 
 
 @pytest.mark.parametrize("frame", [0, 20_000, 39_000, 47_998])
-def test_a_sample_that_is_no_number_is_found_in_any_stretch(
+def test_a_sample_that_is_no_number_is_found_in_any_segment(
     frame: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     volts = volts_of("tone", 1.0)[:47_999]
@@ -102,7 +100,7 @@ def test_a_sample_that_is_no_number_is_found_in_any_stretch(
     assert not analysed.curves
 
 
-def test_a_recording_that_breaks_off_is_refused_after_any_number_of_stretches(
+def test_a_recording_that_breaks_off_is_refused_after_any_number_of_segments(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "long.flac"
@@ -115,7 +113,7 @@ def test_a_recording_that_breaks_off_is_refused_after_any_number_of_stretches(
     assert not shortened.readings
 
 
-def test_what_one_stretch_lacks_is_refused_for_the_recording(
+def test_what_one_segment_lacks_is_refused_for_the_recording(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     volts = volts_of("tone", 4.0)
@@ -144,7 +142,7 @@ def test_what_has_a_course_through_time_is_refused_in_words(
     )
 
 
-def test_of_a_long_loop_back_the_first_stretch_is_taken(
+def test_of_a_long_loop_back_the_first_segment_is_taken(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Noise of the bench half as strong as the sum of both: sqrt(3) / 2 is left of the sum."""

@@ -170,6 +170,19 @@ def test_the_loop_back_is_divided_out() -> None:
     assert value(bare, "response_spread").detail == {"bench": "uncorrected"}
 
 
+def test_a_loop_back_of_one_track_corrects_every_output() -> None:
+    """Independent reference: the unit alone, without the bench's roll-off."""
+    left, right, bench = low_cut(22.0), low_cut(30.0), low_cut(8.0)
+    taken = capture_data(SENT, through(left, bench), through(right, bench))
+    taken = replace(taken, bench=capture_data(SENT, through(bench)))
+    alone = capture_data(SENT, through(left), through(right))
+    for track in (1, 2):
+        found = figures(taken, track=track)["response_low_3db", None]
+        truth = figures(alone, track=track)["response_low_3db", None]
+        assert found.value == pytest.approx(truth.value, rel=5e-3)
+        assert found.detail == {}
+
+
 def test_the_bench_corrects_the_shape_and_leaves_the_gain() -> None:
     loop = capture_data(SENT, 0.5 * SENT.volts)
     both = replace(capture_data(SENT, 2 * SENT.volts), bench=loop)

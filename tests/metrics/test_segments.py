@@ -1,4 +1,4 @@
-"""Findings of a recording from those of its stretches: closed forms, properties, refusals."""
+"""Findings of a recording from those of its segments: closed forms, properties, refusals."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def finding(name: str, figure: MeasuredValue | None, reason: str | None = None) 
 
 
 def of(name: str, *figures: MeasuredValue) -> Finding:
-    """The one finding of a recording whose stretches gave these figures."""
+    """The one finding of a recording whose segments gave these figures."""
     (found,), traces = over_time([([finding(name, figure)], []) for figure in figures])
     assert not traces
     return found
@@ -65,7 +65,7 @@ def test_means_are_those_of_what_adds_up(
 
 @given(st.lists(st.floats(0.001, 30.0), min_size=2, max_size=9))
 def test_one_quantity_told_in_three_units_stays_one(percents: list[float]) -> None:
-    """SINAD is the inverse of THD+N, and equivalent bits follow from it, stretch by stretch."""
+    """SINAD is the inverse of THD+N, and equivalent bits follow from it, segment by segment."""
     sinads = [-20 * math.log10(percent / 100) for percent in percents]
     sinad = mean("sinad", *sinads)
     assert sinad == pytest.approx(-20 * math.log10(mean("thd_n", *percents) / 100), abs=1e-9)
@@ -73,7 +73,7 @@ def test_one_quantity_told_in_three_units_stays_one(percents: list[float]) -> No
     assert bits == pytest.approx((sinad - 1.7609) / 6.0206, abs=1e-4)
 
 
-def test_scatter_is_added_to_what_the_stretches_share() -> None:
+def test_scatter_is_added_to_what_the_segments_share() -> None:
     """u^2 = 0.03^2 + s^2 / n, with s = 0.2 of three values; the shared part isn't reduced."""
     figure = of("dc_offset", *(MeasuredValue(v, 0.03, 0.01) for v in (0.8, 1.0, 1.2))).figure
     assert figure is not None
@@ -83,7 +83,7 @@ def test_scatter_is_added_to_what_the_stretches_share() -> None:
 
 
 def shorts(n: int = 5, *, jump: float = 1.0) -> list[Measured]:
-    """A tone's stretches; from the middle on the level is `jump` times as high."""
+    """A tone's segments; from the middle on the level is `jump` times as high."""
     volts = sines(48_000.0, 0.5 * n, {1000.3: 1.0, 2000.6: 1e-3})
     volts[len(volts) // 2 :] *= jump
     volts += np.random.default_rng(4).normal(0, 1e-5, len(volts))
@@ -95,7 +95,7 @@ SHORTS = shorts()
 
 
 @given(st.permutations(SHORTS))
-def test_the_order_of_stretches_doesn_t_matter(order: list[Measured]) -> None:
+def test_the_order_of_segments_doesn_t_matter(order: list[Measured]) -> None:
     first, second = over_time(SHORTS), over_time(order)
     for one, other in zip(first[0], second[0], strict=True):
         assert (one.metric, one.status) == (other.metric, other.status)
@@ -108,7 +108,7 @@ def test_the_order_of_stretches_doesn_t_matter(order: list[Measured]) -> None:
 
 
 @pytest.mark.parametrize("n", [2, 30])
-def test_equal_stretches_give_the_figures_of_one(n: int) -> None:
+def test_equal_segments_give_the_figures_of_one(n: int) -> None:
     found, curves = over_time(SHORTS[:1] * n)
     for one, alone in zip(found, SHORTS[0][0], strict=True):
         assert (one.metric, one.status, one.track) == (alone.metric, alone.status, alone.track)
@@ -127,18 +127,18 @@ def test_equal_stretches_give_the_figures_of_one(n: int) -> None:
     np.testing.assert_allclose(curves[0].data.y, SHORTS[0][1][0].data.y, rtol=1e-12)
 
 
-def test_one_stretch_is_left_as_it_is() -> None:
+def test_one_segment_is_left_as_it_is() -> None:
     assert over_time(iter(SHORTS[:1])) is SHORTS[0]
 
 
 def test_a_step_of_level_midway_shows_in_the_uncertainty() -> None:
-    def level(stretches: list[Measured]) -> MeasuredValue:
-        found = next(f.figure for f in over_time(stretches)[0] if f.metric.name == "level")
+    def level(segments: list[Measured]) -> MeasuredValue:
+        found = next(f.figure for f in over_time(segments)[0] if f.metric.name == "level")
         assert found is not None
         return found
 
     steady, stepped = level(shorts(6)), level(shorts(6, jump=1.1))
-    # Three stretches at 1 and three at 1.1 scatter by 0.05 sqrt(6 / 5).
+    # Three segments at 1 and three at 1.1 scatter by 0.05 sqrt(6 / 5).
     scatter = 0.05 * math.sqrt(6 / 5) / math.sqrt(6) / math.sqrt(2)
     assert stepped.uncertainty == pytest.approx(math.hypot(steady.uncertainty, scatter), rel=0.05)
     assert stepped.value == pytest.approx(math.sqrt((1 + 1.21) / 4), rel=1e-4)
@@ -162,7 +162,7 @@ def test_a_choice_that_changes_is_refused() -> None:
     assert refused.reason == "it is not the same throughout: the segments give -1, 1"
 
 
-def test_a_metric_refused_in_one_stretch_is_refused_with_its_reason() -> None:
+def test_a_metric_refused_in_one_segment_is_refused_with_its_reason() -> None:
     good = finding("thd", MeasuredValue(0.1, 0.01))
     bad = finding("thd", None, "the converter clipped")
     (found,), _ = over_time([([good], []), ([good], []), ([bad], [])])
@@ -170,7 +170,7 @@ def test_a_metric_refused_in_one_stretch_is_refused_with_its_reason() -> None:
     assert found.reason == "in segment 3 of 3: the converter clipped"
 
 
-def test_what_has_no_meaning_in_a_stretch_has_none() -> None:
+def test_what_has_no_meaning_in_a_segment_has_none() -> None:
     none = replace(finding("gain", None, "unknown level"), status="not_applicable")
     some, bad = finding("gain", MeasuredValue(20.0, 0.1)), finding("gain", None, "silence")
     assert over_time([([none], []), ([none], [])])[0] == [none]
@@ -180,7 +180,7 @@ def test_what_has_no_meaning_in_a_stretch_has_none() -> None:
     assert (found.status, found.reason) == ("rejected", "in segment 2 of 2: silence")
 
 
-def test_figures_that_only_some_stretches_give_are_refused() -> None:
+def test_figures_that_only_some_segments_give_are_refused() -> None:
     second, third = (finding("harmonic", MeasuredValue(-60.0, 0.1, order=n)) for n in (2, 3))
     (found,), _ = over_time([([second, third], []), ([second], [])])
     assert found.reason == "segment 2 of 2 doesn't give the figures that the first does"
@@ -211,7 +211,7 @@ def test_curves_of_levels_are_averaged_in_power() -> None:
     assert found.data.uncertainty == pytest.approx([math.hypot(rms, 10.0), rms])
 
 
-def test_a_waveform_is_shown_as_the_first_stretch_has_it_and_odd_curves_are_left_out() -> None:
+def test_a_waveform_is_shown_as_the_first_segment_has_it_and_odd_curves_are_left_out() -> None:
     one = curve("waveform", "V", [0.0, 1.0], [1.0, -1.0])
     other = curve("waveform", "V", [0.0, 1.0], [3.0, -1.0])
     assert over_time([([], [one]), ([], [other])])[1][0].data is one.data
@@ -221,7 +221,7 @@ def test_a_waveform_is_shown_as_the_first_stretch_has_it_and_odd_curves_are_left
 
 
 @given(st.integers(2, 6))
-def test_an_idle_record_in_stretches_has_the_rms_of_the_whole(n: int) -> None:
+def test_an_idle_record_in_segments_has_the_rms_of_the_whole(n: int) -> None:
     """Without a window's weight the mean squares are the same; with it they agree within u."""
     volts = np.random.default_rng(n).normal(0, 1e-4, 48_000 * n)
     whole = next(f for f in measure(idle_material(track(volts)))[0] if f.metric.name == "noise")

@@ -88,17 +88,15 @@ def test_what_never_holds_still_gives_no_figure(wave: str, fault: str) -> None:
 
 
 @pytest.mark.parametrize("wave", WAVES)
-def test_gaps_and_crackle_are_left_out_or_in_the_uncertainty(wave: str) -> None:
-    """Three gaps of 29 zeros in a row: a figure is right within its interval, or there is none."""
+def test_gaps_are_left_out(wave: str) -> None:
+    """Three gaps of 29 zeros in a row: the part without them is measured."""
     volts, make, metric, _ = WAVES[wave]()
     truth = figures(make(volts))[metric].value
     for at in (20_000, 60_000, 100_000):
         volts[at : at + 29] = 0
-    found = figures(make(volts)).get(metric)
-    if found is not None:
-        assert found.remark
-        right = abs(found.value - truth) <= 4 * found.uncertainty + 0.02 * truth
-        assert right or "isn't steady" in found.remark
+    found = figures(make(volts))[metric]
+    assert "of the record alone" in (found.remark or "")
+    assert abs(found.value - truth) <= 2 * found.uncertainty
 
 
 def whole_periods(wave: str, seed: int) -> Wave:
@@ -134,9 +132,9 @@ def test_a_record_turned_in_time_reads_the_same(wave: str, share: float, seed: i
     # Ten readings in a thousand differ by more, of so few crackles as make the scatter.
     apart = math.hypot(one.uncertainty, other.uncertainty)
     reach = student.ppf(0.995, max(min(one.dof, other.dof, 8), 1))
-    if one.bound or other.bound:
-        lowest = min(one.value - 2.5 * one.uncertainty, other.value - 2.5 * other.uncertainty)
-        assert max(one.value, other.value) >= lowest
-        assert "upper" in (one.bound, other.bound)
-    else:
+    assert {one.bound, other.bound} <= {None, "upper"}
+    if one.bound is None and other.bound is None:
         assert abs(one.value - other.value) <= reach * apart
+    elif one.bound != other.bound:
+        measured, bound = (one, other) if one.bound is None else (other, one)
+        assert measured.value - reach * measured.uncertainty <= bound.value

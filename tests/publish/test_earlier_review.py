@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Iterator
 
 import pytest
 
 from backbench.publish.sheet_charts import ChartRenderer
+from backbench.publish.sheet_content import PICTURES
 from backbench.publish.site_builder import SiteBuilder, review_pages
 from backbench.publish.site_data import as_of_review, keep_views, read_site_data
-from backbench.querying.saved_queries import available
+from backbench.querying.saved_queries import available, shipped
 from simulated import CIRCUITS, simulated_catalogue
 
 EARLIER, LATER, UNIT = "push-pull-taps", "push-pull-later", "push-pull"
@@ -18,12 +20,13 @@ EARLIER, LATER, UNIT = "push-pull-taps", "push-pull-later", "push-pull"
 
 @pytest.fixture(scope="module")
 def builder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SiteBuilder]:
-    """One unit reviewed twice."""
+    """One unit reviewed twice, the second time after work."""
     folder = tmp_path_factory.mktemp("twice")
     later = folder / "later"
     shutil.copytree(CIRCUITS / "push_pull_taps", later)
     text = (later / "review.toml").read_text(encoding="utf-8")
-    head, *captures = text.replace(f'"{EARLIER}"', f'"{LATER}"').split("[[capture]]")
+    text = text.replace(f'"{EARLIER}"', f'"{LATER}"').replace('"as received"', '"restored"')
+    head, *captures = text.split("[[capture]]")
     (later / "review.toml").write_text(
         "[[capture]]".join([_a_year_on(head), *captures[:2]]), encoding="utf-8"
     )
@@ -66,3 +69,8 @@ def test_its_sheet_shows_its_own_charts_and_says_whose_the_places_are(builder: S
     assert f'<a href="{LATER}.html">the newest review</a>' in text
     assert text.count("<figure>") > 0
     assert "Rank (1 = best)" not in text
+
+
+def test_the_queries_of_a_sheets_charts_ask_tables_that_it_can_stand_in_for() -> None:
+    for name, _ in PICTURES:
+        assert not re.search(r"\b(placed|worse|at_point|before_after)\b", shipped()[name].sql), name

@@ -19,6 +19,7 @@ from backbench.publish.stills import _figure_line
 from backbench.quantities.writing import COVERAGE, NO_BREAK, axis_labels, measured, ordinary
 from backbench.reports.export_formats import export
 from backbench.reports.terminal_tables import quantity as in_terminal
+from source_trees import nodes, nodes_of
 
 PACKAGE = Path(__file__).parents[2] / "pipeline" / "backbench"
 PREFIXES = {"p", "n", "u", "µ", "μ", "m", "k", "K", "M", "G"}
@@ -42,7 +43,7 @@ def test_no_other_module_keeps_a_table_of_prefixes() -> None:
     found = [
         f"{path.relative_to(PACKAGE)}:{node.lineno}"  # type: ignore[attr-defined]
         for path in PACKAGE.rglob("*.py") if path.parent.name != "quantities"
-        for node in ast.walk(ast.parse(path.read_text())) if is_table_of_prefixes(node)
+        for node in nodes(path) if is_table_of_prefixes(node)
     ]  # fmt: skip
     assert found == []
 
@@ -138,17 +139,16 @@ NOT_SHOWN = {
 """Modules that format numbers which no reader sees as a measured value, and which these are."""
 
 
-def own_formats(code: str) -> list[int]:
+def own_formats(tree: tuple[ast.AST, ...]) -> list[int]:
     """Lines of f-strings that round a number for a text; float(f"...") rounds a number itself."""
-    tree = ast.parse(code)
     rounded = {
         id(call.args[0])
-        for call in ast.walk(tree)
+        for call in tree
         if isinstance(call, ast.Call) and ast.unparse(call.func) == "float" and call.args
     }
     return [
         part.lineno
-        for text in ast.walk(tree)
+        for text in tree
         if isinstance(text, ast.JoinedStr) and id(text) not in rounded
         for part in text.values
         if isinstance(part, ast.FormattedValue) and part.format_spec is not None
@@ -162,7 +162,7 @@ def own_formats(code: str) -> list[int]:
      ('float(f"{x:.3g}")', []), ('f"{name:>9}"', []), ('f"{n:04d}"', [])],
 )  # fmt: skip
 def test_a_format_of_its_own_is_seen(code: str, lines: list[int]) -> None:
-    assert own_formats(code) == lines
+    assert own_formats(nodes_of(code)) == lines
 
 
 def test_no_module_has_a_format_of_its_own() -> None:
@@ -170,13 +170,13 @@ def test_no_module_has_a_format_of_its_own() -> None:
         f"{name}:{line}"
         for path in sorted(PACKAGE.rglob("*.py"))
         if (name := path.relative_to(PACKAGE).as_posix()) not in NOT_SHOWN
-        for line in own_formats(path.read_text())
+        for line in own_formats(nodes(path))
     ]
     assert faults == []
 
 
 def test_every_exception_is_still_needed() -> None:
-    assert [name for name in NOT_SHOWN if not own_formats((PACKAGE / name).read_text())] == []
+    assert [name for name in NOT_SHOWN if not own_formats(nodes(PACKAGE / name))] == []
 
 
 def test_no_template_has_a_format_of_its_own() -> None:

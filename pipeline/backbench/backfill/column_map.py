@@ -10,7 +10,7 @@ from pydantic import Field, model_validator
 from backbench.documents.manifest import OUTPUT
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimuli import Strict
-from backbench.documents.unit_facts import Name, PublishedConditions
+from backbench.documents.unit_facts import FigureConditions, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 from backbench.errors import MISSING, Fault, UserError
 from backbench.metrics.metric_names import metric_key, unknown_metric
@@ -58,7 +58,7 @@ class ReadingColumn(Strict):
     """Unit of numbers that have none in their cell. Example: `"%"`"""
     output: Annotated[str, Field(pattern=OUTPUT)]
     """Output, or "both". Example: `"both"`"""
-    at: PublishedConditions = PublishedConditions()
+    at: FigureConditions = FigureConditions()
     """Conditions of the figures. Example: `{ frequency_hz = 1000, power_w = 1 }`"""
     order: Annotated[int, Field(ge=1, le=100)] | None = None
     """Order of a harmonic. Example: `2`"""

@@ -88,33 +88,33 @@ def parse_sheet(sheet: Sheet, how: ColumnMap) -> SheetContents:
             for name in lacking
         ]  # fmt: skip
         raise UserError("the column map doesn't match the spreadsheet", faults)
-    reading = SheetContents({}, [], [])
+    contents = SheetContents({}, [], [])
     source = SheetSource(sheet, how, decimal_signs(sheet, how))
     for row in sheet.rows:
-        _read_row(source, row, reading)
-    return reading
+        _read_row(source, row, contents)
+    return contents
 
 
-def _read_row(source: SheetSource, row: Row, reading: SheetContents) -> None:
+def _read_row(source: SheetSource, row: Row, contents: SheetContents) -> None:
     problems: list[Problem] = []
     review = _facts(source, row, source.how.review, problems)
     unit = _facts(source, row, source.how.unit, problems)
     if problems:
-        reading.problems.extend(problems)
+        contents.problems.extend(problems)
         return
     unit_key = str(unit.pop("key", "") or plain(f"{unit['maker']} {unit['model']}"))
     key = str(review.pop("key", "") or plain(f"{review['date']:%Y-%m} {unit_key}"))
     unit["key"] = unit_key
-    record = reading.records.get(key) or Record(key, review)
+    record = contents.records.get(key) or Record(key, review)
     clash = _clash(record, review, unit)
     if clash:
-        reading.problems.append(Problem(source.place(row), key, clash))
+        contents.problems.append(Problem(source.place(row), key, clash))
         return
-    reading.records[key] = record
+    contents.records[key] = record
     record.rows.append(row.number)
     record.units[unit_key] = unit
     for column in source.how.reading:
-        _read_figure(source, row, column, record, unit_key, reading)
+        _read_figure(source, row, column, record, unit_key, contents)
 
 
 def _clash(record: Record, review: dict[str, Any], unit: dict[str, Any]) -> str | None:
@@ -227,7 +227,7 @@ def _read_figure(
     column: ReadingColumn,
     record: Record,
     unit_key: str,
-    reading: SheetContents,
+    contents: SheetContents,
 ) -> None:
     cell = row.cells.get(column.column)
     if cell is None or not cell.text or cell.text in source.how.empty:
@@ -240,7 +240,7 @@ def _read_figure(
             decimal=source.signs.of(column.column, cell), load_ohm=column.at.load_ohm,
         )  # fmt: skip
     except UnreadableQuantity as error:
-        reading.problems.append(Problem(source.place(row, cell), cell.text, str(error)))
+        contents.problems.append(Problem(source.place(row, cell), cell.text, str(error)))
         return
     value = -written.value if column.negate else written.value
     bound = _SWAPPED[written.bound] if column.negate else written.bound
@@ -253,10 +253,10 @@ def _read_figure(
     }  # fmt: skip
     if any(_same(figure, other) for other in record.entered):
         reason = "another row of this review has this figure already"
-        reading.problems.append(Problem(source.place(row, cell), cell.text, reason))
+        contents.problems.append(Problem(source.place(row, cell), cell.text, reason))
         return
     record.entered.append(figure)
-    reading.parsed.append(ParsedCell(column.column, cell.text, value_text))
+    contents.parsed.append(ParsedCell(column.column, cell.text, value_text))
 
 
 def _refuse_unknown_percent(cell: Cell, unit: str) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from backbench.backfill.percent_cells import percent_cells
-from backbench.documents.regular_files import open_regular, read_regular
+from backbench.documents.regular_files import open_regular, read_regular, reason_of
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
 
@@ -160,7 +160,7 @@ def _delimited(path: Path) -> list[list[Content]]:
     try:
         data = read_regular(path, MAX_SHEET_BYTES)
     except OSError as error:
-        raise _unreadable(path, str(error.strerror), "a readable file") from None
+        raise _unreadable(path, reason_of(error), "a readable file") from None
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:

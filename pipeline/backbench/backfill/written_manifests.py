@@ -19,12 +19,12 @@ ORDER = (
 
 
 def manifests(
-    sheet: Sheet, reading: SheetContents, source: Path, beside: Path
+    sheet: Sheet, contents: SheetContents, source: Path, beside: Path
 ) -> tuple[dict[str, WrittenReview], list[Problem]]:
     """A manifest for each record that stands, by review key, and the reasons for the others."""
     written: dict[str, WrittenReview] = {}
     problems: list[Problem] = []
-    for key, record in reading.records.items():
+    for key, record in contents.records.items():
         text = manifest_text(record, sheet.source)
         where = f"{sheet.source}, row {', '.join(map(str, record.rows))}"
         if not record.entered:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from backbench.bench_day.classify_stimulus import RecognisedStimulus, recognise
+from backbench.bench_day.classify_stimulus import Unknown, recognise
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import Calibration, Settings
 from backbench.documents.toml_writing import block, table_of, with_tables
@@ -52,13 +52,10 @@ def calibrated(path: Path, known: Known, tracks: Sequence[int]) -> Calibration:
     """
     recording = read_recording(path)
     recognised = recognise(recording.samples, recording.rate_hz, recording.bits)
-    if not isinstance(recognised, RecognisedStimulus) or recognised.kind != "tone":
-        content = (
-            recognised.says if isinstance(recognised, RecognisedStimulus) else recognised.reason
-        )
-        raise UserError(
-            "the calibration can't be worked out", [Fault(path.name, content, "one steady tone")]
-        )
+    if isinstance(recognised, Unknown):
+        raise _no_tone(path, recognised.reason)
+    if recognised.kind != "tone":
+        raise _no_tone(path, recognised.description)
     numbers = list(tracks) or list(range(1, recording.samples.shape[1] + 1))
     volts, worst, faults = {}, 0.0, []
     for n in numbers:
@@ -81,6 +78,11 @@ def calibrated(path: Path, known: Known, tracks: Sequence[int]) -> Calibration:
         since=known.since, good_until=known.good_until, range=known.range,
         volts_peak_at_full_scale=volts, uncertainty_percent=float(f"{total:.3g}"),
     )  # fmt: skip
+
+
+def _no_tone(path: Path, content: str) -> UserError:
+    fault = Fault(path.name, content, "one steady tone")
+    return UserError("the calibration can't be worked out", [fault])
 
 
 def _fundamental(track: Track, hz: float) -> tuple[float, float]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 
-from backbench.bench_day.capture_names import named, tone_file
+from backbench.bench_day.capture_names import number_in_name, tone_file
 from backbench.bench_day.planned_capture import PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
 from backbench.bench_day.published_conditions import promised
@@ -85,14 +85,14 @@ def line_stage(session: PlanningSession) -> PlannedSteps:
     yield from _separation(session, 2.0, load)
     yield from _several(session, 2.0, load)
     yield from (
-        session.at(f"tone-1k-{named(volts)}v.wav", volts, load, tone(1000),
+        session.at(f"tone-1k-{number_in_name(volts)}v.wav", volts, load, tone(1000),
                    "distortion against level")
         for volts in LINE_VOLTS if volts < 2
     )  # fmt: skip
     yield from _squares(session, 1.0, load)
     for volts in LINE_VOLTS:
         if volts > 2:
-            yield session.at(f"tone-1k-{named(volts)}v.wav", volts, load, tone(1000),
+            yield session.at(f"tone-1k-{number_in_name(volts)}v.wav", volts, load, tone(1000),
                              "distortion against level, to the limit")  # fmt: skip
 
 
@@ -138,7 +138,7 @@ def _across_loads(session: PlanningSession, low: float) -> PlannedSteps:
         yield ("output impedance is left out: name a second load with --load; an output "
                "transformer must not run open")  # fmt: skip
     for other in others:
-        name = "open" if other == "open" else f"{named(float(other))}ohm"
+        name = "open" if other == "open" else f"{number_in_name(float(other))}ohm"
         step = session.at(f"tone-1k-{name}.wav", volts, other, tone(1000),
                           "output impedance: the same level into another load")  # fmt: skip
         yield step.model_copy(update={"power_w": None, "out_vrms": None})

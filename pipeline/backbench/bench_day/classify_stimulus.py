@@ -16,7 +16,7 @@ import numpy as np
 
 from backbench.bench_day.burst_envelope import Gates, Plateaus, frequencies, gates, levels, plateaus
 from backbench.bench_day.strongest_lines import Line, line_power, strongest_lines
-from backbench.quantities.writing import ordinary, quantity
+from backbench.quantities.writing import in_text
 from backbench.signal.spectrum import Spectrum, spectrum
 from backbench.signal.track import Array, Track
 
@@ -33,7 +33,7 @@ class RecognisedStimulus:
     """A stimulus recognised. stimulus: as a manifest has it, levels as "unknown"."""
 
     kind: str
-    says: str
+    description: str
     stimulus: dict[str, Any] = field(default_factory=dict)
 
 
@@ -203,7 +203,8 @@ def _multitone(sound: Sound) -> RecognisedStimulus | None:
     if sound.spread(0.15) > 1.25 or not sound._halves_agree() or _is_note(strong):
         return None
     tones_hz = sorted(_tidy(line.hz, sound) for line in strong)
-    text = f"{len(tones_hz)} tones, {_text(tones_hz[0])} to {_text(tones_hz[-1])}"
+    ends = " to ".join(in_text(hz, "Hz", 6) for hz in (tones_hz[0], tones_hz[-1]))
+    text = f"{len(tones_hz)} tones, {ends}"
     stimulus = {"multitone_hz": tones_hz, "generator_vrms": "unknown"}
     return RecognisedStimulus("multitone", text, stimulus)
 
@@ -229,7 +230,8 @@ def _sweep(sound: Sound) -> RecognisedStimulus | None:
         return None
     low, high = _ends(sound, slope, offset)
     seconds = float(np.log2(high / low) / slope)
-    text = f"a sweep from about {_text(low)} to {_text(high)} in {_text(seconds, 's', 2)}"
+    ends = " to ".join(in_text(hz, "Hz", 6) for hz in (low, high))
+    text = f"a sweep from about {ends} in {in_text(seconds, 's', 2)}"
     return RecognisedStimulus("sweep", text, {
         "sweep_hz": [low, high], "sweep_s": float(f"{seconds:.2g}"),
         "generator_vrms": "unknown"})  # fmt: skip
@@ -256,7 +258,7 @@ def _burst(sound: Sound) -> RecognisedStimulus | None:
     bursts: Gates | None = gates(sound.volts, sound.rate_hz)
     if bursts is None:
         return None
-    return RecognisedStimulus("burst", f"bursts of about {_text(bursts.hz, digits=3)}", {
+    return RecognisedStimulus("burst", f"bursts of about {in_text(bursts.hz, 'Hz')}", {
         "burst_hz": _round(bursts.hz), "on_ms": bursts.on_ms, "period_ms": bursts.period_ms,
         "generator_vrms": "unknown"})  # fmt: skip
 
@@ -269,11 +271,7 @@ def _tidy(hz: float, sound: Sound) -> float:
 
 
 def _hz(hz: float, sound: Sound) -> str:
-    return _text(_tidy(hz, sound))
-
-
-def _text(value: float, unit: str = "Hz", digits: int = 6) -> str:
-    return ordinary(quantity(value, unit, digits))
+    return in_text(_tidy(hz, sound), "Hz", 6)
 
 
 def _round(hz: float) -> float:

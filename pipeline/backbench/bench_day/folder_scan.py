@@ -17,9 +17,9 @@ from backbench.readers.file_formats import open_recording
 from backbench.signal.track import Array
 
 MOST_SAMPLES = 1 << 20
-"""Samples of each track that are read; of a longer record, those at its beginning."""
+"""Samples of each track that a stimulus is recognised from: those at the record's beginning."""
 MANY_TRACKS = 8
-"""With more tracks fewer samples of each are read."""
+"""With more tracks fewer samples of each are used."""
 FULL = 1 - 2.0**-15
 
 

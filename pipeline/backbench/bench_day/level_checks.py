@@ -6,12 +6,12 @@ from collections.abc import Iterator
 
 from backbench.bench_day.folder_scan import ScannedFile
 from backbench.bench_day.manifest_entries import planned_step
-from backbench.bench_day.plan_text import text_of
 from backbench.bench_day.planned_capture import Plan
 from backbench.documents.manifest import Capture, Manifest
 from backbench.documents.settings import Settings, calibration_for
 from backbench.documents.stimuli import SquareWave, Sweep
 from backbench.errors import UserError
+from backbench.quantities.writing import in_text
 
 WITHIN = 0.25
 """Relative distance from the planned level that is passed over in silence."""
@@ -26,8 +26,8 @@ def off_level(
         return
     volts = greatest_volts(manifest, settings, capture, item)
     if volts is not None and abs(volts / step.out_vrms - 1) > WITHIN:
-        planned = text_of(step.out_vrms, "V")
-        yield f"{capture.file}: {text_of(volts, 'V')} at the output; planned were {planned}"
+        planned = in_text(step.out_vrms, "V")
+        yield f"{capture.file}: {in_text(volts, 'V')} at the output; planned were {planned}"
 
 
 def greatest_volts(

@@ -60,12 +60,12 @@ def unlike(stimulus: object, recognised: RecognisedStimulus | Unknown) -> str | 
         return (
             None
             if {recognised.kind, kind} == {"tone", "square"}
-            else f"it sounds like {recognised.says}"
+            else f"it sounds like {recognised.description}"
         )
     for key in ("tone_hz", "square_hz", "burst_hz", "steps_hz"):
         stated, measured = getattr(stimulus, key, None), recognised.stimulus.get(key)
         if stated and measured and abs(measured / stated - 1) > 0.02:
-            return f"it sounds like {recognised.says}"
+            return f"it sounds like {recognised.description}"
     return None
 
 
@@ -81,4 +81,4 @@ def _from_sound(file: str, recognised: RecognisedStimulus) -> Suggestion:
     if recognised.kind == "sweep":
         stimulus["reference_file"] = "FILL IN: the file played, or take this key out"
         ready = False
-    return Suggestion(file, table, ready, f"recognised: {recognised.says}")
+    return Suggestion(file, table, ready, f"recognised: {recognised.description}")

@@ -7,14 +7,9 @@ from html import escape
 from backbench.bench_day.cautions import cautions
 from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.documents.manifest import Manifest
-from backbench.quantities.writing import in_text, ordinary, quantity
+from backbench.quantities.writing import in_text
 
 WARM_UP = "Warm up for 30 minutes with the load connected, the input terminated, no signal."
-
-
-def text_of(value: float, unit: str, digits: int = 3) -> str:
-    """A quantity in characters that every terminal has."""
-    return ordinary(quantity(value, unit, digits))
 
 
 def rows(plan: Plan, done: set[str]) -> list[dict[str, object]]:
@@ -30,11 +25,11 @@ def row_of(step: PlannedStep) -> dict[str, object]:
     return {
         "file": step.file,
         "generator": generator_text(step),
-        "output": text_of(step.out_vrms, "V") if step.out_vrms else "",
+        "output": in_text(step.out_vrms, "V") if step.out_vrms else "",
         "load": "as usual" if conditions.load_ohm is None else _load(conditions.load_ohm),
         "range": conditions.range or "",
         "play": stimulus_text(step),
-        "power": text_of(step.power_w, "W") if step.power_w else "",
+        "power": in_text(step.power_w, "W") if step.power_w else "",
         "why": step.why,
     }
 
@@ -71,16 +66,16 @@ def generator_text(step: PlannedStep) -> str:
     for key, unit in (("generator_vrms", "V"), ("generator_vpp", "V p-p")):
         level = getattr(step.stimulus, key, None)
         if level is not None:
-            return "not known yet" if level == "unknown" else text_of(level, unit)
+            return "not known yet" if level == "unknown" else in_text(level, unit)
     return "off"
 
 
 def _hz(hz: float) -> str:
-    return text_of(hz, "Hz", 6)
+    return in_text(hz, "Hz", 6)
 
 
 def _load(load: float | str) -> str:
-    return str(load) if isinstance(load, str) else text_of(load, "ohm")
+    return str(load) if isinstance(load, str) else in_text(load, "ohm")
 
 
 def page(plan: Plan, manifest: Manifest) -> str:

@@ -9,7 +9,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from backbench.bench_day.capture_names import named
+from backbench.bench_day.capture_names import number_in_name
 from backbench.bench_day.cautions import UNATTENDED
 from backbench.bench_day.planned_capture import PlannedStep
 from backbench.documents.stimuli import Strict
@@ -54,7 +54,7 @@ def runs_of(steps: Sequence[PlannedStep]) -> dict[str, list[PlannedStep]]:
 def _setting(step: PlannedStep) -> str:
     conditions = step.conditions
     load = conditions.load_ohm if isinstance(conditions.load_ohm, str) else (
-        f"{named(conditions.load_ohm)}ohm" if conditions.load_ohm else None)  # fmt: skip
+        f"{number_in_name(conditions.load_ohm)}ohm" if conditions.load_ohm else None)  # fmt: skip
     parts = [
         "loop-back" if step.loop_back else None, load, conditions.range,
         f"only-{conditions.driven}" if conditions.driven else None,

@@ -25,6 +25,7 @@ from backbench.ingest.outcomes import ReviewOutcome
 from backbench.ingest.published_figures import published_faults
 from backbench.ingest.trial_run import trial
 from backbench.progress import Progress, nothing
+from backbench.quantities.counts import counted
 from backbench.storage.atomic_io import write_text_file
 
 
@@ -33,7 +34,8 @@ class Checked:
     """faults stop an ingest, or a capture of it; warnings don't. missing: planned, not recorded.
 
     ended: how the captures would end if they were ingested; None where they were not measured,
-    and then unmeasured says why. unsound: a line for each of those that would not be whole.
+    and then unmeasured says why. unsound: a line for each of those that would not be whole and
+    has no fault, and for those that contradict each other. scanned: the recordings, by name.
     """
 
     manifest: Manifest | None
@@ -46,13 +48,8 @@ class Checked:
     taken: int = 0
     ended: ReviewOutcome | None = None
     unmeasured: str = ""
-
-    @property
-    def unsound(self) -> list[str]:
-        """A line for each capture that would not be whole and has no fault of its own."""
-        fault_lines = [str(fault) for fault in self.faults]
-        lines = [] if self.ended is None else self.ended.faults()
-        return [line for line in lines if not any(_file_of(line) in text for text in fault_lines)]
+    unsound: list[str] = field(default_factory=list)
+    scanned: dict[str, ScannedFile] = field(default_factory=dict)
 
     @property
     def sound(self) -> bool:
@@ -60,15 +57,17 @@ class Checked:
         return not self.faults and not self.unsound
 
 
-def _file_of(line: str) -> str:
-    return line.split(": ", 1)[0]
-
-
-def check(folder: Path, settings: Settings | None, progress: Progress = nothing) -> Checked:
+def check(
+    folder: Path,
+    settings: Settings | None,
+    progress: Progress = nothing,
+    scanned: dict[str, ScannedFile] | None = None,
+) -> Checked:
     """Look over a folder. settings: of the catalogue it is meant for, None where there is none.
 
-    Where there are settings, the captures are measured as an ingest would. Raises UserError only
-    where there is no manifest or plan that can be read at all.
+    Where there are settings, the captures are measured as an ingest would. scanned: the
+    recordings, where an earlier look has read them. Raises UserError only where there is no
+    manifest or plan that can be read at all.
     """
     data = read_bytes(folder / MANIFEST_NAME, "the review")
     plan = read_plan(folder)
@@ -76,7 +75,8 @@ def check(folder: Path, settings: Settings | None, progress: Progress = nothing)
         manifest = read_manifest(data, MANIFEST_NAME)
     except UserError as error:
         return Checked(None, plan, list(error.faults))
-    scanned = scan_files(folder, recordings(folder))
+    if scanned is None:
+        scanned = scan_files(folder, recordings(folder))
     warnings = [] if settings is None else expired(manifest, settings)
     ended, faults, unmeasured = _ended(folder, manifest, settings, progress)
     faults += _file_faults(folder, manifest, scanned, measured=ended is not None)
@@ -84,6 +84,7 @@ def check(folder: Path, settings: Settings | None, progress: Progress = nothing)
     faults += _unlike_stated(manifest, scanned, faulty_files)
     warnings += [*dates_in_doubt(folder, manifest), *_levels(manifest, settings, scanned, plan)]
     warnings += ended.warnings() if ended else []
+    absent = {one.file for one in manifest.capture if not (folder / one.file).is_file()}
     named = {Path(capture.file).as_posix() for capture in manifest.capture}
     extra = {name: item for name, item in scanned.items() if name not in named}
     suggestions, unknown = _suggestions(extra, plan)
@@ -98,6 +99,8 @@ def check(folder: Path, settings: Settings | None, progress: Progress = nothing)
         taken=len(named),
         ended=ended,
         unmeasured=unmeasured,
+        unsound=ended.faults(without=absent) if ended else [],
+        scanned=scanned,
     )
 
 
@@ -117,7 +120,7 @@ def _ended(
 def _file_faults(
     folder: Path, manifest: Manifest, scanned: dict[str, ScannedFile], *, measured: bool
 ) -> Iterator[Fault]:
-    """measured: what a file holds has been told already."""
+    """measured: the faults of what a file holds are reported with how its capture ended."""
     named = {Path(capture.file).as_posix() for capture in manifest.capture}
     unnamed = [name for name in scanned if name not in named]
     for position, capture in enumerate(manifest.capture, start=1):
@@ -154,7 +157,9 @@ def _track_faults(
 ) -> Iterator[Fault]:
     beyond = [n for n in manifest.tracks_of(capture) if n > item.tracks]
     if beyond:
-        yield Fault(where, f"{item.tracks} tracks", f"track {max(beyond)} too, as [tracks] says")
+        yield Fault(
+            where, counted(item.tracks, "track"), f"track {max(beyond)} too, as [tracks] says"
+        )
     clipped = [n for n in item.clipped if n in manifest.tracks_of(capture)]
     if clipped:
         named = ", ".join(map(str, clipped))
@@ -169,14 +174,14 @@ def _track_faults(
 def _unlike_stated(
     manifest: Manifest, scanned: dict[str, ScannedFile], faulty_files: set[str]
 ) -> Iterator[Fault]:
-    """Captures that hold something else than is stated. told: files whose faults are known."""
+    """Captures that hold something else than is stated. faulty_files: reported already."""
     for n, capture in enumerate(manifest.capture, start=1):
         item = scanned.get(Path(capture.file).as_posix())
-        if item is None or item.recognised is None or isinstance(capture.stimulus, Table):
+        if item is None or item.recognised is None or capture.file in faulty_files:
             continue
-        instead = (
-            None if capture.file in faulty_files else unlike(capture.stimulus, item.recognised)
-        )
+        if isinstance(capture.stimulus, Table):
+            continue
+        instead = unlike(capture.stimulus, item.recognised)
         if instead:
             where = f"{MANIFEST_NAME}, capture {n} ({capture.file})"
             yield Fault(where, instead, f"a {capture.stimulus.kind} as stated", CORRECT)
@@ -192,10 +197,11 @@ def _levels(
     plan: Plan | None,
 ) -> Iterator[str]:
     """Levels far from those planned."""
+    if settings is None or plan is None:
+        return
     for capture in manifest.capture:
         item = scanned.get(Path(capture.file).as_posix())
-        usable = item and item.recognised is not None and not isinstance(capture.stimulus, Table)
-        if item and usable and settings is not None and plan is not None:
+        if item and item.recognised and not isinstance(capture.stimulus, Table):
             yield from off_level(manifest, settings, capture, item, plan)
 
 

@@ -21,7 +21,7 @@ SHADES = (theme.INK, "#8f897c", "#5f5b52", "#8a7466")
 
 
 def lines_of(rows: Sequence[Row], x_column: str, subject: str, *, of_subject: bool) -> Lines:
-    """Rows by unit and output, in order of `along`; either the subject's or its peers'."""
+    """Rows by unit and output, in order of a column; either the subject's or its peers'."""
     lines: Lines = {}
     for row in sorted(rows, key=lambda r: (r["unit_key"], r["output"] or "", r[x_column])):
         if (row["unit_key"] == subject and bool(subject)) == of_subject:
@@ -74,8 +74,8 @@ def subject_lines(
     y_axis: Axis,
     x: str,
     y: str,
-    low: str | None,
-    high: str | None,
+    low: str | None = None,
+    high: str | None = None,
     weight: float = 2.8,
     shaded: bool = False,
 ) -> list[alt.Chart]:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 import polars as pl
 
@@ -92,3 +92,9 @@ class ChartInput:
     subject: str
     size: Size
     options: Mapping[str, str]
+
+    def rows_of_unit(self, drawable: Callable[[dict[str, Any]], bool]) -> list[dict[str, Any]]:
+        """The drawable rows of the one unit that is drawn: of the subject, or else of the first."""
+        rows = [row for row in self.frame.to_dicts() if drawable(row)]
+        key = self.subject or (rows[0]["unit_key"] if rows else "")
+        return [row for row in rows if row["unit_key"] == key]

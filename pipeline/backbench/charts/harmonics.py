@@ -33,9 +33,7 @@ LOOKS = (("diamond", theme.SOFT_INK), ("circle", theme.INK))
 
 def _finding(chart_input: ChartInput) -> str:
     """The strongest harmonic of the unit that is drawn, a bound only where all are bounds."""
-    rows = [r for r in chart_input.frame.to_dicts() if r["level_db"] is not None]
-    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
-    rows = [r for r in rows if r["unit_key"] == key and r["power_w"] is not None]
+    rows = [r for r in chart_input.rows_of_unit(_drawable) if r["power_w"] is not None]
     if not rows:
         return ""
     most = max(rows, key=lambda r: (not r["bound"], r["level_db"]))
@@ -47,9 +45,7 @@ def _finding(chart_input: ChartInput) -> str:
 @chart("harmonics", COLUMNS, ("low_db", "high_db"), finding=_finding)
 def harmonics(chart_input: ChartInput) -> alt.LayerChart:
     """Levels of the harmonics of one unit, its outputs side by side at two powers."""
-    rows = [r for r in chart_input.frame.to_dicts() if r["level_db"] is not None]
-    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
-    rows = [r for r in rows if r["unit_key"] == key]
+    rows = chart_input.rows_of_unit(_drawable)
     if not rows:
         return message_chart(chart_input, "This unit has no harmonic levels yet.")
     if not chart_input.subject and chart_input.frame["unit_key"].n_unique() > 1:
@@ -80,6 +76,10 @@ def harmonics(chart_input: ChartInput) -> alt.LayerChart:
             layers += _key(rows, steps, left + span, y_axis, area)
     layers += _titles(chart_input, rows, area)
     return assemble(chart_input, area, layers)
+
+
+def _drawable(row: Row) -> bool:
+    return row["level_db"] is not None
 
 
 def _levels(chart_input: ChartInput, rows: Sequence[Row], height: float) -> Axis:

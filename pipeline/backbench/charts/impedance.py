@@ -33,7 +33,7 @@ def _finding(chart_input: ChartInput) -> str:
     most = max(own, key=lambda r: r["ohm"])
     at = quantity(most["frequency_hz"], "Hz")
     output = most["output"] or "measured output"
-    return f"{most['label']}: at most {quantity(most['ohm'], 'ohm')}, at {at}, {output}"
+    return f"{most['label']}: greatest impedance {quantity(most['ohm'], 'ohm')}, at {at}, {output}"
 
 
 @chart("impedance", COLUMNS, ("ohm_low", "ohm_high"), finding=_finding)

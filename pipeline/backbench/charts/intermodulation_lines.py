@@ -32,9 +32,7 @@ MOST_NAMED = 9
 
 def _finding(chart_input: ChartInput) -> str:
     """The strongest product of the unit that is drawn, of all its outputs."""
-    rows = [r for r in chart_input.frame.to_dicts() if _drawable(r)]
-    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
-    made = [r for r in rows if r["unit_key"] == key and r["kind"] != TONE]
+    made = [r for r in chart_input.rows_of_unit(_drawable) if r["kind"] != TONE]
     if not made:
         return ""
     most = max(made, key=lambda r: (not r.get("bound"), r["level_db"]))
@@ -51,9 +49,7 @@ def products(chart_input: ChartInput) -> alt.LayerChart:
     Rows of kind "tone" are what was played; rows of any other kind are products.
     One output is drawn: the first, which the picture names.
     """
-    rows = [r for r in chart_input.frame.to_dicts() if _drawable(r)]
-    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
-    rows = [r for r in rows if r["unit_key"] == key]
+    rows = chart_input.rows_of_unit(_drawable)
     if not rows:
         return message_chart(chart_input, "This unit has no two-tone or multitone levels yet.")
     outputs = sorted({r["output"] or "" for r in rows})

@@ -164,8 +164,6 @@ def _rank_text(rows: Sequence[Row], index: int, best: str) -> str:
     if interval is not None:
         return f"ranked {interval_text(*interval, len(rows))}"
     every = rows[0].get("peers", len(rows))
-    return (
-        f"no rank: {len(rows)} of {every} units drawn"
-        if every != len(rows)
-        else (f"no rank among {len(rows)}: too few units")
-    )
+    if every != len(rows):
+        return f"no rank: {len(rows)} of {every} units drawn"
+    return f"no rank among {len(rows)}: too few units"

@@ -39,9 +39,7 @@ WEIGHTING = Option("weighting", ("none", "A"), "a weighting to show beside the t
 
 def _finding(chart_input: ChartInput) -> str:
     """The strongest single line of the unit that is drawn; its name alone where there is none."""
-    rows = [r for r in chart_input.frame.to_dicts() if _drawable(r)]
-    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
-    rows = [r for r in rows if r["unit_key"] == key]
+    rows = chart_input.rows_of_unit(_drawable)
     if not rows:
         return ""
     lines = [r for r in rows if r["kind"] not in TRACES]
@@ -63,9 +61,7 @@ def spectrum(chart_input: ChartInput) -> alt.LayerChart:
     is the unit of the level where it isn't the header's. With weighting A, the curve of that
     weighting hangs from a level of the axis.
     """
-    rows = [r | {"_end": r["frequency_hz"]} for r in chart_input.frame.to_dicts() if _drawable(r)]
-    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
-    rows = [r for r in rows if r["unit_key"] == key]
+    rows = [r | {"_end": r["frequency_hz"]} for r in chart_input.rows_of_unit(_drawable)]
     if not rows:
         return message_chart(chart_input, "This unit has no spectrum yet.")
     unit = str(rows[0].get("y_unit") or chart_input.labels.unit_of("level"))
@@ -78,7 +74,10 @@ def spectrum(chart_input: ChartInput) -> alt.LayerChart:
     y_axis = axis([*levels, room], area.height, 0.0, unit, log)
     y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level"), area.left - 26)
     traces = lines_of(
-        [r for r in rows if r["kind"] in TRACES], "frequency_hz", key, of_subject=True
+        [r for r in rows if r["kind"] in TRACES],
+        "frequency_hz",
+        rows[0]["unit_key"],
+        of_subject=True,
     )
     lines = [r for r in rows if r["kind"] not in TRACES]
     lines += [r for trace in traces.values() for r in peaks(trace, log) if _another(r, lines)]
@@ -90,8 +89,6 @@ def spectrum(chart_input: ChartInput) -> alt.LayerChart:
             y_axis=y_axis,
             x="frequency_hz",
             y="level",
-            low=None,
-            high=None,
             weight=1.2,
             shaded=True,
         ),

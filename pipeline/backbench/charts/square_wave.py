@@ -23,9 +23,7 @@ TRACE = "trace"
 
 def _finding(chart_input: ChartInput) -> str:
     """What was read from the trace of the unit that is drawn."""
-    rows = [r for r in chart_input.frame.to_dicts() if _drawable(r)]
-    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
-    rows = [r for r in rows if r["unit_key"] == key]
+    rows = chart_input.rows_of_unit(_drawable)
     notes = list(dict.fromkeys(r["note"] for r in rows if r.get("note")))
     if not rows:
         return ""
@@ -39,9 +37,7 @@ def square(chart_input: ChartInput) -> alt.LayerChart:
     Rows of kind "trace" are the waveform. Rows of any other kind are points of one mark: two
     make a line, and `note` says what was read there ("rise time 4.2 µs").
     """
-    rows = [r | {"_end": r["time_s"]} for r in chart_input.frame.to_dicts() if _drawable(r)]
-    key = chart_input.subject or (rows[0]["unit_key"] if rows else "")
-    rows = [r for r in rows if r["unit_key"] == key]
+    rows = [r | {"_end": r["time_s"]} for r in chart_input.rows_of_unit(_drawable)]
     if not rows:
         return message_chart(chart_input, "This unit has no square wave yet.")
     area = plot_area(chart_input, right=214)
@@ -51,6 +47,7 @@ def square(chart_input: ChartInput) -> alt.LayerChart:
     room = 0.18 * (max(volts) - min(volts))
     y_axis = axis([*volts, max(volts) + room, min(volts) - room], area.height, 0.0, "V")
     y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("volts"), area.left - 26)
+    key = rows[0]["unit_key"]
     traces = lines_of([r for r in rows if r["kind"] == TRACE], "time_s", key, of_subject=True)
     marks = [r for r in rows if r["kind"] != TRACE]
     layers = [
@@ -60,8 +57,6 @@ def square(chart_input: ChartInput) -> alt.LayerChart:
             y_axis=y_axis,
             x="time_s",
             y="volts",
-            low=None,
-            high=None,
             weight=2.0,
             shaded=True,
         ),

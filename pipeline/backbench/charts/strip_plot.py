@@ -46,7 +46,7 @@ FEWEST_FOR_MEDIAN = 3
 
 
 def value_rows(chart_input: ChartInput) -> list[Row]:
-    """Rows with a value, technology filled in, the value told in words."""
+    """Rows with a value, technology filled in, the value in words too."""
     unit = chart_input.labels.unit_of("value")
     return [
         mark_columns(row, "value", "low", "high")

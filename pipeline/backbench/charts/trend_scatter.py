@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from statistics import median
+from typing import TypeGuard
 
 import altair as alt
 
@@ -58,8 +59,8 @@ def _finding(chart_input: ChartInput) -> str:
             y = value_alone(row["y"], spread, labels.unit_of("y"), row.get("bound"))
             x = f"{lowered(labels.title_of('x'))} {_x_text(row['x'], labels.unit_of('x'))}"
             return f"{row['label']}: {lowered(title)} {y}; {x}"
-    line = None if chart_input.subject else fitted(rows)
-    if line is None:
+    line = None if chart_input.subject else fitted(rows, _is_log(chart_input, rows))
+    if line is None or line.is_withheld:
         return ""
     if not line.is_seen:
         return f"{labels.title}: no relation seen over {counted(line.n, 'unit')}"
@@ -72,6 +73,8 @@ def _finding(chart_input: ChartInput) -> str:
 def trend(chart_input: ChartInput) -> alt.LayerChart:
     """A scatter of units with a Theil-Sen line, its band, and the lines within technologies.
 
+    Lines are drawn where a relation is seen: where the interval of the slope excludes zero.
+
     On a logarithmic axis the lines are fitted to the logarithm of y, and the slope is given as
     the factor that one unit of x brings.
     """
@@ -81,7 +84,7 @@ def trend(chart_input: ChartInput) -> alt.LayerChart:
     area = plot_area(chart_input, right=218)
     x_axis = axis([r["x"] for r in rows], 0.0, area.width, chart_input.labels.unit_of("x"))
     x_axis = x_axis.with_axis(chart_input.labels.title_of("x"))
-    y_axis = _up(chart_input, rows, area).with_vertical_axis(
+    y_axis = _y_axis(chart_input, rows, area).with_vertical_axis(
         chart_input.labels.title_of("y"), area.left - 26
     )
     whole = fitted(rows, y_axis.log)
@@ -108,16 +111,18 @@ def _x_text(value: float, unit: str) -> str:
 
 
 def fitted(rows: Sequence[Row], log: bool = False) -> Trend | None:
-    """Robust line through x and y, or log10 y (statistics.trends).
-
-    None if refused, and where technologies differ, so that one line would show their change.
-    """
+    """Trend of y, or log10 y, over x, and within technologies (statistics.trends); None if
+    refused."""
     try:
         y = [math.log10(r["y"]) if log else float(r["y"]) for r in rows]
-        line = robust([float(r["x"]) for r in rows], y, [str(r.get("technology")) for r in rows])
-        return None if line.is_withheld else line
+        return robust([float(r["x"]) for r in rows], y, [str(r.get("technology")) for r in rows])
     except Refusal:
         return None
+
+
+def _is_drawn(line: Trend | None) -> TypeGuard[Trend]:
+    """Whether there is a line to show: a relation is seen, and groups don't contradict it."""
+    return line is not None and line.is_seen and not line.is_withheld
 
 
 def _rows(chart_input: ChartInput) -> list[Row]:
@@ -139,11 +144,19 @@ def _rows(chart_input: ChartInput) -> list[Row]:
     return rows
 
 
-def _up(chart_input: ChartInput, rows: Sequence[Row], area: PlotArea) -> Axis:
+def _is_log(chart_input: ChartInput, rows: Sequence[Row]) -> bool:
+    """Whether the axis of y is logarithmic; never with a value of 0 or below."""
+    values = [r["y"] for r in rows]
+    wish, unit = chart_input.options["scale"], chart_input.labels.unit_of("y")
+    if not values or min(values) <= 0:
+        return False
+    return wish == "log" or (wish == "auto" and ranges_widely(values, unit))
+
+
+def _y_axis(chart_input: ChartInput, rows: Sequence[Row], area: PlotArea) -> Axis:
     unit = chart_input.labels.unit_of("y")
     values = [r["y"] for r in rows]
-    wish = chart_input.options["scale"]
-    log = (wish == "log" or (wish == "auto" and ranges_widely(values, unit))) and min(values) > 0
+    log = _is_log(chart_input, rows)
     ends = [r[e] for r in rows for e in ("y_low", "y_high") if r[e] is not None]
     if log:
         ends = [e for e in ends if e > min(values) / 3]
@@ -172,7 +185,7 @@ def _points(line: Trend, rows: Sequence[Row], y_axis: Axis) -> list[dict[str, fl
 
 
 def _band(whole: Trend | None, rows: Sequence[Row], x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
-    if whole is None:
+    if not _is_drawn(whole):
         return []
     base = layer(_points(whole, rows, y_axis)).encode(x=x_axis.x("x"), tooltip=no_tooltip())
     return [
@@ -184,24 +197,24 @@ def _band(whole: Trend | None, rows: Sequence[Row], x_axis: Axis, y_axis: Axis) 
 def _within(
     rows: Sequence[Row], x_axis: Axis, y_axis: Axis, area: PlotArea, whole: Trend | None
 ) -> list[alt.Chart]:
-    """One line for each technology with enough units, named at its right end."""
+    """One line for each technology with a relation, named at its right end."""
     drawn: list[alt.Chart] = []
     names: list[Row] = []
     for group in theme.in_order(r["technology"] for r in rows):
         members = [r for r in rows if r["technology"] == group]
-        line = fitted(members, y_axis.log)
+        line = whole.within.get(group) if whole else None
         look = theme.look(group)
         text = f"{group}, {len(members)}"
         end = max(members, key=lambda r: r["x"])
         name: Row = {"wanted": y_axis.px(y_axis.clamped(end["y"])), "technology": group}
-        points = _points(line, members, y_axis) if line else []
+        points = _points(line, members, y_axis) if _is_drawn(line) else []
         if line is not None and points:
             mark = layer(points).mark_line(color=look.colour, strokeWidth=1.6, strokeDash=look.dash)
             drawn.append(mark.encode(x=x_axis.x("x"), y=y_axis.y("y"), tooltip=no_tooltip()))
             name |= _leader(points[-1], x_axis, y_axis)
             text += f"\u2002ρ {number(line.rho, 2)}"
         names.append(name | {"text": text})
-    trunk = _points(whole, rows, y_axis) if whole else []
+    trunk = _points(whole, rows, y_axis) if _is_drawn(whole) else []
     if whole is not None and trunk:
         names.append(
             {
@@ -256,22 +269,26 @@ def _own_name(
 def _verdict(
     whole: Trend | None, count: int, y_axis: Axis, chart_input: ChartInput, area: PlotArea
 ) -> list[alt.Chart]:
-    if whole is None:
-        text = (
-            "no line over all: technologies differ, or all values are equal"
-            if count >= FEWEST
-            else f"no trend line: fewer than {FEWEST} units"
-        )
-    else:
-        unit = chart_input.labels.unit_of("y")
-        rho = number(whole.rho, 2)
-        per = _step_of_x(chart_input)
-        slopes = (whole.slope, whole.low, whole.high)
-        slope, low, high = (_factor(10.0**v) if y_axis.log else quantity(v, unit) for v in slopes)
-        kind = "factor" if y_axis.log else "slope"
-        text = f"{kind} {slope} per {per}, 95 % interval {low} to {high}; Spearman's ρ {rho}"
+    text = _verdict_text(whole, count, y_axis, chart_input)
     edge = area.width + area.right - 26
     return [text_mark(text, edge, -14, 13, colour=theme.SOFT_INK, align="right")]
+
+
+def _verdict_text(whole: Trend | None, count: int, y_axis: Axis, chart_input: ChartInput) -> str:
+    """The slope over all units with its interval, or why there is no line."""
+    if whole is None:
+        few = f"fewer than {FEWEST} units" if count < FEWEST else "all values are equal"
+        return f"no trend line: {few}"
+    if whole.is_withheld:
+        return "no line over all units: technologies differ"
+    unit, per = chart_input.labels.unit_of("y"), _step_of_x(chart_input)
+    slopes = (whole.slope, whole.low, whole.high)
+    slope, low, high = (_factor(10.0**v) if y_axis.log else quantity(v, unit) for v in slopes)
+    kind = "factor" if y_axis.log else "slope"
+    if not whole.is_seen:
+        return f"no relation seen: {kind} per {per} between {low} and {high} (95 %)"
+    rho = number(whole.rho, 2)
+    return f"{kind} {slope} per {per}, 95 % interval {low} to {high}; Spearman's ρ {rho}"
 
 
 def _step_of_x(chart_input: ChartInput) -> str:

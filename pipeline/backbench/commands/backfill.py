@@ -50,10 +50,10 @@ def backfill(
     home = opened(catalogue)
     how = read_map(column_map)
     sheet_read = read_sheet(sheet, how.sheet, how.header_row)
-    reading = parse_sheet(sheet_read, how)
-    written, more = manifests(sheet_read, reading, sheet, column_map)
-    left_out = [*reading.problems, *more]
-    _show(reading, left_out, len(written), problems)
+    contents = parse_sheet(sheet_read, how)
+    written, more = manifests(sheet_read, contents, sheet, column_map)
+    left_out = [*contents.problems, *more]
+    _show(contents, left_out, len(written), problems)
     if dry_run or not written or not _confirmed(yes):
         raise typer.Exit(PARTLY_DONE if left_out and dry_run else 0)
     outcomes, refused = _ingested(home, list(written.values()))
@@ -83,10 +83,10 @@ def _ingested(home: Catalogue, reviews: list[WrittenReview]) -> tuple[list[Outco
     return outcomes, refused
 
 
-def _show(reading: SheetContents, left_out: list[Problem], count: int, to: Path | None) -> None:
+def _show(contents: SheetContents, left_out: list[Problem], count: int, to: Path | None) -> None:
     """A few cells of each column as read, then everything that was left out."""
     shown: dict[str, list[str]] = {}
-    for item in reading.parsed:
+    for item in contents.parsed:
         shown.setdefault(item.column, []).append(f"{item.text!r} read as {item.value}")
     for column, lines in shown.items():
         distinct = list(dict.fromkeys(lines))
@@ -96,7 +96,7 @@ def _show(reading: SheetContents, left_out: list[Problem], count: int, to: Path 
     if to is not None:
         _write_problems(left_out, to)
     typer.echo(
-        f"\n{counted(count, 'review')}, {counted(len(reading.parsed), 'figure')}; "
+        f"\n{counted(count, 'review')}, {counted(len(contents.parsed), 'figure')}; "
         f"{counted(len(left_out), 'problem')} left out."
     )
 

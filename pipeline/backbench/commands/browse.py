@@ -17,8 +17,8 @@ from backbench.commands.common import (
     Wide,
     app,
     assigned,
-    faulty_queries_text,
     opened,
+    report_faulty_queries,
     show_frame,
 )
 from backbench.errors import Fault, UserError
@@ -77,7 +77,7 @@ def queries(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = F
             for name, one in home.queries().items()
         ]
         show_frame(pl.DataFrame(rows, infer_schema_length=None), out_format)
-    if faulty_queries_text(home):
+    if report_faulty_queries(home):
         raise typer.Exit(PARTLY_DONE)
 
 

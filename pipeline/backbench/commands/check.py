@@ -9,7 +9,7 @@ import typer
 
 from backbench.commands.common import AT_THE_BENCH, DryRun, Folder, app, opened
 from backbench.quantities.counts import counted
-from backbench.reports.terminal_tables import printable
+from backbench.quantities.writing import in_text
 
 if TYPE_CHECKING:
     from backbench.bench_day.planned_capture import PlannedStep
@@ -39,22 +39,19 @@ def check(
 
     Example: backbench check reviews/2024-05-heron --accept -c my-catalogue
     """
-    from backbench.bench_day.session_check import accept as add
     from backbench.bench_day.session_check import check as look
     from backbench.reports.progress_bars import watched
 
     settings = opened(catalogue).settings if catalogue is not None else None
+    to_be_added = accept and not dry_run
     with watched() as watch:
-        checked = look(folder, settings, watch.progress)
-    if accept and not dry_run and checked.manifest is not None and checked.suggestions:
-        _report_suggestions(checked)
-        done = add(folder, checked.suggestions)
-        for file, reason in done.left_out:
-            typer.echo(f"{file}: not added: {reason}", err=True)
-        number = counted(len(done.added), "entry", "entries")
-        typer.echo(f"Added {number} to {folder / 'review.toml'}; checked again with them:\n")
+        # Measured once: with the entries that are added.
+        checked = look(folder, None if to_be_added else settings, watch.progress)
+    if to_be_added and checked.manifest is not None:
+        if checked.suggestions:
+            _add(folder, checked)
         with watched() as watch:
-            checked = look(folder, settings, watch.progress)
+            checked = look(folder, settings, watch.progress, checked.scanned)
     _report_check(checked)
     if not checked.sound:
         raise typer.Exit(1)
@@ -62,7 +59,22 @@ def check(
         typer.echo(f"Next: backbench ingest {folder}")
 
 
+def _add(folder: Path, checked: Checked) -> None:
+    """The suggested entries shown, and added to the manifest as far as they can be."""
+    from backbench.bench_day.session_check import accept
+    from backbench.reports.terminal_tables import printable
+
+    _report_suggestions(checked)
+    done = accept(folder, checked.suggestions)
+    for file, reason in done.left_out:
+        typer.echo(printable(f"{file}: not added: {reason}"), err=True)
+    number = counted(len(done.added), "entry", "entries")
+    typer.echo(f"Added {number} to {folder / 'review.toml'}; checked again with them:\n")
+
+
 def _report_check(checked: Checked) -> None:
+    from backbench.reports.terminal_tables import printable
+
     for fault in checked.faults:
         typer.echo(printable(f"fault: {fault}"), err=True)
     for line in checked.unsound:
@@ -86,19 +98,20 @@ def _report_check(checked: Checked) -> None:
 
 
 def _report_suggestions(checked: Checked) -> None:
+    from backbench.reports.terminal_tables import printable
+
     for item in checked.suggestions:
-        typer.echo(f"\n# {item.file}, {item.source}" + ("" if item.ready else "; to be completed"))
+        state = "" if item.ready else "; to be completed"
+        typer.echo("\n" + printable(f"# {item.file}, {item.source}{state}"))
         typer.echo(item.text)
         if item.warning:
-            typer.echo(f"warning: {item.file}: {item.warning}", err=True)
+            typer.echo(printable(f"warning: {item.file}: {item.warning}"), err=True)
     for name, reason in checked.unknown:
-        typer.echo(f"{name}: not recognised ({reason})", err=True)
+        typer.echo(printable(f"{name}: not recognised ({reason})"), err=True)
 
 
 def _level(step: PlannedStep) -> str:
-    from backbench.bench_day.plan_text import text_of
-
-    parts = [text_of(step.power_w, "W") if step.power_w else "",
-             text_of(step.out_vrms, "V") if step.out_vrms else ""]  # fmt: skip
+    parts = [in_text(step.power_w, "W") if step.power_w else "",
+             in_text(step.out_vrms, "V") if step.out_vrms else ""]  # fmt: skip
     text = ", ".join(part for part in parts if part)
     return f"{text}: " if text else ""

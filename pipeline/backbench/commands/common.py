@@ -113,13 +113,14 @@ def opened(home: Path) -> Catalogue:
     return Catalogue(home)
 
 
-def faulty_queries_text(home: Catalogue) -> bool:
-    """A line for each of the catalogue's own queries that can't be used; whether there are any."""
-    wrong = home.faulty_queries()
-    for name, faults in wrong.items():
-        text = "; ".join(map(str, faults))
-        typer.echo(f"query {name} is left out: {text}", err=True)
-    return bool(wrong)
+def report_faulty_queries(home: Catalogue) -> bool:
+    """Print a line for each of the catalogue's own queries that can't be used; whether any is."""
+    from backbench.querying.saved_queries import left_out_lines
+
+    lines = left_out_lines(home.faulty_queries())
+    for line in lines:
+        typer.echo(line, err=True)
+    return bool(lines)
 
 
 def assigned(settings: list[str] | None) -> dict[str, str]:

@@ -93,8 +93,10 @@ def withdraw(
             [Fault("--reason", MISSING, "a text that says why")],
         )
     if dry_run:
-        known = corrections.withdrawn_receipt if undo else corrections.newest_receipt
-        known(home.places, review)
+        if undo:
+            corrections.withdrawn_receipt(home.places, review)
+        else:
+            corrections.newest_receipt(home.places, review)
         typer.echo(f"would {'restore' if undo else 'withdraw'} {review}; its originals are kept")
         return
     with home.places.changing():

@@ -20,7 +20,6 @@ from backbench.commands.common import (
     opened,
 )
 from backbench.quantities.counts import counted
-from backbench.reports.outcome_lines import fault_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -151,6 +150,8 @@ def _beforehand(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
 
 def _report(outcomes: Sequence[Outcome], refused: Sequence[Refused]) -> None:
     """How each review ended, and why what isn't whole. Exit code 3 where not all is whole."""
+    from backbench.reports.outcome_lines import fault_lines
+
     for outcome in outcomes:
         done = (
             "unchanged" if outcome.unchanged

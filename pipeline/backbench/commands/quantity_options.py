@@ -7,11 +7,6 @@ from typing import Any
 
 import typer
 
-from backbench.errors import Fault, UserError
-from backbench.quantities.faults import UnreadableQuantity
-from backbench.quantities.reading import read_value
-from backbench.quantities.writing import exact
-
 
 def quantity(
     option: str, unit: str, help_text: str, *, least: float | None = None, most: float | None = None
@@ -27,13 +22,15 @@ def _reader(
     option: str, unit: str, least: float | None, most: float | None
 ) -> Callable[[object], float]:
     """What turns the text of the option into a number. Raises UserError."""
-    limits = (("at least", least), ("at most", most))
-    bounds = [f"{words} {exact(value, unit)}" for words, value in limits if value is not None]
-    expected = f"a number in {unit}" + (f", {' and '.join(bounds)}" if bounds else "")
 
     def read(text: object) -> float:
         if isinstance(text, (int, float)):
             return float(text)
+        from backbench.errors import Fault, UserError
+        from backbench.quantities.faults import UnreadableQuantity
+        from backbench.quantities.reading import read_value
+
+        expected = _expected(unit, least, most)
         try:
             value = read_value(str(text), unit, usual_unit=unit)
         except UnreadableQuantity as error:
@@ -43,3 +40,11 @@ def _reader(
         return value
 
     return read
+
+
+def _expected(unit: str, least: float | None, most: float | None) -> str:
+    from backbench.quantities.writing import exact
+
+    limits = (("at least", least), ("at most", most))
+    bounds = [f"{words} {exact(value, unit)}" for words, value in limits if value is not None]
+    return f"a number in {unit}" + (f", {' and '.join(bounds)}" if bounds else "")

@@ -1,9 +1,10 @@
 """What a step of a bench means for a comparison that lies across it.
 
-A step matters to a metric only if it can touch it: the loop-back's gain change whatever is given in
-volts, watts or decibels of gain, and no ratio of two levels of one capture; its distortion adds to
-distortion, its noise to noise. And it matters only where it isn't small against what is compared:
-the difference of two units, or the expanded uncertainty of that difference where that is larger.
+A step matters to a metric only if it can touch it: a change of the loop-back's gain moves whatever
+is given in volts, watts or decibels of gain, and no ratio of two levels of one capture; its
+distortion adds to distortion, its noise to noise. And it matters only where it isn't small against
+what is compared: the difference of two units, or the expanded uncertainty of that difference where
+that is larger.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ ONE_WATT_V = math.sqrt(8.0)
 def effect(step: drift.LevelChange, metric: str, value: float) -> float | None:
     """How far a step may move a reading, in the metric's unit; None where it can't touch it.
 
-    Distortion is taken to add in full, noise by its square; a change of gain change volts and
+    Distortion is taken to add in full, noise by its square; a change of gain moves volts and
     watts in proportion.
     """
     traits = registry().traits(metric)

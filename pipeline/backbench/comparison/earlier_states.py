@@ -30,11 +30,16 @@ ORDER BY list_position($metrics, metric)
 """
 
 
+OTHER_STATE = "SELECT 1 FROM unit_period WHERE unit_key = $unit AND NOT standing LIMIT 1"
+
+
 def earlier_figures(store: Database, unit_key: str, present: Collection[str]) -> list[str]:
     """A sentence for each compared metric that only reviews of another state have.
 
     present: the metrics that the unit has in its present state.
     """
+    if not store.rows(OTHER_STATE, {"unit": unit_key}):
+        return []
     points = {m: own for m, own in compared_points().items() if m not in present}
     rows = store.frame(EARLIER, {
         "unit": unit_key, "metrics": [*points],

@@ -90,14 +90,14 @@ def loudest(power_w: float, load_ohm: float, settings: Settings) -> list[Loudest
 
     The voltage that the power has across the load is taken to drive the loudspeaker.
     """
-    sentences = []
+    levels = []
     for speaker in settings.loudspeaker:
         near = pressure_level(math.sqrt(power_w * load_ohm), speaker.sensitivity_db)
         place = settings.listening
         seat = at_distance(near, place.seat_m) if place else None
         harmful = (near if seat is None else seat) > HARMFUL_DBA
-        sentences.append(Loudest(speaker.name, near, seat, harmful))
-    return sentences
+        levels.append(Loudest(speaker.name, near, seat, harmful))
+    return levels
 
 
 @cache

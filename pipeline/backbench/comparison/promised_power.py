@@ -11,12 +11,8 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from backbench.quantities.writing import in_text
-from backbench.test_points.interpolate import REMARK, interpolated
+from backbench.test_points.interpolate import EXACT, REMARK, interpolated
 
-EXACT = 0.01
-"""Relative offset of power within which a reading is taken at that power: about what the power
-itself is known to. What the offset can change is part of the uncertainty."""
 STEEPEST = 10.0
 """Relative change of a value over relative change of power, at most: near clipping (common
 practice, no source)."""
@@ -81,12 +77,5 @@ def _between_steps(curve: Sequence[Row], power_w: float) -> Iterator[Row]:
         and not str(row["reason"] or "").startswith(REMARK)
     ]  # fmt: skip
     between = interpolated(steps, power_w)
-    if between is None:
-        return
-    below, above = between.below["power_w"], between.above["power_w"]
-    yield {
-        **between.below, "power_w": power_w, "value": between.value,
-        "uncertainty": between.uncertainty, "estimation": between.estimation,
-        "bound": between.bound, "status": "at_floor" if between.bound else "measured",
-        "reason": f"{REMARK} {in_text(below, 'W')} and {in_text(above, 'W')}",
-    }  # fmt: skip
+    if between is not None:
+        yield {**between.below, **between.reading_columns(), "power_w": power_w}

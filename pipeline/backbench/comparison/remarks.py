@@ -90,7 +90,7 @@ def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:
         return []
     others = [row["volume"] for row in idle if row["unit_key"] != unit_key]
     none, other = others.count(None), sum(v not in (None, own) for v in others)
-    remarks = f"idle noise: at volume {own}" if own else "idle noise: no volume setting stated"
-    remarks += f", {other} peers at another setting" if other and own else ""
-    remarks += f", {none} peers without one stated" if none and own else ""
-    return [remarks + "; of several settings the full one is compared"]
+    remark = f"idle noise: at volume {own}" if own else "idle noise: no volume setting stated"
+    remark += f", {other} peers at another setting" if other and own else ""
+    remark += f", {none} peers without one stated" if none and own else ""
+    return [remark + "; of several settings the full one is compared"]

@@ -14,11 +14,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from backbench.comparison.promised_power import EXACT, at_power
+from backbench.comparison.promised_power import at_power
 from backbench.metrics.registry import registry
 from backbench.quantities.writing import MOST_DIGITS, measured, quantity
 from backbench.storage.database import Database
-from backbench.test_points.interpolate import REMARK
+from backbench.test_points.interpolate import EXACT, REMARK
 
 SURE = 0.95
 NEARER_ZERO = "nearer zero"

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from typing import Protocol
 
-from backbench.documents.unit_facts import PublishedConditions, Unit
+from backbench.documents.unit_facts import FigureConditions, Unit
 from backbench.errors import Fault
 from backbench.quantities.writing import exact
 
@@ -52,7 +52,7 @@ def unit_faults(unit: Unit, where: str) -> Iterator[Fault]:
         yield from band_faults(figure.at, f"{where}, published {position}")
 
 
-def band_faults(at: PublishedConditions, where: str) -> Iterator[Fault]:
+def band_faults(at: FigureConditions, where: str) -> Iterator[Fault]:
     """A band whose upper end stands first."""
     if at.band_hz is not None and at.band_hz[0] >= at.band_hz[1]:
         low, high = (exact(hertz, "1") for hertz in at.band_hz)

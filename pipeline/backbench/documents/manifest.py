@@ -20,7 +20,7 @@ from backbench.documents.stimuli import (
     Strict,
     Table,
 )
-from backbench.documents.unit_facts import Key, Name, PublishedConditions, Text, Unit
+from backbench.documents.unit_facts import FigureConditions, Key, Name, Text, Unit
 from backbench.documents.validation import checked, measures, parse_toml, shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
@@ -169,7 +169,7 @@ class Entered(Strict):
     """Output, or "both". Example: `"both"`"""
     value: Name
     """The figure with its unit, as it was written. Example: `"< 0.1 %"`"""
-    at: PublishedConditions = PublishedConditions()
+    at: FigureConditions = FigureConditions()
     """Conditions of the figure. Example: `{ frequency_hz = 1000 }`"""
     order: Annotated[int, Field(ge=1, le=100)] | None = None
     """Order of a harmonic. Example: `2`"""

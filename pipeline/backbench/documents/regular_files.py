@@ -48,6 +48,13 @@ def open_regular(path: Path, most: int | None = None) -> BinaryIO:
     return stream
 
 
+def reason_of(error: OSError) -> str:
+    """Why a file can't be read, in a few words."""
+    if isinstance(error, FileNotFoundError):
+        return "no such file"
+    return error.strerror or "it can't be read"
+
+
 def read_regular(path: Path, most: int = MAX_FILE_BYTES) -> bytes:
     """All bytes of a regular file. Raises OSError as open_regular does."""
     with open_regular(path, most) as stream:

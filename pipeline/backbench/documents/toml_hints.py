@@ -89,5 +89,5 @@ def _bare(line: str) -> str | None:
         match = pattern.search(line)
         if match:
             return f'text in quotation marks: {line[: match.start(1)]}"{match[1]}"'
-    unlike = "=" not in line and line
-    return "a key, an equals sign and a value: key = value" if unlike else None
+    has_no_value = "=" not in line and line
+    return "a key, an equals sign and a value: key = value" if has_no_value else None

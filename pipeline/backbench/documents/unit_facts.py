@@ -46,8 +46,8 @@ class Price(Strict):
     """Year of that price. Example: `1961`"""
 
 
-class PublishedConditions(Strict):
-    """The conditions that a published figure was promised under."""
+class FigureConditions(Strict):
+    """Conditions under which a published or entered figure holds."""
 
     frequency_hz: Hertz | None = None
     """Frequency of the tone. Example: `1000`"""
@@ -66,7 +66,7 @@ class PublishedFigure(Strict):
 
     metric: Name
     """A metric of METRICS.md. Example: `"thd"`"""
-    at: PublishedConditions = PublishedConditions()
+    at: FigureConditions = FigureConditions()
     """Conditions of the figure. Example: `{ frequency_hz = 1000, power_w = 15 }`"""
     at_most: Name | None = None
     """Upper limit with its unit; either this or at_least. Example: `"1 %"`"""

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from backbench.documents.regular_files import read_regular
+from backbench.documents.regular_files import read_regular, reason_of
 from backbench.documents.toml_hints import unreadable
 from backbench.errors import MISSING, Fault, UserError, did_you_mean
 from backbench.quantities.counts import counted
@@ -204,5 +204,5 @@ def read_bytes(path: Path, what: str) -> bytes:
     try:
         return read_regular(path, MAX_TOML_BYTES)
     except OSError as error:
-        reason = "no such file" if isinstance(error, FileNotFoundError) else str(error.strerror)
-        raise UserError(f"{what} can't be read", [Fault(str(path), reason, "a file")]) from None
+        fault = Fault(str(path), reason_of(error), "a file")
+        raise UserError(f"{what} can't be read", [fault]) from None

@@ -174,29 +174,18 @@ def _planned(
         if receipt.files[name].sha256 is None
     ]
     lacking = [str(fault) for fault in _uncalibrated(manifest, settings, capture)]
-    if missing or lacking or received.sha256 is None:
-        reason = "; ".join([*missing, *lacking])
-        key = digest(manifest.review.key, position, capture.file, reason)
-        return PlannedCapture(
-            capture=capture,
-            conditions=conditions,
-            position=position,
-            analysis_key=key,
-            sha256=received.sha256,
-            bytes=received.bytes,
-            job=None,
-            reason=reason,
-        )
-    job = _job(manifest, receipt, settings, vault, position, capture)
+    reason = "; ".join([*missing, *lacking]) or None
+    job = None if reason else _job(manifest, receipt, settings, vault, position, capture)
+    key = job.analysis_key if job else digest(manifest.review.key, position, capture.file, reason)
     return PlannedCapture(
         capture=capture,
         conditions=conditions,
         position=position,
-        analysis_key=job.analysis_key,
+        analysis_key=key,
         sha256=received.sha256,
         bytes=received.bytes,
         job=job,
-        reason=None,
+        reason=reason,
     )
 
 

@@ -15,7 +15,8 @@ def sign_faults(value: float, metric: Metric, where: str) -> Iterator[Fault]:
 
 
 def _has_sign(metric: Metric) -> bool:
-    """Levels, angles, offsets and errors have a sign; amounts have none."""
+    """Levels, angles, offsets and errors have a sign; amounts have none but by declaration."""
     by_unit = metric.unit.startswith("dB") or metric.unit in {"deg", "ppm"}
     is_plain_sign = (metric.unit, metric.better) == ("1", "neither")
-    return by_unit or is_plain_sign or metric.better == "nearer zero"
+    is_error = metric.better == "nearer zero"
+    return by_unit or is_plain_sign or is_error or metric.traits.has_sign

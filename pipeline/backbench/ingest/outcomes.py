@@ -7,7 +7,7 @@ that every command, page and query says the same.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -88,9 +88,13 @@ class ReviewOutcome:
         total = counted(len(self.captures), "capture")
         return f"{total}: {', '.join(parts)}" if parts else total
 
-    def faults(self) -> list[str]:
-        """A line for each capture that isn't whole, then for those that contradict each other."""
-        lines = [f"{one.file}: {one.state}: {one.reason}" for one in self.faulty]
+    def faults(self, without: Collection[str] = ()) -> list[str]:
+        """A line for each capture that isn't whole, then for those that contradict each other.
+
+        without: files whose captures are left out.
+        """
+        own = (one for one in self.faulty if one.file not in without)
+        lines = [f"{one.file}: {one.state}: {one.reason}" for one in own]
         return lines + [str(item) for item in self.across if item.warns]
 
     def not_worked_out(self) -> list[str]:

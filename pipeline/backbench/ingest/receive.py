@@ -62,9 +62,11 @@ def _receive_written(
     manifest = read_manifest(data, str(written.source))
     before = newest.get(manifest.review.key)
     if before is not None:
-        _refuse_measured(manifest, written, before, vault)
+        earlier = recall(before, vault)
+        if earlier.capture:
+            raise _used_key(manifest, written, before)
         # The content counts, not its spacing: another version may lay the text out differently.
-        if before.withdrawn is None and recall(before, vault) == manifest:
+        if before.withdrawn is None and earlier == manifest:
             return manifest, before
     sha256 = vault.put_bytes(data)
     files = {path.name: Received(*vault.put(path)) for path in (written.source, *written.beside)}
@@ -73,17 +75,14 @@ def _receive_written(
     )  # fmt: skip
 
 
-def _refuse_measured(
-    manifest: Manifest, written: WrittenReview, before: Receipt, vault: Vault
-) -> None:
+def _used_key(manifest: Manifest, written: WrittenReview, before: Receipt) -> UserError:
     """A record never takes the place of a review that has captures."""
-    if recall(before, vault).capture:
-        fault = Fault(
-            f"{written.source}, review {manifest.review.key!r}", "a used key",
-            f"a key of its own: it names a review with captures from {before.folder}",
-            "give the old record another key",
-        )  # fmt: skip
-        raise UserError(f"{manifest.review.key} is already the key of another review", [fault])
+    fault = Fault(
+        f"{written.source}, review {manifest.review.key!r}", "a used key",
+        f"a key of its own: it names a review with captures from {before.folder}",
+        "give the old record another key",
+    )  # fmt: skip
+    return UserError(f"{manifest.review.key} is already the key of another review", [fault])
 
 
 def recall(receipt: Receipt, vault: Vault) -> Manifest:

@@ -7,6 +7,7 @@ import tempfile
 from pathlib import Path
 
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
+from backbench.documents.regular_files import open_regular
 from backbench.documents.settings import Settings
 from backbench.ingest.analysis_plan import named_files, plan_review
 from backbench.ingest.incremental import work_of
@@ -34,7 +35,7 @@ class FilesInPlace(Vault):
 
     def put(self, source: Path) -> tuple[str, int]:
         """A file's hash and size. Raises OSError where it can't be read."""
-        with source.open("rb") as stream:
+        with open_regular(source) as stream:
             digest, size = hash_stream(stream)
         self._places[digest] = source
         return digest, size

@@ -68,7 +68,7 @@ def restore(source: CataloguePaths, folder: Path, progress: Progress) -> Copied:
             receipts = _receipts(source)
             _copy_originals(source, target, copied, progress)
             _copy_receipts(receipts, target)
-            _copy_settings_versions(source, target)
+            _copy_kept_settings(source, target)
         return copied
     _refuse_stranger(source, target)
     make_folder(folder)
@@ -94,7 +94,7 @@ def _copy(source: CataloguePaths, target: CataloguePaths, progress: Progress) ->
         receipts = _receipts(source)
         _copy_originals(source, target, copied, progress)
         _copy_receipts(receipts, target)
-        _copy_settings_versions(source, target)
+        _copy_kept_settings(source, target)
         for path in sorted((source.root / "queries").glob("*.sql")):
             _copy_small(path, target.root / "queries" / path.name)
         if has_database:
@@ -126,6 +126,11 @@ def _copy_receipts(receipts: dict[str, bytes], target: CataloguePaths) -> None:
         path = target.ledger.folder / name
         if not path.exists():
             write_aside(path, data)
+
+
+def _copy_kept_settings(source: CataloguePaths, target: CataloguePaths) -> None:
+    for path in kept_settings(source.ledger.folder):
+        _copy_small(path, target.ledger.folder / FOLDER / path.name)
 
 
 def _copy_originals(
@@ -174,11 +179,6 @@ def _whole(path: Path) -> bool:
     except UserError:
         return False
     return True
-
-
-def _copy_settings_versions(source: CataloguePaths, target: CataloguePaths) -> None:
-    for path in kept_settings(source.ledger.folder):
-        _copy_small(path, target.ledger.folder / FOLDER / path.name)
 
 
 def _copy_small(source: Path, target: Path) -> None:

@@ -60,8 +60,8 @@ def history(
     """Every receipt of the reviews that a unit stood in, under any of its keys, in order.
 
     with_readings: old readings are computed again from the vault, by the methods and the
-    calibrations in force. started is called with the number of receipts; progress, how many were
-    just read. Raises UserError where the unit is not known.
+    calibrations in force. started is called with the number of receipts; progress, with how many
+    were just read. Raises UserError where the unit is not known.
     """
     entries: list[HistoryEntry] = []
     before: dict[str, Receipt] = {}
@@ -100,7 +100,7 @@ def _changes(places: CataloguePaths, earlier: Receipt, later: Receipt) -> Iterat
     if earlier.withdrawn is None and later.withdrawn is not None:
         yield f"withdrawn: {later.withdrawn}"
     elif earlier.withdrawn is not None and later.withdrawn is None:
-        yield "taken back"
+        yield "no longer withdrawn"
     old, new = (
         _flat(tomllib.loads(places.vault.read(one.manifest).decode("utf-8-sig")))
         for one in (earlier, later)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from backbench.documents.manifest import read_manifest
 from backbench.errors import Fault, UserError
+from backbench.ingest.metric_spellings import under_metric_keys
 from backbench.maintenance.verify_rows import REBUILD, row_faults
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import DATABASE_NAME, Database, reading
@@ -193,7 +194,8 @@ def _entered(store: Database, places: CataloguePaths, whole: set[str]) -> list[F
     for key, sha256, figures in store.rows(ENTERED):
         if sha256 not in whole:
             continue
-        entered = read_manifest(places.vault.read(sha256), f"{key}, manifest").entered
+        manifest = read_manifest(places.vault.read(sha256), f"{key}, manifest")
+        entered = under_metric_keys(manifest).entered
         written = [(one.output, one.metric, one.value, one.origin) for one in entered]
         if sorted(written) != sorted(figures):
             where, what = f"{DATABASE_NAME}, review {key}", "other figures than were entered"

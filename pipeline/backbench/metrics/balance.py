@@ -89,7 +89,7 @@ def _alike(a: Reading, b: Reading) -> bool:
 
 
 def _least_uncertain(session: Session, pairs: list[Pair], against: str) -> Iterator[DerivedResult]:
-    """One reading, of the pair that is told best; a refusal where every pair is limited."""
+    """One reading, of the pair that is known best; a refusal where every pair is limited."""
     if not pairs:
         return
     sound = [p for p in pairs if not (limited(session, p[0]) or limited(session, p[1]))]
@@ -133,10 +133,10 @@ def separation(session: Session) -> Iterator[DerivedResult]:
         others = [r for r in same if r.output != r.driven and r.bound != "lower"]
         for output in dict.fromkeys(r.output for r in others):
             pairs = [(a, b) for a in driven for b in others if b.output == output and _alike(a, b)]
-            yield from _lower_bounds(session, pairs, output)
+            yield from _number_or_bound(session, pairs, output)
 
 
-def _lower_bounds(session: Session, pairs: list[Pair], against: str) -> Iterator[DerivedResult]:
+def _number_or_bound(session: Session, pairs: list[Pair], against: str) -> Iterator[DerivedResult]:
     """A number before a bound; among bounds the one that reaches furthest."""
     sound = [p for p in pairs if not limited(session, p[0])]
     if pairs and not sound:

@@ -8,15 +8,18 @@ orders are small where that rules), downward their volts don't grow.
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import NamedTuple, Protocol, TypeVar
+from typing import Any, NamedTuple, Protocol, TypeVar
 
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import lines_off
-from backbench.metrics.declaration import MeasuredValue
+from backbench.metrics.declaration import CaptureData, MeasuredValue, View
+from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
+from backbench.signal.track import Track
 
 SAME_LEVEL = 10 ** (1 / 20)
 """Levels within 1 dB of each other are one level: common practice, no source."""
@@ -69,7 +72,26 @@ def off_at_level(
     cleared = lines_off(figure, own.figure)
     if own.reason is None or cleared.bound is None:
         return cleared
-    return replace(cleared, remark="; ".join(filter(None, (cleared.remark, own.reason))))
+    return replace(cleared, remark=joined(cleared.remark, own.reason))
+
+
+def loop_backs(capture_data: CaptureData) -> list[CaptureData]:
+    """Every loop-back that a capture has, its `bench` first."""
+    return [*filter(None, [capture_data.bench]), *capture_data.bench_levels]
+
+
+def loop_back_views(view: View, capture_data: CaptureData, track: Track) -> list[Any]:
+    """The bench's own on the same track, at every level that there is a fit loop-back of.
+
+    view: of the kind of stimulus that the capture has. track: one of its outputs.
+    """
+    number = next(n for n, output in capture_data.outputs.items() if output is track)
+    kind, views = type(capture_data.stimulus), []
+    for one in loop_backs(capture_data):
+        if number in one.outputs and isinstance(one.stimulus, kind):
+            with contextlib.suppress(Refusal):
+                views.append(view.build(one, number))
+    return views
 
 
 def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> BenchRatio:

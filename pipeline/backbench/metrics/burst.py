@@ -213,7 +213,7 @@ def dynamic_headroom(session: Session) -> Iterator[DerivedResult]:
         yield _headroom(session, sorted(same, key=lambda r: r.value or 0.0))
 
 
-def _whole(session: Session, power: Reading) -> bool:
+def _unclipped(session: Session, power: Reading) -> bool:
     """Whether the first and last periods and the crests of a capture's bursts aren't clipped."""
     for metric_name, most in (
         ("burst_end_distortion", LIMIT_PERCENT), ("burst_flattening", FLAT_PERCENT),
@@ -233,7 +233,7 @@ def _headroom(session: Session, powers: list[Reading]) -> DerivedResult:
     pairs = [(r, session.same_capture("burst_distortion", r)) for r in powers]
     known = [(r, d) for r, d in pairs if d is not None and d.value is not None]
     sources = tuple(one for pair in known for one in pair) or tuple(powers)
-    clean = [r for r, d in known if (d.value or 0.0) <= LIMIT_PERCENT and _whole(session, r)]
+    clean = [r for r, d in known if (d.value or 0.0) <= LIMIT_PERCENT and _unclipped(session, r)]
     if not clean:
         return RefusedDerivation("every burst is clipped", powers[0], sources)
     best = clean[-1]

@@ -17,14 +17,14 @@ from backbench.metrics.harmonic_band import (
     ceiling_of,
     counted,
     harmonic_detail,
-    joined,
     mains_remark,
     with_mains,
     with_second_and_third,
 )
-from backbench.metrics.sample_steps import STEPS_CHOICE, blunt_steps, dither_off
+from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
+from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.dither import STEPS, is_dithered
 from backbench.signal.hidden_hum import UNSEEN_FACTOR
@@ -189,13 +189,13 @@ def thd_n(tone: ToneView) -> MeasuredValue:
 def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
     tone.distorting()
     refuse_mirrored(tone)
-    value = less_steps(tone, percent_of_total(tone.lines.residual, tone.square), 100.0)
+    figure = less_steps(tone, percent_of_total(tone.lines.residual, tone.square), 100.0)
     bench = tone.bench
     if bench is None:
-        return value
+        return figure
     # The bench's noise has its own volts, its harmonics go with the level.
     noise = 100 * _noise_of(bench).value / tone.square.rms
-    clear = noise_off(value, MeasuredValue(noise, 0.0))
+    clear = noise_off(figure, MeasuredValue(noise, 0.0))
     return off_at_level(clear, tone.level_v, of_levels(tone, _in_band))
 
 
@@ -210,7 +210,7 @@ def less_steps(
     lines = tone.lines
     step = whole * lines.step_v / tone.square.rms
     if not is_dithered(lines.noise, lines.step_v):
-        return blunt_steps(found, step * math.sqrt(STEPS))
+        return with_undithered_steps(found, step * math.sqrt(STEPS))
     return dither_off(found, step * math.sqrt(2 * band_hz / lines.spectrum.rate_hz))
 
 
@@ -240,12 +240,12 @@ def _in_band(tone: ToneView) -> MeasuredValue:
 )
 def sinad(tone: ToneView) -> MeasuredValue:
     """Rms of all over the rms of all but the fundamental, 20 Hz to 20 kHz."""
-    value = beyond_band(tone, _distortion_and_noise(tone), BAND_HZ[1])
-    relative = value.uncertainty / value.value
+    figure = beyond_band(tone, _distortion_and_noise(tone), BAND_HZ[1])
+    relative = figure.uncertainty / figure.value
     own = DB_PER_RELATIVE * relative
-    bound: Bound | None = "lower" if value.bound else None
-    ratio = -20 * math.log10(value.value / 100)
-    return MeasuredValue(ratio, own, own, value.dof, bound, remark=value.remark)
+    bound: Bound | None = "lower" if figure.bound else None
+    ratio = -20 * math.log10(figure.value / 100)
+    return MeasuredValue(ratio, own, own, figure.dof, bound, remark=figure.remark)
 
 
 @metric(
@@ -284,9 +284,9 @@ def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
     noise, perhaps = tone.lines.noise_only().value, tone.lines.perhaps_hum
     if perhaps <= MOST_MIRRORED * noise:
         return figure
-    remark = mains_remark(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"
+    reason = mains_remark(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"
     less = 10 * math.log10(1 + (UNSEEN_FACTOR - 1) * perhaps / noise)
-    remark = joined(figure.remark, remark) or ""
+    remark = joined(figure.remark, reason)
     return replace(figure, value=figure.value - less, bound="lower", remark=remark)
 
 

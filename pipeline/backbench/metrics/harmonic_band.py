@@ -12,12 +12,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from backbench.errors import NotApplicable, Refusal
+from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.tone import ToneView
+from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.harmonics import Harmonics
-from backbench.signal.mains import mains_mismatch_text, other_mains
+from backbench.signal.mains import refuse_other_mains
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND
 from backbench.signal.track import Array
 
@@ -28,26 +29,13 @@ BAND_CHOICE = (
 )
 
 
-def refuse_other_mains(tone: ToneView) -> None:
-    """Raise Refusal where the record shows another mains frequency than the stated one.
-
-    Which harmonics mains lines may hide in would be reckoned from the wrong places.
-    """
-    lines, nominal = tone.lines, tone.capture_data.mains_hz
-    if nominal is None:
-        return
-    other = other_mains(lines.spectrum, lines.noise, nominal, lines.apart)
-    if other is not None:
-        raise Refusal(mains_mismatch_text(nominal, other))
-
-
 def counted(tone: ToneView, first: int, last: int, up_to_hz: float = math.inf) -> Harmonics:
     """Harmonics 2 to last, as far as the record and the frequency go.
 
     Raises NotApplicable where none from `first` on is in that band.
     """
     lines = tone.distorting()
-    refuse_other_mains(tone)
+    refuse_other_mains(lines.spectrum, lines.noise, lines.mains_hz, lines.apart)
     reached = min(last, lines.last_order(up_to_hz))
     if reached < first:
         band = "the band that was recorded" if math.isinf(up_to_hz) else "20 Hz to 20 kHz"
@@ -64,7 +52,7 @@ def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[H
     ends below it.
     """
     lines = tone.distorting()
-    refuse_other_mains(tone)
+    refuse_other_mains(lines.spectrum, lines.noise, lines.mains_hz, lines.apart)
     recorded = PASS_BAND * lines.spectrum.rate_hz
     if math.isfinite(up_to_hz) and recorded * EDGE < up_to_hz:
         raise NotApplicable(
@@ -121,11 +109,6 @@ def beyond_band(tone: ToneView, figure: MeasuredValue, top_hz: float) -> Measure
         "are no part of this"
     )
     return replace(figure, remark=joined(figure.remark, remark))
-
-
-def joined(first: str | None, second: str | None) -> str | None:
-    """Two remarks as one."""
-    return "; ".join(filter(None, (first, second))) or None
 
 
 MAINS_MATTERS = 0.1

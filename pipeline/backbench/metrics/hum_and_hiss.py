@@ -11,7 +11,7 @@ from backbench.errors import Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import HALF_STEP, IdleView, line_figure
-from backbench.metrics.sample_steps import STEPS_CHOICE, blunt_steps, dither_off
+from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.track import Array
@@ -107,7 +107,7 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     density = MeasuredValue(value, total.u, estimation, total.dof)
     if not idle.is_dithered:
         width = HISS_HZ[1] - HISS_HZ[0]
-        return blunt_steps(density, HALF_STEP * idle.step_v / math.sqrt(width))
+        return with_undithered_steps(density, HALF_STEP * idle.step_v / math.sqrt(width))
     return dither_off(density, idle.step_v / math.sqrt(own.rate_hz / 2))
 
 
@@ -141,13 +141,11 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
     relative = math.hypot(square.relative, 1 / math.sqrt(2 * dof))
     value, own = 10 * math.log10(square.value / noise), DB_PER_RELATIVE * relative
     return MeasuredValue(
-        value, own, own, square.samples, remark=_strongest_lines_remark(value, own, lines)
+        value, own, own, square.samples, remark=_dominant_remark(value, own, lines)
     )
 
 
-def _strongest_lines_remark(
-    value: float, u: float, lines: list[tuple[int, float, MeanSquare]]
-) -> str:
+def _dominant_remark(value: float, u: float, lines: list[tuple[int, float, MeanSquare]]) -> str:
     if abs(value) <= 2 * u:
         return "hum and hiss are alike"
     if value < 0:

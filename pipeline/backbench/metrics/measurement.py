@@ -16,6 +16,7 @@ from backbench.metrics.registry import registry
 from backbench.metrics.segments import over_time
 from backbench.metrics.steady_part import SteadyPart, steady_part, with_steady_loop_backs
 from backbench.metrics.unsteady_noise import Unsteady, in_segments, noise_change
+from backbench.metrics.warnings import joined
 
 TABLE_ONLY = (1,)
 """A table has no tracks; its one output is held at position 1."""
@@ -69,7 +70,7 @@ def _averaged(
     is as many times greater as the noise scatters more than steady noise.
     """
     known = registry()
-    text = "; ".join(filter(None, [steady.remark, unsteady.why]))
+    text = joined(steady.remark, unsteady.why)
     if unsteady.beats:
         return _whole(kind, track, view, unsteady.times, text)
     try:
@@ -88,7 +89,7 @@ def _averaged(
 
 
 def _whole(
-    kind: str, track: int, view: Any, times: float, text: str
+    kind: str, track: int, view: Any, times: float, text: str | None
 ) -> tuple[list[Finding], list[Trace]]:
     """The whole record, what it adds to the uncertainty so many times greater."""
     results, traces = _measured(kind, view, track)
@@ -119,7 +120,7 @@ def remarked(finding: Finding, remark: str | None) -> Finding:
     """A finding whose figure carries a further remark."""
     if finding.figure is None or remark is None:
         return finding
-    text = "; ".join(filter(None, [finding.figure.remark, remark]))
+    text = joined(finding.figure.remark, remark)
     return replace(finding, figure=replace(finding.figure, remark=text), reason=text)
 
 

@@ -13,8 +13,9 @@ import numpy as np
 
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_noise, lines_off
+from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
-from backbench.metrics.sample_steps import STEPS_CHOICE, blunt_steps, dither_off
+from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
@@ -22,11 +23,12 @@ from backbench.signal.dither import is_dithered
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
     LINES,
+    NOMINAL_HZ,
+    OFF_NOMINAL,
     clear_of_mains,
     mains_frequency,
     mains_line,
-    mains_mismatch_text,
-    other_mains,
+    refuse_other_mains,
 )
 from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record
@@ -82,9 +84,7 @@ class IdleView:
                 f"too short to tell mains lines apart: at least "
                 f"{in_text(LEAST_MAINS_PERIODS / nominal, 's', 2)} are needed"
             )
-        other = other_mains(self.spectrum, self.noise, nominal)
-        if other is not None:
-            raise Refusal(mains_mismatch_text(nominal, other))
+        refuse_other_mains(self.spectrum, self.noise, nominal)
         return self._lines
 
     @cached_property
@@ -100,15 +100,7 @@ class IdleView:
     @cached_property
     def bench(self) -> IdleView | None:
         """The bench's own, on the same track of its loop-back; None where it is unfit."""
-        given = self.capture_data.bench
-        number = next(n for n, track in self.capture_data.outputs.items() if track is self.track)
-        if given is None or number not in given.outputs:
-            return None
-        try:
-            bench_view: IdleView = idle_view.build(given, number)
-        except Refusal:
-            return None
-        return bench_view
+        return next(iter(loop_back_views(idle_view, self.capture_data, self.track)), None)
 
     @cached_property
     def _lines(self) -> list[tuple[int, float, MeanSquare]]:
@@ -147,14 +139,13 @@ def _refuse_played(own_spectrum: Spectrum) -> None:
     """Raises Refusal where one strong line that isn't the mains' is nearly all there is."""
     chosen = own_spectrum.slice_of(*BAND_HZ)
     peak = chosen.start + int(np.argmax(own_spectrum.power[chosen]))
-    lobe, hz = (
-        own_spectrum.window.half_width,
-        peak_position(own_spectrum, peak) * own_spectrum.resolution_hz,
-    )
+    lobe = own_spectrum.window.half_width
+    hz = peak_position(own_spectrum, peak) * own_spectrum.resolution_hz
     line = float(own_spectrum.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
     if line < PLAYED_V**2 or line < PLAYED_SHARE * float(own_spectrum.power[chosen].sum()):
         return
-    if any(abs(hz / (n * mains) - 1) < 0.01 for mains in (50.0, 60.0) for n in range(1, LINES + 1)):
+    multiples = [n * mains for mains in NOMINAL_HZ for n in range(1, LINES + 1)]
+    if any(abs(hz / multiple - 1) < OFF_NOMINAL for multiple in multiples):
         return
     raise Refusal(
         f"not idle: a tone of {in_text(hz, 'Hz', 5)} with {in_text(line**0.5, 'V', 3)} is nearly "
@@ -190,7 +181,7 @@ def less_steps(
     """
     if not idle.is_dithered:
         greatest = 1.0 if weights is None else math.sqrt(float(weights.max()))
-        return blunt_steps(found, HALF_STEP * greatest * idle.step_v)
+        return with_undithered_steps(found, HALF_STEP * greatest * idle.step_v)
     bins = chosen.stop - chosen.start if weights is None else float(weights.sum())
     return dither_off(found, idle.step_v * math.sqrt(bins / len(idle.spectrum.bins)))
 
@@ -275,7 +266,7 @@ def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
 def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValue:
     """Rms of lines with nothing playing; an upper bound where they don't stand out."""
     lines = rms_of_lines(square, idle.track, **kept)
-    return lines if idle.is_dithered else blunt_steps(lines, HALF_STEP * idle.step_v)
+    return lines if idle.is_dithered else with_undithered_steps(lines, HALF_STEP * idle.step_v)
 
 
 def rms_of_lines(square: MeanSquare, track: Track, **kept: Any) -> MeasuredValue:

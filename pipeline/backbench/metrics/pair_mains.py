@@ -6,22 +6,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
-from backbench.signal.mains import mains_mismatch_text, other_mains
 from backbench.signal.tone_set import ToneSet
-
-
-def refuse_other_mains(found: ToneSet) -> None:
-    """Raise Refusal where the record shows another mains frequency than the stated one.
-
-    Lines on harmonics and products of the tones tell nothing.
-    """
-    if found.mains_hz is None:
-        return
-    other = other_mains(found.spectrum, found.noise, found.mains_hz, found.apart_from_products)
-    if other is not None:
-        raise Refusal(mains_mismatch_text(found.mains_hz, other))
 
 
 def mains_under_products(found: ToneSet, places: Mapping[str, float]) -> str | None:

@@ -149,8 +149,8 @@ def _edge(tested: Sequence[_Tested], like: Reading, *, upward: bool) -> DerivedR
         return RefusedDerivation(reason, like, made_from)
     if not middle.within:
         reason = (
-            f"at {in_text(middle.hz, 'Hz', 6)} half the rated power isn't within the "
-            f"rated distortion"
+            f"at {in_text(middle.hz, 'Hz', 6)} half the rated power isn't within the rated "
+            "distortion"
         )
         return RefusedDerivation(reason, like, made_from)
     outward = [t for t in known if (t.hz >= middle.hz if upward else t.hz <= middle.hz)]

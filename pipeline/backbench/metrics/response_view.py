@@ -17,7 +17,7 @@ from backbench.signal.record_checks import check_record
 from backbench.signal.response import Response, resolution
 from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer_of
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
-from backbench.signal.sweep_window import SweepParameters as Played
+from backbench.signal.sweep_window import SweepParameters
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
@@ -147,14 +147,16 @@ def _transfer(
         )
     check_record(track)
     low, high = stimulus.sweep_hz
-    meant = Played(low, high, stimulus.sweep_s)
+    meant = SweepParameters(low, high, stimulus.sweep_s)
     return transfer_of(_sent(played, len(track.volts), meant), track.volts, least_linear)
 
 
-_kept: WeakKeyDictionary[Track, dict[tuple[int, Played], PlayedSweep]] = WeakKeyDictionary()
+_kept: WeakKeyDictionary[Track, dict[tuple[int, SweepParameters], PlayedSweep]] = (
+    WeakKeyDictionary()
+)
 
 
-def _sent(played: Track, length: int, meant: Played) -> PlayedSweep:
+def _sent(played: Track, length: int, meant: SweepParameters) -> PlayedSweep:
     """What was played, made ready at the first output of its length and kept as the track is."""
     kept = _kept.setdefault(played, {})
     if (length, meant) not in kept:

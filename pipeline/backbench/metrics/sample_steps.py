@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from backbench.metrics.bench_floor import lines_off
 from backbench.metrics.declaration import MeasuredValue
+from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.dither import STEPS, TRIANGULAR
 from backbench.signal.uncertainty import Contribution, combine
@@ -35,7 +36,7 @@ def dither_off(found: MeasuredValue, step: float) -> MeasuredValue:
         return found
     if share > 0.5:
         remark = "the steps of the samples make half of it or more"
-        return replace(found, bound="upper", remark=_joined(found.remark, remark))
+        return replace(found, bound="upper", remark=joined(found.remark, remark))
     least = share * STEPS / TRIANGULAR
     left = found.value * math.sqrt(1 - (share + least) / 2)
     # Rounding alone or triangular dither: mostly the one or the other, so that the whole half
@@ -50,7 +51,7 @@ def dither_off(found: MeasuredValue, step: float) -> MeasuredValue:
     )  # fmt: skip
 
 
-def blunt_steps(found: MeasuredValue, most: float) -> MeasuredValue:
+def with_undithered_steps(found: MeasuredValue, most: float) -> MeasuredValue:
     """A figure of a record whose steps no noise blurs.
 
     most: what they may have added or swallowed, in the figure's unit; it adds in unknown phase.
@@ -62,8 +63,4 @@ def blunt_steps(found: MeasuredValue, most: float) -> MeasuredValue:
         "the noise is too weak to blur the steps of the samples, which may add or hide "
         f"{in_text(most)}; use a more sensitive input range, longer words or dither"
     )
-    return replace(widened, remark=_joined(found.remark, remark))
-
-
-def _joined(first: str | None, second: str) -> str:
-    return "; ".join(filter(None, (first, second)))
+    return replace(widened, remark=joined(found.remark, remark))

@@ -19,6 +19,7 @@ import numpy as np
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, Metric
 from backbench.metrics.findings import Finding, Trace
+from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import Contribution, combine, spread
@@ -130,7 +131,7 @@ def _mean(
         dof=total.dof,
         bound=next((f.bound for f in figures if f.bound), None),
         frequency_hz=median_low(places) if len(places) == n else None,
-        remark="; ".join(filter(None, [nearest.remark, f"mean of {n} segments"])),
+        remark=joined(nearest.remark, f"mean of {n} segments"),
     )
 
 
@@ -148,7 +149,7 @@ def _highest(
         estimation=math.hypot(top.estimation, scatter.u),
         dof=total.dof,
         bound=next((f.bound for f in figures if f.bound), None),
-        remark="; ".join(filter(None, [top.remark, f"highest of {n} segments"])),
+        remark=joined(top.remark, f"highest of {n} segments"),
     )
 
 

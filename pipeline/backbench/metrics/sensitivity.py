@@ -154,8 +154,8 @@ def _input_for(
 def input_at_limit(session: Session) -> Iterator[DerivedResult]:
     """The greatest input voltage at which distortion is within the limit."""
     for points in _series(session):
-        levels_by_power = sorted(_distorting(session, points), key=lambda level: level.x)
-        for levels in grouped(levels_by_power, _band).values():
+        by_input = sorted(_distorting(session, points), key=lambda level: level.x)
+        for levels in grouped(by_input, _band).values():
             if len(levels) >= LEAST_LEVELS:
                 for limit in LIMITS_PERCENT:
                     yield _greatest(levels, limit)
@@ -167,7 +167,7 @@ def _band(level: PowerLevel) -> tuple[object, ...]:
 
 
 def _distorting(session: Session, points: Sequence[Driven]) -> Iterator[PowerLevel]:
-    """Distortion against the input, each level with its gain in the place of its power."""
+    """Distortion against the input, each level with its output in the place of its power."""
     for point in points:
         distortion = widest_distortion(session, point.level)
         if distortion is not None and distortion.value and distortion.bound != "lower":

@@ -39,7 +39,7 @@ def _state(seen: SquareView, value: float) -> MeasuredValue:
     stimuli=SQUARES, version=2,
     choice="mean of the state's later part, or the line or exponential fitted to it where it "
     "tilts, at the edges before and after it; of a trace without the instrument's error of scale",
-    traits=Traits(set_by_reviewer=True),
+    traits=Traits(set_by_reviewer=True, has_sign=True),
 )  # fmt: skip
 def state_high(seen: SquareView) -> MeasuredValue:
     """Level of the wave's upper state at the edge."""
@@ -51,7 +51,7 @@ def state_high(seen: SquareView) -> MeasuredValue:
     stimuli=SQUARES, version=2,
     choice="mean of the state's later part, or the line or exponential fitted to it where it "
     "tilts, at the edges before and after it; of a trace without the instrument's error of scale",
-    traits=Traits(set_by_reviewer=True),
+    traits=Traits(set_by_reviewer=True, has_sign=True),
 )  # fmt: skip
 def state_low(seen: SquareView) -> MeasuredValue:
     """Level of the wave's lower state at the edge."""
@@ -225,12 +225,12 @@ def _ringing(seen: SquareView) -> tuple[list[tuple[float, float]], float]:
 )  # fmt: skip
 def ringing_frequency(seen: SquareView) -> MeasuredValue:
     """Frequency of the damped oscillation after a transition."""
-    decay, relative = _ringing(seen)
-    hz = float(np.mean([f for f, _ in decay]))
+    decays, relative = _ringing(seen)
+    hz = float(np.mean([f for f, _ in decays]))
     # Near its turn a cosine leaves the noise's share r of its height within sqrt(r) of a radian.
     relative += seen.missed()
     own = hz * math.hypot(math.sqrt(2 * relative) / math.pi, seen.edge_step * hz)
-    own = math.hypot(own, float(np.std([f for f, _ in decay])))
+    own = math.hypot(own, float(np.std([f for f, _ in decays])))
     return MeasuredValue(hz, own, own)
 
 
@@ -242,10 +242,10 @@ def ringing_frequency(seen: SquareView) -> MeasuredValue:
 )  # fmt: skip
 def ringing_damping(seen: SquareView) -> MeasuredValue:
     """Damping ratio of the oscillation after a transition: 0 rings for ever, 1 doesn't."""
-    decay, relative = _ringing(seen)
-    zeta = float(np.mean([z for _, z in decay]))
+    decays, relative = _ringing(seen)
+    zeta = float(np.mean([z for _, z in decays]))
     own = relative * (1 - zeta**2) ** 1.5 / math.pi
-    own = math.hypot(own, float(np.std([z for _, z in decay])))
+    own = math.hypot(own, float(np.std([z for _, z in decays])))
     return MeasuredValue(zeta, own, own)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, TwoTones
 from backbench.errors import Refusal
+from backbench.metrics.bench_levels import loop_backs
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.lines_in_time import lines_in_time, shortest_s
 from backbench.metrics.parts_in_time import part_of
@@ -67,22 +68,22 @@ def with_steady_loop_backs(capture_data: CaptureData, number: int) -> CaptureDat
 
     What a gap or a jump adds to a loop-back isn't the bench's.
     """
-    given = [*filter(None, [capture_data.bench]), *capture_data.bench_levels]
-    kept = []
+    kept, given = [], loop_backs(capture_data)
     for one in given:
-        if number in one.outputs:
-            with contextlib.suppress(Refusal):
-                kept.append(steady_part(one, number).capture_data)
-    bench, others = (kept[0], tuple(kept[1:])) if kept else (None, ())
-    return replace(capture_data, bench=bench, bench_levels=others) if given else capture_data
+        with contextlib.suppress(Refusal):
+            # One that lacks the output is of use where a single track stands for all.
+            kept.append(steady_part(one, number).capture_data if number in one.outputs else one)
+    bench = next(iter(kept), None)
+    return (
+        replace(capture_data, bench=bench, bench_levels=tuple(kept[1:])) if given else capture_data
+    )
 
 
 def _unsteady(stimulus: Stimulus) -> str:
     if isinstance(stimulus, TwoTones | Multitone):
         return "the tones aren't steady"
-    return (
-        f"the {'square wave' if isinstance(stimulus, SquareWave) else stimulus.kind} isn't steady"
-    )
+    what = "square wave" if isinstance(stimulus, SquareWave) else "tone"
+    return f"the {what} isn't steady"
 
 
 def _judged(capture_data: CaptureData, number: int) -> list[int]:

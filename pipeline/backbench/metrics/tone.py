@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
 from dataclasses import dataclass
 from functools import cached_property
 
 from backbench.documents.stimuli import Tone, generator_level
 from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.metrics.traits import Traits
@@ -63,15 +63,7 @@ class ToneView:
     @cached_property
     def benches(self) -> list[ToneView]:
         """The bench's own on the same track, at every level that there is a fit loop-back of."""
-        number = next(n for n, track in self.capture_data.outputs.items() if track is self.track)
-        first = self.capture_data.bench
-        given = [*([first] if first else []), *self.capture_data.bench_levels]
-        loop_backs: list[ToneView] = []
-        for one in given if self.driven else []:
-            if number in one.outputs and isinstance(one.stimulus, Tone):
-                with contextlib.suppress(Refusal):
-                    loop_backs.append(tone_view.build(one, number))
-        return loop_backs
+        return loop_back_views(tone_view, self.capture_data, self.track) if self.driven else []
 
     @property
     def bench(self) -> ToneView | None:

@@ -9,10 +9,11 @@ from dataclasses import replace
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.distortion import less_steps, percent_of_total, refuse_mirrored
-from backbench.metrics.harmonic_band import beyond_band, refuse_other_mains
+from backbench.metrics.harmonic_band import beyond_band
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import exact, in_text
+from backbench.signal.mains import refuse_other_mains
 from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import (
     mains_sidebands,
@@ -51,11 +52,10 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
         )
     refuse_mirrored(tone)
     top = min(WIDEST_HZ, math.floor(band / 100) * 100.0)
-    value = percent_of_total(lines.residual_to(top), tone.square)
-    value = less_steps(tone, value, 100.0, top)
-    return beyond_band(
-        tone, replace(value, detail={"band": f"20 Hz to {exact(top / 1000, 'kHz')}"}), top
-    )
+    figure = percent_of_total(lines.residual_to(top), tone.square)
+    figure = less_steps(tone, figure, 100.0, top)
+    detail = {"band": f"20 Hz to {exact(top / 1000, 'kHz')}"}
+    return beyond_band(tone, replace(figure, detail=detail), top)
 
 
 @metric(
@@ -113,7 +113,7 @@ def mains_sideband(tone: ToneView) -> Iterator[MeasuredValue]:
     lines, nominal = tone.distorting(), tone.capture_data.mains_hz
     if nominal is None:
         raise NotApplicable("the mains frequency was not stated")
-    refuse_other_mains(tone)
+    refuse_other_mains(lines.spectrum, lines.noise, nominal, lines.apart)
     pairs = mains_sidebands(lines, nominal)
     if not pairs:
         raise NotApplicable(

@@ -58,6 +58,7 @@ class Traits:
     whole_band: the value holds for the whole audio band, 20 Hz to 20 kHz.
     is_power: the value is itself an output power; a published power is then the limit and no
         condition.
+    has_sign: the value may be negative although amounts of its unit, such as volts, are not.
 
     Test points
     -----------
@@ -96,6 +97,7 @@ class Traits:
     set_by_reviewer: bool = False
     whole_band: bool = False
     is_power: bool = False
+    has_sign: bool = False
     point_family: PointFamily | None = None
     interpolated_in_power: bool = False
     own_stimulus: Literal["voltage", "power"] | None = None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -15,13 +14,15 @@ import numpy as np
 from backbench.documents.stimuli import TwoTones
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import LINE_CHOICE
-from backbench.metrics.bench_levels import less_lines_at_level
+from backbench.metrics.bench_levels import less_lines_at_level, loop_back_views
 from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
-from backbench.metrics.pair_mains import mains_under_products, refuse_other_mains
+from backbench.metrics.pair_mains import mains_under_products
 from backbench.metrics.traits import Traits
+from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.intermodulation import find_tones
 from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers, root_sum_square
+from backbench.signal.mains import refuse_other_mains
 from backbench.signal.power import MeanSquare
 from backbench.signal.tone_set import ToneSet, summed
 from backbench.signal.track import Track
@@ -63,14 +64,7 @@ class TwoTonesView:
     @cached_property
     def benches(self) -> list[TwoTonesView]:
         """The bench's own on the same track, at every level that there is a fit loop-back of."""
-        number = next(n for n, track in self.capture_data.outputs.items() if track is self.track)
-        first = self.capture_data.bench
-        views: list[TwoTonesView] = []
-        for one in [*([first] if first else []), *self.capture_data.bench_levels]:
-            if number in one.outputs:
-                with contextlib.suppress(Refusal):
-                    views.append(two_tones_view.build(one, number))
-        return views
+        return loop_back_views(two_tones_view, self.capture_data, self.track)
 
     @property
     def level_v(self) -> float:
@@ -100,9 +94,8 @@ class TwoTonesView:
             if not self.found.covers(position):
                 hz = position * self.found.spectrum.resolution_hz
                 raise Refusal(
-                    f"the product at {in_text(hz, 'Hz', 6)} is outside the band that a "
-                    f"sample rate of "
-                    f"{in_text(self.track.rate_hz, 'Hz', 6)} records"
+                    f"the product at {in_text(hz, 'Hz', 6)} is outside the band that a sample "
+                    f"rate of {in_text(self.track.rate_hz, 'Hz', 6)} records"
                 )
         return [self._standing[one] for one in combinations]
 
@@ -130,7 +123,7 @@ def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
     tones = find_tones(track, stimulus.tones_hz, pair_spacing(stimulus), capture_data.mains_hz)
-    refuse_other_mains(tones)
+    refuse_other_mains(tones.spectrum, tones.noise, tones.mains_hz, tones.apart_from_products)
     _check_ratio(tones, stimulus.ratio)
     return TwoTonesView(capture_data, track, tones, _test(stimulus))
 
@@ -159,8 +152,8 @@ def _least_distance(tones_hz: Sequence[float], test: Test | None) -> float:
     least = min(abs(a - b) for a, b in combinations(lines, 2))
     if least < 1e-3 * low:
         raise Refusal(
-            f"a product of {in_text(low, 'Hz', 6)} and {in_text(high, 'Hz', 6)} falls on "
-            f"a tone, on 0 Hz or on another one"
+            f"a product of {in_text(low, 'Hz', 6)} and {in_text(high, 'Hz', 6)} falls on a tone, "
+            "on 0 Hz or on another one"
         )
     return least
 
@@ -191,7 +184,7 @@ def _less_bench(
         return figure
     places = {name: pair.position(one) for one, name in TABLES[pair.test].items()}
     remark = mains_under_products(pair.found, places)
-    return replace(figure, remark="; ".join(filter(None, (figure.remark, remark))) or None)
+    return replace(figure, remark=joined(figure.remark, remark))
 
 
 @metric(

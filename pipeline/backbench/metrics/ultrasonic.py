@@ -76,7 +76,7 @@ def _away_from_harmonics(seen: ToneView | IdleView, first: int, last: int) -> Ar
 
 
 def _background(power: Array) -> Array:
-    """Mean noise by bin from the medians of stretches; chi-squared of two degrees of freedom."""
+    """Mean noise by bin from medians of ranges; chi-squared of two degrees of freedom."""
     whole = max((len(power) - BACKGROUND_BINS // 2 - 1) // BACKGROUND_BINS, 0) * BACKGROUND_BINS
     rows = power[:whole].reshape(-1, BACKGROUND_BINS)
     middles = np.append(_medians(rows), _medians(power[None, whole:]))

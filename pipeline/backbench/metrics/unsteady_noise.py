@@ -1,6 +1,6 @@
 """Whether what stands beside the tone, or with nothing playing, is alike all along the record.
 
-Where it isn't, the record is measured in many short stretches, and how they scatter is part of
+Where it isn't, the record is measured in many short segments, and how they scatter is part of
 the uncertainty.
 """
 
@@ -45,7 +45,7 @@ LEAST_IDLE_S = 0.35
 SPARE = 17 / 16
 """Times the shortest record that can be measured, which a little off the stated frequency is."""
 STEP = 6
-"""Stretches begin a sixth of their length apart: what the window of one hides another sees."""
+"""Segments begin a sixth of their length apart: what the window of one hides another sees."""
 
 
 class Unsteady(NamedTuple):
@@ -132,12 +132,12 @@ def _idle(view: IdleView) -> Unsteady | None:
     squares = power @ weights
     spread = view.spectrum.window.spread
     each = [scatter(np.asarray(s, dtype=np.float64), spread, OVERLAPPED) for s in squares.T]
-    for pairs, weighted in zip(each, (False, True), strict=True):
-        if pairs.relative > LEAST_SCATTER:
+    for scattered, weighted in zip(each, (False, True), strict=True):
+        if scattered.relative > LEAST_SCATTER:
             chosen, _ = view.band()
             hz = np.arange(chosen.start, chosen.stop) * view.spectrum.resolution_hz
             figure = noise_figure(view, a_weighting(hz) ** 2 if weighted else None)
-            unsteady = _judged(pairs, figure.estimation / figure.value)
+            unsteady = _judged(scattered, figure.estimation / figure.value)
             if unsteady is not None:
                 return unsteady
     return None
@@ -152,7 +152,7 @@ def _weights(count: int, df: float) -> Array:
 
 
 def in_segments(capture_data: CaptureData, number: int) -> NoiseSegments:
-    """A capture in stretches of a quarter of its length, which overlap.
+    """A capture in segments of a quarter of its length, which overlap.
 
     Raises Refusal where it is too short for that.
     """

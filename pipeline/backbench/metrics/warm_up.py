@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -152,7 +153,5 @@ def _slope(points: list[_Point]) -> MeasuredValue:
 def _given(points: list[_Point], figure: MeasuredValue) -> Derived:
     first, last = points[0].minutes, points[-1].minutes
     detail = {"minutes": f"{exact(first, '1')} to {exact(last, '1')}"}
-    value = MeasuredValue(
-        figure.value, figure.uncertainty, figure.estimation, figure.dof, detail=detail
-    )
-    return Derived(value, points[0].reading, tuple(p.reading for p in points))
+    figure = replace(figure, detail=detail)
+    return Derived(figure, points[0].reading, tuple(p.reading for p in points))

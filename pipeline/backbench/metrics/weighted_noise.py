@@ -41,23 +41,23 @@ def _read_off(idle: IdleView, value: float, own: float, dof: float) -> MeasuredV
     return MeasuredValue(value, total.u, own, total.dof)
 
 
-def _like_rms(idle: IdleView, value: MeasuredValue, reference: float) -> MeasuredValue:
+def _like_rms(idle: IdleView, reading: MeasuredValue, reference: float) -> MeasuredValue:
     """A meter's reading without the steps' part, which is that of the rms of the same noise.
 
     reference: factor that the meter's reading is lower by than the network's own.
     """
     weights, (chosen, power) = _weights(idle), idle.band()
     if not idle.is_dithered:
-        return less_steps(idle, value, chosen, weights / reference**2)
+        return less_steps(idle, reading, chosen, weights / reference**2)
     rms = MeasuredValue(math.sqrt(float(np.sum(power * weights))), 0.0)
     left = less_steps(idle, rms, chosen, weights)
-    share = value.value / rms.value
+    share = reading.value / rms.value
     total = combine(
-        [Contribution(value.uncertainty, value.dof), Contribution(share * left.uncertainty)]
+        [Contribution(reading.uncertainty, reading.dof), Contribution(share * left.uncertainty)]
     )
-    own = math.hypot(value.estimation, share * left.uncertainty)
+    own = math.hypot(reading.estimation, share * left.uncertainty)
     return replace(
-        value, value=share * left.value, uncertainty=total.u, estimation=own, dof=total.dof,
+        reading, value=share * left.value, uncertainty=total.u, estimation=own, dof=total.dof,
         bound=left.bound, remark=left.remark,
     )  # fmt: skip
 
@@ -113,8 +113,8 @@ def _average(idle: IdleView) -> MeasuredValue:
     rectified, rate_hz = idle.behind_468
     per_volt = AVERAGE_OF_SINE * TWO_KHZ
     own, dof = block_error(rectified, rate_hz)
-    value = _read_off(idle, float(rectified.mean()) / per_volt, own / per_volt, dof)
-    return _like_rms(idle, value, TWO_KHZ)
+    reading = _read_off(idle, float(rectified.mean()) / per_volt, own / per_volt, dof)
+    return _like_rms(idle, reading, TWO_KHZ)
 
 
 @metric(
@@ -133,8 +133,8 @@ def noise_ccir_rms(idle: IdleView) -> MeasuredValue:
 
 
 def _rms_at_2_khz(idle: IdleView) -> MeasuredValue:
-    value = noise_figure(idle, _weights(idle))
+    figure = noise_figure(idle, _weights(idle))
     return replace(
-        value, value=value.value / TWO_KHZ, uncertainty=value.uncertainty / TWO_KHZ,
-        estimation=value.estimation / TWO_KHZ,
+        figure, value=figure.value / TWO_KHZ, uncertainty=figure.uncertainty / TWO_KHZ,
+        estimation=figure.estimation / TWO_KHZ,
     )  # fmt: skip

@@ -84,13 +84,15 @@ def _refuse_other_conditions(versions: Mapping[str, str]) -> None:
             f"{name} of a worker",
             held.get(name, MISSING),
             value,
-            "install the same version on the worker",
+            f"start the worker with {THREADS}=1"
+            if name == THREADS
+            else "install the same version on the worker",
         )
         for name, value in {**versions, THREADS: "1"}.items()
         if held.get(name) != value
     ]
     if faults:
-        raise UserError("a worker has other versions than would be recorded", faults)
+        raise UserError("a worker has other versions or threads than would be recorded", faults)
 
 
 class Answer(Protocol):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from backbench.charts.theme import in_order
@@ -61,9 +62,11 @@ def index_pages(builder: SiteBuilder, queries: Mapping[str, SavedQuery]) -> Iter
     ]
     ended = review_outcomes(builder.renderer.store, [*builder.site_data.reviews])
     yield builder.put("reviews.html", "reviews.html", "reviews.html", reviews=reviews, ended=ended)
-    yield builder.put(
-        "questions.html", "questions.html", "questions.html", questions=list(queries.values())
-    )
+    questions = builder.put(
+        "questions.html", "questions.html", "questions.html", questions=list(queries.values()),
+        left_out=builder.left_out,
+    )  # fmt: skip
+    yield replace(questions, trouble="\n".join(builder.left_out))
     yield from _comparison_pages(builder)
     yield builder.put(
         "method.html", "method.html", "method.html", words=WORDS, rule=RULE, ranks=ranks.METHOD,

@@ -23,7 +23,7 @@ from backbench.publish.photographs import Album
 from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.site_builder import SiteBuilder, model_page, question_page, review_pages
 from backbench.publish.site_data import keep_views, read_site_data
-from backbench.querying.saved_queries import available
+from backbench.querying.saved_queries import available, faulty, left_out_lines
 from backbench.storage import database
 from backbench.storage.process_life import end_with
 from backbench.storage.query_limits import end_when_overdue
@@ -59,7 +59,7 @@ def publish(
 ) -> PublishResult:
     """Make the site of the catalogue in `root`, and leave exactly its pages in `folder`.
 
-    Raises UserError where there is no catalogue or its queries or settings are faulty.
+    Raises UserError where there is no catalogue or its settings are faulty.
     """
     folder = folder.resolve()
     with replacing_site(folder) as aside:
@@ -104,7 +104,15 @@ def _builder(opened: Database, root: Path, aside: Path, folder: Path) -> SiteBui
     keep_views(opened)
     renderer = ChartRenderer(opened, available(root), folder / "charts")
     album = Album(root, folder / "photographs")
-    return SiteBuilder(renderer, read_site_data(opened), read_settings(root), aside, album, folder)
+    return SiteBuilder(
+        renderer=renderer,
+        site_data=read_site_data(opened),
+        settings=read_settings(root),
+        folder=aside,
+        album=album,
+        earlier=folder,
+        left_out=left_out_lines(faulty(root)),
+    )
 
 
 def _jobs(builder: SiteBuilder) -> list[Job]:

@@ -39,6 +39,7 @@ class SiteBuilder:
     """An open catalogue and the folder that its pages go to.
 
     earlier: the site whose like files are taken over, where these pages take its place.
+    left_out: a line for each saved query of the catalogue that can't be used.
     """
 
     renderer: ChartRenderer
@@ -47,6 +48,7 @@ class SiteBuilder:
     folder: Path
     album: Album = field(default_factory=Album)
     earlier: Path | None = None
+    left_out: Sequence[str] = ()
 
     def file(self, path: str, content: bytes) -> OutputFile:
         """One file of the site."""
@@ -75,8 +77,8 @@ class SiteBuilder:
     def save_picture(self, picture: Picture, live: str = "") -> tuple[dict[str, str], OutputFile]:
         """A picture as a file of the site, and what a template needs of it."""
         path = f"charts/{picture.digest}.svg"
-        address = {"src": f"../{path}", "alt": picture.alt, "title": picture.title, "live": live}
-        return address, self.file(path, picture.svg.encode())
+        values = {"src": f"../{path}", "alt": picture.alt, "title": picture.title, "live": live}
+        return values, self.file(path, picture.svg.encode())
 
 
 def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[OutputFile]:
@@ -102,10 +104,8 @@ def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[OutputFile]:
 def _sheet_page(
     builder: SiteBuilder, sheet: ReviewSheet, most: int, photographs: Sequence[Photo | Unshown]
 ) -> Iterator[OutputFile]:
-    save_picture = [
-        [builder.save_picture(picture) for picture in part.pictures] for part in sheet.parts
-    ]
-    for _, written in (pair for pairs in save_picture for pair in pairs):
+    saved = [[builder.save_picture(picture) for picture in part.pictures] for part in sheet.parts]
+    for _, written in (pair for pairs in saved for pair in pairs):
         yield written
     for photo in photographs:
         if isinstance(photo, Photo):
@@ -113,7 +113,7 @@ def _sheet_page(
     key = sheet.review["review_key"]
     written = builder.put(
         f"sheets/{key}.html", "sheet.html", "reviews.html",
-        sheet=sheet_values(sheet, [[address for address, _ in pairs] for pairs in save_picture]),
+        sheet=sheet_values(sheet, [[values for values, _ in pairs] for pairs in saved]),
         title=title_of(sheet), alone=False, charts_limited=most < len(PICTURES),
         photographs=[photograph_values(photo, "../photographs/") for photo in photographs],
     )  # fmt: skip
@@ -133,10 +133,9 @@ def photograph_values(photo: Photo | Unshown, folder: str = "") -> dict[str, Any
 def sheet_values(
     sheet: ReviewSheet, pictures: Sequence[Sequence[Mapping[str, str]]]
 ) -> dict[str, Any]:
-    """The sheet as its template takes it, each part with the addresses of its pictures."""
+    """The sheet as its template takes it, each part with its pictures."""
     parts = [
-        {**vars(part), "pictures": addresses}
-        for part, addresses in zip(sheet.parts, pictures, strict=True)
+        {**vars(part), "pictures": own} for part, own in zip(sheet.parts, pictures, strict=True)
     ]
     return {**vars(sheet), "parts": parts}
 
@@ -225,8 +224,8 @@ def _drawn(
     chart = builder.renderer.chart(query.name, frame, title, values)
     suffix = f"-{heading.replace(' ', '-')}" if heading else ""
     live = f"{query.name}{suffix}-chart.html"
-    address, written = builder.save_picture(builder.renderer.picture(chart, title), live)
-    yield address
+    picture, written = builder.save_picture(builder.renderer.picture(chart, title), live)
+    yield picture
     yield written
     yield builder.file(f"questions/{live}", offline_page(chart).encode())
 

@@ -60,7 +60,7 @@ class SiteData:
         return by_maker
 
 
-SHARED_VIEWS = ("peer", "placed")
+SHARED_VIEWS = ("peer", "placed", "capture_outcome", "across_captures")
 
 
 def keep_views(store: Database) -> None:
@@ -78,7 +78,7 @@ OWN_VIEWS = ("reading", "curve", "published")
 
 @contextmanager
 def as_of_review(store: Database, unit_key: str, review_key: str) -> Iterator[None]:
-    """Within it, queries know of one unit only what this review of it found.
+    """Within it, queries know of one unit only what this review of it found, as its present state.
 
     Other units stay as they are. Views of this connection alone stand before the tables of the
     same names; what rests on the database's own views is not reached, so it suits queries that
@@ -93,9 +93,14 @@ def as_of_review(store: Database, unit_key: str, review_key: str) -> Iterator[No
                 f'CREATE TEMP VIEW {name} AS SELECT * FROM "{database}".main.{name} '
                 f"WHERE unit_key <> '{unit_key}' OR review_key = '{review_key}'"
             )
+        store.run(
+            f"CREATE TEMP VIEW unit_period AS SELECT * REPLACE (standing OR unit_key = "
+            f"'{unit_key}' AS standing) FROM \"{database}\".main.unit_period "
+            f"WHERE unit_key <> '{unit_key}' OR review_key = '{review_key}'"
+        )
         yield
     finally:
-        for name in OWN_VIEWS:
+        for name in (*OWN_VIEWS, "unit_period"):
             store.run(f"DROP VIEW IF EXISTS temp.{name}")
 
 

@@ -32,7 +32,7 @@ def read_number(text: str, decimal: DecimalSign | None = None) -> float:
     parts = _PARTS.fullmatch(text.strip())
     if parts is None or len(text) > LONGEST:
         raise UnreadableQuantity(text, "is no number")
-    readings = {sign: value for sign in (".", ",") if (value := _plain(parts, sign)) is not None}
+    readings = _by_sign(parts)
     if decimal is not None:
         if decimal not in readings:
             other = readings and f"has another decimal sign than the stated {decimal!r}"
@@ -61,10 +61,15 @@ def decimal_sign(text: str) -> DecimalSign | None:
     parts = _PARTS.fullmatch(text.strip())
     if parts is None:
         return None
-    readings = {sign: signs for sign in (".", ",") if (signs := _plain(parts, sign)) is not None}
+    readings = _by_sign(parts)
     if len(readings) == 1:
         return "." if "." in readings else ","
     return None
+
+
+def _by_sign(parts: re.Match[str]) -> dict[str, str]:
+    """The number as each decimal sign that it can have makes it."""
+    return {sign: value for sign in (".", ",") if (value := _plain(parts, sign)) is not None}
 
 
 def _plain(parts: re.Match[str], sign: str) -> str | None:

@@ -212,10 +212,16 @@ def faulty(folder: Path) -> dict[str, tuple[Fault, ...]]:
     return _own(folder)[1]
 
 
+def left_out_lines(wrong: Mapping[str, Sequence[Fault]]) -> list[str]:
+    """A line for each faulty query, with everything wrong with it."""
+    return [
+        f"query {name} is left out: {'; '.join(map(str, faults))}" for name, faults in wrong.items()
+    ]
+
+
 def _own(folder: Path) -> tuple[dict[str, SavedQuery], dict[str, tuple[Fault, ...]]]:
     """The queries of a catalogue's own folder: sound ones, and the faults of the others."""
-    own, wrong = _read([QueryFolder("queries", folder / "queries")], shipped())
-    return own, wrong
+    return _read([QueryFolder("queries", folder / "queries")], shipped())
 
 
 @dataclass(frozen=True)
@@ -270,4 +276,4 @@ def _text(path: Traversable, file: str) -> str:
         return data.decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         fault = Fault(file, str(error), "a text file in UTF-8")
-    raise UserError("the saved query can't be read", [fault])
+        raise UserError("the saved query can't be read", [fault]) from None

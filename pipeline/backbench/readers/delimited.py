@@ -8,7 +8,7 @@ from pathlib import Path
 
 import polars as pl
 
-from backbench.documents.regular_files import read_regular
+from backbench.documents.regular_files import read_regular, reason_of
 from backbench.documents.stimuli import Table
 from backbench.errors import Fault, UserError
 from backbench.readers.declaration import TableData, TableFormat
@@ -56,7 +56,7 @@ def _lines(path: Path, name: str) -> list[tuple[int, str]]:
         data = read_regular(path, MAX_BYTES)
     except OSError as error:
         expected = f"a file of at most {MAX_BYTES} bytes"
-        raise unreadable(name, str(error.strerror), expected) from None
+        raise unreadable(name, reason_of(error), expected) from None
     if data.startswith(UTF16):
         raise unreadable(name, "text in UTF-16", "text in UTF-8", "save it as UTF-8")
     try:

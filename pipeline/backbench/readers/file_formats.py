@@ -10,7 +10,7 @@ from functools import cache
 from pathlib import Path
 
 import backbench.readers
-from backbench.documents.regular_files import open_regular
+from backbench.documents.regular_files import open_regular, reason_of
 from backbench.documents.stimuli import Table
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
@@ -33,15 +33,15 @@ MAX_SAMPLES = 10_000_000
 @cache
 def readers() -> tuple[Reader, ...]:
     """Every format declared in this package, by name."""
-    readers: dict[str, Reader] = {}
+    by_name: dict[str, Reader] = {}
     for info in pkgutil.iter_modules(backbench.readers.__path__):
         module = importlib.import_module(f"backbench.readers.{info.name}")
         for item in vars(module).values():
             if not isinstance(item, (RecordingFormat, TableFormat)):
                 continue
-            if readers.setdefault(item.name, item) is not item:
+            if by_name.setdefault(item.name, item) is not item:
                 raise ValueError(f"the format {item.name} is declared twice")
-    return tuple(readers[name] for name in sorted(readers))
+    return tuple(by_name[name] for name in sorted(by_name))
 
 
 @contextmanager
@@ -105,8 +105,7 @@ def _head(path: Path, name: str) -> bytes:
         with open_regular(path) as file:
             return file.read(HEAD_BYTES)
     except OSError as error:
-        reason = "no such file" if isinstance(error, FileNotFoundError) else str(error.strerror)
-        raise unreadable(name, reason, "a file") from None
+        raise unreadable(name, reason_of(error), "a file") from None
 
 
 def unreadable(name: str, found: str, expected: str, remedy: str = "") -> UserError:

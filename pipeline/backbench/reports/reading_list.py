@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.errors import UserError
 from backbench.metrics.metric_names import metric_key, unknown_metric
-from backbench.quantities.writing import in_text, measured, ordinary, quantity
+from backbench.quantities.writing import in_text, measured, ordinary
 
 if TYPE_CHECKING:
     import polars as pl
@@ -64,12 +64,12 @@ def _conditions(row: dict[str, Any]) -> str:
     """What tells the readings of one figure apart: "1 kHz, 5 W, 8 ohm"."""
     parts = [
         "loop-back" if row["unit_key"] == "" else "",
-        _told(row["frequency_hz"], "Hz"), _told(row["power_w"], "W"),
-        "no load" if row["load_kind"] == "open" else _told(row["load_ohm"], "ohm"),
+        _condition(row["frequency_hz"], "Hz"), _condition(row["power_w"], "W"),
+        "no load" if row["load_kind"] == "open" else _condition(row["load_ohm"], "ohm"),
         f"{row['driven']} driven" if row["driven"] else "",
     ]  # fmt: skip
     return ", ".join(part for part in parts if part)
 
 
-def _told(value: float | None, unit: str) -> str:
-    return "" if value is None else ordinary(quantity(value, unit))
+def _condition(value: float | None, unit: str) -> str:
+    return "" if value is None else in_text(value, unit)

@@ -1,4 +1,4 @@
-"""Sums of a band of which some stretches are left out."""
+"""Sums of a band of which some ranges are left out."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
 
 
 def parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]]:
-    """What is left of a band, and what isn't, in stretches counted from its first bin.
+    """What is left of a band, and what isn't, in ranges counted from its first bin.
 
     Parameters
     ----------

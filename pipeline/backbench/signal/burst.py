@@ -95,27 +95,13 @@ def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts
         harmonics, no burst is whole, or the bursts are not those stated, differ, or are disturbed.
     """
     check_record(track)
-    if on_s * hz < LEAST_PERIODS + 2 * SKIPPED_PERIODS:
-        raise Refusal(
-            f"a burst of {in_text(on_s, 's', 6)} holds too few periods of "
-            f"{in_text(hz, 'Hz', 6)} to be measured"
-        )
-    if LAST_ORDER * hz > PASS_BAND * EDGE * track.rate_hz:
-        raise Refusal(
-            f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't hold ten "
-            f"harmonics of {in_text(hz, 'Hz', 6)}"
-        )
+    _refuse_unmeasurable(track, hz, on_s)
     analytic = _demodulated(track, hz)
     runs = _runs(analytic, track.rate_hz, hz, on_s)
     _check_period([first for first, _ in runs], track.rate_hz, period_s)
     skipped = round(SKIPPED_PERIODS * track.rate_hz / hz)
     inside = [slice(first + skipped, last - skipped) for first, last in runs]
-    measured_hz = hz + float(np.mean([_off(analytic[part], track.rate_hz) for part in inside]))
-    if abs(measured_hz / hz - 1) > GENERATOR_TOLERANCE:
-        raise Refusal(
-            f"the bursts are of {in_text(measured_hz, 'Hz', 6)}, not of "
-            f"{in_text(hz, 'Hz', 6)} as stated"
-        )
+    measured_hz = _frequency([analytic[part] for part in inside], track.rate_hz, hz)
     turns = measured_hz / track.rate_hz
     fits = [_fitted(track.volts[part], turns) for part in inside]
     _refuse_unsteady(fits)
@@ -134,6 +120,31 @@ def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts
         ends=(_mean([fit.share for fit in ends[0]]), _mean([fit.share for fit in ends[1]])),
         flattened=max(_flattened(track.volts[part], fit.level, 1 / turns) for part, fit in windows),
     )
+
+
+def _refuse_unmeasurable(track: Track, hz: float, on_s: float) -> None:
+    """Raise Refusal where the stated bursts are too short, or too high for the sample rate."""
+    if on_s * hz < LEAST_PERIODS + 2 * SKIPPED_PERIODS:
+        raise Refusal(
+            f"a burst of {in_text(on_s, 's', 6)} holds too few periods of "
+            f"{in_text(hz, 'Hz', 6)} to be measured"
+        )
+    if LAST_ORDER * hz > PASS_BAND * EDGE * track.rate_hz:
+        raise Refusal(
+            f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't hold ten "
+            f"harmonics of {in_text(hz, 'Hz', 6)}"
+        )
+
+
+def _frequency(bursts: Sequence[NDArray[np.complex128]], rate_hz: float, hz: float) -> float:
+    """Mean frequency of the demodulated bursts, Hz. Raises Refusal where it isn't that stated."""
+    measured_hz = hz + float(np.mean([_off(analytic, rate_hz) for analytic in bursts]))
+    if abs(measured_hz / hz - 1) > GENERATOR_TOLERANCE:
+        raise Refusal(
+            f"the bursts are of {in_text(measured_hz, 'Hz', 6)}, not of "
+            f"{in_text(hz, 'Hz', 6)} as stated"
+        )
+    return measured_hz
 
 
 def _ends(runs: Sequence[tuple[int, int]], period: float) -> tuple[list[slice], list[slice]]:

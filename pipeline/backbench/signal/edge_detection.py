@@ -83,9 +83,8 @@ def edges_of_trace(time: Array, volts: Array, half_s: float) -> list[Edge]:
     for (one, _), (next_one, _) in pairwise(crossings):
         if abs((next_one - one) / half_s - 1) > SPACING_WITHIN:
             raise Refusal(
-                f"edges {in_text(next_one - one, 's', 4)} apart, where half a period of "
-                f"the stated square "
-                f"wave is {in_text(half_s, 's', 4)}"
+                f"edges {in_text(next_one - one, 's', 4)} apart, where half a period of the "
+                f"stated square wave is {in_text(half_s, 's', 4)}"
             )
     inside = [
         (at, rising)

@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import MeanSquare, line_power
@@ -130,13 +131,15 @@ QUIET_MULTIPLES = 2
 """With nothing playing a line at the other frequency or at twice it can hardly be anything else."""
 
 
-def other_mains(
+def refuse_other_mains(
     spectrum: Spectrum,
     noise: Array,
-    nominal_hz: float,
+    nominal_hz: float | None,
     apart: Callable[[float], float] | None = None,
-) -> float | None:
-    """The other usual mains frequency, where the record shows that one and not the stated one.
+) -> None:
+    """Refuse a record that shows another mains frequency than the stated one.
+
+    Places of mains lines would be reckoned from the wrong frequency.
 
     Parameters
     ----------
@@ -144,18 +147,39 @@ def other_mains(
         Of the record.
     noise : ndarray of float64, shape (bins,)
         Mean noise power by bin, V^2.
-    nominal_hz : float
-        Mains frequency as stated, Hz.
+    nominal_hz : float or None
+        Mains frequency as stated, Hz; None where unknown: then nothing is refused.
     apart : callable, optional
         Gives the distance of a position to the nearest line that the stimulus may make, bins: lines
         on these tell nothing. None where nothing plays.
 
-    Returns
-    -------
-    float or None
-        50 or 60, where multiples of it stand out that are none of the stated frequency, and no such
-        multiple of the stated frequency does: three of them, or with nothing playing the first or
-        the second. None otherwise.
+    Raises
+    ------
+    Refusal
+        With what to correct.
+    """
+    if nominal_hz is None:
+        return
+    other = _other_mains(spectrum, noise, nominal_hz, apart)
+    if other is not None:
+        raise Refusal(
+            f"mains_hz is stated as {in_text(nominal_hz, '', 6)}, but the record shows lines of "
+            f"{in_text(other, 'Hz', 6)} mains and none of {in_text(nominal_hz, 'Hz', 6)}; "
+            "correct mains_hz in [review]"
+        )
+
+
+def _other_mains(
+    spectrum: Spectrum,
+    noise: Array,
+    nominal_hz: float,
+    apart: Callable[[float], float] | None,
+) -> float | None:
+    """The other usual mains frequency, where the record shows that one and not the stated one.
+
+    50 or 60, where multiples of it stand out that are none of the stated frequency, and no such
+    multiple of the stated frequency does: three of them, or with nothing playing the first or the
+    second. None otherwise.
     """
     for other in NOMINAL_HZ:
         if abs(other / nominal_hz - 1) < 2 * OFF_NOMINAL:
@@ -193,25 +217,3 @@ def _standing_alone(
         if spectrum.power[lobe].max() > 2 * _STANDING * noise[int(centre)]:
             standing.append(multiple)
     return standing
-
-
-def mains_mismatch_text(nominal_hz: float, other_hz: float) -> str:
-    """Why a figure that rests on the mains frequency can't be given.
-
-    Parameters
-    ----------
-    nominal_hz : float
-        Mains frequency as stated, Hz.
-    other_hz : float
-        The one that the record shows, Hz.
-
-    Returns
-    -------
-    str
-        A sentence with what to correct.
-    """
-    return (
-        f"mains_hz is stated as {in_text(nominal_hz, '', 6)}, but the record shows lines of "
-        f"{in_text(other_hz, 'Hz', 6)} "
-        f"mains and none of {in_text(nominal_hz, 'Hz', 6)}; correct mains_hz in [review]"
-    )

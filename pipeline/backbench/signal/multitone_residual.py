@@ -19,8 +19,6 @@ from backbench.signal.tone_set import ToneSet
 STANDING = 7.0
 """A greatest bin stands out above ln(bins) plus this, times the noise: noise alone gets there
 once in a thousand records."""
-
-
 BETWEEN_BINS = 0.7
 """The least that a line half-way between two bins shows in them, of one upon a bin (a window of
 seven terms: 0.89; of four terms: 0.82; computed)."""
@@ -105,7 +103,7 @@ def _cut_by_tones(tones: ToneSet, stated_hz: Sequence[float]) -> tuple[float, fl
     weights = weights.reshape(bins.shape)
     share = (weights * tones.removed[bins]).sum(axis=1) / weights.sum(axis=1)
     lines = read_lines(spectrum, positions)
-    noise = lines.noise * tones.noise[np.rint(positions).astype(int)]
+    noise = lines.noise_at(positions, tones.noise)
     cut = float(np.sum(share * (lines.square - noise)))
     return cut, float(np.sum(share**2 * (noise**2 + 2 * noise * np.maximum(lines.square, 0))))
 
@@ -175,12 +173,9 @@ def greatest_product(tones: ToneSet) -> Product:
     # Among many products the noise reads too high to be taken off; it widens the figure instead.
     value = float(lines.square[best])
     least = near * (math.log(len(power)) + STANDING)
+    floor = (least if value < least else near) ** 2
     samples = degrees_of_freedom(position, spectrum.window.spread)
-    if value < least:
-        return Product(
-            position * spectrum.resolution_hz, MeanSquare(value, least**2, 2 * near, samples)
-        )
-    return Product(position * spectrum.resolution_hz, MeanSquare(value, near**2, 2 * near, samples))
+    return Product(position * spectrum.resolution_hz, MeanSquare(value, floor, 2 * near, samples))
 
 
 def _position(spectrum: Spectrum, peak: int) -> float:

@@ -117,7 +117,7 @@ class Response:
 
         Returns
         -------
-        Level
+        ResponseLevel
 
         Raises
         ------

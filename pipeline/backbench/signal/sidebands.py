@@ -149,7 +149,7 @@ def mirrored_harmonics(lines: ToneLines) -> list[Mirrored]:
         return []
     orders, true, folded = orders[usable], true[usable], folded[usable]
     read = read_lines(lines.spectrum, folded)
-    noise = read.noise * lines.noise[np.rint(folded).astype(int)]
+    noise = read.noise_at(folded, lines.noise)
     df = lines.spectrum.resolution_hz
     return [
         Mirrored(int(n), float(t * df), float(f * df),

@@ -124,6 +124,23 @@ class Lines(NamedTuple):
     phase: Array
     noise: Array
 
+    def noise_at(self, positions: Array, noise: Array) -> Array:
+        """What a record's noise adds to the lines.
+
+        Parameters
+        ----------
+        positions : ndarray of float64, shape (k,)
+            Where the lines were read, fractional bins.
+        noise : ndarray of float64, shape (bins,)
+            Mean noise power by bin, V^2.
+
+        Returns
+        -------
+        ndarray of float64, shape (k,)
+            Mean square, V^2.
+        """
+        return np.asarray(self.noise * noise[np.rint(positions).astype(int)])
+
 
 def read_lines(spectrum: Spectrum, positions: Array) -> Lines:
     """Amplitude and phase of lines at fractional bins.

@@ -13,9 +13,9 @@ from backbench.signal.line_course import LineCourse
 from backbench.signal.track import Array
 
 LEVEL_WITHIN_DB = 0.2
-DROPPED_OUT_DB = 60.0
-"""Beyond this a level has not changed but gone: common practice, no source."""
 """A level that changes by less within the record is a slow drift; its uncertainty holds it."""
+DROPPED_OUT_DB = 60.0
+"""A level that changes by more has not changed but gone: common practice, no source."""
 PITCH_WITHIN = 1e-4
 """Slow drift of a generator's frequency within a record, relative: common practice, no source."""
 PITCH_BINS = 0.5
@@ -102,16 +102,16 @@ def change(course: LineCourse) -> str:
     """
     level = np.abs(course.phasors)
     usual = np.median(level, axis=0)
-    span = np.ptp(level, axis=0) / np.maximum(usual, 1e-300)
-    strongest = int(np.argmax(np.where(usual >= STRONG * usual.max(), span, -1.0)))
-    own = level[:, strongest]
+    moved = np.ptp(level, axis=0) / np.maximum(usual, 1e-300)
+    worst = int(np.argmax(np.where(usual >= STRONG * usual.max(), moved, -1.0)))
+    own = level[:, worst]
     span = 20 * math.log10(float(own.max()) / max(float(own.min()), 1e-12))
     if span > LEVEL_WITHIN_DB:
         gone = span > DROPPED_OUT_DB
         return "it drops out" if gone else f"its level changes by {in_text(span, 'dB', 2)}"
     if bool(_disturbed(course).any()):
         return "a gap, a click or a jump disturbs it"
-    excursion = np.ptp(np.unwrap(np.angle(course.phasors[:, strongest])))
+    excursion = np.ptp(np.unwrap(np.angle(course.phasors[:, worst])))
     if excursion > LEAST_PHASE:
         return f"its phase wanders by {in_text(math.degrees(excursion), 'deg', 2)}"
     return f"its level jumps by up to {in_text(span, 'dB', 2)}"

@@ -144,7 +144,7 @@ def played_sweep(played: Array, length: int, rate_hz: float, sweep: SweepParamet
 
 
 def _samples(size: int, rate_hz: float, sweep: SweepParameters) -> int:
-    """Length of an impulse response that holds KEPT times the band, of a fast transform."""
+    """Length of an impulse response with BANDWIDTH_MARGIN times the band, of a fast transform."""
     from scipy import fft
 
     fraction = min(2 * BANDWIDTH_MARGIN * sweep.stop_hz / rate_hz, 1.0)

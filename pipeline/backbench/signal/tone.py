@@ -120,10 +120,8 @@ class ToneLines:
     @cached_property
     def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
-        line, hum = (
-            self._with_steps(self._whole(self.position)),
-            MARGIN * self.hum_under_fundamental,
-        )
+        line = self._with_steps(self._whole(self.position))
+        hum = MARGIN * self.hum_under_fundamental
         return line._replace(floor=line.floor + hum**2, slope=line.slope + 2 * hum)
 
     @cached_property
@@ -144,7 +142,7 @@ class ToneLines:
 
     def _read(self, positions: Array) -> tuple[Lines, Array]:
         lines = read_lines(self.spectrum, positions)
-        return lines, lines.noise * self.noise[np.rint(positions).astype(int)]
+        return lines, lines.noise_at(positions, self.noise)
 
     def last_order(self, up_to_hz: float) -> int:
         """Highest harmonic that lies within a frequency and within the converter's band.
@@ -275,7 +273,7 @@ class ToneLines:
         weights = notch_power(share, q)
         left = self._left(band, self._near_fundamental(band), weights=weights)
         # The filter is narrow where the tone is: what hides in it may pass or not.
-        left = widened(left, (self.hum_under_fundamental) ** 2)
+        left = widened(left, self.hum_under_fundamental**2)
         return widened(left, self._beats(BAND_HZ[1]))
 
     def _beats(self, top_hz: float) -> float:
@@ -368,7 +366,7 @@ class ToneLines:
         top_hz: float = BAND_HZ[1],
         weights: Array | None = None,
     ) -> MeanSquare:
-        """Sum of a band in which the noise stands in for the removed stretches of bins.
+        """Sum of a band in which the noise stands in for the removed ranges of bins.
 
         weights: power factors by bin of the band, None for 1.
         """

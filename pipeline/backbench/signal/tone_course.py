@@ -151,7 +151,7 @@ def _strong_products(tones: ToneSet) -> tuple[Array, float]:
     places = places[[tones.covers(place) for place in places.tolist()]]
     # What is steady is fitted, whatever made it: mains lines that may hide there don't matter.
     lines = read_lines(tones.spectrum, places)
-    noise = lines.noise * tones.noise[np.rint(places).astype(int)]
+    noise = lines.noise_at(places, tones.noise)
     power = lines.square - noise
     least = WORTH_FITTING * float(np.maximum(power, 0.0).mean()) if len(power) else 0.0
     middle = float(np.mean(positions))

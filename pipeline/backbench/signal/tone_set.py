@@ -92,7 +92,7 @@ class ToneSet:
             V^2, one for each position.
         """
         read = read_lines(self.spectrum, positions)
-        near = read.noise * self.noise[np.rint(positions).astype(int)]
+        near = read.noise_at(positions, self.noise)
         values: Array = read.square - near
         hidden = self.hum(positions)
         hum = np.where(hidden.blind, UNSEEN_FACTOR * np.maximum(values, 0.0), hidden.square)

@@ -99,7 +99,7 @@ def one_period(track: Track, stated_hz: float, mains_hz: float | None) -> Period
     phase = lines.phase - orders * (lines.phase[0] + np.pi / 2)
     size = max(POINTS, 2 ** int(np.ceil(np.log2(FINER * last))))
     volts = _wave(peaks * np.exp(1j * phase), size) + own.mean
-    noise = float(np.sqrt(np.sum(lines.noise * tone_lines.noise[np.rint(positions).astype(int)])))
+    noise = float(np.sqrt(np.sum(lines.noise_at(positions, tone_lines.noise))))
     frequency = tone_lines.frequency_hz
     return Period(np.arange(size) / size / frequency, volts, frequency, noise)
 

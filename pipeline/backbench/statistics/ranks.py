@@ -196,5 +196,5 @@ def ordinal(number: int) -> str:
 
 def interval_text(low: int, high: int, n: int) -> str:
     """In words, as in "3rd to 7th of 41"; one rank where both are equal."""
-    place = ordinal(low) if low == high else f"{ordinal(low)} to {ordinal(high)}"
-    return f"{place} of {n}"
+    ranks = ordinal(low) if low == high else f"{ordinal(low)} to {ordinal(high)}"
+    return f"{ranks} of {n}"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from backbench.errors import Refusal
-from backbench.quantities.writing import in_text, number
+from backbench.quantities.writing import in_text
 from backbench.statistics.permutation_test import permutation_p_value
 
 if TYPE_CHECKING:
@@ -124,11 +124,11 @@ def _thinned(x: Any) -> Any:
 def disagreement(pooled: Trend, within: Mapping[str, Trend]) -> str:
     """A note where the slope within groups has the other sign than the pooled one.
 
-    Told where every group's slope has the other sign, or where one's interval lies wholly on
+    Given where every group's slope has the other sign, or where one's interval lies wholly on
     the other side of zero.
     """
     opposite = [name for name, part in within.items() if part.slope * pooled.slope < 0]
-    sure = [n for n in opposite if within[n].low > 0 or within[n].high < 0]
+    sure = [name for name in opposite if within[name].is_seen]
     if not opposite or (len(opposite) < len(within) and not sure):
         return ""
     named = opposite if len(opposite) == len(within) else sure
@@ -222,7 +222,7 @@ def description_lines(trend: Trend, x_unit: str, y_unit: str) -> list[str]:
 
 def _description_line(name: str, part: Trend, per: str) -> str:
     if not part.is_seen:
-        low, high = number(part.low), number(part.high)
+        low, high = in_text(part.low), in_text(part.high)
         return f"{name}: no relation seen ({low} to {high} {per}, n {part.n})"
     return (
         f"{name}: slope {in_text(part.slope)} {per} ({in_text(part.low)} to {in_text(part.high)}, "

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from backbench.documents.regular_files import open_regular, read_regular
+from backbench.documents.regular_files import open_regular, read_regular, reason_of
 from backbench.errors import Fault, UserError
 from backbench.storage.atomic_io import ASIDE, flush_file, make_folder, rename, write_aside
 from backbench.storage.fault_injection import reached
@@ -53,9 +53,8 @@ class Vault:
         try:
             data = read_regular(self.path(sha256))
         except OSError as error:
-            missing = isinstance(error, FileNotFoundError)
-            reason = "no such file" if missing else str(error.strerror)
-            fault = Fault(str(self.path(sha256)), reason, "a file kept since it was received")
+            expected = "a file kept since it was received"
+            fault = Fault(str(self.path(sha256)), reason_of(error), expected)
             raise UserError("the vault is incomplete", [fault]) from None
         if hashlib.sha256(data).hexdigest() != sha256:
             fault = Fault(str(self.path(sha256)), "changed bytes", "bytes as they were received")
@@ -94,8 +93,7 @@ def refuse_changed(path: Path, sha256: str, name: str) -> None:
         with open_regular(path) as stream:
             digest, _ = hash_stream(stream)
     except OSError as error:
-        reason = "no such file" if isinstance(error, FileNotFoundError) else str(error.strerror)
-        fault = Fault(name, f"{reason} at {path}", "the bytes kept in the vault", RESTORE)
+        fault = Fault(name, f"{reason_of(error)} at {path}", "the bytes kept in the vault", RESTORE)
         raise UserError("the vault is incomplete", [fault]) from None
     if digest != sha256:
         fault = Fault(name, f"changed bytes at {path}", "bytes as they were received", RESTORE)

@@ -25,7 +25,8 @@ from backbench.test_points.scope import chosen_reviews
 WIDEST = 10.0
 """Ratio of the powers of two steps above which nothing is interpolated between them."""
 EXACT = 0.01
-"""Relative offset of power within which a reading is taken at a point's power."""
+"""Relative offset of power within which a reading is taken at that power: about what the power
+itself is known to. What the offset can change is part of the uncertainty."""
 REMARK = "interpolated in power between"
 
 Row = dict[str, Any]
@@ -55,6 +56,20 @@ class Between:
     bound: str | None
     below: Row
     above: Row
+
+    def reading_columns(self) -> Row:
+        """The columns of a reading that the interpolation sets; the others are the lower step's."""
+        ends = [in_text(row["power_w"], "W") for row in (self.below, self.above)]
+        dof = [row["dof"] for row in (self.below, self.above) if row["dof"] is not None]
+        return {
+            "value": self.value,
+            "uncertainty": self.uncertainty,
+            "estimation": self.estimation,
+            "dof": min(dof, default=None),
+            "bound": self.bound,
+            "status": "at_floor" if self.bound else "measured",
+            "reason": f"{REMARK} {' and '.join(ends)}",
+        }
 
 
 def interpolated(rows: Sequence[Row], power_w: float) -> Between | None:
@@ -259,16 +274,14 @@ OWN = ("unit", "controls", "position", "power_u", "wanted_w")
 def _row(between: Between) -> Row:
     below, above = between.below, between.above
     keys = below["point_key"], below["reading_key"], above["reading_key"]
-    dof = [row["dof"] for row in (below, above) if row["dof"] is not None]
-    remark = f"{REMARK} {in_text(below['power_w'], 'W')} and {in_text(above['power_w'], 'W')}"
     return {
         **{name: value for name, value in below.items() if name not in OWN},
-        "reading_key": _key("reading", *keys), "analysis_key": _key("analysis", *keys),
-        "power_w": below["wanted_w"], "generator_vrms": None, "value": between.value,
-        "uncertainty": between.uncertainty, "estimation": between.estimation,
-        "dof": min(dof, default=None), "bound": between.bound,
-        "status": "at_floor" if between.bound else "measured", "reason": remark,
-    }  # fmt: skip
+        **between.reading_columns(),
+        "reading_key": _key("reading", *keys),
+        "analysis_key": _key("analysis", *keys),
+        "power_w": below["wanted_w"],
+        "generator_vrms": None,
+    }
 
 
 def _key(*parts: str) -> str:

@@ -152,7 +152,7 @@
     const chips = () => keys.map((key, n) => {
       const { label, about } = units.get(key);
       const drop = make("button", { type: "button", textContent: "remove" });
-      drop.setAttribute("aria-label", `Leave out ${label}`);
+      drop.setAttribute("aria-label", `Remove ${label}`);
       drop.addEventListener("click", () => choose(keys.filter((other) => other !== key)));
       const link = make("a", { href: `units/${key}.html` }, make("bdi", { textContent: label }));
       return make("span", { className: "chip" }, make("b", { textContent: letters(n) }), " ", link,
