@@ -101,14 +101,13 @@ def test_an_original_changed_on_the_storage_fails_its_capture_alone(
     changed.write_bytes(bytes([whole[0] ^ 1]) + whole[1:])
     code, said = take_in(cluster, catalogue, ONE)
     assert code == 3, said
-    told = f"{file} refused: {file}: found changed bytes at {changed}; expected bytes as they"
-    assert told in said
+    assert f"{file}: failed: found changed bytes at {changed}; expected bytes as they" in said
     states = dict(_rows(catalogue, "SELECT file, status FROM capture"))
     assert states.pop(file) == "failed"
     assert set(states.values()) == {"analysed"}
     changed.unlink()
     code, said = take_in(cluster, catalogue, ONE)
-    assert (code, "1 capture measured, 2 unchanged" in said) == (0, True), said
+    assert (code, "3 whole (1 measured now, 2 unchanged)" in said) == (0, True), said
     before = contents_of(catalogue.places.root)
     code, said = cluster.run("rebuild", "-c", catalogue.places.root)
     assert (code, said) == (0, "Rebuilt the database from 1 review.\n")

@@ -69,7 +69,7 @@ class MultitoneView:
         return fraction, math.hypot(rest.relative, tones.relative), rest.samples
 
 
-@view("multitone", version=2)
+@view("multitone", version=3)
 def multitone_view(capture_data: CaptureData, number: int) -> MultitoneView:
     """Many tones in output track `number`. Raises Refusal where they are not those stated.
 

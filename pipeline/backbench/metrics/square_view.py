@@ -106,7 +106,7 @@ class SquareView:
         return max(edge.preshoot for edge in self.edges) if self.converter_s else 0.0
 
 
-@view("square", version=3)
+@view("square", version=4)
 def square_view(capture_data: CaptureData, number: int) -> SquareView:
     """The mean period of output track `number`. Raises Refusal where it holds no square wave."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]

@@ -86,7 +86,7 @@ class ToneView:
         return self.lines
 
 
-@view("tone", version=2)
+@view("tone", version=3)
 def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     """The tone in output track `number`. Raises Refusal where there is none to be measured."""
     track = capture_data.outputs[number]

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from backbench.quantities.writing import in_text
 from backbench.signal.line_course import LineCourse
 from backbench.signal.track import Array
+from backbench.signal.window import Complex
 
 LEVEL_WITHIN_DB = 0.2
 """A level that changes by less within the record is a slow drift; its uncertainty holds it."""
@@ -35,6 +36,9 @@ HUM_TO_HZ = 500.0
 MOST_LEAK = 0.5
 """Share of a mains line that may show as a line of the fit, where both are near in frequency."""
 OFTEN = 0.9
+LOUD = 1.5
+"""Times the usual power beside the lines, above which a block is loud."""
+PASSING_BLOCKS = 3
 OF_LINES = 3e-4
 """Share of the lines' power (a peak of about 2 %) from which a disturbance is a gap or a jump,
 not the noise of a unit."""
@@ -165,17 +169,38 @@ def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:
     usual = np.median(level, axis=0)
     if len(level) < 3 or bool(np.any(usual == 0)):
         return sound
-    still = course.phasors / usual
-    bend = np.abs(np.diff(still, 2, axis=0))
+    quiet = _quiet(course)
+    bend, reach = _bends(course.phasors[quiet] / usual, quiet)
     # A phase that turns evenly isn't a step: it is a frequency a little off.
     limit = np.maximum(
-        math.sqrt(STEP_IN_REST * RULING * beside), CONFIDENT_SIGMAS * math.sqrt(6) * noise
+        math.sqrt(STEP_IN_REST * RULING * beside) * reach[:, None],
+        CONFIDENT_SIGMAS * math.sqrt(6) * noise,
     )
     limit = np.maximum(limit, LEAST_STEP) + 4 * _beat(course, level)
-    sound[1:-1] &= np.all(bend <= limit, axis=1)
+    sound[quiet[1:-1]] &= np.all(bend <= limit, axis=1)
     return sound & _even_pitch(
         course, CONFIDENT_SIGMAS * math.sqrt(2) * noise + 2 * _beat(course, level)
     )
+
+
+def _quiet(course: LineCourse) -> NDArray[np.int_]:
+    """Blocks but those in which noise was loud for a while, as crackle is: it shifts the lines in
+    its block, and passes. What stays louder came with a change."""
+    left = course.left_by_block
+    passing = np.zeros(len(left), dtype=bool)
+    for run in _runs(left > LOUD * np.median(left)):
+        passing[run.first : run.last] = run.last - run.first <= PASSING_BLOCKS
+    quiet = np.flatnonzero(~passing)
+    return quiet if len(quiet) >= 3 else np.arange(len(left))
+
+
+def _bends(still: Complex, at: NDArray[np.int_]) -> tuple[Array, Array]:
+    """How far each block but the ends is off the line through its neighbours, twice, and the share
+    of a step between two of them that this shows; shapes (blocks - 2, lines) and (blocks - 2,)."""
+    before, after = np.diff(at)[:-1], np.diff(at)[1:]
+    whole = before + after
+    line = (still[:-2] * after[:, None] + still[2:] * before[:, None]) / whole[:, None]
+    return 2 * np.abs(still[1:-1] - line), 2 * np.minimum(before, after) / whole
 
 
 def _even_pitch(course: LineCourse, spare: Array) -> NDArray[np.bool_]:
