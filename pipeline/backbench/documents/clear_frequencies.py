@@ -8,6 +8,8 @@ seconds. 997 Hz is the test frequency of AES17; the others were searched for.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 CLEAR_HZ = {20.0: 23.0, 1000.0: 997.0}
 """By the round frequency, Hz."""
 CLEAR_PAIRS_HZ = {(60.0, 7000.0): (66.0, 7050.0), (19_000.0, 20_000.0): (19_000.0, 19_993.0)}
@@ -21,6 +23,17 @@ CLOCKS = 0.002
 def clear_hz(round_hz: float) -> float:
     """The frequency to play for a round one, Hz: itself where there is no clearer one."""
     return CLEAR_HZ.get(round_hz, round_hz)
+
+
+def round_hz(played_hz: float) -> float:
+    """The round frequency that a played one stands for, Hz: itself where it stands for none."""
+    return next((hz for hz, played in CLEAR_HZ.items() if played == played_hz), played_hz)
+
+
+def round_pair_hz(played_hz: Sequence[float]) -> tuple[float, ...]:
+    """The round pair that a played one stands for, Hz: itself where it stands for none."""
+    played = tuple(played_hz)
+    return next((pair for pair, clear in CLEAR_PAIRS_HZ.items() if clear == played), played)
 
 
 def standing_for(round_hz: float) -> tuple[float, float]:

@@ -199,11 +199,11 @@ WINDOWS: dict[str, object] = {
 }  # fmt: skip
 
 # One reading of a unit, output and metric stands for a test point: at idle that of full volume
-# where there are several, then with tone controls unset or flat, then the nearest in frequency, then in power, then
-# with all channels driven, then from the tap that the load belongs to, then a single tone before
-# steps and sweeps, then the first in the manifest. Readings that differ in `detail` are different
-# quantities, but for points made for a metric: there it tells what the reading refers to (the
-# nominal load).
+# where there are several, then with tone controls unset or flat, then the nearest in frequency,
+# then in power, then with all channels driven, then from the tap that the load belongs to, then a
+# single tone before steps and sweeps, then the first in the manifest. Readings that differ in
+# `detail` are different quantities, but for points made for a metric: there it tells what the
+# reading refers to (the nominal load).
 ASSIGN = """
 WITH
 taken AS (
@@ -281,8 +281,8 @@ WHERE NOT (list_contains($shipped, point_key) AND (shaped OR other_input OR wron
 QUALIFY row_number() OVER (
     PARTITION BY review_key, point_key, unit_key, output, against, metric, order_n, limit_percent,
                  detail, own_frequency
-    ORDER BY without_value, entered, turned_down, shaped, off_frequency, distance, one_driven, other_tap,
-             less_direct, position, reading_key
+    ORDER BY without_value, entered, turned_down, shaped, off_frequency, distance, one_driven,
+             other_tap, less_direct, position, reading_key
 ) = 1
 ORDER BY review_key, point_key, reading_key
 """
@@ -291,9 +291,10 @@ ORDER BY review_key, point_key, reading_key
 def assign_points(store: Database, review_keys: Sequence[str]) -> None:
     """Fill reading_point for some reviews. Inside the caller's transaction; repeatable.
 
-    Windows: frequency 1 % (or the one clear of the mains that is played in its place), load 5 %, power and level as the test point says. A reading may meet
-    several points; a reading without a value meets them too, where none with a value does. Where
-    none is within a point's power, one is worked out between two steps of a power sweep.
+    Windows: frequency 1 % (or the one clear of the mains that is played in its place), load 5 %,
+    power and level as the test point says. A reading may meet several points; a reading without a
+    value meets them too, where none with a value does. Where none is within a point's power, one is
+    worked out between two steps of a power sweep.
     """
     _assign(store, review_keys)
 
