@@ -116,7 +116,7 @@ class Catalogue:
     ) -> tuple[list[Outcome], list[Refused]]:
         """Make the database anew from vault, ledger and settings.
 
-        The present database is kept where a manifest can't be read, or where the original of a
+        The present database is kept where a review can't be rebuilt, or where the original of a
         capture is missing or damaged, unless accept_losses.
         """
         from backbench.ingest import run_ingest
@@ -148,7 +148,8 @@ class Catalogue:
                 started(sum(work.jobs for work in works))
                 orchestrated = history and not all(work.unchanged for work in works)
                 carry_out = self._orchestrated() if orchestrated else run_ingest.carry_out
-                return carry_out(self.places, works, workers), refused
+                outcomes, more = run_ingest.apart(carry_out(self.places, works, workers))
+                return outcomes, [*refused, *more]
 
     def _orchestrated(self) -> CarryOut:
         """The recorded way: on this machine, or on the cluster that the settings name."""
