@@ -144,9 +144,9 @@ def _part(
 ) -> UnitSection:
     store, review, unit = renderer.store, row["review_key"], row["unit_key"]
     current = compared.review_key == review
-    entries = battery(store, site_data, review, unit, compared.lines, compared.peers.keys, stale)
-    judged = tuple(verdicts(store, unit, review))
-    absences, lacking = _absences(store, review, unit), _lacking(renderer, review, unit)
+    entries = battery(
+        store, site_data, review, unit, lines=compared.lines, peers=compared.peers.keys, stale=stale
+    )
     reasons = {absence.reason: absence.metrics for absence in absences}
     return UnitSection(
         row=row,
