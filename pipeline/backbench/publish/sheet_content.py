@@ -10,7 +10,7 @@ from typing import Any
 from backbench.comparison.differences import Difference, before_and_after
 from backbench.comparison.stale_figures import Stale
 from backbench.comparison.unit_comparison import Comparison
-from backbench.comparison.verdicts import Verdict
+from backbench.comparison.verdicts import Verdict, verdicts
 from backbench.documents.kinds import UNIT_KINDS
 from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
 from backbench.ingest.review_names import unknown_review
