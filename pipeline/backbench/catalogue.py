@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import altair as alt
     import polars as pl
 
+    from backbench.comparison.stale_figures import Stale
     from backbench.comparison.unit_comparison import Comparison
     from backbench.documents.settings import Settings
     from backbench.ingest.outcomes import ReviewOutcome
@@ -200,6 +201,16 @@ class Catalogue:
             if review not in known:
                 raise unknown_review(review, known)
             return review_outcomes(opened, [review])[review]
+
+    def stale(self, review: str = "") -> Stale:
+        """What was computed before the settings of its bench were corrected: of a review, or all.
+
+        `recompute` brings it up to date.
+        """
+        from backbench.comparison.stale_figures import stale_figures
+
+        with self.reading() as opened:
+            return stale_figures(opened, self.settings, review)
 
     def queries(self) -> dict[str, SavedQuery]:
         """The saved queries by name: those shipped, and the sound ones of the catalogue's own."""

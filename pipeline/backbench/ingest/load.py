@@ -114,7 +114,7 @@ def _drop_stale(store: Database, planned: PlannedReview, fresh: Sequence[str]) -
         )
     for table in (
         "review", "appearance", "published", "capture", "entered", "analysis_capture",
-        "reading_point",
+        "reading_point", "computed_with",
     ):  # fmt: skip
         store.run(f"DELETE FROM {table} WHERE review_key = ?", [planned.key])
 
@@ -132,6 +132,10 @@ def _facts(planned: PlannedReview) -> dict[str, list[Row]]:
         "review": [row],
         "appearance": [_appearance(review.key, n, unit) for n, unit in enumerate(units, start=1)],
         "published": [row for unit in units for row in _published(review.key, unit)],
+        "computed_with": [
+            {"review_key": review.key, "input_range": name, "terms": terms}
+            for name, terms in planned.terms
+        ],
     }
 
 
