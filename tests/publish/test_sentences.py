@@ -71,7 +71,9 @@ def test_changes_are_counted_beyond_uncertainty_only() -> None:
     found = [difference("A", 3.0), difference("B", 2.0, 1.0), difference("C", 0.5),
              difference("D", None)]  # fmt: skip
     told = finding_sentences.changes_sentence(found, "May")
-    assert told.startswith("Of 4 values measured in both, 1 improved and 1 worsened since May")
+    assert told.startswith(
+        "Of 4 values measured in both, 1 became better and 1 became worse since May"
+    )
     assert "none changed" in finding_sentences.changes_sentence([difference("C", 0.5)], "May")
     assert finding_sentences.changes_sentence([], "May").startswith("Nothing was measured")
 

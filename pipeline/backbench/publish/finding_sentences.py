@@ -89,9 +89,9 @@ def changes_sentence(differences: Sequence[Difference], since: str) -> str:
     parts = [
         f"{number} {word}"
         for number, word in (
-            (better, "improved"),
-            (worse, "worsened"),
-            (other, "changed without being better or worse"),
+            (better, "became better"),
+            (worse, "became worse"),
+            (other, "changed without a better direction"),
         )
         if number
     ]
