@@ -69,9 +69,8 @@ def assemble(
         "bottom": area.bottom,
     }
     # Handed over at once: each change of a layered chart copies all its layers.
-    return alt.layer(
-        *heading(chart_input, area),
-        *layers,
+    return alt.LayerChart(
+        layer=[*heading(chart_input, area), *layers],
         width=area.width,
         height=area.height,
         padding=padding,
