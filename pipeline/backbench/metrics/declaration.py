@@ -16,9 +16,12 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+import numpy as np
+
 from backbench.documents.manifest import Conditions
 from backbench.documents.stimuli import Stimulus
 from backbench.metrics.traits import PLAIN, PLAIN_CURVE, CurveTraits, Traits
+from backbench.signal.response import resolution
 from backbench.signal.track import Array, Track
 
 Better = Literal["lower", "higher", "nearer zero", "neither"]
@@ -86,6 +89,11 @@ class CaptureData:
         For a sweep, what was played (from a reference track or file), volts or full scale.
     table : dict of str to ndarray of float64, or None
         For an already reduced table, its columns by declared name, in SI units.
+    table_uncertainty : dict of str to ndarray of float64
+        Standard uncertainty of the table's values, by column; without an entry that of the last
+        decimal of the values.
+    table_remark : str or None
+        Rows of the table that were left out, and why.
     load_uncertainty : float
         Relative standard uncertainty of the load's resistance, >= 0.
     generator_uncertainty : float
@@ -108,6 +116,8 @@ class CaptureData:
     generator: Track | None = None
     reference: Track | None = None
     table: dict[str, Array] | None = None
+    table_uncertainty: dict[str, Array] = field(default_factory=dict)
+    table_remark: str | None = None
     load_uncertainty: float = 0.0
     generator_uncertainty: float = 0.0
     mains_hz: float | None = None
@@ -115,6 +125,13 @@ class CaptureData:
     names: dict[int, str] = field(default_factory=dict)
     bench: CaptureData | None = None
     bench_levels: tuple[CaptureData, ...] = ()
+
+    def table_u(self, key: str) -> Array:
+        """Standard uncertainty of a column of the table, shape (n,), in its unit."""
+        assert self.table is not None
+        if key in self.table_uncertainty:
+            return self.table_uncertainty[key]
+        return np.full(len(self.table[key]), resolution(self.table[key]))
 
 
 @dataclass(frozen=True)

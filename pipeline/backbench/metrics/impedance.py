@@ -39,7 +39,6 @@ from backbench.metrics.swept_load_pairs import SweptPoint, swept_at, swept_over,
 from backbench.metrics.traits import Overview, Traits
 from backbench.quantities.writing import exact
 from backbench.signal.impedance import ComplexOhms
-from backbench.signal.response import resolution
 
 FAMILY = "Output impedance and damping"
 
@@ -65,7 +64,7 @@ def impedance_table(capture_data: CaptureData, number: int) -> CurveData:
         raise Refusal("a frequency stands twice, or is not above 0")
     if (ohm < 0).any():
         raise Refusal("a magnitude below 0")
-    return CurveData(hz, ohm, np.full(len(hz), resolution(ohm)))
+    return CurveData(hz, ohm, capture_data.table_u("magnitude")[order])
 
 
 @curve(

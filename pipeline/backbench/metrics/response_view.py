@@ -14,7 +14,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, view
 from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
-from backbench.signal.response import Response, resolution
+from backbench.signal.response import Response
 from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer_of
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
 from backbench.signal.sweep_window import SweepParameters
@@ -206,18 +206,18 @@ def response_table(capture_data: CaptureData, number: int) -> ResponseView:
     assert table is not None
     order = np.argsort(table["frequency"], kind="stable")
     hz, level = table["frequency"][order], table["level"][order]
-    printed = resolution(level)
+    u = capture_data.table_u("level")[order]
     phase = None
     if "phase" in table:
-        degrees = table["phase"][order]
-        u = np.full(len(hz), math.radians(resolution(degrees)))
-        phase = Angle(np.unwrap(np.radians(degrees)), u)
-    if stimulus.columns["level"].unit == "dB":
-        whole = Response(hz, level, np.full(len(hz), printed))
+        u_phase = np.radians(capture_data.table_u("phase")[order])
+        phase = Angle(np.unwrap(np.radians(table["phase"][order])), u_phase)
+    column = stimulus.columns.get("level")
+    if column is not None and column.unit.startswith("dB"):
+        whole = Response(hz, level, u)
     elif (level <= 0).any():
         raise Refusal("a level of 0 V or below")
     else:
-        whole = Response(hz, 20 * np.log10(level), DB_PER_RELATIVE * printed / level)
+        whole = Response(hz, 20 * np.log10(level), DB_PER_RELATIVE * u / level)
     return ResponseView(_re_reference(whole), None, capture_data.conditions, phase)
 
 

@@ -19,7 +19,6 @@ from backbench.metrics.declaration import (
     view,
 )
 from backbench.quantities.writing import in_text
-from backbench.signal.response import resolution
 from backbench.signal.settling import settles_at
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -73,7 +72,10 @@ def tuner(capture_data: CaptureData, number: int) -> TunerView:
     if len(dbf) < 2 or (np.diff(dbf[order]) <= 0).any():
         raise Refusal("fewer than two RF levels, or one that stands twice")
     ordered = {key: values[order] for key, values in table.items() if key != "rf_level"}
-    columns = {key: _decibels(stimulus, key, values) for key, values in ordered.items()}
+    columns = {
+        key: _decibels(stimulus, key, values, capture_data.table_u(key)[order])
+        for key, values in ordered.items()
+    }
     return TunerView(
         dbf[order], _ratio(stimulus, columns), columns.get("distortion"), columns.get("separation")
     )
@@ -89,18 +91,18 @@ def _rf_level(stimulus: Table, level: Array) -> Array:
     return dbf_of(level, stimulus.antenna_ohm)
 
 
-def _decibels(stimulus: Table, key: str, values: Array) -> ValuesByLevel:
+def _decibels(stimulus: Table, key: str, values: Array, u: Array) -> ValuesByLevel:
     """A column in dB: volts and percent as 20 lg, watts as 10 lg."""
-    unit, printed = stimulus.columns[key].unit, resolution(values)
+    unit = stimulus.columns[key].unit
     if unit == "dB":
         if key == "distortion" and (values > 0).any():
             raise Refusal("a distortion is above 0 dB; state it in dB re the audio level, below 0")
-        return ValuesByLevel(values, np.full(len(values), printed))
+        return ValuesByLevel(values, u)
     if (values <= 0).any():
         raise Refusal(f"a value of 0 or below in the column {key}")
     factor = DB_PER_RELATIVE * (0.5 if unit == "W" else 1.0)
     whole = 100.0 if unit == "%" else 1.0
-    return ValuesByLevel(factor * np.log(values / whole), factor * printed / values)
+    return ValuesByLevel(factor * np.log(values / whole), factor * u / values)
 
 
 def _ratio(stimulus: Table, columns: dict[str, ValuesByLevel]) -> ValuesByLevel | None:
