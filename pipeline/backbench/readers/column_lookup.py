@@ -69,8 +69,8 @@ def _not_one(column: TableColumn, hits: int, headings: Sequence[Heading], name: 
     else:
         problem = f"{column.name!r} {hits} times" if hits else f"no column {column.name!r}"
         expected = "each declared column once"
-    there = shortened(", ".join(h.text for h in headings if h.text), 200)
-    remedy = f"columns there: {there}" if there else (
-        f"the file has no headings: declare the number of the column, 1 to {len(headings)}"
-    )  # fmt: skip
+    there = [heading.text for heading in headings if heading.text]
+    remedy = f"the file has no headings: declare the number of the column, 1 to {len(headings)}"
+    if there:
+        remedy = f"columns there: {shortened(', '.join(there), 200)}"
     return Fault(name, problem, expected, remedy)

@@ -189,18 +189,22 @@ def _headings(
 def _heading_cells(line: str, separator: str, width: int) -> list[str] | None:
     """The cells of a line that may head the columns; None where it can't."""
     plain = COMMENT.sub("", line, count=1) if is_comment(line) else line
-    choices = [cells_of(plain, separator)]
-    if separator == " ":
-        # Headings hold spaces of their own.
-        choices = [[c for c in re.split(r"\t|\s{2,}", plain.strip()) if c], *choices]
-    for cells in choices:
-        if any(is_number(cell, ".") and not _all_units([cell]) for cell in cells):
-            continue
-        # Rows may lack their last cells, and headings of empty columns may be empty.
-        whole = len(cells) if separator == " " else plain.count(separator) + 1
-        if len(cells) == width or (separator != " " and whole >= width > 0 and len(cells) > 1):
+    for text in (line, plain) if separator == ";" else (plain,):
+        cells = _cells_across(text, separator, width)
+        if cells and not any(is_number(c, ".") and not _all_units([c]) for c in cells):
             return cells + [""] * (width - len(cells))
     return None
+
+
+def _cells_across(text: str, separator: str, width: int) -> list[str] | None:
+    """The cells of a line that reaches across all columns; None where it doesn't."""
+    cells = cells_of(text, separator)
+    if separator == " " and len(cells) != width:
+        # Headings hold spaces of their own.
+        cells = [cell for cell in re.split(r"\t|\s{2,}", text.strip()) if cell]
+    # Rows may lack their last cells, and headings of empty columns may be empty.
+    whole = text.count(separator) + 1 >= width and separator != " "
+    return cells if len(cells) == width or (whole and len(cells) > 1) else None
 
 
 def _bare(cell: str) -> str:
