@@ -16,12 +16,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-import numpy as np
-
 from backbench.documents.manifest import Conditions
 from backbench.documents.stimuli import Stimulus
 from backbench.metrics.traits import PLAIN, PLAIN_CURVE, CurveTraits, Traits
-from backbench.signal.response import resolution
 from backbench.signal.track import Array, Track
 
 Better = Literal["lower", "higher", "nearer zero", "neither"]
@@ -90,14 +87,11 @@ class CaptureData:
     table : dict of str to ndarray of float64, or None
         For an already reduced table, its columns by declared name, in SI units.
     table_uncertainty : dict of str to ndarray of float64
-        Standard uncertainty of the table's values, by column; without an entry that of the last
-        decimal of the values.
+        Standard uncertainty of the table's values by column; else that of their last decimal.
     table_remark : str or None
         Rows of the table that were left out, and why.
-    load_uncertainty : float
-        Relative standard uncertainty of the load's resistance, >= 0.
-    generator_uncertainty : float
-        Relative standard uncertainty of the stated generator level, >= 0.
+    load_uncertainty, generator_uncertainty : float
+        Relative standard uncertainty of the load's resistance and of the stated level, >= 0.
     mains_hz : float or None
         Nominal mains frequency, Hz; None where it was not stated.
     driven_track : int or None
@@ -126,13 +120,6 @@ class CaptureData:
     bench: CaptureData | None = None
     bench_levels: tuple[CaptureData, ...] = ()
 
-    def table_u(self, key: str) -> Array:
-        """Standard uncertainty of a column of the table, shape (n,), in its unit."""
-        assert self.table is not None
-        if key in self.table_uncertainty:
-            return self.table_uncertainty[key]
-        return np.full(len(self.table[key]), resolution(self.table[key]))
-
 
 @dataclass(frozen=True)
 class Metric:
@@ -154,10 +141,8 @@ class Metric:
     @property
     def usual_stimulus(self) -> str:
         """The kind of capture that it is usually taken from."""
-        given = self.traits.usual_stimulus
-        if given or not self.stimuli:
-            return given or "tone"
-        return "tone" if "tone" in self.stimuli else self.stimuli[0]
+        first = self.stimuli[0] if self.stimuli and "tone" not in self.stimuli else "tone"
+        return self.traits.usual_stimulus or first
 
 
 @dataclass(frozen=True)
@@ -205,10 +190,8 @@ class CurveData:
 
     Parameters
     ----------
-    x : ndarray of float64, shape (n,)
-        Ascending.
-    y : ndarray of float64, shape (n,)
-        In the curve's y unit.
+    x, y : ndarray of float64, shape (n,)
+        x ascending; y in the curve's y unit.
     uncertainty : ndarray of float64, shape (n,), or None
         Standard uncertainty of y.
     """

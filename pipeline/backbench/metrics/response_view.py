@@ -12,6 +12,7 @@ from backbench.documents.manifest import Conditions
 from backbench.documents.stimuli import Sweep, Table
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, view
+from backbench.metrics.table_uncertainty import column_u
 from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
 from backbench.signal.response import Response
@@ -198,7 +199,7 @@ def _crosstalk(capture_data: CaptureData, number: int) -> Crosstalk:
     )  # fmt: skip
 
 
-@view("response table", version=3)
+@view("response table", version=4)
 def response_table(capture_data: CaptureData, number: int) -> ResponseView:
     """The table's levels in dB, or in volts, re that at 1 kHz; its phase where it has one."""
     stimulus, table = capture_data.stimulus, capture_data.table
@@ -206,10 +207,10 @@ def response_table(capture_data: CaptureData, number: int) -> ResponseView:
     assert table is not None
     order = np.argsort(table["frequency"], kind="stable")
     hz, level = table["frequency"][order], table["level"][order]
-    u = capture_data.table_u("level")[order]
+    u = column_u(capture_data, "level")[order]
     phase = None
     if "phase" in table:
-        u_phase = np.radians(capture_data.table_u("phase")[order])
+        u_phase = np.radians(column_u(capture_data, "phase")[order])
         phase = Angle(np.unwrap(np.radians(table["phase"][order])), u_phase)
     column = stimulus.columns.get("level")
     if column is not None and column.unit.startswith("dB"):

@@ -18,6 +18,7 @@ from backbench.metrics.declaration import (
     metric,
     view,
 )
+from backbench.metrics.table_uncertainty import column_u
 from backbench.quantities.writing import in_text
 from backbench.signal.settling import settles_at
 from backbench.signal.track import Array
@@ -61,7 +62,7 @@ def dbf_of(volts: Array, ohm: float) -> Array:
     return np.asarray(10 * np.log10(np.square(volts) / ohm / FEMTOWATT))
 
 
-@view("tuner table", version=1)
+@view("tuner table", version=2)
 def tuner(capture_data: CaptureData, number: int) -> TunerView:
     """Ratios by rising RF level. Raises Refusal where the rows can't be put in order."""
     stimulus, table = capture_data.stimulus, capture_data.table
@@ -73,7 +74,7 @@ def tuner(capture_data: CaptureData, number: int) -> TunerView:
         raise Refusal("fewer than two RF levels, or one that stands twice")
     ordered = {key: values[order] for key, values in table.items() if key != "rf_level"}
     columns = {
-        key: _decibels(stimulus, key, values, capture_data.table_u(key)[order])
+        key: _decibels(stimulus, key, values, column_u(capture_data, key)[order])
         for key, values in ordered.items()
     }
     return TunerView(
