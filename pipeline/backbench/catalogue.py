@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import altair as alt
     import polars as pl
 
+    from backbench.comparison.stale_figures import Stale
     from backbench.comparison.unit_comparison import Comparison
     from backbench.documents.settings import Settings
     from backbench.ingest.outcomes import ReviewOutcome
@@ -116,7 +117,7 @@ class Catalogue:
     ) -> tuple[list[Outcome], list[Refused]]:
         """Make the database anew from vault, ledger and settings.
 
-        The present database is kept where a manifest can't be read, or where the original of a
+        The present database is kept where a review can't be rebuilt, or where the original of a
         capture is missing or damaged, unless accept_losses.
         """
         from backbench.ingest import run_ingest
@@ -148,7 +149,8 @@ class Catalogue:
                 started(sum(work.jobs for work in works))
                 orchestrated = history and not all(work.unchanged for work in works)
                 carry_out = self._orchestrated() if orchestrated else run_ingest.carry_out
-                return carry_out(self.places, works, workers), refused
+                outcomes, more = run_ingest.apart(carry_out(self.places, works, workers))
+                return outcomes, [*refused, *more]
 
     def _orchestrated(self) -> CarryOut:
         """The recorded way: on this machine, or on the cluster that the settings name."""
@@ -199,6 +201,16 @@ class Catalogue:
             if review not in known:
                 raise unknown_review(review, known)
             return review_outcomes(opened, [review])[review]
+
+    def stale(self, review: str = "") -> Stale:
+        """What was computed before the settings of its bench were corrected: of a review, or all.
+
+        `recompute` brings it up to date.
+        """
+        from backbench.comparison.stale_figures import stale_figures
+
+        with self.reading() as opened:
+            return stale_figures(opened, self.settings, review)
 
     def queries(self) -> dict[str, SavedQuery]:
         """The saved queries by name: those shipped, and the sound ones of the catalogue's own."""

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any
 from backbench.comparison import drift_effects, listening_terms
 from backbench.comparison.earlier_states import earlier_figures
 from backbench.comparison.peers import Peers
+from backbench.comparison.stale_figures import MARK, REMEDY, Stale
 from backbench.comparison.standings import LIMIT_PERCENT, Standing
 from backbench.documents.kinds import LOUDSPEAKER_KINDS
 from backbench.documents.settings import Settings
 from backbench.metrics.registry import registry
+from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 from backbench.statistics import ranks
 from backbench.storage.database import Database
@@ -76,6 +78,22 @@ def notes(
         *_volumes(among, unit_key),
         *drift_effects.drift_warnings(store, lines, among),
     ]
+
+
+def out_of_date(stale: Stale, among: pl.DataFrame, unit_key: str) -> list[str]:
+    """Which figures were computed before the settings were corrected: the unit's, and peers'."""
+    if not stale.reviews:
+        return []
+    rows = list(among.iter_rows(named=True))
+    touched = [row for row in rows if stale.has(row["review_key"], row["analysis_key"])]
+    own = sorted({row["review_key"] for row in touched if row["unit_key"] == unit_key})
+    others = {row["unit_key"] for row in touched} - {unit_key}
+    sentences = [stale.sentence(review) for review in own]
+    if others:
+        sentences.append(
+            f"figures of {counted(len(others), 'peer')} are out of date ({MARK}); {REMEDY}"
+        )
+    return sentences
 
 
 def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from backbench.comparison.differences import Difference, changes, sides
 from backbench.comparison.peers import Peers, choose, unit_row
-from backbench.comparison.remarks import listening, notes
+from backbench.comparison.remarks import listening, notes, out_of_date
 from backbench.comparison.standings import (
     Common,
     NearUnit,
@@ -63,7 +63,8 @@ class Comparison:
                 "rank_first": line.rank[0] if line.rank else None,
                 "rank_last": line.rank[1] if line.rank else None,
                 "percentile": line.percentile, "interpolated": line.interpolated,
-                "note": line.note,
+                "note": line.note, "out_of_date": line.stale,
+                "session_default": line.session_default,
                 "left_out": "; ".join(f"{n} {why}" for why, n in line.left_out.items()),
             }
             for line in self.lines
@@ -84,13 +85,14 @@ def compare_unit(
     peers: as for `peers.choose`. include_entered: whether typed-in readings of old records take
     part; they are marked, and one without an uncertainty is never claimed to be better or worse.
     common: what `read_common` gave of this store, where many units are compared; it must have been
-    read with the same include_entered.
+    read with the same include_entered and settings.
     settings: loudspeakers and listening place, for levels in a listener's terms; none without.
     """
     unit = unit_row(store, unit_key)
     work, outputs = changes(store, unit_key), sides(store, unit_key)
     chosen = choose(store, unit_key, peers)
-    lines, nearest, days = placed(common or read_common(store, include_entered), unit_key, chosen)
+    common = common or read_common(store, include_entered, settings)
+    lines, nearest, days = placed(common, unit_key, chosen)
     return Comparison(
         unit_key=unit_key,
         label=str(unit["label"]),
@@ -103,7 +105,10 @@ def compare_unit(
         verdicts=tuple(verdicts(store, unit_key)),
         lines=lines,
         nearest=nearest,
-        notes=tuple(notes(store, chosen, lines, days, unit_key)),
+        notes=(
+            *out_of_date(common.stale, days, unit_key),
+            *notes(store, chosen, lines, days, unit_key),
+        ),
         listening=tuple(listening(store, unit, lines, settings or Settings())),
         work=(work[0], tuple(most_certain(work[1]))),
         sides=(outputs[0], tuple(most_certain(outputs[1]))),
