@@ -55,5 +55,5 @@ def _last_digit(text: pl.Series, decimal: DecimalSign) -> Array:
     whole = parts["whole"].fill_null("").str.strip_chars_start("0")
     digits = whole.str.len_chars().to_numpy().astype(np.int64) + fraction
     power = parts["power"].cast(pl.Int64, strict=False).fill_null(0).to_numpy()
-    place = 10.0 ** np.clip(power - fraction, -300, 300)
+    place = 10.0 ** np.clip(power - fraction, -100, 100)
     return np.asarray(np.where(digits >= EXACT_DIGITS, 0.0, place))

@@ -11,7 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from backbench.documents.regular_files import read_regular, reason_of
 from backbench.documents.stimuli import Table
@@ -76,6 +78,11 @@ def text_lines(path: Path, name: str) -> list[str]:
 
 def text_layout(lines: Sequence[str], name: str) -> TextLayout:
     """How the table stands in the lines. Raises UserError where there is none, or two readings."""
+    widest = max(
+        (line.count(s) for line in lines if len(line) >= MAX_COLUMNS for s in "\t;,|"), default=0
+    )
+    if widest >= MAX_COLUMNS:
+        raise _too_wide(widest + 1, name)
     try:
         layout = layout_of(lines)
     except NoTable:
@@ -84,42 +91,55 @@ def text_layout(lines: Sequence[str], name: str) -> TextLayout:
         remedy = "save it with decimal points, and tabs or semicolons between the cells"
         raise unreadable(name, str(error), "a table with one reading", remedy) from None
     if layout.width > MAX_COLUMNS:
-        raise unreadable(
-            name, f"{layout.width} columns", f"at most {MAX_COLUMNS}", "keep those declared"
-        )
+        raise _too_wide(layout.width, name)
     return layout
+
+
+def _too_wide(columns: int, name: str) -> UserError:
+    return unreadable(name, f"{columns} columns", f"at most {MAX_COLUMNS}", "keep those declared")
 
 
 def _body(lines: Sequence[str], layout: TextLayout, name: str) -> Body:
     """The rows, and the lines after the first row that are none."""
-    body = Body([], [], [])
-    for number, line in enumerate(lines[layout.first :], start=layout.first + 1):
-        if not line.strip() or (is_comment(line) and not _begins_empty(line, layout)):
+    rest = list(lines[layout.first :])
+    regular = _regular(rest, layout)
+    kept = regular.copy()
+    odd: list[tuple[int, str]] = []
+    for k in np.flatnonzero(~regular).tolist():
+        if _is_no_row(rest[k], layout):
             continue
-        cells = _cell_count(line, layout)
-        if cells > layout.width:
-            body.odd.append((number, f"{cells} cells instead of {layout.width}"))
+        cells = len(cells_of(rest[k], layout.separator))
+        kept[k] = cells <= layout.width
+        if kept[k]:
+            rest[k] = _filled(rest[k], layout, cells)
         else:
-            body.lines.append(_filled(line, layout, cells))
-            body.numbers.append(number)
-    if len(body.lines) > MAX_ROWS:
-        raise unreadable(name, f"{len(body.lines)} rows", f"at most {MAX_ROWS}")
-    return body
+            odd.append((layout.first + k + 1, f"{cells} cells instead of {layout.width}"))
+    rows = np.flatnonzero(kept).tolist()
+    if len(rows) > MAX_ROWS:
+        raise unreadable(name, f"{len(rows)} rows", f"at most {MAX_ROWS}")
+    return Body([rest[k] for k in rows], [layout.first + k + 1 for k in rows], odd)
 
 
-def _cell_count(line: str, layout: TextLayout) -> int:
-    separator = layout.separator
-    if separator != " " and '"' not in line and line.count(separator) < layout.width:
-        return line.count(separator) + 1
-    return len(cells_of(line, separator))
+def _regular(lines: Sequence[str], layout: TextLayout) -> NDArray[np.bool_]:
+    """Lines that begin as a number does and have as many plain cells as the table."""
+    text = pl.Series(lines, dtype=pl.String)
+    if layout.separator == " ":
+        return np.zeros(len(lines), dtype=bool)
+    parted = text.str.count_matches(layout.separator, literal=True) == layout.width - 1
+    plain = text.str.contains(r"^[-+.0-9]") & ~text.str.contains('"', literal=True)
+    return np.asarray((parted & plain).to_numpy(), dtype=bool)
+
+
+def _is_no_row(line: str, layout: TextLayout) -> bool:
+    return not line.strip() or (is_comment(line) and not _begins_empty(line, layout))
 
 
 def _filled(line: str, layout: TextLayout, cells: int) -> str:
     """A row with as many cells as the table, parted by one character."""
     if layout.separator == " ":
         return "\t".join(line.split()) + "\t" * (layout.width - cells)
-    if cells < layout.width or line.count(layout.separator) >= layout.width:
-        line = line.rstrip(f" {layout.separator}") if cells == layout.width else line
+    if cells == layout.width and line.count(layout.separator) >= layout.width:
+        return line.rstrip(f" {layout.separator}")
     return line + layout.separator * (layout.width - cells)
 
 

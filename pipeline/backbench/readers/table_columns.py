@@ -162,10 +162,11 @@ def _corrected(numbers: Array, column: TableColumn) -> Array:
 
 def _numbers(text: pl.Series, unit: str, decimal: DecimalSign) -> Array:
     """Cells as numbers in the declared unit; NaN where one is none."""
-    plain = text.str.replace_all("−", "-").str.replace_all("(?i)d", "e")
-    if decimal == ",":
-        plain = plain.str.replace(",", ".", literal=True)
+    plain = text.str.replace(",", ".", literal=True) if decimal == "," else text
     numbers = plain.cast(pl.Float64, strict=False).to_numpy().astype(np.float64)
+    if np.isnan(numbers).any():
+        plain = plain.str.replace_all("−", "-", literal=True).str.replace("(?i)d", "e")
+        numbers = plain.cast(pl.Float64, strict=False).to_numpy().astype(np.float64)
     for row in np.flatnonzero(np.isnan(numbers)).tolist():
         numbers[row] = _with_unit(text[row], unit, decimal)
     return numbers
