@@ -15,6 +15,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_noise, lines_off
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.metrics.nothing_playing import loud_remark, refuse_played
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.quantities.writing import in_text
@@ -23,8 +24,6 @@ from backbench.signal.dither import is_dithered
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
     LINES,
-    NOMINAL_HZ,
-    OFF_NOMINAL,
     clear_of_mains,
     mains_frequency,
     mains_line,
@@ -32,7 +31,7 @@ from backbench.signal.mains import (
 )
 from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record
-from backbench.signal.spectrum import Spectrum, peak_position, spectrum
+from backbench.signal.spectrum import Spectrum, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Contribution, combine
@@ -42,21 +41,22 @@ from backbench.signal.word_length import sample_step
 FAMILY = "Noise and hum"
 
 LEAST_MAINS_PERIODS = 16
-PLAYED_V = 0.05
-"""Weaker lines may be the unit's own; common practice, no source."""
-PLAYED_SHARE = 0.9
 HALF_STEP = 0.5
 """The greatest error of a rounded sample, steps; no line or noise of it can have more rms."""
 
 
 @dataclass(frozen=True, eq=False)
 class IdleView:
-    """One output's track of an idle capture. noise: mean noise power by bin, V^2."""
+    """One output's track of an idle capture.
+
+    noise: mean noise power by bin, V^2. remark: of the whole capture, where it may not be idle.
+    """
 
     capture_data: CaptureData
     track: Track
     spectrum: Spectrum
     noise: Array
+    remark: str | None = None
 
     def band(self) -> tuple[slice, Array]:
         """Bins of 20 Hz to 20 kHz and their power, V^2.
@@ -117,7 +117,7 @@ class IdleView:
         return np.abs(wave, out=wave), rate_hz
 
 
-@view("idle", version=3)
+@view("idle", version=4)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -128,30 +128,10 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
             "record at 44.1 kHz or more"
         )
     own_spectrum = spectrum(track)
-    _refuse_played(own_spectrum)
     clear = clear_of_mains(own_spectrum, capture_data.mains_hz)
-    return IdleView(
-        capture_data, track, own_spectrum, background(own_spectrum.power, clear, len(clear))
-    )
-
-
-def _refuse_played(own_spectrum: Spectrum) -> None:
-    """Raises Refusal where one strong line that isn't the mains' is nearly all there is."""
-    chosen = own_spectrum.slice_of(*BAND_HZ)
-    peak = chosen.start + int(np.argmax(own_spectrum.power[chosen]))
-    lobe = own_spectrum.window.half_width
-    hz = peak_position(own_spectrum, peak) * own_spectrum.resolution_hz
-    line = float(own_spectrum.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
-    if line < PLAYED_V**2 or line < PLAYED_SHARE * float(own_spectrum.power[chosen].sum()):
-        return
-    multiples = [n * mains for mains in NOMINAL_HZ for n in range(1, LINES + 1)]
-    if any(abs(hz / multiple - 1) < OFF_NOMINAL for multiple in multiples):
-        return
-    raise Refusal(
-        f"not idle: a tone of {in_text(hz, 'Hz', 5)} with {in_text(line**0.5, 'V', 3)} is nearly "
-        "all there is; check that the generator was off and that this is the idle file (a unit "
-        "that makes it by itself oscillates), and record again"
-    )
+    noise = background(own_spectrum.power, clear, len(clear))
+    remark = loud_remark(refuse_played(own_spectrum, noise))
+    return IdleView(capture_data, track, own_spectrum, noise, remark)
 
 
 def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
