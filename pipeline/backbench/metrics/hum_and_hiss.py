@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from backbench.errors import Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.noise import HALF_STEP, IdleView, line_figure
+from backbench.metrics.noise import HALF_STEP, IdleView, line_figure, of_either_mains
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
@@ -27,6 +27,10 @@ which the uppermost weigh most (computed)."""
 HISS_HZ = (1000.0, 10_000.0)
 THIRDS = 10
 """Thirds of an octave in that band."""
+OTHER_MAINS = (
+    "the lines fit another mains frequency better than the stated one, and none tells for sure "
+    "which it is; check mains_hz in [review]"
+)
 _PRACTICE = "common practice, no source"
 CAUSES = {
     1: "mostly at the mains frequency: stray field, heaters or an earth loop",
@@ -52,7 +56,7 @@ def _together(lines: list[MeanSquare]) -> MeanSquare:
     better="lower",
     source=f"{_PRACTICE}: residual hum",
     stimuli=["idle"],
-    version=2,
+    version=3,
     choice="root sum square of multiples 1 to 10 of the mains frequency as found, noise taken "
     "off; an upper bound where the sum doesn't stand out" + LINE_CHOICE,
 )
@@ -62,7 +66,13 @@ def hum(idle: IdleView) -> MeasuredValue:
 
 
 def _hum(idle: IdleView) -> MeasuredValue:
-    return line_figure(_together([square for _, _, square in idle.hum()]), idle)
+    square = _together([square for _, _, square in idle.hum()])
+    if not idle.lines_of_another:
+        return line_figure(square, idle)
+    other = _together(idle.lines_of_another)
+    if other.surely_stands_out and other.value > square.value + 2 * math.sqrt(square.variance):
+        raise Refusal(OTHER_MAINS)
+    return of_either_mains(line_figure(square, idle), other)
 
 
 @metric(
@@ -118,7 +128,7 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     better="neither",
     source=_PRACTICE,
     stimuli=["idle"],
-    version=2,
+    version=3,
     choice="mains lines 1 to 10 over the noise between lines, 20 Hz to 20 kHz unweighted, the "
     "bench's own included; above 0 dB hum rules; the remark names the likely cause as reviewers do",
 )
@@ -131,10 +141,14 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
             "noise of lines; use a more sensitive input range"
         )
     square = _together([line for _, _, line in lines])
+    another = _together(idle.lines_of_another) if idle.lines_of_another else square
+    if another.value > square.value + 2 * math.sqrt(square.variance):
+        raise Refusal(OTHER_MAINS)
     chosen, _ = idle.band()
     noise = float(idle.noise[chosen].sum())
     if not square.stands_out:
-        most = 20 * math.log10(square.at_most / math.sqrt(noise))
+        lines_at_most = max(square.at_most, another.lifted_at_most)
+        most = 20 * math.log10(lines_at_most / math.sqrt(noise))
         return MeasuredValue(most, 0.0, bound="upper", remark="no hum stands out")
     bins = min((chosen.stop - chosen.start) / idle.spectrum.window.spread, BACKGROUND_BINS)
     dof = 2 * math.log(2) ** 2 * bins

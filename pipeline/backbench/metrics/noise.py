@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -18,6 +18,7 @@ from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, vi
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
+from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
 from backbench.signal.dither import is_dithered
@@ -25,8 +26,10 @@ from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
     LINES,
     clear_of_mains,
+    is_confirmed,
     mains_frequency,
     mains_line,
+    others,
     refuse_other_mains,
 )
 from backbench.signal.power import MeanSquare, noise_sum
@@ -104,7 +107,20 @@ class IdleView:
 
     @cached_property
     def _lines(self) -> list[tuple[int, float, MeanSquare]]:
-        mains = mains_frequency(self.spectrum, self.noise, self.capture_data.mains_hz or 0.0)
+        return self._lines_of(self.capture_data.mains_hz or 0.0)
+
+    @cached_property
+    def lines_of_another(self) -> list[MeanSquare]:
+        """Lines 1 to 10 of the mains frequency that may be the right one where the record shows
+        none of the stated; empty where it shows one, or the stated frequency is of no kind."""
+        nominal = self.capture_data.mains_hz
+        if nominal is None or is_confirmed(self.spectrum, self.noise, nominal):
+            return []
+        # At least one is another: every frequency is confirmed where none is.
+        return [square for _, _, square in self._lines_of(others(nominal)[0])]
+
+    def _lines_of(self, nominal_hz: float) -> list[tuple[int, float, MeanSquare]]:
+        mains = mains_frequency(self.spectrum, self.noise, nominal_hz)
         return [
             (n, round(n * mains, 3), mains_line(self.spectrum, self.noise, n * mains))
             for n in range(1, LINES + 1)
@@ -228,9 +244,9 @@ def _a_weights(idle: IdleView) -> Array:
     better="lower",
     source="common practice, no source: residual hum by line",
     stimuli=["idle"],
-    version=2,
+    version=3,
     choice="rms of multiples 1 to 10 of the mains frequency as found; noise taken off, an "
-    "upper bound where a line doesn't stand out" + LINE_CHOICE,
+    "upper bound where noise alone gives as much once in 8000 times" + LINE_CHOICE,
 )
 def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
     """Level of each multiple of the mains frequency from 1 to 10."""
@@ -240,12 +256,25 @@ def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
             bench = {n: line_figure(square, idle.bench) for n, _, square in idle.bench.hum()}
     for multiple, frequency_hz, square in idle.hum():
         figure = line_figure(square, idle, order=multiple, frequency_hz=frequency_hz)
+        if idle.lines_of_another:
+            figure = of_either_mains(figure, idle.lines_of_another[multiple - 1])
         yield lines_off(figure, bench.get(multiple))
 
 
+def of_either_mains(figure: MeasuredValue, other: MeanSquare) -> MeasuredValue:
+    """Lines of the stated mains or, where that is a bound, of another that may be the right one."""
+    if figure.bound is None or other.lifted_at_most <= figure.value:
+        return figure
+    remark = "no line tells which mains frequency it was: the bound holds for 50 and 60 Hz"
+    return replace(figure, value=other.lifted_at_most, remark=joined(figure.remark, remark))
+
+
 def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValue:
-    """Rms of lines with nothing playing; an upper bound where they don't stand out."""
+    """Rms of lines with nothing playing; an upper bound where noise may have made or lifted them."""
     lines = rms_of_lines(square, idle.track, **kept)
+    if not square.surely_stands_out:
+        most = square.lifted_at_most
+        lines = MeasuredValue(most, most * idle.track.calibration, bound="upper", **kept)
     return lines if idle.is_dithered else with_undithered_steps(lines, HALF_STEP * idle.step_v)
 
 

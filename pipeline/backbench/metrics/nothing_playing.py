@@ -27,7 +27,7 @@ CHECK = "check that the generator was off and that this is the idle file"
 
 
 class BesideHum(NamedTuple):
-    """Mean squares in the band away from the lines of both mains frequencies, V^2."""
+    """Mean squares in the band without the lines of both mains frequencies, V^2."""
 
     whole: float
     lines: float
@@ -42,7 +42,8 @@ def beside_hum(own: Spectrum, noise: Array) -> BesideHum:
     clear = np.logical_and.reduce([clear_of_mains(own, hz)[chosen] for hz in NOMINAL_HZ])
     power, beneath = own.power[chosen], noise[chosen]
     standing = clear & (power > LINE_STANDS_OUT * beneath)
-    return BesideHum(float(power[clear].sum()), float(power[standing].sum()))
+    whole = float(power[clear].sum() + beneath[~clear].sum())
+    return BesideHum(whole, float(power[standing].sum()))
 
 
 def refuse_played(own: Spectrum, noise: Array) -> BesideHum:
