@@ -27,10 +27,6 @@ which the uppermost weigh most (computed)."""
 HISS_HZ = (1000.0, 10_000.0)
 THIRDS = 10
 """Thirds of an octave in that band."""
-OTHER_MAINS = (
-    "the lines fit another mains frequency better than the stated one, and none tells for sure "
-    "which it is; check mains_hz in [review]"
-)
 _PRACTICE = "common practice, no source"
 CAUSES = {
     1: "mostly at the mains frequency: stray field, heaters or an earth loop",
@@ -69,10 +65,7 @@ def _hum(idle: IdleView) -> MeasuredValue:
     square = _together([square for _, _, square in idle.hum()])
     if not idle.lines_of_another:
         return line_figure(square, idle)
-    other = _together(idle.lines_of_another)
-    if other.surely_stands_out and other.value > square.value + 2 * math.sqrt(square.variance):
-        raise Refusal(OTHER_MAINS)
-    return of_either_mains(line_figure(square, idle), other)
+    return of_either_mains(line_figure(square, idle), _together(idle.lines_of_another))
 
 
 @metric(
@@ -142,8 +135,6 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
         )
     square = _together([line for _, _, line in lines])
     another = _together(idle.lines_of_another) if idle.lines_of_another else square
-    if another.value > square.value + 2 * math.sqrt(square.variance):
-        raise Refusal(OTHER_MAINS)
     chosen, _ = idle.band()
     noise = float(idle.noise[chosen].sum())
     if not square.stands_out:

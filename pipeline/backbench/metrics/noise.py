@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_noise, lines_off
+from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, greatest_own, less_noise, lines_off
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
@@ -33,7 +33,7 @@ from backbench.signal.mains import (
     refuse_other_mains,
 )
 from backbench.signal.power import MeanSquare, noise_sum
-from backbench.signal.record_checks import check_record
+from backbench.signal.record_checks import check_record, refuse_gap
 from backbench.signal.spectrum import Spectrum, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
@@ -44,6 +44,11 @@ from backbench.signal.word_length import sample_step
 FAMILY = "Noise and hum"
 
 LEAST_MAINS_PERIODS = 16
+CLEARLY = 3.0
+OTHER_MAINS = (
+    "the lines fit another mains frequency better than the stated one, and none tells for sure "
+    "which it is; check mains_hz in [review]"
+)
 HALF_STEP = 0.5
 """The greatest error of a rounded sample, steps; no line or noise of it can have more rms."""
 
@@ -77,7 +82,8 @@ class IdleView:
     def hum(self) -> list[tuple[int, float, MeanSquare]]:
         """Multiple of the mains, frequency as found in Hz, and mean square of lines 1 to 10.
 
-        Raises NotApplicable where the mains frequency is unknown, Refusal of a record too short.
+        Raises NotApplicable where the mains frequency is unknown, Refusal of a record too short
+        and where another mains frequency fits better.
         """
         nominal = self.capture_data.mains_hz
         if nominal is None:
@@ -88,6 +94,8 @@ class IdleView:
                 f"{in_text(LEAST_MAINS_PERIODS / nominal, 's', 2)} are needed"
             )
         refuse_other_mains(self.spectrum, self.noise, nominal)
+        if self.lines_of_another and _greater(self.lines_of_another, [x for *_, x in self._lines]):
+            raise Refusal(OTHER_MAINS)
         return self._lines
 
     @cached_property
@@ -101,9 +109,9 @@ class IdleView:
         return is_dithered(self.noise, self.step_v)
 
     @cached_property
-    def bench(self) -> IdleView | None:
-        """The bench's own, on the same track of its loop-back; None where it is unfit."""
-        return next(iter(loop_back_views(idle_view, self.capture_data, self.track)), None)
+    def benches(self) -> list[IdleView]:
+        """The bench's own, on the same track of each fit loop-back."""
+        return loop_back_views(idle_view, self.capture_data, self.track)
 
     @cached_property
     def _lines(self) -> list[tuple[int, float, MeanSquare]]:
@@ -133,11 +141,18 @@ class IdleView:
         return np.abs(wave, out=wave), rate_hz
 
 
+def _greater(ones: list[MeanSquare], others: list[MeanSquare]) -> bool:
+    """Whether lines together are surely more than others."""
+    apart = sum(x.value for x in ones) - sum(x.value for x in others)
+    return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*ones, *others]))
+
+
 @view("idle", version=4)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
     check_record(track)
+    refuse_gap(track)
     if track.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
         raise Refusal(
             f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't reach 20 kHz; "
@@ -250,15 +265,16 @@ def _a_weights(idle: IdleView) -> Array:
 )
 def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
     """Level of each multiple of the mains frequency from 1 to 10."""
-    bench: dict[int, MeasuredValue] = {}
-    if idle.bench is not None:
+    bench: dict[int, list[MeasuredValue]] = {}
+    for own in idle.benches:
         with contextlib.suppress(Refusal):
-            bench = {n: line_figure(square, idle.bench) for n, _, square in idle.bench.hum()}
+            for multiple, _, square in own.hum():
+                bench.setdefault(multiple, []).append(line_figure(square, own))
     for multiple, frequency_hz, square in idle.hum():
         figure = line_figure(square, idle, order=multiple, frequency_hz=frequency_hz)
         if idle.lines_of_another:
             figure = of_either_mains(figure, idle.lines_of_another[multiple - 1])
-        yield lines_off(figure, bench.get(multiple))
+        yield lines_off(figure, greatest_own(bench.get(multiple, [])))
 
 
 def of_either_mains(figure: MeasuredValue, other: MeanSquare) -> MeasuredValue:
