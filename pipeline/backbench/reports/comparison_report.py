@@ -83,6 +83,7 @@ def _verdict_table(verdicts: Sequence[Verdict]) -> Table:
             else ""
         )
         verdict_text = f"{verdict}: {why}" if why else str(verdict)
+        value += f"; {v.again_text}" if v.again_text else ""
         made.add_row(
             *(Text(printable(ordinary(part))) for part in (v.title, promised, value, verdict_text))
         )
