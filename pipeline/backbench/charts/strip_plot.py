@@ -10,7 +10,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
-from backbench.charts.chart_text import lowered, text_width, unit_name
+from backbench.charts.chart_text import text_width, unit_name
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import swarm
@@ -36,6 +36,7 @@ from backbench.charts.page_layout import (
     text_mark,
 )
 from backbench.quantities.counts import counted
+from backbench.quantities.sentences import lowered
 from backbench.quantities.writing import MOST_DIGITS, quantity
 
 COLUMNS = ("unit_key", "label", "technology", "value", "low", "high")

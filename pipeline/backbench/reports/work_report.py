@@ -24,7 +24,7 @@ def show_work(title: str, differences: Sequence[Difference], out: Console | None
     flowing(out, f"{printable(title)}: before and after work", style="bold")
     flowing(out, effects_summary(differences))
     for difference in differences[:MOST_EFFECTS]:
-        flowing(out, ordinary(printable(effect_sentence(difference))))
+        flowing(out, printable(ordinary(effect_sentence(difference))))
     if differences:
         flowing(
             out, "Conditions are equal on both sides. Uncertainties are expanded (95 %) and hold "
