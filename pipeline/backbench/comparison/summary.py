@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from backbench.comparison.work_effects import effects_summary
@@ -20,9 +21,9 @@ from backbench.quantities.writing import in_text, quantity
 from backbench.statistics.ranks import FEWEST_OTHERS, interval_text
 
 if TYPE_CHECKING:
+    from backbench.comparison.differences import Difference
     from backbench.comparison.peers import Peers
     from backbench.comparison.standings import Standing
-    from backbench.comparison.unit_comparison import Comparison
     from backbench.comparison.verdicts import Verdict
 
 BEST, WORST = 0.25, 0.75
@@ -42,13 +43,26 @@ JUST_HEARD_DB = 1.0
 memory)."""
 
 
-def summary(c: Comparison, outputs: int) -> tuple[str, ...]:
-    """The sentences of a comparison. outputs: how many outputs the unit was measured at."""
+@dataclass(frozen=True)
+class Facts:
+    """What the sentences are made from. work: differences by work, where there was any; outputs:
+    how many outputs the unit was measured at."""
+
+    kind: str
+    lines: Sequence[Standing]
+    peers: Peers
+    verdicts: Sequence[Verdict]
+    work: Sequence[Difference]
+    outputs: int
+
+
+def summary(c: Facts) -> tuple[str, ...]:
+    """The sentences of a comparison."""
     sentences = [
         *(_standing_out(c.lines, c.peers) if _ranked(c.lines) else _alone(c)),
         _published(c.verdicts),
-        effects_summary(c.work[1]) if c.work[1] else "",
-        _missing(c, outputs),
+        effects_summary(c.work) if c.work else "",
+        _missing(c),
     ]
     return tuple(filter(None, sentences))
 
@@ -95,7 +109,7 @@ def _placed(line: Standing) -> str:
     return f"{figure(line)}, {interval_text(*line.rank, line.n)}, {line.better} is better"
 
 
-def _alone(c: Comparison) -> Iterator[str]:
+def _alone(c: Facts) -> Iterator[str]:
     """Where there are too few peers: that, and the figures on a plain scale."""
     count = len(c.peers.keys) - 1
     others = counted(count, "peer") if count else "no peer"
@@ -161,7 +175,7 @@ def _failed(v: Verdict) -> str:
     return f"{lowered(v.title)} {shown}{side} where {v.printed}{at} is promised"
 
 
-def _missing(c: Comparison, outputs: int) -> str:
+def _missing(c: Facts) -> str:
     """Usual quantities that the unit has no figure of, by the capture that would give them."""
     kind = UNIT_KINDS.get(c.kind)
     if kind is None or kind.battery is None:
@@ -169,7 +183,7 @@ def _missing(c: Comparison, outputs: int) -> str:
     present = {line.metric for line in c.lines}
     by_capture: dict[str, list[str]] = {}
     for metric, points in registry().compared().items():
-        if metric in present or not _expected(metric, kind.drives_loudspeakers, outputs):
+        if metric in present or not _expected(metric, kind.drives_loudspeakers, c.outputs):
             continue
         title = lowered(registry().metrics[metric].title)
         by_capture.setdefault(_capture(metric, points, kind.by_power), []).append(title)

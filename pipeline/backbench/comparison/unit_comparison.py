@@ -18,7 +18,7 @@ from backbench.comparison.standings import (
     placed,
     read_common,
 )
-from backbench.comparison.summary import summary
+from backbench.comparison.summary import Facts, summary
 from backbench.comparison.verdicts import Verdict, verdicts
 from backbench.documents.settings import Settings
 from backbench.storage.database import Database
@@ -116,7 +116,10 @@ def compare_unit(
         work=(work[0], tuple(most_certain(work[1]))),
         sides=(outputs[0], tuple(most_certain(outputs[1]))),
     )
-    return replace(made, sentences=summary(made, _outputs(store, made)))
+    facts = Facts(
+        made.kind, made.lines, chosen, made.verdicts, made.work[1], outputs=_outputs(store, made)
+    )
+    return replace(made, sentences=summary(facts))
 
 
 def _outputs(store: Database, c: Comparison) -> int:
