@@ -139,7 +139,11 @@ def test_several_loop_backs_of_noise_count_by_their_mean_and_how_they_differ() -
 
 
 def test_of_lines_the_greatest_that_stands_out_counts() -> None:
-    owns = [MeasuredValue(5.0, 0.0, bound="upper"), MeasuredValue(2.0, 0.0), MeasuredValue(3.0, 0.0)]
+    owns = [
+        MeasuredValue(5.0, 0.0, bound="upper"),
+        MeasuredValue(2.0, 0.0),
+        MeasuredValue(3.0, 0.0),
+    ]
     assert greatest_own(owns) == owns[2]
     assert greatest_own([]) is None
 

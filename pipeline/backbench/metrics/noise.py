@@ -286,7 +286,7 @@ def of_either_mains(figure: MeasuredValue, other: MeanSquare) -> MeasuredValue:
 
 
 def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValue:
-    """Rms of lines with nothing playing; an upper bound where noise may have made or lifted them."""
+    """Rms of lines with nothing playing; a bound where noise may have made or lifted them."""
     lines = rms_of_lines(square, idle.track, **kept)
     if not square.surely_stands_out:
         most = square.lifted_at_most
