@@ -90,15 +90,16 @@ def refuse_gap(track: Track) -> None:
         Where more samples running are the same than the noise of the record ever gives, judged by
         the share of neighbours that are the same elsewhere.
     """
-    alike = np.diff(track.volts) == 0
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], alike, [False]])))
+    alike = track.volts[1:] == track.volts[:-1]
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], alike, [False]]).astype(np.int8)))
     runs = edges[1::2] - edges[::2]
     if not len(runs) or np.count_nonzero(alike) > MOSTLY * len(alike):
         # Noise below the steps of the samples seldom leaves one.
         return
     longest = int(np.argmax(runs))
     run, count = int(runs[longest]), len(alike)
-    share = max(np.count_nonzero(alike) - run, 1) / count
+    elsewhere = int(np.count_nonzero(alike)) - run
+    share = max(elsewhere, 1) / count
     if run < 2 or count * share**run > HARDLY_EVER:
         return
     at_s = float(edges[2 * longest]) / track.rate_hz
