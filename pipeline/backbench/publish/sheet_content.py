@@ -71,6 +71,7 @@ class UnitSection:
     listening: tuple[str, ...]
     notes: tuple[str, ...]
     peers_text: str
+    sentences: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -171,6 +172,7 @@ def _part(
         listening=compared.listening if current else (),
         notes=compared.notes,
         peers_text=compared.peers.description,
+        sentences=compared.sentences if current else (),
     )
 
 
