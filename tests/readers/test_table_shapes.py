@@ -12,7 +12,8 @@ from numpy.testing import assert_allclose
 from pydantic import TypeAdapter
 
 from backbench.bench_day.table_entries import table_entries
-from backbench.documents.stimuli import Table, TableColumn
+from backbench.documents.stimuli import Table
+from backbench.documents.table_column import TableColumn
 from backbench.errors import UserError
 from backbench.readers.declaration import TableData
 from backbench.readers.file_formats import read_table

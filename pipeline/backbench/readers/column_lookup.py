@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from backbench.documents.stimuli import TableColumn
+from backbench.documents.table_column import TableColumn
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.units import spelled_unit

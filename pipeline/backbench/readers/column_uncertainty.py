@@ -7,7 +7,7 @@ import math
 import numpy as np
 import polars as pl
 
-from backbench.documents.stimuli import TableColumn
+from backbench.documents.table_column import TableColumn
 from backbench.quantities.numerals import DecimalSign
 from backbench.signal.track import Array
 

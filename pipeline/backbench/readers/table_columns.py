@@ -10,7 +10,8 @@ from typing import NamedTuple
 import numpy as np
 import polars as pl
 
-from backbench.documents.stimuli import Table, TableColumn
+from backbench.documents.stimuli import Table
+from backbench.documents.table_column import TableColumn
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
