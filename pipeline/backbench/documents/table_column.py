@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from backbench.documents.validation import Strict
+from backbench.documents.strict_model import Strict
 
 
 class TableColumn(Strict):
