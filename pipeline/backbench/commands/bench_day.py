@@ -274,11 +274,12 @@ def _prompted(draft: ReviewDraft) -> ReviewDraft:
 
 
 def _manifest(folder: Path) -> Manifest:
-    from backbench.documents.manifest import MANIFEST_NAME, read_manifest
+    from backbench.documents.accepted_manifest import accepted_manifest
+    from backbench.documents.manifest import MANIFEST_NAME
     from backbench.documents.validation import read_bytes
 
     path = folder / MANIFEST_NAME
-    return read_manifest(read_bytes(path, "the review"), str(path))
+    return accepted_manifest(read_bytes(path, "the review"), str(path))
 
 
 def _plan(folder: Path) -> Plan:
