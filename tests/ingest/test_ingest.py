@@ -147,11 +147,11 @@ def _broken_off(catalogue: Catalogue, folder: Path, monkeypatch: pytest.MonkeyPa
     """An ingest that ends between analysis and loading."""
 
     def broken(*_: object, **__: object) -> None:
-        raise RuntimeError("power cut")
+        raise KeyboardInterrupt
 
     with monkeypatch.context() as patched:
         patched.setattr(run_ingest, "load_reviews", broken)
-        with pytest.raises(RuntimeError):
+        with pytest.raises(KeyboardInterrupt):
             take_in(catalogue, folder)
     assert catalogue.reviews().is_empty()
 

@@ -31,6 +31,8 @@ LINKS = {
     "curve": [("review_key", "review")],
     "reading_point": [("point_key", "test_point"), ("reading_key", "reading")],
     "entered": [("reading_key", "reading")],
+    "computed_with": [("review_key", "review")],
+    "bench_event": [("bench_key", "bench")],
 }
 KEYS = {
     "review": ["review_key"], "metric": ["metric"], "test_point": ["point_key"],

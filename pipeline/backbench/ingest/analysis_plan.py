@@ -8,6 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from backbench.documents.bench_terms import bench_terms
 from backbench.documents.manifest import MANIFEST_NAME, Capture, Conditions, Manifest, TrackRole
 from backbench.documents.settings import InForce, Settings, calibration_for
 from backbench.documents.stimuli import Stimulus, Sweep, Table, analysis_kind
@@ -118,11 +119,12 @@ class PlannedCapture:
 
 @dataclass(frozen=True)
 class PlannedReview:
-    """A review ready to be analysed and loaded."""
+    """A review ready to be analysed and loaded. terms: of the bench, by input range ("": none)."""
 
     manifest: Manifest
     receipt: Receipt
     captures: tuple[PlannedCapture, ...]
+    terms: tuple[tuple[str, str], ...] = ()
 
     @property
     def key(self) -> str:
@@ -154,7 +156,17 @@ def plan_review(
         _planned(manifest, receipt, settings, vault, position, capture)
         for position, capture in manifest.numbered(manifest.capture, "capture")
     )
-    return PlannedReview(manifest, receipt, captures)
+    return PlannedReview(manifest, receipt, captures, tuple(_terms(manifest, settings)))
+
+
+def _terms(manifest: Manifest, settings: Settings) -> Iterator[tuple[str, str]]:
+    """The bench's terms by input range, of the ranges that are calibrated."""
+    review = manifest.review
+    for name in wanted_ranges(manifest):
+        try:
+            yield name or "", bench_terms(settings, review.bench, review.date, name)
+        except UserError:
+            continue
 
 
 def _planned(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import metadata
@@ -57,8 +57,12 @@ class Staged:
         return self.planned.key
 
 
-def load_reviews(store: Database, reviews: Sequence[Staged]) -> None:
+def load_reviews(
+    store: Database, reviews: Sequence[Staged], taken: Callable[[], None] = lambda: None
+) -> None:
     """Make the database say what the plans say: all of it, or nothing.
+
+    taken is called when every row has been taken, before the transaction is committed.
 
     Rows of analyses that a plan no longer asks for go; staged ones come; rows across captures
     are derived anew; test points are assigned. Statements cost more than rows, so that many
@@ -78,6 +82,7 @@ def load_reviews(store: Database, reviews: Sequence[Staged]) -> None:
             store.append(table, rows)
         derive_reviews(store, keys, environment_key)
         assign_points(store, keys)
+        taken()
 
 
 def _rows(reviews: Sequence[Staged], environment_key: str, ended: Ended) -> dict[str, list[Row]]:
@@ -110,7 +115,7 @@ def _drop_stale(store: Database, planned: PlannedReview, fresh: Sequence[str]) -
         )
     for table in (
         "review", "appearance", "published", "capture", "entered", "refused_entry",
-        "analysis_capture", "reading_point",
+        "analysis_capture", "reading_point", "computed_with",
     ):  # fmt: skip
         store.run(f"DELETE FROM {table} WHERE review_key = ?", [planned.key])
 
@@ -128,6 +133,10 @@ def _facts(planned: PlannedReview) -> dict[str, list[Row]]:
         "review": [row],
         "appearance": [_appearance(review.key, n, unit) for n, unit in enumerate(units, start=1)],
         "published": [row for unit in units for row in _published(review.key, unit)],
+        "computed_with": [
+            {"review_key": review.key, "input_range": name, "terms": terms}
+            for name, terms in planned.terms
+        ],
     }
 
 

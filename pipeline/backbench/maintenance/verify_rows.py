@@ -22,6 +22,7 @@ GRAINS = {
     "reading": "reading_key",
     "reading_point": "review_key, reading_key, point_key",
     "entered": "reading_key",
+    "computed_with": "review_key, input_range",
 }
 """Columns that together name a row; the tables carry no keys of their own."""
 

@@ -173,7 +173,7 @@ def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
 
 
 def less_steps(
-    idle: IdleView, found: MeasuredValue, chosen: slice, weights: Array | None
+    idle: IdleView, reading: MeasuredValue, chosen: slice, weights: Array | None
 ) -> MeasuredValue:
     """An rms of a band, weighted or not, without what the steps of the samples make of it.
 
@@ -181,9 +181,9 @@ def less_steps(
     """
     if not idle.is_dithered:
         greatest = 1.0 if weights is None else math.sqrt(float(weights.max()))
-        return with_undithered_steps(found, HALF_STEP * greatest * idle.step_v)
+        return with_undithered_steps(reading, HALF_STEP * greatest * idle.step_v)
     bins = chosen.stop - chosen.start if weights is None else float(weights.sum())
-    return dither_off(found, idle.step_v * math.sqrt(bins / len(idle.spectrum.bins)))
+    return dither_off(reading, idle.step_v * math.sqrt(bins / len(idle.spectrum.bins)))
 
 
 @metric(
