@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -27,6 +27,7 @@ from backbench.storage.catalogue_paths import REBUILDING, CataloguePaths
 from backbench.storage.database import reading, take_place, writing
 from backbench.storage.fault_injection import reached
 from backbench.storage.settings_history import keep_settings
+from backbench.storage.unfinished import note_finished, note_unfinished
 
 GROUP = 16
 """Reviews loaded in one transaction: opening the database costs as much as loading a few."""
@@ -84,11 +85,13 @@ def received(
             yield review
 
 
-def recalled(places: CataloguePaths) -> Iterator[PlannedReview | Refused]:
-    """Plan every review of the ledger by its newest receipt."""
+def recalled(
+    places: CataloguePaths, only: Collection[str] | None = None
+) -> Iterator[PlannedReview | Refused]:
+    """Plan every review of the ledger, or only some, by its newest receipt."""
     settings = places.settings
     for receipt in places.ledger.newest().values():
-        if receipt.withdrawn is not None:
+        if receipt.withdrawn is not None or (only is not None and receipt.review not in only):
             continue
         try:
             yield plan_review(recall(receipt, places.vault), receipt, settings, places.vault)
@@ -188,13 +191,20 @@ def _load_together(places: CataloguePaths, group: Sequence[tuple[Work, Sequence[
         for plan, (work, chunks) in zip(planned, group, strict=True)
     ]
 
+    drafts = [plan.key for plan, (work, _) in zip(planned, group, strict=True)
+              if plan is not work.planned]  # fmt: skip
+
     def receipted() -> None:
+        if drafts:
+            note_unfinished(places.ledger.folder, drafts)
         for plan, (work, _) in zip(planned, group, strict=True):
             if plan is not work.planned:
                 places.ledger.write(plan.receipt)
 
     with writing(places.database) as store:
         load_reviews(store, reviews, receipted)
+    if drafts:
+        note_finished(places.ledger.folder, drafts)
 
 
 def numbered(places: CataloguePaths, plans: Sequence[PlannedReview]) -> list[PlannedReview]:
@@ -229,15 +239,17 @@ def planned_work(
     places: CataloguePaths,
     folders: Sequence[Path | WrittenReview] | None,
     begin: Callable[[Work], None] | None = None,
+    only: Collection[str] | None = None,
 ) -> tuple[list[Work], list[Refused]]:
-    """What review folders ask for; where there are none, what the whole ledger asks for.
+    """What review folders ask for; where there are none, what the ledger asks for.
 
+    only: these reviews of the ledger.
     begin is told each review's work as soon as it is planned.
     """
     held = standing(places)
     works: dict[str, Work] = {}
     refused: list[Refused] = []
-    for item in recalled(places) if folders is None else received(places, folders):
+    for item in recalled(places, only) if folders is None else received(places, folders):
         if isinstance(item, Refused):
             refused.append(item)
         else:

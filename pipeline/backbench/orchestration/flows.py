@@ -24,6 +24,7 @@ from prefect.settings import (
 
 from backbench.documents.settings import Cluster
 from backbench.errors import Fault, UserError
+from backbench.ingest.carry_on import carry_on
 from backbench.ingest.inbox import settled
 from backbench.ingest.incremental import Work
 from backbench.ingest.run_ingest import (
@@ -102,6 +103,7 @@ def inbox() -> list[str]:
     home, folder = places(Path(watched["catalogue"])), watched["folder"]
     with home.changing():
         prepare(home)
+        carry_on(home)
         works, refused = planned_work(home, settled(Path(folder), settle_s))
         fresh = [work for work in works if not work.unchanged]
         processes = len(os.sched_getaffinity(0))
