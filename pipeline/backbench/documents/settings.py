@@ -11,7 +11,8 @@ from pydantic import Field, ValidationInfo, field_validator
 
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.quantity_types import in_unit
-from backbench.documents.stimuli import Hertz, Strict
+from backbench.documents.stimuli import Hertz
+from backbench.documents.strict_model import Strict
 from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 from backbench.errors import Fault, UserError
@@ -47,6 +48,15 @@ class Calibration(Strict):
         return value
 
 
+class BenchEvent(Strict):
+    """What was done to a bench: a repair, a new cable, another converter. Drawn in its chart."""
+
+    day: dt.date
+    """Day from which it holds. Example: `2024-03-02`"""
+    what: Name
+    """What was done. Example: `"input attenuator replaced"`"""
+
+
 class Bench(Strict):
     """A measuring chain. Uncertainties are standard uncertainties (k = 1), in percent.
 
@@ -64,6 +74,8 @@ class Bench(Strict):
     """
     calibration: list[Calibration] = []
     """One table for each calibration."""
+    event: list[BenchEvent] = []
+    """One table for each thing that was done to the bench."""
 
 
 class CustomTestPoint(Strict):

@@ -234,6 +234,7 @@ met AS (
         {off_frequency} AS off_frequency,
         coalesce(abs(ln(nullif(reading.power_w, 0) / wanted_w)),
                  abs(ln(nullif(levels.volts, 0) / point.level_v)), 0) AS distance,
+        abs(ln(nullif(levels.volts, 0) / point.level_v)) AS level_offset,
         reading.driven IS NOT NULL AS one_driven,
         coalesce(try_cast(regexp_extract(reading.tap, '[0-9.]+') AS DOUBLE)
                  <> coalesce(point.load_ohm, $usual_load), false) AS other_tap,
@@ -274,8 +275,8 @@ met AS (
                     OR reading.load_ohm >= $bridging)))
       AND (point.tones_hz IS NULL OR {same_pair})
 )
-INSERT INTO reading_point (reading_key, review_key, point_key)
-SELECT reading_key, review_key, point_key
+INSERT INTO reading_point (reading_key, review_key, point_key, level_offset)
+SELECT reading_key, review_key, point_key, level_offset
 FROM met
 WHERE NOT (list_contains($shipped, point_key) AND (shaped OR other_input OR wrong_tap))
 QUALIFY row_number() OVER (
