@@ -7,12 +7,12 @@ from typing import Any
 
 import pytest
 
-from backbench.charts.chart_text import lowered
 from backbench.comparison.differences import Difference
 from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
 from backbench.ingest.outcomes import CaptureOutcome, ReviewOutcome, State
 from backbench.publish import finding_sentences
+from backbench.quantities.sentences import lowered
 
 
 def line(title: str, rank: tuple[int, int] | None, n: int = 20, **more: Any) -> Standing:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison import drift_effects, listening_terms
+from backbench.comparison.another_session import default_note
 from backbench.comparison.earlier_states import earlier_figures
 from backbench.comparison.peers import Peers
 from backbench.comparison.stale_figures import MARK, REMEDY, Stale
@@ -72,8 +73,11 @@ def notes(
     if not lines:
         remarks.append("no reading of this unit is at a test point")
     remarks.append(f"ranks: 95 % intervals, {ranks.METHOD}; {WORSE}")
+    ranked = [line for line in lines if line.rank]
+    defaults = [line.title for line in ranked if line.session_default]
+    remarks.append(default_note(defaults, len({line.title for line in ranked})))
     return [
-        *remarks,
+        *filter(None, remarks),
         *earlier_figures(store, unit_key, {line.metric for line in lines}),
         *_volumes(among, unit_key),
         *drift_effects.drift_warnings(store, lines, among),

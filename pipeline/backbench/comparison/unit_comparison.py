@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from backbench.comparison.differences import Difference, changes, sides
@@ -18,6 +18,7 @@ from backbench.comparison.standings import (
     placed,
     read_common,
 )
+from backbench.comparison.summary import Facts, summary
 from backbench.comparison.verdicts import Verdict, verdicts
 from backbench.documents.settings import Settings
 from backbench.storage.database import Database
@@ -31,7 +32,8 @@ class Comparison:
     """Everything that `compare` says of a unit.
 
     work, sides: what is held against what, and the differences: before and after work, left and
-    right; both empty where there is nothing to hold against.
+    right; both empty where there is nothing to hold against. sentences: what a reader should know
+    first, in three to five plain sentences.
     """
 
     unit_key: str
@@ -49,6 +51,7 @@ class Comparison:
     listening: tuple[str, ...] = field(default=())
     work: tuple[str, tuple[Difference, ...]] = ("", ())
     sides: tuple[str, tuple[Difference, ...]] = ("", ())
+    sentences: tuple[str, ...] = field(default=())
 
     def frame(self) -> pl.DataFrame:
         """One row a metric; rank and left-out counts in words."""
@@ -93,7 +96,7 @@ def compare_unit(
     chosen = choose(store, unit_key, peers)
     common = common or read_common(store, include_entered, settings)
     lines, nearest, days = placed(common, unit_key, chosen)
-    return Comparison(
+    made = Comparison(
         unit_key=unit_key,
         label=str(unit["label"]),
         technology=str(unit["technology"]),
@@ -113,6 +116,20 @@ def compare_unit(
         work=(work[0], tuple(most_certain(work[1]))),
         sides=(outputs[0], tuple(most_certain(outputs[1]))),
     )
+    facts = Facts(
+        made.kind, made.lines, chosen, made.verdicts, made.work[1], outputs=_outputs(store, made)
+    )
+    return replace(made, sentences=summary(facts))
+
+
+def _outputs(store: Database, c: Comparison) -> int:
+    """How many outputs the review that heads a unit measured it at."""
+    ((count,),) = store.rows(
+        "SELECT count(DISTINCT output) FROM reading "
+        "WHERE unit_key = $unit AND review_key = $review",
+        {"unit": c.unit_key, "review": c.review_key},
+    )
+    return int(count)
 
 
 def _day(value: object) -> dt.date:
