@@ -42,8 +42,8 @@ CLICK_AUDIBLE = 0.005
 """Amplitude of what is left re the output's in the neighbourhood: half of 1 % at once."""
 LOW_HZ, CLICK_LOW = 20.0, 0.03
 """Below this frequency a click must be greater: steep filters leave some there by themselves."""
-STRONG_STANDS_OUT, CLICK_STRONG = 4.5, 0.08
-"""A click so great needs to stand out less, of hum for instance."""
+GREATER = ((12.0, 0.01), (4.5, 0.08))
+"""Standing out and amplitude of greater clicks, which need to stand out less, of hum for one."""
 JUMPS_ABOVE_HZ = 400.0
 FLANK = 0.02
 """Width of the stretch on either side of a jump, re the frequency."""
@@ -155,7 +155,9 @@ def _outstanding(hz: Array, left: Array, output: Array) -> float | None:
     usual, level = np.median(about[0], axis=1), about[1].max(axis=1)
     audible = np.where(hz < LOW_HZ, CLICK_LOW, CLICK_AUDIBLE)
     found = (left > CLICK_STANDS_OUT * usual) & (left > audible**2 * level)
-    found |= (left > STRONG_STANDS_OUT * usual) & (left > CLICK_STRONG**2 * level)
+    for stands_out, amplitude in GREATER:
+        strong = np.maximum(amplitude, audible)
+        found |= (left > stands_out * usual) & (left > strong**2 * level)
     if not found.any():
         return None
     return float(hz[int(np.argmax(np.where(found, left / level, 0.0)))])
