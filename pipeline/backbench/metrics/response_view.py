@@ -77,7 +77,7 @@ class ResponseView:
         return self.measured
 
 
-@view("sweep", version=3)
+@view("sweep", version=4)
 def sweep(capture_data: CaptureData, number: int) -> ResponseView:
     """Transfer function from what was played to output track `number`.
 

@@ -18,6 +18,7 @@ from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.power import squared
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
+from backbench.signal.sweep_steadiness import refuse_unsteady
 from backbench.signal.sweep_window import Complex, SweepParameters, noise_density
 from backbench.signal.track import Array
 
@@ -135,6 +136,8 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
     ratio *= np.exp(2j * np.pi * sent.grid * late)
     arrival_s = _delay(sent, arrival)
     noise = _noise(sent, impulse, peak, arrival_s, len(recorded) / sent.rate_hz)
+    if least_linear > 0:
+        refuse_unsteady(sent, bins, arrival_s, spectrum, noise / np.abs(ratio))
     return Transfer(sent.grid, ratio, noise, arrival_s)
 
 
