@@ -18,7 +18,7 @@ from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.power import squared
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
-from backbench.signal.sweep_steadiness import refuse_unsteady
+from backbench.signal.sweep_steadiness import Deconvolved, refuse_unsteady
 from backbench.signal.sweep_window import Complex, SweepParameters, noise_density
 from backbench.signal.track import Array
 
@@ -128,8 +128,8 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
     impulse = fft.irfft(bins, sent.samples)
     peak = int(np.argmax(np.abs(impulse)))
     arrival = _arrival(impulse, peak, sent.step)
-    beyond = sent.lost * _continued(sent, _read(sent, impulse, peak)[1])
-    impulse += np.roll(fft.irfft(beyond, sent.samples), peak)
+    continued = _continued(sent, _read(sent, impulse, peak)[1])
+    impulse += np.roll(fft.irfft(sent.lost * continued, sent.samples), peak)
     spectrum, ratio = _read(sent, impulse, peak)
     _refuse_unexplained(sent, spectrum, energy, least_linear)
     late = (arrival - peak * sent.step) / sent.rate_hz
@@ -137,7 +137,9 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
     arrival_s = _delay(sent, arrival)
     noise = _noise(sent, impulse, peak, arrival_s, len(recorded) / sent.rate_hz)
     if least_linear > 0:
-        refuse_unsteady(sent, bins, arrival_s, spectrum, noise / np.abs(ratio))
+        refuse_unsteady(
+            sent, Deconvolved(bins, continued, arrival_s, spectrum, ratio, noise)
+        )
     return Transfer(sent.grid, ratio, noise, arrival_s)
 
 

@@ -1,15 +1,18 @@
 """Whether a system and its record held still while a sweep passed.
 
-Two views of the deconvolved response tell it. What a linear system with weak distortion puts out
-lies in the response from the tenth harmonic to the window's end; a sudden change of level or of
-time leaves a click beside that, in one period of the sweep. Higher up, where a period is short,
-it leaves a jump in the response between neighbouring frequencies, which no filter of an
-amplifier makes; and time that wanders leaves a delay of more periods than a filter can have.
+Four views of the deconvolved response tell it. A system answers after it was driven, and its
+harmonics stand well before: a change at a frequency leaves a part between the two, periods before
+the arrival. What a linear system with weak distortion puts out lies in the response from the tenth
+harmonic to the window's end; a sudden change at a low frequency leaves a click beside that, in one
+period of the sweep. Higher up, where a period is short, it leaves a jump in the response between
+neighbouring frequencies, which no filter of an amplifier makes; and time that wanders leaves a
+delay of more periods than a filter can have.
 """
 
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -19,31 +22,51 @@ from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.power import squared
 from backbench.signal.sweep_excitation import PlayedSweep
-from backbench.signal.sweep_window import Complex
+from backbench.signal.sweep_window import HARMONIC_GAP, Complex
 from backbench.signal.track import Array
 
 Order = NDArray[np.int_]
 
 TAPER_FROM = 0.5
-"""Where the band for clicks begins to fall, re its end."""
+"""Where a band begins to fall, re its end."""
+
+EARLY_FROM = 2.0
+"""Lowest frequency at which an early part is looked for, re the lowest of the response."""
+EARLY_TO_HZ, EARLY_BAND_HZ = 640.0, 1500.0
+"""Highest such frequency, and the band that is transformed for them."""
+EARLY_PERIODS = (1.0, 12.0)
+"""It is looked for so many periods before the arrival, at most to the second harmonic's part."""
+HALF_OCTAVES = 1.5
+"""Octaves from the lowest that are looked at by halves: periods are few there."""
+LEAST_STRETCH = 1.25
+"""Longest re shortest time before the arrival."""
+FLANK_PERIODS = 0.5
+RESOLVED = 8.0
+"""Bins to an early part's lowest frequency."""
+NOISE_STRETCHES = 8
+NOISE_TIMES = 3.0
+"""Root mean squares of the stretches after the response that noise and hum reach before it."""
+HALF_OCTAVE = 12
+"""Points of the grid: an early part is held against the greatest response so near."""
+EARLY = 0.02
+"""Amplitude re the response: a step of level by 1 dB at once leaves 0.035."""
+EARLY_AT_LOW = ((2.8, 0.025), (4.0, 0.018), (5.6, 0.014))
+"""Up to frequencies re the lowest of the response, where a step leaves less."""
+
 FIRST = 1.25
 """Lowest frequency at which clicks are looked for re the lowest of the response."""
 HARMONICS = 10
 """Up to this order the harmonics count as the unit's own."""
-CLICKS_BELOW_HZ = 800.0
-"""Periods of the sweep above this are too short for a click to be told from noise in one."""
-CLICK_BAND = 5.0
-"""Band in which clicks are looked for, re the highest frequency of the sweep among the periods."""
+CLICKS_BELOW_HZ, CLICK_BAND_HZ = 80.0, 2000.0
+"""Frequencies of the sweep at which clicks are looked for, and the band they are looked for in."""
 NEIGHBOURS = 5
 """Periods to either side with which one is compared."""
-CLICK_STANDS_OUT = 25.0
-"""Power in a period re the median about it; noise of eight degrees of freedom reaches 4."""
-CLICK_AUDIBLE = 0.005
-"""Amplitude of what is left re the output's in the neighbourhood: half of 1 % at once."""
-LOW_HZ, CLICK_LOW = 20.0, 0.03
+CLICKS = ((40.0, 0.004), (20.0, 0.012), (4.5, 0.08))
+"""Power in a period re the median about it, and amplitude re the output's greatest so near, of what
+counts as a click: a greater one needs to stand out less. Noise of eight degrees of freedom stands
+out 4 times, and honest units with hum up to 30 times."""
+LOW_HZ, LOW_CLICK = 20.0, (25.0, 0.03)
 """Below this frequency a click must be greater: steep filters leave some there by themselves."""
-GREATER = ((12.0, 0.01), (4.5, 0.08))
-"""Standing out and amplitude of greater clicks, which need to stand out less, of hum for one."""
 JUMPS_ABOVE_HZ = 400.0
 FLANK = 0.02
 """Width of the stretch on either side of a jump, re the frequency."""
@@ -58,33 +81,53 @@ LEAST_CLEAR = 0.05
 """Greatest relative uncertainty of a response whose jumps and delay are looked at."""
 
 
-def refuse_unsteady(
-    sent: PlayedSweep, quotient: Complex, arrival_s: float, spectrum: Complex, noise: Array
-) -> None:
+class Deconvolved(NamedTuple):
+    """An output over what was played, in the forms that its steadiness is read from.
+
+    Parameters
+    ----------
+    quotient : ndarray of complex128, shape (k,)
+        By kept bin.
+    continued : ndarray of complex128, shape (k,)
+        The response by kept bin, its arrival at time 0, as it goes on beyond the sweep's band.
+    arrival_s : float
+        Delay of the output, s.
+    spectrum : ndarray of complex128, shape (window.size // 2 + 1,)
+        Of the windowed response about the peak.
+    ratio : ndarray of complex128, shape (g,)
+        The response on the sweep's grid.
+    noise : ndarray of float64, shape (g,)
+        Standard uncertainty of its magnitude.
+    """
+
+    quotient: Complex
+    continued: Complex
+    arrival_s: float
+    spectrum: Complex
+    ratio: Complex
+    noise: Array
+
+
+def refuse_unsteady(sent: PlayedSweep, found: Deconvolved) -> None:
     """Raise Refusal where the level or the time changed while the sweep passed.
 
     Parameters
     ----------
     sent : PlayedSweep
         What was played.
-    quotient : ndarray of complex128, shape (k,)
-        Output over what was played by kept bin.
-    arrival_s : float
-        Delay of the output, s.
-    spectrum : ndarray of complex128, shape (sent.window.size // 2 + 1,)
-        Of the windowed response about the peak.
-    noise : ndarray of float64, shape (k,)
-        Relative standard uncertainty of the response's magnitude on the sweep's grid.
+    found : Deconvolved
+        What came of it.
 
     Raises
     ------
     Refusal
         With the frequency at which it changed.
     """
-    click_hz = _click(sent, quotient, arrival_s)
-    if click_hz is not None:
-        raise Refusal(_changed(click_hz))
-    course = _course(sent, spectrum, noise)
+    for look in (_early, _click):
+        changed_hz = look(sent, found)
+        if changed_hz is not None:
+            raise Refusal(_changed(changed_hz))
+    course = _course(sent, found.spectrum, found.noise / np.abs(found.ratio))
     if len(course.hz) < 4 * LEAST_FLANK:
         return
     jump_hz = _jump(sent, course)
@@ -101,13 +144,90 @@ def _changed(hz: float) -> str:
     )
 
 
-def _click(sent: PlayedSweep, quotient: Complex, arrival_s: float) -> float | None:
+def _early(sent: PlayedSweep, found: Deconvolved) -> float | None:
+    """Frequency at which the response has most of what no system puts out before it is driven."""
+    from scipy import fft
+    from scipy.ndimage import maximum_filter1d
+
+    bands = _bands(EARLY_FROM * float(sent.grid[0]))
+    bins = min(int(EARLY_BAND_HZ * sent.size / sent.rate_hz), len(found.quotient))
+    if len(bands) < 2 or bins * sent.rate_hz / sent.size < 2 * bands[-1]:
+        return None
+    response = fft.irfft(_mended(sent, found, bins) * _upper_taper(bins), 2 * bins)
+    rate = 2 * bins * sent.rate_hz / sent.size
+    nearby = maximum_filter1d(np.abs(found.ratio), 2 * HALF_OCTAVE + 1)
+    worst, worst_hz = 1.0, None
+    for low_hz, high_hz in pairwise(bands):
+        hz, early, noise = _early_part(sent, response, rate, (float(low_hz), float(high_hz)))
+        if len(hz) == 0:
+            continue
+        beyond = (early - NOISE_TIMES * noise) / np.interp(hz, sent.grid, nearby)
+        over = float(beyond.max()) / _early_limit(float(low_hz / sent.grid[0]))
+        if over > worst:
+            worst, worst_hz = over, float(hz[int(np.argmax(beyond))])
+    return worst_hz
+
+
+def _bands(lowest_hz: float) -> Array:
+    """Edges of half octaves, from HALF_OCTAVES above the lowest frequency on of whole ones."""
+    octaves = math.log2(EARLY_TO_HZ / lowest_hz)
+    low = np.arange(0, min(HALF_OCTAVES, octaves), 0.5)
+    return np.asarray(lowest_hz * 2 ** np.concatenate([low, np.arange(HALF_OCTAVES, octaves + 0.5)]))
+
+
+def _mended(sent: PlayedSweep, found: Deconvolved, bins: int) -> Complex:
+    """The quotient, where little or nothing was played drawn to how the response goes on there.
+
+    A cut where the sweep begins would ring before the arrival; what distortion leaves below would
+    stand there, divided by nothing.
+    """
+    turn = np.exp(2j * np.pi * found.arrival_s * sent.hz[:bins])
+    held = 1 - sent.lost[:bins]
+    mended = found.quotient[:bins] * turn * held
+    return np.asarray(mended + found.continued[:bins] * (1 - np.square(held)))
+
+
+def _early_limit(ratio: float) -> float:
+    """Amplitude that an honest response doesn't reach, by frequency re the sweep's lowest."""
+    return next((limit for below, limit in EARLY_AT_LOW if ratio < below), EARLY)
+
+
+def _early_part(
+    sent: PlayedSweep, response: Array, rate: float, band: tuple[float, float]
+) -> tuple[Array, Array, Array]:
+    """Frequencies, magnitude of what arrives early and that of noise in as long a stretch.
+
+    Empty where periods are too long to keep it apart from the second harmonic.
+    """
+    from scipy import fft
+
+    nearest, farthest = (periods / band[0] for periods in EARLY_PERIODS)
+    farthest = min(farthest, HARMONIC_GAP[1] * sent.sweep.scale_s * math.log(2))
+    after = round(sent.window.after / sent.own_rate_hz * rate)
+    first, last = round(farthest * rate), round(nearest * rate)
+    count = first - last
+    if farthest < LEAST_STRETCH * nearest or after + NOISE_STRETCHES * count > len(response) - first:
+        return np.empty(0), np.empty(0), np.empty(0)
+    flank = max(round(min(FLANK_PERIODS / band[0] * rate, count / 3)), 2)
+    rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(flank) + 0.5) / flank)
+    weights = np.concatenate([rise, np.ones(count - 2 * flank), rise[::-1]])
+    others = response[after : after + NOISE_STRETCHES * count].reshape(NOISE_STRETCHES, count)
+    before = response[len(response) - first : len(response) - last]
+    size = fft.next_fast_len(max(2 * count, round(RESOLVED * rate / band[0])), real=True)
+    power = squared(fft.rfft(np.vstack([before, others]) * weights, size, axis=1))
+    hz = np.arange(size // 2 + 1) * (rate / size)
+    chosen = (hz >= band[0]) & (hz < band[1])
+    return hz[chosen], np.sqrt(power[0, chosen]), np.sqrt(power[1:, chosen].mean(axis=0))
+
+
+def _click(sent: PlayedSweep, found: Deconvolved) -> float | None:
     """Frequency of the sweep in whose period something else than the sweep stands out."""
     from scipy import fft
 
+    quotient, arrival_s = found.quotient, found.arrival_s
     sweep, first = sent.sweep, float(sent.grid[0]) * FIRST
     top = min(CLICKS_BELOW_HZ, float(sent.grid[-1]))
-    bins = min(int(CLICK_BAND * top * sent.size / sent.rate_hz), len(quotient))
+    bins = min(int(CLICK_BAND_HZ * sent.size / sent.rate_hz), len(quotient))
     rate = 2 * bins * sent.rate_hz / sent.size
     before = round(sweep.scale_s * math.log(HARMONICS + 0.5) * rate)
     after = round(sent.window.after / sent.own_rate_hz * rate)
@@ -138,9 +258,9 @@ def _upper_taper(bins: int) -> Array:
 
 def _by_period(volts: Array, edges: Order) -> Array:
     """Mean square between neighbouring edges; those beyond the end come round."""
-    sums = np.concatenate([[0.0], np.cumsum(np.square(np.concatenate([volts, volts])))])
-    places = edges - (edges[0] - edges[0] % len(volts))
-    return np.asarray(np.diff(sums[places]) / np.maximum(np.diff(places), 1))
+    chosen = np.take(volts, np.arange(edges[0], edges[-1] + 1), mode="wrap")
+    sums = np.add.reduceat(np.square(chosen), edges - edges[0])[:-1]
+    return np.asarray(sums / np.maximum(np.diff(edges), 1))
 
 
 def _outstanding(hz: Array, left: Array, output: Array) -> float | None:
@@ -153,11 +273,10 @@ def _outstanding(hz: Array, left: Array, output: Array) -> float | None:
         for v in (left, output)
     ]
     usual, level = np.median(about[0], axis=1), about[1].max(axis=1)
-    audible = np.where(hz < LOW_HZ, CLICK_LOW, CLICK_AUDIBLE)
-    found = (left > CLICK_STANDS_OUT * usual) & (left > audible**2 * level)
-    for stands_out, amplitude in GREATER:
-        strong = np.maximum(amplitude, audible)
-        found |= (left > stands_out * usual) & (left > strong**2 * level)
+    found = np.zeros(len(left), dtype=bool)
+    for stands_out, amplitude in CLICKS:
+        found |= (left > stands_out * usual) & (left > amplitude**2 * level) & (hz >= LOW_HZ)
+    found |= (left > LOW_CLICK[0] * usual) & (left > LOW_CLICK[1] ** 2 * level)
     if not found.any():
         return None
     return float(hz[int(np.argmax(np.where(found, left / level, 0.0)))])
