@@ -22,15 +22,15 @@ from scipy.signal import bilinear, butter, lfilter, resample_poly
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from swept import Played, played
-
 from backbench.errors import Refusal
 from backbench.signal.sweep import Transfer, transfer
+from swept import Played, played
 
 Array = np.ndarray
 FAULTS = ("level step", "gap", "dropped block", "repeated block", "wow", "late start", "early end")
 LEAD_S, TAIL_S = 0.1, 0.5
 NEAR_DB = 0.1
+FINER = 8
 
 
 def sent_sweep(rng: np.random.Generator) -> Played:
@@ -53,9 +53,10 @@ def unit(rng: np.random.Generator, sent: Played) -> Array:
     """What a random honest unit makes of a sweep: filters, a curve, hum and noise."""
     rate = sent.rate_hz
     volts = np.tanh if rng.random() < 0.3 else _cubic(rng)
-    low, high = butter(
-        int(rng.integers(1, 5)), 10 ** rng.uniform(0.5, 1.9), "high", fs=rate
-    ), butter(int(rng.integers(1, 5)), 10 ** rng.uniform(3.7, 4.3), fs=rate)
+    low, high = (
+        butter(int(rng.integers(1, 5)), 10 ** rng.uniform(0.5, 1.9), "high", fs=rate),
+        butter(int(rng.integers(1, 5)), 10 ** rng.uniform(3.7, 4.3), fs=rate),
+    )
     found = lfilter(*low, sent.volts)
     if rng.random() < 0.5:
         found = lfilter(*_resonance(rng, rate), found)
@@ -73,15 +74,21 @@ def wandering(rng: np.random.Generator, v: Array, rate: float) -> Array:
     t = np.arange(len(v)) / rate
     hz, depth = 10 ** rng.uniform(-0.3, 1.0), 10 ** rng.uniform(-4.3, -3.3)
     late = depth / (2 * np.pi * hz) * np.sin(2 * np.pi * hz * t + rng.uniform(0, 6))
-    return np.interp(t + late, t, v)
+    return _at(t + late, v, rate)
+
+
+def _at(t: Array, v: Array, rate: float) -> Array:
+    """The record at other instants, of a finer one so that none is drawn lower."""
+    finer = resample_poly(v, FINER, 1)
+    return np.interp(t, np.arange(len(finer)) / (FINER * rate), finer)
 
 
 def _cubic(rng: np.random.Generator) -> Callable[[Array], Array]:
     second, third = 10 ** rng.uniform(-4, -1.0, 2)
     knee, sharp = rng.uniform(0.5, 2), float(rng.choice([2, 4, 8]))
-    return lambda x: (x + second * x**2 - third * x**3) / (
-        1 + np.abs(x / knee) ** sharp
-    ) ** (1 / sharp)
+    return lambda x: (
+        (x + second * x**2 - third * x**3) / (1 + np.abs(x / knee) ** sharp) ** (1 / sharp)
+    )
 
 
 def spoilt(name: str, rng: np.random.Generator, v: Array, sent: Played) -> Array:
@@ -100,7 +107,7 @@ def spoilt(name: str, rng: np.random.Generator, v: Array, sent: Played) -> Array
     elif name == "wow":
         hz, depth = rng.uniform(0.5, 6), rng.uniform(0.003, 0.006)
         late = depth / (2 * np.pi * hz) * np.sin(2 * np.pi * hz * t + rng.uniform(0, 6))
-        v = np.interp(t + late, t, v)
+        v = _at(t + late, v, rate)
     elif name == "late start":
         v[: int((LEAD_S + rng.uniform(0.1, 0.4) * lasting) * rate)] = 0
     else:
@@ -111,7 +118,8 @@ def spoilt(name: str, rng: np.random.Generator, v: Array, sent: Played) -> Array
 def noisy(rng: np.random.Generator, v: Array, rate: float) -> Array:
     rms = float(np.sqrt(np.mean(v * v)))
     t = np.arange(len(v)) / rate
-    hum = sum(10 ** rng.uniform(-5, -2.3) * np.sin(2 * np.pi * 50 * n * t + n) for n in (1, 2, 3, 4))
+    lines = [10 ** rng.uniform(-5, -2.3) * np.sin(100 * np.pi * n * t + n) for n in (1, 2, 3, 4)]
+    hum = sum(lines)
     return v + rms * (hum + 10 ** rng.uniform(-5, -2) * rng.normal(size=len(v)))
 
 
@@ -141,7 +149,9 @@ def main(honest: int, draws: int, first: int, names: tuple[str, ...]) -> None:
     for seed in range(first, first + honest):
         rng = np.random.default_rng([1, seed])
         sent = sent_sweep(rng)
-        if measured(sent, noisy(rng, unit(rng, sent), sent.rate_hz)) is None:
+        clean = unit(rng, sent)
+        clean = wandering(rng, clean, sent.rate_hz) if seed % 4 == 0 else clean
+        if measured(sent, noisy(rng, clean, sent.rate_hz)) is None:
             refused += 1
             print("honest", seed, measured.why)  # type: ignore[attr-defined]
     print(f"honest: {refused} of {honest} refused")

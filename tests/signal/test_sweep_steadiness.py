@@ -58,7 +58,7 @@ def _early(volts: np.ndarray, at: int) -> np.ndarray:
 @pytest.mark.parametrize("hz", [150.0, 1210.0, 9700.0])
 def test_a_change_while_the_sweep_passes_is_refused(change: Change, hz: float) -> None:
     """A step of 1 dB, a gap of 5 ms, 1 ms dropped or repeated, a late start, an early end."""
-    with pytest.raises(Refusal, match="record again|explains only"):
+    with pytest.raises(Refusal, match=r"record again|explains only"):
         measured(change(UNIT, _place(hz)))
 
 

@@ -137,9 +137,11 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
     arrival_s = _delay(sent, arrival)
     noise = _noise(sent, impulse, peak, arrival_s, len(recorded) / sent.rate_hz)
     if least_linear > 0:
-        refuse_unsteady(
-            sent, Deconvolved(bins, continued, arrival_s, spectrum, ratio, noise)
-        )
+        found = Deconvolved(
+            quotient=bins, continued=continued, impulse=impulse, peak=peak, arrival_s=arrival_s,
+            spectrum=spectrum, ratio=ratio, noise=noise,
+        )  # fmt: skip
+        refuse_unsteady(sent, found)
     return Transfer(sent.grid, ratio, noise, arrival_s)
 
 

@@ -1,17 +1,16 @@
 """Whether a system and its record held still while a sweep passed.
 
-Four views of the deconvolved response tell it. A system answers after it was driven, and its
+Three views of the deconvolved response tell it. A system answers after it was driven, and its
 harmonics stand well before: a change at a frequency leaves a part between the two, periods before
 the arrival. What a linear system with weak distortion puts out lies in the response from the tenth
 harmonic to the window's end; a sudden change at a low frequency leaves a click beside that, in one
-period of the sweep. Higher up, where a period is short, it leaves a jump in the response between
-neighbouring frequencies, which no filter of an amplifier makes; and time that wanders leaves a
-delay of more periods than a filter can have.
+period of the sweep. Time that wanders leaves a delay of more periods than a filter can have.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -30,55 +29,57 @@ Order = NDArray[np.int_]
 TAPER_FROM = 0.5
 """Where a band begins to fall, re its end."""
 
-EARLY_FROM = 2.0
-"""Lowest frequency at which an early part is looked for, re the lowest of the response."""
-EARLY_TO_HZ, EARLY_BAND_HZ = 640.0, 1500.0
-"""Highest such frequency, and the band that is transformed for them."""
-EARLY_PERIODS = (1.0, 12.0)
-"""It is looked for so many periods before the arrival, at most to the second harmonic's part."""
+FIRST = 2.0
+"""Lowest frequency that is looked at, re the lowest of the response: steep filters leave clicks
+below."""
+LOW_TO_HZ, LOW_BAND_HZ = 500.0, 1500.0
+"""Bands that begin below this are looked at in a response of this band alone."""
+HIGHEST = 0.68
+"""Up to this share of the highest frequency of the response, beyond which converters ring early."""
+EARLY_PERIODS, HIGH_PERIODS = (1.0, 12.0), (2.5, 30.0)
+"""It is looked for so many periods before the arrival, at most to the second harmonic's part; in
+the higher bands farther from it, where clocks that differ move the arrival by a period."""
 HALF_OCTAVES = 1.5
 """Octaves from the lowest that are looked at by halves: periods are few there."""
 LEAST_STRETCH = 1.25
 """Longest re shortest time before the arrival."""
+FLUTTERING_BANDS, MOST_FLUTTER = 3, 3.0
+"""Highest bands in which flutter leaves an early part, and its greatest in the first high one re
+the limit: a delay that swings by 15 microseconds."""
+RISING = (1.2, 4.0)
+"""How much more of it a band has than that an octave below."""
 FLANK_PERIODS = 0.5
 RESOLVED = 8.0
 """Bins to an early part's lowest frequency."""
 NOISE_STRETCHES = 8
 NOISE_TIMES = 3.0
 """Root mean squares of the stretches after the response that noise and hum reach before it."""
-HALF_OCTAVE = 12
-"""Points of the grid: an early part is held against the greatest response so near."""
-EARLY = 0.02
-"""Amplitude re the response: a step of level by 1 dB at once leaves 0.035."""
-EARLY_AT_LOW = ((2.8, 0.025), (4.0, 0.018), (5.6, 0.014))
-"""Up to frequencies re the lowest of the response, where a step leaves less."""
+NEARBY = 24
+"""Points of the grid, an octave: an early part is held against the greatest response so near."""
+EARLY = 0.015
+"""Amplitude re the response: a step of level by 1 dB at once leaves 0.035, an honest unit 0.005."""
+EARLY_AT_LOW = ((2.8, 0.025), (4.0, 0.018))
+"""Up to frequencies re the lowest of the response, where distortion and steep filters leave more
+and a step less."""
 
-FIRST = 1.25
-"""Lowest frequency at which clicks are looked for re the lowest of the response."""
 HARMONICS = 10
 """Up to this order the harmonics count as the unit's own."""
-CLICKS_BELOW_HZ, CLICK_BAND_HZ = 80.0, 2000.0
+CLICKS_BELOW_HZ, CLICK_BAND_HZ = 50.0, 2000.0
 """Frequencies of the sweep at which clicks are looked for, and the band they are looked for in."""
 NEIGHBOURS = 5
 """Periods to either side with which one is compared."""
-CLICKS = ((40.0, 0.004), (20.0, 0.012), (4.5, 0.08))
+CLICKS = ((40.0, 0.012), (20.0, 0.03), (4.5, 0.08))
 """Power in a period re the median about it, and amplitude re the output's greatest so near, of what
 counts as a click: a greater one needs to stand out less. Noise of eight degrees of freedom stands
-out 4 times, and honest units with hum up to 30 times."""
-LOW_HZ, LOW_CLICK = 20.0, (25.0, 0.03)
-"""Below this frequency a click must be greater: steep filters leave some there by themselves."""
-JUMPS_ABOVE_HZ = 400.0
-FLANK = 0.02
-"""Width of the stretch on either side of a jump, re the frequency."""
-LEAST_FLANK = 4
-JUMP = 0.05
-"""Of the logarithm of the response: 0.4 dB or 3 degrees within a hundredth of the frequency."""
-DEVIATIONS = 6.0
-WANDER_CYCLES = 4.0
-"""Delay re the arrival, in periods: that of a resonance of quality 12, Q / pi."""
+out 4 times; where a resonance alone reaches a limit, high harmonics stand out 70 times."""
+FLANK = 0.04
+"""Width of the stretch in which the delay is read, re the frequency."""
+LEAST_FLANK = 8
+WANDER_CYCLES = 6.0
+"""Delay re the arrival, in periods: that of a resonance of quality 19, Q / pi."""
 WANDER_ABOVE_HZ = 200.0
 LEAST_CLEAR = 0.05
-"""Greatest relative uncertainty of a response whose jumps and delay are looked at."""
+"""Greatest relative uncertainty of a response whose delay is looked at."""
 
 
 class Deconvolved(NamedTuple):
@@ -90,6 +91,10 @@ class Deconvolved(NamedTuple):
         By kept bin.
     continued : ndarray of complex128, shape (k,)
         The response by kept bin, its arrival at time 0, as it goes on beyond the sweep's band.
+    impulse : ndarray of float64, shape (samples,)
+        Its response in time, circular.
+    peak : int
+        Its greatest sample.
     arrival_s : float
         Delay of the output, s.
     spectrum : ndarray of complex128, shape (window.size // 2 + 1,)
@@ -102,6 +107,8 @@ class Deconvolved(NamedTuple):
 
     quotient: Complex
     continued: Complex
+    impulse: Array
+    peak: int
     arrival_s: float
     spectrum: Complex
     ratio: Complex
@@ -128,51 +135,92 @@ def refuse_unsteady(sent: PlayedSweep, found: Deconvolved) -> None:
         if changed_hz is not None:
             raise Refusal(_changed(changed_hz))
     course = _course(sent, found.spectrum, found.noise / np.abs(found.ratio))
-    if len(course.hz) < 4 * LEAST_FLANK:
+    if len(course.hz) < 2 * LEAST_FLANK:
         return
-    jump_hz = _jump(sent, course)
-    if jump_hz is not None:
-        raise Refusal(_changed(jump_hz))
     _refuse_wander(course)
 
 
 def _changed(hz: float) -> str:
     return (
-        f"the output changed at once while the sweep passed about {in_text(hz, 'Hz', 3)}: a step of "
-        "level, a gap, samples that are missing or repeated, or a late start or early end; "
-        "record again"
+        f"the output changed while the sweep passed about {in_text(hz, 'Hz', 3)}: a step of level, "
+        "a gap, samples that are missing or repeated, a late start or early end, or speed that "
+        "wanders; record again"
     )
 
 
 def _early(sent: PlayedSweep, found: Deconvolved) -> float | None:
     """Frequency at which the response has most of what no system puts out before it is driven."""
-    from scipy import fft
     from scipy.ndimage import maximum_filter1d
 
-    bands = _bands(EARLY_FROM * float(sent.grid[0]))
-    bins = min(int(EARLY_BAND_HZ * sent.size / sent.rate_hz), len(found.quotient))
-    if len(bands) < 2 or bins * sent.rate_hz / sent.size < 2 * bands[-1]:
-        return None
-    response = fft.irfft(_mended(sent, found, bins) * _upper_taper(bins), 2 * bins)
-    rate = 2 * bins * sent.rate_hz / sent.size
-    nearby = maximum_filter1d(np.abs(found.ratio), 2 * HALF_OCTAVE + 1)
-    worst, worst_hz = 1.0, None
-    for low_hz, high_hz in pairwise(bands):
-        hz, early, noise = _early_part(sent, response, rate, (float(low_hz), float(high_hz)))
-        if len(hz) == 0:
-            continue
-        beyond = (early - NOISE_TIMES * noise) / np.interp(hz, sent.grid, nearby)
-        over = float(beyond.max()) / _early_limit(float(low_hz / sent.grid[0]))
-        if over > worst:
-            worst, worst_hz = over, float(hz[int(np.argmax(beyond))])
-    return worst_hz
+    bands = _bands(FIRST * float(sent.grid[0]), HIGHEST * float(sent.grid[-1]))
+    nearby = maximum_filter1d(np.abs(found.ratio), 2 * NEARBY + 1)
+    low, high = _low_response(sent, found), _Response(found.impulse, sent.own_rate_hz, found.peak)
+    seen = []
+    for band in pairwise(bands):
+        response = low if band[0] < LOW_TO_HZ else high
+        stretch = _stretch(sent, response, band)
+        if stretch is not None:
+            limit = _early_limit(band[0] / float(sent.grid[0]))
+            seen.append((*_beyond(stretch, (sent.grid, nearby), limit), band[0]))
+    if _flutters([over for _, over, low_hz in seen if low_hz > LOW_TO_HZ]):
+        seen = [one for one in seen if one[2] <= LOW_TO_HZ]
+    hz, over, _ = max(seen, key=lambda one: one[1], default=(0.0, 0.0, 0.0))
+    return hz if over > 1 else None
 
 
-def _bands(lowest_hz: float) -> Array:
+def _flutters(over: list[float]) -> bool:
+    """Whether what arrives early is of a speed that flutters a little, as that of a tape does.
+
+    A change at once leaves it about one frequency; flutter at all, in proportion to them.
+
+    over: what arrives early re the limit, by rising bands.
+    """
+    top = over[-FLUTTERING_BANDS:]
+    rising = all(RISING[0] * a < b < RISING[1] * a for a, b in pairwise(top))
+    return len(top) == FLUTTERING_BANDS and rising and over[0] < MOST_FLUTTER
+
+
+def _beyond(stretch: _Stretch, nearby: tuple[Array, Array], limit: float) -> tuple[float, float]:
+    """Where most arrives early, and how much re a limit, noise taken off.
+
+    nearby: frequencies, and what it is held against there.
+    """
+    early = np.sqrt(stretch.power(stretch.before[None, :])[0])
+    held = limit * np.interp(stretch.hz, *nearby)
+    over = early / held
+    if over.max() > 1:
+        noise = np.sqrt(stretch.power(stretch.others()).mean(axis=0))
+        over -= NOISE_TIMES * noise / held
+    worst = int(np.argmax(over))
+    return float(stretch.hz[worst]), float(over[worst])
+
+
+class _Response(NamedTuple):
+    """A circular impulse response, its rate in Hz and the sample that is its arrival."""
+
+    samples: Array
+    rate_hz: float
+    arrival: int
+
+    def before(self, first: int, last: int) -> Array:
+        """The samples from `first` to `last` before the arrival."""
+        return self.samples.take(np.arange(self.arrival - first, self.arrival - last), mode="wrap")
+
+
+def _low_response(sent: PlayedSweep, found: Deconvolved) -> _Response:
+    from scipy import fft
+
+    bins = min(int(LOW_BAND_HZ * sent.size / sent.rate_hz), len(found.quotient))
+    samples = fft.irfft(_mended(sent, found, bins) * _upper_taper(bins), 2 * bins)
+    return _Response(samples, 2 * bins * sent.rate_hz / sent.size, 0)
+
+
+def _bands(lowest_hz: float, highest_hz: float) -> list[float]:
     """Edges of half octaves, from HALF_OCTAVES above the lowest frequency on of whole ones."""
-    octaves = math.log2(EARLY_TO_HZ / lowest_hz)
+    octaves = max(math.log2(highest_hz / lowest_hz), 0.0)
     low = np.arange(0, min(HALF_OCTAVES, octaves), 0.5)
-    return np.asarray(lowest_hz * 2 ** np.concatenate([low, np.arange(HALF_OCTAVES, octaves + 0.5)]))
+    steps = np.concatenate([low, np.arange(HALF_OCTAVES, octaves), [octaves]])
+    return [float(lowest_hz * 2**step) for step in steps]
 
 
 def _mended(sent: PlayedSweep, found: Deconvolved, bins: int) -> Complex:
@@ -192,32 +240,56 @@ def _early_limit(ratio: float) -> float:
     return next((limit for below, limit in EARLY_AT_LOW if ratio < below), EARLY)
 
 
-def _early_part(
-    sent: PlayedSweep, response: Array, rate: float, band: tuple[float, float]
-) -> tuple[Array, Array, Array]:
-    """Frequencies, magnitude of what arrives early and that of noise in as long a stretch.
+class _Stretch(NamedTuple):
+    """What a response is before its arrival, in others as long after it, and how to look at it.
 
-    Empty where periods are too long to keep it apart from the second harmonic.
+    chosen: bins of a transform of `size` samples that lie in a band, at hz.
     """
+
+    before: Array
+    others: Callable[[], Array]
+    weights: Array
+    size: int
+    chosen: slice
+    hz: Array
+
+    def power(self, rows: Array) -> Array:
+        from scipy import fft
+
+        return squared(fft.rfft(rows * self.weights, self.size, axis=1)[:, self.chosen])
+
+
+def _periods(low_hz: float) -> tuple[float, float]:
+    return EARLY_PERIODS if low_hz < LOW_TO_HZ else HIGH_PERIODS
+
+
+def _stretch(sent: PlayedSweep, response: _Response, band: tuple[float, float]) -> _Stretch | None:
+    """None where periods are too long to keep it apart from the second harmonic."""
     from scipy import fft
 
-    nearest, farthest = (periods / band[0] for periods in EARLY_PERIODS)
+    rate = response.rate_hz
+    nearest, farthest = (periods / band[0] for periods in _periods(band[0]))
     farthest = min(farthest, HARMONIC_GAP[1] * sent.sweep.scale_s * math.log(2))
     after = round(sent.window.after / sent.own_rate_hz * rate)
     first, last = round(farthest * rate), round(nearest * rate)
     count = first - last
-    if farthest < LEAST_STRETCH * nearest or after + NOISE_STRETCHES * count > len(response) - first:
-        return np.empty(0), np.empty(0), np.empty(0)
+    last_sample = after + NOISE_STRETCHES * count
+    if farthest < LEAST_STRETCH * nearest or last_sample > len(response.samples):
+        return None
     flank = max(round(min(FLANK_PERIODS / band[0] * rate, count / 3)), 2)
     rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(flank) + 0.5) / flank)
-    weights = np.concatenate([rise, np.ones(count - 2 * flank), rise[::-1]])
-    others = response[after : after + NOISE_STRETCHES * count].reshape(NOISE_STRETCHES, count)
-    before = response[len(response) - first : len(response) - last]
     size = fft.next_fast_len(max(2 * count, round(RESOLVED * rate / band[0])), real=True)
-    power = squared(fft.rfft(np.vstack([before, others]) * weights, size, axis=1))
-    hz = np.arange(size // 2 + 1) * (rate / size)
-    chosen = (hz >= band[0]) & (hz < band[1])
-    return hz[chosen], np.sqrt(power[0, chosen]), np.sqrt(power[1:, chosen].mean(axis=0))
+    edges = [math.ceil(hz * size / rate) for hz in band]
+    if edges[0] >= edges[1]:
+        return None
+    return _Stretch(
+        before=response.before(first, last),
+        others=lambda: response.before(-after, -last_sample).reshape(-1, count),
+        weights=np.concatenate([rise, np.ones(count - 2 * flank), rise[::-1]]),
+        size=size,
+        chosen=slice(*edges),
+        hz=np.arange(*edges) * (rate / size),
+    )
 
 
 def _click(sent: PlayedSweep, found: Deconvolved) -> float | None:
@@ -275,8 +347,7 @@ def _outstanding(hz: Array, left: Array, output: Array) -> float | None:
     usual, level = np.median(about[0], axis=1), about[1].max(axis=1)
     found = np.zeros(len(left), dtype=bool)
     for stands_out, amplitude in CLICKS:
-        found |= (left > stands_out * usual) & (left > amplitude**2 * level) & (hz >= LOW_HZ)
-    found |= (left > LOW_CLICK[0] * usual) & (left > LOW_CLICK[1] ** 2 * level)
+        found |= (left > stands_out * usual) & (left > amplitude**2 * level)
     if not found.any():
         return None
     return float(hz[int(np.argmax(np.where(found, left / level, 0.0)))])
@@ -309,33 +380,6 @@ def _course(sent: PlayedSweep, spectrum: Complex, noise: Array) -> _Course:
     return _Course(hz[part], 0.5 * np.log(power[part]) + 1j * turned, u[part])
 
 
-def _jump(sent: PlayedSweep, course: _Course) -> float | None:
-    """Frequency at which the straight lines through both sides don't meet."""
-    count = len(course.hz)
-    cell = float(course.hz[1] - course.hz[0])
-    gap = math.ceil(1.5 * sent.own_rate_hz / sent.window.before / cell)
-    at = _places(course.hz, gap)
-    wide = np.maximum(LEAST_FLANK, np.rint(FLANK * course.hz[at] / cell)).astype(int)
-    inside = (at - gap - wide >= 0) & (at + gap + wide < count)
-    inside &= course.hz[at] >= JUMPS_ABOVE_HZ
-    at, wide = at[inside], wide[inside]
-    if len(at) == 0:
-        return None
-    line = _Lines(course.log)
-    jump = line.at(at + gap, wide, at) - line.at(at - gap - wide, wide, at)
-    u = course.u[at] * np.sqrt(8 / wide) * (1 + 1.5 * gap / wide)
-    over = np.abs(jump) / (JUMP + DEVIATIONS * u)
-    worst = int(np.argmax(over))
-    return float(course.hz[at[worst]]) if over[worst] > 1 else None
-
-
-def _places(hz: Array, gap: int) -> Order:
-    """Where a jump is looked for: a gap apart, farther apart where the flanks are longer."""
-    apart = np.maximum(gap, FLANK / 8 * hz / (hz[1] - hz[0]))
-    passed = np.floor(np.cumsum(1 / apart)).astype(int)
-    return np.flatnonzero(np.diff(passed, prepend=-1) > 0)
-
-
 class _Lines:
     """Straight lines by least squares through stretches of a sequence."""
 
@@ -359,7 +403,7 @@ class _Lines:
 
 def _refuse_wander(course: _Course) -> None:
     cell = float(course.hz[1] - course.hz[0])
-    wide = np.maximum(2 * LEAST_FLANK, np.rint(2 * FLANK * course.hz / cell)).astype(int)
+    wide = np.maximum(LEAST_FLANK, np.rint(FLANK * course.hz / cell)).astype(int)
     first = np.flatnonzero(np.arange(len(course.hz)) + wide < len(course.hz))[::LEAST_FLANK]
     if len(first) == 0:
         return
