@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from scipy.signal import bilinear, butter, lfilter
+from scipy.signal import bilinear, butter, lfilter, resample_poly
 
 from backbench.errors import Refusal
 from backbench.signal.sweep import transfer
@@ -115,3 +115,26 @@ def test_clocks_that_differ_as_crystals_do_are_no_change() -> None:
     """By 1e-4."""
     late = np.interp(TIME * (1 + 1e-4), TIME, UNIT)
     assert np.isfinite(measured(late)).all()
+
+
+@pytest.mark.parametrize("hz", [60.0, 640.0, 5200.0])
+def test_a_change_of_what_was_played_is_no_change_of_the_unit(hz: float) -> None:
+    """The generator's own track shows it as well; a step of the output alone is one."""
+    stepped = _stepped(SENT.volts, _place(hz))
+    through = lfilter(
+        *butter(2, 15_000, fs=RATE), lfilter(*butter(2, 12, "high", fs=RATE), stepped)
+    )
+    found = transfer(stepped, through, RATE, SENT.sweep)
+    middle = (found.frequency_hz > 100) & (found.frequency_hz < 3000)
+    np.testing.assert_allclose(np.abs(found.ratio)[middle], 1, rtol=0.02)
+    with pytest.raises(Refusal, match="record again"):
+        transfer(stepped, UNIT, RATE, SENT.sweep)
+
+
+def test_speed_that_flutters_a_little_is_no_change() -> None:
+    """By 0.02 % at 5 Hz, as a good tape transport does; the response stays within 0.07 dB."""
+    late = 2e-4 / (2 * np.pi * 5) * np.sin(2 * np.pi * 5 * TIME)
+    finer = resample_poly(UNIT, 8, 1)
+    found = measured(np.interp(TIME + late, np.arange(len(finer)) / (8 * RATE), finer))
+    ratio = np.abs(found) / np.abs(measured(UNIT))
+    np.testing.assert_allclose(ratio[24:-12], 1, atol=8e-3)

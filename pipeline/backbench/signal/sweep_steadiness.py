@@ -75,8 +75,8 @@ out 4 times; where a resonance alone reaches a limit, high harmonics stand out 7
 FLANK = 0.04
 """Width of the stretch in which the delay is read, re the frequency."""
 LEAST_FLANK = 8
-WANDER_CYCLES = 6.0
-"""Delay re the arrival, in periods: that of a resonance of quality 19, Q / pi."""
+WANDER_CYCLES = 5.0
+"""Delay re the arrival, in periods: that of a resonance of quality 16, Q / pi."""
 WANDER_ABOVE_HZ = 200.0
 LEAST_CLEAR = 0.05
 """Greatest relative uncertainty of a response whose delay is looked at."""
