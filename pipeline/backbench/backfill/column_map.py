@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from backbench.documents.manifest import OUTPUT
+from backbench.documents.conditions import OUTPUT
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimuli import Strict
 from backbench.documents.unit_facts import FigureConditions, Name

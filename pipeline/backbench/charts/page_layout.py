@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal, cast
+from typing import Any, Literal
 
 import altair as alt
 import polars as pl
@@ -68,7 +68,9 @@ def assemble(
         "top": area.top,
         "bottom": area.bottom,
     }
-    whole = alt.layer(*heading(chart_input, area), *layers).properties(
+    # Handed over at once: each change of a layered chart copies all its layers.
+    return alt.LayerChart(
+        layer=[*heading(chart_input, area), *layers],
         width=area.width,
         height=area.height,
         padding=padding,
@@ -82,7 +84,6 @@ def assemble(
         or "chart",
         config=theme.config(),
     )
-    return cast(alt.LayerChart, whole)
 
 
 def heading(chart_input: ChartInput, area: PlotArea) -> list[alt.Chart]:

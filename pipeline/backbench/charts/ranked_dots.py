@@ -8,7 +8,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis
-from backbench.charts.chart_text import lowered, text_width, unit_name
+from backbench.charts.chart_text import text_width, unit_name
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import rows_to_name, spread
@@ -25,6 +25,7 @@ from backbench.charts.strip_plot import (
     value_axis,
     value_rows,
 )
+from backbench.quantities.sentences import lowered
 from backbench.statistics.ranks import interval_text, oriented, place
 
 BEST = Option("best", ("lowest", "highest", "nearest zero"), "which value ranks first")

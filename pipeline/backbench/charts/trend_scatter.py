@@ -11,7 +11,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
-from backbench.charts.chart_text import lowered, text_width, unit_name
+from backbench.charts.chart_text import text_width, unit_name
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
@@ -38,6 +38,7 @@ from backbench.charts.page_layout import (
 )
 from backbench.errors import Refusal
 from backbench.quantities.counts import counted
+from backbench.quantities.sentences import lowered
 from backbench.quantities.units import symbol
 from backbench.quantities.writing import number, quantity, value_alone
 from backbench.statistics.trends import FEWEST, Trend

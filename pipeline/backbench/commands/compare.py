@@ -31,6 +31,10 @@ def compare(
         bool,
         typer.Option("--without-entered", help="Leave out readings typed in from old records."),
     ] = False,
+    everything: Annotated[
+        bool,
+        typer.Option("--all", help="Also nearest and similar units, audibility, both sides."),
+    ] = False,
     out_format: Format = "table",
     out: Out = None,
     check: Annotated[
@@ -45,7 +49,7 @@ def compare(
 
     comparison = opened(catalogue).compare(unit, peers=peers, include_entered=not without_entered)
     if out_format == "table" and out is None:
-        show_comparison(comparison)
+        show_comparison(comparison, everything=everything)
     else:
         show_frame(comparison.frame(), out_format, out)
     if check and any(verdict.outcome == "fails" for verdict in comparison.verdicts):

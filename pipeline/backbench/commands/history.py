@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from backbench.commands.common import CORRECT, HERE, DryRun, Home, app, opened
+from backbench.commands.common import CORRECT, HERE, PARTLY_DONE, DryRun, Home, app, opened
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 
@@ -86,7 +86,7 @@ def withdraw(
     from backbench.errors import MISSING, Fault, UserError
     from backbench.maintenance import corrections
 
-    home = opened(catalogue)
+    home = opened(catalogue, carry_on=dry_run)
     if not undo and not reason:
         raise UserError(
             "the review was not withdrawn",
@@ -104,9 +104,12 @@ def withdraw(
             corrections.restore_review(home.places, review)
         else:
             corrections.withdraw(home.places, review, str(reason))
-    if undo:
-        home.recompute(history=False)
+    _, refused = home.carry_on()
+    for item in refused:
+        typer.echo(f"{item.source}: {item.error}", err=True)
     typer.echo(f"{review} {'is restored' if undo else 'is withdrawn; its originals are kept'}.")
+    if refused:
+        raise typer.Exit(PARTLY_DONE)
 
 
 @app.command(rich_help_panel=CORRECT)
@@ -126,7 +129,7 @@ def rename(
     """
     from backbench.maintenance.corrections import rename_unit, renamed_settings
 
-    home = opened(catalogue)
+    home = opened(catalogue, carry_on=dry_run)
     if dry_run:
         renamed_settings(home.places, old, new)
         typer.echo(f"would replace the key {old} by {new} in every review")

@@ -190,7 +190,7 @@ def _every_metric(store: Database) -> list[Quantity]:
 
 def _chosen(metric: str, number: str, point: str, rows: Sequence[Mapping[str, Any]]) -> Quantity:
     """The values of a metric at the asked or else the usual test point, limit and order."""
-    wanted = [row for row in rows if _is_asked(row, number) and point in ("", row["point_key"])]
+    wanted = [row for row in rows if _has_number(row, number) and point in ("", row["point_key"])]
     if not wanted:
         if number or point:
             raise _none(metric, rows)
@@ -211,7 +211,7 @@ def _chosen(metric: str, number: str, point: str, rows: Sequence[Mapping[str, An
     return Quantity(name, f"{first['title']}{conditions} ({first['point']})", first["unit"], values)
 
 
-def _is_asked(row: Mapping[str, Any], number: str) -> bool:
+def _has_number(row: Mapping[str, Any], number: str) -> bool:
     given = row["order_n"] if row["limit_percent"] is None else row["limit_percent"]
     if number:
         return given is not None and f"{given:g}" == number

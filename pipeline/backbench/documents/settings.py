@@ -47,6 +47,15 @@ class Calibration(Strict):
         return value
 
 
+class BenchEvent(Strict):
+    """What was done to a bench: a repair, a new cable, another converter. Drawn in its chart."""
+
+    day: dt.date
+    """Day from which it holds. Example: `2024-03-02`"""
+    what: Name
+    """What was done. Example: `"input attenuator replaced"`"""
+
+
 class Bench(Strict):
     """A measuring chain. Uncertainties are standard uncertainties (k = 1), in percent.
 
@@ -64,6 +73,8 @@ class Bench(Strict):
     """
     calibration: list[Calibration] = []
     """One table for each calibration."""
+    event: list[BenchEvent] = []
+    """One table for each thing that was done to the bench."""
 
 
 class CustomTestPoint(Strict):

@@ -30,7 +30,8 @@ class StimulusModel(Strict):
 
     kind: its name. marker: the key by which a manifest names it.
     steady: the same all along, so that a long recording may be measured in segments.
-    levelled: what the bench adds to it is known from loop-backs at several levels.
+    levelled: what the bench adds to it is known from several loop-backs, at several levels or of
+        several moments.
     generated: its samples can be made by `stimuli`, so that a generator may play them.
     bytes_a_sample: memory that its analysis takes at its peak for each sample of all tracks, two at
         least, with a loop-back or reference of the same length where one is used. Measured:
@@ -137,6 +138,7 @@ class Sweep(StimulusModel):
 
     kind: ClassVar[str] = "sweep"
     marker: ClassVar[str] = "sweep_hz"
+    levelled: ClassVar[bool] = True
     generated: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 36.0
     bytes_of_band: ClassVar[float] = 46.0
@@ -225,6 +227,7 @@ class Idle(StimulusModel):
 
     kind: ClassVar[str] = "idle"
     marker: ClassVar[str] = "idle"
+    levelled: ClassVar[bool] = True
     steady: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 86.0
     idle: Annotated[str, Field(min_length=1)]

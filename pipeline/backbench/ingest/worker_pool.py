@@ -9,6 +9,7 @@ from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from types import TracebackType
 
+from backbench.errors import Fault, UserError
 from backbench.ingest.analyse import stage_chunk
 from backbench.ingest.analysis_plan import Job
 from backbench.ingest.incremental import Work
@@ -69,7 +70,10 @@ class Workers:
         self._waiting.clear()
 
     def collect(self, work: Work) -> list[Path]:
-        """The staged chunks of one review, once they are all there."""
+        """The staged chunks of one review, once they are all there.
+
+        Raises UserError where workers that measure it die again and again.
+        """
         if work.planned.key not in self._futures:
             return self._here.pop(work.planned.key, None) or self._analysed_here(work)
         try:
@@ -77,7 +81,14 @@ class Workers:
         except BrokenProcessPool:
             self._pool = self._started()
             self._submit(work)
+        try:
             return self._awaited(work)
+        except BrokenProcessPool:
+            fault = Fault(
+                work.planned.key, "a worker process that ended twice while it measured this review",
+                "one that stays", "see whether memory ran out, and run again",
+            )  # fmt: skip
+            raise UserError("the review could not be measured", [fault]) from None
 
     def _analysed_here(self, work: Work) -> list[Path]:
         folder = self._staged / work.planned.key

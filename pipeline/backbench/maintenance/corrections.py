@@ -13,9 +13,9 @@ from backbench.errors import Fault, UserError, unknown_key
 from backbench.ingest.receive import recall
 from backbench.ingest.review_names import unknown_review
 from backbench.ingest.withdrawn import drop_withdrawn
-from backbench.storage.atomic_io import write_text_file
 from backbench.storage.catalogue_paths import CataloguePaths
-from backbench.storage.settings_history import keep_settings
+from backbench.storage.settings_history import change_settings
+from backbench.storage.unfinished import note_finished, note_unfinished, unfinished
 from backbench.storage.vault import Receipt
 
 ALIASES = "Former keys of units, and their present keys."
@@ -29,8 +29,10 @@ def withdraw(places: CataloguePaths, review: str, reason: str) -> Receipt:
     there is no such review, or it is withdrawn and out of the database already.
     """
     newest = newest_receipt(places, review)
+    noted = review in unfinished(places.ledger.folder)
     if newest.withdrawn is not None:
-        if drop_withdrawn(places):
+        if drop_withdrawn(places) or noted:
+            note_finished(places.ledger.folder, [review])
             return newest
         fault = Fault(
             f"review {review!r}", f"withdrawn: {newest.withdrawn}", "a review that is not withdrawn"
@@ -38,6 +40,7 @@ def withdraw(places: CataloguePaths, review: str, reason: str) -> Receipt:
         raise UserError("the review is withdrawn already", [fault])
     receipt = _written(places, replace(newest, withdrawn=reason))
     drop_withdrawn(places)
+    note_finished(places.ledger.folder, [review])
     return receipt
 
 
@@ -65,6 +68,7 @@ def newest_receipt(places: CataloguePaths, review: str) -> Receipt:
 
 
 def _written(places: CataloguePaths, receipt: Receipt) -> Receipt:
+    note_unfinished(places.ledger.folder, [receipt.review])
     numbered = replace(receipt, number=places.ledger.next_number())
     places.ledger.write(numbered)
     return numbered
@@ -81,8 +85,19 @@ def rename_unit(places: CataloguePaths, old: str, new: str) -> None:
     """
     if places.settings.aliases.get(old) != new:
         text = renamed_settings(places, old, new)
-        keep_settings(places.root, places.ledger.folder)
-        write_text_file(places.root / SETTINGS_NAME, text)
+        note_unfinished(places.ledger.folder, _reviews_of(places, old))
+        change_settings(places.root, places.ledger.folder, text)
+
+
+def _reviews_of(places: CataloguePaths, unit: str) -> list[str]:
+    """Reviews that stand, with this unit."""
+    settings = places.settings
+    return [
+        receipt.review
+        for receipt in places.ledger.newest().values()
+        if receipt.withdrawn is None
+        and unit in {settings.unit_key(one.key) for one in recall(receipt, places.vault).unit}
+    ]
 
 
 def renamed_settings(places: CataloguePaths, old: str, new: str) -> str:

@@ -14,7 +14,7 @@ from backbench.errors import UserError, unknown_key
 from backbench.ingest.analysis_plan import plan_review
 from backbench.ingest.incremental import work_of
 from backbench.ingest.receive import recall
-from backbench.ingest.run_ingest import carry_out, prepare
+from backbench.ingest.run_ingest import apart, carry_out, prepare
 from backbench.ingest.worker_pool import Workers
 from backbench.progress import nothing
 from backbench.quantities.writing import in_text
@@ -178,7 +178,9 @@ def _readings(
         manifest = recall(receipt, places.vault)
         planned = plan_review(manifest, receipt, places.settings, places.vault)
         with Workers(aside.staged, 1, nothing) as workers:
-            carry_out(aside, [work_of(aside, planned, None)], workers)
+            _, refused = apart(carry_out(aside, [work_of(aside, planned, None)], workers))
+        if refused:
+            raise refused[0].error
         with reading(aside.database) as store:
             rows = store.rows(READINGS, [receipt.review, unit])
     return {row[:PLACE]: row[PLACE] for row in rows}

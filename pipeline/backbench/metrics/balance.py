@@ -38,6 +38,8 @@ Pair = tuple[Reading, Reading]
     traits=Traits(
         compared_at=("channels-1khz",),
         position=140,
+        listening="level difference",
+        given_by="a tone of 1 kHz with all channels driven alike",
         point_family="between channels",
         captions=("separation-against-balance",),
     ),
@@ -121,6 +123,7 @@ def _ratio(above: Reading, below: Reading) -> MeasuredValue:
     traits=Traits(
         compared_at=("channels-1khz",),
         position=150,
+        given_by="a tone of 1 kHz with one channel driven",
         point_family="between channels",
         captions=("separation-against-balance",),
     ),

@@ -107,6 +107,7 @@ class _Across:
     traits=Traits(
         compared_at=("impedance-1khz",),
         position=120,
+        given_by="a tone of 1 kHz at one drive into two loads",
         point_family="output impedance",
         captions=("impedance-over-frequency",),
     ),
@@ -177,6 +178,7 @@ def regulation_resistance(session: Session) -> Iterator[DerivedResult]:
     traits=Traits(
         compared_at=("impedance-1khz",),
         position=130,
+        given_by="a tone of 1 kHz at one drive into two loads",
         loudspeaker_only=True,
         point_family="output impedance",
         overview=Overview("Damping factor at 1 kHz", "impedance-1khz"),

@@ -86,8 +86,9 @@ class Traits:
     overview: its column in the overview of all units, if it has one.
     captions: saved queries whose chart in a review's stills names it in the caption.
     title_at_limit: its title where the distortion limit is part of it, with "{limit}".
-    listening: what it says in a listener's terms: the sound pressure of noise, or the greatest
-        sound pressure; None: nothing.
+    listening: what it says in a listener's terms: the sound pressure of noise, the greatest
+        sound pressure, or a difference of level; None: nothing.
+    given_by: the captures that it is worked out from, in words; "": the capture of its stimulus.
     """
 
     compared_at: tuple[str, ...] = ()
@@ -110,7 +111,8 @@ class Traits:
     overview: Overview | None = None
     captions: tuple[str, ...] = ()
     title_at_limit: str = ""
-    listening: Literal["noise pressure", "greatest pressure"] | None = None
+    listening: Literal["noise pressure", "greatest pressure", "level difference"] | None = None
+    given_by: str = ""
 
     def __post_init__(self) -> None:
         if bool(self.compared_at) != (self.position is not None):

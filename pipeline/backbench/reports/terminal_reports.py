@@ -6,6 +6,7 @@ import json
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from backbench.comparison.another_session import default_note
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import ordinary, signed
 from backbench.reports.terminal_tables import (
@@ -62,6 +63,9 @@ def show_differences(
         "are not significant "
         "(smaller than their expanded uncertainty, k = 2)",
     )  # fmt: skip
+    titles = [d.title for d in differences if d.session_default]
+    if titles:
+        flowing(out, default_note(titles, len({d.title for d in differences})))
 
 
 def _name(d: Difference) -> str:

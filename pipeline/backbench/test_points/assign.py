@@ -233,6 +233,7 @@ met AS (
         coalesce(point.power_w, point.power_share * appearance.rated_power_w) AS wanted_w,
         coalesce(abs(ln(nullif(reading.power_w, 0) / wanted_w)),
                  abs(ln(nullif(levels.volts, 0) / point.level_v)), 0) AS distance,
+        abs(ln(nullif(levels.volts, 0) / point.level_v)) AS level_offset,
         reading.driven IS NOT NULL AS one_driven,
         coalesce(try_cast(regexp_extract(reading.tap, '[0-9.]+') AS DOUBLE)
                  <> coalesce(point.load_ohm, $usual_load), false) AS other_tap,
@@ -275,8 +276,8 @@ met AS (
       AND (point.tones_hz IS NULL
            OR TRY_CAST(taken.stimulus_json ->> '$.tones_hz' AS DOUBLE[]) = point.tones_hz)
 )
-INSERT INTO reading_point (reading_key, review_key, point_key)
-SELECT reading_key, review_key, point_key
+INSERT INTO reading_point (reading_key, review_key, point_key, level_offset)
+SELECT reading_key, review_key, point_key, level_offset
 FROM met
 WHERE NOT (list_contains($shipped, point_key) AND (shaped OR other_input OR wrong_tap))
 QUALIFY row_number() OVER (
