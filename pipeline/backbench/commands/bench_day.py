@@ -1,4 +1,4 @@
-"""Commands of the bench day, before the ingest: new, plan, stimuli, cut."""
+"""Commands of the bench day, before the ingest: plan, stimuli, cut."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from backbench.commands.calibrate import Date, date_of
 from backbench.commands.common import (
     AT_THE_BENCH,
     HERE,
@@ -19,96 +18,13 @@ from backbench.commands.common import (
     opened,
 )
 from backbench.commands.quantity_options import quantity
-from backbench.errors import MISSING, Fault, UserError
+from backbench.errors import Fault, UserError
 from backbench.quantities.writing import in_text
 
 if TYPE_CHECKING:
-    from backbench.bench_day.new_review import ReviewDraft
     from backbench.bench_day.planned_capture import Plan
     from backbench.catalogue import Catalogue
     from backbench.documents.manifest import Manifest
-    from backbench.documents.settings import Settings
-
-
-@app.command(rich_help_panel=AT_THE_BENCH)
-def new(
-    folder: Annotated[Path, typer.Argument(help="The folder of the new review.")],
-    unit: Annotated[
-        list[str],
-        typer.Option(
-            help="Your own key for this unit. Give it twice for a mono pair, left then right."
-        ),
-    ],
-    catalogue: Home = HERE,
-    key: Annotated[
-        str | None, typer.Option(help="The review's key. Default: the folder's name.")
-    ] = None,
-    date: Date = None,
-    bench: Annotated[str | None, typer.Option(help="A bench described in backbench.toml.")] = None,
-    mains_hz: Annotated[
-        float | None, quantity("--mains-hz", "Hz", 'Mains frequency, such as 50 or "60 Hz".')
-    ] = None,
-    maker: Annotated[str | None, typer.Option(help="Who made the unit.")] = None,
-    model: Annotated[str | None, typer.Option(help="The product's name.")] = None,
-    serial: Annotated[
-        list[str] | None, typer.Option(help="Serial number of each unit, in the order of --unit.")
-    ] = None,
-    kind: Annotated[
-        str | None, typer.Option(help="Kind of unit: integrated amplifier, preamplifier, …")
-    ] = None,
-    technology: Annotated[str | None, typer.Option(help="Technology: tube, solid state, …")] = None,
-    topology: Annotated[str | None, typer.Option(help="Topology: push-pull, class AB, …")] = None,
-    made: Annotated[int | None, typer.Option(help="Year of make.")] = None,
-    state: Annotated[
-        str | None, typer.Option(help="State of the unit: as received, serviced, …")
-    ] = None,
-    work: Annotated[
-        list[str] | None, typer.Option(help="Work done on the unit. May be repeated.")
-    ] = None,
-    rated_power_w: Annotated[
-        float | None, quantity("--rated-power-w", "W", 'The maker\'s rated power, such as "40 W".')
-    ] = None,
-    output: Annotated[
-        list[str] | None,
-        typer.Option(help="An output, in the order of the tracks. May be repeated."),
-    ] = None,
-    dry_run: DryRun = False,
-) -> None:
-    """Start a review: write its review.toml with what the catalogue already knows.
-
-    What is still missing is prompted for on a terminal. A mono pair is two units of one model: the
-    first on track 1, the second on track 2.
-
-    Example: backbench new reviews/2024-05-heron --unit heron-40 --state serviced -c my-catalogue
-
-    Example: backbench new reviews/2024-09-stilts --unit stilt-9-l --unit stilt-9-r
-    --maker Marrowgate --model "Stilt 9" --kind "power amplifier" --technology tube
-    --state serviced --rated-power-w 9 --mains-hz 50 -c my-catalogue
-    """
-    from backbench.bench_day import new_review
-    from backbench.bench_day.known_units import earlier_manifest
-
-    home = opened(catalogue)
-    before, same = earlier_manifest(home.places, home.settings, unit[0], maker, model)
-    facts = {
-        "maker": maker, "model": model, "kind": kind, "technology": technology,
-        "topology": topology, "made": made, "state": state, "work": work or None,
-        "rated_power_w": rated_power_w,
-    }  # fmt: skip
-    draft = new_review.ReviewDraft(
-        key=key or folder.resolve().name, date=date_of(date),
-        bench=_bench(home.settings, bench), mains_hz=_mains(mains_hz, before),
-        unit=unit[0], facts=facts, before=before, same_unit=same,
-        outputs=tuple(output or ("left", "right")), partner=new_review.partner_of(unit),
-        serials=new_review.serials_of(serial, unit),
-    )  # fmt: skip
-    draft = _prompted(draft)
-    if dry_run:
-        typer.echo(new_review.manifest_text(draft))
-        return
-    path = new_review.begin(folder, draft)
-    known = f", from {before.review.key}" if before else ""
-    typer.echo(f"Wrote {path}{known}. Check it; next: backbench plan {folder}")
 
 
 @app.command(rich_help_panel=AT_THE_BENCH)
@@ -237,48 +153,13 @@ def cut(
 # What the commands share ----------------------------------------------------------------------
 
 
-def _bench(settings: Settings, name: str | None) -> str:
-    """The bench named, or the only one. Raises UserError."""
-    known = sorted(settings.bench)
-    if name in settings.bench:
-        return str(name)
-    if name is None and len(known) == 1:
-        return known[0]
-    fault = Fault("--bench", repr(name) if name else MISSING, f"one of: {', '.join(known)}",
-                  "describe it in backbench.toml first")  # fmt: skip
-    raise UserError("the bench is not known", [fault])
-
-
-def _mains(given: float | None, before: Manifest | None) -> float:
-    if given is not None:
-        return given
-    if before is not None:
-        return before.review.mains_hz
-    fault = Fault("--mains-hz", MISSING, "50 or 60", "no default is assumed")
-    raise UserError("the mains frequency is not known", [fault])
-
-
-def _prompted(draft: ReviewDraft) -> ReviewDraft:
-    """The facts that are missing, from the reviewer where there is a terminal to ask on."""
-    import sys
-    from dataclasses import replace
-
-    from backbench.bench_day.new_review import HINTS, missing_facts
-
-    if not sys.stdin.isatty():
-        return draft
-    for name in missing_facts(draft):
-        hint = f" ({HINTS[name]})" if name in HINTS else ""
-        draft.facts[name] = typer.prompt(f"{name}{hint}")
-    return replace(draft, facts=draft.facts)
-
-
 def _manifest(folder: Path) -> Manifest:
-    from backbench.documents.manifest import MANIFEST_NAME, read_manifest
+    from backbench.documents.accepted_manifest import accepted_manifest
+    from backbench.documents.manifest import MANIFEST_NAME
     from backbench.documents.validation import read_bytes
 
     path = folder / MANIFEST_NAME
-    return read_manifest(read_bytes(path, "the review"), str(path))
+    return accepted_manifest(read_bytes(path, "the review"), str(path))
 
 
 def _plan(folder: Path) -> Plan:
