@@ -11,7 +11,10 @@ from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from backbench.maintenance.history import HistoryEntry
+    from backbench.storage.catalogue_paths import CataloguePaths
 
 FEW = 20
 """Changed readings that are shown for each receipt."""
@@ -45,17 +48,49 @@ def history(
             )
     for entry in entries:
         _show(entry)
+    _show_benches(places, {entry.bench for entry in entries})
     former = sorted(old for old in places.settings.aliases if
                     places.settings.unit_key(old) == unit)  # fmt: skip
     if former:
         typer.echo(f"Former keys, included above: {', '.join(former)}.")
+    typer.echo(_summary(entries))
+    if not readings and len(entries) > 1:
+        typer.echo(f"Next: backbench history {unit} --readings lists the readings that changed")
+
+
+def _show_benches(places: CataloguePaths, benches: set[str]) -> None:
+    """What changed in the calibrations that the unit was measured with."""
+    from backbench.maintenance.calibration_history import bench_changes
+    from backbench.reports.terminal_tables import printable
+
+    lines = bench_changes(places, benches)
+    if lines:
+        typer.echo("calibrations")
+    for line in lines:
+        typer.echo(f"  {printable(line)}")
+
+
+def _summary(entries: Sequence[HistoryEntry]) -> str:
+    """How many reviews and versions there are, what changed in them, and which are withdrawn."""
+    newest = {entry.receipt.review: entry.receipt for entry in entries}
+    withdrawn = [key for key, receipt in newest.items() if receipt.withdrawn is not None]
+    parts = [counted(len(newest), "review"), f"{len(entries)} accepted versions in all"]
+    moved = [entry.changed_readings for entry in entries if entry.changed_readings is not None]
+    if moved:
+        parts.append(f"{counted(sum(map(len, moved)), 'reading')} changed")
+    if withdrawn:
+        parts.append(f"withdrawn now: {', '.join(withdrawn)}")
+    return "In all: " + "; ".join(parts) + "."
 
 
 def _show(entry: HistoryEntry) -> None:
+    from backbench.metrics.registry import registry
+    from backbench.reports.terminal_tables import printable
+
     receipt = entry.receipt
     typer.echo(f"receipt {receipt.number}, review {receipt.review}, measured on {entry.reviewed}")
     for change in entry.changes or ("no change of content",):
-        typer.echo(f"  {change}")
+        typer.echo(f"  {printable(change)}")
     if entry.changed_readings is None:
         return
     typer.echo(
@@ -63,8 +98,11 @@ def _show(entry: HistoryEntry) -> None:
         + (":" if entry.changed_readings else "")
     )
     for one in entry.changed_readings[:FEW]:
-        was, now = ("none" if v is None else in_text(v, digits=6) for v in (one.before, one.after))
-        typer.echo(f"    {one.output} {one.metric} ({one.conditions}): {was} → {now}")
+        metric = registry().metrics.get(one.metric)
+        unit, title = (metric.unit, metric.title) if metric else ("1", one.metric)
+        values = (one.before, one.after)
+        was, now = ("no value" if v is None else in_text(v, unit, 6) for v in values)
+        typer.echo(f"    {title}, {one.output} ({one.conditions}): {was} is now {now}")
     if len(entry.changed_readings) > FEW:
         typer.echo(f"    and {len(entry.changed_readings) - FEW} more")
 
