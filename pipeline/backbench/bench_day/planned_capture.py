@@ -8,7 +8,8 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field
 
 from backbench.documents.manifest import Conditions, TrackRole, by_marker
-from backbench.documents.stimuli import Idle, Stimulus, Strict
+from backbench.documents.stimuli import Idle, Stimulus
+from backbench.documents.strict_model import Strict
 from backbench.documents.toml_writing import block, lines_of, table_of
 from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes

@@ -12,7 +12,7 @@ from pydantic import Field
 from backbench.bench_day.capture_names import number_in_name
 from backbench.bench_day.cautions import UNATTENDED
 from backbench.bench_day.planned_capture import PlannedStep
-from backbench.documents.stimuli import Strict
+from backbench.documents.strict_model import Strict
 from backbench.documents.toml_writing import block, lines_of, table_of
 from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes

@@ -14,6 +14,7 @@ from backbench.bench_day.manifest_entries import Suggestion, suggested, unlike
 from backbench.bench_day.measuring_chain import expired
 from backbench.bench_day.planned_capture import Plan, PlannedStep, read_plan
 from backbench.bench_day.recording_dates import dates_in_doubt
+from backbench.bench_day.table_entries import table_entries
 from backbench.documents.accepted_manifest import accepted_manifest
 from backbench.documents.manifest import MANIFEST_NAME, Capture, Manifest
 from backbench.documents.settings import Settings
@@ -88,6 +89,8 @@ def check(
     named = _named(manifest)
     extra = {name: item for name, item in scanned.items() if name not in named}
     suggestions, unknown = _suggestions(extra, plan)
+    of_tables, no_tables = table_entries(folder, {*named, *scanned, *_other_files(manifest)})
+    suggestions, unknown = [*suggestions, *of_tables], [*unknown, *no_tables]
     return Checked(
         manifest=manifest,
         plan=plan,
@@ -102,6 +105,15 @@ def check(
         unsound=ended.faults(without=absent) if ended else [],
         scanned=scanned,
     )
+
+
+def _other_files(manifest: Manifest) -> set[str]:
+    """Files that the manifest names beside its captures."""
+    return {
+        Path(reference).as_posix()
+        for capture in manifest.capture
+        if (reference := getattr(capture.stimulus, "reference_file", None))
+    }
 
 
 def _ended(

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from backbench.documents.quantity_types import LOAD, in_unit
-from backbench.documents.stimuli import Strict
+from backbench.documents.strict_model import Strict
 from backbench.documents.unit_facts import Key, Name
 
 OUTPUT = r"^[a-z0-9][a-z0-9 -]{0,39}$"

@@ -20,9 +20,9 @@ from backbench.documents.stimuli import (
     SquareWave,
     Stimulus,
     StimulusModel,
-    Strict,
     Table,
 )
+from backbench.documents.strict_model import Strict
 from backbench.documents.unit_facts import (
     FigureConditions,
     Key,
