@@ -1,4 +1,4 @@
-"""Corrections that lose nothing: a review withdrawn or restored, a unit renamed or merged."""
+"""Corrections that lose nothing: a review withdrawn or restored, a unit renamed, or two joined."""
 
 from __future__ import annotations
 
