@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from backbench.documents.manifest import read_manifest
+from backbench.documents.settings import read_settings
 from backbench.errors import UserError
 from faults.small_catalogue import MANIFEST, small_catalogue, write_review
 
