@@ -17,6 +17,7 @@ from backbench.commands.common import (
     Home,
     Processes,
     app,
+    offer_recompute,
     opened,
 )
 from backbench.quantities.counts import counted
@@ -63,6 +64,8 @@ def ingest(
             named, history=not direct, processes=processes,
             started=watch.started, progress=watch.progress,
         )  # fmt: skip
+    if outcomes:
+        offer_recompute(home)
     _report(outcomes, refused)
 
 
