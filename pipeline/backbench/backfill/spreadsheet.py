@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from backbench.backfill.heading_rows import joined_headings
 from backbench.backfill.percent_cells import percent_cells
 from backbench.documents.regular_files import open_regular, read_regular, reason_of
 from backbench.errors import Fault, UserError
@@ -68,50 +69,78 @@ class Sheet:
     rows: list[Row]
 
 
-def read_sheet(path: Path, name: str | None = None, header_row: int = 1) -> Sheet:
+@dataclass(frozen=True)
+class Grid:
+    """Every cell of a sheet. percents: rows and columns, from 0, shown as percentages; None where
+    the kind of file can't tell. others: names of the workbook's other sheets."""
+
+    source: str
+    cells: list[list[Content]]
+    percents: Percents
+    others: tuple[str, ...] = ()
+
+
+def read_sheet(
+    path: Path, name: str | None = None, header_row: int = 1, heading_rows: int = 1
+) -> Sheet:
     """A sheet of a file, the first one where no name is given. header_row counts from 1.
 
     Raises UserError where it can't be read, or headings are missing or stand twice.
     """
+    return sheet_under(path, read_grid(path, name), header_row, heading_rows)
+
+
+def read_grid(path: Path, name: str | None = None) -> Grid:
+    """The cells of a sheet, the first one where no name is given. Raises UserError."""
     suffix = path.suffix.lower()
     if not path.is_file():
         raise _unreadable(path, "no such file", "a CSV, XLSX or ODS file")
     if suffix in WORKBOOKS:
-        source, grid, percents = _workbook(path, name)
-    elif suffix in TEXTS:
-        source, grid, percents = path.name, _delimited(path), set()
-    else:
-        raise _unreadable(path, f"an ending {suffix!r}", "one of .csv, .tsv, .xlsx, .xls, .ods")
-    return _sheet(path, source, grid, header_row, percents)
+        return _workbook(path, name)
+    if suffix in TEXTS:
+        return Grid(path.name, _delimited(path), set())
+    raise _unreadable(path, f"an ending {suffix!r}", "one of .csv, .tsv, .xlsx, .xls, .ods")
 
 
-def _sheet(
-    path: Path, source: str, grid: list[list[Content]], header_row: int, percents: Percents
-) -> Sheet:
-    if len(grid) < header_row:
-        raise _unreadable(path, counted(len(grid), "row"), f"headings in row {header_row}")
-    headings = [" ".join(_text(cell).split()) for cell in grid[header_row - 1]]
+def sheet_under(path: Path, grid: Grid, header_row: int, heading_rows: int = 1) -> Sheet:
+    """The rows of a grid under their headings. Raises UserError as read_sheet does."""
+    above = grid.cells[header_row - 1 : header_row - 1 + heading_rows]
+    if len(above) < heading_rows:
+        raise _unreadable(path, counted(len(grid.cells), "row"), f"headings in row {header_row}")
+    headings = joined_headings([[heading_text(cell) for cell in row] for row in above])
+    first = header_row + heading_rows
     named = [heading for heading in headings if heading]
     twice = sorted({heading for heading in named if named.count(heading) > 1})
     if twice or not named:
         problem = f"the heading {twice[0]!r} twice" if twice else "no heading"
         raise _unreadable(path, problem, "a different heading for each column")
     rows = [
-        Row(number, {
-            heading: Cell(content, f"{column(n)}{number}", _is_percent(percents, number - 1, n))
-            for n, (heading, content) in enumerate(zip(headings, cells, strict=False)) if heading
-        })
-        for number, cells in enumerate(grid[header_row:], start=header_row + 1)
-    ]  # fmt: skip
-    return Sheet(source, named, [row for row in rows if not row.is_empty])
+        Row(number, _cells(headings, cells, number, grid.percents))
+        for number, cells in enumerate(grid.cells[first - 1 :], start=first)
+    ]
+    return Sheet(grid.source, named, [row for row in rows if not row.is_empty])
+
+
+def _cells(
+    headings: list[str], contents: list[Content], number: int, percents: Percents
+) -> dict[str, Cell]:
+    """The cells of a row by heading; what stands under no heading is left out."""
+    return {
+        heading: Cell(content, f"{column(n)}{number}", _is_percent(percents, number - 1, n))
+        for n, (heading, content) in enumerate(zip(headings, contents, strict=False))
+        if heading
+    }
 
 
 def _is_percent(percents: Percents, row: int, n: int) -> bool | None:
     return None if percents is None else (row, n) in percents
 
 
-def _text(content: Content) -> str:
-    return "" if content is None else str(content)
+def heading_text(content: Content) -> str:
+    """A heading as it is named in a map: one line, single spaces."""
+    if isinstance(content, float):
+        return f"{content:.15g}"
+    return "" if content is None else " ".join(str(content).split())
 
 
 def column(number: int) -> str:
@@ -124,7 +153,7 @@ def column(number: int) -> str:
     return letters
 
 
-def _workbook(path: Path, name: str | None) -> tuple[str, list[list[Content]], Percents]:
+def _workbook(path: Path, name: str | None) -> Grid:
     from python_calamine import CalamineError, CalamineWorkbook, WorksheetNotFound
 
     try:
@@ -138,7 +167,9 @@ def _workbook(path: Path, name: str | None) -> tuple[str, list[list[Content]], P
         raise _unreadable(path, f"no sheet {name!r}", f"one of: {known}") from None
     except (CalamineError, OSError, IndexError, ValueError) as error:
         raise _unreadable(path, str(error) or "a damaged file", "a workbook") from None
-    return f"{path.name}, {chosen}", [[_content(cell) for cell in row] for row in rows], percents
+    cells = [[_content(cell) for cell in row] for row in rows]
+    others = tuple(sheet for sheet in book.sheet_names if sheet != chosen)
+    return Grid(f"{path.name}, {chosen}", cells, percents, others)
 
 
 def _content(cell: object) -> Content:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from backbench.backfill.parse_records import Problem, Record, SheetContents
+from backbench.backfill.parse_records import Record, SheetContents
+from backbench.backfill.problems import Problem
 from backbench.backfill.spreadsheet import Sheet
 from backbench.documents.manifest import read_manifest
 from backbench.documents.toml_writing import block, table_of

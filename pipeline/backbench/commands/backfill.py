@@ -11,7 +11,8 @@ from backbench.commands.common import HERE, INGEST, PARTLY_DONE, DryRun, Home, a
 from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
-    from backbench.backfill.parse_records import Problem, SheetContents
+    from backbench.backfill.parse_records import SheetContents
+    from backbench.backfill.problems import Problem
     from backbench.catalogue import Catalogue
     from backbench.ingest.receive import WrittenReview
     from backbench.ingest.run_ingest import Outcome, Refused
