@@ -62,6 +62,9 @@ def read_compound(text: str, how: FigureUnits) -> CompoundFigure:
     stated = {piece: found for piece in pieces if (found := _condition(_bare(piece), how))}
     load = next((value for name, value in stated.values() if name == "load_ohm"), None)
     figures = [piece for piece in pieces if _is_figure(piece, how, load, stated.get(piece))]
+    unread = [piece for piece in pieces if piece not in stated]
+    if not figures and unread:
+        _read(text, _bare(unread[0]), how, load)
     if len(figures) != 1:
         problem = "holds more than one figure" if figures else "holds no figure of this column"
         raise UnreadableQuantity(text, problem, "write one figure a cell")

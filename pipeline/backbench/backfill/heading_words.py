@@ -21,7 +21,7 @@ FACT_WORDS: dict[str, tuple[str, ...]] = {
     "review.title": ("title", "headline"),
     "unit.maker": ("maker", "brand", "make", "manufacturer", "made by"),
     "unit.model": ("model", "model name", "product", "amplifier", "amp", "name"),
-    "unit.serial": ("serial", "serial no", "serial number", "s/n", "sn", "ser no"),
+    "unit.serial": ("serial", "serial no", "serial number", "ser no"),
     "unit.kind": ("kind", "type", "category", "sort"),
     "unit.technology": ("technology", "valve/ss", "tube/ss", "valve/transistor", "devices"),
     "unit.topology": ("topology", "circuit", "output stage", "class"),
@@ -76,14 +76,26 @@ def figures_named(heading: str) -> HeadingOfFigures | None:
     last = spelled_unit(kept[-1]) if len(kept) > 1 and unit is None else None
     if "limit_percent" in at and len(kept) > 1:
         kept = [word for word in kept if word.lower() not in _LIMITED] or kept
-    metric = metric_called(" ".join(kept))
-    if metric is None and last is not None and (metric := metric_called(" ".join(kept[:-1]))):
+    metric = _called(kept)
+    if metric is None and last is not None and (metric := _called(kept[:-1])):
         unit = kept[-1]
     if metric is None:
         return None
     output = outputs[0] if len(set(outputs)) == 1 else "both"
     own = registry().metrics[metric].unit
     return HeadingOfFigures(metric, _of_metric(at, own), unit, output)
+
+
+def _called(words: list[str]) -> str | None:
+    """The metric of a heading, also where the one above it names the same: Noise, Hum and noise."""
+    whole = metric_called(" ".join(words))
+    if whole is not None:
+        return whole
+    for n in range(1, len(words)):
+        above, own = metric_called(" ".join(words[:n])), metric_called(" ".join(words[n:]))
+        if above is not None and above == own:
+            return own
+    return None
 
 
 def _of_metric(at: dict[str, float], unit: str) -> dict[str, float]:

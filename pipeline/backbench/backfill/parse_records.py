@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from backbench.backfill.column_map import ColumnMap, Fact, ReadingColumn, columns_of
+from backbench.backfill.compound_cells import UNIT_OF_CONDITION
 from backbench.backfill.days import in_words
 from backbench.backfill.decimal_signs import DecimalSigns, decimal_signs
 from backbench.backfill.other_rows import OtherRow, other_row
@@ -19,6 +20,7 @@ from backbench.backfill.row_facts import fact_of, plain
 from backbench.backfill.row_figures import CellsOfFigure, entered_figure, sign_of
 from backbench.backfill.spreadsheet import Cell, Row, Sheet
 from backbench.errors import Fault, UserError
+from backbench.quantities.writing import in_text
 
 NAMING = ("maker", "model")
 
@@ -30,6 +32,16 @@ class ParsedCell:
     column: str
     text: str
     value: str
+
+
+@dataclass
+class NamedUnit:
+    """A unit that the sheet tells by maker, model and serial number, and the rows that do."""
+
+    label: str
+    key: str
+    facts: dict[str, Any]
+    rows: list[int] = field(default_factory=list)
 
 
 @dataclass
@@ -45,13 +57,18 @@ class Record:
 
 @dataclass(frozen=True)
 class SheetContents:
-    """All that a sheet says. days: how the days of the sheet were read. others: rows of no unit."""
+    """All that a sheet says.
+
+    days: how the days of the sheet were read. others: rows of no unit. units: those that the sheet
+    gives no key, by label, with their facts.
+    """
 
     records: dict[str, Record]
     problems: list[Problem]
     parsed: list[ParsedCell]
     days: list[ParsedCell]
     others: list[OtherRow]
+    units: dict[str, NamedUnit] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -105,7 +122,7 @@ def _read_row(source: SheetSource, row: Row, contents: SheetContents) -> None:
     if problems:
         contents.problems.extend(problems)
         return
-    unit_key = str(unit.pop("key", "") or unit_key_of(unit, source.how))
+    unit_key = str(unit.pop("key", "")) or _named_unit(unit, row, source.how, contents).key
     key = str(review.pop("key", "") or plain(f"{review['date']:%Y-%m} {unit_key}"))
     unit["key"] = unit_key
     record = contents.records.get(key) or Record(key, review)
@@ -127,10 +144,15 @@ def unit_label(unit: Mapping[str, Any]) -> str:
     return " ".join(str(unit[name]) for name in (*NAMING, "serial") if unit.get(name))
 
 
-def unit_key_of(unit: Mapping[str, Any], how: ColumnMap) -> str:
-    """The key of a unit without one in the sheet: as the map decides, or by its names."""
+def _named_unit(
+    unit: dict[str, Any], row: Row, how: ColumnMap, contents: SheetContents
+) -> NamedUnit:
+    """A unit without a key in the sheet, under the key that the map decides, or its names make."""
     label = unit_label(unit)
-    return how.units.get(label) or plain(label)
+    key = how.units.get(label) or plain(label)
+    named = contents.units.setdefault(label, NamedUnit(label, key, unit))
+    named.rows.append(row.number)
+    return named
 
 
 def _note_day(
@@ -197,7 +219,7 @@ def _read_figure(
         contents.problems.append(Problem(place, cell.text, reason, suggestion))
         return
     record.entered.append(figure)
-    contents.parsed.append(ParsedCell(column.column, cell.text, _as_read(figure)))
+    contents.parsed.append(ParsedCell(column.column, cell.text, _as_read(figure, column)))
 
 
 def _cells_of_figure(
@@ -211,10 +233,14 @@ def _cells_of_figure(
     return CellsOfFigure(cell, decimal, spread, sign_of(source.signs, other, spread))
 
 
-def _as_read(figure: Mapping[str, Any]) -> str:
-    """A figure with the uncertainty and the conditions of its own cell."""
+def _as_read(figure: Mapping[str, Any], column: ReadingColumn) -> str:
+    """A figure with its uncertainty and the conditions that stand in its own cell."""
+    known = column.at.model_dump(exclude_none=True)
+    own = {name: v for name, v in (figure["at"] or {}).items() if name not in known}
+    parts = [in_text(value, UNIT_OF_CONDITION[name], 6) for name, value in own.items()]
     share = figure["uncertainty_percent"]
-    return figure["value"] if share is None else f"{figure['value']}, uncertainty {share:.3g} %"
+    text = f"{figure['value']} at {', '.join(parts)}" if parts else str(figure["value"])
+    return text if share is None else f"{text}, standard uncertainty {share:.3g} %"
 
 
 def _same(one: dict[str, Any], other: dict[str, Any]) -> bool:

@@ -54,8 +54,10 @@ def entered_figure(
     try:
         read = read_compound(text, how)
     except UnreadableQuantity as error:
-        proposal = error.remedy or suggestions.for_figure(text, how, metric.better)
-        raise LeftOut(f"{error.text!r} {error.reason}", proposal) from None
+        ranged = suggestions.is_range(text)
+        proposal = (not ranged and error.remedy) or suggestions.for_figure(text, how, metric.better)
+        reason = "is a range of values" if ranged else error.reason
+        raise LeftOut(f"{error.text!r} {reason}", proposal) from None
     known = column.at.model_dump(exclude_none=True)
     if (problem := contradiction(read.at, known)) is not None:
         raise LeftOut(problem, "take that condition out of `at` in the map, or out of the cell")
@@ -83,8 +85,8 @@ def _refuse_mark(text: str, notes: Sequence[OtherRow], how: FigureUnits) -> None
         bare, note = found
         raise LeftOut(
             f"has the mark of the footnote in row {note.number}, {note.text[:100]!r}",
-            f"write {bare} if the footnote changes nothing, or add its condition to the cell, "
-            f"as {bare} @ 4 Ω",
+            f"write {bare} if the footnote changes nothing; a load, power or frequency may stand "
+            f"behind the figure, as {bare} @ 4 Ω",
         )
 
 

@@ -25,6 +25,11 @@ _TENS = {
 }  # fmt: skip
 
 
+def is_range(text: str) -> bool:
+    """Whether a text gives two ends: "1-3 %"."""
+    return _RANGE.fullmatch(text) is not None
+
+
 def for_figure(text: str, how: FigureUnits, better: str) -> str:
     """How a figure may be written. better: the direction of its metric, as "lower"."""
     span = _RANGE.fullmatch(text)
