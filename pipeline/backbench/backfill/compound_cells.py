@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
+from backbench.metrics.metric_names import metric_called
+from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.numerals import DecimalSign
 from backbench.quantities.reading import ParsedQuantity, read_quantity
@@ -13,8 +15,8 @@ from backbench.quantities.writing import in_text
 _APART = re.compile(r"\s*(?:@|;|\(|\)|,\s+|\b(?:at|into|with|in)\b)\s*", re.IGNORECASE)
 _PLUS_MINUS = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
 _UNIT_AT_END = re.compile(r"\s*(?:[^\W\d_]+|[%‰°Ω])$")
-_BEHIND = {"tone", "sine", "output", "load", "thd", "thd+n", "distortion", "dist", "dist."}
-"""Words that may stand behind a quantity without changing what it is."""
+_BEHIND = {"tone", "sine", "output", "load"}
+"""Words that may stand behind a quantity without changing what it is, beside names of ratios."""
 UNIT_OF_CONDITION = {
     "frequency_hz": "Hz", "power_w": "W", "load_ohm": "ohm", "limit_percent": "%",
 }  # fmt: skip
@@ -76,9 +78,15 @@ def read_compound(text: str, how: FigureUnits) -> CompoundFigure:
 def _bare(piece: str) -> str:
     """A piece without the words that say what its quantity is: "1 % THD" is "1 %"."""
     words = piece.split()
-    while len(words) > 1 and words[-1].lower() in _BEHIND:
+    while len(words) > 1 and (words[-1].lower() in _BEHIND or names_ratio(words[-1])):
         words.pop()
     return " ".join(words)
+
+
+def names_ratio(word: str) -> bool:
+    """Whether a word names a metric in per cent, as a distortion limit's does: "1 % THD"."""
+    metric = metric_called(word)
+    return metric is not None and registry().metrics[metric].unit == "%"
 
 
 def _condition(piece: str, how: FigureUnits) -> tuple[str, float] | None:

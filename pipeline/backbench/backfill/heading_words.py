@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from backbench.backfill.compound_cells import UNIT_OF_CONDITION
+from backbench.backfill.compound_cells import UNIT_OF_CONDITION, names_ratio
 from backbench.metrics.metric_names import metric_called
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
@@ -39,8 +39,6 @@ _QUANTITY = re.compile(
 )
 _OUTPUTS = {"l": "left", "r": "right", "left": "left", "right": "right"}
 _BRACKETED = re.compile(r"[(\[]([^)\]]*)[)\]]")
-_LIMITED = {"thd", "thd+n", "distortion", "dist"}
-"""Words beside a distortion limit that don't name the column's own figure."""
 _SMALL = {"at", "into", "in", "for", "@", "of", "and", "-", "–", ",", ";", "/", "&", "load", "tone"}
 
 
@@ -75,7 +73,8 @@ def figures_named(heading: str) -> HeadingOfFigures | None:
     kept = [w for w in words if w and w.lower() not in _SMALL and w.lower() not in _OUTPUTS]
     last = spelled_unit(kept[-1]) if len(kept) > 1 and unit is None else None
     if "limit_percent" in at and len(kept) > 1:
-        kept = [word for word in kept if word.lower() not in _LIMITED] or kept
+        # "Power at 1 % THD": the ratio belongs to the limit.
+        kept = [word for word in kept if not names_ratio(word)] or kept
     metric = _called(kept)
     if metric is None and last is not None and (metric := _called(kept[:-1])):
         unit = kept[-1]

@@ -11,8 +11,11 @@ import re
 import zipfile
 import zlib
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
 from xml.etree import ElementTree
+
+from backbench.backfill.sheet_addresses import column_of
 
 MOST_BYTES = 200_000_000
 """Of one unpacked part of a workbook."""
@@ -31,9 +34,15 @@ def percent_cells(path: Path, sheet: str) -> set[tuple[int, int]] | None:
     suffix = path.suffix.lower()
     if suffix == ".xls":
         return None
+    with damage_told(), zipfile.ZipFile(path) as archive:
+        return set(_of_ods(archive, sheet) if suffix == ".ods" else _of_xlsx(archive, sheet))
+
+
+@contextmanager
+def damage_told() -> Iterator[None]:
+    """Whatever a damaged archive makes the libraries raise, as a ValueError."""
     try:
-        with zipfile.ZipFile(path) as archive:
-            return set(_of_ods(archive, sheet) if suffix == ".ods" else _of_xlsx(archive, sheet))
+        yield
     except _DAMAGED as error:
         raise ValueError(str(error)) from None
 
@@ -42,6 +51,20 @@ def _of_xlsx(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
     styles = _percent_styles(archive)
     if not styles:
         return
+    for place, element in _xlsx_cells(archive, sheet):
+        if element.get("s") in styles and element.get("t", "n") == "n":
+            yield place
+
+
+def cells_of_xlsx(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
+    """Rows and columns, from 0, of the cells that a sheet names, styled ones that are empty too."""
+    for place, _ in _xlsx_cells(archive, sheet):
+        yield place
+
+
+def _xlsx_cells(
+    archive: zipfile.ZipFile, sheet: str
+) -> Iterator[tuple[tuple[int, int], ElementTree.Element]]:
     row = column = -1
     with _part(archive, _sheet_part(archive, sheet)) as stream:
         for event, element in ElementTree.iterparse(stream, ("start", "end")):
@@ -49,9 +72,8 @@ def _of_xlsx(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
             if event == "start" and name == "row":
                 row, column = int(element.get("r", row + 2)) - 1, -1
             elif event == "start" and name == "c":
-                column = _column(element.get("r", "")) if element.get("r") else column + 1
-                if element.get("s") in styles and element.get("t", "n") == "n":
-                    yield row, column
+                column = column_of(element.get("r", "")) if element.get("r") else column + 1
+                yield (row, column), element
             elif event == "end":
                 element.clear()
 
@@ -83,6 +105,21 @@ def _sheet_part(archive: zipfile.ZipFile, sheet: str) -> str:
 
 
 def _of_ods(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
+    for (row, column), times, element in _ods_cells(archive, sheet):
+        if element.get(f"{_OFFICE}value-type") == "percentage":
+            yield from ((row, column + n) for n in range(min(times, 1024)))
+
+
+def cells_of_ods(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
+    """Rows and columns, from 0, of the cells of a sheet that hold something."""
+    for (row, column), times, element in _ods_cells(archive, sheet):
+        if element.get(f"{_OFFICE}value-type") is not None:
+            yield row, column + times - 1
+
+
+def _ods_cells(
+    archive: zipfile.ZipFile, sheet: str
+) -> Iterator[tuple[tuple[int, int], int, ElementTree.Element]]:
     inside, row, column = False, 0, 0
     with _part(archive, "content.xml") as stream:
         for event, element in ElementTree.iterparse(stream, ("start", "end")):
@@ -93,8 +130,7 @@ def _of_ods(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
                 row += 0 if event == "start" else _repeated(element, "rows")
             elif inside and event == "start" and _local(element) in _CELLS:
                 times = _repeated(element, "columns")
-                if element.get(f"{_OFFICE}value-type") == "percentage":
-                    yield from ((row, column + n) for n in range(min(times, 1024)))
+                yield (row, column), times, element
                 column += times
             if event == "end":
                 element.clear()
@@ -115,10 +151,3 @@ def _part(archive: zipfile.ZipFile, name: str) -> zipfile.ZipExtFile:
 
 def _local(element: ElementTree.Element) -> str:
     return element.tag.rpartition("}")[2]
-
-
-def _column(address: str) -> int:
-    number = 0
-    for letter in re.sub(r"[^A-Z]", "", address.upper())[:4]:
-        number = 26 * number + ord(letter) - ord("A") + 1
-    return number - 1

@@ -23,6 +23,7 @@ from backbench.backfill.heading_words import (
 from backbench.backfill.other_rows import other_row
 from backbench.backfill.row_facts import CHOICES
 from backbench.backfill.spreadsheet import Cell, Grid, Row, heading_text, sheet_under
+from backbench.documents.kinds import UNIT_KINDS
 from backbench.errors import Fault, UserError
 from backbench.ingest.impossible_signs import sign_faults
 from backbench.metrics.registry import registry
@@ -37,11 +38,7 @@ SYNONYMS: dict[str, dict[str, tuple[str, ...]]] = {
                         "bipolar", "mosfet"),
         "switching": ("class d", "class-d"),
     },
-    "kind": {
-        "integrated amplifier": ("integrated", "integrated amp", "int amp", "int. amp"),
-        "power amplifier": ("power", "power amp", "poweramp"),
-        "preamplifier": ("pre", "preamp", "pre-amp"),
-    },
+    "kind": {kind.name: kind.also_called for kind in UNIT_KINDS.values()},
     "state": {
         "as received": ("as found", "found", "untouched", "unrestored", "original"),
         "serviced": ("service",),

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 import csv
-import datetime as dt
 import io
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from backbench.backfill.heading_rows import joined_headings
-from backbench.backfill.percent_cells import percent_cells
+from backbench.backfill.sheet_addresses import column
+from backbench.backfill.workbooks import MAX_CELLS, Content, Percents, read_answer
 from backbench.documents.regular_files import open_regular, read_regular, reason_of
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
+from backbench.readers.limited_process import TookTooMuch, read_in_process
 
 WORKBOOKS = {".xlsx", ".xlsm", ".xls", ".ods"}
 MAX_SHEET_BYTES = 100_000_000
+LONGEST_HEADING = 200
+"""Characters; what follows tells no column from another."""
 TEXTS = {".csv", ".tsv", ".txt"}
-Content = str | float | bool | dt.date | None
-Percents = set[tuple[int, int]] | None
 
 
 @dataclass(frozen=True)
@@ -140,50 +141,20 @@ def heading_text(content: Content) -> str:
     """A heading as it is named in a map: one line, single spaces."""
     if isinstance(content, float):
         return f"{content:.15g}"
-    return "" if content is None else " ".join(str(content).split())
-
-
-def column(number: int) -> str:
-    """A column's letters, from 0: A, B, …, Z, AA."""
-    letters = ""
-    number += 1
-    while number:
-        number, rest = divmod(number - 1, 26)
-        letters = chr(ord("A") + rest) + letters
-    return letters
+    return "" if content is None else " ".join(str(content)[:LONGEST_HEADING].split())
 
 
 def _workbook(path: Path, name: str | None) -> Grid:
-    from python_calamine import CalamineError, CalamineWorkbook, WorksheetNotFound
-
     try:
         open_regular(path, MAX_SHEET_BYTES).close()
-        book = CalamineWorkbook.from_path(str(path))
-        chosen = name or book.sheet_names[0]
-        rows = book.get_sheet_by_name(chosen).to_python(skip_empty_area=False)
-        percents = percent_cells(path, chosen)
-    except WorksheetNotFound:
-        known = ", ".join(book.sheet_names)
-        raise _unreadable(path, f"no sheet {name!r}", f"one of: {known}") from None
-    except (CalamineError, OSError, IndexError, ValueError) as error:
-        raise _unreadable(path, str(error) or "a damaged file", "a workbook") from None
-    cells = [[_content(cell) for cell in row] for row in rows]
-    others = tuple(sheet for sheet in book.sheet_names if sheet != chosen)
-    return Grid(f"{path.name}, {chosen}", cells, percents, others)
-
-
-def _content(cell: object) -> Content:
-    """Numbers as float, moments as their day, nothing as None."""
-    if isinstance(cell, bool):
-        return cell
-    if isinstance(cell, (int, float)):
-        return float(cell)
-    if isinstance(cell, dt.datetime):
-        return cell.date()
-    if isinstance(cell, dt.date):
-        return cell
-    text = str(cell).strip()
-    return text or None
+        data = read_in_process("backbench.backfill.workbooks", {"path": str(path), "sheet": name})
+    except OSError as error:
+        raise _unreadable(path, reason_of(error), "a workbook") from None
+    except TookTooMuch as error:
+        expected = "one that unfolds to at most 1 GiB in 30 s"
+        raise _unreadable(path, f"a workbook that was given up: {error}", expected) from None
+    sheet = read_answer(data)
+    return Grid(f"{path.name}, {sheet.name}", sheet.cells, sheet.percents, sheet.others)
 
 
 def _delimited(path: Path) -> list[list[Content]]:
@@ -197,12 +168,23 @@ def _delimited(path: Path) -> list[list[Content]]:
     except UnicodeDecodeError:
         # Older spreadsheets write Western texts in this code page; every byte has a meaning in it.
         text = data.decode("cp1252", errors="replace")
-    best = max((_split(text, mark) for mark in ("\t", ";", ",")), key=_evenness)
+    splits = [rows for mark in ("\t", ";", ",") if (rows := _split(text, mark)) or not text]
+    if not splits:
+        raise _unreadable(
+            path, f"a cell of more than {csv.field_size_limit()} characters", "shorter cells",
+        )  # fmt: skip
+    best = max(splits, key=_evenness)
+    _refuse_large(path, len(best), max(map(len, best), default=0))
     return [[cell.strip() or None for cell in row] for row in best]
 
 
 def _split(text: str, mark: str) -> list[list[str]]:
-    return list(csv.reader(io.StringIO(text, newline=""), delimiter=mark))
+    """Rows of cells; none where a cell is longer than any spreadsheet's."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark)
+    try:
+        return list(reader)
+    except csv.Error:
+        return []
 
 
 def _evenness(rows: Iterable[list[str]]) -> tuple[int, int]:
@@ -211,6 +193,11 @@ def _evenness(rows: Iterable[list[str]]) -> tuple[int, int]:
     if not widths or widths[0] < 2:
         return (0, 0)
     return (sum(width == widths[0] for width in widths), widths[0])
+
+
+def _refuse_large(path: Path, rows: int, columns: int) -> None:
+    if rows * columns > MAX_CELLS:
+        raise _unreadable(path, f"{rows} rows of {columns} columns", f"at most {MAX_CELLS} cells")
 
 
 def _unreadable(path: Path, problem: str, expected: str) -> UserError:

@@ -26,6 +26,7 @@ class UnitKind:
         capture of it states its load.
     drives_loudspeakers: figures that refer to a loudspeaker's load, and a listener's terms, hold.
     has_mains: opening it exposes mains and high voltages; its sheet says so.
+    also_called: usual words of old records for it.
     """
 
     name: Kind
@@ -34,18 +35,27 @@ class UnitKind:
     by_power: bool = False
     drives_loudspeakers: bool = False
     has_mains: bool = True
+    also_called: tuple[str, ...] = ()
 
 
-def _amplifier(name: Kind) -> UnitKind:
-    return UnitKind(name, AMPLIFIERS, battery="amplifier", by_power=True, drives_loudspeakers=True)
+def _amplifier(name: Kind, *also_called: str) -> UnitKind:
+    return UnitKind(
+        name, AMPLIFIERS, battery="amplifier", by_power=True, drives_loudspeakers=True,
+        also_called=also_called,
+    )  # fmt: skip
 
 
 UNIT_KINDS: dict[str, UnitKind] = {
     kind.name: kind
     for kind in (
-        _amplifier("integrated amplifier"),
-        _amplifier("power amplifier"),
-        UnitKind("preamplifier", "preamplifier", battery="line stage"),
+        _amplifier("integrated amplifier", "integrated", "integrated amp", "int amp"),
+        _amplifier("power amplifier", "power", "power amp", "poweramp"),
+        UnitKind(
+            "preamplifier",
+            "preamplifier",
+            battery="line stage",
+            also_called=("pre", "preamp", "pre-amp"),
+        ),
         _amplifier("receiver"),
         UnitKind("tuner", "tuner"),
         UnitKind("other", "other", has_mains=False),

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import polars as pl
 
+from backbench.documents.regular_files import open_regular, reason_of
 from backbench.documents.stimuli import Table
 from backbench.errors import UserError
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
+from backbench.readers.limited_process import TookTooMuch, read_in_process, serve
 from backbench.readers.table_columns import MAX_ROWS, converted, declared, present
+
+MAX_BYTES = 200_000_000
 
 
 def is_parquet(head: bytes, suffix: str) -> bool:
@@ -19,7 +26,38 @@ def is_parquet(head: bytes, suffix: str) -> bool:
 
 
 def read_parquet(path: Path, name: str, table: Table) -> TableData:
-    """The declared columns. Raises UserError naming row and cell of what is not a number."""
+    """The declared columns. Raises UserError naming row and cell of what is not a number.
+
+    Another process reads them: pages may unfold to any size, whatever the file says of its rows.
+    """
+    try:
+        with open_regular(path, MAX_BYTES):
+            request = {"path": str(path), "name": name, "table": table.model_dump()}
+            return _columns(read_in_process(__name__, request))
+    except OSError as error:
+        expected = f"a file of at most {MAX_BYTES} bytes"
+        raise unreadable(name, reason_of(error), expected) from None
+    except TookTooMuch as error:
+        expected = "a table that unfolds to at most 1 GiB in 30 s"
+        raise unreadable(name, f"Parquet that was given up: {error}", expected) from None
+
+
+def _columns(data: bytes) -> TableData:
+    head, _, rest = data.partition(b"\n")
+    keys = json.loads(head)
+    values = np.frombuffer(rest, np.float64).reshape(len(keys), -1)
+    return TableData({key: values[n].copy() for n, key in enumerate(keys)})
+
+
+def _answer(request: dict[str, Any]) -> bytes:
+    """The columns of a request's table: their names, then their values one after another."""
+    table = Table.model_validate(request["table"])
+    read = read_parquet_here(Path(request["path"]), request["name"], table).columns
+    return json.dumps(list(read)).encode() + b"\n" + np.stack(list(read.values())).tobytes()
+
+
+def read_parquet_here(path: Path, name: str, table: Table) -> TableData:
+    """The same in this process, without its bounds of memory and time."""
     wanted = declared(table, name)
     try:
         frame = _frame(path, name, table)
@@ -52,3 +90,6 @@ def _wrong_type(name: str, column: str, kind: pl.DataType) -> UserError:
 
 
 PARQUET = TableFormat("Parquet table", is_parquet, read_parquet)
+
+if __name__ == "__main__":
+    serve(_answer)
