@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from backbench.backfill.days import UnreadableDay, read_day
 from backbench.documents.manifest import OUTPUT
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimuli import Strict
@@ -123,7 +124,11 @@ def read_map(path: Path) -> ColumnMap:
         if isinstance(content.get(name), float) and content[name].is_integer():
             content[name] = int(content[name])
     column_map = checked(ColumnMap, content, str(path))
-    faults = [*_missing(column_map, path), *_unknown_metrics(column_map, path)]
+    faults = [
+        *_missing(column_map, path),
+        *_unknown_metrics(column_map, path),
+        *_no_days(column_map, path),
+    ]
     if faults:
         raise UserError(f"{path} can't be used", faults)
     return _under_keys(column_map)
@@ -136,6 +141,17 @@ def _missing(column_map: ColumnMap, path: Path) -> list[Fault]:
         for name in NEEDED
         if name.split(".")[1] not in groups[name.split(".")[0]]
     ]
+
+
+def _no_days(column_map: ColumnMap, path: Path) -> list[Fault]:
+    """A day that holds for every row stands there as text."""
+    always = column_map.review["date"].always if "date" in column_map.review else None
+    try:
+        if always is not None:
+            read_day(always, str(always), ())
+    except UnreadableDay as error:
+        return [Fault(f"{path}, review.date", str(error), 'a day as "2004-05-11"')]
+    return []
 
 
 def _unknown_metrics(column_map: ColumnMap, path: Path) -> list[Fault]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from backbench.backfill.days import in_words, readings_of
+from backbench.backfill.days import in_words, read_day, readings_of
 from backbench.backfill.proposed_map import Proposal, ProposedFact, ProposedReading
 from backbench.backfill.row_facts import CHOICES, UNIT_OF_NUMBER, plain
 from backbench.metrics.registry import registry
@@ -65,6 +65,8 @@ def _of_fact(proposal: Proposal, name: str) -> Question:
                 value = read_value(answer, UNIT_OF_NUMBER[short], usual_unit=UNIT_OF_NUMBER[short])
             except UnreadableQuantity as error:
                 raise ValueError(str(error)) from None
+        if short == "date":
+            read_day(answer, answer, ())
         if short == "bench":
             value = plain(answer)
         proposal.facts[name] = ProposedFact(always=value)

@@ -13,6 +13,8 @@ from backbench.backfill.percent_cells import cells_of_ods, cells_of_xlsx, damage
 from backbench.backfill.sheet_addresses import address
 from backbench.errors import Fault, UserError
 
+MAX_ROWS = 20_000
+"""Of a sheet: more than anybody keeps by hand."""
 Place = tuple[int, int]
 
 
@@ -27,12 +29,13 @@ def refuse_stray(path: Path, sheet: str, most: int) -> None:
             last_row = max(last_row, place)
             last_column = max(last_column, place, key=lambda p: p[1])
     rows, columns = last_row[0] + 1, last_column[1] + 1
-    if rows * columns <= most:
+    if rows * columns <= most and rows <= MAX_ROWS:
         return
     stray = last_column if columns > rows / 64 else last_row
     fault = Fault(
         f"{path}, {sheet}", f"a table of {rows} rows and {columns} columns",
-        f"at most {most} cells", f"look at {address(*stray)}: if it stands alone, delete it",
+        f"at most {MAX_ROWS} rows and {most} cells",
+        f"look at {address(*stray)}: if it stands alone, delete it",
     )  # fmt: skip
     raise UserError("the spreadsheet can't be read", [fault])
 

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
 from xml.etree import ElementTree
 
-from backbench.backfill.sheet_addresses import column_of
+from backbench.backfill.sheet_addresses import place_of
 
 MOST_BYTES = 200_000_000
 """Of one unpacked part of a workbook."""
@@ -57,9 +57,10 @@ def _of_xlsx(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
 
 
 def cells_of_xlsx(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
-    """Rows and columns, from 0, of the cells that a sheet names, styled ones that are empty too."""
-    for place, _ in _xlsx_cells(archive, sheet):
-        yield place
+    """Rows and columns, from 0, of the cells of a sheet that hold something."""
+    for place, element in _xlsx_cells(archive, sheet):
+        if len(element):
+            yield place
 
 
 def _xlsx_cells(
@@ -71,10 +72,11 @@ def _xlsx_cells(
             name = _local(element)
             if event == "start" and name == "row":
                 row, column = int(element.get("r", row + 2)) - 1, -1
-            elif event == "start" and name == "c":
-                column = column_of(element.get("r", "")) if element.get("r") else column + 1
+            elif event == "end" and name == "c":
+                where = element.get("r")
+                row, column = place_of(where) if where else (row, column + 1)
                 yield (row, column), element
-            elif event == "end":
+            if event == "end" and name in {"c", "row"}:
                 element.clear()
 
 

@@ -12,7 +12,7 @@ from backbench.backfill import suggestions
 from backbench.backfill.column_map import ColumnMap, Fact
 from backbench.backfill.days import UnreadableDay, read_day
 from backbench.backfill.decimal_signs import DecimalSigns
-from backbench.backfill.problems import LeftOut
+from backbench.backfill.problems import LeftOut, refuse_long
 from backbench.backfill.spreadsheet import Cell
 from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.unit_facts import State, Technology
@@ -35,6 +35,7 @@ def fact_of(name: str, cell: Cell | None, fact: Fact, how: ColumnMap, signs: Dec
     """
     if cell is None:
         return dt.date.fromisoformat(str(fact.always)) if name == "date" else fact.always
+    refuse_long(cell.text)
     text = fact.words.get(cell.text, cell.text)
     if not text or text in how.empty:
         if name in OPTIONAL:

@@ -16,7 +16,7 @@ from backbench.backfill.compound_cells import (
 )
 from backbench.backfill.decimal_signs import DecimalSigns
 from backbench.backfill.other_rows import OtherRow, footnotes, marked
-from backbench.backfill.problems import LeftOut
+from backbench.backfill.problems import LeftOut, refuse_long
 from backbench.backfill.spreadsheet import Cell
 from backbench.metrics.registry import registry
 from backbench.quantities.columns import MixedDecimalSigns
@@ -49,6 +49,7 @@ def entered_figure(
     metric = registry().metrics[column.metric]
     how = FigureUnits(metric.unit, column.unit, cells.decimal, column.at.load_ohm)
     text = cells.figure.text
+    refuse_long(text)
     _refuse_unknown_percent(cells.figure, column.unit or metric.unit)
     _refuse_mark(text, notes, how)
     try:

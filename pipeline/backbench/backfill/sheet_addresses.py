@@ -20,9 +20,12 @@ def address(row: int, number: int) -> str:
     return f"{column(number)}{row + 1}"
 
 
-def column_of(text: str) -> int:
-    """The column of an address, from 0; that of its first four letters."""
+def place_of(text: str) -> tuple[int, int]:
+    """Row and column, from 0, of an address. Raises ValueError for one that no sheet has."""
+    match = re.fullmatch(r"([A-Z]{1,3})([1-9][0-9]{0,6})", text)
+    if match is None:
+        raise ValueError(f"a cell at {text[:20]!r}")
     number = 0
-    for letter in re.sub(r"[^A-Z]", "", text.upper())[:4]:
+    for letter in match[1]:
         number = 26 * number + ord(letter) - ord("A") + 1
-    return number - 1
+    return int(match[2]) - 1, number - 1

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from backbench.backfill.heading_rows import joined_headings
+from backbench.backfill.outermost_cells import MAX_ROWS
 from backbench.backfill.sheet_addresses import column
 from backbench.backfill.workbooks import MAX_CELLS, Content, Percents, read_answer
 from backbench.documents.regular_files import open_regular, read_regular, reason_of
@@ -196,8 +197,9 @@ def _evenness(rows: Iterable[list[str]]) -> tuple[int, int]:
 
 
 def _refuse_large(path: Path, rows: int, columns: int) -> None:
-    if rows * columns > MAX_CELLS:
-        raise _unreadable(path, f"{rows} rows of {columns} columns", f"at most {MAX_CELLS} cells")
+    if rows * columns > MAX_CELLS or rows > MAX_ROWS:
+        found = f"{rows} rows of {columns} columns"
+        raise _unreadable(path, found, f"at most {MAX_ROWS} rows and {MAX_CELLS} cells")
 
 
 def _unreadable(path: Path, problem: str, expected: str) -> UserError:

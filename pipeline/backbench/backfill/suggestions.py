@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
+from functools import cache
 from typing import Literal
 
 from backbench.backfill.compound_cells import FigureUnits
@@ -55,12 +56,17 @@ def _bound(span: re.Match[str], how: FigureUnits, better: Literal["lower"] | str
 def _nearest_unit(written: str, how: FigureUnits) -> str:
     """The unit that was likely meant: the one most like it that fits the column, or the usual."""
     usual = symbol(how.usual_unit or how.unit)
-    fitting = [s for unit in UNITS for s in (unit, *UNITS[unit].spellings) if _fits(s, how)]
-    prefixed = [f"{prefix}{unit}" for prefix in "mkµu" for unit in fitting]
-    near = get_close_matches(
-        written, [unit for unit in (*fitting, *prefixed) if _fits(unit, how)], n=1
-    )
+    near = get_close_matches(written, _fitting(how.unit, how.usual_unit, how.load_ohm), n=1)
     return near[0] if near else usual
+
+
+@cache
+def _fitting(unit: str, usual_unit: str | None, load_ohm: float | None) -> list[str]:
+    """Every spelling of a unit that a column of this unit takes, with usual prefixes."""
+    how = FigureUnits(unit, usual_unit, ".", load_ohm)
+    plain = [text for name, known in UNITS.items() for text in (name, *known.spellings)]
+    prefixed = [f"{prefix}{text}" for prefix in "mkµu" for text in plain]
+    return [text for text in (*plain, *prefixed) if _fits(text, how)]
 
 
 def _fits(unit: str, how: FigureUnits) -> bool:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from backbench.backfill.outermost_cells import refuse_stray
+from backbench.backfill.outermost_cells import MAX_ROWS, refuse_stray
 from backbench.backfill.percent_cells import percent_cells
 from backbench.errors import Fault, UserError
 from backbench.readers.limited_process import serve
@@ -16,7 +16,7 @@ from backbench.readers.limited_process import serve
 Content = str | float | bool | dt.date | None
 Percents = set[tuple[int, int]] | None
 MAX_CELLS = 4_000_000
-"""Of a sheet, empty ones between others counted: as many as 20,000 rows of 200 columns."""
+"""Of a sheet, empty ones between others counted: such as 20,000 rows of 200 columns."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,8 @@ def read_workbook(path: Path, name: str | None) -> WorkbookSheet:
         raise unreadable(path, f"no sheet {name!r}", f"one of: {known}") from None
     except (CalamineError, OSError, IndexError, ValueError) as error:
         raise unreadable(path, _one_line(error), "a workbook") from None
+    if len(rows) > MAX_ROWS:
+        raise unreadable(path, f"{len(rows)} rows", f"at most {MAX_ROWS}")
     cells = [[_content(cell) for cell in row] for row in rows]
     others = tuple(sheet for sheet in book.sheet_names if sheet != chosen)
     return WorkbookSheet(chosen, cells, percents, others)
