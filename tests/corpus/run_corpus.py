@@ -7,6 +7,7 @@ reading or a fault in one line, or took more than TIME_S or 1 GiB.
 from __future__ import annotations
 
 import os
+import re
 import resource
 import signal
 import sys
@@ -22,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import numpy as np
 
 from backbench.backfill.column_map import read_map
-from backbench.backfill.map_questions import questions
+from backbench.backfill.map_questions import Question, questions
 from backbench.backfill.map_text import map_text
 from backbench.backfill.parse_records import parse_sheet
 from backbench.backfill.proposed_map import propose
@@ -88,8 +89,7 @@ def import_sheet(path: Path) -> None:
         grid = read_grid(path)
     proposal = propose(path, grid, None)
     for question in questions(proposal):
-        # A question for a unit ends with an example; any other text is a name.
-        question.take(question.choices[0] if question.choices else question.text.split()[-1])
+        question.take(_some_answer(question))
     written = path.with_name(f"{path.name}.map")
     written.write_text(map_text(proposal), encoding="utf-8")
     how = read_map(written)
@@ -99,6 +99,14 @@ def import_sheet(path: Path) -> None:
     for problem in [*contents.problems, *problems]:
         if "\n" in str(problem) or len(str(problem)) > 1000 or not problem.suggestion:
             raise AssertionError(f"{str(problem)[:1000]!r}")
+
+
+def _some_answer(question: Question) -> str:
+    """The first choice, the day or the unit that a question has as an example, or any word."""
+    if question.choices:
+        return question.choices[0]
+    day = re.search(r"\d{4}-\d\d-\d\d", question.text)
+    return day[0] if day else question.text.split()[-1]
 
 
 def in_child(kind: str, path: Path) -> str:
