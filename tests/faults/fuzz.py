@@ -2,8 +2,8 @@
 
 Run: python tests/faults/fuzz.py KIND [SECONDS], KIND one of manifest, table, recording, sheet,
 parquet. Needs atheris. Anything but a UserError is a crash; so is an input that takes 20 s or
-1 GiB. Prints the fuzzer's own figures and, at the end, executions. Spreadsheets and Parquet are read in
-this process, without the bounds that they have in a command.
+1 GiB. Prints the fuzzer's own figures and, at the end, executions. Spreadsheets and Parquet are
+read in this process, without the bounds that they have in a command.
 """
 
 from __future__ import annotations

@@ -19,6 +19,7 @@ from backbench.backfill.sheet_addresses import place_of
 
 MOST_BYTES = 200_000_000
 """Of one unpacked part of a workbook."""
+_MOST_REPEATED = 20_000
 _BUILT_IN = {9, 10}
 _OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
 _TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
@@ -107,32 +108,34 @@ def _sheet_part(archive: zipfile.ZipFile, sheet: str) -> str:
 
 
 def _of_ods(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
-    for (row, column), times, element in _ods_cells(archive, sheet):
+    for (row, column), (rows, columns), element in _ods_cells(archive, sheet):
         if element.get(f"{_OFFICE}value-type") == "percentage":
-            yield from ((row, column + n) for n in range(min(times, 1024)))
+            for n in range(min(rows, _MOST_REPEATED)):
+                yield from ((row + n, column + m) for m in range(min(columns, 1024)))
 
 
 def cells_of_ods(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
     """Rows and columns, from 0, of the cells of a sheet that hold something."""
-    for (row, column), times, element in _ods_cells(archive, sheet):
+    for (row, column), (rows, columns), element in _ods_cells(archive, sheet):
         if element.get(f"{_OFFICE}value-type") is not None:
-            yield row, column + times - 1
+            yield row + rows - 1, column + columns - 1
 
 
 def _ods_cells(
     archive: zipfile.ZipFile, sheet: str
-) -> Iterator[tuple[tuple[int, int], int, ElementTree.Element]]:
-    inside, row, column = False, 0, 0
+) -> Iterator[tuple[tuple[int, int], tuple[int, int], ElementTree.Element]]:
+    """Each cell's row and column, how many rows and columns it stands for, and its element."""
+    inside, row, column, rows = False, 0, 0, 1
     with _part(archive, "content.xml") as stream:
         for event, element in ElementTree.iterparse(stream, ("start", "end")):
             if element.tag == f"{_TABLE}table":
                 inside = event == "start" and element.get(f"{_TABLE}name") == sheet
             elif inside and element.tag == f"{_TABLE}table-row":
-                column = 0
-                row += 0 if event == "start" else _repeated(element, "rows")
+                column, rows = 0, _repeated(element, "rows") if event == "start" else rows
+                row += 0 if event == "start" else rows
             elif inside and event == "start" and _local(element) in _CELLS:
                 times = _repeated(element, "columns")
-                yield (row, column), times, element
+                yield (row, column), (rows, times), element
                 column += times
             if event == "end":
                 element.clear()
