@@ -9,6 +9,7 @@ read in this process, without the bounds that they have in a command.
 from __future__ import annotations
 
 import os
+import re
 import sys
 import tempfile
 from pathlib import Path
@@ -27,16 +28,17 @@ with atheris.instrument_imports(include=["backbench", "tomllib"]):
 
     readers()  # they are found by looking; each must be imported here to be followed
 
+    from corpus.run_corpus import TABLE, import_sheet
+
 from corpus.malformed import manifests, recordings, tables
 from corpus.malformed_sheets import sheets
-from corpus.run_corpus import TABLE, import_sheet
 
 SEEDS = {
     "manifest": manifests, "table": tables, "recording": recordings, "sheet": sheets,
     "parquet": tables,
 }  # fmt: skip
-ENDINGS = {"table": ".csv", "parquet": ".parquet"}
-"""Seeds that a kind takes; all where it has none."""
+TAKEN = {"table": r".*\.csv", "parquet": r".*\.parquet", "sheet": r"text-.*|.*rubbish-after.*"}
+"""Seeds that a kind takes by name; all where it has none. Of workbooks the sound ones suffice."""
 SHEETS = (".csv", ".xlsx", ".ods")
 LARGEST_SEED = 20_000
 
@@ -48,7 +50,7 @@ def main() -> None:
         seeds = Path(folder) / "seeds"
         seeds.mkdir()
         for name, data in SEEDS[kind]():
-            if len(data) <= LARGEST_SEED and name.endswith(ENDINGS.get(kind, "")):
+            if len(data) <= LARGEST_SEED and re.fullmatch(TAKEN.get(kind, ".*"), name):
                 (seeds / name).write_bytes(_begun(kind, name) + data)
         subject = Path(folder) / "subject"
 

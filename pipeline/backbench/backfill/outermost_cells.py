@@ -6,7 +6,6 @@ One stray cell in the last row and column of a sheet makes a table of 17 thousan
 from __future__ import annotations
 
 import zipfile
-from collections.abc import Iterator
 from pathlib import Path
 
 from backbench.backfill.percent_cells import cells_of_ods, cells_of_xlsx, damage_told
@@ -15,17 +14,17 @@ from backbench.errors import Fault, UserError
 
 MAX_ROWS = 20_000
 """Of a sheet: more than anybody keeps by hand."""
-Place = tuple[int, int]
 
 
-def refuse_stray(path: Path, sheet: str, most: int) -> None:
+def refuse_stray(path: Path, sheet: str | None, most: int) -> None:
     """Raise UserError where a sheet's cells span more than so many, naming the outermost one.
 
-    Raises ValueError or OSError for a damaged file. A format whose sheets are small is not read.
+    sheet: None for an open document, of which the library lays out every sheet as it opens it.
+    Raises ValueError or OSError for a damaged file.
     """
     last_row = last_column = (0, 0)
-    with damage_told():
-        for place in _filled(path, sheet):
+    with damage_told(), zipfile.ZipFile(path) as archive:
+        for place in cells_of_ods(archive) if sheet is None else cells_of_xlsx(archive, sheet):
             last_row = max(last_row, place)
             last_column = max(last_column, place, key=lambda p: p[1])
     rows, columns = last_row[0] + 1, last_column[1] + 1
@@ -33,18 +32,8 @@ def refuse_stray(path: Path, sheet: str, most: int) -> None:
         return
     stray = last_column if columns > rows / 64 else last_row
     fault = Fault(
-        f"{path}, {sheet}", f"a table of {rows} rows and {columns} columns",
+        f"{path}, {sheet}" if sheet else str(path), f"a table of {rows} rows and {columns} columns",
         f"at most {MAX_ROWS} rows and {most} cells",
         f"look at {address(*stray)}: if it stands alone, delete it",
     )  # fmt: skip
     raise UserError("the spreadsheet can't be read", [fault])
-
-
-def _filled(path: Path, sheet: str) -> Iterator[Place]:
-    suffix = path.suffix.lower()
-    if suffix == ".xls":
-        return
-    with zipfile.ZipFile(path) as archive:
-        yield from (
-            cells_of_ods(archive, sheet) if suffix == ".ods" else cells_of_xlsx(archive, sheet)
-        )

@@ -114,22 +114,23 @@ def _of_ods(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
                 yield from ((row + n, column + m) for m in range(min(columns, 1024)))
 
 
-def cells_of_ods(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
-    """Rows and columns, from 0, of the cells of a sheet that hold something."""
-    for (row, column), (rows, columns), element in _ods_cells(archive, sheet):
+def cells_of_ods(archive: zipfile.ZipFile) -> Iterator[tuple[int, int]]:
+    """Rows and columns, from 0, of the cells of all sheets that hold something."""
+    for (row, column), (rows, columns), element in _ods_cells(archive, None):
         if element.get(f"{_OFFICE}value-type") is not None:
             yield row + rows - 1, column + columns - 1
 
 
 def _ods_cells(
-    archive: zipfile.ZipFile, sheet: str
+    archive: zipfile.ZipFile, sheet: str | None
 ) -> Iterator[tuple[tuple[int, int], tuple[int, int], ElementTree.Element]]:
     """Each cell's row and column, how many rows and columns it stands for, and its element."""
     inside, row, column, rows = False, 0, 0, 1
     with _part(archive, "content.xml") as stream:
         for event, element in ElementTree.iterparse(stream, ("start", "end")):
             if element.tag == f"{_TABLE}table":
-                inside = event == "start" and element.get(f"{_TABLE}name") == sheet
+                inside = event == "start" and sheet in {None, element.get(f"{_TABLE}name")}
+                row = 0
             elif inside and element.tag == f"{_TABLE}table-row":
                 column, rows = 0, _repeated(element, "rows") if event == "start" else rows
                 row += 0 if event == "start" else rows

@@ -34,9 +34,12 @@ def read_workbook(path: Path, name: str | None) -> WorkbookSheet:
     from python_calamine import CalamineError, CalamineWorkbook, WorksheetNotFound
 
     try:
+        suffix = path.suffix.lower()
+        if suffix == ".ods":
+            refuse_stray(path, None, MAX_CELLS)
         book = CalamineWorkbook.from_path(str(path))
         chosen = name or book.sheet_names[0]
-        if chosen in book.sheet_names:
+        if suffix in {".xlsx", ".xlsm"} and chosen in book.sheet_names:
             refuse_stray(path, chosen, MAX_CELLS)
         rows = book.get_sheet_by_name(chosen).to_python(skip_empty_area=False)
         percents = percent_cells(path, chosen)
