@@ -20,6 +20,7 @@
 -- column own_dof: -; Degrees of freedom
 -- column shared_u: µV; u of the calibration (k = 1)
 -- column shared_with: -; Calibration and output
+-- column session_default: -; Spread between sessions by default
 -- column peers: -; Units compared
 -- chart: ranked; scale = log
 WITH chosen AS (
@@ -35,7 +36,8 @@ WITH chosen AS (
 SELECT
     unit_key, label, technology,
     value * 1e6 AS value, low * 1e6 AS low, high * 1e6 AS high, bound, status,
-    own_u * 1e6 AS own_u, own_dof, shared_u * 1e6 AS shared_u, shared_with, count(*) OVER () AS peers
+    own_u * 1e6 AS own_u, own_dof, shared_u * 1e6 AS shared_u, shared_with, session_default,
+    count(*) OVER () AS peers
 FROM worse
 JOIN peer USING (unit_key)
 WHERE point_key = 'idle' AND metric = 'noise_a'

@@ -13,19 +13,11 @@ BLOCK = 256
 def laid_out(amplitudes: Complex, base_hz: float, n: int, rate_hz: float) -> Array:
     """Real part of the sum of amplitudes[k] exp(2 pi i k base_hz t) at n instants.
 
-    amplitudes: shape (k,), from order 0; values in V peak. Horner's scheme in the phasor of
-    the base, so that one exponential serves every order.
+    amplitudes: shape (k,), from order 0; values in V peak. Each phasor is the product of one at
+    the start of a block and one within it, so that the sum is a product of two matrices.
     """
-    phasor = _phasor(base_hz / rate_hz, n)
-    total = np.zeros(n, dtype=np.complex128)
-    for amplitude in amplitudes[::-1]:
-        total *= phasor
-        total += amplitude
-    return np.ascontiguousarray(total.real)
-
-
-def _phasor(turns: float, n: int) -> Complex:
-    """exp(2 pi i turns m) for m = 0 … n - 1, as a product of coarse and fine steps."""
-    fine = np.exp(2j * np.pi * turns * np.arange(BLOCK))
-    coarse = np.exp(2j * np.pi * turns * BLOCK * np.arange(-(-n // BLOCK)))
-    return np.asarray(np.outer(coarse, fine).ravel()[:n], dtype=np.complex128)
+    radians = 2 * np.pi * base_hz / rate_hz * np.arange(len(amplitudes))
+    within = np.exp(1j * np.outer(radians, np.arange(BLOCK)))
+    starts = amplitudes * np.exp(1j * np.outer(np.arange(0, n, BLOCK), radians))
+    real = np.hstack([starts.real, -starts.imag]) @ np.vstack([within.real, within.imag])
+    return np.asarray(real.ravel()[:n], dtype=np.float64)

@@ -11,6 +11,7 @@ import altair as alt
 import vl_convert
 
 from backbench.charts.chart_text import text_width
+from backbench.charts.unchecked import specification
 
 SVG = "{http://www.w3.org/2000/svg}"
 MOVE = re.compile(r"translate\(([-\d.e]+),\s*([-\d.e]+)\)")
@@ -34,7 +35,7 @@ class Label:
 
 def labels_of(chart: alt.TopLevelMixin) -> tuple[list[Label], float, float]:
     """Every text once, and the picture's width and height."""
-    root = ET.fromstring(vl_convert.vegalite_to_svg(chart.to_dict(), allowed_base_urls=[]))
+    root = ET.fromstring(vl_convert.vegalite_to_svg(specification(chart), allowed_base_urls=[]))
     found: dict[tuple[str, float, float], Label] = {}
     _collect(root, 0.0, 0.0, found)
     return list(found.values()), float(root.attrib["width"]), float(root.attrib["height"])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     import altair as alt
     import polars as pl
 
+    from backbench.comparison.regression import Regression
+    from backbench.comparison.stale_figures import Stale
     from backbench.comparison.unit_comparison import Comparison
     from backbench.documents.settings import Settings
     from backbench.ingest.outcomes import ReviewOutcome
@@ -107,6 +109,26 @@ class Catalogue:
         """Bring every review up to the methods and calibrations in force."""
         return self._run(None, history, processes, started, progress)
 
+    def carry_on(self) -> tuple[list[str], list[Refused]]:
+        """Finish what a command that was broken off had begun.
+
+        The reviews that it was about, and those that were refused. Nothing is done while another
+        process is changing the catalogue. Raises UserError and OSError where it can't be done; it
+        is then left to the next command.
+        """
+        from backbench.storage.unfinished import unfinished
+
+        if not unfinished(self.places.ledger.folder):
+            return [], []
+        from backbench.ingest.carry_on import carry_on
+
+        with ExitStack() as held:
+            try:
+                held.enter_context(self.places.changing(patience_s=0.0))
+            except UserError:
+                return [], []
+            return carry_on(self.places)
+
     def rebuild(
         self,
         *,
@@ -116,7 +138,7 @@ class Catalogue:
     ) -> tuple[list[Outcome], list[Refused]]:
         """Make the database anew from vault, ledger and settings.
 
-        The present database is kept where a manifest can't be read, or where the original of a
+        The present database is kept where a review can't be rebuilt, or where the original of a
         capture is missing or damaged, unless accept_losses.
         """
         from backbench.ingest import run_ingest
@@ -137,10 +159,15 @@ class Catalogue:
         progress: Callable[[int], None],
     ) -> tuple[list[Outcome], list[Refused]]:
         from backbench.ingest import run_ingest
+        from backbench.ingest.carry_on import carry_on
         from backbench.ingest.worker_pool import Workers
+        from backbench.storage.unfinished import note_finished, unfinished
 
         with self.places.changing():
             run_ingest.prepare(self.places)
+            if folders is not None:
+                carry_on(self.places)
+            noted = unfinished(self.places.ledger.folder)
             with Workers(self.places.staged, _processes(processes), progress) as workers:
                 here = self.settings.engine == "local" or not history
                 begin = workers.begin if here else None
@@ -148,7 +175,9 @@ class Catalogue:
                 started(sum(work.jobs for work in works))
                 orchestrated = history and not all(work.unchanged for work in works)
                 carry_out = self._orchestrated() if orchestrated else run_ingest.carry_out
-                return carry_out(self.places, works, workers), refused
+                outcomes, more = run_ingest.apart(carry_out(self.places, works, workers))
+            note_finished(self.places.ledger.folder, noted)
+            return outcomes, [*refused, *more]
 
     def _orchestrated(self) -> CarryOut:
         """The recorded way: on this machine, or on the cluster that the settings name."""
@@ -199,6 +228,16 @@ class Catalogue:
             if review not in known:
                 raise unknown_review(review, known)
             return review_outcomes(opened, [review])[review]
+
+    def stale(self, review: str = "") -> Stale:
+        """What was computed before the settings of its bench were corrected: of a review, or all.
+
+        `recompute` brings it up to date.
+        """
+        from backbench.comparison.stale_figures import stale_figures
+
+        with self.reading() as opened:
+            return stale_figures(opened, self.settings, review)
 
     def queries(self) -> dict[str, SavedQuery]:
         """The saved queries by name: those shipped, and the sound ones of the catalogue's own."""
@@ -275,6 +314,34 @@ class Catalogue:
             return compare_unit(
                 opened, unit, self.settings, peers=peers, include_entered=include_entered
             )
+
+    def trend(self, y: str, x: str, *, within: str = "technology") -> Regression:
+        """Test one quantity for a trend against another, over all units and within groups.
+
+        Parameters
+        ----------
+        y, x : str
+            A metric ("thd", "power_at_limit/1", "thd@tone-1khz-5w-8ohm") or a fact of units
+            ("age", "made_year", "rated_power_w").
+        within : str
+            The column of units that groups them.
+
+        Returns
+        -------
+        Regression
+            The trend; `frame` has a row a unit, `group_frame` every figure of every group.
+
+        Raises
+        ------
+        UserError
+            Where a quantity or column is not known.
+        Refusal
+            Where there are too few units.
+        """
+        from backbench.comparison.regression import regression
+
+        with self.reading() as opened:
+            return regression(opened, y, x, within)
 
     def chart(self, name: str, **values: Any) -> alt.TopLevelMixin:
         """The chart of a saved query as an Altair object."""

@@ -234,3 +234,35 @@ def test_a_figure_without_the_band_that_it_needs_gets_no_verdict(given: Any) -> 
     found = judged(given)[0]
     assert found.outcome == "measured under other conditions"
     assert "no band is stated" in found.explanation
+
+
+def test_both_uncertainties_and_what_each_decides(given: Any) -> None:
+    """0.187 % ± 0.002 % meets 0.2 % on the day; with the default's 5 % and more it is open."""
+    given.between_sessions = True
+    given.unit("a")
+    given.published("a", "thd", "at most", 0.2)
+    given.reading("a", "thd", 0.187, 0.001)
+    verdict = judged(given)[0]
+    assert verdict.outcome == "meets"
+    assert verdict.again is not None
+    assert verdict.again.is_default
+    assert verdict.again.uncertainty > 5 * 0.001
+    assert verdict.again_outcome == "inconclusive"
+    text = ordinary(verdict.again_text)
+    assert text.endswith("in another session (stated default): inconclusive")
+
+
+def test_a_spread_that_was_observed_is_no_default(given: Any) -> None:
+    given.between_sessions = True
+    for n, value in enumerate((0.100, 0.101, 0.099)):
+        key = f"r{n}"
+        given.review(key, f"2020-0{n + 1}-01")
+        given.capture(key, 1)
+        given.unit("a", review=key)
+        given.reading("a", "thd", value, 1e-4, review=key)
+    given.row("published", review_key="r2", unit_key="a", position=1, metric="thd",
+              side="at most", limit_value=0.2, printed="0.2 %", printed_in="manual")  # fmt: skip
+    verdict = judged(given)[0]
+    assert verdict.again is not None
+    assert not verdict.again.is_default
+    assert "default" not in verdict.again_text

@@ -31,7 +31,8 @@ from backbench.backfill.spreadsheet import WORKBOOKS, Grid, read_grid, sheet_und
 from backbench.backfill.workbooks import read_workbook
 from backbench.backfill.written_manifests import manifests
 from backbench.documents.manifest import read_manifest
-from backbench.documents.stimuli import Table, TableColumn
+from backbench.documents.stimuli import Table
+from backbench.documents.table_column import TableColumn
 from backbench.errors import UserError
 from backbench.metrics.registry import registry
 from backbench.readers.file_formats import read_recording, read_table

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from backbench.documents.manifest import read_manifest
+from backbench.documents.settings import read_settings
 from backbench.errors import UserError
 from faults.small_catalogue import MANIFEST, small_catalogue, write_review
 
@@ -66,8 +67,8 @@ def test_an_amount_below_zero(tmp_path: Path, figure: str) -> None:
     text = manifest.read_text()
     place = text.index("[tracks]") if "published" in figure else len(text)
     manifest.write_text(text[:place] + figure + "\n" + text[place:])
-    _, refused = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
-    assert "negative" in str(refused[0].error)
+    (outcome,), _ = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
+    assert any("thd: refused" in line and "negative" in line for line in outcome.ended.faults())
 
 
 @pytest.mark.parametrize(("metric", "value"), [("gain", "-3 dB"), ("state_low", "-1 V")])
@@ -94,11 +95,31 @@ def test_copies_of_one_recording(tmp_path: Path) -> None:
         shutil.copy(folder / "tone.wav", folder / f"copy-{number}.wav")
         text += "\n" + entry.replace("tone.wav", f"copy-{number}.wav")
     (folder / "review.toml").write_text(text)
-    _, refused = catalogue.ingest([folder], history=False, processes=1)
-    (fault,) = refused[0].error.faults
-    assert "the same recording as tone.wav" in str(fault)
+    (outcome,), _ = catalogue.ingest([folder], history=False, processes=1)
+    copies = [one for one in outcome.ended.captures if "the same recording" in str(one.reason)]
+    assert [one.file for one in copies] == [f"copy-{number}.wav" for number in range(3)]
+    assert {one.state for one in copies} == {"refused"}
     again = text.replace('file = "copy-0.wav"', 'file = "copy-0.wav"\nconditions = { tap = "b" }')
     again = again[: again.index('[[capture]]\nfile = "copy-1')]
     (folder / "review.toml").write_text(again)
-    _, refused = catalogue.ingest([folder], history=False, processes=1)
-    assert not refused
+    (outcome,), _ = catalogue.ingest([folder], history=False, processes=1)
+    assert not any("the same recording" in line for line in outcome.ended.faults())
+
+
+@pytest.mark.parametrize(
+    ("stimulus", "expected"), [("tone", None), ("steps, tone", None), ("response table", None),
+                               ("tones", "did you mean tone?"), ("multi-tone", "multitone?")],
+)  # fmt: skip
+def test_a_test_point_names_a_stimulus(stimulus: str, expected: str | None, tmp_path: Path) -> None:
+    catalogue = small_catalogue(tmp_path / "catalogue")
+    path = catalogue.places.root / "backbench.toml"
+    point = f'[[test_point]]\nkey = "own"\ntitle = "Own"\nstimulus = "{stimulus}"\n'
+    path.write_text(path.read_text() + point)
+    if expected is None:
+        assert read_settings(path.parent).test_point[0].stimulus == stimulus
+        return
+    with pytest.raises(UserError) as caught:
+        read_settings(path.parent)
+    (fault,) = caught.value.faults
+    assert fault.where == "backbench.toml, test_point 1, stimulus"
+    assert expected in str(fault)

@@ -153,6 +153,7 @@ class Runner:
         def finished(places: Any, group: Any) -> Any:
             outcomes = finish(places, group)
             for outcome, (work, _) in zip(outcomes, group, strict=True):
+                assert isinstance(outcome, run_ingest.Outcome), outcome
                 assert not outcome.failed, outcome
                 tell({"review": outcome.review, "manifest": work.planned.receipt.manifest})
             return outcomes

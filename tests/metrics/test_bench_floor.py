@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backbench.metrics.bench_floor import lines_off, noise_off
-from backbench.metrics.declaration import MeasuredValue
+from backbench.metrics.bench_floor import greatest_own, lines_off, noise_off, own_noise
+from backbench.metrics.declaration import CaptureData, MeasuredValue
 from simulated import simulated_catalogue
 from tones import figures, idle_material, sines, tone_material, track
 
@@ -122,3 +123,37 @@ def test_a_loop_back_in_the_same_range_is_found_and_named(circuits: Path, tmp_pa
     reasons = [r for r in rows["reason"].to_list() if "the bench's own" in (r or "")]
     assert set(rows["status"]) == {"at_floor"}
     assert len(reasons) == 3
+
+
+def test_several_loop_backs_of_noise_count_by_their_mean_and_how_they_differ() -> None:
+    """Closed form: sqrt(10^2 - (3^2 + 4^2) / 2) = 9.354; the bench may be 3 or 4."""
+    own = own_noise([MeasuredValue(3.0, 0.0), MeasuredValue(4.0, 0.0)])
+    found = noise_off(MeasuredValue(10.0, 0.0), own)
+    assert found.value == pytest.approx(math.sqrt(87.5))
+    for bench in (3.0, 4.0):
+        assert abs(math.sqrt(100 - bench**2) - found.value) < 2 * found.uncertainty
+    assert own_noise([]) is None
+    bounded = own_noise([MeasuredValue(3.0, 0.0, bound="upper"), MeasuredValue(2.0, 0.0)])
+    assert bounded is not None
+    assert (bounded.value, bounded.bound) == (3.0, "upper")
+
+
+def test_of_lines_the_greatest_that_stands_out_counts() -> None:
+    owns = [
+        MeasuredValue(5.0, 0.0, bound="upper"),
+        MeasuredValue(2.0, 0.0),
+        MeasuredValue(3.0, 0.0),
+    ]
+    assert greatest_own(owns) == owns[2]
+    assert greatest_own([]) is None
+
+
+def test_loop_backs_of_idle_noise_are_all_used() -> None:
+    """White noise of 30, 10 and 12 uV: rms with and without the mean of both loop-backs."""
+
+    def white(volts: float, seed: int) -> CaptureData:
+        return idle_material(track(noise(volts * math.sqrt(24 / 19.98), seed), RATE))
+
+    several = replace(white(30e-6, 1), bench=white(10e-6, 2), bench_levels=(white(12e-6, 3),))
+    found = figures(several)["noise"]
+    assert found.value == pytest.approx(math.sqrt(900 - 122) * 1e-6, rel=0.01)

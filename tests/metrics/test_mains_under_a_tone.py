@@ -204,3 +204,37 @@ def test_a_sideband_in_the_lobe_of_a_harmonic_stays_in_the_noise() -> None:
     assert found.bound is None
     assert abs(found.value - truth) < 2 * max(found.uncertainty, 0.05)
     assert found.value < truth + 0.5
+
+
+def test_two_weak_lines_of_another_frequency_are_found_in_a_short_record() -> None:
+    """Ripple of 60 Hz mains: 120 Hz lies 20 Hz from the nearest line of 50 Hz mains."""
+    volts = record({120.0: 3e-4, 240.0: 8e-5}, seconds=1.0)
+    status, reason = reasons(idle_material(track(volts), mains_hz=50.0))["hum"]
+    assert (status, "60 Hz" in reason) == ("rejected", True)
+
+
+@pytest.mark.parametrize("stated", [50.0, 60.0])
+@pytest.mark.parametrize("seed", range(8))
+def test_bounds_on_hum_hold_for_both_frequencies_where_no_line_shows_which(
+    stated: float, seed: int
+) -> None:
+    """Lines of 60 Hz mains at the level of the noise; white noise of 1 uV/root Hz."""
+    peak = 2e-6
+    noise = np.random.default_rng(seed).normal(0, 1e-6 * math.sqrt(RATE / 2), int(RATE))
+    volts = sines(RATE, 1.0, {60.0: peak, 180.0: peak}) + noise
+    given = idle_material(track(volts), mains_hz=stated)
+    found = figures(given)
+    for multiple in (1, 3):
+        assert found[f"mains_line {multiple}"].bound == "upper"
+        assert found[f"mains_line {multiple}"].value > peak / math.sqrt(2)
+    assert found["hum"].value > peak
+
+
+def test_noise_alone_is_hardly_ever_measured_as_a_line() -> None:
+    """300 lines that aren't there: one that noise reaches once in 8000 times may be among them."""
+    measured = 0
+    for seed in range(30):
+        noise = np.random.default_rng(seed).normal(0, 1e-4, int(RATE))
+        found = figures(idle_material(track(noise), mains_hz=50.0))
+        measured += sum(found[f"mains_line {n}"].bound is None for n in range(1, 11))
+    assert measured <= 1

@@ -138,3 +138,31 @@ def test_powers_of_independent_noises_add(seed: int) -> None:
     values = [figures(idle_material(track(v, RATE)))["noise"] for v in (one, other, one + other)]
     expected = math.hypot(values[0].value, values[1].value)
     assert values[2].value == pytest.approx(expected, rel=0.03)
+
+
+MUSIC = {110.0: 0.1, 277.2: 0.1, 523.3: 0.1, 1760.0: 0.05}
+
+
+def test_tones_recorded_as_idle_are_refused() -> None:
+    chord = idle_material(track(sines(RATE, 2.0, MUSIC) + white(1e-7), RATE))
+    assert "not idle: tones that aren't the mains'" in reasons(chord)["noise"][1]
+
+
+def test_noise_as_loud_as_a_generator_s_is_refused_and_some_of_it_warned_of() -> None:
+    """White noise of 0.8 V and of 0.08 V rms from 20 Hz to 20 kHz."""
+    density = 0.8 / math.sqrt(19_980)
+    refused = reasons(idle_material(track(white(density), RATE)))
+    assert "beside the hum is as loud" in refused["hiss"][1]
+    found = figures(idle_material(track(white(density / 10), RATE)))
+    for name in ("noise", "noise_a", "hiss"):
+        assert "mV beside the hum is much" in (found[name].remark or ""), name
+
+
+@pytest.mark.parametrize("mains", [50.1, 59.9])
+def test_strong_hum_and_buzz_are_no_sound_that_was_played(mains: float) -> None:
+    """1 V of ripple with buzz up to 4 kHz, whatever mains was stated, and hiss of 10 mV."""
+    buzz = {2 * n * mains: 1.0 / n for n in range(1, 35)}
+    given = idle_material(track(sines(RATE, 2.0, buzz) + white(7e-5), RATE), mains_hz=mains)
+    found = figures(given)
+    assert found["noise"].value > 0.5
+    assert "warning" not in (found["noise"].remark or "")

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from scipy.signal import bilinear, freqz, lfilter
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Table, TableColumn
+from backbench.documents.stimuli import Table
+from backbench.documents.table_column import TableColumn
 from backbench.metrics.declaration import CaptureData, CurveData, MeasuredValue
 from backbench.metrics.measurement import Trace, measure
 from backbench.signal.response import Response
@@ -216,3 +217,20 @@ def test_crosstalk_below_the_noise_is_a_bound() -> None:
         readings += [found["separation_at", hz] for hz in (100.0, 1e3, 1e4)]
     assert np.mean([reading.bound == "lower" for reading in readings]) > 0.75
     assert all(40 < reading.value < 100 for reading in readings)
+
+
+def test_the_bench_is_taken_at_the_capture_s_level() -> None:
+    """Two loop-backs whose corner moves with level: between them both are right, and told so."""
+    low = capture_data(SENT, 0.1 * through(low_cut(20.0)))
+    high = capture_data(SENT, 10 * through(low_cut(30.0)))
+    for volts, corner_hz in ((0.1, 20.0), (10.0, 30.0)):
+        taken = replace(
+            capture_data(SENT, volts * through(low_cut(corner_hz))), bench=low, bench_levels=(high,)
+        )
+        level = curve(taken, "response")
+        assert np.abs(level.y[level.x >= 20]).max() < 0.02
+    taken = capture_data(SENT, through(low_cut(25.0)))
+    between = replace(taken, bench=low, bench_levels=(high,))
+    found = figures(between)["response_at", 20.0]
+    assert abs(found.value) < 2 * found.uncertainty
+    assert 0.1 < found.uncertainty < 1.5

@@ -240,11 +240,11 @@ def test_every_product_that_a_block_would_show_in_a_tone_is_taken_off_its_course
     view = two_tones_view.build(
         pair_material(track(limited, RATE), hz=(61.0, 7003.0), ratio=4.0), 1
     )
-    hz, _ = strong_products(view.found)
+    hz, _ = strong_products(view.tone_set)
     near = {round((f - 7003.0) / 61.0) for f in hz.tolist() if f > 6000.0}
     assert {-4, -2, -1, 1, 2, 4} <= near
     assert len(hz) <= 16
-    clean, _ = strong_products(_clean().found)
+    clean, _ = strong_products(_clean().tone_set)
     assert len(clean) <= 4
 
 

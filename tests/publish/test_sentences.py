@@ -7,12 +7,12 @@ from typing import Any
 
 import pytest
 
-from backbench.charts.chart_text import lowered
 from backbench.comparison.differences import Difference
 from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
 from backbench.ingest.outcomes import CaptureOutcome, ReviewOutcome, State
 from backbench.publish import finding_sentences
+from backbench.quantities.sentences import lowered
 
 
 def line(title: str, rank: tuple[int, int] | None, n: int = 20, **more: Any) -> Standing:
@@ -71,7 +71,9 @@ def test_changes_are_counted_beyond_uncertainty_only() -> None:
     found = [difference("A", 3.0), difference("B", 2.0, 1.0), difference("C", 0.5),
              difference("D", None)]  # fmt: skip
     told = finding_sentences.changes_sentence(found, "May")
-    assert told.startswith("Of 4 values measured in both, 1 improved and 1 worsened since May")
+    assert told.startswith(
+        "Of 4 values measured in both, 1 became better and 1 became worse since May"
+    )
     assert "none changed" in finding_sentences.changes_sentence([difference("C", 0.5)], "May")
     assert finding_sentences.changes_sentence([], "May").startswith("Nothing was measured")
 

@@ -6,8 +6,9 @@ import re
 
 from backbench.publish.peer_strips import EDGE, WIDTH, peer_strip
 from backbench.publish.site_data import slug
-from backbench.publish.value_text import first_few, listed, sentence, share, years
+from backbench.publish.value_text import share, years
 from backbench.quantities.counts import counted
+from backbench.quantities.sentences import first_few, listed, sentence
 
 
 def test_a_strip_keeps_order_and_stays_inside() -> None:

@@ -15,6 +15,7 @@ from backbench.backfill.spreadsheet import read_sheet
 from backbench.errors import UserError
 from backbench.readers import limited_process
 from backbench.readers.file_formats import read_table
+from backbench.readers.parquet import read_parquet_here
 from corpus.malformed_sheets import sheets
 from corpus.run_corpus import TABLE
 from old_records import HEADINGS, MAP, write_xlsx
@@ -47,10 +48,16 @@ def refused(path: Path) -> str:
 
 
 def test_a_sound_table_comes_back_from_the_other_process(tmp_path: Path) -> None:
-    (tmp_path / "a.parquet").write_bytes(parquet(59))
-    read = read_table(tmp_path / "a.parquet", TABLE).columns
-    assert list(read) == ["frequency", "level"]
-    np.testing.assert_array_equal(read["level"], np.ones(59))
+    hertz = np.geomspace(20, 20_000, 59)
+    pl.DataFrame({"f": hertz, "a": -hertz / 1e4}).write_parquet(tmp_path / "a.parquet")
+    read = read_table(tmp_path / "a.parquet", TABLE)
+    here = read_parquet_here(tmp_path / "a.parquet", "a.parquet", TABLE)
+    for there, own in ((read.columns, here.columns), (read.uncertainty, here.uncertainty)):
+        assert list(there) == list(own)
+        for key, values in own.items():
+            np.testing.assert_array_equal(there[key], values)
+    assert read.remark == here.remark
+    np.testing.assert_array_equal(read.columns["frequency"], hertz)
 
 
 def test_faults_come_back_as_they_were(tmp_path: Path) -> None:

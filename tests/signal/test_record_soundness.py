@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from backbench.errors import Refusal
-from backbench.signal.record_checks import check_record
+from backbench.signal.record_checks import check_record, refuse_gap
 from backbench.signal.tone_search import find_tone
+from backbench.signal.track import Track
 from tones import FULL_SCALE, sines, track
 
 RATE = 48_000.0
@@ -71,3 +72,26 @@ def test_another_signal_than_stated_is_refused(
 def test_a_generator_a_little_off_is_taken_as_it_is() -> None:
     lines = find_tone(track(sines(RATE, 1.0, {1009.0: 1.0})), 1000.0, 50.0)
     assert lines.frequency_hz == pytest.approx(1009.0, rel=1e-9)
+
+
+@pytest.mark.parametrize("bits", [None, 24, 16])
+@pytest.mark.parametrize("length", [6, 29, 500])
+def test_a_gap_in_noise_is_refused(bits: int | None, length: int) -> None:
+    volts = np.random.default_rng(length).normal(0, 0.01, 48_000)
+    if bits is not None:
+        step = 2.0 ** (1 - bits)
+        volts = np.rint(volts / step) * step
+    sound = Track(volts.copy(), 48_000.0, 1.0, 0.0, bits)
+    refuse_gap(sound)
+    volts[20_000 : 20_000 + length] = 0.0
+    with pytest.raises(Refusal, match="without change at 417 ms"):
+        refuse_gap(Track(volts, 48_000.0, 1.0, 0.0, bits))
+
+
+@pytest.mark.parametrize("noise_steps", [0.05, 0.3, 1.0, 5.0])
+@pytest.mark.parametrize("hum_steps", [0.0, 30.0, 3000.0])
+def test_noise_that_seldom_leaves_a_step_is_no_gap(noise_steps: float, hum_steps: float) -> None:
+    time = np.arange(96_000) / 48_000
+    noise = np.random.default_rng(3).normal(0, noise_steps, 96_000)
+    steps = np.rint(noise + hum_steps * np.sin(2 * np.pi * 50 * time))
+    refuse_gap(Track(steps * 2.0**-15, 48_000.0, 1.0, 0.0, 16))

@@ -170,3 +170,55 @@ def test_an_output_that_does_not_follow_is_refused() -> None:
         transfer(SENT.volts, noise, SENT.rate_hz, SENT.sweep)
     with pytest.raises(Refusal, match="silent"):
         transfer(SENT.volts, np.zeros_like(noise), SENT.rate_hz, SENT.sweep)
+
+
+def spoilt(kind: str) -> np.ndarray:
+    """The sweep with a fault at 1 s, when it passes 320 Hz."""
+    at, sweep = round(1.0 * SENT.rate_hz), SENT.volts
+    if kind == "dropped block":
+        return np.delete(sweep, slice(at, at + 100))
+    if kind == "repeated block":
+        return np.insert(sweep, at, sweep[at - 100 : at])
+    if kind == "starts late":
+        return np.where(np.arange(len(sweep)) < at, 0.0, sweep)
+    assert kind == "jump of 3 dB"
+    return np.where(np.arange(len(sweep)) < at, 1.0, 0.7) * sweep
+
+
+@pytest.mark.parametrize("kind", ["dropped block", "repeated block", "starts late", "jump of 3 dB"])
+def test_a_sweep_that_breaks_off_or_jumps_is_refused_with_where(kind: str) -> None:
+    with pytest.raises(Refusal, match=r"breaks off, jumps or wavers") as refused:
+        transfer(SENT.volts, spoilt(kind), SENT.rate_hz, SENT.sweep)
+    hz = float(str(refused.value).split("passes ")[1].split(" Hz")[0])
+    passed_hz = 10 * np.exp((1.0 - 0.1) / SENT.sweep.scale_s)
+    assert abs(np.log2(hz / passed_hz)) < 0.7
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.floats(0.3, 1.9), st.floats(1e-3, 1e-1), st.integers(0, 40))
+def test_a_click_or_a_short_gap_widens_the_uncertainty_that_it_needs(
+    at_s: float, volts: float, zeros: int
+) -> None:
+    """Wherever it is: the wire's 0 dB lies within five standard uncertainties, or it is refused."""
+    first = round(at_s * SENT.rate_hz)
+    heard = SENT.volts + 1e-5 * np.random.default_rng(1).normal(size=len(SENT.volts))
+    heard[first] += volts
+    heard[first + 50 : first + 50 + zeros] = 0.0
+    try:
+        hz, db, u = through(SENT, heard)
+    except Refusal:
+        return
+    audio = (hz >= 20) & (hz <= 20_000)
+    assert np.all(np.abs(db[audio]) < 5 * np.hypot(u[audio], 1e-3))
+
+
+@pytest.mark.parametrize("parts_per_million", [-300, 300])
+def test_a_recorder_with_another_clock_is_not_refused(parts_per_million: float) -> None:
+    """Delays that change slowly are no jump; resampled by its spectrum, far from the band's end."""
+    sent = played(stop_hz=15_000.0)
+    time = np.arange(len(sent.volts)) * (1 + 1e-6 * parts_per_million)
+    fine = np.fft.irfft(np.fft.rfft(sent.volts), 16 * len(sent.volts)) * 16
+    heard = np.interp(time, np.arange(len(fine)) / 16, fine)
+    hz, db, _ = through(sent, heard)
+    inside = (hz >= 20) & (hz <= 12_000)
+    assert_allclose(db[inside], 0, atol=0.05)

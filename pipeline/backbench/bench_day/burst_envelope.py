@@ -68,10 +68,10 @@ def plateaus(volts: Array, rate_hz: float, hz: float) -> Plateaus | None:
     return Plateaus(len(runs), float(f"{len(volts) / rate_hz / len(runs):.2g}"))
 
 
-def _runs(found: Array) -> list[Array]:
+def _runs(level_db: Array) -> list[Array]:
     """Stretches of at least three blocks that stay within 0.2 dB of their neighbours."""
-    breaks = np.flatnonzero(np.abs(np.diff(found)) > 0.2) + 1
-    return [run for run in np.split(found, breaks) if len(run) >= 3]
+    breaks = np.flatnonzero(np.abs(np.diff(level_db)) > 0.2) + 1
+    return [run for run in np.split(level_db, breaks) if len(run) >= 3]
 
 
 def gates(volts: Array, rate_hz: float) -> Gates | None:

@@ -22,9 +22,8 @@ from backbench.quantities.writing import in_text
 from backbench.readers.file_formats import read_recording
 from backbench.signal.tone_search import find_tone
 from backbench.signal.track import Track
-from backbench.storage.atomic_io import write_text_file
 from backbench.storage.catalogue_paths import places
-from backbench.storage.settings_history import keep_settings
+from backbench.storage.settings_history import change_settings
 
 LEAST_SHARE = 0.05
 """Of full scale: a fainter tone would make a poor calibration."""
@@ -132,6 +131,5 @@ def saved(root: Path, bench: str, calibration: Calibration, settings: Settings) 
     before = path.read_text(encoding="utf-8-sig")
     text = with_tables(before, ["bench", bench, "calibration"], [table], str(path))
     checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
-    keep_settings(root, places(root).ledger.folder)
-    write_text_file(path, text)
+    change_settings(root, places(root).ledger.folder, text)
     return path

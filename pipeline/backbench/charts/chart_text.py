@@ -19,11 +19,6 @@ def ordinal(position: int) -> str:
     return f"{position}{ending}"
 
 
-def lowered(title: str) -> str:
-    """A title within a sentence: "Residual noise" reads "residual noise", "DC" stays."""
-    return title[:1].lower() + title[1:] if title[1:2].islower() else title
-
-
 def text_width(text: str, size_px: float, *, bold: bool = False) -> float:
     """About how wide the text runs, in pixels, in a plain sans-serif face; never too narrow."""
     width = size_px * sum(_advance(character) for character in text)

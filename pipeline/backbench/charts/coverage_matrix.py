@@ -32,7 +32,7 @@ MARKS = {
     "not applicable": ("stroke", theme.SOFT_INK, theme.SOFT_INK),
 }
 MISSING = ("", "absent", "missing", "not measured", "lacking")
-NOT_ASKED = "not applicable"
+NOT_APPLICABLE = "not applicable"
 MOST_REVIEWS = 22
 
 
@@ -81,7 +81,7 @@ def _lacking(rows: Sequence[Row]) -> dict[tuple[str, str], int]:
     """The number of gaps of each row of the picture."""
     lacking: dict[tuple[str, str], int] = {}
     for row in rows:
-        gap = row["state"] != NOT_ASKED and (row["state"] in MISSING or not row["readings"])
+        gap = row["state"] != NOT_APPLICABLE and (row["state"] in MISSING or not row["readings"])
         lacking[row["_row"]] = lacking.get(row["_row"], 0) + gap
     return lacking
 

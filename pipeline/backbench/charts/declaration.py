@@ -15,6 +15,7 @@ from polars import selectors
 
 from backbench.charts.drawing import PAGE, ChartInput, Labels, Size
 from backbench.charts.page_layout import message_chart
+from backbench.charts.unchecked import unchecked
 from backbench.errors import MISSING, Fault, UserError
 from backbench.quantities.counts import counted
 
@@ -57,7 +58,11 @@ class Chart:
         unknown option, or more than MOST_ROWS rows.
         """
         chosen = self._check(frame, options or {})
-        chart_input = ChartInput(_plain(frame), labels, subject, size, chosen)
+        with unchecked():
+            return self._drawn(ChartInput(_plain(frame), labels, subject, size, chosen))
+
+    def _drawn(self, chart_input: ChartInput) -> alt.LayerChart:
+        frame, subject = chart_input.frame, chart_input.subject
         of_units = bool(subject) and "unit_key" in frame.columns
         if of_units and subject not in frame["unit_key"]:
             return message_chart(chart_input, _missing_subject(chart_input))
@@ -67,7 +72,7 @@ class Chart:
         if of_units and self.finding and not finding:
             return message_chart(chart_input, _missing_subject(chart_input))
         if finding:
-            chart_input = replace(chart_input, labels=labels.headed(finding))
+            chart_input = replace(chart_input, labels=chart_input.labels.headed(finding))
         return self.paint(chart_input)
 
     def _check(self, frame: pl.DataFrame, options: Mapping[str, str]) -> dict[str, str]:

@@ -15,6 +15,7 @@ import vl_convert
 
 from backbench.charts import theme
 from backbench.charts.drawing import Size
+from backbench.charts.unchecked import specification
 from backbench.errors import Fault, UserError
 
 STILL = Size(1920, 1080)
@@ -45,7 +46,7 @@ def save(chart: alt.TopLevelMixin, path: Path, size: Size | None = None) -> None
 
 def png(chart: alt.TopLevelMixin, size: Size | None = None) -> bytes:
     """The chart as a PNG of exactly this size. Raises UserError for other proportions."""
-    spec = chart.to_dict()
+    spec = specification(chart)
     own = size_of(spec)
     if size is None:
         size = Size(own.width * 2, own.height * 2)
@@ -67,7 +68,7 @@ def size_of(spec: dict[str, Any]) -> Size:
 
 
 def _svg(chart: alt.TopLevelMixin) -> str:
-    return str(vl_convert.vegalite_to_svg(chart.to_dict(), allowed_base_urls=[]))
+    return str(vl_convert.vegalite_to_svg(specification(chart), allowed_base_urls=[]))
 
 
 def offline_page(chart: alt.TopLevelMixin) -> str:
@@ -77,7 +78,7 @@ def offline_page(chart: alt.TopLevelMixin) -> str:
     a label that holds markup stays a label. The page's content security policy allows its own
     two scripts and its own style, by their hashes, and neither network nor evaluated text.
     """
-    spec = chart.to_dict()
+    spec = specification(chart)
     description = html.escape(str(spec.get("description", "chart")))
     style = STYLE.format(paper=theme.PAPER, ink=theme.INK, width=size_of(spec).width)
     code = DRAWN.format(spec=json.dumps(spec).replace("<", "\\u003c"))

@@ -11,7 +11,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, frequency_axis
-from backbench.charts.chart_text import lowered, text_width
+from backbench.charts.chart_text import text_width
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.curve_layers import end_names, lines_of, subject_lines
 from backbench.charts.declaration import Option, chart
@@ -25,6 +25,7 @@ from backbench.charts.page_layout import (
     plot_area,
     text_mark,
 )
+from backbench.quantities.sentences import lowered
 from backbench.quantities.writing import number, quantity
 
 COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level", "kind")

@@ -8,7 +8,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis
-from backbench.charts.chart_text import lowered, text_width
+from backbench.charts.chart_text import text_width
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.curve_layers import end_names, lines_of, subject_lines
 from backbench.charts.declaration import chart
@@ -16,6 +16,7 @@ from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import freest
 from backbench.charts.mark_layers import Row, name_labels
 from backbench.charts.page_layout import PlotArea, assemble, layer, message_chart, plot_area
+from backbench.quantities.sentences import lowered
 
 COLUMNS = ("unit_key", "label", "output", "time_s", "volts", "kind")
 TRACE = "trace"

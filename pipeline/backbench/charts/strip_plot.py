@@ -10,7 +10,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
-from backbench.charts.chart_text import lowered, text_width, unit_name
+from backbench.charts.chart_text import text_width, unit_name
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import swarm
@@ -36,20 +36,21 @@ from backbench.charts.page_layout import (
     text_mark,
 )
 from backbench.quantities.counts import counted
+from backbench.quantities.sentences import lowered
 from backbench.quantities.writing import MOST_DIGITS, quantity
 
 COLUMNS = ("unit_key", "label", "technology", "value", "low", "high")
-OPTIONAL = ("bound", "status")
+OPTIONAL = ("bound", "status", "session_default")
 SCALE = Option("scale", ("auto", "linear", "log"), "axis of the values")
 DOT_PX = 9.0
 FEWEST_FOR_MEDIAN = 3
 
 
-def value_rows(chart_input: ChartInput) -> list[Row]:
-    """Rows with a value, technology filled in, the value in words too."""
+def value_rows(chart_input: ChartInput, *more: str) -> list[Row]:
+    """Rows with a value, technology filled in, the value in words too. more: columns to keep."""
     unit = chart_input.labels.unit_of("value")
     return [
-        mark_columns(row, "value", "low", "high")
+        mark_columns(row, "value", "low", "high", "session_default", *more)
         | {
             "technology": row["technology"] or "not stated",
             "value_text": value_text(row, "value", "low", "high", unit),
@@ -151,6 +152,8 @@ def bars_note(rows: Sequence[Row], x_axis: Axis, area: PlotArea) -> list[alt.Cha
     notes += ["open marks: bounds, the arrow points to where the value lies"] * any(
         r.get("bound") for r in rows
     )
+    if any(r.get("session_default") for r in rows):
+        notes.append("rank: spread between sessions by its stated default")
     if not notes:
         return []
     text = "; ".join(notes)

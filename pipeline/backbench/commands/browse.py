@@ -17,6 +17,7 @@ from backbench.commands.common import (
     Wide,
     app,
     assigned,
+    offer_recompute,
     opened,
     report_faulty_queries,
     show_frame,
@@ -33,7 +34,9 @@ def reviews(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = F
 
     Example: backbench reviews -c my-catalogue
     """
-    show_frame(opened(catalogue).frame(REVIEWS), out_format)
+    home = opened(catalogue)
+    show_frame(home.frame(REVIEWS), out_format)
+    offer_recompute(home)
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -48,14 +51,19 @@ def show(
     Example: backbench show 2024-05-heron
     """
     from backbench.reports.outcome_lines import fault_lines, left_open, outcome_frame
+    from backbench.reports.terminal_tables import printable
 
-    ended = opened(catalogue).outcome(review)
+    home = opened(catalogue)
+    ended = home.outcome(review)
     show_frame(outcome_frame(ended, reasons=out_format != "table"), out_format)
     if out_format != "table":
         return
     typer.echo(ended.counts())
     for line in [*fault_lines(ended), *left_open(ended)]:
         typer.echo(line)
+    typer.echo(f"Next: backbench readings {review}, or backbench sheet {review}")
+    if stale := home.stale(review).sentence(review):
+        typer.echo(printable(f"Note: {stale}"))
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -97,12 +105,17 @@ def readings(
     Example: backbench readings 2024-05-heron --metric thd
     """
     from backbench.reports.reading_list import reading_list
+    from backbench.reports.terminal_tables import printable
 
     home = opened(catalogue)
     home.outcome(review)
+    stale = home.stale(review)
+    plain = out_format == "table" and out is None
     with home.reading() as store:
-        rows = reading_list(store, review, metric, in_words=out_format == "table")
+        rows = reading_list(store, review, metric, stale, in_words=out_format == "table")
     show_frame(rows, out_format, out)
+    if plain and (sentence := stale.sentence(review)):
+        typer.echo(printable(f"Note: {sentence}"))
 
 
 @app.command(rich_help_panel=BROWSE)

@@ -106,11 +106,40 @@ PARTLY_DONE = 3
 """Exit code where the command did its work, but some input was refused or failed."""
 
 
-def opened(home: Path) -> Catalogue:
-    """The catalogue in a folder."""
+def opened(home: Path, *, carry_on: bool = True) -> Catalogue:
+    """The catalogue in a folder, after what an earlier command left unfinished is carried on."""
     from backbench.catalogue import Catalogue
 
-    return Catalogue(home)
+    catalogue = Catalogue(home)
+    if carry_on:
+        _carried_on(catalogue)
+    return catalogue
+
+
+def _carried_on(catalogue: Catalogue) -> None:
+    from backbench.errors import UserError
+
+    try:
+        reviews, refused = catalogue.carry_on()
+    except (UserError, OSError) as error:
+        typer.echo(f"warning: what was broken off can't be carried on: {error}", err=True)
+        return
+    if reviews:
+        typer.echo(f"Carried on with what was broken off: {', '.join(reviews)}.", err=True)
+    for item in refused:
+        typer.echo(f"{item.source} was not ingested: {item.error}", err=True)
+
+
+def offer_recompute(home: Catalogue) -> None:
+    """A line where something in the database is out of date, with the command that mends it."""
+    from backbench.maintenance.out_of_date import out_of_date
+
+    with home.reading() as store:
+        lines = out_of_date(store, home.settings)
+    for line in lines:
+        typer.echo(f"out of date: {line}", err=True)
+    if lines:
+        typer.echo("Next: backbench recompute", err=True)
 
 
 def report_faulty_queries(home: Catalogue) -> bool:

@@ -17,6 +17,7 @@ from backbench.commands.common import (
     Home,
     Processes,
     app,
+    offer_recompute,
     opened,
 )
 from backbench.quantities.counts import counted
@@ -63,6 +64,8 @@ def ingest(
             named, history=not direct, processes=processes,
             started=watch.started, progress=watch.progress,
         )  # fmt: skip
+    if outcomes:
+        offer_recompute(home)
     _report(outcomes, refused)
 
 
@@ -90,14 +93,15 @@ def rebuild(
         bool,
         typer.Option(
             "--accept-losses",
-            help="Replace the database although captures whose originals are missing or damaged "
-            "then have no readings.",
+            help="Replace the database although reviews that can't be rebuilt, and captures whose "
+            "originals are missing or damaged, then have no readings.",
         ),
     ] = False,
 ) -> None:
     """Build the database again from the vault, the ledger and the settings.
 
-    The present database is kept where an original is missing or damaged.
+    The present database is kept where an original is missing or damaged, or a review can't be
+    rebuilt.
 
     Example: backbench rebuild -c my-catalogue
     """
@@ -109,23 +113,28 @@ def rebuild(
             processes=processes, progress=watch.progress, accept_losses=accept_losses
         )
     _refusals(refused)
-    if refused:
-        typer.echo("nothing was changed; correct these reviews first", err=True)
-        raise typer.Exit(1)
     lost = lost_captures(outcomes)
     for review, file, reason in lost:
         typer.echo(f"{review}: {file}: {reason}", err=True)
-    if lost and not accept_losses:
-        typer.echo(
-            f"The present database is kept: without {counted(len(lost), 'original')} a new one "
-            "would have fewer readings. Restore from a backup and run the command again, or "
-            "replace it with --accept-losses.",
-            err=True,
-        )
+    if (lost or refused) and not accept_losses:
+        typer.echo(f"The present database is kept: {_fewer(len(refused), len(lost))}", err=True)
         raise typer.Exit(PARTLY_DONE)
     typer.echo(f"Rebuilt the database from {counted(len(outcomes), 'review')}.")
-    if lost:
+    if lost or refused:
         raise typer.Exit(PARTLY_DONE)
+
+
+def _fewer(reviews: int, originals: int) -> str:
+    """Why a new database would hold less, and what to do."""
+    parts = [
+        counted(number, what)
+        for number, what in ((reviews, "review"), (originals, "original"))
+        if number
+    ]
+    return (
+        f"without {' and '.join(parts)} a new one would have fewer readings. Restore from a backup "
+        "and run the command again, or replace it with --accept-losses."
+    )
 
 
 def _beforehand(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
@@ -135,13 +144,14 @@ def _beforehand(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
     """
     from backbench.bench_day.measuring_chain import expired_for_captures
     from backbench.bench_day.recording_dates import dates_in_doubt
-    from backbench.documents.manifest import MANIFEST_NAME, read_manifest
+    from backbench.documents.accepted_manifest import accepted_manifest
+    from backbench.documents.manifest import MANIFEST_NAME
     from backbench.documents.validation import read_bytes
     from backbench.errors import UserError
 
     for folder in folders:
         try:
-            manifest = read_manifest(read_bytes(folder / MANIFEST_NAME, "the review"))
+            manifest = accepted_manifest(read_bytes(folder / MANIFEST_NAME, "the review"))
         except UserError:
             continue
         for line in [*expired_for_captures(manifest, settings), *dates_in_doubt(folder, manifest)]:

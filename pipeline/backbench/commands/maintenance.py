@@ -30,7 +30,7 @@ def verify(catalogue: Home = HERE) -> None:
     from backbench.maintenance.verify import verify as verified
     from backbench.reports.progress_bars import bars
 
-    home = opened(catalogue)
+    home = opened(catalogue, carry_on=False)
     with bars() as shown:
         task = shown.add_task("hashing originals", total=None)
         report = verified(home.places, lambda n: shown.advance(task, n))
@@ -72,7 +72,7 @@ def restore(
     from backbench.maintenance.backup import restore as restored
     from backbench.reports.progress_bars import bars
 
-    home = opened(source)
+    home = opened(source, carry_on=False)
     with bars() as shown:
         task = shown.add_task("copying originals", total=None)
         copied = restored(home.places, folder, lambda n: shown.advance(task, n))
@@ -84,7 +84,7 @@ def _report(report: Report) -> None:
     for fault in report.faults:
         typer.echo(str(fault), err=True)
     for gap in report.gaps:
-        typer.echo(f"gap: {gap}; `backbench recompute` loads it")
+        typer.echo(f"gap: {gap}; `backbench recompute` closes it")
     for orphan in report.orphans[:FEW]:
         typer.echo(f"orphan: {orphan}, an original that no receipt names")
     if len(report.orphans) > FEW:

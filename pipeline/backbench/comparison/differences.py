@@ -35,6 +35,7 @@ class Difference:
     beyond: its size over its expanded uncertainty (95.45 %): above 1 it is significant; None where
     an uncertainty is unknown or a side is a bound that could lie on the other side. output: where
     both sides have the same. detail: further conditions of both, canonical JSON.
+    session_default: the spread between sessions in its uncertainty is the metric's stated default.
     """
 
     metric: str
@@ -52,6 +53,7 @@ class Difference:
     output: str = ""
     own_frequency_hz: float | None = None
     detail: str = "{}"
+    session_default: bool = False
 
     @property
     def assessment(self) -> str:
@@ -132,6 +134,9 @@ def _difference(a: Mapping[str, Any], b: Mapping[str, Any]) -> Difference:
         output=a["output"] if a["output"] == b["output"] else "",
         own_frequency_hz=a["own_frequency_hz"],
         detail=a["detail"],
+        session_default=u is not None
+        and not _same_session(a, b)
+        and bool(a.get("session_default") or b.get("session_default")),
     )
 
 
@@ -140,8 +145,14 @@ def _uncertainty(a: Mapping[str, Any], b: Mapping[str, Any]) -> tuple[float | No
     compared as they were then: what another session would give is left out."""
     if a["uncertainty"] is None or b["uncertainty"] is None:
         return None, None
-    same = (a["unit_key"], a["review_key"]) == (b["unit_key"], b["review_key"])
+    same = _same_session(a, b)
     return of_difference(*(_record_alone(row) if same else of_row(row) for row in (a, b)))
+
+
+def _same_session(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
+    """Whether both are of one unit in one session."""
+    keys = ("unit_key", "review_key")
+    return all(a.get(key) == b.get(key) for key in keys)
 
 
 def of_row(row: Mapping[str, Any]) -> Uncertainty:

@@ -56,6 +56,27 @@ class Regression:
             "y": [self.y.values[key] for key in self.keys],
         })  # fmt: skip
 
+    def group_frame(self) -> pl.DataFrame:
+        """One row over all units and one for each group, every figure in full precision.
+
+        withheld: the line over all units is not to be shown, because groups differ (note).
+        seen: the interval of the slope excludes zero.
+        """
+        import polars as pl
+
+        named = {"all": self.trend, **self.trend.within}
+        rows = [
+            {
+                "group": name, "n": one.n, "slope": one.slope, "slope_low": one.low,
+                "slope_high": one.high, "confidence": one.confidence, "intercept": one.intercept,
+                "rho": one.rho, "p": one.p, "seen": one.is_seen, "withheld": one.is_withheld,
+                "note": one.note, "x": self.x.name, "x_unit": self.x.unit, "y": self.y.name,
+                "y_unit": self.y.unit,
+            }
+            for name, one in named.items()
+        ]  # fmt: skip
+        return pl.DataFrame(rows, infer_schema_length=None)
+
 
 @dataclass(frozen=True)
 class Screening:
@@ -190,7 +211,7 @@ def _every_metric(store: Database) -> list[Quantity]:
 
 def _chosen(metric: str, number: str, point: str, rows: Sequence[Mapping[str, Any]]) -> Quantity:
     """The values of a metric at the asked or else the usual test point, limit and order."""
-    wanted = [row for row in rows if _is_asked(row, number) and point in ("", row["point_key"])]
+    wanted = [row for row in rows if _has_number(row, number) and point in ("", row["point_key"])]
     if not wanted:
         if number or point:
             raise _none(metric, rows)
@@ -211,7 +232,7 @@ def _chosen(metric: str, number: str, point: str, rows: Sequence[Mapping[str, An
     return Quantity(name, f"{first['title']}{conditions} ({first['point']})", first["unit"], values)
 
 
-def _is_asked(row: Mapping[str, Any], number: str) -> bool:
+def _has_number(row: Mapping[str, Any], number: str) -> bool:
     given = row["order_n"] if row["limit_percent"] is None else row["limit_percent"]
     if number:
         return given is not None and f"{given:g}" == number

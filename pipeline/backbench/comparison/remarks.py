@@ -6,12 +6,15 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison import drift_effects, listening_terms
+from backbench.comparison.another_session import default_note
 from backbench.comparison.earlier_states import earlier_figures
 from backbench.comparison.peers import Peers
+from backbench.comparison.stale_figures import MARK, REMEDY, Stale
 from backbench.comparison.standings import LIMIT_PERCENT, Standing
 from backbench.documents.kinds import LOUDSPEAKER_KINDS
 from backbench.documents.settings import Settings
 from backbench.metrics.registry import registry
+from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 from backbench.statistics import ranks
 from backbench.storage.database import Database
@@ -70,12 +73,31 @@ def notes(
     if not lines:
         remarks.append("no reading of this unit is at a test point")
     remarks.append(f"ranks: 95 % intervals, {ranks.METHOD}; {WORSE}")
+    ranked = [line for line in lines if line.rank]
+    defaults = [line.title for line in ranked if line.session_default]
+    remarks.append(default_note(defaults, len({line.title for line in ranked})))
     return [
-        *remarks,
+        *filter(None, remarks),
         *earlier_figures(store, unit_key, {line.metric for line in lines}),
         *_volumes(among, unit_key),
         *drift_effects.drift_warnings(store, lines, among),
     ]
+
+
+def out_of_date(stale: Stale, among: pl.DataFrame, unit_key: str) -> list[str]:
+    """Which figures were computed before the settings were corrected: the unit's, and peers'."""
+    if not stale.reviews:
+        return []
+    rows = list(among.iter_rows(named=True))
+    touched = [row for row in rows if stale.has(row["review_key"], row["analysis_key"])]
+    own = sorted({row["review_key"] for row in touched if row["unit_key"] == unit_key})
+    others = {row["unit_key"] for row in touched} - {unit_key}
+    sentences = [stale.sentence(review) for review in own]
+    if others:
+        sentences.append(
+            f"figures of {counted(len(others), 'peer')} are out of date ({MARK}); {REMEDY}"
+        )
+    return sentences
 
 
 def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:

@@ -9,8 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.differences import Difference
 from backbench.comparison.peers import Peers
+from backbench.comparison.stale_figures import MARK, Stale, stale_figures
 from backbench.documents.kinds import LOUDSPEAKER_KINDS
+from backbench.documents.settings import Settings
 from backbench.metrics.registry import registry
+from backbench.quantities.counts import counted
 from backbench.statistics import ranks
 from backbench.storage.database import Database
 
@@ -40,7 +43,8 @@ class Standing:
     (1 the best); percentile: share of the other units that it is better than; both None where
     no direction is better or fewer than five other units have a value. interpolated: how many of
     the n values were worked out between two steps of a power sweep. left_out: peers without a
-    value, by reason.
+    value, by reason. stale: the unit's value was computed before the settings of its bench were
+    corrected. session_default: of the spread between sessions only the stated default is known.
     """
 
     unit_key: str
@@ -63,6 +67,8 @@ class Standing:
     left_out: Mapping[str, int]
     note: str = ""
     interpolated: int = 0
+    stale: bool = False
+    session_default: bool = False
 
     @property
     def place(self) -> str:
@@ -115,9 +121,10 @@ def most_certain(differences: Sequence[Difference]) -> list[Difference]:
 
 VALUES = """
 SELECT
-    placed.unit_key, placed.metric, placed.point_key, placed.limit_percent, output, value,
-    uncertainty, dof, bound, status, placed.unit, placed.better, placed.reviewed, volume,
-    interpolated, own_u, own_dof, shared_u, shared_with, review.bench_key,
+    placed.unit_key, review_key, placed.analysis_key, placed.metric, placed.point_key,
+    placed.limit_percent, output, value, uncertainty, dof, bound, status, placed.unit,
+    placed.better, placed.reviewed, volume, interpolated, own_u, own_dof,
+    shared_u, shared_with, session_default, review.bench_key,
     label, metric.title, test_point.title AS point,
     concat_ws('/', placed.metric, placed.point_key, limit_percent,
               placed.detail ->> '$.distortion', placed.detail ->> '$.harmonics') AS what
@@ -148,17 +155,26 @@ OF_ALL = VALUES + WORSE + ORDERED
 @dataclass(frozen=True)
 class Common:
     """What every unit is compared with: the worse output of each unit at every place, and what
-    there is of each metric of each unit. Read once, it serves any number of comparisons."""
+    there is of each metric of each unit. Read once, it serves any number of comparisons.
+
+    stale: figures that are out of date by the settings as they are now.
+    """
 
     values: pl.DataFrame
     absences: pl.DataFrame
+    stale: Stale
 
 
-def read_common(store: Database, entered: bool = True) -> Common:
-    """From an open store. entered: whether typed-in readings of old records take part."""
+def read_common(store: Database, entered: bool = True, settings: Settings | None = None) -> Common:
+    """From an open store. entered: whether typed-in readings of old records take part.
+
+    settings: of the catalogue, as they are now; without them no figure is marked as out of date.
+    """
     wanted = compared_values(entered)
     return Common(
-        store.frame(OF_ALL, wanted), store.frame(ABSENCES, {"metrics": wanted["metrics"]})
+        store.frame(OF_ALL, wanted),
+        store.frame(ABSENCES, {"metrics": wanted["metrics"]}),
+        stale_figures(store, settings) if settings else Stale(),
     )
 
 
@@ -174,7 +190,7 @@ def placed(
     among = alike.filter(pl.col("unit_key").is_in(list(chosen.keys)))
     parts = {str(key[0]): part for key, part in among.group_by("what", maintain_order=True)}
     absent = common.absences.filter(pl.col("unit_key").is_in(list(chosen.keys)))
-    lines = tuple(_line(row, parts[row["what"]], chosen, absent) for row in rows)
+    lines = tuple(_line(row, parts[row["what"]], chosen, absent, common.stale) for row in rows)
     shared = [row for row in rows if row["limit_percent"] in (None, LIMIT_PERCENT)]
     everyone = alike.filter(pl.col("what").is_in([row["what"] for row in shared]))
     return lines, _nearest(everyone, unit_key, shared), among
@@ -191,7 +207,7 @@ def _preferred(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def _line(
-    row: dict[str, Any], among: pl.DataFrame, chosen: Peers, absent: pl.DataFrame
+    row: dict[str, Any], among: pl.DataFrame, chosen: Peers, absent: pl.DataFrame, stale: Stale
 ) -> Standing:
     keys = among["unit_key"].to_list()
     index = keys.index(row["unit_key"])
@@ -227,8 +243,10 @@ def _line(
         percentile=percentile,
         around=_around(row, among),
         left_out=_left_out(row["metric"], set(chosen.keys) - set(keys), absent),
-        note=_note(row, among),
+        note=", ".join(filter(None, (_note(row, among), _stale_note(row, among, stale)))),
         interpolated=int(among["interpolated"].sum()),
+        stale=stale.has(row["review_key"], row["analysis_key"]),
+        session_default=bool(row["session_default"]),
     )
 
 
@@ -249,6 +267,21 @@ def _note(row: Mapping[str, Any], among: pl.DataFrame) -> str:
     remarks = [f"{entered} entered from old records"] if entered else []
     remarks += [f"{between} interpolated in power"] if between else []
     remarks += ["this one among them"] if row["interpolated"] else []
+    return ", ".join(remarks)
+
+
+def _stale_note(row: Mapping[str, Any], among: pl.DataFrame, stale: Stale) -> str:
+    """How many of the values are out of date, and whether this one is."""
+    if not stale.analyses:
+        return ""
+    others = sum(
+        stale.has(r["review_key"], r["analysis_key"])
+        for r in among.iter_rows(named=True)
+        if r["unit_key"] != row["unit_key"]
+    )
+    own = stale.has(row["review_key"], row["analysis_key"])
+    remarks = [f"out of date: {MARK}"] if own else []
+    remarks += [f"{counted(others, 'peer')} {MARK}"] if others else []
     return ", ".join(remarks)
 
 

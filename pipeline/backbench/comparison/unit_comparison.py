@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from backbench.comparison.differences import Difference, changes, sides
 from backbench.comparison.peers import Peers, choose, unit_row
-from backbench.comparison.remarks import listening, notes
+from backbench.comparison.remarks import listening, notes, out_of_date
 from backbench.comparison.standings import (
     Common,
     NearUnit,
@@ -18,6 +18,7 @@ from backbench.comparison.standings import (
     placed,
     read_common,
 )
+from backbench.comparison.summary import Facts, summary
 from backbench.comparison.verdicts import Verdict, verdicts
 from backbench.documents.settings import Settings
 from backbench.storage.database import Database
@@ -31,7 +32,8 @@ class Comparison:
     """Everything that `compare` says of a unit.
 
     work, sides: what is held against what, and the differences: before and after work, left and
-    right; both empty where there is nothing to hold against.
+    right; both empty where there is nothing to hold against. sentences: what a reader should know
+    first, in three to five plain sentences.
     """
 
     unit_key: str
@@ -49,6 +51,7 @@ class Comparison:
     listening: tuple[str, ...] = field(default=())
     work: tuple[str, tuple[Difference, ...]] = ("", ())
     sides: tuple[str, tuple[Difference, ...]] = ("", ())
+    sentences: tuple[str, ...] = field(default=())
 
     def frame(self) -> pl.DataFrame:
         """One row a metric; rank and left-out counts in words."""
@@ -63,7 +66,8 @@ class Comparison:
                 "rank_first": line.rank[0] if line.rank else None,
                 "rank_last": line.rank[1] if line.rank else None,
                 "percentile": line.percentile, "interpolated": line.interpolated,
-                "note": line.note,
+                "note": line.note, "out_of_date": line.stale,
+                "session_default": line.session_default,
                 "left_out": "; ".join(f"{n} {why}" for why, n in line.left_out.items()),
             }
             for line in self.lines
@@ -84,14 +88,15 @@ def compare_unit(
     peers: as for `peers.choose`. include_entered: whether typed-in readings of old records take
     part; they are marked, and one without an uncertainty is never claimed to be better or worse.
     common: what `read_common` gave of this store, where many units are compared; it must have been
-    read with the same include_entered.
+    read with the same include_entered and settings.
     settings: loudspeakers and listening place, for levels in a listener's terms; none without.
     """
     unit = unit_row(store, unit_key)
     work, outputs = changes(store, unit_key), sides(store, unit_key)
     chosen = choose(store, unit_key, peers)
-    lines, nearest, days = placed(common or read_common(store, include_entered), unit_key, chosen)
-    return Comparison(
+    common = common or read_common(store, include_entered, settings)
+    lines, nearest, days = placed(common, unit_key, chosen)
+    made = Comparison(
         unit_key=unit_key,
         label=str(unit["label"]),
         technology=str(unit["technology"]),
@@ -103,11 +108,28 @@ def compare_unit(
         verdicts=tuple(verdicts(store, unit_key)),
         lines=lines,
         nearest=nearest,
-        notes=tuple(notes(store, chosen, lines, days, unit_key)),
+        notes=(
+            *out_of_date(common.stale, days, unit_key),
+            *notes(store, chosen, lines, days, unit_key),
+        ),
         listening=tuple(listening(store, unit, lines, settings or Settings())),
         work=(work[0], tuple(most_certain(work[1]))),
         sides=(outputs[0], tuple(most_certain(outputs[1]))),
     )
+    facts = Facts(
+        made.kind, made.lines, chosen, made.verdicts, made.work[1], outputs=_outputs(store, made)
+    )
+    return replace(made, sentences=summary(facts))
+
+
+def _outputs(store: Database, c: Comparison) -> int:
+    """How many outputs the review that heads a unit measured it at."""
+    ((count,),) = store.rows(
+        "SELECT count(DISTINCT output) FROM reading "
+        "WHERE unit_key = $unit AND review_key = $review",
+        {"unit": c.unit_key, "review": c.review_key},
+    )
+    return int(count)
 
 
 def _day(value: object) -> dt.date:

@@ -4,6 +4,10 @@ Decision rule (JCGM 106:2012, conformance probability for a normal distribution)
 where the probability that the true value is within the limit is at least 95 %, missed where it
 is at most 5 %, and is inconclusive in between. With few degrees of freedom of the uncertainty the
 distribution is Student's t. Every output of a unit has to meet it.
+
+The decision holds for the unit on that day: by the uncertainty of the record and the bench. What
+the same rule gives for another session, with the spread between sessions in the uncertainty,
+stands beside it.
 """
 
 from __future__ import annotations
@@ -14,6 +18,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+from backbench.comparison.another_session import AnotherSession, another_session
 from backbench.comparison.promised_power import at_power
 from backbench.metrics.registry import registry
 from backbench.quantities.writing import MOST_DIGITS, measured, quantity
@@ -42,6 +47,8 @@ class Verdict:
 
     probability: that the unit conforms, where a reading was held against the figure.
     explanation: the conditions measured under, or the reason for there being no verdict.
+    again: the uncertainty with that of another session in it, and again_outcome the decision by
+    that; None where the value wasn't held against the figure, or has no such uncertainty.
     """
 
     metric: str
@@ -60,6 +67,17 @@ class Verdict:
     status: str = ""
     explanation: str = ""
     better: str = ""
+    again: AnotherSession | None = None
+    again_outcome: Outcome | None = None
+
+    @property
+    def again_text(self) -> str:
+        """In words what another session would give; "" where there is nothing to say."""
+        if self.again is None:
+            return ""
+        changed = self.again_outcome not in (None, self.outcome)
+        verdict = f": {self.again_outcome}" if changed else ""
+        return f"{self.again.text(self.unit)}{verdict}"
 
 
 def conformance(
@@ -197,6 +215,7 @@ def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:
         explanation = "the reading was entered without an uncertainty"
         return _verdict(figure, "inconclusive", row, explanation=explanation)
     p = _conformance(figure, row)
+    again = another_session(row)
     explanation = measured_at(row)
     if str(row["reason"] or "").startswith(REMARK):
         explanation += f", {row['reason']}"
@@ -206,7 +225,11 @@ def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:
         explanation += (
             f"; the true value is at {'most' if row['bound'] == 'upper' else 'least'} this"
         )
-    return _verdict(figure, outcome_of(p), row, p[0] if p[0] == p[1] else None, explanation)
+    made = _verdict(figure, outcome_of(p), row, p[0] if p[0] == p[1] else None, explanation)
+    if again is None:
+        return made
+    wider = {**row, "uncertainty": again.uncertainty, "dof": again.dof}
+    return replace(made, again=again, again_outcome=outcome_of(_conformance(figure, wider)))
 
 
 def _conformance(figure: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[float, float]:
@@ -313,8 +336,10 @@ def verdicts(store: Database, unit_key: str, review_key: str | None = None) -> l
         keys,
     )
     readings = store.frame(
-        "SELECT reading.*, metric.unit, powers.power_u FROM reading "
-        "JOIN metric USING (metric, method_version) LEFT JOIN ("
+        "SELECT reading.*, metric.unit, powers.power_u, spread, relative, is_default, "
+        "session_spread.dof AS session_dof FROM reading "
+        "JOIN metric USING (metric, method_version) "
+        "LEFT JOIN session_spread USING (metric) LEFT JOIN ("
         "SELECT analysis_key, output, generator_vrms, min(uncertainty / value) AS power_u "
         "FROM reading WHERE review_key = $review AND value > 0 "
         "AND list_contains($powers, metric) GROUP BY ALL) AS powers "

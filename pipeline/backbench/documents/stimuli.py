@@ -9,9 +9,11 @@ from __future__ import annotations
 
 from typing import Annotated, ClassVar, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from backbench.documents.quantity_types import in_unit
+from backbench.documents.strict_model import Strict
+from backbench.documents.table_column import TableColumn
 
 Hertz = Annotated[float, Field(gt=0, le=1e6), in_unit("Hz")]
 Seconds = Annotated[float, Field(gt=0, le=36_000), in_unit("s")]
@@ -19,18 +21,13 @@ Volts = Annotated[float, Field(gt=0, le=1e4), in_unit("V")]
 Level = Volts | Literal["unknown"]
 
 
-class Strict(BaseModel):
-    """A model that refuses keys that it does not know and values of another type."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
-
-
 class StimulusModel(Strict):
     """What every kind of stimulus declares; the defaults are safe for a kind that says no more.
 
     kind: its name. marker: the key by which a manifest names it.
     steady: the same all along, so that a long recording may be measured in segments.
-    levelled: what the bench adds to it is known from loop-backs at several levels.
+    levelled: what the bench adds to it is known from several loop-backs, at several levels or of
+        several moments.
     generated: its samples can be made by `stimuli`, so that a generator may play them.
     bytes_a_sample: memory that its analysis takes at its peak for each sample of all tracks, two at
         least, with a loop-back or reference of the same length where one is used. Measured:
@@ -137,6 +134,7 @@ class Sweep(StimulusModel):
 
     kind: ClassVar[str] = "sweep"
     marker: ClassVar[str] = "sweep_hz"
+    levelled: ClassVar[bool] = True
     generated: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 36.0
     bytes_of_band: ClassVar[float] = 46.0
@@ -225,6 +223,7 @@ class Idle(StimulusModel):
 
     kind: ClassVar[str] = "idle"
     marker: ClassVar[str] = "idle"
+    levelled: ClassVar[bool] = True
     steady: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 86.0
     idle: Annotated[str, Field(min_length=1)]
@@ -295,15 +294,6 @@ class Transport(StimulusModel):
         return self.transport_hz
 
 
-class TableColumn(Strict):
-    """A column of a table: its name in the file and the unit of its values."""
-
-    name: Annotated[str, Field(min_length=1)]
-    """Name of the column in the file. Example: `"Freq"`"""
-    unit: Annotated[str, Field(min_length=1)]
-    """Unit of its values. Example: `"Hz"`"""
-
-
 class Table(StimulusModel):
     """An already reduced table; columns are declared, nothing is guessed.
 
@@ -351,6 +341,13 @@ KINDS: tuple[type[StimulusModel], ...] = get_args(Stimulus)
 def analysis_kind(stimulus: Stimulus) -> str:
     """The kind that views and metrics are declared for: a table is one kind for each sort."""
     return f"{stimulus.table} table" if isinstance(stimulus, Table) else stimulus.kind
+
+
+def stimulus_names() -> list[str]:
+    """Every kind that views and metrics are declared for, those of tables too."""
+    sorts = get_args(Table.model_fields["table"].annotation)
+    plain = [kind.kind for kind in KINDS if kind is not Table]
+    return [*plain, *(f"{sort} table" for sort in sorts)]
 
 
 def frequency_of(stimulus: Stimulus) -> float | None:

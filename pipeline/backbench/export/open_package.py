@@ -27,9 +27,12 @@ LINKS = {
     "capture": [("review_key", "review")],
     "appearance": [("review_key", "review")],
     "published": [("review_key", "review")],
+    "refused_entry": [("review_key", "review")],
     "curve": [("review_key", "review")],
     "reading_point": [("point_key", "test_point"), ("reading_key", "reading")],
     "entered": [("reading_key", "reading")],
+    "computed_with": [("review_key", "review")],
+    "bench_event": [("bench_key", "bench")],
 }
 KEYS = {
     "review": ["review_key"], "metric": ["metric"], "test_point": ["point_key"],

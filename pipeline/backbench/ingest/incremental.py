@@ -26,11 +26,13 @@ class StoredReview:
     """What the database holds of a review: its receipt and analyses.
 
     derived_with: digest of the method versions that its metrics across captures rest on.
+    terms: of the bench that it was computed with, by input range.
     """
 
     receipt: int
     derived_with: str
     analyses: frozenset[str]
+    terms: frozenset[tuple[str, str]]
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,7 @@ class Work:
             self.standing.analyses == planned_analyses
             and self.standing.receipt == self.planned.receipt.number
             and self.standing.derived_with == derived_with(self.planned.manifest)
+            and self.standing.terms == frozenset(self.planned.terms)
         )
 
 
@@ -73,10 +76,12 @@ def derivation_versions() -> dict[str, int]:
 
 
 def derived_with(manifest: Manifest) -> str:
-    """Digest of the method versions across captures, and of those that entered figures stand at."""
+    """Digest of the method versions across captures, of those that entered figures stand at, and
+    of what was refused."""
     metrics = registry().metrics
     entered = {one.metric: metrics[one.metric].version for one in manifest.entered}
-    return digest(derivation_versions(), *([entered] if entered else []))
+    refused = [[*entry.place, entry.reason] for entry in manifest.refused]
+    return digest(derivation_versions(), *[part for part in (entered, refused) if part])
 
 
 def standing(places: CataloguePaths) -> dict[str, StoredReview]:
@@ -89,12 +94,18 @@ def standing(places: CataloguePaths) -> dict[str, StoredReview]:
             "SELECT review_key, analysis_key, CASE status WHEN 'failed' THEN reason END "
             "FROM capture ORDER BY review_key, position"
         )
+        computed = store.rows("SELECT review_key, input_range, terms FROM computed_with")
+    terms: dict[str, set[tuple[str, str]]] = {}
+    for key, name, text in computed:
+        terms.setdefault(key, set()).add((name, text))
     analyses: dict[str, set[str]] = {}
     for key, analysis, reason in captures:
         if not passes(reason):
             analyses.setdefault(key, set()).add(analysis)
     return {
-        key: StoredReview(receipt, derived, frozenset(analyses.get(key, ())))
+        key: StoredReview(
+            receipt, derived, frozenset(analyses.get(key, ())), frozenset(terms.get(key, ()))
+        )
         for key, receipt, derived in reviews
     }
 

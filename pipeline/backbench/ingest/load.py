@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import metadata
@@ -57,8 +57,12 @@ class Staged:
         return self.planned.key
 
 
-def load_reviews(store: Database, reviews: Sequence[Staged]) -> None:
+def load_reviews(
+    store: Database, reviews: Sequence[Staged], taken: Callable[[], None] = lambda: None
+) -> None:
     """Make the database say what the plans say: all of it, or nothing.
+
+    taken is called when every row has been taken, before the transaction is committed.
 
     Rows of analyses that a plan no longer asks for go; staged ones come; rows across captures
     are derived anew; test points are assigned. Statements cost more than rows, so that many
@@ -78,6 +82,7 @@ def load_reviews(store: Database, reviews: Sequence[Staged]) -> None:
             store.append(table, rows)
         derive_reviews(store, keys, environment_key)
         assign_points(store, keys)
+        taken()
 
 
 def _rows(reviews: Sequence[Staged], environment_key: str, ended: Ended) -> dict[str, list[Row]]:
@@ -90,6 +95,7 @@ def _rows(reviews: Sequence[Staged], environment_key: str, ended: Ended) -> dict
             _analyses(planned, review.fresh, environment_key),
             {"capture": [_capture(planned.key, c, ended) for c in planned.captures]},
             entered_rows(planned, environment_key),
+            {"refused_entry": _refused(planned)},
         ):
             for table, rows in part.items():
                 tables.setdefault(table, []).extend(rows)
@@ -108,8 +114,8 @@ def _drop_stale(store: Database, planned: PlannedReview, fresh: Sequence[str]) -
             {"review": planned.key, "kept": kept},
         )
     for table in (
-        "review", "appearance", "published", "capture", "entered", "analysis_capture",
-        "reading_point",
+        "review", "appearance", "published", "capture", "entered", "refused_entry",
+        "analysis_capture", "reading_point", "computed_with",
     ):  # fmt: skip
         store.run(f"DELETE FROM {table} WHERE review_key = ?", [planned.key])
 
@@ -127,6 +133,10 @@ def _facts(planned: PlannedReview) -> dict[str, list[Row]]:
         "review": [row],
         "appearance": [_appearance(review.key, n, unit) for n, unit in enumerate(units, start=1)],
         "published": [row for unit in units for row in _published(review.key, unit)],
+        "computed_with": [
+            {"review_key": review.key, "input_range": name, "terms": terms}
+            for name, terms in planned.terms
+        ],
     }
 
 
@@ -144,6 +154,15 @@ def _appearance(review_key: str, position: int, unit: Unit) -> Row:
         "price_year": price.year if price else None,
         "notes": unit.notes,
     }  # fmt: skip
+
+
+def _refused(planned: PlannedReview) -> list[Row]:
+    """Entries of the manifest that were left out."""
+    return [
+        {"review_key": planned.key, "kind": entry.table, "position": entry.position,
+         "name": entry.name, "reason": entry.reason}
+        for entry in planned.manifest.refused
+    ]  # fmt: skip
 
 
 def _published(review_key: str, unit: Unit) -> list[Row]:

@@ -15,6 +15,7 @@ def sync_reference(store: Database, settings: Settings) -> None:
         for table, rows in (
             ("bench", _benches(settings)),
             ("calibration", _calibrations(settings)),
+            ("bench_event", _events(settings)),
             ("metric", _metrics()),
             ("loudspeaker", [s.model_dump() for s in settings.loudspeaker]),
         ):
@@ -50,6 +51,14 @@ def _calibrations(settings: Settings) -> list[Row]:
         for key, bench in sorted(settings.bench.items())
         for calibration in bench.calibration
         for track, volts in sorted(calibration.volts_peak_at_full_scale.items())
+    ]
+
+
+def _events(settings: Settings) -> list[Row]:
+    return [
+        {"bench_key": key, **event.model_dump()}
+        for key, bench in sorted(settings.bench.items())
+        for event in bench.event
     ]
 
 

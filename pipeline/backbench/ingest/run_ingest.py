@@ -6,9 +6,10 @@ The three differ in where the plans come from and in which database they load.
 
 from __future__ import annotations
 
+import itertools
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -26,7 +27,7 @@ from backbench.storage.catalogue_paths import REBUILDING, CataloguePaths
 from backbench.storage.database import reading, take_place, writing
 from backbench.storage.fault_injection import reached
 from backbench.storage.settings_history import keep_settings
-from backbench.storage.vault import Receipt
+from backbench.storage.unfinished import note_finished, note_unfinished
 
 GROUP = 16
 """Reviews loaded in one transaction: opening the database costs as much as loading a few."""
@@ -50,10 +51,20 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Refused:
-    """A review that was not ingested, with every fault. Nothing of it is in the database."""
+    """A review that was not ingested, with every fault; what the database held of it stands."""
 
     source: str
     error: UserError
+
+
+Ended = Outcome | Refused
+"""How one review ended."""
+
+
+def apart(ended: Sequence[Ended]) -> tuple[list[Outcome], list[Refused]]:
+    """Those that were ingested, and those that were not."""
+    outcomes = [one for one in ended if isinstance(one, Outcome)]
+    return outcomes, [one for one in ended if isinstance(one, Refused)]
 
 
 def received(
@@ -74,11 +85,13 @@ def received(
             yield review
 
 
-def recalled(places: CataloguePaths) -> Iterator[PlannedReview | Refused]:
-    """Plan every review of the ledger by its newest receipt."""
+def recalled(
+    places: CataloguePaths, only: Collection[str] | None = None
+) -> Iterator[PlannedReview | Refused]:
+    """Plan every review of the ledger, or only some, by its newest receipt."""
     settings = places.settings
     for receipt in places.ledger.newest().values():
-        if receipt.withdrawn is not None:
+        if receipt.withdrawn is not None or (only is not None and receipt.review not in only):
             continue
         try:
             yield plan_review(recall(receipt, places.vault), receipt, settings, places.vault)
@@ -103,42 +116,111 @@ def in_groups(works: Sequence[Work]) -> Iterator[Sequence[Work]]:
         yield works[first : first + GROUP]
 
 
-def finish(places: CataloguePaths, group: Sequence[tuple[Work, Sequence[Path]]]) -> list[Outcome]:
-    """Write receipts, load the reviews in one transaction, and clear their staged rows away."""
-    staged = {
-        work.planned.key: Staged(
-            _receipted(places, work.planned), work.fresh, [*work.ready, *chunks],
-            anew=work.standing is None,
-        )
-        for work, chunks in group
-        if not work.unchanged
-    }  # fmt: skip
-    if staged:
-        with writing(places.database) as store:
-            load_reviews(store, list(staged.values()))
+Collected = tuple[Work, Sequence[Path] | Refused]
+"""A review's work with its staged chunks, or why there are none."""
+
+
+def collected(workers: Workers, work: Work) -> Collected:
+    """The work with its staged chunks. Raises OSError where they can't be written.
+
+    Any other failure costs the one review that it came with.
+    """
+    try:
+        return work, workers.collect(work)
+    except OSError:
+        raise
+    except Exception as error:
+        return work, refusal(work, error)
+
+
+def refusal(work: Work, error: Exception) -> Refused:
+    """A review that can't be measured or loaded, by its key."""
+    key = work.planned.key
+    return Refused(key, error if isinstance(error, UserError) else unexpected(error, key))
+
+
+def finish(places: CataloguePaths, group: Sequence[Collected]) -> list[Ended]:
+    """Load the reviews in one transaction, write their receipts, clear their staged rows away.
+
+    A review whose rows can't be loaded is refused without a receipt; it costs no other.
+    """
+    refused = {work.planned.key: one for work, one in group if isinstance(one, Refused)}
+    staged = [(work, one) for work, one in group if not isinstance(one, Refused)]
+    refused |= _loaded(places, [pair for pair in staged if not pair[0].unchanged])
+    keys = [work.planned.key for work, _ in group if work.planned.key not in refused]
     ended: dict[str, ReviewOutcome] = {}
-    if group:
+    if keys:
         with reading(places.database) as store:
-            ended = review_outcomes(store, [work.planned.key for work, _ in group])
+            ended = review_outcomes(store, keys)
     reached("clear staged")
     for work, _ in group:
         shutil.rmtree(places.staged / work.planned.key, ignore_errors=True)
-    return [_outcome(work, ended[work.planned.key]) for work, _ in group]
+    return [
+        refused.get(work.planned.key) or _outcome(work, ended[work.planned.key])
+        for work, _ in group
+    ]
+
+
+def _loaded(
+    places: CataloguePaths, group: Sequence[tuple[Work, Sequence[Path]]]
+) -> dict[str, Refused]:
+    """Load reviews together or, where that fails, each by itself; those that can't be loaded.
+
+    Raises UserError and OSError where it is the disk that fails.
+    """
+    try:
+        if group:
+            _load_together(places, group)
+    except (UserError, OSError):
+        raise
+    except Exception as error:
+        if len(group) == 1:
+            ((work, _),) = group
+            return {work.planned.key: refusal(work, error)}
+        alone = [_loaded(places, [one]) for one in group]
+        return {key: one for found in alone for key, one in found.items()}
+    return {}
+
+
+def _load_together(places: CataloguePaths, group: Sequence[tuple[Work, Sequence[Path]]]) -> None:
+    """Receipts are written when all rows have been taken and before they are committed: nothing
+    is receipted that can't be loaded, and nothing is loaded that has no receipt."""
+    planned = numbered(places, [work.planned for work, _ in group])
+    reviews = [
+        Staged(plan, work.fresh, [*work.ready, *chunks], anew=work.standing is None)
+        for plan, (work, chunks) in zip(planned, group, strict=True)
+    ]
+
+    drafts = [plan.key for plan, (work, _) in zip(planned, group, strict=True)
+              if plan is not work.planned]  # fmt: skip
+
+    def receipted() -> None:
+        if drafts:
+            note_unfinished(places.ledger.folder, drafts)
+        for plan, (work, _) in zip(planned, group, strict=True):
+            if plan is not work.planned:
+                places.ledger.write(plan.receipt)
+
+    with writing(places.database) as store:
+        load_reviews(store, reviews, receipted)
+    if drafts:
+        note_finished(places.ledger.folder, drafts)
+
+
+def numbered(places: CataloguePaths, plans: Sequence[PlannedReview]) -> list[PlannedReview]:
+    """The plans with the next numbers on their receipts, where these are drafts."""
+    numbers = itertools.count(places.ledger.next_number())
+    return [
+        plan if plan.receipt.number
+        else replace(plan, receipt=replace(plan.receipt, number=next(numbers)))
+        for plan in plans
+    ]  # fmt: skip
 
 
 def _outcome(work: Work, ended: ReviewOutcome) -> Outcome:
     computed = len(work.fresh)
     kept = len(work.planned.captures) - computed
     return Outcome(work.planned.key, computed, kept, work.unchanged, ended)
-
-
-def _receipted(places: CataloguePaths, planned: PlannedReview) -> PlannedReview:
-    """The plan with its receipt numbered and on the disk."""
-    if planned.receipt.number:
-        return planned
-    receipt: Receipt = replace(planned.receipt, number=places.ledger.next_number())
-    places.ledger.write(receipt)
-    return replace(planned, receipt=receipt)
 
 
 def prepare(places: CataloguePaths) -> None:
@@ -157,15 +239,17 @@ def planned_work(
     places: CataloguePaths,
     folders: Sequence[Path | WrittenReview] | None,
     begin: Callable[[Work], None] | None = None,
+    only: Collection[str] | None = None,
 ) -> tuple[list[Work], list[Refused]]:
-    """What review folders ask for; where there are none, what the whole ledger asks for.
+    """What review folders ask for; where there are none, what the ledger asks for.
 
+    only: these reviews of the ledger.
     begin is told each review's work as soon as it is planned.
     """
     held = standing(places)
     works: dict[str, Work] = {}
     refused: list[Refused] = []
-    for item in recalled(places) if folders is None else received(places, folders):
+    for item in recalled(places, only) if folders is None else received(places, folders):
         if isinstance(item, Refused):
             refused.append(item)
         else:
@@ -175,15 +259,15 @@ def planned_work(
     return list(works.values()), refused
 
 
-def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -> list[Outcome]:
+def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -> list[Ended]:
     """Analyse and load, group by group, without the orchestrator."""
-    outcomes: list[Outcome] = []
+    ended: list[Ended] = []
     for group in in_groups(works):
-        outcomes += finish(places, [(work, workers.collect(work)) for work in group])
-    return outcomes
+        ended += finish(places, [collected(workers, work) for work in group])
+    return ended
 
 
-CarryOut = Callable[[CataloguePaths, Sequence[Work], Workers], list[Outcome]]
+CarryOut = Callable[[CataloguePaths, Sequence[Work], Workers], list[Ended]]
 
 
 def rebuild(
@@ -196,23 +280,23 @@ def rebuild(
 ) -> tuple[list[Outcome], list[Refused]]:
     """Make the database anew from vault, ledger and settings, then put it in the old one's place.
 
-    The outcome of each review, and those that can't be rebuilt. The old database is kept where
-    a review can't be rebuilt, or, unless losses are accepted, where a capture's original is
-    missing or damaged.
+    The outcome of each review, and those that can't be rebuilt. Unless losses are accepted, the
+    old database is kept where a review can't be rebuilt, or where a capture's original is missing
+    or damaged; where a review can't even be planned, nothing is measured then.
     """
     with tempfile.TemporaryDirectory(prefix=REBUILDING, dir=places.root) as folder:
         aside = replace(places, database=Path(folder))
         prepare(aside)
         works, refused = planned_work(aside, None)
-        if refused:
+        if refused and not accept_losses:
             return [], refused
         with Workers(aside.staged, processes, progress) as workers:
             for work in works:
                 workers.begin(work)
-            outcomes = carry_out(aside, works, workers)
-        if accept_losses or not lost_captures(outcomes):
+            outcomes, more = apart(carry_out(aside, works, workers))
+        if accept_losses or not (more or lost_captures(outcomes)):
             take_place(aside.database, places.root)
-    return outcomes, []
+    return outcomes, [*refused, *more]
 
 
 def lost_captures(outcomes: Sequence[Outcome]) -> list[tuple[str, str, str]]:

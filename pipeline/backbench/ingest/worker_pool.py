@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from types import TracebackType
 
+from backbench.errors import Fault, UserError
 from backbench.ingest.analyse import stage_chunk
 from backbench.ingest.analysis_plan import Job
 from backbench.ingest.incremental import Work
 from backbench.ingest.malloc_tuning import keep_freed
 from backbench.progress import Progress
 from backbench.storage.process_life import end_with
+from backbench.storage.process_pool import started_pool
 
 WORTH_A_POOL = 64
 """Captures from which starting processes costs less than it saves."""
@@ -69,7 +70,10 @@ class Workers:
         self._waiting.clear()
 
     def collect(self, work: Work) -> list[Path]:
-        """The staged chunks of one review, once they are all there."""
+        """The staged chunks of one review, once they are all there.
+
+        Raises UserError where workers that measure it die again and again.
+        """
         if work.planned.key not in self._futures:
             return self._here.pop(work.planned.key, None) or self._analysed_here(work)
         try:
@@ -77,7 +81,14 @@ class Workers:
         except BrokenProcessPool:
             self._pool = self._started()
             self._submit(work)
+        try:
             return self._awaited(work)
+        except BrokenProcessPool:
+            fault = Fault(
+                work.planned.key, "a worker process that ended twice while it measured this review",
+                "one that stays", "see whether memory ran out, and run again",
+            )  # fmt: skip
+            raise UserError("the review could not be measured", [fault]) from None
 
     def _analysed_here(self, work: Work) -> list[Path]:
         folder = self._staged / work.planned.key
@@ -104,6 +115,4 @@ class Workers:
     def _started(self) -> ProcessPoolExecutor:
         # Processes that have the cores to themselves: threads of theirs would only wait there.
         os.environ.setdefault("POLARS_MAX_THREADS", "1")
-        # Threads of the parent (database, orchestrator) make a plain fork unsafe.
-        context = multiprocessing.get_context("spawn")
-        return ProcessPoolExecutor(self._processes, context, _begin, (os.getpid(),))
+        return started_pool(self._processes, _begin, (os.getpid(),))

@@ -17,7 +17,7 @@ from backbench.errors import NOT_EMPTY, Fault, UserError
 from backbench.maintenance.verify import named_originals, no_original, vault_files
 from backbench.storage.atomic_io import ASIDE, flush_folder, make_folder, write_aside
 from backbench.storage.catalogue_paths import CataloguePaths, places
-from backbench.storage.database import DATABASE_NAME, MAKING, copy_database, take_place
+from backbench.storage.database import DATABASE_NAME, IN_USE, MAKING, copy_database, take_place
 from backbench.storage.fault_injection import reached
 from backbench.storage.settings_history import FOLDER, kept_settings
 from backbench.storage.vault import refuse_changed
@@ -109,7 +109,7 @@ def _copy_database(source: CataloguePaths, aside: Path, copied: Copied) -> bool:
     try:
         copy_database(source.root, aside)
     except UserError as error:
-        if error.what == "the catalogue is in use":
+        if error.what == IN_USE:
             raise
         copied.faults += error.faults
         return False

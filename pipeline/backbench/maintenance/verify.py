@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from backbench.documents.manifest import read_manifest
+from backbench.documents.accepted_manifest import accepted_manifest
 from backbench.errors import Fault, UserError
-from backbench.ingest.metric_spellings import under_metric_keys
+from backbench.ingest.sound_entries import sound_figures
 from backbench.maintenance.verify_rows import REBUILD, row_faults
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import DATABASE_NAME, Database, reading
@@ -23,7 +23,8 @@ class Report:
     """What was looked at, and what was found.
 
     faults: what is damaged or contradicts itself, by place.
-    gaps: reviews that the ledger has accepted and the database doesn't show yet.
+    gaps: where the database doesn't yet say what ledger and settings say of a review; a command
+    that was broken off left them, and the next one that changes the catalogue closes them.
     orphans: kept originals that no receipt names (of a review that was refused, or a run that
     broke off); harmless.
     """
@@ -43,8 +44,9 @@ def verify(places: CataloguePaths, progress: Progress) -> Report:
     progress is told of each original. Damage is reported, never raised.
     """
     report = Report()
+    aliases: Mapping[str, str] = {}
     try:
-        places.settings  # noqa: B018
+        aliases = places.settings.aliases
     except UserError as error:
         report.faults += error.faults
     report.faults += settings_faults(places.root, places.ledger.folder)
@@ -52,7 +54,7 @@ def verify(places: CataloguePaths, progress: Progress) -> Report:
     whole = _originals(places, report, progress)
     _named(places, receipts, whole, report)
     if receipts or (places.database / DATABASE_NAME).exists():
-        _database(places, receipts, whole, report)
+        _database(places, receipts, whole, report, aliases)
     return report
 
 
@@ -133,12 +135,17 @@ def _named(
 
 
 def _database(
-    places: CataloguePaths, receipts: list[Receipt], whole: set[str], report: Report
+    places: CataloguePaths,
+    receipts: list[Receipt],
+    whole: set[str],
+    report: Report,
+    aliases: Mapping[str, str],
 ) -> None:
     try:
         with reading(places.database) as store:
             report.readings = int(store.rows("SELECT count(*) FROM reading")[0][0])
             _loaded(store, receipts, report)
+            _renamed(store, aliases, report)
             report.faults += row_faults(store)
             report.faults += _traced(store, receipts)
             report.faults += _entered(store, places, whole)
@@ -147,7 +154,7 @@ def _database(
 
 
 def _loaded(store: Database, receipts: list[Receipt], report: Report) -> None:
-    """The database must show the newest receipt of each review, or none."""
+    """The database must show the newest receipt of each review, and none that is withdrawn."""
     newest = {receipt.review: receipt for receipt in receipts}
     known = {(receipt.review, receipt.number): receipt for receipt in receipts}
     shown = store.rows("SELECT review_key, receipt, manifest_sha256 FROM review")
@@ -160,7 +167,22 @@ def _loaded(store: Database, receipts: list[Receipt], report: Report) -> None:
     report.gaps += [
         f"{key}: receipt {receipt.number} is not in the database yet"
         for key, receipt in newest.items()
-        if loaded.get(key, 0) < receipt.number
+        if receipt.withdrawn is None and loaded.get(key, 0) < receipt.number
+    ]
+    report.gaps += [
+        f"{key}: withdrawn, but still in the database"
+        for key, receipt in newest.items()
+        if receipt.withdrawn is not None and key in loaded
+    ]
+
+
+def _renamed(store: Database, aliases: Mapping[str, str], report: Report) -> None:
+    """Units must stand under their present keys."""
+    rows = store.rows("SELECT DISTINCT unit_key, review_key FROM appearance ORDER BY ALL")
+    report.gaps += [
+        f"{review}: the unit {unit} is not called {aliases[unit]} in the database yet"
+        for unit, review in rows
+        if unit in aliases
     ]
 
 
@@ -194,8 +216,8 @@ def _entered(store: Database, places: CataloguePaths, whole: set[str]) -> list[F
     for key, sha256, figures in store.rows(ENTERED):
         if sha256 not in whole:
             continue
-        manifest = read_manifest(places.vault.read(sha256), f"{key}, manifest")
-        entered = under_metric_keys(manifest).entered
+        manifest = accepted_manifest(places.vault.read(sha256), f"{key}, manifest")
+        entered = sound_figures(manifest).entered
         written = [(one.output, one.metric, one.value, one.origin) for one in entered]
         if sorted(written) != sorted(figures):
             where, what = f"{DATABASE_NAME}, review {key}", "other figures than were entered"

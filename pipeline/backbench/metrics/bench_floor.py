@@ -10,7 +10,7 @@ are closed forms (10 dB below gives +2.39 and -3.30 dB).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Protocol, TypeVar
 
@@ -31,10 +31,10 @@ LINE_CHOICE = (
 
 
 class Benched(Protocol):
-    """A view that knows the bench's own under the same stimulus and range, where there is one."""
+    """A view that knows the bench's own under the same stimulus and range, of each loop-back."""
 
     @property
-    def bench(self) -> Benched | None: ...
+    def benches(self) -> Sequence[Benched]: ...
 
 
 V = TypeVar("V", bound=Benched)
@@ -42,14 +42,41 @@ V = TypeVar("V", bound=Benched)
 
 def less_noise(view: V, figure_of: Callable[[V], MeasuredValue]) -> MeasuredValue:
     """A figure of noise (an rms), the bench's own taken off in power."""
-    own = view.bench
-    return noise_off(figure_of(view), figure_of(own) if own else None)  # type: ignore[arg-type]
+    owns = [figure_of(own) for own in view.benches]  # type: ignore[arg-type]
+    return noise_off(figure_of(view), own_noise(owns))
 
 
 def less_lines(view: V, figure_of: Callable[[V], MeasuredValue]) -> MeasuredValue:
     """A figure of lines (an rms or a ratio), bounded or widened by the bench's own."""
-    own = view.bench
-    return lines_off(figure_of(view), figure_of(own) if own else None)  # type: ignore[arg-type]
+    owns = [figure_of(own) for own in view.benches]  # type: ignore[arg-type]
+    return lines_off(figure_of(view), greatest_own(owns))
+
+
+def own_noise(owns: Sequence[MeasuredValue]) -> MeasuredValue | None:
+    """The bench's own noise from several loop-backs: their mean in power, which varies as they do.
+
+    A bound where one of them is: the greatest. None where there are none.
+    """
+    if len(owns) < 2:
+        return next(iter(owns), None)
+    greatest = max(owns, key=lambda own: own.value)
+    if any(own.bound is not None for own in owns):
+        return replace(greatest, bound="upper")
+    mean = math.sqrt(sum(own.value**2 for own in owns) / len(owns))
+    spread = max(abs(own.value - mean) for own in owns)
+    estimation = math.hypot(max(own.estimation for own in owns), spread)
+    whole = math.hypot(max(own.uncertainty for own in owns), spread)
+    return replace(greatest, value=mean, uncertainty=whole, estimation=estimation)
+
+
+def greatest_own(owns: Iterable[MeasuredValue]) -> MeasuredValue | None:
+    """The greatest of the bench's own lines that stand out of several loop-backs.
+
+    A bound where none does; None where there are none.
+    """
+    given = list(owns)
+    standing = [own for own in given if own.bound is None]
+    return max(standing or given, key=lambda own: own.value, default=None)
 
 
 def noise_off(figure: MeasuredValue, bench: MeasuredValue | None) -> MeasuredValue:

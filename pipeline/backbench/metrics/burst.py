@@ -48,22 +48,22 @@ class BurstView:
 
     capture_data: CaptureData
     track: Track
-    found: Bursts
+    bursts: Bursts
 
     @property
     def level(self) -> float:
         """Mean rms of the fundamental within the bursts, V."""
-        return float(np.mean(self.found.levels))
+        return float(np.mean(self.bursts.levels))
 
     @property
     def own(self) -> Contribution:
         """Relative standard uncertainty of the level: scatter of the bursts where there are
         three or more, else their noise."""
-        number = len(self.found.levels)
-        noise = self.found.noise / math.sqrt(number)
+        number = len(self.bursts.levels)
+        noise = self.bursts.noise / math.sqrt(number)
         if number < 3:
             return Contribution(noise)
-        scatter = float(np.std(self.found.levels, ddof=1)) / self.level / math.sqrt(number)
+        scatter = float(np.std(self.bursts.levels, ddof=1)) / self.level / math.sqrt(number)
         return Contribution(max(scatter, noise), number - 1 if scatter > noise else math.inf)
 
 
@@ -130,7 +130,7 @@ def _other_burst(stimulus: object) -> dict[str, str]:
 )  # fmt: skip
 def burst_distortion(seen: BurstView) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 over the fundamental, while a burst is on."""
-    part = seen.found.harmonics
+    part = seen.bursts.harmonics
     if not part.stands_out:
         return MeasuredValue(100 * part.at_most / seen.level, 0.0, bound="upper")
     value = 100 * part.rms / seen.level
@@ -146,9 +146,9 @@ def burst_distortion(seen: BurstView) -> MeasuredValue:
 )  # fmt: skip
 def burst_end_distortion(seen: BurstView) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 in the first or the last periods of the bursts."""
-    worst = max(seen.found.ends, key=lambda end: end.value)
+    worst = max(seen.bursts.ends, key=lambda end: end.value)
     if not worst.stands_out:
-        most = max(end.at_most for end in seen.found.ends)
+        most = max(end.at_most for end in seen.bursts.ends)
         return MeasuredValue(100 * most, 0.0, bound="upper")
     own = 100 * worst.rms * worst.relative
     return MeasuredValue(100 * worst.rms, own, own, worst.samples)
@@ -164,10 +164,10 @@ def burst_end_distortion(seen: BurstView) -> MeasuredValue:
 )  # fmt: skip
 def burst_flattening(seen: BurstView) -> MeasuredValue:
     """How much lower the crests of the bursts are than those of their fundamental."""
-    turns = math.pi * seen.found.frequency_hz / seen.track.rate_hz
-    per_sample = seen.found.noise * math.sqrt(seen.found.harmonics.samples)
+    turns = math.pi * seen.bursts.frequency_hz / seen.track.rate_hz
+    per_sample = seen.bursts.noise * math.sqrt(seen.bursts.harmonics.samples)
     own = 100 * math.hypot((1 - math.cos(turns)) / math.sqrt(3), per_sample)
-    value = 100 * max(seen.found.flattened, 0.0)
+    value = 100 * max(seen.bursts.flattened, 0.0)
     if value <= 2 * own:
         return MeasuredValue(value + 2 * own, own, own, bound="upper")
     return MeasuredValue(value, own, own)
@@ -180,17 +180,17 @@ def burst_flattening(seen: BurstView) -> MeasuredValue:
 )  # fmt: skip
 def burst_peak(seen: BurstView) -> MeasuredValue:
     """Greatest instantaneous voltage that the bursts reach unclipped."""
-    within = seen.found.harmonics.rms / seen.level
-    percent = 100 * max(within, *(end.rms for end in seen.found.ends))
+    within = seen.bursts.harmonics.rms / seen.level
+    percent = 100 * max(within, *(end.rms for end in seen.bursts.ends))
     if percent > LIMIT_PERCENT:
         raise NotApplicable(f"{in_text(percent, '%', 2)} distortion: the bursts are clipped")
-    flat = 100 * seen.found.flattened
+    flat = 100 * seen.bursts.flattened
     if flat > FLAT_PERCENT:
         raise NotApplicable(f"crests {in_text(flat, '%', 2)} low: the bursts are clipped")
-    peak = seen.found.peak
+    peak = seen.bursts.peak
     # A sample may miss the crest by half a sampling interval; noise raises the greatest one.
-    turns = math.pi * seen.found.frequency_hz / seen.track.rate_hz
-    own = math.hypot(peak * (1 - math.cos(turns)) / math.sqrt(3), 3 * seen.found.noise * peak)
+    turns = math.pi * seen.bursts.frequency_hz / seen.track.rate_hz
+    own = math.hypot(peak * (1 - math.cos(turns)) / math.sqrt(3), 3 * seen.bursts.noise * peak)
     total = combine([Contribution(own), Contribution(seen.track.calibration * peak)])
     return MeasuredValue(peak, total.u, own, total.dof)
 

@@ -86,10 +86,12 @@ class CaptureData:
         For a sweep, what was played (from a reference track or file), volts or full scale.
     table : dict of str to ndarray of float64, or None
         For an already reduced table, its columns by declared name, in SI units.
-    load_uncertainty : float
-        Relative standard uncertainty of the load's resistance, >= 0.
-    generator_uncertainty : float
-        Relative standard uncertainty of the stated generator level, >= 0.
+    table_uncertainty : dict of str to ndarray of float64
+        Standard uncertainty of the table's values by column; else that of their last decimal.
+    table_remark : str or None
+        Rows of the table that were left out, and why.
+    load_uncertainty, generator_uncertainty : float
+        Relative standard uncertainty of the load's resistance and of the stated level, >= 0.
     mains_hz : float or None
         Nominal mains frequency, Hz; None where it was not stated.
     driven_track : int or None
@@ -108,6 +110,8 @@ class CaptureData:
     generator: Track | None = None
     reference: Track | None = None
     table: dict[str, Array] | None = None
+    table_uncertainty: dict[str, Array] = field(default_factory=dict)
+    table_remark: str | None = None
     load_uncertainty: float = 0.0
     generator_uncertainty: float = 0.0
     mains_hz: float | None = None
@@ -137,10 +141,8 @@ class Metric:
     @property
     def usual_stimulus(self) -> str:
         """The kind of capture that it is usually taken from."""
-        given = self.traits.usual_stimulus
-        if given or not self.stimuli:
-            return given or "tone"
-        return "tone" if "tone" in self.stimuli else self.stimuli[0]
+        first = self.stimuli[0] if self.stimuli and "tone" not in self.stimuli else "tone"
+        return self.traits.usual_stimulus or first
 
 
 @dataclass(frozen=True)
@@ -188,10 +190,8 @@ class CurveData:
 
     Parameters
     ----------
-    x : ndarray of float64, shape (n,)
-        Ascending.
-    y : ndarray of float64, shape (n,)
-        In the curve's y unit.
+    x, y : ndarray of float64, shape (n,)
+        x ascending; y in the curve's y unit.
     uncertainty : ndarray of float64, shape (n,), or None
         Standard uncertainty of y.
     """

@@ -202,7 +202,7 @@ def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
 
 
 def less_steps(
-    tone: ToneView, found: MeasuredValue, whole: float, band_hz: float = BAND_HZ[1]
+    tone: ToneView, reading: MeasuredValue, whole: float, band_hz: float = BAND_HZ[1]
 ) -> MeasuredValue:
     """A residual without what the steps of the samples make of it.
 
@@ -212,8 +212,8 @@ def less_steps(
     lines = tone.lines
     step = whole * lines.step_v / tone.square.rms
     if not is_dithered(lines.noise, lines.step_v):
-        return with_undithered_steps(found, step * math.sqrt(STEPS))
-    return dither_off(found, step * math.sqrt(2 * band_hz / lines.spectrum.rate_hz))
+        return with_undithered_steps(reading, step * math.sqrt(STEPS))
+    return dither_off(reading, step * math.sqrt(2 * band_hz / lines.spectrum.rate_hz))
 
 
 def _noise_of(tone: ToneView) -> MeasuredValue:

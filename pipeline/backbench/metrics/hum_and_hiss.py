@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from backbench.errors import Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.noise import HALF_STEP, IdleView, line_figure
+from backbench.metrics.noise import HALF_STEP, IdleView, line_figure, of_either_mains
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
@@ -52,7 +52,7 @@ def _together(lines: list[MeanSquare]) -> MeanSquare:
     better="lower",
     source=f"{_PRACTICE}: residual hum",
     stimuli=["idle"],
-    version=2,
+    version=3,
     choice="root sum square of multiples 1 to 10 of the mains frequency as found, noise taken "
     "off; an upper bound where the sum doesn't stand out" + LINE_CHOICE,
 )
@@ -62,7 +62,10 @@ def hum(idle: IdleView) -> MeasuredValue:
 
 
 def _hum(idle: IdleView) -> MeasuredValue:
-    return line_figure(_together([square for _, _, square in idle.hum()]), idle)
+    square = _together([square for _, _, square in idle.hum()])
+    if not idle.lines_of_another:
+        return line_figure(square, idle)
+    return of_either_mains(line_figure(square, idle), _together(idle.lines_of_another))
 
 
 @metric(
@@ -118,7 +121,7 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     better="neither",
     source=_PRACTICE,
     stimuli=["idle"],
-    version=2,
+    version=3,
     choice="mains lines 1 to 10 over the noise between lines, 20 Hz to 20 kHz unweighted, the "
     "bench's own included; above 0 dB hum rules; the remark names the likely cause as reviewers do",
 )
@@ -131,10 +134,12 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
             "noise of lines; use a more sensitive input range"
         )
     square = _together([line for _, _, line in lines])
+    another = _together(idle.lines_of_another) if idle.lines_of_another else square
     chosen, _ = idle.band()
     noise = float(idle.noise[chosen].sum())
     if not square.stands_out:
-        most = 20 * math.log10(square.at_most / math.sqrt(noise))
+        lines_at_most = max(square.at_most, another.lifted_at_most)
+        most = 20 * math.log10(lines_at_most / math.sqrt(noise))
         return MeasuredValue(most, 0.0, bound="upper", remark="no hum stands out")
     bins = min((chosen.stop - chosen.start) / idle.spectrum.window.spread, BACKGROUND_BINS)
     dof = 2 * math.log(2) ** 2 * bins

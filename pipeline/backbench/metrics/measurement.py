@@ -12,6 +12,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.copied_tracks import refuse_copies
 from backbench.metrics.declaration import CaptureData, LevelPart, MeasuredValue, Metric
 from backbench.metrics.findings import Finding, Trace
+from backbench.metrics.noise import IdleView
 from backbench.metrics.registry import registry
 from backbench.metrics.segments import over_time
 from backbench.metrics.steady_part import SteadyPart, steady_part, with_steady_loop_backs
@@ -54,11 +55,14 @@ def _of_track(
         view = known.views[kind].build(steady.capture_data, track)
     except Refusal as refusal:
         return _refused(kind, track, refusal), []
+    if isinstance(view, IdleView):
+        steady = steady._replace(remark=joined(steady.remark, view.remark))
     unsteady = noise_change(view)
     if unsteady is not None:
         return _averaged(kind, steady, track, view, unsteady)
     results, traces = _measured(kind, view, track)
-    return [remarked(f, steady.remark) for f in results], traces
+    remark = joined(steady.remark, capture_data.table_remark)
+    return [remarked(f, remark) for f in results], traces
 
 
 def _averaged(

@@ -46,7 +46,7 @@ class MultitoneView:
 
     capture_data: CaptureData
     track: Track
-    found: ToneSet
+    tone_set: ToneSet
     source: ToneSet | None
 
     @cached_property
@@ -54,17 +54,17 @@ class MultitoneView:
         """All but the tones, 20 Hz to 20 kHz. Raises Refusal where that band isn't reached."""
         stimulus = self.capture_data.stimulus
         assert isinstance(stimulus, Multitone)
-        return residual_between_tones(self.found, sorted(stimulus.multitone_hz))
+        return residual_between_tones(self.tone_set, sorted(stimulus.multitone_hz))
 
     @cached_property
     def product(self) -> Product:
         """The strongest line that isn't a tone."""
-        return greatest_product(self.found)
+        return greatest_product(self.tone_set)
 
     @property
     def residual_fraction(self) -> tuple[float, float, float]:
         """Power beside the tones re the whole, relative uncertainty of the ratio of rms, dof."""
-        rest, tones = self.beside, self.found.together
+        rest, tones = self.beside, self.tone_set.together
         fraction = rest.value / (rest.value + tones.value)
         return fraction, math.hypot(rest.relative, tones.relative), rest.samples
 
@@ -120,7 +120,7 @@ def _volts(square: MeanSquare, track: Track, frequency_hz: float | None = None) 
 )
 def tones_level(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
     """Root mean square of all tones together at the output."""
-    return _volts(seen.found.together, seen.track)
+    return _volts(seen.tone_set.together, seen.track)
 
 
 @metric(
@@ -139,7 +139,7 @@ def tones_power(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
     load = seen.capture_data.conditions.load_resistance
     if load is None:
         raise NotApplicable("no resistor was connected as a load")
-    square = seen.found.together
+    square = seen.tone_set.together
     power = square.value / load
     own = 2 * square.relative * power
     shared = math.hypot(2 * seen.track.calibration, seen.capture_data.load_uncertainty) * power
@@ -164,7 +164,7 @@ def equivalent_sine_power(pair: TwoTonesView) -> MeasuredValue:
     load = pair.capture_data.conditions.load_resistance
     if load is None:
         raise NotApplicable("no resistor was connected as a load")
-    tones = pair.found.tones
+    tones = pair.tone_set.tones
     rms = sum(tone.rms for tone in tones)
     power = rms**2 / load
     own = 2 * rms / load * math.hypot(*(tone.rms * tone.relative for tone in tones))
@@ -240,7 +240,7 @@ def greatest_line(seen: MultitoneView) -> MeasuredValue:
 )
 def sfdr(seen: MultitoneView) -> MeasuredValue:
     """The strongest tone over the strongest line that isn't a tone."""
-    strongest = max(seen.found.tones, key=lambda tone: tone.value)
+    strongest = max(seen.tone_set.tones, key=lambda tone: tone.value)
     product = seen.product.square
     if not product.stands_out:
         return MeasuredValue(20 * math.log10(strongest.rms / product.at_most), 0.0, bound="lower")
@@ -287,14 +287,14 @@ def _bits(sinad_db: float, own_db: float, dof: float, bound: Bound | None) -> Me
 )
 def multitone_response(seen: MultitoneView) -> CurveData:
     """Level of each tone re that nearest 1 kHz; re the generator's where a track recorded it."""
-    squares = [seen.found.tones]
+    squares = [seen.tone_set.tones]
     if seen.source is not None:
         squares.append(seen.source.tones)
     db = [np.array([10 * math.log10(one.value) for one in tones]) for tones in squares]
     u = [np.array([DB_PER_RELATIVE * one.relative for one in tones]) for tones in squares]
     level = db[0] - (db[1] if len(db) > 1 else 0.0)
     own = np.sqrt(np.sum(np.square(u), axis=0))
-    hz = seen.found.frequencies_hz
+    hz = seen.tone_set.frequencies_hz
     reference = int(np.argmin(np.abs(np.log(hz / REFERENCE_HZ))))
     return CurveData(hz, level - level[reference], np.hypot(own, own[reference]))
 
@@ -309,6 +309,6 @@ def multitone_response(seen: MultitoneView) -> CurveData:
 )
 def tones_spectrum(seen: MultitoneView | TwoTonesView) -> CurveData:
     """Rms of each line; between lines, of the noise in the window's noise bandwidth."""
-    own = seen.found.spectrum
-    x, y = reduced(own, seen.found.noise)
+    own = seen.tone_set.spectrum
+    x, y = reduced(own, seen.tone_set.noise)
     return CurveData(x, 10 * np.log10(y * own.window.enbw))

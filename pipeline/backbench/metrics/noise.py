@@ -5,34 +5,36 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from backbench.errors import NotApplicable, Refusal
-from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_noise, lines_off
+from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, greatest_own, less_noise, lines_off
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.metrics.nothing_playing import loud_remark, refuse_played
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
+from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
 from backbench.signal.dither import is_dithered
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
     LINES,
-    NOMINAL_HZ,
-    OFF_NOMINAL,
     clear_of_mains,
+    is_confirmed,
     mains_frequency,
     mains_line,
+    others,
     refuse_other_mains,
 )
 from backbench.signal.power import MeanSquare, noise_sum
-from backbench.signal.record_checks import check_record
-from backbench.signal.spectrum import Spectrum, peak_position, spectrum
+from backbench.signal.record_checks import check_record, refuse_gap
+from backbench.signal.spectrum import Spectrum, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Contribution, combine
@@ -42,21 +44,27 @@ from backbench.signal.word_length import sample_step
 FAMILY = "Noise and hum"
 
 LEAST_MAINS_PERIODS = 16
-PLAYED_V = 0.05
-"""Weaker lines may be the unit's own; common practice, no source."""
-PLAYED_SHARE = 0.9
+CLEARLY = 3.0
+OTHER_MAINS = (
+    "the lines fit another mains frequency better than the stated one, and none tells for sure "
+    "which it is; check mains_hz in [review]"
+)
 HALF_STEP = 0.5
 """The greatest error of a rounded sample, steps; no line or noise of it can have more rms."""
 
 
 @dataclass(frozen=True, eq=False)
 class IdleView:
-    """One output's track of an idle capture. noise: mean noise power by bin, V^2."""
+    """One output's track of an idle capture.
+
+    noise: mean noise power by bin, V^2. remark: of the whole capture, where it may not be idle.
+    """
 
     capture_data: CaptureData
     track: Track
     spectrum: Spectrum
     noise: Array
+    remark: str | None = None
 
     def band(self) -> tuple[slice, Array]:
         """Bins of 20 Hz to 20 kHz and their power, V^2.
@@ -74,7 +82,8 @@ class IdleView:
     def hum(self) -> list[tuple[int, float, MeanSquare]]:
         """Multiple of the mains, frequency as found in Hz, and mean square of lines 1 to 10.
 
-        Raises NotApplicable where the mains frequency is unknown, Refusal of a record too short.
+        Raises NotApplicable where the mains frequency is unknown, Refusal of a record too short
+        and where another mains frequency fits better.
         """
         nominal = self.capture_data.mains_hz
         if nominal is None:
@@ -85,6 +94,8 @@ class IdleView:
                 f"{in_text(LEAST_MAINS_PERIODS / nominal, 's', 2)} are needed"
             )
         refuse_other_mains(self.spectrum, self.noise, nominal)
+        if self.lines_of_another and _greater(self.lines_of_another, [x for *_, x in self._lines]):
+            raise Refusal(OTHER_MAINS)
         return self._lines
 
     @cached_property
@@ -98,13 +109,26 @@ class IdleView:
         return is_dithered(self.noise, self.step_v)
 
     @cached_property
-    def bench(self) -> IdleView | None:
-        """The bench's own, on the same track of its loop-back; None where it is unfit."""
-        return next(iter(loop_back_views(idle_view, self.capture_data, self.track)), None)
+    def benches(self) -> list[IdleView]:
+        """The bench's own, on the same track of each fit loop-back."""
+        return loop_back_views(idle_view, self.capture_data, self.track)
 
     @cached_property
     def _lines(self) -> list[tuple[int, float, MeanSquare]]:
-        mains = mains_frequency(self.spectrum, self.noise, self.capture_data.mains_hz or 0.0)
+        return self._lines_of(self.capture_data.mains_hz or 0.0)
+
+    @cached_property
+    def lines_of_another(self) -> list[MeanSquare]:
+        """Lines 1 to 10 of the mains frequency that may be the right one where the record shows
+        none of the stated; empty where it shows one, or the stated frequency is of no kind."""
+        nominal = self.capture_data.mains_hz
+        if nominal is None or is_confirmed(self.spectrum, self.noise, nominal):
+            return []
+        # At least one is another: every frequency is confirmed where none is.
+        return [square for _, _, square in self._lines_of(others(nominal)[0])]
+
+    def _lines_of(self, nominal_hz: float) -> list[tuple[int, float, MeanSquare]]:
+        mains = mains_frequency(self.spectrum, self.noise, nominal_hz)
         return [
             (n, round(n * mains, 3), mains_line(self.spectrum, self.noise, n * mains))
             for n in range(1, LINES + 1)
@@ -117,41 +141,28 @@ class IdleView:
         return np.abs(wave, out=wave), rate_hz
 
 
-@view("idle", version=3)
+def _greater(ones: list[MeanSquare], others: list[MeanSquare]) -> bool:
+    """Whether lines together are surely more than others."""
+    apart = sum(x.value for x in ones) - sum(x.value for x in others)
+    return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*ones, *others]))
+
+
+@view("idle", version=4)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
     check_record(track)
+    refuse_gap(track)
     if track.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
         raise Refusal(
             f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't reach 20 kHz; "
             "record at 44.1 kHz or more"
         )
     own_spectrum = spectrum(track)
-    _refuse_played(own_spectrum)
     clear = clear_of_mains(own_spectrum, capture_data.mains_hz)
-    return IdleView(
-        capture_data, track, own_spectrum, background(own_spectrum.power, clear, len(clear))
-    )
-
-
-def _refuse_played(own_spectrum: Spectrum) -> None:
-    """Raises Refusal where one strong line that isn't the mains' is nearly all there is."""
-    chosen = own_spectrum.slice_of(*BAND_HZ)
-    peak = chosen.start + int(np.argmax(own_spectrum.power[chosen]))
-    lobe = own_spectrum.window.half_width
-    hz = peak_position(own_spectrum, peak) * own_spectrum.resolution_hz
-    line = float(own_spectrum.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
-    if line < PLAYED_V**2 or line < PLAYED_SHARE * float(own_spectrum.power[chosen].sum()):
-        return
-    multiples = [n * mains for mains in NOMINAL_HZ for n in range(1, LINES + 1)]
-    if any(abs(hz / multiple - 1) < OFF_NOMINAL for multiple in multiples):
-        return
-    raise Refusal(
-        f"not idle: a tone of {in_text(hz, 'Hz', 5)} with {in_text(line**0.5, 'V', 3)} is nearly "
-        "all there is; check that the generator was off and that this is the idle file (a unit "
-        "that makes it by itself oscillates), and record again"
-    )
+    noise = background(own_spectrum.power, clear, len(clear))
+    remark = loud_remark(refuse_played(own_spectrum, noise))
+    return IdleView(capture_data, track, own_spectrum, noise, remark)
 
 
 def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
@@ -173,7 +184,7 @@ def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
 
 
 def less_steps(
-    idle: IdleView, found: MeasuredValue, chosen: slice, weights: Array | None
+    idle: IdleView, reading: MeasuredValue, chosen: slice, weights: Array | None
 ) -> MeasuredValue:
     """An rms of a band, weighted or not, without what the steps of the samples make of it.
 
@@ -181,9 +192,9 @@ def less_steps(
     """
     if not idle.is_dithered:
         greatest = 1.0 if weights is None else math.sqrt(float(weights.max()))
-        return with_undithered_steps(found, HALF_STEP * greatest * idle.step_v)
+        return with_undithered_steps(reading, HALF_STEP * greatest * idle.step_v)
     bins = chosen.stop - chosen.start if weights is None else float(weights.sum())
-    return dither_off(found, idle.step_v * math.sqrt(bins / len(idle.spectrum.bins)))
+    return dither_off(reading, idle.step_v * math.sqrt(bins / len(idle.spectrum.bins)))
 
 
 @metric(
@@ -262,24 +273,38 @@ def _a_weights(idle: IdleView) -> Array:
     better="lower",
     source="common practice, no source: residual hum by line",
     stimuli=["idle"],
-    version=2,
+    version=3,
     choice="rms of multiples 1 to 10 of the mains frequency as found; noise taken off, an "
-    "upper bound where a line doesn't stand out" + LINE_CHOICE,
+    "upper bound where noise alone gives as much once in 8000 times" + LINE_CHOICE,
 )
 def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
     """Level of each multiple of the mains frequency from 1 to 10."""
-    bench: dict[int, MeasuredValue] = {}
-    if idle.bench is not None:
+    bench: dict[int, list[MeasuredValue]] = {}
+    for own in idle.benches:
         with contextlib.suppress(Refusal):
-            bench = {n: line_figure(square, idle.bench) for n, _, square in idle.bench.hum()}
+            for multiple, _, square in own.hum():
+                bench.setdefault(multiple, []).append(line_figure(square, own))
     for multiple, frequency_hz, square in idle.hum():
         figure = line_figure(square, idle, order=multiple, frequency_hz=frequency_hz)
-        yield lines_off(figure, bench.get(multiple))
+        if idle.lines_of_another:
+            figure = of_either_mains(figure, idle.lines_of_another[multiple - 1])
+        yield lines_off(figure, greatest_own(bench.get(multiple, [])))
+
+
+def of_either_mains(figure: MeasuredValue, other: MeanSquare) -> MeasuredValue:
+    """Lines of the stated mains or, where that is a bound, of another that may be the right one."""
+    if figure.bound is None or other.lifted_at_most <= figure.value:
+        return figure
+    remark = "no line tells which mains frequency it was: the bound holds for 50 and 60 Hz"
+    return replace(figure, value=other.lifted_at_most, remark=joined(figure.remark, remark))
 
 
 def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValue:
-    """Rms of lines with nothing playing; an upper bound where they don't stand out."""
+    """Rms of lines with nothing playing; a bound where noise may have made or lifted them."""
     lines = rms_of_lines(square, idle.track, **kept)
+    if not square.surely_stands_out:
+        most = square.lifted_at_most
+        lines = MeasuredValue(most, most * idle.track.calibration, bound="upper", **kept)
     return lines if idle.is_dithered else with_undithered_steps(lines, HALF_STEP * idle.step_v)
 
 

@@ -10,13 +10,13 @@ from backbench.quantities.writing import in_text
 from backbench.signal.tone_set import ToneSet
 
 
-def mains_under_products(found: ToneSet, places: Mapping[str, float]) -> str | None:
+def mains_under_products(tone_set: ToneSet, places: Mapping[str, float]) -> str | None:
     """Which products mains lines or sidebands may hide in; None where in none of these.
 
     places: bins by name; those beyond the band are passed over.
     """
-    reached = {name: place for name, place in places.items() if found.covers(place)}
-    hidden = found.hum(np.array(list(reached.values())))
+    reached = {name: place for name, place in places.items() if tone_set.covers(place)}
+    hidden = tone_set.hum(np.array(list(reached.values())))
     hit = [
         name
         for name, square, blind in zip(reached, hidden.square, hidden.blind, strict=True)
@@ -25,7 +25,7 @@ def mains_under_products(found: ToneSet, places: Mapping[str, float]) -> str | N
     if not hit:
         return None
     return (
-        f"lines or sidebands of the {in_text(found.mains_hz or 0.0, 'Hz', 6)} mains may lie under "
-        f"{', '.join(hit)}; "
+        f"lines or sidebands of the {in_text(tone_set.mains_hz or 0.0, 'Hz', 6)} mains may lie "
+        f"under {', '.join(hit)}; "
         "play a pair whose products are clear of them, in a longer record"
     )

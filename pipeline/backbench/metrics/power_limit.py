@@ -66,6 +66,7 @@ _CHOICE = (
         captions=("distortion-over-power",),
         title_at_limit="Power at {limit} % distortion",
         listening="greatest pressure",
+        given_by="tones of 1 kHz at rising levels, up to the limit",
     ),
 )
 def power_at_limit(session: Session) -> Iterator[DerivedResult]:

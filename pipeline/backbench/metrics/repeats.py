@@ -119,26 +119,26 @@ def _between(sound: list[Reading]) -> Derived:
     return Derived(MeasuredValue(value, whole, own), most, (most, least))
 
 
-def _strange(found: Derived, limit_db: float) -> str | None:
+def _strange(difference: Derived, limit_db: float) -> str | None:
     """What to look at where gains differ by more than a unit's own would; None else."""
-    if found.figure.value <= max(limit_db, 2 * found.figure.uncertainty):
+    if difference.figure.value <= max(limit_db, 2 * difference.figure.uncertainty):
         return None
     drives = [
         in_text(r.generator_vrms, "V", 3) if r.generator_vrms else "a drive that isn't stated"
-        for r in found.made_from[::-1]
+        for r in difference.made_from[::-1]
     ]
     return (
-        f"{in_text(found.figure.value, 'dB', 2)} between the captures at "
+        f"{in_text(difference.figure.value, 'dB', 2)} between the captures at "
         f"{' and '.join(dict.fromkeys(drives))}: check their drive, range and load"
     )
 
 
-def _may_compress(found: Derived) -> bool:
+def _may_compress(difference: Derived) -> bool:
     """Whether the gain is the less at the greater drive, by no more than a unit's would be."""
-    most, least = found.made_from
+    most, least = difference.made_from
     falls = (least.generator_vrms or 0.0) > (most.generator_vrms or 0.0)
-    return falls and found.figure.value <= COMPRESSED_DB
+    return falls and difference.figure.value <= COMPRESSED_DB
 
 
-def _remarked(found: Derived, remark: str) -> Derived:
-    return replace(found, figure=replace(found.figure, remark=remark))
+def _remarked(difference: Derived, remark: str) -> Derived:
+    return replace(difference, figure=replace(difference.figure, remark=remark))

@@ -11,10 +11,13 @@ import numpy as np
 from backbench.documents.manifest import Conditions
 from backbench.documents.stimuli import Sweep, Table
 from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.bench_levels import loop_backs
+from backbench.metrics.bench_shape import BenchShape, shape_at
 from backbench.metrics.declaration import CaptureData, MeasuredValue, view
+from backbench.metrics.table_uncertainty import column_u
 from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
-from backbench.signal.response import Response, resolution
+from backbench.signal.response import Response
 from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer_of
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
 from backbench.signal.sweep_window import SweepParameters
@@ -77,12 +80,12 @@ class ResponseView:
         return self.measured
 
 
-@view("sweep", version=3)
+@view("sweep", version=4)
 def sweep(capture_data: CaptureData, number: int) -> ResponseView:
     """Transfer function from what was played to output track `number`.
 
-    The shape of the bench's own, from a loop-back under the same sweep and input range, is
-    divided out; where there is none, the readings say so.
+    The shape of the bench's own, from loop-backs under the same sweep and input range at the
+    nearest levels, is divided out; where there is none, the readings say so.
     """
     if capture_data.driven_track not in (None, number):
         return ResponseView(
@@ -91,9 +94,7 @@ def sweep(capture_data: CaptureData, number: int) -> ResponseView:
     track, played = capture_data.outputs[number], _played(capture_data)
     transfer = _transfer(capture_data, number)
     magnitude = np.abs(transfer.ratio)
-    bench = (
-        None if capture_data.bench is None else _bench_shape(capture_data.bench, number, transfer)
-    )
+    bench = _bench_own(capture_data, number, transfer)
     ratio = transfer.ratio if bench is None else transfer.ratio / bench.ratio
     relative = transfer.noise / magnitude
     if bench is not None:
@@ -164,7 +165,21 @@ def _sent(played: Track, length: int, meant: SweepParameters) -> PlayedSweep:
     return kept[length, meant]
 
 
-def _bench_shape(bench: CaptureData, number: int, wanted: Transfer) -> Transfer | None:
+def _bench_own(capture_data: CaptureData, number: int, wanted: Transfer) -> Transfer | None:
+    """The bench's own shape at the level of the capture; None where no loop-back can be used."""
+    benches = loop_backs(capture_data)
+    shapes = [shape for one in benches if (shape := _bench_shape(one, number, wanted))]
+    if not shapes:
+        return None
+    middle = float(np.interp(REFERENCE_HZ, wanted.frequency_hz, np.abs(wanted.ratio)))
+    return shape_at(middle * _greatest_v(_played(capture_data)), shapes)
+
+
+def _greatest_v(played: Track) -> float:
+    return float(np.max(np.abs(played.volts)))
+
+
+def _bench_shape(bench: CaptureData, number: int, wanted: Transfer) -> BenchShape | None:
     """The loop-back's transfer re its magnitude at 1 kHz, on the same frequencies.
 
     Of the same track, or of the only one. None where it can't be used; noise is relative.
@@ -180,8 +195,9 @@ def _bench_shape(bench: CaptureData, number: int, wanted: Transfer) -> Transfer 
         return None
     ratio = np.interp(hz, own, transfer.ratio)
     noise = np.interp(hz, own, transfer.noise) / np.abs(ratio)
-    middle = abs(np.interp(REFERENCE_HZ, own, transfer.ratio))
-    return Transfer(hz, ratio / middle, noise, transfer.arrival_s)
+    middle = float(abs(np.interp(REFERENCE_HZ, own, transfer.ratio)))
+    level_v = middle * _greatest_v(_played(bench))
+    return BenchShape(level_v, Transfer(hz, ratio / middle, noise, transfer.arrival_s))
 
 
 def _crosstalk(capture_data: CaptureData, number: int) -> Crosstalk:
@@ -198,7 +214,7 @@ def _crosstalk(capture_data: CaptureData, number: int) -> Crosstalk:
     )  # fmt: skip
 
 
-@view("response table", version=3)
+@view("response table", version=4)
 def response_table(capture_data: CaptureData, number: int) -> ResponseView:
     """The table's levels in dB, or in volts, re that at 1 kHz; its phase where it has one."""
     stimulus, table = capture_data.stimulus, capture_data.table
@@ -206,18 +222,18 @@ def response_table(capture_data: CaptureData, number: int) -> ResponseView:
     assert table is not None
     order = np.argsort(table["frequency"], kind="stable")
     hz, level = table["frequency"][order], table["level"][order]
-    printed = resolution(level)
+    u = column_u(capture_data, "level")[order]
     phase = None
     if "phase" in table:
-        degrees = table["phase"][order]
-        u = np.full(len(hz), math.radians(resolution(degrees)))
-        phase = Angle(np.unwrap(np.radians(degrees)), u)
-    if stimulus.columns["level"].unit == "dB":
-        whole = Response(hz, level, np.full(len(hz), printed))
+        u_phase = np.radians(column_u(capture_data, "phase")[order])
+        phase = Angle(np.unwrap(np.radians(table["phase"][order])), u_phase)
+    column = stimulus.columns.get("level")
+    if column is not None and column.unit.startswith("dB"):
+        whole = Response(hz, level, u)
     elif (level <= 0).any():
         raise Refusal("a level of 0 V or below")
     else:
-        whole = Response(hz, 20 * np.log10(level), DB_PER_RELATIVE * printed / level)
+        whole = Response(hz, 20 * np.log10(level), DB_PER_RELATIVE * u / level)
     return ResponseView(_re_reference(whole), None, capture_data.conditions, phase)
 
 

@@ -25,42 +25,42 @@ STEPS_CHOICE = (
 )
 
 
-def dither_off(found: MeasuredValue, step: float) -> MeasuredValue:
+def dither_off(reading: MeasuredValue, step: float) -> MeasuredValue:
     """An rms without the noise of dithered steps.
 
     step: the samples' step times the root of its noise's share that the figure holds, in the
     figure's unit.
     """
-    share = TRIANGULAR * (step / found.value) ** 2 if found.value > 0 else 0.0
-    if found.bound is not None or share == 0:
-        return found
+    share = TRIANGULAR * (step / reading.value) ** 2 if reading.value > 0 else 0.0
+    if reading.bound is not None or share == 0:
+        return reading
     if share > 0.5:
         remark = "the steps of the samples make half of it or more"
-        return replace(found, bound="upper", remark=joined(found.remark, remark))
+        return replace(reading, bound="upper", remark=joined(reading.remark, remark))
     least = share * STEPS / TRIANGULAR
-    left = found.value * math.sqrt(1 - (share + least) / 2)
+    left = reading.value * math.sqrt(1 - (share + least) / 2)
     # Rounding alone or triangular dither: mostly the one or the other, so that the whole half
     # distance is the deviation.
-    width = Contribution(found.value**2 / left * (share - least) / 4)
-    scale = found.value / left
-    own = combine([Contribution(found.estimation * scale, found.dof), width])
-    shared = max(found.uncertainty**2 - found.estimation**2, 0.0) / scale**2
+    width = Contribution(reading.value**2 / left * (share - least) / 4)
+    scale = reading.value / left
+    own = combine([Contribution(reading.estimation * scale, reading.dof), width])
+    shared = max(reading.uncertainty**2 - reading.estimation**2, 0.0) / scale**2
     total = combine([own, Contribution(math.sqrt(shared))])
     return replace(
-        found, value=left, uncertainty=total.u, estimation=own.u, dof=total.dof
+        reading, value=left, uncertainty=total.u, estimation=own.u, dof=total.dof
     )  # fmt: skip
 
 
-def with_undithered_steps(found: MeasuredValue, most: float) -> MeasuredValue:
+def with_undithered_steps(reading: MeasuredValue, most: float) -> MeasuredValue:
     """A figure of a record whose steps no noise blurs.
 
     most: what they may have added or swallowed, in the figure's unit; it adds in unknown phase.
     """
-    widened = lines_off(replace(found, remark=None), MeasuredValue(most, 0.0))
+    widened = lines_off(replace(reading, remark=None), MeasuredValue(most, 0.0))
     if widened.bound is None:
-        return replace(widened, remark=found.remark)
+        return replace(widened, remark=reading.remark)
     remark = (
         "the noise is too weak to blur the steps of the samples, which may add or hide "
         f"{in_text(most)}; use a more sensitive input range, longer words or dither"
     )
-    return replace(widened, remark=joined(found.remark, remark))
+    return replace(widened, remark=joined(reading.remark, remark))

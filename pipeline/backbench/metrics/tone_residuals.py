@@ -81,8 +81,8 @@ def thd_n_notch(tone: ToneView) -> MeasuredValue:
         most = MeasuredValue(100 * left.at_most / math.sqrt(whole), 0.0, bound="upper")
         return beyond_band(tone, most, BAND_HZ[1])
     own = value * math.hypot(left.relative, tone.square.relative)
-    found = less_steps(tone, MeasuredValue(value, own, own, left.samples), 100.0)
-    return beyond_band(tone, found, BAND_HZ[1])
+    ratio = less_steps(tone, MeasuredValue(value, own, own, left.samples), 100.0)
+    return beyond_band(tone, ratio, BAND_HZ[1])
 
 
 def _line_re_tone(square: MeanSquare, tone: ToneView, **kept: object) -> MeasuredValue:

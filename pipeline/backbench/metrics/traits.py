@@ -87,8 +87,9 @@ class Traits:
     captions: saved queries whose chart in a review's stills names it in the caption.
     title_at_limit: its title where the distortion limit is part of it, with "{limit}".
     also_called: headings of old records that most likely mean it; each stands with one metric.
-    listening: what it says in a listener's terms: the sound pressure of noise, or the greatest
-        sound pressure; None: nothing.
+    listening: what it says in a listener's terms: the sound pressure of noise, the greatest
+        sound pressure, or a difference of level; None: nothing.
+    given_by: the captures that it is worked out from, in words; "": the capture of its stimulus.
     """
 
     compared_at: tuple[str, ...] = ()
@@ -112,7 +113,8 @@ class Traits:
     captions: tuple[str, ...] = ()
     title_at_limit: str = ""
     also_called: tuple[str, ...] = ()
-    listening: Literal["noise pressure", "greatest pressure"] | None = None
+    listening: Literal["noise pressure", "greatest pressure", "level difference"] | None = None
+    given_by: str = ""
 
     def __post_init__(self) -> None:
         if bool(self.compared_at) != (self.position is not None):

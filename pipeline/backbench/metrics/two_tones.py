@@ -58,7 +58,7 @@ class TwoTonesView:
 
     capture_data: CaptureData
     track: Track
-    found: ToneSet
+    tone_set: ToneSet
     test: Test | None
 
     @cached_property
@@ -69,21 +69,21 @@ class TwoTonesView:
     @property
     def level_v(self) -> float:
         """Rms of both tones, V."""
-        return self.found.together.rms
+        return self.tone_set.together.rms
 
     @property
     def low(self) -> MeanSquare:
         """Mean square of the tone of the lower frequency."""
-        return self.found.tones[0]
+        return self.tone_set.tones[0]
 
     @property
     def high(self) -> MeanSquare:
         """Mean square of the tone of the higher frequency."""
-        return self.found.tones[1]
+        return self.tone_set.tones[1]
 
     def position(self, combination: Combination) -> float:
         """Where a product m f1 + n f2 falls, bins."""
-        low, high = self.found.positions.tolist()
+        low, high = self.tone_set.positions.tolist()
         m, n = combination
         return float(abs(m * low + n * high))
 
@@ -91,8 +91,8 @@ class TwoTonesView:
         """Mean squares of products. Raises Refusal for one beyond the converter's band."""
         for one in combinations:
             position = self.position(one)
-            if not self.found.covers(position):
-                hz = position * self.found.spectrum.resolution_hz
+            if not self.tone_set.covers(position):
+                hz = position * self.tone_set.spectrum.resolution_hz
                 raise Refusal(
                     f"the product at {in_text(hz, 'Hz', 6)} is outside the band that a sample "
                     f"rate of {in_text(self.track.rate_hz, 'Hz', 6)} records"
@@ -103,10 +103,10 @@ class TwoTonesView:
     def _standing(self) -> dict[Combination, MeanSquare]:
         """Every product that is told of, as far as the band goes."""
         reached = [
-            one for one in {**DIFFERENCE, **MODULATION} if self.found.covers(self.position(one))
+            one for one in {**DIFFERENCE, **MODULATION} if self.tone_set.covers(self.position(one))
         ]
         places = np.array([self.position(one) for one in reached])
-        return dict(zip(reached, self.found.lines(places), strict=True))
+        return dict(zip(reached, self.tone_set.lines(places), strict=True))
 
     def wanted(self, test: Test) -> None:
         """Raises NotApplicable unless the pair is one of that test."""
@@ -183,7 +183,7 @@ def _less_bench(
     if figure.bound is None or pair.test is None:
         return figure
     places = {name: pair.position(one) for one, name in TABLES[pair.test].items()}
-    remark = mains_under_products(pair.found, places)
+    remark = mains_under_products(pair.tone_set, places)
     return replace(figure, remark=joined(figure.remark, remark))
 
 
@@ -201,7 +201,7 @@ def _less_bench(
 def tone_level(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     """Root mean square of either tone at the output."""
     assert isinstance(pair.capture_data.stimulus, TwoTones)
-    for hz, square in zip(pair.capture_data.stimulus.tones_hz, pair.found.tones, strict=True):
+    for hz, square in zip(pair.capture_data.stimulus.tones_hz, pair.tone_set.tones, strict=True):
         own = square.relative * square.rms
         calibration = Contribution(square.rms * pair.track.calibration)
         total = combine([Contribution(own, square.samples), calibration])
@@ -221,7 +221,9 @@ def tone_level(pair: TwoTonesView) -> Iterator[MeasuredValue]:
 def difference_frequency_2(pair: TwoTonesView) -> MeasuredValue:
     """Amplitude of the product f2 - f1 over the sum of the amplitudes of both tones."""
     pair.wanted("difference frequency")
-    return _less_bench(pair, lambda p: percent(of_amplitudes(p.products((-1, 1)), p.found.tones)))
+    return _less_bench(
+        pair, lambda p: percent(of_amplitudes(p.products((-1, 1)), p.tone_set.tones))
+    )
 
 
 @metric(
@@ -239,7 +241,7 @@ def difference_frequency_3(pair: TwoTonesView) -> MeasuredValue:
     """Sum of the amplitudes of 2 f1 - f2 and 2 f2 - f1 over the sum of those of both tones."""
     pair.wanted("difference frequency")
     return _less_bench(
-        pair, lambda p: percent(of_amplitudes(p.products((2, -1), (-1, 2)), p.found.tones))
+        pair, lambda p: percent(of_amplitudes(p.products((2, -1), (-1, 2)), p.tone_set.tones))
     )
 
 
@@ -259,7 +261,7 @@ def difference_frequency_total(pair: TwoTonesView) -> MeasuredValue:
     """Root sum square of f2 - f1 and 2 f1 - f2 over the sum of the amplitudes of both tones."""
     pair.wanted("difference frequency")
     return _less_bench(
-        pair, lambda p: percent(of_powers(summed(p.products((-1, 1), (2, -1))), p.found.tones))
+        pair, lambda p: percent(of_powers(summed(p.products((-1, 1), (2, -1))), p.tone_set.tones))
     )
 
 
@@ -363,7 +365,7 @@ def intermodulation_product(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     assert isinstance(pair.capture_data.stimulus, TwoTones)
     low, high = pair.capture_data.stimulus.tones_hz
     for (m, n), name in (MODULATION if modulation else DIFFERENCE).items():
-        if pair.found.covers(pair.position((m, n))):
+        if pair.tone_set.covers(pair.position((m, n))):
             figure = _less_bench(pair, partial(_product, one=(m, n)))
             yield replace(
                 _in_decibels(figure), order=abs(m) + abs(n), frequency_hz=abs(m * low + n * high),
@@ -372,7 +374,7 @@ def intermodulation_product(pair: TwoTonesView) -> Iterator[MeasuredValue]:
 
 
 def _product(pair: TwoTonesView, one: Combination) -> MeasuredValue:
-    reference = [pair.high] if pair.test == "modulation" else pair.found.tones
+    reference = [pair.high] if pair.test == "modulation" else pair.tone_set.tones
     return percent(of_powers(pair.products(one)[0], reference))
 
 

@@ -106,16 +106,16 @@ def _noise_with_tone(view: ToneView) -> Unsteady | None:
 
 def _noise_with_tones(view: MultitoneView) -> Unsteady | None:
     try:
-        course = tones_course(view.track, view.found)
+        course = tones_course(view.track, view.tone_set)
         own = view.beside.relative
     except (Refusal, ValueError):
         return None
     squares = grouped(course.left.ravel(), course.block_s / course.left.shape[1])
     if len(squares) < LEAST_BLOCKS:
         return None
-    spread = scatter(squares, view.found.spectrum.window.spread)
+    spread = scatter(squares, view.tone_set.spectrum.window.spread)
     unsteady = _judged(spread, own)
-    if unsteady is None or spread.relative > EXCESS_OF_MANY * 2 * beating(view.found):
+    if unsteady is None or spread.relative > EXCESS_OF_MANY * 2 * beating(view.tone_set):
         return unsteady
     span = f"what is between the tones varies by {in_text(spread.span_db, 'dB', 2)}"
     return Unsteady(f"{span}, as noise or products that beat may", unsteady.times, beats=True)

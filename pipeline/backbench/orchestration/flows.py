@@ -24,9 +24,19 @@ from prefect.settings import (
 
 from backbench.documents.settings import Cluster
 from backbench.errors import Fault, UserError
+from backbench.ingest.carry_on import carry_on
 from backbench.ingest.inbox import settled
 from backbench.ingest.incremental import Work
-from backbench.ingest.run_ingest import Outcome, finish, in_groups, planned_work, prepare
+from backbench.ingest.run_ingest import (
+    Collected,
+    Ended,
+    apart,
+    collected,
+    finish,
+    in_groups,
+    planned_work,
+    prepare,
+)
 from backbench.ingest.worker_pool import Workers
 from backbench.orchestration import run_server
 from backbench.orchestration.dask_cluster import ClusterWorkers, Request, Tables, analyse_on_worker
@@ -47,9 +57,9 @@ WATCHED = "BACKBENCH_WATCHED"
 
 
 @task(name="analyse", task_run_name="analyse {keys}", retries=1, cache_policy=NO_CACHE)
-def analyse_task(keys: str, group: Sequence[Work], workers: Workers) -> list[list[Path]]:
+def analyse_task(keys: str, group: Sequence[Work], workers: Workers) -> list[Collected]:
     """Wait for the captures of some reviews, which worker processes analyse."""
-    return [workers.collect(work) for work in group]
+    return [collected(workers, work) for work in group]
 
 
 @task(
@@ -62,18 +72,19 @@ def cluster_task(captures: str, request: Request) -> Tables:
 
 
 @task(name="load", task_run_name="load {keys}", retries=2, cache_policy=NO_CACHE)
-def load_task(
-    keys: str, places: CataloguePaths, group: Sequence[Work], chunks: Sequence[Sequence[Path]]
-) -> list[Outcome]:
+def load_task(keys: str, places: CataloguePaths, group: Sequence[Collected]) -> list[Ended]:
     """One transaction; safe to try again."""
-    outcomes = finish(places, list(zip(group, chunks, strict=True)))
-    _note(outcomes)
-    return outcomes
+    ended = finish(places, group)
+    _note(ended)
+    return ended
 
 
-def _note(outcomes: Sequence[Outcome]) -> None:
+def _note(ended: Sequence[Ended]) -> None:
     """How each review ended into the run's log: what isn't whole, and warnings, as warnings."""
     log = get_run_logger()
+    outcomes, refused = apart(ended)
+    for item in refused:
+        log.warning("%s was not ingested: %s", item.source, item.error)
     for outcome in outcomes:
         log.info("%s: %s", outcome.review, outcome.ended.counts())
         for line in [*outcome.ended.faults(), *outcome.ended.warnings()]:
@@ -92,13 +103,14 @@ def inbox() -> list[str]:
     home, folder = places(Path(watched["catalogue"])), watched["folder"]
     with home.changing():
         prepare(home)
+        carry_on(home)
         works, refused = planned_work(home, settled(Path(folder), settle_s))
         fresh = [work for work in works if not work.unchanged]
         processes = len(os.sched_getaffinity(0))
         with Workers(home.staged, processes, nothing) as workers:
             for work in fresh:
                 workers.begin(work)
-            outcomes = carry_out(home, fresh, workers) if fresh else []
+            outcomes, _ = apart(carry_out(home, fresh, workers) if fresh else [])
     for item in refused:
         get_run_logger().warning("%s was not ingested: %s", item.source, item.error)
     if outcomes and site:
@@ -120,7 +132,7 @@ def watch_inbox(catalogue: Path, folder: Path, every_s: float, settle_s: float, 
     inbox.serve(name="inbox", interval=every_s, limit=1, print_starting_message=False)
 
 
-def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -> list[Outcome]:
+def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -> list[Ended]:
     """Analyse and load planned reviews, in order, as one recorded run.
 
     A running server is used where PREFECT_API_URL names one. Captures are under way while a
@@ -133,7 +145,7 @@ def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -
 
 def carry_out_on_cluster(
     places: CataloguePaths, works: Sequence[Work], workers: Workers
-) -> list[Outcome]:
+) -> list[Ended]:
     """The same with the workers of the scheduler that the settings name, if there are captures.
 
     Workers tell the server of their tasks too, so that it must be one that they reach.
@@ -152,30 +164,31 @@ def carry_out_on_cluster(
     copies = Copies(places.vault, cluster.originals)
     cluster_workers = ClusterWorkers(works, places.staged, copies, send, workers.progress)
     return _recorded(
-        places, works, lambda _, group: [cluster_workers.collect(work) for work in group], runner
-    )
+        places, works,
+        lambda _, group: [(work, cluster_workers.collect(work)) for work in group], runner,
+    )  # fmt: skip
 
 
 def _recorded(
     places: CataloguePaths,
     works: Sequence[Work],
-    collect: Callable[[str, Sequence[Work]], list[list[Path]]],
+    collect: Callable[[str, Sequence[Work]], list[Collected]],
     runner: TaskRunner[Any] | None = None,
-) -> list[Outcome]:
+) -> list[Ended]:
     """The run is recorded with the reviews' keys only: works are large, and a server takes no
     parameters over 512 KiB. The heartbeat is off: it costs more than a whole review, and a run
     here is watched anyway.
     """
 
-    def carried_out() -> Iterator[Outcome]:
+    def carried_out() -> Iterator[Ended]:
         for group in in_groups(works):
             keys = ", ".join(work.planned.key for work in group)
-            yield from load_task(keys, places, group, collect(keys, group))
+            yield from load_task(keys, places, collect(keys, group))
 
     carrying = OfThisProcess(carried_out)
 
     @flow(name="ingest", validate_parameters=False, task_runner=runner)
-    def ingest(reviews: list[str]) -> list[Outcome]:
+    def ingest(reviews: list[str]) -> list[Ended]:
         return list(carrying.function())
 
     keys = [work.planned.key for work in works]
@@ -193,14 +206,14 @@ def _recorded(
 class OfThisProcess:
     """A function that stays here where the flow that calls it is sent along with each task."""
 
-    def __init__(self, function: Callable[[], Iterator[Outcome]]) -> None:
+    def __init__(self, function: Callable[[], Iterator[Ended]]) -> None:
         self.function = function
 
-    def __reduce__(self) -> tuple[type[OfThisProcess], tuple[Callable[[], Iterator[Outcome]]]]:
+    def __reduce__(self) -> tuple[type[OfThisProcess], tuple[Callable[[], Iterator[Ended]]]]:
         return OfThisProcess, (_not_here,)
 
 
-def _not_here() -> Iterator[Outcome]:
+def _not_here() -> Iterator[Ended]:
     raise AssertionError("the flow is carried out where it was begun")
 
 

@@ -9,13 +9,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 
-from backbench.charts.chart_text import lowered
 from backbench.comparison.differences import Difference
 from backbench.comparison.standings import Standing
 from backbench.comparison.verdicts import Verdict
 from backbench.ingest.outcomes import ReviewOutcome
-from backbench.publish.value_text import first_few, listed, sentence
 from backbench.quantities.counts import counted
+from backbench.quantities.sentences import first_few, listed, lowered, sentence
 from backbench.quantities.writing import quantity
 
 VERBS = {
@@ -89,9 +88,9 @@ def changes_sentence(differences: Sequence[Difference], since: str) -> str:
     parts = [
         f"{number} {word}"
         for number, word in (
-            (better, "improved"),
-            (worse, "worsened"),
-            (other, "changed without being better or worse"),
+            (better, "became better"),
+            (worse, "became worse"),
+            (other, "changed without a better direction"),
         )
         if number
     ]

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from backbench.comparison.stale_figures import MARK, Stale
 from backbench.comparison.standings import Standing, compared_points
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import AT_POWERS
@@ -38,7 +39,8 @@ ORDER BY point_key, metric, limit_percent, output, reading_key
 class Value:
     """One output's value in words; status and reason where it isn't plainly measured.
 
-    detail: what the value refers to, where that is not the test point alone.
+    detail: what the value refers to, where that is not the test point alone. mark: that it is out
+    of date, where it is.
     """
 
     output: str
@@ -46,6 +48,7 @@ class Value:
     shown: str
     status: str
     reason: str
+    mark: str = ""
 
 
 @dataclass(frozen=True)
@@ -68,11 +71,12 @@ class TableEntry:
 
 def battery(
     store: Database, site_data: SiteData, review_key: str, unit_key: str, lines: Sequence[Standing],
-    peers: Sequence[str],
+    peers: Sequence[str], stale: Stale,
 ) -> list[TableEntry]:  # fmt: skip
     """The table's rows: first those that units are compared in, then the rest by test point.
 
     lines: the unit's places; one is shown only where it was found from this review's reading.
+    stale: figures that are out of date, which say so.
     """
     aside = [*registry().having(lambda traits: traits.sheet == "left out")]
     frame = store.frame(READINGS, {"review": review_key, "unit": unit_key, "aside": aside})
@@ -83,7 +87,10 @@ def battery(
     order = [*compared_points()]
     groups = {key: rows for key, rows in groups.items() if _is_listed(key, groups)}
     ranked = sorted(groups, key=lambda key: order.index(key[0]) if key[0] in order else len(order))
-    return [_entry(groups[key], _line_for(groups[key], lines), site_data, peers) for key in ranked]
+    return [
+        _entry(groups[key], _line_for(groups[key], lines), site_data, peers, stale)
+        for key in ranked
+    ]
 
 
 def _is_listed(key: Key, groups: Iterable[Key]) -> bool:
@@ -108,23 +115,33 @@ def _line_for(rows: Sequence[Row], lines: Iterable[Standing]) -> Standing | None
 
 
 def _entry(
-    rows: Sequence[Row], line: Standing | None, site_data: SiteData, peers: Sequence[str]
-) -> TableEntry:
+    rows: Sequence[Row], line: Standing | None, site_data: SiteData, peers: Sequence[str],
+    stale: Stale,
+) -> TableEntry:  # fmt: skip
     first = rows[0]
     return TableEntry(
         metric=first["metric"],
         title=first["title"],
         point=first["point"],
         limit_percent=first["limit_percent"],
-        values=tuple(_value(row) for row in rows),
+        values=tuple(
+            _value(row, stale.has(row["review_key"], row["analysis_key"])) for row in rows
+        ),
         place=line.place if line else "",
         strip=peer_strip_of(line, site_data, peers) if line else None,
     )
 
 
-def _value(row: Row) -> Value:
+def _value(row: Row, is_stale: bool) -> Value:
     shown = measured(row["value"], row["uncertainty"], row["unit"], row["bound"])
-    return Value(row["output"], _detail(row["detail"]), shown, row["status"], row["reason"] or "")
+    return Value(
+        output=row["output"],
+        detail=_detail(row["detail"]),
+        shown=shown,
+        status=row["status"],
+        reason=row["reason"] or "",
+        mark=f"out of date: {MARK}" if is_stale and shown else "",
+    )
 
 
 def _detail(text: str) -> str:

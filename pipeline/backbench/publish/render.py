@@ -19,7 +19,7 @@ from markupsafe import Markup
 from backbench.charts.theme import LOOKS
 from backbench.publish import value_text
 from backbench.publish.site_data import slug
-from backbench.quantities import writing
+from backbench.quantities import sentences, writing
 from backbench.quantities.counts import counted
 
 NONE_SHOWN = "—"
@@ -37,11 +37,11 @@ def environment() -> jinja2.Environment:
     )
     templates.filters |= {
         "counted": counted,
-        "listed": value_text.listed,
+        "listed": sentences.listed,
         "quantity": lambda value, unit: writing.value_alone(value, None, unit),
         "number": writing.number,
         "price": writing.price,
-        "sentence": value_text.sentence,
+        "sentence": sentences.sentence,
         "share": value_text.share,
     }
     templates.globals |= {

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -76,8 +75,7 @@ class ChartRenderer:
         conditions = self.conditions(name, values)
         if review:
             conditions = _of_review(conditions, review)
-        with unchecked():
-            return query_chart(self.store, self.queries[name], frame, values, conditions, title)
+        return query_chart(self.store, self.queries[name], frame, values, conditions, title)
 
     def draw(self, name: str, title: str = "", review: str = "", **values: str) -> Picture | None:
         """The picture of a query; None where it isn't known, has no chart, fails or
@@ -101,8 +99,9 @@ class ChartRenderer:
 
     def picture(self, chart: alt.TopLevelMixin, title: str) -> Picture:
         """An Altair chart as a picture; rendered anew only where its content is new."""
-        with unchecked():
-            spec = chart.to_dict(validate=False)
+        from backbench.charts.unchecked import specification
+
+        spec = specification(chart)
         digest = hashlib.sha256(json.dumps(spec, sort_keys=True).encode()).hexdigest()[:20]
         path = self.kept / f"{digest}.svg" if self.kept else None
         svg = path.read_text(encoding="utf-8") if path and path.is_file() else _rendered(spec)
@@ -113,16 +112,6 @@ def _of_review(conditions: str, review: str) -> str:
     """A query's conditions where the unit is shown of an earlier review than its newest."""
     replaced = conditions.replace("newest review of each unit", f"{review}; peers: newest")
     return replaced.replace("newest review", review)
-
-
-@contextmanager
-def unchecked() -> Iterator[None]:
-    """Without Altair's own checks of every part of a specification, which take longer than the
-    drawing; the charts' tests hold them."""
-    from altair.utils.schemapi import debug_mode
-
-    with debug_mode(False):
-        yield
 
 
 def _rendered(spec: dict[str, object]) -> str:

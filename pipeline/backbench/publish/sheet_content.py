@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from backbench.comparison.differences import Difference, before_and_after
+from backbench.comparison.stale_figures import Stale
 from backbench.comparison.unit_comparison import Comparison
 from backbench.comparison.verdicts import Verdict, verdicts
 from backbench.documents.kinds import UNIT_KINDS
@@ -70,6 +71,7 @@ class UnitSection:
     listening: tuple[str, ...]
     notes: tuple[str, ...]
     peers_text: str
+    sentences: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -92,14 +94,16 @@ class ReviewSheet:
     provenance: Provenance
     tubes: bool
     opened: bool
+    out_of_date: str = ""
 
 
 def review_sheet(
     renderer: ChartRenderer, site_data: SiteData, review_key: str,
-    compared: Callable[[str], Comparison], most_pictures: int = len(PICTURES),
+    compared: Callable[[str], Comparison], stale: Stale, most_pictures: int = len(PICTURES),
 ) -> ReviewSheet:  # fmt: skip
     """The sheet of a review. compared: gives a unit's comparison. most_pictures: of each unit.
 
+    stale: figures that are out of date by the settings as they are now.
     Raises UserError where the review is not known.
     """
     if review_key not in site_data.reviews:
@@ -108,14 +112,26 @@ def review_sheet(
     provenance = _provenance(renderer.store, review_key)
     ended = review_outcomes(renderer.store, [review_key])[review_key]
     parts = tuple(
-        _part(renderer, site_data, row, compared(row["unit_key"]), ended, most_pictures)
+        _part(
+            renderer=renderer,
+            site_data=site_data,
+            row=row,
+            compared=compared(row["unit_key"]),
+            ended=ended,
+            stale=stale,
+            most=most_pictures,
+        )
         for row in rows
     )
     return ReviewSheet(
-        site_data.reviews[review_key], parts, ended, provenance,
-        any(row["technology"] in ("tube", "hybrid") for row in rows),
-        any(UNIT_KINDS[row["kind"]].has_mains for row in rows),
-    )  # fmt: skip
+        review=site_data.reviews[review_key],
+        parts=parts,
+        ended=ended,
+        provenance=provenance,
+        tubes=any(row["technology"] in ("tube", "hybrid") for row in rows),
+        opened=any(UNIT_KINDS[row["kind"]].has_mains for row in rows),
+        out_of_date=stale.sentence(review_key),
+    )
 
 
 def _part(
@@ -124,11 +140,14 @@ def _part(
     row: Row,
     compared: Comparison,
     ended: ReviewOutcome,
+    stale: Stale,
     most: int,
 ) -> UnitSection:
     store, review, unit = renderer.store, row["review_key"], row["unit_key"]
     current = compared.review_key == review
-    entries = battery(store, site_data, review, unit, compared.lines, compared.peers.keys)
+    entries = battery(
+        store, site_data, review, unit, lines=compared.lines, peers=compared.peers.keys, stale=stale
+    )
     judged = tuple(verdicts(store, unit, review))
     absences, lacking = _absences(store, review, unit), _lacking(renderer, review, unit)
     reasons = {absence.reason: absence.metrics for absence in absences}
@@ -153,6 +172,7 @@ def _part(
         listening=compared.listening if current else (),
         notes=compared.notes,
         peers_text=compared.peers.description,
+        sentences=compared.sentences if current else (),
     )
 
 
@@ -227,7 +247,13 @@ def _lacking(renderer: ChartRenderer, review_key: str, unit_key: str) -> list[st
     ]
 
 
-CAPTURES = "FROM capture WHERE review_key = $review ORDER BY position"
+CAPTURES = """
+SELECT position, file, stimulus, sha256, false AS refused FROM capture WHERE review_key = $review
+UNION ALL
+SELECT position, name, '', NULL, true
+FROM refused_entry WHERE review_key = $review AND kind = 'capture'
+ORDER BY position
+"""
 METHODS = """
 SELECT DISTINCT title || ' v' || reading.method_version FROM reading JOIN metric USING (metric)
 WHERE review_key = $review ORDER BY ALL

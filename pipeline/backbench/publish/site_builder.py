@@ -11,6 +11,7 @@ from typing import Any
 
 from backbench.charts.declaration import MOST_ROWS
 from backbench.comparison.differences import two_units
+from backbench.comparison.stale_figures import Stale
 from backbench.comparison.standings import Common, compared_points, read_common
 from backbench.comparison.unit_comparison import Comparison, compare_unit
 from backbench.documents.settings import Settings
@@ -68,7 +69,12 @@ class SiteBuilder:
 
     @cached_property
     def _common(self) -> Common:
-        return read_common(self.renderer.store)
+        return read_common(self.renderer.store, settings=self.settings)
+
+    @property
+    def stale(self) -> Stale:
+        """Figures that are out of date by the settings as they are now."""
+        return self._common.stale
 
     def compared(self, unit_key: str) -> Comparison:
         """A unit beside its peers."""
@@ -92,7 +98,9 @@ def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[OutputFile]:
 
     newest = list(builder.site_data.reviews)[:MOST_CHARTED]
     most = len(PICTURES) if review_key in newest else 0
-    sheet = review_sheet(builder.renderer, builder.site_data, review_key, compared, most)
+    sheet = review_sheet(
+        builder.renderer, builder.site_data, review_key, compared, builder.stale, most
+    )
     photographs = list(builder.album.of(review_key))
     yield from _sheet_page(builder, sheet, most, photographs)
     for row in builder.site_data.units_in(review_key):

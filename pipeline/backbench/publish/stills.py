@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from backbench.comparison.another_session import DEFAULT_MARK
 from backbench.comparison.standings import Standing
 from backbench.errors import Fault, UserError
 from backbench.ingest.review_names import unknown_review
@@ -144,7 +145,8 @@ def _caption(heading: str, row: Row, lines: Sequence[Standing]) -> str:
 def _figure_line(line: Standing) -> str:
     limit = f" at {quantity(line.limit_percent, '%')}" if line.limit_percent is not None else ""
     shown = measured(line.value, line.uncertainty, line.unit, line.bound)
-    place = f"; {line.place}" if line.place else ""
+    mark = f", spread between sessions: {DEFAULT_MARK}" if line.session_default else ""
+    place = f"; {line.place}{mark}" if line.place else ""
     return f"{line.title}{limit}: {shown} ({line.point}, {line.output}{place})"
 
 

@@ -12,10 +12,12 @@ import polars as pl
 from backbench.documents.regular_files import open_regular, reason_of
 from backbench.documents.stimuli import Table
 from backbench.errors import UserError
+from backbench.readers.column_lookup import located
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
 from backbench.readers.limited_process import TookTooMuch, read_in_process, serve
-from backbench.readers.table_columns import MAX_ROWS, converted, declared, present
+from backbench.readers.table_columns import MAX_ROWS, Rows, converted, declared
+from backbench.readers.text_layout import heading_of
 
 MAX_BYTES = 200_000_000
 
@@ -32,8 +34,8 @@ def read_parquet(path: Path, name: str, table: Table) -> TableData:
     """
     try:
         with open_regular(path, MAX_BYTES):
-            request = {"path": str(path), "name": name, "table": table.model_dump()}
-            return _columns(read_in_process(__name__, request))
+            request = {"path": str(path), "name": name, "table": table.model_dump(mode="json")}
+            return _table(read_in_process(__name__, request))
     except OSError as error:
         expected = f"a file of at most {MAX_BYTES} bytes"
         raise unreadable(name, reason_of(error), expected) from None
@@ -42,18 +44,27 @@ def read_parquet(path: Path, name: str, table: Table) -> TableData:
         raise unreadable(name, f"Parquet that was given up: {error}", expected) from None
 
 
-def _columns(data: bytes) -> TableData:
+def _table(data: bytes) -> TableData:
+    """The table that the other process read."""
     head, _, rest = data.partition(b"\n")
-    keys = json.loads(head)
-    values = np.frombuffer(rest, np.float64).reshape(len(keys), -1)
-    return TableData({key: values[n].copy() for n, key in enumerate(keys)})
+    given = json.loads(head)
+    keys, spread = given["columns"], given["uncertainty"]
+    values = np.frombuffer(rest, np.float64).reshape(len(keys) + len(spread), -1)
+    arrays = [row.copy() for row in values]
+    return TableData(
+        dict(zip(keys, arrays[: len(keys)], strict=True)),
+        dict(zip(spread, arrays[len(keys) :], strict=True)), given["remark"],
+    )  # fmt: skip
 
 
 def _answer(request: dict[str, Any]) -> bytes:
-    """The columns of a request's table: their names, then their values one after another."""
+    """A request's table: what its columns are, then their values one after another."""
     table = Table.model_validate(request["table"])
-    read = read_parquet_here(Path(request["path"]), request["name"], table).columns
-    return json.dumps(list(read)).encode() + b"\n" + np.stack(list(read.values())).tobytes()
+    read = read_parquet_here(Path(request["path"]), request["name"], table)
+    head = {"columns": list(read.columns), "uncertainty": list(read.uncertainty),
+            "remark": read.remark}  # fmt: skip
+    values = np.stack([*read.columns.values(), *read.uncertainty.values()])
+    return json.dumps(head).encode() + b"\n" + values.astype(np.float64).tobytes()
 
 
 def read_parquet_here(path: Path, name: str, table: Table) -> TableData:
@@ -64,19 +75,22 @@ def read_parquet_here(path: Path, name: str, table: Table) -> TableData:
     except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError) as error:
         reason = str(error).splitlines()[0].strip()
         raise unreadable(name, f"damaged Parquet ({reason})", "a whole file") from None
-    return converted(frame, wanted, name, lambda row: f"row {row + 1}")
+    rows = Rows(frame, lambda row: f"row {row + 1}")
+    return converted(rows, wanted, name, table)
 
 
 def _frame(path: Path, name: str, table: Table) -> pl.DataFrame:
+    """The declared columns, by key."""
     scanned = pl.scan_parquet(path, glob=False)
     schema = scanned.collect_schema()
-    present(table.columns, schema.names(), name)
-    used = sorted({column.name for column in table.columns.values()})
-    _refuse_types({column: schema[column] for column in used}, name)
+    headings = [heading_of(column) for column in schema.names()]
+    places = located(table.columns, headings, name)
+    used = {key: headings[place].text for key, place in places.items()}
+    _refuse_types({column: schema[column] for column in used.values()}, name)
     rows = int(scanned.select(pl.len()).collect().item())
     if rows > MAX_ROWS:
         raise unreadable(name, f"{rows} rows", f"at most {MAX_ROWS}")
-    return scanned.select(used).collect()
+    return scanned.select(pl.col(column).alias(key) for key, column in used.items()).collect()
 
 
 def _refuse_types(types: dict[str, pl.DataType], name: str) -> None:

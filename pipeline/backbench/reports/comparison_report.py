@@ -30,26 +30,44 @@ MOST_DIFFERENCES = 6
 """Differences of a comparison that are shown, the most significant first."""
 
 
-def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> None:
-    """A unit among its peers: verdicts, then a line per metric, similar units, notes."""
+def show_comparison(
+    comparison: Comparison, stream: IO[str] | None = None, *, everything: bool = False
+) -> None:
+    """Plain sentences first, then verdicts and a line per metric, then notes.
+
+    everything: also the units around each value, who was left out, similar units, audibility, and
+    the differences by work and between sides.
+    """
     from backbench.comparison.standings import LIMIT_PERCENT
 
     out = console(stream)
     c = comparison
     flowing(out, f"{c.label} [{c.unit_key}]", style="bold")
     flowing(out, f"{c.technology} {c.kind}, {c.state}, reviewed {c.reviewed}")
-    if c.verdicts:
+    for sentence in c.sentences:
+        flowing(out, ordinary(sentence))
+    if c.verdicts and everything:
         out.print(_verdict_table(c.verdicts))
+    elif c.verdicts:
+        _show_verdicts(out, c.verdicts)
     others = len(c.peers.keys) - 1
     out.print("Rank among its peers", style="bold")
     default = "" if c.peers.chosen else "; the default, choose others with --peers"
     flowing(out, f"Peers: {c.peers.description} ({counted(others, 'other unit')}{default})")
-    heads = f"{'':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'better':>{SHARE}}"
-    out.print(heads, markup=False)
-    heads = f"{'':{NAME}} {'':>{VALUE}} {'than %':>{SHARE}}  rank (1 = best)"
-    out.print(heads, markup=False)
+    heads = f"{'':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'better':>{DIRECTION}}"
+    out.print(f"{heads}  rank (1 = best)", markup=False)
     # Powers at other limits than the usual one are in the exported table.
-    _show_lines(out, [n for n in c.lines if n.limit_percent in (None, LIMIT_PERCENT)])
+    _show_lines(out, [n for n in c.lines if n.limit_percent in (None, LIMIT_PERCENT)], everything)
+    if everything:
+        _show_rest(out, c)
+    for note in c.notes:
+        flowing(out, f"Note: {note}")
+    if not everything:
+        flowing(out, "With --all: nearest and similar units, audibility, left and right.")
+
+
+def _show_rest(out: Console, c: Comparison) -> None:
+    """Similar units, audibility, and the differences by work and between sides."""
     if c.nearest:
         out.print()
         out.print(nearest_table(c.nearest))
@@ -60,8 +78,18 @@ def show_comparison(comparison: Comparison, stream: IO[str] | None = None) -> No
     for title, differences in (c.work, c.sides):
         if differences:
             show_differences(title, differences, MOST_DIFFERENCES, out)
-    for note in c.notes:
-        flowing(out, f"Note: {note}")
+
+
+def _show_verdicts(out: Console, verdicts: Sequence[Verdict]) -> None:
+    """A sentence a specification: the verdict, the figure, what was promised."""
+    out.print("Specifications", style="bold")
+    for v in verdicts:
+        promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
+        side = f" ({v.output})" if v.output else ""
+        shown = f"{quantity(v.value, v.unit, v.uncertainty)}{side}" if v.value is not None else ""
+        why = v.explanation if v.outcome not in ("meets", "fails", "inconclusive") else ""
+        parts = [f"{v.title} {shown}".strip(), v.again_text, f"promised {promised}", why]
+        flowing(out, ordinary(f"{v.outcome}: {'; '.join(filter(None, parts))}"))
 
 
 def _verdict_table(verdicts: Sequence[Verdict]) -> Table:
@@ -83,26 +111,28 @@ def _verdict_table(verdicts: Sequence[Verdict]) -> Table:
             else ""
         )
         verdict_text = f"{verdict}: {why}" if why else str(verdict)
+        value += f"; {v.again_text}" if v.again_text else ""
         made.add_row(
             *(Text(printable(ordinary(part))) for part in (v.title, promised, value, verdict_text))
         )
     return made
 
 
-def _show_lines(out: Console, lines: Sequence[Standing]) -> None:
-    """A line a metric with its place, the units around it beneath; by test point."""
+def _show_lines(out: Console, lines: Sequence[Standing], everything: bool) -> None:
+    """A line a metric with its place, by test point; all of what stands around it on request."""
     point = ""
     for line in lines:
         if line.point != point:
             point = line.point
-            out.print(f"\n{point[:1].upper()}{point[1:]}", style="bold", markup=False)
+            out.print(f"{point[:1].upper()}{point[1:]}", style="bold", markup=False)
         for part in _placed_line(line):
             out.print(part, markup=False)
-        for text in _around(line):
+        for text in _around(line) if everything else _note(line):
             indented(out, text)
 
 
-NAME, VALUE, SHARE = 29, 22, 6
+NAME, VALUE, DIRECTION = 29, 22, 7
+DIRECTIONS = {"nearer zero": "near 0", "neither": "-"}
 
 
 def line_name(line: Standing) -> str:
@@ -119,14 +149,19 @@ def _placed_line(line: Standing) -> list[str]:
 
     value = quantity(line.value, line.unit, line.uncertainty, line.bound)
     value += " (entered)" if line.status == "entered" else ""
-    share = "" if line.percentile is None else number(round(line.percentile))
+    better = DIRECTIONS.get(line.better, line.better)
     name, *rest = textwrap.wrap(line_name(line), NAME)
     few = line.better != "neither" and line.n <= FEWEST_OTHERS
     place = line.place or (
         f"no rank: {counted(line.n - 1, 'other')}" if few else counted(line.n, "unit")
     )
-    row = f"{name:<{NAME}} {value:>{VALUE}} {share:>{SHARE}}  {place}"
+    row = f"{name:<{NAME}} {value:>{VALUE}} {better:>{DIRECTION}}  {place}"
     return [row, *rest]
+
+
+def _note(line: Standing) -> list[str]:
+    """What must be known of the values: of old records, or out of date."""
+    return [f"note: {line.note}"] if line.stale or "entered" in line.note else []
 
 
 def _around(line: Standing) -> list[str]:
@@ -135,5 +170,6 @@ def _around(line: Standing) -> list[str]:
         for unit in line.around
     )
     left = ", ".join(f"{count} {why}" for why, count in line.left_out.items())
-    notes = [("nearest", near), ("left out", left), ("note", line.note)]
+    share = "" if line.percentile is None else f"{number(round(line.percentile))} % of the others"
+    notes = [("better than", share), ("nearest", near), ("left out", left), ("note", line.note)]
     return [f"{what}: {text}" for what, text in notes if text]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from backbench.comparison.stale_figures import MARK
 from backbench.errors import UserError
 from backbench.metrics.metric_names import metric_key, unknown_metric
 from backbench.quantities.writing import in_text, measured, ordinary
@@ -11,10 +12,11 @@ from backbench.quantities.writing import in_text, measured, ordinary
 if TYPE_CHECKING:
     import polars as pl
 
+    from backbench.comparison.stale_figures import Stale
     from backbench.storage.database import Database
 
 READINGS = """
-SELECT reading.* EXCLUDE (reading_key, review_key, analysis_key, estimation, dof),
+SELECT reading.* EXCLUDE (reading_key, review_key, estimation, dof),
        coalesce(metric.title, reading.metric) AS title, metric.unit
 FROM reading LEFT JOIN metric USING (metric)
 WHERE review_key = $review AND ($metric = '' OR reading.metric = $metric)
@@ -23,14 +25,21 @@ ORDER BY unit_key, title, order_n, frequency_hz, load_ohm, power_w, generator_vr
 
 
 def reading_list(
-    store: Database, review: str, metric: str | None, *, in_words: bool
+    store: Database, review: str, metric: str | None, stale: Stale, *, in_words: bool
 ) -> pl.DataFrame:
-    """A row a reading. in_words: value and conditions as text. Raises UserError for a metric."""
+    """A row a reading. in_words: value and conditions as text. Raises UserError for a metric.
+
+    stale: figures that are out of date, which say so.
+    """
+    import polars as pl
+
     key = "" if metric is None else metric_key(metric)
     if key is None:
         fault = unknown_metric("--metric", metric or "")
         raise UserError("the metric is not known", [fault])
     frame = store.frame(READINGS, {"review": review, "metric": key})
+    marks = [stale.has(review, analysis) for analysis in frame["analysis_key"]]
+    frame = frame.drop("analysis_key").with_columns(pl.Series("out_of_date", marks, pl.Boolean))
     return _in_words(frame) if in_words else frame
 
 
@@ -43,7 +52,7 @@ def _in_words(frame: pl.DataFrame) -> pl.DataFrame:
             pl.Series("figure", [_figure(row) for row in rows], pl.String),
             pl.Series("value", [_value(row) for row in rows], pl.String),
             pl.Series("conditions", [_conditions(row) for row in rows], pl.String),
-            pl.Series("remark", [row["reason"] or "" for row in rows], pl.String),
+            pl.Series("remark", [_remark(row) for row in rows], pl.String),
         ]
     )
 
@@ -58,6 +67,12 @@ def _value(row: dict[str, Any]) -> str:
     if row["value"] is None:
         return "refused" if row["status"] == "rejected" else "doesn't apply"
     return ordinary(measured(row["value"], row["uncertainty"], row["unit"] or "", row["bound"]))
+
+
+def _remark(row: dict[str, Any]) -> str:
+    """The reading's own remark, and that it is out of date where it has a value that is."""
+    stale = f"out of date: {MARK}" if row["out_of_date"] and row["value"] is not None else ""
+    return "; ".join(filter(None, (stale, row["reason"])))
 
 
 def _conditions(row: dict[str, Any]) -> str:

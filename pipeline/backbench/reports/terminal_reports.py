@@ -6,6 +6,7 @@ import json
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from backbench.comparison.another_session import default_note
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import ordinary, signed
 from backbench.reports.terminal_tables import (
@@ -62,6 +63,9 @@ def show_differences(
         "are not significant "
         "(smaller than their expanded uncertainty, k = 2)",
     )  # fmt: skip
+    titles = [d.title for d in differences if d.session_default]
+    if titles:
+        flowing(out, default_note(titles, len({d.title for d in differences})))
 
 
 def _name(d: Difference) -> str:
@@ -131,9 +135,10 @@ def show_screening(screening: Screening) -> None:
 
 
 def _screened(y: Quantity, one: Screened, per: str) -> tuple[str, ...]:
-    slope = quantity(one.trend.slope, y.unit)
+    from backbench.statistics.trends import slope_text
+
     return (
-        y.title, f"{slope} / {per.removesuffix('s')}", number(one.trend.rho, 2),
+        y.title, slope_text(one.trend.slope, per, y.unit), number(one.trend.rho, 2),
         number(one.adjusted_p, 2), str(one.trend.n),
     )  # fmt: skip
 

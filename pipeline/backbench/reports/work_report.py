@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from backbench.comparison.another_session import default_note
 from backbench.comparison.work_effects import effect_sentence, effects_summary
 from backbench.quantities.writing import ordinary
 from backbench.reports.terminal_tables import console, flowing, printable
@@ -23,9 +24,13 @@ def show_work(title: str, differences: Sequence[Difference], out: Console | None
     flowing(out, f"{printable(title)}: before and after work", style="bold")
     flowing(out, effects_summary(differences))
     for difference in differences[:MOST_EFFECTS]:
-        flowing(out, ordinary(printable(effect_sentence(difference))))
+        flowing(out, printable(ordinary(effect_sentence(difference))))
     if differences:
         flowing(
             out, "Conditions are equal on both sides. Uncertainties are expanded (95 %) and hold "
             "for another session of the same unit.",
         )  # fmt: skip
+        titles = [d.title for d in differences if d.session_default]
+        note = default_note(titles, len({d.title for d in differences}))
+        if note:
+            flowing(out, f"{note[:1].upper()}{note[1:]}.")

@@ -169,6 +169,44 @@ def refuse_other_mains(
         )
 
 
+def is_confirmed(spectrum: Spectrum, noise: Array, nominal_hz: float) -> bool:
+    """Whether a record shows a line of the stated mains frequency and of no other usual one.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of a record in which nothing plays.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    nominal_hz : float
+        Mains frequency as stated, Hz.
+
+    Returns
+    -------
+    bool
+        True too where no other frequency is usual beside the stated one.
+    """
+    return all(
+        _standing_alone(spectrum, noise, nominal_hz, other, None) for other in others(nominal_hz)
+    )
+
+
+def others(nominal_hz: float) -> list[float]:
+    """The usual mains frequencies that the stated one is not.
+
+    Parameters
+    ----------
+    nominal_hz : float
+        Mains frequency as stated, Hz.
+
+    Returns
+    -------
+    list of float
+        Hz.
+    """
+    return [hz for hz in NOMINAL_HZ if abs(hz / nominal_hz - 1) >= 2 * OFF_NOMINAL]
+
+
 def _other_mains(
     spectrum: Spectrum,
     noise: Array,
@@ -181,9 +219,7 @@ def _other_mains(
     multiple of the stated frequency does: three of them, or with nothing playing the first or the
     second. None otherwise.
     """
-    for other in NOMINAL_HZ:
-        if abs(other / nominal_hz - 1) < 2 * OFF_NOMINAL:
-            continue
+    for other in others(nominal_hz):
         seen = _standing_alone(spectrum, noise, other, nominal_hz, apart)
         low = apart is None and any(multiple <= QUIET_MULTIPLES for multiple in seen)
         if len(seen) < LEAST_OF_OTHER and not low:
@@ -206,14 +242,17 @@ def _standing_alone(
     for multiple in range(1, LINES + 1):
         hz = multiple * mains_hz
         centre, reach = hz / spectrum.resolution_hz, half + 0.2 * OFF_NOMINAL * hz
+        within = OFF_NOMINAL / 4 * centre + 1
         away = abs(centre - round(centre / step) * step)
         if apart is not None:
-            away = min(away, apart(centre))
+            if apart(centre) < 2 * reach:
+                continue
+        elif away >= half + 2 * within:
+            # With nothing playing it is enough that no lobe of the other's lines reaches here.
+            away = 2 * reach
         if away < 2 * reach or centre + 2 * reach > len(noise) or centre < 2 * half:
             continue
-        lobe = slice(
-            int(centre - OFF_NOMINAL / 4 * centre - 1), int(centre * (1 + OFF_NOMINAL / 4)) + 2
-        )
+        lobe = slice(int(centre - within), int(centre + within) + 1)
         if spectrum.power[lobe].max() > 2 * _STANDING * noise[int(centre)]:
             standing.append(multiple)
     return standing

@@ -14,6 +14,9 @@ from backbench.signal.track import Array
 STANDING = 3.6
 """A line stands out above so many standard deviations of what noise alone gives. For a single
 line that is 4.6 times the noise power, which noise alone reaches once in a hundred."""
+SURELY = 8.0
+"""A line that is looked for in a place where there mostly is none is one from so many standard
+deviations: of a single line, noise alone reaches them once in 8000."""
 ONE_SIDED = 1.645
 """Normal deviate of 95 %, one-sided."""
 
@@ -57,6 +60,17 @@ class MeanSquare(NamedTuple):
     def stands_out(self) -> bool:
         """Whether noise alone would hardly ever give this value."""
         return self.value > STANDING * math.sqrt(self.floor)
+
+    @property
+    def surely_stands_out(self) -> bool:
+        """Whether this value is a line's even where most such places have none."""
+        return self.value > SURELY * math.sqrt(self.floor)
+
+    @property
+    def lifted_at_most(self) -> float:
+        """The rms that 95 of 100 lines which look like this one stay below, V."""
+        most = math.sqrt(max(self.value, 0.0) + ONE_SIDED * math.sqrt(self.variance))
+        return max(most, self.at_most)
 
     @property
     def at_most(self) -> float:

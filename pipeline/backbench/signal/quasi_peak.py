@@ -79,7 +79,7 @@ def _charged(given: Array, likely: SampleIndices, start: float, weights: LevelWe
 
 
 def _levels(volts: Array, start: float, weights: LevelWeights) -> Array:
-    """Voltages before the first and after each of some samples that all charge a capacitor.
+    """Voltages before the first and after each of some samples that all move a level.
 
     Each leaves a share k of the voltage: v_n = k^n (start + sum of (1 - k) volts_i / k^i).
     """
@@ -127,10 +127,13 @@ def needle(held: Array, rate_hz: float, start: float = 0.0) -> Array:
     ----------
     Rec. ITU-R BS.468-4, clause 2; see follow.
     """
-    from scipy.signal import lfilter
-
-    keep = math.exp(-1 / (NEEDLE_S * rate_hz))
-    shown: Array = lfilter([1 - keep], [1, -keep], held, zi=[keep * start])[0]
+    block = max(int(BLOCK_S * rate_hz), 1)
+    weights = _level_weights(block, NEEDLE_S * rate_hz)
+    shown = np.empty(len(held))
+    for first in range(0, len(held), block):
+        part = held[first : first + block]
+        shown[first : first + block] = _levels(part, start, weights)[1:]
+        start = float(shown[first + len(part) - 1])
     return shown
 
 

@@ -13,6 +13,9 @@ SHORTEST_S = 0.25
 LEAST_BITS = 16
 ROUNDED_BITS = 0.01
 MOST_AT_FULL_SCALE = 1e-3
+MOSTLY = 0.5
+HARDLY_EVER = 1e-9
+"""Chance of a run of equal samples in a record of noise from which it is a gap."""
 
 
 def check_record(track: Track) -> None:
@@ -71,3 +74,36 @@ def _check_range(track: Track, low: float, high: float) -> None:
                 f"the converter clipped: the record runs at full scale "
                 f"({in_text(track.full_scale_v, 'V', 4)} peak); use a wider input range"
             )
+
+
+def refuse_gap(track: Track) -> None:
+    """Refuse a record of noise in which the recorder left out samples.
+
+    Parameters
+    ----------
+    track : Track
+        In which nothing plays.
+
+    Raises
+    ------
+    Refusal
+        Where more samples running are the same than the noise of the record ever gives, judged by
+        the share of neighbours that are the same elsewhere.
+    """
+    alike = track.volts[1:] == track.volts[:-1]
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], alike, [False]]).astype(np.int8)))
+    runs = edges[1::2] - edges[::2]
+    if not len(runs) or np.count_nonzero(alike) > MOSTLY * len(alike):
+        # Noise below the steps of the samples seldom leaves one.
+        return
+    longest = int(np.argmax(runs))
+    run, count = int(runs[longest]), len(alike)
+    elsewhere = int(np.count_nonzero(alike)) - run
+    share = max(elsewhere, 1) / count
+    if run < 2 or count * share**run > HARDLY_EVER:
+        return
+    at_s = float(edges[2 * longest]) / track.rate_hz
+    raise Refusal(
+        f"a gap of {run + 1} samples without change at {in_text(at_s, 's', 3)}: the recorder left "
+        "out samples; record again"
+    )

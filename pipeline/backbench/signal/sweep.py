@@ -17,6 +17,7 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.power import squared
+from backbench.signal.sweep_early import early_and_late, early_arrivals, refuse_broken
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
 from backbench.signal.sweep_window import Complex, SweepParameters, noise_density
 from backbench.signal.track import Array
@@ -43,7 +44,8 @@ class Transfer:
     ratio : ndarray of complex128, shape (k,)
         Output over input.
     noise : ndarray of float64, shape (k,)
-        Standard uncertainty of |ratio| from what is in the record besides the linear response.
+        Standard uncertainty of |ratio| from what is in the record besides the linear response:
+        noise, and as much as arrives before it.
     arrival_s : float
         Delay of the output after the input, s, to the record's sample.
     """
@@ -111,7 +113,8 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
     Raises
     ------
     Refusal
-        Where the output is silent, doesn't follow the sweep, or ends too soon to tell its noise.
+        Where the output is silent, doesn't follow the sweep, breaks off or jumps, or ends too soon
+        to tell its noise.
 
     Notes
     -----
@@ -135,7 +138,12 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
     ratio *= np.exp(2j * np.pi * sent.grid * late)
     arrival_s = _delay(sent, arrival)
     noise = _noise(sent, impulse, peak, arrival_s, len(recorded) / sent.rate_hz)
-    return Transfer(sent.grid, ratio, noise, arrival_s)
+    magnitude = np.abs(ratio)
+    early = early_arrivals(sent, impulse, peak, magnitude)
+    if least_linear > 0:
+        refuse_broken(sent, early, magnitude, noise)
+    besides = np.hypot(noise, early_and_late(sent, early))
+    return Transfer(sent.grid, ratio, besides, arrival_s)
 
 
 def _read(sent: PlayedSweep, impulse: Array, place: int) -> tuple[Complex, Complex]:

@@ -197,7 +197,7 @@ def noise_density(power: Array, window: ImpulseWindow, rate_hz: float, at_hz: Ar
     A line that stands out of the noise beside it counts in place of the mean.
     """
     cell, resolved = rate_hz / window.size, rate_hz / len(window.weights)
-    mean = _mean(power, cell, at_hz, np.maximum(CELLS * resolved, HALF_WIDTH * at_hz))
+    mean = mean_about(power, cell, at_hz, np.maximum(CELLS * resolved, HALF_WIDTH * at_hz))
     line = _greatest(power, cell, at_hz, LINE_CELLS * resolved)
     return np.where(line > LINE_STANDS_OUT * mean, line, mean)
 
@@ -209,8 +209,25 @@ def _greatest(power: Array, cell: float, at_hz: Array, half: float) -> Array:
     return np.asarray(power[np.clip(nearest[:, None] + steps, 1, len(power) - 1)].max(axis=1))
 
 
-def _mean(power: Array, cell: float, at_hz: Array, half: Array) -> Array:
-    """Mean of bins `cell` Hz apart within `half` of each frequency, none below the first."""
+def mean_about(power: Array, cell: float, at_hz: Array, half: Array) -> Array:
+    """Mean of bins about each frequency, none below the first frequency.
+
+    Parameters
+    ----------
+    power : ndarray of float64, shape (bins,)
+        By bin, from 0 Hz.
+    cell : float
+        Distance of bins, Hz.
+    at_hz : ndarray of float64, shape (k,)
+        Frequencies, Hz, rising.
+    half : ndarray of float64, shape (k,)
+        Half-width of the mean, Hz.
+
+    Returns
+    -------
+    ndarray of float64, shape (k,)
+        In the unit of `power`.
+    """
     low = np.clip(np.floor((at_hz - half) / cell), at_hz[0] / cell, len(power) - 2).astype(int)
     high = np.clip(np.ceil((at_hz + half) / cell), low + 1, len(power)).astype(int)
     sums = np.concatenate([[0.0], np.cumsum(power)])

@@ -14,7 +14,7 @@ from filelock import Timeout
 
 from backbench.errors import Fault, UserError
 from backbench.storage.atomic_io import ASIDE, PART
-from backbench.storage.database import MAKING
+from backbench.storage.database import IN_USE, MAKING
 from backbench.storage.lock import turn
 from backbench.storage.vault import Ledger, Vault
 
@@ -62,19 +62,22 @@ class CataloguePaths:
         return read_settings(self.root)
 
     @contextmanager
-    def changing(self) -> Iterator[None]:
-        """At most one process changes a catalogue. Raises UserError that says which does."""
+    def changing(self, patience_s: float = PATIENCE_S) -> Iterator[None]:
+        """At most one process changes a catalogue.
+
+        Raises UserError that says which does, after waiting for so long.
+        """
         holder = self.root / ".lock.pid"
         with ExitStack() as held:
             try:
-                held.enter_context(turn(self.root / ".lock", PATIENCE_S))
+                held.enter_context(turn(self.root / ".lock", patience_s))
             except Timeout:
                 who = holder.read_text() if holder.exists() else "unknown"
                 fault = Fault(
                     str(self.root), f"process {who} changing it", "a free catalogue",
                     "try again when it has ended",
                 )  # fmt: skip
-                raise UserError("the catalogue is in use", [fault]) from None
+                raise UserError(IN_USE, [fault]) from None
             holder.write_text(str(os.getpid()))
             self._sweep()
             yield

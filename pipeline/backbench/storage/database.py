@@ -27,6 +27,7 @@ from backbench.storage.query_limits import bounded
 DATABASE_NAME = "catalogue.duckdb"
 PATIENCE_S = 10.0
 GATE = ".gate"
+IN_USE = "the catalogue is in use"
 CANT_OPEN = "the database can't be opened"
 MAKING = ".making-"
 """Beginning of the name of a folder with a database that is not whole yet."""
@@ -307,7 +308,7 @@ def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.Du
                 fault = Fault(str(path), found, "a DuckDB file that can be opened", remedy)
                 raise UserError(CANT_OPEN, [fault]) from None
             if time.monotonic() > give_up:
-                raise UserError("the catalogue is in use", [_holder(path, str(error))]) from None
+                raise UserError(IN_USE, [_holder(path, str(error))]) from None
             time.sleep(0.05)
 
 

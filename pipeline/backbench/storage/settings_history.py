@@ -12,7 +12,7 @@ from pathlib import Path
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.regular_files import read_regular
 from backbench.errors import Fault
-from backbench.storage.atomic_io import write_aside
+from backbench.storage.atomic_io import write_aside, write_text_file
 
 FOLDER = "settings"
 
@@ -29,6 +29,16 @@ def keep_settings(root: Path, ledger: Path) -> None:
         return
     number = 1 + (int(versions[-1].name.partition("-")[0]) if versions else 0)
     write_aside(ledger / FOLDER / f"{number:06d}-{digest}.toml", data)
+
+
+def change_settings(root: Path, ledger: Path, text: str) -> None:
+    """Write new settings, and keep them beside those that stood before. Raises OSError.
+
+    To be called while the catalogue is locked.
+    """
+    keep_settings(root, ledger)
+    write_text_file(root / SETTINGS_NAME, text)
+    keep_settings(root, ledger)
 
 
 def kept_settings(ledger: Path) -> list[Path]:

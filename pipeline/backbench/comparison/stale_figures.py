@@ -1,0 +1,96 @@
+"""Figures that were computed before the settings of their bench were corrected.
+
+A correction of `backbench.toml` changes no figure by itself: `backbench recompute` does. Until
+then every figure that rests on the corrected terms is marked.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from backbench.documents.bench_terms import bench_terms
+from backbench.documents.settings import Settings
+from backbench.errors import UserError
+from backbench.storage.database import Database
+
+REMEDY = "`backbench recompute` brings them up to date"
+MARK = "computed before the bench's settings were corrected"
+"""What a single figure that is stale says of itself."""
+
+COMPUTED = """
+SELECT review_key, bench_key, reviewed, input_range, terms
+FROM computed_with JOIN review USING (review_key)
+WHERE $review = '' OR review_key = $review
+ORDER BY review_key, input_range
+"""
+
+RESTING = """
+SELECT DISTINCT review_key, analysis_capture.analysis_key
+FROM analysis_capture
+JOIN capture USING (review_key, sha256)
+JOIN (SELECT unnest($reviews) AS review_key, unnest($ranges) AS stale_range) USING (review_key)
+WHERE NOT ends_with(capture.stimulus, ' table')
+  AND stale_range IN (coalesce(input_range, ''), stimulus_json ->> '$.reference_range')
+"""
+
+
+@dataclass(frozen=True)
+class Stale:
+    """What is out of date: reviews with the terms that were corrected, and their analyses."""
+
+    reviews: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    analyses: frozenset[tuple[str, str]] = frozenset()
+
+    def has(self, review_key: str, analysis_key: str | None) -> bool:
+        """Whether a figure rests on terms that were corrected since."""
+        return (review_key, analysis_key) in self.analyses
+
+    def sentence(self, review_key: str) -> str:
+        """What is out of date in a review, and the command that mends it; "" where nothing is."""
+        what = self.reviews.get(review_key)
+        if not what:
+            return ""
+        return f"figures of {review_key} are out of date: {'; '.join(what)}; {REMEDY}"
+
+
+def stale_figures(store: Database, settings: Settings, review_key: str = "") -> Stale:
+    """What is out of date in one review, or in all of them, by the settings as they are now."""
+    rows = store.frame(COMPUTED, {"review": review_key}).to_dicts()
+    corrected = [(row, text) for row in rows if (text := _corrected(row, settings))]
+    if not corrected:
+        return Stale()
+    found = store.rows(RESTING, {
+        "reviews": [row["review_key"] for row, _ in corrected],
+        "ranges": [row["input_range"] for row, _ in corrected],
+    })  # fmt: skip
+    reviews: dict[str, tuple[str, ...]] = {}
+    for row, text in corrected:
+        reviews[row["review_key"]] = (*reviews.get(row["review_key"], ()), text)
+    return Stale(reviews, frozenset((str(review), str(key)) for review, key in found))
+
+
+def _corrected(row: Mapping[str, Any], settings: Settings) -> str:
+    """In words what was corrected of a bench since a review was computed; "" where nothing was."""
+    bench, day, input_range = row["bench_key"], row["reviewed"], row["input_range"]
+    assert isinstance(day, dt.date)
+    named = f"bench {bench}" + (f", range {input_range}" if input_range else "")
+    try:
+        now = bench_terms(settings, bench, day, input_range or None)
+    except UserError:
+        return f"the settings hold no calibration of {named} for {day} any more"
+    if now == row["terms"]:
+        return ""
+    return f"{', '.join(_changed(row['terms'], now))} of {named} corrected since"
+
+
+def _changed(before: str, now: str) -> Iterator[str]:
+    old, new = json.loads(before), json.loads(now)
+    if any(old[name] != new[name] for name in ("since", "volts", "relative")):
+        yield "calibration"
+    for name in ("load", "generator"):
+        if old[name] != new[name]:
+            yield f"uncertainty of the {name}"

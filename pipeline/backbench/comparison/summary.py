@@ -1,0 +1,227 @@
+"""What a reader should know of a unit first: three to five plain sentences.
+
+What stands out among its peers, good and bad, and how sure that is; what its published figures
+come to; what work changed; what is missing, and which capture would give it. Where there are too
+few peers, a plain scale stands in for them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from backbench.comparison.work_effects import effects_summary
+from backbench.documents.kinds import UNIT_KINDS
+from backbench.metrics.registry import registry
+from backbench.quantities.counts import counted
+from backbench.quantities.sentences import first_few, listed, lowered, sentence
+from backbench.quantities.writing import in_text, quantity
+from backbench.statistics.ranks import FEWEST_OTHERS, interval_text
+
+if TYPE_CHECKING:
+    from backbench.comparison.differences import Difference
+    from backbench.comparison.peers import Peers
+    from backbench.comparison.standings import Standing
+    from backbench.comparison.verdicts import Verdict
+
+BEST, WORST = 0.25, 0.75
+"""A unit stands out where its whole rank interval lies in the best or the worst quarter."""
+MOST_NAMED = 3
+SURE = "95 % sure"
+USUAL_LIMIT = 1.0
+
+LOUDSPEAKER_DB = 90.0
+"""Sensitivity of the loudspeaker that a plain scale of noise is stated for, at 2.83 V and 1 m."""
+THRESHOLD_DB = 2.4
+"""Threshold of hearing at 1 kHz in a free field, dB SPL (ISO 389-7; from memory)."""
+QUIET_ROOM_DB = 20.0
+"""Noise of a very quiet room, dB SPL(A) (common practice, no source)."""
+JUST_HEARD_DB = 1.0
+"""Smallest difference of level that is heard, about (Zwicker and Fastl, Psychoacoustics; from
+memory)."""
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What the sentences are made from. work: differences by work, where there was any; outputs:
+    how many outputs the unit was measured at."""
+
+    kind: str
+    lines: Sequence[Standing]
+    peers: Peers
+    verdicts: Sequence[Verdict]
+    work: Sequence[Difference]
+    outputs: int
+
+
+def summary(c: Facts) -> tuple[str, ...]:
+    """The sentences of a comparison."""
+    sentences = [
+        *(_standing_out(c.lines, c.peers) if _ranked(c.lines) else _alone(c)),
+        _published(c.verdicts),
+        effects_summary(c.work) if c.work else "",
+        _missing(c),
+    ]
+    return tuple(filter(None, sentences))
+
+
+def figure(line: Standing) -> str:
+    """A figure as a sentence has it: name, value to three digits, the output that it is of."""
+    mark = {"upper": "at most ", "lower": "at least "}.get(line.bound or "", "")
+    limit = f" ({in_text(line.limit_percent, '%')})" if line.limit_percent is not None else ""
+    entered = ", from an old record" if line.status == "entered" else ""
+    shown = quantity(line.value, line.unit)
+    return f"{lowered(line.title)}{limit} {mark}{shown} ({line.output}{entered})"
+
+
+def _ranked(lines: Iterable[Standing]) -> list[Standing]:
+    return [n for n in lines if n.rank and n.limit_percent in (None, USUAL_LIMIT)]
+
+
+def _standing_out(lines: Sequence[Standing], peers: Peers) -> Iterator[str]:
+    """What is certainly in the best, and what in the worst quarter, with the places."""
+    ranked = _ranked(lines)
+    best = [n for n in ranked if n.rank and n.rank[1] <= n.n * BEST]
+    worst = [n for n in ranked if n.rank and n.rank[0] > n.n * WORST]
+    most = max(n.n for n in ranked)
+    among = f"among {counted(most, 'unit')} ({peers.description})"
+    if not best and not worst:
+        yield sentence(f"{among} nothing of it is certainly in the best or the worst quarter")
+        return
+    best.sort(key=lambda n: -(n.percentile or 0.0))
+    worst.sort(key=lambda n: n.percentile or 0.0)
+    yield sentence(f"{among} it stands out {_named('for the better', best)}")
+    yield sentence(f"it stands out {_named('for the worse', worst)}")
+
+
+def _named(words: str, lines: Sequence[Standing]) -> str:
+    if not lines:
+        return f"{words} in nothing for certain"
+    named = "; ".join(_placed(n) for n in lines[:MOST_NAMED])
+    more = len(lines) - MOST_NAMED
+    return f"{words} ({SURE}): {named}" + (f"; and {more} more" if more > 0 else "")
+
+
+def _placed(line: Standing) -> str:
+    assert line.rank is not None
+    return f"{figure(line)}, {interval_text(*line.rank, line.n)}, {line.better} is better"
+
+
+def _alone(c: Facts) -> Iterator[str]:
+    """Where there are too few peers: that, and the figures on a plain scale."""
+    count = len(c.peers.keys) - 1
+    others = counted(count, "peer") if count else "no peer"
+    yield f"With {others} ({c.peers.description}) it has no rank, which takes {FEWEST_OTHERS}."
+    kind = UNIT_KINDS.get(c.kind)
+    heard = kind is not None and kind.drives_loudspeakers
+    said = list(filter(None, (_plain(line, heard) for line in c.lines)))
+    if said:
+        yield sentence("; ".join(said[:MOST_NAMED]))
+
+
+def _plain(line: Standing, drives_loudspeakers: bool) -> str:
+    """A figure on a scale that needs no peers; "" where there is none."""
+    role = registry().traits(line.metric).listening
+    if role == "noise pressure" and line.value > 0 and drives_loudspeakers:
+        return f"{figure(line)} is {_noise_words(line.value)}"
+    if role == "level difference":
+        size = "less" if abs(line.value) < JUST_HEARD_DB else "more"
+        return (
+            f"{figure(line)} is {size} than {in_text(JUST_HEARD_DB, 'dB')}, about the smallest "
+            "difference of level that is heard (Zwicker and Fastl, Psychoacoustics)"
+        )
+    return ""
+
+
+def _noise_words(volts: float) -> str:
+    level = LOUDSPEAKER_DB + 20 * math.log10(volts / math.sqrt(8.0))
+    at = f"{in_text(round(level), 'dB SPL(A)')} at 1 m from a loudspeaker of "
+    at += f"{in_text(LOUDSPEAKER_DB, 'dB')} at 2.83 V"
+    if level < THRESHOLD_DB:
+        return f"{at}, below the threshold of hearing (ISO 389-7)"
+    if level < QUIET_ROOM_DB:
+        return f"{at}, below the noise of a very quiet room ({in_text(QUIET_ROOM_DB, 'dB(A)')})"
+    return f"{at}, which may be heard in a quiet room"
+
+
+def _published(verdicts: Sequence[Verdict]) -> str:
+    """What the specifications come to, with the figures of those that are not met."""
+    if not verdicts:
+        return ""
+    counts = {v.outcome: sum(o.outcome == v.outcome for o in verdicts) for v in verdicts}
+    verbs = {
+        "meets": "meets", "fails": "fails", "inconclusive": "leaves open",
+        "measured under other conditions": "was measured under other conditions than",
+        "not measured": "has no reading for",
+    }  # fmt: skip
+    parts = [f"{verb} {counts[name]}" for name, verb in verbs.items() if name in counts]
+    text = f"of {counted(len(verdicts), 'specification')} it {listed(parts)}"
+    named = [_failed(v) for v in verdicts if v.outcome in ("fails", "inconclusive")]
+    unsure = sum(v.again_outcome not in (None, v.outcome) for v in verdicts)
+    text += f": {first_few(named, MOST_NAMED)}" if named else ""
+    text += (
+        f"; another session could decide {counted(unsure, 'of them', 'of them')} otherwise"
+        if unsure else ""
+    )  # fmt: skip
+    return sentence(text)
+
+
+def _failed(v: Verdict) -> str:
+    shown = quantity(v.value, v.unit) if v.value is not None else "no value"
+    side = f" ({v.output})" if v.output else ""
+    at = f" at {v.promised_at}" if v.promised_at else ""
+    return f"{lowered(v.title)} {shown}{side} where {v.printed}{at} is promised"
+
+
+def _missing(c: Facts) -> str:
+    """Usual quantities that the unit has no figure of, by the capture that would give them."""
+    kind = UNIT_KINDS.get(c.kind)
+    if kind is None or kind.battery is None:
+        return ""
+    present = {line.metric for line in c.lines}
+    by_capture: dict[str, list[str]] = {}
+    for metric, points in registry().compared().items():
+        if metric in present or not _expected(metric, kind.drives_loudspeakers, c.outputs):
+            continue
+        title = lowered(registry().metrics[metric].title)
+        by_capture.setdefault(_capture(metric, points, kind.by_power), []).append(title)
+    if not by_capture:
+        return ""
+    parts = [f"{listed(titles)} ({capture})" for capture, titles in by_capture.items()]
+    return sentence(f"not at its test point yet: {'; '.join(parts[:MOST_NAMED])}" + _rest(parts))
+
+
+def _rest(parts: Sequence[str]) -> str:
+    more = len(parts) - MOST_NAMED
+    return f"; and what {counted(more, 'further capture')} would give" if more > 0 else ""
+
+
+def _expected(metric: str, loudspeakers: bool, outputs: int) -> bool:
+    traits = registry().traits(metric)
+    for_power = traits.loudspeaker_only or traits.point_family == "greatest power"
+    if for_power and not loudspeakers:
+        return False
+    return traits.point_family != "between channels" or outputs > 1
+
+
+CAPTURES: Mapping[str, str] = {
+    "idle": "a capture at idle, input terminated",
+    "sweep": "a sweep",
+    "two tones": "two tones of 19 kHz and 20 kHz",
+}
+
+
+def _capture(metric: str, points: Sequence[str], by_power: bool) -> str:
+    """Which capture gives a metric, in words."""
+    declared = registry().metrics[metric]
+    given = declared.traits.given_by
+    if given:
+        return given
+    stimulus = declared.usual_stimulus
+    if stimulus != "tone":
+        return CAPTURES.get(stimulus, f"a capture of {stimulus}")
+    if declared.traits.point_family == "gain at 1 kHz":
+        return "a tone of 1 kHz at a stated level of the generator"
+    return "a tone of 1 kHz at 5 W into 8 ohm" if by_power else "a tone of 1 kHz at 2 V out"

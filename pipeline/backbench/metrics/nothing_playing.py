@@ -1,0 +1,92 @@
+"""Whether nothing plays in a capture that is stated as idle."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.metrics.warnings import warning
+from backbench.quantities.writing import in_text
+from backbench.signal.mains import LINES, NOMINAL_HZ, OFF_NOMINAL, clear_of_mains
+from backbench.signal.spectrum import Spectrum, peak_position
+from backbench.signal.tone import BAND_HZ
+from backbench.signal.track import Array
+
+PLAYED_V = 0.05
+"""Weaker sounds may be the unit's own; common practice, no source."""
+LOUD_V = 0.5
+"""Noise beside the hum that no unit makes which is fit to be measured: 30 mW into 8 ohm. Common
+practice, no source."""
+PLAYED_SHARE = 0.9
+LINE_STANDS_OUT = 1000.0
+"""Times the noise beside it from which a bin belongs to a line that was played."""
+CHECK = "check that the generator was off and that this is the idle file"
+
+
+class BesideHum(NamedTuple):
+    """Mean squares in the band without the lines of both mains frequencies, V^2."""
+
+    whole: float
+    lines: float
+
+
+def beside_hum(own: Spectrum, noise: Array) -> BesideHum:
+    """What there is beside the hum, and how much of it stands in lines.
+
+    noise: mean noise power by bin, V^2.
+    """
+    chosen = own.slice_of(*BAND_HZ)
+    clear = np.logical_and.reduce([clear_of_mains(own, hz)[chosen] for hz in NOMINAL_HZ])
+    power, beneath = own.power[chosen], noise[chosen]
+    standing = clear & (power > LINE_STANDS_OUT * beneath)
+    whole = float(power[clear].sum() + beneath[~clear].sum())
+    return BesideHum(whole, float(power[standing].sum()))
+
+
+def refuse_played(own: Spectrum, noise: Array) -> BesideHum:
+    """What there is beside the hum. Raises Refusal where it can only have been played."""
+    _refuse_one_tone(own)
+    beside = beside_hum(own, noise)
+    volts = in_text(math.sqrt(beside.whole), "V", 3)
+    if beside.lines >= max(PLAYED_V**2, PLAYED_SHARE * beside.whole):
+        raise Refusal(
+            f"not idle: tones that aren't the mains' make up nearly all of {volts}; {CHECK}, and "
+            "record again"
+        )
+    if beside.whole >= LOUD_V**2:
+        raise Refusal(
+            f"not idle: {volts} beside the hum is as loud as music or a generator's noise; {CHECK}"
+            ", and record again"
+        )
+    return beside
+
+
+def loud_remark(beside: BesideHum) -> str | None:
+    """A warning of a record in which something may have played."""
+    if beside.whole < PLAYED_V**2:
+        return None
+    volts = in_text(math.sqrt(beside.whole), "V", 3)
+    return warning(
+        f"{volts} beside the hum is much for idle noise: {CHECK} (of a unit so noisy it is true)"
+    )
+
+
+def _refuse_one_tone(own: Spectrum) -> None:
+    """Raises Refusal where one strong line that isn't the mains' is nearly all there is."""
+    chosen = own.slice_of(*BAND_HZ)
+    peak = chosen.start + int(np.argmax(own.power[chosen]))
+    lobe = own.window.half_width
+    hz = peak_position(own, peak) * own.resolution_hz
+    line = float(own.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
+    if line < PLAYED_V**2 or line < PLAYED_SHARE * float(own.power[chosen].sum()):
+        return
+    multiples = [n * mains for mains in NOMINAL_HZ for n in range(1, LINES + 1)]
+    if any(abs(hz / multiple - 1) < OFF_NOMINAL for multiple in multiples):
+        return
+    raise Refusal(
+        f"not idle: a tone of {in_text(hz, 'Hz', 5)} with {in_text(line**0.5, 'V', 3)} is nearly "
+        f"all there is; {CHECK} (a unit that makes it by itself oscillates), and record again"
+    )

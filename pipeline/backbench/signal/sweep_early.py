@@ -1,0 +1,144 @@
+"""What arrives before the linear response of a sweep, and hence isn't part of it.
+
+A system answers after it is driven, its harmonics arrive much earlier than its linear response.
+What a gap, a jump, a change of level or a line takes from the sweep or adds to it lies to either
+side of the linear response alike: of an exponential sweep with the scale L, what happens in an
+instant at the frequency f is spread over sqrt(L / f) or more. Its half before the arrival tells
+of the half that the response's window can't leave out.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
+from backbench.signal.power import squared
+from backbench.signal.sweep_excitation import POINTS_PER_OCTAVE, PlayedSweep
+from backbench.signal.sweep_window import HALF_WIDTH, mean_about
+from backbench.signal.track import Array
+
+GUARD_S = 2.5e-3
+"""Left out next to the arrival, where delays of the system itself and a clock that is 0.1 % off
+may lie; over twice as much it fades in."""
+NOISE_CELLS = 5.0
+"""Half-width, in resolution cells, over which noise is averaged where that is the wider."""
+CLEAR = 4.0
+"""Times the power of noise from which something arrives early: noise alone varies by less."""
+EDGE_LEFT = 1.5e-4
+"""What the sweep's own lower end leaves there of a wire, re the response (0.001 dB; computed)."""
+BROKEN = 0.05
+"""Early arrivals re the response from which a sweep is broken (0.4 dB): common practice, no
+source."""
+SURELY = 30.0
+"""Times the power of noise that a break has at least."""
+EDGE_OCTAVES = 1.0
+"""Next to the lowest frequency, where the window is hardly longer than a period."""
+
+
+def early_arrivals(sent: PlayedSweep, impulse: Array, peak: int, magnitude: Array) -> Array:
+    """Magnitude of what arrives early, re what was played, on the grid.
+
+    Parameters
+    ----------
+    sent : PlayedSweep
+        What was played.
+    impulse : ndarray of float64, shape (m,)
+        Response, circular.
+    peak : int
+        Its arrival.
+    magnitude : ndarray of float64, shape (g,)
+        Of the response.
+
+    Returns
+    -------
+    ndarray of float64, shape (g,)
+        >= 0; 0 where it isn't clear of the noise.
+    """
+    found, noise = _before(sent, impulse, peak)
+    least = CLEAR * noise + (EDGE_LEFT * magnitude) ** 2
+    return np.asarray(np.sqrt(np.where(found > least, found - noise, 0.0)))
+
+
+def early_and_late(sent: PlayedSweep, early: Array) -> Array:
+    """As much as arrives early or may arrive late, within the window of the response.
+
+    Parameters
+    ----------
+    sent : PlayedSweep
+        What was played.
+    early : ndarray of float64, shape (g,)
+        Of early_arrivals.
+
+    Returns
+    -------
+    ndarray of float64, shape (g,)
+        >= early.
+
+    Notes
+    -----
+    What comes in an instant, as a click does, lies before the arrival of higher frequencies and
+    after that of lower ones, of which the window holds those that were played so much earlier.
+    """
+    from scipy.ndimage import maximum_filter1d
+
+    octaves = sent.window.after / sent.own_rate_hz / (sent.sweep.scale_s * math.log(2))
+    reach = min(math.ceil(POINTS_PER_OCTAVE * octaves), len(early) - 1)
+    density = sent.cells.at(sent.grid)
+    padded = np.concatenate([np.square(early) * density, np.zeros(reach)])
+    ahead = maximum_filter1d(padded, reach + 1, origin=-((reach + 1) // 2), mode="constant")
+    return np.asarray(np.sqrt(ahead[: len(early)] / density))
+
+
+def refuse_broken(sent: PlayedSweep, early: Array, magnitude: Array, noise: Array) -> None:
+    """Refuse a sweep that breaks off, jumps or wavers.
+
+    Parameters
+    ----------
+    sent : PlayedSweep
+        What was played.
+    early : ndarray of float64, shape (g,)
+        Of early_arrivals.
+    magnitude : ndarray of float64, shape (g,)
+        Of the response.
+    noise : ndarray of float64, shape (g,)
+        Standard uncertainty that noise gives the magnitude.
+
+    Raises
+    ------
+    Refusal
+        With the frequency at which it is worst.
+    """
+    inside = sent.grid >= sent.grid[0] * 2**EDGE_OCTAVES
+    clear = early > math.sqrt(SURELY) * noise
+    broken = inside & clear & (early > BROKEN * magnitude)
+    # Where nothing was heard before it broke in, the ratio would be greatest.
+    worst = int(np.argmax(np.where(broken, early, -1.0)))
+    if broken[worst]:
+        raise Refusal(
+            f"the output breaks off, jumps or wavers as the sweep passes "
+            f"{in_text(float(sent.grid[worst]), 'Hz', 2)}; look for a loose contact or a recorder "
+            "that drops samples, and record again"
+        )
+
+
+def _before(sent: PlayedSweep, impulse: Array, peak: int) -> tuple[Array, Array]:
+    """Power of early arrivals and of noise through the same window, on the grid."""
+    from scipy import fft
+
+    window, rate_hz = sent.window, sent.own_rate_hz
+    before_s = np.arange(window.before, 0, -1) / rate_hz
+    fade = np.clip(before_s / GUARD_S - 1, 0, 1)
+    weights = window.weights[: window.before] * (0.5 - 0.5 * np.cos(np.pi * fade))
+
+    def power(place: int) -> Array:
+        piece = np.take(impulse, np.arange(place - window.before, place), mode="wrap")
+        return squared(fft.rfft(piece * weights, window.size))
+
+    cell, resolved = rate_hz / window.size, rate_hz / window.before
+    wide = np.maximum(NOISE_CELLS * resolved, HALF_WIDTH * sent.grid)
+    found = mean_about(power(peak), cell, sent.grid, np.full(len(sent.grid), resolved))
+    later = power(peak + len(window.weights) + window.before)
+    return found, mean_about(later, cell, sent.grid, wide)

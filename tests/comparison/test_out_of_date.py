@@ -1,0 +1,105 @@
+"""A calibration corrected and not yet recomputed: every figure that rests on it says so."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+from typer.testing import CliRunner
+
+from backbench.catalogue import Catalogue
+from backbench.cli import app
+from backbench.comparison.stale_figures import MARK, REMEDY
+from faults.small_catalogue import set_calibration, small_catalogue, write_review
+
+FIVE_WATTS, CORRECTED = 29.8, 30.1
+"""Volts at full scale with which the tone is taken at the test point of 5 W."""
+
+
+def run(catalogue: Catalogue, *words: str) -> str:
+    ran = CliRunner().invoke(app, [*words, "-c", str(catalogue.places.root)])
+    if ran.exit_code and ran.exception:
+        raise ran.exception
+    return " ".join(ran.stdout.split())
+
+
+@pytest.fixture
+def catalogue(tmp_path: Path) -> Catalogue:
+    made = small_catalogue(tmp_path / "catalogue")
+    set_calibration(made, FIVE_WATTS)
+    wave = 0.3 * np.sin(2 * np.pi * 1000 * np.arange(96000) / 48000)
+    noise = 1e-4 * np.random.default_rng(1).normal(size=wave.size)
+    for name in ("auk", "brant"):
+        write_review(tmp_path / name, 0)
+        soundfile.write(tmp_path / name / "tone.wav", wave + noise, 48000, subtype="PCM_24")
+    made.ingest([tmp_path / "auk", tmp_path / "brant"], history=False, processes=1)
+    return made
+
+
+def everywhere(catalogue: Catalogue) -> dict[str, str]:
+    texts = {
+        command: run(catalogue, command, key)
+        for command, key in (("show", "auk"), ("readings", "auk"), ("compare", "unit-of-auk"))
+    }
+    run(catalogue, "publish", "--out", str(catalogue.places.root / "site"), "--processes", "1")
+    for page in ("sheets/auk", "units/unit-of-auk"):
+        path = catalogue.places.root / "site" / f"{page}.html"
+        texts[page] = " ".join(path.read_text().split())
+    return texts
+
+
+def test_every_view_says_what_is_out_of_date_until_it_is_recomputed(catalogue: Catalogue) -> None:
+    before = everywhere(catalogue)
+    assert not any(REMEDY in text or MARK in text for text in before.values())
+    set_calibration(catalogue, CORRECTED)
+    for place, text in everywhere(catalogue).items():
+        assert "calibration of bench shed corrected since" in text, place
+        assert REMEDY in text, place
+    recomputed, _ = catalogue.recompute(history=False, processes=1)
+    assert [one.unchanged for one in recomputed] == [False, False]
+    assert not catalogue.stale().reviews
+    assert not any(REMEDY in text for text in everywhere(catalogue).values())
+
+
+def test_each_figure_is_marked_and_those_of_a_table_file_are_not(catalogue: Catalogue) -> None:
+    set_calibration(catalogue, CORRECTED)
+    stale = catalogue.stale("auk")
+    marked: dict[str, set[bool]] = {}
+    for row in catalogue.readings().filter(review_key="auk").iter_rows(named=True):
+        marked.setdefault(row["stimulus"], set()).add(
+            stale.has(row["review_key"], row["analysis_key"])
+        )
+    assert marked["tone"] == {True}
+    assert marked["response table"] == {False}
+    lines = {line.metric: line for line in catalogue.compare("unit-of-auk").lines}
+    assert lines["thd"].stale
+    assert MARK in lines["thd"].note
+    assert not lines["response_spread"].stale
+
+
+def test_a_change_that_touches_no_figure_marks_none(catalogue: Catalogue) -> None:
+    path = catalogue.places.root / "backbench.toml"
+    path.write_text(path.read_text() + '[[loudspeaker]]\nname = "horn"\nsensitivity_db = 98\n')
+    assert not catalogue.stale().reviews
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "what"),
+    [
+        ("since = 2024-01-01", "since = 2024-03-01", "calibration"),
+        ("load_uncertainty_percent = 0.3", "load_uncertainty_percent = 0.6",
+         "uncertainty of the load"),
+        ("generator_uncertainty_percent = 0.3", "generator_uncertainty_percent = 1",
+         "uncertainty of the generator"),
+        ("since = 2024-01-01", "since = 2025-01-01", "hold no calibration"),
+    ],
+)  # fmt: skip
+def test_what_was_corrected_is_named(catalogue: Catalogue, old: str, new: str, what: str) -> None:
+    path = catalogue.places.root / "backbench.toml"
+    path.write_text(path.read_text().replace(old, new))
+    stale: Any = catalogue.stale()
+    assert set(stale.reviews) == {"auk", "brant"}
+    assert what in stale.sentence("auk")

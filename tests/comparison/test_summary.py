@@ -1,0 +1,86 @@
+"""The sentences that a comparison begins with: against the readings that they are made from."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from backbench.comparison.unit_comparison import Comparison, compare_unit
+from backbench.quantities.writing import ordinary
+from backbench.storage.database import reading
+
+
+def compared(given: Any, unit: str) -> tuple[Comparison, str]:
+    with reading(given.build()) as store:
+        found = compare_unit(store, unit)
+    return found, ordinary(" ".join(found.sentences))
+
+
+def catalogue(given: Any, units: int = 12) -> None:
+    for n in range(units):
+        key = f"u{n}"
+        given.unit(key)
+        given.reading(key, "noise_a", 1e-4 * 1.3**n, 1e-7, under="idle")
+        given.reading(key, "thd", 0.1 * 1.3 ** (units - n), 1e-5)
+        given.reading(key, "gain", 20.0 + n, 0.01)
+
+
+def test_what_stands_out_is_named_with_place_side_and_direction(given: Any) -> None:
+    catalogue(given)
+    found, text = compared(given, "u0")
+    assert 2 <= len(found.sentences) <= 5
+    assert "stands out for the better (95 % sure): noise a 100 µV (left), 1st of 12, lower" in text
+    assert "stands out for the worse (95 % sure): thd 2.33 % (left), 12th of 12, lower" in text
+    assert "gain" not in text.split("Not at its test point")[0]
+
+
+def test_the_middle_stands_out_in_nothing(given: Any) -> None:
+    catalogue(given)
+    _, text = compared(given, "u6")
+    assert "nothing of it is certainly in the best or the worst quarter" in text
+
+
+def test_specifications_that_fail_are_named_with_figure_and_side(given: Any) -> None:
+    catalogue(given)
+    given.published("u0", "thd", "at most", 0.5)
+    _, text = compared(given, "u0")
+    assert "Of 1 specification it fails 1: thd 2.33 % (left) where at most 0.5 is promised" in text
+
+
+def test_missing_figures_are_named_with_the_capture_that_gives_them(given: Any) -> None:
+    catalogue(given)
+    given.reading("u0", "noise_a", 1e-4, 1e-7, under="idle", output="right")
+    _, text = compared(given, "u0")
+    assert "Not at its test point yet" in text
+    assert "(a capture at idle, input terminated)" in text
+    assert "thd" not in text.split("Not at its test point yet")[1].split(" (")[0]
+
+
+def test_a_single_output_lacks_no_balance(given: Any) -> None:
+    catalogue(given)
+    found, text = compared(given, "u0")
+    assert "hannel" not in text
+    assert found.lines
+
+
+@pytest.mark.parametrize(
+    ("volts", "words"),
+    [(1e-5, "below the threshold of hearing (ISO 389-7)"),
+     (5e-4, "below the noise of a very quiet room"), (5e-3, "may be heard in a quiet room")],
+)  # fmt: skip
+def test_a_plain_scale_stands_in_for_peers(given: Any, volts: float, words: str) -> None:
+    """10 µV through 90 dB at 2.83 V: 90 - 109 = -19 dB; 0.5 mV: 15 dB; 5 mV: 35 dB."""
+    given.unit("a")
+    given.reading("a", "noise_a", volts, 1e-7, under="idle")
+    found, text = compared(given, "a")
+    assert "it has no rank, which takes 5" in text
+    assert words in text
+    assert found.lines[0].rank is None
+
+
+def test_a_preamplifier_is_given_no_loudspeaker(given: Any) -> None:
+    given.unit("a", kind="preamplifier")
+    given.reading("a", "noise_a", 1e-5, 1e-7, under="idle")
+    _, text = compared(given, "a")
+    assert "loudspeaker" not in text
