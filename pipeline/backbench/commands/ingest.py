@@ -18,6 +18,7 @@ from backbench.commands.common import (
     Home,
     Processes,
     app,
+    offer_recompute,
     opened,
 )
 from backbench.quantities.counts import counted
@@ -71,6 +72,8 @@ def ingest(
             named, history=not direct, processes=processes,
             started=watch.started, progress=watch.progress,
         )  # fmt: skip
+    if outcomes:
+        offer_recompute(home)
     _report(outcomes, refused)
 
 
