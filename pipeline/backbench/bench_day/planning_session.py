@@ -75,8 +75,9 @@ class PlanningSession:
     def bench_alone(self, file: str, stimulus: Stimulus, volts: float, why: str) -> PlannedStep:
         """A loop-back: the generator straight into the recorder."""
         roles = {
-            n: role if role.generator else TrackRole(output=role.output)
+            n: TrackRole(output=role.output) if role.output else role
             for n, role in self.manifest.tracks.items()
+            if role.current is None
         }
         held = self.chain.range_for(volts * math.sqrt(2))
         return PlannedStep(

@@ -47,7 +47,8 @@ class Photograph(Strict):
 
 
 class TrackRole(Strict):
-    """What a column of the file carries: an output of a unit, or the generator itself."""
+    """What a column of the file carries: an output of a unit, the current through the load of one,
+    or the generator itself."""
 
     unit: Key | None = None
     """Key of the unit that the track carries. Example: `"heron-40"`"""
@@ -55,12 +56,26 @@ class TrackRole(Strict):
     """Output of that unit. Example: `"left"`"""
     generator: Literal[True] | None = None
     """The track carries the generator's signal instead. Example: `true`"""
+    current: Annotated[str, Field(pattern=OUTPUT)] | None = None
+    """The track carries the current through the load of that output (of the unit named beside it)
+    instead: the load is held against the stated one. Example: `"left"`"""
+    volts_per_ampere: Annotated[float, Field(gt=0)] | None = None
+    """What the current probe, or the resistor that is measured across, gives; with `current`.
+    Example: `0.1`"""
 
     @model_validator(mode="after")
     def one_role(self) -> TrackRole:
-        if (self.generator is True) == (self.output is not None):
-            raise ValueError("either an output (with its unit) or generator = true")
+        given = [self.generator is True, self.output is not None, self.current is not None]
+        if sum(given) != 1:
+            raise ValueError("either an output (with its unit), a current, or generator = true")
+        if (self.current is None) != (self.volts_per_ampere is None):
+            raise ValueError("current and volts_per_ampere belong together")
         return self
+
+    def identity(self) -> dict[str, Any]:
+        """What readings depend on; of roles without a current as it was before there were any."""
+        without = {"current", "volts_per_ampere"} if self.current is None else None
+        return self.model_dump(exclude=without)
 
 
 class Conditions(Strict):
@@ -293,6 +308,11 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
     outputs = [role for role in roles.values() if role.output]
     if not outputs:
         yield Fault(where, "no output among its tracks", "at least one", "see [tracks]")
+    measured = {(role.unit, role.output) for role in outputs}
+    for role in roles.values():
+        if role.current and (role.unit, role.current) not in measured:
+            wanted = "an output of the same unit among its tracks"
+            yield Fault(where, f"the current of {role.current!r}", wanted)
     for role in outputs:
         if role.unit is None and not capture.loop_back:
             yield Fault(where, f"output {role.output!r} of no unit", "the unit's key")

@@ -100,6 +100,8 @@ class CaptureData:
         The bench's own loop-back under the same stimulus and input range, where there is one.
     bench_levels : tuple of CaptureData
         Further loop-backs of that kind, at other levels.
+    currents : dict of int to Track
+        Currents through the loads, A in place of V, by the position of the output's track.
     """
 
     stimulus: Stimulus
@@ -115,6 +117,7 @@ class CaptureData:
     names: dict[int, str] = field(default_factory=dict)
     bench: CaptureData | None = None
     bench_levels: tuple[CaptureData, ...] = ()
+    currents: dict[int, Track] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
