@@ -1,6 +1,16 @@
+-- grain: review, kind, position, name: an entry of the manifest that was left out.
+CREATE TABLE refused_entry (
+    review_key VARCHAR NOT NULL,
+    kind       VARCHAR NOT NULL CHECK (kind IN ('capture', 'entered', 'photograph', 'published')),
+    position   INTEGER NOT NULL,        -- in its table of the manifest, from 1
+    name       VARCHAR NOT NULL,        -- its file or metric
+    reason     VARCHAR NOT NULL
+);
+
 -- grain: review, capture: how it ended, in one line.
 -- whole: every reading that was asked for has a value or doesn't apply. partly refused: some were
--- refused one. refused: none has a value. failed: the file itself could not be used.
+-- refused one. refused: none has a value, or the manifest's entry can't stand. failed: the file
+-- itself could not be used.
 -- warnings: remarks of its readings that begin with "warning: ", with the outputs in its place.
 CREATE VIEW capture_outcome AS
 WITH given AS (
@@ -96,7 +106,11 @@ SELECT
 FROM capture
 LEFT JOIN given USING (review_key, analysis_key)
 LEFT JOIN reasons USING (review_key, analysis_key)
-LEFT JOIN warning USING (review_key, analysis_key);
+LEFT JOIN warning USING (review_key, analysis_key)
+UNION ALL
+SELECT review_key, position, name, NULL, false, 'refused', 0, reason, []::VARCHAR[]
+FROM refused_entry
+WHERE kind = 'capture';
 
 -- grain: review, reason: what was refused, or is warned of, of readings across captures.
 -- warns: the captures contradict each other; else there was not enough to work it out from, or a

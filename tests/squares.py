@@ -7,7 +7,8 @@ from collections.abc import Callable
 import numpy as np
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import SquareWave, Table, TableColumn
+from backbench.documents.stimuli import SquareWave, Table
+from backbench.documents.table_column import TableColumn
 from backbench.metrics.declaration import CaptureData
 from backbench.signal.tone import PASS_BAND
 from backbench.signal.track import Track

@@ -8,12 +8,14 @@ import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from backbench.errors import UserError
-from backbench.orchestration.run_server import RunServer, awaited
+from backbench.orchestration import run_server
+from backbench.orchestration.run_server import RunServer, _set_aside_damaged, awaited
 from processes import alive
 from run_server_access import STARTED
 
@@ -68,3 +70,47 @@ def test_a_named_server_that_is_silent_is_told(monkeypatch: pytest.MonkeyPatch) 
     with pytest.raises(UserError) as told:
         awaited()
     assert "--direct" in str(told.value)
+
+
+def history(path: Path) -> None:
+    """A database of some pages, as a run history is."""
+    with closing(sqlite3.connect(path)) as opened, opened:
+        opened.execute("CREATE TABLE run (name TEXT)")
+        opened.executemany("INSERT INTO run VALUES (?)", [("x" * 500,)] * 200)
+
+
+@pytest.mark.parametrize("damage", ["cut short", "other bytes"])
+def test_a_damaged_run_history_is_set_aside(tmp_path: Path, damage: str) -> None:
+    path = tmp_path / "prefect.db"
+    history(path)
+    sound = path.read_bytes()
+    _set_aside_damaged(path)
+    assert path.read_bytes() == sound
+    path.write_bytes(sound[: len(sound) // 2] if damage == "cut short" else b"x" * len(sound))
+    _set_aside_damaged(path)
+    assert [one.name for one in tmp_path.iterdir()] == ["damaged-prefect.db"]
+
+
+def test_a_history_in_use_is_left_alone(tmp_path: Path) -> None:
+    path = tmp_path / "prefect.db"
+    history(path)
+    with closing(sqlite3.connect(path, isolation_level=None)) as user:
+        user.execute("BEGIN EXCLUSIVE")
+        _set_aside_damaged(path)
+    assert [one.name for one in tmp_path.iterdir()] == ["prefect.db"]
+
+
+def test_a_damaged_prepared_database_is_not_copied(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    prepared, home = tmp_path / "prepared.db", tmp_path / "home"
+    home.mkdir()
+    monkeypatch.setattr(run_server, "_prepared", lambda: prepared)
+    history(prepared)
+    run_server._copy_prepared(home / "prefect.db")
+    assert (home / "prefect.db").read_bytes() == prepared.read_bytes()
+    (home / "prefect.db").unlink()
+    prepared.write_bytes(prepared.read_bytes()[:5000])
+    run_server._copy_prepared(home / "prefect.db")
+    assert not prepared.exists()
+    assert not list(home.iterdir())

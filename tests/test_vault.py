@@ -78,3 +78,22 @@ def test_a_damaged_receipt_is_named(tmp_path: Path) -> None:
     (tmp_path / "000001.json").write_text('{"number": 1')
     with pytest.raises(UserError, match="000001"):
         Ledger(tmp_path).receipts()
+
+
+@pytest.mark.parametrize("damage", ["one bit", "cut short", "a pipe"])
+def test_a_file_received_again_heals_a_damaged_original(
+    vault: Vault, tmp_path: Path, damage: str
+) -> None:
+    source = tmp_path / "capture"
+    source.write_bytes(b"original")
+    for put in (lambda: vault.put(source)[0], lambda: vault.put_bytes(b"original")):
+        sha256 = put()
+        path = vault.path(sha256)
+        path.chmod(0o644)
+        if damage == "a pipe":
+            path.unlink()
+            os.mkfifo(path)
+        else:
+            path.write_bytes(b"originam" if damage == "one bit" else b"orig")
+        assert put() == sha256
+        assert vault.read(sha256) == b"original"

@@ -18,20 +18,24 @@ from backbench.commands import (
     history,
     ingest,
     maintenance,
+    new,
     publish,
     watch,
 )
 from backbench.commands.common import app
+from backbench.commands.quantity_options import AllAtOnce
 from backbench.errors import UserError
 from backbench.storage.process_life import stop_on_terminate
 from backbench.storage.query_limits import end_when_overdue
 
 GROUPS = (
-    ingest, calibrate, bench_day, check, watch, backfill, browse, compare,
+    ingest, calibrate, new, bench_day, check, watch, backfill, browse, compare,
     publish, export, history, maintenance, demo,
 )  # fmt: skip
 """In the order in which the help lists the commands of one panel."""
 MODULES = [group.__name__ for group in GROUPS]
+for registered in app.registered_commands:
+    registered.cls = AllAtOnce
 app.registered_commands.sort(key=lambda command: MODULES.index(str(command.callback.__module__)))
 
 

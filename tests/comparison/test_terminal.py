@@ -148,4 +148,19 @@ def test_a_trend_over_years_of_making_is_told_per_year(given: Any) -> None:
     query = shipped()["damping-over-the-decades"]
     with reading(given.build()) as store:
         told = lines(show_frame, query.run(store), query)
-    assert any("slope 0.1 per year" in line for line in told)
+    assert any("+1 a decade" in line for line in told)
+
+
+@pytest.mark.parametrize(
+    ("text", "written"),
+    [
+        ("<script>alert(1)</script>", "&lt;script&gt;alert(1)&lt;/script&gt;"),
+        ("R&D, < 0.1 %", "R&amp;D, &lt; 0.1 %"),
+        ("a\\|b", "a\\\\\\|b"),
+        ("[click](https://a.example)", "[click\\](https://a.example)"),
+        ("two\r\nlines\u2028and more", "two lines and more"),
+    ],
+)
+def test_a_cell_is_no_markup_in_markdown(tmp_path: Path, text: str, written: str) -> None:
+    export(pl.DataFrame({"note": [text]}), "markdown", tmp_path / "table.md")
+    assert (tmp_path / "table.md").read_text(encoding="utf-8").splitlines()[2] == f"| {written} |"

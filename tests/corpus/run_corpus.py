@@ -22,7 +22,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import numpy as np
 
 from backbench.documents.manifest import read_manifest
-from backbench.documents.stimuli import Table, TableColumn
+from backbench.documents.stimuli import Table
+from backbench.documents.table_column import TableColumn
 from backbench.errors import UserError
 from backbench.readers.file_formats import read_recording, read_table
 from corpus.malformed import corpus

@@ -66,8 +66,8 @@ def test_an_amount_below_zero(tmp_path: Path, figure: str) -> None:
     text = manifest.read_text()
     place = text.index("[tracks]") if "published" in figure else len(text)
     manifest.write_text(text[:place] + figure + "\n" + text[place:])
-    _, refused = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
-    assert "negative" in str(refused[0].error)
+    (outcome,), _ = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
+    assert any("thd: refused" in line and "negative" in line for line in outcome.ended.faults())
 
 
 @pytest.mark.parametrize(("metric", "value"), [("gain", "-3 dB"), ("state_low", "-1 V")])
@@ -94,11 +94,12 @@ def test_copies_of_one_recording(tmp_path: Path) -> None:
         shutil.copy(folder / "tone.wav", folder / f"copy-{number}.wav")
         text += "\n" + entry.replace("tone.wav", f"copy-{number}.wav")
     (folder / "review.toml").write_text(text)
-    _, refused = catalogue.ingest([folder], history=False, processes=1)
-    (fault,) = refused[0].error.faults
-    assert "the same recording as tone.wav" in str(fault)
+    (outcome,), _ = catalogue.ingest([folder], history=False, processes=1)
+    copies = [one for one in outcome.ended.captures if "the same recording" in str(one.reason)]
+    assert [one.file for one in copies] == [f"copy-{number}.wav" for number in range(3)]
+    assert {one.state for one in copies} == {"refused"}
     again = text.replace('file = "copy-0.wav"', 'file = "copy-0.wav"\nconditions = { tap = "b" }')
     again = again[: again.index('[[capture]]\nfile = "copy-1')]
     (folder / "review.toml").write_text(again)
-    _, refused = catalogue.ingest([folder], history=False, processes=1)
-    assert not refused
+    (outcome,), _ = catalogue.ingest([folder], history=False, processes=1)
+    assert not any("the same recording" in line for line in outcome.ended.faults())

@@ -72,6 +72,8 @@ def test_one_bad_folder_costs_itself(tmp_path: Path) -> None:
     manifest = inbox / "wild" / "review.toml"
     manifest.write_text(manifest.read_text().replace('"tone.wav"', '"to\\u0000ne.wav"'))
     done, refused = catalogue.ingest(settled(inbox, 0.0), history=False, processes=1)
-    assert [outcome.review for outcome in done] == ["auk"]
-    assert len(refused) == 3
-    assert not catalogue.places.ledger.newest().keys() - {"auk"}
+    assert [outcome.review for outcome in done] == ["auk", "wild"]
+    assert len(refused) == 2
+    assert not catalogue.places.ledger.newest().keys() - {"auk", "wild"}
+    (entry,) = (one for one in done[1].ended.captures if one.state == "refused")
+    assert entry.file == "to?ne.wav"

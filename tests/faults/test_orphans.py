@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import subprocess
@@ -11,6 +12,9 @@ from pathlib import Path
 
 import pytest
 
+from backbench.errors import UserError
+from backbench.storage.process_life import end_with
+from backbench.storage.process_pool import started_pool
 from processes import alive
 
 STARTED = """
@@ -55,3 +59,12 @@ def test_workers_end_with_their_parent(tmp_path: Path, ending: int) -> None:
     for worker in left:
         os.kill(worker, signal.SIGKILL)
     assert not left
+
+
+def test_too_little_shared_memory_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("multiprocessing.synchronize.SemLock._make_name", full)
+    with pytest.raises(UserError, match=r"shared memory \(/dev/shm\): found No space left"):
+        started_pool(2, end_with, (os.getpid(),))

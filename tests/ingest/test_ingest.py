@@ -206,7 +206,6 @@ def test_a_bad_recording_fails_alone_with_its_reason(
         ("tone_hz = 1000", "tone_hz = nan", "finite"),
         ("tone_hz = 1000, generator", "tone_hz = 1000, idle = 'x', generator", "exactly one"),
         ("date = 2026-02-01", 'date = "1 Feb"', "date"),
-        ('file = "sine_low.flac"', 'file = "../sine_low.flac"', "inside"),
         ('key = "single-ended-stage"', 'key = "Single Ended"', "small letters"),
         ("[review]", "[review", "as many ] as ["),
     ],
@@ -219,6 +218,16 @@ def test_a_faulty_manifest_is_told_and_nothing_is_taken_in(
     error = refused(catalogue, folder)
     assert any(told in str(fault) for fault in error.faults), str(error)
     assert all("\n" not in str(fault) for fault in error.faults)
+
+
+def test_a_file_outside_the_folder_costs_its_capture(catalogue: Catalogue, circuits: Path) -> None:
+    folder = circuits / "single_ended_stage"
+    edit(folder, 'file = "sine_low.flac"', 'file = "../sine_low.flac"')
+    (outcome,), _ = take_in(catalogue, folder)
+    (entry,) = outcome.ended.in_state("refused")
+    assert (entry.file, "inside the review's folder" in str(entry.reason)) == (
+        "../sine_low.flac", True,
+    )  # fmt: skip
 
 
 def test_all_faults_are_told_at_once(catalogue: Catalogue, circuits: Path) -> None:

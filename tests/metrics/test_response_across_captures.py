@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Table, TableColumn
+from backbench.documents.stimuli import Table
+from backbench.documents.table_column import TableColumn
 from backbench.metrics.declaration import CaptureData, CurveData, MeasuredValue
 from backbench.metrics.measurement import measure
 from backbench.metrics.registry import registry

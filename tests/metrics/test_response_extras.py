@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from scipy.signal import bilinear, freqz, lfilter
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Table, TableColumn
+from backbench.documents.stimuli import Table
+from backbench.documents.table_column import TableColumn
 from backbench.metrics.declaration import CaptureData, CurveData, MeasuredValue
 from backbench.metrics.measurement import Trace, measure
 from backbench.signal.response import Response

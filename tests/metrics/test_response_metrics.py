@@ -12,7 +12,8 @@ from scipy.optimize import brentq
 from scipy.signal import bilinear, lfilter
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Table, TableColumn
+from backbench.documents.stimuli import Table
+from backbench.documents.table_column import TableColumn
 from backbench.metrics.declaration import CaptureData, MeasuredValue
 from backbench.metrics.measurement import measure
 from backbench.signal.track import Array

@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 
 from backbench.catalogue import Catalogue
-from backbench.errors import Refusal, UserError
+from backbench.errors import Refusal
 from backbench.publish import photographs, standalone_page
 from backbench.publish.photographs import Album, Photo, Unshown, shown_as
 from backbench.publish.sheet_charts import ChartRenderer
@@ -166,6 +166,7 @@ def test_a_sheet_of_its_own_holds_its_photographs(catalogue: Catalogue, tmp_path
 def test_a_photograph_stays_inside_the_folder(catalogue: Catalogue, review: Path) -> None:
     text = (review / "review.toml").read_text(encoding="utf-8")
     (review / "review.toml").write_text(text.replace("back.png", "../back.png"), encoding="utf-8")
-    _, refused = catalogue.ingest([review], history=False)
-    assert isinstance(refused[0].error, UserError)
-    assert "inside the review's folder" in str(refused[0].error)
+    (outcome,), _ = catalogue.ingest([review], history=False)
+    (line,) = outcome.ended.entries
+    assert line.startswith("../back.png: refused: ")
+    assert "inside the review's folder" in line

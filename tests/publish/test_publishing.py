@@ -10,13 +10,14 @@ import pytest
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.publish import site, standalone_page
+from backbench.publish.output_files import OutputFile
 from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.site import publish
 from backbench.publish.site_builder import SiteBuilder, comparison_data
 from backbench.publish.site_data import read_site_data
 from backbench.publish.stills import write_stills
 from backbench.querying.saved_queries import available
-from backbench.storage import fault_injection
+from backbench.storage import database, fault_injection
 
 REVIEW = "push-pull-taps"
 
@@ -46,10 +47,26 @@ def test_a_worker_that_ends_is_told_and_leaves_no_part_of_a_site(
     measured: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(site, "FEW_JOBS", 0)
-    monkeypatch.setenv(fault_injection.VARIABLE, "write:1:kill")
+    # This process writes a copy of the database and its log; workers write more.
+    monkeypatch.setenv(fault_injection.VARIABLE, "write:3:kill")
     with pytest.raises(UserError, match="can't be made"):
         publish(measured.places.root, tmp_path / "site", processes=2)
     assert [path for path in tmp_path.iterdir() if path.is_dir()] == []
+
+
+def test_the_catalogue_may_be_changed_while_pages_are_made(
+    measured: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    root, changed = measured.places.root, []
+
+    def while_changed(*_: object) -> Iterator[OutputFile]:
+        with database.writing(root) as store:
+            changed.extend(store.rows("SELECT count(*) FROM review"))
+        return iter(())
+
+    monkeypatch.setattr(site, "_all", while_changed)
+    publish(root, tmp_path / "site")
+    assert changed
 
 
 def test_a_sheet_of_its_own_needs_no_other_file(builder: SiteBuilder, tmp_path: Path) -> None:

@@ -7,9 +7,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from backbench.documents.manifest import OUTPUT
+from backbench.documents.conditions import OUTPUT
 from backbench.documents.quantity_types import in_unit
-from backbench.documents.stimuli import Strict
+from backbench.documents.strict_model import Strict
 from backbench.documents.unit_facts import FigureConditions, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 from backbench.errors import MISSING, Fault, UserError

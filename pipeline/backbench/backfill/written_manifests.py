@@ -31,7 +31,7 @@ def manifests(
             problems.append(Problem(where, key, "no figure that can be read"))
             continue
         try:
-            faults = list(entered_faults(read_manifest(text.encode(), key)))
+            faults = [one for _, one in entered_faults(read_manifest(text.encode(), key))]
         except UserError as error:
             faults = list(error.faults)
         if faults:

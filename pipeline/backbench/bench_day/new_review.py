@@ -96,13 +96,19 @@ def manifest_text(draft: ReviewDraft) -> str:
 def begin(folder: Path, draft: ReviewDraft) -> Path:
     """Write the manifest into a folder that has none; its path. Raises UserError."""
     text = manifest_text(draft)
+    refuse_begun(folder)
+    path = folder / MANIFEST_NAME
+    folder.mkdir(parents=True, exist_ok=True)
+    write_text_file(path, text)
+    return path
+
+
+def refuse_begun(folder: Path) -> None:
+    """Raises UserError where the folder has a manifest already."""
     path = folder / MANIFEST_NAME
     if path.exists():
         fault = Fault(str(path), "a manifest", "a folder without one", "choose another folder")
         raise UserError("the review can't be started", [fault])
-    folder.mkdir(parents=True, exist_ok=True)
-    write_text_file(path, text)
-    return path
 
 
 def _earlier(draft: ReviewDraft, key: str) -> Unit | None:

@@ -14,15 +14,16 @@ from backbench.bench_day.manifest_entries import Suggestion, suggested, unlike
 from backbench.bench_day.measuring_chain import expired
 from backbench.bench_day.planned_capture import Plan, PlannedStep, read_plan
 from backbench.bench_day.recording_dates import dates_in_doubt
-from backbench.documents.manifest import MANIFEST_NAME, Capture, Manifest, read_manifest
+from backbench.bench_day.table_entries import table_entries
+from backbench.documents.accepted_manifest import accepted_manifest
+from backbench.documents.manifest import MANIFEST_NAME, Capture, Manifest
 from backbench.documents.settings import Settings
 from backbench.documents.stimuli import Table
 from backbench.documents.toml_writing import with_tables
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError, did_you_mean
-from backbench.ingest.metric_spellings import under_metric_keys
 from backbench.ingest.outcomes import ReviewOutcome
-from backbench.ingest.published_figures import published_faults
+from backbench.ingest.sound_entries import sound_figures
 from backbench.ingest.trial_run import trial
 from backbench.progress import Progress, nothing
 from backbench.quantities.counts import counted
@@ -72,7 +73,7 @@ def check(
     data = read_bytes(folder / MANIFEST_NAME, "the review")
     plan = read_plan(folder)
     try:
-        manifest = read_manifest(data, MANIFEST_NAME)
+        manifest = accepted_manifest(data, MANIFEST_NAME)
     except UserError as error:
         return Checked(None, plan, list(error.faults))
     if scanned is None:
@@ -85,9 +86,11 @@ def check(
     warnings += [*dates_in_doubt(folder, manifest), *_levels(manifest, settings, scanned, plan)]
     warnings += ended.warnings() if ended else []
     absent = {one.file for one in manifest.capture if not (folder / one.file).is_file()}
-    named = {Path(capture.file).as_posix() for capture in manifest.capture}
+    named = _named(manifest)
     extra = {name: item for name, item in scanned.items() if name not in named}
     suggestions, unknown = _suggestions(extra, plan)
+    of_tables, no_tables = table_entries(folder, {*named, *scanned, *_other_files(manifest)})
+    suggestions, unknown = [*suggestions, *of_tables], [*unknown, *no_tables]
     return Checked(
         manifest=manifest,
         plan=plan,
@@ -96,12 +99,21 @@ def check(
         missing=_missing(folder, plan),
         suggestions=suggestions,
         unknown=unknown,
-        taken=len(named),
+        taken=len(manifest.capture),
         ended=ended,
         unmeasured=unmeasured,
         unsound=ended.faults(without=absent) if ended else [],
         scanned=scanned,
     )
+
+
+def _other_files(manifest: Manifest) -> set[str]:
+    """Files that the manifest names beside its captures."""
+    return {
+        Path(reference).as_posix()
+        for capture in manifest.capture
+        if (reference := getattr(capture.stimulus, "reference_file", None))
+    }
 
 
 def _ended(
@@ -110,7 +122,8 @@ def _ended(
     """How the captures would end; None where nothing can be measured, with faults or the reason."""
     if settings is None:
         reason = "no catalogue was named, so that nothing was measured: name it with -c"
-        return None, [*published_faults(under_metric_keys(manifest))], reason
+        known = sound_figures(manifest)
+        return None, [fault for entry in known.refused for fault in entry.faults], reason
     try:
         return trial(folder, manifest, settings, progress), [], ""
     except UserError as error:
@@ -121,9 +134,9 @@ def _file_faults(
     folder: Path, manifest: Manifest, scanned: dict[str, ScannedFile], *, measured: bool
 ) -> Iterator[Fault]:
     """measured: the faults of what a file holds are reported with how its capture ended."""
-    named = {Path(capture.file).as_posix() for capture in manifest.capture}
+    named = _named(manifest)
     unnamed = [name for name in scanned if name not in named]
-    for position, capture in enumerate(manifest.capture, start=1):
+    for position, capture in manifest.numbered(manifest.capture, "capture"):
         where = f"{MANIFEST_NAME}, capture {position} ({capture.file})"
         if not (folder / capture.file).is_file():
             remedy = _missing_remedy(folder, capture.file, unnamed)
@@ -142,6 +155,12 @@ def _file_faults(
         reference = getattr(capture.stimulus, "reference_file", None)
         if reference and not (folder / reference).is_file():
             yield Fault(where, f"no file {reference}", "the file that was played")
+
+
+def _named(manifest: Manifest) -> set[str]:
+    """Every file that an entry stands for, refused ones too."""
+    refused = {entry.name for entry in manifest.refused if entry.table == "capture"}
+    return {Path(name).as_posix() for name in refused | {one.file for one in manifest.capture}}
 
 
 def _missing_remedy(folder: Path, file: str, unnamed: list[str]) -> str:
@@ -175,7 +194,7 @@ def _unlike_stated(
     manifest: Manifest, scanned: dict[str, ScannedFile], faulty_files: set[str]
 ) -> Iterator[Fault]:
     """Captures that hold something else than is stated. faulty_files: reported already."""
-    for n, capture in enumerate(manifest.capture, start=1):
+    for n, capture in manifest.numbered(manifest.capture, "capture"):
         item = scanned.get(Path(capture.file).as_posix())
         if item is None or item.recognised is None or capture.file in faulty_files:
             continue
@@ -245,6 +264,7 @@ def accept(folder: Path, suggestions: list[Suggestion]) -> Accepted:
     """
     path = folder / MANIFEST_NAME
     text = read_bytes(path, "the review").decode("utf-8-sig")
+    before = len(accepted_manifest(text.encode(), MANIFEST_NAME).refused)
     added: list[str] = []
     left_out: list[tuple[str, str]] = []
     for item in suggestions:
@@ -253,7 +273,8 @@ def accept(folder: Path, suggestions: list[Suggestion]) -> Accepted:
         if reason is None:
             try:
                 longer = with_tables(text, ["capture"], [item.table], str(path))
-                read_manifest(longer.encode(), MANIFEST_NAME)
+                refused = accepted_manifest(longer.encode(), MANIFEST_NAME).refused
+                reason = "; ".join(one.reason for one in refused[before:]) or None
             except UserError as error:
                 reason = "; ".join(map(str, error.faults))
         if reason is None:

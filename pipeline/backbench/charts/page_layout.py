@@ -6,9 +6,9 @@ still is exact and labels can be placed against each other before anything is re
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
 import altair as alt
 import polars as pl
@@ -145,12 +145,24 @@ def message_chart(chart_input: ChartInput, text: str) -> alt.LayerChart:
     )
 
 
+class Layer(alt.Chart):
+    """A layer that is never changed in place, so that its parts need no copies.
+
+    Altair copies a chart with all its parts at each step, and a layer several times more when it
+    is put on a chart.
+    """
+
+    def copy(self, deep: bool | Iterable[Any] = True, ignore: list[str] | None = None) -> Self:
+        """A copy with the same parts, but for those that are listed in `deep`."""
+        return super().copy(deep=False if deep is True else deep, ignore=ignore)
+
+
 def layer(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:
     """A layer over its own rows; numbers to the digits that a picture can show."""
     if not any(rows):
-        return alt.Chart(alt.InlineData(values=[dict(row) for row in rows]))
+        return Layer(alt.InlineData(values=[dict(row) for row in rows]))
     frame = pl.DataFrame(list(rows), infer_schema_length=None, strict=False)
-    return alt.Chart(frame.with_columns(selectors.float().round_sig_figs(DIGITS)))
+    return Layer(frame.with_columns(selectors.float().round_sig_figs(DIGITS)))
 
 
 def _heading(chart_input: ChartInput) -> list[str]:

@@ -141,13 +141,14 @@ def _beforehand(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
     """
     from backbench.bench_day.measuring_chain import expired_for_captures
     from backbench.bench_day.recording_dates import dates_in_doubt
-    from backbench.documents.manifest import MANIFEST_NAME, read_manifest
+    from backbench.documents.accepted_manifest import accepted_manifest
+    from backbench.documents.manifest import MANIFEST_NAME
     from backbench.documents.validation import read_bytes
     from backbench.errors import UserError
 
     for folder in folders:
         try:
-            manifest = read_manifest(read_bytes(folder / MANIFEST_NAME, "the review"))
+            manifest = accepted_manifest(read_bytes(folder / MANIFEST_NAME, "the review"))
         except UserError:
             continue
         for line in [*expired_for_captures(manifest, settings), *dates_in_doubt(folder, manifest)]:

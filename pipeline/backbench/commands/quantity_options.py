@@ -3,9 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextvars import ContextVar
 from typing import Any
 
 import typer
+from typer.core import TyperCommand
+
+from backbench.errors import Fault, UserError
+
+UNREADABLE: ContextVar[list[Fault]] = ContextVar("UNREADABLE")
+"""Faults of the command line that is being read."""
+
+
+class AllAtOnce(TyperCommand):
+    """A command that reads every option before it reports those that can't be read."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """The arguments that are left. Raises UserError with a fault for each quantity."""
+        faults: list[Fault] = []
+        before = UNREADABLE.set(faults)
+        try:
+            left: list[str] = super().parse_args(ctx, args)
+        finally:
+            UNREADABLE.reset(before)
+        if faults:
+            several = len(faults) > 1
+            what = "options can't be read" if several else "an option can't be read"
+            raise UserError(what, faults)
+        return left
 
 
 def quantity(
@@ -21,25 +46,36 @@ def quantity(
 def _reader(
     option: str, unit: str, least: float | None, most: float | None
 ) -> Callable[[object], float]:
-    """What turns the text of the option into a number. Raises UserError."""
+    """What turns the text of the option into a number; a fault is noted, or else raised."""
 
     def read(text: object) -> float:
         if isinstance(text, (int, float)):
             return float(text)
-        from backbench.errors import Fault, UserError
-        from backbench.quantities.faults import UnreadableQuantity
-        from backbench.quantities.reading import read_value
-
-        expected = _expected(unit, least, most)
         try:
-            value = read_value(str(text), unit, usual_unit=unit)
-        except UnreadableQuantity as error:
-            raise UserError("an option can't be read", [error.fault(option, expected)]) from None
-        if (least is not None and value < least) or (most is not None and value > most):
-            raise UserError("an option is out of range", [Fault(option, repr(text), expected)])
-        return value
+            return _value(option, str(text), unit, least, most)
+        except UserError as error:
+            noted = UNREADABLE.get(None)
+            if noted is None:
+                raise
+            noted.extend(error.faults)
+            return float("nan")
 
     return read
+
+
+def _value(option: str, text: str, unit: str, least: float | None, most: float | None) -> float:
+    """The number. Raises UserError."""
+    from backbench.quantities.faults import UnreadableQuantity
+    from backbench.quantities.reading import read_value
+
+    expected = _expected(unit, least, most)
+    try:
+        value = read_value(text, unit, usual_unit=unit)
+    except UnreadableQuantity as error:
+        raise UserError("an option can't be read", [error.fault(option, expected)]) from None
+    if (least is not None and value < least) or (most is not None and value > most):
+        raise UserError("an option is out of range", [Fault(option, repr(text), expected)])
+    return value
 
 
 def _expected(unit: str, least: float | None, most: float | None) -> str:

@@ -41,15 +41,13 @@ def track_faults(roles: Mapping[str, OutputRole], where: str) -> Iterator[Fault]
 
 
 def unit_faults(unit: Unit, where: str) -> Iterator[Fault]:
-    """Years of making, or bands of specifications, that run backwards."""
+    """Years of making that run backwards."""
     first, last = unit.made_range
     if first is not None and last is not None and first > last:
         yield Fault(
             f"{where}, made", f"from {first} to {last}", "the earlier year first",
             f"write [{last}, {first}]",
         )  # fmt: skip
-    for position, figure in enumerate(unit.published, start=1):
-        yield from band_faults(figure.at, f"{where}, published {position}")
 
 
 def band_faults(at: FigureConditions, where: str) -> Iterator[Fault]:

@@ -3,30 +3,41 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
-from typing import Annotated, Any, Literal
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Annotated, Any, TypeVar
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_validator
 
+from backbench.documents.conditions import OUTPUT, Conditions, TrackRole
 from backbench.documents.contradictions import band_faults, track_faults, unit_faults
 from backbench.documents.kinds import UNIT_KINDS
-from backbench.documents.quantity_types import LOAD, in_unit
+from backbench.documents.quantity_types import in_unit
+from backbench.documents.refused_entries import Place, PlacedFault, RefusedEntry
 from backbench.documents.stimuli import (
     KINDS,
     Idle,
     SquareWave,
     Stimulus,
     StimulusModel,
-    Strict,
     Table,
 )
-from backbench.documents.unit_facts import FigureConditions, Key, Name, Text, Unit
+from backbench.documents.strict_model import Strict
+from backbench.documents.unit_facts import (
+    FigureConditions,
+    Key,
+    Name,
+    PublishedFigure,
+    Text,
+    Unit,
+)
 from backbench.documents.validation import checked, measures, parse_toml, shortened
-from backbench.errors import Fault, UserError
+from backbench.errors import Fault, UserError, did_you_mean
 from backbench.quantities.counts import counted
 
+Item = TypeVar("Item")
+
 MANIFEST_NAME = "review.toml"
-OUTPUT = r"^[a-z0-9][a-z0-9 -]{0,39}$"
 
 
 def inside(value: str) -> str:
@@ -46,79 +57,6 @@ class Photograph(Strict):
     """Text shown with the picture, and in place of it. Example: `"The front"`"""
 
 
-class TrackRole(Strict):
-    """What a column of the file carries: an output of a unit, the current through the load of one,
-    or the generator itself."""
-
-    unit: Key | None = None
-    """Key of the unit that the track carries. Example: `"heron-40"`"""
-    output: Annotated[str, Field(pattern=OUTPUT)] | None = None
-    """Output of that unit. Example: `"left"`"""
-    generator: Literal[True] | None = None
-    """The track carries the generator's signal instead. Example: `true`"""
-    current: Annotated[str, Field(pattern=OUTPUT)] | None = None
-    """The track carries the current through the load of that output (of the unit named beside it)
-    instead: the load is held against the stated one. Example: `"left"`"""
-    volts_per_ampere: Annotated[float, Field(gt=0)] | None = None
-    """What the current probe, or the resistor that is measured across, gives; with `current`.
-    Example: `0.1`"""
-
-    @model_validator(mode="after")
-    def one_role(self) -> TrackRole:
-        given = [self.generator is True, self.output is not None, self.current is not None]
-        if sum(given) != 1:
-            raise ValueError("either an output (with its unit), a current, or generator = true")
-        if (self.current is None) != (self.volts_per_ampere is None):
-            raise ValueError("current and volts_per_ampere belong together")
-        return self
-
-    def identity(self) -> dict[str, Any]:
-        """What readings depend on; of roles without a current as it was before there were any."""
-        without = {"current", "volts_per_ampere"} if self.current is None else None
-        return self.model_dump(exclude=without)
-
-
-class Conditions(Strict):
-    """How a capture was taken. load_ohm may be "open"; range names the bench's input range.
-
-    power_w: the output power that the capture was meant to have, each output; a tone that is
-    far from it is refused.
-    """
-
-    load_ohm: Annotated[Annotated[float, Field(gt=0, le=1e6)] | Literal["open"] | None, LOAD] = None
-    """Load of each output, or "open". Example: `8`"""
-    input: Name | None = None
-    """Input in use. Example: `"aux"`"""
-    tap: Name | None = None
-    """Output tap or socket in use. Example: `"8 ohm"`"""
-    volume: Name | None = None
-    """Setting of the volume control. Example: `"full"`"""
-    controls: Name | None = None
-    """Setting of the other controls. Example: `"flat"`"""
-    range: Name | None = None
-    """Input range of the bench. Example: `"50 V"`"""
-    driven: Name | None = None
-    """The output that is driven, where only one is. Example: `"left"`"""
-    supply_vrms: Annotated[float, Field(gt=0), in_unit("V")] | None = None
-    """Mains voltage at the unit. Example: `230`"""
-    minutes_on: Annotated[float, Field(ge=0)] | None = None
-    """Minutes since switching on. Example: `30`"""
-    power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
-    """Output power intended at each output; a tone far from it is refused. Example: `5`"""
-
-    @property
-    def load_resistance(self) -> float | None:
-        """The load in ohm; None where it is open or there is none."""
-        return self.load_ohm if isinstance(self.load_ohm, float) else None
-
-    @property
-    def load_kind(self) -> str | None:
-        """ "resistor", "open", or None where no load was stated."""
-        if self.load_ohm is None:
-            return None
-        return "open" if self.load_ohm == "open" else "resistor"
-
-
 def by_marker(value: object) -> object:
     """The stimulus model whose marker key the table has."""
     if isinstance(value, StimulusModel) or not isinstance(value, dict):
@@ -129,8 +67,10 @@ def by_marker(value: object) -> object:
         [Table] if Table.marker in value and set(matching) == {Table, SquareWave} else matching
     )
     if len(matching) != 1:
-        markers = ", ".join(kind.marker for kind in KINDS)
-        raise ValueError(f"exactly one of the keys {markers}")
+        markers = [kind.marker for kind in KINDS]
+        near = (did_you_mean(str(key), markers) for key in value)
+        likely = next(filter(None, near), "") if not matching else ""
+        raise ValueError(f"exactly one of the keys {', '.join(markers)} | {likely}")
     return matching[0].model_validate(value)
 
 
@@ -229,6 +169,61 @@ class Manifest(Strict):
     photograph: list[Photograph] = []
     """One table for each picture."""
 
+    _refused: tuple[RefusedEntry, ...] = PrivateAttr(default=())
+
+    @property
+    def refused(self) -> tuple[RefusedEntry, ...]:
+        """Entries of the file that were left out, in the order of their tables."""
+        return self._refused
+
+    def numbered(self, items: Sequence[Item], *table: str | int) -> Iterator[tuple[int, Item]]:
+        """Entries that stand, with their numbers in the file. table: ("capture",) for captures."""
+        gone = {entry.place for entry in self._refused}
+        number = 0
+        for item in items:
+            number += 1
+            while (*table, number) in gone:
+                number += 1
+            yield number, item
+
+    def published(self) -> Iterator[tuple[Unit, Place, PublishedFigure]]:
+        """Every published figure with its unit and its place in the file."""
+        for n, unit in enumerate(self.unit, start=1):
+            for position, figure in self.numbered(unit.published, "unit", n, "published"):
+                yield unit, ("unit", n, "published", position), figure
+
+    def names(self) -> dict[Place, str]:
+        """File or metric of every entry, by its place."""
+        files: dict[Place, str] = {
+            (table, n): entry.file
+            for table in ("capture", "photograph")
+            for n, entry in self.numbered(getattr(self, table), table)
+        }
+        metrics: dict[Place, str] = {place: one.metric for _, place, one in self.published()}
+        metrics |= {("entered", n): one.metric for n, one in self.numbered(self.entered, "entered")}
+        return files | metrics
+
+    def having_refused(self, entries: Sequence[RefusedEntry]) -> Manifest:
+        """The manifest with entries of its file that it doesn't hold noted as refused."""
+        noted = self.model_copy()
+        noted._refused = (*self._refused, *entries)
+        return noted
+
+    def without(self, entries: Sequence[RefusedEntry]) -> Manifest:
+        """The manifest with these entries left out, and listed among the refused ones."""
+        gone = {entry.place for entry in entries}
+
+        def kept(items: Sequence[Item], *table: str | int) -> list[Item]:
+            return [item for n, item in self.numbered(items, *table) if (*table, n) not in gone]
+
+        units = [
+            unit.model_copy(update={"published": kept(unit.published, "unit", n, "published")})
+            for n, unit in enumerate(self.unit, start=1)
+        ]
+        lists = {name: kept(getattr(self, name), name)
+                 for name in ("capture", "entered", "photograph")}  # fmt: skip
+        return self.model_copy(update={"unit": units, **lists}).having_refused(entries)
+
     def conditions_of(self, capture: Capture) -> Conditions:
         """The capture's conditions, completed by the review's."""
         own = capture.conditions.model_dump(exclude_unset=True)
@@ -246,61 +241,89 @@ def read_manifest(data: bytes, name: str = MANIFEST_NAME) -> Manifest:
     """The manifest in a file's bytes. Raises UserError with every fault of the file."""
     content = measures(parse_toml(data, name))
     manifest = checked(Manifest, content, name)
-    faults = [*crossed(manifest, name)]
+    faults = [fault for _, fault in crossed(manifest, name)]
     if faults:
         raise UserError(f"{name} has {counted(len(faults), 'fault')}", faults)
     return manifest
 
 
-def crossed(manifest: Manifest, name: str) -> Iterator[Fault]:
+def crossed(manifest: Manifest, name: str) -> Iterator[PlacedFault]:
     """Faults between parts of a manifest that are each right by themselves."""
     yield from _repeated(manifest, name)
     yield from _roles(manifest, name)
     known = {unit.key for unit in manifest.unit}
     for unit in manifest.unit:
-        yield from unit_faults(unit, f"{name}, unit {unit.key!r}")
-    for position, figure in enumerate(manifest.entered, start=1):
-        yield from band_faults(figure.at, f"{name}, entered {position}")
+        yield from _of(None, unit_faults(unit, f"{name}, unit {unit.key!r}"))
+    for unit, place, printed in manifest.published():
+        where = f"{name}, unit {unit.key!r}, published {place[-1]}"
+        yield from _of(place, band_faults(printed.at, where))
+    for position, figure in manifest.numbered(manifest.entered, "entered"):
+        place, where = ("entered", position), f"{name}, entered {position}"
+        yield from _of(place, band_faults(figure.at, where))
         if figure.unit not in known:
-            where = f"{name}, entered {position}, unit"
-            yield Fault(where, repr(figure.unit), "a unit of this review")
-    for position, capture in enumerate(manifest.capture, start=1):
-        yield from _capture_faults(manifest, capture, f"{name}, capture {position}")
+            fault = Fault(f"{where}, unit", repr(figure.unit), "a unit of this review")
+            yield place, fault
+    for position, capture in manifest.numbered(manifest.capture, "capture"):
+        faults = _capture_faults(manifest, capture, f"{name}, capture {position}")
+        yield from _of(("capture", position), faults)
 
 
-def _repeated(manifest: Manifest, name: str) -> Iterator[Fault]:
-    for what, keys in (
-        ("unit", [unit.key for unit in manifest.unit]),
-        ("capture", [capture.file for capture in manifest.capture]),
-        ("photograph", [picture.file for picture in manifest.photograph]),
-    ):
-        for key in sorted({key for key in keys if keys.count(key) > 1}):
-            yield Fault(f"{name}, {what}", f"{key!r} twice", "each once", "name one otherwise")
+def _of(place: Place | None, faults: Iterable[Fault]) -> Iterator[PlacedFault]:
+    return ((place, fault) for fault in faults)
 
 
-def _roles(manifest: Manifest, name: str) -> Iterator[Fault]:
+def _repeated(manifest: Manifest, name: str) -> Iterator[PlacedFault]:
+    """Units, captures and photographs that stand twice.
+
+    Of equal entries the first stands. Where they differ nobody can tell which was meant.
+    """
+    keys = [unit.key for unit in manifest.unit]
+    for key in sorted({key for key in keys if keys.count(key) > 1}):
+        yield None, Fault(f"{name}, unit", f"{key!r} twice", "each once", "name one otherwise")
+    for table in ("capture", "photograph"):
+        places = defaultdict(list)
+        for position, entry in manifest.numbered(getattr(manifest, table), table):
+            places[entry.file].append((position, entry))
+        for file, entries in places.items():
+            first = entries[0][1]
+            alike = all(entry == first for _, entry in entries)
+            for position, _ in entries[1:] if alike else entries if len(entries) > 1 else []:
+                listed = " and ".join(str(other) for other, _ in entries if other != position)
+                yield (table, position), Fault(
+                    f"{name}, {table} {position}", f"{file!r} twice, here and in {table} {listed}",
+                    "each once", "take the copy out" if alike else "name one otherwise",
+                )  # fmt: skip
+
+
+def _roles(manifest: Manifest, name: str) -> Iterator[PlacedFault]:
     known = {unit.key for unit in manifest.unit}
     used: set[str | None] = set()
-    places = [(f"{name}, tracks", manifest.tracks)]
-    for n, capture in enumerate(manifest.capture, start=1):
+    places: list[tuple[Place | None, str, dict[str, TrackRole]]] = []
+    places.append((None, f"{name}, tracks", manifest.tracks))
+    for n, capture in manifest.numbered(manifest.capture, "capture"):
         own = {"1": capture.of} if capture.of else capture.tracks
-        places += [(f"{name}, capture {n}, tracks", own)] if own is not None else []
-    for where, roles in places:
-        yield from track_faults(roles, where)
-        for position, role in roles.items():
-            used.add(role.unit)
-            if not (position.isascii() and position.isdigit() and int(position) >= 1):
-                yield Fault(where, shortened(position), "a track number from 1")
-            if role.unit is not None and role.unit not in known:
-                yield Fault(
-                    f"{where}.{position}", f"unit {role.unit!r}", "a unit of this review",
-                    f"known: {', '.join(sorted(known))}",
-                )  # fmt: skip
-    for unit in sorted(known - used) if manifest.capture else []:
-        yield Fault(
-            f"{name}, unit {unit!r}", "no track that carries it", "at least one track",
-            "add it to [tracks]",
-        )  # fmt: skip
+        if own is not None:
+            places.append((("capture", n), f"{name}, capture {n}, tracks", own))
+    for place, where, roles in places:
+        used |= {role.unit for role in roles.values()}
+        yield from _of(place, track_faults(roles, where))
+        yield from _of(place, _role_faults(roles, known, where))
+    refused_captures = any(entry.table == "capture" for entry in manifest.refused)
+    if manifest.capture and not refused_captures:
+        for unit in sorted(known - used):
+            yield None, Fault(
+                f"{name}, unit {unit!r}", "no track that carries it", "at least one track",
+                "add it to [tracks]",
+            )  # fmt: skip
+
+
+def _role_faults(roles: dict[str, TrackRole], known: set[str], where: str) -> Iterator[Fault]:
+    for position, role in roles.items():
+        if not (position.isascii() and position.isdigit() and int(position) >= 1):
+            yield Fault(where, shortened(position), "a track number from 1")
+        if role.unit is not None and role.unit not in known:
+            near = did_you_mean(role.unit, known, f"known: {', '.join(sorted(known))}")
+            yield Fault(f"{where}.{position}", f"unit {role.unit!r}", "a unit of this review", near)
 
 
 def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterator[Fault]:

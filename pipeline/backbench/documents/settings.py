@@ -11,7 +11,8 @@ from pydantic import Field, ValidationInfo, field_validator
 
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.quantity_types import in_unit
-from backbench.documents.stimuli import Hertz, Strict
+from backbench.documents.stimuli import Hertz
+from backbench.documents.strict_model import Strict
 from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 from backbench.errors import Fault, UserError

@@ -9,20 +9,16 @@ from __future__ import annotations
 
 from typing import Annotated, ClassVar, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from backbench.documents.quantity_types import in_unit
+from backbench.documents.strict_model import Strict
+from backbench.documents.table_column import TableColumn
 
 Hertz = Annotated[float, Field(gt=0, le=1e6), in_unit("Hz")]
 Seconds = Annotated[float, Field(gt=0, le=36_000), in_unit("s")]
 Volts = Annotated[float, Field(gt=0, le=1e4), in_unit("V")]
 Level = Volts | Literal["unknown"]
-
-
-class Strict(BaseModel):
-    """A model that refuses keys that it does not know and values of another type."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
 class StimulusModel(Strict):
@@ -296,15 +292,6 @@ class Transport(StimulusModel):
     @property
     def frequency(self) -> float:
         return self.transport_hz
-
-
-class TableColumn(Strict):
-    """A column of a table: its name in the file and the unit of its values."""
-
-    name: Annotated[str, Field(min_length=1)]
-    """Name of the column in the file. Example: `"Freq"`"""
-    unit: Annotated[str, Field(min_length=1)]
-    """Unit of its values. Example: `"Hz"`"""
 
 
 class Table(StimulusModel):

@@ -9,7 +9,8 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from backbench.documents.kinds import Kind
 from backbench.documents.quantity_types import in_unit
-from backbench.documents.stimuli import Hertz, Strict
+from backbench.documents.stimuli import Hertz
+from backbench.documents.strict_model import Strict
 
 KEY = re.compile(r"[a-z0-9][a-z0-9._-]{0,79}")
 Text = Annotated[str, Field(min_length=1, max_length=4000)]

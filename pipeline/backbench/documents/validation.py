@@ -89,12 +89,16 @@ def checked(model: type[Model], content: dict[str, Any], name: str) -> Model:
     try:
         return model.model_validate(content)
     except ValidationError as error:
-        errors = error.errors(include_url=False)
-        faults = merged(worded(detail, name, model) for detail in errors[:MAX_FAULTS])
-        number, more = len(faults), ""
-        if len(errors) > MAX_FAULTS:
-            number, more = len(errors), f", the first {MAX_FAULTS} listed here"
-        raise UserError(f"{name} has {counted(number, 'fault')}{more}", faults) from None
+        raise of_errors(error.errors(include_url=False), name, model) from None
+
+
+def of_errors(errors: Sequence[ErrorDetails], name: str, model: type[BaseModel]) -> UserError:
+    """Validation errors as one error in plain words; of very many, the first."""
+    faults = merged(worded(detail, name, model) for detail in errors[:MAX_FAULTS])
+    number, more = len(faults), ""
+    if len(errors) > MAX_FAULTS:
+        number, more = len(errors), f", the first {MAX_FAULTS} listed here"
+    return UserError(f"{name} has {counted(number, 'fault')}{more}", faults)
 
 
 def merged(faults: Iterable[Fault]) -> list[Fault]:

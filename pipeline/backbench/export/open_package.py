@@ -27,6 +27,7 @@ LINKS = {
     "capture": [("review_key", "review")],
     "appearance": [("review_key", "review")],
     "published": [("review_key", "review")],
+    "refused_entry": [("review_key", "review")],
     "curve": [("review_key", "review")],
     "reading_point": [("point_key", "test_point"), ("reading_key", "reading")],
     "entered": [("reading_key", "reading")],

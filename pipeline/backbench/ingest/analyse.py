@@ -18,8 +18,9 @@ from backbench.metrics.declaration import CaptureData
 from backbench.metrics.measurement import Finding, Trace, measure
 from backbench.metrics.segments import over_time
 from backbench.quantities.counts import counted
+from backbench.readers.declaration import TableData
 from backbench.readers.file_formats import read_table
-from backbench.signal.track import Array, Track
+from backbench.signal.track import Track
 from backbench.storage.atomic_io import parquet_bytes
 from backbench.storage.vault import refuse_changed
 
@@ -100,7 +101,7 @@ def materials_of(job: Job) -> Iterator[CaptureData]:
     if isinstance(job.stimulus, Table):
         refuse_changed(job.source.path, job.source.sha256, job.source.name)
         table = read_table(job.source.path, job.stimulus, name=job.source.name)
-        return iter([_material(job, {}, None, None, table=table.columns)])
+        return iter([_material(job, {}, None, None, table=table)])
     bench = None if job.bench is None else _bench(job.bench)
     levels = tuple(filter(None, map(_bench, job.bench_levels)))
     return map(partial(_recorded, job, bench, levels), pieces(job.source, job.stimulus))
@@ -147,7 +148,7 @@ def _material(
     outputs: dict[int, Track],
     generator: Track | None,
     reference: Track | None,
-    table: dict[str, Array] | None = None,
+    table: TableData | None = None,
     bench: CaptureData | None = None,
 ) -> CaptureData:
     driven = job.conditions.driven
@@ -158,7 +159,9 @@ def _material(
         outputs=outputs,
         generator=generator,
         reference=reference,
-        table=table,
+        table=table.columns if table else None,
+        table_uncertainty=table.uncertainty if table else {},
+        table_remark=table.remark if table else None,
         load_uncertainty=job.load_uncertainty,
         generator_uncertainty=job.generator_uncertainty,
         mains_hz=job.mains_hz,

@@ -14,10 +14,8 @@ from backbench.documents.settings import InForce, Settings, calibration_for
 from backbench.documents.stimuli import Stimulus, Sweep, Table, analysis_kind
 from backbench.errors import Fault, UserError
 from backbench.ingest.alias_resolution import under_present_keys
-from backbench.ingest.entered_figures import entered_faults
-from backbench.ingest.metric_spellings import under_metric_keys
-from backbench.ingest.published_figures import published_faults
 from backbench.ingest.reading_rows import digest
+from backbench.ingest.sound_entries import sound_figures, without_copies
 from backbench.metrics.registry import registry
 from backbench.quantities.counts import counted
 from backbench.storage.vault import Receipt, Vault
@@ -143,22 +141,20 @@ def plan_review(
 ) -> PlannedReview:
     """Plan every capture; one whose range isn't calibrated fails alone.
 
-    Raises UserError with all faults of figures and metrics, and those of the bench where nothing
-    could be measured.
+    A figure that can't be read, or a copy of a recording, is refused alone. Raises UserError with
+    the faults of the bench where nothing could be measured.
     """
-    manifest = under_metric_keys(under_present_keys(manifest, settings))
+    manifest = sound_figures(under_present_keys(manifest, settings))
+    manifest = without_copies(manifest, receipt.files)
     bench = [*bench_faults(manifest, settings)]
     recordings = [one for one in manifest.capture if not isinstance(one.stimulus, Table)]
     usable = any(not _uncalibrated(manifest, settings, one) for one in recordings)
-    faults = [
-        *([] if usable else bench), *published_faults(manifest), *entered_faults(manifest),
-    ]  # fmt: skip
-    if faults:
-        what = f"{MANIFEST_NAME} has {counted(len(faults), 'fault')}"
-        raise UserError(f"{manifest.review.key}: {what}", faults)
+    if bench and not usable:
+        what = f"{MANIFEST_NAME} has {counted(len(bench), 'fault')}"
+        raise UserError(f"{manifest.review.key}: {what}", bench)
     captures = tuple(
         _planned(manifest, receipt, settings, vault, position, capture)
-        for position, capture in enumerate(manifest.capture, start=1)
+        for position, capture in manifest.numbered(manifest.capture, "capture")
     )
     return PlannedReview(manifest, receipt, captures, tuple(_terms(manifest, settings)))
 
@@ -239,7 +235,7 @@ def _bench_jobs(
         return
     wanted = manifest.conditions_of(capture).range
     same = capture.stimulus.same_with_loop_back
-    for position, other in enumerate(manifest.capture, start=1):
+    for position, other in manifest.numbered(manifest.capture, "capture"):
         if not other.loop_back or other.stimulus.same_with_loop_back != same:
             continue
         reference = getattr(other.stimulus, "reference_file", None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from backbench.documents.manifest import MANIFEST_NAME, Entered, Manifest
+from backbench.documents.refused_entries import PlacedFault
 from backbench.errors import Fault
 from backbench.ingest.impossible_signs import sign_faults
 from backbench.ingest.reading_rows import digest
@@ -14,24 +15,30 @@ from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.reading import ParsedQuantity, read_quantity
 
 
-def entered_faults(manifest: Manifest) -> Iterator[Fault]:
+def entered_faults(manifest: Manifest) -> Iterator[PlacedFault]:
     """Entered figures of unknown metrics, that can't be read, or that stand twice."""
     seen: dict[str, int] = {}
-    for position, figure in enumerate(manifest.entered, start=1):
-        where = f"{MANIFEST_NAME}, entered {position}"
-        known = registry().metrics
-        if figure.metric not in known:
-            yield unknown_metric(where, figure.metric)
+    for position, figure in manifest.numbered(manifest.entered, "entered"):
+        place, where = ("entered", position), f"{MANIFEST_NAME}, entered {position}"
+        faults = list(_faults(figure, where))
+        yield from ((place, fault) for fault in faults)
+        if faults:
             continue
-        try:
-            value = written_value(figure).value
-            yield from sign_faults(value, known[figure.metric], where)
-        except UnreadableQuantity as error:
-            unit = known[figure.metric].unit
-            yield error.fault(where, f"a number with a unit that turns into {unit!r}")
         other = seen.setdefault(entered_key(manifest.review.key, figure), position)
         if other != position:
-            yield Fault(where, f"the same as entered {other}", "each once", "take one out")
+            yield place, Fault(where, f"the same as entered {other}", "each once", "take one out")
+
+
+def _faults(figure: Entered, where: str) -> Iterator[Fault]:
+    known = registry().metrics
+    if figure.metric not in known:
+        yield unknown_metric(where, figure.metric)
+        return
+    metric = known[figure.metric]
+    try:
+        yield from sign_faults(written_value(figure).value, metric, where)
+    except UnreadableQuantity as error:
+        yield error.fault(where, f"a number with a unit that turns into {metric.unit!r}")
 
 
 def written_value(figure: Entered) -> ParsedQuantity:

@@ -35,6 +35,7 @@ def entered_rows(planned: PlannedReview, environment_key: str) -> dict[str, list
 def _sources(planned: PlannedReview) -> list[str]:
     """What the figures were typed from, as far as it is kept: the manifest at the least."""
     captures = {capture.capture.file for capture in planned.captures}
+    captures |= {entry.name for entry in planned.manifest.refused if entry.table == "capture"}
     files = planned.receipt.files.items()
     kept = {file.sha256 for name, file in files if name not in captures and file.sha256}
     return sorted({*kept, planned.receipt.manifest})

@@ -76,10 +76,12 @@ def derivation_versions() -> dict[str, int]:
 
 
 def derived_with(manifest: Manifest) -> str:
-    """Digest of the method versions across captures, and of those that entered figures stand at."""
+    """Digest of the method versions across captures, of those that entered figures stand at, and
+    of what was refused."""
     metrics = registry().metrics
     entered = {one.metric: metrics[one.metric].version for one in manifest.entered}
-    return digest(derivation_versions(), *([entered] if entered else []))
+    refused = [[*entry.place, entry.reason] for entry in manifest.refused]
+    return digest(derivation_versions(), *[part for part in (entered, refused) if part])
 
 
 def standing(places: CataloguePaths) -> dict[str, StoredReview]:

@@ -95,6 +95,7 @@ def _rows(reviews: Sequence[Staged], environment_key: str, ended: Ended) -> dict
             _analyses(planned, review.fresh, environment_key),
             {"capture": [_capture(planned.key, c, ended) for c in planned.captures]},
             entered_rows(planned, environment_key),
+            {"refused_entry": _refused(planned)},
         ):
             for table, rows in part.items():
                 tables.setdefault(table, []).extend(rows)
@@ -113,8 +114,8 @@ def _drop_stale(store: Database, planned: PlannedReview, fresh: Sequence[str]) -
             {"review": planned.key, "kept": kept},
         )
     for table in (
-        "review", "appearance", "published", "capture", "entered", "analysis_capture",
-        "reading_point", "computed_with",
+        "review", "appearance", "published", "capture", "entered", "refused_entry",
+        "analysis_capture", "reading_point", "computed_with",
     ):  # fmt: skip
         store.run(f"DELETE FROM {table} WHERE review_key = ?", [planned.key])
 
@@ -153,6 +154,15 @@ def _appearance(review_key: str, position: int, unit: Unit) -> Row:
         "price_year": price.year if price else None,
         "notes": unit.notes,
     }  # fmt: skip
+
+
+def _refused(planned: PlannedReview) -> list[Row]:
+    """Entries of the manifest that were left out."""
+    return [
+        {"review_key": planned.key, "kind": entry.table, "position": entry.position,
+         "name": entry.name, "reason": entry.reason}
+        for entry in planned.manifest.refused
+    ]  # fmt: skip
 
 
 def _published(review_key: str, unit: Unit) -> list[Row]:

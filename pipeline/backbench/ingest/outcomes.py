@@ -23,12 +23,13 @@ STATES: tuple[State, ...] = ("whole", "partly refused", "refused", "failed")
 class CaptureOutcome:
     """How one capture ended.
 
+    stimulus: None where the manifest's entry can't be read.
     reason: why not whole, in one line; None where it is. warnings: what its readings warn of.
     """
 
     position: int
     file: str
-    stimulus: str
+    stimulus: str | None
     state: State
     reason: str | None
     warnings: tuple[str, ...] = ()
@@ -62,14 +63,19 @@ MOST_FILES = 4
 
 @dataclass(frozen=True)
 class ReviewOutcome:
-    """How a review's captures ended, and what was worked out across them."""
+    """How a review's captures ended, and what was worked out across them.
+
+    entries: a line for each other entry of the manifest that was refused: a published or an
+    entered figure, a photograph.
+    """
 
     captures: tuple[CaptureOutcome, ...] = ()
     across: tuple[Across, ...] = ()
+    entries: tuple[str, ...] = ()
 
     @property
     def whole(self) -> bool:
-        """Whether every capture is whole, and none contradicts another."""
+        """Whether every capture is whole, none contradicts another, and no entry was refused."""
         return not self.faults()
 
     @property
@@ -89,13 +95,14 @@ class ReviewOutcome:
         return f"{total}: {', '.join(parts)}" if parts else total
 
     def faults(self, without: Collection[str] = ()) -> list[str]:
-        """A line for each capture that isn't whole, then for those that contradict each other.
+        """A line for each capture that isn't whole, then for those that contradict each other,
+        then for refused figures and photographs.
 
         without: files whose captures are left out.
         """
         own = (one for one in self.faulty if one.file not in without)
         lines = [f"{one.file}: {one.state}: {one.reason}" for one in own]
-        return lines + [str(item) for item in self.across if item.warns]
+        return [*lines, *(str(item) for item in self.across if item.warns), *self.entries]
 
     def not_worked_out(self) -> list[str]:
         """A line for each figure across captures for which they didn't suffice."""
@@ -121,6 +128,12 @@ ORDER BY review_key, warns DESC, what, reason
 """
 
 
+ENTRIES = """
+SELECT review_key, name, reason FROM refused_entry WHERE {chosen} AND kind <> 'capture'
+ORDER BY review_key, kind, position, name
+"""
+
+
 def review_outcomes(store: Database, review_keys: Sequence[str]) -> dict[str, ReviewOutcome]:
     """How the captures of these reviews ended, by review."""
     if not review_keys:
@@ -136,4 +149,10 @@ def review_outcomes(store: Database, review_keys: Sequence[str]) -> dict[str, Re
     for row in store.rows(ACROSS.format(chosen=chosen), values):
         key, what, reason, refused, warns, files = row
         across[key].append(Across(what, reason, refused, warns, tuple(files)))
-    return {key: ReviewOutcome(tuple(captures[key]), tuple(across[key])) for key in review_keys}
+    entries: dict[str, list[str]] = {key: [] for key in review_keys}
+    for key, name, reason in store.rows(ENTRIES.format(chosen=chosen), values):
+        entries[key].append(f"{name}: refused: {reason}")
+    return {
+        key: ReviewOutcome(tuple(captures[key]), tuple(across[key]), tuple(entries[key]))
+        for key in review_keys
+    }

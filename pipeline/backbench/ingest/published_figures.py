@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
+from backbench.documents.refused_entries import PlacedFault
 from backbench.documents.unit_facts import PublishedFigure
 from backbench.errors import Fault
 from backbench.ingest.impossible_signs import sign_faults
@@ -36,18 +37,21 @@ def printed_limit(figure: PublishedFigure) -> tuple[str, str]:
     return "at least", figure.at_least
 
 
-def published_faults(manifest: Manifest) -> Iterator[Fault]:
+def published_faults(manifest: Manifest) -> Iterator[PlacedFault]:
     """Published figures of unknown metrics, or with limits that can't be read."""
+    for unit, place, figure in manifest.published():
+        where = f"{MANIFEST_NAME}, unit {unit.key!r}, published {place[-1]}"
+        for fault in _faults(figure, where):
+            yield place, fault
+
+
+def _faults(figure: PublishedFigure, where: str) -> Iterator[Fault]:
     metrics = registry().metrics
-    for unit in manifest.unit:
-        for position, figure in enumerate(unit.published, start=1):
-            where = f"{MANIFEST_NAME}, unit {unit.key!r}, published {position}"
-            if figure.metric not in metrics:
-                yield unknown_metric(where, figure.metric)
-                continue
-            metric = metrics[figure.metric]
-            unit_of = metric.unit
-            try:
-                yield from sign_faults(limit_value(figure, unit_of), metric, where)
-            except UnreadableQuantity as error:
-                yield error.fault(where, f"a number with a unit that turns into {unit_of!r}")
+    if figure.metric not in metrics:
+        yield unknown_metric(where, figure.metric)
+        return
+    metric = metrics[figure.metric]
+    try:
+        yield from sign_faults(limit_value(figure, metric.unit), metric, where)
+    except UnreadableQuantity as error:
+        yield error.fault(where, f"a number with a unit that turns into {metric.unit!r}")

@@ -6,11 +6,11 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
+from backbench.documents.accepted_manifest import accepted_manifest
 from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError, did_you_mean
 from backbench.ingest.analysis_plan import named_files
-from backbench.ingest.same_bytes import refuse_copies
 from backbench.storage.vault import Receipt, Received, Vault
 
 
@@ -32,7 +32,7 @@ class WrittenReview:
 def receive(
     folder: Path | WrittenReview, vault: Vault, newest: dict[str, Receipt]
 ) -> tuple[Manifest, Receipt]:
-    """Read a review folder and keep its originals. Raises UserError with every fault.
+    """Read a review folder and keep its originals. Raises UserError where nothing of it stands.
 
     The receipt is numbered 0 until it is written; where nothing changed it is the newest one.
     A file that can't be had is noted in the receipt with the reason; the rest is kept.
@@ -47,7 +47,6 @@ def receive(
     home = folder.resolve()
     named = named_files(manifest)
     files = {name: received_file(home, name, vault, named) for name in named}
-    refuse_copies(manifest, files, str(path))
     draft = Receipt(0, manifest.review.key, str(home), sha256, files)
     if before is not None and before.same_content(draft):
         return manifest, before
@@ -87,12 +86,12 @@ def _used_key(manifest: Manifest, written: WrittenReview, before: Receipt) -> Us
 
 def recall(receipt: Receipt, vault: Vault) -> Manifest:
     """The manifest of a receipt, from the vault. Raises UserError."""
-    return read_manifest(vault.read(receipt.manifest), f"{receipt.review}/{MANIFEST_NAME}")
+    return accepted_manifest(vault.read(receipt.manifest), f"{receipt.review}/{MANIFEST_NAME}")
 
 
 def _kept_manifest(path: Path, vault: Vault) -> tuple[Manifest, str]:
     data = read_bytes(path, "the review")
-    manifest = read_manifest(data, str(path))
+    manifest = accepted_manifest(data, str(path))
     return manifest, vault.put_bytes(data)
 
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
 
-from backbench.documents.manifest import Capture, Manifest
-from backbench.errors import Fault, UserError
+from backbench.documents.manifest import MANIFEST_NAME, Capture, Manifest
+from backbench.documents.refused_entries import PlacedFault
+from backbench.errors import Fault
 from backbench.ingest.reading_rows import canonical
-from backbench.quantities.counts import counted
 from backbench.storage.vault import Received
 
 
-def refuse_copies(manifest: Manifest, files: Mapping[str, Received], where: str) -> None:
-    """Raises UserError where the same bytes stand under several names at equal conditions.
+def copy_faults(manifest: Manifest, files: Mapping[str, Received]) -> Iterator[PlacedFault]:
+    """A fault for each capture whose bytes stand under an earlier name at equal conditions.
 
     Two sessions never give the same bytes: one of the names is a copy, and its readings would
     count twice. The same recording under other conditions or tracks may be meant: one file can
@@ -21,22 +21,19 @@ def refuse_copies(manifest: Manifest, files: Mapping[str, Received], where: str)
     """
     hashes = {one.file: files[one.file].sha256 for one in manifest.capture if one.file in files}
     number = Counter(sha256 for sha256 in hashes.values() if sha256)
-    places: dict[tuple[str, str], list[str]] = defaultdict(list)
-    for capture in manifest.capture:
+    first: dict[tuple[str, str], str] = {}
+    for position, capture in manifest.numbered(manifest.capture, "capture"):
         sha256 = hashes.get(capture.file)
         if sha256 and number[sha256] > 1:
-            places[(sha256, _statement(manifest, capture))].append(capture.file)
-    faults = [_fault(where, names) for names in places.values() if len(names) > 1]
-    if faults:
-        raise UserError(f"{where} has {counted(len(faults), 'fault')}", faults)
+            original = first.setdefault((sha256, _statement(manifest, capture)), capture.file)
+            if original != capture.file:
+                yield ("capture", position), _fault(position, capture.file, original)
 
 
-def _fault(where: str, names: list[str]) -> Fault:
-    first, *others = names
-    listed = ", ".join(others[:3]) + (f" and {len(others) - 3} more" if len(others) > 3 else "")
+def _fault(position: int, file: str, original: str) -> Fault:
     return Fault(
-        f"{where}, capture", f"the same recording as {first} in {listed}", "each recording once",
-        "name the recording that was meant, or remove the copies",
+        f"{MANIFEST_NAME}, capture {position}", f"the same recording as {original} in {file}",
+        "each recording once", "name the recording that was meant, or take the entry out",
     )  # fmt: skip
 
 

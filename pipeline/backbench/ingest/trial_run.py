@@ -6,7 +6,7 @@ import os
 import tempfile
 from pathlib import Path
 
-from backbench.documents.manifest import MANIFEST_NAME, Manifest
+from backbench.documents.manifest import Manifest
 from backbench.documents.regular_files import open_regular
 from backbench.documents.settings import Settings
 from backbench.ingest.analysis_plan import named_files, plan_review
@@ -15,7 +15,6 @@ from backbench.ingest.load import Staged, load_reviews
 from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
 from backbench.ingest.receive import received_file
 from backbench.ingest.reference_tables import sync_reference
-from backbench.ingest.same_bytes import refuse_copies
 from backbench.ingest.worker_pool import Workers
 from backbench.progress import Progress, nothing
 from backbench.storage.catalogue_paths import CataloguePaths
@@ -57,7 +56,6 @@ def trial(
     files = FilesInPlace(home)
     named = named_files(manifest)
     received = {name: received_file(home, name, files, named) for name in named}
-    refuse_copies(manifest, received, MANIFEST_NAME)
     receipt = Receipt(1, manifest.review.key, str(home), NOT_KEPT, received)
     planned = plan_review(manifest, receipt, settings, files)
     with tempfile.TemporaryDirectory(prefix="backbench-") as name:

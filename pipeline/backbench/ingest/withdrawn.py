@@ -7,7 +7,7 @@ from backbench.storage.database import DATABASE_NAME, Database, writing
 
 TABLES = (
     "reading", "curve", "analysis", "analysis_capture", "reading_point", "capture", "review",
-    "appearance", "published", "entered", "computed_with",
+    "appearance", "published", "entered", "refused_entry", "computed_with",
 )  # fmt: skip
 
 

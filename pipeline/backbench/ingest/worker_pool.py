@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -16,6 +15,7 @@ from backbench.ingest.incremental import Work
 from backbench.ingest.malloc_tuning import keep_freed
 from backbench.progress import Progress
 from backbench.storage.process_life import end_with
+from backbench.storage.process_pool import started_pool
 
 WORTH_A_POOL = 64
 """Captures from which starting processes costs less than it saves."""
@@ -115,6 +115,4 @@ class Workers:
     def _started(self) -> ProcessPoolExecutor:
         # Processes that have the cores to themselves: threads of theirs would only wait there.
         os.environ.setdefault("POLARS_MAX_THREADS", "1")
-        # Threads of the parent (database, orchestrator) make a plain fork unsafe.
-        context = multiprocessing.get_context("spawn")
-        return ProcessPoolExecutor(self._processes, context, _begin, (os.getpid(),))
+        return started_pool(self._processes, _begin, (os.getpid(),))

@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from backbench.documents.manifest import read_manifest
+from backbench.documents.accepted_manifest import accepted_manifest
 from backbench.errors import Fault, UserError
-from backbench.ingest.metric_spellings import under_metric_keys
+from backbench.ingest.sound_entries import sound_figures
 from backbench.maintenance.verify_rows import REBUILD, row_faults
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import DATABASE_NAME, Database, reading
@@ -216,8 +216,8 @@ def _entered(store: Database, places: CataloguePaths, whole: set[str]) -> list[F
     for key, sha256, figures in store.rows(ENTERED):
         if sha256 not in whole:
             continue
-        manifest = read_manifest(places.vault.read(sha256), f"{key}, manifest")
-        entered = under_metric_keys(manifest).entered
+        manifest = accepted_manifest(places.vault.read(sha256), f"{key}, manifest")
+        entered = sound_figures(manifest).entered
         written = [(one.output, one.metric, one.value, one.origin) for one in entered]
         if sorted(written) != sorted(figures):
             where, what = f"{DATABASE_NAME}, review {key}", "other figures than were entered"

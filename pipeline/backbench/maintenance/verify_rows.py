@@ -15,6 +15,7 @@ GRAINS = {
     "appearance": "review_key, unit_key",
     "published": "review_key, unit_key, position",
     "capture": "review_key, position",
+    "refused_entry": "review_key, kind, position, name",
     "analysis": "review_key, analysis_key",
     "analysis_capture": "review_key, analysis_key, sha256",
     "environment": "environment_key",
@@ -48,6 +49,9 @@ DANGLING = {
         "SELECT sha256 FROM analysis_capture ANTI JOIN review USING (review_key)"
     ),
     "a capture of no review": "SELECT file FROM capture ANTI JOIN review USING (review_key)",
+    "a refused entry of no review": (
+        "SELECT name FROM refused_entry ANTI JOIN review USING (review_key)"
+    ),
     "a reading of no review": "SELECT reading_key FROM reading ANTI JOIN review USING (review_key)",
     "a unit of no review": "SELECT unit_key FROM appearance ANTI JOIN review USING (review_key)",
     "a review without units": "SELECT review_key FROM review ANTI JOIN appearance "

@@ -1,8 +1,7 @@
 """How a metric, a view of a capture and a curve are declared.
 
 A metric is one decorated function in one file of this package. The function's first
-docstring line is the metric's definition. Discovery is in registry.py; nothing else
-has to be told of a new metric.
+docstring line is the metric's definition. Discovery is in registry.py.
 
 A *view* is what one track of a capture looks like to the metrics of its stimulus: for a
 tone, its spectrum with fundamental and harmonics found once. Every metric and curve of
@@ -36,14 +35,12 @@ class MeasuredValue:
     uncertainty : float
         Standard uncertainty, whole, in the same unit.
     estimation : float
-        The part of the uncertainty that comes from this record alone (noise, record length), in the
-        same unit; independent from capture to capture. The rest (calibration, load) is shared by
-        captures of one bench.
+        The part of it that comes from this record alone (noise, record length), independent from
+        capture to capture. The rest (calibration, load) is shared by captures of one bench.
     dof : float
         Effective degrees of freedom of the uncertainty.
     bound : {"upper", "lower"} or None
-        "upper" where the true value is at most this (the bench's own floor or the record's noise
-        limits it), "lower" where it is at least this.
+        "upper" where the true value is at most this, "lower" where it is at least this.
     order : int or None
         Harmonic number, or multiple of the mains frequency, where there is one.
     frequency_hz : float or None
@@ -86,10 +83,12 @@ class CaptureData:
         For a sweep, what was played (from a reference track or file), volts or full scale.
     table : dict of str to ndarray of float64, or None
         For an already reduced table, its columns by declared name, in SI units.
-    load_uncertainty : float
-        Relative standard uncertainty of the load's resistance, >= 0.
-    generator_uncertainty : float
-        Relative standard uncertainty of the stated generator level, >= 0.
+    table_uncertainty : dict of str to ndarray of float64
+        Standard uncertainty of the table's values by column; else that of their last decimal.
+    table_remark : str or None
+        Rows of the table that were left out, and why.
+    load_uncertainty, generator_uncertainty : float
+        Relative standard uncertainty of the load's resistance and of the stated level, >= 0.
     mains_hz : float or None
         Nominal mains frequency, Hz; None where it was not stated.
     driven_track : int or None
@@ -101,7 +100,7 @@ class CaptureData:
     bench_levels : tuple of CaptureData
         Further loop-backs of that kind, at other levels.
     currents : dict of int to Track
-        Currents through the loads, A in place of V, by the position of the output's track.
+        Currents through the loads, A, by the position of the output's track.
     """
 
     stimulus: Stimulus
@@ -110,6 +109,8 @@ class CaptureData:
     generator: Track | None = None
     reference: Track | None = None
     table: dict[str, Array] | None = None
+    table_uncertainty: dict[str, Array] = field(default_factory=dict)
+    table_remark: str | None = None
     load_uncertainty: float = 0.0
     generator_uncertainty: float = 0.0
     mains_hz: float | None = None
@@ -140,10 +141,8 @@ class Metric:
     @property
     def usual_stimulus(self) -> str:
         """The kind of capture that it is usually taken from."""
-        given = self.traits.usual_stimulus
-        if given or not self.stimuli:
-            return given or "tone"
-        return "tone" if "tone" in self.stimuli else self.stimuli[0]
+        first = self.stimuli[0] if self.stimuli and "tone" not in self.stimuli else "tone"
+        return self.traits.usual_stimulus or first
 
 
 @dataclass(frozen=True)
@@ -191,10 +190,8 @@ class CurveData:
 
     Parameters
     ----------
-    x : ndarray of float64, shape (n,)
-        Ascending.
-    y : ndarray of float64, shape (n,)
-        In the curve's y unit.
+    x, y : ndarray of float64, shape (n,)
+        x ascending; y in the curve's y unit.
     uncertainty : ndarray of float64, shape (n,), or None
         Standard uncertainty of y.
     """

@@ -36,10 +36,10 @@ from backbench.metrics.session import (
     Session,
 )
 from backbench.metrics.swept_load_pairs import SweptPoint, swept_at, swept_over, swept_pairs
+from backbench.metrics.table_uncertainty import column_u
 from backbench.metrics.traits import Overview, Traits
 from backbench.quantities.writing import exact
 from backbench.signal.impedance import ComplexOhms
-from backbench.signal.response import resolution
 
 FAMILY = "Output impedance and damping"
 
@@ -54,7 +54,7 @@ SWEPT_HZ = (20.0, 1000.0, 20_000.0)
 LEAST_TONES = 5
 
 
-@view("impedance table", version=1)
+@view("impedance table", version=2)
 def impedance_table(capture_data: CaptureData, number: int) -> CurveData:
     """Magnitudes by rising frequency, with the uncertainty of their printed digits."""
     table = capture_data.table
@@ -65,7 +65,7 @@ def impedance_table(capture_data: CaptureData, number: int) -> CurveData:
         raise Refusal("a frequency stands twice, or is not above 0")
     if (ohm < 0).any():
         raise Refusal("a magnitude below 0")
-    return CurveData(hz, ohm, np.full(len(hz), resolution(ohm)))
+    return CurveData(hz, ohm, column_u(capture_data, "magnitude")[order])
 
 
 @curve(

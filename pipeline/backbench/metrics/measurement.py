@@ -69,7 +69,8 @@ def _of_track(
     if unsteady is not None:
         return _averaged(kind, steady, track, view, unsteady)
     results, traces = _measured(kind, view, track)
-    return [remarked(f, steady.remark) for f in results], traces
+    remark = joined(steady.remark, capture_data.table_remark)
+    return [remarked(f, remark) for f in results], traces
 
 
 def _of_view(kind: str, capture_data: CaptureData, track: int, view: Any) -> Iterator[str | None]:

@@ -14,9 +14,10 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_levels import loop_backs
 from backbench.metrics.bench_shape import BenchShape, shape_at
 from backbench.metrics.declaration import CaptureData, MeasuredValue, view
+from backbench.metrics.table_uncertainty import column_u
 from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
-from backbench.signal.response import Response, resolution
+from backbench.signal.response import Response
 from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer_of
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
 from backbench.signal.sweep_window import SweepParameters
@@ -213,7 +214,7 @@ def _crosstalk(capture_data: CaptureData, number: int) -> Crosstalk:
     )  # fmt: skip
 
 
-@view("response table", version=3)
+@view("response table", version=4)
 def response_table(capture_data: CaptureData, number: int) -> ResponseView:
     """The table's levels in dB, or in volts, re that at 1 kHz; its phase where it has one."""
     stimulus, table = capture_data.stimulus, capture_data.table
@@ -221,18 +222,18 @@ def response_table(capture_data: CaptureData, number: int) -> ResponseView:
     assert table is not None
     order = np.argsort(table["frequency"], kind="stable")
     hz, level = table["frequency"][order], table["level"][order]
-    printed = resolution(level)
+    u = column_u(capture_data, "level")[order]
     phase = None
     if "phase" in table:
-        degrees = table["phase"][order]
-        u = np.full(len(hz), math.radians(resolution(degrees)))
-        phase = Angle(np.unwrap(np.radians(degrees)), u)
-    if stimulus.columns["level"].unit == "dB":
-        whole = Response(hz, level, np.full(len(hz), printed))
+        u_phase = np.radians(column_u(capture_data, "phase")[order])
+        phase = Angle(np.unwrap(np.radians(table["phase"][order])), u_phase)
+    column = stimulus.columns.get("level")
+    if column is not None and column.unit.startswith("dB"):
+        whole = Response(hz, level, u)
     elif (level <= 0).any():
         raise Refusal("a level of 0 V or below")
     else:
-        whole = Response(hz, 20 * np.log10(level), DB_PER_RELATIVE * printed / level)
+        whole = Response(hz, 20 * np.log10(level), DB_PER_RELATIVE * u / level)
     return ResponseView(_re_reference(whole), None, capture_data.conditions, phase)
 
 

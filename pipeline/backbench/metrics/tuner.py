@@ -18,8 +18,8 @@ from backbench.metrics.declaration import (
     metric,
     view,
 )
+from backbench.metrics.table_uncertainty import column_u
 from backbench.quantities.writing import in_text
-from backbench.signal.response import resolution
 from backbench.signal.settling import settles_at
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -62,7 +62,7 @@ def dbf_of(volts: Array, ohm: float) -> Array:
     return np.asarray(10 * np.log10(np.square(volts) / ohm / FEMTOWATT))
 
 
-@view("tuner table", version=1)
+@view("tuner table", version=2)
 def tuner(capture_data: CaptureData, number: int) -> TunerView:
     """Ratios by rising RF level. Raises Refusal where the rows can't be put in order."""
     stimulus, table = capture_data.stimulus, capture_data.table
@@ -73,7 +73,10 @@ def tuner(capture_data: CaptureData, number: int) -> TunerView:
     if len(dbf) < 2 or (np.diff(dbf[order]) <= 0).any():
         raise Refusal("fewer than two RF levels, or one that stands twice")
     ordered = {key: values[order] for key, values in table.items() if key != "rf_level"}
-    columns = {key: _decibels(stimulus, key, values) for key, values in ordered.items()}
+    columns = {
+        key: _decibels(stimulus, key, values, column_u(capture_data, key)[order])
+        for key, values in ordered.items()
+    }
     return TunerView(
         dbf[order], _ratio(stimulus, columns), columns.get("distortion"), columns.get("separation")
     )
@@ -89,18 +92,18 @@ def _rf_level(stimulus: Table, level: Array) -> Array:
     return dbf_of(level, stimulus.antenna_ohm)
 
 
-def _decibels(stimulus: Table, key: str, values: Array) -> ValuesByLevel:
+def _decibels(stimulus: Table, key: str, values: Array, u: Array) -> ValuesByLevel:
     """A column in dB: volts and percent as 20 lg, watts as 10 lg."""
-    unit, printed = stimulus.columns[key].unit, resolution(values)
+    unit = stimulus.columns[key].unit
     if unit == "dB":
         if key == "distortion" and (values > 0).any():
             raise Refusal("a distortion is above 0 dB; state it in dB re the audio level, below 0")
-        return ValuesByLevel(values, np.full(len(values), printed))
+        return ValuesByLevel(values, u)
     if (values <= 0).any():
         raise Refusal(f"a value of 0 or below in the column {key}")
     factor = DB_PER_RELATIVE * (0.5 if unit == "W" else 1.0)
     whole = 100.0 if unit == "%" else 1.0
-    return ValuesByLevel(factor * np.log(values / whole), factor * printed / values)
+    return ValuesByLevel(factor * np.log(values / whole), factor * u / values)
 
 
 def _ratio(stimulus: Table, columns: dict[str, ValuesByLevel]) -> ValuesByLevel | None:

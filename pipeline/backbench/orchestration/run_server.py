@@ -15,6 +15,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from importlib import metadata
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -28,6 +29,8 @@ PATIENCE_S = 120.0
 CALL_S = 3.0
 ADDRESS = "PREFECT_API_URL"
 DATABASE = "prefect.db"
+DAMAGED = "damaged-"
+"""Beginning of the name of a run history that could not be read."""
 
 
 class RunServer:
@@ -49,6 +52,7 @@ class RunServer:
         self.password = _require_password()
         os.environ["PREFECT_UI_ENABLED"] = str(page).lower()
         self._database = home / DATABASE
+        _set_aside_damaged(self._database)
         self._new = not self._database.exists()
         if self._new:
             _copy_prepared(self._database)
@@ -169,10 +173,39 @@ def _prepared() -> Path:
 
 
 def _copy_prepared(database: Path) -> None:
+    """A copy of the empty database, whole or not at all; without one the server makes its own."""
+    aside = database.with_name(f"{database.name}.{os.getpid()}")
     try:
-        shutil.copyfile(_prepared(), database)
+        shutil.copyfile(_prepared(), aside)
+        if not _sound(aside):
+            _prepared().unlink(missing_ok=True)
+            return
+        aside.replace(database)
     except OSError:
-        database.unlink(missing_ok=True)
+        return
+    finally:
+        aside.unlink(missing_ok=True)
+
+
+def _sound(database: Path) -> bool:
+    """Whether a database can be read from end to end."""
+    try:
+        with closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro", uri=True)) as opened:
+            return opened.execute("PRAGMA quick_check").fetchall() == [("ok",)]
+    except sqlite3.OperationalError:
+        # In use, or not to be opened now: that says nothing of its content.
+        return True
+    except sqlite3.DatabaseError:
+        return False
+
+
+def _set_aside_damaged(database: Path) -> None:
+    """A run history that can't be read is kept under another name, and a new one is begun."""
+    if not database.exists() or _sound(database):
+        return
+    for ending in ("-wal", "-shm"):
+        database.with_name(database.name + ending).unlink(missing_ok=True)
+    database.replace(database.with_name(f"{DAMAGED}{database.name}"))
 
 
 def _keep_prepared(database: Path) -> None:

@@ -16,7 +16,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
+from backbench.documents.accepted_manifest import accepted_manifest
+from backbench.documents.manifest import MANIFEST_NAME, Manifest
 from backbench.errors import Refusal, UserError
 from backbench.quantities.writing import number
 from backbench.storage.vault import Ledger, Receipt, Vault
@@ -95,7 +96,7 @@ class Album:
 
 
 def _manifest(vault: Vault, receipt: Receipt) -> Manifest:
-    return read_manifest(vault.read(receipt.manifest), f"{receipt.review}/{MANIFEST_NAME}")
+    return accepted_manifest(vault.read(receipt.manifest), f"{receipt.review}/{MANIFEST_NAME}")
 
 
 def refuse_large(size: int) -> None:

@@ -247,7 +247,13 @@ def _lacking(renderer: ChartRenderer, review_key: str, unit_key: str) -> list[st
     ]
 
 
-CAPTURES = "FROM capture WHERE review_key = $review ORDER BY position"
+CAPTURES = """
+SELECT position, file, stimulus, sha256, false AS refused FROM capture WHERE review_key = $review
+UNION ALL
+SELECT position, name, '', NULL, true
+FROM refused_entry WHERE review_key = $review AND kind = 'capture'
+ORDER BY position
+"""
 METHODS = """
 SELECT DISTINCT title || ' v' || reading.method_version FROM reading JOIN metric USING (metric)
 WHERE review_key = $review ORDER BY ALL

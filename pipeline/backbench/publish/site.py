@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
+import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,6 +25,7 @@ from backbench.publish.site_data import keep_views, read_site_data
 from backbench.querying.saved_queries import available, faulty, left_out_lines
 from backbench.storage import database
 from backbench.storage.process_life import end_with
+from backbench.storage.process_pool import started_pool
 from backbench.storage.query_limits import end_when_overdue
 
 if TYPE_CHECKING:
@@ -66,11 +66,11 @@ def publish(
         digest, record = output_files.digest_of(_inputs(root)), output_files.read_record(folder)
         if record.stands(folder, digest):
             return PublishResult(folder, (), len(record.paths), (), True)
-        with database.reading(root) as opened:
+        with _copied(root) as copy, database.reading(copy) as opened:
             builder = _builder(opened, root, aside, folder)
             jobs = _jobs(builder)
             started(len(jobs))
-            made = list(_all(jobs, builder, root, folder, processes, progress))
+            made = list(_all(jobs, builder, (root, copy), folder, processes, progress))
         done = _published(folder, made, record)
         stands = "" if done.troubles else digest
         builder.file(
@@ -78,6 +78,19 @@ def publish(
         )
         replace_site(aside, folder, record)
     return done
+
+
+@contextmanager
+def _copied(root: Path) -> Iterator[Path]:
+    """A folder with a copy of the database, so that others may change the catalogue meanwhile.
+
+    Raises UserError where there is no database, or one of another version.
+    """
+    with database.reading(root):
+        pass
+    with tempfile.TemporaryDirectory(prefix="backbench-") as folder:
+        database.copy_database(root, Path(folder))
+        yield Path(folder)
 
 
 def _published(
@@ -95,7 +108,7 @@ def _inputs(root: Path) -> list[Path]:
     """Every file that the pages are made from."""
     files = [root / database.DATABASE_NAME, root / SETTINGS_NAME]
     files += sorted((root / "queries").glob("*.sql"))
-    files += sorted((root / "ledger").glob("*.json"))
+    files += sorted((root / "ledger").glob("[0-9]*.json"))
     return [path for path in files if path.is_file()]
 
 
@@ -136,17 +149,16 @@ def _made(builder: SiteBuilder, job: Job) -> Iterator[OutputFile]:
 
 
 def _all(
-    jobs: Sequence[Job], builder: SiteBuilder, root: Path, folder: Path, processes: int,
-    progress: Callable[[int], None],
+    jobs: Sequence[Job], builder: SiteBuilder, roots: tuple[Path, Path], folder: Path,
+    processes: int, progress: Callable[[int], None],
 ) -> Iterator[OutputFile]:  # fmt: skip
     if processes < 2 or len(jobs) <= FEW_JOBS:
         for job in jobs:
             yield from _made(builder, job)
             progress(1)
         return
-    context = multiprocessing.get_context("spawn")
-    opened_with = (os.getpid(), root, builder.folder, folder)
-    with ProcessPoolExecutor(processes, context, _begin, opened_with) as pool:
+    opened_with = (os.getpid(), *roots, builder.folder, folder)
+    with started_pool(processes, _begin, opened_with) as pool:
         try:
             for written in pool.map(_make_in_worker, jobs, chunksize=4):
                 yield from written
@@ -159,12 +171,12 @@ def _all(
 _worker: list[SiteBuilder] = []
 
 
-def _begin(parent: int, root: Path, aside: Path, folder: Path) -> None:
-    """Open the catalogue once in a worker; its connection lives as long as the worker."""
+def _begin(parent: int, root: Path, copy: Path, aside: Path, folder: Path) -> None:
+    """Open the copied database once in a worker; its connection lives as long as the worker."""
     end_with(parent)
     end_when_overdue()
     held = ExitStack()
-    opened = held.enter_context(database.reading(root))
+    opened = held.enter_context(database.reading(copy))
     _worker[:] = [_builder(opened, root, aside, folder)]
     _stacks.append(held)
 

@@ -47,6 +47,7 @@ UNITS = {
     "dBf": UnitOfMeasure("dBf", 400.0, False, ("dbf",)),
     "dB/h": UnitOfMeasure("dB/h", 1e4, False, ("db/h",)),
     "deg": UnitOfMeasure("°", 3600.0, False, ("deg", "degree", "degrees")),
+    "rad": UnitOfMeasure("rad", 100.0, False, ("rad", "radian", "radians")),
     "bit": UnitOfMeasure("bit", 64.0, False, ("bit", "bits")),
     "1": UnitOfMeasure("", 1e9),
 }  # fmt: skip

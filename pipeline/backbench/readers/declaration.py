@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from backbench.documents.stimuli import Table
@@ -54,10 +54,14 @@ class OpenRecording:
 class TableData:
     """A reduced table: columns of one length by declared name, finite.
 
-    Values are in Hz, V, s, ohm, W; ratios stay in dB, % or degrees, as declared.
+    Values are in Hz, V, s, ohm, W, degrees; ratios stay in dB or %, as declared.
+    uncertainty: standard uncertainty of each value, in its unit: its last printed digit, and the
+    instrument's own where it was declared. remark: rows that were left out, None where none was.
     """
 
     columns: dict[str, Array]
+    uncertainty: dict[str, Array] = field(default_factory=dict)
+    remark: str | None = None
 
 
 Matches = Callable[[bytes, str], bool]

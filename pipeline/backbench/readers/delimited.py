@@ -1,112 +1,168 @@
-"""Tables as text: CSV and TSV in UTF-8, `#` lines skipped, decimal points."""
+"""Tables as text, as instruments and people save them.
+
+The encoding, the lines before the table, headings, units, the separator and the decimal sign are
+worked out from the text; what has two readings is refused.
+"""
 
 from __future__ import annotations
 
-import csv
 import io
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from backbench.documents.regular_files import read_regular, reason_of
 from backbench.documents.stimuli import Table
 from backbench.errors import Fault, UserError
+from backbench.readers.column_lookup import located
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
-from backbench.readers.table_columns import MAX_ROWS, converted, declared, present
+from backbench.readers.table_columns import MAX_ROWS, Rows, converted, declared
+from backbench.readers.text_encoding import decoded, is_text
+from backbench.readers.text_layout import (
+    NoTable,
+    TextLayout,
+    TwoLayouts,
+    cells_of,
+    is_comment,
+    layout_of,
+)
 
 MAX_BYTES = 200_000_000
 MAX_COLUMNS = 10_000
-UTF16 = (b"\xff\xfe", b"\xfe\xff")
 
 
-def is_text(head: bytes, suffix: str) -> bool:
-    """Text without zero bytes that is UTF-8 up to a character cut at the end of the head.
+@dataclass(frozen=True)
+class Body:
+    """The rows of a table in a text, each with as many cells; their numbers from 1; odd lines."""
 
-    UTF-16 is taken too, so that it can be told by name.
-    """
-    if head.startswith(UTF16):
-        return True
-    if not head or b"\x00" in head or head.startswith((b"fLaC", b"PAR1")):
-        return False
-    try:
-        head.decode("utf-8")
-    except UnicodeDecodeError as error:
-        return suffix in {".csv", ".tsv", ".txt"} or error.start >= len(head) - 3
-    return True
+    lines: list[str]
+    numbers: list[int]
+    odd: list[tuple[int, str]]
 
 
 def read_delimited(path: Path, name: str, table: Table) -> TableData:
     """The declared columns. Raises UserError naming line and cell of what is not a number."""
     wanted = declared(table, name)
-    lines = _lines(path, name)
-    separator = "\t" if "\t" in lines[0][1] else ","
-    cells = _cells(lines, separator, name)
-    names = [str(cell or "").strip() for cell in cells.row(0)]
-    present(table.columns, names, name)
-    body = cells.slice(1)
-    used = {column for column, _ in wanted.values()}
-    frame = pl.DataFrame([body.to_series(names.index(c)).rename(c) for c in sorted(used)])
-    return converted(frame, wanted, name, lambda row: f"line {lines[row + 1][0]}")
+    lines = text_lines(path, name)
+    layout = text_layout(lines, name)
+    places = located(table.columns, layout.headings, name)
+    body = _body(lines, layout, name)
+    cells = _cells(body, layout, name)
+    frame = pl.DataFrame({key: cells.to_series(place) for key, place in places.items()})
+    rows = Rows(
+        frame, lambda row: f"line {body.numbers[row]}", layout.decimal,
+        [f"line {number}: {reason}" for number, reason in body.odd],
+    )  # fmt: skip
+    return converted(rows, wanted, name, table)
 
 
-def _lines(path: Path, name: str) -> list[tuple[int, str]]:
-    """Lines that are neither comments nor blank, with their numbers from 1; header first."""
+def text_lines(path: Path, name: str) -> list[str]:
+    """The lines of a text file. Raises UserError where it can't be read."""
     try:
         data = read_regular(path, MAX_BYTES)
     except OSError as error:
         expected = f"a file of at most {MAX_BYTES} bytes"
         raise unreadable(name, reason_of(error), expected) from None
-    if data.startswith(UTF16):
-        raise unreadable(name, "text in UTF-16", "text in UTF-8", "save it as UTF-8")
     try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        problem = f"a byte at {error.start} that is not UTF-8"
-        raise unreadable(name, problem, "text in UTF-8", "save it as UTF-8") from None
-    numbered = enumerate(io.StringIO(text, newline=None), start=1)
-    kept = [(n, line.rstrip("\n")) for n, line in numbered if _counts(line)]
-    if not kept:
-        raise unreadable(name, "no header line", "a line of column names")
-    if len(kept) - 1 > MAX_ROWS:
-        raise unreadable(name, f"{len(kept) - 1} rows", f"at most {MAX_ROWS}")
-    return kept
+        text = decoded(data)
+    except ValueError as error:
+        problem = "text in a damaged encoding" if isinstance(error, UnicodeError) else str(error)
+        raise unreadable(name, problem, "text", "save it as UTF-8") from None
+    return [line.rstrip("\n") for line in io.StringIO(text, newline=None)]
 
 
-def _counts(line: str) -> bool:
-    return bool(line.strip()) and not line.lstrip().startswith("#")
+def text_layout(lines: Sequence[str], name: str) -> TextLayout:
+    """How the table stands in the lines. Raises UserError where there is none, or two readings."""
+    widest = max(
+        (line.count(s) for line in lines if len(line) >= MAX_COLUMNS for s in "\t;,|"), default=0
+    )
+    if widest >= MAX_COLUMNS:
+        raise _too_wide(widest + 1, name)
+    try:
+        layout = layout_of(lines)
+    except NoTable:
+        raise unreadable(name, "no rows: no line of numbers", "a table of numbers") from None
+    except TwoLayouts as error:
+        remedy = "save it with decimal points, and tabs or semicolons between the cells"
+        raise unreadable(name, str(error), "a table with one reading", remedy) from None
+    if layout.width > MAX_COLUMNS:
+        raise _too_wide(layout.width, name)
+    return layout
 
 
-def _cells(lines: list[tuple[int, str]], separator: str, name: str) -> pl.DataFrame:
-    """Cells as text, the header as row 0. Raises UserError where the lines are no table."""
-    if separator == "," and ";" in lines[0][1] and "," not in lines[0][1]:
-        raise unreadable(name, "semicolons between cells", "commas or tabs", "export it again")
-    width = lines[0][1].count(separator) + 1
-    if width > MAX_COLUMNS:
-        raise unreadable(name, f"{width} columns", f"at most {MAX_COLUMNS}", "keep those declared")
+def _too_wide(columns: int, name: str) -> UserError:
+    return unreadable(name, f"{columns} columns", f"at most {MAX_COLUMNS}", "keep those declared")
+
+
+def _body(lines: Sequence[str], layout: TextLayout, name: str) -> Body:
+    """The rows, and the lines after the first row that are none."""
+    rest = list(lines[layout.first :])
+    regular = _regular(rest, layout)
+    kept = regular.copy()
+    odd: list[tuple[int, str]] = []
+    for k in np.flatnonzero(~regular).tolist():
+        if _is_no_row(rest[k], layout):
+            continue
+        cells = len(cells_of(rest[k], layout.separator))
+        kept[k] = cells <= layout.width
+        if kept[k]:
+            rest[k] = _filled(rest[k], layout, cells)
+        else:
+            odd.append((layout.first + k + 1, f"{cells} cells instead of {layout.width}"))
+    rows = np.flatnonzero(kept).tolist()
+    if len(rows) > MAX_ROWS:
+        raise unreadable(name, f"{len(rows)} rows", f"at most {MAX_ROWS}")
+    return Body([rest[k] for k in rows], [layout.first + k + 1 for k in rows], odd)
+
+
+def _regular(lines: Sequence[str], layout: TextLayout) -> NDArray[np.bool_]:
+    """Lines that begin as a number does and have as many plain cells as the table."""
+    text = pl.Series(lines, dtype=pl.String)
+    if layout.separator == " ":
+        return np.zeros(len(lines), dtype=bool)
+    parted = text.str.count_matches(layout.separator, literal=True) == layout.width - 1
+    plain = text.str.contains(r"^[-+.0-9]") & ~text.str.contains('"', literal=True)
+    return np.asarray((parted & plain).to_numpy(), dtype=bool)
+
+
+def _is_no_row(line: str, layout: TextLayout) -> bool:
+    return not line.strip() or (is_comment(line) and not _begins_empty(line, layout))
+
+
+def _filled(line: str, layout: TextLayout, cells: int) -> str:
+    """A row with as many cells as the table, parted by one character."""
+    if layout.separator == " ":
+        return "\t".join(line.split()) + "\t" * (layout.width - cells)
+    if cells == layout.width and line.count(layout.separator) >= layout.width:
+        return line.rstrip(f" {layout.separator}")
+    return line + layout.separator * (layout.width - cells)
+
+
+def _begins_empty(line: str, layout: TextLayout) -> bool:
+    """Whether a semicolon that a line begins with parts its empty first cell from the next."""
+    return layout.separator == ";" and line.lstrip().startswith(";")
+
+
+def _cells(body: Body, layout: TextLayout, name: str) -> pl.DataFrame:
+    """Cells as text, one column each; those that a row lacks are empty."""
+    separator = "\t" if layout.separator == " " else layout.separator
     try:
         cells = pl.read_csv(
-            io.BytesIO("\n".join(line for _, line in lines).encode()),
+            io.BytesIO("\n".join(body.lines).encode()),
             has_header=False, separator=separator, infer_schema=False,
         )  # fmt: skip
     except pl.exceptions.PolarsError as error:
-        raise UserError(f"{name} can't be read", [_ragged(lines, separator, name, error)]) from None
-    if cells.height != len(lines):
+        problem = str(error).splitlines()[0].strip()
+        raise UserError(f"{name} can't be read", [Fault(name, problem, "a table")]) from None
+    if cells.height != len(body.lines):
         fault = Fault(name, "quoted cells that run over lines", "one row a line")
         raise UserError(f"{name} can't be read", [fault])
     return cells
 
 
-def _ragged(
-    lines: list[tuple[int, str]], separator: str, name: str, error: pl.exceptions.PolarsError
-) -> Fault:
-    """Polars doesn't say which line has too many cells; look for it."""
-    width = len(next(csv.reader([lines[0][1]], delimiter=separator)))
-    for number, line in lines:
-        cells = next(csv.reader([line], delimiter=separator))
-        if len(cells) > width:
-            return Fault(f"{name}, line {number}", f"{len(cells)} cells", f"{width}, as the header")
-    return Fault(name, str(error).splitlines()[0].strip(), "a table")
-
-
-DELIMITED = TableFormat("delimited table (CSV, TSV)", is_text, read_delimited)
+DELIMITED = TableFormat("delimited table (text)", is_text, read_delimited)

@@ -8,9 +8,11 @@ import polars as pl
 
 from backbench.documents.stimuli import Table
 from backbench.errors import UserError
+from backbench.readers.column_lookup import located
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
-from backbench.readers.table_columns import MAX_ROWS, converted, declared, present
+from backbench.readers.table_columns import MAX_ROWS, Rows, converted, declared
+from backbench.readers.text_layout import heading_of
 
 
 def is_parquet(head: bytes, suffix: str) -> bool:
@@ -26,19 +28,22 @@ def read_parquet(path: Path, name: str, table: Table) -> TableData:
     except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError) as error:
         reason = str(error).splitlines()[0].strip()
         raise unreadable(name, f"damaged Parquet ({reason})", "a whole file") from None
-    return converted(frame, wanted, name, lambda row: f"row {row + 1}")
+    rows = Rows(frame, lambda row: f"row {row + 1}")
+    return converted(rows, wanted, name, table)
 
 
 def _frame(path: Path, name: str, table: Table) -> pl.DataFrame:
+    """The declared columns, by key."""
     scanned = pl.scan_parquet(path, glob=False)
     schema = scanned.collect_schema()
-    present(table.columns, schema.names(), name)
-    used = sorted({column.name for column in table.columns.values()})
-    _refuse_types({column: schema[column] for column in used}, name)
+    headings = [heading_of(column) for column in schema.names()]
+    places = located(table.columns, headings, name)
+    used = {key: headings[place].text for key, place in places.items()}
+    _refuse_types({column: schema[column] for column in used.values()}, name)
     rows = int(scanned.select(pl.len()).collect().item())
     if rows > MAX_ROWS:
         raise unreadable(name, f"{rows} rows", f"at most {MAX_ROWS}")
-    return scanned.select(used).collect()
+    return scanned.select(pl.col(column).alias(key) for key, column in used.items()).collect()
 
 
 def _refuse_types(types: dict[str, pl.DataType], name: str) -> None:

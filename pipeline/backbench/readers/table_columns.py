@@ -2,30 +2,52 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
 import polars as pl
 
-from backbench.documents.stimuli import Table, TableColumn
+from backbench.documents.stimuli import Table
+from backbench.documents.table_column import TableColumn
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
+from backbench.quantities.faults import UnreadableQuantity
+from backbench.quantities.numerals import DecimalSign
+from backbench.quantities.reading import read_quantity
 from backbench.quantities.units import scaled, spelled_unit
+from backbench.readers.column_uncertainty import column_uncertainty
 from backbench.readers.declaration import TableData
 from backbench.signal.track import Array
 
 MAX_ROWS = 5_000_000
 MAX_LISTED = 5
-"""Cells that are told one by one; the rest is counted."""
-FREQUENCY = ("Hz", "kHz")
-VOLTAGE = ("V", "mV", "uV")
-TIME = ("s", "ms", "us")
-RESISTANCE = ("ohm", "kohm")
+"""Cells that are named one by one; the rest is counted."""
+MOST_LEFT_OUT = 0.1
+"""Share of the rows that may lack a value; a table that lacks more is not what was declared."""
+OVER_RANGE = 9e36
+"""Magnitude from which a number says that there is none (9.9e37, 9.91e37: SCPI 1999, 7.2.1; from
+memory)."""
+MOST_DB = 400.0
+"""No instrument reaches further, in dB: common practice, no source."""
+FREQUENCY = ("Hz", "kHz", "MHz")
+VOLTAGE = ("V", "mV", "uV", "kV")
+TIME = ("s", "ms", "us", "ns")
+RESISTANCE = ("ohm", "kohm", "mohm", "Mohm")
+ANGLE = ("deg", "rad")
+DECIBELS = ("dB", "dBV", "dBu")
 UNITS: dict[str, dict[str, tuple[str, ...]]] = {
-    "response": {"frequency": FREQUENCY, "level": ("dB", *VOLTAGE), "phase": ("deg",)},
-    "impedance": {"frequency": FREQUENCY, "magnitude": RESISTANCE, "phase": ("deg",)},
+    "response": {
+        "frequency": FREQUENCY, "level": (*DECIBELS, *VOLTAGE), "phase": ANGLE,
+        "real": VOLTAGE, "imaginary": VOLTAGE,
+    },
+    "impedance": {
+        "frequency": FREQUENCY, "magnitude": RESISTANCE, "phase": ANGLE,
+        "real": RESISTANCE, "imaginary": RESISTANCE,
+    },
     "trace": {"time": TIME, "voltage": VOLTAGE},
     "tuner": {
         "rf_level": ("dBf", *VOLTAGE),
@@ -34,7 +56,7 @@ UNITS: dict[str, dict[str, tuple[str, ...]]] = {
         "distortion": ("%", "dB"),
         "separation": ("dB",),
     },
-}
+}  # fmt: skip
 """The units of each column, those with a prefix brought to the one without."""
 NEEDED = {
     "response": ("frequency", "level"),
@@ -42,22 +64,40 @@ NEEDED = {
     "trace": ("time", "voltage"),
     "tuner": ("rf_level", "audio_level"),
 }
+PAIR = ("real", "imaginary")
+"""May stand for the level or the magnitude, and the phase."""
+MAGNITUDE = {"response": "level", "impedance": "magnitude"}
 
 
 class Scaled(NamedTuple):
-    """A column of the file and the factor to its unit here."""
+    """A declared column, and the factor from its unit to the one here."""
 
-    name: str
+    column: TableColumn
     factor: float
 
 
+@dataclass(frozen=True)
+class Rows:
+    """Cells of the declared columns, by key.
+
+    place words a row of the frame. decimal: the sign of its numbers. left_out: rows that the
+    reader left out, each with its place and the reason.
+    """
+
+    frame: pl.DataFrame
+    place: Callable[[int], str]
+    decimal: DecimalSign = "."
+    left_out: Sequence[str] = field(default_factory=tuple)
+
+
 def declared(table: Table, name: str) -> dict[str, Scaled]:
-    """Where each declared column is found, and its factor. Raises UserError with every fault."""
+    """Each declared column and its factor. Raises UserError with every fault."""
     known = UNITS[table.table]
+    paired = all(key in table.columns for key in PAIR)
     faults = [
         Fault(f"{name}, columns", f"no {key!r}", f"a {table.table} table to declare it")
         for key in NEEDED[table.table]
-        if key not in table.columns
+        if key not in table.columns and not (paired and key in {"level", "magnitude"})
     ]
     for key, column in table.columns.items():
         if key not in known:
@@ -70,51 +110,137 @@ def declared(table: Table, name: str) -> dict[str, Scaled]:
             )
     if faults:
         raise UserError(f"{name} can't be read", faults)
-    return {k: Scaled(c.name, _factor(c.unit)) for k, c in table.columns.items()}
+    return {key: Scaled(c, _factor(c.unit)) for key, c in table.columns.items()}
 
 
 def _factor(unit: str) -> float:
+    if unit == "rad":
+        return 180 / math.pi
     named = spelled_unit(unit)
     assert named is not None, unit
     return scaled(1.0, named[1])
 
 
-def present(columns: dict[str, TableColumn], names: Sequence[str], name: str) -> None:
-    """Raise UserError where a declared column is not in the file, or more than once."""
-    there = shortened(", ".join(names), 200)
-    faults = []
-    for column in columns.values():
-        times = list(names).count(column.name)
-        if times != 1:
-            problem = f"{column.name!r} {times} times" if times else f"no column {column.name!r}"
-            expected = "each declared column once"
-            faults.append(Fault(name, problem, expected, f"columns there: {there}"))
-    if faults:
-        raise UserError(f"{name} can't be read", faults)
+def converted(rows: Rows, wanted: dict[str, Scaled], name: str, table: Table) -> TableData:
+    """Declared columns as numbers, in one unit each.
 
-
-def converted(
-    frame: pl.DataFrame, wanted: dict[str, Scaled], name: str, place: Callable[[int], str]
-) -> TableData:
-    """Declared columns as numbers; place words the row of a fault. Raises UserError."""
-    if frame.is_empty():
+    Rows in which a value is missing, over range or beyond what an instrument can mean are left
+    out and named; so are further rows of one frequency, and of 0 Hz or below. Raises UserError
+    where they are more than a tenth of the rows.
+    """
+    if rows.frame.is_empty():
         raise UserError(f"{name} can't be read", [Fault(name, "no rows", "at least one")])
-    faults: list[Fault] = []
     values: dict[str, Array] = {}
+    uncertainty: dict[str, Array] = {}
+    wrong: dict[int, Fault] = {}
     for key, (column, factor) in wanted.items():
-        text = frame[column].cast(pl.String).str.strip_chars()
-        numbers = text.cast(pl.Float64, strict=False).to_numpy().astype(np.float64)
-        for row in np.flatnonzero(~np.isfinite(numbers)).tolist():
-            faults.append(_cell(text[row], f"{name}, {place(row)}, column {column!r}"))
-        values[key] = numbers * factor
-    if faults:
-        raise UserError(_summed(name, len(faults)), faults[:MAX_LISTED])
-    return TableData(values)
+        text = rows.frame[key].cast(pl.String).str.strip_chars()
+        numbers = _numbers(text, column.unit, rows.decimal)
+        for row in np.flatnonzero(_impossible(numbers, column.unit)).tolist():
+            where = f"{name}, {rows.place(row)}, column {column.label!r}"
+            wrong.setdefault(row, _cell(text[row], where))
+            numbers[row] = np.nan
+        values[key] = _corrected(numbers, column) * factor
+        uncertainty[key] = column_uncertainty(text, numbers, column, rows.decimal) * factor
+    _repeated(values, wrong, rows, name)
+    problems = [*rows.left_out, *(_left_out(wrong[row], name) for row in sorted(wrong))]
+    if len(problems) > MOST_LEFT_OUT * (len(rows.frame) + len(rows.left_out)):
+        raise _refused(rows, wrong, name)
+    kept = np.ones(len(rows.frame), dtype=bool)
+    kept[list(wrong)] = False
+    columns = {key: column[kept] for key, column in values.items()}
+    spread = {key: column[kept] for key, column in uncertainty.items()}
+    if PAIR[0] in columns:
+        columns, spread = _polar(columns, spread, MAGNITUDE[table.table])
+    return TableData(columns, spread, _remark(problems))
 
 
-def _summed(name: str, number: int) -> str:
-    more = f", the first {MAX_LISTED} listed here" if number > MAX_LISTED else ""
-    return f"{name} can't be read: {counted(number, 'cell')} without a number{more}"
+def _corrected(numbers: Array, column: TableColumn) -> Array:
+    """Values times the column's factor, plus its offset, both as declared."""
+    factor = 1.0 if column.factor is None else column.factor
+    return np.asarray(numbers * factor + (column.offset or 0.0))
+
+
+def _numbers(text: pl.Series, unit: str, decimal: DecimalSign) -> Array:
+    """Cells as numbers in the declared unit; NaN where one is none."""
+    plain = text.str.replace(",", ".", literal=True) if decimal == "," else text
+    numbers = plain.cast(pl.Float64, strict=False).to_numpy().astype(np.float64)
+    if np.isnan(numbers).any():
+        plain = plain.str.replace_all("−", "-", literal=True).str.replace("(?i)d", "e")
+        numbers = plain.cast(pl.Float64, strict=False).to_numpy().astype(np.float64)
+    for row in np.flatnonzero(np.isnan(numbers)).tolist():
+        numbers[row] = _with_unit(text[row], unit, decimal)
+    return numbers
+
+
+def _with_unit(text: str | None, unit: str, decimal: DecimalSign) -> float:
+    """A number with its unit beside it, in the declared unit; NaN where it is none."""
+    named = spelled_unit(unit)
+    if not text or named is None:
+        return math.nan
+    try:
+        value = read_quantity(text, named[0], decimal=decimal)
+    except UnreadableQuantity:
+        return math.nan
+    return math.nan if value.bound else value.value / scaled(1.0, named[1])
+
+
+def _impossible(numbers: Array, unit: str) -> Array:
+    """Which values are missing, over range, or more than an instrument can mean."""
+    most = MOST_DB if unit.startswith("dB") else OVER_RANGE
+    return np.asarray(~(np.abs(numbers) < most))
+
+
+def _repeated(values: dict[str, Array], wrong: dict[int, Fault], rows: Rows, name: str) -> None:
+    """Add rows of a frequency that stands before, and of none, to those that are wrong."""
+    if "frequency" not in values:
+        return
+    hz = values["frequency"]
+    _, first = np.unique(hz, return_index=True)
+    again = np.ones(len(hz), dtype=bool)
+    again[first] = False
+    for row in np.flatnonzero(again | (hz <= 0)).tolist():
+        problem = "a frequency that stands before" if hz[row] > 0 else "no frequency above 0"
+        where = f"{name}, {rows.place(row)}, column 'frequency'"
+        wrong.setdefault(row, Fault(where, problem, "each frequency once, above 0"))
+
+
+def _polar(
+    columns: dict[str, Array], uncertainty: dict[str, Array], magnitude: str
+) -> tuple[dict[str, Array], dict[str, Array]]:
+    """Magnitude and phase, degrees, in place of real and imaginary parts."""
+    parts = columns["real"] + 1j * columns["imaginary"]
+    u = np.maximum(uncertainty["real"], uncertainty["imaginary"])
+    size = np.abs(parts)
+    rest = {key: values for key, values in columns.items() if key not in PAIR}
+    rest_u = {key: values for key, values in uncertainty.items() if key not in PAIR}
+    angle_u = np.degrees(u / np.maximum(size, 1e-300))
+    return (
+        {**rest, magnitude: size, "phase": np.degrees(np.angle(parts))},
+        {**rest_u, magnitude: u, "phase": angle_u},
+    )
+
+
+def _refused(rows: Rows, wrong: dict[int, Fault], name: str) -> UserError:
+    """The faults of a table that lacks too many values: the first are listed."""
+    faults = [Fault(name, problem, "a row of the table") for problem in rows.left_out]
+    faults += [wrong[row] for row in sorted(wrong)]
+    more = f", the first {MAX_LISTED} listed here" if len(faults) > MAX_LISTED else ""
+    what = f"{name} can't be read: {counted(len(faults), 'row')} without a value{more}"
+    return UserError(what, faults[:MAX_LISTED])
+
+
+def _left_out(fault: Fault, name: str) -> str:
+    return f"{fault.where.removeprefix(f'{name}, ')}: {fault.found}"
+
+
+def _remark(problems: Sequence[str]) -> str | None:
+    """Which rows were left out, and why, in one clause; None where none was."""
+    if not problems:
+        return None
+    some = ", ".join(problems[:MAX_LISTED])
+    more = f" and {len(problems) - MAX_LISTED} more" if len(problems) > MAX_LISTED else ""
+    return f"{counted(len(problems), 'row')} of the table left out ({some}{more})"
 
 
 def _cell(text: str | None, where: str) -> Fault:

@@ -96,12 +96,16 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
 
 
 def _markdown(frame: pl.DataFrame) -> str:
-    """A table as Markdown has it; numbers in full."""
+    """A table as Markdown has it; numbers in full. No cell is read as markup."""
+    import html
+    import re
+
     flat = _flat(frame)
 
     def row(cells: Sequence[object]) -> str:
-        texts = ("" if cell is None else str(cell) for cell in cells)
-        return "| " + " | ".join(t.replace("|", "\\|").replace("\n", " ") for t in texts) + " |"
+        texts = ("" if cell is None else html.escape(str(cell), quote=False) for cell in cells)
+        marked = (re.sub(r"([\\|`*]|\](?=[(\[:]))", r"\\\1", text) for text in texts)
+        return "| " + " | ".join(" ".join(text.splitlines()) for text in marked) + " |"
 
     rule = ["---:" if kind.is_numeric() else "---" for kind in flat.schema.values()]
     lines = [row(flat.columns), row(rule), *(row(cells) for cells in flat.iter_rows())]

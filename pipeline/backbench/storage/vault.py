@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import stat
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -62,11 +61,13 @@ class Vault:
         return data
 
     def _holds(self, sha256: str, size: int) -> bool:
-        """Whether a file of this hash and size is there; one cut short is received anew."""
+        """Whether the file of this hash is there with its bytes; a damaged one is received anew."""
         try:
-            held = self.path(sha256).stat()
-            return stat.S_ISREG(held.st_mode) and held.st_size == size
-        except FileNotFoundError:
+            with open_regular(self.path(sha256)) as stream:
+                if os.fstat(stream.fileno()).st_size != size:
+                    return False
+                return hash_stream(stream) == (sha256, size)
+        except OSError:
             return False
 
     def _keep(self, stream: BinaryIO) -> tuple[str, int]:

@@ -1,0 +1,160 @@
+"""Questions of `new` on a terminal: one for each thing that is missing or can't be read."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from backbench.bench_day.new_review import NEEDED
+from backbench.bench_day.review_request import (
+    CHOICES,
+    ReviewRequest,
+    likely,
+    maker_and_model,
+    proposed_key,
+)
+from backbench.documents.kinds import UNIT_KINDS
+from backbench.documents.unit_facts import KEY
+
+if TYPE_CHECKING:
+    from backbench.documents.manifest import Manifest
+
+
+@dataclass
+class Conversation:
+    """What is known so far; each answer is kept at once, so that none is lost.
+
+    earlier: finds the manifest of an earlier review that knows the unit, or its model.
+    """
+
+    request: ReviewRequest
+    benches: Sequence[str]
+    earlier: Callable[[ReviewRequest], Manifest | None]
+
+    def complete(self) -> ReviewRequest:
+        """The request with everything that was missing. Raises typer.Abort where it is left."""
+        self._units()
+        self._facts()
+        self._session()
+        return self.request
+
+    def _keep(self, **answers: Any) -> None:
+        self.request = replace(self.request, **answers)
+
+    def _fact(self, name: str, value: Any) -> None:
+        self._keep(facts={**self.request.facts, name: value})
+
+    def _units(self) -> None:
+        """Keys of the units; a name is taken as maker and model, and a key is proposed for it."""
+        if not self.request.units:
+            self._keep(units=(_text("Unit: maker and model, or your own key for it"),))
+        for position, text in enumerate(self.request.units):
+            if KEY.fullmatch(text):
+                continue
+            maker, model = maker_and_model(text)
+            if maker and not {"maker", "model"} & _given(self.request):
+                self._fact("maker", maker)
+                self._fact("model", model)
+            units = list(self.request.units)
+            units[position] = _key(text)
+            self._keep(units=tuple(units))
+
+    def _facts(self) -> None:
+        before = self.earlier(self.request)
+        same = before.unit[0].model_dump(exclude_none=True) if before else {}
+        known = _given(self.request) | (same.keys() - {"state", "work"})
+        for name in NEEDED:
+            given = self.request.facts.get(name)
+            if name in CHOICES:
+                if given is not None or name not in known:
+                    self._fact(name, choice(name, CHOICES[name], given))
+            elif name not in known:
+                self._fact(name, _text(name.capitalize()))
+        kind = self.request.facts.get("kind", same.get("kind"))
+        if UNIT_KINDS[str(kind)].by_power and "rated_power_w" not in known:
+            self._fact("rated_power_w", _quantity("Rated power in W (Enter: not known)", "W", ""))
+
+    def _session(self) -> None:
+        given = self.request.bench
+        if given not in self.benches and (given or len(self.benches) > 1):
+            self._keep(bench=choice("bench", self.benches, given))
+        before = self.earlier(self.request)
+        if self.request.mains_hz is None and before is None:
+            self._keep(mains_hz=_quantity("Mains frequency in Hz, 50 or 60", "Hz", None))
+        while not _is_date(self.request.date):
+            typer.echo(f"  {self.request.date!r} is no date such as 2024-05-11")
+            today = dt.date.today().isoformat()
+            self._keep(date=str(typer.prompt("Date of the session", default=today)))
+
+
+def choice(name: str, choices: Sequence[str], given: str | None) -> str:
+    """One of a few, from what was given or answered: its number, its name or a near miss."""
+    if given in choices:
+        return str(given)
+    text, listed = given, False
+    while True:
+        if text is not None:
+            found = _numbered(text, choices) or likely(text, choices)
+            if found:
+                if found != text and not text.isdigit():
+                    typer.echo(f"  {text!r} is read as {found!r}")
+                return found
+            typer.echo(f"  {text!r} is none of these")
+        if not listed:
+            numbers = (f"{n} {one}" for n, one in enumerate(choices, start=1))
+            typer.echo(f"{name.capitalize()}: {', '.join(numbers)}")
+            listed = True
+        text = _text(f"{name.capitalize()} (number or name)")
+
+
+def _numbered(text: str, choices: Sequence[str]) -> str | None:
+    number = int(text) if text.isascii() and text.isdigit() else 0
+    return choices[number - 1] if 1 <= number <= len(choices) else None
+
+
+def _given(request: ReviewRequest) -> set[str]:
+    return {name for name, value in request.facts.items() if value is not None}
+
+
+def _is_date(text: str | None) -> bool:
+    try:
+        return text is None or bool(dt.date.fromisoformat(text))
+    except ValueError:
+        return False
+
+
+def _text(question: str) -> str:
+    """An answer that isn't empty."""
+    while True:
+        answer = str(typer.prompt(question)).strip()
+        if answer:
+            return answer
+
+
+def _key(name: str) -> str:
+    """A key for a name; the one that is proposed, or another."""
+    answer = str(typer.prompt(f"Your key for {name}", default=proposed_key(name) or None)).strip()
+    while not KEY.fullmatch(answer):
+        typer.echo("  a key has small letters, digits, '.', '-' and '_' only")
+        default = proposed_key(answer) or None
+        answer = str(typer.prompt(f"Your key for {name}", default=default)).strip()
+    return answer
+
+
+def _quantity(question: str, unit: str, default: str | None) -> float | None:
+    """A number with or without its unit; None for an empty answer where that is allowed."""
+    from backbench.quantities.faults import UnreadableQuantity
+    from backbench.quantities.reading import read_value
+
+    while True:
+        answer = str(typer.prompt(question, default=default, show_default=False)).strip()
+        if not answer and default is not None:
+            return None
+        try:
+            return read_value(answer, unit, usual_unit=unit)
+        except UnreadableQuantity as error:
+            typer.echo(f"  {error.fault(repr(answer), f'a number in {unit}')}")

@@ -1,0 +1,53 @@
+"""A column of a table as a manifest declares it."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field, model_validator
+
+from backbench.documents.strict_model import Strict
+
+
+class TableColumn(Strict):
+    """A column of a table: its heading or its number in the file, and the unit of its values.
+
+    Values are multiplied by `factor`, then `offset` is added, in `unit`. The limits of the
+    instrument's error are stated as its data sheet has them, of the values as written.
+    """
+
+    name: Annotated[str, Field(min_length=1)] | None = None
+    """Heading of the column in the file. Example: `"Freq"`"""
+    number: Annotated[int, Field(ge=1, le=10_000)] | None = None
+    """Number of the column in the file, from 1, in place of its heading. Example: `2`"""
+    unit: Annotated[str, Field(min_length=1)]
+    """Unit of its values. Example: `"Hz"`"""
+    factor: Annotated[float, Field(ge=-1e9, le=1e9)] | None = None
+    """What its values are multiplied by: 10 for a divider of 10. Example: `10`"""
+    offset: Annotated[float, Field(ge=-1e9, le=1e9)] | None = None
+    """What is added to its values, in `unit`. Example: `-0.02`"""
+    percent_of_reading: Annotated[float, Field(ge=0, le=100)] | None = None
+    """Limit of the instrument's error, % of the reading. Example: `0.5`"""
+    percent_of_range: Annotated[float, Field(ge=0, le=100)] | None = None
+    """Limit of the instrument's error, % of its range. Example: `0.1`"""
+    range: Annotated[float, Field(gt=0, le=1e12)] | None = None
+    """The range that `percent_of_range` is of, in `unit`. Example: `20`"""
+    last_digits: Annotated[float, Field(ge=0, le=1000)] | None = None
+    """Limit of the instrument's error, in units of the last digit written. Example: `3`"""
+    decibels: Annotated[float, Field(ge=0, le=40)] | None = None
+    """Limit of the instrument's error, dB. Example: `0.1`"""
+
+    @model_validator(mode="after")
+    def one_place(self) -> TableColumn:
+        if (self.name is None) == (self.number is None):
+            raise ValueError("a column has either a name or a number")
+        if self.factor == 0:
+            raise ValueError("a factor of 0 leaves no value")
+        if (self.range is None) != (self.percent_of_range is None):
+            raise ValueError("range and percent_of_range belong together")
+        return self
+
+    @property
+    def label(self) -> str:
+        """How messages name the column."""
+        return self.name if self.name is not None else f"{self.number}"

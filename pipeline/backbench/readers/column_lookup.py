@@ -1,0 +1,76 @@
+"""Where each declared column stands among the headings of a file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from backbench.documents.table_column import TableColumn
+from backbench.documents.validation import shortened
+from backbench.errors import Fault, UserError
+from backbench.quantities.units import spelled_unit
+from backbench.readers.text_layout import Heading
+
+
+def located(
+    columns: Mapping[str, TableColumn], headings: Sequence[Heading], name: str
+) -> dict[str, int]:
+    """The position of each declared column, from 0.
+
+    A heading is looked for as it stands, then whatever its case and spaces, then without its unit.
+    Raises UserError for columns that are not there or more than once, and for a heading whose unit
+    is not the declared one: every fault at once.
+    """
+    places: dict[str, int] = {}
+    faults: list[Fault] = []
+    for key, column in columns.items():
+        hits = _hits(column, headings)
+        if len(hits) != 1:
+            faults.append(_not_one(column, len(hits), headings, name))
+            continue
+        places[key] = hits[0]
+        stated = headings[hits[0]].unit
+        if stated and spelled_unit(stated) != spelled_unit(column.unit):
+            faults.append(
+                Fault(
+                    f"{name}, column {key}",
+                    f"the unit {stated!r} in the heading {headings[hits[0]].text!r}",
+                    f"the declared unit {column.unit!r}",
+                    "declare the unit that the values have",
+                )
+            )
+    if faults:
+        raise UserError(f"{name} can't be read", faults)
+    return places
+
+
+def _hits(column: TableColumn, headings: Sequence[Heading]) -> list[int]:
+    if column.number is not None:
+        return [column.number - 1] if column.number <= len(headings) else []
+    assert column.name is not None
+    wanted = column.name
+    for matches in (
+        [heading.text == wanted for heading in headings],
+        [_plain(heading.text) == _plain(wanted) for heading in headings],
+        [bool(heading.name) and _plain(heading.name) == _plain(wanted) for heading in headings],
+    ):
+        hits = [k for k, match in enumerate(matches) if match]
+        if hits:
+            return hits
+    return []
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.casefold().split())
+
+
+def _not_one(column: TableColumn, hits: int, headings: Sequence[Heading], name: str) -> Fault:
+    if column.number is not None:
+        problem, expected = f"{len(headings)} columns", f"a column {column.number}"
+    else:
+        problem = f"{column.name!r} {hits} times" if hits else f"no column {column.name!r}"
+        expected = "each declared column once"
+    there = [heading.text for heading in headings if heading.text]
+    remedy = f"the file has no headings: declare the number of the column, 1 to {len(headings)}"
+    if there:
+        remedy = f"columns there: {shortened(', '.join(there), 200)}"
+    return Fault(name, problem, expected, remedy)

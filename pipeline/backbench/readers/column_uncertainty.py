@@ -1,0 +1,59 @@
+"""The standard uncertainty of a column's values: printed digits, and the instrument's own."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import polars as pl
+
+from backbench.documents.table_column import TableColumn
+from backbench.quantities.numerals import DecimalSign
+from backbench.signal.track import Array
+
+EXACT_DIGITS = 12
+"""Significant digits from which a value counts as unrounded."""
+RECTANGULAR = math.sqrt(3)
+"""A limit over the standard deviation of what lies evenly within it (GUM 4.3.7)."""
+DB_PER_RELATIVE = 20 / math.log(10)
+
+
+def column_uncertainty(
+    text: pl.Series, numbers: Array, column: TableColumn, decimal: DecimalSign
+) -> Array:
+    """Standard uncertainty of each value, in the declared unit, its factor included.
+
+    text: the cells as written. numbers: their values before factor and offset. The limits of an
+    instrument (percent of the reading and of the range, last digits, dB) count as rectangular.
+    """
+    digit = _last_digit(text, decimal)
+    squares = np.square(digit / math.sqrt(12))
+    for limit in (
+        np.abs(numbers) * (column.percent_of_reading or 0.0) / 100,
+        (column.range or 0.0) * (column.percent_of_range or 0.0) / 100,
+        digit * (column.last_digits or 0.0),
+        _of_decibels(numbers, column),
+    ):
+        squares = squares + np.square(limit / RECTANGULAR)
+    factor = 1.0 if column.factor is None else abs(column.factor)
+    return np.asarray(np.sqrt(squares) * factor)
+
+
+def _of_decibels(numbers: Array, column: TableColumn) -> Array | float:
+    limit = column.decibels or 0.0
+    return limit if column.unit.startswith("dB") else np.abs(numbers) * limit / DB_PER_RELATIVE
+
+
+def _last_digit(text: pl.Series, decimal: DecimalSign) -> Array:
+    """Place value of each cell's last digit; 0 for a value that wasn't rounded."""
+    sign = "\\." if decimal == "." else ","
+    pattern = (
+        rf"^[-+−]?(?P<whole>[0-9]*)(?:{sign}(?P<fraction>[0-9]*))?(?:[eEdD](?P<power>[-+]?[0-9]+))?"
+    )
+    parts = text.str.extract_groups(pattern).struct.unnest()
+    fraction = parts["fraction"].fill_null("").str.len_chars().to_numpy().astype(np.int64)
+    whole = parts["whole"].fill_null("").str.strip_chars_start("0")
+    digits = whole.str.len_chars().to_numpy().astype(np.int64) + fraction
+    power = parts["power"].cast(pl.Int64, strict=False).fill_null(0).to_numpy()
+    place = 10.0 ** np.clip(power - fraction, -100, 100)
+    return np.asarray(np.where(digits >= EXACT_DIGITS, 0.0, place))

@@ -1,0 +1,31 @@
+"""Pools of worker processes, and what keeps them from starting."""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from typing import Any
+
+from backbench.errors import Fault, UserError
+
+SHARED_MEMORY = "/dev/shm"
+
+
+def started_pool(
+    processes: int, begin: Callable[..., None], arguments: tuple[Any, ...]
+) -> ProcessPoolExecutor:
+    """A pool whose processes each begin by calling a function.
+
+    Raises UserError where the system has no room for the locks that they share.
+    """
+    # Threads of the parent (database, orchestrator) make a plain fork unsafe.
+    context = multiprocessing.get_context("spawn")
+    try:
+        return ProcessPoolExecutor(processes, context, begin, arguments)
+    except OSError as error:
+        fault = Fault(
+            f"shared memory ({SHARED_MEMORY})", error.strerror or str(error),
+            "room for the locks of worker processes", "make it larger, or use --processes 1",
+        )  # fmt: skip
+        raise UserError("worker processes can't be started", [fault]) from None

@@ -1,0 +1,167 @@
+"""`new` where there is a terminal to ask on, through a pseudo-terminal, and where there is none."""
+
+from __future__ import annotations
+
+import os
+import pty
+import select
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from backbench.bench_day.review_request import CHOICES, likely, proposed_key
+from backbench.catalogue import Catalogue
+from backbench.cli import app
+from backbench.documents.manifest import read_manifest
+
+BENCH = """\
+[bench.{name}]
+load_uncertainty_percent = 0.3
+generator_uncertainty_percent = 0.3
+[[bench.{name}.calibration]]
+since = 2024-01-01
+volts_peak_at_full_scale = {{ 1 = 10.0, 2 = 10.0 }}
+uncertainty_percent = 0.2
+"""
+
+
+def home(folder: Path, *benches: str) -> Path:
+    Catalogue.create(folder, "".join(BENCH.format(name=name) for name in benches))
+    return folder
+
+
+class Talk:
+    """A command on a pseudo-terminal: what it prints, and what is typed."""
+
+    def __init__(self, *words: str | Path) -> None:
+        self.ours, theirs = pty.openpty()
+        command = [sys.executable, "-c", "from backbench.cli import main; main()", *map(str, words)]
+        self.process = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs,
+                                        start_new_session=True)  # fmt: skip
+        os.close(theirs)
+        self.text, self.seen = "", 0
+
+    def answer(self, question: str, typed: str) -> None:
+        """Type a line once a question has come."""
+        self.until(question)
+        os.write(self.ours, typed.encode())
+
+    def until(self, words: str) -> None:
+        end = time.monotonic() + 120
+        while words not in self.text[self.seen :]:
+            assert time.monotonic() < end, self.text
+            assert self._read(), f"{words!r} never came: {self.text}"
+        self.seen = self.text.index(words, self.seen) + len(words)
+
+    def end(self) -> int:
+        while self._read():
+            pass
+        code = self.process.wait(timeout=60)
+        os.close(self.ours)
+        return code
+
+    def _read(self) -> bool:
+        if not select.select([self.ours], [], [], 60)[0]:
+            return False
+        try:
+            piece = os.read(self.ours, 4096)
+        except OSError:
+            return False
+        self.text += piece.decode().replace("\r\n", "\n")
+        return bool(piece)
+
+
+def test_a_whole_conversation(tmp_path: Path) -> None:
+    root, folder = home(tmp_path / "home", "garage", "attic"), tmp_path / "2024-05-receiver"
+    talk = Talk("new", folder, "-c", root, "--state", "as recieved", "--date", "3/4/2024")
+    talk.answer("or your own key for it: ", "Corvane R-40\n")
+    talk.answer("Your key for Corvane R-40 [corvane-r-40]: ", "\n")
+    talk.until("Kind: 1 integrated amplifier, 2 power amplifier")
+    talk.answer("Kind (number or name): ", "amplyphone\n")
+    talk.until("'amplyphone' is none of these")
+    talk.answer("Kind (number or name): ", "reciever\n")
+    talk.until("'reciever' is read as 'receiver'")
+    talk.answer("Technology (number or name): ", "2\n")
+    talk.until("'as recieved' is read as 'as received'")
+    talk.answer("Rated power in W (Enter: not known): ", "40 ohm\n")
+    talk.answer("Rated power in W (Enter: not known): ", "40 W\n")
+    talk.answer("Bench (number or name): ", "garag\n")
+    talk.answer("Mains frequency in Hz, 50 or 60: ", "60\n")
+    talk.until("'3/4/2024' is no date")
+    talk.answer("Date of the session [", "2024-04-03\n")
+    talk.until("next: backbench plan")
+    assert talk.end() == 0
+    made = read_manifest((folder / "review.toml").read_bytes())
+    (unit,) = made.unit
+    assert (unit.key, unit.maker, unit.model) == ("corvane-r-40", "Corvane", "R-40")
+    assert (unit.kind, unit.technology, unit.state) == ("receiver", "solid state", "as received")
+    assert (unit.rated_power_w, made.review.bench, made.review.mains_hz) == (40.0, "garage", 60.0)
+    assert made.review.date.isoformat() == "2024-04-03"
+
+
+def test_what_was_typed_is_printed_when_it_is_broken_off(tmp_path: Path) -> None:
+    root, folder = home(tmp_path / "home", "garage"), tmp_path / "review"
+    talk = Talk("new", folder, "-c", root, "--work", "new valves", "--kind", "tuner")
+    talk.answer("or your own key for it: ", "Corvane T-1\n")
+    talk.answer("[corvane-t-1]: ", "my-tuner\n")
+    talk.answer("Technology (number or name): ", "valve\n")
+    talk.until("State: 1 as received")
+    talk.answer("State (number or name): ", "\x04")
+    talk.until("Nothing was written. What you entered, as a command:")
+    assert talk.end() == 130
+    line = talk.text.strip().splitlines()[-1].strip()
+    assert line == (
+        f"backbench new {folder} --unit my-tuner --maker Corvane --model T-1 --kind tuner "
+        f"--technology tube --work 'new valves' -c {root}"
+    )
+    assert not folder.exists()
+
+
+def test_off_a_terminal_all_faults_come_at_once(tmp_path: Path) -> None:
+    root = home(tmp_path / "home", "garage", "attic")
+    ran = CliRunner().invoke(
+        app,
+        ["new", str(tmp_path / "r"), "-c", str(root), "--unit", "Corvane R-40", "--kind",
+         "reciever", "--date", "3/4/2024", "--bench", "garag", "--serial", "1", "--serial", "2"],
+    )  # fmt: skip
+    text = str(ran.exception)
+    for words in (
+        "--unit: found 'Corvane R-40'", "write --unit corvane-r-40 --maker Corvane --model R-40",
+        "did you mean receiver?", "--date", "did you mean garage?", "--mains-hz: missing",
+        "--serial", "--technology: missing", "--state: missing", "--maker: missing",
+    ):  # fmt: skip
+        assert words in text, text
+    assert not (tmp_path / "r").exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "meant"),
+    [
+        ("kind", "reciever", "receiver"), ("kind", "Integrated", "integrated amplifier"),
+        ("kind", "Preamp", "preamplifier"), ("kind", "p", None), ("kind", "amplifier", None),
+        ("technology", "valves", "tube"), ("technology", "solid-state", "solid state"),
+        ("technology", "steam", None), ("state", "as recieved", "as received"),
+        ("state", "servised", "serviced"), ("state", "res", "restored"),
+    ],
+)  # fmt: skip
+def test_near_misses(name: str, text: str, meant: str | None) -> None:
+    assert likely(text, CHOICES[name]) == meant
+
+
+@pytest.mark.parametrize(
+    ("text", "key"),
+    [("Corvane R-40", "corvane-r-40"), ("  Heron  40 (b) ", "heron-40-b"), ("Ω", ""), ("", "")],
+)
+def test_a_key_from_a_name(text: str, key: str) -> None:
+    assert proposed_key(text) == key
+
+
+def test_quantities_that_can_t_be_read_come_at_once(tmp_path: Path) -> None:
+    words = ["new", str(tmp_path / "r"), "--mains-hz", "50 V", "--rated-power-w", "forty"]
+    ran = CliRunner().invoke(app, words)
+    faults = str(ran.exception).splitlines()[1:]
+    assert [fault.split(":")[0].strip() for fault in faults] == ["--mains-hz", "--rated-power-w"]

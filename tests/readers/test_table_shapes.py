@@ -1,0 +1,282 @@
+"""Fifty shapes in which instruments and people save the same table of a response."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+from numpy.testing import assert_allclose
+from pydantic import TypeAdapter
+
+from backbench.bench_day.table_entries import table_entries
+from backbench.documents.stimuli import Table
+from backbench.documents.table_column import TableColumn
+from backbench.errors import UserError
+from backbench.readers.declaration import TableData
+from backbench.readers.file_formats import read_table
+
+HZ = [20.0, 31.5, 100.0, 1000.0, 3150.0, 20_000.0]
+DB = [-0.25, -0.11, 0.0, 0.01, -0.02, -1.5]
+STIMULUS = TypeAdapter(Table)
+Write = Callable[[float], str]
+
+
+def point(value: float) -> str:
+    return f"{value:.2f}"
+
+
+def comma(value: float) -> str:
+    return point(value).replace(".", ",")
+
+
+def power(value: float) -> str:
+    return f"{value:.6E}"
+
+
+def true_minus(value: float) -> str:
+    return point(value).replace("-", "−")
+
+
+class Shape(NamedTuple):
+    """A way to save the table. hz: heading or number of the frequencies; likewise db."""
+
+    text: str | bytes
+    hz: str | int = "Frequency"
+    db: str | int = "Level"
+
+
+def rows(separator: str, write: Write = point, before: str = "", after: str = "") -> str:
+    lines = (
+        f"{before}{write(f)}{separator}{write(d)}{after}\n" for f, d in zip(HZ, DB, strict=True)
+    )
+    return "".join(lines)
+
+
+HEADED = "Frequency (Hz),Level (dB)\n"
+PREAMBLE = "Instrument,bench analyser\nNumber of points,6\nDate,2024-03-04\n"
+FAR = "\n".join(f"Setting {n}\t{n}" for n in range(40)) + "\n"
+INDEXED = "".join(
+    f"{n},{point(f)},{point(d)}\n" for n, (f, d) in enumerate(zip(HZ, DB, strict=True))
+)
+SHAPES = {
+    "comma": Shape(HEADED + rows(",")),
+    "tab": Shape("Frequency (Hz)\tLevel (dB)\n" + rows("\t")),
+    "semicolon": Shape("Frequency (Hz);Level (dB)\n" + rows(";")),
+    "bar": Shape("Frequency (Hz)|Level (dB)\n" + rows("|")),
+    "comma and space": Shape("Frequency (Hz), Level (dB)\n" + rows(", ")),
+    "spaces": Shape("Frequency (Hz)  Level (dB)\n" + rows("   ")),
+    "one space": Shape("Frequency/Hz Level/dB\n" + rows(" ")),
+    "aligned": Shape("  Frequency (Hz)     Level (dB)\n" + rows("    ", before="  ")),
+    "semicolon, decimal commas": Shape("Frequency (Hz);Level (dB)\n" + rows(";", comma)),
+    "tab, decimal commas": Shape("Frequency (Hz)\tLevel (dB)\n" + rows("\t", comma)),
+    "spaces, decimal commas": Shape("Frequency/Hz Level/dB\n" + rows("  ", comma)),
+    "powers of ten": Shape(HEADED + rows(",", power)),
+    "powers of ten with D": Shape(HEADED + rows(",", lambda v: power(v).replace("E", "D"))),
+    "plus signs": Shape(HEADED + rows(",", lambda v: f"{v:+.2f}")),
+    "true minus signs": Shape(HEADED + rows(",", true_minus)),
+    "line ends CR LF": Shape((HEADED + rows(",")).replace("\n", "\r\n").encode()),
+    "line ends CR": Shape((HEADED + rows(",")).replace("\n", "\r").encode()),
+    "no end of the last line": Shape((HEADED + rows(",")).rstrip()),
+    "blank lines": Shape("\n\n" + HEADED + "\n" + rows(",").replace("\n", "\n\n")),
+    "UTF-8 with a mark": Shape((HEADED + rows(",")).encode("utf-8-sig")),
+    "UTF-16": Shape((HEADED + rows(",")).encode("utf-16")),
+    "UTF-16, other order": Shape(b"\xfe\xff" + (HEADED + rows(",")).encode("utf-16-be")),
+    "Latin-1": Shape(("Temperature 20 °C\n" + HEADED + rows(",")).encode("latin-1")),
+    "quoted cells": Shape('"Frequency (Hz)","Level (dB)"\n' + rows('","', before='"', after='"')),
+    "quoted headings": Shape('"Frequency (Hz)","Level (dB)"\n' + rows(",")),
+    "comments with #": Shape("# one\n# two\n" + HEADED + rows(",")),
+    "comments with ;": Shape("; one\n; two\n" + HEADED + rows(",")),
+    "comments with *": Shape("* one\n* two\nFrequency (Hz)\tLevel (dB)\n" + rows("\t")),
+    "comments with !": Shape("! one\nFrequency/Hz Level/dB\n" + rows(" ")),
+    "comments with //": Shape("// one\n" + HEADED + rows(",")),
+    "comments with %": Shape("% one\n" + HEADED + rows(",")),
+    "headings in a comment": Shape("# Frequency (Hz),Level (dB)\n" + rows(",")),
+    "headings in a comment, spaces": Shape("% Frequency (Hz)  Level (dB)\n" + rows("  ")),
+    "comments within": Shape(HEADED + rows(",").replace("\n", "\n# range 2\n", 2)),
+    "preamble": Shape(PREAMBLE + "\n" + HEADED + rows(",")),
+    "preamble in quotes": Shape('"Number of points",6\n"Range","2 V"\n' + HEADED + rows(",")),
+    "long preamble": Shape(FAR + "Frequency (Hz)\tLevel (dB)\n" + rows("\t")),
+    "preamble, no headings": Shape(PREAMBLE + rows(","), 1, 2),
+    "no headings": Shape(rows(","), 1, 2),
+    "no headings, spaces": Shape(rows("  ", before=" "), 1, 2),
+    "no headings, decimal commas": Shape(rows(";", comma), 1, 2),
+    "units row": Shape("Frequency,Level\nHz,dB\n" + rows(",")),
+    "units row in brackets": Shape("Frequency\tLevel\n(Hz)\t(dB)\n" + rows("\t")),
+    "units in headings": Shape("Frequency (Hz),Level (dB)\n" + rows(",")),
+    "units in square brackets": Shape("Frequency [Hz];Level [dB]\n" + rows(";")),
+    "units behind a slash": Shape("Frequency/Hz,Level/dB\n" + rows(",")),
+    "units by number": Shape("f / Hz\tL / dB\n" + rows("\t"), 1, 2),
+    "whole heading with its unit": Shape(
+        "Freq (Hz),Lvl (dB)\n" + rows(","), "Freq (Hz)", "lvl (dB)"),
+    "trailing separators": Shape("Frequency (Hz),Level (dB),\n" + rows(",", after=",")),
+    "trailing separators, no heading there": Shape(HEADED + rows(",", after=",,")),
+    "empty first cells": Shape(",Frequency (Hz),Level (dB)\n" + rows(",", before=",")),
+    "empty first cells, semicolons": Shape(
+        ";Frequency (Hz);Level (dB)\n" + rows(";", comma, before=";")),
+    "row numbers": Shape("No,Frequency (Hz),Level (dB)\n" + INDEXED),
+    "row numbers without headings": Shape(INDEXED, 2, 3),
+    "units in cells": Shape(HEADED + "".join(
+        f"{f:g} Hz,{d:.2f} dB\n" for f, d in zip(HZ, DB, strict=True))),
+    "prefixes in cells": Shape(HEADED + "".join(
+        f"{f / 1000:g} kHz,{d:.2f} dB\n" for f, d in zip(HZ, DB, strict=True))),
+    "a footer": Shape(HEADED + rows(",") + "\n# end\n"),
+    "upper case headings": Shape("FREQUENCY,LEVEL\n" + rows(",")),
+}  # fmt: skip
+
+
+def table_of(shape: Shape) -> Table:
+    def column(place: str | int, unit: str) -> TableColumn:
+        given = {"name": place} if isinstance(place, str) else {"number": place}
+        return TableColumn(unit=unit, **given)
+
+    columns = {"frequency": column(shape.hz, "Hz"), "level": column(shape.db, "dB")}
+    return Table(table="response", columns=columns)
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_every_shape_gives_the_same_table(tmp_path: Path, name: str) -> None:
+    shape = SHAPES[name]
+    path = tmp_path / "t.csv"
+    path.write_bytes(shape.text.encode() if isinstance(shape.text, str) else shape.text)
+    data = read_table(path, table_of(shape))
+    assert_allclose(data.columns["frequency"], HZ, rtol=1e-12)
+    assert_allclose(data.columns["level"], DB, atol=1e-12)
+    assert data.remark is None
+
+
+def test_proposals_need_no_correction_in_at_least_forty_five_shapes(tmp_path: Path) -> None:
+    """What isn't in the file, as a unit or what a column is, is left to the reviewer."""
+    for n, shape in enumerate(SHAPES.values()):
+        data = shape.text.encode() if isinstance(shape.text, str) else shape.text
+        (tmp_path / f"{n}.csv").write_bytes(data)
+    suggestions, unknown = table_entries(tmp_path, ())
+    ready = [one for one in suggestions if one.ready]
+    for one in ready:
+        stimulus = STIMULUS.validate_python(one.table["stimulus"])
+        data = read_table(tmp_path / one.file, stimulus)
+        assert_allclose(data.columns["frequency"], HZ, rtol=1e-12)
+        assert_allclose(data.columns["level"], DB, atol=1e-12)
+    assert len(SHAPES) >= 50
+    assert len(ready) >= 45
+    assert len(suggestions) + len(unknown) == len(SHAPES)
+
+
+def read(folder: Path, text: str, table: Table) -> TableData:
+    path = folder / "t.csv"
+    path.write_text(text, encoding="utf-8")
+    return read_table(path, table)
+
+
+def columns(kind: str, **given: TableColumn) -> Table:
+    return Table(table=kind, columns=given)  # type: ignore[arg-type]
+
+
+RESPONSE = columns(
+    "response", frequency=TableColumn(number=1, unit="Hz"), level=TableColumn(number=2, unit="dB")
+)
+
+
+@pytest.mark.parametrize(
+    ("cell", "reason"),
+    [
+        ("9.9e37", "'9.9e37'"),
+        ("-9.91E+37", "'-9.91E+37'"),
+        ("OL", "'OL'"),
+        ("----", "'----'"),
+        ("", "an empty cell"),
+        ("nan", "'nan'"),
+        ("inf", "'inf'"),
+        ("-754.0", "'-754.0'"),
+        ("overflow", "'overflow'"),
+    ],
+)
+def test_a_row_without_a_value_is_left_out_and_named(
+    tmp_path: Path, cell: str, reason: str
+) -> None:
+    lines = [f"{100 + n},{n / 10:.1f}" for n in range(20)]
+    data = read(tmp_path, "\n".join([*lines, f"900,{cell}", "1000,0.0"]) + "\n", RESPONSE)
+    assert data.columns["frequency"].tolist() == [*range(100, 120), 1000]
+    assert data.remark == f"1 row of the table left out (line 21, column '2': {reason})"
+
+
+def test_a_bad_row_and_a_frequency_twice_are_left_out_and_named(tmp_path: Path) -> None:
+    lines = [f"{100 + n},0.5" for n in range(40)]
+    data = read(tmp_path, "\n".join([*lines, "1,2,3", "110,7", "0,1", "end"]), RESPONSE)
+    assert data.columns["level"].tolist() == [0.5] * 40
+    for part in ("line 41: 3 cells instead of 2", "line 42, column 'frequency': a frequency that",
+                 "line 43, column 'frequency': no frequency above 0", "line 44"):  # fmt: skip
+        assert part in str(data.remark)
+
+
+def test_a_table_that_lacks_a_tenth_of_its_values_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match="2 rows without a value"):
+        read(tmp_path, "1,OL\n2,OL\n" + "".join(f"{n},0\n" for n in range(3, 12)), RESPONSE)
+
+
+def test_real_and_imaginary_parts_are_magnitude_and_phase(tmp_path: Path) -> None:
+    table = columns(
+        "impedance",
+        frequency=TableColumn(name="f", unit="Hz"),
+        real=TableColumn(name="re", unit="ohm"),
+        imaginary=TableColumn(name="im", unit="ohm"),
+    )
+    data = read(tmp_path, "f,re,im\n10,3,4\n20,0,-2\n", table)
+    assert_allclose(data.columns["magnitude"], [5, 2])
+    assert_allclose(data.columns["phase"], [math.degrees(math.atan2(4, 3)), -90])
+
+
+def test_radians_factor_and_offset(tmp_path: Path) -> None:
+    table = columns(
+        "response",
+        frequency=TableColumn(name="f", unit="kHz"),
+        level=TableColumn(name="v", unit="mV", factor=10, offset=5),
+        phase=TableColumn(name="p", unit="rad"),
+    )
+    data = read(tmp_path, f"f,v,p\n1,20,{math.pi}\n2,30,0\n", table)
+    assert_allclose(data.columns["frequency"], [1000, 2000])
+    assert_allclose(data.columns["level"], [0.205, 0.305])
+    assert_allclose(data.columns["phase"], [180, 0])
+
+
+def test_a_unit_that_the_heading_contradicts_is_refused(tmp_path: Path) -> None:
+    table = columns(
+        "response",
+        frequency=TableColumn(name="f", unit="Hz"),
+        level=TableColumn(name="level", unit="dB"),
+    )
+    with pytest.raises(UserError) as caught:
+        read(tmp_path, "f (kHz),level (dB)\n1,0\n2,0\n", table)
+    assert "the unit 'kHz' in the heading" in str(caught.value.faults[0])
+
+
+@pytest.mark.parametrize(
+    ("stated", "half_width"),
+    [
+        ({}, 0.0),
+        ({"percent_of_reading": 0.5}, 0.01),
+        ({"percent_of_range": 0.1, "range": 20.0}, 0.02),
+        ({"last_digits": 3}, 0.03),
+        ({"decibels": 0.1}, 2 * 0.1 / (20 / math.log(10))),
+    ],
+)
+def test_the_instruments_own_uncertainty(
+    tmp_path: Path, stated: dict[str, float], half_width: float
+) -> None:
+    """A limit is divided by the root of 3, half a digit too (GUM 4.3.7)."""
+    table = columns(
+        "response",
+        frequency=TableColumn(name="f", unit="Hz"),
+        level=TableColumn(name="v", unit="V", **stated),  # type: ignore[arg-type]
+    )
+    data = read(tmp_path, "f,v\n10,2.00\n20,2.01\n", table)
+    expected = math.hypot(half_width, 0.005) / math.sqrt(3)
+    assert data.uncertainty["level"][0] == pytest.approx(expected, rel=1e-9)
+
+
+def test_digits_of_powers_of_ten_and_of_whole_numbers(tmp_path: Path) -> None:
+    data = read(tmp_path, "10,1.25E-2\n20,7\n30,0.123456789012345\n", RESPONSE)
+    place = [1e-4, 1.0, 0.0]
+    assert_allclose(data.uncertainty["level"], [p / math.sqrt(12) for p in place], rtol=1e-12)
