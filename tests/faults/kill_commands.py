@@ -243,6 +243,7 @@ class Killer:
     def _note(self, command: str, kind: str, what: str) -> None:
         self.table[command][kind] += 1
         self.wrong.append(f"{command}: {kind}: {what}")
+        print(self.wrong[-1], flush=True)
 
     # What must hold -------------------------------------------------------------------------
 
@@ -377,8 +378,8 @@ def carried_out(killer: Killer, kills: int, told: Callable[[str], Any]) -> None:
     while done < kills:
         command = commands[turns % len(commands)]
         turns += 1
-        # These take many times as long as the others: they come every fourth time.
-        if command in {"ingest, recorded", "publish"} and turns // len(commands) % 4:
+        # These take many times as long as the others: they come every eighth time.
+        if command in {"ingest, recorded", "publish"} and turns // len(commands) % 8:
             continue
         done += killer.run(command, kill=True)
         if turns % 40 == 0:
@@ -396,7 +397,7 @@ def main() -> int:
         carried_out(killer, kills, lambda line: print(line, flush=True))
     finally:
         shutil.rmtree(folder, ignore_errors=True)
-    for line in [*killer.wrong, *table(killer)]:
+    for line in table(killer):
         print(line)
     print(f"seed {seed}, {time.monotonic() - began:.0f} s, {len(killer.wrong)} wrong")
     return 1 if killer.wrong else 0
