@@ -63,20 +63,30 @@ def record_runs(amplifier: Amplifier, waves: Path, review: Path, into: Path) -> 
     steps = {step["file"]: step["conditions"] for step in plan["step"]}
     made = []
     for layout in sorted(waves.glob("run-*.toml")):
-        own = steps[read_run(layout).segment[0].file]
+        file = read_run(layout).segment[0].file
+        own = steps[file]
         played, rate = soundfile.read(layout.with_suffix(".wav"))
-        volts = amplifier.plays(
-            played * GENERATOR_V, rate, own["load_ohm"], own.get("driven")
+        volts = (
+            alone(played * GENERATOR_V) if file.startswith("loop-back")
+            else amplifier.plays(
+                played * GENERATOR_V, rate, own["load_ohm"], own.get("driven"))
         )  # fmt: skip
         made.append(into / f"recorded-{layout.stem}.wav")
         record(made[-1], volts, rate, own["range"])
     return made
 
 
+def alone(emf: np.ndarray) -> np.ndarray:
+    """The generator into both inputs of the recorder, with the recorder's own hiss."""
+    rng = np.random.default_rng(len(emf) + 1)
+    return np.stack([emf, emf], axis=1) + 2e-5 * rng.standard_normal((len(emf), 2))
+
+
 def record_idle(amplifier: Amplifier, review: Path, rate: int = 96_000) -> None:
-    """The input shorted, one second."""
-    volts = amplifier.plays(np.zeros(rate), rate, 8.0)
-    soundfile.write(review / "idle.wav", volts / RANGES_V["5 V"], rate, subtype="PCM_24")
+    """The input shorted, and the recorder's own noise: ten seconds each."""
+    volts = amplifier.plays(np.zeros(10 * rate), rate, 8.0)
+    for name, own in {"idle": volts, "loop-back-idle-5v-range": alone(0 * volts[:, 0])}.items():
+        soundfile.write(review / f"{name}.wav", own / RANGES_V["5 V"], rate, subtype="PCM_24")
 
 
 def record_calibrations(folder: Path, rate: int = 96_000) -> dict[str, tuple[Path, float]]:

@@ -74,22 +74,21 @@ def test_every_planned_capture_is_there_and_none_failed(catalogue: Catalogue, da
     assert measured.filter(pl.col("status") == "failed").select("file", "reason").rows() == []
     planned = len(re.findall(r"^\[\[step\]\]", (day / KEY / "plan.toml").read_text(), re.M))
     assert captures.height == planned >= 20
-    found = told("check", day / KEY, "-c", day / "catalogue", codes=(1,))
-    faults = re.findall(r"^fault: (\S+):", found.output, re.M)
-    assert faults == ["tone-20k-1w-8ohm.wav", "square-1k.wav"]  # 96 kHz is too slow for them
-    assert "0 missing, 2 faults" in found.output
+    found = told("check", day / KEY, "-c", day / "catalogue")
+    assert re.findall(r"^fault: (\S+):", found.output, re.M) == []
+    assert "0 missing, 0 faults" in found.output
 
 
 def test_the_readings_are_those_of_the_amplifier(catalogue: Catalogue) -> None:
     amplifier = Amplifier()
-    at_1w = {"stimulus": "tone", "frequency_hz": 1000.0, "output": "left", "load_ohm": 8.0}
+    at_1w = {"stimulus": "tone", "frequency_hz": 997.0, "output": "left", "load_ohm": 8.0}
     # tanh x takes x^2 / 4 off the fundamental: x is the drive's peak over the rail, at 1 W.
     x = math.sqrt(2 * 8) * (8.8 / 8) / amplifier.rail_v
     expected = 20 * math.log10(amplifier.gain * 8 / 8.8 * (1 - x**2 / 4))
     assert value(catalogue, "gain", **at_1w) == pytest.approx(expected, abs=0.02)
-    impedance = value(catalogue, "source_impedance", output="left", frequency_hz=1000.0)
+    impedance = value(catalogue, "source_impedance", output="left", frequency_hz=997.0)
     assert impedance == pytest.approx(amplifier.source_ohm, rel=0.02)
-    balance = value(catalogue, "channel_balance", frequency_hz=1000.0)
+    balance = value(catalogue, "channel_balance", frequency_hz=997.0)
     assert abs(balance) == pytest.approx(-20 * math.log10(0.97), abs=0.02)
     assert value(catalogue, "response_spread") < 0.05
 

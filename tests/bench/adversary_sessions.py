@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from backbench.bench_day.capture_battery import SHARES
+from backbench.bench_day.amplifier_steps import SHARES
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.measurement import Finding, measure
 from backbench.metrics.power_limit import LIMITS_PERCENT

@@ -20,7 +20,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from backbench.bench_day.capture_battery import SHARES
+from backbench.bench_day.amplifier_steps import SHARES
 from backbench.metrics.power_limit import LIMITS_PERCENT
 from backbench.metrics.session import Derived, Reading
 from bench_readings import derived, reading

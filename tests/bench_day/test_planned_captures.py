@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from backbench.bench_day.bench_limits import crest
 from backbench.bench_day.calibrate import Known, calibrated, months_after
 from backbench.bench_day.cautions import cautions
 from backbench.bench_day.measuring_chain import Chain, chain_of, expired
@@ -32,7 +33,8 @@ from backbench.bench_day.planned_capture import (
     read_plan,
 )
 from backbench.bench_day.session_check import Accepted, Checked, accept, check
-from backbench.bench_day.stimuli_files import Format, write_stimuli
+from backbench.bench_day.stimuli_files import write_stimuli
+from backbench.bench_day.stimuli_writing import Format
 from backbench.documents.manifest import Manifest, read_manifest
 from backbench.documents.settings import Settings
 from backbench.documents.validation import checked, measures, parse_toml
@@ -80,9 +82,12 @@ def manifest(extra: str = "", **facts: object) -> Manifest:
     return read_manifest((manifest_text(begun(**facts)) + extra).encode())
 
 
-def planned(extra: str = "", *, loads: tuple[float, ...] = (8.0, 4.0), **facts: object) -> Plan:
+def planned(
+    extra: str = "", *, loads: tuple[float, ...] = (8.0, 4.0), rate_hz: float = 96_000.0,
+    **facts: object,
+) -> Plan:  # fmt: skip
     told = manifest(extra, **facts)
-    return make_plan(told, chain_of(told, settings(), 26.0), Wishes(loads, gain_db=26.0))
+    return make_plan(told, chain_of(told, settings(), 26.0), Wishes(loads, rate_hz, gain_db=26.0))
 
 
 def test_a_begun_review_is_a_manifest_that_stands() -> None:
@@ -147,35 +152,52 @@ def test_a_mono_pair_needs_an_output_and_a_serial_for_each() -> None:
             partner_of(keys)
 
 
-def test_a_loop_back_has_noise_tone_and_sweep_of_the_bench_alone() -> None:
-    told = manifest()
-    made = make_plan(told, chain_of(told, settings(), 26.0), Wishes((8.0,), with_loop_back=True))
+def test_loop_backs_stand_in_the_ranges_and_at_the_levels_of_the_captures() -> None:
+    made = planned(loads=(8.0,))
     alone = [step for step in made.step if step.loop_back]
-    assert [step.stimulus.kind for step in alone] == ["idle", "tone", "sweep"]
-    assert alone[2].stimulus.generator_vrms == 1.0
-    assert all(role.unit is None for role in (alone[2].tracks or {}).values())
-    (own,) = (step for step in made.step if step.file == "sweep.wav")
-    # Played at another level: each sweep has the file that was played for it.
-    assert own.stimulus.reference_file != alone[2].stimulus.reference_file
+    own = [step for step in made.step if not step.loop_back]
+    assert {step.stimulus.kind for step in alone} == {"idle", "tone", "two tones", "sweep"}
+    assert all(role.unit is None for step in alone for role in (step.tracks or {}).values())
+    for step in own:
+        if step.stimulus.kind not in {"tone", "two tones", "sweep"} or not step.out_vrms:
+            continue
+        like = [
+            one.stimulus.generator_vrms for one in alone
+            if one.conditions.range == step.conditions.range
+            and one.stimulus.same_with_loop_back == step.stimulus.same_with_loop_back
+        ]  # fmt: skip
+        wanted = min(step.out_vrms, 4.0 / crest(step.stimulus))
+        assert like, step.file
+        assert min(like) <= 1.03 * wanted
+        assert max(like) >= 0.98 * wanted
+    assert any("4 V (peak)" in note and "ceiling" in note for note in made.notes)
     captures = "\n\n".join(capture_text(capture_table(step)) for step in alone)
     text = manifest_text(begun()).replace("# load_ohm = 8", 'load_ohm = 8\nrange = "5 V"')
-    assert len(read_manifest(f"{text}\n{captures}\n".encode()).capture) == 3
+    assert len(read_manifest(f"{text}\n{captures}\n".encode()).capture) == len(alone)
+
+
+def test_every_sweep_has_the_file_that_was_played_for_it() -> None:
+    references = [
+        step.stimulus.reference_file for step in planned().step if step.stimulus.kind == "sweep"
+    ]
+    assert len(set(references)) == len(references) == 2
 
 
 def test_no_loop_back_sweep_where_what_is_played_leaves_no_record() -> None:
     told, held = manifest(), chain_of(manifest(), settings(), 26.0)
-    unrecorded = replace(held, generator=None)
-    made = make_plan(told, unrecorded, Wishes((8.0,), with_loop_back=True))
-    assert [step.stimulus.kind for step in made.step if step.loop_back] == ["idle", "tone"]
+    made = make_plan(told, replace(held, generator=None), Wishes((8.0,)))
+    kinds = {step.stimulus.kind for step in made.step if step.loop_back}
+    assert kinds == {"idle", "tone", "two tones"}
 
 
 def test_low_power_comes_first_and_the_greatest_last() -> None:
-    files = [step.file for step in planned().step]
-    powers = [step.power_w for step in planned().step if step.stimulus.kind == "tone"]
+    own = [step for step in planned(rate_hz=192_000.0).step if not step.loop_back]
+    files = [step.file for step in own]
+    powers = [step.power_w for step in own if step.stimulus.kind == "tone"]
     assert files[0] == "idle.wav"
     assert powers[-1] == max(p for p in powers if p) == 30
     squares = [n for n, file in enumerate(files) if file.startswith("square")]
-    above_half = [n for n, step in enumerate(planned().step) if (step.power_w or 0) > 10]
+    above_half = [n for n, step in enumerate(own) if (step.power_w or 0) > 10]
     assert max(squares) < min(above_half)
     assert all(n > files.index("sweep.wav") for n in squares)
 
@@ -211,7 +233,8 @@ def test_a_published_figure_has_its_capture() -> None:
 def test_without_a_gain_levels_are_unknown_and_the_way_to_it_is_told() -> None:
     told = manifest()
     plan = make_plan(told, chain_of(told, settings(), None), Wishes((8.0,)))
-    assert plan.step[1].stimulus.generator_vrms == "unknown"
+    first = next(step for step in plan.step if step.power_w)
+    assert first.stimulus.generator_vrms == "unknown"
     assert any("--gain-db" in note for note in plan.notes)
 
 
@@ -221,7 +244,7 @@ def test_the_most_sensitive_range_with_headroom_is_taken() -> None:
     assert not chain.holds(1000.0)
 
 
-@pytest.mark.parametrize(("kind", "expected"), [("preamplifier", 2.0), ("tuner", None)])
+@pytest.mark.parametrize(("kind", "expected"), [("preamplifier", 2.0), ("other", None)])
 def test_other_kinds(kind: str, expected: float | None) -> None:
     if expected is None:
         with pytest.raises(UserError, match="no usual battery"):
@@ -386,7 +409,8 @@ def test_a_plan_made_again_keeps_what_was_recorded() -> None:
 
 
 def test_no_square_wave_is_planned_that_a_converter_cannot_record() -> None:
-    assert [step.file for step in planned().step if "square" in step.file] == ["square-1k.wav"]
+    files = [step.file for step in planned(rate_hz=192_000.0).step if "square" in step.file]
+    assert files == ["square-1k.wav"]
 
 
 @pytest.mark.parametrize("load", [None, 10_000.0, 47_000.0])
@@ -396,20 +420,27 @@ def test_output_impedance_of_a_line_stage_is_planned_from_two_loads(load: float 
     usual = manifest(kind="preamplifier", rated_power_w=None).conditions.load_ohm
     taken = {
         step.conditions.load_ohm or usual for step in made.step
-        if getattr(step.stimulus, "tone_hz", None) == 1000 and not step.conditions.driven
+        if getattr(step.stimulus, "tone_hz", None) == 997
+        and not (step.conditions.driven or step.loop_back)
     }  # fmt: skip
     assert len(taken) == 2
 
 
-def test_a_reference_that_a_recording_was_made_with_stays(tmp_path: Path) -> None:
+def test_a_reference_that_may_have_been_played_stays(tmp_path: Path) -> None:
     folder = folder_with(tmp_path)
     made, form = planned(), Format(96_000, 24)
-    write_stimuli(tmp_path / "waves", made, form, review=folder)
-    played = folder / "played-sweep.wav"
-    before = played.read_bytes()
-    write_stimuli(tmp_path / "waves", made, Format(96_000, 16), review=folder)
-    assert played.read_bytes() != before
-    write_stimuli(tmp_path / "waves", made, form, review=folder)
+    written = write_stimuli(tmp_path / "waves", made, form, review=folder)
+    assert written.plan == made
+    before = (folder / "played-sweep.wav").read_bytes()
+    again = write_stimuli(tmp_path / "waves", made, Format(96_000, 16), review=folder)
+    assert (folder / "played-sweep.wav").read_bytes() == before
+    (sweep,) = (step for step in again.plan.step if step.file == "sweep.wav")
+    assert sweep.stimulus.reference_file == "played-sweep-2.wav"
+    assert (folder / "played-sweep-2.wav").exists()
+    same = write_stimuli(tmp_path / "waves", made, form, review=folder)
+    assert (same.plan, same.kept) == (made, [])
     tone(folder / "sweep.wav")
-    write_stimuli(tmp_path / "waves", made, Format(96_000, 16), review=folder)
-    assert played.read_bytes() == before
+    recorded = write_stimuli(tmp_path / "waves", made, Format(96_000, 32), review=folder)
+    assert next(s for s in recorded.plan.step if s.file == "sweep.wav") == next(
+        s for s in made.step if s.file == "sweep.wav"
+    )

@@ -16,7 +16,8 @@ from backbench.bench_day.chirp_markers import find_markers, marker, markers_in_t
 from backbench.bench_day.cut_run import cut_run
 from backbench.bench_day.planned_capture import PLAN_NAME, Plan, PlannedStep, plan_text
 from backbench.bench_day.run_files import read_run
-from backbench.bench_day.stimuli_files import Format, write_stimuli
+from backbench.bench_day.stimuli_files import write_stimuli
+from backbench.bench_day.stimuli_writing import Format
 from backbench.bench_day.stimulus_waveforms import wave
 from backbench.cli import app
 from backbench.documents.stimuli import (

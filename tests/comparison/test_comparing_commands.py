@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner
 
+from backbench.catalogue import Catalogue
 from backbench.cli import app
 from backbench.errors import UserError
 
@@ -95,8 +97,16 @@ def test_a_trend_and_a_screening_are_told(given: Any) -> None:
     folder = given.build()
     (folder / "backbench.toml").write_text('title = "Bench"\n')
     text = " ".join(run(folder, "trend", "noise_a", "age").split())
-    assert "all: slope -0.0001 V per year" in text
-    assert "tube: slope" in text
+    assert "all: -1 mV a decade (-1 mV to -1 mV, 95 %)" in text
+    assert "tube: -1 mV a decade" in text
+    ran = CliRunner().invoke(
+        app, ["trend", "noise_a", "age", "--by-group", "-f", "json", "-c", str(folder)]
+    )
+    groups = {row["group"]: row for row in json.loads(ran.stdout)}
+    fitted = Catalogue(folder).trend("noise_a", "age").trend
+    assert set(groups) == {"all", "tube"}
+    assert groups["all"]["slope"] == fitted.slope
+    assert groups["tube"]["slope_low"] == fitted.within["tube"].low
     screened = " ".join(run(folder, "trend", "--screen", "age").split())
     assert "1 of 2 metrics have a significant trend at a false-discovery rate of 5 %" in screened
 

@@ -88,6 +88,36 @@ def test_two_tone_point_asks_for_both_frequencies(given: Any) -> None:
     assert points(given.build()) == {"two-tone-19k-20k": [high], "two-tone-60-7k": [low]}
 
 
+def test_frequencies_clear_of_the_mains_stand_at_the_round_point(given: Any) -> None:
+    given.unit("a")
+    low = given.reading("a", "thd", 1.0, frequency_hz=23.0)
+    given.reading("a", "thd", 2.0, frequency_hz=23.5, output="right")
+    middle = given.reading("a", "thd", 1.0, frequency_hz=997.0)
+    assert points(given.build()) == {
+        "tone-20hz-5w-8ohm": [low], "tone-1khz-5w-8ohm": [middle],
+    }  # fmt: skip
+
+
+def test_the_round_frequency_comes_before_the_one_in_its_place(given: Any) -> None:
+    given.unit("a")
+    given.reading("a", "thd", 1.0, frequency_hz=23.0, power_w=5.0)
+    own = given.reading("a", "thd", 1.0, frequency_hz=20.0, power_w=5.2)
+    near = given.reading("a", "thd", 1.0, frequency_hz=997.0, power_w=5.0)
+    given.reading("a", "thd", 1.0, frequency_hz=1000.0, power_w=5.2)
+    assert points(given.build()) == {"tone-20hz-5w-8ohm": [own], "tone-1khz-5w-8ohm": [near]}
+
+
+def test_a_pair_clear_of_the_mains_stands_at_the_round_point(given: Any) -> None:
+    given.unit("a")
+    for position, tones in enumerate(("[19000.0, 19993.0]", "[66.0, 7050.0]"), start=1):
+        given.capture("r-a", position, stimulus_json=f'{{"tones_hz": {tones}}}')
+        given.row("analysis_capture", analysis_key=f"a{position:05}", review_key="r-a",
+                  sha256=f"r-a-{position}")  # fmt: skip
+    high = given.reading("a", "thd", 1.0, stimulus="two tones", frequency_hz=None)
+    low = given.reading("a", "thd", 1.0, stimulus="two tones", frequency_hz=None)
+    assert points(given.build()) == {"two-tone-19k-20k": [high], "two-tone-60-7k": [low]}
+
+
 def test_the_tap_that_the_load_belongs_to(given: Any) -> None:
     given.unit("a")
     given.reading("a", "thd", 1.0, tap="16 ohm")

@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from backbench.bench_day.chirp_markers import markers_in_turn
+from backbench.bench_day.planned_capture import (
+    PLAN_NAME,
+    PlannedStep,
+    plan_text,
+    read_plan,
+    stimulus_toml,
+)
 from backbench.bench_day.run_files import Run
+from backbench.documents.manifest import MANIFEST_NAME, read_manifest
 from backbench.errors import Fault, UserError
 from backbench.readers.declaration import OpenRecording
 from backbench.readers.file_formats import open_recording
 from backbench.signal.track import Array
+from backbench.storage.atomic_io import write_text_file
 
 WITHIN_S = 0.02
 """How far a marker may lie from where the layout puts it: two clocks 100 ppm apart for 200 s."""
@@ -44,6 +54,36 @@ def cut_run(recording: Path, run: Run, into: Path, *, dry: bool = False) -> list
         if not dry:
             _write(cuts, opened)
     return cuts
+
+
+def follow_run(run: Run, folder: Path) -> list[str]:
+    """Make the plan of a review say of the captures of a run what was played for them.
+
+    A line for each capture whose entry in the manifest says otherwise.
+    """
+    played = {one.step.stem: one.step for one in run.segment if one.step is not None}
+    plan = read_plan(folder)
+    if plan is not None and played:
+        steps = [played.get(step.stem, step) for step in plan.step]
+        known = {step.stem for step in steps}
+        steps += [step for stem, step in played.items() if stem not in known]
+        if steps != plan.step:
+            plan = plan.model_copy(update={"step": steps})
+            write_text_file(folder / PLAN_NAME, plan_text(plan))
+    return list(_stated_otherwise(folder, played))
+
+
+def _stated_otherwise(folder: Path, played: dict[str, PlannedStep]) -> Iterator[str]:
+    path = folder / MANIFEST_NAME
+    if not path.exists():
+        return
+    for capture in read_manifest(path.read_bytes(), str(path)).capture:
+        step = played.get(Path(capture.file).stem)
+        if step is not None and capture.stimulus != step.stimulus:
+            yield (
+                f"{capture.file}: {MANIFEST_NAME} states another stimulus or level than was "
+                f"played: correct its entry to `stimulus = {stimulus_toml(step)}`"
+            )
 
 
 def _markers(opened: OpenRecording) -> Array:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from backbench.documents.manifest import Manifest
 from backbench.documents.settings import InForce, Settings, calibration_for
@@ -22,16 +22,24 @@ class Chain:
     """ranges: calibrations in force, the most sensitive first, without the generator's own.
 
     generator: the calibration whose track 1 is the generator at digital full scale.
-    gain: output over generator EMF, a ratio; None where it isn't known yet.
+    gain: output over generator EMF into the nominal load, a ratio; None where it isn't known yet.
+    loaded: the same into other loads (ohm, or "open") that it was measured into.
     """
 
     ranges: tuple[InForce, ...]
     generator: InForce | None
     gain: float | None
+    loaded: Mapping[float | str, float] = field(default_factory=dict)
 
-    def level(self, out_vrms: float) -> Level:
-        """Generator volts (rms) for volts at the output."""
-        return "unknown" if self.gain is None else float(f"{out_vrms / self.gain:.3g}")
+    @property
+    def full_scale_v(self) -> float | None:
+        """Volts (peak) of the generator at digital full scale; None where it isn't known."""
+        return self.generator.volts.get(1) if self.generator else None
+
+    def level(self, out_vrms: float, load: float | str | None = None) -> Level:
+        """Generator volts (rms) for volts at the output into a load."""
+        gain = self.gain if load is None else self.loaded.get(load, self.gain)
+        return "unknown" if gain is None else float(f"{out_vrms / gain:.3g}")
 
     def range_for(self, peak_v: float) -> str | None:
         """The most sensitive range that holds a peak with headroom; the widest where none does."""
@@ -45,7 +53,12 @@ class Chain:
         return bool(self.ranges) and peak_v <= min(self.ranges[-1].volts.values())
 
 
-def chain_of(manifest: Manifest, settings: Settings, gain_db: float | None) -> Chain:
+def chain_of(
+    manifest: Manifest,
+    settings: Settings,
+    gain_db: float | None,
+    loaded_db: Mapping[float | str, float] | None = None,
+) -> Chain:
     """The chain of a review's bench on its day. Raises UserError where there is no such bench."""
     bench, day = manifest.review.bench, manifest.review.date
     names = _ranges(settings, bench, day)
@@ -55,8 +68,13 @@ def chain_of(manifest: Manifest, settings: Settings, gain_db: float | None) -> C
     own = settings.bench[bench].generator_range
     inputs = sorted((h for h in held if h.range != own or own is None), key=_reach)
     generator = next((h for h in held if own is not None and h.range == own), None)
-    gain = None if gain_db is None else 10 ** (gain_db / 20)
-    return Chain(tuple(inputs), generator, gain)
+    gain = None if gain_db is None else _ratio(gain_db)
+    loaded = {load: _ratio(own_db) for load, own_db in (loaded_db or {}).items()}
+    return Chain(tuple(inputs), generator, gain, loaded)
+
+
+def _ratio(gain_db: float) -> float:
+    return float(10 ** (gain_db / 20))
 
 
 def _reach(held: InForce) -> float:

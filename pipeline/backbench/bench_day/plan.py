@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
-from backbench.bench_day.capture_battery import BATTERIES, LEAST_RATE_HZ, loop_back
+from backbench.bench_day.bench_limits import SQUARE_RATE_HZ, beyond
+from backbench.bench_day.capture_battery import BATTERIES
+from backbench.bench_day.loop_back_steps import loop_backs
 from backbench.bench_day.measuring_chain import Chain
 from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
@@ -17,14 +19,25 @@ from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import in_text
+
+USUAL_RATE_HZ = 96_000.0
+CLEAR = (
+    "frequencies are clear of 50 and 60 Hz mains and stand for the round ones: 997 Hz for 1 kHz, "
+    "23 Hz for 20 Hz, 66 Hz and 7.05 kHz for 60 Hz and 7 kHz; what a transformer adds below is a "
+    "little less at 23 than at 20 Hz, and a strict figure of the practice names the round ones"
+)
 
 
 @dataclass(frozen=True)
 class Wishes:
-    """What the reviewer asked for. loads: ohm, the nominal one first; none: as the manifest."""
+    """What the reviewer asked for. loads: ohm, the nominal one first; none: as the manifest.
+
+    rate_hz: sample rate of the recordings.
+    """
 
     loads: tuple[float, ...] = ()
-    with_loop_back: bool = False
+    rate_hz: float = USUAL_RATE_HZ
     gain_db: float | None = None
     gain_from: str | None = None
 
@@ -32,21 +45,32 @@ class Wishes:
 def make_plan(manifest: Manifest, chain: Chain, wishes: Wishes) -> Plan:
     """The plan for a review's units. Raises UserError where a fact is missing that it needs."""
     session = session_of(manifest, chain, wishes)
-    steps: list[PlannedStep] = []
-    notes = list(_notes(session))
-    if wishes.with_loop_back:
-        steps += loop_back(session)
-    for item in BATTERIES[session.battery](session):
-        if isinstance(item, PlannedStep):
-            steps.append(item)
-        else:
-            notes.append(item)
+    items = list(BATTERIES[session.battery](session))
+    steps = _once([item for item in items if isinstance(item, PlannedStep)])
+    possible, notes = _possible(steps, session)
+    alone = list(loop_backs(session, possible))
+    steps = [*(item for item in alone if isinstance(item, PlannedStep)), *possible]
+    remarks = [item for item in [*items, *alone] if isinstance(item, str)]
     return Plan(
-        review=manifest.review.key,
-        full_scale_v=chain.generator.volts.get(1) if chain.generator else None,
+        review=manifest.review.key, full_scale_v=chain.full_scale_v, rate_hz=wishes.rate_hz,
         gain_db=wishes.gain_db, gain_from=wishes.gain_from,
-        notes=notes, step=_once(steps),
+        notes=[*_notes(session), *remarks, *notes], step=_once(steps),
     )  # fmt: skip
+
+
+def _possible(
+    steps: list[PlannedStep], session: PlanningSession
+) -> tuple[list[PlannedStep], list[str]]:
+    """The captures that this bench can give, and a note for each reason to leave others out."""
+    left_out: dict[str, list[str]] = {}
+    possible = []
+    for step in steps:
+        reason = beyond(step, session.chain, session.rate_hz)
+        if reason is None:
+            possible.append(step)
+        else:
+            left_out.setdefault(reason, []).append(step.file)
+    return possible, [f"left out: {', '.join(files)}: {why}" for why, files in left_out.items()]
 
 
 def with_recorded(made: Plan, earlier: Plan | None, done: Collection[str]) -> Plan:
@@ -64,8 +88,9 @@ def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> PlanningSess
     """What the battery is drawn up from. Raises UserError with everything that is missing."""
     first = manifest.unit[0]
     kind = UNIT_KINDS[first.kind]
+    battery = kind.battery_for(manifest.conditions.input)
     faults: list[Fault] = []
-    if kind.battery is None:
+    if battery is None:
         usual = ", ".join(name for name, other in UNIT_KINDS.items() if other.battery)
         faults.append(Fault(
             f"{MANIFEST_NAME}, unit {first.key!r}, kind", repr(first.kind),
@@ -81,31 +106,45 @@ def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> PlanningSess
     if kind.by_power and not loads:
         faults.append(Fault(f"{MANIFEST_NAME}, conditions", "no load_ohm",
                             "the nominal load in ohm", "or name one with --load"))  # fmt: skip
-    if faults or kind.battery is None:
+    if faults or battery is None:
         raise UserError(f"no plan can be made: {counted(len(faults), 'fault')}", faults)
-    return PlanningSession(manifest, chain, rated or 0.0, loads, kind.battery)
+    return PlanningSession(manifest, chain, rated or 0.0, loads, battery, wishes.rate_hz)
+
+
+def nominal_load(manifest: Manifest, loads: Collection[float]) -> float | str | None:
+    """The load that the plan's levels are for: ohm, or "open" for a line output of none named."""
+    named = next(iter(loads), manifest.conditions.load_ohm)
+    by_power = UNIT_KINDS[manifest.unit[0].kind].by_power
+    return "open" if named is None and not by_power else named
 
 
 def _notes(session: PlanningSession) -> Iterator[str]:
-    if session.chain.gain is None:
+    if session.chain.gain is None and session.battery != "tuner":
         yield (
             "the gain isn't known: raise the generator from nothing until the output shows the "
             "volts of the first tone, note the generator's volts, and plan again with --gain-db"
         )
-    if session.chain.generator is None and not session.recorded:
+    if session.battery == "tuner":
+        yield "frequencies are clear of the mains: 997 Hz stands for 1 kHz"
+    else:
+        yield CLEAR
+    if session.chain.generator is None and not session.recorded and session.battery != "tuner":
         yield (
             "no generator track, and the bench has no generator_range: sweeps are left out, for "
             "want of a record of what was played"
         )
-    if not session.recorded:
+    if not session.recorded and session.battery != "tuner":
         yield (
             "no track records the generator: the phase isn't known, so that output impedance and "
             "damping factor can only be given as bounds"
         )
-    yield (
-        f"record at {LEAST_RATE_HZ} Hz or more, square waves at 192000 Hz; take those of 10 kHz "
-        "with an oscilloscope, as tables: no audio converter records their edges"
-    )
+    rate = in_text(session.rate_hz, "Hz", 6)
+    yield f"record at {rate}, and each capture for as long as stated or longer"
+    if session.battery == "amplifier" and session.rate_hz >= SQUARE_RATE_HZ:
+        yield (
+            "take square waves of 10 kHz with an oscilloscope, as tables: no audio converter "
+            "records their edges"
+        )
 
 
 def _once(steps: list[PlannedStep]) -> list[PlannedStep]:

@@ -37,7 +37,7 @@ def row_of(step: PlannedStep) -> dict[str, object]:
 def stimulus_text(step: PlannedStep) -> str:
     """The stimulus in a few words."""
     facts = step.stimulus.model_dump()
-    own = ", ".join([*_outside(step)])
+    own = ", ".join(_outside(step))
     match step.stimulus.kind:
         case "tone":
             text = f"tone {_hz(facts['tone_hz'])}"
@@ -57,7 +57,8 @@ def stimulus_text(step: PlannedStep) -> str:
 
 
 def _outside(step: PlannedStep) -> list[str]:
-    remarks = [f"{step.conditions.driven} driven only"] if step.conditions.driven else []
+    remarks = [f"for {in_text(step.record_s, 's')}"] if step.record_s else []
+    remarks += [f"{step.conditions.driven} driven only"] if step.conditions.driven else []
     return [*remarks, *(["generator into the recorder"] if step.loop_back else [])]
 
 
@@ -66,7 +67,9 @@ def generator_text(step: PlannedStep) -> str:
     for key, unit in (("generator_vrms", "V"), ("generator_vpp", "V p-p")):
         level = getattr(step.stimulus, key, None)
         if level is not None:
-            return "not known yet" if level == "unknown" else in_text(level, unit)
+            if level == "unknown":
+                return "not known yet" if step.out_vrms else "by hand"
+            return in_text(level, unit)
     return "off"
 
 

@@ -10,17 +10,23 @@ from pydantic import BeforeValidator, Field
 from backbench.documents.manifest import Conditions, TrackRole, by_marker
 from backbench.documents.stimuli import Idle, Stimulus
 from backbench.documents.strict_model import Strict
-from backbench.documents.toml_writing import block, lines_of, table_of
+from backbench.documents.toml_writing import block, item_of, lines_of, table_of
 from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 
 PLAN_NAME = "plan.toml"
 Watts = Annotated[float, Field(gt=0)]
 Volts = Annotated[float, Field(gt=0)]
+Seconds = Annotated[float, Field(gt=0)]
+Note = Annotated[str, Field(min_length=1, max_length=2000)]
 
 
 class PlannedStep(Strict):
-    """One capture to take. out_vrms: what the output shows then, where it can be foretold."""
+    """One capture to take.
+
+    out_vrms: what the output (of a loop-back: the generator) shows then, where it can be foretold.
+    record_s: seconds to record, at least; None where the stimulus has a length of its own.
+    """
 
     file: Name
     stimulus: Annotated[Any, BeforeValidator(by_marker)]
@@ -29,6 +35,7 @@ class PlannedStep(Strict):
     loop_back: bool = False
     out_vrms: Volts | None = None
     power_w: Watts | None = None
+    record_s: Seconds | None = None
     why: Name
 
     @property
@@ -46,13 +53,15 @@ class Plan(Strict):
     """The captures of a session in the order to take them. notes: what was left out and why.
 
     full_scale_v: volts (peak) of the generator at digital full scale, where it plays files.
+    rate_hz: sample rate of the recordings that it was made for.
     """
 
     review: Key
     full_scale_v: Volts | None = None
+    rate_hz: Annotated[float, Field(gt=0)] | None = None
     gain_db: float | None = None
     gain_from: Name | None = None
-    notes: list[Name] = []
+    notes: list[Note] = []
     step: list[PlannedStep] = []
 
 
@@ -73,10 +82,15 @@ def plan_text(plan: Plan) -> str:
 
 
 def _step_text(step: PlannedStep) -> str:
-    table = {
+    return block(["step"], table_of(step_table(step)), repeated=True)
+
+
+def step_table(step: PlannedStep) -> dict[str, object]:
+    """A step as a plan and the layout of a run hold it."""
+    return {
         "why": step.why, **capture_table(step), "out_vrms": step.out_vrms, "power_w": step.power_w,
+        "record_s": step.record_s,
     }  # fmt: skip
-    return block(["step"], table_of(table), repeated=True)
 
 
 def capture_table(step: PlannedStep) -> dict[str, object]:
@@ -89,6 +103,11 @@ def capture_table(step: PlannedStep) -> dict[str, object]:
         "loop_back": step.loop_back or None,
         "tracks": roles,
     }
+
+
+def stimulus_toml(step: PlannedStep) -> str:
+    """The stimulus of a step as a value of TOML."""
+    return item_of(step.stimulus.model_dump(exclude_none=True)).as_string()
 
 
 def capture_text(table: dict[str, Any]) -> str:

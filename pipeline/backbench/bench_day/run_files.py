@@ -11,7 +11,7 @@ from pydantic import Field
 
 from backbench.bench_day.capture_names import number_in_name
 from backbench.bench_day.cautions import UNATTENDED
-from backbench.bench_day.planned_capture import PlannedStep
+from backbench.bench_day.planned_capture import PlannedStep, step_table
 from backbench.documents.strict_model import Strict
 from backbench.documents.toml_writing import block, lines_of, table_of
 from backbench.documents.unit_facts import Key, Name
@@ -22,12 +22,16 @@ Moment = Annotated[float, Field(ge=0)]
 
 
 class Segment(Strict):
-    """A stimulus in a run: its marker, and the part that its capture keeps, seconds."""
+    """A stimulus in a run: its marker, and the part that its capture keeps, seconds.
+
+    step: what was planned when the run was written, so what is played; None in older layouts.
+    """
 
     file: Name
     marker_s: Moment
     from_s: Moment
     to_s: Moment
+    step: PlannedStep | None = None
 
 
 class Run(Strict):
@@ -69,9 +73,17 @@ def run_text(run: Run) -> str:
     head = "\n".join(["# Where each stimulus lies in the run; `backbench cut` reads it.", *caution])
     fields = lines_of({"name": run.name, "end_marker_s": run.end_marker_s})
     segments = [
-        block(["segment"], table_of(one.model_dump()), repeated=True) for one in run.segment
+        block(["segment"], table_of(_segment_table(one)), repeated=True) for one in run.segment
     ]
     return "\n\n".join([f"{head}\n{fields}", *segments]) + "\n"
+
+
+def _segment_table(one: Segment) -> dict[str, object]:
+    step = {} if one.step is None else step_table(one.step)
+    return {
+        "file": one.file, "marker_s": one.marker_s, "from_s": one.from_s, "to_s": one.to_s,
+        "step": {key: value for key, value in step.items() if value not in (None, {}, [])},
+    }  # fmt: skip
 
 
 def read_run(path: Path) -> Run:

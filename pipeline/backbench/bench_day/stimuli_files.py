@@ -12,30 +12,29 @@ import numpy as np
 from backbench.bench_day.capture_files import found_file
 from backbench.bench_day.chirp_markers import marker
 from backbench.bench_day.planned_capture import Plan, PlannedStep
-from backbench.bench_day.run_files import GAP_S, Run, Segment, run_text, runs_of
+from backbench.bench_day.run_files import GAP_S, Run, Segment, runs_of
+from backbench.bench_day.stimuli_writing import Format, NewFiles
 from backbench.bench_day.stimulus_waveforms import Wave, wave
 from backbench.errors import Fault, Refusal, UserError
 from backbench.quantities.writing import in_text
 from backbench.signal.track import Array
-from backbench.storage.atomic_io import write_text_file
 
-SUBTYPES = {16: "PCM_16", 24: "PCM_24", 32: "FLOAT"}
 UNSCALED_PEAK = 10 ** (-3 / 20)
 """Of a file whose generator has no known volts at full scale: its level is set by hand."""
 
 
 @dataclass(frozen=True)
-class Format:
-    rate_hz: int
-    bits: int
-
-
-@dataclass(frozen=True)
 class WrittenStimuli:
-    """Files written, and steps that could not be, with the reason."""
+    """Files written, steps that could not be, with the reason, and the plan as it is played.
+
+    kept: runs and references that stay because they may have been played, for which a file of
+    another name was written.
+    """
 
     files: list[Path]
     left_out: list[tuple[str, str]]
+    plan: Plan
+    kept: list[Path]
 
 
 def write_stimuli(
@@ -44,32 +43,43 @@ def write_stimuli(
     """Every planned stimulus into a folder; the file that a sweep refers to into the review.
 
     With a generator of known full scale the samples are the planned volts; otherwise each file
-    peaks 3 dB below full scale. Raises UserError where a level is beyond the generator's reach.
+    peaks 3 dB below full scale. Runs hold what is not recorded yet. Runs and references that are
+    there are never changed, since they may have been played: new ones have names of their own.
+    Raises UserError where a level is beyond the generator's reach.
     """
     waves, left_out = _waves(plan, form.rate_hz)
     scaled = {step.file: _scaled(plan, step, one) for step, one in waves}
     _refuse_beyond(scaled)
-    to_write: dict[Path, Array] = {
-        folder / f"{step.stem}.wav": scaled[step.file] for step, _ in waves
-    }
+    new = NewFiles(form)
     for step, _ in waves:
-        played = getattr(step.stimulus, "reference_file", None)
-        if played and review is not None and not _in_use(review, step, played):
-            to_write[review / played] = scaled[step.file]
-    layouts: dict[Path, str] = {}
-    for name, steps in runs_of([step for step, _ in waves]).items():
-        keeps = {step.file: one.keep for step, one in waves}
-        samples, run = _run(name, steps, scaled, keeps, form.rate_hz)
-        to_write[folder / f"{name}.wav"] = samples
-        layouts[folder / f"{name}.toml"] = run_text(run)
+        new.replace(folder / f"{step.stem}.wav", scaled[step.file])
+    if review is not None:
+        plan = _with_references(plan, scaled, review, new)
+    steps = [
+        step for step in plan.step
+        if step.file in scaled and (review is None or found_file(review, step.file) is None)
+    ]  # fmt: skip
+    keeps = {step.file: one.keep for step, one in waves}
+    for name, together in runs_of(steps).items():
+        new.run(folder, _run(name, together, scaled, keeps, form.rate_hz))
     if not dry:
-        _write(to_write, layouts, form)
-    return WrittenStimuli([*to_write, *layouts], left_out)
+        new.write()
+    return WrittenStimuli([*new.samples, *new.layouts], left_out, plan, new.kept)
 
 
-def _in_use(review: Path, step: PlannedStep, played: str) -> bool:
-    """Whether a recording was made with the reference that is there: then it stays as it is."""
-    return (review / played).is_file() and found_file(review, step.file) is not None
+def _with_references(plan: Plan, scaled: dict[str, Array], review: Path, new: NewFiles) -> Plan:
+    """The plan with each sweep referring to the file that holds what is played for it."""
+    steps = []
+    for planned in plan.step:
+        step = planned
+        named = getattr(step.stimulus, "reference_file", None)
+        recorded = found_file(review, step.file) is not None and (review / (named or "")).is_file()
+        if named and step.file in scaled and not recorded:
+            path = new.beside(review / named, scaled[step.file])
+            stimulus = step.stimulus.model_copy(update={"reference_file": path.name})
+            step = step.model_copy(update={"stimulus": stimulus})
+        steps.append(step)
+    return plan.model_copy(update={"step": steps})
 
 
 def _waves(
@@ -80,7 +90,7 @@ def _waves(
         if step.played is None:
             continue
         try:
-            made.append((step, wave(step.played, rate_hz)))
+            made.append((step, wave(step.played, rate_hz, step.record_s)))
         except Refusal as refusal:
             left_out.append((step.file, str(refusal)))
     return made, left_out
@@ -119,29 +129,8 @@ def _run(
         low, high = keeps[step.file]
         segments.append(Segment(
             file=step.file, marker_s=at / rate_hz,
-            from_s=begin / rate_hz + low, to_s=begin / rate_hz + high))  # fmt: skip
+            from_s=begin / rate_hz + low, to_s=begin / rate_hz + high, step=step))  # fmt: skip
         parts += [mark, gap, scaled[step.file], gap]
         at = begin + len(scaled[step.file]) + len(gap)
     run = Run(name=name, end_marker_s=at / rate_hz, segment=segments)
     return np.concatenate([*parts, mark, gap]), run
-
-
-def _write(to_write: dict[Path, Array], layouts: dict[Path, str], form: Format) -> None:
-    import soundfile
-
-    for path, samples in to_write.items():
-        path.parent.mkdir(parents=True, exist_ok=True)
-        kept = _dithered(samples, form.bits)
-        soundfile.write(path, kept, form.rate_hz, subtype=SUBTYPES[form.bits], format="WAV")
-    for path, text in layouts.items():
-        write_text_file(path, text)
-
-
-def _dithered(samples: Array, bits: int) -> Array:
-    """Triangular dither of one step each way, the same every time; none for floating point."""
-    if bits == 32:
-        return samples
-    rng = np.random.default_rng(bits)
-    step = 2.0 ** -(bits - 1)
-    noise = (rng.random(len(samples)) - rng.random(len(samples))) * step
-    return np.asarray(np.clip(samples + noise, -1.0, 1.0 - step))

@@ -37,9 +37,10 @@ class Wave:
     keep: tuple[float, float]
 
 
-def wave(stimulus: Stimulus, rate_hz: int) -> Wave:
+def wave(stimulus: Stimulus, rate_hz: int, least_s: float | None = None) -> Wave:
     """The samples of a stimulus at its stated level; 1 V rms (2 V peak to peak) where unknown.
 
+    least_s: seconds that a capture keeps of it, at least; sweeps and steps have their own.
     Raises Refusal where the rate can't hold it and where there is nothing to play.
     """
     if not stimulus.generated:
@@ -52,7 +53,7 @@ def wave(stimulus: Stimulus, rate_hz: int) -> Wave:
         return _sweep(stimulus, rate_hz)
     if isinstance(stimulus, Steps):
         return _steps(stimulus, rate_hz)
-    seconds = _kept_seconds(stimulus)
+    seconds = max(_kept_seconds(stimulus), least_s or 0.0)
     n = round((SETTLE_S + seconds + AFTER_S) * rate_hz)
     time = np.arange(n) / rate_hz
     return Wave(_faded(_periodic(stimulus, time, rate_hz), rate_hz), (SETTLE_S, SETTLE_S + seconds))

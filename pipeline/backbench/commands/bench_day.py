@@ -45,8 +45,18 @@ def plan(
             most=1e6,
         ),
     ] = None,
+    rate: Annotated[
+        float | None,
+        quantity(
+            "--rate",
+            "Hz",
+            'Sample rate of the recordings, such as "96 kHz", the default.',
+            least=44_100,
+            most=768_000,
+        ),
+    ] = None,
     loop_back: Annotated[
-        bool, typer.Option("--loop-back", help="Plan loop-back captures of the bench as well.")
+        bool, typer.Option("--loop-back", help="Show the loop-backs of the plan alone.")
     ] = False,
     out: Annotated[
         Path | None, typer.Option(help="Write the plan as a page to print (.html).")
@@ -57,29 +67,21 @@ def plan(
 
     The list is kept as plan.toml.
 
-    The gain is taken from --gain-db, else from a tone of this review, else from the catalogue.
-    When planned again, the list marks what is already recorded.
+    The gain is taken from --gain-db, else from a tone of this review, else from the catalogue, of
+    the same load and state. What the rate, the generator and the input ranges can't give is left
+    out, with the reason. When planned again, the list marks what is already recorded.
 
     Example: backbench plan reviews/2024-05-heron --load 8 --load 4 --out plan.html -c my-catalogue
     """
-    from backbench.bench_day.capture_files import found_file
-    from backbench.bench_day.measuring_chain import chain_of, expired
-    from backbench.bench_day.plan import Wishes, make_plan, with_recorded
-    from backbench.bench_day.planned_capture import PLAN_NAME, plan_text, read_plan
+    from backbench.bench_day.measuring_chain import expired
+    from backbench.bench_day.planned_capture import PLAN_NAME, plan_text
     from backbench.storage.atomic_io import write_text_file
 
     home = opened(catalogue)
     manifest = _manifest(folder)
     settings = home.settings
-    gain, source = _gain(folder, manifest, home, gain_db)
-    chain = chain_of(manifest, settings, gain)
-    wishes = Wishes(tuple(load or ()), loop_back, gain, source)
-    made, earlier = make_plan(manifest, chain, wishes), read_plan(folder)
-    steps = [*made.step, *(earlier.step if earlier else [])]
-    made = with_recorded(
-        made, earlier, {step.stem for step in steps if found_file(folder, step.file)}
-    )
-    _show_plan(made, manifest, folder)
+    made = _made_plan(folder, manifest, home, gain_db, tuple(load or ()), rate)
+    _show_plan(made, manifest, folder, loop_backs_alone=loop_back)
     for line in expired(manifest, settings):
         typer.echo(f"warning: {line}", err=True)
     if out is not None and not dry_run:
@@ -94,31 +96,45 @@ def stimuli(
     folder: Folder,
     out: Annotated[Path, typer.Argument(help="A folder for the WAV files.")],
     rate: Annotated[
-        float,
+        float | None,
         quantity(
-            "--rate", "Hz", 'Sample rate, such as 96000 or "96 kHz".', least=44_100, most=768_000
+            "--rate",
+            "Hz",
+            'Sample rate, such as "96 kHz". Default: that of the plan.',
+            least=44_100,
+            most=768_000,
         ),
-    ] = 96_000,
+    ] = None,
     bits: Annotated[int, typer.Option(help="Word length: 16, 24 or 32 (floating point).")] = 24,
     dry_run: DryRun = False,
 ) -> None:
     """Write the WAV files to play for a planned review: one per capture, and long runs.
 
     Where backbench.toml gives the generator's volts at full scale, the files hold the planned
-    levels; otherwise they peak 3 dB below full scale, and the level is set by hand.
+    levels; otherwise they peak 3 dB below full scale, and the level is set by hand. Runs hold what
+    isn't recorded yet. Runs and references that are there stay as they are: a changed one gets a
+    new name.
 
     Example: backbench stimuli reviews/2024-05-heron waves --rate 96000 --bits 24
     """
     from backbench.bench_day.cautions import UNATTENDED
-    from backbench.bench_day.stimuli_files import SUBTYPES, Format, write_stimuli
+    from backbench.bench_day.plan import USUAL_RATE_HZ
+    from backbench.bench_day.planned_capture import PLAN_NAME, plan_text
+    from backbench.bench_day.stimuli_files import write_stimuli
+    from backbench.bench_day.stimuli_writing import SUBTYPES, Format
+    from backbench.storage.atomic_io import write_text_file
 
     if bits not in SUBTYPES:
         raise UserError(
             "this word length is not supported", [Fault("--bits", str(bits), "16, 24 or 32")]
         )
-    written = write_stimuli(
-        out, _plan(folder), Format(round(rate), bits), review=folder, dry=dry_run
-    )
+    planned = _plan(folder)
+    form = Format(round(rate or planned.rate_hz or USUAL_RATE_HZ), bits)
+    written = write_stimuli(out, planned, form, review=folder, dry=dry_run)
+    if written.plan != planned and not dry_run:
+        write_text_file(folder / PLAN_NAME, plan_text(written.plan))
+    for path in written.kept:
+        typer.echo(f"kept {path}: it may have been played, and holds something else")
     for file, reason in written.left_out:
         typer.echo(f"{file} left out: {reason}", err=True)
     for path in written.files:
@@ -140,14 +156,21 @@ def cut(
 ) -> None:
     """Cut a recorded run into its captures at the markers; the recording stays as it is.
 
+    The plan then says of them what this run played, whatever was planned since.
+
     Example: backbench cut recorded-run.wav waves/run-8ohm.toml reviews/2024-05-heron
     """
-    from backbench.bench_day.cut_run import cut_run
+    from backbench.bench_day.cut_run import cut_run, follow_run
     from backbench.bench_day.run_files import read_run
 
-    for piece in cut_run(recording, read_run(layout), folder, dry=dry_run):
+    run = read_run(layout)
+    for piece in cut_run(recording, run, folder, dry=dry_run):
         action = "would write" if dry_run else "wrote"
         typer.echo(f"{action} {piece.path}: samples {piece.first} to {piece.last}")
+    if not dry_run:
+        for line in follow_run(run, folder):
+            typer.echo(f"warning: {line}", err=True)
+        typer.echo(f"Next: backbench check {folder} --accept")
 
 
 # What the commands share ----------------------------------------------------------------------
@@ -173,19 +196,42 @@ def _plan(folder: Path) -> Plan:
     return plan
 
 
-def _gain(
-    folder: Path, manifest: Manifest, home: Catalogue, given: float | None
-) -> tuple[float | None, str | None]:
-    """Gain in dB and where it is known from; nothing where it isn't."""
-    from backbench.bench_day.gain_estimate import gain_of_unit, measured_gain
+def _made_plan(
+    folder: Path,
+    manifest: Manifest,
+    home: Catalogue,
+    gain_db: float | None,
+    loads: tuple[float, ...],
+    rate: float | None,
+) -> Plan:
+    """The plan, with what is recorded kept as it was played."""
+    from backbench.bench_day.capture_files import found_file
+    from backbench.bench_day.gain_estimate import known_gain
+    from backbench.bench_day.measuring_chain import chain_of
+    from backbench.bench_day.plan import (
+        USUAL_RATE_HZ,
+        Wishes,
+        make_plan,
+        nominal_load,
+        with_recorded,
+    )
+    from backbench.bench_day.planned_capture import read_plan
 
-    if given is not None:
-        return given, "as given"
-    measured = measured_gain(folder, manifest, home.settings)
-    return measured or gain_of_unit(home.places, home.settings, manifest.unit[0].key)
+    earlier = read_plan(folder)
+    nominal = nominal_load(manifest, loads)
+    gain = known_gain(folder, manifest, (home.places, home.settings), gain_db, nominal)
+    chain = chain_of(manifest, home.settings, gain.db, gain.loaded_db)
+    rate_hz = rate or (earlier.rate_hz if earlier else None) or USUAL_RATE_HZ
+    made = make_plan(manifest, chain, Wishes(loads, rate_hz, gain.db, gain.source))
+    if gain.remark:
+        made = made.model_copy(update={"notes": [gain.remark, *made.notes]})
+    steps = [*made.step, *(earlier.step if earlier else [])]
+    return with_recorded(
+        made, earlier, {step.stem for step in steps if found_file(folder, step.file)}
+    )
 
 
-def _show_plan(made: Plan, manifest: Manifest, folder: Path) -> None:
+def _show_plan(made: Plan, manifest: Manifest, folder: Path, *, loop_backs_alone: bool) -> None:
     import polars as pl
 
     from backbench.bench_day.capture_files import found_file
@@ -194,7 +240,9 @@ def _show_plan(made: Plan, manifest: Manifest, folder: Path) -> None:
 
     _show_notes(made, manifest)
     done = {step.stem for step in made.step if found_file(folder, step.file)}
-    export(pl.DataFrame(rows(made, done)), "table")
+    chosen = {step.file for step in made.step if step.loop_back or not loop_backs_alone}
+    shown = [row for row in rows(made, done) if row["file"] in chosen]
+    export(pl.DataFrame(shown), "table")
 
 
 def _show_notes(made: Plan, manifest: Manifest) -> None:

@@ -6,13 +6,14 @@ A new kind is one declaration here, with its name in `Kind`; `schema/` groups ki
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 Kind = Literal[
     "integrated amplifier", "power amplifier", "preamplifier", "receiver", "tuner", "other"
 ]
-Battery = Literal["amplifier", "line stage"]
+Battery = Literal["amplifier", "line stage", "phono stage", "tuner"]
 AMPLIFIERS = "amplifiers"
 
 
@@ -22,10 +23,12 @@ class UnitKind:
 
     group: kinds of one group are peers of each other; by default each kind is its own.
     battery: the usual captures that `plan` draws up; None where there are no usual ones.
+    by_input: the usual captures through an input whose name holds a word.
     by_power: its plan goes up in output power, so that it needs a rated power and a load; every
         capture of it states its load.
     drives_loudspeakers: figures that refer to a loudspeaker's load, and a listener's terms, hold.
     has_mains: opening it exposes mains and high voltages; its sheet says so.
+    also_called: usual words of old records for it.
     """
 
     name: Kind
@@ -34,20 +37,36 @@ class UnitKind:
     by_power: bool = False
     drives_loudspeakers: bool = False
     has_mains: bool = True
+    also_called: tuple[str, ...] = ()
+    by_input: Mapping[str, Battery] = field(default_factory=dict)
+
+    def battery_for(self, input_name: str | None) -> Battery | None:
+        """The usual captures of a session through this input."""
+        name = (input_name or "").lower()
+        return next((own for word, own in self.by_input.items() if word in name), self.battery)
 
 
-def _amplifier(name: Kind) -> UnitKind:
-    return UnitKind(name, AMPLIFIERS, battery="amplifier", by_power=True, drives_loudspeakers=True)
+def _amplifier(name: Kind, *also_called: str) -> UnitKind:
+    return UnitKind(
+        name, AMPLIFIERS, battery="amplifier", by_power=True, drives_loudspeakers=True,
+        also_called=also_called,
+    )  # fmt: skip
 
 
 UNIT_KINDS: dict[str, UnitKind] = {
     kind.name: kind
     for kind in (
-        _amplifier("integrated amplifier"),
-        _amplifier("power amplifier"),
-        UnitKind("preamplifier", "preamplifier", battery="line stage"),
+        _amplifier("integrated amplifier", "integrated", "integrated amp", "int amp"),
+        _amplifier("power amplifier", "power", "power amp", "poweramp"),
+        UnitKind(
+            "preamplifier",
+            "preamplifier",
+            battery="line stage",
+            also_called=("pre", "preamp", "pre-amp"),
+            by_input={"phono": "phono stage"},
+        ),
         _amplifier("receiver"),
-        UnitKind("tuner", "tuner"),
+        UnitKind("tuner", "tuner", battery="tuner"),
         UnitKind("other", "other", has_mains=False),
     )
 }

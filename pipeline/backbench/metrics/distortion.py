@@ -81,6 +81,7 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     version=3,
     choice="re the fundamental; harmonics 2 to 10" + BAND_CHOICE + LINE_CHOICE,
     traits=Traits(
+        also_called=("distortion", "harmonic distortion", "dist", "total harmonic distortion"),
         compared_at=AT_POWERS,
         position=60,
         interpolated_in_power=True,
@@ -173,6 +174,7 @@ def _thd_wide(tone: ToneView) -> MeasuredValue:
     choice="re the total rms, 20 Hz to 20 kHz; the fundamental's lobe is taken out and the "
     "noise beside it put in its place" + STEPS_CHOICE,
     traits=Traits(
+        also_called=("thd and noise", "distortion and noise", "total distortion"),
         compared_at=AT_POWERS,
         position=70,
         interpolated_in_power=True,
@@ -260,7 +262,11 @@ def sinad(tone: ToneView) -> MeasuredValue:
     "; with a loop-back in the same range and at the same frequency the bench's own noise is taken "
     "off in power, a lower bound within 3 dB of it" + STEPS_CHOICE,
     traits=Traits(
-        compared_at=AT_POWERS, position=80, interpolated_in_power=True, sheet="one power"
+        also_called=("s/n", "sn", "signal to noise", "signal/noise", "s/n ratio"),
+        compared_at=AT_POWERS,
+        position=80,
+        interpolated_in_power=True,
+        sheet="one power",
     ),
 )
 def snr(tone: ToneView) -> MeasuredValue:

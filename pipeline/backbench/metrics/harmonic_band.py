@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from backbench.documents.clear_frequencies import CLEAR_HZ, clear_hz
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.tone import ToneView
@@ -113,6 +114,8 @@ def beyond_band(tone: ToneView, figure: MeasuredValue, top_hz: float) -> Measure
 
 MAINS_MATTERS = 0.1
 """Share of its power that the mains may hide in a figure before that is remarked on."""
+NEAR_ROUND = 0.1
+"""Relative distance from a round frequency at which the clear one beside it is recommended."""
 
 
 def with_mains(
@@ -149,7 +152,9 @@ def mains_remark(tone: ToneView, harmonics: Harmonics) -> str:
     orders = ", ".join(map(str, harmonics.orders[hit].tolist()))
     mains = tone.capture_data.mains_hz or 0.0
     hz = tone.stated_hz
-    clear = "23 Hz" if hz < 100 else "997 Hz" if 900 < hz < 1100 else "another frequency"
+    nearest = min(CLEAR_HZ, key=lambda round_hz: abs(round_hz / hz - 1))
+    other = abs(nearest / hz - 1) < NEAR_ROUND and clear_hz(nearest) != hz
+    clear = in_text(clear_hz(nearest), "Hz", 6) if other else "another frequency"
     return (
         f"lines or sidebands of the {in_text(mains, 'Hz', 6)} mains may lie under harmonics "
         f"{orders} of {in_text(hz, 'Hz', 6)} (play {clear} to tell them apart)"

@@ -246,6 +246,7 @@ def output_power(tone: ToneView) -> MeasuredValue:
     version=2,
     choice="output over generator, as recorded or else as stated; of a sweep at 1 kHz",
     traits=Traits(
+        also_called=("amplification",),
         compared_at=("gain-1khz",),
         position=50,
         point_family="gain at 1 kHz",

@@ -135,9 +135,10 @@ def show_screening(screening: Screening) -> None:
 
 
 def _screened(y: Quantity, one: Screened, per: str) -> tuple[str, ...]:
-    slope = quantity(one.trend.slope, y.unit)
+    from backbench.statistics.trends import slope_text
+
     return (
-        y.title, f"{slope} / {per.removesuffix('s')}", number(one.trend.rho, 2),
+        y.title, slope_text(one.trend.slope, per, y.unit), number(one.trend.rho, 2),
         number(one.adjusted_p, 2), str(one.trend.n),
     )  # fmt: skip
 

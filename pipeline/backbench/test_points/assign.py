@@ -12,11 +12,11 @@ from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import PointFamily
 from backbench.storage.database import Database
+from backbench.test_points.frequencies import PLAYED, off_frequency, same_frequency, same_pair
 from backbench.test_points.interpolate import assign_between, forget_between
 from backbench.test_points.repeatability import sync_repeatability
 from backbench.test_points.scope import chosen_reviews
 
-FREQUENCY_WITHIN = 0.01
 LOAD_WITHIN = 0.05
 BRIDGING_OHM = 5_000.0
 """A load of at least this loads a preamplifier's output no more than an amplifier's input does."""
@@ -193,17 +193,17 @@ def sync_points(store: Database, settings: Settings) -> None:
 
 
 WINDOWS: dict[str, object] = {
-    "frequency_within": FREQUENCY_WITHIN, "load_within": LOAD_WITHIN, "bridging": BRIDGING_OHM,
+    "load_within": LOAD_WITHIN, "bridging": BRIDGING_OHM,
     "usual_load": USUAL_LOAD_OHM, "full": FULL_VOLUME, "equalised": EQUALISED,
     "near_clipping": NEAR_CLIPPING_WITHIN,
 }  # fmt: skip
 
 # One reading of a unit, output and metric stands for a test point: at idle that of full volume
-# where there are several, then with tone controls unset or flat, then the nearest in power, then
-# with all channels driven, then from the tap that the load belongs to, then a single tone before
-# steps and sweeps, then the first in the manifest. Readings that differ in `detail` are different
-# quantities, but for points made for a metric: there it tells what the reading refers to (the
-# nominal load).
+# where there are several, then with tone controls unset or flat, then the nearest in frequency,
+# then in power, then with all channels driven, then from the tap that the load belongs to, then a
+# single tone before steps and sweeps, then the first in the manifest. Readings that differ in
+# `detail` are different quantities, but for points made for a metric: there it tells what the
+# reading refers to (the nominal load).
 ASSIGN = """
 WITH
 taken AS (
@@ -231,6 +231,7 @@ met AS (
         CASE WHEN point.frequency_hz IS NULL AND reading.order_n IS NULL
              THEN reading.frequency_hz END AS own_frequency,
         coalesce(point.power_w, point.power_share * appearance.rated_power_w) AS wanted_w,
+        {off_frequency} AS off_frequency,
         coalesce(abs(ln(nullif(reading.power_w, 0) / wanted_w)),
                  abs(ln(nullif(levels.volts, 0) / point.level_v)), 0) AS distance,
         abs(ln(nullif(levels.volts, 0) / point.level_v)) AS level_offset,
@@ -260,8 +261,7 @@ met AS (
          AND levels.output = reading.output
     WHERE {chosen}
       AND (point.metrics IS NULL OR list_contains(point.metrics, reading.metric))
-      AND (point.frequency_hz IS NULL
-           OR abs(reading.frequency_hz / point.frequency_hz - 1) <= $frequency_within)
+      AND (point.frequency_hz IS NULL OR {same_frequency})
       AND (point.load_ohm IS NULL OR (reading.load_kind = 'resistor'
            AND abs(reading.load_ohm / point.load_ohm - 1) <= $load_within))
       AND ((point.power_w IS NULL AND point.power_share IS NULL)
@@ -273,8 +273,7 @@ met AS (
            OR (abs(levels.volts / point.level_v - 1) <= point.power_within
                AND (reading.load_kind IS DISTINCT FROM 'resistor'
                     OR reading.load_ohm >= $bridging)))
-      AND (point.tones_hz IS NULL
-           OR TRY_CAST(taken.stimulus_json ->> '$.tones_hz' AS DOUBLE[]) = point.tones_hz)
+      AND (point.tones_hz IS NULL OR {same_pair})
 )
 INSERT INTO reading_point (reading_key, review_key, point_key, level_offset)
 SELECT reading_key, review_key, point_key, level_offset
@@ -283,8 +282,8 @@ WHERE NOT (list_contains($shipped, point_key) AND (shaped OR other_input OR wron
 QUALIFY row_number() OVER (
     PARTITION BY review_key, point_key, unit_key, output, against, metric, order_n, limit_percent,
                  detail, own_frequency
-    ORDER BY without_value, entered, turned_down, shaped, distance, one_driven, other_tap,
-             less_direct, position, reading_key
+    ORDER BY without_value, entered, turned_down, shaped, off_frequency, distance, one_driven,
+             other_tap, less_direct, position, reading_key
 ) = 1
 ORDER BY review_key, point_key, reading_key
 """
@@ -293,9 +292,10 @@ ORDER BY review_key, point_key, reading_key
 def assign_points(store: Database, review_keys: Sequence[str]) -> None:
     """Fill reading_point for some reviews. Inside the caller's transaction; repeatable.
 
-    Windows: frequency 1 %, load 5 %, power and level as the test point says. A reading may meet
-    several points; a reading without a value meets them too, where none with a value does. Where
-    none is within a point's power, one is worked out between two steps of a power sweep.
+    Windows: frequency 1 % (or the one clear of the mains that is played in its place), load 5 %,
+    power and level as the test point says. A reading may meet several points; a reading without a
+    value meets them too, where none with a value does. Where none is within a point's power, one is
+    worked out between two steps of a power sweep.
     """
     _assign(store, review_keys)
 
@@ -314,6 +314,13 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
         "at_limits": [*_family("greatest power")],
         "shipped": [point.point_key for point in shipped_points()],
     }
-    store.run(ASSIGN.format(chosen=chosen), {**WINDOWS, **of_traits, **values})
+    reading_hz, point_hz = "reading.frequency_hz", "point.frequency_hz"
+    sql = ASSIGN.format(
+        chosen=chosen,
+        same_frequency=same_frequency(reading_hz, point_hz),
+        off_frequency=off_frequency(reading_hz, point_hz),
+        same_pair=same_pair(PLAYED, "point.tones_hz"),
+    )
+    store.run(sql, {**WINDOWS, **of_traits, **values})
     assign_between(store, {**WINDOWS, **of_traits}, review_keys)
     sync_repeatability(store)

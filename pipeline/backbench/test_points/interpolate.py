@@ -20,6 +20,7 @@ from backbench.metrics.registry import registry
 from backbench.quantities.writing import in_text
 from backbench.signal.between_steps import Place, value_between
 from backbench.storage.database import Database
+from backbench.test_points.frequencies import off_frequency, same_frequency
 from backbench.test_points.scope import chosen_reviews
 
 WIDEST = 10.0
@@ -164,7 +165,8 @@ wanted AS (
     SELECT sweeps.*, point_key,
            coalesce(point.power_w, point.power_share * appearance.rated_power_w) AS wanted_w,
            coalesce(try_cast(regexp_extract(tap, '[0-9.]+') AS DOUBLE) <> point.load_ohm, false)
-               AS other_tap
+               AS other_tap,
+           {off_frequency} AS off_frequency
     FROM sweeps
     JOIN appearance USING (review_key, unit_key)
     JOIN test_point AS point ON point.metrics IS NULL
@@ -174,7 +176,7 @@ wanted AS (
             OR coalesce(try_cast(regexp_extract(tap, '[0-9.]+') AS DOUBLE) <> point.load_ohm, false)
             OR coalesce(regexp_matches(lower(input), $equalised), false)
                AND NOT regexp_matches(lower(appearance.kind), $equalised)))
-        AND abs(sweeps.frequency_hz / point.frequency_hz - 1) <= $frequency_within
+        AND {same_frequency}
         AND (point.load_ohm IS NULL
              OR abs(sweeps.load_ohm / point.load_ohm - 1) <= $load_within)
     WHERE wanted_w > least_w AND wanted_w < greatest_w
@@ -196,7 +198,7 @@ open_places AS (
          AND met.order_n IS NOT DISTINCT FROM wanted.order_n
     QUALIFY row_number() OVER (
         PARTITION BY review_key, point_key, unit_key, output, metric, order_n, detail
-        ORDER BY other_tap, stimulus = 'steps', position
+        ORDER BY off_frequency, other_tap, stimulus = 'steps', position
     ) = 1
 )
 SELECT steps.*, point_key, wanted_w
@@ -216,8 +218,13 @@ def assign_between(
     """
     chosen, values = chosen_reviews(review_keys)
     same = " AND ".join(f"steps.{n} IS NOT DISTINCT FROM open_places.{n}" for n in PLACE)
-    sql = SWEEPS.format(chosen=chosen, place=", ".join(PLACE), same=same)
-    names = ("frequency_within", "load_within", "equalised", "shipped")
+    sweep_hz, point_hz = "sweeps.frequency_hz", "point.frequency_hz"
+    sql = SWEEPS.format(
+        chosen=chosen, place=", ".join(PLACE), same=same,
+        same_frequency=same_frequency(sweep_hz, point_hz),
+        off_frequency=off_frequency(sweep_hz, point_hz),
+    )  # fmt: skip
+    names = ("load_within", "equalised", "shipped")
     values |= {
         **{n: windows[n] for n in names}, "least": LEAST_LEVELS, "exact": EXACT,
         "metrics": [*registry().having(lambda traits: traits.interpolated_in_power)],

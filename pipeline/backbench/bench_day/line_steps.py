@@ -1,0 +1,138 @@
+"""The captures of units with line outputs: preamplifiers, phono stages, tuners."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from backbench.bench_day.capture_names import number_in_name
+from backbench.bench_day.common_steps import (
+    PlannedSteps,
+    between_outputs,
+    played_file,
+    separation,
+    several,
+    squares,
+    sweep,
+    swept,
+    tone,
+)
+from backbench.bench_day.planning_session import PlanningSession
+from backbench.documents.clear_frequencies import clear_hz
+from backbench.documents.stimuli import Idle, Level
+from backbench.signal.riaa import riaa_db
+
+LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0)
+BRIDGING_OHM = 10_000.0
+MAGNET_V, COIL_V = 5e-3, 0.5e-3
+"""What a moving magnet and a moving coil give at 1 kHz (common practice, no source)."""
+OVERLOADS = (2.0, 4.0, 8.0, 16.0, 24.0, 32.0)
+"""Of the usual input volts, rising, until the stage is driven over."""
+TUNER_HZ = ((67.0, "67"), (4_769.0, "4p77k"))
+USUAL_V = 2.0
+"""What an input range is chosen for where the output can't be foretold, rms (common practice, no
+source)."""
+
+
+def line_stage(session: PlanningSession) -> PlannedSteps:
+    """A preamplifier: by output volts, into a bridging input unless a load is named."""
+    load = line_load(session)
+    yield session.idle(load)
+    yield session.at("tone-1k-1v.wav", 1.0, load, tone(1000.0),
+                     between_outputs(session, "gain and distortion at 1 V"))  # fmt: skip
+    yield session.at("tone-1k-2v.wav", 2.0, load, tone(1000.0), "the usual line level")
+    yield from _across_loads(session, session.chain.level(2.0, load), load)
+    for hz, name in ((20.0, "20"), (20_000.0, "20k")):
+        yield session.at(f"tone-{name}-2v.wav", 2.0, load, tone(hz), "the end of the band")
+    yield from sweep(session, 1.0, load)
+    yield from separation(session, 2.0, load)
+    yield from several(session, 2.0, load)
+    yield from (
+        session.at(f"tone-1k-{number_in_name(volts)}v.wav", volts, load, tone(1000.0),
+                   "distortion against level")
+        for volts in LINE_VOLTS if volts < 2
+    )  # fmt: skip
+    yield from squares(session, 1.0, load)
+    for volts in LINE_VOLTS:
+        if volts > 2:
+            yield session.at(f"tone-1k-{number_in_name(volts)}v.wav", volts, load, tone(1000.0),
+                             "distortion against level, to the limit")  # fmt: skip
+
+
+def phono_stage(session: PlanningSession) -> PlannedSteps:
+    """A phono input: by input volts, along the replay curve, then up to its overload."""
+    load, level = line_load(session), _cartridge_v(session)
+    yield session.idle(load, "input terminated as by a cartridge")
+    yield session.played_at("tone-1k.wav", level, load, tone(1000.0),
+                            between_outputs(session, "gain and distortion"))  # fmt: skip
+    yield from _across_loads(session, level, load)
+    for hz, name in ((20.0, "20"), (20_000.0, "20k")):
+        curve = _curve(clear_hz(hz))
+        yield session.played_at(f"tone-{name}.wav", level / curve, load, tone(hz),
+                                "the end of the band, at the output of 1 kHz",
+                                curve=curve)  # fmt: skip
+    if played_file(session, "") is not None:
+        curve = _curve(20.0)
+        yield session.played_at("sweep.wav", level / curve, load,
+                                swept(session, "played-sweep.wav"),
+                                "deviation from the replay curve", curve=curve)  # fmt: skip
+    if not session.is_pair and len(session.outputs) > 1:
+        for output in session.outputs:
+            yield session.played_at(f"only-{output.replace(' ', '-')}-1k.wav", level, load,
+                                    tone(1000.0), f"separation: drive {output} only, terminate "
+                                    "the others", driven=output)  # fmt: skip
+    for times in OVERLOADS:
+        yield session.played_at(f"tone-1k-{number_in_name(1000 * times * level)}mv.wav",
+                                times * level, load, tone(1000.0),
+                                "distortion against level, to the overload")  # fmt: skip
+    yield ("the levels are those at the phono input: take them down from a line level by a "
+           "divider there, so that its own noise stays below the cartridge's")  # fmt: skip
+
+
+def tuner(session: PlanningSession) -> PlannedSteps:
+    """A tuner: audio that a modulated carrier of a signal generator brings to its outputs."""
+    load = line_load(session)
+    idle = session.idle(load).model_copy(update={
+        "stimulus": Idle(idle="carrier of 65 dBf, not modulated"),
+        "why": "residual noise and hum on a strong carrier",
+    })  # fmt: skip
+    yield idle
+    why = between_outputs(session, "level and distortion at full deviation, 65 dBf")
+    yield session.set_to("tone-1k.wav", tone(1000.0)("unknown"), load, why, volts=USUAL_V)
+    for hz, name in TUNER_HZ:
+        yield session.set_to(f"tone-{name}.wav", tone(hz)("unknown"), load,
+                             "distortion over the band, 65 dBf", volts=USUAL_V)  # fmt: skip
+    if not session.is_pair and len(session.outputs) > 1:
+        for output in session.outputs:
+            yield session.set_to(f"only-{output.replace(' ', '-')}-1k.wav",
+                                 tone(1000.0)("unknown"), load,
+                                 f"separation in stereo: modulate {output} only",
+                                 volts=USUAL_V, driven=output)  # fmt: skip
+    yield ("sensitivity, quieting and selectivity come from the RF generator's own levels: enter "
+           "them as a tuner table, a row for each level")  # fmt: skip
+    yield ("all captures: set the modulation by the RF generator's deviation meter, the level of "
+           "its audio input is not that of the tuner")  # fmt: skip
+
+
+def line_load(session: PlanningSession) -> float | str:
+    """The load named first; a bridging input where none is."""
+    return session.loads[0] if session.loads else "open"
+
+
+def _across_loads(session: PlanningSession, level: Level, load: float | str) -> PlannedSteps:
+    """The same generator level into another load: output impedance."""
+    other: float | str = BRIDGING_OHM if load == "open" else "open"
+    for second in session.other_loads or (other,):
+        name = "open" if second == "open" else f"{number_in_name(float(second))}ohm"
+        yield session.set_to(f"tone-1k-{name}.wav", tone(1000.0)(level), second,
+                             "output impedance: the same level into another load",
+                             volts=USUAL_V)  # fmt: skip
+
+
+def _cartridge_v(session: PlanningSession) -> float:
+    words = (session.manifest.conditions.input or "").lower().replace("-", " ").split()
+    return COIL_V if "mc" in words or "coil" in words else MAGNET_V
+
+
+def _curve(hz: float) -> float:
+    """Gain of the replay curve at a frequency re 1 kHz, a ratio."""
+    return float(10 ** (riaa_db(np.array(hz), amended=False) / 20))
