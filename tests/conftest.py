@@ -19,7 +19,8 @@ LONG = (
     "tests/test_demo.py", "tests/ingest/test_cluster.py", "tests/browser/test_site_in_a_browser.py",
     "tests/test_spoiled_sessions.py", "tests/backfill/test_messy_spreadsheet.py",
     "tests/faults/", "tests/seed_dataset/test_written_reviews.py", "tests/test_run_server.py",
-    "tests/ingest/test_order_of_work.py", "tests/test_bench_day.py",
+    "tests/ingest/test_order_of_work.py", "tests/test_bench_day.py", "tests/test_watch.py",
+    "tests/ingest/test_other_kernels.py", "tests/test_own_circuits.py", "tests/test_additions.py",
 )  # fmt: skip
 """Files that take longest, begun first: a file is one worker's, and the last one is waited for."""
 

@@ -173,12 +173,22 @@ def write_csv(path: Path, made: Messy, delimiter: str = ";", encoding: str = "ut
 
 
 def write_xlsx(path: Path, rows: list[list[object]], sheet: str = "Amps") -> None:
+    """A workbook of one sheet."""
+    write_book(path, {sheet: rows})
+
+
+def write_book(path: Path, sheets: dict[str, list[list[object]]]) -> None:
     """The least that ECMA-376 asks of a workbook with inline texts."""
-    body = "".join(
-        f'<row r="{n}">' + "".join(_xlsx_cell(cell) for cell in row) + "</row>"
-        for n, row in enumerate(rows, start=1)
-    )
     space = "http://schemas.openxmlformats.org"
+    relations = f"{space}/officeDocument/2006/relationships"
+    names = "".join(
+        f'<sheet name="{escape(name)}" sheetId="{n}" r:id="r{n}"/>'
+        for n, name in enumerate(sheets, start=1)
+    )
+    targets = "".join(
+        f'<Relationship Id="r{n}" Type="{relations}/worksheet" Target="worksheets/sheet{n}.xml"/>'
+        for n in range(1, len(sheets) + 1)
+    )
     parts = {
         "[Content_Types].xml": f'<Types xmlns="{space}/package/2006/content-types">'
         '<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.'
@@ -186,19 +196,27 @@ def write_xlsx(path: Path, rows: list[list[object]], sheet: str = "Amps") -> Non
         '<Override PartName="/xl/workbook.xml" ContentType="application/vnd.openxmlformats-'
         'officedocument.spreadsheetml.sheet.main+xml"/></Types>',
         "_rels/.rels": f'<Relationships xmlns="{space}/package/2006/relationships">'
-        f'<Relationship Id="r1" Type="{space}/officeDocument/2006/relationships/officeDocument" '
+        f'<Relationship Id="r1" Type="{relations}/officeDocument" '
         'Target="xl/workbook.xml"/></Relationships>',
         "xl/workbook.xml": f'<workbook xmlns="{space}/spreadsheetml/2006/main" '
-        f'xmlns:r="{space}/officeDocument/2006/relationships"><sheets>'
-        f'<sheet name="{sheet}" sheetId="1" r:id="r1"/></sheets></workbook>',
+        f'xmlns:r="{relations}"><sheets>{names}</sheets></workbook>',
         "xl/_rels/workbook.xml.rels": f'<Relationships xmlns="{space}/package/2006/relationships">'
-        f'<Relationship Id="r1" Type="{space}/officeDocument/2006/relationships/worksheet" '
-        'Target="worksheets/sheet1.xml"/></Relationships>',
-        "xl/worksheets/sheet1.xml": f'<worksheet xmlns="{space}/spreadsheetml/2006/main">'
-        f"<sheetData>{body}</sheetData></worksheet>",
+        f"{targets}</Relationships>",
         "xl/styles.xml": _STYLES,
     }
+    for n, rows in enumerate(sheets.values(), start=1):
+        parts[f"xl/worksheets/sheet{n}.xml"] = (
+            f'<worksheet xmlns="{space}/spreadsheetml/2006/main"><sheetData>{_xlsx_rows(rows)}'
+            "</sheetData></worksheet>"
+        )
     _zipped(path, parts)
+
+
+def _xlsx_rows(rows: list[list[object]]) -> str:
+    return "".join(
+        f'<row r="{n}">' + "".join(_xlsx_cell(cell) for cell in row) + "</row>"
+        for n, row in enumerate(rows, start=1)
+    )
 
 
 @dataclass(frozen=True)

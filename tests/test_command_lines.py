@@ -264,7 +264,8 @@ def test_the_help_of_every_command_has_an_example(name: str) -> None:
 WRITING = {
     "new": "reviews/other --unit heron-40 --state restored", "plan": "reviews/2024-05-heron",
     "stimuli": "reviews/2024-05-heron waves", "check": "reviews/2024-05-heron --accept",
-    "export": "out", "withdraw": "2024-05-heron --reason x", "rename": "heron-40-b heron-40",
+    "export": "out", "withdraw": "2024-05-heron --reason x", "rename": "heron-40-b heron-40-second",
+    "join": "heron-40-b heron-40",
     "backfill": "old-amplifiers.xlsx --map old-amplifiers.toml --yes",
 }  # fmt: skip
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import altair as alt
     import polars as pl
 
+    from backbench.comparison.regression import Regression
     from backbench.comparison.stale_figures import Stale
     from backbench.comparison.unit_comparison import Comparison
     from backbench.documents.settings import Settings
@@ -313,6 +314,34 @@ class Catalogue:
             return compare_unit(
                 opened, unit, self.settings, peers=peers, include_entered=include_entered
             )
+
+    def trend(self, y: str, x: str, *, within: str = "technology") -> Regression:
+        """Test one quantity for a trend against another, over all units and within groups.
+
+        Parameters
+        ----------
+        y, x : str
+            A metric ("thd", "power_at_limit/1", "thd@tone-1khz-5w-8ohm") or a fact of units
+            ("age", "made_year", "rated_power_w").
+        within : str
+            The column of units that groups them.
+
+        Returns
+        -------
+        Regression
+            The trend; `frame` has a row a unit, `group_frame` every figure of every group.
+
+        Raises
+        ------
+        UserError
+            Where a quantity or column is not known.
+        Refusal
+            Where there are too few units.
+        """
+        from backbench.comparison.regression import regression
+
+        with self.reading() as opened:
+            return regression(opened, y, x, within)
 
     def chart(self, name: str, **values: Any) -> alt.TopLevelMixin:
         """The chart of a saved query as an Altair object."""

@@ -8,6 +8,7 @@ import typer
 
 from backbench.commands import (
     backfill,
+    bench,
     bench_day,
     browse,
     calibrate,
@@ -29,7 +30,7 @@ from backbench.storage.process_life import stop_on_terminate
 from backbench.storage.query_limits import end_when_overdue
 
 GROUPS = (
-    ingest, calibrate, new, bench_day, check, watch, backfill, browse, compare,
+    ingest, bench, calibrate, new, bench_day, check, watch, backfill, browse, compare,
     publish, export, history, maintenance, demo,
 )  # fmt: skip
 """In the order in which the help lists the commands of one panel."""

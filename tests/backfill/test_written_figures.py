@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 
 from backbench.backfill.column_map import read_map
-from backbench.backfill.parse_records import parse_sheet, plain
-from backbench.backfill.spreadsheet import column, read_sheet
+from backbench.backfill.parse_records import parse_sheet
+from backbench.backfill.row_facts import plain
+from backbench.backfill.sheet_addresses import column
+from backbench.backfill.spreadsheet import read_sheet
 from backbench.documents.manifest import read_manifest
 from backbench.errors import UserError
 from backbench.ingest.entered_figures import entered_faults

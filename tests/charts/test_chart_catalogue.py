@@ -219,10 +219,10 @@ def test_the_marked_units_name_ends_before_its_mark(frames: dict[str, pl.DataFra
     assert not level or left + 11.89 * 15 < mark - 7
 
 
-def test_years_of_making_have_a_slope_per_year(frames: dict[str, pl.DataFrame]) -> None:
+def test_years_of_making_have_a_slope_a_decade(frames: dict[str, pl.DataFrame]) -> None:
     labels = Labels([PlainColumn("x", "", "Year of making"), PlainColumn("y", "dB", "Balance")])
     spec = json.dumps(charts()["trend"].draw(frames["trend"], labels).to_dict())
-    assert "per year" in spec
+    assert "a decade" in spec
     other = Labels([PlainColumn("x", "", "Number of stages"), PlainColumn("y", "dB", "Balance")])
     assert "per unit of number of stages" in json.dumps(
         charts()["trend"].draw(frames["trend"], other).to_dict()

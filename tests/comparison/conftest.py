@@ -12,6 +12,7 @@ import pytest
 from backbench.documents.settings import Settings
 from backbench.storage.database import Database, writing
 from backbench.test_points.assign import assign_all_points, sync_points
+from empty_database import put_empty_database
 
 METRICS: dict[str, tuple[str, str]] = {
     "level": ("V", "neither"), "output_power": ("W", "neither"), "gain": ("dB", "neither"),
@@ -123,8 +124,10 @@ class CatalogueMaker:
 
     def build(self, settings: Settings | None = None) -> Path:
         """Write everything, assign test points, give the catalogue's folder."""
+        put_empty_database(self.folder)
         with writing(self.folder) as store, store.transaction():
-            sync_points(store, settings or Settings())
+            if settings is not None:
+                sync_points(store, settings)
             for table, rows in self._rows.items():
                 for row in rows:
                     _insert(store, table, row)

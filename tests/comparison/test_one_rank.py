@@ -2,14 +2,28 @@
 
 from __future__ import annotations
 
+import json
+import re
+from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
+from backbench.catalogue import Catalogue
 from backbench.charts.ranked_dots import rank_interval
+from backbench.cli import app
 from backbench.comparison.unit_comparison import compare_unit
 from backbench.querying.saved_queries import shipped
+from backbench.statistics.ranks import interval_text
 from backbench.storage.database import reading
+
+
+def run(root: Path, *words: str) -> str:
+    ran = CliRunner().invoke(app, [*words, "-c", str(root)])
+    if ran.exit_code and ran.exception:
+        raise ran.exception
+    return " ".join(ran.stdout.split())
 
 
 @pytest.mark.parametrize("query", ["quietest-of-a-kind", "idle-noise-of-technology"])
@@ -39,3 +53,40 @@ def test_a_chart_that_leaves_units_out_gives_no_rank(given: Any) -> None:
     with reading(given.build()) as store:
         frame = shipped()["quietest-of-a-kind"].run(store, {"unit": "u2", "most": "7"})
     assert rank_interval(list(frame.iter_rows(named=True)), 2, "lowest") is None
+
+
+def test_one_place_from_terminal_chart_caption_sheet_site_and_python(given: Any) -> None:
+    given.between_sessions = True
+    for n in range(9):
+        given.unit(f"u{n}", kind="receiver" if n % 2 else "integrated amplifier")
+        given.reading(f"u{n}", "noise_a", 1e-4 * 1.12**n, 3e-6, under="idle", estimation=1e-6)
+        given.capture(f"r-u{n}", 1, stimulus="idle")
+    root = given.build()
+    (root / "backbench.toml").write_text('title = "Bench"\n')
+    catalogue = Catalogue(root)
+    line = next(n for n in catalogue.compare("u2").lines if n.metric == "noise_a")
+    assert line.rank is not None
+    assert line.rank[0] < line.rank[1]
+    wanted = interval_text(*line.rank, line.n)
+    frame = catalogue.query("quietest-of-a-kind", unit="u2")
+    rows = list(frame.iter_rows(named=True))
+    index = frame["unit_key"].to_list().index("u2")
+    drawn = rank_interval(rows, index, "lowest")
+    assert drawn is not None
+    chart = json.dumps(catalogue.chart("quietest-of-a-kind", unit="u2").to_dict())
+    texts = {
+        "chart's rows": interval_text(*drawn, len(rows)),
+        "chart": chart,
+        "terminal": run(root, "compare", "u2"),
+    }
+    run(root, "publish", "--out", str(root / "site"), "--processes", "1")
+    run(root, "publish", "--stills", "r-u2", "--out", str(root / "stills"))
+    run(root, "sheet", "r-u2", str(root / "sheet.html"))
+    texts["unit page"] = (root / "site" / "units" / "u2.html").read_text()
+    texts["site's sheet"] = (root / "site" / "sheets" / "r-u2.html").read_text()
+    texts["sheet"] = (root / "sheet.html").read_text()
+    (caption,) = (root / "stills").glob("*-idle-noise-of-technology-*.txt")
+    texts["caption"] = caption.read_text()
+    for place, text in texts.items():
+        found = set(re.findall(r"\d+(?:st|nd|rd|th)(?: to \d+(?:st|nd|rd|th))? of 9", text))
+        assert found == {wanted}, place

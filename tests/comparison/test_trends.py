@@ -11,6 +11,7 @@ from backbench.statistics.trends import (
     disagreement,
     false_discovery,
     screen,
+    slope_text,
     trend,
 )
 
@@ -102,9 +103,18 @@ def test_screening_adjusts_for_the_number_looked_at() -> None:
 def test_a_trend_in_words() -> None:
     x = np.arange(10.0)
     lines = description_lines(trend(x, 2 * x, ["tube"] * 10), "years", "dB")
-    assert lines[0].startswith("all: slope 2 dB per year (2 to 2, 95 %), rho 1, p ")
+    assert lines[0].startswith("all: +20 dB a decade (+20 dB to +20 dB, 95 %), rho 1, p ")
     assert lines[0].endswith(", n 10")
-    assert lines[1].startswith("tube: slope 2")
+    assert lines[1].startswith("tube: +20 dB a decade")
+    assert slope_text(-0.003, "years", "dB") == "-0.03 dB a decade"
+    assert slope_text(0.5, "W", "1") == "+0.5 per W"
+
+
+def test_no_relation_is_said_with_the_interval_that_spans_nothing() -> None:
+    y = np.asarray([0.0, 1.0] * 6)
+    (line,) = description_lines(trend(np.arange(12.0), y), "years", "dB")
+    assert line.startswith("all: no relation seen (")
+    assert " dB a decade, n 12)" in line
 
 
 def test_groups_that_differ_in_level_withhold_the_pooled_line() -> None:

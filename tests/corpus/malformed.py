@@ -16,6 +16,8 @@ import numpy as np
 import polars as pl
 import soundfile
 
+from corpus.malformed_sheets import sheets
+
 CONTAINERS = (
     ("WAV", "PCM_16"), ("WAV", "PCM_24"), ("WAV", "FLOAT"), ("RF64", "PCM_24"), ("W64", "PCM_24"),
     ("FLAC", "PCM_24"), ("AIFF", "PCM_24"), ("CAF", "PCM_24"),
@@ -173,7 +175,8 @@ def manifests() -> Iterator[tuple[str, bytes]]:
 
 
 def corpus() -> Iterator[tuple[str, str, bytes]]:
-    """Everything: kind (recording, table, manifest), name, bytes."""
-    for kind, files in (("recording", recordings), ("table", tables), ("manifest", manifests)):
+    """Everything: kind (recording, table, manifest, sheet), name, bytes."""
+    kinds = {"recording": recordings, "table": tables, "manifest": manifests, "sheet": sheets}
+    for kind, files in kinds.items():
         for name, data in files():
             yield kind, name, data

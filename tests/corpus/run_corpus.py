@@ -7,6 +7,7 @@ reading or a fault in one line, or took more than TIME_S or 1 GiB.
 from __future__ import annotations
 
 import os
+import re
 import resource
 import signal
 import sys
@@ -21,11 +22,22 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
 
+from backbench.backfill.column_map import read_map
+from backbench.backfill.map_questions import Question, questions
+from backbench.backfill.map_text import map_text
+from backbench.backfill.parse_records import parse_sheet
+from backbench.backfill.proposed_map import propose
+from backbench.backfill.spreadsheet import WORKBOOKS, Grid, read_grid, sheet_under
+from backbench.backfill.workbooks import read_workbook
+from backbench.backfill.written_manifests import manifests
 from backbench.documents.manifest import read_manifest
 from backbench.documents.stimuli import Table
 from backbench.documents.table_column import TableColumn
 from backbench.errors import UserError
+from backbench.metrics.registry import registry
 from backbench.readers.file_formats import read_recording, read_table
+from backbench.readers.parquet import read_parquet_here
+from backbench.signal.track import Array
 from corpus.malformed import corpus
 
 TIME_S = 30
@@ -44,8 +56,10 @@ def outcome(kind: str, path: Path) -> str:
     try:
         if kind == "manifest":
             read_manifest(path.read_bytes(), path.name)
+        elif kind == "sheet":
+            import_sheet(path)
         elif kind == "table":
-            columns = read_table(path, TABLE).columns
+            columns = table_columns(path)
             if not all(np.isfinite(values).all() for values in columns.values()):
                 return "a table that is not finite"
         else:
@@ -58,6 +72,42 @@ def outcome(kind: str, path: Path) -> str:
     except BaseException:
         return traceback.format_exc()
     return "read"
+
+
+def table_columns(path: Path) -> dict[str, Array]:
+    """The columns of a table. Parquet is read here: this child has bounds of its own."""
+    if path.suffix == ".parquet":
+        return read_parquet_here(path, path.name, TABLE).columns
+    return read_table(path, TABLE).columns
+
+
+def import_sheet(path: Path) -> None:
+    """A spreadsheet up to its manifests, by the map that is proposed from it."""
+    if path.suffix in WORKBOOKS:
+        sheet = read_workbook(path, None)
+        grid = Grid(f"{path.name}, {sheet.name}", sheet.cells, sheet.percents, sheet.others)
+    else:
+        grid = read_grid(path)
+    proposal = propose(path, grid, None)
+    for question in questions(proposal):
+        question.take(_some_answer(question))
+    written = path.with_name(f"{path.name}.map")
+    written.write_text(map_text(proposal), encoding="utf-8")
+    how = read_map(written)
+    under = sheet_under(path, grid, proposal.header_row, proposal.heading_rows)
+    contents = parse_sheet(under, how)
+    _, problems = manifests(under, contents, path, path)
+    for problem in [*contents.problems, *problems]:
+        if "\n" in str(problem) or len(str(problem)) > 1000 or not problem.suggestion:
+            raise AssertionError(f"{str(problem)[:1000]!r}")
+
+
+def _some_answer(question: Question) -> str:
+    """The first choice, the day or the unit that a question has as an example, or any word."""
+    if question.choices:
+        return question.choices[0]
+    day = re.search(r"\d{4}-\d\d-\d\d", question.text)
+    return day[0] if day else question.text.split()[-1]
 
 
 def in_child(kind: str, path: Path) -> str:
@@ -94,6 +144,7 @@ def _made(folder: Path) -> None:
 
 
 def main() -> int:
+    registry()  # here, so that no child has to load it
     counts: Counter[str] = Counter()
     wrong: list[str] = []
     with tempfile.TemporaryDirectory() as folder:

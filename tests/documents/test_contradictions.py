@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from backbench.documents.manifest import read_manifest
+from backbench.documents.settings import read_settings
 from backbench.errors import UserError
 from faults.small_catalogue import MANIFEST, small_catalogue, write_review
 
@@ -103,3 +104,22 @@ def test_copies_of_one_recording(tmp_path: Path) -> None:
     (folder / "review.toml").write_text(again)
     (outcome,), _ = catalogue.ingest([folder], history=False, processes=1)
     assert not any("the same recording" in line for line in outcome.ended.faults())
+
+
+@pytest.mark.parametrize(
+    ("stimulus", "expected"), [("tone", None), ("steps, tone", None), ("response table", None),
+                               ("tones", "did you mean tone?"), ("multi-tone", "multitone?")],
+)  # fmt: skip
+def test_a_test_point_names_a_stimulus(stimulus: str, expected: str | None, tmp_path: Path) -> None:
+    catalogue = small_catalogue(tmp_path / "catalogue")
+    path = catalogue.places.root / "backbench.toml"
+    point = f'[[test_point]]\nkey = "own"\ntitle = "Own"\nstimulus = "{stimulus}"\n'
+    path.write_text(path.read_text() + point)
+    if expected is None:
+        assert read_settings(path.parent).test_point[0].stimulus == stimulus
+        return
+    with pytest.raises(UserError) as caught:
+        read_settings(path.parent)
+    (fault,) = caught.value.faults
+    assert fault.where == "backbench.toml, test_point 1, stimulus"
+    assert expected in str(fault)

@@ -108,11 +108,18 @@ def test_a_write_error_leaves_the_settings_as_they_were(
     assert settings.read_text() == before
 
 
-def test_a_withdrawn_review_ingested_again_stands_again(
+def test_a_withdrawn_review_stays_withdrawn_until_it_is_corrected(
     catalogue: Catalogue, circuits: Path
 ) -> None:
     review, _ = keys(catalogue)
     told(catalogue, "withdraw", review, "--reason", "wrong load")
+    outcomes, (refused,) = catalogue.ingest([circuits / CASE], history=False, processes=1)
+    assert outcomes == []
+    assert f"backbench withdraw {review} --undo" in str(refused.error)
+    assert catalogue.recompute(history=False, processes=1) == ([], [])
+    assert catalogue.reviews().is_empty()
+    path = circuits / CASE / "review.toml"
+    path.write_text(path.read_text().replace("mains_hz = 50", "mains_hz = 60"))
     (outcome,), _ = catalogue.ingest([circuits / CASE], history=False, processes=1)
     assert not outcome.unchanged
     assert catalogue.reviews()["review_key"].to_list() == [review]
@@ -150,7 +157,7 @@ def test_history_tells_what_changed_and_which_readings_moved(
     first, second = history(catalogue.places, unit, with_readings=True)
     assert first.changes == ("first ingested",)
     assert len(second.changes) == 1
-    assert "1.13137085 is now 1.2" in second.changes[0]
+    assert "generator: 1.13137085 V is now 1.2 V" in second.changes[0]
     assert second.changed_readings
     gains = [one for one in second.changed_readings if one.metric == "gain"]
     assert {one.metric for one in second.changed_readings} >= {"gain"}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -104,3 +106,51 @@ def test_a_step_that_clips_the_converter_is_refused_alone() -> None:
     assert [f.status for f in found[:3]] == ["measured"] * 3
     assert found[-1].status == "rejected"
     assert "clipped" in (found[-1].reason or "")
+
+
+LATE_OR_EARLY = [(0.6, 5.1), (0.9, 5.1), (1.2, 5.1), (0.0, 4.6), (0.0, 4.3), (0.0, 4.1)]
+
+
+@pytest.mark.parametrize("generator", [False, True])
+@pytest.mark.parametrize("kept_s", LATE_OR_EARLY)
+def test_a_record_without_all_of_its_steps_is_refused(
+    kept_s: tuple[float, float], generator: bool
+) -> None:
+    """Otherwise levels would stand at the drives of others: a gain wrong by a step."""
+    taken = cut_to(stepped(generator=generator, lead_s=0.1), *kept_s)
+    findings, _ = measure(taken)
+    assert {f.status for f in findings} == {"rejected"}
+
+
+@pytest.mark.parametrize("kept_s", [(0.05, 5.1), (0.25, 5.1), (0.0, 4.95)])
+def test_a_little_of_the_first_or_last_step_may_be_missing(kept_s: tuple[float, float]) -> None:
+    findings, _ = measure(cut_to(stepped(lead_s=0.1), *kept_s))
+    gains = [f.figure.value for f in of(findings, "gain") if f.figure is not None]
+    whole = [f.figure.value for f in of(measure(stepped())[0], "gain") if f.figure is not None]
+    assert gains == pytest.approx(whole, abs=1e-3)
+
+
+def test_a_record_that_begins_late_is_refused_where_the_output_is_limited() -> None:
+    """The last levels are alike there: what is missing at the beginning could be taken from
+    them."""
+    drives = [0.1, 0.2, 0.4, 0.8, 1.2, 1.8]
+    wave = np.clip(played(drives), -0.4, 0.4)
+    assert len(of(measure(limited(wave, drives))[0], "gain")) == len(drives)
+    late = wave[round(1.1 * RATE) :]
+    assert {f.status for f in measure(limited(late, drives))[0]} == {"rejected"}
+
+
+def limited(wave: np.ndarray, drives: list[float]) -> CaptureData:
+    volts = 10 * wave + 1e-5 * np.random.default_rng(3).standard_normal(len(wave))
+    return CaptureData(
+        Steps(steps_hz=1000.0, step_s=1.0, levels_vrms=drives), Conditions(load_ohm=8.0),
+        {1: Track(volts, RATE, 40.0, 0.003)}, mains_hz=50.0,
+    )  # fmt: skip
+
+
+def cut_to(taken: CaptureData, begin_s: float, end_s: float) -> CaptureData:
+    kept = slice(round(begin_s * RATE), round(end_s * RATE))
+    cut = lambda track: replace(track, volts=track.volts[kept])  # noqa: E731
+    outputs = {n: cut(track) for n, track in taken.outputs.items()}
+    generator = None if taken.generator is None else cut(taken.generator)
+    return replace(taken, outputs=outputs, generator=generator)

@@ -7,10 +7,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from backbench.backfill.days import UnreadableDay, read_day
 from backbench.documents.conditions import OUTPUT
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.strict_model import Strict
-from backbench.documents.unit_facts import FigureConditions, Name
+from backbench.documents.unit_facts import FigureConditions, Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 from backbench.errors import MISSING, Fault, UserError
 from backbench.metrics.metric_names import metric_key, unknown_metric
@@ -64,27 +65,47 @@ class ReadingColumn(Strict):
     """Order of a harmonic. Example: `2`"""
     uncertainty_percent: Annotated[float, Field(gt=0, le=100), in_unit("%")] | None = None
     """Standard uncertainty (k = 1) re the value. Example: `5`"""
+    uncertainty_column: Name | None = None
+    """Column of uncertainties, in the figure's unit or in per cent of it. Example: `"±"`"""
+    uncertainty_coverage: Annotated[float, Field(gt=0, le=10)] | None = None
+    """Coverage factor k of the sheet's uncertainties, its column's and those behind ± in a cell:
+    1 where they are standard deviations, 2 where they hold 95 %. Example: `2`"""
     negate: bool = False
     """The sheet has the opposite sign, such as a separation of -60 dB. Example: `true`"""
+
+    @model_validator(mode="after")
+    def one_uncertainty(self) -> ReadingColumn:
+        if self.uncertainty_column and self.uncertainty_coverage is None:
+            raise ValueError("uncertainty_coverage beside uncertainty_column: 1 or 2, as a rule")
+        if self.uncertainty_column and self.uncertainty_percent:
+            raise ValueError("either uncertainty_column or uncertainty_percent")
+        return self
 
 
 class ColumnMap(Strict):
     """decimal: the mark that the record uses; told by the look of each figure where left out.
 
     dates: how days are written, as %d.%m.%Y; 2024-05-11 and real dates are always read.
+    units: decisions on units that the catalogue may hold already; a text that stands here is not
+    looked for in the catalogue again.
     empty: what stands for "nothing here".
     """
 
     sheet: Name | None = None
     """Sheet of the workbook; the first one by default. Example: `"Amplifiers"`"""
     header_row: Annotated[int, Field(ge=1, le=1000)] = 1
-    """Row that holds the column names. Example: `3`"""
+    """Row that holds the column names, the first where there are two. Example: `3`"""
+    heading_rows: Annotated[int, Field(ge=1, le=2)] = 1
+    """Rows of headings: 2 where one heading stands over several columns. Example: `2`"""
     decimal: Literal[".", ","] | None = None
     """Decimal mark; by default taken from the form of each figure. Example: `","`"""
     dates: list[Name] = []
     """How the sheet writes days; 2024-05-11 is always read. Example: `["%d.%m.%Y"]`"""
     empty: list[str] = ["-", "--", "–", "n/a", "N/A", "?"]
     """Texts that stand for an empty cell. Example: `["-", "n/a"]`"""
+    units: dict[str, Key] = {}
+    """Which sample a unit of the sheet is, by maker, model and serial number: the key of a unit of
+    the catalogue, or a new key. Example: `{ "Marrowgate Heron 40" = "heron-40" }`"""
     review: dict[Literal["key", "date", "bench", "mains_hz", "title", "notes"], Fact]
     """Where each fact of a review comes from. Example: `date = { column = "Date" }`"""
     unit: dict[
@@ -99,10 +120,15 @@ class ColumnMap(Strict):
 def read_map(path: Path) -> ColumnMap:
     """A column map from its file. Raises UserError with every fault."""
     content = measures(parse_toml(read_bytes(path, "the column map"), str(path)))
-    if "header_row" in content:
-        content["header_row"] = int(content["header_row"])
+    for name in ("header_row", "heading_rows"):
+        if isinstance(content.get(name), float) and content[name].is_integer():
+            content[name] = int(content[name])
     column_map = checked(ColumnMap, content, str(path))
-    faults = [*_missing(column_map, path), *_unknown_metrics(column_map, path)]
+    faults = [
+        *_missing(column_map, path),
+        *_unknown_metrics(column_map, path),
+        *_no_days(column_map, path),
+    ]
     if faults:
         raise UserError(f"{path} can't be used", faults)
     return _under_keys(column_map)
@@ -115,6 +141,17 @@ def _missing(column_map: ColumnMap, path: Path) -> list[Fault]:
         for name in NEEDED
         if name.split(".")[1] not in groups[name.split(".")[0]]
     ]
+
+
+def _no_days(column_map: ColumnMap, path: Path) -> list[Fault]:
+    """A day that holds for every row stands there as text."""
+    always = column_map.review["date"].always if "date" in column_map.review else None
+    try:
+        if always is not None:
+            read_day(always, str(always), ())
+    except UnreadableDay as error:
+        return [Fault(f"{path}, review.date", str(error), 'a day as "2004-05-11"')]
+    return []
 
 
 def _unknown_metrics(column_map: ColumnMap, path: Path) -> list[Fault]:
@@ -136,6 +173,7 @@ def _under_keys(column_map: ColumnMap) -> ColumnMap:
 def columns_of(column_map: ColumnMap) -> list[str]:
     """Every column that the map names."""
     facts = [*column_map.review.values(), *column_map.unit.values()]
-    return [fact.column for fact in facts if fact.column] + [
-        one.column for one in column_map.reading
+    figures = [
+        name for one in column_map.reading for name in (one.column, one.uncertainty_column) if name
     ]
+    return [fact.column for fact in facts if fact.column] + figures

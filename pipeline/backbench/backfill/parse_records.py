@@ -1,39 +1,28 @@
 """A sheet read under its map: reviews with entered readings, and everything that can't be read.
 
 A row whose facts can't be read is left out as a whole; a figure that can't be read is left out
-alone. Each is listed with its place and the reason.
+alone. Each is listed with its place, the reason and what to write instead.
 """
 
 from __future__ import annotations
 
-import datetime as dt
-import re
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, get_args
+from typing import Any
 
 from backbench.backfill.column_map import ColumnMap, Fact, ReadingColumn, columns_of
+from backbench.backfill.compound_cells import UNIT_OF_CONDITION
+from backbench.backfill.days import in_words
 from backbench.backfill.decimal_signs import DecimalSigns, decimal_signs
+from backbench.backfill.other_rows import OtherRow, other_row
+from backbench.backfill.problems import LeftOut, Problem
+from backbench.backfill.row_facts import fact_of, plain
+from backbench.backfill.row_figures import CellsOfFigure, entered_figure, sign_of
 from backbench.backfill.spreadsheet import Cell, Row, Sheet
-from backbench.documents.kinds import UNIT_KINDS
-from backbench.documents.unit_facts import State, Technology
 from backbench.errors import Fault, UserError
-from backbench.metrics.registry import registry
-from backbench.quantities.faults import UnreadableQuantity
-from backbench.quantities.reading import Bound, read_quantity
-from backbench.quantities.writing import exact
+from backbench.quantities.writing import in_text
 
-NUMBERS = {"mains_hz", "rated_power_w"}
-
-
-@dataclass(frozen=True)
-class Problem:
-    """A cell, or a whole row, that was left out."""
-
-    place: str
-    found: str
-    reason: str
+NAMING = ("maker", "model")
 
 
 @dataclass(frozen=True)
@@ -43,6 +32,16 @@ class ParsedCell:
     column: str
     text: str
     value: str
+
+
+@dataclass
+class NamedUnit:
+    """A unit that the sheet tells by maker, model and serial number, and the rows that do."""
+
+    label: str
+    key: str
+    facts: dict[str, Any]
+    rows: list[int] = field(default_factory=list)
 
 
 @dataclass
@@ -58,20 +57,28 @@ class Record:
 
 @dataclass(frozen=True)
 class SheetContents:
-    """All that a sheet says."""
+    """All that a sheet says.
+
+    days: how the days of the sheet were read. others: rows of no unit. units: those that the sheet
+    gives no key, by label, with their facts.
+    """
 
     records: dict[str, Record]
     problems: list[Problem]
     parsed: list[ParsedCell]
+    days: list[ParsedCell]
+    others: list[OtherRow]
+    units: dict[str, NamedUnit] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class SheetSource:
-    """A sheet with what is needed to read it."""
+    """A sheet with what is needed to read it. others: its rows of no unit, by number."""
 
     sheet: Sheet
     how: ColumnMap
     signs: DecimalSigns
+    others: dict[int, OtherRow]
 
     def place(self, row: Row, cell: Cell | None = None) -> str:
         """Where a fault stands: the file, the cell or the row."""
@@ -88,11 +95,24 @@ def parse_sheet(sheet: Sheet, how: ColumnMap) -> SheetContents:
             for name in lacking
         ]  # fmt: skip
         raise UserError("the column map doesn't match the spreadsheet", faults)
-    contents = SheetContents({}, [], [])
-    source = SheetSource(sheet, how, decimal_signs(sheet, how))
+    source = _source(sheet, how)
+    contents = SheetContents({}, [], [], [], list(source.others.values()))
     for row in sheet.rows:
-        _read_row(source, row, contents)
+        if row.number not in source.others:
+            _read_row(source, row, contents)
     return contents
+
+
+def _source(sheet: Sheet, how: ColumnMap) -> SheetSource:
+    facts = [how.unit.get("maker"), how.unit.get("model"), how.review.get("date")]
+    naming = [fact.column for fact in facts if fact is not None and fact.column]
+    others = {
+        row.number: other
+        for row in sheet.rows
+        if (other := other_row(row, sheet.headings, naming)) is not None
+    }
+    units = Sheet(sheet.source, sheet.headings, [r for r in sheet.rows if r.number not in others])
+    return SheetSource(sheet, how, decimal_signs(units, how), others)
 
 
 def _read_row(source: SheetSource, row: Row, contents: SheetContents) -> None:
@@ -102,19 +122,46 @@ def _read_row(source: SheetSource, row: Row, contents: SheetContents) -> None:
     if problems:
         contents.problems.extend(problems)
         return
-    unit_key = str(unit.pop("key", "") or plain(f"{unit['maker']} {unit['model']}"))
+    unit_key = str(unit.pop("key", "")) or _named_unit(unit, row, source.how, contents).key
     key = str(review.pop("key", "") or plain(f"{review['date']:%Y-%m} {unit_key}"))
     unit["key"] = unit_key
     record = contents.records.get(key) or Record(key, review)
     clash = _clash(record, review, unit)
     if clash:
-        contents.problems.append(Problem(source.place(row), key, clash))
+        suggestion = "correct one of the rows, or give each a review key of its own"
+        contents.problems.append(Problem(source.place(row), key, clash, suggestion))
         return
     contents.records[key] = record
     record.rows.append(row.number)
     record.units[unit_key] = unit
+    _note_day(source, row, review, contents)
     for column in source.how.reading:
         _read_figure(source, row, column, record, unit_key, contents)
+
+
+def unit_label(unit: Mapping[str, Any]) -> str:
+    """A unit as a map's `units` name it: maker, model, and serial number where there is one."""
+    return " ".join(str(unit[name]) for name in (*NAMING, "serial") if unit.get(name))
+
+
+def _named_unit(
+    unit: dict[str, Any], row: Row, how: ColumnMap, contents: SheetContents
+) -> NamedUnit:
+    """A unit without a key in the sheet, under the key that the map decides, or its names make."""
+    label = unit_label(unit)
+    key = how.units.get(label) or plain(label)
+    named = contents.units.setdefault(label, NamedUnit(label, key, unit))
+    named.rows.append(row.number)
+    return named
+
+
+def _note_day(
+    source: SheetSource, row: Row, review: Mapping[str, Any], contents: SheetContents
+) -> None:
+    column = source.how.review["date"].column
+    if column is not None and column in row.cells:
+        day = ParsedCell(column, row.cells[column].text, in_words(review["date"]))
+        contents.days.append(day)
 
 
 def _clash(record: Record, review: dict[str, Any], unit: dict[str, Any]) -> str | None:
@@ -127,9 +174,6 @@ def _clash(record: Record, review: dict[str, Any], unit: dict[str, Any]) -> str 
     return None
 
 
-# Facts ----------------------------------------------------------------------------------------
-
-
 def _facts(
     source: SheetSource, row: Row, facts: Mapping[Any, Fact], problems: list[Problem]
 ) -> dict[str, Any]:
@@ -139,86 +183,15 @@ def _facts(
         if fact.column and cell is None:
             cell = Cell(None, f"row {row.number}")
         try:
-            value = _always(name, fact) if cell is None else _fact(name, cell, fact, source)
-        except ValueError as error:
+            value = fact_of(name, cell, fact, source.how, source.signs)
+        except LeftOut as error:
             assert cell is not None
-            problems.append(Problem(source.place(row, cell), cell.text, f"{name}: {error}"))
+            place, reason = source.place(row, cell), f"{name}: {error}"
+            problems.append(Problem(place, cell.text, reason, error.suggestion))
             continue
         if value is not None:
             facts_of_row[name] = value
     return facts_of_row
-
-
-def _always(name: str, fact: Fact) -> Any:
-    return dt.date.fromisoformat(str(fact.always)) if name == "date" else fact.always
-
-
-OPTIONAL = {"key", "title", "notes", "serial", "topology", "made", "rated_power_w"}
-CHOICES = {
-    "kind": tuple(UNIT_KINDS),
-    "technology": get_args(Technology),
-    "state": get_args(State),
-}
-
-
-def _fact(name: str, cell: Cell, fact: Fact, source: SheetSource) -> Any:
-    """A fact from a cell; None for an optional one that is empty. Raises ValueError."""
-    text = fact.words.get(cell.text, cell.text)
-    if not text or text in source.how.empty:
-        if name in OPTIONAL:
-            return None
-        raise ValueError("nothing there, and it is needed")
-    if name == "date":
-        return _date(cell, source.how)
-    if name == "made":
-        return _years(text)
-    if name in NUMBERS:
-        unit = "W" if name == "rated_power_w" else "Hz"
-        decimal = source.signs.of(fact.column, cell)
-        return read_quantity(text, unit, usual_unit=unit, decimal=decimal).value
-    if name in CHOICES:
-        return _choice(name, text)
-    return plain(text) if name in {"key", "bench"} else " ".join(text.split())
-
-
-def _choice(name: str, text: str) -> str:
-    if text.lower() not in CHOICES[name]:
-        raise ValueError(f"{text!r} is none of: {', '.join(CHOICES[name])}; see words in the map")
-    return text.lower()
-
-
-def _date(cell: Cell, how: ColumnMap) -> dt.date:
-    if isinstance(cell.content, dt.date):
-        return cell.content
-    for form in ("%Y-%m-%d", *how.dates):
-        try:
-            return dt.datetime.strptime(cell.text, form).date()
-        except ValueError:
-            continue
-    raise ValueError(f"{cell.text!r} is no day; say in the map how dates are written")
-
-
-def _years(text: str) -> int | list[int]:
-    """1961, 1961.0, or 1959-63 and 1959-1963."""
-    years = re.fullmatch(r"(\d{4})(?:\.0)?(?:\s*[-–/]\s*(\d{2}|\d{4}))?", text)
-    if not years:
-        raise ValueError(f"{text!r} is no year")
-    first = int(years[1])
-    if years[2] is None:
-        return first
-    last = int(years[2]) if len(years[2]) == 4 else first // 100 * 100 + int(years[2])
-    if last < first:
-        raise ValueError(f"{text!r} runs backwards")
-    return [first, last]
-
-
-def plain(text: str) -> str:
-    """A text as a key: small letters, digits, dots and dashes."""
-    bare = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9._]+", "-", bare).strip("-._")[:80]
-
-
-# Figures --------------------------------------------------------------------------------------
 
 
 def _read_figure(
@@ -232,43 +205,42 @@ def _read_figure(
     cell = row.cells.get(column.column)
     if cell is None or not cell.text or cell.text in source.how.empty:
         return
-    metric = registry().metrics[column.metric]
+    place = source.place(row, cell)
     try:
-        _refuse_unknown_percent(cell, column.unit or metric.unit)
-        written = read_quantity(
-            cell.text, metric.unit, usual_unit=column.unit,
-            decimal=source.signs.of(column.column, cell), load_ohm=column.at.load_ohm,
-        )  # fmt: skip
-    except UnreadableQuantity as error:
-        contents.problems.append(Problem(source.place(row, cell), cell.text, str(error)))
+        cells = _cells_of_figure(source, row, column, cell)
+        figure = entered_figure(cells, column, contents.others)
+    except LeftOut as error:
+        contents.problems.append(Problem(place, cell.text, str(error), error.suggestion))
         return
-    value = -written.value if column.negate else written.value
-    bound = _SWAPPED[written.bound] if column.negate else written.bound
-    value_text = exact(value, metric.unit, bound)
-    figure = {
-        "metric": column.metric, "unit": unit_key, "output": column.output, "value": value_text,
-        "at": column.at.model_dump(exclude_none=True) or None, "order": column.order,
-        "uncertainty_percent": column.uncertainty_percent,
-        "origin": f"{source.place(row, cell)}: {cell.text}"[:200],
-    }  # fmt: skip
+    figure |= {"unit": unit_key, "origin": f"{place}: {cell.text}"[:200]}
     if any(_same(figure, other) for other in record.entered):
         reason = "another row of this review has this figure already"
-        contents.problems.append(Problem(source.place(row, cell), cell.text, reason))
+        suggestion = "take one of the two out, or state what differs as a condition"
+        contents.problems.append(Problem(place, cell.text, reason, suggestion))
         return
     record.entered.append(figure)
-    contents.parsed.append(ParsedCell(column.column, cell.text, value_text))
+    contents.parsed.append(ParsedCell(column.column, cell.text, _as_read(figure, column)))
 
 
-def _refuse_unknown_percent(cell: Cell, unit: str) -> None:
-    if cell.is_percent is None and cell.is_number and unit == "%":
-        raise UnreadableQuantity(
-            cell.text, "may be a percentage stored as a fraction: this kind of file doesn't tell",
-            "save the workbook as .xlsx or .ods",
-        )  # fmt: skip
+def _cells_of_figure(
+    source: SheetSource, row: Row, column: ReadingColumn, cell: Cell
+) -> CellsOfFigure:
+    decimal = sign_of(source.signs, column.column, cell)
+    other = column.uncertainty_column
+    spread = row.cells.get(other) if other else None
+    if other is None or spread is None or not spread.text or spread.text in source.how.empty:
+        return CellsOfFigure(cell, decimal)
+    return CellsOfFigure(cell, decimal, spread, sign_of(source.signs, other, spread))
 
 
-_SWAPPED: dict[Bound | None, Bound | None] = {"upper": "lower", "lower": "upper", None: None}
-"""Of a value whose sign is turned: less than -60 dB is more than 60 dB."""
+def _as_read(figure: Mapping[str, Any], column: ReadingColumn) -> str:
+    """A figure with its uncertainty and the conditions that stand in its own cell."""
+    known = column.at.model_dump(exclude_none=True)
+    own = {name: v for name, v in (figure["at"] or {}).items() if name not in known}
+    parts = [in_text(value, UNIT_OF_CONDITION[name], 6) for name, value in own.items()]
+    share = figure["uncertainty_percent"]
+    text = f"{figure['value']} at {', '.join(parts)}" if parts else str(figure["value"])
+    return text if share is None else f"{text}, standard uncertainty {share:.3g} %"
 
 
 def _same(one: dict[str, Any], other: dict[str, Any]) -> bool:

@@ -11,11 +11,15 @@ import re
 import zipfile
 import zlib
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
 from xml.etree import ElementTree
 
+from backbench.backfill.sheet_addresses import place_of
+
 MOST_BYTES = 200_000_000
 """Of one unpacked part of a workbook."""
+_MOST_REPEATED = 20_000
 _BUILT_IN = {9, 10}
 _OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
 _TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
@@ -31,9 +35,15 @@ def percent_cells(path: Path, sheet: str) -> set[tuple[int, int]] | None:
     suffix = path.suffix.lower()
     if suffix == ".xls":
         return None
+    with damage_told(), zipfile.ZipFile(path) as archive:
+        return set(_of_ods(archive, sheet) if suffix == ".ods" else _of_xlsx(archive, sheet))
+
+
+@contextmanager
+def damage_told() -> Iterator[None]:
+    """Whatever a damaged archive makes the libraries raise, as a ValueError."""
     try:
-        with zipfile.ZipFile(path) as archive:
-            return set(_of_ods(archive, sheet) if suffix == ".ods" else _of_xlsx(archive, sheet))
+        yield
     except _DAMAGED as error:
         raise ValueError(str(error)) from None
 
@@ -42,17 +52,32 @@ def _of_xlsx(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
     styles = _percent_styles(archive)
     if not styles:
         return
+    for place, element in _xlsx_cells(archive, sheet):
+        if element.get("s") in styles and element.get("t", "n") == "n":
+            yield place
+
+
+def cells_of_xlsx(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
+    """Rows and columns, from 0, of the cells of a sheet that hold something."""
+    for place, element in _xlsx_cells(archive, sheet):
+        if len(element):
+            yield place
+
+
+def _xlsx_cells(
+    archive: zipfile.ZipFile, sheet: str
+) -> Iterator[tuple[tuple[int, int], ElementTree.Element]]:
     row = column = -1
     with _part(archive, _sheet_part(archive, sheet)) as stream:
         for event, element in ElementTree.iterparse(stream, ("start", "end")):
             name = _local(element)
             if event == "start" and name == "row":
                 row, column = int(element.get("r", row + 2)) - 1, -1
-            elif event == "start" and name == "c":
-                column = _column(element.get("r", "")) if element.get("r") else column + 1
-                if element.get("s") in styles and element.get("t", "n") == "n":
-                    yield row, column
-            elif event == "end":
+            elif event == "end" and name == "c":
+                where = element.get("r")
+                row, column = place_of(where) if where else (row, column + 1)
+                yield (row, column), element
+            if event == "end" and name in {"c", "row"}:
                 element.clear()
 
 
@@ -83,18 +108,35 @@ def _sheet_part(archive: zipfile.ZipFile, sheet: str) -> str:
 
 
 def _of_ods(archive: zipfile.ZipFile, sheet: str) -> Iterator[tuple[int, int]]:
-    inside, row, column = False, 0, 0
+    for (row, column), (rows, columns), element in _ods_cells(archive, sheet):
+        if element.get(f"{_OFFICE}value-type") == "percentage":
+            for n in range(min(rows, _MOST_REPEATED)):
+                yield from ((row + n, column + m) for m in range(min(columns, 1024)))
+
+
+def cells_of_ods(archive: zipfile.ZipFile) -> Iterator[tuple[int, int]]:
+    """Rows and columns, from 0, of the cells of all sheets that hold something."""
+    for (row, column), (rows, columns), element in _ods_cells(archive, None):
+        if element.get(f"{_OFFICE}value-type") is not None:
+            yield row + rows - 1, column + columns - 1
+
+
+def _ods_cells(
+    archive: zipfile.ZipFile, sheet: str | None
+) -> Iterator[tuple[tuple[int, int], tuple[int, int], ElementTree.Element]]:
+    """Each cell's row and column, how many rows and columns it stands for, and its element."""
+    inside, row, column, rows = False, 0, 0, 1
     with _part(archive, "content.xml") as stream:
         for event, element in ElementTree.iterparse(stream, ("start", "end")):
             if element.tag == f"{_TABLE}table":
-                inside = event == "start" and element.get(f"{_TABLE}name") == sheet
+                inside = event == "start" and sheet in {None, element.get(f"{_TABLE}name")}
+                row = 0
             elif inside and element.tag == f"{_TABLE}table-row":
-                column = 0
-                row += 0 if event == "start" else _repeated(element, "rows")
+                column, rows = 0, _repeated(element, "rows") if event == "start" else rows
+                row += 0 if event == "start" else rows
             elif inside and event == "start" and _local(element) in _CELLS:
                 times = _repeated(element, "columns")
-                if element.get(f"{_OFFICE}value-type") == "percentage":
-                    yield from ((row, column + n) for n in range(min(times, 1024)))
+                yield (row, column), (rows, times), element
                 column += times
             if event == "end":
                 element.clear()
@@ -115,10 +157,3 @@ def _part(archive: zipfile.ZipFile, name: str) -> zipfile.ZipExtFile:
 
 def _local(element: ElementTree.Element) -> str:
     return element.tag.rpartition("}")[2]
-
-
-def _column(address: str) -> int:
-    number = 0
-    for letter in re.sub(r"[^A-Z]", "", address.upper())[:4]:
-        number = 26 * number + ord(letter) - ord("A") + 1
-    return number - 1

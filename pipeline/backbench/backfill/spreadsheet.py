@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import csv
-import datetime as dt
 import io
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from backbench.backfill.percent_cells import percent_cells
+from backbench.backfill.heading_rows import joined_headings
+from backbench.backfill.outermost_cells import MAX_ROWS
+from backbench.backfill.sheet_addresses import column
+from backbench.backfill.workbooks import MAX_CELLS, Content, Percents, read_answer
 from backbench.documents.regular_files import open_regular, read_regular, reason_of
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
+from backbench.readers.limited_process import TookTooMuch, read_in_process
 
 WORKBOOKS = {".xlsx", ".xlsm", ".xls", ".ods"}
 MAX_SHEET_BYTES = 100_000_000
+LONGEST_HEADING = 200
+"""Characters; what follows tells no column from another."""
 TEXTS = {".csv", ".tsv", ".txt"}
-Content = str | float | bool | dt.date | None
-Percents = set[tuple[int, int]] | None
 
 
 @dataclass(frozen=True)
@@ -68,91 +71,91 @@ class Sheet:
     rows: list[Row]
 
 
-def read_sheet(path: Path, name: str | None = None, header_row: int = 1) -> Sheet:
+@dataclass(frozen=True)
+class Grid:
+    """Every cell of a sheet. percents: rows and columns, from 0, shown as percentages; None where
+    the kind of file can't tell. others: names of the workbook's other sheets."""
+
+    source: str
+    cells: list[list[Content]]
+    percents: Percents
+    others: tuple[str, ...] = ()
+
+
+def read_sheet(
+    path: Path, name: str | None = None, header_row: int = 1, heading_rows: int = 1
+) -> Sheet:
     """A sheet of a file, the first one where no name is given. header_row counts from 1.
 
     Raises UserError where it can't be read, or headings are missing or stand twice.
     """
+    return sheet_under(path, read_grid(path, name), header_row, heading_rows)
+
+
+def read_grid(path: Path, name: str | None = None) -> Grid:
+    """The cells of a sheet, the first one where no name is given. Raises UserError."""
     suffix = path.suffix.lower()
     if not path.is_file():
         raise _unreadable(path, "no such file", "a CSV, XLSX or ODS file")
     if suffix in WORKBOOKS:
-        source, grid, percents = _workbook(path, name)
-    elif suffix in TEXTS:
-        source, grid, percents = path.name, _delimited(path), set()
-    else:
-        raise _unreadable(path, f"an ending {suffix!r}", "one of .csv, .tsv, .xlsx, .xls, .ods")
-    return _sheet(path, source, grid, header_row, percents)
+        return _workbook(path, name)
+    if suffix in TEXTS:
+        return Grid(path.name, _delimited(path), set())
+    raise _unreadable(path, f"an ending {suffix!r}", "one of .csv, .tsv, .xlsx, .xls, .ods")
 
 
-def _sheet(
-    path: Path, source: str, grid: list[list[Content]], header_row: int, percents: Percents
-) -> Sheet:
-    if len(grid) < header_row:
-        raise _unreadable(path, counted(len(grid), "row"), f"headings in row {header_row}")
-    headings = [" ".join(_text(cell).split()) for cell in grid[header_row - 1]]
+def sheet_under(path: Path, grid: Grid, header_row: int, heading_rows: int = 1) -> Sheet:
+    """The rows of a grid under their headings. Raises UserError as read_sheet does."""
+    above = grid.cells[header_row - 1 : header_row - 1 + heading_rows]
+    if len(above) < heading_rows:
+        raise _unreadable(path, counted(len(grid.cells), "row"), f"headings in row {header_row}")
+    headings = joined_headings([[heading_text(cell) for cell in row] for row in above])
+    first = header_row + heading_rows
     named = [heading for heading in headings if heading]
     twice = sorted({heading for heading in named if named.count(heading) > 1})
     if twice or not named:
         problem = f"the heading {twice[0]!r} twice" if twice else "no heading"
         raise _unreadable(path, problem, "a different heading for each column")
     rows = [
-        Row(number, {
-            heading: Cell(content, f"{column(n)}{number}", _is_percent(percents, number - 1, n))
-            for n, (heading, content) in enumerate(zip(headings, cells, strict=False)) if heading
-        })
-        for number, cells in enumerate(grid[header_row:], start=header_row + 1)
-    ]  # fmt: skip
-    return Sheet(source, named, [row for row in rows if not row.is_empty])
+        Row(number, _cells(headings, cells, number, grid.percents))
+        for number, cells in enumerate(grid.cells[first - 1 :], start=first)
+    ]
+    return Sheet(grid.source, named, [row for row in rows if not row.is_empty])
+
+
+def _cells(
+    headings: list[str], contents: list[Content], number: int, percents: Percents
+) -> dict[str, Cell]:
+    """The cells of a row by heading; what stands under no heading is left out."""
+    return {
+        heading: Cell(content, f"{column(n)}{number}", _is_percent(percents, number - 1, n))
+        for n, (heading, content) in enumerate(zip(headings, contents, strict=False))
+        if heading
+    }
 
 
 def _is_percent(percents: Percents, row: int, n: int) -> bool | None:
     return None if percents is None else (row, n) in percents
 
 
-def _text(content: Content) -> str:
-    return "" if content is None else str(content)
+def heading_text(content: Content) -> str:
+    """A heading as it is named in a map: one line, single spaces."""
+    if isinstance(content, float):
+        return f"{content:.15g}"
+    return "" if content is None else " ".join(str(content)[:LONGEST_HEADING].split())
 
 
-def column(number: int) -> str:
-    """A column's letters, from 0: A, B, …, Z, AA."""
-    letters = ""
-    number += 1
-    while number:
-        number, rest = divmod(number - 1, 26)
-        letters = chr(ord("A") + rest) + letters
-    return letters
-
-
-def _workbook(path: Path, name: str | None) -> tuple[str, list[list[Content]], Percents]:
-    from python_calamine import CalamineError, CalamineWorkbook, WorksheetNotFound
-
+def _workbook(path: Path, name: str | None) -> Grid:
     try:
         open_regular(path, MAX_SHEET_BYTES).close()
-        book = CalamineWorkbook.from_path(str(path))
-        chosen = name or book.sheet_names[0]
-        rows = book.get_sheet_by_name(chosen).to_python(skip_empty_area=False)
-        percents = percent_cells(path, chosen)
-    except WorksheetNotFound:
-        known = ", ".join(book.sheet_names)
-        raise _unreadable(path, f"no sheet {name!r}", f"one of: {known}") from None
-    except (CalamineError, OSError, IndexError, ValueError) as error:
-        raise _unreadable(path, str(error) or "a damaged file", "a workbook") from None
-    return f"{path.name}, {chosen}", [[_content(cell) for cell in row] for row in rows], percents
-
-
-def _content(cell: object) -> Content:
-    """Numbers as float, moments as their day, nothing as None."""
-    if isinstance(cell, bool):
-        return cell
-    if isinstance(cell, (int, float)):
-        return float(cell)
-    if isinstance(cell, dt.datetime):
-        return cell.date()
-    if isinstance(cell, dt.date):
-        return cell
-    text = str(cell).strip()
-    return text or None
+        data = read_in_process("backbench.backfill.workbooks", {"path": str(path), "sheet": name})
+    except OSError as error:
+        raise _unreadable(path, reason_of(error), "a workbook") from None
+    except TookTooMuch as error:
+        expected = "one that unfolds to at most 1 GiB in 30 s"
+        raise _unreadable(path, f"a workbook that was given up: {error}", expected) from None
+    sheet = read_answer(data)
+    return Grid(f"{path.name}, {sheet.name}", sheet.cells, sheet.percents, sheet.others)
 
 
 def _delimited(path: Path) -> list[list[Content]]:
@@ -166,12 +169,23 @@ def _delimited(path: Path) -> list[list[Content]]:
     except UnicodeDecodeError:
         # Older spreadsheets write Western texts in this code page; every byte has a meaning in it.
         text = data.decode("cp1252", errors="replace")
-    best = max((_split(text, mark) for mark in ("\t", ";", ",")), key=_evenness)
+    splits = [rows for mark in ("\t", ";", ",") if (rows := _split(text, mark)) or not text]
+    if not splits:
+        raise _unreadable(
+            path, f"a cell of more than {csv.field_size_limit()} characters", "shorter cells",
+        )  # fmt: skip
+    best = max(splits, key=_evenness)
+    _refuse_large(path, len(best), max(map(len, best), default=0))
     return [[cell.strip() or None for cell in row] for row in best]
 
 
 def _split(text: str, mark: str) -> list[list[str]]:
-    return list(csv.reader(io.StringIO(text, newline=""), delimiter=mark))
+    """Rows of cells; none where a cell is longer than any spreadsheet's."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark)
+    try:
+        return list(reader)
+    except csv.Error:
+        return []
 
 
 def _evenness(rows: Iterable[list[str]]) -> tuple[int, int]:
@@ -180,6 +194,12 @@ def _evenness(rows: Iterable[list[str]]) -> tuple[int, int]:
     if not widths or widths[0] < 2:
         return (0, 0)
     return (sum(width == widths[0] for width in widths), widths[0])
+
+
+def _refuse_large(path: Path, rows: int, columns: int) -> None:
+    if rows * columns > MAX_CELLS or rows > MAX_ROWS:
+        found = f"{rows} rows of {columns} columns"
+        raise _unreadable(path, found, f"at most {MAX_ROWS} rows and {MAX_CELLS} cells")
 
 
 def _unreadable(path: Path, problem: str, expected: str) -> UserError:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from backbench.backfill.parse_records import Problem, Record, SheetContents
+from backbench.backfill.parse_records import Record, SheetContents
+from backbench.backfill.problems import Problem
 from backbench.backfill.spreadsheet import Sheet
 from backbench.documents.manifest import read_manifest
 from backbench.documents.toml_writing import block, table_of
-from backbench.errors import UserError
+from backbench.errors import Fault, UserError
 from backbench.ingest.entered_figures import entered_faults
 from backbench.ingest.receive import WrittenReview
 
@@ -28,17 +29,29 @@ def manifests(
         text = manifest_text(record, sheet.source)
         where = f"{sheet.source}, row {', '.join(map(str, record.rows))}"
         if not record.entered:
-            problems.append(Problem(where, key, "no figure that can be read"))
+            problems.append(
+                Problem(
+                    where,
+                    key,
+                    "no figure that can be read",
+                    "correct a figure of this review, or take its rows out",
+                )
+            )
             continue
         try:
             faults = [one for _, one in entered_faults(read_manifest(text.encode(), key))]
         except UserError as error:
             faults = list(error.faults)
         if faults:
-            problems += [Problem(where, key, str(fault)) for fault in faults]
+            problems += [_problem(where, key, fault) for fault in faults]
             continue
         written[key] = WrittenReview(text, source, (beside,))
     return written, problems
+
+
+def _problem(where: str, key: str, fault: Fault) -> Problem:
+    return Problem(where, key, f"{fault.where}: {fault.found}",
+                   fault.remedy or f"write {fault.expected}")  # fmt: skip
 
 
 def manifest_text(record: Record, source: str) -> str:

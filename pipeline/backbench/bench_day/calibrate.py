@@ -6,12 +6,13 @@ import calendar
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from backbench.bench_day.classify_stimulus import Unknown, recognise
+from backbench.bench_day.steady_stretch import WITHIN, steady_stretches
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import Calibration, Settings
 from backbench.documents.toml_writing import block, table_of, with_tables
@@ -19,12 +20,18 @@ from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import Fault, Refusal, UserError
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
+from backbench.readers.declaration import Recording
 from backbench.readers.file_formats import read_recording
 from backbench.signal.tone_search import find_tone
 from backbench.signal.track import Track
 from backbench.storage.catalogue_paths import places
 from backbench.storage.settings_history import change_settings
 
+LEAST_S = 0.4
+EDGE_S = 0.05
+"""Left out at each end of the stretch: the tone may still rise there."""
+HALF = 0.5
+"""Of the longest stretch: one of another level and this length may be the one that was read."""
 LEAST_SHARE = 0.05
 """Of full scale: a fainter tone would make a poor calibration."""
 
@@ -47,9 +54,10 @@ def calibrated(path: Path, known: Known, tracks: Sequence[int]) -> Calibration:
     """Volts at full scale of each track that recorded the tone. Raises UserError.
 
     Volts (peak) at full scale are the tone's volts over its level re full scale, both rms. The
-    uncertainty is the meter's and the record's, squares added (GUM, 5.1.2).
+    uncertainty is the meter's and the record's, squares added (GUM, 5.1.2). The tone is taken where
+    it is steady longest: silence before and after, and clicks, do no harm.
     """
-    recording = read_recording(path)
+    recording = _steady(read_recording(path), path)
     recognised = recognise(recording.samples, recording.rate_hz, recording.bits)
     if isinstance(recognised, Unknown):
         raise _no_tone(path, recognised.reason)
@@ -77,6 +85,32 @@ def calibrated(path: Path, known: Known, tracks: Sequence[int]) -> Calibration:
         since=known.since, good_until=known.good_until, range=known.range,
         volts_peak_at_full_scale=volts, uncertainty_percent=float(f"{total:.3g}"),
     )  # fmt: skip
+
+
+def _steady(recording: Recording, path: Path) -> Recording:
+    """The recording's longest steady stretch: silence, clicks and changes of level left out.
+
+    As it is where none is found. Raises UserError where two stretches of different levels could
+    each be the one that was read on the meter.
+    """
+    stretches = steady_stretches(recording.samples, recording.rate_hz)
+    if not stretches or stretches[0].last - stretches[0].first < LEAST_S * recording.rate_hz:
+        return recording
+    longest = stretches[0]
+    length = longest.last - longest.first
+    for other in stretches[1:]:
+        alike = other.last - other.first > HALF * length
+        if alike and abs(other.rms / longest.rms - 1) > WITHIN:
+            raise UserError("the calibration can't be worked out", [Fault(
+                path.name, "two steady tones of different levels, "
+                f"at {in_text(longest.first / recording.rate_hz, 's', 3)} and "
+                f"at {in_text(other.first / recording.rate_hz, 's', 3)}",
+                "one tone of the level that the meter showed",
+                "cut the other one off")])  # fmt: skip
+    margin = round(EDGE_S * recording.rate_hz)
+    first = longest.first + (margin if longest.first else 0)
+    last = longest.last - (margin if longest.last < len(recording.samples) - margin else 0)
+    return replace(recording, samples=recording.samples[first:last])
 
 
 def _no_tone(path: Path, content: str) -> UserError:
@@ -119,7 +153,7 @@ def saved(root: Path, bench: str, calibration: Calibration, settings: Settings) 
     path = root / SETTINGS_NAME
     if bench not in settings.bench:
         fault = Fault(f"bench {bench!r}", "no such bench", f"a table [bench.{bench}] in {path}",
-                      "describe it there first")  # fmt: skip
+                      f"describe it with `backbench bench {bench}`")  # fmt: skip
         raise UserError("the calibration can't be saved", [fault])
     same = (calibration.since, calibration.range)
     if any((c.since, c.range) == same for c in settings.bench[bench].calibration):

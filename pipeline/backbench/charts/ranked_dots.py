@@ -36,21 +36,18 @@ NAMES_PX = 300
 
 def _finding(chart_input: ChartInput) -> str:
     """The marked unit's value and the interval of its rank."""
-    best = chart_input.options["best"]
-    rows = _in_rank_order(value_rows(chart_input), best)
-    index = next((k for k, row in enumerate(rows) if row["_strong"]), None)
-    if index is None:
+    row = next((row for row in _ranked_rows(chart_input) if row["_strong"]), None)
+    if row is None:
         return ""
-    row, unit = rows[index], chart_input.labels.unit_of("value")
+    best, unit = chart_input.options["best"], chart_input.labels.unit_of("value")
     title = lowered(chart_input.labels.title_of("value"))
-    rank = _rank_text(rows, index, best)
-    return f"{row['label']}: {title} {value_label(row, unit).strip()}, {rank}, {best} first"
+    return f"{row['label']}: {title} {value_label(row, unit).strip()}, {row['rank']}, {best} first"
 
 
 @chart("ranked", COLUMNS, OPTIONAL, (SCALE, BEST), finding=_finding)
 def ranked(chart_input: ChartInput) -> alt.LayerChart:
     """Units in rank order with uncertainty, above a strip plot of the same values by technology."""
-    rows = _in_rank_order(value_rows(chart_input), chart_input.options["best"])
+    rows = _ranked_rows(chart_input)
     if not rows:
         return message_chart(chart_input, "No unit has a value of this metric yet.")
     area = plot_area(chart_input, left=138, right=NAMES_PX, bottom=74, above=14)
@@ -73,11 +70,25 @@ def ranked(chart_input: ChartInput) -> alt.LayerChart:
         *strip_labels(groups, rows, area.left, STRIP_PX, area.height - strips),
         *_places(rows, area, step),
         *bars_note(rows, x_axis, area),
-        *name_labels(
-            _names(rows, x_axis, area, height, chart_input.options["best"]), x_axis, y_axis
-        ),
+        *name_labels(_names(rows, x_axis, area, height), x_axis, y_axis),
     ]
     return assemble(chart_input, area, layers)
+
+
+PARTS = ("status", "peers", "own_u", "own_dof", "shared_u", "shared_with")
+"""Columns that a rank is made from, and that no mark is drawn from."""
+
+
+def _ranked_rows(chart_input: ChartInput) -> list[Row]:
+    """Rows in rank order; the unit in question has its rank in words as "rank"."""
+    best = chart_input.options["best"]
+    rows = _in_rank_order(value_rows(chart_input, *PARTS), best)
+    ranks = {k: _rank_text(rows, k, best) for k, row in enumerate(rows) if row["_strong"]}
+    return [
+        {name: value for name, value in row.items() if name not in PARTS}
+        | ({"rank": ranks[k]} if k in ranks else {})
+        for k, row in enumerate(rows)
+    ]
 
 
 def rank_interval(rows: Sequence[Row], index: int, best: str) -> tuple[int, int] | None:
@@ -122,9 +133,7 @@ def _places(rows: Sequence[Row], area: PlotArea, step: float) -> list[alt.Chart]
     ]
 
 
-def _names(
-    rows: Sequence[Row], x_axis: Axis, area: PlotArea, height: float, best: str
-) -> list[Row]:
+def _names(rows: Sequence[Row], x_axis: Axis, area: PlotArea, height: float) -> list[Row]:
     """Names in a column at the right; the unit in question has its place on a second line."""
     subject = [k for k, row in enumerate(rows) if row["_strong"]]
     chosen = rows_to_name(len(rows), subject, most=int(height // 24))
@@ -134,7 +143,9 @@ def _names(
         wanted[k] = max(wanted[k], wanted[k - 1] + 1e-6)
     placed = spread(wanted, 19.0, 6.0, height)
     return [
-        _place_line(rows, k, y, area, best) if second else _name(rows[k], y, x_axis, area)
+        {"to_x": area.width + 16, "to_y": y, "text": rows[k]["rank"]}
+        if second
+        else _name(rows[k], y, x_axis, area)
         for (k, second), y in zip(lines, placed, strict=True)
     ]
 
@@ -153,10 +164,6 @@ def _name(row: Row, y: float, x_axis: Axis, area: PlotArea) -> Row:
         "text": unit_name(row["label"], room, size, bold=strong) + value,
         "bold": strong,
     }
-
-
-def _place_line(rows: Sequence[Row], k: int, y: float, area: PlotArea, best: str) -> Row:
-    return {"to_x": area.width + 16, "to_y": y, "text": _rank_text(rows, k, best)}
 
 
 def _rank_text(rows: Sequence[Row], index: int, best: str) -> str:

@@ -46,11 +46,11 @@ DOT_PX = 9.0
 FEWEST_FOR_MEDIAN = 3
 
 
-def value_rows(chart_input: ChartInput) -> list[Row]:
-    """Rows with a value, technology filled in, the value in words too."""
+def value_rows(chart_input: ChartInput, *more: str) -> list[Row]:
+    """Rows with a value, technology filled in, the value in words too. more: columns to keep."""
     unit = chart_input.labels.unit_of("value")
     return [
-        mark_columns(row, "value", "low", "high")
+        mark_columns(row, "value", "low", "high", "session_default", *more)
         | {
             "technology": row["technology"] or "not stated",
             "value_text": value_text(row, "value", "low", "high", unit),

@@ -40,8 +40,8 @@ from backbench.errors import Refusal
 from backbench.quantities.counts import counted
 from backbench.quantities.sentences import lowered
 from backbench.quantities.units import symbol
-from backbench.quantities.writing import number, quantity, value_alone
-from backbench.statistics.trends import FEWEST, Trend
+from backbench.quantities.writing import number, quantity, signed, value_alone
+from backbench.statistics.trends import FEWEST, Trend, step_of
 from backbench.statistics.trends import trend as robust
 
 COLUMNS = ("unit_key", "label", "technology", "x", "y", "y_low", "y_high")
@@ -282,19 +282,20 @@ def _verdict_text(whole: Trend | None, count: int, y_axis: Axis, chart_input: Ch
         return f"no trend line: {few}"
     if whole.is_withheld:
         return "no line over all units: technologies differ"
-    unit, per = chart_input.labels.unit_of("y"), _step_of_x(chart_input)
-    slopes = (whole.slope, whole.low, whole.high)
-    slope, low, high = (_factor(10.0**v) if y_axis.log else quantity(v, unit) for v in slopes)
-    kind = "factor" if y_axis.log else "slope"
+    unit = chart_input.labels.unit_of("y")
+    step, per = step_of(_unit_of_x(chart_input))
+    slopes = (step * v for v in (whole.slope, whole.low, whole.high))
+    slope, low, high = (_factor(10.0**v) if y_axis.log else signed(v, unit) for v in slopes)
+    kind = "factor " if y_axis.log else ""
     if not whole.is_seen:
-        return f"no relation seen: {kind} per {per} between {low} and {high} (95 %)"
+        return f"no relation seen: {kind}{low} to {high} {per} (95 %)"
     rho = number(whole.rho, 2)
-    return f"{kind} {slope} per {per}, 95 % interval {low} to {high}; Spearman's ρ {rho}"
+    return f"{kind}{slope} {per}, 95 % interval {low} to {high}; Spearman's ρ {rho}"
 
 
-def _step_of_x(chart_input: ChartInput) -> str:
-    """What the slope is given per: x's unit; a year for years of making, which have none."""
-    unit = symbol(chart_input.labels.unit_of("x")).removesuffix("s")
+def _unit_of_x(chart_input: ChartInput) -> str:
+    """What the slope is given for: x's unit; years for years of making, which have none."""
+    unit = symbol(chart_input.labels.unit_of("x"))
     title = chart_input.labels.title_of("x").lower()
     return unit or ("year" if title.startswith("year") else f"unit of {title}")
 

@@ -60,7 +60,7 @@ class Conversation:
                 self._fact("maker", maker)
                 self._fact("model", model)
             units = list(self.request.units)
-            units[position] = _key(text)
+            units[position] = key_answer(text)
             self._keep(units=tuple(units))
 
     def _facts(self) -> None:
@@ -76,7 +76,9 @@ class Conversation:
                 self._fact(name, _text(name.capitalize()))
         kind = self.request.facts.get("kind", same.get("kind"))
         if UNIT_KINDS[str(kind)].by_power and "rated_power_w" not in known:
-            self._fact("rated_power_w", _quantity("Rated power in W (Enter: not known)", "W", ""))
+            self._fact(
+                "rated_power_w", quantity_answer("Rated power in W (Enter: not known)", "W", "")
+            )
 
     def _session(self) -> None:
         given = self.request.bench
@@ -84,7 +86,7 @@ class Conversation:
             self._keep(bench=choice("bench", self.benches, given))
         before = self.earlier(self.request)
         if self.request.mains_hz is None and before is None:
-            self._keep(mains_hz=_quantity("Mains frequency in Hz, 50 or 60", "Hz", None))
+            self._keep(mains_hz=quantity_answer("Mains frequency in Hz, 50 or 60", "Hz", None))
         while not _is_date(self.request.date):
             typer.echo(f"  {self.request.date!r} is no date such as 2024-05-11")
             today = dt.date.today().isoformat()
@@ -135,7 +137,7 @@ def _text(question: str) -> str:
             return answer
 
 
-def _key(name: str) -> str:
+def key_answer(name: str) -> str:
     """A key for a name; the one that is proposed, or another."""
     answer = str(typer.prompt(f"Your key for {name}", default=proposed_key(name) or None)).strip()
     while not KEY.fullmatch(answer):
@@ -145,7 +147,7 @@ def _key(name: str) -> str:
     return answer
 
 
-def _quantity(question: str, unit: str, default: str | None) -> float | None:
+def quantity_answer(question: str, unit: str, default: str | None) -> float | None:
     """A number with or without its unit; None for an empty answer where that is allowed."""
     from backbench.quantities.faults import UnreadableQuantity
     from backbench.quantities.reading import read_value

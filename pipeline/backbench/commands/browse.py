@@ -17,6 +17,7 @@ from backbench.commands.common import (
     Wide,
     app,
     assigned,
+    offer_recompute,
     opened,
     report_faulty_queries,
     show_frame,
@@ -33,7 +34,9 @@ def reviews(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = F
 
     Example: backbench reviews -c my-catalogue
     """
-    show_frame(opened(catalogue).frame(REVIEWS), out_format)
+    home = opened(catalogue)
+    show_frame(home.frame(REVIEWS), out_format)
+    offer_recompute(home)
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -58,6 +61,7 @@ def show(
     typer.echo(ended.counts())
     for line in [*fault_lines(ended), *left_open(ended)]:
         typer.echo(line)
+    typer.echo(f"Next: backbench readings {review}, or backbench sheet {review}")
     if stale := home.stale(review).sentence(review):
         typer.echo(printable(f"Note: {stale}"))
 

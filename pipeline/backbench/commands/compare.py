@@ -116,6 +116,10 @@ def trend(
     screen: Annotated[
         str | None, typer.Option(help="In place of Y and X: screen every metric against this.")
     ] = None,
+    by_group: Annotated[
+        bool,
+        typer.Option("--by-group", help="In a file: a row a group, not a row a unit."),
+    ] = False,
     out_format: Format = "table",
     out: Out = None,
 ) -> None:
@@ -127,25 +131,29 @@ def trend(
     made_year, reviewed_year, rated_power_w, price_today. Every metric at once: backbench trend
     --screen age
     """
-    from backbench.comparison.regression import regression, screening
+    from backbench.comparison.regression import screening
     from backbench.errors import Refusal
     from backbench.reports.terminal_reports import show_against, show_screening
 
-    plain = out_format == "table" and out is None
-    with opened(catalogue).reading() as store:
-        if screen is not None:
+    plain, home = out_format == "table" and out is None, opened(catalogue)
+    if screen is not None:
+        with home.reading() as store:
             many = screening(store, screen, within)
-            show_screening(many) if plain else show_frame(many.frame(), out_format, out)
-            return
-        if y is None or x is None:
-            fault = Fault("trend", MISSING, "Y and X, or --screen X")
-            raise UserError("no trend can be given", [fault])
-        try:
-            relation = regression(store, y, x, within)
-        except Refusal as refusal:
-            fault = Fault(f"{y} over {x}", str(refusal), "units that have both")
-            raise UserError("no trend can be given", [fault]) from None
-    show_against(relation) if plain else show_frame(relation.frame(), out_format, out)
+        show_screening(many) if plain else show_frame(many.frame(), out_format, out)
+        return
+    if y is None or x is None:
+        fault = Fault("trend", MISSING, "Y and X, or --screen X")
+        raise UserError("no trend can be given", [fault])
+    try:
+        relation = home.trend(y, x, within=within)
+    except Refusal as refusal:
+        fault = Fault(f"{y} over {x}", str(refusal), "units that have both")
+        raise UserError("no trend can be given", [fault]) from None
+    if plain:
+        show_against(relation)
+    else:
+        rows = relation.group_frame() if by_group else relation.frame()
+        show_frame(rows, out_format, out)
 
 
 @app.command(rich_help_panel=COMPARE)
@@ -163,7 +171,7 @@ def drift(
 
     Example: backbench drift garage
     """
-    from backbench.comparison.drift import of_unit, over_time
+    from backbench.comparison.drift import events, of_unit, over_time
     from backbench.querying.saved_queries import not_found
     from backbench.reports.terminal_reports import show_drift
 
@@ -172,7 +180,8 @@ def drift(
         if bench not in known:
             raise UserError("the bench is not known", [not_found("bench", bench, known, "bench")])
         series = of_unit(store, unit) if unit else over_time(store)
+        done = events(store, bench)
     of_bench = [one for one in series if one.bench_key == bench]
-    show_drift(bench, of_bench)
+    show_drift(bench, of_bench, done)
     if check and any(one.steps() for one in of_bench if not one.name.startswith("calibration")):
         raise typer.Exit(NOT_MET)

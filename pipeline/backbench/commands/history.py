@@ -1,17 +1,32 @@
-"""Commands of corrections: history, withdraw, rename."""
+"""Commands of corrections: history, withdraw, rename, join."""
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from backbench.commands.common import CORRECT, HERE, PARTLY_DONE, DryRun, Home, app, opened
+from backbench.commands.common import (
+    CORRECT,
+    HERE,
+    PARTLY_DONE,
+    DryRun,
+    Home,
+    app,
+    opened,
+    show_frame,
+)
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from backbench.catalogue import Catalogue
+    from backbench.maintenance.corrections import Appearance
     from backbench.maintenance.history import HistoryEntry
+    from backbench.storage.catalogue_paths import CataloguePaths
 
 FEW = 20
 """Changed readings that are shown for each receipt."""
@@ -45,17 +60,50 @@ def history(
             )
     for entry in entries:
         _show(entry)
+    _show_benches(places, {entry.bench for entry in entries})
     former = sorted(old for old in places.settings.aliases if
                     places.settings.unit_key(old) == unit)  # fmt: skip
     if former:
         typer.echo(f"Former keys, included above: {', '.join(former)}.")
+    typer.echo(_summary(entries))
+    if not readings and len(entries) > 1:
+        typer.echo(f"Next: backbench history {unit} --readings lists the readings that changed")
+
+
+def _show_benches(places: CataloguePaths, benches: set[str]) -> None:
+    """What changed in the calibrations that the unit was measured with."""
+    from backbench.maintenance.calibration_history import bench_changes
+    from backbench.reports.terminal_tables import printable
+
+    lines = bench_changes(places, benches)
+    if lines:
+        typer.echo("calibrations")
+    for line in lines:
+        typer.echo(f"  {printable(line)}")
+
+
+def _summary(entries: Sequence[HistoryEntry]) -> str:
+    """How many reviews and versions there are, what changed in them, and which are withdrawn."""
+    newest = {entry.receipt.review: entry.receipt for entry in entries}
+    withdrawn = [key for key, receipt in newest.items() if receipt.withdrawn is not None]
+    times = "once" if len(entries) == 1 else f"in {len(entries)} versions"
+    parts = [f"{counted(len(newest), 'review')}, accepted {times}"]
+    moved = [entry.changed_readings for entry in entries if entry.changed_readings is not None]
+    if moved:
+        parts.append(f"{counted(sum(map(len, moved)), 'reading')} changed")
+    if withdrawn:
+        parts.append(f"withdrawn now: {', '.join(withdrawn)}")
+    return "In all: " + "; ".join(parts) + "."
 
 
 def _show(entry: HistoryEntry) -> None:
+    from backbench.metrics.registry import registry
+    from backbench.reports.terminal_tables import printable
+
     receipt = entry.receipt
     typer.echo(f"receipt {receipt.number}, review {receipt.review}, measured on {entry.reviewed}")
     for change in entry.changes or ("no change of content",):
-        typer.echo(f"  {change}")
+        typer.echo(f"  {printable(change)}")
     if entry.changed_readings is None:
         return
     typer.echo(
@@ -63,8 +111,11 @@ def _show(entry: HistoryEntry) -> None:
         + (":" if entry.changed_readings else "")
     )
     for one in entry.changed_readings[:FEW]:
-        was, now = ("none" if v is None else in_text(v, digits=6) for v in (one.before, one.after))
-        typer.echo(f"    {one.output} {one.metric} ({one.conditions}): {was} → {now}")
+        metric = registry().metrics.get(one.metric)
+        unit, title = (metric.unit, metric.title) if metric else ("1", one.metric)
+        values = (one.before, one.after)
+        was, now = ("no value" if v is None else in_text(v, unit, 6) for v in values)
+        typer.echo(f"    {title}, {one.output} ({one.conditions}): {was} is now {now}")
     if len(entry.changed_readings) > FEW:
         typer.echo(f"    and {len(entry.changed_readings) - FEW} more")
 
@@ -110,22 +161,25 @@ def withdraw(
     typer.echo(f"{review} {'is restored' if undo else 'is withdrawn; its originals are kept'}.")
     if refused:
         raise typer.Exit(PARTLY_DONE)
+    if undo:
+        typer.echo(f"Next: backbench show {review}")
+    else:
+        typer.echo("It stays so until its folder is corrected and ingested again, or "
+                   f"`backbench withdraw {review} --undo` restores it.")  # fmt: skip
 
 
 @app.command(rich_help_panel=CORRECT)
 def rename(
     old: Annotated[str, typer.Argument(help="The unit's current key.")],
-    new: Annotated[
-        str, typer.Argument(help="Its new key. The key of another unit merges the two.")
-    ],
+    new: Annotated[str, typer.Argument(help="Its new key, which no other unit has.")],
     catalogue: Home = HERE,
     dry_run: DryRun = False,
 ) -> None:
-    """Change a unit's key in every review, past ones included, or merge two units.
+    """Change a unit's key in every review, past ones included.
 
     The manifests stay as they are; the alias is kept in backbench.toml.
 
-    Example: backbench rename heron-40-b heron-40 -c my-catalogue
+    Example: backbench rename heron-40-b heron-40-second -c my-catalogue
     """
     from backbench.maintenance.corrections import rename_unit, renamed_settings
 
@@ -136,8 +190,73 @@ def rename(
         return
     with home.places.changing():
         rename_unit(home.places, old, new)
+    _brought_along(home, f"{old} is now {new}", new)
+
+
+@app.command(rich_help_panel=CORRECT)
+def join(
+    unit: Annotated[str, typer.Argument(help="The key that is given up.")],
+    into: Annotated[str, typer.Argument(help="The key of the unit that both are.")],
+    catalogue: Home = HERE,
+    yes: Annotated[bool, typer.Option("--yes", help="Join them without asking.")] = False,
+    dry_run: DryRun = False,
+) -> None:
+    """Make one unit of two that turned out to be the same sample; both are shown first.
+
+    Every review is then read under the second key. The manifests stay as they are; the alias is
+    kept in backbench.toml.
+
+    Example: backbench join heron-40-b heron-40 -c my-catalogue --yes
+    """
+    from backbench.maintenance.corrections import (
+        appearances_of,
+        rename_unit,
+        renamed_settings,
+    )
+
+    home = opened(catalogue)
+    both = {key: appearances_of(home.places, key) for key in (unit, into)}
+    renamed_settings(home.places, unit, into, joining=True)
+    _show_both(both)
+    if dry_run:
+        typer.echo(f"would read every review of {unit} as one of {into}")
+        return
+    if not yes and not sys.stdin.isatty():
+        typer.echo("Nothing was changed. Compare the two, then run it again with --yes.")
+        raise typer.Exit(1)
+    if not yes and not typer.confirm("Are they one and the same sample?"):
+        typer.echo("Nothing was changed.")
+        return
+    with home.places.changing():
+        rename_unit(home.places, unit, into, joining=True)
+    _brought_along(home, f"{unit} is joined with {into}", into)
+
+
+def _show_both(both: Mapping[str, Sequence[Appearance]]) -> None:
+    """What each review says of the two units, and what of it differs."""
+    import polars as pl
+
+    rows = [
+        {"unit": key, "review": one.review, "date": one.date, "maker": one.unit.maker,
+         "model": one.unit.model, "serial": one.unit.serial, "kind": one.unit.kind,
+         "state": one.unit.state}
+        for key, appearances in both.items() for one in appearances
+    ]  # fmt: skip
+    show_frame(pl.DataFrame(rows, infer_schema_length=None), "table")
+    for name in ("maker", "model", "serial", "kind", "technology"):
+        values = {str(value) for appearances in both.values() for one in appearances
+                  if (value := getattr(one.unit, name)) is not None}  # fmt: skip
+        if len(values) > 1:
+            typer.echo(f"warning: {name} differs: {', '.join(sorted(values))}", err=True)
+
+
+def _brought_along(home: Catalogue, done: str, unit: str) -> None:
+    """The database brought up to a new key, and what came of it."""
     outcomes, refused = home.recompute(history=False)
     changed = [outcome.review for outcome in outcomes if not outcome.unchanged]
-    typer.echo(f"{old} is now {new}: {', '.join(changed) or 'no review'} updated.")
+    typer.echo(f"{done}: {', '.join(changed) or 'no review'} updated.")
     for item in refused:
         typer.echo(f"{item.source}: {item.error}", err=True)
+    if refused:
+        raise typer.Exit(PARTLY_DONE)
+    typer.echo(f"Next: backbench history {unit}, or backbench compare {unit}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,6 +18,7 @@ from backbench.commands.common import (
     Home,
     Processes,
     app,
+    offer_recompute,
     opened,
 )
 from backbench.quantities.counts import counted
@@ -30,14 +32,21 @@ if TYPE_CHECKING:
 
 @app.command(rich_help_panel=SET_UP)
 def init(folder: Annotated[Path, typer.Argument(help="A new or empty folder.")]) -> None:
-    """Create a new catalogue. Example: backbench init my-catalogue"""
+    """Create a new catalogue. On a terminal you are asked about your bench.
+
+    Example: backbench init my-catalogue
+    """
     from backbench.catalogue import Catalogue
 
     Catalogue.create(folder)
-    typer.echo(
-        f"Created {folder}. Next: describe your bench and its calibration in "
-        f"{folder}/backbench.toml."
-    )
+    typer.echo(f"Created {folder}.")
+    if sys.stdin.isatty() and typer.confirm("Describe your bench now?", default=True):
+        from backbench.bench_day.bench_description import BenchDescription
+        from backbench.commands.bench import add_bench, asked
+
+        add_bench(folder, asked(BenchDescription()))
+        return
+    typer.echo(f"Next: backbench bench -c {folder}")
 
 
 @app.command(rich_help_panel=INGEST)
@@ -63,6 +72,8 @@ def ingest(
             named, history=not direct, processes=processes,
             started=watch.started, progress=watch.progress,
         )  # fmt: skip
+    if outcomes:
+        offer_recompute(home)
     _report(outcomes, refused)
 
 

@@ -56,6 +56,27 @@ class Regression:
             "y": [self.y.values[key] for key in self.keys],
         })  # fmt: skip
 
+    def group_frame(self) -> pl.DataFrame:
+        """One row over all units and one for each group, every figure in full precision.
+
+        withheld: the line over all units is not to be shown, because groups differ (note).
+        seen: the interval of the slope excludes zero.
+        """
+        import polars as pl
+
+        named = {"all": self.trend, **self.trend.within}
+        rows = [
+            {
+                "group": name, "n": one.n, "slope": one.slope, "slope_low": one.low,
+                "slope_high": one.high, "confidence": one.confidence, "intercept": one.intercept,
+                "rho": one.rho, "p": one.p, "seen": one.is_seen, "withheld": one.is_withheld,
+                "note": one.note, "x": self.x.name, "x_unit": self.x.unit, "y": self.y.name,
+                "y_unit": self.y.unit,
+            }
+            for name, one in named.items()
+        ]  # fmt: skip
+        return pl.DataFrame(rows, infer_schema_length=None)
+
 
 @dataclass(frozen=True)
 class Screening:

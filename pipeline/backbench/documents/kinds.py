@@ -28,6 +28,7 @@ class UnitKind:
         capture of it states its load.
     drives_loudspeakers: figures that refer to a loudspeaker's load, and a listener's terms, hold.
     has_mains: opening it exposes mains and high voltages; its sheet says so.
+    also_called: usual words of old records for it.
     """
 
     name: Kind
@@ -36,6 +37,7 @@ class UnitKind:
     by_power: bool = False
     drives_loudspeakers: bool = False
     has_mains: bool = True
+    also_called: tuple[str, ...] = ()
     by_input: Mapping[str, Battery] = field(default_factory=dict)
 
     def battery_for(self, input_name: str | None) -> Battery | None:
@@ -44,19 +46,23 @@ class UnitKind:
         return next((own for word, own in self.by_input.items() if word in name), self.battery)
 
 
-def _amplifier(name: Kind) -> UnitKind:
-    return UnitKind(name, AMPLIFIERS, battery="amplifier", by_power=True, drives_loudspeakers=True)
+def _amplifier(name: Kind, *also_called: str) -> UnitKind:
+    return UnitKind(
+        name, AMPLIFIERS, battery="amplifier", by_power=True, drives_loudspeakers=True,
+        also_called=also_called,
+    )  # fmt: skip
 
 
 UNIT_KINDS: dict[str, UnitKind] = {
     kind.name: kind
     for kind in (
-        _amplifier("integrated amplifier"),
-        _amplifier("power amplifier"),
+        _amplifier("integrated amplifier", "integrated", "integrated amp", "int amp"),
+        _amplifier("power amplifier", "power", "power amp", "poweramp"),
         UnitKind(
             "preamplifier",
             "preamplifier",
             battery="line stage",
+            also_called=("pre", "preamp", "pre-amp"),
             by_input={"phono": "phono stage"},
         ),
         _amplifier("receiver"),

@@ -11,11 +11,11 @@ from pydantic import Field, ValidationInfo, field_validator
 
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.quantity_types import in_unit
-from backbench.documents.stimuli import Hertz
+from backbench.documents.stimuli import Hertz, stimulus_names
 from backbench.documents.strict_model import Strict
 from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
-from backbench.errors import Fault, UserError
+from backbench.errors import Fault, UserError, did_you_mean
 
 Percent = Annotated[float, Field(gt=0, le=50), in_unit("%")]
 
@@ -86,7 +86,7 @@ class CustomTestPoint(Strict):
     title: Name
     """Its title on screens. Example: `"1 kHz, 10 W, 8 ohm"`"""
     stimulus: Name
-    """Kind of stimulus. Example: `"tone"`"""
+    """Kind of stimulus, as METRICS.md names it. Example: `"tone"`"""
     frequency_hz: Hertz | None = None
     """Frequency of the tone. Example: `1000`"""
     power_w: Annotated[float, Field(gt=0), in_unit("W")] | None = None
@@ -95,6 +95,16 @@ class CustomTestPoint(Strict):
     """How far a capture's power may be from it. Example: `25`"""
     load_ohm: Annotated[float, Field(gt=0), in_unit("ohm")] | None = None
     """Load resistance. Example: `8`"""
+
+    @field_validator("stimulus")
+    @classmethod
+    def known_stimulus(cls, value: str) -> str:
+        known = stimulus_names()
+        for name in value.split(", "):
+            if name not in known:
+                remedy = did_you_mean(name, known)
+                raise ValueError(f"a kind of stimulus: {', '.join(known)} | {remedy}")
+        return value
 
 
 class Loudspeaker(Strict):

@@ -343,6 +343,13 @@ def analysis_kind(stimulus: Stimulus) -> str:
     return f"{stimulus.table} table" if isinstance(stimulus, Table) else stimulus.kind
 
 
+def stimulus_names() -> list[str]:
+    """Every kind that views and metrics are declared for, those of tables too."""
+    sorts = get_args(Table.model_fields["table"].annotation)
+    plain = [kind.kind for kind in KINDS if kind is not Table]
+    return [*plain, *(f"{sort} table" for sort in sorts)]
+
+
 def frequency_of(stimulus: Stimulus) -> float | None:
     """The one frequency that a stimulus has, in Hz; None where there are several or none."""
     return stimulus.frequency

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from backbench.documents.accepted_manifest import accepted_manifest
@@ -48,9 +48,23 @@ def receive(
     named = named_files(manifest)
     files = {name: received_file(home, name, vault, named) for name in named}
     draft = Receipt(0, manifest.review.key, str(home), sha256, files)
-    if before is not None and before.same_content(draft):
-        return manifest, before
+    if before is not None:
+        if before.withdrawn and replace(before, withdrawn=None).same_content(draft):
+            _refuse_withdrawn(before, str(path))
+        if before.same_content(draft):
+            return manifest, before
     return manifest, draft
+
+
+def _refuse_withdrawn(before: Receipt, where: str) -> None:
+    """A withdrawn review stays withdrawn until it is restored, or corrected in its own folder."""
+    if before.withdrawn is None:
+        return
+    fault = Fault(
+        f"{where}, review {before.review!r}", f"withdrawn: {before.withdrawn}",
+        "a review that stands", f"restore it with `backbench withdraw {before.review} --undo`",
+    )  # fmt: skip
+    raise UserError(f"{before.review} stays withdrawn", [fault])
 
 
 def _receive_written(
@@ -61,11 +75,12 @@ def _receive_written(
     manifest = read_manifest(data, str(written.source))
     before = newest.get(manifest.review.key)
     if before is not None:
+        _refuse_withdrawn(before, str(written.source))
         earlier = recall(before, vault)
         if earlier.capture:
             raise _used_key(manifest, written, before)
         # The content counts, not its spacing: another version may lay the text out differently.
-        if before.withdrawn is None and earlier == manifest:
+        if earlier == manifest:
             return manifest, before
     sha256 = vault.put_bytes(data)
     files = {path.name: Received(*vault.put(path)) for path in (written.source, *written.beside)}

@@ -1,13 +1,14 @@
-"""Corrections that lose nothing: a review withdrawn or restored, a unit renamed or merged."""
+"""Corrections that lose nothing: a review withdrawn or restored, a unit renamed, or two joined."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+import datetime as dt
+from dataclasses import dataclass, replace
 
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import Settings
 from backbench.documents.toml_writing import with_key
-from backbench.documents.unit_facts import KEY
+from backbench.documents.unit_facts import KEY, Unit
 from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import Fault, UserError, unknown_key
 from backbench.ingest.receive import recall
@@ -77,14 +78,14 @@ def _written(places: CataloguePaths, receipt: Receipt) -> Receipt:
 # Units ----------------------------------------------------------------------------------------
 
 
-def rename_unit(places: CataloguePaths, old: str, new: str) -> None:
+def rename_unit(places: CataloguePaths, old: str, new: str, *, joining: bool = False) -> None:
     """Keep a unit's new key in backbench.toml; the next recompute brings the database along.
 
     A rename that was broken off after the settings were written is carried on: nothing is
     written again. Raises UserError as renamed_settings does.
     """
     if places.settings.aliases.get(old) != new:
-        text = renamed_settings(places, old, new)
+        text = renamed_settings(places, old, new, joining=joining)
         note_unfinished(places.ledger.folder, _reviews_of(places, old))
         change_settings(places.root, places.ledger.folder, text)
 
@@ -100,21 +101,23 @@ def _reviews_of(places: CataloguePaths, unit: str) -> list[str]:
     ]
 
 
-def renamed_settings(places: CataloguePaths, old: str, new: str) -> str:
+def renamed_settings(places: CataloguePaths, old: str, new: str, *, joining: bool = False) -> str:
     """The text of backbench.toml with the unit's new key; every review is then read under it.
 
-    Where `new` is a unit already, the two become one. Nothing is written.
-    Raises UserError where `old` is no unit, the keys run in a circle, or a review has both.
+    joining: `new` is a unit already, and the two become one. Nothing is written.
+    Raises UserError where `old` is no unit, `new` is one though none is to be joined or the other
+    way about, the keys run in a circle, or a review has both.
     """
     settings = places.settings
-    units = {
-        settings.unit_key(unit.key)
-        for receipt in places.ledger.newest().values() if receipt.withdrawn is None
-        for unit in recall(receipt, places.vault).unit
-    }  # fmt: skip
+    units = {key for key, _ in _appearances(places)}
     faults = []
     if old not in units:
         faults.append(unknown_key("unit", old, units))
+    if joining and new not in units:
+        faults.append(unknown_key("unit", new, units, "`backbench rename` gives a unit a new key"))
+    if not joining and new in units and new != old:
+        faults.append(Fault("the new key", f"{new!r}, another unit's key", "a key of its own",
+                            f"`backbench join {old} {new}` makes one unit of two"))  # fmt: skip
     if not KEY.fullmatch(new):
         faults.append(
             Fault("the new key", repr(new), "lower-case letters, digits, '.', '-' and '_' only")
@@ -130,6 +133,37 @@ def renamed_settings(places: CataloguePaths, old: str, new: str) -> str:
     changed = checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
     _refuse_joined(places, changed)
     return text
+
+
+@dataclass(frozen=True)
+class Appearance:
+    """A unit as one review describes it."""
+
+    review: str
+    date: dt.date
+    unit: Unit
+
+
+def appearances_of(places: CataloguePaths, unit: str) -> list[Appearance]:
+    """A unit in every review that stands, by date. Raises UserError where there is none."""
+    found = _appearances(places)
+    own = [one for key, one in found if key == unit]
+    if not own:
+        fault = unknown_key("unit", unit, {key for key, _ in found})
+        raise UserError("the unit is not known", [fault])
+    return sorted(own, key=lambda one: (one.date, one.review))
+
+
+def _appearances(places: CataloguePaths) -> list[tuple[str, Appearance]]:
+    """Every unit of every review that stands, with its present key."""
+    settings, found = places.settings, []
+    for receipt in places.ledger.newest().values():
+        if receipt.withdrawn is None:
+            manifest = recall(receipt, places.vault)
+            head = manifest.review
+            found += [(settings.unit_key(unit.key), Appearance(head.key, head.date, unit))
+                      for unit in manifest.unit]  # fmt: skip
+    return found
 
 
 def _refuse_joined(places: CataloguePaths, settings: Settings) -> None:

@@ -16,6 +16,7 @@ from backbench.ingest.incremental import work_of
 from backbench.ingest.receive import recall
 from backbench.ingest.run_ingest import apart, carry_out, prepare
 from backbench.ingest.worker_pool import Workers
+from backbench.maintenance.worded_changes import worded_changes
 from backbench.progress import nothing
 from backbench.quantities.writing import in_text
 from backbench.storage.catalogue_paths import CataloguePaths
@@ -45,10 +46,14 @@ class ChangedReading:
 
 @dataclass(frozen=True)
 class HistoryEntry:
-    """One receipt. changes: of the manifest and its files, since the receipt before."""
+    """One receipt. changes: of the manifest and its files, since the receipt before.
+
+    bench: that the review was measured on.
+    """
 
     receipt: Receipt
     reviewed: str
+    bench: str
     changes: tuple[str, ...]
     changed_readings: tuple[ChangedReading, ...] | None = None
 
@@ -73,7 +78,8 @@ def history(
         changed = None
         if with_readings and earlier is not None:
             changed = tuple(_changed_readings(places, unit, earlier, receipt))
-        entries.append(HistoryEntry(receipt, manifest.review.date.isoformat(), changes, changed))
+        head = manifest.review
+        entries.append(HistoryEntry(receipt, head.date.isoformat(), head.bench, changes, changed))
         before[receipt.review] = receipt
         progress(1)
     return entries
@@ -102,43 +108,13 @@ def _changes(places: CataloguePaths, earlier: Receipt, later: Receipt) -> Iterat
     elif earlier.withdrawn is not None and later.withdrawn is None:
         yield "no longer withdrawn"
     old, new = (
-        _flat(tomllib.loads(places.vault.read(one.manifest).decode("utf-8-sig")))
+        tomllib.loads(places.vault.read(one.manifest).decode("utf-8-sig"))
         for one in (earlier, later)
     )
-    for key in sorted(old.keys() | new.keys()):
-        if key not in new:
-            yield f"{key}: {old[key]!r} taken out"
-        elif key not in old:
-            yield f"{key}: {new[key]!r} added"
-        elif old[key] != new[key]:
-            yield f"{key}: {old[key]!r} is now {new[key]!r}"
+    yield from worded_changes(old, new)
     for name in sorted(earlier.files.keys() & later.files.keys()):
         if earlier.files[name] != later.files[name]:
-            yield f"{name}: other bytes"
-
-
-def _flat(content: Any, path: str = "") -> dict[str, Any]:
-    """A manifest as one level of names; entries of lists go by their own key where they have one.
-
-    So a capture inserted in the middle is one change, not a change of all after it.
-    """
-    if isinstance(content, dict):
-        pairs = ((f"{path}.{key}" if path else key, value) for key, value in content.items())
-    elif isinstance(content, list) and content and isinstance(content[0], dict):
-        pairs = ((f"{path} {_name(n, item)}", item) for n, item in enumerate(content, start=1))
-    else:
-        return {path: content}
-    flat: dict[str, Any] = {}
-    for name, value in pairs:
-        flat |= _flat(value, name)
-    return flat
-
-
-def _name(position: int, item: dict[str, Any]) -> str:
-    for key in ("key", "file", "origin"):
-        if key in item:
-            return str(item[key]).split(":", 1)[0]
-    return str(position)
+            yield f"{name}: another recording"
 
 
 def _changed_readings(
@@ -155,15 +131,16 @@ def _changed_readings(
 
 
 def _conditions(place: tuple[Any, ...]) -> str:
-    names = ("stimulus", "Hz", "ohm", "driven", "order", "%")
-    values = (place[4], *place[5:10])
+    stimulus, frequency, load, driven, order, limit = (place[4], *place[5:10])
     parts = [
-        str(value) if name == "stimulus"
-        else in_text(value, name, 6) if isinstance(value, float)
-        else f"{name} {value}"
-        for name, value in zip(names, values, strict=True) if value is not None
-    ]  # fmt: skip
-    return ", ".join(parts)
+        stimulus,
+        frequency is not None and in_text(frequency, "Hz", 6),
+        load is not None and in_text(load, "ohm", 6),
+        driven is not None and f"{driven} driven",
+        order is not None and f"harmonic {order}",
+        limit is not None and f"at {in_text(limit, '%')} distortion",
+    ]
+    return ", ".join(str(part) for part in parts if part)
 
 
 def _readings(

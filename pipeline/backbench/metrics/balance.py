@@ -36,6 +36,7 @@ Pair = tuple[Reading, Reading]
     version=1,
     choice="20 lg(left / right) at the same drive; two units of a pair count as its channels",
     traits=Traits(
+        also_called=("balance", "channel imbalance", "imbalance", "l/r balance"),
         compared_at=("channels-1khz",),
         position=140,
         listening="level difference",
@@ -121,6 +122,7 @@ def _ratio(above: Reading, below: Reading) -> MeasuredValue:
     version=1,
     choice="20 lg(driven / undriven) at the tone's frequency, per driven output",
     traits=Traits(
+        also_called=("sep", "crosstalk", "channel sep", "separation", "channel separation"),
         compared_at=("channels-1khz",),
         position=150,
         given_by="a tone of 1 kHz with one channel driven",

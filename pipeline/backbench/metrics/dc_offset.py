@@ -36,7 +36,13 @@ QUARTERS = 4
     version=4,
     choice="mean of the record; nothing where the bench couples through a capacitor; a warning "
     f"beyond {in_text(LIMIT_V, 'V')} at a load of up to {in_text(LOUDSPEAKER_OHM, 'ohm')}",
-    traits=Traits(compared_at=AT_POWERS, position=90, bench_gain="volts", sheet="one power"),
+    traits=Traits(
+        also_called=("offset", "dc"),
+        compared_at=AT_POWERS,
+        position=90,
+        bench_gain="volts",
+        sheet="one power",
+    ),
 )
 def dc_offset(seen: ToneView | IdleView) -> MeasuredValue:
     """Steady voltage at the output while the tone plays, or with nothing playing."""

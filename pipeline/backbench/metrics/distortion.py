@@ -23,6 +23,7 @@ from backbench.metrics.harmonic_band import (
 )
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.tone import ToneView
+from backbench.metrics.tone_wavering import wavering_remark
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
@@ -81,6 +82,7 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     version=3,
     choice="re the fundamental; harmonics 2 to 10" + BAND_CHOICE + LINE_CHOICE,
     traits=Traits(
+        also_called=("distortion", "harmonic distortion", "dist", "total harmonic distortion"),
         compared_at=AT_POWERS,
         position=60,
         interpolated_in_power=True,
@@ -173,6 +175,7 @@ def _thd_wide(tone: ToneView) -> MeasuredValue:
     choice="re the total rms, 20 Hz to 20 kHz; the fundamental's lobe is taken out and the "
     "noise beside it put in its place" + STEPS_CHOICE,
     traits=Traits(
+        also_called=("thd and noise", "distortion and noise", "total distortion"),
         compared_at=AT_POWERS,
         position=70,
         interpolated_in_power=True,
@@ -190,6 +193,8 @@ def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
     tone.distorting()
     refuse_mirrored(tone)
     figure = less_steps(tone, percent_of_total(tone.lines.residual, tone.square), 100.0)
+    wavering = wavering_remark(tone, tone.lines.residual.value)
+    figure = replace(figure, remark=joined(figure.remark, wavering))
     bench = tone.bench
     if bench is None:
         return figure
@@ -260,7 +265,11 @@ def sinad(tone: ToneView) -> MeasuredValue:
     "; with a loop-back in the same range and at the same frequency the bench's own noise is taken "
     "off in power, a lower bound within 3 dB of it" + STEPS_CHOICE,
     traits=Traits(
-        compared_at=AT_POWERS, position=80, interpolated_in_power=True, sheet="one power"
+        also_called=("s/n", "sn", "signal to noise", "signal/noise", "s/n ratio"),
+        compared_at=AT_POWERS,
+        position=80,
+        interpolated_in_power=True,
+        sheet="one power",
     ),
 )
 def snr(tone: ToneView) -> MeasuredValue:
@@ -271,8 +280,9 @@ def snr(tone: ToneView) -> MeasuredValue:
     u = DB_PER_RELATIVE * math.hypot(noise.uncertainty / noise.value, tone.square.relative)
     ratio = 20 * math.log10(tone.square.rms / noise.value)
     bound: Bound | None = "lower" if noise.bound else None
-    figure = MeasuredValue(ratio, u, u, noise.dof, bound, remark=noise.remark)
-    return _perhaps_hum(tone, figure)
+    wavering = wavering_remark(tone, tone.lines.noise_only().value)
+    remark = joined(noise.remark, wavering)
+    return _perhaps_hum(tone, MeasuredValue(ratio, u, u, noise.dof, bound, remark=remark))
 
 
 def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:

@@ -105,6 +105,7 @@ class _Across:
     "at the point where the voltage was recorded; of sweeps at 20 Hz, 1 kHz and 20 kHz. A bound "
     "where the generator was not recorded beside the output, so that the phase isn't known",
     traits=Traits(
+        also_called=("output impedance", "zout", "z out", "output z", "source z", "ro"),
         compared_at=("impedance-1khz",),
         position=120,
         given_by="a tone of 1 kHz at one drive into two loads",
@@ -176,6 +177,7 @@ def regulation_resistance(session: Session) -> Iterator[DerivedResult]:
     "voltage was recorded: a lead beyond it is not in it. Nominal load: the named tap's; that "
     "under which it was measured at a headphone output; else 8 ohm. A bound without phase",
     traits=Traits(
+        also_called=("damping", "df", "damp"),
         compared_at=("impedance-1khz",),
         position=130,
         given_by="a tone of 1 kHz at one drive into two loads",

@@ -22,6 +22,15 @@ def metric_key(text: str) -> str | None:
     return _spellings().get(_plain(text))
 
 
+def metric_called(heading: str) -> str | None:
+    """The key of the metric that a heading of old records most likely names; None where none is.
+
+    Beside keys and titles it knows what such records call a metric (`Traits.also_called`): good
+    for a proposal that somebody looks at.
+    """
+    return metric_key(heading) or _called().get(_plain(_without_and(heading)))
+
+
 def unknown_metric(where: str, text: str) -> Fault:
     """The fault of a text that names no metric, with the key that is nearest."""
     remedy = did_you_mean(text.lower(), registry().metrics, "see `backbench metrics`")
@@ -30,6 +39,20 @@ def unknown_metric(where: str, text: str) -> Fault:
 
 def _plain(text: str) -> str:
     return APART.sub("", text.lower())
+
+
+def _without_and(text: str) -> str:
+    return re.sub(r"\band\b", " ", text.lower())
+
+
+@cache
+def _called() -> dict[str, str]:
+    """Keys by what old records call the metrics."""
+    return {
+        _plain(_without_and(name)): metric.name
+        for metric in registry().metrics.values()
+        for name in metric.traits.also_called
+    }
 
 
 @cache

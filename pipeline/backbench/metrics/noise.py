@@ -207,6 +207,13 @@ def less_steps(
     version=2,
     choice="rms, unweighted, 20 Hz to 20 kHz, hum included" + STEPS_CHOICE + CHOICE,
     traits=Traits(
+        also_called=(
+            "hum and noise",
+            "noise",
+            "residual hum and noise",
+            "noise unweighted",
+            "hum/noise",
+        ),
         compared_at=AT_IDLE,
         position=20,
         bench_gain="volts",
@@ -229,6 +236,13 @@ def noise(idle: IdleView) -> MeasuredValue:
     version=2,
     choice="rms, A-weighted, 20 Hz to 20 kHz, hum included" + STEPS_CHOICE + CHOICE,
     traits=Traits(
+        also_called=(
+            "noise a",
+            "noise a-weighted",
+            "noise a weighted",
+            "a-weighted noise",
+            "hum and noise a",
+        ),
         compared_at=AT_IDLE,
         position=10,
         bench_gain="volts",

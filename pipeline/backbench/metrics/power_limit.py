@@ -48,6 +48,15 @@ _CHOICE = (
     version=2,
     choice=f"last rise through the limit, {_CHOICE}",
     traits=Traits(
+        also_called=(
+            "power",
+            "max power",
+            "maximum power",
+            "output",
+            "power output",
+            "clipping power",
+            "power out",
+        ),
         compared_at=AT_LIMITS,
         position=110,
         is_power=True,

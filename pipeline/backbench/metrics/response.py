@@ -135,7 +135,12 @@ def response_bump_at(response: ResponseView) -> MeasuredValue:
     stimuli=RESPONSES,
     version=1,
     choice="first frequency below 1 kHz at 1/sqrt(2) of the level there",
-    traits=Traits(compared_at=OVER_THE_BAND, position=170, captions=("response-over-peers",)),
+    traits=Traits(
+        also_called=("-3 db low", "lower -3 db", "lf -3 db", "-3 db lower"),
+        compared_at=OVER_THE_BAND,
+        position=170,
+        captions=("response-over-peers",),
+    ),
 )
 def response_low_3db(response: ResponseView) -> MeasuredValue:
     """The frequency below 1 kHz at which the response is down by a factor of sqrt(2)."""
@@ -151,7 +156,12 @@ def response_low_3db(response: ResponseView) -> MeasuredValue:
     stimuli=RESPONSES,
     version=1,
     choice="first frequency above 1 kHz at 1/sqrt(2) of the level there",
-    traits=Traits(compared_at=OVER_THE_BAND, position=180, captions=("response-over-peers",)),
+    traits=Traits(
+        also_called=("-3 db high", "upper -3 db", "hf -3 db", "-3 db upper"),
+        compared_at=OVER_THE_BAND,
+        position=180,
+        captions=("response-over-peers",),
+    ),
 )
 def response_high_3db(response: ResponseView) -> MeasuredValue:
     """The frequency above 1 kHz at which the response is down by a factor of sqrt(2)."""

@@ -86,6 +86,7 @@ class Traits:
     overview: its column in the overview of all units, if it has one.
     captions: saved queries whose chart in a review's stills names it in the caption.
     title_at_limit: its title where the distortion limit is part of it, with "{limit}".
+    also_called: headings of old records that most likely mean it; each stands with one metric.
     listening: what it says in a listener's terms: the sound pressure of noise, the greatest
         sound pressure, or a difference of level; None: nothing.
     given_by: the captures that it is worked out from, in words; "": the capture of its stimulus.
@@ -111,6 +112,7 @@ class Traits:
     overview: Overview | None = None
     captions: tuple[str, ...] = ()
     title_at_limit: str = ""
+    also_called: tuple[str, ...] = ()
     listening: Literal["noise pressure", "greatest pressure", "level difference"] | None = None
     given_by: str = ""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -22,6 +23,12 @@ SETTLE_S = 0.05
 RELEASE = 0.05
 """Shares of a step that are left out at its beginning and end, and the least time at both."""
 FLOOR_DB = -140.0
+TELLING_DB = 0.5
+"""Levels nearer to each other than this don't show where one step ends and the next begins."""
+EDGE_BLOCKS = 3
+"""Blocks at an edge that may hold some of both levels, and a filter's own settling."""
+UNEVEN = 0.1
+"""How far apart steps may begin, re the usual: where their levels don't show it."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +74,8 @@ def find_steps(
     Raises
     ------
     Refusal
-        Where the record is too short for them, or a step for the tone.
+        Where the record is too short for them, or a step for the tone, or a step holds another
+        level for longer than it may settle: the first or the last may be cut off.
 
     Notes
     -----
@@ -87,7 +95,9 @@ def find_steps(
             else f"steps of {in_text(step_s, 's', 6)} are too short at {in_text(tone_hz, 'Hz', 6)}"
         )
     edges = _cut(levels, wanted, shortest, count)
-    return [_inner(levels, a, b, block, rate_hz) for a, b in edges]
+    steps = [_inner(levels, a, b, block, rate_hz) for a, b in edges]
+    _refuse_two_levels(levels, edges, [step.level_db for step in steps])
+    return steps
 
 
 def _block(rate_hz: float, tone_hz: float) -> int:
@@ -145,3 +155,46 @@ def _inner(levels: Array, first: int, last: int, block: int, rate_hz: float) -> 
     start, stop = first * block + lead, last * block - tail
     inner = levels[math.ceil(start / block) : stop // block]
     return LevelStep(start, stop, float(np.median(inner)) if len(inner) else float(levels[first]))
+
+
+def _refuse_two_levels(levels: Array, edges: list[tuple[int, int]], found: list[float]) -> None:
+    """Raise Refusal where steps aren't the levels of the record.
+
+    Where a step of the record is missing, so many can only be found by cutting one in two; a step
+    beside it then holds a part of another level, or begins at another time than its turn.
+    """
+    alike = bool(np.any(np.abs(np.diff(found)) < TELLING_DB))
+    settling = RELEASE if alike else SETTLE
+    for k, (one, other) in enumerate(pairwise(found)):
+        if abs(other - one) < TELLING_DB:
+            continue
+        (first, last), (begin, end) = edges[k], edges[k + 1]
+        above = math.copysign(1.0, other - one) * (levels - (one + other) / 2)
+        if _run(-above[first:last][::-1]) > RELEASE * (last - first) + EDGE_BLOCKS:
+            raise Refusal(_two_levels(k + 1))
+        if _run(above[begin:end]) > settling * (end - begin) + EDGE_BLOCKS:
+            raise Refusal(_two_levels(k + 2))
+    if alike:
+        _refuse_uneven(np.diff([first for first, _ in edges]))
+
+
+def _refuse_uneven(lengths: Array) -> None:
+    usual = float(np.median(lengths))
+    if np.any(np.abs(lengths - usual) > UNEVEN * usual + EDGE_BLOCKS):
+        raise Refusal(
+            "steps begin at uneven times where levels don't show them: the recording begins late "
+            "or ends early; record all steps"
+        )
+
+
+def _two_levels(number: int) -> str:
+    return (
+        f"step {number} would hold two levels: the recording begins late, ends early, or isn't of "
+        "the stated steps; record all of them"
+    )
+
+
+def _run(towards: Array) -> int:
+    """Blocks at the beginning that are below 0 on the whole; noise moves single ones."""
+    sums = np.concatenate([[0.0], np.cumsum(towards)])
+    return int(np.argmin(sums))

@@ -17,8 +17,10 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.power import squared
-from backbench.signal.sweep_early import early_and_late, early_arrivals, refuse_broken
+from backbench.signal.sweep_deconvolved import Deconvolved
+from backbench.signal.sweep_early import early_and_late, early_arrivals
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
+from backbench.signal.sweep_steadiness import refuse_unsteady
 from backbench.signal.sweep_window import Complex, SweepParameters, noise_density
 from backbench.signal.track import Array
 
@@ -130,8 +132,8 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
     impulse = fft.irfft(bins, sent.samples)
     peak = int(np.argmax(np.abs(impulse)))
     arrival = _arrival(impulse, peak, sent.step)
-    beyond = sent.lost * _continued(sent, _read(sent, impulse, peak)[1])
-    impulse += np.roll(fft.irfft(beyond, sent.samples), peak)
+    continued = _continued(sent, _read(sent, impulse, peak)[1])
+    impulse += np.roll(fft.irfft(sent.lost * continued, sent.samples), peak)
     spectrum, ratio = _read(sent, impulse, peak)
     _refuse_unexplained(sent, spectrum, energy, least_linear)
     late = (arrival - peak * sent.step) / sent.rate_hz
@@ -141,7 +143,11 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
     magnitude = np.abs(ratio)
     early = early_arrivals(sent, impulse, peak, magnitude)
     if least_linear > 0:
-        refuse_broken(sent, early, magnitude, noise)
+        found = Deconvolved(
+            quotient=bins, continued=continued, impulse=impulse, peak=peak, arrival_s=arrival_s,
+            spectrum=spectrum, ratio=ratio, noise=noise,
+        )  # fmt: skip
+        refuse_unsteady(sent, found)
     besides = np.hypot(noise, early_and_late(sent, early))
     return Transfer(sent.grid, ratio, besides, arrival_s)
 

@@ -13,8 +13,6 @@ import math
 
 import numpy as np
 
-from backbench.errors import Refusal
-from backbench.quantities.writing import in_text
 from backbench.signal.power import squared
 from backbench.signal.sweep_excitation import POINTS_PER_OCTAVE, PlayedSweep
 from backbench.signal.sweep_window import HALF_WIDTH, mean_about
@@ -29,13 +27,11 @@ CLEAR = 4.0
 """Times the power of noise from which something arrives early: noise alone varies by less."""
 EDGE_LEFT = 1.5e-4
 """What the sweep's own lower end leaves there of a wire, re the response (0.001 dB; computed)."""
-BROKEN = 0.05
-"""Early arrivals re the response from which a sweep is broken (0.4 dB): common practice, no
-source."""
-SURELY = 30.0
-"""Times the power of noise that a break has at least."""
-EDGE_OCTAVES = 1.0
-"""Next to the lowest frequency, where the window is hardly longer than a period."""
+LOWEST_OCTAVES, LEFT_AT_END = 2.5, 1e-2
+"""As EDGE_LEFT, of a sweep of 1.5 s within so many octaves of its lowest frequency: 0.02 dB of a
+wire there (computed), alike in every output."""
+PADDED = 4
+"""Length of a transform re what is transformed."""
 
 
 def early_arrivals(sent: PlayedSweep, impulse: Array, peak: int, magnitude: Array) -> Array:
@@ -58,7 +54,8 @@ def early_arrivals(sent: PlayedSweep, impulse: Array, peak: int, magnitude: Arra
         >= 0; 0 where it isn't clear of the noise.
     """
     found, noise = _before(sent, impulse, peak)
-    least = CLEAR * noise + (EDGE_LEFT * magnitude) ** 2
+    left = np.where(sent.grid < sent.grid[0] * 2**LOWEST_OCTAVES, LEFT_AT_END, EDGE_LEFT)
+    least = CLEAR * noise + (left * magnitude) ** 2
     return np.asarray(np.sqrt(np.where(found > least, found - noise, 0.0)))
 
 
@@ -92,38 +89,6 @@ def early_and_late(sent: PlayedSweep, early: Array) -> Array:
     return np.asarray(np.sqrt(ahead[: len(early)] / density))
 
 
-def refuse_broken(sent: PlayedSweep, early: Array, magnitude: Array, noise: Array) -> None:
-    """Refuse a sweep that breaks off, jumps or wavers.
-
-    Parameters
-    ----------
-    sent : PlayedSweep
-        What was played.
-    early : ndarray of float64, shape (g,)
-        Of early_arrivals.
-    magnitude : ndarray of float64, shape (g,)
-        Of the response.
-    noise : ndarray of float64, shape (g,)
-        Standard uncertainty that noise gives the magnitude.
-
-    Raises
-    ------
-    Refusal
-        With the frequency at which it is worst.
-    """
-    inside = sent.grid >= sent.grid[0] * 2**EDGE_OCTAVES
-    clear = early > math.sqrt(SURELY) * noise
-    broken = inside & clear & (early > BROKEN * magnitude)
-    # Where nothing was heard before it broke in, the ratio would be greatest.
-    worst = int(np.argmax(np.where(broken, early, -1.0)))
-    if broken[worst]:
-        raise Refusal(
-            f"the output breaks off, jumps or wavers as the sweep passes "
-            f"{in_text(float(sent.grid[worst]), 'Hz', 2)}; look for a loose contact or a recorder "
-            "that drops samples, and record again"
-        )
-
-
 def _before(sent: PlayedSweep, impulse: Array, peak: int) -> tuple[Array, Array]:
     """Power of early arrivals and of noise through the same window, on the grid."""
     from scipy import fft
@@ -133,11 +98,13 @@ def _before(sent: PlayedSweep, impulse: Array, peak: int) -> tuple[Array, Array]
     fade = np.clip(before_s / GUARD_S - 1, 0, 1)
     weights = window.weights[: window.before] * (0.5 - 0.5 * np.cos(np.pi * fade))
 
+    size = fft.next_fast_len(PADDED * window.before, real=True)
+
     def power(place: int) -> Array:
         piece = np.take(impulse, np.arange(place - window.before, place), mode="wrap")
-        return squared(fft.rfft(piece * weights, window.size))
+        return squared(fft.rfft(piece * weights, size))
 
-    cell, resolved = rate_hz / window.size, rate_hz / window.before
+    cell, resolved = rate_hz / size, rate_hz / window.before
     wide = np.maximum(NOISE_CELLS * resolved, HALF_WIDTH * sent.grid)
     found = mean_about(power(peak), cell, sent.grid, np.full(len(sent.grid), resolved))
     later = power(peak + len(window.weights) + window.before)

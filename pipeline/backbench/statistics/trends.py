@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from backbench.errors import Refusal
-from backbench.quantities.writing import in_text
+from backbench.quantities.writing import in_text, ordinary, signed
 from backbench.statistics.permutation_test import permutation_p_value
 
 if TYPE_CHECKING:
@@ -212,20 +212,37 @@ def of_frame(frame: pl.DataFrame) -> Trend:
     return trend(known["x"], known["y"], known["technology"].to_list())
 
 
+def step_of(x_unit: str) -> tuple[float, str]:
+    """How much of x a slope is given for, and that in words: years by the decade."""
+    if x_unit in ("year", "years"):
+        return 10.0, "a decade"
+    return 1.0, f"per {x_unit or 'unit'}"
+
+
+def slope_text(slope: float, x_unit: str, y_unit: str) -> str:
+    """A slope in words: "+0.03 dB a decade"."""
+    factor, words = step_of(x_unit)
+    return f"{_change(slope * factor, y_unit)} {words}"
+
+
+def _change(value: float, unit: str) -> str:
+    return ordinary(signed(value, "" if unit == "1" else unit))
+
+
 def description_lines(trend: Trend, x_unit: str, y_unit: str) -> list[str]:
     """A trend in words: over all units unless withheld, within each group, then the note."""
-    per = f"{y_unit} per {x_unit.removesuffix('s') or 'unit'}".strip()
-    lines = [] if trend.is_withheld else [_description_line("all", trend, per)]
-    lines += [_description_line(name, part, per) for name, part in trend.within.items()]
+    lines = [] if trend.is_withheld else [_description_line("all", trend, x_unit, y_unit)]
+    lines += [_description_line(name, part, x_unit, y_unit) for name, part in trend.within.items()]
     return lines + ([trend.note] if trend.note else [])
 
 
-def _description_line(name: str, part: Trend, per: str) -> str:
+def _description_line(name: str, part: Trend, x_unit: str, y_unit: str) -> str:
+    factor, words = step_of(x_unit)
+    low, high = (_change(end * factor, y_unit) for end in (part.low, part.high))
     if not part.is_seen:
-        low, high = in_text(part.low), in_text(part.high)
-        return f"{name}: no relation seen ({low} to {high} {per}, n {part.n})"
+        return f"{name}: no relation seen ({low} to {high} {words}, n {part.n})"
     return (
-        f"{name}: slope {in_text(part.slope)} {per} ({in_text(part.low)} to {in_text(part.high)}, "
+        f"{name}: {slope_text(part.slope, x_unit, y_unit)} ({low} to {high}, "
         f"{in_text(100 * part.confidence, '%')}), rho {in_text(part.rho, digits=2)}, "
         f"p {in_text(part.p, digits=2)}, n {part.n}"
     )

@@ -1,0 +1,92 @@
+"""The command that describes a bench: bench."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from backbench.commands.common import HERE, SET_UP, DryRun, Home, app, opened
+from backbench.commands.quantity_options import quantity
+
+if TYPE_CHECKING:
+    from backbench.bench_day.bench_description import BenchDescription
+
+LOAD = "Standard uncertainty (k = 1) of the dummy load's resistance when warm, in %"
+GENERATOR = "Standard uncertainty (k = 1) of the generator's stated level, in %"
+PLAYS = "A name for the output range of a generator that plays files (Enter: none does)"
+
+
+@app.command(rich_help_panel=SET_UP)
+def bench(
+    key: Annotated[str | None, typer.Argument(help="Your own key for the bench.")] = None,
+    catalogue: Home = HERE,
+    load_uncertainty_percent: Annotated[
+        float | None,
+        quantity("--load-uncertainty-percent", "%", f'{LOAD}, such as "0.5 %".'),
+    ] = None,
+    generator_uncertainty_percent: Annotated[
+        float | None,
+        quantity("--generator-uncertainty-percent", "%", f'{GENERATOR}, such as "0.5 %".'),
+    ] = None,
+    generator_range: Annotated[
+        str | None, typer.Option(help="Name for the output range of a generator that plays files.")
+    ] = None,
+    dry_run: DryRun = False,
+) -> None:
+    """Describe a bench: write its table in backbench.toml, ready to be calibrated.
+
+    On a terminal you are asked for what is missing.
+
+    Example: backbench bench attic --load-uncertainty-percent 0.5
+    --generator-uncertainty-percent 0.5 --generator-range generator -c my-catalogue
+    """
+    from backbench.bench_day.bench_description import BenchDescription
+
+    given = BenchDescription(
+        key, load_uncertainty_percent, generator_uncertainty_percent, generator_range
+    )
+    add_bench(catalogue, asked(given) if sys.stdin.isatty() else given, dry_run=dry_run)
+
+
+def asked(given: BenchDescription) -> BenchDescription:
+    """The description with the answers to what was missing."""
+    from backbench.commands.asking import key_answer, quantity_answer
+
+    answers = given
+    if answers.key is None:
+        answers = replace(answers, key=key_answer("bench"))
+    if answers.load_percent is None:
+        answers = replace(answers, load_percent=quantity_answer(LOAD, "%", None))
+    if answers.generator_percent is None:
+        answers = replace(answers, generator_percent=quantity_answer(GENERATOR, "%", None))
+    if answers.generator_range is None:
+        text = str(typer.prompt(PLAYS, default="", show_default=False)).strip()
+        answers = replace(answers, generator_range=text or None)
+    return answers
+
+
+def add_bench(catalogue: Path, description: BenchDescription, *, dry_run: bool = False) -> None:
+    """Write the bench, and say which calibrations come next."""
+    from backbench.bench_day.bench_description import bench_text, describe_bench
+    from backbench.errors import UserError
+
+    home = opened(catalogue)
+    if dry_run:
+        faults = description.faults(home.settings)
+        if faults:
+            raise UserError("the bench can't be described", faults)
+        typer.echo(bench_text(description))
+        return
+    with home.places.changing():
+        path = describe_bench(home.places.root, description, home.settings)
+    typer.echo(f"Added the bench {description.key} to {path}.")
+    ranges = ['"5 V"', *([description.generator_range] if description.generator_range else [])]
+    for name in ranges:
+        typer.echo(
+            f"Next: backbench calibrate TONE.wav --volts VOLTS --meter-uncertainty-percent 0.2 "
+            f"--bench {description.key} --range {name} --save -c {catalogue}"
+        )

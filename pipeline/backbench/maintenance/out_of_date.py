@@ -1,0 +1,45 @@
+"""What of a catalogue `recompute` would bring up to date: by calibrations, and by methods."""
+
+from __future__ import annotations
+
+from backbench.comparison.stale_figures import stale_figures
+from backbench.documents.settings import Settings
+from backbench.metrics.registry import registry
+from backbench.quantities.counts import counted
+from backbench.storage.database import Database
+
+FEW = 3
+OLDER = """
+SELECT review_key, first(title ORDER BY metric), count(DISTINCT metric)
+FROM (SELECT DISTINCT review_key, metric, method_version FROM reading)
+JOIN (SELECT unnest($metrics) AS metric, unnest($titles) AS title, unnest($versions) AS version)
+USING (metric)
+WHERE method_version < version
+GROUP BY review_key ORDER BY review_key
+"""
+
+
+def out_of_date(store: Database, settings: Settings) -> list[str]:
+    """A line for each reason, with the reviews that it touches; nothing where all is up to date."""
+    stale = stale_figures(store, settings).reviews
+    reasons = dict.fromkeys(reason for found in stale.values() for reason in found)
+    lines = [f"{_listed([*stale])}: {'; '.join(reasons)}"] if stale else []
+    metrics = list(registry().metrics.values())
+    older = store.rows(OLDER, {
+        "metrics": [metric.name for metric in metrics],
+        "titles": [metric.title for metric in metrics],
+        "versions": [metric.version for metric in metrics],
+    })  # fmt: skip
+    if older:
+        most = max(number for _, _, number in older)
+        lines.append(
+            f"{_listed([str(key) for key, _, _ in older])}: measured by earlier methods "
+            f"({older[0][1]}" + (f" and {most - 1} more" if most > 1 else "") + ")"
+        )
+    return lines
+
+
+def _listed(reviews: list[str]) -> str:
+    if len(reviews) <= FEW:
+        return ", ".join(reviews)
+    return f"{', '.join(reviews[:FEW])} and {counted(len(reviews) - FEW, 'more review')}"
