@@ -58,6 +58,8 @@ def _of_known_types(frame: pl.DataFrame, out_format: str) -> Iterator[None]:
 
     try:
         yield
+    except UnicodeError:
+        raise  # of the stream, not of a value
     except (PanicException, PolarsError, ValueError, OverflowError):
         types = ", ".join(f"{name}: {kind}" for name, kind in frame.schema.items())
         fault = Fault(
