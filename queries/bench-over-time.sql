@@ -1,6 +1,6 @@
 -- title: The bench over time
 -- question: Has the measuring chain drifted? Loop-back gain, residual and noise of each review,
---   and the full-scale voltage of each calibration.
+--   the full-scale voltage of each calibration, and what was done to the bench.
 -- conditions: loop-back captures of each review; limits from the median moving range
 -- grain: bench_key, series, reviewed; one row per bench, series and day
 -- column bench_key: -; Bench
@@ -9,6 +9,7 @@
 -- column value: -; Value
 -- column u: -; Standard uncertainty
 -- column unit: -; Unit of measure
+-- column event: -; What was done
 -- chart: control
 WITH loop_back AS (
     SELECT bench_key, reviewed, output, metric, value, uncertainty, generator_vrms, reading_key
@@ -39,7 +40,11 @@ series AS (
            volts_peak_at_full_scale, volts_peak_at_full_scale * uncertainty_percent / 100, 'V', ''
     FROM calibration
 )
-SELECT bench_key, series, reviewed, value, u, unit
+SELECT bench_key, series, reviewed, value, u, unit, NULL AS event
 FROM series
 QUALIFY row_number() OVER (PARTITION BY bench_key, series, reviewed ORDER BY tie) = 1
+UNION ALL
+SELECT bench_key, 'event', day, NULL, NULL, '', string_agg(what, '; ' ORDER BY what)
+FROM bench_event
+GROUP BY bench_key, day
 ORDER BY bench_key, series, reviewed

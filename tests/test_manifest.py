@@ -188,3 +188,37 @@ def test_no_calibration_is_never_replaced_by_another(
     with pytest.raises(UserError) as caught:
         calibration_for(settings, bench, day, input_range)
     assert len(caught.value.faults) == 1
+
+
+CURRENT = 'current = "left", volts_per_ampere = 0.1'
+
+
+def with_third_track(role: str) -> str:
+    return TEXT.replace("\n[conditions]", f"3 = {{ {role} }}\n\n[conditions]", 1)
+
+
+def test_a_track_may_carry_the_current_of_an_output() -> None:
+    taken = manifest(with_third_track(f'unit = "left-one", {CURRENT}'))
+    role = taken.tracks_of(taken.capture[0])[3]
+    assert (role.current, role.volts_per_ampere, role.output) == ("left", 0.1, None)
+    assert role.identity()["volts_per_ampere"] == 0.1
+
+
+def test_roles_without_a_current_are_what_they_were_before_there_were_any() -> None:
+    role = manifest().tracks["1"]
+    assert role.identity() == {"unit": "left-one", "output": "left", "generator": None}
+
+
+@pytest.mark.parametrize(
+    ("role", "fault"),
+    [
+        (f'unit = "right-one", {CURRENT}', "the current of 'left'"),
+        ('unit = "left-one", current = "left"', "belong together"),
+        (f'unit = "left-one", output = "left", {CURRENT}', "either an output"),
+        ('unit = "left-one", current = "left", volts_per_ampere = 0', "volts_per_ampere"),
+    ],
+)
+def test_a_current_that_can_be_of_no_output_is_a_fault(role: str, fault: str) -> None:
+    with pytest.raises(UserError) as caught:
+        manifest(with_third_track(role))
+    assert fault in "\n".join(map(str, caught.value.faults))

@@ -9,6 +9,9 @@ from typer.testing import CliRunner
 
 from backbench.catalogue import Catalogue
 from backbench.cli import app
+from backbench.ingest import analyse
+from backbench.ingest.analyse import Analysed
+from backbench.ingest.analysis_plan import Job
 from spoiled_sessions import REVIEW, SOURCE, SPOILED, sound_session
 
 REFUSED_WHOLE = {"date before any calibration"}
@@ -18,6 +21,26 @@ BEFOREHAND = {"date after the files"}
 
 ON_SHEETS = {*[*SPOILED][::6]}
 """Sessions whose sheet is drawn too: it takes the reasons from where `show` takes them."""
+
+
+@pytest.fixture(scope="module")
+def known() -> dict[str, Analysed]:
+    """Captures that were measured whole, by the key of all that their readings depend on."""
+    return {}
+
+
+@pytest.fixture(autouse=True)
+def _measured_once(monkeypatch: pytest.MonkeyPatch, known: dict[str, Analysed]) -> None:
+    """What no spoiling changed is measured once for all sessions."""
+    measured = analyse.analyse
+
+    def remembered(job: Job) -> Analysed:
+        found = known.get(job.analysis_key) or measured(job)
+        if found.reason is None:
+            known[job.analysis_key] = found
+        return found
+
+    monkeypatch.setattr(analyse, "analyse", remembered)
 
 
 def told(*words: str | Path) -> tuple[int, str]:

@@ -6,11 +6,13 @@ import csv
 import io
 import re
 
+import polars as pl
 import pytest
 from typer.testing import CliRunner, Result
 
 from backbench.catalogue import Catalogue
 from backbench.cli import app
+from backbench.reports.terminal_tables import _fitting
 
 
 def run(*words: str, columns: int | None = None) -> Result:
@@ -43,6 +45,31 @@ def test_wide_shows_every_column_and_only_then() -> None:
     assert "columns not shown" not in wide
     assert "IEC 60268-3" in wide
     assert "columns not shown" in run("metrics").output
+
+
+@pytest.mark.parametrize(
+    ("columns", "needed"),
+    [
+        ({"review_key": 22, "position": 2, "file": 22, "stimulus": 10, "outcome": 14,
+          "refused": 3, "reason": 90}, {"review_key", "file", "reason"}),
+        ({"unit_key": 18, "label": 22, "technology": 11, "metric": 15, "title": 28, "before": 9,
+          "before_u": 9, "after": 9, "after_u": 9, "unit": 3, "better": 6, "beyond": 6},
+         {"unit_key", "title", "before", "after", "unit"}),
+        ({"review_key": 22, "unit_key": 22, "label": 22, "reviewed": 10, "family": 18,
+          "state": 8, "readings": 3}, {"unit_key", "family"}),
+        ({"review_key": 22, "unit_key": 22, "position": 2, "label": 22, "metric": 16,
+          "promised": 14, "printed_in": 22, "readings": 3}, {"unit_key", "metric", "promised"}),
+    ],
+)  # fmt: skip
+def test_what_a_table_is_read_for_stays_in_80_columns(
+    columns: dict[str, int], needed: set[str]
+) -> None:
+    made = pl.DataFrame({name: ["x" * width] for name, width in columns.items()})
+    shown, hidden, _ = _fitting(
+        {name: made[name].to_list() for name in made.columns}, {}, 80, keys=False
+    )
+    assert needed <= {*shown}
+    assert {*shown} | {*hidden} == {*columns}
 
 
 def test_all_figures_of_a_review(measured: Catalogue) -> None:

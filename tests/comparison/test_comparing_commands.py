@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 import json
 from pathlib import Path
@@ -125,3 +126,27 @@ def test_drift_names_the_step(home: Path) -> None:
     assert "individuals and moving range" in text
     with pytest.raises(UserError, match="near: b1"):
         run(home, "drift", "b2")
+
+
+def test_drift_says_what_it_lacks_and_what_was_done(given: Any) -> None:
+    given.unit("a")
+    given.row("bench", bench_key="b1", load_uncertainty_percent=0.5,
+              generator_uncertainty_percent=0.5)  # fmt: skip
+    given.row("bench_event", bench_key="b1", day=dt.date(2019, 1, 15), what="new cables")
+    folder = given.build()
+    (folder / "backbench.toml").write_text('title = "Bench"\n')
+    text = " ".join(run(folder, "drift", "b1").split())
+    assert "no loop-back yet: limits need 5 of each sort" in text
+    assert "2019-01-15: new cables" in text
+
+
+def test_drift_says_how_many_more_loop_backs_it_needs(given: Any) -> None:
+    given.row("bench", bench_key="b1", load_uncertainty_percent=0.5,
+              generator_uncertainty_percent=0.5)  # fmt: skip
+    for month in range(1, 4):
+        given.review(f"m{month}", f"2019-{month:02}-01")
+        given.reading("", "level", 1.0, 0.001, review=f"m{month}", load_ohm=None,
+                      generator_vrms=1.0)  # fmt: skip
+    folder = given.build()
+    (folder / "backbench.toml").write_text('title = "Bench"\n')
+    assert "needs 2 more loop-backs" in " ".join(run(folder, "drift", "b1").split())

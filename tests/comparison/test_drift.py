@@ -48,3 +48,28 @@ def test_days_on_either_side() -> None:
     assert step.spans(dt.date(2020, 3, 1), dt.date(2019, 1, 1))
     assert not step.spans(dt.date(2020, 3, 1), dt.date(2020, 2, 1))
     assert not step.spans(dt.date(2019, 3, 1), dt.date(2020, 1, 1))
+
+
+@pytest.mark.parametrize(
+    ("values", "rule", "at"),
+    [
+        ([0, 0.5, 0, 0.5, 0, 0.5, 0, 3, 0.5, 3], "2 of 3 in a row more than 2 sigma above", 9),
+        ([0.5, -1, 0, -1.6, -1.7, -0.4, -1.6, -1.9, 1, 0.5, 2, 1.4], "4 of 5", 7),
+        ([1, 2, 1, 2, 1, 2, 1, 2, -1, -2, -1, -2, -1, -2, -1, -2], "8 of 8 in a row above", 7),
+        ([0, 1, 0, 1, 2, 3, 4, 5, 0, 1, 0], "6 in a row rising", 7),
+    ],
+)  # fmt: skip
+def test_run_rules(values: list[float], rule: str, at: int) -> None:
+    """Rules of Western Electric (NIST/SEMATECH e-Handbook, 6.3.2)."""
+    runs = [run for run in control(values).runs if rule in run.rule]
+    assert [run.at for run in runs] == [at]
+
+
+def test_a_slow_drift_is_seen_before_it_leaves_the_limits() -> None:
+    rng = np.random.default_rng(3)
+    found = control(0.12 * np.arange(20) + rng.normal(0, 1, 20))
+    assert found.runs
+
+
+def test_equal_values_break_no_rule() -> None:
+    assert control([1.0] * 12).runs == ()

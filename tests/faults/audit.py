@@ -1,8 +1,10 @@
 """What the program stands on, held against the metadata that is installed with it.
 
-Run: python tests/faults/audit.py. Prints a line for each fault and one of figures; ends with 1
-where there is a fault. Advisories and withdrawn releases are kept in databases elsewhere, which
-are not asked.
+Run: python tests/faults/audit.py [--licences]. Prints a line for each fault and one of figures;
+ends with 1 where there is a fault. What the installed extras for work on it ask for is audited
+too; only what is passed on with the program needs a licence that allows it. --licences writes
+DEPENDENCIES.md, the list of the licences of all that is installed. Advisories and withdrawn
+releases are kept in databases elsewhere, which are not asked.
 """
 
 from __future__ import annotations
@@ -109,6 +111,12 @@ def faults_of(held: Distribution) -> Iterator[str]:
     name, licence = held.metadata["Name"], licence_of(held)
     if not MAY_BE_PASSED_ON.search(licence):
         yield f"{name}: licence {licence or 'not told'}"
+    yield from changes_of(held)
+
+
+def changes_of(held: Distribution) -> Iterator[str]:
+    """A source of its own, and changed files."""
+    name = held.metadata["Name"]
     source = held.read_text("direct_url.json")
     if source:
         yield f"{name} was installed from {json.loads(source).get('url')}, not by its name"
@@ -127,6 +135,36 @@ def _hash(path: Path) -> str:
     return base64.urlsafe_b64encode(digest).decode().rstrip("=")
 
 
+def of_installed_extras(asked: dict[str, list[Requirement]]) -> dict[str, Distribution]:
+    """What the extras for work on the program ask for, where all that they ask for is there."""
+    found: dict[str, Distribution] = {}
+    for use in sorted(FOR_WORK_ON_IT & asked.keys()):
+        own, misfits = installed(one for one in asked[use] if canonicalize_name(one.name) != OWN)
+        if not misfits:
+            found |= own
+    return found
+
+
+def licence_list(passed_on: dict[str, Distribution], for_work: dict[str, Distribution]) -> str:
+    """The page of licences, a line a distribution."""
+    lines = [LIST_HEAD]
+    for name, held in sorted({**for_work, **passed_on}.items()):
+        use = "the program" if name in passed_on else "work on it"
+        lines.append(
+            f"| {name} | {held.version} | {licence_of(held)[:100] or 'not told'} | {use} |"
+        )
+    return "\n".join(lines) + "\n"
+
+
+LIST = ROOT / "DEPENDENCIES.md"
+LIST_HEAD = """\
+# What is installed with backbench, and under which licences
+Made by `python tests/faults/audit.py --licences` from the metadata of each distribution.
+
+| distribution | version | licence, as it says itself | used by |
+| --- | --- | --- | --- |"""
+
+
 def main() -> int:
     asked = declared(ROOT)
     of_the_program = [one for use, group in asked.items() if use not in FOR_WORK_ON_IT
@@ -136,11 +174,17 @@ def main() -> int:
     faults += misfits
     for _, held in sorted(found.items()):
         faults += faults_of(held)
+    extras = of_installed_extras(asked)
+    for name in sorted(extras.keys() - found.keys()):
+        faults += changes_of(extras[name])
+    if "--licences" in sys.argv:
+        LIST.write_text(licence_list(found, extras), encoding="utf-8")
     for fault in faults:
         print(fault)
-    files = sum(len(held.files or []) for held in found.values())
+    files = sum(len(held.files or []) for held in {**extras, **found}.values())
     held_for = f"{len(found)} distributions installed for {len(of_the_program)} dependencies"
-    print(f"{held_for}, {files} files: {len(faults)} faults")
+    more = f"{len(extras.keys() - found.keys())} for work on it"
+    print(f"{held_for}, {more}, {files} files: {len(faults)} faults")
     return 1 if faults else 0
 
 

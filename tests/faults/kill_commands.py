@@ -1,10 +1,11 @@
 """Whole command lines killed at random instants, with all they started or alone.
 
-Run: python tests/faults/kill_commands.py [KILLS [SEED]]. Every command that writes is begun as
-often; half the kills strike its process group, half the command's own process only. After each
-kill no process may be left after five seconds, no file of the user may be shorter or unreadable,
-`verify` must find nothing wrong, and after the next command, one that only looks, nothing may be
-open. Prints a line a command; ends with 1 where anything was wrong.
+Run: python tests/faults/kill_commands.py [KILLS [SEED [COMMANDS]]]. Every command that writes, or
+every one of COMMANDS (names with commas between them), is begun as often; half the kills strike
+its process group, half the command's own process only. After each kill no process may be left
+after five seconds, no file of the user may be shorter or unreadable, `verify` must find nothing
+wrong, and after the next command, one that only looks, nothing may be open. Prints a line a
+command; ends with 1 where anything was wrong.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import importlib
 import os
 import pkgutil
 import random
+import resource
 import shutil
 import signal
 import sys
@@ -27,6 +29,8 @@ from typing import TYPE_CHECKING, Any
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("POLARS_MAX_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from backbench.storage import fault_injection
 
 if TYPE_CHECKING:
     from faults.forks import Told
@@ -55,11 +59,10 @@ class Killer:
             write_review(folder / name, 0)
         (folder / "map.toml").write_text(MAP)
         self._write_tone(folder / "tone.wav")
-        self.number = 0
+        self.number, self._printed = 0, -1
         self.seconds: dict[str, float] = {}
         self.table: dict[str, Counter[str]] = {}
         self.wrong: list[str] = []
-        self.kept: list[str] = []
 
     def _write_tone(self, path: Path) -> None:
         import numpy as np
@@ -92,7 +95,7 @@ class Killer:
     def _ingest(self) -> list[str]:
         from faults.small_catalogue import write_review
 
-        count = 2 if self._receipts() else len(REVIEWS)
+        count = 2 if self.receipts() else len(REVIEWS)
         chosen = self.random.sample(REVIEWS, count)
         for name in chosen:
             self.version[name] += 5
@@ -111,15 +114,22 @@ class Killer:
 
     def _withdraw(self) -> list[str]:
         name = self.random.choice(REVIEWS)
-        receipt = self.open().places.ledger.newest().get(name)
-        if receipt is not None and receipt.withdrawn is not None:
+        standing = self._standing()
+        if name not in standing:
             return ["withdraw", name, "--undo"]
+        if len(standing) == 1:
+            return ["withdraw", next(key for key in REVIEWS if key != name), "--undo"]
         return ["withdraw", name, "--reason", "another load"]
+
+    def _standing(self) -> list[str]:
+        """Reviews with captures that are not withdrawn."""
+        newest = self.open().places.ledger.newest()
+        return [key for key in REVIEWS if key in newest and newest[key].withdrawn is None]
 
     def _rename(self) -> list[str]:
         from backbench.documents.settings import read_settings
 
-        name = self.random.choice(REVIEWS)
+        name = self.random.choice(self._standing())
         present = read_settings(self.root).unit_key(f"unit-of-{name}")
         self.number += 1
         return ["rename", present, f"{name}-{self.number}"]
@@ -161,60 +171,83 @@ class Killer:
             shutil.rmtree(self.folder / "restored", ignore_errors=True)
         return ["restore", str(self.folder / "backup"), str(self.folder / "restored")]
 
+    def words_of(self, command: str) -> list[str]:
+        """The next command line of a kind, made ready."""
+        words = self.commands()[command]()
+        if command not in {"restore", "check --accept"}:
+            words += ["-c", str(self.root)]
+        return words
+
     # One run --------------------------------------------------------------------------------
 
     def run(self, command: str, kill: bool) -> bool:
         """One command line; whether it was killed."""
         counts = self.table.setdefault(command, Counter())
-        words = self.commands()[command]()
-        if command not in {"restore", "check --accept"}:
-            words += ["-c", str(self.root)]
-        self.kept = [path.read_text() for path in self._user_files()]
-        before = self._receipts()
+        words = self.words_of(command)
+        kept = self.kept_files()
+        before = self.receipts()
         self.number += 1
         mark = f"{os.getpid()}-{self.number}"
         began = time.monotonic()
-        child = self._begun(words, mark, with_workers=command == "ingest with workers")
+        child = self.begun(words, mark, with_workers=command == "ingest with workers")
         alone = self.random.random() < 0.5
-        status = self._ended(child, alone, self._instant(command) if kill else None)
-        killed = os.WIFSIGNALED(status)
+        status = self.ended(child, alone, self._instant(command) if kill else None)
+        killed, printed = os.WIFSIGNALED(status), self.printed()
+        os.close(self._printed)
         if killed:
             counts["alone" if alone else "with group"] += 1
         else:
             counts["completed"] += 1
             self.seconds[command] = time.monotonic() - began
             if os.waitstatus_to_exitcode(status) not in {0, 1, 3}:
-                self._note(command, "half done", f"exit {status}: {self._printed()}")
+                self.note(command, "half done", f"exit {status}: {printed}")
             if os.waitstatus_to_exitcode(status) == 1 and command != "check --accept":
-                self._note(command, "half done", self._printed())
+                self.note(command, "half done", printed)
         left = self._left(mark)
         if left:
-            self._note(command, "processes", f"left: {left}")
-        self._user_files_stand(command)
-        self._stands(command, before)
+            self.note(command, "processes", f"left: {left}")
+        self.user_files_stand(command, kept)
+        self.stands(command, before)
         return killed
 
     def _instant(self, command: str) -> float:
         return self.random.uniform(0.0, self.seconds[command])
 
-    def _begun(self, words: list[str], mark: str, with_workers: bool) -> int:
+    def begun(
+        self,
+        words: list[str],
+        mark: str,
+        with_workers: bool = False,
+        fault: str = "",
+        limit: int = 0,
+    ) -> int:
+        """Begin a command line in a fork. fault: as BACKBENCH_FAULT has it. limit: bytes that no
+        file may grow beyond."""
+        # Not a file: what is printed is no matter of the disk.
+        reading, writing = os.pipe()
         child = os.fork()
         if child:
+            os.close(writing)
+            self._printed = reading
             return child
         code = 70
         try:
             os.setsid()
             os.environ[MARK] = mark
-            out = os.open(self.folder / "printed", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
-            os.dup2(out, 1)
-            os.dup2(out, 2)
+            os.environ[fault_injection.VARIABLE] = fault or "none:0:kill"
+            os.dup2(writing, 1)
+            os.dup2(writing, 2)
+            if limit:
+                resource.setrlimit(resource.RLIMIT_FSIZE, (limit, resource.RLIM_INFINITY))
             code = _command_line(words, with_workers)
         finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY,) * 2)
+            (self.folder / "points").write_text(str(fault_injection.passed.total()))
             atexit._run_exitfuncs()
             sys.stdout.flush()
             os._exit(code)
 
-    def _ended(self, child: int, alone: bool, after: float | None) -> int:
+    def ended(self, child: int, alone: bool = False, after: float | None = None) -> int:
         if after is not None:
             until = time.monotonic() + after
             while time.monotonic() < until:
@@ -237,12 +270,18 @@ class Killer:
             os.kill(process, signal.SIGKILL)
         return left
 
-    def _printed(self) -> str:
-        return (self.folder / "printed").read_text()[-600:]
+    def printed(self) -> str:
+        """What the last command line printed, its end."""
+        os.set_blocking(self._printed, False)
+        try:
+            return os.read(self._printed, 1 << 16).decode()[-600:]
+        except BlockingIOError:
+            return ""
 
-    def _note(self, command: str, kind: str, what: str) -> None:
+    def note(self, command: str, kind: str, what: str) -> None:
         self.table[command][kind] += 1
         self.wrong.append(f"{command}: {kind}: {what}")
+        print(self.wrong[-1], flush=True)
 
     # What must hold -------------------------------------------------------------------------
 
@@ -250,11 +289,15 @@ class Killer:
         dunlin = self.folder / "dunlin" / "review.toml"
         return [self.settings, *([dunlin] if dunlin.exists() else [])]
 
-    def _user_files_stand(self, command: str) -> None:
+    def kept_files(self) -> list[str]:
+        """The content of the user's files."""
+        return [path.read_text() for path in self._user_files()]
+
+    def user_files_stand(self, command: str, kept: list[str]) -> None:
         """Each line that stood there stands, and the file can be read."""
         import tomllib
 
-        for path, before in zip(self._user_files(), self.kept, strict=True):
+        for path, before in zip(self._user_files(), kept, strict=True):
             text = path.read_text()
             lost = set(before.splitlines()) - set(text.splitlines())
             try:
@@ -262,31 +305,31 @@ class Killer:
             except ValueError as error:
                 lost.add(str(error))
             if lost:
-                self._note(command, "shortened", f"{path}: {lost}")
+                self.note(command, "shortened", f"{path}: {lost}")
 
-    def _receipts(self) -> dict[str, bytes]:
+    def receipts(self) -> dict[str, bytes]:
         folder = self.root / "ledger"
         return {path.name: path.read_bytes() for path in folder.glob("[0-9]*.json")}
 
-    def _stands(self, command: str, before: dict[str, bytes]) -> None:
+    def stands(self, command: str, before: dict[str, bytes]) -> None:
         from faults.forks import in_fork
 
-        now = self._receipts()
+        now = self.receipts()
         if any(now.get(name) != data for name, data in before.items()):
-            self._note(command, "lost", "a receipt")
+            self.note(command, "lost", "a receipt")
         copies = ["backup", "restored"] if command in {"backup", "restore"} else []
         status, told = in_fork(lambda tell: self._found(tell, copies))
         if status or len(told) < 2:
-            self._note(command, "half done", f"verify failed: {told}")
+            self.note(command, "half done", f"verify failed: {told}")
             return
         found, after = told[:2]
         for fault in [*found["faults"], *after["faults"]]:
-            self._note(command, "half done", fault)
+            self.note(command, "half done", fault)
         for gap in after["gaps"]:
-            self._note(command, "half done", f"{gap}, before: {found['gaps']}")
+            self.note(command, "half done", f"{gap}, before: {found['gaps']}")
         missing = set(after["expected"]) - set(after["held"])
         if missing:
-            self._note(command, "lost", str(missing))
+            self.note(command, "lost", str(missing))
 
     def _found(self, tell: Told, copies: list[str]) -> None:
         """What `verify` finds, here and in the copies, before and after the next command begins;
@@ -343,7 +386,7 @@ def _marked(mark: str) -> list[int]:
     return found
 
 
-def _imported() -> None:
+def imported() -> None:
     """What the command lines need, before any fork: a run then costs no start."""
     import altair  # noqa: F401
     import polars  # noqa: F401
@@ -368,17 +411,18 @@ def table(killer: Killer) -> list[str]:
     return [*lines, f"{'all':22}" + "".join(f"{total[name]:12}" for name in COLUMNS)]
 
 
-def carried_out(killer: Killer, kills: int, told: Callable[[str], Any]) -> None:
+def carried_out(
+    killer: Killer, commands: list[str], kills: int, told: Callable[[str], Any]
+) -> None:
     """Each command once to its end, then each in turn, killed, until there were so many kills."""
-    commands = list(killer.commands())
     for command in commands:
         killer.run(command, kill=False)
     done = turns = 0
     while done < kills:
         command = commands[turns % len(commands)]
         turns += 1
-        # These take many times as long as the others: they come every fourth time.
-        if command in {"ingest, recorded", "publish"} and turns // len(commands) % 4:
+        # These take many times as long as the others: they come every eighth time.
+        if command in {"ingest, recorded", "publish"} and turns // len(commands) % 8:
             continue
         done += killer.run(command, kill=True)
         if turns % 40 == 0:
@@ -388,15 +432,16 @@ def carried_out(killer: Killer, kills: int, told: Callable[[str], Any]) -> None:
 def main() -> int:
     kills = int(sys.argv[1]) if len(sys.argv) > 1 else 500
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
-    _imported()
+    imported()
     folder = Path(tempfile.mkdtemp(prefix="backbench-kills-"))
     began = time.monotonic()
     try:
         killer = Killer(folder, seed)
-        carried_out(killer, kills, lambda line: print(line, flush=True))
+        commands = sys.argv[3].split(",") if len(sys.argv) > 3 else list(killer.commands())
+        carried_out(killer, commands, kills, lambda line: print(line, flush=True))
     finally:
         shutil.rmtree(folder, ignore_errors=True)
-    for line in [*killer.wrong, *table(killer)]:
+    for line in table(killer):
         print(line)
     print(f"seed {seed}, {time.monotonic() - began:.0f} s, {len(killer.wrong)} wrong")
     return 1 if killer.wrong else 0

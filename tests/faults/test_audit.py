@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
 
 from faults import audit
 
@@ -88,3 +89,25 @@ def test_the_modules_that_a_package_imports_are_found(tmp_path: Path) -> None:
         "def f():\n    import heron.egret as h\n    from ibis.parts import wing\n"
     )
     assert audit.imported(tmp_path) == {"heron", "ibis"}
+
+
+def pinned() -> set[tuple[str, str]]:
+    """Names and versions in constraints.txt."""
+    lines = (audit.ROOT / "constraints.txt").read_text().splitlines()
+    pairs = [line.split("==") for line in lines if line and not line.startswith("#")]
+    return {(canonicalize_name(name), version) for name, version in pairs}
+
+
+def test_constraints_name_all_that_is_asked_for() -> None:
+    asked = audit.declared(audit.ROOT)
+    found, _ = audit.installed(one for use, group in asked.items() if use != "bench"
+                               for one in group)  # fmt: skip
+    assert found.keys() - {audit.OWN} <= {name for name, _ in pinned()}
+
+
+def test_the_list_of_licences_holds_what_the_constraints_name() -> None:
+    rows = [line.split(" | ") for line in audit.LIST.read_text().splitlines()[5:]]
+    listed = {(row[0].removeprefix("| "), row[1]): row[2:] for row in rows}
+    assert listed.keys() == pinned()
+    untold = [use for licence, use in listed.values() if licence == "not told"]
+    assert set(untold) <= {"work on it |"}

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from backbench.errors import UserError
-from backbench.storage.process_life import end_with
+from backbench.ingest.malloc_tuning import keep_freed
 from backbench.storage.process_pool import started_pool
 from processes import alive
 
@@ -67,4 +67,4 @@ def test_too_little_shared_memory_is_named(monkeypatch: pytest.MonkeyPatch) -> N
 
     monkeypatch.setattr("multiprocessing.synchronize.SemLock._make_name", full)
     with pytest.raises(UserError, match=r"shared memory \(/dev/shm\): found No space left"):
-        started_pool(2, end_with, (os.getpid(),))
+        started_pool(2, keep_freed, ())

@@ -108,3 +108,15 @@ def test_steps_are_held_against_loop_backs_of_a_tone() -> None:
     steps = Steps(steps_hz=997.0, step_s=1.0, levels_vrms=[0.1, 0.2])
     tone = Tone(tone_hz=997.0, generator_vrms=0.2)
     assert steps.same_with_loop_back == tone.same_with_loop_back
+
+
+def test_a_loop_back_that_cannot_be_used_is_named() -> None:
+    """One that clipped is no loop-back: the figure may hold what the bench adds, and says so."""
+    over = np.clip(through(9.0, 0.0, 0.0, 5), -8.0, 8.0)
+    clipped = tone_material(track(over, full_scale_v=8.0), hz=997.0)
+    found = figures(capture(4.0, unit=1e-3, bench=clipped))["thd"]
+    assert "as a loop-back can't be used: the converter clipped" in (found.remark or "")
+    both = figures(capture(4.0, unit=1e-3, bench=capture(4.0, seed=2), bench_levels=(clipped,)))
+    assert "a loop-back can't be used" in (both["thd"].remark or "")
+    sound = figures(capture(4.0, unit=1e-3, bench=capture(4.0, seed=2)))["thd"]
+    assert "can't be used" not in (sound.remark or "")

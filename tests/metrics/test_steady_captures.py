@@ -14,7 +14,7 @@ from scipy.stats import t as student
 from backbench.metrics.declaration import CaptureData
 from many_tones import multitone_material, pair_material, with_noise
 from squares import recorded, second_order, square_material
-from tones import figures, reasons, track
+from tones import figures, reasons, tone_material, track
 
 RATE, SECONDS = 96_000.0, 1.5
 T = np.arange(int(RATE * SECONDS)) / RATE
@@ -140,3 +140,25 @@ def test_a_record_turned_in_time_reads_the_same(wave: str, share: float, seed: i
     elif one.bound != other.bound:
         measured, bound = (one, other) if one.bound is None else (other, one)
         assert measured.value - reach * measured.uncertainty <= bound.value
+
+
+def test_noise_beside_a_tone_that_wavers_says_so() -> None:
+    """0.2 % of flutter at 8 Hz: sidebands of -60 dB each, far above noise of -91 dB."""
+    time = np.arange(48_000) / 48_000
+    noise = np.random.default_rng(2).normal(0, 2e-5, 48_000)
+    still = np.sin(2 * np.pi * 315.3 * time)
+    wavers = still * (1 + 2e-3 * np.cos(2 * np.pi * 8 * time))
+    found = figures(tone_material(track(wavers + noise), hz=315.3))["snr"]
+    assert found.value == pytest.approx(-20 * math.log10(2e-3 / math.sqrt(2)), abs=2)
+    assert "the tone's level or phase varies by 0.13 % rms" in (found.remark or "")
+    sound = figures(tone_material(track(still + noise), hz=315.3))
+    assert sound["snr"].remark is None
+    assert "varies" not in (sound["thd_n"].remark or "")
+
+
+def test_noise_that_is_mostly_one_click_says_so() -> None:
+    time = np.arange(48_000) / 48_000
+    volts = np.sin(2 * np.pi * 997 * time) + np.random.default_rng(3).normal(0, 2e-5, 48_000)
+    volts[30_000] += 5e-3
+    found = figures(tone_material(track(volts), hz=997.0))["snr"]
+    assert "clicks make up" in (found.remark or "") or "noise isn't steady" in (found.remark or "")

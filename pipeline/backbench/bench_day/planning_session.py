@@ -115,8 +115,9 @@ class PlanningSession:
     ) -> PlannedStep:
         """A loop-back: the generator straight into the recorder. volts: rms, 0 for none."""
         roles = {
-            n: role if role.generator else TrackRole(output=role.output)
+            n: TrackRole(output=role.output) if role.output else role
             for n, role in self.manifest.tracks.items()
+            if role.current is None
         }
         return PlannedStep(
             file=file, stimulus=stimulus, tracks=roles, loop_back=True, why=why,

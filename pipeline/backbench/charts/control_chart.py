@@ -58,7 +58,7 @@ def _series(chart_input: ChartInput) -> dict[Key, list[Row]]:
     return series
 
 
-@chart("control", COLUMNS, ("label", "unit"), finding=_finding)
+@chart("control", COLUMNS, ("label", "unit", "event"), finding=_finding)
 def control(chart_input: ChartInput) -> alt.LayerChart:
     """A bench's readings of itself over time, with control limits and the steps flagged.
 
@@ -86,13 +86,40 @@ def control(chart_input: ChartInput) -> alt.LayerChart:
             x_axis=x_axis,
             area=area,
         )
+    layers += _events(chart_input, x_axis, area)
     foot = _left_out(keys[MOST_SERIES:], charts)
-    lines = wrapped(f"bars: expanded uncertainty (k = 2){foot}", chart_input.size.width - 52, 13)
+    broken = [len(c.runs) for c in charts.values() if c is not None and c.runs]
+    runs = (
+        f"; run rules broken {counted(sum(broken), 'time')} in {len(broken)} series"
+        if broken
+        else ""
+    )
+    lines = wrapped(
+        f"bars: expanded uncertainty (k = 2){runs}{foot}", chart_input.size.width - 52, 13
+    )
     layers += [
         text_mark(text, 26 - area.left, area.height + 46 + 17 * k, 13, colour=theme.SOFT_INK)
         for k, text in enumerate(lines)
     ]
     return assemble(chart_input, area, layers)
+
+
+def _events(chart_input: ChartInput, x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
+    """What was done to the bench: a broken line on its day through every panel, named above."""
+    drawn: list[alt.Chart] = []
+    free = 0.0
+    for row in sorted(chart_input.frame.to_dicts(), key=lambda r: _day(r["reviewed"])):
+        day = _day(row["reviewed"])
+        if not row.get("event") or not x_axis.low <= day <= x_axis.high:
+            continue
+        x = x_axis.px(day)
+        line = {"px": x, "px2": x, "py": 0.0, "py2": area.height}
+        drawn += straight_lines([line], area.width, area.height, theme.INK, 1.0, (2, 3))
+        text = shortened(str(row["event"]), area.width + area.right - x - 30, 12)
+        y = -4.0 if x >= free else area.height - 6
+        drawn.append(text_mark(text, x + 4, y, 12, colour=theme.SOFT_INK))
+        free = x + text_width(text, 12) + 12 if x >= free else free
+    return drawn
 
 
 def limits(values: Sequence[float]) -> Control | None:
@@ -191,7 +218,7 @@ def _panel(
     if chart_limits:
         drawn += _limit_lines(chart_limits, y_axis, area)
     else:
-        text = f"no limits: fewer than {FEWEST} readings"
+        text = f"no limits yet: needs {counted(FEWEST - len(rows), 'more reading')}"
         drawn.append(
             text_mark(text, area.width, top + 20, 13, colour=theme.SOFT_INK, align="right")
         )

@@ -69,8 +69,7 @@ def plan(
 
     The gain is taken from --gain-db, else from a tone of this review, else from the catalogue, of
     the same load and state. What the rate, the generator and the input ranges can't give is left
-    out, with the reason. When planned again, the list marks what is already recorded, and asks for
-    the steps that narrow a power at a distortion limit.
+    out, with the reason. When planned again, the list marks what is already recorded.
 
     Example: backbench plan reviews/2024-05-heron --load 8 --load 4 --out plan.html -c my-catalogue
     """

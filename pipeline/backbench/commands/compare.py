@@ -171,7 +171,7 @@ def drift(
 
     Example: backbench drift garage
     """
-    from backbench.comparison.drift import of_unit, over_time
+    from backbench.comparison.drift import events, of_unit, over_time
     from backbench.querying.saved_queries import not_found
     from backbench.reports.terminal_reports import show_drift
 
@@ -180,7 +180,8 @@ def drift(
         if bench not in known:
             raise UserError("the bench is not known", [not_found("bench", bench, known, "bench")])
         series = of_unit(store, unit) if unit else over_time(store)
+        done = events(store, bench)
     of_bench = [one for one in series if one.bench_key == bench]
-    show_drift(bench, of_bench)
+    show_drift(bench, of_bench, done)
     if check and any(one.steps() for one in of_bench if not one.name.startswith("calibration")):
         raise typer.Exit(NOT_MET)

@@ -2,13 +2,15 @@
 
 Limits are from the median moving range (Shewhart's chart for individuals, with the median in
 place of the mean so that a step doesn't widen its own limits): the median of |a - b| of two
-normal values is 0.9539 standard deviations.
+normal values is 0.9539 standard deviations. Beside the limits: the run rules of Western Electric
+(NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2; the numbers from memory), which see a
+slow drift before a single value leaves the limits.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -30,10 +32,18 @@ SIDE = 4
 FEWEST = 5
 
 
+@dataclass(frozen=True)
+class BrokenRule:
+    """Values that together break a run rule. at: position of the last of them."""
+
+    at: int
+    rule: str
+
+
 @dataclass(frozen=True, eq=False)
 class Control:
     """A control chart. beyond: positions outside the limits. steps: positions where the level
-    changed: the first value after the change."""
+    changed: the first value after the change. runs: where a run rule is broken, in words."""
 
     centre: float
     sigma: float
@@ -41,6 +51,7 @@ class Control:
     high: float
     beyond: tuple[int, ...]
     steps: tuple[int, ...]
+    runs: tuple[BrokenRule, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -75,7 +86,40 @@ def control(values: Any) -> Control:
     centre = float(np.median(x))
     low, high = centre - SIGMAS * sigma, centre + SIGMAS * sigma
     beyond = np.flatnonzero((x < low) | (x > high))
-    return Control(centre, sigma, low, high, tuple(map(int, beyond)), _steps(x, sigma))
+    outside = tuple(map(int, beyond))
+    return Control(
+        centre=centre, sigma=sigma, low=low, high=high, beyond=outside, steps=_steps(x, sigma),
+        runs=tuple(_breaks(x, sigma)),
+    )  # fmt: skip
+
+
+SIDE_RULES = ((2, 3, 2.0), (4, 5, 1.0), (8, 8, 0.0))
+"""So many of so many values in a row on one side, further from the centre than so many sigma."""
+RISING = 6
+"""Values in a row that rise, or fall."""
+
+
+def _breaks(x: Floats, sigma: float) -> Iterator[BrokenRule]:
+    """The first break of each run rule on each side; none where all values are equal."""
+    if sigma <= 0:
+        return
+    for sign, side in ((1.0, "above"), (-1.0, "below")):
+        distance = sign * (x - np.median(x)) / sigma
+        for least, among, beyond in SIDE_RULES:
+            counts = _in_last(distance > beyond, among)
+            if counts.max(initial=0) >= least:
+                reach = f"more than {beyond:g} sigma {side}" if beyond else side
+                rule = f"{least} of {among} in a row {reach} the centre"
+                yield BrokenRule(int(np.argmax(counts >= least)), rule)
+        moves = _in_last(sign * np.diff(x) > 0, RISING - 1)
+        if moves.max(initial=0) >= RISING - 1:
+            word = "rising" if sign > 0 else "falling"
+            yield BrokenRule(int(np.argmax(moves >= RISING - 1)) + 1, f"{RISING} in a row {word}")
+
+
+def _in_last(holds: npt.NDArray[np.bool_], among: int) -> npt.NDArray[np.int64]:
+    """How many of the last so many values hold, at each position."""
+    return np.convolve(holds.astype(np.int64), np.ones(among, np.int64))[: holds.size]
 
 
 def _steps(x: Floats, sigma: float) -> tuple[int, ...]:
@@ -115,6 +159,15 @@ class Series:
     days: tuple[dt.date, ...]
     values: tuple[float, ...]
     chart: Control | None
+
+    @property
+    def lacking(self) -> int:
+        """How many more values the limits need; 0 where there are enough."""
+        return max(0, FEWEST - len(self.values))
+
+    def runs(self) -> list[tuple[dt.date, str]]:
+        """The run rules that are broken, with the day of the last value of each run."""
+        return [(self.days[run.at], run.rule) for run in (self.chart.runs if self.chart else ())]
 
     def steps(self) -> list[LevelChange]:
         """Its flagged steps, by date."""
@@ -158,7 +211,19 @@ def over_time(store: Database) -> list[Series]:
     """Every series of every bench: loop-back gain, residual and noise, and its calibrations."""
     from backbench.querying.saved_queries import shipped
 
-    return _series(shipped()["bench-over-time"].run(store))
+    frame = shipped()["bench-over-time"].run(store)
+    return _series(frame.filter(frame["value"].is_not_null()))
+
+
+def events(store: Database, bench_key: str) -> list[tuple[dt.date, str]]:
+    """What was done to a bench, by day, as the settings record it."""
+    return [
+        (day, str(what))
+        for day, what in store.rows(
+            "SELECT day, what FROM bench_event WHERE bench_key = $bench ORDER BY day, what",
+            {"bench": bench_key},
+        )
+    ]
 
 
 def _series(frame: pl.DataFrame) -> list[Series]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
@@ -14,7 +14,8 @@ OUTPUT = r"^[a-z0-9][a-z0-9 -]{0,39}$"
 
 
 class TrackRole(Strict):
-    """What a column of the file carries: an output of a unit, or the generator itself."""
+    """What a column of the file carries: an output of a unit, the current through the load of one,
+    or the generator itself."""
 
     unit: Key | None = None
     """Key of the unit that the track carries. Example: `"heron-40"`"""
@@ -22,12 +23,26 @@ class TrackRole(Strict):
     """Output of that unit. Example: `"left"`"""
     generator: Literal[True] | None = None
     """The track carries the generator's signal instead. Example: `true`"""
+    current: Annotated[str, Field(pattern=OUTPUT)] | None = None
+    """The track carries the current through the load of that output (of the unit named beside it)
+    instead: the load is held against the stated one. Example: `"left"`"""
+    volts_per_ampere: Annotated[float, Field(gt=0)] | None = None
+    """What the current probe, or the resistor that is measured across, gives; with `current`.
+    Example: `0.1`"""
 
     @model_validator(mode="after")
     def one_role(self) -> TrackRole:
-        if (self.generator is True) == (self.output is not None):
-            raise ValueError("either an output (with its unit) or generator = true")
+        given = [self.generator is True, self.output is not None, self.current is not None]
+        if sum(given) != 1:
+            raise ValueError("either an output (with its unit), a current, or generator = true")
+        if (self.current is None) != (self.volts_per_ampere is None):
+            raise ValueError("current and volts_per_ampere belong together")
         return self
+
+    def identity(self) -> dict[str, Any]:
+        """What readings depend on; of roles without a current as it was before there were any."""
+        without = {"current", "volts_per_ampere"} if self.current is None else None
+        return self.model_dump(exclude=without)
 
 
 class Conditions(Strict):

@@ -331,6 +331,11 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
     outputs = [role for role in roles.values() if role.output]
     if not outputs:
         yield Fault(where, "no output among its tracks", "at least one", "see [tracks]")
+    measured = {(role.unit, role.output) for role in outputs}
+    for role in roles.values():
+        if role.current and (role.unit, role.current) not in measured:
+            wanted = "an output of the same unit among its tracks"
+            yield Fault(where, f"the current of {role.current!r}", wanted)
     for role in outputs:
         if role.unit is None and not capture.loop_back:
             yield Fault(where, f"output {role.output!r} of no unit", "the unit's key")

@@ -126,7 +126,21 @@ def _recorded(
     if job.reference:
         reference = next(iter(next(pieces(job.reference, job.stimulus)).values()))
     whole = _material(job, outputs, generator, reference, bench=bench)
-    return replace(whole, bench_levels=levels)
+    return replace(whole, bench_levels=levels, currents=_currents(job, tracks))
+
+
+def _currents(job: Job, tracks: dict[int, Track]) -> dict[int, Track]:
+    """Current through the load of each output that has a track of it, A, by the output's track."""
+    place = {(role.unit, role.output): n for n, role in job.roles.items() if role.output}
+    found = {}
+    for n, role in job.roles.items():
+        if role.current and role.volts_per_ampere:
+            track, scale = tracks[n], 1 / role.volts_per_ampere
+            amperes = replace(
+                track, volts=scale * track.volts, full_scale_v=scale * track.full_scale_v
+            )
+            found[place[role.unit, role.current]] = amperes
+    return found
 
 
 def _material(

@@ -66,7 +66,7 @@ class Job:
             [_identity(source) for source in (self.source, self.reference) if source],
             [self.stimulus.kind, self.stimulus.model_dump()],
             self.conditions.model_dump(),
-            {position: role.model_dump() for position, role in self.roles.items()},
+            {position: role.identity() for position, role in self.roles.items()},
             [self.loop_back, self.mains_hz, self.load_uncertainty, self.generator_uncertainty],
             *[bench.base_key for bench in self.benches],
         )

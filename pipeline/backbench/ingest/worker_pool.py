@@ -14,16 +14,10 @@ from backbench.ingest.analysis_plan import Job
 from backbench.ingest.incremental import Work
 from backbench.ingest.malloc_tuning import keep_freed
 from backbench.progress import Progress
-from backbench.storage.process_life import end_with
 from backbench.storage.process_pool import started_pool
 
 WORTH_A_POOL = 64
 """Captures from which starting processes costs less than it saves."""
-
-
-def _begin(parent: int) -> None:
-    end_with(parent)
-    keep_freed()
 
 
 class Workers:
@@ -115,4 +109,4 @@ class Workers:
     def _started(self) -> ProcessPoolExecutor:
         # Processes that have the cores to themselves: threads of theirs would only wait there.
         os.environ.setdefault("POLARS_MAX_THREADS", "1")
-        return started_pool(self._processes, _begin, (os.getpid(),))
+        return started_pool(self._processes, keep_freed, ())

@@ -1,8 +1,7 @@
 """How a metric, a view of a capture and a curve are declared.
 
 A metric is one decorated function in one file of this package. The function's first
-docstring line is the metric's definition. Discovery is in registry.py; nothing else
-has to be told of a new metric.
+docstring line is the metric's definition. Discovery is in registry.py.
 
 A *view* is what one track of a capture looks like to the metrics of its stimulus: for a
 tone, its spectrum with fundamental and harmonics found once. Every metric and curve of
@@ -36,14 +35,12 @@ class MeasuredValue:
     uncertainty : float
         Standard uncertainty, whole, in the same unit.
     estimation : float
-        The part of the uncertainty that comes from this record alone (noise, record length), in the
-        same unit; independent from capture to capture. The rest (calibration, load) is shared by
-        captures of one bench.
+        The part of it that comes from this record alone (noise, record length), independent from
+        capture to capture. The rest (calibration, load) is shared by captures of one bench.
     dof : float
         Effective degrees of freedom of the uncertainty.
     bound : {"upper", "lower"} or None
-        "upper" where the true value is at most this (the bench's own floor or the record's noise
-        limits it), "lower" where it is at least this.
+        "upper" where the true value is at most this, "lower" where it is at least this.
     order : int or None
         Harmonic number, or multiple of the mains frequency, where there is one.
     frequency_hz : float or None
@@ -102,6 +99,8 @@ class CaptureData:
         The bench's own loop-back under the same stimulus and input range, where there is one.
     bench_levels : tuple of CaptureData
         Further loop-backs of that kind, at other levels.
+    currents : dict of int to Track
+        Currents through the loads, A, by the position of the output's track.
     """
 
     stimulus: Stimulus
@@ -119,6 +118,7 @@ class CaptureData:
     names: dict[int, str] = field(default_factory=dict)
     bench: CaptureData | None = None
     bench_levels: tuple[CaptureData, ...] = ()
+    currents: dict[int, Track] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ from backbench.metrics.harmonic_band import (
 )
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.tone import ToneView
+from backbench.metrics.tone_wavering import wavering_remark
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
@@ -192,6 +193,8 @@ def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
     tone.distorting()
     refuse_mirrored(tone)
     figure = less_steps(tone, percent_of_total(tone.lines.residual, tone.square), 100.0)
+    wavering = wavering_remark(tone, tone.lines.residual.value)
+    figure = replace(figure, remark=joined(figure.remark, wavering))
     bench = tone.bench
     if bench is None:
         return figure
@@ -277,8 +280,9 @@ def snr(tone: ToneView) -> MeasuredValue:
     u = DB_PER_RELATIVE * math.hypot(noise.uncertainty / noise.value, tone.square.relative)
     ratio = 20 * math.log10(tone.square.rms / noise.value)
     bound: Bound | None = "lower" if noise.bound else None
-    figure = MeasuredValue(ratio, u, u, noise.dof, bound, remark=noise.remark)
-    return _perhaps_hum(tone, figure)
+    wavering = wavering_remark(tone, tone.lines.noise_only().value)
+    remark = joined(noise.remark, wavering)
+    return _perhaps_hum(tone, MeasuredValue(ratio, u, u, noise.dof, bound, remark=remark))
 
 
 def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:

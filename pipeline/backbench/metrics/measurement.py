@@ -15,7 +15,14 @@ from backbench.metrics.findings import Finding, Trace
 from backbench.metrics.noise import IdleView
 from backbench.metrics.registry import registry
 from backbench.metrics.segments import over_time
-from backbench.metrics.steady_part import SteadyPart, steady_part, with_steady_loop_backs
+from backbench.metrics.steady_part import (
+    SteadyPart,
+    steady_part,
+    unused_loop_back,
+    with_steady_loop_backs,
+)
+from backbench.metrics.tone import ToneView
+from backbench.metrics.two_tones import TwoTonesView
 from backbench.metrics.unsteady_noise import Unsteady, in_segments, noise_change
 from backbench.metrics.warnings import joined
 
@@ -55,14 +62,25 @@ def _of_track(
         view = known.views[kind].build(steady.capture_data, track)
     except Refusal as refusal:
         return _refused(kind, track, refusal), []
-    if isinstance(view, IdleView):
-        steady = steady._replace(remark=joined(steady.remark, view.remark))
+    steady = steady._replace(
+        remark=joined(steady.remark, *_of_view(kind, capture_data, track, view))
+    )
     unsteady = noise_change(view)
     if unsteady is not None:
         return _averaged(kind, steady, track, view, unsteady)
     results, traces = _measured(kind, view, track)
     remark = joined(steady.remark, capture_data.table_remark)
     return [remarked(f, remark) for f in results], traces
+
+
+def _of_view(kind: str, capture_data: CaptureData, track: int, view: Any) -> Iterator[str | None]:
+    """Remarks that every figure of a view carries."""
+    if isinstance(view, IdleView):
+        yield view.remark
+    driven = not isinstance(view, ToneView) or view.driven
+    if isinstance(view, IdleView | ToneView | TwoTonesView) and driven:
+        build = registry().views[kind].build
+        yield unused_loop_back(capture_data, track, build, len(view.benches))
 
 
 def _averaged(

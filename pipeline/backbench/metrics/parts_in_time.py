@@ -19,5 +19,6 @@ def part_of(capture_data: CaptureData, start_s: float, length_s: float) -> Captu
     return replace(
         capture_data,
         outputs={n: of(track) for n, track in capture_data.outputs.items()},
+        currents={n: of(track) for n, track in capture_data.currents.items()},
         generator=None if generator is None else of(generator),
     )

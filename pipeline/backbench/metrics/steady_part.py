@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from backbench.metrics.bench_levels import loop_backs
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.lines_in_time import lines_in_time, shortest_s
 from backbench.metrics.parts_in_time import part_of
+from backbench.metrics.warnings import SEPARATOR
 from backbench.quantities.writing import in_text
 from backbench.signal.line_course import LineCourse
 from backbench.signal.steadiness import SteadySegment, change, steady_segment
@@ -77,6 +78,28 @@ def with_steady_loop_backs(capture_data: CaptureData, number: int) -> CaptureDat
     return (
         replace(capture_data, bench=bench, bench_levels=tuple(kept[1:])) if given else capture_data
     )
+
+
+def unused_loop_back(
+    capture_data: CaptureData, number: int, build: Callable[[CaptureData, int], Any], used: int
+) -> str | None:
+    """Why a loop-back of the capture isn't used, as a remark; None where all are.
+
+    build: makes the view of a capture. used: how many loop-backs the capture's view has.
+    """
+    given = [
+        one for one in loop_backs(capture_data)
+        if number in one.outputs and isinstance(one.stimulus, type(capture_data.stimulus))
+    ]  # fmt: skip
+    if used >= len(given):
+        return None
+    for one in given:
+        try:
+            build(steady_part(one, number).capture_data, number)
+        except Refusal as refusal:
+            why = str(refusal).replace(SEPARATOR, ", ")
+            return f"what the bench adds may be in it, as a loop-back can't be used: {why}"
+    return None
 
 
 def _unsteady(stimulus: Stimulus) -> str:

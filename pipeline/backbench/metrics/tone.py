@@ -10,9 +10,10 @@ from backbench.documents.stimuli import Tone, generator_level
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.metrics.load_check import load_remark, refuse_load
 from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.metrics.traits import Traits
-from backbench.metrics.warnings import warning
+from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
 from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
@@ -95,6 +96,7 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     if capture_data.driven_track in (None, number):
         lines = find_tone(track, stated, capture_data.mains_hz)
         _refuse_power(capture_data, lines.fundamental)
+        refuse_load(capture_data, number, stated, lines.fundamental)
         return ToneView(capture_data, track, lines, True, _with_drift(track, lines))
     lines = _undriven(capture_data, track, stated)
     return ToneView(capture_data, track, lines, False, lines.selective)
@@ -162,7 +164,19 @@ def _refuse_power(capture_data: CaptureData, fundamental: MeanSquare) -> None:
 
 
 def power_remark(tone: ToneView) -> str | None:
-    """A warning where level and load differ from the stated power by more than a setting would."""
+    """A warning where level and load differ from the stated power by more than a setting would, or
+    where the load is another than stated."""
+    return joined(_load_remark(tone), _set_power_remark(tone))
+
+
+def _load_remark(tone: ToneView) -> str | None:
+    if not tone.driven:
+        return None
+    number = next(n for n, track in tone.capture_data.outputs.items() if track is tone.track)
+    return load_remark(tone.capture_data, number, tone.stated_hz, tone.square)
+
+
+def _set_power_remark(tone: ToneView) -> str | None:
     off = _power_off(tone.capture_data, tone.square) if tone.driven else None
     if off is None or abs(off[0]) < POWER_WARNED_DB:
         return None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
@@ -24,7 +23,6 @@ from backbench.publish.site_builder import SiteBuilder, model_page, question_pag
 from backbench.publish.site_data import keep_views, read_site_data
 from backbench.querying.saved_queries import available, faulty, left_out_lines
 from backbench.storage import database
-from backbench.storage.process_life import end_with
 from backbench.storage.process_pool import started_pool
 from backbench.storage.query_limits import end_when_overdue
 
@@ -157,7 +155,7 @@ def _all(
             yield from _made(builder, job)
             progress(1)
         return
-    opened_with = (os.getpid(), *roots, builder.folder, folder)
+    opened_with = (*roots, builder.folder, folder)
     with started_pool(processes, _begin, opened_with) as pool:
         try:
             for written in pool.map(_make_in_worker, jobs, chunksize=4):
@@ -171,9 +169,8 @@ def _all(
 _worker: list[SiteBuilder] = []
 
 
-def _begin(parent: int, root: Path, copy: Path, aside: Path, folder: Path) -> None:
+def _begin(root: Path, copy: Path, aside: Path, folder: Path) -> None:
     """Open the copied database once in a worker; its connection lives as long as the worker."""
-    end_with(parent)
     end_when_overdue()
     held = ExitStack()
     opened = held.enter_context(database.reading(copy))

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from backbench.comparison.another_session import default_note
+from backbench.comparison.drift import FEWEST
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import ordinary, signed
 from backbench.reports.terminal_tables import (
@@ -20,6 +21,8 @@ from backbench.reports.terminal_tables import (
 )
 
 if TYPE_CHECKING:
+    import datetime as dt
+
     from rich.console import Console
     from rich.table import Table
 
@@ -143,27 +146,51 @@ def _screened(y: Quantity, one: Screened, per: str) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def show_drift(bench: str, all_series: Sequence[Series]) -> None:
-    """Each series of a bench with its control limits, then its steps."""
+def show_drift(
+    bench: str, all_series: Sequence[Series], events: Sequence[tuple[dt.date, str]] = ()
+) -> None:
+    """Each series of a bench with its control limits, then steps, runs and what it lacks.
+
+    events: what was done to the bench, by day.
+    """
     from rich.text import Text
 
     out = console()
-    made = table(
+    heads = (
         ("Series", "left"), ("Reviews", "right"), ("Median", "right"), ("Control limits", "right"),
-        ("Outside", "right"), ("Steps", "right"), title=f"Bench {printable(bench)} over time",
+        ("Outside", "right"), ("Steps", "right"), ("Runs", "right"),
     )  # fmt: skip
+    made = table(*heads, title=f"Bench {printable(bench)} over time")
     charted = [series for series in all_series if series.chart is not None]
     for series in charted:
         made.add_row(*(Text(printable(cell)) for cell in _controlled(series)))
     out.print(made)
-    few = len(all_series) - len(charted)
-    note = f"; {few} series (calibrations among them) have too few values" if few else ""
-    flowing(out, f"individuals and moving range chart, 3 standard deviations{note}")
+    flowing(
+        out, "individuals and moving range chart, 3 standard deviations; run rules of Western "
+        "Electric (NIST/SEMATECH e-Handbook, 6.3.2)",
+    )  # fmt: skip
     for step in (step for series in all_series for step in series.steps()):
         indented(
             out, f"{step.series}: {ordinary(signed(step.change, step.unit))} between "
             f"{step.before} and {step.after}",
         )  # fmt: skip
+    for series in all_series:
+        for day, rule in series.runs():
+            indented(out, f"{series.name}: {rule}, to {day}")
+    for day, what in events:
+        indented(out, f"{day}: {what}")
+    for text in _lacking(all_series):
+        indented(out, text)
+
+
+def _lacking(all_series: Sequence[Series]) -> list[str]:
+    """How many values each series still needs; calibrations are meant to be few."""
+    own = [series for series in all_series if not series.name.startswith("calibration")]
+    if not own:
+        return [f"no loop-back yet: limits need {FEWEST} of each sort"]
+    few = [series for series in own if series.lacking]
+    noun = "more loop-back" if own[0].name.startswith("loop-back") else "more review"
+    return [f"{s.name}: no limits yet, needs {counted(s.lacking, noun)}" for s in few]
 
 
 def _controlled(series: Series) -> tuple[str, ...]:
@@ -172,5 +199,5 @@ def _controlled(series: Series) -> tuple[str, ...]:
     return (
         series.name, str(len(series.values)), f"{number(chart.centre)} {series.unit}",
         f"{number(chart.low)} to {number(chart.high)}", str(len(chart.beyond)),
-        str(len(chart.steps)),
+        str(len(chart.steps)), str(len(chart.runs)),
     )  # fmt: skip

@@ -168,7 +168,8 @@ def _cell(value: Any) -> str:
 
 SPARED = (
     "marked", "status", "label", "technology", "y_low", "y_high", "before_u", "after_u", "u",
-    "difference_u", "position", "low", "high", "stimulus", "refused",
+    "difference_u", "position", "low", "high", "stimulus", "refused", "printed_in", "readings",
+    "least_unit", "greatest_unit", "shared_with", "session_default", "bound", "peers",
 )  # fmt: skip
 """Columns that a narrow table does without first; the unit's key still tells the unit."""
 WIDTHS = (500, 80, 60, 44, 32, 22)
@@ -176,7 +177,10 @@ WIDTHS = (500, 80, 60, 44, 32, 22)
 PADDING = 3
 
 
-LAST_SPARED = ("reason", "outcome", "before", "after", "value", "unit")
+LAST_SPARED = (
+    "outcome", "reason", "file", "promised", "family", "least", "greatest", "title", "before",
+    "after", "value", "unit",
+)  # fmt: skip
 """Columns that a table is read for, in the order in which they go when nothing else is left."""
 
 
@@ -187,19 +191,35 @@ def _fitting(
 
     keys: the table lists the keys of metrics, which are to be typed; else the title tells them.
     """
-    for widest in WIDTHS:
-        needed = {n: _room(texts, titles.get(n, n), widest) for n, texts in cells.items()}
-        if sum(needed.values()) <= width:
-            return list(cells), [], widest
-    shown = list(cells)
-    spared = [*SPARED, *(["metric"] if "title" in cells and not keys else []), "better"]
-    others = [name for name in cells if name not in LAST_SPARED]
-    for name in (*spared, *reversed(others), *LAST_SPARED):
-        if sum(needed[n] for n in shown) <= width:
+
+    def fit(names: Sequence[str], widest: int) -> bool:
+        return sum(_room(cells[n], titles.get(n, n), widest) for n in names) <= width
+
+    narrowest, kept = WIDTHS[-1], list(cells)
+    gone: list[str] = []
+    for name in _sparing_order(cells, keys=keys):
+        if fit(kept, narrowest) or len(kept) == 1:
             break
-        if name in shown and len(shown) > 1:
-            shown.remove(name)
-    return shown, [name for name in cells if name not in shown], widest
+        kept.remove(name)
+        gone.append(name)
+    for name in reversed(gone):
+        # What went before a wider column may have room beside those that stayed.
+        if fit([*kept, name], narrowest):
+            kept.append(name)
+    widest = next((w for w in WIDTHS if fit(kept, w)), narrowest)
+    shown = [name for name in cells if name in kept]
+    return shown, [name for name in cells if name not in kept], widest
+
+
+def _sparing_order(names: Mapping[str, list[str]], *, keys: bool) -> list[str]:
+    """The columns, those that a table can do without first."""
+    told = [*(["metric"] if "title" in names and not keys else []),
+            *(["outcome"] if "reason" in names else []),
+            *(["review_key"] if "unit_key" in names else [])]  # fmt: skip
+    first = [*SPARED, *told, "better"]
+    others = [name for name in names if name not in LAST_SPARED]
+    order = dict.fromkeys((*first, *reversed(others), *LAST_SPARED))
+    return [name for name in order if name in names]
 
 
 def _room(texts: Sequence[str], title: str, widest: int) -> int:

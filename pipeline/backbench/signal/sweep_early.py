@@ -27,6 +27,9 @@ CLEAR = 4.0
 """Times the power of noise from which something arrives early: noise alone varies by less."""
 EDGE_LEFT = 1.5e-4
 """What the sweep's own lower end leaves there of a wire, re the response (0.001 dB; computed)."""
+LOWEST_OCTAVES, LEFT_AT_END = 2.5, 1e-2
+"""As EDGE_LEFT, of a sweep of 1.5 s within so many octaves of its lowest frequency: 0.02 dB of a
+wire there (computed), alike in every output."""
 PADDED = 4
 """Length of a transform re what is transformed."""
 
@@ -51,7 +54,8 @@ def early_arrivals(sent: PlayedSweep, impulse: Array, peak: int, magnitude: Arra
         >= 0; 0 where it isn't clear of the noise.
     """
     found, noise = _before(sent, impulse, peak)
-    least = CLEAR * noise + (EDGE_LEFT * magnitude) ** 2
+    left = np.where(sent.grid < sent.grid[0] * 2**LOWEST_OCTAVES, LEFT_AT_END, EDGE_LEFT)
+    least = CLEAR * noise + (left * magnitude) ** 2
     return np.asarray(np.sqrt(np.where(found > least, found - noise, 0.0)))
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 import signal
 import threading
 import time
+from typing import Any
 
 LOOK_S = 0.5
 """How often a process looks whether its starter still lives."""
@@ -28,6 +30,16 @@ def _end_after(parent: int) -> None:
     os.kill(os.getpid(), signal.SIGTERM)
     time.sleep(GRACE_S)
     os._exit(1)
+
+
+def begin_watched(parent: int, module: str, name: str, arguments: tuple[Any, ...]) -> None:
+    """End with the parent from now on; then call a function, by its name.
+
+    A function handed over itself would have its module imported, which takes seconds, before
+    anything here could look after the parent.
+    """
+    end_with(parent)
+    getattr(importlib.import_module(module), name)(*arguments)
 
 
 def stop_on_terminate() -> None:
