@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 
 import typer
@@ -48,6 +49,7 @@ def main() -> None:
     """
     end_when_overdue()
     stop_on_terminate()
+    write_on_any_terminal()
     try:
         app()
     except UserError as error:
@@ -62,3 +64,10 @@ def main() -> None:
     except KeyboardInterrupt:
         typer.echo("stopped; finished work is kept, run the same command to continue", err=True)
         sys.exit(130)
+
+
+def write_on_any_terminal() -> None:
+    """Show "?" for a sign that the terminal's character set lacks, where it is not UTF-8."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")

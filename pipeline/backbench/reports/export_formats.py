@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
@@ -35,9 +36,11 @@ def export(
         raise UserError("the result can't be written", [
             Fault("format", out_format, f"one of {', '.join(FORMATS)}")])  # fmt: skip
     if out is None and out_format == "table":
-        show_frame(frame, query, stream)
+        with _of_known_types(frame, out_format):
+            show_frame(frame, query, stream)
         return
-    data = _written(frame, out_format, query)
+    with _of_known_types(frame, out_format):
+        data = _written(frame, out_format, query)
     if out is None:
         _to_stream(data, out_format, stream)
         return
@@ -45,6 +48,25 @@ def export(
         out.write_bytes(data)
     except OSError as error:
         fault = Fault(str(out), str(error.strerror), "a file that can be written")
+        raise UserError("the result can't be written", [fault]) from None
+
+
+@contextmanager
+def _of_known_types(frame: pl.DataFrame, out_format: str) -> Iterator[None]:
+    """A value that a format has no form for, such as bytes or an endless day, as a UserError."""
+    from polars.exceptions import PanicException, PolarsError
+
+    try:
+        yield
+    except UnicodeError:
+        raise  # of the stream, not of a value
+    except (PanicException, PolarsError, ValueError, OverflowError):
+        types = ", ".join(f"{name}: {kind}" for name, kind in frame.schema.items())
+        fault = Fault(
+            "the columns", f"a value that {out_format} can't show, among {types}",
+            "finite numbers, texts, and days of the years 1 to 9999",
+            "write CAST(column AS VARCHAR) in the query",
+        )  # fmt: skip
         raise UserError("the result can't be written", [fault]) from None
 
 

@@ -86,10 +86,10 @@ class Database:
             if not isinstance(relation, duckdb.DuckDBPyRelation):
                 raise duckdb.InvalidInputException("a statement that gives no rows")
             if not self._limited:
-                return pl.DataFrame(relation)
+                return _as_frame(relation)
             answer = relation.limit(MAX_ROWS + 1).materialize()
         # Outside the limit of memory: polars ends the process where it gets none.
-        frame = pl.DataFrame(answer)
+        frame = _as_frame(answer)
         if frame.height > MAX_ROWS:
             raise duckdb.OutOfRangeException(f"more than {MAX_ROWS} rows")
         if frame.estimated_size() > MAX_BYTES:
@@ -237,6 +237,17 @@ def copy_database(folder: Path, aside: Path) -> None:
 
 def _log(database: Path) -> Path:
     return database.with_name(database.name + ".wal")
+
+
+def _as_frame(relation: duckdb.DuckDBPyRelation) -> pl.DataFrame:
+    """The rows of a relation. Raises duckdb.NotSupportedError for a type that frames don't have."""
+    try:
+        return pl.DataFrame(relation)
+    except (pl.exceptions.PanicException, pl.exceptions.PolarsError):
+        types = ", ".join(sorted({str(kind) for kind in relation.types}))
+        raise duckdb.NotSupportedError(
+            f"a column of a type that can't be shown, among {types}: write CAST(column AS VARCHAR)"
+        ) from None
 
 
 @contextmanager
