@@ -245,7 +245,12 @@ def distinct() -> list[str]:
 LINES = distinct()
 
 
-@pytest.mark.parametrize("line", LINES)
+IDS = [f"{line.split()[1]}-{number}" for number, line in enumerate(LINES)]
+FIRST_OF_EACH = list({one.rpartition("-")[0]: one for one in reversed(IDS)}.values())
+"""One line of each command, by its name among the tests."""
+
+
+@pytest.mark.parametrize("line", LINES, ids=IDS)
 def test_a_command_line_that_is_given_runs(line: str, here: Path) -> None:
     command = line.split()[1]
     if command in ELSEWHERE:
