@@ -90,7 +90,8 @@ def test_the_readings_are_those_of_the_amplifier(catalogue: Catalogue) -> None:
     assert impedance == pytest.approx(amplifier.source_ohm, rel=0.02)
     balance = value(catalogue, "channel_balance", frequency_hz=997.0)
     assert abs(balance) == pytest.approx(-20 * math.log10(0.97), abs=0.02)
-    assert value(catalogue, "response_spread") < 0.05
+    # A bound: how far what arrives before the sweep's response goes on after it isn't known.
+    assert value(catalogue, "response_spread") < 0.1
 
 
 def test_the_unit_can_be_compared(day: Path) -> None:

@@ -23,7 +23,6 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -259,10 +258,7 @@ class Killer:
             if alone:
                 os.kill(child, signal.SIGKILL)
             else:
-                with suppress(ProcessLookupError):  # it leads no group yet: it began just now
-                    os.killpg(child, signal.SIGKILL)
-                with suppress(ProcessLookupError):
-                    os.kill(child, signal.SIGKILL)
+                os.killpg(child, signal.SIGKILL)
         return os.waitpid(child, 0)[1]
 
     def _left(self, mark: str) -> list[int]:

@@ -34,7 +34,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
 """Facts of a unit that are one of a few."""
 ALSO = {
     "valve": "tube", "valves": "tube", "tubes": "tube", "transistor": "solid state",
-    "preamp": "preamplifier", "power amp": "power amplifier",
+    **{word: kind.name for kind in UNIT_KINDS.values() for word in kind.also_called},
 }  # fmt: skip
 """Other words of the trade for some of them."""
 NEAR = 0.75
