@@ -257,6 +257,8 @@ def test_a_command_line_that_is_given_runs(line: str, here: Path) -> None:
         assert (ROOT / ELSEWHERE[command]).exists()
         return
     prepare(command, here)
+    if "--propose" in line:
+        (here / "old-amplifiers.toml").unlink()
     ran = run(line)
     assert ran.exit_code in well(command), f"{ran.output}\n{ran.exception!r}"
 

@@ -67,7 +67,8 @@ def test_a_review_put_into_the_inbox_is_taken_in_and_the_site_made_anew(tmp_path
                 time.sleep(0.5)
             (password,) = re.findall(r"backbench:\S+", (tmp_path / "log").read_text())
             request = count_request(f"http://127.0.0.1:{port}", password)
-            with urllib.request.urlopen(request, timeout=30) as answer:
+            straight = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+            with straight.open(request, timeout=30) as answer:
                 runs = int(answer.read())
         finally:
             watching.send_signal(signal.SIGINT)

@@ -23,6 +23,7 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -258,7 +259,10 @@ class Killer:
             if alone:
                 os.kill(child, signal.SIGKILL)
             else:
-                os.killpg(child, signal.SIGKILL)
+                with suppress(ProcessLookupError):  # it leads no group yet: it began just now
+                    os.killpg(child, signal.SIGKILL)
+                with suppress(ProcessLookupError):
+                    os.kill(child, signal.SIGKILL)
         return os.waitpid(child, 0)[1]
 
     def _left(self, mark: str) -> list[int]:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+import test_command_lines as lines
 from faults.small_catalogue import small_catalogue, write_review
 from installed_chromium import chromium
 
@@ -89,3 +90,24 @@ def test_the_printing_browser_looks_nothing_up(tmp_path: Path) -> None:
     assert ran.returncode == 0, ran.stdout + ran.stderr
     assert "nothing looked up" in ran.stdout
     assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.skipif(not _isolated(), reason="network namespaces are not permitted here")
+def test_every_command_needs_loopback_only(tmp_path: Path) -> None:
+    """One line of each command that the documents give, and a watched inbox, by their own tests."""
+    of_lines = lines.test_a_command_line_that_is_given_runs.__name__
+    tests = [
+        "tests/test_watch.py::test_a_review_put_into_the_inbox_is_taken_in_and_the_site_made_anew",
+        *(f"tests/test_command_lines.py::{of_lines}[{one}]" for one in lines.FIRST_OF_EACH),
+    ]
+    script = (
+        'ip link set lo up; test -z "$(ip route)" || exit 9; '
+        f'exec "{sys.executable}" -m pytest -n0 -p no:cacheprovider --basetemp="$0" "$@"'
+    )
+    ran = subprocess.run(
+        ["unshare", "-rn", "sh", "-c", script, tmp_path / "isolated", *tests],
+        capture_output=True, text=True, check=False, cwd=Path(__file__).parents[2],
+        env={**os.environ, **dict.fromkeys(PROXIES, "http://192.0.2.1:3128")},
+    )  # fmt: skip
+    assert ran.returncode == 0, ran.stdout[-3000:] + ran.stderr[-1000:]
+    assert f"{len(tests)} passed" in ran.stdout
