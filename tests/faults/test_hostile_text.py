@@ -38,11 +38,12 @@ def test_a_name_that_leaves_the_folder_or_hides_is_refused(tmp_path: Path, name:
     path = tmp_path / "auk" / "review.toml"
     told = "".join(f"\\u{ord(c):04x}" if ord(c) < 32 else c for c in name)
     path.write_text(path.read_text().replace('"tone.wav"', f'"{told}"'))
-    outcomes, (refused,) = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
-    assert not outcomes
-    assert all(
-        fault.where.isprintable() and str(fault).isprintable() for fault in refused.error.faults
-    )
+    (outcome,), refused = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
+    assert not refused
+    (entry,) = outcome.ended.in_state("refused")
+    assert entry.file.isprintable()
+    assert str(entry.reason).isprintable()
+    assert "tone.wav" not in catalogue.captures()["file"].to_list()
 
 
 @pytest.mark.parametrize("kind", ["link out", "pipe", "device", "loop", "folder", "unreadable"])
