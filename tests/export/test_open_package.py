@@ -40,8 +40,9 @@ def test_csv_reads_back_by_another_reader(package: Path) -> None:
     values = [float(row["value"]) if row["value"] else None for row in rows]
     assert values == held["value"].to_list()
     with (package / "csv" / "curve.csv").open(newline="", encoding="utf-8") as stream:
-        csv.field_size_limit(10**9)
+        usual = csv.field_size_limit(10**9)
         first = next(csv.DictReader(stream))
+    csv.field_size_limit(usual)
     curve = pl.read_parquet(package / "parquet" / "curve.parquet")
     assert json.loads(first["x"]) == curve["x"][0].to_list()
 

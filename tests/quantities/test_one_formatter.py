@@ -131,6 +131,8 @@ NOT_SHOWN = {
     "quantities/numerals.py": "both readings of a text, every digit, to be typed again",
     "publish/peer_strips.py": "coordinates of an SVG path",
     "backfill/spreadsheet.py": "a cell as the spreadsheet holds it, to be read again",
+    "backfill/map_text.py": "a key of a column map, to be typed",
+    "bench_day/review_request.py": "an option of a command, to be typed again",
     "bench_day/capture_names.py": "parts of file names",
     "test_points/assign.py": "keys and titles that the database keeps",
     "demo.py": "size and time of a run",

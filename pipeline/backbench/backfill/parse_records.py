@@ -240,7 +240,7 @@ def _as_read(figure: Mapping[str, Any], column: ReadingColumn) -> str:
     parts = [in_text(value, UNIT_OF_CONDITION[name], 6) for name, value in own.items()]
     share = figure["uncertainty_percent"]
     text = f"{figure['value']} at {', '.join(parts)}" if parts else str(figure["value"])
-    return text if share is None else f"{text}, standard uncertainty {share:.3g} %"
+    return text if share is None else f"{text}, standard uncertainty {in_text(share, '%')}"
 
 
 def _same(one: dict[str, Any], other: dict[str, Any]) -> bool:

@@ -23,7 +23,7 @@ from backbench.quantities.columns import MixedDecimalSigns
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.numerals import DecimalSign
 from backbench.quantities.reading import Bound
-from backbench.quantities.writing import exact
+from backbench.quantities.writing import exact, in_text
 
 _SWAPPED: dict[Bound | None, Bound | None] = {"upper": "lower", "lower": "upper", None: None}
 """Of a value whose sign is turned: less than -60 dB is more than 60 dB."""
@@ -115,7 +115,7 @@ def _uncertainty(
     relative = share if share is not None else 100 * (spread or 0.0) / abs(read.figure.value)
     standard = relative / column.uncertainty_coverage
     if standard > 100:
-        raise LeftOut(f"has an uncertainty of {standard:.3g} % of its value",
+        raise LeftOut(f"has an uncertainty of {in_text(standard, '%')} of its value",
                       "write the figure as a bound, or take it out")  # fmt: skip
     return float(f"{standard:.6g}")
 

@@ -12,6 +12,7 @@ from backbench.documents.unit_facts import KEY
 from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import MISSING, Fault, UserError
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import in_text
 from backbench.storage.atomic_io import write_text_file
 from backbench.storage.catalogue_paths import places
 from backbench.storage.settings_history import keep_settings
@@ -46,7 +47,7 @@ class BenchDescription:
             ("--generator-uncertainty-percent", self.generator_percent),
         ):
             if value is None or not 0 < value <= MOST_PERCENT:
-                found = MISSING if value is None else f"{value:g} %"
+                found = MISSING if value is None else in_text(value, "%")
                 faults.append(Fault(option, found, "above 0 and at most 50 %",
                                     "no default is assumed"))  # fmt: skip
         return faults

@@ -19,6 +19,7 @@ import numpy.typing as npt
 
 from backbench.errors import Refusal
 from backbench.metrics.registry import registry
+from backbench.quantities.writing import in_text
 from backbench.storage.database import Database
 
 if TYPE_CHECKING:
@@ -108,7 +109,7 @@ def _breaks(x: Floats, sigma: float) -> Iterator[BrokenRule]:
         for least, among, beyond in SIDE_RULES:
             counts = _in_last(distance > beyond, among)
             if counts.max(initial=0) >= least:
-                reach = f"more than {beyond:g} sigma {side}" if beyond else side
+                reach = f"more than {in_text(beyond)} sigma {side}" if beyond else side
                 rule = f"{least} of {among} in a row {reach} the centre"
                 yield BrokenRule(int(np.argmax(counts >= least)), rule)
         moves = _in_last(sign * np.diff(x) > 0, RISING - 1)
