@@ -5,22 +5,19 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 import tomlkit
 
-from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.documents.toml_writing import block, item_of, table_of
-from backbench.documents.unit_facts import State, Technology, Unit
+from backbench.documents.unit_facts import CHOICES, Unit
 from backbench.errors import MISSING, Fault, UserError
 from backbench.storage.atomic_io import write_text_file
 
 NEEDED = ("maker", "model", "kind", "technology", "state")
 HINTS = {
-    "kind": ", ".join(UNIT_KINDS),
-    "technology": ", ".join(get_args(Technology)),
-    "state": ", ".join(get_args(State)),
+    **{name: ", ".join(words) for name, words in CHOICES.items()},
     "topology": "push-pull, single-ended, class AB, …",
     "made": "a year, or [first, last]",
     "rated_power_w": "the maker's, into the nominal load; a plan goes up to it",

@@ -11,14 +11,12 @@ import typer
 
 from backbench.bench_day.new_review import NEEDED
 from backbench.bench_day.review_request import (
-    CHOICES,
     ReviewRequest,
     likely,
     maker_and_model,
-    proposed_key,
 )
 from backbench.documents.kinds import UNIT_KINDS
-from backbench.documents.unit_facts import KEY
+from backbench.documents.unit_facts import CHOICES, KEY, key_of
 
 if TYPE_CHECKING:
     from backbench.documents.manifest import Manifest
@@ -139,10 +137,10 @@ def _text(question: str) -> str:
 
 def key_answer(name: str) -> str:
     """A key for a name; the one that is proposed, or another."""
-    answer = str(typer.prompt(f"Your key for {name}", default=proposed_key(name) or None)).strip()
+    answer = str(typer.prompt(f"Your key for {name}", default=key_of(name) or None)).strip()
     while not KEY.fullmatch(answer):
         typer.echo("  a key has small letters, digits, '.', '-' and '_' only")
-        default = proposed_key(answer) or None
+        default = key_of(answer) or None
         answer = str(typer.prompt(f"Your key for {name}", default=default)).strip()
     return answer
 
