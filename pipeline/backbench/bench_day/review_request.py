@@ -13,8 +13,8 @@ from typing import Any
 
 from backbench.bench_day.known_units import earlier_manifest
 from backbench.bench_day.new_review import (
-    HINTS,
     ReviewDraft,
+    missing,
     missing_facts,
     partner_of,
     refuse_begun,
@@ -113,24 +113,19 @@ def draft_of(request: ReviewRequest, places: CataloguePaths, settings: Settings)
         *choice_faults(facts),
     ]  # fmt: skip
     if mains is None:
-        faults.append(Fault("--mains-hz", MISSING, "50 or 60", "no default is assumed"))
+        faults.append(missing("--mains-hz", "50 or 60"))
     draft = ReviewDraft(
         key=request.key or key_of(request.folder.resolve().name), date=day_of(request.date),
         bench=bench, mains_hz=mains or 0.0, unit=first, facts=facts, before=before,
         same_unit=same, outputs=request.outputs or ("left", "right"),
         partner=request.units[1] if len(request.units) == 2 else None, serials=request.serials,
     )  # fmt: skip
-    faults += [missing(f"--{name}", HINTS.get(name, "a value")) for name in missing_facts(draft)]
+    faults += missing_facts(draft)
     if not KEY.fullmatch(draft.key):
         faults.append(Fault("--key", repr(draft.key), "small letters, digits, '.', '-' and '_'"))
     if faults:
         raise UserError("the review can't be started", faults)
     return draft
-
-
-def missing(option: str, expected: str) -> Fault:
-    """An option that has no default."""
-    return Fault(option, MISSING, expected, "no default is assumed")
 
 
 def day_of(text: str | None) -> dt.date:
