@@ -38,7 +38,7 @@ def test_what_stands_out_is_named_with_place_side_and_direction(given: Any) -> N
 def test_the_middle_stands_out_in_nothing(given: Any) -> None:
     catalogue(given)
     _, text = compared(given, "u6")
-    assert "nothing of it is certainly in the best or the worst quarter" in text
+    assert "none of its figures is certainly in the best or the worst quarter" in text
 
 
 def test_specifications_that_fail_are_named_with_figure_and_side(given: Any) -> None:

@@ -3,8 +3,8 @@
 Run: python tests/faults/audit.py [--licences]. Prints a line for each fault and one of figures;
 ends with 1 where there is a fault. What the installed extras for work on it ask for is audited
 too; only what is passed on with the program needs a licence that allows it. --licences writes
-DEPENDENCIES.md, the list of the licences of all that is installed. Advisories and withdrawn
-releases are kept in databases elsewhere, which are not asked.
+pipeline/DEPENDENCIES.md, the list of the licences of all that is installed. Advisories and
+withdrawn releases are kept in databases elsewhere, which are not asked.
 """
 
 from __future__ import annotations
@@ -156,7 +156,7 @@ def licence_list(passed_on: dict[str, Distribution], for_work: dict[str, Distrib
     return "\n".join(lines) + "\n"
 
 
-LIST = ROOT / "DEPENDENCIES.md"
+LIST = ROOT / "pipeline" / "DEPENDENCIES.md"
 LIST_HEAD = """\
 # What is installed with backbench, and under which licences
 Made by `python tests/faults/audit.py --licences` from the metadata of each distribution.

@@ -88,7 +88,7 @@ def _standing_out(lines: Sequence[Standing], peers: Peers) -> Iterator[str]:
     most = max(n.n for n in ranked)
     among = f"among {counted(most, 'unit')} ({peers.description})"
     if not best and not worst:
-        yield sentence(f"{among} nothing of it is certainly in the best or the worst quarter")
+        yield sentence(f"{among} none of its figures is certainly in the best or the worst quarter")
         return
     best.sort(key=lambda n: -(n.percentile or 0.0))
     worst.sort(key=lambda n: n.percentile or 0.0)
