@@ -38,7 +38,7 @@ def test_what_stands_out_is_named_with_place_side_and_direction(given: Any) -> N
 def test_the_middle_stands_out_in_nothing(given: Any) -> None:
     catalogue(given)
     _, text = compared(given, "u6")
-    assert "nothing of it is certainly in the best or the worst quarter" in text
+    assert "none of its figures is certainly in the best or the worst quarter" in text
 
 
 def test_specifications_that_fail_are_named_with_figure_and_side(given: Any) -> None:
@@ -74,7 +74,7 @@ def test_a_plain_scale_stands_in_for_peers(given: Any, volts: float, words: str)
     given.unit("a")
     given.reading("a", "noise_a", volts, 1e-7, under="idle")
     found, text = compared(given, "a")
-    assert "it has no rank, which takes 5" in text
+    assert "it has no rank; a rank takes 5" in text
     assert words in text
     assert found.lines[0].rank is None
 

@@ -70,7 +70,7 @@ def test_peers_are_of_one_technology_and_kind(given: Any) -> None:
     given.unit("preamp", kind="preamplifier")
     found = compared(given, "a")
     assert found.peers.keys == ("a", "b", "receiver")
-    assert "technology tube" in found.peers.description
+    assert "tube, amplifiers" in found.peers.description
     assert "only 2 peers" in found.notes[0]
 
 

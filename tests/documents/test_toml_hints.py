@@ -9,6 +9,8 @@ from backbench.errors import UserError
 
 SAID = {
     "power_w = 8,5": "a decimal point: power_w = 8.5",
+    "at = { load_ohm = 8,0, power_w = 5 }": "a decimal point: at = { load_ohm = 8.0, power_w = 5 }",
+    "at = { load_ohm = 8,5 }": "a decimal point: at = { load_ohm = 8.5 }",
     "date = 3/4/2024": "year-month-day: date = 2024-04-03 or date = 2024-03-04",
     "date = 31/3/2024": "year-month-day: date = 2024-03-31",
     "date = 31/4/2024": "a date as 2024-05-11",

@@ -3,8 +3,8 @@
 Run: python tests/faults/audit.py [--licences]. Prints a line for each fault and one of figures;
 ends with 1 where there is a fault. What the installed extras for work on it ask for is audited
 too; only what is passed on with the program needs a licence that allows it. --licences writes
-DEPENDENCIES.md, the list of the licences of all that is installed. Advisories and withdrawn
-releases are kept in databases elsewhere, which are not asked.
+pipeline/DEPENDENCIES.md, the list of the licences of all that is installed. Advisories and
+withdrawn releases are kept in databases elsewhere, which are not asked.
 """
 
 from __future__ import annotations
@@ -110,7 +110,7 @@ def faults_of(held: Distribution) -> Iterator[str]:
     """A licence that is not known to allow passing on, a source of its own, changed files."""
     name, licence = held.metadata["Name"], licence_of(held)
     if not MAY_BE_PASSED_ON.search(licence):
-        yield f"{name}: licence {licence or 'not told'}"
+        yield f"{name}: licence {licence or 'not stated'}"
     yield from changes_of(held)
 
 
@@ -151,12 +151,12 @@ def licence_list(passed_on: dict[str, Distribution], for_work: dict[str, Distrib
     for name, held in sorted({**for_work, **passed_on}.items()):
         use = "the program" if name in passed_on else "work on it"
         lines.append(
-            f"| {name} | {held.version} | {licence_of(held)[:100] or 'not told'} | {use} |"
+            f"| {name} | {held.version} | {licence_of(held)[:100] or 'not stated'} | {use} |"
         )
     return "\n".join(lines) + "\n"
 
 
-LIST = ROOT / "DEPENDENCIES.md"
+LIST = ROOT / "pipeline" / "DEPENDENCIES.md"
 LIST_HEAD = """\
 # What is installed with backbench, and under which licences
 Made by `python tests/faults/audit.py --licences` from the metadata of each distribution.

@@ -20,6 +20,8 @@ CHOOSABLE = (
     "state", "made_first", "rated_power_w",
 )  # fmt: skip
 EVERYONE = "everything"
+PLAIN_COLUMNS = ("technology", "kind", "kind_group")
+"""Columns whose values say by themselves what they are."""
 
 
 @dataclass(frozen=True)
@@ -99,7 +101,9 @@ def _matching(frame: pl.DataFrame, wanted: dict[str, str | None], unit_key: str)
 
 def _criterion(name: str, value: str | None) -> str:
     words = name.replace("kind_group", "kind").replace("_", " ")
-    return f"{words} not stated" if value is None else f"{words} {value}"
+    if value is None:
+        return f"{words} not stated"
+    return value if name in PLAIN_COLUMNS else f"{words} {value}"
 
 
 def _note(others: int) -> str:

@@ -8,7 +8,8 @@ import re
 from backbench.errors import Fault
 
 AT = re.compile(r"\(at line (\d+), column \d+\)$")
-DECIMAL_COMMA = re.compile(r"=\s*[-+]?\d+,\d+\s*(#.*)?$")
+DECIMAL_COMMA = re.compile(r"=\s*[-+]?\d+,\d+\s*(?=[,}#]|$)")
+"""Of a value of its own, or of one among others in a table { }."""
 DAY = re.compile(r"=\s*(\d{1,4})[-/.](\d{1,2})[-/.](\d{1,4})\s*(#.*)?$")
 CURLY = re.compile("[\u201c\u201d\u201e\u2018\u2019]")
 WITH_UNIT = re.compile(r"=\s*([-+]?[\d.]+\s*[A-Za-zΩµ%]+)\s*(#.*)?$")
@@ -44,7 +45,7 @@ def _likely(line: str, message_text: str) -> str:
 def _comma(line: str) -> str | None:
     if DECIMAL_COMMA.search(line) is None:
         return None
-    return f"a decimal point: {re.sub(r'(?<=[0-9]),(?=[0-9])', '.', line)}"
+    return f"a decimal point: {DECIMAL_COMMA.sub(lambda m: m[0].replace(',', '.'), line)}"
 
 
 def _day(line: str) -> str | None:

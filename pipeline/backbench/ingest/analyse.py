@@ -132,15 +132,15 @@ def _recorded(
 def _currents(job: Job, tracks: dict[int, Track]) -> dict[int, Track]:
     """Current through the load of each output that has a track of it, A, by the output's track."""
     place = {(role.unit, role.output): n for n, role in job.roles.items() if role.output}
-    found = {}
+    currents = {}
     for n, role in job.roles.items():
         if role.current and role.volts_per_ampere:
             track, scale = tracks[n], 1 / role.volts_per_ampere
             amperes = replace(
                 track, volts=scale * track.volts, full_scale_v=scale * track.full_scale_v
             )
-            found[place[role.unit, role.current]] = amperes
-    return found
+            currents[place[role.unit, role.current]] = amperes
+    return currents
 
 
 def _material(

@@ -19,6 +19,7 @@ from backbench.ingest.entered_rows import entered_rows
 from backbench.ingest.incremental import derived_with
 from backbench.ingest.published_figures import limit_value, printed_limit
 from backbench.ingest.reading_rows import Row, canonical, digest
+from backbench.ingest.review_tables import ANALYSIS_TABLES, WRITTEN_TABLES
 from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 from backbench.test_points.assign import assign_points
@@ -107,16 +108,13 @@ def _drop_stale(store: Database, planned: PlannedReview, fresh: Sequence[str]) -
     again = set(fresh)
     planned_analyses = [capture.analysis_key for capture in planned.captures]
     kept = [key for key in planned_analyses if key not in again]
-    for table in ("reading", "curve", "analysis"):
+    for table in ANALYSIS_TABLES:
         store.run(
             f"DELETE FROM {table} WHERE review_key = $review "
             "AND NOT list_contains($kept::VARCHAR[], analysis_key)",
             {"review": planned.key, "kept": kept},
         )
-    for table in (
-        "review", "appearance", "published", "capture", "entered", "refused_entry",
-        "analysis_capture", "reading_point", "computed_with",
-    ):  # fmt: skip
+    for table in WRITTEN_TABLES:
         store.run(f"DELETE FROM {table} WHERE review_key = ?", [planned.key])
 
 

@@ -191,20 +191,22 @@ def _load_together(places: CataloguePaths, group: Sequence[tuple[Work, Sequence[
         for plan, (work, chunks) in zip(planned, group, strict=True)
     ]
 
-    drafts = [plan.key for plan, (work, _) in zip(planned, group, strict=True)
-              if plan is not work.planned]  # fmt: skip
+    receipts = {
+        plan.key: plan.receipt
+        for plan, (work, _) in zip(planned, group, strict=True)
+        if plan is not work.planned
+    }
 
-    def receipted() -> None:
-        if drafts:
-            note_unfinished(places.ledger.folder, drafts)
-        for plan, (work, _) in zip(planned, group, strict=True):
-            if plan is not work.planned:
-                places.ledger.write(plan.receipt)
+    def write_receipts() -> None:
+        if receipts:
+            note_unfinished(places.ledger.folder, receipts)
+        for receipt in receipts.values():
+            places.ledger.write(receipt)
 
     with writing(places.database) as store:
-        load_reviews(store, reviews, receipted)
-    if drafts:
-        note_finished(places.ledger.folder, drafts)
+        load_reviews(store, reviews, write_receipts)
+    if receipts:
+        note_finished(places.ledger.folder, receipts)
 
 
 def numbered(places: CataloguePaths, plans: Sequence[PlannedReview]) -> list[PlannedReview]:
@@ -244,7 +246,7 @@ def planned_work(
     """What review folders ask for; where there are none, what the ledger asks for.
 
     only: these reviews of the ledger.
-    begin is told each review's work as soon as it is planned.
+    begin is called with each review's work as soon as it is planned.
     """
     held = standing(places)
     works: dict[str, Work] = {}

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
+from backbench.ingest.review_tables import ANALYSIS_TABLES, WRITTEN_TABLES
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import DATABASE_NAME, Database, writing
-
-TABLES = (
-    "reading", "curve", "analysis", "analysis_capture", "reading_point", "capture", "review",
-    "appearance", "published", "entered", "refused_entry", "computed_with",
-)  # fmt: skip
 
 
 def drop_withdrawn(places: CataloguePaths) -> list[str]:
@@ -27,5 +23,5 @@ def drop_withdrawn(places: CataloguePaths) -> list[str]:
 
 
 def _drop_review(store: Database, review: str) -> None:
-    for table in TABLES:
+    for table in (*ANALYSIS_TABLES, *WRITTEN_TABLES):
         store.run(f"DELETE FROM {table} WHERE review_key = ?", [review])

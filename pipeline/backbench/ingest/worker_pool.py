@@ -24,8 +24,8 @@ class Workers:
     """Analyses the chunks of reviews; reviews are collected in the order that suits the caller.
 
     With more than one process, and once enough captures are there, chunks are under way from
-    when their review is begun. A worker that dies is replaced, and its review's chunks are tried
-    once more.
+    when their review is begun. A pool of which a worker dies is replaced, and what it had not done
+    is tried once more.
     """
 
     def __init__(self, staged: Path, processes: int, progress: Progress) -> None:
@@ -73,7 +73,6 @@ class Workers:
         try:
             return self._awaited(work)
         except BrokenProcessPool:
-            self._pool = self._started()
             self._submit(work)
         try:
             return self._awaited(work)
@@ -96,11 +95,17 @@ class Workers:
         return [self._counted(future.result(), chunk) for future, chunk in pairs]
 
     def _submit(self, work: Work) -> None:
+        """Put a review's chunks under way, in another pool where a worker of this one has died."""
         assert self._pool is not None
+        try:
+            self._futures[work.planned.key] = self._under_way(self._pool, work)
+        except BrokenProcessPool:
+            self._pool = self._started()
+            self._futures[work.planned.key] = self._under_way(self._pool, work)
+
+    def _under_way(self, pool: ProcessPoolExecutor, work: Work) -> list[Future[Path]]:
         folder = self._staged / work.planned.key
-        self._futures[work.planned.key] = [
-            self._pool.submit(stage_chunk, chunk, folder) for chunk in work.chunks
-        ]
+        return [pool.submit(stage_chunk, chunk, folder) for chunk in work.chunks]
 
     def _counted(self, path: Path, chunk: tuple[Job, ...]) -> Path:
         self.progress(len(chunk))

@@ -10,7 +10,7 @@ are closed forms (10 dB below gives +2.39 and -3.30 dB).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Protocol, TypeVar
 
@@ -69,14 +69,13 @@ def own_noise(owns: Sequence[MeasuredValue]) -> MeasuredValue | None:
     return replace(greatest, value=mean, uncertainty=whole, estimation=estimation)
 
 
-def greatest_own(owns: Iterable[MeasuredValue]) -> MeasuredValue | None:
+def greatest_own(owns: Sequence[MeasuredValue]) -> MeasuredValue | None:
     """The greatest of the bench's own lines that stand out of several loop-backs.
 
     A bound where none does; None where there are none.
     """
-    given = list(owns)
-    standing = [own for own in given if own.bound is None]
-    return max(standing or given, key=lambda own: own.value, default=None)
+    standing = [own for own in owns if own.bound is None]
+    return max(standing or owns, key=lambda own: own.value, default=None)
 
 
 def noise_off(figure: MeasuredValue, bench: MeasuredValue | None) -> MeasuredValue:

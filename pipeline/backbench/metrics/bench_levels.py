@@ -80,17 +80,23 @@ def loop_backs(capture_data: CaptureData) -> list[CaptureData]:
     return [*filter(None, [capture_data.bench]), *capture_data.bench_levels]
 
 
+def loop_backs_of_output(capture_data: CaptureData, number: int) -> list[CaptureData]:
+    """Those with output track `number`, under a stimulus of the capture's kind."""
+    kind = type(capture_data.stimulus)
+    every = loop_backs(capture_data)
+    return [one for one in every if number in one.outputs and isinstance(one.stimulus, kind)]
+
+
 def loop_back_views(view: View, capture_data: CaptureData, track: Track) -> list[Any]:
     """The bench's own on the same track, at every level that there is a fit loop-back of.
 
     view: of the kind of stimulus that the capture has. track: one of its outputs.
     """
     number = next(n for n, output in capture_data.outputs.items() if output is track)
-    kind, views = type(capture_data.stimulus), []
-    for one in loop_backs(capture_data):
-        if number in one.outputs and isinstance(one.stimulus, kind):
-            with contextlib.suppress(Refusal):
-                views.append(view.build(one, number))
+    views = []
+    for one in loop_backs_of_output(capture_data, number):
+        with contextlib.suppress(Refusal):
+            views.append(view.build(one, number))
     return views
 
 

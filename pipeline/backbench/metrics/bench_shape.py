@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -46,9 +47,9 @@ def shape_at(level_v: float, known: Sequence[BenchShape]) -> Transfer:
     return _widened(between, [low.transfer, high.transfer])
 
 
-def _widened(found: Transfer, known: Sequence[Transfer]) -> Transfer:
+def _widened(transfer: Transfer, known: Sequence[Transfer]) -> Transfer:
     """How far the magnitudes of several lie apart, as a rectangle in the relative noise."""
     magnitudes = np.abs([one.ratio for one in known])
-    apart = np.ptp(magnitudes, axis=0) / np.abs(found.ratio) / math.sqrt(12)
-    noise = np.hypot(found.noise, apart)
-    return Transfer(found.frequency_hz, found.ratio, noise, found.arrival_s)
+    apart = np.ptp(magnitudes, axis=0) / np.abs(transfer.ratio) / math.sqrt(12)
+    noise = np.hypot(transfer.noise, apart)
+    return replace(transfer, noise=noise)

@@ -29,7 +29,7 @@ from backbench.signal.mains import (
     is_confirmed,
     mains_frequency,
     mains_line,
-    others,
+    other_frequencies,
     refuse_other_mains,
 )
 from backbench.signal.power import MeanSquare, noise_sum
@@ -120,12 +120,12 @@ class IdleView:
     @cached_property
     def lines_of_another(self) -> list[MeanSquare]:
         """Lines 1 to 10 of the mains frequency that may be the right one where the record shows
-        none of the stated; empty where it shows one, or the stated frequency is of no kind."""
+        none of the stated; empty where it shows one, or where none was stated."""
         nominal = self.capture_data.mains_hz
         if nominal is None or is_confirmed(self.spectrum, self.noise, nominal):
             return []
-        # At least one is another: every frequency is confirmed where none is.
-        return [square for _, _, square in self._lines_of(others(nominal)[0])]
+        # There is another one: without it the stated frequency counts as confirmed.
+        return [square for _, _, square in self._lines_of(other_frequencies(nominal)[0])]
 
     def _lines_of(self, nominal_hz: float) -> list[tuple[int, float, MeanSquare]]:
         mains = mains_frequency(self.spectrum, self.noise, nominal_hz)
@@ -141,10 +141,10 @@ class IdleView:
         return np.abs(wave, out=wave), rate_hz
 
 
-def _greater(ones: list[MeanSquare], others: list[MeanSquare]) -> bool:
+def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     """Whether lines together are surely more than others."""
-    apart = sum(x.value for x in ones) - sum(x.value for x in others)
-    return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*ones, *others]))
+    apart = sum(x.value for x in lines) - sum(x.value for x in others)
+    return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
 @view("idle", version=4)

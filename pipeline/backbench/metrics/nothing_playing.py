@@ -33,7 +33,7 @@ class BesideHum(NamedTuple):
     lines: float
 
 
-def beside_hum(own: Spectrum, noise: Array) -> BesideHum:
+def _beside_hum(own: Spectrum, noise: Array) -> BesideHum:
     """What there is beside the hum, and how much of it stands in lines.
 
     noise: mean noise power by bin, V^2.
@@ -49,7 +49,7 @@ def beside_hum(own: Spectrum, noise: Array) -> BesideHum:
 def refuse_played(own: Spectrum, noise: Array) -> BesideHum:
     """What there is beside the hum. Raises Refusal where it can only have been played."""
     _refuse_one_tone(own)
-    beside = beside_hum(own, noise)
+    beside = _beside_hum(own, noise)
     volts = in_text(math.sqrt(beside.whole), "V", 3)
     if beside.lines >= max(PLAYED_V**2, PLAYED_SHARE * beside.whole):
         raise Refusal(

@@ -11,7 +11,7 @@ import numpy as np
 
 from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, TwoTones
 from backbench.errors import Refusal
-from backbench.metrics.bench_levels import loop_backs
+from backbench.metrics.bench_levels import loop_backs, loop_backs_of_output
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.lines_in_time import lines_in_time, shortest_s
 from backbench.metrics.parts_in_time import part_of
@@ -87,10 +87,7 @@ def unused_loop_back(
 
     build: makes the view of a capture. used: how many loop-backs the capture's view has.
     """
-    given = [
-        one for one in loop_backs(capture_data)
-        if number in one.outputs and isinstance(one.stimulus, type(capture_data.stimulus))
-    ]  # fmt: skip
+    given = loop_backs_of_output(capture_data, number)
     if used >= len(given):
         return None
     for one in given:

@@ -16,9 +16,8 @@ PART = 0.1
 """Share of what stands beside a tone from which its wavering is named: common practice, no
 source. Of steady noise the course of a tone holds the part in the bandwidth of its blocks, some
 hundredth."""
-
-
 LOUDEST = 0.99
+"""Share of the record that is quieter than what counts as clicks."""
 
 
 def wavering_remark(tone: ToneView, beside: float) -> str | None:

@@ -101,7 +101,7 @@ class TwoTonesView:
 
     @cached_property
     def _standing(self) -> dict[Combination, MeanSquare]:
-        """Every product that is told of, as far as the band goes."""
+        """Every product that has a name, as far as the band goes."""
         reached = [
             one for one in {**DIFFERENCE, **MODULATION} if self.tone_set.covers(self.position(one))
         ]

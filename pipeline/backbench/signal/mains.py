@@ -187,11 +187,12 @@ def is_confirmed(spectrum: Spectrum, noise: Array, nominal_hz: float) -> bool:
         True too where no other frequency is usual beside the stated one.
     """
     return all(
-        _standing_alone(spectrum, noise, nominal_hz, other, None) for other in others(nominal_hz)
+        _standing_alone(spectrum, noise, nominal_hz, other, None)
+        for other in other_frequencies(nominal_hz)
     )
 
 
-def others(nominal_hz: float) -> list[float]:
+def other_frequencies(nominal_hz: float) -> list[float]:
     """The usual mains frequencies that the stated one is not.
 
     Parameters
@@ -219,7 +220,7 @@ def _other_mains(
     multiple of the stated frequency does: three of them, or with nothing playing the first or the
     second. None otherwise.
     """
-    for other in others(nominal_hz):
+    for other in other_frequencies(nominal_hz):
         seen = _standing_alone(spectrum, noise, other, nominal_hz, apart)
         low = apart is None and any(multiple <= QUIET_MULTIPLES for multiple in seen)
         if len(seen) < LEAST_OF_OTHER and not low:

@@ -140,14 +140,13 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
     ratio *= np.exp(2j * np.pi * sent.grid * late)
     arrival_s = _delay(sent, arrival)
     noise = _noise(sent, impulse, peak, arrival_s, len(recorded) / sent.rate_hz)
-    magnitude = np.abs(ratio)
-    early = early_arrivals(sent, impulse, peak, magnitude)
     if least_linear > 0:
-        found = Deconvolved(
+        deconvolved = Deconvolved(
             quotient=bins, continued=continued, impulse=impulse, peak=peak, arrival_s=arrival_s,
             spectrum=spectrum, ratio=ratio, noise=noise,
         )  # fmt: skip
-        refuse_unsteady(sent, found)
+        refuse_unsteady(sent, deconvolved)
+    early = early_arrivals(sent, impulse, peak, np.abs(ratio))
     besides = np.hypot(noise, early_and_late(sent, early))
     return Transfer(sent.grid, ratio, besides, arrival_s)
 
@@ -236,11 +235,9 @@ def _noise_coverage(sent: PlayedSweep, arrival_s: float, length_s: float) -> Arr
 
     What lies after the transform's end comes round to the record's beginning.
     """
-    sweep, whole = sent.sweep, sent.size / sent.rate_hz
+    whole = sent.size / sent.rate_hz
     lasting = len(sent.window.weights) / sent.own_rate_hz
-    started = sent.middle_s - sweep.duration_s / 2 + arrival_s
-    passed = started + sweep.scale_s * np.log(sent.grid / sweep.start_hz)
-    begins = (passed + sent.window.after / sent.own_rate_hz) % whole
+    begins = (sent.passed_s(sent.grid) + arrival_s + sent.after_s) % whole
     before_end = np.clip(length_s - begins, 0, lasting)
     come_round = np.clip(begins + lasting - whole, 0, min(length_s, lasting))
     return np.asarray((before_end + come_round) / lasting)

@@ -15,8 +15,6 @@ from backbench.signal.sweep_deconvolved import FIRST, Deconvolved, upper_taper
 from backbench.signal.sweep_excitation import PlayedSweep
 from backbench.signal.track import Array
 
-Order = NDArray[np.int_]
-
 HARMONICS = 10
 """Up to this order the harmonics count as the unit's own."""
 CLICKS_BELOW_HZ, CLICK_BAND_HZ = 50.0, 2000.0
@@ -29,14 +27,14 @@ counts as a click: a greater one needs to stand out less. Noise of eight degrees
 out 4 times; where a resonance alone reaches a limit, high harmonics stand out 70 times."""
 
 
-def click_hz(sent: PlayedSweep, found: Deconvolved) -> float | None:
+def click_hz(sent: PlayedSweep, deconvolved: Deconvolved) -> float | None:
     """Frequency of the sweep in whose period something else than the sweep stands out.
 
     Parameters
     ----------
     sent : PlayedSweep
         What was played.
-    found : Deconvolved
+    deconvolved : Deconvolved
         What came of it.
 
     Returns
@@ -46,13 +44,13 @@ def click_hz(sent: PlayedSweep, found: Deconvolved) -> float | None:
     """
     from scipy import fft
 
-    quotient, arrival_s = found.quotient, found.arrival_s
+    quotient, arrival_s = deconvolved.quotient, deconvolved.arrival_s
     sweep, first = sent.sweep, float(sent.grid[0]) * FIRST
     top = min(CLICKS_BELOW_HZ, float(sent.grid[-1]))
-    bins = min(int(CLICK_BAND_HZ * sent.size / sent.rate_hz), len(quotient))
+    bins = sent.bins_below(CLICK_BAND_HZ)
     rate = 2 * bins * sent.rate_hz / sent.size
     before = round(sweep.scale_s * math.log(HARMONICS + 0.5) * rate)
-    after = round(sent.window.after / sent.own_rate_hz * rate)
+    after = round(sent.after_s * rate)
     if top < 2 * first or before + 1.5 * after > 2 * bins:
         return None
     tapered = quotient[:bins] * upper_taper(bins)
@@ -67,12 +65,11 @@ def click_hz(sent: PlayedSweep, found: Deconvolved) -> float | None:
         math.floor(sweep.scale_s * (top - sweep.start_hz)),
     )
     hz = sweep.start_hz + cycles / sweep.scale_s
-    begun = sent.middle_s - sweep.duration_s / 2 + arrival_s
-    edges = np.rint((begun + sweep.scale_s * np.log(hz / sweep.start_hz)) * rate).astype(int)
+    edges = np.rint((sent.passed_s(hz) + arrival_s) * rate).astype(int)
     return _outstanding(hz[:-1], _by_period(left, edges), _by_period(output, edges))
 
 
-def _by_period(volts: Array, edges: Order) -> Array:
+def _by_period(volts: Array, edges: NDArray[np.int_]) -> Array:
     """Mean square between neighbouring edges; those beyond the end come round."""
     chosen = np.take(volts, np.arange(edges[0], edges[-1] + 1), mode="wrap")
     sums = np.add.reduceat(np.square(chosen), edges - edges[0])[:-1]
@@ -89,9 +86,9 @@ def _outstanding(hz: Array, left: Array, output: Array) -> float | None:
         for v in (left, output)
     ]
     usual, level = np.median(about[0], axis=1), about[1].max(axis=1)
-    found = np.zeros(len(left), dtype=bool)
+    clicks = np.zeros(len(left), dtype=bool)
     for stands_out, amplitude in CLICKS:
-        found |= (left > stands_out * usual) & (left > amplitude**2 * level)
-    if not found.any():
+        clicks |= (left > stands_out * usual) & (left > amplitude**2 * level)
+    if not clicks.any():
         return None
-    return float(hz[int(np.argmax(np.where(found, left / level, 0.0)))])
+    return float(hz[int(np.argmax(np.where(clicks, left / level, 0.0)))])

@@ -53,10 +53,10 @@ def early_arrivals(sent: PlayedSweep, impulse: Array, peak: int, magnitude: Arra
     ndarray of float64, shape (g,)
         >= 0; 0 where it isn't clear of the noise.
     """
-    found, noise = _before(sent, impulse, peak)
+    early, noise = _before(sent, impulse, peak)
     left = np.where(sent.grid < sent.grid[0] * 2**LOWEST_OCTAVES, LEFT_AT_END, EDGE_LEFT)
     least = CLEAR * noise + (left * magnitude) ** 2
-    return np.asarray(np.sqrt(np.where(found > least, found - noise, 0.0)))
+    return np.asarray(np.sqrt(np.where(early > least, early - noise, 0.0)))
 
 
 def early_and_late(sent: PlayedSweep, early: Array) -> Array:
@@ -81,7 +81,7 @@ def early_and_late(sent: PlayedSweep, early: Array) -> Array:
     """
     from scipy.ndimage import maximum_filter1d
 
-    octaves = sent.window.after / sent.own_rate_hz / (sent.sweep.scale_s * math.log(2))
+    octaves = sent.after_s / (sent.sweep.scale_s * math.log(2))
     reach = min(math.ceil(POINTS_PER_OCTAVE * octaves), len(early) - 1)
     density = sent.cells.at(sent.grid)
     padded = np.concatenate([np.square(early) * density, np.zeros(reach)])
@@ -106,6 +106,6 @@ def _before(sent: PlayedSweep, impulse: Array, peak: int) -> tuple[Array, Array]
 
     cell, resolved = rate_hz / size, rate_hz / window.before
     wide = np.maximum(NOISE_CELLS * resolved, HALF_WIDTH * sent.grid)
-    found = mean_about(power(peak), cell, sent.grid, np.full(len(sent.grid), resolved))
+    early = mean_about(power(peak), cell, sent.grid, np.full(len(sent.grid), resolved))
     later = power(peak + len(window.weights) + window.before)
-    return found, mean_about(later, cell, sent.grid, wide)
+    return early, mean_about(later, cell, sent.grid, wide)

@@ -23,7 +23,7 @@ BANDWIDTH_MARGIN = 1.25
 what is cut off there lies hundreds of the window's resolution cells away from the band."""
 
 BLOCK = 64
-"""Samples, to which the middle of the sweep is told: a thousandth of the windows' length."""
+"""Samples, to which the middle of the sweep is known: a thousandth of the windows' length."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,6 +82,41 @@ class PlayedSweep:
     def own_rate_hz(self) -> float:
         """Of the impulse response."""
         return self.rate_hz / self.step
+
+    @property
+    def after_s(self) -> float:
+        """Length of the window from the arrival on."""
+        return self.window.after / self.own_rate_hz
+
+    def passed_s(self, hz: Array) -> Array:
+        """When the sweep passed frequencies.
+
+        Parameters
+        ----------
+        hz : ndarray of float64
+            Hz, > 0.
+
+        Returns
+        -------
+        ndarray of float64
+            s from the record's beginning, of the same shape.
+        """
+        begun = self.middle_s - self.sweep.duration_s / 2
+        return np.asarray(begun + self.sweep.scale_s * np.log(hz / self.sweep.start_hz))
+
+    def bins_below(self, hz: float) -> int:
+        """Kept bins below a frequency.
+
+        Parameters
+        ----------
+        hz : float
+            Hz, > 0.
+
+        Returns
+        -------
+        int
+        """
+        return min(int(hz * self.size / self.rate_hz), len(self.hz))
 
 
 def played_sweep(played: Array, length: int, rate_hz: float, sweep: SweepParameters) -> PlayedSweep:

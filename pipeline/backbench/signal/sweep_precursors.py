@@ -15,8 +15,8 @@ import numpy as np
 
 from backbench.signal.power import squared
 from backbench.signal.sweep_deconvolved import FIRST, Deconvolved, upper_taper
-from backbench.signal.sweep_excitation import PlayedSweep
-from backbench.signal.sweep_window import HARMONIC_GAP, Complex
+from backbench.signal.sweep_excitation import POINTS_PER_OCTAVE, PlayedSweep
+from backbench.signal.sweep_window import HARMONIC_GAP, Complex, flank
 from backbench.signal.track import Array
 
 LOW_TO_HZ, LOW_BAND_HZ = 500.0, 1500.0
@@ -41,8 +41,8 @@ RESOLVED = 8.0
 NOISE_STRETCHES = 8
 NOISE_TIMES = 3.0
 """Root mean squares of the stretches after the response that noise and hum reach before it."""
-NEARBY = 24
-"""Points of the grid, an octave: an early part is held against the greatest response so near."""
+NEARBY = POINTS_PER_OCTAVE
+"""Points of the grid: an early part is held against the greatest response so near."""
 EARLY = 0.015
 """Amplitude re the response: a step of level by 1 dB at once leaves 0.035, an honest unit 0.005."""
 EARLY_AT_LOW = ((2.8, 0.025), (4.0, 0.018))
@@ -68,14 +68,14 @@ class EarlyPart(NamedTuple):
     low_hz: float
 
 
-def early_parts(sent: PlayedSweep, found: Deconvolved) -> list[EarlyPart]:
+def early_parts(sent: PlayedSweep, deconvolved: Deconvolved) -> list[EarlyPart]:
     """What the response has, by bands, that no system puts out before it is driven.
 
     Parameters
     ----------
     sent : PlayedSweep
         What was played.
-    found : Deconvolved
+    deconvolved : Deconvolved
         What came of it.
 
     Returns
@@ -86,8 +86,9 @@ def early_parts(sent: PlayedSweep, found: Deconvolved) -> list[EarlyPart]:
     from scipy.ndimage import maximum_filter1d
 
     bands = _bands(FIRST * float(sent.grid[0]), HIGHEST * float(sent.grid[-1]))
-    nearby = maximum_filter1d(np.abs(found.ratio), 2 * NEARBY + 1)
-    low, high = _low_response(sent, found), _Response(found.impulse, sent.own_rate_hz, found.peak)
+    nearby = maximum_filter1d(np.abs(deconvolved.ratio), 2 * NEARBY + 1)
+    low = _low_response(sent, deconvolved)
+    high = _Response(deconvolved.impulse, sent.own_rate_hz, deconvolved.peak)
     seen = []
     for band in pairwise(bands):
         response = low if band[0] < LOW_TO_HZ else high
@@ -144,11 +145,11 @@ class _Response(NamedTuple):
         return self.samples.take(np.arange(self.arrival - first, self.arrival - last), mode="wrap")
 
 
-def _low_response(sent: PlayedSweep, found: Deconvolved) -> _Response:
+def _low_response(sent: PlayedSweep, deconvolved: Deconvolved) -> _Response:
     from scipy import fft
 
-    bins = min(int(LOW_BAND_HZ * sent.size / sent.rate_hz), len(found.quotient))
-    samples = fft.irfft(_mended(sent, found, bins) * upper_taper(bins), 2 * bins)
+    bins = sent.bins_below(LOW_BAND_HZ)
+    samples = fft.irfft(_mended(sent, deconvolved, bins) * upper_taper(bins), 2 * bins)
     return _Response(samples, 2 * bins * sent.rate_hz / sent.size, 0)
 
 
@@ -160,16 +161,16 @@ def _bands(lowest_hz: float, highest_hz: float) -> list[float]:
     return [float(lowest_hz * 2**step) for step in steps]
 
 
-def _mended(sent: PlayedSweep, found: Deconvolved, bins: int) -> Complex:
+def _mended(sent: PlayedSweep, deconvolved: Deconvolved, bins: int) -> Complex:
     """The quotient, where little or nothing was played drawn to how the response goes on there.
 
     A cut where the sweep begins would ring before the arrival; what distortion leaves below would
     stand there, divided by nothing.
     """
-    turn = np.exp(2j * np.pi * found.arrival_s * sent.hz[:bins])
+    turn = np.exp(2j * np.pi * deconvolved.arrival_s * sent.hz[:bins])
     held = 1 - sent.lost[:bins]
-    mended = found.quotient[:bins] * turn * held
-    return np.asarray(mended + found.continued[:bins] * (1 - np.square(held)))
+    mended = deconvolved.quotient[:bins] * turn * held
+    return np.asarray(mended + deconvolved.continued[:bins] * (1 - np.square(held)))
 
 
 def _early_limit(ratio: float) -> float:
@@ -207,14 +208,13 @@ def _stretch(sent: PlayedSweep, response: _Response, band: tuple[float, float]) 
     rate = response.rate_hz
     nearest, farthest = (periods / band[0] for periods in _periods(band[0]))
     farthest = min(farthest, HARMONIC_GAP[1] * sent.sweep.scale_s * math.log(2))
-    after = round(sent.window.after / sent.own_rate_hz * rate)
+    after = round(sent.after_s * rate)
     first, last = round(farthest * rate), round(nearest * rate)
     count = first - last
     last_sample = after + NOISE_STRETCHES * count
     if farthest < LEAST_STRETCH * nearest or last_sample > len(response.samples):
         return None
-    flank = max(round(min(FLANK_PERIODS / band[0] * rate, count / 3)), 2)
-    rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(flank) + 0.5) / flank)
+    rise = flank(max(round(min(FLANK_PERIODS / band[0] * rate, count / 3)), 2))
     size = fft.next_fast_len(max(2 * count, round(RESOLVED * rate / band[0])), real=True)
     edges = [math.ceil(hz * size / rate) for hz in band]
     if edges[0] >= edges[1]:
@@ -222,7 +222,7 @@ def _stretch(sent: PlayedSweep, response: _Response, band: tuple[float, float]) 
     return _Stretch(
         before=response.before(first, last),
         others=lambda: response.before(-after, -last_sample).reshape(-1, count),
-        weights=np.concatenate([rise, np.ones(count - 2 * flank), rise[::-1]]),
+        weights=np.concatenate([rise, np.ones(count - 2 * len(rise)), rise[::-1]]),
         size=size,
         chosen=slice(*edges),
         hz=np.arange(*edges) * (rate / size),

@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
-from backbench.signal.power import squared
 from backbench.signal.sweep_click import click_hz
 from backbench.signal.sweep_deconvolved import Deconvolved
 from backbench.signal.sweep_excitation import PlayedSweep
@@ -36,14 +35,14 @@ LEAST_CLEAR = 0.05
 """Greatest relative uncertainty of a response whose delay is looked at."""
 
 
-def refuse_unsteady(sent: PlayedSweep, found: Deconvolved) -> None:
+def refuse_unsteady(sent: PlayedSweep, deconvolved: Deconvolved) -> None:
     """Raise Refusal where the level or the time changed while the sweep passed.
 
     Parameters
     ----------
     sent : PlayedSweep
         What was played.
-    found : Deconvolved
+    deconvolved : Deconvolved
         What came of it.
 
     Raises
@@ -51,16 +50,17 @@ def refuse_unsteady(sent: PlayedSweep, found: Deconvolved) -> None:
     Refusal
         With the frequency at which it changed.
     """
-    seen = early_parts(sent, found)
-    high = [one.over for one in seen if one.low_hz > LOW_TO_HZ]
+    seen = early_parts(sent, deconvolved)
+    high = [one.over for one in seen if one.low_hz >= LOW_TO_HZ]
     judged = [one for one in seen if one.low_hz < LOW_TO_HZ] if flutters(high) else seen
     worst = max(judged, key=lambda one: one.over, default=None)
-    changed_hz = worst.hz if worst and worst.over > 1 else click_hz(sent, found)
+    changed_hz = worst.hz if worst and worst.over > 1 else click_hz(sent, deconvolved)
     if changed_hz is not None:
         raise Refusal(_changed(changed_hz))
     if max(high, default=1.0) < SURELY_STEADY:
         return
-    course = _course(sent, found.spectrum, found.noise / np.abs(found.ratio))
+    noise = deconvolved.noise / np.abs(deconvolved.ratio)
+    course = _course(sent, deconvolved.spectrum, noise)
     if len(course.hz) >= 2 * LEAST_FLANK:
         _refuse_wander(course)
 
@@ -74,51 +74,35 @@ def _changed(hz: float) -> str:
 
 
 class _Course(NamedTuple):
-    """Logarithm of the response, real and imaginary, by resolution cell, and its uncertainty."""
+    """Phase of the response, rad and continuous, at evenly spaced frequencies."""
 
     hz: Array
-    log: Complex
-    u: Array
+    phase: Array
 
 
 def _course(sent: PlayedSweep, spectrum: Complex, noise: Array) -> _Course:
-    """The longest upper stretch of the response that is clear of noise."""
+    """The longest upper stretch of the response that is clear of noise, by resolution cell."""
     step = max(sent.window.size // len(sent.window.weights), 1)
     cell = sent.own_rate_hz / sent.window.size
     chosen = np.arange(
         math.ceil(max(WANDER_ABOVE_HZ, sent.grid[0]) / cell), int(sent.grid[-1] / cell), step
     )
     hz, values = chosen * cell, spectrum[chosen]
-    power = squared(values)
-    u = np.interp(hz, sent.grid, noise)
-    clear = (u < LEAST_CLEAR) & (power > 0)
-    unclear = np.flatnonzero(~clear)
-    longest = np.concatenate([[-1], unclear, [len(hz)]])
-    widest = int(np.argmax(np.diff(longest))) if len(hz) else 0
-    part = slice(int(longest[widest]) + 1, int(longest[widest + 1]) if len(hz) else 0)
-    turned = np.unwrap(np.angle(values[part]))
-    return _Course(hz[part], 0.5 * np.log(power[part]) + 1j * turned, u[part])
+    clear = (np.interp(hz, sent.grid, noise) < LEAST_CLEAR) & (values != 0)
+    edges = np.concatenate([[-1], np.flatnonzero(~clear), [len(hz)]])
+    widest = int(np.argmax(np.diff(edges)))
+    part = slice(int(edges[widest]) + 1, int(edges[widest + 1]))
+    return _Course(hz[part], np.unwrap(np.angle(values[part])))
 
 
-class _Lines:
-    """Straight lines by least squares through stretches of a sequence."""
-
-    def __init__(self, values: Complex) -> None:
-        order = np.arange(len(values))
-        self.sums = np.concatenate([[0], np.cumsum(values)])
-        self.moments = np.concatenate([[0], np.cumsum(values * order)])
-
-    def fitted(self, first: Order, count: Order) -> tuple[Complex, Complex, Array]:
-        """Mean, slope and centre."""
-        whole = self.sums[first + count] - self.sums[first]
-        centre = first + (count - 1) / 2
-        moment = self.moments[first + count] - self.moments[first] - centre * whole
-        return whole / count, 12 * moment / (count * (count**2 - 1.0)), centre
-
-    def at(self, first: Order, count: Order, place: Order) -> Complex:
-        """The line's value at a place."""
-        mean, slope, centre = self.fitted(first, count)
-        return np.asarray(mean + slope * (place - centre))
+def _slopes(values: Array, first: Order, count: Order) -> Array:
+    """Slopes of straight lines by least squares through `count` values from each `first` on."""
+    sums = np.concatenate([[0], np.cumsum(values)])
+    moments = np.concatenate([[0], np.cumsum(values * np.arange(len(values)))])
+    whole = sums[first + count] - sums[first]
+    centre = first + (count - 1) / 2
+    moment = moments[first + count] - moments[first] - centre * whole
+    return np.asarray(12 * moment / (count * (count**2 - 1.0)))
 
 
 def _refuse_wander(course: _Course) -> None:
@@ -127,8 +111,9 @@ def _refuse_wander(course: _Course) -> None:
     first = np.flatnonzero(np.arange(len(course.hz)) + wide < len(course.hz))[::LEAST_FLANK]
     if len(first) == 0:
         return
-    _, slope, centre = _Lines(course.log).fitted(first, wide[first])
-    cycles = -slope.imag / (2 * np.pi * cell) * (course.hz[0] + cell * centre)
+    count = wide[first]
+    centre_hz = course.hz[0] + cell * (first + (count - 1) / 2)
+    cycles = -_slopes(course.phase, first, count) / (2 * np.pi * cell) * centre_hz
     worst = int(np.argmax(np.abs(cycles)))
     if abs(cycles[worst]) > WANDER_CYCLES:
         raise Refusal(

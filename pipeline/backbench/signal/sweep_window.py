@@ -164,12 +164,24 @@ def window_of(rate_hz: float, sweep: SweepParameters, length: int) -> ImpulseWin
     lasting = max(LEAST_AFTER_S, CYCLES_AFTER / sweep.start_hz) * rate_hz
     after = min(round(lasting), length // 3)
     flat_after = round(FLAT_AFTER * after)
-    rise, fall = _flank(before - flat_before), _flank(after - flat_after)[::-1]
+    rise, fall = flank(before - flat_before), flank(after - flat_after)[::-1]
     weights = np.concatenate([rise, np.ones(flat_before + flat_after), fall])
     return ImpulseWindow(before, weights, fft.next_fast_len(4 * len(weights), real=True))
 
 
-def _flank(length: int) -> Array:
+def flank(length: int) -> Array:
+    """A raised cosine that rises from 0 to 1.
+
+    Parameters
+    ----------
+    length : int
+        Samples, >= 0.
+
+    Returns
+    -------
+    ndarray of float64, shape (length,)
+        0 to 1.
+    """
     return np.asarray(0.5 - 0.5 * np.cos(np.pi * (np.arange(length) + 0.5) / max(length, 1)))
 
 

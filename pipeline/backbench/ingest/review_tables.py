@@ -1,0 +1,11 @@
+"""The tables that hold rows of a review."""
+
+from __future__ import annotations
+
+ANALYSIS_TABLES = ("reading", "curve", "analysis")
+"""Their rows stand as long as the analysis that they are of."""
+WRITTEN_TABLES = (
+    "review", "appearance", "published", "capture", "entered", "refused_entry",
+    "analysis_capture", "reading_point", "computed_with",
+)  # fmt: skip
+"""Their rows are written again whenever the review is loaded."""
