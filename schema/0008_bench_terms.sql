@@ -16,8 +16,6 @@ CREATE TABLE bench_event (
 -- |ln| of a reading's voltage over that of its test point; NULL where the point asks for none.
 ALTER TABLE reading_point ADD COLUMN level_offset DOUBLE;
 
-DROP VIEW worse;
-DROP VIEW placed;
 DROP VIEW at_point;
 
 -- grain: reading with a value at a test point, at the method version in force, of any review.
@@ -79,35 +77,3 @@ SELECT
                         + coalesce(session_u ** 4 / session_dof, 0), 0) AS own_dof,
     sqrt(greatest(valued.uncertainty ** 2 - record_u ** 2, 0)) AS shared_u
 FROM valued;
-
--- grain: test point, unit, output, against, metric, order, limit, detail, own frequency.
--- A value at a test point of a unit in the state of the review that heads it: measured values
--- before entered ones, then from the newest review that has one, all outputs from the same review.
-CREATE VIEW placed AS
-SELECT
-    * EXCLUDE (standing),
-    CASE WHEN bound IS DISTINCT FROM 'upper' THEN value - 2 * uncertainty END AS low,
-    CASE WHEN bound IS DISTINCT FROM 'lower' THEN value + 2 * uncertainty END AS high
-FROM at_point
-WHERE standing
-QUALIFY dense_rank() OVER (
-    PARTITION BY point_key, unit_key, metric, order_n, limit_percent, detail, own_frequency_hz
-    ORDER BY status = 'entered', reviewed DESC, review_key DESC
-) = 1 AND row_number() OVER (
-    PARTITION BY point_key, unit_key, output, against, metric, order_n, limit_percent, detail,
-                 own_frequency_hz
-    ORDER BY status = 'entered', reviewed DESC, review_key DESC, reading_key
-) = 1;
-
--- grain: test point, unit, metric, order, limit, own frequency: the worse of a unit's outputs
--- (by the metric's better direction; the first by name where neither is better)
-CREATE VIEW worse AS
-SELECT *
-FROM placed
-QUALIFY row_number() OVER (
-    PARTITION BY point_key, unit_key, metric, order_n, limit_percent, own_frequency_hz
-    ORDER BY CASE better WHEN 'lower' THEN -value WHEN 'higher' THEN value
-                         WHEN 'nearer zero' THEN -abs(value) ELSE 0 END,
-             output, reading_key
-) = 1;
-

@@ -165,8 +165,7 @@ class Catalogue:
 
         with self.places.changing():
             run_ingest.prepare(self.places)
-            if folders is not None:
-                carry_on(self.places)
+            _, left = carry_on(self.places) if folders is not None else ([], [])
             noted = unfinished(self.places.ledger.folder)
             with Workers(self.places.staged, _processes(processes), progress) as workers:
                 here = self.settings.engine == "local" or not history
@@ -177,7 +176,7 @@ class Catalogue:
                 carry_out = self._orchestrated() if orchestrated else run_ingest.carry_out
                 outcomes, more = run_ingest.apart(carry_out(self.places, works, workers))
             note_finished(self.places.ledger.folder, noted)
-            return outcomes, [*refused, *more]
+            return outcomes, [*left, *refused, *more]
 
     def _orchestrated(self) -> CarryOut:
         """The recorded way: on this machine, or on the cluster that the settings name."""

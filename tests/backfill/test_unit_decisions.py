@@ -98,3 +98,18 @@ def test_an_answer_decides_and_is_kept_in_the_map(
 
 def test_units_that_only_this_sheet_brought_need_no_decision(root: Path) -> None:
     assert "0 reviews written" in imported(root, FIRST, "first", "--yes").output
+
+
+def test_a_sheet_of_which_nothing_can_be_written_is_no_success(root: Path) -> None:
+    ran = imported(root, "2005-02-03,Marrowgate,Stilt-9,,0.2\n", "second", "--yes")
+    assert ran.exit_code == 3
+    assert "0 reviews, " in ran.output
+
+
+def test_a_review_that_is_left_out_is_still_in_the_spreadsheet(root: Path) -> None:
+    rows = "2005-02-03,Corvane,R,,0.2\n2005-02-03,Corvane,S,,0.2\n"
+    assert imported(root, rows, "second", "--yes").exit_code == 0
+    ran = imported(root, rows.replace("R,,0.2", "R,,apples"), "second", "--yes")
+    assert ran.exit_code == 3
+    assert "no figure that can be read" in ran.output
+    assert "no longer in the spreadsheet" not in ran.output

@@ -9,10 +9,10 @@ import pytest
 
 from backbench.backfill.column_map import read_map
 from backbench.backfill.parse_records import parse_sheet
-from backbench.backfill.row_facts import plain
 from backbench.backfill.sheet_addresses import column
 from backbench.backfill.spreadsheet import read_sheet
 from backbench.documents.manifest import read_manifest
+from backbench.documents.unit_facts import key_of
 from backbench.errors import UserError
 from backbench.ingest.entered_figures import entered_faults
 from old_records import HEADINGS, MAP, Messy, Percent, write_csv, write_ods, write_xlsx
@@ -25,7 +25,7 @@ def test_columns_have_the_letters_of_a_spreadsheet() -> None:
 
 
 def test_a_text_becomes_a_key() -> None:
-    assert plain("Marröwgate  Heron/40 (II)") == "marrowgate-heron-40-ii"
+    assert key_of("Marröwgate  Heron/40 (II)") == "marrowgate-heron-40-ii"
 
 
 def test_a_map_with_faults_is_told_whole(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
@@ -234,6 +235,19 @@ def test_planning_again_before_the_run_is_cut_changes_nothing_that_was_played(
     assert read_plan(review).step == played.step  # type: ignore[union-attr]
 
 
+def test_a_cut_that_breaks_off_leaves_no_part_of_a_capture(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    review, _ = begun(tmp_path)
+    (layout,) = (tmp_path / "waves").glob("run-*.toml")
+    take, before = recorded(tmp_path, layout.stem), set(review.rglob("*"))
+    monkeypatch.setenv("BACKBENCH_FAULT", "flush:1:ENOSPC")
+    monkeypatch.setattr("backbench.storage.fault_injection.passed", Counter())
+    with pytest.raises(OSError, match="No space"):
+        cut_run(take, read_run(layout), review)
+    assert set(review.rglob("*")) == before
+
+
 def test_a_manifest_that_says_otherwise_than_was_played_is_told_of(tmp_path: Path) -> None:
     review, played = begun(tmp_path)
     text = (
@@ -249,6 +263,9 @@ def test_a_manifest_that_says_otherwise_than_was_played_is_told_of(tmp_path: Pat
     (line,) = follow_run(read_run(layout), review)
     assert "generator_vrms = 0.0501" in line
     assert played.step
+    faulty = '[[capture]]\nfile = "b.wav"\nstimulus = { tone_hz = -1, generator_vrms = 9 }\n'
+    (review / "review.toml").write_text(f"{manifest_text(draft)}\n{faulty}\n{text}")
+    assert follow_run(read_run(layout), review) == [line], "a faulty entry costs itself alone"
 
 
 def test_a_run_holds_what_is_not_recorded_yet(tmp_path: Path) -> None:

@@ -53,7 +53,7 @@ def test_history_names_a_corrected_calibration_and_reviews_what_is_out_of_date(
     assert "out of date" not in told(catalogue, "reviews")
     set_calibration(catalogue, 12.5)
     text = told(catalogue, "reviews")
-    assert "out of date: auk, brant: calibration of bench shed corrected since" in text
+    assert "out of date: auk and brant: calibration of bench shed corrected since" in text
     assert "Next: backbench recompute" in text
     text = told(catalogue, "history", "unit-of-auk")
     assert "bench shed, calibration 2024-01-01, volts peak at full scale, track 1: " in text

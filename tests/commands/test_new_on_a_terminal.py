@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from backbench.bench_day.review_request import CHOICES, likely, proposed_key
+from backbench.bench_day.review_request import likely
 from backbench.catalogue import Catalogue
 from backbench.cli import app
 from backbench.documents.manifest import read_manifest
+from backbench.documents.unit_facts import CHOICES, key_of
 from talk import Talk
 
 BENCH = """\
@@ -111,7 +112,7 @@ def test_near_misses(name: str, text: str, meant: str | None) -> None:
     [("Corvane R-40", "corvane-r-40"), ("  Heron  40 (b) ", "heron-40-b"), ("Ω", ""), ("", "")],
 )
 def test_a_key_from_a_name(text: str, key: str) -> None:
-    assert proposed_key(text) == key
+    assert key_of(text) == key
 
 
 def test_quantities_that_can_t_be_read_come_at_once(tmp_path: Path) -> None:

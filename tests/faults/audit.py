@@ -110,7 +110,7 @@ def faults_of(held: Distribution) -> Iterator[str]:
     """A licence that is not known to allow passing on, a source of its own, changed files."""
     name, licence = held.metadata["Name"], licence_of(held)
     if not MAY_BE_PASSED_ON.search(licence):
-        yield f"{name}: licence {licence or 'not told'}"
+        yield f"{name}: licence {licence or 'not stated'}"
     yield from changes_of(held)
 
 
@@ -151,7 +151,7 @@ def licence_list(passed_on: dict[str, Distribution], for_work: dict[str, Distrib
     for name, held in sorted({**for_work, **passed_on}.items()):
         use = "the program" if name in passed_on else "work on it"
         lines.append(
-            f"| {name} | {held.version} | {licence_of(held)[:100] or 'not told'} | {use} |"
+            f"| {name} | {held.version} | {licence_of(held)[:100] or 'not stated'} | {use} |"
         )
     return "\n".join(lines) + "\n"
 

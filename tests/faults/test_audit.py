@@ -46,7 +46,7 @@ def test_a_changed_or_missing_file_is_found(tmp_path: Path, change: str | None) 
 @pytest.mark.parametrize(
     ("about", "told"),
     [
-        ("", "licence not told"),
+        ("", "licence not stated"),
         ("License: Proprietary\n", "licence Proprietary"),
         ("License-Expression: AGPL-3.0-only\n", "licence AGPL-3.0-only"),
         ("Classifier: License :: OSI Approved :: BSD License\n", None),
@@ -109,5 +109,5 @@ def test_the_list_of_licences_holds_what_the_constraints_name() -> None:
     rows = [line.split(" | ") for line in audit.LIST.read_text().splitlines()[5:]]
     listed = {(row[0].removeprefix("| "), row[1]): row[2:] for row in rows}
     assert listed.keys() == pinned()
-    untold = [use for licence, use in listed.values() if licence == "not told"]
-    assert set(untold) <= {"work on it |"}
+    unstated = [use for licence, use in listed.values() if licence == "not stated"]
+    assert set(unstated) <= {"work on it |"}

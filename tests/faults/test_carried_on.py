@@ -86,6 +86,14 @@ def test_a_withdrawn_review_is_no_gap(catalogue: Catalogue) -> None:
     assert not unfinished(catalogue.places.ledger.folder)
 
 
+def test_a_unit_renamed_twice_is_to_stand_under_its_last_key(catalogue: Catalogue) -> None:
+    settings = catalogue.places.root / "backbench.toml"
+    renamed = '[aliases]\nunit-of-auk = "tern-auk"\ntern-auk = "tern"\n'
+    settings.write_text(settings.read_text() + renamed)
+    gaps = verify(Catalogue(catalogue.places.root).places, nothing).gaps
+    assert gaps == ["auk: the unit unit-of-auk is not called tern in the database yet"]
+
+
 def test_a_change_is_left_to_whoever_is_changing_the_catalogue(catalogue: Catalogue) -> None:
     killed = ran(catalogue, CHANGES["rename"], "commit:2:kill")
     assert killed.returncode == -9

@@ -44,7 +44,7 @@ FREE = {
     "backbench/charts/image_export.py": "a file aside, renamed when it is whole",
     "backbench/reports/export_formats.py": "a result that the same command writes again",
     "backbench/commands/backfill.py": "a list that the same command writes again",
-    "backbench/bench_day/stimuli_writing.py": "sound files that the same command writes again",
+    "backbench/bench_day/stimuli_writing.py": "to memory, for storage/atomic_io to write",
     "backbench/orchestration/run_server.py": "run histories, which can be lost",
 }
 """Where a file may be opened for writing, and why; all else goes through storage/atomic_io.py."""

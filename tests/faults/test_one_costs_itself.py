@@ -15,6 +15,7 @@ from backbench.cli import app
 from backbench.ingest import load, worker_pool
 from backbench.maintenance.verify import verify
 from backbench.progress import nothing
+from backbench.storage.unfinished import note_unfinished, unfinished
 from faults.small_catalogue import set_calibration, small_catalogue, write_review
 from simulated import contents_of
 
@@ -90,6 +91,19 @@ def test_recompute_goes_on_and_rebuild_keeps_the_old_database(
     ran = CliRunner().invoke(app, [*rebuild, "--accept-losses"])
     assert ran.exit_code == 3
     assert sorted(catalogue.reviews()["review_key"]) == ["brant", "crake"]
+
+
+def test_what_an_ingest_carries_on_in_vain_is_among_the_refused(
+    catalogue: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    taken_in(catalogue, tmp_path)
+    set_calibration(catalogue, 12.0)
+    note_unfinished(catalogue.places.ledger.folder, [POISONED])
+    poison(monkeypatch)
+    outcomes, (refused,) = catalogue.ingest([tmp_path / "brant"], history=False, processes=1)
+    assert [one.review for one in outcomes] == ["brant"]
+    assert refused.source == POISONED
+    assert not unfinished(catalogue.places.ledger.folder)
 
 
 def test_a_review_that_ends_its_workers_costs_itself(

@@ -82,6 +82,17 @@ def test_a_sheet_of_its_own_needs_no_other_file(builder: SiteBuilder, tmp_path: 
     assert all(str(value) in text for (value,) in sha)
 
 
+def test_charts_of_a_sheet_are_not_laid_out_as_photographs(
+    builder: SiteBuilder, tmp_path: Path
+) -> None:
+    """Two beside each other, their labels can't be read."""
+    path = tmp_path / "sheet.html"
+    standalone_page.save_sheet(builder, REVIEW, path)
+    text = path.read_text(encoding="utf-8")
+    assert "<h3>Charts</h3>" in text
+    assert 'class="photographs"' not in text
+
+
 def test_what_cannot_be_written_is_said(
     builder: SiteBuilder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

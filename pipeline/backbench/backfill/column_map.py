@@ -21,6 +21,8 @@ UNIT_FACTS = (
     "key", "maker", "model", "serial", "kind", "technology", "topology", "made", "state",
     "rated_power_w", "notes",
 )  # fmt: skip
+EMPTY_TEXTS = ("-", "--", "–", "n/a", "N/A", "?")
+"""What usually stands for "nothing here" in a sheet."""
 NEEDED = ("review.date", "review.bench", "review.mains_hz", "unit.maker", "unit.model",
           "unit.kind", "unit.technology", "unit.state")  # fmt: skip
 
@@ -101,7 +103,7 @@ class ColumnMap(Strict):
     """Decimal mark; by default taken from the form of each figure. Example: `","`"""
     dates: list[Name] = []
     """How the sheet writes days; 2024-05-11 is always read. Example: `["%d.%m.%Y"]`"""
-    empty: list[str] = ["-", "--", "–", "n/a", "N/A", "?"]
+    empty: list[str] = list(EMPTY_TEXTS)
     """Texts that stand for an empty cell. Example: `["-", "n/a"]`"""
     units: dict[str, Key] = {}
     """Which sample a unit of the sheet is, by maker, model and serial number: the key of a unit of

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from backbench.backfill.days import in_words, read_day, readings_of
 from backbench.backfill.proposed_map import Proposal, ProposedFact, ProposedReading
-from backbench.backfill.row_facts import CHOICES, UNIT_OF_NUMBER, plain
+from backbench.backfill.row_facts import UNIT_OF_NUMBER
+from backbench.documents.unit_facts import CHOICES, key_of
 from backbench.metrics.registry import registry
 from backbench.quantities.counts import counted
 from backbench.quantities.faults import UnreadableQuantity
@@ -68,7 +69,7 @@ def _of_fact(proposal: Proposal, name: str) -> Question:
         if short == "date":
             read_day(answer, answer, ())
         if short == "bench":
-            value = plain(answer)
+            value = key_of(answer)
         proposal.facts[name] = ProposedFact(always=value)
 
     return Question(text, choices, take)

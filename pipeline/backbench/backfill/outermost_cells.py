@@ -8,7 +8,7 @@ from __future__ import annotations
 import zipfile
 from pathlib import Path
 
-from backbench.backfill.percent_cells import cells_of_ods, cells_of_xlsx, damage_told
+from backbench.backfill.percent_cells import cells_of_ods, cells_of_xlsx, damage_as_value_error
 from backbench.backfill.sheet_addresses import address
 from backbench.errors import Fault, UserError
 
@@ -23,7 +23,7 @@ def refuse_stray(path: Path, sheet: str | None, most: int) -> None:
     Raises ValueError or OSError for a damaged file.
     """
     last_row = last_column = (0, 0)
-    with damage_told(), zipfile.ZipFile(path) as archive:
+    with damage_as_value_error(), zipfile.ZipFile(path) as archive:
         for place in cells_of_ods(archive) if sheet is None else cells_of_xlsx(archive, sheet):
             last_row = max(last_row, place)
             last_column = max(last_column, place, key=lambda p: p[1])

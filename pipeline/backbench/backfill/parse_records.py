@@ -16,9 +16,10 @@ from backbench.backfill.days import in_words
 from backbench.backfill.decimal_signs import DecimalSigns, decimal_signs
 from backbench.backfill.other_rows import OtherRow, other_row
 from backbench.backfill.problems import LeftOut, Problem
-from backbench.backfill.row_facts import fact_of, plain
+from backbench.backfill.row_facts import fact_of
 from backbench.backfill.row_figures import CellsOfFigure, entered_figure, sign_of
 from backbench.backfill.spreadsheet import Cell, Row, Sheet
+from backbench.documents.unit_facts import key_of
 from backbench.errors import Fault, UserError
 from backbench.quantities.writing import in_text
 
@@ -123,7 +124,7 @@ def _read_row(source: SheetSource, row: Row, contents: SheetContents) -> None:
         contents.problems.extend(problems)
         return
     unit_key = str(unit.pop("key", "")) or _named_unit(unit, row, source.how, contents).key
-    key = str(review.pop("key", "") or plain(f"{review['date']:%Y-%m} {unit_key}"))
+    key = str(review.pop("key", "") or key_of(f"{review['date']:%Y-%m} {unit_key}"))
     unit["key"] = unit_key
     record = contents.records.get(key) or Record(key, review)
     clash = _clash(record, review, unit)
@@ -149,7 +150,7 @@ def _named_unit(
 ) -> NamedUnit:
     """A unit without a key in the sheet, under the key that the map decides, or its names make."""
     label = unit_label(unit)
-    key = how.units.get(label) or plain(label)
+    key = how.units.get(label) or key_of(label)
     named = contents.units.setdefault(label, NamedUnit(label, key, unit))
     named.rows.append(row.number)
     return named

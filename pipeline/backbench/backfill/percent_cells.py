@@ -35,12 +35,12 @@ def percent_cells(path: Path, sheet: str) -> set[tuple[int, int]] | None:
     suffix = path.suffix.lower()
     if suffix == ".xls":
         return None
-    with damage_told(), zipfile.ZipFile(path) as archive:
+    with damage_as_value_error(), zipfile.ZipFile(path) as archive:
         return set(_of_ods(archive, sheet) if suffix == ".ods" else _of_xlsx(archive, sheet))
 
 
 @contextmanager
-def damage_told() -> Iterator[None]:
+def damage_as_value_error() -> Iterator[None]:
     """Whatever a damaged archive makes the libraries raise, as a ValueError."""
     try:
         yield

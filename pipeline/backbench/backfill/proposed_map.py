@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from backbench.backfill.column_map import NEEDED
+from backbench.backfill.column_map import EMPTY_TEXTS, NEEDED
 from backbench.backfill.compound_cells import UNIT_OF_CONDITION
 from backbench.backfill.days import forms_of
 from backbench.backfill.heading_rows import found_headings
@@ -21,33 +21,14 @@ from backbench.backfill.heading_words import (
     is_uncertainty,
 )
 from backbench.backfill.other_rows import other_row
-from backbench.backfill.row_facts import CHOICES
 from backbench.backfill.spreadsheet import Cell, Grid, Row, heading_text, sheet_under
-from backbench.documents.kinds import UNIT_KINDS
+from backbench.documents.unit_facts import ALSO_CALLED, CHOICES
 from backbench.errors import Fault, UserError
 from backbench.ingest.impossible_signs import sign_faults
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.numerals import read_number
 from backbench.quantities.writing import in_text
-
-SYNONYMS: dict[str, dict[str, tuple[str, ...]]] = {
-    "technology": {
-        "tube": ("valve", "valves", "tubes"),
-        "solid state": ("ss", "s/s", "solid-state", "transistor", "transistors",
-                        "bipolar", "mosfet"),
-        "switching": ("class d", "class-d"),
-    },
-    "kind": {kind.name: kind.also_called for kind in UNIT_KINDS.values()},
-    "state": {
-        "as received": ("as found", "found", "untouched", "unrestored", "original"),
-        "serviced": ("service",),
-        "restored": ("rebuilt", "overhauled"),
-        "modified": ("modded",),
-    },
-}  # fmt: skip
-"""Usual words of old records for the words of a manifest."""
-EMPTY = ("-", "--", "–", "n/a", "N/A", "?")
 
 
 @dataclass
@@ -72,7 +53,6 @@ class ProposedReading:
     negate: bool = False
     bare: Cell | None = None
     spread_column: str | None = None
-    spreads: Cell | None = None
     coverage: float | None = None
 
     def in_words(self) -> str:
@@ -138,13 +118,12 @@ def propose(path: Path, grid: Grid, sheet: str | None) -> Proposal:
 
 def _cells(rows: Iterable[Row], heading: str) -> list[Cell]:
     cells = [row.cells[heading] for row in rows if heading in row.cells]
-    return [cell for cell in cells if cell.text and cell.text not in EMPTY]
+    return [cell for cell in cells if cell.text and cell.text not in EMPTY_TEXTS]
 
 
 def _propose_column(proposal: Proposal, heading: str, cells: list[Cell]) -> None:
     if proposal.readings and is_uncertainty(heading):
-        last = proposal.readings[-1]
-        last.spread_column, last.spreads = heading, next(iter(cells), None)
+        proposal.readings[-1].spread_column = heading
         return
     fact = fact_named(heading)
     named = figures_named(heading) if fact is None else None
@@ -184,7 +163,7 @@ def _fact(fact: str, heading: str, cells: list[Cell]) -> ProposedFact:
 
 def _meaning(name: str, word: str) -> str | None:
     plain = word.lower().strip(".")
-    return next((m for m, words in SYNONYMS[name].items() if plain in words), None)
+    return next((m for m, words in ALSO_CALLED[name].items() if plain in words), None)
 
 
 def _reading(heading: str, named: HeadingOfFigures, cells: list[Cell]) -> ProposedReading:

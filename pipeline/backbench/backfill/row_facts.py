@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-import unicodedata
-from collections.abc import Mapping
-from typing import Any, get_args
+from typing import Any
 
 from backbench.backfill import suggestions
 from backbench.backfill.column_map import ColumnMap, Fact
@@ -14,18 +12,12 @@ from backbench.backfill.days import UnreadableDay, read_day
 from backbench.backfill.decimal_signs import DecimalSigns
 from backbench.backfill.problems import LeftOut, refuse_long
 from backbench.backfill.spreadsheet import Cell
-from backbench.documents.kinds import UNIT_KINDS
-from backbench.documents.unit_facts import State, Technology
+from backbench.documents.unit_facts import CHOICES, key_of
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.reading import read_quantity
 
 UNIT_OF_NUMBER = {"mains_hz": "Hz", "rated_power_w": "W"}
 OPTIONAL = {"key", "title", "notes", "serial", "topology", "made", "rated_power_w"}
-CHOICES: Mapping[str, tuple[str, ...]] = {
-    "kind": tuple(UNIT_KINDS),
-    "technology": get_args(Technology),
-    "state": get_args(State),
-}
 
 
 def fact_of(name: str, cell: Cell | None, fact: Fact, how: ColumnMap, signs: DecimalSigns) -> Any:
@@ -50,7 +42,7 @@ def _read(name: str, text: str, cell: Cell, fact: Fact, how: ColumnMap, signs: D
     if name in CHOICES:
         return _choice(name, text, fact)
     if name in {"key", "bench"}:
-        return plain(text)
+        return key_of(text)
     others = {"date": lambda: _day(cell, how), "made": lambda: years(text)}
     return others.get(name, lambda: " ".join(text.split()))()
 
@@ -91,9 +83,3 @@ def years(text: str) -> int | list[int]:
     if last < first:
         raise LeftOut(f"{text!r} runs backwards", f"write {last}-{first} if that is meant")
     return [first, last]
-
-
-def plain(text: str) -> str:
-    """A text as a key: small letters, digits, dots and dashes."""
-    bare = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9._]+", "-", bare).strip("-._")[:80]

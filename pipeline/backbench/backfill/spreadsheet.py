@@ -11,9 +11,14 @@ from pathlib import Path
 from backbench.backfill.heading_rows import joined_headings
 from backbench.backfill.outermost_cells import MAX_ROWS
 from backbench.backfill.sheet_addresses import column
-from backbench.backfill.workbooks import MAX_CELLS, Content, Percents, read_answer
+from backbench.backfill.workbooks import (
+    MAX_CELLS,
+    Content,
+    Percents,
+    read_answer,
+    unreadable,
+)
 from backbench.documents.regular_files import open_regular, read_regular, reason_of
-from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
 from backbench.readers.limited_process import TookTooMuch, read_in_process
 
@@ -96,26 +101,26 @@ def read_grid(path: Path, name: str | None = None) -> Grid:
     """The cells of a sheet, the first one where no name is given. Raises UserError."""
     suffix = path.suffix.lower()
     if not path.is_file():
-        raise _unreadable(path, "no such file", "a CSV, XLSX or ODS file")
+        raise unreadable(path, "no such file", "a CSV, XLSX or ODS file")
     if suffix in WORKBOOKS:
         return _workbook(path, name)
     if suffix in TEXTS:
         return Grid(path.name, _delimited(path), set())
-    raise _unreadable(path, f"an ending {suffix!r}", "one of .csv, .tsv, .xlsx, .xls, .ods")
+    raise unreadable(path, f"an ending {suffix!r}", "one of .csv, .tsv, .xlsx, .xls, .ods")
 
 
 def sheet_under(path: Path, grid: Grid, header_row: int, heading_rows: int = 1) -> Sheet:
     """The rows of a grid under their headings. Raises UserError as read_sheet does."""
     above = grid.cells[header_row - 1 : header_row - 1 + heading_rows]
     if len(above) < heading_rows:
-        raise _unreadable(path, counted(len(grid.cells), "row"), f"headings in row {header_row}")
+        raise unreadable(path, counted(len(grid.cells), "row"), f"headings in row {header_row}")
     headings = joined_headings([[heading_text(cell) for cell in row] for row in above])
     first = header_row + heading_rows
     named = [heading for heading in headings if heading]
     twice = sorted({heading for heading in named if named.count(heading) > 1})
     if twice or not named:
         problem = f"the heading {twice[0]!r} twice" if twice else "no heading"
-        raise _unreadable(path, problem, "a different heading for each column")
+        raise unreadable(path, problem, "a different heading for each column")
     rows = [
         Row(number, _cells(headings, cells, number, grid.percents))
         for number, cells in enumerate(grid.cells[first - 1 :], start=first)
@@ -150,10 +155,10 @@ def _workbook(path: Path, name: str | None) -> Grid:
         open_regular(path, MAX_SHEET_BYTES).close()
         data = read_in_process("backbench.backfill.workbooks", {"path": str(path), "sheet": name})
     except OSError as error:
-        raise _unreadable(path, reason_of(error), "a workbook") from None
+        raise unreadable(path, reason_of(error), "a workbook") from None
     except TookTooMuch as error:
         expected = "one that unfolds to at most 1 GiB in 30 s"
-        raise _unreadable(path, f"a workbook that was given up: {error}", expected) from None
+        raise unreadable(path, f"a workbook that was given up: {error}", expected) from None
     sheet = read_answer(data)
     return Grid(f"{path.name}, {sheet.name}", sheet.cells, sheet.percents, sheet.others)
 
@@ -163,7 +168,7 @@ def _delimited(path: Path) -> list[list[Content]]:
     try:
         data = read_regular(path, MAX_SHEET_BYTES)
     except OSError as error:
-        raise _unreadable(path, reason_of(error), "a readable file") from None
+        raise unreadable(path, reason_of(error), "a readable file") from None
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -171,7 +176,7 @@ def _delimited(path: Path) -> list[list[Content]]:
         text = data.decode("cp1252", errors="replace")
     splits = [rows for mark in ("\t", ";", ",") if (rows := _split(text, mark)) or not text]
     if not splits:
-        raise _unreadable(
+        raise unreadable(
             path, f"a cell of more than {csv.field_size_limit()} characters", "shorter cells",
         )  # fmt: skip
     best = max(splits, key=_evenness)
@@ -199,8 +204,4 @@ def _evenness(rows: Iterable[list[str]]) -> tuple[int, int]:
 def _refuse_large(path: Path, rows: int, columns: int) -> None:
     if rows * columns > MAX_CELLS or rows > MAX_ROWS:
         found = f"{rows} rows of {columns} columns"
-        raise _unreadable(path, found, f"at most {MAX_ROWS} rows and {MAX_CELLS} cells")
-
-
-def _unreadable(path: Path, problem: str, expected: str) -> UserError:
-    return UserError("the spreadsheet can't be read", [Fault(str(path), problem, expected)])
+        raise unreadable(path, found, f"at most {MAX_ROWS} rows and {MAX_CELLS} cells")

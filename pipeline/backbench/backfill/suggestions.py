@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
 from functools import cache
-from typing import Literal
 
 from backbench.backfill.compound_cells import FigureUnits
 from backbench.quantities.faults import UnreadableQuantity
@@ -47,7 +46,7 @@ def for_figure(text: str, how: FigureUnits, better: str) -> str:
     return f"write {written} if that is what was read"
 
 
-def _bound(span: re.Match[str], how: FigureUnits, better: Literal["lower"] | str) -> str:
+def _bound(span: re.Match[str], how: FigureUnits, better: str) -> str:
     unit = span["unit"].strip() or symbol(how.usual_unit or how.unit)
     sign, end = ("<", span["high"]) if better != "higher" else (">", span["low"])
     return f"write one figure, or the bound that is certain, as {sign} {end} {unit}".rstrip()

@@ -13,9 +13,9 @@ from difflib import SequenceMatcher
 from backbench.backfill.column_map import ColumnMap
 from backbench.backfill.parse_records import NamedUnit, SheetContents, parse_sheet
 from backbench.backfill.problems import Problem
-from backbench.backfill.row_facts import plain
 from backbench.backfill.spreadsheet import Sheet
 from backbench.documents.toml_writing import with_key
+from backbench.documents.unit_facts import key_of
 
 ALIKE = 0.87
 """From how much of two names in common one may be a slip for the other."""
@@ -49,7 +49,6 @@ class DecidedContents:
     """A sheet read with every decision that is certain. open: what somebody has to decide."""
 
     contents: SheetContents
-    how: ColumnMap
     open: list[UnitDecision]
 
 
@@ -68,7 +67,7 @@ def decided(sheet: Sheet, how: ColumnMap, known: Iterable[KnownUnit]) -> Decided
         candidates = tuple(unit for unit in units if _maybe(named, unit))
         if named.label not in same and candidates:
             decisions.append(UnitDecision(named, candidates, _free(named.key, units, taken)))
-    return DecidedContents(contents, how, decisions)
+    return DecidedContents(contents, decisions)
 
 
 def _surely(named: NamedUnit, known: KnownUnit) -> bool:
@@ -86,11 +85,11 @@ def _maybe(named: NamedUnit, known: KnownUnit) -> bool:
 
 
 def _names(named: NamedUnit) -> str:
-    return plain(f"{named.facts['maker']} {named.facts['model']}")
+    return key_of(f"{named.facts['maker']} {named.facts['model']}")
 
 
 def _model(known: KnownUnit) -> str:
-    return plain(f"{known.maker} {known.model}")
+    return key_of(f"{known.maker} {known.model}")
 
 
 def _free(key: str, units: list[KnownUnit], taken: set[str]) -> str:

@@ -60,9 +60,9 @@ def _one_line(error: Exception) -> str:
     return f"a damaged file ({text[:200]})" if text else "a damaged file"
 
 
-def unreadable(path: Path, problem: str, expected: str, remedy: str = "") -> UserError:
-    """One fault of a workbook."""
-    return UserError("the spreadsheet can't be read", [Fault(str(path), problem, expected, remedy)])
+def unreadable(path: Path, problem: str, expected: str) -> UserError:
+    """One fault of a spreadsheet."""
+    return UserError("the spreadsheet can't be read", [Fault(str(path), problem, expected)])
 
 
 def _content(cell: object) -> Content:

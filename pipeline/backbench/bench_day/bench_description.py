@@ -13,9 +13,8 @@ from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import MISSING, Fault, UserError
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
-from backbench.storage.atomic_io import write_text_file
 from backbench.storage.catalogue_paths import places
-from backbench.storage.settings_history import keep_settings
+from backbench.storage.settings_history import change_settings
 
 MOST_PERCENT = 50.0
 
@@ -71,6 +70,5 @@ def describe_bench(root: Path, bench: BenchDescription, settings: Settings) -> P
     path = root / SETTINGS_NAME
     text = f"{path.read_text(encoding='utf-8-sig').rstrip()}\n\n{bench_text(bench)}\n"
     checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
-    keep_settings(root, places(root).ledger.folder)
-    write_text_file(path, text)
+    change_settings(root, places(root).ledger.folder, text)
     return path

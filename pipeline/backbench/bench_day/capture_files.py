@@ -6,6 +6,7 @@ from pathlib import Path
 
 from backbench.readers.declaration import RecordingFormat
 from backbench.readers.file_formats import HEAD_BYTES, readers
+from backbench.storage.atomic_io import ASIDE
 
 ENDINGS = (".wav", ".flac", ".aiff", ".aif", ".caf", ".w64", ".rf64")
 
@@ -23,7 +24,7 @@ def found_file(folder: Path, file: str) -> Path | None:
 def recordings(folder: Path) -> list[Path]:
     """Every audio file of a folder and its sub-folders, sorted; told by its first bytes."""
     files = [path for path in sorted(folder.rglob("*")) if path.is_file() and _is_audio(path)]
-    return [path for path in files if not path.name.startswith(("played-", "run-"))]
+    return [path for path in files if not path.name.startswith(("played-", "run-", ASIDE))]
 
 
 def _is_audio(path: Path) -> bool:

@@ -79,13 +79,21 @@ def played_file(session: PlanningSession, file: str) -> dict[str, str] | None:
 
 
 def separation(session: PlanningSession, volts: float, load: float | str) -> PlannedSteps:
-    """One output driven, the other one's input terminated. Mono amplifiers share nothing."""
-    if session.is_pair or len(session.outputs) < 2:
-        return
-    for output in session.outputs:
-        yield session.at(f"only-{output.replace(' ', '-')}-1k.wav", volts, load, tone(1000.0),
-                         f"separation: drive {output} only, terminate the others",
-                         driven=output)  # fmt: skip
+    """One output driven, the other one's input terminated."""
+    for output, file in one_by_one(session):
+        yield session.at(file, volts, load, tone(1000.0), drive_only(output), driven=output)
+
+
+def one_by_one(session: PlanningSession) -> Iterator[tuple[str, str]]:
+    """Outputs to drive alone, and the file of each; none of mono units, which share nothing."""
+    if not session.is_pair and len(session.outputs) > 1:
+        for output in session.outputs:
+            yield output, f"only-{output.replace(' ', '-')}-1k.wav"
+
+
+def drive_only(output: str) -> str:
+    """What the capture of an output driven alone is for."""
+    return f"separation: drive {output} only, terminate the others"
 
 
 def several(session: PlanningSession, volts: float, load: float | str) -> PlannedSteps:

@@ -17,12 +17,14 @@ from backbench.bench_day.planned_capture import (
     stimulus_toml,
 )
 from backbench.bench_day.run_files import Run
-from backbench.documents.manifest import MANIFEST_NAME, read_manifest
+from backbench.documents.accepted_manifest import accepted_manifest
+from backbench.documents.manifest import MANIFEST_NAME
+from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError
 from backbench.readers.declaration import OpenRecording
 from backbench.readers.file_formats import open_recording
 from backbench.signal.track import Array
-from backbench.storage.atomic_io import write_text_file
+from backbench.storage.atomic_io import ASIDE, flush_file, rename, write_text_file
 
 WITHIN_S = 0.02
 """How far a marker may lie from where the layout puts it: two clocks 100 ppm apart for 200 s."""
@@ -77,7 +79,7 @@ def _stated_otherwise(folder: Path, played: dict[str, PlannedStep]) -> Iterator[
     path = folder / MANIFEST_NAME
     if not path.exists():
         return
-    for capture in read_manifest(path.read_bytes(), str(path)).capture:
+    for capture in accepted_manifest(read_bytes(path, "the review"), str(path)).capture:
         step = played.get(Path(capture.file).stem)
         if step is not None and capture.stimulus != step.stimulus:
             yield (
@@ -156,6 +158,13 @@ def _write(cuts: list[Cut], opened: OpenRecording) -> None:
     for cut in cuts:
         cut.path.parent.mkdir(parents=True, exist_ok=True)
         opened.seek(cut.first)
-        with SoundFile(cut.path, "w", rate, opened.tracks, subtype, format="WAV") as file:
-            for block in opened.blocks(cut.last - cut.first):
-                file.write(block)
+        aside = cut.path.with_name(f"{ASIDE}{cut.path.name}")
+        try:
+            with SoundFile(aside, "w", rate, opened.tracks, subtype, format="WAV") as file:
+                for block in opened.blocks(cut.last - cut.first):
+                    file.write(block)
+            flush_file(aside)
+            rename(aside, cut.path)
+        except BaseException:
+            aside.unlink(missing_ok=True)
+            raise

@@ -47,7 +47,7 @@ class KnownGain:
 def known_gain(
     folder: Path,
     manifest: Manifest,
-    home: tuple[CataloguePaths, Settings],
+    places: CataloguePaths,
     given_db: float | None,
     nominal: Load | None,
 ) -> KnownGain:
@@ -55,7 +55,7 @@ def known_gain(
 
     nominal: the load (ohm, or "open") that the plan's levels are for; None where there is none.
     """
-    places, settings = home
+    settings = places.settings
     measured = measured_gains(folder, manifest, settings)
     loaded = {load: db for load, (db, _) in measured.items() if load is not None}
     if given_db is not None:
@@ -103,8 +103,8 @@ def gain_of_unit(
     unit = manifest.unit[0]
     load = nominal if isinstance(nominal, float) else None
     with reading(places.database) as store:
-        asked = {"unit": settings.unit_key(unit.key), "state": unit.state, "load": load}
-        rows = store.rows(KNOWN, asked)
+        wanted = {"unit": settings.unit_key(unit.key), "state": unit.state, "load": load}
+        rows = store.rows(KNOWN, wanted)
     if not rows:
         return KnownGain()
     db, review, load_then, state = float(rows[0][0]), rows[0][1], rows[0][2], rows[0][3]

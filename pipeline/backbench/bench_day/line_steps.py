@@ -8,6 +8,8 @@ from backbench.bench_day.capture_names import number_in_name
 from backbench.bench_day.common_steps import (
     PlannedSteps,
     between_outputs,
+    drive_only,
+    one_by_one,
     played_file,
     separation,
     several,
@@ -75,11 +77,8 @@ def phono_stage(session: PlanningSession) -> PlannedSteps:
         yield session.played_at("sweep.wav", level / curve, load,
                                 swept(session, "played-sweep.wav"),
                                 "deviation from the replay curve", curve=curve)  # fmt: skip
-    if not session.is_pair and len(session.outputs) > 1:
-        for output in session.outputs:
-            yield session.played_at(f"only-{output.replace(' ', '-')}-1k.wav", level, load,
-                                    tone(1000.0), f"separation: drive {output} only, terminate "
-                                    "the others", driven=output)  # fmt: skip
+    for output, file in one_by_one(session):
+        yield session.played_at(file, level, load, tone(1000.0), drive_only(output), driven=output)
     for times in OVERLOADS:
         yield session.played_at(f"tone-1k-{number_in_name(1000 * times * level)}mv.wav",
                                 times * level, load, tone(1000.0),
@@ -101,12 +100,10 @@ def tuner(session: PlanningSession) -> PlannedSteps:
     for hz, name in TUNER_HZ:
         yield session.set_to(f"tone-{name}.wav", tone(hz)("unknown"), load,
                              "distortion over the band, 65 dBf", volts=USUAL_V)  # fmt: skip
-    if not session.is_pair and len(session.outputs) > 1:
-        for output in session.outputs:
-            yield session.set_to(f"only-{output.replace(' ', '-')}-1k.wav",
-                                 tone(1000.0)("unknown"), load,
-                                 f"separation in stereo: modulate {output} only",
-                                 volts=USUAL_V, driven=output)  # fmt: skip
+    for output, file in one_by_one(session):
+        yield session.set_to(file, tone(1000.0)("unknown"), load,
+                             f"separation in stereo: modulate {output} only",
+                             volts=USUAL_V, driven=output)  # fmt: skip
     yield ("sensitivity, quieting and selectivity come from the RF generator's own levels: enter "
            "them as a tuner table, a row for each level")  # fmt: skip
     yield ("all captures: set the modulation by the RF generator's deviation meter, the level of "

@@ -5,22 +5,19 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 import tomlkit
 
-from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.documents.toml_writing import block, item_of, table_of
-from backbench.documents.unit_facts import State, Technology, Unit
+from backbench.documents.unit_facts import CHOICES, Unit
 from backbench.errors import MISSING, Fault, UserError
 from backbench.storage.atomic_io import write_text_file
 
 NEEDED = ("maker", "model", "kind", "technology", "state")
 HINTS = {
-    "kind": ", ".join(UNIT_KINDS),
-    "technology": ", ".join(get_args(Technology)),
-    "state": ", ".join(get_args(State)),
+    **{name: ", ".join(words) for name, words in CHOICES.items()},
     "topology": "push-pull, single-ended, class AB, …",
     "made": "a year, or [first, last]",
     "rated_power_w": "the maker's, into the nominal load; a plan goes up to it",
@@ -72,20 +69,23 @@ def serials_of(serials: list[str] | None, units: list[str]) -> tuple[str, ...]:
     return tuple(serials or ())
 
 
-def missing_facts(draft: ReviewDraft) -> list[str]:
-    """Facts of the unit that neither the reviewer nor an earlier review has told."""
+def missing_facts(draft: ReviewDraft) -> list[Fault]:
+    """A fault for each fact of the unit that neither the reviewer nor an earlier review states."""
     known = _facts(draft, draft.unit)
-    return [name for name in NEEDED if name not in known]
+    return [
+        missing(f"--{name}", HINTS.get(name, "a value")) for name in NEEDED if name not in known
+    ]
+
+
+def missing(option: str, expected: str) -> Fault:
+    """An option that has no default."""
+    return Fault(option, MISSING, expected, "no default is assumed")
 
 
 def manifest_text(draft: ReviewDraft) -> str:
     """The manifest. Raises UserError with every fact that is missing or can't stand."""
-    missing = missing_facts(draft)
-    if missing:
-        faults = [
-            Fault(f"--{name}", MISSING, HINTS.get(name, "a value"), "no default is assumed")
-            for name in missing
-        ]
+    faults = missing_facts(draft)
+    if faults:
         raise UserError("the review can't be started", faults)
     units = [_unit(draft, key) for key in draft.units]
     text = "\n\n".join([_head(draft), *units, _tracks(draft), _conditions(draft)]) + "\n"

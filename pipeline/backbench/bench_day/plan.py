@@ -119,31 +119,36 @@ def nominal_load(manifest: Manifest, loads: Collection[float]) -> float | str | 
 
 
 def _notes(session: PlanningSession) -> Iterator[str]:
-    if session.chain.gain is None and session.battery != "tuner":
-        yield (
-            "the gain isn't known: raise the generator from nothing until the output shows the "
-            "volts of the first tone, note the generator's volts, and plan again with --gain-db"
-        )
     if session.battery == "tuner":
         yield "frequencies are clear of the mains: 997 Hz stands for 1 kHz"
     else:
-        yield CLEAR
-    if session.chain.generator is None and not session.recorded and session.battery != "tuner":
-        yield (
-            "no generator track, and the bench has no generator_range: sweeps are left out, for "
-            "want of a record of what was played"
-        )
-    if not session.recorded and session.battery != "tuner":
-        yield (
-            "no track records the generator: the phase isn't known, so that output impedance and "
-            "damping factor can only be given as bounds"
-        )
+        yield from _generator_notes(session)
     rate = in_text(session.rate_hz, "Hz", 6)
     yield f"record at {rate}, and each capture for as long as stated or longer"
     if session.battery == "amplifier" and session.rate_hz >= SQUARE_RATE_HZ:
         yield (
             "take square waves of 10 kHz with an oscilloscope, as tables: no audio converter "
             "records their edges"
+        )
+
+
+def _generator_notes(session: PlanningSession) -> Iterator[str]:
+    """What is to be known where the generator drives the unit."""
+    if session.chain.gain is None:
+        yield (
+            "the gain isn't known: raise the generator from nothing until the output shows the "
+            "volts of the first tone, note the generator's volts, and plan again with --gain-db"
+        )
+    yield CLEAR
+    if session.chain.generator is None and not session.recorded:
+        yield (
+            "no generator track, and the bench has no generator_range: sweeps are left out, for "
+            "want of a record of what was played"
+        )
+    if not session.recorded:
+        yield (
+            "no track records the generator: the phase isn't known, so that output impedance and "
+            "damping factor can only be given as bounds"
         )
 
 

@@ -4,39 +4,27 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-import re
 import shlex
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 from backbench.bench_day.known_units import earlier_manifest
 from backbench.bench_day.new_review import (
-    HINTS,
     ReviewDraft,
+    missing,
     missing_facts,
     partner_of,
     refuse_begun,
     serials_of,
 )
-from backbench.documents.kinds import UNIT_KINDS
 from backbench.documents.settings import Settings
-from backbench.documents.unit_facts import KEY, State, Technology
+from backbench.documents.unit_facts import ALSO_CALLED, CHOICES, KEY, key_of
 from backbench.errors import MISSING, Fault, UserError
 from backbench.storage.catalogue_paths import CataloguePaths
 
-CHOICES: dict[str, tuple[str, ...]] = {
-    "kind": tuple(UNIT_KINDS),
-    "technology": get_args(Technology),
-    "state": get_args(State),
-}
-"""Facts of a unit that are one of a few."""
-ALSO = {
-    "valve": "tube", "valves": "tube", "tubes": "tube", "transistor": "solid state",
-    **{word: kind.name for kind in UNIT_KINDS.values() for word in kind.also_called},
-}  # fmt: skip
-"""Other words of the trade for some of them."""
 NEAR = 0.75
 """How like a choice a text must be, from 0 to 1, to be read as it."""
 
@@ -81,8 +69,9 @@ def likely(text: str, choices: Sequence[str]) -> str | None:
     plain, by_words = _words(text), {_words(choice): choice for choice in choices}
     if plain in by_words:
         return by_words[plain]
-    if ALSO.get(plain) in by_words:
-        return by_words[ALSO[plain]]
+    other = _other_words().get(plain)
+    if other is not None and other in choices:
+        return other
     begun = [words for words in by_words if len(plain) > 1 and words.startswith(plain)]
     if not begun and any(plain in words.split() for words in by_words):
         return None  # "amplifier" may be any of several.
@@ -91,14 +80,15 @@ def likely(text: str, choices: Sequence[str]) -> str | None:
     return by_words[meant[0]] if meant else None
 
 
+@cache
+def _other_words() -> dict[str, str]:
+    """The word of a manifest by each of the others that the trade has for it."""
+    meanings = [pair for words in ALSO_CALLED.values() for pair in words.items()]
+    return {_words(other): word for word, others in meanings for other in others}
+
+
 def _words(text: str) -> str:
     return " ".join(text.casefold().replace("-", " ").replace("_", " ").split())
-
-
-def proposed_key(text: str) -> str:
-    """A key made of a name: "Corvane R-40" gives "corvane-r-40"; empty where none can be made."""
-    plain = re.sub(r"[^a-z0-9._]+", "-", text.casefold()).strip("-._")
-    return plain if KEY.fullmatch(plain) else ""
 
 
 def maker_and_model(text: str) -> tuple[str, str]:
@@ -123,24 +113,19 @@ def draft_of(request: ReviewRequest, places: CataloguePaths, settings: Settings)
         *choice_faults(facts),
     ]  # fmt: skip
     if mains is None:
-        faults.append(Fault("--mains-hz", MISSING, "50 or 60", "no default is assumed"))
+        faults.append(missing("--mains-hz", "50 or 60"))
     draft = ReviewDraft(
-        key=request.key or proposed_key(request.folder.resolve().name), date=day_of(request.date),
+        key=request.key or key_of(request.folder.resolve().name), date=day_of(request.date),
         bench=bench, mains_hz=mains or 0.0, unit=first, facts=facts, before=before,
         same_unit=same, outputs=request.outputs or ("left", "right"),
         partner=request.units[1] if len(request.units) == 2 else None, serials=request.serials,
     )  # fmt: skip
-    faults += [missing(f"--{name}", HINTS.get(name, "a value")) for name in missing_facts(draft)]
+    faults += missing_facts(draft)
     if not KEY.fullmatch(draft.key):
         faults.append(Fault("--key", repr(draft.key), "small letters, digits, '.', '-' and '_'"))
     if faults:
         raise UserError("the review can't be started", faults)
     return draft
-
-
-def missing(option: str, expected: str) -> Fault:
-    """An option that has no default."""
-    return Fault(option, MISSING, expected, "no default is assumed")
 
 
 def day_of(text: str | None) -> dt.date:
@@ -164,7 +149,7 @@ def _unit_faults(request: ReviewRequest) -> Iterator[Fault]:
         yield missing("--unit", "your own key for the unit, such as heron-40")
     for unit in request.units:
         if not KEY.fullmatch(unit):
-            key, (maker, model) = proposed_key(unit), maker_and_model(unit)
+            key, (maker, model) = key_of(unit), maker_and_model(unit)
             named = (
                 f" --maker {shlex.quote(maker)} --model {shlex.quote(str(model))}" if maker else ""
             )

@@ -12,7 +12,7 @@ import numpy as np
 
 from backbench.bench_day.run_files import Run, run_text
 from backbench.signal.track import Array
-from backbench.storage.atomic_io import write_text_file
+from backbench.storage.atomic_io import write_aside, write_text_file
 
 SUBTYPES = {16: "PCM_16", 24: "PCM_24", 32: "FLOAT"}
 
@@ -25,12 +25,16 @@ class Format:
 
 @dataclass
 class NewFiles:
-    """Files to write, and those (kept) that stay as they are beside a new one."""
+    """Files to write, and those (kept) that stay as they are beside a new one.
+
+    equal: of the files to write, those that hold the same already.
+    """
 
     form: Format
     samples: dict[Path, Array] = field(default_factory=dict)
     layouts: dict[Path, str] = field(default_factory=dict)
     kept: list[Path] = field(default_factory=list)
+    equal: set[Path] = field(default_factory=set)
 
     def replace(self, path: Path, samples: Array) -> None:
         """A file that may be written over."""
@@ -39,7 +43,7 @@ class NewFiles:
     def beside(self, path: Path, samples: Array) -> Path:
         """The file of these samples: the one that is there, or one of a free name."""
         for place in _numbered(path):
-            if not place.exists() or self._holds(place, samples):
+            if not place.exists() or self._is_equal(place, samples):
                 self.samples[place] = samples
                 return place
             self.kept.append(place)
@@ -52,7 +56,7 @@ class NewFiles:
             layout = place.with_suffix(".toml")
             text = run_text(run.model_copy(update={"name": place.stem}))
             free = not place.exists() and not layout.exists()
-            if free or (_text_of(layout) == text and self._holds(place, samples)):
+            if free or (_text_of(layout) == text and self._is_equal(place, samples)):
                 self.samples[place], self.layouts[layout] = samples, text
                 return
             self.kept.append(place)
@@ -60,21 +64,17 @@ class NewFiles:
     def write(self) -> None:
         """All files; those that hold the same already stay untouched."""
         for path, samples in self.samples.items():
-            path.parent.mkdir(parents=True, exist_ok=True)
-            if not self._holds(path, samples):
-                self._sound(path, samples)
+            if path not in self.equal and not self._is_equal(path, samples):
+                write_aside(path, self._sound(samples), 0o644)
         for path, text in self.layouts.items():
             write_text_file(path, text)
 
-    def _holds(self, path: Path, samples: Array) -> bool:
-        """Whether a file holds just these samples in this format."""
+    def _is_equal(self, path: Path, samples: Array) -> bool:
+        """Whether a file holds just these samples in this format, which is then noted."""
         import soundfile
 
         if not path.exists():
             return False
-        made = io.BytesIO()
-        self._sound(made, samples)
-        made.seek(0)
         try:
             there, rate = soundfile.read(path, dtype="float64")
         except soundfile.LibsndfileError:
@@ -82,14 +82,20 @@ class NewFiles:
         same_format = (rate, soundfile.info(path).subtype) == (
             self.form.rate_hz, SUBTYPES[self.form.bits],
         )  # fmt: skip
-        return same_format and np.array_equal(there, soundfile.read(made, dtype="float64")[0])
+        made = io.BytesIO(self._sound(samples))
+        if same_format and np.array_equal(there, soundfile.read(made, dtype="float64")[0]):
+            self.equal.add(path)
+        return path in self.equal
 
-    def _sound(self, into: Path | io.BytesIO, samples: Array) -> None:
+    def _sound(self, samples: Array) -> bytes:
+        """A WAV file of these samples."""
         import soundfile
 
+        made = io.BytesIO()
         kept = _dithered(samples, self.form.bits)
         subtype = SUBTYPES[self.form.bits]
-        soundfile.write(into, kept, self.form.rate_hz, subtype=subtype, format="WAV")
+        soundfile.write(made, kept, self.form.rate_hz, subtype=subtype, format="WAV")
+        return made.getvalue()
 
 
 def _numbered(path: Path) -> Iterator[Path]:

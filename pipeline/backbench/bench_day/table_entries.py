@@ -11,10 +11,10 @@ from backbench.errors import UserError
 from backbench.quantities.counts import counted
 from backbench.quantities.units import spelled_unit
 from backbench.readers.delimited import text_layout, text_lines
-from backbench.readers.table_columns import NEEDED, UNITS
-from backbench.readers.text_layout import Heading, TextLayout
+from backbench.readers.table_columns import NEEDED, PAIR, UNITS
+from backbench.readers.text_encoding import ENDINGS
+from backbench.readers.text_layout import Heading, NoTable, TextLayout
 
-ENDINGS = (".csv", ".tsv", ".txt", ".dat", ".asc", ".prn", ".tab")
 WORDS = {
     "frequency": r"freq\w*|f|hertz|hz",
     "time": r"time|t|seconds?",
@@ -44,10 +44,10 @@ def table_entries(
             continue
         try:
             layout = text_layout(text_lines(path, file), file)
+        except NoTable:
+            continue
         except UserError as error:
-            problem = error.faults[0].found
-            if not problem.startswith("no rows"):
-                unknown.append((file, f"a table that can't be read: {problem}"))
+            unknown.append((file, f"a table that can't be read: {error.faults[0].found}"))
             continue
         table = table_entry(layout)
         if isinstance(table, str):
@@ -103,13 +103,11 @@ def _columns(headings: Sequence[Heading], kind: str) -> dict[str, object] | None
             taken.add(hits[0])
         elif len(hits) > 1 and key in NEEDED[kind]:
             return None
-    if not all(key in places for key in NEEDED[kind][:1]):
+    along, value = NEEDED[kind]
+    if along not in places or (value not in places and not places.keys() >= set(PAIR)):
         return None
-    if NEEDED[kind][1] not in places and not {"real", "imaginary"} <= set(places):
-        return None
-    if NEEDED[kind][1] in places:
-        places.pop("real", None)
-        places.pop("imaginary", None)
+    if value in places:
+        places = {key: k for key, k in places.items() if key not in PAIR}
     return {key: _column(headings, k, kind, key) for key, k in places.items()}
 
 
@@ -117,7 +115,7 @@ def _is_of(heading: Heading, kind: str, key: str) -> bool:
     """Whether a column may hold a quantity: its unit is one of it, or a word without a unit."""
     if heading.unit:
         return _declared_unit(heading.unit, kind, key) is not None and (
-            key not in {"real", "imaginary"} or _worded(heading, key)
+            key not in PAIR or _worded(heading, key)
         )
     return _worded(heading, key)
 

@@ -1,9 +1,9 @@
-"""Questions on a terminal: a choice by number, name or near miss; until an answer is taken."""
+"""Answers on a terminal: a choice, a text, a key, a quantity; each until it can be taken."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
@@ -40,9 +40,13 @@ def _chosen(answer: str, choices: tuple[str, ...]) -> str | None:
     by_name = {choice.lower(): choice for choice in choices}
     if answer.lower() in by_name:
         return by_name[answer.lower()]
-    if answer.isascii() and answer.isdigit() and 1 <= int(answer) <= len(choices):
-        return choices[int(answer) - 1]
-    return None
+    return numbered(answer, choices)
+
+
+def numbered(answer: str, choices: Sequence[str]) -> str | None:
+    """The choice of a number from 1; None where the answer is no such number."""
+    number = int(answer) if answer.isascii() and answer.isdigit() else 0
+    return choices[number - 1] if 1 <= number <= len(choices) else None
 
 
 def _prompted(text: str, *, optional: bool) -> str:
@@ -66,3 +70,39 @@ def _answer(question: Question) -> str:
     if question.choices:
         return choose(question.text, question.choices, optional=question.optional)
     return _prompted(question.text, optional=question.optional)
+
+
+def text_answer(question: str) -> str:
+    """An answer that isn't empty."""
+    while True:
+        answer = str(typer.prompt(question)).strip()
+        if answer:
+            return answer
+
+
+def key_answer(name: str) -> str:
+    """A key for a name; the one that is proposed, or another."""
+    from backbench.documents.unit_facts import KEY, key_of
+
+    answer = name
+    while True:
+        default = key_of(answer) or None
+        answer = str(typer.prompt(f"Your key for {name}", default=default)).strip()
+        if KEY.fullmatch(answer):
+            return answer
+        typer.echo("  a key has small letters, digits, '.', '-' and '_' only")
+
+
+def quantity_answer(question: str, unit: str, default: str | None) -> float | None:
+    """A number with or without its unit; None for an empty answer where that is allowed."""
+    from backbench.quantities.faults import UnreadableQuantity
+    from backbench.quantities.reading import read_value
+
+    while True:
+        answer = str(typer.prompt(question, default=default, show_default=False)).strip()
+        if not answer and default is not None:
+            return None
+        try:
+            return read_value(answer, unit, usual_unit=unit)
+        except UnreadableQuantity as error:
+            typer.echo(f"  {error.fault(repr(answer), f'a number in {unit}')}")

@@ -84,14 +84,16 @@ def _import(
     written, more = manifests(sheet_read, contents, sheet, map_file)
     left_out = [*contents.problems, *more]
     _show(contents, left_out, len(written), problems, {unit.key for unit in known})
-    if dry_run or not written or not _confirmed(yes):
-        raise typer.Exit(PARTLY_DONE if left_out and dry_run else 0)
+    if dry_run or not written:
+        raise typer.Exit(PARTLY_DONE if left_out else 0)
+    if not _confirmed(yes):
+        return
     outcomes, refused = _ingested(home, list(written.values()))
     changed = sum(not outcome.unchanged for outcome in outcomes)
     typer.echo(f"{counted(changed, 'review')} written, {len(outcomes) - changed} unchanged.")
     for item in refused:
         typer.echo(f"not ingested: {item.error}", err=True)
-    _report_vanished(home, set(written), sheet, map_file)
+    _report_vanished(home, set(found.contents.records), sheet, map_file)
     if left_out or refused:
         raise typer.Exit(PARTLY_DONE)
 
@@ -197,7 +199,7 @@ def _decided_by_answers(
     from backbench.storage.atomic_io import write_text_file
 
     for decision in found.open:
-        key = _asked_for_unit(decision)
+        key = _chosen_key(decision)
         how = how.model_copy(update={"units": {**how.units, decision.unit.label: key}})
         if not dry_run:
             text = map_file.read_text(encoding="utf-8")
@@ -206,7 +208,7 @@ def _decided_by_answers(
     return how
 
 
-def _asked_for_unit(decision: UnitDecision) -> str:
+def _chosen_key(decision: UnitDecision) -> str:
     """The key of a unit, by choosing among those that it may be."""
     named = decision.unit
     rows = f"row{'s' if len(named.rows) > 1 else ''} {', '.join(map(str, named.rows))}"
@@ -298,14 +300,14 @@ def _confirmed(yes: bool) -> bool:
     return typer.confirm("Write these reviews?")
 
 
-def _report_vanished(home: Catalogue, written: set[str], sheet: Path, map_file: Path) -> None:
+def _report_vanished(home: Catalogue, present: set[str], sheet: Path, map_file: Path) -> None:
     """Reviews that an earlier run wrote from this sheet by this map, and that it no longer has."""
     before = {
         key for key, receipt in home.places.ledger.newest().items()
         if receipt.folder == str(sheet.resolve()) and receipt.withdrawn is None
         and map_file.name in receipt.files
     }  # fmt: skip
-    for key in sorted(before - written):
+    for key in sorted(before - present):
         typer.echo(
             f"{key} is no longer in the spreadsheet but stays in the catalogue; "
             f"remove it with `backbench withdraw {key}`",

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from backbench.commands.answers import key_answer, on_terminal, quantity_answer
 from backbench.commands.common import HERE, SET_UP, DryRun, Home, app, opened
 from backbench.commands.quantity_options import quantity
 
@@ -49,13 +49,11 @@ def bench(
     given = BenchDescription(
         key, load_uncertainty_percent, generator_uncertainty_percent, generator_range
     )
-    add_bench(catalogue, asked(given) if sys.stdin.isatty() else given, dry_run=dry_run)
+    add_bench(catalogue, completed(given) if on_terminal() else given, dry_run=dry_run)
 
 
-def asked(given: BenchDescription) -> BenchDescription:
+def completed(given: BenchDescription) -> BenchDescription:
     """The description with the answers to what was missing."""
-    from backbench.commands.asking import key_answer, quantity_answer
-
     answers = given
     if answers.key is None:
         answers = replace(answers, key=key_answer("bench"))

@@ -219,7 +219,7 @@ def _made_plan(
 
     earlier = read_plan(folder)
     nominal = nominal_load(manifest, loads)
-    gain = known_gain(folder, manifest, (home.places, home.settings), gain_db, nominal)
+    gain = known_gain(folder, manifest, home.places, gain_db, nominal)
     chain = chain_of(manifest, home.settings, gain.db, gain.loaded_db)
     rate_hz = rate or (earlier.rate_hz if earlier else None) or USUAL_RATE_HZ
     made = make_plan(manifest, chain, Wishes(loads, rate_hz, gain.db, gain.source))

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from backbench.commands.answers import on_terminal
 from backbench.commands.common import (
     CORRECT,
     HERE,
@@ -221,7 +221,7 @@ def join(
     if dry_run:
         typer.echo(f"would read every review of {unit} as one of {into}")
         return
-    if not yes and not sys.stdin.isatty():
+    if not yes and not on_terminal():
         typer.echo("Nothing was changed. Compare the two, then run it again with --yes.")
         raise typer.Exit(1)
     if not yes and not typer.confirm("Are they one and the same sample?"):

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from backbench.commands.answers import on_terminal
 from backbench.commands.common import (
     HERE,
     INGEST,
@@ -40,11 +40,11 @@ def init(folder: Annotated[Path, typer.Argument(help="A new or empty folder.")])
 
     Catalogue.create(folder)
     typer.echo(f"Created {folder}.")
-    if sys.stdin.isatty() and typer.confirm("Describe your bench now?", default=True):
+    if on_terminal() and typer.confirm("Describe your bench now?", default=True):
         from backbench.bench_day.bench_description import BenchDescription
-        from backbench.commands.bench import add_bench, asked
+        from backbench.commands.bench import add_bench, completed
 
-        add_bench(folder, asked(BenchDescription()))
+        add_bench(folder, completed(BenchDescription()))
         return
     typer.echo(f"Next: backbench bench -c {folder}")
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from backbench.commands.answers import on_terminal
 from backbench.commands.calibrate import Date
 from backbench.commands.common import AT_THE_BENCH, HERE, DryRun, Home, app, opened
 from backbench.commands.quantity_options import quantity
@@ -88,8 +88,8 @@ def new(
         bench=bench, mains_hz=mains_hz, serials=tuple(serial or ()), outputs=tuple(output or ()),
         facts=facts,
     )  # fmt: skip
-    if sys.stdin.isatty():
-        draft = _asked(request, home)
+    if on_terminal():
+        draft = _completed(request, home)
     else:
         draft = draft_of(request, home.places, home.settings)
     if dry_run:
@@ -100,12 +100,12 @@ def new(
     typer.echo(f"Wrote {path}{known}. Check it; next: backbench plan {folder}")
 
 
-def _asked(request: ReviewRequest, home: Catalogue) -> ReviewDraft:
+def _completed(request: ReviewRequest, home: Catalogue) -> ReviewDraft:
     """The review begun with the reviewer's answers; printed as a command where it comes to none."""
     from backbench.bench_day.known_units import earlier_manifest
     from backbench.bench_day.new_review import refuse_begun
     from backbench.bench_day.review_request import draft_of
-    from backbench.commands.asking import Conversation
+    from backbench.commands.new_questions import Conversation
     from backbench.errors import UserError
 
     def earlier(known: ReviewRequest) -> Manifest | None:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 from backbench.quantities.writing import COVERAGE, quantity
 from backbench.statistics.shared_uncertainty import effective_dof
@@ -42,15 +42,23 @@ def another_session(row: Mapping[str, Any]) -> AnotherSession | None:
     return AnotherSession(u, dof, bool(row["is_default"]))
 
 
-def default_note(titles: Iterable[str], everything: int) -> str:
-    """Of which quantities the spread between sessions is a default; "" where of none.
+class Compared(Protocol):
+    """A quantity whose uncertainty has the spread between sessions in it."""
 
-    everything: of how many quantities it is used.
-    """
-    named = list(dict.fromkeys(titles))
+    @property
+    def title(self) -> str: ...
+
+    @property
+    def session_default(self) -> bool: ...
+
+
+def default_note(quantities: Sequence[Compared]) -> str:
+    """Of which quantities the spread between sessions is a default; "" where of none."""
+    named = list(dict.fromkeys(one.title for one in quantities if one.session_default))
     if not named:
         return ""
-    which = "every quantity" if len(named) == everything else ", ".join(named)
+    everything = {one.title for one in quantities}
+    which = "every quantity" if len(named) == len(everything) else ", ".join(named)
     return (
         f"spread between sessions: the {DEFAULT_MARK} for {which}, as no unit has been measured "
         "again without work in between"

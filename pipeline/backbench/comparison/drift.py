@@ -110,7 +110,8 @@ def _breaks(x: Floats, sigma: float) -> Iterator[BrokenRule]:
             counts = _in_last(distance > beyond, among)
             if counts.max(initial=0) >= least:
                 reach = f"more than {in_text(beyond)} sigma {side}" if beyond else side
-                rule = f"{least} of {among} in a row {reach} the centre"
+                count = f"{least} of {among}" if least < among else f"{least}"
+                rule = f"{count} in a row {reach} the centre"
                 yield BrokenRule(int(np.argmax(counts >= least)), rule)
         moves = _in_last(sign * np.diff(x) > 0, RISING - 1)
         if moves.max(initial=0) >= RISING - 1:

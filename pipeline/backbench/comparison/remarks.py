@@ -73,9 +73,7 @@ def notes(
     if not lines:
         remarks.append("no reading of this unit is at a test point")
     remarks.append(f"ranks: 95 % intervals, {ranks.METHOD}; {WORSE}")
-    ranked = [line for line in lines if line.rank]
-    defaults = [line.title for line in ranked if line.session_default]
-    remarks.append(default_note(defaults, len({line.title for line in ranked})))
+    remarks.append(default_note([line for line in lines if line.rank]))
     return [
         *filter(None, remarks),
         *earlier_figures(store, unit_key, {line.metric for line in lines}),

@@ -7,11 +7,12 @@ few peers, a plain scale stands in for them.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from backbench.comparison.listening_terms import pressure_level
+from backbench.comparison.standings import LIMIT_PERCENT
 from backbench.comparison.work_effects import effects_summary
 from backbench.documents.kinds import UNIT_KINDS
 from backbench.metrics.registry import registry
@@ -30,7 +31,6 @@ BEST, WORST = 0.25, 0.75
 """A unit stands out where its whole rank interval lies in the best or the worst quarter."""
 MOST_NAMED = 3
 SURE = "95 % sure"
-USUAL_LIMIT = 1.0
 
 LOUDSPEAKER_DB = 90.0
 """Sensitivity of the loudspeaker that a plain scale of noise is stated for, at 2.83 V and 1 m."""
@@ -77,7 +77,7 @@ def figure(line: Standing) -> str:
 
 
 def _ranked(lines: Iterable[Standing]) -> list[Standing]:
-    return [n for n in lines if n.rank and n.limit_percent in (None, USUAL_LIMIT)]
+    return [n for n in lines if n.rank and n.limit_percent in (None, LIMIT_PERCENT)]
 
 
 def _standing_out(lines: Sequence[Standing], peers: Peers) -> Iterator[str]:
@@ -92,16 +92,16 @@ def _standing_out(lines: Sequence[Standing], peers: Peers) -> Iterator[str]:
         return
     best.sort(key=lambda n: -(n.percentile or 0.0))
     worst.sort(key=lambda n: n.percentile or 0.0)
-    yield sentence(f"{among} it stands out {_named('for the better', best)}")
-    yield sentence(f"it stands out {_named('for the worse', worst)}")
+    yield sentence(f"{among} {_named('for the better', 'best', best)}")
+    yield sentence(_named("for the worse", "worst", worst))
 
 
-def _named(words: str, lines: Sequence[Standing]) -> str:
+def _named(words: str, quarter: str, lines: Sequence[Standing]) -> str:
     if not lines:
-        return f"{words} in nothing for certain"
+        return f"nothing of it is certainly in the {quarter} quarter"
     named = "; ".join(_placed(n) for n in lines[:MOST_NAMED])
     more = len(lines) - MOST_NAMED
-    return f"{words} ({SURE}): {named}" + (f"; and {more} more" if more > 0 else "")
+    return f"it stands out {words} ({SURE}): {named}" + (f"; and {more} more" if more > 0 else "")
 
 
 def _placed(line: Standing) -> str:
@@ -113,12 +113,12 @@ def _alone(c: Facts) -> Iterator[str]:
     """Where there are too few peers: that, and the figures on a plain scale."""
     count = len(c.peers.keys) - 1
     others = counted(count, "peer") if count else "no peer"
-    yield f"With {others} ({c.peers.description}) it has no rank, which takes {FEWEST_OTHERS}."
+    yield f"With {others} ({c.peers.description}) it has no rank; a rank takes {FEWEST_OTHERS}."
     kind = UNIT_KINDS.get(c.kind)
     heard = kind is not None and kind.drives_loudspeakers
-    said = list(filter(None, (_plain(line, heard) for line in c.lines)))
-    if said:
-        yield sentence("; ".join(said[:MOST_NAMED]))
+    plain = list(filter(None, (_plain(line, heard) for line in c.lines)))
+    if plain:
+        yield sentence("; ".join(plain[:MOST_NAMED]))
 
 
 def _plain(line: Standing, drives_loudspeakers: bool) -> str:
@@ -136,7 +136,7 @@ def _plain(line: Standing, drives_loudspeakers: bool) -> str:
 
 
 def _noise_words(volts: float) -> str:
-    level = LOUDSPEAKER_DB + 20 * math.log10(volts / math.sqrt(8.0))
+    level = pressure_level(volts, LOUDSPEAKER_DB)
     at = f"{in_text(round(level), 'dB SPL(A)')} at 1 m from a loudspeaker of "
     at += f"{in_text(LOUDSPEAKER_DB, 'dB')} at 2.83 V"
     if level < THRESHOLD_DB:

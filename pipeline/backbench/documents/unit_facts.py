@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Literal
+import unicodedata
+from collections.abc import Mapping
+from typing import Annotated, Literal, get_args
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from backbench.documents.kinds import Kind
+from backbench.documents.kinds import UNIT_KINDS, Kind
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimuli import Hertz
 from backbench.documents.strict_model import Strict
@@ -18,6 +20,34 @@ Year = Annotated[int, Field(ge=1900, le=2100)]
 
 Technology = Literal["tube", "solid state", "hybrid", "switching"]
 State = Literal["as received", "serviced", "restored", "modified"]
+CHOICES: Mapping[str, tuple[str, ...]] = {
+    "kind": tuple(UNIT_KINDS),
+    "technology": get_args(Technology),
+    "state": get_args(State),
+}
+"""Facts of a unit that are one of a few words."""
+ALSO_CALLED: Mapping[str, Mapping[str, tuple[str, ...]]] = {
+    "kind": {kind.name: kind.also_called for kind in UNIT_KINDS.values()},
+    "technology": {
+        "tube": ("valve", "valves", "tubes"),
+        "solid state": ("ss", "s/s", "solid-state", "transistor", "transistors",
+                        "bipolar", "mosfet"),
+        "switching": ("class d", "class-d"),
+    },
+    "state": {
+        "as received": ("as found", "found", "untouched", "unrestored", "original"),
+        "serviced": ("service",),
+        "restored": ("rebuilt", "overhauled"),
+        "modified": ("modded",),
+    },
+}  # fmt: skip
+"""Other words of the trade for those words, by fact."""
+
+
+def key_of(text: str) -> str:
+    """A text as a key: "Corvane R-40" gives "corvane-r-40"; empty where none can be made of it."""
+    bare = unicodedata.normalize("NFKD", text.casefold()).encode("ascii", "ignore").decode()
+    return re.sub(r"[^a-z0-9._]+", "-", bare).strip("-._")[:80]
 
 
 def plain_key(value: object) -> object:

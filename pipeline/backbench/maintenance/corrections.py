@@ -92,13 +92,7 @@ def rename_unit(places: CataloguePaths, old: str, new: str, *, joining: bool = F
 
 def _reviews_of(places: CataloguePaths, unit: str) -> list[str]:
     """Reviews that stand, with this unit."""
-    settings = places.settings
-    return [
-        receipt.review
-        for receipt in places.ledger.newest().values()
-        if receipt.withdrawn is None
-        and unit in {settings.unit_key(one.key) for one in recall(receipt, places.vault).unit}
-    ]
+    return [one.review for key, one in _appearances(places) if key == unit]
 
 
 def renamed_settings(places: CataloguePaths, old: str, new: str, *, joining: bool = False) -> str:

@@ -114,7 +114,7 @@ def _changes(places: CataloguePaths, earlier: Receipt, later: Receipt) -> Iterat
     yield from worded_changes(old, new)
     for name in sorted(earlier.files.keys() & later.files.keys()):
         if earlier.files[name] != later.files[name]:
-            yield f"{name}: another recording"
+            yield f"{name}: other content"
 
 
 def _changed_readings(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from backbench.comparison.stale_figures import stale_figures
 from backbench.documents.settings import Settings
 from backbench.metrics.registry import registry
-from backbench.quantities.counts import counted
+from backbench.quantities.sentences import first_few
 from backbench.storage.database import Database
 
 FEW = 3
@@ -23,7 +23,7 @@ def out_of_date(store: Database, settings: Settings) -> list[str]:
     """A line for each reason, with the reviews that it touches; nothing where all is up to date."""
     stale = stale_figures(store, settings).reviews
     reasons = dict.fromkeys(reason for found in stale.values() for reason in found)
-    lines = [f"{_listed([*stale])}: {'; '.join(reasons)}"] if stale else []
+    lines = [f"{first_few(stale, FEW)}: {'; '.join(reasons)}"] if stale else []
     metrics = list(registry().metrics.values())
     older = store.rows(OLDER, {
         "metrics": [metric.name for metric in metrics],
@@ -33,13 +33,7 @@ def out_of_date(store: Database, settings: Settings) -> list[str]:
     if older:
         most = max(number for _, _, number in older)
         lines.append(
-            f"{_listed([str(key) for key, _, _ in older])}: measured by earlier methods "
+            f"{first_few((str(key) for key, _, _ in older), FEW)}: measured by earlier methods "
             f"({older[0][1]}" + (f" and {most - 1} more" if most > 1 else "") + ")"
         )
     return lines
-
-
-def _listed(reviews: list[str]) -> str:
-    if len(reviews) <= FEW:
-        return ", ".join(reviews)
-    return f"{', '.join(reviews[:FEW])} and {counted(len(reviews) - FEW, 'more review')}"

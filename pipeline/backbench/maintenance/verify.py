@@ -44,9 +44,10 @@ def verify(places: CataloguePaths, progress: Progress) -> Report:
     progress is told of each original. Damage is reported, never raised.
     """
     report = Report()
-    aliases: Mapping[str, str] = {}
+    present: Mapping[str, str] = {}
     try:
-        aliases = places.settings.aliases
+        settings = places.settings
+        present = {former: settings.unit_key(former) for former in settings.aliases}
     except UserError as error:
         report.faults += error.faults
     report.faults += settings_faults(places.root, places.ledger.folder)
@@ -54,7 +55,7 @@ def verify(places: CataloguePaths, progress: Progress) -> Report:
     whole = _originals(places, report, progress)
     _named(places, receipts, whole, report)
     if receipts or (places.database / DATABASE_NAME).exists():
-        _database(places, receipts, whole, report, aliases)
+        _database(places, receipts, whole, report, present)
     return report
 
 
@@ -139,13 +140,13 @@ def _database(
     receipts: list[Receipt],
     whole: set[str],
     report: Report,
-    aliases: Mapping[str, str],
+    present: Mapping[str, str],
 ) -> None:
     try:
         with reading(places.database) as store:
             report.readings = int(store.rows("SELECT count(*) FROM reading")[0][0])
             _loaded(store, receipts, report)
-            _renamed(store, aliases, report)
+            _renamed(store, present, report)
             report.faults += row_faults(store)
             report.faults += _traced(store, receipts)
             report.faults += _entered(store, places, whole)
@@ -176,13 +177,13 @@ def _loaded(store: Database, receipts: list[Receipt], report: Report) -> None:
     ]
 
 
-def _renamed(store: Database, aliases: Mapping[str, str], report: Report) -> None:
-    """Units must stand under their present keys."""
+def _renamed(store: Database, present: Mapping[str, str], report: Report) -> None:
+    """Units must stand under their present keys. present: of each former key."""
     rows = store.rows("SELECT DISTINCT unit_key, review_key FROM appearance ORDER BY ALL")
     report.gaps += [
-        f"{review}: the unit {unit} is not called {aliases[unit]} in the database yet"
+        f"{review}: the unit {unit} is not called {present[unit]} in the database yet"
         for unit, review in rows
-        if unit in aliases
+        if unit in present
     ]
 
 

@@ -103,7 +103,7 @@ def inbox() -> list[str]:
     home, folder = places(Path(watched["catalogue"])), watched["folder"]
     with home.changing():
         prepare(home)
-        carry_on(home)
+        _, left = carry_on(home)
         works, refused = planned_work(home, settled(Path(folder), settle_s))
         fresh = [work for work in works if not work.unchanged]
         processes = len(os.sched_getaffinity(0))
@@ -111,7 +111,7 @@ def inbox() -> list[str]:
             for work in fresh:
                 workers.begin(work)
             outcomes, _ = apart(carry_out(home, fresh, workers) if fresh else [])
-    for item in refused:
+    for item in [*left, *refused]:
         get_run_logger().warning("%s was not ingested: %s", item.source, item.error)
     if outcomes and site:
         from backbench.publish.site import publish

@@ -49,7 +49,10 @@ def read_delimited(path: Path, name: str, table: Table) -> TableData:
     """The declared columns. Raises UserError naming line and cell of what is not a number."""
     wanted = declared(table, name)
     lines = text_lines(path, name)
-    layout = text_layout(lines, name)
+    try:
+        layout = text_layout(lines, name)
+    except NoTable:
+        raise unreadable(name, "no rows: no line of numbers", "a table of numbers") from None
     places = located(table.columns, layout.headings, name)
     body = _body(lines, layout, name)
     cells = _cells(body, layout, name)
@@ -77,7 +80,10 @@ def text_lines(path: Path, name: str) -> list[str]:
 
 
 def text_layout(lines: Sequence[str], name: str) -> TextLayout:
-    """How the table stands in the lines. Raises UserError where there is none, or two readings."""
+    """How the table stands in the lines.
+
+    Raises NoTable where there is none, UserError where it has two readings or is too wide.
+    """
     widest = max(
         (line.count(s) for line in lines if len(line) >= MAX_COLUMNS for s in "\t;,|"), default=0
     )
@@ -85,8 +91,6 @@ def text_layout(lines: Sequence[str], name: str) -> TextLayout:
         raise _too_wide(widest + 1, name)
     try:
         layout = layout_of(lines)
-    except NoTable:
-        raise unreadable(name, "no rows: no line of numbers", "a table of numbers") from None
     except TwoLayouts as error:
         remedy = "save it with decimal points, and tabs or semicolons between the cells"
         raise unreadable(name, str(error), "a table with one reading", remedy) from None

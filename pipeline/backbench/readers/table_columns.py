@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -87,7 +87,7 @@ class Rows:
     frame: pl.DataFrame
     place: Callable[[int], str]
     decimal: DecimalSign = "."
-    left_out: Sequence[str] = field(default_factory=tuple)
+    left_out: Sequence[str] = ()
 
 
 def declared(table: Table, name: str) -> dict[str, Scaled]:
@@ -97,7 +97,7 @@ def declared(table: Table, name: str) -> dict[str, Scaled]:
     faults = [
         Fault(f"{name}, columns", f"no {key!r}", f"a {table.table} table to declare it")
         for key in NEEDED[table.table]
-        if key not in table.columns and not (paired and key in {"level", "magnitude"})
+        if key not in table.columns and not (paired and key == MAGNITUDE.get(table.table))
     ]
     for key, column in table.columns.items():
         if key not in known:

@@ -8,6 +8,10 @@ CONTROLS = bytes(set(range(32)) - set(b"\t\n\r\x0b\x0c\x1a"))
 """Bytes that no text in an eight-bit encoding holds."""
 
 
+ENDINGS = (".csv", ".tsv", ".txt", ".dat", ".asc", ".prn", ".tab")
+"""Of the names of text files that hold tables."""
+
+
 def is_text(head: bytes, suffix: str) -> bool:
     """Whether the first bytes of a file are text: UTF-8, UTF-16 with its mark, or Latin-1.
 
@@ -21,7 +25,7 @@ def is_text(head: bytes, suffix: str) -> bool:
         head.decode("utf-8")
     except UnicodeDecodeError as error:
         cut = error.start >= len(head) - 3
-        return cut or suffix in {".csv", ".tsv", ".txt", ".dat", ".asc", ".prn", ".tab"}
+        return cut or suffix in ENDINGS
     return True
 
 

@@ -47,7 +47,7 @@ class TextLayout:
 
     first: position of the first row among the lines. width: cells a row, those after the last
     separator left out where they are always empty. headings: by column; of empty text where the
-    file has none. preamble: the lines before the headings.
+    file has none.
     """
 
     separator: str
@@ -55,7 +55,6 @@ class TextLayout:
     first: int
     width: int
     headings: tuple[Heading, ...]
-    preamble: tuple[str, ...]
 
     @property
     def headed(self) -> bool:
@@ -159,17 +158,15 @@ def _layout(
 ) -> tuple[int, int, int, TextLayout]:
     """One reading of a text: number of rows, headings, cells a row, and the layout."""
     count, width, first = rows
-    headings, start = _headings(lines, first, separator, width)
+    headings = _headings(lines, first, separator, width)
     width = max(width, len(headings))
     named = sum(bool(heading.text) for heading in headings)
-    layout = TextLayout(separator, decimal, first, width, headings, tuple(lines[:start]))
+    layout = TextLayout(separator, decimal, first, width, headings)
     return count, named, width, layout
 
 
-def _headings(
-    lines: Sequence[str], first: int, separator: str, width: int
-) -> tuple[tuple[Heading, ...], int]:
-    """Headings by column, and the position of the line that they begin in."""
+def _headings(lines: Sequence[str], first: int, separator: str, width: int) -> tuple[Heading, ...]:
+    """Headings by column, from the lines above the first row."""
     above = [k for k in range(first) if lines[k].strip()]
     while above:
         last = above.pop()
@@ -178,12 +175,12 @@ def _headings(
             names = _heading_cells(lines[above[-1]], separator, width)
             if names is not None:
                 units = [_bare(cell) for cell in cells]
-                return tuple(map(_with_unit, names, units)), above[-1]
+                return tuple(map(_with_unit, names, units))
         if cells is not None:
-            return tuple(map(heading_of, cells)), last
+            return tuple(map(heading_of, cells))
         if not is_comment(lines[last]):
             break
-    return (Heading(""),) * width, first
+    return (Heading(""),) * width
 
 
 def _heading_cells(line: str, separator: str, width: int) -> list[str] | None:

@@ -66,9 +66,8 @@ def show_differences(
         "are not significant "
         "(smaller than their expanded uncertainty, k = 2)",
     )  # fmt: skip
-    titles = [d.title for d in differences if d.session_default]
-    if titles:
-        flowing(out, default_note(titles, len({d.title for d in differences})))
+    if note := default_note(differences):
+        flowing(out, note)
 
 
 def _name(d: Difference) -> str:

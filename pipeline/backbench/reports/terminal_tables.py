@@ -213,10 +213,10 @@ def _fitting(
 
 def _sparing_order(names: Mapping[str, list[str]], *, keys: bool) -> list[str]:
     """The columns, those that a table can do without first."""
-    told = [*(["metric"] if "title" in names and not keys else []),
+    repeated = [*(["metric"] if "title" in names and not keys else []),
             *(["outcome"] if "reason" in names else []),
             *(["review_key"] if "unit_key" in names else [])]  # fmt: skip
-    first = [*SPARED, *told, "better"]
+    first = [*SPARED, *repeated, "better"]
     others = [name for name in names if name not in LAST_SPARED]
     order = dict.fromkeys((*first, *reversed(others), *LAST_SPARED))
     return [name for name in order if name in names]

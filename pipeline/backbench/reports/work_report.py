@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from backbench.comparison.another_session import default_note
 from backbench.comparison.work_effects import effect_sentence, effects_summary
+from backbench.quantities.sentences import sentence
 from backbench.quantities.writing import ordinary
 from backbench.reports.terminal_tables import console, flowing, printable
 
@@ -30,7 +31,5 @@ def show_work(title: str, differences: Sequence[Difference], out: Console | None
             out, "Conditions are equal on both sides. Uncertainties are expanded (95 %) and hold "
             "for another session of the same unit.",
         )  # fmt: skip
-        titles = [d.title for d in differences if d.session_default]
-        note = default_note(titles, len({d.title for d in differences}))
-        if note:
-            flowing(out, f"{note[:1].upper()}{note[1:]}.")
+        if note := default_note(differences):
+            flowing(out, sentence(note))

@@ -11,14 +11,13 @@ import typer
 
 from backbench.bench_day.new_review import NEEDED
 from backbench.bench_day.review_request import (
-    CHOICES,
     ReviewRequest,
     likely,
     maker_and_model,
-    proposed_key,
 )
+from backbench.commands.answers import key_answer, numbered, quantity_answer, text_answer
 from backbench.documents.kinds import UNIT_KINDS
-from backbench.documents.unit_facts import KEY
+from backbench.documents.unit_facts import CHOICES, KEY
 
 if TYPE_CHECKING:
     from backbench.documents.manifest import Manifest
@@ -51,7 +50,7 @@ class Conversation:
     def _units(self) -> None:
         """Keys of the units; a name is taken as maker and model, and a key is proposed for it."""
         if not self.request.units:
-            self._keep(units=(_text("Unit: maker and model, or your own key for it"),))
+            self._keep(units=(text_answer("Unit: maker and model, or your own key for it"),))
         for position, text in enumerate(self.request.units):
             if KEY.fullmatch(text):
                 continue
@@ -73,7 +72,7 @@ class Conversation:
                 if given is not None or name not in known:
                     self._fact(name, choice(name, CHOICES[name], given))
             elif name not in known:
-                self._fact(name, _text(name.capitalize()))
+                self._fact(name, text_answer(name.capitalize()))
         kind = self.request.facts.get("kind", same.get("kind"))
         if UNIT_KINDS[str(kind)].by_power and "rated_power_w" not in known:
             self._fact(
@@ -100,7 +99,7 @@ def choice(name: str, choices: Sequence[str], given: str | None) -> str:
     text, listed = given, False
     while True:
         if text is not None:
-            found = _numbered(text, choices) or likely(text, choices)
+            found = numbered(text, choices) or likely(text, choices)
             if found:
                 if found != text and not text.isdigit():
                     typer.echo(f"  {text!r} is read as {found!r}")
@@ -110,12 +109,7 @@ def choice(name: str, choices: Sequence[str], given: str | None) -> str:
             numbers = (f"{n} {one}" for n, one in enumerate(choices, start=1))
             typer.echo(f"{name.capitalize()}: {', '.join(numbers)}")
             listed = True
-        text = _text(f"{name.capitalize()} (number or name)")
-
-
-def _numbered(text: str, choices: Sequence[str]) -> str | None:
-    number = int(text) if text.isascii() and text.isdigit() else 0
-    return choices[number - 1] if 1 <= number <= len(choices) else None
+        text = text_answer(f"{name.capitalize()} (number or name)")
 
 
 def _given(request: ReviewRequest) -> set[str]:
@@ -127,36 +121,3 @@ def _is_date(text: str | None) -> bool:
         return text is None or bool(dt.date.fromisoformat(text))
     except ValueError:
         return False
-
-
-def _text(question: str) -> str:
-    """An answer that isn't empty."""
-    while True:
-        answer = str(typer.prompt(question)).strip()
-        if answer:
-            return answer
-
-
-def key_answer(name: str) -> str:
-    """A key for a name; the one that is proposed, or another."""
-    answer = str(typer.prompt(f"Your key for {name}", default=proposed_key(name) or None)).strip()
-    while not KEY.fullmatch(answer):
-        typer.echo("  a key has small letters, digits, '.', '-' and '_' only")
-        default = proposed_key(answer) or None
-        answer = str(typer.prompt(f"Your key for {name}", default=default)).strip()
-    return answer
-
-
-def quantity_answer(question: str, unit: str, default: str | None) -> float | None:
-    """A number with or without its unit; None for an empty answer where that is allowed."""
-    from backbench.quantities.faults import UnreadableQuantity
-    from backbench.quantities.reading import read_value
-
-    while True:
-        answer = str(typer.prompt(question, default=default, show_default=False)).strip()
-        if not answer and default is not None:
-            return None
-        try:
-            return read_value(answer, unit, usual_unit=unit)
-        except UnreadableQuantity as error:
-            typer.echo(f"  {error.fault(repr(answer), f'a number in {unit}')}")
