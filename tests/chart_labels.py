@@ -36,22 +36,22 @@ class Label:
 def labels_of(chart: alt.TopLevelMixin) -> tuple[list[Label], float, float]:
     """Every text once, and the picture's width and height."""
     root = ET.fromstring(vl_convert.vegalite_to_svg(specification(chart), allowed_base_urls=[]))
-    found: dict[tuple[str, float, float], Label] = {}
-    _collect(root, 0.0, 0.0, found)
-    return list(found.values()), float(root.attrib["width"]), float(root.attrib["height"])
+    result: dict[tuple[str, float, float], Label] = {}
+    _collect(root, 0.0, 0.0, result)
+    return list(result.values()), float(root.attrib["width"]), float(root.attrib["height"])
 
 
 def _collect(
-    node: ET.Element, x: float, y: float, found: dict[tuple[str, float, float], Label]
+    node: ET.Element, x: float, y: float, result: dict[tuple[str, float, float], Label]
 ) -> None:
     moved = MOVE.match(node.get("transform", ""))
     if moved:
         x, y = x + float(moved[1]), y + float(moved[2])
     if node.tag == f"{SVG}text" and len((node.text or "").strip()) > 1:
         label = _label(node, x, y)
-        found.setdefault((label.text, round(label.left), round(label.top)), label)
+        result.setdefault((label.text, round(label.left), round(label.top)), label)
     for child in node:
-        _collect(child, x, y, found)
+        _collect(child, x, y, result)
 
 
 def _label(node: ET.Element, x: float, y: float) -> Label:

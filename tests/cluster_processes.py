@@ -107,8 +107,8 @@ class Machines:
     def run(self, *words: object) -> tuple[int, str]:
         """Exit code and all that a command of backbench says."""
         begun = self.command(*words)
-        said, _ = begun.communicate(timeout=PATIENCE_S)
-        return begun.returncode, said
+        printed, _ = begun.communicate(timeout=PATIENCE_S)
+        return begun.returncode, printed
 
     def stop(self) -> None:
         for process in reversed(self.processes):

@@ -137,8 +137,8 @@ def pink_noise(rng: np.random.Generator) -> Sound:
     n = 96_000
     bins = rng.standard_normal(n // 2 + 1) + 1j * rng.standard_normal(n // 2 + 1)
     bins /= np.sqrt(np.maximum(np.arange(n // 2 + 1), 1))
-    found = np.fft.irfft(bins, n)
-    return (0.3 * found / np.abs(found).max())[:, None], 48_000, 24
+    result = np.fft.irfft(bins, n)
+    return (0.3 * result / np.abs(result).max())[:, None], 48_000, 24
 
 
 NO_STIMULUS: dict[str, Callable[[np.random.Generator], Sound]] = {

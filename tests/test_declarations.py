@@ -61,15 +61,17 @@ def literals(path: Path) -> Iterator[tuple[int, str]]:
 
 def named(text: str, names: set[str]) -> set[str]:
     """Names that a text consists of or quotes; those that are no English word, anywhere in it."""
-    found = {text, *re.findall(r"""["']([a-z0-9_]+)["']""", text)} & names
+    result = {text, *re.findall(r"""["']([a-z0-9_]+)["']""", text)} & names
     words = set(re.findall(r"(?<![\w.-])[a-z0-9_]+(?![\w-])", text))
-    return found | {name for name in words & names if not name.isalpha()}
+    return result | {name for name in words & names if not name.isalpha()}
 
 
 def outside() -> list[Path]:
-    found = sorted(p for p in PACKAGE.rglob("*.py") if p.relative_to(PACKAGE).parts[0] != "metrics")
-    assert len(found) > 100
-    return found
+    result = sorted(
+        p for p in PACKAGE.rglob("*.py") if p.relative_to(PACKAGE).parts[0] != "metrics"
+    )
+    assert len(result) > 100
+    return result
 
 
 def allowed(path: Path, name: str) -> bool:
@@ -79,14 +81,14 @@ def allowed(path: Path, name: str) -> bool:
 
 def test_no_metric_is_named_outside_its_package() -> None:
     names = {*registry().metrics, *registry().curves}
-    found = [
+    result = [
         f"{path.relative_to(PACKAGE)}:{line}: {name}"
         for path in outside()
         for line, text in texts(path)
         for name in sorted(named(text, names))
         if not allowed(path, name)
     ]
-    assert found == []
+    assert result == []
 
 
 def test_every_allowed_word_is_still_in_use() -> None:
@@ -169,7 +171,7 @@ def test_every_kind_of_unit_is_declared_once() -> None:
 
 def test_the_view_of_peers_groups_kinds_as_they_are_declared() -> None:
     text = [p.read_text() for p in sorted((ROOT / "schema").glob("*.sql"))]
-    rule = [found for sql in text if (found := re.findall(r"CASE WHEN kind IN \(([^)]*)\)", sql))]
+    rule = [result for sql in text if (result := re.findall(r"CASE WHEN kind IN \(([^)]*)\)", sql))]
     grouped = set(re.findall("'([^']+)'", rule[-1][-1]))
     assert grouped == {name for name, kind in UNIT_KINDS.items() if kind.group == AMPLIFIERS}
     others = {name: kind.group for name, kind in UNIT_KINDS.items() if name not in grouped}
@@ -178,14 +180,14 @@ def test_the_view_of_peers_groups_kinds_as_they_are_declared() -> None:
 
 def test_no_kind_of_unit_is_named_outside_its_declaration() -> None:
     names = set(UNIT_KINDS) - {"other", "tuner"}
-    found = [
+    result = [
         f"{path.relative_to(PACKAGE)}:{line}: {text}"
         for path in outside()
         if path.name != "kinds.py"
         for line, text in texts(path)
         if text in names
     ]
-    assert found == []
+    assert result == []
 
 
 def test_a_stimulus_declares_all_that_is_needed_of_it() -> None:

@@ -92,7 +92,7 @@ def test_rebuilding_gives_the_same_content(demo: Demo) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "message"),
     [
         (["compare", "halyard-02"], "halyard-20"),
         (["query", "idle-noise-of-technolgy"], "idle-noise-of-technology"),
@@ -107,15 +107,15 @@ def test_rebuilding_gives_the_same_content(demo: Demo) -> None:
     ],
 )
 def test_a_slip_is_answered_with_what_to_do(
-    demo: Demo, tmp_path: Path, words: list[str], told: str
+    demo: Demo, tmp_path: Path, words: list[str], message: str
 ) -> None:
     ran = run(*words, "-c", demo.folder, cwd=tmp_path)
     assert ran.returncode == 1
-    assert told in ran.stderr
+    assert message in ran.stderr
     assert "Traceback" not in ran.stderr
 
 
-def test_a_folder_that_is_no_catalogue_is_told(tmp_path: Path) -> None:
+def test_a_folder_that_is_no_catalogue_is_reported(tmp_path: Path) -> None:
     ran = run("reviews", "-c", tmp_path)
     assert ran.returncode == 1
     assert "backbench init" in ran.stderr

@@ -49,16 +49,16 @@ def modules() -> list[Path]:
 
 @cache
 def imported(path: Path) -> set[str]:
-    found: set[str] = set()
+    actual: set[str] = set()
     for node in nodes(path):
         if isinstance(node, ast.ImportFrom) and node.module:
             names = [node.module]
             if node.module == "backbench":
                 names = [f"backbench.{alias.name}" for alias in node.names]
-            found.update(names)
+            actual.update(names)
         elif isinstance(node, ast.Import):
-            found.update(alias.name for alias in node.names)
-    return found
+            actual.update(alias.name for alias in node.names)
+    return actual
 
 
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))

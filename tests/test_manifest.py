@@ -87,7 +87,7 @@ def test_byte_order_mark_and_windows_line_ends_are_read() -> None:
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "told"),
+    ("old", "new", "message"),
     [
         ('file = "sub/b.flac"', 'file = "a.flac"', "'a.flac' twice"),
         ('key = "right-one"', 'key = "left-one"', "'left-one' twice"),
@@ -111,19 +111,19 @@ def test_byte_order_mark_and_windows_line_ends_are_read() -> None:
         ('date = 2024-05-11', 'date = 2024-05-11\ndate = 2024-05-12', "overwrite"),
     ],
 )  # fmt: skip
-def test_a_fault_is_told_in_one_line(old: str, new: str, told: str) -> None:
+def test_a_fault_is_reported_in_one_line(old: str, new: str, message: str) -> None:
     assert old in TEXT
-    found = faults(TEXT.replace(old, new))
-    assert any(told in line for line in found), found
-    assert not any("\n" in line for line in found)
+    result = faults(TEXT.replace(old, new))
+    assert any(message in line for line in result), result
+    assert not any("\n" in line for line in result)
 
 
-def test_bytes_that_are_not_text_are_told() -> None:
+def test_bytes_that_are_not_text_are_reported() -> None:
     with pytest.raises(UserError, match="UTF-8"):
         read_manifest(b'[review]\nkey = "\xff\xfe"')
 
 
-def test_endless_nesting_is_told() -> None:
+def test_endless_nesting_is_reported() -> None:
     with pytest.raises(UserError):
         read_manifest(b"a = " + b"[" * 100_000)
 

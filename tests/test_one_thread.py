@@ -12,11 +12,11 @@ NAME = "OPENBLAS_NUM_THREADS"
 
 
 @pytest.mark.parametrize(
-    ("first", "given", "found"),
+    ("first", "given", "result"),
     [("os", None, "1"), ("os", "3", "3"), ("numpy", None, "nothing")],
     ids=["usual", "asked for", "too late"],
 )
-def test_it_is_said_before_numpy_reads_it(first: str, given: str | None, found: str) -> None:
+def test_it_is_said_before_numpy_reads_it(first: str, given: str | None, result: str) -> None:
     """Where numpy was first, nothing is said that would not be in force."""
     code = f"import {first}, backbench, os; print(os.environ.get('{NAME}', 'nothing'))"
     environment = {name: value for name, value in os.environ.items() if name != NAME}
@@ -25,4 +25,4 @@ def test_it_is_said_before_numpy_reads_it(first: str, given: str | None, found: 
     ran = subprocess.run(
         [sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True
     )
-    assert ran.stdout.strip() == found
+    assert ran.stdout.strip() == result

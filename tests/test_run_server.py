@@ -40,10 +40,10 @@ def test_a_server_leaves_an_empty_database_for_the_next_and_dies_with_its_starte
         server = int(starter.stdout.readline().split()[0])
     assert alive(server)
     (prepared,) = (tmp_path / "cache" / "backbench").iterdir()
-    found = tables(prepared)
-    assert found["alembic_version"] == 1
-    assert found["flow_run"] == found["task_run"] == 0
-    assert found.keys() == tables(home / "prefect.db").keys()
+    result = tables(prepared)
+    assert result["alembic_version"] == 1
+    assert result["flow_run"] == result["task_run"] == 0
+    assert result.keys() == tables(home / "prefect.db").keys()
     starter.kill()
     starter.wait()
     give_up = time.monotonic() + 60
@@ -52,24 +52,24 @@ def test_a_server_leaves_an_empty_database_for_the_next_and_dies_with_its_starte
     assert not alive(server)
 
 
-def test_a_taken_port_is_told(tmp_path: Path) -> None:
+def test_a_taken_port_is_reported(tmp_path: Path) -> None:
     with socket.socket() as one:
         one.bind(("127.0.0.1", 0))
         one.listen()
-        with pytest.raises(UserError) as told:
+        with pytest.raises(UserError) as message:
             RunServer(tmp_path, port=one.getsockname()[1])
-    assert "in use" in str(told.value)
+    assert "in use" in str(message.value)
     assert not list(tmp_path.iterdir())
 
 
-def test_a_named_server_that_is_silent_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_named_server_that_is_silent_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
     with socket.socket() as one:
         one.bind(("127.0.0.1", 0))
         port = one.getsockname()[1]
     monkeypatch.setenv("PREFECT_API_URL", f"http://127.0.0.1:{port}/api")
-    with pytest.raises(UserError) as told:
+    with pytest.raises(UserError) as message:
         awaited()
-    assert "--direct" in str(told.value)
+    assert "--direct" in str(message.value)
 
 
 def history(path: Path) -> None:

@@ -35,15 +35,15 @@ def _measured_once(monkeypatch: pytest.MonkeyPatch, known: dict[str, Analysed]) 
     measured = analyse.analyse
 
     def remembered(job: Job) -> Analysed:
-        found = known.get(job.analysis_key) or measured(job)
-        if found.reason is None:
-            known[job.analysis_key] = found
-        return found
+        result = known.get(job.analysis_key) or measured(job)
+        if result.reason is None:
+            known[job.analysis_key] = result
+        return result
 
     monkeypatch.setattr(analyse, "analyse", remembered)
 
 
-def told(*words: str | Path) -> tuple[int, str]:
+def message(*words: str | Path) -> tuple[int, str]:
     """Exit code and all that was printed, in one line."""
     ran = CliRunner().invoke(app, [str(word) for word in words])
     if ran.exception and not isinstance(ran.exception, SystemExit):
@@ -58,29 +58,29 @@ def catalogue_for(folder: Path) -> Path:
 
 def test_a_sound_session_is_whole(tmp_path: Path) -> None:
     folder, home = sound_session(tmp_path / "review"), catalogue_for(tmp_path / "home")
-    code, text = told("check", folder, "-c", home)
+    code, text = message("check", folder, "-c", home)
     assert (code, "12 captures: 12 whole" in text, "0 faults" in text) == (0, True, True)
-    code, text = told("ingest", folder, "-c", home, "--direct", "--processes", "1")
+    code, text = message("ingest", folder, "-c", home, "--direct", "--processes", "1")
     assert (code, "12 captures: 12 whole" in text) == (0, True)
 
 
 @pytest.mark.parametrize("name", SPOILED)
-def test_a_spoiled_session_is_told_everywhere(name: str, tmp_path: Path) -> None:
+def test_a_spoiled_session_is_reported_everywhere(name: str, tmp_path: Path) -> None:
     spoil, where, words = SPOILED[name]
     folder, home = sound_session(tmp_path / "review"), catalogue_for(tmp_path / "home")
     spoil(folder)
-    code, text = told("check", folder, "-c", home)
+    code, text = message("check", folder, "-c", home)
     assert words in text
     assert where in text
     assert (code, "0 faults" in text) == ((1, False) if where else (0, True))
-    code, text = told("ingest", folder, "-c", home, "--direct", "--processes", "1")
+    code, text = message("ingest", folder, "-c", home, "--direct", "--processes", "1")
     assert words in text
     assert code == (1 if name in REFUSED_WHOLE else 3 if where else 0)
     if name in REFUSED_WHOLE | BEFOREHAND:
         return
-    assert words in told("show", REVIEW, "-c", home)[1]
+    assert words in message("show", REVIEW, "-c", home)[1]
     if name not in ON_SHEETS:
         return
     page = tmp_path / "sheet.html"
-    assert told("sheet", REVIEW, page, "-c", home)[0] == 0
+    assert message("sheet", REVIEW, page, "-c", home)[0] == 0
     assert words.replace("'", "&#39;") in " ".join(page.read_text().split())

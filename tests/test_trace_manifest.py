@@ -39,13 +39,13 @@ def test_a_trace_says_the_frequency_of_its_square_wave() -> None:
 
 
 @pytest.mark.parametrize(
-    ("stimulus", "told"),
+    ("stimulus", "message"),
     [
         ('table = "trace"', "a trace without square_hz"),
         ('table = "response", square_hz = 1000', "only with a trace"),
         ('table = "trace", tone_hz = 1000', "exactly one of the keys"),
     ],
 )
-def test_what_a_trace_lacks_is_asked_for(stimulus: str, told: str) -> None:
-    with pytest.raises(UserError, match=told):
+def test_what_a_trace_lacks_is_asked_for(stimulus: str, message: str) -> None:
+    with pytest.raises(UserError, match=message):
         read_manifest(manifest(stimulus).encode())

@@ -47,13 +47,13 @@ def idle_material(*outputs: Track, **kept: object) -> CaptureData:
 
 def figures(capture_data: CaptureData, number: int = 1) -> dict[str, MeasuredValue]:
     """Figures of one track by metric; several of one metric by "metric order"."""
-    found = {}
+    result = {}
     for finding in measure(capture_data)[0]:
         figure = finding.figure
         if figure is not None and finding.track == number:
             order = "" if figure.order is None else f" {figure.order}"
-            found[finding.metric.name + order] = figure
-    return found
+            result[finding.metric.name + order] = figure
+    return result
 
 
 def reasons(capture_data: CaptureData, number: int = 1) -> dict[str, tuple[str, str]]:

@@ -75,7 +75,7 @@ def test_days_are_read_as_the_map_says(text: str, forms: list[str], day: dt.date
 
 
 @pytest.mark.parametrize(
-    ("text", "forms", "told"),
+    ("text", "forms", "message"),
     [
         ("03/04/2011", ["%d/%m/%Y", "%m/%d/%Y"], "4 March 2011 or 3 April 2011"),
         ("03/04/2011", [], "may be 4 March 2011 or 3 April 2011"),
@@ -84,8 +84,10 @@ def test_days_are_read_as_the_map_says(text: str, forms: list[str], day: dt.date
         ("2099-01-01", [], "still to come"),
     ],
 )
-def test_a_day_that_may_be_two_is_refused_with_both(text: str, forms: list[str], told: str) -> None:
-    with pytest.raises(UnreadableDay, match=told) as raised:
+def test_a_day_that_may_be_two_is_refused_with_both(
+    text: str, forms: list[str], message: str
+) -> None:
+    with pytest.raises(UnreadableDay, match=message) as raised:
         read_day(text, text, forms)
     assert raised.value.proposal
 
@@ -149,7 +151,7 @@ def test_uncertainties_of_a_column_become_standard_and_relative() -> None:
 
 
 @pytest.mark.parametrize(
-    ("cells", "reading", "told"),
+    ("cells", "reading", "message"),
     [
         (("0.1 ± 0.01 %", "0.01"), {}, "in its cell and one in its column"),
         (("0.1 %", "wide"), {}, "its uncertainty 'wide'"),
@@ -160,10 +162,10 @@ def test_uncertainties_of_a_column_become_standard_and_relative() -> None:
     ],
 )  # fmt: skip
 def test_uncertainties_and_conditions_that_cannot_stand_are_left_out(
-    cells: tuple[object, object], reading: dict[str, object], told: str
+    cells: tuple[object, object], reading: dict[str, object], message: str
 ) -> None:
     (problem,) = parsed([row(*cells)], **reading).problems
-    assert told in problem.reason
+    assert message in problem.reason
     assert problem.suggestion
 
 

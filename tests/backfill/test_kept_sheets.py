@@ -39,11 +39,11 @@ class Terminal:
 
     def readings(self) -> dict[tuple[str, str], list[tuple[object, ...]]]:
         """Value, bound, uncertainty, power and load by unit and metric."""
-        found: dict[tuple[str, str], list[tuple[object, ...]]] = {}
+        result: dict[tuple[str, str], list[tuple[object, ...]]] = {}
         for row in Catalogue(self.folder / "catalogue").readings().iter_rows(named=True):
             figure = tuple(row[n] for n in ("value", "bound", "uncertainty", "power_w", "load_ohm"))
-            found.setdefault((row["unit_key"], row["metric"]), []).append(figure)
-        return found
+            result.setdefault((row["unit_key"], row["metric"]), []).append(figure)
+        return result
 
     def is_kept_as(self, name: str) -> None:
         """Hold the dialogue against the one that is kept."""

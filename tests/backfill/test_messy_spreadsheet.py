@@ -121,11 +121,11 @@ def test_entered_readings_survive_a_rebuild_with_their_cells(tmp_path: Path) -> 
     assert catalogue.places.vault.read(str(sha256)) == original
 
 
-def test_a_vanished_row_stays_and_is_told(tmp_path: Path) -> None:
+def test_a_vanished_row_stays_and_is_reported(tmp_path: Path) -> None:
     made = messy(20)
     backfilled(tmp_path, write(tmp_path / "old.csv", made), "--yes")
     gone = next(key for key, _ in made.right)
     made.rows = [row for row in made.rows if row[0] != gone]
-    told = backfilled(tmp_path, write(tmp_path / "old.csv", made), "--yes")
-    assert f"{gone} is no longer in the spreadsheet but stays in the catalogue" in told.output
+    message = backfilled(tmp_path, write(tmp_path / "old.csv", made), "--yes")
+    assert f"{gone} is no longer in the spreadsheet but stays in the catalogue" in message.output
     assert gone in Catalogue(tmp_path / "catalogue").reviews()["review_key"].to_list()

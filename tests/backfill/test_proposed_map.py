@@ -20,7 +20,7 @@ from old_records import HEADINGS, MAP, messy, write_csv
 
 
 @pytest.mark.parametrize(
-    ("rows", "found"),
+    ("rows", "result"),
     [
         ([["Maker", "Model", "Date"], ["A", "B", "2001"]], (1, 1)),
         ([["Amps I had"], [], ["Maker", "Model", "THD"], ["A", "B", "1 %"]], (3, 1)),
@@ -31,8 +31,8 @@ from old_records import HEADINGS, MAP, messy, write_csv
         ([], None),
     ],
 )
-def test_the_heading_row_is_found(rows: list[list[str]], found: tuple[int, int] | None) -> None:
-    assert found_headings(rows) == found
+def test_the_heading_row_is_found(rows: list[list[str]], result: tuple[int, int] | None) -> None:
+    assert found_headings(rows) == result
 
 
 def test_a_heading_over_several_columns_goes_before_each() -> None:

@@ -28,17 +28,17 @@ def test_a_text_becomes_a_key() -> None:
     assert key_of("Marröwgate  Heron/40 (II)") == "marrowgate-heron-40-ii"
 
 
-def test_a_map_with_faults_is_told_whole(tmp_path: Path) -> None:
+def test_a_map_with_faults_is_reported_whole(tmp_path: Path) -> None:
     text = MAP.replace("mains_hz = { always = 50 }\n", "").replace('"thd"', '"thdd"')
     (tmp_path / "map.toml").write_text(text)
     with pytest.raises(UserError) as raised:
         read_map(tmp_path / "map.toml")
-    told = str(raised.value)
-    assert "review.mains_hz" in told
-    assert "did you mean thd" in told
+    message = str(raised.value)
+    assert "review.mains_hz" in message
+    assert "did you mean thd" in message
 
 
-def test_a_sheet_without_a_mapped_column_is_told(tmp_path: Path) -> None:
+def test_a_sheet_without_a_mapped_column_is_reported(tmp_path: Path) -> None:
     (tmp_path / "map.toml").write_text(MAP)
     (tmp_path / "old.csv").write_text("No.,Date\n1,2\n")
     with pytest.raises(UserError, match="no column 'Maker'"):
@@ -46,16 +46,18 @@ def test_a_sheet_without_a_mapped_column_is_told(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "data", "told"),
+    ("name", "data", "message"),
     [
         ("a.csv", b"A,A\n1,2\n", "the heading 'A' twice"), ("a.csv", b"", "0 rows"),
         ("a.xlsx", b"not a workbook", "the spreadsheet can't be read"),
         ("a.pdf", b"x", "an ending '.pdf'"),
     ],
 )  # fmt: skip
-def test_a_file_that_is_no_sheet_is_told(tmp_path: Path, name: str, data: bytes, told: str) -> None:
+def test_a_file_that_is_no_sheet_is_reported(
+    tmp_path: Path, name: str, data: bytes, message: str
+) -> None:
     (tmp_path / name).write_bytes(data)
-    with pytest.raises(UserError, match=told):
+    with pytest.raises(UserError, match=message):
         read_sheet(tmp_path / name)
 
 
@@ -89,7 +91,7 @@ origin = "notebook 3, page 12"
 
 
 @pytest.mark.parametrize(
-    ("metric", "value", "told"),
+    ("metric", "value", "message"),
     [
         ("thdd", "1 %", "did you mean thd"),
         ("thd", "much", "no quantity"),
@@ -100,14 +102,14 @@ origin = "notebook 3, page 12"
         ("thd", "99999999 dB", "more than 400 dB"),
     ],
 )
-def test_figures_entered_by_hand_are_checked(metric: str, value: str, told: str | None) -> None:
+def test_figures_entered_by_hand_are_checked(metric: str, value: str, message: str | None) -> None:
     manifest = read_manifest(ENTERED.format(metric=metric, value=value).encode())
     faults = [str(fault) for fault in entered_faults(manifest)]
-    assert (told is None) == (not faults)
-    assert told is None or told in faults[0]
+    assert (message is None) == (not faults)
+    assert message is None or message in faults[0]
 
 
-def test_a_figure_twice_and_a_unit_unknown_are_told() -> None:
+def test_a_figure_twice_and_a_unit_unknown_are_reported() -> None:
     text = ENTERED.format(metric="thd", value="1 %")
     again = text[text.index("[[entered]]") :]
     (fault,) = entered_faults(read_manifest((text + again).encode()))
@@ -122,8 +124,8 @@ def read(tmp_path: Path, cells: list[str], how: str = MAP) -> tuple[list[str], l
     facts = ["2001-02-03", "Maker", "Model", "amp", "valve", "", "ok", ""]
     rows = [[f"r{n}", *facts, cell, "", "", "", ""] for n, cell in enumerate(cells)]
     write_csv(tmp_path / "old.csv", Messy(rows=rows))
-    found = parse_sheet(read_sheet(tmp_path / "old.csv"), read_map(tmp_path / "map.toml"))
-    return [one.value for one in found.parsed], [one.reason for one in found.problems]
+    result = parse_sheet(read_sheet(tmp_path / "old.csv"), read_map(tmp_path / "map.toml"))
+    return [one.value for one in result.parsed], [one.reason for one in result.problems]
 
 
 def test_a_column_settles_its_decimal_sign(tmp_path: Path) -> None:
@@ -157,5 +159,5 @@ def test_percentages_stored_as_fractions_are_read_as_shown(
     rows = [[f"r{n}", *facts, cell, "", "", "", ""] for n, cell in enumerate(cells)]
     write(tmp_path / f"old.{ending}", [list(HEADINGS), *rows])
     sheet = read_sheet(tmp_path / f"old.{ending}")
-    found = parse_sheet(sheet, read_map(tmp_path / "map.toml"))
-    assert [one.value for one in found.parsed] == ["0.08 %", "1.23 %", "0.08 %"]
+    result = parse_sheet(sheet, read_map(tmp_path / "map.toml"))
+    assert [one.value for one in result.parsed] == ["0.08 %", "1.23 %", "0.08 %"]

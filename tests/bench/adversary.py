@@ -44,10 +44,10 @@ def run(
         return [x for some in pool.map(work, numbers, chunksize=CHUNK) for x in some]
 
 
-def report(found: list[Outcome], number: int) -> None:
-    honest = [x for x in found if not x.faults]
-    faulty = [x for x in found if x.faults]
-    single = [x for x in found if len(x.faults) == 1]
+def report(result: list[Outcome], number: int) -> None:
+    honest = [x for x in result if not x.faults]
+    faulty = [x for x in result if x.faults]
+    single = [x for x in result if len(x.faults) == 1]
     print("\n## Honest records, by metric\n")
     print(table(honest, lambda x: (x.metric, "all")))
     print("\n## With faults, by metric\n")
@@ -62,9 +62,9 @@ def report(found: list[Outcome], number: int) -> None:
     for (metric, fault), count in sorted(far.items(), key=lambda item: -item[1]):
         print(f"{count:5} {fault}: {metric}")
     print("\n## The worst\n")
-    print("\n".join(worst(found, number)))
+    print("\n".join(worst(result, number)))
     print("\n## Bounds on the wrong side\n")
-    wrong = [x for x in found if x.state == "bound" and not x.held]
+    wrong = [x for x in result if x.state == "bound" and not x.held]
     print("\n".join(line(x) for x in wrong[:number]))
     bad = [x for x in honest if x.state == "refused"]
     print("\n## Honest records refused\n")
@@ -86,9 +86,9 @@ def main() -> None:
         print("\n".join(line(x) for x in one(seed, only, number)))
         return
     started = time.perf_counter()
-    found = run(range(given.draws), given.seed, only, given.workers)
+    result = run(range(given.draws), given.seed, only, given.workers)
     print(f"{given.draws} draws, seed {given.seed}, {time.perf_counter() - started:.0f} s")
-    report(found, given.worst)
+    report(result, given.worst)
 
 
 if __name__ == "__main__":

@@ -154,8 +154,8 @@ def _sounds(sort: str, t: Array, rng: np.random.Generator) -> Array:
         return np.sin(2 * np.pi * 20 / k * np.expm1(k * t))
     if sort == "noise":
         return 0.25 * rng.normal(size=len(t))
-    found = np.zeros(len(t))
+    result = np.zeros(len(t))
     for hz in 110 * 2 ** (rng.integers(0, 60, 8) / 12):
         beat = 1.0 if sort == "tones" else np.exp(-4 * ((t + rng.uniform(0, 0.4)) % 0.4) / 0.4)
-        found += 0.1 * beat * np.sin(2 * np.pi * hz * t)
-    return found
+        result += 0.1 * beat * np.sin(2 * np.pi * hz * t)
+    return result

@@ -118,10 +118,10 @@ def hum_drifts(scene: Scene) -> None:
 
 
 def _sum(lines: list[Line], t: Array) -> Array:
-    found = np.zeros(len(t))
+    result = np.zeros(len(t))
     for x in lines:
-        found += x.peak * np.cos(2 * np.pi * x.hz * t + x.phase)
-    return found
+        result += x.peak * np.cos(2 * np.pi * x.hz * t + x.phase)
+    return result
 
 
 @fault("dc drifts")
@@ -156,9 +156,9 @@ def popcorn_noise(scene: Scene) -> None:
 def _sure(scene: Scene, events: float) -> None:
     """With many events in the record its noise is what it is on average."""
     if events >= 20:
-        found = scene.maybe.pop()
+        result = scene.maybe.pop()
         # It is rendered by itself; the truth knows it by its density.
-        scene.noises.append(_Unplayed(found.density))
+        scene.noises.append(_Unplayed(result.density))
 
 
 class _Unplayed(Noise):
@@ -181,10 +181,10 @@ def crackle(scene: Scene) -> None:
     rate = scene.rate
 
     def clicks(t: Array, rng: np.random.Generator) -> Array:
-        found = np.zeros(len(t))
+        result = np.zeros(len(t))
         where = rng.integers(0, len(t), rng.poisson(often * t[-1]))
-        np.add.at(found, where, volts * rng.normal(size=len(where)))
-        return found
+        np.add.at(result, where, volts * rng.normal(size=len(where)))
+        return result
 
     scene.added.append(clicks)
     density = 2 * often * volts**2 / rate**2

@@ -131,10 +131,10 @@ def _base_hz(lines: list[Line]) -> float:
 def _power(z: Array, order: int, known: dict[int, Array]) -> Array:
     """z to the power of the order, from one a little below where that is known."""
     below = max((n for n in known if order - n in (1, 2)), default=None)
-    found = z**order if below is None else known[below] * (z if order - below == 1 else z * z)
+    result = z**order if below is None else known[below] * (z if order - below == 1 else z * z)
     known.clear()
-    known[order] = found
-    return found
+    known[order] = result
+    return result
 
 
 def _quantised(scene: Scene, volts: Array) -> Array:

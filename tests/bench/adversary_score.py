@@ -123,10 +123,10 @@ HEADINGS = ("", "readings", "in 95 %", "refused", "remarked", "bounds", "wrong s
             "worst")  # fmt: skip
 
 
-def table(found: Iterable[Outcome], label: Callable[[Outcome], Iterable[str]]) -> str:
+def table(result: Iterable[Outcome], label: Callable[[Outcome], Iterable[str]]) -> str:
     """One row a label. Shares in percent of the readings; the interval's of those measured."""
     rows: dict[str, list[Outcome]] = defaultdict(list)
-    for one in found:
+    for one in result:
         for name in label(one):
             rows[name].append(one)
     lines = ["| " + " | ".join(HEADINGS) + " |", "| --- |" + " ---: |" * (len(HEADINGS) - 1)]
@@ -149,9 +149,9 @@ def _row(name: str, some: list[Outcome]) -> str:
     return "| " + " | ".join(cells) + " |"
 
 
-def worst(found: Iterable[Outcome], number: int = 20) -> list[str]:
+def worst(result: Iterable[Outcome], number: int = 20) -> list[str]:
     """The worst readings measured without a remark, one a draw, with the key to replay them."""
-    ordered = sorted((x for x in found if x.state == "measured" and x.score > FAR),
+    ordered = sorted((x for x in result if x.state == "measured" and x.score > FAR),
                      key=lambda x: -x.score)  # fmt: skip
     seen: dict[str, Outcome] = {}
     for one in ordered:

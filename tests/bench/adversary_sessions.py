@@ -84,8 +84,8 @@ def _levels(rng: np.random.Generator, level: float, unit: Scene) -> list[float]:
     """One to three levels of loop-backs, one of them mostly at the unit's."""
     near = level * 10 ** (rng.uniform(-0.3, 0.3) / 20)
     others = level * 10 ** (rng.uniform(-20, 20, int(rng.integers(0, 3))) / 20)
-    found = [near] if rng.random() < 0.6 or not len(others) else []
-    return [min(float(v), 0.7 * unit.full_scale_v) for v in [*found, *others]]
+    result = [near] if rng.random() < 0.6 or not len(others) else []
+    return [min(float(v), 0.7 * unit.full_scale_v) for v in [*result, *others]]
 
 
 def _loop_back(unit: Scene, at: float, lines: list[Line], noise: Noise) -> Scene:
@@ -124,16 +124,16 @@ def two_loads(rng: np.random.Generator, tone: Callable[[], Scene]) -> Several:
     ]
     metrics = ("regulation_resistance", "source_impedance", "damping_factor")
     return Several(
-        scenes, lambda found: _impedance_truth(source, light, volts, found), metrics, stated
+        scenes, lambda result: _impedance_truth(source, light, volts, result), metrics, stated
     )
 
 
 def _gentle(tone: Callable[[], Scene]) -> Scene:
     """A unit that isn't driven into a limit, where no impedance is meant."""
     while True:
-        found = tone()
-        if sum(x.peak for x in found.lines[1:]) < MOST_BENT * found.lines[0].peak:
-            return found
+        result = tone()
+        if sum(x.peak for x in result.lines[1:]) < MOST_BENT * result.lines[0].peak:
+            return result
 
 
 def _scaled(unit: Scene, share: float) -> Scene:
@@ -149,13 +149,13 @@ def _impedance_truth(
     source: complex, light: float, volts: list[float], scenes: list[Scene]
 ) -> dict[str, Truth]:
     """Exact; where a level changed within a capture, whatever its levels allow."""
-    found = []
+    result = []
     for a in scenes[0].span:
         for b in scenes[1].span:
             first, last = volts[0] * a, volts[1] * b
-            found.append((first - last) / (last / LOAD_OHM - first / light))
+            result.append((first - last) / (last / LOAD_OHM - first / light))
     steady = all(scene.span == (1.0, 1.0) for scene in scenes)
-    truth = {"regulation_resistance": spanning(*found)}
+    truth = {"regulation_resistance": spanning(*result)}
     if steady:
         truth |= {
             "source_impedance": spanning(abs(source)),
@@ -179,8 +179,8 @@ def draw_amplifier(rng: np.random.Generator, rated_v: float) -> Amplifier:
         low, high = np.minimum(np.abs(u), 1), np.maximum(np.abs(u), 1)
         shaped = np.where(np.abs(u) < 1, low / (1 + low**sharp) ** (1 / sharp),
                           (1 + high**-sharp) ** (-1 / sharp))  # fmt: skip
-        found: Array = np.fft.rfft(rated_v * rail * np.sign(u) * shaped) * 2 / len(ANGLE)
-        return found
+        result: Array = np.fft.rfft(rated_v * rail * np.sign(u) * shaped) * 2 / len(ANGLE)
+        return result
 
     return lines
 
@@ -198,13 +198,13 @@ def rising_levels(rng: np.random.Generator, tone: Callable[[], Scene]) -> Severa
         scene.full_scale_v = 3 * rated_v
         scene.statement |= {"tone_hz": hz, "generator": drive}
     metrics = ("power_at_limit", "input_at_limit", "clipping_onset", "sensitivity")
-    return Several(scenes, lambda found: _levels_truth(amplifier, drives, found), metrics, stated)
+    return Several(scenes, lambda result: _levels_truth(amplifier, drives, result), metrics, stated)
 
 
-def _at_drive(unit: Scene, found: Array, hz: float, turn: float) -> Scene:
-    peaks = np.abs(found)
+def _at_drive(unit: Scene, result: Array, hz: float, turn: float) -> Scene:
+    peaks = np.abs(result)
     lines = [
-        Line(n * hz, float(peaks[n]), float(np.angle(found[n])) + n * turn, (n,), n == 1)
+        Line(n * hz, float(peaks[n]), float(np.angle(result[n])) + n * turn, (n,), n == 1)
         for n in range(1, min(int(unit.highest_hz / hz), 60))
         if peaks[n] > 1e-8 * peaks[1]
     ]

@@ -47,12 +47,12 @@ def draw_curve(rng: np.random.Generator) -> Curve:
 def harmonics(curve: Curve, peak: float, hz: float, highest_hz: float, phase: float) -> list[Line]:
     """Lines of a sine of that peak through a curve, up to a frequency; the mean is left out."""
     angle = 2 * np.pi * np.arange(POINTS) / POINTS
-    found = np.fft.rfft(peak * curve(np.cos(angle))) / (POINTS / 2)
+    result = np.fft.rfft(peak * curve(np.cos(angle))) / (POINTS / 2)
     orders = range(1, min(int(highest_hz / hz), 200) + 1)
     return [
-        Line(n * hz, float(abs(found[n])), float(np.angle(found[n])) + n * phase, (n,), n == 1)
+        Line(n * hz, float(abs(result[n])), float(np.angle(result[n])) + n * phase, (n,), n == 1)
         for n in orders
-        if abs(found[n]) > FAINTEST * peak
+        if abs(result[n]) > FAINTEST * peak
     ]
 
 
@@ -65,12 +65,12 @@ def products(
     angle = 2 * np.pi * np.arange(size) / size
     whole = sum(peaks)
     x = (peaks[0] * np.cos(angle)[:, None] + peaks[1] * np.cos(angle)[None, :]) / whole
-    found = 2 * np.fft.fft2(whole * curve(x)) / size**2
+    result = 2 * np.fft.fft2(whole * curve(x)) / size**2
     lines = []
     for m in range(-most, most + 1):
         for n in range(most + 1):
             at = m * hz[0] + n * hz[1]
-            value = found[m % size, n % size]
+            value = result[m % size, n % size]
             if (n == 0 and m <= 0) or abs(value) < FAINTEST * whole or abs(at) > highest_hz:
                 continue
             turn = float(np.angle(value)) + m * phases[0] + n * phases[1]

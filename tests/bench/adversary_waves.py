@@ -39,12 +39,12 @@ def many_tones(scene: Scene) -> None:
     driven = sum(np.cos(n * angle + rng.uniform(0, 6.28)) for n in orders)
     peak = scene.full_scale_v * 10 ** rng.uniform(-1.5, -0.4)
     wave = peak * draw_curve(rng)(driven / np.abs(driven).max())
-    found = np.fft.rfft(wave) / (POINTS / 2)
+    result = np.fft.rfft(wave) / (POINTS / 2)
     top = min(int(scene.highest_hz / base), POINTS // 2)
     scene.lines = [
-        Line(n * base * off, float(abs(found[n])), float(np.angle(found[n])), (n,), n in orders)
+        Line(n * base * off, float(abs(result[n])), float(np.angle(result[n])), (n,), n in orders)
         for n in range(1, top)
-        if n in orders or abs(found[n]) > FAINT * peak
+        if n in orders or abs(result[n]) > FAINT * peak
     ]
     scene.crest_v = float(np.abs(wave).max())
     scene.statement |= {f"tone {n}": n * base for n in orders}
@@ -158,12 +158,12 @@ def burst(scene: Scene) -> None:
     hz = 1000.0 * (1 + rng.uniform(-3e-4, 3e-4))
     peak = scene.full_scale_v * 10 ** rng.uniform(-1.5, -0.4)
     angle = 2 * np.pi * np.arange(POINTS) / POINTS
-    found = np.fft.rfft(peak * draw_curve(rng)(np.cos(angle))) / (POINTS / 2)
+    result = np.fft.rfft(peak * draw_curve(rng)(np.cos(angle))) / (POINTS / 2)
     turn = rng.uniform(0, 2 * np.pi)
     scene.lines = [
-        Line(n * hz, float(abs(found[n])), float(np.angle(found[n])) + n * turn, (n,), n == 1)
+        Line(n * hz, float(abs(result[n])), float(np.angle(result[n])) + n * turn, (n,), n == 1)
         for n in range(1, min(int(scene.highest_hz / hz), 60) + 1)
-        if abs(found[n]) > FAINT * peak
+        if abs(result[n]) > FAINT * peak
     ]
     first = rng.uniform(0.05, 0.2)
     scene.envelope.append(
@@ -214,15 +214,15 @@ def _resampled(t: Array, grid: Array, volts: Array) -> Array:
     finer = 8
     fine = np.fft.irfft(np.fft.rfft(volts), finer * len(volts)) * finer
     made = CubicSpline(np.arange(len(fine)) * (grid[1] / finer), fine)
-    found: Array = made(np.clip(t, grid[0], grid[-1]))
-    return found
+    result: Array = made(np.clip(t, grid[0], grid[-1]))
+    return result
 
 
 def _through(volts: Array, low: float, high: float, rate: float) -> Array:
     once = lfilter(*bilinear([1, 0], [1, 2 * np.pi * low], rate), volts)
     pole = 2 * np.pi * high
-    found: Array = lfilter(*bilinear([pole], [1, pole], rate), once)
-    return found
+    result: Array = lfilter(*bilinear([pole], [1, pole], rate), once)
+    return result
 
 
 def sweep_truth(scene: Scene) -> dict[str, Truth]:
@@ -236,8 +236,8 @@ def sweep_truth(scene: Scene) -> dict[str, Truth]:
         truth[f"response_at {hz:g}"] = Truth(own - spare, own + spare)
     half = 10 * math.log10(0.5)
     for name, ends in (("response_low_3db", (1.0, 900.0)), ("response_high_3db", (2e3, 20e3))):
-        found = [_corner(level, half + k, ends) for k in (-spare, spare)]
-        truth[name] = spanning(*found)
+        result = [_corner(level, half + k, ends) for k in (-spare, spare)]
+        truth[name] = spanning(*result)
     return truth
 
 

@@ -87,13 +87,13 @@ def analysis(path: Path, stimulus: Stimulus) -> None:
 
 
 def least(repeats: int, *jobs: Callable[[], None]) -> list[float]:
-    found = [float("inf")] * len(jobs)
+    result = [float("inf")] * len(jobs)
     for _ in range(repeats):
         for n, job in enumerate(jobs):
             started = time.process_time()
             job()
-            found[n] = min(found[n], time.process_time() - started)
-    return found
+            result[n] = min(result[n], time.process_time() - started)
+    return result
 
 
 def main(repeats: int) -> None:
@@ -108,11 +108,11 @@ def main(repeats: int) -> None:
                 repeats, lambda path=path: reading(path), lambda path=path: floor(path),
                 lambda path=path, stimulus=stimulus: analysis(path, stimulus),
             )  # fmt: skip
-            said = f"analysis of {name}, {SECONDS:g} s, 2 tracks, {RATE // 1000} kHz"
+            printed = f"analysis of {name}, {SECONDS:g} s, 2 tracks, {RATE // 1000} kHz"
             against, rival, target = ("reading", read, 1.5) if name == "square" else (
                 "floor", below, 3.0 if name == "sweep" else 2.0
             )  # fmt: skip
-            tell(Row(said, 1e3 * whole, "ms", against, 1e3 * rival, target))
+            tell(Row(printed, 1e3 * whole, "ms", against, 1e3 * rival, target))
 
 
 if __name__ == "__main__":

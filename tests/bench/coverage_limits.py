@@ -99,10 +99,10 @@ def main(number: int) -> None:
         readings = measured(amplifier, drives)
         truths = {limit: last_crossing(amplifier, limit, drives) for limit in LIMITS_PERCENT}
         for metric in ("power_at_limit", "input_at_limit"):
-            for found in derived(metric, readings):
-                if not isinstance(found, Derived):
+            for result in derived(metric, readings):
+                if not isinstance(result, Derived):
                     continue
-                figure = found.figure
+                figure = result.figure
                 limit = figure.limit_percent or 0.0
                 drive = truths[limit]
                 if figure.bound:

@@ -63,10 +63,10 @@ def responses(draws: int, noise_v: float, hum_v: float) -> Iterator[tuple[str, f
     for _ in range(draws):
         hum = hum_v * np.sin(2 * np.pi * (50 * time + RNG.random()))
         heard = clean + noise_v * RNG.normal(size=len(clean)) + hum
-        found = figures(capture_data(sent, heard))
+        result = figures(capture_data(sent, heard))
         for key, truth in truths.items():
             name = key[0] if key[1] is None else f"{key[0]} {key[1]:g} Hz"
-            yield name, (found[key].value - truth) / found[key].uncertainty
+            yield name, (result[key].value - truth) / result[key].uncertainty
 
 
 def capture(volts_rms: float, ohm: float | None, scale: float, noise_v: float) -> Reading:

@@ -49,11 +49,11 @@ def outcome(
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
-            found = measure(trace_material(time, volts, hz))[0]
+            result = measure(trace_material(time, volts, hz))[0]
     except Exception as error:  # any at all is what is looked for
         yield f"crash: {type(error).__name__}: {error}"
         return
-    for finding in found:
+    for finding in result:
         figure, name = finding.figure, finding.metric.name
         if figure is None:
             yield f"{name}: {finding.status}: {(finding.reason or '')[:40]}"

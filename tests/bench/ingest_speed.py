@@ -60,8 +60,8 @@ def parts(root: Path, folders: list[Path]) -> tuple[int, dict[str, float]]:
 def command(review: Path, home: Path, *words: str) -> float:
     """Seconds of a whole `ingest` of one review into a new catalogue."""
     Catalogue.create(home, settings_text())
-    told = [*PROGRAM, "ingest", str(review), "-c", str(home), *words]
-    return timed(lambda: subprocess.run(told, check=True, stdout=subprocess.DEVNULL))
+    message = [*PROGRAM, "ingest", str(review), "-c", str(home), *words]
+    return timed(lambda: subprocess.run(message, check=True, stdout=subprocess.DEVNULL))
 
 
 def one_review(review: Path, folder: Path) -> None:

@@ -159,7 +159,7 @@ class Asked:
         return self.spent / max(self.hand, LEAST_S / OVERHEAD)
 
 
-def asked(store: Database, name: str, query: SavedQuery) -> Asked:
+def requested(store: Database, name: str, query: SavedQuery) -> Asked:
     values = {"unit": "u1"} if any(p.name == "unit" for p in query.parameters) else {}
     bound = query.bound(values)
     hand, _, _ = timed(lambda: store.frame(query.sql, bound))
@@ -190,16 +190,16 @@ def main() -> None:
     make(folder)
     with reading(folder) as store:
         (count,) = store.rows("SELECT count(*) FROM reading")[0]
-        found = [asked(store, name, query) for name, query in shipped().items()]
+        actual = [requested(store, name, query) for name, query in shipped().items()]
         compared, _, _ = timed(lambda: compare_unit(store, "u1"))
         first_page = overview(store, folder)
-    slowest = max(found, key=lambda one: one.spent)
-    most = max(found, key=lambda one: one.overhead)
-    among = f"{len(found)} saved queries, {count:,} readings"
+    slowest = max(actual, key=lambda one: one.spent)
+    most = max(actual, key=lambda one: one.overhead)
+    among = f"{len(actual)} saved queries, {count:,} readings"
     tell(Row(f"slowest of {among} ({slowest.name})", slowest.spent, target=LIMIT_S))
     tell(Row(f"most overhead of {among} ({most.name})", most.spent, "s", "the SQL by hand",
              max(most.hand, LEAST_S / OVERHEAD), OVERHEAD))  # fmt: skip
-    tell(Row("grains that are not unique", sum(not one.unique for one in found), "", target=0))
+    tell(Row("grains that are not unique", sum(not one.unique for one in actual), "", target=0))
     tell(Row(f"`compare` of a unit there, {UNITS:,} units", compared))
     tell(Row("overview page there", first_page))
 

@@ -77,10 +77,10 @@ class Bench:
 
         row, offset = at(power), abs(math.log(power)) / math.sqrt(3)
         if offset and rng.random() < SHARE_OF_SWEEPS:
-            found = interpolated([at(power * 1.6**k) for k in (-2, -1, 0, 1, 2)], 1.0)
-            assert found is not None
-            row = {"value": found.value, "uncertainty": found.uncertainty,
-                   "estimation": found.estimation}  # fmt: skip
+            result = interpolated([at(power * 1.6**k) for k in (-2, -1, 0, 1, 2)], 1.0)
+            assert result is not None
+            row = {"value": result.value, "uncertainty": result.uncertainty,
+                   "estimation": result.estimation}  # fmt: skip
             offset = 0.0
         phono = rng.random() < SHARE_THROUGH_PHONO
         if phono:
@@ -156,26 +156,26 @@ def ranked(bench: Bench, truths: Any, slopes: Any, spread: Repeatability) -> tup
 
 def interval(rows: Any, index: int, spread: float, dof: float | None) -> tuple[int, int]:
     us = [parts(row, spread, dof) for row in rows]
-    found = place(
+    result = place(
         oriented(
             [row["value"] for row in rows], [u.own for u in us], "lower", dof=[u.dof for u in us],
             shared=[u.shared for u in us], source=[u.source for u in us],
         ), index,
     )  # fmt: skip
-    assert found is not None
-    return found
+    assert result is not None
+    return result
 
 
 def main(catalogues: int = 400, seed: int = 1) -> None:
     rng = np.random.default_rng(seed)
-    found = [catalogue(rng) for _ in range(catalogues)]
-    pairs = np.asarray([pair for pairs, _, _ in found for pair in pairs])
+    result = [catalogue(rng) for _ in range(catalogues)]
+    pairs = np.asarray([pair for pairs, _, _ in result for pair in pairs])
     covered, stated, wrong = pairs.sum(axis=0)
     print(f"{len(pairs)} pairs of equal conditions in {catalogues} catalogues, seed {seed}")
     print(f"intervals of differences that hold the truth: {covered / len(pairs):.1%}")
     print(f"stated differences: {stated}; with the wrong sign: {wrong / max(stated, 1):.2%}")
-    print(f"rank intervals that hold the truth: {np.mean([held for _, held, _ in found]):.1%}")
-    print(f"mean width over the best possible: {np.mean([width for _, _, width in found]):.2f}")
+    print(f"rank intervals that hold the truth: {np.mean([held for _, held, _ in result]):.1%}")
+    print(f"mean width over the best possible: {np.mean([width for _, _, width in result]):.2f}")
 
 
 if __name__ == "__main__":

@@ -143,11 +143,11 @@ def child(path: Path, name: str) -> None:
     stimulus = cases(frames / RATE)[name][0]
     bench = job_of(path, stimulus) if name in BENCHED else None
     work = job_of(path, stimulus, bench)
-    found, cpu, wall = timed(lambda: analyse(work))
+    result, cpu, wall = timed(lambda: analyse(work))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     _, read_cpu, read_wall = timed(lambda: read_through(path))
-    states = Counter(row["status"] for row in found.readings)  # type: ignore[attr-defined]
-    reason = found.reason or ", ".join(f"{n} {state}" for state, n in sorted(states.items()))  # type: ignore[attr-defined]
+    states = Counter(row["status"] for row in result.readings)  # type: ignore[attr-defined]
+    reason = result.reason or ", ".join(f"{n} {state}" for state, n in sorted(states.items()))  # type: ignore[attr-defined]
     print(
         f"{name:10} {frames / RATE:7.1f} s {path.stat().st_size / 1e6:6.0f} MB "
         f"peak {peak:5.0f} MiB  processor {cpu:6.1f} s ({cpu / read_cpu:.1f} of reading)  "
@@ -155,7 +155,7 @@ def child(path: Path, name: str) -> None:
         flush=True,
     )
     assert peak < LIMIT_MIB
-    assert found.reason is None  # type: ignore[attr-defined]
+    assert result.reason is None  # type: ignore[attr-defined]
 
 
 def analysed_apart(name: str, frames: int, form: str, folder: Path) -> None:

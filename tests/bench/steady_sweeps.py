@@ -57,16 +57,16 @@ def unit(rng: np.random.Generator, sent: Played) -> Array:
         butter(int(rng.integers(1, 5)), 10 ** rng.uniform(0.5, 1.9), "high", fs=rate),
         butter(int(rng.integers(1, 5)), 10 ** rng.uniform(3.7, 4.3), fs=rate),
     )
-    found = lfilter(*low, sent.volts)
+    result = lfilter(*low, sent.volts)
     if rng.random() < 0.5:
-        found = lfilter(*_resonance(rng, rate), found)
+        result = lfilter(*_resonance(rng, rate), result)
     if rng.random() < 0.5:
-        found = lfilter(*_shelf(rng, rate), found)
-    finer = resample_poly(found, 4, 1)
+        result = lfilter(*_shelf(rng, rate), result)
+    finer = resample_poly(result, 4, 1)
     finer = volts(rng.uniform(0.05, 0.6) * finer / np.abs(finer).max())
-    found = resample_poly(finer, 1, 4)
-    found = lfilter(*high, found)
-    return found / np.abs(found).max()
+    result = resample_poly(finer, 1, 4)
+    result = lfilter(*high, result)
+    return result / np.abs(result).max()
 
 
 def wandering(rng: np.random.Generator, v: Array, rate: float) -> Array:
@@ -131,15 +131,15 @@ def measured(sent: Played, v: Array) -> Transfer | None:
         return None
 
 
-def _re_1_khz(found: Transfer) -> tuple[Array, Array]:
-    middle = int(np.abs(found.frequency_hz - 1000).argmin())
-    db = 20 * np.log10(np.abs(found.ratio))
-    return db - db[middle], 8.686 * found.noise / np.abs(found.ratio)
+def _re_1_khz(result: Transfer) -> tuple[Array, Array]:
+    middle = int(np.abs(result.frequency_hz - 1000).argmin())
+    db = 20 * np.log10(np.abs(result.ratio))
+    return db - db[middle], 8.686 * result.noise / np.abs(result.ratio)
 
 
-def near(found: Transfer, sound: Transfer) -> bool:
+def near(result: Transfer, sound: Transfer) -> bool:
     audio = (sound.frequency_hz >= 20) & (sound.frequency_hz <= 20_000)
-    (db, u), (exact, _) = _re_1_khz(found), _re_1_khz(sound)
+    (db, u), (exact, _) = _re_1_khz(result), _re_1_khz(sound)
     strong = audio & (exact > -20)
     return bool((np.abs(db - exact) < np.maximum(NEAR_DB, 2.5 * u))[strong].mean() > 0.95)
 
@@ -161,12 +161,12 @@ def main(honest: int, draws: int, first: int, names: tuple[str, ...]) -> None:
             rng = np.random.default_rng([2, seed])
             sent = sent_sweep(rng)
             clean = unit(rng, sent)
-            found = measured(sent, noisy(rng, spoilt(name, rng, clean, sent), sent.rate_hz))
-            if found is None:
+            result = measured(sent, noisy(rng, spoilt(name, rng, clean, sent), sent.rate_hz))
+            if result is None:
                 refused += 1
                 continue
             sound = measured(sent, clean)
-            held = sound is not None and near(found, sound)
+            held = sound is not None and near(result, sound)
             covered += held
             if not held:
                 print(name, "missed", seed, None if sound else measured.why)  # type: ignore[attr-defined]

@@ -36,19 +36,19 @@ def volts(folder: Path, *parts: np.ndarray, clicks_s: tuple[float, ...] = ()) ->
 
 @pytest.mark.parametrize("hz", [50.0, 60.0, 400.0, 997.0])
 def test_silence_before_and_after_does_no_harm(tmp_path: Path, hz: float) -> None:
-    found = volts(tmp_path, silence(1.3), sine(4.07, hz=hz), silence(2.6))
-    assert found == pytest.approx({"1": FULL_SCALE_V, "2": FULL_SCALE_V}, rel=2e-4)
+    result = volts(tmp_path, silence(1.3), sine(4.07, hz=hz), silence(2.6))
+    assert result == pytest.approx({"1": FULL_SCALE_V, "2": FULL_SCALE_V}, rel=2e-4)
 
 
 def test_clicks_of_switches_do_no_harm(tmp_path: Path) -> None:
-    found = volts(tmp_path, silence(1), sine(6), silence(1), clicks_s=(0.5, 1.4, 6.2, 7.5))
-    assert found == pytest.approx({"1": FULL_SCALE_V, "2": FULL_SCALE_V}, rel=2e-4)
+    result = volts(tmp_path, silence(1), sine(6), silence(1), clicks_s=(0.5, 1.4, 6.2, 7.5))
+    assert result == pytest.approx({"1": FULL_SCALE_V, "2": FULL_SCALE_V}, rel=2e-4)
 
 
 def test_the_level_that_was_set_for_a_moment_is_left_out(tmp_path: Path) -> None:
     rising = sine(1.0) * np.linspace(0.1, 1.0, RATE)
-    found = volts(tmp_path, sine(1.0, 0.2), rising, sine(5.0), silence(1))
-    assert found == pytest.approx({"1": FULL_SCALE_V, "2": FULL_SCALE_V}, rel=2e-4)
+    result = volts(tmp_path, sine(1.0, 0.2), rising, sine(5.0), silence(1))
+    assert result == pytest.approx({"1": FULL_SCALE_V, "2": FULL_SCALE_V}, rel=2e-4)
 
 
 def test_two_levels_of_like_length_are_refused(tmp_path: Path) -> None:

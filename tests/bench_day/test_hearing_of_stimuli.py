@@ -57,7 +57,7 @@ def test_a_long_recording_is_heard_from_its_beginning_and_looked_at_to_its_end(
     for name, last in (("whole.wav", 0.0), ("broken.wav", np.nan)):
         volts[-1] = last
         soundfile.write(tmp_path / name, np.stack([volts, volts], axis=1), 48_000, subtype="FLOAT")
-    found = scan_files(tmp_path, sorted(tmp_path.iterdir()))
-    assert found["whole.wav"].recognised == recognise(volts[:48_000, None], 48_000, None)
-    assert found["broken.wav"].fault is not None
-    assert "NaN at sample 143999 " in found["broken.wav"].fault.found
+    result = scan_files(tmp_path, sorted(tmp_path.iterdir()))
+    assert result["whole.wav"].recognised == recognise(volts[:48_000, None], 48_000, None)
+    assert result["broken.wav"].fault is not None
+    assert "NaN at sample 143999 " in result["broken.wav"].fault.found

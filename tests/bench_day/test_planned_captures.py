@@ -86,14 +86,16 @@ def planned(
     extra: str = "", *, loads: tuple[float, ...] = (8.0, 4.0), rate_hz: float = 96_000.0,
     **facts: object,
 ) -> Plan:  # fmt: skip
-    told = manifest(extra, **facts)
-    return make_plan(told, chain_of(told, settings(), 26.0), Wishes(loads, rate_hz, gain_db=26.0))
+    message = manifest(extra, **facts)
+    return make_plan(
+        message, chain_of(message, settings(), 26.0), Wishes(loads, rate_hz, gain_db=26.0)
+    )
 
 
 def test_a_begun_review_is_a_manifest_that_stands() -> None:
-    found = manifest()
-    assert found.unit[0].rated_power_w == 20
-    assert [role.output for role in found.tracks.values()] == ["left", "right"]
+    result = manifest()
+    assert result.unit[0].rated_power_w == 20
+    assert [role.output for role in result.tracks.values()] == ["left", "right"]
 
 
 def test_every_missing_fact_is_asked_for_at_once() -> None:
@@ -129,17 +131,17 @@ def pair(**own: object) -> ReviewDraft:
 
 
 def test_a_mono_pair_is_two_units_on_two_tracks() -> None:
-    found = read_manifest(manifest_text(pair(serials=("12", "13"))).encode())
-    assert [(unit.key, unit.serial, unit.model) for unit in found.unit] == [
+    result = read_manifest(manifest_text(pair(serials=("12", "13"))).encode())
+    assert [(unit.key, unit.serial, unit.model) for unit in result.unit] == [
         ("m-left", "12", "Heron 40"), ("m-right", "13", "Heron 40"),
     ]  # fmt: skip
-    assert {n: (role.unit, role.output) for n, role in found.tracks.items()} == {
+    assert {n: (role.unit, role.output) for n, role in result.tracks.items()} == {
         "1": ("m-left", "left"), "2": ("m-right", "right"),
     }  # fmt: skip
-    again = pair(before=found, same_unit=True, facts={"state": "restored"})
+    again = pair(before=result, same_unit=True, facts={"state": "restored"})
     later = read_manifest(manifest_text(again).encode())
     assert [unit.serial for unit in later.unit] == ["12", "13"]
-    assert later.tracks == found.tracks
+    assert later.tracks == result.tracks
 
 
 def test_a_mono_pair_needs_an_output_and_a_serial_for_each() -> None:
@@ -184,8 +186,8 @@ def test_every_sweep_has_the_file_that_was_played_for_it() -> None:
 
 
 def test_no_loop_back_sweep_where_what_is_played_leaves_no_record() -> None:
-    told, held = manifest(), chain_of(manifest(), settings(), 26.0)
-    made = make_plan(told, replace(held, generator=None), Wishes((8.0,)))
+    message, held = manifest(), chain_of(manifest(), settings(), 26.0)
+    made = make_plan(message, replace(held, generator=None), Wishes((8.0,)))
     kinds = {step.stimulus.kind for step in made.step if step.loop_back}
     assert kinds == {"idle", "tone", "two tones"}
 
@@ -230,9 +232,9 @@ def test_a_published_figure_has_its_capture() -> None:
     assert (step.stimulus.tone_hz, step.power_w, step.conditions.load_ohm) == (50, 12, 16)
 
 
-def test_without_a_gain_levels_are_unknown_and_the_way_to_it_is_told() -> None:
-    told = manifest()
-    plan = make_plan(told, chain_of(told, settings(), None), Wishes((8.0,)))
+def test_without_a_gain_levels_are_unknown_and_the_way_to_it_is_reported() -> None:
+    message = manifest()
+    plan = make_plan(message, chain_of(message, settings(), None), Wishes((8.0,)))
     first = next(step for step in plan.step if step.power_w)
     assert first.stimulus.generator_vrms == "unknown"
     assert any("--gain-db" in note for note in plan.notes)
@@ -261,10 +263,10 @@ def test_a_plan_reads_back_equal(tmp_path: Path) -> None:
 
 
 def test_cautions_stand_on_terminal_and_paper() -> None:
-    told = " ".join(cautions(manifest().unit))
+    message = " ".join(cautions(manifest().unit))
     for word in ("high tension", "Discharge", "isolating transformer", "without its load",
                  "Bridged", "hot", "hearing", "local codes", "licensed"):  # fmt: skip
-        assert word in told
+        assert word in message
     assert "output transformer" not in " ".join(cautions(manifest(technology="switching").unit))
     paper = page(planned(), manifest())
     assert "high tension" in paper
@@ -295,15 +297,15 @@ def folder_with(root: Path, *captures: tuple[str, str]) -> Path:
 TONE = "{ tone_hz = 1000, generator_vrms = 0.1 }"
 
 
-def test_all_faults_of_a_folder_are_told_at_once(tmp_path: Path) -> None:
+def test_all_faults_of_a_folder_are_reported_at_once(tmp_path: Path) -> None:
     folder = folder_with(tmp_path, ("lost.wav", TONE), ("loud.wav", TONE), ("bad.wav", TONE))
     tone(folder / "loud.wav", peak=1.4)
     (folder / "bad.wav").write_bytes(b"RIFF\x00\x00\x00\x00WAVEgarbage")
-    found = check(folder, settings())
-    told = [*map(str, found.faults), *found.unsound]
-    assert (len(told), found.sound) == (3, False)
+    result = check(folder, settings())
+    message = [*map(str, result.faults), *result.unsound]
+    assert (len(message), result.sound) == (3, False)
     for words in ("no such file", "bit-identical", "damaged audio"):
-        assert any(words in line for line in told), told
+        assert any(words in line for line in message), message
 
 
 def test_a_capture_that_sounds_otherwise_is_a_fault(tmp_path: Path) -> None:
@@ -337,12 +339,12 @@ def test_a_heard_file_is_suggested_and_accepted(tmp_path: Path) -> None:
     before = (folder / "review.toml").read_text()
     tone(folder / "unnamed.wav")
     soundfile.write(folder / "silent.wav", np.zeros((24_000, 2)), 48_000, subtype="PCM_24")
-    found: Checked = check(folder, settings())
-    assert [(s.file, s.source) for s in found.suggestions] == [
+    result: Checked = check(folder, settings())
+    assert [(s.file, s.source) for s in result.suggestions] == [
         ("unnamed.wav", "recognised: a tone of 1 kHz")
     ]
-    assert [name for name, _ in found.unknown] == ["silent.wav"]
-    assert accept(folder, found.suggestions) == Accepted(("unnamed.wav",), ())
+    assert [name for name, _ in result.unknown] == ["silent.wav"]
+    assert accept(folder, result.suggestions) == Accepted(("unnamed.wav",), ())
     after = (folder / "review.toml").read_text()
     assert after.startswith(before.rstrip())
     assert read_manifest(after.encode()).capture[0].stimulus.tone_hz == 1000
@@ -363,17 +365,17 @@ def known(**own: object) -> Known:
 
 def test_volts_at_full_scale_in_closed_form(tmp_path: Path) -> None:
     tone(tmp_path / "tone.wav", peak=0.5)
-    found = calibrated(tmp_path / "tone.wav", known(range="5 V"), [])
-    assert found.volts_peak_at_full_scale == pytest.approx(
+    result = calibrated(tmp_path / "tone.wav", known(range="5 V"), [])
+    assert result.volts_peak_at_full_scale == pytest.approx(
         {"1": 2 * 2**0.5 * 2, "2": 2 * 2**0.5 * 2}, rel=1e-5
     )
-    assert found.uncertainty_percent == pytest.approx(0.2, rel=1e-2)
+    assert result.uncertainty_percent == pytest.approx(0.2, rel=1e-2)
 
 
-@pytest.mark.parametrize(("peak", "told"), [(0.01, "too faint"), (0.0, "silence")])
-def test_a_tone_that_is_no_good_is_refused(tmp_path: Path, peak: float, told: str) -> None:
+@pytest.mark.parametrize(("peak", "message"), [(0.01, "too faint"), (0.0, "silence")])
+def test_a_tone_that_is_no_good_is_refused(tmp_path: Path, peak: float, message: str) -> None:
     tone(tmp_path / "tone.wav", peak=peak)
-    with pytest.raises(UserError, match=told):
+    with pytest.raises(UserError, match=message):
         calibrated(tmp_path / "tone.wav", known(), [])
 
 
@@ -387,9 +389,9 @@ def test_sixty_captures_are_all_heard(tmp_path: Path) -> None:
     for n in range(60):
         tone(folder / f"take-{n:02}.wav", hz=100.0 + 10 * n)
     started = time.perf_counter()
-    found = check(folder, settings())
+    result = check(folder, settings())
     print(f"60 captures checked in {time.perf_counter() - started:.2f} s")
-    assert len(found.suggestions) == 60
+    assert len(result.suggestions) == 60
 
 
 # A plan made again ----------------------------------------------------------------------------
@@ -397,9 +399,11 @@ def test_sixty_captures_are_all_heard(tmp_path: Path) -> None:
 
 def test_a_plan_made_again_keeps_what_was_recorded() -> None:
     """The gain is known better now: levels of steps to come change, those played stay."""
-    told = manifest()
-    first = make_plan(told, chain_of(told, settings(), 20.0), Wishes((8.0, 4.0), gain_db=20.0))
-    again = make_plan(told, chain_of(told, settings(), 26.0), Wishes((8.0,), gain_db=26.0))
+    message = manifest()
+    first = make_plan(
+        message, chain_of(message, settings(), 20.0), Wishes((8.0, 4.0), gain_db=20.0)
+    )
+    again = make_plan(message, chain_of(message, settings(), 26.0), Wishes((8.0,), gain_db=26.0))
     done = {"tone-1k-1w-8ohm", "tone-1k-4ohm"}
     before, after = ({step.stem: step for step in plan.step} for plan in (
         first, with_recorded(again, first, done)))  # fmt: skip

@@ -59,11 +59,11 @@ def manifest(
 
 
 def plan_of(
-    told: Manifest, rate_hz: float = 96_000.0, gain_db: float | None = 26.0,
+    message: Manifest, rate_hz: float = 96_000.0, gain_db: float | None = 26.0,
     loads: tuple[float, ...] = (), chain: Chain | None = None,
 ) -> Plan:  # fmt: skip
-    held = chain or chain_of(told, settings(), gain_db)
-    return make_plan(told, held, Wishes(loads, rate_hz, gain_db))
+    held = chain or chain_of(message, settings(), gain_db)
+    return make_plan(message, held, Wishes(loads, rate_hz, gain_db))
 
 
 def frequencies(plan: Plan) -> list[list[float]]:
@@ -149,8 +149,8 @@ def test_a_tuner_is_planned_from_a_modulated_carrier() -> None:
 @pytest.mark.parametrize(("name", "level"), [("phono mm", 5e-3), ("phono mc", 5e-4)])
 def test_a_phono_stage_is_planned_by_its_input_and_along_the_curve(name: str, level: float) -> None:
     """Replay curve: + 19.3 dB at 20 Hz and - 19.6 dB at 20 kHz re 1 kHz (IEC 60098)."""
-    told = manifest("preamplifier", edit=f'input = "{name}"')
-    made = {step.file: step for step in plan_of(told, 192_000.0, 40.0).step}
+    message = manifest("preamplifier", edit=f'input = "{name}"')
+    made = {step.file: step for step in plan_of(message, 192_000.0, 40.0).step}
     assert made["tone-1k.wav"].stimulus.generator_vrms == pytest.approx(level)
     sweep = made["sweep.wav"].stimulus
     assert sweep.generator_vrms == pytest.approx(level * 10 ** (-19.27 / 20), rel=5e-3)
@@ -162,13 +162,13 @@ def test_a_phono_stage_is_planned_by_its_input_and_along_the_curve(name: str, le
 
 
 def test_what_the_generator_or_the_ranges_cannot_give_is_left_out_with_the_reason() -> None:
-    told = manifest("integrated amplifier")
-    weak = plan_of(told, gain_db=14.0, loads=(8.0, 4.0))
+    message = manifest("integrated amplifier")
+    weak = plan_of(message, gain_db=14.0, loads=(8.0, 4.0))
     assert any("generator reaches no more than 4 V" in note for note in weak.notes)
     assert all((step.stimulus.generator_vrms or 0) <= 2.83
                for step in weak.step if isinstance(step.stimulus, Tone))  # fmt: skip
-    chain = chain_of(told, settings(), 26.0)
-    narrow = plan_of(told, loads=(8.0, 4.0), chain=replace(chain, ranges=chain.ranges[:1]))
+    chain = chain_of(message, settings(), 26.0)
+    narrow = plan_of(message, loads=(8.0, 4.0), chain=replace(chain, ranges=chain.ranges[:1]))
     assert any("no input range holds" in note for note in narrow.notes)
     assert all((step.out_vrms or 0) < 6 for step in narrow.step)
 
@@ -180,12 +180,12 @@ def test_loads_that_are_one_tell_no_impedance() -> None:
 
 
 def test_levels_into_another_load_come_from_the_gain_into_that_load() -> None:
-    told = manifest("integrated amplifier", edit="load_ohm = 8")
-    chain = chain_of(told, settings(), 26.0, {4.0: 20.0})
+    message = manifest("integrated amplifier", edit="load_ohm = 8")
+    chain = chain_of(message, settings(), 26.0, {4.0: 20.0})
     assert chain.level(2.0, 8.0) == pytest.approx(2 / 10 ** (26 / 20), rel=5e-3)
     assert chain.level(2.0, 4.0) == pytest.approx(0.2, rel=5e-3)
-    assert nominal_load(told, ()) == 8.0
-    assert nominal_load(told, (4.0,)) == 4.0
+    assert nominal_load(message, ()) == 8.0
+    assert nominal_load(message, (4.0,)) == 4.0
     assert nominal_load(manifest("preamplifier"), ()) == "open"
 
 
@@ -196,8 +196,8 @@ def begun(tmp_path: Path, gain_db: float = 26.0) -> tuple[Path, Plan]:
     """A review folder with its plan, and the runs written."""
     review = tmp_path / "review"
     review.mkdir(exist_ok=True)
-    told = manifest("preamplifier")
-    made = plan_of(told, gain_db=gain_db)
+    message = manifest("preamplifier")
+    made = plan_of(message, gain_db=gain_db)
     steps = [step for step in made.step if step.file in {"tone-1k-1v.wav", "sweep.wav"}]
     made = made.model_copy(update={"step": steps})
     written = write_stimuli(tmp_path / "waves", made, Format(96_000, 16), review=review)
@@ -248,7 +248,7 @@ def test_a_cut_that_breaks_off_leaves_no_part_of_a_capture(
     assert set(review.rglob("*")) == before
 
 
-def test_a_manifest_that_says_otherwise_than_was_played_is_told_of(tmp_path: Path) -> None:
+def test_a_manifest_that_says_otherwise_than_was_played_is_reported_of(tmp_path: Path) -> None:
     review, played = begun(tmp_path)
     text = (
         '[[capture]]\nfile = "tone-1k-1v.wav"\nstimulus = { tone_hz = 997, generator_vrms = 9 }\n'

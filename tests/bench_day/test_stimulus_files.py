@@ -116,8 +116,8 @@ def test_files_hold_the_planned_volts_at_any_depth(tmp_path: Path, bits: int, su
     samples, rate = soundfile.read(tmp_path / "two.wav")
     assert (rate, soundfile.info(tmp_path / "two.wav").subtype) == (48_000, subtype)
     volts = 2.0 * samples[round(0.5 * rate) : round(1.5 * rate)]
-    found = find_tone(Track(volts, rate, 2.0, 0.0, None), 3000.0, None)
-    assert found.fundamental.rms == pytest.approx(0.6, rel=1e-4)
+    result = find_tone(Track(volts, rate, 2.0, 0.0, None), 3000.0, None)
+    assert result.fundamental.rms == pytest.approx(0.6, rel=1e-4)
 
 
 def test_a_run_and_its_layout_carry_a_caution(tmp_path: Path) -> None:
@@ -130,14 +130,14 @@ def test_a_run_and_its_layout_carry_a_caution(tmp_path: Path) -> None:
     (layout,) = (tmp_path / "waves").glob("run-*.toml")
     comments = [line for line in layout.read_text().splitlines() if line.startswith("#")]
     in_file = " ".join(line.removeprefix("# ") for line in comments)
-    for told in (in_file, ran.output):
+    for message in (in_file, ran.output):
         for word in ("greatest powers", "Stay beside the load", "hot", "smell or smoke",
                      "local codes", "licensed"):  # fmt: skip
-            assert word in told
+            assert word in message
     assert read_run(layout).segment[0].file == "a.wav"
 
 
-def test_a_level_beyond_the_generator_is_told(tmp_path: Path) -> None:
+def test_a_level_beyond_the_generator_is_reported(tmp_path: Path) -> None:
     loud = PLAN.model_copy(update={"step": [step("loud.wav", 1000.0, 3.0)]})
     with pytest.raises(UserError, match=r"loud\.wav: found 6\.53 dB above the generator's full"):
         write_stimuli(tmp_path / "none", loud, Format(48_000, 24))
@@ -163,8 +163,8 @@ def test_markers_are_found_at_any_gain_polarity_and_delay(
     mark = marker(48_000) * gain * (-1 if flipped else 1)
     for at in (delay, delay + 30_000):
         samples[at : at + len(mark)] += mark
-    found = find_markers(samples, 48_000)
-    assert found * 48_000 == pytest.approx([delay, delay + 30_000], abs=2)
+    result = find_markers(samples, 48_000)
+    assert result * 48_000 == pytest.approx([delay, delay + 30_000], abs=2)
 
 
 @given(
@@ -178,8 +178,8 @@ def test_markers_are_found_wherever_blocks_end(places: list[int], blocks: list[i
     for at in places:
         samples[at : at + len(mark)] += mark
     parts = np.split(samples, np.cumsum(blocks)[np.cumsum(blocks) < len(samples)])
-    found = markers_in_turn(iter(parts), 48_000)
-    np.testing.assert_allclose(found * 48_000, find_markers(samples, 48_000) * 48_000, atol=1e-6)
+    result = markers_in_turn(iter(parts), 48_000)
+    np.testing.assert_allclose(result * 48_000, find_markers(samples, 48_000) * 48_000, atol=1e-6)
 
 
 def recorded(folder: Path, rate: int, clock: float = 1.0) -> Path:
@@ -201,9 +201,9 @@ def test_a_run_is_cut_into_its_captures(tmp_path: Path, rate: int, clock: float)
     cut_run(recorded(tmp_path, rate, clock), run, tmp_path / "review")
     for name, hz, level in (("one", 1000.0, 0.3), ("two", 3000.0, 0.6), ("three", 100.0, 0.02)):
         samples, found_rate = soundfile.read(tmp_path / "review" / f"{name}.wav")
-        found = find_tone(Track(2.0 * samples, found_rate, 2.0, 0.0, 24), hz, None)
-        assert found.fundamental.rms == pytest.approx(0.3 * level, rel=0.02)
-        assert found.frequency_hz == pytest.approx(hz * clock, rel=1e-5)
+        result = find_tone(Track(2.0 * samples, found_rate, 2.0, 0.0, 24), hz, None)
+        assert result.fundamental.rms == pytest.approx(0.3 * level, rel=0.02)
+        assert result.frequency_hz == pytest.approx(hz * clock, rel=1e-5)
 
 
 def test_a_run_is_cut_alike_whatever_the_length_of_a_block(

@@ -49,29 +49,29 @@ def browser() -> Iterator[object]:
 def watched(context: object) -> tuple[object, Watched]:
     """A new page of a context, with what it does wrong."""
     page = context.new_page()  # type: ignore[attr-defined]
-    found = Watched()
+    result = Watched()
 
-    def asked(request: object) -> None:
+    def requested(request: object) -> None:
         address = request.url  # type: ignore[attr-defined]
         if not address.startswith(("file:", "data:", "blob:")):
-            found.troubles.append(f"asked for {address}")
+            result.troubles.append(f"asked for {address}")
 
-    def said(message: object) -> None:
+    def printed(message: object) -> None:
         if message.type in ("error", "warning"):  # type: ignore[attr-defined]
-            found.troubles.append(f"said {message.text}")  # type: ignore[attr-defined]
+            result.troubles.append(f"said {message.text}")  # type: ignore[attr-defined]
 
-    page.on("request", asked)
-    page.on("console", said)
-    page.on("pageerror", lambda error: found.troubles.append(f"raised {error}"))
-    page.on("dialog", lambda dialog: found.troubles.append(f"asked {dialog.message}"))
-    return page, found
+    page.on("request", requested)
+    page.on("console", printed)
+    page.on("pageerror", lambda error: result.troubles.append(f"raised {error}"))
+    page.on("dialog", lambda dialog: result.troubles.append(f"asked {dialog.message}"))
+    return page, result
 
 
 @pytest.fixture
 def page(browser: object, site: Path) -> Iterator[object]:
     """A page at 1280 by 900 whose troubles fail the test."""
     context = browser.new_context(viewport={"width": 1280, "height": 900})  # type: ignore[attr-defined]
-    opened, found = watched(context)
+    opened, result = watched(context)
     yield opened
     context.close()
-    assert found.troubles == []
+    assert result.troubles == []

@@ -70,12 +70,12 @@ def test_no_serious_fault_of_access(browser: Any, site: Path, scheme: str) -> No
     rules = {"runOnly": ["color-contrast"]} if scheme == "dark" else None
     for path in (*KINDS, model):
         page.goto(address(site, path))
-        found = [
+        result = [
             (fault["id"], [node["target"] for node in fault["nodes"]][:3])
             for fault in Axe().run(page, options=rules).response["violations"]
             if fault["impact"] in ("serious", "critical")
         ]
-        assert found == [], path
+        assert result == [], path
     context.close()
 
 
@@ -200,8 +200,8 @@ def test_a_long_overview_is_turned_searched_and_sorted(
         for n in range(40)
     ]  # fmt: skip
     template = '<template data-technology="tube"><span class="tech tube">tube</span></template>'
-    told = json_text(more)
-    data = f'{template}<script type="application/json" id="more">{told}</script></main>'
+    message = json_text(more)
+    data = f'{template}<script type="application/json" id="more">{message}</script></main>'
     text = text.replace('data-page="500"', 'data-page="20"').replace("</main>", data)
     (tmp_path / "index.html").write_text(text, encoding="utf-8")
     page.goto((tmp_path / "index.html").as_uri())

@@ -165,12 +165,12 @@ def test_too_many_rows_are_refused_with_the_remedy(
         charts()[name].draw(many, LABELS)
 
 
-def test_every_fault_of_a_frame_is_told_at_once(frames: dict[str, pl.DataFrame]) -> None:
-    with pytest.raises(UserError) as told:
+def test_every_fault_of_a_frame_is_reported_at_once(frames: dict[str, pl.DataFrame]) -> None:
+    with pytest.raises(UserError) as message:
         charts()["ranked"].draw(
             frames["ranked"].drop("low", "high"), LABELS, options={"scale": "cubic", "x": "y"}
         )
-    assert [fault.where for fault in told.value.faults] == [
+    assert [fault.where for fault in message.value.faults] == [
         "column low",
         "column high",
         "option scale",
@@ -260,7 +260,7 @@ def test_reviews_of_one_unit_have_a_row_each_with_its_year() -> None:
     assert "all complete" in spec
 
 
-def test_mains_lines_are_told_from_other_peaks(frames: dict[str, pl.DataFrame]) -> None:
+def test_mains_lines_are_reported_from_other_peaks(frames: dict[str, pl.DataFrame]) -> None:
     frame = frames["spectrum"].with_columns(
         kind=pl.col("kind").replace("mains line", "mains"),
         level=20 * pl.col("level").log10(),

@@ -119,20 +119,22 @@ def test_envelope_does_not_go_where_fewer_than_half_speak() -> None:
 
 def test_control_limits_of_a_known_series() -> None:
     # Moving ranges 2, 2, 2, 2; 3 * 2 / 0.9539 = 6.290 (median of two normal values' distance).
-    found = limits([10.0, 12.0, 10.0, 12.0, 10.0])
-    assert found is not None
-    assert found.centre == 10.0
-    assert found.high - found.centre == pytest.approx(6.290, abs=1e-3)
+    result = limits([10.0, 12.0, 10.0, 12.0, 10.0])
+    assert result is not None
+    assert result.centre == 10.0
+    assert result.high - result.centre == pytest.approx(6.290, abs=1e-3)
     assert limits([1.0, 2.0]) is None
 
 
 def test_control_limits_hold_for_normal_values() -> None:
     # 99.73 % of normal values lie within three standard deviations (normal table).
     values = np.random.default_rng(5).normal(3.0, 0.5, 20000)
-    found = limits([float(v) for v in values])
-    assert found is not None
-    assert found.high == pytest.approx(4.5, abs=0.03)
-    assert np.mean((values > found.low) & (values < found.high)) == pytest.approx(0.9973, abs=1e-3)
+    result = limits([float(v) for v in values])
+    assert result is not None
+    assert result.high == pytest.approx(4.5, abs=0.03)
+    assert np.mean((values > result.low) & (values < result.high)) == pytest.approx(
+        0.9973, abs=1e-3
+    )
 
 
 def test_units_within_their_uncertainty_share_a_place() -> None:
@@ -165,8 +167,8 @@ def test_peaks_of_a_trace_are_tops_and_not_their_skirts() -> None:
     hertz = [float(f) for f in np.geomspace(20, 2000, 400)]
     level = [-110 + 50 * math.exp(-((math.log(f / 100) / 0.03) ** 2)) for f in hertz]
     trace = [{"frequency_hz": f, "level": v} for f, v in zip(hertz, level, strict=True)]
-    found = [row["frequency_hz"] for row in peaks(trace, log=False)]
-    assert found == [pytest.approx(100, rel=0.01)]
+    result = [row["frequency_hz"] for row in peaks(trace, log=False)]
+    assert result == [pytest.approx(100, rel=0.01)]
 
 
 def test_bold_text_is_given_more_room() -> None:
@@ -193,8 +195,8 @@ def test_series_with_a_step_come_first_and_then_one_of_each_sort() -> None:
         ("b", "residual, left"): flat[:3],
     }
     series = {key: [{"value": v} for v in some] for key, some in values.items()}
-    found = {key: limits(some) for key, some in values.items()}
-    assert [key[1] for key in ordered_for_drawing(series, found)] == [
+    result = {key: limits(some) for key, some in values.items()}
+    assert [key[1] for key in ordered_for_drawing(series, result)] == [
         "noise, right",
         "gain, left",
         "residual, left",
@@ -203,10 +205,10 @@ def test_series_with_a_step_come_first_and_then_one_of_each_sort() -> None:
     ]
 
 
-def test_narrow_limits_are_told_as_a_distance() -> None:
-    found = limits([0.0, 2e-6, 0.0, 2e-6, 0.0, 2e-6])
-    assert found is not None
-    texts = [text for _, text in limit_names(found, axis([-0.05, 0.05], 100, 0, "dB"))]
+def test_narrow_limits_are_reported_as_a_distance() -> None:
+    result = limits([0.0, 2e-6, 0.0, 2e-6, 0.0, 2e-6])
+    assert result is not None
+    texts = [text for _, text in limit_names(result, axis([-0.05, 0.05], 100, 0, "dB"))]
     assert len(texts) == 2
     assert texts[1].endswith("± 0.0000063\u00a0dB")
     still = limits([0.0] * 6)

@@ -18,9 +18,9 @@ def test_the_policy_allows_this_pages_scripts_and_style_alone() -> None:
     sides = {"left": 5, "right": 5, "top": 5, "bottom": 5}
     chart = alt.Chart(frame).mark_point().encode(x="x:Q", tooltip="name:N")
     text = offline_page(chart.properties(width=300, height=200, padding=sides))
-    found = re.search(r'http-equiv="Content-Security-Policy" content="([^"]+)"', text)
-    assert found
-    parts = [part.split() for part in html.unescape(found[1]).split("; ")]
+    result = re.search(r'http-equiv="Content-Security-Policy" content="([^"]+)"', text)
+    assert result
+    parts = [part.split() for part in html.unescape(result[1]).split("; ")]
     policy = {name: allowed for name, *allowed in parts}
     assert policy["default-src"] == ["'none'"]
     assert set(policy) == {
@@ -33,4 +33,4 @@ def test_the_policy_allows_this_pages_scripts_and_style_alone() -> None:
             for part in within
         ]
         assert policy[f"{kind}-src"] == hashes
-    assert "unsafe" not in found[1]
+    assert "unsafe" not in result[1]

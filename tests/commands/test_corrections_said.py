@@ -24,7 +24,7 @@ def catalogue(tmp_path: Path) -> Catalogue:
     return made
 
 
-def told(catalogue: Catalogue, *words: str, code: int = 0) -> str:
+def message(catalogue: Catalogue, *words: str, code: int = 0) -> str:
     ran = CliRunner().invoke(app, [*words, "-c", str(catalogue.places.root)])
     if ran.exception and not isinstance(ran.exception, SystemExit):
         raise ran.exception
@@ -34,15 +34,15 @@ def told(catalogue: Catalogue, *words: str, code: int = 0) -> str:
 
 def test_units_are_joined_after_both_were_shown(catalogue: Catalogue) -> None:
     both = ("unit-of-auk", "unit-of-brant")
-    text = told(catalogue, "join", *both, code=1)
+    text = message(catalogue, "join", *both, code=1)
     assert "warning: model differs: Tern auk, Tern brant" in text
     assert "Nothing was changed" in text
     assert set(catalogue.units()["unit_key"]) == set(both)
     with pytest.raises(UserError, match="backbench join unit-of-auk unit-of-brant"):
-        told(catalogue, "rename", *both)
+        message(catalogue, "rename", *both)
     with pytest.raises(UserError, match="no such unit"):
-        told(catalogue, "join", "unit-of-auk", "unit-of-crake", "--yes")
-    text = told(catalogue, "join", *both, "--yes")
+        message(catalogue, "join", "unit-of-auk", "unit-of-crake", "--yes")
+    text = message(catalogue, "join", *both, "--yes")
     assert "unit-of-auk is joined with unit-of-brant: auk updated." in text
     assert catalogue.units()["unit_key"].to_list() == ["unit-of-brant"]
 
@@ -50,22 +50,22 @@ def test_units_are_joined_after_both_were_shown(catalogue: Catalogue) -> None:
 def test_history_names_a_corrected_calibration_and_reviews_what_is_out_of_date(
     catalogue: Catalogue,
 ) -> None:
-    assert "out of date" not in told(catalogue, "reviews")
+    assert "out of date" not in message(catalogue, "reviews")
     set_calibration(catalogue, 12.5)
-    text = told(catalogue, "reviews")
+    text = message(catalogue, "reviews")
     assert "out of date: auk and brant: calibration of bench shed corrected since" in text
     assert "Next: backbench recompute" in text
-    text = told(catalogue, "history", "unit-of-auk")
+    text = message(catalogue, "history", "unit-of-auk")
     assert "bench shed, calibration 2024-01-01, volts peak at full scale, track 1: " in text
     assert "10 V is now 12.5 V" in text
     assert "In all: 1 review, accepted once." in text
-    told(catalogue, "recompute", "--direct", "--processes", "1", code=3)
-    assert "out of date" not in told(catalogue, "reviews")
+    message(catalogue, "recompute", "--direct", "--processes", "1", code=3)
+    assert "out of date" not in message(catalogue, "reviews")
 
 
 def test_a_withdrawal_is_in_the_summary(catalogue: Catalogue) -> None:
-    told(catalogue, "withdraw", "auk", "--reason", "wrong load")
-    text = told(catalogue, "history", "unit-of-auk")
+    message(catalogue, "withdraw", "auk", "--reason", "wrong load")
+    text = message(catalogue, "history", "unit-of-auk")
     assert "withdrawn: wrong load" in text
     assert "withdrawn now: auk" in text
 

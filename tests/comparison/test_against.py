@@ -28,12 +28,12 @@ def catalogue(given: Any) -> Any:
 
 def test_a_metric_over_a_fact(given: Any) -> None:
     with reading(catalogue(given)) as store:
-        found = regression(store, "noise_a", "age")
-    assert found.trend.slope == pytest.approx(-1e-6)
-    assert (found.trend.n, found.trend.rho) == (20, pytest.approx(-1.0))
-    assert set(found.trend.within) == {"tube", "solid state"}
-    assert found.y.title == "noise a (idle, input terminated)"
-    assert sorted(found.frame()["x"]) == [float(41 + n) for n in range(20)]
+        result = regression(store, "noise_a", "age")
+    assert result.trend.slope == pytest.approx(-1e-6)
+    assert (result.trend.n, result.trend.rho) == (20, pytest.approx(-1.0))
+    assert set(result.trend.within) == {"tube", "solid state"}
+    assert result.y.title == "noise a (idle, input terminated)"
+    assert sorted(result.frame()["x"]) == [float(41 + n) for n in range(20)]
 
 
 def test_limit_and_point_can_be_chosen(given: Any) -> None:
@@ -46,7 +46,7 @@ def test_limit_and_point_can_be_chosen(given: Any) -> None:
     assert price == pytest.approx(1085, abs=0.5)
 
 
-def test_what_is_not_known_is_told(given: Any) -> None:
+def test_what_is_not_known_is_reported(given: Any) -> None:
     with reading(catalogue(given)) as store:
         with pytest.raises(UserError, match="near: noise_a"):
             quantity(store, "noise_b")
@@ -60,10 +60,10 @@ def test_what_is_not_known_is_told(given: Any) -> None:
 
 def test_screening_holds_the_false_discovery_rate(given: Any) -> None:
     with reading(catalogue(given)) as store:
-        found = screening(store, "age")
-    names = [y.name for y, one in found.metrics if one.adjusted_p < 0.05]
+        result = screening(store, "age")
+    names = [y.name for y, one in result.metrics if one.adjusted_p < 0.05]
     assert names == ["noise_a", "power_at_limit"]
-    assert found.refused == {"thd": "all values are equal"}
-    row = found.frame().row(0, named=True)
+    assert result.refused == {"thd": "all values are equal"}
+    row = result.frame().row(0, named=True)
     assert (row["metric"], row["n"], row["rho"]) == ("noise_a", 20, pytest.approx(-1.0))
     assert row["p_adjusted"] >= row["p"]

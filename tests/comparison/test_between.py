@@ -26,19 +26,19 @@ def step(power: float, value: float, u: float = 0.0, unit: str = "%", **more: An
 
 def test_a_power_law_is_met_exactly() -> None:
     """THD that rises with the square root of power is a straight line in logarithms."""
-    found = interpolated([step(p, 0.1 * math.sqrt(p)) for p in (1.0, 4.0, 16.0)], 5.0)
-    assert found is not None
-    assert found.value == pytest.approx(0.1 * math.sqrt(5.0), rel=1e-12)
-    assert found.uncertainty == pytest.approx(0, abs=1e-12)
+    result = interpolated([step(p, 0.1 * math.sqrt(p)) for p in (1.0, 4.0, 16.0)], 5.0)
+    assert result is not None
+    assert result.value == pytest.approx(0.1 * math.sqrt(5.0), rel=1e-12)
+    assert result.uncertainty == pytest.approx(0, abs=1e-12)
 
 
 def test_decibels_are_straight_in_log_power() -> None:
     """SNR rises by 10 dB a decade: 67 dB at 5 W between 60 dB at 1 W and 70 dB at 10 W."""
     rows = [step(p, 60 + 10 * math.log10(p), 0.1, "dB") for p in (0.1, 1.0, 10.0)]
-    found = interpolated(rows, 5.0)
-    assert found is not None
-    assert found.value == pytest.approx(60 + 10 * math.log10(5.0), abs=1e-9)
-    assert found.uncertainty == pytest.approx(0.1, rel=1e-9)
+    result = interpolated(rows, 5.0)
+    assert result is not None
+    assert result.value == pytest.approx(60 + 10 * math.log10(5.0), abs=1e-9)
+    assert result.uncertainty == pytest.approx(0.1, rel=1e-9)
 
 
 def test_curvature_goes_into_the_uncertainty() -> None:
@@ -46,21 +46,21 @@ def test_curvature_goes_into_the_uncertainty() -> None:
     their distance squared. The lines through the steps beside, carried on, leave it by four times
     that, which is taken as the half-width of a rectangular distribution."""
     xs = np.log([1.0, 2.0, 4.0, 8.0])
-    found = interpolated([step(math.exp(x), math.exp(x * x)) for x in xs], math.sqrt(8.0))
-    assert found is not None
+    result = interpolated([step(math.exp(x), math.exp(x * x)) for x in xs], math.sqrt(8.0))
+    assert result is not None
     middle = math.log(8.0) / 2
-    off = math.log(found.value) - middle**2
+    off = math.log(result.value) - middle**2
     assert off == pytest.approx(math.log(2.0) ** 2 / 4, rel=1e-9)
-    assert found.uncertainty / found.value == pytest.approx(
+    assert result.uncertainty / result.value == pytest.approx(
         math.log(2.0) ** 2 / math.sqrt(3), rel=1e-9
     )
 
 
 def test_uncertainty_of_power_counts_by_the_slope() -> None:
     rows = [step(p, 0.1 * p**2, power_u=0.01) for p in (1.0, 4.0, 16.0)]
-    found = interpolated(rows, 5.0)
-    assert found is not None
-    assert found.uncertainty / found.value == pytest.approx(0.02, rel=1e-9)
+    result = interpolated(rows, 5.0)
+    assert result is not None
+    assert result.uncertainty / result.value == pytest.approx(0.02, rel=1e-9)
 
 
 @pytest.mark.parametrize("power", [0.5, 1.0, 16.0, 20.0])
@@ -75,9 +75,9 @@ def test_two_steps_or_a_gap_of_a_decade_tell_nothing() -> None:
 
 def test_a_bound_beside_makes_a_bound() -> None:
     rows = [step(1.0, 0.1, bound="upper"), step(4.0, 0.1), step(16.0, 0.1, bound="lower")]
-    found = interpolated(rows, 2.0)
-    assert found is not None
-    assert found.bound == "upper"
+    result = interpolated(rows, 2.0)
+    assert result is not None
+    assert result.bound == "upper"
     rows[1]["bound"] = "upper"
     assert interpolated(rows, 5.0) is None
 
@@ -87,12 +87,12 @@ def test_a_bound_beside_makes_a_bound() -> None:
 )  # fmt: skip
 def test_the_value_lies_between_its_neighbours(values: list[float], power: float) -> None:
     rows = [step(2.0**n, value) for n, value in enumerate(values)]
-    found = interpolated(rows, power)
-    assume(found is not None)
-    assert found is not None
-    sides = sorted((found.below["value"], found.above["value"]))
-    assert sides[0] * (1 - 1e-9) <= found.value <= sides[1] * (1 + 1e-9)
-    assert found.below["power_w"] <= power <= found.above["power_w"]
+    result = interpolated(rows, power)
+    assume(result is not None)
+    assert result is not None
+    sides = sorted((result.below["value"], result.above["value"]))
+    assert sides[0] * (1 - 1e-9) <= result.value <= sides[1] * (1 + 1e-9)
+    assert result.below["power_w"] <= power <= result.above["power_w"]
 
 
 def swept(given: Any, powers: tuple[float, ...], unit: str = "a", **more: Any) -> None:

@@ -90,7 +90,7 @@ def test_pair_is_sorted_by_certainty(home: Path) -> None:
     assert text.count("worse") == 2
 
 
-def test_a_trend_and_a_screening_are_told(given: Any) -> None:
+def test_a_trend_and_a_screening_are_reported(given: Any) -> None:
     for n in range(20):
         given.unit(f"u{n}", made=1960 + n, technology="tube" if n < 12 else "hybrid")
         given.reading(f"u{n}", "noise_a", 1e-4 * (n + 1), 1e-6, under="idle")

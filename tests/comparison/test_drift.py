@@ -13,10 +13,10 @@ from backbench.errors import Refusal
 
 def test_limits_by_hand() -> None:
     """Moving ranges 1, 1, 2, 1, median 1: sigma is 1 / 0.9539."""
-    found = control([10.0, 11.0, 10.0, 12.0, 11.0])
-    assert (found.centre, found.beyond, found.steps) == (11.0, (), ())
-    assert found.sigma == pytest.approx(1 / 0.953872, rel=1e-5)
-    assert found.high == pytest.approx(11 + 3 * found.sigma)
+    result = control([10.0, 11.0, 10.0, 12.0, 11.0])
+    assert (result.centre, result.beyond, result.steps) == (11.0, (), ())
+    assert result.sigma == pytest.approx(1 / 0.953872, rel=1e-5)
+    assert result.high == pytest.approx(11 + 3 * result.sigma)
 
 
 def test_a_step_is_found_at_its_first_value() -> None:
@@ -27,9 +27,9 @@ def test_a_step_is_found_at_its_first_value() -> None:
 
 def test_an_outlier_is_beyond_but_no_step() -> None:
     values = np.asarray([0.0, 1, 0, 1, 0, 1, 30, 1, 0, 1, 0, 1, 0])
-    found = control(values)
-    assert found.beyond == (6,)
-    assert found.steps == ()
+    result = control(values)
+    assert result.beyond == (6,)
+    assert result.steps == ()
 
 
 def test_a_quiet_bench_seldom_shows_a_step() -> None:
@@ -67,8 +67,8 @@ def test_run_rules(values: list[float], rule: str, at: int) -> None:
 
 def test_a_slow_drift_is_seen_before_it_leaves_the_limits() -> None:
     rng = np.random.default_rng(3)
-    found = control(0.12 * np.arange(20) + rng.normal(0, 1, 20))
-    assert found.runs
+    result = control(0.12 * np.arange(20) + rng.normal(0, 1, 20))
+    assert result.runs
 
 
 def test_equal_values_break_no_rule() -> None:

@@ -36,12 +36,12 @@ def test_noise_at_the_seat() -> None:
 
 
 def test_without_a_listening_place_there_is_no_seat() -> None:
-    found = listening_terms.noise_levels(1e-3, ROOM.model_copy(update={"listening": None}))
-    assert (found[0].at_seat, found[0].over_room) == (None, None)
+    result = listening_terms.noise_levels(1e-3, ROOM.model_copy(update={"listening": None}))
+    assert (result[0].at_seat, result[0].over_room) == (None, None)
 
 
 def test_loud_levels_are_marked_harmful() -> None:
-    assert [found.harmful for found in listening_terms.loudest(10.0, 8.0, ROOM)] == [True, False]
+    assert [result.harmful for result in listening_terms.loudest(10.0, 8.0, ROOM)] == [True, False]
 
 
 def test_no_level_without_voltage() -> None:

@@ -34,8 +34,8 @@ def test_what_a_step_touches(
 ) -> None:
     """Ratios of one capture aren't moved by gain; 4 uV of new noise makes 3 uV into 5 uV, which
     are 20 lg (5/3) = 4.437 dB."""
-    found = effect(step, metric, value)
-    assert found == (None if wanted is None else pytest.approx(wanted, rel=1e-6))
+    result = effect(step, metric, value)
+    assert result == (None if wanted is None else pytest.approx(wanted, rel=1e-6))
 
 
 def across(given: Any, thd_n: dict[str, float], residuals: tuple[float, float]) -> list[str]:
@@ -51,11 +51,11 @@ def across(given: Any, thd_n: dict[str, float], residuals: tuple[float, float]) 
         return [note for note in compare_unit(store, "early").notes if "moved" in note]
 
 
-def test_a_step_that_is_small_against_the_difference_is_not_told(given: Any) -> None:
+def test_a_step_that_is_small_against_the_difference_is_not_reported(given: Any) -> None:
     assert across(given, {"early": 0.1, "late": 0.2}, (0.0003, 0.00037)) == []
 
 
-def test_a_step_that_is_small_against_the_uncertainty_is_not_told(given: Any) -> None:
+def test_a_step_that_is_small_against_the_uncertainty_is_not_reported(given: Any) -> None:
     """1e-5 % of residual between two readings of 0.1 %, whose difference is known to 2.8e-4 %."""
     assert across(given, {"early": 0.1, "late": 0.1}, (0.0003, 0.00031)) == []
 

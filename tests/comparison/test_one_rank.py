@@ -88,5 +88,5 @@ def test_one_place_from_terminal_chart_caption_sheet_site_and_python(given: Any)
     (caption,) = (root / "stills").glob("*-idle-noise-of-technology-*.txt")
     texts["caption"] = caption.read_text()
     for place, text in texts.items():
-        found = set(re.findall(r"\d+(?:st|nd|rd|th)(?: to \d+(?:st|nd|rd|th))? of 9", text))
-        assert found == {wanted}, place
+        result = set(re.findall(r"\d+(?:st|nd|rd|th)(?: to \d+(?:st|nd|rd|th))? of 9", text))
+        assert result == {wanted}, place

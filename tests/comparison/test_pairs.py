@@ -21,12 +21,12 @@ def test_before_and_after_sorted_by_certainty(given: Any) -> None:
         given.reading("a", "thd", thd, 0.01, review=review)
         given.reading("a", "gain", gain, 0.5, review=review)
     with reading(given.build()) as store:
-        found = differences.before_and_after(store, "a")
-    told = [(d.metric, d.point_key, d.assessment) for d in found]
-    assert told[0] == ("noise_a", "idle", "better")
-    assert ("gain", "gain-1khz", "other") in told
-    assert told[-1][0::2] == ("thd", "not significantly different")
-    noise = found[0]
+        result = differences.before_and_after(store, "a")
+    message = [(d.metric, d.point_key, d.assessment) for d in result]
+    assert message[0] == ("noise_a", "idle", "better")
+    assert ("gain", "gain-1khz", "other") in message
+    assert message[-1][0::2] == ("thd", "not significantly different")
+    noise = result[0]
     assert noise.difference == pytest.approx(-6e-4)
     assert noise.uncertainty == pytest.approx(2**0.5 * 1e-5)
     assert noise.beyond == pytest.approx(6e-4 / (2 * 2**0.5 * 1e-5))
@@ -58,9 +58,9 @@ def test_mono_pair(given: Any) -> None:
     given.reading("m-left", "gain", 20.0, 0.3, output="left")
     given.reading("m-right", "gain", 22.0, 0.4, output="right")
     with reading(given.build()) as store:
-        found = differences.two_units(store, "m-left", "m-right")
+        result = differences.two_units(store, "m-left", "m-right")
         assert differences.samples(store, "m-left") == ["m-right"]
-    assert {(d.difference, d.beyond) for d in found} == {(2.0, 2.0)}
+    assert {(d.difference, d.beyond) for d in result} == {(2.0, 2.0)}
 
 
 @pytest.mark.parametrize(
@@ -80,8 +80,8 @@ def test_bounds_that_leave_the_sign_open(first: Any, second: Any, beyond: float 
             "unit_key": f"u{value}", "review_key": "r",
         }  # fmt: skip
 
-    found = differences.differences([row(*first)], [row(*second)], by_output=True)
-    assert found[0].beyond == (None if beyond is None else pytest.approx(beyond))
+    result = differences.differences([row(*first)], [row(*second)], by_output=True)
+    assert result[0].beyond == (None if beyond is None else pytest.approx(beyond))
 
 
 def test_what_was_set_is_no_difference_and_weightings_stay_apart(given: Any) -> None:
@@ -91,8 +91,8 @@ def test_what_was_set_is_no_difference_and_weightings_stay_apart(given: Any) -> 
         given.reading(key, "snr_1w", noise, 0.1, under="idle", detail='{"weighting":"A"}')
         given.reading(key, "snr_1w", plain, 0.1, under="idle", detail='{"weighting":"none"}')
     with reading(given.build()) as store:
-        found = differences.two_units(store, "a", "b")
-    assert [(d.detail, d.difference) for d in found] == [
+        result = differences.two_units(store, "a", "b")
+    assert [(d.detail, d.difference) for d in result] == [
         ('{"weighting":"none"}', 2.0), ('{"weighting":"A"}', 1.0),
     ]  # fmt: skip
 

@@ -20,10 +20,10 @@ from backbench.test_points.assign import (
 def points(folder: Any) -> dict[str, list[str]]:
     with reading(folder) as store:
         rows = store.rows("SELECT point_key, reading_key FROM reading_point ORDER BY ALL")
-    found: dict[str, list[str]] = {}
+    result: dict[str, list[str]] = {}
     for point, key in rows:
-        found.setdefault(point, []).append(key)
-    return found
+        result.setdefault(point, []).append(key)
+    return result
 
 
 def test_window_on_measured_power_and_load(given: Any) -> None:
@@ -124,8 +124,8 @@ def test_the_tap_that_the_load_belongs_to(given: Any) -> None:
     own = given.reading("a", "thd", 2.0, tap="8 ohm")
     given.reading("a", "damping_factor", 4.0, tap="4 ohm", power_w=9.0, detail='{"load": "4"}')
     eight = given.reading("a", "damping_factor", 8.0, tap="8 ohm", power_w=9.0)
-    found = points(given.build())
-    assert (found["tone-1khz-5w-8ohm"], found["impedance-1khz"]) == ([own], [eight])
+    result = points(given.build())
+    assert (result["tone-1khz-5w-8ohm"], result["impedance-1khz"]) == ([own], [eight])
 
 
 def test_assigning_again_changes_nothing(given: Any) -> None:

@@ -112,8 +112,8 @@ def test_a_review_of_entered_figures_does_not_head_a_measured_unit(given: Any) -
     given.unit("a", "r2", state="restored")
     given.reading("a", "noise_a", 1e-5, 1e-6, under="idle", review="r2", status="entered")
     with reading(given.build()) as store:
-        found = compare_unit(store, "a")
-    assert (found.review_key, found.state, found.lines[0].value) == ("r1", "as received", 2e-4)
+        result = compare_unit(store, "a")
+    assert (result.review_key, result.state, result.lines[0].value) == ("r1", "as received", 2e-4)
 
 
 def test_before_and_after_come_from_two_reviews_alone(given: Any) -> None:
@@ -123,9 +123,9 @@ def test_before_and_after_come_from_two_reviews_alone(given: Any) -> None:
     given.reading("a", "thd", 0.1, 0.01, review="r3")
     folder = given.build()
     with reading(folder) as store:
-        found = differences.before_and_after(store, "a")
+        result = differences.before_and_after(store, "a")
         queried = shipped()["before-and-after-work"].run(store)
-    assert [d.metric for d in found] == ["thd"]
+    assert [d.metric for d in result] == ["thd"]
     assert queried["metric"].to_list() == ["thd"]
 
 

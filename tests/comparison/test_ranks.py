@@ -36,30 +36,30 @@ def test_within_uncertainty_is_tied() -> None:
     [("lower", [1, 2, 3]), ("higher", [3, 2, 1]), ("nearer zero", [3, 1, 2])],
 )
 def test_directions(better: str, expected: list[int]) -> None:
-    found = simultaneous(values([-5.0, 1.0, 3.0], better=better))
-    assert found[:, 0].tolist() == expected
+    result = simultaneous(values([-5.0, 1.0, 3.0], better=better))
+    assert result[:, 0].tolist() == expected
 
 
 def test_an_upper_bound_is_never_shown_to_be_worse() -> None:
-    found = values([1.0, 5.0, 9.0], bound=[None, "upper", None])
-    assert simultaneous(found).tolist() == [[1, 2], [1, 2], [3, 3]]
+    result = values([1.0, 5.0, 9.0], bound=[None, "upper", None])
+    assert simultaneous(result).tolist() == [[1, 2], [1, 2], [3, 3]]
 
 
 def test_a_lower_bound_is_never_shown_to_be_better() -> None:
-    found = values([1.0, 5.0, 9.0], bound=[None, "lower", None])
-    assert simultaneous(found).tolist() == [[1, 1], [2, 3], [2, 3]]
+    result = values([1.0, 5.0, 9.0], bound=[None, "lower", None])
+    assert simultaneous(result).tolist() == [[1, 1], [2, 3], [2, 3]]
 
 
 def test_bounds_turn_with_the_direction() -> None:
-    found = values([100.0, 50.0], better="higher", bound=["lower", None])
-    assert simultaneous(found).tolist() == [[1, 1], [2, 2]]
-    found = values([50.0, 100.0], better="higher", bound=["lower", None])
-    assert simultaneous(found).tolist() == [[1, 2], [1, 2]]
+    result = values([100.0, 50.0], better="higher", bound=["lower", None])
+    assert simultaneous(result).tolist() == [[1, 1], [2, 2]]
+    result = values([50.0, 100.0], better="higher", bound=["lower", None])
+    assert simultaneous(result).tolist() == [[1, 2], [1, 2]]
 
 
 def test_unknown_uncertainty_claims_nothing() -> None:
-    found = simultaneous(values([1.0, 2.0, 3.0], [0.0, None, 0.0]))
-    assert found.tolist() == [[1, 2], [1, 3], [2, 3]]
+    result = simultaneous(values([1.0, 2.0, 3.0], [0.0, None, 0.0]))
+    assert result.tolist() == [[1, 2], [1, 3], [2, 3]]
 
 
 def test_few_degrees_of_freedom_widen() -> None:
@@ -71,15 +71,15 @@ def test_few_degrees_of_freedom_widen() -> None:
 
 def test_p_values_are_those_of_the_normal_distribution() -> None:
     """z = 3 / 5: p = 0.2742531 (one-sided tail, computed with the error function)."""
-    found = ranks.below(values([0.0, 3.0], [3.0, 4.0]))
-    assert found[0, 1] == pytest.approx(0.27425311775007355, rel=1e-9)
-    assert found[1, 0] == pytest.approx(1 - 0.27425311775007355, rel=1e-9)
+    result = ranks.below(values([0.0, 3.0], [3.0, 4.0]))
+    assert result[0, 1] == pytest.approx(0.27425311775007355, rel=1e-9)
+    assert result[1, 0] == pytest.approx(1 - 0.27425311775007355, rel=1e-9)
 
 
 def test_holm_by_hand() -> None:
     """0.01 <= 0.05/4, 0.015 <= 0.05/3, 0.03 > 0.05/2: two rejected."""
-    found = ranks.holm(np.asarray([0.03, 0.01, 0.04, 0.015]), 0.05)
-    assert found.tolist() == [False, True, False, True]
+    result = ranks.holm(np.asarray([0.03, 0.01, 0.04, 0.015]), 0.05)
+    assert result.tolist() == [False, True, False, True]
 
 
 measured = st.lists(
@@ -90,10 +90,10 @@ measured = st.lists(
 @settings(max_examples=60, deadline=None)
 @given(measured)
 def test_one_unit_alone_is_never_wider_than_all_together(pairs: list[tuple[float, float]]) -> None:
-    found = values([v for v, _ in pairs], [u for _, u in pairs])
-    together = simultaneous(found)
+    result = values([v for v, _ in pairs], [u for _, u in pairs])
+    together = simultaneous(result)
     for index, (low, high) in enumerate(together):
-        alone = of_one(found, index)
+        alone = of_one(result, index)
         assert low <= alone[0] <= alone[1] <= high
 
 
@@ -121,9 +121,9 @@ def test_intervals_cover_the_true_ranks_together() -> None:
     for _ in range(300):
         truth = np.sort(rng.normal(0, 2, 12))
         u = rng.uniform(0.2, 1.5, 12)
-        found = simultaneous(oriented(rng.normal(truth, u), u, "lower"))
+        result = simultaneous(oriented(rng.normal(truth, u), u, "lower"))
         place = np.arange(1, 13)
-        covered += bool(np.all((found[:, 0] <= place) & (place <= found[:, 1])))
+        covered += bool(np.all((result[:, 0] <= place) & (place <= result[:, 1])))
     assert covered >= 275
 
 
@@ -134,12 +134,12 @@ def test_percentile_counts_ties_half() -> None:
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "n", "said"),
+    ("low", "high", "n", "printed"),
     [(3, 7, 41, "3rd to 7th of 41"), (1, 1, 2, "1st of 2"), (11, 22, 103, "11th to 22nd of 103"),
      (12, 13, 13, "12th to 13th of 13"), (101, 112, 200, "101st to 112th of 200")],
 )  # fmt: skip
-def test_places_in_words(low: int, high: int, n: int, said: str) -> None:
-    assert interval_text(low, high, n) == said
+def test_places_in_words(low: int, high: int, n: int, printed: str) -> None:
+    assert interval_text(low, high, n) == printed
 
 
 def test_values_must_be_finite() -> None:

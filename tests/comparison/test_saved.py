@@ -56,7 +56,7 @@ def test_values_are_bound_not_pasted(given: Any, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "told"),
+    ("old", "new", "message"),
     [
         ("-- title: Values above a limit\n", "", "line 1: found no 'title'"),
         ("-- chart: ranked", "-- colour: red", "line 9: found the unknown key 'colour'"),
@@ -75,11 +75,13 @@ def test_values_are_bound_not_pasted(given: Any, tmp_path: Path) -> None:
         ("-- grain: n\n", "-- grain n\n", "line 4: found '-- grain n'"),
     ],
 )
-def test_faults_are_told_with_file_and_line(tmp_path: Path, old: str, new: str, told: str) -> None:
+def test_faults_are_reported_with_file_and_line(
+    tmp_path: Path, old: str, new: str, message: str
+) -> None:
     assert old in GOOD
     with pytest.raises(UserError) as caught:
         one(tmp_path, GOOD.replace(old, new))
-    assert told in str(caught.value)
+    assert message in str(caught.value)
     assert "values-above.sql" in str(caught.value)
 
 
@@ -87,13 +89,13 @@ def test_all_faults_of_all_files_at_once(tmp_path: Path) -> None:
     (tmp_path / "other.sql").write_text("SELECT 1", encoding="utf-8")
     with pytest.raises(UserError) as caught:
         one(tmp_path, GOOD.replace("grain: n", "grian: n").replace("number =", "numbr ="))
-    told = [fault.where.rsplit("/", 1)[1] for fault in caught.value.faults]
-    assert [t for t in told if t.startswith("other")] != []
-    assert len([t for t in told if t.startswith("values-above")]) == 3
+    message = [fault.where.rsplit("/", 1)[1] for fault in caught.value.faults]
+    assert [t for t in message if t.startswith("other")] != []
+    assert len([t for t in message if t.startswith("values-above")]) == 3
 
 
 @pytest.mark.parametrize(
-    ("statement", "told"),
+    ("statement", "message"),
     [
         ("SELECT * FROM read_csv('/etc/passwd') ORDER BY 1", "disabled"),
         ("SELECT content FROM read_text('/etc/passwd') ORDER BY 1", "disabled"),
@@ -104,11 +106,11 @@ def test_all_faults_of_all_files_at_once(tmp_path: Path) -> None:
     ],
 )
 def test_own_statements_reach_neither_files_nor_network(
-    given: Any, tmp_path: Path, statement: str, told: str
+    given: Any, tmp_path: Path, statement: str, message: str
 ) -> None:
     head = "-- title: t\n-- question: q\n-- grain: n\n-- column n: -; N\n"
     query = one(tmp_path, head + statement)
-    with pytest.raises(UserError, match=told):
+    with pytest.raises(UserError, match=message):
         run(given, query)
 
 
@@ -159,7 +161,7 @@ def test_a_parameter_takes_the_unit_of_its_name(name: str, text: str, value: flo
     assert parameter_value(name, "number", text) == value
 
 
-def test_unknown_unit_is_told_with_near_ones(given: Any) -> None:
+def test_unknown_unit_is_reported_with_near_ones(given: Any) -> None:
     given.unit("m30-left")
     with pytest.raises(UserError, match="near: m30-left"):
         run(given, shipped()["idle-noise-of-technology"], unit="m30-lft")
@@ -192,8 +194,8 @@ def test_conditions_are_said_with_the_values(tmp_path: Path) -> None:
     line = "-- conditions: above {above} V; word {word}; all outputs\n-- grain: n\n"
     query = one(tmp_path, GOOD.replace("-- grain: n\n", line))
     assert query.conditions_text() == "above 1 V; all outputs"
-    told = query.conditions_text({"above": "2", "word": "p1"}, {"p1": "1 kHz, 5 W"})
-    assert told == "above 2 V; word 1 kHz, 5 W; all outputs"
+    message = query.conditions_text({"above": "2", "word": "p1"}, {"p1": "1 kHz, 5 W"})
+    assert message == "above 2 V; word 1 kHz, 5 W; all outputs"
 
 
 def test_conditions_name_declared_parameters_only(tmp_path: Path) -> None:

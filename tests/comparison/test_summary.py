@@ -13,8 +13,8 @@ from backbench.storage.database import reading
 
 def compared(given: Any, unit: str) -> tuple[Comparison, str]:
     with reading(given.build()) as store:
-        found = compare_unit(store, unit)
-    return found, ordinary(" ".join(found.sentences))
+        result = compare_unit(store, unit)
+    return result, ordinary(" ".join(result.sentences))
 
 
 def catalogue(given: Any, units: int = 12) -> None:
@@ -28,8 +28,8 @@ def catalogue(given: Any, units: int = 12) -> None:
 
 def test_what_stands_out_is_named_with_place_side_and_direction(given: Any) -> None:
     catalogue(given)
-    found, text = compared(given, "u0")
-    assert 2 <= len(found.sentences) <= 5
+    result, text = compared(given, "u0")
+    assert 2 <= len(result.sentences) <= 5
     assert "stands out for the better (95 % sure): noise a 100 µV (left), 1st of 12, lower" in text
     assert "stands out for the worse (95 % sure): thd 2.33 % (left), 12th of 12, lower" in text
     assert "gain" not in text.split("Not at its test point")[0]
@@ -59,9 +59,9 @@ def test_missing_figures_are_named_with_the_capture_that_gives_them(given: Any) 
 
 def test_a_single_output_lacks_no_balance(given: Any) -> None:
     catalogue(given)
-    found, text = compared(given, "u0")
+    result, text = compared(given, "u0")
     assert "hannel" not in text
-    assert found.lines
+    assert result.lines
 
 
 @pytest.mark.parametrize(
@@ -73,10 +73,10 @@ def test_a_plain_scale_stands_in_for_peers(given: Any, volts: float, words: str)
     """10 µV through 90 dB at 2.83 V: 90 - 109 = -19 dB; 0.5 mV: 15 dB; 5 mV: 35 dB."""
     given.unit("a")
     given.reading("a", "noise_a", volts, 1e-7, under="idle")
-    found, text = compared(given, "a")
+    result, text = compared(given, "a")
     assert "it has no rank; a rank takes 5" in text
     assert words in text
-    assert found.lines[0].rank is None
+    assert result.lines[0].rank is None
 
 
 def test_a_preamplifier_is_given_no_loudspeaker(given: Any) -> None:

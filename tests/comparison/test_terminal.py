@@ -48,8 +48,8 @@ def catalogue(given: Any) -> Path:
 
 def test_comparison_fits_and_opens_with_the_verdicts(given: Any) -> None:
     with reading(catalogue(given)) as store:
-        found = compare_unit(store, "long-unit-key-number-2")
-    shown = lines(show_comparison, found)
+        result = compare_unit(store, "long-unit-key-number-2")
+    shown = lines(show_comparison, result)
     text = " ".join(shown)
     assert text.index("Specifications") < text.index("Rank among its peers")
     assert "meets" in text
@@ -69,7 +69,7 @@ def test_columns_without_room_are_named(given: Any) -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "unit", "u", "told"),
+    ("value", "unit", "u", "message"),
     [
         (1.234e-4, "V", 1e-6, "123.4 µV ± 2.0 µV"), (0.5, "%", None, "0.5 %"),
         (-60.25, "dB", 0.1, "-60.25 dB ± 0.20 dB"), (20.0, "1", None, "20"),
@@ -77,8 +77,8 @@ def test_columns_without_room_are_named(given: Any) -> None:
         (1e-3, "V", None, "1 mV"), (999.96, "W", None, "1 kW"),
     ],
 )  # fmt: skip
-def test_quantities(value: float, unit: str, u: float | None, told: str) -> None:
-    assert quantity(value, unit, u) == told
+def test_quantities(value: float, unit: str, u: float | None, message: str) -> None:
+    assert quantity(value, unit, u) == message
 
 
 FRAME = pl.DataFrame({"key": ["a|b", None], "value": [1.25, 2.5], "list": [[1, 2], None]})
@@ -95,7 +95,7 @@ def test_formats_hold_the_same(tmp_path: Path) -> None:
     assert (tmp_path / "markdown").read_text().splitlines()[2] == "| a\\|b | 1.25 | [1, 2] |"
 
 
-def test_bad_formats_and_places_are_told(tmp_path: Path) -> None:
+def test_bad_formats_and_places_are_reported(tmp_path: Path) -> None:
     with pytest.raises(UserError, match="format: found xml"):
         export(FRAME, "xml")
     with pytest.raises(UserError, match="No such file"):
@@ -120,7 +120,7 @@ def test_names_can_not_steer_the_terminal(given: Any) -> None:
     assert all(c.isprintable() or c == "\n" for c in text)
 
 
-def test_few_peers_are_told_in_place_of_a_rank(given: Any) -> None:
+def test_few_peers_are_reported_in_place_of_a_rank(given: Any) -> None:
     given.unit("a")
     given.unit("b")
     for key in ("a", "b"):
@@ -135,20 +135,20 @@ def test_a_value_keeps_its_unit_where_there_is_little_room(given: Any) -> None:
     names = [column.name for column in shipped()["before-and-after-work"].columns]
     row: dict[str, Any] = dict.fromkeys(names, "a text of some width")
     row |= {"before": 0.00036, "after": 0.00022, "unit": "V", "beyond": 18.0}
-    told = lines(show_frame, pl.DataFrame([row]), shipped()["before-and-after-work"])
-    head = " ".join(told[:8])
+    message = lines(show_frame, pl.DataFrame([row]), shipped()["before-and-after-work"])
+    head = " ".join(message[:8])
     assert all(word in head for word in ("received", "After", "measure"))
-    assert any("Conditions: worse output; noise at idle" in line for line in told)
+    assert any("Conditions: worse output; noise at idle" in line for line in message)
 
 
-def test_a_trend_over_years_of_making_is_told_per_year(given: Any) -> None:
+def test_a_trend_over_years_of_making_is_reported_per_year(given: Any) -> None:
     for k in range(11):
         given.unit(f"u{k}", made=1900 + 10 * k)
         given.reading(f"u{k}", "damping_factor", 10.0 + k)
     query = shipped()["damping-over-the-decades"]
     with reading(given.build()) as store:
-        told = lines(show_frame, query.run(store), query)
-    assert any("+1 a decade" in line for line in told)
+        message = lines(show_frame, query.run(store), query)
+    assert any("+1 a decade" in line for line in message)
 
 
 @pytest.mark.parametrize(

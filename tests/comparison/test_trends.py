@@ -18,10 +18,10 @@ from backbench.statistics.trends import (
 
 def test_an_exact_line() -> None:
     x = np.arange(10.0)
-    found = trend(x, 3 - 2 * x)
-    assert (found.slope, found.low, found.high, found.intercept) == (-2, -2, -2, 3)
-    assert found.rho == pytest.approx(-1, abs=1e-12)
-    assert found.n == 10
+    result = trend(x, 3 - 2 * x)
+    assert (result.slope, result.low, result.high, result.intercept) == (-2, -2, -2, 3)
+    assert result.rho == pytest.approx(-1, abs=1e-12)
+    assert result.n == 10
 
 
 def test_one_wild_value_moves_the_slope_little() -> None:
@@ -38,10 +38,10 @@ def test_pooled_and_within_group_slopes_of_other_sign_are_noted() -> None:
     groups = ["tube"] * 10 + ["hybrid"] * 10 + ["solid state"] * 10
     height = np.repeat([0.0, 30.0, 60.0], 10)
     y = height - 0.5 * (x % 20) + rng.normal(0, 0.1, x.size)
-    found = trend(x, y, groups)
-    assert found.slope > 0
-    assert all(part.slope < 0 for part in found.within.values())
-    assert found.note.startswith(
+    result = trend(x, y, groups)
+    assert result.slope > 0
+    assert all(part.slope < 0 for part in result.within.values())
+    assert result.note.startswith(
         "over all units it rises, but within hybrid, solid state, tube it falls"
     )
 
@@ -56,9 +56,9 @@ def test_a_group_that_is_unsure_of_its_sign_is_not_named() -> None:
     x = np.arange(42.0)
     y = x + rng.normal(0, 0.5, 42)
     y[32:] = 36 + rng.normal(0, 5, 10)
-    found = trend(x, y, ["tube"] * 32 + ["hybrid"] * 10)
-    assert found.within["hybrid"].slope < 0 < found.slope
-    assert disagreement(found, found.within) == ""
+    result = trend(x, y, ["tube"] * 32 + ["hybrid"] * 10)
+    assert result.within["hybrid"].slope < 0 < result.slope
+    assert disagreement(result, result.within) == ""
 
 
 def test_small_groups_are_left_out() -> None:
@@ -82,8 +82,8 @@ def test_no_trend_without_units_or_spread(x: list[float], y: list[float]) -> Non
 
 def test_false_discovery_by_hand() -> None:
     """Benjamini-Hochberg: p n / rank, made monotone from the largest down."""
-    found = false_discovery([0.01, 0.04, 0.03, 0.5])
-    assert found == pytest.approx([0.04, 0.16 / 3, 0.16 / 3, 0.5])
+    result = false_discovery([0.01, 0.04, 0.03, 0.5])
+    assert result == pytest.approx([0.04, 0.16 / 3, 0.16 / 3, 0.5])
     assert false_discovery([]) == []
 
 
@@ -93,11 +93,11 @@ def test_screening_adjusts_for_the_number_looked_at() -> None:
     noise = {f"noise {n}": rng.normal(size=12) for n in range(9)}
     short = np.full(12, np.nan)
     short[:3] = 1.0
-    found, refused = screen(x, {**noise, "rising": x**2, "short": short})
-    assert found[0].name == "rising"
-    assert all(row.adjusted_p >= row.trend.p for row in found)
+    result, refused = screen(x, {**noise, "rising": x**2, "short": short})
+    assert result[0].name == "rising"
+    assert all(row.adjusted_p >= row.trend.p for row in result)
     assert refused == {"short": "3 units; a trend takes at least 10"}
-    assert found[1].adjusted_p > 0.05
+    assert result[1].adjusted_p > 0.05
 
 
 def test_a_trend_in_words() -> None:
@@ -122,10 +122,10 @@ def test_groups_that_differ_in_level_withhold_the_pooled_line() -> None:
     rng = np.random.default_rng(4)
     x = np.concatenate([rng.uniform(0, 20, 15), rng.uniform(15, 40, 15)])
     y = np.repeat([10.0, 100.0], 15) + rng.normal(0, 3, 30)
-    found = trend(x, y, ["tube"] * 15 + ["solid state"] * 15)
-    assert found.is_withheld
-    assert "differ in level" in found.note
-    lines = description_lines(found, "years", "")
+    result = trend(x, y, ["tube"] * 15 + ["solid state"] * 15)
+    assert result.is_withheld
+    assert "differ in level" in result.note
+    lines = description_lines(result, "years", "")
     assert not any(line.startswith("all") for line in lines)
 
 

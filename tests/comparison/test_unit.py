@@ -29,17 +29,17 @@ def line(comparison: Comparison, metric: str) -> Any:
 
 def test_place_percentile_and_neighbours(given: Any) -> None:
     noises(given, {"a": 1e-4, "b": 2e-4, "c": 3e-4, "d": 4e-4, "e": 9e-4, "f": 20e-4})
-    found = line(compared(given, "c"), "noise_a")
-    assert found.place == "3rd of 6"
-    assert found.percentile == 60.0
-    assert [near.unit_key for near in found.around] == ["a", "b", "d"]
+    result = line(compared(given, "c"), "noise_a")
+    assert result.place == "3rd of 6"
+    assert result.percentile == 60.0
+    assert [near.unit_key for near in result.around] == ["a", "b", "d"]
 
 
 def test_fewer_than_five_others_make_no_rank(given: Any) -> None:
     noises(given, {"a": 1e-4, "b": 2e-4, "c": 3e-4, "d": 4e-4, "e": 9e-4})
     comparison = compared(given, "c")
-    found = line(comparison, "noise_a")
-    assert (found.place, found.percentile, found.n) == ("", None, 5)
+    result = line(comparison, "noise_a")
+    assert (result.place, result.percentile, result.n) == ("", None, 5)
     assert comparison.notes[0] == ("only 4 peers; a rank or percentile takes 5: none is given")
 
 
@@ -59,8 +59,8 @@ def test_the_worse_output_is_compared(given: Any) -> None:
     given.unit("a")
     given.reading("a", "thd", 0.1, 0.001)
     given.reading("a", "thd", 0.3, 0.001, output="right")
-    found = line(compared(given, "a"), "thd")
-    assert (found.output, found.value, found.rank) == ("right", 0.3, None)
+    result = line(compared(given, "a"), "thd")
+    assert (result.output, result.value, result.rank) == ("right", 0.3, None)
 
 
 def test_peers_are_of_one_technology_and_kind(given: Any) -> None:
@@ -68,10 +68,10 @@ def test_peers_are_of_one_technology_and_kind(given: Any) -> None:
     given.unit("receiver", kind="receiver")
     given.unit("transistor", technology="solid state")
     given.unit("preamp", kind="preamplifier")
-    found = compared(given, "a")
-    assert found.peers.keys == ("a", "b", "receiver")
-    assert "tube, amplifiers" in found.peers.description
-    assert "only 2 peers" in found.notes[0]
+    result = compared(given, "a")
+    assert result.peers.keys == ("a", "b", "receiver")
+    assert "tube, amplifiers" in result.peers.description
+    assert "only 2 peers" in result.notes[0]
 
 
 def test_peers_by_any_column(given: Any) -> None:
@@ -104,8 +104,8 @@ def test_entered_readings_can_be_left_out(given: Any) -> None:
     noises(given, {"a": 1e-4, "b": 2e-4, "c": 3e-4, "d": 4e-4, "e": 9e-4, "f": 20e-4})
     given.unit("old")
     given.reading("old", "noise_a", 3e-4, None, under="idle", status="entered")
-    found = line(compared(given, "a"), "noise_a")
-    assert (found.place, found.note) == ("1st to 2nd of 7", "1 entered from old records")
+    result = line(compared(given, "a"), "noise_a")
+    assert (result.place, result.note) == ("1st to 2nd of 7", "1 entered from old records")
     with reading(given.folder) as store:
         without = line(compare_unit(store, "a", include_entered=False), "noise_a")
     assert without.place == "1st of 6"
@@ -119,11 +119,11 @@ def test_newest_review_stands_for_a_unit(given: Any) -> None:
     given.unit("a", "r2", state="restored")
     given.reading("a", "noise_a", 9e-4, 1e-6, under="idle", review="r1")
     given.reading("a", "noise_a", 1e-4, 1e-6, under="idle", review="r2")
-    found = compared(given, "a")
-    assert (line(found, "noise_a").value, found.state) == (1e-4, "restored")
+    result = compared(given, "a")
+    assert (line(result, "noise_a").value, result.state) == (1e-4, "restored")
 
 
-def test_unknown_unit_is_told_with_near_keys(given: Any) -> None:
+def test_unknown_unit_is_reported_with_near_keys(given: Any) -> None:
     given.unit("m30-left")
     with pytest.raises(UserError, match="near: m30-left"):
         compared(given, "m30-lefft")
@@ -135,12 +135,12 @@ def test_nearest_units_overall(given: Any) -> None:
         given.reading(key, "noise_a", 1e-4 * scale, 1e-6, under="idle")
         given.reading(key, "thd", 0.1 * scale, 0.001)
         given.reading(key, "damping_factor", 10 * scale, 0.1)
-    found = compared(given, "a").nearest
-    assert [near.unit_key for near in found] == ["twin", "b", "c"]
-    assert found[0].shared == 3
+    result = compared(given, "a").nearest
+    assert [near.unit_key for near in result] == ["twin", "b", "c"]
+    assert result[0].shared == 3
 
 
-def test_comparison_across_a_step_of_the_bench_is_told(given: Any) -> None:
+def test_comparison_across_a_step_of_the_bench_is_reported(given: Any) -> None:
     gains = [1.0, 1.001, 0.999, 1.0, 1.001, 1.1, 1.101, 1.099, 1.1, 1.101]
     for month, gain in enumerate(gains, start=1):
         given.review(f"r{month}", f"2020-{month:02}-01")
@@ -150,9 +150,9 @@ def test_comparison_across_a_step_of_the_bench_is_told(given: Any) -> None:
         given.unit(key, review)
         given.reading(key, "noise_a", 1e-4, 1e-6, under="idle", review=review)
     notes = compared(given, "early").notes
-    told = [note for note in notes if "moved by" in note]
-    assert len(told) == 1
-    assert told[0].endswith(
+    message = [note for note in notes if "moved by" in note]
+    assert len(message) == 1
+    assert message[0].endswith(
         "moved by +0.819 dB between 2020-05-01 and 2020-06-01, more than a tenth of the difference "
         "to peers on the other side: noise a (1 peer)"
     )
@@ -173,11 +173,11 @@ def test_noise_metrics_are_never_mixed(given: Any) -> None:
     for metric, weighted, plain in (("input_referred_noise", 1e-6, 5e-6), ("snr_1w", 89.0, 75.0)):
         given.reading("a", metric, weighted, 0.0, under="idle", detail='{"weighting":"A"}')
         given.reading("a", metric, plain, 0.0, under="idle", detail='{"weighting":"none"}')
-    found = {line.metric: line.value for line in compared(given, "a").lines}
-    assert found == {"noise_a": 1e-4, "noise": 5e-4, "input_referred_noise": 1e-6, "snr_1w": 89.0}
+    result = {line.metric: line.value for line in compared(given, "a").lines}
+    assert result == {"noise_a": 1e-4, "noise": 5e-4, "input_referred_noise": 1e-6, "snr_1w": 89.0}
 
 
-def test_volume_of_the_idle_noise_is_told(given: Any) -> None:
+def test_volume_of_the_idle_noise_is_reported(given: Any) -> None:
     for key, volume in {"a": "full", "b": "full", "c": "10 o'clock", "d": None}.items():
         given.unit(key)
         given.reading(key, "noise_a", 1e-4, 1e-6, under="idle", volume=volume)
@@ -198,9 +198,9 @@ def test_interpolated_values_are_counted(given: Any) -> None:
             given.reading(key, "thd", 0.1, 1e-3, power_w=power,
                           analysis_key=f"r-{key}-{position}")  # fmt: skip
     comparison = compared(given, "a")
-    found = line(comparison, "thd")
-    assert (found.point_key, found.n, found.interpolated) == ("tone-1khz-5w-8ohm", 2, 1)
-    assert found.note == "1 interpolated in power, this one among them"
+    result = line(comparison, "thd")
+    assert (result.point_key, result.n, result.interpolated) == ("tone-1khz-5w-8ohm", 2, 1)
+    assert result.note == "1 interpolated in power, this one among them"
     assert comparison.frame()["interpolated"].to_list() == [1]
 
 
@@ -231,7 +231,7 @@ def test_noise_loudness_and_price_for_a_listener(given: Any) -> None:
     )
 
 
-def test_work_and_sides_are_told_with_one_difference_a_metric(given: Any) -> None:
+def test_work_and_sides_are_reported_with_one_difference_a_metric(given: Any) -> None:
     given.review("r1", "2020-01-01")
     given.review("r2", "2021-01-01")
     given.unit("a", "r1")
@@ -241,10 +241,10 @@ def test_work_and_sides_are_told_with_one_difference_a_metric(given: Any) -> Non
             more = {"review": review, "output": output}
             given.reading("a", "noise_a", noise * share, 1e-6, under="idle", **more)
             given.reading("a", "level", noise, 1e-6, **more)
-    found = compared(given, "a")
-    assert found.work[0] == "r2 less r1"
-    assert [(d.metric, d.output, d.assessment) for d in found.work[1]] == [
+    result = compared(given, "a")
+    assert result.work[0] == "r2 less r1"
+    assert [(d.metric, d.output, d.assessment) for d in result.work[1]] == [
         ("noise_a", "right", "better")
     ]
-    assert found.sides[0] == "Right less left"
-    assert [d.difference for d in found.sides[1]] == [pytest.approx(1e-4)]
+    assert result.sides[0] == "Right less left"
+    assert [d.difference for d in result.sides[1]] == [pytest.approx(1e-4)]

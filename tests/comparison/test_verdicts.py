@@ -92,19 +92,19 @@ def test_the_worse_output_decides(given: Any) -> None:
     given.published("a", "thd", "at most", 1.0, frequency_hz=1000.0, power_w=5.0, load_ohm=8.0)
     given.reading("a", "thd", 0.5, 0.01)
     given.reading("a", "thd", 1.5, 0.01, output="right")
-    found = judged(given)[0]
-    assert (found.outcome, found.output, found.value) == ("fails", "right", 1.5)
-    assert ordinary(found.explanation) == "1 kHz, 5 W, 8 Ω; left: 0.500 % ± 0.020 %"
-    assert ordinary(found.promised_at) == "1 kHz, 5 W, 8 Ω"
+    result = judged(given)[0]
+    assert (result.outcome, result.output, result.value) == ("fails", "right", 1.5)
+    assert ordinary(result.explanation) == "1 kHz, 5 W, 8 Ω; left: 0.500 % ± 0.020 %"
+    assert ordinary(result.promised_at) == "1 kHz, 5 W, 8 Ω"
 
 
-def test_other_conditions_are_told(given: Any) -> None:
+def test_other_conditions_are_reported(given: Any) -> None:
     given.unit("a")
     given.published("a", "thd", "at most", 1.0, frequency_hz=1000.0, power_w=15.0, load_ohm=8.0)
     given.reading("a", "thd", 0.5, 0.01)
-    found = judged(given)[0]
-    assert found.outcome == "measured under other conditions"
-    assert ordinary(found.explanation) == "not measured at 15 W (nearest: 5 W)"
+    result = judged(given)[0]
+    assert result.outcome == "measured under other conditions"
+    assert ordinary(result.explanation) == "not measured at 15 W (nearest: 5 W)"
 
 
 def test_a_promise_over_a_band_is_not_met_by_one_frequency(given: Any) -> None:
@@ -115,9 +115,9 @@ def test_a_promise_over_a_band_is_not_met_by_one_frequency(given: Any) -> None:
     )
     given.reading("a", "thd", 0.5, 0.01)
     given.reading("a", "response_spread", 0.5, 0.01, under="sweep")
-    found = judged(given)
-    assert [v.outcome for v in found] == ["measured under other conditions", "meets"]
-    assert ordinary(found[0].explanation) == "promised over 20 Hz to 20 kHz"
+    result = judged(given)
+    assert [v.outcome for v in result] == ["measured under other conditions", "meets"]
+    assert ordinary(result[0].explanation) == "promised over 20 Hz to 20 kHz"
 
 
 def test_a_promised_power_is_no_condition(given: Any) -> None:
@@ -133,9 +133,9 @@ def test_not_measured_and_refused(given: Any) -> None:
     given.published("a", "thd", "at most", 1.0)
     given.published("a", "snr", "at least", 80.0, position=2)
     given.reading("a", "thd", None)
-    found = judged(given)
-    assert [v.outcome for v in found] == ["not measured", "not measured"]
-    assert [v.explanation for v in found] == ["no honest number", ""]
+    result = judged(given)
+    assert [v.outcome for v in result] == ["not measured", "not measured"]
+    assert [v.explanation for v in result] == ["no honest number", ""]
 
 
 def test_entered_without_uncertainty_decides_nothing(given: Any) -> None:
@@ -158,12 +158,12 @@ def test_damping_factor_stands_under_its_nominal_load(given: Any) -> None:
     given.published("a", "damping_factor", "at least", 10.0, load_ohm=16.0, position=2)
     given.reading("a", "damping_factor", 12.0, 0.1, load_ohm=4.0,
                   detail='{"nominal load":"8 ohm"}')  # fmt: skip
-    found = judged(given)
-    assert [v.outcome for v in found] == ["meets", "measured under other conditions"]
-    assert ordinary(found[1].explanation) == "load 8 Ω, 16 Ω promised"
+    result = judged(given)
+    assert [v.outcome for v in result] == ["meets", "measured under other conditions"]
+    assert ordinary(result[1].explanation) == "load 8 Ω, 16 Ω promised"
 
 
-def test_of_two_outputs_that_both_meet_the_nearer_one_is_told(given: Any) -> None:
+def test_of_two_outputs_that_both_meet_the_nearer_one_is_reported(given: Any) -> None:
     given.unit("a")
     given.published("a", "thd", "at most", 1.0)
     given.reading("a", "thd", 0.2, 0.001)
@@ -195,28 +195,28 @@ def test_a_promise_at_30_w_is_judged_along_the_curve_not_beside_it(given: Any) -
     given.unit("a")
     given.published("a", "thd", "at most", 0.97, frequency_hz=1000.0, power_w=30.0, load_ohm=8.0)
     sweep(given, *((w, 1e-3 * w**2 / 0.9018) for w in (20.0, 25.0, 29.3, 34.0)))
-    found = judged(given)[0]
-    assert found.value == pytest.approx(0.998, rel=0.002)
-    assert found.outcome == "fails"
-    assert "interpolated in power between 29.3 W and 34 W" in found.explanation
+    result = judged(given)[0]
+    assert result.value == pytest.approx(0.998, rel=0.002)
+    assert result.outcome == "fails"
+    assert "interpolated in power between 29.3 W and 34 W" in result.explanation
 
 
 def test_steps_that_do_not_reach_the_promised_power_decide_nothing(given: Any) -> None:
     given.unit("a")
     given.published("a", "thd", "at most", 1.0, frequency_hz=1000.0, power_w=30.0, load_ohm=8.0)
     sweep(given, (10.0, 0.1), (20.0, 0.2), (29.3, 0.3))
-    found = judged(given)[0]
-    assert found.outcome == "measured under other conditions"
-    assert ordinary(found.explanation) == "not measured at 30 W (nearest: 29.3 W)"
+    result = judged(given)[0]
+    assert result.outcome == "measured under other conditions"
+    assert ordinary(result.explanation) == "not measured at 30 W (nearest: 29.3 W)"
 
 
 def test_an_offset_of_power_within_one_percent_widens_the_uncertainty(given: Any) -> None:
     given.unit("a")
     given.published("a", "thd", "at most", 1.0, frequency_hz=1000.0, power_w=30.0, load_ohm=8.0)
     given.reading("a", "thd", 0.98, 0.001, power_w=29.8)
-    found = judged(given)[0]
-    assert found.uncertainty > 0.03
-    assert found.outcome == "inconclusive"
+    result = judged(given)[0]
+    assert result.uncertainty > 0.03
+    assert result.outcome == "inconclusive"
 
 
 def test_an_entered_figure_does_not_decide_where_there_is_a_measured_one(given: Any) -> None:
@@ -231,9 +231,9 @@ def test_a_figure_without_the_band_that_it_needs_gets_no_verdict(given: Any) -> 
     given.unit("a")
     given.published("a", "response_spread", "at most", 1.0)
     given.reading("a", "response_spread", 0.5, 0.01, under="sweep")
-    found = judged(given)[0]
-    assert found.outcome == "measured under other conditions"
-    assert "no band is stated" in found.explanation
+    result = judged(given)[0]
+    assert result.outcome == "measured under other conditions"
+    assert "no band is stated" in result.explanation
 
 
 def test_both_uncertainties_and_what_each_decides(given: Any) -> None:

@@ -150,10 +150,10 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         _made(Path(folder))
         for path in sorted(Path(folder).glob("*/*")):
-            found = in_child(path.parent.name, path)
-            counts[found if found in {"read", "refused"} else "wrong"] += 1
-            if found not in {"read", "refused"}:
-                wrong.append(f"{path.parent.name} {path.name}: {found}")
+            result = in_child(path.parent.name, path)
+            counts[result if result in {"read", "refused"} else "wrong"] += 1
+            if result not in {"read", "refused"}:
+                wrong.append(f"{path.parent.name} {path.name}: {result}")
                 print(wrong[-1], flush=True)
     print(f"{counts.total()} files: {counts['refused']} refused in words, {counts['read']} read, "
           f"{counts['wrong']} wrong ({sum('SIGALRM' in one for one in wrong)} hangs, "

@@ -46,10 +46,10 @@ at_most = "1 %"
 at = { band_hz = [20000, 20] }
 printed_in = "leaflet"
 """
-    found = faults(SOUND.replace('state = "serviced"\n', extra))
-    assert len(found) == 2
-    assert "write [1960, 1990]" in found[0]
-    assert "write [20, 20000]" in found[1]
+    result = faults(SOUND.replace('state = "serviced"\n', extra))
+    assert len(result) == 2
+    assert "write [1960, 1990]" in result[0]
+    assert "write [20, 20000]" in result[1]
 
 
 @pytest.mark.parametrize(

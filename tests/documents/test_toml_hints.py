@@ -43,6 +43,6 @@ def test_what_nothing_is_likely_of_has_the_reason() -> None:
         parse_toml(b"a = 1\na = 2\n", "review.toml")
 
 
-def test_an_error_without_a_line_is_told_whole() -> None:
+def test_an_error_without_a_line_is_reported_whole() -> None:
     with pytest.raises(UserError, match="found "):
         parse_toml(b"a = " + b"9" * 5000, "review.toml")

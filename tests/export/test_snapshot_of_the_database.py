@@ -62,14 +62,14 @@ def measured_rows(catalogue: Catalogue, table: str) -> list[tuple[object, ...]]:
 
 
 def test_its_readme_states_schema_methods_and_rows(measured: Catalogue, tmp_path: Path) -> None:
-    said = (write_snapshot(measured.places, tmp_path / "shared") / "README.md").read_text()
+    printed = (write_snapshot(measured.places, tmp_path / "shared") / "README.md").read_text()
     for number, name, checksum in measured.frame("FROM migration").rows():
-        assert f"| {number} | {name} | {checksum} |" in said
+        assert f"| {number} | {name} | {checksum} |" in printed
     for metric, unit, version in measured.frame(
         "SELECT metric, unit, method_version FROM metric"
     ).rows():
-        assert f"| {metric} | {unit} | {version} |" in said
-    assert f"| reading | {measured.readings().height} |" in said
+        assert f"| {metric} | {unit} | {version} |" in printed
+    assert f"| reading | {measured.readings().height} |" in printed
 
 
 def test_a_snapshot_that_is_open_stays_as_it_is(small: Catalogue, tmp_path: Path) -> None:

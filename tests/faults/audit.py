@@ -45,21 +45,23 @@ def declared(root: Path) -> dict[str, list[Requirement]]:
 
 def imported(package: Path) -> set[str]:
     """Names of the modules from elsewhere that a package imports."""
-    found: set[str] = set()
+    result: set[str] = set()
     for path in package.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text())):
             if isinstance(node, ast.ImportFrom) and node.module and not node.level:
-                found.add(node.module.partition(".")[0])
+                result.add(node.module.partition(".")[0])
             elif isinstance(node, ast.Import):
-                found |= {alias.name.partition(".")[0] for alias in node.names}
-    return found - set(sys.stdlib_module_names) - {OWN}
+                result |= {alias.name.partition(".")[0] for alias in node.names}
+    return result - set(sys.stdlib_module_names) - {OWN}
 
 
-def import_faults(modules: set[str], asked: dict[str, list[Requirement]]) -> Iterator[str]:
+def import_faults(modules: set[str], requested: dict[str, list[Requirement]]) -> Iterator[str]:
     """Modules of packages that are not declared; declared packages that nothing imports."""
     homes = homes_of_modules()
     places = {name: {canonicalize_name(home) for home in homes.get(name, [])} for name in modules}
-    known = {use: {canonicalize_name(one.name) for one in group} for use, group in asked.items()}
+    known = {
+        use: {canonicalize_name(one.name) for one in group} for use, group in requested.items()
+    }
     for module in sorted(modules):
         if places[module].isdisjoint(set().union(*known.values())):
             yield f"{module} is imported and not declared"
@@ -71,23 +73,23 @@ def installed(
     requirements: Iterable[Requirement],
 ) -> tuple[dict[str, Distribution], list[str]]:
     """The distributions asked for with all that they ask for; versions that don't fit."""
-    found: dict[str, Distribution] = {}
+    result: dict[str, Distribution] = {}
     faults: list[str] = []
     waiting = [(OWN, one) for one in requirements]
     while waiting:
         asking, wanted = waiting.pop()
         name = canonicalize_name(wanted.name)
         try:
-            held = found.get(name) or distribution(name)
+            held = result.get(name) or distribution(name)
         except PackageNotFoundError:
             faults.append(f"{name}, which {asking} asks for, is not installed")
             continue
         if not wanted.specifier.contains(held.version, prereleases=True):
             faults.append(f"{name} {held.version} is installed; {asking} asks for {wanted}")
-        if name not in found or wanted.extras:
+        if name not in result or wanted.extras:
             waiting += [(name, one) for one in _asked_by(held, wanted.extras)]
-        found[name] = held
-    return found, faults
+        result[name] = held
+    return result, faults
 
 
 def _asked_by(held: Distribution, extras: set[str]) -> Iterator[Requirement]:
@@ -135,14 +137,16 @@ def _hash(path: Path) -> str:
     return base64.urlsafe_b64encode(digest).decode().rstrip("=")
 
 
-def of_installed_extras(asked: dict[str, list[Requirement]]) -> dict[str, Distribution]:
+def of_installed_extras(requested: dict[str, list[Requirement]]) -> dict[str, Distribution]:
     """What the extras for work on the program ask for, where all that they ask for is there."""
-    found: dict[str, Distribution] = {}
-    for use in sorted(FOR_WORK_ON_IT & asked.keys()):
-        own, misfits = installed(one for one in asked[use] if canonicalize_name(one.name) != OWN)
+    result: dict[str, Distribution] = {}
+    for use in sorted(FOR_WORK_ON_IT & requested.keys()):
+        own, misfits = installed(
+            one for one in requested[use] if canonicalize_name(one.name) != OWN
+        )
         if not misfits:
-            found |= own
-    return found
+            result |= own
+    return result
 
 
 def licence_list(passed_on: dict[str, Distribution], for_work: dict[str, Distribution]) -> str:
@@ -166,24 +170,24 @@ Made by `python tests/faults/audit.py --licences` from the metadata of each dist
 
 
 def main() -> int:
-    asked = declared(ROOT)
-    of_the_program = [one for use, group in asked.items() if use not in FOR_WORK_ON_IT
+    requested = declared(ROOT)
+    of_the_program = [one for use, group in requested.items() if use not in FOR_WORK_ON_IT
                       for one in group]  # fmt: skip
-    faults = [*import_faults(imported(ROOT / "pipeline"), asked)]
-    found, misfits = installed(of_the_program)
+    faults = [*import_faults(imported(ROOT / "pipeline"), requested)]
+    result, misfits = installed(of_the_program)
     faults += misfits
-    for _, held in sorted(found.items()):
+    for _, held in sorted(result.items()):
         faults += faults_of(held)
-    extras = of_installed_extras(asked)
-    for name in sorted(extras.keys() - found.keys()):
+    extras = of_installed_extras(requested)
+    for name in sorted(extras.keys() - result.keys()):
         faults += changes_of(extras[name])
     if "--licences" in sys.argv:
-        LIST.write_text(licence_list(found, extras), encoding="utf-8")
+        LIST.write_text(licence_list(result, extras), encoding="utf-8")
     for fault in faults:
         print(fault)
-    files = sum(len(held.files or []) for held in {**extras, **found}.values())
-    held_for = f"{len(found)} distributions installed for {len(of_the_program)} dependencies"
-    more = f"{len(extras.keys() - found.keys())} for work on it"
+    files = sum(len(held.files or []) for held in {**extras, **result}.values())
+    held_for = f"{len(result)} distributions installed for {len(of_the_program)} dependencies"
+    more = f"{len(extras.keys() - result.keys())} for work on it"
     print(f"{held_for}, {more}, {files} files: {len(faults)} faults")
     return 1 if faults else 0
 

@@ -40,13 +40,13 @@ def limited(work: Callable[[Told], None], limit: int) -> Callable[[Told], None]:
 def tried(runner: Runner, command: str, fault: str, limit: int | None) -> str:
     """One run; how it ended: "done", "refused", or what is wrong."""
     work = getattr(runner, f"_{command}")()
-    status, told = in_fork(limited(work, limit) if limit else work, fault)
+    status, message = in_fork(limited(work, limit) if limit else work, fault)
     runner.figures.runs += 1
-    runner._take(command, told)
+    runner._take(command, message)
     runner._check(command, f"with {fault or limit}")
-    last: dict[str, Any] = told[-1] if told else {}
+    last: dict[str, Any] = message[-1] if message else {}
     if status != 0 or not ({"refused", "names"} & last.keys()):
-        return f"{command} with {fault or limit}: {status} {told}"
+        return f"{command} with {fault or limit}: {status} {message}"
     return "refused" if "refused" in last else "done"
 
 
@@ -58,8 +58,8 @@ def main() -> int:
         runner.whole()
         for command in COMMANDS:
             work = getattr(runner, f"_{command}")()
-            _, told = in_fork(work)
-            runner._take(command, told)
+            _, message = in_fork(work)
+            runner._take(command, message)
             for n, point in enumerate(range(1, runner.points[command].total(), every)):
                 fault = f"*:{point}+:{ERRORS[n % len(ERRORS)]}"
                 ended.append(tried(runner, command, fault, None))

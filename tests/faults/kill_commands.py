@@ -322,15 +322,15 @@ class Killer:
         if any(now.get(name) != data for name, data in before.items()):
             self.note(command, "lost", "a receipt")
         copies = ["backup", "restored"] if command in {"backup", "restore"} else []
-        status, told = in_fork(lambda tell: self._found(tell, copies))
-        if status or len(told) < 2:
-            self.note(command, "half done", f"verify failed: {told}")
+        status, message = in_fork(lambda tell: self._found(tell, copies))
+        if status or len(message) < 2:
+            self.note(command, "half done", f"verify failed: {message}")
             return
-        found, after = told[:2]
-        for fault in [*found["faults"], *after["faults"]]:
+        result, after = message[:2]
+        for fault in [*result["faults"], *after["faults"]]:
             self.note(command, "half done", fault)
         for gap in after["gaps"]:
-            self.note(command, "half done", f"{gap}, before: {found['gaps']}")
+            self.note(command, "half done", f"{gap}, before: {result['gaps']}")
         missing = set(after["expected"]) - set(after["held"])
         if missing:
             self.note(command, "lost", str(missing))
@@ -379,15 +379,15 @@ def _marked(mark: str) -> list[int]:
     from processes import alive
 
     needle = f"{MARK}={mark}".encode()
-    found = []
+    result = []
     for folder in Path("/proc").glob("[0-9]*"):
         try:
             words = (folder / "environ").read_bytes().split(b"\0")
         except OSError:
             continue
         if needle in words and alive(int(folder.name)):
-            found.append(int(folder.name))
-    return found
+            result.append(int(folder.name))
+    return result
 
 
 def imported() -> None:
@@ -416,7 +416,7 @@ def table(killer: Killer) -> list[str]:
 
 
 def carried_out(
-    killer: Killer, commands: list[str], kills: int, told: Callable[[str], Any]
+    killer: Killer, commands: list[str], kills: int, message: Callable[[str], Any]
 ) -> None:
     """Each command once to its end, then each in turn, killed, until there were so many kills."""
     for command in commands:
@@ -430,7 +430,7 @@ def carried_out(
             continue
         done += killer.run(command, kill=True)
         if turns % 40 == 0:
-            told(f"{done} kills, {len(killer.wrong)} wrong")
+            message(f"{done} kills, {len(killer.wrong)} wrong")
 
 
 def main() -> int:

@@ -88,7 +88,7 @@ class Runner:
         self.calibrated = False
         self.site = ""
 
-    def run(self, kills: int, told: Callable[[str], None] = lambda _: None) -> Figures:
+    def run(self, kills: int, message: Callable[[str], None] = lambda _: None) -> Figures:
         """Kill so many times; every fifteenth time, carry on without and compare a rebuild."""
         self.whole()
         while self.figures.kills.total() < kills:
@@ -96,7 +96,7 @@ class Runner:
             self.broken_off(self.random.choice(COMMANDS))
             if before // 15 != self.figures.kills.total() // 15:
                 self.whole()
-                told(str(self.figures))
+                message(str(self.figures))
         self.whole()
         return self.figures
 
@@ -107,14 +107,14 @@ class Runner:
         fault = "" if by_time else self._point(command)
         after = self.random.uniform(0.005, self.seconds.get(command, 0.5)) if by_time else None
         began = time.monotonic()
-        status, told = in_fork(work, fault, after)
+        status, message = in_fork(work, fault, after)
         self.figures.runs += 1
         if os.WIFSIGNALED(status):
             self.figures.kills[command] += 1
             self.figures.points["by time" if by_time else "at a point"] += 1
         else:
             self.seconds[command] = time.monotonic() - began
-        self._take(command, told)
+        self._take(command, message)
         self._check(command, f"killed by {fault or after}")
 
     def _point(self, command: str) -> str:
@@ -125,8 +125,8 @@ class Runner:
             return f"*:{self.random.randint(1, passed.total())}:kill"
         return f"{name}:{self.random.randint(1, passed[name])}:kill"
 
-    def _take(self, command: str, told: list[Any]) -> None:
-        for item in told:
+    def _take(self, command: str, message: list[Any]) -> None:
+        for item in message:
             if "error" in item:
                 self.figures.half_done.append(f"{command}: {item['error']}")
             passed = Counter(item.get("names", {}))
@@ -228,15 +228,15 @@ class Runner:
     def _check(self, command: str, after: str = "done") -> None:
         """It opens, what was acknowledged is there, and nothing in it is half done."""
         self.figures.checks += 1
-        status, told = in_fork(lambda tell: tell(self._found(command)))
-        if status != 0 or not told or "rows" not in told[0]:
-            self.figures.half_done.append(f"{command} {after}: check failed: {status} {told}")
+        status, message = in_fork(lambda tell: tell(self._found(command)))
+        if status != 0 or not message or "rows" not in message[0]:
+            self.figures.half_done.append(f"{command} {after}: check failed: {status} {message}")
             return
-        found = told[0]
-        self.site = found["site"]
-        self.figures.half_done += [f"{command} {after}: {fault}" for fault in found["faults"]]
+        result = message[0]
+        self.site = result["site"]
+        self.figures.half_done += [f"{command} {after}: {fault}" for fault in result["faults"]]
         for review, manifests in self.acknowledged.items():
-            if found["rows"].get(review) not in manifests | set(found["later"].get(review, [])):
+            if result["rows"].get(review) not in manifests | set(result["later"].get(review, [])):
                 self.figures.lost.append(f"{command} {after}: {review}")
 
     def _found(self, command: str) -> dict[str, Any]:
@@ -286,12 +286,12 @@ class Runner:
             ("backup all", self._backup()),
             ("publish all", self._publish()),
         ):
-            status, told = in_fork(work)
-            assert status == 0, told
-            self._take(command, told)
-        status, told = in_fork(lambda tell: tell(self._compared()))
+            status, message = in_fork(work)
+            assert status == 0, message
+            self._take(command, message)
+        status, message = in_fork(lambda tell: tell(self._compared()))
         self.figures.rebuilds += 1
-        self.figures.half_done += told[0] if told and status == 0 else [f"compare: {told}"]
+        self.figures.half_done += message[0] if message and status == 0 else [f"compare: {message}"]
         for command in ("backup", "publish"):
             self._check(command)
 
@@ -307,8 +307,8 @@ class Runner:
         backup.restore(Catalogue(kept).places, copy, lambda _: None)
         wrong += _copy_faults(copy)
         for other in (kept, copy):
-            found = contents_of(other)
-            wrong += [f"{other}: {name} differs" for name in before if found[name] != before[name]]
+            result = contents_of(other)
+            wrong += [f"{other}: {name} differs" for name in before if result[name] != before[name]]
         self._rebuilt()
         after = contents_of(root)
         return wrong + [f"{name} differs" for name in before if before[name] != after.get(name)]

@@ -44,7 +44,7 @@ def test_a_changed_or_missing_file_is_found(tmp_path: Path, change: str | None) 
 
 
 @pytest.mark.parametrize(
-    ("about", "told"),
+    ("about", "message"),
     [
         ("", "licence not stated"),
         ("License: Proprietary\n", "licence Proprietary"),
@@ -53,8 +53,8 @@ def test_a_changed_or_missing_file_is_found(tmp_path: Path, change: str | None) 
         ("License: GPL-2.0 OR Artistic-1.0\n", None),
     ],
 )
-def test_a_licence_must_allow_passing_on(tmp_path: Path, about: str, told: str | None) -> None:
-    assert [*audit.faults_of(made(tmp_path, about))] == ([f"heron: {told}"] if told else [])
+def test_a_licence_must_allow_passing_on(tmp_path: Path, about: str, message: str | None) -> None:
+    assert [*audit.faults_of(made(tmp_path, about))] == ([f"heron: {message}"] if message else [])
 
 
 def test_a_source_of_its_own_is_found(tmp_path: Path) -> None:
@@ -76,8 +76,8 @@ def test_versions_and_imports_that_are_not_declared_are_found(
     ]
     _, faults = audit.installed([Requirement("heron[marsh]")])
     assert sorted(faults)[0] == "bittern, which heron asks for, is not installed"
-    asked = {"": [Requirement("egret")], "test": [Requirement("numpy")]}
-    assert [*audit.import_faults({"heron", "numpy"}, asked)] == [
+    requested = {"": [Requirement("egret")], "test": [Requirement("numpy")]}
+    assert [*audit.import_faults({"heron", "numpy"}, requested)] == [
         "heron is imported and not declared",
         "egret is declared and not imported",
     ]
@@ -99,10 +99,10 @@ def pinned() -> set[tuple[str, str]]:
 
 
 def test_constraints_name_all_that_is_asked_for() -> None:
-    asked = audit.declared(audit.ROOT)
-    found, _ = audit.installed(one for use, group in asked.items() if use != "bench"
+    requested = audit.declared(audit.ROOT)
+    result, _ = audit.installed(one for use, group in requested.items() if use != "bench"
                                for one in group)  # fmt: skip
-    assert found.keys() - {audit.OWN} <= {name for name, _ in pinned()}
+    assert result.keys() - {audit.OWN} <= {name for name, _ in pinned()}
 
 
 def test_the_list_of_licences_holds_what_the_constraints_name() -> None:

@@ -211,7 +211,7 @@ def test_a_damaged_receipt_is_named(root: Path, damage: Damage) -> None:
     assert "000001.json" in " ".join(map(str, verified(root).faults))
 
 
-def test_a_damaged_database_is_told_in_words_and_rebuilt(root: Path) -> None:
+def test_a_damaged_database_is_reported_in_words_and_rebuilt(root: Path) -> None:
     before = contents_of(root)
     path = root / database.DATABASE_NAME
     path.write_bytes(path.read_bytes()[:5000])
@@ -223,7 +223,7 @@ def test_a_damaged_database_is_told_in_words_and_rebuilt(root: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "message"),
     [
         ("INSERT INTO reading FROM reading LIMIT 1", "more than once"),
         ("DELETE FROM analysis", "without its analysis"),
@@ -234,10 +234,10 @@ def test_a_damaged_database_is_told_in_words_and_rebuilt(root: Path) -> None:
         ("DELETE FROM environment", "versions"),
     ],
 )
-def test_rows_that_contradict_each_other_are_found(root: Path, change: str, told: str) -> None:
+def test_rows_that_contradict_each_other_are_found(root: Path, change: str, message: str) -> None:
     with database.writing(root) as opened:
         opened.run(change)
-    assert told in " ".join(map(str, verified(root).faults))
+    assert message in " ".join(map(str, verified(root).faults))
 
 
 @pytest.fixture(scope="module")
@@ -248,8 +248,8 @@ def typed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "map.toml").write_text(MAP)
     Catalogue.create(folder / "catalogue", 'title = "Old records"\n')
     words = ["old.csv", "--map", "map.toml", "-c", "catalogue"]
-    told = [str(folder / word) if "." in word or word == "catalogue" else word for word in words]
-    assert CliRunner().invoke(app, ["backfill", *told, "--yes"]).exit_code in {0, PARTLY_DONE}
+    message = [str(folder / word) if "." in word or word == "catalogue" else word for word in words]
+    assert CliRunner().invoke(app, ["backfill", *message, "--yes"]).exit_code in {0, PARTLY_DONE}
     return folder / "catalogue"
 
 
@@ -283,7 +283,7 @@ def test_a_damaged_spreadsheet_is_named(
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "message"),
     [
         ("DELETE FROM entered", "without where it was written"),
         ("DELETE FROM reading", "without its reading"),
@@ -294,12 +294,12 @@ def test_a_damaged_spreadsheet_is_named(
     ],
 )
 def test_entered_readings_that_lead_nowhere_are_found(
-    typed: Path, tmp_path: Path, change: str, told: str
+    typed: Path, tmp_path: Path, change: str, message: str
 ) -> None:
     root = Path(shutil.copytree(typed, tmp_path / "catalogue"))
     with database.writing(root) as opened:
         opened.run(change)
-    assert told in " ".join(map(str, verified(root).faults))
+    assert message in " ".join(map(str, verified(root).faults))
 
 
 def test_a_receipt_not_loaded_is_a_gap_and_unnamed_bytes_an_orphan(root: Path) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 RUN = Path(__file__).with_name("disk_run.py")
 
 
-def test_a_failing_disk_is_told_in_words_and_costs_nothing() -> None:
+def test_a_failing_disk_is_reported_in_words_and_costs_nothing() -> None:
     kept = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "POLARS_MAX_THREADS": "1"}
     ran = subprocess.run(
         [sys.executable, RUN, "90"], capture_output=True, text=True, check=False, env=kept

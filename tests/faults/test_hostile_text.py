@@ -36,8 +36,8 @@ def test_a_name_that_leaves_the_folder_or_hides_is_refused(tmp_path: Path, name:
     catalogue = small_catalogue(tmp_path / "catalogue")
     write_review(tmp_path / "auk", 0)
     path = tmp_path / "auk" / "review.toml"
-    told = "".join(f"\\u{ord(c):04x}" if ord(c) < 32 else c for c in name)
-    path.write_text(path.read_text().replace('"tone.wav"', f'"{told}"'))
+    message = "".join(f"\\u{ord(c):04x}" if ord(c) < 32 else c for c in name)
+    path.write_text(path.read_text().replace('"tone.wav"', f'"{message}"'))
     (outcome,), refused = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
     assert not refused
     (entry,) = outcome.ended.in_state("refused")
@@ -83,24 +83,24 @@ NEVER_NAMED = {
 
 def hostile(tree: tuple[ast.AST, ...]) -> list[str]:
     """What a module names that would unpickle or execute what a file holds."""
-    found: list[str] = []
+    result: list[str] = []
     for node in tree:
         if isinstance(node, ast.Import | ast.ImportFrom):
             names = [alias.name for alias in node.names]
             module = getattr(node, "module", None)
             roots = {name.partition(".")[0] for name in ([module] if module else names)}
-            found += [*(roots & UNPICKLERS), *(set(names) & NEVER_NAMED)]
-            found += [f"{module}.load"] if module in {"numpy", "yaml"} and "load" in names else []
+            result += [*(roots & UNPICKLERS), *(set(names) & NEVER_NAMED)]
+            result += [f"{module}.load"] if module in {"numpy", "yaml"} and "load" in names else []
         elif isinstance(node, ast.Call):
             called = ast.unparse(node.func)
-            found += [called] if called in NEVER_CALLED else []
+            result += [called] if called in NEVER_CALLED else []
         elif isinstance(node, ast.Attribute):
-            found += [node.attr] if node.attr in NEVER_NAMED else []
+            result += [node.attr] if node.attr in NEVER_NAMED else []
         elif isinstance(node, ast.keyword):
             value = ast.unparse(node.value)
-            told = node.arg in NEVER_NAMED or (node.arg, value) == ("shell", "True")
-            found += [f"{node.arg}={value}"] if told and value != "False" else []
-    return found
+            message = node.arg in NEVER_NAMED or (node.arg, value) == ("shell", "True")
+            result += [f"{node.arg}={value}"] if message and value != "False" else []
+    return result
 
 
 def test_nothing_is_unpickled_or_executed() -> None:

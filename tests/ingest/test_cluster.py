@@ -47,17 +47,17 @@ def take_in(cluster: Machines, catalogue: Catalogue, *reviews: Path) -> tuple[in
 
 def everything(catalogue: Catalogue) -> dict[str, list[tuple[object, ...]]]:
     """Every row of every table: nothing is left out of the comparison."""
-    found = contents_of(catalogue.places.root)
-    assert len(found["capture"]) == CAPTURES
-    return found
+    result = contents_of(catalogue.places.root)
+    assert len(result["capture"]) == CAPTURES
+    return result
 
 
 def test_content_is_equal_table_by_table_with_originals_in_a_folder(
     cluster: Machines, measured: Catalogue, tmp_path: Path
 ) -> None:
     catalogue, store = with_folder(cluster, tmp_path)
-    code, said = take_in(cluster, catalogue, *(CIRCUITS / case for case in CASES))
-    assert code == 0, said
+    code, printed = take_in(cluster, catalogue, *(CIRCUITS / case for case in CASES))
+    assert code == 0, printed
     assert everything(catalogue) == everything(measured)
     used = {file for (file,) in _rows(catalogue, "SELECT DISTINCT sha256 FROM analysis_capture")}
     assert {path.name for path in store.glob("??/*")} == used
@@ -74,9 +74,9 @@ def test_content_is_equal_where_a_worker_is_killed_while_it_holds_work(
     )
     held = cluster.kill_one_at_work()
     assert begun.poll() is None
-    said, _ = begun.communicate(timeout=90)
+    printed, _ = begun.communicate(timeout=90)
     assert held
-    assert begun.returncode == 0, said
+    assert begun.returncode == 0, printed
     assert everything(catalogue) == everything(measured)
 
 
@@ -85,8 +85,8 @@ def test_content_is_equal_with_originals_on_an_object_store(
 ) -> None:
     url = f"s3://{BUCKET}/originals"
     catalogue = catalogue_for(tmp_path / "catalogue", cluster.scheduler, url)
-    code, said = take_in(cluster, catalogue, *(CIRCUITS / case for case in CASES))
-    assert code == 0, said
+    code, printed = take_in(cluster, catalogue, *(CIRCUITS / case for case in CASES))
+    assert code == 0, printed
     assert everything(catalogue) == everything(measured)
 
 
@@ -99,28 +99,30 @@ def test_an_original_changed_on_the_storage_fails_its_capture_alone(
     whole = measured.places.vault.path(sha256).read_bytes()
     changed.parent.mkdir()
     changed.write_bytes(bytes([whole[0] ^ 1]) + whole[1:])
-    code, said = take_in(cluster, catalogue, ONE)
-    assert code == 3, said
-    assert f"{file}: failed: found changed bytes at {changed}; expected bytes as they" in said
+    code, printed = take_in(cluster, catalogue, ONE)
+    assert code == 3, printed
+    assert f"{file}: failed: found changed bytes at {changed}; expected bytes as they" in printed
     states = dict(_rows(catalogue, "SELECT file, status FROM capture"))
     assert states.pop(file) == "failed"
     assert set(states.values()) == {"analysed"}
     changed.unlink()
-    code, said = take_in(cluster, catalogue, ONE)
-    assert (code, "3 whole (1 measured now, 2 unchanged)" in said) == (0, True), said
+    code, printed = take_in(cluster, catalogue, ONE)
+    assert (code, "3 whole (1 measured now, 2 unchanged)" in printed) == (0, True), printed
     before = contents_of(catalogue.places.root)
-    code, said = cluster.run("rebuild", "-c", catalogue.places.root)
-    assert (code, said) == (0, "Rebuilt the database from 1 review.\n")
+    code, printed = cluster.run("rebuild", "-c", catalogue.places.root)
+    assert (code, printed) == (0, "Rebuilt the database from 1 review.\n")
     assert contents_of(catalogue.places.root) == before
 
 
-def test_a_scheduler_that_is_not_there_is_told_in_words(cluster: Machines, tmp_path: Path) -> None:
+def test_a_scheduler_that_is_not_there_is_reported_in_words(
+    cluster: Machines, tmp_path: Path
+) -> None:
     nobody = f"tcp://127.0.0.1:{free_port()}"
     catalogue = catalogue_for(tmp_path / "catalogue", nobody, tmp_path)
-    code, said = take_in(cluster, catalogue, ONE)
+    code, printed = take_in(cluster, catalogue, ONE)
     assert code == 1
-    assert f"the scheduler can't be reached\n  {nobody}: found " in said
-    assert "Traceback" not in said
+    assert f"the scheduler can't be reached\n  {nobody}: found " in printed
+    assert "Traceback" not in printed
     (outcome,), refused = catalogue.ingest([ONE], history=False, processes=1)
     assert (outcome.computed, outcome.failed, refused) == (3, (), [])
 

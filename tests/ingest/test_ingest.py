@@ -120,9 +120,9 @@ def test_staged_work_of_a_broken_run_is_carried_on(
 ) -> None:
     folder = circuits / "class_b_power_steps"
     _broken_off(catalogue, folder, monkeypatch)
-    told: list[int] = []
-    catalogue.ingest([folder], history=False, processes=1, started=told.append)
-    assert told == [0]
+    message: list[int] = []
+    catalogue.ingest([folder], history=False, processes=1, started=message.append)
+    assert message == [0]
     assert catalogue.captures()["status"].to_list() == ["analysed"] * 12
 
 
@@ -137,9 +137,9 @@ def test_a_staged_chunk_that_a_power_cut_damaged_is_not_used(
     middle = len(data) // 3
     data[middle : middle + 16] = bytes(16)
     path.write_bytes(data)
-    told: list[int] = []
-    catalogue.ingest([folder], history=False, processes=1, started=told.append)
-    assert told == [12]
+    message: list[int] = []
+    catalogue.ingest([folder], history=False, processes=1, started=message.append)
+    assert message == [12]
     assert not list(catalogue.places.staged.iterdir())
 
 
@@ -194,7 +194,7 @@ def test_a_bad_recording_fails_alone_with_its_reason(
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "told"),
+    ("old", "new", "message"),
     [
         ("mains_hz = 50", "mains_herz = 50", "mains_herz"),
         ("mains_hz = 50", "", "mains_hz"),
@@ -210,13 +210,13 @@ def test_a_bad_recording_fails_alone_with_its_reason(
         ("[review]", "[review", "as many ] as ["),
     ],
 )  # fmt: skip
-def test_a_faulty_manifest_is_told_and_nothing_is_taken_in(
-    catalogue: Catalogue, circuits: Path, old: str, new: str, told: str
+def test_a_faulty_manifest_is_reported_and_nothing_is_taken_in(
+    catalogue: Catalogue, circuits: Path, old: str, new: str, message: str
 ) -> None:
     folder = circuits / "single_ended_stage"
     edit(folder, old, new)
     error = refused(catalogue, folder)
-    assert any(told in str(fault) for fault in error.faults), str(error)
+    assert any(message in str(fault) for fault in error.faults), str(error)
     assert all("\n" not in str(fault) for fault in error.faults)
 
 
@@ -230,7 +230,7 @@ def test_a_file_outside_the_folder_costs_its_capture(catalogue: Catalogue, circu
     )  # fmt: skip
 
 
-def test_all_faults_are_told_at_once(catalogue: Catalogue, circuits: Path) -> None:
+def test_all_faults_are_reported_at_once(catalogue: Catalogue, circuits: Path) -> None:
     folder = circuits / "single_ended_stage"
     edit(folder, "mains_hz = 50", "mains_hz = 5000")
     edit(folder, 'technology = "tube"', 'technology = "valve"')
@@ -328,7 +328,7 @@ def test_a_calibration_past_its_time_is_warned_of(
              "-c", str(catalogue.places.root)]  # fmt: skip
     ran = CliRunner().invoke(app, words)
     assert ran.exit_code == 0, ran.output
-    told = [line for line in ran.stderr.splitlines() if line.startswith("warning: ")]
-    assert len(told) == warnings
-    assert all("single-ended-stage" in line and "good until 2026-01-31" in line for line in told)
+    message = [line for line in ran.stderr.splitlines() if line.startswith("warning: ")]
+    assert len(message) == warnings
+    assert all("single-ended-stage" in line and "good until 2026-01-31" in line for line in message)
     assert "warning" not in ran.stdout

@@ -31,12 +31,12 @@ def at_most(monkeypatch: pytest.MonkeyPatch, work: Job, frames: int) -> None:
 def by_what(analysed: Analysed) -> dict[object, Row]:
     """Readings by what they are of, frequencies as found left out."""
     assert analysed.reason is None
-    found: dict[object, Row] = {}
+    result: dict[object, Row] = {}
     for row in analysed.readings:
         stated = row["frequency_hz"] if row["metric"] == "tone_level" else None
-        found[row["metric"], row["output"], row["order_n"], row["detail"], stated] = row
-    assert len(found) == len(analysed.readings)
-    return found
+        result[row["metric"], row["output"], row["order_n"], row["detail"], stated] = row
+    assert len(result) == len(analysed.readings)
+    return result
 
 
 @pytest.mark.parametrize("ending", ["w64", "flac"])
@@ -120,8 +120,8 @@ def test_what_one_segment_lacks_is_refused_for_the_recording(
     volts[3 * RATE :, 0] = 0.0
     work = job(tmp_path / "long.wav", "tone", volts)
     at_most(monkeypatch, work, RATE)
-    found = {(r["metric"], r["output"]): r for r in analyse(work).readings}
-    left, right = found["level", "left"], found["level", "right"]
+    result = {(r["metric"], r["output"]): r for r in analyse(work).readings}
+    left, right = result["level", "left"], result["level", "right"]
     assert left["status"] == "rejected"
     assert left["reason"] == (
         "in segment 4 of 4: silence: every sample is the same, so nothing was recorded; "

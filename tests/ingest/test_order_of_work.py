@@ -32,12 +32,12 @@ def test_number_and_order_of_workers_leave_no_trace(
     together = simulated_catalogue(tmp_path / "together")
     together.ingest(folders[:: -1 if backwards else 1], history=False, processes=processes)
     assert started
-    expected, found = contents_of(alone.places.root), contents_of(together.places.root)
+    expected, result = contents_of(alone.places.root), contents_of(together.places.root)
     if backwards:  # which review was received first, the database rightly tells
-        del expected["review"], found["review"]
+        del expected["review"], result["review"]
         but_for_it = "SELECT * EXCLUDE (receipt) FROM review ORDER BY review_key"
         assert alone.frame(but_for_it).equals(together.frame(but_for_it))
-    assert expected.keys() == found.keys()
+    assert expected.keys() == result.keys()
     for table, rows in expected.items():
-        assert found[table] == rows, table
-    assert found["reading"]
+        assert result[table] == rows, table
+    assert result["reading"]

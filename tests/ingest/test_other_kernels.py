@@ -46,15 +46,15 @@ def blas_cores() -> frozenset[str]:
     """The core that each loaded OpenBLAS chose its kernels for; empty where there is none."""
     maps = Path("/proc/self/maps")
     lines = maps.read_text().splitlines() if maps.exists() else []
-    found = set()
+    result = set()
     for path in {line.split()[-1] for line in lines if "openblas" in line}:
         library = ctypes.CDLL(path)
         for name in ("scipy_openblas_get_corename64_", "scipy_openblas_get_corename"):
             if hasattr(library, name):
                 tell = getattr(library, name)
                 tell.restype = ctypes.c_char_p
-                found.add(tell().decode())
-    return frozenset(found)
+                result.add(tell().decode())
+    return frozenset(result)
 
 
 @pytest.fixture(scope="module")
@@ -109,13 +109,13 @@ def test_readings_are_the_same_on_other_kernels(
 def took_effect(name: str, there: tuple[frozenset[str], frozenset[str]]) -> None:
     """Assert that the other process did compute with other kernels than this one."""
     features, cores = kernels()
-    asked = variants()[name]
-    if "OPENBLAS_CORETYPE" in asked:
+    requested = variants()[name]
+    if "OPENBLAS_CORETYPE" in requested:
         assert there[0] == features
         assert there[1]
         assert not there[1] & cores  # by another name than asked for: Prescott's are Katmai's
     else:
-        assert there[0] == features - set(asked["NPY_DISABLE_CPU_FEATURES"].split())
+        assert there[0] == features - set(requested["NPY_DISABLE_CPU_FEATURES"].split())
         assert there[0] < features
 
 
@@ -128,16 +128,16 @@ def pairs(one: Analysed, other: Analysed) -> list[tuple[Row, Row]]:
 def apart(one: Row, other: Row) -> tuple[float, str]:
     """How far two readings lie apart in standard uncertainties; all else is the same."""
     numbers = ("value", "uncertainty", "estimation", "dof", "power_w", "frequency_hz")
-    said = json.dumps([one["metric"], one["output"], one["order_n"]])
+    printed = json.dumps([one["metric"], one["output"], one["order_n"]])
     for name in one.keys() - set(numbers):
-        assert one[name] == other[name], (said, name)
+        assert one[name] == other[name], (printed, name)
     if one["value"] is None:
         assert other["value"] is None
-        return 0.0, said
+        return 0.0, printed
     for name in ("uncertainty", "frequency_hz"):
-        assert (other[name] or 0.0) == pytest.approx(one[name] or 0.0, rel=ROUNDING), said
+        assert (other[name] or 0.0) == pytest.approx(one[name] or 0.0, rel=ROUNDING), printed
     difference = abs(one["value"] - other["value"])
     if one["uncertainty"] == 0:
-        assert difference <= ROUNDING * abs(one["value"]), said
-        return 0.0, said
-    return difference / one["uncertainty"], said
+        assert difference <= ROUNDING * abs(one["value"]), printed
+        return 0.0, printed
+    return difference / one["uncertainty"], printed

@@ -101,13 +101,13 @@ def test_only_what_lacks_or_has_another_size_is_copied(
         system.makedirs(f"{root}/{source.sha256[:2]}", exist_ok=True)
         system.pipe_file(f"{root}/{source.sha256[:2]}/{source.sha256}", data)
     Copies(catalogue.places.vault, url).bring(sources)
-    found = {name.rpartition("/")[2]: data for name, data in held(url).items()}
-    assert found[short.sha256] == short.path.read_bytes()
-    assert found[lacking.sha256] == lacking.path.read_bytes()
-    assert not any(found[same.sha256])
+    actual = {name.rpartition("/")[2]: data for name, data in held(url).items()}
+    assert actual[short.sha256] == short.path.read_bytes()
+    assert actual[lacking.sha256] == lacking.path.read_bytes()
+    assert not any(actual[same.sha256])
 
 
-def test_missing_and_changed_copies_are_told_and_stay_away(
+def test_missing_and_changed_copies_are_reported_and_stay_away(
     catalogue: Catalogue, works: list[Work], url: str, tmp_path: Path
 ) -> None:
     missing, changed, *others = sources = sources_of(works)
@@ -145,7 +145,7 @@ def test_a_vault_that_workers_see_itself_is_left_alone(
     assert {path: path.stat().st_mtime_ns for path in vault.folder.rglob("*")} == before
 
 
-def test_storage_that_can_not_be_used_is_told_in_words(
+def test_storage_that_can_not_be_used_is_reported_in_words(
     catalogue: Catalogue, works: list[Work], tmp_path: Path, object_store: None
 ) -> None:
     vault = catalogue.places.vault

@@ -115,13 +115,13 @@ class Folder:
         self.captures: list[str] = []
         path.mkdir()
 
-    def add(self, name: str, told: str, *tracks: Array) -> None:
+    def add(self, name: str, message: str, *tracks: Array) -> None:
         rng = np.random.default_rng(len(self.captures))
         if tracks:
             rows = np.stack(tracks, axis=1) / 40.0
             rows = rows + 1e-7 * rng.standard_normal(rows.shape)
             soundfile.write(self.path / name, rows, RATE, subtype="FLOAT")
-        self.captures.append(f'[[capture]]\nfile = "{name}"\n{told}\n')
+        self.captures.append(f'[[capture]]\nfile = "{name}"\n{message}\n')
 
     def close(self) -> Path:
         soundfile.write(self.path / "played.wav", SENT.volts / 40.0, RATE, subtype="FLOAT")
@@ -133,8 +133,8 @@ def sweeps(folder: Folder) -> None:
     unit = through_bench(through_unit(SENT.volts, 8.0))
     for name, db in (("bass max", 9.0), ("bass min", -8.0)):
         shaped = unit + (10 ** (db / 20) - 1) * high_cut(unit, 150.0)
-        told = f'{SWEEP}\nconditions = {{ controls = "{name}" }}'
-        folder.add(f"sweep-{name.replace(' ', '-')}.wav", told, shaped, shaped)
+        message = f'{SWEEP}\nconditions = {{ controls = "{name}" }}'
+        folder.add(f"sweep-{name.replace(' ', '-')}.wav", message, shaped, shaped)
     folder.add("sweep-8.wav", SWEEP, unit, 0.98 * unit)
     lighter = through_bench(through_unit(SENT.volts, math.inf))
     folder.add("sweep-open.wav", SWEEP + '\nconditions = { load_ohm = "open" }', lighter, lighter)
@@ -151,8 +151,8 @@ def sweeps(folder: Folder) -> None:
 def tones(folder: Folder) -> None:
     steps = np.concatenate([np.zeros(9000), *(tone(level, 1.0) for level in DRIVES)])
     levels = ", ".join(map(str, DRIVES))
-    told = f"stimulus = {{ steps_hz = 1000, step_s = 1.0, levels_vrms = [{levels}] }}"
-    folder.add("steps.wav", told, steps, steps)
+    message = f"stimulus = {{ steps_hz = 1000, step_s = 1.0, levels_vrms = [{levels}] }}"
+    folder.add("steps.wav", message, steps, steps)
     for n, (minutes, fall_db) in enumerate([(1, 0.0), (20, 0.1), (60, 0.2)]):
         left = tone(0.1, 0.6) * 10 ** (-fall_db / 20)
         folder.add(
@@ -204,9 +204,9 @@ def rows(catalogue: Catalogue, metric: str, **same: object) -> pl.DataFrame:
 
 
 def value(catalogue: Catalogue, metric: str, **same: object) -> float:
-    found = rows(catalogue, metric, **same)["value"].to_list()
-    assert len(found) == 1, (metric, found)
-    return float(found[0])
+    result = rows(catalogue, metric, **same)["value"].to_list()
+    assert len(result) == 1, (metric, result)
+    return float(result[0])
 
 
 def response_db(hz: float) -> float:
@@ -234,20 +234,20 @@ def test_impedance_over_frequency(session: tuple[Catalogue, Path]) -> None:
     inside = (x > 20) & (x < 20_000)
     assert np.count_nonzero(inside) > 200
     assert y[inside] == pytest.approx(SOURCE_OHM, rel=0.02)
-    found = rows(catalogue, "damping_factor", output="left", stimulus="sweep")
-    assert sorted(found["frequency_hz"]) == [20.0, 1000.0, 20_000.0]
-    assert found["value"].to_list() == pytest.approx([8 / SOURCE_OHM] * 3, rel=0.02)
+    result = rows(catalogue, "damping_factor", output="left", stimulus="sweep")
+    assert sorted(result["frequency_hz"]) == [20.0, 1000.0, 20_000.0]
+    assert result["value"].to_list() == pytest.approx([8 / SOURCE_OHM] * 3, rel=0.02)
     # What was played is a file: the phase isn't known, and the source may be reactive.
-    assert set(found["bound"]) == {"upper"}
-    assert all("no phase" in reason for reason in found["reason"])
+    assert set(result["bound"]) == {"upper"}
+    assert all("no phase" in reason for reason in result["reason"])
 
 
 def test_steps_read_as_levels(session: tuple[Catalogue, Path]) -> None:
     catalogue, _ = session
-    found = rows(catalogue, "thd", stimulus="steps", output="left").sort("generator_vrms")
-    found = found.filter(pl.col("generator_vrms").is_not_null())
-    assert found["generator_vrms"].to_list() == DRIVES
-    for level, thd, power in zip(DRIVES, found["value"], found["power_w"], strict=True):
+    result = rows(catalogue, "thd", stimulus="steps", output="left").sort("generator_vrms")
+    result = result.filter(pl.col("generator_vrms").is_not_null())
+    assert result["generator_vrms"].to_list() == DRIVES
+    for level, thd, power in zip(DRIVES, result["value"], result["power_w"], strict=True):
         x = math.sqrt(2) * level
         first = GAIN * x - 0.75 * BEND * x**3
         assert thd == pytest.approx(100 * BEND * x**3 / 4 / first, rel=0.01)
@@ -262,9 +262,9 @@ def test_steps_read_as_levels(session: tuple[Catalogue, Path]) -> None:
 
 def test_between_channels(session: tuple[Catalogue, Path]) -> None:
     catalogue, _ = session
-    told = rows(catalogue, "channel_phase", volume="max", status="measured")
-    assert set(told["output"]) == {"left"}
-    assert told["value"].to_list() == pytest.approx([178.0] * 3, abs=0.01)
+    message = rows(catalogue, "channel_phase", volume="max", status="measured")
+    assert set(message["output"]) == {"left"}
+    assert message["value"].to_list() == pytest.approx([178.0] * 3, abs=0.01)
     polarity = rows(catalogue, "channel_polarity", volume="max")["value"].drop_nulls()
     assert set(polarity) == {-1.0}
     assert value(catalogue, "separation_at", frequency_hz=1000.0, output="right",

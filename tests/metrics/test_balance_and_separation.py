@@ -25,11 +25,11 @@ def pair(left: float, right: float, **more: object) -> list[Reading]:
 def test_balance_changes_sign_with_the_sides_and_not_with_scale(
     left: float, right: float, factor: float
 ) -> None:
-    found = one("channel_balance", pair(left, right)).figure
+    result = one("channel_balance", pair(left, right)).figure
     swapped = one("channel_balance", pair(right, left)).figure
     scaled = one("channel_balance", pair(factor * left, factor * right)).figure
-    assert found.value == pytest.approx(-swapped.value)
-    assert found.value == pytest.approx(scaled.value, abs=1e-9)
+    assert result.value == pytest.approx(-swapped.value)
+    assert result.value == pytest.approx(scaled.value, abs=1e-9)
 
 
 def test_both_tracks_are_calibrated_for_themselves() -> None:
@@ -42,8 +42,8 @@ def test_both_tracks_are_calibrated_for_themselves() -> None:
 def test_two_units_of_a_review_are_the_channels_of_a_pair() -> None:
     left, right = pair(2.0, 1.9)
     other = reading("level", 1.9, 0.005, output="right", unit_key="amp-b")
-    found = one("channel_balance", [left, other])
-    assert (found.like.unit_key, found.against) == ("amp", "amp-b")
+    result = one("channel_balance", [left, other])
+    assert (result.like.unit_key, result.against) == ("amp", "amp-b")
     stereo = one("channel_balance", [left, right])
     assert (stereo.like.unit_key, stereo.against) == ("amp", "right")
 
@@ -70,8 +70,8 @@ def test_of_several_levels_the_cleanest_is_taken() -> None:
     """Near the limit one channel is compressed, and the ratio is no longer one of gains."""
     bent = reading("thd", 4.0, output="right", generator_vrms=1.0)
     near_limit = pair(4.0, 3.5, generator_vrms=1.0)
-    found = one("channel_balance", [*near_limit, bent, *pair(2.0, 1.9)])
-    assert found.like.generator_vrms == 0.5
+    result = one("channel_balance", [*near_limit, bent, *pair(2.0, 1.9)])
+    assert result.like.generator_vrms == 0.5
 
 
 def test_a_limiting_channel_is_refused() -> None:
@@ -90,16 +90,16 @@ def driven(side: str, left: float, right: float, bound: str | None = None) -> li
     ]  # fmt: skip
 
 
-def test_separation_is_told_for_each_direction() -> None:
-    found = derived("separation", driven("left", 2.0, 0.002) + driven("right", 0.02, 2.0))
-    told = {(d.like.output, d.against): d.figure.value for d in found if isinstance(d, Derived)}
-    assert told[("left", "right")] == pytest.approx(60)
-    assert told[("right", "left")] == pytest.approx(40)
+def test_separation_is_reported_for_each_direction() -> None:
+    result = derived("separation", driven("left", 2.0, 0.002) + driven("right", 0.02, 2.0))
+    message = {(d.like.output, d.against): d.figure.value for d in result if isinstance(d, Derived)}
+    assert message[("left", "right")] == pytest.approx(60)
+    assert message[("right", "left")] == pytest.approx(40)
 
 
 def test_what_stays_below_the_floor_is_a_bound() -> None:
-    found = one("separation", driven("left", 2.0, 2e-5, bound="upper")).figure
-    assert (found.value, found.bound) == (pytest.approx(100), "lower")
+    result = one("separation", driven("left", 2.0, 2e-5, bound="upper")).figure
+    assert (result.value, result.bound) == (pytest.approx(100), "lower")
 
 
 def test_a_number_goes_before_a_bound() -> None:
@@ -128,10 +128,10 @@ def test_tracking_is_the_range_of_the_balance() -> None:
         r for volume, db in (("max", 0.2), ("noon", 1.0), ("low", -0.5))
         for r in at_volume(volume, 10 ** (db / 20), 1.0)
     ]  # fmt: skip
-    found = one("balance_tracking", readings)
-    assert found.figure.value == pytest.approx(1.5)
-    assert found.figure.uncertainty == pytest.approx(8.686 * 1e-4 * 2, rel=1e-3)
-    assert found.against == "right"
+    result = one("balance_tracking", readings)
+    assert result.figure.value == pytest.approx(1.5)
+    assert result.figure.uncertainty == pytest.approx(8.686 * 1e-4 * 2, rel=1e-3)
+    assert result.against == "right"
     other = at_volume("max", 1.0, 1.0) + at_volume("low", 1.1, 1.0, calibration_key="other")
     assert one("balance_tracking", other).figure.uncertainty > 0.08
 
@@ -144,8 +144,8 @@ def test_one_volume_setting_tells_no_tracking() -> None:
 @given(st.floats(0.1, 10))
 def test_tracking_does_not_depend_on_a_constant_imbalance(scale: float) -> None:
     readings = at_volume("max", 2 * scale, 2.0) + at_volume("low", 0.21 * scale, 0.2)
-    found = one("balance_tracking", readings)
-    assert found.figure.value == pytest.approx(20 * math.log10(1.05), abs=1e-9)
+    result = one("balance_tracking", readings)
+    assert result.figure.value == pytest.approx(20 * math.log10(1.05), abs=1e-9)
 
 
 def test_one_record_goes_before_two() -> None:

@@ -39,17 +39,17 @@ def test_a_converter_s_cubic_is_not_credited_to_the_unit() -> None:
 
 def test_two_loop_backs_bracket_the_level() -> None:
     low, high = capture(2.0, seed=2), capture(8.0, seed=3)
-    found = figures(capture(4.0, unit=1e-3, seed=4, bench=low, bench_levels=(high,)))["thd"]
-    assert found.bound is None
+    result = figures(capture(4.0, unit=1e-3, seed=4, bench=low, bench_levels=(high,)))["thd"]
+    assert result.bound is None
     # The cubic's own at 4 V is 0.004 %: of unknown phase in the interval.
-    assert found.uncertainty == pytest.approx(0.004 / math.sqrt(2), rel=0.05)
-    assert abs(found.value - 0.1) < 2 * found.uncertainty
+    assert result.uncertainty == pytest.approx(0.004 / math.sqrt(2), rel=0.05)
+    assert abs(result.value - 0.1) < 2 * result.uncertainty
 
 
 def test_a_unit_far_above_the_ceiling_stays_measured() -> None:
-    found = figures(capture(4.0, unit=1e-2, bench=capture(1.0, seed=2)))["thd"]
-    assert found.bound is None
-    assert abs(found.value - 1.0) < 2 * found.uncertainty
+    result = figures(capture(4.0, unit=1e-2, bench=capture(1.0, seed=2)))["thd"]
+    assert result.bound is None
+    assert abs(result.value - 1.0) < 2 * result.uncertainty
 
 
 @given(level=st.floats(0.1, 50.0), cube=st.floats(1e-7, 1e-4))
@@ -58,12 +58,12 @@ def test_beyond_the_loop_backs_the_ceiling_holds_a_cubic(level: float, cube: flo
         return 100 * cube * volts**2 / 4
 
     known = [(volts, MeasuredValue(own(volts), 0.0)) for volts in (1.0, 4.0)]
-    found = own_at(level, known)
+    result = own_at(level, known)
     outside = not 10 ** (-1 / 20) <= level <= 4 * 10 ** (1 / 20)
-    assert (found.reason is not None) == outside
-    assert found.figure.value >= own(level) * 0.79
+    assert (result.reason is not None) == outside
+    assert result.figure.value >= own(level) * 0.79
     if 1.2 < level < 3.5:
-        assert found.figure.value == pytest.approx(own(level), rel=1e-9)
+        assert result.figure.value == pytest.approx(own(level), rel=1e-9)
 
 
 def test_two_bounds_give_the_greater_of_them() -> None:
@@ -114,8 +114,8 @@ def test_a_loop_back_that_cannot_be_used_is_named() -> None:
     """One that clipped is no loop-back: the figure may hold what the bench adds, and says so."""
     over = np.clip(through(9.0, 0.0, 0.0, 5), -8.0, 8.0)
     clipped = tone_material(track(over, full_scale_v=8.0), hz=997.0)
-    found = figures(capture(4.0, unit=1e-3, bench=clipped))["thd"]
-    assert "as a loop-back can't be used: the converter clipped" in (found.remark or "")
+    result = figures(capture(4.0, unit=1e-3, bench=clipped))["thd"]
+    assert "as a loop-back can't be used: the converter clipped" in (result.remark or "")
     both = figures(capture(4.0, unit=1e-3, bench=capture(4.0, seed=2), bench_levels=(clipped,)))
     assert "a loop-back can't be used" in (both["thd"].remark or "")
     sound = figures(capture(4.0, unit=1e-3, bench=capture(4.0, seed=2)))["thd"]

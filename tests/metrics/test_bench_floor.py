@@ -42,11 +42,11 @@ def test_coherent_cases_of_10_db() -> None:
 def test_a_line_and_the_bench_s_own_in_any_phase(own: float, phase: float, true: float) -> None:
     """The true line is below the bound, or within k = 2 of the figure."""
     seen = abs(complex(true) + own * complex(math.cos(phase), math.sin(phase)))
-    found = lines_off(MeasuredValue(seen, 1e-9), MeasuredValue(own, 0.0))
-    if found.bound:
-        assert true <= found.value * (1 + 1e-9)
+    result = lines_off(MeasuredValue(seen, 1e-9), MeasuredValue(own, 0.0))
+    if result.bound:
+        assert true <= result.value * (1 + 1e-9)
     else:
-        assert abs(found.value - true) <= 2 * found.uncertainty * (1 + 1e-3) + 1e-9
+        assert abs(result.value - true) <= 2 * result.uncertainty * (1 + 1e-3) + 1e-9
 
 
 def test_noise_is_taken_off_in_power_above_3_db() -> None:
@@ -69,40 +69,40 @@ def test_noise_within_3_db_of_the_bench_s_own_is_a_bound() -> None:
 
 
 def test_a_bench_that_is_itself_a_bound_is_not_taken_off() -> None:
-    found = noise_off(MeasuredValue(2.0, 0.01, 0.01), MeasuredValue(1.0, 0.0, bound="upper"))
-    assert found.value == 2.0
-    assert found.uncertainty > 0.1
+    result = noise_off(MeasuredValue(2.0, 0.01, 0.01), MeasuredValue(1.0, 0.0, bound="upper"))
+    assert result.value == 2.0
+    assert result.uncertainty > 0.1
 
 
 def test_hum_within_10_db_of_the_bench_s_own_is_a_bound() -> None:
     mains = sines(RATE, 2.0, {50.0: 1e-3})
     bench = idle_material(track(mains + noise(1e-6, 1)))
-    found = figures(idle_material(track(2 * mains + noise(1e-6, 2)), bench=bench))
-    assert found["mains_line 1"].bound == "upper"
-    assert found["mains_line 1"].value == pytest.approx(3e-3 / math.sqrt(2), rel=1e-3)
-    assert found["hum"].value == pytest.approx(3e-3 / math.sqrt(2), rel=1e-3)
+    result = figures(idle_material(track(2 * mains + noise(1e-6, 2)), bench=bench))
+    assert result["mains_line 1"].bound == "upper"
+    assert result["mains_line 1"].value == pytest.approx(3e-3 / math.sqrt(2), rel=1e-3)
+    assert result["hum"].value == pytest.approx(3e-3 / math.sqrt(2), rel=1e-3)
 
 
 def test_distortion_near_the_bench_s_own_is_a_bound() -> None:
     bench = tone_material(track(sines(RATE, 1.0, {1000.0: 4.0, 2000.0: 4e-4}) + noise(1e-6, 1, 1)))
     peaks = {1000.0: 4.0, 2000.0: 8e-4, 3000.0: 4e-2}
     volts = sines(RATE, 1.0, peaks) + noise(1e-6, 2, 1)
-    found = figures(tone_material(track(volts), bench=bench))
-    assert found["harmonic 2"].bound == "upper"
-    assert found["harmonic 2"].value == pytest.approx(20 * math.log10(3e-4), abs=0.01)
-    assert found["harmonic 3"].bound is None
-    assert found["thd"].value == pytest.approx(1.0, rel=1e-3)
+    result = figures(tone_material(track(volts), bench=bench))
+    assert result["harmonic 2"].bound == "upper"
+    assert result["harmonic 2"].value == pytest.approx(20 * math.log10(3e-4), abs=0.01)
+    assert result["harmonic 3"].bound is None
+    assert result["thd"].value == pytest.approx(1.0, rel=1e-3)
     # 0.01 % of unknown phase in 1 %.
-    assert found["thd"].uncertainty == pytest.approx(0.01 / math.sqrt(2), rel=0.01)
-    assert found["thd_n"].uncertainty == pytest.approx(0.01 / math.sqrt(2), rel=0.01)
+    assert result["thd"].uncertainty == pytest.approx(0.01 / math.sqrt(2), rel=0.01)
+    assert result["thd_n"].uncertainty == pytest.approx(0.01 / math.sqrt(2), rel=0.01)
 
 
 def test_signal_to_noise_without_the_bench_s_noise() -> None:
     clean = sines(RATE, 2.0, {1000.0: 1.0})
     bench = tone_material(track(clean + noise(1e-4, 1)))
-    found = figures(tone_material(track(clean + noise(2e-4, 2) + noise(1e-4, 3)), bench=bench))
+    result = figures(tone_material(track(clean + noise(2e-4, 2) + noise(1e-4, 3)), bench=bench))
     expected = 10 * math.log10(0.5 / (4e-8 * 19_980 / 24_000))
-    assert abs(found["snr"].value - expected) < 4 * found["snr"].uncertainty
+    assert abs(result["snr"].value - expected) < 4 * result["snr"].uncertainty
     near = figures(tone_material(track(clean + noise(1.1e-4, 2)), bench=bench))
     assert near["snr"].bound == "lower"
     assert near["sinad"].bound == "lower"
@@ -128,10 +128,10 @@ def test_a_loop_back_in_the_same_range_is_found_and_named(circuits: Path, tmp_pa
 def test_several_loop_backs_of_noise_count_by_their_mean_and_how_they_differ() -> None:
     """Closed form: sqrt(10^2 - (3^2 + 4^2) / 2) = 9.354; the bench may be 3 or 4."""
     own = own_noise([MeasuredValue(3.0, 0.0), MeasuredValue(4.0, 0.0)])
-    found = noise_off(MeasuredValue(10.0, 0.0), own)
-    assert found.value == pytest.approx(math.sqrt(87.5))
+    result = noise_off(MeasuredValue(10.0, 0.0), own)
+    assert result.value == pytest.approx(math.sqrt(87.5))
     for bench in (3.0, 4.0):
-        assert abs(math.sqrt(100 - bench**2) - found.value) < 2 * found.uncertainty
+        assert abs(math.sqrt(100 - bench**2) - result.value) < 2 * result.uncertainty
     assert own_noise([]) is None
     bounded = own_noise([MeasuredValue(3.0, 0.0, bound="upper"), MeasuredValue(2.0, 0.0)])
     assert bounded is not None
@@ -155,5 +155,5 @@ def test_loop_backs_of_idle_noise_are_all_used() -> None:
         return idle_material(track(noise(volts * math.sqrt(24 / 19.98), seed), RATE))
 
     several = replace(white(30e-6, 1), bench=white(10e-6, 2), bench_levels=(white(12e-6, 3),))
-    found = figures(several)["noise"]
-    assert found.value == pytest.approx(math.sqrt(900 - 122) * 1e-6, rel=0.01)
+    result = figures(several)["noise"]
+    assert result.value == pytest.approx(math.sqrt(900 - 122) * 1e-6, rel=0.01)

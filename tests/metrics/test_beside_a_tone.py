@@ -20,29 +20,29 @@ def noisy(peaks: dict[float, float], rms: float = 1e-5, rate: float = RATE) -> n
 
 
 def test_the_residual_to_80_khz_holds_what_lies_above_20_khz() -> None:
-    found = figures(tone_material(track(noisy({1000.0: 1.0, 3000.0: 1e-3, 60_000.0: 2e-3}), RATE)))
-    assert found["thd_n"].value == pytest.approx(0.1, rel=1e-2)
-    assert found["thd_n_wide"].value == pytest.approx(100 * math.hypot(1e-3, 2e-3), rel=1e-2)
-    assert found["thd_n_wide"].detail == {"band": "20 Hz to 80 kHz"}
+    result = figures(tone_material(track(noisy({1000.0: 1.0, 3000.0: 1e-3, 60_000.0: 2e-3}), RATE)))
+    assert result["thd_n"].value == pytest.approx(0.1, rel=1e-2)
+    assert result["thd_n_wide"].value == pytest.approx(100 * math.hypot(1e-3, 2e-3), rel=1e-2)
+    assert result["thd_n_wide"].detail == {"band": "20 Hz to 80 kHz"}
 
 
 def test_the_wide_residual_ends_with_the_record() -> None:
-    found = figures(tone_material(track(noisy({1000.0: 1.0}, rate=96_000.0), 96_000.0)))
-    assert found["thd_n_wide"].detail == {"band": "20 Hz to 43.5 kHz"}
-    told = reasons(tone_material(track(noisy({1000.0: 1.0}, rate=48_000.0))))
-    assert told["thd_n_wide"] == (
+    result = figures(tone_material(track(noisy({1000.0: 1.0}, rate=96_000.0), 96_000.0)))
+    assert result["thd_n_wide"].detail == {"band": "20 Hz to 43.5 kHz"}
+    message = reasons(tone_material(track(noisy({1000.0: 1.0}, rate=48_000.0))))
+    assert message["thd_n_wide"] == (
         "not_applicable", "the record's band ends at 21.8 kHz, hardly beyond that of THD+N",
     )  # fmt: skip
 
 
 def test_even_and_odd_sums_make_up_the_whole() -> None:
     peaks = {1000.0: 1.0, 2000.0: 3e-3, 3000.0: 1e-3, 4000.0: 4e-3, 5000.0: 2e-3}
-    found = figures(tone_material(track(noisy(peaks), RATE)))
-    assert found["even_harmonics"].value == pytest.approx(0.5, rel=1e-3)
-    assert found["odd_harmonics"].value == pytest.approx(100 * math.hypot(1e-3, 2e-3), rel=1e-3)
-    both = math.hypot(found["even_harmonics"].value, found["odd_harmonics"].value)
-    assert both == pytest.approx(found["thd"].value, rel=1e-3)
-    assert found["dominant_harmonic"].value == 4
+    result = figures(tone_material(track(noisy(peaks), RATE)))
+    assert result["even_harmonics"].value == pytest.approx(0.5, rel=1e-3)
+    assert result["odd_harmonics"].value == pytest.approx(100 * math.hypot(1e-3, 2e-3), rel=1e-3)
+    both = math.hypot(result["even_harmonics"].value, result["odd_harmonics"].value)
+    assert both == pytest.approx(result["thd"].value, rel=1e-3)
+    assert result["dominant_harmonic"].value == 4
 
 
 def test_no_harmonic_dominates_where_two_are_alike_or_none_is_there() -> None:
@@ -56,8 +56,8 @@ def test_no_harmonic_dominates_where_two_are_alike_or_none_is_there() -> None:
 
 def test_harmonics_beyond_the_tenth() -> None:
     peaks = {1000.0: 1.0, 3000.0: 1e-2, 11_000.0: 3e-3, 19_000.0: 4e-3, 21_000.0: 1e-2}
-    found = figures(tone_material(track(noisy(peaks), RATE)))
-    assert found["high_harmonics"].value == pytest.approx(0.5, rel=1e-3)
+    result = figures(tone_material(track(noisy(peaks), RATE)))
+    assert result["high_harmonics"].value == pytest.approx(0.5, rel=1e-3)
     high = reasons(tone_material(track(noisy({6000.0: 1.0}), RATE), hz=6000.0))
     assert high["high_harmonics"] == (
         "not_applicable", "no harmonic from the 11th on of 6 kHz lies in 20 Hz to 20 kHz",
@@ -66,12 +66,12 @@ def test_harmonics_beyond_the_tenth() -> None:
 
 def test_reasons_name_the_stated_frequency() -> None:
     volts = noisy({20_001.3: 1.0}, rate=48_000.0)
-    told = reasons(tone_material(track(volts), hz=20_000.0))
-    assert told["thd"][1] == (
+    message = reasons(tone_material(track(volts), hz=20_000.0))
+    assert message["thd"][1] == (
         "the second and third harmonics of 20 kHz lie above the record's band, which ends at "
         "21.8 kHz; record at 132.3 kHz or more"
     )
-    assert "20 kHz" in told["thd_wide"][1]
+    assert "20 kHz" in message["thd_wide"][1]
 
 
 def test_the_notch_is_the_filter_that_a_signal_library_makes() -> None:
@@ -95,8 +95,8 @@ def test_distortion_behind_a_notch_agrees_with_filtered_samples() -> None:
     power = np.abs(np.fft.rfft(passed)) ** 2 * 2 / len(passed) ** 2
     inside = power[20:20_001].sum()
     whole = 0.5 * (1 + 5e-3**2 + 3e-3**2 + 1e-3**2)
-    found = figures(tone_material(track(volts, RATE)))["thd_n_notch"]
-    assert found.value == pytest.approx(100 * math.sqrt(inside / whole), rel=2e-3)
+    result = figures(tone_material(track(volts, RATE)))["thd_n_notch"]
+    assert result.value == pytest.approx(100 * math.sqrt(inside / whole), rel=2e-3)
 
 
 @pytest.mark.parametrize("mains", [49.93, 50.0])
@@ -105,19 +105,19 @@ def test_sidebands_of_a_tone_between_mains_multiples(mains: float) -> None:
     t = np.arange(int(RATE)) / RATE
     tone = np.cos(2 * np.pi * 1025 * t) * (1 + 0.01 * np.cos(2 * np.pi * 2 * mains * t))
     volts = tone + np.random.default_rng(2).normal(0, 1e-5, len(t))
-    found = figures(tone_material(track(volts, RATE), hz=1025.0))
-    assert found["mains_sideband 2"].value == pytest.approx(
+    result = figures(tone_material(track(volts, RATE), hz=1025.0))
+    assert result["mains_sideband 2"].value == pytest.approx(
         20 * math.log10(0.01 / 2**0.5), abs=0.02
     )
-    assert found["mains_sideband 1"].bound == "upper"
-    assert found["mains_sideband 1"].value < -80
+    assert result["mains_sideband 1"].bound == "upper"
+    assert result["mains_sideband 1"].value < -80
 
 
 def test_a_tone_on_a_mains_multiple_leaves_hum_and_sidebands_ambiguous() -> None:
     hum = {1000.0: 1.0, 950.0: 1e-3, 1050.0: 1e-3}
-    told = reasons(tone_material(track(noisy(hum), RATE)))["mains_sideband"]
-    assert told[1].startswith("1 kHz is 20 times the mains")
-    assert "1.025 kHz" in told[1]
+    message = reasons(tone_material(track(noisy(hum), RATE)))["mains_sideband"]
+    assert message[1].startswith("1 kHz is 20 times the mains")
+    assert "1.025 kHz" in message[1]
     clean = figures(tone_material(track(noisy({1000.0: 1.0}), RATE)))
     assert clean["mains_sideband 1"].bound == "upper"
 
@@ -130,25 +130,25 @@ def test_a_mirrored_harmonic_is_named_and_refuses_distortion_and_noise() -> None
     alias = figures(capture_data)["mirrored_harmonic"]
     assert alias.value == pytest.approx(-60, abs=0.05)
     assert alias.remark == "harmonic 4 at 28.004 kHz seen at 19.996 kHz"
-    told = reasons(capture_data)["thd_n"]
-    assert told[0] == "rejected"
-    assert told[1].startswith("aliasing: harmonic 4")
+    message = reasons(capture_data)["thd_n"]
+    assert message[0] == "rejected"
+    assert message[1].startswith("aliasing: harmonic 4")
     assert "thd" in figures(capture_data)
 
 
 def test_no_mirrored_harmonic_is_a_bound() -> None:
-    found = figures(tone_material(track(noisy({7001.0: 1.0}, rate=48_000.0)), hz=7000.0))
-    assert found["mirrored_harmonic"].bound == "upper"
-    assert found["mirrored_harmonic"].value < -100
-    assert found["thd_n"].bound is None
+    result = figures(tone_material(track(noisy({7001.0: 1.0}, rate=48_000.0)), hz=7000.0))
+    assert result["mirrored_harmonic"].bound == "upper"
+    assert result["mirrored_harmonic"].value < -100
+    assert result["thd_n"].bound is None
 
 
 def test_mirrors_that_fall_on_harmonics_tell_nothing() -> None:
-    told = reasons(tone_material(track(noisy({1000.0: 1.0}, rate=48_000.0))))
-    assert "mirrored onto each other" in told["mirrored_harmonic"][1]
+    message = reasons(tone_material(track(noisy({1000.0: 1.0}, rate=48_000.0))))
+    assert "mirrored onto each other" in message["mirrored_harmonic"][1]
 
 
-def test_tracks_that_are_swapped_are_told_from_the_stated_drive() -> None:
+def test_tracks_that_are_swapped_are_reported_from_the_stated_drive() -> None:
     loud, quiet = track(noisy({1000.0: 1.0}), RATE), track(noisy({1000.0: 1e-3}), RATE)
     names = {1: "left", 2: "right"}
     wrong = tone_material(quiet, loud, driven_track=1, names=names)

@@ -42,14 +42,14 @@ def capture_data(*outputs: Track, **kept: object) -> CaptureData:
 
 
 def test_level_power_and_peak_of_bursts() -> None:
-    found = figures(capture_data(track(bursts(), RATE, calibration=0.004), load_uncertainty=0.006))
-    assert found["burst_level"].value == pytest.approx(4 / math.sqrt(2), rel=1e-4)
-    assert found["burst_level"].uncertainty == pytest.approx(0.004 * 2.828, rel=1e-2)
-    assert found["burst_power"].value == pytest.approx(1.0, rel=2e-4)
-    assert found["burst_power"].uncertainty == pytest.approx(0.01, rel=1e-2)
-    assert found["burst_peak"].value == pytest.approx(4.0, rel=3e-3)
-    assert found["burst_distortion"].bound == "upper"
-    assert found["burst_distortion"].value < 0.01
+    result = figures(capture_data(track(bursts(), RATE, calibration=0.004), load_uncertainty=0.006))
+    assert result["burst_level"].value == pytest.approx(4 / math.sqrt(2), rel=1e-4)
+    assert result["burst_level"].uncertainty == pytest.approx(0.004 * 2.828, rel=1e-2)
+    assert result["burst_power"].value == pytest.approx(1.0, rel=2e-4)
+    assert result["burst_power"].uncertainty == pytest.approx(0.01, rel=1e-2)
+    assert result["burst_peak"].value == pytest.approx(4.0, rel=3e-3)
+    assert result["burst_distortion"].bound == "upper"
+    assert result["burst_distortion"].value < 0.01
 
 
 @pytest.mark.parametrize("clip", [0.5, 0.7, 0.9])
@@ -58,18 +58,18 @@ def test_distortion_of_clipped_bursts_against_a_transform(clip: float) -> None:
     fine = np.clip(np.sin(2 * np.pi * np.arange(4096) / 4096), -clip, clip)
     lines = np.abs(np.fft.rfft(fine))
     expected = 100 * math.sqrt(float(np.sum(lines[2:11] ** 2))) / lines[1]
-    found = figures(capture_data(track(bursts(5.0, clip=5.0 * clip), RATE)))
-    assert found["burst_distortion"].value == pytest.approx(expected, rel=0.03)
-    assert "burst_peak" not in found
+    result = figures(capture_data(track(bursts(5.0, clip=5.0 * clip), RATE)))
+    assert result["burst_distortion"].value == pytest.approx(expected, rel=0.03)
+    assert "burst_peak" not in result
 
 
 def test_without_a_resistor_there_is_no_power() -> None:
-    told = reasons(capture_data(track(bursts(), RATE), conditions=Conditions(load_ohm="open")))
-    assert told["burst_power"][0] == "not_applicable"
+    message = reasons(capture_data(track(bursts(), RATE), conditions=Conditions(load_ohm="open")))
+    assert message["burst_power"][0] == "not_applicable"
 
 
 @pytest.mark.parametrize(
-    ("volts", "told"),
+    ("volts", "message"),
     [
         (bursts(hz=1100.0), "of 1.09999 kHz"),
         (bursts(on=0.04), "burst of 40.3 ms"),
@@ -79,10 +79,10 @@ def test_without_a_resistor_there_is_no_power() -> None:
         (np.zeros(48_000), "silence"),
     ],
 )
-def test_what_is_not_as_stated_is_refused(volts: np.ndarray, told: str) -> None:
+def test_what_is_not_as_stated_is_refused(volts: np.ndarray, message: str) -> None:
     refused = reasons(capture_data(track(volts, RATE)))
     assert {status for status, _ in refused.values()} == {"rejected"}
-    assert told in refused["burst_level"][1]
+    assert message in refused["burst_level"][1]
 
 
 BURSTS = bursts(2.0, clip=1.6)
@@ -117,18 +117,18 @@ def test_bursts_clipped_at_one_end_alone_are_clipped(first: float, last: float) 
     """Closed form: numpy's transform of the clipped sine, harmonics 2 to 10."""
     lines = np.abs(np.fft.rfft(np.clip(np.sin(2 * np.pi * np.arange(4096) / 4096), -0.9, 0.9)))
     expected = 100 * math.sqrt(float(np.sum(lines[2:11] ** 2))) / lines[1]
-    found = figures(capture_data(track(ends(0.9, first, last), RATE)))
-    assert found["burst_distortion"].value < 1.0
-    assert found["burst_end_distortion"].value == pytest.approx(expected, rel=0.03)
-    assert "burst_peak" not in found
+    result = figures(capture_data(track(ends(0.9, first, last), RATE)))
+    assert result["burst_distortion"].value < 1.0
+    assert result["burst_end_distortion"].value == pytest.approx(expected, rel=0.03)
+    assert "burst_peak" not in result
 
 
 @pytest.mark.parametrize("clip", [0.8, 0.9, 0.95])
 def test_flattening_of_a_clipped_sine(clip: float) -> None:
     """Closed form: the clipped crest over the fundamental, 2 / pi (asin c + c sqrt(1 - c^2))."""
     fundamental = 2 / math.pi * (math.asin(clip) + clip * math.sqrt(1 - clip**2))
-    found = figures(capture_data(track(bursts(5.0, clip=5.0 * clip), RATE)))["burst_flattening"]
-    assert found.value == pytest.approx(100 * (1 - clip / fundamental), abs=2 * found.uncertainty)
+    result = figures(capture_data(track(bursts(5.0, clip=5.0 * clip), RATE)))["burst_flattening"]
+    assert result.value == pytest.approx(100 * (1 - clip / fundamental), abs=2 * result.uncertainty)
     assert figures(capture_data(track(bursts(), RATE)))["burst_flattening"].bound == "upper"
 
 
@@ -163,12 +163,12 @@ def headroom(
 
 def test_headroom_lies_between_the_last_unclipped_burst_and_the_next() -> None:
     """Bursts of 2 and 2.2 times the rated power: 10 lg sqrt(4.4) dB, a rectangle of 0.414 dB."""
-    found = headroom([(25.0, 0.1), (100.0, 0.9), (110.0, 4.0)])
-    assert isinstance(found, Derived)
-    assert found.figure.value == pytest.approx(5 * math.log10(4.4), rel=1e-9)
+    result = headroom([(25.0, 0.1), (100.0, 0.9), (110.0, 4.0)])
+    assert isinstance(result, Derived)
+    assert result.figure.value == pytest.approx(5 * math.log10(4.4), rel=1e-9)
     step = 10 * math.log10(1.1) / math.sqrt(12)
-    assert found.figure.uncertainty == pytest.approx(math.hypot(0.0434, step), rel=1e-2)
-    assert found.figure.bound is None
+    assert result.figure.uncertainty == pytest.approx(math.hypot(0.0434, step), rel=1e-2)
+    assert result.figure.bound is None
 
 
 def test_other_bursts_have_no_dynamic_headroom() -> None:
@@ -183,9 +183,9 @@ def test_other_bursts_have_no_dynamic_headroom() -> None:
 
 
 def test_headroom_without_a_clipped_burst_is_a_lower_bound() -> None:
-    found = headroom([(25.0, 0.1), (60.0, 0.2)])
-    assert isinstance(found, Derived)
-    assert found.figure.bound == "lower"
+    result = headroom([(25.0, 0.1), (60.0, 0.2)])
+    assert isinstance(result, Derived)
+    assert result.figure.bound == "lower"
 
 
 def test_headroom_of_clipped_bursts_alone_is_refused() -> None:
@@ -194,6 +194,6 @@ def test_headroom_of_clipped_bursts_alone_is_refused() -> None:
 
 def test_kept_values() -> None:
     """Values of this record when the method was written: a change is a new method version."""
-    found = figures(capture_data(track(BURSTS, RATE)))
-    assert found["burst_level"].value == pytest.approx(1.26767, rel=1e-4)
-    assert found["burst_distortion"].value == pytest.approx(9.0034, rel=1e-3)
+    result = figures(capture_data(track(BURSTS, RATE)))
+    assert result["burst_level"].value == pytest.approx(1.26767, rel=1e-4)
+    assert result["burst_distortion"].value == pytest.approx(9.0034, rel=1e-3)

@@ -22,25 +22,25 @@ def test_an_oscillation_is_read_at_idle_and_beside_a_tone(hz: float) -> None:
     line = noise() + sines(RATE, 1.0, {hz: 0.05})
     idle = figures(idle_material(track(line, RATE)))["ultrasonic_line"]
     tone = figures(tone_material(track(line + sines(RATE, 1.0, {997.0: 3.0}), RATE), hz=997.0))
-    for found in (idle, tone["ultrasonic_line"]):
-        assert found.value == pytest.approx(0.05 / math.sqrt(2), rel=1e-3)
-        assert found.bound is None
-        assert "may oscillate" in (found.remark or "")
-        assert f"{hz / 1000:.4g} kHz" in (found.remark or "")
+    for result in (idle, tone["ultrasonic_line"]):
+        assert result.value == pytest.approx(0.05 / math.sqrt(2), rel=1e-3)
+        assert result.bound is None
+        assert "may oscillate" in (result.remark or "")
+        assert f"{hz / 1000:.4g} kHz" in (result.remark or "")
 
 
 def test_without_a_line_the_reading_is_a_bound() -> None:
     for seed in range(10):
-        found = figures(idle_material(track(noise(seed), RATE)))["ultrasonic_line"]
-        assert found.bound == "upper"
-        assert found.value < 1e-6
-        assert found.remark is None
+        result = figures(idle_material(track(noise(seed), RATE)))["ultrasonic_line"]
+        assert result.bound == "upper"
+        assert result.value < 1e-6
+        assert result.remark is None
 
 
 def test_harmonics_of_the_tone_are_no_oscillation() -> None:
     peaks = {997.0 * n: 3.0 / n**2 for n in range(1, 43)}
-    found = figures(tone_material(track(noise() + sines(RATE, 1.0, peaks), RATE), hz=997.0))
-    assert found["ultrasonic_line"].bound == "upper"
+    result = figures(tone_material(track(noise() + sines(RATE, 1.0, peaks), RATE), hz=997.0))
+    assert result["ultrasonic_line"].bound == "upper"
 
 
 def test_a_record_without_room_above_the_band_has_none() -> None:
@@ -59,9 +59,9 @@ def test_direct_voltage_at_a_loudspeaker_output_is_warned_of(
         track(noise() + volts + sines(RATE, 1.0, {997.0: 3.0}), RATE), hz=997.0, conditions=meant
     )
     for capture in (idle_material(track(noise() + volts, RATE), conditions=meant), tone):
-        found = figures(capture)["dc_offset"]
-        assert found.value == pytest.approx(volts, abs=1e-5)
-        assert ("connect no loudspeaker" in (found.remark or "")) == warned
+        result = figures(capture)["dc_offset"]
+        assert result.value == pytest.approx(volts, abs=1e-5)
+        assert ("connect no loudspeaker" in (result.remark or "")) == warned
 
 
 @pytest.mark.parametrize(("sign", "what"), [(1.0, "bit-identical"), (-1.0, "exact opposition")])

@@ -25,9 +25,9 @@ def test_closed_form_of_two_phases(degrees: float, hz: float) -> None:
     other = sine(0.0, hz)
     other += np.random.default_rng(1).normal(0, 1e-5, len(other))
     capture_data = tone_material(track(sine(degrees, hz)), track(other), names=NAMES)
-    found = figures(capture_data)["channel_phase"]
-    assert found.value == pytest.approx(degrees, abs=1e-3)
-    assert found.detail == {"against": "right"}
+    result = figures(capture_data)["channel_phase"]
+    assert result.value == pytest.approx(degrees, abs=1e-3)
+    assert result.detail == {"against": "right"}
 
 
 def test_swapping_tracks_turns_the_sign() -> None:
@@ -52,17 +52,17 @@ def test_a_reversed_channel() -> None:
 
 def test_the_uncertainty_covers_the_noise() -> None:
     """Independent reference: correlation of the two tracks with the known tone."""
-    errors, told = [], []
+    errors, message = [], []
     for seed in range(12):
         rng = np.random.default_rng(seed)
         left, right = (sine(0.0) + 0.01 * rng.standard_normal(len(T)) for _ in range(2))
         turn = np.exp(-2j * np.pi * 1000 * T)
         direct = np.degrees(np.angle(np.sum(left * turn) / np.sum(right * turn)))
-        found = figures(tone_material(track(left), track(right), names=NAMES))["channel_phase"]
-        assert found.value == pytest.approx(direct, abs=4 * found.uncertainty)
-        errors.append(found.value)
-        told.append(found.uncertainty)
-    assert 0.5 < np.std(errors) / np.mean(told) < 2.0
+        result = figures(tone_material(track(left), track(right), names=NAMES))["channel_phase"]
+        assert result.value == pytest.approx(direct, abs=4 * result.uncertainty)
+        errors.append(result.value)
+        message.append(result.uncertainty)
+    assert 0.5 < np.std(errors) / np.mean(message) < 2.0
 
 
 def test_only_told_for_the_left_of_two() -> None:

@@ -54,21 +54,21 @@ def test_onset_of_a_hard_clipper_is_its_clipping_power(clip: float, ratio: float
 def test_an_output_that_never_clips_gives_a_lower_bound() -> None:
     """Second harmonic alone rises as the root of power, however far."""
     readings = [r for n in range(8) for r in level(2.0**n, 0.1 * 2 ** (n / 2), 0.1 * 2 ** (n / 2))]
-    found = one("clipping_onset", readings)
-    assert found.figure.value == pytest.approx(128.0)
-    assert found.figure.bound == "lower"
+    result = one("clipping_onset", readings)
+    assert result.figure.value == pytest.approx(128.0)
+    assert result.figure.bound == "lower"
 
 
 def test_least_power_at_a_limit_is_the_fall_before_the_last_rise() -> None:
     watts, percent = [0.1, 1, 5, 8, 10, 20], [5, 0.2, 2, 0.5, 0.5, 4.5]
     readings = [r for w, p in zip(watts, percent, strict=True) for r in level(w, p, math.sqrt(w))]
-    found = {
+    result = {
         d.figure.limit_percent: d.figure.value
         for d in derived("least_power_at_limit", readings) if isinstance(d, Derived)
     }  # fmt: skip
-    assert found[1.0] == pytest.approx(5 * (8 / 5) ** (math.log(2) / math.log(4)))
-    assert found[3.0] == pytest.approx(math.sqrt(0.1))
-    assert set(found) == {1.0, 3.0}
+    assert result[1.0] == pytest.approx(5 * (8 / 5) ** (math.log(2) / math.log(4)))
+    assert result[3.0] == pytest.approx(math.sqrt(0.1))
+    assert set(result) == {1.0, 3.0}
 
 
 def test_the_published_limit_is_added() -> None:
@@ -86,11 +86,11 @@ def test_compression_is_the_fall_of_gain_from_the_smallest_level() -> None:
         readings.append(
             reading("gain", 26.0 - fall, 0.002, 1e-4, generator_vrms=0.1 * 2**n, power_w=4.0**n)
         )
-    found = derived("gain_compression", readings[::-1])
-    values = [d.figure.value for d in found if isinstance(d, Derived)]
+    result = derived("gain_compression", readings[::-1])
+    values = [d.figure.value for d in result if isinstance(d, Derived)]
     assert values == pytest.approx([-0.1, -0.5])
-    assert [d.power_w for d in found if isinstance(d, Derived)] == [4.0, 16.0]
-    assert all(d.figure.uncertainty >= 0.05 for d in found if isinstance(d, Derived))
+    assert [d.power_w for d in result if isinstance(d, Derived)] == [4.0, 16.0]
+    assert all(d.figure.uncertainty >= 0.05 for d in result if isinstance(d, Derived))
     assert derived("gain_compression", readings[:2]) == []
 
 
@@ -130,15 +130,15 @@ def test_power_bandwidth_beyond_the_captures_is_a_bound() -> None:
 
 
 @pytest.mark.parametrize(
-    ("context", "power", "told"),
+    ("context", "power", "message"),
     [
         ({}, 12.0, "no rated power"),
         ({"rated_power_w": {"amp": 20.0}}, 12.0, "no distortion at rated power"),
         ({"rated_power_w": {"amp": 20.0}, "promised": [RATED]}, 5.0, "fewer than two"),
     ],
 )
-def test_power_bandwidth_refusals(context: dict[str, object], power: float, told: str) -> None:
+def test_power_bandwidth_refusals(context: dict[str, object], power: float, message: str) -> None:
     readings = at_frequencies({20.0: 0.4, 1000.0: 0.1, 20e3: 0.45}, power)
-    found = refused("power_bandwidth_low", readings, **context)
-    assert isinstance(found, RefusedDerivation)
-    assert told in found.reason
+    result = refused("power_bandwidth_low", readings, **context)
+    assert isinstance(result, RefusedDerivation)
+    assert message in result.reason

@@ -47,9 +47,9 @@ def test_phasors_give_back_any_complex_source(
 ) -> None:
     source = complex(real, reactive)
     held = [r for load in loads for r in with_phase(load, source)]
-    found = one("source_impedance", held).figure
-    assume(found.bound is None)
-    assert found.value == pytest.approx(abs(source), rel=1e-9)
+    result = one("source_impedance", held).figure
+    assume(result.bound is None)
+    assert result.value == pytest.approx(abs(source), rel=1e-9)
     assert one("damping_factor", held).figure.value == pytest.approx(8 / abs(source), rel=1e-9)
     angles = derived("source_impedance_phase", held)
     for given_ in angles:
@@ -65,15 +65,15 @@ def test_without_phase_the_magnitude_is_a_bound(
 ) -> None:
     """An output coil, a coupling capacitor at 20 Hz, leakage: closed forms of L, C and R."""
     held = [r for load in loads for r in with_phase(load, source) if r.metric == "level"]
-    found = one("source_impedance", held).figure
-    assert found.bound == "lower"
-    assert found.value - 2 * found.uncertainty < abs(source)
-    assert found.remark is not None
+    result = one("source_impedance", held).figure
+    assert result.bound == "lower"
+    assert result.value - 2 * result.uncertainty < abs(source)
+    assert result.remark is not None
     factor = one("damping_factor", held).figure
     assert factor.bound == "upper"
     regulation = one("regulation_resistance", held).figure
     assert regulation.bound is None
-    assert regulation.value >= found.value
+    assert regulation.value >= result.value
     assert abs(source) <= regulation.value + 2 * regulation.uncertainty
 
 
@@ -101,9 +101,9 @@ def test_uncertainty_of_phasors_agrees_with_random_draws() -> None:
 
     (v1, l1), (v2, l2) = drawn(r1), drawn(r2)
     z = l1 * l2 * (v1 / v2 - 1) / (l1 - v1 / v2 * l2)
-    found = complex_impedance(phasor(r1), phasor(r2))
-    assert found.u == pytest.approx(np.std(np.abs(z)), rel=0.03)
-    assert found.u_rad == pytest.approx(np.std(np.angle(z)), rel=0.03)
+    result = complex_impedance(phasor(r1), phasor(r2))
+    assert result.u == pytest.approx(np.std(np.abs(z)), rel=0.03)
+    assert result.u_rad == pytest.approx(np.std(np.angle(z)), rel=0.03)
 
 
 def test_phase_is_read_against_the_generator_of_the_same_record() -> None:
@@ -128,16 +128,16 @@ LOADS = st.floats(2, 64)
 def test_two_loads_give_back_the_source(source: float, one_load: float, other: float) -> None:
     light, heavy = max(one_load, other), min(one_load, other)
     assume(light > 1.2 * heavy)
-    found = one("regulation_resistance", [level(light, source), level(heavy, source)])
-    assert found.figure.value == pytest.approx(source, rel=1e-9)
+    result = one("regulation_resistance", [level(light, source), level(heavy, source)])
+    assert result.figure.value == pytest.approx(source, rel=1e-9)
 
 
 @given(OHMS, LOADS)
 def test_open_and_loaded_give_back_the_source(source: float, load: float) -> None:
     assume(source > 0.02 * load)
-    found = one("source_impedance", [level(load, source), level(None, source)])
-    assert found.figure.value == pytest.approx(source, rel=1e-9)
-    assert found.like.load_ohm == load
+    result = one("source_impedance", [level(load, source), level(None, source)])
+    assert result.figure.value == pytest.approx(source, rel=1e-9)
+    assert result.like.load_ohm == load
 
 
 def test_calibration_cancels_in_one_range_and_counts_in_two() -> None:
@@ -160,17 +160,17 @@ def test_uncertainty_agrees_with_random_draws() -> None:
         for m, u in ((1.8, 2e-4), (1.65, 2e-4), (16.0, 5e-3), (8.0, 5e-3))
     )
     drawn = r1 * r2 * (v1 / v2 - 1) / (r1 - v1 / v2 * r2)
-    told = regulation_resistance(Loaded(1.8, 2e-4, 16, 5e-3), Loaded(1.65, 2e-4, 8, 5e-3))
-    assert told.u == pytest.approx(np.std(drawn), rel=0.03)
+    message = regulation_resistance(Loaded(1.8, 2e-4, 16, 5e-3), Loaded(1.65, 2e-4, 8, 5e-3))
+    assert message.u == pytest.approx(np.std(drawn), rel=0.03)
 
 
 def test_a_pair_that_tells_it_nearly_best_is_taken() -> None:
     """Of open, 8 and 4 ohm, the pair without open has the loads' errors twice over."""
     open_, eight, four = level(None, 0.8), level(8, 0.8), level(4, 0.8)
-    found = one("source_impedance", [four, eight, open_])
-    assert found.made_from == (open_, eight)
+    result = one("source_impedance", [four, eight, open_])
+    assert result.made_from == (open_, eight)
     worse = one("source_impedance", [eight, four]).figure.uncertainty
-    assert worse > 2 * found.figure.uncertainty
+    assert worse > 2 * result.figure.uncertainty
 
 
 def test_of_pairs_as_good_the_cleaner_is_taken() -> None:
@@ -185,8 +185,8 @@ def test_each_tap_and_frequency_stands_by_itself() -> None:
         for tap, hz, source in (("8 ohm", 20.0, 0.9), ("8 ohm", 1e3, 0.8), ("4 ohm", 1e3, 0.4))
         for load in (None, 8.0)
     ]
-    found = derived("source_impedance", readings)
-    assert [round(d.figure.value, 6) for d in found] == [0.9, 0.8, 0.4]  # type: ignore[union-attr]
+    result = derived("source_impedance", readings)
+    assert [round(d.figure.value, 6) for d in result] == [0.9, 0.8, 0.4]  # type: ignore[union-attr]
     factors = derived("damping_factor", readings)
     assert [round(d.figure.value, 6) for d in factors] == [  # type: ignore[union-attr]
         round(8 / 0.9, 6), 10, 10,
@@ -201,9 +201,9 @@ def test_each_tap_and_frequency_stands_by_itself() -> None:
 def test_the_tap_names_the_nominal_load(tap: str | None, ohm: float) -> None:
     held = [level(None, 0.5, tap=tap), level(8, 0.5, tap=tap)]
     assert nominal_load(held[0]) == ohm
-    found = one("damping_factor", held).figure
-    assert found.value == pytest.approx(ohm / 0.5)
-    assert found.detail == {"nominal load": f"{ohm:g} ohm"}
+    result = one("damping_factor", held).figure
+    assert result.value == pytest.approx(ohm / 0.5)
+    assert result.detail == {"nominal load": f"{ohm:g} ohm"}
 
 
 def test_a_tap_of_another_name_has_no_damping_factor() -> None:
@@ -214,9 +214,9 @@ def test_a_tap_of_another_name_has_no_damping_factor() -> None:
 
 def test_a_headphone_output_has_the_load_it_was_measured_into() -> None:
     held = [level(load, 10.0, output="headphone left") for load in (None, 32.0)]
-    found = one("damping_factor", held).figure
-    assert found.detail == {"nominal load": "32 ohm"}
-    assert found.value == pytest.approx(3.2)
+    result = one("damping_factor", held).figure
+    assert result.detail == {"nominal load": "32 ohm"}
+    assert result.value == pytest.approx(3.2)
 
 
 def test_levels_that_cannot_be_told_apart_give_a_bound() -> None:
@@ -224,21 +224,21 @@ def test_levels_that_cannot_be_told_apart_give_a_bound() -> None:
         reading("level", 2.0, 0.005, 1e-4, load_ohm=None),
         reading("level", 1.9999, 0.005, 1e-4),
     ]
-    found = one("source_impedance", readings).figure
-    assert found.bound == "upper"
+    result = one("source_impedance", readings).figure
+    assert result.bound == "upper"
     # A pure reactance: |1 + jX / R| is the ratio of the voltages, their uncertainty added.
     ratio = 2 / 1.9999 * (1 + 2 * 1e-4 * math.sqrt(2))
-    assert found.value == pytest.approx(
+    assert result.value == pytest.approx(
         8 * math.sqrt(ratio**2 - 1) * (1 + 0.01 * math.sqrt(2)), rel=1e-9
     )
     factor = one("damping_factor", readings).figure
     assert factor.bound == "lower"
-    assert factor.value == pytest.approx(8 / found.value)
+    assert factor.value == pytest.approx(8 / result.value)
 
 
 def test_a_rise_under_load_is_refused() -> None:
-    told = refused("source_impedance", [level(None, 0.0), reading("level", 2.1, 0.005, 1e-5)])
-    assert "rises by 5 %" in told.reason
+    message = refused("source_impedance", [level(None, 0.0), reading("level", 2.1, 0.005, 1e-5)])
+    assert "rises by 5 %" in message.reason
 
 
 def test_a_fall_that_no_source_explains_is_refused() -> None:
@@ -256,8 +256,8 @@ def test_unequal_or_unknown_drive_is_refused(drives: tuple[float | None, float |
 
 def test_a_limiting_output_is_refused() -> None:
     distortion = reading("thd", 12.0, load_ohm=8.0)
-    told = refused("source_impedance", [level(None, 1.0), level(8, 1.0), distortion])
-    assert "12 % distortion" in told.reason
+    message = refused("source_impedance", [level(None, 1.0), level(8, 1.0), distortion])
+    assert "12 % distortion" in message.reason
 
 
 def test_one_load_gives_nothing() -> None:

@@ -19,18 +19,18 @@ def captures(
     inputs: list[float], gain: float = 20.0, percent: list[float] | None = None, **more: object
 ) -> list[Reading]:
     """Tones at these inputs through a gain (ratio): level, gain and distortion of each."""
-    found = []
+    result = []
     for n, volts in enumerate(inputs):
         out = volts * gain
         like = {"analysis_key": str(n), "generator_vrms": volts, "power_w": out**2 / 8, **more}
         db = 20 * math.log10(gain)
-        found += [
+        result += [
             reading("level", out, 0.004, 0.0005, **like),
             reading("gain", db, 8.686 * 0.005 / db, 0.001 / db, **like),
         ]
         if percent:
-            found.append(reading("thd_wide", percent[n], 0.01, 0.01, **like))
-    return found
+            result.append(reading("thd_wide", percent[n], 0.01, 0.01, **like))
+    return result
 
 
 def derived(name: str, readings: list[Reading], rated: float | None = 50.0) -> list[Given]:
@@ -62,10 +62,10 @@ def test_never_beyond_what_was_measured() -> None:
 
 
 def test_an_output_without_a_load_refers_to_half_a_volt() -> None:
-    (found,) = derived("sensitivity", captures([0.01, 0.1], load_ohm=None, power_w=None))
-    assert isinstance(found, Derived)
-    assert found.figure.value == pytest.approx(0.5 / 20, rel=1e-9)
-    assert found.figure.detail == {"for": "0.5 V"}
+    (result,) = derived("sensitivity", captures([0.01, 0.1], load_ohm=None, power_w=None))
+    assert isinstance(result, Derived)
+    assert result.figure.value == pytest.approx(0.5 / 20, rel=1e-9)
+    assert result.figure.detail == {"for": "0.5 V"}
 
 
 def test_a_unit_that_states_no_rated_power_has_one_figure() -> None:
@@ -99,15 +99,15 @@ def test_input_at_a_distortion_limit() -> None:
     """Distortion that rises as the square of the input, 0.01 % at 0.1 V: 1 % at 1 V."""
     inputs = [0.1, 0.3, 0.7, 1.5, 2.0]
     percent = [0.01 * (v / 0.1) ** 2 for v in inputs]
-    found = {
+    result = {
         d.figure.limit_percent: d.figure
         for d in derived("input_at_limit", captures(inputs, percent=percent))
         if isinstance(d, Derived)
     }
-    assert found[1.0].value == pytest.approx(1.0, rel=1e-6)
-    assert found[0.1].value == pytest.approx(0.1 * math.sqrt(10), rel=1e-6)
-    assert found[10.0].bound == "lower"
-    assert found[10.0].value == pytest.approx(2.0)
+    assert result[1.0].value == pytest.approx(1.0, rel=1e-6)
+    assert result[0.1].value == pytest.approx(0.1 * math.sqrt(10), rel=1e-6)
+    assert result[10.0].bound == "lower"
+    assert result[10.0].value == pytest.approx(2.0)
 
 
 def test_an_input_is_refused_where_distortion_never_was_below_the_limit() -> None:

@@ -31,9 +31,9 @@ def capture(ohm: float, stated: float | str, volts: float = 4.0) -> CaptureData:
 
 @pytest.mark.parametrize("ohm", [7.0, 8.0, 9.0])
 def test_a_load_near_the_stated_one_says_nothing(ohm: float) -> None:
-    found = figures(capture(ohm, 8.0))
-    assert found["level"].remark is None
-    assert found["output_power"].value == pytest.approx(1.0, rel=1e-4)
+    result = figures(capture(ohm, 8.0))
+    assert result["level"].remark is None
+    assert result["output_power"].value == pytest.approx(1.0, rel=1e-4)
 
 
 def test_from_1_db_a_warning_and_from_2_db_a_refusal() -> None:

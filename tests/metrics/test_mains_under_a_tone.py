@@ -27,43 +27,43 @@ def record(peaks: dict[float, float], seconds: float = 2.0, seed: int = 1) -> np
 def test_rectifier_ripple_under_every_harmonic_of_1_khz() -> None:
     """The true distortion is 0.02 %; what ripple may add is in the interval or in the bound."""
     tone = sines(RATE, 2.0, {1000.0: 1.0, 2000.0: 2e-4})
-    found = figures(tone_material(track(tone + record(RIPPLE)), mains_hz=50.0))["thd"]
-    assert found.bound == "upper"
-    assert found.value > 0.02
-    assert "50 Hz mains may lie under harmonics 2, 3, 4" in (found.remark or "")
-    assert "play 997 Hz" in (found.remark or "")
+    result = figures(tone_material(track(tone + record(RIPPLE)), mains_hz=50.0))["thd"]
+    assert result.bound == "upper"
+    assert result.value > 0.02
+    assert "50 Hz mains may lie under harmonics 2, 3, 4" in (result.remark or "")
+    assert "play 997 Hz" in (result.remark or "")
 
 
 def test_ripple_far_below_the_harmonics_leaves_them_measured() -> None:
     tone = sines(RATE, 2.0, {1000.0: 1.0, 2000.0: 3e-2})
-    found = figures(tone_material(track(tone + record(RIPPLE)), mains_hz=50.0))["thd"]
-    assert found.bound is None
-    assert abs(found.value - 3.0) < 2 * found.uncertainty
+    result = figures(tone_material(track(tone + record(RIPPLE)), mains_hz=50.0))["thd"]
+    assert result.bound is None
+    assert abs(result.value - 3.0) < 2 * result.uncertainty
 
 
 def test_a_tone_clear_of_the_mains_reads_the_same_with_and_without_ripple() -> None:
     tone = sines(RATE, 2.0, {997.0: 1.0, 1994.0: 2e-3})
-    found = figures(tone_material(track(tone + record(RIPPLE)), hz=997.0, mains_hz=50.0))["thd"]
-    assert found.bound is None
-    assert found.value == pytest.approx(0.2, rel=0.02)
+    result = figures(tone_material(track(tone + record(RIPPLE)), hz=997.0, mains_hz=50.0))["thd"]
+    assert result.bound is None
+    assert result.value == pytest.approx(0.2, rel=0.02)
 
 
 @pytest.mark.parametrize(("mains", "orders"), [(60.0, "3, 4, 6, 7, 9"), (50.0, "5, 6, 10")])
 def test_20_hz_has_mains_lines_as_harmonics(mains: float, orders: str) -> None:
     hum = {mains * n: 1e-3 / n for n in range(1, 9)}
     volts = record({20.0: 1.0, 40.0: 1e-4} | hum, seconds=4.0)
-    found = figures(tone_material(track(volts), hz=20.0, mains_hz=mains))["thd"]
-    assert found.bound == "upper"
-    assert f"under harmonics {orders} of 20 Hz (play 23 Hz" in (found.remark or "")
+    result = figures(tone_material(track(volts), hz=20.0, mains_hz=mains))["thd"]
+    assert result.bound == "upper"
+    assert f"under harmonics {orders} of 20 Hz (play 23 Hz" in (result.remark or "")
 
 
 def test_23_hz_is_clear_of_both_mains_systems() -> None:
     for mains in (50.0, 60.0):
         hum = {mains * n: 1e-3 / n for n in range(1, 9)}
         volts = record({23.0: 1.0, 46.0: 1e-3} | hum, seconds=6.0)
-        found = figures(tone_material(track(volts), hz=23.0, mains_hz=mains))["thd"]
-        assert found.bound is None
-        assert found.value == pytest.approx(0.1, rel=0.03)
+        result = figures(tone_material(track(volts), hz=23.0, mains_hz=mains))["thd"]
+        assert result.bound is None
+        assert result.value == pytest.approx(0.1, rel=0.03)
 
 
 def test_the_bound_from_nothing_but_the_harmonic_is_what_it_is_meant_to_be() -> None:
@@ -79,9 +79,9 @@ def test_sidebands_of_the_supply_under_modulation_products_are_bounds() -> None:
     pair = sines(96_000.0, 1.0, {60.0: 0.8, 7000.0: 0.2, 6940.0: 1e-4, 7060.0: 1e-4})
     record = track(with_noise(pair), 96_000.0)
     held = pair_material(record, hz=(60.0, 7000.0), ratio=4.0, mains_hz=60.0)
-    found = figures(held)["modulation_distortion_2"]
-    assert found.bound == "upper"
-    assert "60 Hz mains" in (found.remark or "")
+    result = figures(held)["modulation_distortion_2"]
+    assert result.bound == "upper"
+    assert "60 Hz mains" in (result.remark or "")
     clear = figures(pair_material(record, hz=(60.0, 7000.0), ratio=4.0, mains_hz=50.0))
     assert clear["modulation_distortion_2"].bound is None
 
@@ -91,9 +91,9 @@ def test_a_pair_clear_of_the_mains_stays_measured() -> None:
     pair = {70.0: 0.8, 7000.0: 0.2, 6930.0: 1e-4, 7070.0: 1e-4, 6940.0: 5e-4, 7060.0: 5e-4}
     record = track(with_noise(sines(96_000.0, 2.0, pair | hum)), 96_000.0)
     held = pair_material(record, hz=(70.0, 7000.0), ratio=4.0, mains_hz=60.0)
-    found = figures(held)["modulation_distortion_2"]
-    assert found.bound is None
-    assert abs(found.value - 0.1) <= 2 * found.uncertainty
+    result = figures(held)["modulation_distortion_2"]
+    assert result.bound is None
+    assert abs(result.value - 0.1) <= 2 * result.uncertainty
 
 
 def test_a_pair_on_wrongly_stated_mains_is_refused() -> None:
@@ -120,8 +120,8 @@ def test_a_line_under_the_fundamental_is_in_its_uncertainty_and_in_the_noise() -
     for seed in range(12):
         volts = sines(RATE, 0.4, {997.0: 1.0} | ripple, phase=0.3 + seed)
         volts = volts + np.random.default_rng(seed).normal(0, 1e-5, len(volts))
-        found = figures(tone_material(track(volts), hz=997.0, mains_hz=50.0))["level"]
-        scores.append(abs(found.value - 1 / math.sqrt(2)) / found.uncertainty)
+        result = figures(tone_material(track(volts), hz=997.0, mains_hz=50.0))["level"]
+        scores.append(abs(result.value - 1 / math.sqrt(2)) / result.uncertainty)
     assert max(scores) <= 2
 
 
@@ -137,10 +137,10 @@ def test_bounds_lie_on_the_right_side(phase: float, ratio: float, order: int) ->
     line = 1e-3 * np.cos(2 * np.pi * 20 * order * t)
     hum = ratio * 1e-3 * np.cos(2 * np.pi * 20 * order * t + phase)
     volts = record({20.0: 1.0}, seconds=4.0) + line + hum
-    found = figures(tone_material(track(volts), hz=20.0, mains_hz=60.0))
-    assert found[f"harmonic {order}"].bound == "upper"
-    assert found[f"harmonic {order}"].value >= -60.0
-    assert found["thd"].value >= 0.1
+    result = figures(tone_material(track(volts), hz=20.0, mains_hz=60.0))
+    assert result[f"harmonic {order}"].bound == "upper"
+    assert result[f"harmonic {order}"].value >= -60.0
+    assert result["thd"].value >= 0.1
 
 
 def test_noise_keeps_the_lines_under_harmonics() -> None:
@@ -156,19 +156,21 @@ def test_noise_keeps_the_lines_under_harmonics() -> None:
 
 def test_noise_is_a_bound_where_a_harmonic_may_be_hum() -> None:
     volts = record({20.0: 1.0, 60.0: 1e-2}, seconds=4.0)
-    found = figures(tone_material(track(volts), hz=20.0, mains_hz=60.0))["snr"]
-    assert found.bound == "lower"
-    assert found.value < 41
+    result = figures(tone_material(track(volts), hz=20.0, mains_hz=60.0))["snr"]
+    assert result.bound == "lower"
+    assert result.value < 41
 
 
 def test_a_wrong_mains_frequency_is_found() -> None:
     hum = {60.0 * n: 1e-3 / n for n in range(1, 9)}
-    told = reasons(tone_material(track(record({997.0: 1.0} | hum)), hz=997.0, mains_hz=50.0))
-    said = "mains_hz is stated as 50, but the record shows lines of 60 Hz mains and none of 50 Hz"
+    message = reasons(tone_material(track(record({997.0: 1.0} | hum)), hz=997.0, mains_hz=50.0))
+    printed = (
+        "mains_hz is stated as 50, but the record shows lines of 60 Hz mains and none of 50 Hz"
+    )
     for name in ("thd", "thd_wide", "harmonic"):
-        assert said in told[name][1]
+        assert printed in message[name][1]
     idle = reasons(idle_material(track(record(hum)), mains_hz=50.0))
-    assert said in idle["mains_line"][1]
+    assert printed in idle["mains_line"][1]
     assert "mains_line" not in reasons(idle_material(track(record(hum)), mains_hz=60.0))
 
 
@@ -188,10 +190,10 @@ def test_a_beat_with_a_mains_line_is_in_the_uncertainty_of_a_residual() -> None:
         volts += 1e-3 * (
             np.cos(2 * np.pi * 1260.0 * t) + 0.2 * np.cos(2 * np.pi * 1260 * t + phase)
         )
-        found = figures(tone_material(track(volts), hz=315.0, mains_hz=60.0))["thd_n"]
+        result = figures(tone_material(track(volts), hz=315.0, mains_hz=60.0))["thd_n"]
         whole = 100 * math.sqrt(2e-6 + 4 * 4e-8)
-        assert found.bound is None
-        scores.append((found.value - whole) / found.uncertainty)
+        assert result.bound is None
+        scores.append((result.value - whole) / result.uncertainty)
     assert np.max(np.abs(scores)) < 2
     assert np.std(scores) > 0.3
 
@@ -199,11 +201,11 @@ def test_a_beat_with_a_mains_line_is_in_the_uncertainty_of_a_residual() -> None:
 def test_a_sideband_in_the_lobe_of_a_harmonic_stays_in_the_noise() -> None:
     """37.7 Hz beside the second harmonic of 22.3 Hz, as the supply modulates the tone."""
     volts = record({22.3: 1.0, 44.6: 1e-2, 37.7: 2e-3, 82.3: 2e-3}, 1.0)
-    found = figures(tone_material(track(volts), hz=22.3, mains_hz=60.0))["snr"]
+    result = figures(tone_material(track(volts), hz=22.3, mains_hz=60.0))["snr"]
     truth = -10 * math.log10(2 * 2e-3**2)
-    assert found.bound is None
-    assert abs(found.value - truth) < 2 * max(found.uncertainty, 0.05)
-    assert found.value < truth + 0.5
+    assert result.bound is None
+    assert abs(result.value - truth) < 2 * max(result.uncertainty, 0.05)
+    assert result.value < truth + 0.5
 
 
 def test_two_weak_lines_of_another_frequency_are_found_in_a_short_record() -> None:
@@ -223,11 +225,11 @@ def test_bounds_on_hum_hold_for_both_frequencies_where_no_line_shows_which(
     noise = np.random.default_rng(seed).normal(0, 1e-6 * math.sqrt(RATE / 2), int(RATE))
     volts = sines(RATE, 1.0, {60.0: peak, 180.0: peak}) + noise
     given = idle_material(track(volts), mains_hz=stated)
-    found = figures(given)
+    result = figures(given)
     for multiple in (1, 3):
-        assert found[f"mains_line {multiple}"].bound == "upper"
-        assert found[f"mains_line {multiple}"].value > peak / math.sqrt(2)
-    assert found["hum"].value > peak
+        assert result[f"mains_line {multiple}"].bound == "upper"
+        assert result[f"mains_line {multiple}"].value > peak / math.sqrt(2)
+    assert result["hum"].value > peak
 
 
 def test_noise_alone_is_hardly_ever_measured_as_a_line() -> None:
@@ -235,6 +237,6 @@ def test_noise_alone_is_hardly_ever_measured_as_a_line() -> None:
     measured = 0
     for seed in range(30):
         noise = np.random.default_rng(seed).normal(0, 1e-4, int(RATE))
-        found = figures(idle_material(track(noise), mains_hz=50.0))
-        measured += sum(found[f"mains_line {n}"].bound is None for n in range(1, 11))
+        result = figures(idle_material(track(noise), mains_hz=50.0))
+        measured += sum(result[f"mains_line {n}"].bound is None for n in range(1, 11))
     assert measured <= 1

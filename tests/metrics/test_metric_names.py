@@ -23,12 +23,12 @@ def test_every_key_names_itself_and_every_title_its_own_metric_or_none() -> None
     metrics = registry().metrics
     assert {name: metric_key(name) for name in metrics} == {name: name for name in metrics}
     for metric in metrics.values():
-        found = metric_key(metric.title)
-        assert found is None or metrics[found].title.lower() == metric.title.lower() or (
-            found.replace("_", "") == "".join(c for c in metric.title.lower() if c.isalnum())
+        result = metric_key(metric.title)
+        assert result is None or metrics[result].title.lower() == metric.title.lower() or (
+            result.replace("_", "") == "".join(c for c in metric.title.lower() if c.isalnum())
         )  # fmt: skip
 
 
-def test_what_names_none_is_told_with_what_is_near() -> None:
+def test_what_names_none_is_reported_with_what_is_near() -> None:
     assert metric_key("tdh") is None
     assert "thd" in unknown_metric("here", "tdh").remedy

@@ -30,42 +30,42 @@ def tones(
 
 def test_white_noise_between_the_tones() -> None:
     """Closed form: noise of s rms over 48 kHz holds s^2 19 980 / 48 000 in 20 Hz to 20 kHz."""
-    found = figures(multitone_material(track(with_noise(tones(), 1e-3), RATE), hz=HZ))
+    result = figures(multitone_material(track(with_noise(tones(), 1e-3), RATE), hz=HZ))
     noise = 1e-3 * math.sqrt(19_980 / 48_000)
     whole = 0.3 * math.sqrt(len(HZ) / 2)
-    assert found["between_tones"].value == pytest.approx(noise, rel=0.02)
-    assert abs(found["between_tones"].value - noise) < 4 * found["between_tones"].uncertainty
-    assert found["multitone_distortion"].value == pytest.approx(100 * noise / whole, rel=0.02)
-    assert found["tones_level"].value == pytest.approx(whole, rel=1e-4)
+    assert result["between_tones"].value == pytest.approx(noise, rel=0.02)
+    assert abs(result["between_tones"].value - noise) < 4 * result["between_tones"].uncertainty
+    assert result["multitone_distortion"].value == pytest.approx(100 * noise / whole, rel=0.02)
+    assert result["tones_level"].value == pytest.approx(whole, rel=1e-4)
 
 
 def test_products_of_a_square_law() -> None:
     """Closed form: y = x + k x^2 gives each pair's sum and difference the amplitude k a^2."""
     x = tones()
-    found = figures(multitone_material(track(with_noise(x + 1e-3 * x**2), RATE), hz=HZ))
+    result = figures(multitone_material(track(with_noise(x + 1e-3 * x**2), RATE), hz=HZ))
     product = 1e-3 * 0.3**2 / math.sqrt(2)
-    assert found["greatest_product"].value == pytest.approx(product, rel=0.01)
+    assert result["greatest_product"].value == pytest.approx(product, rel=0.01)
     expected = 20 * math.log10(0.3 / (1e-3 * 0.3**2))
-    assert found["sfdr"].value == pytest.approx(expected, abs=0.05)
+    assert result["sfdr"].value == pytest.approx(expected, abs=0.05)
     squares = {abs(a + s * b) for i, a in enumerate(HZ) for b in HZ[:i] for s in (1, -1)}
-    near = min(abs(found["greatest_product"].frequency_hz / OFF - f) for f in squares)
+    near = min(abs(result["greatest_product"].frequency_hz / OFF - f) for f in squares)
     assert near < 0.1
 
 
 def test_the_greatest_line_is_found_where_it_is() -> None:
     t = np.arange(int(RATE * 0.6)) / RATE
     spurious = 1e-4 * np.cos(2 * np.pi * 7321.3 * t)
-    found = figures(multitone_material(track(with_noise(tones() + spurious), RATE), hz=HZ))
-    line = found["greatest_product"]
+    result = figures(multitone_material(track(with_noise(tones() + spurious), RATE), hz=HZ))
+    line = result["greatest_product"]
     assert line.frequency_hz == pytest.approx(7321.3, abs=0.02)
     assert line.value == pytest.approx(1e-4 / math.sqrt(2), rel=1e-2)
-    assert found["sfdr"].value == pytest.approx(20 * math.log10(0.3 / 1e-4), abs=0.1)
+    assert result["sfdr"].value == pytest.approx(20 * math.log10(0.3 / 1e-4), abs=0.1)
 
 
 def test_without_a_line_that_stands_out_there_is_a_bound() -> None:
-    found = figures(multitone_material(track(with_noise(tones(), 1e-4), RATE), hz=HZ))
-    assert found["greatest_product"].bound == "upper"
-    assert found["sfdr"].bound == "lower"
+    result = figures(multitone_material(track(with_noise(tones(), 1e-4), RATE), hz=HZ))
+    assert result["greatest_product"].bound == "upper"
+    assert result["sfdr"].bound == "lower"
 
 
 def test_response_at_the_tones() -> None:
@@ -87,13 +87,13 @@ def test_response_at_the_tones() -> None:
 
 
 def test_equivalent_bits_follow_from_the_share() -> None:
-    found = figures(multitone_material(track(with_noise(tones(), 1e-3), RATE), hz=HZ))
-    sinad = -20 * math.log10(found["multitone_distortion"].value / 100)
-    assert found["equivalent_bits"].value == pytest.approx((sinad - 1.7609) / 6.0206, rel=1e-9)
+    result = figures(multitone_material(track(with_noise(tones(), 1e-3), RATE), hz=HZ))
+    sinad = -20 * math.log10(result["multitone_distortion"].value / 100)
+    assert result["equivalent_bits"].value == pytest.approx((sinad - 1.7609) / 6.0206, rel=1e-9)
 
 
 @pytest.mark.parametrize(
-    ("volts", "hz", "told"),
+    ("volts", "hz", "message"),
     [
         (tones(HZ[:-1]), HZ, "no tone near 18.68 kHz"),
         (tones(), (100.0, 100.0, 200.0), "twice"),
@@ -104,11 +104,11 @@ def test_equivalent_bits_follow_from_the_share() -> None:
     ],
 )
 def test_what_is_not_as_stated_is_refused(
-    volts: np.ndarray, hz: tuple[float, ...], told: str
+    volts: np.ndarray, hz: tuple[float, ...], message: str
 ) -> None:
     refused = reasons(multitone_material(track(volts, RATE), hz=hz))
     assert {status for status, _ in refused.values()} == {"rejected"}
-    assert told in refused["tones_level"][1]
+    assert message in refused["tones_level"][1]
 
 
 SPACED = st.lists(st.floats(1.08, 3.0), min_size=3, max_size=9).map(
@@ -135,9 +135,9 @@ def test_any_list_of_tones_is_read_alike_at_any_level(hz: tuple[float, ...], gai
 def test_kept_values() -> None:
     """Values of this record when the method was written: a change is a new method version."""
     x = tones()
-    found = figures(multitone_material(track(with_noise(x + 1e-3 * x**2, 1e-5), RATE), hz=HZ))
-    assert found["between_tones"].value == pytest.approx(5.3636e-4, rel=1e-3)
-    assert found["equivalent_bits"].value == pytest.approx(9.9200, abs=1e-3)
+    result = figures(multitone_material(track(with_noise(x + 1e-3 * x**2, 1e-5), RATE), hz=HZ))
+    assert result["between_tones"].value == pytest.approx(5.3636e-4, rel=1e-3)
+    assert result["equivalent_bits"].value == pytest.approx(9.9200, abs=1e-3)
 
 
 def test_the_strongest_product_is_the_strongest_between_bins_too() -> None:
@@ -147,8 +147,8 @@ def test_the_strongest_product_is_the_strongest_between_bins_too() -> None:
     volts = sum(0.3 * np.cos(2 * np.pi * hz * t) for hz in (200.0, 1000.0, 5000.0))
     volts += 1.00e-2 * np.cos(2 * np.pi * 3000.0 * t) + 1.02e-2 * np.cos(2 * np.pi * 7000.5 * t)
     volts += np.random.default_rng(3).normal(0, 1e-5, len(t))
-    found = figures(multitone_material(track(volts, rate), hz=[200.0, 1000.0, 5000.0]))
-    product = found["greatest_product"]
+    result = figures(multitone_material(track(volts, rate), hz=[200.0, 1000.0, 5000.0]))
+    product = result["greatest_product"]
     assert product.frequency_hz == pytest.approx(7000.5, abs=0.1)
     assert product.value == pytest.approx(1.02e-2 / math.sqrt(2), rel=1e-3)
 
@@ -163,7 +163,7 @@ def test_products_near_a_tone_are_counted_whole(seconds: float) -> None:
         volts += 0.3 * np.cos(2 * np.pi * f * t + f)
         volts += 1e-3 * (np.cos(2 * np.pi * (f + 10) * t) + np.cos(2 * np.pi * (f - 10) * t + 1))
     tones = seek_tones(track(with_noise(volts, 1e-6), RATE), hz, 200.0, None)
-    found = residual_between_tones(tones, hz)
-    assert found.rms == pytest.approx(math.sqrt(10 * 1e-6 / 2), rel=2e-3)
+    result = residual_between_tones(tones, hz)
+    assert result.rms == pytest.approx(math.sqrt(10 * 1e-6 / 2), rel=2e-3)
     # Without the period, what reaches into the tones' bins is lost where the record is short.
-    assert (residual_between_tones(tones).rms < 0.99 * found.rms) == (seconds < 1.1)
+    assert (residual_between_tones(tones).rms < 0.99 * result.rms) == (seconds < 1.1)

@@ -23,38 +23,38 @@ def white(density: float, seconds: float = 2.0, seed: int = 1) -> np.ndarray:
 
 def test_white_noise_flat_and_weighted() -> None:
     """A weighting takes 2.048 dB from white noise of 20 Hz to 20 kHz (computed)."""
-    found = figures(idle_material(track(white(1e-7), RATE)))
-    assert found["noise"].value == pytest.approx(1e-7 * math.sqrt(19_980), rel=0.02)
-    ratio = 20 * math.log10(found["noise_a"].value / found["noise"].value)
+    result = figures(idle_material(track(white(1e-7), RATE)))
+    assert result["noise"].value == pytest.approx(1e-7 * math.sqrt(19_980), rel=0.02)
+    ratio = 20 * math.log10(result["noise_a"].value / result["noise"].value)
     assert ratio == pytest.approx(-2.048, abs=0.1)
-    assert found["noise"].bound is None
+    assert result["noise"].bound is None
 
 
 @pytest.mark.parametrize("hz", [31.5, 100.0, 1000.0, 2500.0, 12_500.0])
 def test_one_line_is_weighted_by_the_curve(hz: float) -> None:
-    found = figures(idle_material(track(sines(RATE, 1.0, {hz: 1e-3}), RATE)))
-    assert found["noise"].value == pytest.approx(1e-3 / math.sqrt(2), rel=1e-6)
+    result = figures(idle_material(track(sines(RATE, 1.0, {hz: 1e-3}), RATE)))
+    assert result["noise"].value == pytest.approx(1e-3 / math.sqrt(2), rel=1e-6)
     factor = a_weighting(np.array([hz]))[0]
-    assert found["noise_a"].value == pytest.approx(factor * 1e-3 / math.sqrt(2), rel=1e-3)
+    assert result["noise_a"].value == pytest.approx(factor * 1e-3 / math.sqrt(2), rel=1e-3)
 
 
 def test_what_lies_outside_the_band_does_not_count() -> None:
     outside = sines(RATE, 2.0, {5.0: 1.0, 25_000.0: 1.0}) + 0.5
-    found = figures(idle_material(track(outside + white(1e-8), RATE)))
-    assert found["noise"].value == pytest.approx(1e-8 * math.sqrt(19_980), rel=0.03)
+    result = figures(idle_material(track(outside + white(1e-8), RATE)))
+    assert result["noise"].value == pytest.approx(1e-8 * math.sqrt(19_980), rel=0.03)
 
 
 @pytest.mark.parametrize("mains", [49.83, 50.0, 50.21])
 def test_mains_lines_are_followed(mains: float) -> None:
     peaks = {mains: 1e-3, 2 * mains: 5e-4, 6 * mains: 1e-5}
-    found = figures(idle_material(track(sines(RATE, 2.0, peaks) + white(1e-8), RATE)))
+    result = figures(idle_material(track(sines(RATE, 2.0, peaks) + white(1e-8), RATE)))
     for multiple, peak in ((1, 1e-3), (2, 5e-4), (6, 1e-5)):
-        line = found[f"mains_line {multiple}"]
+        line = result[f"mains_line {multiple}"]
         assert line.frequency_hz == pytest.approx(multiple * mains, abs=2e-3 * multiple)
         assert line.value == pytest.approx(peak / math.sqrt(2), rel=5e-3)
         assert line.bound is None
-    assert found["mains_line 3"].bound == "upper"
-    assert found["mains_line 3"].value < 1e-7
+    assert result["mains_line 3"].bound == "upper"
+    assert result["mains_line 3"].value < 1e-7
 
 
 def test_a_line_that_drifts_is_read_whole() -> None:
@@ -63,15 +63,15 @@ def test_a_line_that_drifts_is_read_whole() -> None:
     turns = 2 * np.pi * (50.05 * t + 0.02 / 20 * t**2 / 2)
     volts = 1e-3 * np.cos(turns) + 1e-4 * np.cos(10 * turns)
     volts += np.random.default_rng(3).normal(0, 1e-6, len(t))
-    found = figures(idle_material(track(volts, RATE / 2)))
-    assert found["mains_line 1"].value == pytest.approx(1e-3 / math.sqrt(2), rel=2e-3)
-    assert found["mains_line 10"].value == pytest.approx(1e-4 / math.sqrt(2), rel=2e-3)
+    result = figures(idle_material(track(volts, RATE / 2)))
+    assert result["mains_line 1"].value == pytest.approx(1e-3 / math.sqrt(2), rel=2e-3)
+    assert result["mains_line 10"].value == pytest.approx(1e-4 / math.sqrt(2), rel=2e-3)
 
 
 def test_sixty_hertz_mains() -> None:
     volts = sines(RATE, 1.0, {60.0: 1e-3, 120.0: 1e-3}) + white(1e-8, 1.0)
-    found = figures(idle_material(track(volts, RATE), mains_hz=60.0))
-    assert found["mains_line 2"].value == pytest.approx(1e-3 / math.sqrt(2), rel=1e-3)
+    result = figures(idle_material(track(volts, RATE), mains_hz=60.0))
+    assert result["mains_line 2"].value == pytest.approx(1e-3 / math.sqrt(2), rel=1e-3)
 
 
 def test_uncertainty_comes_from_calibration_and_record() -> None:
@@ -153,9 +153,9 @@ def test_noise_as_loud_as_a_generator_s_is_refused_and_some_of_it_warned_of() ->
     density = 0.8 / math.sqrt(19_980)
     refused = reasons(idle_material(track(white(density), RATE)))
     assert "beside the hum is as loud" in refused["hiss"][1]
-    found = figures(idle_material(track(white(density / 10), RATE)))
+    result = figures(idle_material(track(white(density / 10), RATE)))
     for name in ("noise", "noise_a", "hiss"):
-        assert "mV beside the hum is much" in (found[name].remark or ""), name
+        assert "mV beside the hum is much" in (result[name].remark or ""), name
 
 
 @pytest.mark.parametrize("mains", [50.1, 59.9])
@@ -163,6 +163,6 @@ def test_strong_hum_and_buzz_are_no_sound_that_was_played(mains: float) -> None:
     """1 V of ripple with buzz up to 4 kHz, whatever mains was stated, and hiss of 10 mV."""
     buzz = {2 * n * mains: 1.0 / n for n in range(1, 35)}
     given = idle_material(track(sines(RATE, 2.0, buzz) + white(7e-5), RATE), mains_hz=mains)
-    found = figures(given)
-    assert found["noise"].value > 0.5
-    assert "warning" not in (found["noise"].remark or "")
+    result = figures(given)
+    assert result["noise"].value > 0.5
+    assert "warning" not in (result["noise"].remark or "")

@@ -36,34 +36,34 @@ def test_both_weightings_and_no_load() -> None:
 
 
 def test_a_bound_on_noise_is_a_bound_on_the_ratio() -> None:
-    (found,) = derived("snr_2v83", [idle(bound="upper", status="at_floor")])
-    assert found.figure.bound == "lower"
+    (result,) = derived("snr_2v83", [idle(bound="upper", status="at_floor")])
+    assert result.figure.bound == "lower"
 
 
 def test_rated_power_is_that_of_the_unit() -> None:
     derive = registry().metrics["snr_rated"].derive
     assert derive is not None
-    (found,) = derive(Session([idle()], rated_power_w={"amp": 50.0, "other": 10.0}))
-    assert found.figure.value == pytest.approx(20 * math.log10(math.sqrt(400) / 1e-4))
+    (result,) = derive(Session([idle()], rated_power_w={"amp": 50.0, "other": 10.0}))
+    assert result.figure.value == pytest.approx(20 * math.log10(math.sqrt(400) / 1e-4))
     assert list(derive(Session([idle()]))) == []
 
 
 def test_noise_over_gain_at_the_same_settings() -> None:
     gain = reading("gain", 26.0, 0.001, 0.0, volume="full")
-    (found,) = derived("input_referred_noise", [idle(volume="full"), gain])
-    assert found.figure.value == pytest.approx(1e-4 / 10**1.3)
+    (result,) = derived("input_referred_noise", [idle(volume="full"), gain])
+    assert result.figure.value == pytest.approx(1e-4 / 10**1.3)
     # 1 % of the noise, 0.6 % of it its own; of the gain's 0.3 % all is the shared calibration.
     of_gain = 0.026 / 8.6859
-    assert found.figure.uncertainty / found.figure.value == pytest.approx(
+    assert result.figure.uncertainty / result.figure.value == pytest.approx(
         math.sqrt(0.01**2 + of_gain**2 - 2 * of_gain**2), rel=1e-4
     )
-    assert found.made_from[1] is gain
+    assert result.made_from[1] is gain
 
 
 def test_calibrations_of_two_ranges_count_as_independent() -> None:
     gain = reading("gain", 26.0, 0.001, 0.0, calibration_key="bench/other range")
-    (found,) = derived("input_referred_noise", [idle(), gain])
-    assert found.figure.uncertainty / found.figure.value == pytest.approx(
+    (result,) = derived("input_referred_noise", [idle(), gain])
+    assert result.figure.uncertainty / result.figure.value == pytest.approx(
         math.hypot(0.01, 0.026 / 8.6859), rel=1e-4
     )
 

@@ -35,10 +35,10 @@ def at(limit: float, readings: list[Reading]) -> Derived | RefusedDerivation:
 
 
 def figure_at(limit: float, readings: list[Reading]) -> float:
-    found = at(limit, readings)
-    assert isinstance(found, Derived)
-    assert found.figure.bound is None
-    return found.figure.value
+    result = at(limit, readings)
+    assert isinstance(result, Derived)
+    assert result.figure.bound is None
+    return result.figure.value
 
 
 @given(st.floats(0.5, 4), st.floats(0.02, 0.5))
@@ -52,65 +52,65 @@ def test_a_power_law_is_met_exactly(exponent: float, scale: float) -> None:
 def test_the_last_rise_counts() -> None:
     """Crossover above the limit at low power, clean, a bump, clean again, then clipping."""
     readings = steps([0.1, 1, 5, 8, 10, 20], [5, 0.2, 2, 0.5, 0.5, 4.5])
-    found = at(1.0, readings)
-    assert isinstance(found, Derived)
+    result = at(1.0, readings)
+    assert isinstance(result, Derived)
     # Level before it, and nothing measured beyond: anywhere between the last two levels.
-    assert found.figure.value == pytest.approx(10 * math.sqrt(2))
-    assert found.figure.uncertainty / found.figure.value == pytest.approx(
+    assert result.figure.value == pytest.approx(10 * math.sqrt(2))
+    assert result.figure.uncertainty / result.figure.value == pytest.approx(
         math.log(2) / math.sqrt(12), rel=2e-3
     )
 
 
 def test_a_known_knee_narrows_the_answer_from_above() -> None:
     """Flat up to 10 W, then steep at first: the line beyond 12 W carried back bounds it below."""
-    found = at(1.0, steps([5, 10, 12, 14], [0.01, 0.01, 3, 6]))
-    assert isinstance(found, Derived)
+    result = at(1.0, steps([5, 10, 12, 14], [0.01, 0.01, 3, 6]))
+    assert isinstance(result, Derived)
     slope = math.log(2) / math.log(14 / 12)
     least = max(12 * math.exp(-math.log(3) / slope), 10.0)
     middle = math.sqrt(least * 12)
-    assert found.figure.value == pytest.approx(middle, rel=5e-3)
+    assert result.figure.value == pytest.approx(middle, rel=5e-3)
 
 
 def test_a_bound_above_the_limit_says_nothing_of_which_side() -> None:
     readings = steps([1, 10, 30], [0.2, 0.3, 0.4])
     readings += steps([40], [1.5], generator_vrms=0.9, bound="upper")
     readings = [replace(r, bound=None) if r.metric == "output_power" else r for r in readings]
-    found = at(1.0, readings)
-    assert isinstance(found, Derived)
-    assert (found.figure.value, found.figure.bound) == (pytest.approx(30), "lower")
+    result = at(1.0, readings)
+    assert isinstance(result, Derived)
+    assert (result.figure.value, result.figure.bound) == (pytest.approx(30), "lower")
 
 
 def test_a_last_level_within_its_noise_of_the_limit_is_no_bound() -> None:
     readings = steps([1, 10, 30], [0.2, 0.3, 0.9995])
-    found = at(1.0, readings)
-    assert isinstance(found, Derived)
-    assert (found.figure.value, found.figure.bound) == (pytest.approx(10), "lower")
+    result = at(1.0, readings)
+    assert isinstance(result, Derived)
+    assert (result.figure.value, result.figure.bound) == (pytest.approx(10), "lower")
 
 
 def test_a_limit_that_is_never_reached_is_a_lower_bound() -> None:
-    found = at(10.0, steps([1, 10, 30], [0.2, 0.1, 2]))
-    assert isinstance(found, Derived)
-    assert (found.figure.value, found.figure.bound) == (pytest.approx(30), "lower")
-    assert found.figure.uncertainty == pytest.approx(0.33)
+    result = at(10.0, steps([1, 10, 30], [0.2, 0.1, 2]))
+    assert isinstance(result, Derived)
+    assert (result.figure.value, result.figure.bound) == (pytest.approx(30), "lower")
+    assert result.figure.uncertainty == pytest.approx(0.33)
 
 
 def test_distortion_that_only_falls_never_reaches_the_limit() -> None:
-    found = at(1.0, steps([1, 10, 30], [4, 2, 0.5]))
-    assert isinstance(found, Derived)
-    assert found.figure.bound == "lower"
+    result = at(1.0, steps([1, 10, 30], [4, 2, 0.5]))
+    assert isinstance(result, Derived)
+    assert result.figure.bound == "lower"
 
 
 def test_distortion_above_the_limit_throughout_is_refused() -> None:
-    found = at(0.1, steps([1, 10, 30], [0.2, 0.3, 2]))
-    assert isinstance(found, RefusedDerivation)
-    assert "0.2 % or more" in found.reason
-    assert found.limit_percent == 0.1
+    result = at(0.1, steps([1, 10, 30], [0.2, 0.3, 2]))
+    assert isinstance(result, RefusedDerivation)
+    assert "0.2 % or more" in result.reason
+    assert result.limit_percent == 0.1
 
 
 def test_the_narrower_figure_stands_in_and_says_so() -> None:
-    found = at(1.0, steps([1, 10, 30], [0.2, 0.3, 2], metric="thd"))
-    assert isinstance(found, Derived)
-    assert found.figure.detail == {"distortion": "thd"}
+    result = at(1.0, steps([1, 10, 30], [0.2, 0.3, 2], metric="thd"))
+    assert isinstance(result, Derived)
+    assert result.figure.detail == {"distortion": "thd"}
     wide = steps([1, 10, 30], [0.2, 0.3, 2]) + steps([1, 10, 30], [0.1, 0.2, 1.5], metric="thd")
     both = at(1.0, wide)
     assert isinstance(both, Derived)
@@ -118,16 +118,16 @@ def test_the_narrower_figure_stands_in_and_says_so() -> None:
 
 
 @pytest.mark.parametrize("curve", [lambda x: x**2, math.exp, lambda x: x**6 / 50 + x / 3])
-def test_the_error_of_a_bent_curve_is_within_what_is_told(
+def test_the_error_of_a_bent_curve_is_within_what_is_reported(
     curve: Callable[[float], float],
 ) -> None:
     """Against the exact crossing, found by bisection."""
     watts = [0.2, 0.5, 0.9, 1.4, 2.2, 3.5]
     scale = 1 / curve(1.1)
-    found = at(1.0, steps(watts, [scale * curve(w) for w in watts]))
-    assert isinstance(found, Derived)
-    assert abs(found.figure.value - 1.1) < 2 * found.figure.uncertainty
-    assert found.figure.estimation <= found.figure.uncertainty
+    result = at(1.0, steps(watts, [scale * curve(w) for w in watts]))
+    assert isinstance(result, Derived)
+    assert abs(result.figure.value - 1.1) < 2 * result.figure.uncertainty
+    assert result.figure.estimation <= result.figure.uncertainty
 
 
 def test_loads_and_outputs_stand_by_themselves() -> None:

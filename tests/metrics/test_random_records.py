@@ -18,8 +18,8 @@ def honest() -> list[Outcome]:
     return run(range(0, 120, 3), seed=7)
 
 
-def far(found: list[Outcome]) -> list[str]:
-    return [line(x) for x in found if x.state == "measured" and x.score > FAR]
+def far(result: list[Outcome]) -> list[str]:
+    return [line(x) for x in result if x.state == "measured" and x.score > FAR]
 
 
 def test_honest_records_are_covered(honest: list[Outcome]) -> None:
@@ -39,6 +39,6 @@ def test_bounds_of_honest_records_lie_on_their_side(honest: list[Outcome]) -> No
 
 
 def test_known_faults_are_refused_remarked_or_covered() -> None:
-    found = run(range(0, 32, 2), seed=7, only=HELD_FAULTS)
-    assert len(found) > 100
-    assert not far(found)
+    result = run(range(0, 32, 2), seed=7, only=HELD_FAULTS)
+    assert len(result) > 100
+    assert not far(result)

@@ -15,16 +15,16 @@ def gain(value: float, key: str, **more: object):  # type: ignore[no-untyped-def
 
 def test_a_capture_taken_three_times() -> None:
     levels = [reading("level", v, analysis_key=str(n)) for n, v in enumerate((2.00, 2.02, 1.98))]
-    found = one("repeatability", levels).figure
-    assert found.value == pytest.approx(1.0)
-    assert found.dof == 2
-    assert found.uncertainty == pytest.approx(0.5)
-    assert found.detail == {"of": "output level", "captures": "3"}
+    result = one("repeatability", levels).figure
+    assert result.value == pytest.approx(1.0)
+    assert result.dof == 2
+    assert result.uncertainty == pytest.approx(0.5)
+    assert result.detail == {"of": "output level", "captures": "3"}
 
 
 def test_gain_in_decibels_is_spread_as_a_ratio() -> None:
-    found = one("repeatability", [gain(20.0, "a"), gain(20 + 20 * math.log10(1.02), "b")]).figure
-    assert found.value == pytest.approx(100 * 0.02 / math.sqrt(2) / 1.01, rel=1e-6)
+    result = one("repeatability", [gain(20.0, "a"), gain(20 + 20 * math.log10(1.02), "b")]).figure
+    assert result.value == pytest.approx(100 * 0.02 / math.sqrt(2) / 1.01, rel=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -42,20 +42,20 @@ def test_one_capture_or_a_bound_is_no_repeat() -> None:
     assert derived("repeatability", bounds) == []
 
 
-def test_gains_that_disagree_wildly_are_told() -> None:
+def test_gains_that_disagree_wildly_are_reported() -> None:
     """A drive stated ten times too high makes the gain 20 dB too low."""
-    found = one("gain_spread", [gain(26.0, "a", generator_vrms=0.1),
+    result = one("gain_spread", [gain(26.0, "a", generator_vrms=0.1),
                                 gain(6.0, "b", generator_vrms=1.0)]).figure  # fmt: skip
-    assert found.value == pytest.approx(20.0)
-    assert "1 V and 100 mV" in (found.remark or "")
-    assert "check their drive" in (found.remark or "")
+    assert result.value == pytest.approx(20.0)
+    assert "1 V and 100 mV" in (result.remark or "")
+    assert "check their drive" in (result.remark or "")
 
 
 def test_gains_that_agree_carry_no_remark() -> None:
-    found = one("gain_spread", [gain(26.0, "a", generator_vrms=0.1),
+    result = one("gain_spread", [gain(26.0, "a", generator_vrms=0.1),
                                 gain(25.8, "b", generator_vrms=1.0)]).figure  # fmt: skip
-    assert found.value == pytest.approx(0.2)
-    assert found.remark is None
+    assert result.value == pytest.approx(0.2)
+    assert result.remark is None
 
 
 def test_a_limited_output_is_left_out() -> None:

@@ -34,11 +34,11 @@ def first_order(hz: float, low: float) -> float:
 @given(st.floats(5, 100), st.floats(10, 40))
 def test_tones_give_the_closed_form_of_a_high_pass(low: float, gain: float) -> None:
     hertz = [20.0, 50.0, 1000.0, 5000.0, 20_000.0]
-    found = derived("response_of_tones", gains({hz: gain + first_order(hz, low) for hz in hertz}))
-    assert [d.figure.frequency_hz for d in found if isinstance(d, Derived)] == [
+    result = derived("response_of_tones", gains({hz: gain + first_order(hz, low) for hz in hertz}))
+    assert [d.figure.frequency_hz for d in result if isinstance(d, Derived)] == [
         20.0, 50.0, 5000.0, 20_000.0
     ]  # fmt: skip
-    for d in found:
+    for d in result:
         assert isinstance(d, Derived)
         hz = d.figure.frequency_hz or 0.0
         truth = first_order(hz, low) - first_order(1000, low)
@@ -58,10 +58,10 @@ def test_the_curve_of_tones_rises_in_frequency() -> None:
     values = {hz: 0.1 * n for n, hz in enumerate([5000.0, 20.0, 1000.0, 50.0, 20e3])}
     drawn = registry().curves["response_of_tones"].derive
     assert drawn is not None
-    (found,) = drawn(Session(gains(values)))
-    assert isinstance(found, DerivedCurve)
-    assert found.data.x.tolist() == [20.0, 50.0, 1000.0, 5000.0, 20_000.0]
-    assert found.data.y == pytest.approx([-0.1, 0.1, 0.0, -0.2, 0.2])
+    (result,) = drawn(Session(gains(values)))
+    assert isinstance(result, DerivedCurve)
+    assert result.data.x.tolist() == [20.0, 50.0, 1000.0, 5000.0, 20_000.0]
+    assert result.data.y == pytest.approx([-0.1, 0.1, 0.0, -0.2, 0.2])
 
 
 def curve(db: np.ndarray, u: float = 0.001, **more: object) -> CurveReading:
@@ -72,9 +72,9 @@ def curve(db: np.ndarray, u: float = 0.001, **more: object) -> CurveReading:
 def test_channels_that_differ_by_a_tilt() -> None:
     tilt = 0.2 * np.log10(HZ / 1000)
     left, right = curve(tilt), curve(np.zeros(len(HZ)), output="right")
-    found = one("response_difference", [left.like, right.like], curves=[left, right])
-    assert found.figure.value == pytest.approx(0.2 * math.log10(50), abs=1e-3)
-    assert found.against == "right"
+    result = one("response_difference", [left.like, right.like], curves=[left, right])
+    assert result.figure.value == pytest.approx(0.2 * math.log10(50), abs=1e-3)
+    assert result.against == "right"
 
 
 def test_swapping_the_channels_changes_nothing() -> None:
@@ -102,15 +102,15 @@ def test_margin_to_the_published_response(
 ) -> None:
     tilted = curve(0.2 * np.log10(HZ / 1000))
     promised = Promised("amp", metric, "at most", limit, band_low_hz=band[0], band_high_hz=band[1])
-    found = one("response_margin", [tilted.like], curves=[tilted], promised=[promised])
-    assert found.figure.value == pytest.approx(margin, abs=1e-3)
+    result = one("response_margin", [tilted.like], curves=[tilted], promised=[promised])
+    assert result.figure.value == pytest.approx(margin, abs=1e-3)
 
 
 def test_a_mask_wider_than_the_sweep_is_refused() -> None:
     flat = curve(np.zeros(len(HZ)))
     wide = Promised("amp", "response_spread", "at most", 1.0, band_low_hz=5.0, band_high_hz=1e5)
-    found = refused("response_margin", [flat.like], curves=[flat], promised=[wide])
-    assert "outside the measured band" in found.reason
+    result = refused("response_margin", [flat.like], curves=[flat], promised=[wide])
+    assert "outside the measured band" in result.reason
 
 
 def settings_of(controls: str, at: dict[float, float], gain: float) -> list[object]:
@@ -129,10 +129,10 @@ def test_range_of_the_tone_controls_holds_the_gain() -> None:
         *settings_of("flat", {100.0: 0.0, 10_000.0: 0.0}, 20.0),
     ]
     given_ = [d for d in derived("tone_control_range", readings) if isinstance(d, Derived)]
-    found = {d.like.frequency_hz: d for d in given_}
-    assert found[100.0].figure.value == pytest.approx(24.0)
-    assert found[100.0].figure.detail == {"from": "bass min", "to": "bass max"}
-    assert found[10_000.0].figure.value == pytest.approx(0.0)
+    result = {d.like.frequency_hz: d for d in given_}
+    assert result[100.0].figure.value == pytest.approx(24.0)
+    assert result[100.0].figure.detail == {"from": "bass min", "to": "bass max"}
+    assert result[10_000.0].figure.value == pytest.approx(0.0)
     assert derived("tone_control_range", readings[:3]) == []
 
 
@@ -160,12 +160,12 @@ def test_riaa_error_of_a_known_deviation(amended: bool, error_db: float) -> None
     """A curve with a bump of known height; the other curve differs by 3.0 dB at 20 Hz."""
     bump = error_db * np.exp(-np.square(np.log(HZ / 8000)))
     at_1k = error_db * math.exp(-(math.log(8) ** 2))
-    found = found_in(phono(riaa_db(HZ, amended=amended) + bump))
+    result = found_in(phono(riaa_db(HZ, amended=amended) + bump))
     own, other = ("riaa_error_iec", "riaa_error")[:: 1 if amended else -1]
-    assert isinstance(found[own], MeasuredValue)
-    assert isinstance(found[other], MeasuredValue)
-    assert found[own].value == pytest.approx(error_db - at_1k, abs=2e-3)
-    assert found[other].value == pytest.approx(3.0, abs=0.1)
+    assert isinstance(result[own], MeasuredValue)
+    assert isinstance(result[other], MeasuredValue)
+    assert result[own].value == pytest.approx(error_db - at_1k, abs=2e-3)
+    assert result[other].value == pytest.approx(3.0, abs=0.1)
 
 
 def test_riaa_is_only_told_of_phono_inputs() -> None:

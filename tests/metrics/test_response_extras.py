@@ -52,8 +52,8 @@ def exact(hz: Array, *filters: tuple[Array, Array]) -> Array:
 
 
 def curve(taken: CaptureData, name: str) -> CurveData:
-    found = [t for t in measure(taken)[1] if isinstance(t, Trace) and t.name == name]
-    return found[0].data
+    result = [t for t in measure(taken)[1] if isinstance(t, Trace) and t.name == name]
+    return result[0].data
 
 
 def value(taken: CaptureData, metric: str) -> MeasuredValue:
@@ -84,10 +84,10 @@ def test_closed_form_of_first_order_edges(low: float, high: float, down: float) 
     taken = table(np.round(db, 9), FINE)
     name = "1db" if down == 1.0 else "half_db"
     for side in ("low", "high"):
-        found = value(taken, f"response_{side}_{name}")
-        if found.bound:
+        result = value(taken, f"response_{side}_{name}")
+        if result.bound:
             continue
-        hz = found.value
+        hz = result.value
         there = 10 * math.log10(1 + (low / hz) ** 2) + 10 * math.log10(1 + (hz / high) ** 2)
         assert there - reference == pytest.approx(down, abs=1e-3)
 
@@ -125,8 +125,8 @@ def test_noise_alone_is_no_rise() -> None:
     taken = 0
     for seed in range(200):
         noise = 0.1 * np.random.default_rng(seed).standard_normal(241)
-        found, _ = Response(hz, noise, np.full(241, 0.1)).highest(20, 20_000)
-        taken += found.db > 2 * found.u
+        result, _ = Response(hz, noise, np.full(241, 0.1)).highest(20, 20_000)
+        taken += result.db > 2 * result.u
     assert taken <= 10
 
 
@@ -146,9 +146,9 @@ def test_phase_and_group_delay_of_filters() -> None:
     step = 1e-3
     above, below = (exact(delay.x * (1 + s * step), *filters) for s in (0.5, -0.5))
     wanted = -np.angle(above / below) / (2 * np.pi * delay.x * step) * 1e3
-    found = delay.y + round(samples) / RATE * 1e3
+    result = delay.y + round(samples) / RATE * 1e3
     low = (delay.x > 25) & (delay.x < 1000)
-    assert found[low] == pytest.approx(wanted[low], abs=0.02)
+    assert result[low] == pytest.approx(wanted[low], abs=0.02)
 
 
 def test_phase_of_a_table() -> None:
@@ -178,10 +178,10 @@ def test_a_loop_back_of_one_track_corrects_every_output() -> None:
     taken = replace(taken, bench=capture_data(SENT, through(bench)))
     alone = capture_data(SENT, through(left), through(right))
     for track in (1, 2):
-        found = figures(taken, track=track)["response_low_3db", None]
+        result = figures(taken, track=track)["response_low_3db", None]
         truth = figures(alone, track=track)["response_low_3db", None]
-        assert found.value == pytest.approx(truth.value, rel=5e-3)
-        assert found.detail == {}
+        assert result.value == pytest.approx(truth.value, rel=5e-3)
+        assert result.detail == {}
 
 
 def test_the_bench_corrects_the_shape_and_leaves_the_gain() -> None:
@@ -196,13 +196,13 @@ def test_separation_of_a_known_leak() -> None:
     b, a = low_cut(200_000.0)
     leak = 0.2 * lfilter(b, a, SENT.volts) + 1e-6 * rng.standard_normal(len(SENT.volts))
     taken = replace(capture_data(SENT, SENT.volts, leak), driven_track=1)
-    found = figures(taken, track=2)
+    result = figures(taken, track=2)
     truth = {hz: -20 * math.log10(0.2 * abs(exact(np.array([hz]), (b, a))[0])) for hz in (1e3, 1e4)}
     for hz, db in truth.items():
-        reading = found["separation_at", hz]
+        reading = result["separation_at", hz]
         assert reading.value == pytest.approx(db, abs=0.05)
         assert reading.uncertainty >= 8.68 * 0.005 * math.sqrt(2) * 0.99
-    assert not any(metric == "response_spread" for metric, _ in found)
+    assert not any(metric == "response_spread" for metric, _ in result)
     assert ("separation_at", 1e3) not in figures(taken, track=1)
 
 
@@ -213,8 +213,8 @@ def test_crosstalk_below_the_noise_is_a_bound() -> None:
     for _ in range(20):
         silent = 1e-3 * rng.standard_normal(len(SENT.volts))
         taken = replace(capture_data(SENT, SENT.volts, silent), driven_track=1)
-        found = figures(taken, track=2)
-        readings += [found["separation_at", hz] for hz in (100.0, 1e3, 1e4)]
+        result = figures(taken, track=2)
+        readings += [result["separation_at", hz] for hz in (100.0, 1e3, 1e4)]
     assert np.mean([reading.bound == "lower" for reading in readings]) > 0.75
     assert all(40 < reading.value < 100 for reading in readings)
 
@@ -231,6 +231,6 @@ def test_the_bench_is_taken_at_the_capture_s_level() -> None:
         assert np.abs(level.y[level.x >= 20]).max() < 0.02
     taken = capture_data(SENT, through(low_cut(25.0)))
     between = replace(taken, bench=low, bench_levels=(high,))
-    found = figures(between)["response_at", 20.0]
-    assert abs(found.value) < 2 * found.uncertainty
-    assert 0.1 < found.uncertainty < 1.5
+    result = figures(between)["response_at", 20.0]
+    assert abs(result.value) < 2 * result.uncertainty
+    assert 0.1 < result.uncertainty < 1.5

@@ -42,26 +42,26 @@ def corner(low_hz: float, high_hz: float, bracket: tuple[float, float]) -> float
 
 
 def test_corners_and_gain_through_a_real_sweep() -> None:
-    found = figures(capture_data(SENT, 3 * band_pass(25, 12_000)))
-    low, high = found["response_low_3db", None], found["response_high_3db", None]
+    result = figures(capture_data(SENT, 3 * band_pass(25, 12_000)))
+    low, high = result["response_low_3db", None], result["response_high_3db", None]
     assert low.value == pytest.approx(corner(25, 12e3, (12, 999)), rel=1e-3)
     assert high.value == pytest.approx(corner(25, 12e3, (1001, 20e3)), rel=1e-4)
-    gain = found["gain", 1000]
+    gain = result["gain", 1000]
     assert gain.value == pytest.approx(20 * math.log10(3 * analogue(1000, 25, 12e3)), abs=1e-3)
     assert gain.uncertainty == pytest.approx(8.686 * 0.005 * math.sqrt(2), rel=0.01)
 
 
 def test_a_wire_is_flat_and_its_corners_are_bounds() -> None:
     sent = played(seconds=4.0)
-    found = figures(capture_data(sent, sent.volts))
-    assert found["gain", 1000].value == pytest.approx(0, abs=1e-3)
-    assert found["response_spread", None].value < 1e-3
-    low, high = found["response_low_3db", None], found["response_high_3db", None]
+    result = figures(capture_data(sent, sent.volts))
+    assert result["gain", 1000].value == pytest.approx(0, abs=1e-3)
+    assert result["response_spread", None].value < 1e-3
+    low, high = result["response_low_3db", None], result["response_high_3db", None]
     assert (low.bound, high.bound) == ("upper", "lower")
     assert low.value < 20
     assert high.value > 20_000
     for hz in (20, 50, 100, 200, 500, 2000, 5000, 10_000, 15_000, 20_000):
-        assert found["response_at", hz].value == pytest.approx(0, abs=1e-3)
+        assert result["response_at", hz].value == pytest.approx(0, abs=1e-3)
 
 
 @settings(max_examples=5, deadline=None)
@@ -87,9 +87,9 @@ def test_calibration_is_no_part_of_a_response() -> None:
 def test_a_narrow_sweep_gives_no_spread() -> None:
     sent = played(50, 15_000, 1.0)
     findings, _ = measure(capture_data(sent, sent.volts))
-    told = {f.metric.name: f for f in findings}
-    assert told["response_spread"].status == "not_applicable"
-    assert "not 20 Hz to 20 kHz" in (told["response_spread"].reason or "")
+    message = {f.metric.name: f for f in findings}
+    assert message["response_spread"].status == "not_applicable"
+    assert "not 20 Hz to 20 kHz" in (message["response_spread"].reason or "")
     assert ("response_at", 20.0) not in figures(capture_data(sent, sent.volts))
 
 
@@ -129,11 +129,11 @@ def test_a_table_gives_the_corner_of_its_formula() -> None:
     """First order, 12 points an octave, printed to 0.01 dB: within what is told, and 0.3 %."""
     hz = np.round(10 * 2 ** (np.arange(140) / 12), 3)
     level = np.round(-10 * np.log10(1 + (160 / hz) ** 2), 2)
-    found = figures(reduced(hz, level))["response_low_3db", None]
+    result = figures(reduced(hz, level))["response_low_3db", None]
     # 1 kHz itself is down by 0.1098 dB, so that 3.0103 dB below it lies a little lower.
     exact = 160 / math.sqrt(2 * (1 + 0.16**2) - 1)
-    assert found.value == pytest.approx(exact, rel=0.003)
-    assert abs(found.value - exact) < 3 * found.uncertainty
+    assert result.value == pytest.approx(exact, rel=0.003)
+    assert abs(result.value - exact) < 3 * result.uncertainty
     assert ("gain", 1000.0) not in figures(reduced(hz, level))
 
 

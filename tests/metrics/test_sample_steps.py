@@ -80,19 +80,19 @@ def test_noise_below_the_steps_lies_under_its_bound(noise_steps: float, offset: 
     true = noise_steps * STEP_16
     volts = true * np.random.default_rng(4).normal(size=RATE) + offset * STEP_16
     shown = stored(volts, used=16, dither=False)
-    found = idle(shown)
+    result = idle(shown)
     if np.ptp(shown) == 0:
-        assert found["noise"].status == "rejected"
+        assert result["noise"].status == "rejected"
         return
     in_band = true * math.sqrt(20_000 / 24_000)
     for name in ("noise", "noise_a", "noise_ccir_rms", "noise_arm", "noise_468"):
-        figure = found[name].figure
+        figure = result[name].figure
         assert figure is not None
         assert figure.bound == "upper", name
-    figure = found["noise"].figure
+    figure = result["noise"].figure
     assert figure is not None
     assert in_band <= figure.value <= 1.2 * STEP_16
-    assert found["hum_over_hiss"].status != "measured"
+    assert result["hum_over_hiss"].status != "measured"
 
 
 def test_hum_below_half_a_step_lies_under_its_bound() -> None:
@@ -128,8 +128,8 @@ def test_the_noise_of_blurred_steps_is_taken_off(noise_steps: float, dither: boo
 def test_an_undithered_tone_has_bounds_for_what_the_steps_may_be(hz: float) -> None:
     """At 1 kHz and 48 kHz the whole of the rounding error falls on harmonics."""
     volts = 1.5 * np.sin(2 * np.pi * hz * TIME) + 1.5e-6 * np.sin(4 * np.pi * hz * TIME)
-    found = tone(stored(volts, used=16, dither=False), hz)
-    thd, snr = found["thd"].figure, found["snr"].figure
+    result = tone(stored(volts, used=16, dither=False), hz)
+    thd, snr = result["thd"].figure, result["snr"].figure
     assert thd is not None
     assert snr is not None
     assert thd.bound == "upper"
@@ -149,12 +149,12 @@ def test_a_strong_harmonic_of_an_undithered_tone_is_measured() -> None:
 
 def test_a_dithered_tone_stays_measured() -> None:
     volts = 1.5 * np.sin(2 * np.pi * 997 * TIME) + 1.5e-4 * np.sin(4 * np.pi * 997 * TIME)
-    found = tone(stored(volts, used=16, dither=True), 997.0)
-    figure = found["thd"].figure
+    result = tone(stored(volts, used=16, dither=True), 997.0)
+    figure = result["thd"].figure
     assert figure is not None
     assert figure.bound is None
     assert abs(figure.value - 0.01) <= 2.5 * figure.uncertainty
-    snr = found["snr"].figure
+    snr = result["snr"].figure
     assert snr is not None
     assert snr.bound == "lower"
     assert "steps" in (snr.remark or "")

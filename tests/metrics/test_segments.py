@@ -27,9 +27,9 @@ def finding(name: str, figure: MeasuredValue | None, reason: str | None = None) 
 
 def of(name: str, *figures: MeasuredValue) -> Finding:
     """The one finding of a recording whose segments gave these figures."""
-    (found,), traces = over_time([([finding(name, figure)], []) for figure in figures])
+    (result,), traces = over_time([([finding(name, figure)], []) for figure in figures])
     assert not traces
-    return found
+    return result
 
 
 def mean(name: str, *values: float, u: float = 0.01) -> float:
@@ -109,8 +109,8 @@ def test_the_order_of_segments_doesn_t_matter(order: list[Measured]) -> None:
 
 @pytest.mark.parametrize("n", [2, 30])
 def test_equal_segments_give_the_figures_of_one(n: int) -> None:
-    found, curves = over_time(SHORTS[:1] * n)
-    for one, alone in zip(found, SHORTS[0][0], strict=True):
+    result, curves = over_time(SHORTS[:1] * n)
+    for one, alone in zip(result, SHORTS[0][0], strict=True):
         assert (one.metric, one.status, one.track) == (alone.metric, alone.status, alone.track)
         if one.figure is None or alone.figure is None:
             assert one == alone
@@ -121,7 +121,7 @@ def test_equal_segments_give_the_figures_of_one(n: int) -> None:
         assert kept == replace(alone.figure, value=0.0, uncertainty=0.0, estimation=0.0, dof=0.0,
                                remark=None)  # fmt: skip
         assert (one.reason or "").endswith(f"mean of {n} segments")
-    level = next(f.figure for f in found if f.metric.name == "level")
+    level = next(f.figure for f in result if f.metric.name == "level")
     assert level is not None
     assert level.uncertainty >= CALIBRATION * level.value
     np.testing.assert_allclose(curves[0].data.y, SHORTS[0][1][0].data.y, rtol=1e-12)
@@ -133,9 +133,9 @@ def test_one_segment_is_left_as_it_is() -> None:
 
 def test_a_step_of_level_midway_shows_in_the_uncertainty() -> None:
     def level(segments: list[Measured]) -> MeasuredValue:
-        found = next(f.figure for f in over_time(segments)[0] if f.metric.name == "level")
-        assert found is not None
-        return found
+        result = next(f.figure for f in over_time(segments)[0] if f.metric.name == "level")
+        assert result is not None
+        return result
 
     steady, stepped = level(shorts(6)), level(shorts(6, jump=1.1))
     # Three segments at 1 and three at 1.1 scatter by 0.05 sqrt(6 / 5).
@@ -165,30 +165,30 @@ def test_a_choice_that_changes_is_refused() -> None:
 def test_a_metric_refused_in_one_segment_is_refused_with_its_reason() -> None:
     good = finding("thd", MeasuredValue(0.1, 0.01))
     bad = finding("thd", None, "the converter clipped")
-    (found,), _ = over_time([([good], []), ([good], []), ([bad], [])])
-    assert (found.status, found.figure) == ("rejected", None)
-    assert found.reason == "in segment 3 of 3: the converter clipped"
+    (result,), _ = over_time([([good], []), ([good], []), ([bad], [])])
+    assert (result.status, result.figure) == ("rejected", None)
+    assert result.reason == "in segment 3 of 3: the converter clipped"
 
 
 def test_what_has_no_meaning_in_a_segment_has_none() -> None:
     none = replace(finding("gain", None, "unknown level"), status="not_applicable")
     some, bad = finding("gain", MeasuredValue(20.0, 0.1)), finding("gain", None, "silence")
     assert over_time([([none], []), ([none], [])])[0] == [none]
-    (found,), _ = over_time([([some], []), ([none], [])])
-    assert (found.status, found.reason) == ("not_applicable", "in segment 2 of 2: unknown level")
-    (found,), _ = over_time([([none], []), ([bad], [])])
-    assert (found.status, found.reason) == ("rejected", "in segment 2 of 2: silence")
+    (result,), _ = over_time([([some], []), ([none], [])])
+    assert (result.status, result.reason) == ("not_applicable", "in segment 2 of 2: unknown level")
+    (result,), _ = over_time([([none], []), ([bad], [])])
+    assert (result.status, result.reason) == ("rejected", "in segment 2 of 2: silence")
 
 
 def test_figures_that_only_some_segments_give_are_refused() -> None:
     second, third = (finding("harmonic", MeasuredValue(-60.0, 0.1, order=n)) for n in (2, 3))
-    (found,), _ = over_time([([second, third], []), ([second], [])])
-    assert found.reason == "segment 2 of 2 doesn't give the figures that the first does"
+    (result,), _ = over_time([([second, third], []), ([second], [])])
+    assert result.reason == "segment 2 of 2 doesn't give the figures that the first does"
     found_, _ = over_time([([second, third], []), ([second, third], [])])
     assert [f.figure.order for f in found_ if f.figure] == [2, 3]
 
 
-def test_a_line_is_told_at_the_middle_of_its_frequencies() -> None:
+def test_a_line_is_reported_at_the_middle_of_its_frequencies() -> None:
     figure = of(
         "mains_line", *(MeasuredValue(1.0, 0.1, frequency_hz=hz) for hz in (50.2, 50.0, 50.1))
     )
@@ -204,11 +204,11 @@ def curve(name: str, y_unit: str, x: list[float], y: list[float], u: float | Non
 def test_curves_of_levels_are_averaged_in_power() -> None:
     one = curve("spectrum", "dBV", [10.0, 20.0], [-60.0, -20.0], 0.3)
     other = curve("spectrum", "dBV", [10.0, 21.0], [-80.0, -20.0], 0.4)
-    _, (found,) = over_time([([], [one]), ([], [other])])
-    assert found.data.y == pytest.approx([10 * math.log10((1e-6 + 1e-8) / 2), -20.0])
-    assert found.data.x.tolist() == [10.0, 20.0]
+    _, (result,) = over_time([([], [one]), ([], [other])])
+    assert result.data.y == pytest.approx([10 * math.log10((1e-6 + 1e-8) / 2), -20.0])
+    assert result.data.x.tolist() == [10.0, 20.0]
     rms = math.sqrt((0.3**2 + 0.4**2) / 2)
-    assert found.data.uncertainty == pytest.approx([math.hypot(rms, 10.0), rms])
+    assert result.data.uncertainty == pytest.approx([math.hypot(rms, 10.0), rms])
 
 
 def test_a_waveform_is_shown_as_the_first_segment_has_it_and_odd_curves_are_left_out() -> None:
@@ -226,11 +226,11 @@ def test_an_idle_record_in_segments_has_the_rms_of_the_whole(n: int) -> None:
     volts = np.random.default_rng(n).normal(0, 1e-4, 48_000 * n)
     whole = next(f for f in measure(idle_material(track(volts)))[0] if f.metric.name == "noise")
     parts = [measure(idle_material(track(part))) for part in np.split(volts, n)]
-    found = next(f for f in over_time(parts)[0] if f.metric.name == "noise")
-    assert found.figure is not None
+    result = next(f for f in over_time(parts)[0] if f.metric.name == "noise")
+    assert result.figure is not None
     assert whole.figure is not None
-    apart = abs(found.figure.value - whole.figure.value)
-    assert apart <= 2 * math.hypot(found.figure.uncertainty, whole.figure.uncertainty)
+    apart = abs(result.figure.value - whole.figure.value)
+    assert apart <= 2 * math.hypot(result.figure.uncertainty, whole.figure.uncertainty)
     # White noise: 20 Hz to 20 kHz of a band of 24 kHz.
     expected = 1e-4 * math.sqrt(19_980 / 24_000)
-    assert abs(found.figure.value - expected) <= 4 * found.figure.uncertainty
+    assert abs(result.figure.value - expected) <= 4 * result.figure.uncertainty

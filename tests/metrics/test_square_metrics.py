@@ -32,33 +32,33 @@ def overshoot_of(damping: float) -> float:
 
 @pytest.mark.parametrize("damping", [0.3, 0.5])
 def test_second_order_step_in_a_recording(damping: float) -> None:
-    found = figures(square_material(track(recorded(second_order(2e4, damping)), RATE)))
+    result = figures(square_material(track(recorded(second_order(2e4, damping)), RATE)))
     over = overshoot_of(damping)
-    assert abs(found["overshoot"].value - 100 * over) < 2 * found["overshoot"].uncertainty
-    assert found["overshoot"].value == pytest.approx(100 * over, abs=0.3)
-    assert found["undershoot"].value == pytest.approx(100 * over**2, abs=0.5)
-    assert found["ringing_damping"].value == pytest.approx(damping, abs=0.01)
+    assert abs(result["overshoot"].value - 100 * over) < 2 * result["overshoot"].uncertainty
+    assert result["overshoot"].value == pytest.approx(100 * over, abs=0.3)
+    assert result["undershoot"].value == pytest.approx(100 * over**2, abs=0.5)
+    assert result["ringing_damping"].value == pytest.approx(damping, abs=0.01)
     damped = 2e4 * math.sqrt(1 - damping**2)
-    assert found["ringing_frequency"].value == pytest.approx(damped, rel=0.03)
-    assert found["state_high"].value == pytest.approx(1.0, abs=2e-3)
-    assert found["state_low"].value == pytest.approx(-1.0, abs=2e-3)
-    assert found["preshoot"].bound == "upper"
+    assert result["ringing_frequency"].value == pytest.approx(damped, rel=0.03)
+    assert result["state_high"].value == pytest.approx(1.0, abs=2e-3)
+    assert result["state_low"].value == pytest.approx(-1.0, abs=2e-3)
+    assert result["preshoot"].bound == "upper"
 
 
 @pytest.mark.parametrize(("corner", "damping", "hz"), [(2e4, 0.3, 1e3), (8e4, 0.4, 1e4)])
 def test_second_order_step_in_a_trace(corner: float, damping: float, hz: float) -> None:
     time, volts = traced(lambda t: step_of(corner, damping, t), hz)
-    found = figures(trace_material(time, volts, hz))
+    result = figures(trace_material(time, volts, hz))
     over = overshoot_of(damping)
-    assert found["overshoot"].value == pytest.approx(100 * over, abs=0.2)
-    assert found["undershoot"].value == pytest.approx(100 * over**2, abs=0.3)
-    assert found["ringing_damping"].value == pytest.approx(damping, abs=0.01)
-    assert found["ringing_frequency"].value == pytest.approx(
+    assert result["overshoot"].value == pytest.approx(100 * over, abs=0.2)
+    assert result["undershoot"].value == pytest.approx(100 * over**2, abs=0.3)
+    assert result["ringing_damping"].value == pytest.approx(damping, abs=0.01)
+    assert result["ringing_frequency"].value == pytest.approx(
         corner * math.sqrt(1 - damping**2), rel=0.02
     )
     for name in ("rise_time", "fall_time"):
-        assert found[name].bound is None
-        assert found[name].value == pytest.approx(_ten_to_ninety(corner, damping), rel=0.01)
+        assert result[name].bound is None
+        assert result[name].value == pytest.approx(_ten_to_ninety(corner, damping), rel=0.01)
 
 
 def _ten_to_ninety(corner: float, damping: float) -> float:
@@ -71,22 +71,22 @@ def _ten_to_ninety(corner: float, damping: float) -> float:
 def test_tilt_of_a_first_order_high_pass(corner: float) -> None:
     """Closed form, steady state: 2 tanh(pi fc / 2 f)."""
     both = lambda f: high_pass(corner)(f) * second_order(2e4, 0.6)(f)  # noqa: E731
-    found = figures(square_material(track(recorded(both), RATE)))
+    result = figures(square_material(track(recorded(both), RATE)))
     tilt = 2 * math.tanh(math.pi * corner / 2000)
-    assert abs(found["tilt"].value - 100 * tilt) < 3 * found["tilt"].uncertainty
-    assert found["tilt"].value == pytest.approx(100 * tilt, rel=0.02)
-    assert found["tilt_low_cutoff"].value == pytest.approx(corner, rel=0.02)
+    assert abs(result["tilt"].value - 100 * tilt) < 3 * result["tilt"].uncertainty
+    assert result["tilt"].value == pytest.approx(100 * tilt, rel=0.02)
+    assert result["tilt_low_cutoff"].value == pytest.approx(corner, rel=0.02)
 
 
 @pytest.mark.parametrize("corner", [200.0, 400.0])
 def test_the_tilt_of_a_high_pass_near_the_frequency_is_exponential(corner: float) -> None:
     """Closed form as above; a straight line through its middle would read 4 to 17 % less."""
     both = lambda f: high_pass(corner)(f) * second_order(4e4, 0.7)(f)  # noqa: E731
-    found = figures(square_material(track(recorded(both), RATE)))
+    result = figures(square_material(track(recorded(both), RATE)))
     tilt = 2 * math.tanh(math.pi * corner / 2000)
-    assert abs(found["tilt"].value - 100 * tilt) < 2 * found["tilt"].uncertainty
-    assert found["tilt"].value == pytest.approx(100 * tilt, rel=3e-3)
-    assert found["tilt_low_cutoff"].value == pytest.approx(corner, rel=5e-3)
+    assert abs(result["tilt"].value - 100 * tilt) < 2 * result["tilt"].uncertainty
+    assert result["tilt"].value == pytest.approx(100 * tilt, rel=3e-3)
+    assert result["tilt_low_cutoff"].value == pytest.approx(corner, rel=5e-3)
 
 
 @pytest.mark.parametrize("bits", [8, 10, 12])
@@ -100,16 +100,16 @@ def test_an_ideal_trace_gives_levels_and_bounds(bits: int, noise: float, uneven:
         )
         given_ = trace_material(time, volts, 1000.0)
         with np.errstate(all="raise"):
-            found = figures(given_)
-        assert all(math.isfinite(f.value) and math.isfinite(f.uncertainty) for f in found.values())
+            result = figures(given_)
+        assert all(math.isfinite(f.value) and math.isfinite(f.uncertainty) for f in result.values())
         for name, level in (("state_high", 1.0), ("state_low", -1.0)):
-            assert abs(found[name].value - level) < 2 * found[name].uncertainty
-            assert found[name].uncertainty < 0.03
+            assert abs(result[name].value - level) < 2 * result[name].uncertainty
+            assert result[name].uncertainty < 0.03
         widest = float(np.diff(time).max())
         for name in ("rise_time", "fall_time"):
-            assert found[name].bound == "upper"
-            assert found[name].value < 4 * widest
-        assert found["slew_rate"].bound == "lower"
+            assert result[name].bound == "upper"
+            assert result[name].value < 4 * widest
+        assert result["slew_rate"].bound == "lower"
 
 
 def test_noise_does_not_lengthen_the_settling() -> None:
@@ -120,9 +120,9 @@ def test_noise_does_not_lengthen_the_settling() -> None:
             lambda t: -np.expm1(-2 * np.pi * 1e4 * np.maximum(t, 0)), 1000.0, points=12_000,
             noise=8e-3, seed=seed,
         )  # fmt: skip
-        found = figures(trace_material(time, volts, 1000.0))["settling_time"]
-        assert abs(found.value - expected) < 2 * found.uncertainty
-        assert found.value == pytest.approx(expected, rel=0.15)
+        result = figures(trace_material(time, volts, 1000.0))["settling_time"]
+        assert abs(result.value - expected) < 2 * result.uncertainty
+        assert result.value == pytest.approx(expected, rel=0.15)
 
 
 def test_rounding_to_steps_is_in_the_uncertainty() -> None:
@@ -136,10 +136,10 @@ def test_rounding_to_steps_is_in_the_uncertainty() -> None:
 
 
 def test_a_flat_top_bounds_tilt_and_cutoff() -> None:
-    found = figures(square_material(track(recorded(second_order(2e4, 0.6)), RATE)))
-    assert found["tilt"].bound == "upper"
-    assert found["tilt_low_cutoff"].bound == "upper"
-    assert found["tilt_low_cutoff"].value < 2.0
+    result = figures(square_material(track(recorded(second_order(2e4, 0.6)), RATE)))
+    assert result["tilt"].bound == "upper"
+    assert result["tilt_low_cutoff"].bound == "upper"
+    assert result["tilt_low_cutoff"].value < 2.0
 
 
 def test_rising_tops_have_a_tilt_but_no_cutoff() -> None:
@@ -157,35 +157,35 @@ def test_states_too_short_to_tell_tilt_from_ringing() -> None:
 def test_edges_too_long_beside_the_states_are_refused() -> None:
     """A second-order step of 13.5 us within states of 50 us never comes to rest."""
     time, volts = traced(lambda t: step_of(2.5e4, 0.7, t), 1e4)
-    told = reasons(trace_material(time, volts, 1e4))
-    assert {status for status, _ in told.values()} == {"rejected"}
-    assert "lower frequency" in told["rise_time"][1]
+    message = reasons(trace_material(time, volts, 1e4))
+    assert {status for status, _ in message.values()} == {"rejected"}
+    assert "lower frequency" in message["rise_time"][1]
 
 
 @pytest.mark.parametrize("corner", [8e3, 15e3])
 def test_first_order_edge_in_a_recording(corner: float) -> None:
     """Closed form: ln 9 / (2 pi B); the record's own band is in the uncertainty."""
-    found = figures(square_material(track(recorded(low_pass(corner)), RATE)))
+    result = figures(square_material(track(recorded(low_pass(corner)), RATE)))
     expected = math.log(9) / (2 * math.pi * corner)
-    assert found["rise_time"].bound is None
-    assert abs(found["rise_time"].value - expected) < 2.5 * found["rise_time"].uncertainty
-    assert found["rise_time"].value == pytest.approx(expected, rel=0.03)
-    assert found["overshoot"].bound == "upper"
-    assert found["overshoot"].value < 4.0
-    assert "ringing_frequency" not in found
+    assert result["rise_time"].bound is None
+    assert abs(result["rise_time"].value - expected) < 2.5 * result["rise_time"].uncertainty
+    assert result["rise_time"].value == pytest.approx(expected, rel=0.03)
+    assert result["overshoot"].bound == "upper"
+    assert result["overshoot"].value < 4.0
+    assert "ringing_frequency" not in result
 
 
 @pytest.mark.parametrize("response", [low_pass(5e4), low_pass(8e4), second_order(6e4, 0.7)])
 def test_an_edge_not_clearly_slower_than_the_converter_is_bounded(response: object) -> None:
-    found = figures(square_material(track(recorded(response), RATE)))  # type: ignore[arg-type]
-    assert found["rise_time"].bound == "upper"
-    assert found["slew_rate"].bound == "lower"
+    result = figures(square_material(track(recorded(response), RATE)))  # type: ignore[arg-type]
+    assert result["rise_time"].bound == "upper"
+    assert result["slew_rate"].bound == "lower"
 
 
 def test_an_edge_as_fast_as_the_converter_is_refused() -> None:
-    told = reasons(square_material(track(recorded(low_pass(1e6)), RATE)))
-    assert {status for status, _ in told.values()} == {"rejected"}
-    assert "record at a higher rate" in told["rise_time"][1]
+    message = reasons(square_material(track(recorded(low_pass(1e6)), RATE)))
+    assert {status for status, _ in message.values()} == {"rejected"}
+    assert "record at a higher rate" in message["rise_time"][1]
 
 
 def test_without_the_generators_rise_time_there_is_a_bound() -> None:
@@ -205,34 +205,34 @@ def test_the_generators_own_rise_is_taken_off_from_its_track() -> None:
     source, unit = low_pass(2e4), low_pass(6e3)
     played = track(recorded(source), RATE)
     output = track(recorded(lambda f: source(f) * unit(f)), RATE)
-    found = figures(square_material(output, generator=played, rise_time_s=None))["rise_time"]
+    result = figures(square_material(output, generator=played, rise_time_s=None))["rise_time"]
     alone = math.log(9) / (2 * math.pi * 6e3)
-    assert found.bound is None
-    assert abs(found.value - alone) < 2.5 * found.uncertainty
-    assert found.value == pytest.approx(alone, rel=0.03)
+    assert result.bound is None
+    assert abs(result.value - alone) < 2.5 * result.uncertainty
+    assert result.value == pytest.approx(alone, rel=0.03)
 
 
 def test_settling_of_a_first_order_step() -> None:
     """Closed form: from half-way to 2 % off takes (ln 50 - ln 2) / (2 pi B)."""
     time, volts = traced(lambda t: -np.expm1(-2 * np.pi * 1e4 * np.maximum(t, 0)), 1000.0)
-    found = figures(trace_material(time, volts, 1000.0))["settling_time"]
+    result = figures(trace_material(time, volts, 1000.0))["settling_time"]
     expected = math.log(25) / (2 * math.pi * 1e4)
-    assert found.value == pytest.approx(expected, rel=0.03)
+    assert result.value == pytest.approx(expected, rel=0.03)
 
 
 def test_slope_reached_is_a_lower_bound_in_volts_per_second() -> None:
     """A straight ramp of 2 V in 20 us: 0.1 V/us."""
     time, volts = traced(lambda t: np.clip(t / 20e-6, 0, 1), 1000.0, noise=1e-5)
-    found = figures(trace_material(time, volts, 1000.0))
-    assert found["slew_rate"].value == pytest.approx(1e5, rel=5e-3)
-    assert found["slew_rate"].bound == "lower"
-    assert found["rise_time"].value == pytest.approx(16e-6, rel=5e-3)
+    result = figures(trace_material(time, volts, 1000.0))
+    assert result["slew_rate"].value == pytest.approx(1e5, rel=5e-3)
+    assert result["slew_rate"].bound == "lower"
+    assert result["rise_time"].value == pytest.approx(16e-6, rel=5e-3)
 
 
 def test_a_coarse_trace_tells_no_aberration() -> None:
     time, volts = traced(lambda t: step_of(1e6, 0.5, t), 1000.0, points=1000)
-    told = reasons(trace_material(time, volts, 1000.0))
-    assert "finer time base" in told["overshoot"][1]
+    message = reasons(trace_material(time, volts, 1000.0))
+    assert "finer time base" in message["overshoot"][1]
     slope = figures(trace_material(time, volts, 1000.0))["slew_rate"]
     steepest = 2 * 2 * math.pi * 1e6  # no second-order step of 2 V is steeper: amplitude times w
     assert slope.bound == "lower"
@@ -292,7 +292,7 @@ def test_swapping_tracks_swaps_channels() -> None:
 
 def test_kept_values() -> None:
     """Values of this record when the method was written: a change is a new method version."""
-    found = figures(square_material(track(SQUARE, RATE)))
+    result = figures(square_material(track(SQUARE, RATE)))
     kept = {"rise_time": 1.16626e-5, "overshoot": 25.364, "tilt": 6.2204, "ringing_damping": 0.3966}
     for name, value in kept.items():
-        assert found[name].value == pytest.approx(value, rel=1e-3), name
+        assert result[name].value == pytest.approx(value, rel=1e-3), name

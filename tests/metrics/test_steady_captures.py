@@ -71,10 +71,10 @@ def test_what_holds_still_is_not_called_unsteady(wave: str) -> None:
 def test_the_part_that_holds_still_is_measured_or_nothing(wave: str, fault: str) -> None:
     volts, make, metric, within = WAVES[wave]()
     truth = figures(make(volts))[metric]
-    found = figures(make(HARMFUL[fault](volts)))
-    if metric in found:
-        assert "of the record alone" in (found[metric].remark or "")
-        assert found[metric].value == pytest.approx(truth.value, rel=within)
+    result = figures(make(HARMFUL[fault](volts)))
+    if metric in result:
+        assert "of the record alone" in (result[metric].remark or "")
+        assert result[metric].value == pytest.approx(truth.value, rel=within)
     else:
         assert "steady" in reasons(make(HARMFUL[fault](volts)))[metric][1]
 
@@ -83,8 +83,8 @@ def test_the_part_that_holds_still_is_measured_or_nothing(wave: str, fault: str)
 @pytest.mark.parametrize("wave", WAVES)
 def test_what_never_holds_still_gives_no_figure(wave: str, fault: str) -> None:
     volts, make, metric, _ = WAVES[wave]()
-    found = reasons(make(HOPELESS[fault](volts)))
-    assert "steady" in found[metric][1]
+    result = reasons(make(HOPELESS[fault](volts)))
+    assert "steady" in result[metric][1]
 
 
 @pytest.mark.parametrize("wave", WAVES)
@@ -94,9 +94,9 @@ def test_gaps_are_left_out(wave: str) -> None:
     truth = figures(make(volts))[metric].value
     for at in (20_000, 60_000, 100_000):
         volts[at : at + 29] = 0
-    found = figures(make(volts))[metric]
-    assert "of the record alone" in (found.remark or "")
-    assert abs(found.value - truth) <= 2 * found.uncertainty
+    result = figures(make(volts))[metric]
+    assert "of the record alone" in (result.remark or "")
+    assert abs(result.value - truth) <= 2 * result.uncertainty
 
 
 def whole_periods(wave: str, seed: int) -> Wave:
@@ -148,9 +148,9 @@ def test_noise_beside_a_tone_that_wavers_says_so() -> None:
     noise = np.random.default_rng(2).normal(0, 2e-5, 48_000)
     still = np.sin(2 * np.pi * 315.3 * time)
     wavers = still * (1 + 2e-3 * np.cos(2 * np.pi * 8 * time))
-    found = figures(tone_material(track(wavers + noise), hz=315.3))["snr"]
-    assert found.value == pytest.approx(-20 * math.log10(2e-3 / math.sqrt(2)), abs=2)
-    assert "the tone's level or phase varies by 0.13 % rms" in (found.remark or "")
+    result = figures(tone_material(track(wavers + noise), hz=315.3))["snr"]
+    assert result.value == pytest.approx(-20 * math.log10(2e-3 / math.sqrt(2)), abs=2)
+    assert "the tone's level or phase varies by 0.13 % rms" in (result.remark or "")
     sound = figures(tone_material(track(still + noise), hz=315.3))
     assert sound["snr"].remark is None
     assert "varies" not in (sound["thd_n"].remark or "")
@@ -160,5 +160,7 @@ def test_noise_that_is_mostly_one_click_says_so() -> None:
     time = np.arange(48_000) / 48_000
     volts = np.sin(2 * np.pi * 997 * time) + np.random.default_rng(3).normal(0, 2e-5, 48_000)
     volts[30_000] += 5e-3
-    found = figures(tone_material(track(volts), hz=997.0))["snr"]
-    assert "clicks make up" in (found.remark or "") or "noise isn't steady" in (found.remark or "")
+    result = figures(tone_material(track(volts), hz=997.0))["snr"]
+    assert "clicks make up" in (result.remark or "") or "noise isn't steady" in (
+        result.remark or ""
+    )

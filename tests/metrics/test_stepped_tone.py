@@ -53,9 +53,9 @@ def of(findings: list[Finding], metric: str) -> list[Finding]:
 @pytest.mark.parametrize("generator", [False, True])
 def test_closed_form_of_a_cubic_at_every_step(generator: bool) -> None:
     findings, _ = measure(stepped(generator=generator))
-    found = of(findings, "thd")
-    assert [f.generator_vrms for f in found] == DRIVES
-    for f, drive in zip(found, DRIVES, strict=True):
+    result = of(findings, "thd")
+    assert [f.generator_vrms for f in result] == DRIVES
+    for f, drive in zip(result, DRIVES, strict=True):
         x = np.sqrt(2) * drive
         third, first = BEND * 100 * x**3 / 4, GAIN * x - 0.75 * BEND * 100 * x**3
         assert f.figure is not None
@@ -102,10 +102,10 @@ def test_a_step_that_clips_the_converter_is_refused_alone() -> None:
         Steps(steps_hz=1000.0, step_s=1.0, levels_vrms=DRIVES), Conditions(load_ohm=8.0),
         {1: clipped}, mains_hz=50.0,
     )  # fmt: skip
-    found = of(measure(capture_data)[0], "level")
-    assert [f.status for f in found[:3]] == ["measured"] * 3
-    assert found[-1].status == "rejected"
-    assert "clipped" in (found[-1].reason or "")
+    result = of(measure(capture_data)[0], "level")
+    assert [f.status for f in result[:3]] == ["measured"] * 3
+    assert result[-1].status == "rejected"
+    assert "clipped" in (result[-1].reason or "")
 
 
 LATE_OR_EARLY = [(0.6, 5.1), (0.9, 5.1), (1.2, 5.1), (0.0, 4.6), (0.0, 4.3), (0.0, 4.1)]

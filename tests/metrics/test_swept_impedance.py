@@ -74,12 +74,12 @@ def given_in(held: Session, metric: str) -> list[Derived]:
 
 @pytest.mark.parametrize("loads", [(None, 8.0), (8.0, 4.0), (16.0, 4.0)])
 def test_closed_form_at_every_frequency(loads: tuple[float | None, float]) -> None:
-    (found,) = drawn(session(swept(loads[0], "light"), swept(loads[1], "heavy")))
-    assert found.data.x == pytest.approx(HZ)
-    assert found.data.y == pytest.approx(np.abs(impedance(HZ)), rel=1e-9)
-    assert found.data.uncertainty is not None
-    assert (found.data.uncertainty > 0).all()
-    assert found.like.load_ohm == loads[1]
+    (result,) = drawn(session(swept(loads[0], "light"), swept(loads[1], "heavy")))
+    assert result.data.x == pytest.approx(HZ)
+    assert result.data.y == pytest.approx(np.abs(impedance(HZ)), rel=1e-9)
+    assert result.data.uncertainty is not None
+    assert (result.data.uncertainty > 0).all()
+    assert result.like.load_ohm == loads[1]
     (turned,) = drawn(session(swept(loads[0], "a"), swept(loads[1], "b")), "source_impedance_phase")
     assert turned.data.y == pytest.approx(np.degrees(np.angle(impedance(HZ))), abs=1e-6)
 
@@ -87,9 +87,9 @@ def test_closed_form_at_every_frequency(loads: tuple[float | None, float]) -> No
 def test_without_phase_it_is_the_regulation_resistance() -> None:
     held = session(swept(None, "light"), swept(8.0, "heavy"), phase=False)
     assert drawn(held) == []
-    (found,) = drawn(held, "regulation_resistance")
-    assert found.data.uncertainty is not None
-    reached = found.data.y + 2 * found.data.uncertainty
+    (result,) = drawn(held, "regulation_resistance")
+    assert result.data.uncertainty is not None
+    reached = result.data.y + 2 * result.data.uncertainty
     assert (np.abs(impedance(HZ)) <= reached).all()
     assert [d.figure.bound for d in given_in(held, "source_impedance")] == ["lower"] * 3
     assert [d.figure.bound for d in given_in(held, "damping_factor")] == ["upper"] * 3
@@ -99,8 +99,8 @@ def test_readings_at_three_frequencies_agree_with_the_curve() -> None:
     held = session(swept(None, "light"), swept(8.0, "heavy"))
     hertz = np.array([20.0, 1000.0, 20_000.0])
     magnitudes = np.abs(impedance(hertz))
-    found = given_in(held, "source_impedance")
-    assert [d.figure.value for d in found] == pytest.approx(magnitudes, rel=2e-3)
+    result = given_in(held, "source_impedance")
+    assert [d.figure.value for d in result] == pytest.approx(magnitudes, rel=2e-3)
     factors = given_in(held, "damping_factor")
     assert [d.figure.value for d in factors] == pytest.approx(8 / magnitudes, rel=2e-3)
     assert [d.figure.frequency_hz for d in factors] == hertz.tolist()
@@ -108,10 +108,10 @@ def test_readings_at_three_frequencies_agree_with_the_curve() -> None:
 
 def test_the_nominal_load_is_that_of_the_tap() -> None:
     held = session(swept(None, "light", tap="4 ohm"), swept(4.0, "heavy", tap="4 ohm"))
-    found = given_in(held, "damping_factor")[1]
-    assert found.figure.detail == {"nominal load": "4 ohm"}
+    result = given_in(held, "damping_factor")[1]
+    assert result.figure.detail == {"nominal load": "4 ohm"}
     at_1k = abs(complex(impedance(np.array(1000.0))))
-    assert found.figure.value == pytest.approx(4 / at_1k, rel=2e-3)
+    assert result.figure.value == pytest.approx(4 / at_1k, rel=2e-3)
 
 
 def test_other_drives_and_taps_make_no_pair() -> None:
@@ -133,9 +133,9 @@ def test_tones_at_five_frequencies_draw_a_curve() -> None:
                 reading("gain", 20 * math.log10(abs(volts)), 0.002, 1e-4, **same),
                 reading("gain_phase", math.degrees(cmath.phase(volts)), 1e-3, 1e-3, **same),
             ]
-    (found,) = drawn(Session(readings[::-1]))
-    assert found.data.x.tolist() == hertz
-    assert found.data.y == pytest.approx(np.abs(impedance(np.array(hertz))), rel=1e-9)
+    (result,) = drawn(Session(readings[::-1]))
+    assert result.data.x.tolist() == hertz
+    assert result.data.y == pytest.approx(np.abs(impedance(np.array(hertz))), rel=1e-9)
     assert drawn(Session(readings[6:])) == []
 
 
@@ -149,18 +149,18 @@ def levels(source: float, **more: object) -> list[Reading]:
 @given(st.floats(0.01, 6.0))
 def test_regulation_is_that_of_a_divider(source: float) -> None:
     """20 lg((4 + Zo) 8 / (4 (8 + Zo)))."""
-    found = one("load_regulation", levels(source))
+    result = one("load_regulation", levels(source))
     truth = 20 * math.log10(2 * (4 + source) / (8 + source))
-    assert found.figure.value == pytest.approx(truth, abs=1e-9)
-    assert found.figure.uncertainty < 0.002
+    assert result.figure.value == pytest.approx(truth, abs=1e-9)
+    assert result.figure.uncertainty < 0.002
 
 
 @pytest.mark.parametrize(
-    ("source", "told"), [(0.05, 0.05), (0.5, 0.50), (1, 0.92), (2, 1.58), (3, 2.09)]
+    ("source", "message"), [(0.05, 0.05), (0.5, 0.50), (1, 0.92), (2, 1.58), (3, 2.09)]
 )
-def test_regulation_of_the_reference_list(source: float, told: float) -> None:
+def test_regulation_of_the_reference_list(source: float, message: float) -> None:
     """Computed list in the references: gain when the load halves from 8 to 4 ohm."""
-    assert round(one("load_regulation", levels(source)).figure.value, 2) == told
+    assert round(one("load_regulation", levels(source)).figure.value, 2) == message
 
 
 def test_a_limited_output_tells_no_regulation() -> None:

@@ -21,52 +21,52 @@ def noisy(peaks: dict[float, float], rms: float = 1e-5, seed: int = 1, **kept: f
 
 
 def test_level_power_and_dc() -> None:
-    found = figures(tone_material(track(noisy({1000.0: 4.0}) - 0.02, RATE), conditions=LOADED))
-    assert found["level"].value == pytest.approx(4 / math.sqrt(2), rel=1e-6)
-    assert found["output_power"].value == pytest.approx(1.0, rel=1e-6)
-    assert found["dc_offset"].value == pytest.approx(-0.02, abs=1e-6)
+    result = figures(tone_material(track(noisy({1000.0: 4.0}) - 0.02, RATE), conditions=LOADED))
+    assert result["level"].value == pytest.approx(4 / math.sqrt(2), rel=1e-6)
+    assert result["output_power"].value == pytest.approx(1.0, rel=1e-6)
+    assert result["dc_offset"].value == pytest.approx(-0.02, abs=1e-6)
 
 
 def test_noise_beside_the_tone() -> None:
     """White noise of 1 mV rms over 48 kHz: 20 Hz to 20 kHz holds 19 980 / 48 000 of its power."""
-    found = figures(tone_material(track(noisy({1000.0: 2.0}, 1e-3), RATE)))
+    result = figures(tone_material(track(noisy({1000.0: 2.0}, 1e-3), RATE)))
     noise, tone = 1e-6 * 19_980 / 48_000, 2.0
-    assert found["snr"].value == pytest.approx(10 * math.log10(tone / noise), abs=0.2)
+    assert result["snr"].value == pytest.approx(10 * math.log10(tone / noise), abs=0.2)
     expected = 10 * math.log10((tone + noise) / noise)
-    assert found["sinad"].value == pytest.approx(expected, abs=0.2)
-    assert found["thd_n"].value == pytest.approx(100 * 10 ** (-found["sinad"].value / 20))
+    assert result["sinad"].value == pytest.approx(expected, abs=0.2)
+    assert result["thd_n"].value == pytest.approx(100 * 10 ** (-result["sinad"].value / 20))
 
 
 def test_sum_of_noise_and_harmonics() -> None:
-    found = figures(tone_material(track(noisy({1000.0: 1.0, 3000.0: 1e-3}, 1e-3), RATE)))
-    noise = 10 ** (-found["snr"].value / 10)
-    both = math.sqrt(noise + (found["thd"].value / 100) ** 2)
-    assert found["thd_n"].value / 100 == pytest.approx(both / math.hypot(1, both), rel=5e-3)
+    result = figures(tone_material(track(noisy({1000.0: 1.0, 3000.0: 1e-3}, 1e-3), RATE)))
+    noise = 10 ** (-result["snr"].value / 10)
+    both = math.sqrt(noise + (result["thd"].value / 100) ** 2)
+    assert result["thd_n"].value / 100 == pytest.approx(both / math.hypot(1, both), rel=5e-3)
 
 
 def test_gain_and_polarity_against_a_recorded_generator() -> None:
     generator = track(noisy({1000.0: 0.1}, seed=2), RATE, calibration=0.003)
     output = track(-10 * noisy({1000.0: 0.1}, seed=3), RATE, calibration=0.004)
-    found = figures(tone_material(output, generator=generator, conditions=LOADED))
-    assert found["gain"].value == pytest.approx(20.0, abs=1e-4)
+    result = figures(tone_material(output, generator=generator, conditions=LOADED))
+    assert result["gain"].value == pytest.approx(20.0, abs=1e-4)
     # Two calibrations, independent of each other.
-    assert found["gain"].uncertainty == pytest.approx(8.6859 * 0.005, rel=1e-3)
-    assert found["polarity"].value == -1
+    assert result["gain"].uncertainty == pytest.approx(8.6859 * 0.005, rel=1e-3)
+    assert result["polarity"].value == -1
 
 
 def test_gain_against_a_stated_generator() -> None:
     output = track(noisy({1000.0: math.sqrt(2)}), RATE, calibration=0.004)
-    found = figures(tone_material(output, generator_vrms=0.1, generator_uncertainty=0.003))
-    assert found["gain"].value == pytest.approx(20.0, abs=1e-4)
-    assert found["gain"].uncertainty == pytest.approx(8.6859 * 0.005, rel=1e-3)
-    assert found["gain"].estimation < 1e-3
+    result = figures(tone_material(output, generator_vrms=0.1, generator_uncertainty=0.003))
+    assert result["gain"].value == pytest.approx(20.0, abs=1e-4)
+    assert result["gain"].uncertainty == pytest.approx(8.6859 * 0.005, rel=1e-3)
+    assert result["gain"].estimation < 1e-3
 
 
 def test_uncertainty_of_power_holds_calibration_twice_and_the_load_once() -> None:
     output = track(noisy({1000.0: 4.0}), RATE, calibration=0.004)
-    found = figures(tone_material(output, conditions=LOADED, load_uncertainty=0.006))
-    assert found["output_power"].uncertainty == pytest.approx(0.01, rel=1e-3)
-    assert found["level"].uncertainty == pytest.approx(0.004 * 2.828427, rel=1e-3)
+    result = figures(tone_material(output, conditions=LOADED, load_uncertainty=0.006))
+    assert result["output_power"].uncertainty == pytest.approx(0.01, rel=1e-3)
+    assert result["level"].uncertainty == pytest.approx(0.004 * 2.828427, rel=1e-3)
 
 
 def test_ratios_do_not_depend_on_the_calibration() -> None:
@@ -78,10 +78,10 @@ def test_ratios_do_not_depend_on_the_calibration() -> None:
 
 
 def test_absent_conditions_are_reasons_not_numbers() -> None:
-    told = reasons(tone_material(track(noisy({1000.0: 1.0}), RATE)))
-    assert told["output_power"] == ("not_applicable", "no resistor was connected as a load")
-    assert told["gain"][0] == "not_applicable"
-    assert told["polarity"] == ("not_applicable", "no track recorded the generator")
+    message = reasons(tone_material(track(noisy({1000.0: 1.0}), RATE)))
+    assert message["output_power"] == ("not_applicable", "no resistor was connected as a load")
+    assert message["gain"][0] == "not_applicable"
+    assert message["polarity"] == ("not_applicable", "no track recorded the generator")
     opened = tone_material(
         track(noisy({1000.0: 1.0}), RATE), conditions=Conditions(load_ohm="open")
     )
@@ -91,16 +91,16 @@ def test_absent_conditions_are_reasons_not_numbers() -> None:
 def test_a_quarter_turn_is_neither_polarity() -> None:
     output = track(noisy({1000.0: 1.0}, phase=0.3 + math.pi / 2), RATE)
     generator = track(noisy({1000.0: 1.0}, phase=0.3), RATE)
-    told = reasons(tone_material(output, generator=generator))
-    assert told["polarity"][0] == "rejected"
-    assert "90 °" in told["polarity"][1]
+    message = reasons(tone_material(output, generator=generator))
+    assert message["polarity"][0] == "rejected"
+    assert "90 °" in message["polarity"][1]
 
 
 def test_harmonics_in_the_noise_are_upper_bounds() -> None:
-    found = figures(tone_material(track(noisy({1000.0: 1.0, 2000.0: 1e-3}, 1e-4), RATE)))
-    assert found["harmonic 2"].bound is None
+    result = figures(tone_material(track(noisy({1000.0: 1.0, 2000.0: 1e-3}, 1e-4), RATE)))
+    assert result["harmonic 2"].bound is None
     for order in (3, 4, 5, 6, 7, 8, 9, 10):
-        figure = found[f"harmonic {order}"]
+        figure = result[f"harmonic {order}"]
         assert figure.bound == "upper"
         assert -115 < figure.value < -105
     pure = figures(tone_material(track(noisy({1000.0: 1.0}, 1e-4), RATE)))
@@ -118,13 +118,13 @@ def test_a_mains_line_that_may_hide_in_a_harmonic_widens_it() -> None:
     assert at_50.uncertainty == pytest.approx(8.6859 * 0.3, rel=0.1)
 
 
-def test_harmonics_outside_the_record_are_told() -> None:
+def test_harmonics_outside_the_record_are_reported() -> None:
     peaks = {10_000.0: 1.0, 20_000.0: 1e-2}
-    found = figures(tone_material(track(noisy(peaks), RATE), hz=10_000.0))
-    assert found["thd"].value == pytest.approx(1.0, rel=1e-3)
-    assert found["thd"].detail == {"harmonics": "2 to 4"}
-    told = reasons(tone_material(track(noisy({20_000.0: 1.0}), RATE), hz=20_000.0))
-    assert told["thd"][0] == told["thd_wide"][0] == "not_applicable"
+    result = figures(tone_material(track(noisy(peaks), RATE), hz=10_000.0))
+    assert result["thd"].value == pytest.approx(1.0, rel=1e-3)
+    assert result["thd"].detail == {"harmonics": "2 to 4"}
+    message = reasons(tone_material(track(noisy({20_000.0: 1.0}), RATE), hz=20_000.0))
+    assert message["thd"][0] == message["thd_wide"][0] == "not_applicable"
 
 
 def undriven(volts: np.ndarray, **kept: float) -> dict[str, object]:
@@ -135,11 +135,11 @@ def undriven(volts: np.ndarray, **kept: float) -> dict[str, object]:
 
 def test_an_undriven_output_has_a_selective_level_only() -> None:
     hum = {1003.0: 4e-4, 50.0: 1e-1, 150.0: 1e-2}
-    told = undriven(noisy(hum, 1e-4))
-    assert told["figures"]["level"].value == pytest.approx(4e-4 / math.sqrt(2), rel=1e-2)
-    assert told["figures"]["level"].bound is None
-    assert set(told["reasons"]) >= DISTORTION | {"gain", "output_power", "polarity"}
-    assert all(status == "not_applicable" for status, _ in told["reasons"].values())
+    message = undriven(noisy(hum, 1e-4))
+    assert message["figures"]["level"].value == pytest.approx(4e-4 / math.sqrt(2), rel=1e-2)
+    assert message["figures"]["level"].bound is None
+    assert set(message["reasons"]) >= DISTORTION | {"gain", "output_power", "polarity"}
+    assert all(status == "not_applicable" for status, _ in message["reasons"].values())
 
 
 def test_an_undriven_output_without_the_tone_has_a_bound() -> None:
@@ -150,9 +150,9 @@ def test_an_undriven_output_without_the_tone_has_a_bound() -> None:
 
 def test_a_record_at_a_rate_below_the_band_is_refused() -> None:
     slow = track(sines(32_000.0, 1.0, {1000.0: 1.0}) + 1e-3, 32_000.0)
-    told = reasons(tone_material(slow))
-    assert told["thd_n"][0] == "rejected"
-    assert "32 kHz" in told["thd_n"][1]
+    message = reasons(tone_material(slow))
+    assert message["thd_n"][0] == "rejected"
+    assert "32 kHz" in message["thd_n"][1]
 
 
 def test_an_unfit_record_gives_no_figure_at_all() -> None:
@@ -164,10 +164,10 @@ def test_an_unfit_record_gives_no_figure_at_all() -> None:
 def test_a_bound_on_distortion_is_never_above_distortion_and_noise() -> None:
     """Hum of 50 Hz and its multiples hides the harmonics of 20 Hz at 100 and 200 Hz."""
     hum = {50.0: 1e-3, 150.0: 5e-4, 250.0: 3e-4}
-    found = figures(tone_material(track(noisy({20.0: 1.0, **hum}), RATE), hz=20.0))
-    assert found["thd"].bound == "upper"
-    assert found["thd"].value <= found["thd_n"].value * 1.0001
-    assert found["thd_wide"].value <= found["thd_n"].value * 1.0001
+    result = figures(tone_material(track(noisy({20.0: 1.0, **hum}), RATE), hz=20.0))
+    assert result["thd"].bound == "upper"
+    assert result["thd"].value <= result["thd_n"].value * 1.0001
+    assert result["thd_wide"].value <= result["thd_n"].value * 1.0001
 
 
 @pytest.mark.parametrize(

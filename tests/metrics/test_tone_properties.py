@@ -53,10 +53,10 @@ def test_noise_added_moves_the_signal_to_noise_ratio(seed: int, decibels: float)
     volts = record(seed)
     density = 0.5 * 10 ** (decibels / 10) / 19_980
     added = np.random.default_rng(seed + 5000).normal(0, math.sqrt(density * RATE / 2), len(volts))
-    found = figures(tone_material(track(volts + added)))["snr"]
+    result = figures(tone_material(track(volts + added)))["snr"]
     noise = density + 1e-8 / (RATE / 2)
     expected = 10 * math.log10(0.5 / (19_980 * noise))
-    assert abs(found.value - expected) < 5 * found.uncertainty
+    assert abs(result.value - expected) < 5 * result.uncertainty
 
 
 @SOME

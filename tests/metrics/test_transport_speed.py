@@ -41,9 +41,9 @@ def reason(volts: Array) -> str:
 @given(st.floats(-0.03, 0.03), st.floats(0, 0.003))
 @settings(max_examples=8, deadline=None)
 def test_closed_form_of_an_error_with_wow(error: float, wow: float) -> None:
-    found = figures(played(error, wow))["speed_error"]
-    assert found.value == pytest.approx(100 * error, abs=3e-3)
-    assert abs(found.value - 100 * error) <= 4 * found.uncertainty + 1e-3
+    result = figures(played(error, wow))["speed_error"]
+    assert result.value == pytest.approx(100 * error, abs=3e-3)
+    assert abs(result.value - 100 * error) <= 4 * result.uncertainty + 1e-3
 
 
 @pytest.mark.parametrize("wow_hz", [5 / 9, 0.75, 1.3])
@@ -54,9 +54,9 @@ def test_wow_of_one_turn_is_no_drift(wow_hz: float) -> None:
 
 def test_drift_of_a_motor_that_slows() -> None:
     """Means over six windows of a straight line: five sixths of it, less the edges' share."""
-    found = figures(played(0.0, 0.001, drift=-0.01))["speed_drift"]
+    result = figures(played(0.0, 0.001, drift=-0.01))["speed_drift"]
     count = int((T[-1] - 3 * 5.4 / 4) // 5.4)
-    assert found.value == pytest.approx(100 * 0.01 * (count - 1) * 5.4 / T[-1], rel=0.02)
+    assert result.value == pytest.approx(100 * 0.01 * (count - 1) * 5.4 / T[-1], rel=0.02)
 
 
 def test_an_independent_demodulator_agrees() -> None:
@@ -64,8 +64,8 @@ def test_an_independent_demodulator_agrees() -> None:
     volts = played(-0.012, 0.002)
     phase = np.unwrap(np.angle(hilbert(volts)))[8000:-8000]
     hz = np.polyfit(T[8000:-8000], phase, 1)[0] / (2 * np.pi)
-    found = figures(volts)["speed_error"]
-    assert found.value == pytest.approx(100 * (hz / 3150 - 1), abs=0.01)
+    result = figures(volts)["speed_error"]
+    assert result.value == pytest.approx(100 * (hz / 3150 - 1), abs=0.01)
 
 
 def test_refusals() -> None:
@@ -83,6 +83,6 @@ def test_tones_below_100_hz(hz: float) -> None:
     noise = 1e-3 * np.random.default_rng(2).standard_normal(len(T))
     track = Track(np.sin(2 * np.pi * hz * np.cumsum(speed) / RATE) + noise, RATE, 10.0, 0.003)
     taken = CaptureData(Transport(transport_hz=hz), Conditions(), {1: track})
-    found = {f.metric.name: f.figure for f in measure(taken)[0] if f.figure}
-    assert found["speed_error"].value == pytest.approx(1.0, abs=5e-3)
-    assert found["speed_drift"].value < 0.02
+    result = {f.metric.name: f.figure for f in measure(taken)[0] if f.figure}
+    assert result["speed_error"].value == pytest.approx(1.0, abs=5e-3)
+    assert result["speed_drift"].value < 0.02

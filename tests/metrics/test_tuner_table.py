@@ -32,13 +32,13 @@ def table(
     )  # fmt: skip
 
 
-def found(capture_data: CaptureData) -> dict[str, Finding]:
+def result(capture_data: CaptureData) -> dict[str, Finding]:
     return {f.metric.name: f for f in measure(capture_data)[0]}
 
 
 def figure(capture_data: CaptureData, metric: str) -> MeasuredValue:
-    given_ = found(capture_data)[metric].figure
-    assert given_ is not None, found(capture_data)[metric].reason
+    given_ = result(capture_data)[metric].figure
+    assert given_ is not None, result(capture_data)[metric].reason
     return given_
 
 
@@ -97,12 +97,12 @@ def test_bounds_and_refusals() -> None:
     quiet = table(audio_level=flat, noise=np.full(len(DBF), -60.0))
     least = figure(quiet, "quieting_sensitivity")
     assert (least.value, least.bound) == (0.0, "upper")
-    noisy = found(table(audio_level=flat, noise=np.full(len(DBF), -40.0)))["quieting_sensitivity"]
+    noisy = result(table(audio_level=flat, noise=np.full(len(DBF), -40.0)))["quieting_sensitivity"]
     assert noisy.status == "rejected"
     assert "the best is 40 dB" in (noisy.reason or "")
-    alone = found(table(audio_level=flat))
+    alone = result(table(audio_level=flat))
     assert alone["quieting_sensitivity"].status == "not_applicable"
-    mixed = found(table({"audio_level": "W"}, audio_level=flat + 1, noise=flat - 60))
+    mixed = result(table({"audio_level": "W"}, audio_level=flat + 1, noise=flat - 60))
     assert mixed["ultimate_snr"].status == "rejected"
 
 
@@ -127,4 +127,4 @@ def test_rf_level_in_volts_needs_the_impedance() -> None:
     by_volts.table["rf_level"] = volts
     assert figure(by_volts, "quieting_sensitivity").value == pytest.approx(25.0)
     without = table({"rf_level": "V"}, **columns)
-    assert "antenna_ohm" in (found(without)["quieting_sensitivity"].reason or "")
+    assert "antenna_ohm" in (result(without)["quieting_sensitivity"].reason or "")

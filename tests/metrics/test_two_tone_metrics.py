@@ -49,13 +49,13 @@ def fundamentals(a: float, b: float, cube: float) -> tuple[float, float]:
 def test_difference_frequency_of_a_polynomial(hz: tuple[float, float]) -> None:
     """Closed form: f2 - f1 has the amplitude k2 a b, each of third order 3/4 k3 a^2 b."""
     square, cube = 2e-3, -3e-3
-    found = figures(pair_material(bent(hz, (1.0, 1.0), square, cube), hz=hz))
+    result = figures(pair_material(bent(hz, (1.0, 1.0), square, cube), hz=hz))
     whole = sum(fundamentals(1.0, 1.0, cube))
     second, third = square / whole, 0.75 * abs(cube) / whole
-    assert found["difference_frequency_2"].value == pytest.approx(100 * second, rel=1e-4)
-    assert found["difference_frequency_3"].value == pytest.approx(200 * third, rel=1e-4)
+    assert result["difference_frequency_2"].value == pytest.approx(100 * second, rel=1e-4)
+    assert result["difference_frequency_3"].value == pytest.approx(200 * third, rel=1e-4)
     expected = 100 * math.hypot(second, third)
-    assert found["difference_frequency_total"].value == pytest.approx(expected, rel=1e-4)
+    assert result["difference_frequency_total"].value == pytest.approx(expected, rel=1e-4)
 
 
 @pytest.mark.parametrize("hz", [(60.0, 7000.0), (250.0, 8000.0), (60.013, 7001.7)])
@@ -63,15 +63,15 @@ def test_modulation_distortion_of_a_polynomial(hz: tuple[float, float]) -> None:
     """Closed form: each sideband of second order is k2 a b, of third order 3/4 k3 a^2 b."""
     square, cube = 1e-3, 5e-4
     record = bent(hz, (2.0, 0.5), square, cube)
-    found = figures(pair_material(record, hz=hz, ratio=4.0, mains_hz=None))
+    result = figures(pair_material(record, hz=hz, ratio=4.0, mains_hz=None))
     _, high = fundamentals(2.0, 0.5, cube)
     second, third = square * 1.0 / high, 0.75 * cube * 2.0 / high
-    assert found["modulation_distortion_2"].value == pytest.approx(200 * second, rel=1e-4)
-    assert found["modulation_distortion_3"].value == pytest.approx(200 * third, rel=1e-4)
+    assert result["modulation_distortion_2"].value == pytest.approx(200 * second, rel=1e-4)
+    assert result["modulation_distortion_3"].value == pytest.approx(200 * third, rel=1e-4)
     expected = 100 * math.sqrt(2 * second**2 + 2 * third**2)
-    assert found["modulation_distortion_rms"].value == pytest.approx(expected, rel=1e-4)
+    assert result["modulation_distortion_rms"].value == pytest.approx(expected, rel=1e-4)
     shown = 200 * math.hypot(second, third)
-    assert found["modulation_distortion"].value == pytest.approx(shown, rel=1e-4)
+    assert result["modulation_distortion"].value == pytest.approx(shown, rel=1e-4)
 
 
 def test_levels_and_power_of_both_tones() -> None:
@@ -79,16 +79,16 @@ def test_levels_and_power_of_both_tones() -> None:
         bent((60.0, 7000.0), (4.0, 1.0), 0.0, 0.0, calibration=0.004),
         hz=(60.0, 7000.0), ratio=4.0, conditions=Conditions(load_ohm=8.0), load_uncertainty=0.006,
     )  # fmt: skip
-    found = figures(loaded)
-    assert found["tones_level"].value == pytest.approx(math.sqrt(17 / 2), rel=1e-6)
-    assert found["tones_level"].uncertainty == pytest.approx(0.004 * math.sqrt(8.5), rel=1e-3)
-    assert found["tones_power"].value == pytest.approx(8.5 / 8, rel=1e-6)
-    assert found["equivalent_sine_power"].value == pytest.approx(5**2 / 2 / 8, rel=1e-6)
-    assert found["equivalent_sine_power"].uncertainty == pytest.approx(0.01 * 12.5 / 8, rel=1e-3)
-    assert found["tones_power"].uncertainty == pytest.approx(0.01 * 8.5 / 8, rel=1e-3)
+    result = figures(loaded)
+    assert result["tones_level"].value == pytest.approx(math.sqrt(17 / 2), rel=1e-6)
+    assert result["tones_level"].uncertainty == pytest.approx(0.004 * math.sqrt(8.5), rel=1e-3)
+    assert result["tones_power"].value == pytest.approx(8.5 / 8, rel=1e-6)
+    assert result["equivalent_sine_power"].value == pytest.approx(5**2 / 2 / 8, rel=1e-6)
+    assert result["equivalent_sine_power"].uncertainty == pytest.approx(0.01 * 12.5 / 8, rel=1e-3)
+    assert result["tones_power"].uncertainty == pytest.approx(0.01 * 8.5 / 8, rel=1e-3)
 
 
-def test_each_product_is_told_with_its_order_and_place() -> None:
+def test_each_product_is_reported_with_its_order_and_place() -> None:
     track_ = bent((19_000.0, 20_000.0), (1.0, 1.0), 2e-3, -3e-3)
     from backbench.metrics.measurement import measure
 
@@ -102,7 +102,7 @@ def test_each_product_is_told_with_its_order_and_place() -> None:
     ]  # fmt: skip
 
 
-def test_which_distortion_applies_is_told_by_ratio_and_frequencies() -> None:
+def test_which_distortion_applies_is_reported_by_ratio_and_frequencies() -> None:
     equal = reasons(pair_material(bent((19_000.0, 20_000.0), (1.0, 1.0), 1e-3, 0.0)))
     assert {name for name, (status, _) in equal.items() if status == "not_applicable"} >= MODULATION
     low_high = pair_material(
@@ -112,17 +112,17 @@ def test_which_distortion_applies_is_told_by_ratio_and_frequencies() -> None:
     near = pair_material(
         bent((1000.0, 7000.0), (4.0, 1.0), 1e-3, 0.0), hz=(1000.0, 7000.0), ratio=4.0
     )
-    told = reasons(near)
-    assert set(told) >= DIFFERENCE | MODULATION | {"intermodulation_product"}
-    assert "at least 8 times" in told["modulation_distortion_2"][1]
+    message = reasons(near)
+    assert set(message) >= DIFFERENCE | MODULATION | {"intermodulation_product"}
+    assert "at least 8 times" in message["modulation_distortion_2"][1]
 
 
 def test_products_in_the_noise_are_upper_bounds() -> None:
     volts = with_noise(sines(RATE, 0.4, {19_000.0: 1.0, 20_000.0: 1.0}), 1e-4)
-    found = figures(pair_material(track(volts, RATE)))
+    result = figures(pair_material(track(volts, RATE)))
     for name in DIFFERENCE:
-        assert found[name].bound == "upper"
-        assert 1e-5 < found[name].value < 1e-2
+        assert result[name].bound == "upper"
+        assert 1e-5 < result[name].value < 1e-2
 
 
 def test_a_mains_line_that_may_hide_in_a_product_widens_it() -> None:
@@ -137,7 +137,7 @@ def test_a_mains_line_that_may_hide_in_a_product_widens_it() -> None:
 
 
 @pytest.mark.parametrize(
-    ("peaks", "kept", "told"),
+    ("peaks", "kept", "message"),
     [
         ({18_000.0: 1.0, 20_000.0: 1.0}, {}, "no tone near 19 kHz"),
         ({19_000.0: 1.0}, {}, "no tone near 20 kHz"),
@@ -148,38 +148,38 @@ def test_a_mains_line_that_may_hide_in_a_product_widens_it() -> None:
     ],
 )
 def test_what_is_not_as_stated_is_refused(
-    peaks: dict[float, float], kept: dict[str, object], told: str
+    peaks: dict[float, float], kept: dict[str, object], message: str
 ) -> None:
     volts = np.clip(sines(RATE, 0.4, peaks), -10, 10)
     if peaks:
         volts = np.clip(with_noise(volts), -10, 10)
     refused = reasons(pair_material(track(volts, RATE), **kept))
     assert {status for status, _ in refused.values()} == {"rejected"}
-    assert told in refused["tones_level"][1]
+    assert message in refused["tones_level"][1]
 
 
 def test_records_too_short_or_too_slow_are_refused() -> None:
     short = track(with_noise(sines(RATE, 0.26, {20.0: 1.0, 7000.0: 0.25})), RATE)
-    told = reasons(pair_material(short, hz=(20.0, 7000.0), ratio=4.0))
-    assert "too short" in told["tones_level"][1]
+    message = reasons(pair_material(short, hz=(20.0, 7000.0), ratio=4.0))
+    assert "too short" in message["tones_level"][1]
     slow = track(with_noise(sines(44_100.0, 0.5, {19_000.0: 1.0, 20_000.0: 1.0})), 44_100.0)
-    told = reasons(pair_material(slow))
-    assert "21 kHz" in told["difference_frequency_3"][1]
-    assert "difference_frequency_2" not in told
+    message = reasons(pair_material(slow))
+    assert "21 kHz" in message["difference_frequency_3"][1]
+    assert "difference_frequency_2" not in message
 
 
 def test_products_that_coincide_are_refused() -> None:
     """f2 = 1.5 f1: f2 - f1 and 2 f1 - f2 are one line."""
     hz = (8000.0, 12_000.0)
-    told = reasons(pair_material(bent(hz, (1.0, 1.0), 1e-3, 1e-3), hz=hz))
-    assert "falls on" in told["difference_frequency_2"][1]
+    message = reasons(pair_material(bent(hz, (1.0, 1.0), 1e-3, 1e-3), hz=hz))
+    assert "falls on" in message["difference_frequency_2"][1]
 
 
 def test_an_output_that_was_not_driven_is_refused() -> None:
     driven = bent((19_000.0, 20_000.0), (1.0, 1.0), 1e-3, 0.0)
     leaked = bent((19_000.0, 20_000.0), (0.01, 0.01), 1e-3, 0.0)
-    told = reasons(pair_material(driven, leaked, driven_track=1), 2)
-    assert "not driven" in told["tones_level"][1]
+    message = reasons(pair_material(driven, leaked, driven_track=1), 2)
+    assert "not driven" in message["tones_level"][1]
 
 
 def test_the_benchs_own_products_bound_and_widen() -> None:
@@ -228,9 +228,9 @@ def test_swapping_tracks_swaps_channels() -> None:
 
 def test_kept_values() -> None:
     """Values of this record when the method was written: a change is a new method version."""
-    found = figures(pair_material(track(PAIR, RATE)))
-    assert found["difference_frequency_2"].value == pytest.approx(0.0500, rel=2e-4)
-    assert found["difference_frequency_3"].value == pytest.approx(0.0250, rel=2e-3)
+    result = figures(pair_material(track(PAIR, RATE)))
+    assert result["difference_frequency_2"].value == pytest.approx(0.0500, rel=2e-4)
+    assert result["difference_frequency_3"].value == pytest.approx(0.0250, rel=2e-3)
 
 
 def test_every_product_that_a_block_would_show_in_a_tone_is_taken_off_its_course() -> None:

@@ -41,10 +41,10 @@ def test_certified_slope_and_its_standard_deviation() -> None:
         reading("gain", y, 0.0, 0.0, minutes_on=x, analysis_key=str(n))
         for n, (y, x) in enumerate(table.iter_rows())
     ]
-    found = one("gain_drift_rate", readings).figure
-    assert found.value / 60 == pytest.approx(1.00211681802045, rel=1e-12)
-    assert found.uncertainty / 60 == pytest.approx(0.000429796848199937, rel=1e-11)
-    assert found.dof == 34
+    result = one("gain_drift_rate", readings).figure
+    assert result.value / 60 == pytest.approx(1.00211681802045, rel=1e-12)
+    assert result.uncertainty / 60 == pytest.approx(0.000429796848199937, rel=1e-11)
+    assert result.dof == 34
 
 
 @pytest.mark.parametrize(("metric", "name"), [("thd", "distortion"), ("noise", "noise")])
@@ -62,8 +62,8 @@ def test_the_uncertainty_covers_the_scatter() -> None:
     inside = 0
     for _ in range(300):
         values = 26 - 0.4 * minutes / 60 + 0.01 * rng.standard_normal(len(minutes))
-        found = one("gain_drift_rate", series("gain", values.tolist(), minutes.tolist())).figure
-        inside += abs(found.value + 0.4) <= 2.16 * found.uncertainty
+        result = one("gain_drift_rate", series("gain", values.tolist(), minutes.tolist())).figure
+        inside += abs(result.value + 0.4) <= 2.16 * result.uncertainty
     assert 0.91 <= inside / 300 <= 0.99
 
 

@@ -50,14 +50,14 @@ def _a_year_on(head: str) -> str:
 
 def test_within_it_only_this_reviews_readings_of_the_unit_are_known(builder: SiteBuilder) -> None:
     store = builder.renderer.store
-    asked = f"SELECT DISTINCT review_key FROM reading WHERE unit_key = '{UNIT}' ORDER BY ALL"
-    assert store.rows(asked) == [(LATER,), (EARLIER,)]
+    requested = f"SELECT DISTINCT review_key FROM reading WHERE unit_key = '{UNIT}' ORDER BY ALL"
+    assert store.rows(requested) == [(LATER,), (EARLIER,)]
     with as_of_review(store, UNIT, EARLIER):
-        assert store.rows(asked) == [(EARLIER,)]
-    assert store.rows(asked) == [(LATER,), (EARLIER,)]
+        assert store.rows(requested) == [(EARLIER,)]
+    assert store.rows(requested) == [(LATER,), (EARLIER,)]
     with pytest.raises(ZeroDivisionError), as_of_review(store, UNIT, EARLIER):
         _ = 1 / 0
-    assert store.rows(asked) == [(LATER,), (EARLIER,)]
+    assert store.rows(requested) == [(LATER,), (EARLIER,)]
     with pytest.raises(AssertionError), as_of_review(store, "a' OR 1", EARLIER):
         pass
 

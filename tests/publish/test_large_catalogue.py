@@ -58,9 +58,9 @@ def folder(measured: Catalogue, tmp_path_factory: pytest.TempPathFactory) -> Ite
 
 
 def data_of(path: Path, name: str) -> Any:
-    found = re.search(rf'id="{name}">(.*?)</script>', path.read_text(encoding="utf-8"), re.DOTALL)
-    assert found
-    return json.loads(found[1])
+    result = re.search(rf'id="{name}">(.*?)</script>', path.read_text(encoding="utf-8"), re.DOTALL)
+    assert result
+    return json.loads(result[1])
 
 
 def test_every_page_stays_small(folder: Path) -> None:
@@ -79,13 +79,13 @@ def test_the_overview_holds_every_unit_once(folder: Path) -> None:
 
 def test_nothing_is_left_out_of_the_comparison(folder: Path, measured: Catalogue) -> None:
     pages = sorted(folder.glob("compare*.html"))
-    found = [place for path in pages for place in data_of(path, "data")["places"]]
+    result = [place for path in pages for place in data_of(path, "data")["places"]]
     with measured.reading() as store:
         values = read_site_data(store).values
-    assert len(found) == sum(
+    assert len(result) == sum(
         point in compared_points().get(metric, ()) for metric, point, _ in values
     )
-    assert all(len(place["values"]) == UNITS for place in found)
+    assert all(len(place["values"]) == UNITS for place in result)
     for path in pages:
         assert len(data_of(path, "data")["units"]) == UNITS
         text = path.read_text(encoding="utf-8")

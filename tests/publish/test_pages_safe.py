@@ -21,8 +21,8 @@ def test_json_inside_a_script_element_ends_nothing() -> None:
 
 def test_every_template_escapes() -> None:
     assert environment().autoescape is True
-    found = environment().from_string("{{ text }}").render(text=HOSTILE)
-    assert "<script>" not in found
+    result = environment().from_string("{{ text }}").render(text=HOSTILE)
+    assert "<script>" not in result
     sources = [environment().loader.get_source(environment(), name)[0]  # type: ignore[union-attr]
                for name in environment().list_templates()]  # fmt: skip
     assert len(sources) > 8

@@ -74,7 +74,7 @@ def test_a_large_one_is_made_smaller_and_transparency_is_white() -> None:
 
 
 @pytest.mark.parametrize(
-    ("data", "told"),
+    ("data", "message"),
     [
         (b"<svg onload='x()'/>", "neither PNG nor JPEG"),
         (b"GIF89a" + bytes(30), "neither PNG nor JPEG"),
@@ -86,8 +86,8 @@ def test_a_large_one_is_made_smaller_and_transparency_is_white() -> None:
         (b"\xff\xd8\xff" + bytes(photographs.MOST_BYTES), "more than 12 MB"),
     ],
 )
-def test_what_is_no_picture_is_refused(data: bytes, told: str) -> None:
-    with pytest.raises(Refusal, match=told):
+def test_what_is_no_picture_is_refused(data: bytes, message: str) -> None:
+    with pytest.raises(Refusal, match=message):
         shown_as(data)
 
 
@@ -114,7 +114,7 @@ def catalogue(review: Path, tmp_path: Path) -> Catalogue:
     return made
 
 
-def test_a_bad_photograph_is_told_and_costs_nothing_else(
+def test_a_bad_photograph_is_reported_and_costs_nothing_else(
     catalogue: Catalogue, review: Path, tmp_path: Path
 ) -> None:
     root, site = catalogue.places.root, tmp_path / "site"
@@ -135,7 +135,7 @@ def test_a_bad_photograph_is_told_and_costs_nothing_else(
     assert publish(root, site).nothing_new
 
 
-def test_originals_stay_and_a_missing_one_is_told(catalogue: Catalogue, review: Path) -> None:
+def test_originals_stay_and_a_missing_one_is_reported(catalogue: Catalogue, review: Path) -> None:
     album = Album(catalogue.places.root)
     front, back = album.of("push-pull-taps")
     assert isinstance(front, Photo)

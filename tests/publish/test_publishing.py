@@ -43,7 +43,7 @@ def test_a_site_is_made_once_and_mended(measured: Catalogue, tmp_path: Path) -> 
     assert again.removed == ()
 
 
-def test_a_worker_that_ends_is_told_and_leaves_no_part_of_a_site(
+def test_a_worker_that_ends_is_reported_and_leaves_no_part_of_a_site(
     measured: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(site, "FEW_JOBS", 0)
@@ -128,14 +128,14 @@ def test_what_is_set_side_by_side_are_the_catalogues_values(builder: SiteBuilder
     (data,) = comparison_data(builder.site_data)
     assert [key for key, _, _ in data["units"]] == list(builder.site_data.units)
     for place in data["places"]:
-        values = [found[0] for found in place["values"].values()]
+        values = [result[0] for result in place["values"].values()]
         assert place["ends"] == [min(values), max(values)]
     metric, point = "thd", "tone-1khz-1w-8ohm"
     held = builder.site_data.values[metric, point, None]
     title = next(iter(held.values()))["title"]
-    told = (title, builder.site_data.points[point])
-    thd = next(place for place in data["places"] if (place["title"], place["point"]) == told)
+    message = (title, builder.site_data.points[point])
+    thd = next(place for place in data["places"] if (place["title"], place["point"]) == message)
     assert len(thd["values"]) == len(held) > 1
-    for position, found in thd["values"].items():
+    for position, result in thd["values"].items():
         key = data["units"][int(position)][0]
-        assert found[0] == pytest.approx(held[key]["value"], rel=1e-5)
+        assert result[0] == pytest.approx(held[key]["value"], rel=1e-5)

@@ -36,17 +36,17 @@ def verdict(outcome: Any) -> Verdict:
 
 
 def test_outcomes_are_counted() -> None:
-    told = finding_sentences.verdicts_sentence(
+    message = finding_sentences.verdicts_sentence(
         [verdict("meets"), verdict("fails"), verdict("meets"), verdict("not measured")]
     )
-    assert told == "Of 4 specifications it meets 2, fails 1 and has no reading for 1."
+    assert message == "Of 4 specifications it meets 2, fails 1 and has no reading for 1."
     assert (
         finding_sentences.verdicts_sentence([]) == "No specifications are recorded for this unit."
     )
 
 
 @pytest.mark.parametrize(
-    ("rank", "told"),
+    ("rank", "message"),
     [
         ((1, 5), "it is in the best quarter for noise"),
         ((1, 6), "not certainly in the best or the worst quarter"),
@@ -55,23 +55,23 @@ def test_outcomes_are_counted() -> None:
     ],
 )
 def test_a_quarter_is_claimed_only_for_a_whole_rank_interval(
-    rank: tuple[int, int], told: str
+    rank: tuple[int, int], message: str
 ) -> None:
-    assert told in finding_sentences.ranks_sentence([line("Noise", rank)], "tube")
+    assert message in finding_sentences.ranks_sentence([line("Noise", rank)], "tube")
 
 
 def test_without_ranks_there_is_no_place() -> None:
-    told = finding_sentences.ranks_sentence(
+    message = finding_sentences.ranks_sentence(
         [line("Noise", None), line("Gain", (1, 2), n=3)], "tube"
     )
-    assert told == "There are too few peers to rank this unit."
+    assert message == "There are too few peers to rank this unit."
 
 
 def test_changes_are_counted_beyond_uncertainty_only() -> None:
-    found = [difference("A", 3.0), difference("B", 2.0, 1.0), difference("C", 0.5),
+    result = [difference("A", 3.0), difference("B", 2.0, 1.0), difference("C", 0.5),
              difference("D", None)]  # fmt: skip
-    told = finding_sentences.changes_sentence(found, "May")
-    assert told.startswith(
+    message = finding_sentences.changes_sentence(result, "May")
+    assert message.startswith(
         "Of 4 values measured in both, 1 became better and 1 became worse since May"
     )
     assert "none changed" in finding_sentences.changes_sentence([difference("C", 0.5)], "May")
@@ -82,10 +82,10 @@ def test_sides_that_agree_are_said_to_agree() -> None:
     assert "do not differ significantly" in finding_sentences.left_right_sentence(
         [difference("A", 0.2)]
     )
-    told = finding_sentences.left_right_sentence(
+    message = finding_sentences.left_right_sentence(
         [difference("Noise", 2.0), difference("Noise", 4.0)]
     )
-    assert told == "Left and right differ significantly in noise."
+    assert message == "Left and right differ significantly in noise."
     assert "not measured under the same" in finding_sentences.left_right_sentence([])
 
 
@@ -94,8 +94,8 @@ def test_absences_are_named() -> None:
     ended = ReviewOutcome(
         tuple(CaptureOutcome(n, f"{n}.flac", "tone", state, "") for n, state in enumerate(states))
     )
-    told = finding_sentences.missing_sentence({"no load": ["Power"]}, ended, ["response"])
-    assert told == (
+    message = finding_sentences.missing_sentence({"no load": ["Power"]}, ended, ["response"])
+    assert message == (
         "Response was not measured, 1 quantity could not be determined, 2 captures could not be "
         "used and 1 capture could be used in part."
     )

@@ -40,12 +40,12 @@ def is_table_of_prefixes(node: ast.AST) -> bool:
 
 
 def test_no_other_module_keeps_a_table_of_prefixes() -> None:
-    found = [
+    result = [
         f"{path.relative_to(PACKAGE)}:{node.lineno}"  # type: ignore[attr-defined]
         for path in PACKAGE.rglob("*.py") if path.parent.name != "quantities"
         for node in nodes(path) if is_table_of_prefixes(node)
     ]  # fmt: skip
-    assert found == []
+    assert result == []
 
 
 @pytest.mark.parametrize(

@@ -71,8 +71,8 @@ REFUSED: list[tuple[str, str, str]] = [
 def test_a_quantity_in_the_unit_wanted(
     text: str, unit: str, value: float, bound: str | None
 ) -> None:
-    found = read_quantity(text, unit)
-    assert (found.value, found.bound) == (pytest.approx(value, rel=1e-12), bound)
+    result = read_quantity(text, unit)
+    assert (result.value, result.bound) == (pytest.approx(value, rel=1e-12), bound)
 
 
 @pytest.mark.parametrize(("text", "unit", "words"), REFUSED)

@@ -700,19 +700,19 @@ def test_given_and_expected(given: Any, case: Case) -> None:
     head, *rows = [
         [cell.strip() for cell in line.split("|")] for line in case.expect.strip().splitlines()
     ]
-    found = [[row[name] for name in head] for row in frame.iter_rows(named=True)]
-    assert len(found) == len(rows), frame
-    for got, wanted in zip(found, rows, strict=True):
+    actual = [[row[name] for name in head] for row in frame.iter_rows(named=True)]
+    assert len(actual) == len(rows), frame
+    for got, wanted in zip(actual, rows, strict=True):
         for cell, text in zip(got, wanted, strict=True):
             assert same(cell, text), (got, wanted)
 
 
-def same(found: Any, text: str) -> bool:
-    if found is None or text == "":
-        return found is None and text == ""
-    if isinstance(found, float):
-        return found == pytest.approx(float(text), rel=1e-9, abs=1e-12)
-    return str(found) == text
+def same(actual: Any, text: str) -> bool:
+    if actual is None or text == "":
+        return actual is None and text == ""
+    if isinstance(actual, float):
+        return actual == pytest.approx(float(text), rel=1e-9, abs=1e-12)
+    return str(actual) == text
 
 
 def test_every_shipped_query_has_a_case() -> None:

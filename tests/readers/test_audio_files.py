@@ -30,7 +30,7 @@ def written(
     return path
 
 
-def told(path: Path) -> str:
+def message(path: Path) -> str:
     """The one fault of a file."""
     with pytest.raises(UserError) as caught:
         read_recording(path, "take.wav")
@@ -65,8 +65,8 @@ def test_a_file_cut_short_is_refused(
 ) -> None:
     path = written(tmp_path, kind=kind, subtype=subtype)
     path.write_bytes(path.read_bytes()[: path.stat().st_size * 3 // 4])
-    found = told(path)
-    assert "breaks off" in found or "damaged" in found
+    result = message(path)
+    assert "breaks off" in result or "damaged" in result
 
 
 @given(st.integers(0, 2999), st.integers(0, 1), st.sampled_from([np.nan, np.inf, -np.inf]))
@@ -76,35 +76,35 @@ def test_the_first_sample_that_is_no_number_is_named(
     samples = NOISE.copy()
     samples[frame, track] = value
     samples[2999, 1] = np.nan
-    found = told(written(tmp_path_factory.mktemp("nan"), samples))
-    assert f"at sample {frame} " in found
-    assert f"track {track + 1}" in found
+    result = message(written(tmp_path_factory.mktemp("nan"), samples))
+    assert f"at sample {frame} " in result
+    assert f"track {track + 1}" in result
 
 
 @pytest.mark.parametrize(
     ("kind", "subtype"), [("WAV", "PCM_U8"), ("FLAC", "PCM_S8"), ("WAV", "ULAW")]
 )
 def test_coarse_samples_are_refused(tmp_path: Path, kind: str, subtype: str) -> None:
-    assert "samples" in told(written(tmp_path, kind=kind, subtype=subtype))
+    assert "samples" in message(written(tmp_path, kind=kind, subtype=subtype))
 
 
 def test_no_samples_are_refused(tmp_path: Path) -> None:
-    assert told(written(tmp_path, NOISE[:0])) == "no samples"
+    assert message(written(tmp_path, NOISE[:0])) == "no samples"
 
 
-def test_a_missing_file_a_folder_and_an_empty_file_are_told(tmp_path: Path) -> None:
-    assert told(tmp_path / "none") == "no such file"
-    assert "directory" in told(tmp_path)
+def test_a_missing_file_a_folder_and_an_empty_file_are_reported(tmp_path: Path) -> None:
+    assert message(tmp_path / "none") == "no such file"
+    assert "directory" in message(tmp_path)
     (tmp_path / "empty").touch()
-    assert told(tmp_path / "empty") == "an empty file"
+    assert message(tmp_path / "empty") == "an empty file"
 
 
-def test_what_is_no_recording_is_told(tmp_path: Path) -> None:
+def test_what_is_no_recording_is_reported(tmp_path: Path) -> None:
     path = tmp_path / "table.csv"
     path.write_text("frequency,level\n1000,0\n")
-    assert "delimited table" in told(path)
+    assert "delimited table" in message(path)
     path.write_bytes(b"\x00\x01\x02" * 50)
-    assert "bytes that begin" in told(path)
+    assert "bytes that begin" in message(path)
 
 
 def test_absurd_sizes_are_refused_from_the_header(
@@ -112,7 +112,7 @@ def test_absurd_sizes_are_refused_from_the_header(
 ) -> None:
     monkeypatch.setattr(file_formats, "MAX_SAMPLES", 5999)
     monkeypatch.setattr(soundfile.SoundFile, "read", None)
-    assert told(written(tmp_path)) == "62.5 ms of 2 tracks at 48 kHz"
+    assert message(written(tmp_path)) == "62.5 ms of 2 tracks at 48 kHz"
     monkeypatch.setattr(file_formats, "MAX_SAMPLES", 6000)
     with pytest.raises(TypeError, match="NoneType"):  # it got as far as reading
         read_recording(tmp_path / "take")

@@ -21,7 +21,7 @@ from corpus.run_corpus import TABLE
 from old_records import HEADINGS, MAP, write_xlsx
 
 
-def parquet(rows: int, told: int | None = None) -> bytes:
+def parquet(rows: int, message: int | None = None) -> bytes:
     """A table of equal rows; told: how many rows its file's metadata say it has."""
     out = io.BytesIO()
     ones = pl.repeat(1.0, rows, eager=True)
@@ -29,7 +29,7 @@ def parquet(rows: int, told: int | None = None) -> bytes:
         out, row_group_size=rows, data_page_size=1 << 40
     )
     data = out.getvalue()
-    return data if told is None else data.replace(_varint(2 * rows), _varint(2 * told, 4))
+    return data if message is None else data.replace(_varint(2 * rows), _varint(2 * message, 4))
 
 
 def _varint(number: int, size: int = 1) -> bytes:
@@ -70,7 +70,7 @@ def test_faults_come_back_as_they_were(tmp_path: Path) -> None:
 def test_more_rows_than_the_file_says_are_given_up(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    data = parquet(20_000_000, told=59)
+    data = parquet(20_000_000, message=59)
     assert len(data) < 100_000
     (tmp_path / "a.parquet").write_bytes(data)
     monkeypatch.setattr(limited_process, "MEMORY_BYTES", 1 << 27)
@@ -115,13 +115,13 @@ def test_long_cells_are_refused_alone(tmp_path: Path) -> None:
         [f"r{n}", *facts, cell, "", "", "", ""] for n, cell in enumerate(["0.1 %", "9 " * 50_000])
     ]
     write_xlsx(tmp_path / "a.xlsx", [list(HEADINGS), *rows])
-    found = parse_sheet(read_sheet(tmp_path / "a.xlsx"), read_map(tmp_path / "map.toml"))
-    assert [cell.value for cell in found.parsed] == ["0.1 %"]
-    assert [problem.reason for problem in found.problems] == ["a text of 99999 characters"]
-    assert len(str(found.problems[0])) < 300
+    result = parse_sheet(read_sheet(tmp_path / "a.xlsx"), read_map(tmp_path / "map.toml"))
+    assert [cell.value for cell in result.parsed] == ["0.1 %"]
+    assert [problem.reason for problem in result.problems] == ["a text of 99999 characters"]
+    assert len(str(result.problems[0])) < 300
 
 
-def test_a_cell_over_the_limit_of_text_files_is_told(tmp_path: Path) -> None:
+def test_a_cell_over_the_limit_of_text_files_is_reported(tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_text("Maker,Model\n" + "x" * 200_000 + ",1\n")
     with pytest.raises(UserError, match="a cell of more than 131072 characters"):
         read_sheet(tmp_path / "a.csv")

@@ -49,17 +49,17 @@ def faults(folder: Path, text: str | bytes, declared: Table | None = None) -> li
 def test_columns_are_found_by_name_and_brought_to_hertz_and_volts(
     tmp_path: Path, text: str
 ) -> None:
-    found = read(tmp_path, text)
-    assert_allclose(found["frequency"], [100, 1000], rtol=1e-15)
-    assert_allclose(found["level"], [0.5, 0.25], rtol=1e-15)
+    result = read(tmp_path, text)
+    assert_allclose(result["frequency"], [100, 1000], rtol=1e-15)
+    assert_allclose(result["level"], [0.5, 0.25], rtol=1e-15)
 
 
 def test_parquet_gives_the_same(tmp_path: Path) -> None:
     path = tmp_path / "kept-without-suffix"
     pl.DataFrame({"f": [0.1, 1.0], "out": [500, 250]}).write_parquet(path)
-    found = read_table(path, table()).columns
-    assert_allclose(found["frequency"], [100, 1000])
-    assert_allclose(found["level"], [0.5, 0.25])
+    result = read_table(path, table()).columns
+    assert_allclose(result["frequency"], [100, 1000])
+    assert_allclose(result["level"], [0.5, 0.25])
 
 
 @pytest.mark.parametrize(("unit", "factor"), [("s", 1.0), ("ms", 1e-3), ("us", 1e-6)])
@@ -68,21 +68,21 @@ def test_units_are_prefixes_of_ten(tmp_path: Path, unit: str, factor: float) -> 
     assert read(tmp_path, "t,v\n3,1\n", declared)["time"] == pytest.approx([3 * factor])
 
 
-def test_every_bad_cell_is_told_by_its_line_in_the_file(tmp_path: Path) -> None:
-    told = faults(tmp_path, "# one\nf,out\n1,2\n\n2,abc\n3,\n4,nan\n5,inf\n")
-    assert [line.split(":")[0] for line in told] == [
+def test_every_bad_cell_is_reported_by_its_line_in_the_file(tmp_path: Path) -> None:
+    message = faults(tmp_path, "# one\nf,out\n1,2\n\n2,abc\n3,\n4,nan\n5,inf\n")
+    assert [line.split(":")[0] for line in message] == [
         f"t.csv, line {n}, column 'out'" for n in (5, 6, 7, 8)
     ]
-    assert "'abc'" in told[0]
-    assert "an empty cell" in told[1]
+    assert "'abc'" in message[0]
+    assert "an empty cell" in message[1]
 
 
 def test_a_lacking_column_tells_those_that_are_there(tmp_path: Path) -> None:
-    (told,) = faults(tmp_path, "f,level\n1,2\n")
-    assert "no column 'out'" in told
-    assert "f, level" in told
-    (told,) = faults(tmp_path, "f,out,out\n1,2,3\n")
-    assert "2 times" in told
+    (message,) = faults(tmp_path, "f,level\n1,2\n")
+    assert "no column 'out'" in message
+    assert "f, level" in message
+    (message,) = faults(tmp_path, "f,out,out\n1,2,3\n")
+    assert "2 times" in message
 
 
 @pytest.mark.parametrize(
@@ -99,18 +99,18 @@ def test_a_lacking_column_tells_those_that_are_there(tmp_path: Path) -> None:
         ("f;out\n1,234;5,678\n", "groups thousands"),
     ],
 )
-def test_what_is_no_table_is_told(tmp_path: Path, text: str | bytes, part: str) -> None:
+def test_what_is_no_table_is_reported(tmp_path: Path, text: str | bytes, part: str) -> None:
     assert part in faults(tmp_path, text)[0]
 
 
 def test_declarations_are_held_against_the_kind_of_table(tmp_path: Path) -> None:
     declared = table(frequency=("f", "rpm"), phase=("p", "turns"), loudness=("l", "dB"))
-    told = " ".join(faults(tmp_path, "f,p,l\n1,2,3\n", declared))
+    message = " ".join(faults(tmp_path, "f,p,l\n1,2,3\n", declared))
     for part in ("no 'level'", "'rpm'", "'turns'", "'loudness'", "Hz, kHz"):
-        assert part in told
+        assert part in message
 
 
-def test_damaged_parquet_and_odd_types_are_told(tmp_path: Path) -> None:
+def test_damaged_parquet_and_odd_types_are_reported(tmp_path: Path) -> None:
     path = tmp_path / "t.parquet"
     pl.DataFrame({"f": [[1.0]], "out": [1.0]}).write_parquet(path)
     with pytest.raises(UserError, match="'f' of type"):
@@ -129,10 +129,10 @@ def test_any_bytes_give_a_fault_or_numbers(
 ) -> None:
     folder = tmp_path_factory.mktemp("bytes")
     try:
-        told = bool(read(folder, b"f,out\n1,2\n" + data)["level"])
+        message = bool(read(folder, b"f,out\n1,2\n" + data)["level"])
     except UserError as error:
-        told = bool(error.faults)
-    assert told
+        message = bool(error.faults)
+    assert message
 
 
 def test_each_head_is_of_one_format_at_most() -> None:

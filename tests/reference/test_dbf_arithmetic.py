@@ -19,9 +19,9 @@ TABLE = Path(__file__).parent / "tables" / "dbf_microvolt.csv"
 @pytest.mark.parametrize(("column", "ohm"), [("uV_300ohm", 300.0), ("uV_75ohm", 75.0)])
 def test_every_row(column: str, ohm: float) -> None:
     table = pl.read_csv(TABLE)
-    found = dbf_of(1e-6 * table[column].to_numpy(), ohm)
-    assert len(found) == 25
-    assert found == pytest.approx(table["dbf"].to_numpy(), abs=2e-3)
+    result = dbf_of(1e-6 * table[column].to_numpy(), ohm)
+    assert len(result) == 25
+    assert result == pytest.approx(table["dbf"].to_numpy(), abs=2e-3)
 
 
 @pytest.mark.parametrize(("microvolt", "dbf"), [(0.55, 0.0), (1.74, 10.0)])

@@ -21,16 +21,16 @@ def test_harmonics_of_one_tenth_a_twentieth_and_a_fiftieth() -> None:
     """Harmonics 1, .1, .05, .02: worked example of the definitions in IEC 60268-3, 14.12
     (second-hand, an open library's test data; recomputed). To 1e-6.
     """
-    found = figures(tone_material(track(sines(RATE, 1.0, {
+    result = figures(tone_material(track(sines(RATE, 1.0, {
         1000.0: 1.0, 2000.0: 0.1, 3000.0: 0.05, 4000.0: 0.02,
     }))))  # fmt: skip
-    assert found["thd"].value == pytest.approx(11.35782, abs=1e-5)
-    assert found["thd"].value / 100 == pytest.approx(math.sqrt(0.0129), abs=1e-6)
-    assert found["thd_total"].value / 100 == pytest.approx(math.sqrt(0.0129 / 1.0129), abs=1e-6)
-    assert found["thd_wide"].value / 100 == pytest.approx(math.sqrt(0.0129), abs=1e-6)
-    assert found["thd_n"].value / 100 == pytest.approx(math.sqrt(0.0129 / 1.0129), abs=1e-6)
+    assert result["thd"].value == pytest.approx(11.35782, abs=1e-5)
+    assert result["thd"].value / 100 == pytest.approx(math.sqrt(0.0129), abs=1e-6)
+    assert result["thd_total"].value / 100 == pytest.approx(math.sqrt(0.0129 / 1.0129), abs=1e-6)
+    assert result["thd_wide"].value / 100 == pytest.approx(math.sqrt(0.0129), abs=1e-6)
+    assert result["thd_n"].value / 100 == pytest.approx(math.sqrt(0.0129 / 1.0129), abs=1e-6)
     for order, share in {2: 0.1, 3: 0.05, 4: 0.02}.items():
-        assert found[f"harmonic {order}"].value == pytest.approx(20 * math.log10(share), abs=1e-5)
+        assert result[f"harmonic {order}"].value == pytest.approx(20 * math.log10(share), abs=1e-5)
 
 
 def test_hard_clip_sampled_48_to_a_period() -> None:
@@ -38,11 +38,11 @@ def test_hard_clip_sampled_48_to_a_period() -> None:
     b3 .1087038, b5 .0205014, b7 .0165310, b9 .0070120 (second-hand, an open library's test
     data; recomputed).
     """
-    found = figures(tone_material(track(clipped(48, 0.7))))
-    assert found["thd"].value / 100 == pytest.approx(0.1379448, abs=1e-6)
-    assert found["level"].value * math.sqrt(2) == pytest.approx(0.8124127, abs=1e-6)
+    result = figures(tone_material(track(clipped(48, 0.7))))
+    assert result["thd"].value / 100 == pytest.approx(0.1379448, abs=1e-6)
+    assert result["level"].value * math.sqrt(2) == pytest.approx(0.8124127, abs=1e-6)
     for order, peak in {3: 0.1087038, 5: 0.0205014, 7: 0.0165310, 9: 0.0070120}.items():
-        ratio = 10 ** (found[f"harmonic {order}"].value / 20)
+        ratio = 10 ** (result[f"harmonic {order}"].value / 20)
         assert ratio * 0.8124127 == pytest.approx(peak, abs=2e-7)
 
 
@@ -51,11 +51,11 @@ def test_square_wave_by_its_fourier_series() -> None:
     no image of a sampled edge lies on a harmonic; all to 20 kHz, 1/n^2 summed.
     """
     odd = range(1, 20, 2)
-    found = figures(tone_material(track(sines(RATE, 1.0, {1000.0 * n: 1 / n for n in odd}))))
+    result = figures(tone_material(track(sines(RATE, 1.0, {1000.0 * n: 1 / n for n in odd}))))
     expected = math.sqrt(sum(1 / n**2 for n in odd if n > 1))
-    assert found["thd_wide"].value / 100 == pytest.approx(expected, abs=1e-6)
+    assert result["thd_wide"].value / 100 == pytest.approx(expected, abs=1e-6)
     to_tenth = math.sqrt(sum(1 / n**2 for n in (3, 5, 7, 9)))
-    assert found["thd"].value / 100 == pytest.approx(to_tenth, abs=1e-6)
+    assert result["thd"].value / 100 == pytest.approx(to_tenth, abs=1e-6)
 
 
 def test_series_of_the_square_reaches_its_closed_form() -> None:
@@ -65,9 +65,9 @@ def test_series_of_the_square_reaches_its_closed_form() -> None:
     odd = range(1, 1000, 2)
     square = track(sines(RATE, 2.0, {20.0 * n: 1 / n for n in odd}))
     # Beside a mains of 50 Hz harmonics at its multiples would be bounds.
-    found = figures(tone_material(square, hz=20.0, mains_hz=None))
+    result = figures(tone_material(square, hz=20.0, mains_hz=None))
     tail = sum(1 / n**2 for n in range(1001, 2_000_001, 2))
-    whole = math.sqrt((found["thd_wide"].value / 100) ** 2 + tail)
+    whole = math.sqrt((result["thd_wide"].value / 100) ** 2 + tail)
     assert whole == pytest.approx(0.4834258476, abs=1e-5)
 
 

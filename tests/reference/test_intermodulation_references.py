@@ -17,8 +17,8 @@ def test_total_difference_frequency_worked_example() -> None:
     4.05 kHz give 0.0360555 (second-hand, and computed)."""
     peaks = {8000.0: 0.5, 11_950.0: 0.5, 3950.0: 0.02, 4050.0: 0.03}
     volts = with_noise(sines(RATE, 0.5, peaks), 1e-7)
-    found = figures(pair_material(track(volts, RATE), hz=(8000.0, 11_950.0)))
-    assert found["difference_frequency_total"].value == pytest.approx(3.60555, rel=1e-5)
+    result = figures(pair_material(track(volts, RATE), hz=(8000.0, 11_950.0)))
+    assert result["difference_frequency_total"].value == pytest.approx(3.60555, rel=1e-5)
 
 
 @pytest.mark.parametrize("depth", [0.003, 0.05])
@@ -31,9 +31,9 @@ def test_amplitude_modulation_reads_its_depth_and_3_db_less(depth: float) -> Non
     high = (1 + depth * np.cos(2 * np.pi * 60 * t + 0.7)) * np.cos(2 * np.pi * 7000 * t)
     volts = with_noise(low + high, 1e-7)
     record = track(volts, RATE)
-    found = figures(pair_material(record, hz=(60.0, 7000.0), ratio=4.0, mains_hz=None))
-    assert found["modulation_distortion_2"].value == pytest.approx(100 * depth, rel=1e-5)
-    assert found["modulation_distortion_rms"].value == pytest.approx(
+    result = figures(pair_material(record, hz=(60.0, 7000.0), ratio=4.0, mains_hz=None))
+    assert result["modulation_distortion_2"].value == pytest.approx(100 * depth, rel=1e-5)
+    assert result["modulation_distortion_rms"].value == pytest.approx(
         100 * depth / math.sqrt(2), rel=1e-4
     )
 
@@ -51,8 +51,8 @@ def test_modulation_distortion_is_what_a_demodulator_shows(square: float, cube: 
     shown = 100 * math.sqrt(2) * float(envelope.std() / envelope.mean())
     noisy = with_noise(volts, 1e-6)
     record = track(noisy, RATE)
-    found = figures(pair_material(record, hz=(60.0, 7000.0), ratio=4.0, mains_hz=None))
-    assert found["modulation_distortion"].value == pytest.approx(shown, rel=5e-3)
+    result = figures(pair_material(record, hz=(60.0, 7000.0), ratio=4.0, mains_hz=None))
+    assert result["modulation_distortion"].value == pytest.approx(shown, rel=5e-3)
 
 
 def test_products_against_a_least_squares_fit() -> None:
@@ -67,12 +67,12 @@ def test_products_against_a_least_squares_fit() -> None:
     fit = np.linalg.lstsq(basis, volts, rcond=None)[0]
     peak = dict(zip(known, np.hypot(fit[::2], fit[1::2]), strict=True))
     whole = peak[hz[0]] + peak[hz[1]]
-    found = figures(pair_material(track(volts, RATE), hz=hz))
-    assert found["difference_frequency_2"].value == pytest.approx(
+    result = figures(pair_material(track(volts, RATE), hz=hz))
+    assert result["difference_frequency_2"].value == pytest.approx(
         100 * peak[hz[1] - hz[0]] / whole, rel=1e-3
     )
     third = peak[2 * hz[0] - hz[1]] + peak[2 * hz[1] - hz[0]]
-    assert found["difference_frequency_3"].value == pytest.approx(100 * third / whole, rel=1e-3)
+    assert result["difference_frequency_3"].value == pytest.approx(100 * third / whole, rel=1e-3)
 
 
 def test_between_tones_against_scipy() -> None:
@@ -84,8 +84,8 @@ def test_between_tones_against_scipy() -> None:
     f, density = periodogram(volts, RATE, window="boxcar", detrend=False)
     inside = (f >= 20) & (f <= 20_000) & ~np.isin(np.round(f, 6), hz)
     expected = math.sqrt(float(density[inside].sum()) * 2.0)
-    found = figures(multitone_material(track(volts, RATE), hz=hz))
-    assert found["between_tones"].value == pytest.approx(expected, rel=5e-3)
+    result = figures(multitone_material(track(volts, RATE), hz=hz))
+    assert result["between_tones"].value == pytest.approx(expected, rel=5e-3)
 
 
 @pytest.mark.parametrize("bits", [8, 10, 12])
@@ -99,8 +99,8 @@ def test_equivalent_bits_of_an_ideal_quantiser(bits: int) -> None:
     # The steps are the unit's: a recorder of finer ones takes them with a little noise.
     noise = step / 30 * np.random.default_rng(4).normal(size=len(volts))
     quantised = (np.floor(volts / step) + 0.5) * step + noise
-    found = figures(tone_material(track(quantised, rate, full_scale_v=1.5), hz=997.37))
+    result = figures(tone_material(track(quantised, rate, full_scale_v=1.5), hz=997.37))
     expected = bits + 0.5 * math.log2(24_000 / 19_980)
-    assert found["equivalent_bits"].value == pytest.approx(expected, abs=0.05)
-    whole = found["sinad"].value + 10 * math.log10(19_980 / 24_000)
+    assert result["equivalent_bits"].value == pytest.approx(expected, abs=0.05)
+    whole = result["sinad"].value + 10 * math.log10(19_980 / 24_000)
     assert whole == pytest.approx(6.0206 * bits + 1.7609, abs=0.3)

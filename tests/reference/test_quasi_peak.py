@@ -24,11 +24,11 @@ def test_response_table_is_met() -> None:
     """Rec. ITU-R BS.468-4, table 1 (read in a transcription): 21 frequencies. The network
     itself lies up to 0.050 dB from what the table prints (at 100 Hz), within every tolerance.
     """
-    found = rows("itu468_response.csv")
-    frequency = np.array([float(row["freq_hz"]) for row in found])
+    result = rows("itu468_response.csv")
+    frequency = np.array([float(row["freq_hz"]) for row in result])
     gain = 20 * np.log10(weighting_468(frequency))
-    printed = np.array([float(row["table_db_re_1k"]) for row in found])
-    assert len(found) == 21
+    printed = np.array([float(row["table_db_re_1k"]) for row in result])
+    assert len(result) == 21
     assert np.all(np.abs(gain - printed) <= 0.0503)
 
 
@@ -36,9 +36,9 @@ def test_poles_of_the_network() -> None:
     """Poles and numerator computed from the components by polynomial algebra; the poles equal
     those commonly published. H(s) = N1 s / (1 + d1 s + ... + d6 s^6), 0.5 at no frequency.
     """
-    found = rows("itu468_network_polynomial.csv")
-    top = [float(row["numerator"] or 0) for row in found]
-    below = [float(row["denominator"]) for row in found]
+    result = rows("itu468_network_polynomial.csv")
+    top = [float(row["numerator"] or 0) for row in result]
+    below = [float(row["denominator"]) for row in result]
     frequency = np.geomspace(10, 100_000, 200)
     s = 2j * np.pi * frequency
     h = np.polyval(top[::-1], s) / np.polyval(below[::-1], s)
@@ -82,9 +82,9 @@ def test_burst_tables_are_met(row: dict[str, str], rate: float) -> None:
     """Rec. ITU-R BS.468-4, clause 2, tables 2 and 3 (second-hand, an open library's test data):
     every deflection within its limits, and within 0.25 dB of the reference.
     """
-    found = bursts(row, rate)
-    assert float(row["lower_pct"]) <= found <= float(row["upper_pct"])
-    assert 20 * math.log10(found / float(row["reference_pct"])) == pytest.approx(0, abs=0.25)
+    result = bursts(row, rate)
+    assert float(row["lower_pct"]) <= result <= float(row["upper_pct"])
+    assert 20 * math.log10(result / float(row["reference_pct"])) == pytest.approx(0, abs=0.25)
 
 
 def test_a_sine_of_1_khz_reads_its_own_rms() -> None:

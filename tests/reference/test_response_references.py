@@ -29,29 +29,29 @@ def across(volts: float, ohm: float) -> Loaded:
 
 
 def test_open_and_loaded_voltages() -> None:
-    found = regulation_resistance(across(1.0, float("inf")), across(0.99, 8.0)).value
-    assert found == pytest.approx(tabled("Zout from 1.000 V open"), rel=1e-9)
-    assert 8 / found == pytest.approx(tabled("damping factor of that"), rel=1e-9)
+    result = regulation_resistance(across(1.0, float("inf")), across(0.99, 8.0)).value
+    assert result == pytest.approx(tabled("Zout from 1.000 V open"), rel=1e-9)
+    assert 8 / result == pytest.approx(tabled("damping factor of that"), rel=1e-9)
 
 
 def test_fall_from_8_to_4_ohm() -> None:
     k = 10 ** (0.5 / 20)
-    found = regulation_resistance(across(k, 8.0), across(1.0, 4.0)).value
-    assert found == pytest.approx(tabled("Zo from gain 8->4 ohm change -0.5 dB"), rel=1e-9)
+    result = regulation_resistance(across(k, 8.0), across(1.0, 4.0)).value
+    assert result == pytest.approx(tabled("Zo from gain 8->4 ohm change -0.5 dB"), rel=1e-9)
 
 
 @pytest.mark.parametrize("ohm", ["0.05", "0.5", "1", "2", "3"])
 def test_gain_changes_lead_back_to_their_source(ohm: str) -> None:
     """Trade figures for the fall of gain when the load is halved; values computed."""
     fall = tabled(f"gain change 8->4 ohm, Zo={ohm}")
-    found = regulation_resistance(across(1.0, 8.0), across(10 ** (fall / 20), 4.0)).value
-    assert found == pytest.approx(float(ohm), rel=1e-8)
+    result = regulation_resistance(across(1.0, 8.0), across(10 ** (fall / 20), 4.0)).value
+    assert result == pytest.approx(float(ohm), rel=1e-8)
 
 
 def test_balance() -> None:
     readings = [reading("level", 1.0, output="left"), reading("level", 0.98, output="right")]
-    found = one("channel_balance", readings).figure.value
-    assert found == pytest.approx(tabled("channel balance .98 vs 1"), rel=1e-9)
+    result = one("channel_balance", readings).figure.value
+    assert result == pytest.approx(tabled("channel balance .98 vs 1"), rel=1e-9)
 
 
 def test_a_sweep_agrees_with_averaged_cross_spectra_of_noise() -> None:
@@ -62,7 +62,7 @@ def test_a_sweep_agrees_with_averaged_cross_spectra_of_noise() -> None:
     """
     sent = played()
     system = butter(2, [80, 6000], "bandpass", fs=sent.rate_hz)
-    found = transfer(sent.volts, lfilter(*system, sent.volts), sent.rate_hz, sent.sweep)
+    result = transfer(sent.volts, lfilter(*system, sent.volts), sent.rate_hz, sent.sweep)
     noise = np.random.default_rng(6).normal(size=1_200_000)
     heard = lfilter(*system, noise)
     shape = {"fs": sent.rate_hz, "nperseg": 16_384}
@@ -70,8 +70,8 @@ def test_a_sweep_agrees_with_averaged_cross_spectra_of_noise() -> None:
     ratio = np.abs(cross) / welch(noise, **shape)[1]
     inside = (hz > 250) & (hz < 5000)
     assert coherence(noise, heard, **shape)[1][inside].min() > 0.9998
-    grid = found.frequency_hz
+    grid = result.frequency_hz
     band = (grid > 250) & (grid < 5000)
     by_noise = np.interp(grid[band], hz, 20 * np.log10(ratio))
-    by_sweep = 20 * np.log10(np.abs(found.ratio[band]))
+    by_sweep = 20 * np.log10(np.abs(result.ratio[band]))
     assert np.abs(by_noise - by_sweep).max() < 0.03

@@ -24,9 +24,9 @@ TABLES = Path(__file__).parent / "tables"
 )
 def test_computed_table(column: str, amended: bool) -> None:
     table = pl.read_csv(TABLES / "riaa_playback.csv")
-    found = riaa_db(table["freq_hz"].to_numpy().astype(float), amended=amended)
-    assert len(found) >= 30
-    assert found == pytest.approx(table[column].to_numpy(), abs=6e-5)
+    result = riaa_db(table["freq_hz"].to_numpy().astype(float), amended=amended)
+    assert len(result) >= 30
+    assert result == pytest.approx(table[column].to_numpy(), abs=6e-5)
 
 
 def test_handbook_list_from_memory() -> None:
@@ -35,8 +35,8 @@ def test_handbook_list_from_memory() -> None:
         pl.col("provenance") == "handbook list from memory"
     )
     assert len(table) == 24
-    found = riaa_db(table["freq_hz"].to_numpy().astype(float), amended=False)
-    assert np.max(np.abs(found - table["handbook_db"].to_numpy())) <= 0.061
+    result = riaa_db(table["freq_hz"].to_numpy().astype(float), amended=False)
+    assert np.max(np.abs(result - table["handbook_db"].to_numpy())) <= 0.061
 
 
 def test_an_independent_library_evaluates_the_same_transfer() -> None:

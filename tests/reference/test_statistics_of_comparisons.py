@@ -43,14 +43,14 @@ def test_slopes_and_rho_are_those_of_definition(table: np.ndarray) -> None:
     i, j = np.triu_indices(37, 1)
     apart = x[i] != x[j]
     slopes = (y[j] - y[i])[apart] / (x[j] - x[i])[apart]
-    found = trends.trend(x, y)
-    assert found.slope == pytest.approx(np.median(slopes), abs=1e-9)
-    assert found.intercept == pytest.approx(np.median(y) - found.slope * np.median(x), abs=1e-9)
+    result = trends.trend(x, y)
+    assert result.slope == pytest.approx(np.median(slopes), abs=1e-9)
+    assert result.intercept == pytest.approx(np.median(y) - result.slope * np.median(x), abs=1e-9)
     rho = np.corrcoef(stats.rankdata(x), stats.rankdata(y))[0, 1]
-    assert found.rho == pytest.approx(rho, abs=1e-9)
-    assert found.rho == pytest.approx(stats.spearmanr(x, y).statistic, abs=1e-9)
+    assert result.rho == pytest.approx(rho, abs=1e-9)
+    assert result.rho == pytest.approx(stats.spearmanr(x, y).statistic, abs=1e-9)
     wanted = stats.theilslopes(y, x, alpha=0.95)
-    assert (found.low, found.high) == (wanted.low_slope, wanted.high_slope)
+    assert (result.low, result.high) == (wanted.low_slope, wanted.high_slope)
 
 
 @pytest.mark.parametrize("table", TABLES)
@@ -70,8 +70,8 @@ def test_chance_is_that_of_scipys_permutation_test(table: np.ndarray) -> None:
     orders = np.random.default_rng(3).permuted(np.tile(ry, (20_000, 1)), axis=1)
     spread = 36 * np.std(rx) * np.std(ry) * 37 / 36
     shares = np.abs((orders - ry.mean()) @ (rx - rx.mean())) / spread
-    found = abs(stats.spearmanr(table[:, 0], table[:, 1]).statistic)
-    share = np.mean(shares >= found - 1e-12)
+    result = abs(stats.spearmanr(table[:, 0], table[:, 1]).statistic)
+    share = np.mean(shares >= result - 1e-12)
     error = np.sqrt(share * (1 - share) / 20_000)
     assert permutation_test.permutation_p_value(table[:, 0], table[:, 1]) == pytest.approx(
         share, abs=4 * error + 1e-4
@@ -102,13 +102,13 @@ def test_database_medians_and_quantiles_are_those_of_numpy(tmp_path: Path) -> No
         sync_points(store, Settings())
     column = TABLES[0][:, 0]
     with reading(tmp_path) as store:
-        found = store.rows(
+        result = store.rows(
             "SELECT median(v), quantile_cont(v, 0.1), mad(v) "
             "FROM (SELECT unnest($values::DOUBLE[]) AS v)",
             {"values": column.tolist()},
         )[0]
     wanted = [np.median(column), np.quantile(column, 0.1), stats.median_abs_deviation(column)]
-    assert list(found) == pytest.approx(wanted, abs=1e-9)
+    assert list(result) == pytest.approx(wanted, abs=1e-9)
 
 
 def test_false_discovery_rate_is_held() -> None:

@@ -31,25 +31,25 @@ def test_first_order_rise_time_of_100_khz() -> None:
     w = 2 * math.pi * corner
     _, volts, _ = lsim(StateSpace([[-w]], [[w]], [[1.0]], [[0.0]]), played, t, interp=False)
     late = t > 4.2 / hz
-    found = figures(trace_material(t[late], volts[late], hz))
-    assert found["rise_time"].value == pytest.approx(3.497e-6, rel=5e-3)
+    result = figures(trace_material(t[late], volts[late], hz))
+    assert result["rise_time"].value == pytest.approx(3.497e-6, rel=5e-3)
 
 
 @pytest.mark.parametrize("damping", [0.25, 0.45])
 def test_recorded_second_order_step_against_scipy(damping: float) -> None:
     w = 2 * math.pi * 2.5e4
     t, wave = step(([w * w], [1, 2 * damping * w, w * w]), T=np.linspace(0, 4e-4, 40_001))
-    found = figures(square_material(track(recorded(second_order(2.5e4, damping)), RATE)))
+    result = figures(square_material(track(recorded(second_order(2.5e4, damping)), RATE)))
     rise = t[np.argmax(wave >= 0.9)] - t[np.argmax(wave >= 0.1)]
-    assert abs(found["rise_time"].value - rise) < 2 * found["rise_time"].uncertainty or (
-        found["rise_time"].bound == "upper" and found["rise_time"].value > rise
+    assert abs(result["rise_time"].value - rise) < 2 * result["rise_time"].uncertainty or (
+        result["rise_time"].bound == "upper" and result["rise_time"].value > rise
     )
-    assert abs(found["overshoot"].value - 100 * (wave.max() - 1)) < (
-        2 * found["overshoot"].uncertainty
+    assert abs(result["overshoot"].value - 100 * (wave.max() - 1)) < (
+        2 * result["overshoot"].uncertainty
     )
     outside = np.flatnonzero(np.abs(wave - 1) > 0.02)
     settled = t[outside[-1]] - t[np.argmax(wave >= 0.5)]
-    assert abs(found["settling_time"].value - settled) < 2 * found["settling_time"].uncertainty
+    assert abs(result["settling_time"].value - settled) < 2 * result["settling_time"].uncertainty
 
 
 def test_ringing_of_the_damping_named_has_settled_where_tilt_is_read() -> None:

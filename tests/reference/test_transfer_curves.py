@@ -22,22 +22,22 @@ def sine(peak: float, seconds: float = 1.0) -> np.ndarray:
 def test_quadratic_transfer(peak: float) -> None:
     """y = x + a x^2: second harmonic a A / 2 of the fundamental, DC a A^2 / 2 (closed form)."""
     x = sine(peak)
-    found = figures(tone_material(track(x + 0.02 * x**2, RATE), hz=HZ))
-    assert found["thd"].value == pytest.approx(100 * 0.02 * peak / 2, rel=1e-6)
-    assert found["even_harmonics"].value == pytest.approx(found["thd"].value, rel=1e-6)
-    assert found["dominant_harmonic"].value == 2
-    assert found["dc_offset"].value == pytest.approx(0.02 * peak**2 / 2, rel=1e-6)
+    result = figures(tone_material(track(x + 0.02 * x**2, RATE), hz=HZ))
+    assert result["thd"].value == pytest.approx(100 * 0.02 * peak / 2, rel=1e-6)
+    assert result["even_harmonics"].value == pytest.approx(result["thd"].value, rel=1e-6)
+    assert result["dominant_harmonic"].value == 2
+    assert result["dc_offset"].value == pytest.approx(0.02 * peak**2 / 2, rel=1e-6)
 
 
 @pytest.mark.parametrize("peak", [0.1, 1.0, 3.0])
 def test_cubic_transfer(peak: float) -> None:
     """y = x + b x^3: third harmonic b A^2 / 4 over 1 + 3 b A^2 / 4 (closed form)."""
     b, x = 0.01, sine(peak)
-    found = figures(tone_material(track(x + b * x**3, RATE), hz=HZ))
+    result = figures(tone_material(track(x + b * x**3, RATE), hz=HZ))
     first = 1 + 0.75 * b * peak**2
-    assert found["thd"].value == pytest.approx(100 * 0.25 * b * peak**2 / first, rel=1e-6)
-    assert found["odd_harmonics"].value == pytest.approx(found["thd"].value, rel=1e-6)
-    assert found["level"].value == pytest.approx(peak * first / math.sqrt(2), rel=1e-9)
+    assert result["thd"].value == pytest.approx(100 * 0.25 * b * peak**2 / first, rel=1e-6)
+    assert result["odd_harmonics"].value == pytest.approx(result["thd"].value, rel=1e-6)
+    assert result["level"].value == pytest.approx(peak * first / math.sqrt(2), rel=1e-9)
 
 
 def test_hard_clipping_by_its_fourier_series() -> None:
@@ -57,9 +57,9 @@ def test_hard_clipping_by_its_fourier_series() -> None:
         if n * 200 < 20_000:
             volts += b * np.sin(2 * np.pi * n * 200 * t)
     assert heights[1] == pytest.approx(0.8118796, abs=1e-7)
-    found = figures(tone_material(track(volts, RATE), hz=200.0))
+    result = figures(tone_material(track(volts, RATE), hz=200.0))
     tail = sum(b**2 for n, b in heights.items() if n * 200 >= 20_000) / heights[1] ** 2
-    whole = math.sqrt((found["thd_wide"].value / 100) ** 2 + tail)
+    whole = math.sqrt((result["thd_wide"].value / 100) ** 2 + tail)
     assert whole == pytest.approx(0.1375879, abs=2e-6)
 
 
@@ -70,15 +70,15 @@ def test_quantised_sine(bits: int) -> None:
     """
     step = 2.0 / 2**bits
     rng = np.random.default_rng(1)
-    found = []
+    result = []
     for _ in range(6):
         t = np.arange(int(RATE)) / RATE
         volts = np.cos(2 * np.pi * (HZ + rng.uniform(-3, 3)) * t + rng.uniform(0, 6))
         # The steps are the unit's: a recorder of finer ones takes them with a little noise.
         volts = np.round(volts / step) * step + step / 30 * rng.normal(size=len(t))
-        found.append(figures(tone_material(track(volts, RATE), hz=HZ))["sinad"].value)
+        result.append(figures(tone_material(track(volts, RATE), hz=HZ))["sinad"].value)
     expected = 6.0206 * bits + 1.7609 + 10 * math.log10(48_000 / 19_980)
-    assert np.mean(found) == pytest.approx(expected, abs=0.3)
+    assert np.mean(result) == pytest.approx(expected, abs=0.3)
 
 
 def test_noise_and_hiss_agree_with_an_averaged_spectrum() -> None:
@@ -86,10 +86,10 @@ def test_noise_and_hiss_agree_with_an_averaged_spectrum() -> None:
     rng = np.random.default_rng(3)
     white = rng.normal(0, 1e-4, int(4 * RATE))
     volts = white + 0.5 * np.concatenate([[0.0], white[:-1]])
-    found = figures(idle_material(track(volts, RATE)))
+    result = figures(idle_material(track(volts, RATE)))
     frequency, density = welch(volts, RATE, nperseg=9600, noverlap=4800)
     band = (frequency >= 20) & (frequency <= 20_000)
     power = float(np.sum(density[band]) * (frequency[1] - frequency[0]))
-    assert found["noise"].value == pytest.approx(math.sqrt(power), rel=5e-3)
+    assert result["noise"].value == pytest.approx(math.sqrt(power), rel=5e-3)
     middle = (frequency >= 1000) & (frequency <= 10_000)
-    assert found["hiss"].value == pytest.approx(math.sqrt(np.median(density[middle])), rel=0.02)
+    assert result["hiss"].value == pytest.approx(math.sqrt(np.median(density[middle])), rel=0.02)

@@ -20,7 +20,7 @@ def test_end_gauge_calibration() -> None:
     printed (31.7 before rounding up), 16 degrees of freedom, U99 93 nm.
     """
     theta = 50_000_623 * 11.5e-6 * 0.029
-    found = combine(
+    result = combine(
         [
             Contribution(25.0, 18),
             Contribution(9.7, 25.6),
@@ -28,10 +28,10 @@ def test_end_gauge_calibration() -> None:
             Contribution(theta, 2),
         ]
     )
-    assert found.u == pytest.approx(31.71, abs=5e-3)
-    assert found.dof == pytest.approx(16.66, abs=5e-3)
+    assert result.u == pytest.approx(31.71, abs=5e-3)
+    assert result.dof == pytest.approx(16.66, abs=5e-3)
     assert student.ppf(0.995, 16) == pytest.approx(2.92, abs=1e-3)
-    assert round(student.ppf(0.995, 16) * found.u) == 93
+    assert round(student.ppf(0.995, 16) * result.u) == 93
 
 
 VOLTS, AMPERES, PHI = 4.9990, 0.0196610, 1.044446
@@ -77,15 +77,15 @@ def test_without_correlation_it_is_the_root_sum_of_squares() -> None:
 
 
 def datasets() -> dict[str, list[float]]:
-    found: dict[str, list[float]] = defaultdict(list)
+    result: dict[str, list[float]] = defaultdict(list)
     with (TABLES / "nist_univariate_data.csv").open() as file:
         for row in csv.DictReader(file):
-            found[row["dataset"]].append(float(row["value"]))
+            result[row["dataset"]].append(float(row["value"]))
     # NumAcc by their rule (from memory).
-    found["NumAcc1"] = [10_000_001.0, 10_000_003.0, 10_000_002.0]
+    result["NumAcc1"] = [10_000_001.0, 10_000_003.0, 10_000_002.0]
     for name, middle in (("NumAcc2", 1.2), ("NumAcc3", 1_000_000.2), ("NumAcc4", 10_000_000.2)):
-        found[name] = [middle] + [middle - 0.1, middle + 0.1] * 500
-    return found
+        result[name] = [middle] + [middle - 0.1, middle + 0.1] * 500
+    return result
 
 
 def certified(name: str, quantity: str) -> float:

@@ -55,16 +55,16 @@ def test_level_ratio_of_open_and_loaded_is_the_source_impedance(key: str, load: 
     level = 0.01 / _models(key)[0].gain  # small enough for no distortion
     loaded = abs(_phasor(_played(key, 1000, level, load, (True, False))[0], 1000))
     unloaded = abs(_phasor(_played(key, 1000, level, math.inf, (True, False))[0], 1000))
-    found = load * (unloaded / loaded - 1)
-    assert found == pytest.approx(truth(key).outputs[0].source_impedance_ohm, rel=2e-4)
+    result = load * (unloaded / loaded - 1)
+    assert result == pytest.approx(truth(key).outputs[0].source_impedance_ohm, rel=2e-4)
 
 
 def test_crossover_does_not_pass_for_source_impedance() -> None:
     level = math.sqrt(8) / _models(CLASS_B)[0].gain_into(8.0)
     loaded = abs(_phasor(_played(CLASS_B, 1000, level, 8.0, (True, False))[0], 1000))
     unloaded = abs(_phasor(_played(CLASS_B, 1000, level, math.inf, (True, False))[0], 1000))
-    found = 8 * (unloaded / loaded - 1)
-    assert found == pytest.approx(truth(CLASS_B).outputs[0].source_impedance_ohm, rel=1e-3)
+    result = 8 * (unloaded / loaded - 1)
+    assert result == pytest.approx(truth(CLASS_B).outputs[0].source_impedance_ohm, rel=1e-3)
 
 
 @pytest.mark.parametrize("key", [TUBE, TRANSISTOR, "2020-09-hollowreed-60"])
@@ -101,11 +101,11 @@ def test_noise_of_a_recording_is_that_set_within_its_statistical_error(key: str)
     for one, output in zip(volts, truth(key).outputs, strict=True):
         rate = len(one)  # one second
         power = np.abs(np.fft.rfft(one)) ** 2 * 2 / rate**2
-        found = math.sqrt(power[20:20_001].sum())
+        result = math.sqrt(power[20:20_001].sum())
         # Hiss: about 20,000 independent cells; the bench adds its own in the 0.5 V range.
         bench = 0.79 * 10 ** (-114 / 20)
         expected = math.hypot(output.noise_v, bench)
-        assert found == pytest.approx(expected, rel=5 / math.sqrt(2 * 20_000))
+        assert result == pytest.approx(expected, rel=5 / math.sqrt(2 * 20_000))
 
 
 @pytest.mark.parametrize("key", ALL_KEYS)
@@ -126,7 +126,7 @@ def test_the_power_steps_pass_one_percent(key: str) -> None:
 def test_power_at_one_percent_is_where_the_captures_have_it(key: str) -> None:
     model, known = _models(key)[0], truth(key).outputs[0].power_at_1_percent_w
     assert known is not None
-    found = []
+    result = []
     for share in (0.98, 1.02):
         level = math.sqrt(known * share * 8) / model.gain_into(8.0)
         low, high = level, level * 1.3
@@ -137,8 +137,8 @@ def test_power_at_one_percent_is_where_the_captures_have_it(key: str) -> None:
             low, high = (middle, high) if power < known * share else (low, middle)
         volts = _played(key, 1000, low, 8.0, (True, False))[0]
         lines = [abs(_phasor(volts, 1000 * k)) for k in range(1, 11)]
-        found.append(math.hypot(*lines[1:]) / lines[0])
-    assert found[0] < 0.01 < found[1]
+        result.append(math.hypot(*lines[1:]) / lines[0])
+    assert result[0] < 0.01 < result[1]
 
 
 def test_distortion_grows_with_drive_into_clipping() -> None:

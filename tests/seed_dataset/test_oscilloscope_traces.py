@@ -20,9 +20,9 @@ def test_a_trace_has_the_edges_of_the_models_treble_corner(key: str) -> None:
     text = trace_csv(key, "trace-10k-left.csv", one, loaded=True)
     time, volts = np.loadtxt(text.splitlines()[1:], delimiter=",", unpack=True)
     stated = {"rise_time_s": RISE_TIME_S, "probe_rise_time_s": PROBE_RISE_TIME_S}
-    found = figures(trace_material(time, volts, HZ, **stated))["rise_time"]
+    result = figures(trace_material(time, volts, HZ, **stated))["rise_time"]
     w, q = 2 * np.pi * one.roll_off.high_hz, one.roll_off.high_q
     t, wave = step(([w * w], [1, w / q, w * w]), T=np.linspace(0, 20 / w, 20_001))
     rise = t[np.argmax(wave >= 0.9)] - t[np.argmax(wave >= 0.1)]
-    assert found.bound is None
-    assert abs(found.value - rise) < max(3 * found.uncertainty, 0.015 * rise)
+    assert result.bound is None
+    assert abs(result.value - rise) < max(3 * result.uncertainty, 0.015 * rise)

@@ -74,7 +74,7 @@ def test_an_unknown_review_is_refused_before_anything_is_written(tmp_path: Path)
 @pytest.mark.parametrize("text", ['a "quoted" name', "back\\slash", "tab\there", "del\x7f", "Ünït"])
 def test_quoted_text_survives_toml(text: str) -> None:
     try:
-        found = parse_toml(f"value = {quoted(text)}".encode(), "review.toml")
+        result = parse_toml(f"value = {quoted(text)}".encode(), "review.toml")
     except UserError as error:
         pytest.fail(str(error))
-    assert found == {"value": text}
+    assert result == {"value": text}

@@ -23,8 +23,8 @@ def test_a_straight_line_is_known_exactly() -> None:
 def test_closed_form_of_a_knee() -> None:
     """Slopes 0.5, 4 and 1: between the two lines that are carried on, in x and in y."""
     steps = [Place(0, 0), Place(1, 0.5), Place(2, 4.5), Place(3, 5.5)]
-    found = crossing_between(steps, 1, 3.8)
-    assert found == pytest.approx(Bracket(2 - 0.7 - 0.05, 2.0))
+    result = crossing_between(steps, 1, 3.8)
+    assert result == pytest.approx(Bracket(2 - 0.7 - 0.05, 2.0))
     assert value_between(steps, 1, 0.5) == pytest.approx(Bracket(0.75, 4.0))
 
 
@@ -44,8 +44,8 @@ def test_a_bent_curve_crosses_within(gaps: list[float], power: float, share: flo
     steps = [Place(x, x**power) for x in xs]
     target = (1 - share) * steps[2].y + share * steps[3].y
     root = float(brentq(lambda x: x**power - target, xs[2], xs[3], xtol=1e-12))
-    found = crossing_between(steps, 2, target)
-    assert found.low - 1e-9 <= root <= found.high + 1e-9
+    result = crossing_between(steps, 2, target)
+    assert result.low - 1e-9 <= root <= result.high + 1e-9
     mirrored = [Place(-step.x, -step.y) for step in steps[::-1]]
     turned = crossing_between(mirrored, 1, -target)
     assert turned.low - 1e-9 <= -root <= turned.high + 1e-9
@@ -61,13 +61,13 @@ def test_a_knee_between_the_steps_lies_within(at: float, steep: float, share: fl
     steps = [Place(x, curve(x)) for x in (-3.0, -1.0, 1.0, 3.0)]
     target = (1 - share) * steps[1].y + share * steps[2].y
     root = float(brentq(lambda x: curve(x) - target, -1, 1))
-    found = crossing_between(steps, 1, target)
-    assert found.low <= root <= found.high
+    result = crossing_between(steps, 1, target)
+    assert result.low <= root <= result.high
 
 
 @pytest.mark.parametrize("rising", [True, False])
 def test_either_direction_alike(rising: bool) -> None:
     sign = 1 if rising else -1
     steps = [Place(x, sign * x**3) for x in (0.5, 1.0, 2.0, 2.5)]
-    found = crossing_between(steps, 1, sign * 4.0)
-    assert found.low <= 4 ** (1 / 3) <= found.high
+    result = crossing_between(steps, 1, sign * 4.0)
+    assert result.low <= 4 ** (1 / 3) <= result.high

@@ -34,8 +34,8 @@ def test_a_lines_place_comes_back_from_the_bins_beside_its_greatest(
 ) -> None:
     made = window(N, terms)
     below, above = made.kernel(np.array([-1 - offset, 1 - offset]))
-    found = made.offset(np.array([np.log(above / below)]))
-    assert found[0] == pytest.approx(offset, abs=1e-10)
+    result = made.offset(np.array([np.log(above / below)]))
+    assert result[0] == pytest.approx(offset, abs=1e-10)
 
 
 def test_cosines_are_summed_as_defined() -> None:

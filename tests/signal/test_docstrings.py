@@ -20,12 +20,12 @@ def _parameters(function: ast.FunctionDef) -> list[str]:
 
 def _sections(docstring: str) -> dict[str, list[str]]:
     """Lines of each section by its heading."""
-    lines, found, heading = docstring.split("\n"), {}, ""
+    lines, result, heading = docstring.split("\n"), {}, ""
     for line, under in zip(lines, [*lines[1:], ""], strict=True):
         if line and set(under) == {"-"}:
             heading = line
-        found.setdefault(heading, []).append(line)
-    return found
+        result.setdefault(heading, []).append(line)
+    return result
 
 
 def _named(sections: dict[str, list[str]]) -> list[str]:

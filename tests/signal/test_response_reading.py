@@ -22,21 +22,21 @@ def low_pass(corner_hz: float, step: float = 24, u: float = 0.0) -> Response:
 
 @given(st.floats(200, 50_000))
 def test_a_first_order_corner_is_found(corner_hz: float) -> None:
-    found = low_pass(corner_hz).falls_to(-HALF_POWER_DB, 20, upward=True)
-    assert found.within
-    assert found.hz == pytest.approx(corner_hz, rel=1e-4)
+    result = low_pass(corner_hz).falls_to(-HALF_POWER_DB, 20, upward=True)
+    assert result.within
+    assert result.hz == pytest.approx(corner_hz, rel=1e-4)
 
 
 def test_coarse_points_widen_the_uncertainty() -> None:
-    found = low_pass(5000, step=1).falls_to(-HALF_POWER_DB, 20, upward=True)
-    assert found.u > 0
-    assert abs(found.hz - 5000) < 3 * found.u
+    result = low_pass(5000, step=1).falls_to(-HALF_POWER_DB, 20, upward=True)
+    assert result.u > 0
+    assert abs(result.hz - 5000) < 3 * result.u
 
 
 def test_uncertainty_of_a_corner_follows_the_slope() -> None:
     """A first-order corner falls by 10 lg(e) = 4.343 dB for each factor of e."""
-    found = low_pass(5000, u=0.1).falls_to(-HALF_POWER_DB, 20, upward=True)
-    assert found.u == pytest.approx(5000 * 0.1 / (10 * math.log10(math.e)), rel=0.01)
+    result = low_pass(5000, u=0.1).falls_to(-HALF_POWER_DB, 20, upward=True)
+    assert result.u == pytest.approx(5000 * 0.1 / (10 * math.log10(math.e)), rel=0.01)
 
 
 @pytest.mark.parametrize(("upward", "edge"), [(False, 10.0), (True, 100.0)])
@@ -49,8 +49,8 @@ def test_the_first_crossing_going_outward_counts() -> None:
     """Down at 2 kHz, up again, down at 20 kHz: the band ends at the first."""
     hz = np.array([500, 1000, 1500, 2500, 4000, 10_000, 30_000.0])
     db = np.array([0, 0, 0, -6, 0, 0, -20.0])
-    found = Response(hz, db, np.zeros(7)).falls_to(-3, 1000, upward=True)
-    assert 1500 < found.hz < 2500
+    result = Response(hz, db, np.zeros(7)).falls_to(-3, 1000, upward=True)
+    assert 1500 < result.hz < 2500
 
 
 def test_spread_is_greatest_less_least_within_the_band() -> None:
@@ -63,9 +63,9 @@ def test_spread_is_greatest_less_least_within_the_band() -> None:
 
 def test_the_greatest_of_equals_is_held_by_the_limits_of_many() -> None:
     """Closed form: of n levels found alike, each below its limit with 0.975 to the power 1 / n."""
-    found = greatest(np.full(50, 2.0), np.full(50, 0.1))
-    assert found.low == pytest.approx(2 - 0.1 * NormalDist().inv_cdf(0.975 ** (1 / 50)))
-    assert found.high == pytest.approx(2 + 0.1 * NormalDist().inv_cdf(0.975))
+    result = greatest(np.full(50, 2.0), np.full(50, 0.1))
+    assert result.low == pytest.approx(2 - 0.1 * NormalDist().inv_cdf(0.975 ** (1 / 50)))
+    assert result.high == pytest.approx(2 + 0.1 * NormalDist().inv_cdf(0.975))
     assert greatest(np.array([2.0, 1.0]), np.full(2, 0.1)).level == pytest.approx((2.0, 0.1))
 
 
@@ -84,11 +84,11 @@ def test_the_greatest_of_many_is_held_whatever_noise_adds(reading: str, ripple: 
         db = wave + 0.1 * rng.standard_normal(241)
         level = Response(hz, db, np.full(241, 0.1))
         raw = {"spread": np.ptp(db), "deviation": np.abs(db).max(), "peak": db.max()}[reading]
-        found = {
+        result = {
             "spread": level.spread, "deviation": level.farthest,
             "peak": lambda low, high, of=level: of.highest(low, high)[0],
         }[reading](20, 20_000)  # fmt: skip
-        held += abs(found.db - truth) <= 1.96 * found.u
+        held += abs(result.db - truth) <= 1.96 * result.u
         naive += abs(raw - truth) <= 1.96 * (math.hypot(0.1, 0.1) if reading == "spread" else 0.1)
     assert held >= 0.95 * 500
     assert naive < 0.8 * 500
@@ -102,8 +102,8 @@ def test_one_clear_peak_is_held_in_95_of_100() -> None:
     held = 0
     for _ in range(2000):
         level = Response(hz, wave + 0.1 * rng.standard_normal(31), np.full(31, 0.1))
-        found, (low, high) = level.highest(20, 20_000)
-        held += abs(found.db - 2.0) <= 1.96 * found.u
+        result, (low, high) = level.highest(20, 20_000)
+        held += abs(result.db - 2.0) <= 1.96 * result.u
         assert low < hz[20] < high
     assert 0.935 * 2000 < held < 0.965 * 2000
 
@@ -136,17 +136,17 @@ def test_printed_digits_have_a_rectangular_uncertainty(
 
 
 @pytest.mark.parametrize("down_db", [HALF_POWER_DB, 1.0, 0.5])
-def test_a_corner_in_noise_scatters_as_it_is_told(down_db: float) -> None:
+def test_a_corner_in_noise_scatters_as_it_is_reported(down_db: float) -> None:
     """Scatter over the uncertainty told, 200 draws: 1 within 30 %, and no draw tells far too much.
 
     Where the slope is small, noise tilts the line between two neighbours more than the response.
     """
     rng, clean = np.random.default_rng(8), low_pass(9000.0, u=0.05)
     truth = 9000 * math.sqrt(10 ** (down_db / 10) - 1)
-    found = []
+    result = []
     for _ in range(200):
         noisy = Response(clean.hz, clean.db + 0.05 * rng.normal(size=len(clean.hz)), clean.u_db)
-        found.append(noisy.falls_to(-down_db, 1000, upward=True))
-    assert np.std([(c.hz - truth) / c.u for c in found]) == pytest.approx(1, abs=0.3)
-    told = [c.u for c in found]
-    assert max(told) < 4 * np.median(told)
+        result.append(noisy.falls_to(-down_db, 1000, upward=True))
+    assert np.std([(c.hz - truth) / c.u for c in result]) == pytest.approx(1, abs=0.3)
+    message = [c.u for c in result]
+    assert max(message) < 4 * np.median(message)

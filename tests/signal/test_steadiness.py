@@ -48,27 +48,27 @@ def wow(depth: float) -> np.ndarray:
 def test_levels_and_phase_of_every_block() -> None:
     """Closed form: two lines of known amplitude and phase on a steady part."""
     volts = 2.0 * np.cos(2 * np.pi * 997.3 * T + 0.7) + 0.1 * np.sin(2 * np.pi * 150 * T) + 0.25
-    found = line_course(volts, RATE, np.array([150.0, 997.3]))
-    assert np.abs(found.phasors[:, 1]) == pytest.approx(2.0, rel=1e-5)
-    assert np.angle(found.phasors[:, 1]) == pytest.approx(0.7, abs=1e-5)
-    assert np.abs(found.phasors[:, 0]) == pytest.approx(0.1, rel=1e-4)
-    assert found.offset == pytest.approx(0.25, rel=1e-5)
-    assert float(found.left.max()) < (2.0 * 1e-6) ** 2
+    result = line_course(volts, RATE, np.array([150.0, 997.3]))
+    assert np.abs(result.phasors[:, 1]) == pytest.approx(2.0, rel=1e-5)
+    assert np.angle(result.phasors[:, 1]) == pytest.approx(0.7, abs=1e-5)
+    assert np.abs(result.phasors[:, 0]) == pytest.approx(0.1, rel=1e-4)
+    assert result.offset == pytest.approx(0.25, rel=1e-5)
+    assert float(result.left.max()) < (2.0 * 1e-6) ** 2
 
 
 def test_least_squares_of_a_general_library_agree() -> None:
     """Independent reference: numpy's least squares on the same block."""
     rng = np.random.default_rng(4)
     volts = 2 * np.cos(2 * np.pi * 61.7 * T) + rng.normal(0, 0.1, len(T))
-    found = line_course(volts, RATE, np.array([61.7, 123.4]))
-    n = found.length
+    result = line_course(volts, RATE, np.array([61.7, 123.4]))
+    n = result.length
     j = np.arange(n) - (n - 1) / 2
     w = 2 * np.pi * np.array([61.7, 123.4]) / RATE
     table = np.stack([np.ones(n), *(f(k * j) for k in w for f in (np.cos, np.sin))], axis=1)
     fit, rest = np.linalg.lstsq(table, volts[n : 2 * n])[:2]
-    assert np.abs(found.phasors[1]) == pytest.approx(np.hypot(fit[1::2], fit[2::2]), rel=1e-4)
-    assert found.offset[1] == pytest.approx(fit[0], rel=1e-3)
-    assert found.left_by_block[1] == pytest.approx(float(rest[0]) / n, rel=0.02)
+    assert np.abs(result.phasors[1]) == pytest.approx(np.hypot(fit[1::2], fit[2::2]), rel=1e-4)
+    assert result.offset[1] == pytest.approx(fit[0], rel=1e-3)
+    assert result.left_by_block[1] == pytest.approx(float(rest[0]) / n, rel=0.02)
 
 
 @pytest.mark.parametrize(
@@ -80,11 +80,11 @@ def test_least_squares_of_a_general_library_agree() -> None:
     ],
 )
 def test_a_tone_that_never_holds_still_gives_no_figure(volts: np.ndarray, why: str) -> None:
-    found = reasons(tone_material(track(volts)))
+    result = reasons(tone_material(track(volts)))
     assert figures(tone_material(track(volts))) == {}
     for metric in ("thd", "thd_n", "level"):
         with pytest.raises(Refusal, match=why):
-            raise Refusal(found[metric][1])
+            raise Refusal(result[metric][1])
 
 
 @pytest.mark.parametrize(
@@ -99,10 +99,10 @@ def test_a_tone_that_never_holds_still_gives_no_figure(volts: np.ndarray, why: s
 )
 def test_what_holds_still_is_measured_and_the_rest_named(volts: np.ndarray, why: str) -> None:
     truth = figures(tone_material(track(clean())))
-    found = figures(tone_material(track(volts)))
+    result = figures(tone_material(track(volts)))
     for metric in ("thd_n", "thd", "snr"):
-        assert why in (found[metric].remark or "")
-        assert found[metric].value == pytest.approx(truth[metric].value, rel=0.05)
+        assert why in (result[metric].remark or "")
+        assert result[metric].value == pytest.approx(truth[metric].value, rel=0.05)
 
 
 def crackling(rng: np.random.Generator, seconds: float, pops: int) -> np.ndarray:
@@ -134,13 +134,13 @@ def test_a_record_turned_in_time_reads_the_same(stimulus: str, share: float, see
 
 def test_steady_noise_is_read_as_it_was() -> None:
     """Golden value: the whole record, with no remark."""
-    found = figures(idle_material(track(noise(1e-4))))["noise"]
-    assert found.remark is None
-    assert found.value == pytest.approx(1e-4 * math.sqrt(19_980 / 24_000), rel=0.01)
+    result = figures(idle_material(track(noise(1e-4))))["noise"]
+    assert result.remark is None
+    assert result.value == pytest.approx(1e-4 * math.sqrt(19_980 / 24_000), rel=0.01)
 
 
 def test_scatter_of_known_squares() -> None:
     """Closed form: 1, 3, 1, 3 has the mean 2 and the sample deviation 2 / sqrt(3)."""
-    found = scatter(np.array([1.0, 3.0, 1.0, 3.0]), 1.0)
-    assert found.relative == pytest.approx(2 / math.sqrt(3) / 2 / 2)
-    assert found.span_db == pytest.approx(10 * math.log10(3))
+    result = scatter(np.array([1.0, 3.0, 1.0, 3.0]), 1.0)
+    assert result.relative == pytest.approx(2 / math.sqrt(3) / 2 / 2)
+    assert result.span_db == pytest.approx(10 * math.log10(3))

@@ -43,8 +43,8 @@ def test_each_found_stretch_lies_within_its_own_step(
     lengths: list[float], lead_s: float, tail_s: float
 ) -> None:
     volts, edges = stepped(lengths, lead_s=lead_s, tail_s=tail_s)
-    found = find_steps(volts, RATE, 1000.0, 1.0, 6)
-    for step, begin, end, rms in zip(found, edges, edges[1:], LEVELS, strict=False):
+    result = find_steps(volts, RATE, 1000.0, 1.0, 6)
+    for step, begin, end, rms in zip(result, edges, edges[1:], LEVELS, strict=False):
         assert begin < step.first / RATE < step.last / RATE <= end
         assert step.level_db == pytest.approx(20 * np.log10(rms), abs=0.05)
         assert (step.last - step.first) / RATE > 0.5
@@ -52,22 +52,22 @@ def test_each_found_stretch_lies_within_its_own_step(
 
 def test_closed_form_of_exact_steps() -> None:
     volts, _ = stepped([1.0] * 6, noise=0.0)
-    found = find_steps(volts, RATE, 1000.0, 1.0, 6)
-    assert [s.first for s in found] == [round((k + 0.2) * RATE) for k in range(6)]
-    assert [s.last for s in found] == [round((k + 0.95) * RATE) for k in range(6)]
+    result = find_steps(volts, RATE, 1000.0, 1.0, 6)
+    assert [s.first for s in result] == [round((k + 0.2) * RATE) for k in range(6)]
+    assert [s.last for s in result] == [round((k + 0.95) * RATE) for k in range(6)]
 
 
 def test_gaps_between_steps_and_a_generator_off_by_a_percent() -> None:
     volts, edges = stepped([1.0] * 6, gap_s=0.08, hz=1009.0, lead_s=0.4)
-    found = find_steps(volts, RATE, 1000.0, 1.0, 6)
-    for step, begin in zip(found, edges, strict=False):
+    result = find_steps(volts, RATE, 1000.0, 1.0, 6)
+    for step, begin in zip(result, edges, strict=False):
         assert begin < step.first / RATE < step.last / RATE < begin + 1.03
 
 
 def test_low_frequencies_have_longer_blocks() -> None:
     volts, edges = stepped([2.0] * 6, hz=20.0)
-    found = find_steps(volts, RATE, 20.0, 2.0, 6)
-    for step, begin in zip(found, edges, strict=False):
+    result = find_steps(volts, RATE, 20.0, 2.0, 6)
+    for step, begin in zip(result, edges, strict=False):
         assert begin < step.first / RATE < step.last / RATE <= begin + 2.0
 
 

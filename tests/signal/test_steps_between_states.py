@@ -68,15 +68,15 @@ def test_an_exponential_state_is_carried_to_its_edge(rate: float) -> None:
     x = np.linspace(0, 1, 1001)
     volts = 1.0 + 0.2 * (np.exp(-rate * x) if rate else 1 - x)
     volts += np.random.default_rng(2).normal(0, 1e-5, len(x))
-    found = fit_state(x, volts, 1.0, 0.0, 0.95, tilted=True)
+    result = fit_state(x, volts, 1.0, 0.0, 0.95, tilted=True)
     fall = 0.2 * (1 - math.exp(-rate)) if rate else 0.2
-    assert abs(found.at_edge - 1.2) < 4 * found.open_edge
-    assert abs(found.fall - fall) < 4 * found.open_fall
+    assert abs(result.at_edge - 1.2) < 4 * result.open_edge
+    assert abs(result.fall - fall) < 4 * result.open_fall
     if rate:
         part = (x >= 0.3) & (x <= 0.95)
         model = lambda t, a, b, k: a + b * np.exp(-k * t)  # noqa: E731
         best, _ = curve_fit(model, x[part], volts[part], p0=(1.0, 0.2, rate))
-        assert found.at_edge == pytest.approx(float(best[0] + best[1]), abs=2e-5)
+        assert result.at_edge == pytest.approx(float(best[0] + best[1]), abs=2e-5)
 
 
 def test_every_whole_edge_of_a_trace_is_found() -> None:
@@ -109,7 +109,7 @@ def test_a_period_is_put_together_from_harmonics_off_the_grid_of_the_record() ->
 
 
 @pytest.mark.parametrize(
-    ("volts", "hz", "told"),
+    ("volts", "hz", "message"),
     [
         (recorded(second_order(2e4, 0.5), second=0.3), 1000.0, "differ in length"),
         (sines(RATE, 0.3, {1000.0: 1.0}) + 1e-5 * np.sin(np.arange(57_600.0)), 1000.0,
@@ -119,9 +119,9 @@ def test_a_period_is_put_together_from_harmonics_off_the_grid_of_the_record() ->
     ],
 )  # fmt: skip
 def test_what_is_not_the_stated_square_wave_is_refused(
-    volts: np.ndarray, hz: float, told: str
+    volts: np.ndarray, hz: float, message: str
 ) -> None:
-    with pytest.raises(Refusal, match=told):
+    with pytest.raises(Refusal, match=message):
         one_period(track(volts, RATE), hz, 50.0)
 
 

@@ -79,8 +79,8 @@ def test_a_resonance_is_no_change(resonant_hz: float) -> None:
     """Of quality 5; its peak is 9.5 dB high, as it is in closed form: 1 + 2 at the centre."""
     w = 2 * np.pi * resonant_hz
     coefficients = bilinear([1, 3 * w / 5, w * w], [1, w / 5, w * w], RATE)
-    found = np.abs(measured(lfilter(*coefficients, SENT.volts)))
-    assert found.max() == pytest.approx(3, rel=0.03)
+    result = np.abs(measured(lfilter(*coefficients, SENT.volts)))
+    assert result.max() == pytest.approx(3, rel=0.03)
 
 
 @pytest.mark.parametrize(
@@ -98,11 +98,11 @@ def test_distortion_is_no_change(curve: Callable[[np.ndarray], np.ndarray]) -> N
     The sweep ends where harmonics don't fold back within the band.
     """
     sent = played(stop_hz=7900.0)
-    found = transfer(sent.volts, curve(sent.volts), sent.rate_hz, sent.sweep)
+    result = transfer(sent.volts, curve(sent.volts), sent.rate_hz, sent.sweep)
     angle = 2 * np.pi * np.arange(4096) / 4096
     first = 2 * np.mean(curve(np.cos(angle)) * np.cos(angle))
-    middle = (found.frequency_hz > 100) & (found.frequency_hz < 7000)
-    np.testing.assert_allclose(np.abs(found.ratio)[middle], first, rtol=0.01)
+    middle = (result.frequency_hz > 100) & (result.frequency_hz < 7000)
+    np.testing.assert_allclose(np.abs(result.ratio)[middle], first, rtol=0.01)
 
 
 def test_hum_and_noise_are_no_change() -> None:
@@ -124,9 +124,9 @@ def test_a_change_of_what_was_played_is_no_change_of_the_unit(hz: float) -> None
     through = lfilter(
         *butter(2, 15_000, fs=RATE), lfilter(*butter(2, 12, "high", fs=RATE), stepped)
     )
-    found = transfer(stepped, through, RATE, SENT.sweep)
-    middle = (found.frequency_hz > 100) & (found.frequency_hz < 3000)
-    np.testing.assert_allclose(np.abs(found.ratio)[middle], 1, rtol=0.02)
+    result = transfer(stepped, through, RATE, SENT.sweep)
+    middle = (result.frequency_hz > 100) & (result.frequency_hz < 3000)
+    np.testing.assert_allclose(np.abs(result.ratio)[middle], 1, rtol=0.02)
     with pytest.raises(Refusal, match="record again"):
         transfer(stepped, UNIT, RATE, SENT.sweep)
 
@@ -135,6 +135,6 @@ def test_speed_that_flutters_a_little_is_no_change() -> None:
     """By 0.02 % at 5 Hz, as a good tape transport does; the response stays within 0.07 dB."""
     late = 2e-4 / (2 * np.pi * 5) * np.sin(2 * np.pi * 5 * TIME)
     finer = resample_poly(UNIT, 8, 1)
-    found = measured(np.interp(TIME + late, np.arange(len(finer)) / (8 * RATE), finer))
-    ratio = np.abs(found) / np.abs(measured(UNIT))
+    result = measured(np.interp(TIME + late, np.arange(len(finer)) / (8 * RATE), finer))
+    ratio = np.abs(result) / np.abs(measured(UNIT))
     np.testing.assert_allclose(ratio[24:-12], 1, atol=8e-3)

@@ -20,9 +20,9 @@ SENT = played()
 
 def through(sent: Played, volts: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Frequencies, gain in dB and its standard uncertainty in dB."""
-    found = transfer(sent.volts, volts, sent.rate_hz, sent.sweep)
-    magnitude = np.abs(found.ratio)
-    return found.frequency_hz, 20 * np.log10(magnitude), 8.686 * found.noise / magnitude
+    result = transfer(sent.volts, volts, sent.rate_hz, sent.sweep)
+    magnitude = np.abs(result.ratio)
+    return result.frequency_hz, 20 * np.log10(magnitude), 8.686 * result.noise / magnitude
 
 
 def test_a_wire_is_flat_at_0_db() -> None:
@@ -38,8 +38,8 @@ def test_a_wire_is_flat_whatever_the_record_s_length(length: int, odd: bool) -> 
     volts = np.pad(sent.volts, (0, length - len(sent.volts)))
     ready = played_sweep(volts, length, sent.rate_hz, sent.sweep)
     assert ready.window.size % 2 == odd
-    found = transfer_of(ready, volts)
-    assert_allclose(np.abs(found.ratio), 1, atol=2e-3)
+    result = transfer_of(ready, volts)
+    assert_allclose(np.abs(result.ratio), 1, atol=2e-3)
 
 
 @settings(max_examples=8, deadline=None)
@@ -48,9 +48,9 @@ def test_gain_polarity_and_delay_come_back(gain: float, inverted: bool, delay: i
     """A pure gain with delay, negative where the recorder started after the player."""
     sign = -1.0 if inverted else 1.0
     heard = np.roll(SENT.volts, delay)
-    found = transfer(SENT.volts, sign * gain * heard, SENT.rate_hz, SENT.sweep)
-    assert found.arrival_s == pytest.approx(delay / SENT.rate_hz, abs=1e-9)
-    assert_allclose(found.ratio, sign * gain, rtol=5e-4)
+    result = transfer(SENT.volts, sign * gain * heard, SENT.rate_hz, SENT.sweep)
+    assert result.arrival_s == pytest.approx(delay / SENT.rate_hz, abs=1e-9)
+    assert_allclose(result.ratio, sign * gain, rtol=5e-4)
 
 
 @pytest.mark.parametrize(
@@ -78,13 +78,13 @@ def test_a_rate_far_above_the_band_gives_phase_and_arrival_to_the_sample(rate: f
     sent = played(seconds=1.0, rate_hz=rate)
     coefficients = bilinear([2 * np.pi * 9000], [1, 2 * np.pi * 9000], rate)
     late = np.roll(lfilter(*coefficients, sent.volts), 123)
-    found = transfer(sent.volts, late, rate, sent.sweep)
-    hz = found.frequency_hz
-    assert found.arrival_s * rate == pytest.approx(123, abs=round(rate / 48_000))
+    result = transfer(sent.volts, late, rate, sent.sweep)
+    hz = result.frequency_hz
+    assert result.arrival_s * rate == pytest.approx(123, abs=round(rate / 48_000))
     _, expected = freqz(*coefficients, hz, fs=rate)
-    expected = expected * np.exp(2j * np.pi * hz * (found.arrival_s - 123 / rate))
+    expected = expected * np.exp(2j * np.pi * hz * (result.arrival_s - 123 / rate))
     within = (hz >= 50) & (hz <= 20_000)
-    assert_allclose(found.ratio[within], expected[within], atol=2e-4)
+    assert_allclose(result.ratio[within], expected[within], atol=2e-4)
 
 
 def test_a_sweep_made_ready_once_serves_every_output() -> None:
@@ -108,7 +108,7 @@ def test_harmonics_are_left_out() -> None:
     assert_allclose(db[middle], 20 * np.log10(1 + 0.75 * 0.15), atol=0.01)
 
 
-def test_noise_is_told_as_large_as_it_is() -> None:
+def test_noise_is_reported_as_large_as_it_is() -> None:
     """Scatter of repeated records over the uncertainty told of each: 1 within 25 %."""
     clean = lfilter([0.5], [1, -0.5], SENT.volts)
     hz, exact, _ = through(SENT, clean)
@@ -121,7 +121,7 @@ def test_noise_is_told_as_large_as_it_is() -> None:
     assert np.std(np.array(scores)[:, audio]) == pytest.approx(1, abs=0.25)
 
 
-def test_noise_is_told_where_the_record_ends_with_the_sweep() -> None:
+def test_noise_is_reported_where_the_record_ends_with_the_sweep() -> None:
     sent = played(tail_s=0.0)
     rng = np.random.default_rng(4)
     clean = through(sent, sent.volts)[1]
@@ -129,7 +129,7 @@ def test_noise_is_told_where_the_record_ends_with_the_sweep() -> None:
     assert 0.6 < np.std((db - clean) / u) < 1.3
 
 
-def test_noise_is_told_where_the_recording_stops_short_of_what_was_played() -> None:
+def test_noise_is_reported_where_the_recording_stops_short_of_what_was_played() -> None:
     """0.4 s of the last silence are missing, into which the noise is otherwise read."""
     rng, short = np.random.default_rng(6), round(0.4 * SENT.rate_hz)
     clean = through(SENT, SENT.volts[:-short])[1]

@@ -72,18 +72,18 @@ def test_a_spectrum_is_made_once_for_a_track() -> None:
 
 
 def test_the_power_of_a_lobe_is_that_of_its_line() -> None:
-    found = spectrum(track(sines(48_000.0, 0.5, {1234.5: 2.0})))
-    assert found.power.sum() == pytest.approx(2.0, rel=1e-9)
-    peak = int(np.argmax(found.power))
-    lines = read_lines(found, np.array([peak_position(found, peak)]))
+    result = spectrum(track(sines(48_000.0, 0.5, {1234.5: 2.0})))
+    assert result.power.sum() == pytest.approx(2.0, rel=1e-9)
+    peak = int(np.argmax(result.power))
+    lines = read_lines(result, np.array([peak_position(result, peak)]))
     assert lines.square[0] == pytest.approx(2.0, rel=1e-9)
 
 
 def test_the_background_is_the_noise_between_lines() -> None:
     """White noise of 1 mV rms, with lines a million times as strong in every hundredth bin."""
     rng = np.random.default_rng(2)
-    found = spectrum(track(rng.normal(0, 1e-3, 96_000)))
-    power = found.power.copy()
+    result = spectrum(track(rng.normal(0, 1e-3, 96_000)))
+    power = result.power.copy()
     power[::100] = 1.0
     level = background(power, np.ones(len(power), dtype=bool), len(power))
     expected = 1e-6 / (len(power) - 1)

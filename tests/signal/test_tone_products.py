@@ -20,15 +20,15 @@ WEAK = MeanSquare(1e-9, 1e-14, 1e-9)
 
 
 def test_product_positions_hold_tones_harmonics_and_products() -> None:
-    found = set(product_positions(np.array([10.0, 13.0]), 3).tolist())
-    assert found == {3.0, 7.0, 10.0, 13.0, 16.0, 20.0, 23.0, 26.0, 30.0, 33.0, 36.0, 39.0}
+    result = set(product_positions(np.array([10.0, 13.0]), 3).tolist())
+    assert result == {3.0, 7.0, 10.0, 13.0, 16.0, 20.0, 23.0, 26.0, 30.0, 33.0, 36.0, 39.0}
 
 
 def test_tones_are_found_where_they_are() -> None:
     volts = with_noise(sines(RATE, 0.5, {1003.7: 1.0, 5011.2: 0.5}), 1e-6)
-    found = find_tones(track(volts, RATE), [1000.0, 5000.0], 1000.0, None)
-    assert found.frequencies_hz == pytest.approx([1003.7, 5011.2], rel=1e-8)
-    assert [tone.rms for tone in found.tones] == pytest.approx(
+    result = find_tones(track(volts, RATE), [1000.0, 5000.0], 1000.0, None)
+    assert result.frequencies_hz == pytest.approx([1003.7, 5011.2], rel=1e-8)
+    assert [tone.rms for tone in result.tones] == pytest.approx(
         [1 / math.sqrt(2), 0.5 / math.sqrt(2)], rel=1e-6
     )
 

@@ -99,7 +99,7 @@ def value(capture: str | None, metric: str, number: float, tol: float, how: str,
 
 
 def tone_truth(case: str) -> tuple[list[dict[str, object]], dict[str, np.ndarray]]:
-    found, waves = [], {}
+    result, waves = [], {}
     takes = [(name, peak, LOADS[case][0]) for name, peak in LEVELS[case].items()]
     takes.append(("heavy", LEVELS[case]["low"], LOADS[case][1]))
     for name, peak, load in takes:
@@ -107,18 +107,18 @@ def tone_truth(case: str) -> tuple[list[dict[str, object]], dict[str, np.ndarray
         heights, data = tone(case, peak, load)
         waves[file] = period(data, 1e-3, 40)
         thd = 100 * math.sqrt(sum(h**2 for h in heights[2:11])) / heights[1]
-        found += [
+        result += [
             value(file, "level", heights[1] / math.sqrt(2), 5e-4, how),
             value(file, "gain", 20 * math.log10(heights[1] / peak), 0.005, how),
         ]
         if thd > 100 * LEAST_HARMONIC:
-            found.append(value(file, "thd", thd, 0.01, how))
-        found += [
+            result.append(value(file, "thd", thd, 0.01, how))
+        result += [
             value(file, "harmonic", 20 * math.log10(heights[n] / heights[1]), 0.1, how, order_n=n)
             for n in (2, 3)
             if heights[n] > LEAST_HARMONIC * heights[1]
         ]
-    return found, waves
+    return result, waves
 
 
 def source_impedance(case: str) -> float:
@@ -142,10 +142,10 @@ def response() -> list[dict[str, object]]:
     low = int(np.argmax(below > 0))
     high = len(below) - 1 - int(np.argmax(below[::-1] > 0))
     points = [np.exp(np.interp(0, *_rising(data, below, i))) for i in (low, high + 1)]
-    found = [value("sweep.flac", "gain", middle, 0.01, how),
+    result = [value("sweep.flac", "gain", middle, 0.01, how),
              value("sweep.flac", "response_low_3db", float(points[0]), 5e-3, how),
              value("sweep.flac", "response_high_3db", float(points[1]), 5e-3, how)]  # fmt: skip
-    return found + [
+    return result + [
         value("sweep.flac", "response_at", level, 0.05, how, frequency_hz=float(hz))
         for hz, level in at.items()
     ]
@@ -181,27 +181,27 @@ def square() -> tuple[list[dict[str, object]], np.ndarray, np.ndarray]:
     rise = float(re.findall(r"^rise *= *([\d.e+-]+)", printed, re.M)[0])
     most = float(re.findall(r"^vmax *= *([\d.e+-]+)", printed, re.M)[0])
     over = 100 * (most - 2 * STATE_V) / (2 * STATE_V)
-    found = [value("square.flac", "rise_time", rise, 0.02, "ngspice meas"),
+    result = [value("square.flac", "rise_time", rise, 0.02, "ngspice meas"),
              value("square.flac", "overshoot", over, 0.02, "ngspice meas")]  # fmt: skip
     wave = period(data, 1 / SQUARE_HZ, 425)
     wave[0] = 0
     generator = period(data[:, [0, 2]], 1 / SQUARE_HZ, 425)
-    return found, wave, generator
+    return result, wave, generator
 
 
 def truth_of(case: str) -> tuple[list[dict[str, object]], dict[str, np.ndarray]]:
     """What the simulator tells of a circuit, and its steady waveforms by file."""
     if case == "damped_network":
-        found, wave, generator = square()
-        return response() + found, {"square.flac": wave, "generator": generator}
-    found, waves = tone_truth(case)
+        result, wave, generator = square()
+        return response() + result, {"square.flac": wave, "generator": generator}
+    result, waves = tone_truth(case)
     impedance = source_impedance(case)
     how = "ngspice .ac, 1 A at 1 kHz"
-    return [*found, value(None, "source_impedance", impedance, 0.01, how)], waves
+    return [*result, value(None, "source_impedance", impedance, 0.01, how)], waves
 
 
 def make(case: str) -> None:
-    found, waves = truth_of(case)
+    result, waves = truth_of(case)
     scale = FULL_SCALE[case]
     generator = waves.pop("generator", None)
     for file, amplitudes in waves.items():
@@ -213,7 +213,7 @@ def make(case: str) -> None:
         written(OWN / case / file, volts, scales, rate)
     if case == "damped_network":
         written(OWN / case / "sweep.flac", sweep(), [scale, 1.0], SWEEP_RATE)
-    (OWN / case / "truth.json").write_text(json.dumps(found, indent=1) + "\n")
+    (OWN / case / "truth.json").write_text(json.dumps(result, indent=1) + "\n")
 
 
 if __name__ == "__main__":
