@@ -239,8 +239,8 @@ class Killer:
             os.dup2(writing, 1)
             os.dup2(writing, 2)
             # Of the new files: the old streams may hold that theirs can be wound back.
-            sys.stdout = open(1, "w", encoding="utf-8", closefd=False)
-            sys.stderr = open(2, "w", encoding="utf-8", closefd=False)
+            sys.stdout = os.fdopen(1, "w", encoding="utf-8", closefd=False)
+            sys.stderr = os.fdopen(2, "w", encoding="utf-8", closefd=False)
             if limit:
                 resource.setrlimit(resource.RLIMIT_FSIZE, (limit, resource.RLIM_INFINITY))
             code = _command_line(words, with_workers)
