@@ -23,7 +23,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parent)]
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from analysis_speed import FULL_SCALE, RATE, cases
 
@@ -69,8 +69,11 @@ def timed_ones() -> Iterator[tuple[str, CaptureData]]:
             n: Track(v, float(RATE), FULL_SCALE, 0.004, 24) for n, v in enumerate(noisy, start=1)
         }
         reference = tracks[1] if stimulus.kind == "sweep" else None
-        yield name, CaptureData(
-            stimulus, Conditions(load_ohm=8.0), tracks, reference=reference, mains_hz=50.0
+        yield (
+            name,
+            CaptureData(
+                stimulus, Conditions(load_ohm=8.0), tracks, reference=reference, mains_hz=50.0
+            ),
         )
 
 
@@ -131,7 +134,8 @@ def difference(was: list[object], now: list[object]) -> float:
 
 
 def _relative(was: object, now: object) -> float:
-    assert isinstance(was, float) and isinstance(now, float)
+    assert isinstance(was, float)
+    assert isinstance(now, float)
     if was == now or (math.isnan(was) and math.isnan(now)):
         return 0.0
     return abs(now - was) / max(abs(was), abs(now)) if math.isfinite(was) else math.inf
