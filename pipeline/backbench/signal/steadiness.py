@@ -143,7 +143,7 @@ def level_spread(course: LineCourse) -> Array:
 
 def _noise(course: LineCourse) -> Array:
     """Relative standard deviation that what is left gives each line's level in a block."""
-    return np.sqrt(2 * course.usual_left / course.length) / course.usual_level
+    return math.sqrt(2 * course.usual_left / course.length) / course.usual_level
 
 
 def _beat(course: LineCourse) -> Array:
