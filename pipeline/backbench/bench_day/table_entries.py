@@ -10,7 +10,7 @@ from backbench.bench_day.manifest_entries import Suggestion
 from backbench.errors import UserError
 from backbench.quantities.counts import counted
 from backbench.quantities.units import spelled_unit
-from backbench.readers.delimited import text_layout, text_lines
+from backbench.readers.delimited import SMALL_BYTES, text_layout, text_lines
 from backbench.readers.table_columns import NEEDED, PAIR, UNITS
 from backbench.readers.text_encoding import ENDINGS
 from backbench.readers.text_layout import Heading, NoTable, TextLayout
@@ -41,6 +41,10 @@ def table_entries(
     for path in sorted(folder.rglob("*")):
         file = path.relative_to(folder).as_posix()
         if file in named or path.suffix.lower() not in ENDINGS or not path.is_file():
+            continue
+        if path.stat().st_size > SMALL_BYTES:
+            megabytes = SMALL_BYTES // 1_000_000
+            unknown.append((file, f"more than {megabytes} MB of text: write its entry by hand"))
             continue
         try:
             layout = text_layout(text_lines(path, file), file)

@@ -6,6 +6,7 @@ worked out from the text; what has two readings is refused.
 
 from __future__ import annotations
 
+import csv
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ from backbench.readers.column_lookup import located
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
 from backbench.readers.table_columns import MAX_ROWS, Rows, converted, declared
+from backbench.readers.tables_apart import read_apart, serve_tables
 from backbench.readers.text_encoding import decoded, is_text
 from backbench.readers.text_layout import (
     NoTable,
@@ -33,6 +35,8 @@ from backbench.readers.text_layout import (
 )
 
 MAX_BYTES = 200_000_000
+SMALL_BYTES = 2_000_000
+"""Of a file that this process reads itself: whatever stands in it, it takes little of either."""
 MAX_COLUMNS = 10_000
 
 
@@ -46,7 +50,17 @@ class Body:
 
 
 def read_delimited(path: Path, name: str, table: Table) -> TableData:
-    """The declared columns. Raises UserError naming line and cell of what is not a number."""
+    """The declared columns. Raises UserError naming line and cell of what is not a number.
+
+    A large file is read by another process: a line of one character takes sixty bytes of memory.
+    """
+    if path.is_file() and path.stat().st_size > SMALL_BYTES:
+        return read_apart(__name__, path, name, table, "text")
+    return read_delimited_here(path, name, table)
+
+
+def read_delimited_here(path: Path, name: str, table: Table) -> TableData:
+    """The same in this process, without its bounds of memory and time."""
     wanted = declared(table, name)
     lines = text_lines(path, name)
     try:
@@ -76,7 +90,13 @@ def text_lines(path: Path, name: str) -> list[str]:
     except ValueError as error:
         problem = "text in a damaged encoding" if isinstance(error, UnicodeError) else str(error)
         raise unreadable(name, problem, "text", "save it as UTF-8") from None
-    return [line.rstrip("\n") for line in io.StringIO(text, newline=None)]
+    lines = [line.rstrip("\n") for line in io.StringIO(text, newline=None)]
+    longest = csv.field_size_limit()
+    for number, line in enumerate(lines, start=1):
+        if len(line) > longest and '"' in line:
+            found = f"{len(line)} characters with quotation marks in line {number}"
+            raise unreadable(name, found, f"quoted cells of at most {longest} characters")
+    return lines
 
 
 def text_layout(lines: Sequence[str], name: str) -> TextLayout:
@@ -170,3 +190,6 @@ def _cells(body: Body, layout: TextLayout, name: str) -> pl.DataFrame:
 
 
 DELIMITED = TableFormat("delimited table (text)", is_text, read_delimited)
+
+if __name__ == "__main__":
+    serve_tables(read_delimited_here)
