@@ -27,8 +27,8 @@ CHOICE = (
 )
 LINE_CHOICE = (
     "; with a loop-back in the same range under the same stimulus, an upper bound (coherent worst "
-    "case) within 10 dB of the bench's own, above that its unknown phase is in the uncertainty; where "
-    "the loop-back shows only how much it is at most, any level up to that is"
+    "case) within 10 dB of the bench's own, above that its unknown phase is in the uncertainty; "
+    "where the loop-back shows only how much it is at most, any level up to that is"
 )
 
 

@@ -153,7 +153,9 @@ def value_between(
         values.append(below.y + fraction * width * before)
     if after is not None:
         values.append(above.y - (1 - fraction) * width * after)
-    low, high = min(values), max(values)
+    slopes = [slope for slope in (before, chord, after) if slope is not None]
+    hidden = HIDDEN * width * (max(slopes) - min(slopes))
+    low, high = min(values) - hidden, max(values) + hidden
     if all(slope is None or slope * chord > 0 for slope in (before, after)):
         low, high = max(low, min(below.y, above.y)), min(high, max(below.y, above.y))
     return Bracket(low, high)
