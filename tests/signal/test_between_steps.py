@@ -21,11 +21,12 @@ def test_a_straight_line_is_known_exactly() -> None:
 
 
 def test_closed_form_of_a_knee() -> None:
-    """Slopes 0.5, 4 and 1: between the two lines that are carried on, in x and in y."""
+    """Slopes 0.5, 4 and 1: between the two lines that are carried on, in x and in y, and a
+    twentieth of the width times the slopes' difference beyond."""
     steps = [Place(0, 0), Place(1, 0.5), Place(2, 4.5), Place(3, 5.5)]
     result = crossing_between(steps, 1, 3.8)
     assert result == pytest.approx(Bracket(2 - 0.7 - 0.05, 2.0))
-    assert value_between(steps, 1, 0.5) == pytest.approx(Bracket(0.75, 4.0))
+    assert value_between(steps, 1, 0.5) == pytest.approx(Bracket(0.75 - 0.175, 4.0 + 0.175))
 
 
 def test_without_a_neighbour_it_may_hug_either_step() -> None:

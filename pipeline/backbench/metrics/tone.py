@@ -15,7 +15,7 @@ from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
-from backbench.signal.line_wavering import wavering_outside
+from backbench.signal.line_wavering import noise_density, wavering_outside
 from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.sidebands import Mirrored, mirrored_harmonics
@@ -112,7 +112,7 @@ def _with_drift(track: Track, lines: ToneLines) -> MeanSquare:
         return square
     spread = float(level_spread(course)[0])
     weights = lines.spectrum.window.samples
-    outside = wavering_outside(course, weights, lines.half, lines.density)
+    outside = wavering_outside(course, weights, lines.half, noise_density(lines))
     variance = (4 * spread**2 + outside**2) * square.value**2
     return square._replace(floor=square.floor + variance)
 

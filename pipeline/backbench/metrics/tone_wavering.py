@@ -12,7 +12,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.block_scatter import Scatter, grouped, scatter
 from backbench.signal.harmonics import Harmonics
 from backbench.signal.line_course import LineCourse
-from backbench.signal.line_wavering import lost_by_wavering, wavering_outside
+from backbench.signal.line_wavering import lost_by_wavering, noise_density, wavering_outside
 from backbench.signal.tone import BAND_HZ
 from backbench.signal.tone_course import tone_course
 
@@ -60,7 +60,9 @@ def of_the_record(tone: ToneView) -> float:
     if course is None:
         return 0.0
     lines = tone.lines
-    outside = wavering_outside(course, lines.spectrum.window.samples, lines.half, lines.density)
+    outside = wavering_outside(
+        course, lines.spectrum.window.samples, lines.half, noise_density(lines)
+    )
     return outside * tone.square.value + _clicks(tone, course)
 
 
@@ -70,7 +72,7 @@ def as_steady(tone: ToneView, harmonics: Harmonics) -> Harmonics:
     if course is None:
         return harmonics
     weights = tone.lines.spectrum.window.samples
-    lost = lost_by_wavering(course, weights, harmonics.orders, tone.lines.density)
+    lost = lost_by_wavering(course, weights, harmonics.orders, noise_density(tone.lines))
     # The noise x whose variance x^2 + 2 x P is (lost P)^2.
     more = np.maximum(harmonics.square, 0.0) * (np.sqrt(1 + lost**2) - 1)
     return replace(harmonics, noise=harmonics.noise + more)

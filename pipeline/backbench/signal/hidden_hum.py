@@ -28,8 +28,8 @@ MARGIN = 2.0
 common practice, no source."""
 STANDING = 6.0
 """A mains line stands out above so many standard deviations of the noise in its lobe."""
-UNSEEN_SIGMAS = 2.0
-"""Standard deviations of the mean of lines that don't stand out which they may have beyond it."""
+POOLED = 3.0
+"""Standard deviations of their mean above which weak lines stand out together."""
 UNSEEN_FACTOR = 3.5
 """Hidden power, re what the record shows at a harmonic, where nothing clear of the tone tells more.
 
@@ -180,7 +180,7 @@ def _from_neighbours(
 ) -> tuple[Array, NDArray[np.bool_]]:
     """Strongest of the multiples around each one, V^2, and whether these tell of it at all.
 
-    Where none stands out, what a line may have that all of them together don't show.
+    Lines that don't stand out one by one may do so together: then the most that their mean may be.
     """
     multiples = nearest[:, None] + NEIGHBOUR_MULTIPLES
     centres = multiples * step
@@ -201,8 +201,8 @@ def _from_neighbours(
     count = np.maximum(clear.sum(axis=1), 1)
     mean = np.where(clear, square, 0.0).sum(axis=1) / count
     own = np.sqrt(np.where(clear, scatter**2, 0.0).sum(axis=1)) / count
-    unseen = np.maximum(mean, 0.0) + UNSEEN_SIGMAS * own
-    strongest: Array = np.maximum(standing.max(axis=1), unseen)
+    together = np.where(mean > POOLED * own, mean + POOLED * own, 0.0)
+    strongest: Array = np.maximum(standing.max(axis=1), together)
     return strongest, known
 
 

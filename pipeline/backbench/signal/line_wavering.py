@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from backbench.signal.line_course import LineCourse
+from backbench.signal.tone import ToneLines
 from backbench.signal.track import Array
 from backbench.signal.window import Complex
 
@@ -76,6 +77,21 @@ def lost_by_wavering(course: LineCourse, weights: Array, orders: Array, density:
     own = SURELY * _noise(course, density) * np.asarray(orders, dtype=float) ** 2
     lost: Array = np.clip(np.abs(1 - middle / whole) - own, 0.0, 1.0)
     return lost
+
+
+def noise_density(lines: ToneLines) -> float:
+    """Density of the noise at a tone, V^2/Hz.
+
+    Parameters
+    ----------
+    lines : ToneLines
+        The tone.
+
+    Returns
+    -------
+    float
+    """
+    return float(lines.noise[round(lines.position)]) / lines.spectrum.resolution_hz
 
 
 def _still(course: LineCourse) -> Complex:

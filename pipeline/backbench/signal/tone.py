@@ -324,11 +324,6 @@ class ToneLines:
         return widened(with_lines(self._left(band, removed), hidden), blind)
 
     @cached_property
-    def density(self) -> float:
-        """Of the noise at the fundamental, V^2/Hz."""
-        return float(self.noise[round(self.position)]) / self.spectrum.resolution_hz
-
-    @cached_property
     def between_lines(self) -> float:
         """Mean square, V^2, of the noise between lines, 20 Hz to 20 kHz or the record's band."""
         return float(self.noise[self._band()].sum())
