@@ -47,7 +47,7 @@ class Body:
     def counts(self) -> NDArray[np.float64]:
         """Number of each row among all, odd lines counted, from 0."""
         rows, odd = np.array(self.numbers), np.array([number for number, _ in self.odd])
-        return np.arange(len(rows)) + np.searchsorted(odd, rows).astype(np.float64)
+        return (np.arange(len(rows)) + np.searchsorted(odd, rows)).astype(np.float64)
 
 
 def read_delimited(path: Path, name: str, table: Table) -> TableData:
