@@ -72,9 +72,7 @@ def description(layout: TextLayout) -> str:
     )
 
 
-def table_entry(
-    layout: TextLayout, counted: CountedTime | None = None
-) -> dict[str, object] | str:
+def table_entry(layout: TextLayout, counted: CountedTime | None = None) -> dict[str, object] | str:
     """The stimulus of an entry, what can't be known marked for the reviewer; or why none.
 
     counted: the time of a trace as the lines above the table state it.
@@ -92,9 +90,11 @@ def table_entry(
         if columns is not None:
             fitting[kind] = columns
     if not fitting and counted is not None:
-        return f"{description(layout)}, each row {in_text(counted.increment, counted.unit or '')} " \
-               "after the one before it: declare the time with start, increment and unit, and " \
-               "which column is the voltage"  # fmt: skip
+        apart = in_text(counted.increment, counted.unit or "")
+        return (
+            f"{description(layout)}, each row {apart} after the one before it: declare the time "
+            "with start, increment and unit, and which column is the voltage"
+        )
     if not fitting:
         return f"{description(layout)}: its headings don't say whether it is a response, an " \
                "impedance or a trace"  # fmt: skip

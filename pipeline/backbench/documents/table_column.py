@@ -13,8 +13,9 @@ class TableColumn(Strict):
     """A column of a table: its heading or its number in the file, and the unit of its values.
 
     In place of a column that the file doesn't have, `start` and `increment` state the first row's
-    value and the distance of the rows. Values are multiplied by `factor`, then `offset` is added, in `unit`. The limits of the
-    instrument's error are stated as its data sheet has them, of the values as written.
+    value and the distance of the rows. Values are multiplied by `factor`, then `offset` is added,
+    in `unit`. The limits of the instrument's error are stated as its data sheet has them, of the
+    values as written.
     """
 
     name: Annotated[str, Field(min_length=1)] | None = None
