@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
+from weakref import WeakKeyDictionary
 
 from backbench.errors import Refusal
 from backbench.metrics.bench_floor import LINE_CHOICE
@@ -190,7 +191,17 @@ def thd_n(tone: ToneView) -> MeasuredValue:
     return beyond_band(tone, _distortion_and_noise(tone), BAND_HZ[1])
 
 
+_kept: WeakKeyDictionary[ToneView, MeasuredValue] = WeakKeyDictionary()
+
+
 def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
+    """THD+N, reckoned once for all metrics that rest on it."""
+    if tone not in _kept:
+        _kept[tone] = _all_but_fundamental(tone)
+    return _kept[tone]
+
+
+def _all_but_fundamental(tone: ToneView) -> MeasuredValue:
     tone.distorting()
     refuse_mirrored(tone)
     residual = widened(tone.lines.residual, of_the_record(tone) ** 2)
@@ -254,7 +265,7 @@ def snr(tone: ToneView) -> MeasuredValue:
     u = DB_PER_RELATIVE * math.hypot(noise.uncertainty / noise.value, tone.square.relative)
     ratio = 20 * math.log10(tone.square.rms / noise.value)
     bound: Bound | None = "lower" if noise.bound else None
-    wavering = wavering_remark(tone, tone.lines.noise_only().value)
+    wavering = wavering_remark(tone, tone.lines.noise_only.value)
     remark = joined(noise.remark, wavering)
     return _perhaps_hum(tone, MeasuredValue(ratio, u, u, noise.dof, bound, remark=remark))
 
@@ -265,7 +276,7 @@ def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
     A harmonic and a line that take each other off show less than either: the bound reckons with
     the strongest line that may hide so.
     """
-    noise, perhaps = tone.lines.noise_only().value, tone.lines.perhaps_hum
+    noise, perhaps = tone.lines.noise_only.value, tone.lines.perhaps_hum
     if perhaps <= MOST_MIRRORED * noise:
         return figure
     reason = mains_remark(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"

@@ -38,7 +38,7 @@ def noise_of(tone: ToneView) -> MeasuredValue:
 
     What the tone's own wavering and clicks may have made of it is in the uncertainty.
     """
-    noise = tone.distorting().noise_only()
+    noise = tone.distorting().noise_only
     variance = noise.variance + of_the_record(tone) ** 2
     own = math.sqrt(variance) / (2 * noise.rms) if noise.value > 0 else 0.0
     return less_steps(tone, MeasuredValue(noise.rms, own, own, noise.samples), tone.square.rms)
@@ -57,7 +57,7 @@ def less_bench_noise(tone: ToneView, figure: MeasuredValue, whole: float) -> Mea
     total = MeasuredValue(
         per_volt * own.value, per_volt * own.uncertainty, per_volt * own.estimation, own.dof
     )
-    lines = max(tone.lines.noise_only().value - tone.lines.between_lines, 0.0)
+    lines = max(tone.lines.noise_only.value - tone.lines.between_lines, 0.0)
     return noise_and_doubtful_off(
         figure, total, steady=per_volt * _steady_rms(bench), lines=per_volt**2 * lines
     )

@@ -38,14 +38,14 @@ def wavering_remark(tone: ToneView, beside: float) -> str | None:
     course = _course(tone)
     if course is None:
         return None
-    share = _wavering(course)
+    share = _wavering_of(course)
     if share * tone.square.value > PART * beside:
         percent = in_text(100 * math.sqrt(share), "%", 2)
         return (
             f"the tone's level or phase varies by {percent} rms within the record, which makes "
             "noise beside it of its own"
         )
-    clicks = _clicks(tone, course)
+    clicks = _outside_and_clicks(tone, course)[1]
     if clicks <= PART * beside:
         return None
     return f"clicks make up {in_text(100 * min(clicks / beside, 1.0), '%', 1)} of it"
@@ -59,11 +59,7 @@ def of_the_record(tone: ToneView) -> float:
     course = _course(tone)
     if course is None:
         return 0.0
-    lines = tone.lines
-    outside = wavering_outside(
-        course, lines.spectrum.window.samples, lines.half, noise_density(lines)
-    )
-    return outside * tone.square.value + _clicks(tone, course)
+    return sum(_outside_and_clicks(tone, course))
 
 
 def as_steady(tone: ToneView, harmonics: Harmonics) -> Harmonics:
@@ -91,7 +87,7 @@ def noise_scatter(tone: ToneView) -> Scatter | None:
 
 def unsteady_beside(tone: ToneView) -> bool:
     """Whether what stands beside a tone comes and goes, or may be of the tone's own wavering."""
-    noise = tone.lines.noise_only()
+    noise = tone.lines.noise_only
     spread = noise_scatter(tone)
     scattered = spread is not None and spread.relative > UNSTEADY * 2 * noise.relative
     return scattered or of_the_record(tone) > PART * noise.value
@@ -107,13 +103,34 @@ def _course(tone: ToneView) -> LineCourse | None:
 def _clicks(tone: ToneView, course: LineCourse) -> float:
     """Mean square of what the loudest hundredth of the thousandths of a second has beyond the rest,
     V^2, as the window weights it, within 20 Hz to 20 kHz."""
-    usual = float(np.quantile(course.left, LOUDEST))
+    usual = course.left_within(LOUDEST)
     loud = np.maximum(course.left - usual, 0.0).ravel()
     samples = tone.lines.spectrum.window.samples
     middles = (np.arange(len(loud)) + 0.5) / len(loud) * course.left.shape[0] * course.length
     weight = samples[np.minimum(middles.astype(int), len(samples) - 1)] ** 2
     within = min(2 * BAND_HZ[1] / tone.track.rate_hz, 1.0)
     return float(loud @ weight) / len(loud) / float(np.mean(samples**2)) * within
+
+
+_waverings: WeakKeyDictionary[LineCourse, float] = WeakKeyDictionary()
+_beside: WeakKeyDictionary[ToneView, tuple[float, float]] = WeakKeyDictionary()
+
+
+def _wavering_of(course: LineCourse) -> float:
+    """The wavering of a course, reckoned once."""
+    if course not in _waverings:
+        _waverings[course] = _wavering(course)
+    return _waverings[course]
+
+
+def _outside_and_clicks(tone: ToneView, course: LineCourse) -> tuple[float, float]:
+    """Mean squares, V^2, of wavering beyond the tone's lobe and of clicks, reckoned once."""
+    if tone not in _beside:
+        lines = tone.lines
+        weights = lines.spectrum.window.samples
+        outside = wavering_outside(course, weights, lines.half, noise_density(lines))
+        _beside[tone] = outside * tone.square.value, _clicks(tone, course)
+    return _beside[tone]
 
 
 def _wavering(course: LineCourse) -> float:
