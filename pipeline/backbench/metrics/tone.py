@@ -106,7 +106,7 @@ class ToneView:
         return None
 
 
-@view("tone", version=3)
+@view("tone", version=4)
 def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     """The tone in output track `number`. Raises Refusal where there is none to be measured."""
     track = capture_data.outputs[number]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from weakref import WeakKeyDictionary
 
 import numpy as np
 

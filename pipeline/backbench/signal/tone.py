@@ -129,7 +129,7 @@ class ToneLines:
         """Mean square of the line at the position alone, for tones that may lie in the noise."""
         middle = self._middle
         near = middle.slope / 2
-        hum = float(self._hum(np.array([1]), np.array([middle.value]))[0][0])
+        hum = float(self._hum(np.array([1]), np.array([middle.value]), self.half)[0][0])
         both = MeanSquare(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
         return self._with_steps(both)
 
@@ -224,13 +224,9 @@ class ToneLines:
         return values, np.sqrt([square.floor for square in lobes])
 
     def _hum(
-        self, orders: NDArray[np.int_], square: Array, half: float | None = None
+        self, orders: NDArray[np.int_], square: Array, reach: float
     ) -> tuple[Array, NDArray[np.bool_]]:
-        """Mean square of a mains line that may hide in each harmonic; see HiddenHum.
-
-        half: bins on each side of it that are read, those that belong to it where not given.
-        """
-        reach = half or self.half
+        """Mean square of a mains line within `reach` bins that may hide in each; see HiddenHum."""
         hum = hidden_hum(self.spectrum, self.noise, self.position, reach, self.mains_hz, orders)
         return np.where(hum.blind, UNSEEN_FACTOR * np.maximum(square, 0.0), hum.square), hum.blind
 
@@ -263,7 +259,7 @@ class ToneLines:
 
         0 where none lies there, or where nothing tells of it.
         """
-        hum, blind = self._hum(np.array([1]), np.array([self._middle.value]))
+        hum, blind = self._hum(np.array([1]), np.array([self._middle.value]), self.half)
         return 0.0 if blind[0] else float(hum[0]) / MARGIN
 
     def notched(self, q: float) -> MeanSquare:
