@@ -45,9 +45,9 @@ def test_left_and_right(given: Any) -> None:
     given.unit("mono")
     given.reading("mono", "thd", 0.5, 0.01, output="out")
     with reading(given.build()) as store:
-        assert [(d.difference, d.assessment) for d in compared_sides.left_and_right(store, "a")] == [
-            (pytest.approx(0.4), "worse")
-        ]
+        assert [
+            (d.difference, d.assessment) for d in compared_sides.left_and_right(store, "a")
+        ] == [(pytest.approx(0.4), "worse")]
         with pytest.raises(UserError, match="outputs out"):
             compared_sides.left_and_right(store, "mono")
 

@@ -21,7 +21,9 @@ def one_per_metric(differences: Sequence[Difference]) -> list[Difference]:
     """
     chosen = []
     for metric, points in compared_points().items():
-        own = [d for d in differences if d.metric == metric and _is_usual(d.limit_percent, d.detail)]
+        own = [
+            d for d in differences if d.metric == metric and _is_usual(d.limit_percent, d.detail)
+        ]
         at = next((p for p in points if any(d.point_key == p for d in own)), None)
         chosen += [d for d in own if d.point_key == at][:1]
     return chosen
@@ -84,11 +86,7 @@ def _why(
     return "at different test points"
 
 
-def _unequal(
-    name: str, a: Mapping[str, Any], b: Mapping[str, Any], sides: tuple[str, str]
-) -> str:
-    values = (
-        in_text(row[name], "ohm") if name == "load_ohm" else str(row[name]) for row in (a, b)
-    )
+def _unequal(name: str, a: Mapping[str, Any], b: Mapping[str, Any], sides: tuple[str, str]) -> str:
+    values = (in_text(row[name], "ohm") if name == "load_ohm" else str(row[name]) for row in (a, b))
     words = [f"{value} {side}" for value, side in zip(values, sides, strict=True)]
     return f"{name.removesuffix('_ohm')} {', '.join(words)}"

@@ -25,7 +25,9 @@ SIGNIFICANT_DIGITS = 3
 NAME, VALUES, CHANGE = 26, 22, 20
 
 
-def show_work(work: WorkComparison, out: Console | None = None, *, everything: bool = False) -> None:
+def show_work(
+    work: WorkComparison, out: Console | None = None, *, everything: bool = False
+) -> None:
     """A summary, a row a quantity, and what has no row.
 
     everything: also quantities that another one says again.
@@ -74,7 +76,9 @@ def _row(d: Difference) -> list[str]:
     name = quantity_name(d.metric, d.title, d.limit_percent, d.point_key)
     marks = [d.output, "from an old record" * d.entered]
     shown = f"{name} ({', '.join(filter(None, marks))})" if any(marks) else name
-    values = " → ".join(quantity(value, d.unit, SIGNIFICANT_DIGITS) for value in (d.first, d.second))
+    values = " → ".join(
+        quantity(value, d.unit, SIGNIFICANT_DIGITS) for value in (d.first, d.second)
+    )
     change = measured(d.difference, d.uncertainty, d.unit)
     first, *rest = textwrap.wrap(ordinary(shown), NAME)
     return [f"{first:{NAME}} {values:{VALUES}} {change:{CHANGE}} {VERDICTS[d.assessment]}", *rest]
