@@ -255,6 +255,7 @@ def sinad(tone: ToneView) -> MeasuredValue:
         also_called=("s/n", "sn", "signal to noise", "signal/noise", "s/n ratio"),
         compared_at=AT_POWERS,
         position=80,
+        on_request=True,
         interpolated_in_power=True,
         sheet="one power",
     ),
