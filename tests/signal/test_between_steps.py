@@ -21,12 +21,11 @@ def test_a_straight_line_is_known_exactly() -> None:
 
 
 def test_closed_form_of_a_knee() -> None:
-    """Slopes 0.5, 4 and 1: between the two lines that are carried on, in x and in y, and a
-    twentieth of the width times the slopes' difference beyond."""
+    """Slopes 0.5, 4 and 1: between the two lines that are carried on, in x and in y."""
     steps = [Place(0, 0), Place(1, 0.5), Place(2, 4.5), Place(3, 5.5)]
     result = crossing_between(steps, 1, 3.8)
     assert result == pytest.approx(Bracket(2 - 0.7 - 0.05, 2.0))
-    assert value_between(steps, 1, 0.5) == pytest.approx(Bracket(0.75 - 0.175, 4.0 + 0.175))
+    assert value_between(steps, 1, 0.5) == pytest.approx(Bracket(0.75, 4.0))
 
 
 def test_of_two_lines_on_one_side_the_nearer_bounds_the_curve() -> None:

@@ -164,9 +164,6 @@ def value_between(
         low = max(carried_on)
     if len(carried_on) == 2 and all(value >= on_chord for value in carried_on):
         high = min(carried_on)
-    slopes = [slope for slope in (before, chord, after) if slope is not None]
-    hidden = HIDDEN * width * (max(slopes) - min(slopes))
-    low, high = low - hidden, high + hidden
     if all(slope is None or slope * chord > 0 for slope in (before, after)):
         low, high = max(low, min(below.y, above.y)), min(high, max(below.y, above.y))
     return Bracket(low, high)

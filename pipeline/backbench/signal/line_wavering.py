@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.signal.line_course import LineCourse
 from backbench.signal.tone import ToneLines
@@ -45,7 +46,9 @@ def wavering_outside(course: LineCourse, weights: Array, half: float, density: f
     return max(power - least, 0.0)
 
 
-def lost_by_wavering(course: LineCourse, weights: Array, orders: Array, density: float) -> Array:
+def lost_by_wavering(
+    course: LineCourse, weights: Array, orders: NDArray[np.int_], density: float
+) -> Array:
     """Share of each harmonic's power by which the middle of its lobe is off, by wavering.
 
     Parameters
@@ -54,7 +57,7 @@ def lost_by_wavering(course: LineCourse, weights: Array, orders: Array, density:
         The fundamental from block to block.
     weights : ndarray of float64, shape (n,)
         Of the window that the spectrum was made with.
-    orders : ndarray, shape (k,)
+    orders : ndarray of int, shape (k,)
         Of the harmonics: their level goes with the fundamental's, their phase turns n times as far.
     density : float
         Of the noise at the fundamental, V^2/Hz.
