@@ -12,7 +12,7 @@ from typer.testing import CliRunner, Result
 
 from backbench.catalogue import Catalogue
 from backbench.cli import app
-from backbench.reports.terminal_tables import _fitting
+from backbench.reports.column_widths import laid_out
 
 
 def run(*words: str, columns: int | None = None) -> Result:
@@ -65,11 +65,11 @@ def test_what_a_table_is_read_for_stays_in_80_columns(
     columns: dict[str, int], needed: set[str]
 ) -> None:
     made = pl.DataFrame({name: ["x" * width] for name, width in columns.items()})
-    shown, hidden, _ = _fitting(
-        {name: made[name].to_list() for name in made.columns}, {}, 80, keys=False
-    )
-    assert needed <= {*shown}
-    assert {*shown} | {*hidden} == {*columns}
+    cells = {name: made[name].to_list() for name in made.columns}
+    layout = laid_out(cells, {}, 80, folded={"title", "reason", "label", "stimulus", "promised"})
+    assert needed <= {*layout.widths}
+    assert {*layout.widths} | {*layout.hidden} == {*columns}
+    assert sum(layout.widths.values()) + 2 * len(layout.widths) <= 80
 
 
 def test_all_figures_of_a_review(measured: Catalogue) -> None:
