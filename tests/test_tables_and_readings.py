@@ -8,6 +8,7 @@ import re
 
 import polars as pl
 import pytest
+import typer
 from typer.testing import CliRunner, Result
 
 from backbench.catalogue import Catalogue
@@ -22,6 +23,30 @@ def run(*words: str, columns: int | None = None) -> Result:
 
 def widest(text: str) -> int:
     return max(len(line.rstrip()) for line in text.splitlines())
+
+
+COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+TABLES = {
+    "reviews", "show", "queries", "readings", "query", "metrics", "compare", "pair", "before-after",
+    "trend", "drift", "plan", "history", "verify",
+}  # fmt: skip
+"""Commands whose answer is a table."""
+OTHERS = {
+    "init", "ingest", "recompute", "rebuild", "bench", "calibrate", "new", "stimuli", "cut",
+    "check", "watch", "backfill", "chart", "publish", "sheet", "export", "snapshot", "withdraw",
+    "rename", "join", "backup", "restore", "demo",
+}  # fmt: skip
+
+
+def test_every_command_is_known_to_give_a_table_or_none() -> None:
+    assert {*COMMANDS} == TABLES | OTHERS
+    assert not TABLES & OTHERS
+
+
+@pytest.mark.parametrize("name", sorted(TABLES))
+def test_a_table_can_be_had_wide_and_in_every_format(name: str) -> None:
+    options = {option for one in COMMANDS[name].params for option in one.opts}
+    assert {"--wide", "--format"} <= options
 
 
 @pytest.mark.parametrize("columns", [80, 120, 200])

@@ -9,6 +9,7 @@ import typer
 
 from backbench.commands.answers import ask_all, choose, on_terminal
 from backbench.commands.common import HERE, INGEST, PARTLY_DONE, DryRun, Home, app, opened
+from backbench.commands.next_steps import next_step, word
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
 
@@ -94,6 +95,7 @@ def _import(
     for item in refused:
         typer.echo(f"not ingested: {item.error}", err=True)
     _report_vanished(home, set(found.contents.records), sheet, map_file)
+    next_step("reviews", "query entered-from-old-records", catalogue=home.places.root)
     if left_out or refused:
         raise typer.Exit(PARTLY_DONE)
 
@@ -125,8 +127,8 @@ def _propose(sheet: Path, map_file: Path, sheet_name: str | None, dry_run: bool)
         return
     still = len(list(questions(proposal)))
     what = f" What is still to be stated is marked in it: {still}." if still else ""
-    typer.echo(f"Wrote {map_file}.{what} Check it; next: "
-               f"backbench backfill {sheet} --map {map_file}")  # fmt: skip
+    typer.echo(f"Wrote {map_file}.{what} Check it.")
+    next_step(f"backfill {word(sheet)} --map {word(map_file)}")
 
 
 def _chosen_sheet(path: Path, name: str | None) -> tuple[Grid, str | None]:

@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from backbench.commands.common import COMPARE, HERE, Format, Home, app, opened, show_frame
+from backbench.commands.common import (
+    COMPARE,
+    HERE,
+    Format,
+    Home,
+    Out,
+    Wide,
+    app,
+    opened,
+    show_frame,
+)
+from backbench.commands.next_steps import next_step, word
 from backbench.errors import MISSING, Fault, UserError
 
 NOT_MET = 4
 """Exit code of --check: a specification is not met, or a bench has drifted."""
-
-Out = Annotated[Path | None, typer.Option(help="Write to this file.")]
 
 
 @app.command(rich_help_panel=COMPARE)
@@ -37,6 +45,7 @@ def compare(
     ] = False,
     out_format: Format = "table",
     out: Out = None,
+    wide: Wide = False,
     check: Annotated[
         bool, typer.Option("--check", help="Exit with code 4 if a specification is not met.")
     ] = False,
@@ -50,6 +59,8 @@ def compare(
     comparison = opened(catalogue).compare(unit, peers=peers, include_entered=not without_entered)
     if out_format == "table" and out is None:
         show_comparison(comparison, everything=everything)
+        reviewed = word(comparison.review_key)
+        next_step(f"readings {reviewed}", f"sheet {reviewed}", catalogue=catalogue)
     else:
         show_frame(comparison.frame(), out_format, out)
     if check and any(verdict.outcome == "fails" for verdict in comparison.verdicts):
@@ -63,6 +74,7 @@ def pair(
     catalogue: Home = HERE,
     out_format: Format = "table",
     out: Out = None,
+    wide: Wide = False,
 ) -> None:
     """Compare two units: their differences, the most significant first.
 
@@ -85,6 +97,7 @@ def before_after(
     catalogue: Home = HERE,
     out_format: Format = "table",
     out: Out = None,
+    wide: Wide = False,
 ) -> None:
     """Compare a unit before and after work, at equal conditions.
 
@@ -101,6 +114,7 @@ def before_after(
             f"{unit} has no review as received and a later one in another state; "
             "review it again after the work"
         )
+        next_step(f"new REVIEW-FOLDER --unit {word(unit)} --state STATE", catalogue=catalogue)
     elif out_format == "table" and out is None:
         show_work(unit, most_certain(changed))
     else:
@@ -122,6 +136,7 @@ def trend(
     ] = False,
     out_format: Format = "table",
     out: Out = None,
+    wide: Wide = False,
 ) -> None:
     """Test one quantity for a trend against another, over all units and within groups.
 
@@ -166,12 +181,15 @@ def drift(
     check: Annotated[
         bool, typer.Option("--check", help="Exit with code 4 if a step is flagged.")
     ] = False,
+    out_format: Format = "table",
+    out: Out = None,
+    wide: Wide = False,
 ) -> None:
     """Test whether a bench has drifted, by a control chart of its loop-backs.
 
     Example: backbench drift garage
     """
-    from backbench.comparison.drift import events, of_unit, over_time
+    from backbench.comparison.drift import events, of_unit, over_time, value_frame
     from backbench.querying.saved_queries import not_found
     from backbench.reports.terminal_reports import show_drift
 
@@ -182,6 +200,9 @@ def drift(
         series = of_unit(store, unit) if unit else over_time(store)
         done = events(store, bench)
     of_bench = [one for one in series if one.bench_key == bench]
-    show_drift(bench, of_bench, done)
+    if out_format == "table" and out is None:
+        show_drift(bench, of_bench, done)
+    else:
+        show_frame(value_frame(of_bench), out_format, out)
     if check and any(one.steps() for one in of_bench if not one.name.startswith("calibration")):
         raise typer.Exit(NOT_MET)

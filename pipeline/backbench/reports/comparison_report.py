@@ -14,7 +14,6 @@ from backbench.reports.terminal_tables import (
     flowing,
     indented,
     number,
-    printable,
     quantity,
     show_table,
 )

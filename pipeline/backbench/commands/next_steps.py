@@ -1,0 +1,34 @@
+"""The line in which a command names what usually comes next."""
+
+from __future__ import annotations
+
+import os
+import shlex
+from pathlib import Path
+
+import typer
+
+from backbench.commands.common import CATALOGUE_VARIABLE, HERE
+
+
+def next_step(*lines: str, catalogue: Path | None = None, err: bool = False) -> None:
+    """Print commands, of which one comes next, as they are to be typed.
+
+    catalogue: the one to name, where it is neither this folder nor the environment's.
+    """
+    from backbench.reports.terminal_tables import printable
+
+    where = _named(catalogue)
+    text = ", or ".join(f"backbench {line}{where}" for line in lines)
+    typer.echo(printable(f"Next: {text}"), err=err)
+
+
+def word(text: object) -> str:
+    """A word of a command line, in quotation marks where a shell needs them."""
+    return shlex.quote(str(text))
+
+
+def _named(catalogue: Path | None) -> str:
+    if catalogue is None or catalogue in (HERE, Path(os.environ.get(CATALOGUE_VARIABLE, "."))):
+        return ""
+    return f" -c {word(catalogue)}"
