@@ -16,8 +16,10 @@ from backbench.cli import app
 from backbench.reports.column_widths import laid_out
 
 
-def run(*words: str, columns: int | None = None) -> Result:
+def run(*words: str, columns: int | None = None, home: Catalogue | None = None) -> Result:
     env = {"COLUMNS": "" if columns is None else str(columns)}
+    if home is not None:
+        env["BACKBENCH_CATALOGUE"] = str(home.places.root)
     return CliRunner().invoke(app, list(words), env=env)
 
 
@@ -54,8 +56,7 @@ def test_a_table_can_be_had_wide_and_in_every_format(name: str) -> None:
 def test_a_table_uses_the_width_there_is(
     words: tuple[str, ...], columns: int, measured: Catalogue
 ) -> None:
-    home = [] if words == ("metrics",) else ["-c", str(measured.places.root)]
-    shown = run(*words, *home, columns=columns)
+    shown = run(*words, columns=columns, home=measured)
     assert shown.exit_code == 0
     assert widest(shown.output) <= columns
 

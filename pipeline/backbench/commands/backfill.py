@@ -87,7 +87,13 @@ def _import(
     _show(contents, left_out, len(written), problems, {unit.key for unit in known})
     if dry_run or not written:
         raise typer.Exit(PARTLY_DONE if left_out else 0)
-    if not _confirmed(yes):
+    if not yes and not on_terminal():
+        typer.echo("Nothing was written yet. Check the values above.")
+        again = f"backfill {word(sheet)} --map {word(map_file)} --yes"
+        next_step(again, catalogue=home.places.root)
+        raise typer.Exit(PARTLY_DONE)
+    if not yes and not typer.confirm("Write these reviews?"):
+        typer.echo("Nothing was written.")
         return
     outcomes, refused = _ingested(home, list(written.values()))
     changed = sum(not outcome.unchanged for outcome in outcomes)
@@ -289,17 +295,6 @@ def _write_problems(left_out: list[Problem], to: Path) -> None:
         writer = csv.writer(stream)
         writer.writerow(["place", "found", "reason", "suggestion"])
         writer.writerows([p.place, p.found, p.reason, p.suggestion] for p in left_out)
-
-
-def _confirmed(yes: bool) -> bool:
-    if yes:
-        return True
-    if not on_terminal():
-        typer.echo(
-            "Nothing was written. Check the values above, then run the command again with --yes."
-        )
-        return False
-    return typer.confirm("Write these reviews?")
 
 
 def _report_vanished(home: Catalogue, present: set[str], sheet: Path, map_file: Path) -> None:

@@ -12,15 +12,15 @@ from backbench.commands.common import CATALOGUE_VARIABLE, HERE
 
 
 def next_step(*lines: str, catalogue: Path | None = None, err: bool = False) -> None:
-    """Print commands, of which one comes next, as they are to be typed.
+    """Print commands, of which one comes next, as they are to be typed: each on its own line.
 
     catalogue: the one to name, where it is neither this folder nor the environment's.
     """
     from backbench.reports.terminal_tables import printable
 
     where = _named(catalogue)
-    text = ", or ".join(f"backbench {line}{where}" for line in lines)
-    typer.echo(printable(f"Next: {text}"), err=err)
+    for begins, line in zip(("Next:", *("  or:" for _ in lines)), lines, strict=False):
+        typer.echo(printable(f"{begins} backbench {line}{where}"), err=err)
 
 
 def word(text: object) -> str:
