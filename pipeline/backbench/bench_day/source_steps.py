@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from backbench.bench_day.capture_names import number_in_name
 from backbench.bench_day.common_steps import (
     PlannedSteps,
     between_outputs,
@@ -13,6 +14,7 @@ from backbench.bench_day.line_steps import USUAL_V, line_load
 from backbench.bench_day.planned_capture import PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
 from backbench.documents.stimuli import Idle, Transport
+from backbench.quantities.writing import in_text
 
 TUNER_HZ = ((67.0, "67"), (4_769.0, "4p77k"))
 SPEED_HZ = 3150.0
@@ -61,8 +63,8 @@ def played_source(session: PlanningSession) -> PlannedSteps:
     yield session.set_to("two-tones-19k-20k.wav", two_tones((19_000.0, 20_000.0), 1.0)("unknown"),
                          load, "difference-frequency distortion", volts=USUAL_V)  # fmt: skip
     for db in RECORDED_DB:
-        yield _own_level(session, f"tone-1k-minus{-db:g}db.wav", 1000.0,
-                         f"the same tone at {db:g} dB re full scale, with dither")  # fmt: skip
+        yield _own_level(session, f"tone-1k-minus{number_in_name(-db)}db.wav", 1000.0,
+                         f"the same tone at {in_text(db, 'dB')} re full scale, with dither")  # fmt: skip
     yield ("all captures: the unit plays the tone from a file or disc at full scale unless stated; "
            "use files with dither, at the unit's own rate")  # fmt: skip
 
