@@ -63,8 +63,8 @@ def played_source(session: PlanningSession) -> PlannedSteps:
     yield session.set_to("two-tones-19k-20k.wav", two_tones((19_000.0, 20_000.0), 1.0)("unknown"),
                          load, "difference-frequency distortion", volts=USUAL_V)  # fmt: skip
     for db in RECORDED_DB:
-        yield _own_level(session, f"tone-1k-minus{number_in_name(-db)}db.wav", 1000.0,
-                         f"the same tone at {in_text(db, 'dB')} re full scale, with dither")  # fmt: skip
+        why = f"the same tone at {in_text(db, 'dB')} re full scale, with dither"
+        yield _own_level(session, f"tone-1k-minus{number_in_name(-db)}db.wav", 1000.0, why)
     yield ("all captures: the unit plays the tone from a file or disc at full scale unless stated; "
            "use files with dither, at the unit's own rate")  # fmt: skip
 

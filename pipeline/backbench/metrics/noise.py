@@ -216,6 +216,7 @@ def less_steps(
         ),
         compared_at=AT_IDLE,
         position=20,
+        on_request=True,
         bench_gain="volts",
         bench_noise="volts",
         captions=("idle-spectrum-of-a-unit",),
