@@ -17,12 +17,11 @@ from backbench.commands.common import (
     Wide,
     app,
     assigned,
-    offer_recompute,
     opened,
     report_faulty_queries,
     show_frame,
 )
-from backbench.commands.next_steps import next_step, word
+from backbench.commands.next_steps import next_step, offer_recompute, word
 from backbench.errors import Fault, UserError
 
 if TYPE_CHECKING:

@@ -131,19 +131,6 @@ def _carried_on(catalogue: Catalogue) -> None:
         typer.echo(f"{item.source} was not ingested: {item.error}", err=True)
 
 
-def offer_recompute(home: Catalogue) -> None:
-    """A line where something in the database is out of date, with the command that mends it."""
-    from backbench.commands.next_steps import next_step
-    from backbench.maintenance.out_of_date import out_of_date
-
-    with home.reading() as store:
-        lines = out_of_date(store, home.settings)
-    for line in lines:
-        typer.echo(f"out of date: {line}", err=True)
-    if lines:
-        next_step("recompute", catalogue=home.places.root, err=True)
-
-
 def report_faulty_queries(home: Catalogue) -> bool:
     """Print a line for each of the catalogue's own queries that can't be used; whether any is."""
     from backbench.querying.saved_queries import left_out_lines

@@ -18,10 +18,9 @@ from backbench.commands.common import (
     Home,
     Processes,
     app,
-    offer_recompute,
     opened,
 )
-from backbench.commands.next_steps import next_step, word
+from backbench.commands.next_steps import next_step, offer_recompute, word
 from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
