@@ -14,6 +14,7 @@ from backbench.metrics.noise import HALF_STEP, IdleView, line_figure, of_either_
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
+from backbench.signal.quantiles import middle
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
@@ -93,7 +94,7 @@ def _mean_of_thirds(power: Array, bins: NDArray[np.intp]) -> float:
     edges = np.geomspace(bins[0], bins[-1] + 1, THIRDS + 1)
     cuts = np.searchsorted(bins, edges[1:-1])
     parts = [part for part in np.split(power, cuts) if len(part)]
-    medians = np.array([np.median(part) for part in parts])
+    medians = np.array([float(middle(part)) for part in parts])
     return float(np.average(medians, weights=[len(part) for part in parts])) / math.log(2)
 
 
