@@ -22,8 +22,6 @@ LEAST_PERIODS = 2.5
 PART_S = 1e-3
 COARSE_RATE_HZ = 40_000.0
 """What is left is averaged over neighbouring samples down to about this rate."""
-SPARSE = 97
-"""Samples from one to the next of those that tell the size of a record."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,18 +135,16 @@ def line_course(
     blocks = len(volts) // length
     if blocks < 2:
         raise ValueError("too short for two blocks")
-    # Divided by its size, so that rounding is the same whatever the unit.
-    size = float(np.sqrt(np.mean(np.square(volts[::SPARSE])))) or 1.0
-    given = (volts[: blocks * length] / size).reshape(blocks, length)
+    given = volts[: blocks * length].reshape(blocks, length)
     waves = _waves(2 * np.pi * lines_hz / rate_hz, length)
     parts = _fitted(given @ waves.T, 2 * np.pi * lines_hz / rate_hz, length)
-    given -= parts @ waves
-    parts *= size
+    rest = _means(given, few)
+    rest -= parts @ _means(waves, few)
     count = len(lines_hz)
     phasors = parts[:, 1 : count + 1] - 1j * parts[:, count + 1 :]
     middle = ((np.arange(blocks) + 0.5) * length - 0.5) / rate_hz
     phasors = phasors * np.exp(-2j * np.pi * np.outer(middle, lines_hz))
-    left = _left(given, few, rate_hz, max(PART_S, 1 / float(np.min(lines_hz)))) * size**2
+    left = _left(rest, rate_hz / few, max(PART_S, 1 / float(np.min(lines_hz))))
     return LineCourse(phasors, parts[:, 0], left, length, rate_hz, lines_hz * length / rate_hz)
 
 
@@ -213,12 +209,18 @@ def _kernel(turn: Array, length: int) -> Array:
     return kernel
 
 
-def _left(rest: Array, few: int, rate_hz: float, part_s: float) -> Array:
-    """Mean square by block and part of a block, of the means of `few` samples each."""
+def _means(rows: Array, few: int) -> Array:
+    """Means of `few` neighbours each, by row; a copy."""
+    if few == 1:
+        return rows.copy()
+    means: Array = (rows.reshape(-1, few) @ np.full(few, 1 / few)).reshape(len(rows), -1)
+    return means
+
+
+def _left(rest: Array, rate_hz: float, part_s: float) -> Array:
+    """Mean square by block and part of a block."""
     blocks = len(rest)
-    if few > 1:
-        rest = (rest.reshape(-1, few) @ np.full(few, 1 / few)).reshape(blocks, -1)
-    parts = max(int(rest.shape[1] * few / (part_s * rate_hz)), 1)
+    parts = max(int(rest.shape[1] / (part_s * rate_hz)), 1)
     within = rest.shape[1] // parts
     cut = np.ascontiguousarray(rest[:, : parts * within]).reshape(-1, within)
     sums: Array = np.einsum("ij,ij->i", cut, cut)
