@@ -1,4 +1,4 @@
-"""Commands that compare: compare, pair, trend, drift."""
+"""Commands that compare: compare, pair, before-after, trend, drift."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from backbench.errors import MISSING, Fault, UserError
 
 NOT_MET = 4
 """Exit code of --check: a specification is not met, or a bench has drifted."""
+
+SIDE = "A unit's key, a review's key, UNIT@REVIEW, or UNIT@STATE for its newest in that state."
 
 Out = Annotated[Path | None, typer.Option(help="Write to this file.")]
 
@@ -58,17 +60,18 @@ def compare(
 
 @app.command(rich_help_panel=COMPARE)
 def pair(
-    first: Annotated[str, typer.Argument(help="A unit's key.")],
-    second: Annotated[str, typer.Argument(help="Another unit's key.")],
+    first: Annotated[str, typer.Argument(help=SIDE)],
+    second: Annotated[str, typer.Argument(help="The other side.")],
     catalogue: Home = HERE,
     out_format: Format = "table",
     out: Out = None,
 ) -> None:
-    """Compare two units: their differences, the most significant first.
+    """Compare two units, reviews or states: their differences, the most significant first.
 
     Example: backbench pair m30-l m30-r
     """
-    from backbench.comparison.differences import frame_of, two_units
+    from backbench.comparison.compared_sides import two_units
+    from backbench.comparison.differences import frame_of
     from backbench.reports.terminal_reports import show_differences
 
     with opened(catalogue).reading() as store:
@@ -83,6 +86,15 @@ def pair(
 def before_after(
     unit: Annotated[str, typer.Argument(help="A unit's key.")],
     catalogue: Home = HERE,
+    before: Annotated[
+        str | None, typer.Option(help="The review before the work; the first as received.")
+    ] = None,
+    after: Annotated[
+        str | None, typer.Option(help="The review after it; the newest in another state.")
+    ] = None,
+    everything: Annotated[
+        bool, typer.Option("--all", help="Also quantities that another one says again.")
+    ] = False,
     out_format: Format = "table",
     out: Out = None,
 ) -> None:
@@ -90,21 +102,16 @@ def before_after(
 
     Example: backbench before-after heron-40-left
     """
-    from backbench.comparison.differences import changes, frame_of
-    from backbench.comparison.standings import most_certain
+    from backbench.comparison.differences import frame_of
+    from backbench.comparison.work_comparison import work_comparison
     from backbench.reports.work_report import show_work
 
     with opened(catalogue).reading() as store:
-        title, changed = changes(store, unit)
-    if not title:
-        typer.echo(
-            f"{unit} has no review as received and a later one in another state; "
-            "review it again after the work"
-        )
-    elif out_format == "table" and out is None:
-        show_work(unit, most_certain(changed))
+        work = work_comparison(store, unit, (before, after))
+    if out_format == "table" and out is None:
+        show_work(work, everything=everything)
     else:
-        show_frame(frame_of(changed), out_format, out)
+        show_frame(frame_of(work.differences), out_format, out)
 
 
 @app.command(rich_help_panel=COMPARE)

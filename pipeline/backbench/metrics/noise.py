@@ -157,7 +157,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=4)
+@view("idle", version=5)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -226,6 +226,7 @@ def less_steps(
         ),
         compared_at=AT_IDLE,
         position=20,
+        on_request=True,
         bench_gain="volts",
         bench_noise="volts",
         captions=("idle-spectrum-of-a-unit",),

@@ -49,6 +49,7 @@ class Traits:
     ----------
     compared_at: keys of test points at which units are compared in it, in order of preference.
     position: its place in the order in which compared metrics are shown, from 1; each its own.
+    on_request: another compared metric says nearly the same, so that short tables leave it out.
     loudspeaker_only: it refers to a loudspeaker's load, so that only units that drive
         loudspeakers are compared in it.
     session_spread: standard deviation between two sessions of one unit without work in between
@@ -94,6 +95,7 @@ class Traits:
 
     compared_at: tuple[str, ...] = ()
     position: int | None = None
+    on_request: bool = False
     loudspeaker_only: bool = False
     session_spread: float | None = None
     set_by_reviewer: bool = False

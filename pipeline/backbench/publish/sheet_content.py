@@ -7,7 +7,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from backbench.comparison.differences import Difference, before_and_after
+from backbench.comparison.compared_sides import before_and_after
+from backbench.comparison.differences import Difference
 from backbench.comparison.stale_figures import Stale
 from backbench.comparison.unit_comparison import Comparison
 from backbench.comparison.verdicts import Verdict, verdicts
