@@ -11,7 +11,7 @@ from backbench.bench_day.review_request import likely
 from backbench.catalogue import Catalogue
 from backbench.cli import app
 from backbench.documents.manifest import read_manifest
-from backbench.documents.unit_facts import CHOICES, key_of
+from backbench.documents.unit_facts import choices, key_of
 from talk import Talk
 
 BENCH = """\
@@ -104,7 +104,7 @@ def test_off_a_terminal_all_faults_come_at_once(tmp_path: Path) -> None:
     ],
 )  # fmt: skip
 def test_near_misses(name: str, text: str, meant: str | None) -> None:
-    assert likely(text, CHOICES[name]) == meant
+    assert likely(text, choices()[name]) == meant
 
 
 @pytest.mark.parametrize(
