@@ -65,9 +65,7 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
     return rms_of_lines(square, seen.track, remark=_remark(seen, square.rms, hz))
 
 
-def _away_from_harmonics(
-    seen: ToneView | IdleView, first: int, last: int
-) -> NDArray[np.bool_]:
+def _away_from_harmonics(seen: ToneView | IdleView, first: int, last: int) -> NDArray[np.bool_]:
     """Bins that are none of a harmonic of the tone, nor of where sampling mirrors one."""
     if isinstance(seen, IdleView):
         return np.ones(last - first, dtype=bool)

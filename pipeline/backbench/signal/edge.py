@@ -235,7 +235,7 @@ class Edge:
         float
             s; inf where it never settles.
         """
-        t, deviation = self.smoothed
+        t = self.smoothed[0]
         outside = np.flatnonzero(self._smoothed_size > band * self.amplitude)
         half_way = self.crossing(0.5)
         if not len(outside):

@@ -26,7 +26,7 @@ COARSE_RATE_HZ = 40_000.0
 """What is left is averaged over neighbouring samples down to about this rate."""
 
 MOST_STRETCHED = 3
-"""Times the root of a block's length that a stretch of it may have, so that it divides the block."""
+"""Times the root of a block's length that a stretch may have, so that it divides the block."""
 
 
 @dataclass(frozen=True, eq=False)
