@@ -13,10 +13,14 @@ from backbench.commands.common import (
     PARTLY_DONE,
     DryRun,
     Folder,
+    Format,
     Home,
+    Wide,
     app,
     opened,
+    show_frame,
 )
+from backbench.commands.next_steps import next_step, word
 from backbench.commands.quantity_options import quantity
 from backbench.errors import Fault, UserError
 from backbench.quantities.writing import in_text
@@ -59,6 +63,8 @@ def plan(
     loop_back: Annotated[
         bool, typer.Option("--loop-back", help="Show the loop-backs of the plan alone.")
     ] = False,
+    out_format: Format = "table",
+    wide: Wide = False,
     out: Annotated[
         Path | None, typer.Option(help="Write the plan as a page to print (.html).")
     ] = None,
@@ -83,14 +89,15 @@ def plan(
     manifest = _manifest(folder)
     settings = home.settings
     made = _made_plan(folder, manifest, home, gain_db, tuple(load or ()), rate)
-    _show_plan(made, manifest, folder, loop_backs_alone=loop_back)
+    _show_plan(made, manifest, folder, out_format, loop_backs_alone=loop_back)
     for line in expired(manifest, settings):
         typer.echo(f"warning: {line}", err=True)
     if out is not None and not dry_run:
         _write_page(made, manifest, out)
     if not dry_run:
         write_text_file(folder / PLAN_NAME, plan_text(made))
-        typer.echo(f"Wrote {folder / PLAN_NAME}. Next: backbench stimuli {folder} waves")
+        typer.echo(f"Wrote {folder / PLAN_NAME}.", err=out_format != "table")
+        next_step(f"stimuli {word(folder)} waves", err=out_format != "table")
 
 
 @app.command(rich_help_panel=AT_THE_BENCH)
@@ -141,8 +148,15 @@ def stimuli(
         typer.echo(f"{file} left out: {reason}", err=True)
     for path in written.files:
         typer.echo(f"{'would write' if dry_run else 'wrote'} {path}")
-    if any(path.suffix == ".toml" for path in written.files):
+    runs = [path for path in written.files if path.suffix == ".toml"]
+    if runs:
         typer.echo(f"\nCaution, before a run is played: {UNATTENDED}")
+    if runs and not dry_run:
+        typer.echo("Record each run from before it begins until it has ended.")
+        next_step(f"cut RECORDING {word(runs[0])} {word(folder)}")
+    elif not dry_run:
+        typer.echo("Record each file under its own name into the review's folder.")
+        next_step(f"check {word(folder)} --accept")
     if written.left_out:
         raise typer.Exit(PARTLY_DONE)
 
@@ -172,7 +186,7 @@ def cut(
     if not dry_run:
         for line in follow_run(run, folder):
             typer.echo(f"warning: {line}", err=True)
-        typer.echo(f"Next: backbench check {folder} --accept")
+        next_step(f"check {word(folder)} --accept")
 
 
 # What the commands share ----------------------------------------------------------------------
@@ -246,18 +260,21 @@ def _brackets(home: Catalogue, manifest: Manifest) -> tuple[LimitBracket, ...]:
         return tuple(limit_brackets(session_of_review(store, manifest.review.key)))
 
 
-def _show_plan(made: Plan, manifest: Manifest, folder: Path, *, loop_backs_alone: bool) -> None:
+def _show_plan(
+    made: Plan, manifest: Manifest, folder: Path, out_format: str, *, loop_backs_alone: bool
+) -> None:
+    """The notes and a row a capture; in another format than a table, the rows alone."""
     import polars as pl
 
     from backbench.bench_day.capture_files import found_file
     from backbench.bench_day.plan_text import rows
-    from backbench.reports.export_formats import export
 
-    _show_notes(made, manifest)
+    if out_format == "table":
+        _show_notes(made, manifest)
     done = {step.stem for step in made.step if found_file(folder, step.file)}
     chosen = {step.file for step in made.step if step.loop_back or not loop_backs_alone}
     shown = [row for row in rows(made, done) if row["file"] in chosen]
-    export(pl.DataFrame(shown), "table")
+    show_frame(pl.DataFrame(shown), out_format)
 
 
 def _show_notes(made: Plan, manifest: Manifest) -> None:
