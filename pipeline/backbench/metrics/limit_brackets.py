@@ -34,7 +34,7 @@ class LimitBracket(NamedTuple):
         if not low_v or not high_v:
             return None
         share = math.log(power_w / low) / math.log(high / low)
-        return low_v ** (1 - share) * high_v**share
+        return math.exp((1 - share) * math.log(low_v) + share * math.log(high_v))
 
 
 def limit_brackets(session: Session) -> Iterator[LimitBracket]:
