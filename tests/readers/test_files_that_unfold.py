@@ -146,6 +146,22 @@ def test_a_large_text_is_read_apart_as_it_is_here(
     assert "text that was given up: it takes more than 0 s to read" in refused(path)
 
 
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16-le", "utf-16-be"])
+def test_the_first_lines_of_a_large_text_are_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, encoding: str
+) -> None:
+    path = tmp_path / "a.csv"
+    lines = [f"{n},µ{n}" for n in range(400)]
+    path.write_bytes("\n".join(["\ufeff" + lines[0], *lines[1:]]).encode(encoding))
+    for size in range(1000, 1008):
+        monkeypatch.setattr(delimited, "SMALL_BYTES", size)
+        first = delimited.first_lines(path, "a.csv")
+        assert first == lines[: len(first)]
+        assert len(first) > 40
+    monkeypatch.setattr(delimited, "SMALL_BYTES", 1 << 20)
+    assert delimited.first_lines(path, "a.csv") == lines
+
+
 def test_a_large_sheet_of_text_is_read_apart_as_it_is_here(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

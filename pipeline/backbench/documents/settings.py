@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 from pydantic import Field, ValidationInfo, field_validator
 
 from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.kinds import UnitKind, kind_like, shipped_kinds
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimuli import Hertz, stimulus_names
 from backbench.documents.strict_model import Strict
@@ -157,6 +158,28 @@ class Cluster(Strict):
         return value
 
 
+class OwnKind(Strict):
+    """A kind of unit of the reviewer's own: planned, loaded and shown like one of the program's."""
+
+    like: Name
+    """Kind of the program that it is planned, loaded and shown like. Example: `"preamplifier"`"""
+    peers: Name | None = None
+    """Group of kinds whose units are its peers, as `"amplifiers"`; by default it is its own.
+    Example: `"preamplifier"`
+    """
+    also_called: list[Name] = []
+    """Other words for it in old records. Example: `["line amp"]`"""
+    has_mains: bool | None = None
+    """Whether opening it exposes mains; by default as the other kind. Example: `false`"""
+
+    @field_validator("like")
+    @classmethod
+    def shipped(cls, value: str) -> str:
+        if value not in (known := shipped_kinds()):
+            raise ValueError(f"one of {', '.join(known)} | {did_you_mean(value, known)}")
+        return value
+
+
 class Settings(Strict):
     title: Name = "Catalogue"
     """Title of the catalogue and its site. Example: `"My bench"`"""
@@ -170,6 +193,8 @@ class Settings(Strict):
     """Loudspeakers that noise and loudness are worked out for."""
     listening: Listening | None = None
     """The listening room."""
+    kind: dict[Name, OwnKind] = {}
+    """Kinds of unit added to those of the program, by name."""
     test_point: list[CustomTestPoint] = []
     """Test points added to those of the program."""
     aliases: dict[Key, Key] = {}
@@ -183,6 +208,20 @@ class Settings(Strict):
         if value is None and info.data.get("engine") == "dask":
             raise ValueError('scheduler and originals of the engine "dask" in a table [workers]')
         return value
+
+    @field_validator("kind")
+    @classmethod
+    def own_names(cls, value: dict[str, OwnKind]) -> dict[str, OwnKind]:
+        if taken := sorted(value.keys() & shipped_kinds().keys()):
+            raise ValueError(f"names that no kind of the program has | {taken[0]!r} is one")
+        return value
+
+    def own_kinds(self) -> list[UnitKind]:
+        """The reviewer's own kinds of unit, whole."""
+        return [
+            kind_like(name, own.like, own.peers, own.also_called, own.has_mains)
+            for name, own in self.kind.items()
+        ]
 
     def unit_key(self, key: str) -> str:
         """The present key of a unit, after every renaming."""

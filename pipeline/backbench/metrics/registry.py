@@ -6,7 +6,7 @@ import importlib
 import pkgutil
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 
 import backbench.metrics
 from backbench.metrics.declaration import Curve, Metric, View
@@ -49,6 +49,10 @@ class Registry:
 
     def compared(self) -> dict[str, tuple[str, ...]]:
         """Metrics in which units are compared, in the order shown, with their test points."""
+        return self._compared
+
+    @cached_property
+    def _compared(self) -> dict[str, tuple[str, ...]]:
         names = self.having(lambda traits: traits.compared_at)
         return {name: self.metrics[name].traits.compared_at for name in names}
 

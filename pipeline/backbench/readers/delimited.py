@@ -16,7 +16,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from backbench.documents.regular_files import read_regular, reason_of
+from backbench.documents.regular_files import open_regular, reason_of
 from backbench.documents.stimuli import Table
 from backbench.errors import Fault, UserError
 from backbench.readers.column_lookup import located
@@ -48,6 +48,11 @@ class Body:
     numbers: list[int]
     odd: list[tuple[int, str]]
 
+    def counts(self) -> NDArray[np.float64]:
+        """Number of each row among all, odd lines counted, from 0."""
+        rows, odd = np.array(self.numbers), np.array([number for number, _ in self.odd])
+        return (np.arange(len(rows)) + np.searchsorted(odd, rows)).astype(np.float64)
+
 
 def read_delimited(path: Path, name: str, table: Table) -> TableData:
     """The declared columns. Raises UserError naming line and cell of what is not a number.
@@ -73,18 +78,36 @@ def read_delimited_here(path: Path, name: str, table: Table) -> TableData:
     frame = pl.DataFrame({key: cells.to_series(place) for key, place in places.items()})
     rows = Rows(
         frame, lambda row: f"line {body.numbers[row]}", layout.decimal,
-        [f"line {number}: {reason}" for number, reason in body.odd],
+        [f"line {number}: {reason}" for number, reason in body.odd], body.counts(),
     )  # fmt: skip
     return converted(rows, wanted, name, table)
 
 
 def text_lines(path: Path, name: str) -> list[str]:
     """The lines of a text file. Raises UserError where it can't be read."""
+    return _lines(_bytes(path, name, MAX_BYTES), name)
+
+
+def first_lines(path: Path, name: str) -> list[str]:
+    """Those of the first SMALL_BYTES, which tell how the table stands. Raises UserError."""
+    data = _bytes(path, name, SMALL_BYTES)
+    if len(data) == SMALL_BYTES:
+        data = data[: data.rfind(b"\n")]
+        if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+            data = data[: len(data) & ~1]
+    return _lines(data, name)
+
+
+def _bytes(path: Path, name: str, most: int) -> bytes:
     try:
-        data = read_regular(path, MAX_BYTES)
+        with open_regular(path, MAX_BYTES) as stream:
+            return stream.read(most)
     except OSError as error:
         expected = f"a file of at most {MAX_BYTES} bytes"
         raise unreadable(name, reason_of(error), expected) from None
+
+
+def _lines(data: bytes, name: str) -> list[str]:
     try:
         text = decoded(data)
     except ValueError as error:
