@@ -199,6 +199,8 @@ def _rest(parts: Sequence[str]) -> str:
 
 def _expected(metric: str, kind: UnitKind, outputs: int) -> bool:
     traits = registry().traits(metric)
+    if registry().metrics[metric].by_hand:
+        return False
     if traits.only_with is not None or kind.battery in OWN_METRICS_ONLY:
         return traits.only_with == kind.battery
     for_power = traits.loudspeaker_only or traits.point_family == "greatest power"
