@@ -48,7 +48,7 @@ def test_a_whole_conversation(tmp_path: Path) -> None:
     talk.answer("Mains frequency in Hz, 50 or 60: ", "60\n")
     talk.until("'3/4/2024' is no date")
     talk.answer("Date of the session [", "2024-04-03\n")
-    talk.until("next: backbench plan")
+    talk.until("Next: backbench plan")
     assert talk.end() == 0
     made = read_manifest((folder / "review.toml").read_bytes())
     (unit,) = made.unit

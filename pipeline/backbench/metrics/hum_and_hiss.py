@@ -14,6 +14,7 @@ from backbench.metrics.noise import HALF_STEP, IdleView, line_figure, of_either_
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
+from backbench.signal.quantiles import middle
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
@@ -95,7 +96,7 @@ def _mean_of_thirds(power: Array, bins: NDArray[np.intp]) -> float:
     cuts = np.searchsorted(bins, edges[1:-1])
     parts = [part for part in np.split(power, cuts) if len(part)]
     widths = [w for w, part in zip(np.diff(edges), np.split(power, cuts), strict=True) if len(part)]
-    medians = np.array([np.median(part) for part in parts])
+    medians = np.array([float(middle(part)) for part in parts])
     return float(np.average(medians, weights=widths)) / math.log(2)
 
 
