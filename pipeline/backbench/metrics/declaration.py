@@ -139,11 +139,6 @@ class Metric:
     traits: Traits = PLAIN
 
     @property
-    def by_hand(self) -> bool:
-        """Whether its figures are entered by hand only."""
-        return self.measure is None and self.derive is None
-
-    @property
     def usual_stimulus(self) -> str:
         """The kind of capture that it is usually taken from."""
         first = self.stimuli[0] if self.stimuli and "tone" not in self.stimuli else "tone"
