@@ -10,7 +10,7 @@ from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
-from backbench.metrics.traits import PointFamily
+from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, PointFamily
 from backbench.storage.database import Database
 from backbench.test_points.frequencies import PLAYED, off_frequency, same_frequency, same_pair
 from backbench.test_points.interpolate import assign_between, forget_between
@@ -95,6 +95,7 @@ def shipped_points() -> list[TestPoint]:
         TestPoint("square-1khz", "1 kHz square wave", "square", 1000.0),
         TestPoint("square-10khz", "10 kHz square wave", "square", 10000.0),
         TestPoint("transport-tone", "tone of a test record or tape", "transport"),
+        TestPoint(BY_HAND_POINT, "entered by hand", BY_HAND),
         TestPoint("tuner-table", "table of RF levels", "tuner table"),
     ]
 
