@@ -11,7 +11,7 @@ import numpy as np
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, frequency_axis
-from backbench.charts.chart_text import wrapped
+from backbench.charts.chart_text import shortened, wrapped
 from backbench.charts.constant_encodings import coloured, dashed, no_tooltip
 from backbench.charts.curve_layers import DASHED, SHADES
 from backbench.charts.declaration import Option, chart
@@ -38,6 +38,8 @@ MOST_SERIES = 4
 NAMES_PX = 222.0
 GAP_PX = 56.0
 UPPER_SHARE = 0.68
+LEAST_REACH_DB = 0.2
+"""Differences in dB are drawn on a scale of at least this much to either side."""
 Curve = tuple[np.ndarray, np.ndarray, np.ndarray]
 
 
@@ -105,7 +107,7 @@ def _curve(rows: Sequence[Row]) -> Curve:
 
 
 def _finding(chart_input: ChartInput) -> str:
-    """The greatest difference that exceeds its uncertainty, and where; or that there is none."""
+    """Where the difference is largest beside its uncertainty; or that it nowhere exceeds it."""
     drawn = overlay(chart_input)
     if not drawn.curves:
         return ""
@@ -119,12 +121,15 @@ def _finding(chart_input: ChartInput) -> str:
     most = max(((output, k, part) for output, part in differences.items()
                 for k in range(len(part[0]))), key=lambda p: _beyond(p[2], p[1]))  # fmt: skip
     output, k, (x, change, _) = most
+    verb = "changes" if len(names) == 1 else "differs"
     if _beyond(most[2], k) <= 1:
-        return f"{whose}: {title} not significantly different"
+        return f"{whose}: {title} {verb} by no more than the uncertainty"
     unit = "dB" if drawn.log else chart_input.labels.unit_of("y")
     at = quantity(float(x[k]), chart_input.labels.unit_of("x"))
     sign = "+" if change[k] > 0 else ""
-    return f"{whose}: {title} {sign}{quantity(float(change[k]), unit)} at {at}, {output}"
+    return (
+        f"{whose}: {title} {verb} most at {at}, {sign}{quantity(float(change[k]), unit)} ({output})"
+    )
 
 
 def _beyond(part: Curve, k: int) -> float:
@@ -196,7 +201,7 @@ def _numbers(x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
 
 def _curves(drawn: Overlay, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:
     layers: list[alt.Chart] = []
-    for k, outputs in reversed(list(enumerate(drawn.curves.values()))):
+    for k, outputs in enumerate(drawn.curves.values()):
         for curve in outputs.values():
             layers.append(_line(curve, x_axis, y_axis, area, _shade(drawn, k), DASHED[k]))
     return layers
@@ -223,14 +228,16 @@ def _names(drawn: Overlay, y_axis: Axis, area: PlotArea, upper: float) -> list[a
     """Each series by name beside the right ends of its curves, with a piece of its line."""
     ends = [sum(y_axis.px(y_axis.clamped(float(c[1][-1]))) for c in part.values()) / len(part)
             for part in drawn.curves.values()]  # fmt: skip
-    placed = spread(ends, 46.0, 12.0, upper - 34)
+    room = area.right - 70
+    deepest = max(len(wrapped(name, room, theme.TEXT_PX)) for name in drawn.curves)
+    placed = spread(ends, 17.0 * deepest + 32, 12.0, upper - 17 * deepest - 10)
     left = area.width + 20
     wide = pixel_x_axis(area.width), pixel_y_axis(area.height)
     layers: list[alt.Chart] = []
     for k, ((name, part), y) in enumerate(zip(drawn.curves.items(), placed, strict=True)):
         sample = [{"px": left, "px2": left + 29, "py": y, "py2": y}]
         layers += straight_lines(sample, area.width, area.height, _shade(drawn, k), 2.4, DASHED[k])
-        lines = wrapped(name, area.right - 70, theme.TEXT_PX)
+        lines = wrapped(name, room, theme.TEXT_PX)
         outputs = listed(list(part)) if len(part) < 3 else counted(len(part), "output")
         rows: list[Row] = [
             {"to_x": left + 36, "to_y": y + 17 * n, "text": text, "size": size}
@@ -251,19 +258,27 @@ def _beneath(
     reach = [
         float(v) for _, d, u in parts.values() for v in (*(d - COVERAGE * u), *(d + COVERAGE * u))
     ]
-    least = 1.0 if unit == "dB" else 0.0
+    least = LEAST_REACH_DB if unit == "dB" else 0.0
     y_axis = axis([*reach, -least, least], area.height, top, unit)
     zero = [{"px": 0.0, "px2": area.width, "py": y_axis.px(0.0), "py2": y_axis.px(0.0)}]
     layers = [
         *_ground(x_axis, y_axis, area, top, area.height),
         *straight_lines(zero, area.width, area.height, theme.SOFT_INK, 1.2),
-        text_mark(f"Difference: second less first ({unit})", 26 - area.left, top - 12,
-                  colour=theme.SOFT_INK),
+        text_mark(
+            _difference_title(drawn, unit, area), 26 - area.left, top - 12, colour=theme.SOFT_INK
+        ),
     ]  # fmt: skip
     for k, part in enumerate(parts.values()):
         layers += _band(part, x_axis, y_axis, area)
         layers.append(_line(part, x_axis, y_axis, area, theme.INK, DASHED[k]))
     return layers + _output_names(parts, y_axis, area, top)
+
+
+def _difference_title(drawn: Overlay, unit: str, area: PlotArea) -> str:
+    assert drawn.pair is not None
+    first, second = drawn.pair
+    text = f"Difference ({unit}): {second} minus {first}"
+    return shortened(text, area.width + area.left, theme.TEXT_PX)
 
 
 def _band(part: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:

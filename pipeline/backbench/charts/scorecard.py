@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
-from backbench.charts.chart_text import shortened, wrapped
+from backbench.charts.chart_text import BOLD, shortened, text_width, wrapped
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import swarm
@@ -29,15 +31,19 @@ from backbench.charts.page_layout import (
 )
 from backbench.charts.small_multiples import straight_lines
 from backbench.quantities.counts import counted
+from backbench.quantities.sentences import listed
 
 COLUMNS = (
     "unit_key", "label", "technology", "metric", "title", "point", "unit", "better", "value",
     "low", "high", "bound", "place", "rank_first", "rank_last", "ranked", "verdict",
 )  # fmt: skip
 MOST_FIGURES = 6
+FEWEST_ROWS = 4
+"""Fewer figures stand no further apart than so many."""
 QUARTER = 0.25
 NAMES_PX, VALUES_PX = 268.0, 286.0
 DOT_PX = 7.0
+LINE_PX = 17.0
 GOOD_AT_RIGHT = "better →"
 
 
@@ -48,15 +54,15 @@ def _finding(chart_input: ChartInput) -> str:
         return ""
     best = sum(row["rank_last"] <= QUARTER * row["ranked"] for row in own)
     worst = sum(row["rank_first"] > (1 - QUARTER) * row["ranked"] for row in own)
-    parts = [
-        f"{where} in {count}"
-        for where, count in (("best quarter", best), ("worst quarter", worst))
+    counts = [
+        f"in the {quarter} quarter of its peers for {count}"
+        for quarter, count in (("best", best), ("worst", worst))
         if count
     ]
-    of = counted(len(own), "figure")
-    if not parts:
-        return f"{own[0]['label']}: of {of} none is certainly in the best or the worst quarter"
-    return f"{own[0]['label']}: of {of} certainly {', '.join(parts)}"
+    of = f" of {counted(len(own), 'figure')}"
+    if not counts:
+        return f"{own[0]['label']}: in neither the best nor the worst quarter for any{of}"
+    return f"{own[0]['label']}: {listed(counts)}{of}"
 
 
 @chart("scorecard", COLUMNS, finding=_finding)
@@ -70,7 +76,7 @@ def scorecard(chart_input: ChartInput) -> alt.LayerChart:
     if not own:
         return message_chart(chart_input, "This unit has no figure with enough peers yet.")
     area = plot_area(chart_input, left=NAMES_PX, right=VALUES_PX, bottom=40, above=26)
-    step = area.height / MOST_FIGURES
+    step = area.height / max(len(own), FEWEST_ROWS)
     layers = [text_mark(GOOD_AT_RIGHT, area.width, -8, theme.SMALL_PX, colour=theme.SOFT_INK,
                         align="right")]  # fmt: skip
     rows = _drawable(chart_input)
@@ -129,19 +135,20 @@ def _size(value: float, better: str) -> float:
 
 
 def _placed(row: Row, scale: Axis, middle: float, unit: str) -> Row:
-    def px(value: float) -> float:
-        return scale.px(scale.clamped(_size(value, row["better"])))
-
     ends = [row["value"] if row[end] is None else row[end] for end in ("low", "high")]
+    sizes = [_size(end, row["better"]) for end in ends]
+    if row["better"] == "nearest zero" and ends[0] < 0 < ends[1]:
+        sizes[0] = 0.0
+    reach = [scale.px(scale.clamped(size)) for size in sizes]
     return {
         "unit_key": row["unit_key"],
         "label": row["label"],
         "technology": row["technology"],
         "bound": row["bound"],
-        "px": px(row["value"]),
+        "px": scale.px(scale.clamped(_size(row["value"], row["better"]))),
         "py": middle,
-        "from": px(ends[0]),
-        "to": px(ends[1]),
+        "from": reach[0],
+        "to": reach[1],
         "value_text": value_text(row, "value", "low", "high", unit),
     }
 
@@ -153,21 +160,30 @@ def _reach(unit: list[Row], area: PlotArea) -> list[alt.Chart]:
 
 
 def _words(own: Row, area: PlotArea, middle: float) -> list[alt.Chart]:
-    room, right = NAMES_PX - 44, area.width + 18
-    values = VALUES_PX - 40
-    place = own["place"] or "no rank"
-    lines = [
-        (shortened(own["title"], room, theme.TEXT_PX, bold=True), -room - 18, -2, True),
-        (shortened(own["point"], room, theme.SMALL_PX), -room - 18, 15, False),
-        (f"{value_label(own, own['unit']).strip()}, {place}", right, -2, True),
-    ]
-    verdict = wrapped(own["verdict"] or "not specified", values, theme.SMALL_PX, most=2)
-    lines += [(text, right, 15 + 16 * k, False) for k, text in enumerate(verdict)]
+    """Name and test point at the left; value, place and specification at the right."""
+    room, left = NAMES_PX - 44, 26 - NAMES_PX
+    title = wrapped(own["title"], room / BOLD, theme.TEXT_PX)
+    verdict = wrapped(own["verdict"] or "not specified", VALUES_PX - 40, theme.SMALL_PX)
+    value = f"{value_label(own, own['unit']).strip()}, {own['place'] or 'no rank'}"
+    point = shortened(own["point"], room, theme.SMALL_PX)
     return [
-        text_mark(text, x, middle + dy, theme.TEXT_PX if bold else theme.SMALL_PX, bold=bold,
-                  colour=theme.INK if bold else theme.SOFT_INK)
-        for text, x, dy, bold in lines
-    ]  # fmt: skip
+        *_column(title, [point], left, middle),
+        *_column([value], verdict, area.width + 18, middle),
+    ]
+
+
+def _column(
+    strong: Sequence[str], soft: Sequence[str], left: float, middle: float
+) -> list[alt.Chart]:
+    """Bold lines with plain ones beneath, their middle at a height."""
+    count = len(strong) + len(soft)
+    top = middle + 5 - LINE_PX * (count - 1) / 2
+    drawn = []
+    for k, text in enumerate([*strong, *soft]):
+        bold = k < len(strong)
+        size, colour = (theme.TEXT_PX, theme.INK) if bold else (theme.SMALL_PX, theme.SOFT_INK)
+        drawn.append(text_mark(text, left, top + LINE_PX * k, size, bold=bold, colour=colour))
+    return drawn
 
 
 def _technologies(rows: list[Row], own: Row, area: PlotArea) -> list[alt.Chart]:
@@ -177,8 +193,8 @@ def _technologies(rows: list[Row], own: Row, area: PlotArea) -> list[alt.Chart]:
     for name in theme.in_order(row["technology"] for row in rows):
         drawn += [technology_symbol(name, left + 6, y - 5),
                   text_mark(name, left + 18, y, theme.SMALL_PX, colour=theme.SOFT_INK)]  # fmt: skip
-        left += 130
-    note = f"large black mark: {own['label']}, its bar the uncertainty (k = 2)"
+        left += 42 + text_width(name, theme.SMALL_PX)
+    note = f"large: {own['label']}, bar: its uncertainty (k = 2)"
     room = area.width + VALUES_PX - left - 30
     drawn.append(text_mark(shortened(note, room, theme.SMALL_PX), left + 6, y, theme.SMALL_PX,
                            colour=theme.SOFT_INK))  # fmt: skip

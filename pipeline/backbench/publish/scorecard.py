@@ -6,8 +6,11 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.standings import LIMIT_PERCENT, Standing
+from backbench.metrics.reference_page import by_family
+from backbench.metrics.registry import registry
+from backbench.publish.sheet_charts import ChartRenderer, Picture
 from backbench.publish.site_data import SiteData
-from backbench.quantities.writing import COVERAGE
+from backbench.quantities.writing import COVERAGE, number
 
 if TYPE_CHECKING:
     import altair as alt
@@ -33,9 +36,17 @@ def scorecard(compared: Comparison, site_data: SiteData) -> alt.TopLevelMixin | 
     return chart_named("scorecard").draw(frame, labels, compared.unit_key)
 
 
+def scorecard_picture(
+    renderer: ChartRenderer, site_data: SiteData, compared: Comparison
+) -> Picture | None:
+    """The same, rendered; None where there is nothing to draw."""
+    chart = scorecard(compared, site_data)
+    return renderer.picture(chart, f"Scorecard: {compared.label}") if chart else None
+
+
 def scorecard_rows(compared: Comparison, site_data: SiteData) -> Iterator[dict[str, Any]]:
     """A row a ranked figure and unit: the unit itself first, its peers after it."""
-    for line in _chosen(compared.lines):
+    for line in ranked(compared.lines):
         column = site_data.values.get((line.metric, line.point_key, line.limit_percent), {})
         others = [key for key in compared.peers.keys if key in column and key != line.unit_key]
         for key in (line.unit_key, *others):
@@ -51,19 +62,30 @@ def scorecard_rows(compared: Comparison, site_data: SiteData) -> Iterator[dict[s
             }
 
 
-def _chosen(lines: Sequence[Standing]) -> list[Standing]:
-    """The ranked figures, one a metric, in the order in which units are compared."""
+def ranked(lines: Sequence[Standing]) -> list[Standing]:
+    """The ranked figures, one a metric: the first of each family of metrics, then the rest.
+
+    Within these, in the order in which units are compared; a rank that may be any is left out.
+    """
     chosen: dict[str, Standing] = {}
     for line in lines:
-        if line.rank and line.limit_percent in (None, LIMIT_PERCENT):
+        if line.rank not in (None, (1, line.n)) and line.limit_percent in (None, LIMIT_PERCENT):
             chosen.setdefault(line.metric, line)
-    return list(chosen.values())
+    family_of = {metric.name: name for name, own in by_family().items() for metric in own}
+    families: set[str] = set()
+    first: list[Standing] = []
+    for line in chosen.values():
+        family = family_of[line.metric]
+        if family not in families:
+            families.add(family)
+            first.append(line)
+    return first + [line for line in chosen.values() if line not in first]
 
 
 def _of_figure(line: Standing) -> dict[str, Any]:
     return {
         "metric": line.metric,
-        "title": line.title,
+        "title": title_at_limit(line),
         "point": f"{line.point}, {line.output}",
         "unit": line.unit,
         "better": line.better,
@@ -88,3 +110,11 @@ def _standing(line: Standing, compared: Comparison) -> dict[str, Any]:
         "ranked": line.n,
         "verdict": f"specified {verdict.printed}: {verdict.outcome}" if verdict else "",
     }
+
+
+def title_at_limit(line: Standing) -> str:
+    """The metric's name, with the distortion limit where it has one."""
+    title = registry().traits(line.metric).title_at_limit
+    if title and line.limit_percent is not None:
+        return title.format(limit=number(line.limit_percent))
+    return line.title
