@@ -15,6 +15,8 @@ from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
+from backbench.signal.line_wavering import noise_density, wavering_outside
+from backbench.signal.mains import refuse_other_mains
 from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.sidebands import Mirrored, mirrored_harmonics
@@ -86,8 +88,25 @@ class ToneView:
             raise NotApplicable("this output was not driven in this capture")
         return self.lines
 
+    def beside_mains(self) -> ToneLines:
+        """As distorting. Raises Refusal where the record shows another mains frequency."""
+        lines = self.distorting()
+        if self._other_mains is not None:
+            raise Refusal(self._other_mains)
+        return lines
 
-@view("tone", version=3)
+    @cached_property
+    def _other_mains(self) -> str | None:
+        """Why the stated mains frequency can't be right, None where it may."""
+        lines = self.lines
+        try:
+            refuse_other_mains(lines.spectrum, lines.noise, lines.mains_hz, lines.apart)
+        except Refusal as refusal:
+            return str(refusal)
+        return None
+
+
+@view("tone", version=4)
 def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     """The tone in output track `number`. Raises Refusal where there is none to be measured."""
     track = capture_data.outputs[number]
@@ -103,13 +122,17 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
 
 
 def _with_drift(track: Track, lines: ToneLines) -> MeanSquare:
-    """The fundamental, how its level drifts within the record in its variance."""
+    """The fundamental, how its level and phase waver within the record in its variance."""
     square = lines.fundamental
     try:
-        spread = float(level_spread(tone_course(track, lines))[0])
+        course = tone_course(track, lines)
     except ValueError:
         return square
-    return square._replace(floor=square.floor + (2 * spread * square.value) ** 2)
+    spread = float(level_spread(course)[0])
+    weights = lines.spectrum.window.samples
+    outside = wavering_outside(course, weights, lines.half, noise_density(lines))
+    variance = (4 * spread**2 + outside**2) * square.value**2
+    return square._replace(floor=square.floor + variance)
 
 
 def _stated(capture_data: CaptureData) -> float:
