@@ -49,9 +49,7 @@ def sine_trace(
     names = {"voltage": voltage} | ({} if generator is None else {"generator": generator})
     columns = {"time": TableColumn(name="t", unit="s")}
     columns |= {key: TableColumn(name=key, unit="V", **limits) for key in names}  # type: ignore[arg-type]
-    stimulus = Table(
-        table="trace", columns=columns, tone_hz=hz, generator_vrms=level or "unknown"
-    )
+    stimulus = Table(table="trace", columns=columns, tone_hz=hz, generator_vrms=level or "unknown")
     conditions = Conditions() if load is None else Conditions(load_ohm=load)
     table = {"time": time, **names}
     return CaptureData(stimulus, conditions, {}, table=table, mains_hz=50.0)

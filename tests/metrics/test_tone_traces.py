@@ -86,8 +86,9 @@ def test_what_is_no_such_sine_is_refused(hz: float, stated: float, part: str) ->
 def test_noise_silence_and_a_changing_level_are_refused() -> None:
     time = instants(2000, 0.02)
     noise = np.random.default_rng(1).normal(0, 1, 2000)
-    assert "not a sine" in reasons(sine_trace(time, noise, 1000.0))["level"][1] or "no sine" in (
-        reasons(sine_trace(time, noise, 1000.0))["level"][1]
+    assert (
+        "not a sine" in reasons(sine_trace(time, noise, 1000.0))["level"][1]
+        or "no sine" in (reasons(sine_trace(time, noise, 1000.0))["level"][1])
     )
     assert "the same" in reasons(sine_trace(time, np.zeros(2000), 1000.0))["level"][1]
     rising = sine(time, 1000.0, 1.0) * np.linspace(0.8, 1.0, 2000)

@@ -9,6 +9,7 @@ import numpy as np
 from backbench.documents.stimuli import Table
 from backbench.documents.table_column import TableColumn
 from backbench.metrics.declaration import CaptureData
+from backbench.quantities.units import factor
 from backbench.signal.response import resolution
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -45,16 +46,13 @@ def scale_u(capture_data: CaptureData, key: str) -> float:
     return math.hypot(reading, decibels) / RECTANGULAR
 
 
-def range_u(capture_data: CaptureData, key: str, unit_size: float) -> float:
-    """Standard uncertainty that a share of the instrument's range leaves a value.
-
-    unit_size: the column's unit in the unit of the value.
-    """
+def range_u(capture_data: CaptureData, key: str) -> float:
+    """Standard uncertainty that a share of the instrument's range leaves a column of volts, V."""
     column = declared_column(capture_data, key)
     if column is None or column.range is None:
         return 0.0
-    limit = column.range * (column.percent_of_range or 0.0) / 100
-    return abs(limit * (column.factor or 1.0)) * unit_size / RECTANGULAR
+    limit = column.range * (column.percent_of_range or 0.0) / 100 * (column.factor or 1.0)
+    return abs(limit) * (factor(column.unit, "V") or 1.0) / RECTANGULAR
 
 
 def limits_declared(capture_data: CaptureData, key: str) -> bool:

@@ -10,13 +10,11 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, view
 from backbench.metrics.table_uncertainty import (
     UNDECLARED,
-    declared_column,
     limits_declared,
     range_u,
     scale_u,
 )
 from backbench.metrics.trace_samples import trace_of
-from backbench.quantities.units import factor
 from backbench.quantities.writing import in_text
 from backbench.signal.quantisation_step import rounding, step_of_many
 from backbench.signal.sine_fit import SineFit, fit_sine
@@ -159,16 +157,10 @@ def _traced(capture_data: CaptureData, key: str, hz: float) -> TracedSine:
         )
     _refuse_unsteady(time, volts, fit, capture_data.mains_hz)
     step = step_of_many(volts) or float(volts.max() - volts.min()) / UNKNOWN_STEPS
-    own_v = math.hypot(_moved(fit.peak, step), range_u(capture_data, key, _size(capture_data, key)))
+    own_v = math.hypot(_moved(fit.peak, step), range_u(capture_data, key))
     return TracedSine(
         fit, step, scale_u(capture_data, key), own_v, limits_declared(capture_data, key)
     )
-
-
-def _size(capture_data: CaptureData, key: str) -> float:
-    """A column's unit in volts."""
-    column = declared_column(capture_data, key)
-    return (column and factor(column.unit, "V")) or 1.0
 
 
 def _moved(peak: float, step: float) -> float:
