@@ -138,6 +138,7 @@ def _slope(some: list[dict[str, Any]]) -> pl.DataFrame:
             u
             | {"metric": "residual noise", "before": 5e-4 * (k + 1), "before_u": 2e-5}
             | {"after": 2e-4 * (k + 1), "after_u": 1e-5, "unit": "V"}
+            | {"beyond": 3e-4 * (k + 1) / 4.5e-5}
             for k, u in enumerate(some)
         ]
     )

@@ -11,7 +11,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_
 
 from backbench.documents.conditions import OUTPUT, Conditions, TrackRole
 from backbench.documents.contradictions import band_faults, track_faults, unit_faults
-from backbench.documents.kinds import UNIT_KINDS
+from backbench.documents.kinds import unit_kinds
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.refused_entries import Place, PlacedFault, RefusedEntry
 from backbench.documents.stimuli import (
@@ -339,7 +339,11 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
         if role.unit is None and not capture.loop_back:
             yield Fault(where, f"output {role.output!r} of no unit", "the unit's key")
     conditions = manifest.conditions_of(capture)
-    if conditions.load_ohm is None and not capture.loop_back and _wants_load(manifest, roles):
+    if (
+        conditions.load_ohm is None
+        and not capture.loop_back
+        and _wants_load(manifest, roles, conditions.input)
+    ):
         yield Fault(
             where, "no load_ohm", 'the load in ohm, or "open"', "write it under [conditions]"
         )
@@ -372,9 +376,12 @@ def _numbered(manifest: Manifest, capture: Capture) -> bool:
     return all(position.isascii() and position.isdigit() for position in roles)
 
 
-def _wants_load(manifest: Manifest, roles: dict[int, TrackRole]) -> bool:
+def _wants_load(manifest: Manifest, roles: dict[int, TrackRole], input_name: str | None) -> bool:
     units = {role.unit for role in roles.values()}
-    return any(unit.key in units and UNIT_KINDS[unit.kind].by_power for unit in manifest.unit)
+    return any(
+        unit.key in units and unit_kinds()[unit.kind].planned_by_power(input_name)
+        for unit in manifest.unit
+    )
 
 
 __all__ = ["Capture", "Conditions", "Manifest", "Stimulus", "TrackRole", "Unit", "read_manifest"]

@@ -16,6 +16,7 @@ from backbench.metrics.tone_trace import ToneTrace
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
+from backbench.signal.line_wavering import noise_density, wavering_outside
 from backbench.signal.mains import refuse_other_mains
 from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
@@ -107,7 +108,7 @@ class ToneView:
         return None
 
 
-@view("tone", version=3)
+@view("tone", version=4)
 def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     """The tone in output track `number`. Raises Refusal where there is none to be measured."""
     track = capture_data.outputs[number]
@@ -123,13 +124,17 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
 
 
 def _with_drift(track: Track, lines: ToneLines) -> MeanSquare:
-    """The fundamental, how its level drifts within the record in its variance."""
+    """The fundamental, how its level and phase waver within the record in its variance."""
     square = lines.fundamental
     try:
-        spread = float(level_spread(tone_course(track, lines))[0])
+        course = tone_course(track, lines)
     except ValueError:
         return square
-    return square._replace(floor=square.floor + (2 * spread * square.value) ** 2)
+    spread = float(level_spread(course)[0])
+    weights = lines.spectrum.window.samples
+    outside = wavering_outside(course, weights, lines.half, noise_density(lines))
+    variance = (4 * spread**2 + outside**2) * square.value**2
+    return square._replace(floor=square.floor + variance)
 
 
 def _stated(capture_data: CaptureData) -> float:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from backbench.charts.declaration import MOST_ROWS
-from backbench.comparison.differences import two_units
+from backbench.comparison.compared_sides import two_units
 from backbench.comparison.stale_figures import Stale
 from backbench.comparison.standings import Common, compared_points, read_common
 from backbench.comparison.unit_comparison import Comparison, compare_unit

@@ -10,7 +10,7 @@ from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
-from backbench.metrics.traits import PointFamily
+from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, PointFamily
 from backbench.storage.database import Database
 from backbench.test_points.frequencies import PLAYED, off_frequency, same_frequency, same_pair
 from backbench.test_points.interpolate import assign_between, forget_between
@@ -94,6 +94,9 @@ def shipped_points() -> list[TestPoint]:
         TestPoint("two-tone-60-7k", "60 Hz and 7 kHz", "two tones", tones_hz=(60.0, 7000.0)),
         TestPoint("square-1khz", "1 kHz square wave", "square", 1000.0),
         TestPoint("square-10khz", "10 kHz square wave", "square", 10000.0),
+        TestPoint("transport-tone", "tone of a test record or tape", "transport"),
+        TestPoint(BY_HAND_POINT, "entered by hand", BY_HAND),
+        TestPoint("tuner-table", "table of RF levels", "tuner table"),
     ]
 
 
@@ -240,7 +243,8 @@ met AS (
                  <> coalesce(point.load_ohm, $usual_load), false) AS other_tap,
         other_tap AND point.load_ohm IS NOT NULL AS wrong_tap,
         coalesce(regexp_matches(lower(reading.input), $equalised), false)
-            AND NOT regexp_matches(lower(appearance.kind), $equalised) AS other_input,
+            AND NOT regexp_matches(lower(appearance.kind), $equalised)
+            AND NOT list_contains($of_equalised, reading.metric) AS other_input,
         reading.stimulus,
         reading.stimulus = 'idle'
             AND NOT coalesce(regexp_matches(lower(reading.volume), $full), false) AS turned_down,
@@ -311,6 +315,7 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
     store.run(f"DELETE FROM reading_point WHERE {chosen}", values)
     of_traits = {
         "levels": [*registry().having(lambda traits: traits.own_stimulus == "voltage")],
+        "of_equalised": [*registry().having(lambda traits: traits.equalised)],
         "at_limits": [*_family("greatest power")],
         "shipped": [point.point_key for point in shipped_points()],
     }
