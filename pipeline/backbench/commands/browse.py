@@ -169,15 +169,19 @@ def chart(
 
 
 @app.command(rich_help_panel=BROWSE)
-def metrics(out_format: Format = "table", wide: Wide = False) -> None:
+def metrics(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = False) -> None:
     """List every metric with its unit and the source of its definition.
+
+    Those of the program, and the quantities that the settings of a catalogue add.
 
     Example: backbench metrics
     """
     import polars as pl
 
     from backbench.metrics.registry import registry
+    from backbench.storage.catalogue_paths import places
 
+    places(catalogue).bring_into_force()
     rows = [
         {"metric": m.name, "unit": m.unit, "title": m.title, "source": m.source}
         for m in registry().metrics.values()

@@ -18,6 +18,7 @@ from backbench.ingest.review_names import unknown_review
 from backbench.publish import finding_sentences
 from backbench.publish.difference_tables import left_right_sentence, main_differences
 from backbench.publish.reading_tables import TableEntry, battery
+from backbench.publish.scorecard import scorecard_picture
 from backbench.publish.sheet_charts import ChartRenderer, Picture
 from backbench.publish.site_data import Row, SiteData, as_of_review
 from backbench.quantities.counts import counted
@@ -31,6 +32,11 @@ PICTURES = (
     ("idle-spectrum-of-a-unit", "Spectrum at idle"),
 )
 """Saved queries whose charts a sheet shows of a unit, in this order."""
+CHANGE_PICTURES = (
+    ("response-before-and-after", "Response before and after work"),
+    ("distortion-before-and-after", "Distortion before and after work"),
+)
+"""Saved queries whose charts stand before them where there was work on the unit."""
 
 
 @dataclass(frozen=True)
@@ -166,7 +172,9 @@ def _part(
         else "",
         left_right_sentence=left_right_sentence(compared) if current else "",
         pictures=tuple(
-            _pictures(renderer, row, most) if current else _own_pictures(renderer, row, most)
+            _newest_pictures(renderer, site_data, row, compared, most)
+            if current
+            else _own_pictures(renderer, row, most)
         ),
         absences=tuple(absences),
         missing_sentence=finding_sentences.missing_sentence(reasons, ended, lacking),
@@ -176,6 +184,21 @@ def _part(
         peers_text=compared.peers.description,
         sentences=compared.sentences if current else (),
     )
+
+
+def _newest_pictures(
+    renderer: ChartRenderer, site_data: SiteData, row: Row, compared: Comparison, most: int
+) -> list[Picture]:
+    """The scorecard, what work changed, and then the unit's charts."""
+    if not most:
+        return []
+    card = scorecard_picture(renderer, site_data, compared)
+    changed = [
+        renderer.draw(query, f"{title}: {row['label']}", unit=row["unit_key"])
+        for query, title in CHANGE_PICTURES
+    ]
+    first = [picture for picture in (card, *changed) if picture]
+    return first + _pictures(renderer, row, most)
 
 
 def _own_pictures(renderer: ChartRenderer, row: Row, most: int) -> list[Picture]:
