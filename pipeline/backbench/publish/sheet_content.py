@@ -79,6 +79,8 @@ class UnitSection:
     notes: tuple[str, ...]
     peers_text: str
     sentences: tuple[str, ...] = ()
+    heard: str = ""
+    tags: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -157,6 +159,7 @@ def _part(
         lines=compared.lines, peers=compared.peers.keys, stale=stale,
     )  # fmt: skip
     judged = tuple(verdicts(store, unit, review))
+    heard, tags = _heard(store, review, unit)
     absences, lacking = _absences(store, review, unit), _lacking(renderer, review, unit)
     reasons = {absence.reason: absence.metrics for absence in absences}
     return UnitSection(
@@ -183,6 +186,8 @@ def _part(
         notes=compared.notes,
         peers_text=compared.peers.description,
         sentences=compared.sentences if current else (),
+        heard=heard,
+        tags=tags,
     )
 
 
@@ -241,6 +246,7 @@ def _change(store: Database, site_data: SiteData, row: Row) -> Change | None:
     return Change(past["review_key"], day, summary, shown, len(apart) - len(shown))
 
 
+HEARD = "SELECT listening, tags FROM heard WHERE review_key = $review AND unit_key = $unit"
 ABSENT = """
 WITH never AS (
     SELECT metric FROM reading WHERE review_key = $review AND unit_key = $unit
@@ -261,6 +267,12 @@ ORDER BY reason
 def _absences(store: Database, review_key: str, unit_key: str) -> list[Absence]:
     rows = store.rows(ABSENT, {"review": review_key, "unit": unit_key})
     return [Absence(str(reason), tuple(metrics)) for reason, metrics in rows]
+
+
+def _heard(store: Database, review_key: str, unit_key: str) -> tuple[str, tuple[str, ...]]:
+    """Listening notes and tags of a unit in a review; empty where there are none."""
+    rows = store.rows(HEARD, {"review": review_key, "unit": unit_key})
+    return (str(rows[0][0] or ""), tuple(rows[0][1])) if rows else ("", ())
 
 
 def _lacking(renderer: ChartRenderer, review_key: str, unit_key: str) -> list[str]:
