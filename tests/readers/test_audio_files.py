@@ -19,6 +19,7 @@ FORMATS = [
     ("WAV", "PCM_16", 16), ("WAV", "PCM_24", 24), ("WAV", "PCM_32", 32), ("WAV", "FLOAT", None),
     ("RF64", "PCM_24", 24), ("FLAC", "PCM_16", 16), ("FLAC", "PCM_24", 24),
     ("AIFF", "PCM_24", 24), ("CAF", "PCM_24", 24), ("CAF", "FLOAT", None), ("W64", "DOUBLE", None),
+    ("AU", "PCM_24", 24), ("AU", "FLOAT", None),
 ]  # fmt: skip
 
 
@@ -173,3 +174,30 @@ def test_silence_that_unfolds_without_end_is_refused(
     with pytest.raises(UserError, match="400000 samples in"):
         read_recording(tmp_path / "silence.flac")
     assert read_recording(tmp_path / "noise.flac").samples.shape == (200_000, 2)
+
+
+@pytest.mark.parametrize(("riff", "data"), [(0, 0), (36, 0), (0, 0xFFFFFFFF), (0xFFFFFFFF,) * 2])
+def test_a_recording_that_was_interrupted_is_read_to_its_end(
+    tmp_path: Path, riff: int, data: int
+) -> None:
+    path = written(tmp_path, subtype="PCM_24")
+    whole = read_recording(path)
+    content = bytearray(path.read_bytes())
+    place = content.index(b"data") + 4
+    content[4:8], content[place : place + 4] = (
+        riff.to_bytes(4, "little"),
+        data.to_bytes(4, "little"),
+    )
+    path.write_bytes(content)
+    with open_recording(path) as opened:
+        assert (opened.frames, opened.bits) == (len(NOISE), 24)
+        assert (opened.read(opened.frames) == whole.samples).all()
+        assert (opened.remark is None) == (data != 0)
+        opened.seek(100)
+        assert (opened.read(10) == whole.samples[100:110]).all()
+
+
+def test_a_recording_of_nothing_is_not_taken_for_an_interrupted_one(tmp_path: Path) -> None:
+    path = written(tmp_path, NOISE[:0], subtype="PCM_16")
+    path.write_bytes(path.read_bytes() + b"LIST\x04\x00\x00\x00INFO")
+    assert "no samples" in message(path)

@@ -54,7 +54,7 @@ def _tracks(samples: Array, opened: OpenRecording, calibration: InForce) -> dict
     return {
         n: Track(
             samples[:, n - 1] * volts[n], opened.rate_hz, volts[n], calibration.relative,
-            opened.bits,
+            opened.bits, opened.remark,
         )
         for n in range(1, opened.tracks + 1)
         if n in volts

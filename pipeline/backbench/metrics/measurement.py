@@ -63,7 +63,9 @@ def _of_track(
     except Refusal as refusal:
         return _refused(kind, track, refusal), []
     steady = steady._replace(
-        remark=joined(steady.remark, *_of_view(kind, capture_data, track, view))
+        remark=joined(
+            steady.remark, _of_file(capture_data, track), *_of_view(kind, capture_data, track, view)
+        )
     )
     unsteady = noise_change(view)
     if unsteady is not None:
@@ -71,6 +73,11 @@ def _of_track(
     results, traces = _measured(kind, view, track)
     remark = joined(steady.remark, capture_data.table_remark)
     return [remarked(f, remark) for f in results], traces
+
+
+def _of_file(capture_data: CaptureData, track: int) -> str | None:
+    """What was odd about the file that an output was recorded in."""
+    return capture_data.outputs[track].remark if track in capture_data.outputs else None
 
 
 def _of_view(kind: str, capture_data: CaptureData, track: int, view: Any) -> Iterator[str | None]:

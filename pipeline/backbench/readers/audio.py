@@ -1,4 +1,4 @@
-"""Recordings through libsndfile: WAV, RF64, W64, FLAC, AIFF, CAF."""
+"""Recordings through libsndfile: WAV, RF64, W64, FLAC, AIFF, CAF, AU."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from backbench.errors import UserError
 from backbench.quantities.writing import in_text
 from backbench.readers.declaration import OpenRecording, RecordingFormat
 from backbench.readers.file_formats import MAX_SAMPLES, unreadable
+from backbench.readers.interrupted_wav import INTERRUPTED, MendedHeader, interrupted_at
 from backbench.signal.track import Array
 
 MAX_TRACKS = 64
@@ -28,9 +29,9 @@ MAX_SAMPLES_A_BYTE = 40
 UNKNOWN_SIZES = {0xFFFFFFFF}
 """What a recorder that never learnt its length leaves in the header."""
 # libsndfile shortens a recording that breaks off and tells of it only in its log.
-_SHORT = re.compile(r"(?:data|SSND|Riff size|riff)\s*: (\d+) \(should be (\d+)\)")
+_SHORT = re.compile(r"(?:data|SSND|Riff size|riff|Data Size)\s*: (\d+) \(should be (\d+)\)")
 _MAGIC = re.compile(
-    rb"(?:RIFF....WAVE|RF64....WAVE|RIFX....WAVE|FORM....AIF[FC]|fLaC|caff\x00|riff\.\x91\xcf\x11)",
+    rb"(?:RIFF....WAVE|RF64....WAVE|RIFX....WAVE|FORM....AIF[FC]|fLaC|caff\x00|\.snd|riff\.\x91\xcf\x11)",
     re.DOTALL,
 )
 
@@ -44,15 +45,29 @@ def is_audio(head: bytes, suffix: str) -> bool:
 def open_audio(path: Path, name: str) -> Iterator[OpenRecording]:
     """The file opened, samples re full scale. Raises UserError for one that is not whole."""
     try:
-        with soundfile.SoundFile(path) as file:
+        with _opened(path) as (file, remark):
             _refuse_header(file, name)
             _refuse_unfolding(file, path.stat().st_size, name)
             bits, rate_hz = BITS[file.subtype], float(file.samplerate)
             read = partial(_read, file, name)
-            yield OpenRecording(file.frames, file.channels, rate_hz, bits, read, file.seek)
+            yield OpenRecording(
+                file.frames, file.channels, rate_hz, bits, read, file.seek, remark
+            )  # fmt: skip
     except soundfile.LibsndfileError as error:
         reason = str(error.error_string).removeprefix("Error : ").strip().rstrip(".")
         raise unreadable(name, f"damaged audio ({reason})", "a whole recording", _COPY) from None
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[tuple[soundfile.SoundFile, str | None]]:
+    """The file, and a remark where its header had to be mended to be read to its end."""
+    place = interrupted_at(path)
+    if place is None:
+        with soundfile.SoundFile(path) as file:
+            yield file, None
+        return
+    with path.open("rb") as raw, soundfile.SoundFile(MendedHeader(raw, place)) as file:
+        yield file, INTERRUPTED
 
 
 def _read(file: soundfile.SoundFile, name: str, frames: int) -> Array:
@@ -113,4 +128,6 @@ def _refuse_non_finite(samples: Array, first: int, rate_hz: float, name: str) ->
     )  # fmt: skip
 
 
-AUDIO = RecordingFormat("audio recording (WAV, RF64, W64, FLAC, AIFF, CAF)", is_audio, open_audio)
+AUDIO = RecordingFormat(
+    "audio recording (WAV, RF64, W64, FLAC, AIFF, CAF, AU)", is_audio, open_audio
+)

@@ -32,7 +32,7 @@ class OpenRecording:
 
     read(frames) gives the samples that follow, at most so many frames, as a Recording has them.
     It raises UserError where the file breaks off before, or a sample is not finite.
-    seek(frame) makes the reading go on from there.
+    seek(frame) makes the reading go on from there. remark: what was odd about the file.
     """
 
     frames: int
@@ -41,6 +41,7 @@ class OpenRecording:
     bits: int | None
     read: Callable[[int], Array]
     seek: Callable[[int], object]
+    remark: str | None = None
 
     def blocks(self, frames: int) -> Iterator[Array]:
         """The next so many frames, or as many as there are, in blocks of little memory."""

@@ -26,6 +26,8 @@ class Track:
         Relative standard uncertainty of full_scale_v, >= 0.
     bits : int or None
         Word length of the file's samples, None for float or unknown.
+    remark : str or None
+        What was odd about the file, in words; every figure from it says so.
     """
 
     volts: Array
@@ -33,3 +35,4 @@ class Track:
     full_scale_v: float
     calibration: float
     bits: int | None = None
+    remark: str | None = None
