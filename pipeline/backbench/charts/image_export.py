@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import html
 import json
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +12,7 @@ import vl_convert
 
 from backbench.charts import theme
 from backbench.charts.drawing import Size
+from backbench.charts.script_library import policy_hash, script_library, script_library_hash
 from backbench.charts.unchecked import specification
 from backbench.errors import Fault, UserError
 
@@ -82,22 +80,12 @@ def offline_page(chart: alt.TopLevelMixin) -> str:
     description = html.escape(str(spec.get("description", "chart")))
     style = STYLE.format(paper=theme.PAPER, ink=theme.INK, width=size_of(spec).width)
     code = DRAWN.format(spec=json.dumps(spec).replace("<", "\\u003c"))
-    policy = POLICY.format(style=_hash(style), library=_library_hash(), code=_hash(code))
-    return PAGE.format(title=description, policy=policy, style=style, library=_library(), code=code)
-
-
-@cache
-def _library() -> str:
-    return str(vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;"))
-
-
-@cache
-def _library_hash() -> str:
-    return _hash(_library())
-
-
-def _hash(text: str) -> str:
-    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+    policy = POLICY.format(
+        style=policy_hash(style), library=script_library_hash(), code=policy_hash(code)
+    )
+    return PAGE.format(
+        title=description, policy=policy, style=style, library=script_library(), code=code
+    )
 
 
 POLICY = (
