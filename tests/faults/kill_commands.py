@@ -238,6 +238,9 @@ class Killer:
             os.environ[fault_injection.VARIABLE] = fault or "none:0:kill"
             os.dup2(writing, 1)
             os.dup2(writing, 2)
+            # Of the new files: the old streams may hold that theirs can be wound back.
+            sys.stdout = os.fdopen(1, "w", encoding="utf-8", closefd=False)
+            sys.stderr = os.fdopen(2, "w", encoding="utf-8", closefd=False)
             if limit:
                 resource.setrlimit(resource.RLIMIT_FSIZE, (limit, resource.RLIM_INFINITY))
             code = _command_line(words, with_workers)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ast
-import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -31,34 +30,6 @@ ELSEWHERE = {
     "changing": "who holds the lock, for a message; worth nothing after a stop",
 }
 """Functions that write and need no point, and why."""
-
-
-FREE = {
-    "backbench/export/file_reference.py": "a page of this repository, made by its developers",
-    "backbench/metrics/reference_page.py": "a page of this repository, made by its developers",
-    "backbench/storage": "where files are written whole",
-    "backbench/ingest/staging.py": "a folder aside, renamed when it is whole",
-    "backbench/publish": "a site aside, which takes its place whole",
-    "backbench/export/snapshot.py": "a folder aside, renamed when it is whole",
-    "backbench/orchestration/shared_originals.py": "a copy, hashed before it is used",
-    "backbench/charts/image_export.py": "a file aside, renamed when it is whole",
-    "backbench/reports/export_formats.py": "a result that the same command writes again",
-    "backbench/commands/backfill.py": "a list that the same command writes again",
-    "backbench/bench_day/stimuli_writing.py": "to memory, for storage/atomic_io to write",
-    "backbench/orchestration/run_server.py": "run histories, which can be lost",
-}
-"""Where a file may be opened for writing, and why; all else goes through storage/atomic_io.py."""
-OPENED = re.compile(r"\.write_(text|bytes)\(|open\([^)]*[\"'][wax]b?\+?[\"']|soundfile\.write\(")
-
-
-def test_files_of_the_user_are_written_whole() -> None:
-    offenders = [
-        str(path.relative_to(PACKAGE.parent))
-        for path in sorted(PACKAGE.rglob("*.py"))
-        if OPENED.search(path.read_text())
-        and not str(path.relative_to(PACKAGE.parent)).startswith(tuple(FREE))
-    ]
-    assert offenders == []
 
 
 def writes(node: ast.AST) -> bool:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
+import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from pydantic import TypeAdapter
@@ -280,3 +281,65 @@ def test_digits_of_powers_of_ten_and_of_whole_numbers(tmp_path: Path) -> None:
     data = read(tmp_path, "10,1.25E-2\n20,7\n30,0.123456789012345\n", RESPONSE)
     place = [1e-4, 1.0, 0.0]
     assert_allclose(data.uncertainty["level"], [p / math.sqrt(12) for p in place], rtol=1e-12)
+
+
+VOLTS = [0.0131 * n - 0.5 for n in range(40)]
+STEPPED = {
+    "settings in quotes": '"Number of points",40\n"Sample Interval (s)",4.0E-06\n"Start",-0.001\n'
+    "Voltage (V)\n",
+    "a sample rate": "# Sample rate: 250 kHz\n# t0: -1 ms\nVoltage (V)\n",
+    "no heading": "XINCR 4.0E-06 s\nXZERO -1.0E-03 s\n",
+    "tabs": "dt (us)\t4\nx0 (us)\t-1000\nvolts (V)\n",
+    "equals signs": "Time increment = 4 us\nTime start = -1000 us\nVoltage (V)\n",
+}
+
+
+@pytest.mark.parametrize("name", STEPPED)
+def test_one_column_with_start_and_increment_in_the_preamble(tmp_path: Path, name: str) -> None:
+    path = tmp_path / "t.csv"
+    path.write_text(STEPPED[name] + "".join(f"{v:.4f}\n" for v in VOLTS))
+    (suggestion,), _ = table_entries(tmp_path, ())
+    stimulus = dict(suggestion.table["stimulus"])  # type: ignore[call-overload]
+    assert ("FILL IN" in str(stimulus["columns"])) == (name == "no heading")
+    stimulus["columns"]["voltage"]["unit"] = "V"
+    data = read_table(path, STIMULUS.validate_python(stimulus))
+    assert_allclose(data.columns["voltage"], VOLTS, atol=1e-4)
+    assert_allclose(data.columns["time"], -1e-3 + 4e-6 * np.arange(40), rtol=1e-9, atol=1e-12)
+
+
+def test_a_row_left_out_of_a_counted_time_leaves_its_place(tmp_path: Path) -> None:
+    table = columns(
+        "trace",
+        time=TableColumn(start=-1, increment=2, unit="ms"),
+        voltage=TableColumn(number=2, unit="V"),
+    )
+    lines = [f"{n},{n}" for n in range(30)]
+    lines[4], lines[9] = "4,OL", "9,1,2"
+    data = read(tmp_path, "\n".join(lines), table)
+    kept = [n for n in range(30) if n not in (4, 9)]
+    assert_allclose(data.columns["time"], [2e-3 * n - 1e-3 for n in kept], atol=1e-12)
+    assert_allclose(data.columns["voltage"], kept)
+
+
+def test_settings_beside_the_first_rows_take_none_of_them(tmp_path: Path) -> None:
+    rows = [f",,,{n},{n / 10}" for n in range(30)]
+    rows[0], rows[1] = "Points,30,,0,0.0", "Interval,1,,1,0.1"
+    table = columns(
+        "trace", time=TableColumn(number=4, unit="s"), voltage=TableColumn(number=5, unit="V")
+    )
+    data = read(tmp_path, "\n".join(rows), table)
+    assert_allclose(data.columns["voltage"], [n / 10 for n in range(30)])
+    assert data.remark is None
+
+
+def test_only_times_and_frequencies_are_counted(tmp_path: Path) -> None:
+    table = columns(
+        "response",
+        frequency=TableColumn(number=1, unit="Hz"),
+        level=TableColumn(start=0, increment=1, unit="dB"),
+    )
+    with pytest.raises(UserError) as caught:
+        read(tmp_path, "1,0\n2,0\n", table)
+    assert "a start and an increment" in str(caught.value.faults[0])
+    with pytest.raises(ValueError, match="belong together"):
+        TableColumn(start=1, unit="s")

@@ -12,7 +12,7 @@ import numpy as np
 
 from backbench.bench_day.run_files import Run, run_text
 from backbench.signal.track import Array
-from backbench.storage.atomic_io import write_aside, write_text_file
+from backbench.storage.atomic_io import write_text_file, write_user_file
 
 SUBTYPES = {16: "PCM_16", 24: "PCM_24", 32: "FLOAT"}
 
@@ -65,7 +65,7 @@ class NewFiles:
         """All files; those that hold the same already stay untouched."""
         for path, samples in self.samples.items():
             if path not in self.equal and not self._is_equal(path, samples):
-                write_aside(path, self._sound(samples), 0o644)
+                write_user_file(path, self._sound(samples))
         for path, text in self.layouts.items():
             write_text_file(path, text)
 

@@ -7,9 +7,11 @@ from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from backbench.bench_day.manifest_entries import Suggestion
+from backbench.bench_day.preamble import CountedTime, counted_time
 from backbench.errors import UserError
 from backbench.quantities.counts import counted
 from backbench.quantities.units import spelled_unit
+from backbench.quantities.writing import in_text
 from backbench.readers.delimited import text_layout, text_lines
 from backbench.readers.table_columns import NEEDED, PAIR, UNITS
 from backbench.readers.text_encoding import ENDINGS
@@ -43,13 +45,14 @@ def table_entries(
         if file in named or path.suffix.lower() not in ENDINGS or not path.is_file():
             continue
         try:
-            layout = text_layout(text_lines(path, file), file)
+            lines = text_lines(path, file)
+            layout = text_layout(lines, file)
         except NoTable:
             continue
         except UserError as error:
             unknown.append((file, f"a table that can't be read: {error.faults[0].found}"))
             continue
-        table = table_entry(layout)
+        table = table_entry(layout, counted_time(lines[: layout.first], layout))
         if isinstance(table, str):
             unknown.append((file, table))
             continue
@@ -69,8 +72,13 @@ def description(layout: TextLayout) -> str:
     )
 
 
-def table_entry(layout: TextLayout) -> dict[str, object] | str:
-    """The stimulus of an entry, what can't be known marked for the reviewer; or why none."""
+def table_entry(layout: TextLayout, counted: CountedTime | None = None) -> dict[str, object] | str:
+    """The stimulus of an entry, what can't be known marked for the reviewer; or why none.
+
+    counted: the time of a trace as the lines above the table state it.
+    """
+    if counted is not None and layout.width == 1:
+        return _trace_of_one_column(layout.headings[0], counted)
     if not layout.headed:
         return (
             f"{description(layout)}, without headings: declare what its columns are, by number, "
@@ -81,6 +89,12 @@ def table_entry(layout: TextLayout) -> dict[str, object] | str:
         columns = _columns(layout.headings, kind)
         if columns is not None:
             fitting[kind] = columns
+    if not fitting and counted is not None:
+        apart = in_text(counted.increment, counted.unit or "")
+        return (
+            f"{description(layout)}, each row {apart} after the one before it: declare the time "
+            "with start, increment and unit, and which column is the voltage"
+        )
     if not fitting:
         return f"{description(layout)}: its headings don't say whether it is a response, an " \
                "impedance or a trace"  # fmt: skip
@@ -90,6 +104,16 @@ def table_entry(layout: TextLayout) -> dict[str, object] | str:
     if len(kinds) > 1:
         return f"{description(layout)}: {' or '.join(kinds)}? Declare which it is"
     return {"table": kinds[0], "columns": fitting[kinds[0]]}
+
+
+def _trace_of_one_column(heading: Heading, counted: CountedTime) -> dict[str, object]:
+    """The trace of a file whose one column holds the voltage."""
+    time = {"start": counted.start, "increment": counted.increment,
+            "unit": counted.unit or FILL_IN}  # fmt: skip
+    known = heading.unit and _declared_unit(heading.unit, "trace", "voltage")
+    place: dict[str, object] = {"name": heading.text} if heading.text else {"number": 1}
+    return {"table": "trace", "columns": {"time": time,
+            "voltage": {**place, "unit": known or FILL_IN}}}  # fmt: skip
 
 
 def _columns(headings: Sequence[Heading], kind: str) -> dict[str, object] | None:

@@ -15,6 +15,7 @@ from backbench.charts.drawing import Size
 from backbench.charts.script_library import policy_hash, script_library, script_library_hash
 from backbench.charts.unchecked import specification
 from backbench.errors import Fault, UserError
+from backbench.storage.atomic_io import write_user_file
 
 STILL = Size(1920, 1080)
 STILL_LARGE = Size(3840, 2160)
@@ -37,9 +38,7 @@ def save(chart: alt.TopLevelMixin, path: Path, size: Size | None = None) -> None
             str(path), suffix or "a name without an ending", "a name ending in .html, .svg or .png"
         )
         raise UserError("the chart can't be written", [fault])
-    aside = path.with_name(path.name + ".part")
-    aside.write_bytes(content)
-    aside.replace(path)
+    write_user_file(path, content)
 
 
 def png(chart: alt.TopLevelMixin, size: Size | None = None) -> bytes:

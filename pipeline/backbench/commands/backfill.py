@@ -281,12 +281,15 @@ def _show_units(contents: SheetContents, known: set[str]) -> None:
 
 
 def _write_problems(left_out: list[Problem], to: Path) -> None:
-    import csv
+    import polars as pl
 
-    with to.open("w", newline="", encoding="utf-8") as stream:
-        writer = csv.writer(stream)
-        writer.writerow(["place", "found", "reason", "suggestion"])
-        writer.writerows([p.place, p.found, p.reason, p.suggestion] for p in left_out)
+    from backbench.export.csv_escaping import inert
+    from backbench.storage.atomic_io import write_text_file
+
+    columns = ("place", "found", "reason", "suggestion")
+    rows = [[getattr(problem, name) for name in columns] for problem in left_out]
+    frame = pl.DataFrame(rows, schema=dict.fromkeys(columns, pl.String), orient="row")
+    write_text_file(to, inert(frame).write_csv())
 
 
 def _confirmed(yes: bool) -> bool:

@@ -12,14 +12,20 @@ from backbench.documents.strict_model import Strict
 class TableColumn(Strict):
     """A column of a table: its heading or its number in the file, and the unit of its values.
 
-    Values are multiplied by `factor`, then `offset` is added, in `unit`. The limits of the
-    instrument's error are stated as its data sheet has them, of the values as written.
+    In place of a column that the file doesn't have, `start` and `increment` state the first row's
+    value and the distance of the rows. Values are multiplied by `factor`, then `offset` is added,
+    in `unit`. The limits of the instrument's error are stated as its data sheet has them, of the
+    values as written.
     """
 
     name: Annotated[str, Field(min_length=1)] | None = None
     """Heading of the column in the file. Example: `"Freq"`"""
     number: Annotated[int, Field(ge=1, le=10_000)] | None = None
     """Number of the column in the file, from 1, in place of its heading. Example: `2`"""
+    start: Annotated[float, Field(ge=-1e12, le=1e12)] | None = None
+    """Value of the first row, in `unit`, where no column holds the values. Example: `-0.001`"""
+    increment: Annotated[float, Field(gt=0, le=1e12)] | None = None
+    """Distance from each row to the next, in `unit`, with `start`. Example: `0.000004`"""
     unit: Annotated[str, Field(min_length=1)]
     """Unit of its values. Example: `"Hz"`"""
     factor: Annotated[float, Field(ge=-1e9, le=1e9)] | None = None
@@ -39,8 +45,13 @@ class TableColumn(Strict):
 
     @model_validator(mode="after")
     def one_place(self) -> TableColumn:
-        if (self.name is None) == (self.number is None):
-            raise ValueError("a column has either a name or a number")
+        if (self.start is None) != (self.increment is None):
+            raise ValueError("start and increment belong together")
+        places = (self.name, self.number, self.increment)
+        if sum(place is not None for place in places) != 1:
+            raise ValueError("a column has either a name, a number, or a start and an increment")
+        if self.counted and self.model_fields_set - {"start", "increment", "unit"}:
+            raise ValueError("a start and an increment take nothing but their unit")
         if self.factor == 0:
             raise ValueError("a factor of 0 leaves no value")
         if (self.range is None) != (self.percent_of_range is None):
@@ -48,6 +59,13 @@ class TableColumn(Strict):
         return self
 
     @property
+    def counted(self) -> bool:
+        """Whether the values follow from the number of the row alone."""
+        return self.increment is not None
+
+    @property
     def label(self) -> str:
         """How messages name the column."""
+        if self.counted:
+            return "start and increment"
         return self.name if self.name is not None else f"{self.number}"

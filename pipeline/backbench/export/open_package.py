@@ -7,6 +7,7 @@ The description follows the Data Package, Tabular Data Resource and Table Schema
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -17,8 +18,15 @@ from backbench.errors import NOT_EMPTY, Fault, UserError
 from backbench.export.csv_escaping import inert
 from backbench.export.data_dictionary import TABLES, described
 from backbench.progress import nothing
-from backbench.storage.atomic_io import write_text_file
+from backbench.storage.atomic_io import (
+    ASIDE,
+    flush_everything,
+    make_folder,
+    rename,
+    write_text_file,
+)
 from backbench.storage.database import Database
+from backbench.storage.fault_injection import reached
 
 PACKAGE = "datapackage.json"
 DICTIONARY = "DICTIONARY.md"
@@ -63,18 +71,33 @@ def export_catalogue(
     written = [(name, frame.height) for name, frame in frames.items()]
     if dry:
         return written
-    for kind in ("parquet", "csv"):
-        (folder / kind).mkdir(parents=True)
     started(len(frames))
+    aside = folder.with_name(f"{ASIDE}{folder.name}")
+    try:
+        _fill(aside, frames, title, progress)
+        rename(aside, folder)
+    finally:
+        shutil.rmtree(aside, ignore_errors=True)
+    return written
+
+
+def _fill(
+    aside: Path, frames: dict[str, pl.DataFrame], title: str, progress: Callable[[int], None]
+) -> None:
+    """All files of the export, in a folder of which an earlier run may have left a part."""
+    shutil.rmtree(aside, ignore_errors=True)
+    for kind in ("parquet", "csv"):
+        make_folder(aside / kind)
     for name, frame in frames.items():
-        frame.write_parquet(folder / "parquet" / f"{name}.parquet")
-        inert(flat(frame)).write_csv(folder / "csv" / f"{name}.csv")
+        reached("write")
+        frame.write_parquet(aside / "parquet" / f"{name}.parquet")
+        inert(flat(frame)).write_csv(aside / "csv" / f"{name}.csv")
         progress(1)
     package = package_of(frames, title)
     text = json.dumps(package, ensure_ascii=False, indent=1) + "\n"
-    write_text_file(folder / PACKAGE, text)
-    write_text_file(folder / DICTIONARY, dictionary_text(frames, title))
-    return written
+    write_text_file(aside / PACKAGE, text)
+    write_text_file(aside / DICTIONARY, dictionary_text(frames, title))
+    flush_everything()
 
 
 def exported_tables(store: Database) -> list[str]:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
+from weakref import WeakKeyDictionary
 
 from backbench.errors import Refusal
 from backbench.metrics.bench_floor import LINE_CHOICE, noise_off
@@ -189,7 +190,17 @@ def thd_n(tone: ToneView) -> MeasuredValue:
     return beyond_band(tone, _distortion_and_noise(tone), BAND_HZ[1])
 
 
+_kept: WeakKeyDictionary[ToneView, MeasuredValue] = WeakKeyDictionary()
+
+
 def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
+    """THD+N, reckoned once for all metrics that rest on it."""
+    if tone not in _kept:
+        _kept[tone] = _all_but_fundamental(tone)
+    return _kept[tone]
+
+
+def _all_but_fundamental(tone: ToneView) -> MeasuredValue:
     tone.distorting()
     refuse_mirrored(tone)
     figure = less_steps(tone, percent_of_total(tone.lines.residual, tone.square), 100.0)
@@ -221,7 +232,7 @@ def less_steps(
 
 def _noise_of(tone: ToneView) -> MeasuredValue:
     """All that is neither fundamental nor harmonic, V."""
-    noise = tone.distorting().noise_only()
+    noise = tone.distorting().noise_only
     own = noise.relative * noise.rms if noise.value > 0 else 0.0
     return less_steps(tone, MeasuredValue(noise.rms, own, own, noise.samples), tone.square.rms)
 
@@ -280,7 +291,7 @@ def snr(tone: ToneView) -> MeasuredValue:
     u = DB_PER_RELATIVE * math.hypot(noise.uncertainty / noise.value, tone.square.relative)
     ratio = 20 * math.log10(tone.square.rms / noise.value)
     bound: Bound | None = "lower" if noise.bound else None
-    wavering = wavering_remark(tone, tone.lines.noise_only().value)
+    wavering = wavering_remark(tone, tone.lines.noise_only.value)
     remark = joined(noise.remark, wavering)
     return _perhaps_hum(tone, MeasuredValue(ratio, u, u, noise.dof, bound, remark=remark))
 
@@ -291,7 +302,7 @@ def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
     A harmonic and a line that take each other off show less than either: the bound reckons with
     the strongest line that may hide so.
     """
-    noise, perhaps = tone.lines.noise_only().value, tone.lines.perhaps_hum
+    noise, perhaps = tone.lines.noise_only.value, tone.lines.perhaps_hum
     if perhaps <= MOST_MIRRORED * noise:
         return figure
     reason = mains_remark(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"

@@ -19,7 +19,6 @@ from backbench.metrics.tone import ToneView
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.harmonics import Harmonics
-from backbench.signal.mains import refuse_other_mains
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND
 from backbench.signal.track import Array
 
@@ -35,8 +34,7 @@ def counted(tone: ToneView, first: int, last: int, up_to_hz: float = math.inf) -
 
     Raises NotApplicable where none from `first` on is in that band.
     """
-    lines = tone.distorting()
-    refuse_other_mains(lines.spectrum, lines.noise, lines.mains_hz, lines.apart)
+    lines = tone.beside_mains()
     reached = min(last, lines.last_order(up_to_hz))
     if reached < first:
         band = "the band that was recorded" if math.isinf(up_to_hz) else "20 Hz to 20 kHz"
@@ -52,8 +50,7 @@ def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[H
     second or the third is out of the record's band or above the frequency, or where the record
     ends below it.
     """
-    lines = tone.distorting()
-    refuse_other_mains(lines.spectrum, lines.noise, lines.mains_hz, lines.apart)
+    lines = tone.beside_mains()
     recorded = PASS_BAND * lines.spectrum.rate_hz
     if math.isfinite(up_to_hz) and recorded * EDGE < up_to_hz:
         raise NotApplicable(
@@ -125,6 +122,8 @@ def with_mains(
 
     only: the one harmonic that the figure is of.
     """
+    if figure.bound is None and not harmonics.hum.any():
+        return figure
     chosen = harmonics.orders == only if only else harmonics.orders > 1
     figure = _with_steps(tone, figure, harmonics.noise[chosen])
     hidden = float(harmonics.hum[chosen].sum())

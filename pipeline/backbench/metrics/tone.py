@@ -15,6 +15,7 @@ from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
+from backbench.signal.mains import refuse_other_mains
 from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.sidebands import Mirrored, mirrored_harmonics
@@ -85,6 +86,23 @@ class ToneView:
         if not self.driven:
             raise NotApplicable("this output was not driven in this capture")
         return self.lines
+
+    def beside_mains(self) -> ToneLines:
+        """As distorting. Raises Refusal where the record shows another mains frequency."""
+        lines = self.distorting()
+        if self._other_mains is not None:
+            raise Refusal(self._other_mains)
+        return lines
+
+    @cached_property
+    def _other_mains(self) -> str | None:
+        """Why the stated mains frequency can't be right, None where it may."""
+        lines = self.lines
+        try:
+            refuse_other_mains(lines.spectrum, lines.noise, lines.mains_hz, lines.apart)
+        except Refusal as refusal:
+            return str(refusal)
+        return None
 
 
 @view("tone", version=3)

@@ -13,7 +13,6 @@ from backbench.metrics.harmonic_band import beyond_band
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import exact, in_text
-from backbench.signal.mains import refuse_other_mains
 from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import (
     mains_sidebands,
@@ -110,10 +109,9 @@ def _line_re_tone(square: MeanSquare, tone: ToneView, **kept: object) -> Measure
 )
 def mains_sideband(tone: ToneView) -> Iterator[MeasuredValue]:
     """Level of each pair of lines at the tone's frequency +/- n times the mains."""
-    lines, nominal = tone.distorting(), tone.capture_data.mains_hz
+    lines, nominal = tone.beside_mains(), tone.capture_data.mains_hz
     if nominal is None:
         raise NotApplicable("the mains frequency was not stated")
-    refuse_other_mains(lines.spectrum, lines.noise, nominal, lines.apart)
     pairs = mains_sidebands(lines, nominal)
     if not pairs:
         raise NotApplicable(

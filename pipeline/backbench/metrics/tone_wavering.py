@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -30,23 +31,33 @@ def wavering_remark(tone: ToneView, beside: float) -> str | None:
         course = tone_course(tone.track, tone.lines)
     except ValueError:
         return None
-    share = _wavering(course)
+    share, loudest = _wavering_and_clicks(course)
     if share * tone.square.value > PART * beside:
         percent = in_text(100 * math.sqrt(share), "%", 2)
         return (
             f"the tone's level or phase varies by {percent} rms within the record, which makes "
             "noise beside it of its own"
         )
-    clicks = _clicks(course) * min(2 * BAND_HZ[1] / tone.track.rate_hz, 1.0)
+    clicks = loudest * min(2 * BAND_HZ[1] / tone.track.rate_hz, 1.0)
     if clicks <= PART * beside:
         return None
     return f"clicks make up {in_text(100 * min(clicks / beside, 1.0), '%', 1)} of it"
 
 
+_kept: WeakKeyDictionary[LineCourse, tuple[float, float]] = WeakKeyDictionary()
+
+
+def _wavering_and_clicks(course: LineCourse) -> tuple[float, float]:
+    """Both for a course, reckoned once."""
+    if course not in _kept:
+        _kept[course] = _wavering(course), _clicks(course)
+    return _kept[course]
+
+
 def _clicks(course: LineCourse) -> float:
     """Mean square of what the loudest hundredth of the thousandths of a second has beyond the rest,
     V^2."""
-    usual = float(np.quantile(course.left, LOUDEST))
+    usual = course.left_within(LOUDEST)
     return float(np.maximum(course.left - usual, 0.0).sum()) / course.left.size
 
 

@@ -98,7 +98,7 @@ def _noise_with_tone(view: ToneView) -> Unsteady | None:
     if spread.relative <= LEAST_SCATTER:
         return None
     try:
-        own = view.lines.noise_only().relative
+        own = view.lines.noise_only.relative
     except Refusal:
         return None
     return _judged(spread, own)

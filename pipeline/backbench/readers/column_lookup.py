@@ -14,7 +14,7 @@ from backbench.readers.text_layout import Heading
 def located(
     columns: Mapping[str, TableColumn], headings: Sequence[Heading], name: str
 ) -> dict[str, int]:
-    """The position of each declared column, from 0.
+    """The position of each declared column of the file, from 0.
 
     A heading is looked for as it stands, then whatever its case and spaces, then without its unit.
     Raises UserError for columns that are not there or more than once, and for a heading whose unit
@@ -23,6 +23,8 @@ def located(
     places: dict[str, int] = {}
     faults: list[Fault] = []
     for key, column in columns.items():
+        if column.counted:
+            continue
         hits = _hits(column, headings)
         if len(hits) != 1:
             faults.append(_not_one(column, len(hits), headings, name))

@@ -44,6 +44,11 @@ class Body:
     numbers: list[int]
     odd: list[tuple[int, str]]
 
+    def counts(self) -> NDArray[np.float64]:
+        """Number of each row among all, odd lines counted, from 0."""
+        rows, odd = np.array(self.numbers), np.array([number for number, _ in self.odd])
+        return (np.arange(len(rows)) + np.searchsorted(odd, rows)).astype(np.float64)
+
 
 def read_delimited(path: Path, name: str, table: Table) -> TableData:
     """The declared columns. Raises UserError naming line and cell of what is not a number."""
@@ -59,7 +64,7 @@ def read_delimited(path: Path, name: str, table: Table) -> TableData:
     frame = pl.DataFrame({key: cells.to_series(place) for key, place in places.items()})
     rows = Rows(
         frame, lambda row: f"line {body.numbers[row]}", layout.decimal,
-        [f"line {number}: {reason}" for number, reason in body.odd],
+        [f"line {number}: {reason}" for number, reason in body.odd], body.counts(),
     )  # fmt: skip
     return converted(rows, wanted, name, table)
 

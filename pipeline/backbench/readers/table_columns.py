@@ -64,6 +64,8 @@ NEEDED = {
     "trace": ("time", "voltage"),
     "tuner": ("rf_level", "audio_level"),
 }
+COUNTED = ("time", "frequency")
+"""May follow from a start and an increment."""
 PAIR = ("real", "imaginary")
 """May stand for the level or the magnitude, and the phase."""
 MAGNITUDE = {"response": "level", "impedance": "magnitude"}
@@ -81,13 +83,15 @@ class Rows:
     """Cells of the declared columns, by key.
 
     place words a row of the frame. decimal: the sign of its numbers. left_out: rows that the
-    reader left out, each with its place and the reason.
+    reader left out, each with its place and the reason. counts: number of each row among those of
+    the file, from 0, left-out ones counted; None where none was left out.
     """
 
     frame: pl.DataFrame
     place: Callable[[int], str]
     decimal: DecimalSign = "."
     left_out: Sequence[str] = ()
+    counts: Array | None = None
 
 
 def declared(table: Table, name: str) -> dict[str, Scaled]:
@@ -95,6 +99,14 @@ def declared(table: Table, name: str) -> dict[str, Scaled]:
     known = UNITS[table.table]
     paired = all(key in table.columns for key in PAIR)
     faults = [
+        Fault(
+            f"{name}, column {key}", "a start and an increment", "a column of the file",
+            "only times and frequencies may be counted",
+        )
+        for key, column in table.columns.items()
+        if column.counted and key not in COUNTED
+    ]  # fmt: skip
+    faults += [
         Fault(f"{name}, columns", f"no {key!r}", f"a {table.table} table to declare it")
         for key in NEEDED[table.table]
         if key not in table.columns and not (paired and key == MAGNITUDE.get(table.table))
@@ -134,6 +146,9 @@ def converted(rows: Rows, wanted: dict[str, Scaled], name: str, table: Table) ->
     uncertainty: dict[str, Array] = {}
     wrong: dict[int, Fault] = {}
     for key, (column, factor) in wanted.items():
+        if column.counted:
+            values[key], uncertainty[key] = _counted(rows, column, factor)
+            continue
         text = rows.frame[key].cast(pl.String).str.strip_chars()
         numbers = _numbers(text, column.unit, rows.decimal)
         for row in np.flatnonzero(_impossible(numbers, column.unit)).tolist():
@@ -153,6 +168,14 @@ def converted(rows: Rows, wanted: dict[str, Scaled], name: str, table: Table) ->
     if PAIR[0] in columns:
         columns, spread = _polar(columns, spread, MAGNITUDE[table.table])
     return TableData(columns, spread, _remark(problems))
+
+
+def _counted(rows: Rows, column: TableColumn, factor: float) -> tuple[Array, Array]:
+    """Values that follow from a start and an increment, and their uncertainty, which is none."""
+    height = len(rows.frame)
+    counts = np.arange(height, dtype=np.float64) if rows.counts is None else rows.counts
+    values = ((column.start or 0.0) + (column.increment or 0.0) * counts) * factor
+    return np.asarray(values), np.zeros(height)
 
 
 def _corrected(numbers: Array, column: TableColumn) -> Array:

@@ -27,6 +27,8 @@ _NUMBER = {
     ".": re.compile(r"[-+−]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eEdD][-+−]?[0-9]+)?"),
     ",": re.compile(r"[-+−]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eEdD][-+−]?[0-9]+)?"),
 }
+_SETTING = re.compile(r"[\s:=,;][-+]?[0-9]*\.?[0-9]+(?:[eE][-+]?[0-9]+)?(?:[\s,;]*\w*)?$")
+"""A value behind a name, which heads no column."""
 _BRACKETED = re.compile(r"^(?P<name>.*?)\s*[(\[{]\s*(?P<unit>[^)\]}]*)\s*[)\]}]\s*$")
 _SLASHED = re.compile(r"^(?P<name>.*\S)\s*(?:/|,|\bin\b|_)\s*(?P<unit>[^/,\s]+)\s*$")
 _LAST_WORD = re.compile(r"^(?P<name>.*\S)\s+(?P<unit>\S+)$")
@@ -118,6 +120,15 @@ def is_number(cell: str, decimal: DecimalSign) -> bool:
     return not rest or spelled_unit(rest) is not None
 
 
+def number_of(cell: str, decimal: DecimalSign) -> tuple[float, str] | None:
+    """A cell's number and the unit behind it; None where it holds no number."""
+    match = _NUMBER[decimal].match(cell)
+    if match is None or not is_number(cell, decimal):
+        return None
+    plain = match[0].replace(",", ".").replace("−", "-")
+    return float(re.sub("[dD]", "e", plain)), cell[match.end() :].strip()
+
+
 def is_mark(cell: str) -> bool:
     """Whether a cell says that there is no value."""
     return cell.upper() in MARKS or _DASHES.fullmatch(cell) is not None
@@ -158,11 +169,26 @@ def _layout(
 ) -> tuple[int, int, int, TextLayout]:
     """One reading of a text: number of rows, headings, cells a row, and the layout."""
     count, width, first = rows
+    first = _beside_text(lines, first, separator, decimal)
     headings = _headings(lines, first, separator, width)
     width = max(width, len(headings))
     named = sum(bool(heading.text) for heading in headings)
     layout = TextLayout(separator, decimal, first, width, headings)
     return count, named, width, layout
+
+
+def _beside_text(lines: Sequence[str], first: int, separator: str, decimal: DecimalSign) -> int:
+    """The first row, where settings stand in columns beside the first rows' numbers."""
+    cells = cells_of(lines[first], separator)
+    filled = [k for k, cell in enumerate(cells) if cell]
+    if separator == " " or len(filled) < 2 or filled[0] < 2:
+        return first
+    while first > 0:
+        above = cells_of(lines[first - 1], separator)
+        if len(above) != len(cells) or not all(is_number(above[k], decimal) for k in filled):
+            break
+        first -= 1
+    return first
 
 
 def _headings(lines: Sequence[str], first: int, separator: str, width: int) -> tuple[Heading, ...]:
@@ -186,6 +212,8 @@ def _headings(lines: Sequence[str], first: int, separator: str, width: int) -> t
 def _heading_cells(line: str, separator: str, width: int) -> list[str] | None:
     """The cells of a line that may head the columns; None where it can't."""
     plain = COMMENT.sub("", line, count=1) if is_comment(line) else line
+    if width == 1 and _SETTING.search(plain):
+        return None
     for text in (line, plain) if separator == ";" else (plain,):
         cells = _cells_across(text, separator, width)
         if cells and not any(is_number(c, ".") and not _all_units([c]) for c in cells):

@@ -11,6 +11,7 @@ from typing import IO, TYPE_CHECKING
 from backbench.errors import Fault, UserError
 from backbench.export.csv_escaping import inert
 from backbench.reports.terminal_tables import show_frame
+from backbench.storage.atomic_io import write_user_file
 
 if TYPE_CHECKING:
     import polars as pl
@@ -45,7 +46,7 @@ def export(
         _to_stream(data, out_format, stream)
         return
     try:
-        out.write_bytes(data)
+        write_user_file(out, data)
     except OSError as error:
         fault = Fault(str(out), str(error.strerror), "a file that can be written")
         raise UserError("the result can't be written", [fault]) from None

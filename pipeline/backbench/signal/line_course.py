@@ -12,6 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
+from backbench.signal.quantiles import middle, quantile
 from backbench.signal.track import Array
 from backbench.signal.window import Complex
 
@@ -58,6 +59,36 @@ class LineCourse:
         """Mean square of what is left by block, V^2."""
         mean_square: Array = self.left.mean(axis=1)
         return mean_square
+
+    @cached_property
+    def level(self) -> Array:
+        """Peak amplitude by block and line, V."""
+        return np.abs(self.phasors)
+
+    @cached_property
+    def usual_level(self) -> Array:
+        """Median over the blocks of each line's level, V."""
+        return middle(self.level)
+
+    @cached_property
+    def usual_left(self) -> float:
+        """Median over the blocks of what is left, V^2."""
+        return float(middle(self.left_by_block))
+
+    def left_within(self, share: float) -> float:
+        """What a share of the parts of blocks stays within, V^2.
+
+        Parameters
+        ----------
+        share : float
+            0 to 1.
+
+        Returns
+        -------
+        float
+            V^2.
+        """
+        return quantile(self.left, share)
 
     @property
     def block_s(self) -> float:

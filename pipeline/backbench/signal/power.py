@@ -126,10 +126,11 @@ def noise_sum(
     -----
     A bin of noise S has the variance S^2; a line of power P adds 2 P S.
     """
-    parts = [(power[bins], noise[bins]) for bins in kept]
-    least = sum(_product(neighbours, neighbours) for _, neighbours in parts)
-    variance = max(2 * sum(_product(part, neighbours) for part, neighbours in parts) - least, least)
-    value = sum(float(part.sum()) for part, _ in parts)
+    bounds = _bounds(kept, len(power))
+    value, both, least = (
+        _sum_within(each, bounds) for each in (power, power * noise, noise * noise)
+    )
+    variance = max(2 * both - least, least)
     dof = 2 * value**2 / (spread * variance) if variance > 0 else math.inf
     return MeanSquare(value, spread * variance, samples=dof)
 
@@ -163,7 +164,16 @@ def line_power(power: Array, noise: Array, spread: float, samples: float) -> Mea
     return MeanSquare(value, spread * least, slope, samples)
 
 
-def _product(one: Array, other: Array) -> float:
-    """Sum of products of long vectors, with no third one made for them. Not by the linear algebra
-    library: where it was loaded with threads of its own, it starts them for so long a sum."""
-    return float(np.einsum("i,i->", one, other))
+def _bounds(kept: Sequence[slice], count: int) -> NDArray[np.intp]:
+    """First and last + 1 of ranges that hold a bin at least, and of what stands between them."""
+    ranges = [bins.indices(count)[:2] for bins in kept]
+    return np.array([end for first, last in ranges if last > first for end in (first, last)], int)
+
+
+def _sum_within(values: Array, bounds: NDArray[np.intp]) -> float:
+    """Sum of the values in ranges that rise, each [::2] of the bounds to the next."""
+    if not len(bounds):
+        return 0.0
+    # The last range may end where the values do, which is no place to start from.
+    values, bounds = values[: bounds[-1]], bounds[:-1]
+    return float(np.add.reduceat(values, bounds)[::2].sum())

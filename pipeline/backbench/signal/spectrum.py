@@ -36,12 +36,12 @@ class Spectrum:
     window: Window
     rate_hz: float
 
-    @property
+    @cached_property
     def length(self) -> int:
         """Samples that the transform was taken over."""
         return len(self.window.samples)
 
-    @property
+    @cached_property
     def resolution_hz(self) -> float:
         """Width of a bin, Hz."""
         return self.rate_hz / self.length

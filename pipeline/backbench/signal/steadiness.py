@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from backbench.quantities.writing import in_text
 from backbench.signal.line_course import LineCourse
+from backbench.signal.quantiles import middle
 from backbench.signal.track import Array
 from backbench.signal.window import Complex
 
@@ -104,8 +105,7 @@ def change(course: LineCourse) -> str:
     str
         A clause with the size of the change.
     """
-    level = np.abs(course.phasors)
-    usual = np.median(level, axis=0)
+    level, usual = course.level, course.usual_level
     moved = np.ptp(level, axis=0) / np.maximum(usual, 1e-300)
     worst = int(np.argmax(np.where(usual >= STRONG * usual.max(), moved, -1.0)))
     own = level[:, worst]
@@ -134,21 +134,19 @@ def level_spread(course: LineCourse) -> Array:
     ndarray of float64, shape (lines,)
         Relative. 0 where it is no more than noise and mains lines beside it make of it.
     """
-    level = np.abs(course.phasors)
+    level = course.level
     own = (level / level.mean(axis=0)).var(axis=0)
-    explained = _noise(course, level) ** 2 + _beat(course, level) ** 2 + LEAST_STEP**2
+    explained = _noise(course) ** 2 + _beat(course) ** 2 + LEAST_STEP**2
     unexplained: Array = np.sqrt(np.where(own > SIGNIFICANT_RATIO * explained, own, 0.0))
     return unexplained
 
 
-def _noise(course: LineCourse, level: Array) -> Array:
+def _noise(course: LineCourse) -> Array:
     """Relative standard deviation that what is left gives each line's level in a block."""
-    usual = float(np.median(course.left_by_block))
-    relative_noise: Array = np.sqrt(2 * usual / course.length) / np.median(level, axis=0)
-    return relative_noise
+    return math.sqrt(2 * course.usual_left / course.length) / course.usual_level
 
 
-def _beat(course: LineCourse, level: Array) -> Array:
+def _beat(course: LineCourse) -> Array:
     """What mains lines beside a line make of it from block to block, relative, at most.
 
     A rectangular block lets a line that is d periods off through with a share of 1 / (pi d).
@@ -156,18 +154,14 @@ def _beat(course: LineCourse, level: Array) -> Array:
     turns, hum = course.turns, HUM_TO_HZ * course.block_s
     away = np.maximum(turns - hum, turns / 4)
     fraction = np.minimum(1 / (math.pi * away), MOST_LEAK)
-    peak = math.sqrt(2 * float(np.median(course.left_by_block)))
-    relative_beat: Array = fraction * peak / np.median(level, axis=0)
-    return relative_beat
+    return fraction * math.sqrt(2 * course.usual_left) / course.usual_level
 
 
 def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:
     """Blocks without a gap, a jump or a change of frequency."""
     sound = ~_disturbed(course)
-    level = np.abs(course.phasors)
-    noise = _noise(course, level)
-    usual = np.median(level, axis=0)
-    if len(level) < 3 or bool(np.any(usual == 0)):
+    usual, noise, beat = course.usual_level, _noise(course), _beat(course)
+    if len(course.level) < 3 or bool(np.any(usual == 0)):
         return sound
     quiet = _quiet(course)
     bend, reach = _bends(course.phasors[quiet] / usual, quiet)
@@ -176,11 +170,9 @@ def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:
         math.sqrt(STEP_IN_REST * RULING * beside) * reach[:, None],
         CONFIDENT_SIGMAS * math.sqrt(6) * noise,
     )
-    limit = np.maximum(limit, LEAST_STEP) + 4 * _beat(course, level)
+    limit = np.maximum(limit, LEAST_STEP) + 4 * beat
     sound[quiet[1:-1]] &= np.all(bend <= limit, axis=1)
-    return sound & _even_pitch(
-        course, CONFIDENT_SIGMAS * math.sqrt(2) * noise + 2 * _beat(course, level)
-    )
+    return sound & _even_pitch(course, CONFIDENT_SIGMAS * math.sqrt(2) * noise + 2 * beat)
 
 
 def _quiet(course: LineCourse) -> NDArray[np.int_]:
@@ -188,7 +180,7 @@ def _quiet(course: LineCourse) -> NDArray[np.int_]:
     its block, and passes. What stays louder came with a change."""
     left = course.left_by_block
     passing = np.zeros(len(left), dtype=bool)
-    for run in _runs(left > LOUD * np.median(left)):
+    for run in _runs(left > LOUD * course.usual_left):
         passing[run.first : run.last] = run.last - run.first <= PASSING_BLOCKS
     quiet = np.flatnonzero(~passing)
     return quiet if len(quiet) >= 3 else np.arange(len(left))
@@ -206,7 +198,7 @@ def _bends(still: Complex, at: NDArray[np.int_]) -> tuple[Array, Array]:
 def _even_pitch(course: LineCourse, spare: Array) -> NDArray[np.bool_]:
     """Blocks between which the phase goes on as it does in the rest of the record."""
     turned = np.angle(course.phasors[1:] * np.conj(course.phasors[:-1]))
-    away = np.abs(turned - np.median(turned, axis=0))
+    away = np.abs(turned - middle(turned))
     blocks = len(course.phasors)
     allowed = 2 * math.pi * np.maximum(PITCH_BINS / blocks, PITCH_WITHIN * course.turns)
     good = np.all(away <= allowed + spare, axis=1)
@@ -218,8 +210,8 @@ def _even_pitch(course: LineCourse, spare: Array) -> NDArray[np.bool_]:
 def _disturbed(course: LineCourse) -> NDArray[np.bool_]:
     """Blocks with a thousandth of a second that is far louder than usual, and near the lines."""
     # Hum with many multiples, and harmonics that sampling mirrors, are loud now and then.
-    usual = float(np.quantile(course.left, OFTEN))
-    power = float(np.sum(np.median(np.abs(course.phasors), axis=0) ** 2)) / 2
+    usual = course.left_within(OFTEN)
+    power = float(np.sum(course.usual_level**2)) / 2
     worst = course.left.max(axis=1)
     disturbed: NDArray[np.bool_] = worst > max(DISTURBED * usual, OF_LINES * power)
     return disturbed
@@ -232,9 +224,8 @@ def _runs(sound: NDArray[np.bool_]) -> list[SteadySegment]:
 
 def _level_run(course: LineCourse, run: SteadySegment) -> SteadySegment:
     """The longest part of a run in which every line's level stays within the limit."""
-    level = np.abs(course.phasors)
-    spare = 2 * (CONFIDENT_SIGMAS * _noise(course, level) + _beat(course, level))
-    logs = np.log(np.maximum(level, 1e-300))
+    spare = 2 * (CONFIDENT_SIGMAS * _noise(course) + _beat(course))
+    logs = np.log(np.maximum(course.level, 1e-300))
     most = math.log(10) * LEVEL_WITHIN_DB / 20 + spare
     if not np.any(np.ptp(logs[run.first : run.last], axis=0) > most):
         return run
@@ -250,7 +241,7 @@ def _level_run(course: LineCourse, run: SteadySegment) -> SteadySegment:
 def _phase_run(course: LineCourse, run: SteadySegment, wander: float) -> SteadySegment:
     """The longest part of a run in which every line's phase turns evenly."""
     phase = np.unwrap(np.angle(course.phasors), axis=0)
-    most = wander + CONFIDENT_SIGMAS * _noise(course, np.abs(course.phasors))
+    most = wander + CONFIDENT_SIGMAS * _noise(course)
     for count in range(run.last - run.first, 2, -1):
         for first in range(run.first, run.last - count + 1):
             if np.all(_uneven(phase[first : first + count]) <= most):

@@ -174,7 +174,14 @@ class ToneLines:
         Harmonics
             Orders 2 to last.
         """
-        return self._harmonics.up_to(last)
+        if last not in self._harmonics_to:
+            self._harmonics_to[last] = self._harmonics.up_to(last)
+        return self._harmonics_to[last]
+
+    @cached_property
+    def _harmonics_to(self) -> dict[int, Harmonics]:
+        """Those asked for, by their last order."""
+        return {}
 
     @cached_property
     def _harmonics(self) -> Harmonics:
@@ -290,17 +297,13 @@ class ToneLines:
         seen = np.maximum(harmonics.square, 0.0)
         return float(np.where(harmonics.blind, seen**2, 2 * seen * harmonics.hum).sum())
 
+    @cached_property
     def noise_only(self) -> MeanSquare:
         """What is in 20 Hz to 20 kHz but the fundamental and the harmonics that stand out.
 
         Mains lines count as noise, those under a harmonic too: where a harmonic is taken out, the
         line that may hide there stays as strong as those beside it; where it could be a mains line
         altogether, it isn't taken out. What else stands in the lobe of a harmonic stays as well.
-
-        Returns
-        -------
-        MeanSquare
-            V^2.
         """
         band, last = self._band(), self.last_order(BAND_HZ[1])
         removed, hidden, blind = self._near_fundamental(band), np.zeros(0), 0.0

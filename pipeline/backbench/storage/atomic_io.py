@@ -81,14 +81,25 @@ def write_aside(final: Path, data: bytes, mode: int = 0o444) -> None:
         raise
 
 
-def write_text_file(path: Path, text: str) -> None:
-    """Write or replace a text file of the user, whole or not at all, in UTF-8.
+def write_user_file(path: Path, data: bytes) -> None:
+    """Write or replace a file of the user, whole or not at all.
 
-    A link is followed, and the mode of an existing file is kept. Raises OSError.
+    A link is followed, and the mode of an existing file is kept. What is no regular file, such
+    as a pipe or the terminal, is written to and not replaced. Raises OSError.
     """
+    if path.exists() and not path.is_file():
+        with path.open("wb") as stream:
+            reached("write")
+            stream.write(data)
+        return
     final = path.resolve()
     mode = stat.S_IMODE(final.stat().st_mode) if final.exists() else 0o644
-    write_aside(final, text.encode("utf-8"), mode)
+    write_aside(final, data, mode)
+
+
+def write_text_file(path: Path, text: str) -> None:
+    """Write or replace a text file of the user as write_user_file does, in UTF-8."""
+    write_user_file(path, text.encode("utf-8"))
 
 
 def parquet_bytes(frame: pl.DataFrame) -> bytes:

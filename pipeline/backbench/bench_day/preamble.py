@@ -1,0 +1,89 @@
+"""Start and increment of a trace's time, from the lines that an instrument writes above it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from backbench.quantities.numerals import DecimalSign
+from backbench.quantities.units import scaled, spelled_unit
+from backbench.readers.text_layout import COMMENT, TextLayout, heading_of, is_comment, number_of
+
+INCREMENT = re.compile(
+    r"(x|time|t|horizontal|sampl(e|ing))?(incr|increment|interval|step|period|delta)|d[tx]|deltat"
+)
+START = re.compile(r"(x|time|t|horizontal)(zero|origin|start|offset)|[tx]0|start(time)?|firstx?")
+RATE = re.compile(r"sampl(e|ing)(rate|frequency)|samplespersecond|fs")
+"""Labels without spaces, in small letters: common practice, no source."""
+
+
+class CountedTime(NamedTuple):
+    """Time of the first row and distance of the rows, in unit; unit None where it isn't stated."""
+
+    start: float
+    increment: float
+    unit: str | None
+
+
+class _Line(NamedTuple):
+    label: str
+    value: float
+    unit: str | None
+
+
+def counted_time(above: Sequence[str], layout: TextLayout) -> CountedTime | None:
+    """What the lines above a table say of its time; None where they name no increment.
+
+    Where no start is named it is 0: the zero of a trace's time is where the reader puts it.
+    """
+    lines = [*_lines(above, layout.decimal)]
+    written = [line for line in lines if INCREMENT.fullmatch(line.label)]
+    steps = [_in_seconds(line) for line in written]
+    steps += [_from_rate(line) for line in lines if RATE.fullmatch(line.label) and line.value > 0]
+    if len({(step.value, step.unit) for step in steps}) != 1 or steps[0].value <= 0:
+        return None
+    # A start without a unit is in that which the increment was written in.
+    unit = written[0].unit if written else steps[0].unit
+    starts = [
+        _in_seconds(line if line.unit else line._replace(unit=unit))
+        for line in lines if START.fullmatch(line.label)
+    ]  # fmt: skip
+    alike = [line.value for line in starts if line.unit == steps[0].unit]
+    return CountedTime(alike[0] if alike else 0.0, steps[0].value, steps[0].unit)
+
+
+def _lines(above: Sequence[str], decimal: DecimalSign) -> Iterator[_Line]:
+    """Lines that hold a label and a number, with its unit."""
+    for line in above:
+        plain = COMMENT.sub("", line, count=1) if is_comment(line) else line
+        cells = _cells(plain.strip(), decimal)
+        read = number_of(cells[1], decimal) if len(cells) > 1 else None
+        if read is None:
+            continue
+        heading = heading_of(cells[0])
+        beside = cells[2] if len(cells) > 2 and spelled_unit(cells[2]) else ""
+        unit = read[1] or heading.unit or beside or None
+        yield _Line(re.sub(r"[^a-z0-9]", "", heading.name.lower()), read[0], unit)
+
+
+def _cells(line: str, decimal: DecimalSign) -> list[str]:
+    """Label, value and what follows, whatever parts them."""
+    for parting in (r"[;\t|]", r"," if decimal == "." else r"\s{2,}", r"[:=]", r"\s+(?=[-+.0-9])"):
+        cells = [cell.strip(' ":=') for cell in re.split(parting, line)]
+        if len(cells) > 1:
+            return cells
+    return [line]
+
+
+def _in_seconds(line: _Line) -> _Line:
+    named = spelled_unit(line.unit) if line.unit else None
+    if named is None or named[0] != "s":
+        return line
+    return line._replace(value=scaled(line.value, named[1]), unit="s")
+
+
+def _from_rate(line: _Line) -> _Line:
+    named = spelled_unit(line.unit) if line.unit else ("Hz", 0)
+    power = named[1] if named else 0
+    return line._replace(value=scaled(1 / line.value, -power), unit="s")
