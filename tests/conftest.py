@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
 
 from backbench.catalogue import Catalogue
+from demonstration import Demo, made_demo
 from simulated import CASES, CIRCUITS, simulated_catalogue
 
 # The first call of a measurement imports what it needs: no test asserts a time.
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
+
+# Commands in processes of their own would compile the program anew at every start.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 LONG = (
     "tests/test_demo.py", "tests/ingest/test_cluster.py", "tests/browser/test_site_in_a_browser.py",
@@ -28,6 +36,33 @@ LONG = (
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Long files first; the order within a file stays."""
     items.sort(key=lambda item: not item.nodeid.startswith(LONG))
+
+
+SHARED = {
+    "tests/seed_dataset/test_written_reviews.py": "tests/test_demo.py",
+}
+"""Files that use what another has made: the worker that has the one gets the other too."""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Tests go to the workers by file, and files that share what takes long together."""
+    if config.getvalue("dist") != "loadfile":
+        return None
+    from xdist.scheduler import LoadFileScheduling
+
+    class BySharedFile(LoadFileScheduling):  # type: ignore[misc]
+        def _split_scope(self, nodeid: str) -> str:
+            file = str(super()._split_scope(nodeid))
+            return SHARED.get(file, file)
+
+    return BySharedFile(config, log)
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
+    """The demonstration, as its command makes it. Not to be changed."""
+    return made_demo(tmp_path_factory.mktemp("demo") / "catalogue")
 
 
 @pytest.fixture

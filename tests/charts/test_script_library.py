@@ -58,9 +58,7 @@ def test_what_a_stopped_process_left_is_removed(bundled: list[str]) -> None:
     assert [path.name for path in left.parent.iterdir()] == [module._kept_path().name]
 
 
-def test_where_nothing_can_be_kept_each_process_bundles(
-    bundled: list[str], tmp_path: Path
-) -> None:
+def test_where_nothing_can_be_kept_each_process_bundles(bundled: list[str], tmp_path: Path) -> None:
     (tmp_path / "backbench").write_text("a file in the folder's place")
     assert [next_process(), next_process()] == [TEXT, TEXT]
     assert len(bundled) == 2

@@ -69,13 +69,17 @@ def _svg(chart: alt.TopLevelMixin) -> str:
 
 
 def offline_page(chart: alt.TopLevelMixin) -> str:
-    """A page of its own that loads nothing and may load nothing.
+    """A page of its own that loads nothing and may load nothing."""
+    return page_of(specification(chart))
+
+
+def page_of(spec: dict[str, Any]) -> str:
+    """The page of a specification.
 
     The specification is set into a script, so every "<" in it is written as an escape:
     a label that holds markup stays a label. The page's content security policy allows its own
     two scripts and its own style, by their hashes, and neither network nor evaluated text.
     """
-    spec = specification(chart)
     description = html.escape(str(spec.get("description", "chart")))
     style = STYLE.format(paper=theme.PAPER, ink=theme.INK, width=size_of(spec).width)
     code = DRAWN.format(spec=json.dumps(spec).replace("<", "\\u003c"))
