@@ -12,9 +12,10 @@ import urllib.request
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import distributed
-from moto.server import ThreadedMotoServer
+if TYPE_CHECKING:  # both take long to import: whoever only collects the tests shouldn't wait
+    import distributed
 
 BUCKET = "bench"
 PATIENCE_S = 90.0
@@ -75,6 +76,8 @@ class Machines:
             client.wait_for_workers(2, timeout=PATIENCE_S)
 
     def client(self) -> distributed.Client:
+        import distributed
+
         return distributed.Client(self.scheduler, set_as_default=False, timeout=PATIENCE_S)
 
     def kill_one_at_work(self) -> list[str]:
@@ -135,6 +138,8 @@ def _answers(url: str) -> bool:
 @contextmanager
 def s3_server() -> Iterator[str]:
     """The address of an object store with one bucket, for as long as the block lasts."""
+    from moto.server import ThreadedMotoServer
+
     server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
     server.start()
     host, port = server.get_host_and_port()
