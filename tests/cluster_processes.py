@@ -14,6 +14,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from backbench.orchestration import run_server
+
 if TYPE_CHECKING:  # both take long to import: whoever only collects the tests shouldn't wait
     import distributed
 
@@ -54,6 +56,9 @@ class Machines:
         self.workers: dict[str, subprocess.Popen[bytes]] = {}
 
     def start(self) -> None:
+        runs = self.folder / "runs" / run_server.DATABASE
+        runs.parent.mkdir()
+        run_server._copy_prepared(runs)  # making one takes longer than all else here
         server, scheduler = self.server.removesuffix("/api"), self.scheduler
         self._begin("server", "prefect", "server", "start", "--no-ui", "--host", "127.0.0.1",
                     "--port", server.rpartition(":")[2])  # fmt: skip
@@ -61,6 +66,7 @@ class Machines:
                     "--port", scheduler.rpartition(":")[2], "--no-dashboard")  # fmt: skip
         self.fill()
         awaited(lambda: _answers(f"{self.server}/health"))
+        run_server._keep_prepared(runs)
 
     def fill(self) -> None:
         """Have two workers."""

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from platformdirs import user_cache_path
 
 import test_command_lines as lines
 from faults.small_catalogue import small_catalogue, write_review
@@ -28,7 +29,12 @@ def test_an_orchestrated_ingest_needs_loopback_only(tmp_path: Path) -> None:
         'ip link set lo up; test -z "$(ip route)" || exit 9; '
         f'exec "{sys.executable}" -c "{CODE}" ingest "$1" -c "$2"'
     )
-    kept = {**os.environ, "HOME": str(tmp_path), "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "true"}
+    kept = {
+        **os.environ,
+        "HOME": str(tmp_path),
+        "XDG_CACHE_HOME": str(user_cache_path()),
+        "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "true",
+    }
     kept |= dict.fromkeys(PROXIES, "http://192.0.2.1:3128")
     ran = subprocess.run(
         ["unshare", "-rn", "sh", "-c", script, "sh", tmp_path / "auk", catalogue.places.root],
