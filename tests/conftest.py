@@ -24,18 +24,28 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
 LONG = (
-    "tests/test_demo.py", "tests/ingest/test_cluster.py", "tests/browser/test_site_in_a_browser.py",
-    "tests/test_spoiled_sessions.py", "tests/backfill/test_messy_spreadsheet.py",
-    "tests/faults/", "tests/seed_dataset/test_written_reviews.py", "tests/test_run_server.py",
-    "tests/ingest/test_order_of_work.py", "tests/test_bench_day.py", "tests/test_watch.py",
-    "tests/ingest/test_other_kernels.py", "tests/test_own_circuits.py", "tests/test_additions.py",
+    "tests/test_demo.py", "tests/seed_dataset/test_written_reviews.py",
+    "tests/faults/test_no_network.py", "tests/faults/test_kill_points.py",
+    "tests/ingest/test_cluster.py", "tests/faults/test_failing_disks.py",
+    "tests/browser/test_site_in_a_browser.py", "tests/test_spoiled_sessions.py",
+    "tests/ingest/test_other_kernels.py", "tests/backfill/test_messy_spreadsheet.py",
+    "tests/faults/test_many_at_once.py", "tests/faults/test_kill_commands.py",
+    "tests/corpus/", "tests/faults/", "tests/test_run_server.py",
+    "tests/ingest/test_order_of_work.py", "tests/test_bench_day.py",
+    "tests/test_own_circuits.py", "tests/test_additions.py",
 )  # fmt: skip
-"""Files that take longest, begun first: a file is one worker's, and the last one is waited for."""
+"""Files that take longest, begun first, the longest of them before the others: a file is one
+worker's, and the last one is waited for."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Long files first; the order within a file stays."""
-    items.sort(key=lambda item: not item.nodeid.startswith(LONG))
+    items.sort(key=lambda item: _place(item.nodeid))
+
+
+def _place(nodeid: str) -> int:
+    """Where a test stands in the order: the later, the shorter its file."""
+    return next((n for n, name in enumerate(LONG) if nodeid.startswith(name)), len(LONG))
 
 
 SHARED = {
