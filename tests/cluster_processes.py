@@ -20,7 +20,7 @@ if TYPE_CHECKING:  # both take long to import: whoever only collects the tests s
     import distributed
 
 BUCKET = "bench"
-PATIENCE_S = 90.0
+PATIENCE_S = 300.0
 CODE = "import sys; from backbench.cli import main; sys.argv[0] = 'backbench'; main()"
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 import shutil
 import sys
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+import typer.testing
 from hypothesis import settings
 
 from backbench.catalogue import Catalogue
@@ -22,6 +24,9 @@ settings.load_profile("untimed")
 # Commands in processes of their own would compile the program anew at every start.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
+
+# A command line's hundred options are read from the program once, not at every call of it.
+typer.testing._get_command = cache(typer.testing._get_command)
 
 LONG = (
     "tests/test_demo.py", "tests/seed_dataset/test_written_reviews.py",

@@ -65,7 +65,7 @@ def test_a_review_put_into_the_inbox_is_taken_in_and_the_site_made_anew(tmp_path
     with (tmp_path / "log").open("wb") as log:
         watching = subprocess.Popen(words, stdout=log, stderr=log, env={**os.environ, **quick})
         try:
-            give_up = time.monotonic() + 240
+            give_up = time.monotonic() + 900
             while not (ingested(catalogue) and page.exists()) and time.monotonic() < give_up:
                 assert watching.poll() is None, (tmp_path / "log").read_text()
                 time.sleep(0.5)

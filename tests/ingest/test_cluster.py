@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from backbench.catalogue import Catalogue
-from cluster_processes import BUCKET, Machines, free_port, machines
+from cluster_processes import BUCKET, PATIENCE_S, Machines, free_port, machines
 from simulated import CASES, CIRCUITS, contents_of, simulated_catalogue
 
 for needed, extra in {"prefect_dask": "dask", "moto": "test"}.items():
@@ -76,7 +76,7 @@ def test_content_is_equal_where_a_worker_is_killed_while_it_holds_work(
     )
     held = cluster.kill_one_at_work()
     assert begun.poll() is None
-    printed, _ = begun.communicate(timeout=90)
+    printed, _ = begun.communicate(timeout=PATIENCE_S)
     assert held
     assert begun.returncode == 0, printed
     assert everything(catalogue) == everything(measured)
