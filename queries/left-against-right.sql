@@ -21,7 +21,9 @@ WITH wanted (metric, point_key, limit_percent) AS (
            ('response_spread', 'response', NULL)
 ),
 found AS (
-    SELECT unit_key, placed.metric, output, value, uncertainty, placed.unit
+    SELECT unit_key, placed.metric, output, value, placed.unit, dof, bound, detail, review_key,
+           sqrt(coalesce(estimation, uncertainty) ** 2 + offset_u ** 2) AS record_u, uncertainty,
+           shared_u, shared_with, input, tap, volume, load_ohm
     FROM placed
     JOIN wanted ON wanted.metric = placed.metric AND wanted.point_key = placed.point_key
         AND placed.limit_percent IS NOT DISTINCT FROM
@@ -32,14 +34,29 @@ found AS (
                               'channels-1khz', 'impedance-1khz', 'response')
       AND placed.metric IN ('noise_a', 'thd', 'thd_n', 'power_at_limit', 'gain',
                             'damping_factor', 'response_spread')
-    QUALIFY row_number() OVER (
-        PARTITION BY unit_key, placed.metric, output ORDER BY detail, reading_key) = 1
+),
+pairs AS (
+    SELECT
+        unit_key, metric, detail, l.value AS left_value, r.value AS right_value, l.unit,
+        l.value - r.value AS difference,
+        CASE WHEN l.uncertainty IS NOT NULL AND r.uncertainty IS NOT NULL THEN
+            difference_u(l.record_u, l.shared_u, l.shared_with,
+                         r.record_u, r.shared_u, r.shared_with) END AS difference_u,
+        combined_dof(difference_u, l.record_u, l.dof, r.record_u, r.dof) AS dof,
+        order_known(l.value, l.bound, r.value, r.bound) AS is_order_known
+    FROM (SELECT * FROM found WHERE output = 'left') AS l
+    JOIN (SELECT * FROM found WHERE output = 'right') AS r
+        USING (unit_key, metric, detail, review_key)
+    WHERE no_contradiction(l.input, r.input) AND no_contradiction(l.tap, r.tap)
+      AND no_contradiction(l.volume, r.volume) AND same_load(l.load_ohm, r.load_ohm)
 )
 SELECT
-    unit_key, label, technology, metric, l.value AS left_value, r.value AS right_value,
-    l.value - r.value AS difference, sqrt(l.uncertainty ** 2 + r.uncertainty ** 2) AS difference_u,
-    l.unit, abs(difference) / nullif(2 * difference_u, 0) AS beyond
-FROM (SELECT * FROM found WHERE output = 'left') AS l
-JOIN (SELECT * FROM found WHERE output = 'right') AS r USING (unit_key, metric)
+    unit_key, label, technology, metric, left_value, right_value, difference, difference_u,
+    pairs.unit,
+    CASE WHEN is_order_known THEN beyond_uncertainty(difference, difference_u, dof) END AS beyond
+FROM pairs
 JOIN peer USING (unit_key)
+QUALIFY row_number() OVER (
+    PARTITION BY unit_key, metric ORDER BY beyond DESC NULLS LAST, detail
+) = 1
 ORDER BY beyond DESC NULLS LAST, unit_key, metric

@@ -18,7 +18,7 @@
 WITH held AS (
     SELECT
         unit_key, published.position, label, technology, limit_value AS promised,
-        reading.value, reading.uncertainty, reading.limit_percent, reading.load_ohm, bound
+        reading.value, reading.uncertainty, reading.dof, reading.limit_percent, reading.load_ohm, bound
     FROM published
     JOIN peer USING (review_key, unit_key)
     JOIN reading USING (review_key, unit_key, metric)
@@ -47,8 +47,8 @@ SELECT
     CASE WHEN bound = 'lower' AND value < promised THEN 'inconclusive'
          WHEN uncertainty IS NULL THEN 'inconclusive'
          WHEN uncertainty = 0 THEN CASE WHEN value >= promised THEN 'meets' ELSE 'fails' END
-         WHEN short <= -1.6449 THEN 'meets'
-         WHEN short >= 1.6449 THEN 'fails'
+         WHEN short <= -student_quantile(1.6449, dof) THEN 'meets'
+         WHEN short >= student_quantile(1.6449, dof) THEN 'fails'
          ELSE 'inconclusive' END AS state,
     10 * log10(value / promised) AS excess_db, low, high, limit_percent, load_ohm
 FROM compared

@@ -1,6 +1,7 @@
 -- title: Units of one model
 -- question: How far apart are units of one model, relative to their uncertainty? Smallest and
---   largest value of each metric at its test point, for models with two units or more.
+--   largest value of each metric at its test point, for models with two units or more; the
+--   uncertainty holds for another session of each.
 -- grain: maker, model, metric; one row per model and metric
 -- column maker: -; Maker
 -- column model: -; Model
@@ -22,7 +23,8 @@ several AS (
     QUALIFY count(*) OVER (PARTITION BY maker, model) > 1
 ),
 found AS (
-    SELECT maker, model, unit_key, metric, value, uncertainty, worse.unit
+    SELECT maker, model, unit_key, metric, value, own_u, own_dof, shared_u, shared_with, bound,
+           worse.unit
     FROM worse
     JOIN wanted USING (metric, point_key)
     JOIN several USING (unit_key)
@@ -35,15 +37,23 @@ found AS (
 ends AS (
     SELECT
         maker, model, metric, unit, count(*) AS units,
-        first({v: value, u: uncertainty, k: unit_key} ORDER BY value, unit_key) AS a,
-        first({v: value, u: uncertainty, k: unit_key} ORDER BY value DESC, unit_key DESC) AS b
+        first({v: value, own: own_u, dof: own_dof, shared: shared_u, source: shared_with,
+               bound: bound, k: unit_key} ORDER BY value, unit_key) AS a,
+        first({v: value, own: own_u, dof: own_dof, shared: shared_u, source: shared_with,
+               bound: bound, k: unit_key} ORDER BY value DESC, unit_key DESC) AS b
     FROM found
     GROUP BY ALL
     HAVING count(*) > 1
+),
+compared AS (
+    SELECT *, difference_u(a.own, a.shared, a.source, b.own, b.shared, b.source) AS u,
+           combined_dof(u, a.own, a.dof, b.own, b.dof) AS dof
+    FROM ends
 )
 SELECT
     maker, model, metric, units, a.v AS least, a.k AS least_unit, b.v AS greatest,
     b.k AS greatest_unit, unit,
-    (b.v - a.v) / nullif(2 * sqrt(a.u ** 2 + b.u ** 2), 0) AS beyond
-FROM ends
+    CASE WHEN order_known(b.v, b.bound, a.v, a.bound) THEN
+        beyond_uncertainty(b.v - a.v, u, dof) END AS beyond
+FROM compared
 ORDER BY beyond DESC NULLS LAST, maker, model, metric

@@ -254,6 +254,15 @@ NOT_HERE = set(FIRST_OF_EACH) if run_isolated_elsewhere() else set()
 HERE = [(line, name) for line, name in zip(LINES, IDS, strict=True) if name not in NOT_HERE]
 
 
+NOTHING_FOLLOWS = {
+    "chart": "a picture was written", "sheet": "a page was written", "publish": "the site stands",
+    "export": "the files stand", "snapshot": "the copy stands", "pair": "an answer to a question",
+    "trend": "an answer to a question", "drift": "an answer to a question",
+    "verify": "nothing is wrong", "withdraw": "with --dry-run nothing was done",
+}  # fmt: skip
+"""Commands after which there is nothing to be done, and why."""
+
+
 @pytest.mark.parametrize("line", [line for line, _ in HERE], ids=[name for _, name in HERE])
 def test_a_command_line_that_is_given_runs(line: str, here: Path) -> None:
     command = line.split()[1]
@@ -265,6 +274,9 @@ def test_a_command_line_that_is_given_runs(line: str, here: Path) -> None:
         (here / "old-amplifiers.toml").unlink()
     ran = run(line)
     assert ran.exit_code in well(command), f"{ran.output}\n{ran.exception!r}"
+    only_asked = re.search("--help|--dry-run|--format|--out|--stills|--propose", line)
+    if command not in NOTHING_FOLLOWS and not only_asked:
+        assert "Next: backbench " in ran.output, ran.output
 
 
 @pytest.mark.parametrize("name", sorted(COMMANDS))

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from backbench.comparison import differences
+from backbench.comparison import compared_sides, differences
 from backbench.errors import UserError
 from backbench.storage.database import reading
 
@@ -21,7 +21,7 @@ def test_before_and_after_sorted_by_certainty(given: Any) -> None:
         given.reading("a", "thd", thd, 0.01, review=review)
         given.reading("a", "gain", gain, 0.5, review=review)
     with reading(given.build()) as store:
-        result = differences.before_and_after(store, "a")
+        result = compared_sides.before_and_after(store, "a")
     message = [(d.metric, d.point_key, d.assessment) for d in result]
     assert message[0] == ("noise_a", "idle", "better")
     assert ("gain", "gain-1khz", "other") in message
@@ -35,7 +35,7 @@ def test_before_and_after_sorted_by_certainty(given: Any) -> None:
 def test_no_before_and_after(given: Any) -> None:
     given.unit("a")
     with reading(given.build()) as store, pytest.raises(UserError, match="as received"):
-        differences.before_and_after(store, "a")
+        compared_sides.before_and_after(store, "a")
 
 
 def test_left_and_right(given: Any) -> None:
@@ -45,11 +45,11 @@ def test_left_and_right(given: Any) -> None:
     given.unit("mono")
     given.reading("mono", "thd", 0.5, 0.01, output="out")
     with reading(given.build()) as store:
-        assert [(d.difference, d.assessment) for d in differences.left_and_right(store, "a")] == [
-            (pytest.approx(0.4), "worse")
-        ]
+        assert [
+            (d.difference, d.assessment) for d in compared_sides.left_and_right(store, "a")
+        ] == [(pytest.approx(0.4), "worse")]
         with pytest.raises(UserError, match="outputs out"):
-            differences.left_and_right(store, "mono")
+            compared_sides.left_and_right(store, "mono")
 
 
 def test_mono_pair(given: Any) -> None:
@@ -58,8 +58,7 @@ def test_mono_pair(given: Any) -> None:
     given.reading("m-left", "gain", 20.0, 0.3, output="left")
     given.reading("m-right", "gain", 22.0, 0.4, output="right")
     with reading(given.build()) as store:
-        result = differences.two_units(store, "m-left", "m-right")
-        assert differences.samples(store, "m-left") == ["m-right"]
+        result = compared_sides.two_units(store, "m-left", "m-right")
     assert {(d.difference, d.beyond) for d in result} == {(2.0, 2.0)}
 
 
@@ -91,7 +90,7 @@ def test_what_was_set_is_no_difference_and_weightings_stay_apart(given: Any) -> 
         given.reading(key, "snr_1w", noise, 0.1, under="idle", detail='{"weighting":"A"}')
         given.reading(key, "snr_1w", plain, 0.1, under="idle", detail='{"weighting":"none"}')
     with reading(given.build()) as store:
-        result = differences.two_units(store, "a", "b")
+        result = compared_sides.two_units(store, "a", "b")
     assert [(d.detail, d.difference) for d in result] == [
         ('{"weighting":"none"}', 2.0), ('{"weighting":"A"}', 1.0),
     ]  # fmt: skip
@@ -108,7 +107,7 @@ def test_sides_of_two_outputs_of_a_mono_pair_and_of_one_alone(given: Any) -> Non
     given.unit("single")
     given.reading("single", "gain", 20.0, 0.1)
     with reading(given.build()) as store:
-        titles = {key: differences.sides(store, key) for key in ("two", "m-left", "single")}
+        titles = {key: compared_sides.sides(store, key) for key in ("two", "m-left", "single")}
     assert titles["two"][0] == "Right less left"
     assert titles["m-left"][0] == "Less m-left: m-right"
     assert {d.difference for d in titles["m-left"][1]} == {2.0}

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from backbench.comparison import differences
+from backbench.comparison import compared_sides
 from backbench.comparison.unit_comparison import compare_unit
 from backbench.errors import UserError
 from backbench.publish.site_data import as_of_review, keep_views
@@ -123,7 +123,7 @@ def test_before_and_after_come_from_two_reviews_alone(given: Any) -> None:
     given.reading("a", "thd", 0.1, 0.01, review="r3")
     folder = given.build()
     with reading(folder) as store:
-        result = differences.before_and_after(store, "a")
+        result = compared_sides.before_and_after(store, "a")
         queried = shipped()["before-and-after-work"].run(store)
     assert [d.metric for d in result] == ["thd"]
     assert queried["metric"].to_list() == ["thd"]
@@ -132,4 +132,4 @@ def test_before_and_after_come_from_two_reviews_alone(given: Any) -> None:
 def test_a_unit_is_not_paired_with_itself(given: Any) -> None:
     given.unit("a")
     with reading(given.build()) as store, pytest.raises(UserError, match="before-after a"):
-        differences.two_units(store, "a", "a")
+        compared_sides.two_units(store, "a", "a")

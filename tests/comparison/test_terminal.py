@@ -138,7 +138,7 @@ def test_a_value_keeps_its_unit_where_there_is_little_room(given: Any) -> None:
     message = lines(show_frame, pl.DataFrame([row]), shipped()["before-and-after-work"])
     head = " ".join(message[:8])
     assert all(word in head for word in ("received", "After", "measure"))
-    assert any("Conditions: worse output; noise at idle" in line for line in message)
+    assert any("Conditions: one output before and after; noise at idle" in line for line in message)
 
 
 def test_a_trend_over_years_of_making_is_reported_per_year(given: Any) -> None:

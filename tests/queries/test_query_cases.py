@@ -84,6 +84,16 @@ CASES = [
         unit_key | technology  | value
         c        | solid state | 5
         """),
+    Case("listening-notes", """
+        unit a
+        heard a listening='Hum' tags="['loan']"
+        unit b
+        heard b listening='A faint hum at the seat' tags="['Horns']"
+        unit c
+        """, """
+        unit_key | tags  | listening
+        b        | Horns | A faint hum at the seat
+        """, {"tag": "horns", "text": "hum"}),
     Case("quietest-of-a-kind", """
         unit a
         reading a noise_a 3e-4 0 under=idle
@@ -255,10 +265,10 @@ CASES = [
         a        | right  | 5       | 2       | -55      |
         """, {"unit": "a"}),
     Case("before-and-after-work", TWICE, """
-        unit_key | metric         | before | after | unit | beyond
-        a        | noise_a        | 8e-4   | 2e-4  | V    | 21.213203435596427
-        a        | power_at_limit | 10     | 9     | W    | 1.7677669529663689
-        a        | thd            | 0.5    | 0.505 | %    | 0.17677669529663689
+        unit_key | metric         | before | after | unit | beyond              | assessment
+        a        | noise_a        | 8e-4   | 2e-4  | V    | 21.213203435596427  | better
+        a        | power_at_limit | 10     | 9     | W    | 1.7677669529663689  | worse
+        a        | thd | 0.5 | 0.505 | % | 0.17677669529663689 | not significantly different
         """),
     Case("improvements-by-work", TWICE, """
         unit_key | metric  | gain_db            | state    | work
@@ -592,7 +602,7 @@ CASES = [
         """, """
         unit_key | metric | left_value | right_value | difference | difference_u | beyond
         a        | gain   | 20         | 21          | -1         | 0.5          | 1
-        b        | gain   | 20         | 20          | 0          | 0            |
+        b        | gain   | 20         | 20          | 0          | 0            | 0
         """),
     Case("power-into-loads", """
         unit a rated_power_w=20.0

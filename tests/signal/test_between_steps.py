@@ -28,6 +28,14 @@ def test_closed_form_of_a_knee() -> None:
     assert value_between(steps, 1, 0.5) == pytest.approx(Bracket(0.75, 4.0))
 
 
+def test_of_two_lines_on_one_side_the_nearer_bounds_the_curve() -> None:
+    """A valley: falling before the steps, rising beyond them; near a step little is open."""
+    steps = [Place(-1, 2.0), Place(0, 0.0), Place(1, 1.0), Place(2, 3.0)]
+    assert value_between(steps, 1, 0.9) == pytest.approx(Bracket(0.8, 0.9))
+    turned = [Place(step.x, -step.y) for step in steps]
+    assert value_between(turned, 1, 0.9) == pytest.approx(Bracket(-0.9, -0.8))
+
+
 def test_without_a_neighbour_it_may_hug_either_step() -> None:
     assert crossing_between([Place(0, 0), Place(1, 2)], 0, 1.0) == Bracket(0, 1)
 

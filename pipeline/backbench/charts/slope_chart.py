@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -46,6 +45,7 @@ COLUMNS = (
     "after",
     "after_u",
     "unit",
+    "beyond",
 )
 ROW_PANELS = 4
 MOST_PANELS = 2 * ROW_PANELS
@@ -71,11 +71,8 @@ def _finding(chart_input: ChartInput) -> str:
     rows = [r for r in chart_input.frame.to_dicts() if None not in (r["before"], r["after"])]
     if not rows:
         return ""
-    known = [r for r in rows if None not in (r["before_u"], r["after_u"])]
-    changed = sum(
-        abs(r["after"] - r["before"]) > COVERAGE * math.hypot(r["before_u"], r["after_u"])
-        for r in known
-    )
+    known = [r for r in rows if r["beyond"] is not None]
+    changed = sum(r["beyond"] > 1 for r in known)
     labels = {r["unit_key"]: r["label"] for r in rows}
     if chart_input.subject and chart_input.subject not in labels:
         return ""
@@ -87,7 +84,7 @@ def _finding(chart_input: ChartInput) -> str:
 def slope(chart_input: ChartInput) -> alt.LayerChart:
     """Before and after: one panel a metric, one line a unit, bars of twice the uncertainty.
 
-    `title` is the metric's name for readers.
+    `title` is the metric's name for readers; `beyond` the change over its expanded uncertainty.
     """
     rows = [
         r

@@ -17,26 +17,39 @@ from backbench.commands.common import (
     Wide,
     app,
     assigned,
-    offer_recompute,
     opened,
     report_faulty_queries,
     show_frame,
 )
-from backbench.errors import Fault, UserError
+from backbench.commands.next_steps import next_step, offer_recompute, word
+from backbench.errors import Fault, UserError, did_you_mean
 
 if TYPE_CHECKING:
     from backbench.charts.drawing import Size as ImageSize
+    from backbench.storage.database import Database
 
 
 @app.command(rich_help_panel=BROWSE)
-def reviews(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = False) -> None:
+def reviews(
+    catalogue: Home = HERE,
+    tag: Annotated[str, typer.Option(help="Only reviews of a unit with this tag.")] = "",
+    out_format: Format = "table",
+    wide: Wide = False,
+) -> None:
     """List the reviews with how their captures ended: whole, partly refused, refused, failed.
 
     Example: backbench reviews -c my-catalogue
     """
     home = opened(catalogue)
-    show_frame(home.frame(REVIEWS), out_format)
+    with home.reading() as store:
+        listed = store.frame(REVIEWS, {"tag": tag.strip().lower()})
+        if tag and listed.is_empty():
+            raise _no_such_tag(tag, store)
+    show_frame(listed, out_format)
     offer_recompute(home)
+    if out_format == "table":
+        newest = listed["review"].to_list()[-1:]
+        next_step(*(f"show {word(key)}" for key in newest or ["REVIEW"]), catalogue=catalogue)
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -61,7 +74,7 @@ def show(
     typer.echo(ended.counts())
     for line in [*fault_lines(ended), *left_open(ended)]:
         typer.echo(line)
-    typer.echo(f"Next: backbench readings {review}, or backbench sheet {review}")
+    next_step(f"readings {word(review)}", f"sheet {word(review)}", catalogue=catalogue)
     if stale := home.stale(review).sentence(review):
         typer.echo(printable(f"Note: {stale}"))
 
@@ -85,7 +98,10 @@ def queries(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = F
             for name, one in home.queries().items()
         ]
         show_frame(pl.DataFrame(rows, infer_schema_length=None), out_format)
-    if report_faulty_queries(home):
+    faulty = report_faulty_queries(home)
+    if out_format == "table":
+        next_step("query QUERY", catalogue=catalogue)
+    if faulty:
         raise typer.Exit(PARTLY_DONE)
 
 
@@ -116,6 +132,8 @@ def readings(
     show_frame(rows, out_format, out)
     if plain and (sentence := stale.sentence(review)):
         typer.echo(printable(f"Note: {sentence}"))
+    if plain:
+        next_step(f"sheet {word(review)}", catalogue=catalogue)
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -132,7 +150,11 @@ def query(
     Example: backbench query idle-noise-of-technology --set technology=tube
     """
     home, values = opened(catalogue), assigned(settings)
-    show_frame(home.query(name, **values), out_format, out, home.stated_query(name, **values))
+    stated = home.stated_query(name, **values)
+    show_frame(home.query(name, **values), out_format, out, stated)
+    if stated.chart and out_format == "table" and out is None:
+        given = "".join(f" --set {word(setting)}" for setting in settings or ())
+        next_step(f"chart {word(name)} {word(name)}.html{given}", catalogue=catalogue)
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -156,20 +178,26 @@ def chart(
 
 
 @app.command(rich_help_panel=BROWSE)
-def metrics(out_format: Format = "table", wide: Wide = False) -> None:
+def metrics(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = False) -> None:
     """List every metric with its unit and the source of its definition.
+
+    Those of the program, and the quantities that the settings of a catalogue add.
 
     Example: backbench metrics
     """
     import polars as pl
 
     from backbench.metrics.registry import registry
+    from backbench.storage.catalogue_paths import places
 
+    places(catalogue).bring_into_force()
     rows = [
         {"metric": m.name, "unit": m.unit, "title": m.title, "source": m.source}
         for m in registry().metrics.values()
     ]
     show_frame(pl.DataFrame(rows), out_format)
+    if out_format == "table":
+        next_step("readings REVIEW --metric METRIC")
 
 
 REVIEWS = """
@@ -183,8 +211,19 @@ SELECT review_key AS review, reviewed AS date,
        coalesce(string_agg(n || ' ' || outcome, ', ' ORDER BY outcome DESC), 'entered') AS outcome,
        bench_key AS bench
 FROM review LEFT JOIN number USING (review_key)
+WHERE $tag = '' OR review_key IN (
+    SELECT review_key FROM heard
+    WHERE list_contains(list_transform(tags, lambda t: lower(t)), $tag))
 GROUP BY ALL ORDER BY date, review
 """
+TAGS = "SELECT DISTINCT unnest(tags) FROM heard ORDER BY ALL"
+
+
+def _no_such_tag(tag: str, store: Database) -> UserError:
+    known = [str(word) for (word,) in store.rows(TAGS)]
+    listed = f"tags there: {', '.join(known) or 'none'}"
+    fault = Fault("--tag", repr(tag), "a tag of a review", did_you_mean(tag, known, listed))
+    return UserError("no review has this tag", [fault])
 
 
 def _pixels(text: str) -> ImageSize:

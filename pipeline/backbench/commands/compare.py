@@ -1,19 +1,29 @@
-"""Commands that compare: compare, pair, trend, drift."""
+"""Commands that compare: compare, pair, before-after, trend, drift."""
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from backbench.commands.common import COMPARE, HERE, Format, Home, app, opened, show_frame
+from backbench.commands.common import (
+    COMPARE,
+    HERE,
+    Format,
+    Home,
+    Out,
+    Wide,
+    app,
+    opened,
+    show_frame,
+)
+from backbench.commands.next_steps import next_step, word
 from backbench.errors import MISSING, Fault, UserError
 
 NOT_MET = 4
 """Exit code of --check: a specification is not met, or a bench has drifted."""
 
-Out = Annotated[Path | None, typer.Option(help="Write to this file.")]
+SIDE = "A unit's key, a review's key, UNIT@REVIEW, or UNIT@STATE for its newest in that state."
 
 
 @app.command(rich_help_panel=COMPARE)
@@ -37,6 +47,7 @@ def compare(
     ] = False,
     out_format: Format = "table",
     out: Out = None,
+    wide: Wide = False,
     check: Annotated[
         bool, typer.Option("--check", help="Exit with code 4 if a specification is not met.")
     ] = False,
@@ -50,6 +61,8 @@ def compare(
     comparison = opened(catalogue).compare(unit, peers=peers, include_entered=not without_entered)
     if out_format == "table" and out is None:
         show_comparison(comparison, everything=everything)
+        reviewed = word(comparison.review_key)
+        next_step(f"readings {reviewed}", f"sheet {reviewed}", catalogue=catalogue)
     else:
         show_frame(comparison.frame(), out_format, out)
     if check and any(verdict.outcome == "fails" for verdict in comparison.verdicts):
@@ -58,17 +71,19 @@ def compare(
 
 @app.command(rich_help_panel=COMPARE)
 def pair(
-    first: Annotated[str, typer.Argument(help="A unit's key.")],
-    second: Annotated[str, typer.Argument(help="Another unit's key.")],
+    first: Annotated[str, typer.Argument(help=SIDE)],
+    second: Annotated[str, typer.Argument(help="The other side.")],
     catalogue: Home = HERE,
     out_format: Format = "table",
     out: Out = None,
+    wide: Wide = False,
 ) -> None:
-    """Compare two units: their differences, the most significant first.
+    """Compare two units, reviews or states: their differences, the most significant first.
 
     Example: backbench pair m30-l m30-r
     """
-    from backbench.comparison.differences import frame_of, two_units
+    from backbench.comparison.compared_sides import two_units
+    from backbench.comparison.differences import frame_of
     from backbench.reports.terminal_reports import show_differences
 
     with opened(catalogue).reading() as store:
@@ -83,28 +98,33 @@ def pair(
 def before_after(
     unit: Annotated[str, typer.Argument(help="A unit's key.")],
     catalogue: Home = HERE,
+    before: Annotated[
+        str | None, typer.Option(help="The review before the work; the first as received.")
+    ] = None,
+    after: Annotated[
+        str | None, typer.Option(help="The review after it; the newest in another state.")
+    ] = None,
+    everything: Annotated[
+        bool, typer.Option("--all", help="Also quantities that another one says again.")
+    ] = False,
     out_format: Format = "table",
     out: Out = None,
+    wide: Wide = False,
 ) -> None:
     """Compare a unit before and after work, at equal conditions.
 
     Example: backbench before-after heron-40-left
     """
-    from backbench.comparison.differences import changes, frame_of
-    from backbench.comparison.standings import most_certain
+    from backbench.comparison.differences import frame_of
+    from backbench.comparison.work_comparison import work_comparison
     from backbench.reports.work_report import show_work
 
     with opened(catalogue).reading() as store:
-        title, changed = changes(store, unit)
-    if not title:
-        typer.echo(
-            f"{unit} has no review as received and a later one in another state; "
-            "review it again after the work"
-        )
-    elif out_format == "table" and out is None:
-        show_work(unit, most_certain(changed))
+        work = work_comparison(store, unit, (before, after))
+    if out_format == "table" and out is None:
+        show_work(work, everything=everything)
     else:
-        show_frame(frame_of(changed), out_format, out)
+        show_frame(frame_of(work.differences), out_format, out)
 
 
 @app.command(rich_help_panel=COMPARE)
@@ -122,6 +142,7 @@ def trend(
     ] = False,
     out_format: Format = "table",
     out: Out = None,
+    wide: Wide = False,
 ) -> None:
     """Test one quantity for a trend against another, over all units and within groups.
 
@@ -166,12 +187,15 @@ def drift(
     check: Annotated[
         bool, typer.Option("--check", help="Exit with code 4 if a step is flagged.")
     ] = False,
+    out_format: Format = "table",
+    out: Out = None,
+    wide: Wide = False,
 ) -> None:
     """Test whether a bench has drifted, by a control chart of its loop-backs.
 
     Example: backbench drift garage
     """
-    from backbench.comparison.drift import events, of_unit, over_time
+    from backbench.comparison.drift import events, of_unit, over_time, value_frame
     from backbench.querying.saved_queries import not_found
     from backbench.reports.terminal_reports import show_drift
 
@@ -182,6 +206,9 @@ def drift(
         series = of_unit(store, unit) if unit else over_time(store)
         done = events(store, bench)
     of_bench = [one for one in series if one.bench_key == bench]
-    show_drift(bench, of_bench, done)
+    if out_format == "table" and out is None:
+        show_drift(bench, of_bench, done)
+    else:
+        show_frame(value_frame(of_bench), out_format, out)
     if check and any(one.steps() for one in of_bench if not one.name.startswith("calibration")):
         raise typer.Exit(NOT_MET)

@@ -11,20 +11,18 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from backbench.comparison.peers import unit_row
-from backbench.errors import Fault, UserError
-from backbench.metrics.registry import registry
 from backbench.statistics.shared_uncertainty import (
     Uncertainty,
     coverage_factor,
     of_difference,
 )
-from backbench.storage.database import Database
 
 if TYPE_CHECKING:
     import polars as pl
 
 LOAD_WITHIN = 0.05
+STATED = ("input", "tap", "volume", "driven")
+"""Conditions of a reading in words, which make it another quantity where they differ."""
 Key = tuple[Any, ...]
 
 
@@ -36,6 +34,8 @@ class Difference:
     an uncertainty is unknown or a side is a bound that could lie on the other side. output: where
     both sides have the same. detail: further conditions of both, canonical JSON.
     session_default: the spread between sessions in its uncertainty is the metric's stated default.
+    point: the test point's title. entered: a side was typed from an old record. one_sided:
+    conditions that only one side states, so that they can't be known to be equal.
     """
 
     metric: str
@@ -54,6 +54,9 @@ class Difference:
     own_frequency_hz: float | None = None
     detail: str = "{}"
     session_default: bool = False
+    point: str = ""
+    entered: bool = False
+    one_sided: tuple[str, ...] = ()
 
     @property
     def assessment(self) -> str:
@@ -92,19 +95,31 @@ def differences(
 
 def same_conditions(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
     """Whether no condition differs that both sides state: input, tap, volume, driven, load."""
-    for name in ("input", "tap", "volume", "driven"):
+    return not unequal_conditions(a, b)
+
+
+def unequal_conditions(a: Mapping[str, Any], b: Mapping[str, Any]) -> list[str]:
+    """The names of the conditions that both sides state, and not alike."""
+    unequal = []
+    for name in STATED:
         stated = [str(row[name]).strip().lower() for row in (a, b) if row.get(name) is not None]
         if len(set(stated)) > 1:
-            return False
+            unequal.append(name)
     loads = [row["load_ohm"] for row in (a, b) if row.get("load_ohm")]
-    return len(loads) < 2 or abs(math.log(loads[0] / loads[1])) <= LOAD_WITHIN
+    if len(loads) == 2 and abs(math.log(loads[0] / loads[1])) > LOAD_WITHIN:
+        unequal.append("load_ohm")
+    return unequal
+
+
+def _one_sided(a: Mapping[str, Any], b: Mapping[str, Any]) -> tuple[str, ...]:
+    return tuple(name for name in STATED if (a.get(name) is None) != (b.get(name) is None))
 
 
 def _key(row: Mapping[str, Any], by_output: bool) -> Key:
     output = row["output"] if by_output else None
     return (
         row["metric"], row["point_key"], row["order_n"], row["limit_percent"],
-        row["own_frequency_hz"], row["detail"], output,
+        row["own_frequency_hz"], row["detail"], row.get("against"), output,
     )  # fmt: skip
 
 
@@ -137,6 +152,9 @@ def _difference(a: Mapping[str, Any], b: Mapping[str, Any]) -> Difference:
         session_default=u is not None
         and not _same_session(a, b)
         and bool(a.get("session_default") or b.get("session_default")),
+        point=a.get("point") or "",
+        entered="entered" in (a.get("status"), b.get("status")),
+        one_sided=_one_sided(a, b),
     )
 
 
@@ -161,8 +179,8 @@ def of_row(row: Mapping[str, Any]) -> Uncertainty:
 
 
 def _record_alone(row: Mapping[str, Any]) -> Uncertainty:
-    record = row["estimation"]
-    own = row["uncertainty"] if record is None else record
+    record = row["uncertainty"] if row["estimation"] is None else row["estimation"]
+    own = math.hypot(record, row.get("offset_u") or 0.0)
     return Uncertainty(own, row["shared_u"], row["shared_with"], row["dof"])
 
 
@@ -176,152 +194,6 @@ def _open(a: Mapping[str, Any], b: Mapping[str, Any], difference: float) -> bool
     """Whether a bound leaves open that the difference is smaller or of the other sign."""
     larger, smaller = (b, a) if difference > 0 else (a, b)
     return bool(larger["bound"] == "upper" or smaller["bound"] == "lower")
-
-
-def as_set() -> list[str]:
-    """Metrics that the reviewer sets: what they differ in is no property of a unit."""
-    return [*registry().having(lambda traits: traits.set_by_reviewer)]
-
-
-ROWS = """
-SELECT placed.*, metric.title
-FROM placed
-JOIN metric USING (metric)
-WHERE unit_key = $unit AND NOT list_contains($as_set, metric)
-ORDER BY point_key, metric, output, reading_key
-"""
-
-OF_REVIEW = """
-SELECT at_point.*, metric.title
-FROM at_point
-JOIN metric USING (metric)
-WHERE review_key = $review AND unit_key = $unit AND NOT list_contains($as_set, metric)
-ORDER BY point_key, metric, output, status <> 'entered', reading_key
-"""
-
-
-def _rows(store: Database, sql: str, **values: str) -> list[dict[str, Any]]:
-    return list(store.frame(sql, {**values, "as_set": as_set()}).iter_rows(named=True))
-
-
-def before_and_after(
-    store: Database, unit_key: str, reviews: tuple[str, str] | None = None
-) -> list[Difference]:
-    """A unit's later review less its earlier one, output by output.
-
-    reviews: their keys; by default the first as received and the newest in another state.
-    Raises UserError for an unknown unit, and where there are no such two reviews.
-    """
-    first, second = reviews or _either_side(store, unit_key)
-    return differences(
-        _rows(store, OF_REVIEW, review=first, unit=unit_key),
-        _rows(store, OF_REVIEW, review=second, unit=unit_key),
-        by_output=True,
-    )
-
-
-def _either_side(store: Database, unit_key: str) -> tuple[str, str]:
-    unit_row(store, unit_key)
-    pair = store.rows(
-        "SELECT before_key, after_key FROM before_after WHERE unit_key = $unit", {"unit": unit_key}
-    )
-    if pair:
-        return str(pair[0][0]), str(pair[0][1])
-    rows = store.rows(
-        "SELECT review_key, state FROM unit_period WHERE unit_key = $unit "
-        "ORDER BY reviewed, review_key",
-        {"unit": unit_key},
-    )
-    states = ", ".join(f"{key}: {state}" for key, state in rows)
-    fault = Fault(unit_key, states, "a review as received and a later one in another state")
-    raise UserError("there is no before and after", [fault])
-
-
-def left_and_right(store: Database, unit_key: str) -> list[Difference]:
-    """The right output less the left one, of the newest readings of a unit.
-
-    Raises UserError for an unknown unit and for one without both outputs.
-    """
-    unit_row(store, unit_key)
-    rows = _rows(store, ROWS, unit=unit_key)
-    sides = [[row for row in rows if row["output"] == side] for side in ("left", "right")]
-    if not all(sides):
-        outputs = ", ".join(sorted({row["output"] for row in rows})) or "none"
-        fault = Fault(unit_key, f"outputs {outputs}", "readings of left and right",
-                      "of two mono units, compare the samples")  # fmt: skip
-        raise UserError("there is no left and right", [fault])
-    return differences(sides[0], sides[1], by_output=False)
-
-
-def two_units(store: Database, first: str, second: str) -> list[Difference]:
-    """The second unit less the first: two samples of a model, or the two of a mono pair.
-
-    Where both have the same outputs they are compared by output, else the only output of each.
-    Raises UserError for an unknown unit.
-    """
-    if first == second:
-        fault = Fault(
-            "pair", f"{first} twice", "two different units",
-            f"before and after work: backbench before-after {first}; left and right: "
-            f"backbench compare {first}",
-        )  # fmt: skip
-        raise UserError("a unit can't be compared with itself", [fault])
-    sides = []
-    for key in (first, second):
-        unit_row(store, key)
-        sides.append(_rows(store, ROWS, unit=key))
-    outputs = [{row["output"] for row in side} for side in sides]
-    same = outputs[0] == outputs[1] and len(outputs[0]) > 1
-    return differences(sides[0], sides[1], by_output=same)
-
-
-def samples(store: Database, unit_key: str) -> Sequence[str]:
-    """The other units of the same maker and model. Raises UserError for an unknown unit."""
-    unit = unit_row(store, unit_key)
-    rows = store.rows(
-        "SELECT unit_key FROM unit WHERE maker = $maker AND model = $model "
-        "AND unit_key <> $unit ORDER BY unit_key",
-        {"maker": unit["maker"], "model": unit["model"], "unit": unit_key},
-    )
-    return [str(key) for (key,) in rows]
-
-
-def other_side(store: Database, unit_key: str) -> str | None:
-    """The other of a mono pair: the one other unit of the same maker and model in the newest
-    review of a unit that has a single output. None where there is no such unit."""
-    rows = store.rows(
-        "SELECT other.unit_key FROM unit AS own JOIN appearance AS other USING (review_key, maker, "
-        "model) WHERE own.unit_key = $unit AND other.unit_key <> $unit AND 1 = ("
-        "SELECT count(DISTINCT output) FROM reading WHERE unit_key = $unit "
-        "AND review_key = own.review_key)",
-        {"unit": unit_key},
-    )
-    return str(rows[0][0]) if len(rows) == 1 else None
-
-
-def sides(store: Database, unit_key: str) -> tuple[str, list[Difference]]:
-    """Left against right in words and numbers: two outputs, or the two units of a mono pair.
-
-    ("", []) where there is but one output. Raises UserError for an unknown unit.
-    """
-    other = other_side(store, unit_key)
-    if other is not None:
-        return f"Less {unit_key}: {other}", two_units(store, unit_key, other)
-    try:
-        return "Right less left", left_and_right(store, unit_key)
-    except UserError:
-        unit_row(store, unit_key)
-        return "", []
-
-
-def changes(store: Database, unit_key: str) -> tuple[str, list[Difference]]:
-    """Before and after work in words and numbers; ("", []) where there aren't two such reviews."""
-    try:
-        first, second = _either_side(store, unit_key)
-    except UserError:
-        unit_row(store, unit_key)
-        return "", []
-    return f"{second} less {first}", before_and_after(store, unit_key, (first, second))
 
 
 def frame_of(pairs: Sequence[Difference]) -> pl.DataFrame:

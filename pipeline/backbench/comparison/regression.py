@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison import listening_terms
-from backbench.comparison.differences import as_set
+from backbench.comparison.compared_sides import as_set
 from backbench.comparison.standings import LIMIT_PERCENT, compared_points
 from backbench.errors import Fault, Refusal, UserError
 from backbench.quantities.writing import in_text

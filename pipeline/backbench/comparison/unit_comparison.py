@@ -7,18 +7,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from backbench.comparison.differences import Difference, changes, sides
+from backbench.comparison.compared_sides import changes, sides
+from backbench.comparison.differences import Difference
 from backbench.comparison.peers import Peers, choose, unit_row
 from backbench.comparison.remarks import listening, notes, out_of_date
 from backbench.comparison.standings import (
     Common,
     NearUnit,
     Standing,
-    most_certain,
     placed,
     read_common,
 )
 from backbench.comparison.summary import Facts, summary
+from backbench.comparison.usual_differences import one_per_metric
 from backbench.comparison.verdicts import Verdict, verdicts
 from backbench.documents.settings import Settings
 from backbench.storage.database import Database
@@ -113,8 +114,8 @@ def compare_unit(
             *notes(store, chosen, lines, days, unit_key),
         ),
         listening=tuple(listening(store, unit, lines, settings or Settings())),
-        work=(work[0], tuple(most_certain(work[1]))),
-        sides=(outputs[0], tuple(most_certain(outputs[1]))),
+        work=(work[0], tuple(one_per_metric(work[1]))),
+        sides=(outputs[0], tuple(one_per_metric(outputs[1]))),
     )
     facts = Facts(
         made.kind, made.lines, chosen, made.verdicts, made.work[1], outputs=_outputs(store, made)

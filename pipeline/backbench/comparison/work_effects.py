@@ -1,4 +1,4 @@
-"""What work changed, in sentences: each difference with its uncertainty and a verdict in words."""
+"""What work changed, in sentences and words."""
 
 from __future__ import annotations
 
@@ -6,9 +6,16 @@ from collections.abc import Sequence
 
 from backbench.comparison.differences import Difference
 from backbench.quantities.counts import counted
-from backbench.quantities.writing import measured, quantity
+from backbench.quantities.sentences import first_few, lowered
 
-SIGNIFICANT_DIGITS = 3
+VERDICTS = {
+    "better": "better",
+    "worse": "worse",
+    "other": "changed",
+    "not significantly different": "unsure",
+}
+"""An assessment as a narrow column has it. "changed": no direction of the quantity is better;
+"unsure": the change is smaller than its uncertainty."""
 
 
 def effects_summary(differences: Sequence[Difference]) -> str:
@@ -17,17 +24,12 @@ def effects_summary(differences: Sequence[Difference]) -> str:
         return "Nothing was measured under the same conditions before and after the work."
     words = [d.assessment for d in differences]
     parts = [
-        f"{counted(words.count('better'), 'figure')} became better",
-        f"{words.count('worse')} worse",
-        f"{words.count('other')} changed without a better direction",
-        f"{words.count('not significantly different')} did not change significantly",
+        f"{words.count('better') or 'none'} became better",
+        f"{words.count('worse') or 'none'} worse",
     ]
-    return f"Of {counted(len(words), 'figure')} measured before and after: {', '.join(parts)}."
-
-
-def effect_sentence(d: Difference) -> str:
-    """One difference: from what to what, by how much, and whether that is better."""
-    side = f", {d.output}" if d.output else ""
-    change = measured(d.difference, d.uncertainty, d.unit)
-    values = (quantity(value, d.unit, SIGNIFICANT_DIGITS) for value in (d.first, d.second))
-    return f"{d.title}{side}: {' → '.join(values)}, a change of {change}: {d.assessment}."
+    other = [lowered(d.title) for d in differences if d.assessment == "other"]
+    if other:
+        parts.append(f"{first_few(other)} changed, which is neither better nor worse")
+    parts.append(f"{words.count('not significantly different')} did not change significantly")
+    count = counted(len(words), "figure")
+    return f"Of {count} measured before and after the work {', '.join(parts)}."

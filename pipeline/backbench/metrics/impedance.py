@@ -108,6 +108,7 @@ class _Across:
         also_called=("output impedance", "zout", "z out", "output z", "source z", "ro"),
         compared_at=("impedance-1khz",),
         position=120,
+        on_request=True,
         given_by="a tone of 1 kHz at one drive into two loads",
         point_family="output impedance",
         captions=("impedance-over-frequency",),

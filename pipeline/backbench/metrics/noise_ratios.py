@@ -125,7 +125,7 @@ def snr_2v83(session: Session) -> Iterator[Derived]:
     version=2,
     choice="over the 1 kHz gain at the same output, input, volume setting, controls and load, "
     "both stated alike; A-weighted and unweighted (detail tells which)",
-    traits=Traits(compared_at=AT_IDLE, position=30, usual_stimulus="idle"),
+    traits=Traits(compared_at=AT_IDLE, position=30, on_request=True, usual_stimulus="idle"),
 )
 def input_referred_noise(session: Session) -> Iterator[Derived]:
     """Idle noise at the output divided by the voltage gain at 1 kHz."""

@@ -61,7 +61,7 @@ class Driven(NamedTuple):
     unit="V",
     better="neither",
     source="IHF-A-202:1978 (from memory); IEC 60268-3 (rated source EMF)",
-    version=2,
+    version=3,
     choice="generator EMF for 1 W and for the rated power into the load, or for 0.5 V without "
     "one; the middle of what a smooth curve through the measured levels allows, never beyond them",
 )

@@ -7,20 +7,19 @@ from typing import IO, TYPE_CHECKING
 
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import ordinary
-from backbench.reports.terminal_reports import nearest_table, show_differences
+from backbench.reports.terminal_reports import show_differences, show_nearest
 from backbench.reports.terminal_tables import (
+    WIDTH,
     console,
     flowing,
     indented,
     number,
-    printable,
     quantity,
-    table,
+    show_table,
 )
 
 if TYPE_CHECKING:
     from rich.console import Console
-    from rich.table import Table
 
     from backbench.comparison.standings import Standing
     from backbench.comparison.unit_comparison import Comparison
@@ -47,17 +46,16 @@ def show_comparison(
     for sentence in c.sentences:
         flowing(out, ordinary(sentence))
     if c.verdicts and everything:
-        out.print(_verdict_table(c.verdicts))
+        _show_verdict_table(out, c.verdicts)
     elif c.verdicts:
         _show_verdicts(out, c.verdicts)
     others = len(c.peers.keys) - 1
     out.print("Rank among its peers", style="bold")
     default = "" if c.peers.chosen else "; the default, choose others with --peers"
     flowing(out, f"Peers: {c.peers.description} ({counted(others, 'other unit')}{default})")
-    heads = f"{'':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'better':>{DIRECTION}}"
-    out.print(f"{heads}  rank (1 = best)", markup=False)
     # Powers at other limits than the usual one are in the exported table.
-    _show_lines(out, [n for n in c.lines if n.limit_percent in (None, LIMIT_PERCENT)], everything)
+    lines = [n for n in c.lines if n.limit_percent in (None, LIMIT_PERCENT)]
+    _show_lines(out, lines, everything)
     if everything:
         _show_rest(out, c)
     for note in c.notes:
@@ -70,7 +68,7 @@ def _show_rest(out: Console, c: Comparison) -> None:
     """Similar units, audibility, and the differences by work and between sides."""
     if c.nearest:
         out.print()
-        out.print(nearest_table(c.nearest))
+        show_nearest(out, c.nearest)
     if c.listening:
         out.print("Audibility", style="bold")
     for sentence in c.listening:
@@ -92,40 +90,35 @@ def _show_verdicts(out: Console, verdicts: Sequence[Verdict]) -> None:
         flowing(out, ordinary(f"{v.outcome}: {'; '.join(filter(None, parts))}"))
 
 
-def _verdict_table(verdicts: Sequence[Verdict]) -> Table:
-    from rich.text import Text
+def _show_verdict_table(out: Console, verdicts: Sequence[Verdict]) -> None:
+    heads = ("Specification", "Published", "Measured", "Verdict")
+    rows = [[ordinary(cell) for cell in _verdict_cells(v)] for v in verdicts]
+    show_table(out, [(head, "left") for head in heads], rows, "Specifications")
 
-    made = table(
-        ("Specification", "left"), ("Published", "left"), ("Measured", "left"), ("Verdict", "left"),
-        title="Specifications",
-    )  # fmt: skip
-    for v in verdicts:
-        value = quantity(v.value, v.unit, v.uncertainty)
-        if value and v.output:
-            value += f", {v.output}"
-        promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
-        verdict = v.outcome
-        why = (
-            v.explanation
-            if v.outcome in ("measured under other conditions", "not measured")
-            else ""
-        )
-        verdict_text = f"{verdict}: {why}" if why else str(verdict)
-        value += f"; {v.again_text}" if v.again_text else ""
-        made.add_row(
-            *(Text(printable(ordinary(part))) for part in (v.title, promised, value, verdict_text))
-        )
-    return made
+
+def _verdict_cells(v: Verdict) -> tuple[str, ...]:
+    """The metric, what was promised, what was measured, and the verdict with its reason."""
+    value = quantity(v.value, v.unit, v.uncertainty)
+    value += f", {v.output}" if value and v.output else ""
+    value += f"; {v.again_text}" if v.again_text else ""
+    promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
+    explained = v.outcome in ("measured under other conditions", "not measured")
+    why = f": {v.explanation}" if explained and v.explanation else ""
+    return v.title, promised, value, f"{v.outcome}{why}"
 
 
 def _show_lines(out: Console, lines: Sequence[Standing], everything: bool) -> None:
     """A line a metric with its place, by test point; all of what stands around it on request."""
+    longest = max((len(line_name(line)) for line in lines), default=NAME)
+    room = max(NAME, min(longest, NAME + out.width - WIDTH))
+    heads = f"{'':{room}} {'value ± U (k = 2)':>{VALUE}} {'better':>{DIRECTION}}"
+    out.print(f"{heads}  rank (1 = best)", markup=False)
     point = ""
     for line in lines:
         if line.point != point:
             point = line.point
             out.print(f"{point[:1].upper()}{point[1:]}", style="bold", markup=False)
-        for part in _placed_line(line):
+        for part in _placed_line(line, room):
             out.print(part, markup=False)
         for text in _around(line) if everything else _note(line):
             indented(out, text)
@@ -141,7 +134,7 @@ def line_name(line: Standing) -> str:
     return f"{line.title}{limit}"
 
 
-def _placed_line(line: Standing) -> list[str]:
+def _placed_line(line: Standing, room: int) -> list[str]:
     """Name, value, share and place in columns; what a name has too much goes below."""
     import textwrap
 
@@ -150,12 +143,12 @@ def _placed_line(line: Standing) -> list[str]:
     value = quantity(line.value, line.unit, line.uncertainty, line.bound)
     value += " (entered)" if line.status == "entered" else ""
     better = DIRECTIONS.get(line.better, line.better)
-    name, *rest = textwrap.wrap(line_name(line), NAME)
+    name, *rest = textwrap.wrap(line_name(line), room)
     few = line.better != "neither" and line.n <= FEWEST_OTHERS
     place = line.place or (
         f"no rank: {counted(line.n - 1, 'other')}" if few else counted(line.n, "unit")
     )
-    row = f"{name:<{NAME}} {value:>{VALUE}} {better:>{DIRECTION}}  {place}"
+    row = f"{name:<{room}} {value:>{VALUE}} {better:>{DIRECTION}}  {place}"
     return [row, *rest]
 
 

@@ -2,34 +2,83 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import textwrap
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from backbench.comparison.another_session import default_note
-from backbench.comparison.work_effects import effect_sentence, effects_summary
+from backbench.comparison.quantity_names import quantity_name
+from backbench.comparison.usual_differences import of_other_outputs, one_per_metric
+from backbench.comparison.work_effects import VERDICTS, effects_summary
+from backbench.metrics.registry import registry
 from backbench.quantities.sentences import sentence
-from backbench.quantities.writing import ordinary
+from backbench.quantities.writing import measured, ordinary, quantity
 from backbench.reports.terminal_tables import console, flowing, printable
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from backbench.comparison.differences import Difference
+    from backbench.comparison.work_comparison import WorkComparison
 
-MOST_EFFECTS = 12
+SIGNIFICANT_DIGITS = 3
+NAME, VALUES, CHANGE = 26, 22, 20
 
 
-def show_work(title: str, differences: Sequence[Difference], out: Console | None = None) -> None:
-    """A summary, then a sentence a metric, the most certain first."""
+def show_work(
+    work: WorkComparison, out: Console | None = None, *, everything: bool = False
+) -> None:
+    """A summary, a row a quantity, and what has no row.
+
+    everything: also quantities that another one says again.
+    """
     out = out or console()
-    flowing(out, f"{printable(title)}: before and after work", style="bold")
-    flowing(out, effects_summary(differences))
-    for difference in differences[:MOST_EFFECTS]:
-        flowing(out, printable(ordinary(effect_sentence(difference))))
-    if differences:
+    flowing(out, f"{work.unit_key}: before ({work.before}) and after ({work.after})", style="bold")
+    usual = one_per_metric(work.differences)
+    flowing(out, effects_summary(usual))
+    if usual:
+        _show_rows(out, usual, work.differences, everything)
         flowing(
-            out, "Conditions are equal on both sides. Uncertainties are expanded (95 %) and hold "
-            "for another session of the same unit.",
+            out, "Conditions are equal on both sides. ± is the expanded uncertainty of the change "
+            "(95 %), with that of another session in it.",
         )  # fmt: skip
-        if note := default_note(differences):
-            flowing(out, sentence(note))
+    unequal = sorted({name for d in usual for name in d.one_sided})
+    if unequal:
+        flowing(out, f"Stated in one of the reviews only: {', '.join(unequal)}.")
+    if work.left_out:
+        flowing(out, sentence(f"not compared: {'; '.join(work.left_out)}"))
+    if note := default_note(usual):
+        flowing(out, sentence(note))
+
+
+def _show_rows(
+    out: Console, usual: Sequence[Difference], differences: Sequence[Difference], everything: bool
+) -> None:
+    heads = f"{'':{NAME}} {'before → after':{VALUES}} {'change ± U':{CHANGE}} so it is"
+    out.print(heads, style="bold", markup=False)
+    on_request = registry().having(lambda traits: traits.on_request)
+    for d in usual:
+        if everything or d.metric not in on_request or d.assessment == "worse":
+            for line in _lines(d, differences):
+                out.print(printable(ordinary(line)), markup=False)
+
+
+def _lines(d: Difference, differences: Sequence[Difference]) -> Iterator[str]:
+    """The quantity's row, and one of each other output that changed otherwise."""
+    yield from _row(d)
+    for other in of_other_outputs(d, differences):
+        if other.assessment != d.assessment:
+            yield from _row(other)
+
+
+def _row(d: Difference) -> list[str]:
+    """Name, values, change and verdict in columns; what a name has too much goes below."""
+    name = quantity_name(d.metric, d.title, d.limit_percent, d.point_key)
+    marks = [d.output, "from an old record" * d.entered]
+    shown = f"{name} ({', '.join(filter(None, marks))})" if any(marks) else name
+    values = " → ".join(
+        quantity(value, d.unit, SIGNIFICANT_DIGITS) for value in (d.first, d.second)
+    )
+    change = measured(d.difference, d.uncertainty, d.unit)
+    first, *rest = textwrap.wrap(ordinary(shown), NAME)
+    return [f"{first:{NAME}} {values:{VALUES}} {change:{CHANGE}} {VERDICTS[d.assessment]}", *rest]

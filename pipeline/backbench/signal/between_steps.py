@@ -141,6 +141,11 @@ def value_between(
     -------
     Bracket
         In y. Where the slope has one sign on both sides it stays between the two steps' values.
+
+    Notes
+    -----
+    A curve that bends one way lies on one side of both lines that are carried on, so that the one
+    nearer the chord bounds it.
     """
     below, above = steps[i], steps[i + 1]
     width = above.x - below.x
@@ -154,6 +159,11 @@ def value_between(
     if after is not None:
         values.append(above.y - (1 - fraction) * width * after)
     low, high = min(values), max(values)
+    on_chord, *carried_on = values
+    if len(carried_on) == 2 and all(value <= on_chord for value in carried_on):
+        low = max(carried_on)
+    if len(carried_on) == 2 and all(value >= on_chord for value in carried_on):
+        high = min(carried_on)
     if all(slope is None or slope * chord > 0 for slope in (before, after)):
         low, high = max(low, min(below.y, above.y)), min(high, max(below.y, above.y))
     return Bracket(low, high)

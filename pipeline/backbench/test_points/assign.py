@@ -10,7 +10,7 @@ from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
-from backbench.metrics.traits import PointFamily
+from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, PointFamily
 from backbench.storage.database import Database
 from backbench.test_points.frequencies import PLAYED, off_frequency, same_frequency, same_pair
 from backbench.test_points.interpolate import assign_between, forget_between
@@ -60,7 +60,7 @@ class TestPoint:
     metrics: tuple[str, ...] | None = None
 
 
-TONE = "tone, steps"
+TONE = "tone, steps, tone trace table"
 FREQUENCIES = {"20hz": ("20 Hz", 20.0), "1khz": ("1 kHz", 1000.0), "20khz": ("20 kHz", 20000.0)}
 LOADS = (4.0, 8.0, 16.0)
 POWERS: dict[str, tuple[str, float | None, float | None]] = {
@@ -94,6 +94,9 @@ def shipped_points() -> list[TestPoint]:
         TestPoint("two-tone-60-7k", "60 Hz and 7 kHz", "two tones", tones_hz=(60.0, 7000.0)),
         TestPoint("square-1khz", "1 kHz square wave", "square", 1000.0),
         TestPoint("square-10khz", "10 kHz square wave", "square", 10000.0),
+        TestPoint("transport-tone", "tone of a test record or tape", "transport"),
+        TestPoint(BY_HAND_POINT, "entered by hand", BY_HAND),
+        TestPoint("tuner-table", "table of RF levels", "tuner table"),
     ]
 
 
@@ -201,8 +204,8 @@ WINDOWS: dict[str, object] = {
 # One reading of a unit, output and metric stands for a test point: at idle that of full volume
 # where there are several, then with tone controls unset or flat, then the nearest in frequency,
 # then in power, then with all channels driven, then from the tap that the load belongs to, then a
-# single tone before steps and sweeps, then the first in the manifest. Readings that differ in
-# `detail` are different quantities, but for points made for a metric: there it tells what the
+# single tone before steps, traces and sweeps, then the first in the manifest. Readings that differ
+# in `detail` are different quantities, but for points made for a metric: there it tells what the
 # reading refers to (the nominal load).
 ASSIGN = """
 WITH
@@ -220,7 +223,7 @@ levels AS (
            first(value ORDER BY reading_key) AS volts
     FROM reading
     WHERE {chosen} AND list_contains($levels, metric) AND value IS NOT NULL
-          AND stimulus = 'tone'
+          AND stimulus IN ('tone', 'tone trace table')
     GROUP BY ALL
 ),
 met AS (
@@ -240,13 +243,14 @@ met AS (
                  <> coalesce(point.load_ohm, $usual_load), false) AS other_tap,
         other_tap AND point.load_ohm IS NOT NULL AS wrong_tap,
         coalesce(regexp_matches(lower(reading.input), $equalised), false)
-            AND NOT regexp_matches(lower(appearance.kind), $equalised) AS other_input,
+            AND NOT regexp_matches(lower(appearance.kind), $equalised)
+            AND NOT list_contains($of_equalised, reading.metric) AS other_input,
         reading.stimulus,
         reading.stimulus = 'idle'
             AND NOT coalesce(regexp_matches(lower(reading.volume), $full), false) AS turned_down,
         coalesce(taken.shaped, false) AS shaped,
-        reading.stimulus = 'steps' OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL)
-            AS less_direct,
+        reading.stimulus IN ('steps', 'tone trace table')
+            OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL) AS less_direct,
         reading.value IS NULL AS without_value, reading.status = 'entered' AS entered,
         coalesce(taken.position, 0) AS position
     FROM reading
@@ -311,6 +315,7 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
     store.run(f"DELETE FROM reading_point WHERE {chosen}", values)
     of_traits = {
         "levels": [*registry().having(lambda traits: traits.own_stimulus == "voltage")],
+        "of_equalised": [*registry().having(lambda traits: traits.equalised)],
         "at_limits": [*_family("greatest power")],
         "shipped": [point.point_key for point in shipped_points()],
     }

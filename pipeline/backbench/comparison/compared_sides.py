@@ -1,0 +1,164 @@
+"""The readings of two sides: before and after work, left and right, unit and unit."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from backbench.comparison.chosen_sides import Side, in_its_review, side
+from backbench.comparison.differences import Difference, differences
+from backbench.comparison.peers import unit_row
+from backbench.errors import Fault, UserError
+from backbench.metrics.registry import registry
+from backbench.storage.database import Database
+
+
+def as_set() -> list[str]:
+    """Metrics that the reviewer sets: what they differ in is no property of a unit."""
+    return [*registry().having(lambda traits: traits.set_by_reviewer)]
+
+
+ROWS = """
+SELECT placed.*, metric.title, test_point.title AS point
+FROM placed
+JOIN metric USING (metric)
+JOIN test_point USING (point_key)
+WHERE unit_key = $unit AND NOT list_contains($as_set, metric)
+ORDER BY point_key, metric, output, reading_key
+"""
+
+OF_REVIEW = """
+SELECT at_point.*, metric.title, test_point.title AS point
+FROM at_point
+JOIN metric USING (metric)
+JOIN test_point USING (point_key)
+WHERE review_key = $review AND unit_key = $unit AND NOT list_contains($as_set, metric)
+ORDER BY point_key, metric, output, status <> 'entered', reading_key
+"""
+
+
+def _rows(store: Database, sql: str, **values: str) -> list[dict[str, Any]]:
+    return list(store.frame(sql, {**values, "as_set": as_set()}).iter_rows(named=True))
+
+
+def before_and_after(
+    store: Database, unit_key: str, reviews: tuple[str, str] | None = None
+) -> list[Difference]:
+    """A unit's later review less its earlier one, output by output.
+
+    reviews: their keys; by default the first as received and the newest in another state.
+    Raises UserError for an unknown unit, and where there are no such two reviews.
+    """
+    first, second = reviews or either_side_of_work(store, unit_key)
+    return differences(
+        rows_of_review(store, unit_key, first),
+        rows_of_review(store, unit_key, second),
+        by_output=True,
+    )
+
+
+def either_side_of_work(store: Database, unit_key: str) -> tuple[str, str]:
+    """The reviews before and after work. Raises UserError where there are no such two."""
+    unit_row(store, unit_key)
+    pair = store.rows(
+        "SELECT before_key, after_key FROM before_after WHERE unit_key = $unit", {"unit": unit_key}
+    )
+    if pair:
+        return str(pair[0][0]), str(pair[0][1])
+    rows = store.rows(
+        "SELECT review_key, state FROM unit_period WHERE unit_key = $unit "
+        "ORDER BY reviewed, review_key",
+        {"unit": unit_key},
+    )
+    states = ", ".join(f"{key}: {state}" for key, state in rows)
+    fault = Fault(unit_key, states, "a review as received and a later one in another state")
+    raise UserError("there is no before and after", [fault])
+
+
+def left_and_right(store: Database, unit_key: str) -> list[Difference]:
+    """The right output less the left one, of the newest readings of a unit.
+
+    Raises UserError for an unknown unit and for one without both outputs.
+    """
+    unit_row(store, unit_key)
+    rows = _rows(store, ROWS, unit=unit_key)
+    sides = [[row for row in rows if row["output"] == side] for side in ("left", "right")]
+    if not all(sides):
+        outputs = ", ".join(sorted({row["output"] for row in rows})) or "none"
+        fault = Fault(unit_key, f"outputs {outputs}", "readings of left and right",
+                      "of two mono units, compare the samples")  # fmt: skip
+        raise UserError("there is no left and right", [fault])
+    return differences(sides[0], sides[1], by_output=False)
+
+
+def two_units(store: Database, first: str, second: str) -> list[Difference]:
+    """The second side less the first: two units, two reviews or two states of one.
+
+    Each side is a unit's key, a review's key, UNIT@REVIEW or UNIT@STATE (`chosen_sides.side`).
+    Where both have the same outputs they are compared by output, else the only output of each.
+    Raises UserError for an unknown side, and where both are the same.
+    """
+    chosen = [side(store, text) for text in (first, second)]
+    if chosen[0].unit_key == chosen[1].unit_key:
+        chosen = [in_its_review(store, one) for one in chosen]
+    if chosen[0] == chosen[1]:
+        key = chosen[0].unit_key
+        fault = Fault(
+            "pair", f"{key} twice", "two different units, reviews or states",
+            f"before and after work: backbench before-after {key}; left and right: "
+            f"backbench compare {key} --all; two reviews: {key}@REVIEW",
+        )  # fmt: skip
+        raise UserError("a unit can't be compared with itself", [fault])
+    rows = [_of_side(store, one) for one in chosen]
+    outputs = [{row["output"] for row in one} for one in rows]
+    one_unit = chosen[0].unit_key == chosen[1].unit_key
+    same = outputs[0] == outputs[1] and len(outputs[0]) > 1
+    return differences(rows[0], rows[1], by_output=one_unit or same)
+
+
+def _of_side(store: Database, chosen: Side) -> list[dict[str, Any]]:
+    if chosen.review_key is None:
+        return _rows(store, ROWS, unit=chosen.unit_key)
+    return rows_of_review(store, chosen.unit_key, chosen.review_key)
+
+
+def rows_of_review(store: Database, unit_key: str, review_key: str) -> list[dict[str, Any]]:
+    """What one review found of a unit at the test points."""
+    return _rows(store, OF_REVIEW, review=review_key, unit=unit_key)
+
+
+def other_side(store: Database, unit_key: str) -> str | None:
+    """The other of a mono pair: the one other unit of the same maker and model in the newest
+    review of a unit that has a single output. None where there is no such unit."""
+    rows = store.rows(
+        "SELECT other.unit_key FROM unit AS own JOIN appearance AS other USING (review_key, maker, "
+        "model) WHERE own.unit_key = $unit AND other.unit_key <> $unit AND 1 = ("
+        "SELECT count(DISTINCT output) FROM reading WHERE unit_key = $unit "
+        "AND review_key = own.review_key)",
+        {"unit": unit_key},
+    )
+    return str(rows[0][0]) if len(rows) == 1 else None
+
+
+def sides(store: Database, unit_key: str) -> tuple[str, list[Difference]]:
+    """Left against right in words and numbers: two outputs, or the two units of a mono pair.
+
+    ("", []) where there is but one output. Raises UserError for an unknown unit.
+    """
+    other = other_side(store, unit_key)
+    if other is not None:
+        return f"Less {unit_key}: {other}", two_units(store, unit_key, other)
+    try:
+        return "Right less left", left_and_right(store, unit_key)
+    except UserError:
+        unit_row(store, unit_key)
+        return "", []
+
+
+def changes(store: Database, unit_key: str) -> tuple[str, list[Difference]]:
+    """Before and after work in words and numbers; ("", []) where there aren't two such reviews."""
+    try:
+        first, second = either_side_of_work(store, unit_key)
+    except UserError:
+        unit_row(store, unit_key)
+        return "", []
+    return f"{second} less {first}", before_and_after(store, unit_key, (first, second))

@@ -1,0 +1,34 @@
+"""A compared quantity as a table names it: its title, its limit and the conditions it holds at."""
+
+from __future__ import annotations
+
+from backbench.metrics.registry import registry
+from backbench.quantities.writing import in_text, number
+from backbench.test_points.assign import shipped_point
+
+
+def titled(metric: str, title: str, limit_percent: float | None) -> str:
+    """The title, with the distortion limit where one is part of the quantity."""
+    if limit_percent is None:
+        return title
+    known = registry().traits(metric).title_at_limit
+    limit = number(limit_percent)
+    return known.format(limit=limit) if known else f"{title} ({in_text(limit_percent, '%')})"
+
+
+def quantity_name(metric: str, title: str, limit_percent: float | None, point_key: str) -> str:
+    """As `titled`, with what its test point asks for: "THD, 1 kHz, 5 W, 8 ohm"."""
+    return ", ".join(filter(None, (titled(metric, title, limit_percent), conditions(point_key))))
+
+
+def conditions(point_key: str) -> str:
+    """What a shipped test point asks for, without what every reading of it has by its nature."""
+    point = shipped_point(point_key)
+    if point.tones_hz:
+        return " + ".join(in_text(hertz, "Hz") for hertz in point.tones_hz)
+    if point.frequency_hz is None:
+        return ""
+    if point.power_w or point.power_share or point.level_v:
+        return point.title
+    frequency = in_text(point.frequency_hz, "Hz")
+    return f"{frequency}, {in_text(point.load_ohm, 'ohm')}" if point.load_ohm else frequency
