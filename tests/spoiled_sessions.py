@@ -242,7 +242,8 @@ SPOILED: dict[str, tuple[Spoil, str, str]] = {
         recorded("tone-1k-5w.flac", one_track_silent), "tone-1k-5w.flac",
         "every sample is the same"),
     "word length lost": (
-        recorded("tone-1k-5w.flac", of_eight_bits), "", "bits"),
+        recorded("tone-1k-5w.flac", of_eight_bits), "tone-1k-5w.flac",
+        "record with 16 bits or more"),
     "another input": (
         recorded("tone-1k-5w.flac", lambda s, rate: (s / 80, rate)), "tone-1k-5w.flac",
         "check their drive, range and load"),

@@ -59,7 +59,9 @@ def sentence(text: str, words: str) -> str:
     at = text.find(words)
     if at < 0:
         return "SAYS NOTHING"
-    begin = max(text.rfind(mark, 0, at) + len(mark) for mark in ("fault: ", "warning: ", ") ", ". "))
+    begin = max(
+        text.rfind(mark, 0, at) + len(mark) for mark in ("fault: ", "warning: ", ") ", ". ")
+    )
     return text[max(begin, at - 160) : at + len(words) + 90].strip()
 
 
