@@ -147,7 +147,7 @@ def music(samples: Array, rate: int) -> tuple[Array, int]:
         hz = 220 * 2 ** (random.integers(0, 24) / 12)
         after = np.clip(time - begin, 0, None)
         made += (time >= begin) * np.exp(-4 * after) * np.sin(2 * np.pi * hz * after)
-    return 0.05 * np.stack([made, 0.8 * made], axis=1), rate
+    return 0.3 * np.stack([made, 0.8 * made], axis=1), rate
 
 
 def one_track_silent(samples: Array, rate: int) -> tuple[Array, int]:
@@ -248,7 +248,7 @@ SPOILED: dict[str, tuple[Spoil, str, str]] = {
         recorded("tone-1k-5w.flac", lambda s, rate: (s / 80, rate)), "tone-1k-5w.flac",
         "check their drive, range and load"),
     "another stimulus": (
-        swapped("tone-1k-5w.flac", "square-1k.flac"), "tone-1k-5w.flac", "check what was played"),
+        swapped("tone-1k-5w.flac", "square-1k.flac"), "square-1k.flac", "check what was played"),
     "mono pair crossed": (mono_pair_with_one_crossed, "only-left-1k.flac", "tracks swapped?"),
     "text in place of a recording": (
         replaced("tone-1k-5w.flac", b"notes of the day\n"), "tone-1k-5w.flac",
