@@ -93,7 +93,8 @@ def one_period(track: Track, stated_hz: float, mains_hz: float | None) -> Period
     peaks = np.sqrt(2 * lines.square)
     if not THIRD[0] < peaks[2] / peaks[0] < THIRD[1]:
         raise Refusal(
-            "not a square wave: its third harmonic isn't a third of the fundamental; check what was played"
+            "not a square wave: its third harmonic isn't a third of the fundamental; check what "
+            "was played"
         )
     if peaks[1] > MOST_SECOND * peaks[0]:
         raise Refusal("the states differ in length: its second harmonic is too strong")
