@@ -13,11 +13,13 @@ from backbench.bench_day.bench_limits import SQUARE_RATE_HZ, beyond
 from backbench.bench_day.capture_battery import BATTERIES
 from backbench.bench_day.loop_back_steps import loop_backs
 from backbench.bench_day.measuring_chain import Chain
+from backbench.bench_day.narrowing_steps import narrowing
 from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
 from backbench.documents.kinds import BRING_THEIR_SIGNAL, unit_kinds
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
 from backbench.errors import MISSING, Fault, UserError
+from backbench.metrics.limit_brackets import LimitBracket
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 
@@ -33,19 +35,23 @@ CLEAR = (
 class Wishes:
     """What the reviewer asked for. loads: ohm, the nominal one first; none: as the manifest.
 
-    rate_hz: sample rate of the recordings.
+    rate_hz: sample rate of the recordings. brackets: of the powers at limits, as far as this
+    review was measured.
     """
 
     loads: tuple[float, ...] = ()
     rate_hz: float = USUAL_RATE_HZ
     gain_db: float | None = None
     gain_from: str | None = None
+    brackets: tuple[LimitBracket, ...] = ()
 
 
 def make_plan(manifest: Manifest, chain: Chain, wishes: Wishes) -> Plan:
     """The plan for a review's units. Raises UserError where a fact is missing that it needs."""
     session = session_of(manifest, chain, wishes)
     items = list(BATTERIES[session.battery](session))
+    if session.battery == "amplifier":
+        items += narrowing(session, wishes.brackets)
     steps = _once([item for item in items if isinstance(item, PlannedStep)])
     possible, notes = _possible(steps, session)
     alone = list(loop_backs(session, possible))

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from backbench.bench_day.planned_capture import Plan
     from backbench.catalogue import Catalogue
     from backbench.documents.manifest import Manifest
+    from backbench.metrics.limit_brackets import LimitBracket
 
 
 @app.command(rich_help_panel=AT_THE_BENCH)
@@ -75,7 +76,8 @@ def plan(
 
     The gain is taken from --gain-db, else from a tone of this review, else from the catalogue, of
     the same load and state. What the rate, the generator and the input ranges can't give is left
-    out, with the reason. When planned again, the list marks what is already recorded.
+    out, with the reason. When planned again, the list marks what is already recorded, and once the
+    review was ingested it asks for the steps that narrow a power at a limit of distortion.
 
     Example: backbench plan reviews/2024-05-heron --load 8 --load 4 --out plan.html -c my-catalogue
     """
@@ -236,13 +238,26 @@ def _made_plan(
     gain = known_gain(folder, manifest, home.places, gain_db, nominal)
     chain = chain_of(manifest, home.settings, gain.db, gain.loaded_db)
     rate_hz = rate or (earlier.rate_hz if earlier else None) or USUAL_RATE_HZ
-    made = make_plan(manifest, chain, Wishes(loads, rate_hz, gain.db, gain.source))
+    brackets = _brackets(home, manifest)
+    made = make_plan(manifest, chain, Wishes(loads, rate_hz, gain.db, gain.source, brackets))
     if gain.remark:
         made = made.model_copy(update={"notes": [gain.remark, *made.notes]})
     steps = [*made.step, *(earlier.step if earlier else [])]
     return with_recorded(
         made, earlier, {step.stem for step in steps if found_file(folder, step.file)}
     )
+
+
+def _brackets(home: Catalogue, manifest: Manifest) -> tuple[LimitBracket, ...]:
+    """Between which powers the limits of distortion lie, where the review was ingested."""
+    from backbench.ingest.derive import session_of_review
+    from backbench.metrics.limit_brackets import limit_brackets
+    from backbench.storage.database import DATABASE_NAME, reading
+
+    if not (home.places.database / DATABASE_NAME).exists():
+        return ()
+    with reading(home.places.database) as store:
+        return tuple(limit_brackets(session_of_review(store, manifest.review.key)))
 
 
 def _show_plan(

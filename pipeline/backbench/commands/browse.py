@@ -23,21 +23,30 @@ from backbench.commands.common import (
     show_frame,
 )
 from backbench.commands.next_steps import next_step, offer_recompute, word
-from backbench.errors import Fault, UserError
+from backbench.errors import Fault, UserError, did_you_mean
 from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
     from backbench.charts.drawing import Size as ImageSize
+    from backbench.storage.database import Database
 
 
 @app.command(rich_help_panel=BROWSE)
-def reviews(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = False) -> None:
+def reviews(
+    catalogue: Home = HERE,
+    tag: Annotated[str, typer.Option(help="Only reviews of a unit with this tag.")] = "",
+    out_format: Format = "table",
+    wide: Wide = False,
+) -> None:
     """List the reviews with how their captures ended: whole, partly refused, refused, failed.
 
     Example: backbench reviews -c my-catalogue
     """
     home = opened(catalogue)
-    listed = home.frame(REVIEWS)
+    with home.reading() as store:
+        listed = store.frame(REVIEWS, {"tag": tag.strip().lower()})
+        if tag and listed.is_empty():
+            raise _no_such_tag(tag, store)
     show_frame(listed, out_format)
     offer_recompute(home)
     if out_format == "table":
@@ -186,15 +195,19 @@ def chart(
 
 
 @app.command(rich_help_panel=BROWSE)
-def metrics(out_format: Format = "table", wide: Wide = False) -> None:
+def metrics(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = False) -> None:
     """List every metric with its unit and the source of its definition.
+
+    Those of the program, and the quantities that the settings of a catalogue add.
 
     Example: backbench metrics
     """
     import polars as pl
 
     from backbench.metrics.registry import registry
+    from backbench.storage.catalogue_paths import places
 
+    places(catalogue).bring_into_force()
     rows = [
         {"metric": m.name, "unit": m.unit, "title": m.title, "source": m.source}
         for m in registry().metrics.values()
@@ -215,8 +228,19 @@ SELECT review_key AS review, reviewed AS date,
        coalesce(string_agg(n || ' ' || outcome, ', ' ORDER BY outcome DESC), 'entered') AS outcome,
        bench_key AS bench
 FROM review LEFT JOIN number USING (review_key)
+WHERE $tag = '' OR review_key IN (
+    SELECT review_key FROM heard
+    WHERE list_contains(list_transform(tags, lambda t: lower(t)), $tag))
 GROUP BY ALL ORDER BY date, review
 """
+TAGS = "SELECT DISTINCT unnest(tags) FROM heard ORDER BY ALL"
+
+
+def _no_such_tag(tag: str, store: Database) -> UserError:
+    known = [str(word) for (word,) in store.rows(TAGS)]
+    listed = f"tags there: {', '.join(known) or 'none'}"
+    fault = Fault("--tag", repr(tag), "a tag of a review", did_you_mean(tag, known, listed))
+    return UserError("no review has this tag", [fault])
 
 
 def _pixels(text: str) -> ImageSize:

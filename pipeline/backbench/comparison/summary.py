@@ -16,6 +16,7 @@ from backbench.comparison.standings import LIMIT_PERCENT
 from backbench.comparison.work_effects import effects_summary
 from backbench.documents.kinds import Battery, UnitKind, kind_of_unit
 from backbench.metrics.registry import registry
+from backbench.metrics.traits import BY_HAND
 from backbench.quantities.counts import counted
 from backbench.quantities.sentences import first_few, listed, lowered, sentence
 from backbench.quantities.writing import in_text, quantity
@@ -199,6 +200,8 @@ def _rest(parts: Sequence[str]) -> str:
 
 def _expected(metric: str, kind: UnitKind, outputs: int) -> bool:
     traits = registry().traits(metric)
+    if traits.usual_stimulus == BY_HAND:
+        return False
     if traits.only_with is not None or kind.battery in OWN_METRICS_ONLY:
         return traits.only_with == kind.battery
     for_power = traits.loudspeaker_only or traits.point_family == "greatest power"

@@ -16,8 +16,8 @@ from backbench.documents.quantity_types import in_unit
 from backbench.documents.refused_entries import Place, PlacedFault, RefusedEntry
 from backbench.documents.stimuli import (
     KINDS,
+    MARKED_IN_TRACES,
     Idle,
-    SquareWave,
     Stimulus,
     StimulusModel,
     Table,
@@ -62,10 +62,9 @@ def by_marker(value: object) -> object:
     if isinstance(value, StimulusModel) or not isinstance(value, dict):
         return value
     matching = [kind for kind in KINDS if kind.marker in value]
-    # A trace names the frequency of its square wave by the key that marks such a capture.
-    matching = (
-        [Table] if Table.marker in value and set(matching) == {Table, SquareWave} else matching
-    )
+    # A trace names the frequency of what it shows by the key that marks such a capture.
+    if Table in matching and set(matching) - {Table} <= MARKED_IN_TRACES:
+        matching = [Table]
     if len(matching) != 1:
         markers = [kind.marker for kind in KINDS]
         near = (did_you_mean(str(key), markers) for key in value)
@@ -361,9 +360,12 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
 
 
 def _trace_faults(trace: Table, where: str) -> Iterator[Fault]:
-    if trace.square_hz is None:
+    shown = sum(one is not None for one in trace.shown)
+    if shown != 1:
+        found = "a trace that shows several things" if shown else "a trace without what it shows"
         yield Fault(
-            f"{where}, stimulus", "a trace without square_hz", "the frequency of its square wave",
+            f"{where}, stimulus", found,
+            "exactly one of square_hz, tone_hz, burst_hz (with on_ms and period_ms), ripple",
             "no default is assumed",
         )  # fmt: skip
 

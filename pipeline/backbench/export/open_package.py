@@ -36,6 +36,7 @@ LINKS = {
     "appearance": [("review_key", "review")],
     "published": [("review_key", "review")],
     "refused_entry": [("review_key", "review")],
+    "heard": [("review_key", "review")],
     "curve": [("review_key", "review")],
     "reading_point": [("point_key", "test_point"), ("reading_key", "reading")],
     "entered": [("reading_key", "reading")],
@@ -46,7 +47,7 @@ KEYS = {
     "review": ["review_key"], "metric": ["metric"], "test_point": ["point_key"],
     "reading": ["reading_key"], "bench": ["bench_key"], "environment": ["environment_key"],
     "appearance": ["review_key", "unit_key"], "capture": ["review_key", "position"],
-    "unit": ["unit_key"], "entered": ["reading_key"],
+    "unit": ["unit_key"], "heard": ["review_key", "unit_key"], "entered": ["reading_key"],
 }  # fmt: skip
 
 

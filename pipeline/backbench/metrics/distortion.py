@@ -23,8 +23,9 @@ from backbench.metrics.harmonic_band import (
     with_second_and_third,
 )
 from backbench.metrics.sample_steps import STEPS_CHOICE
-from backbench.metrics.tone import ToneView
+from backbench.metrics.tone import TONES, ToneView
 from backbench.metrics.tone_noise import less_bench_noise, less_steps, noise_of
+from backbench.metrics.tone_trace import ToneTrace
 from backbench.metrics.tone_wavering import of_the_record, wavering_remark
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
 from backbench.metrics.warnings import joined
@@ -38,6 +39,10 @@ from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 FAMILY = "Harmonic distortion"
 
+TRACE_CHOICE = (
+    "; of a trace from a fit of the sine with its harmonics (IEEE 1057, from memory), an upper "
+    "bound where a step of the instrument's converter could make up a quarter of it"
+)
 SOURCE = "IEC 60268-3:2013, 14.12 (second-hand: read in an open library's documentation)"
 
 
@@ -80,9 +85,9 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     unit="%",
     better="lower",
     source=SOURCE,
-    stimuli=["tone"],
+    stimuli=TONES,
     version=3,
-    choice="re the fundamental; harmonics 2 to 10" + BAND_CHOICE + LINE_CHOICE,
+    choice="re the fundamental; harmonics 2 to 10" + BAND_CHOICE + LINE_CHOICE + TRACE_CHOICE,
     traits=Traits(
         also_called=("distortion", "harmonic distortion", "dist", "total harmonic distortion"),
         compared_at=AT_POWERS,
@@ -93,8 +98,10 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
         captions=("distortion-over-power", "harmonics-left-and-right"),
     ),
 )
-def thd(tone: ToneView) -> MeasuredValue:
+def thd(tone: ToneView | ToneTrace) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 over the fundamental."""
+    if isinstance(tone, ToneTrace):
+        return _narrowed(*tone.thd())
     return less_lines_at_level(tone, _thd)
 
 

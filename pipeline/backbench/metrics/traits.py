@@ -24,6 +24,9 @@ AT_POWERS = (
 AT_LIMITS = ("limit-1khz-8ohm", "limit-1khz-4ohm", "limit-1khz-16ohm")
 OVER_THE_BAND = ("response",)
 OF_RF_LEVELS = ("tuner-table",)
+BY_HAND = "entered by hand"
+"""In place of a stimulus, of figures that no capture gives."""
+BY_HAND_POINT = "by-hand"
 OF_A_SPEED_TONE = ("transport-tone",)
 
 CurveRole = Literal["level over frequency", "phase over frequency"]
@@ -94,6 +97,8 @@ class Traits:
     captions: saved queries whose chart in a review's stills names it in the caption.
     title_at_limit: its title where the distortion limit is part of it, with "{limit}".
     also_called: headings of old records that most likely mean it; each stands with one metric.
+    entered_u, entered_u_percent: standard uncertainty of the instrument that an entered figure was
+        read from, in the metric's unit and of the figure in %, where the entry states none.
     listening: what it says in a listener's terms: the sound pressure of noise, the greatest
         sound pressure, or a difference of level; None: nothing.
     given_by: the captures that it is worked out from, in words; "": the capture of its stimulus.
@@ -123,6 +128,8 @@ class Traits:
     captions: tuple[str, ...] = ()
     title_at_limit: str = ""
     also_called: tuple[str, ...] = ()
+    entered_u: float = 0.0
+    entered_u_percent: float = 0.0
     listening: Literal["noise pressure", "greatest pressure", "level difference"] | None = None
     given_by: str = ""
 

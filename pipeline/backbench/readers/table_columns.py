@@ -42,13 +42,13 @@ DECIBELS = ("dB", "dBV", "dBu")
 UNITS: dict[str, dict[str, tuple[str, ...]]] = {
     "response": {
         "frequency": FREQUENCY, "level": (*DECIBELS, *VOLTAGE), "phase": ANGLE,
-        "real": VOLTAGE, "imaginary": VOLTAGE,
+        "generator": (*DECIBELS, *VOLTAGE), "real": VOLTAGE, "imaginary": VOLTAGE,
     },
     "impedance": {
         "frequency": FREQUENCY, "magnitude": RESISTANCE, "phase": ANGLE,
         "real": RESISTANCE, "imaginary": RESISTANCE,
     },
-    "trace": {"time": TIME, "voltage": VOLTAGE},
+    "trace": {"time": TIME, "voltage": VOLTAGE, "generator": VOLTAGE},
     "tuner": {
         "rf_level": ("dBf", *VOLTAGE),
         "audio_level": ("dB", *VOLTAGE, "W"),

@@ -10,7 +10,7 @@ from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
-from backbench.metrics.traits import PointFamily
+from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, PointFamily
 from backbench.storage.database import Database
 from backbench.test_points.frequencies import PLAYED, off_frequency, same_frequency, same_pair
 from backbench.test_points.interpolate import assign_between, forget_between
@@ -60,7 +60,7 @@ class TestPoint:
     metrics: tuple[str, ...] | None = None
 
 
-TONE = "tone, steps"
+TONE = "tone, steps, tone trace table"
 FREQUENCIES = {"20hz": ("20 Hz", 20.0), "1khz": ("1 kHz", 1000.0), "20khz": ("20 kHz", 20000.0)}
 LOADS = (4.0, 8.0, 16.0)
 POWERS: dict[str, tuple[str, float | None, float | None]] = {
@@ -95,6 +95,7 @@ def shipped_points() -> list[TestPoint]:
         TestPoint("square-1khz", "1 kHz square wave", "square", 1000.0),
         TestPoint("square-10khz", "10 kHz square wave", "square", 10000.0),
         TestPoint("transport-tone", "tone of a test record or tape", "transport"),
+        TestPoint(BY_HAND_POINT, "entered by hand", BY_HAND),
         TestPoint("tuner-table", "table of RF levels", "tuner table"),
     ]
 
@@ -203,8 +204,8 @@ WINDOWS: dict[str, object] = {
 # One reading of a unit, output and metric stands for a test point: at idle that of full volume
 # where there are several, then with tone controls unset or flat, then the nearest in frequency,
 # then in power, then with all channels driven, then from the tap that the load belongs to, then a
-# single tone before steps and sweeps, then the first in the manifest. Readings that differ in
-# `detail` are different quantities, but for points made for a metric: there it tells what the
+# single tone before steps, traces and sweeps, then the first in the manifest. Readings that differ
+# in `detail` are different quantities, but for points made for a metric: there it tells what the
 # reading refers to (the nominal load).
 ASSIGN = """
 WITH
@@ -222,7 +223,7 @@ levels AS (
            first(value ORDER BY reading_key) AS volts
     FROM reading
     WHERE {chosen} AND list_contains($levels, metric) AND value IS NOT NULL
-          AND stimulus = 'tone'
+          AND stimulus IN ('tone', 'tone trace table')
     GROUP BY ALL
 ),
 met AS (
@@ -248,8 +249,8 @@ met AS (
         reading.stimulus = 'idle'
             AND NOT coalesce(regexp_matches(lower(reading.volume), $full), false) AS turned_down,
         coalesce(taken.shaped, false) AS shaped,
-        reading.stimulus = 'steps' OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL)
-            AS less_direct,
+        reading.stimulus IN ('steps', 'tone trace table')
+            OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL) AS less_direct,
         reading.value IS NULL AS without_value, reading.status = 'entered' AS entered,
         coalesce(taken.position, 0) AS position
     FROM reading
