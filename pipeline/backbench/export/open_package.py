@@ -6,6 +6,7 @@ The description follows the Data Package, Tabular Data Resource and Table Schema
 
 from __future__ import annotations
 
+import io
 import json
 import shutil
 from collections.abc import Callable
@@ -90,15 +91,22 @@ def _fill(
     for kind in ("parquet", "csv"):
         make_folder(aside / kind)
     for name, frame in frames.items():
-        reached("write")
-        frame.write_parquet(aside / "parquet" / f"{name}.parquet")
-        inert(flat(frame)).write_csv(aside / "csv" / f"{name}.csv")
+        _write(aside / "parquet" / f"{name}.parquet", frame.write_parquet)
+        _write(aside / "csv" / f"{name}.csv", inert(flat(frame)).write_csv)
         progress(1)
     package = package_of(frames, title)
     text = json.dumps(package, ensure_ascii=False, indent=1) + "\n"
     write_text_file(aside / PACKAGE, text)
     write_text_file(aside / DICTIONARY, dictionary_text(frames, title))
     flush_everything()
+
+
+def _write(path: Path, write: Callable[[io.BytesIO], object]) -> None:
+    """A file by way of memory: the disk's errors are then the system's own."""
+    made = io.BytesIO()
+    write(made)
+    reached("write")
+    path.write_bytes(made.getvalue())
 
 
 def exported_tables(store: Database) -> list[str]:
