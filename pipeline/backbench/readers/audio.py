@@ -51,7 +51,7 @@ def open_audio(path: Path, name: str) -> Iterator[OpenRecording]:
             bits, rate_hz = BITS[file.subtype], float(file.samplerate)
             read = partial(_read, file, name)
             yield OpenRecording(
-                file.frames, file.channels, rate_hz, bits, read, file.seek, remark
+                file.frames, file.channels, rate_hz, bits, read, file.seek, remark=remark
             )  # fmt: skip
     except soundfile.LibsndfileError as error:
         reason = str(error.error_string).removeprefix("Error : ").strip().rstrip(".")
