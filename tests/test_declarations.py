@@ -16,7 +16,7 @@ from backbench.documents.stimuli import KINDS
 from backbench.metrics.declaration import derived, metric
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import Traits
-from backbench.test_points.assign import shipped_points
+from backbench.test_points.points import shipped_points
 from source_trees import nodes
 
 ROOT = Path(__file__).parent.parent

@@ -18,7 +18,7 @@ from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 from backbench.statistics import ranks
 from backbench.storage.database import Database
-from backbench.test_points.assign import shipped_point
+from backbench.test_points.points import shipped_point
 
 if TYPE_CHECKING:
     import polars as pl

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-AT_IDLE = ("idle",)
+AT_IDLE = ("idle", "idle-volume-down")
 AT_POWERS = (
     *(
         f"tone-1khz-{power}-{load}ohm"
