@@ -269,7 +269,9 @@ def test_a_loaded_preamplifier_is_not_at_the_point_of_a_bridging_load(
     assert ("preamp-1khz-2v" in points(given.build())) == stands
 
 
-@pytest.mark.parametrize("conditions", [{"input": "phono MM"}, {"tap": "16 ohm"}, {"load_ohm": 4.0}])
+@pytest.mark.parametrize(
+    "conditions", [{"input": "phono MM"}, {"tap": "16 ohm"}, {"load_ohm": 4.0}]
+)
 def test_another_input_or_tap_is_no_reading_of_the_point(given: Any, conditions: Any) -> None:
     """A magnetic cartridge's input adds tens of decibels: it stands for no line input."""
     given.unit("a")
@@ -277,7 +279,9 @@ def test_another_input_or_tap_is_no_reading_of_the_point(given: Any, conditions:
     given.unit("b")
     given.reading("b", "thd", 0.5, input="aux", tap="8 ohm")
     with reading(given.build()) as store:
-        units = store.rows("SELECT DISTINCT unit_key FROM placed WHERE point_key = 'tone-1khz-5w-8ohm'")
+        units = store.rows(
+            "SELECT DISTINCT unit_key FROM placed WHERE point_key = 'tone-1khz-5w-8ohm'"
+        )
     assert units == [("b",)]
 
 

@@ -148,7 +148,8 @@ ORDER BY review_key, point_key, reading_key
 # A point that asks for a volume is met by a reading without one only where it is full.
 VOLUME_FITS = """(
           point.volume IS NULL
-          OR (point.volume = 'full' AND coalesce(regexp_matches(lower(reading.volume), $full), true))
+          OR (point.volume = 'full'
+              AND coalesce(regexp_matches(lower(reading.volume), $full), true))
           OR (point.volume = 'least'
               AND coalesce(regexp_matches(lower(reading.volume), $least_volume), false)))"""
 

@@ -163,8 +163,9 @@ def _unpowered() -> Iterator[TestPoint]:
                 metrics=of_family("greatest power"),
             )
     yield TestPoint(
-        "gain-1khz", "gain at 1 kHz", TONE, 1000.0, metrics=of_family("gain at 1 kHz"), volume="full"
-    )
+        "gain-1khz", "gain at 1 kHz", TONE, 1000.0, metrics=of_family("gain at 1 kHz"),
+        volume="full",
+    )  # fmt: skip
 
 
 def of_family(family: PointFamily) -> tuple[str, ...]:
@@ -198,6 +199,7 @@ def _own(window: CustomTestPoint) -> TestPoint:
 def sort_of_input(column: str) -> str:
     """The sort of input (`INPUTS`, or LINE) that a column of names gives, as SQL."""
     cases = " ".join(
-        f"WHEN regexp_matches(lower({column}), '{pattern}') THEN '{sort}'" for sort, pattern in INPUTS
+        f"WHEN regexp_matches(lower({column}), '{pattern}') THEN '{sort}'"
+        for sort, pattern in INPUTS
     )
     return f"CASE {cases} ELSE '{LINE}' END"
