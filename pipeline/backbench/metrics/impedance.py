@@ -1,4 +1,4 @@
-"""Output source impedance and damping factor; impedance from a reduced table."""
+"""Output impedance and damping factor; impedance from a reduced table."""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ class _Across:
 
 @derived(
     "source_impedance",
-    title="Output source impedance",
+    title="Output impedance",
     unit="ohm",
     better="lower",
     source="IEC 60268-3 (output source impedance)",
@@ -273,7 +273,7 @@ def _across(session: Session) -> Iterator[_Across | RefusedDerivation]:
 
 
 @derived_curve(
-    "source_impedance", title="Output source impedance", x_unit="Hz", y_unit="ohm", version=2
+    "source_impedance", title="Output impedance", x_unit="Hz", y_unit="ohm", version=2
 )
 def source_impedance_curve(session: Session) -> Iterator[DerivedCurve]:
     """Magnitude under two loads at one drive: of sweeps, and of tones at five frequencies or more.
