@@ -258,12 +258,12 @@ WITH powers AS (
     GROUP BY ALL
 ),
 taken AS (
-    SELECT analysis_key,
+    SELECT analysis_capture.analysis_key,
            bool_or(lower(trim(controls)) NOT IN ('flat', 'defeated', 'bypassed')) AS shaped,
            if(count(DISTINCT supply_vrms) = 1, min(supply_vrms), NULL) AS supply_vrms
     FROM analysis_capture JOIN capture USING (review_key, sha256)
     WHERE review_key = $review
-    GROUP BY analysis_key
+    GROUP BY ALL
 )
 SELECT
     reading.*, metric.unit, powers.power_u, spread, relative, is_default,

@@ -38,7 +38,7 @@ def sync_points(store: Database, settings: Settings) -> None:
             "$power_within::DOUBLE AS power_within, $load_ohm::DOUBLE AS load_ohm, "
             "$level_v::DOUBLE AS level_v, $tones_hz::DOUBLE[] AS tones_hz, "
             "$metrics::VARCHAR[] AS metrics, $input_sort::VARCHAR AS input_sort, "
-            "$volume::VARCHAR AS volume",
+            "$volume::VARCHAR AS volume_setting",
             {
                 **vars(point),
                 "tones_hz": list(point.tones_hz) if point.tones_hz else None,
@@ -95,7 +95,7 @@ met AS (
                  <> coalesce(point.load_ohm, $usual_load), false) AS other_tap,
         other_tap AND point.load_ohm IS NOT NULL AS wrong_tap,
         reading.stimulus,
-        point.volume IS NOT NULL AND reading.volume IS NULL AS volume_unknown,
+        point.volume_setting IS NOT NULL AND reading.volume IS NULL AS volume_unknown,
         coalesce(taken.shaped, false) AS shaped,
         reading.stimulus = 'steps' OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL)
             AS less_direct,
@@ -147,10 +147,10 @@ ORDER BY review_key, point_key, reading_key
 
 # A point that asks for a volume is met by a reading without one only where it is full.
 VOLUME_FITS = """(
-          point.volume IS NULL
-          OR (point.volume = 'full'
+          point.volume_setting IS NULL
+          OR (point.volume_setting = 'full'
               AND coalesce(regexp_matches(lower(reading.volume), $full), true))
-          OR (point.volume = 'least'
+          OR (point.volume_setting = 'least'
               AND coalesce(regexp_matches(lower(reading.volume), $least_volume), false)))"""
 
 
