@@ -51,7 +51,7 @@ found AS (
         review_key, unit_key, label, review.reviewed, family, family.position,
         coalesce(readings, 0) AS readings,
         CASE WHEN readings > 0 THEN 'measured'
-             WHEN loaded AND kind NOT IN ('integrated amplifier', 'power amplifier', 'receiver')
+             WHEN loaded AND NOT coalesce(drives_loudspeakers, false)
                   OR paired AND coalesce(outputs, 2) < 2
                   OR metric = 'channel_balance' AND coalesce(outputs, 2) < 2 AND units = 1
              THEN 'not applicable'
@@ -60,6 +60,7 @@ found AS (
     FROM (SELECT *, count(*) OVER (PARTITION BY review_key) AS units FROM appearance) AS appearance
     JOIN review USING (review_key)
     JOIN (SELECT unit_key, label FROM peer) USING (unit_key)
+    LEFT JOIN unit_kind USING (kind)
     CROSS JOIN family
     LEFT JOIN outputs USING (review_key, unit_key)
     LEFT JOIN counted USING (review_key, unit_key, metric)

@@ -8,6 +8,7 @@ from functools import cache
 from pathlib import Path
 
 from backbench.documents.settings import Settings
+from backbench.ingest.reference_tables import kind_rows
 from backbench.storage.database import DATABASE_NAME, writing
 from backbench.test_points.assign import sync_points
 
@@ -21,10 +22,11 @@ def put_empty_database(folder: Path) -> None:
 
 @cache
 def _empty() -> bytes:
-    """With the test points that hold where no settings say otherwise."""
+    """With the test points and kinds that hold where no settings say otherwise."""
     with tempfile.TemporaryDirectory() as folder:
         with writing(Path(folder)) as store, store.transaction():
             sync_points(store, Settings())
+            store.append("unit_kind", kind_rows())
         (path,) = Path(folder).glob(
             f"{DATABASE_NAME}*"
         )  # no log beside it that is still to be read

@@ -250,6 +250,15 @@ FIRST_OF_EACH = list({one.rpartition("-")[0]: one for one in reversed(IDS)}.valu
 """One line of each command, by its name among the tests."""
 
 
+NOTHING_FOLLOWS = {
+    "chart": "a picture was written", "sheet": "a page was written", "publish": "the site stands",
+    "export": "the files stand", "snapshot": "the copy stands", "pair": "an answer to a question",
+    "trend": "an answer to a question", "drift": "an answer to a question",
+    "verify": "nothing is wrong", "withdraw": "with --dry-run nothing was done",
+}  # fmt: skip
+"""Commands after which there is nothing to be done, and why."""
+
+
 @pytest.mark.parametrize("line", LINES, ids=IDS)
 def test_a_command_line_that_is_given_runs(line: str, here: Path) -> None:
     command = line.split()[1]
@@ -261,6 +270,9 @@ def test_a_command_line_that_is_given_runs(line: str, here: Path) -> None:
         (here / "old-amplifiers.toml").unlink()
     ran = run(line)
     assert ran.exit_code in well(command), f"{ran.output}\n{ran.exception!r}"
+    only_asked = re.search("--help|--dry-run|--format|--out|--stills|--propose", line)
+    if command not in NOTHING_FOLLOWS and not only_asked:
+        assert "Next: backbench " in ran.output, ran.output
 
 
 @pytest.mark.parametrize("name", sorted(COMMANDS))

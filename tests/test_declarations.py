@@ -11,7 +11,8 @@ from typing import get_args
 
 import pytest
 
-from backbench.documents.kinds import AMPLIFIERS, UNIT_KINDS, Kind
+from backbench.bench_day.capture_battery import BATTERIES
+from backbench.documents.kinds import Battery, shipped_kinds
 from backbench.documents.stimuli import KINDS
 from backbench.metrics.declaration import derived, metric
 from backbench.metrics.registry import registry
@@ -39,6 +40,7 @@ COMMON_WORDS = {
     ("bench_day/table_entries.py", "level"): "a column of a table",
     ("bench_day/table_entries.py", "phase"): "a column of a table",
     ("test_points/assign.py", "response"): "a test point's key",
+    ("documents/kinds.py", "response"): "a test point's key",
     ("bench_day/gain_estimate.py", "gain"): "a word of a sentence",
     ("bench_day/new_review.py", "thd"): "an example in the manifest that a reviewer fills in",
 }
@@ -165,21 +167,27 @@ def test_the_usual_stimulus_is_a_tone_or_the_first() -> None:
     assert across(lambda session: ()).usual_stimulus == "sweep"
 
 
-def test_every_kind_of_unit_is_declared_once() -> None:
-    assert tuple(UNIT_KINDS) == get_args(Kind)
+def test_every_kind_of_unit_but_other_has_a_plan_that_is_written() -> None:
+    plans = {kind.battery for kind in shipped_kinds().values() if kind.name != "other"}
+    assert plans == set(get_args(Battery)) == set(BATTERIES)
 
 
-def test_the_view_of_peers_groups_kinds_as_they_are_declared() -> None:
-    text = [p.read_text() for p in sorted((ROOT / "schema").glob("*.sql"))]
-    rule = [result for sql in text if (result := re.findall(r"CASE WHEN kind IN \(([^)]*)\)", sql))]
-    grouped = set(re.findall("'([^']+)'", rule[-1][-1]))
-    assert grouped == {name for name, kind in UNIT_KINDS.items() if kind.group == AMPLIFIERS}
-    others = {name: kind.group for name, kind in UNIT_KINDS.items() if name not in grouped}
-    assert others == {name: name for name in others}
+def test_the_first_test_points_of_a_kind_are_there() -> None:
+    known = [point.point_key for point in shipped_points()]
+    for kind in shipped_kinds().values():
+        for first in kind.first_points:
+            assert any(key.startswith(first) for key in known), (kind.name, first)
+
+
+def test_the_queries_name_kinds_by_their_declaration() -> None:
+    """But for the group that a question is about."""
+    names = set(shipped_kinds()) - {"other"}
+    for path in (ROOT / "queries").glob("*.sql"):
+        assert not names & set(re.findall("'([^']+)'", path.read_text())), path.name
 
 
 def test_no_kind_of_unit_is_named_outside_its_declaration() -> None:
-    names = set(UNIT_KINDS) - {"other", "tuner"}
+    names = set(shipped_kinds()) - {"other", *get_args(Battery)}
     result = [
         f"{path.relative_to(PACKAGE)}:{line}: {text}"
         for path in outside()

@@ -8,15 +8,18 @@ import re
 
 import polars as pl
 import pytest
+import typer
 from typer.testing import CliRunner, Result
 
 from backbench.catalogue import Catalogue
 from backbench.cli import app
-from backbench.reports.terminal_tables import _fitting
+from backbench.reports.column_widths import laid_out
 
 
-def run(*words: str, columns: int | None = None) -> Result:
+def run(*words: str, columns: int | None = None, home: Catalogue | None = None) -> Result:
     env = {"COLUMNS": "" if columns is None else str(columns)}
+    if home is not None:
+        env["BACKBENCH_CATALOGUE"] = str(home.places.root)
     return CliRunner().invoke(app, list(words), env=env)
 
 
@@ -24,13 +27,36 @@ def widest(text: str) -> int:
     return max(len(line.rstrip()) for line in text.splitlines())
 
 
+COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+TABLES = {
+    "reviews", "show", "queries", "readings", "query", "metrics", "compare", "pair", "before-after",
+    "trend", "drift", "plan", "history", "verify",
+}  # fmt: skip
+"""Commands whose answer is a table."""
+OTHERS = {
+    "init", "ingest", "recompute", "rebuild", "bench", "calibrate", "new", "stimuli", "cut",
+    "check", "watch", "backfill", "chart", "publish", "sheet", "export", "snapshot", "withdraw",
+    "rename", "join", "backup", "restore", "demo",
+}  # fmt: skip
+
+
+def test_every_command_is_known_to_give_a_table_or_none() -> None:
+    assert {*COMMANDS} == TABLES | OTHERS
+    assert not TABLES & OTHERS
+
+
+@pytest.mark.parametrize("name", sorted(TABLES))
+def test_a_table_can_be_had_wide_and_in_every_format(name: str) -> None:
+    options = {option for one in COMMANDS[name].params for option in one.opts}
+    assert {"--wide", "--format"} <= options
+
+
 @pytest.mark.parametrize("columns", [80, 120, 200])
 @pytest.mark.parametrize("words", [("metrics",), ("queries",), ("reviews",)])
 def test_a_table_uses_the_width_there_is(
     words: tuple[str, ...], columns: int, measured: Catalogue
 ) -> None:
-    home = [] if words == ("metrics",) else ["-c", str(measured.places.root)]
-    shown = run(*words, *home, columns=columns)
+    shown = run(*words, columns=columns, home=measured)
     assert shown.exit_code == 0
     assert widest(shown.output) <= columns
 
@@ -65,11 +91,11 @@ def test_what_a_table_is_read_for_stays_in_80_columns(
     columns: dict[str, int], needed: set[str]
 ) -> None:
     made = pl.DataFrame({name: ["x" * width] for name, width in columns.items()})
-    shown, hidden, _ = _fitting(
-        {name: made[name].to_list() for name in made.columns}, {}, 80, keys=False
-    )
-    assert needed <= {*shown}
-    assert {*shown} | {*hidden} == {*columns}
+    cells = {name: made[name].to_list() for name in made.columns}
+    layout = laid_out(cells, {}, 80, folded={"title", "reason", "label", "stimulus", "promised"})
+    assert needed <= {*layout.widths}
+    assert {*layout.widths} | {*layout.hidden} == {*columns}
+    assert sum(layout.widths.values()) + 2 * len(layout.widths) <= 80
 
 
 def test_all_figures_of_a_review(measured: Catalogue) -> None:

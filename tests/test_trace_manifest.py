@@ -39,11 +39,28 @@ def test_a_trace_says_the_frequency_of_its_square_wave() -> None:
 
 
 @pytest.mark.parametrize(
+    ("stimulus", "kind"),
+    [
+        ("tone_hz = 1000", "tone trace table"),
+        ("burst_hz = 1000, on_ms = 20, period_ms = 50", "burst trace table"),
+        ('ripple = "reservoir"', "ripple trace table"),
+    ],
+)
+def test_what_a_trace_shows_is_its_kind(stimulus: str, kind: str) -> None:
+    (capture,) = read_manifest(manifest(f'table = "trace", {stimulus}').encode()).capture
+    assert analysis_kind(capture.stimulus) == kind
+
+
+@pytest.mark.parametrize(
     ("stimulus", "message"),
     [
-        ('table = "trace"', "a trace without square_hz"),
+        ('table = "trace"', "a trace without what it shows"),
+        ('table = "trace", tone_hz = 1000, square_hz = 1000', "several things"),
         ('table = "response", square_hz = 1000', "only with a trace"),
-        ('table = "trace", tone_hz = 1000', "exactly one of the keys"),
+        ('table = "response", tone_hz = 1000', "only with a trace"),
+        ('table = "trace", tone_hz = 1000, rise_time_s = 1e-6', "rise times only with square_hz"),
+        ('table = "trace", burst_hz = 1000, on_ms = 20', "belong together"),
+        ('table = "trace", sweep_hz = [10, 20]', "exactly one of the keys"),
     ],
 )
 def test_what_a_trace_lacks_is_asked_for(stimulus: str, message: str) -> None:

@@ -62,6 +62,7 @@ class Catalogue:
                 how_to_restore(self.places.ledger.folder) or "make one with `backbench init`",
             )  # fmt: skip
             raise UserError("there is no catalogue here", [fault])
+        self.places.bring_into_force()
 
     @staticmethod
     def create(path: str | Path, settings: str = STARTER_SETTINGS) -> Catalogue:
@@ -193,6 +194,7 @@ class Catalogue:
     @contextmanager
     def reading(self) -> Iterator[database.Database]:
         """A read-only connection, closed on leaving."""
+        self.places.bring_into_force()
         with database.reading(self.places.database) as opened:
             yield opened
 

@@ -232,7 +232,8 @@ def _levels_truth(
             truth[f"power_at_limit at {limit:g} %"] = Truth(float(watts[-1]), math.inf)
             truth[f"input_at_limit at {limit:g} %"] = Truth(float(grid[-1]), math.inf)
     if watts[0] < 1 < watts[-1]:
-        truth["sensitivity 1 W"] = spanning(float(np.interp(0.0, np.log(watts), grid)))
+        drive = np.exp(np.interp(0.0, np.log(watts), np.log(grid)))
+        truth["sensitivity 1 W"] = spanning(float(drive))
     return truth
 
 

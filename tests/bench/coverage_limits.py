@@ -5,7 +5,8 @@ Run as `python tests/bench/coverage_limits.py [amplifiers]`. Every amplifier is 
 order, crossover, sag, noise of the distortion) and measured at the plan's powers. The truth is the
 last upward crossing, by bisection on the drive of the same transfer. Printed for each limit: how
 many were given, the share within two standard uncertainties, the median half interval in
-percent, the root mean square of error over uncertainty, and bounds on the wrong side.
+percent, the root mean square of error over uncertainty, and bounds on the wrong side; and the same
+with the steps that the plan then asks for.
 """
 
 from __future__ import annotations
@@ -21,8 +22,10 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from backbench.bench_day.amplifier_steps import SHARES
+from backbench.bench_day.narrowing_steps import NARROW, powers_inside
+from backbench.metrics.limit_brackets import limit_brackets
 from backbench.metrics.power_limit import LIMITS_PERCENT
-from backbench.metrics.session import Derived, Reading
+from backbench.metrics.session import Derived, Reading, Session
 from bench_readings import derived, reading
 
 RNG = np.random.default_rng(5)
@@ -90,14 +93,30 @@ def measured(amplifier: Amplifier, drives: list[float]) -> list[Reading]:
     return made
 
 
-def main(number: int) -> None:
-    scores: dict[tuple[str, float], list[tuple[float, float]]] = defaultdict(list)
-    wrong: dict[tuple[str, float], list[bool]] = defaultdict(list)
-    drives = [math.sqrt(share) for share in SHARES]
-    for _ in range(number):
-        amplifier = drawn()
-        readings = measured(amplifier, drives)
-        truths = {limit: last_crossing(amplifier, limit, drives) for limit in LIMITS_PERCENT}
+def narrowing_drives(readings: list[Reading]) -> list[float]:
+    """The drives of the steps that a plan asks for once these were measured."""
+    drives = []
+    for bracket in limit_brackets(Session(readings)):
+        if bracket.high_w / bracket.low_w - 1 > NARROW:
+            powers = powers_inside(bracket.low_w, bracket.high_w)
+            drives += [bracket.generator_v(power) or 0.0 for power in powers]
+    return drives
+
+
+class Tally:
+    """Scores (error over uncertainty, relative half interval) and bounds by metric and limit."""
+
+    def __init__(self) -> None:
+        self.scores: dict[tuple[str, float], list[tuple[float, float]]] = defaultdict(list)
+        self.wrong: dict[tuple[str, float], list[bool]] = defaultdict(list)
+
+    def add(
+        self,
+        amplifier: Amplifier,
+        drives: list[float],
+        readings: list[Reading],
+        truths: dict[float, float | None],
+    ) -> None:
         for metric in ("power_at_limit", "input_at_limit"):
             for result in derived(metric, readings):
                 if not isinstance(result, Derived):
@@ -109,13 +128,37 @@ def main(number: int) -> None:
                     most = max(amplifier(d)[1] for d in np.linspace(drives[-2], drives[-1], 30))
                     missed = drive is not None and most >= limit
                     truth = _truth(metric, amplifier, drive) if drive is not None else math.inf
-                    wrong[metric, limit].append(missed and truth < figure.value * (1 - 1e-9))
+                    self.wrong[metric, limit].append(missed and truth < figure.value * (1 - 1e-9))
                 elif drive is not None:
                     truth = _truth(metric, amplifier, drive)
-                    scores[metric, limit].append(
+                    self.scores[metric, limit].append(
                         ((figure.value - truth) / figure.uncertainty,
                          2 * figure.uncertainty / figure.value)
                     )  # fmt: skip
+
+
+def tallies(number: int) -> tuple[Tally, Tally]:
+    """Of the plan's own steps, and with those that narrow the limits."""
+    planned, narrowed = Tally(), Tally()
+    drives = [math.sqrt(share) for share in SHARES]
+    for _ in range(number):
+        amplifier = drawn()
+        readings = measured(amplifier, drives)
+        truths = {limit: last_crossing(amplifier, limit, drives) for limit in LIMITS_PERCENT}
+        planned.add(amplifier, drives, readings, truths)
+        more = measured(amplifier, narrowing_drives(readings))
+        narrowed.add(amplifier, drives, [*readings, *more], truths)
+    return planned, narrowed
+
+
+def main(number: int) -> None:
+    for title, tally in zip(("As planned", "Narrowed"), tallies(number), strict=True):
+        print(title)
+        _print(tally)
+
+
+def _print(tally: Tally) -> None:
+    scores, wrong = tally.scores, tally.wrong
     for (metric, limit), pairs in sorted(scores.items()):
         score, half = np.array(pairs).T
         print(f"{metric:16} {limit:4g} %: {len(score):4d} given, within "

@@ -20,6 +20,7 @@ from rows import Row, tell
 
 from backbench.comparison.unit_comparison import compare_unit
 from backbench.documents.settings import Settings
+from backbench.ingest.reference_tables import kind_rows
 from backbench.publish.index_pages import index_pages
 from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.site_builder import SiteBuilder
@@ -128,6 +129,7 @@ def make(folder: Path) -> None:
         return
     with writing(folder) as store, store.transaction():
         sync_points(store, Settings())
+        store.append("unit_kind", kind_rows())
         store.rows("SELECT setseed(0.5)")
         for step in STEPS:
             store.run(step, {"n": UNITS} if "$n" in step else ())

@@ -128,7 +128,9 @@ def difference(was: list[object], now: list[object]) -> float:
     if words and numbers:
         (value, new), (u, _) = numbers[:2]
         own = abs(value - new) / u if u > 0 else _relative(value, new)
-        return max(own, *(_relative(a, b) for a, b in numbers[1:]))
+        # A variance is uncertain by the inverse of its degrees of freedom.
+        dof = abs(1 / numbers[3][0] - 1 / numbers[3][1])
+        return max(own, dof, *(_relative(a, b) for a, b in numbers[1:3]))
     size = max((abs(a) for a, _ in numbers if math.isfinite(a)), default=0.0) or 1.0
     return max((abs(a - b) / size for a, b in numbers if math.isfinite(a)), default=0.0)
 

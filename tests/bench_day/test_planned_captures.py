@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from backbench.bench_day.amplifier_steps import SHARES
 from backbench.bench_day.bench_limits import crest
 from backbench.bench_day.calibrate import Known, calibrated, months_after
 from backbench.bench_day.cautions import cautions
@@ -39,6 +41,9 @@ from backbench.documents.manifest import Manifest, read_manifest
 from backbench.documents.settings import Settings
 from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import UserError
+from backbench.metrics.limit_brackets import limit_brackets
+from backbench.metrics.session import Reading, Session
+from bench_readings import reading
 
 SETTINGS = """
 [bench.garage]
@@ -448,3 +453,44 @@ def test_a_reference_that_may_have_been_played_stays(tmp_path: Path) -> None:
     assert next(s for s in recorded.plan.step if s.file == "sweep.wav") == next(
         s for s in made.step if s.file == "sweep.wav"
     )
+
+
+KNEE = (0.01, 0.01, 0.011, 0.012, 0.02, 2.0, 12.0, 25.0)
+"""Distortion in percent at the plan's powers, of an amplifier that clips a little over 20 W."""
+
+
+def measured_steps(percent: tuple[float, ...] = KNEE, rated_w: float = 20.0) -> list[Reading]:
+    made = []
+    for share, distortion in zip(SHARES, percent, strict=True):
+        power = share * rated_w
+        same = {"power_w": power, "generator_vrms": 0.1 * math.sqrt(power), "frequency_hz": 997.0}
+        made.append(reading("output_power", power, 1e-3, 1e-4, **same))
+        made.append(reading("thd_wide", distortion, 1e-3, 1e-3, **same))
+    return made
+
+
+def narrowed(readings: list[Reading]) -> Plan:
+    message = manifest()
+    brackets = tuple(limit_brackets(Session(readings)))
+    wishes = Wishes((8.0,), gain_db=26.0, brackets=brackets)
+    return make_plan(message, chain_of(message, settings(), 26.0), wishes)
+
+
+def test_measured_steps_ask_for_those_that_narrow_a_power_at_a_limit() -> None:
+    """Two or three powers inside each bracket, at generator levels between the steps' own."""
+    made = narrowed(measured_steps())
+    asked = [step for step in made.step if step.why.startswith("narrows") and not step.loop_back]
+    assert 4 <= len(asked) <= 12
+    assert all(20.0 < (step.power_w or 0) < 26.0 for step in asked)
+    for step in asked:
+        level = 0.1 * math.sqrt(step.power_w or 0)
+        assert step.stimulus.generator_vrms == pytest.approx(level, rel=0.01)
+        assert step.stimulus.tone_hz == 997.0
+    assert len({step.stem for step in made.step}) == len(made.step)
+    assert any("power at 1 % distortion is known from" in note for note in made.notes)
+
+
+def test_a_narrow_bracket_and_a_review_that_was_not_measured_ask_for_nothing() -> None:
+    straight = tuple(0.0002 * (share * 20) ** 3 for share in SHARES)
+    for readings in ([], measured_steps(straight)):
+        assert not any(step.why.startswith("narrows") for step in narrowed(readings).step)

@@ -11,7 +11,7 @@ from backbench.bench_day.review_request import likely
 from backbench.catalogue import Catalogue
 from backbench.cli import app
 from backbench.documents.manifest import read_manifest
-from backbench.documents.unit_facts import CHOICES, key_of
+from backbench.documents.unit_facts import choices, key_of
 from talk import Talk
 
 BENCH = """\
@@ -48,7 +48,7 @@ def test_a_whole_conversation(tmp_path: Path) -> None:
     talk.answer("Mains frequency in Hz, 50 or 60: ", "60\n")
     talk.until("'3/4/2024' is no date")
     talk.answer("Date of the session [", "2024-04-03\n")
-    talk.until("next: backbench plan")
+    talk.until("Next: backbench plan")
     assert talk.end() == 0
     made = read_manifest((folder / "review.toml").read_bytes())
     (unit,) = made.unit
@@ -104,7 +104,7 @@ def test_off_a_terminal_all_faults_come_at_once(tmp_path: Path) -> None:
     ],
 )  # fmt: skip
 def test_near_misses(name: str, text: str, meant: str | None) -> None:
-    assert likely(text, CHOICES[name]) == meant
+    assert likely(text, choices()[name]) == meant
 
 
 @pytest.mark.parametrize(

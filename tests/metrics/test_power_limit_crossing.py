@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backbench.metrics.session import Derived, Reading, RefusedDerivation
+from bench.coverage_limits import tallies
 from bench_readings import derived, reading
 
 
@@ -137,3 +138,19 @@ def test_loads_and_outputs_stand_by_themselves() -> None:
 
 def test_two_levels_are_too_few() -> None:
     assert derived("power_at_limit", steps([1, 30], [0.2, 2])) == []
+
+
+def test_random_amplifiers_at_the_plans_steps_and_at_those_that_narrow_them() -> None:
+    """Few of the thousand of tests/bench/coverage_limits.py: the interval holds the truth, and the
+    steps that are asked for narrow it."""
+    planned, narrowed = tallies(12)
+    for tally in (planned, narrowed):
+        scores = [score for pairs in tally.scores.values() for score, _ in pairs]
+        assert len(scores) > 30
+        assert sum(abs(score) <= 2 for score in scores) >= 0.93 * len(scores)
+        assert not any(one for bounds in tally.wrong.values() for one in bounds)
+    halves = [
+        sorted(half for pairs in tally.scores.values() for _, half in pairs)
+        for tally in (planned, narrowed)
+    ]
+    assert halves[1][len(halves[1]) // 2] < 0.5 * halves[0][len(halves[0]) // 2]

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backbench.errors import UserError
-from backbench.readers import file_formats
+from backbench.readers import audio, file_formats
 from backbench.readers.file_formats import open_recording, read_recording
 
 NOISE = 0.2 * np.random.default_rng(0).normal(size=(3000, 2)).clip(-4, 4)
@@ -161,3 +161,15 @@ def test_damage_gives_a_fault_or_a_recording_never_another_error(
     except UserError as error:
         sound = len(error.faults) == 1
     assert sound
+
+
+def test_silence_that_unfolds_without_end_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(audio, "MAX_SAMPLES", 100_000)
+    noise = np.random.default_rng(1).normal(size=(200_000, 2)) * 2.0**-23
+    for name, samples in (("silence.flac", 0 * noise), ("noise.flac", noise)):
+        soundfile.write(tmp_path / name, samples, 48_000, subtype="PCM_24")
+    with pytest.raises(UserError, match="400000 samples in"):
+        read_recording(tmp_path / "silence.flac")
+    assert read_recording(tmp_path / "noise.flac").samples.shape == (200_000, 2)

@@ -9,11 +9,12 @@ import numpy as np
 import polars as pl
 import pytest
 
+from backbench.backfill import text_sheets
 from backbench.backfill.column_map import read_map
 from backbench.backfill.parse_records import parse_sheet
 from backbench.backfill.spreadsheet import read_sheet
 from backbench.errors import UserError
-from backbench.readers import limited_process
+from backbench.readers import delimited, limited_process
 from backbench.readers.file_formats import read_table
 from backbench.readers.parquet import read_parquet_here
 from corpus.malformed_sheets import sheets
@@ -125,3 +126,58 @@ def test_a_cell_over_the_limit_of_text_files_is_reported(tmp_path: Path) -> None
     (tmp_path / "a.csv").write_text("Maker,Model\n" + "x" * 200_000 + ",1\n")
     with pytest.raises(UserError, match="a cell of more than 131072 characters"):
         read_sheet(tmp_path / "a.csv")
+
+
+def test_a_large_text_is_read_apart_as_it_is_here(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.csv"
+    rows = [f"{10 * n}.5,-0.{n}5" for n in range(1, 20)]
+    path.write_text("\n".join(["f,a", *rows, "300.5,"]) + "\n")
+    here = delimited.read_delimited(path, "a.csv", TABLE)
+    monkeypatch.setattr(delimited, "SMALL_BYTES", 0)
+    apart = delimited.read_delimited(path, "a.csv", TABLE)
+    assert apart.remark == here.remark
+    assert apart.remark is not None
+    for key, values in here.columns.items():
+        np.testing.assert_array_equal(apart.columns[key], values)
+        np.testing.assert_array_equal(apart.uncertainty[key], here.uncertainty[key])
+    monkeypatch.setattr(limited_process, "TIME_S", 0)
+    assert "text that was given up: it takes more than 0 s to read" in refused(path)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16-le", "utf-16-be"])
+def test_the_first_lines_of_a_large_text_are_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, encoding: str
+) -> None:
+    path = tmp_path / "a.csv"
+    lines = [f"{n},µ{n}" for n in range(400)]
+    path.write_bytes("\n".join(["\ufeff" + lines[0], *lines[1:]]).encode(encoding))
+    for size in range(1000, 1008):
+        monkeypatch.setattr(delimited, "SMALL_BYTES", size)
+        first = delimited.first_lines(path, "a.csv")
+        assert first == lines[: len(first)]
+        assert len(first) > 40
+    monkeypatch.setattr(delimited, "SMALL_BYTES", 1 << 20)
+    assert delimited.first_lines(path, "a.csv") == lines
+
+
+def test_a_large_sheet_of_text_is_read_apart_as_it_is_here(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text('unit;year;remark\nAuk 4;1961;"one; two"\n;;\n')
+    here = text_sheets.text_cells(path)
+    monkeypatch.setattr(text_sheets, "SMALL_BYTES", 0)
+    assert text_sheets.text_cells(path) == here == [
+        ["unit", "year", "remark"], ["Auk 4", "1961", "one; two"], [None, None, None],
+    ]  # fmt: skip
+    monkeypatch.setattr(limited_process, "MEMORY_BYTES", 0)
+    with pytest.raises(UserError, match="a text that was given up: it unfolds"):
+        text_sheets.text_cells(path)
+
+
+def test_a_line_that_is_one_endless_quotation_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text('f,a\n1,2\n"' + "x" * 200_000 + "\n")
+    assert "characters with quotation marks in line 3" in refused(path)

@@ -11,6 +11,7 @@ from scipy import stats
 
 from backbench.comparison import drift
 from backbench.documents.settings import Settings
+from backbench.ingest.reference_tables import kind_rows
 from backbench.statistics import nearest_neighbours, permutation_test, ranks, trends
 from backbench.storage.database import reading, writing
 from backbench.test_points.assign import sync_points
@@ -100,6 +101,7 @@ def test_database_medians_and_quantiles_are_those_of_numpy(tmp_path: Path) -> No
     """What saved queries lean on: median, interpolated quantile, median absolute deviation."""
     with writing(tmp_path) as store:
         sync_points(store, Settings())
+        store.append("unit_kind", kind_rows())
     column = TABLES[0][:, 0]
     with reading(tmp_path) as store:
         result = store.rows(

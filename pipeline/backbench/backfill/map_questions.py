@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from backbench.backfill.days import in_words, read_day, readings_of
 from backbench.backfill.proposed_map import Proposal, ProposedFact, ProposedReading
 from backbench.backfill.row_facts import UNIT_OF_NUMBER
-from backbench.documents.unit_facts import CHOICES, key_of
+from backbench.documents.unit_facts import choices, key_of
 from backbench.metrics.registry import registry
 from backbench.quantities.counts import counted
 from backbench.quantities.faults import UnreadableQuantity
@@ -49,14 +49,14 @@ def questions(proposal: Proposal) -> Iterator[Question]:
         for word, times in list(fact.unknown.items()):
             short = name.split(".")[1]
             text = f"{word!r} in {fact.column!r} ({counted(times, 'row')}) means which {short}?"
-            yield Question(text, CHOICES[short], _word_taker(fact, word), optional=True)
+            yield Question(text, choices()[short], _word_taker(fact, word), optional=True)
     for reading in proposal.readings:
         yield from _of_reading(reading)
 
 
 def _of_fact(proposal: Proposal, name: str) -> Question:
     short = name.split(".")[1]
-    choices = CHOICES.get(short, ("50", "60") if short == "mains_hz" else ())
+    known = choices().get(short, ("50", "60") if short == "mains_hz" else ())
     text = f"No column tells the {WORDS_OF_FACT[name]}. For all rows"
 
     def take(answer: str) -> None:
@@ -72,7 +72,7 @@ def _of_fact(proposal: Proposal, name: str) -> Question:
             value = key_of(answer)
         proposal.facts[name] = ProposedFact(always=value)
 
-    return Question(text, choices, take)
+    return Question(text, known, take)
 
 
 def _of_reading(reading: ProposedReading) -> Iterator[Question]:

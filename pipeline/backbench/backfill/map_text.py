@@ -6,7 +6,7 @@ from backbench.backfill.days import in_words, readings_of
 from backbench.backfill.map_questions import COVERAGES, WORDS_OF_FACT
 from backbench.backfill.proposed_map import Proposal, ProposedFact, ProposedReading
 from backbench.documents.toml_writing import lines_of
-from backbench.documents.unit_facts import CHOICES
+from backbench.documents.unit_facts import choices
 from backbench.metrics.registry import registry
 from backbench.quantities.units import symbol
 
@@ -61,7 +61,7 @@ def _facts(proposal: Proposal, group: str) -> list[str]:
     for name in proposal.missing:
         if name.startswith(f"{group}."):
             short = name.split(".")[1]
-            known = f": {', '.join(CHOICES[short])}" if short in CHOICES else ""
+            known = f": {', '.join(choices()[short])}" if short in choices() else ""
             example = "50" if short == "mains_hz" else '"…"'
             lines.append(
                 f"# {short} = {{ always = {example} }}  # needed: the {WORDS_OF_FACT[name]}{known}"
@@ -72,7 +72,7 @@ def _facts(proposal: Proposal, group: str) -> list[str]:
 def _fact(name: str, fact: ProposedFact) -> list[str]:
     value = {"column": fact.column, "always": fact.always, "words": fact.words or None}
     lines = [
-        f"# {word!r} ({times}×) has no meaning in `words` yet: {', '.join(CHOICES[name])}"
+        f"# {word!r} ({times}×) has no meaning in `words` yet: {', '.join(choices()[name])}"
         for word, times in fact.unknown.items()
     ]
     return [*lines, _line(name, value)]

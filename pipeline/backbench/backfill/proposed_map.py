@@ -22,7 +22,7 @@ from backbench.backfill.heading_words import (
 )
 from backbench.backfill.other_rows import other_row
 from backbench.backfill.spreadsheet import Cell, Grid, Row, heading_text, sheet_under
-from backbench.documents.unit_facts import ALSO_CALLED, CHOICES
+from backbench.documents.unit_facts import also_called, choices
 from backbench.errors import Fault, UserError
 from backbench.ingest.impossible_signs import sign_faults
 from backbench.metrics.registry import registry
@@ -151,7 +151,7 @@ def _fact(fact: str, heading: str, cells: list[Cell]) -> ProposedFact:
     name = fact.split(".")[1]
     proposed = ProposedFact(heading)
     for word, times in Counter(cell.text for cell in cells).items():
-        if name not in CHOICES or word.lower() in CHOICES[name]:
+        if name not in choices() or word.lower() in choices()[name]:
             continue
         meaning = _meaning(name, word)
         if meaning is None:
@@ -163,7 +163,7 @@ def _fact(fact: str, heading: str, cells: list[Cell]) -> ProposedFact:
 
 def _meaning(name: str, word: str) -> str | None:
     plain = word.lower().strip(".")
-    return next((m for m, words in ALSO_CALLED[name].items() if plain in words), None)
+    return next((m for m, words in also_called()[name].items() if plain in words), None)
 
 
 def _reading(heading: str, named: HeadingOfFigures, cells: list[Cell]) -> ProposedReading:

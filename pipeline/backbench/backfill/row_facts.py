@@ -12,7 +12,7 @@ from backbench.backfill.days import UnreadableDay, read_day
 from backbench.backfill.decimal_signs import DecimalSigns
 from backbench.backfill.problems import LeftOut, refuse_long
 from backbench.backfill.spreadsheet import Cell
-from backbench.documents.unit_facts import CHOICES, key_of
+from backbench.documents.unit_facts import choices, key_of
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.reading import read_quantity
 
@@ -39,7 +39,7 @@ def fact_of(name: str, cell: Cell | None, fact: Fact, how: ColumnMap, signs: Dec
 def _read(name: str, text: str, cell: Cell, fact: Fact, how: ColumnMap, signs: DecimalSigns) -> Any:
     if name in UNIT_OF_NUMBER:
         return _number(name, text, cell, fact, signs)
-    if name in CHOICES:
+    if name in choices():
         return _choice(name, text, fact)
     if name in {"key", "bench"}:
         return key_of(text)
@@ -65,9 +65,9 @@ def _number(name: str, text: str, cell: Cell, fact: Fact, signs: DecimalSigns) -
 
 
 def _choice(name: str, text: str, fact: Fact) -> str:
-    if text.lower() not in CHOICES[name]:
-        reason = f"{text!r} is none of: {', '.join(CHOICES[name])}"
-        raise LeftOut(reason, suggestions.for_choice(text, CHOICES[name], fact.words))
+    if text.lower() not in choices()[name]:
+        reason = f"{text!r} is none of: {', '.join(choices()[name])}"
+        raise LeftOut(reason, suggestions.for_choice(text, choices()[name], fact.words))
     return text.lower()
 
 

@@ -2,28 +2,18 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from backbench.backfill.heading_rows import joined_headings
-from backbench.backfill.outermost_cells import MAX_ROWS
 from backbench.backfill.sheet_addresses import column
-from backbench.backfill.workbooks import (
-    MAX_CELLS,
-    Content,
-    Percents,
-    read_answer,
-    unreadable,
-)
-from backbench.documents.regular_files import open_regular, read_regular, reason_of
+from backbench.backfill.text_sheets import MAX_SHEET_BYTES, text_cells
+from backbench.backfill.workbooks import Content, Percents, read_answer, unreadable
+from backbench.documents.regular_files import open_regular, reason_of
 from backbench.quantities.counts import counted
 from backbench.readers.limited_process import TookTooMuch, read_in_process
 
 WORKBOOKS = {".xlsx", ".xlsm", ".xls", ".ods"}
-MAX_SHEET_BYTES = 100_000_000
 LONGEST_HEADING = 200
 """Characters; what follows tells no column from another."""
 TEXTS = {".csv", ".tsv", ".txt"}
@@ -105,7 +95,7 @@ def read_grid(path: Path, name: str | None = None) -> Grid:
     if suffix in WORKBOOKS:
         return _workbook(path, name)
     if suffix in TEXTS:
-        return Grid(path.name, _delimited(path), set())
+        return Grid(path.name, text_cells(path), set())
     raise unreadable(path, f"an ending {suffix!r}", "one of .csv, .tsv, .xlsx, .xls, .ods")
 
 
@@ -161,47 +151,3 @@ def _workbook(path: Path, name: str | None) -> Grid:
         raise unreadable(path, f"a workbook that was given up: {error}", expected) from None
     sheet = read_answer(data)
     return Grid(f"{path.name}, {sheet.name}", sheet.cells, sheet.percents, sheet.others)
-
-
-def _delimited(path: Path) -> list[list[Content]]:
-    """Rows of a text file; the delimiter is the one that gives the most even rows."""
-    try:
-        data = read_regular(path, MAX_SHEET_BYTES)
-    except OSError as error:
-        raise unreadable(path, reason_of(error), "a readable file") from None
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        # Older spreadsheets write Western texts in this code page; every byte has a meaning in it.
-        text = data.decode("cp1252", errors="replace")
-    splits = [rows for mark in ("\t", ";", ",") if (rows := _split(text, mark)) or not text]
-    if not splits:
-        raise unreadable(
-            path, f"a cell of more than {csv.field_size_limit()} characters", "shorter cells",
-        )  # fmt: skip
-    best = max(splits, key=_evenness)
-    _refuse_large(path, len(best), max(map(len, best), default=0))
-    return [[cell.strip() or None for cell in row] for row in best]
-
-
-def _split(text: str, mark: str) -> list[list[str]]:
-    """Rows of cells; none where a cell is longer than any spreadsheet's."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark)
-    try:
-        return list(reader)
-    except csv.Error:
-        return []
-
-
-def _evenness(rows: Iterable[list[str]]) -> tuple[int, int]:
-    """Rows as wide as the widest heading row, then the width."""
-    widths = [len(row) for row in rows if row]
-    if not widths or widths[0] < 2:
-        return (0, 0)
-    return (sum(width == widths[0] for width in widths), widths[0])
-
-
-def _refuse_large(path: Path, rows: int, columns: int) -> None:
-    if rows * columns > MAX_CELLS or rows > MAX_ROWS:
-        found = f"{rows} rows of {columns} columns"
-        raise unreadable(path, found, f"at most {MAX_ROWS} rows and {MAX_CELLS} cells")

@@ -1,4 +1,4 @@
-"""The captures of units with line outputs: preamplifiers, phono stages, tuners."""
+"""The captures of units that a generator drives at line level: line, phono, headphone stages."""
 
 from __future__ import annotations
 
@@ -20,16 +20,17 @@ from backbench.bench_day.common_steps import (
 )
 from backbench.bench_day.planning_session import PlanningSession
 from backbench.documents.clear_frequencies import clear_hz
-from backbench.documents.stimuli import Idle, Level
+from backbench.documents.stimuli import Level
 from backbench.signal.riaa import riaa_db
 
 LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0)
+HEADPHONE_VOLTS = (0.1, 0.2, 0.5, 1.0, 2.0, 3.0, 4.0)
+"""2 V into 32 ohm are 125 mW; common practice, no source."""
 BRIDGING_OHM = 10_000.0
 MAGNET_V, COIL_V = 5e-3, 0.5e-3
 """What a moving magnet and a moving coil give at 1 kHz (common practice, no source)."""
 OVERLOADS = (2.0, 4.0, 8.0, 16.0, 24.0, 32.0)
 """Of the usual input volts, rising, until the stage is driven over."""
-TUNER_HZ = ((67.0, "67"), (4_769.0, "4p77k"))
 USUAL_V = 2.0
 """What an input range is chosen for where the output can't be foretold, rms (common practice, no
 source)."""
@@ -37,6 +38,20 @@ source)."""
 
 def line_stage(session: PlanningSession) -> PlannedSteps:
     """A preamplifier: by output volts, into a bridging input unless a load is named."""
+    return _by_volts(session, LINE_VOLTS)
+
+
+def headphone_stage(session: PlanningSession) -> PlannedSteps:
+    """A headphone output: by output volts, into the resistors named, the usual one first."""
+    yield from _by_volts(session, HEADPHONE_VOLTS)
+    if not session.loads:
+        yield ("no load is named, so that the levels are of an open output: name resistors that "
+               "stand for headphones, such as --load 32 --load 300")  # fmt: skip
+    yield ("keep headphones off your ears while anything plays: these levels are far above those "
+           "of listening and can harm hearing at once")  # fmt: skip
+
+
+def _by_volts(session: PlanningSession, levels: tuple[float, ...]) -> PlannedSteps:
     load = line_load(session)
     yield session.idle(load)
     yield session.at("tone-1k-1v.wav", 1.0, load, tone(1000.0),
@@ -51,11 +66,11 @@ def line_stage(session: PlanningSession) -> PlannedSteps:
     yield from (
         session.at(f"tone-1k-{number_in_name(volts)}v.wav", volts, load, tone(1000.0),
                    "distortion against level")
-        for volts in LINE_VOLTS if volts < 2
+        for volts in levels if volts < USUAL_V
     )  # fmt: skip
     yield from squares(session, 1.0, load)
-    for volts in LINE_VOLTS:
-        if volts > 2:
+    for volts in levels:
+        if volts > USUAL_V:
             yield session.at(f"tone-1k-{number_in_name(volts)}v.wav", volts, load, tone(1000.0),
                              "distortion against level, to the limit")  # fmt: skip
 
@@ -85,29 +100,6 @@ def phono_stage(session: PlanningSession) -> PlannedSteps:
                                 "distortion against level, to the overload")  # fmt: skip
     yield ("the levels are those at the phono input: take them down from a line level by a "
            "divider there, so that its own noise stays below the cartridge's")  # fmt: skip
-
-
-def tuner(session: PlanningSession) -> PlannedSteps:
-    """A tuner: audio that a modulated carrier of a signal generator brings to its outputs."""
-    load = line_load(session)
-    idle = session.idle(load).model_copy(update={
-        "stimulus": Idle(idle="carrier of 65 dBf, not modulated"),
-        "why": "residual noise and hum on a strong carrier",
-    })  # fmt: skip
-    yield idle
-    why = between_outputs(session, "level and distortion at full deviation, 65 dBf")
-    yield session.set_to("tone-1k.wav", tone(1000.0)("unknown"), load, why, volts=USUAL_V)
-    for hz, name in TUNER_HZ:
-        yield session.set_to(f"tone-{name}.wav", tone(hz)("unknown"), load,
-                             "distortion over the band, 65 dBf", volts=USUAL_V)  # fmt: skip
-    for output, file in one_by_one(session):
-        yield session.set_to(file, tone(1000.0)("unknown"), load,
-                             f"separation in stereo: modulate {output} only",
-                             volts=USUAL_V, driven=output)  # fmt: skip
-    yield ("sensitivity, quieting and selectivity come from the RF generator's own levels: enter "
-           "them as a tuner table, a row for each level")  # fmt: skip
-    yield ("all captures: set the modulation by the RF generator's deviation meter, the level of "
-           "its audio input is not that of the tuner")  # fmt: skip
 
 
 def line_load(session: PlanningSession) -> float | str:

@@ -11,18 +11,24 @@ import tomlkit
 
 from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.documents.toml_writing import block, item_of, table_of
-from backbench.documents.unit_facts import CHOICES, Unit
+from backbench.documents.unit_facts import Unit, choices
 from backbench.errors import MISSING, Fault, UserError
 from backbench.storage.atomic_io import write_text_file
 
 NEEDED = ("maker", "model", "kind", "technology", "state")
-HINTS = {
-    **{name: ", ".join(words) for name, words in CHOICES.items()},
+_HINTS = {
     "topology": "push-pull, single-ended, class AB, …",
     "made": "a year, or [first, last]",
     "rated_power_w": "the maker's, into the nominal load; a plan goes up to it",
     "work": "what was done since it was last measured",
 }
+
+
+def hints() -> dict[str, str]:
+    """What may stand in a fact of a unit, by its name."""
+    return {**{name: ", ".join(words) for name, words in choices().items()}, **_HINTS}
+
+
 TRACKS = "# The output that each track of the recordings carries."
 
 
@@ -73,7 +79,7 @@ def missing_facts(draft: ReviewDraft) -> list[Fault]:
     """A fault for each fact of the unit that neither the reviewer nor an earlier review states."""
     known = _facts(draft, draft.unit)
     return [
-        missing(f"--{name}", HINTS.get(name, "a value")) for name in NEEDED if name not in known
+        missing(f"--{name}", hints().get(name, "a value")) for name in NEEDED if name not in known
     ]
 
 
@@ -153,11 +159,13 @@ def _unit(draft: ReviewDraft, key: str) -> str:
     for name in names:
         if name in facts and facts[name] not in ([], None):
             item = item_of(facts[name])
-            if name in HINTS:
-                item.comment(HINTS[name])
+            if name in hints():
+                item.comment(hints()[name])
             unit.append(name, item)
         else:
-            unit.add(tomlkit.comment(f"{name} =" + (f" # {HINTS[name]}" if name in HINTS else "")))
+            unit.add(
+                tomlkit.comment(f"{name} =" + (f" # {hints()[name]}" if name in hints() else ""))
+            )
     return "\n\n".join([block(["unit"], unit, repeated=True), *_published(draft, key)])
 
 

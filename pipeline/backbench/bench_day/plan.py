@@ -13,11 +13,13 @@ from backbench.bench_day.bench_limits import SQUARE_RATE_HZ, beyond
 from backbench.bench_day.capture_battery import BATTERIES
 from backbench.bench_day.loop_back_steps import loop_backs
 from backbench.bench_day.measuring_chain import Chain
+from backbench.bench_day.narrowing_steps import narrowing
 from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
-from backbench.documents.kinds import UNIT_KINDS
+from backbench.documents.kinds import BRING_THEIR_SIGNAL, unit_kinds
 from backbench.documents.manifest import MANIFEST_NAME, Manifest
-from backbench.errors import Fault, UserError
+from backbench.errors import MISSING, Fault, UserError
+from backbench.metrics.limit_brackets import LimitBracket
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 
@@ -33,19 +35,23 @@ CLEAR = (
 class Wishes:
     """What the reviewer asked for. loads: ohm, the nominal one first; none: as the manifest.
 
-    rate_hz: sample rate of the recordings.
+    rate_hz: sample rate of the recordings. brackets: of the powers at limits, as far as this
+    review was measured.
     """
 
     loads: tuple[float, ...] = ()
     rate_hz: float = USUAL_RATE_HZ
     gain_db: float | None = None
     gain_from: str | None = None
+    brackets: tuple[LimitBracket, ...] = ()
 
 
 def make_plan(manifest: Manifest, chain: Chain, wishes: Wishes) -> Plan:
     """The plan for a review's units. Raises UserError where a fact is missing that it needs."""
     session = session_of(manifest, chain, wishes)
     items = list(BATTERIES[session.battery](session))
+    if session.battery == "amplifier":
+        items += narrowing(session, wishes.brackets)
     steps = _once([item for item in items if isinstance(item, PlannedStep)])
     possible, notes = _possible(steps, session)
     alone = list(loop_backs(session, possible))
@@ -87,11 +93,11 @@ def with_recorded(made: Plan, earlier: Plan | None, done: Collection[str]) -> Pl
 def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> PlanningSession:
     """What the battery is drawn up from. Raises UserError with everything that is missing."""
     first = manifest.unit[0]
-    kind = UNIT_KINDS[first.kind]
+    kind = unit_kinds()[first.kind]
     battery = kind.battery_for(manifest.conditions.input)
     faults: list[Fault] = []
     if battery is None:
-        usual = ", ".join(name for name, other in UNIT_KINDS.items() if other.battery)
+        usual = ", ".join(name for name, other in unit_kinds().items() if other.battery)
         faults.append(Fault(
             f"{MANIFEST_NAME}, unit {first.key!r}, kind", repr(first.kind),
             f"one of {usual}",
@@ -100,12 +106,18 @@ def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> PlanningSess
         faults.append(Fault(f"{MANIFEST_NAME}, tracks", "none", "which track carries what"))
     rated = min((u.rated_power_w for u in manifest.unit if u.rated_power_w), default=None)
     loads = wishes.loads or tuple(filter(None, [manifest.conditions.load_resistance]))
-    if kind.by_power and rated is None:
+    by_power = kind.planned_by_power(manifest.conditions.input)
+    if by_power and rated is None:
         faults.append(Fault(f"{MANIFEST_NAME}, unit {first.key!r}", "no rated_power_w",
                             "the power to plan up to, in W"))  # fmt: skip
-    if kind.by_power and not loads:
+    if by_power and not loads:
         faults.append(Fault(f"{MANIFEST_NAME}, conditions", "no load_ohm",
                             "the nominal load in ohm", "or name one with --load"))  # fmt: skip
+    named = manifest.conditions.input
+    if battery == "phono stage" and "phono" not in (named or "").lower():
+        found = repr(named) if named else MISSING
+        faults.append(Fault(f"{MANIFEST_NAME}, conditions, input", found,
+                            '"phono mm" or "phono mc", for 5 mV or 0.5 mV at it'))  # fmt: skip
     if faults or battery is None:
         raise UserError(f"no plan can be made: {counted(len(faults), 'fault')}", faults)
     return PlanningSession(manifest, chain, rated or 0.0, loads, battery, wishes.rate_hz)
@@ -114,12 +126,13 @@ def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> PlanningSess
 def nominal_load(manifest: Manifest, loads: Collection[float]) -> float | str | None:
     """The load that the plan's levels are for: ohm, or "open" for a line output of none named."""
     named = next(iter(loads), manifest.conditions.load_ohm)
-    by_power = UNIT_KINDS[manifest.unit[0].kind].by_power
+    kind = unit_kinds()[manifest.unit[0].kind]
+    by_power = kind.planned_by_power(manifest.conditions.input)
     return "open" if named is None and not by_power else named
 
 
 def _notes(session: PlanningSession) -> Iterator[str]:
-    if session.battery == "tuner":
+    if session.battery in BRING_THEIR_SIGNAL:
         yield "frequencies are clear of the mains: 997 Hz stands for 1 kHz"
     else:
         yield from _generator_notes(session)

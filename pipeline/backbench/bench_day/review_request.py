@@ -7,7 +7,6 @@ import difflib
 import shlex
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +20,7 @@ from backbench.bench_day.new_review import (
     serials_of,
 )
 from backbench.documents.settings import Settings
-from backbench.documents.unit_facts import ALSO_CALLED, CHOICES, KEY, key_of
+from backbench.documents.unit_facts import KEY, also_called, choices, key_of
 from backbench.errors import MISSING, Fault, UserError
 from backbench.storage.catalogue_paths import CataloguePaths
 
@@ -80,10 +79,9 @@ def likely(text: str, choices: Sequence[str]) -> str | None:
     return by_words[meant[0]] if meant else None
 
 
-@cache
 def _other_words() -> dict[str, str]:
     """The word of a manifest by each of the others that the trade has for it."""
-    meanings = [pair for words in ALSO_CALLED.values() for pair in words.items()]
+    meanings = [pair for words in also_called().values() for pair in words.items()]
     return {_words(other): word for word, others in meanings for other in others}
 
 
@@ -186,9 +184,9 @@ def _bench_faults(bench: str, known: list[str]) -> Iterator[Fault]:
 
 def choice_faults(facts: dict[str, Any]) -> Iterator[Fault]:
     """Facts that are none of their choices, each with the one that was likely meant."""
-    for name, choices in CHOICES.items():
+    for name, known in choices().items():
         given = facts.get(name)
-        if given is not None and given not in choices:
-            near = likely(given, choices)
+        if given is not None and given not in known:
+            near = likely(given, known)
             remedy = f"did you mean {near}?" if near else ""
-            yield Fault(f"--{name}", repr(given), f"one of: {', '.join(choices)}", remedy)
+            yield Fault(f"--{name}", repr(given), f"one of: {', '.join(known)}", remedy)

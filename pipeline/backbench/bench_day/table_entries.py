@@ -12,7 +12,7 @@ from backbench.errors import UserError
 from backbench.quantities.counts import counted
 from backbench.quantities.units import spelled_unit
 from backbench.quantities.writing import in_text
-from backbench.readers.delimited import text_layout, text_lines
+from backbench.readers.delimited import first_lines, text_layout
 from backbench.readers.table_columns import NEEDED, PAIR, UNITS
 from backbench.readers.text_encoding import ENDINGS
 from backbench.readers.text_layout import Heading, NoTable, TextLayout
@@ -45,7 +45,7 @@ def table_entries(
         if file in named or path.suffix.lower() not in ENDINGS or not path.is_file():
             continue
         try:
-            lines = text_lines(path, file)
+            lines = first_lines(path, file)
             layout = text_layout(lines, file)
         except NoTable:
             continue

@@ -9,6 +9,7 @@ import typer
 
 from backbench.commands.answers import ask_all, choose, on_terminal
 from backbench.commands.common import HERE, INGEST, PARTLY_DONE, DryRun, Home, app, opened
+from backbench.commands.next_steps import next_step, word
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
 
@@ -86,7 +87,13 @@ def _import(
     _show(contents, left_out, len(written), problems, {unit.key for unit in known})
     if dry_run or not written:
         raise typer.Exit(PARTLY_DONE if left_out else 0)
-    if not _confirmed(yes):
+    if not yes and not on_terminal():
+        typer.echo("Nothing was written yet. Check the values above.")
+        again = f"backfill {word(sheet)} --map {word(map_file)} --yes"
+        next_step(again, catalogue=home.places.root)
+        raise typer.Exit(PARTLY_DONE)
+    if not yes and not typer.confirm("Write these reviews?"):
+        typer.echo("Nothing was written.")
         return
     outcomes, refused = _ingested(home, list(written.values()))
     changed = sum(not outcome.unchanged for outcome in outcomes)
@@ -94,6 +101,7 @@ def _import(
     for item in refused:
         typer.echo(f"not ingested: {item.error}", err=True)
     _report_vanished(home, set(found.contents.records), sheet, map_file)
+    next_step("reviews", "query entered-from-old-records", catalogue=home.places.root)
     if left_out or refused:
         raise typer.Exit(PARTLY_DONE)
 
@@ -125,8 +133,8 @@ def _propose(sheet: Path, map_file: Path, sheet_name: str | None, dry_run: bool)
         return
     still = len(list(questions(proposal)))
     what = f" What is still to be stated is marked in it: {still}." if still else ""
-    typer.echo(f"Wrote {map_file}.{what} Check it; next: "
-               f"backbench backfill {sheet} --map {map_file}")  # fmt: skip
+    typer.echo(f"Wrote {map_file}.{what} Check it.")
+    next_step(f"backfill {word(sheet)} --map {word(map_file)}")
 
 
 def _chosen_sheet(path: Path, name: str | None) -> tuple[Grid, str | None]:
@@ -290,17 +298,6 @@ def _write_problems(left_out: list[Problem], to: Path) -> None:
     rows = [[getattr(problem, name) for name in columns] for problem in left_out]
     frame = pl.DataFrame(rows, schema=dict.fromkeys(columns, pl.String), orient="row")
     write_text_file(to, inert(frame).write_csv())
-
-
-def _confirmed(yes: bool) -> bool:
-    if yes:
-        return True
-    if not on_terminal():
-        typer.echo(
-            "Nothing was written. Check the values above, then run the command again with --yes."
-        )
-        return False
-    return typer.confirm("Write these reviews?")
 
 
 def _report_vanished(home: Catalogue, present: set[str], sheet: Path, map_file: Path) -> None:

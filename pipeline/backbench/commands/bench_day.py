@@ -13,10 +13,14 @@ from backbench.commands.common import (
     PARTLY_DONE,
     DryRun,
     Folder,
+    Format,
     Home,
+    Wide,
     app,
     opened,
+    show_frame,
 )
+from backbench.commands.next_steps import next_step, word
 from backbench.commands.quantity_options import quantity
 from backbench.errors import Fault, UserError
 from backbench.quantities.writing import in_text
@@ -25,6 +29,7 @@ if TYPE_CHECKING:
     from backbench.bench_day.planned_capture import Plan
     from backbench.catalogue import Catalogue
     from backbench.documents.manifest import Manifest
+    from backbench.metrics.limit_brackets import LimitBracket
 
 
 @app.command(rich_help_panel=AT_THE_BENCH)
@@ -58,6 +63,8 @@ def plan(
     loop_back: Annotated[
         bool, typer.Option("--loop-back", help="Show the loop-backs of the plan alone.")
     ] = False,
+    out_format: Format = "table",
+    wide: Wide = False,
     out: Annotated[
         Path | None, typer.Option(help="Write the plan as a page to print (.html).")
     ] = None,
@@ -69,7 +76,8 @@ def plan(
 
     The gain is taken from --gain-db, else from a tone of this review, else from the catalogue, of
     the same load and state. What the rate, the generator and the input ranges can't give is left
-    out, with the reason. When planned again, the list marks what is already recorded.
+    out, with the reason. When planned again, the list marks what is already recorded, and once the
+    review was ingested it asks for the steps that narrow a power at a limit of distortion.
 
     Example: backbench plan reviews/2024-05-heron --load 8 --load 4 --out plan.html -c my-catalogue
     """
@@ -81,14 +89,15 @@ def plan(
     manifest = _manifest(folder)
     settings = home.settings
     made = _made_plan(folder, manifest, home, gain_db, tuple(load or ()), rate)
-    _show_plan(made, manifest, folder, loop_backs_alone=loop_back)
+    _show_plan(made, manifest, folder, out_format, loop_backs_alone=loop_back)
     for line in expired(manifest, settings):
         typer.echo(f"warning: {line}", err=True)
     if out is not None and not dry_run:
         _write_page(made, manifest, out)
     if not dry_run:
         write_text_file(folder / PLAN_NAME, plan_text(made))
-        typer.echo(f"Wrote {folder / PLAN_NAME}. Next: backbench stimuli {folder} waves")
+        typer.echo(f"Wrote {folder / PLAN_NAME}.", err=out_format != "table")
+        next_step(f"stimuli {word(folder)} waves", err=out_format != "table")
 
 
 @app.command(rich_help_panel=AT_THE_BENCH)
@@ -139,8 +148,15 @@ def stimuli(
         typer.echo(f"{file} left out: {reason}", err=True)
     for path in written.files:
         typer.echo(f"{'would write' if dry_run else 'wrote'} {path}")
-    if any(path.suffix == ".toml" for path in written.files):
+    runs = [path for path in written.files if path.suffix == ".toml"]
+    if runs:
         typer.echo(f"\nCaution, before a run is played: {UNATTENDED}")
+    if runs and not dry_run:
+        typer.echo("Record each run from before it begins until it has ended.")
+        next_step(f"cut RECORDING {word(runs[0])} {word(folder)}")
+    elif not dry_run:
+        typer.echo("Record each file under its own name into the review's folder.")
+        next_step(f"check {word(folder)} --accept")
     if written.left_out:
         raise typer.Exit(PARTLY_DONE)
 
@@ -170,7 +186,7 @@ def cut(
     if not dry_run:
         for line in follow_run(run, folder):
             typer.echo(f"warning: {line}", err=True)
-        typer.echo(f"Next: backbench check {folder} --accept")
+        next_step(f"check {word(folder)} --accept")
 
 
 # What the commands share ----------------------------------------------------------------------
@@ -222,7 +238,8 @@ def _made_plan(
     gain = known_gain(folder, manifest, home.places, gain_db, nominal)
     chain = chain_of(manifest, home.settings, gain.db, gain.loaded_db)
     rate_hz = rate or (earlier.rate_hz if earlier else None) or USUAL_RATE_HZ
-    made = make_plan(manifest, chain, Wishes(loads, rate_hz, gain.db, gain.source))
+    brackets = _brackets(home, manifest)
+    made = make_plan(manifest, chain, Wishes(loads, rate_hz, gain.db, gain.source, brackets))
     if gain.remark:
         made = made.model_copy(update={"notes": [gain.remark, *made.notes]})
     steps = [*made.step, *(earlier.step if earlier else [])]
@@ -231,18 +248,33 @@ def _made_plan(
     )
 
 
-def _show_plan(made: Plan, manifest: Manifest, folder: Path, *, loop_backs_alone: bool) -> None:
+def _brackets(home: Catalogue, manifest: Manifest) -> tuple[LimitBracket, ...]:
+    """Between which powers the limits of distortion lie, where the review was ingested."""
+    from backbench.ingest.derive import session_of_review
+    from backbench.metrics.limit_brackets import limit_brackets
+    from backbench.storage.database import DATABASE_NAME, reading
+
+    if not (home.places.database / DATABASE_NAME).exists():
+        return ()
+    with reading(home.places.database) as store:
+        return tuple(limit_brackets(session_of_review(store, manifest.review.key)))
+
+
+def _show_plan(
+    made: Plan, manifest: Manifest, folder: Path, out_format: str, *, loop_backs_alone: bool
+) -> None:
+    """The notes and a row a capture; in another format than a table, the rows alone."""
     import polars as pl
 
     from backbench.bench_day.capture_files import found_file
     from backbench.bench_day.plan_text import rows
-    from backbench.reports.export_formats import export
 
-    _show_notes(made, manifest)
+    if out_format == "table":
+        _show_notes(made, manifest)
     done = {step.stem for step in made.step if found_file(folder, step.file)}
     chosen = {step.file for step in made.step if step.loop_back or not loop_backs_alone}
     shown = [row for row in rows(made, done) if row["file"] in chosen]
-    export(pl.DataFrame(shown), "table")
+    show_frame(pl.DataFrame(shown), out_format)
 
 
 def _show_notes(made: Plan, manifest: Manifest) -> None:

@@ -17,11 +17,11 @@ from backbench.commands.common import (
     Wide,
     app,
     assigned,
-    offer_recompute,
     opened,
     report_faulty_queries,
     show_frame,
 )
+from backbench.commands.next_steps import next_step, offer_recompute, word
 from backbench.errors import Fault, UserError
 
 if TYPE_CHECKING:
@@ -35,8 +35,12 @@ def reviews(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = F
     Example: backbench reviews -c my-catalogue
     """
     home = opened(catalogue)
-    show_frame(home.frame(REVIEWS), out_format)
+    listed = home.frame(REVIEWS)
+    show_frame(listed, out_format)
     offer_recompute(home)
+    if out_format == "table":
+        newest = listed["review"].to_list()[-1:]
+        next_step(*(f"show {word(key)}" for key in newest or ["REVIEW"]), catalogue=catalogue)
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -61,7 +65,7 @@ def show(
     typer.echo(ended.counts())
     for line in [*fault_lines(ended), *left_open(ended)]:
         typer.echo(line)
-    typer.echo(f"Next: backbench readings {review}, or backbench sheet {review}")
+    next_step(f"readings {word(review)}", f"sheet {word(review)}", catalogue=catalogue)
     if stale := home.stale(review).sentence(review):
         typer.echo(printable(f"Note: {stale}"))
 
@@ -85,7 +89,10 @@ def queries(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = F
             for name, one in home.queries().items()
         ]
         show_frame(pl.DataFrame(rows, infer_schema_length=None), out_format)
-    if report_faulty_queries(home):
+    faulty = report_faulty_queries(home)
+    if out_format == "table":
+        next_step("query QUERY", catalogue=catalogue)
+    if faulty:
         raise typer.Exit(PARTLY_DONE)
 
 
@@ -116,6 +123,8 @@ def readings(
     show_frame(rows, out_format, out)
     if plain and (sentence := stale.sentence(review)):
         typer.echo(printable(f"Note: {sentence}"))
+    if plain:
+        next_step(f"sheet {word(review)}", catalogue=catalogue)
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -132,7 +141,11 @@ def query(
     Example: backbench query idle-noise-of-technology --set technology=tube
     """
     home, values = opened(catalogue), assigned(settings)
-    show_frame(home.query(name, **values), out_format, out, home.stated_query(name, **values))
+    stated = home.stated_query(name, **values)
+    show_frame(home.query(name, **values), out_format, out, stated)
+    if stated.chart and out_format == "table" and out is None:
+        given = "".join(f" --set {word(setting)}" for setting in settings or ())
+        next_step(f"chart {word(name)} {word(name)}.html{given}", catalogue=catalogue)
 
 
 @app.command(rich_help_panel=BROWSE)
@@ -156,20 +169,26 @@ def chart(
 
 
 @app.command(rich_help_panel=BROWSE)
-def metrics(out_format: Format = "table", wide: Wide = False) -> None:
+def metrics(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = False) -> None:
     """List every metric with its unit and the source of its definition.
+
+    Those of the program, and the quantities that the settings of a catalogue add.
 
     Example: backbench metrics
     """
     import polars as pl
 
     from backbench.metrics.registry import registry
+    from backbench.storage.catalogue_paths import places
 
+    places(catalogue).bring_into_force()
     rows = [
         {"metric": m.name, "unit": m.unit, "title": m.title, "source": m.source}
         for m in registry().metrics.values()
     ]
     show_frame(pl.DataFrame(rows), out_format)
+    if out_format == "table":
+        next_step("readings REVIEW --metric METRIC")
 
 
 REVIEWS = """

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from backbench.commands.common import HERE, SET_UP, Home, app, opened
+from backbench.commands.next_steps import next_step
 from backbench.commands.quantity_options import quantity
 from backbench.errors import Fault, UserError
 
@@ -70,10 +71,16 @@ def calibrate(
     known = Known(volts, meter_uncertainty_percent, since, input_range, until)
     calibration = calibrated(recording, known, track or [])
     typer.echo(entry_text(bench, calibration))
-    if save:
-        with home.places.changing():
-            path = saved(home.places.root, bench, calibration, home.settings)
-        typer.echo(f"Added to {path}. Next, if reviews since that date exist: backbench recompute")
+    if not save:
+        typer.echo("Nothing was written: the same command with --save adds it to backbench.toml.")
+        return
+    with home.places.changing():
+        path = saved(home.places.root, bench, calibration, home.settings)
+    typer.echo(f"Added to {path}.")
+    if home.places.ledger.newest():
+        next_step("recompute", catalogue=catalogue)
+    else:
+        next_step("new REVIEW-FOLDER", catalogue=catalogue)
 
 
 def date_of(text: str | None) -> dt.date:

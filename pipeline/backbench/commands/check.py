@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from backbench.commands.common import AT_THE_BENCH, DryRun, Folder, app, opened
+from backbench.commands.common import (
+    AT_THE_BENCH,
+    CATALOGUE_VARIABLE,
+    DryRun,
+    Folder,
+    app,
+    opened,
+)
+from backbench.commands.next_steps import next_step, word
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 
@@ -24,7 +32,7 @@ def check(
         typer.Option(
             "--catalogue",
             "-c",
-            envvar="BACKBENCH_CATALOGUE",
+            envvar=CATALOGUE_VARIABLE,
             help="The catalogue it is meant for: its calibrations are looked up.",
         ),
     ] = None,
@@ -53,10 +61,21 @@ def check(
         with watched() as watch:
             checked = look(folder, settings, watch.progress, checked.scanned)
     _report_check(checked)
+    _next(folder, catalogue, checked)
     if not checked.sound:
         raise typer.Exit(1)
-    if checked.manifest is not None and not checked.suggestions and not checked.missing:
-        typer.echo(f"Next: backbench ingest {folder}")
+
+
+def _next(folder: Path, catalogue: Path | None, checked: Checked) -> None:
+    """Take in suggestions, record what is missing, correct faults, then the ingest."""
+    if any(item.ready for item in checked.suggestions):
+        next_step(f"check {word(folder)} --accept", catalogue=catalogue)
+    elif not checked.sound or checked.suggestions or checked.missing:
+        what = "correct the faults" if not checked.sound else "complete what is missing"
+        typer.echo(f"First {what}.")
+        next_step(f"check {word(folder)}", catalogue=catalogue)
+    else:
+        next_step(f"ingest {word(folder)}", catalogue=catalogue)
 
 
 def _add(folder: Path, checked: Checked) -> None:

@@ -60,9 +60,10 @@ app = typer.Typer(
     help="Turn the captures of every bench review into one database for comparing units.",
 )
 
+CATALOGUE_VARIABLE = "BACKBENCH_CATALOGUE"
 Home = Annotated[
     Path,
-    typer.Option("--catalogue", "-c", envvar="BACKBENCH_CATALOGUE", help="The catalogue's folder."),
+    typer.Option("--catalogue", "-c", envvar=CATALOGUE_VARIABLE, help="The catalogue's folder."),
 ]
 Folder = Annotated[Path, typer.Argument(help="A review's folder.")]
 Processes = Annotated[
@@ -91,13 +92,13 @@ def _set_wide(wide: bool) -> bool:
     return wide
 
 
+Out = Annotated[Path | None, typer.Option(help="Write to this file.")]
 Wide = Annotated[
     bool,
     typer.Option(
         "--wide", callback=_set_wide, help="Show every column in full, wider than the terminal."
     ),
 ]
-Size = Annotated[str, typer.Option(help="Size of a PNG in pixels: 1920x1080 or 3840x2160.")]
 DryRun = Annotated[
     bool, typer.Option("--dry-run", help="Show what would be done without writing anything.")
 ]
@@ -128,18 +129,6 @@ def _carried_on(catalogue: Catalogue) -> None:
         typer.echo(f"Carried on with what was broken off: {', '.join(reviews)}.", err=True)
     for item in refused:
         typer.echo(f"{item.source} was not ingested: {item.error}", err=True)
-
-
-def offer_recompute(home: Catalogue) -> None:
-    """A line where something in the database is out of date, with the command that mends it."""
-    from backbench.maintenance.out_of_date import out_of_date
-
-    with home.reading() as store:
-        lines = out_of_date(store, home.settings)
-    for line in lines:
-        typer.echo(f"out of date: {line}", err=True)
-    if lines:
-        typer.echo("Next: backbench recompute", err=True)
 
 
 def report_faulty_queries(home: Catalogue) -> bool:

@@ -2,20 +2,28 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from backbench.commands.common import COMPARE, HERE, Format, Home, app, opened, show_frame
+from backbench.commands.common import (
+    COMPARE,
+    HERE,
+    Format,
+    Home,
+    Out,
+    Wide,
+    app,
+    opened,
+    show_frame,
+)
+from backbench.commands.next_steps import next_step, word
 from backbench.errors import MISSING, Fault, UserError
 
 NOT_MET = 4
 """Exit code of --check: a specification is not met, or a bench has drifted."""
 
 SIDE = "A unit's key, a review's key, UNIT@REVIEW, or UNIT@STATE for its newest in that state."
-
-Out = Annotated[Path | None, typer.Option(help="Write to this file.")]
 
 
 @app.command(rich_help_panel=COMPARE)
@@ -39,6 +47,7 @@ def compare(
     ] = False,
     out_format: Format = "table",
     out: Out = None,
+    wide: Wide = False,
     check: Annotated[
         bool, typer.Option("--check", help="Exit with code 4 if a specification is not met.")
     ] = False,
@@ -52,6 +61,8 @@ def compare(
     comparison = opened(catalogue).compare(unit, peers=peers, include_entered=not without_entered)
     if out_format == "table" and out is None:
         show_comparison(comparison, everything=everything)
+        reviewed = word(comparison.review_key)
+        next_step(f"readings {reviewed}", f"sheet {reviewed}", catalogue=catalogue)
     else:
         show_frame(comparison.frame(), out_format, out)
     if check and any(verdict.outcome == "fails" for verdict in comparison.verdicts):
@@ -65,6 +76,7 @@ def pair(
     catalogue: Home = HERE,
     out_format: Format = "table",
     out: Out = None,
+    wide: Wide = False,
 ) -> None:
     """Compare two units, reviews or states: their differences, the most significant first.
 
@@ -97,6 +109,7 @@ def before_after(
     ] = False,
     out_format: Format = "table",
     out: Out = None,
+    wide: Wide = False,
 ) -> None:
     """Compare a unit before and after work, at equal conditions.
 
@@ -129,6 +142,7 @@ def trend(
     ] = False,
     out_format: Format = "table",
     out: Out = None,
+    wide: Wide = False,
 ) -> None:
     """Test one quantity for a trend against another, over all units and within groups.
 
@@ -173,12 +187,15 @@ def drift(
     check: Annotated[
         bool, typer.Option("--check", help="Exit with code 4 if a step is flagged.")
     ] = False,
+    out_format: Format = "table",
+    out: Out = None,
+    wide: Wide = False,
 ) -> None:
     """Test whether a bench has drifted, by a control chart of its loop-backs.
 
     Example: backbench drift garage
     """
-    from backbench.comparison.drift import events, of_unit, over_time
+    from backbench.comparison.drift import events, of_unit, over_time, value_frame
     from backbench.querying.saved_queries import not_found
     from backbench.reports.terminal_reports import show_drift
 
@@ -189,6 +206,9 @@ def drift(
         series = of_unit(store, unit) if unit else over_time(store)
         done = events(store, bench)
     of_bench = [one for one in series if one.bench_key == bench]
-    show_drift(bench, of_bench, done)
+    if out_format == "table" and out is None:
+        show_drift(bench, of_bench, done)
+    else:
+        show_frame(value_frame(of_bench), out_format, out)
     if check and any(one.steps() for one in of_bench if not one.name.startswith("calibration")):
         raise typer.Exit(NOT_MET)

@@ -12,11 +12,14 @@ from backbench.commands.common import (
     HERE,
     PARTLY_DONE,
     DryRun,
+    Format,
     Home,
+    Wide,
     app,
     opened,
     show_frame,
 )
+from backbench.commands.next_steps import next_step, word
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 
@@ -42,12 +45,15 @@ def history(
             "--readings", help="Measure the old versions again and list the readings that changed."
         ),
     ] = False,
+    out_format: Format = "table",
+    wide: Wide = False,
 ) -> None:
     """List what changed in a unit's reviews since they were first ingested.
 
     Example: backbench history heron-40 --readings -c my-catalogue
     """
     from backbench.maintenance.history import history as unit_history
+    from backbench.maintenance.history import history_frame
     from backbench.reports.progress_bars import watched
 
     places = opened(catalogue).places
@@ -58,6 +64,9 @@ def history(
             entries = unit_history(
                 places, unit, with_readings=True, started=watch.started, progress=watch.progress
             )
+    if out_format != "table":
+        show_frame(history_frame(places, entries), out_format)
+        return
     for entry in entries:
         _show(entry)
     _show_benches(places, {entry.bench for entry in entries})
@@ -66,8 +75,11 @@ def history(
     if former:
         typer.echo(f"Former keys, included above: {', '.join(former)}.")
     typer.echo(_summary(entries))
-    if not readings and len(entries) > 1:
-        typer.echo(f"Next: backbench history {unit} --readings lists the readings that changed")
+    again = len(entries) > len({entry.receipt.review for entry in entries})
+    if not readings and again:
+        next_step(f"history {word(unit)} --readings", catalogue=catalogue)
+    else:
+        next_step(f"compare {word(unit)}", catalogue=catalogue)
 
 
 def _show_benches(places: CataloguePaths, benches: set[str]) -> None:
@@ -162,10 +174,10 @@ def withdraw(
     if refused:
         raise typer.Exit(PARTLY_DONE)
     if undo:
-        typer.echo(f"Next: backbench show {review}")
+        next_step(f"show {word(review)}", catalogue=catalogue)
     else:
-        typer.echo("It stays so until its folder is corrected and ingested again, or "
-                   f"`backbench withdraw {review} --undo` restores it.")  # fmt: skip
+        typer.echo("It stays so until its folder is corrected and ingested again.")
+        next_step("ingest FOLDER", f"withdraw {word(review)} --undo", catalogue=catalogue)
 
 
 @app.command(rich_help_panel=CORRECT)
@@ -200,6 +212,7 @@ def join(
     catalogue: Home = HERE,
     yes: Annotated[bool, typer.Option("--yes", help="Join them without asking.")] = False,
     dry_run: DryRun = False,
+    wide: Wide = False,
 ) -> None:
     """Make one unit of two that turned out to be the same sample; both are shown first.
 
@@ -259,4 +272,4 @@ def _brought_along(home: Catalogue, done: str, unit: str) -> None:
         typer.echo(f"{item.source}: {item.error}", err=True)
     if refused:
         raise typer.Exit(PARTLY_DONE)
-    typer.echo(f"Next: backbench history {unit}, or backbench compare {unit}")
+    next_step(f"history {word(unit)}", f"compare {word(unit)}", catalogue=home.places.root)

@@ -18,9 +18,9 @@ from backbench.commands.common import (
     Home,
     Processes,
     app,
-    offer_recompute,
     opened,
 )
+from backbench.commands.next_steps import next_step, offer_recompute, word
 from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def init(folder: Annotated[Path, typer.Argument(help="A new or empty folder.")])
 
         add_bench(folder, completed(BenchDescription()))
         return
-    typer.echo(f"Next: backbench bench -c {folder}")
+    next_step("bench", catalogue=folder)
 
 
 @app.command(rich_help_panel=INGEST)
@@ -74,7 +74,7 @@ def ingest(
         )  # fmt: skip
     if outcomes:
         offer_recompute(home)
-    _report(outcomes, refused)
+    _report(outcomes, refused, catalogue)
 
 
 @app.command(rich_help_panel=MAINTENANCE)
@@ -90,7 +90,7 @@ def recompute(catalogue: Home = HERE, processes: Processes = None, direct: Direc
             history=not direct, processes=processes,
             started=watch.started, progress=watch.progress,
         )  # fmt: skip
-    _report(outcomes, refused)
+    _report(outcomes, refused, catalogue)
 
 
 @app.command(rich_help_panel=MAINTENANCE)
@@ -128,6 +128,7 @@ def rebuild(
         typer.echo(f"The present database is kept: {_fewer(len(refused), len(lost))}", err=True)
         raise typer.Exit(PARTLY_DONE)
     typer.echo(f"Rebuilt the database from {counted(len(outcomes), 'review')}.")
+    next_step("verify", catalogue=catalogue)
     if lost or refused:
         raise typer.Exit(PARTLY_DONE)
 
@@ -166,7 +167,7 @@ def _beforehand(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
             yield f"{manifest.review.key}: {line}"
 
 
-def _report(outcomes: Sequence[Outcome], refused: Sequence[Refused]) -> None:
+def _report(outcomes: Sequence[Outcome], refused: Sequence[Refused], home: Path) -> None:
     """How each review ended, and why what isn't whole. Exit code 3 where not all is whole."""
     from backbench.reports.outcome_lines import fault_lines
 
@@ -179,7 +180,7 @@ def _report(outcomes: Sequence[Outcome], refused: Sequence[Refused]) -> None:
         for line in fault_lines(outcome.ended):
             typer.echo(f"  {line}", err=True)
     _refusals(refused)
-    _next_step(outcomes)
+    _next(outcomes, refused, home)
     if refused or not all(outcome.ended.whole for outcome in outcomes):
         raise typer.Exit(PARTLY_DONE if outcomes else 1)
 
@@ -190,14 +191,17 @@ def _left_open(outcome: Outcome) -> str:
     return f"; {counted(number, 'figure')} across captures not worked out" if number else ""
 
 
-def _next_step(outcomes: Sequence[Outcome]) -> None:
-    """What to do now, where one review was measured or several were."""
-    changed = [outcome for outcome in outcomes if not outcome.unchanged]
+def _next(outcomes: Sequence[Outcome], refused: Sequence[Refused], home: Path) -> None:
+    """What to do now, where one review was measured or several were, or none could be."""
+    changed = [outcome for outcome in outcomes if not outcome.unchanged] or outcomes
     if len(changed) == 1:
-        review = changed[0].review
-        typer.echo(f"Next: backbench show {review}, then backbench sheet {review}")
+        review = word(changed[0].review)
+        next_step(f"show {review}", f"sheet {review}", catalogue=home)
     elif changed:
-        typer.echo("Next: backbench reviews, or backbench publish for the site")
+        next_step("reviews", "publish", catalogue=home)
+    folders = [item.source for item in refused if Path(item.source).is_dir()]
+    for folder in folders:
+        next_step(f"check {word(folder)}", catalogue=home, err=True)
 
 
 def _refusals(refused: Sequence[Refused]) -> None:

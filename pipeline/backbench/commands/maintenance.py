@@ -7,7 +7,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from backbench.commands.common import HERE, MAINTENANCE, PARTLY_DONE, Home, app, opened
+from backbench.commands.common import (
+    HERE,
+    MAINTENANCE,
+    PARTLY_DONE,
+    Format,
+    Home,
+    Wide,
+    app,
+    opened,
+    show_frame,
+)
+from backbench.commands.next_steps import next_step, word
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 
@@ -20,7 +31,7 @@ FEW = 20
 
 
 @app.command(rich_help_panel=MAINTENANCE)
-def verify(catalogue: Home = HERE) -> None:
+def verify(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = False) -> None:
     """Check every original against its hash and every reading against its captures.
 
     Nothing is changed.
@@ -34,7 +45,12 @@ def verify(catalogue: Home = HERE) -> None:
     with bars() as shown:
         task = shown.add_task("hashing originals", total=None)
         report = verified(home.places, lambda n: shown.advance(task, n))
-    _report(report)
+    if out_format == "table":
+        _report(report)
+    else:
+        show_frame(report.frame(), out_format)
+    if report.gaps and not report.faults and out_format == "table":
+        next_step("recompute", catalogue=catalogue)
     if report.faults:
         raise typer.Exit(1)
 
@@ -56,6 +72,7 @@ def backup(
         task = shown.add_task("copying originals", total=None)
         copied = backed_up(home.places, folder, lambda n: shown.advance(task, n))
     _report_copied(copied, folder)
+    next_step(f"verify -c {word(folder)}")
 
 
 @app.command(rich_help_panel=MAINTENANCE)
@@ -77,6 +94,7 @@ def restore(
         task = shown.add_task("copying originals", total=None)
         copied = restored(home.places, folder, lambda n: shown.advance(task, n))
     _report_copied(copied, folder)
+    next_step(f"verify -c {word(folder)}")
 
 
 def _report(report: Report) -> None:

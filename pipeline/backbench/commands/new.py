@@ -10,6 +10,7 @@ import typer
 from backbench.commands.answers import on_terminal
 from backbench.commands.calibrate import Date
 from backbench.commands.common import AT_THE_BENCH, HERE, DryRun, Home, app, opened
+from backbench.commands.next_steps import next_step, word
 from backbench.commands.quantity_options import quantity
 
 if TYPE_CHECKING:
@@ -97,7 +98,8 @@ def new(
         return
     path = new_review.begin(folder, draft)
     known = f", from {draft.before.review.key}" if draft.before else ""
-    typer.echo(f"Wrote {path}{known}. Check it; next: backbench plan {folder}")
+    typer.echo(f"Wrote {path}{known}. Check it.")
+    next_step(f"plan {word(folder)}", catalogue=catalogue)
 
 
 def _completed(request: ReviewRequest, home: Catalogue) -> ReviewDraft:

@@ -16,8 +16,8 @@ from backbench.bench_day.review_request import (
     maker_and_model,
 )
 from backbench.commands.answers import key_answer, numbered, quantity_answer, text_answer
-from backbench.documents.kinds import UNIT_KINDS
-from backbench.documents.unit_facts import CHOICES, KEY
+from backbench.documents.kinds import unit_kinds
+from backbench.documents.unit_facts import KEY, choices
 
 if TYPE_CHECKING:
     from backbench.documents.manifest import Manifest
@@ -68,13 +68,13 @@ class Conversation:
         known = _given(self.request) | (same.keys() - {"state", "work"})
         for name in NEEDED:
             given = self.request.facts.get(name)
-            if name in CHOICES:
+            if name in choices():
                 if given is not None or name not in known:
-                    self._fact(name, choice(name, CHOICES[name], given))
+                    self._fact(name, choice(name, choices()[name], given))
             elif name not in known:
                 self._fact(name, text_answer(name.capitalize()))
         kind = self.request.facts.get("kind", same.get("kind"))
-        if UNIT_KINDS[str(kind)].by_power and "rated_power_w" not in known:
+        if unit_kinds()[str(kind)].by_power and "rated_power_w" not in known:
             self._fact(
                 "rated_power_w", quantity_answer("Rated power in W (Enter: not known)", "W", "")
             )

@@ -239,6 +239,29 @@ def _series(frame: pl.DataFrame) -> list[Series]:
     return series
 
 
+def value_frame(all_series: Sequence[Series]) -> pl.DataFrame:
+    """A row a value of each series, with its control limits and whether it lies outside them.
+
+    step: the level changed at this value.
+    """
+    import polars as pl
+
+    rows = [
+        {"bench": one.bench_key, "series": one.name, "date": day, "value": value,
+         "unit": one.unit, "centre": one.chart.centre if one.chart else None,
+         "low": one.chart.low if one.chart else None,
+         "high": one.chart.high if one.chart else None,
+         "outside": position in one.chart.beyond if one.chart else None,
+         "step": position in one.chart.steps if one.chart else None}
+        for one in all_series
+        for position, (day, value) in enumerate(zip(one.days, one.values, strict=True))
+    ]  # fmt: skip
+    kinds = {"bench": pl.String, "series": pl.String, "date": pl.Date, "value": pl.Float64,
+             "unit": pl.String, "centre": pl.Float64, "low": pl.Float64, "high": pl.Float64,
+             "outside": pl.Boolean, "step": pl.Boolean}  # fmt: skip
+    return pl.DataFrame(rows, schema=kinds)
+
+
 def _chart(values: tuple[float, ...]) -> Control | None:
     try:
         return control(values)

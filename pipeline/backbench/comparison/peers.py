@@ -52,8 +52,8 @@ def choose(store: Database, unit_key: str, by: Sequence[str] | None = None) -> P
 
     by: columns in which peers must equal the unit ("decade"), or columns with a value of their
         own ("technology=tube", "decade=1960"); ("everything",) for the whole catalogue. By
-        default the same technology and the same group of kinds: integrated amplifiers, power
-        amplifiers and receivers are one group, every other kind is its own.
+        default the same technology and the same group of kinds, as `documents/kinds.py` and
+        the settings declare them.
     Raises UserError where the unit or a column is unknown.
     """
     unit = unit_row(store, unit_key)

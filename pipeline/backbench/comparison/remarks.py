@@ -11,7 +11,7 @@ from backbench.comparison.earlier_states import earlier_figures
 from backbench.comparison.peers import Peers
 from backbench.comparison.stale_figures import MARK, REMEDY, Stale
 from backbench.comparison.standings import LIMIT_PERCENT, Standing
-from backbench.documents.kinds import LOUDSPEAKER_KINDS
+from backbench.documents.kinds import kind_of_unit
 from backbench.documents.settings import Settings
 from backbench.metrics.registry import registry
 from backbench.quantities.counts import counted
@@ -32,7 +32,7 @@ def listening(
     """Noise and loudness through the settings' loudspeakers; the list price in today's money."""
     remarks: list[str] = []
     powers: list[float] = []
-    drives = unit["kind"] in LOUDSPEAKER_KINDS
+    drives = kind_of_unit(str(unit["kind"])).drives_loudspeakers
     for line in lines:
         role = registry().traits(line.metric).listening if drives else None
         if role == "noise pressure" and line.value > 0:

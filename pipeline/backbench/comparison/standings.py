@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.peers import Peers
 from backbench.comparison.stale_figures import MARK, Stale, stale_figures
-from backbench.documents.kinds import LOUDSPEAKER_KINDS
+from backbench.documents.kinds import loudspeaker_kinds
 from backbench.documents.settings import Settings
 from backbench.metrics.registry import registry
 from backbench.quantities.counts import counted
@@ -94,7 +93,6 @@ class NearUnit:
     apart: tuple[str, ...]
 
 
-@cache
 def compared_points() -> dict[str, tuple[str, ...]]:
     """Metrics that units are compared in, in the order shown, each with its test points in order
     of preference: those at a line input, then those at the others."""
@@ -113,7 +111,7 @@ def compared_values(entered: bool = True) -> dict[str, Any]:
     points = compared_points()
     return {
         "metrics": [*points], "points": sorted({p for own in points.values() for p in own}),
-        "entered": entered, "loudspeaker_kinds": [*LOUDSPEAKER_KINDS],
+        "entered": entered, "loudspeaker_kinds": loudspeaker_kinds(),
         "loudspeaker_only": [*registry().having(lambda traits: traits.loudspeaker_only)],
     }  # fmt: skip
 

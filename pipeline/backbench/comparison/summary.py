@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 from backbench.comparison.listening_terms import pressure_level
 from backbench.comparison.standings import LIMIT_PERCENT
 from backbench.comparison.work_effects import effects_summary
-from backbench.documents.kinds import UNIT_KINDS
+from backbench.documents.kinds import Battery, UnitKind, kind_of_unit
 from backbench.metrics.registry import registry
+from backbench.metrics.traits import BY_HAND
 from backbench.quantities.counts import counted
 from backbench.quantities.sentences import first_few, listed, lowered, sentence
 from backbench.quantities.writing import in_text, quantity
@@ -114,8 +115,7 @@ def _alone(c: Facts) -> Iterator[str]:
     count = len(c.peers.keys) - 1
     others = counted(count, "peer") if count else "no peer"
     yield f"With {others} ({c.peers.description}) it has no rank; a rank takes {FEWEST_OTHERS}."
-    kind = UNIT_KINDS.get(c.kind)
-    heard = kind is not None and kind.drives_loudspeakers
+    heard = kind_of_unit(c.kind).drives_loudspeakers
     plain = list(filter(None, (_plain(line, heard) for line in c.lines)))
     if plain:
         yield sentence("; ".join(plain[:MOST_NAMED]))
@@ -177,13 +177,13 @@ def _failed(v: Verdict) -> str:
 
 def _missing(c: Facts) -> str:
     """Usual quantities that the unit has no figure of, by the capture that would give them."""
-    kind = UNIT_KINDS.get(c.kind)
-    if kind is None or kind.battery is None:
+    kind = kind_of_unit(c.kind)
+    if kind.battery is None:
         return ""
     present = {line.metric for line in c.lines}
     by_capture: dict[str, list[str]] = {}
     for metric, points in registry().compared().items():
-        if metric in present or not _expected(metric, kind.drives_loudspeakers, c.outputs):
+        if metric in present or not _expected(metric, kind, c.outputs):
             continue
         title = lowered(registry().metrics[metric].title)
         by_capture.setdefault(_capture(metric, points, kind.by_power), []).append(title)
@@ -198,17 +198,25 @@ def _rest(parts: Sequence[str]) -> str:
     return f"; and what {counted(more, 'further capture')} would give" if more > 0 else ""
 
 
-def _expected(metric: str, loudspeakers: bool, outputs: int) -> bool:
+def _expected(metric: str, kind: UnitKind, outputs: int) -> bool:
     traits = registry().traits(metric)
+    if traits.usual_stimulus == BY_HAND:
+        return False
+    if traits.only_with is not None or kind.battery in OWN_METRICS_ONLY:
+        return traits.only_with == kind.battery
     for_power = traits.loudspeaker_only or traits.point_family == "greatest power"
-    if for_power and not loudspeakers:
+    if for_power and not kind.drives_loudspeakers:
         return False
     return traits.point_family != "between channels" or outputs > 1
 
 
+OWN_METRICS_ONLY: tuple[Battery, ...] = ("transport", "tuner")
+"""Usual captures of units that others' test points don't suit."""
 CAPTURES: Mapping[str, str] = {
     "idle": "a capture at idle, input terminated",
     "sweep": "a sweep",
+    "transport": "the speed tone of a test record or tape",
+    "tuner table": "a table of RF levels",
     "two tones": "two tones of 19 kHz and 20 kHz",
 }
 

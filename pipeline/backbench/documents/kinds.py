@@ -1,20 +1,24 @@
-"""The kinds of unit, and what each has: its plan, its load, its peers, its listener's terms.
+"""The kinds of unit, and what each has: its plan, load, peers, sheet, listener's terms.
 
-A new kind is one declaration here, with its name in `Kind`; `schema/` groups kinds in the view
-`peer` in the same way.
+A kind of the program is one declaration here; the reviewer's own stand in `backbench.toml`, each
+like one of the program's, and are in force while its catalogue is open.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
-Kind = Literal[
-    "integrated amplifier", "power amplifier", "preamplifier", "receiver", "tuner", "other"
-]
-Battery = Literal["amplifier", "line stage", "phono stage", "tuner"]
+Battery = Literal[
+    "amplifier", "headphone stage", "line stage", "phono stage", "played source", "transport",
+    "tuner",
+]  # fmt: skip
+BRING_THEIR_SIGNAL: tuple[Battery, ...] = ("played source", "transport", "tuner")
+"""Usual captures that no generator at the unit's input plays."""
 AMPLIFIERS = "amplifiers"
+DIGITAL_SOURCES = "digital sources"
+LINE_STAGES = "equalisers and crossovers"
 
 
 @dataclass(frozen=True)
@@ -28,15 +32,17 @@ class UnitKind:
         capture of it states its load.
     drives_loudspeakers: figures that refer to a loudspeaker's load, and a listener's terms, hold.
     has_mains: opening it exposes mains and high voltages; its sheet says so.
+    first_points: beginnings of the keys of the test points whose figures its sheet shows first.
     also_called: usual words of old records for it.
     """
 
-    name: Kind
+    name: str
     group: str
     battery: Battery | None = None
     by_power: bool = False
     drives_loudspeakers: bool = False
     has_mains: bool = True
+    first_points: tuple[str, ...] = ()
     also_called: tuple[str, ...] = ()
     by_input: Mapping[str, Battery] = field(default_factory=dict)
 
@@ -45,30 +51,123 @@ class UnitKind:
         name = (input_name or "").lower()
         return next((own for word, own in self.by_input.items() if word in name), self.battery)
 
+    def planned_by_power(self, input_name: str | None) -> bool:
+        """Whether captures through this input go up in power into a stated load."""
+        return self.by_power and self.battery_for(input_name) == self.battery
 
-def _amplifier(name: Kind, *also_called: str) -> UnitKind:
+    def shows_first(self, point_key: str) -> bool:
+        """Whether figures of a test point lead its sheet."""
+        return point_key.startswith(self.first_points)
+
+
+def _amplifier(name: str, *also_called: str, by_input: Mapping[str, Battery]) -> UnitKind:
     return UnitKind(
         name, AMPLIFIERS, battery="amplifier", by_power=True, drives_loudspeakers=True,
-        also_called=also_called,
+        also_called=also_called, by_input=by_input,
     )  # fmt: skip
 
 
-UNIT_KINDS: dict[str, UnitKind] = {
+_PHONO: Mapping[str, Battery] = {"phono": "phono stage"}
+_SHIPPED: Mapping[str, UnitKind] = {
     kind.name: kind
     for kind in (
-        _amplifier("integrated amplifier", "integrated", "integrated amp", "int amp"),
-        _amplifier("power amplifier", "power", "power amp", "poweramp"),
+        _amplifier("integrated amplifier", "integrated", "integrated amp", "int amp", by_input={}),
+        _amplifier("power amplifier", "power", "power amp", "poweramp", by_input={}),
         UnitKind(
             "preamplifier",
             "preamplifier",
             battery="line stage",
             also_called=("pre", "preamp", "pre-amp"),
-            by_input={"phono": "phono stage"},
+            by_input=_PHONO,
         ),
-        _amplifier("receiver"),
-        UnitKind("tuner", "tuner", battery="tuner"),
+        UnitKind(
+            "phono stage",
+            "phono stage",
+            battery="phono stage",
+            first_points=("response",),
+            also_called=("phono preamplifier", "phono preamp", "phono pre"),
+        ),
+        _amplifier("receiver", by_input={"tuner": "tuner", "fm": "tuner"}),
+        UnitKind("tuner", "tuner", battery="tuner", first_points=("tuner",)),
+        UnitKind(
+            "turntable",
+            "turntable",
+            battery="transport",
+            first_points=("transport",),
+            also_called=("record player", "record deck"),
+        ),
+        UnitKind(
+            "tape deck",
+            "tape deck",
+            battery="transport",
+            first_points=("transport",),
+            also_called=("cassette deck", "reel to reel", "tape recorder", "tape machine"),
+        ),
+        UnitKind(
+            "disc player",
+            DIGITAL_SOURCES,
+            battery="played source",
+            also_called=("cd player", "compact disc player"),
+        ),
+        UnitKind("converter", DIGITAL_SOURCES, battery="played source", also_called=("dac",)),
+        UnitKind(
+            "headphone amplifier",
+            "headphone amplifier",
+            battery="headphone stage",
+            also_called=("headphone amp", "headamp"),
+        ),
+        UnitKind(
+            "equaliser",
+            LINE_STAGES,
+            battery="line stage",
+            first_points=("response",),
+            also_called=("equalizer", "graphic equaliser", "graphic equalizer"),
+        ),
+        UnitKind(
+            "crossover",
+            LINE_STAGES,
+            battery="line stage",
+            first_points=("response",),
+            also_called=("electronic crossover", "active crossover"),
+        ),
         UnitKind("other", "other", has_mains=False),
     )
 }
-"""All kinds by name, in the order in which they are listed."""
-LOUDSPEAKER_KINDS = tuple(kind.name for kind in UNIT_KINDS.values() if kind.drives_loudspeakers)
+_own: dict[str, UnitKind] = {}
+
+
+def unit_kinds() -> Mapping[str, UnitKind]:
+    """All kinds in force by name, in the order in which they are listed."""
+    return {**_SHIPPED, **_own}
+
+
+def shipped_kinds() -> Mapping[str, UnitKind]:
+    """The kinds of the program by name."""
+    return _SHIPPED
+
+
+def kind_of_unit(name: str) -> UnitKind:
+    """The kind of this name; one without special treatment where it isn't in force any more."""
+    return unit_kinds().get(name) or UnitKind(name, name)
+
+
+def loudspeaker_kinds() -> list[str]:
+    """Names of the kinds that drive loudspeakers."""
+    return [kind.name for kind in unit_kinds().values() if kind.drives_loudspeakers]
+
+
+def kind_like(
+    name: str, like: str, group: str | None, also_called: Iterable[str], has_mains: bool | None
+) -> UnitKind:
+    """A kind that is planned, loaded and shown like one of the program's. group: of its peers."""
+    model = _SHIPPED[like]
+    return replace(
+        model, name=name, group=group or name, also_called=tuple(also_called),
+        has_mains=model.has_mains if has_mains is None else has_mains,
+    )  # fmt: skip
+
+
+def use_own_kinds(kinds: Iterable[UnitKind]) -> None:
+    """Bring the reviewer's own kinds into force, in place of those before."""
+    _own.clear()
+    _own.update((kind.name, kind) for kind in kinds)

@@ -11,13 +11,13 @@ from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_
 
 from backbench.documents.conditions import OUTPUT, Conditions, TrackRole
 from backbench.documents.contradictions import band_faults, track_faults, unit_faults
-from backbench.documents.kinds import UNIT_KINDS
+from backbench.documents.kinds import unit_kinds
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.refused_entries import Place, PlacedFault, RefusedEntry
 from backbench.documents.stimuli import (
     KINDS,
+    MARKED_IN_TRACES,
     Idle,
-    SquareWave,
     Stimulus,
     StimulusModel,
     Table,
@@ -62,10 +62,9 @@ def by_marker(value: object) -> object:
     if isinstance(value, StimulusModel) or not isinstance(value, dict):
         return value
     matching = [kind for kind in KINDS if kind.marker in value]
-    # A trace names the frequency of its square wave by the key that marks such a capture.
-    matching = (
-        [Table] if Table.marker in value and set(matching) == {Table, SquareWave} else matching
-    )
+    # A trace names the frequency of what it shows by the key that marks such a capture.
+    if Table in matching and set(matching) - {Table} <= MARKED_IN_TRACES:
+        matching = [Table]
     if len(matching) != 1:
         markers = [kind.marker for kind in KINDS]
         near = (did_you_mean(str(key), markers) for key in value)
@@ -340,7 +339,11 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
         if role.unit is None and not capture.loop_back:
             yield Fault(where, f"output {role.output!r} of no unit", "the unit's key")
     conditions = manifest.conditions_of(capture)
-    if conditions.load_ohm is None and not capture.loop_back and _wants_load(manifest, roles):
+    if (
+        conditions.load_ohm is None
+        and not capture.loop_back
+        and _wants_load(manifest, roles, conditions.input)
+    ):
         yield Fault(
             where, "no load_ohm", 'the load in ohm, or "open"', "write it under [conditions]"
         )
@@ -358,9 +361,12 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
 
 
 def _trace_faults(trace: Table, where: str) -> Iterator[Fault]:
-    if trace.square_hz is None:
+    shown = sum(one is not None for one in trace.shown)
+    if shown != 1:
+        found = "a trace that shows several things" if shown else "a trace without what it shows"
         yield Fault(
-            f"{where}, stimulus", "a trace without square_hz", "the frequency of its square wave",
+            f"{where}, stimulus", found,
+            "exactly one of square_hz, tone_hz, burst_hz (with on_ms and period_ms), ripple",
             "no default is assumed",
         )  # fmt: skip
 
@@ -370,9 +376,12 @@ def _numbered(manifest: Manifest, capture: Capture) -> bool:
     return all(position.isascii() and position.isdigit() for position in roles)
 
 
-def _wants_load(manifest: Manifest, roles: dict[int, TrackRole]) -> bool:
+def _wants_load(manifest: Manifest, roles: dict[int, TrackRole], input_name: str | None) -> bool:
     units = {role.unit for role in roles.values()}
-    return any(unit.key in units and UNIT_KINDS[unit.kind].by_power for unit in manifest.unit)
+    return any(
+        unit.key in units and unit_kinds()[unit.kind].planned_by_power(input_name)
+        for unit in manifest.unit
+    )
 
 
 __all__ = ["Capture", "Conditions", "Manifest", "Stimulus", "TrackRole", "Unit", "read_manifest"]

@@ -7,16 +7,21 @@ import re
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field, ValidationInfo, field_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.kinds import UnitKind, kind_like, shipped_kinds
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimuli import Hertz, stimulus_names
 from backbench.documents.strict_model import Strict
-from backbench.documents.unit_facts import Key, Name
+from backbench.documents.unit_facts import Key, Name, Text
 from backbench.documents.validation import checked, measures, parse_toml, read_bytes
 from backbench.errors import Fault, UserError, did_you_mean
+from backbench.quantities.faults import UnreadableQuantity
+from backbench.quantities.reading import read_value
+from backbench.quantities.units import UNITS
 
+QuantityName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{1,59}$")]
 Percent = Annotated[float, Field(gt=0, le=50), in_unit("%")]
 
 
@@ -157,6 +162,84 @@ class Cluster(Strict):
         return value
 
 
+class OwnKind(Strict):
+    """A kind of unit of the reviewer's own: planned, loaded and shown like one of the program's."""
+
+    like: Name
+    """Kind of the program that it is planned, loaded and shown like. Example: `"preamplifier"`"""
+    peers: Name | None = None
+    """Group of kinds whose units are its peers, as `"amplifiers"`; by default it is its own.
+    Example: `"preamplifier"`
+    """
+    also_called: list[Name] = []
+    """Other words for it in old records. Example: `["line amp"]`"""
+    has_mains: bool | None = None
+    """Whether opening it exposes mains; by default as the other kind. Example: `false`"""
+
+    @field_validator("like")
+    @classmethod
+    def shipped(cls, value: str) -> str:
+        if value not in (known := shipped_kinds()):
+            raise ValueError(f"one of {', '.join(known)} | {did_you_mean(value, known)}")
+        return value
+
+
+class OwnQuantity(Strict):
+    """A quantity of the reviewer's own, entered by hand: mains draw, case temperature, bias.
+
+    Its figures stand under `[[entered]]` of a review or come from a spreadsheet, and are ranked,
+    compared, charted and shown as any other's.
+    """
+
+    title: Name
+    """Its title on screens. Example: `"Mains draw at idle"`"""
+    unit: Name
+    """Unit of its figures; `"1"` for a mere number, `"degC"` for degrees Celsius. Example: `"W"`
+    """
+    better: Literal["lower", "higher", "nearer zero", "neither"]
+    """Which direction is good. Example: `"lower"`"""
+    definition: Text | None = None
+    """How it is measured, in a sentence. Example: `"Mains power after an hour without signal."`"""
+    signed: bool = False
+    """Whether a figure may be below 0. Example: `true`"""
+    uncertainty: Name | None = None
+    """Standard uncertainty (k = 1) of the instrument, in the unit. Example: `"0.5 W"`"""
+    uncertainty_percent: Percent | None = None
+    """Standard uncertainty (k = 1) of the instrument, of the figure; with `uncertainty` both count.
+    Example: `2`
+    """
+    also_called: list[Name] = []
+    """Headings of old records that mean it. Example: `["power consumption"]`"""
+
+    @field_validator("title", "definition")
+    @classmethod
+    def plain(cls, value: str | None) -> str | None:
+        if set(value or "") & set(";{}"):
+            raise ValueError("a text without ; and braces")
+        return value
+
+    @field_validator("unit")
+    @classmethod
+    def known_unit(cls, value: str) -> str:
+        if value not in UNITS:
+            raise ValueError(f"one of {', '.join(UNITS)} | {did_you_mean(value, UNITS)}")
+        return value
+
+    @model_validator(mode="after")
+    def readable(self) -> OwnQuantity:
+        try:
+            if self.uncertainty is not None and self.uncertainty_value <= 0:
+                raise ValueError("an uncertainty above 0")
+        except UnreadableQuantity as error:
+            raise ValueError(f"an uncertainty in {self.unit} ({error.reason})") from None
+        return self
+
+    @property
+    def uncertainty_value(self) -> float:
+        """The instrument's, in the quantity's unit; 0 where it isn't stated."""
+        return 0.0 if self.uncertainty is None else read_value(self.uncertainty, self.unit)
+
+
 class Settings(Strict):
     title: Name = "Catalogue"
     """Title of the catalogue and its site. Example: `"My bench"`"""
@@ -170,6 +253,10 @@ class Settings(Strict):
     """Loudspeakers that noise and loudness are worked out for."""
     listening: Listening | None = None
     """The listening room."""
+    kind: dict[Name, OwnKind] = {}
+    """Kinds of unit added to those of the program, by name."""
+    quantity: dict[QuantityName, OwnQuantity] = {}
+    """Quantities of the reviewer's own, by the name that entered figures give as their metric."""
     test_point: list[CustomTestPoint] = []
     """Test points added to those of the program."""
     aliases: dict[Key, Key] = {}
@@ -183,6 +270,20 @@ class Settings(Strict):
         if value is None and info.data.get("engine") == "dask":
             raise ValueError('scheduler and originals of the engine "dask" in a table [workers]')
         return value
+
+    @field_validator("kind")
+    @classmethod
+    def own_names(cls, value: dict[str, OwnKind]) -> dict[str, OwnKind]:
+        if taken := sorted(value.keys() & shipped_kinds().keys()):
+            raise ValueError(f"names that no kind of the program has | {taken[0]!r} is one")
+        return value
+
+    def own_kinds(self) -> list[UnitKind]:
+        """The reviewer's own kinds of unit, whole."""
+        return [
+            kind_like(name, own.like, own.peers, own.also_called, own.has_mains)
+            for name, own in self.kind.items()
+        ]
 
     def unit_key(self, key: str) -> str:
         """The present key of a unit, after every renaming."""

@@ -298,8 +298,10 @@ class Table(StimulusModel):
     """An already reduced table; columns are declared, nothing is guessed.
 
     antenna_ohm: impedance at which a tuner's RF level in volts was stated.
-    square_hz, rise_time_s, probe_rise_time_s: of a trace, the frequency of its square wave, and
-        10 % to 90 % of the generator's own edges and of the probe with its instrument.
+    square_hz, tone_hz, burst_hz, ripple: of a trace, what it shows; exactly one of them.
+    rise_time_s, probe_rise_time_s: of a square wave's trace, 10 % to 90 % of the generator's own
+        edges and of the probe with its instrument.
+    on_ms, period_ms: of a burst's trace.
     """
 
     kind: ClassVar[str] = "table"
@@ -314,6 +316,16 @@ class Table(StimulusModel):
     """Impedance at which a tuner's RF level in volts was stated. Example: `75`"""
     square_hz: Hertz | None = None
     """Frequency of the square wave in a trace. Example: `1000`"""
+    tone_hz: Hertz | None = None
+    """Frequency of the sine in a trace. Example: `1000`"""
+    burst_hz: Hertz | None = None
+    """Frequency of the sine within the bursts of a trace. Example: `1000`"""
+    on_ms: Annotated[float, Field(gt=0), in_unit("s", 1e3)] | None = None
+    """Length of a burst in a trace. Example: `20`"""
+    period_ms: Annotated[float, Field(gt=0), in_unit("s", 1e3)] | None = None
+    """Time from the start of one burst in a trace to the next. Example: `500`"""
+    ripple: Annotated[str, Field(min_length=1)] | None = None
+    """The supply whose voltage a trace shows. Example: `"reservoir capacitor"`"""
     rise_time_s: Seconds | None = None
     """10 % to 90 % rise time of the generator, of a trace. Example: `0.000001`"""
     probe_rise_time_s: Seconds | None = None
@@ -322,16 +334,37 @@ class Table(StimulusModel):
 
     @model_validator(mode="after")
     def traced(self) -> Table:
-        given = (self.square_hz, self.rise_time_s, self.probe_rise_time_s)
-        if self.table != "trace" and any(value is not None for value in given):
-            raise ValueError("square_hz and rise times only with a trace")
+        times = (self.rise_time_s, self.probe_rise_time_s, self.on_ms, self.period_ms)
+        if self.table != "trace" and any(value is not None for value in (*self.shown, *times)):
+            raise ValueError("what a trace shows, rise times and lengths only with a trace")
+        if any(time is not None for time in times[:2]) and self.square_hz is None:
+            raise ValueError("rise times only with square_hz")
+        if any((time is None) != (self.burst_hz is None) for time in times[2:]):
+            raise ValueError("burst_hz, on_ms and period_ms belong together")
         return self
 
     @property
+    def shown(self) -> tuple[float | str | None, ...]:
+        """What a trace may show, by the order of TRACES."""
+        return self.square_hz, self.tone_hz, self.burst_hz, self.ripple
+
+    @property
+    def sort(self) -> str:
+        """The kind of table; of a trace with what it shows."""
+        if self.table != "trace":
+            return self.table
+        shown = [name for name, one in zip(TRACES, self.shown, strict=True) if one is not None]
+        return shown[0] if shown else TRACES[0]
+
+    @property
     def frequency(self) -> float | None:
-        return self.square_hz
+        return self.square_hz or self.tone_hz or self.burst_hz
 
 
+TRACES = ("trace", "tone trace", "burst trace", "ripple trace")
+"""Kinds of trace by what they show: a square wave, a sine, bursts of a sine, a supply's ripple."""
+MARKED_IN_TRACES = {SquareWave, Tone, Burst}
+"""Kinds of stimulus whose marker a trace has too, for what it shows."""
 Stimulus = (
     Tone | Steps | Sweep | TwoTones | Multitone | Idle | SquareWave | Burst | Transport | Table
 )
@@ -340,12 +373,13 @@ KINDS: tuple[type[StimulusModel], ...] = get_args(Stimulus)
 
 def analysis_kind(stimulus: Stimulus) -> str:
     """The kind that views and metrics are declared for: a table is one kind for each sort."""
-    return f"{stimulus.table} table" if isinstance(stimulus, Table) else stimulus.kind
+    return f"{stimulus.sort} table" if isinstance(stimulus, Table) else stimulus.kind
 
 
 def stimulus_names() -> list[str]:
     """Every kind that views and metrics are declared for, those of tables too."""
-    sorts = get_args(Table.model_fields["table"].annotation)
+    tables = get_args(Table.model_fields["table"].annotation)
+    sorts = [*dict.fromkeys([*tables, *TRACES])]
     plain = [kind.kind for kind in KINDS if kind is not Table]
     return [*plain, *(f"{sort} table" for sort in sorts)]
 

@@ -7,12 +7,13 @@ import unicodedata
 from collections.abc import Mapping
 from typing import Annotated, Literal, get_args
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from backbench.documents.kinds import UNIT_KINDS, Kind
+from backbench.documents.kinds import unit_kinds
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimuli import Hertz
 from backbench.documents.strict_model import Strict
+from backbench.errors import did_you_mean
 
 KEY = re.compile(r"[a-z0-9][a-z0-9._-]{0,79}")
 Text = Annotated[str, Field(min_length=1, max_length=4000)]
@@ -20,14 +21,7 @@ Year = Annotated[int, Field(ge=1900, le=2100)]
 
 Technology = Literal["tube", "solid state", "hybrid", "switching"]
 State = Literal["as received", "serviced", "restored", "modified"]
-CHOICES: Mapping[str, tuple[str, ...]] = {
-    "kind": tuple(UNIT_KINDS),
-    "technology": get_args(Technology),
-    "state": get_args(State),
-}
-"""Facts of a unit that are one of a few words."""
-ALSO_CALLED: Mapping[str, Mapping[str, tuple[str, ...]]] = {
-    "kind": {kind.name: kind.also_called for kind in UNIT_KINDS.values()},
+_ALSO_CALLED: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "technology": {
         "tube": ("valve", "valves", "tubes"),
         "solid state": ("ss", "s/s", "solid-state", "transistor", "transistors",
@@ -41,7 +35,26 @@ ALSO_CALLED: Mapping[str, Mapping[str, tuple[str, ...]]] = {
         "modified": ("modded",),
     },
 }  # fmt: skip
-"""Other words of the trade for those words, by fact."""
+
+
+def choices() -> dict[str, tuple[str, ...]]:
+    """Facts of a unit that are one of a few words, each with its words."""
+    return {
+        "kind": tuple(unit_kinds()), "technology": get_args(Technology), "state": get_args(State),
+    }  # fmt: skip
+
+
+def also_called() -> dict[str, Mapping[str, tuple[str, ...]]]:
+    """Other words of the trade for those words, by fact."""
+    return {"kind": {one.name: one.also_called for one in unit_kinds().values()}, **_ALSO_CALLED}
+
+
+def known_kind(value: str) -> str:
+    """A kind of unit that is in force."""
+    if value not in (known := unit_kinds()):
+        remedy = did_you_mean(value, known, 'or declare it in backbench.toml as [kind."…"]')
+        raise ValueError(f"one of {', '.join(known)} | {remedy}")
+    return value
 
 
 def key_of(text: str) -> str:
@@ -135,7 +148,7 @@ class Unit(Strict):
     """The product. Example: `"Heron 40"`"""
     serial: Name | None = None
     """Serial number. Example: `"10423"`"""
-    kind: Kind
+    kind: Annotated[Name, AfterValidator(known_kind)]
     """Kind of unit. Example: `"integrated amplifier"`"""
     technology: Technology
     """Technology of the output stage. Example: `"tube"`"""

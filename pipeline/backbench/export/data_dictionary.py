@@ -23,6 +23,7 @@ TABLES = {
     "review": "One bench session.",
     "session_spread": "Standard deviation of each metric between sessions without work in between.",
     "test_point": "Conditions at which units may be compared. Empty: not specified.",
+    "unit_kind": "Kinds of unit with the group whose units are peers of each other.",
     "unit": "A unit as described by its newest review.",
 }
 
@@ -45,6 +46,7 @@ COLUMNS: dict[str, tuple[str, str]] = {
     "controls": ("setting of tone and other controls", ""),
     "curve": ("name of the curve", ""),
     "day": ("day from which it holds", ""),
+    "drives_loudspeakers": ("whether figures that refer to a loudspeaker's load hold", ""),
     "definition": ("definition of the metric", ""),
     "derived_with": ("digest of the method versions across captures", ""),
     "detail": ("further conditions, as JSON", ""),
@@ -61,6 +63,7 @@ COLUMNS: dict[str, tuple[str, str]] = {
     "input": ("the input used", ""),
     "input_range": ("the bench's input range", ""),
     "interpolated": ("whether the value was interpolated to the test point", ""),
+    "kind_group": ("kinds of one group are peers of each other", ""),
     "kind": ("kind of unit, or the manifest's table that an entry stood in", ""),
     "level_offset": ("|ln| of the voltage over that of the test point", "1"),
     "level_v": ("volts (rms) at an output without a load resistor", "V"),

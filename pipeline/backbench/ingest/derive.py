@@ -93,6 +93,11 @@ def derive_reviews(store: Database, review_keys: Sequence[str], environment_key:
     _insert_analyses(store, review_keys, environment_key, worked.made_from)
 
 
+def session_of_review(store: Database, review_key: str) -> Session:
+    """What a review's derivations are made from; empty where it isn't in the catalogue."""
+    return _sessions(store, [review_key])[review_key]
+
+
 def _derive(review_key: str, session: Session, worked: Worked) -> None:
     for metric in registry().derivations():
         assert metric.derive is not None

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 from backbench.documents.manifest import Entered
 from backbench.ingest.analysis_plan import PlannedReview
 from backbench.ingest.entered_figures import entered_key, written_value
 from backbench.ingest.reading_rows import Row, canonical, digest
 from backbench.metrics.registry import registry
+from backbench.metrics.traits import Traits
 from backbench.quantities.writing import exact
 
 
@@ -44,7 +47,6 @@ def _sources(planned: PlannedReview) -> list[str]:
 def _reading(review_key: str, analysis_key: str, figure: Entered) -> Row:
     written, at = written_value(figure), figure.at
     metric = registry().metrics[figure.metric]
-    share = figure.uncertainty_percent
     return {
         "reading_key": entered_key(review_key, figure), "review_key": review_key,
         "analysis_key": analysis_key, "unit_key": figure.unit, "output": figure.output,
@@ -54,8 +56,16 @@ def _reading(review_key: str, analysis_key: str, figure: Entered) -> Row:
         "order_n": figure.order, "limit_percent": at.limit_percent,
         "detail": canonical({} if at.band_hz is None else {"band": _band(at.band_hz)}),
         "value": written.value, "bound": written.bound, "status": "entered",
-        "uncertainty": None if share is None else abs(written.value) * share / 100,
+        "uncertainty": _uncertainty(figure, written.value, metric.traits),
     }  # fmt: skip
+
+
+def _uncertainty(figure: Entered, value: float, traits: Traits) -> float | None:
+    """The one that the entry states, else the instrument's; None where neither is known."""
+    if figure.uncertainty_percent is not None:
+        return abs(value) * figure.uncertainty_percent / 100
+    u = math.hypot(traits.entered_u, abs(value) * traits.entered_u_percent / 100)
+    return u or None
 
 
 def _band(band_hz: list[float]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from backbench.documents.kinds import unit_kinds
 from backbench.documents.settings import Settings
 from backbench.ingest.reading_rows import Row
 from backbench.metrics.registry import registry
@@ -17,6 +18,7 @@ def sync_reference(store: Database, settings: Settings) -> None:
             ("calibration", _calibrations(settings)),
             ("bench_event", _events(settings)),
             ("metric", _metrics()),
+            ("unit_kind", kind_rows()),
             ("loudspeaker", [s.model_dump() for s in settings.loudspeaker]),
         ):
             store.run(f"DELETE FROM {table}")
@@ -59,6 +61,18 @@ def _events(settings: Settings) -> list[Row]:
         {"bench_key": key, **event.model_dump()}
         for key, bench in sorted(settings.bench.items())
         for event in bench.event
+    ]
+
+
+def kind_rows() -> list[Row]:
+    """The kinds of unit in force, as rows."""
+    return [
+        {
+            "kind": kind.name,
+            "kind_group": kind.group,
+            "drives_loudspeakers": kind.drives_loudspeakers,
+        }
+        for kind in unit_kinds().values()
     ]
 
 

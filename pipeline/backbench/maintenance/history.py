@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import tempfile
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from backbench.documents.manifest import Manifest
 from backbench.errors import UserError, unknown_key
@@ -16,12 +16,16 @@ from backbench.ingest.incremental import work_of
 from backbench.ingest.receive import recall
 from backbench.ingest.run_ingest import apart, carry_out, prepare
 from backbench.ingest.worker_pool import Workers
+from backbench.maintenance.calibration_history import bench_changes
 from backbench.maintenance.worded_changes import worded_changes
 from backbench.progress import nothing
 from backbench.quantities.writing import in_text
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import reading
 from backbench.storage.vault import Receipt
+
+if TYPE_CHECKING:
+    import polars as pl
 
 READINGS = """
 SELECT unit_key, output, against, metric, stimulus, frequency_hz, load_ohm, driven, order_n,
@@ -83,6 +87,31 @@ def history(
         before[receipt.review] = receipt
         progress(1)
     return entries
+
+
+def history_frame(places: CataloguePaths, entries: Sequence[HistoryEntry]) -> pl.DataFrame:
+    """A row a change, of content, of a reading or of a calibration, in the order of the receipts.
+
+    before, after: the values of a reading that changed.
+    """
+    import polars as pl
+
+    rows: list[dict[str, object]] = []
+    for entry in entries:
+        receipt = {"receipt": entry.receipt.number, "review": entry.receipt.review,
+                   "date": entry.reviewed}  # fmt: skip
+        rows += [{**receipt, "of": "content", "change": change} for change in entry.changes]
+        rows += [
+            {**receipt, "of": "reading", "change": f"{one.metric}, {one.output}",
+             "conditions": one.conditions, "before": one.before, "after": one.after}
+            for one in entry.changed_readings or ()
+        ]  # fmt: skip
+    benches = {entry.bench for entry in entries}
+    rows += [{"of": "calibration", "change": line} for line in bench_changes(places, benches)]
+    kinds = {"receipt": pl.Int64, "review": pl.String, "date": pl.String, "of": pl.String,
+             "change": pl.String, "conditions": pl.String, "before": pl.Float64,
+             "after": pl.Float64}  # fmt: skip
+    return pl.DataFrame(rows, schema=kinds)
 
 
 def _receipts(places: CataloguePaths, unit: str) -> list[tuple[Receipt, Manifest]]:

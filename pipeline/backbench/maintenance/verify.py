@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from backbench.documents.accepted_manifest import accepted_manifest
 from backbench.errors import Fault, UserError
@@ -14,6 +15,9 @@ from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import DATABASE_NAME, Database, reading
 from backbench.storage.settings_history import settings_faults
 from backbench.storage.vault import RESTORE, Receipt, read_receipt, refuse_changed
+
+if TYPE_CHECKING:
+    import polars as pl
 
 Progress = Callable[[int], None]
 
@@ -36,6 +40,19 @@ class Report:
     faults: list[Fault] = field(default_factory=list)
     gaps: list[str] = field(default_factory=list)
     orphans: list[str] = field(default_factory=list)
+
+    def frame(self) -> pl.DataFrame:
+        """A row a finding: its sort, the place, and for faults what is expected and to be done."""
+        import polars as pl
+
+        rows = [
+            *(("fault", one.where, one.found, one.expected, one.remedy) for one in self.faults),
+            *(("gap", gap, "", "", "`backbench recompute` closes it") for gap in self.gaps),
+            *(("orphan", orphan, "an original that no receipt names", "", "")
+              for orphan in self.orphans),
+        ]  # fmt: skip
+        heads = ("finding", "place", "found", "expected", "remedy")
+        return pl.DataFrame(rows, schema=dict.fromkeys(heads, pl.String), orient="row")
 
 
 def verify(places: CataloguePaths, progress: Progress) -> Report:

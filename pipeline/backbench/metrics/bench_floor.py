@@ -3,8 +3,9 @@
 Noise adds in power: it is taken off where the reading is more than 3 dB above the bench's own,
 else the reading is a bound. Lines (distortion products, hum) add in unknown phase: within 10 dB
 of the bench's own the reading is bounded by the coherent worst case, above it the unknown phase
-is part of the uncertainty. Common practice, no source for the 3 dB and 10 dB; the coherent cases
-are closed forms (10 dB below gives +2.39 and -3.30 dB).
+is part of the uncertainty. Where a loop-back shows no more than a bound on its own lines, they may
+be anything up to it. Common practice, no source for the 3 dB and 10 dB; the coherent cases are
+closed forms (10 dB below gives +2.39 and -3.30 dB).
 """
 
 from __future__ import annotations
@@ -26,7 +27,8 @@ CHOICE = (
 )
 LINE_CHOICE = (
     "; with a loop-back in the same range under the same stimulus, an upper bound (coherent worst "
-    "case) within 10 dB of the bench's own, above that its unknown phase is in the uncertainty"
+    "case) within 10 dB of the bench's own, above that its unknown phase is in the uncertainty; "
+    "where the loop-back shows only how much it is at most, any level up to that is"
 )
 
 
@@ -102,11 +104,35 @@ def noise_off(figure: MeasuredValue, bench: MeasuredValue | None) -> MeasuredVal
     )  # fmt: skip
 
 
+def noise_and_doubtful_off(
+    figure: MeasuredValue, bench: MeasuredValue, steady: float, lines: float
+) -> MeasuredValue:
+    """An rms without the bench's own noise, of which only a part is surely in it.
+
+    steady: rms of that part, in the figure's unit. lines: mean square of the lines in the figure,
+    with which the rest of the bench's own may be in phase or against it.
+    """
+    doubtful = max(bench.value**2 - steady**2, 0.0)
+    if figure.bound is not None or figure.value < NOISE_CLEAR * bench.value:
+        return noise_off(figure, bench)
+    share = steady / bench.value if bench.value > 0 else 1.0
+    surely = replace(
+        bench, value=steady, uncertainty=share * bench.uncertainty,
+        estimation=share * bench.estimation,
+    )  # fmt: skip
+    cleared = noise_off(figure, surely)
+    # All of it or nothing: half of the distance; lines in any phase: root of 1/2 of 2 a b.
+    power = math.hypot(doubtful / 2, math.sqrt(2 * doubtful * lines))
+    return _widened(cleared, Contribution(power / (2 * cleared.value)))
+
+
 def lines_off(figure: MeasuredValue, bench: MeasuredValue | None) -> MeasuredValue:
     """Lines beside the bench's own of unknown phase; both rms, or both ratios in %."""
-    if bench is None or bench.bound is not None or bench.value <= 0:
+    if bench is None or bench.value <= 0:
         return figure
     own = bench.value
+    if bench.bound is not None:
+        return _beside_unseen(figure, own)
     if figure.bound == "upper" or figure.value < LINE_CLEAR * own:
         least = max(figure.value - own, 0.0) if figure.bound is None else 0.0
         remark = f"the bench's own {in_text(own)} adds in unknown phase: {in_text(least)} to "
@@ -114,6 +140,17 @@ def lines_off(figure: MeasuredValue, bench: MeasuredValue | None) -> MeasuredVal
         return replace(figure, value=most, bound="upper", remark=f"{remark}{in_text(most)}")
     # |d| for a phase that is anything: the found one less own times its cosine, U-shaped.
     return _widened(figure, Contribution(own / math.sqrt(2)))
+
+
+def _beside_unseen(figure: MeasuredValue, most: float) -> MeasuredValue:
+    """Lines beside the bench's own of which a loop-back tells only that they are no more."""
+    if figure.bound is not None:
+        return figure
+    if most >= figure.value:
+        remark = f"a loop-back shows only that the bench's own is below {in_text(most)}"
+        return replace(figure, value=figure.value + most, bound="upper", remark=remark)
+    # Any level up to it, in any phase: root of 1/3 and of 1/2.
+    return _widened(figure, Contribution(most / math.sqrt(6)))
 
 
 def _widened(figure: MeasuredValue, added: Contribution) -> MeasuredValue:

@@ -1,9 +1,11 @@
 """The bench's own distortion at the level of a capture, from loop-backs at several levels.
 
 A converter's distortion changes with its level: a loop-back tells the bench's own at its level, two
-that bracket a level tell it between them. Beyond them there is only a ceiling: upward the products
-of a smooth transfer grow with the square of the level in proportion to it (third order; higher
-orders are small where that rules), downward their volts don't grow.
+that bracket a level tell it between them. Beyond them there is only a ceiling: upward a product of
+the n-th order of a smooth transfer grows with the (n - 1)th power of the level in proportion to it
+(closed form: the lowest term of a power series that makes it), downward its volts don't grow. Sums
+are reckoned with the fifth order, whose products grow faster than those below it; converters have
+hardly any above it (common practice, no source).
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.track import Track
 
+LEAST_ORDER, SUM_ORDER = 3, 5
 SAME_LEVEL = 10 ** (1 / 20)
 """Levels within 1 dB of each other are one level: common practice, no source."""
 
@@ -63,12 +66,18 @@ def of_levels(
 
 
 def off_at_level(
-    figure: MeasuredValue, level_v: float, known: Sequence[tuple[float, MeasuredValue]]
+    figure: MeasuredValue,
+    level_v: float,
+    known: Sequence[tuple[float, MeasuredValue]],
+    order: int = SUM_ORDER,
 ) -> MeasuredValue:
-    """A ratio of lines in percent without the bench's own, from its figures by rising level."""
+    """A ratio of lines in percent without the bench's own, from its figures by rising level.
+
+    order: of the product that the ratio is of; that of sums where not given.
+    """
     if not known:
         return figure
-    own = own_at(level_v, known)
+    own = own_at(level_v, known, order)
     cleared = lines_off(figure, own.figure)
     if own.reason is None or cleared.bound is None:
         return cleared
@@ -100,8 +109,13 @@ def loop_back_views(view: View, capture_data: CaptureData, track: Track) -> list
     return views
 
 
-def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> BenchRatio:
-    """The bench's own at a level, V, from its figures by rising level (at least one)."""
+def own_at(
+    level_v: float, known: Sequence[tuple[float, MeasuredValue]], order: int = SUM_ORDER
+) -> BenchRatio:
+    """The bench's own at a level, V, from its figures by rising level (at least one).
+
+    order: of the product that they are of.
+    """
     near = [pair for pair in known if 1 / SAME_LEVEL <= pair[0] / level_v <= SAME_LEVEL]
     if near:
         return BenchRatio(min(near, key=lambda pair: abs(math.log(pair[0] / level_v)))[1])
@@ -111,13 +125,13 @@ def own_at(level_v: float, known: Sequence[tuple[float, MeasuredValue]]) -> Benc
         return BenchRatio(_interpolated(level_v, below[-1], above[0]))
     nearest, figure = below[-1] if below else above[0]
     ratio = level_v / nearest
-    most = figure.value * (ratio**2 if below else 1 / ratio)
+    most = figure.value * (ratio ** (max(order, LEAST_ORDER) - 1) if below else 1 / ratio)
     reason = (
         f"the nearest loop-back is at {in_text(nearest, 'V')} and this at "
         f"{in_text(level_v, 'V')}: of the bench's "
         "own only a ceiling is known; take a loop-back at this level"
     )
-    return BenchRatio(MeasuredValue(most, 0.0), reason)
+    return BenchRatio(MeasuredValue(most, 0.0, bound=figure.bound), reason)
 
 
 def _interpolated(
@@ -126,6 +140,6 @@ def _interpolated(
     """Straight in the logarithms; where either is a bound, the greater of the two."""
     low, high = below[1].value, above[1].value
     if below[1].bound or above[1].bound or low <= 0 or high <= 0:
-        return MeasuredValue(max(low, high), 0.0)
+        return MeasuredValue(max(low, high), 0.0, bound=below[1].bound and above[1].bound)
     fraction = math.log(level_v / below[0]) / math.log(above[0] / below[0])
     return MeasuredValue(low ** (1 - fraction) * high**fraction, 0.0)

@@ -24,11 +24,15 @@ from backbench.metrics.session import (
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import exact, in_text
 from backbench.signal.burst import Bursts, read_bursts
+from backbench.signal.quantisation_step import rounding
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import Contribution, combine
 
 FAMILY = "Power and headroom"
 
+BURSTS = ["burst", "burst trace table"]
+CLEAR = 4.0
+"""How many times what a trace's converter may add distortion must be to count as measured."""
 LIMIT_PERCENT = 1.0
 """Distortion within a burst up to which it counts as unclipped: common practice, no source."""
 FLAT_PERCENT = 3.0
@@ -44,11 +48,20 @@ _IHF = "IHF-A-202:1978 (from memory)"
 
 @dataclass(frozen=True, eq=False)
 class BurstView:
-    """One output's track of bursts."""
+    """One output's track of bursts. step: of the converter that took a trace, V; 0 of a recording,
+    whose converter is checked elsewhere."""
 
     capture_data: CaptureData
+    played: Burst
     track: Track
     bursts: Bursts
+    step: float = 0.0
+
+    @property
+    def coarse(self) -> float:
+        """Harmonics that a trace's converter may add, re the fundamental: its steps and how far
+        they may lie from their places."""
+        return math.sqrt(2) * rounding(self.step) / self.level
 
     @property
     def level(self) -> float:
@@ -75,12 +88,12 @@ def burst_view(capture_data: CaptureData, number: int) -> BurstView:
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
     bursts = read_bursts(track, stimulus.burst_hz, stimulus.on_ms / 1e3, stimulus.period_ms / 1e3)
-    return BurstView(capture_data, track, bursts)
+    return BurstView(capture_data, stimulus, track, bursts)
 
 
 @metric(
     "burst_level", title="Burst level", unit="V", better="neither", source=_IHF,
-    stimuli=["burst"], version=1,
+    stimuli=BURSTS, version=1,
     choice="rms of the fundamental, two periods at either end left out, mean over the bursts",
 )  # fmt: skip
 def burst_level(seen: BurstView) -> MeasuredValue:
@@ -97,7 +110,7 @@ def burst_level(seen: BurstView) -> MeasuredValue:
 
 @metric(
     "burst_power", title="Burst power", unit="W", better="neither", source=_IHF,
-    stimuli=["burst"], version=2,
+    stimuli=BURSTS, version=2,
     choice="of the fundamental, while a burst is on, into the stated resistor",
     traits=Traits(own_stimulus="power"),
 )  # fmt: skip
@@ -109,13 +122,12 @@ def burst_power(seen: BurstView) -> MeasuredValue:
     power, own = seen.level**2 / load, seen.own
     shared = math.hypot(2 * seen.track.calibration, seen.capture_data.load_uncertainty)
     total = combine([Contribution(2 * own.u * power, own.dof), Contribution(shared * power)])
-    detail = _other_burst(seen.capture_data.stimulus)
+    detail = _other_burst(seen.played)
     return MeasuredValue(power, total.u, 2 * own.u * power, total.dof, detail=detail)
 
 
-def _other_burst(stimulus: object) -> dict[str, str]:
+def _other_burst(stimulus: Burst) -> dict[str, str]:
     """Names a burst that isn't that of IHF-A-202; nothing for one that is."""
-    assert isinstance(stimulus, Burst)
     burst = (stimulus.burst_hz, stimulus.on_ms, stimulus.period_ms)
     if all(abs(one / own - 1) <= SAME_BURST for one, own in zip(burst, IHF_BURST, strict=True)):
         return {}
@@ -126,38 +138,39 @@ def _other_burst(stimulus: object) -> dict[str, str]:
 @metric(
     "burst_distortion", title="THD in bursts", unit="%", better="lower",
     source="IEC 60268-3:2013, 14.12 (second-hand), within a burst",
-    stimuli=["burst"], version=1, choice="re the fundamental; harmonics 2 to 10",
+    stimuli=BURSTS, version=1, choice="re the fundamental; harmonics 2 to 10",
 )  # fmt: skip
 def burst_distortion(seen: BurstView) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 over the fundamental, while a burst is on."""
     part = seen.bursts.harmonics
-    if not part.stands_out:
-        return MeasuredValue(100 * part.at_most / seen.level, 0.0, bound="upper")
+    if not part.stands_out or part.rms < CLEAR * seen.coarse * seen.level:
+        most = part.at_most / seen.level + 2 * seen.coarse
+        return MeasuredValue(100 * most, 0.0, bound="upper")
     value = 100 * part.rms / seen.level
-    own = value * math.hypot(part.relative, seen.own.u)
+    own = math.hypot(value * math.hypot(part.relative, seen.own.u), 100 * seen.coarse)
     return MeasuredValue(value, own, own, part.samples)
 
 
 @metric(
     "burst_end_distortion", title="THD at the ends of bursts", unit="%", better="lower",
     source="IEC 60268-3:2013, 14.12 (second-hand), within a burst",
-    stimuli=["burst"], version=1,
+    stimuli=BURSTS, version=1,
     choice="re the fundamental; harmonics 2 to 10; periods 2 to 4 from either end, the greater",
 )  # fmt: skip
 def burst_end_distortion(seen: BurstView) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 in the first or the last periods of the bursts."""
     worst = max(seen.bursts.ends, key=lambda end: end.value)
-    if not worst.stands_out:
-        most = max(end.at_most for end in seen.bursts.ends)
+    if not worst.stands_out or worst.rms < CLEAR * seen.coarse:
+        most = max(end.at_most for end in seen.bursts.ends) + 2 * seen.coarse
         return MeasuredValue(100 * most, 0.0, bound="upper")
-    own = 100 * worst.rms * worst.relative
+    own = 100 * math.hypot(worst.rms * worst.relative, seen.coarse)
     return MeasuredValue(100 * worst.rms, own, own, worst.samples)
 
 
 @metric(
     "burst_flattening", title="Flattening of bursts", unit="%", better="lower",
     source="common practice, no source",
-    stimuli=["burst"], version=1,
+    stimuli=BURSTS, version=1,
     choice="mean crest of the lower half wave re the crest of the fundamental, the greatest of the "
     "first, middle and last periods; an upper bound where it is no more than noise or samples "
     "beside the crest make",
@@ -175,7 +188,7 @@ def burst_flattening(seen: BurstView) -> MeasuredValue:
 
 @metric(
     "burst_peak", title="Burst peak", unit="V", better="neither", source=_IHF,
-    stimuli=["burst"], version=2,
+    stimuli=BURSTS, version=2,
     choice="greatest magnitude of a sample, noise included; given only below 1 % distortion",
 )  # fmt: skip
 def burst_peak(seen: BurstView) -> MeasuredValue:

@@ -9,7 +9,7 @@ from functools import partial
 from weakref import WeakKeyDictionary
 
 from backbench.errors import Refusal
-from backbench.metrics.bench_floor import LINE_CHOICE, noise_off
+from backbench.metrics.bench_floor import LINE_CHOICE
 from backbench.metrics.bench_levels import less_lines_at_level, of_levels, off_at_level
 from backbench.metrics.declaration import Bound, MeasuredValue, metric
 from backbench.metrics.harmonic_band import (
@@ -22,13 +22,15 @@ from backbench.metrics.harmonic_band import (
     with_mains,
     with_second_and_third,
 )
-from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
-from backbench.metrics.tone import ToneView
-from backbench.metrics.tone_wavering import wavering_remark
+from backbench.metrics.sample_steps import STEPS_CHOICE
+from backbench.metrics.tone import TONES, ToneView
+from backbench.metrics.tone_noise import less_bench_noise, less_steps, noise_of
+from backbench.metrics.tone_trace import ToneTrace
+from backbench.metrics.tone_wavering import of_the_record, wavering_remark
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
-from backbench.signal.dither import STEPS, is_dithered
+from backbench.signal.band_sums import widened
 from backbench.signal.hidden_hum import UNSEEN_FACTOR
 from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import stands
@@ -37,6 +39,10 @@ from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 FAMILY = "Harmonic distortion"
 
+TRACE_CHOICE = (
+    "; of a trace from a fit of the sine with its harmonics (IEEE 1057, from memory), an upper "
+    "bound where a step of the instrument's converter could make up a quarter of it"
+)
 SOURCE = "IEC 60268-3:2013, 14.12 (second-hand: read in an open library's documentation)"
 
 
@@ -79,9 +85,9 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     unit="%",
     better="lower",
     source=SOURCE,
-    stimuli=["tone"],
+    stimuli=TONES,
     version=3,
-    choice="re the fundamental; harmonics 2 to 10" + BAND_CHOICE + LINE_CHOICE,
+    choice="re the fundamental; harmonics 2 to 10" + BAND_CHOICE + LINE_CHOICE + TRACE_CHOICE,
     traits=Traits(
         also_called=("distortion", "harmonic distortion", "dist", "total harmonic distortion"),
         compared_at=AT_POWERS,
@@ -92,8 +98,10 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
         captions=("distortion-over-power", "harmonics-left-and-right"),
     ),
 )
-def thd(tone: ToneView) -> MeasuredValue:
+def thd(tone: ToneView | ToneTrace) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 over the fundamental."""
+    if isinstance(tone, ToneTrace):
+        return _narrowed(*tone.thd())
     return less_lines_at_level(tone, _thd)
 
 
@@ -203,38 +211,13 @@ def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
 def _all_but_fundamental(tone: ToneView) -> MeasuredValue:
     tone.distorting()
     refuse_mirrored(tone)
-    figure = less_steps(tone, percent_of_total(tone.lines.residual, tone.square), 100.0)
+    residual = widened(tone.lines.residual, of_the_record(tone) ** 2)
+    figure = less_steps(tone, percent_of_total(residual, tone.square), 100.0)
     wavering = wavering_remark(tone, tone.lines.residual.value)
     figure = replace(figure, remark=joined(figure.remark, wavering))
-    bench = tone.bench
-    if bench is None:
-        return figure
     # The bench's noise has its own volts, its harmonics go with the level.
-    noise = 100 * _noise_of(bench).value / tone.square.rms
-    clear = noise_off(figure, MeasuredValue(noise, 0.0))
+    clear = less_bench_noise(tone, figure, 100.0)
     return off_at_level(clear, tone.level_v, of_levels(tone, _in_band))
-
-
-def less_steps(
-    tone: ToneView, reading: MeasuredValue, whole: float, band_hz: float = BAND_HZ[1]
-) -> MeasuredValue:
-    """A residual without what the steps of the samples make of it.
-
-    whole: what the figure gives the level of the tone as: 100 for a ratio in percent, its volts for
-    an rms. band_hz: how far the residual reaches.
-    """
-    lines = tone.lines
-    step = whole * lines.step_v / tone.square.rms
-    if not is_dithered(lines.noise, lines.step_v):
-        return with_undithered_steps(reading, step * math.sqrt(STEPS))
-    return dither_off(reading, step * math.sqrt(2 * band_hz / lines.spectrum.rate_hz))
-
-
-def _noise_of(tone: ToneView) -> MeasuredValue:
-    """All that is neither fundamental nor harmonic, V."""
-    noise = tone.distorting().noise_only
-    own = noise.relative * noise.rms if noise.value > 0 else 0.0
-    return less_steps(tone, MeasuredValue(noise.rms, own, own, noise.samples), tone.square.rms)
 
 
 def _in_band(tone: ToneView) -> MeasuredValue:
@@ -286,9 +269,7 @@ def sinad(tone: ToneView) -> MeasuredValue:
 )
 def snr(tone: ToneView) -> MeasuredValue:
     """Fundamental over all that is neither fundamental nor harmonic, 20 Hz to 20 kHz."""
-    noise = _noise_of(tone)
-    if tone.bench is not None:
-        noise = noise_off(noise, _noise_of(tone.bench))
+    noise = less_bench_noise(tone, noise_of(tone), tone.square.rms)
     u = DB_PER_RELATIVE * math.hypot(noise.uncertainty / noise.value, tone.square.relative)
     ratio = 20 * math.log10(tone.square.rms / noise.value)
     bound: Bound | None = "lower" if noise.bound else None
@@ -327,8 +308,9 @@ def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
 def harmonic(tone: ToneView) -> Iterator[MeasuredValue]:
     """Level of each harmonic from 2 to 10 over the fundamental."""
     for figure in _harmonics(tone):
-        known = of_levels(tone, partial(_one, n=figure.order or 0))
-        yield _in_decibels(off_at_level(figure, tone.level_v, known))
+        order = figure.order or 0
+        known = of_levels(tone, partial(_one, n=order))
+        yield _in_decibels(off_at_level(figure, tone.level_v, known, order))
 
 
 def _one(tone: ToneView, n: int) -> MeasuredValue:

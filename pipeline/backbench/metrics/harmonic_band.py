@@ -16,9 +16,11 @@ from backbench.documents.clear_frequencies import CLEAR_HZ, clear_hz
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.tone import ToneView
+from backbench.metrics.tone_wavering import as_steady
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.harmonics import Harmonics
+from backbench.signal.power import STANDING
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND
 from backbench.signal.track import Array
 
@@ -40,7 +42,7 @@ def counted(tone: ToneView, first: int, last: int, up_to_hz: float = math.inf) -
         band = "the band that was recorded" if math.isinf(up_to_hz) else "20 Hz to 20 kHz"
         which = "no harmonic" if first == 2 else f"no harmonic from the {first}th on"
         raise NotApplicable(f"{which} of {in_text(tone.stated_hz, 'Hz', 6)} lies in {band}")
-    return lines.harmonics(reached)
+    return as_steady(tone, lines.harmonics(reached))
 
 
 def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[Harmonics, int]:
@@ -61,7 +63,7 @@ def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[H
     last = min(most, lines.last_order(up_to_hz))
     if last < LEAST_ORDER:
         raise NotApplicable(_out_of_band(tone, min(recorded, up_to_hz), last, up_to_hz))
-    return lines.harmonics(last), last
+    return as_steady(tone, lines.harmonics(last)), last
 
 
 def _out_of_band(tone: ToneView, top_hz: float, last: int, up_to_hz: float) -> str:
@@ -90,7 +92,8 @@ def ceiling_of(tone: ToneView, last: int) -> float:
     Where mains lines may lie under them that holds no longer: the two may cancel.
     """
     lines = tone.lines
-    if (lines.harmonics(last).hum > 0).any():
+    harmonics = lines.harmonics(last)
+    if (harmonics.hum > STANDING * harmonics.noise).any():
         return math.inf
     most = lines.residual.rms + math.sqrt(lines.steps)
     return most if last * lines.frequency_hz <= BAND_HZ[1] * EDGE else math.inf

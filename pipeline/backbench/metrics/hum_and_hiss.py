@@ -14,6 +14,7 @@ from backbench.metrics.noise import HALF_STEP, IdleView, line_figure, of_either_
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
+from backbench.signal.quantiles import middle
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
@@ -75,7 +76,7 @@ def _hum(idle: IdleView) -> MeasuredValue:
     better="lower",
     source=_PRACTICE,
     stimuli=["idle"],
-    version=3,
+    version=4,
     choice="root of the mean power over 1 kHz to 10 kHz, from the median of each third of an "
     "octave, clear of mains lines" + STEPS_CHOICE + CHOICE,
 )
@@ -88,13 +89,15 @@ def _mean_of_thirds(power: Array, bins: NDArray[np.intp]) -> float:
     """Mean noise power by bin, from the median of each third of an octave, V^2.
 
     Noise powers are chi-squared of two degrees of freedom: their median is ln 2 of the mean,
-    within bands so narrow that the noise is about level there. Each counts by its bins.
+    within bands so narrow that the noise is about level there. Each counts by its width, however
+    many of its bins mains lines leave.
     """
     edges = np.geomspace(bins[0], bins[-1] + 1, THIRDS + 1)
     cuts = np.searchsorted(bins, edges[1:-1])
     parts = [part for part in np.split(power, cuts) if len(part)]
-    medians = np.array([np.median(part) for part in parts])
-    return float(np.average(medians, weights=[len(part) for part in parts])) / math.log(2)
+    widths = [w for w, part in zip(np.diff(edges), np.split(power, cuts), strict=True) if len(part)]
+    medians = np.array([float(middle(part)) for part in parts])
+    return float(np.average(medians, weights=widths)) / math.log(2)
 
 
 def _hiss(idle: IdleView) -> MeasuredValue:

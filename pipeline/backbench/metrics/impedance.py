@@ -272,9 +272,7 @@ def _across(session: Session) -> Iterator[_Across | RefusedDerivation]:
                 yield RefusedDerivation(str(error), like, swept.sources, frequency_hz=hz)
 
 
-@derived_curve(
-    "source_impedance", title="Output impedance", x_unit="Hz", y_unit="ohm", version=2
-)
+@derived_curve("source_impedance", title="Output impedance", x_unit="Hz", y_unit="ohm", version=2)
 def source_impedance_curve(session: Session) -> Iterator[DerivedCurve]:
     """Magnitude under two loads at one drive: of sweeps, and of tones at five frequencies or more.
 

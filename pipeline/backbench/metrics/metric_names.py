@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import lru_cache
 
 from backbench.errors import Fault, did_you_mean
-from backbench.metrics.registry import registry
+from backbench.metrics.registry import Registry, registry
 
 APART = re.compile(r"[^0-9a-z]+")
 
@@ -19,7 +19,7 @@ def metric_key(text: str) -> str | None:
     """
     if text in registry().metrics:
         return text
-    return _spellings().get(_plain(text))
+    return _spellings(registry()).get(_plain(text))
 
 
 def metric_called(heading: str) -> str | None:
@@ -28,7 +28,7 @@ def metric_called(heading: str) -> str | None:
     Beside keys and titles it knows what such records call a metric (`Traits.also_called`): good
     for a proposal that somebody looks at.
     """
-    return metric_key(heading) or _called().get(_plain(_without_and(heading)))
+    return metric_key(heading) or _called(registry()).get(_plain(_without_and(heading)))
 
 
 def unknown_metric(where: str, text: str) -> Fault:
@@ -45,20 +45,20 @@ def _without_and(text: str) -> str:
     return re.sub(r"\band\b", " ", text.lower())
 
 
-@cache
-def _called() -> dict[str, str]:
+@lru_cache(maxsize=2)
+def _called(known: Registry) -> dict[str, str]:
     """Keys by what old records call the metrics."""
     return {
         _plain(_without_and(name)): metric.name
-        for metric in registry().metrics.values()
+        for metric in known.metrics.values()
         for name in metric.traits.also_called
     }
 
 
-@cache
-def _spellings() -> dict[str, str | None]:
+@lru_cache(maxsize=2)
+def _spellings(known: Registry) -> dict[str, str | None]:
     """Keys by plain spelling; keys come before titles, and what names several names none."""
-    metrics = registry().metrics.values()
+    metrics = known.metrics.values()
     titles: dict[str, str | None] = {}
     for metric in metrics:
         title = _plain(metric.title)

@@ -93,7 +93,8 @@ class IdleView:
                 f"too short to tell mains lines apart: at least "
                 f"{in_text(LEAST_MAINS_PERIODS / nominal, 's', 2)} are needed"
             )
-        refuse_other_mains(self.spectrum, self.noise, nominal)
+        if self._other_mains is not None:
+            raise Refusal(self._other_mains)
         if self.lines_of_another and _greater(self.lines_of_another, [x for *_, x in self._lines]):
             raise Refusal(OTHER_MAINS)
         return self._lines
@@ -112,6 +113,15 @@ class IdleView:
     def benches(self) -> list[IdleView]:
         """The bench's own, on the same track of each fit loop-back."""
         return loop_back_views(idle_view, self.capture_data, self.track)
+
+    @cached_property
+    def _other_mains(self) -> str | None:
+        """Why the stated mains frequency can't be right, None where it may."""
+        try:
+            refuse_other_mains(self.spectrum, self.noise, self.capture_data.mains_hz)
+        except Refusal as refusal:
+            return str(refusal)
+        return None
 
     @cached_property
     def _lines(self) -> list[tuple[int, float, MeanSquare]]:
@@ -147,7 +157,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=4)
+@view("idle", version=5)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]

@@ -11,7 +11,8 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response import RESPONSES
 from backbench.metrics.response_view import REFERENCE_HZ, Angle, ResponseView
-from backbench.metrics.tone import ToneView
+from backbench.metrics.tone import TONES, ToneView
+from backbench.metrics.tone_trace import ToneTrace
 from backbench.metrics.traits import CurveTraits
 from backbench.quantities.writing import in_text
 from backbench.signal.power import MeanSquare
@@ -133,13 +134,16 @@ def channel_polarity(tone: ToneView) -> MeasuredValue:
     unit="deg",
     better="neither",
     source="common practice, no source",
-    stimuli=["tone"],
+    stimuli=TONES,
     version=1,
     choice="of fundamentals in one record; the converter's own difference between the two tracks "
     "is not taken off, and cancels between captures",
 )
-def gain_phase(tone: ToneView) -> MeasuredValue:
+def gain_phase(tone: ToneView | ToneTrace) -> MeasuredValue:
     """Phase of the output's fundamental re the generator's, -180 to 180 degrees."""
+    if isinstance(tone, ToneTrace):
+        turned, u = map(math.degrees, tone.angle())
+        return MeasuredValue(turned, u, u)
     lines, generator = tone.distorting(), tone.capture_data.generator
     if generator is None:
         raise NotApplicable("no track recorded the generator")

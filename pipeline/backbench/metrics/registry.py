@@ -6,14 +6,15 @@ import importlib
 import pkgutil
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property, lru_cache
 
 import backbench.metrics
 from backbench.metrics.declaration import Curve, Metric, View
+from backbench.metrics.in_force import own_metrics
 from backbench.metrics.traits import PLAIN, CurveRole, Traits
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Registry:
     """All metrics, views and curves by name. Raises ValueError where a name stands twice."""
 
@@ -49,6 +50,10 @@ class Registry:
 
     def compared(self) -> dict[str, tuple[str, ...]]:
         """Metrics in which units are compared, in the order shown, with their test points."""
+        return self._compared
+
+    @cached_property
+    def _compared(self) -> dict[str, tuple[str, ...]]:
         names = self.having(lambda traits: traits.compared_at)
         return {name: self.metrics[name].traits.compared_at for name in names}
 
@@ -72,8 +77,21 @@ class Registry:
         return versions | {f"curve {c.name}": c.version for c in self.traced_from(stimulus)}
 
 
-@cache
 def registry() -> Registry:
+    """Everything in force: what the program declares, and the reviewer's own quantities."""
+    own = own_metrics()
+    return _with_own(own) if own else shipped_registry()
+
+
+@lru_cache(maxsize=2)
+def _with_own(own: tuple[Metric, ...]) -> Registry:
+    shipped = shipped_registry()
+    metrics = {**shipped.metrics, **{metric.name: metric for metric in own}}
+    return Registry(metrics, shipped.views, shipped.curves)
+
+
+@cache
+def shipped_registry() -> Registry:
     """Import every module of the package and gather what it declares."""
     declarations: dict[type, dict[str, object]] = {Metric: {}, View: {}, Curve: {}}
     for info in sorted(pkgutil.iter_modules(backbench.metrics.__path__), key=lambda i: i.name):

@@ -80,7 +80,7 @@ class ResponseView:
         return self.measured
 
 
-@view("sweep", version=5)
+@view("sweep", version=6)
 def sweep(capture_data: CaptureData, number: int) -> ResponseView:
     """Transfer function from what was played to output track `number`.
 

@@ -8,6 +8,7 @@ from backbench.errors import NotApplicable
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response import AUDIO_BAND_HZ, RESPONSES, held
 from backbench.metrics.response_view import ResponseView
+from backbench.metrics.traits import OVER_THE_BAND, Traits
 from backbench.quantities.writing import in_text
 from backbench.signal.response import Response
 from backbench.signal.riaa import riaa_db
@@ -48,6 +49,13 @@ def _error(response: ResponseView, *, amended: bool) -> MeasuredValue:
     stimuli=RESPONSES,
     version=2,
     choice="without the amendment; " + _CHOICE,
+    traits=Traits(
+        compared_at=OVER_THE_BAND,
+        position=181,
+        only_with="phono stage",
+        equalised=True,
+        whole_band=True,
+    ),
 )
 def riaa_error(response: ResponseView) -> MeasuredValue:
     """Greatest deviation of a phono input from the replay curve 3180, 318, 75 us."""
@@ -63,6 +71,13 @@ def riaa_error(response: ResponseView) -> MeasuredValue:
     stimuli=RESPONSES,
     version=2,
     choice="with the amendment's high-pass; " + _CHOICE,
+    traits=Traits(
+        compared_at=OVER_THE_BAND,
+        position=182,
+        only_with="phono stage",
+        equalised=True,
+        whole_band=True,
+    ),
 )
 def riaa_error_iec(response: ResponseView) -> MeasuredValue:
     """Greatest deviation of a phono input from the replay curve with 7950 us besides."""

@@ -13,6 +13,7 @@ import numpy as np
 from backbench.documents.stimuli import SquareWave, Table
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData, view
+from backbench.metrics.trace_samples import trace_of
 from backbench.quantities.writing import in_text
 from backbench.signal.edge import Edge
 from backbench.signal.edge_detection import edges_of_period, edges_of_trace
@@ -147,15 +148,11 @@ def _generator(
 @view("trace table", version=2)
 def trace_view(capture_data: CaptureData, number: int) -> SquareView:
     """An oscilloscope's trace. Raises Refusal where it holds no whole step of a square wave."""
-    stimulus, table = capture_data.stimulus, capture_data.table
+    stimulus = capture_data.stimulus
     assert isinstance(stimulus, Table)
-    assert table is not None
     if stimulus.square_hz is None:
         raise Refusal("the frequency of the square wave was not stated")
-    order = np.argsort(table["time"], kind="stable")
-    time, volts = table["time"][order], table["voltage"][order]
-    if len(time) < 2 or (np.diff(time) <= 0).any():
-        raise Refusal("an instant stands twice, or there is only one")
+    time, volts = trace_of(capture_data, "voltage")
     edges = edges_of_trace(time, volts, 0.5 / stimulus.square_hz)
     generator = stimulus.rise_time_s
     own = chained(

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
+from backbench.documents.stimuli import Table
+from backbench.documents.table_column import TableColumn
 from backbench.metrics.declaration import CaptureData
+from backbench.quantities.units import factor
 from backbench.signal.response import resolution
 from backbench.signal.track import Array
+from backbench.signal.uncertainty import DB_PER_RELATIVE
+
+RECTANGULAR = math.sqrt(3)
+UNDECLARED = "the instrument's own error was not declared and is not in the uncertainty"
 
 
 def column_u(capture_data: CaptureData, key: str) -> Array:
@@ -19,3 +28,37 @@ def column_u(capture_data: CaptureData, key: str) -> Array:
         return capture_data.table_uncertainty[key]
     values = capture_data.table[key]
     return np.full(len(values), resolution(values))
+
+
+def declared_column(capture_data: CaptureData, key: str) -> TableColumn | None:
+    """A column of a table as the manifest declares it; None where it doesn't."""
+    assert isinstance(capture_data.stimulus, Table)
+    return capture_data.stimulus.columns.get(key)
+
+
+def scale_u(capture_data: CaptureData, key: str) -> float:
+    """Relative standard uncertainty of a column's scale: percent of the reading, and dB."""
+    column = declared_column(capture_data, key)
+    if column is None:
+        return 0.0
+    reading = (column.percent_of_reading or 0.0) / 100
+    decibels = (column.decibels or 0.0) / DB_PER_RELATIVE
+    return math.hypot(reading, decibels) / RECTANGULAR
+
+
+def range_u(capture_data: CaptureData, key: str) -> float:
+    """Standard uncertainty that a share of the instrument's range leaves a column of volts, V."""
+    column = declared_column(capture_data, key)
+    if column is None or column.range is None:
+        return 0.0
+    limit = column.range * (column.percent_of_range or 0.0) / 100 * (column.factor or 1.0)
+    return abs(limit) * (factor(column.unit, "V") or 1.0) / RECTANGULAR
+
+
+def limits_declared(capture_data: CaptureData, key: str) -> bool:
+    """Whether a column's limits of error were declared."""
+    column = declared_column(capture_data, key)
+    return column is not None and any(
+        limit is not None
+        for limit in (column.percent_of_reading, column.percent_of_range, column.decibels)
+    )

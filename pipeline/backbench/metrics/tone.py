@@ -12,9 +12,11 @@ from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.load_check import load_remark, refuse_load
 from backbench.metrics.response import ResponseView, gain_at_1_khz
+from backbench.metrics.tone_trace import ToneTrace
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
+from backbench.signal.line_wavering import noise_density, wavering_outside
 from backbench.signal.mains import refuse_other_mains
 from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
@@ -30,6 +32,7 @@ from backbench.signal.word_length import sample_step
 
 FAMILY = "Level and gain"
 
+TONES = ["tone", "tone trace table"]
 LEAST_COSINE = 0.5
 SWAPPED_DB = 20.0
 """No output leaks its signal to another with gain: common practice, no source."""
@@ -105,7 +108,7 @@ class ToneView:
         return None
 
 
-@view("tone", version=3)
+@view("tone", version=4)
 def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     """The tone in output track `number`. Raises Refusal where there is none to be measured."""
     track = capture_data.outputs[number]
@@ -121,13 +124,17 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
 
 
 def _with_drift(track: Track, lines: ToneLines) -> MeanSquare:
-    """The fundamental, how its level drifts within the record in its variance."""
+    """The fundamental, how its level and phase waver within the record in its variance."""
     square = lines.fundamental
     try:
-        spread = float(level_spread(tone_course(track, lines))[0])
+        course = tone_course(track, lines)
     except ValueError:
         return square
-    return square._replace(floor=square.floor + (2 * spread * square.value) ** 2)
+    spread = float(level_spread(course)[0])
+    weights = lines.spectrum.window.samples
+    outside = wavering_outside(course, weights, lines.half, noise_density(lines))
+    variance = (4 * spread**2 + outside**2) * square.value**2
+    return square._replace(floor=square.floor + variance)
 
 
 def _stated(capture_data: CaptureData) -> float:
@@ -219,13 +226,15 @@ def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLin
     unit="V",
     better="neither",
     source="IEC 60268-3 (output voltage)",
-    stimuli=["tone"],
+    stimuli=TONES,
     version=2,
     choice="rms of the fundamental alone",
     traits=Traits(set_by_reviewer=True, own_stimulus="voltage", sheet="left out"),
 )
-def level(tone: ToneView) -> MeasuredValue:
+def level(tone: ToneView | ToneTrace) -> MeasuredValue:
     """Root mean square of the fundamental at the output."""
+    if isinstance(tone, ToneTrace):
+        return tone.level()
     square = tone.square
     if not square.stands_out:
         most = square.at_most
@@ -246,13 +255,15 @@ def level(tone: ToneView) -> MeasuredValue:
     unit="W",
     better="neither",
     source="IEC 60268-3 (output power)",
-    stimuli=["tone"],
+    stimuli=TONES,
     version=2,
     choice="of the fundamental, into the stated resistor",
     traits=Traits(set_by_reviewer=True, is_power=True, own_stimulus="power", sheet="left out"),
 )
-def output_power(tone: ToneView) -> MeasuredValue:
+def output_power(tone: ToneView | ToneTrace) -> MeasuredValue:
     """Squared rms of the fundamental over the load's resistance."""
+    if isinstance(tone, ToneTrace):
+        return tone.power()
     tone.distorting()
     load = tone.capture_data.conditions.load_resistance
     if load is None:
@@ -274,7 +285,7 @@ def output_power(tone: ToneView) -> MeasuredValue:
     unit="dB",
     better="neither",
     source="IEC 60268-3 (voltage gain)",
-    stimuli=["tone", "sweep"],
+    stimuli=[*TONES, "sweep"],
     version=2,
     choice="output over generator, as recorded or else as stated; of a sweep at 1 kHz",
     traits=Traits(
@@ -286,8 +297,10 @@ def output_power(tone: ToneView) -> MeasuredValue:
         watched_at=("gain-1khz",),
     ),
 )
-def gain(seen: ToneView | ResponseView) -> MeasuredValue:
+def gain(seen: ToneView | ToneTrace | ResponseView) -> MeasuredValue:
     """Level of the output over the level of the generator, at the load as stated."""
+    if isinstance(seen, ToneTrace):
+        return seen.gain()
     return gain_at_1_khz(seen) if isinstance(seen, ResponseView) else _gain_of_tone(seen)
 
 
@@ -318,21 +331,26 @@ def _gain_of_tone(tone: ToneView) -> MeasuredValue:
     unit="1",
     better="neither",
     source="IEC 60268-3 (polarity)",
-    stimuli=["tone"],
+    stimuli=TONES,
     version=1,
     choice="sign of the fundamental against the generator's, within 60 degrees",
     traits=Traits(sheet="left out"),
 )
-def polarity(tone: ToneView) -> MeasuredValue:
+def polarity(tone: ToneView | ToneTrace) -> MeasuredValue:
     """+1 where the output moves with the generator, -1 where against it."""
-    lines, generator = tone.distorting(), tone.capture_data.generator
-    if generator is None:
-        raise NotApplicable("no track recorded the generator")
-    source = find_tone(generator, _stated(tone.capture_data), tone.capture_data.mains_hz)
-    angle = lines.phase - source.phase
+    angle = tone.angle()[0] if isinstance(tone, ToneTrace) else _angle(tone)
     if abs(math.cos(angle)) < LEAST_COSINE:
         degrees = math.degrees(math.remainder(angle, 2 * math.pi))
         raise Refusal(
             f"the output is {in_text(degrees, 'deg')} from the generator: neither polarity"
         )
     return MeasuredValue(math.copysign(1.0, math.cos(angle)), 0.0)
+
+
+def _angle(tone: ToneView) -> float:
+    """Phase of the output re the generator's track, rad."""
+    lines, generator = tone.distorting(), tone.capture_data.generator
+    if generator is None:
+        raise NotApplicable("no track recorded the generator")
+    source = find_tone(generator, _stated(tone.capture_data), tone.capture_data.mains_hz)
+    return lines.phase - source.phase

@@ -6,7 +6,9 @@ from __future__ import annotations
 import math
 
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.tone import ToneView
+from backbench.metrics.table_uncertainty import scale_u
+from backbench.metrics.tone import TONES, ToneView
+from backbench.metrics.tone_trace import ToneTrace
 from backbench.signal.tone import ToneLines
 
 FAMILY = "Level and gain"
@@ -36,13 +38,17 @@ def _u_hz(lines: ToneLines) -> float:
     unit="Hz",
     better="neither",
     source="common practice, no source",
-    stimuli=["tone"],
+    stimuli=TONES,
     version=1,
-    choice="as the recorder's clock counts it, whose own error is not known and not in the "
-    "uncertainty",
+    choice="as the recorder's clock counts it, whose own error is not in the uncertainty; of a "
+    "trace a declared error of its time is",
 )
-def tone_frequency(tone: ToneView) -> MeasuredValue:
+def tone_frequency(tone: ToneView | ToneTrace) -> MeasuredValue:
     """Frequency of the fundamental as found."""
+    if isinstance(tone, ToneTrace):
+        fit = tone.sine.fit
+        clock = scale_u(tone.capture_data, "time") * fit.hz
+        return MeasuredValue(fit.hz, math.hypot(fit.u_hz, clock), fit.u_hz)
     lines = tone.distorting()
     own = _u_hz(lines)
     return MeasuredValue(lines.frequency_hz, own, own)

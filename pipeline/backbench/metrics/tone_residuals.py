@@ -8,9 +8,10 @@ from dataclasses import replace
 
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.distortion import less_steps, percent_of_total, refuse_mirrored
+from backbench.metrics.distortion import percent_of_total, refuse_mirrored
 from backbench.metrics.harmonic_band import beyond_band
 from backbench.metrics.tone import ToneView
+from backbench.metrics.tone_noise import less_steps
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import exact, in_text
 from backbench.signal.power import MeanSquare

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from weakref import WeakKeyDictionary
 
 import numpy as np
 
 from backbench.metrics.tone import ToneView
 from backbench.quantities.writing import in_text
+from backbench.signal.block_scatter import Scatter, grouped, scatter
+from backbench.signal.harmonics import Harmonics
 from backbench.signal.line_course import LineCourse
+from backbench.signal.line_wavering import lost_by_wavering, noise_density, wavering_outside
 from backbench.signal.tone import BAND_HZ
 from backbench.signal.tone_course import tone_course
 
@@ -21,44 +25,113 @@ LOUDEST = 0.99
 """Share of the record that is quieter than what counts as clicks."""
 
 
+LEAST_BLOCKS = 4
+UNSTEADY = 3.0
+"""Times the uncertainty that steady noise gives, from which noise beside a tone isn't steady."""
+
+
 def wavering_remark(tone: ToneView, beside: float) -> str | None:
     """That wavering of the tone or clicks may be what was found beside it; None where not.
 
     beside: mean square of what was found, V^2. A drift so slow that all of it stays in the tone's
     own lobe is named too: neither is known then.
     """
-    try:
-        course = tone_course(tone.track, tone.lines)
-    except ValueError:
+    course = _course(tone)
+    if course is None:
         return None
-    share, loudest = _wavering_and_clicks(course)
+    share = _wavering_of(course)
     if share * tone.square.value > PART * beside:
         percent = in_text(100 * math.sqrt(share), "%", 2)
         return (
             f"the tone's level or phase varies by {percent} rms within the record, which makes "
             "noise beside it of its own"
         )
-    clicks = loudest * min(2 * BAND_HZ[1] / tone.track.rate_hz, 1.0)
+    clicks = _outside_and_clicks(tone, course)[1]
     if clicks <= PART * beside:
         return None
     return f"clicks make up {in_text(100 * min(clicks / beside, 1.0), '%', 1)} of it"
 
 
-_kept: WeakKeyDictionary[LineCourse, tuple[float, float]] = WeakKeyDictionary()
+def of_the_record(tone: ToneView) -> float:
+    """Mean square, V^2, that the tone's own wavering and single clicks may have added beside it.
+
+    0 where there is no more of it than noise makes, and for a record too short to tell.
+    """
+    course = _course(tone)
+    if course is None:
+        return 0.0
+    return sum(_outside_and_clicks(tone, course))
 
 
-def _wavering_and_clicks(course: LineCourse) -> tuple[float, float]:
-    """Both for a course, reckoned once."""
-    if course not in _kept:
-        _kept[course] = _wavering(course), _clicks(course)
-    return _kept[course]
+def as_steady(tone: ToneView, harmonics: Harmonics) -> Harmonics:
+    """Harmonics, what the tone's wavering takes from the middle of their lobes in their noise."""
+    course = _course(tone)
+    if course is None:
+        return harmonics
+    weights = tone.lines.spectrum.window.samples
+    lost = lost_by_wavering(course, weights, harmonics.orders, noise_density(tone.lines))
+    # The noise x whose variance x^2 + 2 x P is (lost P)^2.
+    more = np.maximum(harmonics.square, 0.0) * (np.sqrt(1 + lost**2) - 1)
+    return replace(harmonics, noise=harmonics.noise + more)
 
 
-def _clicks(course: LineCourse) -> float:
+def noise_scatter(tone: ToneView) -> Scatter | None:
+    """How what stands beside a tone scatters in time; None for a record too short to tell."""
+    course = _course(tone)
+    if course is None or len(course.left) < LEAST_BLOCKS:
+        return None
+    squares = grouped(course.left_by_block, course.block_s)
+    if len(squares) < LEAST_BLOCKS:
+        return None
+    return scatter(squares, tone.lines.spectrum.window.spread)
+
+
+def unsteady_beside(tone: ToneView) -> bool:
+    """Whether what stands beside a tone comes and goes, or may be of the tone's own wavering."""
+    noise = tone.lines.noise_only
+    spread = noise_scatter(tone)
+    scattered = spread is not None and spread.relative > UNSTEADY * 2 * noise.relative
+    return scattered or of_the_record(tone) > PART * noise.value
+
+
+def _course(tone: ToneView) -> LineCourse | None:
+    try:
+        return tone_course(tone.track, tone.lines)
+    except ValueError:
+        return None
+
+
+def _clicks(tone: ToneView, course: LineCourse) -> float:
     """Mean square of what the loudest hundredth of the thousandths of a second has beyond the rest,
-    V^2."""
+    V^2, as the window weights it, within 20 Hz to 20 kHz."""
     usual = course.left_within(LOUDEST)
-    return float(np.maximum(course.left - usual, 0.0).sum()) / course.left.size
+    loud = np.maximum(course.left - usual, 0.0).ravel()
+    samples = tone.lines.spectrum.window.samples
+    middles = (np.arange(len(loud)) + 0.5) / len(loud) * course.left.shape[0] * course.length
+    weight = samples[np.minimum(middles.astype(int), len(samples) - 1)] ** 2
+    within = min(2 * BAND_HZ[1] / tone.track.rate_hz, 1.0)
+    return float(loud @ weight) / len(loud) / float(np.mean(samples**2)) * within
+
+
+_waverings: WeakKeyDictionary[LineCourse, float] = WeakKeyDictionary()
+_beside: WeakKeyDictionary[ToneView, tuple[float, float]] = WeakKeyDictionary()
+
+
+def _wavering_of(course: LineCourse) -> float:
+    """The wavering of a course, reckoned once."""
+    if course not in _waverings:
+        _waverings[course] = _wavering(course)
+    return _waverings[course]
+
+
+def _outside_and_clicks(tone: ToneView, course: LineCourse) -> tuple[float, float]:
+    """Mean squares, V^2, of wavering beyond the tone's lobe and of clicks, reckoned once."""
+    if tone not in _beside:
+        lines = tone.lines
+        weights = lines.spectrum.window.samples
+        outside = wavering_outside(course, weights, lines.half, noise_density(lines))
+        _beside[tone] = outside * tone.square.value, _clicks(tone, course)
+    return _beside[tone]
 
 
 def _wavering(course: LineCourse) -> float:

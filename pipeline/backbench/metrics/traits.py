@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from backbench.documents.kinds import Battery
+
 AT_IDLE = ("idle", "idle-volume-down")
 AT_POWERS = (
     *(
@@ -21,6 +23,11 @@ AT_POWERS = (
 """Test points of a 1 kHz tone in order of preference: by power and load, then by output voltage."""
 AT_LIMITS = ("limit-1khz-8ohm", "limit-1khz-4ohm", "limit-1khz-16ohm")
 OVER_THE_BAND = ("response",)
+OF_RF_LEVELS = ("tuner-table",)
+BY_HAND = "entered by hand"
+"""In place of a stimulus, of figures that no capture gives."""
+BY_HAND_POINT = "by-hand"
+OF_A_SPEED_TONE = ("transport-tone",)
 
 CurveRole = Literal["level over frequency", "phase over frequency"]
 PointFamily = Literal["output impedance", "between channels", "greatest power", "gain at 1 kHz"]
@@ -55,6 +62,8 @@ class Traits:
     session_spread: standard deviation between two sessions of one unit without work in between
         where the catalogue knows none: in dB, or else relative to the value (common practice, no
         source); None: a usual one.
+    only_with: the usual captures of the kinds of unit that have it, where others have none.
+    equalised: it is a property of a phono input, so that readings through one are compared.
     set_by_reviewer: the reviewer set the value; it is no property of the unit, so no difference.
     whole_band: the value holds for the whole audio band, 20 Hz to 20 kHz.
     is_power: the value is itself an output power; a published power is then the limit and no
@@ -88,6 +97,8 @@ class Traits:
     captions: saved queries whose chart in a review's stills names it in the caption.
     title_at_limit: its title where the distortion limit is part of it, with "{limit}".
     also_called: headings of old records that most likely mean it; each stands with one metric.
+    entered_u, entered_u_percent: standard uncertainty of the instrument that an entered figure was
+        read from, in the metric's unit and of the figure in %, where the entry states none.
     listening: what it says in a listener's terms: the sound pressure of noise, the greatest
         sound pressure, or a difference of level; None: nothing.
     given_by: the captures that it is worked out from, in words; "": the capture of its stimulus.
@@ -98,6 +109,8 @@ class Traits:
     on_request: bool = False
     loudspeaker_only: bool = False
     session_spread: float | None = None
+    only_with: Battery | None = None
+    equalised: bool = False
     set_by_reviewer: bool = False
     whole_band: bool = False
     is_power: bool = False
@@ -115,6 +128,8 @@ class Traits:
     captions: tuple[str, ...] = ()
     title_at_limit: str = ""
     also_called: tuple[str, ...] = ()
+    entered_u: float = 0.0
+    entered_u_percent: float = 0.0
     listening: Literal["noise pressure", "greatest pressure", "level difference"] | None = None
     given_by: str = ""
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from backbench.documents.stimuli import Transport
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.metrics.traits import OF_A_SPEED_TONE, Traits
 from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
 from backbench.signal.transport_speed import WINDOW_S, Speed, speed_of
@@ -45,6 +46,7 @@ def transport(capture_data: CaptureData, number: int) -> TransportView:
     version=1,
     choice=f"mean over the record, uncertain by how windows of {in_text(WINDOW_S, 's')} differ; "
     f"{_UNKNOWN}",
+    traits=Traits(compared_at=OF_A_SPEED_TONE, position=200, only_with="transport"),
 )
 def speed_error(seen: TransportView) -> MeasuredValue:
     """Deviation of the played frequency from that of the test record."""
@@ -64,6 +66,7 @@ def speed_error(seen: TransportView) -> MeasuredValue:
     choice=f"greatest less least mean over {in_text(WINDOW_S, 's')} (whole turns at 33 1/3, 45 and "
     "78 a minute). No weighted flutter is given: the weighting curve's values could not be read in "
     "any source",
+    traits=Traits(compared_at=OF_A_SPEED_TONE, position=210, only_with="transport"),
 )
 def speed_drift(seen: TransportView) -> MeasuredValue:
     """How far the speed, averaged over whole turns, moves within the record."""

@@ -19,6 +19,7 @@ from backbench.metrics.declaration import (
     view,
 )
 from backbench.metrics.table_uncertainty import column_u
+from backbench.metrics.traits import OF_RF_LEVELS, Traits
 from backbench.quantities.writing import in_text
 from backbench.signal.settling import settles_at
 from backbench.signal.track import Array
@@ -145,6 +146,7 @@ def _level_for(seen: TunerView, column: ValuesByLevel, wanted_db: float) -> Meas
     version=1,
     choice="least RF level from which noise and distortion, as root sum square, stay 30 dB below "
     "the audio; " + _RF,
+    traits=Traits(compared_at=OF_RF_LEVELS, position=220, only_with="tuner"),
 )
 def usable_sensitivity(seen: TunerView) -> MeasuredValue:
     """Least RF level at which noise and distortion are 30 dB below full modulation."""
@@ -164,6 +166,7 @@ def usable_sensitivity(seen: TunerView) -> MeasuredValue:
     stimuli=["tuner table"],
     version=1,
     choice="least RF level from which audio over noise stays at 50 dB; " + _RF,
+    traits=Traits(compared_at=OF_RF_LEVELS, position=230, only_with="tuner"),
 )
 def quieting_sensitivity(seen: TunerView) -> MeasuredValue:
     """Least RF level at which the noise is 50 dB below the audio."""
@@ -180,6 +183,7 @@ def quieting_sensitivity(seen: TunerView) -> MeasuredValue:
     version=1,
     choice="greatest ratio in the table; a bound where it still rises by more than 1 dB in its "
     "last row",
+    traits=Traits(compared_at=OF_RF_LEVELS, position=240, only_with="tuner"),
 )
 def ultimate_snr(seen: TunerView) -> MeasuredValue:
     """The audio over noise that strong signals reach."""
@@ -200,6 +204,7 @@ def ultimate_snr(seen: TunerView) -> MeasuredValue:
     stimuli=["tuner table"],
     version=1,
     choice="of the table's column, at 65 dBf, straight between its rows",
+    traits=Traits(compared_at=OF_RF_LEVELS, position=250, only_with="tuner"),
 )
 def stereo_separation(seen: TunerView) -> MeasuredValue:
     """Separation of the channels at an RF level of 65 dBf."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
@@ -14,13 +15,16 @@ from backbench.metrics.warnings import warning
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import line_power
+from backbench.signal.quantiles import middle
 from backbench.signal.tone import BAND_HZ, PASS_BAND
+from backbench.signal.tone_position import clear_of_harmonics
 from backbench.signal.track import Array
 
 FAMILY = "Noise and hum"
 LEAST_WIDTH_HZ = 1_000.0
 """Of band above 20 kHz; below it there is no room for a line beside the edge."""
 BACKGROUND_BINS = 400
+TINY = float(np.finfo(float).tiny)
 STRONG_RE_TONE = 10 ** (-60 / 20)
 STRONG_IDLE_V = 1e-3
 """From these on a line is warned of: common practice, no source."""
@@ -48,56 +52,60 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
     lobe = own.window.half_width
     first, last = int(BAND_HZ[1] / own.resolution_hz) + 2 * lobe, int(top_hz / own.resolution_hz)
     power = np.where(_away_from_harmonics(seen, first, last), own.power[first:last], 0.0)
-    noise = _background(power)
-    peak = int(np.argmax(power / noise))
+    peak, beside = _highest(power)
     around = slice(max(first + peak - lobe, 0), first + peak + lobe + 1)
-    neighbours = np.full(around.stop - around.start, noise[peak])
+    neighbours = np.full(around.stop - around.start, beside)
     samples = degrees_of_freedom(first + peak, own.window.spread)
     square = line_power(own.power[around], neighbours, own.window.spread, samples)
-    if power[peak] < LINE_OVER_NOISE * noise[peak]:
+    if power[peak] < LINE_OVER_NOISE * beside:
         # The greatest of many bins is no line: what one would have to have to be seen.
-        most = math.sqrt(max(LINE_OVER_NOISE * noise[peak], square.value))
+        most = math.sqrt(max(LINE_OVER_NOISE * beside, square.value))
         return MeasuredValue(most, most * seen.track.calibration, bound="upper")
     hz = (first + peak) * own.resolution_hz
     return rms_of_lines(square, seen.track, remark=_remark(seen, square.rms, hz))
 
 
-def _away_from_harmonics(seen: ToneView | IdleView, first: int, last: int) -> Array:
+def _away_from_harmonics(seen: ToneView | IdleView, first: int, last: int) -> NDArray[np.bool_]:
     """Bins that are none of a harmonic of the tone, nor of where sampling mirrors one."""
-    bins = np.arange(first, last, dtype=float)
-    clear = np.ones(len(bins), dtype=bool)
     if isinstance(seen, IdleView):
-        return clear
-    position, half = seen.lines.position, seen.lines.half
-    clear &= np.abs(bins - np.rint(bins / position) * position) > half
+        return np.ones(last - first, dtype=bool)
+    lines = seen.lines
+    clear = clear_of_harmonics(lines.position, lines.half, last)[first:]
+    bins = np.arange(first, last, dtype=float)
     for place in seen.mirrored:
-        clear &= np.abs(bins - place.seen_hz / seen.lines.spectrum.resolution_hz) > half
+        clear &= np.abs(bins - place.seen_hz / lines.spectrum.resolution_hz) > lines.half
     return clear
 
 
-def _background(power: Array) -> Array:
-    """Mean noise by bin from medians of ranges; chi-squared of two degrees of freedom."""
-    whole = max((len(power) - BACKGROUND_BINS // 2 - 1) // BACKGROUND_BINS, 0) * BACKGROUND_BINS
-    rows = power[:whole].reshape(-1, BACKGROUND_BINS)
-    middles = np.append(_medians(rows), _medians(power[None, whole:]))
-    noise = np.maximum(middles / math.log(2), float(np.finfo(float).tiny))
-    lasting = np.full(len(noise), BACKGROUND_BINS)
-    lasting[-1] = len(power) - whole
-    return np.asarray(np.repeat(noise, lasting))
+def _highest(power: Array) -> tuple[int, float]:
+    """The bin that is highest over the mean noise of its range of bins, and that noise.
+
+    The noise comes from the median of a range, chi-squared of two degrees of freedom, without what
+    is 0. Of most ranges a look tells that their highest bin is less high over it than another's.
+    """
+    count = max((len(power) - BACKGROUND_BINS // 2 - 1) // BACKGROUND_BINS, 0) + 1
+    starts = BACKGROUND_BINS * np.arange(count)
+    tops, sums = np.maximum.reduceat(power, starts), np.add.reduceat(power, starts)
+    if not tops.any():
+        return 0, math.inf
+    ends = np.append(starts[1:], len(power))
+    ranges = [slice(*pair) for pair in zip(starts.tolist(), ends.tolist(), strict=True)]
+    best = int(np.argmax(tops / np.maximum(sums, TINY) * (ends - starts)))
+    noise = _noise(power[ranges[best]])
+    level = np.repeat(tops * (noise * math.log(2) / tops[best]), ends - starts)
+    # Half of a range at or above the level: its median is, too.
+    above = np.add.reduceat((power >= level).view(np.int8), starts, dtype=np.int32)
+    for n in np.flatnonzero(2 * above <= ends - starts).tolist():
+        own = _noise(power[ranges[n]])
+        if tops[n] / own > tops[best] / noise:
+            best, noise = n, own
+    return int(starts[best]) + int(np.argmax(power[ranges[best]])), noise
 
 
-def _medians(rows: Array) -> Array:
-    """Median by row of what is above 0; infinite where nothing is. All rows are sorted at once."""
-    ordered = np.sort(rows, axis=1)
-    none = np.count_nonzero(ordered <= 0, axis=1)
-    held = rows.shape[1] - none
-    low, high = none + np.maximum(held - 1, 0) // 2, none + held // 2
-    last = rows.shape[1] - 1
-    middle = [
-        np.take_along_axis(ordered, np.minimum(at, last)[:, None], axis=1)[:, 0]
-        for at in (low, high)
-    ]
-    return np.where(held > 0, (middle[0] + middle[1]) / 2, math.inf)
+def _noise(power: Array) -> float:
+    """Mean noise by the median of what is above 0; infinite where nothing is."""
+    held = power[power > 0]
+    return max(float(middle(held)) / math.log(2), TINY) if len(held) else math.inf
 
 
 def _remark(seen: ToneView | IdleView, rms: float, hz: float) -> str | None:

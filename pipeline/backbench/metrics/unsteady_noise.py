@@ -19,6 +19,7 @@ from backbench.metrics.multitone import MultitoneView
 from backbench.metrics.noise import IdleView, noise_figure
 from backbench.metrics.parts_in_time import part_of
 from backbench.metrics.tone import ToneView
+from backbench.metrics.tone_wavering import LEAST_BLOCKS, noise_scatter
 from backbench.quantities.writing import in_text
 from backbench.signal.block_scatter import (
     OVERLAPPED,
@@ -29,7 +30,7 @@ from backbench.signal.block_scatter import (
 )
 from backbench.signal.multitone_residual import beating
 from backbench.signal.tone import BAND_HZ
-from backbench.signal.tone_course import tone_course, tones_course
+from backbench.signal.tone_course import tones_course
 from backbench.signal.track import Array
 from backbench.signal.weighting import a_weighting
 
@@ -39,7 +40,6 @@ EXCESS_OF_MANY = 6.0
 """As EXCESS, beside many tones, whose products beat with each other."""
 LEAST_SCATTER = 0.05
 """Relative uncertainty of a mean square (0.2 dB) below which scatter is let be."""
-LEAST_BLOCKS = 4
 SEGMENTS = 4
 LEAST_IDLE_S = 0.35
 SPARE = 17 / 16
@@ -85,17 +85,8 @@ def _judged(spread: Scatter, own: float) -> Unsteady | None:
 
 
 def _noise_with_tone(view: ToneView) -> Unsteady | None:
-    try:
-        course = tone_course(view.track, view.lines)
-    except ValueError:
-        return None
-    if len(course.left) < LEAST_BLOCKS:
-        return None
-    squares = grouped(course.left_by_block, course.block_s)
-    if len(squares) < LEAST_BLOCKS:
-        return None
-    spread = scatter(squares, view.lines.spectrum.window.spread)
-    if spread.relative <= LEAST_SCATTER:
+    spread = noise_scatter(view)
+    if spread is None or spread.relative <= LEAST_SCATTER:
         return None
     try:
         own = view.lines.noise_only.relative

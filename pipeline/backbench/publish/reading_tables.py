@@ -9,6 +9,7 @@ from typing import Any
 
 from backbench.comparison.stale_figures import MARK, Stale
 from backbench.comparison.standings import Standing, compared_points
+from backbench.documents.kinds import kind_of_unit
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import AT_POWERS
 from backbench.publish.peer_strips import PeerStrip, peer_strip
@@ -70,11 +71,12 @@ class TableEntry:
 
 
 def battery(
-    store: Database, site_data: SiteData, review_key: str, unit_key: str, lines: Sequence[Standing],
-    peers: Sequence[str], stale: Stale,
+    store: Database, site_data: SiteData, review_key: str, unit_key: str, kind_name: str,
+    lines: Sequence[Standing], peers: Sequence[str], stale: Stale,
 ) -> list[TableEntry]:  # fmt: skip
     """The table's rows: first those that units are compared in, then the rest by test point.
 
+    kind_name: kind of the unit, which says whose test points come first.
     lines: the unit's places; one is shown only where it was found from this review's reading.
     stale: figures that are out of date, which say so.
     """
@@ -84,9 +86,16 @@ def battery(
     for row in frame.iter_rows(named=True):
         key = (str(row["metric"]), str(row["point_key"]), row["limit_percent"])
         groups.setdefault(key, []).append(row)
-    order = [*compared_points()]
+    order, kind = [*compared_points()], kind_of_unit(kind_name)
     groups = {key: rows for key, rows in groups.items() if _is_listed(key, groups)}
-    ranked = sorted(groups, key=lambda key: order.index(key[0]) if key[0] in order else len(order))
+    ranked = sorted(
+        groups,
+        key=lambda key: (
+            key[0] not in order,
+            not kind.shows_first(key[1]),
+            order.index(key[0]) if key[0] in order else 0,
+        ),
+    )
     return [
         _entry(groups[key], _line_for(groups[key], lines), site_data, peers, stale)
         for key in ranked

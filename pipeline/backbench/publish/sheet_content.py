@@ -12,7 +12,7 @@ from backbench.comparison.differences import Difference
 from backbench.comparison.stale_figures import Stale
 from backbench.comparison.unit_comparison import Comparison
 from backbench.comparison.verdicts import Verdict, verdicts
-from backbench.documents.kinds import UNIT_KINDS
+from backbench.documents.kinds import kind_of_unit
 from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
 from backbench.ingest.review_names import unknown_review
 from backbench.publish import finding_sentences
@@ -130,7 +130,7 @@ def review_sheet(
         ended=ended,
         provenance=provenance,
         tubes=any(row["technology"] in ("tube", "hybrid") for row in rows),
-        opened=any(UNIT_KINDS[row["kind"]].has_mains for row in rows),
+        opened=any(kind_of_unit(row["kind"]).has_mains for row in rows),
         out_of_date=stale.sentence(review_key),
     )
 
@@ -147,8 +147,9 @@ def _part(
     store, review, unit = renderer.store, row["review_key"], row["unit_key"]
     current = compared.review_key == review
     entries = battery(
-        store, site_data, review, unit, lines=compared.lines, peers=compared.peers.keys, stale=stale
-    )
+        store, site_data, review, unit, compared.kind,
+        lines=compared.lines, peers=compared.peers.keys, stale=stale,
+    )  # fmt: skip
     judged = tuple(verdicts(store, unit, review))
     absences, lacking = _absences(store, review, unit), _lacking(renderer, review, unit)
     reasons = {absence.reason: absence.metrics for absence in absences}

@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backbench.documents.file_names import SETTINGS_NAME
-from backbench.documents.settings import read_settings
 from backbench.errors import Fault, UserError
 from backbench.publish import output_files
 from backbench.publish.atomic_publish import replace_site, replacing_site
@@ -23,6 +22,7 @@ from backbench.publish.site_builder import SiteBuilder, model_page, question_pag
 from backbench.publish.site_data import keep_views, read_site_data
 from backbench.querying.saved_queries import available, faulty, left_out_lines
 from backbench.storage import database
+from backbench.storage.catalogue_paths import places
 from backbench.storage.process_pool import started_pool
 from backbench.storage.query_limits import end_when_overdue
 
@@ -113,12 +113,13 @@ def _inputs(root: Path) -> list[Path]:
 def _builder(opened: Database, root: Path, aside: Path, folder: Path) -> SiteBuilder:
     """Pages go aside; what was drawn for the site in the folder is not drawn again."""
     keep_views(opened)
+    settings = places(root).settings
     renderer = ChartRenderer(opened, available(root), folder / "charts")
     album = Album(root, folder / "photographs")
     return SiteBuilder(
         renderer=renderer,
         site_data=read_site_data(opened),
-        settings=read_settings(root),
+        settings=settings,
         folder=aside,
         album=album,
         earlier=folder,

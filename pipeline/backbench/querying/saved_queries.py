@@ -16,6 +16,7 @@ from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import exact
+from backbench.querying.own_quantity_queries import MADE_FROM, own_quantity_queries
 from backbench.querying.parameter_values import parameter_value
 from backbench.querying.query_header import PLACE, Parameter, ResultColumn, read_header, split
 from backbench.storage.database import Database, StatementError
@@ -200,8 +201,15 @@ def _shipped() -> dict[str, SavedQuery]:
 
 
 def available(folder: Path) -> dict[str, SavedQuery]:
-    """Shipped queries and the sound ones of a catalogue's folder `queries`, by name."""
-    return dict(sorted({**shipped(), **_own(folder)[0]}.items()))
+    """Shipped queries, one for each own quantity in force, and the sound ones of a catalogue's
+    folder `queries`, by name."""
+    return dict(sorted({**_of_quantities(), **shipped(), **_own(folder)[0]}.items()))
+
+
+def _of_quantities() -> dict[str, SavedQuery]:
+    """One that ranks units in each of the reviewer's own quantities."""
+    made = (parse(text, name, MADE_FROM)[0] for name, text in own_quantity_queries())
+    return {query.name: query for query in made}
 
 
 def faulty(folder: Path) -> dict[str, tuple[Fault, ...]]:

@@ -14,7 +14,7 @@ import soundfile
 from backbench.errors import UserError
 from backbench.quantities.writing import in_text
 from backbench.readers.declaration import OpenRecording, RecordingFormat
-from backbench.readers.file_formats import unreadable
+from backbench.readers.file_formats import MAX_SAMPLES, unreadable
 from backbench.signal.track import Array
 
 MAX_TRACKS = 64
@@ -23,6 +23,8 @@ BITS = {
     "PCM_16": 16, "PCM_24": 24, "PCM_32": 32, "FLOAT": None, "DOUBLE": None,
     "ALAC_16": 16, "ALAC_20": 20, "ALAC_24": 24, "ALAC_32": 32,
 }  # fmt: skip
+MAX_SAMPLES_A_BYTE = 40
+"""Of a long recording. Lossless coding takes a bit a sample and more for the least of noise."""
 UNKNOWN_SIZES = {0xFFFFFFFF}
 """What a recorder that never learnt its length leaves in the header."""
 # libsndfile shortens a recording that breaks off and tells of it only in its log.
@@ -44,6 +46,7 @@ def open_audio(path: Path, name: str) -> Iterator[OpenRecording]:
     try:
         with soundfile.SoundFile(path) as file:
             _refuse_header(file, name)
+            _refuse_unfolding(file, path.stat().st_size, name)
             bits, rate_hz = BITS[file.subtype], float(file.samplerate)
             read = partial(_read, file, name)
             yield OpenRecording(file.frames, file.channels, rate_hz, bits, read, file.seek)
@@ -79,6 +82,17 @@ def _refuse_header(file: soundfile.SoundFile, name: str) -> None:
     for claimed, held in _SHORT.findall(file.extra_info):
         if int(claimed) > int(held) + 1 and int(claimed) not in UNKNOWN_SIZES:
             raise _cut_short(name, f"{held} of {claimed} bytes")
+
+
+def _refuse_unfolding(file: soundfile.SoundFile, size: int, name: str) -> None:
+    """A megabyte may hold days of digital silence: read in turn, but without an end in sight."""
+    samples = file.frames * file.channels
+    if samples > max(MAX_SAMPLES, size * MAX_SAMPLES_A_BYTE):
+        raise unreadable(
+            name, f"{samples} samples in {size} bytes",
+            f"at most {MAX_SAMPLES_A_BYTE} samples a byte, as any converter's noise leaves",
+            "cut off the digital silence",
+        )  # fmt: skip
 
 
 def _cut_short(name: str, found: str) -> UserError:

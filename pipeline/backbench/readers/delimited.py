@@ -6,6 +6,7 @@ worked out from the text; what has two readings is refused.
 
 from __future__ import annotations
 
+import csv
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,13 +16,14 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from backbench.documents.regular_files import read_regular, reason_of
+from backbench.documents.regular_files import open_regular, reason_of
 from backbench.documents.stimuli import Table
 from backbench.errors import Fault, UserError
 from backbench.readers.column_lookup import located
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
 from backbench.readers.table_columns import MAX_ROWS, Rows, converted, declared
+from backbench.readers.tables_apart import read_apart, serve_tables
 from backbench.readers.text_encoding import decoded, is_text
 from backbench.readers.text_layout import (
     NoTable,
@@ -33,6 +35,8 @@ from backbench.readers.text_layout import (
 )
 
 MAX_BYTES = 200_000_000
+SMALL_BYTES = 2_000_000
+"""Of a file that this process reads itself: whatever stands in it, it takes little of either."""
 MAX_COLUMNS = 10_000
 
 
@@ -51,7 +55,17 @@ class Body:
 
 
 def read_delimited(path: Path, name: str, table: Table) -> TableData:
-    """The declared columns. Raises UserError naming line and cell of what is not a number."""
+    """The declared columns. Raises UserError naming line and cell of what is not a number.
+
+    A large file is read by another process: a line of one character takes sixty bytes of memory.
+    """
+    if path.is_file() and path.stat().st_size > SMALL_BYTES:
+        return read_apart(__name__, path, name, table, "text")
+    return read_delimited_here(path, name, table)
+
+
+def read_delimited_here(path: Path, name: str, table: Table) -> TableData:
+    """The same in this process, without its bounds of memory and time."""
     wanted = declared(table, name)
     lines = text_lines(path, name)
     try:
@@ -71,17 +85,41 @@ def read_delimited(path: Path, name: str, table: Table) -> TableData:
 
 def text_lines(path: Path, name: str) -> list[str]:
     """The lines of a text file. Raises UserError where it can't be read."""
+    return _lines(_bytes(path, name, MAX_BYTES), name)
+
+
+def first_lines(path: Path, name: str) -> list[str]:
+    """Those of the first SMALL_BYTES, which tell how the table stands. Raises UserError."""
+    data = _bytes(path, name, SMALL_BYTES)
+    if len(data) == SMALL_BYTES:
+        data = data[: data.rfind(b"\n")]
+        if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+            data = data[: len(data) & ~1]
+    return _lines(data, name)
+
+
+def _bytes(path: Path, name: str, most: int) -> bytes:
     try:
-        data = read_regular(path, MAX_BYTES)
+        with open_regular(path, MAX_BYTES) as stream:
+            return stream.read(most)
     except OSError as error:
         expected = f"a file of at most {MAX_BYTES} bytes"
         raise unreadable(name, reason_of(error), expected) from None
+
+
+def _lines(data: bytes, name: str) -> list[str]:
     try:
         text = decoded(data)
     except ValueError as error:
         problem = "text in a damaged encoding" if isinstance(error, UnicodeError) else str(error)
         raise unreadable(name, problem, "text", "save it as UTF-8") from None
-    return [line.rstrip("\n") for line in io.StringIO(text, newline=None)]
+    lines = [line.rstrip("\n") for line in io.StringIO(text, newline=None)]
+    longest = csv.field_size_limit()
+    for number, line in enumerate(lines, start=1):
+        if len(line) > longest and '"' in line:
+            found = f"{len(line)} characters with quotation marks in line {number}"
+            raise unreadable(name, found, f"quoted cells of at most {longest} characters")
+    return lines
 
 
 def text_layout(lines: Sequence[str], name: str) -> TextLayout:
@@ -175,3 +213,6 @@ def _cells(body: Body, layout: TextLayout, name: str) -> pl.DataFrame:
 
 
 DELIMITED = TableFormat("delimited table (text)", is_text, read_delimited)
+
+if __name__ == "__main__":
+    serve_tables(read_delimited_here)

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
-from typing import Any
 
-import numpy as np
 import polars as pl
 
 from backbench.documents.regular_files import open_regular, reason_of
@@ -15,8 +12,8 @@ from backbench.errors import UserError
 from backbench.readers.column_lookup import located
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
-from backbench.readers.limited_process import TookTooMuch, read_in_process, serve
 from backbench.readers.table_columns import MAX_ROWS, Rows, converted, declared
+from backbench.readers.tables_apart import read_apart, serve_tables
 from backbench.readers.text_layout import heading_of
 
 MAX_BYTES = 200_000_000
@@ -34,37 +31,10 @@ def read_parquet(path: Path, name: str, table: Table) -> TableData:
     """
     try:
         with open_regular(path, MAX_BYTES):
-            request = {"path": str(path), "name": name, "table": table.model_dump(mode="json")}
-            return _table(read_in_process(__name__, request))
+            return read_apart(__name__, path, name, table, "Parquet")
     except OSError as error:
         expected = f"a file of at most {MAX_BYTES} bytes"
         raise unreadable(name, reason_of(error), expected) from None
-    except TookTooMuch as error:
-        expected = "a table that unfolds to at most 1 GiB in 30 s"
-        raise unreadable(name, f"Parquet that was given up: {error}", expected) from None
-
-
-def _table(data: bytes) -> TableData:
-    """The table that the other process read."""
-    head, _, rest = data.partition(b"\n")
-    given = json.loads(head)
-    keys, spread = given["columns"], given["uncertainty"]
-    values = np.frombuffer(rest, np.float64).reshape(len(keys) + len(spread), -1)
-    arrays = [row.copy() for row in values]
-    return TableData(
-        dict(zip(keys, arrays[: len(keys)], strict=True)),
-        dict(zip(spread, arrays[len(keys) :], strict=True)), given["remark"],
-    )  # fmt: skip
-
-
-def _answer(request: dict[str, Any]) -> bytes:
-    """A request's table: what its columns are, then their values one after another."""
-    table = Table.model_validate(request["table"])
-    read = read_parquet_here(Path(request["path"]), request["name"], table)
-    head = {"columns": list(read.columns), "uncertainty": list(read.uncertainty),
-            "remark": read.remark}  # fmt: skip
-    values = np.stack([*read.columns.values(), *read.uncertainty.values()])
-    return json.dumps(head).encode() + b"\n" + values.astype(np.float64).tobytes()
 
 
 def read_parquet_here(path: Path, name: str, table: Table) -> TableData:
@@ -106,4 +76,4 @@ def _wrong_type(name: str, column: str, kind: pl.DataType) -> UserError:
 PARQUET = TableFormat("Parquet table", is_parquet, read_parquet)
 
 if __name__ == "__main__":
-    serve(_answer)
+    serve_tables(read_parquet_here)

@@ -48,7 +48,7 @@ UNITS: dict[str, dict[str, tuple[str, ...]]] = {
         "frequency": FREQUENCY, "magnitude": RESISTANCE, "phase": ANGLE,
         "real": RESISTANCE, "imaginary": RESISTANCE,
     },
-    "trace": {"time": TIME, "voltage": VOLTAGE},
+    "trace": {"time": TIME, "voltage": VOLTAGE, "generator": VOLTAGE},
     "tuner": {
         "rf_level": ("dBf", *VOLTAGE),
         "audio_level": ("dB", *VOLTAGE, "W"),

@@ -9,20 +9,18 @@ from backbench.comparison.quantity_names import quantity_name
 from backbench.metrics.registry import registry
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import ordinary
-from backbench.reports.terminal_reports import nearest_table, show_differences
+from backbench.reports.terminal_reports import show_differences, show_nearest
 from backbench.reports.terminal_tables import (
     console,
     flowing,
     indented,
     number,
-    printable,
     quantity,
-    table,
+    show_table,
 )
 
 if TYPE_CHECKING:
     from rich.console import Console
-    from rich.table import Table
 
     from backbench.comparison.standings import Standing
     from backbench.comparison.unit_comparison import Comparison
@@ -49,7 +47,7 @@ def show_comparison(
     for sentence in c.sentences:
         flowing(out, ordinary(sentence))
     if c.verdicts and everything:
-        out.print(_verdict_table(c.verdicts))
+        _show_verdict_table(out, c.verdicts)
     elif c.verdicts:
         _show_verdicts(out, c.verdicts)
     others = len(c.peers.keys) - 1
@@ -79,7 +77,7 @@ def _show_rest(out: Console, c: Comparison) -> None:
     """Similar units, audibility, and the differences by work and between sides."""
     if c.nearest:
         out.print()
-        out.print(nearest_table(c.nearest))
+        show_nearest(out, c.nearest)
     if c.listening:
         out.print("Audibility", style="bold")
     for sentence in c.listening:
@@ -106,30 +104,21 @@ def _show_verdicts(out: Console, verdicts: Sequence[Verdict]) -> None:
         flowing(out, ordinary(f"{v.outcome}: {'; '.join(filter(None, parts))}"))
 
 
-def _verdict_table(verdicts: Sequence[Verdict]) -> Table:
-    from rich.text import Text
+def _show_verdict_table(out: Console, verdicts: Sequence[Verdict]) -> None:
+    heads = ("Specification", "Published", "Measured", "Verdict")
+    rows = [[ordinary(cell) for cell in _verdict_cells(v)] for v in verdicts]
+    show_table(out, [(head, "left") for head in heads], rows, "Specifications")
 
-    made = table(
-        ("Specification", "left"), ("Published", "left"), ("Measured", "left"), ("Verdict", "left"),
-        title="Specifications",
-    )  # fmt: skip
-    for v in verdicts:
-        value = quantity(v.value, v.unit, v.uncertainty)
-        if value and v.output:
-            value += f", {v.output}"
-        promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
-        verdict = v.outcome
-        why = (
-            v.explanation
-            if v.outcome in ("measured under other conditions", "not measured")
-            else ""
-        )
-        verdict_text = f"{verdict}: {why}" if why else str(verdict)
-        value += f"; {v.again_text}" if v.again_text else ""
-        made.add_row(
-            *(Text(printable(ordinary(part))) for part in (v.title, promised, value, verdict_text))
-        )
-    return made
+
+def _verdict_cells(v: Verdict) -> tuple[str, ...]:
+    """The metric, what was promised, what was measured, and the verdict with its reason."""
+    value = quantity(v.value, v.unit, v.uncertainty)
+    value += f", {v.output}" if value and v.output else ""
+    value += f"; {v.again_text}" if v.again_text else ""
+    promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
+    explained = v.outcome in ("measured under other conditions", "not measured")
+    why = f": {v.explanation}" if explained and v.explanation else ""
+    return v.title, promised, value, f"{v.outcome}{why}"
 
 
 def _show_lines(out: Console, lines: Sequence[Standing], everything: bool) -> None:

@@ -112,10 +112,17 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
 
     nested = [name for name, kind in frame.schema.items() if kind.is_nested()]
     return frame.with_columns(
-        pl.Series(name, [None if v is None else json.dumps(v, default=str) for v in
+        pl.Series(name, [None if v is None else json.dumps(v, default=_text) for v in
                          frame[name].to_list()], pl.String)
         for name in nested
     )  # fmt: skip
+
+
+def _text(value: object) -> str:
+    """A value that JSON has no form for. Raises ValueError for bytes, which are no text."""
+    if isinstance(value, bytes):
+        raise ValueError("bytes")
+    return str(value)
 
 
 def _markdown(frame: pl.DataFrame) -> str:

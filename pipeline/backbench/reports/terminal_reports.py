@@ -17,14 +17,13 @@ from backbench.reports.terminal_tables import (
     number,
     printable,
     quantity,
-    table,
+    show_table,
 )
 
 if TYPE_CHECKING:
     import datetime as dt
 
     from rich.console import Console
-    from rich.table import Table
 
     from backbench.comparison.differences import Difference
     from backbench.comparison.drift import Series
@@ -44,21 +43,16 @@ def show_differences(
     out: Console | None = None,
 ) -> None:
     """Differences, the most significant first, and the number that are not significant."""
-    from rich.text import Text
-
     out = out or console()
     apart = [d for d in differences if d.beyond is not None and d.beyond > 1]
-    made = table(
-        ("Metric", "left"), ("First", "right"), ("Second", "right"), ("Diff. / U", "right"),
-        ("Second is", "left"), title=f"{printable(title)}: significant differences",
-    )  # fmt: skip
-    for d in apart[:most]:
-        cells = (
-            _name(d), quantity(d.first, d.unit), quantity(d.second, d.unit),
-            number(d.beyond, 2), d.assessment,
-        )  # fmt: skip
-        made.add_row(*(Text(printable(cell)) for cell in cells))
-    out.print(made)
+    heads = (("Metric", "left"), ("First", "right"), ("Second", "right"), ("Diff. / U", "right"),
+             ("Second is", "left"))  # fmt: skip
+    rows = [
+        (_name(d), quantity(d.first, d.unit), quantity(d.second, d.unit), number(d.beyond, 2),
+         d.assessment)
+        for d in apart[:most]
+    ]  # fmt: skip
+    show_table(out, heads, rows, f"{printable(title)}: significant differences")
     more = len(apart) - len(apart[:most])
     notes = f"{more} more significant; " if more else ""
     flowing(
@@ -82,21 +76,16 @@ def _name(d: Difference) -> str:
     return f"{' '.join(parts)}, {', '.join(filter(None, (d.point_key, d.output)))}"
 
 
-def nearest_table(near: Sequence[NearUnit]) -> Table:
+def show_nearest(out: Console, near: Sequence[NearUnit]) -> None:
     """The units most similar to one unit, with the metrics that decide it."""
-    from rich.text import Text
-
-    made = table(
-        ("Unit", "left"), ("Distance", "right"), ("Over", "right"), ("Most similar in", "left"),
-        ("Least similar in", "left"), title="Most similar units (distance in robust deviations)",
-    )  # fmt: skip
-    for unit in near:
-        cells = (
-            unit.label, number(unit.distance, 2), counted(unit.shared, "metric"),
-            ", ".join(unit.alike), ", ".join(unit.apart),
-        )  # fmt: skip
-        made.add_row(*(Text(printable(cell)) for cell in cells))
-    return made
+    heads = (("Unit", "left"), ("Distance", "right"), ("Over", "right"),
+             ("Most similar in", "left"), ("Least similar in", "left"))  # fmt: skip
+    rows = [
+        (unit.label, number(unit.distance, 2), counted(unit.shared, "metric"),
+         ", ".join(unit.alike), ", ".join(unit.apart))
+        for unit in near
+    ]  # fmt: skip
+    show_table(out, heads, rows, "Most similar units (distance in robust deviations)")
 
 
 def show_against(regression: Regression) -> None:
@@ -112,18 +101,13 @@ def show_against(regression: Regression) -> None:
 
 def show_screening(screening: Screening) -> None:
     """The trends that are significant at a false-discovery rate of 5 %, and how many aren't."""
-    from rich.text import Text
-
     out = console()
     likely = [(y, one) for y, one in screening.metrics if one.adjusted_p <= LIKELY]
     shown = likely[:MOST_TRENDS]
-    made = table(
-        ("Metric", "left"), ("Slope", "right"), ("rho", "right"), ("Adjusted p", "right"),
-        ("n", "right"), title=f"Trends against {printable(screening.x.title)}",
-    )  # fmt: skip
-    for y, one in shown:
-        made.add_row(*(Text(printable(cell)) for cell in _screened(y, one, screening.x.unit)))
-    out.print(made)
+    heads = (("Metric", "left"), ("Slope", "right"), ("rho", "right"), ("Adjusted p", "right"),
+             ("n", "right"))  # fmt: skip
+    rows = [_screened(y, one, screening.x.unit) for y, one in shown]
+    show_table(out, heads, rows, f"Trends against {printable(screening.x.title)}")
     flowing(
         out, f"{len(likely)} of {len(screening.metrics)} metrics have a significant trend at a "
         f"false-discovery rate of 5 % (Benjamini-Hochberg); {len(screening.refused)} have too few "
@@ -152,18 +136,13 @@ def show_drift(
 
     events: what was done to the bench, by day.
     """
-    from rich.text import Text
-
     out = console()
     heads = (
         ("Series", "left"), ("Reviews", "right"), ("Median", "right"), ("Control limits", "right"),
         ("Outside", "right"), ("Steps", "right"), ("Runs", "right"),
     )  # fmt: skip
-    made = table(*heads, title=f"Bench {printable(bench)} over time")
-    charted = [series for series in all_series if series.chart is not None]
-    for series in charted:
-        made.add_row(*(Text(printable(cell)) for cell in _controlled(series)))
-    out.print(made)
+    rows = [_controlled(series) for series in all_series if series.chart is not None]
+    show_table(out, heads, rows, f"Bench {printable(bench)} over time")
     flowing(
         out, "individuals and moving range chart, 3 standard deviations; run rules of Western "
         "Electric (NIST/SEMATECH e-Handbook, 6.3.2)",

@@ -1,16 +1,17 @@
-"""Tables in the terminal that fit 80 columns."""
+"""Tables in the terminal, as wide as it is."""
 
 from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextvars import ContextVar
 from typing import IO, TYPE_CHECKING, Any
 
 from backbench.quantities import writing
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import measured, ordinary
+from backbench.reports.column_widths import Layout, keys_of, laid_out
 
 if TYPE_CHECKING:
     import polars as pl
@@ -44,20 +45,49 @@ def set_wide(wide: bool) -> None:
     _wide.set(wide)
 
 
-def table(*heads: tuple[str, str], title: str = "") -> Table:
-    """An empty table; heads are pairs of text and alignment ("left" or "right")."""
+def show_table(
+    out: Console, heads: Sequence[tuple[str, str]], rows: Sequence[Sequence[str]],
+    title: str = "", spared: Sequence[str] = (),
+) -> None:  # fmt: skip
+    """Print a table in the width there is, and name the columns that are left out for it.
+
+    heads: pairs of text and alignment, "left" for text, "right" for numbers. The first column
+    stays; spared: heads of those that a narrow table does without, before any other.
+    """
+    names = [text for text, _ in heads]
+    shown = [[printable(cell) for cell in row] for row in rows]
+    cells = {name: [row[n] for row in shown] for n, name in enumerate(names)}
+    left = {text for text, side in heads if side == "left"}
+    layout = laid_out(cells, {}, out.width, folded=left, spared=spared, typed=names[:1])
+    out.print(_table(cells, {}, layout, left, title))
+    _name_hidden(out, layout.hidden)
+
+
+def _table(
+    cells: Mapping[str, Sequence[str]], titles: Mapping[str, str], layout: Layout,
+    left: Collection[str], title: str,
+) -> Table:  # fmt: skip
+    """The columns of a layout as a table; left: those of text."""
     from rich import box
     from rich.table import Table
     from rich.text import Text
 
     made = Table(
         box=box.SIMPLE_HEAD, title=title or None, title_justify="left", title_style="bold",
-        header_style="bold", pad_edge=False,
+        header_style="bold", pad_edge=False, padding=(0, 1, 0, 0),
     )  # fmt: skip
-    for text, side in heads:
-        right = side == "right"
-        made.add_column(Text(text), justify="right" if right else "left", overflow="fold")
+    for name, width in layout.widths.items():
+        side: Any = "left" if name in left else "right"
+        made.add_column(Text(titles.get(name, name)), justify=side, overflow="fold", width=width)
+    for row in zip(*(cells[name] for name in layout.widths), strict=True):
+        made.add_row(*(Text(cell) for cell in row))
     return made
+
+
+def _name_hidden(out: Console, hidden: Sequence[str]) -> None:
+    if hidden:
+        note = f"columns not shown for lack of width: {', '.join(hidden)}; use --wide"
+        out.print(note, markup=False)
 
 
 def number(value: float | None, digits: int = 4) -> str:
@@ -92,38 +122,28 @@ def printable(text: str) -> str:
 
 def show_queries(queries: Mapping[str, SavedQuery], stream: IO[str] | None = None) -> None:
     """Every saved query with its question and parameters."""
-    from rich.text import Text
-
-    out = console(stream)
-    made = table(("Query", "left"), ("Question", "left"), ("Chart", "left"))
+    rows = []
     for name, query in queries.items():
         parameters = ", ".join(f"{p.name}={p.default or '…'}" for p in query.parameters)
         question = query.title + (f" [{parameters}]" if parameters else "")
-        made.add_row(Text(name), Text(question), Text(query.chart or ""))
-    out.print(made)
+        rows.append((name, question, query.chart or ""))
+    heads = (("Query", "left"), ("Question", "left"), ("Chart", "left"))
+    show_table(console(stream), heads, rows)
 
 
 def show_frame(
     frame: pl.DataFrame, query: SavedQuery | None = None, stream: IO[str] | None = None
 ) -> None:
     """A result as a table; columns that don't fit the terminal are named below instead of cut."""
-    from rich.text import Text
-
     out = console(stream)
     rows = frame.head(FEW_ROWS)
     cells = {name: [_cell(value) for value in rows[name].to_list()] for name in rows.columns}
     titles = {column.name: column.heading for column in query.columns} if query else {}
-    shown, hidden, widest = _fitting(cells, titles, out.width, keys=query is None)
-    numeric = {name for name, kind in frame.schema.items() if kind.is_numeric()}
-    made = table(
-        *((titles.get(name, name), "right" if name in numeric else "left") for name in shown),
-        title=query.title if query else "",
-    )
-    for column, name in zip(made.columns, shown, strict=True):
-        column.width = _room(cells[name], titles.get(name, name), widest) - PADDING
-    for row in zip(*(cells[name] for name in shown), strict=True):
-        made.add_row(*(Text(cell) for cell in row))
-    out.print(made)
+    kinds = frame.schema
+    left = {name for name, kind in kinds.items() if not kind.is_numeric()}
+    folded = {name for name in left - keys_of(cells) if not kinds[name].is_temporal()}
+    layout = laid_out(cells, titles, out.width, folded=folded)
+    out.print(_table(cells, titles, layout, left, query.title if query else ""))
     if query is not None and query.conditions:
         out.print(f"Conditions: {query.conditions}", markup=False)
     rows_text = f"; {query.rows}" if query is not None and query.rows else ""
@@ -132,9 +152,7 @@ def show_frame(
         out.print(f"the first {FEW_ROWS} are shown; --format csv lists all", markup=False)
     if query is not None and query.chart == "trend":
         _show_trend(out, frame, query)
-    if hidden:
-        note = f"columns not shown for lack of width: {', '.join(hidden)}; use --wide"
-        out.print(note, markup=False)
+    _name_hidden(out, layout.hidden)
 
 
 def _show_trend(out: Console, frame: pl.DataFrame, query: SavedQuery) -> None:
@@ -164,66 +182,3 @@ def _cell(value: Any) -> str:
     if isinstance(value, list):
         return ", ".join(_cell(part) for part in value)
     return printable(str(value))
-
-
-SPARED = (
-    "marked", "status", "label", "technology", "y_low", "y_high", "before_u", "after_u", "u",
-    "difference_u", "position", "low", "high", "stimulus", "refused", "printed_in", "readings",
-    "least_unit", "greatest_unit", "shared_with", "session_default", "bound", "peers",
-)  # fmt: skip
-"""Columns that a narrow table does without first; the unit's key still tells the unit."""
-WIDTHS = (500, 80, 60, 44, 32, 22)
-"""How wide a cell may be before it is folded: the widest at which all columns fit."""
-PADDING = 3
-
-
-LAST_SPARED = (
-    "outcome", "reason", "file", "promised", "family", "least", "greatest", "title", "before",
-    "after", "value", "unit",
-)  # fmt: skip
-"""Columns that a table is read for, in the order in which they go when nothing else is left."""
-
-
-def _fitting(
-    cells: Mapping[str, list[str]], titles: Mapping[str, str], width: int, *, keys: bool
-) -> tuple[list[str], list[str], int]:
-    """Columns that fit side by side, those left out, and how wide a cell may be.
-
-    keys: the table lists the keys of metrics, which are to be typed; else the title tells them.
-    """
-
-    def fit(names: Sequence[str], widest: int) -> bool:
-        return sum(_room(cells[n], titles.get(n, n), widest) for n in names) <= width
-
-    narrowest, kept = WIDTHS[-1], list(cells)
-    gone: list[str] = []
-    for name in _sparing_order(cells, keys=keys):
-        if fit(kept, narrowest) or len(kept) == 1:
-            break
-        kept.remove(name)
-        gone.append(name)
-    for name in reversed(gone):
-        # What went before a wider column may have room beside those that stayed.
-        if fit([*kept, name], narrowest):
-            kept.append(name)
-    widest = next((w for w in WIDTHS if fit(kept, w)), narrowest)
-    shown = [name for name in cells if name in kept]
-    return shown, [name for name in cells if name not in kept], widest
-
-
-def _sparing_order(names: Mapping[str, list[str]], *, keys: bool) -> list[str]:
-    """The columns, those that a table can do without first."""
-    repeated = [*(["metric"] if "title" in names and not keys else []),
-            *(["outcome"] if "reason" in names else []),
-            *(["review_key"] if "unit_key" in names else [])]  # fmt: skip
-    first = [*SPARED, *repeated, "better"]
-    others = [name for name in names if name not in LAST_SPARED]
-    order = dict.fromkeys((*first, *reversed(others), *LAST_SPARED))
-    return [name for name in order if name in names]
-
-
-def _room(texts: Sequence[str], title: str, widest: int) -> int:
-    """Columns of the terminal for a table's column: its longest cell, folded where too long."""
-    head = max((len(word) for word in title.split()), default=1)
-    longest = max((len(text) for text in texts), default=1)
-    return max(head, min(longest, widest)) + PADDING

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from backbench.signal.power import MeanSquare
 from backbench.signal.track import Array
 
@@ -31,7 +29,9 @@ def widened(left: MeanSquare, variance: float) -> MeanSquare:
 
 
 def with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
-    """A sum of noise with lines known from others alike, each as uncertain as it is strong.
+    """A sum of noise with lines known from others alike, as uncertain as they are strong.
+
+    All are reckoned from lines beside them: where those mislead, they do so for all alike.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ def with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
     MeanSquare
     """
     value = left.value + float(hidden.sum())
-    floor = left.floor + float(np.dot(hidden, hidden))
+    floor = left.floor + float(hidden.sum()) ** 2
     return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 

@@ -95,6 +95,26 @@ def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts
         harmonics, no burst is whole, or the bursts are not those stated, differ, or are disturbed.
     """
     check_record(track)
+    return bursts_of_trace(track, hz, on_s, period_s)
+
+
+def bursts_of_trace(track: Track, hz: float, on_s: float, period_s: float) -> Bursts:
+    """The same of an instrument's trace, which may be shorter and coarser than a recording.
+
+    Parameters
+    ----------
+    track, hz, on_s, period_s
+        As of read_bursts.
+
+    Returns
+    -------
+    Bursts
+
+    Raises
+    ------
+    Refusal
+        As read_bursts, but for records that are short or coarse.
+    """
     _refuse_unmeasurable(track, hz, on_s)
     analytic = _demodulated(track, hz)
     runs = _runs(analytic, track.rate_hz, hz, on_s)

@@ -109,6 +109,16 @@ class Edge:
         Refusal
             Where the step never reaches its own top.
         """
+        if fraction not in self._crossings:
+            self._crossings[fraction] = self._crossed(fraction)
+        return self._crossings[fraction]
+
+    @cached_property
+    def _crossings(self) -> dict[float, float]:
+        """Those asked for, by fraction."""
+        return {}
+
+    def _crossed(self, fraction: float) -> float:
         level = self.low + fraction * self.amplitude
         near = ALIKE * self.amplitude
         clearly = max(CLEAR * self.noise, near)
@@ -225,8 +235,8 @@ class Edge:
         float
             s; inf where it never settles.
         """
-        t, deviation = self.smoothed
-        outside = np.flatnonzero(np.abs(deviation) > band * self.amplitude)
+        t = self.smoothed[0]
+        outside = np.flatnonzero(self._smoothed_size > band * self.amplitude)
         half_way = self.crossing(0.5)
         if not len(outside):
             return self.crossing(1 - band) - half_way
@@ -252,6 +262,10 @@ class Edge:
         sums = np.concatenate([np.zeros((2, 1)), sums], axis=1)
         means = (sums[:, n:] - sums[:, :-n]) / n
         return means[0], means[1]
+
+    @cached_property
+    def _smoothed_size(self) -> Array:
+        return np.abs(self.smoothed[1])
 
     def extremes(self, least: float) -> list[Extreme]:
         """Turns of the ringing, as long as each is above `least` and they alternate.

@@ -28,6 +28,8 @@ MARGIN = 2.0
 common practice, no source."""
 STANDING = 6.0
 """A mains line stands out above so many standard deviations of the noise in its lobe."""
+POOLED = 3.0
+"""Standard deviations of their mean above which weak lines stand out together."""
 UNSEEN_FACTOR = 3.5
 """Hidden power, re what the record shows at a harmonic, where nothing clear of the tone tells more.
 
@@ -176,7 +178,10 @@ def _from_neighbours(
     apart: Callable[[Array], Array],
     half: float,
 ) -> tuple[Array, NDArray[np.bool_]]:
-    """Strongest of the multiples around each one, V^2, and whether these tell of it at all."""
+    """Strongest of the multiples around each one, V^2, and whether these tell of it at all.
+
+    Lines that don't stand out one by one may do so together: then the most that their mean may be.
+    """
     multiples = nearest[:, None] + NEIGHBOUR_MULTIPLES
     centres = multiples * step
     lobe = spectrum.window.half_width
@@ -191,9 +196,13 @@ def _from_neighbours(
     width = last - first
     square = sums - width * middle
     scatter = middle * np.sqrt(spectrum.window.spread * width)
-    square = np.where(clear & (square > STANDING * scatter), square, 0.0)
+    standing = np.where(clear & (square > STANDING * scatter), square, 0.0)
     known: NDArray[np.bool_] = (clear & (NEIGHBOUR_MULTIPLES % 2 == 0)).any(axis=1)
-    strongest: Array = square.max(axis=1)
+    count = np.maximum(clear.sum(axis=1), 1)
+    mean = np.where(clear, square, 0.0).sum(axis=1) / count
+    own = np.sqrt(np.where(clear, scatter**2, 0.0).sum(axis=1)) / count
+    together = np.where(mean > POOLED * own, mean + POOLED * own, 0.0)
+    strongest: Array = np.maximum(standing.max(axis=1), together)
     return strongest, known
 
 

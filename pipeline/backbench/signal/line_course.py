@@ -7,8 +7,10 @@ samples count alike.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,8 +24,9 @@ LEAST_PERIODS = 2.5
 PART_S = 1e-3
 COARSE_RATE_HZ = 40_000.0
 """What is left is averaged over neighbouring samples down to about this rate."""
-SPARSE = 97
-"""Samples from one to the next of those that tell the size of a record."""
+
+MOST_STRETCHED = 3
+"""Times the root of a block's length that a stretch may have, so that it divides the block."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,18 +140,16 @@ def line_course(
     blocks = len(volts) // length
     if blocks < 2:
         raise ValueError("too short for two blocks")
-    # Divided by its size, so that rounding is the same whatever the unit.
-    size = float(np.sqrt(np.mean(np.square(volts[::SPARSE])))) or 1.0
-    given = (volts[: blocks * length] / size).reshape(blocks, length)
-    waves = _waves(2 * np.pi * lines_hz / rate_hz, length)
-    parts = _fitted(given @ waves.T, 2 * np.pi * lines_hz / rate_hz, length)
-    given -= parts @ waves
-    parts *= size
+    turns = 2 * np.pi * lines_hz / rate_hz
+    waves = _Waves.over(turns, length, few)
+    given = waves.parted(volts[: blocks * length].reshape(blocks, length))
+    parts = _fitted(waves.products(given), turns, length)
+    rest = waves.taken_off(given, parts)[:, : length // few]
     count = len(lines_hz)
     phasors = parts[:, 1 : count + 1] - 1j * parts[:, count + 1 :]
     middle = ((np.arange(blocks) + 0.5) * length - 0.5) / rate_hz
     phasors = phasors * np.exp(-2j * np.pi * np.outer(middle, lines_hz))
-    left = _left(given, few, rate_hz, max(PART_S, 1 / float(np.min(lines_hz)))) * size**2
+    left = _left(rest, rate_hz / few, max(PART_S, 1 / float(np.min(lines_hz))))
     return LineCourse(phasors, parts[:, 0], left, length, rate_hz, lines_hz * length / rate_hz)
 
 
@@ -156,34 +157,60 @@ def _least_apart(lines_hz: Array) -> float:
     return float(np.min(np.diff(np.concatenate([[0.0], np.sort(lines_hz)]))))
 
 
-def _waves(turns: Array, length: int) -> Array:
-    """1, the cosines and the sines of a block, its middle at 0, shape (1 + 2 lines, length).
+class _Waves(NamedTuple):
+    """1, cosines and sines over a block, its middle at 0, as products of two short tables.
 
-    Powers of the first where all are its multiples, which costs less than so many sines.
+    A block is a number of stretches; the last one may be filled up. near: 1, cosines and sines
+    about the first sample of a stretch, shape (1 + 2 lines, samples). means: the same of the means
+    of `few` neighbours, shape (1 + 2 lines, samples / few). far: exp(i turn) of the stretches'
+    first samples, shape (stretches, lines).
     """
-    waves = np.empty((1 + 2 * len(turns), length))
-    waves[0] = 1
-    power = first = _turning(float(turns[0]), length)
-    orders = np.rint(turns / turns[0]).astype(int)
-    multiples = bool(np.all(np.abs(turns - orders * turns[0]) * length < 1e-6))
-    at = 1
-    for k, turn in enumerate(turns.tolist()):
-        if multiples:
-            while at < orders[k]:
-                power, at = power * first, at + 1
-        else:
-            power = _turning(turn, length)
-        waves[1 + k] = power.real
-        waves[1 + len(turns) + k] = power.imag
-    return waves
 
+    near: Array
+    means: Array
+    far: Complex
 
-def _turning(turn: float, length: int) -> Complex:
-    """exp(i turn j) for j about 0, from two short tables."""
-    short = int(np.sqrt(length)) + 1
-    coarse = np.exp(1j * turn * (short * np.arange(length // short + 1) - (length - 1) / 2))
-    turned: Complex = np.multiply.outer(coarse, np.exp(1j * turn * np.arange(short))).ravel()
-    return turned[:length]
+    @classmethod
+    def over(cls, turns: Array, length: int, few: int) -> _Waves:
+        """For blocks of so many samples, a multiple of few. turns: rad a sample, by line."""
+        least = few * (math.isqrt(length) // few + 1)
+        fitting = (n for n in range(least, MOST_STRETCHED * least, few) if length % n == 0)
+        samples = next(fitting, least)
+        first = samples * np.arange(-(-length // samples)) - (length - 1) / 2
+        turned = np.exp(1j * np.multiply.outer(turns, np.arange(samples)))
+        near = np.concatenate([np.ones((1, samples)), turned.real, turned.imag])
+        means = near.reshape(len(near), -1, few).mean(axis=2)
+        return cls(near, means, np.exp(1j * np.multiply.outer(first, turns)))
+
+    def parted(self, blocks: Array) -> Array:
+        """Blocks of samples as (blocks, stretches, samples), filled up with 0."""
+        short = self.near.shape[1] * len(self.far) - blocks.shape[1]
+        filled = np.pad(blocks, ((0, 0), (0, short))) if short else blocks
+        return filled.reshape(len(blocks), len(self.far), -1)
+
+    def products(self, given: Array) -> Array:
+        """Sums of each block's samples times 1, the cosines and the sines, a row for each."""
+        lines = self.far.shape[1]
+        seen = (given.reshape(-1, given.shape[2]) @ self.near.T).reshape(*given.shape[:2], -1)
+        turned = seen[..., 1 : 1 + lines] + 1j * seen[..., 1 + lines :]
+        turned = (turned * self.far).sum(axis=1)
+        steady = seen[..., 0].sum(axis=1)
+        return np.concatenate([steady[:, None], turned.real, turned.imag], axis=1)
+
+    def taken_off(self, given: Array, parts: Array) -> Array:
+        """Means of `few` neighbours without the lines, a row for each block.
+
+        parts: of 1, the cosines and the sines, a row for each block.
+        """
+        blocks, stretches, samples = given.shape
+        lines, few = self.far.shape[1], samples // self.means.shape[1]
+        rest = given.reshape(-1, few) @ np.full(few, 1 / few) if few > 1 else given.copy()
+        peaks = (parts[:, 1 : 1 + lines] - 1j * parts[:, 1 + lines :])[:, None, :] * self.far
+        steady = np.broadcast_to(parts[:, :1, None], (blocks, stretches, 1))
+        waves = np.concatenate([steady, peaks.real, -peaks.imag], axis=2)
+        rest = rest.reshape(blocks * stretches, -1)
+        rest -= waves.reshape(blocks * stretches, -1) @ self.means
+        return np.asarray(rest.reshape(blocks, -1))
 
 
 def _fitted(products: Array, turns: Array, length: int) -> Array:
@@ -213,12 +240,10 @@ def _kernel(turn: Array, length: int) -> Array:
     return kernel
 
 
-def _left(rest: Array, few: int, rate_hz: float, part_s: float) -> Array:
-    """Mean square by block and part of a block, of the means of `few` samples each."""
+def _left(rest: Array, rate_hz: float, part_s: float) -> Array:
+    """Mean square by block and part of a block."""
     blocks = len(rest)
-    if few > 1:
-        rest = (rest.reshape(-1, few) @ np.full(few, 1 / few)).reshape(blocks, -1)
-    parts = max(int(rest.shape[1] * few / (part_s * rate_hz)), 1)
+    parts = max(int(rest.shape[1] / (part_s * rate_hz)), 1)
     within = rest.shape[1] // parts
     cut = np.ascontiguousarray(rest[:, : parts * within]).reshape(-1, within)
     sums: Array = np.einsum("ij,ij->i", cut, cut)

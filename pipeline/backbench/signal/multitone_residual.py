@@ -12,7 +12,7 @@ from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import MeanSquare, noise_sum
-from backbench.signal.spectrum import Spectrum, peak_position, read_lines
+from backbench.signal.spectrum import peak_positions, read_lines
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.tone_set import ToneSet
 
@@ -165,7 +165,8 @@ def greatest_product(tones: ToneSet) -> Product:
     peak_power = np.where(peaks, power, 0.0)
     candidates = np.flatnonzero(peak_power >= BETWEEN_BINS * peak_power.max())
     candidates = candidates[np.argsort(-peak_power[candidates])][:MOST_CANDIDATES]
-    positions = np.array([_position(spectrum, band.start + int(k)) for k in candidates])
+    peaks_at = band.start + candidates
+    positions = np.clip(peak_positions(spectrum, peaks_at), peaks_at - 0.5, peaks_at + 0.5)
     lines = read_lines(spectrum, positions)
     best = int(np.argmax(lines.square))
     position, peak = float(positions[best]), band.start + int(candidates[best])
@@ -176,8 +177,3 @@ def greatest_product(tones: ToneSet) -> Product:
     floor = (least if value < least else near) ** 2
     samples = degrees_of_freedom(position, spectrum.window.spread)
     return Product(position * spectrum.resolution_hz, MeanSquare(value, floor, 2 * near, samples))
-
-
-def _position(spectrum: Spectrum, peak: int) -> float:
-    """Where the line of a greatest bin lies, in bins, within half a bin of it."""
-    return min(max(peak_position(spectrum, peak), peak - 0.5), peak + 0.5)

@@ -51,6 +51,47 @@ def quantisation_step(values: Array) -> float:
     return float(apart.min()) * ROUNDING * swing if whole else 0.0
 
 
+NEIGHBOURS = 20.0
+"""Steps within which neighbouring values of a converter lie, where it is seldom left out."""
+NEAR_WHOLE = 0.15
+"""How far a distance may be from a whole number of steps after printing, steps."""
+
+
+def step_of_many(values: Array) -> float:
+    """The same where a large share of the values differ: fine converters, short records.
+
+    Parameters
+    ----------
+    values : ndarray of float64, shape (n,)
+        Finite, in any unit; n >= 1.
+
+    Returns
+    -------
+    float
+        In the unit of the values; 0 where their distances are no whole numbers of one.
+
+    Notes
+    -----
+    Of a converter's values most neighbours lie a few steps apart, and each distance is a whole
+    number of steps. Of values that were never rounded the least distance is far below the usual.
+    """
+    swing = float(values.max() - values.min())
+    known = quantisation_step(values)
+    if known > 0 or swing == 0:
+        return known
+    apart = np.diff(np.unique(np.round(values / (ROUNDING * swing))))
+    if len(apart) < 3:
+        return 0.0
+    steps = apart / apart.min()
+    near = steps[steps < NEIGHBOURS]
+    # Printing shifts values by a part of a step, which the mean distance evens out.
+    own = float(near.sum() / np.round(near).sum())
+    whole = np.abs(near / own - np.round(near / own)) <= NEAR_WHOLE
+    if len(near) < len(steps) / 2 or not whole.all():
+        return 0.0
+    return float(own * apart.min() * ROUNDING * swing)
+
+
 def rounding(step: float) -> float:
     """Standard uncertainty of a value rounded to a step.
 

@@ -137,6 +137,17 @@ def needle(held: Array, rate_hz: float, start: float = 0.0) -> Array:
     return shown
 
 
+def _needle_after(held: Array, rate_hz: float, start: float) -> float:
+    """Where the needle stands after the last sample; see needle."""
+    block = max(int(BLOCK_S * rate_hz), 1)
+    left, gained = _level_weights(block, NEEDLE_S * rate_hz)
+    for first in range(0, len(held), block):
+        part = held[first : first + block]
+        # Not by the linear algebra library, which may start threads for so long a sum.
+        start = float(left[len(part) - 1] * (start + np.einsum("i,i->", part, gained[: len(part)])))
+    return start
+
+
 @lru_cache(maxsize=8)
 def of_sine(rate_hz: float) -> float:
     """Needle for a steady sine of 1 V rms: by its inverse the meter reads the rms of a sine.
@@ -185,8 +196,8 @@ def needle_course(rectified: Array, rate_hz: float) -> Array:
     before = rectified[-round(BEFORE_S * rate_hz) :]
     mean = float(rectified.mean())
     charged = follow(before, rate_hz, start=mean)
-    shown = needle(charged, rate_hz, start=float(charged.mean()))
-    return needle(follow(rectified, rate_hz, float(charged[-1])), rate_hz, float(shown[-1]))
+    shown = _needle_after(charged, rate_hz, float(charged.mean()))
+    return needle(follow(rectified, rate_hz, float(charged[-1])), rate_hz, shown)
 
 
 def highest(course: Array, rate_hz: float) -> tuple[float, float, int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
@@ -61,11 +62,11 @@ def _too_short_words(what: str) -> str:
 def _check_range(track: Track, low: float, high: float) -> None:
     """A converter that clips repeats its end value; one that just reaches it can't be told."""
     # Samples of a short word are clipped at its own end. Few levels may be the waveform itself.
-    step = 2 * track.full_scale_v / 2.0 ** (track.bits or 24)
-    if track.bits is not None and not few_levels(track):
-        step = sample_step(track)
+    step, highest = 2 * track.full_scale_v / 2.0 ** (track.bits or 24), max(high, -low)
+    if track.bits is not None and highest >= track.full_scale_v - 1.5 * sample_step(track):
+        step = step if few_levels(track) else sample_step(track)
     end = track.full_scale_v - 1.5 * step
-    if max(high, -low) < end:
+    if highest < end:
         return
     for reached in (track.volts >= end, track.volts <= -end):
         fraction = np.count_nonzero(reached) / len(reached)
@@ -91,6 +92,8 @@ def refuse_gap(track: Track) -> None:
         the share of neighbours that are the same elsewhere.
     """
     alike = track.volts[1:] == track.volts[:-1]
+    if not _may_be_long(alike):
+        return
     edges = np.flatnonzero(np.diff(np.concatenate([[False], alike, [False]]).astype(np.int8)))
     runs = edges[1::2] - edges[::2]
     if not len(runs) or np.count_nonzero(alike) > MOSTLY * len(alike):
@@ -107,3 +110,16 @@ def refuse_gap(track: Track) -> None:
         f"a gap of {run + 1} samples without change at {in_text(at_s, 's', 3)}: the recorder left "
         "out samples; record again"
     )
+
+
+def _may_be_long(alike: NDArray[np.bool_]) -> bool:
+    """Whether any run is as long as one must be that refuse_gap refuses."""
+    count, whole = len(alike), int(np.count_nonzero(alike))
+    least = 2
+    while least <= whole and count * (max(whole - least, 1) / count) ** least > HARDLY_EVER:
+        least += 1
+    running, length = alike, 1
+    while length < least:
+        more = min(length, least - length)
+        running, length = running[more:] & running[: len(running) - more], length + more
+    return bool(running.any())

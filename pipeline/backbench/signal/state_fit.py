@@ -185,7 +185,7 @@ def _fitted_state(
         by_rate = [slope * _by_rate(place, rate) for place in (x, np.ones(1))]
         full = np.column_stack([basis, by_rate[0]])
         edge, fall = np.append(edge, 0.0), np.append(fall, float(by_rate[1][0]))
-    spread = np.linalg.pinv(full.T @ full)
+    spread = _inverted(full.T @ full)
     opened = [noise * math.sqrt(max(float(w @ spread @ w), 0.0)) for w in (edge, fall)]
     misfit = float(np.sqrt(np.mean(rest**2)))
     return StateFit(
@@ -199,6 +199,11 @@ def _fitted_state(
         open_edge=opened[0],
         open_fall=opened[1],
     )
+
+
+def _inverted(product: Array) -> Array:
+    """The inverse, or the nearest to it that there is; of one number its reciprocal."""
+    return 1 / product if product.size == 1 else np.asarray(np.linalg.pinv(product))
 
 
 def _by_rate(x: Array, rate: float, step: float = 1e-3) -> Array:

@@ -36,7 +36,9 @@ DISTURBED = 30.0
 HUM_TO_HZ = 500.0
 MOST_LEAK = 0.5
 """Share of a mains line that may show as a line of the fit, where both are near in frequency."""
-OFTEN = 0.9
+OFTEN, MOSTLY = 0.9, 0.5
+HUM_PERIOD_S = 0.01
+"""Parts of a block as long as this hold a whole period of rectified mains: none is loud by hum."""
 LOUD = 1.5
 """Times the usual power beside the lines, above which a block is loud."""
 PASSING_BLOCKS = 3
@@ -210,7 +212,8 @@ def _even_pitch(course: LineCourse, spare: Array) -> NDArray[np.bool_]:
 def _disturbed(course: LineCourse) -> NDArray[np.bool_]:
     """Blocks with a thousandth of a second that is far louder than usual, and near the lines."""
     # Hum with many multiples, and harmonics that sampling mirrors, are loud now and then.
-    usual = course.left_within(OFTEN)
+    part_s = course.block_s / course.left.shape[1]
+    usual = course.left_within(OFTEN if part_s < HUM_PERIOD_S else MOSTLY)
     power = float(np.sum(course.usual_level**2)) / 2
     worst = course.left.max(axis=1)
     disturbed: NDArray[np.bool_] = worst > max(DISTURBED * usual, OF_LINES * power)

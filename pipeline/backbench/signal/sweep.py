@@ -18,6 +18,7 @@ from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.power import squared
 from backbench.signal.sweep_deconvolved import Deconvolved
+from backbench.signal.sweep_delay import speed_error
 from backbench.signal.sweep_early import early_and_late, early_arrivals
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
 from backbench.signal.sweep_steadiness import refuse_unsteady
@@ -140,14 +141,17 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
     ratio *= np.exp(2j * np.pi * sent.grid * late)
     arrival_s = _delay(sent, arrival)
     noise = _noise(sent, impulse, peak, arrival_s, len(recorded) / sent.rate_hz)
+    wander = 0.0
     if least_linear > 0:
         deconvolved = Deconvolved(
             quotient=bins, continued=continued, impulse=impulse, peak=peak, arrival_s=arrival_s,
             spectrum=spectrum, ratio=ratio, noise=noise,
         )  # fmt: skip
         refuse_unsteady(sent, deconvolved)
+        wander = speed_error(sent, deconvolved)
     early = early_arrivals(sent, impulse, peak, np.abs(ratio))
     besides = np.hypot(noise, early_and_late(sent, early))
+    besides = np.hypot(besides, wander * np.abs(ratio))
     return Transfer(sent.grid, ratio, besides, arrival_s)
 
 

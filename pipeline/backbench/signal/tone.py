@@ -129,7 +129,7 @@ class ToneLines:
         """Mean square of the line at the position alone, for tones that may lie in the noise."""
         middle = self._middle
         near = middle.slope / 2
-        hum = float(self._hum(np.array([1]), np.array([middle.value]))[0][0])
+        hum = float(self._hum(np.array([1]), np.array([middle.value]), self.half)[0][0])
         both = MeanSquare(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
         return self._with_steps(both)
 
@@ -194,7 +194,8 @@ class ToneLines:
         square: Array = lines.square - noise
         if self._drifts:
             square, noise = self._from_lobes(positions)
-        hum, blind = self._hum(orders, square)
+        # A whole lobe holds what stands so near to a harmonic that their lobes meet.
+        hum, blind = self._hum(orders, square, 2 * self.half if self._drifts else self.half)
         return Harmonics(
             orders=orders,
             square=square,
@@ -222,9 +223,11 @@ class ToneLines:
         values = np.array([square.value for square in lobes])
         return values, np.sqrt([square.floor for square in lobes])
 
-    def _hum(self, orders: NDArray[np.int_], square: Array) -> tuple[Array, NDArray[np.bool_]]:
-        """Mean square of a mains line that may hide in each harmonic; see HiddenHum."""
-        hum = hidden_hum(self.spectrum, self.noise, self.position, self.half, self.mains_hz, orders)
+    def _hum(
+        self, orders: NDArray[np.int_], square: Array, reach: float
+    ) -> tuple[Array, NDArray[np.bool_]]:
+        """Mean square of a mains line within `reach` bins that may hide in each; see HiddenHum."""
+        hum = hidden_hum(self.spectrum, self.noise, self.position, reach, self.mains_hz, orders)
         return np.where(hum.blind, UNSEEN_FACTOR * np.maximum(square, 0.0), hum.square), hum.blind
 
     @cached_property
@@ -256,7 +259,7 @@ class ToneLines:
 
         0 where none lies there, or where nothing tells of it.
         """
-        hum, blind = self._hum(np.array([1]), np.array([self._middle.value]))
+        hum, blind = self._hum(np.array([1]), np.array([self._middle.value]), self.half)
         return 0.0 if blind[0] else float(hum[0]) / MARGIN
 
     def notched(self, q: float) -> MeanSquare:
@@ -309,14 +312,20 @@ class ToneLines:
         removed, hidden, blind = self._near_fundamental(band), np.zeros(0), 0.0
         if last >= 2:
             harmonics = self.harmonics(last)
-            standing = harmonics.square > STANDING * np.hypot(harmonics.noise, harmonics.hum)
+            standing = harmonics.square > STANDING * harmonics.noise
+            standing &= ~harmonics.blind | (harmonics.square > STANDING * harmonics.hum)
             removed += [self.lobe(n * self.position) for n in harmonics.orders[standing].tolist()]
-            hidden = np.append(harmonics.hum[standing] / MARGIN, self.beside_harmonics)
+            # The line there is as strong as those beside it, or all that is seen.
+            line = np.minimum(harmonics.hum / MARGIN, harmonics.square)[standing]
+            hidden = np.append(line, self.beside_harmonics)
             hidden = np.append(hidden, self.hum_under_fundamental)
-            blind = float(
-                (np.where(harmonics.blind, np.maximum(harmonics.square, 0.0), 0.0) ** 2).sum()
-            )
+            blind = float(np.maximum(harmonics.square, 0.0)[harmonics.blind].sum()) ** 2
         return widened(with_lines(self._left(band, removed), hidden), blind)
+
+    @cached_property
+    def between_lines(self) -> float:
+        """Mean square, V^2, of the noise between lines, 20 Hz to 20 kHz or the record's band."""
+        return float(self.noise[self._band()].sum())
 
     @cached_property
     def beside_harmonics(self) -> Array:

@@ -16,8 +16,12 @@ from backbench.signal.track import Array, Track
 
 MOST_FITTED = 4
 WORTH_FITTING = 0.02
-"""Share of what stands beside a tone from which a harmonic is fitted: weaker ones are steady
+"""Share of what stands beside a pair from which a product is fitted: weaker ones are steady
 parts of what is left, and change it little from block to block."""
+MOST_HARMONICS = 8
+OF_NOISE = 0.3
+"""Share of the noise beside a tone from which a harmonic is fitted: it would hide how noise
+scatters."""
 PRODUCTS = 7
 """Highest order of the products of a pair that are fitted."""
 STRONG = 1e-5
@@ -175,6 +179,6 @@ def _strong_orders(lines: ToneLines) -> list[int]:
     if lines.last_order(BAND_HZ[1]) < 2:
         return []
     harmonics = lines.harmonics(lines.last_order(BAND_HZ[1]))
-    least = WORTH_FITTING * background_ratio(lines) * lines.fundamental.value
-    strong = np.argsort(-harmonics.square)[:MOST_FITTED]
+    least = OF_NOISE * lines.between_lines
+    strong = np.argsort(-harmonics.square)[:MOST_HARMONICS]
     return sorted(int(harmonics.orders[k]) for k in strong if harmonics.square[k] > least)

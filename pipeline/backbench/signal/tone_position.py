@@ -41,17 +41,36 @@ def tone_at(
     lobe = spectrum.window.half_width
     half = min(lobe + 0.5 + 1e-4 * position, max(position / 2 - 0.5, lobe))
     count = len(spectrum.bins)
-    noise = background(spectrum.power, _clear(position, half, count), count)
+    noise = background(spectrum.power, _free(position, half, count), count)
     return ToneLines(spectrum, position, half, noise, mains_hz, step_v)
 
 
-def _clear(position: float, half: float, count: int) -> NDArray[np.bool_]:
-    """Bins further than `half` from the steady part and from every multiple of the tone."""
+def _free(position: float, half: float, count: int) -> NDArray[np.bool_]:
+    clear = clear_of_harmonics(position, half, count)
+    if not clear.any():
+        raise Refusal("too short: no noise can be told apart between the tone's harmonics")
+    return clear
+
+
+def clear_of_harmonics(position: float, half: float, count: int) -> NDArray[np.bool_]:
+    """Bins further than `half` from the steady part and from every multiple of the tone.
+
+    Parameters
+    ----------
+    position : float
+        Of the fundamental, fractional bins.
+    half : float
+        Bins on each side that belong to a line.
+    count : int
+        Bins that are wanted, from bin 0.
+
+    Returns
+    -------
+    ndarray of bool, shape (count,)
+    """
     lines = np.arange(0, count + half, position)
     taken = np.add.outer(np.ceil(lines - half).astype(int), np.arange(math.floor(2 * half) + 1))
     inside = (taken >= 0) & (taken < count) & (taken <= (lines + half)[:, None])
     clear = np.ones(count, dtype=bool)
     clear[taken[inside]] = False
-    if not clear.any():
-        raise Refusal("too short: no noise can be told apart between the tone's harmonics")
     return clear

@@ -8,6 +8,7 @@ import numpy as np
 
 from backbench.errors import Refusal
 from backbench.signal.edge import Edge, Extreme
+from backbench.signal.quantiles import middle
 from backbench.signal.state_fit import LATE, fit_state
 from backbench.signal.track import Array
 
@@ -141,7 +142,7 @@ def _roughly(t: Array, v: Array, half_s: float) -> float:
     sides = v[near & (t < 0)], v[near & (t > 0)]
     if not (len(sides[0]) and len(sides[1])):
         raise Refusal("a state of the wave holds too few samples")
-    low, high = (float(np.median(side)) for side in sides)
+    low, high = (float(middle(side)) for side in sides)
     return Edge(
         rising=True,
         middle_s=0.0,

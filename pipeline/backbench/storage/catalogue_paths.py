@@ -12,7 +12,11 @@ from typing import TYPE_CHECKING
 
 from filelock import Timeout
 
+from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.kinds import use_own_kinds
+from backbench.documents.validation import parse_toml, read_bytes
 from backbench.errors import Fault, UserError
+from backbench.metrics.in_force import use_own_metrics
 from backbench.storage.atomic_io import ASIDE, PART
 from backbench.storage.database import IN_USE, MAKING
 from backbench.storage.lock import turn
@@ -22,6 +26,8 @@ if TYPE_CHECKING:
     from backbench.documents.settings import Settings
 
 PATIENCE_S = 10.0
+OWN_DECLARATIONS = {"kind", "quantity"}
+"""Tables of the settings that declare what the rest of the program must know of."""
 REBUILDING = ".rebuild-"
 HALF_WRITTEN = (
     f"{REBUILDING}*", f"{MAKING}*", f"{ASIDE}*",
@@ -57,9 +63,28 @@ class CataloguePaths:
 
     @property
     def settings(self) -> Settings:
-        from backbench.documents.settings import read_settings  # what only looks has no use for it
+        # What only looks has no use for these.
+        from backbench.documents.settings import read_settings
+        from backbench.metrics.own_quantities import use_own_quantities
 
-        return read_settings(self.root)
+        settings = read_settings(self.root)
+        use_own_kinds(settings.own_kinds())
+        use_own_quantities(settings)
+        return settings
+
+    def bring_into_force(self) -> None:
+        """Have the program know what the settings declare, and nothing of another catalogue.
+
+        Faulty settings declare nothing; whoever needs them meets the fault.
+        """
+        use_own_kinds([])
+        use_own_metrics([])
+        try:
+            content = parse_toml(read_bytes(self.root / SETTINGS_NAME, "settings"), SETTINGS_NAME)
+            if content.keys() & OWN_DECLARATIONS:
+                _ = self.settings
+        except UserError:
+            pass
 
     @contextmanager
     def changing(self, patience_s: float = PATIENCE_S) -> Iterator[None]:

@@ -242,12 +242,25 @@ def _log(database: Path) -> Path:
 def _as_frame(relation: duckdb.DuckDBPyRelation) -> pl.DataFrame:
     """The rows of a relation. Raises duckdb.NotSupportedError for a type that frames don't have."""
     try:
+        if any(map(_is_altered, relation.types)):
+            raise pl.exceptions.SchemaError
         return pl.DataFrame(relation)
     except (pl.exceptions.PanicException, pl.exceptions.PolarsError):
         types = ", ".join(sorted({str(kind) for kind in relation.types}))
         raise duckdb.NotSupportedError(
             f"a column of a type that can't be shown, among {types}: write CAST(column AS VARCHAR)"
         ) from None
+
+
+ALTERED = {"uhugeint", "bit", "bignum", "variant", "geometry", "time with time zone"}
+"""Types whose values come into a frame as other numbers, as bytes of no meaning, or in part."""
+
+
+def _is_altered(kind: duckdb.sqltypes.DuckDBPyType) -> bool:
+    """Whether a type, or one within it, is of ALTERED."""
+    within = kind.children if kind.id in {"list", "array", "struct", "map", "union"} else []
+    types = [one for _, one in within if isinstance(one, duckdb.sqltypes.DuckDBPyType)]
+    return kind.id in ALTERED or any(map(_is_altered, types))
 
 
 @contextmanager

@@ -10,7 +10,7 @@ from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 from backbench.test_points.frequencies import PLAYED, off_frequency, same_frequency, same_pair
 from backbench.test_points.interpolate import assign_between, forget_between
-from backbench.test_points.points import all_points, of_family, shipped_points, sort_of_input
+from backbench.test_points.points import all_points, of_family, shipped_points, sort_of_reading
 from backbench.test_points.repeatability import sync_repeatability
 from backbench.test_points.scope import chosen_reviews
 
@@ -56,8 +56,8 @@ WINDOWS: dict[str, object] = {
 # One reading of a unit, output and metric stands for a test point: that of a stated volume where
 # there are several, then with tone controls unset or flat, then the nearest in frequency,
 # then in power, then with all channels driven, then from the tap that the load belongs to, then a
-# single tone before steps and sweeps, then the first in the manifest. Readings that differ in
-# `detail` are different quantities, but for points made for a metric: there it tells what the
+# single tone before steps, traces and sweeps, then the first in the manifest. Readings that differ
+# in `detail` are different quantities, but for points made for a metric: there it tells what the
 # reading refers to (the nominal load).
 ASSIGN = """
 WITH
@@ -75,7 +75,7 @@ levels AS (
            first(value ORDER BY reading_key) AS volts
     FROM reading
     WHERE {chosen} AND list_contains($levels, metric) AND value IS NOT NULL
-          AND stimulus = 'tone'
+          AND stimulus IN ('tone', 'tone trace table')
     GROUP BY ALL
 ),
 met AS (
@@ -97,8 +97,8 @@ met AS (
         reading.stimulus,
         point.volume_setting IS NOT NULL AND reading.volume IS NULL AS volume_unknown,
         coalesce(taken.shaped, false) AS shaped,
-        reading.stimulus = 'steps' OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL)
-            AS less_direct,
+        reading.stimulus IN ('steps', 'tone trace table')
+            OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL) AS less_direct,
         reading.value IS NULL AS without_value, reading.status = 'entered' AS entered,
         coalesce(taken.position, 0) AS position
     FROM reading
@@ -177,6 +177,7 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
     of_traits = {
         "levels": [*registry().having(lambda traits: traits.own_stimulus == "voltage")],
         "at_limits": [*of_family("greatest power")],
+        "of_equalised": [*registry().having(lambda traits: traits.equalised)],
         "shipped": [point.point_key for point in shipped_points()],
         "loudspeaker_only": [*registry().having(lambda traits: traits.loudspeaker_only)],
         "loudspeaker_kinds": [*LOUDSPEAKER_KINDS],
@@ -187,7 +188,7 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
         same_frequency=same_frequency(reading_hz, point_hz),
         off_frequency=off_frequency(reading_hz, point_hz),
         same_pair=same_pair(PLAYED, "point.tones_hz"),
-        input_sort=sort_of_input("reading.input"),
+        input_sort=sort_of_reading("reading.input", "reading.metric", "appearance.kind"),
         volume_fits=VOLUME_FITS,
     )
     store.run(sql, {**WINDOWS, **of_traits, **values})

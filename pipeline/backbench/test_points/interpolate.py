@@ -22,7 +22,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.between_steps import Place, value_between
 from backbench.storage.database import Database
 from backbench.test_points.frequencies import off_frequency, same_frequency
-from backbench.test_points.points import sort_of_input
+from backbench.test_points.points import sort_of_reading
 from backbench.test_points.scope import chosen_reviews
 
 WIDEST = 10.0
@@ -254,9 +254,9 @@ def assign_between(
     sql = SWEEPS.format(
         chosen=chosen, place=", ".join(PLACE), same=same,
         same_frequency=same_frequency(sweep_hz, point_hz),
-        off_frequency=off_frequency(sweep_hz, point_hz), input_sort=sort_of_input("input"),
+        off_frequency=off_frequency(sweep_hz, point_hz), input_sort=sort_of_reading("input", "sweeps.metric", "appearance.kind"),
     )  # fmt: skip
-    names = ("load_within", "bridging", "levels", "shipped")
+    names = ("load_within", "bridging", "levels", "shipped", "of_equalised")
     values |= {
         **{n: windows[n] for n in names}, "least": LEAST_LEVELS, "exact": EXACT,
         "metrics": [*registry().having(lambda traits: traits.interpolated_in_power)],

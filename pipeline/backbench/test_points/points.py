@@ -10,7 +10,7 @@ from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
-from backbench.metrics.traits import PointFamily
+from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, PointFamily
 
 LINE = "line"
 INPUTS = (
@@ -59,7 +59,7 @@ class TestPoint:
     volume: str | None = None
 
 
-TONE = "tone, steps"
+TONE = "tone, steps, tone trace table"
 FREQUENCIES = {"20hz": ("20 Hz", 20.0), "1khz": ("1 kHz", 1000.0), "20khz": ("20 kHz", 20000.0)}
 LOADS = (4.0, 8.0, 16.0)
 POWERS: dict[str, tuple[str, float | None, float | None]] = {
@@ -113,6 +113,9 @@ def _line_points() -> list[TestPoint]:
         TestPoint("two-tone-60-7k", "60 Hz and 7 kHz", "two tones", tones_hz=(60.0, 7000.0)),
         TestPoint("square-1khz", "1 kHz square wave", "square", 1000.0),
         TestPoint("square-10khz", "10 kHz square wave", "square", 10000.0),
+        TestPoint("transport-tone", "tone of a test record or tape", "transport"),
+        TestPoint(BY_HAND_POINT, "entered by hand", BY_HAND),
+        TestPoint("tuner-table", "table of RF levels", "tuner table"),
     ]  # fmt: skip
 
 
@@ -203,3 +206,16 @@ def sort_of_input(column: str) -> str:
         for sort, pattern in INPUTS
     )
     return f"CASE {cases} ELSE '{LINE}' END"
+
+
+def sort_of_reading(column: str, metric: str, kind: str) -> str:
+    """The sort of input whose test points a reading stands at, as SQL.
+
+    A phono stage's own input, and a metric that is about the curve of such an input, stand at the
+    points of a line input. Needs the parameter $of_equalised.
+    """
+    sort = sort_of_input(column)
+    return (
+        f"CASE WHEN list_contains($of_equalised, {metric}) THEN '{LINE}' "
+        f"WHEN {sort} = 'phono' AND lower({kind}) LIKE '%phono%' THEN '{LINE}' ELSE {sort} END"
+    )

@@ -1,0 +1,85 @@
+"""The captures of units that bring their own signal: tuners, players, tape and disc machines."""
+
+from __future__ import annotations
+
+from backbench.bench_day.capture_names import number_in_name
+from backbench.bench_day.common_steps import (
+    PlannedSteps,
+    between_outputs,
+    one_by_one,
+    tone,
+    two_tones,
+)
+from backbench.bench_day.line_steps import USUAL_V, line_load
+from backbench.bench_day.planned_capture import PlannedStep
+from backbench.bench_day.planning_session import PlanningSession
+from backbench.documents.stimuli import Idle, Transport
+from backbench.quantities.writing import in_text
+
+TUNER_HZ = ((67.0, "67"), (4_769.0, "4p77k"))
+SPEED_HZ = 3150.0
+"""Of test tones for speed: IEC 60386 and AES6 name it (from an abstract)."""
+SPEED_S = 60.0
+"""Enough turns of a disc for slow wow; common practice, no source."""
+RECORDED_DB = (-20.0, -60.0, -80.0, -90.0)
+"""Levels below full scale at which a player's errors of level show; common practice, no source."""
+
+
+def tuner(session: PlanningSession) -> PlannedSteps:
+    """A tuner: audio that a modulated carrier of a signal generator brings to its outputs."""
+    load = line_load(session)
+    idle = session.idle(load).model_copy(update={
+        "stimulus": Idle(idle="carrier of 65 dBf, not modulated"),
+        "why": "residual noise and hum on a strong carrier",
+    })  # fmt: skip
+    yield idle
+    why = between_outputs(session, "level and distortion at full deviation, 65 dBf")
+    yield session.set_to("tone-1k.wav", tone(1000.0)("unknown"), load, why, volts=USUAL_V)
+    for hz, name in TUNER_HZ:
+        yield session.set_to(f"tone-{name}.wav", tone(hz)("unknown"), load,
+                             "distortion over the band, 65 dBf", volts=USUAL_V)  # fmt: skip
+    for output, file in one_by_one(session):
+        yield session.set_to(file, tone(1000.0)("unknown"), load,
+                             f"separation in stereo: modulate {output} only",
+                             volts=USUAL_V, driven=output)  # fmt: skip
+    yield ("sensitivity, quieting and selectivity come from the RF generator's own levels: enter "
+           "them as a tuner table, a row for each level")  # fmt: skip
+    yield ("all captures: set the modulation by the RF generator's deviation meter, the level of "
+           "its audio input is not that of the tuner")  # fmt: skip
+
+
+def played_source(session: PlanningSession) -> PlannedSteps:
+    """A disc player or converter: it plays files or a test disc at its own line output."""
+    load = line_load(session)
+    yield session.idle(load, "digital silence playing")
+    yield _own_level(session, "tone-1k.wav", 1000.0,
+                     between_outputs(session, "level and distortion at full scale"))  # fmt: skip
+    for hz, name in ((20.0, "20"), (20_000.0, "20k")):
+        yield _own_level(session, f"tone-{name}.wav", hz, "the end of the band at full scale")
+    for output, file in one_by_one(session):
+        yield session.set_to(file, tone(1000.0)("unknown"), load,
+                             f"separation: play {output} only, silence in the others",
+                             volts=USUAL_V, driven=output)  # fmt: skip
+    yield session.set_to("two-tones-19k-20k.wav", two_tones((19_000.0, 20_000.0), 1.0)("unknown"),
+                         load, "difference-frequency distortion", volts=USUAL_V)  # fmt: skip
+    for db in RECORDED_DB:
+        why = f"the same tone at {in_text(db, 'dB')} re full scale, with dither"
+        yield _own_level(session, f"tone-1k-minus{number_in_name(-db)}db.wav", 1000.0, why)
+    yield ("all captures: the unit plays the tone from a file or disc at full scale unless stated; "
+           "use files with dither, at the unit's own rate")  # fmt: skip
+
+
+def transport(session: PlanningSession) -> PlannedSteps:
+    """A tape or disc machine: it plays a test tape or test record."""
+    load = line_load(session)
+    yield session.idle(load, "medium stopped, stylus raised or tape not moving")
+    speed = session.set_to("speed-3150.wav", Transport(transport_hz=SPEED_HZ), load,
+                           "speed: the tone of 3150 Hz of a test record or tape",
+                           volts=USUAL_V)  # fmt: skip
+    yield speed.model_copy(update={"record_s": SPEED_S})
+    yield ("a test record's or tape's own errors of speed, level and centring can't be told from "
+           "the machine's: note which one was played")  # fmt: skip
+
+
+def _own_level(session: PlanningSession, file: str, hz: float, why: str) -> PlannedStep:
+    return session.set_to(file, tone(hz)("unknown"), line_load(session), why, volts=USUAL_V)

@@ -1,0 +1,124 @@
+"""What slow wavering of a line within a record takes from it, and puts beside it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backbench.signal.line_course import LineCourse
+from backbench.signal.tone import ToneLines
+from backbench.signal.track import Array
+from backbench.signal.window import Complex
+
+SURELY = 2.0
+"""Times what noise makes of a course, from which more of it is wavering."""
+
+
+def wavering_outside(course: LineCourse, weights: Array, half: float, density: float) -> float:
+    """Share of a line's power that its own wavering puts outside its lobe.
+
+    Parameters
+    ----------
+    course : LineCourse
+        The line from block to block, the first of them.
+    weights : ndarray of float64, shape (n,)
+        Of the window that the spectrum was made with.
+    half : float
+        Bins on each side that belong to the line, > 0.
+    density : float
+        Of the noise at the line, V^2/Hz.
+
+    Returns
+    -------
+    float
+        0 where it is no more than noise makes, and where the blocks are too long to tell.
+
+    Notes
+    -----
+    What wavers faster than the blocks follow isn't in it.
+    """
+    still, window = _still(course), _at_blocks(course, weights)
+    bins = np.fft.fft((still - 1) * window)
+    away = np.abs(np.fft.fftfreq(len(bins), 1 / len(bins))) * len(weights) / _covered(course)
+    outside = away > half
+    power = float(np.sum(np.abs(bins[outside]) ** 2)) / len(bins) / float(np.sum(window**2))
+    least = SURELY * _noise(course, density) * float(np.mean(outside))
+    return max(power - least, 0.0)
+
+
+def lost_by_wavering(
+    course: LineCourse, weights: Array, orders: NDArray[np.int_], density: float
+) -> Array:
+    """Share of each harmonic's power by which the middle of its lobe is off, by wavering.
+
+    Parameters
+    ----------
+    course : LineCourse
+        The fundamental from block to block.
+    weights : ndarray of float64, shape (n,)
+        Of the window that the spectrum was made with.
+    orders : ndarray of int, shape (k,)
+        Of the harmonics: their level goes with the fundamental's, their phase turns n times as far.
+    density : float
+        Of the noise at the fundamental, V^2/Hz.
+
+    Returns
+    -------
+    ndarray of float64, shape (k,)
+        0 to 1; 0 where it is no more than noise makes.
+
+    Notes
+    -----
+    The whole lobe of the fundamental weights its power by the square of the window, the middle of a
+    lobe its amplitude by the window: a level that drifts gives two means, too.
+    """
+    still, window = _still(course), _at_blocks(course, weights)
+    level, phase = np.abs(still), np.unwrap(np.angle(still))
+    turned = level * np.exp(1j * np.multiply.outer(np.asarray(orders, dtype=float), phase))
+    middle = np.abs(turned @ window) ** 2 / window.sum() ** 2
+    whole = float(np.sum((window * level) ** 2) / np.sum(window**2))
+    own = SURELY * _noise(course, density) * np.asarray(orders, dtype=float) ** 2
+    lost: Array = np.clip(np.abs(1 - middle / whole) - own, 0.0, 1.0)
+    return lost
+
+
+def noise_density(lines: ToneLines) -> float:
+    """Density of the noise at a tone, V^2/Hz.
+
+    Parameters
+    ----------
+    lines : ToneLines
+        The tone.
+
+    Returns
+    -------
+    float
+    """
+    return float(lines.noise[round(lines.position)]) / lines.spectrum.resolution_hz
+
+
+def _still(course: LineCourse) -> Complex:
+    """The line re its mean level and even turning."""
+    phasors = course.phasors[:, 0]
+    phase = np.unwrap(np.angle(phasors))
+    at = np.arange(len(phase)) - (len(phase) - 1) / 2
+    even = phase.mean() + at * (at @ phase) / max(float(at @ at), 1.0)
+    still: Complex = phasors * np.exp(-1j * even) / np.abs(phasors).mean()
+    return still
+
+
+def _covered(course: LineCourse) -> int:
+    """Samples that the blocks hold."""
+    return len(course.phasors) * course.length
+
+
+def _at_blocks(course: LineCourse, weights: Array) -> Array:
+    """The window at the middle of each block."""
+    middles = ((np.arange(len(course.phasors)) + 0.5) * course.length).astype(int)
+    return np.asarray(weights[np.minimum(middles, len(weights) - 1)])
+
+
+def _noise(course: LineCourse, density: float) -> float:
+    """Mean square that noise makes of a block's phasor, re the line's."""
+    amplitude = float(np.mean(np.abs(course.phasors[:, 0])))
+    return 2 * density / course.block_s / amplitude**2 if amplitude > 0 else 0.0

@@ -1,0 +1,164 @@
+"""The delay of a response along a sweep, and whether the time of the record wandered meanwhile.
+
+A sweep turns time into frequency: where the speed of player or recorder is off by a share s, the
+sweep passes a band so much faster or slower, and the level reads s / 2 off there. The same speed
+makes the delay change by s in each second. What filters make of a delay is smooth in frequency;
+what is left beside that is speed.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backbench.signal.sweep_deconvolved import Deconvolved
+from backbench.signal.sweep_excitation import PlayedSweep
+from backbench.signal.track import Array
+
+Order = NDArray[np.int_]
+
+FLANK = 0.04
+"""Width of the stretch in which the delay is read, re the frequency."""
+LEAST_FLANK = 8
+LEAST_CLEAR = 0.05
+"""Greatest relative uncertainty of a response whose delay is looked at."""
+SMOOTH_ABOVE_HZ = 700.0
+PART_S = 0.02
+LEAST_PARTS = 12
+FILTER_POWERS = (0, -1, -2, 1, 2, 3)
+"""Powers of frequency whose sum follows the delay of the filters of an amplifier above that
+frequency: what is left of it then makes less than 0.0001 dB (found by simulation)."""
+
+
+class PhaseCourse(NamedTuple):
+    """Phase of a response at evenly spaced frequencies.
+
+    Parameters
+    ----------
+    hz : ndarray of float64, shape (n,)
+        Hz.
+    phase : ndarray of float64, shape (n,)
+        rad, continuous.
+    """
+
+    hz: Array
+    phase: Array
+
+
+class Delays(NamedTuple):
+    """Delay of a response re its arrival.
+
+    Parameters
+    ----------
+    hz : ndarray of float64, shape (k,)
+        Hz, middle of each stretch.
+    first_hz : ndarray of float64, shape (k,)
+        Hz, where each stretch begins.
+    seconds : ndarray of float64, shape (k,)
+        s.
+    """
+
+    hz: Array
+    first_hz: Array
+    seconds: Array
+
+
+def phase_course(sent: PlayedSweep, deconvolved: Deconvolved, above_hz: float) -> PhaseCourse:
+    """The longest upper stretch of a response that is clear of noise, by resolution cell.
+
+    Parameters
+    ----------
+    sent : PlayedSweep
+        What was played.
+    deconvolved : Deconvolved
+        What came of it.
+    above_hz : float
+        Lowest frequency that is wanted, Hz.
+
+    Returns
+    -------
+    PhaseCourse
+    """
+    noise = deconvolved.noise / np.abs(deconvolved.ratio)
+    step = max(sent.window.size // len(sent.window.weights), 1)
+    cell = sent.own_rate_hz / sent.window.size
+    chosen = np.arange(
+        math.ceil(max(above_hz, sent.grid[0]) / cell), int(sent.grid[-1] / cell), step
+    )
+    hz, values = chosen * cell, deconvolved.spectrum[chosen]
+    clear = (np.interp(hz, sent.grid, noise) < LEAST_CLEAR) & (values != 0)
+    edges = np.concatenate([[-1], np.flatnonzero(~clear), [len(hz)]])
+    widest = int(np.argmax(np.diff(edges)))
+    part = slice(int(edges[widest]) + 1, int(edges[widest + 1]))
+    return PhaseCourse(hz[part], np.unwrap(np.angle(values[part])))
+
+
+def delays(course: PhaseCourse) -> Delays:
+    """Delay along a course, each from a straight line through a short stretch of the phase.
+
+    Parameters
+    ----------
+    course : PhaseCourse
+        At least 16 frequencies.
+
+    Returns
+    -------
+    Delays
+        Empty where no stretch fits.
+    """
+    cell = float(course.hz[1] - course.hz[0])
+    wide = np.maximum(LEAST_FLANK, np.rint(FLANK * course.hz / cell)).astype(int)
+    first = np.flatnonzero(np.arange(len(course.hz)) + wide < len(course.hz))[::LEAST_FLANK]
+    count = wide[first]
+    centre_hz = course.hz[0] + cell * (first + (count - 1) / 2)
+    seconds = -_slopes(course.phase, first, count) / (2 * np.pi * cell)
+    return Delays(centre_hz, course.hz[first], seconds)
+
+
+def _slopes(values: Array, first: Order, count: Order) -> Array:
+    """Slopes of straight lines by least squares through `count` values from each `first` on."""
+    sums = np.concatenate([[0], np.cumsum(values)])
+    moments = np.concatenate([[0], np.cumsum(values * np.arange(len(values)))])
+    whole = sums[first + count] - sums[first]
+    centre = first + (count - 1) / 2
+    moment = moments[first + count] - moments[first] - centre * whole
+    return np.asarray(12 * moment / (count * (count**2 - 1.0)))
+
+
+def speed_error(sent: PlayedSweep, deconvolved: Deconvolved) -> float:
+    """What speed that wanders makes of the level, relative standard uncertainty.
+
+    Parameters
+    ----------
+    sent : PlayedSweep
+        What was played.
+    deconvolved : Deconvolved
+        What came of it.
+
+    Returns
+    -------
+    float
+        Of the level at one frequency re that at another; 0 for a sweep too short to tell.
+    """
+    course = phase_course(sent, deconvolved, SMOOTH_ABOVE_HZ)
+    if len(course.hz) < 2 * LEAST_FLANK:
+        return 0.0
+    found = delays(course)
+    passed = sent.passed_s(found.hz)
+    if not len(passed) or passed[-1] - passed[0] < LEAST_PARTS * PART_S:
+        return 0.0
+    part = ((passed - passed[0]) / PART_S).astype(int)
+    count = np.bincount(part)
+    hz, at, late = (
+        np.bincount(part, values)[count > 0] / count[count > 0]
+        for values in (found.hz, passed, found.seconds)
+    )
+    scaled = hz / math.sqrt(hz[0] * hz[-1])
+    terms = np.stack([scaled**power for power in FILTER_POWERS], axis=1)
+    left = late - terms @ np.linalg.lstsq(terms, late, rcond=None)[0]
+    speed = np.diff(left) / np.diff(at)
+    # Half of it at each of the two frequencies.
+    return float(np.sqrt(np.mean(speed**2) / 2))

@@ -1,0 +1,46 @@
+"""Lines fitted block by block, against a plain least-squares fit of the same sinusoids."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from backbench.signal.line_course import line_course
+from backbench.signal.track import Array
+
+
+def plain_fit(volts: Array, rate_hz: float, lines_hz: Array, length: int) -> tuple[Array, Array]:
+    """Peaks by block and line, and what is left by block."""
+    t = (np.arange(length) - (length - 1) / 2) / rate_hz
+    turns = 2 * np.pi * np.outer(t, lines_hz)
+    basis = np.column_stack([np.ones(length), np.cos(turns), np.sin(turns)])
+    blocks = volts[: len(volts) // length * length].reshape(-1, length)
+    parts = np.linalg.lstsq(basis, blocks.T, rcond=None)[0]
+    count = len(lines_hz)
+    return np.hypot(parts[1 : count + 1], parts[count + 1 :]).T, blocks - (basis @ parts).T
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "count", "lines_hz"),
+    [
+        (48_000.0, 24_007, [997.0]),
+        (96_000.0, 50_000, [1000.3, 2000.6, 3000.9]),
+        (192_000.0, 96_011, [61.0, 7003.0, 7064.0]),
+        (192_000.0, 60_000, [440.0, 1000.0, 1100.0, 9000.0, 19_000.0]),
+    ],
+)
+def test_a_block_gives_what_a_plain_fit_gives(
+    rate_hz: float, count: int, lines_hz: list[float]
+) -> None:
+    rng, hz = np.random.default_rng(count), np.array(lines_hz)
+    t = np.arange(count) / rate_hz
+    volts = sum(np.cos(2 * np.pi * f * t + f) for f in hz) + 0.2 + rng.normal(0, 1e-3, count)
+    course = line_course(volts, rate_hz, hz)
+    peaks, left = plain_fit(volts, rate_hz, hz, course.length)
+    assert np.abs(course.phasors) == pytest.approx(peaks, rel=1e-9)
+    few = max(int(rate_hz / 40_000), 1)
+    means = left.reshape(len(left), -1, few).mean(axis=2)
+    within = means.shape[1] // course.left.shape[1]
+    means = means[:, : within * course.left.shape[1]]
+    squares = np.square(means).reshape(*course.left.shape, within).mean(axis=2)
+    assert course.left == pytest.approx(squares, rel=1e-6)
