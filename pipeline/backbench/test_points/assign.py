@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from backbench.documents.kinds import LOUDSPEAKER_KINDS
+from backbench.documents.kinds import loudspeaker_kinds
 from backbench.documents.settings import Settings
 from backbench.metrics.registry import registry
 from backbench.storage.database import Database
@@ -180,7 +180,7 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
         "of_equalised": [*registry().having(lambda traits: traits.equalised)],
         "shipped": [point.point_key for point in shipped_points()],
         "loudspeaker_only": [*registry().having(lambda traits: traits.loudspeaker_only)],
-        "loudspeaker_kinds": [*LOUDSPEAKER_KINDS],
+        "loudspeaker_kinds": loudspeaker_kinds(),
     }
     reading_hz, point_hz = "reading.frequency_hz", "point.frequency_hz"
     sql = ASSIGN.format(
