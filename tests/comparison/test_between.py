@@ -242,7 +242,7 @@ def test_a_preamplifier_is_carried_along_its_curve_to_the_voltage(
     with reading(given.build()) as store:
         ((value, reason, power, u),) = store.rows(TWO_VOLTS)
     assert value == pytest.approx(0.02, rel=1e-9)
-    assert (reason, power) == ("interpolated in level between 1.8 V and 4 V", None)
+    assert (reason, power) == ("interpolated in voltage between 1.8 V and 4 V", None)
     assert u == pytest.approx(math.hypot(1.05e-5, 0.0002), rel=0.01)
 
 

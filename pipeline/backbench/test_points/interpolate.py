@@ -45,7 +45,7 @@ class Axis(NamedTuple):
 
 
 POWER = Axis("power_w", "power_u", "W", "power")
-VOLTAGE = Axis("volts", "volts_u", "V", "level")
+VOLTAGE = Axis("volts", "volts_u", "V", "voltage")
 
 Row = dict[str, Any]
 
