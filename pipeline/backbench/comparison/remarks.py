@@ -114,5 +114,5 @@ def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:
     others = [row["volume"] for row in idle if row["unit_key"] != unit_key]
     none = others.count(None)
     remark = f"idle noise: at volume {own}" if own else "idle noise: no volume setting stated"
-    remark += f", {none} peers without one stated" if none and own else ""
+    remark += f", {counted(none, 'peer')} without one stated" if none and own else ""
     return [remark + "; a unit with its volume turned down is compared with its like"]
