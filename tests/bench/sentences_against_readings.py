@@ -47,7 +47,8 @@ def mentions(sentence: str, titles: set[str]) -> Iterator[Mention]:
     """Every figure of a sentence whose output stands behind it."""
     names = "|".join(re.escape(lowered(title)) for title in sorted(titles, key=len, reverse=True))
     limit = r"(?: \([\d.]+\s%\))?"
-    pattern = rf"(?i:(?P<title>{names})){limit} (?:at most |at least )?(?P<value>\S+(?:\s\S+)?) {SIDE}{PLACE}"
+    value = r"(?:at most |at least )?(?P<value>\S+(?:\s\S+)?)"
+    pattern = rf"(?i:(?P<title>{names})){limit} {value} {SIDE}{PLACE}"
     for found in re.finditer(pattern, sentence):
         yield Mention(found["title"].lower(), found["value"], found["output"], found["place"] or "")
 
