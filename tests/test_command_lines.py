@@ -254,6 +254,7 @@ NOTHING_FOLLOWS = {
     "chart": "a picture was written", "sheet": "a page was written", "publish": "the site stands",
     "export": "the files stand", "snapshot": "the copy stands", "pair": "an answer to a question",
     "trend": "an answer to a question", "drift": "an answer to a question",
+    "before-after": "an answer to a question",
     "verify": "nothing is wrong", "withdraw": "with --dry-run nothing was done",
 }  # fmt: skip
 """Commands after which there is nothing to be done, and why."""

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
+import pytest
+
 from backbench.metrics.reference_page import PAGE, by_family, page, shared_clauses
 from backbench.metrics.registry import registry
+from backbench.metrics.source_marks import CUSTOM, MARKS, MEMORY, PUBLISHED, mark_of
 
 
 def test_page_is_up_to_date() -> None:
@@ -22,6 +27,19 @@ def test_every_metric_is_declared_whole() -> None:
         assert metric.source, metric.name
         assert metric.version >= 1
         assert (metric.measure is None) != (metric.derive is None)
+
+
+def test_every_source_is_marked_and_the_weaker_of_two_counts() -> None:
+    marks = Counter(mark_of(metric.source) for metric in registry().metrics.values())
+    assert set(marks) == set(MARKS)
+    for mark, number in marks.items():
+        assert f"{number} (" in page()
+        assert mark in page()
+    assert mark_of("AES17, 6.3.1 (second-hand)") == PUBLISHED
+    assert mark_of("AES17 (second-hand); IHF-A-202:1978 (from memory)") == MEMORY
+    assert mark_of("IEC 60268-3 (from memory); common practice, no source") == CUSTOM
+    with pytest.raises(ValueError, match="names no standard"):
+        mark_of("somebody's page")
 
 
 def test_a_clause_that_a_family_shares_stands_once() -> None:

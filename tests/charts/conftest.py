@@ -55,6 +55,8 @@ def frames_of(count: int, label: str | None = None) -> Frames:
         "profile": _profile(label),
         "square": _square(some[0]),
         "products": _products(some[0]),
+        "scorecard": _scorecard(some, rng),
+        "overlaid": _overlaid(some),
     }
 
 
@@ -189,6 +191,37 @@ def _products(unit: dict[str, Any]) -> pl.DataFrame:
     lines = [(19e3, 0.0, "tone"), (20e3, 0.0, "tone"), (1e3, -60.0, "product")]
     return pl.DataFrame(
         [base | {"frequency_hz": f, "level_db": v, "kind": kind} for f, v, kind in lines]
+    )
+
+
+def _scorecard(some: list[dict[str, Any]], rng: np.random.Generator) -> pl.DataFrame:
+    figures = [("noise", "V", "lower"), ("power", "W", "higher"), ("balance", "dB", "nearest zero")]
+    rows = []
+    for metric, unit, better in figures:
+        for k, u in enumerate(some):
+            value = float(np.exp(rng.normal(0, 1)))
+            own = {"place": "3rd to 5th of 12", "rank_first": 3, "rank_last": 5, "ranked": 12}
+            rows.append(
+                u
+                | {"metric": metric, "title": f"Title of {metric}", "point": "1 kHz, 8 ohm, left"}
+                | {"unit": unit, "better": better, "value": value, "low": value * 0.95}
+                | {"high": value * 1.05, "bound": "upper" if k == 2 else None}
+                | (own if k == 0 else dict.fromkeys(own))
+                | {"verdict": "specified at most 3 dB: meets" if k == 0 else None}
+            )
+    return pl.DataFrame(rows, infer_schema_length=None)
+
+
+def _overlaid(some: list[dict[str, Any]]) -> pl.DataFrame:
+    return pl.DataFrame(
+        [
+            some[0]
+            | {"series": f"20{19 + s}-05-01, state {s}", "output": output, "x": 20.0 * 2**k}
+            | {"y": 1.0 + 0.1 * s * k + 0.01 * (output == "right"), "y_u": 0.01}
+            for s in range(2)
+            for output in ("left", "right")
+            for k in range(10)
+        ]
     )
 
 

@@ -115,6 +115,9 @@ class CatalogueMaker:
             **more,
         })  # fmt: skip
 
+    def heard(self, unit: str, **more: Any) -> None:
+        self.row("heard", **{"review_key": f"r-{unit}", "unit_key": unit, "tags": [], **more})
+
     def published(self, unit: str, metric: str, side: str, limit: float, **more: Any) -> None:
         self.row("published", **{
             "review_key": f"r-{unit}", "unit_key": unit, "position": 1, "metric": metric,

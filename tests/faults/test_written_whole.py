@@ -54,7 +54,7 @@ KNOWN = {
     "storage/catalogue_paths.py changing": "who holds the lock, for a message alone",
     "ingest/staging.py leave_chunk": "a folder aside, renamed when it is whole",
     "bench_day/cut_run.py _write": "aside, flushed and renamed: longer than memory should hold",
-    "export/open_package.py _fill": "into a folder aside",
+    "export/open_package.py _write": "into a folder aside",
     "export/snapshot.py _fill": "into a folder aside",
     "publish/output_files.py write": "aside, flushed and renamed",
     "publish/output_files.py make": "into the site that is made aside",

@@ -38,7 +38,7 @@ def with_phase(load_ohm: float | None, source: complex, **more: object) -> list[
 COIL = 0.05 + 2j * math.pi * 1000 * 40e-6
 CAPACITOR = 0.3 + 1 / (2j * math.pi * 20 * 1000e-6)
 LEAKAGE = 0.8 + 2j * math.pi * 1000 * 0.1e-3
-DOUBLE = st.floats(-3, 8)
+DOUBLE = st.floats(-3, 8, allow_subnormal=False)
 
 
 @given(st.floats(0.02, 8), DOUBLE, st.sampled_from([(None, 8.0), (8.0, 4.0), (16.0, 4.0)]))
@@ -273,7 +273,7 @@ def test_an_impedance_table_gives_its_curve() -> None:
     table = {"frequency": np.array([1000.0, 20.0]), "magnitude": np.array([0.8, 1.25])}
     stimulus = Table(table="impedance", columns=columns)
     findings, (trace,) = measure(CaptureData(stimulus, Conditions(), {}, table=table))
-    assert not findings
+    assert {f.metric.name for f in findings} >= {"impedance_at", "impedance_minimum"}
     assert trace.data.x.tolist() == [20, 1000]
     assert trace.data.y.tolist() == [1.25, 0.8]
     assert trace.data.uncertainty is not None

@@ -174,6 +174,14 @@ def test_a_wrong_mains_frequency_is_found() -> None:
     assert "mains_line" not in reasons(idle_material(track(record(hum)), mains_hz=60.0))
 
 
+def test_two_strong_lines_beside_a_tone_tell_another_mains_frequency() -> None:
+    """120 and 240 Hz, 70 dB above the noise, where 50 Hz is stated; a single line may be any."""
+    for hum, found in (({120.0: 1e-3, 240.0: 5e-4}, True), ({120.0: 1e-3}, False)):
+        volts = record({997.0: 1.0, 1994.0: 1e-3} | hum)
+        message = reasons(tone_material(track(volts), hz=997.0, mains_hz=50.0))
+        assert ("thd" in message) == found
+
+
 def test_lines_of_both_frequencies_or_of_neither_refuse_nothing() -> None:
     both = {f * n: 1e-3 for n in range(1, 9) for f in (50.0, 60.0)}
     assert "mains_line 1" in figures(idle_material(track(record(both)), mains_hz=50.0))

@@ -148,6 +148,15 @@ def test_tones_recorded_as_idle_are_refused() -> None:
     assert "not idle: tones that aren't the mains'" in reasons(chord)["noise"][1]
 
 
+def test_a_weak_tone_recorded_as_idle_is_warned_of() -> None:
+    """10 mV of tones over 0.1 uV of noise: hardly a unit's own. Hum of as much warns of nothing."""
+    weak = sines(RATE, 2.0, {hz: 0.05 * peak for hz, peak in MUSIC.items()}) + white(1e-7)
+    remark = figures(idle_material(track(weak, RATE)))["noise"].remark or ""
+    assert "lines that aren't the mains' make up nearly all of" in remark
+    hum = sines(RATE, 2.0, {50.0 * n: 0.01 / n for n in range(1, 8)}) + white(1e-7)
+    assert "lines that" not in (figures(idle_material(track(hum, RATE)))["noise"].remark or "")
+
+
 def test_noise_as_loud_as_a_generator_s_is_refused_and_some_of_it_warned_of() -> None:
     """White noise of 0.8 V and of 0.08 V rms from 20 Hz to 20 kHz."""
     density = 0.8 / math.sqrt(19_980)

@@ -89,6 +89,8 @@ def test_a_site_that_was_not_put_in_place_is_mended(tmp_path: Path, stopped: str
     renewed(site, "1", "a.html")
     (tmp_path / ".site.new").mkdir()
     (tmp_path / ".site.new" / "half.html").touch()
+    (tmp_path / ".site.copy").mkdir()
+    (tmp_path / ".site.copy" / "catalogue.duckdb").touch()
     if stopped == "second rename":
         site.rename(tmp_path / ".site.earlier")
     if stopped == "clearing":

@@ -84,6 +84,16 @@ CASES = [
         unit_key | technology  | value
         c        | solid state | 5
         """),
+    Case("listening-notes", """
+        unit a
+        heard a listening='Hum' tags="['loan']"
+        unit b
+        heard b listening='A faint hum at the seat' tags="['Horns']"
+        unit c
+        """, """
+        unit_key | tags  | listening
+        b        | Horns | A faint hum at the seat
+        """, {"tag": "horns", "text": "hum"}),
     Case("quietest-of-a-kind", """
         unit a
         reading a noise_a 3e-4 0 under=idle

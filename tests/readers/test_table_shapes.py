@@ -301,10 +301,25 @@ def test_one_column_with_start_and_increment_in_the_preamble(tmp_path: Path, nam
     (suggestion,), _ = table_entries(tmp_path, ())
     stimulus = dict(suggestion.table["stimulus"])  # type: ignore[call-overload]
     assert ("FILL IN" in str(stimulus["columns"])) == (name == "no heading")
+    assert not suggestion.ready
+    assert str(stimulus["tone_hz"]).startswith("FILL IN")
+    stimulus["tone_hz"] = 1000.0
     stimulus["columns"]["voltage"]["unit"] = "V"
     data = read_table(path, STIMULUS.validate_python(stimulus))
     assert_allclose(data.columns["voltage"], VOLTS, atol=1e-4)
     assert_allclose(data.columns["time"], -1e-3 + 4e-6 * np.arange(40), rtol=1e-9, atol=1e-12)
+
+
+def test_the_generators_column_is_told_from_the_outputs(tmp_path: Path) -> None:
+    rows = "".join(f"{n},{n / 10:.1f},{n / 100:.2f},x\n" for n in range(20))
+    (tmp_path / "t.csv").write_text("Time (s),Output (V),Input (V)\n" + rows.replace(",x", ""))
+    (tmp_path / "u.csv").write_text("Time (s),CH1 (V),memo\n" + rows.replace(",x", ""))
+    (tmp_path / "v.csv").write_text("Time (s),Input (V)\n" + "0,1\n1,2\n")
+    entries = [one.table["stimulus"]["columns"] for one in table_entries(tmp_path, ())[0]]  # type: ignore[index]
+    assert entries[0]["voltage"]["name"] == "Output (V)"
+    assert entries[0]["generator"] == {"name": "Input (V)", "unit": "V"}
+    assert set(entries[1]) == {"time", "voltage"}
+    assert entries[2]["voltage"]["name"] == "Input (V)"
 
 
 def test_a_row_left_out_of_a_counted_time_leaves_its_place(tmp_path: Path) -> None:

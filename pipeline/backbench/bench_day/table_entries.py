@@ -19,6 +19,7 @@ from backbench.readers.text_layout import Heading, NoTable, TextLayout
 
 WORDS = {
     "frequency": r"freq\w*|f|hertz|hz",
+    "generator": r"gen\w*|source|emf|in(put)?|v ?in",
     "time": r"time|t|seconds?",
     "real": r"re(al)?( part)?",
     "imaginary": r"im(ag\w*)?( part)?",
@@ -30,6 +31,10 @@ WORDS = {
 """Words that a heading uses for a quantity, whole, in small letters."""
 KINDS = ("impedance", "response", "trace")
 FILL_IN = "FILL IN: the unit of this column"
+WHAT_IT_SHOWS = (
+    "FILL IN: the frequency of its sine; or in place of this square_hz, burst_hz with on_ms and "
+    "period_ms, or ripple"
+)
 
 
 def table_entries(
@@ -103,7 +108,8 @@ def table_entry(layout: TextLayout, counted: CountedTime | None = None) -> dict[
     kinds = sure or list(fitting)
     if len(kinds) > 1:
         return f"{description(layout)}: {' or '.join(kinds)}? Declare which it is"
-    return {"table": kinds[0], "columns": fitting[kinds[0]]}
+    shows = {"tone_hz": WHAT_IT_SHOWS} if kinds[0] == "trace" else {}
+    return {"table": kinds[0], **shows, "columns": fitting[kinds[0]]}
 
 
 def _trace_of_one_column(heading: Heading, counted: CountedTime) -> dict[str, object]:
@@ -112,8 +118,8 @@ def _trace_of_one_column(heading: Heading, counted: CountedTime) -> dict[str, ob
             "unit": counted.unit or FILL_IN}  # fmt: skip
     known = heading.unit and _declared_unit(heading.unit, "trace", "voltage")
     place: dict[str, object] = {"name": heading.text} if heading.text else {"number": 1}
-    return {"table": "trace", "columns": {"time": time,
-            "voltage": {**place, "unit": known or FILL_IN}}}  # fmt: skip
+    columns = {"time": time, "voltage": {**place, "unit": known or FILL_IN}}
+    return {"table": "trace", "tone_hz": WHAT_IT_SHOWS, "columns": columns}
 
 
 def _columns(headings: Sequence[Heading], kind: str) -> dict[str, object] | None:
@@ -122,6 +128,9 @@ def _columns(headings: Sequence[Heading], kind: str) -> dict[str, object] | None
     taken: set[int] = set()
     for key in UNITS[kind]:
         hits = [k for k, h in enumerate(headings) if k not in taken and _is_of(h, kind, key)]
+        if key == NEEDED[kind][1]:
+            # The generator's column is in volts too: it is the output only where it stands alone.
+            hits = [k for k in hits if not _worded(headings[k], "generator")] or hits
         if len(hits) == 1 or (hits and key == NEEDED[kind][0]):
             places[key] = hits[0]
             taken.add(hits[0])
@@ -139,7 +148,7 @@ def _is_of(heading: Heading, kind: str, key: str) -> bool:
     """Whether a column may hold a quantity: its unit is one of it, or a word without a unit."""
     if heading.unit:
         return _declared_unit(heading.unit, kind, key) is not None and (
-            key not in PAIR or _worded(heading, key)
+            key not in (*PAIR, "generator") or _worded(heading, key)
         )
     return _worded(heading, key)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -22,20 +23,30 @@ from backbench.commands.common import (
     show_frame,
 )
 from backbench.commands.next_steps import next_step, offer_recompute, word
-from backbench.errors import Fault, UserError
+from backbench.errors import Fault, UserError, did_you_mean
+from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
     from backbench.charts.drawing import Size as ImageSize
+    from backbench.storage.database import Database
 
 
 @app.command(rich_help_panel=BROWSE)
-def reviews(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = False) -> None:
+def reviews(
+    catalogue: Home = HERE,
+    tag: Annotated[str, typer.Option(help="Only reviews of a unit with this tag.")] = "",
+    out_format: Format = "table",
+    wide: Wide = False,
+) -> None:
     """List the reviews with how their captures ended: whole, partly refused, refused, failed.
 
     Example: backbench reviews -c my-catalogue
     """
     home = opened(catalogue)
-    listed = home.frame(REVIEWS)
+    with home.reading() as store:
+        listed = store.frame(REVIEWS, {"tag": tag.strip().lower()})
+        if tag and listed.is_empty():
+            raise _no_such_tag(tag, store)
     show_frame(listed, out_format)
     offer_recompute(home)
     if out_format == "table":
@@ -47,22 +58,37 @@ def reviews(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = F
 def show(
     review: Annotated[str, typer.Argument(help="A review's key.")],
     catalogue: Home = HERE,
+    everything: Annotated[
+        bool, typer.Option("--all", help="List every capture, more than the screen holds.")
+    ] = False,
     out_format: Format = "table",
     wide: Wide = False,
 ) -> None:
     """List the captures of a review with how each ended and why, and what they warn of.
 
+    Where a terminal's screen doesn't hold them all, those that aren't whole are listed.
+
     Example: backbench show 2024-05-heron
     """
     from backbench.reports.outcome_lines import fault_lines, left_open, outcome_frame
-    from backbench.reports.terminal_tables import printable
+    from backbench.reports.terminal_tables import printable, screen_rows
 
     home = opened(catalogue)
     ended = home.outcome(review)
-    show_frame(outcome_frame(ended, reasons=out_format != "table"), out_format)
     if out_format != "table":
+        show_frame(outcome_frame(ended, reasons=True), out_format)
         return
+    captures = outcome_frame(ended, reasons=False)
+    left_out = 0
+    if sys.stdout.isatty() and not everything and captures.height > screen_rows():
+        faulty = captures.filter(captures["outcome"] != "whole")
+        left_out = captures.height - faulty.height
+        captures = faulty
+    if captures.height:
+        show_frame(captures, out_format)
     typer.echo(ended.counts())
+    if left_out:
+        typer.echo(f"The {counted(left_out, 'whole capture')} are listed with --all.")
     for line in [*fault_lines(ended), *left_open(ended)]:
         typer.echo(line)
     next_step(f"readings {word(review)}", f"sheet {word(review)}", catalogue=catalogue)
@@ -202,8 +228,19 @@ SELECT review_key AS review, reviewed AS date,
        coalesce(string_agg(n || ' ' || outcome, ', ' ORDER BY outcome DESC), 'entered') AS outcome,
        bench_key AS bench
 FROM review LEFT JOIN number USING (review_key)
+WHERE $tag = '' OR review_key IN (
+    SELECT review_key FROM heard
+    WHERE list_contains(list_transform(tags, lambda t: lower(t)), $tag))
 GROUP BY ALL ORDER BY date, review
 """
+TAGS = "SELECT DISTINCT unnest(tags) FROM heard ORDER BY ALL"
+
+
+def _no_such_tag(tag: str, store: Database) -> UserError:
+    known = [str(word) for (word,) in store.rows(TAGS)]
+    listed = f"tags there: {', '.join(known) or 'none'}"
+    fault = Fault("--tag", repr(tag), "a tag of a review", did_you_mean(tag, known, listed))
+    return UserError("no review has this tag", [fault])
 
 
 def _pixels(text: str) -> ImageSize:

@@ -166,6 +166,10 @@ class Unit(Strict):
     """List price when new. Example: `{ amount = 480, currency = "USD", year = 1961 }`"""
     notes: Text | None = None
     """Anything else about the unit."""
+    listening: Text | None = None
+    """What was heard of it at this review. Example: `"Hum at the seat between movements."`"""
+    tags: list[Name] = []
+    """Words that it is found by. Example: `["horn system", "on loan"]`"""
     published: list[PublishedFigure] = []
     """Specifications, one table each."""
 

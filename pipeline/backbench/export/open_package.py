@@ -6,6 +6,7 @@ The description follows the Data Package, Tabular Data Resource and Table Schema
 
 from __future__ import annotations
 
+import io
 import json
 import shutil
 from collections.abc import Callable
@@ -36,6 +37,7 @@ LINKS = {
     "appearance": [("review_key", "review")],
     "published": [("review_key", "review")],
     "refused_entry": [("review_key", "review")],
+    "heard": [("review_key", "review")],
     "curve": [("review_key", "review")],
     "reading_point": [("point_key", "test_point"), ("reading_key", "reading")],
     "entered": [("reading_key", "reading")],
@@ -46,7 +48,7 @@ KEYS = {
     "review": ["review_key"], "metric": ["metric"], "test_point": ["point_key"],
     "reading": ["reading_key"], "bench": ["bench_key"], "environment": ["environment_key"],
     "appearance": ["review_key", "unit_key"], "capture": ["review_key", "position"],
-    "unit": ["unit_key"], "entered": ["reading_key"],
+    "unit": ["unit_key"], "heard": ["review_key", "unit_key"], "entered": ["reading_key"],
 }  # fmt: skip
 
 
@@ -89,15 +91,22 @@ def _fill(
     for kind in ("parquet", "csv"):
         make_folder(aside / kind)
     for name, frame in frames.items():
-        reached("write")
-        frame.write_parquet(aside / "parquet" / f"{name}.parquet")
-        inert(flat(frame)).write_csv(aside / "csv" / f"{name}.csv")
+        _write(aside / "parquet" / f"{name}.parquet", frame.write_parquet)
+        _write(aside / "csv" / f"{name}.csv", inert(flat(frame)).write_csv)
         progress(1)
     package = package_of(frames, title)
     text = json.dumps(package, ensure_ascii=False, indent=1) + "\n"
     write_text_file(aside / PACKAGE, text)
     write_text_file(aside / DICTIONARY, dictionary_text(frames, title))
     flush_everything()
+
+
+def _write(path: Path, write: Callable[[io.BytesIO], object]) -> None:
+    """A file by way of memory: the disk's errors are then the system's own."""
+    made = io.BytesIO()
+    write(made)
+    reached("write")
+    path.write_bytes(made.getvalue())
 
 
 def exported_tables(store: Database) -> list[str]:

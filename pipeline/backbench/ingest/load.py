@@ -130,6 +130,16 @@ def _facts(planned: PlannedReview) -> dict[str, list[Row]]:
     return {
         "review": [row],
         "appearance": [_appearance(review.key, n, unit) for n, unit in enumerate(units, start=1)],
+        "heard": [
+            {
+                "review_key": review.key,
+                "unit_key": unit.key,
+                "listening": unit.listening,
+                "tags": list(dict.fromkeys(unit.tags)),
+            }
+            for unit in units
+            if unit.listening or unit.tags
+        ],
         "published": [row for unit in units for row in _published(review.key, unit)],
         "computed_with": [
             {"review_key": review.key, "input_range": name, "terms": terms}

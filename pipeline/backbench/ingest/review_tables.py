@@ -6,6 +6,6 @@ ANALYSIS_TABLES = ("reading", "curve", "analysis")
 """Their rows stand as long as the analysis that they are of."""
 WRITTEN_TABLES = (
     "review", "appearance", "published", "capture", "entered", "refused_entry",
-    "analysis_capture", "reading_point", "computed_with",
+    "analysis_capture", "reading_point", "computed_with", "heard",
 )  # fmt: skip
 """Their rows are written again whenever the review is loaded."""

@@ -1,4 +1,4 @@
-"""Output impedance and damping factor; impedance from a reduced table."""
+"""Output impedance and damping factor, from two loads."""
 
 from __future__ import annotations
 
@@ -10,16 +10,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from backbench.errors import Refusal
 from backbench.metrics.declaration import (
     Bound,
-    CaptureData,
     CurveData,
     MeasuredValue,
-    curve,
     derived,
     derived_curve,
-    view,
 )
 from backbench.metrics.load_pairs import (
     COVERAGE,
@@ -36,7 +32,6 @@ from backbench.metrics.session import (
     Session,
 )
 from backbench.metrics.swept_load_pairs import SweptPoint, swept_at, swept_over, swept_pairs
-from backbench.metrics.table_uncertainty import column_u
 from backbench.metrics.traits import Overview, Traits
 from backbench.quantities.writing import exact
 from backbench.signal.impedance import ComplexOhms
@@ -54,33 +49,6 @@ NO_PHASE = (
 )
 SWEPT_HZ = (20.0, 1000.0, 20_000.0)
 LEAST_TONES = 5
-
-
-@view("impedance table", version=2)
-def impedance_table(capture_data: CaptureData, number: int) -> CurveData:
-    """Magnitudes by rising frequency, with the uncertainty of their printed digits."""
-    table = capture_data.table
-    assert table is not None
-    order = np.argsort(table["frequency"], kind="stable")
-    hz, ohm = table["frequency"][order], table["magnitude"][order]
-    if hz[0] <= 0 or (np.diff(hz) <= 0).any():
-        raise Refusal("a frequency stands twice, or is not above 0")
-    if (ohm < 0).any():
-        raise Refusal("a magnitude below 0")
-    return CurveData(hz, ohm, column_u(capture_data, "magnitude")[order])
-
-
-@curve(
-    "impedance",
-    title="Impedance",
-    x_unit="Hz",
-    y_unit="ohm",
-    stimuli=["impedance table"],
-    version=1,
-)
-def impedance_curve(table: CurveData) -> CurveData:
-    """Magnitude of impedance against frequency."""
-    return table
 
 
 @dataclass(frozen=True)

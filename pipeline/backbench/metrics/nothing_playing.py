@@ -66,9 +66,14 @@ def refuse_played(own: Spectrum, noise: Array) -> BesideHum:
 
 def loud_remark(beside: BesideHum) -> str | None:
     """A warning of a record in which something may have played."""
-    if beside.whole < PLAYED_V**2:
-        return None
     volts = in_text(math.sqrt(beside.whole), "V", 3)
+    if beside.whole < PLAYED_V**2:
+        if beside.lines < PLAYED_SHARE * beside.whole:
+            return None
+        return warning(
+            f"lines that aren't the mains' make up nearly all of {volts} beside the hum: {CHECK} "
+            "(of a unit that oscillates or whistles it is true)"
+        )
     return warning(
         f"{volts} beside the hum is much for idle noise: {CHECK} (of a unit so noisy it is true)"
     )

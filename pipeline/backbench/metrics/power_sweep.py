@@ -57,12 +57,12 @@ class Crossed(NamedTuple):
 def series(session: Session) -> Iterator[list[PowerLevel]]:
     """Levels by rising power, for every output and set of other conditions that has enough."""
     for same in grouped(_distortions(session), _place).values():
-        levels = _apart(sorted(_levels(session, same), key=lambda level: level.x))
+        levels = apart(sorted(_levels(session, same), key=lambda level: level.x))
         if len(levels) >= LEAST_LEVELS:
             yield levels
 
 
-def _apart(levels: Sequence[PowerLevel]) -> list[PowerLevel]:
+def apart(levels: Sequence[PowerLevel]) -> list[PowerLevel]:
     """The levels without those that repeat the one before them, whose slope would be chance."""
     kept: list[PowerLevel] = []
     for level in levels:

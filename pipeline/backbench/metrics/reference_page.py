@@ -11,6 +11,7 @@ from pathlib import Path
 
 from backbench.metrics.declaration import Metric
 from backbench.metrics.registry import registry
+from backbench.metrics.source_marks import shares
 
 PAGE = Path(__file__).parents[2] / "METRICS.md"
 CHECKED = Path(__file__).parents[3] / "tests" / "reference" / "checked_ranges.csv"
@@ -44,7 +45,8 @@ def page() -> str:
     families = by_family()
     contents = [f"- [{name}](#{_anchor(name)}): {_names(own)}" for name, own in families.items()]
     sections = [_family(name, own, checked) for name, own in families.items()]
-    return "\n".join([INTRODUCTION, "## Contents", *contents, "", *sections])
+    marks = shares(metric.source for own in families.values() for metric in own)
+    return "\n".join([INTRODUCTION, marks, "", "## Contents", *contents, "", *sections])
 
 
 def by_family() -> dict[str, list[Metric]]:

@@ -39,7 +39,10 @@ def gain_at_1_khz(response: ResponseView) -> MeasuredValue:
     """Gain at 1 kHz. Raises NotApplicable where the input is unknown."""
     if response.gain is None:
         _ = response.level
-        raise NotApplicable("a table does not tell the input")
+        raise NotApplicable(
+            "the table tells no gain at 1 kHz: that takes levels in volts there, and the "
+            "generator's column or stated level"
+        )
     return response.gain
 
 

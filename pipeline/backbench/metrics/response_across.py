@@ -213,7 +213,8 @@ def _range(session: Session, levels: list[Reading]) -> Derived:
     title="Margin to the published response window",
     unit="dB",
     better="higher",
-    source="the maker's published figure (response_spread or response_deviation over a band)",
+    source="common practice, no source: the maker's published figure (response_spread or "
+    "response_deviation over a band)",
     version=2,
     choice="published limit less what was found over the promised band; below 0 where it is missed",
     traits=Traits(usual_stimulus="sweep"),

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from weakref import WeakKeyDictionary
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Sweep, Table
+from backbench.documents.stimuli import Sweep, Table, generator_level
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_levels import loop_backs
 from backbench.metrics.bench_shape import BenchShape, shape_at
 from backbench.metrics.declaration import CaptureData, MeasuredValue, view
-from backbench.metrics.table_uncertainty import column_u
+from backbench.metrics.table_uncertainty import column_u, declared_column
 from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
 from backbench.signal.response import Response
@@ -57,7 +58,7 @@ class ResponseView:
 
     measured: the response re 1 kHz; its uncertainties include those of the level at 1 kHz. None
         for an output that was not driven.
-    gain: output over input at 1 kHz in dB; None from a table.
+    gain: output over input at 1 kHz in dB; None from a table that doesn't tell it.
     phase: the sweep's arrival taken off; None where it isn't known.
     arrival_s: delay that was taken off the phase, s; None where the input was not recorded beside
         the output, so that it isn't known.
@@ -214,27 +215,74 @@ def _crosstalk(capture_data: CaptureData, number: int) -> Crosstalk:
     )  # fmt: skip
 
 
-@view("response table", version=4)
+@view("response table", version=5)
 def response_table(capture_data: CaptureData, number: int) -> ResponseView:
-    """The table's levels in dB, or in volts, re that at 1 kHz; its phase where it has one."""
+    """The table's levels in dB, or in volts, re that at 1 kHz; its phase where it has one.
+
+    Levels in volts give the gain at 1 kHz, re the generator's column or its stated level.
+    """
     stimulus, table = capture_data.stimulus, capture_data.table
     assert isinstance(stimulus, Table)
     assert table is not None
     order = np.argsort(table["frequency"], kind="stable")
-    hz, level = table["frequency"][order], table["level"][order]
-    u = column_u(capture_data, "level")[order]
+    hz = table["frequency"][order]
     phase = None
     if "phase" in table:
         u_phase = np.radians(column_u(capture_data, "phase")[order])
         phase = Angle(np.unwrap(np.radians(table["phase"][order])), u_phase)
-    column = stimulus.columns.get("level")
+    level = _decibels(capture_data, "level", order)
+    if "generator" not in table:
+        gain = _gain_of_table(capture_data, level)
+        return ResponseView(_re_reference(level), gain, capture_data.conditions, phase)
+    played = _decibels(capture_data, "generator", order)
+    over = Response(hz, level.db - played.db, np.hypot(level.u_db, played.u_db))
+    gain = _at_reference(over) if _in_volts(capture_data) else None
+    return ResponseView(_re_reference(over), gain, capture_data.conditions, phase)
+
+
+ABSOLUTE_DB = {"dBV": 0.0, "dBu": 20 * math.log10(math.sqrt(0.6))}
+"""Units of level, in dB re 1 V (0.775 V is the root of 0.6: 1 mW in 600 ohm)."""
+
+
+def _decibels(capture_data: CaptureData, key: str, order: NDArray[np.intp]) -> Response:
+    """A column of level in dB, of volts re 1 V. Raises Refusal for 0 V and below."""
+    table, column = capture_data.table, declared_column(capture_data, key)
+    assert table is not None
+    hz, level = table["frequency"][order], table[key][order]
+    u = column_u(capture_data, key)[order]
     if column is not None and column.unit.startswith("dB"):
-        whole = Response(hz, level, u)
-    elif (level <= 0).any():
+        return Response(hz, level + ABSOLUTE_DB.get(column.unit, 0.0), u)
+    if (level <= 0).any():
         raise Refusal("a level of 0 V or below")
-    else:
-        whole = Response(hz, 20 * np.log10(level), DB_PER_RELATIVE * u / level)
-    return ResponseView(_re_reference(whole), None, capture_data.conditions, phase)
+    return Response(hz, 20 * np.log10(level), DB_PER_RELATIVE * u / level)
+
+
+def _in_volts(capture_data: CaptureData) -> bool:
+    """Whether the levels of a table are volts, in whatever unit, and no mere ratios."""
+    columns = [declared_column(capture_data, key) for key in ("level", "generator")]
+    return all(column is None or column.unit != "dB" for column in columns)
+
+
+def _gain_of_table(capture_data: CaptureData, level: Response) -> MeasuredValue | None:
+    """Gain at 1 kHz over the generator's stated level; None where either isn't known in volts."""
+    given, column = generator_level(capture_data.stimulus), declared_column(capture_data, "level")
+    if given is None or column is None or not _in_volts(capture_data):
+        return None
+    at = _at_reference(level)
+    if at is None:
+        return None
+    shared = DB_PER_RELATIVE * capture_data.generator_uncertainty
+    return replace(
+        at, value=at.value - 20 * math.log10(given), uncertainty=math.hypot(at.uncertainty, shared)
+    )
+
+
+def _at_reference(level: Response) -> MeasuredValue | None:
+    """A level at 1 kHz, dB; None where the table doesn't reach there."""
+    if not level.covers(REFERENCE_HZ, REFERENCE_HZ):
+        return None
+    at = level.at(REFERENCE_HZ)
+    return MeasuredValue(at.db, at.u, at.u, frequency_hz=REFERENCE_HZ)
 
 
 def _re_reference(whole: Response) -> Response:

@@ -12,6 +12,7 @@ from backbench.metrics.power_limit import LIMITS_PERCENT
 from backbench.metrics.power_sweep import (
     LEAST_LEVELS,
     PowerLevel,
+    apart,
     crossing,
     kind_of_distortion,
     known_at,
@@ -154,7 +155,7 @@ def _input_for(
 def input_at_limit(session: Session) -> Iterator[DerivedResult]:
     """The greatest input voltage at which distortion is within the limit."""
     for points in _series(session):
-        by_input = sorted(_distorting(session, points), key=lambda level: level.x)
+        by_input = apart(sorted(_distorting(session, points), key=lambda level: level.x))
         for levels in grouped(by_input, _band).values():
             if len(levels) >= LEAST_LEVELS:
                 for limit in LIMITS_PERCENT:

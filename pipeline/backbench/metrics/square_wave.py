@@ -219,7 +219,7 @@ def _ringing(seen: SquareView) -> tuple[list[tuple[float, float]], float]:
 
 @metric(
     "ringing_frequency", title="Ringing frequency", unit="Hz", better="neither",
-    source="closed form of a second-order step; none names this reading",
+    source="common practice, no source: closed form of a second-order step",
     stimuli=SQUARES, version=2,
     choice="from the mean distance of the turns after an edge: the damped frequency",
 )  # fmt: skip
@@ -236,7 +236,7 @@ def ringing_frequency(seen: SquareView) -> MeasuredValue:
 
 @metric(
     "ringing_damping", title="Ringing, damping ratio", unit="1", better="higher",
-    source="closed form of a second-order step; none names this reading",
+    source="common practice, no source: closed form of a second-order step",
     stimuli=SQUARES, version=2,
     choice="from the logarithmic decrement of the turns after an edge",
 )  # fmt: skip
@@ -282,7 +282,7 @@ def tilt(seen: SquareView) -> MeasuredValue:
 
 @metric(
     "tilt_low_cutoff", title="Low cut-off from tilt", unit="Hz", better="lower",
-    source="closed form: tilt = 2 tanh(pi fc / 2 f) of a first-order high-pass",
+    source="common practice, no source: tilt = 2 tanh(pi fc / 2 f) of one first-order high-pass",
     stimuli=SQUARES, version=2,
     choice="as if one first-order high-pass made the tilt",
 )  # fmt: skip

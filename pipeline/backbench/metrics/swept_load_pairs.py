@@ -22,6 +22,8 @@ from backbench.signal.impedance import (
 )
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
+SWEPT = {"sweep", "response table"}
+
 
 @dataclass(frozen=True, eq=False)
 class SweptPair:
@@ -51,12 +53,21 @@ def swept_pairs(session: Session) -> Iterator[SweptPair]:
     """The two most different loads of each output that was swept under several at one drive."""
     swept = [
         c for c in session.curves
-        if c.like.stimulus == "sweep" and c.like.load_kind and c.like.generator_vrms
+        if c.like.stimulus in SWEPT and c.like.load_kind and c.like.generator_vrms
     ]  # fmt: skip
     groups: dict[object, list[CurveReading]] = {}
     for curve in swept:
         r = curve.like
-        place = (r.unit_key, r.output, r.input, r.tap, r.volume, r.controls, *drive_of(r))
+        place = (
+            r.stimulus,
+            r.unit_key,
+            r.output,
+            r.input,
+            r.tap,
+            r.volume,
+            r.controls,
+            *drive_of(r),
+        )
         groups.setdefault(place, []).append(curve)
     for same in groups.values():
         ordered = sorted(same, key=lambda c: -ohm_of(c.like))

@@ -285,9 +285,9 @@ def output_power(tone: ToneView | ToneTrace) -> MeasuredValue:
     unit="dB",
     better="neither",
     source="IEC 60268-3 (voltage gain)",
-    stimuli=[*TONES, "sweep"],
+    stimuli=[*TONES, "sweep", "response table"],
     version=2,
-    choice="output over generator, as recorded or else as stated; of a sweep at 1 kHz",
+    choice="output over generator, as recorded or else as stated; of a sweep or a table at 1 kHz",
     traits=Traits(
         also_called=("amplification",),
         compared_at=("gain-1khz",),

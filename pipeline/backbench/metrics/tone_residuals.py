@@ -135,7 +135,7 @@ def mains_sideband(tone: ToneView) -> Iterator[MeasuredValue]:
     title="Aliased harmonic",
     unit="dB",
     better="lower",
-    source="sampling theorem: a harmonic at f appears at |f - k fs|",
+    source="common practice, no source: a harmonic at f appears at |f - k fs| once sampled",
     stimuli=["tone"],
     version=2,
     choice="the strongest line where sampling mirrors harmonics to the 40th that lie above half "

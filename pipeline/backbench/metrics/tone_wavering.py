@@ -63,8 +63,17 @@ def of_the_record(tone: ToneView) -> float:
     return sum(_outside_and_clicks(tone, course))
 
 
+_steady: WeakKeyDictionary[Harmonics, Harmonics] = WeakKeyDictionary()
+
+
 def as_steady(tone: ToneView, harmonics: Harmonics) -> Harmonics:
     """Harmonics, what the tone's wavering takes from the middle of their lobes in their noise."""
+    if harmonics not in _steady:
+        _steady[harmonics] = _as_steady(tone, harmonics)
+    return _steady[harmonics]
+
+
+def _as_steady(tone: ToneView, harmonics: Harmonics) -> Harmonics:
     course = _course(tone)
     if course is None:
         return harmonics
@@ -118,9 +127,9 @@ _beside: WeakKeyDictionary[ToneView, tuple[float, float]] = WeakKeyDictionary()
 
 
 def _wavering_of(course: LineCourse) -> float:
-    """The wavering of a course, reckoned once."""
+    """Mean square by which the tone is off one level and even turning, re its own; once."""
     if course not in _waverings:
-        _waverings[course] = _wavering(course)
+        _waverings[course] = float(np.mean(np.abs(course.still - 1) ** 2))
     return _waverings[course]
 
 
@@ -132,13 +141,3 @@ def _outside_and_clicks(tone: ToneView, course: LineCourse) -> tuple[float, floa
         outside = wavering_outside(course, weights, lines.half, noise_density(lines))
         _beside[tone] = outside * tone.square.value, _clicks(tone, course)
     return _beside[tone]
-
-
-def _wavering(course: LineCourse) -> float:
-    """Mean square by which the fundamental is off one level and even turning, re its own."""
-    phasors = course.phasors[:, 0]
-    phase = np.unwrap(np.angle(phasors))
-    at = np.arange(len(phase)) - (len(phase) - 1) / 2
-    even = phase.mean() + at * (at @ phase) / max(float(at @ at), 1.0)
-    still = phasors * np.exp(-1j * even) / np.abs(phasors).mean()
-    return float(np.mean(np.abs(still - 1) ** 2))

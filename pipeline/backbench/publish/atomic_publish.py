@@ -41,8 +41,14 @@ def replacing_site(folder: Path) -> Iterator[Path]:
             fault = Fault(str(folder), holder, "one at a time", remedy)
             raise UserError("the site is being made", [fault]) from None
         _recover(folder)
-        held.callback(shutil.rmtree, _sibling(folder, "new"), ignore_errors=True)
+        for left in (_sibling(folder, "new"), database_copy(folder)):
+            held.callback(shutil.rmtree, left, ignore_errors=True)
         yield _sibling(folder, "new")
+
+
+def database_copy(folder: Path) -> Path:
+    """Where a run keeps the copy of the database that it makes the site from."""
+    return _sibling(folder, "copy")
 
 
 def replace_site(aside: Path, folder: Path, record: EarlierOutput) -> None:
@@ -68,8 +74,8 @@ def _recover(folder: Path) -> None:
     earlier = _sibling(folder, "earlier")
     if earlier.exists() and not folder.exists():
         rename(earlier, folder)
-    _clear(earlier)
-    _clear(_sibling(folder, "new"))
+    for left in (earlier, _sibling(folder, "new"), database_copy(folder)):
+        _clear(left)
 
 
 def _clear(folder: Path) -> None:

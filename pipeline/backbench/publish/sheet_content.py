@@ -18,6 +18,7 @@ from backbench.ingest.review_names import unknown_review
 from backbench.publish import finding_sentences
 from backbench.publish.difference_tables import left_right_sentence, main_differences
 from backbench.publish.reading_tables import TableEntry, battery
+from backbench.publish.scorecard import scorecard_picture
 from backbench.publish.sheet_charts import ChartRenderer, Picture
 from backbench.publish.site_data import Row, SiteData, as_of_review
 from backbench.quantities.counts import counted
@@ -31,6 +32,11 @@ PICTURES = (
     ("idle-spectrum-of-a-unit", "Spectrum at idle"),
 )
 """Saved queries whose charts a sheet shows of a unit, in this order."""
+CHANGE_PICTURES = (
+    ("response-before-and-after", "Response before and after work"),
+    ("distortion-before-and-after", "Distortion before and after work"),
+)
+"""Saved queries whose charts stand before them where there was work on the unit."""
 
 
 @dataclass(frozen=True)
@@ -73,6 +79,8 @@ class UnitSection:
     notes: tuple[str, ...]
     peers_text: str
     sentences: tuple[str, ...] = ()
+    heard: str = ""
+    tags: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -151,6 +159,7 @@ def _part(
         lines=compared.lines, peers=compared.peers.keys, stale=stale,
     )  # fmt: skip
     judged = tuple(verdicts(store, unit, review))
+    heard, tags = _heard(store, review, unit)
     absences, lacking = _absences(store, review, unit), _lacking(renderer, review, unit)
     reasons = {absence.reason: absence.metrics for absence in absences}
     return UnitSection(
@@ -166,7 +175,9 @@ def _part(
         else "",
         left_right_sentence=left_right_sentence(compared) if current else "",
         pictures=tuple(
-            _pictures(renderer, row, most) if current else _own_pictures(renderer, row, most)
+            _newest_pictures(renderer, site_data, row, compared, most)
+            if current
+            else _own_pictures(renderer, row, most)
         ),
         absences=tuple(absences),
         missing_sentence=finding_sentences.missing_sentence(reasons, ended, lacking),
@@ -175,7 +186,24 @@ def _part(
         notes=compared.notes,
         peers_text=compared.peers.description,
         sentences=compared.sentences if current else (),
+        heard=heard,
+        tags=tags,
     )
+
+
+def _newest_pictures(
+    renderer: ChartRenderer, site_data: SiteData, row: Row, compared: Comparison, most: int
+) -> list[Picture]:
+    """The scorecard, what work changed, and then the unit's charts."""
+    if not most:
+        return []
+    card = scorecard_picture(renderer, site_data, compared)
+    changed = [
+        renderer.draw(query, f"{title}: {row['label']}", unit=row["unit_key"])
+        for query, title in CHANGE_PICTURES
+    ]
+    first = [picture for picture in (card, *changed) if picture]
+    return first + _pictures(renderer, row, most)
 
 
 def _own_pictures(renderer: ChartRenderer, row: Row, most: int) -> list[Picture]:
@@ -218,6 +246,7 @@ def _change(store: Database, site_data: SiteData, row: Row) -> Change | None:
     return Change(past["review_key"], day, summary, shown, len(apart) - len(shown))
 
 
+HEARD = "SELECT listening, tags FROM heard WHERE review_key = $review AND unit_key = $unit"
 ABSENT = """
 WITH never AS (
     SELECT metric FROM reading WHERE review_key = $review AND unit_key = $unit
@@ -238,6 +267,12 @@ ORDER BY reason
 def _absences(store: Database, review_key: str, unit_key: str) -> list[Absence]:
     rows = store.rows(ABSENT, {"review": review_key, "unit": unit_key})
     return [Absence(str(reason), tuple(metrics)) for reason, metrics in rows]
+
+
+def _heard(store: Database, review_key: str, unit_key: str) -> tuple[str, tuple[str, ...]]:
+    """Listening notes and tags of a unit in a review; empty where there are none."""
+    rows = store.rows(HEARD, {"review": review_key, "unit": unit_key})
+    return (str(rows[0][0] or ""), tuple(rows[0][1])) if rows else ("", ())
 
 
 def _lacking(renderer: ChartRenderer, review_key: str, unit_key: str) -> list[str]:

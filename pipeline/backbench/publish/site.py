@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +12,7 @@ from typing import TYPE_CHECKING
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.errors import Fault, UserError
 from backbench.publish import output_files
-from backbench.publish.atomic_publish import replace_site, replacing_site
+from backbench.publish.atomic_publish import database_copy, replace_site, replacing_site
 from backbench.publish.index_pages import index_pages
 from backbench.publish.output_files import OutputFile
 from backbench.publish.photographs import Album
@@ -22,6 +21,7 @@ from backbench.publish.site_builder import SiteBuilder, model_page, question_pag
 from backbench.publish.site_data import keep_views, read_site_data
 from backbench.querying.saved_queries import available, faulty, left_out_lines
 from backbench.storage import database
+from backbench.storage.atomic_io import make_folder
 from backbench.storage.catalogue_paths import places
 from backbench.storage.process_pool import started_pool
 from backbench.storage.query_limits import end_when_overdue
@@ -64,7 +64,8 @@ def publish(
         digest, record = output_files.digest_of(_inputs(root)), output_files.read_record(folder)
         if record.stands(folder, digest):
             return PublishResult(folder, (), len(record.paths), (), True)
-        with _copied(root) as copy, database.reading(copy) as opened:
+        copy = _copied(root, database_copy(folder))
+        with database.reading(copy) as opened:
             builder = _builder(opened, root, aside, folder)
             jobs = _jobs(builder)
             started(len(jobs))
@@ -78,17 +79,16 @@ def publish(
     return done
 
 
-@contextmanager
-def _copied(root: Path) -> Iterator[Path]:
+def _copied(root: Path, place: Path) -> Path:
     """A folder with a copy of the database, so that others may change the catalogue meanwhile.
 
     Raises UserError where there is no database, or one of another version.
     """
     with database.reading(root):
         pass
-    with tempfile.TemporaryDirectory(prefix="backbench-") as folder:
-        database.copy_database(root, Path(folder))
-        yield Path(folder)
+    make_folder(place)
+    database.copy_database(root, place)
+    return place
 
 
 def _published(

@@ -22,6 +22,7 @@ from backbench.publish.output_files import OutputFile, make, write
 from backbench.publish.photographs import Album, Photo, Unshown
 from backbench.publish.reading_tables import peer_strip_of
 from backbench.publish.render import data_address, json_text, page
+from backbench.publish.scorecard import scorecard_picture
 from backbench.publish.sheet_charts import ChartRenderer, Picture
 from backbench.publish.sheet_content import PICTURES, ReviewSheet, review_sheet, title_of
 from backbench.publish.site_data import Row, SiteData, slug
@@ -106,7 +107,7 @@ def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[OutputFile]:
     for row in builder.site_data.units_in(review_key):
         unit = builder.site_data.units[row["unit_key"]]
         if unit["review_key"] == review_key:
-            yield _unit_page(builder, unit, compared(unit["unit_key"]))
+            yield from _unit_page(builder, unit, compared(unit["unit_key"]), bool(most))
 
 
 def _sheet_page(
@@ -148,15 +149,22 @@ def sheet_values(
     return {**vars(sheet), "parts": parts}
 
 
-def _unit_page(builder: SiteBuilder, unit: Row, compared: Comparison) -> OutputFile:
+def _unit_page(
+    builder: SiteBuilder, unit: Row, compared: Comparison, charted: bool
+) -> Iterator[OutputFile]:
     key = unit["unit_key"]
+    card = scorecard_picture(builder.renderer, builder.site_data, compared) if charted else None
+    picture = None
+    if card:
+        picture, written = builder.save_picture(card)
+        yield written
     entries = [
         (line, peer_strip_of(line, builder.site_data, compared.peers.keys))
         for line in compared.lines
     ]
-    return builder.put(
+    yield builder.put(
         f"units/{key}.html", "unit.html", "index.html", unit=unit, compared=compared,
-        entries=entries, reviews=builder.site_data.reviews_of(key),
+        picture=picture, entries=entries, reviews=builder.site_data.reviews_of(key),
         state_sentence=finding_sentences.state_sentence(
             unit["state"], unit["work"], unit["reviewed"]
         ),

@@ -15,9 +15,10 @@ from backbench.ingest.review_names import unknown_review
 from backbench.metrics.registry import registry
 from backbench.publish import finding_sentences
 from backbench.publish.output_files import write
+from backbench.publish.scorecard import ranked, scorecard, title_at_limit
 from backbench.publish.site_builder import SiteBuilder
 from backbench.publish.site_data import Row
-from backbench.quantities.writing import measured, number, quantity, value_alone
+from backbench.quantities.writing import measured, quantity, value_alone
 
 if TYPE_CHECKING:
     import altair as alt
@@ -35,6 +36,8 @@ ORDER = (
     ("damping-by-technology", "Damping factor by technology"),
     ("separation-against-balance", "Channel separation and imbalance"),
     ("before-and-after-work", "Before and after service or restoration"),
+    ("response-before-and-after", "Response before and after work"),
+    ("distortion-before-and-after", "Distortion before and after work"),
 )
 """Saved query and heading, in the order of the stills; the profile comes last. Which figures a
 caption gives stands on the metrics' declarations."""
@@ -95,6 +98,9 @@ def _stills(builder: SiteBuilder, review_key: str) -> Iterator[Still]:
 
 def _of_unit(builder: SiteBuilder, row: Row, compared: Comparison) -> Iterator[Still]:
     unit = row["unit_key"]
+    card = scorecard(compared, builder.site_data)
+    if card is not None:
+        yield Still(f"scorecard-{unit}", card, _caption("Scorecard", row, ranked(compared.lines)))
     for query, heading in ORDER:
         chart = _drawn(builder, query, f"{heading}: {row['label']}", row)
         if chart is not None:
@@ -156,7 +162,8 @@ def profile_frame(lines: Sequence[Standing]) -> Any:
 
     rows = [
         {
-            "metric": line.metric, "title": _titled(line), "percentile": float(line.percentile),
+            "metric": line.metric, "title": title_at_limit(line),
+            "percentile": float(line.percentile),
             "low": 100.0 * (line.n - line.rank[1]) / (line.n - 1),
             "high": 100.0 * (line.n - line.rank[0]) / (line.n - 1),
             "shown": _shown(line), "peers": line.n - 1,
@@ -165,13 +172,6 @@ def profile_frame(lines: Sequence[Standing]) -> Any:
         if line.rank is not None and line.percentile is not None and line.n > 1
     ]  # fmt: skip
     return pl.DataFrame(rows, infer_schema_length=None)
-
-
-def _titled(line: Standing) -> str:
-    title = registry().traits(line.metric).title_at_limit
-    if title and line.limit_percent is not None:
-        return title.format(limit=number(line.limit_percent))
-    return line.title
 
 
 def _shown(line: Standing) -> str:

@@ -42,7 +42,7 @@ DECIBELS = ("dB", "dBV", "dBu")
 UNITS: dict[str, dict[str, tuple[str, ...]]] = {
     "response": {
         "frequency": FREQUENCY, "level": (*DECIBELS, *VOLTAGE), "phase": ANGLE,
-        "real": VOLTAGE, "imaginary": VOLTAGE,
+        "generator": (*DECIBELS, *VOLTAGE), "real": VOLTAGE, "imaginary": VOLTAGE,
     },
     "impedance": {
         "frequency": FREQUENCY, "magnitude": RESISTANCE, "phase": ANGLE,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,9 +95,17 @@ class Harmonics:
         Returns
         -------
         Harmonics
-            Those of them that there are.
+            Those of them that there are; the same ones for the same order.
         """
-        few = slice(last - 1)
+        if last not in self._up_to:
+            self._up_to[last] = self._first(slice(last - 1))
+        return self._up_to[last]
+
+    @cached_property
+    def _up_to(self) -> dict[int, Harmonics]:
+        return {}
+
+    def _first(self, few: slice) -> Harmonics:
         return Harmonics(
             orders=self.orders[few],
             square=self.square[few],

@@ -78,6 +78,16 @@ class LineCourse:
         """Median over the blocks of what is left, V^2."""
         return float(middle(self.left_by_block))
 
+    @cached_property
+    def still(self) -> Complex:
+        """The first line by block re its mean level and even turning."""
+        phasors = self.phasors[:, 0]
+        phase = np.unwrap(np.angle(phasors))
+        at = np.arange(len(phase)) - (len(phase) - 1) / 2
+        even = phase.mean() + at * (at @ phase) / max(float(at @ at), 1.0)
+        still: Complex = phasors * np.exp(-1j * even) / self.level[:, 0].mean()
+        return still
+
     def left_within(self, share: float) -> float:
         """What a share of the parts of blocks stays within, V^2.
 

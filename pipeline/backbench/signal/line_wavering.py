@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from weakref import WeakKeyDictionary
+
 import numpy as np
 from numpy.typing import NDArray
 
 from backbench.signal.line_course import LineCourse
 from backbench.signal.tone import ToneLines
 from backbench.signal.track import Array
-from backbench.signal.window import Complex
 
 SURELY = 2.0
 """Times what noise makes of a course, from which more of it is wavering."""
+
+_kept: WeakKeyDictionary[LineCourse, dict[tuple[int, float, float], float]] = WeakKeyDictionary()
 
 
 def wavering_outside(course: LineCourse, weights: Array, half: float, density: float) -> float:
@@ -35,9 +38,16 @@ def wavering_outside(course: LineCourse, weights: Array, half: float, density: f
 
     Notes
     -----
-    What wavers faster than the blocks follow isn't in it.
+    What wavers faster than the blocks follow isn't in it. Kept as long as the course.
     """
-    still, window = _still(course), _at_blocks(course, weights)
+    kept, key = _kept.setdefault(course, {}), (len(weights), half, density)
+    if key not in kept:
+        kept[key] = _outside(course, weights, half, density)
+    return kept[key]
+
+
+def _outside(course: LineCourse, weights: Array, half: float, density: float) -> float:
+    still, window = course.still, _at_blocks(course, weights)
     bins = np.fft.fft((still - 1) * window)
     away = np.abs(np.fft.fftfreq(len(bins), 1 / len(bins))) * len(weights) / _covered(course)
     outside = away > half
@@ -72,7 +82,7 @@ def lost_by_wavering(
     The whole lobe of the fundamental weights its power by the square of the window, the middle of a
     lobe its amplitude by the window: a level that drifts gives two means, too.
     """
-    still, window = _still(course), _at_blocks(course, weights)
+    still, window = course.still, _at_blocks(course, weights)
     level, phase = np.abs(still), np.unwrap(np.angle(still))
     turned = level * np.exp(1j * np.multiply.outer(np.asarray(orders, dtype=float), phase))
     middle = np.abs(turned @ window) ** 2 / window.sum() ** 2
@@ -97,16 +107,6 @@ def noise_density(lines: ToneLines) -> float:
     return float(lines.noise[round(lines.position)]) / lines.spectrum.resolution_hz
 
 
-def _still(course: LineCourse) -> Complex:
-    """The line re its mean level and even turning."""
-    phasors = course.phasors[:, 0]
-    phase = np.unwrap(np.angle(phasors))
-    at = np.arange(len(phase)) - (len(phase) - 1) / 2
-    even = phase.mean() + at * (at @ phase) / max(float(at @ at), 1.0)
-    still: Complex = phasors * np.exp(-1j * even) / np.abs(phasors).mean()
-    return still
-
-
 def _covered(course: LineCourse) -> int:
     """Samples that the blocks hold."""
     return len(course.phasors) * course.length
@@ -120,5 +120,5 @@ def _at_blocks(course: LineCourse, weights: Array) -> Array:
 
 def _noise(course: LineCourse, density: float) -> float:
     """Mean square that noise makes of a block's phasor, re the line's."""
-    amplitude = float(np.mean(np.abs(course.phasors[:, 0])))
+    amplitude = float(np.mean(course.level[:, 0]))
     return 2 * density / course.block_s / amplitude**2 if amplitude > 0 else 0.0

@@ -126,7 +126,10 @@ def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> MeanSqu
 
 
 NOMINAL_HZ = (50.0, 60.0)
-LEAST_OF_OTHER = 3
+LEAST_OF_OTHER, LEAST_OF_STRONG = 3, 2
+STRONG = 10.0
+"""Times what makes a line stand out, from which two lines tell as much as three: common practice,
+no source."""
 QUIET_MULTIPLES = 2
 """With nothing playing a line at the other frequency or at twice it can hardly be anything else."""
 
@@ -217,14 +220,16 @@ def _other_mains(
     """The other usual mains frequency, where the record shows that one and not the stated one.
 
     50 or 60, where multiples of it stand out that are none of the stated frequency, and no such
-    multiple of the stated frequency does: three of them, or with nothing playing the first or the
-    second. None otherwise.
+    multiple of the stated frequency does: three of them, two strong ones, or with nothing playing
+    the first or the second. None otherwise.
     """
     for other in other_frequencies(nominal_hz):
         seen = _standing_alone(spectrum, noise, other, nominal_hz, apart)
         low = apart is None and any(multiple <= QUIET_MULTIPLES for multiple in seen)
         if len(seen) < LEAST_OF_OTHER and not low:
-            continue
+            strong = _standing_alone(spectrum, noise, other, nominal_hz, apart, STRONG)
+            if len(strong) < LEAST_OF_STRONG:
+                continue
         if not _standing_alone(spectrum, noise, nominal_hz, other, apart):
             return other
     return None
@@ -236,8 +241,12 @@ def _standing_alone(
     mains_hz: float,
     other_hz: float,
     apart: Callable[[float], float] | None,
+    times: float = 1.0,
 ) -> list[int]:
-    """Which of the first multiples stand out, but for those of the other and of the stimulus."""
+    """Which of the first multiples stand out, but for those of the other and of the stimulus.
+
+    times: how much more than it takes.
+    """
     standing, half = [], spectrum.window.half_width + 1
     step = other_hz / spectrum.resolution_hz
     for multiple in range(1, LINES + 1):
@@ -254,6 +263,6 @@ def _standing_alone(
         if away < 2 * reach or centre + 2 * reach > len(noise) or centre < 2 * half:
             continue
         lobe = slice(int(centre - within), int(centre + within) + 1)
-        if spectrum.power[lobe].max() > 2 * _STANDING * noise[int(centre)]:
+        if spectrum.power[lobe].max() > 2 * _STANDING * times * noise[int(centre)]:
             standing.append(multiple)
     return standing

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.power import squared
 from backbench.signal.sweep_deconvolved import Deconvolved
 from backbench.signal.sweep_delay import speed_error
-from backbench.signal.sweep_early import early_and_late, early_arrivals
+from backbench.signal.sweep_early import early_and_late, early_arrivals, early_of_wire
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
 from backbench.signal.sweep_steadiness import refuse_unsteady
 from backbench.signal.sweep_window import Complex, SweepParameters, noise_density
@@ -149,10 +150,25 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
         )  # fmt: skip
         refuse_unsteady(sent, deconvolved)
         wander = speed_error(sent, deconvolved)
-    early = early_arrivals(sent, impulse, peak, np.abs(ratio))
+    early = early_arrivals(sent, impulse, peak, np.abs(ratio), _of_wire(sent))
     besides = np.hypot(noise, early_and_late(sent, early))
     besides = np.hypot(besides, wander * np.abs(ratio))
     return Transfer(sent.grid, ratio, besides, arrival_s)
+
+
+_wires: WeakKeyDictionary[PlayedSweep, Array] = WeakKeyDictionary()
+
+
+def _of_wire(sent: PlayedSweep) -> Array:
+    """What the sweep's own ends leave before the arrival of a wire, reckoned once for a sweep."""
+    from scipy import fft
+
+    if sent not in _wires:
+        impulse = fft.irfft(1 - sent.lost, sent.samples)
+        continued = _continued(sent, _read(sent, impulse, 0)[1])
+        impulse += fft.irfft(sent.lost * continued, sent.samples)
+        _wires[sent] = early_of_wire(sent, impulse)
+    return _wires[sent]
 
 
 def _read(sent: PlayedSweep, impulse: Array, place: int) -> tuple[Complex, Complex]:

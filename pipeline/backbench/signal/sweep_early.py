@@ -26,15 +26,17 @@ NOISE_CELLS = 5.0
 CLEAR = 4.0
 """Times the power of noise from which something arrives early: noise alone varies by less."""
 EDGE_LEFT = 1.5e-4
-"""What the sweep's own lower end leaves there of a wire, re the response (0.001 dB; computed)."""
-LOWEST_OCTAVES, LEFT_AT_END = 2.5, 1e-2
-"""As EDGE_LEFT, of a sweep of 1.5 s within so many octaves of its lowest frequency: 0.02 dB of a
-wire there (computed), alike in every output."""
+"""What the sweep's ends leave there of a wire at least, re the response (0.001 dB; computed)."""
+OF_WIRE = 2.0
+"""Times what the sweep's ends leave of a wire that they may leave of another system."""
+MEET_OCTAVES = 1 / 3
 PADDED = 4
 """Length of a transform re what is transformed."""
 
 
-def early_arrivals(sent: PlayedSweep, impulse: Array, peak: int, magnitude: Array) -> Array:
+def early_arrivals(
+    sent: PlayedSweep, impulse: Array, peak: int, magnitude: Array, of_wire: Array
+) -> Array:
     """Magnitude of what arrives early, re what was played, on the grid.
 
     Parameters
@@ -47,16 +49,36 @@ def early_arrivals(sent: PlayedSweep, impulse: Array, peak: int, magnitude: Arra
         Its arrival.
     magnitude : ndarray of float64, shape (g,)
         Of the response.
+    of_wire : ndarray of float64, shape (g,)
+        What arrives early of a wire, whose magnitude is 1 (see early_of_wire).
 
     Returns
     -------
     ndarray of float64, shape (g,)
-        >= 0; 0 where it isn't clear of the noise.
+        >= 0; 0 where it isn't clear of the noise and of what the sweep's own ends leave.
     """
     early, noise = _before(sent, impulse, peak)
-    left = np.where(sent.grid < sent.grid[0] * 2**LOWEST_OCTAVES, LEFT_AT_END, EDGE_LEFT)
+    left = np.maximum(OF_WIRE * of_wire, EDGE_LEFT)
     least = CLEAR * noise + (left * magnitude) ** 2
     return np.asarray(np.sqrt(np.where(early > least, early - noise, 0.0)))
+
+
+def early_of_wire(sent: PlayedSweep, impulse: Array) -> Array:
+    """Magnitude of what the sweep's own ends leave before the arrival of a wire, on the grid.
+
+    Parameters
+    ----------
+    sent : PlayedSweep
+        What was played.
+    impulse : ndarray of float64, shape (m,)
+        Response of a wire, circular, its arrival at 0.
+
+    Returns
+    -------
+    ndarray of float64, shape (g,)
+        Re what was played.
+    """
+    return np.asarray(np.sqrt(_before(sent, impulse, 0)[0]))
 
 
 def early_and_late(sent: PlayedSweep, early: Array) -> Array:
@@ -84,7 +106,10 @@ def early_and_late(sent: PlayedSweep, early: Array) -> Array:
     octaves = sent.after_s / (sent.sweep.scale_s * math.log(2))
     reach = min(math.ceil(POINTS_PER_OCTAVE * octaves), len(early) - 1)
     density = sent.cells.at(sent.grid)
-    padded = np.concatenate([np.square(early) * density, np.zeros(reach)])
+    # Parts that meet take each other off at single frequencies, before and after not at the same.
+    near = 2 * math.ceil(POINTS_PER_OCTAVE * MEET_OCTAVES) + 1
+    power = maximum_filter1d(np.square(early) * density, near, mode="constant")
+    padded = np.concatenate([power, np.zeros(reach)])
     ahead = maximum_filter1d(padded, reach + 1, origin=-((reach + 1) // 2), mode="constant")
     return np.asarray(np.sqrt(ahead[: len(early)] / density))
 

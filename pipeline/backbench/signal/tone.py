@@ -129,7 +129,7 @@ class ToneLines:
         """Mean square of the line at the position alone, for tones that may lie in the noise."""
         middle = self._middle
         near = middle.slope / 2
-        hum = float(self._hum(np.array([1]), np.array([middle.value]), self.half)[0][0])
+        hum = float(self._hum_of_fundamental[0][0])
         both = MeanSquare(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
         return self._with_steps(both)
 
@@ -174,14 +174,7 @@ class ToneLines:
         Harmonics
             Orders 2 to last.
         """
-        if last not in self._harmonics_to:
-            self._harmonics_to[last] = self._harmonics.up_to(last)
-        return self._harmonics_to[last]
-
-    @cached_property
-    def _harmonics_to(self) -> dict[int, Harmonics]:
-        """Those asked for, by their last order."""
-        return {}
+        return self._harmonics.up_to(last)
 
     @cached_property
     def _harmonics(self) -> Harmonics:
@@ -223,6 +216,10 @@ class ToneLines:
         values = np.array([square.value for square in lobes])
         return values, np.sqrt([square.floor for square in lobes])
 
+    @cached_property
+    def _hum_of_fundamental(self) -> tuple[Array, NDArray[np.bool_]]:
+        return self._hum(np.array([1]), np.array([self._middle.value]), self.half)
+
     def _hum(
         self, orders: NDArray[np.int_], square: Array, reach: float
     ) -> tuple[Array, NDArray[np.bool_]]:
@@ -259,7 +256,7 @@ class ToneLines:
 
         0 where none lies there, or where nothing tells of it.
         """
-        hum, blind = self._hum(np.array([1]), np.array([self._middle.value]), self.half)
+        hum, blind = self._hum_of_fundamental
         return 0.0 if blind[0] else float(hum[0]) / MARGIN
 
     def notched(self, q: float) -> MeanSquare:

@@ -1,0 +1,309 @@
+"""Curves of several series over each other, with their difference beneath where there are two."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import altair as alt
+import numpy as np
+
+from backbench.charts import theme
+from backbench.charts.axis import Axis, axis, frequency_axis
+from backbench.charts.chart_text import shortened, wrapped
+from backbench.charts.constant_encodings import coloured, dashed, no_tooltip
+from backbench.charts.curve_layers import DASHED, SHADES
+from backbench.charts.declaration import Option, chart
+from backbench.charts.drawing import ChartInput
+from backbench.charts.label_placement import spread
+from backbench.charts.mark_layers import Row, name_labels, pixel_x_axis, pixel_y_axis
+from backbench.charts.page_layout import (
+    PlotArea,
+    assemble,
+    layer,
+    message_chart,
+    plot_area,
+    text_mark,
+)
+from backbench.charts.small_multiples import pixel_encodings, scale_lines, straight_lines
+from backbench.quantities.counts import counted
+from backbench.quantities.sentences import listed, lowered
+from backbench.quantities.writing import COVERAGE, axis_labels, quantity
+
+COLUMNS = ("unit_key", "label", "series", "output", "x", "y")
+SCALE = Option("scale", ("linear", "log"), "of the values; differences are in dB where log")
+ACROSS = Option("across", ("frequency", "power"), "what the curves run over")
+MOST_SERIES = 4
+NAMES_PX = 222.0
+GAP_PX = 56.0
+UPPER_SHARE = 0.68
+LEAST_REACH_DB = 0.2
+"""Differences in dB are drawn on a scale of at least this much to either side."""
+Curve = tuple[np.ndarray, np.ndarray, np.ndarray]
+
+
+@dataclass(frozen=True)
+class Overlay:
+    """The curves by series and output, and whether values are compared as ratios."""
+
+    curves: dict[str, dict[str, Curve]]
+    log: bool
+
+    @property
+    def pair(self) -> tuple[str, str] | None:
+        """The two series whose difference is drawn."""
+        names = list(self.curves)
+        return (names[0], names[1]) if len(names) == 2 else None
+
+    def differences(self) -> dict[str, Curve]:
+        """Second less first by output, where both reach: x, difference, standard uncertainty."""
+        if self.pair is None:
+            return {}
+        first, second = (self.curves[name] for name in self.pair)
+        parts = {
+            output: _difference(first[output], second[output], self.log)
+            for output in first
+            if output in second
+        }
+        return {output: part for output, part in parts.items() if len(part[0])}
+
+
+def _difference(first: Curve, second: Curve, log: bool) -> Curve:
+    """Second less first at the abscissae of the first; a ratio in dB where values are so drawn."""
+    x = first[0]
+    both = (x >= second[0][0] * (1 - 1e-9)) & (x <= second[0][-1] * (1 + 1e-9))
+    x = x[both]
+    at = np.log(x)
+    other = np.interp(at, np.log(second[0]), np.log(second[1]) if log else second[1])
+    other_u = np.interp(at, np.log(second[0]), second[2])
+    if not log:
+        return x, other - first[1][both], np.hypot(first[2][both], other_u)
+    decibel = 20 / math.log(10)
+    relative = np.hypot(first[2][both] / first[1][both], other_u / np.exp(other))
+    return x, decibel * (other - np.log(first[1][both])), decibel * relative
+
+
+def overlay(chart_input: ChartInput) -> Overlay:
+    """The frame's curves; series in the order of the rows, a point without a number left out."""
+    log = chart_input.options["scale"] == "log"
+    lines: dict[str, dict[str, list[Row]]] = {}
+    for row in chart_input.frame.to_dicts():
+        drawn = row["x"] is not None and row["x"] > 0 and row["y"] is not None
+        if drawn and (row["y"] > 0 or not log):
+            of_series = lines.setdefault(row["series"], {})
+            of_series.setdefault(row["output"] or "measured", []).append(row)
+    kept = list(lines.items())[:MOST_SERIES]
+    return Overlay({name: {o: _curve(rows) for o, rows in outputs.items()}
+                    for name, outputs in kept}, log)  # fmt: skip
+
+
+def _curve(rows: Sequence[Row]) -> Curve:
+    ordered = sorted(rows, key=lambda row: row["x"])
+    columns = ([row["x"] for row in ordered], [row["y"] for row in ordered],
+               [row.get("y_u") or 0.0 for row in ordered])  # fmt: skip
+    x, y, u = (np.array(column, dtype=float) for column in columns)
+    return x, y, u
+
+
+def _finding(chart_input: ChartInput) -> str:
+    """Where the difference is largest beside its uncertainty; or that it nowhere exceeds it."""
+    drawn = overlay(chart_input)
+    if not drawn.curves:
+        return ""
+    rows = chart_input.frame.to_dicts()
+    title = lowered(chart_input.labels.title_of("y"))
+    names = list(dict.fromkeys(row["label"] for row in rows))
+    whose = names[0] if len(names) == 1 else listed(names[:MOST_SERIES])
+    differences = drawn.differences()
+    if not differences:
+        return f"{whose}: {title}"
+    most = max(((output, k, part) for output, part in differences.items()
+                for k in range(len(part[0]))), key=lambda p: _beyond(p[2], p[1]))  # fmt: skip
+    output, k, (x, change, _) = most
+    verb = "changes" if len(names) == 1 else "differs"
+    if _beyond(most[2], k) <= 1:
+        return f"{whose}: {title} {verb} by no more than the uncertainty"
+    unit = "dB" if drawn.log else chart_input.labels.unit_of("y")
+    at = quantity(float(x[k]), chart_input.labels.unit_of("x"))
+    sign = "+" if change[k] > 0 else ""
+    return (
+        f"{whose}: {title} {verb} most at {at}, {sign}{quantity(float(change[k]), unit)} ({output})"
+    )
+
+
+def _beyond(part: Curve, k: int) -> float:
+    """A difference in units of its expanded uncertainty, the size alone where that isn't known."""
+    size, reach = abs(float(part[1][k])), COVERAGE * float(part[2][k])
+    return size / reach if reach > 0 else 1 + size
+
+
+@chart("overlaid", COLUMNS, ("y_u",), (SCALE, ACROSS), finding=_finding)
+def overlaid(chart_input: ChartInput) -> alt.LayerChart:
+    """Curves of two to four series over each other; of two, the difference beneath.
+
+    `series` says whose a curve is (a review, a unit), in the order of the rows. y_u is the
+    standard uncertainty of y. The difference is the second series less the first, in dB where
+    the scale is logarithmic.
+    """
+    drawn = overlay(chart_input)
+    if not drawn.curves:
+        return message_chart(chart_input, "There are no curves to lay over each other yet.")
+    area = plot_area(chart_input, right=NAMES_PX)
+    pair = bool(drawn.differences())
+    upper = area.height * UPPER_SHARE if pair else area.height
+    x_axis = _x_axis(chart_input, drawn, area.width)
+    levels = [float(v) for part in drawn.curves.values() for _, y, _ in part.values() for v in y]
+    y_axis = axis(levels, upper, 0.0, chart_input.labels.unit_of("y"), log=drawn.log)
+    layers = [
+        *_ground(x_axis, y_axis, area, 0.0, upper),
+        text_mark(_with_unit(chart_input, "y"), 26 - area.left, -16, colour=theme.SOFT_INK),
+        *_curves(drawn, x_axis, y_axis, area),
+        *_names(drawn, y_axis, area, upper),
+    ]
+    if pair:
+        layers += _beneath(chart_input, drawn, x_axis, area, upper + GAP_PX)
+    layers += _numbers(x_axis, area)
+    layers.append(text_mark(_with_unit(chart_input, "x"), area.width / 2, area.height + 44,
+                            colour=theme.SOFT_INK, align="center"))  # fmt: skip
+    return assemble(chart_input, area, layers)
+
+
+def _with_unit(chart_input: ChartInput, column: str) -> str:
+    unit = chart_input.labels.unit_of(column)
+    takes_none = column == "x" or not unit
+    return chart_input.labels.title_of(column) + ("" if takes_none else f" ({unit})")
+
+
+def _x_axis(chart_input: ChartInput, drawn: Overlay, width: float) -> Axis:
+    values = [float(v) for part in drawn.curves.values() for x, _, _ in part.values() for v in x]
+    if chart_input.options["across"] == "frequency":
+        return frequency_axis(values, 0.0, width)
+    return axis(values, 0.0, width, chart_input.labels.unit_of("x"), log=True)
+
+
+def _ground(
+    x_axis: Axis, y_axis: Axis, area: PlotArea, top: float, bottom: float
+) -> list[alt.Chart]:
+    upright = [{"px": x_axis.px(t), "px2": x_axis.px(t), "py": top, "py2": bottom}
+               for t in x_axis.ticks]  # fmt: skip
+    return [
+        *straight_lines(upright, area.width, area.height),
+        *scale_lines(y_axis, 0.0, area.width, area.width, area.height),
+    ]
+
+
+def _numbers(x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
+    labels = axis_labels(x_axis.ticks, x_axis.unit, log=x_axis.log)
+    return [text_mark(label, x_axis.px(t), area.height + 20, align="center")
+            for t, label in zip(x_axis.ticks, labels, strict=True)]  # fmt: skip
+
+
+def _curves(drawn: Overlay, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:
+    layers: list[alt.Chart] = []
+    for k, outputs in enumerate(drawn.curves.values()):
+        for curve in outputs.values():
+            layers.append(_line(curve, x_axis, y_axis, area, _shade(drawn, k), DASHED[k]))
+    return layers
+
+
+def _shade(drawn: Overlay, k: int) -> str:
+    """Ink for the last of two (the unit as it is now); in the order of the shades otherwise."""
+    return SHADES[1 - k] if drawn.pair else SHADES[k]
+
+
+def _line(
+    curve: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea, colour: str, dash: Sequence[int]
+) -> alt.Chart:
+    x, y, _, _ = pixel_encodings(area.width, area.height)
+    rows = [{"px": x_axis.px(float(a)), "py": y_axis.px(y_axis.clamped(float(b)))}
+            for a, b in zip(curve[0], curve[1], strict=True)]  # fmt: skip
+    mark = layer(rows).mark_line(strokeWidth=2.2, clip=True)
+    drawn: alt.Chart = mark.encode(x=x, y=y, color=coloured(colour), strokeDash=dashed(dash),
+                                   tooltip=no_tooltip())  # fmt: skip
+    return drawn
+
+
+def _names(drawn: Overlay, y_axis: Axis, area: PlotArea, upper: float) -> list[alt.Chart]:
+    """Each series by name beside the right ends of its curves, with a piece of its line."""
+    ends = [sum(y_axis.px(y_axis.clamped(float(c[1][-1]))) for c in part.values()) / len(part)
+            for part in drawn.curves.values()]  # fmt: skip
+    room = area.right - 70
+    deepest = max(len(wrapped(name, room, theme.TEXT_PX)) for name in drawn.curves)
+    placed = spread(ends, 17.0 * deepest + 32, 12.0, upper - 17 * deepest - 10)
+    left = area.width + 20
+    wide = pixel_x_axis(area.width), pixel_y_axis(area.height)
+    layers: list[alt.Chart] = []
+    for k, ((name, part), y) in enumerate(zip(drawn.curves.items(), placed, strict=True)):
+        sample = [{"px": left, "px2": left + 29, "py": y, "py2": y}]
+        layers += straight_lines(sample, area.width, area.height, _shade(drawn, k), 2.4, DASHED[k])
+        lines = wrapped(name, room, theme.TEXT_PX)
+        outputs = listed(list(part)) if len(part) < 3 else counted(len(part), "output")
+        rows: list[Row] = [
+            {"to_x": left + 36, "to_y": y + 17 * n, "text": text, "size": size}
+            for n, (text, size) in enumerate(
+                [*((line, theme.TEXT_PX) for line in lines), (outputs, theme.SMALL_PX)]
+            )
+        ]
+        layers += name_labels(rows, *wide)
+    return layers
+
+
+def _beneath(
+    chart_input: ChartInput, drawn: Overlay, x_axis: Axis, area: PlotArea, top: float
+) -> list[alt.Chart]:
+    """The difference of each output with its uncertainty (k = 2), and a line at none."""
+    parts = drawn.differences()
+    unit = "dB" if drawn.log else chart_input.labels.unit_of("y")
+    reach = [
+        float(v) for _, d, u in parts.values() for v in (*(d - COVERAGE * u), *(d + COVERAGE * u))
+    ]
+    least = LEAST_REACH_DB if unit == "dB" else 0.0
+    y_axis = axis([*reach, -least, least], area.height, top, unit)
+    zero = [{"px": 0.0, "px2": area.width, "py": y_axis.px(0.0), "py2": y_axis.px(0.0)}]
+    layers = [
+        *_ground(x_axis, y_axis, area, top, area.height),
+        *straight_lines(zero, area.width, area.height, theme.SOFT_INK, 1.2),
+        text_mark(
+            _difference_title(drawn, unit, area), 26 - area.left, top - 12, colour=theme.SOFT_INK
+        ),
+    ]  # fmt: skip
+    for k, part in enumerate(parts.values()):
+        layers += _band(part, x_axis, y_axis, area)
+        layers.append(_line(part, x_axis, y_axis, area, theme.INK, DASHED[k]))
+    return layers + _output_names(parts, y_axis, area, top)
+
+
+def _difference_title(drawn: Overlay, unit: str, area: PlotArea) -> str:
+    assert drawn.pair is not None
+    first, second = drawn.pair
+    text = f"Difference ({unit}): {second} minus {first}"
+    return shortened(text, area.width + area.left, theme.TEXT_PX)
+
+
+def _band(part: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:
+    x, y, _, y2 = pixel_encodings(area.width, area.height)
+    rows = [
+        {"px": x_axis.px(float(a)), "py": y_axis.px(y_axis.clamped(float(d - COVERAGE * u))),
+         "py2": y_axis.px(y_axis.clamped(float(d + COVERAGE * u)))}
+        for a, d, u in zip(*part, strict=True)
+    ]  # fmt: skip
+    if not np.any(part[2] > 0):
+        return []
+    mark = layer(rows).mark_area(color=theme.INK, opacity=1, fillOpacity=0.16)
+    return [mark.encode(x=x, y=y, y2=y2, tooltip=no_tooltip())]
+
+
+def _output_names(
+    parts: dict[str, Curve], y_axis: Axis, area: PlotArea, top: float
+) -> list[alt.Chart]:
+    ends = [y_axis.px(y_axis.clamped(float(d[-1]))) for _, d, _ in parts.values()]
+    placed = spread(ends, 19.0, top + 6, area.height - 6)
+    left = area.width + 20
+    rows: list[Row] = []
+    layers: list[alt.Chart] = []
+    for k, (output, y) in enumerate(zip(parts, placed, strict=True)):
+        sample = [{"px": left, "px2": left + 29, "py": y, "py2": y}]
+        layers += straight_lines(sample, area.width, area.height, theme.INK, 2.2, DASHED[k])
+        rows.append({"to_x": left + 36, "to_y": y, "text": output, "size": theme.SMALL_PX})
+    return [*layers, *name_labels(rows, pixel_x_axis(area.width), pixel_y_axis(area.height))]

@@ -1,0 +1,201 @@
+"""One unit in half a dozen figures among its peers, with its specifications."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import altair as alt
+
+from backbench.charts import theme
+from backbench.charts.axis import Axis, axis, ranges_widely
+from backbench.charts.chart_text import BOLD, shortened, text_width, wrapped
+from backbench.charts.declaration import chart
+from backbench.charts.drawing import ChartInput
+from backbench.charts.label_placement import swarm
+from backbench.charts.mark_layers import (
+    Row,
+    dots,
+    pixel_x_axis,
+    pixel_y_axis,
+    subject_marks,
+    value_label,
+    value_text,
+)
+from backbench.charts.page_layout import (
+    PlotArea,
+    assemble,
+    message_chart,
+    plot_area,
+    technology_symbol,
+    text_mark,
+)
+from backbench.charts.small_multiples import straight_lines
+from backbench.quantities.counts import counted
+from backbench.quantities.sentences import listed
+
+COLUMNS = (
+    "unit_key", "label", "technology", "metric", "title", "point", "unit", "better", "value",
+    "low", "high", "bound", "place", "rank_first", "rank_last", "ranked", "verdict",
+)  # fmt: skip
+MOST_FIGURES = 6
+FEWEST_ROWS = 4
+"""Fewer figures stand no further apart than so many."""
+QUARTER = 0.25
+NAMES_PX, VALUES_PX = 268.0, 286.0
+DOT_PX = 7.0
+LINE_PX = 17.0
+GOOD_AT_RIGHT = "better →"
+
+
+def _finding(chart_input: ChartInput) -> str:
+    """In how many of the figures the unit is certainly in the best or the worst quarter."""
+    own = [row for row in _figures(chart_input) if row["ranked"]]
+    if not own:
+        return ""
+    best = sum(row["rank_last"] <= QUARTER * row["ranked"] for row in own)
+    worst = sum(row["rank_first"] > (1 - QUARTER) * row["ranked"] for row in own)
+    counts = [
+        f"in the {quarter} quarter of its peers for {count}"
+        for quarter, count in (("best", best), ("worst", worst))
+        if count
+    ]
+    of = f" of {counted(len(own), 'figure')}"
+    if not counts:
+        return f"{own[0]['label']}: in neither the best nor the worst quarter for any{of}"
+    return f"{own[0]['label']}: {listed(counts)}{of}"
+
+
+@chart("scorecard", COLUMNS, finding=_finding)
+def scorecard(chart_input: ChartInput) -> alt.LayerChart:
+    """Half a dozen figures of one unit, each among its peers, with what was specified.
+
+    One row a unit and metric. `place`, `rank_first`, `rank_last` and `ranked` (how many units
+    took part) are the marked unit's; `verdict` is its specification with what became of it.
+    """
+    own = _figures(chart_input)
+    if not own:
+        return message_chart(chart_input, "This unit has no figure with enough peers yet.")
+    area = plot_area(chart_input, left=NAMES_PX, right=VALUES_PX, bottom=40, above=26)
+    step = area.height / max(len(own), FEWEST_ROWS)
+    layers = [text_mark(GOOD_AT_RIGHT, area.width, -8, theme.SMALL_PX, colour=theme.SOFT_INK,
+                        align="right")]  # fmt: skip
+    rows = _drawable(chart_input)
+    for k, row in enumerate(own):
+        some = [r for r in rows if r["metric"] == row["metric"]]
+        layers += _figure(row, some, area, step * (k + 0.5), step)
+    return assemble(chart_input, area, [*layers, *_technologies(rows, own[0], area)])
+
+
+def _drawable(chart_input: ChartInput) -> list[Row]:
+    return [
+        row | {"technology": row["technology"] or "not stated"}
+        for row in chart_input.frame.to_dicts()
+        if row["value"] is not None
+    ]
+
+
+def _figures(chart_input: ChartInput) -> list[Row]:
+    """The marked unit's rows, in the frame's order; of the first unit where none is marked."""
+    rows = _drawable(chart_input)
+    subject = chart_input.subject or (rows[0]["unit_key"] if rows else "")
+    return [row for row in rows if row["unit_key"] == subject][:MOST_FIGURES]
+
+
+def _figure(
+    own: Row, rows: list[Row], area: PlotArea, middle: float, step: float
+) -> list[alt.Chart]:
+    """One figure: its name at the left, all values in a strip, the unit's own in words."""
+    scale = _scale(own, rows, area.width)
+    x, y = pixel_x_axis(area.width).x("px"), pixel_y_axis(area.height).y("py")
+    placed = [_placed(row, scale, middle, own["unit"]) for row in rows]
+    peers = [row for row in placed if row["unit_key"] != own["unit_key"]]
+    offsets = swarm([row["px"] for row in peers], DOT_PX, step * 0.36)
+    peers = [row | {"py": middle + dy} for row, dy in zip(peers, offsets, strict=True)]
+    unit = [row for row in placed if row["unit_key"] == own["unit_key"]]
+    ground = [{"px": 0.0, "px2": area.width, "py": middle, "py2": middle}]
+    return [
+        *straight_lines(ground, area.width, area.height, theme.RULE, 1.2),
+        *dots(peers, x, y),
+        *_reach(unit, area),
+        *subject_marks(unit, x, y),
+        *_words(own, area, middle),
+    ]
+
+
+def _scale(own: Row, rows: list[Row], width: float) -> Axis:
+    """An axis of its own for each figure, the better end at the right."""
+    values = [_size(row["value"], own["better"]) for row in rows]
+    start, end = (14.0, width - 14.0) if own["better"] == "higher" else (width - 14.0, 14.0)
+    return axis(values, start, end, own["unit"], ranges_widely(values, own["unit"]))
+
+
+def _size(value: float, better: str) -> float:
+    """What a value is placed by: its distance from zero where nearer zero is better."""
+    return value if better in ("lower", "higher") else abs(value)
+
+
+def _placed(row: Row, scale: Axis, middle: float, unit: str) -> Row:
+    ends = [row["value"] if row[end] is None else row[end] for end in ("low", "high")]
+    sizes = [_size(end, row["better"]) for end in ends]
+    if row["better"] == "nearest zero" and ends[0] < 0 < ends[1]:
+        sizes[0] = 0.0
+    reach = [scale.px(scale.clamped(size)) for size in sizes]
+    return {
+        "unit_key": row["unit_key"],
+        "label": row["label"],
+        "technology": row["technology"],
+        "bound": row["bound"],
+        "px": scale.px(scale.clamped(_size(row["value"], row["better"]))),
+        "py": middle,
+        "from": reach[0],
+        "to": reach[1],
+        "value_text": value_text(row, "value", "low", "high", unit),
+    }
+
+
+def _reach(unit: list[Row], area: PlotArea) -> list[alt.Chart]:
+    """The uncertainty of the unit's own value (k = 2)."""
+    bars = [{"px": r["from"], "px2": r["to"], "py": r["py"], "py2": r["py"]} for r in unit]
+    return straight_lines(bars, area.width, area.height, theme.INK, 2.4)
+
+
+def _words(own: Row, area: PlotArea, middle: float) -> list[alt.Chart]:
+    """Name and test point at the left; value, place and specification at the right."""
+    room, left = NAMES_PX - 44, 26 - NAMES_PX
+    title = wrapped(own["title"], room / BOLD, theme.TEXT_PX)
+    verdict = wrapped(own["verdict"] or "not specified", VALUES_PX - 40, theme.SMALL_PX)
+    value = f"{value_label(own, own['unit']).strip()}, {own['place'] or 'no rank'}"
+    point = shortened(own["point"], room, theme.SMALL_PX)
+    return [
+        *_column(title, [point], left, middle),
+        *_column([value], verdict, area.width + 18, middle),
+    ]
+
+
+def _column(
+    strong: Sequence[str], soft: Sequence[str], left: float, middle: float
+) -> list[alt.Chart]:
+    """Bold lines with plain ones beneath, their middle at a height."""
+    count = len(strong) + len(soft)
+    top = middle + 5 - LINE_PX * (count - 1) / 2
+    drawn = []
+    for k, text in enumerate([*strong, *soft]):
+        bold = k < len(strong)
+        size, colour = (theme.TEXT_PX, theme.INK) if bold else (theme.SMALL_PX, theme.SOFT_INK)
+        drawn.append(text_mark(text, left, top + LINE_PX * k, size, bold=bold, colour=colour))
+    return drawn
+
+
+def _technologies(rows: list[Row], own: Row, area: PlotArea) -> list[alt.Chart]:
+    """What the marks are, beneath the strips."""
+    y, left = area.height + 22, 0.0
+    drawn: list[alt.Chart] = []
+    for name in theme.in_order(row["technology"] for row in rows):
+        drawn += [technology_symbol(name, left + 6, y - 5),
+                  text_mark(name, left + 18, y, theme.SMALL_PX, colour=theme.SOFT_INK)]  # fmt: skip
+        left += 42 + text_width(name, theme.SMALL_PX)
+    note = f"large: {own['label']}, bar: its uncertainty (k = 2)"
+    room = area.width + VALUES_PX - left - 30
+    drawn.append(text_mark(shortened(note, room, theme.SMALL_PX), left + 6, y, theme.SMALL_PX,
+                           colour=theme.SOFT_INK))  # fmt: skip
+    return drawn
