@@ -34,7 +34,7 @@ REMARK = "interpolated in "
 """How the remark of such a reading begins."""
 
 
-class Axis(NamedTuple):
+class SweptBy(NamedTuple):
     """What a sweep goes by: columns of a reading with its level and that level's relative standard
     uncertainty, the unit and the word of it."""
 
@@ -44,8 +44,8 @@ class Axis(NamedTuple):
     word: str
 
 
-POWER = Axis("power_w", "power_u", "W", "power")
-VOLTAGE = Axis("volts", "volts_u", "V", "voltage")
+POWER = SweptBy("power_w", "power_u", "W", "power")
+VOLTAGE = SweptBy("volts", "volts_u", "V", "voltage")
 
 Row = dict[str, Any]
 
@@ -74,7 +74,7 @@ class Between:
     bound: str | None
     below: Row
     above: Row
-    by: Axis = POWER
+    by: SweptBy = POWER
 
     def reading_columns(self) -> Row:
         """The columns of a reading that the interpolation sets; the others are the lower step's."""
@@ -91,7 +91,7 @@ class Between:
         }
 
 
-def interpolated(rows: Sequence[Row], level: float, by: Axis = POWER) -> Between | None:
+def interpolated(rows: Sequence[Row], level: float, by: SweptBy = POWER) -> Between | None:
     """The value at a level (W or V, above 0) between the steps of one sweep, by rising level.
 
     rows: readings of one metric with unit, value, uncertainty, estimation, bound and the columns
@@ -130,11 +130,11 @@ def _between(steps: Sequence[SweepLevel], i: int, weight: float, bound: str | No
     )  # fmt: skip
 
 
-def _usable(row: Row, by: Axis) -> bool:
+def _usable(row: Row, by: SweptBy) -> bool:
     return bool(row[by.column] > 0 and (row["unit"] == "dB" or row["value"] > 0))
 
 
-def _step(row: Row, by: Axis) -> SweepLevel:
+def _step(row: Row, by: SweptBy) -> SweepLevel:
     decibels = row["unit"] == "dB"
     y, scale = (row["value"], 1.0) if decibels else (math.log(row["value"]), 1 / row["value"])
     return SweepLevel(
