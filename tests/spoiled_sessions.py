@@ -138,6 +138,48 @@ def instead_a_tone(hz: float) -> Callable[[Array, int], tuple[Array, int]]:
     return change
 
 
+def music(samples: Array, rate: int) -> tuple[Array, int]:
+    """Notes that begin and die away, in place of what was recorded."""
+    random = np.random.default_rng(5)
+    time = np.arange(len(samples)) / rate
+    made = np.zeros(len(samples))
+    for begin in np.arange(0, time[-1], 0.12):
+        hz = 220 * 2 ** (random.integers(0, 24) / 12)
+        after = np.clip(time - begin, 0, None)
+        made += (time >= begin) * np.exp(-4 * after) * np.sin(2 * np.pi * hz * after)
+    return 0.3 * np.stack([made, 0.8 * made], axis=1), rate
+
+
+def one_track_silent(samples: Array, rate: int) -> tuple[Array, int]:
+    return samples * np.array([1.0, 0.0]), rate
+
+
+def of_eight_bits(samples: Array, rate: int) -> tuple[Array, int]:
+    return np.round(samples * 128) / 128, rate
+
+
+def crossed(samples: Array, rate: int) -> tuple[Array, int]:
+    return samples[:, ::-1], rate
+
+
+def mono_pair_with_one_crossed(folder: Path) -> None:
+    """Two units of one model, whose cables were exchanged while only the left one was driven."""
+    path = folder / "review.toml"
+    text = path.read_text()
+    unit = re.search(r"(?ms)^\[\[unit\]\].*?(?=^\[tracks\])", text)
+    assert unit is not None
+    pair = "".join(
+        unit[0].replace('"halyard-20"', f'"halyard-20-{side}"').replace("H82689", f"H8268-{side}")
+        for side in ("left", "right")
+    )
+    text = text.replace(unit[0], pair)
+    for side in ("left", "right"):
+        text = text.replace(f'unit = "halyard-20", output = "{side}"',
+                            f'unit = "halyard-20-{side}", output = "{side}"')  # fmt: skip
+    path.write_text(text)
+    recorded("only-left-1k.flac", crossed)(folder)
+
+
 SPOILED: dict[str, tuple[Spoil, str, str]] = {
     "range stated too low": (
         stated("tone-1k-5w.flac", '"50 V"', '"5 V"'), "tone-1k-5w.flac",
@@ -195,6 +237,19 @@ SPOILED: dict[str, tuple[Spoil, str, str]] = {
         recorded("tone-1k-5w.flac", lambda s, rate: (s + 0.01, rate)), "", "voice coil"),
     "range that isn't calibrated": (
         stated("tone-1k-5w.flac", '"50 V"', '"500 V"'), "tone-1k-5w.flac", "500 V"),
+    "music in place of idle": (recorded("idle.flac", music), "idle.flac", "generator was off"),
+    "one track silent": (
+        recorded("tone-1k-5w.flac", one_track_silent), "tone-1k-5w.flac",
+        "every sample is the same"),
+    "word length lost": (
+        recorded("tone-1k-5w.flac", of_eight_bits), "tone-1k-5w.flac",
+        "record with 16 bits or more"),
+    "another input": (
+        recorded("tone-1k-5w.flac", lambda s, rate: (s / 80, rate)), "tone-1k-5w.flac",
+        "check their drive, range and load"),
+    "another stimulus": (
+        swapped("tone-1k-5w.flac", "square-1k.flac"), "square-1k.flac", "check what was played"),
+    "mono pair crossed": (mono_pair_with_one_crossed, "only-left-1k.flac", "tracks swapped?"),
     "text in place of a recording": (
         replaced("tone-1k-5w.flac", b"notes of the day\n"), "tone-1k-5w.flac",
         "expected an audio recording"),

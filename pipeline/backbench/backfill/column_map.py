@@ -121,11 +121,12 @@ class ColumnMap(Strict):
 
 def read_map(path: Path) -> ColumnMap:
     """A column map from its file. Raises UserError with every fault."""
-    content = measures(parse_toml(read_bytes(path, "the column map"), str(path)))
+    data = read_bytes(path, "the column map")
+    content = measures(parse_toml(data, str(path)))
     for name in ("header_row", "heading_rows"):
         if isinstance(content.get(name), float) and content[name].is_integer():
             content[name] = int(content[name])
-    column_map = checked(ColumnMap, content, str(path))
+    column_map = checked(ColumnMap, content, str(path), data.decode("utf-8-sig"))
     faults = [
         *_missing(column_map, path),
         *_unknown_metrics(column_map, path),

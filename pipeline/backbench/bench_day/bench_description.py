@@ -9,7 +9,7 @@ from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import Settings
 from backbench.documents.toml_writing import block, table_of
 from backbench.documents.unit_facts import KEY
-from backbench.documents.validation import checked, measures, parse_toml
+from backbench.documents.validation import read_checked
 from backbench.errors import MISSING, Fault, UserError
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
@@ -69,6 +69,6 @@ def describe_bench(root: Path, bench: BenchDescription, settings: Settings) -> P
         raise UserError(f"the bench can't be described: {counted(len(faults), 'fault')}", faults)
     path = root / SETTINGS_NAME
     text = f"{path.read_text(encoding='utf-8-sig').rstrip()}\n\n{bench_text(bench)}\n"
-    checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
+    read_checked(Settings, text.encode(), SETTINGS_NAME)
     change_settings(root, places(root).ledger.folder, text)
     return path

@@ -16,7 +16,7 @@ from backbench.bench_day.steady_stretch import WITHIN, steady_stretches
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import Calibration, Settings
 from backbench.documents.toml_writing import block, table_of, with_tables
-from backbench.documents.validation import checked, measures, parse_toml
+from backbench.documents.validation import read_checked
 from backbench.errors import Fault, Refusal, UserError
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
@@ -164,6 +164,6 @@ def saved(root: Path, bench: str, calibration: Calibration, settings: Settings) 
     table = calibration.model_dump(exclude_none=True)
     before = path.read_text(encoding="utf-8-sig")
     text = with_tables(before, ["bench", bench, "calibration"], [table], str(path))
-    checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
+    read_checked(Settings, text.encode(), SETTINGS_NAME)
     change_settings(root, places(root).ledger.folder, text)
     return path

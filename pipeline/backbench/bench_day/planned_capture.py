@@ -12,7 +12,7 @@ from backbench.documents.stimuli import Idle, Stimulus
 from backbench.documents.strict_model import Strict
 from backbench.documents.toml_writing import block, item_of, lines_of, table_of
 from backbench.documents.unit_facts import Key, Name
-from backbench.documents.validation import checked, measures, parse_toml, read_bytes
+from backbench.documents.validation import read_bytes, read_checked
 
 PLAN_NAME = "plan.toml"
 Watts = Annotated[float, Field(gt=0)]
@@ -70,7 +70,7 @@ def read_plan(folder: Path) -> Plan | None:
     path = folder / PLAN_NAME
     if not path.exists():
         return None
-    return checked(Plan, measures(parse_toml(read_bytes(path, "the plan"), str(path))), str(path))
+    return read_checked(Plan, read_bytes(path, "the plan"), str(path))
 
 
 def plan_text(plan: Plan) -> str:

@@ -15,7 +15,7 @@ from backbench.bench_day.planned_capture import PlannedStep, step_table
 from backbench.documents.strict_model import Strict
 from backbench.documents.toml_writing import block, lines_of, table_of
 from backbench.documents.unit_facts import Key, Name
-from backbench.documents.validation import checked, measures, parse_toml, read_bytes
+from backbench.documents.validation import read_bytes, read_checked
 
 GAP_S = 0.25
 Moment = Annotated[float, Field(ge=0)]
@@ -88,4 +88,4 @@ def _segment_table(one: Segment) -> dict[str, object]:
 
 def read_run(path: Path) -> Run:
     """A layout from its file. Raises UserError."""
-    return checked(Run, measures(parse_toml(read_bytes(path, "the layout"), str(path))), str(path))
+    return read_checked(Run, read_bytes(path, "the layout"), str(path))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable, Sequence
-from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
 import typer
@@ -18,8 +17,15 @@ def on_terminal() -> bool:
     return sys.stdin.isatty()
 
 
-def choose(text: str, choices: tuple[str, ...], *, optional: bool = False) -> str:
-    """One of the choices; "" for an empty answer where that is allowed."""
+def choose(
+    text: str, choices: Sequence[str], *, optional: bool = False, given: str | None = None
+) -> str:
+    """One of the choices; "" for an empty answer where that is allowed.
+
+    given: what was written before, which may be one of them already.
+    """
+    if given is not None and (chosen := chosen_of(given, choices)) is not None:
+        return chosen
     typer.echo(f"{text}:" if text[-1] not in "?:." else text)
     for number, choice in enumerate(choices, start=1):
         typer.echo(f"  {number}  {choice}")
@@ -27,23 +33,24 @@ def choose(text: str, choices: tuple[str, ...], *, optional: bool = False) -> st
         answer = _prompted("Number or name", optional=optional)
         if not answer:
             return ""
-        chosen = _chosen(answer, choices)
+        chosen = chosen_of(answer, choices)
         if chosen is not None:
             return chosen
-        near = get_close_matches(answer.lower(), choices, n=1, cutoff=0.6)
-        if near and typer.confirm(f"Did you mean {near[0]}?", default=True):
-            return near[0]
-        typer.echo(f"{answer!r} is none of them.")
 
 
-def _chosen(answer: str, choices: tuple[str, ...]) -> str | None:
-    by_name = {choice.lower(): choice for choice in choices}
-    if answer.lower() in by_name:
-        return by_name[answer.lower()]
-    return numbered(answer, choices)
+def chosen_of(answer: str, choices: Sequence[str]) -> str | None:
+    """The choice that an answer means, by number, name or near miss; says what is read, or not."""
+    from backbench.bench_day.review_request import likely
+
+    chosen = _numbered(answer, choices) or likely(answer, choices)
+    if chosen is None:
+        typer.echo(f"  {answer!r} is none of these")
+    elif chosen.casefold() != answer.casefold() and not answer.isdigit():
+        typer.echo(f"  {answer!r} is read as {chosen!r}")
+    return chosen
 
 
-def numbered(answer: str, choices: Sequence[str]) -> str | None:
+def _numbered(answer: str, choices: Sequence[str]) -> str | None:
     """The choice of a number from 1; None where the answer is no such number."""
     number = int(answer) if answer.isascii() and answer.isdigit() else 0
     return choices[number - 1] if 1 <= number <= len(choices) else None

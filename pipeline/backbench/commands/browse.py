@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -23,6 +24,7 @@ from backbench.commands.common import (
 )
 from backbench.commands.next_steps import next_step, offer_recompute, word
 from backbench.errors import Fault, UserError, did_you_mean
+from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
     from backbench.charts.drawing import Size as ImageSize
@@ -56,22 +58,37 @@ def reviews(
 def show(
     review: Annotated[str, typer.Argument(help="A review's key.")],
     catalogue: Home = HERE,
+    everything: Annotated[
+        bool, typer.Option("--all", help="List every capture, more than the screen holds.")
+    ] = False,
     out_format: Format = "table",
     wide: Wide = False,
 ) -> None:
     """List the captures of a review with how each ended and why, and what they warn of.
 
+    Where a terminal's screen doesn't hold them all, those that aren't whole are listed.
+
     Example: backbench show 2024-05-heron
     """
     from backbench.reports.outcome_lines import fault_lines, left_open, outcome_frame
-    from backbench.reports.terminal_tables import printable
+    from backbench.reports.terminal_tables import printable, screen_rows
 
     home = opened(catalogue)
     ended = home.outcome(review)
-    show_frame(outcome_frame(ended, reasons=out_format != "table"), out_format)
     if out_format != "table":
+        show_frame(outcome_frame(ended, reasons=True), out_format)
         return
+    captures = outcome_frame(ended, reasons=False)
+    left_out = 0
+    if sys.stdout.isatty() and not everything and captures.height > screen_rows():
+        faulty = captures.filter(captures["outcome"] != "whole")
+        left_out = captures.height - faulty.height
+        captures = faulty
+    if captures.height:
+        show_frame(captures, out_format)
     typer.echo(ended.counts())
+    if left_out:
+        typer.echo(f"The {counted(left_out, 'whole capture')} are listed with --all.")
     for line in [*fault_lines(ended), *left_open(ended)]:
         typer.echo(line)
     next_step(f"readings {word(review)}", f"sheet {word(review)}", catalogue=catalogue)

@@ -10,12 +10,8 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from backbench.bench_day.new_review import NEEDED
-from backbench.bench_day.review_request import (
-    ReviewRequest,
-    likely,
-    maker_and_model,
-)
-from backbench.commands.answers import key_answer, numbered, quantity_answer, text_answer
+from backbench.bench_day.review_request import ReviewRequest, maker_and_model
+from backbench.commands.answers import choose, key_answer, quantity_answer, text_answer
 from backbench.documents.kinds import unit_kinds
 from backbench.documents.unit_facts import KEY, choices
 
@@ -70,7 +66,7 @@ class Conversation:
             given = self.request.facts.get(name)
             if name in choices():
                 if given is not None or name not in known:
-                    self._fact(name, choice(name, choices()[name], given))
+                    self._fact(name, choose(name.capitalize(), choices()[name], given=given))
             elif name not in known:
                 self._fact(name, text_answer(name.capitalize()))
         kind = self.request.facts.get("kind", same.get("kind"))
@@ -82,7 +78,7 @@ class Conversation:
     def _session(self) -> None:
         given = self.request.bench
         if given not in self.benches and (given or len(self.benches) > 1):
-            self._keep(bench=choice("bench", self.benches, given))
+            self._keep(bench=choose("Bench", self.benches, given=given))
         before = self.earlier(self.request)
         if self.request.mains_hz is None and before is None:
             self._keep(mains_hz=quantity_answer("Mains frequency in Hz, 50 or 60", "Hz", None))
@@ -90,26 +86,6 @@ class Conversation:
             typer.echo(f"  {self.request.date!r} is no date such as 2024-05-11")
             today = dt.date.today().isoformat()
             self._keep(date=str(typer.prompt("Date of the session", default=today)))
-
-
-def choice(name: str, choices: Sequence[str], given: str | None) -> str:
-    """One of a few, from what was given or answered: its number, its name or a near miss."""
-    if given in choices:
-        return str(given)
-    text, listed = given, False
-    while True:
-        if text is not None:
-            found = numbered(text, choices) or likely(text, choices)
-            if found:
-                if found != text and not text.isdigit():
-                    typer.echo(f"  {text!r} is read as {found!r}")
-                return found
-            typer.echo(f"  {text!r} is none of these")
-        if not listed:
-            numbers = (f"{n} {one}" for n, one in enumerate(choices, start=1))
-            typer.echo(f"{name.capitalize()}: {', '.join(numbers)}")
-            listed = True
-        text = text_answer(f"{name.capitalize()} (number or name)")
 
 
 def _given(request: ReviewRequest) -> set[str]:

@@ -12,6 +12,7 @@ from backbench.documents.refused_entries import (
     place_of,
     refused_entries,
 )
+from backbench.documents.toml_lines import line_of, with_line
 from backbench.documents.validation import (
     MAX_FAULTS,
     measures,
@@ -20,7 +21,7 @@ from backbench.documents.validation import (
     parse_toml,
     worded,
 )
-from backbench.errors import UserError
+from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
@@ -37,13 +38,15 @@ def accepted_manifest(data: bytes, name: str = MANIFEST_NAME) -> Manifest:
     figure would be left.
     """
     content = measures(parse_toml(data, name))
-    manifest = _valid_entries(content, name)
+    text = data.decode("utf-8-sig")
+    manifest = _valid_entries(content, name, text)
     faults = [*crossed(manifest, name)]
     if any(place is None for place, _ in faults):
         raise _all(manifest, faults, name)
     while faults:
         # Named without the folder: a review kept in the catalogue says the same everywhere.
-        own = [*crossed(manifest, MANIFEST_NAME)]
+        own = [_on_its_line(place, fault, text) for place, fault in
+               crossed(manifest, MANIFEST_NAME)]  # fmt: skip
         manifest = manifest.without(refused_entries(own, manifest.names()))
         faults = [*crossed(manifest, name)]
     refuse_where_nothing_stands(manifest, name)
@@ -63,7 +66,7 @@ def _all(manifest: Manifest, faults: list[PlacedFault], name: str) -> UserError:
     return UserError(f"{name} has {counted(len(found), 'fault')}", found)
 
 
-def _valid_entries(content: dict[str, Any], name: str) -> Manifest:
+def _valid_entries(content: dict[str, Any], name: str, text: str) -> Manifest:
     """The manifest without entries that are wrong by themselves. Raises UserError."""
     from pydantic import ValidationError
 
@@ -72,21 +75,27 @@ def _valid_entries(content: dict[str, Any], name: str) -> Manifest:
     except ValidationError as error:
         errors = error.errors(include_url=False)
     if len(errors) > MAX_FAULTS or any(place_of(detail["loc"]) is None for detail in errors):
-        raise of_errors(errors, name, Manifest)
-    refused = refused_entries(_placed(errors), names_in(content))
+        raise of_errors(errors, name, Manifest, text)
+    refused = refused_entries(_placed(errors, text), names_in(content))
     left = Manifest.model_validate(_left(content, {entry.place for entry in refused}))
     return left.having_refused(refused)
 
 
-def _placed(errors: list[ErrorDetails]) -> list[PlacedFault]:
+def _placed(errors: list[ErrorDetails], text: str) -> list[PlacedFault]:
     by_place: dict[Place | None, list[ErrorDetails]] = {}
     for detail in errors:
         by_place.setdefault(place_of(detail["loc"]), []).append(detail)
     return [
         (place, fault)
         for place, details in by_place.items()
-        for fault in merged(worded(detail, MANIFEST_NAME, Manifest) for detail in details)
+        for fault in merged(worded(detail, MANIFEST_NAME, Manifest, text) for detail in details)
     ]
+
+
+def _on_its_line(place: Place | None, fault: Fault, text: str) -> PlacedFault:
+    """A fault with the line on which its entry begins."""
+    path = [part - 1 if isinstance(part, int) else part for part in place or ()]
+    return place, with_line(fault, MANIFEST_NAME, line_of(text, path)) if place else fault
 
 
 def _left(content: dict[str, Any], gone: set[Place]) -> dict[str, Any]:

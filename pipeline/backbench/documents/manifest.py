@@ -31,7 +31,7 @@ from backbench.documents.unit_facts import (
     Text,
     Unit,
 )
-from backbench.documents.validation import checked, measures, parse_toml, shortened
+from backbench.documents.validation import read_checked, shortened
 from backbench.errors import Fault, UserError, did_you_mean
 from backbench.quantities.counts import counted
 
@@ -238,8 +238,7 @@ class Manifest(Strict):
 
 def read_manifest(data: bytes, name: str = MANIFEST_NAME) -> Manifest:
     """The manifest in a file's bytes. Raises UserError with every fault of the file."""
-    content = measures(parse_toml(data, name))
-    manifest = checked(Manifest, content, name)
+    manifest = read_checked(Manifest, data, name)
     faults = [fault for _, fault in crossed(manifest, name)]
     if faults:
         raise UserError(f"{name} has {counted(len(faults), 'fault')}", faults)

@@ -15,7 +15,7 @@ from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimuli import Hertz, stimulus_names
 from backbench.documents.strict_model import Strict
 from backbench.documents.unit_facts import Key, Name, Text
-from backbench.documents.validation import checked, measures, parse_toml, read_bytes
+from backbench.documents.validation import read_bytes, read_checked
 from backbench.errors import Fault, UserError, did_you_mean
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.reading import read_value
@@ -298,7 +298,7 @@ def read_settings(folder: Path) -> Settings:
     """The settings of a catalogue folder. Raises UserError with every fault of the file."""
     path = folder / SETTINGS_NAME
     data = read_bytes(path, "the catalogue's settings")
-    return checked(Settings, measures(parse_toml(data, SETTINGS_NAME)), SETTINGS_NAME)
+    return read_checked(Settings, data, SETTINGS_NAME)
 
 
 class InForce(Strict):

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from backbench.documents.regular_files import read_regular, reason_of
 from backbench.documents.toml_hints import unreadable
+from backbench.documents.toml_lines import line_of, with_line
 from backbench.errors import MISSING, Fault, UserError, did_you_mean
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
@@ -103,19 +104,33 @@ def measures(value: Any, key: str = "") -> Any:
     return value if key in _WHOLE else amount(value)
 
 
-def checked(model: type[Model], content: dict[str, Any], name: str) -> Model:
-    """The content as a model. Raises UserError with one Fault for each thing wrong."""
+def read_checked(model: type[Model], data: bytes, name: str) -> Model:
+    """The TOML text of a file as a model, measures as numbers. Raises UserError as `checked`."""
+    return checked(model, measures(parse_toml(data, name)), name, _text(data))
+
+
+def _text(data: bytes) -> str:
+    return data.decode("utf-8-sig", errors="replace")
+
+
+def checked(model: type[Model], content: dict[str, Any], name: str, text: str = "") -> Model:
+    """The content as a model. Raises UserError with one Fault for each thing wrong.
+
+    text: the file's, whose lines the faults then name.
+    """
     from pydantic import ValidationError
 
     try:
         return model.model_validate(content)
     except ValidationError as error:
-        raise of_errors(error.errors(include_url=False), name, model) from None
+        raise of_errors(error.errors(include_url=False), name, model, text) from None
 
 
-def of_errors(errors: Sequence[ErrorDetails], name: str, model: type[BaseModel]) -> UserError:
+def of_errors(
+    errors: Sequence[ErrorDetails], name: str, model: type[BaseModel], text: str = ""
+) -> UserError:
     """Validation errors as one error in plain words; of very many, the first."""
-    faults = merged(worded(detail, name, model) for detail in errors[:MAX_FAULTS])
+    faults = merged(worded(detail, name, model, text) for detail in errors[:MAX_FAULTS])
     number, more = len(faults), ""
     if len(errors) > MAX_FAULTS:
         number, more = len(errors), f", the first {MAX_FAULTS} listed here"
@@ -133,9 +148,16 @@ def merged(faults: Iterable[Fault]) -> list[Fault]:
     return list(by_place.values())
 
 
-def worded(detail: ErrorDetails, name: str, model: type[BaseModel]) -> Fault:
-    """One validation error in plain words."""
+def worded(detail: ErrorDetails, name: str, model: type[BaseModel], text: str = "") -> Fault:
+    """One validation error in plain words; with the line of a file's text where that is given."""
     location = tuple(part for part in detail["loc"] if not _internal(part))
+    fault = _worded(detail, location, name, model)
+    return with_line(fault, name, line_of(text, location)) if text else fault
+
+
+def _worded(
+    detail: ErrorDetails, location: tuple[str | int, ...], name: str, model: type[BaseModel]
+) -> Fault:
     where = f"{name}, {spelled(location)}" if location else name
     kind, given = detail["type"], detail["input"]
     given_text = MISSING if given is None else shortened(given)

@@ -9,7 +9,7 @@ from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.settings import Settings
 from backbench.documents.toml_writing import with_key
 from backbench.documents.unit_facts import KEY, Unit
-from backbench.documents.validation import checked, measures, parse_toml
+from backbench.documents.validation import read_checked
 from backbench.errors import Fault, UserError, unknown_key
 from backbench.ingest.receive import recall
 from backbench.ingest.review_names import unknown_review
@@ -124,7 +124,7 @@ def renamed_settings(places: CataloguePaths, old: str, new: str, *, joining: boo
     path = places.root / SETTINGS_NAME
     before = path.read_text(encoding="utf-8-sig")
     text = with_key(before, "aliases", old, new, remark=ALIASES, name=str(path))
-    changed = checked(Settings, measures(parse_toml(text.encode(), SETTINGS_NAME)), SETTINGS_NAME)
+    changed = read_checked(Settings, text.encode(), SETTINGS_NAME)
     _refuse_joined(places, changed)
     return text
 

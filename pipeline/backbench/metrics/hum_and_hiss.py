@@ -124,7 +124,7 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     better="neither",
     source=_PRACTICE,
     stimuli=["idle"],
-    version=3,
+    version=4,
     choice="mains lines 1 to 10 over the noise between lines, 20 Hz to 20 kHz unweighted, the "
     "bench's own included; above 0 dB hum rules; the remark names the likely cause as reviewers do",
 )
@@ -140,10 +140,12 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
     another = _together(idle.lines_of_another) if idle.lines_of_another else square
     chosen, _ = idle.band()
     noise = float(idle.noise[chosen].sum())
-    if not square.stands_out:
-        lines_at_most = max(square.at_most, another.lifted_at_most)
+    if not square.surely_stands_out:
+        lines_at_most = max(square.lifted_at_most, another.lifted_at_most)
         most = 20 * math.log10(lines_at_most / math.sqrt(noise))
-        return MeasuredValue(most, 0.0, bound="upper", remark="no hum stands out")
+        seen = square.stands_out and most < 0
+        remark = "hiss dominates" if seen else "no hum stands out"
+        return MeasuredValue(most, 0.0, bound="upper", remark=remark)
     bins = min((chosen.stop - chosen.start) / idle.spectrum.window.spread, BACKGROUND_BINS)
     dof = 2 * math.log(2) ** 2 * bins
     relative = math.hypot(square.relative, 1 / math.sqrt(2 * dof))

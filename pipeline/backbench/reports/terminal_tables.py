@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 from collections.abc import Collection, Mapping, Sequence
 from contextvars import ContextVar
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 WIDTH = 80
 EVERYTHING = 10_000
 FEW_ROWS = 500
+AROUND = 10
+"""Lines of a screen for headings, counts and what comes next."""
 _wide: ContextVar[bool] = ContextVar("wide", default=False)
 
 
@@ -38,6 +41,11 @@ def console(stream: IO[str] | None = None) -> Console:
     is_sized = detected.is_terminal or os.environ.get("COLUMNS", "").isdigit()
     width = EVERYTHING if _wide.get() else detected.width if is_sized else WIDTH
     return Console(file=out, width=width, highlight=False, emoji=False, safe_box=True)
+
+
+def screen_rows() -> int:
+    """How many rows of a table a screen holds beside what stands around it."""
+    return max(shutil.get_terminal_size().lines - AROUND, 1)
 
 
 def set_wide(wide: bool) -> None:

@@ -92,7 +92,10 @@ def one_period(track: Track, stated_hz: float, mains_hz: float | None) -> Period
     lines = read_lines(own, positions)
     peaks = np.sqrt(2 * lines.square)
     if not THIRD[0] < peaks[2] / peaks[0] < THIRD[1]:
-        raise Refusal("not a square wave: its third harmonic isn't a third of the fundamental")
+        raise Refusal(
+            "not a square wave: its third harmonic isn't a third of the fundamental; check what "
+            "was played"
+        )
     if peaks[1] > MOST_SECOND * peaks[0]:
         raise Refusal("the states differ in length: its second harmonic is too strong")
     # The fundamental becomes a sine, so that the wave rises through its middle near 0 s.
