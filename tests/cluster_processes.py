@@ -12,12 +12,15 @@ import urllib.request
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import distributed
-from moto.server import ThreadedMotoServer
+from backbench.orchestration import run_server
+
+if TYPE_CHECKING:  # both take long to import: whoever only collects the tests shouldn't wait
+    import distributed
 
 BUCKET = "bench"
-PATIENCE_S = 90.0
+PATIENCE_S = 300.0
 CODE = "import sys; from backbench.cli import main; sys.argv[0] = 'backbench'; main()"
 
 
@@ -53,6 +56,9 @@ class Machines:
         self.workers: dict[str, subprocess.Popen[bytes]] = {}
 
     def start(self) -> None:
+        runs = self.folder / "runs" / run_server.DATABASE
+        runs.parent.mkdir()
+        run_server._copy_prepared(runs)  # making one takes longer than all else here
         server, scheduler = self.server.removesuffix("/api"), self.scheduler
         self._begin("server", "prefect", "server", "start", "--no-ui", "--host", "127.0.0.1",
                     "--port", server.rpartition(":")[2])  # fmt: skip
@@ -60,6 +66,7 @@ class Machines:
                     "--port", scheduler.rpartition(":")[2], "--no-dashboard")  # fmt: skip
         self.fill()
         awaited(lambda: _answers(f"{self.server}/health"))
+        run_server._keep_prepared(runs)
 
     def fill(self) -> None:
         """Have two workers."""
@@ -75,6 +82,8 @@ class Machines:
             client.wait_for_workers(2, timeout=PATIENCE_S)
 
     def client(self) -> distributed.Client:
+        import distributed
+
         return distributed.Client(self.scheduler, set_as_default=False, timeout=PATIENCE_S)
 
     def kill_one_at_work(self) -> list[str]:
@@ -135,6 +144,8 @@ def _answers(url: str) -> bool:
 @contextmanager
 def s3_server() -> Iterator[str]:
     """The address of an object store with one bucket, for as long as the block lasts."""
+    from moto.server import ThreadedMotoServer
+
     server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
     server.start()
     host, port = server.get_host_and_port()

@@ -2,32 +2,82 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import sys
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
+import typer.testing
 from hypothesis import settings
 
 from backbench.catalogue import Catalogue
+from demonstration import Demo, made_demo
 from simulated import CASES, CIRCUITS, simulated_catalogue
 
 # The first call of a measurement imports what it needs: no test asserts a time.
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
 
+# Commands in processes of their own would compile the program anew at every start.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+
+# A command line's hundred options are read from the program once, not at every call of it.
+typer.testing._get_command = cache(typer.testing._get_command)
+
 LONG = (
-    "tests/test_demo.py", "tests/ingest/test_cluster.py", "tests/browser/test_site_in_a_browser.py",
-    "tests/test_spoiled_sessions.py", "tests/backfill/test_messy_spreadsheet.py",
-    "tests/faults/", "tests/seed_dataset/test_written_reviews.py", "tests/test_run_server.py",
-    "tests/ingest/test_order_of_work.py", "tests/test_bench_day.py", "tests/test_watch.py",
-    "tests/ingest/test_other_kernels.py", "tests/test_own_circuits.py", "tests/test_additions.py",
+    "tests/test_demo.py", "tests/seed_dataset/test_written_reviews.py",
+    "tests/faults/test_no_network.py", "tests/faults/test_kill_points.py",
+    "tests/ingest/test_cluster.py", "tests/faults/test_failing_disks.py",
+    "tests/browser/test_site_in_a_browser.py", "tests/test_spoiled_sessions.py",
+    "tests/ingest/test_other_kernels.py", "tests/backfill/test_messy_spreadsheet.py",
+    "tests/faults/test_many_at_once.py", "tests/faults/test_kill_commands.py",
+    "tests/corpus/", "tests/faults/", "tests/test_run_server.py",
+    "tests/ingest/test_order_of_work.py", "tests/test_bench_day.py",
+    "tests/test_own_circuits.py", "tests/test_additions.py",
 )  # fmt: skip
-"""Files that take longest, begun first: a file is one worker's, and the last one is waited for."""
+"""Files that take longest, begun first, the longest of them before the others: a file is one
+worker's, and the last one is waited for."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Long files first; the order within a file stays."""
-    items.sort(key=lambda item: not item.nodeid.startswith(LONG))
+    items.sort(key=lambda item: _place(item.nodeid))
+
+
+def _place(nodeid: str) -> int:
+    """Where a test stands in the order: the later, the shorter its file."""
+    return next((n for n, name in enumerate(LONG) if nodeid.startswith(name)), len(LONG))
+
+
+SHARED = {
+    "tests/seed_dataset/test_written_reviews.py": "tests/test_demo.py",
+}
+"""Files that use what another has made: the worker that has the one gets the other too."""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Tests go to the workers by file, and files that share what takes long together."""
+    if config.getvalue("dist") != "loadfile":
+        return None
+    from xdist.scheduler import LoadFileScheduling
+
+    class BySharedFile(LoadFileScheduling):  # type: ignore[misc]
+        def _split_scope(self, nodeid: str) -> str:
+            file = str(super()._split_scope(nodeid))
+            return SHARED.get(file, file)
+
+    return BySharedFile(config, log)
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
+    """The demonstration, as its command makes it. Not to be changed."""
+    return made_demo(tmp_path_factory.mktemp("demo") / "catalogue")
 
 
 @pytest.fixture

@@ -1,10 +1,7 @@
-"""The demonstration run as a newcomer runs it: the command, the orchestrator, real files."""
+"""What the demonstration makes, and commands on the catalogue that it leaves."""
 
 from __future__ import annotations
 
-import subprocess
-import sys
-from dataclasses import dataclass
 from pathlib import Path
 
 import polars as pl
@@ -12,29 +9,8 @@ import pytest
 
 import backbench
 from backbench.seed_dataset.truth import truth
+from demonstration import Demo, run
 from simulated import contents_of
-
-COMMAND = Path(sys.executable).with_name("backbench")
-
-
-def run(*words: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [COMMAND, *words], capture_output=True, text=True, timeout=400, check=False, cwd=cwd
-    )
-
-
-@dataclass
-class Demo:
-    folder: Path
-    output: str
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
-    folder = tmp_path_factory.mktemp("demo") / "catalogue"
-    ran = run("demo", folder)
-    assert ran.returncode == 0, ran.stderr[-2000:]
-    return Demo(folder, ran.stdout)
 
 
 def test_it_takes_in_at_least_sixty_units_without_a_failure(demo: Demo) -> None:

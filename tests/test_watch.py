@@ -13,9 +13,12 @@ import time
 import urllib.request
 from pathlib import Path
 
+import pytest
+
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.ingest.inbox import settled
+from isolated_network import run_isolated_elsewhere
 from run_server_access import count_request
 from simulated import CIRCUITS, simulated_catalogue
 
@@ -46,6 +49,7 @@ def ingested(catalogue: Catalogue) -> list[str]:
         return []
 
 
+@pytest.mark.skipif(run_isolated_elsewhere(), reason="run by tests/faults/test_no_network.py")
 def test_a_review_put_into_the_inbox_is_taken_in_and_the_site_made_anew(tmp_path: Path) -> None:
     catalogue, port = simulated_catalogue(tmp_path / "catalogue"), free_port()
     inbox, site = tmp_path / "inbox", catalogue.places.root / "published" / "site"
@@ -61,7 +65,7 @@ def test_a_review_put_into_the_inbox_is_taken_in_and_the_site_made_anew(tmp_path
     with (tmp_path / "log").open("wb") as log:
         watching = subprocess.Popen(words, stdout=log, stderr=log, env={**os.environ, **quick})
         try:
-            give_up = time.monotonic() + 240
+            give_up = time.monotonic() + 900
             while not (ingested(catalogue) and page.exists()) and time.monotonic() < give_up:
                 assert watching.poll() is None, (tmp_path / "log").read_text()
                 time.sleep(0.5)

@@ -30,6 +30,7 @@ from backbench.ingest import run_ingest
 from backbench.maintenance import backup
 from backbench.maintenance.verify import verify
 from backbench.metrics.registry import registry
+from backbench.publish.render import environment
 from backbench.publish.site import publish
 from backbench.storage import database
 from faults.forks import Told, in_fork
@@ -75,6 +76,8 @@ class Runner:
 
     def __init__(self, folder: Path, seed: int) -> None:
         registry()
+        for template in environment().list_templates():
+            environment().get_template(template)
         self.folder, self.random = folder, random.Random(seed)
         self.catalogue = small_catalogue(folder / "catalogue")
         self.reviews = {name: folder / "reviews" / name for name in REVIEWS}

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from platformdirs import user_cache_path
 
 import test_command_lines as lines
 from faults.small_catalogue import small_catalogue, write_review
 from installed_chromium import chromium
+from isolated_network import INSIDE, isolation_possible
 
 PICKLES = (b"\x80\x04\x95", b"\x80\x05\x95", b"gASV", b"gAWV")
 """How pickles of today's protocols begin, as bytes and in base64."""
@@ -20,16 +21,7 @@ PROXIES = ("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY", "http_proxy", "https_proxy"
 CODE = "import sys; from backbench.cli import main; sys.argv[0] = 'backbench'; main()"
 
 
-def _isolated() -> bool:
-    if shutil.which("unshare") is None or shutil.which("ip") is None:
-        return False
-    tried = subprocess.run(
-        ["unshare", "-rn", "ip", "link", "set", "lo", "up"], capture_output=True, check=False
-    )
-    return tried.returncode == 0
-
-
-@pytest.mark.skipif(not _isolated(), reason="network namespaces are not permitted here")
+@pytest.mark.skipif(not isolation_possible(), reason="network namespaces are not permitted here")
 def test_an_orchestrated_ingest_needs_loopback_only(tmp_path: Path) -> None:
     catalogue = small_catalogue(tmp_path / "catalogue")
     write_review(tmp_path / "auk", 0)
@@ -37,7 +29,12 @@ def test_an_orchestrated_ingest_needs_loopback_only(tmp_path: Path) -> None:
         'ip link set lo up; test -z "$(ip route)" || exit 9; '
         f'exec "{sys.executable}" -c "{CODE}" ingest "$1" -c "$2"'
     )
-    kept = {**os.environ, "HOME": str(tmp_path), "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "true"}
+    kept = {
+        **os.environ,
+        "HOME": str(tmp_path),
+        "XDG_CACHE_HOME": str(user_cache_path()),
+        "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "true",
+    }
     kept |= dict.fromkeys(PROXIES, "http://192.0.2.1:3128")
     ran = subprocess.run(
         ["unshare", "-rn", "sh", "-c", script, "sh", tmp_path / "auk", catalogue.places.root],
@@ -72,7 +69,7 @@ Path(sys.argv[1]).write_bytes(printed(page, find_browser()))
 """
 
 
-@pytest.mark.skipif(not _isolated(), reason="network namespaces are not permitted here")
+@pytest.mark.skipif(not isolation_possible(), reason="network namespaces are not permitted here")
 def test_the_printing_browser_looks_nothing_up(tmp_path: Path) -> None:
     chromium()
     (tmp_path / "resolv.conf").write_text("nameserver 127.0.0.1\n")
@@ -92,9 +89,12 @@ def test_the_printing_browser_looks_nothing_up(tmp_path: Path) -> None:
     assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF")
 
 
-@pytest.mark.skipif(not _isolated(), reason="network namespaces are not permitted here")
+@pytest.mark.skipif(not isolation_possible(), reason="network namespaces are not permitted here")
 def test_every_command_needs_loopback_only(tmp_path: Path) -> None:
-    """One line of each command that the documents give, and a watched inbox, by their own tests."""
+    """One line of each command that the documents give, and a watched inbox, by their own tests.
+
+    Those are left out of the ordinary run, so that each is run once.
+    """
     of_lines = lines.test_a_command_line_that_is_given_runs.__name__
     tests = [
         "tests/test_watch.py::test_a_review_put_into_the_inbox_is_taken_in_and_the_site_made_anew",
@@ -107,7 +107,7 @@ def test_every_command_needs_loopback_only(tmp_path: Path) -> None:
     ran = subprocess.run(
         ["unshare", "-rn", "sh", "-c", script, tmp_path / "isolated", *tests],
         capture_output=True, text=True, check=False, cwd=Path(__file__).parents[2],
-        env={**os.environ, **dict.fromkeys(PROXIES, "http://192.0.2.1:3128")},
+        env={**os.environ, INSIDE: "1", **dict.fromkeys(PROXIES, "http://192.0.2.1:3128")},
     )  # fmt: skip
     assert ran.returncode == 0, ran.stdout[-3000:] + ran.stderr[-1000:]
     assert f"{len(tests)} passed" in ran.stdout

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
 
 from backbench.catalogue import Catalogue
+from cluster_processes import BUCKET, PATIENCE_S, Machines, free_port, machines
 from simulated import CASES, CIRCUITS, contents_of, simulated_catalogue
 
-pytest.importorskip("prefect_dask", reason="the extra backbench[dask] is not installed")
-pytest.importorskip("moto", reason="the extra backbench[test] is not installed")
-from cluster_processes import BUCKET, Machines, free_port, machines
+for needed, extra in {"prefect_dask": "dask", "moto": "test"}.items():
+    if find_spec(needed) is None:
+        pytest.skip(f"the extra backbench[{extra}] is not installed", allow_module_level=True)
 
 CAPTURES = 21
 ONE = CIRCUITS / "single_ended_stage"
@@ -74,7 +76,7 @@ def test_content_is_equal_where_a_worker_is_killed_while_it_holds_work(
     )
     held = cluster.kill_one_at_work()
     assert begun.poll() is None
-    printed, _ = begun.communicate(timeout=90)
+    printed, _ = begun.communicate(timeout=PATIENCE_S)
     assert held
     assert begun.returncode == 0, printed
     assert everything(catalogue) == everything(measured)

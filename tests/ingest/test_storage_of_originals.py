@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pickle
 from collections.abc import Iterator, Sequence
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -19,13 +20,13 @@ from backbench.orchestration import dask_cluster
 from backbench.orchestration.dask_cluster import ClusterWorkers, Request, Tables, analyse_on_worker
 from backbench.orchestration.shared_originals import Copies, fetch
 from backbench.storage.vault import Vault
+from cluster_processes import BUCKET, s3_server
 from faults.small_catalogue import small_catalogue, write_review
 
-pytest.importorskip("s3fs", reason="the extra backbench[dask] is not installed")
-pytest.importorskip("moto", reason="the extra backbench[test] is not installed")
-import fsspec
-
-from cluster_processes import BUCKET, s3_server
+fsspec = pytest.importorskip("fsspec", reason="the extra backbench[dask] is not installed")
+for needed, extra in {"s3fs": "dask", "moto": "test"}.items():
+    if find_spec(needed) is None:
+        pytest.skip(f"the extra backbench[{extra}] is not installed", allow_module_level=True)
 
 
 @pytest.fixture(autouse=True)

@@ -4,12 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from backbench.seed_dataset import settings_text, write_catalogue_inputs
+from backbench.seed_dataset import scenario
+from backbench.seed_dataset.maker import REVIEWS
+from demonstration import Demo
 
 
 @pytest.fixture(scope="session")
-def written(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
-    """Every review folder of the scenario, written by two processes."""
-    folder = tmp_path_factory.mktemp("scenario")
-    (folder / "backbench.toml").write_text(settings_text(), encoding="utf-8")
-    return write_catalogue_inputs(folder, workers=2)
+def written(demo: Demo) -> list[Path]:
+    """Every review folder of the scenario, written by the demonstration's processes."""
+    return [demo.folder / REVIEWS / review.key for review in scenario().reviews]

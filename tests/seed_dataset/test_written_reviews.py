@@ -10,12 +10,18 @@ from backbench.documents.manifest import read_manifest
 from backbench.documents.settings import calibration_for
 from backbench.documents.validation import parse_toml
 from backbench.errors import UserError
-from backbench.seed_dataset import scenario, write_catalogue_inputs
+from backbench.seed_dataset import maker, scenario, write_catalogue_inputs
 from backbench.seed_dataset.manifest_text import quoted
 
 
-def test_folders_come_in_order_of_date(written: list[Path]) -> None:
-    assert [folder.name for folder in written] == [review.key for review in scenario().reviews]
+def test_folders_come_in_order_of_date(
+    written: list[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(maker, "write_review", lambda key, target: target.mkdir(parents=True))
+    folders = write_catalogue_inputs(tmp_path, workers=1)
+    assert [folder.name for folder in folders] == [review.key for review in scenario().reviews]
+    assert all(folder.is_dir() for folder in folders)
+    assert {path.name for path in written[0].parent.iterdir()} == {path.name for path in folders}
 
 
 def test_every_manifest_is_valid_and_names_every_file(written: list[Path]) -> None:

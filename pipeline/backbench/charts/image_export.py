@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import html
 import json
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +12,7 @@ import vl_convert
 
 from backbench.charts import theme
 from backbench.charts.drawing import Size
+from backbench.charts.script_library import policy_hash, script_library, script_library_hash
 from backbench.charts.unchecked import specification
 from backbench.errors import Fault, UserError
 from backbench.storage.atomic_io import write_user_file
@@ -71,32 +69,26 @@ def _svg(chart: alt.TopLevelMixin) -> str:
 
 
 def offline_page(chart: alt.TopLevelMixin) -> str:
-    """A page of its own that loads nothing and may load nothing.
+    """A page of its own that loads nothing and may load nothing."""
+    return page_of(specification(chart))
+
+
+def page_of(spec: dict[str, Any]) -> str:
+    """The page of a specification.
 
     The specification is set into a script, so every "<" in it is written as an escape:
     a label that holds markup stays a label. The page's content security policy allows its own
     two scripts and its own style, by their hashes, and neither network nor evaluated text.
     """
-    spec = specification(chart)
     description = html.escape(str(spec.get("description", "chart")))
     style = STYLE.format(paper=theme.PAPER, ink=theme.INK, width=size_of(spec).width)
     code = DRAWN.format(spec=json.dumps(spec).replace("<", "\\u003c"))
-    policy = POLICY.format(style=_hash(style), library=_library_hash(), code=_hash(code))
-    return PAGE.format(title=description, policy=policy, style=style, library=_library(), code=code)
-
-
-@cache
-def _library() -> str:
-    return str(vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;"))
-
-
-@cache
-def _library_hash() -> str:
-    return _hash(_library())
-
-
-def _hash(text: str) -> str:
-    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+    policy = POLICY.format(
+        style=policy_hash(style), library=script_library_hash(), code=policy_hash(code)
+    )
+    return PAGE.format(
+        title=description, policy=policy, style=style, library=script_library(), code=code
+    )
 
 
 POLICY = (

@@ -7,7 +7,6 @@ the page; nothing else is loaded and nothing is sent.
 from __future__ import annotations
 
 import base64
-import hashlib
 import json
 from functools import cache
 from importlib import resources
@@ -16,6 +15,7 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
+from backbench.charts.script_library import policy_hash
 from backbench.charts.theme import LOOKS
 from backbench.publish import value_text
 from backbench.publish.site_data import slug
@@ -76,15 +76,10 @@ def page(template: str, *, up: str = "", script: bool = False, **values: Any) ->
 
 def policy(style: str, script: str) -> str:
     """The content security policy of a page with this style and script."""
-    parts = ["default-src 'none'", f"style-src {_hash(style)}", "img-src 'self' data:"]
+    parts = ["default-src 'none'", f"style-src '{policy_hash(style)}'", "img-src 'self' data:"]
     if script:
-        parts.append(f"script-src {_hash(script)}")
+        parts.append(f"script-src '{policy_hash(script)}'")
     return "; ".join([*parts, "base-uri 'none'", "form-action 'none'"])
-
-
-def _hash(text: str) -> str:
-    digest = hashlib.sha256(text.encode()).digest()
-    return f"'sha256-{base64.b64encode(digest).decode()}'"
 
 
 def json_text(value: object) -> Markup:

@@ -41,7 +41,11 @@ def scorecard_picture(
 ) -> Picture | None:
     """The same, rendered; None where there is nothing to draw."""
     chart = scorecard(compared, site_data)
-    return renderer.picture(chart, f"Scorecard: {compared.label}") if chart else None
+    if chart is None:
+        return None
+    from backbench.charts.unchecked import specification
+
+    return renderer.picture(specification(chart), f"Scorecard: {compared.label}")
 
 
 def scorecard_rows(compared: Comparison, site_data: SiteData) -> Iterator[dict[str, Any]]:

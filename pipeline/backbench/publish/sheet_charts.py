@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from backbench.errors import UserError
 from backbench.querying.saved_queries import SavedQuery
@@ -95,13 +95,13 @@ class ChartRenderer:
         if frame.is_empty() or lacking:
             return None
         heading = title or query.title
-        return self.picture(self.chart(name, frame, heading, values, review), heading)
-
-    def picture(self, chart: alt.TopLevelMixin, title: str) -> Picture:
-        """An Altair chart as a picture; rendered anew only where its content is new."""
         from backbench.charts.unchecked import specification
 
-        spec = specification(chart)
+        chart = self.chart(name, frame, heading, values, review)
+        return self.picture(specification(chart), heading)
+
+    def picture(self, spec: dict[str, Any], title: str) -> Picture:
+        """A chart's specification as a picture; rendered anew only where its content is new."""
         digest = hashlib.sha256(json.dumps(spec, sort_keys=True).encode()).hexdigest()[:20]
         path = self.kept / f"{digest}.svg" if self.kept else None
         svg = path.read_text(encoding="utf-8") if path and path.is_file() else _rendered(spec)

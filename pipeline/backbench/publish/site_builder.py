@@ -234,16 +234,17 @@ def _drawn(
     builder: SiteBuilder, query: SavedQuery, frame: Any, heading: str, values: Mapping[str, str]
 ) -> Iterator[Any]:
     """The picture for the template, its SVG file, and the page that shows values on pointing."""
-    from backbench.charts.image_export import offline_page
+    from backbench.charts.image_export import page_of
+    from backbench.charts.unchecked import specification
 
     title = f"{query.title}: {heading}" if heading else query.title
-    chart = builder.renderer.chart(query.name, frame, title, values)
+    spec = specification(builder.renderer.chart(query.name, frame, title, values))
     suffix = f"-{heading.replace(' ', '-')}" if heading else ""
     live = f"{query.name}{suffix}-chart.html"
-    picture, written = builder.save_picture(builder.renderer.picture(chart, title), live)
+    picture, written = builder.save_picture(builder.renderer.picture(spec, title), live)
     yield picture
     yield written
-    yield builder.file(f"questions/{live}", offline_page(chart).encode())
+    yield builder.file(f"questions/{live}", page_of(spec).encode())
 
 
 def _parameter_sets(site_data: SiteData, query: SavedQuery) -> list[tuple[str, dict[str, str]]]:

@@ -103,8 +103,14 @@ def bursts_of_trace(track: Track, hz: float, on_s: float, period_s: float) -> Bu
 
     Parameters
     ----------
-    track, hz, on_s, period_s
-        As of read_bursts.
+    track : Track
+        The trace.
+    hz : float
+        Frequency as stated, Hz.
+    on_s : float
+        Duration of a burst as stated, s.
+    period_s : float
+        From one burst's begin to the next, as stated, s.
 
     Returns
     -------

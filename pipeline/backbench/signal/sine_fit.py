@@ -88,7 +88,13 @@ class SineFit(NamedTuple):
         return min(square / self.variance, 1.0) if self.variance > 0 else 0.0
 
     def harmonics(self) -> float:
-        """Root sum square of the harmonics from the second on, rms, their noise taken off."""
+        """Root sum square of the harmonics from the second on, rms, their noise taken off.
+
+        Returns
+        -------
+        float
+            In the unit of the values, >= 0.
+        """
         beyond = np.abs(self.lines[1:]) ** 2 / 2 - self.u_lines[1:] ** 2
         return math.sqrt(max(float(beyond.sum()), 0.0))
 
