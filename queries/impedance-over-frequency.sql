@@ -1,4 +1,4 @@
--- title: Output source impedance over frequency
+-- title: Output impedance over frequency
 -- question: How does a unit's output source impedance change with frequency? From sweeps or tones
 --   under two loads, or from impedance tables; sixth-octave means; newest of each output;
 --   compared with units of its technology and kind.
@@ -13,7 +13,7 @@
 -- column technology: -; Technology
 -- column output: -; Output
 -- column frequency_hz: Hz; Frequency
--- column ohm: ohm; Output source impedance
+-- column ohm: ohm; Output impedance
 -- column ohm_low: ohm; Lower limit (k = 2)
 -- column ohm_high: ohm; Upper limit (k = 2)
 -- chart: impedance

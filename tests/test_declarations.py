@@ -17,7 +17,7 @@ from backbench.documents.stimuli import KINDS
 from backbench.metrics.declaration import derived, metric
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import Traits
-from backbench.test_points.assign import shipped_points
+from backbench.test_points.points import shipped_points
 from source_trees import nodes
 
 ROOT = Path(__file__).parent.parent
@@ -39,7 +39,7 @@ COMMON_WORDS = {
     ("bench_day/table_entries.py", "impedance"): "a sort of table",
     ("bench_day/table_entries.py", "level"): "a column of a table",
     ("bench_day/table_entries.py", "phase"): "a column of a table",
-    ("test_points/assign.py", "response"): "a test point's key",
+    ("test_points/points.py", "response"): "a test point's key",
     ("documents/kinds.py", "response"): "a test point's key",
     ("bench_day/gain_estimate.py", "gain"): "a word of a sentence",
     ("bench_day/new_review.py", "thd"): "an example in the manifest that a reviewer fills in",

@@ -29,7 +29,7 @@ LABELS = Labels(
         PlainColumn("frequency_hz", "Hz", "Frequency"),
         PlainColumn("level", "V", "Level"),
         PlainColumn("level_db", "dB", "Level re 1 kHz"),
-        PlainColumn("ohm", "ohm", "Output source impedance"),
+        PlainColumn("ohm", "ohm", "Output impedance"),
     ],
     title="A heading",
     note="1 kHz, 8 ohm",

@@ -60,7 +60,7 @@ def test_compare_opens_with_verdicts_and_says_its_peers(home: Path) -> None:
 def test_peers_can_be_chosen(home: Path) -> None:
     assert "3rd of 8" in run(home, "compare", "u2", "--peers", "everything")
     text = run(home, "compare", "u2", "--peers", "kind", "--peers", "decade=1960")
-    assert "Peers: integrated amplifier, decade 1960 (7 other units)" in text
+    assert "Rank among integrated amplifier, decade 1960 (7 other units" in text
     with pytest.raises(UserError, match="'colour'"):
         run(home, "compare", "u2", "--peers", "colour")
 

@@ -6,15 +6,13 @@ from typing import Any
 
 import pytest
 
+from backbench.comparison import compared_sides
+from backbench.comparison.unit_comparison import compare_unit
 from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import UserError
 from backbench.storage.database import reading, writing
-from backbench.test_points.assign import (
-    all_points,
-    assign_all_points,
-    assign_points,
-    shipped_points,
-)
+from backbench.test_points.assign import assign_all_points, assign_points
+from backbench.test_points.points import all_points, shipped_points
 
 
 def points(folder: Any) -> dict[str, list[str]]:
@@ -183,11 +181,97 @@ def test_idle_at_full_volume_stands_for_the_unit(given: Any) -> None:
     full = given.reading("a", "noise", 3e-4, under="idle", volume="full")
     given.reading("a", "noise", 2e-4, under="idle")
     given.unit("b")
-    only = given.reading("b", "noise", 1e-4, under="idle", volume="9 o'clock")
-    assert points(given.build()) == {"idle": [full, only]}
+    given.reading("b", "noise", 1e-4, under="idle", volume="9 o'clock")
+    given.unit("c")
+    unstated = given.reading("c", "noise", 1e-4, under="idle")
+    down = given.reading("c", "noise", 1e-4, under="idle", volume="minimum", output="right")
+    assert points(given.build()) == {"idle": [full, unstated], "idle-volume-down": [down]}
 
 
-@pytest.mark.parametrize("conditions", [{"input": "phono MM"}, {"tap": "16 ohm"}])
+@pytest.mark.parametrize(
+    ("metric", "volume", "stands"),
+    [("gain", "full", True), ("gain", None, True), ("gain", "12 o'clock", False),
+     ("channel_balance", "12 o'clock", False), ("thd", "12 o'clock", True)],
+)  # fmt: skip
+def test_what_the_volume_control_sets_is_compared_with_it_turned_up(
+    given: Any, metric: str, volume: str | None, stands: bool
+) -> None:
+    given.unit("a")
+    given.reading("a", metric, 1.0, volume=volume)
+    found = set(points(given.build())) - {"tone-1khz-5w-8ohm"}
+    assert bool(found) == (stands and metric != "thd")
+
+
+@pytest.mark.parametrize(
+    ("named", "sort"),
+    [("phono MM", "phono"), ("Phono", "phono"), ("phono MC", "moving-coil"),
+     ("moving coil", "moving-coil"), ("MC 100 ohm", "moving-coil"), ("aux", ""), (None, ""),
+     ("tape", ""), ("CD", "")],
+)  # fmt: skip
+def test_inputs_have_points_of_their_own(given: Any, named: str | None, sort: str) -> None:
+    given.unit("a")
+    thd = given.reading("a", "thd", 0.5, input=named)
+    noise = given.reading("a", "noise", 1e-3, under="idle", input=named)
+    prefix = f"{sort}-" if sort else ""
+    assert points(given.build()) == {
+        f"{prefix}tone-1khz-5w-8ohm": [thd], f"{prefix}idle": [noise],
+    }  # fmt: skip
+
+
+def test_a_microphone_input_stands_at_no_point(given: Any) -> None:
+    given.unit("a")
+    given.reading("a", "thd", 0.5, input="microphone")
+    assert points(given.build()) == {}
+
+
+def test_two_receivers_through_phono_and_aux_are_not_compared(given: Any) -> None:
+    """Two equal receivers differ by 32 dB where one was measured through phono."""
+    for key, input_name, volts in (("a", "aux", 1e-4), ("b", "phono", 4e-3), ("c", "aux", 1.1e-4)):
+        given.unit(key, kind="receiver")
+        given.reading(key, "noise_a", volts, 1e-6, under="idle", input=input_name)
+    with reading(given.build()) as store:
+        line = next(n for n in compare_unit(store, "a").lines if n.metric == "noise_a")
+        own = next(n for n in compare_unit(store, "b").lines if n.metric == "noise_a")
+        assert compared_sides.two_units(store, "a", "b") == []
+    assert (line.n, line.point) == (2, "idle, input terminated")
+    assert (own.n, own.point) == (1, "phono input: idle, input terminated")
+
+
+def test_a_unit_with_both_inputs_shows_both(given: Any) -> None:
+    given.unit("a", kind="receiver")
+    given.reading("a", "noise_a", 1e-4, 1e-6, under="idle", input="aux")
+    given.reading("a", "noise_a", 4e-3, 1e-6, under="idle", input="phono")
+    with reading(given.build()) as store:
+        shown = [(n.point_key, n.value) for n in compare_unit(store, "a").lines]
+    assert shown == [("idle", 1e-4), ("phono-idle", 4e-3)]
+
+
+def test_what_a_loudspeaker_hears_is_no_figure_of_a_preamplifier(given: Any) -> None:
+    for key, kind in (("p", "preamplifier"), ("a", "power amplifier")):
+        given.unit(key, kind=kind)
+        given.reading(key, "damping_factor", 0.03, load_ohm=1e4)
+        given.reading(key, "snr_1w", 90.0, under="idle", detail='{"weighting":"A"}')
+    with reading(given.build()) as store:
+        rows = store.rows("SELECT DISTINCT unit_key FROM placed")
+    assert rows == [("a",)]
+
+
+@pytest.mark.parametrize(
+    ("load", "stands"), [(None, True), (1e4, True), (600.0, False), (8.0, False)]
+)
+def test_a_loaded_preamplifier_is_not_at_the_point_of_a_bridging_load(
+    given: Any, load: float | None, stands: bool
+) -> None:
+    given.unit("p", kind="preamplifier")
+    more = {"power_w": None, "load_ohm": load, "analysis_key": "x"}
+    given.reading("p", "level", 2.0, **more)
+    given.reading("p", "thd", 0.01, **more)
+    assert ("preamp-1khz-2v" in points(given.build())) == stands
+
+
+@pytest.mark.parametrize(
+    "conditions", [{"input": "phono MM"}, {"tap": "16 ohm"}, {"load_ohm": 4.0}]
+)
 def test_another_input_or_tap_is_no_reading_of_the_point(given: Any, conditions: Any) -> None:
     """A magnetic cartridge's input adds tens of decibels: it stands for no line input."""
     given.unit("a")
@@ -195,7 +279,9 @@ def test_another_input_or_tap_is_no_reading_of_the_point(given: Any, conditions:
     given.unit("b")
     given.reading("b", "thd", 0.5, input="aux", tap="8 ohm")
     with reading(given.build()) as store:
-        units = store.rows("SELECT DISTINCT unit_key FROM placed WHERE point_key LIKE 'tone-%'")
+        units = store.rows(
+            "SELECT DISTINCT unit_key FROM placed WHERE point_key = 'tone-1khz-5w-8ohm'"
+        )
     assert units == [("b",)]
 
 

@@ -185,8 +185,8 @@ def test_volume_of_the_idle_noise_is_reported(given: Any) -> None:
     comparison = compared(given, "a")
     assert line(comparison, "noise_a").value == 1e-4
     assert (
-        "idle noise: at volume full, 1 peers at another setting, 1 peers without one stated; of "
-        "several settings the full one is compared"
+        "idle noise: at volume full, 1 peer without one stated; a unit with its volume turned down "
+        "is compared with its like"
     ) in comparison.notes
 
 

@@ -6,14 +6,9 @@ from typing import Any
 
 import pytest
 
-from backbench.comparison.verdicts import (
-    Verdict,
-    conformance,
-    outcome_of,
-    size_conformance,
-    verdicts,
-)
+from backbench.comparison.verdicts import Verdict, verdicts
 from backbench.quantities.writing import ordinary
+from backbench.statistics.conformity import conformance, outcome_of, size_conformance
 from backbench.storage.database import reading
 
 
@@ -266,3 +261,116 @@ def test_a_spread_that_was_observed_is_no_default(given: Any) -> None:
     assert verdict.again is not None
     assert not verdict.again.is_default
     assert "default" not in verdict.again_text
+
+
+@pytest.mark.parametrize(
+    ("promised", "measured_under", "named"),
+    [
+        ({"load_ohm": 4.0}, {}, "load 8 Ω, 4 Ω promised"),
+        ({"frequency_hz": 20.0}, {}, "frequency 1 kHz, 20 Hz promised"),
+        ({"band_low_hz": 20.0, "band_high_hz": 2e4}, {}, "promised over 20 Hz to 20 kHz"),
+        ({"weighting": "A"}, {"detail": '{"weighting":"none"}'}, "weighting none, A promised"),
+        ({}, {"detail": '{"weighting":"A"}'},
+         "no weighting is stated with the published figure, measured: A"),
+        ({"driven": "all"}, {"driven": "left"}, "only left driven, all outputs promised"),
+        ({"driven": "one"}, {}, "all outputs driven, one promised"),
+        ({"supply_vrms": 230.0}, {}, "supply not stated, 230 V promised"),
+    ],
+)  # fmt: skip
+def test_each_condition_that_differs_is_named(
+    given: Any, promised: dict[str, Any], measured_under: dict[str, Any], named: str
+) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0, **promised)
+    given.reading("a", "thd", 0.5, 0.01, **measured_under)
+    result = judged(given)[0]
+    assert result.outcome == "measured under other conditions"
+    assert ordinary(result.explanation) == named
+    assert result.value == 0.5
+
+
+@pytest.mark.parametrize(
+    ("promised", "measured_under"),
+    [
+        ({"load_ohm": 8.0}, {}), ({"weighting": "A"}, {"detail": '{"weighting":"A"}'}),
+        ({"driven": "all"}, {}), ({"driven": "one"}, {"driven": "left"}),
+    ],
+)  # fmt: skip
+def test_a_condition_that_is_the_promised_one_is_judged(
+    given: Any, promised: dict[str, Any], measured_under: dict[str, Any]
+) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0, **promised)
+    given.reading("a", "thd", 0.5, 0.01, **measured_under)
+    assert judged(given)[0].outcome == "meets"
+
+
+def captured(given: Any, metric: str, value: float, position: int = 1, **more: Any) -> None:
+    """A reading of a capture with its own supply or controls."""
+    key = f"r-a-{position}"
+    given.capture("r-a", position, **more)
+    given.row("analysis_capture", analysis_key=key, review_key="r-a", sha256=key)
+    given.reading("a", metric, value, 0.01, analysis_key=key)
+
+
+@pytest.mark.parametrize(
+    ("supply", "outcome"), [(231.0, "meets"), (240.0, "measured under other conditions")]
+)
+def test_a_promised_supply_is_held_against_the_stated_one(
+    given: Any, supply: float, outcome: str
+) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0, supply_vrms=230.0)
+    captured(given, "thd", 0.5, supply_vrms=supply)
+    result = judged(given)[0]
+    assert result.outcome == outcome
+    if supply == 240.0:
+        assert ordinary(result.explanation) == "supply 240 V, 230 V promised"
+
+
+def test_tone_controls_that_are_set_decide_nothing(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "thd", "at most", 1.0)
+    captured(given, "thd", 2.0, controls="bass full")
+    assert judged(given)[0].explanation == "tone controls not flat"
+
+
+def test_a_promise_means_line_input_full_volume_and_all_driven(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "noise", "at most", 1.0)
+    for value, more in (
+        (40.0, {"input": "phono"}), (0.1, {"volume": "min"}), (0.2, {"driven": "left"}),
+        (0.5, {"input": "aux", "volume": "full"}),
+    ):  # fmt: skip
+        given.reading("a", "noise", value, 0.01, under="idle", **more)
+    assert (judged(given)[0].outcome, judged(given)[0].value) == ("meets", 0.5)
+
+
+def test_where_only_phono_was_measured_the_input_is_named(given: Any) -> None:
+    given.unit("a")
+    given.published("a", "noise", "at most", 1.0)
+    given.reading("a", "noise", 0.5, 0.01, under="idle", input="phono MM")
+    assert judged(given)[0].explanation == "; through the phono input"
+
+
+def test_rated_power_is_judged_without_a_published_line(given: Any) -> None:
+    """At 1 % and into 8 ohm where it was measured so; the worse output decides."""
+    given.unit("a", rated_power_w=20.0)
+    for output, watts in (("left", 24.0), ("right", 17.0)):
+        given.reading("a", "power_at_limit", watts, 0.2, limit_percent=1.0, power_w=None,
+                      output=output)  # fmt: skip
+    given.reading("a", "power_at_limit", 12.0, 0.2, limit_percent=1.0, power_w=None, load_ohm=4.0)
+    given.reading("a", "power_at_limit", 30.0, 0.2, limit_percent=10.0, power_w=None)
+    (result,) = judged(given)
+    assert (result.outcome, result.output, result.value) == ("fails", "right", 17.0)
+    assert ordinary(result.promised_at) == "1 kHz, 8 Ω, 1 %"
+    assert result.printed == "at least 20 W"
+    assert result.printed_in == "rated power, for which no distortion limit is stated"
+    assert "left: 24.00 W ± 0.40 W" in ordinary(result.explanation)
+
+
+def test_a_published_power_stands_in_place_of_the_rated_one(given: Any) -> None:
+    given.unit("a", rated_power_w=20.0)
+    given.published("a", "power_at_limit", "at least", 15.0, limit_percent=1.0)
+    given.reading("a", "power_at_limit", 17.0, 0.2, limit_percent=1.0, power_w=None)
+    assert [v.outcome for v in judged(given)] == ["meets"]

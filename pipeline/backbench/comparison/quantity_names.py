@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from backbench.metrics.registry import registry
 from backbench.quantities.writing import in_text, number
-from backbench.test_points.assign import shipped_point
+from backbench.test_points.points import LINE, shipped_point
 
 
 def titled(metric: str, title: str, limit_percent: float | None) -> str:
@@ -24,6 +24,8 @@ def quantity_name(metric: str, title: str, limit_percent: float | None, point_ke
 def conditions(point_key: str) -> str:
     """What a shipped test point asks for, without what every reading of it has by its nature."""
     point = shipped_point(point_key)
+    if point.input_sort not in (None, LINE):
+        return point.title
     if point.tones_hz:
         return " + ".join(in_text(hertz, "Hz") for hertz in point.tones_hz)
     if point.frequency_hz is None:

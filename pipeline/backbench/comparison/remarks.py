@@ -18,7 +18,7 @@ from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 from backbench.statistics import ranks
 from backbench.storage.database import Database
-from backbench.test_points.assign import shipped_point
+from backbench.test_points.points import shipped_point
 
 if TYPE_CHECKING:
     import polars as pl
@@ -65,21 +65,24 @@ def _powers(store: Database, line: Standing) -> list[float]:
     return [float(value) for (value,) in rows if value > 0]
 
 
-def notes(
+def warnings(
     store: Database, chosen: Peers, lines: Sequence[Standing], among: pl.DataFrame, unit_key: str
 ) -> list[str]:
-    """How the ranks were computed, and what a reader should beware of."""
+    """What a reader should beware of: few peers, defaults, other states, drift."""
     remarks = [chosen.note] if chosen.note else []
     if not lines:
         remarks.append("no reading of this unit is at a test point")
-    remarks.append(f"ranks: 95 % intervals, {ranks.METHOD}; {WORSE}")
     remarks.append(default_note([line for line in lines if line.rank]))
     return [
         *filter(None, remarks),
         *earlier_figures(store, unit_key, {line.metric for line in lines}),
-        *_volumes(among, unit_key),
         *drift_effects.drift_warnings(store, lines, among),
     ]
+
+
+def methods(among: pl.DataFrame, unit_key: str) -> list[str]:
+    """How the ranks were computed, and under which volume idle noise was taken."""
+    return [f"ranks: 95 % intervals, {ranks.METHOD}; {WORSE}", *_volumes(among, unit_key)]
 
 
 def out_of_date(stale: Stale, among: pl.DataFrame, unit_key: str) -> list[str]:
@@ -109,8 +112,7 @@ def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:
     if not any(row["unit_key"] == unit_key for row in idle):
         return []
     others = [row["volume"] for row in idle if row["unit_key"] != unit_key]
-    none, other = others.count(None), sum(v not in (None, own) for v in others)
+    none = others.count(None)
     remark = f"idle noise: at volume {own}" if own else "idle noise: no volume setting stated"
-    remark += f", {other} peers at another setting" if other and own else ""
-    remark += f", {none} peers without one stated" if none and own else ""
-    return [remark + "; of several settings the full one is compared"]
+    remark += f", {counted(none, 'peer')} without one stated" if none and own else ""
+    return [remark + "; a unit with its volume turned down is compared with its like"]

@@ -14,6 +14,13 @@ from backbench.metrics.registry import registry
 from backbench.quantities.counts import counted
 from backbench.statistics import ranks
 from backbench.storage.database import Database
+from backbench.test_points.points import (
+    EQUALISED_INPUTS,
+    LINE,
+    OWN_AT_INPUTS,
+    at_input,
+    shipped_point,
+)
 
 if TYPE_CHECKING:
     import polars as pl
@@ -88,8 +95,12 @@ class NearUnit:
 
 def compared_points() -> dict[str, tuple[str, ...]]:
     """Metrics that units are compared in, in the order shown, each with its test points in order
-    of preference."""
-    return registry().compared()
+    of preference: those at a line input, then those at the others."""
+    return {
+        metric: (*points, *(at_input(sort, point) for sort in EQUALISED_INPUTS for point in points
+                            if point in OWN_AT_INPUTS))
+        for metric, points in registry().compared().items()
+    }  # fmt: skip
 
 
 def compared_values(entered: bool = True) -> dict[str, Any]:
@@ -183,12 +194,15 @@ def placed(
 
 
 def _preferred(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The unit's rows at the first test point of each metric that it has, in the order shown."""
+    """The unit's rows at the first test point of each metric that it has, of each sort of input,
+    in the order shown."""
     preferred = []
     for metric, points in compared_points().items():
         mine = [row for row in own if row["metric"] == metric]
-        point = next((p for p in points if any(r["point_key"] == p for r in mine)), None)
-        preferred += [row for row in mine if row["point_key"] == point]
+        for sort in (LINE, *EQUALISED_INPUTS):
+            of_sort = (p for p in points if shipped_point(p).input_sort == sort)
+            point = next((p for p in of_sort if any(r["point_key"] == p for r in mine)), None)
+            preferred += [row for row in mine if row["point_key"] == point]
     return preferred
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from backbench.comparison.compared_sides import changes, sides
 from backbench.comparison.differences import Difference
 from backbench.comparison.peers import Peers, choose, unit_row
-from backbench.comparison.remarks import listening, notes, out_of_date
+from backbench.comparison.remarks import listening, methods, out_of_date, warnings
 from backbench.comparison.standings import (
     Common,
     NearUnit,
@@ -34,7 +34,8 @@ class Comparison:
 
     work, sides: what is held against what, and the differences: before and after work, left and
     right; both empty where there is nothing to hold against. sentences: what a reader should know
-    first, in three to five plain sentences.
+    first, in three to five plain sentences. warnings: of the notes those that change how a figure
+    is to be read.
     """
 
     unit_key: str
@@ -53,6 +54,7 @@ class Comparison:
     work: tuple[str, tuple[Difference, ...]] = ("", ())
     sides: tuple[str, tuple[Difference, ...]] = ("", ())
     sentences: tuple[str, ...] = field(default=())
+    warnings: tuple[str, ...] = field(default=())
 
     def frame(self) -> pl.DataFrame:
         """One row a metric; rank and left-out counts in words."""
@@ -97,6 +99,9 @@ def compare_unit(
     chosen = choose(store, unit_key, peers)
     common = common or read_common(store, include_entered, settings)
     lines, nearest, days = placed(common, unit_key, chosen)
+    cautions = (
+        *out_of_date(common.stale, days, unit_key), *warnings(store, chosen, lines, days, unit_key)
+    )  # fmt: skip
     made = Comparison(
         unit_key=unit_key,
         label=str(unit["label"]),
@@ -109,10 +114,8 @@ def compare_unit(
         verdicts=tuple(verdicts(store, unit_key)),
         lines=lines,
         nearest=nearest,
-        notes=(
-            *out_of_date(common.stale, days, unit_key),
-            *notes(store, chosen, lines, days, unit_key),
-        ),
+        notes=(*cautions, *methods(days, unit_key)),
+        warnings=cautions,
         listening=tuple(listening(store, unit, lines, settings or Settings())),
         work=(work[0], tuple(one_per_metric(work[1]))),
         sides=(outputs[0], tuple(one_per_metric(outputs[1]))),

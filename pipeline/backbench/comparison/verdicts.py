@@ -19,24 +19,23 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from backbench.comparison.another_session import AnotherSession, another_session
+from backbench.comparison.promised_conditions import measured_at, promised_at, unlike_promised
 from backbench.comparison.promised_power import at_power
+from backbench.comparison.rated_power import rated_power
 from backbench.metrics.registry import registry
 from backbench.quantities.writing import MOST_DIGITS, measured, quantity
+from backbench.statistics.conformity import Decision, conformance, outcome_of, size_conformance
 from backbench.storage.database import Database
-from backbench.test_points.interpolate import EXACT, REMARK
+from backbench.test_points.assign import FULL_VOLUME
+from backbench.test_points.interpolate import REMARK
+from backbench.test_points.points import LINE, sort_of_input
 
-SURE = 0.95
 NEARER_ZERO = "nearer zero"
 RULE = (
     "JCGM 106: met where the probability of conformity is at least 95 %, missed where at most "
     "5 %; the worse output decides"
 )
-Outcome = Literal[
-    "fails", "inconclusive", "meets", "measured under other conditions", "not measured"
-]
-WITHIN = {"frequency_hz": 0.01, "power_w": EXACT, "load_ohm": 0.05, "limit_percent": 0.001}
-UNITS = {"frequency_hz": "Hz", "power_w": "W", "load_ohm": "ohm", "limit_percent": "%"}
-WHOLE_BAND = (20.0, 20000.0)
+Outcome = Decision | Literal["measured under other conditions", "not measured"]
 NOMINAL = "nominal load"
 """The detail of a reading that names the load it refers to, as "8 ohm"."""
 
@@ -80,60 +79,6 @@ class Verdict:
         return f"{self.again.text(self.unit)}{verdict}"
 
 
-def conformance(
-    value: float,
-    uncertainty: float,
-    limit: float,
-    side: str,
-    bound: str | None = None,
-    dof: float | None = None,
-) -> tuple[float, float]:
-    """Least and greatest probability that the true value is within a one-sided limit.
-
-    They are equal unless the value is a bound. side: "at most" or "at least". dof: of the
-    uncertainty; with few the distribution is Student's t (JCGM 100:2008, G.3), whose tails are
-    wider. None: not limited.
-    """
-    distance = limit - value if side == "at most" else value - limit
-    if uncertainty > 0:
-        p = _probability(distance / uncertainty, dof)
-    else:
-        p = 1.0 if distance >= 0 else 0.0
-    if bound is None:
-        return p, p
-    may_be_within = (bound == "upper") == (side == "at most")
-    return (p, 1.0) if may_be_within else (0.0, p)
-
-
-def size_conformance(
-    value: float, uncertainty: float, limit: float, side: str, dof: float | None = None
-) -> tuple[float, float]:
-    """As conformance, of the size of a value of either sign within a limit of at least 0."""
-    size = abs(value)
-    if uncertainty <= 0:
-        return conformance(size, 0.0, limit, side)
-    above = _probability((limit - size) / uncertainty, dof)
-    below = _probability((-limit - size) / uncertainty, dof)
-    p = above - below if side == "at most" else 1 - above + below
-    return p, p
-
-
-def _probability(deviate: float, dof: float | None) -> float:
-    """That a value lies below this many standard uncertainties above its estimate."""
-    if dof is None or math.isinf(dof):
-        return 0.5 * math.erfc(-deviate / math.sqrt(2))
-    from scipy.special import stdtr
-
-    return float(stdtr(dof, deviate))
-
-
-def outcome_of(probability: tuple[float, float]) -> Outcome:
-    """The decision for least and greatest conformance probability."""
-    if probability[0] >= SURE:
-        return "meets"
-    return "fails" if probability[1] <= 1 - SURE else "inconclusive"
-
-
 def judge(figure: Mapping[str, Any], readings: Iterable[Mapping[str, Any]]) -> Verdict:
     """The verdict on one published figure from the unit's readings of its metric.
 
@@ -143,19 +88,36 @@ def judge(figure: Mapping[str, Any], readings: Iterable[Mapping[str, Any]]) -> V
     rows = [_as_referred(row) for row in readings]
     valued = [row for row in rows if row["value"] is not None]
     if not valued:
-        reasons = sorted({str(row["reason"]) for row in rows})
-        return _verdict(figure, "not measured", explanation="; ".join(reasons))
-    fitting = [row for row in valued if not list(_differences(figure, row))]
+        refused = sorted({str(row["reason"]) for row in rows})
+        return _verdict(figure, "not measured", explanation="; ".join(refused))
+    unlike = [(list(unlike_promised(figure, row)), row) for row in valued]
+    fitting = [row for reasons, row in unlike if not reasons]
     if not fitting:
-        nearest = min(valued, key=lambda row: (len(list(_differences(figure, row))), row["output"]))
-        explanation = "; ".join(_differences(figure, nearest))
+        reasons, nearest = min(unlike, key=lambda one: (len(one[0]), one[1]["output"]))
+        explanation = "; ".join(reasons)
         return _verdict(figure, "measured under other conditions", nearest, explanation=explanation)
-    measured_rows = [row for row in fitting if row["status"] != "entered"] or fitting
+    measured_rows = _as_usual([row for row in fitting if row["status"] != "entered"] or fitting)
     power = _promised_power(figure)
     taken = at_power(measured_rows, power) if power else measured_rows
     if not taken:
         return _not_at(figure, measured_rows, power or 0.0)
     return _worst([_held(figure, row) for row in _nearest(figure, taken)])
+
+
+def _as_usual(rows: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Of each output the readings that a promise means where it doesn't say otherwise: through a
+    line input, the volume turned up, all outputs driven."""
+
+    def unusual(row: Mapping[str, Any]) -> tuple[bool, bool, bool]:
+        return (
+            row.get("input_sort", LINE) != LINE, bool(row.get("turned_down")),
+            row["driven"] is not None,
+        )  # fmt: skip
+
+    least: dict[str, tuple[bool, bool, bool]] = {}
+    for row in rows:
+        least[row["output"]] = min(unusual(row), least.get(row["output"], (True, True, True)))
+    return [row for row in rows if unusual(row) == least[row["output"]]]
 
 
 def _promised_power(figure: Mapping[str, Any]) -> float | None:
@@ -219,6 +181,8 @@ def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:
     explanation = measured_at(row)
     if str(row["reason"] or "").startswith(REMARK):
         explanation += f", {row['reason']}"
+    if row.get("input_sort", LINE) != LINE:
+        explanation += f"; through the {row['input_sort']} input"
     if row["driven"]:
         explanation += f"; only {row['driven']} driven"
     if row["bound"]:
@@ -259,43 +223,6 @@ def _nearest(
         yield min((row for row in rows if row["output"] == output), key=distance)
 
 
-def _differences(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Iterator[str]:
-    """How a reading's conditions differ from those promised, in words."""
-    for name, within in WITHIN.items():
-        wanted, measured_value = figure[name], row[name]
-        if wanted is None or name == "power_w":
-            continue
-        if measured_value is None or abs(measured_value / wanted - 1) > within:
-            words = name.rsplit("_", 1)[0]
-            yield f"{words} {_condition(name, measured_value)}, {_condition(name, wanted)} promised"
-    if registry().traits(row["metric"]).whole_band and figure["band_low_hz"] is None:
-        yield f"no band is stated with the published figure, measured over {_band(*WHOLE_BAND)}"
-    if figure["band_low_hz"] is not None:
-        band = (figure["band_low_hz"], figure["band_high_hz"])
-        if not registry().traits(row["metric"]).whole_band or band != WHOLE_BAND:
-            yield f"promised over {_band(*band)}"
-
-
-def measured_at(row: Mapping[str, Any]) -> str:
-    """The conditions of a reading in words: "1 kHz, 5.02 W, 8 Ω"."""
-    return ", ".join(_condition(name, row[name]) for name in WITHIN if row[name] is not None)
-
-
-def _condition(name: str, value: float | None) -> str:
-    return "not stated" if value is None else quantity(value, UNITS[name], MOST_DIGITS)
-
-
-def _band(low: float, high: float) -> str:
-    return f"{quantity(low, 'Hz')} to {quantity(high, 'Hz')}"
-
-
-def _promised_at(figure: Mapping[str, Any]) -> str:
-    parts = [_condition(name, figure[name]) for name in WITHIN if figure[name] is not None]
-    if figure["band_low_hz"] is not None:
-        parts.append(_band(figure["band_low_hz"], figure["band_high_hz"]))
-    return ", ".join(parts)
-
-
 def _verdict(
     figure: Mapping[str, Any],
     outcome: Outcome,
@@ -311,7 +238,7 @@ def _verdict(
         side=figure["side"],
         limit=figure["limit_value"],
         printed=f"{figure['side']} {figure['printed']}",
-        promised_at=_promised_at(figure),
+        promised_at=promised_at(figure),
         printed_in=figure["printed_in"],
         outcome=outcome,
         value=reading["value"],
@@ -324,36 +251,63 @@ def _verdict(
     )
 
 
+READINGS = """
+WITH powers AS (
+    SELECT analysis_key, output, generator_vrms, min(uncertainty / value) AS power_u
+    FROM reading WHERE review_key = $review AND value > 0 AND list_contains($powers, metric)
+    GROUP BY ALL
+),
+taken AS (
+    SELECT analysis_capture.analysis_key,
+           bool_or(lower(trim(controls)) NOT IN ('flat', 'defeated', 'bypassed')) AS shaped,
+           if(count(DISTINCT supply_vrms) = 1, min(supply_vrms), NULL) AS supply_vrms
+    FROM analysis_capture JOIN capture USING (review_key, sha256)
+    WHERE review_key = $review
+    GROUP BY ALL
+)
+SELECT
+    reading.*, metric.unit, powers.power_u, spread, relative, is_default,
+    session_spread.dof AS session_dof, taken.shaped, taken.supply_vrms,
+    {input_sort} AS input_sort,
+    NOT coalesce(regexp_matches(lower(reading.volume), $full), true) AS turned_down
+FROM reading
+JOIN metric USING (metric, method_version)
+LEFT JOIN session_spread USING (metric)
+LEFT JOIN powers ON powers.analysis_key = reading.analysis_key AND powers.output = reading.output
+    AND powers.generator_vrms IS NOT DISTINCT FROM reading.generator_vrms
+LEFT JOIN taken ON taken.analysis_key = reading.analysis_key
+WHERE review_key = $review AND unit_key = $unit AND order_n IS NULL
+  AND list_contains($metrics, metric)
+ORDER BY reading_key
+"""
+
+FIGURES = """
+SELECT published.*, coalesce(metric.title, metric) AS title, coalesce(metric.unit, '') AS unit,
+       coalesce(metric.better, '') AS better
+FROM published LEFT JOIN metric USING (metric)
+WHERE review_key = $review AND unit_key = $unit
+ORDER BY position
+"""
+
+
 def verdicts(store: Database, unit_key: str, review_key: str | None = None) -> list[Verdict]:
-    """Verdicts on every published figure of a unit, from one review (its newest by default)."""
+    """Verdicts on every published figure of a unit, from one review (its newest by default).
+
+    A rated power is a promise too, where no published figure is of a power.
+    """
     review_key = review_key or _newest(store, unit_key)
-    keys = {"review": review_key, "unit": unit_key}
-    figures = store.frame(
-        "SELECT published.*, coalesce(metric.title, metric) AS title, "
-        "coalesce(metric.unit, '') AS unit, coalesce(metric.better, '') AS better "
-        "FROM published LEFT JOIN metric USING (metric) "
-        "WHERE review_key = $review AND unit_key = $unit ORDER BY position",
-        keys,
-    )
-    readings = store.frame(
-        "SELECT reading.*, metric.unit, powers.power_u, spread, relative, is_default, "
-        "session_spread.dof AS session_dof FROM reading "
-        "JOIN metric USING (metric, method_version) "
-        "LEFT JOIN session_spread USING (metric) LEFT JOIN ("
-        "SELECT analysis_key, output, generator_vrms, min(uncertainty / value) AS power_u "
-        "FROM reading WHERE review_key = $review AND value > 0 "
-        "AND list_contains($powers, metric) GROUP BY ALL) AS powers "
-        "ON powers.analysis_key = reading.analysis_key AND powers.output = reading.output "
-        "AND powers.generator_vrms IS NOT DISTINCT FROM reading.generator_vrms "
-        "WHERE review_key = $review AND unit_key = $unit AND order_n IS NULL AND metric IN "
-        "(SELECT metric FROM published WHERE review_key = $review AND unit_key = $unit) "
-        "ORDER BY reading_key",
-        {**keys, "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")]},
-    )
+    keys: dict[str, object] = {"review": review_key, "unit": unit_key}
+    figures = list(store.frame(FIGURES, keys).iter_rows(named=True))
+    if not any(figure["metric"] in _limits() for figure in figures):
+        figures += rated_power(store, keys)
+    readings = store.frame(READINGS.format(input_sort=sort_of_input("reading.input")), {
+        **keys, "full": FULL_VOLUME, "metrics": sorted({figure["metric"] for figure in figures}),
+        "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
+    })  # fmt: skip
     rows = list(readings.iter_rows(named=True))
     return [
         judge(figure, [row for row in rows if row["metric"] == figure["metric"]])
-        for figure in figures.iter_rows(named=True)
+        for figure in figures
     ]
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from backbench.errors import Fault
 
-HEADER = re.compile(r"\s*\[{1,2}\s*([^\[\]]+?)\s*\]{1,2}")
 QUOTES = str.maketrans("", "", "\"'")
 
 
@@ -26,9 +26,7 @@ def line_of(text: str, location: Sequence[str | int]) -> int | None:
     The line of the table or entry around it where the value has none of its own, as one that is
     missing; None where that isn't found either.
     """
-    lines = text.splitlines()
-    headers = [(n, match[1].translate(QUOTES).replace(" ", "")) for n, line in enumerate(lines)
-               if (match := HEADER.match(line))]  # fmt: skip
+    lines, headers = _outline(text)
     begin, depth = _deepest(headers, location)
     end = next((n for n, _ in headers if n > begin), len(lines))
     for key in (part for part in location[depth:] if isinstance(part, str)):
@@ -37,6 +35,20 @@ def line_of(text: str, location: Sequence[str | int]) -> int | None:
         if found is not None:
             return found + 1
     return begin + 1 if begin >= 0 else None
+
+
+@lru_cache(maxsize=1)
+def _outline(text: str) -> tuple[list[str], list[tuple[int, str]]]:
+    """The lines of a file, and its headers with where they stand: once for all of its faults."""
+    lines = text.splitlines()
+    begun = ((n, line.strip()) for n, line in enumerate(lines))
+    headers = [(n, _table_name(line)) for n, line in begun if line.startswith("[")]
+    return lines, headers
+
+
+def _table_name(header: str) -> str:
+    """The name between the brackets, without quotation marks and spaces."""
+    return header.lstrip("[").partition("]")[0].translate(QUOTES).replace(" ", "")
 
 
 def _deepest(headers: Sequence[tuple[int, str]], location: Sequence[str | int]) -> tuple[int, int]:

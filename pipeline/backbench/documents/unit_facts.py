@@ -105,12 +105,23 @@ class FigureConditions(Strict):
     """Distortion limit of a power. Example: `1`"""
 
 
+class PublishedConditions(FigureConditions):
+    """Conditions under which a published figure holds."""
+
+    weighting: Literal["A", "none"] | None = None
+    """Weighting of a signal-to-noise ratio. Example: `"A"`"""
+    driven: Literal["all", "one"] | None = None
+    """Outputs driven at once: all, or one. Example: `"all"`"""
+    supply_vrms: Annotated[float, Field(gt=0), in_unit("V")] | None = None
+    """Mains voltage at the unit. Example: `230`"""
+
+
 class PublishedFigure(Strict):
     """A figure that the maker promised. The limit is a number with its unit: "1 %", "15 W"."""
 
     metric: Name
     """A metric of METRICS.md. Example: `"thd"`"""
-    at: FigureConditions = FigureConditions()
+    at: PublishedConditions = PublishedConditions()
     """Conditions of the figure. Example: `{ frequency_hz = 1000, power_w = 15 }`"""
     at_most: Name | None = None
     """Upper limit with its unit; either this or at_least. Example: `"1 %"`"""

@@ -189,7 +189,8 @@ def _limit(figure: PublishedFigure) -> Row:
         "limit_value": limit_value(figure, registry().metrics[figure.metric].unit),
         "frequency_hz": figure.at.frequency_hz, "band_low_hz": low, "band_high_hz": high,
         "power_w": figure.at.power_w, "load_ohm": figure.at.load_ohm,
-        "limit_percent": figure.at.limit_percent,
+        "limit_percent": figure.at.limit_percent, "weighting": figure.at.weighting,
+        "driven": figure.at.driven, "supply_vrms": figure.at.supply_vrms,
         "printed": text, "printed_in": figure.printed_in,
     }  # fmt: skip
 

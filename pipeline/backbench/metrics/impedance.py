@@ -1,4 +1,4 @@
-"""Output source impedance and damping factor, from two loads."""
+"""Output impedance and damping factor, from two loads."""
 
 from __future__ import annotations
 
@@ -38,6 +38,8 @@ from backbench.signal.impedance import ComplexOhms
 
 FAMILY = "Output impedance and damping"
 
+LEAST_LINE_OHM = 100.0
+"""Load from which on an output without a tap is a line output (common practice, no source)."""
 NOMINAL_OHM = 8.0
 TAP = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:ohms?|[\u03a9\u2126]|r)(?:\s+(?:tap|output))?", re.I)
 HEADPHONES = re.compile(r"headphone|\bphones\b", re.I)
@@ -64,7 +66,7 @@ class _Across:
 
 @derived(
     "source_impedance",
-    title="Output source impedance",
+    title="Output impedance",
     unit="ohm",
     better="lower",
     source="IEC 60268-3 (output source impedance)",
@@ -141,10 +143,11 @@ def regulation_resistance(session: Session) -> Iterator[DerivedResult]:
     unit="1",
     better="higher",
     source="IEC 60268-3 (damping factor)",
-    version=2,
+    version=3,
     choice="nominal load over the magnitude of the source impedance, at the point where the "
     "voltage was recorded: a lead beyond it is not in it. Nominal load: the named tap's; that "
-    "under which it was measured at a headphone output; else 8 ohm. A bound without phase",
+    "under which it was measured at a headphone output; else 8 ohm. A bound without phase. None of "
+    "an output under loads of 100 ohm and more without a tap: it drives no loudspeaker",
     traits=Traits(
         also_called=("damping", "df", "damp"),
         compared_at=("impedance-1khz",),
@@ -160,6 +163,8 @@ def damping_factor(session: Session) -> Iterator[DerivedResult]:
     """Nominal load resistance divided by the magnitude of the output source impedance."""
     for across in _across(session):
         like = across.like
+        if _is_line_output(like):
+            continue
         nominal = nominal_load(like)
         detail = {} if nominal is None else {"nominal load": exact(nominal, "ohm")}
         if not isinstance(across, _Across):
@@ -235,9 +240,7 @@ def _across(session: Session) -> Iterator[_Across | RefusedDerivation]:
                 yield RefusedDerivation(str(error), like, swept.sources, frequency_hz=hz)
 
 
-@derived_curve(
-    "source_impedance", title="Output source impedance", x_unit="Hz", y_unit="ohm", version=2
-)
+@derived_curve("source_impedance", title="Output impedance", x_unit="Hz", y_unit="ohm", version=2)
 def source_impedance_curve(session: Session) -> Iterator[DerivedCurve]:
     """Magnitude under two loads at one drive: of sweeps, and of tones at five frequencies or more.
 
@@ -320,6 +323,12 @@ def _sets(session: Session) -> Iterator[_Set]:
 
 def _place(r: Reading) -> tuple[object, ...]:
     return r.unit_key, r.output, r.input, r.tap, r.volume, r.controls
+
+
+def _is_line_output(like: Reading) -> bool:
+    """Whether an output that names no tap was loaded as no loudspeaker or headphone loads it."""
+    named = like.tap is not None or HEADPHONES.search(like.output)
+    return not named and (like.load_ohm or 0.0) >= LEAST_LINE_OHM
 
 
 def nominal_load(like: Reading) -> float | None:

@@ -11,7 +11,7 @@ from typing import Literal
 
 from backbench.documents.kinds import Battery
 
-AT_IDLE = ("idle",)
+AT_IDLE = ("idle", "idle-volume-down")
 AT_POWERS = (
     *(
         f"tone-1khz-{power}-{load}ohm"

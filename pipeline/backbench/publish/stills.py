@@ -32,7 +32,7 @@ ORDER = (
     ("tone-spectrum-of-a-unit", "Spectrum of a tone"),
     ("idle-spectrum-of-a-unit", "Spectrum at idle"),
     ("idle-noise-of-technology", "Residual noise among peers"),
-    ("impedance-over-frequency", "Output source impedance"),
+    ("impedance-over-frequency", "Output impedance"),
     ("damping-by-technology", "Damping factor by technology"),
     ("separation-against-balance", "Channel separation and imbalance"),
     ("before-and-after-work", "Before and after service or restoration"),

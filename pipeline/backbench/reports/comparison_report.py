@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import IO, TYPE_CHECKING
 
+from backbench.comparison.quantity_names import quantity_name
+from backbench.metrics.registry import registry
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import ordinary
 from backbench.reports.terminal_reports import show_differences, show_nearest
 from backbench.reports.terminal_tables import (
-    WIDTH,
     console,
     flowing,
     indented,
@@ -32,17 +33,17 @@ MOST_DIFFERENCES = 6
 def show_comparison(
     comparison: Comparison, stream: IO[str] | None = None, *, everything: bool = False
 ) -> None:
-    """Plain sentences first, then verdicts and a line per metric, then notes.
+    """Plain sentences first, then a line a specification and a line a quantity: about a screen.
 
-    everything: also the units around each value, who was left out, similar units, audibility, and
-    the differences by work and between sides.
+    everything: also quantities that another one says again, the units around each value, who was
+    left out, similar units, audibility, the differences by work and between sides, and the method.
     """
     from backbench.comparison.standings import LIMIT_PERCENT
 
     out = console(stream)
     c = comparison
-    flowing(out, f"{c.label} [{c.unit_key}]", style="bold")
-    flowing(out, f"{c.technology} {c.kind}, {c.state}, reviewed {c.reviewed}")
+    flowing(out, f"{c.label} [{c.unit_key}]: {c.technology} {c.kind}, {c.state}, "
+            f"reviewed {c.reviewed}", style="bold")  # fmt: skip
     for sentence in c.sentences:
         flowing(out, ordinary(sentence))
     if c.verdicts and everything:
@@ -50,18 +51,26 @@ def show_comparison(
     elif c.verdicts:
         _show_verdicts(out, c.verdicts)
     others = len(c.peers.keys) - 1
-    out.print("Rank among its peers", style="bold")
-    default = "" if c.peers.chosen else "; the default, choose others with --peers"
-    flowing(out, f"Peers: {c.peers.description} ({counted(others, 'other unit')}{default})")
+    default = "" if c.peers.chosen else "; choose others with --peers"
+    flowing(out, f"Rank among {c.peers.description} ({counted(others, 'other unit')}{default})",
+            style="bold")  # fmt: skip
+    heads = f"{'worse output':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'better':{DIRECTION}}"
+    out.print(f"{heads} rank (1 = best)", markup=False)
     # Powers at other limits than the usual one are in the exported table.
-    lines = [n for n in c.lines if n.limit_percent in (None, LIMIT_PERCENT)]
-    _show_lines(out, lines, everything)
+    usual = [n for n in c.lines if n.limit_percent in (None, LIMIT_PERCENT)]
+    _show_lines(out, usual if everything else _short(usual), everything)
     if everything:
         _show_rest(out, c)
-    for note in c.notes:
+    for note in c.notes if everything else c.warnings:
         flowing(out, f"Note: {note}")
     if not everything:
-        flowing(out, "With --all: nearest and similar units, audibility, left and right.")
+        flowing(out, "With --all: every quantity, neighbours, left and right, method.")
+
+
+def _short(lines: Sequence[Standing]) -> list[Standing]:
+    """Without what another line says again."""
+    on_request = registry().having(lambda traits: traits.on_request)
+    return [line for line in lines if line.metric not in on_request]
 
 
 def _show_rest(out: Console, c: Comparison) -> None:
@@ -79,14 +88,19 @@ def _show_rest(out: Console, c: Comparison) -> None:
 
 
 def _show_verdicts(out: Console, verdicts: Sequence[Verdict]) -> None:
-    """A sentence a specification: the verdict, the figure, what was promised."""
+    """A line a specification: the verdict, the figure, what was promised."""
     out.print("Specifications", style="bold")
     for v in verdicts:
-        promised = v.printed + (f" at {v.promised_at}" if v.promised_at else "")
+        at = f" at {v.promised_at}" if v.promised_at else ""
         side = f" ({v.output})" if v.output else ""
         shown = f"{quantity(v.value, v.unit, v.uncertainty)}{side}" if v.value is not None else ""
-        why = v.explanation if v.outcome not in ("meets", "fails", "inconclusive") else ""
-        parts = [f"{v.title} {shown}".strip(), v.again_text, f"promised {promised}", why]
+        open_again = v.again_outcome not in (None, v.outcome)
+        parts = [
+            f"{v.title} {shown}".strip(),
+            f"{v.printed}{at}",
+            v.explanation if v.outcome not in ("meets", "fails", "inconclusive") else "",
+            f"in another session {v.again_outcome}" if open_again else "",
+        ]
         flowing(out, ordinary(f"{v.outcome}: {'; '.join(filter(None, parts))}"))
 
 
@@ -108,34 +122,20 @@ def _verdict_cells(v: Verdict) -> tuple[str, ...]:
 
 
 def _show_lines(out: Console, lines: Sequence[Standing], everything: bool) -> None:
-    """A line a metric with its place, by test point; all of what stands around it on request."""
-    longest = max((len(line_name(line)) for line in lines), default=NAME)
-    room = max(NAME, min(longest, NAME + out.width - WIDTH))
-    heads = f"{'':{room}} {'value ± U (k = 2)':>{VALUE}} {'better':>{DIRECTION}}"
-    out.print(f"{heads}  rank (1 = best)", markup=False)
-    point = ""
+    """A line a quantity with its place; all of what stands around it on request."""
     for line in lines:
-        if line.point != point:
-            point = line.point
-            out.print(f"{point[:1].upper()}{point[1:]}", style="bold", markup=False)
-        for part in _placed_line(line, room):
+        for part in _placed_line(line):
             out.print(part, markup=False)
         for text in _around(line) if everything else _note(line):
             indented(out, text)
 
 
-NAME, VALUE, DIRECTION = 29, 22, 7
+NAME, VALUE, DIRECTION = 31, 22, 6
 DIRECTIONS = {"nearer zero": "near 0", "neither": "-"}
 
 
-def line_name(line: Standing) -> str:
-    """The metric with its limit."""
-    limit = f": {quantity(line.limit_percent, '%')}" if line.limit_percent is not None else ""
-    return f"{line.title}{limit}"
-
-
-def _placed_line(line: Standing, room: int) -> list[str]:
-    """Name, value, share and place in columns; what a name has too much goes below."""
+def _placed_line(line: Standing) -> list[str]:
+    """Name, value, direction and place in columns; what a name has too much goes below."""
     import textwrap
 
     from backbench.statistics.ranks import FEWEST_OTHERS
@@ -143,13 +143,13 @@ def _placed_line(line: Standing, room: int) -> list[str]:
     value = quantity(line.value, line.unit, line.uncertainty, line.bound)
     value += " (entered)" if line.status == "entered" else ""
     better = DIRECTIONS.get(line.better, line.better)
-    name, *rest = textwrap.wrap(line_name(line), room)
+    name = quantity_name(line.metric, line.title, line.limit_percent, line.point_key)
+    first, *rest = textwrap.wrap(ordinary(name), NAME)
     few = line.better != "neither" and line.n <= FEWEST_OTHERS
     place = line.place or (
         f"no rank: {counted(line.n - 1, 'other')}" if few else counted(line.n, "unit")
     )
-    row = f"{name:<{room}} {value:>{VALUE}} {better:>{DIRECTION}}  {place}"
-    return [row, *rest]
+    return [f"{first:<{NAME}} {value:>{VALUE}} {better:{DIRECTION}} {place}", *rest]
 
 
 def _note(line: Standing) -> list[str]:

@@ -1,8 +1,9 @@
-"""Readings at a test point's power, worked out between two steps of a power sweep.
+"""Readings at a test point's power or voltage, worked out between two steps of a sweep of levels.
 
 Only where no reading meets the point and one sweep (the same output, frequency, load, input, tap,
-volume and controls) has steps on both sides of its power, within a decade of each other. Nothing
-is carried on beyond the sweep. Straight in log power and log value (decibels are logarithms
+volume and controls) has steps on both sides of its level, within a decade of each other. Nothing
+is carried on beyond the sweep. Outputs with a load resistor go by power, others by voltage.
+Straight in log level and log value (decibels are logarithms
 already); how far a smooth curve through the steps can leave that line goes into the uncertainty.
 """
 
@@ -11,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Any, NamedTuple
 
@@ -21,6 +22,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.between_steps import Place, value_between
 from backbench.storage.database import Database
 from backbench.test_points.frequencies import off_frequency, same_frequency
+from backbench.test_points.points import sort_of_reading
 from backbench.test_points.scope import chosen_reviews
 
 WIDEST = 10.0
@@ -28,15 +30,30 @@ WIDEST = 10.0
 EXACT = 0.01
 """Relative offset of power within which a reading is taken at that power: about what the power
 itself is known to. What the offset can change is part of the uncertainty."""
-REMARK = "interpolated in power between"
+REMARK = "interpolated in "
+"""How the remark of such a reading begins."""
+
+
+class SweptBy(NamedTuple):
+    """What a sweep goes by: columns of a reading with its level and that level's relative standard
+    uncertainty, the unit and the word of it."""
+
+    column: str
+    u: str
+    unit: str
+    word: str
+
+
+POWER = SweptBy("power_w", "power_u", "W", "power")
+VOLTAGE = SweptBy("volts", "volts_u", "V", "voltage")
 
 Row = dict[str, Any]
 
 
 class SweepLevel(NamedTuple):
-    """One level of a sweep: log power in W, and the value's logarithm or its decibels.
+    """One level of a sweep: log of W or V, and the value's logarithm or its decibels.
 
-    u, own: standard uncertainty of y and the part from the record alone; u_x of log power.
+    u, own: standard uncertainty of y and the part from the record alone; u_x of x.
     """
 
     x: float
@@ -49,7 +66,7 @@ class SweepLevel(NamedTuple):
 
 @dataclass(frozen=True)
 class Between:
-    """A value at a power between two steps, in the metric's unit."""
+    """A value at a level between two steps, in the metric's unit."""
 
     value: float
     uncertainty: float
@@ -57,10 +74,11 @@ class Between:
     bound: str | None
     below: Row
     above: Row
+    by: SweptBy = POWER
 
     def reading_columns(self) -> Row:
         """The columns of a reading that the interpolation sets; the others are the lower step's."""
-        ends = [in_text(row["power_w"], "W") for row in (self.below, self.above)]
+        ends = [in_text(row[self.by.column], self.by.unit) for row in (self.below, self.above)]
         dof = [row["dof"] for row in (self.below, self.above) if row["dof"] is not None]
         return {
             "value": self.value,
@@ -69,20 +87,20 @@ class Between:
             "dof": min(dof, default=None),
             "bound": self.bound,
             "status": "at_floor" if self.bound else "measured",
-            "reason": f"{REMARK} {' and '.join(ends)}",
+            "reason": f"{REMARK}{self.by.word} between {' and '.join(ends)}",
         }
 
 
-def interpolated(rows: Sequence[Row], power_w: float) -> Between | None:
-    """The value at a power (W, above 0) between the steps of one sweep, by rising power.
+def interpolated(rows: Sequence[Row], level: float, by: SweptBy = POWER) -> Between | None:
+    """The value at a level (W or V, above 0) between the steps of one sweep, by rising level.
 
-    rows: readings of one metric with unit, value, uncertainty, estimation, bound, power_w and
-    power_u (relative standard uncertainty of that power). None where fewer than three steps
-    carry a value, where the power is not between two of them, where these are further than a
-    decade apart, or where a bound on each side points the other way.
+    rows: readings of one metric with unit, value, uncertainty, estimation, bound and the columns
+    of `by`. None where fewer than three steps carry a value, where the level is not between two
+    of them, where these are further than a decade apart, or where a bound on each side points the
+    other way.
     """
-    steps = sorted((_step(row) for row in rows if _usable(row)), key=lambda step: step.x)
-    x = math.log(power_w)
+    steps = sorted((_step(row, by) for row in rows if _usable(row, by)), key=lambda step: step.x)
+    x = math.log(level)
     if len(steps) < LEAST_LEVELS or not steps[0].x < x < steps[-1].x:
         return None
     i = max(n for n, step in enumerate(steps) if step.x <= x)
@@ -90,7 +108,8 @@ def interpolated(rows: Sequence[Row], power_w: float) -> Between | None:
     bounds = {step.row["bound"] for step in (below, above)} - {None}
     if above.x - below.x > math.log(WIDEST) or len(bounds) > 1:
         return None
-    return _between(steps, i, (x - below.x) / (above.x - below.x), next(iter(bounds), None))
+    weight = (x - below.x) / (above.x - below.x)
+    return replace(_between(steps, i, weight, next(iter(bounds), None)), by=by)
 
 
 def _between(steps: Sequence[SweepLevel], i: int, weight: float, bound: str | None) -> Between:
@@ -111,26 +130,26 @@ def _between(steps: Sequence[SweepLevel], i: int, weight: float, bound: str | No
     )  # fmt: skip
 
 
-def _usable(row: Row) -> bool:
-    return bool(row["power_w"] > 0 and (row["unit"] == "dB" or row["value"] > 0))
+def _usable(row: Row, by: SweptBy) -> bool:
+    return bool(row[by.column] > 0 and (row["unit"] == "dB" or row["value"] > 0))
 
 
-def _step(row: Row) -> SweepLevel:
+def _step(row: Row, by: SweptBy) -> SweepLevel:
     decibels = row["unit"] == "dB"
     y, scale = (row["value"], 1.0) if decibels else (math.log(row["value"]), 1 / row["value"])
     return SweepLevel(
-        math.log(row["power_w"]), y, row["uncertainty"] * scale, row["estimation"] * scale,
-        row["power_u"] or 0.0, row,
+        math.log(row[by.column]), y, row["uncertainty"] * scale, row["estimation"] * scale,
+        row[by.u] or 0.0, row,
     )  # fmt: skip
 
 
 PLACE = (
     "review_key", "unit_key", "output", "metric", "order_n", "detail", "frequency_hz", "load_ohm",
-    "input", "tap", "volume", "controls", "stimulus",
+    "input", "tap", "volume", "controls", "stimulus", "by_voltage",
 )  # fmt: skip
 """Conditions that the steps of one sweep have in common."""
 
-# Each sweep beside each test point that asks for a power within it, and has no reading there.
+# Each sweep beside each test point that asks for a level within it, and has no reading there.
 SWEEPS = """
 WITH
 taken AS (
@@ -142,8 +161,16 @@ powers AS (
            min(uncertainty / value) AS power_u
     FROM reading WHERE {chosen} AND list_contains($powers, metric) AND value > 0 GROUP BY ALL
 ),
+levels AS (
+    SELECT review_key, analysis_key, unit_key, output, generator_vrms, frequency_hz,
+           min(value) AS volts, min(uncertainty / value) AS volts_u
+    FROM reading WHERE {chosen} AND list_contains($levels, metric) AND value > 0 GROUP BY ALL
+),
 steps AS (
-    SELECT reading.*, metric.unit, controls, position, power_u
+    SELECT reading.*, metric.unit, controls, position, power_u, volts, volts_u,
+           reading.load_kind IS DISTINCT FROM 'resistor' OR reading.load_ohm >= $bridging
+               AS by_voltage,
+           if(by_voltage, volts, reading.power_w) AS swept
     FROM reading
     JOIN metric USING (metric, method_version)
     JOIN taken USING (review_key, analysis_key)
@@ -151,19 +178,24 @@ steps AS (
         AND powers.analysis_key = reading.analysis_key AND powers.unit_key = reading.unit_key
         AND powers.output = reading.output AND powers.frequency_hz = reading.frequency_hz
         AND powers.generator_vrms IS NOT DISTINCT FROM reading.generator_vrms
+    LEFT JOIN levels ON levels.review_key = reading.review_key
+        AND levels.analysis_key = reading.analysis_key AND levels.unit_key = reading.unit_key
+        AND levels.output = reading.output AND levels.frequency_hz = reading.frequency_hz
+        AND levels.generator_vrms IS NOT DISTINCT FROM reading.generator_vrms
     WHERE {chosen} AND list_contains($metrics, reading.metric) AND reading.unit_key <> ''
       AND stimulus IN ('tone', 'steps') AND value IS NOT NULL AND uncertainty IS NOT NULL
-      AND estimation IS NOT NULL AND reading.power_w > 0 AND load_kind = 'resistor'
+      AND estimation IS NOT NULL AND swept > 0
       AND driven IS NULL AND against IS NULL
 ),
 sweeps AS (
-    SELECT {place}, min(power_w) AS least_w, max(power_w) AS greatest_w,
+    SELECT {place}, min(swept) AS least, max(swept) AS greatest,
            min(position) AS position
     FROM steps GROUP BY {place} HAVING count(*) >= $least
 ),
 wanted AS (
     SELECT sweeps.*, point_key,
-           coalesce(point.power_w, point.power_share * appearance.rated_power_w) AS wanted_w,
+           if(by_voltage, point.level_v,
+              coalesce(point.power_w, point.power_share * appearance.rated_power_w)) AS wanted,
            coalesce(try_cast(regexp_extract(tap, '[0-9.]+') AS DOUBLE) <> point.load_ohm, false)
                AS other_tap,
            {off_frequency} AS off_frequency
@@ -171,15 +203,15 @@ wanted AS (
     JOIN appearance USING (review_key, unit_key)
     JOIN test_point AS point ON point.metrics IS NULL
         AND list_contains(string_split(point.stimulus, ', '), sweeps.stimulus)
+        AND (point.input_sort IS NULL OR point.input_sort = {input_sort})
         AND NOT (list_contains($shipped, point_key) AND (
             coalesce(lower(trim(controls)) NOT IN ('flat', 'defeated', 'bypassed'), false)
-            OR coalesce(try_cast(regexp_extract(tap, '[0-9.]+') AS DOUBLE) <> point.load_ohm, false)
-            OR coalesce(regexp_matches(lower(input), $equalised), false)
-               AND NOT regexp_matches(lower(appearance.kind), $equalised)))
+            OR coalesce(try_cast(regexp_extract(tap, '[0-9.]+') AS DOUBLE) <> point.load_ohm,
+                        false)))
         AND {same_frequency}
         AND (point.load_ohm IS NULL
              OR abs(sweeps.load_ohm / point.load_ohm - 1) <= $load_within)
-    WHERE wanted_w > least_w AND wanted_w < greatest_w
+    WHERE wanted > least AND wanted < greatest
 ),
 open_places AS (
     SELECT wanted.* FROM wanted
@@ -189,8 +221,8 @@ open_places AS (
         JOIN appearance USING (review_key, unit_key)
         JOIN test_point USING (point_key)
         WHERE {chosen} AND list_contains($metrics, metric) AND status <> 'entered'
-          AND abs(reading.power_w / coalesce(test_point.power_w,
-                  power_share * appearance.rated_power_w) - 1) <= $exact
+          AND coalesce(level_offset <= $exact, abs(reading.power_w / coalesce(test_point.power_w,
+                  power_share * appearance.rated_power_w) - 1) <= $exact)
     ) AS met
       ON met.review_key = wanted.review_key AND met.point_key = wanted.point_key
          AND met.unit_key = wanted.unit_key AND met.output = wanted.output
@@ -201,11 +233,11 @@ open_places AS (
         ORDER BY off_frequency, other_tap, stimulus = 'steps', position
     ) = 1
 )
-SELECT steps.*, point_key, wanted_w
+SELECT steps.*, point_key, wanted
 FROM open_places
 JOIN steps ON {same}
 ORDER BY point_key, steps.review_key, steps.unit_key, steps.output, steps.metric, steps.order_n,
-         steps.detail, steps.power_w, steps.reading_key
+         steps.detail, steps.swept, steps.reading_key
 """
 
 
@@ -223,8 +255,9 @@ def assign_between(
         chosen=chosen, place=", ".join(PLACE), same=same,
         same_frequency=same_frequency(sweep_hz, point_hz),
         off_frequency=off_frequency(sweep_hz, point_hz),
+        input_sort=sort_of_reading("input", "sweeps.metric", "appearance.kind"),
     )  # fmt: skip
-    names = ("load_within", "equalised", "shipped")
+    names = ("load_within", "bridging", "levels", "shipped", "of_equalised")
     values |= {
         **{n: windows[n] for n in names}, "least": LEAST_LEVELS, "exact": EXACT,
         "metrics": [*registry().having(lambda traits: traits.interpolated_in_power)],
@@ -270,12 +303,16 @@ def _interpolations(rows: Sequence[Row]) -> Iterator[tuple[Row, Between]]:
     place = ("point_key", *(name for name in PLACE if name != "controls"))
     for _, same in groupby(rows, key=lambda row: [row[name] for name in place]):
         steps = list(same)
-        between = interpolated(steps, steps[0]["wanted_w"])
+        by = VOLTAGE if steps[0]["by_voltage"] else POWER
+        between = interpolated(steps, steps[0]["wanted"], by)
         if between is not None:
             yield _row(between), between
 
 
-OWN = ("unit", "controls", "position", "power_u", "wanted_w")
+OWN = (
+    "unit", "controls", "position", "power_u", "volts", "volts_u", "by_voltage", "swept", "wanted",
+)  # fmt: skip
+"""Columns of a step that a reading has not."""
 
 
 def _row(between: Between) -> Row:
@@ -286,7 +323,7 @@ def _row(between: Between) -> Row:
         **between.reading_columns(),
         "reading_key": _key("reading", *keys),
         "analysis_key": _key("analysis", *keys),
-        "power_w": below["wanted_w"],
+        "power_w": None if below["by_voltage"] else below["wanted"],
         "generator_vrms": None,
     }
 

@@ -1,0 +1,221 @@
+"""Test points: the conditions at which units may be compared."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cache
+
+from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.settings import CustomTestPoint, Settings
+from backbench.errors import Fault, UserError
+from backbench.metrics.registry import registry
+from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, PointFamily
+
+LINE = "line"
+INPUTS = (
+    ("moving coil", r"\b(mc|moving[ -]coil)\b"),
+    ("phono", r"\b(phono|mm|moving[ -]magnet|riaa)\b"),
+    ("microphone", r"\b(mic|microphone)\b"),
+)
+"""Sorts of input that amplify by another factor or over another curve than a line input, and how
+an input's name says so; the first that fits. All others, and an input without a name, are line."""
+EQUALISED_INPUTS = ("phono", "moving coil")
+"""Sorts of input that have test points of their own."""
+OWN_AT_INPUTS = (
+    "idle", "gain-1khz", "channels-1khz", "tone-1khz-5w-8ohm", "preamp-1khz-2v", "response",
+)  # fmt: skip
+"""Test points that stand again for each of those."""
+
+
+@dataclass(frozen=True)
+class TestPoint:
+    """Conditions to be met. None is not asked for.
+
+    stimulus: analysis kinds, separated by ", ".
+    power_w: watts measured at the output, within `power_within` (relative half-width).
+    power_share: the same as a share of the unit's rated power.
+    level_v: volts rms at an output without a load resistor, within `power_within`.
+    tones_hz: both frequencies of a two-tone stimulus, in Hz, rising.
+    metrics: the metrics that the point is for; all of the stimulus where None.
+    input_sort: the sort of input that it is for (`INPUTS`, or LINE).
+    volume: "full" where a stated setting has to be that, "least" where it has to be the lowest.
+    """
+
+    __test__ = False  # the name is the trade's; it is no test case
+
+    point_key: str
+    title: str
+    stimulus: str
+    frequency_hz: float | None = None
+    power_w: float | None = None
+    power_share: float | None = None
+    power_within: float | None = None
+    load_ohm: float | None = None
+    level_v: float | None = None
+    tones_hz: tuple[float, float] | None = None
+    metrics: tuple[str, ...] | None = None
+    input_sort: str | None = None
+    volume: str | None = None
+
+
+TONE = "tone, steps, tone trace table"
+FREQUENCIES = {"20hz": ("20 Hz", 20.0), "1khz": ("1 kHz", 1000.0), "20khz": ("20 kHz", 20000.0)}
+LOADS = (4.0, 8.0, 16.0)
+POWERS: dict[str, tuple[str, float | None, float | None]] = {
+    "1w": ("1 W", 1.0, None),
+    "5w": ("5 W", 5.0, None),
+    "half": ("half rated power", None, 0.5),
+    "rated": ("rated power", None, 1.0),
+}
+
+
+def shipped_points() -> list[TestPoint]:
+    """The points that every catalogue has, in the order that they are shown."""
+    line = [replace(point, input_sort=LINE) for point in _line_points()]
+    known = {point.point_key: point for point in line}
+    others = [
+        replace(known[key], point_key=at_input(sort, key), input_sort=sort,
+                title=f"{sort} input: {known[key].title}")
+        for sort in EQUALISED_INPUTS for key in OWN_AT_INPUTS
+    ]  # fmt: skip
+    return [*line, *others]
+
+
+def at_input(sort: str, point_key: str) -> str:
+    """The key of the point at a sort of input that stands for a line input's point."""
+    return f"{sort.replace(' ', '-')}-{point_key}"
+
+
+def _line_points() -> list[TestPoint]:
+    return [
+        TestPoint("idle", "idle, input terminated", "idle", volume="full"),
+        TestPoint(
+            "idle-volume-down", "idle, input terminated, volume at its lowest", "idle",
+            volume="least",
+        ),
+        *_powered(),
+        *_unpowered(),
+        TestPoint(
+            point_key="preamp-1khz-2v",
+            title="1 kHz, 2 V out, bridging load",
+            stimulus=TONE,
+            frequency_hz=1000.0,
+            power_w=None,
+            power_share=None,
+            power_within=0.25,
+            level_v=2.0,
+        ),
+        TestPoint("response", "response, 20 Hz to 20 kHz", "sweep, response table"),
+        TestPoint(
+            "two-tone-19k-20k", "19 kHz and 20 kHz, 1:1", "two tones", tones_hz=(19000.0, 20000.0)
+        ),
+        TestPoint("two-tone-60-7k", "60 Hz and 7 kHz", "two tones", tones_hz=(60.0, 7000.0)),
+        TestPoint("square-1khz", "1 kHz square wave", "square", 1000.0),
+        TestPoint("square-10khz", "10 kHz square wave", "square", 10000.0),
+        TestPoint("transport-tone", "tone of a test record or tape", "transport"),
+        TestPoint(BY_HAND_POINT, "entered by hand", BY_HAND),
+        TestPoint("tuner-table", "table of RF levels", "tuner table"),
+    ]  # fmt: skip
+
+
+@cache
+def shipped_point(key: str) -> TestPoint:
+    """The shipped point of a key. Raises KeyError for any other."""
+    return {point.point_key: point for point in shipped_points()}[key]
+
+
+def _powered() -> Iterator[TestPoint]:
+    """Tone at each frequency, power and load. Half-width of the power window: 25 %."""
+    for frequency, (frequency_title, hertz) in FREQUENCIES.items():
+        for power, (power_title, watts, share) in POWERS.items():
+            for load in LOADS:
+                yield TestPoint(
+                    point_key=f"tone-{frequency}-{power}-{load:g}ohm",
+                    title=f"{frequency_title}, {power_title}, {load:g} ohm",
+                    stimulus=TONE,
+                    frequency_hz=hertz,
+                    power_w=watts,
+                    power_share=share,
+                    power_within=0.25,
+                    load_ohm=load,
+                )
+
+
+def _unpowered() -> Iterator[TestPoint]:
+    """Quantities that are ratios or limits: the power that they were taken at is not asked for."""
+    for frequency, (frequency_title, hertz) in FREQUENCIES.items():
+        yield TestPoint(
+            f"impedance-{frequency}",
+            f"output impedance at {frequency_title}",
+            f"{TONE}, sweep",
+            hertz,
+            metrics=of_family("output impedance"),
+        )
+        yield TestPoint(
+            f"channels-{frequency}", f"between channels at {frequency_title}", TONE, hertz,
+            metrics=of_family("between channels"), volume="full",
+        )  # fmt: skip
+        for load in LOADS:
+            yield TestPoint(
+                f"limit-{frequency}-{load:g}ohm",
+                f"greatest power at {frequency_title}, {load:g} ohm",
+                TONE,
+                hertz,
+                load_ohm=load,
+                metrics=of_family("greatest power"),
+            )
+    yield TestPoint(
+        "gain-1khz", "gain at 1 kHz", TONE, 1000.0, metrics=of_family("gain at 1 kHz"),
+        volume="full",
+    )  # fmt: skip
+
+
+def of_family(family: PointFamily) -> tuple[str, ...]:
+    """The metrics that the test points of a family are for."""
+    return registry().having(lambda traits: traits.point_family == family)
+
+
+def all_points(settings: Settings) -> list[TestPoint]:
+    """Shipped points and the reviewer's own. Raises UserError where a key is used twice."""
+    shipped = shipped_points()
+    taken = {point.point_key for point in shipped}
+    faults = []
+    for position, window in enumerate(settings.test_point, start=1):
+        if window.key in taken:
+            where = f"{SETTINGS_NAME}, test_point {position}, key"
+            faults.append(Fault(where, repr(window.key), "a key of its own", "name it otherwise"))
+        taken.add(window.key)
+    if faults:
+        raise UserError(f"{SETTINGS_NAME} repeats a test point", faults)
+    return shipped + [_own(window) for window in settings.test_point]
+
+
+def _own(window: CustomTestPoint) -> TestPoint:
+    return TestPoint(
+        window.key, window.title, window.stimulus, window.frequency_hz, window.power_w,
+        power_within=window.power_within_percent / 100 if window.power_w else None,
+        load_ohm=window.load_ohm,
+    )  # fmt: skip
+
+
+def sort_of_input(column: str) -> str:
+    """The sort of input (`INPUTS`, or LINE) that a column of names gives, as SQL."""
+    cases = " ".join(
+        f"WHEN regexp_matches(lower({column}), '{pattern}') THEN '{sort}'"
+        for sort, pattern in INPUTS
+    )
+    return f"CASE {cases} ELSE '{LINE}' END"
+
+
+def sort_of_reading(column: str, metric: str, kind: str) -> str:
+    """The sort of input whose test points a reading stands at, as SQL.
+
+    A phono stage's own input, and a metric that is about the curve of such an input, stand at the
+    points of a line input. Needs the parameter $of_equalised.
+    """
+    sort = sort_of_input(column)
+    return (
+        f"CASE WHEN list_contains($of_equalised, {metric}) THEN '{LINE}' "
+        f"WHEN {sort} = 'phono' AND lower({kind}) LIKE '%phono%' THEN '{LINE}' ELSE {sort} END"
+    )
