@@ -226,6 +226,12 @@ def prepare(command: str, root: Path) -> None:
         shutil.rmtree(root / "my-catalogue")
         small = Catalogue.create(root / "my-catalogue", SETTINGS)
         small.ingest([root / "reviews" / "2024-05-heron"], history=False, processes=1)
+    if command == "before-after":
+        earlier = root / "reviews" / "2024-04-heron"
+        begin_review(earlier, earlier.name, "heron-40", "2024-04-11")
+        manifest = earlier / "review.toml"
+        manifest.write_text(manifest.read_text().replace('"serviced"', '"as received"'))
+        must(f"backbench ingest {earlier} --direct --processes 1")
     if command in GONE_BEFORE:
         shutil.rmtree(root / GONE_BEFORE[command])
 
