@@ -25,7 +25,7 @@ from backbench.signal.steadiness import level_spread
 from backbench.signal.tone import ToneLines
 from backbench.signal.tone_course import tone_course
 from backbench.signal.tone_position import tone_at
-from backbench.signal.tone_search import find_tone, power_near, spectrum_for
+from backbench.signal.tone_search import find_tone, power_near, refuse_square_wave, spectrum_for
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 from backbench.signal.word_length import sample_step
@@ -116,6 +116,7 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     _refuse_swapped(capture_data, stated)
     if capture_data.driven_track in (None, number):
         lines = find_tone(track, stated, capture_data.mains_hz)
+        refuse_square_wave(lines)
         _refuse_power(capture_data, lines.fundamental)
         refuse_load(capture_data, number, stated, lines.fundamental)
         return ToneView(capture_data, track, lines, True, _with_drift(track, lines))

@@ -21,6 +21,11 @@ LEAST_POWER_FRACTION = 0.6
 LEAST_STEADY = 0.97
 LEAST_PERIODS = 10
 FULL_PERIODS = 16
+SQUARE_ORDERS = (3, 5, 7)
+SQUARE_SHARE = 0.7
+"""A harmonic of at least this share of a square wave's own is taken for one."""
+SQUARE_EVEN = 0.1
+"""Even harmonics of a square wave, at most, as shares of the fundamental."""
 RATES_HZ = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 
 
@@ -189,3 +194,32 @@ def _what_else(own_spectrum: Spectrum, stated_hz: float) -> str:
                 "correct the file's header"
             )
     return f"{message}; {NAMED_WRONGLY}"
+
+
+def refuse_square_wave(lines: ToneLines) -> None:
+    """Raise Refusal where the harmonics are those of a square wave, not of a tone.
+
+    Odd harmonics of order n reach 0.7 / n of the fundamental up to the seventh and even ones no
+    tenth of it. A sine that is cut off above a fifth of its peak stays below that at the seventh.
+
+    Parameters
+    ----------
+    lines : ToneLines
+        The tone as found.
+
+    Raises
+    ------
+    Refusal
+        With what to check. Where the seventh harmonic is out of band nothing is concluded.
+    """
+    last = SQUARE_ORDERS[-1]
+    if lines.last_order(np.inf) < last:
+        return
+    square = lines.harmonics(last).square
+    shares = np.sqrt(np.maximum(square, 0.0) / lines.fundamental.value)
+    odd = all(shares[order - 2] > SQUARE_SHARE / order for order in SQUARE_ORDERS)
+    if odd and all(shares[order - 2] < SQUARE_EVEN for order in (2, 4, 6)):
+        raise Refusal(
+            "not a tone but a square wave: its odd harmonics fall as 1/3, 1/5 and 1/7; check what "
+            "was played and which file this is"
+        )
