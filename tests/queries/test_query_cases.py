@@ -264,6 +264,44 @@ CASES = [
         a        | left   | 5       | 3       | -90      | upper
         a        | right  | 5       | 2       | -55      |
         """, {"unit": "a"}),
+    Case("response-before-and-after", TWICE.strip() + """
+        curve a response [100.0,1000.0,1010.0,30000.0] [-2.0,0.0,0.2,-9.0] review=r1
+        curve a response [100.0,1000.0] [-1.0,0.0] review=r2 uncertainty=[0.1,0.0]
+        curve b response [100.0,1000.0] [-7.0,0.0] review=r1
+        """, """
+        unit_key | series                  | output | x    | y   | y_u
+        a        | 2020-01-01, as received | left   | 100  | -2  |
+        a        | 2020-01-01, as received | left   | 1000 | 0.1 |
+        a        | 2021-01-01, restored    | left   | 100  | -1  | 0.1
+        a        | 2021-01-01, restored    | left   | 1000 | 0   | 0
+        """),
+    Case("distortion-before-and-after", TWICE.strip() + """
+        reading a thd 0.1 0.02 review=r1 power_w=1.0
+        reading a thd 0.1 0.02 review=r2 power_w=1.0 bound=upper status=at_floor
+        reading a thd 0.7 0.02 review=r2 load_ohm=4.0
+        """, """
+        unit_key | series                  | output | x | y     | y_u
+        a        | 2020-01-01, as received | left   | 1 | 0.1   | 0.02
+        a        | 2020-01-01, as received | left   | 5 | 0.5   | 0.01
+        a        | 2021-01-01, restored    | left   | 5 | 0.505 | 0.01
+        """, {"unit": "a"}),
+    Case("responses-overlaid", """
+        unit a
+        unit b
+        unit c
+        curve a response [100.0,1000.0] [-2.0,0.0]
+        curve b response [100.0,1000.0] [-1.0,0.0]
+        curve b response [100.0,1000.0] [-1.5,0.0] output=right
+        curve c response [100.0,1000.0] [-3.0,0.0]
+        """, """
+        unit_key | output | x    | y
+        c        | left   | 100  | -3
+        c        | left   | 1000 | 0
+        b        | left   | 100  | -1
+        b        | left   | 1000 | 0
+        b        | right  | 100  | -1.5
+        b        | right  | 1000 | 0
+        """, {"first": "c", "second": "b"}),
     Case("before-and-after-work", TWICE, """
         unit_key | metric         | before | after | unit | beyond              | assessment
         a        | noise_a        | 8e-4   | 2e-4  | V    | 21.213203435596427  | better
