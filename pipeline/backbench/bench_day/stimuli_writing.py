@@ -12,7 +12,7 @@ import numpy as np
 
 from backbench.bench_day.run_files import Run, run_text
 from backbench.signal.track import Array
-from backbench.storage.atomic_io import write_text_file, write_user_file
+from backbench.storage.atomic_io import make_folder, write_text_file, write_user_file
 
 SUBTYPES = {16: "PCM_16", 24: "PCM_24", 32: "FLOAT"}
 
@@ -62,7 +62,9 @@ class NewFiles:
             self.kept.append(place)
 
     def write(self) -> None:
-        """All files; those that hold the same already stay untouched."""
+        """All files, in a folder made for them; those that hold the same already stay untouched."""
+        for folder in sorted({path.parent for path in self.samples}):
+            make_folder(folder)
         for path, samples in self.samples.items():
             if path not in self.equal and not self._is_equal(path, samples):
                 write_user_file(path, self._sound(samples))

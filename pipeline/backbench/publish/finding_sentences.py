@@ -90,7 +90,7 @@ def changes_sentence(differences: Sequence[Difference], since: str) -> str:
         for number, word in (
             (better, "became better"),
             (worse, "became worse"),
-            (other, "changed without a better direction"),
+            (other, "changed, which is neither better nor worse"),
         )
         if number
     ]

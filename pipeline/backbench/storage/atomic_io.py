@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import stat
@@ -85,7 +86,8 @@ def write_user_file(path: Path, data: bytes) -> None:
     """Write or replace a file of the user, whole or not at all.
 
     A link is followed, and the mode of an existing file is kept. What is no regular file, such
-    as a pipe or the terminal, is written to and not replaced. Raises OSError.
+    as a pipe or the terminal, is written to and not replaced. Raises OSError, where its folder
+    isn't there too: a mistyped folder is not made.
     """
     if path.exists() and not path.is_file():
         with path.open("wb") as stream:
@@ -93,6 +95,8 @@ def write_user_file(path: Path, data: bytes) -> None:
             stream.write(data)
         return
     final = path.resolve()
+    if not final.parent.is_dir():
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(final.parent))
     mode = stat.S_IMODE(final.stat().st_mode) if final.exists() else 0o644
     write_aside(final, data, mode)
 
