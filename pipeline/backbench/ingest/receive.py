@@ -122,6 +122,8 @@ def received_file(home: Path, name: str, vault: Vault, named: Collection[str]) -
         return Received(*vault.put(path))
     except FileNotFoundError:
         present = [one.relative_to(home).as_posix() for one in path.parent.glob("*")]
+        slashed = name.replace("\\", "/")  # as another system writes the path of a file
+        present += [slashed] * (home / slashed).is_file()
         suggestion = did_you_mean(name, [other for other in present if other not in named])
         return Received(None, None, "; ".join(filter(None, ["no such file", suggestion])))
     except (OSError, RuntimeError) as error:

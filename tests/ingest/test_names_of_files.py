@@ -1,0 +1,22 @@
+"""A file that isn't there by its name: which one was likely meant."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from backbench.ingest.receive import received_file
+from backbench.storage.vault import Vault
+
+
+@pytest.mark.parametrize(
+    ("name", "likely"), [("takes\\tone.wav", "takes/tone.wav"), ("idel.wav", "idle.wav")]
+)
+def test_the_likely_file_is_named(tmp_path: Path, name: str, likely: str) -> None:
+    home = (tmp_path / "review").resolve()
+    (home / "takes").mkdir(parents=True)
+    for file in ("takes/tone.wav", "idle.wav"):
+        (home / file).write_bytes(b"RIFF")
+    received = received_file(home, name, Vault(tmp_path / "vault"), [name])
+    assert received.reason == f"no such file; did you mean {likely}?"
