@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,9 @@ from backbench.metrics.measurement import measure
 from captures import RATE, STIMULI, job, job_of, volts_of
 
 SECONDS = {"square": 6.0}
+BESIDE_MAINS = ("tone", "two tones")
+"""Stimuli with products at multiples of 50 Hz: with a mains stated, a line that noise makes there
+may be hum under one of them, which widens its interval in one record and not in another."""
 Row = dict[str, Any]
 
 
@@ -46,6 +50,8 @@ def test_segments_give_the_figures_of_the_whole(
 ) -> None:
     volts = volts_of(name, SECONDS.get(name, 30.0 if ending == "flac" else 12.0))
     work = job(tmp_path / f"long.{ending}", name, volts)
+    if name in BESIDE_MAINS:
+        work = replace(work, mains_hz=None)
     whole = by_what(analyse(work))
     at_most(monkeypatch, work, -(-len(volts) // 7))
     parted = by_what(analyse(work))

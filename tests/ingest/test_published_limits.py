@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from backbench.documents.manifest import read_manifest
-from backbench.documents.unit_facts import FigureConditions, PublishedFigure
+from backbench.documents.unit_facts import PublishedConditions, PublishedFigure
 from backbench.ingest.published_figures import limit_value, published_faults
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
@@ -58,7 +58,7 @@ def test_limits_in_the_metrics_unit() -> None:
     assert read("V", at_most="0.5 mV") == 0.0005
     assert read("%", at_most="-40 dB") == pytest.approx(1.0)
     assert read("W", at_least="1 000 W") == 1000.0
-    assert read("W", at_least="4 V", at=FigureConditions(load_ohm=8.0)) == pytest.approx(2.0)
+    assert read("W", at_least="4 V", at=PublishedConditions(load_ohm=8.0)) == pytest.approx(2.0)
     with pytest.raises(UnreadableQuantity, match=r"more than 10.000 %"):
         read("%", at_most="99 dB")
 

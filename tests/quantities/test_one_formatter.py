@@ -134,7 +134,7 @@ NOT_SHOWN = {
     "backfill/map_text.py": "a key of a column map, to be typed",
     "bench_day/review_request.py": "an option of a command, to be typed again",
     "bench_day/capture_names.py": "parts of file names",
-    "test_points/assign.py": "keys and titles that the database keeps",
+    "test_points/points.py": "keys and titles that the database keeps",
     "demo.py": "size and time of a run",
     "comparison/regression.py": "a number held against what the user typed",
 }  # fmt: skip
