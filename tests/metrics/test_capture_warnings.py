@@ -95,3 +95,11 @@ def test_a_stated_power_is_held_against_level_and_load(off_db: float, outcome: s
         return
     remark = figures(capture)["output_power"].remark or ""
     assert ("1 W is stated" in remark) == (outcome == "warned")
+
+
+def test_a_square_wave_in_place_of_a_tone_is_warned_of() -> None:
+    odd = range(1, 20, 2)
+    wave = track(sines(48_000.0, 1.0, {1000.0 * n: 1 / n for n in odd}))
+    assert "a square wave, not a tone" in str(figures(tone_material(wave))["level"].remark)
+    pure = track(sines(48_000.0, 1.0, {1000.0: 1.0}))
+    assert "square wave" not in str(figures(tone_material(pure))["level"].remark)

@@ -25,7 +25,7 @@ from backbench.signal.steadiness import level_spread
 from backbench.signal.tone import ToneLines
 from backbench.signal.tone_course import tone_course
 from backbench.signal.tone_position import tone_at
-from backbench.signal.tone_search import find_tone, power_near, refuse_square_wave, spectrum_for
+from backbench.signal.tone_search import find_tone, is_square_wave, power_near, spectrum_for
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 from backbench.signal.word_length import sample_step
@@ -116,7 +116,6 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     _refuse_swapped(capture_data, stated)
     if capture_data.driven_track in (None, number):
         lines = find_tone(track, stated, capture_data.mains_hz)
-        refuse_square_wave(lines)
         _refuse_power(capture_data, lines.fundamental)
         refuse_load(capture_data, number, stated, lines.fundamental)
         return ToneView(capture_data, track, lines, True, _with_drift(track, lines))
@@ -191,8 +190,17 @@ def _refuse_power(capture_data: CaptureData, fundamental: MeanSquare) -> None:
 
 def power_remark(tone: ToneView) -> str | None:
     """A warning where level and load differ from the stated power by more than a setting would, or
-    where the load is another than stated."""
-    return joined(_load_remark(tone), _set_power_remark(tone))
+    where the load is another than stated, or where a square wave stands in the tone's place."""
+    return joined(_square_remark(tone), _load_remark(tone), _set_power_remark(tone))
+
+
+def _square_remark(tone: ToneView) -> str | None:
+    if not (tone.driven and is_square_wave(tone.lines)):
+        return None
+    return warning(
+        "a square wave, not a tone: its odd harmonics fall as 1/3, 1/5 and 1/7, so that its "
+        "distortion is that of the wave: check what was played and which file this is"
+    )
 
 
 def _load_remark(tone: ToneView) -> str | None:

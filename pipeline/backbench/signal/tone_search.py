@@ -196,8 +196,8 @@ def _what_else(own_spectrum: Spectrum, stated_hz: float) -> str:
     return f"{message}; {NAMED_WRONGLY}"
 
 
-def refuse_square_wave(lines: ToneLines) -> None:
-    """Raise Refusal where the harmonics are those of a square wave, not of a tone.
+def is_square_wave(lines: ToneLines) -> bool:
+    """Whether the harmonics are those of a square wave, not of a tone.
 
     Odd harmonics of order n reach 0.7 / n of the fundamental up to the seventh and even ones no
     tenth of it. A sine that is cut off above a fifth of its peak stays below that at the seventh.
@@ -207,19 +207,15 @@ def refuse_square_wave(lines: ToneLines) -> None:
     lines : ToneLines
         The tone as found.
 
-    Raises
-    ------
-    Refusal
-        With what to check. Where the seventh harmonic is out of band nothing is concluded.
+    Returns
+    -------
+    bool
+        False where the seventh harmonic is out of band: nothing is concluded there.
     """
     last = SQUARE_ORDERS[-1]
     if lines.last_order(np.inf) < last:
-        return
+        return False
     square = lines.harmonics(last).square
     shares = np.sqrt(np.maximum(square, 0.0) / lines.fundamental.value)
     odd = all(shares[order - 2] > SQUARE_SHARE / order for order in SQUARE_ORDERS)
-    if odd and all(shares[order - 2] < SQUARE_EVEN for order in (2, 4, 6)):
-        raise Refusal(
-            "not a tone but a square wave: its odd harmonics fall as 1/3, 1/5 and 1/7; check what "
-            "was played and which file this is"
-        )
+    return odd and all(shares[order - 2] < SQUARE_EVEN for order in (2, 4, 6))
