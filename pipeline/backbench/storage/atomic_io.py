@@ -96,7 +96,7 @@ def write_user_file(path: Path, data: bytes) -> None:
         return
     final = path.resolve()
     if not final.parent.is_dir():
-        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(final.parent))
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(path))
     mode = stat.S_IMODE(final.stat().st_mode) if final.exists() else 0o644
     write_aside(final, data, mode)
 
