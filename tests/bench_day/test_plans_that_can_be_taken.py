@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from typer.testing import CliRunner
 
 from backbench.bench_day.bench_limits import top_hz
 from backbench.bench_day.cut_run import cut_run, follow_run
@@ -21,10 +22,12 @@ from backbench.bench_day.record_length import record_s
 from backbench.bench_day.run_files import read_run
 from backbench.bench_day.stimuli_files import write_stimuli
 from backbench.bench_day.stimuli_writing import Format
+from backbench.cli import app
 from backbench.documents.manifest import Manifest, read_manifest
 from backbench.documents.settings import Settings
 from backbench.documents.stimuli import Idle, Tone, TwoTones
 from backbench.documents.validation import checked, measures, parse_toml
+from backbench.errors import UserError
 from backbench.signal.hidden_hum import OFF_NOMINAL
 
 RANGES = "".join(
@@ -246,6 +249,18 @@ def test_a_cut_that_breaks_off_leaves_no_part_of_a_capture(
     with pytest.raises(OSError, match="No space"):
         cut_run(take, read_run(layout), review)
     assert set(review.rglob("*")) == before
+
+
+def test_a_mistyped_folder_is_not_made_for_a_cut(tmp_path: Path) -> None:
+    begun(tmp_path)
+    (layout,) = (tmp_path / "waves").glob("run-*.toml")
+    mistyped = tmp_path / "mistyped"
+    ran = CliRunner().invoke(
+        app, ["cut", str(recorded(tmp_path, layout.stem)), str(layout), str(mistyped)]
+    )
+    assert isinstance(ran.exception, UserError)
+    assert ran.exception.faults[0].where == str(mistyped)
+    assert not mistyped.exists()
 
 
 def test_a_manifest_that_says_otherwise_than_was_played_is_reported_of(tmp_path: Path) -> None:

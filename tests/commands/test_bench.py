@@ -27,6 +27,7 @@ def test_init_asks_for_the_bench_with_its_generator(tmp_path: Path) -> None:
     talk.answer("plays files", "generator\n")
     assert talk.end() == 0, talk.text
     assert "calibrate TONE.wav" in talk.text
+    assert "--range '5 V' --save" in talk.text
     bench = Catalogue(home).settings.bench["garage"]
     assert (bench.load_uncertainty_percent, bench.generator_uncertainty_percent) == (0.5, 1.0)
     assert bench.generator_range == "generator"

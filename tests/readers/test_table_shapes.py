@@ -288,6 +288,7 @@ STEPPED = {
     "settings in quotes": '"Number of points",40\n"Sample Interval (s)",4.0E-06\n"Start",-0.001\n'
     "Voltage (V)\n",
     "a sample rate": "# Sample rate: 250 kHz\n# t0: -1 ms\nVoltage (V)\n",
+    "samples a second": "Sample Rate,250,kSa/s\nStart,-1,ms\nVoltage (V)\n",
     "no heading": "XINCR 4.0E-06 s\nXZERO -1.0E-03 s\n",
     "tabs": "dt (us)\t4\nx0 (us)\t-1000\nvolts (V)\n",
     "equals signs": "Time increment = 4 us\nTime start = -1000 us\nVoltage (V)\n",

@@ -16,6 +16,9 @@ INCREMENT = re.compile(
 START = re.compile(r"(x|time|t|horizontal)(zero|origin|start|offset)|[tx]0|start(time)?|firstx?")
 RATE = re.compile(r"sampl(e|ing)(rate|frequency)|samplespersecond|fs")
 """Labels without spaces, in small letters: common practice, no source."""
+SAMPLES_PER_SECOND = re.compile(r"((Sa|S|[Ss]amples?)(/s(ec)?)?|[Ss]ps|SPS)$")
+"""What rates are written in beside hertz; a prefix may stand before it. Common practice, no source.
+"""
 
 
 class CountedTime(NamedTuple):
@@ -38,16 +41,16 @@ def counted_time(above: Sequence[str], layout: TextLayout) -> CountedTime | None
     Where no start is named it is 0: the zero of a trace's time is where the reader puts it.
     """
     lines = [*_lines(above, layout.decimal)]
-    written = [line for line in lines if INCREMENT.fullmatch(line.label)]
+    written = [_known(line) for line in lines if INCREMENT.fullmatch(line.label)]
     steps = [_in_seconds(line) for line in written]
-    steps += [_from_rate(line) for line in lines if RATE.fullmatch(line.label) and line.value > 0]
+    steps += filter(None, (_from_rate(line) for line in lines if RATE.fullmatch(line.label)))
     if len({(step.value, step.unit) for step in steps}) != 1 or steps[0].value <= 0:
         return None
     # A start without a unit is in that which the increment was written in.
     unit = written[0].unit if written else steps[0].unit
     starts = [
         _in_seconds(line if line.unit else line._replace(unit=unit))
-        for line in lines if START.fullmatch(line.label)
+        for line in map(_known, lines) if START.fullmatch(line.label)
     ]  # fmt: skip
     alike = [line.value for line in starts if line.unit == steps[0].unit]
     return CountedTime(alike[0] if alike else 0.0, steps[0].value, steps[0].unit)
@@ -62,7 +65,7 @@ def _lines(above: Sequence[str], decimal: DecimalSign) -> Iterator[_Line]:
         if read is None:
             continue
         heading = heading_of(cells[0])
-        beside = cells[2] if len(cells) > 2 and spelled_unit(cells[2]) else ""
+        beside = cells[2] if len(cells) > 2 else ""
         unit = read[1] or heading.unit or beside or None
         yield _Line(re.sub(r"[^a-z0-9]", "", heading.name.lower()), read[0], unit)
 
@@ -83,7 +86,14 @@ def _in_seconds(line: _Line) -> _Line:
     return line._replace(value=scaled(line.value, named[1]), unit="s")
 
 
-def _from_rate(line: _Line) -> _Line:
-    named = spelled_unit(line.unit) if line.unit else ("Hz", 0)
-    power = named[1] if named else 0
-    return line._replace(value=scaled(1 / line.value, -power), unit="s")
+def _from_rate(line: _Line) -> _Line | None:
+    """The increment of a sample rate in hertz or samples a second; None of another."""
+    named = spelled_unit(SAMPLES_PER_SECOND.sub("Hz", line.unit or "Hz"))
+    if line.value <= 0 or named is None or named[0] != "Hz":
+        return None
+    return line._replace(value=scaled(1 / line.value, -named[1]), unit="s")
+
+
+def _known(line: _Line) -> _Line:
+    """The line without what is no unit, as a remark beside its number."""
+    return line if line.unit and spelled_unit(line.unit) else line._replace(unit=None)

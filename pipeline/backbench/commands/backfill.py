@@ -61,7 +61,7 @@ def backfill(
     Example: backbench backfill old-amplifiers.xlsx --map old-amplifiers.toml -c my-catalogue
     """
     if propose:
-        _propose(sheet, column_map, sheet_name, dry_run)
+        _propose(sheet, column_map, sheet_name, catalogue, dry_run=dry_run)
         return
     _import(sheet, column_map, opened(catalogue), problems, yes=yes, dry_run=dry_run)
 
@@ -109,7 +109,9 @@ def _import(
 # A proposed map -------------------------------------------------------------------------------
 
 
-def _propose(sheet: Path, map_file: Path, sheet_name: str | None, dry_run: bool) -> None:
+def _propose(
+    sheet: Path, map_file: Path, sheet_name: str | None, catalogue: Path, *, dry_run: bool
+) -> None:
     """Write a map drawn from the sheet; what was answered is written even if the rest is not."""
     from backbench.backfill.map_questions import questions
     from backbench.backfill.map_text import map_text
@@ -134,7 +136,7 @@ def _propose(sheet: Path, map_file: Path, sheet_name: str | None, dry_run: bool)
     still = len(list(questions(proposal)))
     what = f" What is still to be stated is marked in it: {still}." if still else ""
     typer.echo(f"Wrote {map_file}.{what} Check it.")
-    next_step(f"backfill {word(sheet)} --map {word(map_file)}")
+    next_step(f"backfill {word(sheet)} --map {word(map_file)}", catalogue=catalogue)
 
 
 def _chosen_sheet(path: Path, name: str | None) -> tuple[Grid, str | None]:

@@ -10,7 +10,7 @@ import typer
 
 from backbench.commands.answers import key_answer, on_terminal, quantity_answer
 from backbench.commands.common import HERE, SET_UP, DryRun, Home, app, opened
-from backbench.commands.next_steps import next_step
+from backbench.commands.next_steps import next_step, word
 from backbench.commands.quantity_options import quantity
 
 if TYPE_CHECKING:
@@ -83,9 +83,9 @@ def add_bench(catalogue: Path, description: BenchDescription, *, dry_run: bool =
     with home.places.changing():
         path = describe_bench(home.places.root, description, home.settings)
     typer.echo(f"Added the bench {description.key} to {path}.")
-    ranges = ['"5 V"', *([description.generator_range] if description.generator_range else [])]
+    ranges = ["5 V", *([description.generator_range] if description.generator_range else [])]
     for name in ranges:
         next_step(
             f"calibrate TONE.wav --volts VOLTS --meter-uncertainty-percent 0.2 "
-            f"--bench {description.key} --range {name} --save", catalogue=catalogue,
+            f"--bench {description.key} --range {word(name)} --save", catalogue=catalogue,
         )  # fmt: skip

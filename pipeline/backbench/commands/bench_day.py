@@ -77,7 +77,7 @@ def plan(
     The gain is taken from --gain-db, else from a tone of this review, else from the catalogue, of
     the same load and state. What the rate, the generator and the input ranges can't give is left
     out, with the reason. When planned again, the list marks what is already recorded, and once the
-    review was ingested it asks for the steps that narrow a power at a limit of distortion.
+    review has been ingested it asks for the steps that narrow a power at a limit of distortion.
 
     Example: backbench plan reviews/2024-05-heron --load 8 --load 4 --out plan.html -c my-catalogue
     """
@@ -179,6 +179,9 @@ def cut(
     from backbench.bench_day.cut_run import cut_run, follow_run
     from backbench.bench_day.run_files import read_run
 
+    if not folder.is_dir():
+        fault = Fault(str(folder), "no such folder", "the review's folder")
+        raise UserError("the recording can't be cut", [fault])
     run = read_run(layout)
     for piece in cut_run(recording, run, folder, dry=dry_run):
         action = "would write" if dry_run else "wrote"
@@ -207,7 +210,7 @@ def _plan(folder: Path) -> Plan:
     plan = read_plan(folder)
     if plan is None:
         fault = Fault(str(folder / PLAN_NAME), "no such file", "the plan of the review",
-                      f"make it with `backbench plan {folder}`")  # fmt: skip
+                      f"make it with `backbench plan {word(folder)}`")  # fmt: skip
         raise UserError("the review has no plan", [fault])
     return plan
 

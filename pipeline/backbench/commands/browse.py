@@ -59,14 +59,14 @@ def show(
     review: Annotated[str, typer.Argument(help="A review's key.")],
     catalogue: Home = HERE,
     everything: Annotated[
-        bool, typer.Option("--all", help="List every capture, more than the screen holds.")
+        bool, typer.Option("--all", help="List every capture, however many there are.")
     ] = False,
     out_format: Format = "table",
     wide: Wide = False,
 ) -> None:
     """List the captures of a review with how each ended and why, and what they warn of.
 
-    Where a terminal's screen doesn't hold them all, those that aren't whole are listed.
+    Where a terminal's screen doesn't hold them all, only those that aren't whole are listed.
 
     Example: backbench show 2024-05-heron
     """
@@ -88,7 +88,7 @@ def show(
         show_frame(captures, out_format)
     typer.echo(ended.counts())
     if left_out:
-        typer.echo(f"The {counted(left_out, 'whole capture')} are listed with --all.")
+        typer.echo(f"Not listed: {counted(left_out, 'whole capture')}; --all lists every capture.")
     for line in [*fault_lines(ended), *left_open(ended)]:
         typer.echo(line)
     next_step(f"readings {word(review)}", f"sheet {word(review)}", catalogue=catalogue)
@@ -214,7 +214,7 @@ def metrics(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = F
     ]
     show_frame(pl.DataFrame(rows), out_format)
     if out_format == "table":
-        next_step("readings REVIEW --metric METRIC")
+        next_step("readings REVIEW --metric METRIC", catalogue=catalogue)
 
 
 REVIEWS = """

@@ -67,13 +67,18 @@ def check(
 
 
 def _next(folder: Path, catalogue: Path | None, checked: Checked) -> None:
-    """Take in suggestions, record what is missing, correct faults, then the ingest."""
+    """Take in suggestions, record what is missing, correct faults, then plan or ingest."""
     if any(item.ready for item in checked.suggestions):
         next_step(f"check {word(folder)} --accept", catalogue=catalogue)
     elif not checked.sound or checked.suggestions or checked.missing:
-        what = "correct the faults" if not checked.sound else "complete what is missing"
+        what = "correct the faults" if not checked.sound else "add what is missing"
         typer.echo(f"First {what}.")
         next_step(f"check {word(folder)}", catalogue=catalogue)
+    elif checked.manifest is not None and not (
+        checked.manifest.capture or checked.manifest.entered
+    ):
+        typer.echo("Nothing is recorded yet.")
+        next_step(f"plan {word(folder)}", catalogue=catalogue)
     else:
         next_step(f"ingest {word(folder)}", catalogue=catalogue)
 

@@ -43,7 +43,10 @@ def compare(
     ] = False,
     everything: Annotated[
         bool,
-        typer.Option("--all", help="Also nearest and similar units, audibility, both sides."),
+        typer.Option(
+            "--all",
+            help="Also every quantity, nearest and similar units, audibility, both sides, method.",
+        ),
     ] = False,
     out_format: Format = "table",
     out: Out = None,
@@ -99,13 +102,13 @@ def before_after(
     unit: Annotated[str, typer.Argument(help="A unit's key.")],
     catalogue: Home = HERE,
     before: Annotated[
-        str | None, typer.Option(help="The review before the work; the first as received.")
+        str | None, typer.Option(help="The review before the work. Default: the first as received.")
     ] = None,
     after: Annotated[
-        str | None, typer.Option(help="The review after it; the newest in another state.")
+        str | None, typer.Option(help="The review after it. Default: the newest in another state.")
     ] = None,
     everything: Annotated[
-        bool, typer.Option("--all", help="Also quantities that another one says again.")
+        bool, typer.Option("--all", help="Also quantities that say nearly the same as another.")
     ] = False,
     out_format: Format = "table",
     out: Out = None,

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def next_step(*lines: str, catalogue: Path | None = None, err: bool = False) -> None:
     """Print commands, of which one comes next, as they are to be typed: each on its own line.
 
-    catalogue: the one to name, where it is neither this folder nor the environment's.
+    catalogue: the one to name, where it isn't the one that a command takes by itself.
     """
     from backbench.reports.terminal_tables import printable
 
@@ -45,6 +45,7 @@ def offer_recompute(home: Catalogue) -> None:
 
 
 def _named(catalogue: Path | None) -> str:
-    if catalogue is None or catalogue in (HERE, Path(os.environ.get(CATALOGUE_VARIABLE, "."))):
+    usual = Path(os.environ.get(CATALOGUE_VARIABLE) or HERE)
+    if catalogue is None or catalogue == usual:
         return ""
     return f" -c {word(catalogue)}"

@@ -13,7 +13,7 @@ QUOTES = str.maketrans("", "", "\"'")
 
 
 def with_line(fault: Fault, name: str, line: int | None) -> Fault:
-    """The fault with the line told behind the file's name."""
+    """The fault with its line named after the file's name."""
     rest = fault.where.removeprefix(f"{name}, ")
     if line is None or rest == fault.where:
         return fault

@@ -25,7 +25,7 @@ Model = TypeVar("Model", bound="BaseModel")
 MAX_TOML_BYTES = 4_000_000
 MAX_KEY_PARTS = 16
 MAX_FAULTS = 500
-"""Faults of one file that are told one by one."""
+"""Faults of one file that are listed one by one."""
 _TYPES = {
     "float_type": "a number",
     "int_type": "a whole number",

@@ -6,9 +6,9 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 GAP = 2
-"""Signs between two columns."""
+"""Characters between two columns."""
 EDGE = 2
-"""Signs before the first column and after the last one."""
+"""Characters before the first column and after the last one, together."""
 NARROWEST, NARROWEST_PROSE = 16, 26
 """How narrow a text may be folded; a sentence needs more to be read."""
 PROSE = 60

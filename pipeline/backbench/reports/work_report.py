@@ -54,7 +54,7 @@ def show_work(
 def _show_rows(
     out: Console, usual: Sequence[Difference], differences: Sequence[Difference], everything: bool
 ) -> None:
-    heads = f"{'':{NAME}} {'before → after':{VALUES}} {'change ± U':{CHANGE}} so it is"
+    heads = f"{'':{NAME}} {'before → after':{VALUES}} {'change ± U':{CHANGE}} verdict"
     out.print(heads, style="bold", markup=False)
     on_request = registry().having(lambda traits: traits.on_request)
     for d in usual:
