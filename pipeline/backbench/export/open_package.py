@@ -48,7 +48,8 @@ KEYS = {
     "review": ["review_key"], "metric": ["metric"], "test_point": ["point_key"],
     "reading": ["reading_key"], "bench": ["bench_key"], "environment": ["environment_key"],
     "appearance": ["review_key", "unit_key"], "capture": ["review_key", "position"],
-    "unit": ["unit_key"], "heard": ["review_key", "unit_key"], "entered": ["reading_key"],
+    "unit": ["unit_key"], "unit_kind": ["kind"], "heard": ["review_key", "unit_key"],
+    "entered": ["reading_key"],
 }  # fmt: skip
 
 
