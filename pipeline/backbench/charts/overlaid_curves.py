@@ -207,7 +207,7 @@ def _curves(drawn: Overlay, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[
     return layers
 
 
-def _dash(k: int) -> Sequence[int]:
+def _dash(k: int) -> tuple[int, ...]:
     return DASHED[k % len(DASHED)]
 
 
