@@ -141,20 +141,8 @@ def channel_polarity(tone: ToneView) -> MeasuredValue:
 )
 def gain_phase(tone: ToneView | ToneTrace) -> MeasuredValue:
     """Phase of the output's fundamental re the generator's, -180 to 180 degrees."""
-    if isinstance(tone, ToneTrace):
-        turned, u = map(math.degrees, tone.angle())
-        return MeasuredValue(turned, u, u)
-    lines, generator = tone.distorting(), tone.capture_data.generator
-    if generator is None:
-        raise NotApplicable("no track recorded the generator")
-    if generator.rate_hz != tone.track.rate_hz or len(generator.volts) != len(tone.track.volts):
-        raise Refusal("output and generator don't share one record")
-    generator_lines = find_tone(generator, tone.stated_hz, tone.capture_data.mains_hz)
-    angle = math.degrees(math.remainder(lines.phase - generator_lines.phase, 2 * math.pi))
-    own = math.degrees(
-        math.hypot(_u_phase(lines.fundamental), _u_phase(generator_lines.fundamental))
-    )
-    return MeasuredValue(angle, own, own)
+    angle, u = map(math.degrees, tone.angle())
+    return MeasuredValue(angle, u, u)
 
 
 @metric(
