@@ -105,15 +105,21 @@ class ToneView:
         if generator.rate_hz != self.track.rate_hz or len(generator.volts) != len(self.track.volts):
             raise Refusal("output and generator don't share one record")
         source = find_tone(generator, self.stated_hz, self.capture_data.mains_hz)
-        # Noise turns a line by as much as it changes its amplitude, relative.
-        u = math.hypot(lines.fundamental.relative, source.fundamental.relative)
-        return math.remainder(lines.phase - source.phase, 2 * math.pi), u
+        return angle_between(lines, source)
 
     @cached_property
     def _wrong_mains(self) -> str | None:
         """Why the stated mains frequency can't be right, None where it may."""
         lines = self.lines
         return wrong_mains(lines.spectrum, lines.noise, lines.mains_hz, lines.apart)
+
+
+def angle_between(lines: ToneLines, other: ToneLines) -> tuple[float, float]:
+    """Phase of one tone re another of the same record, rad, and its standard uncertainty."""
+    # Read at the record's middle: a difference of the two frequencies doesn't matter there.
+    angle = math.remainder(lines.phase - other.phase, 2 * math.pi)
+    # Noise turns a line by as much as it changes its amplitude, relative.
+    return angle, math.hypot(lines.fundamental.relative, other.fundamental.relative)
 
 
 @view("tone", version=4)
