@@ -21,7 +21,7 @@
 -- column difference: -; Change
 -- column difference_u: -; Standard uncertainty of the change
 -- column beyond: -; Difference / expanded uncertainty
--- column assessment: -; After the work
+-- column assessment: -; Assessment
 -- chart: slope
 WITH wanted (metric, point_key, limit_percent) AS (
     VALUES ('noise_a', 'idle', NULL), ('thd', 'tone-1khz-5w-8ohm', NULL),

@@ -18,7 +18,8 @@
 WITH held AS (
     SELECT
         unit_key, published.position, label, technology, limit_value AS promised,
-        reading.value, reading.uncertainty, reading.dof, reading.limit_percent, reading.load_ohm, bound
+        reading.value, reading.uncertainty, reading.dof, reading.limit_percent, reading.load_ohm,
+        bound
     FROM published
     JOIN peer USING (review_key, unit_key)
     JOIN reading USING (review_key, unit_key, metric)

@@ -23,7 +23,7 @@ FACTS = [
 ]  # fmt: skip
 
 
-def message(*words: str | Path, codes: tuple[int, ...] = (0,)) -> Result:
+def run(*words: str | Path, codes: tuple[int, ...] = (0,)) -> Result:
     ran = CliRunner().invoke(app, [str(word) for word in words])
     if ran.exception and not isinstance(ran.exception, SystemExit):
         raise ran.exception
@@ -36,21 +36,21 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of the day, once everything is done in it."""
     root = tmp_path_factory.mktemp("day")
     home, review, waves = root / "catalogue", root / KEY, root / "waves"
-    message("init", home)
+    run("init", home)
     (home / "backbench.toml").write_text(BENCH)
     for name, (path, volts) in record_calibrations(root).items():
-        message("calibrate", path, "--volts", f"{volts:.6g}", "--meter-uncertainty-percent", "0.2",
-             "--bench", "garage", "--range", name, "--date", "2024-05-01", "--save",
-             "-c", home)  # fmt: skip
-    message("new", review, *FACTS, "-c", home)
-    message("plan", review, "--gain-db", "25.2", "--load", "8", "--load", "4", "-c", home)
-    message("stimuli", review, waves)
+        run("calibrate", path, "--volts", f"{volts:.6g}", "--meter-uncertainty-percent", "0.2",
+            "--bench", "garage", "--range", name, "--date", "2024-05-01", "--save",
+            "-c", home)  # fmt: skip
+    run("new", review, *FACTS, "-c", home)
+    run("plan", review, "--gain-db", "25.2", "--load", "8", "--load", "4", "-c", home)
+    run("stimuli", review, waves)
     record_idle(Amplifier(), review)
     for recording in record_runs(Amplifier(), waves, review, root):
         layout = waves / f"{recording.stem.removeprefix('recorded-')}.toml"
-        message("cut", recording, layout, review)
-    message("check", review, "--accept", "-c", home, codes=(0, 1))
-    message("ingest", review, "--direct", "--processes", "1", "-c", home, codes=(0, 3))
+        run("cut", recording, layout, review)
+    run("check", review, "--accept", "-c", home, codes=(0, 1))
+    run("ingest", review, "--direct", "--processes", "1", "-c", home, codes=(0, 3))
     return root
 
 
@@ -74,7 +74,7 @@ def test_every_planned_capture_is_there_and_none_failed(catalogue: Catalogue, da
     assert measured.filter(pl.col("status") == "failed").select("file", "reason").rows() == []
     planned = len(re.findall(r"^\[\[step\]\]", (day / KEY / "plan.toml").read_text(), re.M))
     assert captures.height == planned >= 20
-    result = message("check", day / KEY, "-c", day / "catalogue")
+    result = run("check", day / KEY, "-c", day / "catalogue")
     assert re.findall(r"^fault: (\S+):", result.output, re.M) == []
     assert "0 missing, 0 faults" in result.output
 
@@ -95,15 +95,15 @@ def test_the_readings_are_those_of_the_amplifier(catalogue: Catalogue) -> None:
 
 
 def test_the_unit_can_be_compared(day: Path) -> None:
-    result = message("compare", "heron-40", "-c", day / "catalogue")
+    result = run("compare", "heron-40", "-c", day / "catalogue")
     assert "Heron 40" in result.output
 
 
 def test_the_unit_has_its_sheet_and_stills(day: Path) -> None:
     page, stills = day / "heron.html", day / "stills"
-    message("sheet", KEY, page, "-c", day / "catalogue")
+    run("sheet", KEY, page, "-c", day / "catalogue")
     assert "Heron 40" in page.read_text(encoding="utf-8")
-    message("publish", "--stills", KEY, "--out", stills, "-c", day / "catalogue")
+    run("publish", "--stills", KEY, "--out", stills, "-c", day / "catalogue")
     pictures = sorted(stills.glob("*.png"))
     captions = [path.with_suffix(".txt") for path in pictures]
     assert len(pictures) >= 3
@@ -112,14 +112,14 @@ def test_the_unit_has_its_sheet_and_stills(day: Path) -> None:
 
 
 def test_a_plan_made_again_knows_the_gain_and_ticks_off_what_is_done(day: Path) -> None:
-    result = message("plan", day / KEY, "--load", "8", "--load", "4", "--dry-run",
+    result = run("plan", day / KEY, "--load", "8", "--load", "4", "--dry-run",
                  "-c", day / "catalogue")  # fmt: skip
     assert re.search(r"Gain 25\.\d\d dB \(from tone-1k-1w-8ohm\.wav\)", result.output)
     assert " x " in result.output
 
 
 def test_a_second_review_of_the_unit_begins_with_what_is_known(day: Path) -> None:
-    result = message("new", day / "later", "--unit", "heron-40", "--state", "restored", "--dry-run",
+    result = run("new", day / "later", "--unit", "heron-40", "--state", "restored", "--dry-run",
                  "-c", day / "catalogue")  # fmt: skip
     assert 'maker = "Marrowgate"' in result.output
     assert 'state = "restored"' in result.output

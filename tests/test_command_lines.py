@@ -181,7 +181,7 @@ def here(workspace: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Pa
 def examples() -> dict[str, list[str]]:
     """The examples in the help of each command."""
     return {
-        name: [" ".join(result.split()) for result in
+        name: [" ".join(example.split()) for example in
                re.findall(r"Example: (backbench .+?)(?:\n\s*\n|\Z)", command.help or "", re.DOTALL)]
         for name, command in COMMANDS.items()
     }  # fmt: skip
@@ -243,10 +243,10 @@ def well(command: str) -> set[int]:
 
 def distinct() -> list[str]:
     """Each line once, whether its catalogue is named or comes from the environment."""
-    given = [line for result in examples().values() for line in result]
+    given = [line for group in examples().values() for line in group]
     lines = sorted(real(line) for line in [*given, *documented()])
-    result = {" ".join(re.sub(r"(-c|--catalogue) \S+", "", line).split()): line for line in lines}
-    return sorted(result.values())
+    by_words = {" ".join(re.sub(r"(-c|--catalogue) \S+", "", line).split()): line for line in lines}
+    return sorted(by_words.values())
 
 
 LINES = distinct()
@@ -344,15 +344,15 @@ SLOW = (
 def test_what_may_take_long_tells_how_far_it_is(
     line: str, here: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    message = Told()
-    monkeypatch.setattr("backbench.reports.progress_bars.watched", lambda *_: nullcontext(message))
+    bar = Told()
+    monkeypatch.setattr("backbench.reports.progress_bars.watched", lambda *_: nullcontext(bar))
     if line.startswith("history"):
         review = here / "reviews" / "2024-05-heron"
         manifest = review / "review.toml"
         manifest.write_text(manifest.read_text().replace("vrms = 0.155", "vrms = 0.154"))
         must(f"backbench ingest {review} --direct")
-        message.totals, message.done = [], 0
+        bar.totals, bar.done = [], 0
     ran = run(f"backbench {line}")
     assert ran.exit_code in well(line.split(maxsplit=1)[0]), ran.output
-    assert message.totals == [message.done]
-    assert message.done > 1
+    assert bar.totals == [bar.done]
+    assert bar.done > 1

@@ -42,7 +42,7 @@ def own(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
     return catalogue
 
 
-def result(catalogue: Catalogue, case: str, truth: Truth) -> float:
+def reading(catalogue: Catalogue, case: str, truth: Truth) -> float:
     wanted = [pl.col(n) == truth[n] for n in ("metric", "order_n", "frequency_hz") if n in truth]
     rows = catalogue.readings().filter(
         pl.col("review_key") == f"own-{case.replace('_', '-')}", *wanted
@@ -60,7 +60,7 @@ def result(catalogue: Catalogue, case: str, truth: Truth) -> float:
 def test_a_reading_is_what_the_simulator_tells(own: Catalogue, known: tuple[str, Truth]) -> None:
     case, truth = known
     allowed = truth["tol"] * (1 if truth["metric"] in DECIBELS else abs(truth["value"]))
-    assert result(own, case, truth) == pytest.approx(truth["value"], abs=allowed)
+    assert reading(own, case, truth) == pytest.approx(truth["value"], abs=allowed)
 
 
 @pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed")

@@ -56,9 +56,9 @@ def test_a_taken_port_is_reported(tmp_path: Path) -> None:
     with socket.socket() as one:
         one.bind(("127.0.0.1", 0))
         one.listen()
-        with pytest.raises(UserError) as message:
+        with pytest.raises(UserError) as raised:
             RunServer(tmp_path, port=one.getsockname()[1])
-    assert "in use" in str(message.value)
+    assert "in use" in str(raised.value)
     assert not list(tmp_path.iterdir())
 
 
@@ -67,9 +67,9 @@ def test_a_named_server_that_is_silent_is_reported(monkeypatch: pytest.MonkeyPat
         one.bind(("127.0.0.1", 0))
         port = one.getsockname()[1]
     monkeypatch.setenv("PREFECT_API_URL", f"http://127.0.0.1:{port}/api")
-    with pytest.raises(UserError) as message:
+    with pytest.raises(UserError) as raised:
         awaited()
-    assert "--direct" in str(message.value)
+    assert "--direct" in str(raised.value)
 
 
 def history(path: Path) -> None:

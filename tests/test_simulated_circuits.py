@@ -151,13 +151,13 @@ def test_the_other_pairs_of_loads_agree_too(truth: Truth, circuits: Path, tmp_pa
 def test_the_same_levels_in_one_stepped_file(circuits: Path, tmp_path: Path) -> None:
     """Twelve captures played one after another are found again and cross where ngspice tells."""
     folder = circuits / "class_b_power_steps"
-    message = tomllib.loads((folder / "review.toml").read_text())["capture"]
-    parts = [soundfile.read(folder / capture["file"], dtype="float64") for capture in message]
+    captures = tomllib.loads((folder / "review.toml").read_text())["capture"]
+    parts = [soundfile.read(folder / capture["file"], dtype="float64") for capture in captures]
     rate, length = parts[0][1], len(parts[0][0])
     whole = np.concatenate([np.zeros((rate // 3, 2)), *(part for part, _ in parts)])
     soundfile.write(folder / "steps.wav", whole, rate, subtype="FLOAT")
     head = (folder / "review.toml").read_text().split("[[capture]]")[0]
-    levels = ", ".join(str(capture["stimulus"]["generator_vrms"]) for capture in message)
+    levels = ", ".join(str(capture["stimulus"]["generator_vrms"]) for capture in captures)
     (folder / "review.toml").write_text(
         f'{head}[[capture]]\nfile = "steps.wav"\nstimulus = {{ steps_hz = 1000, '
         f"step_s = {length / rate}, levels_vrms = [{levels}] }}\n"

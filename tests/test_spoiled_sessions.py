@@ -43,7 +43,7 @@ def _measured_once(monkeypatch: pytest.MonkeyPatch, known: dict[str, Analysed]) 
     monkeypatch.setattr(analyse, "analyse", remembered)
 
 
-def message(*words: str | Path) -> tuple[int, str]:
+def run(*words: str | Path) -> tuple[int, str]:
     """Exit code and all that was printed, in one line."""
     ran = CliRunner().invoke(app, [str(word) for word in words])
     if ran.exception and not isinstance(ran.exception, SystemExit):
@@ -58,9 +58,9 @@ def catalogue_for(folder: Path) -> Path:
 
 def test_a_sound_session_is_whole(tmp_path: Path) -> None:
     folder, home = sound_session(tmp_path / "review"), catalogue_for(tmp_path / "home")
-    code, text = message("check", folder, "-c", home)
+    code, text = run("check", folder, "-c", home)
     assert (code, "12 captures: 12 whole" in text, "0 faults" in text) == (0, True, True)
-    code, text = message("ingest", folder, "-c", home, "--direct", "--processes", "1")
+    code, text = run("ingest", folder, "-c", home, "--direct", "--processes", "1")
     assert (code, "12 captures: 12 whole" in text) == (0, True)
 
 
@@ -69,18 +69,18 @@ def test_a_spoiled_session_is_reported_everywhere(name: str, tmp_path: Path) -> 
     spoil, where, words = SPOILED[name]
     folder, home = sound_session(tmp_path / "review"), catalogue_for(tmp_path / "home")
     spoil(folder)
-    code, text = message("check", folder, "-c", home)
+    code, text = run("check", folder, "-c", home)
     assert words in text
     assert where in text
     assert (code, "0 faults" in text) == ((1, False) if where else (0, True))
-    code, text = message("ingest", folder, "-c", home, "--direct", "--processes", "1")
+    code, text = run("ingest", folder, "-c", home, "--direct", "--processes", "1")
     assert words in text
     assert code == (1 if name in REFUSED_WHOLE else 3 if where else 0)
     if name in REFUSED_WHOLE | BEFOREHAND:
         return
-    assert words in message("show", REVIEW, "-c", home)[1]
+    assert words in run("show", REVIEW, "-c", home)[1]
     if name not in ON_SHEETS:
         return
     page = tmp_path / "sheet.html"
-    assert message("sheet", REVIEW, page, "-c", home)[0] == 0
+    assert run("sheet", REVIEW, page, "-c", home)[0] == 0
     assert words.replace("'", "&#39;") in " ".join(page.read_text().split())

@@ -29,14 +29,14 @@ MEGABYTE = 1 << 10
 def renamed(review: Path, number: int, into: Path) -> tuple[Path, int]:
     """The review with its own keys for review and units, its originals linked; its captures."""
     text = (review / "review.toml").read_text(encoding="utf-8")
-    message = tomllib.loads(text)
-    for key in [message["review"]["key"], *(unit["key"] for unit in message["unit"])]:
+    manifest = tomllib.loads(text)
+    for key in [manifest["review"]["key"], *(unit["key"] for unit in manifest["unit"])]:
         text = text.replace(f'"{key}"', f'"{key}-{number}"')
     folder = into / f"{review.name}-{number}"
     shutil.copytree(review, folder, copy_function=lambda a, b: Path(b).hardlink_to(a))
     (folder / "review.toml").unlink()
     (folder / "review.toml").write_text(text, encoding="utf-8")
-    return folder, len(message.get("capture", []))
+    return folder, len(manifest.get("capture", []))
 
 
 def taken_in(catalogue: Catalogue, folders: list[Path]) -> None:

@@ -60,8 +60,8 @@ def parts(root: Path, folders: list[Path]) -> tuple[int, dict[str, float]]:
 def command(review: Path, home: Path, *words: str) -> float:
     """Seconds of a whole `ingest` of one review into a new catalogue."""
     Catalogue.create(home, settings_text())
-    message = [*PROGRAM, "ingest", str(review), "-c", str(home), *words]
-    return timed(lambda: subprocess.run(message, check=True, stdout=subprocess.DEVNULL))
+    line = [*PROGRAM, "ingest", str(review), "-c", str(home), *words]
+    return timed(lambda: subprocess.run(line, check=True, stdout=subprocess.DEVNULL))
 
 
 def one_review(review: Path, folder: Path) -> None:

@@ -148,7 +148,7 @@ def timed(work: Callable[[], object]) -> tuple[float, float, object]:
 
 
 @dataclass(frozen=True)
-class Asked:
+class QueryTiming:
     """Seconds of one saved query, and of the same SQL by hand."""
 
     name: str
@@ -161,7 +161,7 @@ class Asked:
         return self.spent / max(self.hand, LEAST_S / OVERHEAD)
 
 
-def requested(store: Database, name: str, query: SavedQuery) -> Asked:
+def query_timing(store: Database, name: str, query: SavedQuery) -> QueryTiming:
     values = {"unit": "u1"} if any(p.name == "unit" for p in query.parameters) else {}
     bound = query.bound(values)
     hand, _, _ = timed(lambda: store.frame(query.sql, bound))
@@ -172,7 +172,7 @@ def requested(store: Database, name: str, query: SavedQuery) -> Asked:
         f"{frame.height:7} rows{'' if unique else '  not unique'}",  # type: ignore[attr-defined]
         file=sys.stderr, flush=True,
     )  # fmt: skip
-    return Asked(name, spent, hand, unique)
+    return QueryTiming(name, spent, hand, unique)
 
 
 def overview(store: Database, folder: Path) -> float:
@@ -192,16 +192,16 @@ def main() -> None:
     make(folder)
     with reading(folder) as store:
         (count,) = store.rows("SELECT count(*) FROM reading")[0]
-        actual = [requested(store, name, query) for name, query in shipped().items()]
+        timings = [query_timing(store, name, query) for name, query in shipped().items()]
         compared, _, _ = timed(lambda: compare_unit(store, "u1"))
         first_page = overview(store, folder)
-    slowest = max(actual, key=lambda one: one.spent)
-    most = max(actual, key=lambda one: one.overhead)
-    among = f"{len(actual)} saved queries, {count:,} readings"
+    slowest = max(timings, key=lambda one: one.spent)
+    most = max(timings, key=lambda one: one.overhead)
+    among = f"{len(timings)} saved queries, {count:,} readings"
     tell(Row(f"slowest of {among} ({slowest.name})", slowest.spent, target=LIMIT_S))
     tell(Row(f"most overhead of {among} ({most.name})", most.spent, "s", "the SQL by hand",
              max(most.hand, LEAST_S / OVERHEAD), OVERHEAD))  # fmt: skip
-    tell(Row("grains that are not unique", sum(not one.unique for one in actual), "", target=0))
+    tell(Row("grains that are not unique", sum(not one.unique for one in timings), "", target=0))
     tell(Row(f"`compare` of a unit there, {UNITS:,} units", compared))
     tell(Row("overview page there", first_page))
 

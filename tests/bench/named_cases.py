@@ -137,14 +137,14 @@ CASES = (
          "tests/metrics/test_sample_steps.py"),
     Case("a copied track", "balance 0 +/- 0.001 dB", ("level",), copied,
          "tests/metrics/test_capture_warnings.py"),
-    Case("40 mV at 23.4 kHz with nothing playing", "not told", ("ultrasonic_line",),
+    Case("40 mV at 23.4 kHz with nothing playing", "not reported", ("ultrasonic_line",),
          lambda: idle_material(track(sines(96_000.0, 1.0, {23_400.0: 0.057})
                                      + noise(rate=96_000.0), 96_000.0)),
          "tests/metrics/test_capture_warnings.py"),
 )  # fmt: skip
 
 
-def told(case: Case) -> str:
+def reported(case: Case) -> str:
     """What each metric of a case gives, in words."""
     lines = []
     for finding in measure(case.record())[0]:
@@ -165,7 +165,7 @@ def told(case: Case) -> str:
 def main() -> None:
     print("| record | earlier | now | held by |\n| --- | --- | --- | --- |")
     for case in CASES:
-        words = told(case).replace("|", "/")
+        words = reported(case).replace("|", "/")
         print(f"| {case.name} | {case.earlier} | {words} | `{case.test}` |", flush=True)
 
 

@@ -67,8 +67,8 @@ def thd(path: Path, track: int) -> float:
 
 def noise(path: Path, track: int) -> float:
     hz, power = spectrum(path, track)
-    message = fundamental(path, track)[1] + sum(harmonics(path, track))
-    return float(power[(hz >= 20) & (hz <= 20_000)].sum() - message)
+    played = fundamental(path, track)[1] + sum(harmonics(path, track))
+    return float(power[(hz >= 20) & (hz <= 20_000)].sum() - played)
 
 
 NOTEBOOK: tuple[Callable[[Path, int], Any], ...] = (fundamental, harmonics, thd, noise)

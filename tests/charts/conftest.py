@@ -195,7 +195,7 @@ def _products(unit: dict[str, Any]) -> pl.DataFrame:
 
 
 def _scorecard(some: list[dict[str, Any]], rng: np.random.Generator) -> pl.DataFrame:
-    figures = [("noise", "V", "lower"), ("power", "W", "higher"), ("balance", "dB", "nearest zero")]
+    figures = [("noise", "V", "lower"), ("power", "W", "higher"), ("balance", "dB", "nearer zero")]
     rows = []
     for metric, unit, better in figures:
         for k, u in enumerate(some):

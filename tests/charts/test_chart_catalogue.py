@@ -12,6 +12,8 @@ import altair as alt
 import polars as pl
 import pytest
 
+from backbench.charts import scorecard
+from backbench.charts.axis import axis
 from backbench.charts.declaration import MOST_ROWS
 from backbench.charts.drawing import Labels, PlainColumn
 from backbench.charts.image_export import STILL, STILL_LARGE, Size, png, save
@@ -260,7 +262,7 @@ def test_reviews_of_one_unit_have_a_row_each_with_its_year() -> None:
     assert "all complete" in spec
 
 
-def test_mains_lines_are_reported_from_other_peaks(frames: dict[str, pl.DataFrame]) -> None:
+def test_mains_lines_are_distinguished_from_other_peaks(frames: dict[str, pl.DataFrame]) -> None:
     frame = frames["spectrum"].with_columns(
         kind=pl.col("kind").replace("mains line", "mains"),
         level=20 * pl.col("level").log10(),
@@ -339,3 +341,30 @@ def test_overlapping_cut_and_small_labels_are_faults() -> None:
     assert "'one label' lies on 'another label'" in faults
     assert "'cut' runs out of the picture" in faults
     assert "'cut' is 9 px" in faults
+
+
+def test_a_scorecard_bar_across_zero_begins_at_zero() -> None:
+    """Nearer zero is better: -0.2 to 0.4 dB holds everything from 0 to 0.4 dB."""
+    row = {
+        "unit_key": "u0", "label": "Quarrel M30", "technology": "tube", "better": "nearer zero",
+        "value": 0.1, "low": -0.2, "high": 0.4, "bound": None,
+    }  # fmt: skip
+    scale = axis([0.0, 1.0], 100.0, 0.0, "dB")
+    placed = scorecard._placed(row, scale, 5.0, "dB")
+    assert (placed["from"], placed["to"]) == (scale.px(0.0), scale.px(0.4))
+
+
+def test_a_difference_from_a_curve_without_uncertainty_has_no_band(
+    frames: dict[str, pl.DataFrame],
+) -> None:
+    known = frames["overlaid"]
+    second = known["series"].unique().sort()[-1]
+    part = known.with_columns(y_u=pl.when(pl.col("series") != second).then(pl.col("y_u")))
+    assert '"area"' in json.dumps(_drawn("overlaid", known))
+    assert '"area"' not in json.dumps(_drawn("overlaid", part))
+
+
+def test_curves_of_many_outputs_are_laid_over_each_other(frames: dict[str, pl.DataFrame]) -> None:
+    one = frames["overlaid"].filter(pl.col("output") == "left")
+    many = pl.concat([one.with_columns(output=pl.lit(f"output {n}")) for n in range(6)])
+    assert "output 5" in json.dumps(_drawn("overlaid", many))

@@ -350,7 +350,7 @@ def test_where_only_phono_was_measured_the_input_is_named(given: Any) -> None:
     given.unit("a")
     given.published("a", "noise", "at most", 1.0)
     given.reading("a", "noise", 0.5, 0.01, under="idle", input="phono MM")
-    assert judged(given)[0].explanation == "; through the phono input"
+    assert judged(given)[0].explanation == "through the phono input"
 
 
 def test_rated_power_is_judged_without_a_published_line(given: Any) -> None:

@@ -76,6 +76,18 @@ def test_what_one_review_lacks_is_named(given: Any) -> None:
     )  # fmt: skip
 
 
+def test_other_outputs_and_other_nominal_loads_are_no_other_test_point(given: Any) -> None:
+    twice(given)
+    given.reading("a", "thd", 0.5, 0.01, review="r1")
+    given.reading("a", "thd", 0.5, 0.01, review="r2", output="right")
+    for review, nominal in (("r1", "8 ohm"), ("r2", "4 ohm")):
+        given.reading("a", "damping_factor", 9.0, 0.1, review=review,
+                      detail=f'{{"nominal load":"{nominal}"}}')  # fmt: skip
+    assert compared(given.build()).left_out == (
+        "thd (output left before, right after)", "damping factor (under different conditions)",
+    )  # fmt: skip
+
+
 def test_a_condition_that_one_review_states_is_named(given: Any) -> None:
     twice(given)
     given.reading("a", "thd", 0.5, 0.01, review="r1")

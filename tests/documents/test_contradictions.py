@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -50,6 +51,20 @@ printed_in = "leaflet"
     assert len(result) == 2
     assert "write [1960, 1990]" in result[0]
     assert "write [20, 20000]" in result[1]
+
+
+@pytest.mark.parametrize(
+    ("made", "sound"),
+    [("2025", False), ("2024", True), ("[2025, 2026]", False), ("[2020, 2025]", True)],
+)
+def test_made_after_the_review(made: str, sound: bool) -> None:
+    text = re.sub(r"(?m)^date = .*$", "date = 2024-05-11", SOUND)
+    text = text.replace('state = "serviced"\n', f'state = "serviced"\nmade = {made}\n')
+    if sound:
+        assert read_manifest(text.encode()).unit[0].made is not None
+        return
+    (fault,) = faults(text)
+    assert "made: found 2025, after the review of 2024-05-11; expected a year up to 2024" in fault
 
 
 @pytest.mark.parametrize(

@@ -40,13 +40,13 @@ def limited(work: Callable[[Told], None], limit: int) -> Callable[[Told], None]:
 def tried(runner: Runner, command: str, fault: str, limit: int | None) -> str:
     """One run; how it ended: "done", "refused", or what is wrong."""
     work = getattr(runner, f"_{command}")()
-    status, message = in_fork(limited(work, limit) if limit else work, fault)
+    status, messages = in_fork(limited(work, limit) if limit else work, fault)
     runner.figures.runs += 1
-    runner._take(command, message)
+    runner._take(command, messages)
     runner._check(command, f"with {fault or limit}")
-    last: dict[str, Any] = message[-1] if message else {}
+    last: dict[str, Any] = messages[-1] if messages else {}
     if status != 0 or not ({"refused", "names"} & last.keys()):
-        return f"{command} with {fault or limit}: {status} {message}"
+        return f"{command} with {fault or limit}: {status} {messages}"
     return "refused" if "refused" in last else "done"
 
 
@@ -58,8 +58,8 @@ def main() -> int:
         runner.whole()
         for command in COMMANDS:
             work = getattr(runner, f"_{command}")()
-            _, message = in_fork(work)
-            runner._take(command, message)
+            _, messages = in_fork(work)
+            runner._take(command, messages)
             for n, point in enumerate(range(1, runner.points[command].total(), every)):
                 fault = f"*:{point}+:{ERRORS[n % len(ERRORS)]}"
                 ended.append(tried(runner, command, fault, None))
@@ -70,7 +70,7 @@ def main() -> int:
     wrong += runner.figures.lost + runner.figures.half_done
     for line in wrong:
         print(line)
-    counts = f"{ended.count('refused')} told in words, {ended.count('done')} done all the same"
+    counts = f"{ended.count('refused')} refused in words, {ended.count('done')} done all the same"
     print(f"{len(ended)} runs on failing disks: {counts}, {len(wrong)} wrong")
     return 1 if wrong else 0
 

@@ -29,12 +29,12 @@ def in_fork(
     if timer:
         timer.start()
     with os.fdopen(reading, "r") as stream:
-        message = [json.loads(line) for line in stream if line.endswith("\n")]
+        messages = [json.loads(line) for line in stream if line.endswith("\n")]
     if timer:
         timer.cancel()
         timer.join()
     _, status = os.waitpid(child, 0)
-    return status, message
+    return status, messages
 
 
 def _child(work: Callable[[Told], None], fault: str, reading: int, writing: int) -> None:

@@ -325,11 +325,11 @@ class Killer:
         if any(now.get(name) != data for name, data in before.items()):
             self.note(command, "lost", "a receipt")
         copies = ["backup", "restored"] if command in {"backup", "restore"} else []
-        status, message = in_fork(lambda tell: self._found(tell, copies))
-        if status or len(message) < 2:
-            self.note(command, "half done", f"verify failed: {message}")
+        status, messages = in_fork(lambda tell: self._found(tell, copies))
+        if status or len(messages) < 2:
+            self.note(command, "half done", f"verify failed: {messages}")
             return
-        result, after = message[:2]
+        result, after = messages[:2]
         for fault in [*result["faults"], *after["faults"]]:
             self.note(command, "half done", fault)
         for gap in after["gaps"]:
@@ -419,7 +419,7 @@ def table(killer: Killer) -> list[str]:
 
 
 def carried_out(
-    killer: Killer, commands: list[str], kills: int, message: Callable[[str], Any]
+    killer: Killer, commands: list[str], kills: int, report: Callable[[str], Any]
 ) -> None:
     """Each command once to its end, then each in turn, killed, until there were so many kills."""
     for command in commands:
@@ -433,7 +433,7 @@ def carried_out(
             continue
         done += killer.run(command, kill=True)
         if turns % 40 == 0:
-            message(f"{done} kills, {len(killer.wrong)} wrong")
+            report(f"{done} kills, {len(killer.wrong)} wrong")
 
 
 def main() -> int:

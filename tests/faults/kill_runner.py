@@ -91,7 +91,7 @@ class Runner:
         self.calibrated = False
         self.site = ""
 
-    def run(self, kills: int, message: Callable[[str], None] = lambda _: None) -> Figures:
+    def run(self, kills: int, report: Callable[[str], None] = lambda _: None) -> Figures:
         """Kill so many times; every fifteenth time, carry on without and compare a rebuild."""
         self.whole()
         while self.figures.kills.total() < kills:
@@ -99,7 +99,7 @@ class Runner:
             self.broken_off(self.random.choice(COMMANDS))
             if before // 15 != self.figures.kills.total() // 15:
                 self.whole()
-                message(str(self.figures))
+                report(str(self.figures))
         self.whole()
         return self.figures
 
@@ -110,14 +110,14 @@ class Runner:
         fault = "" if by_time else self._point(command)
         after = self.random.uniform(0.005, self.seconds.get(command, 0.5)) if by_time else None
         began = time.monotonic()
-        status, message = in_fork(work, fault, after)
+        status, messages = in_fork(work, fault, after)
         self.figures.runs += 1
         if os.WIFSIGNALED(status):
             self.figures.kills[command] += 1
             self.figures.points["by time" if by_time else "at a point"] += 1
         else:
             self.seconds[command] = time.monotonic() - began
-        self._take(command, message)
+        self._take(command, messages)
         self._check(command, f"killed by {fault or after}")
 
     def _point(self, command: str) -> str:
@@ -128,8 +128,8 @@ class Runner:
             return f"*:{self.random.randint(1, passed.total())}:kill"
         return f"{name}:{self.random.randint(1, passed[name])}:kill"
 
-    def _take(self, command: str, message: list[Any]) -> None:
-        for item in message:
+    def _take(self, command: str, messages: list[Any]) -> None:
+        for item in messages:
             if "error" in item:
                 self.figures.half_done.append(f"{command}: {item['error']}")
             passed = Counter(item.get("names", {}))
@@ -231,11 +231,11 @@ class Runner:
     def _check(self, command: str, after: str = "done") -> None:
         """It opens, what was acknowledged is there, and nothing in it is half done."""
         self.figures.checks += 1
-        status, message = in_fork(lambda tell: tell(self._found(command)))
-        if status != 0 or not message or "rows" not in message[0]:
-            self.figures.half_done.append(f"{command} {after}: check failed: {status} {message}")
+        status, messages = in_fork(lambda tell: tell(self._found(command)))
+        if status != 0 or not messages or "rows" not in messages[0]:
+            self.figures.half_done.append(f"{command} {after}: check failed: {status} {messages}")
             return
-        result = message[0]
+        result = messages[0]
         self.site = result["site"]
         self.figures.half_done += [f"{command} {after}: {fault}" for fault in result["faults"]]
         for review, manifests in self.acknowledged.items():
@@ -289,12 +289,14 @@ class Runner:
             ("backup all", self._backup()),
             ("publish all", self._publish()),
         ):
-            status, message = in_fork(work)
-            assert status == 0, message
-            self._take(command, message)
-        status, message = in_fork(lambda tell: tell(self._compared()))
+            status, messages = in_fork(work)
+            assert status == 0, messages
+            self._take(command, messages)
+        status, messages = in_fork(lambda tell: tell(self._compared()))
         self.figures.rebuilds += 1
-        self.figures.half_done += message[0] if message and status == 0 else [f"compare: {message}"]
+        self.figures.half_done += (
+            messages[0] if messages and status == 0 else [f"compare: {messages}"]
+        )
         for command in ("backup", "publish"):
             self._check(command)
 

@@ -78,10 +78,10 @@ def main() -> int:
             for n, role in enumerate(ROLES)
         ]
         reports = [json.loads(process.communicate()[0]) for process in running]
-        return message(reports, catalogue, seconds)
+        return summary(reports, catalogue, seconds)
 
 
-def message(reports: list[dict], catalogue: Catalogue, seconds: float) -> int:  # type: ignore[type-arg]
+def summary(reports: list[dict], catalogue: Catalogue, seconds: float) -> int:  # type: ignore[type-arg]
     """The figures in a line; 1 where anything is wrong."""
     counts: Counter[str] = Counter()
     wrong = [line for report in reports for line in report["wrong"]]

@@ -248,8 +248,8 @@ def typed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "map.toml").write_text(MAP)
     Catalogue.create(folder / "catalogue", 'title = "Old records"\n')
     words = ["old.csv", "--map", "map.toml", "-c", "catalogue"]
-    message = [str(folder / word) if "." in word or word == "catalogue" else word for word in words]
-    assert CliRunner().invoke(app, ["backfill", *message, "--yes"]).exit_code in {0, PARTLY_DONE}
+    there = [str(folder / word) if "." in word or word == "catalogue" else word for word in words]
+    assert CliRunner().invoke(app, ["backfill", *there, "--yes"]).exit_code in {0, PARTLY_DONE}
     return folder / "catalogue"
 
 

@@ -36,8 +36,8 @@ def test_a_name_that_leaves_the_folder_or_hides_is_refused(tmp_path: Path, name:
     catalogue = small_catalogue(tmp_path / "catalogue")
     write_review(tmp_path / "auk", 0)
     path = tmp_path / "auk" / "review.toml"
-    message = "".join(f"\\u{ord(c):04x}" if ord(c) < 32 else c for c in name)
-    path.write_text(path.read_text().replace('"tone.wav"', f'"{message}"'))
+    escaped = "".join(f"\\u{ord(c):04x}" if ord(c) < 32 else c for c in name)
+    path.write_text(path.read_text().replace('"tone.wav"', f'"{escaped}"'))
     (outcome,), refused = catalogue.ingest([tmp_path / "auk"], history=False, processes=1)
     assert not refused
     (entry,) = outcome.ended.in_state("refused")
@@ -98,8 +98,8 @@ def hostile(tree: tuple[ast.AST, ...]) -> list[str]:
             result += [node.attr] if node.attr in NEVER_NAMED else []
         elif isinstance(node, ast.keyword):
             value = ast.unparse(node.value)
-            message = node.arg in NEVER_NAMED or (node.arg, value) == ("shell", "True")
-            result += [f"{node.arg}={value}"] if message and value != "False" else []
+            never = node.arg in NEVER_NAMED or (node.arg, value) == ("shell", "True")
+            result += [f"{node.arg}={value}"] if never and value != "False" else []
     return result
 
 

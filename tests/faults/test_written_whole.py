@@ -20,7 +20,7 @@ from backbench.errors import UserError
 from backbench.export.open_package import export_catalogue
 from backbench.reports.export_formats import export
 from backbench.storage import database, fault_injection
-from backbench.storage.atomic_io import write_text_file, write_user_file
+from backbench.storage.atomic_io import ASIDE, write_text_file, write_user_file
 from source_trees import nodes
 
 PACKAGE = Path(__file__).parents[2] / "pipeline" / "backbench"
@@ -236,3 +236,20 @@ def test_an_export_that_fails_leaves_nothing(
         folder.mkdir()
         assert export_catalogue(store, folder, "T")
     assert (folder / "datapackage.json").is_file()
+
+
+@pytest.mark.parametrize("where", ["the folder that one is in", "a link to a folder"])
+def test_an_export_into_an_empty_folder_leaves_it_where_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
+    folder, link = tmp_path / "opened", tmp_path / "link"
+    folder.mkdir()
+    link.symlink_to(folder)
+    (folder / ASIDE).mkdir()  # of an earlier run that was ended
+    monkeypatch.chdir(folder)
+    kept = folder.stat().st_ino
+    with database.writing(tmp_path) as store:
+        export_catalogue(store, link if "link" in where else Path(), "T")
+    assert (folder.stat().st_ino, link.is_symlink()) == (kept, True)
+    made = {"parquet", "csv", "DICTIONARY.md", "datapackage.json"}
+    assert {path.name for path in folder.iterdir()} == made

@@ -27,7 +27,7 @@ def catalogue(tmp_path: Path, circuits: Path) -> Catalogue:
     return made
 
 
-def message(catalogue: Catalogue, *words: str) -> str:
+def run(catalogue: Catalogue, *words: str) -> str:
     ran = CliRunner().invoke(app, [*words, "-c", str(catalogue.places.root)])
     if ran.exception and not isinstance(ran.exception, SystemExit):
         raise ran.exception
@@ -42,14 +42,14 @@ def keys(catalogue: Catalogue) -> tuple[str, str]:
 def test_a_withdrawn_review_is_gone_and_comes_back_the_same(catalogue: Catalogue) -> None:
     review, _ = keys(catalogue)
     before = contents_of(catalogue.places.root)
-    message(catalogue, "withdraw", review, "--reason", "wrong load")
+    run(catalogue, "withdraw", review, "--reason", "wrong load")
     assert catalogue.reviews().is_empty()
     assert catalogue.readings().is_empty()
     assert catalogue.rebuild(processes=1) == ([], [])
     assert catalogue.reviews().is_empty()
     with pytest.raises(UserError, match="wrong load"):
-        message(catalogue, "withdraw", review, "--reason", "again")
-    message(catalogue, "withdraw", review, "--undo")
+        run(catalogue, "withdraw", review, "--reason", "again")
+    run(catalogue, "withdraw", review, "--undo")
     after = contents_of(catalogue.places.root)
     for contents in (before, after):
         contents.pop("review")  # the receipt's number, rightly
@@ -72,9 +72,9 @@ def test_a_withdrawal_broken_off_is_carried_on(
             corrections.withdraw(catalogue.places, review, "wrong load")
     assert not catalogue.reviews().is_empty()
     if command == "withdraw":
-        message(catalogue, "withdraw", review, "--reason", "wrong load")
+        run(catalogue, "withdraw", review, "--reason", "wrong load")
     else:
-        message(catalogue, "recompute", "--direct")
+        run(catalogue, "recompute", "--direct")
     assert catalogue.reviews().is_empty()
     assert catalogue.readings().is_empty()
 
@@ -86,9 +86,9 @@ def test_a_renaming_broken_off_is_carried_on(
     with monkeypatch.context() as patched:
         patched.setattr(Catalogue, "recompute", break_off)
         with pytest.raises(RuntimeError):
-            message(catalogue, "rename", unit, "another-key")
+            run(catalogue, "rename", unit, "another-key")
     assert keys(catalogue)[1] == unit
-    message(catalogue, "rename", unit, "another-key")
+    run(catalogue, "rename", unit, "another-key")
     assert keys(catalogue)[1] == "another-key"
 
 
@@ -104,7 +104,7 @@ def test_a_write_error_leaves_the_settings_as_they_were(
 
     monkeypatch.setattr(atomic_io, "flush_file", no_space)
     with pytest.raises(OSError, match="No space"):
-        message(catalogue, "rename", unit, "another-key")
+        run(catalogue, "rename", unit, "another-key")
     assert settings.read_text() == before
 
 
@@ -112,7 +112,7 @@ def test_a_withdrawn_review_stays_withdrawn_until_it_is_corrected(
     catalogue: Catalogue, circuits: Path
 ) -> None:
     review, _ = keys(catalogue)
-    message(catalogue, "withdraw", review, "--reason", "wrong load")
+    run(catalogue, "withdraw", review, "--reason", "wrong load")
     outcomes, (refused,) = catalogue.ingest([circuits / CASE], history=False, processes=1)
     assert outcomes == []
     assert f"backbench withdraw {review} --undo" in str(refused.error)
@@ -130,18 +130,18 @@ def test_a_renamed_unit_is_found_under_its_new_key_also_after_a_rebuild(
 ) -> None:
     review, unit = keys(catalogue)
     manifest = catalogue.places.ledger.newest()[review].manifest
-    message(catalogue, "rename", unit, "renamed-one")
+    run(catalogue, "rename", unit, "renamed-one")
     assert catalogue.units()["unit_key"].to_list() == ["renamed-one"]
     assert set(catalogue.readings()["unit_key"]) <= {"renamed-one", ""}
     assert catalogue.places.ledger.newest()[review].manifest == manifest
     before = contents_of(catalogue.places.root)
     catalogue.rebuild(processes=1)
     assert contents_of(catalogue.places.root) == before
-    assert f"Former keys, included above: {unit}" in message(catalogue, "history", "renamed-one")
+    assert f"Former keys, included above: {unit}" in run(catalogue, "history", "renamed-one")
     with pytest.raises(UserError, match="no such unit"):
-        message(catalogue, "rename", unit, "other")
+        run(catalogue, "rename", unit, "other")
     with pytest.raises(UserError, match="lead back"):
-        message(catalogue, "rename", "renamed-one", unit)
+        run(catalogue, "rename", "renamed-one", unit)
 
 
 def test_history_tells_what_changed_and_which_readings_moved(
@@ -171,7 +171,7 @@ def test_dry_runs_write_nothing(catalogue: Catalogue) -> None:
     review, unit = keys(catalogue)
     before = sorted(path.name for path in catalogue.places.root.rglob("*"))
     settings = (catalogue.places.root / "backbench.toml").read_bytes()
-    message(catalogue, "withdraw", review, "--reason", "x", "--dry-run")
-    message(catalogue, "rename", unit, "other", "--dry-run")
+    run(catalogue, "withdraw", review, "--reason", "x", "--dry-run")
+    run(catalogue, "rename", unit, "other", "--dry-run")
     assert sorted(path.name for path in catalogue.places.root.rglob("*")) == before
     assert (catalogue.places.root / "backbench.toml").read_bytes() == settings

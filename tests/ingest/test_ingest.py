@@ -120,9 +120,9 @@ def test_staged_work_of_a_broken_run_is_carried_on(
 ) -> None:
     folder = circuits / "class_b_power_steps"
     _broken_off(catalogue, folder, monkeypatch)
-    message: list[int] = []
-    catalogue.ingest([folder], history=False, processes=1, started=message.append)
-    assert message == [0]
+    started: list[int] = []
+    catalogue.ingest([folder], history=False, processes=1, started=started.append)
+    assert started == [0]
     assert catalogue.captures()["status"].to_list() == ["analysed"] * 12
 
 
@@ -137,9 +137,9 @@ def test_a_staged_chunk_that_a_power_cut_damaged_is_not_used(
     middle = len(data) // 3
     data[middle : middle + 16] = bytes(16)
     path.write_bytes(data)
-    message: list[int] = []
-    catalogue.ingest([folder], history=False, processes=1, started=message.append)
-    assert message == [12]
+    started: list[int] = []
+    catalogue.ingest([folder], history=False, processes=1, started=started.append)
+    assert started == [12]
     assert not list(catalogue.places.staged.iterdir())
 
 
@@ -328,7 +328,7 @@ def test_a_calibration_past_its_time_is_warned_of(
              "-c", str(catalogue.places.root)]  # fmt: skip
     ran = CliRunner().invoke(app, words)
     assert ran.exit_code == 0, ran.output
-    message = [line for line in ran.stderr.splitlines() if line.startswith("warning: ")]
-    assert len(message) == warnings
-    assert all("single-ended-stage" in line and "good until 2026-01-31" in line for line in message)
+    lines = [line for line in ran.stderr.splitlines() if line.startswith("warning: ")]
+    assert len(lines) == warnings
+    assert all("single-ended-stage" in line and "good until 2026-01-31" in line for line in lines)
     assert "warning" not in ran.stdout

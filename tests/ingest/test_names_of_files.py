@@ -20,3 +20,11 @@ def test_the_likely_file_is_named(tmp_path: Path, name: str, likely: str) -> Non
         (home / file).write_bytes(b"RIFF")
     received = received_file(home, name, Vault(tmp_path / "vault"), [name])
     assert received.reason == f"no such file; did you mean {likely}?"
+
+
+def test_no_file_outside_the_folder_is_named(tmp_path: Path) -> None:
+    home = (tmp_path / "review").resolve()
+    home.mkdir()
+    (tmp_path / "idle.wav").write_bytes(b"RIFF")
+    received = received_file(home, "..\\idle.wav", Vault(tmp_path / "vault"), [])
+    assert received.reason == "no such file"

@@ -128,16 +128,16 @@ def pairs(one: Analysed, other: Analysed) -> list[tuple[Row, Row]]:
 def apart(one: Row, other: Row) -> tuple[float, str]:
     """How far two readings lie apart in standard uncertainties; all else is the same."""
     numbers = ("value", "uncertainty", "estimation", "dof", "power_w", "frequency_hz")
-    printed = json.dumps([one["metric"], one["output"], one["order_n"]])
+    label = json.dumps([one["metric"], one["output"], one["order_n"]])
     for name in one.keys() - set(numbers):
-        assert one[name] == other[name], (printed, name)
+        assert one[name] == other[name], (label, name)
     if one["value"] is None:
         assert other["value"] is None
-        return 0.0, printed
+        return 0.0, label
     for name in ("uncertainty", "frequency_hz"):
-        assert (other[name] or 0.0) == pytest.approx(one[name] or 0.0, rel=ROUNDING), printed
+        assert (other[name] or 0.0) == pytest.approx(one[name] or 0.0, rel=ROUNDING), label
     difference = abs(one["value"] - other["value"])
     if one["uncertainty"] == 0:
-        assert difference <= ROUNDING * abs(one["value"]), printed
-        return 0.0, printed
-    return difference / one["uncertainty"], printed
+        assert difference <= ROUNDING * abs(one["value"]), label
+        return 0.0, label
+    return difference / one["uncertainty"], label

@@ -62,7 +62,7 @@ def with_entry(folder: Path, entry: str) -> Path:
     return folder
 
 
-def message(*words: str | Path) -> tuple[int, str]:
+def run(*words: str | Path) -> tuple[int, str]:
     """Exit code and all that was printed, in one line."""
     ran = CliRunner().invoke(app, [str(word) for word in words])
     if ran.exception and not isinstance(ran.exception, SystemExit):
@@ -76,19 +76,19 @@ def test_a_faulty_entry_costs_itself_alone(kind: str, tmp_path: Path) -> None:
     folder = with_entry(tmp_path / "auk", entry)
     catalogue = small_catalogue(tmp_path / "home")
     home = catalogue.places.root
-    code, text = message("check", folder, "-c", home)
+    code, text = run("check", folder, "-c", home)
     assert (code, words in text, "0 faults" in text) == (1, True, False)
-    code, text = message("ingest", folder, "-c", home, "--direct", "--processes", "1")
+    code, text = run("ingest", folder, "-c", home, "--direct", "--processes", "1")
     assert (code, "2 whole" in text) == (3, True)
     assert f"{name}: refused: " in text
     assert words in text
-    code, text = message("show", "auk", "-c", home)
+    code, text = run("show", "auk", "-c", home)
     assert (code, f"{name}: refused: " in text, words in text) == (0, True, True)
-    assert "2 whole" in message("reviews", "-c", home)[1]
+    assert "2 whole" in run("reviews", "-c", home)[1]
     assert sorted(catalogue.readings()["metric"].unique()) == sound_metrics(tmp_path)
     report = verify(catalogue.places, lambda _: None)
     assert (report.faults, report.gaps) == ([], [])
-    code, text = message("recompute", "-c", home, "--direct", "--processes", "1")
+    code, text = run("recompute", "-c", home, "--direct", "--processes", "1")
     assert (code, "unchanged" in text, f"{name}: refused: " in text) == (3, True, True)
 
 
@@ -166,6 +166,6 @@ def test_an_accepted_entry_beside_a_faulty_one(tmp_path: Path) -> None:
     """An entry that is suggested is added although another one is faulty."""
     folder = with_entry(tmp_path / "auk", FAULTY["published"][0])
     catalogue: Catalogue = small_catalogue(tmp_path / "home")
-    code, text = message("check", folder, "--accept", "-c", catalogue.places.root)
+    code, text = run("check", folder, "--accept", "-c", catalogue.places.root)
     assert code == 1
     assert "odd.wav: not added: review.toml" not in text

@@ -115,13 +115,13 @@ class Folder:
         self.captures: list[str] = []
         path.mkdir()
 
-    def add(self, name: str, message: str, *tracks: Array) -> None:
+    def add(self, name: str, entry: str, *tracks: Array) -> None:
         rng = np.random.default_rng(len(self.captures))
         if tracks:
             rows = np.stack(tracks, axis=1) / 40.0
             rows = rows + 1e-7 * rng.standard_normal(rows.shape)
             soundfile.write(self.path / name, rows, RATE, subtype="FLOAT")
-        self.captures.append(f'[[capture]]\nfile = "{name}"\n{message}\n')
+        self.captures.append(f'[[capture]]\nfile = "{name}"\n{entry}\n')
 
     def close(self) -> Path:
         soundfile.write(self.path / "played.wav", SENT.volts / 40.0, RATE, subtype="FLOAT")
@@ -133,8 +133,8 @@ def sweeps(folder: Folder) -> None:
     unit = through_bench(through_unit(SENT.volts, 8.0))
     for name, db in (("bass max", 9.0), ("bass min", -8.0)):
         shaped = unit + (10 ** (db / 20) - 1) * high_cut(unit, 150.0)
-        message = f'{SWEEP}\nconditions = {{ controls = "{name}" }}'
-        folder.add(f"sweep-{name.replace(' ', '-')}.wav", message, shaped, shaped)
+        entry = f'{SWEEP}\nconditions = {{ controls = "{name}" }}'
+        folder.add(f"sweep-{name.replace(' ', '-')}.wav", entry, shaped, shaped)
     folder.add("sweep-8.wav", SWEEP, unit, 0.98 * unit)
     lighter = through_bench(through_unit(SENT.volts, math.inf))
     folder.add("sweep-open.wav", SWEEP + '\nconditions = { load_ohm = "open" }', lighter, lighter)
@@ -151,8 +151,8 @@ def sweeps(folder: Folder) -> None:
 def tones(folder: Folder) -> None:
     steps = np.concatenate([np.zeros(9000), *(tone(level, 1.0) for level in DRIVES)])
     levels = ", ".join(map(str, DRIVES))
-    message = f"stimulus = {{ steps_hz = 1000, step_s = 1.0, levels_vrms = [{levels}] }}"
-    folder.add("steps.wav", message, steps, steps)
+    entry = f"stimulus = {{ steps_hz = 1000, step_s = 1.0, levels_vrms = [{levels}] }}"
+    folder.add("steps.wav", entry, steps, steps)
     for n, (minutes, fall_db) in enumerate([(1, 0.0), (20, 0.1), (60, 0.2)]):
         left = tone(0.1, 0.6) * 10 ** (-fall_db / 20)
         folder.add(
@@ -262,9 +262,9 @@ def test_steps_read_as_levels(session: tuple[Catalogue, Path]) -> None:
 
 def test_between_channels(session: tuple[Catalogue, Path]) -> None:
     catalogue, _ = session
-    message = rows(catalogue, "channel_phase", volume="max", status="measured")
-    assert set(message["output"]) == {"left"}
-    assert message["value"].to_list() == pytest.approx([178.0] * 3, abs=0.01)
+    phases = rows(catalogue, "channel_phase", volume="max", status="measured")
+    assert set(phases["output"]) == {"left"}
+    assert phases["value"].to_list() == pytest.approx([178.0] * 3, abs=0.01)
     polarity = rows(catalogue, "channel_polarity", volume="max")["value"].drop_nulls()
     assert set(polarity) == {-1.0}
     assert value(catalogue, "separation_at", frequency_hz=1000.0, output="right",

@@ -92,9 +92,9 @@ def driven(side: str, left: float, right: float, bound: str | None = None) -> li
 
 def test_separation_is_reported_for_each_direction() -> None:
     result = derived("separation", driven("left", 2.0, 0.002) + driven("right", 0.02, 2.0))
-    message = {(d.like.output, d.against): d.figure.value for d in result if isinstance(d, Derived)}
-    assert message[("left", "right")] == pytest.approx(60)
-    assert message[("right", "left")] == pytest.approx(40)
+    apart = {(d.like.output, d.against): d.figure.value for d in result if isinstance(d, Derived)}
+    assert apart[("left", "right")] == pytest.approx(60)
+    assert apart[("right", "left")] == pytest.approx(40)
 
 
 def test_what_stays_below_the_floor_is_a_bound() -> None:

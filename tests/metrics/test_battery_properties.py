@@ -43,7 +43,7 @@ MAKERS = {"tone": tone, "idle": idle}
 KINDS = pytest.mark.parametrize("kind", ["tone", "idle"])
 
 
-def result(given_: CaptureData) -> dict[Key, Finding]:
+def findings(given_: CaptureData) -> dict[Key, Finding]:
     return {
         (f.metric.name, f.track, f.figure.order if f.figure else None): f
         for f in measure(given_)[0]
@@ -55,7 +55,7 @@ def result(given_: CaptureData) -> dict[Key, Finding]:
 @given(seed=st.integers(0, 999), factor=st.floats(0.05, 8))
 def test_scaling_scales_levels_and_nothing_else(kind: str, seed: int, factor: float) -> None:
     volts = MAKERS[kind](seed)
-    one, other = (result(capture_data(kind, track(k * volts, RATE))) for k in (1.0, factor))
+    one, other = (findings(capture_data(kind, track(k * volts, RATE))) for k in (1.0, factor))
     assert one.keys() == other.keys()
     for key, finding in one.items():
         if finding.figure is None:
@@ -74,7 +74,7 @@ def test_scaling_scales_levels_and_nothing_else(kind: str, seed: int, factor: fl
 @given(seed=st.integers(0, 999))
 def test_swapping_tracks_swaps_findings(kind: str, seed: int) -> None:
     a, b = (track(MAKERS[kind](seed + n), RATE) for n in (0, 1000))
-    ahead, behind = result(capture_data(kind, a, b)), result(capture_data(kind, b, a))
+    ahead, behind = findings(capture_data(kind, a, b)), findings(capture_data(kind, b, a))
     for (name, number, order), finding in ahead.items():
         assert behind[name, 3 - number, order].figure == finding.figure
         assert behind[name, 3 - number, order].reason == finding.reason
@@ -88,8 +88,8 @@ def test_trimming_changes_no_figure_beyond_its_uncertainty(
 ) -> None:
     """By no more than k = 3 of both: the records share most of their samples."""
     volts = MAKERS[kind](seed)
-    whole = result(capture_data(kind, track(volts, RATE)))
-    part = result(capture_data(kind, track(volts[cut:] if head else volts[:-cut], RATE)))
+    whole = findings(capture_data(kind, track(volts, RATE)))
+    part = findings(capture_data(kind, track(volts[cut:] if head else volts[:-cut], RATE)))
     for key in whole.keys() & part.keys():
         one, other = whole[key].figure, part[key].figure
         if one is None or other is None or one.bound or other.bound:
@@ -107,8 +107,8 @@ def test_known_noise_moves_every_noise_figure_by_the_right_amount(
     rms = 10 ** (decibels / 20)
     added = np.random.default_rng(seed + 5000).normal(0, rms, int(1.2 * RATE))
     quiet = np.random.default_rng(seed).normal(0, 1e-3, len(added))
-    before = result(idle_material(track(quiet, RATE)))
-    after = result(idle_material(track(quiet + added, RATE)))
+    before = findings(idle_material(track(quiet, RATE)))
+    after = findings(idle_material(track(quiet + added, RATE)))
     for name in ("noise", "noise_a", "noise_468", "noise_arm", "noise_ccir_rms", "hiss"):
         one, other = before[name, 1, None].figure, after[name, 1, None].figure
         assert one is not None
@@ -120,5 +120,5 @@ def test_known_noise_moves_every_noise_figure_by_the_right_amount(
 
 def test_every_metric_of_a_tone_and_of_an_idle_capture_is_looked_at() -> None:
     for kind, make in MAKERS.items():
-        names = {name for name, _, _ in result(capture_data(kind, track(make(1), RATE)))}
+        names = {name for name, _, _ in findings(capture_data(kind, track(make(1), RATE)))}
         assert names == {metric.name for metric in registry().measured_from(kind)}

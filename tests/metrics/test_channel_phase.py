@@ -52,7 +52,7 @@ def test_a_reversed_channel() -> None:
 
 def test_the_uncertainty_covers_the_noise() -> None:
     """Independent reference: correlation of the two tracks with the known tone."""
-    errors, message = [], []
+    errors, widths = [], []
     for seed in range(12):
         rng = np.random.default_rng(seed)
         left, right = (sine(0.0) + 0.01 * rng.standard_normal(len(T)) for _ in range(2))
@@ -61,11 +61,11 @@ def test_the_uncertainty_covers_the_noise() -> None:
         result = figures(tone_material(track(left), track(right), names=NAMES))["channel_phase"]
         assert result.value == pytest.approx(direct, abs=4 * result.uncertainty)
         errors.append(result.value)
-        message.append(result.uncertainty)
-    assert 0.5 < np.std(errors) / np.mean(message) < 2.0
+        widths.append(result.uncertainty)
+    assert 0.5 < np.std(errors) / np.mean(widths) < 2.0
 
 
-def test_only_told_for_the_left_of_two() -> None:
+def test_only_given_for_the_left_of_two() -> None:
     capture_data = tone_material(track(sine(1.0)), track(sine(0.0)), names=NAMES)
     assert "channel_phase" not in figures(capture_data, 2)
     assert "channel_phase" not in figures(tone_material(track(sine(1.0)), names={1: "left"}))

@@ -160,8 +160,8 @@ def test_uncertainty_agrees_with_random_draws() -> None:
         for m, u in ((1.8, 2e-4), (1.65, 2e-4), (16.0, 5e-3), (8.0, 5e-3))
     )
     drawn = r1 * r2 * (v1 / v2 - 1) / (r1 - v1 / v2 * r2)
-    message = regulation_resistance(Loaded(1.8, 2e-4, 16, 5e-3), Loaded(1.65, 2e-4, 8, 5e-3))
-    assert message.u == pytest.approx(np.std(drawn), rel=0.03)
+    result = regulation_resistance(Loaded(1.8, 2e-4, 16, 5e-3), Loaded(1.65, 2e-4, 8, 5e-3))
+    assert result.u == pytest.approx(np.std(drawn), rel=0.03)
 
 
 def test_a_pair_that_tells_it_nearly_best_is_taken() -> None:
@@ -237,8 +237,8 @@ def test_levels_that_cannot_be_told_apart_give_a_bound() -> None:
 
 
 def test_a_rise_under_load_is_refused() -> None:
-    message = refused("source_impedance", [level(None, 0.0), reading("level", 2.1, 0.005, 1e-5)])
-    assert "rises by 5 %" in message.reason
+    refusal = refused("source_impedance", [level(None, 0.0), reading("level", 2.1, 0.005, 1e-5)])
+    assert "rises by 5 %" in refusal.reason
 
 
 def test_a_fall_that_no_source_explains_is_refused() -> None:
@@ -256,8 +256,8 @@ def test_unequal_or_unknown_drive_is_refused(drives: tuple[float | None, float |
 
 def test_a_limiting_output_is_refused() -> None:
     distortion = reading("thd", 12.0, load_ohm=8.0)
-    message = refused("source_impedance", [level(None, 1.0), level(8, 1.0), distortion])
-    assert "12 % distortion" in message.reason
+    refusal = refused("source_impedance", [level(None, 1.0), level(8, 1.0), distortion])
+    assert "12 % distortion" in refusal.reason
 
 
 def test_one_load_gives_nothing() -> None:

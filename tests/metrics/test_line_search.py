@@ -14,14 +14,14 @@ from backbench.signal.track import Array
 def by_every_range(power: Array) -> tuple[int, float]:
     count = max((len(power) - BACKGROUND_BINS // 2 - 1) // BACKGROUND_BINS, 0) + 1
     ranges = np.split(np.arange(len(power)), BACKGROUND_BINS * np.arange(1, count))
-    best, found = -1.0, (0, math.inf)
+    best, highest = -1.0, (0, math.inf)
     for bins in ranges:
         held = power[bins][power[bins] > 0]
         noise = float(np.median(held)) / math.log(2) if len(held) else math.inf
         peak = int(bins[np.argmax(power[bins])])
         if power[peak] / noise > best:
-            best, found = power[peak] / noise, (peak, noise)
-    return found
+            best, highest = power[peak] / noise, (peak, noise)
+    return highest
 
 
 @pytest.mark.parametrize("count", [30, 400, 601, 5000])

@@ -176,10 +176,10 @@ def test_a_wrong_mains_frequency_is_found() -> None:
 
 def test_two_strong_lines_beside_a_tone_tell_another_mains_frequency() -> None:
     """120 and 240 Hz, 70 dB above the noise, where 50 Hz is stated; a single line may be any."""
-    for hum, found in (({120.0: 1e-3, 240.0: 5e-4}, True), ({120.0: 1e-3}, False)):
+    for hum, refused in (({120.0: 1e-3, 240.0: 5e-4}, True), ({120.0: 1e-3}, False)):
         volts = record({997.0: 1.0, 1994.0: 1e-3} | hum)
         message = reasons(tone_material(track(volts), hz=997.0, mains_hz=50.0))
-        assert ("thd" in message) == found
+        assert ("thd" in message) == refused
 
 
 def test_lines_of_both_frequencies_or_of_neither_refuse_nothing() -> None:

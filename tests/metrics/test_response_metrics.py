@@ -87,9 +87,9 @@ def test_calibration_is_no_part_of_a_response() -> None:
 def test_a_narrow_sweep_gives_no_spread() -> None:
     sent = played(50, 15_000, 1.0)
     findings, _ = measure(capture_data(sent, sent.volts))
-    message = {f.metric.name: f for f in findings}
-    assert message["response_spread"].status == "not_applicable"
-    assert "not 20 Hz to 20 kHz" in (message["response_spread"].reason or "")
+    by_name = {f.metric.name: f for f in findings}
+    assert by_name["response_spread"].status == "not_applicable"
+    assert "not 20 Hz to 20 kHz" in (by_name["response_spread"].reason or "")
     assert ("response_at", 20.0) not in figures(capture_data(sent, sent.volts))
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from backbench.documents.conditions import Conditions
 from backbench.documents.stimuli import Table
+from backbench.documents.table_column import TableColumn
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.supply_ripple import LAST_MULTIPLE
 from sine_traces import instants
@@ -51,8 +52,8 @@ def test_a_ripple_line_as_numpy_has_it_over_whole_periods() -> None:
     line = abs(np.fft.rfft(volts)[6]) * 2 / len(volts) / math.sqrt(2)
     result = figures(ripple(time, volts))
     assert abs(result["supply_ripple_line 2"].value - line) < 1e-4
-    found = reasons(ripple(time, volts))
-    assert "without DC" in found["supply_voltage"][1]
+    refused = reasons(ripple(time, volts))
+    assert "without DC" in refused["supply_voltage"][1]
     assert LAST_MULTIPLE * 50 == 2000
 
 
@@ -80,5 +81,21 @@ def test_a_trace_of_bursts(uneven: bool) -> None:
         assert "uneven" in reasons(given)["burst_level"][1]
         return
     result = figures(given)
+    assert "own error was not declared" in str(result["burst_level"].remark)
     assert result["burst_level"].value == pytest.approx(4 / math.sqrt(2), rel=2e-3)
     assert result["burst_power"].value == pytest.approx(1.0, rel=4e-3)
+
+
+def test_declared_limits_are_in_the_uncertainty_of_bursts() -> None:
+    """0.1 V of 10 V and 2 % of 4 V, each a rectangular limit."""
+    time = instants(20_000, 0.1)
+    limits = TableColumn(name="v", unit="V", percent_of_reading=2.0, percent_of_range=1.0, range=10)
+    stimulus = Table(
+        table="trace", columns=COLUMNS | {"voltage": limits}, burst_hz=1000.0, on_ms=20.0,
+        period_ms=40.0,
+    )  # fmt: skip
+    table = {"time": time, "voltage": bursts(time, 4.0)}
+    level = figures(CaptureData(stimulus, Conditions(), {}, table=table))["burst_level"]
+    expected = math.hypot(0.02, 0.1 / 4) / math.sqrt(3)
+    assert level.uncertainty == pytest.approx(expected * level.value, rel=0.02)
+    assert level.remark is None

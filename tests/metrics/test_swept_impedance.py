@@ -156,11 +156,11 @@ def test_regulation_is_that_of_a_divider(source: float) -> None:
 
 
 @pytest.mark.parametrize(
-    ("source", "message"), [(0.05, 0.05), (0.5, 0.50), (1, 0.92), (2, 1.58), (3, 2.09)]
+    ("source", "printed"), [(0.05, 0.05), (0.5, 0.50), (1, 0.92), (2, 1.58), (3, 2.09)]
 )
-def test_regulation_of_the_reference_list(source: float, message: float) -> None:
+def test_regulation_of_the_reference_list(source: float, printed: float) -> None:
     """Computed list in the references: gain when the load halves from 8 to 4 ohm."""
-    assert round(one("load_regulation", levels(source)).figure.value, 2) == message
+    assert round(one("load_regulation", levels(source)).figure.value, 2) == printed
 
 
 def test_a_limited_output_tells_no_regulation() -> None:

@@ -47,9 +47,9 @@ def test_magnitude_phase_and_minimum_of_an_impedance() -> None:
         "impedance_at": np.abs,
         "impedance_phase_at": lambda value: np.degrees(np.angle(value)),
     }.items():
-        found = readings(data, name)
-        assert sorted(found) == [20.0, 100.0, 1000.0, 10_000.0, 20_000.0]
-        for hz, (value, u) in found.items():
+        by_hz = readings(data, name)
+        assert sorted(by_hz) == [20.0, 100.0, 1000.0, 10_000.0, 20_000.0]
+        for hz, (value, u) in by_hz.items():
             assert abs(value - float(of(coil(np.array([hz])))[0])) <= 2 * u + 1e-9, (name, hz)
     (least,) = readings(data, "impedance_minimum").items()
     assert least[0] == pytest.approx(1 / (2 * math.pi * math.sqrt(20e-6 * 470e-6)), rel=0.13)
@@ -83,6 +83,6 @@ def test_gain_of_a_response_from_the_generators_column_or_level() -> None:
     assert again.value == pytest.approx(stated.value, abs=1e-6)
 
 
-def test_a_relative_response_tells_no_gain() -> None:
+def test_a_relative_response_gives_no_gain() -> None:
     table = {"frequency": HZ, "level": np.zeros(len(HZ))}
     assert reasons(given("response", table, 0.1, level="dB"))["gain"][0] == "not_applicable"

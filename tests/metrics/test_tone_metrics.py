@@ -135,11 +135,11 @@ def undriven(volts: np.ndarray, **kept: float) -> dict[str, object]:
 
 def test_an_undriven_output_has_a_selective_level_only() -> None:
     hum = {1003.0: 4e-4, 50.0: 1e-1, 150.0: 1e-2}
-    message = undriven(noisy(hum, 1e-4))
-    assert message["figures"]["level"].value == pytest.approx(4e-4 / math.sqrt(2), rel=1e-2)
-    assert message["figures"]["level"].bound is None
-    assert set(message["reasons"]) >= DISTORTION | {"gain", "output_power", "polarity"}
-    assert all(status == "not_applicable" for status, _ in message["reasons"].values())
+    read = undriven(noisy(hum, 1e-4))
+    assert read["figures"]["level"].value == pytest.approx(4e-4 / math.sqrt(2), rel=1e-2)
+    assert read["figures"]["level"].bound is None
+    assert set(read["reasons"]) >= DISTORTION | {"gain", "output_power", "polarity"}
+    assert all(status == "not_applicable" for status, _ in read["reasons"].values())
 
 
 def test_an_undriven_output_without_the_tone_has_a_bound() -> None:

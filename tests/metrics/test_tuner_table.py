@@ -32,13 +32,13 @@ def table(
     )  # fmt: skip
 
 
-def result(capture_data: CaptureData) -> dict[str, Finding]:
+def findings(capture_data: CaptureData) -> dict[str, Finding]:
     return {f.metric.name: f for f in measure(capture_data)[0]}
 
 
 def figure(capture_data: CaptureData, metric: str) -> MeasuredValue:
-    given_ = result(capture_data)[metric].figure
-    assert given_ is not None, result(capture_data)[metric].reason
+    given_ = findings(capture_data)[metric].figure
+    assert given_ is not None, findings(capture_data)[metric].reason
     return given_
 
 
@@ -97,12 +97,13 @@ def test_bounds_and_refusals() -> None:
     quiet = table(audio_level=flat, noise=np.full(len(DBF), -60.0))
     least = figure(quiet, "quieting_sensitivity")
     assert (least.value, least.bound) == (0.0, "upper")
-    noisy = result(table(audio_level=flat, noise=np.full(len(DBF), -40.0)))["quieting_sensitivity"]
+    hissing = table(audio_level=flat, noise=np.full(len(DBF), -40.0))
+    noisy = findings(hissing)["quieting_sensitivity"]
     assert noisy.status == "rejected"
     assert "the best is 40 dB" in (noisy.reason or "")
-    alone = result(table(audio_level=flat))
+    alone = findings(table(audio_level=flat))
     assert alone["quieting_sensitivity"].status == "not_applicable"
-    mixed = result(table({"audio_level": "W"}, audio_level=flat + 1, noise=flat - 60))
+    mixed = findings(table({"audio_level": "W"}, audio_level=flat + 1, noise=flat - 60))
     assert mixed["ultimate_snr"].status == "rejected"
 
 
@@ -127,4 +128,4 @@ def test_rf_level_in_volts_needs_the_impedance() -> None:
     by_volts.table["rf_level"] = volts
     assert figure(by_volts, "quieting_sensitivity").value == pytest.approx(25.0)
     without = table({"rf_level": "V"}, **columns)
-    assert "antenna_ohm" in (result(without)["quieting_sensitivity"].reason or "")
+    assert "antenna_ohm" in (findings(without)["quieting_sensitivity"].reason or "")

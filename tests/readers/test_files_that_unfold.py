@@ -22,15 +22,15 @@ from corpus.run_corpus import TABLE
 from old_records import HEADINGS, MAP, write_xlsx
 
 
-def parquet(rows: int, message: int | None = None) -> bytes:
-    """A table of equal rows; told: how many rows its file's metadata say it has."""
+def parquet(rows: int, stated: int | None = None) -> bytes:
+    """A table of equal rows; stated: how many rows its file's metadata say it has."""
     out = io.BytesIO()
     ones = pl.repeat(1.0, rows, eager=True)
     pl.DataFrame({"f": ones, "a": ones}).write_parquet(
         out, row_group_size=rows, data_page_size=1 << 40
     )
     data = out.getvalue()
-    return data if message is None else data.replace(_varint(2 * rows), _varint(2 * message, 4))
+    return data if stated is None else data.replace(_varint(2 * rows), _varint(2 * stated, 4))
 
 
 def _varint(number: int, size: int = 1) -> bytes:
@@ -71,7 +71,7 @@ def test_faults_come_back_as_they_were(tmp_path: Path) -> None:
 def test_more_rows_than_the_file_says_are_given_up(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    data = parquet(20_000_000, message=59)
+    data = parquet(20_000_000, stated=59)
     assert len(data) < 100_000
     (tmp_path / "a.parquet").write_bytes(data)
     monkeypatch.setattr(limited_process, "MEMORY_BYTES", 1 << 27)

@@ -129,10 +129,10 @@ def test_any_bytes_give_a_fault_or_numbers(
 ) -> None:
     folder = tmp_path_factory.mktemp("bytes")
     try:
-        message = bool(read(folder, b"f,out\n1,2\n" + data)["level"])
+        ended = bool(read(folder, b"f,out\n1,2\n" + data)["level"])
     except UserError as error:
-        message = bool(error.faults)
-    assert message
+        ended = bool(error.faults)
+    assert ended
 
 
 def test_each_head_is_of_one_format_at_most() -> None:

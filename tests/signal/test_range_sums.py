@@ -26,11 +26,11 @@ def test_a_sum_over_ranges_is_the_sum_of_their_bins(kept: tuple[slice, ...]) -> 
     chosen = np.concatenate([np.arange(COUNT)[bins] for bins in kept])
     least = float(np.sum(noise[chosen] ** 2))
     both = float(np.sum(power[chosen] * noise[chosen]))
-    found = noise_sum(power, noise, SPREAD, kept)
-    assert found.value == pytest.approx(float(power[chosen].sum()), rel=1e-12)
-    assert found.floor == pytest.approx(SPREAD * max(2 * both - least, least), rel=1e-12)
+    total = noise_sum(power, noise, SPREAD, kept)
+    assert total.value == pytest.approx(float(power[chosen].sum()), rel=1e-12)
+    assert total.floor == pytest.approx(SPREAD * max(2 * both - least, least), rel=1e-12)
 
 
 def test_no_range_holds_nothing() -> None:
-    found = noise_sum(np.ones(8), np.ones(8), SPREAD, (slice(3, 3),))
-    assert (found.value, found.floor) == (0.0, 0.0)
+    total = noise_sum(np.ones(8), np.ones(8), SPREAD, (slice(3, 3),))
+    assert (total.value, total.floor) == (0.0, 0.0)

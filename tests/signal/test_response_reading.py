@@ -137,7 +137,7 @@ def test_printed_digits_have_a_rectangular_uncertainty(
 
 @pytest.mark.parametrize("down_db", [HALF_POWER_DB, 1.0, 0.5])
 def test_a_corner_in_noise_scatters_as_it_is_reported(down_db: float) -> None:
-    """Scatter over the uncertainty told, 200 draws: 1 within 30 %, and no draw tells far too much.
+    """Scatter over the uncertainty given, 200 draws: 1 within 30 %, and no draw gives far too much.
 
     Where the slope is small, noise tilts the line between two neighbours more than the response.
     """
@@ -148,5 +148,5 @@ def test_a_corner_in_noise_scatters_as_it_is_reported(down_db: float) -> None:
         noisy = Response(clean.hz, clean.db + 0.05 * rng.normal(size=len(clean.hz)), clean.u_db)
         result.append(noisy.falls_to(-down_db, 1000, upward=True))
     assert np.std([(c.hz - truth) / c.u for c in result]) == pytest.approx(1, abs=0.3)
-    message = [c.u for c in result]
-    assert max(message) < 4 * np.median(message)
+    widths = [c.u for c in result]
+    assert max(widths) < 4 * np.median(widths)

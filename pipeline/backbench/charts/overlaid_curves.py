@@ -41,6 +41,7 @@ UPPER_SHARE = 0.68
 LEAST_REACH_DB = 0.2
 """Differences in dB are drawn on a scale of at least this much to either side."""
 Curve = tuple[np.ndarray, np.ndarray, np.ndarray]
+"""Abscissae, values and their standard uncertainties, NaN where one isn't known."""
 
 
 @dataclass(frozen=True)
@@ -101,7 +102,7 @@ def overlay(chart_input: ChartInput) -> Overlay:
 def _curve(rows: Sequence[Row]) -> Curve:
     ordered = sorted(rows, key=lambda row: row["x"])
     columns = ([row["x"] for row in ordered], [row["y"] for row in ordered],
-               [row.get("y_u") or 0.0 for row in ordered])  # fmt: skip
+               [math.nan if row.get("y_u") is None else row["y_u"] for row in ordered])  # fmt: skip
     x, y, u = (np.array(column, dtype=float) for column in columns)
     return x, y, u
 
@@ -164,15 +165,14 @@ def overlaid(chart_input: ChartInput) -> alt.LayerChart:
     if pair:
         layers += _beneath(chart_input, drawn, x_axis, area, upper + GAP_PX)
     layers += _numbers(x_axis, area)
-    layers.append(text_mark(_with_unit(chart_input, "x"), area.width / 2, area.height + 44,
+    layers.append(text_mark(chart_input.labels.title_of("x"), area.width / 2, area.height + 44,
                             colour=theme.SOFT_INK, align="center"))  # fmt: skip
     return assemble(chart_input, area, layers)
 
 
 def _with_unit(chart_input: ChartInput, column: str) -> str:
     unit = chart_input.labels.unit_of(column)
-    takes_none = column == "x" or not unit
-    return chart_input.labels.title_of(column) + ("" if takes_none else f" ({unit})")
+    return chart_input.labels.title_of(column) + (f" ({unit})" if unit else "")
 
 
 def _x_axis(chart_input: ChartInput, drawn: Overlay, width: float) -> Axis:
@@ -203,8 +203,12 @@ def _curves(drawn: Overlay, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[
     layers: list[alt.Chart] = []
     for k, outputs in enumerate(drawn.curves.values()):
         for curve in outputs.values():
-            layers.append(_line(curve, x_axis, y_axis, area, _shade(drawn, k), DASHED[k]))
+            layers.append(_line(curve, x_axis, y_axis, area, _shade(drawn, k), _dash(k)))
     return layers
+
+
+def _dash(k: int) -> tuple[int, ...]:
+    return DASHED[k % len(DASHED)]
 
 
 def _shade(drawn: Overlay, k: int) -> str:
@@ -236,7 +240,7 @@ def _names(drawn: Overlay, y_axis: Axis, area: PlotArea, upper: float) -> list[a
     layers: list[alt.Chart] = []
     for k, ((name, part), y) in enumerate(zip(drawn.curves.items(), placed, strict=True)):
         sample = [{"px": left, "px2": left + 29, "py": y, "py2": y}]
-        layers += straight_lines(sample, area.width, area.height, _shade(drawn, k), 2.4, DASHED[k])
+        layers += straight_lines(sample, area.width, area.height, _shade(drawn, k), 2.4, _dash(k))
         lines = wrapped(name, room, theme.TEXT_PX)
         outputs = listed(list(part)) if len(part) < 3 else counted(len(part), "output")
         rows: list[Row] = [
@@ -255,9 +259,8 @@ def _beneath(
     """The difference of each output with its uncertainty (k = 2), and a line at none."""
     parts = drawn.differences()
     unit = "dB" if drawn.log else chart_input.labels.unit_of("y")
-    reach = [
-        float(v) for _, d, u in parts.values() for v in (*(d - COVERAGE * u), *(d + COVERAGE * u))
-    ]
+    sides = [(d, COVERAGE * np.nan_to_num(u)) for _, d, u in parts.values()]
+    reach = [float(v) for d, half in sides for v in (*(d - half), *(d + half))]
     least = LEAST_REACH_DB if unit == "dB" else 0.0
     y_axis = axis([*reach, -least, least], area.height, top, unit)
     zero = [{"px": 0.0, "px2": area.width, "py": y_axis.px(0.0), "py2": y_axis.px(0.0)}]
@@ -270,7 +273,7 @@ def _beneath(
     ]  # fmt: skip
     for k, part in enumerate(parts.values()):
         layers += _band(part, x_axis, y_axis, area)
-        layers.append(_line(part, x_axis, y_axis, area, theme.INK, DASHED[k]))
+        layers.append(_line(part, x_axis, y_axis, area, theme.INK, _dash(k)))
     return layers + _output_names(parts, y_axis, area, top)
 
 
@@ -286,7 +289,7 @@ def _band(part: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.C
     rows = [
         {"px": x_axis.px(float(a)), "py": y_axis.px(y_axis.clamped(float(d - COVERAGE * u))),
          "py2": y_axis.px(y_axis.clamped(float(d + COVERAGE * u)))}
-        for a, d, u in zip(*part, strict=True)
+        for a, d, u in zip(*part, strict=True) if math.isfinite(u)
     ]  # fmt: skip
     if not np.any(part[2] > 0):
         return []
@@ -304,6 +307,6 @@ def _output_names(
     layers: list[alt.Chart] = []
     for k, (output, y) in enumerate(zip(parts, placed, strict=True)):
         sample = [{"px": left, "px2": left + 29, "py": y, "py2": y}]
-        layers += straight_lines(sample, area.width, area.height, theme.INK, 2.2, DASHED[k])
+        layers += straight_lines(sample, area.width, area.height, theme.INK, 2.2, _dash(k))
         rows.append({"to_x": left + 36, "to_y": y, "text": output, "size": theme.SMALL_PX})
     return [*layers, *name_labels(rows, pixel_x_axis(area.width), pixel_y_axis(area.height))]

@@ -137,7 +137,7 @@ def _size(value: float, better: str) -> float:
 def _placed(row: Row, scale: Axis, middle: float, unit: str) -> Row:
     ends = [row["value"] if row[end] is None else row[end] for end in ("low", "high")]
     sizes = [_size(end, row["better"]) for end in ends]
-    if row["better"] == "nearest zero" and ends[0] < 0 < ends[1]:
+    if row["better"] == "nearer zero" and ends[0] < 0 < ends[1]:
         sizes[0] = 0.0
     reach = [scale.px(scale.clamped(size)) for size in sizes]
     return {

@@ -78,12 +78,15 @@ def _why(
 ) -> str:
     if not left or not right:
         return f"{sides[0] if left else sides[1]} only"
-    for a in left:
-        for b in right:
-            names = unequal_conditions(a, b) if a["point_key"] == b["point_key"] else []
-            if names:
-                return listed(_unequal(name, a, b, sides) for name in names)
-    return "at different test points"
+    pairs = [(a, b) for a in left for b in right if a["point_key"] == b["point_key"]]
+    if not pairs:
+        return "at different test points"
+    for a, b in pairs:
+        if names := unequal_conditions(a, b):
+            return listed(_unequal(name, a, b, sides) for name in names)
+    if all(a["output"] != b["output"] for a, b in pairs):
+        return _unequal("output", *pairs[0], sides)
+    return "under different conditions"
 
 
 def _unequal(name: str, a: Mapping[str, Any], b: Mapping[str, Any], sides: tuple[str, str]) -> str:

@@ -178,22 +178,24 @@ def _held(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Verdict:
         return _verdict(figure, "inconclusive", row, explanation=explanation)
     p = _conformance(figure, row)
     again = another_session(row)
-    explanation = measured_at(row)
-    if str(row["reason"] or "").startswith(REMARK):
-        explanation += f", {row['reason']}"
-    if row.get("input_sort", LINE) != LINE:
-        explanation += f"; through the {row['input_sort']} input"
-    if row["driven"]:
-        explanation += f"; only {row['driven']} driven"
-    if row["bound"]:
-        explanation += (
-            f"; the true value is at {'most' if row['bound'] == 'upper' else 'least'} this"
-        )
+    explanation = "; ".join(filter(None, _taken_under(row)))
     made = _verdict(figure, outcome_of(p), row, p[0] if p[0] == p[1] else None, explanation)
     if again is None:
         return made
     wider = {**row, "uncertainty": again.uncertainty, "dof": again.dof}
     return replace(made, again=again, again_outcome=outcome_of(_conformance(figure, wider)))
+
+
+def _taken_under(row: Mapping[str, Any]) -> Iterator[str]:
+    """What a reader has to know of a reading: its conditions, and whether it is a bound."""
+    reason = str(row["reason"] or "")
+    yield ", ".join(filter(None, (measured_at(row), reason if reason.startswith(REMARK) else "")))
+    if row.get("input_sort", LINE) != LINE:
+        yield f"through the {row['input_sort']} input"
+    if row["driven"]:
+        yield f"only {row['driven']} driven"
+    if row["bound"]:
+        yield f"the true value is at {'most' if row['bound'] == 'upper' else 'least'} this"
 
 
 def _conformance(figure: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[float, float]:

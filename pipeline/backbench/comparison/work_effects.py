@@ -30,6 +30,7 @@ def effects_summary(differences: Sequence[Difference]) -> str:
     other = [lowered(d.title) for d in differences if d.assessment == "other"]
     if other:
         parts.append(f"{first_few(other)} changed, which is neither better nor worse")
-    parts.append(f"{words.count('not significantly different')} did not change significantly")
+    if same := words.count("not significantly different"):
+        parts.append(f"{same} did not change significantly")
     count = counted(len(words), "figure")
     return f"Of {count} measured before and after the work {', '.join(parts)}."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
+from datetime import date
 from typing import Protocol
 
 from backbench.documents.unit_facts import FigureConditions, Unit
@@ -40,13 +41,18 @@ def track_faults(roles: Mapping[str, OutputRole], where: str) -> Iterator[Fault]
             )  # fmt: skip
 
 
-def unit_faults(unit: Unit, where: str) -> Iterator[Fault]:
-    """Years of making that run backwards."""
+def unit_faults(unit: Unit, reviewed: date, where: str) -> Iterator[Fault]:
+    """Years of making that run backwards, or that begin after the review."""
     first, last = unit.made_range
     if first is not None and last is not None and first > last:
         yield Fault(
             f"{where}, made", f"from {first} to {last}", "the earlier year first",
             f"write [{last}, {first}]",
+        )  # fmt: skip
+    elif first is not None and first > reviewed.year:
+        yield Fault(
+            f"{where}, made", f"{first}, after the review of {reviewed}",
+            f"a year up to {reviewed.year}", "correct the year, or the review's date",
         )  # fmt: skip
 
 

@@ -251,7 +251,8 @@ def crossed(manifest: Manifest, name: str) -> Iterator[PlacedFault]:
     yield from _roles(manifest, name)
     known = {unit.key for unit in manifest.unit}
     for unit in manifest.unit:
-        yield from _of(None, unit_faults(unit, f"{name}, unit {unit.key!r}"))
+        where = f"{name}, unit {unit.key!r}"
+        yield from _of(None, unit_faults(unit, manifest.review.date, where))
     for unit, place, printed in manifest.published():
         where = f"{name}, unit {unit.key!r}, published {place[-1]}"
         yield from _of(place, band_faults(printed.at, where))

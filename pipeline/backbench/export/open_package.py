@@ -48,7 +48,8 @@ KEYS = {
     "review": ["review_key"], "metric": ["metric"], "test_point": ["point_key"],
     "reading": ["reading_key"], "bench": ["bench_key"], "environment": ["environment_key"],
     "appearance": ["review_key", "unit_key"], "capture": ["review_key", "position"],
-    "unit": ["unit_key"], "heard": ["review_key", "unit_key"], "entered": ["reading_key"],
+    "unit": ["unit_key"], "unit_kind": ["kind"], "heard": ["review_key", "unit_key"],
+    "entered": ["reading_key"],
 }  # fmt: skip
 
 
@@ -66,7 +67,9 @@ def export_catalogue(
     started is called with the number of tables; progress, with how many were just written.
     Raises UserError where something is in the folder already.
     """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+    present = folder.exists()
+    aside = folder / ASIDE if present else folder.with_name(f"{ASIDE}{folder.name}")
+    if present and (not folder.is_dir() or any(one != aside for one in folder.iterdir())):
         fault = Fault(str(folder), NOT_EMPTY, "a new or empty folder", "choose another folder")
         raise UserError("the catalogue can't be exported", [fault])
     frames = {name: store.frame(f"FROM {name} ORDER BY ALL") for name in exported_tables(store)}
@@ -74,13 +77,24 @@ def export_catalogue(
     if dry:
         return written
     started(len(frames))
-    aside = folder.with_name(f"{ASIDE}{folder.name}")
     try:
         _fill(aside, frames, title, progress)
-        rename(aside, folder)
+        if present:
+            _move_in(aside, folder)
+        else:
+            rename(aside, folder)
     finally:
         shutil.rmtree(aside, ignore_errors=True)
     return written
+
+
+def _move_in(aside: Path, folder: Path) -> None:
+    """Into a folder that stays: the one a shell stands in, a link, the root of another disk.
+
+    The package's description, which makes an export of it, comes last.
+    """
+    for path in sorted(aside.iterdir(), key=lambda one: one.name == PACKAGE):
+        rename(path, folder / path.name)
 
 
 def _fill(

@@ -123,7 +123,8 @@ def received_file(home: Path, name: str, vault: Vault, named: Collection[str]) -
     except FileNotFoundError:
         present = [one.relative_to(home).as_posix() for one in path.parent.glob("*")]
         slashed = name.replace("\\", "/")  # as another system writes the path of a file
-        present += [slashed] * (home / slashed).is_file()
+        meant = (home / slashed).resolve()
+        present += [slashed] * (meant.is_relative_to(home) and meant.is_file())
         suggestion = did_you_mean(name, [other for other in present if other not in named])
         return Received(None, None, "; ".join(filter(None, ["no such file", suggestion])))
     except (OSError, RuntimeError) as error:

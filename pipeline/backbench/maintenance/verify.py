@@ -58,7 +58,7 @@ class Report:
 def verify(places: CataloguePaths, progress: Progress) -> Report:
     """Hash every original again, read every receipt, and trace every row. Changes nothing.
 
-    progress is told of each original. Damage is reported, never raised.
+    progress is called for each original. Damage is reported, never raised.
     """
     report = Report()
     present: Mapping[str, str] = {}

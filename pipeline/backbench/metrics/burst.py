@@ -49,13 +49,14 @@ _IHF = "IHF-A-202:1978 (from memory)"
 @dataclass(frozen=True, eq=False)
 class BurstView:
     """One output's track of bursts. step: of the converter that took a trace, V; 0 of a recording,
-    whose converter is checked elsewhere."""
+    whose converter is checked elsewhere. remark: where an instrument's own error is not known."""
 
     capture_data: CaptureData
     played: Burst
     track: Track
     bursts: Bursts
     step: float = 0.0
+    remark: str | None = None
 
     @property
     def coarse(self) -> float:
@@ -105,7 +106,9 @@ def burst_level(seen: BurstView) -> MeasuredValue:
             Contribution(seen.track.calibration * seen.level),
         ]
     )
-    return MeasuredValue(seen.level, total.u, own.u * seen.level, total.dof)
+    return MeasuredValue(
+        seen.level, total.u, own.u * seen.level, total.dof, remark=seen.remark
+    )  # fmt: skip
 
 
 @metric(
@@ -123,7 +126,9 @@ def burst_power(seen: BurstView) -> MeasuredValue:
     shared = math.hypot(2 * seen.track.calibration, seen.capture_data.load_uncertainty)
     total = combine([Contribution(2 * own.u * power, own.dof), Contribution(shared * power)])
     detail = _other_burst(seen.played)
-    return MeasuredValue(power, total.u, 2 * own.u * power, total.dof, detail=detail)
+    return MeasuredValue(
+        power, total.u, 2 * own.u * power, total.dof, detail=detail, remark=seen.remark
+    )
 
 
 def _other_burst(stimulus: Burst) -> dict[str, str]:
@@ -205,7 +210,7 @@ def burst_peak(seen: BurstView) -> MeasuredValue:
     turns = math.pi * seen.bursts.frequency_hz / seen.track.rate_hz
     own = math.hypot(peak * (1 - math.cos(turns)) / math.sqrt(3), 3 * seen.bursts.noise * peak)
     total = combine([Contribution(own), Contribution(seen.track.calibration * peak)])
-    return MeasuredValue(peak, total.u, own, total.dof)
+    return MeasuredValue(peak, total.u, own, total.dof, remark=seen.remark)
 
 
 @derived(

@@ -94,10 +94,10 @@ def _mean_of_thirds(power: Array, bins: NDArray[np.intp]) -> float:
     """
     edges = np.geomspace(bins[0], bins[-1] + 1, THIRDS + 1)
     cuts = np.searchsorted(bins, edges[1:-1])
-    parts = [part for part in np.split(power, cuts) if len(part)]
-    widths = [w for w, part in zip(np.diff(edges), np.split(power, cuts), strict=True) if len(part)]
-    medians = np.array([float(middle(part)) for part in parts])
-    return float(np.average(medians, weights=widths)) / math.log(2)
+    parts = np.split(power, cuts)
+    held = [n for n, part in enumerate(parts) if len(part)]
+    medians = [float(middle(parts[n])) for n in held]
+    return float(np.average(medians, weights=np.diff(edges)[held])) / math.log(2)
 
 
 def _hiss(idle: IdleView) -> MeasuredValue:

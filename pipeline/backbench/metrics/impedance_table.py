@@ -89,7 +89,7 @@ def impedance_at(seen: ImpedanceView) -> Iterator[MeasuredValue]:
 def impedance_phase_at(seen: ImpedanceView) -> Iterator[MeasuredValue]:
     """Phase of a table's impedance at a frequency."""
     if seen.degrees is None:
-        raise NotApplicable("the table tells no phase")
+        raise NotApplicable("the table has no phase")
     for hz in seen.covered():
         value, u = seen.at(hz, seen.degrees, seen.degrees_u)
         yield MeasuredValue(math.remainder(value, 360.0), u, u, frequency_hz=hz)
@@ -126,5 +126,5 @@ def impedance_curve(seen: ImpedanceView) -> CurveData:
 def impedance_phase_curve(seen: ImpedanceView) -> CurveData:
     """Phase of impedance against frequency."""
     if seen.degrees is None:
-        raise NotApplicable("the table tells no phase")
+        raise NotApplicable("the table has no phase")
     return CurveData(seen.hz, seen.degrees, seen.degrees_u)

@@ -50,10 +50,10 @@ def limit_brackets(session: Session) -> Iterator[LimitBracket]:
 
 
 def _bracket(levels: list[PowerLevel], i: int, limit: float) -> LimitBracket:
-    found = crossing_between(places(levels), i, math.log(limit))
+    crossed = crossing_between(places(levels), i, math.log(limit))
     below, above = (
         (math.exp(level.x), level.power.generator_vrms) for level in (levels[i], levels[i + 1])
     )
     return LimitBracket(
-        limit, math.exp(found.low), math.exp(found.high), below, above, levels[i].power
+        limit, math.exp(crossed.low), math.exp(crossed.high), below, above, levels[i].power
     )

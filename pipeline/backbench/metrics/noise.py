@@ -30,7 +30,7 @@ from backbench.signal.mains import (
     mains_frequency,
     mains_line,
     other_frequencies,
-    refuse_other_mains,
+    wrong_mains,
 )
 from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record, refuse_gap
@@ -93,8 +93,8 @@ class IdleView:
                 f"too short to tell mains lines apart: at least "
                 f"{in_text(LEAST_MAINS_PERIODS / nominal, 's', 2)} are needed"
             )
-        if self._other_mains is not None:
-            raise Refusal(self._other_mains)
+        if self._wrong_mains is not None:
+            raise Refusal(self._wrong_mains)
         if self.lines_of_another and _greater(self.lines_of_another, [x for *_, x in self._lines]):
             raise Refusal(OTHER_MAINS)
         return self._lines
@@ -115,13 +115,9 @@ class IdleView:
         return loop_back_views(idle_view, self.capture_data, self.track)
 
     @cached_property
-    def _other_mains(self) -> str | None:
+    def _wrong_mains(self) -> str | None:
         """Why the stated mains frequency can't be right, None where it may."""
-        try:
-            refuse_other_mains(self.spectrum, self.noise, self.capture_data.mains_hz)
-        except Refusal as refusal:
-            return str(refusal)
-        return None
+        return wrong_mains(self.spectrum, self.noise, self.capture_data.mains_hz)
 
     @cached_property
     def _lines(self) -> list[tuple[int, float, MeanSquare]]:

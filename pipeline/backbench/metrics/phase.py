@@ -11,11 +11,10 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response import RESPONSES
 from backbench.metrics.response_view import REFERENCE_HZ, Angle, ResponseView
-from backbench.metrics.tone import TONES, ToneView
+from backbench.metrics.tone import TONES, ToneView, angle_between
 from backbench.metrics.tone_trace import ToneTrace
 from backbench.metrics.traits import CurveTraits
 from backbench.quantities.writing import in_text
-from backbench.signal.power import MeanSquare
 from backbench.signal.tone_search import find_tone
 
 FAMILY = "Frequency response and phase"
@@ -27,7 +26,7 @@ LEAST_COSINE = 0.5
 def _angle(response: ResponseView) -> Angle:
     _ = response.level
     if response.phase is None:
-        raise NotApplicable("the table tells no phase")
+        raise NotApplicable("the table has no phase")
     return response.phase
 
 
@@ -82,14 +81,7 @@ def _between(tone: ToneView) -> tuple[float, float]:
     if other.rate_hz != tone.track.rate_hz or len(other.volts) != len(tone.track.volts):
         raise Refusal("the two outputs don't share one record")
     other_lines = find_tone(other, capture_data.stimulus.tone_hz, capture_data.mains_hz)
-    # Read at the record's middle: a difference of the two found frequencies doesn't matter there.
-    angle = math.remainder(lines.phase - other_lines.phase, 2 * math.pi)
-    return angle, math.hypot(_u_phase(lines.fundamental), _u_phase(other_lines.fundamental))
-
-
-def _u_phase(square: MeanSquare) -> float:
-    """Noise turns a line by as much as it changes its amplitude, relative."""
-    return square.relative
+    return angle_between(lines, other_lines)
 
 
 @metric(
@@ -141,20 +133,8 @@ def channel_polarity(tone: ToneView) -> MeasuredValue:
 )
 def gain_phase(tone: ToneView | ToneTrace) -> MeasuredValue:
     """Phase of the output's fundamental re the generator's, -180 to 180 degrees."""
-    if isinstance(tone, ToneTrace):
-        turned, u = map(math.degrees, tone.angle())
-        return MeasuredValue(turned, u, u)
-    lines, generator = tone.distorting(), tone.capture_data.generator
-    if generator is None:
-        raise NotApplicable("no track recorded the generator")
-    if generator.rate_hz != tone.track.rate_hz or len(generator.volts) != len(tone.track.volts):
-        raise Refusal("output and generator don't share one record")
-    generator_lines = find_tone(generator, tone.stated_hz, tone.capture_data.mains_hz)
-    angle = math.degrees(math.remainder(lines.phase - generator_lines.phase, 2 * math.pi))
-    own = math.degrees(
-        math.hypot(_u_phase(lines.fundamental), _u_phase(generator_lines.fundamental))
-    )
-    return MeasuredValue(angle, own, own)
+    angle, u = map(math.degrees, tone.angle())
+    return MeasuredValue(angle, u, u)
 
 
 @metric(

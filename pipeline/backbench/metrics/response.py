@@ -40,7 +40,7 @@ def gain_at_1_khz(response: ResponseView) -> MeasuredValue:
     if response.gain is None:
         _ = response.level
         raise NotApplicable(
-            "the table tells no gain at 1 kHz: that takes levels in volts there, and the "
+            "the table gives no gain at 1 kHz: that needs levels in volts there, and the "
             "generator's column or stated level"
         )
     return response.gain

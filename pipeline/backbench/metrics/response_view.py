@@ -16,6 +16,7 @@ from backbench.metrics.bench_levels import loop_backs
 from backbench.metrics.bench_shape import BenchShape, shape_at
 from backbench.metrics.declaration import CaptureData, MeasuredValue, view
 from backbench.metrics.table_uncertainty import column_u, declared_column
+from backbench.quantities.reading import DBU_V
 from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
 from backbench.signal.response import Response
@@ -58,7 +59,7 @@ class ResponseView:
 
     measured: the response re 1 kHz; its uncertainties include those of the level at 1 kHz. None
         for an output that was not driven.
-    gain: output over input at 1 kHz in dB; None from a table that doesn't tell it.
+    gain: output over input at 1 kHz in dB; None from a table that doesn't give it.
     phase: the sweep's arrival taken off; None where it isn't known.
     arrival_s: delay that was taken off the phase, s; None where the input was not recorded beside
         the output, so that it isn't known.
@@ -240,8 +241,8 @@ def response_table(capture_data: CaptureData, number: int) -> ResponseView:
     return ResponseView(_re_reference(over), gain, capture_data.conditions, phase)
 
 
-ABSOLUTE_DB = {"dBV": 0.0, "dBu": 20 * math.log10(math.sqrt(0.6))}
-"""Units of level, in dB re 1 V (0.775 V is the root of 0.6: 1 mW in 600 ohm)."""
+ABSOLUTE_DB = {"dBV": 0.0, "dBu": 20 * math.log10(DBU_V)}
+"""Units of level, in dB re 1 V."""
 
 
 def _decibels(capture_data: CaptureData, key: str, order: NDArray[np.intp]) -> Response:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from backbench.metrics.load_pairs import LEAST_LOAD_RATIO, allowed_by, drive_of, ohm_of
-from backbench.metrics.session import CurveReading, Reading, Session
+from backbench.metrics.session import CurveReading, Reading, Session, grouped
 from backbench.quantities.writing import in_text
 from backbench.signal.impedance import (
     ComplexOhms,
@@ -55,21 +55,7 @@ def swept_pairs(session: Session) -> Iterator[SweptPair]:
         c for c in session.curves
         if c.like.stimulus in SWEPT and c.like.load_kind and c.like.generator_vrms
     ]  # fmt: skip
-    groups: dict[object, list[CurveReading]] = {}
-    for curve in swept:
-        r = curve.like
-        place = (
-            r.stimulus,
-            r.unit_key,
-            r.output,
-            r.input,
-            r.tap,
-            r.volume,
-            r.controls,
-            *drive_of(r),
-        )
-        groups.setdefault(place, []).append(curve)
-    for same in groups.values():
+    for same in grouped(swept, _place).values():
         ordered = sorted(same, key=lambda c: -ohm_of(c.like))
         light, heavy = ordered[0], ordered[-1]
         both = (light.like, heavy.like)
@@ -78,6 +64,12 @@ def swept_pairs(session: Session) -> Iterator[SweptPair]:
             arrivals = tuple(a for r in both for a in _of(session, "sweep_arrival", r)[:1])
             phases = tuple(p for r in both for p in _phases(session, r)[:1])
             yield SweptPair(light, heavy, (gains[0], gains[1]), phases, arrivals)
+
+
+def _place(curve: CurveReading) -> tuple[object, ...]:
+    r = curve.like
+    place = (r.stimulus, r.unit_key, r.output, r.input, r.tap, r.volume, r.controls)
+    return *place, *drive_of(r)
 
 
 def _of(session: Session, metric: str, like: Reading) -> list[Reading]:

@@ -17,7 +17,7 @@ from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
 from backbench.signal.line_wavering import noise_density, wavering_outside
-from backbench.signal.mains import refuse_other_mains
+from backbench.signal.mains import wrong_mains
 from backbench.signal.power import MeanSquare
 from backbench.signal.record_checks import check_record
 from backbench.signal.sidebands import Mirrored, mirrored_harmonics
@@ -93,19 +93,33 @@ class ToneView:
     def beside_mains(self) -> ToneLines:
         """As distorting. Raises Refusal where the record shows another mains frequency."""
         lines = self.distorting()
-        if self._other_mains is not None:
-            raise Refusal(self._other_mains)
+        if self._wrong_mains is not None:
+            raise Refusal(self._wrong_mains)
         return lines
 
+    def angle(self) -> tuple[float, float]:
+        """Phase of the output re the generator's track, rad, and its standard uncertainty."""
+        lines, generator = self.distorting(), self.capture_data.generator
+        if generator is None:
+            raise NotApplicable("no track recorded the generator")
+        if generator.rate_hz != self.track.rate_hz or len(generator.volts) != len(self.track.volts):
+            raise Refusal("output and generator don't share one record")
+        source = find_tone(generator, self.stated_hz, self.capture_data.mains_hz)
+        return angle_between(lines, source)
+
     @cached_property
-    def _other_mains(self) -> str | None:
+    def _wrong_mains(self) -> str | None:
         """Why the stated mains frequency can't be right, None where it may."""
         lines = self.lines
-        try:
-            refuse_other_mains(lines.spectrum, lines.noise, lines.mains_hz, lines.apart)
-        except Refusal as refusal:
-            return str(refusal)
-        return None
+        return wrong_mains(lines.spectrum, lines.noise, lines.mains_hz, lines.apart)
+
+
+def angle_between(lines: ToneLines, other: ToneLines) -> tuple[float, float]:
+    """Phase of one tone re another of the same record, rad, and its standard uncertainty."""
+    # Read at the record's middle: a difference of the two frequencies doesn't matter there.
+    angle = math.remainder(lines.phase - other.phase, 2 * math.pi)
+    # Noise turns a line by as much as it changes its amplitude, relative.
+    return angle, math.hypot(lines.fundamental.relative, other.fundamental.relative)
 
 
 @view("tone", version=4)
@@ -347,19 +361,10 @@ def _gain_of_tone(tone: ToneView) -> MeasuredValue:
 )
 def polarity(tone: ToneView | ToneTrace) -> MeasuredValue:
     """+1 where the output moves with the generator, -1 where against it."""
-    angle = tone.angle()[0] if isinstance(tone, ToneTrace) else _angle(tone)
+    angle, _ = tone.angle()
     if abs(math.cos(angle)) < LEAST_COSINE:
-        degrees = math.degrees(math.remainder(angle, 2 * math.pi))
         raise Refusal(
-            f"the output is {in_text(degrees, 'deg')} from the generator: neither polarity"
+            f"the output is {in_text(math.degrees(angle), 'deg')} from the generator: neither "
+            "polarity"
         )
     return MeasuredValue(math.copysign(1.0, math.cos(angle)), 0.0)
-
-
-def _angle(tone: ToneView) -> float:
-    """Phase of the output re the generator's track, rad."""
-    lines, generator = tone.distorting(), tone.capture_data.generator
-    if generator is None:
-        raise NotApplicable("no track recorded the generator")
-    source = find_tone(generator, _stated(tone.capture_data), tone.capture_data.mains_hz)
-    return lines.phase - source.phase

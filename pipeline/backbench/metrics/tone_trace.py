@@ -18,13 +18,13 @@ from backbench.metrics.trace_samples import trace_of
 from backbench.quantities.writing import in_text
 from backbench.signal.quantisation_step import rounding, step_of_many
 from backbench.signal.sine_fit import SineFit, fit_sine
+from backbench.signal.tone import LAST_ORDER
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
 LEAST_PERIODIC = 0.6
 """Share of a trace's variance that its sine must make up: common practice, no source."""
 LEAST_STEADY = 0.97
-LAST_ORDER = 10
 UNKNOWN_STEPS = 128.0
 """Steps that a trace whose values show none is taken to span: half the range of a converter of 8
 bits, the least that is in use (common practice, no source)."""
@@ -115,13 +115,13 @@ class ToneTrace:
         noise = math.sqrt(float((fit.u_lines[1:] ** 2).sum()) / 2)
         # The converter's steps, and how far they may lie from their places.
         u = math.hypot(noise, math.sqrt(2) * rounding(self.sine.step))
-        found = fit.harmonics()
+        harmonics = fit.harmonics()
         whole = self.sine.rms
-        if found < CLEAR * u:
-            most = 100 * (found + COVERAGE * u) / whole
+        if harmonics < CLEAR * u:
+            most = 100 * (harmonics + COVERAGE * u) / whole
             return MeasuredValue(most, 0.0, bound="upper"), last
         own = 100 * u / whole
-        return MeasuredValue(100 * found / whole, own, own), last
+        return MeasuredValue(100 * harmonics / whole, own, own), last
 
     def _remark(self, *columns: TracedSine) -> str | None:
         return None if all(column.declared for column in columns) else UNDECLARED

@@ -23,8 +23,6 @@ source. Of steady noise the course of a tone holds the part in the bandwidth of 
 hundredth."""
 LOUDEST = 0.99
 """Share of the record that is quieter than what counts as clicks."""
-
-
 LEAST_BLOCKS = 4
 UNSTEADY = 3.0
 """Times the uncertainty that steady noise gives, from which noise beside a tone isn't steady."""
@@ -39,9 +37,8 @@ def wavering_remark(tone: ToneView, beside: float) -> str | None:
     course = _course(tone)
     if course is None:
         return None
-    share = _wavering_of(course)
-    if share * tone.square.value > PART * beside:
-        percent = in_text(100 * math.sqrt(share), "%", 2)
+    if course.wavering * tone.square.value > PART * beside:
+        percent = in_text(100 * math.sqrt(course.wavering), "%", 2)
         return (
             f"the tone's level or phase varies by {percent} rms within the record, which makes "
             "noise beside it of its own"
@@ -122,15 +119,7 @@ def _clicks(tone: ToneView, course: LineCourse) -> float:
     return float(loud @ weight) / len(loud) / float(np.mean(samples**2)) * within
 
 
-_waverings: WeakKeyDictionary[LineCourse, float] = WeakKeyDictionary()
 _beside: WeakKeyDictionary[ToneView, tuple[float, float]] = WeakKeyDictionary()
-
-
-def _wavering_of(course: LineCourse) -> float:
-    """Mean square by which the tone is off one level and even turning, re its own; once."""
-    if course not in _waverings:
-        _waverings[course] = float(np.mean(np.abs(course.still - 1) ** 2))
-    return _waverings[course]
 
 
 def _outside_and_clicks(tone: ToneView, course: LineCourse) -> tuple[float, float]:

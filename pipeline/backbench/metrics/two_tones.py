@@ -22,7 +22,7 @@ from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.intermodulation import find_tones
 from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers, root_sum_square
-from backbench.signal.mains import refuse_other_mains
+from backbench.signal.mains import wrong_mains
 from backbench.signal.power import MeanSquare
 from backbench.signal.tone_set import ToneSet, summed
 from backbench.signal.track import Track
@@ -123,7 +123,9 @@ def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     if capture_data.driven_track not in (None, number):
         raise Refusal("this output was not driven in this capture")
     tones = find_tones(track, stimulus.tones_hz, pair_spacing(stimulus), capture_data.mains_hz)
-    refuse_other_mains(tones.spectrum, tones.noise, tones.mains_hz, tones.apart_from_products)
+    wrong = wrong_mains(tones.spectrum, tones.noise, tones.mains_hz, tones.apart_from_products)
+    if wrong is not None:
+        raise Refusal(wrong)
     _check_ratio(tones, stimulus.ratio)
     return TwoTonesView(capture_data, track, tones, _test(stimulus))
 

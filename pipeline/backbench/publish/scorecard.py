@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
+from backbench.comparison.quantity_names import titled
 from backbench.comparison.standings import LIMIT_PERCENT, Standing
 from backbench.metrics.reference_page import by_family
-from backbench.metrics.registry import registry
 from backbench.publish.sheet_charts import ChartRenderer, Picture
 from backbench.publish.site_data import SiteData
-from backbench.quantities.writing import COVERAGE, number
+from backbench.quantities.writing import COVERAGE
 
 if TYPE_CHECKING:
     import altair as alt
@@ -89,7 +89,7 @@ def ranked(lines: Sequence[Standing]) -> list[Standing]:
 def _of_figure(line: Standing) -> dict[str, Any]:
     return {
         "metric": line.metric,
-        "title": title_at_limit(line),
+        "title": titled(line.metric, line.title, line.limit_percent),
         "point": f"{line.point}, {line.output}",
         "unit": line.unit,
         "better": line.better,
@@ -114,11 +114,3 @@ def _standing(line: Standing, compared: Comparison) -> dict[str, Any]:
         "ranked": line.n,
         "verdict": f"specified {verdict.printed}: {verdict.outcome}" if verdict else "",
     }
-
-
-def title_at_limit(line: Standing) -> str:
-    """The metric's name, with the distortion limit where it has one."""
-    title = registry().traits(line.metric).title_at_limit
-    if title and line.limit_percent is not None:
-        return title.format(limit=number(line.limit_percent))
-    return line.title

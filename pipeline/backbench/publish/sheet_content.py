@@ -81,6 +81,7 @@ class UnitSection:
     sentences: tuple[str, ...] = ()
     heard: str = ""
     tags: tuple[str, ...] = ()
+    card: Picture | None = None
 
 
 @dataclass(frozen=True)
@@ -159,6 +160,7 @@ def _part(
         lines=compared.lines, peers=compared.peers.keys, stale=stale,
     )  # fmt: skip
     judged = tuple(verdicts(store, unit, review))
+    card = scorecard_picture(renderer, site_data, compared) if current and most else None
     heard, tags = _heard(store, review, unit)
     absences, lacking = _absences(store, review, unit), _lacking(renderer, review, unit)
     reasons = {absence.reason: absence.metrics for absence in absences}
@@ -175,7 +177,7 @@ def _part(
         else "",
         left_right_sentence=left_right_sentence(compared) if current else "",
         pictures=tuple(
-            _newest_pictures(renderer, site_data, row, compared, most)
+            _newest_pictures(renderer, row, card, most)
             if current
             else _own_pictures(renderer, row, most)
         ),
@@ -188,16 +190,16 @@ def _part(
         sentences=compared.sentences if current else (),
         heard=heard,
         tags=tags,
+        card=card,
     )
 
 
 def _newest_pictures(
-    renderer: ChartRenderer, site_data: SiteData, row: Row, compared: Comparison, most: int
+    renderer: ChartRenderer, row: Row, card: Picture | None, most: int
 ) -> list[Picture]:
     """The scorecard, what work changed, and then the unit's charts."""
     if not most:
         return []
-    card = scorecard_picture(renderer, site_data, compared)
     changed = [
         renderer.draw(query, f"{title}: {row['label']}", unit=row["unit_key"])
         for query, title in CHANGE_PICTURES

@@ -22,7 +22,6 @@ from backbench.publish.output_files import OutputFile, make, write
 from backbench.publish.photographs import Album, Photo, Unshown
 from backbench.publish.reading_tables import peer_strip_of
 from backbench.publish.render import data_address, json_text, page
-from backbench.publish.scorecard import scorecard_picture
 from backbench.publish.sheet_charts import ChartRenderer, Picture
 from backbench.publish.sheet_content import PICTURES, ReviewSheet, review_sheet, title_of
 from backbench.publish.site_data import Row, SiteData, slug
@@ -104,10 +103,10 @@ def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[OutputFile]:
     )
     photographs = list(builder.album.of(review_key))
     yield from _sheet_page(builder, sheet, most, photographs)
-    for row in builder.site_data.units_in(review_key):
-        unit = builder.site_data.units[row["unit_key"]]
+    for part in sheet.parts:
+        unit = builder.site_data.units[part.row["unit_key"]]
         if unit["review_key"] == review_key:
-            yield from _unit_page(builder, unit, compared(unit["unit_key"]), bool(most))
+            yield from _unit_page(builder, unit, compared(unit["unit_key"]), part.card)
 
 
 def _sheet_page(
@@ -150,10 +149,9 @@ def sheet_values(
 
 
 def _unit_page(
-    builder: SiteBuilder, unit: Row, compared: Comparison, charted: bool
+    builder: SiteBuilder, unit: Row, compared: Comparison, card: Picture | None
 ) -> Iterator[OutputFile]:
     key = unit["unit_key"]
-    card = scorecard_picture(builder.renderer, builder.site_data, compared) if charted else None
     picture = None
     if card:
         picture, written = builder.save_picture(card)

@@ -9,13 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.another_session import DEFAULT_MARK
+from backbench.comparison.quantity_names import titled
 from backbench.comparison.standings import Standing
 from backbench.errors import Fault, UserError
 from backbench.ingest.review_names import unknown_review
 from backbench.metrics.registry import registry
 from backbench.publish import finding_sentences
 from backbench.publish.output_files import write
-from backbench.publish.scorecard import ranked, scorecard, title_at_limit
+from backbench.publish.scorecard import ranked, scorecard
 from backbench.publish.site_builder import SiteBuilder
 from backbench.publish.site_data import Row
 from backbench.quantities.writing import measured, quantity, value_alone
@@ -162,7 +163,7 @@ def profile_frame(lines: Sequence[Standing]) -> Any:
 
     rows = [
         {
-            "metric": line.metric, "title": title_at_limit(line),
+            "metric": line.metric, "title": titled(line.metric, line.title, line.limit_percent),
             "percentile": float(line.percentile),
             "low": 100.0 * (line.n - line.rank[1]) / (line.n - 1),
             "high": 100.0 * (line.n - line.rank[0]) / (line.n - 1),

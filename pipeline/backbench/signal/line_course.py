@@ -88,6 +88,11 @@ class LineCourse:
         still: Complex = phasors * np.exp(-1j * even) / self.level[:, 0].mean()
         return still
 
+    @cached_property
+    def wavering(self) -> float:
+        """Mean square by which the first line is off one level and even turning, re its own."""
+        return float(np.mean(np.abs(self.still - 1) ** 2))
+
     def left_within(self, share: float) -> float:
         """What a share of the parts of blocks stays within, V^2.
 

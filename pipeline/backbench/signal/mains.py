@@ -9,7 +9,6 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import MeanSquare, line_power
@@ -134,13 +133,13 @@ QUIET_MULTIPLES = 2
 """With nothing playing a line at the other frequency or at twice it can hardly be anything else."""
 
 
-def refuse_other_mains(
+def wrong_mains(
     spectrum: Spectrum,
     noise: Array,
     nominal_hz: float | None,
     apart: Callable[[float], float] | None = None,
-) -> None:
-    """Refuse a record that shows another mains frequency than the stated one.
+) -> str | None:
+    """Why the stated mains frequency can't be right: the record shows another one.
 
     Places of mains lines would be reckoned from the wrong frequency.
 
@@ -151,25 +150,26 @@ def refuse_other_mains(
     noise : ndarray of float64, shape (bins,)
         Mean noise power by bin, V^2.
     nominal_hz : float or None
-        Mains frequency as stated, Hz; None where unknown: then nothing is refused.
+        Mains frequency as stated, Hz; None where unknown: then nothing is wrong.
     apart : callable, optional
         Gives the distance of a position to the nearest line that the stimulus may make, bins: lines
         on these tell nothing. None where nothing plays.
 
-    Raises
-    ------
-    Refusal
-        With what to correct.
+    Returns
+    -------
+    str or None
+        With what to correct; None where it may be right.
     """
     if nominal_hz is None:
-        return
+        return None
     other = _other_mains(spectrum, noise, nominal_hz, apart)
-    if other is not None:
-        raise Refusal(
-            f"mains_hz is stated as {in_text(nominal_hz, '', 6)}, but the record shows lines of "
-            f"{in_text(other, 'Hz', 6)} mains and none of {in_text(nominal_hz, 'Hz', 6)}; "
-            "correct mains_hz in [review]"
-        )
+    if other is None:
+        return None
+    return (
+        f"mains_hz is stated as {in_text(nominal_hz, '', 6)}, but the record shows lines of "
+        f"{in_text(other, 'Hz', 6)} mains and none of {in_text(nominal_hz, 'Hz', 6)}; "
+        "correct mains_hz in [review]"
+    )
 
 
 def is_confirmed(spectrum: Spectrum, noise: Array, nominal_hz: float) -> bool:

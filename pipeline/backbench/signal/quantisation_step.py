@@ -38,14 +38,20 @@ def quantisation_step(values: Array) -> float:
     practice, no source).
     """
     swing = float(values.max() - values.min())
-    if swing == 0:
-        return 0.0
-    levels = np.unique(np.round(values / (ROUNDING * swing)))
-    if len(levels) == 2:
+    return _step_of_few(_distances(values, swing), swing, len(values)) if swing > 0 else 0.0
+
+
+def _distances(values: Array, swing: float) -> Array:
+    """Distances of neighbouring values that differ, in units of ROUNDING of their swing."""
+    return np.diff(np.unique(np.round(values / (ROUNDING * swing))))
+
+
+def _step_of_few(apart: Array, swing: float, count: int) -> float:
+    """The step of `count` values of which few differ, from their distances."""
+    if len(apart) == 1:
         return swing / TWO_LEVELS
-    if len(levels) > min(MOST_LEVELS, len(values) // 2):
+    if len(apart) + 1 > min(MOST_LEVELS, count // 2):
         return 0.0
-    apart = np.diff(levels)
     steps = apart / apart.min()
     whole = bool(np.all(np.abs(steps - np.round(steps)) <= EXACT * steps))
     return float(apart.min()) * ROUNDING * swing if whole else 0.0
@@ -76,12 +82,12 @@ def step_of_many(values: Array) -> float:
     number of steps. Of values that were never rounded the least distance is far below the usual.
     """
     swing = float(values.max() - values.min())
-    known = quantisation_step(values)
-    if known > 0 or swing == 0:
-        return known
-    apart = np.diff(np.unique(np.round(values / (ROUNDING * swing))))
-    if len(apart) < 3:
+    if swing == 0:
         return 0.0
+    apart = _distances(values, swing)
+    known = _step_of_few(apart, swing, len(values))
+    if known > 0 or len(apart) < 3:
+        return known
     steps = apart / apart.min()
     near = steps[steps < NEIGHBOURS]
     # Printing shifts values by a part of a step, which the mean distance evens out.

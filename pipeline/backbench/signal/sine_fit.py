@@ -46,8 +46,6 @@ class SineFit(NamedTuple):
         Standard uncertainty of each line's real or imaginary part by the residual, same unit.
     offset : float
         Mean beside the sine, at the middle of the record.
-    residual : float
-        Root mean square of what the fit leaves.
     variance : float
         Mean square of the samples less their mean.
     centre_s : float
@@ -61,7 +59,6 @@ class SineFit(NamedTuple):
     lines: np.ndarray[tuple[int], np.dtype[np.complex128]]
     u_lines: Array
     offset: float
-    residual: float
     variance: float
     centre_s: float
     periods: float
@@ -80,12 +77,6 @@ class SineFit(NamedTuple):
     def phase(self) -> float:
         """Angle of the fundamental at the middle of the record, rad."""
         return float(np.angle(self.lines[0]))
-
-    @property
-    def periodic(self) -> float:
-        """Share of the samples' variance that the sine and its harmonics make up, 0 to 1."""
-        square = float(np.sum(np.abs(self.lines) ** 2)) / 2
-        return min(square / self.variance, 1.0) if self.variance > 0 else 0.0
 
     def harmonics(self) -> float:
         """Root sum square of the harmonics from the second on, rms, their noise taken off.
@@ -173,8 +164,7 @@ def fit_sine(
     return SineFit(
         hz=hz, u_hz=u_turns / (2 * math.pi * half), lines=lines, u_lines=u,
         offset=float(np.mean(beside @ solved.beta[:course])),
-        residual=math.sqrt(float(left @ left) / free), variance=float(np.var(values)),
-        centre_s=float(centre), periods=periods,
+        variance=float(np.var(values)), centre_s=float(centre), periods=periods,
     )  # fmt: skip
 
 

@@ -18,8 +18,6 @@ from backbench.signal.sweep_deconvolved import Deconvolved
 from backbench.signal.sweep_excitation import PlayedSweep
 from backbench.signal.track import Array
 
-Order = NDArray[np.int_]
-
 FLANK = 0.04
 """Width of the stretch in which the delay is read, re the frequency."""
 LEAST_FLANK = 8
@@ -118,7 +116,7 @@ def delays(course: PhaseCourse) -> Delays:
     return Delays(centre_hz, course.hz[first], seconds)
 
 
-def _slopes(values: Array, first: Order, count: Order) -> Array:
+def _slopes(values: Array, first: NDArray[np.int_], count: NDArray[np.int_]) -> Array:
     """Slopes of straight lines by least squares through `count` values from each `first` on."""
     sums = np.concatenate([[0], np.cumsum(values)])
     moments = np.concatenate([[0], np.cumsum(values * np.arange(len(values)))])
@@ -146,15 +144,15 @@ def speed_error(sent: PlayedSweep, deconvolved: Deconvolved) -> float:
     course = phase_course(sent, deconvolved, SMOOTH_ABOVE_HZ)
     if len(course.hz) < 2 * LEAST_FLANK:
         return 0.0
-    found = delays(course)
-    passed = sent.passed_s(found.hz)
+    read = delays(course)
+    passed = sent.passed_s(read.hz)
     if not len(passed) or passed[-1] - passed[0] < LEAST_PARTS * PART_S:
         return 0.0
     part = ((passed - passed[0]) / PART_S).astype(int)
     count = np.bincount(part)
     hz, at, late = (
         np.bincount(part, values)[count > 0] / count[count > 0]
-        for values in (found.hz, passed, found.seconds)
+        for values in (read.hz, passed, read.seconds)
     )
     scaled = hz / math.sqrt(hz[0] * hz[-1])
     terms = np.stack([scaled**power for power in FILTER_POWERS], axis=1)

@@ -61,14 +61,14 @@ def _changed(hz: float) -> str:
 
 
 def _refuse_wander(course: PhaseCourse) -> None:
-    found = delays(course)
-    if len(found.hz) == 0:
+    read = delays(course)
+    if len(read.hz) == 0:
         return
-    cycles = found.seconds * found.hz
+    cycles = read.seconds * read.hz
     worst = int(np.argmax(np.abs(cycles)))
     if abs(cycles[worst]) > WANDER_CYCLES:
         raise Refusal(
-            f"the delay at {in_text(found.first_hz[worst], 'Hz', 3)} is "
+            f"the delay at {in_text(read.first_hz[worst], 'Hz', 3)} is "
             f"{in_text(abs(float(cycles[worst])), '', 2)} periods off the arrival's: speed that "
             "wanders, samples that are missing or repeated, or clocks of player and recorder "
             "that differ; record again"

@@ -119,10 +119,14 @@ def _line_points() -> list[TestPoint]:
     ]  # fmt: skip
 
 
-@cache
 def shipped_point(key: str) -> TestPoint:
     """The shipped point of a key. Raises KeyError for any other."""
-    return {point.point_key: point for point in shipped_points()}[key]
+    return _shipped_by_key()[key]
+
+
+@cache
+def _shipped_by_key() -> dict[str, TestPoint]:
+    return {point.point_key: point for point in shipped_points()}
 
 
 def _powered() -> Iterator[TestPoint]:
