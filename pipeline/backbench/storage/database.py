@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 import shutil
 import tempfile
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import ExitStack, contextmanager
-from importlib import resources
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -23,6 +21,7 @@ from backbench.storage import query_limits
 from backbench.storage.atomic_io import flush_file, parquet_bytes, rename
 from backbench.storage.fault_injection import reached
 from backbench.storage.query_limits import bounded
+from backbench.storage.schema_steps import checksum, migrations
 
 DATABASE_NAME = "catalogue.duckdb"
 PATIENCE_S = 10.0
@@ -38,10 +37,12 @@ DISK_ERRORS = (
 """What DuckDB raises where the disk fails it, or its file is not what it was."""
 MAX_ROWS = 5_000_000
 MAX_BYTES = 500_000_000
+OFFLINE: dict[str, Any] = {"autoinstall_known_extensions": False}
+"""Settings of every connection: DuckDB fetches nothing from the network."""
 READER: dict[str, Any] = {
+    **OFFLINE,
     "enable_external_access": False,
     "python_enable_replacements": False,
-    "autoinstall_known_extensions": False,
     "autoload_known_extensions": False,
     "allow_community_extensions": False,
     "memory_limit": "2GB",
@@ -171,7 +172,7 @@ def writing(folder: Path) -> Iterator[Database]:
     path = folder / DATABASE_NAME
     if not path.exists():
         _make(path)
-    with _connected(path, read_only=False, config={}) as store:
+    with _connected(path, read_only=False, config=OFFLINE) as store:
         migrate(store)
         yield store
 
@@ -179,7 +180,7 @@ def writing(folder: Path) -> Iterator[Database]:
 def _make(path: Path) -> None:
     """A new database appears with its whole schema, or not at all."""
     with tempfile.TemporaryDirectory(prefix=MAKING, dir=path.parent) as aside:
-        with _connected(Path(aside) / DATABASE_NAME, read_only=False, config={}) as store:
+        with _connected(Path(aside) / DATABASE_NAME, read_only=False, config=OFFLINE) as store:
             migrate(store)
         take_place(Path(aside), path.parent)
 
@@ -211,7 +212,7 @@ def _work_in_log(database: Path) -> None:
     Closing does so too, but keeps silent where it fails.
     """
     if _log(database).exists():
-        with _connected(database, read_only=False, config={}) as store:
+        with _connected(database, read_only=False, config=OFFLINE) as store:
             store.run("CHECKPOINT")
     if _log(database).exists():
         fault = Fault(str(_log(database)), "a log that stays", "a disk that takes what is written")
@@ -225,7 +226,7 @@ def copy_database(folder: Path, aside: Path) -> None:
     DuckDB's connection in this process has on it.
     """
     path = folder / DATABASE_NAME
-    with _connected(path, read_only=True, config={}), ExitStack() as opened:
+    with _connected(path, read_only=True, config=OFFLINE), ExitStack() as opened:
         files = [file for file in (path, _log(path)) if file.exists()]
         streams = [opened.enter_context(file.open("rb")) for file in files]
         for file, stream in zip(files, streams, strict=True):
@@ -284,7 +285,7 @@ def reading_copy(folder: Path) -> Iterator[Database]:
 
     It may write other files, as the program's own exports do: no query from elsewhere runs here.
     """
-    with _connected(folder / DATABASE_NAME, read_only=True, config={}) as store:
+    with _connected(folder / DATABASE_NAME, read_only=True, config=OFFLINE) as store:
         (folder / GATE).unlink(missing_ok=True)
         yield store
 
@@ -322,11 +323,14 @@ def _in_turn(path: Path) -> Iterator[None]:
 
 def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.DuckDBPyConnection:
     """Connect; while another process holds the file, wait, then say which one."""
-    give_up = time.monotonic() + PATIENCE_S
+    give_up, replayed = time.monotonic() + PATIENCE_S, False
     while True:
         try:
             return duckdb.connect(path, read_only=read_only, config=config)
         except duckdb.Error as error:
+            if "replaying WAL" in str(error) and not replayed:
+                replayed = _replayed(path)
+                continue
             if not (isinstance(error, duckdb.IOException) and "lock on file" in str(error)):
                 found, remedy = str(error).splitlines()[0], "make it anew: `backbench rebuild`"
                 fault = Fault(str(path), found, "a DuckDB file that can be opened", remedy)
@@ -336,18 +340,23 @@ def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.Du
             time.sleep(0.05)
 
 
+def _replayed(path: Path) -> bool:
+    """Bring an ended process's log into its database, where opening it directly can't.
+
+    DuckDB replays a log before its own functions are there, and a changed view needs them. In a
+    database that is attached to a running one they are at hand.
+    """
+    with duckdb.connect(config=OFFLINE) as running, suppress(duckdb.Error):
+        running.execute("ATTACH $path AS replayed", {"path": str(path)})
+        running.execute("CHECKPOINT replayed")
+    return True
+
+
 def _holder(path: Path, message: str) -> Fault:
     """DuckDB names the process that holds the file; say it in one line."""
     match = re.search(r"held in (.*?) \(PID (\d+)\)", message)
     who = f"process {match[2]} ({Path(match[1]).name})" if match else "another process"
     return Fault(str(path), f"held by {who}", "a free catalogue", "try again when it has ended")
-
-
-def migrations() -> list[tuple[int, str, str]]:
-    """The numbered SQL files: number, file name, text."""
-    files = [f for f in resources.files("backbench.schema").iterdir() if f.name.endswith(".sql")]
-    ordered = sorted(files, key=lambda f: f.name)
-    return [(int(f.name[:4]), f.name, f.read_text(encoding="utf-8")) for f in ordered]
 
 
 def migrate(store: Database) -> None:
@@ -358,7 +367,7 @@ def migrate(store: Database) -> None:
         if number not in applied:
             with store.transaction():
                 store.run(text)
-                store.run("INSERT INTO migration VALUES (?, ?, ?)", [number, name, _sum(text)])
+                store.run("INSERT INTO migration VALUES (?, ?, ?)", [number, name, checksum(text)])
 
 
 def _refuse_newer(store: Database) -> dict[int, str]:
@@ -368,9 +377,9 @@ def _refuse_newer(store: Database) -> dict[int, str]:
     except duckdb.CatalogException:
         fault = Fault(DATABASE_NAME, "no record of a schema", "a database of backbench")
         raise UserError("the database can't be opened", [fault]) from None
-    applied = {int(number): str(checksum) for number, checksum in recorded}
-    known = {number: _sum(text) for number, _, text in migrations()}
-    strange = [number for number, checksum in applied.items() if known.get(number) != checksum]
+    applied = {int(number): str(kept) for number, kept in recorded}
+    known = {number: checksum(text) for number, _, text in migrations()}
+    strange = [number for number, found in applied.items() if known.get(number) != found]
     if strange:
         fault = Fault(
             DATABASE_NAME, f"schema step {max(strange)}", f"steps up to {max(known)} as shipped",
@@ -388,7 +397,3 @@ def _refuse_older(applied: dict[int, str]) -> None:
         remedy = "`backbench recompute` brings it up to date"
         fault = Fault(DATABASE_NAME, found, expected, remedy)
         raise UserError("the database was made by an older version of backbench", [fault])
-
-
-def _sum(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()
