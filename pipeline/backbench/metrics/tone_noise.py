@@ -11,10 +11,9 @@ import math
 
 from backbench.metrics.bench_floor import noise_and_doubtful_off
 from backbench.metrics.declaration import MeasuredValue
-from backbench.metrics.sample_steps import dither_off, with_undithered_steps
+from backbench.metrics.sample_steps import steps_off
 from backbench.metrics.tone import ToneView
 from backbench.metrics.tone_wavering import of_the_record, unsteady_beside
-from backbench.signal.dither import STEPS, is_dithered
 from backbench.signal.tone import BAND_HZ
 
 
@@ -26,11 +25,7 @@ def less_steps(
     whole: what the figure gives the level of the tone as: 100 for a ratio in percent, its volts for
     an rms. band_hz: how far the residual reaches.
     """
-    lines = tone.lines
-    step = whole * lines.step_v / tone.square.rms
-    if not is_dithered(lines.noise, lines.step_v):
-        return with_undithered_steps(reading, step * math.sqrt(STEPS))
-    return dither_off(reading, step * math.sqrt(2 * band_hz / lines.spectrum.rate_hz))
+    return steps_off(reading, tone.lines, whole / tone.square.rms, band_hz)
 
 
 def noise_of(tone: ToneView) -> MeasuredValue:
