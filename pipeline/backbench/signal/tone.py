@@ -15,7 +15,7 @@ from backbench.signal.background import degrees_of_freedom
 from backbench.signal.band_sums import notch_power, parted, widened, with_lines
 from backbench.signal.dither import lines_of_steps
 from backbench.signal.harmonics import Harmonics
-from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum
+from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum, hidden_under_tones
 from backbench.signal.power import STANDING, MeanSquare, line_power, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
@@ -121,7 +121,7 @@ class ToneLines:
     def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
         line = self._with_steps(self._whole(self.position))
-        hum = MARGIN * self.hum_under_fundamental
+        hum = max(MARGIN * self.hum_under_fundamental, self._perhaps_under_fundamental)
         return line._replace(floor=line.floor + hum**2, slope=line.slope + 2 * hum)
 
     @cached_property
@@ -259,6 +259,15 @@ class ToneLines:
         hum, blind = self._hum_of_fundamental
         return 0.0 if blind[0] else float(hum[0]) / MARGIN
 
+    @cached_property
+    def _perhaps_under_fundamental(self) -> float:
+        """The most of a mains line or sideband in a low tone's lobe that nothing clear tells of."""
+        if not self._hum_of_fundamental[1][0]:
+            return 0.0
+        places = np.array([self.position])
+        most = hidden_under_tones(self.spectrum, self.noise, places, self.half, self.mains_hz)
+        return float(most[0])
+
     def notched(self, q: float) -> MeanSquare:
         """What a notch filter of quality q, tuned to the fundamental, leaves of 20 Hz to 20 kHz.
 
@@ -295,7 +304,11 @@ class ToneLines:
             return 0.0
         harmonics = self.harmonics(last)
         seen = np.maximum(harmonics.square, 0.0)
-        return float(np.where(harmonics.blind, seen**2, 2 * seen * harmonics.hum).sum())
+        beats = np.where(harmonics.blind, seen**2, 2 * seen * harmonics.hum)
+        for k in np.flatnonzero(harmonics.blind).tolist():
+            beside = self._whole(float(harmonics.orders[k]) * self.position).value - seen[k]
+            beats[k] += 2 * seen[k] * max(beside, 0.0)
+        return float(beats.sum())
 
     @cached_property
     def noise_only(self) -> MeanSquare:
