@@ -26,9 +26,9 @@ SIDEBANDS = (1, 2)
 MARGIN = 2.0
 """The line that is hidden may have this many times the power of the strongest one beside it:
 common practice, no source."""
-FIRST_LINE = 4.0
-"""The same of a line under a tone, re what stands at multiples beside it: the first of the mains
-and the pair of a modulation may be the stronger ones. Common practice, no source."""
+FIRST_LINE = 10.0
+"""The same of a line under a tone, re what stands at multiples beside it: the first line of a stray
+field is mostly the strongest by far. Common practice, no source."""
 MOST_MULTIPLE = 10
 """Multiples of the mains above which the lines around a tone tell of those beneath it, and it has
 few harmonics among them."""

@@ -121,7 +121,7 @@ class ToneLines:
     def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
         line = self._with_steps(self._whole(self.position))
-        hum = max(MARGIN * self.hum_under_fundamental, self._perhaps_under_fundamental)
+        hum = max(MARGIN * self.hum_under_fundamental, self.perhaps_under_fundamental)
         return line._replace(floor=line.floor + hum**2, slope=line.slope + 2 * hum)
 
     @cached_property
@@ -260,8 +260,9 @@ class ToneLines:
         return 0.0 if blind[0] else float(hum[0]) / MARGIN
 
     @cached_property
-    def _perhaps_under_fundamental(self) -> float:
-        """The most of a mains line or sideband in a low tone's lobe that nothing clear tells of."""
+    def perhaps_under_fundamental(self) -> float:
+        """Mean square, V^2, of the most of a mains line or sideband in a low tone's lobe, where
+        nothing clear of its harmonics tells of it; 0 where something does, or none lies there."""
         if not self._hum_of_fundamental[1][0]:
             return 0.0
         places = np.array([self.position])
