@@ -108,7 +108,7 @@ PARTLY_DONE = 3
 
 
 def opened(home: Path, *, carry_on: bool = True) -> Catalogue:
-    """The catalogue in a folder, after what an earlier command left is cleared away and carried on."""
+    """The catalogue in a folder, after what earlier commands left is cleared away or carried on."""
     from backbench.catalogue import Catalogue
     from backbench.storage.scratch import clear_left
 

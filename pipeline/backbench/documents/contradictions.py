@@ -11,7 +11,6 @@ from backbench.documents.unit_facts import FigureConditions, Unit
 from backbench.errors import Fault
 from backbench.quantities.writing import exact
 
-
 _DATES = "correct the year, or the review's date"
 
 

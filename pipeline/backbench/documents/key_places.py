@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
-from os.path import commonprefix
+from itertools import takewhile
 from typing import TYPE_CHECKING, Any, get_args, get_origin
 
 if TYPE_CHECKING:
@@ -94,7 +94,12 @@ def likely_place(
     is_table = any(isinstance(one, dict) for one in held)
     known = [one for one in key_places(model) if one.key == key and one.is_table == is_table]
     names = [part for part in location if isinstance(part, str)]
-    nearest = sorted(known, key=lambda one: -len(commonprefix([names, list(one.table)])))
+
+    def shared(one: KeyPlace) -> int:
+        pairs = zip(names, one.table, strict=False)
+        return len(list(takewhile(lambda pair: pair[0] == pair[1], pairs)))
+
+    nearest = sorted(known, key=shared, reverse=True)
     return " or ".join(str(one) for one in nearest[:MOST_PLACES])
 
 

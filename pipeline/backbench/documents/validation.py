@@ -218,9 +218,7 @@ def _unknown_key(
     )  # fmt: skip
 
 
-def _likely(
-    key: str, value: object, table: tuple[str | int, ...], model: type[BaseModel]
-) -> str:
+def _likely(key: str, value: object, table: tuple[str | int, ...], model: type[BaseModel]) -> str:
     """What was meant: a key of this table, or the same key elsewhere, or a like one elsewhere."""
     near = did_you_mean(key, keys_at(table, model))
     place = likely_place(key, value, table, model)

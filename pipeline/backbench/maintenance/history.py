@@ -5,7 +5,6 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from backbench.documents.manifest import Manifest

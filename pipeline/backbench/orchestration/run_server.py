@@ -215,6 +215,9 @@ def _keep_prepared(database: Path) -> None:
         clear_left(prepared.parent)
         with scratch_folder(prepared.parent) as folder:
             aside = folder / prepared.name
-            with closing(sqlite3.connect(database)) as source, closing(sqlite3.connect(aside)) as to:
+            with (
+                closing(sqlite3.connect(database)) as source,
+                closing(sqlite3.connect(aside)) as to,
+            ):
                 source.backup(to)
             aside.replace(prepared)
