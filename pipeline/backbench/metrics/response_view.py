@@ -166,9 +166,7 @@ def _sent(played: Track, length: int, meant: SweepParameters) -> PlayedSweep:
     kept = _kept.setdefault(played, {})
     if (length, meant) not in kept:
         transformed = transform(played, transform_size(len(played.volts), length))
-        kept[length, meant] = played_sweep(
-            played.volts, length, played.rate_hz, meant, transformed
-        )
+        kept[length, meant] = played_sweep(played.volts, length, played.rate_hz, meant, transformed)
     return kept[length, meant]
 
 

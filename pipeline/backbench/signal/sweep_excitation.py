@@ -178,7 +178,7 @@ def played_sweep(
     size = transform_size(len(played), length)
     samples = _samples(size, rate_hz, sweep)
     source = (rfft(played, size) if transformed is None else transformed)[: samples // 2 + 1]
-    hz = np.arange(len(source)) * (rate_hz / size)
+    hz: Array = np.asarray(np.arange(len(source)) * (rate_hz / size), dtype=np.float64)
     density = squared(source)
     sums = np.concatenate([[0.0], np.cumsum(density)])
     energy = _energy(played)
