@@ -14,7 +14,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.band_sums import notch_power, parted, widened, with_lines
 from backbench.signal.dither import lines_of_steps
-from backbench.signal.harmonics import Harmonics
+from backbench.signal.harmonics import Harmonics, beats
 from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum, hidden_under_tones
 from backbench.signal.power import STANDING, MeanSquare, line_power, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
@@ -294,22 +294,15 @@ class ToneLines:
         return widened(left, self._beats(BAND_HZ[1]))
 
     def _beats(self, top_hz: float) -> float:
-        """Variance, V^4, that mains lines under harmonics add to a sum of powers.
-
-        Two lines a and b that the record doesn't tell apart show a^2 + b^2 + 2 a b cos, which a
-        longer one would average to their sum. Where nothing tells how strong a line may be, the sum
-        is uncertain by what is seen.
-        """
+        """Variance, V^4, that mains lines under harmonics add to a sum of powers."""
         last = self.last_order(top_hz)
         if last < 2:
             return 0.0
         harmonics = self.harmonics(last)
-        seen = np.maximum(harmonics.square, 0.0)
-        beats = np.where(harmonics.blind, seen**2, 2 * seen * harmonics.hum)
+        whole = np.zeros(len(harmonics.orders))
         for k in np.flatnonzero(harmonics.blind).tolist():
-            beside = self._whole(float(harmonics.orders[k]) * self.position).value - seen[k]
-            beats[k] += 2 * seen[k] * max(beside, 0.0)
-        return float(beats.sum())
+            whole[k] = self._whole(float(harmonics.orders[k]) * self.position).value
+        return beats(harmonics, whole)
 
     @cached_property
     def noise_only(self) -> MeanSquare:
