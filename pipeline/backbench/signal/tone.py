@@ -128,8 +128,7 @@ class ToneLines:
     def selective(self) -> MeanSquare:
         """Mean square of the line at the position alone, for tones that may lie in the noise."""
         middle = self._middle
-        near = middle.slope / 2
-        hum = float(self._hum_of_fundamental[0][0])
+        near, hum = middle.slope / 2, float(self._hum_of_fundamental[0][0])
         both = MeanSquare(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
         return self._with_steps(both)
 
@@ -299,10 +298,8 @@ class ToneLines:
         if last < 2:
             return 0.0
         harmonics = self.harmonics(last)
-        whole = np.zeros(len(harmonics.orders))
-        for k in np.flatnonzero(harmonics.blind).tolist():
-            whole[k] = self._whole(float(harmonics.orders[k]) * self.position).value
-        return beats(harmonics, whole)
+        orders = harmonics.orders.tolist()
+        return beats(harmonics, np.array([self._whole(n * self.position).value for n in orders]))
 
     @cached_property
     def noise_only(self) -> MeanSquare:
