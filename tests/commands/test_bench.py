@@ -71,7 +71,7 @@ def test_what_was_typed_is_printed_when_it_is_broken_off(tmp_path: Path) -> None
     talk.answer("dummy load", "\n")
     talk.until("an answer is needed here")
     talk.answer("dummy load", "0.5 %\n")
-    talk.answer("stated level", "\x03")
+    talk.answer("stated level", "\x04")
     talk.until("No bench was written. What you entered, as a command:")
     assert talk.end() == 130
     line = talk.text.strip().splitlines()[-1].strip()
