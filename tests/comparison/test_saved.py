@@ -133,9 +133,7 @@ def test_python_variables_are_out_of_reach(given: Any, tmp_path: Path) -> None:
 
 def test_other_columns_than_declared(given: Any, tmp_path: Path) -> None:
     query = one(tmp_path, GOOD.replace("column said", "column told"))
-    with pytest.raises(
-        UserError, match="columns n, said; expected those declared: n, told"
-    ):
+    with pytest.raises(UserError, match="columns n, said; expected those declared: n, told"):
         run(given, query)
 
 

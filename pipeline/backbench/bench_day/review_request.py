@@ -151,7 +151,7 @@ def _date_faults(text: str | None) -> Iterator[Fault]:
         if text:
             dt.date.fromisoformat(text)
     except ValueError:
-        yield Fault("--date", repr(text), EXPECTED, how_to_write(text))
+        yield Fault("--date", repr(text), EXPECTED, how_to_write(str(text)))
 
 
 def _unit_faults(request: ReviewRequest) -> Iterator[Fault]:
