@@ -13,7 +13,7 @@ from backbench.documents.unit_facts import KEY
 from backbench.documents.validation import read_checked
 from backbench.errors import MISSING, Fault, UserError
 from backbench.quantities.counts import counted
-from backbench.quantities.writing import in_text
+from backbench.quantities.writing import exact, in_text
 from backbench.storage.catalogue_paths import places
 from backbench.storage.settings_history import change_settings
 
@@ -42,7 +42,9 @@ class BenchDescription:
         }
         words = ["backbench", "bench", *([self.key] if self.key else [])]
         for option, value in options.items():
-            words += [option, f"{value:g}" if isinstance(value, float) else value] if value else []
+            words += (
+                [option, exact(value, "1") if isinstance(value, float) else value] if value else []
+            )
         if catalogue != Path():
             words += ["-c", str(catalogue)]
         return shlex.join(words)
