@@ -350,14 +350,24 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
     driven = conditions.driven
     if driven is not None and driven not in {role.output for role in outputs}:
         yield Fault(f"{where}, driven", repr(driven), "an output of its tracks")
-    if isinstance(capture.stimulus, Table) and capture.stimulus.table == "trace":
-        yield from _trace_faults(capture.stimulus, where)
+    if isinstance(capture.stimulus, Table):
+        yield from _table_faults(capture.stimulus, where)
     played = getattr(capture.stimulus, "reference_file", "") is not None
     if not played and not any(role.generator for role in roles.values()):
         yield Fault(
             where, "a sweep with no record of what was played",
             "a generator track or reference_file",
         )  # fmt: skip
+
+
+def _table_faults(table: Table, where: str) -> Iterator[Fault]:
+    if table.table == "trace":
+        yield from _trace_faults(table, where)
+    if table.table == "harmonics" and table.tone_hz is None:
+        yield Fault(f"{where}, stimulus", "no tone_hz", "the frequency that the harmonics are of")
+    if table.table == "distortion" and (table.tone_hz is None) == ("frequency" not in table.columns):
+        found = "no frequency" if table.tone_hz is None else "tone_hz and a column of frequencies"
+        yield Fault(f"{where}, stimulus", found, "either tone_hz or a column of frequencies")
 
 
 def _trace_faults(trace: Table, where: str) -> Iterator[Fault]:

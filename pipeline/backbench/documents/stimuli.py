@@ -298,7 +298,8 @@ class Table(StimulusModel):
     """An already reduced table; columns are declared, nothing is guessed.
 
     antenna_ohm: impedance at which a tuner's RF level in volts was stated.
-    square_hz, tone_hz, burst_hz, ripple: of a trace, what it shows; exactly one of them.
+    square_hz, tone_hz, burst_hz, ripple: of a trace, what it shows; exactly one of them. tone_hz
+        is also the frequency of the sine that a table of distortion, harmonics or a spectrum is of.
     rise_time_s, probe_rise_time_s: of a square wave's trace, 10 % to 90 % of the generator's own
         edges and of the probe with its instrument.
     on_ms, period_ms: of a burst's trace.
@@ -306,7 +307,9 @@ class Table(StimulusModel):
 
     kind: ClassVar[str] = "table"
     marker: ClassVar[str] = "table"
-    table: Literal["response", "impedance", "trace", "tuner"]
+    table: Literal[
+        "response", "impedance", "trace", "tuner", "distortion", "harmonics", "spectrum"
+    ]
     """What the table holds. Example: `"response"`"""
     columns: Annotated[dict[str, TableColumn], Field(min_length=2)]
     """Its columns by quantity. Example: `{ frequency = { name = "Freq", unit = "Hz" } }`"""
@@ -317,7 +320,7 @@ class Table(StimulusModel):
     square_hz: Hertz | None = None
     """Frequency of the square wave in a trace. Example: `1000`"""
     tone_hz: Hertz | None = None
-    """Frequency of the sine in a trace. Example: `1000`"""
+    """Frequency of the sine in a trace, or that a table is of. Example: `1000`"""
     burst_hz: Hertz | None = None
     """Frequency of the sine within the bursts of a trace. Example: `1000`"""
     on_ms: Annotated[float, Field(gt=0), in_unit("s", 1e3)] | None = None
@@ -335,7 +338,10 @@ class Table(StimulusModel):
     @model_validator(mode="after")
     def traced(self) -> Table:
         times = (self.rise_time_s, self.probe_rise_time_s, self.on_ms, self.period_ms)
-        if self.table != "trace" and any(value is not None for value in (*self.shown, *times)):
+        of_trace = [self.square_hz, self.burst_hz, self.ripple, *times]
+        if self.table not in OF_A_TONE:
+            of_trace.append(self.tone_hz)
+        if self.table != "trace" and any(value is not None for value in of_trace):
             raise ValueError("what a trace shows, rise times and lengths only with a trace")
         if any(time is not None for time in times[:2]) and self.square_hz is None:
             raise ValueError("rise times only with square_hz")
@@ -361,6 +367,8 @@ class Table(StimulusModel):
         return self.square_hz or self.tone_hz or self.burst_hz
 
 
+OF_A_TONE = ("distortion", "harmonics", "spectrum")
+"""Kinds of table that are of one sine."""
 TRACES = ("trace", "tone trace", "burst trace", "ripple trace")
 """Kinds of trace by what they show: a square wave, a sine, bursts of a sine, a supply's ripple."""
 MARKED_IN_TRACES = {SquareWave, Tone, Burst}

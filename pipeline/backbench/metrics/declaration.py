@@ -176,12 +176,18 @@ class LevelPart:
     ----------
     view : object
         That view, or the Refusal that stands in its place.
-    generator_vrms : float
-        The generator's level in this part, V rms.
+    generator_vrms : float or None
+        The generator's level in this part, V rms; None where it isn't known.
+    power_w : float or None
+        The power that the part was taken at, W, where it isn't measured in the part itself.
+    number : int or None
+        The row of a table that it is, from 1; None of a recording.
     """
 
     view: Any
-    generator_vrms: float
+    generator_vrms: float | None
+    power_w: float | None = None
+    number: int | None = None
 
 
 @dataclass(frozen=True, eq=False)

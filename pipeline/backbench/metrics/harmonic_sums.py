@@ -9,7 +9,8 @@ from backbench.errors import NotApplicable
 from backbench.metrics.bench_floor import LINE_CHOICE
 from backbench.metrics.bench_levels import less_lines_at_level
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.distortion import SOURCE, percent
+from backbench.metrics.distortion import SOURCE
+from backbench.metrics.percent_ratios import percent
 from backbench.metrics.harmonic_band import (
     BAND_CHOICE,
     counted,

@@ -166,8 +166,9 @@ def _of_part(kind: str, part: LevelPart, track: int) -> list[Finding]:
         metrics = registry().measured_from(kind)
         findings = [f for m in metrics for f in _measured_one(m, part.view, track)]
     powers = [f.figure.value for f in findings if f.metric.name == "output_power" and f.figure]
-    power = powers[0] if powers else None
-    return [replace(f, generator_vrms=part.generator_vrms, power_w=power) for f in findings]
+    power = powers[0] if powers else part.power_w
+    drive, row = part.generator_vrms, part.number
+    return [replace(f, generator_vrms=drive, power_w=power, row=row) for f in findings]
 
 
 def _measured_one(metric: Metric, view: Any, track: int) -> Iterator[Finding]:
