@@ -359,3 +359,56 @@ def test_only_times_and_frequencies_are_counted(tmp_path: Path) -> None:
     assert "a start and an increment" in str(caught.value.faults[0])
     with pytest.raises(ValueError, match="belong together"):
         TableColumn(start=1, unit="s")
+
+
+def test_zeros_that_were_not_written_make_no_value_coarse(tmp_path: Path) -> None:
+    values = [f"{2 - n / 7e3:.6g}" for n in range(40)] + ["2"] * 40
+    lines = [f"{100 + n},{value}" for n, value in enumerate(values)]
+    data = read(tmp_path, "\n".join(lines) + "\n", RESPONSE)
+    assert_allclose(data.uncertainty["level"], 1e-5 / math.sqrt(12), rtol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("kind", "unit", "cell"),
+    [
+        ("response", "dB", "-306.3"),
+        ("response", "dBV", "-250"),
+        ("response", "V", "0"),
+        ("response", "V", "-0.1"),
+        ("response", "V", "4.4e-16"),
+        ("response", "V", "1e9"),
+        ("spectrum", "dB", "-306.3"),
+        ("spectrum", "V", "1e9"),
+        ("harmonics", "dB", "-306.3"),
+    ],
+)
+def test_what_no_instrument_can_mean_is_left_out_and_named(
+    tmp_path: Path, kind: str, unit: str, cell: str
+) -> None:
+    table = columns(
+        kind, frequency=TableColumn(number=1, unit="Hz"), level=TableColumn(number=2, unit=unit)
+    )
+    lines = [f"{100 + n},{1 + n / 10:.1f}" for n in range(20)]
+    data = read(tmp_path, "\n".join([*lines, f"900,{cell}", "1000,1.0"]) + "\n", table)
+    assert len(data.columns["level"]) == 21
+    assert f"line 21, column '2': '{cell}'" in str(data.remark)
+
+
+@pytest.mark.parametrize(
+    ("kind", "named", "fault"),
+    [
+        ("distortion", {"thd": "%"}, "none of frequency, power, level, generator"),
+        ("distortion", {"power": "W"}, "none of thd, thd_n"),
+        ("harmonics", {"level": "dB"}, "none of order, frequency"),
+        ("harmonics", {"order": "1"}, "no 'level'"),
+        ("spectrum", {"level": "dB"}, "no 'frequency'"),
+    ],
+)
+def test_columns_that_a_table_lacks_are_named(
+    tmp_path: Path, kind: str, named: dict[str, str], fault: str
+) -> None:
+    given = {key: TableColumn(name=key, unit=unit) for key, unit in named.items()}
+    given["x"] = TableColumn(name="x", unit="V")
+    with pytest.raises(UserError) as caught:
+        read(tmp_path, "a,b\n1,0\n2,0\n", columns(kind, **given))
+    assert any(fault in str(one) for one in caught.value.faults)

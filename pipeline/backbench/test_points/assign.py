@@ -98,7 +98,8 @@ met AS (
         point.volume_setting IS NOT NULL AND reading.volume IS NULL AS volume_unknown,
         coalesce(taken.shaped, false) AS shaped,
         reading.stimulus IN ('steps', 'tone trace table', 'distortion table', 'harmonics table')
-            OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL) AS less_direct,
+            OR (reading.stimulus IN ('sweep', 'response table') AND point.metrics IS NOT NULL)
+            AS less_direct,
         reading.value IS NULL AS without_value, reading.status = 'entered' AS entered,
         coalesce(taken.position, 0) AS position
     FROM reading

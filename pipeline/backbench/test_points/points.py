@@ -152,7 +152,7 @@ def _unpowered() -> Iterator[TestPoint]:
         yield TestPoint(
             f"impedance-{frequency}",
             f"output impedance at {frequency_title}",
-            f"{TONE}, sweep",
+            f"{TONE}, sweep, response table",
             hertz,
             metrics=of_family("output impedance"),
         )
