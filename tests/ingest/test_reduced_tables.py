@@ -137,4 +137,3 @@ def test_complex_source_impedance_of_two_loads(catalogue: Catalogue) -> None:
     (angle,) = found(catalogue, "source_impedance_phase").filter(frequency_hz=20_000)["value"]
     at = 0.4 + 2j * math.pi * 20_000 * 10e-6
     assert angle == pytest.approx(math.degrees(math.atan2(at.imag, at.real)), abs=0.5)
-

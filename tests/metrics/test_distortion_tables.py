@@ -126,12 +126,12 @@ def test_harmonics_by_frequency_without_the_fundamental() -> None:
     table = {"frequency": np.array([3000.0, 2000.0]), "level": np.array([-50.0, -40.0])}
     thd = figures(given("harmonics", table, 1000.0, level="dB"))["thd"]
     assert thd.value == pytest.approx(math.hypot(1.0, 100 * 10**-2.5))
-    for table, unit, reason in (
+    for other, unit, reason in (
         (table, "dBV", "the fundamental is not among the rows"),
         ({**table, "frequency": np.array([2000.0, 2500.0])}, "dB", "no multiple"),
         ({**table, "frequency": np.array([2000.0, 2001.0])}, "dB", "stands twice"),
     ):
-        assert reason in reasons(given("harmonics", table, 1000.0, level=unit))["thd"][1]
+        assert reason in reasons(given("harmonics", other, 1000.0, level=unit))["thd"][1]
     table = {"order": np.array([3.0, 4.0]), "level": np.array([-50.0, -40.0])}
     assert "lacks the second" in reasons(given("harmonics", table, 1e3, level="dB"))["thd"][1]
 

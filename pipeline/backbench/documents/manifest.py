@@ -365,7 +365,9 @@ def _table_faults(table: Table, where: str) -> Iterator[Fault]:
         yield from _trace_faults(table, where)
     if table.table == "harmonics" and table.tone_hz is None:
         yield Fault(f"{where}, stimulus", "no tone_hz", "the frequency that the harmonics are of")
-    if table.table == "distortion" and (table.tone_hz is None) == ("frequency" not in table.columns):
+    if table.table == "distortion" and (table.tone_hz is None) == (
+        "frequency" not in table.columns
+    ):
         found = "no frequency" if table.tone_hz is None else "tone_hz and a column of frequencies"
         yield Fault(f"{where}, stimulus", found, "either tone_hz or a column of frequencies")
 

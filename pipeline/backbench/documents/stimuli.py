@@ -307,9 +307,7 @@ class Table(StimulusModel):
 
     kind: ClassVar[str] = "table"
     marker: ClassVar[str] = "table"
-    table: Literal[
-        "response", "impedance", "trace", "tuner", "distortion", "harmonics", "spectrum"
-    ]
+    table: Literal["response", "impedance", "trace", "tuner", "distortion", "harmonics", "spectrum"]
     """What the table holds. Example: `"response"`"""
     columns: Annotated[dict[str, TableColumn], Field(min_length=2)]
     """Its columns by quantity. Example: `{ frequency = { name = "Freq", unit = "Hz" } }`"""

@@ -204,9 +204,7 @@ def _powers(findings: Sequence[Finding]) -> dict[int, float]:
     return {
         f.track: f.figure.value
         for f in findings
-        if f.metric.traits.own_stimulus == "power"
-        and f.figure is not None
-        and not f.of_part
+        if f.metric.traits.own_stimulus == "power" and f.figure is not None and not f.of_part
     }
 
 

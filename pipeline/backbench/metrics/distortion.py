@@ -25,8 +25,8 @@ from backbench.metrics.harmonic_band import (
 )
 from backbench.metrics.harmonics_table import HarmonicsTable
 from backbench.metrics.percent_ratios import percent, percent_of_total
-from backbench.metrics.sample_steps import STEPS_CHOICE
 from backbench.metrics.reduced_tone import ReducedTone
+from backbench.metrics.sample_steps import STEPS_CHOICE
 from backbench.metrics.spectrum_table import SpectrumTable
 from backbench.metrics.tone import ALL_TONES, ToneView
 from backbench.metrics.tone_noise import less_bench_noise, less_steps, noise_of

@@ -15,11 +15,11 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import (
     CaptureData,
     CurveData,
-    LevelPart,
     MeasuredValue,
     curve,
     view,
 )
+from backbench.metrics.level_part import LevelPart
 from backbench.metrics.table_levels import Value, rising, undeclared, unit_of, values_of
 from backbench.metrics.warnings import joined
 from backbench.quantities.counts import counted

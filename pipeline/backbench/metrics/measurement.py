@@ -10,8 +10,9 @@ from typing import Any
 from backbench.documents.stimuli import analysis_kind
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.copied_tracks import refuse_copies
-from backbench.metrics.declaration import CaptureData, LevelPart, MeasuredValue, Metric
+from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric
 from backbench.metrics.findings import Finding, Trace
+from backbench.metrics.level_part import LevelPart
 from backbench.metrics.noise import IdleView
 from backbench.metrics.registry import registry
 from backbench.metrics.segments import over_time

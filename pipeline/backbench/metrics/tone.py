@@ -11,8 +11,8 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.load_check import load_remark, refuse_load
-from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.metrics.reduced_tone import REDUCED_TONES, ReducedTone
+from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.metrics.tone_trace import ToneTrace
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined, warning

@@ -9,8 +9,8 @@ from dataclasses import replace
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.distortion import refuse_mirrored
-from backbench.metrics.percent_ratios import percent_of_total
 from backbench.metrics.harmonic_band import beyond_band
+from backbench.metrics.percent_ratios import percent_of_total
 from backbench.metrics.tone import ToneView
 from backbench.metrics.tone_noise import less_steps
 from backbench.metrics.traits import Traits

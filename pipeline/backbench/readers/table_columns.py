@@ -138,7 +138,7 @@ def declared(table: Table, name: str) -> dict[str, Scaled]:
         if key not in table.columns and not (paired and key == MAGNITUDE.get(table.table))
     ]
     faults += [
-        Fault(f"{name}, columns", f"none of {', '.join(keys)}", f"a {table.table} table to have one")
+        Fault(f"{name}, columns", f"none of {', '.join(keys)}", f"one of a {table.table} table")
         for keys in ONE_OF.get(table.table, ()) if not table.columns.keys() & {*keys}
     ]  # fmt: skip
     for key, column in table.columns.items():
