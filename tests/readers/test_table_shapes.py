@@ -153,7 +153,7 @@ def test_proposals_need_no_correction_in_at_least_forty_five_shapes(tmp_path: Pa
     for n, shape in enumerate(SHAPES.values()):
         data = shape.text.encode() if isinstance(shape.text, str) else shape.text
         (tmp_path / f"{n}.csv").write_bytes(data)
-    suggestions, unknown = table_entries(tmp_path, ())
+    suggestions, unknown = table_entries(tmp_path, (), [("heron-40", "left")])
     ready = [one for one in suggestions if one.ready]
     for one in ready:
         stimulus = STIMULUS.validate_python(one.table["stimulus"])
@@ -161,6 +161,7 @@ def test_proposals_need_no_correction_in_at_least_forty_five_shapes(tmp_path: Pa
         assert_allclose(data.columns["frequency"], HZ, rtol=1e-12)
         assert_allclose(data.columns["level"], DB, atol=1e-12)
     assert len(SHAPES) >= 50
+    print(f"{len(ready)} of {len(SHAPES)} proposals need no correction")
     assert len(ready) >= 45
     assert len(suggestions) + len(unknown) == len(SHAPES)
 
@@ -303,8 +304,8 @@ def test_one_column_with_start_and_increment_in_the_preamble(tmp_path: Path, nam
     stimulus = dict(suggestion.table["stimulus"])  # type: ignore[call-overload]
     assert ("FILL IN" in str(stimulus["columns"])) == (name == "no heading")
     assert not suggestion.ready
-    assert str(stimulus["tone_hz"]).startswith("FILL IN")
-    stimulus["tone_hz"] = 1000.0
+    stimulus = {key: value for key, value in stimulus.items() if "FILL IN" not in str(value)
+                or key == "columns"} | {"tone_hz": 1000.0}  # fmt: skip
     stimulus["columns"]["voltage"]["unit"] = "V"
     data = read_table(path, STIMULUS.validate_python(stimulus))
     assert_allclose(data.columns["voltage"], VOLTS, atol=1e-4)
