@@ -20,7 +20,7 @@ from backbench.metrics.declaration import (
     view,
 )
 from backbench.metrics.level_part import LevelPart
-from backbench.metrics.table_levels import Value, rising, undeclared, unit_of, values_of
+from backbench.metrics.table_levels import Amount, rising, undeclared, unit_of, values_of
 from backbench.metrics.warnings import joined
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
@@ -44,11 +44,11 @@ class DistortionRow:
     """
 
     hz: float
-    volts: Value | None
-    watts: Value | None
-    given: Value | None
-    distortion: Value | None
-    distortion_and_noise: Value | None
+    volts: Amount | None
+    watts: Amount | None
+    given: Amount | None
+    distortion: Amount | None
+    distortion_and_noise: Amount | None
     ohm: float | None
     load_u: float
     remark: str | None
@@ -124,7 +124,7 @@ class DistortionTable:
             yield LevelPart(row, drive, self.stated_w, number)
 
     @cached_property
-    def percent(self) -> list[Value]:
+    def percent(self) -> list[Amount]:
         """THD of each row, or THD+N where the table has no THD, in percent."""
         both = [row.distortion or row.distortion_and_noise for row in self.rows]
         return [value for value in both if value is not None]
@@ -161,22 +161,23 @@ def distortion_table(capture_data: CaptureData, number: int) -> DistortionTable:
         level = row["level"]
         detail = {"level": in_text(level.value, "V")} if level and not told_apart else {}
         rows.append(DistortionRow(
-            hz, level, row["power"], row["generator"] or _stated(stimulus), row["thd"],
-            row["thd_n"], capture_data.conditions.load_resistance, capture_data.load_uncertainty,
-            remark, detail,
+            hz=hz, volts=level, watts=row["power"], given=row["generator"] or _stated(stimulus),
+            distortion=row["thd"], distortion_and_noise=row["thd_n"],
+            ohm=capture_data.conditions.load_resistance, load_u=capture_data.load_uncertainty,
+            remark=remark, detail=detail,
         ))  # fmt: skip
     return DistortionTable(rows, capture_data.conditions.power_w)
 
 
-def _stated(stimulus: Table) -> Value | None:
+def _stated(stimulus: Table) -> Amount | None:
     level = generator_level(stimulus)
-    return None if level is None else Value(level, 0.0)
+    return None if level is None else Amount(level, 0.0)
 
 
-def _told_apart(columns: dict[str, list[Value] | None], stimulus: Table) -> bool:
+def _told_apart(columns: dict[str, list[Amount] | None], stimulus: Table) -> bool:
     """Whether no two rows share frequency, power and drive."""
     height = max(len(column) for column in columns.values() if column)
-    known = [columns[key] or [Value(0.0, 0.0)] * height
+    known = [columns[key] or [Amount(0.0, 0.0)] * height
              for key in ("frequency", "power", "generator")]  # fmt: skip
     places = Counter(tuple(value.value for value in row) for row in zip(*known, strict=True))
     return max(places.values()) == 1

@@ -11,7 +11,7 @@ import numpy as np
 from backbench.documents.stimuli import Table, generator_level
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, view
-from backbench.metrics.table_levels import Value, linear, undeclared, unit_of
+from backbench.metrics.table_levels import Amount, linear, undeclared, unit_of
 from backbench.quantities.writing import in_text
 from backbench.signal.tone import LAST_ORDER
 from backbench.signal.track import Array
@@ -30,8 +30,8 @@ class HarmonicsTable:
     """
 
     capture_data: CaptureData
-    percent: dict[int, Value]
-    volts: Value | NotApplicable
+    percent: dict[int, Amount]
+    volts: Amount | NotApplicable
     remark: str | None
     detail: dict[str, str] = field(default_factory=dict)
 
@@ -72,7 +72,7 @@ class HarmonicsTable:
         total = math.sqrt(math.fsum(part.value**2 for part in parts))
         u = math.sqrt(math.fsum((part.value * part.u) ** 2 for part in parts)) / (total or 1.0)
         least = math.sqrt(math.fsum(part.u**2 for part in parts))
-        return Value(total, u if total > 2 * least else least).figure(self.remark), last
+        return Amount(total, u if total > 2 * least else least).figure(self.remark), last
 
     def each(self) -> Iterator[MeasuredValue]:
         """Harmonics up to the tenth re the fundamental, %. Raises NotApplicable where none is."""
@@ -84,7 +84,7 @@ class HarmonicsTable:
             if value.value > 0 or value.u > 0:
                 yield replace(value.figure(self.remark), order=order)
 
-    def _volts(self) -> Value:
+    def _volts(self) -> Amount:
         if isinstance(self.volts, NotApplicable):
             raise self.volts
         return self.volts
@@ -95,7 +95,7 @@ def harmonics_table(capture_data: CaptureData, number: int) -> HarmonicsTable:
     """Each row re the fundamental. Raises Refusal where the fundamental isn't among volts."""
     orders = _orders(capture_data)
     values, u = linear(capture_data, "level")
-    known = {int(order): Value(float(v), float(spread))
+    known = {int(order): Amount(float(v), float(spread))
              for order, v, spread in zip(orders, values, u, strict=True)}  # fmt: skip
     whole = known.pop(1, None)
     relative = unit_of(capture_data, "level") in {"dB", "%"}
@@ -103,16 +103,16 @@ def harmonics_table(capture_data: CaptureData, number: int) -> HarmonicsTable:
         raise Refusal("the fundamental is not among the rows, so nothing is known re it")
     if whole is not None and whole.value <= 2 * whole.u:
         raise Refusal("the fundamental is no greater than its uncertainty")
-    base = whole or Value(100.0, 0.0)
+    base = whole or Amount(100.0, 0.0)
     percent = {
-        order: Value(100 * one.value / base.value, 100 * _u_ratio(one, base))
+        order: Amount(100 * one.value / base.value, 100 * _u_ratio(one, base))
         for order, one in sorted(known.items()) if order > 1
     }  # fmt: skip
     volts = NotApplicable("the table gives ratios, no volts") if relative else base
     return HarmonicsTable(capture_data, percent, volts, undeclared(capture_data, ["level"]))
 
 
-def _u_ratio(one: Value, base: Value) -> float:
+def _u_ratio(one: Amount, base: Amount) -> float:
     """Standard uncertainty of one over base."""
     return math.hypot(one.u, one.value * base.u / base.value) / base.value
 

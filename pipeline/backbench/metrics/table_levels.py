@@ -19,7 +19,7 @@ ABSOLUTE_DB = {"dBV": 0.0, "dBu": 20 * math.log10(DBU_V)}
 COVERAGE = 2.0
 
 
-class Value(NamedTuple):
+class Amount(NamedTuple):
     """A value of a table and its standard uncertainty, in one unit."""
 
     value: float
@@ -54,13 +54,13 @@ def linear(capture_data: CaptureData, key: str) -> tuple[Array, Array]:
     return amounts, amounts * u / DB_PER_RELATIVE
 
 
-def values_of(capture_data: CaptureData, key: str) -> list[Value] | None:
+def values_of(capture_data: CaptureData, key: str) -> list[Amount] | None:
     """The same row by row; None where the table has no such column."""
     assert capture_data.table is not None
     if key not in capture_data.table:
         return None
     pairs = zip(*(part.tolist() for part in linear(capture_data, key)), strict=True)
-    return [Value(*pair) for pair in pairs]
+    return [Amount(*pair) for pair in pairs]
 
 
 def undeclared(capture_data: CaptureData, keys: Iterable[str]) -> str | None:
