@@ -29,7 +29,7 @@ from backbench.metrics.reduced_tone import ReducedTone
 from backbench.metrics.sample_steps import STEPS_CHOICE
 from backbench.metrics.spectrum_table import SpectrumTable
 from backbench.metrics.tone import ALL_TONES, ToneView
-from backbench.metrics.tone_noise import less_bench_noise, less_steps, noise_of
+from backbench.metrics.tone_noise import less_bench_noise, less_steps, noise_of, with_line_under
 from backbench.metrics.tone_wavering import of_the_record, wavering_remark
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
 from backbench.metrics.warnings import joined
@@ -194,6 +194,7 @@ def _all_but_fundamental(tone: ToneView) -> MeasuredValue:
     refuse_mirrored(tone)
     residual = widened(tone.lines.residual, of_the_record(tone) ** 2)
     figure = less_steps(tone, percent_of_total(residual, tone.square), 100.0)
+    figure = with_line_under(tone, figure, 100.0)
     wavering = wavering_remark(tone, tone.lines.residual.value)
     figure = replace(figure, remark=joined(figure.remark, wavering))
     # The bench's noise has its own volts, its harmonics go with the level.

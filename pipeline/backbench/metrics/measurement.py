@@ -9,6 +9,7 @@ from typing import Any
 
 from backbench.documents.stimuli import analysis_kind
 from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.bench_levels import loop_backs
 from backbench.metrics.copied_tracks import refuse_copies
 from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric
 from backbench.metrics.findings import Finding, Trace
@@ -26,6 +27,7 @@ from backbench.metrics.tone import ToneView
 from backbench.metrics.two_tones import TwoTonesView
 from backbench.metrics.unsteady_noise import Unsteady, in_segments, noise_change
 from backbench.metrics.warnings import joined
+from backbench.signal.side_by_side import recorded_together
 
 TABLE_ONLY = (1,)
 """A table has no tracks; its one output is held at position 1."""
@@ -40,6 +42,8 @@ def measure(capture_data: CaptureData) -> tuple[list[Finding], list[Trace]]:
     known = registry()
     if kind not in known.views:
         raise Refusal(f"captures of kind {kind!r} are kept, but nothing measures them yet")
+    for one in (capture_data, *loop_backs(capture_data)):
+        recorded_together([*one.outputs.values(), one.reference, one.generator])
     findings: list[Finding] = []
     traces: list[Trace] = []
     try:

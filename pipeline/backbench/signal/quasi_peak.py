@@ -19,6 +19,8 @@ source; the Recommendation gives the tables, not the constants)."""
 BLOCK_S, BEFORE_S = 0.3, 1.5
 """Stretches that are followed at once (a power of what is left after each must stay a number),
 and the part of a record that is played before it: five of the meter's longest time constant."""
+LOWER = 1 - 1e-9
+"""A sample below this share of the lowest voltage doesn't charge, however that was rounded."""
 HIGHEST_EVERY_S, LEAST_BLOCKS = 0.5, 4
 
 
@@ -53,29 +55,36 @@ def follow(rectified: Array, rate_hz: float, start: float = 0.0) -> Array:
     for first in range(0, len(rectified), block):
         part, held = rectified[first : first + block], course[first : first + block]
         fall = _level_weights(block, DISCHARGE_S * rate_hz)[0][: len(part)]
-        likely = np.flatnonzero(part > start)
         weights = _level_weights(block, CHARGE_S * rate_hz)
-        np.multiply(_charged(part / fall, likely, start, weights), fall, out=held)
+        levels, places = _charged(part, fall, start, weights)
+        np.multiply(_spread(levels, places, len(part)), fall, out=held)
         start = float(held[-1])
     return course
 
 
-def _charged(given: Array, likely: SampleIndices, start: float, weights: LevelWeights) -> Array:
-    """Voltage after each sample of a capacitor that keeps its charge: it never falls.
+def _charged(
+    part: Array, fall: Array, start: float, weights: LevelWeights
+) -> tuple[Array, SampleIndices]:
+    """Voltages, re what is left of them at that time, before the first and after each of the
+    samples that charge the capacitor, and the places of these.
 
-    likely: places of samples that may charge it. Whichever samples are taken to charge it, the
+    fall: what is left of a voltage at each sample. Whichever samples are taken to charge it, the
     voltage comes out too low if anything, so that what is below it even then never charges: such
     samples are left out until there are none.
     """
-    held = _spread(_levels(given[likely], start, weights), likely, len(given))
-    places = np.flatnonzero(given > np.concatenate([[start], held[:-1]]))
+    places = np.flatnonzero(part > start)
+    levels = _levels(part[places] / fall[places], start, weights)
+    # Between samples that charge it the voltage falls: it is lowest just before the next.
+    lowest = float((levels * fall[np.append(places, len(part) - 1)]).min())
+    likely = np.flatnonzero(part > LOWER * lowest)
+    volts = part[likely] / fall[likely]
+    charging = volts > levels[np.searchsorted(places, likely)]
     while True:
-        volts = given[places]
+        likely, volts = likely[charging], volts[charging]
         levels = _levels(volts, start, weights)
         charging = volts > levels[:-1]
         if charging.all():
-            return _spread(levels, places, len(given))
-        places = places[charging]
+            return levels, likely
 
 
 def _levels(volts: Array, start: float, weights: LevelWeights) -> Array:

@@ -98,7 +98,12 @@ def transfer(
     return transfer_of(played_sweep(played, len(recorded), rate_hz, sweep), recorded, least_linear)
 
 
-def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_LINEAR) -> Transfer:
+def transfer_of(
+    sent: PlayedSweep,
+    recorded: Array,
+    least_linear: float = LEAST_LINEAR,
+    transformed: Complex | None = None,
+) -> Transfer:
     """As transfer, for a sweep that was made ready.
 
     Parameters
@@ -109,6 +114,8 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
         V; no longer than the sweep was made ready for.
     least_linear : float, optional
         See transfer.
+    transformed : ndarray of complex128, optional
+        The transform of what was recorded, over sent.size; made where not given.
 
     Returns
     -------
@@ -130,7 +137,8 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
     energy = float(np.square(recorded).sum())
     if energy == 0:
         raise Refusal("the output is silent")
-    bins = fft.rfft(recorded, sent.size)[: len(sent.inverse)] * sent.inverse
+    whole = fft.rfft(recorded, sent.size) if transformed is None else transformed
+    bins = whole[: len(sent.inverse)] * sent.inverse
     impulse = fft.irfft(bins, sent.samples)
     peak = int(np.argmax(np.abs(impulse)))
     arrival = _arrival(impulse, peak, sent.step)
