@@ -102,7 +102,7 @@ def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[OutputFile]:
     most = len(PICTURES) if review_key in newest else 0
     sheet = review_sheet(
         builder.renderer, builder.site_data, review_key, compared, builder.stale, most,
-        builder.dates.in_doubt(review_key),
+        dates=builder.dates.in_doubt(review_key),
     )  # fmt: skip
     photographs = list(builder.album.of(review_key))
     yield from _sheet_page(builder, sheet, most, photographs)
