@@ -95,7 +95,7 @@ class Catalogue:
     ) -> tuple[list[Outcome], list[Refused]]:
         """Take in review folders. history: run under the orchestrator, which records the run.
 
-        started is told how many captures are to be analysed; progress, how many just were.
+        started gets the number of captures to be analysed; progress, of those that just were.
         """
         paths = [Path(f) if isinstance(f, str) else f for f in folders]
         return self._run(paths, history, processes, started, progress)

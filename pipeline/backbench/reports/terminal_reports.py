@@ -143,13 +143,8 @@ def show_drift(
         ("Outside", "right"), ("Steps", "right"), ("Runs", "right"),
     )  # fmt: skip
     rows = [_controlled(series) for series in all_series if series.chart is not None]
-    show_table(
-        out,
-        heads,
-        rows,
-        f"Bench {printable(bench)} over time",
-        spared=("Reviews", "Median", "Runs"),
-    )
+    title = f"Bench {printable(bench)} over time"
+    show_table(out, heads, rows, title, spared=("Reviews", "Median", "Runs"))
     flowing(
         out, "individuals and moving range chart, 3 standard deviations; run rules of Western "
         "Electric (NIST/SEMATECH e-Handbook, 6.3.2)",
