@@ -26,7 +26,7 @@ def lost_signs(text: str, character_set: str) -> list[str]:
 
 
 def digits(word: str) -> str:
-    """The digits and minus signs of a word, in any writing."""
+    """The digits of a word with the minus signs and dashes before them, in any writing."""
     plain = unicodedata.normalize("NFKD", word).replace("\N{MINUS SIGN}", "-")
-    plain = re.sub("[\N{EN DASH}\N{EM DASH}]", "-", plain).replace("->", "").replace("<-", "")
-    return re.sub(r"[^0-9-]", "", plain.replace("+/-", ""))
+    plain = re.sub("[\N{EN DASH}\N{EM DASH}]", "-", plain)
+    return "".join(re.findall(r"-(?=\d)|\d", plain))
