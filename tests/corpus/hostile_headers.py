@@ -4,6 +4,8 @@ Chunks of no length in large number, tables of four billion entries, lists withi
 64 bits and below zero, blocks of nothing: written by hand after the layouts of the containers.
 """
 
+# ruff: noqa: E501  (a header a line)
+
 from __future__ import annotations
 
 import io
