@@ -252,4 +252,7 @@ def _look(
     hz = np.arange(*edges) * (rate / size)
     for kept in (weights, hz):
         kept.setflags(write=False)
-    return _Look(first, last, after, last_sample, weights, size, slice(*edges), hz)
+    return _Look(
+        first=first, last=last, after=after, last_sample=last_sample, weights=weights, size=size,
+        chosen=slice(*edges), hz=hz,
+    )  # fmt: skip
