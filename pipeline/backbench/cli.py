@@ -29,6 +29,7 @@ from backbench.commands.quantity_options import AllAtOnce
 from backbench.errors import UserError
 from backbench.storage.process_life import stop_on_terminate
 from backbench.storage.query_limits import end_when_overdue
+from backbench.storage.scratch import clear_left
 
 GROUPS = (
     ingest, bench, calibrate, new, bench_day, check, watch, backfill, browse, compare,
@@ -50,6 +51,7 @@ def main() -> None:
     end_when_overdue()
     stop_on_terminate()
     write_on_any_terminal()
+    clear_left()
     try:
         app()
     except UserError as error:

@@ -89,7 +89,8 @@ def check(
     named = _named(manifest)
     extra = {name: item for name, item in scanned.items() if name not in named}
     suggestions, unknown = _suggestions(extra, plan)
-    of_tables, no_tables = table_entries(folder, {*named, *scanned, *_other_files(manifest)})
+    known = {*named, *scanned, *_other_files(manifest)}
+    of_tables, no_tables = table_entries(folder, known, _outputs(manifest))
     suggestions, unknown = [*suggestions, *of_tables], [*unknown, *no_tables]
     return Checked(
         manifest=manifest,
@@ -105,6 +106,13 @@ def check(
         unsound=ended.faults(without=absent) if ended else [],
         scanned=scanned,
     )
+
+
+def _outputs(manifest: Manifest) -> list[tuple[str, str]]:
+    """Unit and output of everything that the review measures, in the order of the file."""
+    roles = [role for one in manifest.capture for role in manifest.tracks_of(one).values()]
+    roles += manifest.tracks.values()
+    return [*dict.fromkeys((role.unit, role.output) for role in roles if role.unit and role.output)]
 
 
 def _other_files(manifest: Manifest) -> set[str]:

@@ -204,9 +204,7 @@ def _powers(findings: Sequence[Finding]) -> dict[int, float]:
     return {
         f.track: f.figure.value
         for f in findings
-        if f.metric.traits.own_stimulus == "power"
-        and f.figure is not None
-        and f.generator_vrms is None
+        if f.metric.traits.own_stimulus == "power" and f.figure is not None and not f.of_part
     }
 
 
@@ -236,11 +234,11 @@ def _reading(job: Job, finding: Finding, powers: dict[int, float]) -> Row:
     key = digest(
         job.base_key, metric.name, metric.version,
         shared["unit_key"], shared["output"], frequency, order, limit, detail,
-        *([] if level is None else [level]),
+        *[part for part in (level, finding.row) if part is not None],
     )  # fmt: skip
     return {
         **shared,
-        "power_w": shared["power_w"] if level is None else finding.power_w,
+        "power_w": finding.power_w if finding.of_part else shared["power_w"],
         "reading_key": key,
         "against": None,
         "metric": metric.name,

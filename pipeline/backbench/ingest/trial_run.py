@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from pathlib import Path
 
 from backbench.documents.manifest import Manifest
@@ -19,6 +18,7 @@ from backbench.ingest.worker_pool import Workers
 from backbench.progress import Progress, nothing
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import writing
+from backbench.storage.scratch import scratch_folder
 from backbench.storage.vault import Receipt, Vault, hash_stream
 
 NOT_KEPT = "0" * 64
@@ -58,8 +58,8 @@ def trial(
     received = {name: received_file(home, name, files, named) for name in named}
     receipt = Receipt(1, manifest.review.key, str(home), NOT_KEPT, received)
     planned = plan_review(manifest, receipt, settings, files)
-    with tempfile.TemporaryDirectory(prefix="backbench-") as name:
-        aside = CataloguePaths(Path(name), Path(name))
+    with scratch_folder() as aside_folder:
+        aside = CataloguePaths(aside_folder, aside_folder)
         work = work_of(aside, planned, None)
         with Workers(aside.staged, len(os.sched_getaffinity(0)), progress) as workers:
             workers.begin(work)
