@@ -92,9 +92,9 @@ def _charged(
     """Voltages, re what is left of them at that time, before the first and after each of the
     samples that charge the capacitor, and the places of these.
 
-    fall: what is left of a voltage at each sample. likely: those that may charge it. Whichever samples are taken to charge it, the
-    voltage comes out too low if anything, so that what is below it even then never charges: such
-    samples are left out until there are none.
+    fall: what is left of a voltage at each sample. likely: those that may charge it. Whichever
+    samples are taken to charge it, the voltage comes out too low if anything, so that what is below
+    it even then never charges: such samples are left out until there are none.
     """
     volts = part[likely] / fall[likely]
     while True:
