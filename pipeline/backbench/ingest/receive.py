@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -119,7 +120,7 @@ def received_file(home: Path, name: str, vault: Vault, named: Collection[str]) -
             return Received(None, None, "it leads out of the review's folder")
         if not path.is_file():
             return Received(None, None, "not a regular file")
-        return Received(*vault.put(path))
+        return Received(*vault.put(path), written=day_written(path))
     except FileNotFoundError:
         present = [one.relative_to(home).as_posix() for one in path.parent.glob("*")]
         slashed = name.replace("\\", "/")  # as another system writes the path of a file
@@ -129,6 +130,11 @@ def received_file(home: Path, name: str, vault: Vault, named: Collection[str]) -
         return Received(None, None, "; ".join(filter(None, ["no such file", suggestion])))
     except (OSError, RuntimeError) as error:
         return Received(None, None, getattr(error, "strerror", None) or "it can't be read")
+
+
+def day_written(path: Path) -> str:
+    """The day on which a file was last written. Raises OSError."""
+    return dt.date.fromtimestamp(path.stat().st_mtime).isoformat()
 
 
 def _refuse_other_review(manifest: Manifest, folder: Path, before: Receipt, vault: Vault) -> None:
