@@ -132,7 +132,7 @@ class ImpulseWindow(NamedTuple):
         -------
         ndarray of complex128, shape (size // 2 + 1,)
         """
-        return self.cuts(impulse, [place])[0]
+        return np.asarray(self.cuts(impulse, [place])[0])
 
     def cuts(self, impulse: Array, places: Sequence[int]) -> Complex:
         """Spectra of an impulse response, weighted about several places, in one call.
