@@ -150,8 +150,8 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
         lines_at_most = max(square.lifted_at_most, another.lifted_at_most)
         most = 20 * math.log10(lines_at_most / math.sqrt(noise))
         seen = square.stands_out and most < 0
-        remark = "hiss dominates" if seen else "no hum stands out"
-        return MeasuredValue(most, 0.0, bound="upper", remark=remark)
+        none = "hiss dominates" if seen else "no hum stands out"
+        return MeasuredValue(most, 0.0, bound="upper", remark=none)
     bins = min((chosen.stop - chosen.start) / idle.spectrum.window.spread, BACKGROUND_BINS)
     dof = 2 * math.log(2) ** 2 * bins
     relative = math.hypot(square.relative, 1 / math.sqrt(2 * dof))

@@ -6,6 +6,7 @@ import math
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.metrics.warnings import warning
@@ -93,7 +94,9 @@ def loud_remark(beside: BesideHum) -> str | None:
     )
 
 
-def pitched_remark(power: Array, resolution_hz: float, mains_hz: float | None) -> str | None:
+def pitched_remark(
+    power: NDArray[np.float32], resolution_hz: float, mains_hz: float | None
+) -> str | None:
     """A warning of noise that comes and goes and has pitches, as music and speech do.
 
     power: by block of time and bin, in any unit. Clicks, popcorn noise and bursts of noise have
@@ -117,7 +120,7 @@ def pitched_remark(power: Array, resolution_hz: float, mains_hz: float | None) -
     return None
 
 
-def _glides(power: Array, octaves: Array) -> bool:
+def _glides(power: NDArray[np.float32], octaves: Array) -> bool:
     """Whether the middle of the power by block moves evenly through a decade or more."""
     whole = power.sum(axis=1)
     loud = np.flatnonzero(whole > COMES_AND_GOES * whole.min())
