@@ -10,6 +10,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from backbench.charts.dark_theme import dark_rules, following_the_screen
 from backbench.errors import UserError
 from backbench.querying.saved_queries import SavedQuery
 from backbench.storage.database import Database
@@ -102,7 +103,8 @@ class ChartRenderer:
 
     def picture(self, spec: dict[str, Any], title: str) -> Picture:
         """A chart's specification as a picture; rendered anew only where its content is new."""
-        digest = hashlib.sha256(json.dumps(spec, sort_keys=True).encode()).hexdigest()[:20]
+        content = json.dumps(spec, sort_keys=True) + dark_rules()
+        digest = hashlib.sha256(content.encode()).hexdigest()[:20]
         path = self.kept / f"{digest}.svg" if self.kept else None
         svg = path.read_text(encoding="utf-8") if path and path.is_file() else _rendered(spec)
         return Picture(title, f"Chart: {title}. The figures are in the table.", svg, digest)
@@ -117,4 +119,4 @@ def _of_review(conditions: str, review: str) -> str:
 def _rendered(spec: dict[str, object]) -> str:
     import vl_convert
 
-    return str(vl_convert.vegalite_to_svg(spec, allowed_base_urls=[]))
+    return following_the_screen(vl_convert.vegalite_to_svg(spec, allowed_base_urls=[]))
