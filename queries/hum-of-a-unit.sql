@@ -1,7 +1,7 @@
 -- title: Hum of a unit by harmonic of the mains
 -- question: Which multiples of the mains frequency make up a unit's hum, and how does each
---   compare with the median of its peers? Bounds of peers count by their value; the newest review; without a unit, the one reviewed
---   last.
+--   compare with the median of its peers? Bounds of peers count by their value; the newest
+--   review; without a unit, the one reviewed last.
 -- grain: unit_key, output, order_n; one row per unit, output and multiple of the mains frequency
 -- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- column unit_key: -; Unit
