@@ -96,7 +96,7 @@ def _titles(data: Mapping[str, Any]) -> str:
 
 
 LANDING_PICTURES = (
-    "noise-against-power", "measured-against-rated-power", "damping-over-the-decades"
+    "noise-against-power", "damping-over-the-decades", "balance-against-age"
 )  # fmt: skip
 """Saved queries whose charts of the whole catalogue stand before the list of units."""
 
