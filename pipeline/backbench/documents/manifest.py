@@ -24,6 +24,7 @@ from backbench.documents.stimuli import (
     Table,
 )
 from backbench.documents.strict_model import Strict
+from backbench.documents.table_faults import table_faults
 from backbench.documents.unit_facts import (
     FigureConditions,
     Key,
@@ -353,24 +354,13 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
     driven = conditions.driven
     if driven is not None and driven not in {role.output for role in outputs}:
         yield Fault(f"{where}, driven", repr(driven), "an output of its tracks")
-    if isinstance(capture.stimulus, Table) and capture.stimulus.table == "trace":
-        yield from _trace_faults(capture.stimulus, where)
+    if isinstance(capture.stimulus, Table):
+        yield from table_faults(capture.stimulus, where)
     played = getattr(capture.stimulus, "reference_file", "") is not None
     if not played and not any(role.generator for role in roles.values()):
         yield Fault(
             where, "a sweep with no record of what was played",
             "a generator track or reference_file",
-        )  # fmt: skip
-
-
-def _trace_faults(trace: Table, where: str) -> Iterator[Fault]:
-    shown = sum(one is not None for one in trace.shown)
-    if shown != 1:
-        found = "a trace that shows several things" if shown else "a trace without what it shows"
-        yield Fault(
-            f"{where}, stimulus", found,
-            "exactly one of square_hz, tone_hz, burst_hz (with on_ms and period_ms), ripple",
-            "no default is assumed",
         )  # fmt: skip
 
 

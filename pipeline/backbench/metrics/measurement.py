@@ -11,8 +11,9 @@ from backbench.documents.stimuli import analysis_kind
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_levels import loop_backs
 from backbench.metrics.copied_tracks import refuse_copies
-from backbench.metrics.declaration import CaptureData, LevelPart, MeasuredValue, Metric
+from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric
 from backbench.metrics.findings import Finding, Trace
+from backbench.metrics.level_part import LevelPart
 from backbench.metrics.noise import IdleView
 from backbench.metrics.registry import registry
 from backbench.metrics.segments import over_time
@@ -170,8 +171,9 @@ def _of_part(kind: str, part: LevelPart, track: int) -> list[Finding]:
         metrics = registry().measured_from(kind)
         findings = [f for m in metrics for f in _measured_one(m, part.view, track)]
     powers = [f.figure.value for f in findings if f.metric.name == "output_power" and f.figure]
-    power = powers[0] if powers else None
-    return [replace(f, generator_vrms=part.generator_vrms, power_w=power) for f in findings]
+    power = powers[0] if powers else part.power_w
+    drive, row = part.generator_vrms, part.number
+    return [replace(f, generator_vrms=drive, power_w=power, row=row) for f in findings]
 
 
 def _measured_one(metric: Metric, view: Any, track: int) -> Iterator[Finding]:

@@ -219,7 +219,7 @@ def _crosstalk(capture_data: CaptureData, number: int) -> Crosstalk:
     )  # fmt: skip
 
 
-@view("response table", version=5)
+@view("response table", version=6)
 def response_table(capture_data: CaptureData, number: int) -> ResponseView:
     """The table's levels in dB, or in volts, re that at 1 kHz; its phase where it has one.
 

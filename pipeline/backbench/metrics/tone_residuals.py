@@ -8,8 +8,9 @@ from dataclasses import replace
 
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.distortion import percent_of_total, refuse_mirrored
+from backbench.metrics.distortion import refuse_mirrored
 from backbench.metrics.harmonic_band import beyond_band
+from backbench.metrics.percent_ratios import percent_of_total
 from backbench.metrics.tone import ToneView
 from backbench.metrics.tone_noise import less_steps, with_line_under
 from backbench.metrics.traits import Traits

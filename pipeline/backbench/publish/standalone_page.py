@@ -30,8 +30,9 @@ PATIENCE_S = 120
 def sheet_page(builder: SiteBuilder, review_key: str) -> bytes:
     """The sheet with its pictures inside the page. Raises UserError for an unknown review."""
     sheet = review_sheet(
-        builder.renderer, builder.site_data, review_key, builder.compared, builder.stale
-    )
+        builder.renderer, builder.site_data, review_key, builder.compared, builder.stale,
+        dates=builder.dates.in_doubt(review_key),
+    )  # fmt: skip
     pictures = [
         [picture_values(p, lambda drawn: data_address(drawn.svg.encode())) for p in part.pictures]
         for part in sheet.parts
