@@ -17,6 +17,7 @@ import pytest
 from backbench.charts import theme
 from seen_colours import LEAST_DISTANCE, MATRICES, contrast, lab, linear
 
+
 def test_white_and_black_are_where_the_standard_puts_them() -> None:
     assert lab(linear("#ffffff")) == pytest.approx([100, 0, 0], abs=0.02)
     assert contrast("#000000", "#ffffff") == pytest.approx(21.0, abs=1e-5)

@@ -59,9 +59,7 @@ def test_a_picture_carries_its_dark_colours() -> None:
     assert svg.endswith('}</style><rect fill="#fdfcf8"/></svg>')
 
 
-def test_an_interactive_page_carries_them_too(
-    frames: dict[str, pl.DataFrame]
-) -> None:
+def test_an_interactive_page_carries_them_too(frames: dict[str, pl.DataFrame]) -> None:
     page = offline_page(charts()["strip"].draw(frames["strip"], Labels(title="A"), "u0"))
     assert f'#chart [fill="{theme.INK}"]{{fill:{DARK[theme.INK]}}}' in page
 

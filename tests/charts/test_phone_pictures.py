@@ -41,8 +41,9 @@ def test_a_scorecard_drawn_for_a_phone_is_legible(
         "Quarrel M-10: in the best quarter for 2, in the worst quarter for 3 of 17 figures; "
         "meets 4 of 5 specifications tested"
     )
-    labels = Labels(title=title, question="How does it stand in its main figures, and against its "
-                    "specifications?", note="as received, 2016-02-07; peers: tube, amplifiers")  # fmt: skip
+    question = "How does it stand in its main figures, and against its specifications?"
+    note = "as received, 2016-02-07; peers: tube, amplifiers"
+    labels = Labels(title=title, question=question, note=note)
     chart = charts()["scorecard"].draw(frame, labels, "u0", narrow_size(figures))
     shown = PHONE_PX - 2 * 16
     assert faults_of(chart, LEAST_PX * narrow_size(figures).width / shown) == []

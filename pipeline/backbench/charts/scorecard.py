@@ -220,9 +220,7 @@ def _column(
     return _lines(strong, soft, left, middle + 5 - LINE_PX * (count - 1) / 2)
 
 
-def _lines(
-    strong: Sequence[str], soft: Sequence[str], left: float, top: float
-) -> list[alt.Chart]:
+def _lines(strong: Sequence[str], soft: Sequence[str], left: float, top: float) -> list[alt.Chart]:
     """Bold lines with plain ones beneath, from a baseline on."""
     drawn = []
     for k, text in enumerate([*strong, *soft]):
