@@ -189,7 +189,7 @@ def test_harmonics_that_undithered_steps_hide_make_a_bound_of_the_snr() -> None:
 def test_a_mains_line_that_steps_may_have_swallowed_is_a_bound() -> None:
     """Noise of 0.28 steps before the rounding: a line far below a step loses up to 44 %."""
     rng = np.random.default_rng(4)
-    for offset in (0.0, 0.25, 0.5):
+    for offset in (0.0, 0.1, 0.2):
         weak = 0.05 * STEP_16 * np.sqrt(2) * np.cos(2 * np.pi * 400 * TIME)
         volts = weak + (offset + 0.28 * rng.normal(size=RATE)) * STEP_16
         lines = findings_of_lines(STEP_16 * np.rint(volts / STEP_16))
