@@ -84,7 +84,7 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
         + entry("open.csv", response + ", generator_vrms = 0.1", '"open"')
         + entry("loaded.csv", response + ", generator_vrms = 0.1")
     )  # fmt: skip
-    write(folder / "both.csv", f=HZ, a=np.zeros(73), b=-(HZ / 1e5))
+    write(folder / "both.csv", f=HZ, a=np.full(73, 0.123456), b=0.123456 - HZ / 1e5)
     with (folder / "review.toml").open("a") as manifest:
         for column, output in (("a", "left"), ("b", "right")):
             named = f'frequency = {{ name = "f", unit = "Hz" }}, level = {{ name = "{column}"'
@@ -151,4 +151,4 @@ def test_left_and_right_of_one_file(catalogue: Catalogue) -> None:
     assert by_output["left"] == pytest.approx(0.0, abs=1e-9)
     assert by_output["right"] == pytest.approx(-0.19, abs=1e-3)
     (apart,) = found(catalogue, "response_difference")["value"]
-    assert apart == pytest.approx(0.19, abs=0.01)
+    assert apart == pytest.approx(0.19, abs=0.001)
