@@ -68,7 +68,7 @@ def _columns(table: Table) -> list[np.ndarray]:
 
 def _trace(table: Table) -> list[np.ndarray]:
     if table.burst_hz:
-        time = np.arange(900) * 1.5e-4
+        time = np.arange(2600) * 4.5e-5
         return [time, np.where((time + 0.04) % 0.05 < 0.02, np.sin(2000 * np.pi * time), 0)]
     time = np.arange(300) * (2e-4 if table.ripple else 2e-5)
     if table.ripple:
