@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 from backbench.documents.manifest import Manifest
@@ -13,6 +14,7 @@ from backbench.ingest.incremental import work_of
 from backbench.ingest.load import Staged, load_reviews
 from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
 from backbench.ingest.receive import received_file
+from backbench.ingest.recording_dates import dates_in_doubt, days_written
 from backbench.ingest.reference_tables import sync_reference
 from backbench.ingest.worker_pool import Workers
 from backbench.progress import Progress, nothing
@@ -67,4 +69,5 @@ def trial(
         with writing(aside.database) as store:
             sync_reference(store, settings)
             load_reviews(store, [Staged(planned, work.fresh, chunks, anew=True)])
-            return review_outcomes(store, [planned.key])[planned.key]
+            ended = review_outcomes(store, [planned.key])[planned.key]
+    return replace(ended, dates=tuple(dates_in_doubt(manifest, days_written(received))))
