@@ -92,3 +92,13 @@ def test_one_file_may_hold_the_columns_of_several_outputs() -> None:
     same = own[own.index("[[capture]]") :]
     with pytest.raises(UserError, match="twice"):
         read_manifest((own + same).encode())
+
+
+def test_columns_by_number_and_a_raw_layout_are_whole_numbers() -> None:
+    named = 'table = "trace", tone_hz = 1000, raw = { type = "int16", order = "big", columns = 2 }'
+    text = manifest(named).replace('name = "v"', "number = 2").replace('name = "t"', "number = 1")
+    stimulus = read_manifest(text.encode()).capture[0].stimulus
+    assert isinstance(stimulus, Table)
+    assert stimulus.columns["voltage"].number == 2
+    assert stimulus.raw is not None
+    assert (stimulus.raw.columns, stimulus.raw.skip_bytes) == (2, 0)
