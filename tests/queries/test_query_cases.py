@@ -600,9 +600,19 @@ CASES = [
         curve a spectrum [1000.0,2000.0] [10.0,-50.0] frequency_hz=1000.0 power_w=4.8
         curve a spectrum [1000.0,2000.0] [3.0,-60.0] frequency_hz=1000.0 power_w=1.0 analysis_key=d
         """, """
-        unit_key | frequency_hz | level | kind
-        a        | 1000         | 10    | tone
-        a        | 2000         | -50   | tone
+        unit_key | frequency_hz | level | kind | taken_w | taken_v
+        a        | 1000         | 10    | tone | 4.8     |
+        a        | 2000         | -50   | tone | 4.8     |
+        """),
+    Case("tone-spectrum-of-a-unit", """
+        unit p kind=preamplifier
+        curve p spectrum [1000.0] [10.0] frequency_hz=1000.0
+        reading p level 0.5 0.01 analysis_key=c load_ohm=None power_w=None
+        curve p spectrum [1000.0] [20.0] frequency_hz=1000.0 analysis_key=d
+        reading p level 1.9 0.01 analysis_key=d load_ohm=None power_w=None
+        """, """
+        unit_key | level | taken_w | taken_v
+        p        | 20    |         | 1.9
         """),
     Case("impedance-over-frequency", """
         review r1 2020-01-01
@@ -637,8 +647,13 @@ CASES = [
         unit b
         reading b gain 20 0
         reading b gain 20 0 output=right
+        reading b thd 0.5 0.01 driven=left
+        reading b thd 0.6 0.01 output=right driven=right
+        reading a thd_n 0.5 0.01 driven=left
+        reading a thd_n 0.6 0.01 output=right driven=left
         """, """
         unit_key | metric | left_value | right_value | difference | difference_u | beyond
+        b        | thd    | 0.5        | 0.6         | -0.1       | 0            | inf
         a        | gain   | 20         | 21          | -1         | 0.5          | 1
         b        | gain   | 20         | 20          | 0          | 0            | 0
         """),

@@ -77,6 +77,9 @@ def pair(
     first: Annotated[str, typer.Argument(help=SIDE)],
     second: Annotated[str, typer.Argument(help="The other side.")],
     catalogue: Home = HERE,
+    everything: Annotated[
+        bool, typer.Option("--all", help="Every quantity at every test point.")
+    ] = False,
     out_format: Format = "table",
     out: Out = None,
     wide: Wide = False,
@@ -87,12 +90,12 @@ def pair(
     """
     from backbench.comparison.compared_sides import two_units
     from backbench.comparison.differences import frame_of
-    from backbench.reports.terminal_reports import show_differences
+    from backbench.reports.terminal_reports import show_pair
 
     with opened(catalogue).reading() as store:
         differences = two_units(store, first, second)
     if out_format == "table" and out is None:
-        show_differences(f"First {first}, second {second}", differences)
+        show_pair(f"First {first}, second {second}", differences, everything=everything)
     else:
         show_frame(frame_of(differences), out_format, out)
 

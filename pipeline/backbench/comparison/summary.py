@@ -232,4 +232,4 @@ def _capture(metric: str, points: Sequence[str], by_power: bool) -> str:
         return CAPTURES.get(stimulus, f"a capture of {stimulus}")
     if declared.traits.point_family == "gain at 1 kHz":
         return "a tone of 1 kHz at a stated level of the generator"
-    return "a tone of 1 kHz at 5 W into 8 ohm" if by_power else "a tone of 1 kHz at 2 V out"
+    return "a tone of 1 kHz at 5 W into 8 Ω" if by_power else "a tone of 1 kHz at 2 V out"

@@ -28,12 +28,12 @@ SAME_LOAD = 0.05
 
 @derived(
     "load_regulation",
-    title="Load regulation, 8 to 4 ohm",
+    title="Load regulation, 8 to 4 Ω",
     unit="dB",
     better="lower",
     source="IEC 60268-3 (regulation); definition from memory",
     version=1,
-    choice="20 lg of the fundamental at 8 ohm over that at 4 ohm, same drive and tap",
+    choice="20 lg of the fundamental at 8 Ω over that at 4 Ω, same drive and tap",
 )
 def load_regulation(session: Session) -> Iterator[DerivedResult]:
     """Fall of the output level when the load is changed from 8 to 4 ohm."""

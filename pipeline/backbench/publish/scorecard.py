@@ -69,11 +69,11 @@ def scorecard_rows(compared: Comparison, site_data: SiteData) -> Iterator[dict[s
 def ranked(lines: Sequence[Standing]) -> list[Standing]:
     """The ranked figures, one a metric: the first of each family of metrics, then the rest.
 
-    Within these, in the order in which units are compared; a rank that may be any is left out.
+    Within these, in the order in which units are compared, without those that tell nothing.
     """
     chosen: dict[str, Standing] = {}
     for line in lines:
-        if line.rank not in (None, (1, line.n)) and line.limit_percent in (None, LIMIT_PERCENT):
+        if line.is_placed and line.limit_percent in (None, LIMIT_PERCENT):
             chosen.setdefault(line.metric, line)
     family_of = {metric.name: name for name, own in by_family().items() for metric in own}
     families: set[str] = set()
