@@ -652,10 +652,10 @@ CASES = [
         reading a thd_n 0.5 0.01 driven=left
         reading a thd_n 0.6 0.01 output=right driven=left
         """, """
-        unit_key | metric | left_value | right_value | difference | difference_u | beyond
-        b        | thd    | 0.5        | 0.6         | -0.1       | 0            | inf
-        a        | gain   | 20         | 21          | -1         | 0.5          | 1
-        b        | gain   | 20         | 20          | 0          | 0            | 0
+        unit_key | metric | left_value | right_value | difference | beyond
+        b        | thd    | 0.5        | 0.6         | -0.1       | 3.5355339059327378
+        a        | gain   | 20         | 21          | -1         | 1
+        b        | gain   | 20         | 20          | 0          | 0
         """),
     Case("power-into-loads", """
         unit a rated_power_w=20.0

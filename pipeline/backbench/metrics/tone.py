@@ -12,6 +12,7 @@ from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.load_check import load_remark, refuse_load
 from backbench.metrics.response import ResponseView, gain_at_1_khz
+from backbench.metrics.session_spreads import LEVELS
 from backbench.metrics.tone_trace import ToneTrace
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined, warning
@@ -312,6 +313,7 @@ def output_power(tone: ToneView | ToneTrace) -> MeasuredValue:
     version=2,
     choice="output over generator, as recorded or else as stated; of a sweep or a table at 1 kHz",
     traits=Traits(
+        session_spread=LEVELS,
         also_called=("amplification",),
         compared_at=("gain-1khz",),
         position=50,
