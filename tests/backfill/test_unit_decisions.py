@@ -49,9 +49,8 @@ def test_the_most_alike_unit_is_suggested_first(tmp_path: Path) -> None:
     first = "2001-02-03,Marrowgate,Heron 12,10423,0.1\n2001-02-04,Marrowgate,Heron 20,,0.1\n"
     imported(tmp_path, first, "first", "--yes")
     text = imported(tmp_path, "2002-02-03,Marrowgate,Heron 20,,0.2\n", "second", "--yes").output
-    assert '"Marrowgate Heron 20" = "marrowgate-heron-20" if it is the same' in " ".join(
-        text.split()
-    )
+    wanted = '"Marrowgate Heron 20" = "marrowgate-heron-20" if it is the same'
+    assert wanted in " ".join(text.split())
 
 
 def units(root: Path) -> list[str]:
