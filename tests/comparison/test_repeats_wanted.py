@@ -13,7 +13,7 @@ from backbench.documents.manifest import Conditions, Manifest
 from backbench.errors import UserError
 from backbench.storage.database import reading
 
-TONE = {"tone_hz": 997.0}
+TONE = {"tone_hz": 997.0, "generator_vrms": 1.0}
 IDLE = {"idle": "input shorted"}
 
 
@@ -24,11 +24,11 @@ def step(file: str, stimulus: dict[str, Any], **more: Any) -> PlannedStep:
 
 MADE = Plan(review="again", step=[
     step("loop-back-1k.wav", TONE, loop_back=True),
-    step("loop-back-20.wav", {"tone_hz": 23.0}, loop_back=True),
+    step("loop-back-20.wav", {"tone_hz": 23.0, "generator_vrms": 1.0}, loop_back=True),
     step("idle.wav", IDLE),
     step("tone-1k-1w.wav", TONE, power_w=1.0),
     step("tone-1k-5w.wav", TONE, power_w=5.0),
-    step("square.wav", {"square_hz": 1000.0}),
+    step("square.wav", {"square_hz": 1000.0, "generator_vpp": 1.0}),
 ])  # fmt: skip
 
 

@@ -74,16 +74,16 @@ CASES = [
         """, {"unit": "c"}),
     Case("input-referred-noise", """
         unit a
-        reading a noise_a 1e-4 2e-6 under=idle
-        reading a gain 20 0
+        reading a input_referred_noise 1e-5 2e-7 under=idle
         unit c technology='solid state'
-        reading c noise_a 5e-5 0 under=idle
-        reading c gain 20 0
+        reading c input_referred_noise 5e-6 0 under=idle
         unit d technology='solid state'
+        unit p technology='solid state' kind=preamplifier
+        reading p input_referred_noise 1e-6 0 under=idle
         """, """
-        unit_key | technology  | value
-        c        | solid state | 5
-        """),
+        unit_key | technology  | value | peers
+        c        | solid state | 5     | 1
+        """, {"unit": "c"}),
     Case("listening-notes", """
         unit a
         heard a listening='Hum' tags="['loan']"
@@ -377,17 +377,15 @@ CASES = [
         """, {"unit": "a"}),
     Case("input-referred-noise", """
         unit a
-        reading a noise_a 1e-3 3e-5 under=idle
-        reading a gain 40 0
-        reading a noise_a 2e-3 2e-5 under=idle output=right
-        reading a gain 60 0 output=right
+        reading a input_referred_noise 1e-5 3e-7 under=idle detail="'{\\"weighting\\":\\"A\\"}'"
+        reading a input_referred_noise 2e-6 2e-8 under=idle output=right
+        reading a input_referred_noise 5e-5 2e-8 under=idle detail="'{\\"weighting\\":\\"none\\"}'"
         unit b
-        reading b noise_a 1e-4 1e-6 under=idle
-        reading b gain 40 0
+        reading b input_referred_noise 1e-6 1e-8 under=idle
         """, """
-        unit_key | value | low  | high | gain_db
-        b        | 1     | 0.98 | 1.02 | 40
-        a        | 10    | 9.4  | 10.6 | 40
+        unit_key | value | low  | high
+        b        | 1     | 0.98 | 1.02
+        a        | 10    | 9.4  | 10.6
         """),
     Case("damping-over-the-decades", """
         unit a made=1968

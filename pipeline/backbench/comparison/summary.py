@@ -2,7 +2,9 @@
 
 What stands out among its peers, good and bad, and how sure that is; what its published figures
 come to; what work changed; what is missing, and which capture would give it. Where there are too
-few peers, a plain scale stands in for them.
+few peers, a plain scale stands in for them. Of distortion there is none: published thresholds of
+what is heard reach from 0.6 % to 10 % (J. Acoust. Soc. Jpn. (E) 11, 1990, p. 29, of loudspeakers;
+abstract read).
 """
 
 from __future__ import annotations
