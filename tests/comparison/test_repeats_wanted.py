@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import Any
 
@@ -38,7 +39,7 @@ def review(state: str = "as received", key: str = "a") -> Manifest:
         "technology": "tube", "state": state,
     }  # fmt: skip
     return Manifest.model_validate({
-        "review": {"key": "again", "date": "2024-01-01", "bench": "b1", "mains_hz": 50},
+        "review": {"key": "again", "date": dt.date(2024, 1, 1), "bench": "b1", "mains_hz": 50},
         "unit": [unit],
     })  # fmt: skip
 
