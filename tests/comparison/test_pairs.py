@@ -101,6 +101,24 @@ def test_a_note_of_many_defaults_gives_their_number() -> None:
     assert "for q0, q1, q2, q3, q4, q5, q6," in default_note(many, everything=True)
 
 
+@pytest.mark.parametrize(("second", "cancels"), [("c1", True), ("c2", False)])
+def test_one_calibration_cancels_and_another_does_not(
+    given: Any, second: str, cancels: bool
+) -> None:
+    """By hand: u of each is 5 of the calibration and 1 of the record: of the difference sqrt 2
+    within one calibration, and sqrt (2 * 26) across a change of the bench."""
+    for unit, value, calibration in (("a", 100.0, "c1"), ("b", 104.0, second)):
+        given.unit(unit)
+        given.row("analysis", analysis_key=f"k-{unit}", review_key=f"r-{unit}",
+                  environment_key="e", calibration_key=calibration)  # fmt: skip
+        given.reading(unit, "noise_a", value, 26**0.5, under="idle", estimation=1.0,
+                      analysis_key=f"k-{unit}")  # fmt: skip
+    with reading(given.build()) as store:
+        (found,) = compared_sides.two_units(store, "a", "b")
+    assert found.uncertainty == pytest.approx(2**0.5 if cancels else 52**0.5)
+    assert found.assessment == ("worse" if cancels else "not significantly different")
+
+
 def test_mono_pair(given: Any) -> None:
     given.unit("m-left", model="Heron")
     given.unit("m-right", model="Heron")
