@@ -74,7 +74,7 @@ def test_a_plain_scale_stands_in_for_peers(given: Any, volts: float, words: str)
     given.unit("a")
     given.reading("a", "noise_a", volts, 1e-7, under="idle")
     result, text = compared(given, "a")
-    assert "it has no rank; a rank takes 5" in text
+    assert "it has no rank; that takes at least 5" in text
     assert words in text
     assert result.lines[0].rank is None
 

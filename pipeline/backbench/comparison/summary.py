@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from backbench.comparison.listening_terms import pressure_level
+from backbench.comparison.quantity_names import titled
 from backbench.comparison.standings import LIMIT_PERCENT
 from backbench.comparison.work_effects import effects_summary
 from backbench.documents.kinds import Battery, UnitKind, kind_of_unit
@@ -73,10 +74,17 @@ def summary(c: Facts) -> tuple[str, ...]:
 def figure(line: Standing) -> str:
     """A figure as a sentence has it: name, value to three digits, the output that it is of."""
     mark = {"upper": "at most ", "lower": "at least "}.get(line.bound or "", "")
-    limit = f" ({in_text(line.limit_percent, '%')})" if line.limit_percent is not None else ""
     entered = ", from an old record" if line.status == "entered" else ""
     shown = quantity(line.value, line.unit)
-    return f"{lowered(line.title)}{limit} {mark}{shown} ({line.output}{entered})"
+    name = lowered(titled(line.metric, line.title, line.limit_percent))
+    return f"{name} {mark}{shown} ({_side(line)}{entered})"
+
+
+def _side(line: Standing) -> str:
+    """The output that a figure is of; a balance is of one output in relation to the other."""
+    other = {"left": "right", "right": "left"}.get(line.output)
+    between = registry().traits(line.metric).listening == "level difference"
+    return f"{line.output} re {other}" if between and other else line.output
 
 
 def _ranked(lines: Iterable[Standing]) -> list[Standing]:
@@ -116,7 +124,8 @@ def _alone(c: Facts) -> Iterator[str]:
     """Where there are too few peers: that, and the figures on a plain scale."""
     count = len(c.peers.keys) - 1
     others = counted(count, "peer") if count else "no peer"
-    yield f"With {others} ({c.peers.description}) it has no rank; a rank takes {FEWEST_OTHERS}."
+    few = f"it has no rank; that takes at least {FEWEST_OTHERS}"
+    yield f"With {others} ({c.peers.description}) {few}."
     heard = kind_of_unit(c.kind).drives_loudspeakers
     plain = list(filter(None, (_plain(line, heard) for line in c.lines)))
     if plain:
@@ -164,7 +173,7 @@ def _published(verdicts: Sequence[Verdict]) -> str:
     unsure = sum(v.again_outcome not in (None, v.outcome) for v in verdicts)
     text += f": {first_few(named, MOST_NAMED)}" if named else ""
     text += (
-        f"; another session could decide {counted(unsure, 'of them', 'of them')} otherwise"
+        f"; in another session {counted(unsure, 'of them', 'of them')} might turn out otherwise"
         if unsure else ""
     )  # fmt: skip
     return sentence(text)
