@@ -84,8 +84,8 @@ def _is(row: dict[str, Any], found: Mention) -> bool:
 
 
 def _misplaced(unit: str, lines: Any, found: Mention) -> Iterator[str]:
-    same = [n for n in lines
-            if lowered(titled(n.metric, n.title, n.limit_percent)).lower() == found.title]  # fmt: skip
+    names = [lowered(titled(n.metric, n.title, n.limit_percent)).lower() for n in lines]
+    same = [line for line, name in zip(lines, names, strict=True) if name == found.title]
     output = found.output.partition(" re ")[0]
     if not any(line.place == found.place and line.output == output for line in same):
         yield f"{unit}: the place of {found} is {[line.place for line in same]}"

@@ -94,8 +94,8 @@ def _ranked(lines: Iterable[Standing]) -> list[Standing]:
 def _standing_out(lines: Sequence[Standing], peers: Peers) -> Iterator[str]:
     """What is certainly in the best, and what in the worst quarter, with the places."""
     ranked = _ranked(lines)
-    best = [n for n in ranked if n.rank and n.rank[1] <= n.n * BEST]
-    worst = [n for n in ranked if n.rank and n.rank[0] > n.n * WORST]
+    best = _once([n for n in ranked if n.rank and n.rank[1] <= n.n * BEST])
+    worst = _once([n for n in ranked if n.rank and n.rank[0] > n.n * WORST])
     most = max(n.n for n in ranked)
     among = f"among {counted(most, 'unit')} ({peers.description})"
     if not best and not worst:
@@ -105,6 +105,12 @@ def _standing_out(lines: Sequence[Standing], peers: Peers) -> Iterator[str]:
     worst.sort(key=lambda n: n.percentile or 0.0)
     yield sentence(f"{among} {_named('for the better', 'best', best)}")
     yield sentence(_named("for the worse", "worst", worst))
+
+
+def _once(lines: list[Standing]) -> list[Standing]:
+    """Without what another figure says again, such as output impedance beside damping factor."""
+    again = registry().having(lambda traits: traits.on_request)
+    return [line for line in lines if line.metric not in again] or lines
 
 
 def _named(words: str, quarter: str, lines: Sequence[Standing]) -> str:
