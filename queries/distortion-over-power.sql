@@ -36,7 +36,8 @@ found AS (
     JOIN review USING (review_key)
     JOIN metric ON metric.metric = reading.metric
         AND metric.method_version = reading.method_version
-    WHERE reading.metric = 'thd' AND stimulus IN ('tone', 'steps') AND value IS NOT NULL
+    WHERE reading.metric = 'thd' AND stimulus IN ('tone', 'steps', 'distortion table')
+      AND value IS NOT NULL
       AND frequency_hz BETWEEN 990 AND 1010 AND power_w > 0 AND load_kind = 'resistor'
       -- what was worked out between two steps is no step of its own
       AND NOT starts_with(coalesce(reading.reason, ''), 'interpolated')

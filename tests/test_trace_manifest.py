@@ -66,3 +66,18 @@ def test_what_a_trace_shows_is_its_kind(stimulus: str, kind: str) -> None:
 def test_what_a_trace_lacks_is_asked_for(stimulus: str, message: str) -> None:
     with pytest.raises(UserError, match=message):
         read_manifest(manifest(stimulus).encode())
+
+
+@pytest.mark.parametrize(
+    ("stimulus", "message"),
+    [
+        ('table = "harmonics"', "no tone_hz"),
+        ('table = "distortion"', "no frequency"),
+        ('table = "distortion", square_hz = 1000', "only with a trace"),
+    ],
+)
+def test_tables_of_a_tone_say_its_frequency(stimulus: str, message: str) -> None:
+    with pytest.raises(UserError, match=message):
+        read_manifest(manifest(stimulus).encode())
+    named = manifest('table = "spectrum", tone_hz = 1000')
+    assert frequency_of(read_manifest(named.encode()).capture[0].stimulus) == 1000.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -94,7 +95,7 @@ class Catalogue:
     ) -> tuple[list[Outcome], list[Refused]]:
         """Take in review folders. history: run under the orchestrator, which records the run.
 
-        started is told how many captures are to be analysed; progress, how many just were.
+        started gets the number of captures to be analysed; progress, of those that just were.
         """
         paths = [Path(f) if isinstance(f, str) else f for f in folders]
         return self._run(paths, history, processes, started, progress)
@@ -222,13 +223,15 @@ class Catalogue:
     def outcome(self, review: str) -> ReviewOutcome:
         """How the captures of a review ended, with the reasons. Raises UserError."""
         from backbench.ingest.outcomes import review_outcomes
+        from backbench.ingest.recording_dates import RecordingDates
         from backbench.ingest.review_names import unknown_review
 
         with self.reading() as opened:
             known = [str(key) for (key,) in opened.rows("SELECT review_key FROM review")]
             if review not in known:
                 raise unknown_review(review, known)
-            return review_outcomes(opened, [review])[review]
+            ended = review_outcomes(opened, [review])[review]
+        return replace(ended, dates=RecordingDates(self.places.root).in_doubt(review))
 
     def stale(self, review: str = "") -> Stale:
         """What was computed before the settings of its bench were corrected: of a review, or all.

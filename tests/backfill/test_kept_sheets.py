@@ -103,7 +103,7 @@ def test_a_workbook_of_several_sheets_with_units_that_return(terminal: Terminal)
     assert [figure[0] for figure in read["aldermoor-crane", "thd_n"]] == [0.21, 0.14]
     assert [figure[0] for figure in read["aldermoor-crane", "snr"]] == [88.0]
     terminal.run(sheet, "--map", "pre.toml", "--propose",
-                 answered=("Preamplifiers", "notebook", "50", "preamplifer"))  # fmt: skip
+                 answered=("Preamplifiers", "notebook", "50", "preamplifer", "y"))  # fmt: skip
     assert terminal.run(sheet, "--map", "pre.toml", "-c", "catalogue", answered=("y",)) == 3
     read = terminal.readings()
     assert read["aldermoor-wren", "separation"][0][0] == 58.0

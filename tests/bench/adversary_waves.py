@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable
 from dataclasses import replace
@@ -18,7 +19,8 @@ from swept import Played, played
 
 POINTS = 8192
 FAINT = 1e-7
-LOBE, STRONGEST = 16.0, 20
+LOBE, EDGE, STRONGEST = 16.0, 1.0, 20
+"""Bins of a lobe; bins to either side of its edge where a line may be counted or not."""
 ON_S, EVERY_S, QUIET = 0.02, 0.5, 0.1
 """A burst of 20 ms every 500 ms, between them a tenth (IHF-A-202:1978, from memory)."""
 SWEPT_HZ = (10.0, 22_000.0)
@@ -60,15 +62,14 @@ def multitone_truth(scene: Scene) -> dict[str, Truth]:
 
 
 def _between(scene: Scene, level: float, rest: list[Line]) -> dict[str, Truth]:
-    hum = mean_square(_seen(scene, [*scene.hum, *scene.sidebands]))
     products = mean_square(rest)
     beside, shares = [], []
-    for noise in noise_powers(scene):
-        for k in scene.span:
-            for bent in scene.product_span:
-                square = noise + hum + products * (k * bent) ** 2
-                beside.append(math.sqrt(square))
-                shares.append(square / (square + (level * k) ** 2))
+    for noise, edge in itertools.product(noise_powers(scene), (LOBE / 2 + EDGE, LOBE / 2 - EDGE)):
+        hum = mean_square(_seen(scene, [*scene.hum, *scene.sidebands], edge))
+        for k, bent in itertools.product(scene.span, scene.product_span):
+            square = noise + hum + products * (k * bent) ** 2
+            beside.append(math.sqrt(square))
+            shares.append(square / (square + (level * k) ** 2))
     bits = [(-10 * math.log10(s) - FULL_SCALE_SINE_DB) / DB_PER_BIT for s in shares]
     return {
         "between_tones": spanning(*beside),
@@ -82,8 +83,10 @@ def _strongest(scene: Scene, tones: list[Line], rest: list[Line]) -> dict[str, T
     peaks = []
     for k in [a * b for a in scene.span for b in scene.product_span]:
         every = [replace(x, peak=k * x.peak) for x in rest]
-        every += _seen(scene, [*scene.hum, *scene.sidebands])
-        peaks += _within_a_lobe([x for x in every if 20 <= x.hz <= 20_000], LOBE / scene.seconds)
+        for edge in (LOBE / 2 + EDGE, LOBE / 2 - EDGE):
+            seen = [*every, *_seen(scene, [*scene.hum, *scene.sidebands], edge)]
+            audible = [x for x in seen if 20 <= x.hz <= 20_000]
+            peaks += _within_a_lobe(audible, LOBE / scene.seconds)
     if not peaks or min(peaks) <= 0:
         return {}
     top = max(x.peak for x in tones)
@@ -94,10 +97,10 @@ def _strongest(scene: Scene, tones: list[Line], rest: list[Line]) -> dict[str, T
     }
 
 
-def _seen(scene: Scene, lines: list[Line]) -> list[Line]:
-    """Those that don't lie in the lobe of a tone, where none can be seen."""
+def _seen(scene: Scene, lines: list[Line], reach: float) -> list[Line]:
+    """Those that don't lie within `reach` bins of a tone, where none can be seen."""
     tones = np.array([x.hz for x in scene.lines if x.played])
-    return [x for x in lines if np.abs(tones - x.hz).min() > LOBE / 2 / scene.seconds]
+    return [x for x in lines if np.abs(tones - x.hz).min() > reach / scene.seconds]
 
 
 def _within_a_lobe(lines: list[Line], reach_hz: float) -> list[float]:

@@ -1,7 +1,8 @@
 """Print what check, ingest, show, sheet and site tell of each spoiled session, as Markdown.
 
-Usage: python tests/bench/spoiled_sessions.py [--pages] [NAME …]; spoiled_sessions.md holds the
-output. Without --pages no sheet and no site is made.
+Usage: python tests/bench/spoiled_sessions.py [NAME …]; spoiled_sessions.md holds the output.
+Of the site the lists and the pages of the review are made; no page has its charts, which say
+nothing of refused captures.
 """
 
 from __future__ import annotations
@@ -24,6 +25,9 @@ from backbench.errors import UserError
 from backbench.ingest import analyse
 from backbench.ingest.analyse import Analysed
 from backbench.ingest.analysis_plan import Job
+from backbench.publish import site
+from backbench.publish.sheet_charts import ChartRenderer
+from backbench.publish.site_builder import SiteBuilder
 from spoiled_sessions import REVIEW, SOURCE, SPOILED, sound_session
 
 KNOWN: dict[str, Analysed] = {}
@@ -39,13 +43,13 @@ def remembered(job: Job) -> Analysed:
 
 
 def run(*words: str | Path) -> tuple[int, str]:
-    """Exit code, and the output in one line; a user's error as the command line prints it."""
+    """Exit code and output; a user's error as the command line prints it."""
     ran = CliRunner().invoke(app, [str(word) for word in words])
     if isinstance(ran.exception, UserError):
-        return 1, " ".join(f"{ran.output} {ran.exception}".split())
+        return 1, f"{ran.output}\n{ran.exception}"
     if ran.exception and not isinstance(ran.exception, SystemExit):
         raise ran.exception
-    return ran.exit_code, " ".join(ran.output.split())
+    return ran.exit_code, ran.output
 
 
 def page_text(path: Path) -> str:
@@ -55,17 +59,17 @@ def page_text(path: Path) -> str:
 
 
 def sentence(text: str, words: str) -> str:
-    """The part of an output around some words, from the line's beginning as far as it is known."""
-    at = text.find(words)
-    if at < 0:
-        return "SAYS NOTHING"
-    begin = max(
-        text.rfind(mark, 0, at) + len(mark) for mark in ("fault: ", "warning: ", ") ", ". ")
-    )
-    return text[max(begin, at - 160) : at + len(words) + 90].strip()
+    """The line of an output that holds some words, without what stands before every fault."""
+    lines = [line.strip() for line in text.splitlines() if words in line]
+    return lines[0].removeprefix("fault: ").removeprefix("warning: ") if lines else "SAYS NOTHING"
 
 
-def row(name: str, folder: Path, *, pages: bool) -> list[str]:
+def pages_of_the_review(builder: SiteBuilder) -> list[site.Job]:
+    """The pages of the site that a spoiled review may change."""
+    return [("review", REVIEW, ""), ("index", "", "")]
+
+
+def row(name: str, folder: Path) -> list[str]:
     """The cells of one session: what each tells, or that it tells nothing."""
     spoil, _, words = SPOILED[name]
     review, home = sound_session(folder / "review"), folder / "home"
@@ -79,8 +83,6 @@ def row(name: str, folder: Path, *, pages: bool) -> list[str]:
         return [*cells, "not taken in", "not taken in", "not taken in"]
     shown = run("show", REVIEW, "-c", home)[1]
     cells.append("the same" if words in shown else "says nothing")
-    if not pages:
-        return [*cells, "-", "-"]
     run("sheet", REVIEW, folder / "sheet.html", "-c", home)
     cells.append("the same" if words in page_text(folder / "sheet.html") else "says nothing")
     run("publish", "-c", home, "--out", folder / "site", "--processes", "1")
@@ -91,12 +93,13 @@ def row(name: str, folder: Path, *, pages: bool) -> list[str]:
 
 def main(names: list[str]) -> None:
     analyse.analyse = remembered
+    ChartRenderer.draw = lambda *of, **what: None
+    site._jobs = pages_of_the_review
     print("| spoiled | `check`: exit code, what it says | `ingest` | `show` | sheet | site |")
     print("| --- | --- | --- | --- | --- | --- |")
-    given = [name for name in names if name != "--pages"]
-    for name in given or SPOILED:
+    for name in names or SPOILED:
         with tempfile.TemporaryDirectory() as folder:
-            cells = row(name, Path(folder), pages="--pages" in names)
+            cells = row(name, Path(folder))
         print("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |", flush=True)
 
 

@@ -200,7 +200,7 @@ def _scorecard(some: list[dict[str, Any]], rng: np.random.Generator) -> pl.DataF
     for metric, unit, better in figures:
         for k, u in enumerate(some):
             value = float(np.exp(rng.normal(0, 1)))
-            own = {"place": "3rd to 5th of 12", "rank_first": 3, "rank_last": 5, "ranked": 12}
+            own = {"place": "3rd to 5th of 12"}
             rows.append(
                 u
                 | {"metric": metric, "title": f"Title of {metric}", "point": "1 kHz, 8 ohm, left"}

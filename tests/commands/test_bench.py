@@ -20,7 +20,7 @@ def test_init_asks_for_the_bench_with_its_generator(tmp_path: Path) -> None:
     home = tmp_path / "home"
     talk = Talk("init", home)
     talk.answer("Describe your bench now?", "y\n")
-    talk.answer("Your key for bench", "garage\n")
+    talk.answer("Your key for the bench", "garage\n")
     talk.answer("dummy load", "half\n")
     talk.answer("dummy load", "0.5 %\n")
     talk.answer("stated level", "1\n")
@@ -61,3 +61,18 @@ def test_a_bench_that_is_there_is_never_changed(tmp_path: Path) -> None:
     ran = CliRunner().invoke(app, words)
     (fault,) = ran.exception.faults  # type: ignore[union-attr]
     assert "described already" in fault.found
+
+
+def test_what_was_typed_is_printed_when_it_is_broken_off(tmp_path: Path) -> None:
+    home = tmp_path / "home"
+    talk = Talk("init", home)
+    talk.answer("Describe your bench now?", "\n")
+    talk.answer("Your key for the bench [bench]: ", "garage\n")
+    talk.answer("dummy load", "\n")
+    talk.until("an answer is needed here")
+    talk.answer("dummy load", "0.5 %\n")
+    talk.answer("stated level", "\x04")
+    talk.until("No bench was written. What you entered, as a command:")
+    assert talk.end() == 130
+    line = talk.text.strip().splitlines()[-1].strip()
+    assert line == f"backbench bench garage --load-uncertainty-percent 0.5 -c {home}"

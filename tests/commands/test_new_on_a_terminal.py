@@ -35,19 +35,24 @@ def test_a_whole_conversation(tmp_path: Path) -> None:
     talk = Talk("new", folder, "-c", root, "--state", "as recieved", "--date", "3/4/2024")
     talk.answer("or your own key for it: ", "Corvane R-40\n")
     talk.answer("Your key for Corvane R-40 [corvane-r-40]: ", "\n")
-    talk.until("Kind:\n  1  integrated amplifier\n  2  power amplifier")
+    talk.until("Kind of unit:\n  1  integrated amplifier\n  2  power amplifier")
     talk.answer("Number or name: ", "amplyphone\n")
     talk.until("'amplyphone' is none of these")
     talk.answer("Number or name: ", "reciever\n")
-    talk.until("'reciever' is read as 'receiver'")
+    talk.answer("'reciever': is 'receiver' meant? [Y/n]: ", "\n")
     talk.answer("Number or name: ", "2\n")
-    talk.until("'as recieved' is read as 'as received'")
-    talk.answer("Rated power in W (Enter: not known): ", "40 ohm\n")
-    talk.answer("Rated power in W (Enter: not known): ", "40 W\n")
-    talk.answer("Number or name: ", "garag\n")
+    talk.answer("'as recieved': is 'as received' meant? [Y/n]: ", "\n")
+    talk.answer("in W (Enter alone: leave it open): ", "40 ohm\n")
+    talk.answer("in W (Enter alone: leave it open): ", "40 W\n")
+    talk.answer("Number or name: ", "gorage\n")
+    talk.answer("'gorage': is 'garage' meant? [Y/n]: ", "n\n")
+    talk.until("'gorage' is none of these")
+    talk.answer("Number or name: ", "2\n")
+    talk.answer("Mains frequency in Hz, 50 or 60: ", "\n")
+    talk.until("an answer is needed here")
     talk.answer("Mains frequency in Hz, 50 or 60: ", "60\n")
-    talk.until("'3/4/2024' is no date")
-    talk.answer("Date of the session [", "2024-04-03\n")
+    talk.until("'3/4/2024' is which day?\n  1  4 March 2024\n  2  3 April 2024")
+    talk.answer("Number or name: ", "3 April 2024\n")
     talk.until("Next: backbench plan")
     assert talk.end() == 0
     made = read_manifest((folder / "review.toml").read_bytes())
@@ -64,7 +69,7 @@ def test_what_was_typed_is_printed_when_it_is_broken_off(tmp_path: Path) -> None
     talk.answer("or your own key for it: ", "Corvane T-1\n")
     talk.answer("[corvane-t-1]: ", "my-tuner\n")
     talk.answer("Number or name: ", "valve\n")
-    talk.until("State:\n  1  as received")
+    talk.until("State in which it is measured:\n  1  as received")
     talk.answer("Number or name: ", "\x04")
     talk.until("Nothing was written. What you entered, as a command:")
     assert talk.end() == 130
@@ -85,6 +90,7 @@ def test_off_a_terminal_all_faults_come_at_once(tmp_path: Path) -> None:
     )  # fmt: skip
     text = str(ran.exception)
     for words in (
+        "write 2024-03-04 for 4 March 2024, or 2024-04-03 for 3 April 2024",
         "--unit: found 'Corvane R-40'", "write --unit corvane-r-40 --maker Corvane --model R-40",
         "did you mean receiver?", "--date", "did you mean garage?", "--mains-hz: missing",
         "--serial", "--technology: missing", "--state: missing", "--maker: missing",

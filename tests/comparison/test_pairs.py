@@ -87,7 +87,7 @@ def test_a_pair_is_shown_at_its_usual_test_points(given: Any, capsys: Any) -> No
     assert "default for every quantity" in short
     assert f"With --all: every quantity at every test point, {len(result)} in all" in short
     assert "thd, 1 kHz, 1 W, 8 Ω, left" in whole
-    assert "harmonic 4" in whole
+    assert "harmonic, order 4" in whole
 
 
 def test_a_note_of_many_defaults_gives_their_number() -> None:

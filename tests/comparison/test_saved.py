@@ -58,21 +58,30 @@ def test_values_are_bound_not_pasted(given: Any, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
-        ("-- title: Values above a limit\n", "", "line 1: found no 'title'"),
+        ("-- title: Values above a limit\n", "", "line 1: found a header without 'title'"),
         ("-- chart: ranked", "-- colour: red", "line 9: found the unknown key 'colour'"),
         ("-- grain: n", "-- grain: m", "line 4: found 'm' in the grain"),
         ("number = 1", "numbr = 1", "line 5: found the type 'numbr'"),
-        ("number = 1", "number = one", "above: found 'one'; expected a number"),
+        (
+            "number = 1",
+            "number = one",
+            "line 5: found the default 'one' of 'above'",
+        ),
         ("number = 1; the limit", "number", "line 5: found 'number'"),
         ("column n: V;", "column n:", "line 7: found 'Number'"),
         ("n > $above", "n > $below", "line 11: found the undeclared $below"),
-        ("n > $above", "n > 1", "line 5: found 'above', not used"),
+        ("n > $above", "n > 1", "line 5: found the parameter 'above', which is not used"),
         ("ORDER BY n", "ORDER BY n; SELECT 1", "line 11: found more than one statement"),
         ("SELECT n,", "DELETE FROM reading; SELECT n,", "line 10: found 'DELETE FROM"),
         ("ORDER BY n", "", "line 10: found no ORDER BY"),
-        ("-- column said", "-- column n", "line 8: found 'column n' again"),
+        (
+            "-- column said",
+            "-- column n",
+            "line 8: found a second 'column n' (the first",
+        ),
         ("scale = log", "scale", "line 9: found 'scale'"),
         ("-- grain: n\n", "-- grain n\n", "line 4: found '-- grain n'"),
+        ("-- grain: n\n", "-- grain: n\n-- metric: tdh\n", "line 5: found metric 'tdh'"),
     ],
 )
 def test_faults_are_reported_with_file_and_line(
@@ -83,6 +92,7 @@ def test_faults_are_reported_with_file_and_line(
         one(tmp_path, GOOD.replace(old, new))
     assert message in str(caught.value)
     assert "values-above.sql" in str(caught.value)
+    assert all(fault.remedy for fault in caught.value.faults)
 
 
 def test_all_faults_of_all_files_at_once(tmp_path: Path) -> None:
@@ -123,7 +133,7 @@ def test_python_variables_are_out_of_reach(given: Any, tmp_path: Path) -> None:
 
 def test_other_columns_than_declared(given: Any, tmp_path: Path) -> None:
     query = one(tmp_path, GOOD.replace("column said", "column told"))
-    with pytest.raises(UserError, match="found n, said; expected n, told"):
+    with pytest.raises(UserError, match="columns n, said; expected those declared: n, told"):
         run(given, query)
 
 

@@ -67,6 +67,33 @@ def test_made_after_the_review(made: str, sound: bool) -> None:
     assert "made: found 2025, after the review of 2024-05-11; expected a year up to 2024" in fault
 
 
+def test_a_price_from_after_the_review() -> None:
+    text = re.sub(r"(?m)^date = .*$", "date = 2024-05-11", SOUND)
+    for year in (2024, 2025):
+        price = f'list_price = {{ amount = 480, currency = "USD", year = {year} }}\n'
+        priced = text.replace('state = "serviced"\n', f'state = "serviced"\n{price}')
+        if year == 2024:
+            assert read_manifest(priced.encode()).unit[0].list_price is not None
+            continue
+        (fault,) = faults(priced)
+        assert "list_price.year: found 2025, after the review of 2024-05-11; expected" in fault
+
+
+@pytest.mark.parametrize("other", ["./tone.wav", ".//tone.wav", "a/./b/tone.wav"])
+def test_two_names_of_one_file(other: str) -> None:
+    plain = "a/b/tone.wav" if other.startswith("a") else "tone.wav"
+    text = SOUND.replace('file = "tone.wav"', f'file = "{plain}"')
+    first = text.index("[[capture]]")
+    entry = text[first : text.index("[[capture]]", first + 1)]
+    copy = entry.replace(plain, other)
+    (fault,) = faults(f"{text}\n{copy}")
+    assert f"capture 3: found '{plain}' and '{other}' twice, here and in capture 1" in fault
+    result = faults(f"{text}\n{copy.replace('1000', '2000')}")
+    assert [fault.partition(":")[0] for fault in result] == [
+        "review.toml, capture 1", "review.toml, capture 3",
+    ]  # fmt: skip
+
+
 @pytest.mark.parametrize(
     "figure",
     [

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import os
 import re
+import shutil
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from backbench.bench_day.stimuli_writing import Format, NewFiles
 from backbench.charts.image_export import save
 from backbench.commands.backfill import _write_problems
 from backbench.errors import UserError
-from backbench.export.open_package import export_catalogue
+from backbench.export.open_package import PARTS, export_catalogue
 from backbench.reports.export_formats import export
 from backbench.storage import database, fault_injection
 from backbench.storage.atomic_io import ASIDE, write_text_file, write_user_file
@@ -253,3 +254,45 @@ def test_an_export_into_an_empty_folder_leaves_it_where_it_is(
     assert (folder.stat().st_ino, link.is_symlink()) == (kept, True)
     made = {"parquet", "csv", "DICTIONARY.md", "datapackage.json"}
     assert {path.name for path in folder.iterdir()} == made
+
+
+def test_an_export_that_was_ended_while_it_moved_in_is_made_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder, whole = tmp_path / "opened", tmp_path / "whole"
+    with database.writing(tmp_path) as store:
+        export_catalogue(store, whole, "T")
+        held = tree(whole)
+        for moved in range(len(PARTS) + 1):
+            shutil.rmtree(folder, ignore_errors=True)
+            shutil.copytree(whole, folder / ASIDE)
+            for name in PARTS[:moved]:
+                (folder / ASIDE / name).rename(folder / name)
+            if moved == len(PARTS):
+                # All had been moved: it is an export, and stays.
+                with pytest.raises(UserError, match="new or empty"):
+                    export_catalogue(store, folder, "other")
+            else:
+                (folder / "notes.txt").write_text("of the user")
+                before = tree(folder)
+                with pytest.raises(UserError, match="new or empty"):
+                    export_catalogue(store, folder, "T")
+                assert tree(folder) == before
+                (folder / "notes.txt").unlink()
+                export_catalogue(store, folder, "T")
+            assert tree(folder) == held, moved
+        shutil.rmtree(folder)
+        folder.mkdir()
+        fault_injection.passed.clear()
+        monkeypatch.setenv(fault_injection.VARIABLE, "rename:5:EIO")
+        with pytest.raises(OSError, match="Input/output"):
+            export_catalogue(store, folder, "T")
+        assert not list(folder.iterdir())
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    """Every file with what it holds; a folder with nothing."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes() if path.is_file() else b""
+        for path in folder.rglob("*")
+    }

@@ -197,3 +197,17 @@ def test_kept_values() -> None:
     result = figures(capture_data(track(BURSTS, RATE)))
     assert result["burst_level"].value == pytest.approx(1.26767, rel=1e-4)
     assert result["burst_distortion"].value == pytest.approx(9.0034, rel=1e-3)
+
+
+@pytest.mark.parametrize("angle", [0.0, 1.0, 2.0, 3.0])
+def test_hum_beside_bursts_neither_hides_nor_makes_their_harmonics(angle: float) -> None:
+    """9 mV of 60 Hz beside bursts of 7 V with 0.0174 % third harmonic."""
+    t = np.arange(int(RATE * 1.8)) / RATE
+    inside = (t >= 0.1) & ((t - 0.1) % 0.5 < 0.02)
+    third = 7 * 1.74e-4 * np.sin(6 * np.pi * 1000.0 * t) * np.where(inside, 1.0, 0.0)
+    hum = 9e-3 * np.sin(2 * np.pi * 60.05 * t + angle) + 1e-3 * np.sin(2 * np.pi * 120.1 * t)
+    volts = bursts(7.0, noise=1e-4) + third + hum
+    found = figures(capture_data(track(volts, RATE), mains_hz=60.0))["burst_distortion"]
+    if found.bound is None:
+        assert abs(found.value - 0.0174) < 2.5 * found.uncertainty
+    assert found.value == pytest.approx(0.0174, rel=0.05)

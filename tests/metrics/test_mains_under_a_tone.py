@@ -248,3 +248,46 @@ def test_noise_alone_is_hardly_ever_measured_as_a_line() -> None:
         result = figures(idle_material(track(noise), mains_hz=50.0))
         measured += sum(result[f"mains_line {n}"].bound is None for n in range(1, 11))
     assert measured <= 1
+
+
+def test_the_level_of_a_low_tone_whose_lobe_holds_a_mains_line_reckons_with_it() -> None:
+    """60 Hz beside 63.7 Hz in 0.4 s: their sum depends on the angle between them."""
+    for angle in np.linspace(0, 2 * np.pi, 7):
+        t = np.arange(int(RATE * 0.4)) / RATE
+        hum = sum(2e-3 / n * np.cos(2 * np.pi * 60.07 * n * t + n * angle) for n in range(1, 6))
+        volts = (
+            np.cos(2 * np.pi * 63.7 * t) + hum + np.random.default_rng(1).normal(0, 1e-5, len(t))
+        )
+        result = figures(tone_material(track(volts), hz=63.7, mains_hz=60.0))
+        level, rest = result["level"], 100 * 2e-3 * math.sqrt(1.4636)
+        assert abs(level.value - 1 / math.sqrt(2)) < 2.5 * level.uncertainty
+        assert level.uncertainty < 0.01 * level.value
+        assert result["thd_n"].bound == "upper"
+        assert rest < result["thd_n"].value < 4 * rest
+        assert result["snr"].bound == "lower"
+        assert "of the 60 Hz mains may lie under 63.7 Hz" in (result["thd_n"].remark or "")
+
+
+def test_a_sideband_below_0_hz_comes_to_lie_under_a_tone_near_the_mains() -> None:
+    """60 Hz modulated by 119.7 Hz: the lower sideband shows at 59.7 Hz."""
+    t = np.arange(int(RATE * 0.9)) / RATE
+    for angle in (0.0, 1.5, 3.0, 4.5):
+        gain = 1 + 1e-3 * np.cos(2 * np.pi * 119.7 * t + angle)
+        volts = gain * np.cos(2 * np.pi * 60.0 * t)
+        volts += np.random.default_rng(2).normal(0, 1e-6, len(t))
+        level = figures(tone_material(track(volts), hz=60.0, mains_hz=60.0))["level"]
+        assert abs(level.value - 1 / math.sqrt(2)) < 2.5 * level.uncertainty
+        assert level.uncertainty < 3e-3
+
+
+def test_both_of_two_tones_reckon_with_a_mains_line_under_the_lower_one() -> None:
+    t = np.arange(int(96_000 * 0.7)) / 96_000
+    for angle in (0.0, 1.5, 3.0, 4.5):
+        hum = 5e-4 * np.cos(2 * np.pi * 59.8 * t + angle) + 2e-4 * np.cos(2 * np.pi * 179.4 * t)
+        pair = 0.8 * np.cos(2 * np.pi * 61.0 * t) + 0.2 * np.cos(2 * np.pi * 7003.0 * t)
+        given_ = pair_material(
+            track(with_noise(pair + hum), 96_000.0), hz=(61.0, 7003.0), ratio=4.0, mains_hz=60.0
+        )
+        level = figures(given_)["tones_level"]
+        assert abs(level.value - math.sqrt(0.34)) < 2.5 * level.uncertainty
+        assert level.uncertainty < 2e-3

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from backbench.metrics.measurement import measure
 from backbench.signal.intermodulation import seek_tones
 from backbench.signal.multitone_residual import residual_between_tones
+from backbench.signal.track import Track
 from many_tones import RATE, multitone_material, with_noise
 from tones import figures, reasons, track
 
@@ -167,3 +168,68 @@ def test_products_near_a_tone_are_counted_whole(seconds: float) -> None:
     assert result.rms == pytest.approx(math.sqrt(10 * 1e-6 / 2), rel=2e-3)
     # Without the period, what reaches into the tones' bins is lost where the record is short.
     assert (residual_between_tones(tones).rms < 0.99 * result.rms) == (seconds < 1.1)
+
+
+def in_16_bits(volts: np.ndarray, dithered: bool) -> tuple[np.ndarray, float]:
+    """The record in steps of 16 bits of 4 V, with triangular dither or none, and the step."""
+    step = 2 * 4.0 / 2**16
+    rng = np.random.default_rng(3)
+    dither = rng.uniform(-0.5, 0.5, (2, len(volts))).sum(axis=0) if dithered else 0.0
+    return step * np.round(volts / step + dither), step
+
+
+def test_the_noise_of_dithered_steps_is_no_part_of_what_is_between_the_tones() -> None:
+    """Closed form: triangular dither adds a quarter of a squared step over half the rate."""
+    own = 7e-5
+    volts, step = in_16_bits(with_noise(tones(), own), dithered=True)
+    result = figures(multitone_material(Track(volts, RATE, 4.0, 0.0, 16), hz=HZ))
+    share = 19_980 / (RATE / 2)
+    found, true = result["between_tones"], own * math.sqrt(share)
+    assert found.value**2 < (own**2 + step**2 / 4) * share
+    assert abs(found.value - true) < 2 * found.uncertainty
+    bits, distortion = result["equivalent_bits"], result["multitone_distortion"]
+    assert bits.value == pytest.approx((-20 * math.log10(distortion.value / 100) - 1.7609) / 6.0206)
+    assert bits.uncertainty > 10 * 1e-3
+
+
+def test_where_dithered_or_undithered_steps_rule_all_between_the_tones_is_a_bound() -> None:
+    for dithered, own in ((True, 1e-6), (False, 1e-6)):
+        volts, _ = in_16_bits(with_noise(tones(), own), dithered)
+        result = figures(multitone_material(Track(volts, RATE, 4.0, 0.0, 16), hz=HZ))
+        for name, bound in (
+            ("between_tones", "upper"), ("multitone_distortion", "upper"),
+            ("equivalent_bits", "lower"),
+        ):  # fmt: skip
+            assert result[name].bound == bound
+            assert "the steps of the samples" in (result[name].remark or "")
+        assert result["between_tones"].value > own
+
+
+def test_a_line_cut_by_the_edge_of_a_tone_is_in_the_uncertainty() -> None:
+    """7 bins beside a tone it may be counted or not; 30 bins beside it is."""
+    t, hz = np.arange(int(RATE * 0.6)) / RATE, (109.0, 545.0, 1308.0, 3161.0, 7521.0)
+    for bins, counted in ((7.2, False), (30.0, True)):
+        line = 2e-4 * np.cos(2 * np.pi * (545.0 * OFF + bins / 0.6) * t)
+        volts = with_noise(tones(hz) + line, 1e-5)
+        result = figures(multitone_material(track(volts, RATE), hz=hz))
+        found, noise = result["between_tones"], 1e-5 * math.sqrt(19_980 / 48_000)
+        whole = math.hypot(noise, 2e-4 / math.sqrt(2))
+        if counted:
+            assert found.value == pytest.approx(whole, rel=0.01)
+            assert found.uncertainty < 0.02 * found.value
+        else:
+            assert noise < found.value < whole
+            assert found.value + 2 * found.uncertainty > whole
+
+
+def test_hum_between_tones_that_a_block_does_not_tell_apart_is_no_unsteadiness() -> None:
+    """100 Hz beside 109 Hz, 57 dB below it: a block of 2.5 periods takes it for the tone."""
+    hz = (109.0, 218.0, 545.0, 1308.0, 3161.0, 7521.0)
+    t = np.arange(int(RATE * 0.7)) / RATE
+    hum = 4e-4 * np.cos(2 * np.pi * 100.2 * t)
+    steady = tones(hz, seconds=0.7) + hum
+    result = figures(multitone_material(track(with_noise(steady, 3e-6), RATE), hz=hz))
+    assert result["tones_level"].value == pytest.approx(0.3 * math.sqrt(3), rel=1e-4)
+    falling = steady * np.where(t < 0.35, 1.0, 0.98)
+    found = reasons(multitone_material(track(with_noise(falling, 3e-6), RATE), hz=hz))
+    assert "aren't steady" in found["tones_level"][1]

@@ -84,6 +84,9 @@ def test_a_reading_that_does_not_end_is_ended(
     (tmp_path / "a.parquet").write_bytes(parquet(59))
     monkeypatch.setattr(limited_process, "TIME_S", 0)
     assert "it takes more than 0 s to read" in refused(tmp_path / "a.parquet")
+    monkeypatch.setattr(limited_process, "TIME_S", 30)
+    monkeypatch.setattr(limited_process, "PATIENCE_S", 0)
+    assert "it was not read after a wait of 0 s" in refused(tmp_path / "a.parquet")
 
 
 def test_a_library_that_gives_way_is_a_fault() -> None:

@@ -11,6 +11,7 @@ import pytest
 
 from backbench.signal.itu_468 import TWO_KHZ, response_468, weighted_468, weighting_468
 from backbench.signal.quasi_peak import follow, needle, of_sine
+from backbench.signal.track import Track
 
 TABLES = Path(__file__).parent / "tables"
 
@@ -61,7 +62,7 @@ def test_white_noise_behind_the_network(factor: float, expected: float) -> None:
 
 def shown(volts: np.ndarray, rate: float) -> float:
     """Greatest deflection of the needle, V of a sine."""
-    wave, own_rate = weighted_468(volts, rate)
+    wave, own_rate = weighted_468(Track(volts, rate, 1.0, 0.0))
     held = follow(np.abs(wave), own_rate)
     return float(needle(held, own_rate).max()) / of_sine(round(own_rate))
 

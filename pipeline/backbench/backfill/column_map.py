@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from backbench.backfill.days import UnreadableDay, read_day
 from backbench.documents.conditions import OUTPUT
@@ -39,6 +40,11 @@ class Fact(Strict):
     """The value for every row; either this or column. Example: `"notebook"`"""
     words: dict[str, str] = {}
     """Words of the sheet and the words of the manifest. Example: `{ valve = "tube" }`"""
+
+    @field_validator("always", mode="before")
+    @classmethod
+    def day_as_text(cls, value: object) -> object:
+        return value.isoformat() if isinstance(value, dt.date) else value
 
     @model_validator(mode="after")
     def one_source(self) -> Fact:

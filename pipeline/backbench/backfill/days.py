@@ -5,13 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 
-FORMS = (
-    "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y", "%Y/%m/%d", "%Y.%m.%d",
-    "%d.%m.%y", "%d/%m/%y", "%m/%d/%y", "%d-%m-%y", "%m-%d-%y",
-    "%d %B %Y", "%d %b %Y", "%B %d, %Y", "%b %d, %Y", "%d-%b-%Y", "%d-%b-%y",
-)  # fmt: skip
-"""The ways of writing days that a map is proposed from."""
-ISO = "%Y-%m-%d"
+from backbench.quantities.days import FORMS, ISO, in_words, readings_of
 
 
 class UnreadableDay(ValueError):
@@ -41,22 +35,6 @@ def read_day(content: object, text: str, forms: Iterable[str]) -> dt.date:
     if possible:
         raise UnreadableDay(f"{text!r} may be {both}", _stated(possible))
     raise UnreadableDay(f"{text!r} is no day", "write year, month and day, as 2004-05-11")
-
-
-def readings_of(text: str, forms: Iterable[str]) -> dict[str, dt.date]:
-    """The day that each form makes of a text; forms that don't fit are left out."""
-    found: dict[str, dt.date] = {}
-    for form in forms:
-        try:
-            found[form] = dt.datetime.strptime(text, form).date()
-        except ValueError:
-            continue
-    return found
-
-
-def in_words(day: dt.date) -> str:
-    """A day that nobody can take for another: 3 April 2011."""
-    return f"{day.day} {day:%B %Y}"
 
 
 def _stated(readings: dict[str, dt.date]) -> str:

@@ -1,22 +1,24 @@
-"""What a proposed map still needs to be told, one question for each thing, with its choices."""
+"""What a proposed map still lacks, one question for each thing, with its choices."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from backbench.backfill.days import in_words, read_day, readings_of
+from backbench.backfill.days import read_day
 from backbench.backfill.proposed_map import Proposal, ProposedFact, ProposedReading
 from backbench.backfill.row_facts import UNIT_OF_NUMBER
 from backbench.documents.unit_facts import choices, key_of
 from backbench.metrics.registry import registry
 from backbench.quantities.counts import counted
+from backbench.quantities.days import in_words, readings_of
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.reading import read_quantity, read_value
 from backbench.quantities.units import symbol
 
 WORDS_OF_FACT = {
-    "review.date": "day of the session, as 2004-05-11", "review.bench": "bench, or the notebook",
+    "review.date": "day of the session, as 2004-05-11",
+    "review.bench": "bench (your name for it, or for the notebook)",
     "review.mains_hz": "mains frequency", "unit.maker": "maker", "unit.model": "model",
     "unit.kind": "kind of unit", "unit.technology": "technology of the output stage",
     "unit.state": "state of the unit",
@@ -25,7 +27,7 @@ WORDS_OF_FACT = {
 
 @dataclass(frozen=True)
 class Question:
-    """text: what is to be told. choices: the possible answers; none where any text may be one.
+    """text: what is asked. choices: the possible answers; none where any text may be one.
 
     take: puts an answer into the proposal; raises ValueError, worded for who answered. optional:
     an empty answer leaves it open.
@@ -38,7 +40,7 @@ class Question:
 
 
 def questions(proposal: Proposal) -> Iterator[Question]:
-    """Everything that the sheet doesn't tell, in the order of the map."""
+    """Everything that the sheet leaves open, in the order of the map."""
     for cell, forms in list(proposal.unsettled):
         days = {in_words(day): form for form, day in readings_of(cell.text, forms).items()}
         yield Question(f"{cell.text!r} in {cell.address} is which day?", tuple(days),
@@ -57,7 +59,7 @@ def questions(proposal: Proposal) -> Iterator[Question]:
 def _of_fact(proposal: Proposal, name: str) -> Question:
     short = name.split(".")[1]
     known = choices().get(short, ("50", "60") if short == "mains_hz" else ())
-    text = f"No column tells the {WORDS_OF_FACT[name]}. For all rows"
+    text = f"No column has the {WORDS_OF_FACT[name]}. For all rows"
 
     def take(answer: str) -> None:
         value: str | float = answer

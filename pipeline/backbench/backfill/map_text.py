@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from backbench.backfill.days import in_words, readings_of
 from backbench.backfill.map_questions import COVERAGES, WORDS_OF_FACT
 from backbench.backfill.proposed_map import Proposal, ProposedFact, ProposedReading
 from backbench.documents.toml_writing import lines_of
 from backbench.documents.unit_facts import choices
 from backbench.metrics.registry import registry
+from backbench.quantities.days import in_words, readings_of
 from backbench.quantities.units import symbol
 
 

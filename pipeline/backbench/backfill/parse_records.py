@@ -12,7 +12,6 @@ from typing import Any
 
 from backbench.backfill.column_map import ColumnMap, Fact, ReadingColumn, columns_of
 from backbench.backfill.compound_cells import UNIT_OF_CONDITION
-from backbench.backfill.days import in_words
 from backbench.backfill.decimal_signs import DecimalSigns, decimal_signs
 from backbench.backfill.other_rows import OtherRow, other_row
 from backbench.backfill.problems import LeftOut, Problem
@@ -21,6 +20,7 @@ from backbench.backfill.row_figures import CellsOfFigure, entered_figure, sign_o
 from backbench.backfill.spreadsheet import Cell, Row, Sheet
 from backbench.documents.unit_facts import key_of
 from backbench.errors import Fault, UserError
+from backbench.quantities.days import in_words
 from backbench.quantities.writing import in_text
 
 NAMING = ("maker", "model")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from backbench.documents.unit_facts import KEY
 from backbench.documents.validation import read_checked
 from backbench.errors import MISSING, Fault, UserError
 from backbench.quantities.counts import counted
-from backbench.quantities.writing import in_text
+from backbench.quantities.writing import exact, in_text
 from backbench.storage.catalogue_paths import places
 from backbench.storage.settings_history import change_settings
 
@@ -31,6 +32,22 @@ class BenchDescription:
     load_percent: float | None = None
     generator_percent: float | None = None
     generator_range: str | None = None
+
+    def command_line(self, catalogue: Path) -> str:
+        """The command with all that is known, to be run again."""
+        options = {
+            "--load-uncertainty-percent": self.load_percent,
+            "--generator-uncertainty-percent": self.generator_percent,
+            "--generator-range": self.generator_range,
+        }
+        words = ["backbench", "bench", *([self.key] if self.key else [])]
+        for option, value in options.items():
+            words += (
+                [option, exact(value, "1") if isinstance(value, float) else value] if value else []
+            )
+        if catalogue != Path():
+            words += ["-c", str(catalogue)]
+        return shlex.join(words)
 
     def faults(self, settings: Settings) -> list[Fault]:
         """Everything that is missing or can't be, all at once."""

@@ -22,6 +22,7 @@ from backbench.bench_day.new_review import (
 from backbench.documents.settings import Settings
 from backbench.documents.unit_facts import KEY, also_called, choices, key_of
 from backbench.errors import MISSING, Fault, UserError
+from backbench.quantities.days import EXPECTED, how_to_write
 from backbench.storage.catalogue_paths import CataloguePaths
 
 NEAR = 0.75
@@ -65,6 +66,11 @@ def _written(value: Any) -> str:
 
 def likely(text: str, choices: Sequence[str]) -> str | None:
     """The choice that a text means: itself, its beginning, another word, or a near miss."""
+    return meant(text, choices) or near_miss(text, choices)
+
+
+def meant(text: str, choices: Sequence[str]) -> str | None:
+    """The choice that a text surely means: itself, its beginning, or another word for it."""
     plain, by_words = _words(text), {_words(choice): choice for choice in choices}
     if plain in by_words:
         return by_words[plain]
@@ -72,11 +78,17 @@ def likely(text: str, choices: Sequence[str]) -> str | None:
     if other is not None and other in choices:
         return other
     begun = [words for words in by_words if len(plain) > 1 and words.startswith(plain)]
+    return by_words[begun[0]] if len(begun) == 1 else None
+
+
+def near_miss(text: str, choices: Sequence[str]) -> str | None:
+    """The choice that a text is most like, if it is like enough."""
+    plain, by_words = _words(text), {_words(choice): choice for choice in choices}
+    begun = any(len(plain) > 1 and words.startswith(plain) for words in by_words)
     if not begun and any(plain in words.split() for words in by_words):
         return None  # "amplifier" may be any of several.
     near = difflib.get_close_matches(plain, by_words, n=1, cutoff=NEAR)
-    meant = begun if len(begun) == 1 else near
-    return by_words[meant[0]] if meant else None
+    return by_words[near[0]] if near else None
 
 
 def _other_words() -> dict[str, str]:
@@ -139,7 +151,7 @@ def _date_faults(text: str | None) -> Iterator[Fault]:
         if text:
             dt.date.fromisoformat(text)
     except ValueError:
-        yield Fault("--date", repr(text), "a date such as 2024-05-11")
+        yield Fault("--date", repr(text), EXPECTED, how_to_write(str(text)))
 
 
 def _unit_faults(request: ReviewRequest) -> Iterator[Fault]:

@@ -6,14 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from backbench.bench_day.capture_files import found_file, recordings
 from backbench.bench_day.classify_stimulus import Unknown
 from backbench.bench_day.folder_scan import ScannedFile, scan_files
 from backbench.bench_day.level_checks import off_level
 from backbench.bench_day.manifest_entries import Suggestion, suggested, unlike
 from backbench.bench_day.measuring_chain import expired
 from backbench.bench_day.planned_capture import Plan, PlannedStep, read_plan
-from backbench.bench_day.recording_dates import dates_in_doubt
 from backbench.bench_day.table_entries import table_entries
 from backbench.documents.accepted_manifest import accepted_manifest
 from backbench.documents.manifest import MANIFEST_NAME, Capture, Manifest
@@ -22,7 +20,10 @@ from backbench.documents.stimuli import Table
 from backbench.documents.toml_writing import with_tables
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError, did_you_mean
+from backbench.ingest.capture_files import found_file, recordings
 from backbench.ingest.outcomes import ReviewOutcome
+from backbench.ingest.receive import day_written
+from backbench.ingest.recording_dates import dates_in_doubt
 from backbench.ingest.sound_entries import sound_figures
 from backbench.ingest.trial_run import trial
 from backbench.progress import Progress, nothing
@@ -83,13 +84,14 @@ def check(
     faults += _file_faults(folder, manifest, scanned, measured=ended is not None)
     faulty_files = {one.file for one in ended.faulty} if ended else set()
     faults += _unlike_stated(manifest, scanned, faulty_files)
-    warnings += [*dates_in_doubt(folder, manifest), *_levels(manifest, settings, scanned, plan)]
-    warnings += ended.warnings() if ended else []
+    warnings += _levels(manifest, settings, scanned, plan)
+    warnings += ended.warnings() if ended else _dates(folder, manifest)
     absent = {one.file for one in manifest.capture if not (folder / one.file).is_file()}
     named = _named(manifest)
     extra = {name: item for name, item in scanned.items() if name not in named}
     suggestions, unknown = _suggestions(extra, plan)
-    of_tables, no_tables = table_entries(folder, {*named, *scanned, *_other_files(manifest)})
+    known = {*named, *scanned, *_other_files(manifest)}
+    of_tables, no_tables = table_entries(folder, known, _outputs(manifest))
     suggestions, unknown = [*suggestions, *of_tables], [*unknown, *no_tables]
     return Checked(
         manifest=manifest,
@@ -105,6 +107,19 @@ def check(
         unsound=ended.faults(without=absent) if ended else [],
         scanned=scanned,
     )
+
+
+def _dates(folder: Path, manifest: Manifest) -> list[str]:
+    """Doubts about the review's date, where nothing is measured."""
+    files = [one.file for one in manifest.capture if (folder / one.file).is_file()]
+    return [*dates_in_doubt(manifest, {name: day_written(folder / name) for name in files})]
+
+
+def _outputs(manifest: Manifest) -> list[tuple[str, str]]:
+    """Unit and output of everything that the review measures, in the order of the file."""
+    roles = [role for one in manifest.capture for role in manifest.tracks_of(one).values()]
+    roles += manifest.tracks.values()
+    return [*dict.fromkeys((role.unit, role.output) for role in roles if role.unit and role.output)]
 
 
 def _other_files(manifest: Manifest) -> set[str]:

@@ -30,47 +30,26 @@ from backbench.charts.page_layout import (
     text_mark,
 )
 from backbench.charts.small_multiples import straight_lines
-from backbench.quantities.counts import counted
-from backbench.quantities.sentences import listed
 
 COLUMNS = (
     "unit_key", "label", "technology", "metric", "title", "point", "unit", "better", "value",
-    "low", "high", "bound", "place", "rank_first", "rank_last", "ranked", "verdict",
+    "low", "high", "bound", "place", "verdict",
 )  # fmt: skip
 MOST_FIGURES = 6
 FEWEST_ROWS = 4
 """Fewer figures stand no further apart than so many."""
-QUARTER = 0.25
 NAMES_PX, VALUES_PX = 268.0, 286.0
 DOT_PX = 7.0
 LINE_PX = 17.0
 GOOD_AT_RIGHT = "better →"
 
 
-def _finding(chart_input: ChartInput) -> str:
-    """In how many of the figures the unit is certainly in the best or the worst quarter."""
-    own = [row for row in _figures(chart_input) if row["ranked"]]
-    if not own:
-        return ""
-    best = sum(row["rank_last"] <= QUARTER * row["ranked"] for row in own)
-    worst = sum(row["rank_first"] > (1 - QUARTER) * row["ranked"] for row in own)
-    counts = [
-        f"in the {quarter} quarter of its peers for {count}"
-        for quarter, count in (("best", best), ("worst", worst))
-        if count
-    ]
-    of = f" of {counted(len(own), 'figure')}"
-    if not counts:
-        return f"{own[0]['label']}: in neither the best nor the worst quarter for any{of}"
-    return f"{own[0]['label']}: {listed(counts)}{of}"
-
-
-@chart("scorecard", COLUMNS, finding=_finding)
+@chart("scorecard", COLUMNS)
 def scorecard(chart_input: ChartInput) -> alt.LayerChart:
     """Half a dozen figures of one unit, each among its peers, with what was specified.
 
-    One row a unit and metric. `place`, `rank_first`, `rank_last` and `ranked` (how many units
-    took part) are the marked unit's; `verdict` is its specification with what became of it.
+    One row a unit and metric. `place` is the marked unit's; `verdict` is its specification with
+    what became of it. The heading is the caller's: it counts figures that are not drawn too.
     """
     own = _figures(chart_input)
     if not own:

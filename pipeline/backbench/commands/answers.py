@@ -39,14 +39,17 @@ def choose(
 
 
 def chosen_of(answer: str, choices: Sequence[str]) -> str | None:
-    """The choice that an answer means, by number, name or near miss; says what is read, or not."""
-    from backbench.bench_day.review_request import likely
+    """The choice that an answer means, by number or name; a near miss is asked about."""
+    from backbench.bench_day.review_request import meant, near_miss
 
-    chosen = _numbered(answer, choices) or likely(answer, choices)
+    chosen = _numbered(answer, choices) or meant(answer, choices)
     if chosen is None:
+        near = near_miss(answer, choices)
+        if near is not None and typer.confirm(f"  {answer!r}: is {near!r} meant?", default=True):
+            return near
         typer.echo(f"  {answer!r} is none of these")
     elif chosen.casefold() != answer.casefold() and not answer.isdigit():
-        typer.echo(f"  {answer!r} is read as {chosen!r}")
+        _read_as(answer, chosen)
     return chosen
 
 
@@ -56,10 +59,17 @@ def _numbered(answer: str, choices: Sequence[str]) -> str | None:
     return choices[number - 1] if 1 <= number <= len(choices) else None
 
 
-def _prompted(text: str, *, optional: bool) -> str:
-    text = f"{text} (empty: leave it open)" if optional else text
-    answer = typer.prompt(text, default="" if optional else None, show_default=False)
-    return str(answer).strip()
+NEEDED = "  an answer is needed here; Ctrl-C ends the questions"
+
+
+def _prompted(text: str, *, optional: bool = False) -> str:
+    """An answer; empty only where it may be left open."""
+    text = f"{text} (Enter alone: leave it open)" if optional else text
+    while True:
+        answer = str(typer.prompt(text, default="", show_default=False)).strip()
+        if answer or optional:
+            return answer
+        typer.echo(NEEDED)
 
 
 def ask_all(questions: Iterable[Question]) -> None:
@@ -81,33 +91,53 @@ def _answer(question: Question) -> str:
 
 def text_answer(question: str) -> str:
     """An answer that isn't empty."""
-    while True:
-        answer = str(typer.prompt(question)).strip()
-        if answer:
-            return answer
+    return _prompted(question)
 
 
-def key_answer(name: str) -> str:
-    """A key for a name; the one that is proposed, or another."""
+def key_answer(question: str, proposed: str) -> str:
+    """A key: the one that is made from what is proposed, or another."""
     from backbench.documents.unit_facts import KEY, key_of
 
-    answer = name
+    answer = proposed
     while True:
-        default = key_of(answer) or None
-        answer = str(typer.prompt(f"Your key for {name}", default=default)).strip()
+        default = key_of(answer)
+        answer = str(typer.prompt(question, default=default, show_default=bool(default))).strip()
         if KEY.fullmatch(answer):
             return answer
         typer.echo("  a key has small letters, digits, '.', '-' and '_' only")
 
 
-def quantity_answer(question: str, unit: str, default: str | None) -> float | None:
+def day_answer(text: str) -> str:
+    """A day as year-month-day, from what was written for it; asked where it may be two."""
+    from backbench.quantities.days import days_meant, in_words
+
+    answer = text
+    while True:
+        days = days_meant(answer)
+        if len(days) == 1:
+            return _read_as(answer, days[0].isoformat())
+        if days:
+            by_words = {in_words(day): day.isoformat() for day in days}
+            return by_words[choose(f"{answer!r} is which day?", tuple(by_words))]
+        typer.echo(f"  {answer!r} is no day; write year-month-day, such as 2024-05-11")
+        answer = _prompted("Date of the session")
+
+
+def _read_as(answer: str, chosen: str) -> str:
+    """The choice; said where it isn't what was typed."""
+    if chosen != answer:
+        typer.echo(f"  {answer!r} is read as {chosen!r}")
+    return chosen
+
+
+def quantity_answer(question: str, unit: str, *, optional: bool = False) -> float | None:
     """A number with or without its unit; None for an empty answer where that is allowed."""
     from backbench.quantities.faults import UnreadableQuantity
     from backbench.quantities.reading import read_value
 
     while True:
-        answer = str(typer.prompt(question, default=default, show_default=False)).strip()
-        if not answer and default is not None:
+        answer = _prompted(question, optional=optional)
+        if not answer:
             return None
         try:
             return read_value(answer, unit, usual_unit=unit)

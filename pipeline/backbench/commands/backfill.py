@@ -14,7 +14,10 @@ from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from backbench.backfill.column_map import ColumnMap
+    from backbench.backfill.map_questions import Question
     from backbench.backfill.parse_records import ParsedCell, SheetContents
     from backbench.backfill.problems import Problem
     from backbench.backfill.proposed_map import Proposal
@@ -124,19 +127,27 @@ def _propose(
     grid, name = _chosen_sheet(sheet, sheet_name)
     proposal = propose(sheet, grid, name)
     _show_proposal(proposal)
-    try:
-        if on_terminal():
-            ask_all(questions(proposal))
-    finally:
-        if not dry_run:
-            write_text_file(map_file, map_text(proposal))
+    broken_off = on_terminal() and not _answered(questions(proposal))
     if dry_run:
         typer.echo(map_text(proposal))
-        return
-    still = len(list(questions(proposal)))
-    what = f" What is still to be stated is marked in it: {still}." if still else ""
-    typer.echo(f"Wrote {map_file}.{what} Check it.")
-    next_step(f"backfill {word(sheet)} --map {word(map_file)}", catalogue=catalogue)
+    else:
+        write_text_file(map_file, map_text(proposal))
+        still = len(list(questions(proposal)))
+        what = f" What is still to be stated is marked in it: {still}." if still else ""
+        typer.echo(f"Wrote {map_file}.{what} Check it.")
+        next_step(f"backfill {word(sheet)} --map {word(map_file)}", catalogue=catalogue)
+    if broken_off:
+        raise typer.Exit(130)
+
+
+def _answered(asked: Iterable[Question]) -> bool:
+    """Whether every question was answered; those answered before Ctrl-C count."""
+    try:
+        ask_all(asked)
+    except typer.Abort:
+        typer.echo("\nBroken off; what you answered is kept.")
+        return False
+    return True
 
 
 def _chosen_sheet(path: Path, name: str | None) -> tuple[Grid, str | None]:

@@ -18,7 +18,10 @@ if TYPE_CHECKING:
 
 LOAD = "Standard uncertainty (k = 1) of the dummy load's resistance when warm, in %"
 GENERATOR = "Standard uncertainty (k = 1) of the generator's stated level, in %"
-PLAYS = "A name for the output range of a generator that plays files (Enter: none does)"
+PLAYS = (
+    "If the generator plays files, your name for its output range, such as generator (Enter alone: "
+    "its level is set by hand)"
+)
 
 
 @app.command(rich_help_panel=SET_UP)
@@ -50,21 +53,27 @@ def bench(
     given = BenchDescription(
         key, load_uncertainty_percent, generator_uncertainty_percent, generator_range
     )
-    add_bench(catalogue, completed(given) if on_terminal() else given, dry_run=dry_run)
+    asked = completed(given, catalogue) if on_terminal() else given
+    add_bench(catalogue, asked, dry_run=dry_run)
 
 
-def completed(given: BenchDescription) -> BenchDescription:
-    """The description with the answers to what was missing."""
+def completed(given: BenchDescription, catalogue: Path) -> BenchDescription:
+    """The description with the answers to what was missing; printed where they break off."""
     answers = given
-    if answers.key is None:
-        answers = replace(answers, key=key_answer("bench"))
-    if answers.load_percent is None:
-        answers = replace(answers, load_percent=quantity_answer(LOAD, "%", None))
-    if answers.generator_percent is None:
-        answers = replace(answers, generator_percent=quantity_answer(GENERATOR, "%", None))
-    if answers.generator_range is None:
-        text = str(typer.prompt(PLAYS, default="", show_default=False)).strip()
-        answers = replace(answers, generator_range=text or None)
+    try:
+        if answers.key is None:
+            answers = replace(answers, key=key_answer("Your key for the bench", "bench"))
+        if answers.load_percent is None:
+            answers = replace(answers, load_percent=quantity_answer(LOAD, "%"))
+        if answers.generator_percent is None:
+            answers = replace(answers, generator_percent=quantity_answer(GENERATOR, "%"))
+        if answers.generator_range is None:
+            text = str(typer.prompt(PLAYS, default="", show_default=False)).strip()
+            answers = replace(answers, generator_range=text or None)
+    except typer.Abort:
+        typer.echo(f"\nNo bench was written. What you entered, as a command:\n"
+                   f"  {answers.command_line(catalogue)}")  # fmt: skip
+        raise typer.Exit(130) from None
     return answers
 
 

@@ -85,10 +85,12 @@ def calibrate(
 
 def date_of(text: str | None) -> dt.date:
     """An option as a date; today where there is none. Raises UserError."""
+    from backbench.quantities.days import EXPECTED, how_to_write
+
     if text is None:
         return dt.date.today()
     try:
         return dt.date.fromisoformat(text)
     except ValueError:
-        fault = Fault("--date", repr(text), "a date such as 2024-05-11")
+        fault = Fault("--date", repr(text), EXPECTED, how_to_write(text))
         raise UserError("the date can't be read", [fault]) from None

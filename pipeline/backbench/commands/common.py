@@ -108,10 +108,13 @@ PARTLY_DONE = 3
 
 
 def opened(home: Path, *, carry_on: bool = True) -> Catalogue:
-    """The catalogue in a folder, after what an earlier command left unfinished is carried on."""
+    """The catalogue in a folder, after what earlier commands left is cleared away or carried on."""
     from backbench.catalogue import Catalogue
+    from backbench.storage.scratch import clear_left
 
     catalogue = Catalogue(home)
+    for folder in (catalogue.places.root, catalogue.places.runs):
+        clear_left(folder)
     if carry_on:
         _carried_on(catalogue)
     return catalogue

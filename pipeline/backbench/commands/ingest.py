@@ -44,7 +44,7 @@ def init(folder: Annotated[Path, typer.Argument(help="A new or empty folder.")])
         from backbench.bench_day.bench_description import BenchDescription
         from backbench.commands.bench import add_bench, completed
 
-        add_bench(folder, completed(BenchDescription()))
+        add_bench(folder, completed(BenchDescription(), folder))
         return
     next_step("bench", catalogue=folder)
 
@@ -147,12 +147,11 @@ def _fewer(reviews: int, originals: int) -> str:
 
 
 def _beforehand(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
-    """A line for each calibration past its time, and each date in doubt.
+    """A line for each calibration past its time.
 
     A folder that can't be read is reported later.
     """
     from backbench.bench_day.measuring_chain import expired_for_captures
-    from backbench.bench_day.recording_dates import dates_in_doubt
     from backbench.documents.accepted_manifest import accepted_manifest
     from backbench.documents.manifest import MANIFEST_NAME
     from backbench.documents.validation import read_bytes
@@ -163,7 +162,7 @@ def _beforehand(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
             manifest = accepted_manifest(read_bytes(folder / MANIFEST_NAME, "the review"))
         except UserError:
             continue
-        for line in [*expired_for_captures(manifest, settings), *dates_in_doubt(folder, manifest)]:
+        for line in expired_for_captures(manifest, settings):
             yield f"{manifest.review.key}: {line}"
 
 

@@ -102,6 +102,13 @@ def new(
     next_step(f"plan {word(folder)}", catalogue=catalogue)
 
 
+def _unit_keys(home: Catalogue) -> list[str]:
+    """The keys of the catalogue's units; none before the first review."""
+    if not home.places.ledger.newest():
+        return []
+    return [str(key) for key in home.frame("FROM appearance")["unit_key"].unique().sort()]
+
+
 def _completed(request: ReviewRequest, home: Catalogue) -> ReviewDraft:
     """The review begun with the reviewer's answers; printed as a command where it comes to none."""
     from backbench.bench_day.known_units import earlier_manifest
@@ -118,7 +125,7 @@ def _completed(request: ReviewRequest, home: Catalogue) -> ReviewDraft:
         )[0]
 
     refuse_begun(request.folder)
-    talk = Conversation(request, sorted(home.settings.bench), earlier)
+    talk = Conversation(request, sorted(home.settings.bench), earlier, _unit_keys(home))
     try:
         return draft_of(talk.complete(), home.places, home.settings)
     except (typer.Abort, UserError) as error:

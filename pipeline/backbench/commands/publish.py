@@ -101,6 +101,7 @@ def _stills(catalogue: Path, review: str, out: Path | None) -> None:
 @contextmanager
 def _builder(catalogue: Path) -> Iterator[SiteBuilder]:
     """The catalogue opened, its published folder as the place for files."""
+    from backbench.ingest.recording_dates import RecordingDates
     from backbench.publish.photographs import Album
     from backbench.publish.sheet_charts import ChartRenderer
     from backbench.publish.site_builder import SiteBuilder
@@ -111,4 +112,7 @@ def _builder(catalogue: Path) -> Iterator[SiteBuilder]:
     with home.reading() as store:
         renderer = ChartRenderer(store, available(home.places.root), None, home.settings)
         published, album = home.places.root / "published", Album(home.places.root)
-        yield SiteBuilder(renderer, read_site_data(store), home.settings, published, album)
+        yield SiteBuilder(
+            renderer, read_site_data(store), home.settings, published, album,
+            RecordingDates(home.places.root),
+        )  # fmt: skip

@@ -36,7 +36,7 @@ def at_power(rows: Sequence[Row], power_w: float) -> list[Row]:
     """The rows that hold at a power in W: taken there, or one interpolated for each curve.
 
     rows: readings of one metric with a value, in its unit, with power_u (relative). Interpolated
-    ones have the power asked for and say between which steps in `reason`.
+    ones have the power asked for, no key, and say between which steps in `reason`.
     """
     values: list[Row] = []
     for curve in _curves(rows):
@@ -78,4 +78,4 @@ def _between_steps(curve: Sequence[Row], power_w: float) -> Iterator[Row]:
     ]  # fmt: skip
     between = interpolated(steps, power_w)
     if between is not None:
-        yield {**between.below, **between.reading_columns(), "power_w": power_w}
+        yield {**between.below, **between.reading_columns(), "power_w": power_w, "reading_key": ""}

@@ -10,6 +10,7 @@ from backbench.comparison import listening_terms
 from backbench.comparison.compared_sides import as_set
 from backbench.comparison.standings import LIMIT_PERCENT, compared_points
 from backbench.errors import Fault, Refusal, UserError
+from backbench.metrics.metric_names import metric_key
 from backbench.quantities.writing import in_text
 from backbench.querying.saved_queries import not_found
 from backbench.statistics.trends import Screened, Trend, screen, trend
@@ -151,7 +152,8 @@ def quantity(store: Database, text: str) -> Quantity:
     if text in FACTS:
         return _fact(store, text)
     name, _, point = text.partition("@")
-    metric, _, number = name.partition("/")
+    written, _, number = name.partition("/")
+    metric = metric_key(written) or written
     known = {str(m) for (m,) in store.rows("SELECT metric FROM metric")}
     if metric not in known:
         raise UserError("there is no such trend", [

@@ -50,6 +50,7 @@ class Standing:
     the n values were worked out between two steps of a power sweep. left_out: peers without a
     value, by reason. stale: the unit's value was computed before the settings of its bench were
     corrected. session_default: of the spread between sessions only the stated default is known.
+    reading_key: the reading that the value is of.
     """
 
     unit_key: str
@@ -74,6 +75,7 @@ class Standing:
     interpolated: int = 0
     stale: bool = False
     session_default: bool = False
+    reading_key: str = ""
 
     @property
     def place(self) -> str:
@@ -124,7 +126,7 @@ def compared_values(entered: bool = True) -> dict[str, Any]:
 VALUES = """
 SELECT
     placed.unit_key, review_key, placed.analysis_key, placed.metric, placed.point_key,
-    placed.limit_percent, output, value, uncertainty, dof, bound, status, placed.unit,
+    placed.limit_percent, output, reading_key, value, uncertainty, dof, bound, status, placed.unit,
     placed.better, placed.reviewed, volume, interpolated, own_u, own_dof,
     shared_u, shared_with, session_default, review.bench_key,
     label, metric.title, test_point.title AS point,
@@ -252,6 +254,7 @@ def _line(
         interpolated=int(among["interpolated"].sum()),
         stale=stale.has(row["review_key"], row["analysis_key"]),
         session_default=bool(row["session_default"]),
+        reading_key=row["reading_key"],
     )
 
 

@@ -63,7 +63,7 @@ class Facts:
 def summary(c: Facts) -> tuple[str, ...]:
     """The sentences of a comparison."""
     sentences = [
-        *(_standing_out(c.lines, c.peers) if _ranked(c.lines) else _alone(c)),
+        *(_standing_out(c.lines, c.peers) if ranked_lines(c.lines) else _alone(c)),
         _published(c.verdicts),
         effects_summary(c.work) if c.work else "",
         _missing(c),
@@ -87,22 +87,29 @@ def _side(line: Standing) -> str:
     return f"{line.output} re {other}" if between and other else line.output
 
 
-def _ranked(lines: Iterable[Standing]) -> list[Standing]:
+def ranked_lines(lines: Iterable[Standing]) -> list[Standing]:
+    """The figures with a rank that sentences speak of: of limits, the usual one alone."""
     return [n for n in lines if n.rank and n.limit_percent in (None, LIMIT_PERCENT)]
+
+
+def standing_out(lines: Iterable[Standing]) -> tuple[list[Standing], list[Standing]]:
+    """The figures certainly in the best and in the worst quarter, each the clearest first."""
+    ranked = ranked_lines(lines)
+    best = _once([n for n in ranked if n.rank and n.rank[1] <= n.n * BEST])
+    worst = _once([n for n in ranked if n.rank and n.rank[0] > n.n * WORST])
+    best.sort(key=lambda n: -(n.percentile or 0.0))
+    worst.sort(key=lambda n: n.percentile or 0.0)
+    return best, worst
 
 
 def _standing_out(lines: Sequence[Standing], peers: Peers) -> Iterator[str]:
     """What is certainly in the best, and what in the worst quarter, with the places."""
-    ranked = _ranked(lines)
-    best = _once([n for n in ranked if n.rank and n.rank[1] <= n.n * BEST])
-    worst = _once([n for n in ranked if n.rank and n.rank[0] > n.n * WORST])
-    most = max(n.n for n in ranked)
+    best, worst = standing_out(lines)
+    most = max(n.n for n in ranked_lines(lines))
     among = f"among {counted(most, 'unit')} ({peers.description})"
     if not best and not worst:
         yield sentence(f"{among} none of its figures is certainly in the best or the worst quarter")
         return
-    best.sort(key=lambda n: -(n.percentile or 0.0))
-    worst.sort(key=lambda n: n.percentile or 0.0)
     yield sentence(f"{among} {_named('for the better', 'best', best)}")
     yield sentence(_named("for the worse", "worst", worst))
 

@@ -48,6 +48,8 @@ class Verdict:
     explanation: the conditions measured under, or the reason for there being no verdict.
     again: the uncertainty with that of another session in it, and again_outcome the decision by
     that; None where the value wasn't held against the figure, or has no such uncertainty.
+    reading_key: the reading that was held against the figure; "" where none was, or where the value
+    was worked out between two steps of a sweep.
     """
 
     metric: str
@@ -68,6 +70,13 @@ class Verdict:
     better: str = ""
     again: AnotherSession | None = None
     again_outcome: Outcome | None = None
+    reading_key: str = ""
+    bound: str | None = None
+
+    @property
+    def decided(self) -> bool:
+        """Whether a reading under the promised conditions was held against the figure."""
+        return self.outcome in ORDER
 
     @property
     def again_text(self) -> str:
@@ -250,6 +259,8 @@ def _verdict(
         status=reading["status"],
         explanation=explanation,
         better=figure.get("better", ""),
+        reading_key=reading.get("reading_key") or "",
+        bound=reading.get("bound"),
     )
 
 

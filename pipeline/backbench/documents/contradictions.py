@@ -11,6 +11,8 @@ from backbench.documents.unit_facts import FigureConditions, Unit
 from backbench.errors import Fault
 from backbench.quantities.writing import exact
 
+_DATES = "correct the year, or the review's date"
+
 
 class OutputRole(Protocol):
     """What a track carries."""
@@ -42,7 +44,7 @@ def track_faults(roles: Mapping[str, OutputRole], where: str) -> Iterator[Fault]
 
 
 def unit_faults(unit: Unit, reviewed: date, where: str) -> Iterator[Fault]:
-    """Years of making that run backwards, or that begin after the review."""
+    """Years that run backwards, or that lie after the review."""
     first, last = unit.made_range
     if first is not None and last is not None and first > last:
         yield Fault(
@@ -52,7 +54,13 @@ def unit_faults(unit: Unit, reviewed: date, where: str) -> Iterator[Fault]:
     elif first is not None and first > reviewed.year:
         yield Fault(
             f"{where}, made", f"{first}, after the review of {reviewed}",
-            f"a year up to {reviewed.year}", "correct the year, or the review's date",
+            f"a year up to {reviewed.year}", _DATES,
+        )  # fmt: skip
+    price = unit.list_price
+    if price is not None and price.year > reviewed.year:
+        yield Fault(
+            f"{where}, list_price.year", f"{price.year}, after the review of {reviewed}",
+            f"a year up to {reviewed.year}", _DATES,
         )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from posixpath import normpath
 from typing import Annotated, Any, TypeVar
 
 from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_validator
@@ -23,6 +24,7 @@ from backbench.documents.stimuli import (
     Table,
 )
 from backbench.documents.strict_model import Strict
+from backbench.documents.table_faults import table_faults
 from backbench.documents.unit_facts import (
     FigureConditions,
     Key,
@@ -78,7 +80,7 @@ class Capture(Strict):
 
     file: Annotated[Name, AfterValidator(inside)]
     """The capture's file in the review's folder. Example: `"tone-1k.flac"`"""
-    stimulus: Annotated[Any, BeforeValidator(by_marker)]
+    stimulus: Annotated[Any, BeforeValidator(by_marker), Stimulus]
     """What was played: one of the stimulus tables. Example: `{ idle = "input shorted" }`"""
     conditions: Conditions = Conditions()
     """Conditions of this capture, which take precedence over the review's. Example: `{ load_ohm = 4
@@ -282,14 +284,16 @@ def _repeated(manifest: Manifest, name: str) -> Iterator[PlacedFault]:
     for table in ("capture", "photograph"):
         places = defaultdict(list)
         for position, entry in manifest.numbered(getattr(manifest, table), table):
-            places[entry.file].append((position, entry))
-        for file, entries in places.items():
+            places[normpath(entry.file)].append((position, entry))
+        for entries in places.values():
             first = entries[0][1]
-            alike = all(entry == first for _, entry in entries)
+            named = [entry.model_copy(update={"file": first.file}) for _, entry in entries]
+            alike = all(entry == first for entry in named)
+            called = " and ".join(dict.fromkeys(repr(entry.file) for _, entry in entries))
             for position, _ in entries[1:] if alike else entries if len(entries) > 1 else []:
                 listed = " and ".join(str(other) for other, _ in entries if other != position)
                 yield (table, position), Fault(
-                    f"{name}, {table} {position}", f"{file!r} twice, here and in {table} {listed}",
+                    f"{name}, {table} {position}", f"{called} twice, here and in {table} {listed}",
                     "each once", "take the copy out" if alike else "name one otherwise",
                 )  # fmt: skip
 
@@ -350,24 +354,13 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
     driven = conditions.driven
     if driven is not None and driven not in {role.output for role in outputs}:
         yield Fault(f"{where}, driven", repr(driven), "an output of its tracks")
-    if isinstance(capture.stimulus, Table) and capture.stimulus.table == "trace":
-        yield from _trace_faults(capture.stimulus, where)
+    if isinstance(capture.stimulus, Table):
+        yield from table_faults(capture.stimulus, where)
     played = getattr(capture.stimulus, "reference_file", "") is not None
     if not played and not any(role.generator for role in roles.values()):
         yield Fault(
             where, "a sweep with no record of what was played",
             "a generator track or reference_file",
-        )  # fmt: skip
-
-
-def _trace_faults(trace: Table, where: str) -> Iterator[Fault]:
-    shown = sum(one is not None for one in trace.shown)
-    if shown != 1:
-        found = "a trace that shows several things" if shown else "a trace without what it shows"
-        yield Fault(
-            f"{where}, stimulus", found,
-            "exactly one of square_hz, tone_hz, burst_hz (with on_ms and period_ms), ripple",
-            "no default is assumed",
         )  # fmt: skip
 
 

@@ -7,66 +7,13 @@ Levels are of the generator's EMF as set, in volts; "unknown" says that it was n
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, Literal, get_args
+from typing import Annotated, ClassVar, get_args
 
 from pydantic import Field, model_validator
 
 from backbench.documents.quantity_types import in_unit
-from backbench.documents.strict_model import Strict
-from backbench.documents.table_column import TableColumn
-
-Hertz = Annotated[float, Field(gt=0, le=1e6), in_unit("Hz")]
-Seconds = Annotated[float, Field(gt=0, le=36_000), in_unit("s")]
-Volts = Annotated[float, Field(gt=0, le=1e4), in_unit("V")]
-Level = Volts | Literal["unknown"]
-
-
-class StimulusModel(Strict):
-    """What every kind of stimulus declares; the defaults are safe for a kind that says no more.
-
-    kind: its name. marker: the key by which a manifest names it.
-    steady: the same all along, so that a long recording may be measured in segments.
-    levelled: what the bench adds to it is known from several loop-backs, at several levels or of
-        several moments.
-    generated: its samples can be made by `stimuli`, so that a generator may play them.
-    bytes_a_sample: memory that its analysis takes at its peak for each sample of all tracks, two at
-        least, with a loop-back or reference of the same length where one is used. Measured:
-        tests/bench/long_recording.py. The default is the greatest that any kind takes.
-    """
-
-    kind: ClassVar[str]
-    marker: ClassVar[str]
-    steady: ClassVar[bool] = False
-    generated: ClassVar[bool] = False
-    levelled: ClassVar[bool] = False
-    bytes_a_sample: ClassVar[float] = 86.0
-
-    @property
-    def frequency(self) -> float | None:
-        """Its one frequency in Hz; None where there are several or none."""
-        return None
-
-    @property
-    def frequencies(self) -> list[float]:
-        """All frequencies in Hz that the sample rate has to hold."""
-        return [] if self.frequency is None else [self.frequency]
-
-    @property
-    def longest_s(self) -> float | None:
-        """The longest recording that is analysed at once, in s; None where memory alone limits."""
-        return None
-
-    @property
-    def same_with_loop_back(self) -> object:
-        """What a capture must have in common with the loop-back that gives the bench's own part.
-
-        Equal to that of no other stimulus where a kind has no use for a loop-back.
-        """
-        return id(self)
-
-    def memory(self, rate_hz: float) -> float:
-        """Bytes that the analysis takes at its peak for each sample of all tracks."""
-        return self.bytes_a_sample
+from backbench.documents.stimulus_model import Hertz, Level, Seconds, StimulusModel, Volts
+from backbench.documents.table_stimulus import TRACES, Table
 
 
 class Tone(StimulusModel):
@@ -294,75 +241,6 @@ class Transport(StimulusModel):
         return self.transport_hz
 
 
-class Table(StimulusModel):
-    """An already reduced table; columns are declared, nothing is guessed.
-
-    antenna_ohm: impedance at which a tuner's RF level in volts was stated.
-    square_hz, tone_hz, burst_hz, ripple: of a trace, what it shows; exactly one of them.
-    rise_time_s, probe_rise_time_s: of a square wave's trace, 10 % to 90 % of the generator's own
-        edges and of the probe with its instrument.
-    on_ms, period_ms: of a burst's trace.
-    """
-
-    kind: ClassVar[str] = "table"
-    marker: ClassVar[str] = "table"
-    table: Literal["response", "impedance", "trace", "tuner"]
-    """What the table holds. Example: `"response"`"""
-    columns: Annotated[dict[str, TableColumn], Field(min_length=2)]
-    """Its columns by quantity. Example: `{ frequency = { name = "Freq", unit = "Hz" } }`"""
-    generator_vrms: Level = "unknown"
-    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
-    antenna_ohm: Annotated[float, Field(gt=0, le=1e4), in_unit("ohm")] | None = None
-    """Impedance at which a tuner's RF level in volts was stated. Example: `75`"""
-    square_hz: Hertz | None = None
-    """Frequency of the square wave in a trace. Example: `1000`"""
-    tone_hz: Hertz | None = None
-    """Frequency of the sine in a trace. Example: `1000`"""
-    burst_hz: Hertz | None = None
-    """Frequency of the sine within the bursts of a trace. Example: `1000`"""
-    on_ms: Annotated[float, Field(gt=0), in_unit("s", 1e3)] | None = None
-    """Length of a burst in a trace. Example: `20`"""
-    period_ms: Annotated[float, Field(gt=0), in_unit("s", 1e3)] | None = None
-    """Time from the start of one burst in a trace to the next. Example: `500`"""
-    ripple: Annotated[str, Field(min_length=1)] | None = None
-    """The supply whose voltage a trace shows. Example: `"reservoir capacitor"`"""
-    rise_time_s: Seconds | None = None
-    """10 % to 90 % rise time of the generator, of a trace. Example: `0.000001`"""
-    probe_rise_time_s: Seconds | None = None
-    """10 % to 90 % rise time of the probe with its instrument, of a trace. Example: `0.00000001`
-    """
-
-    @model_validator(mode="after")
-    def traced(self) -> Table:
-        times = (self.rise_time_s, self.probe_rise_time_s, self.on_ms, self.period_ms)
-        if self.table != "trace" and any(value is not None for value in (*self.shown, *times)):
-            raise ValueError("what a trace shows, rise times and lengths only with a trace")
-        if any(time is not None for time in times[:2]) and self.square_hz is None:
-            raise ValueError("rise times only with square_hz")
-        if any((time is None) != (self.burst_hz is None) for time in times[2:]):
-            raise ValueError("burst_hz, on_ms and period_ms belong together")
-        return self
-
-    @property
-    def shown(self) -> tuple[float | str | None, ...]:
-        """What a trace may show, by the order of TRACES."""
-        return self.square_hz, self.tone_hz, self.burst_hz, self.ripple
-
-    @property
-    def sort(self) -> str:
-        """The kind of table; of a trace with what it shows."""
-        if self.table != "trace":
-            return self.table
-        shown = [name for name, one in zip(TRACES, self.shown, strict=True) if one is not None]
-        return shown[0] if shown else TRACES[0]
-
-    @property
-    def frequency(self) -> float | None:
-        return self.square_hz or self.tone_hz or self.burst_hz
-
-
-TRACES = ("trace", "tone trace", "burst trace", "ripple trace")
-"""Kinds of trace by what they show: a square wave, a sine, bursts of a sine, a supply's ripple."""
 MARKED_IN_TRACES = {SquareWave, Tone, Burst}
 """Kinds of stimulus whose marker a trace has too, for what it shows."""
 Stimulus = (
@@ -393,3 +271,10 @@ def generator_level(stimulus: Stimulus) -> float | None:
     """The generator's rms level as stated, in volts; None where unknown or not of a kind."""
     level = getattr(stimulus, "generator_vrms", None)
     return level if isinstance(level, float) else None
+
+
+__all__ = [
+    "KINDS", "MARKED_IN_TRACES", "TRACES", "Hertz", "Level", "Seconds", "Stimulus", "StimulusModel",
+    "Table",
+    "Volts",
+]  # fmt: skip

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 
 from backbench.errors import Fault
+from backbench.quantities.days import EXPECTED, days_meant
 
 AT = re.compile(r"\(at line (\d+), column \d+\)$")
 DECIMAL_COMMA = re.compile(r"=\s*[-+]?\d+,\d+\s*(?=[,}#]|$)")
@@ -54,19 +54,9 @@ def _day(line: str) -> str | None:
     if match is None:
         return None
     key = line[: match.start(1)]
-    first, second, third = (int(part) for part in match.groups()[:3])
-    orders = [(first, second, third)] if first > 31 else [
-        (third, second, first), (third, first, second)
-    ]  # fmt: skip
-    days = [f"{key}{day}" for day in dict.fromkeys(map(_date, orders)) if day]
-    return f"year-month-day: {' or '.join(days)}" if days else "a date as 2024-05-11"
-
-
-def _date(parts: tuple[int, int, int]) -> str | None:
-    try:
-        return dt.date(*parts).isoformat()
-    except ValueError:
-        return None
+    written = match[0].removeprefix("=").partition("#")[0]
+    days = [f"{key}{day}" for day in days_meant(written)]
+    return f"year-month-day: {' or '.join(days)}" if days else EXPECTED
 
 
 def _quotes(line: str) -> str | None:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from backbench.documents.key_places import key_places, keys_at, likely_place
 from backbench.documents.regular_files import read_regular, reason_of
 from backbench.documents.toml_hints import unreadable
 from backbench.documents.toml_lines import line_of, with_line
@@ -138,7 +139,7 @@ def of_errors(
 
 
 def merged(faults: Iterable[Fault]) -> list[Fault]:
-    """One fault a place: a value that several types may take is told once, with all of them."""
+    """One fault a place: a value that several types may take stands once, with all of them."""
     by_place: dict[tuple[str, str], Fault] = {}
     for fault in faults:
         place = (fault.where, fault.found)
@@ -164,14 +165,30 @@ def _worded(
     if kind == "missing":
         return Fault(where, MISSING, "a value", "no default is assumed")
     if kind == "extra_forbidden":
-        return _unknown_key(detail, where, model)
+        return _unknown_key(detail, location, where, model)
     if kind == "value_error":
         text = detail["msg"].removeprefix("Value error, ")
         expected, _, remedy = text.partition(" | ")
         return Fault(where, given_text, expected, remedy)
+    brackets = _brackets(kind, given, location)
+    if brackets:
+        return Fault(where, *brackets)
     if kind in _TYPES:
         return Fault(where, given_text, _TYPES[kind])
     return Fault(where, given_text, _bounds(detail))
+
+
+def _brackets(
+    kind: str, given: object, location: tuple[str | int, ...]
+) -> tuple[str, str, str] | None:
+    """A heading with one pair of brackets where two are meant, or the other way round."""
+    heading = ".".join(part for part in location if isinstance(part, str))
+    if kind == "list_type" and isinstance(given, dict):
+        return "one table", "any number of them", f"write [[{heading}]] above each"
+    tables = isinstance(given, list) and any(isinstance(one, dict) for one in given)
+    if kind in {"model_type", "dict_type"} and tables:
+        return "a list of tables", "one table", f"write [{heading}], once"
+    return None
 
 
 def _bounds(detail: ErrorDetails) -> str:
@@ -191,29 +208,23 @@ def _bounds(detail: ErrorDetails) -> str:
             return detail["msg"][0].lower() + detail["msg"][1:]
 
 
-def _unknown_key(detail: ErrorDetails, where: str, model: type[BaseModel]) -> Fault:
-    key = str(detail["loc"][-1])
-    known = known_keys(model)
-    remedy = did_you_mean(key, known, "take it out")
-    return Fault(where, f"the unknown key {key!r}", "a key that may stand there", remedy)
+def _unknown_key(
+    detail: ErrorDetails, location: tuple[str | int, ...], where: str, model: type[BaseModel]
+) -> Fault:
+    key = str(location[-1])
+    return Fault(
+        where, f"the unknown key {key!r}", "a key that may stand there",
+        _likely(key, detail["input"], location[:-1], model),
+    )  # fmt: skip
 
 
-def known_keys(model: type[BaseModel]) -> list[str]:
-    """Every key of a model and of the models inside it."""
-    keys: dict[str, None] = {}
-    waiting: list[Any] = [model]
-    seen: set[Any] = set()
-    while waiting:
-        item = waiting.pop()
-        if item in seen:
-            continue
-        seen.add(item)
-        if isinstance(item, type) and hasattr(item, "model_fields"):
-            for field_name, info in item.model_fields.items():
-                keys[info.alias or field_name] = None
-                waiting.append(info.annotation)
-        waiting.extend(part for part in getattr(item, "__args__", ()) if part is not None)
-    return list(keys)
+def _likely(key: str, value: object, table: tuple[str | int, ...], model: type[BaseModel]) -> str:
+    """What was meant: a key of this table, or the same key elsewhere, or a like one elsewhere."""
+    near = did_you_mean(key, keys_at(table, model))
+    place = likely_place(key, value, table, model)
+    if near or place:
+        return near if not place else f"write it {place}"
+    return did_you_mean(key, {one.key for one in key_places(model)} - {key}, "take it out")
 
 
 def _internal(part: int | str) -> bool:

@@ -10,6 +10,7 @@ import io
 import json
 import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +32,8 @@ from backbench.storage.fault_injection import reached
 
 PACKAGE = "datapackage.json"
 DICTIONARY = "DICTIONARY.md"
+PARTS = ("parquet", "csv", DICTIONARY, PACKAGE)
+"""What an export consists of, in the order in which it is moved into a folder that is there."""
 LINKS = {
     "reading": [("review_key", "review"), ("metric", "metric")],
     "capture": [("review_key", "review")],
@@ -65,11 +68,12 @@ def export_catalogue(
     """Write all of a catalogue into a new or empty folder; name and rows of each table.
 
     started is called with the number of tables; progress, with how many were just written.
-    Raises UserError where something is in the folder already.
+    Raises UserError where something is in the folder already that is not of an export that was
+    broken off.
     """
     present = folder.exists()
     aside = folder / ASIDE if present else folder.with_name(f"{ASIDE}{folder.name}")
-    if present and (not folder.is_dir() or any(one != aside for one in folder.iterdir())):
+    if present and (not folder.is_dir() or _strangers(aside, folder)):
         fault = Fault(str(folder), NOT_EMPTY, "a new or empty folder", "choose another folder")
         raise UserError("the catalogue can't be exported", [fault])
     frames = {name: store.frame(f"FROM {name} ORDER BY ALL") for name in exported_tables(store)}
@@ -78,6 +82,7 @@ def export_catalogue(
         return written
     started(len(frames))
     try:
+        _clear_moved(aside, folder)
         _fill(aside, frames, title, progress)
         if present:
             _move_in(aside, folder)
@@ -93,8 +98,31 @@ def _move_in(aside: Path, folder: Path) -> None:
 
     The package's description, which makes an export of it, comes last.
     """
-    for path in sorted(aside.iterdir(), key=lambda one: one.name == PACKAGE):
-        rename(path, folder / path.name)
+    try:
+        for name in PARTS:
+            rename(aside / name, folder / name)
+    except OSError:
+        _clear_moved(aside, folder)
+        raise
+
+
+def _strangers(aside: Path, folder: Path) -> set[str]:
+    """Names in the folder but those that an export that was broken off has left there."""
+    with suppress(OSError):
+        aside.rmdir()  # empty: all was moved
+    moving = (aside / PACKAGE).exists()
+    return {one.name for one in folder.iterdir()} - {aside.name, *(PARTS if moving else ())}
+
+
+def _clear_moved(aside: Path, folder: Path) -> None:
+    """Take out of the folder what was moved into it before the moving broke off."""
+    if not (aside / PACKAGE).exists():
+        return
+    for path in [folder / name for name in PARTS if not (aside / name).exists()]:
+        if path.is_dir():
+            shutil.rmtree(path)
+        else:
+            path.unlink(missing_ok=True)
 
 
 def _fill(
@@ -110,8 +138,8 @@ def _fill(
         progress(1)
     package = package_of(frames, title)
     text = json.dumps(package, ensure_ascii=False, indent=1) + "\n"
-    write_text_file(aside / PACKAGE, text)
     write_text_file(aside / DICTIONARY, dictionary_text(frames, title))
+    write_text_file(aside / PACKAGE, text)  # last: it says that all is there
     flush_everything()
 
 

@@ -65,7 +65,7 @@ def analyse(job: Job, bring: Callable[[Job], Job] = in_the_vault) -> Analysed:
     except Refusal as refusal:
         reason = str(refusal)
     except Exception as error:
-        # A defect of ours must not cost the reviewer the other captures; it is told as one.
+        # A defect of ours must not cost the reviewer the other captures; it is reported as one.
         readings, curves = [], []
         reason = f"{DEFECT}{type(error).__name__}: {str(error) or 'no message'}"
     return Analysed(job.analysis_key, reason, readings, curves, time.perf_counter() - started)
@@ -177,7 +177,7 @@ _bench_kept: dict[str, CaptureData] = {}
 def _bench(job: Job) -> CaptureData | None:
     """The bench's own loop-back, kept for the captures that follow; None where it is unfit.
 
-    Of a long one the first segment: it tells what the others would. An unfit loop-back is told by
+    Of a long one the first segment: it shows what the others would. An unfit loop-back is shown by
     its own readings; it mustn't cost the unit's captures theirs.
     """
     kept = _bench_kept.get(job.base_key)
@@ -204,9 +204,7 @@ def _powers(findings: Sequence[Finding]) -> dict[int, float]:
     return {
         f.track: f.figure.value
         for f in findings
-        if f.metric.traits.own_stimulus == "power"
-        and f.figure is not None
-        and f.generator_vrms is None
+        if f.metric.traits.own_stimulus == "power" and f.figure is not None and not f.of_part
     }
 
 
@@ -236,11 +234,11 @@ def _reading(job: Job, finding: Finding, powers: dict[int, float]) -> Row:
     key = digest(
         job.base_key, metric.name, metric.version,
         shared["unit_key"], shared["output"], frequency, order, limit, detail,
-        *([] if level is None else [level]),
+        *[part for part in (level, finding.row) if part is not None],
     )  # fmt: skip
     return {
         **shared,
-        "power_w": shared["power_w"] if level is None else finding.power_w,
+        "power_w": finding.power_w if finding.of_part else shared["power_w"],
         "reading_key": key,
         "against": None,
         "metric": metric.name,

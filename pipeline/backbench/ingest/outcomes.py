@@ -67,11 +67,13 @@ class ReviewOutcome:
 
     entries: a line for each other entry of the manifest that was refused: a published or an
     entered figure, a photograph.
+    dates: a line for each doubt about the review's date.
     """
 
     captures: tuple[CaptureOutcome, ...] = ()
     across: tuple[Across, ...] = ()
     entries: tuple[str, ...] = ()
+    dates: tuple[str, ...] = ()
 
     @property
     def whole(self) -> bool:
@@ -109,13 +111,15 @@ class ReviewOutcome:
         return [str(item) for item in self.across if item.refused and not item.warns]
 
     def warnings(self) -> list[str]:
-        """A line for each warning, those of captures first; each text once, with its files."""
+        """A line for each warning: of the date, of captures, each text once with its files, and
+        of what was worked out across them."""
         files: dict[str, list[str]] = {}
         for capture in self.captures:
             for text in capture.warnings:
                 files.setdefault(text, []).append(capture.file)
         lines = [f"{', '.join(names)}: {text}" for text, names in files.items()]
-        return lines + [str(one) for one in self.across if not one.refused and not one.warns]
+        lines += [str(one) for one in self.across if not one.refused and not one.warns]
+        return [*self.dates, *lines]
 
 
 CAPTURES = """

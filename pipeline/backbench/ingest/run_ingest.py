@@ -19,6 +19,7 @@ from backbench.ingest.incremental import Work, passes, standing, work_of
 from backbench.ingest.load import Staged, load_reviews
 from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
 from backbench.ingest.receive import WrittenReview, recall, receive
+from backbench.ingest.recording_dates import dates_in_doubt, days_written
 from backbench.ingest.reference_tables import sync_reference
 from backbench.ingest.withdrawn import drop_withdrawn
 from backbench.ingest.worker_pool import Workers
@@ -222,6 +223,8 @@ def numbered(places: CataloguePaths, plans: Sequence[PlannedReview]) -> list[Pla
 def _outcome(work: Work, ended: ReviewOutcome) -> Outcome:
     computed = len(work.fresh)
     kept = len(work.planned.captures) - computed
+    dates = dates_in_doubt(work.planned.manifest, days_written(work.planned.receipt.files))
+    ended = replace(ended, dates=tuple(dates))
     return Outcome(work.planned.key, computed, kept, work.unchanged, ended)
 
 

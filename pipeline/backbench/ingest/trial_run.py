@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 from backbench.documents.manifest import Manifest
@@ -14,11 +14,13 @@ from backbench.ingest.incremental import work_of
 from backbench.ingest.load import Staged, load_reviews
 from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
 from backbench.ingest.receive import received_file
+from backbench.ingest.recording_dates import dates_in_doubt, days_written
 from backbench.ingest.reference_tables import sync_reference
 from backbench.ingest.worker_pool import Workers
 from backbench.progress import Progress, nothing
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import writing
+from backbench.storage.scratch import scratch_folder
 from backbench.storage.vault import Receipt, Vault, hash_stream
 
 NOT_KEPT = "0" * 64
@@ -58,8 +60,8 @@ def trial(
     received = {name: received_file(home, name, files, named) for name in named}
     receipt = Receipt(1, manifest.review.key, str(home), NOT_KEPT, received)
     planned = plan_review(manifest, receipt, settings, files)
-    with tempfile.TemporaryDirectory(prefix="backbench-") as name:
-        aside = CataloguePaths(Path(name), Path(name))
+    with scratch_folder() as aside_folder:
+        aside = CataloguePaths(aside_folder, aside_folder)
         work = work_of(aside, planned, None)
         with Workers(aside.staged, len(os.sched_getaffinity(0)), progress) as workers:
             workers.begin(work)
@@ -67,4 +69,5 @@ def trial(
         with writing(aside.database) as store:
             sync_reference(store, settings)
             load_reviews(store, [Staged(planned, work.fresh, chunks, anew=True)])
-            return review_outcomes(store, [planned.key])[planned.key]
+            ended = review_outcomes(store, [planned.key])[planned.key]
+    return replace(ended, dates=tuple(dates_in_doubt(manifest, days_written(received))))

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import tempfile
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from backbench.documents.manifest import Manifest
@@ -22,6 +20,7 @@ from backbench.progress import nothing
 from backbench.quantities.writing import in_text
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import reading
+from backbench.storage.scratch import scratch_folder
 from backbench.storage.vault import Receipt
 
 if TYPE_CHECKING:
@@ -178,8 +177,8 @@ def _readings(
     """Readings that a receipt gives now, computed aside; none where it is a withdrawal."""
     if receipt.withdrawn is not None:
         return {}
-    with tempfile.TemporaryDirectory(prefix=".history-", dir=places.root) as folder:
-        aside = replace(places, database=Path(folder))
+    with scratch_folder(places.root) as folder:
+        aside = replace(places, database=folder)
         prepare(aside)
         manifest = recall(receipt, places.vault)
         planned = plan_review(manifest, receipt, places.settings, places.vault)

@@ -81,10 +81,11 @@ def _less(reading: Reading, smallest: Reading) -> MeasuredValue:
     unit="W",
     better="higher",
     source="common practice, no source",
-    version=2,
+    version=3,
     choice="where distortion begins to rise faster than the square of the power, up to the "
     "greatest power measured; the middle, in logarithms, of the levels before and after the one "
-    "from which it does, and anywhere between them alike",
+    "from which it does, and anywhere between them alike; where it doesn't, at least the level "
+    "before the last",
 )
 def clipping_onset(session: Session) -> Iterator[DerivedResult]:
     """The power at which harmonic distortion turns up steeply."""
@@ -93,7 +94,8 @@ def clipping_onset(session: Session) -> Iterator[DerivedResult]:
 
 
 def _onset(levels: list[PowerLevel]) -> DerivedResult:
-    detail, last = kind_of_distortion(levels), levels[-1]
+    # Within the last step the curve may turn up after it has fallen: nothing shows that it doesn't.
+    detail, last = kind_of_distortion(levels), levels[max(len(levels) - 2, 0)]
     slopes = [_slope(a, b) for a, b in itertools.pairwise(levels)]
     i = _last_run(slopes)
     if i is None:

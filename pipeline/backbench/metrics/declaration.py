@@ -169,22 +169,6 @@ class View:
 
 
 @dataclass(frozen=True, eq=False)
-class LevelPart:
-    """One level of a capture that holds several, as a view of another kind sees it.
-
-    Parameters
-    ----------
-    view : object
-        That view, or the Refusal that stands in its place.
-    generator_vrms : float
-        The generator's level in this part, V rms.
-    """
-
-    view: Any
-    generator_vrms: float
-
-
-@dataclass(frozen=True, eq=False)
 class CurveData:
     """Arrays of a reading. x ascending; all of one length; units as the trade writes them.
 

@@ -12,6 +12,7 @@ from backbench.errors import Refusal
 from backbench.metrics.bench_floor import LINE_CHOICE
 from backbench.metrics.bench_levels import less_lines_at_level, of_levels, off_at_level
 from backbench.metrics.declaration import Bound, MeasuredValue, metric
+from backbench.metrics.distortion_table import DistortionRow
 from backbench.metrics.harmonic_band import (
     BAND_CHOICE,
     beyond_band,
@@ -22,17 +23,19 @@ from backbench.metrics.harmonic_band import (
     with_mains,
     with_second_and_third,
 )
+from backbench.metrics.harmonics_table import HarmonicsTable
+from backbench.metrics.percent_ratios import percent, percent_of_total
+from backbench.metrics.reduced_tone import ReducedTone
 from backbench.metrics.sample_steps import STEPS_CHOICE
-from backbench.metrics.tone import TONES, ToneView
-from backbench.metrics.tone_noise import less_bench_noise, less_steps, noise_of
-from backbench.metrics.tone_trace import ToneTrace
+from backbench.metrics.spectrum_table import SpectrumTable
+from backbench.metrics.tone import ALL_TONES, ToneView
+from backbench.metrics.tone_noise import less_bench_noise, less_steps, noise_of, with_line_under
 from backbench.metrics.tone_wavering import of_the_record, wavering_remark
 from backbench.metrics.traits import AT_POWERS, Overview, Traits
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.band_sums import widened
 from backbench.signal.hidden_hum import UNSEEN_FACTOR
-from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import stands
 from backbench.signal.tone import BAND_HZ, LAST_ORDER
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -41,7 +44,8 @@ FAMILY = "Harmonic distortion"
 
 TRACE_CHOICE = (
     "; of a trace from a fit of the sine with its harmonics (IEEE 1057, from memory), an upper "
-    "bound where a step of the instrument's converter could make up a quarter of it"
+    "bound where a step of the instrument's converter could make up a quarter of it; of a table as "
+    "the instrument counted it, or up to 2 kHz an upper bound by its THD+N"
 )
 SOURCE = "IEC 60268-3:2013, 14.12 (second-hand: read in an open library's documentation)"
 
@@ -62,18 +66,6 @@ def refuse_mirrored(tone: ToneView) -> None:
         )
 
 
-def percent(part: MeanSquare, whole: MeanSquare, ceiling: float) -> MeasuredValue:
-    """Root of part over whole in percent; an upper bound where noise could make up the part.
-
-    ceiling: rms that the part can't be above, V.
-    """
-    if not part.stands_out:
-        return MeasuredValue(100 * min(part.at_most, ceiling) / whole.rms, 0.0, bound="upper")
-    value = 100 * part.rms / whole.rms
-    own = value * math.hypot(part.relative, whole.relative)
-    return MeasuredValue(value, own, own, part.samples)
-
-
 def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     """Tells where the record's band left harmonics of the definition out."""
     return replace(figure, detail={**figure.detail, **harmonic_detail(last)})
@@ -85,7 +77,7 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     unit="%",
     better="lower",
     source=SOURCE,
-    stimuli=TONES,
+    stimuli=[*ALL_TONES, "spectrum table"],
     version=3,
     choice="re the fundamental; harmonics 2 to 10" + BAND_CHOICE + LINE_CHOICE + TRACE_CHOICE,
     traits=Traits(
@@ -98,9 +90,9 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
         captions=("distortion-over-power", "harmonics-left-and-right"),
     ),
 )
-def thd(tone: ToneView | ToneTrace) -> MeasuredValue:
+def thd(tone: ToneView | ReducedTone | SpectrumTable) -> MeasuredValue:
     """Root sum square of harmonics 2 to 10 over the fundamental."""
-    if isinstance(tone, ToneTrace):
+    if not isinstance(tone, ToneView):
         return _narrowed(*tone.thd())
     return less_lines_at_level(tone, _thd)
 
@@ -137,19 +129,6 @@ def _thd_total(tone: ToneView) -> MeasuredValue:
     return with_mains(tone, figure, harmonics)
 
 
-def percent_of_total(
-    part: MeanSquare, rest: MeanSquare, ceiling: float = math.inf
-) -> MeasuredValue:
-    """Root of part over part and rest, in percent; ceiling as for percent."""
-    if not part.stands_out:
-        square = min(part.at_most, ceiling) ** 2
-        return MeasuredValue(100 * math.sqrt(square / (square + rest.value)), 0.0, bound="upper")
-    share = part.value / (part.value + rest.value)
-    value = 100 * math.sqrt(share)
-    own = value * (1 - share) * math.hypot(part.relative, rest.relative)
-    return MeasuredValue(value, own, own, part.samples)
-
-
 @metric(
     "thd_wide",
     title="THD to 20 kHz",
@@ -179,7 +158,7 @@ def _thd_wide(tone: ToneView) -> MeasuredValue:
     unit="%",
     better="lower",
     source="AES17, 6.3.1, and IEC 60268-3 (second-hand)",
-    stimuli=["tone"],
+    stimuli=["tone", "distortion table", "spectrum table"],
     version=4,
     choice="re the total rms, 20 Hz to 20 kHz; the fundamental's lobe is taken out and the "
     "noise beside it put in its place" + STEPS_CHOICE,
@@ -193,8 +172,10 @@ def _thd_wide(tone: ToneView) -> MeasuredValue:
         captions=("distortion-over-power", "tone-spectrum-of-a-unit"),
     ),
 )
-def thd_n(tone: ToneView) -> MeasuredValue:
+def thd_n(tone: ToneView | DistortionRow | SpectrumTable) -> MeasuredValue:
     """Rms of all but the fundamental over the rms of all, 20 Hz to 20 kHz."""
+    if not isinstance(tone, ToneView):
+        return tone.thd_n()
     return beyond_band(tone, _distortion_and_noise(tone), BAND_HZ[1])
 
 
@@ -213,6 +194,7 @@ def _all_but_fundamental(tone: ToneView) -> MeasuredValue:
     refuse_mirrored(tone)
     residual = widened(tone.lines.residual, of_the_record(tone) ** 2)
     figure = less_steps(tone, percent_of_total(residual, tone.square), 100.0)
+    figure = with_line_under(tone, figure, 100.0)
     wavering = wavering_remark(tone, tone.lines.residual.value)
     figure = replace(figure, remark=joined(figure.remark, wavering))
     # The bench's noise has its own volts, its harmonics go with the level.
@@ -299,14 +281,17 @@ def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
     unit="dB",
     better="lower",
     source=SOURCE + ", 14.12.5",
-    stimuli=["tone"],
+    stimuli=["tone", "harmonics table", "spectrum table"],
     version=3,
     choice="re the fundamental; noise taken off, an upper bound where it doesn't stand out; "
     "wider where a mains line may hide in it" + LINE_CHOICE,
     traits=Traits(interpolated_in_power=True),
 )
-def harmonic(tone: ToneView) -> Iterator[MeasuredValue]:
+def harmonic(tone: ToneView | HarmonicsTable | SpectrumTable) -> Iterator[MeasuredValue]:
     """Level of each harmonic from 2 to 10 over the fundamental."""
+    if not isinstance(tone, ToneView):
+        yield from map(_in_decibels, tone.each())
+        return
     for figure in _harmonics(tone):
         order = figure.order or 0
         known = of_levels(tone, partial(_one, n=order))

@@ -26,6 +26,8 @@ class Finding:
     generator_vrms, power_w : float or None
         V rms and W of the part of the capture that it was found in, where the capture holds several
         levels.
+    row : int or None
+        The row of a table that it was found in, from 1.
     """
 
     metric: Metric
@@ -35,6 +37,12 @@ class Finding:
     reason: str | None
     generator_vrms: float | None = None
     power_w: float | None = None
+    row: int | None = None
+
+    @property
+    def of_part(self) -> bool:
+        """Whether it was found in one level of a capture that holds several."""
+        return self.generator_vrms is not None or self.row is not None
 
 
 @dataclass(frozen=True, eq=False)

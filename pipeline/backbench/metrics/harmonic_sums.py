@@ -9,7 +9,7 @@ from backbench.errors import NotApplicable
 from backbench.metrics.bench_floor import LINE_CHOICE
 from backbench.metrics.bench_levels import less_lines_at_level
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.distortion import SOURCE, percent
+from backbench.metrics.distortion import SOURCE
 from backbench.metrics.harmonic_band import (
     BAND_CHOICE,
     counted,
@@ -17,6 +17,7 @@ from backbench.metrics.harmonic_band import (
     with_mains,
     with_second_and_third,
 )
+from backbench.metrics.percent_ratios import percent
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.signal.harmonics import Harmonics

@@ -53,7 +53,7 @@ class ImpedanceView:
         return inside
 
 
-@view("impedance table", version=3)
+@view("impedance table", version=4)
 def impedance_table(capture_data: CaptureData, number: int) -> ImpedanceView:
     """Rows by rising frequency, with the uncertainty of their digits and of the instrument."""
     table = capture_data.table

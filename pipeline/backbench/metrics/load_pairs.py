@@ -33,7 +33,7 @@ from backbench.signal.uncertainty import DB_PER_RELATIVE
 LEAST_LOAD_RATIO = 1.1
 """Loads nearer to each other than this are taken as one."""
 COVERAGE = 2.0
-STEPPED_OR_SINGLE = {"tone", "steps", "tone trace table"}
+STEPPED_OR_SINGLE = {"tone", "steps", "tone trace table", "harmonics table"}
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,11 @@ from typing import Any
 
 from backbench.documents.stimuli import analysis_kind
 from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.bench_levels import loop_backs
 from backbench.metrics.copied_tracks import refuse_copies
-from backbench.metrics.declaration import CaptureData, LevelPart, MeasuredValue, Metric
+from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric
 from backbench.metrics.findings import Finding, Trace
+from backbench.metrics.level_part import LevelPart
 from backbench.metrics.noise import IdleView
 from backbench.metrics.registry import registry
 from backbench.metrics.segments import over_time
@@ -25,6 +27,7 @@ from backbench.metrics.tone import ToneView
 from backbench.metrics.two_tones import TwoTonesView
 from backbench.metrics.unsteady_noise import Unsteady, in_segments, noise_change
 from backbench.metrics.warnings import joined
+from backbench.signal.side_by_side import recorded_together
 
 TABLE_ONLY = (1,)
 """A table has no tracks; its one output is held at position 1."""
@@ -39,6 +42,8 @@ def measure(capture_data: CaptureData) -> tuple[list[Finding], list[Trace]]:
     known = registry()
     if kind not in known.views:
         raise Refusal(f"captures of kind {kind!r} are kept, but nothing measures them yet")
+    for one in (capture_data, *loop_backs(capture_data)):
+        recorded_together([*one.outputs.values(), one.reference, one.generator])
     findings: list[Finding] = []
     traces: list[Trace] = []
     try:
@@ -166,8 +171,9 @@ def _of_part(kind: str, part: LevelPart, track: int) -> list[Finding]:
         metrics = registry().measured_from(kind)
         findings = [f for m in metrics for f in _measured_one(m, part.view, track)]
     powers = [f.figure.value for f in findings if f.metric.name == "output_power" and f.figure]
-    power = powers[0] if powers else None
-    return [replace(f, generator_vrms=part.generator_vrms, power_w=power) for f in findings]
+    power = powers[0] if powers else part.power_w
+    drive, row = part.generator_vrms, part.number
+    return [replace(f, generator_vrms=drive, power_w=power, row=row) for f in findings]
 
 
 def _measured_one(metric: Metric, view: Any, track: int) -> Iterator[Finding]:

@@ -21,6 +21,7 @@ from backbench.metrics.declaration import (
     view,
 )
 from backbench.metrics.distortion import sinad
+from backbench.metrics.sample_steps import STEPS_CHOICE, steps_off
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.metrics.two_tones import TwoTonesView
@@ -28,6 +29,7 @@ from backbench.signal.intermodulation import find_tones
 from backbench.signal.multitone_residual import Product, greatest_product, residual_between_tones
 from backbench.signal.power import MeanSquare
 from backbench.signal.spectrum_reduction import reduced
+from backbench.signal.tone import BAND_HZ
 from backbench.signal.tone_set import ToneSet
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
@@ -61,15 +63,19 @@ class MultitoneView:
         """The strongest line that isn't a tone."""
         return greatest_product(self.tone_set)
 
-    @property
-    def residual_fraction(self) -> tuple[float, float, float]:
-        """Power beside the tones re the whole, relative uncertainty of the ratio of rms, dof."""
+    @cached_property
+    def distortion(self) -> MeasuredValue:
+        """All beside the tones over the whole, rms, in percent."""
         rest, tones = self.beside, self.tone_set.together
-        fraction = rest.value / (rest.value + tones.value)
-        return fraction, math.hypot(rest.relative, tones.relative), rest.samples
+        share = rest.value / (rest.value + tones.value)
+        value = 100 * math.sqrt(share)
+        own = value * (1 - share) * math.hypot(rest.relative, tones.relative)
+        figure = MeasuredValue(value, own, own, rest.samples)
+        per_volt = 100 / math.sqrt(rest.value + tones.value)
+        return steps_off(figure, self.tone_set, per_volt, BAND_HZ[1])
 
 
-@view("multitone", version=3)
+@view("multitone", version=4)
 def multitone_view(capture_data: CaptureData, number: int) -> MultitoneView:
     """Many tones in output track `number`. Raises Refusal where they are not those stated.
 
@@ -180,12 +186,12 @@ def equivalent_sine_power(pair: TwoTonesView) -> MeasuredValue:
     better="lower",
     source=_IN_USE,
     stimuli=["multitone"],
-    version=2,
-    choice="rms, 20 Hz to 20 kHz; products that fall on a tone can't be seen",
+    version=3,
+    choice="rms, 20 Hz to 20 kHz; products that fall on a tone can't be seen" + STEPS_CHOICE,
 )
 def between_tones(seen: MultitoneView) -> MeasuredValue:
     """Rms of all that lies beside the tones, 20 Hz to 20 kHz."""
-    return _volts(seen.beside, seen.track)
+    return steps_off(_volts(seen.beside, seen.track), seen.tone_set, 1.0, BAND_HZ[1])
 
 
 @metric(
@@ -195,15 +201,13 @@ def between_tones(seen: MultitoneView) -> MeasuredValue:
     better="lower",
     source=_IN_USE,
     stimuli=["multitone"],
-    version=2,
-    choice="re the total rms, 20 Hz to 20 kHz; products that fall on a tone can't be seen",
+    version=3,
+    choice="re the total rms, 20 Hz to 20 kHz; products that fall on a tone can't be seen"
+    + STEPS_CHOICE,
 )
 def multitone_distortion(seen: MultitoneView) -> MeasuredValue:
     """Rms of all beside the tones over the rms of all, 20 Hz to 20 kHz."""
-    share, relative, dof = seen.residual_fraction
-    value = 100 * math.sqrt(share)
-    own = value * (1 - share) * relative
-    return MeasuredValue(value, own, own, dof)
+    return seen.distortion
 
 
 @metric(
@@ -255,9 +259,9 @@ def sfdr(seen: MultitoneView) -> MeasuredValue:
     better="higher",
     source="IEEE 1241, effective number of bits (from memory)",
     stimuli=["tone", "multitone"],
-    version=4,
+    version=5,
     choice="of an ideal converter, driven to full scale by a sine of the same rms, with as much "
-    "noise and distortion in 20 Hz to 20 kHz",
+    "noise and distortion in 20 Hz to 20 kHz" + STEPS_CHOICE,
 )
 def equivalent_bits(seen: MultitoneView | ToneView) -> MeasuredValue:
     """SINAD in dB less 1.76, over 6.02."""
@@ -267,9 +271,11 @@ def equivalent_bits(seen: MultitoneView | ToneView) -> MeasuredValue:
         assert isinstance(given, MeasuredValue)
         bits = _bits(given.value, given.uncertainty, given.dof, given.bound)
         return replace(bits, remark=given.remark)
-    share, relative, dof = seen.residual_fraction
-    own = DB_PER_RELATIVE * (1 - share) * relative
-    return _bits(-10 * math.log10(share), own, dof, None)
+    rest = seen.distortion
+    own = DB_PER_RELATIVE * rest.uncertainty / rest.value
+    bound: Bound | None = "lower" if rest.bound else None
+    bits = _bits(-20 * math.log10(rest.value / 100), own, rest.dof, bound)
+    return replace(bits, remark=rest.remark)
 
 
 def _bits(sinad_db: float, own_db: float, dof: float, bound: Bound | None) -> MeasuredValue:

@@ -143,7 +143,7 @@ class IdleView:
     @cached_property
     def behind_468(self) -> tuple[Array, float]:
         """The rectified waveform behind the network of BS.468, V, and its sample rate."""
-        wave, rate_hz = weighted_468(self.track.volts, self.track.rate_hz)
+        wave, rate_hz = weighted_468(self.track)
         return np.abs(wave, out=wave), rate_hz
 
 

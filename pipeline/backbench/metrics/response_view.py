@@ -20,8 +20,9 @@ from backbench.quantities.reading import DBU_V
 from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
 from backbench.signal.response import Response
+from backbench.signal.side_by_side import transform
 from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer_of
-from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
+from backbench.signal.sweep_excitation import PlayedSweep, played_sweep, transform_size
 from backbench.signal.sweep_window import SweepParameters
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -151,7 +152,8 @@ def _transfer(
     check_record(track)
     low, high = stimulus.sweep_hz
     meant = SweepParameters(low, high, stimulus.sweep_s)
-    return transfer_of(_sent(played, len(track.volts), meant), track.volts, least_linear)
+    sent = _sent(played, len(track.volts), meant)
+    return transfer_of(sent, track.volts, least_linear, transform(track, sent.size))
 
 
 _kept: WeakKeyDictionary[Track, dict[tuple[int, SweepParameters], PlayedSweep]] = (
@@ -163,7 +165,8 @@ def _sent(played: Track, length: int, meant: SweepParameters) -> PlayedSweep:
     """What was played, made ready at the first output of its length and kept as the track is."""
     kept = _kept.setdefault(played, {})
     if (length, meant) not in kept:
-        kept[length, meant] = played_sweep(played.volts, length, played.rate_hz, meant)
+        transformed = transform(played, transform_size(len(played.volts), length))
+        kept[length, meant] = played_sweep(played.volts, length, played.rate_hz, meant, transformed)
     return kept[length, meant]
 
 
@@ -216,7 +219,7 @@ def _crosstalk(capture_data: CaptureData, number: int) -> Crosstalk:
     )  # fmt: skip
 
 
-@view("response table", version=5)
+@view("response table", version=6)
 def response_table(capture_data: CaptureData, number: int) -> ResponseView:
     """The table's levels in dB, or in volts, re that at 1 kHz; its phase where it has one.
 

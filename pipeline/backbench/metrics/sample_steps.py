@@ -15,7 +15,9 @@ from backbench.metrics.bench_floor import lines_off
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
-from backbench.signal.dither import STEPS, TRIANGULAR
+from backbench.signal.dither import STEPS, TRIANGULAR, is_dithered
+from backbench.signal.tone import ToneLines
+from backbench.signal.tone_set import ToneSet
 from backbench.signal.uncertainty import Contribution, combine
 
 STEPS_CHOICE = (
@@ -23,6 +25,19 @@ STEPS_CHOICE = (
     "dither they make half of it; where no noise blurs the steps, an upper bound of what is found "
     "and what they may hide"
 )
+
+
+def steps_off(
+    reading: MeasuredValue, lines: ToneLines | ToneSet, per_volt: float, band_hz: float
+) -> MeasuredValue:
+    """What stands beside tones, without what the steps of the samples make of it.
+
+    per_volt: what the figure gives one volt as. band_hz: how far the figure reaches.
+    """
+    step = per_volt * lines.step_v
+    if not is_dithered(lines.noise, lines.step_v):
+        return with_undithered_steps(reading, step * math.sqrt(STEPS))
+    return dither_off(reading, step * math.sqrt(2 * band_hz / lines.spectrum.rate_hz))
 
 
 def dither_off(reading: MeasuredValue, step: float) -> MeasuredValue:

@@ -6,6 +6,7 @@ import numpy as np
 
 from backbench.metrics.declaration import CurveData, curve
 from backbench.metrics.noise import IdleView
+from backbench.metrics.spectrum_table import SpectrumTable, drawn
 from backbench.metrics.tone import ToneView
 from backbench.signal.spectrum_reduction import reduced
 
@@ -15,11 +16,13 @@ from backbench.signal.spectrum_reduction import reduced
     title="Spectrum (lines at their peak, noise as the level in one resolution bandwidth)",
     x_unit="Hz",
     y_unit="dBV",
-    stimuli=["tone"],
+    stimuli=["tone", "spectrum table"],
     version=1,
 )
-def tone_spectrum(tone: ToneView) -> CurveData:
+def tone_spectrum(tone: ToneView | SpectrumTable) -> CurveData:
     """Rms of each line; between lines, of the noise in the window's noise bandwidth."""
+    if isinstance(tone, SpectrumTable):
+        return drawn(tone)
     own = tone.lines.spectrum
     x, y = reduced(own, tone.lines.noise)
     return CurveData(x, 10 * np.log10(y * own.window.enbw))

@@ -9,7 +9,8 @@ from itertools import pairwise
 
 from backbench.documents.stimuli import Steps, Tone
 from backbench.errors import Refusal
-from backbench.metrics.declaration import CaptureData, LevelPart, view
+from backbench.metrics.declaration import CaptureData, view
+from backbench.metrics.level_part import LevelPart
 from backbench.metrics.steady_part import steady_part
 from backbench.metrics.tone import tone_view
 from backbench.quantities.writing import in_text

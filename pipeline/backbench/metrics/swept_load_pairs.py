@@ -22,14 +22,17 @@ from backbench.signal.impedance import (
 )
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
-SWEPT = {"sweep", "response table"}
+TABLE = "response table"
+"""Its phase is that of the output re the input as it stands: nothing was taken off."""
+SWEPT = {"sweep", TABLE}
 
 
 @dataclass(frozen=True, eq=False)
 class SweptPair:
     """Swept responses of one output under two loads at one drive, with their gains at 1 kHz.
 
-    phases, arrivals: of the two, where both recorded the generator; else empty.
+    phases, arrivals: of the two, where both recorded the generator; else empty. Tables have no
+        arrivals.
     """
 
     light: CurveReading
@@ -46,14 +49,16 @@ class SweptPair:
     @property
     def has_phase(self) -> bool:
         """Whether output and input were recorded together under both loads."""
-        return len(self.phases) == len(self.arrivals) == 2
+        known = self.light.like.stimulus == TABLE or len(self.arrivals) == 2
+        return known and len(self.phases) == 2
 
 
 def swept_pairs(session: Session) -> Iterator[SweptPair]:
     """The two most different loads of each output that was swept under several at one drive."""
     swept = [
         c for c in session.curves
-        if c.like.stimulus in SWEPT and c.like.load_kind and c.like.generator_vrms
+        if c.like.stimulus in SWEPT and c.like.load_kind
+        and (c.like.generator_vrms or c.like.stimulus == TABLE)
     ]  # fmt: skip
     for same in grouped(swept, _place).values():
         ordered = sorted(same, key=lambda c: -ohm_of(c.like))
@@ -114,21 +119,20 @@ def swept_at(pair: SweptPair, hz: float) -> SweptPoint:
     )
     ohms, whole = regulation_resistance(light, heavy), None
     if pair.has_phase:
+        late = [arrival.value or 0.0 for arrival in pair.arrivals] or [0.0, 0.0]
         phasors = [
-            _turned(loaded, phase, arrival, hz)
-            for loaded, phase, arrival in zip(
-                (light, heavy), pair.phases, pair.arrivals, strict=True
-            )
+            _turned(loaded, phase, late_s, hz)
+            for loaded, phase, late_s in zip((light, heavy), pair.phases, late, strict=True)
         ]
         whole = complex_impedance(phasors[0], phasors[1])
     return SweptPoint(hz, ohms, whole, allowed_by(light, heavy, ohms))
 
 
-def _turned(loaded: Loaded, phase: CurveReading, arrival: Reading, hz: float) -> Phasor:
+def _turned(loaded: Loaded, phase: CurveReading, late_s: float, hz: float) -> Phasor:
     x, data = np.log(phase.data.x), phase.data
     degrees = float(np.interp(math.log(hz), x, data.y))
     u = 0.0 if data.uncertainty is None else float(np.interp(math.log(hz), x, data.uncertainty))
-    angle = math.radians(degrees) - 2 * math.pi * hz * (arrival.value or 0.0)
+    angle = math.radians(degrees) - 2 * math.pi * hz * late_s
     return Phasor(
         cmath.rect(loaded.volts, angle), loaded.u_rel, math.radians(u), loaded.ohm,
         loaded.load_u_rel,

@@ -11,6 +11,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.load_check import load_remark, refuse_load
+from backbench.metrics.reduced_tone import REDUCED_TONES, ReducedTone
 from backbench.metrics.response import ResponseView, gain_at_1_khz
 from backbench.metrics.session_spreads import LEVELS
 from backbench.metrics.tone_trace import ToneTrace
@@ -34,6 +35,7 @@ from backbench.signal.word_length import sample_step
 FAMILY = "Level and gain"
 
 TONES = ["tone", "tone trace table"]
+ALL_TONES = ["tone", *REDUCED_TONES]
 LEAST_COSINE = 0.5
 SWAPPED_DB = 20.0
 """No output leaks its signal to another with gain: common practice, no source."""
@@ -123,7 +125,7 @@ def angle_between(lines: ToneLines, other: ToneLines) -> tuple[float, float]:
     return angle, math.hypot(lines.fundamental.relative, other.fundamental.relative)
 
 
-@view("tone", version=4)
+@view("tone", version=5)
 def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     """The tone in output track `number`. Raises Refusal where there is none to be measured."""
     track = capture_data.outputs[number]
@@ -250,14 +252,14 @@ def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLin
     unit="V",
     better="neither",
     source="IEC 60268-3 (output voltage)",
-    stimuli=TONES,
+    stimuli=ALL_TONES,
     version=2,
     choice="rms of the fundamental alone",
     traits=Traits(set_by_reviewer=True, own_stimulus="voltage", sheet="left out"),
 )
-def level(tone: ToneView | ToneTrace) -> MeasuredValue:
+def level(tone: ToneView | ReducedTone) -> MeasuredValue:
     """Root mean square of the fundamental at the output."""
-    if isinstance(tone, ToneTrace):
+    if not isinstance(tone, ToneView):
         return tone.level()
     square = tone.square
     if not square.stands_out:
@@ -279,14 +281,14 @@ def level(tone: ToneView | ToneTrace) -> MeasuredValue:
     unit="W",
     better="neither",
     source="IEC 60268-3 (output power)",
-    stimuli=TONES,
+    stimuli=ALL_TONES,
     version=2,
     choice="of the fundamental, into the stated resistor",
     traits=Traits(set_by_reviewer=True, is_power=True, own_stimulus="power", sheet="left out"),
 )
-def output_power(tone: ToneView | ToneTrace) -> MeasuredValue:
+def output_power(tone: ToneView | ReducedTone) -> MeasuredValue:
     """Squared rms of the fundamental over the load's resistance."""
-    if isinstance(tone, ToneTrace):
+    if not isinstance(tone, ToneView):
         return tone.power()
     tone.distorting()
     load = tone.capture_data.conditions.load_resistance
@@ -309,7 +311,7 @@ def output_power(tone: ToneView | ToneTrace) -> MeasuredValue:
     unit="dB",
     better="neither",
     source="IEC 60268-3 (voltage gain)",
-    stimuli=[*TONES, "sweep", "response table"],
+    stimuli=[*ALL_TONES, "sweep", "response table"],
     version=2,
     choice="output over generator, as recorded or else as stated; of a sweep or a table at 1 kHz",
     traits=Traits(
@@ -322,11 +324,11 @@ def output_power(tone: ToneView | ToneTrace) -> MeasuredValue:
         watched_at=("gain-1khz",),
     ),
 )
-def gain(seen: ToneView | ToneTrace | ResponseView) -> MeasuredValue:
+def gain(seen: ToneView | ReducedTone | ResponseView) -> MeasuredValue:
     """Level of the output over the level of the generator, at the load as stated."""
-    if isinstance(seen, ToneTrace):
-        return seen.gain()
-    return gain_at_1_khz(seen) if isinstance(seen, ResponseView) else _gain_of_tone(seen)
+    if isinstance(seen, ResponseView):
+        return gain_at_1_khz(seen)
+    return _gain_of_tone(seen) if isinstance(seen, ToneView) else seen.gain()
 
 
 def _gain_of_tone(tone: ToneView) -> MeasuredValue:

@@ -8,14 +8,20 @@ uncertainty.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from backbench.metrics.bench_floor import noise_and_doubtful_off
 from backbench.metrics.declaration import MeasuredValue
-from backbench.metrics.sample_steps import dither_off, with_undithered_steps
+from backbench.metrics.sample_steps import steps_off
 from backbench.metrics.tone import ToneView
 from backbench.metrics.tone_wavering import of_the_record, unsteady_beside
-from backbench.signal.dither import STEPS, is_dithered
+from backbench.metrics.warnings import joined
+from backbench.quantities.writing import in_text
 from backbench.signal.tone import BAND_HZ
+from backbench.signal.uncertainty import Contribution, combine
+
+MATTERS = 0.1
+"""Share of a residual's power that may be a mains line under the tone, before it is a bound."""
 
 
 def less_steps(
@@ -26,11 +32,7 @@ def less_steps(
     whole: what the figure gives the level of the tone as: 100 for a ratio in percent, its volts for
     an rms. band_hz: how far the residual reaches.
     """
-    lines = tone.lines
-    step = whole * lines.step_v / tone.square.rms
-    if not is_dithered(lines.noise, lines.step_v):
-        return with_undithered_steps(reading, step * math.sqrt(STEPS))
-    return dither_off(reading, step * math.sqrt(2 * band_hz / lines.spectrum.rate_hz))
+    return steps_off(reading, tone.lines, whole / tone.square.rms, band_hz)
 
 
 def noise_of(tone: ToneView) -> MeasuredValue:
@@ -41,7 +43,30 @@ def noise_of(tone: ToneView) -> MeasuredValue:
     noise = tone.distorting().noise_only
     variance = noise.variance + of_the_record(tone) ** 2
     own = math.sqrt(variance) / (2 * noise.rms) if noise.value > 0 else 0.0
-    return less_steps(tone, MeasuredValue(noise.rms, own, own, noise.samples), tone.square.rms)
+    volts = MeasuredValue(noise.rms, own, own, noise.samples)
+    return with_line_under(tone, less_steps(tone, volts, tone.square.rms), tone.square.rms)
+
+
+def with_line_under(tone: ToneView, reading: MeasuredValue, whole: float) -> MeasuredValue:
+    """A residual, with what of the mains the lobe of the tone itself may hold.
+
+    whole: as for less_steps. An upper bound, with the cause, where that is a good part of it.
+    """
+    most = (whole / tone.square.rms) ** 2 * tone.lines.perhaps_under_fundamental
+    if most <= 0 or reading.value <= 0:
+        return reading
+    if most <= MATTERS * reading.value**2 and reading.bound is None:
+        added = Contribution(most / (2 * reading.value))
+        total = combine([Contribution(reading.uncertainty, reading.dof), added])
+        own = combine([Contribution(reading.estimation, reading.dof), added])
+        return replace(reading, uncertainty=total.u, estimation=own.u, dof=total.dof)
+    mains = in_text(tone.capture_data.mains_hz or 0.0, "Hz", 6)
+    remark = (
+        f"a line or sideband of the {mains} mains may lie under {in_text(tone.stated_hz, 'Hz', 6)}"
+        ": record for longer, or play a frequency that is clear of it"
+    )
+    value = math.sqrt(reading.value**2 + most)
+    return replace(reading, value=value, bound="upper", remark=joined(reading.remark, remark))
 
 
 def less_bench_noise(tone: ToneView, figure: MeasuredValue, whole: float) -> MeasuredValue:

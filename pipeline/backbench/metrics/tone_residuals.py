@@ -8,10 +8,11 @@ from dataclasses import replace
 
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.distortion import percent_of_total, refuse_mirrored
+from backbench.metrics.distortion import refuse_mirrored
 from backbench.metrics.harmonic_band import beyond_band
+from backbench.metrics.percent_ratios import percent_of_total
 from backbench.metrics.tone import ToneView
-from backbench.metrics.tone_noise import less_steps
+from backbench.metrics.tone_noise import less_steps, with_line_under
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import exact, in_text
 from backbench.signal.power import MeanSquare
@@ -53,7 +54,7 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
     refuse_mirrored(tone)
     top = min(WIDEST_HZ, math.floor(band / 100) * 100.0)
     figure = percent_of_total(lines.residual_to(top), tone.square)
-    figure = less_steps(tone, figure, 100.0, top)
+    figure = with_line_under(tone, less_steps(tone, figure, 100.0, top), 100.0)
     detail = {"band": f"20 Hz to {exact(top / 1000, 'kHz')}"}
     return beyond_band(tone, replace(figure, detail=detail), top)
 
@@ -82,7 +83,7 @@ def thd_n_notch(tone: ToneView) -> MeasuredValue:
         return beyond_band(tone, most, BAND_HZ[1])
     own = value * math.hypot(left.relative, tone.square.relative)
     ratio = less_steps(tone, MeasuredValue(value, own, own, left.samples), 100.0)
-    return beyond_band(tone, ratio, BAND_HZ[1])
+    return beyond_band(tone, with_line_under(tone, ratio, 100.0), BAND_HZ[1])
 
 
 def _line_re_tone(square: MeanSquare, tone: ToneView, **kept: object) -> MeasuredValue:

@@ -112,11 +112,12 @@ def _clicks(tone: ToneView, course: LineCourse) -> float:
     V^2, as the window weights it, within 20 Hz to 20 kHz."""
     usual = course.left_within(LOUDEST)
     loud = np.maximum(course.left - usual, 0.0).ravel()
-    samples = tone.lines.spectrum.window.samples
+    window = tone.lines.spectrum.window
+    last = len(window.samples) - 1
     middles = (np.arange(len(loud)) + 0.5) / len(loud) * course.left.shape[0] * course.length
-    weight = samples[np.minimum(middles.astype(int), len(samples) - 1)] ** 2
+    weight = window.samples[np.minimum(middles.astype(int), last)] ** 2
     within = min(2 * BAND_HZ[1] / tone.track.rate_hz, 1.0)
-    return float(loud @ weight) / len(loud) / float(np.mean(samples**2)) * within
+    return float(loud @ weight) / len(loud) / (window.energy / len(window.samples)) * within
 
 
 _beside: WeakKeyDictionary[ToneView, tuple[float, float]] = WeakKeyDictionary()

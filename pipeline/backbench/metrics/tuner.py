@@ -63,7 +63,7 @@ def dbf_of(volts: Array, ohm: float) -> Array:
     return np.asarray(10 * np.log10(np.square(volts) / ohm / FEMTOWATT))
 
 
-@view("tuner table", version=2)
+@view("tuner table", version=3)
 def tuner(capture_data: CaptureData, number: int) -> TunerView:
     """Ratios by rising RF level. Raises Refusal where the rows can't be put in order."""
     stimulus, table = capture_data.stimulus, capture_data.table

@@ -7,6 +7,7 @@ the uncertainty.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -134,12 +135,15 @@ def _idle(view: IdleView) -> Unsteady | None:
     return None
 
 
+@lru_cache(maxsize=4)
 def _weights(count: int, df: float) -> Array:
     """Power weights by bin, shape (bins, 2): 20 Hz to 20 kHz, and A-weighted."""
     hz = np.arange(count) * df
     flat = (hz >= BAND_HZ[0]).astype(np.float32)
     own = flat * a_weighting(np.maximum(hz, 1.0)).astype(np.float32) ** 2
-    return np.stack([flat, own], axis=1)
+    weights = np.stack([flat, own], axis=1)
+    weights.setflags(write=False)
+    return weights
 
 
 def in_segments(capture_data: CaptureData, number: int) -> NoiseSegments:

@@ -6,7 +6,6 @@ Knows neither the orchestrator nor the scheduler: the flow says how a chunk is s
 from __future__ import annotations
 
 import os
-import tempfile
 import threading
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
@@ -22,6 +21,7 @@ from backbench.ingest.load import environment
 from backbench.ingest.staging import analyses_of, leave_chunk
 from backbench.orchestration.shared_originals import Copies, fetch
 from backbench.progress import Progress
+from backbench.storage.scratch import scratch_folder
 from backbench.storage.vault import Vault
 
 AHEAD = 512
@@ -59,8 +59,8 @@ def analyse_on_worker(request: Request) -> Tables:
     _refuse_other_conditions(request.versions)
     sources = [source for job in request.jobs for source in job.sources]
     # A worker may run several tasks in threads; the analysis is written for one a process.
-    with _one_at_a_time, tempfile.TemporaryDirectory(prefix="backbench-") as folder:
-        vault = Vault(Path(folder))
+    with _one_at_a_time, scratch_folder() as folder:
+        vault = Vault(folder)
         faults = fetch(request.originals, sources, vault)
 
         def bring(job: Job) -> Job:

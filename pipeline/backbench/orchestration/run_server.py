@@ -15,7 +15,7 @@ import sqlite3
 import subprocess
 import sys
 import time
-from contextlib import closing
+from contextlib import closing, suppress
 from importlib import metadata
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -24,6 +24,7 @@ from platformdirs import user_cache_path
 
 from backbench.errors import Fault, UserError
 from backbench.orchestration.server_process import LOOPBACK, LOOPBACK_NAMES
+from backbench.storage.scratch import clear_left, scratch_folder
 
 PATIENCE_S = 120.0
 CALL_S = 3.0
@@ -174,17 +175,13 @@ def _prepared() -> Path:
 
 def _copy_prepared(database: Path) -> None:
     """A copy of the empty database, whole or not at all; without one the server makes its own."""
-    aside = database.with_name(f"{database.name}.{os.getpid()}")
-    try:
+    with suppress(OSError), scratch_folder(database.parent) as folder:
+        aside = folder / DATABASE
         shutil.copyfile(_prepared(), aside)
-        if not _sound(aside):
+        if _sound(aside):
+            aside.replace(database)
+        else:
             _prepared().unlink(missing_ok=True)
-            return
-        aside.replace(database)
-    except OSError:
-        return
-    finally:
-        aside.unlink(missing_ok=True)
 
 
 def _sound(database: Path) -> bool:
@@ -213,11 +210,14 @@ def _keep_prepared(database: Path) -> None:
     prepared = _prepared()
     if prepared.exists():
         return
-    aside = prepared.with_suffix(f".{os.getpid()}")
-    try:
+    with suppress(OSError, sqlite3.Error):
         prepared.parent.mkdir(parents=True, exist_ok=True)
-        with sqlite3.connect(database) as source, sqlite3.connect(aside) as copy:
-            source.backup(copy)
-        aside.replace(prepared)
-    except (OSError, sqlite3.Error):
-        aside.unlink(missing_ok=True)
+        clear_left(prepared.parent)
+        with scratch_folder(prepared.parent) as folder:
+            aside = folder / prepared.name
+            with (
+                closing(sqlite3.connect(database)) as source,
+                closing(sqlite3.connect(aside)) as to,
+            ):
+                source.backup(to)
+            aside.replace(prepared)

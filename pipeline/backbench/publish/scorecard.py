@@ -6,16 +6,20 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.quantity_names import titled
-from backbench.comparison.standings import LIMIT_PERCENT, Standing
+from backbench.comparison.standings import Standing
+from backbench.comparison.summary import MOST_NAMED, ranked_lines, standing_out
 from backbench.metrics.reference_page import by_family
 from backbench.publish.sheet_charts import ChartRenderer, Picture
 from backbench.publish.site_data import SiteData
-from backbench.quantities.writing import COVERAGE
+from backbench.quantities.counts import counted
+from backbench.quantities.sentences import listed
+from backbench.quantities.writing import COVERAGE, value_alone
 
 if TYPE_CHECKING:
     import altair as alt
 
     from backbench.comparison.unit_comparison import Comparison
+    from backbench.comparison.verdicts import Verdict
 
 QUESTION = "How does it stand in its main figures, and against its specifications?"
 
@@ -31,9 +35,33 @@ def scorecard(compared: Comparison, site_data: SiteData) -> alt.TopLevelMixin | 
     if not rows:
         return None
     conditions = f"{compared.state}, {compared.reviewed}; peers: {compared.peers.description}"
-    labels = Labels(title=compared.label, question=QUESTION, note=conditions)
+    labels = Labels(title=heading(compared), question=QUESTION, note=conditions)
     frame = pl.DataFrame(rows, infer_schema_length=None)
     return chart_named("scorecard").draw(frame, labels, compared.unit_key)
+
+
+def heading(compared: Comparison) -> str:
+    """The unit's standing in one sentence, counted as the first sentences of its page count it."""
+    best, worst = standing_out(compared.lines)
+    counts = [
+        f"in the {quarter} quarter for {len(some)}"
+        for quarter, some in (("best", best), ("worst", worst))
+        if some
+    ]
+    of = f"of {counted(len(ranked_lines(compared.lines)), 'figure')}"
+    standing = f"{listed(counts)} {of}" if counts else (
+        f"certainly in neither the best nor the worst quarter for any {of}"
+    )  # fmt: skip
+    return f"{compared.label}: {standing}{_kept(compared.verdicts)}"
+
+
+def _kept(verdicts: Sequence[Verdict]) -> str:
+    """How many specifications are met, of those that a reading was held against."""
+    decided = [v for v in verdicts if v.decided]
+    if not decided:
+        return ""
+    met = sum(v.outcome == "meets" for v in decided)
+    return f"; meets {met} of {counted(len(decided), 'specification')} tested"
 
 
 def scorecard_picture(
@@ -67,23 +95,34 @@ def scorecard_rows(compared: Comparison, site_data: SiteData) -> Iterator[dict[s
 
 
 def ranked(lines: Sequence[Standing]) -> list[Standing]:
-    """The ranked figures, one a metric: the first of each family of metrics, then the rest.
+    """The ranked figures, one a metric: those that stand out most, the first of each family of
+    metrics, then the rest.
 
     Within these, in the order in which units are compared, without those that tell nothing.
     """
-    chosen: dict[str, Standing] = {}
-    for line in lines:
-        if line.is_placed and line.limit_percent in (None, LIMIT_PERCENT):
+    best, worst = standing_out(lines)
+    named = [*best[:MOST_NAMED], *worst[:MOST_NAMED]]
+    chosen = {line.metric: line for line in reversed(named)}
+    for line in ranked_lines(lines):
+        if line.is_placed:
             chosen.setdefault(line.metric, line)
+    order = list(dict.fromkeys(line.metric for line in lines))
+    own = sorted(chosen.values(), key=lambda line: order.index(line.metric))
+    first = [line for line in own if line in named]
+    first += [line for line in _one_a_family(own) if line not in first]
+    return first + [line for line in own if line not in first]
+
+
+def _one_a_family(lines: Sequence[Standing]) -> list[Standing]:
     family_of = {metric.name: name for name, own in by_family().items() for metric in own}
     families: set[str] = set()
     first: list[Standing] = []
-    for line in chosen.values():
+    for line in lines:
         family = family_of[line.metric]
         if family not in families:
             families.add(family)
             first.append(line)
-    return first + [line for line in chosen.values() if line not in first]
+    return first
 
 
 def _of_figure(line: Standing) -> dict[str, Any]:
@@ -106,11 +145,43 @@ def _ends(value: float, uncertainty: float | None) -> dict[str, float | None]:
 def _standing(line: Standing, compared: Comparison) -> dict[str, Any]:
     """What only the unit itself has: its rank, and what was specified of this figure."""
     assert line.rank is not None
-    verdict = next((v for v in compared.verdicts if v.metric == line.metric), None)
     return {
         "place": line.place,
-        "rank_first": line.rank[0],
-        "rank_last": line.rank[1],
-        "ranked": line.n,
-        "verdict": f"specified {verdict.printed}: {verdict.outcome}" if verdict else "",
+        "verdict": promise_text(line, [v for v in compared.verdicts if v.metric == line.metric]),
     }
+
+
+SEVERITY = (
+    "fails", "inconclusive", "meets", "measured under other conditions", "not measured"
+)  # fmt: skip
+
+
+def promise_text(line: Standing, verdicts: Sequence[Verdict]) -> str:
+    """What was specified of a figure's quantity, and what became of it; "" where nothing was.
+
+    A specification stands beside the figure itself only where that very reading was held against
+    it. Any other stands with its own conditions and the value that was measured under them.
+    """
+    if not verdicts:
+        return ""
+    first = min(verdicts, key=lambda v: (not _of_figure_itself(v, line), SEVERITY.index(v.outcome)))
+    more = len(verdicts) - 1
+    text = f"specified {first.printed}"
+    if _of_figure_itself(first, line):
+        text += f": {first.outcome}"
+    else:
+        text += f" at {first.promised_at}" if first.promised_at else ""
+        text += f": {_measured(first)}{first.outcome}"
+    return text + (f"; {counted(more, 'more specification')}" if more else "")
+
+
+def _of_figure_itself(verdict: Verdict, line: Standing) -> bool:
+    return verdict.decided and bool(line.reading_key) and verdict.reading_key == line.reading_key
+
+
+def _measured(verdict: Verdict) -> str:
+    """The value that was held against the specification; nothing where none was."""
+    if not verdict.decided or verdict.value is None:
+        return ""
+    shown = value_alone(verdict.value, verdict.uncertainty, verdict.unit, verdict.bound)
+    return f"measured {shown} there, "

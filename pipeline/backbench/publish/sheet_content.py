@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from backbench.comparison.compared_sides import before_and_after
@@ -110,17 +110,19 @@ class ReviewSheet:
 def review_sheet(
     renderer: ChartRenderer, site_data: SiteData, review_key: str,
     compared: Callable[[str], Comparison], stale: Stale, most_pictures: int = len(PICTURES),
+    dates: tuple[str, ...] = (),
 ) -> ReviewSheet:  # fmt: skip
     """The sheet of a review. compared: gives a unit's comparison. most_pictures: of each unit.
 
     stale: figures that are out of date by the settings as they are now.
+    dates: a line for each doubt about the review's date.
     Raises UserError where the review is not known.
     """
     if review_key not in site_data.reviews:
         raise unknown_review(review_key, site_data.reviews)
     rows = site_data.units_in(review_key)
     provenance = _provenance(renderer.store, review_key)
-    ended = review_outcomes(renderer.store, [review_key])[review_key]
+    ended = replace(review_outcomes(renderer.store, [review_key])[review_key], dates=dates)
     parts = tuple(
         _part(
             renderer=renderer,

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.errors import Fault, UserError
+from backbench.ingest.recording_dates import RecordingDates
 from backbench.publish import output_files
 from backbench.publish.atomic_publish import database_copy, replace_site, replacing_site
 from backbench.publish.index_pages import index_pages
@@ -122,6 +123,7 @@ def _builder(opened: Database, root: Path, aside: Path, folder: Path) -> SiteBui
         settings=settings,
         folder=aside,
         album=album,
+        dates=RecordingDates(root),
         earlier=folder,
         left_out=left_out_lines(faulty(root)),
     )

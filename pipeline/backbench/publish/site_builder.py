@@ -16,6 +16,7 @@ from backbench.comparison.standings import Common, compared_points, read_common
 from backbench.comparison.unit_comparison import Comparison, compare_unit
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
+from backbench.ingest.recording_dates import RecordingDates
 from backbench.publish import finding_sentences
 from backbench.publish.difference_tables import left_right_sentence, main_differences
 from backbench.publish.output_files import OutputFile, make, write
@@ -48,6 +49,7 @@ class SiteBuilder:
     settings: Settings
     folder: Path
     album: Album = field(default_factory=Album)
+    dates: RecordingDates = field(default_factory=RecordingDates)
     earlier: Path | None = None
     left_out: Sequence[str] = ()
 
@@ -99,8 +101,9 @@ def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[OutputFile]:
     newest = list(builder.site_data.reviews)[:MOST_CHARTED]
     most = len(PICTURES) if review_key in newest else 0
     sheet = review_sheet(
-        builder.renderer, builder.site_data, review_key, compared, builder.stale, most
-    )
+        builder.renderer, builder.site_data, review_key, compared, builder.stale, most,
+        dates=builder.dates.in_doubt(review_key),
+    )  # fmt: skip
     photographs = list(builder.album.of(review_key))
     yield from _sheet_page(builder, sheet, most, photographs)
     for part in sheet.parts:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 import subprocess
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -13,6 +12,7 @@ from backbench.publish.output_files import write
 from backbench.publish.render import data_address, page
 from backbench.publish.sheet_content import review_sheet, title_of
 from backbench.publish.site_builder import SiteBuilder, photograph_values, sheet_values
+from backbench.storage.scratch import scratch_folder
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 FLAGS = (
@@ -29,8 +29,9 @@ PATIENCE_S = 120
 def sheet_page(builder: SiteBuilder, review_key: str) -> bytes:
     """The sheet with its pictures inside the page. Raises UserError for an unknown review."""
     sheet = review_sheet(
-        builder.renderer, builder.site_data, review_key, builder.compared, builder.stale
-    )
+        builder.renderer, builder.site_data, review_key, builder.compared, builder.stale,
+        dates=builder.dates.in_doubt(review_key),
+    )  # fmt: skip
     pictures = [
         [
             {"src": data_address(p.svg.encode()), "alt": p.alt, "title": p.title, "live": ""}
@@ -79,8 +80,8 @@ def find_browser() -> str:
 
 def printed(content: bytes, browser: str) -> bytes:
     """The page as a PDF, printed by a headless browser with a profile that is thrown away."""
-    with tempfile.TemporaryDirectory(prefix="backbench-print-") as folder:
-        source, target = Path(folder) / "sheet.html", Path(folder) / "sheet.pdf"
+    with scratch_folder() as folder:
+        source, target = folder / "sheet.html", folder / "sheet.pdf"
         source.write_bytes(content)
         _run([
             browser, *FLAGS, f"--user-data-dir={folder}/profile", f"--print-to-pdf={target}",

@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 
+from backbench.metrics.metric_names import metric_key
+from backbench.quantities.days import EXPECTED, how_to_write
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.reading import read_value
 
@@ -51,7 +53,14 @@ def _date(text: str) -> dt.date:
     try:
         return dt.date.fromisoformat(text)
     except ValueError:
-        raise ValueError("a date such as 2024-05-11") from None
+        raise ValueError("; ".join(filter(None, [EXPECTED, how_to_write(text)]))) from None
 
 
-_PARSERS: dict[str, Callable[[str], object]] = {"integer": _integer, "flag": _flag, "date": _date}
+def _metric(text: str) -> str:
+    """The key of a metric, however it is written; what names none is left for the catalogue."""
+    return metric_key(text) or text
+
+
+_PARSERS: dict[str, Callable[[str], object]] = {
+    "integer": _integer, "flag": _flag, "date": _date, "metric": _metric,
+}  # fmt: skip

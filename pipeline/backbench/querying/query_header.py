@@ -18,9 +18,13 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from backbench.errors import MISSING, Fault
+from backbench.documents.validation import shortened
+from backbench.errors import MISSING, Fault, did_you_mean
+from backbench.metrics.metric_names import metric_key, unknown_metric
 
 TYPES = ("text", "number", "integer", "flag", "date", "unit", "metric", "technology", "point")
+KEYS = ("title", "question", "conditions", "grain", "metric", "chart")
+"""Keys of the header that stand alone; parameters and columns have names."""
 NAME = re.compile(r"[a-z][a-z0-9_]*")
 LINE = re.compile(r"--\s?(?P<key>[^:]*?)\s*:\s*(?P<value>.*)")
 PARAMETER = re.compile(r"(?P<type>\w+)\s*=\s*(?P<default>'[^']*'|[^\s;']+)\s*(?:;\s*(?P<help>.+))?")
@@ -98,7 +102,8 @@ def read_header(text: str, file: str) -> tuple[Header, list[Fault]]:
     seen: dict[str, int] = {}
     for entry in entries:
         if entry.key in seen:
-            faults.append(_fault(file, entry.line, f"{entry.key!r} again", "each key once"))
+            again = f"a second {entry.key!r} (the first is in line {seen[entry.key]})"
+            faults.append(_fault(file, entry.line, again, "each key once", "take one of them out"))
         seen[entry.key] = entry.line
         faults += _take(header, entry, file)
     faults += _missing(seen, file)
@@ -119,7 +124,10 @@ def _entries(lines: list[tuple[int, str]], file: str, faults: list[Fault]) -> It
             entry = None
         matched = LINE.fullmatch(line.rstrip())
         if matched is None:
-            faults.append(_fault(file, number, repr(line), "-- key: value"))
+            faults.append(_fault(
+                file, number, shortened(line), "a line of the header, such as -- title: Idle noise",
+                "give it a key and a colon, or three spaces after -- to go on with the line before",
+            ))  # fmt: skip
         else:
             entry = HeaderLine(number, matched["key"], matched["value"].strip())
     if entry is not None:
@@ -129,7 +137,8 @@ def _entries(lines: list[tuple[int, str]], file: str, faults: list[Fault]) -> It
 def _take(header: Header, entry: HeaderLine, file: str) -> Iterator[Fault]:
     word, _, name = entry.key.partition(" ")
     if not entry.value:
-        yield _fault(file, entry.line, f"nothing for {entry.key!r}", "a value")
+        yield _fault(file, entry.line, f"nothing after {entry.key!r}", "a text behind the colon",
+                     "write it, or take the line out")  # fmt: skip
     elif entry.key in ("title", "question", "conditions"):
         setattr(header, entry.key, entry.value)
     elif entry.key == "grain":
@@ -137,22 +146,37 @@ def _take(header: Header, entry: HeaderLine, file: str) -> Iterator[Fault]:
         header.grain = tuple(part.strip() for part in columns.split(","))
         header.rows = rows.strip()
     elif entry.key == "metric":
-        header.metrics = tuple(part.strip() for part in entry.value.split(","))
+        yield from _metrics(header, entry, file)
     elif entry.key == "chart":
         yield from _chart(header, entry, file)
     elif word in ("parameter", "column") and NAME.fullmatch(name):
         yield from (_parameter if word == "parameter" else _column)(header, entry, name, file)
     else:
-        known = "title, question, conditions, grain, metric, parameter NAME, column NAME or chart"
-        yield _fault(file, entry.line, f"the unknown key {entry.key!r}", known)
+        known = f"{', '.join(KEYS)}, parameter NAME or column NAME"
+        remedy = did_you_mean(word, [*KEYS, "parameter", "column"], "take the line out")
+        if word in ("parameter", "column"):
+            remedy = "a NAME has small letters, digits and _, and begins with a letter"
+        yield _fault(file, entry.line, f"the unknown key {entry.key!r}", known, remedy)
+
+
+def _metrics(header: Header, entry: HeaderLine, file: str) -> Iterator[Fault]:
+    """The metrics under their keys, however they are written."""
+    written = [part.strip() for part in entry.value.split(",")]
+    header.metrics = tuple(key for text in written if (key := metric_key(text)))
+    where = f"{file}, line {entry.line}"
+    yield from (unknown_metric(where, text) for text in written if metric_key(text) is None)
 
 
 def _parameter(header: Header, entry: HeaderLine, name: str, file: str) -> Iterator[Fault]:
     matched = PARAMETER.fullmatch(entry.value)
     if matched is None:
-        yield _fault(file, entry.line, repr(entry.value), "TYPE = DEFAULT; what it is")
+        yield _fault(file, entry.line, shortened(entry.value),
+                     "a type, an equals sign and a default, such as number = 0.5; what it is",
+                     "a text as default stands in ' '")  # fmt: skip
     elif matched["type"] not in TYPES:
-        yield _fault(file, entry.line, f"the type {matched['type']!r}", ", ".join(TYPES))
+        yield _fault(file, entry.line, f"the type {matched['type']!r}",
+                     f"one of: {', '.join(TYPES)}",
+                     did_you_mean(matched["type"], TYPES, "text takes anything"))  # fmt: skip
     else:
         default = matched["default"].strip("'")
         header.parameters.append(Parameter(name, matched["type"], default, matched["help"] or ""))
@@ -161,7 +185,9 @@ def _parameter(header: Header, entry: HeaderLine, name: str, file: str) -> Itera
 def _column(header: Header, entry: HeaderLine, name: str, file: str) -> Iterator[Fault]:
     unit, separator, title = entry.value.partition(";")
     if not separator or not title.strip() or not unit.strip():
-        yield _fault(file, entry.line, repr(entry.value), 'UNIT; Title (unit "-" for none)')
+        yield _fault(file, entry.line, shortened(entry.value),
+                     "a unit, a semicolon and a title, such as V; Idle noise",
+                     "write - as the unit where there is none")  # fmt: skip
         return
     unit = unit.strip()
     header.columns.append(ResultColumn(name, "" if unit == "-" else unit, title.strip()))
@@ -173,23 +199,29 @@ def _chart(header: Header, entry: HeaderLine, file: str) -> Iterator[Fault]:
     for option in options:
         key, separator, value = (part.strip() for part in option.partition("="))
         if not separator or not NAME.fullmatch(key) or not value:
-            yield _fault(file, entry.line, repr(option), "option = value")
+            yield _fault(file, entry.line, shortened(option),
+                         "an option of the chart, such as scale = log",
+                         "separate options by semicolons")  # fmt: skip
         header.chart_options[key] = value
 
 
 def _missing(seen: dict[str, int], file: str) -> Iterator[Fault]:
     for key in ("title", "question", "grain"):
         if key not in seen:
-            yield _fault(file, 1, f"no {key!r}", f"-- {key}: …")
+            yield _fault(file, 1, f"a header without {key!r}", f"the line -- {key}: …",
+                         "add it at the top of the file")  # fmt: skip
     if not any(key.startswith("column ") for key in seen):
-        yield _fault(file, 1, "no columns", "-- column NAME: UNIT; Title")
+        yield _fault(file, 1, "a header without columns",
+                     "a line -- column NAME: UNIT; Title for each column of the result",
+                     "add them in the order of the SELECT")  # fmt: skip
 
 
 def _grain(header: Header, line: int, file: str) -> Iterator[Fault]:
     known = {column.name for column in header.columns}
     for name in header.grain:
         if name not in known:
-            yield _fault(file, line, f"{name!r} in the grain", "a declared column")
+            remedy = did_you_mean(name, known, f"add -- column {name}: UNIT; Title")
+            yield _fault(file, line, f"{name!r} in the grain", "a declared column", remedy)
 
 
 def bare(statement: str) -> str:
@@ -202,13 +234,16 @@ def statement_faults(statement: str, first: int, file: str) -> Iterator[Fault]:
     code = bare(statement)
     body = code.strip().removesuffix(";")
     if not re.match(r"(SELECT|WITH|FROM)\b", body, re.IGNORECASE):
-        yield _fault(file, first, shown(body), "one SELECT (or WITH … SELECT)")
+        yield _fault(file, first, shown(body), "one SELECT (or WITH … SELECT)",
+                     "a saved query only reads")  # fmt: skip
     if ";" in body or "$$" in body:
         place = min(i for i in (code.find(";"), code.find("$$")) if i >= 0)
         line = first + code[:place].count("\n")
-        yield _fault(file, line, "more than one statement, or $$ quoting", "one SELECT")
+        yield _fault(file, line, "more than one statement, or $$ quoting", "one SELECT",
+                     "keep one statement a file; text stands in ' '")  # fmt: skip
     if not re.search(r"\bORDER\s+BY\b", _outermost(body), re.IGNORECASE):
-        yield _fault(file, first, "no ORDER BY of the result", "an order that is always the same")
+        yield _fault(file, first, "no ORDER BY of the result", "an order that is always the same",
+                     "end the statement with ORDER BY and the columns of the grain")  # fmt: skip
 
 
 def _outermost(code: str) -> str:
@@ -237,7 +272,9 @@ def _parameters_used(
     for parameter in header.parameters:
         if parameter.name not in bound:
             line = seen[f"parameter {parameter.name}"]
-            yield _fault(file, line, f"{parameter.name!r}, not used", "a use in the statement")
+            yield _fault(file, line, f"the parameter {parameter.name!r}, which is not used",
+                         f"${parameter.name} in the statement",
+                         "use it there, or take the line out")  # fmt: skip
 
 
 def shown(text: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -36,6 +37,7 @@ class SavedQuery:
     metrics: those that the answer rests on; none where the header names none.
     chart: name of the chart that draws the result; None for a table only.
     conditions: what stands under the heading, {name} for the value of a parameter.
+    begins: the line of the file that the statement begins on.
     """
 
     name: str
@@ -51,6 +53,7 @@ class SavedQuery:
     chart_options: Mapping[str, str]
     sql: str
     file: str
+    begins: int = 1
 
     def column(self, name: str) -> ResultColumn:
         """A declared column. Raises KeyError."""
@@ -93,17 +96,28 @@ class SavedQuery:
         """
         given = values or {}
         parameters = self.bound(given)
-        self._check_keys(store, given)
+        self._check_keys(store, {name: str(parameters[name]) for name in given})
         try:
             frame = store.frame(self.sql, parameters)
         except StatementError as error:
-            fault = Fault(self.file, str(error).splitlines()[0], "a statement that runs")
+            fault = Fault(
+                self._place(str(error)), str(error).splitlines()[0], "a statement that runs"
+            )
             raise UserError(f"{self.name} can't be run", [fault]) from None
         declared = [column.name for column in self.columns]
         if frame.columns != declared:
-            fault = Fault(self.file, ", ".join(frame.columns), ", ".join(declared))
+            fault = Fault(
+                self.file, f"the columns {', '.join(frame.columns)}",
+                f"those declared: {', '.join(declared)}",
+                "correct the SELECT, or the lines -- column NAME: UNIT; Title",
+            )  # fmt: skip
             raise UserError(f"{self.name} gives other columns than it declares", [fault])
         return frame
+
+    def _place(self, message: str) -> str:
+        """The file, with the line of it that the database's message names."""
+        named = re.search(r"^LINE (\d+):", message, re.MULTILINE)
+        return f"{self.file}, line {self.begins + int(named[1]) - 1}" if named else self.file
 
     def _unknown(self, name: str, known: Iterable[str]) -> Fault:
         names = ", ".join(known) or "none"
@@ -167,18 +181,31 @@ def parse(text: str, name: str, file: str) -> tuple[SavedQuery, list[Fault]]:
         chart_options=header.chart_options,
         sql=split(text)[1].strip().removesuffix(";"),
         file=file,
+        begins=_line_of(text, split(text)[1].strip()),
     )
     if not faults:
-        faults = _defaults(query)
+        faults = _defaults(query, text)
     return query, faults
 
 
-def _defaults(query: SavedQuery) -> list[Fault]:
-    try:
-        query.bound({})
-    except UserError as error:
-        return [Fault(f"{query.file}, {f.where}", f.found, f.expected) for f in error.faults]
-    return []
+def _defaults(query: SavedQuery, text: str) -> list[Fault]:
+    """A fault for each default that its own type doesn't take, with its line."""
+    faults: list[Fault] = []
+    for parameter in query.parameters:
+        try:
+            parameter_value(parameter.name, parameter.type, parameter.default)
+        except ValueError as error:
+            line = _line_of(text, f"parameter {parameter.name}:")
+            found = f"the default {shortened(parameter.default)} of {parameter.name!r}"
+            faults.append(
+                Fault(f"{query.file}, line {line}", found, str(error), "correct the default")
+            )
+    return faults
+
+
+def _line_of(text: str, part: str) -> int:
+    """The line on which a part of a text begins; the first where it is empty."""
+    return text.count("\n", 0, text.find(part)) + 1 if part else 1
 
 
 def load(folders: Sequence[Path]) -> dict[str, SavedQuery]:

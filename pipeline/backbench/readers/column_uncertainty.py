@@ -13,6 +13,9 @@ from backbench.signal.track import Array
 
 EXACT_DIGITS = 12
 """Significant digits from which a value counts as unrounded."""
+LEAST_ALIKE, FINE_SHARE = 10, 0.1
+"""Cells of one decade that tell how finely its values were written, and the share that must be so:
+a digit is 0 in one of ten."""
 RECTANGULAR = math.sqrt(3)
 """A limit over the standard deviation of what lies evenly within it (GUM 4.3.7)."""
 DB_PER_RELATIVE = 20 / math.log(10)
@@ -26,7 +29,7 @@ def column_uncertainty(
     text: the cells as written. numbers: their values before factor and offset. The limits of an
     instrument (percent of the reading and of the range, last digits, dB) count as rectangular.
     """
-    digit = _last_digit(text, decimal)
+    digit = _with_dropped_zeros(_last_digit(text, decimal), numbers)
     squares = np.square(digit / math.sqrt(12))
     for limit in (
         np.abs(numbers) * (column.percent_of_reading or 0.0) / 100,
@@ -37,6 +40,22 @@ def column_uncertainty(
         squares = squares + np.square(limit / RECTANGULAR)
     factor = 1.0 if column.factor is None else abs(column.factor)
     return np.asarray(np.sqrt(squares) * factor)
+
+
+def _with_dropped_zeros(place: Array, numbers: Array) -> Array:
+    """Place values where zeros at the end of a value may not have been written: "2" for 2.000.
+
+    No cell counts as coarser than a tenth of those of its decade are fine.
+    """
+    size = np.abs(np.where(np.isfinite(numbers), numbers, 0.0))
+    decade = np.where(size > 0, np.floor(np.log10(np.where(size > 0, size, 1.0))), -999)
+    finer = place.copy()
+    for one in np.unique(decade):
+        alike = decade == one
+        if alike.sum() >= LEAST_ALIKE:
+            usual = np.quantile(place[alike], FINE_SHARE, method="lower")
+            finer[alike] = np.minimum(place[alike], usual)
+    return finer
 
 
 def _of_decibels(numbers: Array, column: TableColumn) -> Array | float:

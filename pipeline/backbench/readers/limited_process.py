@@ -49,7 +49,7 @@ def read_in_process(module: str, request: dict[str, Any]) -> bytes:
     UserError
         As the reader raised it.
     TookTooMuch
-        Where it took more than MEMORY_BYTES or TIME_S, or the library that it used gave way.
+        Where it took more than MEMORY_BYTES, TIME_S or PATIENCE_S, or its library gave way.
     """
     # -P: no module of the folder that the command is run in is imported.
     command = [sys.executable, "-P", "-m", module]
@@ -74,8 +74,10 @@ def _wait(child: subprocess.Popen[bytes]) -> None:
     while child.poll() is None:
         if _memory(child.pid) > MEMORY_BYTES:
             raise TookTooMuch("it unfolds to more than 1 GiB")
-        if _time_s(child.pid) > TIME_S or time.monotonic() > end:
+        if _time_s(child.pid) > TIME_S:
             raise TookTooMuch(f"it takes more than {TIME_S} s to read")
+        if time.monotonic() > end:
+            raise TookTooMuch(f"it was not read after a wait of {PATIENCE_S} s")
         time.sleep(LOOK_S)
 
 

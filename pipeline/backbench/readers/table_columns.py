@@ -18,6 +18,7 @@ from backbench.quantities.counts import counted
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.numerals import DecimalSign
 from backbench.quantities.reading import read_quantity
+from backbench.quantities.units import UNITS as KNOWN_UNITS
 from backbench.quantities.units import scaled, spelled_unit
 from backbench.readers.column_uncertainty import column_uncertainty
 from backbench.readers.declaration import TableData
@@ -31,14 +32,21 @@ MOST_LEFT_OUT = 0.1
 OVER_RANGE = 9e36
 """Magnitude from which a number says that there is none (9.9e37, 9.91e37: SCPI 1999, 7.2.1; from
 memory)."""
-MOST_DB = 400.0
-"""No instrument reaches further, in dB: common practice, no source."""
+MOST_DB = 220.0
+"""No instrument reaches further, in dB: the noise of a resistor of 1 ohm within a millihertz is
+-228 dB re 1 V (Johnson and Nyquist, from memory), and what rounding leaves of equal numbers in
+double precision lies at about -306 dB."""
+LEAST_V = 10 ** (-MOST_DB / 20)
+"""The same in volts."""
 FREQUENCY = ("Hz", "kHz", "MHz")
 VOLTAGE = ("V", "mV", "uV", "kV")
 TIME = ("s", "ms", "us", "ns")
 RESISTANCE = ("ohm", "kohm", "mohm", "Mohm")
 ANGLE = ("deg", "rad")
 DECIBELS = ("dB", "dBV", "dBu")
+LEVEL = (*DECIBELS[1:], *VOLTAGE)
+POWER = ("W", "mW", "kW")
+DISTORTION = ("%", "dB")
 UNITS: dict[str, dict[str, tuple[str, ...]]] = {
     "response": {
         "frequency": FREQUENCY, "level": (*DECIBELS, *VOLTAGE), "phase": ANGLE,
@@ -56,6 +64,14 @@ UNITS: dict[str, dict[str, tuple[str, ...]]] = {
         "distortion": ("%", "dB"),
         "separation": ("dB",),
     },
+    "distortion": {
+        "frequency": FREQUENCY, "power": POWER, "level": LEVEL, "generator": LEVEL,
+        "thd": DISTORTION, "thd_n": DISTORTION,
+    },
+    "harmonics": {
+        "order": ("1",), "frequency": FREQUENCY, "level": (*DECIBELS, *VOLTAGE, "%"),
+    },
+    "spectrum": {"frequency": FREQUENCY, "level": (*DECIBELS, *VOLTAGE)},
 }  # fmt: skip
 """The units of each column, those with a prefix brought to the one without."""
 NEEDED = {
@@ -63,9 +79,19 @@ NEEDED = {
     "impedance": ("frequency", "magnitude"),
     "trace": ("time", "voltage"),
     "tuner": ("rf_level", "audio_level"),
+    "distortion": (),
+    "harmonics": ("level",),
+    "spectrum": ("frequency", "level"),
 }
+ONE_OF = {
+    "distortion": (("frequency", "power", "level", "generator"), ("thd", "thd_n")),
+    "harmonics": (("order", "frequency"),),
+}
+"""Columns of which a kind needs one at least."""
 COUNTED = ("time", "frequency")
 """May follow from a start and an increment."""
+ABOVE_ZERO = {"response": ("level", "generator"), "distortion": ("power", "level", "generator")}
+"""Columns whose logarithm is taken, by kind of table: a row with 0 or less has no value."""
 PAIR = ("real", "imaginary")
 """May stand for the level or the magnitude, and the phase."""
 MAGNITUDE = {"response": "level", "impedance": "magnitude"}
@@ -111,6 +137,10 @@ def declared(table: Table, name: str) -> dict[str, Scaled]:
         for key in NEEDED[table.table]
         if key not in table.columns and not (paired and key == MAGNITUDE.get(table.table))
     ]
+    faults += [
+        Fault(f"{name}, columns", f"none of {', '.join(keys)}", f"one of a {table.table} table")
+        for keys in ONE_OF.get(table.table, ()) if not table.columns.keys() & {*keys}
+    ]  # fmt: skip
     for key, column in table.columns.items():
         if key not in known:
             expected = f"one of {', '.join(known)}"
@@ -151,13 +181,14 @@ def converted(rows: Rows, wanted: dict[str, Scaled], name: str, table: Table) ->
             continue
         text = rows.frame[key].cast(pl.String).str.strip_chars()
         numbers = _numbers(text, column.unit, rows.decimal)
-        for row in np.flatnonzero(_impossible(numbers, column.unit)).tolist():
+        above_zero = key in ABOVE_ZERO.get(table.table, ())
+        for row in np.flatnonzero(_impossible(numbers, column.unit, above_zero)).tolist():
             where = f"{name}, {rows.place(row)}, column {column.label!r}"
             wrong.setdefault(row, _cell(text[row], where))
             numbers[row] = np.nan
         values[key] = _corrected(numbers, column) * factor
         uncertainty[key] = column_uncertainty(text, numbers, column, rows.decimal) * factor
-    _repeated(values, wrong, rows, name)
+    _repeated(values, wrong, rows, name, table.table)
     problems = [*rows.left_out, *(_left_out(wrong[row], name) for row in sorted(wrong))]
     if len(problems) > MOST_LEFT_OUT * (len(rows.frame) + len(rows.left_out)):
         raise _refused(rows, wrong, name)
@@ -208,19 +239,32 @@ def _with_unit(text: str | None, unit: str, decimal: DecimalSign) -> float:
     return math.nan if value.bound else value.value / scaled(1.0, named[1])
 
 
-def _impossible(numbers: Array, unit: str) -> Array:
-    """Which values are missing, over range, or more than an instrument can mean."""
-    most = MOST_DB if unit.startswith("dB") else OVER_RANGE
-    return np.asarray(~(np.abs(numbers) < most))
+def _impossible(numbers: Array, unit: str, above_zero: bool) -> Array:
+    """Which values are missing, over range, or beyond what an instrument can mean."""
+    if unit.startswith("dB"):
+        return np.asarray(~(np.abs(numbers) < MOST_DB))
+    named = spelled_unit(unit)
+    most = OVER_RANGE
+    if named is not None and unit not in ANGLE:
+        most = min(most, KNOWN_UNITS[named[0]].greatest / scaled(1.0, named[1]))
+    wrong = ~(np.abs(numbers) < most)
+    if above_zero:
+        wrong |= ~(numbers > LEAST_V)
+    return np.asarray(wrong)
 
 
-def _repeated(values: dict[str, Array], wrong: dict[int, Fault], rows: Rows, name: str) -> None:
-    """Add rows of a frequency that stands before, and of none, to those that are wrong."""
-    if "frequency" not in values:
+def _repeated(
+    values: dict[str, Array], wrong: dict[int, Fault], rows: Rows, name: str, kind: str
+) -> None:
+    """Add rows of a frequency that stands before, and of none, to those that are wrong.
+
+    A table of distortion may hold a frequency at several powers; a spectrum may begin at 0 Hz.
+    """
+    if "frequency" not in values or kind == "spectrum":
         return
     hz = values["frequency"]
     _, first = np.unique(hz, return_index=True)
-    again = np.ones(len(hz), dtype=bool)
+    again = np.full(len(hz), kind != "distortion")
     again[first] = False
     for row in np.flatnonzero(again | (hz <= 0)).tolist():
         problem = "a frequency that stands before" if hz[row] > 0 else "no frequency above 0"

@@ -84,13 +84,14 @@ def show_pair(title: str, differences: Sequence[Difference], *, everything: bool
 def _name(d: Difference) -> str:
     parts = [d.title]
     if d.order_n is not None:
-        parts.append(str(d.order_n))
+        parts.append(f"order {d.order_n}")
     if d.limit_percent is not None:
         parts.append(f"at {quantity(d.limit_percent, '%')}")
     if d.own_frequency_hz is not None:
         parts.append(f"at {quantity(d.own_frequency_hz, 'Hz')}")
-    parts += [f"{what} {text}" for what, text in sorted(json.loads(d.detail).items())]
-    return ", ".join(filter(None, (" ".join(parts), of_point(d.point_key, d.point), d.output)))
+    for what, text in sorted(json.loads(d.detail).items()):
+        parts.append(f"{text}" if what in d.title.lower() else f"{what} {text}")
+    return ", ".join(filter(None, (*parts, of_point(d.point_key, d.point), d.output)))
 
 
 def show_nearest(out: Console, near: Sequence[NearUnit]) -> None:
@@ -134,7 +135,7 @@ def show_screening(screening: Screening) -> None:
         flowing(out, f"the {len(shown)} most significant are shown; --format csv lists all")
     for y, one in shown:
         if one.trend.note:
-            indented(out, f"{y.name}: {one.trend.note}")
+            indented(out, f"{y.title}: {one.trend.note}")
 
 
 def _screened(y: Quantity, one: Screened, per: str) -> tuple[str, ...]:
@@ -159,7 +160,8 @@ def show_drift(
         ("Outside", "right"), ("Steps", "right"), ("Runs", "right"),
     )  # fmt: skip
     rows = [_controlled(series) for series in all_series if series.chart is not None]
-    show_table(out, heads, rows, f"Bench {printable(bench)} over time")
+    title = f"Bench {printable(bench)} over time"
+    show_table(out, heads, rows, title, spared=("Reviews", "Median", "Runs"))
     flowing(
         out, "individuals and moving range chart, 3 standard deviations; run rules of Western "
         "Electric (NIST/SEMATECH e-Handbook, 6.3.2)",

@@ -115,3 +115,28 @@ class Harmonics:
             phase=self.phase[few],
             samples=self.samples,
         )
+
+
+def beats(harmonics: Harmonics, whole: Array) -> float:
+    """Variance that mains lines under harmonics add to a sum of powers.
+
+    Two lines a and b that the record doesn't tell apart show a^2 + b^2 + 2 a b cos, which a longer
+    one would average to their sum. Where nothing tells how strong a line may be, the sum is
+    uncertain by what is seen at the harmonic and by its beat with all that stands in its lobe.
+
+    Parameters
+    ----------
+    harmonics : Harmonics
+        Of the tone.
+    whole : ndarray of float64, shape (n,)
+        Mean square of all that stands in the lobe of each that is blind, V^2.
+
+    Returns
+    -------
+    float
+        V^4.
+    """
+    seen = np.maximum(harmonics.square, 0.0)
+    beside = np.maximum(whole - seen, 0.0)
+    known = 2 * seen * harmonics.hum
+    return float(np.where(harmonics.blind, seen**2 + 2 * seen * beside, known).sum())

@@ -26,6 +26,12 @@ SIDEBANDS = (1, 2)
 MARGIN = 2.0
 """The line that is hidden may have this many times the power of the strongest one beside it:
 common practice, no source."""
+FIRST_LINE = 10.0
+"""The same of a line under a tone, re what stands at multiples beside it: the first line of a stray
+field is mostly the strongest by far. Common practice, no source."""
+MOST_MULTIPLE = 10
+"""Multiples of the mains above which the lines around a tone tell of those beneath it, and it has
+few harmonics among them."""
 STANDING = 6.0
 """A mains line stands out above so many standard deviations of the noise in its lobe."""
 POOLED = 3.0
@@ -141,6 +147,52 @@ def hidden_among(
     square, known = _from_neighbours(spectrum, noise, nearest, step, apart, half)
     blind = (near & ~known) | aside
     return HiddenHum(np.where(near & known, MARGIN * square, 0.0), blind)
+
+
+def hidden_under_tones(
+    spectrum: Spectrum, noise: Array, tones: Array, half: float, mains_hz: float | None
+) -> Array:
+    """The most that mains lines and sidebands in the lobes of tones may have.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    tones : ndarray of float64, shape (k,)
+        Of all that is played, fractional bins, rising.
+    half : float
+        Bins on each side that a line takes.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown: then nothing is known to hide.
+
+    Returns
+    -------
+    ndarray of float64, shape (k,)
+        Mean square, V^2; 0 where no multiple of the mains lies within a tone's lobe.
+
+    Notes
+    -----
+    The multiples around a tone that are clear of what is played tell, and what stands there may be
+    a harmonic as well: of a low tone no multiple may be clear of its harmonics. A sideband below
+    0 Hz, which shows at its positive frequency, comes to lie there with the mains.
+    """
+    if not mains_hz:
+        return np.zeros(len(tones))
+    step = mains_hz / spectrum.resolution_hz
+    nearest = np.maximum(np.rint(tones / step), 1)
+    reach = np.minimum(half + OFF_NOMINAL * tones, step / 2)
+    near = (np.abs(tones - nearest * step) <= reach) & (nearest <= MOST_MULTIPLE)
+    if not near.any():
+        return np.zeros(len(tones))
+
+    def apart(centres: Array) -> Array:
+        away: Array = np.abs(np.subtract.outer(centres, tones)).min(axis=-1)
+        return away
+
+    square, _ = _from_neighbours(spectrum, noise, nearest, step, apart, half)
+    return np.where(near, FIRST_LINE * square, 0.0)
 
 
 def on_sideband(centres: Array, tones: Array, step: float, half: float) -> NDArray[np.bool_]:

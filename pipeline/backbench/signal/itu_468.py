@@ -6,7 +6,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from backbench.signal.track import Array
+from backbench.signal.side_by_side import transform
+from backbench.signal.track import Array, Track
 from backbench.signal.weighting import power_weights
 from backbench.signal.window import Complex
 
@@ -116,15 +117,13 @@ def _gain_by_bin(count: int, resolution_hz: float) -> Complex:
     return response_468(np.arange(count, dtype=np.float64) * resolution_hz)
 
 
-def weighted_468(volts: Array, rate_hz: float) -> tuple[Array, float]:
+def weighted_468(track: Track) -> tuple[Array, float]:
     """The waveform behind the network, without its ends, where the filter would ring.
 
     Parameters
     ----------
-    volts : ndarray of float64, shape (n,)
-        V.
-    rate_hz : float
-        Sample rate, Hz.
+    track : Track
+        The record.
 
     Returns
     -------
@@ -138,9 +137,9 @@ def weighted_468(volts: Array, rate_hz: float) -> tuple[Array, float]:
     ----------
     Rec. ITU-R BS.468-4; see response_468.
     """
-    from scipy.fft import irfft, prev_fast_len, rfft
+    from scipy.fft import irfft, prev_fast_len
 
-    n = prev_fast_len(len(volts), real=True)
+    n, rate_hz = prev_fast_len(len(track.volts), real=True), track.rate_hz
     rate, factor = rate_hz, 1
     while rate < LEAST_RATE_HZ:
         rate, factor = 2 * rate, 2 * factor
@@ -148,8 +147,8 @@ def weighted_468(volts: Array, rate_hz: float) -> tuple[Array, float]:
     while rate / fraction > MOST_RATE_HZ:
         fraction += 1
     samples = n * factor // fraction
-    bins = rfft(volts[:n])[: samples // 2 + 1]
-    bins *= _gain_by_bin(len(bins), rate_hz / n)
+    bins = transform(track, n)[: samples // 2 + 1]
+    bins = bins * _gain_by_bin(len(bins), rate_hz / n)
     own_rate = rate_hz * samples / n
     wave: Array = irfft(bins, samples, overwrite_x=True)
     wave *= samples / n

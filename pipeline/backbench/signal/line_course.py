@@ -48,6 +48,9 @@ class LineCourse:
         Of the record, Hz.
     turns : ndarray of float64, shape (lines,)
         Periods of each line in a block.
+    beside : ndarray of float64, shape (lines,), or None
+        Peak amplitude of what stands so near to each line that a block doesn't tell it apart, and
+        the record does, V. None where it isn't known.
     """
 
     phasors: Complex
@@ -56,6 +59,7 @@ class LineCourse:
     length: int
     rate_hz: float
     turns: Array
+    beside: Array | None = None
 
     @cached_property
     def left_by_block(self) -> Array:

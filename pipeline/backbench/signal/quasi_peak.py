@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -19,6 +20,8 @@ source; the Recommendation gives the tables, not the constants)."""
 BLOCK_S, BEFORE_S = 0.3, 1.5
 """Stretches that are followed at once (a power of what is left after each must stay a number),
 and the part of a record that is played before it: five of the meter's longest time constant."""
+LOWER = 1 - 1e-9
+"""A sample below this share of the lowest voltage doesn't charge, however that was rounded."""
 HIGHEST_EVERY_S, LEAST_BLOCKS = 0.5, 4
 
 
@@ -48,34 +51,58 @@ def follow(rectified: Array, rate_hz: float, start: float = 0.0) -> Array:
     ----------
     Rec. ITU-R BS.468-4, clause 2 (time constants second-hand: an open library's source).
     """
+    return _followed(rectified, rate_hz, start)[0]
+
+
+def _followed(
+    rectified: Array, rate_hz: float, start: float, among: Sequence[SampleIndices] = ()
+) -> tuple[Array, list[SampleIndices]]:
+    """As follow, and the samples that charge the capacitor, by block.
+
+    among: samples by block of which alone any can charge it; all where none are given.
+    """
     block = max(int(BLOCK_S * rate_hz), 1)
-    course = np.empty(len(rectified))
-    for first in range(0, len(rectified), block):
+    weights = _level_weights(block, CHARGE_S * rate_hz)
+    course, charging = np.empty(len(rectified)), []
+    for n, first in enumerate(range(0, len(rectified), block)):
         part, held = rectified[first : first + block], course[first : first + block]
         fall = _level_weights(block, DISCHARGE_S * rate_hz)[0][: len(part)]
-        likely = np.flatnonzero(part > start)
-        weights = _level_weights(block, CHARGE_S * rate_hz)
-        np.multiply(_charged(part / fall, likely, start, weights), fall, out=held)
+        likely = among[n] if among else _likely(part, fall, start, weights)
+        levels, places = _charged(part, fall, likely, start, weights)
+        np.multiply(_spread(levels, places, len(part)), fall, out=held)
         start = float(held[-1])
-    return course
+        charging.append(places)
+    return course, charging
 
 
-def _charged(given: Array, likely: SampleIndices, start: float, weights: LevelWeights) -> Array:
-    """Voltage after each sample of a capacitor that keeps its charge: it never falls.
+def _likely(part: Array, fall: Array, start: float, weights: LevelWeights) -> SampleIndices:
+    """Samples of which alone any can charge the capacitor; see _charged."""
+    places = np.flatnonzero(part > start)
+    levels = _levels(part[places] / fall[places], start, weights)
+    # Between samples that charge it the voltage falls: it is lowest just before the next.
+    lowest = float((levels * fall[np.append(places, len(part) - 1)]).min())
+    likely = np.flatnonzero(part > LOWER * lowest)
+    above = part[likely] / fall[likely] > levels[np.searchsorted(places, likely)]
+    return np.asarray(likely[above])
 
-    likely: places of samples that may charge it. Whichever samples are taken to charge it, the
-    voltage comes out too low if anything, so that what is below it even then never charges: such
-    samples are left out until there are none.
+
+def _charged(
+    part: Array, fall: Array, likely: SampleIndices, start: float, weights: LevelWeights
+) -> tuple[Array, SampleIndices]:
+    """Voltages, re what is left of them at that time, before the first and after each of the
+    samples that charge the capacitor, and the places of these.
+
+    fall: what is left of a voltage at each sample. likely: those that may charge it. Whichever
+    samples are taken to charge it, the voltage comes out too low if anything, so that what is below
+    it even then never charges: such samples are left out until there are none.
     """
-    held = _spread(_levels(given[likely], start, weights), likely, len(given))
-    places = np.flatnonzero(given > np.concatenate([[start], held[:-1]]))
+    volts = part[likely] / fall[likely]
     while True:
-        volts = given[places]
         levels = _levels(volts, start, weights)
         charging = volts > levels[:-1]
         if charging.all():
-            return _spread(levels, places, len(given))
-        places = places[charging]
+            return levels, likely
+        likely, volts = likely[charging], volts[charging]
 
 
 def _levels(volts: Array, start: float, weights: LevelWeights) -> Array:
@@ -195,9 +222,12 @@ def needle_course(rectified: Array, rate_hz: float) -> Array:
     """
     before = rectified[-round(BEFORE_S * rate_hz) :]
     mean = float(rectified.mean())
-    charged = follow(before, rate_hz, start=mean)
-    shown = _needle_after(charged, rate_hz, float(charged.mean()))
-    return needle(follow(rectified, rate_hz, float(charged[-1])), rate_hz, shown)
+    charged, charging = _followed(before, rate_hz, mean)
+    shown, end = _needle_after(charged, rate_hz, float(charged.mean())), float(charged[-1])
+    # From a higher start the voltage is higher all along: what didn't charge it doesn't now.
+    alike = len(before) == len(rectified) and end >= mean
+    held = _followed(rectified, rate_hz, end, charging if alike else ())[0]
+    return needle(held, rate_hz, shown)
 
 
 def highest(course: Array, rate_hz: float) -> tuple[float, float, int]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -134,7 +135,7 @@ class Response:
         if math.isclose(self.hz[nearest], hz, rel_tol=1e-9):
             return ResponseLevel(float(self.db[nearest]), float(self.u_db[nearest]))
         place = math.log(min(max(hz, self.hz[0]), self.hz[-1]))
-        smooth = float(self._between(place))
+        smooth = self._between(place)
         straight = float(np.interp(place, self._log_hz, self.db))
         noise = float(np.interp(place, self._log_hz, self.u_db))
         return ResponseLevel(smooth, math.hypot(noise, (smooth - straight) / math.sqrt(3)))
@@ -253,11 +254,11 @@ class Response:
         from scipy.optimize import brentq
 
         curve = self._between
-        ends = [float(curve(x)) - db for x in (low, high)]
+        ends = [curve(x) - db for x in (low, high)]
         if ends[0] * ends[1] >= 0:  # a point at the level itself, but for rounding
             place = low if abs(ends[0]) < abs(ends[1]) else high
         else:
-            place = float(brentq(lambda x: float(curve(x)) - db, low, high))
+            place = float(brentq(lambda x: curve(x) - db, low, high))
         hz = math.exp(place)
         u = self.at(hz).u
         slope = self._tilt(place, u)
@@ -281,10 +282,30 @@ class Response:
         return np.log(self.hz)
 
     @cached_property
-    def _between(self) -> Any:
+    def _between(self) -> _Cubics:
         from scipy.interpolate import PchipInterpolator
 
-        return PchipInterpolator(self._log_hz, self.db)
+        cubics = PchipInterpolator(self._log_hz, self.db)
+        return _Cubics(self._log_hz.tolist(), cubics.c.T.tolist())
+
+
+class _Cubics(NamedTuple):
+    """A cubic between each two neighbours of `places`, its coefficients from the third power on.
+
+    One value of them in a hundredth of the time that the library's own call takes, which is made
+    for many.
+    """
+
+    places: list[float]
+    coefficients: list[list[float]]
+
+    def __call__(self, place: float) -> float:
+        """The value at a place, the outermost cubics carried on."""
+        n = min(max(bisect_right(self.places, place) - 1, 0), len(self.coefficients) - 1)
+        away = place - self.places[n]
+        third, second, first, start = self.coefficients[n]
+        square = away * away
+        return start + first * away + second * square + third * (square * away)
 
 
 class Greatest(NamedTuple):

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.signal.power import squared
+from backbench.signal.side_by_side import alike, weighted_transforms
 from backbench.signal.track import Array, Track
 from backbench.signal.window import SEVEN_TERMS, Complex, Window, window
 
@@ -80,7 +81,7 @@ _kept: WeakKeyDictionary[Track, dict[tuple[float, ...], Spectrum]] = WeakKeyDict
 
 
 def spectrum(track: Track, terms: tuple[float, ...] = SEVEN_TERMS) -> Spectrum:
-    """The spectrum of a track, made at the first call for it and kept as long as the track.
+    """The spectrum of a track, made at the first call for it or for one that was recorded with it.
 
     Parameters
     ----------
@@ -95,16 +96,18 @@ def spectrum(track: Track, terms: tuple[float, ...] = SEVEN_TERMS) -> Spectrum:
 
     Notes
     -----
-    The last samples are left out where their number has large prime factors.
+    The last samples are left out where their number has large prime factors. Kept as long as the
+    track.
     """
-    from scipy.fft import prev_fast_len, rfft
+    from scipy.fft import prev_fast_len
 
-    kept = _kept.setdefault(track, {})
-    if terms not in kept:
-        n = prev_fast_len(len(track.volts), real=True)
-        weights = window(n, terms)
-        kept[terms] = Spectrum(rfft(track.volts[:n] * weights.samples), weights, track.rate_hz)
-    return kept[terms]
+    if terms not in _kept.setdefault(track, {}):
+        weights = window(prev_fast_len(len(track.volts), real=True), terms)
+        wanted = [one for one in alike(track) if terms not in _kept.setdefault(one, {})]
+        made = weighted_transforms(wanted, weights.samples)
+        for one, bins in zip(wanted, made, strict=True):
+            _kept[one][terms] = Spectrum(bins, weights, one.rate_hz)
+    return _kept[track][terms]
 
 
 class Lines(NamedTuple):

@@ -50,9 +50,9 @@ not the noise of a unit."""
 SIGNIFICANT_RATIO = 2.0
 """Ratio of variances that 31 degrees of freedom exceed once in a thousand times."""
 STRONG = 0.1
-"""Share of the strongest line's level from which a line is told of."""
+"""Share of the strongest line's level from which a line is named."""
 LEAST_PHASE = 0.01
-"""Radians, below which a change is told as one of level."""
+"""Radians, below which a change counts as one of level."""
 
 
 class SteadySegment(NamedTuple):
@@ -151,12 +151,14 @@ def _noise(course: LineCourse) -> Array:
 def _beat(course: LineCourse) -> Array:
     """What mains lines beside a line make of it from block to block, relative, at most.
 
-    A rectangular block lets a line that is d periods off through with a share of 1 / (pi d).
+    A rectangular block lets a line that is d periods off through with a share of 1 / (pi d); one
+    so near that the fit takes it for the line itself isn't left over, and known from the spectrum.
     """
     turns, hum = course.turns, HUM_TO_HZ * course.block_s
     away = np.maximum(turns - hum, turns / 4)
     fraction = np.minimum(1 / (math.pi * away), MOST_LEAK)
-    return fraction * math.sqrt(2 * course.usual_left) / course.usual_level
+    near = 0.0 if course.beside is None else course.beside
+    return (fraction * math.sqrt(2 * course.usual_left) + near) / course.usual_level
 
 
 def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:

@@ -98,7 +98,12 @@ def transfer(
     return transfer_of(played_sweep(played, len(recorded), rate_hz, sweep), recorded, least_linear)
 
 
-def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_LINEAR) -> Transfer:
+def transfer_of(
+    sent: PlayedSweep,
+    recorded: Array,
+    least_linear: float = LEAST_LINEAR,
+    transformed: Complex | None = None,
+) -> Transfer:
     """As transfer, for a sweep that was made ready.
 
     Parameters
@@ -109,6 +114,8 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
         V; no longer than the sweep was made ready for.
     least_linear : float, optional
         See transfer.
+    transformed : ndarray of complex128, optional
+        The transform of what was recorded, over sent.size; made where not given.
 
     Returns
     -------
@@ -130,18 +137,20 @@ def transfer_of(sent: PlayedSweep, recorded: Array, least_linear: float = LEAST_
     energy = float(np.square(recorded).sum())
     if energy == 0:
         raise Refusal("the output is silent")
-    bins = fft.rfft(recorded, sent.size)[: len(sent.inverse)] * sent.inverse
+    whole = fft.rfft(recorded, sent.size) if transformed is None else transformed
+    bins = whole[: len(sent.inverse)] * sent.inverse
     impulse = fft.irfft(bins, sent.samples)
     peak = int(np.argmax(np.abs(impulse)))
     arrival = _arrival(impulse, peak, sent.step)
-    continued = _continued(sent, _read(sent, impulse, peak)[1])
+    continued = _continued(sent, _on_grid(sent, sent.window.cut(impulse, peak)))
     impulse += np.roll(fft.irfft(sent.lost * continued, sent.samples), peak)
-    spectrum, ratio = _read(sent, impulse, peak)
+    spectrum, beside = sent.window.cuts(impulse, [peak, peak + len(sent.window.weights)])
+    ratio = _on_grid(sent, spectrum)
     _refuse_unexplained(sent, spectrum, energy, least_linear)
     late = (arrival - peak * sent.step) / sent.rate_hz
     ratio *= np.exp(2j * np.pi * sent.grid * late)
     arrival_s = _delay(sent, arrival)
-    noise = _noise(sent, impulse, peak, arrival_s, len(recorded) / sent.rate_hz)
+    noise = _noise(sent, beside, arrival_s, len(recorded) / sent.rate_hz)
     wander = 0.0
     if least_linear > 0:
         deconvolved = Deconvolved(
@@ -165,16 +174,15 @@ def _of_wire(sent: PlayedSweep) -> Array:
 
     if sent not in _wires:
         impulse = fft.irfft(1 - sent.lost, sent.samples)
-        continued = _continued(sent, _read(sent, impulse, 0)[1])
+        continued = _continued(sent, _on_grid(sent, sent.window.cut(impulse, 0)))
         impulse += fft.irfft(sent.lost * continued, sent.samples)
         _wires[sent] = early_of_wire(sent, impulse)
     return _wires[sent]
 
 
-def _read(sent: PlayedSweep, impulse: Array, place: int) -> tuple[Complex, Complex]:
-    """Spectrum of the windowed response about a place, and its values on the grid."""
-    spectrum = sent.window.cut(impulse, place)
-    return spectrum, _at(spectrum, sent.grid * sent.window.size / sent.own_rate_hz)
+def _on_grid(sent: PlayedSweep, spectrum: Complex) -> Complex:
+    """Values on the grid of the spectrum of a windowed response."""
+    return _at(spectrum, sent.grid * sent.window.size / sent.own_rate_hz)
 
 
 def _arrival(impulse: Array, peak: int, step: float) -> int:
@@ -225,14 +233,12 @@ def _refuse_unexplained(sent: PlayedSweep, spectrum: Complex, energy: float, lea
         )
 
 
-def _noise(
-    sent: PlayedSweep, impulse: Array, peak: int, arrival_s: float, length_s: float
-) -> Array:
+def _noise(sent: PlayedSweep, beside: Complex, arrival_s: float, length_s: float) -> Array:
     """Standard uncertainty of the ratio's magnitude on the grid.
 
-    Read from the impulse response just after the window, where only what does not follow the
-    sweep is left, through the same window, and averaged over neighbouring frequencies, as at the
-    output: white noise is level there, so that the mean is drawn neither up nor down. Where the
+    beside: spectrum of the impulse response just after the window, where only what does not follow
+    the sweep is left, through the same window. It is averaged over neighbouring frequencies, as at
+    the output: white noise is level there, so that the mean is drawn neither up nor down. Where the
     record is too short for that stretch, the noise density of the nearest lower frequency that it
     covers is taken: noise of an amplifier falls or stays level with frequency.
     Raises Refusal where nothing is left to read the noise from.
@@ -242,7 +248,7 @@ def _noise(
     if not known.any():
         raise Refusal("the recording ends too soon after the sweep to tell its noise")
     window = sent.window
-    left = squared(window.cut(impulse, peak + len(window.weights))) * sent.cell_density
+    left = squared(beside) * sent.cell_density
     density = noise_density(left, window, sent.own_rate_hz, sent.grid)
     filled = np.where(known, density / np.maximum(coverage, LEAST_COVERED), 0.0)
     nearest = np.maximum.accumulate(np.where(known, np.arange(len(sent.grid)), 0))

@@ -10,6 +10,7 @@ of the half that the response's window can't leave out.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -78,7 +79,7 @@ def early_of_wire(sent: PlayedSweep, impulse: Array) -> Array:
     ndarray of float64, shape (g,)
         Re what was played.
     """
-    return np.asarray(np.sqrt(_before(sent, impulse, 0)[0]))
+    return np.asarray(np.sqrt(_early(sent, _powers_before(sent, impulse, [0])[0])))
 
 
 def early_and_late(sent: PlayedSweep, early: Array) -> Array:
@@ -116,21 +117,45 @@ def early_and_late(sent: PlayedSweep, early: Array) -> Array:
 
 def _before(sent: PlayedSweep, impulse: Array, peak: int) -> tuple[Array, Array]:
     """Power of early arrivals and of noise through the same window, on the grid."""
+    window = sent.window
+    later = peak + len(window.weights) + window.before
+    early, noise = _powers_before(sent, impulse, [peak, later])
+    resolved = sent.own_rate_hz / window.before
+    wide = np.maximum(NOISE_CELLS * resolved, HALF_WIDTH * sent.grid)
+    return _early(sent, early), mean_about(noise, _cell(sent), sent.grid, wide)
+
+
+def _early(sent: PlayedSweep, power: Array) -> Array:
+    """Power of early arrivals on the grid, from that by bin."""
+    half = np.full(len(sent.grid), sent.own_rate_hz / sent.window.before)
+    return mean_about(power, _cell(sent), sent.grid, half)
+
+
+def _cell(sent: PlayedSweep) -> float:
+    return sent.own_rate_hz / _size(sent.window.before)
+
+
+def _powers_before(sent: PlayedSweep, impulse: Array, places: list[int]) -> Array:
+    """Power by bin of what a response has before some places, a row for each."""
     from scipy import fft
 
-    window, rate_hz = sent.window, sent.own_rate_hz
-    before_s = np.arange(window.before, 0, -1) / rate_hz
-    fade = np.clip(before_s / GUARD_S - 1, 0, 1)
-    weights = window.weights[: window.before] * (0.5 - 0.5 * np.cos(np.pi * fade))
+    before = sent.window.before
+    weights = sent.window.weights[:before] * _faded(before, sent.own_rate_hz)
+    pieces = [np.take(impulse, np.arange(at - before, at), mode="wrap") for at in places]
+    return squared(fft.rfft(np.stack(pieces) * weights, _size(before), axis=1))
 
-    size = fft.next_fast_len(PADDED * window.before, real=True)
 
-    def power(place: int) -> Array:
-        piece = np.take(impulse, np.arange(place - window.before, place), mode="wrap")
-        return squared(fft.rfft(piece * weights, size))
+def _size(before: int) -> int:
+    from scipy import fft
 
-    cell, resolved = rate_hz / size, rate_hz / window.before
-    wide = np.maximum(NOISE_CELLS * resolved, HALF_WIDTH * sent.grid)
-    early = mean_about(power(peak), cell, sent.grid, np.full(len(sent.grid), resolved))
-    later = power(peak + len(window.weights) + window.before)
-    return early, mean_about(later, cell, sent.grid, wide)
+    size: int = fft.next_fast_len(PADDED * before, real=True)
+    return size
+
+
+@lru_cache(maxsize=4)
+def _faded(before: int, rate_hz: float) -> Array:
+    """Factors of so many samples before an arrival, the last of them left out."""
+    fade = np.clip(np.arange(before, 0, -1) / rate_hz / GUARD_S - 1, 0, 1)
+    faded = np.asarray(0.5 - 0.5 * np.cos(np.pi * fade))
+    faded.setflags(write=False)
+    return faded

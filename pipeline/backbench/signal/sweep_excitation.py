@@ -119,7 +119,31 @@ class PlayedSweep:
         return min(int(hz * self.size / self.rate_hz), len(self.hz))
 
 
-def played_sweep(played: Array, length: int, rate_hz: float, sweep: SweepParameters) -> PlayedSweep:
+def transform_size(played: int, recorded: int) -> int:
+    """Samples of the transforms of a sweep and of what was recorded of it.
+
+    Parameters
+    ----------
+    played, recorded : int
+        Samples of each.
+
+    Returns
+    -------
+    int
+    """
+    from scipy.fft import next_fast_len
+
+    size: int = next_fast_len(max(played, recorded), real=True)
+    return size
+
+
+def played_sweep(
+    played: Array,
+    length: int,
+    rate_hz: float,
+    sweep: SweepParameters,
+    transformed: Complex | None = None,
+) -> PlayedSweep:
     """A sweep made ready for records of up to a length.
 
     Parameters
@@ -132,6 +156,8 @@ def played_sweep(played: Array, length: int, rate_hz: float, sweep: SweepParamet
         Sample rate, Hz.
     sweep : SweepParameters
         What was to be played.
+    transformed : ndarray of complex128, optional
+        The transform of what was played, over transform_size; made where not given.
 
     Returns
     -------
@@ -147,12 +173,12 @@ def played_sweep(played: Array, length: int, rate_hz: float, sweep: SweepParamet
     The transforms are as long as the longer record: what follows the sweep is then circular.
     Harmonics, which arrive early, stand at its end; noise lies all over it.
     """
-    from scipy import fft
+    from scipy.fft import rfft
 
-    size = fft.next_fast_len(max(len(played), length), real=True)
+    size = transform_size(len(played), length)
     samples = _samples(size, rate_hz, sweep)
-    source = fft.rfft(played, size)[: samples // 2 + 1]
-    hz = np.arange(len(source)) * (rate_hz / size)
+    source = (rfft(played, size) if transformed is None else transformed)[: samples // 2 + 1]
+    hz: Array = np.asarray(np.arange(len(source)) * (rate_hz / size), dtype=np.float64)
     density = squared(source)
     sums = np.concatenate([[0.0], np.cumsum(density)])
     energy = _energy(played)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -123,14 +124,15 @@ def _beyond(stretch: _Stretch, nearby: tuple[Array, Array], limit: float) -> tup
 
     nearby: frequencies, and what it is held against there.
     """
-    early = np.sqrt(stretch.power(stretch.before[None, :])[0])
-    held = limit * np.interp(stretch.hz, *nearby)
+    look = stretch.look
+    early = np.sqrt(look.power(stretch.before[None, :])[0])
+    held = limit * np.interp(look.hz, *nearby)
     over = early / held
     if over.max() > 1:
-        noise = np.sqrt(stretch.power(stretch.others()).mean(axis=0))
+        noise = np.sqrt(look.power(stretch.others()).mean(axis=0))
         over -= NOISE_TIMES * noise / held
     worst = int(np.argmax(over))
-    return float(stretch.hz[worst]), float(over[worst])
+    return float(look.hz[worst]), float(over[worst])
 
 
 class _Response(NamedTuple):
@@ -178,14 +180,17 @@ def _early_limit(ratio: float) -> float:
     return next((limit for below, limit in EARLY_AT_LOW if ratio < below), EARLY)
 
 
-class _Stretch(NamedTuple):
-    """What a response is before its arrival, in others as long after it, and how to look at it.
+class _Look(NamedTuple):
+    """Where a band is looked at in a response of some rate and length, and how.
 
-    chosen: bins of a transform of `size` samples that lie in a band, at hz.
+    first, last: samples before the arrival. after, last_sample: first and last after it, of others
+    as long. chosen: bins of a transform of `size` samples that lie in the band, at hz.
     """
 
-    before: Array
-    others: Callable[[], Array]
+    first: int
+    last: int
+    after: int
+    last_sample: int
     weights: Array
     size: int
     chosen: slice
@@ -197,33 +202,57 @@ class _Stretch(NamedTuple):
         return squared(fft.rfft(rows * self.weights, self.size, axis=1)[:, self.chosen])
 
 
+class _Stretch(NamedTuple):
+    """What a response is before its arrival, in others as long after it, and how to look at it."""
+
+    before: Array
+    others: Callable[[], Array]
+    look: _Look
+
+
 def _periods(low_hz: float) -> tuple[float, float]:
     return EARLY_PERIODS if low_hz < LOW_TO_HZ else HIGH_PERIODS
 
 
 def _stretch(sent: PlayedSweep, response: _Response, band: tuple[float, float]) -> _Stretch | None:
     """None where periods are too long to keep it apart from the second harmonic."""
+    gap_s = HARMONIC_GAP[1] * sent.sweep.scale_s * math.log(2)
+    look = _look(band, response.rate_hz, len(response.samples), gap_s, sent.after_s)
+    if look is None:
+        return None
+    count = look.first - look.last
+    return _Stretch(
+        before=response.before(look.first, look.last),
+        others=lambda: response.before(-look.after, -look.last_sample).reshape(-1, count),
+        look=look,
+    )
+
+
+@lru_cache(maxsize=128)
+def _look(
+    band: tuple[float, float], rate: float, samples: int, gap_s: float, after_s: float
+) -> _Look | None:
+    """Kept, because it is the same for every record of a sweep."""
     from scipy import fft
 
-    rate = response.rate_hz
     nearest, farthest = (periods / band[0] for periods in _periods(band[0]))
-    farthest = min(farthest, HARMONIC_GAP[1] * sent.sweep.scale_s * math.log(2))
-    after = round(sent.after_s * rate)
+    farthest = min(farthest, gap_s)
+    after = round(after_s * rate)
     first, last = round(farthest * rate), round(nearest * rate)
     count = first - last
     last_sample = after + NOISE_STRETCHES * count
-    if farthest < LEAST_STRETCH * nearest or last_sample > len(response.samples):
+    if farthest < LEAST_STRETCH * nearest or last_sample > samples:
         return None
     rise = flank(max(round(min(FLANK_PERIODS / band[0] * rate, count / 3)), 2))
     size = fft.next_fast_len(max(2 * count, round(RESOLVED * rate / band[0])), real=True)
     edges = [math.ceil(hz * size / rate) for hz in band]
     if edges[0] >= edges[1]:
         return None
-    return _Stretch(
-        before=response.before(first, last),
-        others=lambda: response.before(-after, -last_sample).reshape(-1, count),
-        weights=np.concatenate([rise, np.ones(count - 2 * len(rise)), rise[::-1]]),
-        size=size,
-        chosen=slice(*edges),
-        hz=np.arange(*edges) * (rate / size),
-    )
+    weights = np.concatenate([rise, np.ones(count - 2 * len(rise)), rise[::-1]])
+    hz = np.arange(*edges) * (rate / size)
+    for kept in (weights, hz):
+        kept.setflags(write=False)
+    return _Look(
+        first=first, last=last, after=after, last_sample=last_sample, weights=weights, size=size,
+        chosen=slice(*edges), hz=hz,
+    )  # fmt: skip

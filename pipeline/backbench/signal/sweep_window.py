@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -130,19 +132,39 @@ class ImpulseWindow(NamedTuple):
         -------
         ndarray of complex128, shape (size // 2 + 1,)
         """
+        return np.asarray(self.cuts(impulse, [place])[0])
+
+    def cuts(self, impulse: Array, places: Sequence[int]) -> Complex:
+        """Spectra of an impulse response, weighted about several places, in one call.
+
+        Parameters
+        ----------
+        impulse : ndarray of float64, shape (m,)
+            Circular.
+        places : sequence of int, k long
+            Samples that are time 0.
+
+        Returns
+        -------
+        ndarray of complex128, shape (k, size // 2 + 1)
+        """
         from scipy import fft
 
-        start = place - self.before
-        chosen = np.arange(start, start + len(self.weights))
-        piece = np.take(impulse, chosen, mode="wrap") * self.weights
-        padded = np.zeros(self.size)
-        padded[: self.after] = piece[self.before :]
-        padded[self.size - self.before :] = piece[: self.before]
-        return np.asarray(fft.rfft(padded))
+        padded = np.zeros((len(places), self.size))
+        for row, place in zip(padded, places, strict=True):
+            start = place - self.before
+            chosen = np.arange(start, start + len(self.weights))
+            piece = np.take(impulse, chosen, mode="wrap") * self.weights
+            row[: self.after] = piece[self.before :]
+            row[self.size - self.before :] = piece[: self.before]
+        return np.asarray(fft.rfft(padded, axis=1, overwrite_x=True))
 
 
+@lru_cache(maxsize=4)
 def window_of(rate_hz: float, sweep: SweepParameters, length: int) -> ImpulseWindow:
     """Flat about the place, raised-cosine flanks; begins after the second harmonic's response.
+
+    Kept, because it is the same for every record of a sweep.
 
     Parameters
     ----------
@@ -166,6 +188,7 @@ def window_of(rate_hz: float, sweep: SweepParameters, length: int) -> ImpulseWin
     flat_after = round(FLAT_AFTER * after)
     rise, fall = flank(before - flat_before), flank(after - flat_after)[::-1]
     weights = np.concatenate([rise, np.ones(flat_before + flat_after), fall])
+    weights.setflags(write=False)
     return ImpulseWindow(before, weights, fft.next_fast_len(4 * len(weights), real=True))
 
 

@@ -14,8 +14,8 @@ from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.band_sums import notch_power, parted, widened, with_lines
 from backbench.signal.dither import lines_of_steps
-from backbench.signal.harmonics import Harmonics
-from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum
+from backbench.signal.harmonics import Harmonics, beats
+from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum, hidden_under_tones
 from backbench.signal.power import STANDING, MeanSquare, line_power, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
@@ -121,15 +121,14 @@ class ToneLines:
     def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
         line = self._with_steps(self._whole(self.position))
-        hum = MARGIN * self.hum_under_fundamental
+        hum = max(MARGIN * self.hum_under_fundamental, self.perhaps_under_fundamental)
         return line._replace(floor=line.floor + hum**2, slope=line.slope + 2 * hum)
 
     @cached_property
     def selective(self) -> MeanSquare:
         """Mean square of the line at the position alone, for tones that may lie in the noise."""
         middle = self._middle
-        near = middle.slope / 2
-        hum = float(self._hum_of_fundamental[0][0])
+        near, hum = middle.slope / 2, float(self._hum_of_fundamental[0][0])
         both = MeanSquare(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
         return self._with_steps(both)
 
@@ -259,6 +258,16 @@ class ToneLines:
         hum, blind = self._hum_of_fundamental
         return 0.0 if blind[0] else float(hum[0]) / MARGIN
 
+    @cached_property
+    def perhaps_under_fundamental(self) -> float:
+        """Mean square, V^2, of the most of a mains line or sideband in a low tone's lobe, where
+        nothing clear of its harmonics tells of it; 0 where something does, or none lies there."""
+        if not self._hum_of_fundamental[1][0]:
+            return 0.0
+        places = np.array([self.position])
+        most = hidden_under_tones(self.spectrum, self.noise, places, self.half, self.mains_hz)
+        return float(most[0])
+
     def notched(self, q: float) -> MeanSquare:
         """What a notch filter of quality q, tuned to the fundamental, leaves of 20 Hz to 20 kHz.
 
@@ -284,18 +293,13 @@ class ToneLines:
         return widened(left, self._beats(BAND_HZ[1]))
 
     def _beats(self, top_hz: float) -> float:
-        """Variance, V^4, that mains lines under harmonics add to a sum of powers.
-
-        Two lines a and b that the record doesn't tell apart show a^2 + b^2 + 2 a b cos, which a
-        longer one would average to their sum. Where nothing tells how strong a line may be, the sum
-        is uncertain by what is seen.
-        """
+        """Variance, V^4, that mains lines under harmonics add to a sum of powers."""
         last = self.last_order(top_hz)
         if last < 2:
             return 0.0
         harmonics = self.harmonics(last)
-        seen = np.maximum(harmonics.square, 0.0)
-        return float(np.where(harmonics.blind, seen**2, 2 * seen * harmonics.hum).sum())
+        orders = harmonics.orders.tolist()
+        return beats(harmonics, np.array([self._whole(n * self.position).value for n in orders]))
 
     @cached_property
     def noise_only(self) -> MeanSquare:

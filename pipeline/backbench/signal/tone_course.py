@@ -28,6 +28,10 @@ STRONG = 1e-5
 """Power of a product re the tone nearest to it from which it is fitted however many there are: a
 block lets so much of it through that the tone's level seems to change by some 0.005 dB."""
 MOST_PRODUCTS = 16
+NEAR_TURNS = 1.25
+"""Periods of a beat in a block, below which its fit takes most of a line for that beside it."""
+LINE = 12.0
+"""Times the noise above which a bin is a line's: once in 160 000 by chance."""
 
 _kept: WeakKeyDictionary[ToneLines | ToneSet, LineCourse] = WeakKeyDictionary()
 _products: WeakKeyDictionary[ToneSet, tuple[Array, float]] = WeakKeyDictionary()
@@ -103,9 +107,24 @@ def tones_course(track: Track, tones: ToneSet) -> LineCourse:
         hz = np.concatenate([tones.frequencies_hz, strong_products(tones)[0]])
         course = line_course(track.volts, track.rate_hz, hz)
         _kept[tones] = replace(
-            course, phasors=course.phasors[:, :count], turns=course.turns[:count]
+            course,
+            phasors=course.phasors[:, :count],
+            turns=course.turns[:count],
+            beside=_near_tones(tones, course.block_s),
         )
     return _kept[tones]
+
+
+def _near_tones(tones: ToneSet, block_s: float) -> Array:
+    """Peak amplitude of what stands beside each tone, nearer than a block tells apart, V."""
+    spectrum, reach = tones.spectrum, NEAR_TURNS / (block_s * tones.spectrum.resolution_hz)
+    result = np.zeros(len(tones.positions))
+    for k, position in enumerate(tones.positions.tolist()):
+        near = slice(max(int(position - reach), 0), int(position + reach) + 2)
+        power, noise = spectrum.power[near], tones.noise[near]
+        lines = ~tones.removed[near] & (power > LINE * noise)
+        result[k] = np.sqrt(2 * np.sum(power[lines]))
+    return result
 
 
 def background_ratio_of_tones(tones: ToneSet) -> float:

@@ -13,7 +13,13 @@ from numpy.typing import NDArray
 
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.dither import lines_of_steps
-from backbench.signal.hidden_hum import UNSEEN_FACTOR, HiddenHum, hidden_among, on_sideband
+from backbench.signal.hidden_hum import (
+    UNSEEN_FACTOR,
+    HiddenHum,
+    hidden_among,
+    hidden_under_tones,
+    on_sideband,
+)
 from backbench.signal.power import MeanSquare, line_power
 from backbench.signal.spectrum import Spectrum, read_lines
 from backbench.signal.tone import EDGE, PASS_BAND
@@ -62,8 +68,18 @@ class ToneSet:
 
     @cached_property
     def tones(self) -> tuple[MeanSquare, ...]:
-        """Mean square of each tone, from the whole of its lobe."""
-        return tuple(self._lobe_power(position) for position in self.positions.tolist())
+        """Mean square of each tone, from the whole of its lobe.
+
+        A mains line or a sideband that may hide there is in the variance.
+        """
+        hum = hidden_under_tones(
+            self.spectrum, self.noise, self.positions, self.half, self.mains_hz
+        )
+        whole = [self._lobe_power(position) for position in self.positions.tolist()]
+        return tuple(
+            line._replace(floor=line.floor + most**2, slope=line.slope + 2 * most)
+            for line, most in zip(whole, hum.tolist(), strict=True)
+        )
 
     @cached_property
     def steps(self) -> float:

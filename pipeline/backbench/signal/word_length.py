@@ -98,8 +98,8 @@ def _step(track: Track) -> float:
     if not np.isfinite(some).all():
         return stated
     shares = some / track.full_scale_v
-    parts = _divisor(shares)
     own = stated / track.full_scale_v
+    parts = _divisor(shares, 1.5 * own * GRID)
     if parts > 1.5 * own * GRID:
         return parts / GRID * track.full_scale_v
     rounded = max(own, ROUNDING * float(np.abs(shares).max(initial=0.0)))
@@ -114,8 +114,11 @@ def _some(volts: Array) -> Array:
     return np.concatenate([volts[start : start + BLOCK] for start in starts])
 
 
-def _divisor(shares: Array) -> float:
-    """Greatest common divisor of the differences, parts; 0 where they are on no grid."""
+def _divisor(shares: Array, least: float) -> float:
+    """Greatest common divisor of the differences, parts; 0 where they are on no grid.
+
+    least: parts up to which it needn't be told exactly.
+    """
     scaled = shares * GRID
     whole = np.rint(scaled)
     if np.abs(scaled - whole).max(initial=0.0) > OFF_GRID:
@@ -123,7 +126,7 @@ def _divisor(shares: Array) -> float:
     apart: NDArray[np.int64] = np.diff(whole).astype(np.int64)
     # A few samples tell that a record has no coarser step; only one that has needs them all.
     first = int(np.gcd.reduce(apart[:64])) if len(apart) else 0
-    return float(first if first == 1 else np.gcd.reduce(apart))
+    return float(first if 0 < first <= max(least, 1) else np.gcd.reduce(apart))
 
 
 def _lattice(shares: Array, rounded: float) -> float:

@@ -22,6 +22,7 @@ from backbench.storage.atomic_io import flush_file, parquet_bytes, rename
 from backbench.storage.fault_injection import reached
 from backbench.storage.query_limits import bounded
 from backbench.storage.schema_steps import checksum, migrations
+from backbench.storage.scratch import scratch_folder
 
 DATABASE_NAME = "catalogue.duckdb"
 PATIENCE_S = 10.0
@@ -150,8 +151,8 @@ class Database:
         """Append rows to a table by way of a Parquet file, columns matched by name."""
         if not rows:
             return
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "rows.parquet"
+        with scratch_folder() as folder:
+            path = folder / "rows.parquet"
             frame = pl.DataFrame(rows, infer_schema_length=None, orient="row")
             path.write_bytes(parquet_bytes(frame))
             self.load_parquet(table, [path])

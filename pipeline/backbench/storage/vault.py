@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -115,11 +115,15 @@ def hash_stream(stream: BinaryIO, copy: BinaryIO | None = None) -> tuple[str, in
 
 @dataclass(frozen=True)
 class Received:
-    """A file that a manifest names: its hash and size, or why it can't be had."""
+    """A file that a manifest names: its hash and size, or why it can't be had.
+
+    written: the day on which it was last written where it came from; no part of its content.
+    """
 
     sha256: str | None
     bytes: int | None
     reason: str | None = None
+    written: str | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True)

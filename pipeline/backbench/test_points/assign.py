@@ -75,7 +75,7 @@ levels AS (
            first(value ORDER BY reading_key) AS volts
     FROM reading
     WHERE {chosen} AND list_contains($levels, metric) AND value IS NOT NULL
-          AND stimulus IN ('tone', 'tone trace table')
+          AND stimulus IN ('tone', 'tone trace table', 'harmonics table')
     GROUP BY ALL
 ),
 met AS (
@@ -97,8 +97,9 @@ met AS (
         reading.stimulus,
         point.volume_setting IS NOT NULL AND reading.volume IS NULL AS volume_unknown,
         coalesce(taken.shaped, false) AS shaped,
-        reading.stimulus IN ('steps', 'tone trace table')
-            OR (reading.stimulus = 'sweep' AND point.metrics IS NOT NULL) AS less_direct,
+        reading.stimulus IN ('steps', 'tone trace table', 'distortion table', 'harmonics table')
+            OR (reading.stimulus IN ('sweep', 'response table') AND point.metrics IS NOT NULL)
+            AS less_direct,
         reading.value IS NULL AS without_value, reading.status = 'entered' AS entered,
         coalesce(taken.position, 0) AS position
     FROM reading

@@ -183,8 +183,8 @@ steps AS (
         AND levels.output = reading.output AND levels.frequency_hz = reading.frequency_hz
         AND levels.generator_vrms IS NOT DISTINCT FROM reading.generator_vrms
     WHERE {chosen} AND list_contains($metrics, reading.metric) AND reading.unit_key <> ''
-      AND stimulus IN ('tone', 'steps') AND value IS NOT NULL AND uncertainty IS NOT NULL
-      AND estimation IS NOT NULL AND swept > 0
+      AND stimulus IN ('tone', 'steps', 'distortion table')
+      AND value IS NOT NULL AND uncertainty IS NOT NULL AND estimation IS NOT NULL AND swept > 0
       AND driven IS NULL AND against IS NULL
 ),
 sweeps AS (

@@ -60,7 +60,7 @@ class TestPoint:
     volume: str | None = None
 
 
-TONE = "tone, steps, tone trace table"
+TONE = "tone, steps, tone trace table, distortion table, harmonics table"
 FREQUENCIES = {"20hz": ("20 Hz", 20.0), "1khz": ("1 kHz", 1000.0), "20khz": ("20 kHz", 20000.0)}
 LOADS = (4.0, 8.0, 16.0)
 POWERS: dict[str, tuple[str, float | None, float | None]] = {
@@ -153,7 +153,7 @@ def _unpowered() -> Iterator[TestPoint]:
         yield TestPoint(
             f"impedance-{frequency}",
             f"output impedance at {frequency_title}",
-            f"{TONE}, sweep",
+            f"{TONE}, sweep, response table",
             hertz,
             metrics=of_family("output impedance"),
         )
