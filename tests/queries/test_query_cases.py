@@ -480,9 +480,9 @@ CASES = [
         unit c technology=hybrid
         reading c mains_line 9e-4 0 under=idle order_n=1 frequency_hz=50.0
         """, """
-        unit_key | order_n | frequency_hz | value | bound | peers_median | peers
-        a        | 1       | 50           | 100   |       | 300          | 1
-        a        | 2       | 100.1        | 20    | upper |              | 0
+        unit_key | order_n | frequency_hz | value | bound | peers_median | peers_low | peers
+        a        | 1       | 50           | 100   |       | 300          | 300       | 1
+        a        | 2       | 100.1        | 20    | upper |              |           | 0
         """, {"unit": "a"}),
     Case("idle-spectrum-of-a-unit", """
         unit a
