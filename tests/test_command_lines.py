@@ -21,6 +21,7 @@ from backbench.cli import app
 from bench_amplifier import BENCH, RANGES_V, Amplifier
 from isolated_network import run_isolated_elsewhere
 from old_records import HEADINGS, MAP, messy, write_xlsx
+from terminal_signs import lost_signs
 
 ROOT = Path(__file__).parent.parent
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
@@ -281,6 +282,8 @@ def test_a_command_line_that_is_given_runs(line: str, here: Path) -> None:
         (here / "old-amplifiers.toml").unlink()
     ran = run(line)
     assert ran.exit_code in well(command), f"{ran.output}\n{ran.exception!r}"
+    for character_set in ("ascii", "latin-1", "cp437"):
+        assert not lost_signs(ran.output, character_set), character_set
     only_asked = re.search("--help|--dry-run|--format|--out|--stills|--propose", line)
     if command not in NOTHING_FOLLOWS and not only_asked:
         assert "Next: backbench " in ran.output, ran.output

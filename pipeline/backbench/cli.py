@@ -27,6 +27,7 @@ from backbench.commands import (
 from backbench.commands.common import app
 from backbench.commands.quantity_options import AllAtOnce
 from backbench.errors import UserError
+from backbench.reports import plain_signs
 from backbench.storage.process_life import stop_on_terminate
 from backbench.storage.query_limits import end_when_overdue
 from backbench.storage.scratch import clear_left
@@ -69,7 +70,8 @@ def main() -> None:
 
 
 def write_on_any_terminal() -> None:
-    """Show "?" for a sign that the terminal's character set lacks, where it is not UTF-8."""
+    """Write signs that the terminal's character set lacks with others, where it is not UTF-8."""
+    plain_signs.register()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
+            stream.reconfigure(errors=plain_signs.HANDLER)

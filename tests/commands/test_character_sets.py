@@ -1,4 +1,6 @@
-"""Output to a terminal whose character set is not UTF-8."""
+"""Output to a terminal whose character set is not UTF-8; tests/test_command_lines.py asks it of
+what every command prints.
+"""
 
 from __future__ import annotations
 
@@ -8,14 +10,43 @@ import sys
 
 import pytest
 
+from terminal_signs import lost_signs, shown
 
-@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp437", "utf-8"])
-def test_signs_that_a_terminal_lacks_are_shown_as_question_marks(encoding: str) -> None:
+CODE = "from backbench.cli import main; main()"
+SHOWN = {
+    "10⁻³ V": "10^-3 V", "−60.5 dB": "-60.5 dB", "3.2 µV ± 0.1 µV": "3.2 uV +/- 0.1 uV",
+    "1½ W": "1 1/2 W", "1–3 Ω": "1-3 ohm", "≥ 20 °C": ">= 20 degC", "5 ≠ 6": "5 != 6",
+    "Käfer": "Kafer", "√2": "sqrt 2", "５％": "5%", "ten\u00a0W": "ten W", "日本 ∤": "?? ?",
+    "a\ud83cb": "a?b",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("text", SHOWN)
+def test_no_digit_and_no_sign_of_a_number_is_lost_in_ascii(text: str) -> None:
+    assert shown(text, "ascii") == SHOWN[text]
+
+
+def test_what_counts_as_lost() -> None:
+    assert lost_signs("10⁻³ −1 1–2 ± 3 ½", "ascii") == []
+    assert lost_signs("日本 12", "ascii") == ["日本"]
+
+
+@pytest.mark.parametrize(
+    "settings",
+    [
+        {"PYTHONIOENCODING": "ascii"}, {"PYTHONIOENCODING": "latin-1"},
+        {"PYTHONIOENCODING": "cp437"}, {"PYTHONIOENCODING": "utf-8"},
+        {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
+    ],
+    ids=["ascii", "latin-1", "cp437", "utf-8", "C"],
+)  # fmt: skip
+def test_a_command_in_another_character_set(settings: dict[str, str]) -> None:
     ran = subprocess.run(
-        [sys.executable, "-c", "from backbench.cli import main; main()", "metrics"],
-        capture_output=True, check=False, env={**os.environ, "PYTHONIOENCODING": encoding},
+        [sys.executable, "-c", CODE, "metrics"], capture_output=True, check=False,
+        env={**os.environ, **settings},
     )  # fmt: skip
     assert (ran.returncode, ran.stderr) == (0, b"")
-    shown = ran.stdout.decode(encoding)
-    assert "Residual noise" in shown
-    assert ("√" in shown) == (encoding in {"utf-8", "cp437"})
+    printed = ran.stdout.decode(settings.get("PYTHONIOENCODING", "ascii"))
+    assert "Residual noise" in printed
+    assert "?" not in printed
+    assert ("√" in printed) == (settings.get("PYTHONIOENCODING") in {"utf-8", "cp437"})

@@ -16,6 +16,7 @@ import numpy as np
 import polars as pl
 import soundfile
 
+from corpus.hostile_headers import hostile_headers
 from corpus.malformed_sheets import sheets
 
 CONTAINERS = (
@@ -44,6 +45,7 @@ def recordings() -> Iterator[tuple[str, bytes]]:
         yield f"{name}-with-rubbish-after.bin", whole + b"\xff" * 1000
         yield f"{name}-zeros-after-64.bin", whole[:64] + bytes(len(whole) - 64)
     yield from _wav_headers()
+    yield from hostile_headers()
     yield from _values()
     for rate in (1, 7, 8001, 44056, 47952, 352_800, 768_000, 1_999_999):
         yield f"odd-rate-{rate}.wav", recording("WAV", "PCM_24", rate)

@@ -15,6 +15,7 @@ from backbench.errors import UserError
 from backbench.quantities.writing import in_text
 from backbench.readers.declaration import OpenRecording, RecordingFormat
 from backbench.readers.file_formats import MAX_SAMPLES, unreadable
+from backbench.readers.flac_trial import fault_in, reason_of
 from backbench.readers.interrupted_wav import INTERRUPTED, MendedHeader, interrupted_at
 from backbench.signal.track import Array
 
@@ -44,6 +45,9 @@ def is_audio(head: bytes, suffix: str) -> bool:
 @contextmanager
 def open_audio(path: Path, name: str) -> Iterator[OpenRecording]:
     """The file opened, samples re full scale. Raises UserError for one that is not whole."""
+    tried = fault_in(path, name)
+    if tried is not None:
+        raise _damaged(name, tried)
     try:
         with _opened(path) as (file, remark):
             _refuse_header(file, name)
@@ -54,8 +58,11 @@ def open_audio(path: Path, name: str) -> Iterator[OpenRecording]:
                 file.frames, file.channels, rate_hz, bits, read, file.seek, remark=remark
             )  # fmt: skip
     except soundfile.LibsndfileError as error:
-        reason = str(error.error_string).removeprefix("Error : ").strip().rstrip(".")
-        raise unreadable(name, f"damaged audio ({reason})", "a whole recording", _COPY) from None
+        raise _damaged(name, reason_of(error)) from None
+
+
+def _damaged(name: str, reason: str) -> UserError:
+    return unreadable(name, f"damaged audio ({reason})", "a whole recording", _COPY)
 
 
 @contextmanager
