@@ -57,8 +57,9 @@ for a load, a level or a calibration. A key in Hz, s, ms, V, W, ohm, dB or % tak
 unit, or a text with its unit: `1000` or `"1 kHz"`.
 
 A heading in double brackets, such as `[[unit]]`, begins one of several tables and is written above
-each of them. NAME in a heading stands for a name of your own: `[bench.garage]`. A table without
-brackets of its own may stand in one line: `conditions = { load_ohm = 8 }`.
+each of them. NAME in a heading stands for a name of your own, as in `[bench.garage]`, the number of
+a track, or the fact or column that a table is about. A table may stand in one line of the table
+that it belongs to: `conditions = { load_ohm = 8 }`.
 """
 
 
