@@ -1,7 +1,7 @@
 -- title: Hum of a unit by harmonic of the mains
 -- question: Which multiples of the mains frequency make up a unit's hum, and how does each
---   compare with the median of its peers? The newest review; without a unit, the one reviewed
---   last.
+--   compare with the median of its peers? Bounds of peers count by their value; the newest
+--   review; without a unit, the one reviewed last.
 -- grain: unit_key, output, order_n; one row per unit, output and multiple of the mains frequency
 -- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- column unit_key: -; Unit
@@ -12,7 +12,10 @@
 -- column value: µV; Level
 -- column bound: -; Bound
 -- column peers_median: µV; Median of the peers
+-- column peers_low: µV; Lower quartile of the peers
+-- column peers_high: µV; Upper quartile of the peers
 -- column peers: -; Peers
+-- chart: ladder
 WITH marked AS (
     SELECT unit_key, technology, kind_group FROM peer
     WHERE $unit = '' OR unit_key = $unit
@@ -25,7 +28,8 @@ lines AS (
     WHERE point_key = 'idle' AND metric = 'mains_line'
 ),
 others AS (
-    SELECT order_n, median(value) AS peers_median, count(DISTINCT unit_key) AS peers
+    SELECT order_n, median(value) AS peers_median, quantile_cont(value, 0.25) AS peers_low,
+           quantile_cont(value, 0.75) AS peers_high, count(DISTINCT unit_key) AS peers
     FROM lines
     JOIN peer USING (unit_key)
     JOIN marked ON marked.technology = peer.technology AND marked.kind_group = peer.kind_group
@@ -33,7 +37,7 @@ others AS (
     GROUP BY order_n
 )
 SELECT unit_key, label, output, order_n, frequency_hz, value, bound, peers_median,
-       coalesce(peers, 0) AS peers
+       peers_low, peers_high, coalesce(peers, 0) AS peers
 FROM lines
 JOIN peer USING (unit_key)
 LEFT JOIN others USING (order_n)

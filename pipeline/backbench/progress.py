@@ -1,4 +1,4 @@
-"""Whoever waits is told how many captures were just done."""
+"""Who waits gets the number of captures that were just done."""
 
 from __future__ import annotations
 

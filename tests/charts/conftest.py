@@ -57,6 +57,7 @@ def frames_of(count: int, label: str | None = None) -> Frames:
         "products": _products(some[0]),
         "scorecard": _scorecard(some, rng),
         "overlaid": _overlaid(some),
+        "ladder": _ladder(some[0]),
     }
 
 
@@ -210,6 +211,19 @@ def _scorecard(some: list[dict[str, Any]], rng: np.random.Generator) -> pl.DataF
                 | {"verdict": "specified at most 3 dB: meets" if k == 0 else None}
             )
     return pl.DataFrame(rows, infer_schema_length=None)
+
+
+def _ladder(unit: dict[str, Any]) -> pl.DataFrame:
+    return pl.DataFrame(
+        [
+            unit
+            | {"output": output, "order_n": n, "frequency_hz": 50.0 * n, "value": level / n}
+            | {"bound": "upper" if n > 4 else None, "peers_median": 40.0 / n}
+            | {"peers_low": 20.0 / n, "peers_high": 90.0 / n, "peers": 7}
+            for output, level in (("left", 80.0), ("right", 60.0))
+            for n in range(1, 7)
+        ]
+    )
 
 
 def _overlaid(some: list[dict[str, Any]]) -> pl.DataFrame:

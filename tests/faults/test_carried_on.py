@@ -67,7 +67,7 @@ def test_a_change_killed_before_its_commit_is_carried_on_by_a_command_that_only_
     report = verify(catalogue.places, nothing)
     assert (report.faults, report.gaps) == ([], [OPEN[change]])
     named = ran(catalogue, ["verify"])
-    assert f"{OPEN[change]}; `backbench recompute` closes it" in named.stdout
+    assert f"{OPEN[change]}; `backbench recompute` brings it up to date" in named.stdout
     assert unfinished(catalogue.places.ledger.folder) == {"auk"}
     looked = ran(catalogue, ["reviews"])
     assert "Carried on with what was broken off: auk." in looked.stderr

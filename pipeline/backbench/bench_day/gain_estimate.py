@@ -6,11 +6,11 @@ import math
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from backbench.bench_day.capture_files import found_file
 from backbench.documents.manifest import Manifest
 from backbench.documents.settings import Settings, calibration_for
 from backbench.documents.stimuli import Tone
 from backbench.errors import Refusal, UserError
+from backbench.ingest.capture_files import found_file
 from backbench.quantities.writing import in_text
 from backbench.readers.file_formats import read_recording
 from backbench.signal.tone_search import find_tone

@@ -9,6 +9,8 @@ from backbench.bench_day.classify_stimulus import RecognisedStimulus, Unknown
 from backbench.bench_day.planned_capture import Plan, PlannedStep, capture_table, capture_text
 from backbench.documents.stimuli import analysis_kind
 
+AS_PLANNED = "as planned"
+
 
 @dataclass(frozen=True)
 class Suggestion:
@@ -25,6 +27,11 @@ class Suggestion:
         """The entry as it would stand in the manifest."""
         return capture_text(self.table)
 
+    @property
+    def as_planned(self) -> bool:
+        """Whether it is what the plan states, and nothing else was recognised."""
+        return self.source == AS_PLANNED and self.warning is None
+
 
 def planned_step(plan: Plan | None, file: str) -> PlannedStep | None:
     """The step of the plan that a file was recorded for, by the stem of its name."""
@@ -39,7 +46,7 @@ def suggested(
     step = planned_step(plan, file)
     if step is not None:
         table = {**capture_table(step), "file": file}
-        return Suggestion(file, table, True, "as planned", disagreement(step, recognised))
+        return Suggestion(file, table, True, AS_PLANNED, disagreement(step, recognised))
     if isinstance(recognised, Unknown):
         return None
     return _from_sound(file, recognised)

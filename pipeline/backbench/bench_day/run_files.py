@@ -16,6 +16,8 @@ from backbench.documents.strict_model import Strict
 from backbench.documents.toml_writing import block, lines_of, table_of
 from backbench.documents.unit_facts import Key, Name
 from backbench.documents.validation import read_bytes, read_checked
+from backbench.errors import UserError
+from backbench.ingest.capture_files import found_file
 
 GAP_S = 0.25
 Moment = Annotated[float, Field(ge=0)]
@@ -89,3 +91,18 @@ def _segment_table(one: Segment) -> dict[str, object]:
 def read_run(path: Path) -> Run:
     """A layout from its file. Raises UserError."""
     return read_checked(Run, read_bytes(path, "the layout"), str(path))
+
+
+def next_run(folder: Path, review: Path) -> Path | None:
+    """The layout of a run in a folder that has captures which the review lacks; None if none has.
+
+    Other TOML files there are passed over.
+    """
+    for path in sorted(folder.glob("*.toml")):
+        try:
+            run = read_run(path)
+        except UserError:
+            continue
+        if any(found_file(review, one.file) is None for one in run.segment):
+            return path
+    return None

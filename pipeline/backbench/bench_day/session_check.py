@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from backbench.bench_day.capture_files import found_file, recordings
 from backbench.bench_day.classify_stimulus import Unknown
 from backbench.bench_day.folder_scan import ScannedFile, scan_files
 from backbench.bench_day.level_checks import off_level
@@ -21,6 +20,7 @@ from backbench.documents.stimuli import Table
 from backbench.documents.toml_writing import with_tables
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError, did_you_mean
+from backbench.ingest.capture_files import found_file, recordings
 from backbench.ingest.outcomes import ReviewOutcome
 from backbench.ingest.receive import day_written
 from backbench.ingest.recording_dates import dates_in_doubt

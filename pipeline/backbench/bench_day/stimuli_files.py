@@ -9,13 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
-from backbench.bench_day.capture_files import found_file
 from backbench.bench_day.chirp_markers import marker
 from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.bench_day.run_files import GAP_S, Run, Segment, runs_of
 from backbench.bench_day.stimuli_writing import Format, NewFiles
 from backbench.bench_day.stimulus_waveforms import Wave, wave
 from backbench.errors import Fault, Refusal, UserError
+from backbench.ingest.capture_files import found_file
 from backbench.quantities.writing import in_text
 from backbench.signal.track import Array
 

@@ -26,9 +26,9 @@ COLUMNS = ("review_key", "label", "family", "readings", "state")
 MARKS = {
     "measured": ("square", theme.INK, theme.INK),
     "entered": ("circle", theme.PAPER, theme.INK),
-    "partial": ("triangle-up", "#8b867a", "#8b867a"),
-    "refused": ("cross", "#b4541a", "#b4541a"),
-    "rejected": ("cross", "#b4541a", "#b4541a"),
+    "partial": ("triangle-up", theme.GREY, theme.GREY),
+    "refused": ("cross", theme.LOOKS["tube"].colour, theme.LOOKS["tube"].colour),
+    "rejected": ("cross", theme.LOOKS["tube"].colour, theme.LOOKS["tube"].colour),
     "not applicable": ("stroke", theme.SOFT_INK, theme.SOFT_INK),
 }
 MISSING = ("", "absent", "missing", "not measured", "lacking")
@@ -123,7 +123,7 @@ def _ground(columns: int, lines: int, wide: float, high: float, area: PlotArea) 
         for c in range(columns)
         for k in range(lines)
     ]
-    mark = layer(cells).mark_rect(color="#f1ede2")
+    mark = layer(cells).mark_rect(color=theme.CELL)
     return [mark.encode(x=x, y=y, x2=x2, y2=y2, tooltip=no_tooltip())]
 
 
@@ -180,7 +180,7 @@ def _cells(
 
 
 def _look(state: str) -> tuple[str, str, str]:
-    return MARKS.get(state, ("diamond", "#8b867a", "#8b867a"))
+    return MARKS.get(state, ("diamond", theme.GREY, theme.GREY))
 
 
 def _area(readings: int | None, greatest: int, room: float) -> float:

@@ -17,7 +17,7 @@ from backbench.charts.page_layout import PlotArea, layer, text_mark
 
 Lines = dict[tuple[str, str], list[Row]]
 DASHED = ((1, 0), (7, 3), (2, 2), (9, 3, 2, 3))
-SHADES = (theme.INK, "#8f897c", "#5f5b52", "#8a7466")
+SHADES = (theme.INK, theme.LINE_GREY, theme.DARK_GREY, theme.BROWN)
 
 
 def lines_of(rows: Sequence[Row], x_column: str, subject: str, *, of_subject: bool) -> Lines:

@@ -11,6 +11,7 @@ import altair as alt
 import vl_convert
 
 from backbench.charts import theme
+from backbench.charts.dark_theme import DARK, SCREEN, dark_rules
 from backbench.charts.drawing import Size
 from backbench.charts.script_library import policy_hash, script_library, script_library_hash
 from backbench.charts.unchecked import specification
@@ -82,6 +83,8 @@ def page_of(spec: dict[str, Any]) -> str:
     """
     description = html.escape(str(spec.get("description", "chart")))
     style = STYLE.format(paper=theme.PAPER, ink=theme.INK, width=size_of(spec).width)
+    style += DARK_STYLE.format(screen=SCREEN, paper=DARK[theme.PAPER], ink=DARK[theme.INK])
+    style += dark_rules("#chart ")
     code = DRAWN.format(spec=json.dumps(spec).replace("<", "\\u003c"))
     policy = POLICY.format(
         style=policy_hash(style), library=script_library_hash(), code=policy_hash(code)
@@ -104,6 +107,11 @@ body {{ margin: 0; background: {paper}; }}
   color: {ink}; background: {paper}; border: 1px solid {ink}; }}
 #vg-tooltip-element.visible {{ visibility: visible; }}
 #vg-tooltip-element td.key {{ text-align: right; padding-right: 6px; vertical-align: top; }}
+"""
+DARK_STYLE = """
+{screen} {{ body {{ background: {paper}; }}
+#chart svg {{ background: {paper} !important; }}
+#vg-tooltip-element {{ color: {ink}; background: {paper}; border-color: {ink}; }} }}
 """
 # Styles of the libraries would be put in at run time, where the policy can't know them.
 DRAWN = """

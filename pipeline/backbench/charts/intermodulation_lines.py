@@ -26,7 +26,7 @@ from backbench.quantities.writing import quantity, value_alone
 COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level_db", "kind")
 AXIS = Option("frequency", ("log", "linear"), "axis of frequency")
 TONE = "tone"
-TONE_COLOUR = "#8b867a"
+TONE_COLOUR = theme.GREY
 MOST_NAMED = 9
 
 

@@ -15,11 +15,15 @@ import polars as pl
 from polars import selectors
 
 from backbench.charts import theme
-from backbench.charts.chart_text import BOLD, shortened, wrapped
+from backbench.charts.chart_text import BOLD, wrapped
 from backbench.charts.constant_encodings import no_tooltip, x_at, y_at
 from backbench.charts.drawing import ChartInput, Size
 
 EDGE = 26
+NARROW_EDGE = 12
+NARROW_PX = 480
+"""A picture of less width has a smaller heading on more lines, and smaller margins."""
+NARROW_HEADING_PX = 17
 DIGITS = 7
 
 
@@ -52,9 +56,9 @@ def plot_area(
     above: float = 36,
 ) -> PlotArea:
     """A plot below the heading, with these margins; `above` is room for an axis title."""
-    lines = len(_heading(chart_input))
-    beneath = bool(chart_input.labels.question) + bool(chart_input.labels.note)
-    top = 22 + 26 * lines + 20 * beneath + above
+    type_of = _heading_type(chart_input)
+    strong, soft = len(_heading(chart_input)), len(_beneath_heading(chart_input))
+    top = 22 + type_of.step * strong + type_of.soft_step * soft + above
     return PlotArea(chart_input.size, left, right, top, bottom)
 
 
@@ -89,15 +93,14 @@ def assemble(
 def heading(chart_input: ChartInput, area: PlotArea) -> list[alt.Chart]:
     """Title, question and conditions, at the top left of the paper."""
     drawn = []
-    y = 14.0 + theme.HEADING_PX
+    type_of = _heading_type(chart_input)
+    left, y = edge(chart_input) - area.left, 14.0 + type_of.size - area.top
     for line in _heading(chart_input):
-        drawn.append(text_mark(line, EDGE - area.left, y - area.top, theme.HEADING_PX, bold=True))
-        y += 26
-    room = chart_input.size.width - 2 * EDGE
-    for line in filter(None, (chart_input.labels.question, chart_input.labels.note)):
-        text = shortened(line, room, theme.TEXT_PX)
-        drawn.append(text_mark(text, EDGE - area.left, y - area.top - 2, colour=theme.SOFT_INK))
-        y += 20
+        drawn.append(text_mark(line, left, y, type_of.size, bold=True))
+        y += type_of.step
+    for line in _beneath_heading(chart_input):
+        drawn.append(text_mark(line, left, y - 2, colour=theme.SOFT_INK))
+        y += type_of.soft_step
     return drawn
 
 
@@ -168,6 +171,42 @@ def layer(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:
 def _heading(chart_input: ChartInput) -> list[str]:
     if not chart_input.labels.title:
         return []
+    type_of = _heading_type(chart_input)
     return wrapped(
-        chart_input.labels.title, (chart_input.size.width - 2 * EDGE) / BOLD, theme.HEADING_PX
+        chart_input.labels.title, _room(chart_input) / BOLD, type_of.size, type_of.most_lines
     )
+
+
+def _beneath_heading(chart_input: ChartInput) -> list[str]:
+    """Question and conditions; each on one line where the picture is wide, on two at most else."""
+    room, most = _room(chart_input), 2 if narrow(chart_input) else 1
+    texts = filter(None, (chart_input.labels.question, chart_input.labels.note))
+    return [line for text in texts for line in wrapped(text, room, theme.TEXT_PX, most)]
+
+
+def _room(chart_input: ChartInput) -> float:
+    return chart_input.size.width - 2 * edge(chart_input)
+
+
+def narrow(chart_input: ChartInput) -> bool:
+    """Whether the picture is drawn for the width of a phone."""
+    return chart_input.size.width < NARROW_PX
+
+
+def edge(chart_input: ChartInput) -> float:
+    """The paper's own margin at the left and the right."""
+    return NARROW_EDGE if narrow(chart_input) else EDGE
+
+
+@dataclass(frozen=True)
+class _HeadingType:
+    size: float
+    step: float
+    soft_step: float
+    most_lines: int
+
+
+def _heading_type(chart_input: ChartInput) -> _HeadingType:
+    if narrow(chart_input):
+        return _HeadingType(NARROW_HEADING_PX, 22, 18, 6)
+    return _HeadingType(theme.HEADING_PX, 26, 20, 2)

@@ -10,7 +10,7 @@ from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
 from backbench.charts.chart_text import BOLD, shortened, text_width, wrapped
 from backbench.charts.declaration import chart
-from backbench.charts.drawing import ChartInput
+from backbench.charts.drawing import ChartInput, Size
 from backbench.charts.label_placement import swarm
 from backbench.charts.mark_layers import (
     Row,
@@ -24,7 +24,9 @@ from backbench.charts.mark_layers import (
 from backbench.charts.page_layout import (
     PlotArea,
     assemble,
+    edge,
     message_chart,
+    narrow,
     plot_area,
     technology_symbol,
     text_mark,
@@ -42,6 +44,8 @@ NAMES_PX, VALUES_PX = 268.0, 286.0
 DOT_PX = 7.0
 LINE_PX = 17.0
 GOOD_AT_RIGHT = "better →"
+NO_PROMISE = "not specified"
+NARROW_WIDTH, NARROW_HEADING, NARROW_FOOT, STACKED_PX = 340, 236, 64, 142
 
 
 @chart("scorecard", COLUMNS)
@@ -54,6 +58,8 @@ def scorecard(chart_input: ChartInput) -> alt.LayerChart:
     own = _figures(chart_input)
     if not own:
         return message_chart(chart_input, "This unit has no figure with enough peers yet.")
+    if narrow(chart_input):
+        return _stacked(chart_input, own)
     area = plot_area(chart_input, left=NAMES_PX, right=VALUES_PX, bottom=40, above=26)
     step = area.height / max(len(own), FEWEST_ROWS)
     layers = [text_mark(GOOD_AT_RIGHT, area.width, -8, theme.SMALL_PX, colour=theme.SOFT_INK,
@@ -63,6 +69,51 @@ def scorecard(chart_input: ChartInput) -> alt.LayerChart:
         some = [r for r in rows if r["metric"] == row["metric"]]
         layers += _figure(row, some, area, step * (k + 0.5), step)
     return assemble(chart_input, area, [*layers, *_technologies(rows, own[0], area)])
+
+
+def narrow_size(figures: int) -> Size:
+    """The size of the picture for a phone, its figures one above the other."""
+    return Size(NARROW_WIDTH, NARROW_HEADING + NARROW_FOOT + STACKED_PX * figures)
+
+
+def _stacked(chart_input: ChartInput, own: Sequence[Row]) -> alt.LayerChart:
+    """Each figure as a block: its name, the strip beneath, then its value and specification."""
+    side = edge(chart_input)
+    area = plot_area(chart_input, left=side, right=side, bottom=NARROW_FOOT, above=26)
+    layers = [text_mark(GOOD_AT_RIGHT, area.width, -4, theme.SMALL_PX, colour=theme.SOFT_INK,
+                        align="right")]  # fmt: skip
+    rows, step = _drawable(chart_input), area.height / len(own)
+    for k, row in enumerate(own):
+        some = [r for r in rows if r["metric"] == row["metric"]]
+        layers += _strip(row, some, area, step * k + 62, 40.0)
+        layers += _block_words(row, area, step * k)
+    return assemble(chart_input, area, [*layers, *_stacked_key(rows, own[0], area)])
+
+
+def _block_words(own: Row, area: PlotArea, top: float) -> list[alt.Chart]:
+    """Name and test point above the strip; value, place and specification beneath it."""
+    room = area.width
+    title = shortened(own["title"], room / BOLD, theme.TEXT_PX)
+    point = shortened(own["point"], room, theme.SMALL_PX)
+    value = shortened(_value_and_place(own), room / BOLD, theme.TEXT_PX)
+    verdict = wrapped(own["verdict"] or NO_PROMISE, room, theme.SMALL_PX)
+    return [
+        *_column([title], [point], 0.0, top + 24),
+        *_lines([value], verdict, 0.0, top + 94),
+    ]
+
+
+def _stacked_key(rows: list[Row], own: Row, area: PlotArea) -> list[alt.Chart]:
+    """What the marks are, on lines of their own."""
+    drawn: list[alt.Chart] = []
+    left, y = 0.0, area.height + 20
+    for name in theme.in_order(row["technology"] for row in rows):
+        drawn += [technology_symbol(name, left + 6, y - 5),
+                  text_mark(name, left + 18, y, theme.SMALL_PX, colour=theme.SOFT_INK)]  # fmt: skip
+        left += 34 + text_width(name, theme.SMALL_PX)
+    note = f"large: {own['label']}, bar: its uncertainty (k = 2)"
+    lines = wrapped(note, area.width, theme.SMALL_PX)
+    return drawn + _lines([], lines, 0.0, y + LINE_PX)
 
 
 def _drawable(chart_input: ChartInput) -> list[Row]:
@@ -84,6 +135,13 @@ def _figure(
     own: Row, rows: list[Row], area: PlotArea, middle: float, step: float
 ) -> list[alt.Chart]:
     """One figure: its name at the left, all values in a strip, the unit's own in words."""
+    return [*_strip(own, rows, area, middle, step), *_words(own, area, middle)]
+
+
+def _strip(
+    own: Row, rows: list[Row], area: PlotArea, middle: float, step: float
+) -> list[alt.Chart]:
+    """All values of a figure on a line, the unit's own with its uncertainty."""
     scale = _scale(own, rows, area.width)
     x, y = pixel_x_axis(area.width).x("px"), pixel_y_axis(area.height).y("py")
     placed = [_placed(row, scale, middle, own["unit"]) for row in rows]
@@ -97,7 +155,6 @@ def _figure(
         *dots(peers, x, y),
         *_reach(unit, area),
         *subject_marks(unit, x, y),
-        *_words(own, area, middle),
     ]
 
 
@@ -142,8 +199,8 @@ def _words(own: Row, area: PlotArea, middle: float) -> list[alt.Chart]:
     """Name and test point at the left; value, place and specification at the right."""
     room, left = NAMES_PX - 44, 26 - NAMES_PX
     title = wrapped(own["title"], room / BOLD, theme.TEXT_PX)
-    verdict = wrapped(own["verdict"] or "not specified", VALUES_PX - 40, theme.SMALL_PX)
-    value = f"{value_label(own, own['unit']).strip()}, {own['place'] or 'no rank'}"
+    verdict = wrapped(own["verdict"] or NO_PROMISE, VALUES_PX - 40, theme.SMALL_PX)
+    value = _value_and_place(own)
     point = shortened(own["point"], room, theme.SMALL_PX)
     return [
         *_column(title, [point], left, middle),
@@ -151,12 +208,20 @@ def _words(own: Row, area: PlotArea, middle: float) -> list[alt.Chart]:
     ]
 
 
+def _value_and_place(own: Row) -> str:
+    return f"{value_label(own, own['unit']).strip()}, {own['place'] or 'no rank'}"
+
+
 def _column(
     strong: Sequence[str], soft: Sequence[str], left: float, middle: float
 ) -> list[alt.Chart]:
     """Bold lines with plain ones beneath, their middle at a height."""
     count = len(strong) + len(soft)
-    top = middle + 5 - LINE_PX * (count - 1) / 2
+    return _lines(strong, soft, left, middle + 5 - LINE_PX * (count - 1) / 2)
+
+
+def _lines(strong: Sequence[str], soft: Sequence[str], left: float, top: float) -> list[alt.Chart]:
+    """Bold lines with plain ones beneath, from a baseline on."""
     drawn = []
     for k, text in enumerate([*strong, *soft]):
         bold = k < len(strong)

@@ -11,6 +11,11 @@ INK = "#161616"
 SOFT_INK = "#55524b"
 RULE = "#dedacf"
 BAND = "#e9e5da"
+CELL = "#f1ede2"
+GREY = "#8b867a"
+LINE_GREY = "#8f897c"
+DARK_GREY = "#5f5b52"
+BROWN = "#8a7466"
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 
 HEADING_PX = 21

@@ -23,9 +23,12 @@ from backbench.commands.common import (
 from backbench.commands.next_steps import next_step, word
 from backbench.commands.quantity_options import quantity
 from backbench.errors import Fault, UserError
+from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from backbench.bench_day.planned_capture import Plan
     from backbench.catalogue import Catalogue
     from backbench.documents.manifest import Manifest
@@ -63,6 +66,14 @@ def plan(
     loop_back: Annotated[
         bool, typer.Option("--loop-back", help="Show the loop-backs of the plan alone.")
     ] = False,
+    repeat: Annotated[
+        bool,
+        typer.Option(
+            "--repeat",
+            help="Of a unit measured before, without work since: the captures that teach most of "
+            "how figures differ between sessions.",
+        ),
+    ] = False,
     out_format: Format = "table",
     wide: Wide = False,
     out: Annotated[
@@ -83,12 +94,16 @@ def plan(
     """
     from backbench.bench_day.measuring_chain import expired
     from backbench.bench_day.planned_capture import PLAN_NAME, plan_text
+    from backbench.bench_day.repeat_steps import repeat_plan
     from backbench.storage.atomic_io import write_text_file
 
     home = opened(catalogue)
     manifest = _manifest(folder)
     settings = home.settings
     made = _made_plan(folder, manifest, home, gain_db, tuple(load or ()), rate)
+    if repeat:
+        with home.reading() as store:
+            made = repeat_plan(store, manifest, made)
     _show_plan(made, manifest, folder, out_format, loop_backs_alone=loop_back)
     for line in expired(manifest, settings):
         typer.echo(f"warning: {line}", err=True)
@@ -146,9 +161,8 @@ def stimuli(
         typer.echo(f"kept {path}: it may have been played, and holds something else")
     for file, reason in written.left_out:
         typer.echo(f"{file} left out: {reason}", err=True)
-    for path in written.files:
-        typer.echo(f"{'would write' if dry_run else 'wrote'} {path}")
     runs = [path for path in written.files if path.suffix == ".toml"]
+    _show_written(written.files, runs, dry=dry_run)
     if runs:
         typer.echo(f"\nCaution, before a run is played: {UNATTENDED}")
     if runs and not dry_run:
@@ -159,6 +173,17 @@ def stimuli(
         next_step(f"check {word(folder)} --accept")
     if written.left_out:
         raise typer.Exit(PARTLY_DONE)
+
+
+def _show_written(files: Sequence[Path], runs: Sequence[Path], *, dry: bool) -> None:
+    """How many files went into each folder, and the runs by name."""
+    done = "would write" if dry else "wrote"
+    single = [path for path in files if path.stem not in {run.stem for run in runs}]
+    for place in dict.fromkeys(path.parent for path in single):
+        number = sum(path.parent == place for path in single)
+        typer.echo(f"{done} {counted(number, 'file')} into {place}/")
+    for run in runs:
+        typer.echo(f"{done} {run.with_suffix('.wav')}, with its layout {run.name}")
 
 
 @app.command(rich_help_panel=AT_THE_BENCH)
@@ -177,7 +202,7 @@ def cut(
     Example: backbench cut recorded-run.wav waves/run-8ohm.toml reviews/2024-05-heron
     """
     from backbench.bench_day.cut_run import cut_run, follow_run
-    from backbench.bench_day.run_files import read_run
+    from backbench.bench_day.run_files import next_run, read_run
 
     if not folder.is_dir():
         fault = Fault(str(folder), "no such folder", "the review's folder")
@@ -189,7 +214,11 @@ def cut(
     if not dry_run:
         for line in follow_run(run, folder):
             typer.echo(f"warning: {line}", err=True)
-        next_step(f"check {word(folder)} --accept")
+        left = next_run(layout.parent, folder)
+        if left is not None:
+            next_step(f"cut RECORDING {word(left)} {word(folder)}")
+        else:
+            next_step(f"check {word(folder)} --accept")
 
 
 # What the commands share ----------------------------------------------------------------------
@@ -224,7 +253,6 @@ def _made_plan(
     rate: float | None,
 ) -> Plan:
     """The plan, with what is recorded kept as it was played."""
-    from backbench.bench_day.capture_files import found_file
     from backbench.bench_day.gain_estimate import known_gain
     from backbench.bench_day.measuring_chain import chain_of
     from backbench.bench_day.plan import (
@@ -235,6 +263,7 @@ def _made_plan(
         with_recorded,
     )
     from backbench.bench_day.planned_capture import read_plan
+    from backbench.ingest.capture_files import found_file
 
     earlier = read_plan(folder)
     nominal = nominal_load(manifest, loads)
@@ -269,8 +298,8 @@ def _show_plan(
     """The notes and a row a capture; in another format than a table, the rows alone."""
     import polars as pl
 
-    from backbench.bench_day.capture_files import found_file
     from backbench.bench_day.plan_text import rows
+    from backbench.ingest.capture_files import found_file
 
     if out_format == "table":
         _show_notes(made, manifest)

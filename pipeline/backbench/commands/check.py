@@ -115,7 +115,7 @@ def _report_check(checked: Checked) -> None:
     faults = len(checked.faults) + len(checked.unsound)
     taken = checked.ended.counts() if checked.ended else counted(checked.taken, "capture")
     typer.echo(
-        f"\n{taken} in the manifest; {len(checked.suggestions)} suggested, "
+        f"\nIn the manifest {taken}; {len(checked.suggestions)} suggested, "
         f"{len(checked.missing)} missing, {counted(faults, 'fault')}, "
         f"{counted(len(checked.warnings), 'warning')}."
     )
@@ -124,7 +124,14 @@ def _report_check(checked: Checked) -> None:
 def _report_suggestions(checked: Checked) -> None:
     from backbench.reports.terminal_tables import printable
 
+    planned = [item for item in checked.suggestions if item.ready and item.as_planned]
+    if planned:
+        typer.echo("\nRecorded as planned, to be entered as the plan states them:")
+    for item in planned:
+        typer.echo(printable(f"  {item.file}"))
     for item in checked.suggestions:
+        if item in planned:
+            continue
         state = "" if item.ready else "; to be completed"
         typer.echo("\n" + printable(f"# {item.file}, {item.source}{state}"))
         typer.echo(item.text)

@@ -102,16 +102,16 @@ def _report(report: Report) -> None:
     for fault in report.faults:
         typer.echo(str(fault), err=True)
     for gap in report.gaps:
-        typer.echo(f"gap: {gap}; `backbench recompute` closes it")
+        typer.echo(f"not up to date: {gap}; `backbench recompute` brings it up to date")
     for orphan in report.orphans[:FEW]:
-        typer.echo(f"orphan: {orphan}, an original that no receipt names")
+        typer.echo(f"left over: {orphan}, an original that no receipt names; it does no harm")
     if len(report.orphans) > FEW:
-        typer.echo(f"and {counted(len(report.orphans) - FEW, 'more orphan')}")
+        typer.echo(f"and {counted(len(report.orphans) - FEW, 'more original')} left over")
     typer.echo(
         f"{counted(report.originals, 'original')} ({in_text(report.bytes / 1e6, 'MB')}), "
         f"{counted(report.receipts, 'receipt')}, {counted(report.readings, 'reading')}: "
-        f"{counted(len(report.faults), 'fault')}, {counted(len(report.gaps), 'gap')}, "
-        f"{counted(len(report.orphans), 'orphan')}"
+        f"{counted(len(report.faults), 'fault')}, {len(report.gaps)} not up to date, "
+        f"{len(report.orphans)} left over"
     )
 
 

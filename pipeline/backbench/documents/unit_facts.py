@@ -71,7 +71,7 @@ def plain_key(value: object) -> object:
 
 
 def single_line(value: object) -> object:
-    """Names and keys are told in tables and tool tips: no control characters."""
+    """Names and keys stand in tables and tool tips: no control characters."""
     if isinstance(value, str) and not value.isprintable():
         raise ValueError("text in one line without control characters")
     return value

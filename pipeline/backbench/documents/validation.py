@@ -139,7 +139,7 @@ def of_errors(
 
 
 def merged(faults: Iterable[Fault]) -> list[Fault]:
-    """One fault a place: a value that several types may take is told once, with all of them."""
+    """One fault a place: a value that several types may take stands once, with all of them."""
     by_place: dict[tuple[str, str], Fault] = {}
     for fault in faults:
         place = (fault.where, fault.found)

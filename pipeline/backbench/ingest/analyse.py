@@ -65,7 +65,7 @@ def analyse(job: Job, bring: Callable[[Job], Job] = in_the_vault) -> Analysed:
     except Refusal as refusal:
         reason = str(refusal)
     except Exception as error:
-        # A defect of ours must not cost the reviewer the other captures; it is told as one.
+        # A defect of ours must not cost the reviewer the other captures; it is reported as one.
         readings, curves = [], []
         reason = f"{DEFECT}{type(error).__name__}: {str(error) or 'no message'}"
     return Analysed(job.analysis_key, reason, readings, curves, time.perf_counter() - started)
@@ -177,7 +177,7 @@ _bench_kept: dict[str, CaptureData] = {}
 def _bench(job: Job) -> CaptureData | None:
     """The bench's own loop-back, kept for the captures that follow; None where it is unfit.
 
-    Of a long one the first segment: it tells what the others would. An unfit loop-back is told by
+    Of a long one the first segment: it shows what the others would. An unfit loop-back is shown by
     its own readings; it mustn't cost the unit's captures theirs.
     """
     kept = _bench_kept.get(job.base_key)

@@ -257,7 +257,7 @@ def _in_force(manifest: Manifest, settings: Settings, input_range: str | None) -
 
 
 def bench_faults(manifest: Manifest, settings: Settings) -> Iterator[Fault]:
-    """Every calibration that the captures want and the settings lack, each told once."""
+    """Every calibration that the captures want and the settings lack, each once."""
     wanted = wanted_ranges(manifest)
     if not wanted and not manifest.entered:
         wanted = {None: set()} if manifest.review.bench not in settings.bench else {}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import shlex
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,6 +13,8 @@ from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError, did_you_mean
 from backbench.ingest.analysis_plan import named_files
+from backbench.ingest.capture_files import recordings
+from backbench.quantities.counts import counted
 from backbench.storage.vault import Receipt, Received, Vault
 
 
@@ -42,6 +45,7 @@ def receive(
         return _receive_written(folder, vault, newest)
     path = folder / MANIFEST_NAME
     manifest, sha256 = _kept_manifest(path, vault)
+    _refuse_unnamed(manifest, folder)
     before = newest.get(manifest.review.key)
     if before is not None:
         _refuse_other_review(manifest, folder, before, vault)
@@ -55,6 +59,21 @@ def receive(
         if before.same_content(draft):
             return manifest, before
     return manifest, draft
+
+
+def _refuse_unnamed(manifest: Manifest, folder: Path) -> None:
+    """A review without a capture is one of entered figures or notes, unless something was recorded
+    that it doesn't name."""
+    if manifest.capture or any(entry.table == "capture" for entry in manifest.refused):
+        return
+    unnamed = [path.relative_to(folder).as_posix() for path in recordings(folder)]
+    if unnamed:
+        files = f"{counted(len(unnamed), 'recording')} in the folder, {unnamed[0]} first"
+        fault = Fault(
+            str(folder / MANIFEST_NAME), f"no [[capture]], but {files}", "an entry for each",
+            f"`backbench check {shlex.quote(str(folder))} --accept` adds them",
+        )  # fmt: skip
+        raise UserError("nothing of it would be measured", [fault])
 
 
 def _refuse_withdrawn(before: Receipt, where: str) -> None:

@@ -41,8 +41,8 @@ def backup(source: CataloguePaths, folder: Path, progress: Progress) -> Copied:
     """Bring a folder to the state of the catalogue; what it holds already is verified.
 
     Nothing is ever taken out of a backup. Raises UserError where the folder holds something
-    else, or the backup of another catalogue. A damaged original that the backup lacks is told, and
-    the rest is copied; what the backup holds whole it keeps, however the catalogue fares.
+    else, or the backup of another catalogue. A damaged original that the backup lacks is reported,
+    and the rest is copied; what the backup holds whole it keeps, however the catalogue fares.
     """
     target = places(folder)
     _refuse_overlap(source.root, folder)

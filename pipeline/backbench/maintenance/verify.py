@@ -47,8 +47,9 @@ class Report:
 
         rows = [
             *(("fault", one.where, one.found, one.expected, one.remedy) for one in self.faults),
-            *(("gap", gap, "", "", "`backbench recompute` closes it") for gap in self.gaps),
-            *(("orphan", orphan, "an original that no receipt names", "", "")
+            *(("not up to date", gap, "", "", "`backbench recompute` brings it up to date")
+              for gap in self.gaps),
+            *(("left over", orphan, "an original that no receipt names", "", "")
               for orphan in self.orphans),
         ]  # fmt: skip
         heads = ("finding", "place", "found", "expected", "remedy")

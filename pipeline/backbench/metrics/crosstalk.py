@@ -16,7 +16,7 @@ from backbench.signal.uncertainty import DB_PER_RELATIVE
 FAMILY = "Channel balance and crosstalk"
 
 STANDS_OUT = 2.0
-"""Crosstalk below this times its noise is told as a bound."""
+"""Crosstalk below this times its noise is given as a bound."""
 SWEPT_HZ = tuple(sorted({*POINTS_HZ, 1000.0}))
 
 

@@ -55,7 +55,7 @@ WORDS = (
 
 def index_pages(builder: SiteBuilder, queries: Mapping[str, SavedQuery]) -> Iterator[OutputFile]:
     """Every page that lists, and the two that explain and compare."""
-    yield _index(builder)
+    yield from _index(builder)
     yield _makers(builder)
     reviews = [
         (row, builder.site_data.units_in(key)) for key, row in builder.site_data.reviews.items()
@@ -95,14 +95,28 @@ def _titles(data: Mapping[str, Any]) -> str:
     return ", ".join(titles)
 
 
-def _index(builder: SiteBuilder) -> OutputFile:
+LANDING_PICTURES = (
+    "noise-against-power", "damping-over-the-decades", "balance-against-age"
+)  # fmt: skip
+"""Saved queries whose charts of the whole catalogue stand before the list of units."""
+
+
+def _index(builder: SiteBuilder) -> Iterator[OutputFile]:
     units = builder.site_data.units
+    drawn = [(builder.renderer.draw(name), name) for name in LANDING_PICTURES]
+    pictures = []
+    for picture, name in drawn:
+        if picture:
+            values, files = builder.save_picture(picture, up="")
+            pictures.append((values, name))
+            yield from files
     rows = [_row(builder.site_data, row) for row in units.values()]
     numeric = {"Made", *(title for title, _ in overview())}
     titles = ["Maker and model", "Technology", "Kind", "Made", "State"]
     titles += [title for title, _ in overview()]
-    return builder.put(
+    yield builder.put(
         "index.html", "index.html", "index.html", summary=_summary(builder.site_data),
+        pictures=pictures,
         rows=rows[:PAGE_ROWS], total=len(rows), page_rows=PAGE_ROWS,
         more=[_brief(row) for row in rows[PAGE_ROWS:]],
         headings=[

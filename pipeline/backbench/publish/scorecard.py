@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.quantity_names import titled
@@ -24,12 +25,15 @@ if TYPE_CHECKING:
 QUESTION = "How does it stand in its main figures, and against its specifications?"
 
 
-def scorecard(compared: Comparison, site_data: SiteData) -> alt.TopLevelMixin | None:
-    """The picture; None where the unit has a rank in nothing."""
+def scorecard(
+    compared: Comparison, site_data: SiteData, *, narrow: bool = False
+) -> alt.TopLevelMixin | None:
+    """The picture; None where the unit has a rank in nothing. narrow: drawn for a phone."""
     import polars as pl
 
-    from backbench.charts.drawing import Labels
+    from backbench.charts.drawing import PAGE, Labels
     from backbench.charts.registry import chart_named
+    from backbench.charts.scorecard import MOST_FIGURES, narrow_size
 
     rows = list(scorecard_rows(compared, site_data))
     if not rows:
@@ -37,7 +41,9 @@ def scorecard(compared: Comparison, site_data: SiteData) -> alt.TopLevelMixin | 
     conditions = f"{compared.state}, {compared.reviewed}; peers: {compared.peers.description}"
     labels = Labels(title=heading(compared), question=QUESTION, note=conditions)
     frame = pl.DataFrame(rows, infer_schema_length=None)
-    return chart_named("scorecard").draw(frame, labels, compared.unit_key)
+    figures = min(len(ranked(compared.lines)), MOST_FIGURES)
+    size = narrow_size(figures) if narrow else PAGE
+    return chart_named("scorecard").draw(frame, labels, compared.unit_key, size)
 
 
 def heading(compared: Comparison) -> str:
@@ -73,7 +79,10 @@ def scorecard_picture(
         return None
     from backbench.charts.unchecked import specification
 
-    return renderer.picture(specification(chart), f"Scorecard: {compared.label}")
+    wide = renderer.picture(specification(chart), f"Scorecard: {compared.label}")
+    phone = scorecard(compared, site_data, narrow=True)
+    assert phone is not None
+    return replace(wide, narrow=renderer.picture(specification(phone), wide.title))
 
 
 def scorecard_rows(compared: Comparison, site_data: SiteData) -> Iterator[dict[str, Any]]:
@@ -98,13 +107,13 @@ def ranked(lines: Sequence[Standing]) -> list[Standing]:
     """The ranked figures, one a metric: those that stand out most, the first of each family of
     metrics, then the rest.
 
-    Within these, in the order in which units are compared; a rank that may be any is left out.
+    Within these, in the order in which units are compared, without those that tell nothing.
     """
     best, worst = standing_out(lines)
     named = [*best[:MOST_NAMED], *worst[:MOST_NAMED]]
     chosen = {line.metric: line for line in reversed(named)}
     for line in ranked_lines(lines):
-        if line.rank != (1, line.n):
+        if line.is_placed:
             chosen.setdefault(line.metric, line)
     order = list(dict.fromkeys(line.metric for line in lines))
     own = sorted(chosen.values(), key=lambda line: order.index(line.metric))

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from backbench.charts.dark_theme import dark_rules, following_the_screen
+from backbench.comparison.stale_figures import Stale, of_answer, stale_figures
+from backbench.documents.settings import Settings
 from backbench.errors import UserError
 from backbench.querying.saved_queries import SavedQuery
 from backbench.storage.database import Database
@@ -24,21 +27,44 @@ TITLES = "SELECT point_key, title FROM test_point UNION ALL SELECT unit_key, lab
 
 @dataclass(frozen=True)
 class Picture:
-    """A drawn chart: what it shows in words, its SVG, and a name made from its content."""
+    """A drawn chart: what it shows in words, its SVG, and a name made from its content.
+
+    width and height: in layout pixels. narrow: the same drawn for a phone, where there is one.
+    """
 
     title: str
     alt: str
     svg: str
     digest: str
+    width: int = 960
+    height: int = 540
+    narrow: Picture | None = None
+
+
+def picture_values(
+    picture: Picture, address: Callable[[Picture], str], live: str = ""
+) -> dict[str, Any]:
+    """What a template needs of a picture; `address` says where its SVG is found."""
+    phone = picture.narrow
+    return {
+        "src": address(picture), "alt": picture.alt, "title": picture.title, "live": live,
+        "width": picture.width, "height": picture.height,
+        "narrow": phone and {
+            "src": address(phone), "width": phone.width, "height": phone.height,
+        },
+    }  # fmt: skip
 
 
 class ChartRenderer:
     """Draws saved queries on one open store; keeps what it drew in a folder of SVG files."""
 
     def __init__(
-        self, store: Database, queries: Mapping[str, SavedQuery], kept: Path | None
-    ) -> None:
+        self, store: Database, queries: Mapping[str, SavedQuery], kept: Path | None,
+        settings: Settings | None = None,
+    ) -> None:  # fmt: skip
+        """settings: of the catalogue as they are now, by which figures may be out of date."""
         self.store = store
+        self.stale = stale_figures(store, settings) if settings else Stale()
         self.queries = queries
         self.kept = kept
 
@@ -75,6 +101,8 @@ class ChartRenderer:
         conditions = self.conditions(name, values)
         if review:
             conditions = _of_review(conditions, review)
+        out_of_date = of_answer(self.store, self.stale, frame)
+        conditions = "; ".join(filter(None, (conditions, out_of_date)))
         return query_chart(self.store, self.queries[name], frame, values, conditions, title)
 
     def draw(self, name: str, title: str = "", review: str = "", **values: str) -> Picture | None:
@@ -102,10 +130,15 @@ class ChartRenderer:
 
     def picture(self, spec: dict[str, Any], title: str) -> Picture:
         """A chart's specification as a picture; rendered anew only where its content is new."""
-        digest = hashlib.sha256(json.dumps(spec, sort_keys=True).encode()).hexdigest()[:20]
+        from backbench.charts.image_export import size_of
+
+        content = json.dumps(spec, sort_keys=True) + dark_rules()
+        digest = hashlib.sha256(content.encode()).hexdigest()[:20]
         path = self.kept / f"{digest}.svg" if self.kept else None
         svg = path.read_text(encoding="utf-8") if path and path.is_file() else _rendered(spec)
-        return Picture(title, f"Chart: {title}. The figures are in the table.", svg, digest)
+        size = size_of(spec)
+        alt = f"Chart: {title}. The figures are in the table."
+        return Picture(title, alt, svg, digest, size.width, size.height)
 
 
 def _of_review(conditions: str, review: str) -> str:
@@ -117,4 +150,4 @@ def _of_review(conditions: str, review: str) -> str:
 def _rendered(spec: dict[str, object]) -> str:
     import vl_convert
 
-    return str(vl_convert.vegalite_to_svg(spec, allowed_base_urls=[]))
+    return following_the_screen(vl_convert.vegalite_to_svg(spec, allowed_base_urls=[]))

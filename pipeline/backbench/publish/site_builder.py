@@ -23,7 +23,7 @@ from backbench.publish.output_files import OutputFile, make, write
 from backbench.publish.photographs import Album, Photo, Unshown
 from backbench.publish.reading_tables import peer_strip_of
 from backbench.publish.render import data_address, json_text, page
-from backbench.publish.sheet_charts import ChartRenderer, Picture
+from backbench.publish.sheet_charts import ChartRenderer, Picture, picture_values
 from backbench.publish.sheet_content import PICTURES, ReviewSheet, review_sheet, title_of
 from backbench.publish.site_data import Row, SiteData, slug
 from backbench.quantities.writing import measured, number, quantity
@@ -82,11 +82,23 @@ class SiteBuilder:
         """A unit beside its peers."""
         return compare_unit(self.renderer.store, unit_key, self.settings, common=self._common)
 
-    def save_picture(self, picture: Picture, live: str = "") -> tuple[dict[str, str], OutputFile]:
-        """A picture as a file of the site, and what a template needs of it."""
-        path = f"charts/{picture.digest}.svg"
-        values = {"src": f"../{path}", "alt": picture.alt, "title": picture.title, "live": live}
-        return values, self.file(path, picture.svg.encode())
+    def save_picture(
+        self, picture: Picture, live: str = "", up: str = "../"
+    ) -> tuple[dict[str, Any], list[OutputFile]]:
+        """A picture as files of the site, and what a template needs of it.
+
+        up: the way from the page that shows it to the site's root.
+        """
+        files = [
+            self.file(_chart_path(drawn), drawn.svg.encode())
+            for drawn in (picture, picture.narrow)
+            if drawn
+        ]
+        return picture_values(picture, lambda p: up + _chart_path(p), live), files
+
+
+def _chart_path(picture: Picture) -> str:
+    return f"charts/{picture.digest}.svg"
 
 
 def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[OutputFile]:
@@ -116,8 +128,8 @@ def _sheet_page(
     builder: SiteBuilder, sheet: ReviewSheet, most: int, photographs: Sequence[Photo | Unshown]
 ) -> Iterator[OutputFile]:
     saved = [[builder.save_picture(picture) for picture in part.pictures] for part in sheet.parts]
-    for _, written in (pair for pairs in saved for pair in pairs):
-        yield written
+    for _, files in (pair for pairs in saved for pair in pairs):
+        yield from files
     for photo in photographs:
         if isinstance(photo, Photo):
             yield builder.file(f"photographs/{photo.name}", photo.jpeg)
@@ -142,7 +154,7 @@ def photograph_values(photo: Photo | Unshown, folder: str = "") -> dict[str, Any
 
 
 def sheet_values(
-    sheet: ReviewSheet, pictures: Sequence[Sequence[Mapping[str, str]]]
+    sheet: ReviewSheet, pictures: Sequence[Sequence[Mapping[str, Any]]]
 ) -> dict[str, Any]:
     """The sheet as its template takes it, each part with its pictures."""
     parts = [
@@ -157,8 +169,8 @@ def _unit_page(
     key = unit["unit_key"]
     picture = None
     if card:
-        picture, written = builder.save_picture(card)
-        yield written
+        picture, files = builder.save_picture(card)
+        yield from files
     entries = [
         (line, peer_strip_of(line, builder.site_data, compared.peers.keys))
         for line in compared.lines
@@ -242,9 +254,9 @@ def _drawn(
     spec = specification(builder.renderer.chart(query.name, frame, title, values))
     suffix = f"-{heading.replace(' ', '-')}" if heading else ""
     live = f"{query.name}{suffix}-chart.html"
-    picture, written = builder.save_picture(builder.renderer.picture(spec, title), live)
+    picture, files = builder.save_picture(builder.renderer.picture(spec, title), live)
     yield picture
-    yield written
+    yield from files
     yield builder.file(f"questions/{live}", page_of(spec).encode())
 
 

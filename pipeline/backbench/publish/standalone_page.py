@@ -10,6 +10,7 @@ from pathlib import Path
 from backbench.errors import Fault, UserError
 from backbench.publish.output_files import write
 from backbench.publish.render import data_address, page
+from backbench.publish.sheet_charts import picture_values
 from backbench.publish.sheet_content import review_sheet, title_of
 from backbench.publish.site_builder import SiteBuilder, photograph_values, sheet_values
 from backbench.readers.limited_process import die_with_parent
@@ -34,10 +35,7 @@ def sheet_page(builder: SiteBuilder, review_key: str) -> bytes:
         dates=builder.dates.in_doubt(review_key),
     )  # fmt: skip
     pictures = [
-        [
-            {"src": data_address(p.svg.encode()), "alt": p.alt, "title": p.title, "live": ""}
-            for p in part.pictures
-        ]
+        [picture_values(p, lambda drawn: data_address(drawn.svg.encode())) for p in part.pictures]
         for part in sheet.parts
     ]
     return page(

@@ -20,7 +20,8 @@ SELECT reading.* EXCLUDE (reading_key, review_key, estimation, dof),
        coalesce(metric.title, reading.metric) AS title, metric.unit
 FROM reading LEFT JOIN metric USING (metric)
 WHERE review_key = $review AND ($metric = '' OR reading.metric = $metric)
-ORDER BY unit_key, title, order_n, frequency_hz, load_ohm, power_w, generator_vrms, output
+ORDER BY unit_key = '', status = 'not_applicable', unit_key, title, order_n,
+         frequency_hz, load_ohm, power_w, generator_vrms, output
 """
 
 

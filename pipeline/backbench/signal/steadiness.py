@@ -50,9 +50,9 @@ not the noise of a unit."""
 SIGNIFICANT_RATIO = 2.0
 """Ratio of variances that 31 degrees of freedom exceed once in a thousand times."""
 STRONG = 0.1
-"""Share of the strongest line's level from which a line is told of."""
+"""Share of the strongest line's level from which a line is named."""
 LEAST_PHASE = 0.01
-"""Radians, below which a change is told as one of level."""
+"""Radians, below which a change counts as one of level."""
 
 
 class SteadySegment(NamedTuple):

@@ -22,7 +22,7 @@ def found_file(folder: Path, file: str) -> Path | None:
 
 
 def recordings(folder: Path) -> list[Path]:
-    """Every audio file of a folder and its sub-folders, sorted; told by its first bytes."""
+    """Every audio file of a folder and its sub-folders, sorted; by its first bytes."""
     files = [path for path in sorted(folder.rglob("*")) if path.is_file() and _is_audio(path)]
     return [path for path in files if not path.name.startswith(("played-", "run-", ASIDE))]
 
