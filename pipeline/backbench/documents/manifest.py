@@ -230,6 +230,11 @@ class Manifest(Strict):
         own = capture.conditions.model_dump(exclude_unset=True)
         return Conditions(**{**self.conditions.model_dump(exclude_unset=True), **own})
 
+    def range_of(self, capture: Capture) -> str | None:
+        """The input range of the capture's conditions."""
+        own = "range" in capture.conditions.model_fields_set
+        return capture.conditions.range if own else self.conditions.range
+
     def tracks_of(self, capture: Capture) -> dict[int, TrackRole]:
         """Role of each track of a capture, by position in the file from 1."""
         if capture.of is not None:
