@@ -316,7 +316,7 @@ def _fitted(volts: Array, turns: float, *, slow: int) -> _Fit:
     near = 2 * min(_density(rest, turns) * spare, variance) / len(volts)
     number = LAST_ORDER - 1
     harmonics = MeanSquare(
-        float(squares[1:].sum()) - number * near, number * near**2, 2 * near, len(volts)
+        float(squares[1:].sum()) - number * near, number * each**2, 2 * each, len(volts)
     )
     level = math.sqrt(float(squares[0]))
     whole = int(len(volts) * turns)
