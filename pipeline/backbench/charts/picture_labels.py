@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
 from backbench.charts.chart_text import text_width
+from backbench.quantities.writing import number
 
 SVG = "{http://www.w3.org/2000/svg}"
 MOVE = re.compile(r"translate\(([-\d.e]+),\s*([-\d.e]+)\)")
@@ -55,7 +56,7 @@ class LabelledPicture:
         faults += [f"{label.text!r} runs out of the picture" for label in self.labels
                    if label.left < 0 or label.right > self.width or label.top < 0
                    or label.bottom > self.height]  # fmt: skip
-        return faults + [f"{label.text!r} is {label.size:g} px" for label in self.labels
+        return faults + [f"{label.text!r} is {number(label.size)} px" for label in self.labels
                          if label.size < least_px]  # fmt: skip
 
 
