@@ -2,8 +2,8 @@
 -- question: What did service, restoration or modification change? Each unit as received and in
 --   its newest later state, under equal conditions at the usual test points; of several outputs
 --   the one that changed most surely.
--- conditions: one output before and after; noise at idle; distortion at 1 kHz, 5 W, 8 ohm; power
---   at 1 % THD, 1 kHz, 8 ohm; uncertainties with that of another session in them
+-- conditions: one output before and after; noise at idle; distortion at 1 kHz, 5 W, 8 Ω; power
+--   at 1 % THD, 1 kHz, 8 Ω; uncertainties with that of another session in them
 -- grain: unit_key, metric; one row per unit and metric
 -- parameter unit: unit = ''; unit; all units where empty
 -- column unit_key: -; Unit

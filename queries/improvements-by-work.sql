@@ -2,8 +2,8 @@
 -- question: Which work improved noise, distortion or power by more than the uncertainty? Each
 --   unit as received and in its newest later state, under equal conditions; of several outputs the
 --   one that improved most surely.
--- conditions: one output before and after; noise at idle; distortion at 1 kHz, 5 W, 8 ohm; power
---   at 1 % THD, 1 kHz, 8 ohm; only changes beyond the uncertainty, another session's in it
+-- conditions: one output before and after; noise at idle; distortion at 1 kHz, 5 W, 8 Ω; power
+--   at 1 % THD, 1 kHz, 8 Ω; only changes beyond the uncertainty, another session's in it
 -- grain: unit_key, metric; one row per unit and metric
 -- parameter technology: technology = ''; technology; all where empty
 -- column unit_key: -; Unit

@@ -1,9 +1,10 @@
 -- title: Input-referred noise
 -- question: How low is the noise of each unit once its gain is divided out? A-weighted output
---   noise divided by the gain of the same output at 1 kHz, noisier output, one technology.
+--   noise divided by the gain of the same output at 1 kHz, noisier output, one technology. Units of
+--   the marked unit's kind, amplifiers and receivers being one kind; amplifiers by default.
 -- conditions: {technology}; idle, input terminated; gain at 1 kHz; noisier output; newest review
 -- grain: unit_key; one row per unit
--- metric: noise_a, gain
+-- metric: input_referred_noise
 -- parameter technology: technology = ''; technology; where empty, that of the marked unit,
 --   otherwise the most common one
 -- parameter unit: unit = ''; unit to mark, shown whatever its technology
@@ -14,33 +15,37 @@
 -- column low: µV; Lower limit (k = 2)
 -- column high: µV; Upper limit (k = 2)
 -- column bound: -; Bound
--- column gain_db: dB; Gain at 1 kHz
+-- column status: -; Status
+-- column own_u: µV; u of record and session (k = 1)
+-- column own_dof: -; Degrees of freedom
+-- column shared_u: µV; u of the calibration (k = 1)
+-- column shared_with: -; Calibration and output
+-- column session_default: -; Spread between sessions by default
+-- column peers: -; Units compared
 -- chart: ranked; scale = log
 WITH chosen AS (
     SELECT coalesce(
         nullif($technology, ''),
         (SELECT technology FROM peer WHERE unit_key = $unit),
         (SELECT technology FROM peer GROUP BY ALL ORDER BY count(*) DESC, technology LIMIT 1)
-    ) AS technology
+    ) AS technology,
+    coalesce(
+        (SELECT kind_group FROM peer WHERE unit_key = $unit), 'amplifiers'
+    ) AS kind_group
 ),
-referred AS (
-    SELECT
-        unit_key, output, gain.value AS gain_db, noise.bound,
-        noise.value * 1e6 / pow(10, gain.value / 20) AS value,
-        noise.value * 1e6 / pow(10, gain.value / 20)
-            * sqrt((noise.uncertainty / noise.value) ** 2
-                   + (gain.uncertainty * ln(10) / 20) ** 2) AS u
-    FROM (SELECT * FROM placed WHERE point_key = 'idle' AND metric = 'noise_a') AS noise
-    JOIN (SELECT * FROM placed WHERE point_key = 'gain-1khz' AND metric = 'gain') AS gain
-      USING (unit_key, output)
-    WHERE noise.value > 0
+noisier AS (
+    SELECT * FROM placed
+    WHERE point_key = 'idle' AND metric = 'input_referred_noise'
+      AND detail NOT LIKE '%"weighting":"none"%'
+    QUALIFY row_number() OVER (PARTITION BY unit_key ORDER BY value DESC, output, reading_key) = 1
 )
 SELECT
-    unit_key, label, technology, value,
-    CASE WHEN bound IS DISTINCT FROM 'upper' THEN value - 2 * u END AS low, value + 2 * u AS high,
-    bound, gain_db
-FROM referred
+    unit_key, label, technology,
+    value * 1e6 AS value, low * 1e6 AS low, high * 1e6 AS high, bound, status,
+    own_u * 1e6 AS own_u, own_dof, shared_u * 1e6 AS shared_u, shared_with, session_default,
+    count(*) OVER () AS peers
+FROM noisier
 JOIN peer USING (unit_key)
-WHERE technology IN (FROM chosen) OR unit_key = $unit
-QUALIFY row_number() OVER (PARTITION BY unit_key ORDER BY value DESC, output, gain_db) = 1
+WHERE (technology IN (SELECT technology FROM chosen) OR unit_key = $unit)
+  AND kind_group IN (SELECT kind_group FROM chosen)
 ORDER BY value, unit_key

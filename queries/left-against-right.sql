@@ -23,7 +23,8 @@ WITH wanted (metric, point_key, limit_percent) AS (
 found AS (
     SELECT unit_key, placed.metric, output, value, placed.unit, dof, bound, detail, review_key,
            sqrt(coalesce(estimation, uncertainty) ** 2 + offset_u ** 2) AS record_u, uncertainty,
-           shared_u, shared_with, input, tap, volume, load_ohm
+           shared_u, shared_with, input, tap, volume, load_ohm,
+           if(driven = output, 'own', 'another') AS driven
     FROM placed
     JOIN wanted ON wanted.metric = placed.metric AND wanted.point_key = placed.point_key
         AND placed.limit_percent IS NOT DISTINCT FROM
@@ -48,7 +49,8 @@ pairs AS (
     JOIN (SELECT * FROM found WHERE output = 'right') AS r
         USING (unit_key, metric, detail, review_key)
     WHERE no_contradiction(l.input, r.input) AND no_contradiction(l.tap, r.tap)
-      AND no_contradiction(l.volume, r.volume) AND same_load(l.load_ohm, r.load_ohm)
+      AND no_contradiction(l.volume, r.volume) AND no_contradiction(l.driven, r.driven)
+      AND same_load(l.load_ohm, r.load_ohm)
 )
 SELECT
     unit_key, label, technology, metric, left_value, right_value, difference, difference_u,

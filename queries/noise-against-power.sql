@@ -1,14 +1,14 @@
 -- title: Residual noise against power
 -- question: Do more powerful units have more noise? A-weighted output noise against the output
---   power at 1 % THD into 8 ohm, newest review of each unit.
--- conditions: idle, input terminated; power at 1 % THD, 1 kHz, 8 ohm; newest review; bars: k = 2
+--   power at 1 % THD into 8 Ω, newest review of each unit.
+-- conditions: idle, input terminated; power at 1 % THD, 1 kHz, 8 Ω; newest review; bars: k = 2
 -- grain: unit_key; one row per unit
 -- metric: noise_a, power_at_limit
 -- parameter unit: unit = ''; unit to mark
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
--- column x: W; Output power at 1 % THD, 8 ohm
+-- column x: W; Output power at 1 % THD, 8 Ω
 -- column y: µV; Residual noise, A-weighted
 -- column y_low: µV; Lower limit (k = 2)
 -- column y_high: µV; Upper limit (k = 2)

@@ -1,9 +1,9 @@
 -- title: Power against price
--- question: Does a higher price buy more power? Output power at 1 % THD into 8 ohm, output with
+-- question: Does a higher price buy more power? Output power at 1 % THD into 8 Ω, output with
 --   the lower power, against the list price in US dollars of 2024 by the annual averages of the
 --   consumer price index CPI-U (Bureau of Labor Statistics). Prices in US dollars only; a mono
 --   unit by itself.
--- conditions: 1 kHz, 8 ohm, 1 % THD; list price in US dollars of 2024; bars: k = 2
+-- conditions: 1 kHz, 8 Ω, 1 % THD; list price in US dollars of 2024; bars: k = 2
 -- grain: unit_key; one row per unit
 -- metric: power_at_limit
 -- parameter unit: unit = ''; unit to mark
@@ -11,7 +11,7 @@
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column x: 1,000 USD; List price in dollars of 2024
--- column y: W; Output power at 1 % THD, 8 ohm
+-- column y: W; Output power at 1 % THD, 8 Ω
 -- column y_low: W; Lower limit (k = 2)
 -- column y_high: W; Upper limit (k = 2)
 -- column bound: -; Bound

@@ -1,4 +1,4 @@
--- title: Power into 4, 8 and 16 ohm
+-- title: Power into 4, 8 and 16 Ω
 -- question: How does the output power at one distortion limit change with the load? The output
 --   with the lower power, 1 kHz.
 -- conditions: 1 kHz; at {limit_percent} % THD; output with the lower power; newest review
@@ -7,9 +7,9 @@
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
--- column into_4: W; Into 4 ohm
--- column into_8: W; Into 8 ohm
--- column into_16: W; Into 16 ohm
+-- column into_4: W; Into 4 Ω
+-- column into_8: W; Into 8 Ω
+-- column into_16: W; Into 16 Ω
 -- column rated: W; Rated power
 SELECT
     unit_key, label, technology,

@@ -261,17 +261,28 @@ class Catalogue:
         with self.reading() as opened:
             return saved.run(opened, {key: str(value) for key, value in values.items()})
 
-    def stated_query(self, name: str, **values: Any) -> SavedQuery:
-        """A saved query with its conditions stated for these values of its parameters."""
+    def stated_query(
+        self, name: str, answer: pl.DataFrame | None = None, **values: Any
+    ) -> SavedQuery:
+        """A saved query with its conditions stated for these values of its parameters.
+
+        answer: its rows; the conditions then say of how many units figures are out of date.
+        """
         from dataclasses import replace
+
+        from backbench.comparison.stale_figures import of_answer, stale_figures
 
         saved = self._saved(name)
         given = {key: str(value) for key, value in values.items()}
         titles: dict[str, str] = {}
-        if saved.conditions:
-            with self.reading() as opened:
+        stale = ""
+        with self.reading() as opened:
+            if saved.conditions:
                 titles = dict(opened.rows(TITLES))
-        return replace(saved, conditions=saved.conditions_text(given, titles))
+            if answer is not None:
+                stale = of_answer(opened, stale_figures(opened, self.settings), answer)
+        conditions = saved.conditions_text(given, titles)
+        return replace(saved, conditions="; ".join(filter(None, (conditions, stale))))
 
     def _saved(self, name: str) -> SavedQuery:
         known = self.queries()
@@ -351,11 +362,11 @@ class Catalogue:
         """The chart of a saved query as an Altair object."""
         from backbench.charts.query_chart import query_chart
 
-        saved = self.stated_query(name, **values)
-        if saved.chart is None:
+        if self._saved(name).chart is None:
             fault = Fault(f"query {name!r}", "no chart", "a query whose header names a chart")
             raise UserError("the query can't be drawn", [fault])
         frame = self.query(name, **values)
+        saved = self.stated_query(name, frame, **values)
         given = {key: str(value) for key, value in values.items()}
         with self.reading() as opened:
             return query_chart(opened, saved, frame, given, saved.conditions)

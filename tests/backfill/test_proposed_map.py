@@ -60,6 +60,19 @@ def test_a_heading_names_metric_conditions_unit_and_output(
     assert figures_named(heading) == HeadingOfFigures(metric, at, unit, output)
 
 
+def test_uncertainties_belong_to_the_column_that_their_heading_names(tmp_path: Path) -> None:
+    """Wherever they stand; without a name to the column before; of none that is there to none."""
+    (tmp_path / "old.csv").write_text(
+        "Maker,Model,Date,THD (%),Hum & noise (mV),THD uncertainty (%),u (mV),Gain unc (dB)\n"
+        "A,B,2001-02-03,0.1,0.3,0.01,0.02,0.1\n"
+    )
+    made = propose(tmp_path / "old.csv", read_grid(tmp_path / "old.csv"), None)
+    assert {one.named.metric: one.spread_column for one in made.readings} == {
+        "thd": "THD uncertainty (%)", "noise": "u (mV)",
+    }  # fmt: skip
+    assert made.unused == ["Gain unc (dB)"]
+
+
 @pytest.mark.parametrize("heading", ["Shelf", "Price", "IMD", "1 W", "", "THD second opinion"])
 def test_a_heading_that_may_be_anything_is_left_out(heading: str) -> None:
     assert figures_named(heading) is None

@@ -45,6 +45,14 @@ def imported(root: Path, rows: str, name: str, *more: str, given: str = "") -> R
     return CliRunner().invoke(app, ["backfill", *words], input=given)
 
 
+def test_the_most_alike_unit_is_suggested_first(tmp_path: Path) -> None:
+    first = "2001-02-03,Marrowgate,Heron 12,10423,0.1\n2001-02-04,Marrowgate,Heron 20,,0.1\n"
+    imported(tmp_path, first, "first", "--yes")
+    text = imported(tmp_path, "2002-02-03,Marrowgate,Heron 20,,0.2\n", "second", "--yes").output
+    wanted = '"Marrowgate Heron 20" = "marrowgate-heron-20" if it is the same'
+    assert wanted in " ".join(text.split())
+
+
 def units(root: Path) -> list[str]:
     return sorted(Catalogue(root / "catalogue").units()["unit_key"].to_list())
 

@@ -12,6 +12,7 @@ from scipy.stats import t as student
 
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.findings import Finding
+from backbench.metrics.warnings import SEPARATOR
 from bench.adversary_draws import Draw
 from bench.adversary_truth import NOTHING, Truth
 
@@ -73,7 +74,8 @@ def _outcomes(drawn: Draw, findings: list[Finding]) -> Iterator[Outcome]:
 def _measured(
     common: tuple[str, str, tuple[str, ...], str], figure: MeasuredValue, truth: Truth
 ) -> Outcome:
-    warned = figure.remark and not any(text in figure.remark for text in ORDINARY)
+    remarks = (figure.remark or "").split(SEPARATOR)
+    warned = any(one and not any(text in one for text in ORDINARY) for one in remarks)
     score = math.inf if truth is NOTHING else _score(figure, truth, common[-1])
     held = score <= student.ppf(0.975, figure.dof)
     state = "remarked" if warned else "measured"

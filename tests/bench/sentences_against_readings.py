@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from backbench.catalogue import Catalogue
+from backbench.comparison.quantity_names import titled
 from backbench.quantities.sentences import lowered
 from backbench.quantities.writing import quantity
 from backbench.storage.database import Database, reading
@@ -24,11 +25,11 @@ from backbench.storage.database import Database, reading
 SIDE = r"\((?P<output>[a-z0-9 -]+?)(?:, from an old record)?\)"
 PLACE = r"(?:, (?P<place>\d+\w\w(?: to \d+\w\w)? of \d+), [\w ]+ is better)?"
 STORED = """
-SELECT metric.title, placed.unit, placed.better, output, value, limit_percent
+SELECT metric, metric.title, placed.unit, placed.better, output, value, limit_percent
 FROM placed JOIN metric USING (metric)
 WHERE unit_key = $unit AND order_n IS NULL
 UNION ALL BY NAME
-SELECT metric.title, metric.unit, metric.better, output, value, limit_percent
+SELECT metric, metric.title, metric.unit, metric.better, output, value, limit_percent
 FROM reading JOIN metric USING (metric, method_version)
 WHERE unit_key = $unit AND review_key = $review AND order_n IS NULL AND value IS NOT NULL
 """
@@ -57,6 +58,8 @@ def faults(store: Database, catalogue: Catalogue, unit: str) -> tuple[int, int, 
     """How many figures and places were checked, and what differs."""
     compared = catalogue.compare(unit)
     rows = store.frame(STORED, {"unit": unit, "review": compared.review_key}).to_dicts()
+    for row in rows:
+        row["title"] = titled(row["metric"], row["title"], row["limit_percent"])
     titles = {row["title"] for row in rows}
     figures = places = 0
     wrong = []
@@ -73,12 +76,18 @@ def faults(store: Database, catalogue: Catalogue, unit: str) -> tuple[int, int, 
 
 
 def _is(row: dict[str, Any], found: Mention) -> bool:
-    return row["output"] == found.output and quantity(row["value"], row["unit"]) == found.value
+    # "left re right" is a reading of left.
+    return (
+        row["output"] == found.output.partition(" re ")[0]
+        and quantity(row["value"], row["unit"]) == found.value
+    )
 
 
 def _misplaced(unit: str, lines: Any, found: Mention) -> Iterator[str]:
-    same = [line for line in lines if lowered(line.title).lower() == found.title]
-    if not any(line.place == found.place and line.output == found.output for line in same):
+    names = [lowered(titled(n.metric, n.title, n.limit_percent)).lower() for n in lines]
+    same = [line for line, name in zip(lines, names, strict=True) if name == found.title]
+    output = found.output.partition(" re ")[0]
+    if not any(line.place == found.place and line.output == output for line in same):
         yield f"{unit}: the place of {found} is {[line.place for line in same]}"
 
 

@@ -26,17 +26,29 @@ def run(root: Path, *words: str) -> str:
     return " ".join(ran.stdout.split())
 
 
-@pytest.mark.parametrize("query", ["quietest-of-a-kind", "idle-noise-of-technology"])
+RANKED = {
+    "quietest-of-a-kind": "noise_a", "idle-noise-of-technology": "noise_a",
+    "input-referred-noise": "input_referred_noise",
+}  # fmt: skip
+"""Saved queries that rank units, with the metric."""
+
+
+def test_every_query_that_ranks_is_held() -> None:
+    assert RANKED.keys() == {name for name, q in shipped().items() if q.chart == "ranked"}
+
+
+@pytest.mark.parametrize("query", RANKED)
 @pytest.mark.parametrize("count", [4, 9])
 def test_terminal_and_chart_give_one_rank(given: Any, query: str, count: int) -> None:
+    metric = RANKED[query]
     given.between_sessions = True
     for n in range(count):
         key = f"u{n}"
         given.unit(key, kind="receiver" if n % 2 else "integrated amplifier")
-        given.reading(key, "noise_a", 1e-4 * 1.12**n, 3e-6, under="idle", estimation=1e-6)
+        given.reading(key, metric, 1e-4 * 1.12**n, 3e-6, under="idle", estimation=1e-6)
     for n in range(5):
         given.unit(f"p{n}", kind="preamplifier")
-        given.reading(f"p{n}", "noise_a", 1e-5, 1e-7, under="idle")
+        given.reading(f"p{n}", metric, 1e-5, 1e-7, under="idle")
     with reading(given.build()) as store:
         line = compare_unit(store, "u2").lines[0]
         rows = list(shipped()[query].run(store, {"unit": "u2"}).iter_rows(named=True))
@@ -53,6 +65,24 @@ def test_a_chart_that_leaves_units_out_gives_no_rank(given: Any) -> None:
     with reading(given.build()) as store:
         frame = shipped()["quietest-of-a-kind"].run(store, {"unit": "u2", "most": "7"})
     assert rank_interval(list(frame.iter_rows(named=True)), 2, "lowest") is None
+
+
+def test_a_rank_that_may_be_any_is_told_alike(given: Any) -> None:
+    """In the terminal, from Python, and on the chart: that it can't be told apart."""
+    given.between_sessions = True
+    for n in range(9):
+        given.unit(f"u{n}")
+        given.reading(f"u{n}", "noise_a", 1e-4 * 1.001**n, 1e-6, under="idle", estimation=1e-6)
+    root = given.build()
+    (root / "backbench.toml").write_text('title = "Bench"\n')
+    catalogue = Catalogue(root)
+    (line,) = catalogue.compare("u4").lines
+    assert line.place == "not told apart from its 8 peers"
+    assert not line.is_placed
+    chart = json.dumps(catalogue.chart("quietest-of-a-kind", unit="u4").to_dict())
+    for text in (chart, run(root, "compare", "u4", "--all")):
+        assert line.place in text
+        assert not re.search(r"\d(?:st|nd|rd|th) of 9|better than:", text)
 
 
 def test_one_place_from_terminal_chart_caption_sheet_site_and_python(given: Any) -> None:

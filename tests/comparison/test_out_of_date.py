@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -45,6 +46,7 @@ def everywhere(catalogue: Catalogue) -> dict[str, str]:
         for command, key in (("show", "auk"), ("readings", "auk"), ("compare", "unit-of-auk"))
     }
     run(catalogue, "publish", "--out", str(catalogue.places.root / "site"), "--processes", "1")
+    texts["pair"] = run(catalogue, "pair", "unit-of-auk", "unit-of-brant")
     for page in ("sheets/auk", "units/unit-of-auk"):
         path = catalogue.places.root / "site" / f"{page}.html"
         texts[page] = " ".join(path.read_text().split())
@@ -62,6 +64,21 @@ def test_every_view_says_what_is_out_of_date_until_it_is_recomputed(catalogue: C
     assert [one.unchanged for one in recomputed] == [False, False]
     assert not catalogue.stale().reviews
     assert not any(REMEDY in text for text in everywhere(catalogue).values())
+
+
+def test_an_answer_and_its_chart_say_of_how_many_units(catalogue: Catalogue) -> None:
+    """In the terminal, on the chart, and from Python."""
+    name = "tone-spectrum-of-a-unit"
+
+    def shown() -> tuple[str, ...]:
+        spec = json.dumps(catalogue.chart(name, unit="unit-of-auk").to_dict())
+        stated = catalogue.stated_query(name, catalogue.query(name, unit="unit-of-auk"))
+        return run(catalogue, "query", name), spec, stated.conditions
+
+    note = f"figures of 1 unit may be out of date: {MARK}"
+    assert not any(note in text for text in shown())
+    set_calibration(catalogue, CORRECTED)
+    assert all(note in text for text in shown())
 
 
 def test_each_figure_is_marked_and_those_of_a_table_file_are_not(catalogue: Catalogue) -> None:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from backbench.comparison import compared_sides, differences
+from backbench.comparison.another_session import default_note
 from backbench.errors import UserError
+from backbench.reports.terminal_reports import show_pair
 from backbench.storage.database import reading
 
 
@@ -50,6 +53,70 @@ def test_left_and_right(given: Any) -> None:
         ] == [(pytest.approx(0.4), "worse")]
         with pytest.raises(UserError, match="outputs out"):
             compared_sides.left_and_right(store, "mono")
+
+
+def test_each_output_driven_alone_is_like_the_other_driven_alone(given: Any) -> None:
+    given.unit("a")
+    for metric, driven in (("thd", ("left", "right")), ("thd_n", ("left", "left"))):
+        for output, alone in zip(("left", "right"), driven, strict=True):
+            given.reading("a", metric, 0.5, 0.01, output=output, driven=alone)
+    with reading(given.build()) as store:
+        assert [d.metric for d in compared_sides.left_and_right(store, "a")] == ["thd"]
+
+
+def test_a_pair_is_shown_at_its_usual_test_points(given: Any, capsys: Any) -> None:
+    """All of it on request; the quantities with a default spread by their number."""
+    given.between_sessions = True
+    metrics = ("thd", "thd_n", "gain", "noise_a", "damping_factor")
+    for unit, factor in (("a", 1.0), ("b", 3.0)):
+        given.unit(unit)
+        for metric in metrics:
+            under = "idle" if metric == "noise_a" else "tone"
+            given.reading(unit, metric, 0.5 * factor, 0.001, under=under, estimation=0.001)
+        given.reading(unit, "thd", 0.2 * factor, 0.001, power_w=1.0, estimation=0.001)
+        for order in range(2, 5):
+            given.reading(unit, "harmonic", -40.0 - 20 * factor, 0.1, order_n=order)
+    with reading(given.build()) as store:
+        result = compared_sides.two_units(store, "a", "b")
+    show_pair("first", result, everything=False)
+    short = " ".join(capsys.readouterr().out.split())
+    show_pair("first", result, everything=True)
+    whole = " ".join(capsys.readouterr().out.split())
+    assert short.count("thd, 1 kHz") == 1
+    assert "harmonic" not in short
+    assert "default for every quantity" in short
+    assert f"With --all: every quantity at every test point, {len(result)} in all" in short
+    assert "thd, 1 kHz, 1 W, 8 Ω, left" in whole
+    assert "harmonic, order 4" in whole
+
+
+def test_a_note_of_many_defaults_gives_their_number() -> None:
+    def quantity(n: int, default: bool) -> Any:
+        return SimpleNamespace(title=f"q{n}", session_default=default)
+
+    few = [quantity(n, n < 2) for n in range(9)]
+    many = [quantity(n, n < 7) for n in range(9)]
+    assert "for q0, q1," in default_note(few)
+    assert "for 7 of 9 quantities," in default_note(many)
+    assert "for q0, q1, q2, q3, q4, q5, q6," in default_note(many, everything=True)
+
+
+@pytest.mark.parametrize(("second", "cancels"), [("c1", True), ("c2", False)])
+def test_one_calibration_cancels_and_another_does_not(
+    given: Any, second: str, cancels: bool
+) -> None:
+    """By hand: u of each is 5 of the calibration and 1 of the record: of the difference sqrt 2
+    within one calibration, and sqrt (2 * 26) across a change of the bench."""
+    for unit, value, calibration in (("a", 100.0, "c1"), ("b", 104.0, second)):
+        given.unit(unit)
+        given.row("analysis", analysis_key=f"k-{unit}", review_key=f"r-{unit}",
+                  environment_key="e", calibration_key=calibration)  # fmt: skip
+        given.reading(unit, "noise_a", value, 26**0.5, under="idle", estimation=1.0,
+                      analysis_key=f"k-{unit}")  # fmt: skip
+    with reading(given.build()) as store:
+        (found,) = compared_sides.two_units(store, "a", "b")
+    assert found.uncertainty == pytest.approx(2**0.5 if cancels else 52**0.5)
+    assert found.assessment == ("worse" if cancels else "not significantly different")
 
 
 def test_mono_pair(given: Any) -> None:

@@ -136,7 +136,9 @@ def test_percentile_counts_ties_half() -> None:
 @pytest.mark.parametrize(
     ("low", "high", "n", "printed"),
     [(3, 7, 41, "3rd to 7th of 41"), (1, 1, 2, "1st of 2"), (11, 22, 103, "11th to 22nd of 103"),
-     (12, 13, 13, "12th to 13th of 13"), (101, 112, 200, "101st to 112th of 200")],
+     (12, 13, 13, "12th to 13th of 13"), (101, 112, 200, "101st to 112th of 200"),
+     (1, 21, 23, "not told apart from its 22 peers"), (1, 20, 23, "1st to 20th of 23"),
+     (1, 1, 1, "1st of 1")],
 )  # fmt: skip
 def test_places_in_words(low: int, high: int, n: int, printed: str) -> None:
     assert interval_text(low, high, n) == printed

@@ -74,7 +74,7 @@ def test_a_plain_scale_stands_in_for_peers(given: Any, volts: float, words: str)
     given.unit("a")
     given.reading("a", "noise_a", volts, 1e-7, under="idle")
     result, text = compared(given, "a")
-    assert "it has no rank; a rank takes 5" in text
+    assert "it has no rank; that takes at least 5" in text
     assert words in text
     assert result.lines[0].rank is None
 
@@ -84,3 +84,20 @@ def test_a_preamplifier_is_given_no_loudspeaker(given: Any) -> None:
     given.reading("a", "noise_a", 1e-5, 1e-7, under="idle")
     _, text = compared(given, "a")
     assert "loudspeaker" not in text
+
+
+def test_what_another_figure_says_again_is_not_named_beside_it(given: Any) -> None:
+    for n in range(12):
+        given.unit(f"u{n}")
+        given.reading(f"u{n}", "damping_factor", 100.0 * 1.3**-n, 1e-3)
+        given.reading(f"u{n}", "source_impedance", 0.08 * 1.3**n, 1e-6)
+    _, text = compared(given, "u0")
+    assert "damping factor 100 (left), 1st of 12" in text
+    assert "source impedance" not in text.split("Not at its test point")[0]
+
+
+def test_a_balance_is_of_one_output_re_the_other(given: Any) -> None:
+    given.unit("a")
+    given.reading("a", "channel_balance", -0.12, 0.01)
+    _, text = compared(given, "a")
+    assert "hannel balance -0.12 dB (left re right) is less than 1 dB" in text

@@ -107,8 +107,8 @@ def test_each_row_has_conditions_difference_uncertainty_and_verdict(given: Any) 
     assert "2 became better, none worse, gain changed, which is neither better nor worse" in text
     assert "noise a (left) 800 µV → 200 µV -600 µV ± 29 µV better" in text
     assert "0.5 % → 0.1 % -0.400 % ± 0.029 % better" in text
-    assert "0.5 % → 0.51 % 0.010 % ± 0.029 % unsure" in text
-    assert "thd, 1 kHz, 5 W, 8 ohm" in text
+    assert "0.5 % → 0.51 % 0.010 % ± 0.029 % inconclusive" in text
+    assert "thd, 1 kHz, 5 W, 8 Ω" in text
     assert "20 dB → 23 dB 3.0 dB ± 1.5 dB changed" in text
 
 

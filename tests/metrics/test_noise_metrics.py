@@ -175,3 +175,49 @@ def test_strong_hum_and_buzz_are_no_sound_that_was_played(mains: float) -> None:
     result = figures(given)
     assert result["noise"].value > 0.5
     assert "warning" not in (result["noise"].remark or "")
+
+
+PITCHES, GLIDE = "pitches that come and go", "as a sweep does"
+
+
+def unsteady(kind: str, rms: float) -> np.ndarray:
+    """2 s of a sound at 48 kHz, with hiss of 0.2 mV and hum of 0.7 mV beside it."""
+    rng, rate = np.random.default_rng(11), 48_000
+    t = np.arange(2 * rate) / rate
+    noise = rng.normal(size=len(t))
+    if kind == "music":
+        notes = 110 * 2 ** (rng.integers(0, 60, 6) / 12)
+        beats = [np.exp(-10 * ((t + rng.uniform(0, 0.4)) % 0.4)) for _ in notes]
+        wave = sum(beat * np.sin(2 * np.pi * hz * t) for hz, beat in zip(notes, beats, strict=True))
+    elif kind == "sweep":
+        k = math.log(1000) / t[-1]
+        wave = np.sin(2 * np.pi * 20 / k * np.expm1(k * t))
+    elif kind == "crackle":
+        wave = np.zeros(len(t))
+        wave[rng.integers(0, len(t), 60)] = rng.normal(size=60)
+    elif kind == "popcorn":
+        wave = np.where(np.cumsum(rng.random(len(t)) < 40 / rate) % 2 == 0, 1.0, -1.0)
+    elif kind == "burst":
+        wave = noise * ((t > 0.7) & (t < 1.2))
+    else:
+        buzz = sum(np.cos(2 * np.pi * 100 * n * t + n) / n for n in range(1, 40))
+        wave = (1 + 0.5 * t) * buzz
+    hiss, hum = 2e-4 * rng.normal(size=len(t)), 1e-3 * np.cos(2 * np.pi * 100 * t)
+    return wave * rms / math.sqrt(float(np.mean(np.square(wave)))) + hiss + hum
+
+
+@pytest.mark.parametrize("rms", [3e-2, 3e-3])
+@pytest.mark.parametrize(("kind", "text"), [("music", PITCHES), ("sweep", GLIDE)])
+def test_quiet_sounds_recorded_as_idle_are_warned_of(kind: str, text: str, rms: float) -> None:
+    remark = figures(idle_material(track(unsteady(kind, rms))))["noise"].remark or ""
+    assert "warning: " in remark
+    assert text in remark
+    assert "check that the generator was off" in remark
+
+
+@pytest.mark.parametrize("kind", ["crackle", "popcorn", "burst", "buzz that grows"])
+def test_noise_of_a_unit_that_comes_and_goes_is_no_sound_that_was_played(kind: str) -> None:
+    remark = figures(idle_material(track(unsteady(kind, 5e-3))))["noise"].remark or ""
+    assert "isn't steady" in remark
+    assert PITCHES not in remark
+    assert GLIDE not in remark

@@ -169,3 +169,18 @@ def test_the_snr_of_a_dithered_tone_is_the_units_own(noise_steps: float) -> None
     assert figure is not None
     true = 20 * math.log10(1.5 / math.sqrt(2) / noise / math.sqrt(20_000 / 24_000))
     assert abs(figure.value - true) <= 2.5 * figure.uncertainty
+
+
+def test_harmonics_that_undithered_steps_hide_make_a_bound_of_the_snr() -> None:
+    """A crossover's odd harmonics, 0.5 % over their number each, in steps of 0.085 %."""
+    wave = np.cos(2 * np.pi * 63.7 * TIME)
+    bent = wave - 4e-3 * np.sign(wave)
+    coarse = 8.5e-4 * np.round(bent / 8.5e-4)
+    given = CaptureData(
+        Tone(tone_hz=63.7, generator_vrms="unknown"), Conditions(),
+        {1: Track(coarse, RATE, 28.0, 0.0, 16)}, mains_hz=None,
+    )  # fmt: skip
+    found = {f.metric.name: f for f in measure(given)[0]}["snr"].figure
+    assert found is not None
+    assert found.bound == "lower"
+    assert "without dither hide harmonics" in (found.remark or "")

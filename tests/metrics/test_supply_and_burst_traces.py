@@ -99,3 +99,28 @@ def test_declared_limits_are_in_the_uncertainty_of_bursts() -> None:
     expected = math.hypot(0.02, 0.1 / 4) / math.sqrt(3)
     assert level.uncertainty == pytest.approx(expected * level.value, rel=0.02)
     assert level.remark is None
+
+
+def test_the_last_digits_of_the_instrument_are_in_the_uncertainty() -> None:
+    """3 units of the last digit, 0.01 V, as a rectangular limit: 0.0173 V."""
+    time = instants(20_000, 0.1)
+    digits = TableColumn(name="v", unit="V", last_digits=3)
+    columns, expected = COLUMNS | {"voltage": digits}, 0.03 / math.sqrt(3)
+    own = math.hypot(0.01 / math.sqrt(12), expected)
+    sine = np.round(4 * np.sin(2 * np.pi * 1000 * time), 2)
+    hum = np.round(0.5 * np.cos(2 * np.pi * 100 * time), 2)
+    for volts, played, name, scale in (
+        (bursts(time, 4.0), {"burst_hz": 1000.0, "on_ms": 20.0, "period_ms": 40.0}, "burst_level",
+         1 / math.sqrt(2)),
+        (sine, {"tone_hz": 1000.0}, "level", 1 / math.sqrt(2)),
+        (hum, {"ripple": "rail"}, "supply_ripple", 1.0),
+    ):  # fmt: skip
+        stimulus = Table(table="trace", columns=columns, **played)  # type: ignore[arg-type]
+        table = {"time": time, "voltage": np.round(volts, 2)}
+        for read in ({}, {"voltage": np.full(len(time), own)}):
+            given = CaptureData(
+                stimulus, Conditions(), {}, table=table, table_uncertainty=read, mains_hz=50.0
+            )
+            figure = figures(given)[name]
+            assert figure.uncertainty == pytest.approx(scale * expected, rel=0.03)
+            assert figure.remark is None

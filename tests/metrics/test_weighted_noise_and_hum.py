@@ -137,3 +137,13 @@ def test_word_length_makes_bounds_of_every_weighted_figure() -> None:
     result = figures(idle_material(track(quiet, RATE, bits=16)))
     for name in ("noise_468", "noise_arm", "noise_ccir_rms", "hiss"):
         assert result[name].bound == "upper"
+
+
+def test_hum_that_jumps_says_that_it_makes_noise_beside_it() -> None:
+    """A repeated block turns 100 Hz by half a period: its lobe spreads over the band."""
+    t = np.arange(int(48_000 * 2.0)) / 48_000
+    for jump in (0.0, math.pi):
+        hum = 1e-3 * np.cos(2 * np.pi * 100 * t + np.where(t > 1.0, jump, 0.0))
+        volts = hum + white(1e-6, rate=48_000.0)
+        remark = figures(idle_material(track(volts)))["hum_over_hiss"].remark or ""
+        assert ("wavers or jumps" in remark) == (jump > 0)

@@ -74,16 +74,16 @@ CASES = [
         """, {"unit": "c"}),
     Case("input-referred-noise", """
         unit a
-        reading a noise_a 1e-4 2e-6 under=idle
-        reading a gain 20 0
+        reading a input_referred_noise 1e-5 2e-7 under=idle
         unit c technology='solid state'
-        reading c noise_a 5e-5 0 under=idle
-        reading c gain 20 0
+        reading c input_referred_noise 5e-6 0 under=idle
         unit d technology='solid state'
+        unit p technology='solid state' kind=preamplifier
+        reading p input_referred_noise 1e-6 0 under=idle
         """, """
-        unit_key | technology  | value
-        c        | solid state | 5
-        """),
+        unit_key | technology  | value | peers
+        c        | solid state | 5     | 1
+        """, {"unit": "c"}),
     Case("listening-notes", """
         unit a
         heard a listening='Hum' tags="['loan']"
@@ -377,17 +377,15 @@ CASES = [
         """, {"unit": "a"}),
     Case("input-referred-noise", """
         unit a
-        reading a noise_a 1e-3 3e-5 under=idle
-        reading a gain 40 0
-        reading a noise_a 2e-3 2e-5 under=idle output=right
-        reading a gain 60 0 output=right
+        reading a input_referred_noise 1e-5 3e-7 under=idle detail="'{\\"weighting\\":\\"A\\"}'"
+        reading a input_referred_noise 2e-6 2e-8 under=idle output=right
+        reading a input_referred_noise 5e-5 2e-8 under=idle detail="'{\\"weighting\\":\\"none\\"}'"
         unit b
-        reading b noise_a 1e-4 1e-6 under=idle
-        reading b gain 40 0
+        reading b input_referred_noise 1e-6 1e-8 under=idle
         """, """
-        unit_key | value | low  | high | gain_db
-        b        | 1     | 0.98 | 1.02 | 40
-        a        | 10    | 9.4  | 10.6 | 40
+        unit_key | value | low  | high
+        b        | 1     | 0.98 | 1.02
+        a        | 10    | 9.4  | 10.6
         """),
     Case("damping-over-the-decades", """
         unit a made=1968
@@ -600,9 +598,19 @@ CASES = [
         curve a spectrum [1000.0,2000.0] [10.0,-50.0] frequency_hz=1000.0 power_w=4.8
         curve a spectrum [1000.0,2000.0] [3.0,-60.0] frequency_hz=1000.0 power_w=1.0 analysis_key=d
         """, """
-        unit_key | frequency_hz | level | kind
-        a        | 1000         | 10    | tone
-        a        | 2000         | -50   | tone
+        unit_key | frequency_hz | level | kind | taken_w | taken_v
+        a        | 1000         | 10    | tone | 4.8     |
+        a        | 2000         | -50   | tone | 4.8     |
+        """),
+    Case("tone-spectrum-of-a-unit", """
+        unit p kind=preamplifier
+        curve p spectrum [1000.0] [10.0] frequency_hz=1000.0
+        reading p level 0.5 0.01 analysis_key=c load_ohm=None power_w=None
+        curve p spectrum [1000.0] [20.0] frequency_hz=1000.0 analysis_key=d
+        reading p level 1.9 0.01 analysis_key=d load_ohm=None power_w=None
+        """, """
+        unit_key | level | taken_w | taken_v
+        p        | 20    |         | 1.9
         """),
     Case("impedance-over-frequency", """
         review r1 2020-01-01
@@ -637,10 +645,15 @@ CASES = [
         unit b
         reading b gain 20 0
         reading b gain 20 0 output=right
+        reading b thd 0.5 0.01 driven=left
+        reading b thd 0.6 0.01 output=right driven=right
+        reading a thd_n 0.5 0.01 driven=left
+        reading a thd_n 0.6 0.01 output=right driven=left
         """, """
-        unit_key | metric | left_value | right_value | difference | difference_u | beyond
-        a        | gain   | 20         | 21          | -1         | 0.5          | 1
-        b        | gain   | 20         | 20          | 0          | 0            | 0
+        unit_key | metric | left_value | right_value | difference | beyond
+        b        | thd    | 0.5        | 0.6         | -0.1       | 3.5355339059327378
+        a        | gain   | 20         | 21          | -1         | 1
+        b        | gain   | 20         | 20          | 0          | 0
         """),
     Case("power-into-loads", """
         unit a rated_power_w=20.0

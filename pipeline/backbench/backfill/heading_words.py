@@ -60,8 +60,13 @@ def fact_named(heading: str) -> str | None:
 
 def is_uncertainty(heading: str) -> bool:
     """Whether a heading says that its column holds uncertainties."""
-    words = _plain(heading).split()
+    words = _plain(_BRACKETED.sub(" ", heading)).split()
     return bool(words) and (words[0] in UNCERTAINTY or words[-1] in UNCERTAINTY)
+
+
+def without_uncertainty(heading: str) -> str:
+    """What the uncertainties of a heading are of: "THD uncertainty (%)" is of "THD (%)"."""
+    return " ".join(word for word in heading.split() if _plain(word) not in UNCERTAINTY)
 
 
 def figures_named(heading: str) -> HeadingOfFigures | None:

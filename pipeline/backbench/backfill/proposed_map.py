@@ -6,7 +6,7 @@ What neither tells is asked for or left as a comment: no fact is assumed.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -19,6 +19,7 @@ from backbench.backfill.heading_words import (
     fact_named,
     figures_named,
     is_uncertainty,
+    without_uncertainty,
 )
 from backbench.backfill.other_rows import other_row
 from backbench.backfill.spreadsheet import Cell, Grid, Row, heading_text, sheet_under
@@ -123,7 +124,11 @@ def _cells(rows: Iterable[Row], heading: str) -> list[Cell]:
 
 def _propose_column(proposal: Proposal, heading: str, cells: list[Cell]) -> None:
     if proposal.readings and is_uncertainty(heading):
-        proposal.readings[-1].spread_column = heading
+        of = _uncertain_reading(proposal.readings, heading)
+        if of is None:
+            proposal.unused.append(heading)
+        else:
+            of.spread_column = heading
         return
     fact = fact_named(heading)
     named = figures_named(heading) if fact is None else None
@@ -135,6 +140,20 @@ def _propose_column(proposal: Proposal, heading: str, cells: list[Cell]) -> None
         proposal.facts[fact] = _fact(fact, heading, cells)
         if fact == "review.date":
             _settle_days(proposal, cells)
+
+
+def _uncertain_reading(readings: Sequence[ProposedReading], heading: str) -> ProposedReading | None:
+    """Which column a column of uncertainties belongs to: the one that its heading names, else the
+    one before it; None where it names one that isn't there."""
+    named = figures_named(without_uncertainty(heading))
+    if named is None:
+        return readings[-1]
+    alike = [
+        one for one in readings
+        if one.named.metric == named.metric and named.at.items() <= one.named.at.items()
+        and one.spread_column is None
+    ]  # fmt: skip
+    return alike[0] if alike else None
 
 
 def _settle_days(proposal: Proposal, cells: list[Cell]) -> None:

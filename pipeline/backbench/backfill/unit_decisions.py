@@ -64,7 +64,8 @@ def decided(sheet: Sheet, how: ColumnMap, known: Iterable[KnownUnit]) -> Decided
     taken = {unit.key for unit in units} | {named.key for named in contents.units.values()}
     decisions = []
     for named in undecided:
-        candidates = tuple(unit for unit in units if _maybe(named, unit))
+        maybe = (unit for unit in units if _maybe(named, unit))
+        candidates = tuple(sorted(maybe, key=lambda unit: -_likeness(named, unit)))
         if named.label not in same and candidates:
             decisions.append(UnitDecision(named, candidates, _free(named.key, units, taken)))
     return DecidedContents(contents, decisions)
@@ -81,7 +82,11 @@ def _maybe(named: NamedUnit, known: KnownUnit) -> bool:
         return True
     if serial and known.serial and serial != known.serial:
         return False
-    return SequenceMatcher(None, _names(named), _model(known)).ratio() >= ALIKE
+    return _likeness(named, known) >= ALIKE
+
+
+def _likeness(named: NamedUnit, known: KnownUnit) -> float:
+    return SequenceMatcher(None, _names(named), _model(known)).ratio()
 
 
 def _names(named: NamedUnit) -> str:

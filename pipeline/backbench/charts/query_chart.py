@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 from backbench.charts.drawing import Labels
 from backbench.charts.registry import chart_named
+from backbench.quantities.sentences import listed
+from backbench.quantities.writing import in_text
 from backbench.querying.missing_reason import missing_reason
 
 if TYPE_CHECKING:
@@ -15,6 +17,9 @@ if TYPE_CHECKING:
 
     from backbench.querying.saved_queries import SavedQuery
     from backbench.storage.database import Database
+
+TAKEN_AT = "Taken at"
+"""Title of columns that hold what a curve was taken at, the same in each row of an output."""
 
 
 def query_chart(
@@ -32,8 +37,19 @@ def query_chart(
     labels = Labels(
         query.columns,
         title or query.title,
-        conditions,
+        "; ".join(filter(None, (conditions, taken_at(query, frame)))),
         question=query.question.partition("?")[0] + "?" * ("?" in query.question),
         missing=missing_reason(store, query, unit) if lacking else "",
     )
     return chart_named(query.chart).draw(frame, labels, unit, options=query.chart_options)
+
+
+def taken_at(query: SavedQuery, frame: pl.DataFrame) -> str:
+    """What the curves of an answer were taken at, by its columns: "taken at 4.9 W"."""
+    texts = [
+        in_text(value, column.unit)
+        for column in query.columns
+        if column.title == TAKEN_AT
+        for value in frame[column.name].drop_nulls().unique(maintain_order=True)
+    ]
+    return f"taken at {listed(dict.fromkeys(texts))}" if texts else ""

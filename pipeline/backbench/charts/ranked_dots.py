@@ -26,7 +26,7 @@ from backbench.charts.strip_plot import (
     value_rows,
 )
 from backbench.quantities.sentences import lowered
-from backbench.statistics.ranks import interval_text, oriented, place
+from backbench.statistics.ranks import interval_text, is_open, oriented, place
 
 BEST = Option("best", ("lowest", "highest", "nearest zero"), "which value ranks first")
 BETTER = {"lowest": "lower", "highest": "higher", "nearest zero": "nearer zero"}
@@ -170,7 +170,8 @@ def _rank_text(rows: Sequence[Row], index: int, best: str) -> str:
     """The rank in words, or why there is none."""
     interval = rank_interval(rows, index, best)
     if interval is not None:
-        return f"ranked {interval_text(*interval, len(rows))}"
+        text = interval_text(*interval, len(rows))
+        return text if is_open(*interval, len(rows)) else f"ranked {text}"
     every = rows[0].get("peers", len(rows))
     if every != len(rows):
         return f"no rank: {len(rows)} of {every} units drawn"

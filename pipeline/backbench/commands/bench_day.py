@@ -66,6 +66,14 @@ def plan(
     loop_back: Annotated[
         bool, typer.Option("--loop-back", help="Show the loop-backs of the plan alone.")
     ] = False,
+    repeat: Annotated[
+        bool,
+        typer.Option(
+            "--repeat",
+            help="Of a unit measured before, without work since: the captures that teach most of "
+            "how figures differ between sessions.",
+        ),
+    ] = False,
     out_format: Format = "table",
     wide: Wide = False,
     out: Annotated[
@@ -86,12 +94,16 @@ def plan(
     """
     from backbench.bench_day.measuring_chain import expired
     from backbench.bench_day.planned_capture import PLAN_NAME, plan_text
+    from backbench.bench_day.repeat_steps import repeat_plan
     from backbench.storage.atomic_io import write_text_file
 
     home = opened(catalogue)
     manifest = _manifest(folder)
     settings = home.settings
     made = _made_plan(folder, manifest, home, gain_db, tuple(load or ()), rate)
+    if repeat:
+        with home.reading() as store:
+            made = repeat_plan(store, manifest, made)
     _show_plan(made, manifest, folder, out_format, loop_backs_alone=loop_back)
     for line in expired(manifest, settings):
         typer.echo(f"warning: {line}", err=True)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -19,6 +20,12 @@ from backbench.commands.common import (
 )
 from backbench.commands.next_steps import next_step, word
 from backbench.errors import MISSING, Fault, UserError
+from backbench.quantities.sentences import sentence
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from backbench.catalogue import Catalogue
 
 NOT_MET = 4
 """Exit code of --check: a specification is not met, or a bench has drifted."""
@@ -77,6 +84,9 @@ def pair(
     first: Annotated[str, typer.Argument(help=SIDE)],
     second: Annotated[str, typer.Argument(help="The other side.")],
     catalogue: Home = HERE,
+    everything: Annotated[
+        bool, typer.Option("--all", help="Every quantity at every test point.")
+    ] = False,
     out_format: Format = "table",
     out: Out = None,
     wide: Wide = False,
@@ -85,14 +95,18 @@ def pair(
 
     Example: backbench pair m30-l m30-r
     """
+    from backbench.comparison.chosen_sides import in_its_review, side
     from backbench.comparison.compared_sides import two_units
     from backbench.comparison.differences import frame_of
-    from backbench.reports.terminal_reports import show_differences
+    from backbench.reports.terminal_reports import show_pair
 
-    with opened(catalogue).reading() as store:
+    home = opened(catalogue)
+    with home.reading() as store:
         differences = two_units(store, first, second)
+        reviews = [in_its_review(store, side(store, text)).review_key for text in (first, second)]
     if out_format == "table" and out is None:
-        show_differences(f"First {first}, second {second}", differences)
+        show_pair(f"First {first}, second {second}", differences, everything=everything)
+        _show_stale(home, reviews)
     else:
         show_frame(frame_of(differences), out_format, out)
 
@@ -122,12 +136,31 @@ def before_after(
     from backbench.comparison.work_comparison import work_comparison
     from backbench.reports.work_report import show_work
 
-    with opened(catalogue).reading() as store:
+    home = opened(catalogue)
+    with home.reading() as store:
         work = work_comparison(store, unit, (before, after))
     if out_format == "table" and out is None:
         show_work(work, everything=everything)
+        _show_stale(home, (work.before, work.after))
     else:
         show_frame(frame_of(work.differences), out_format, out)
+
+
+def _show_stale(home: Catalogue, reviews: Iterable[str | None]) -> None:
+    """Which of the reviews have figures that are out of date, and the command that mends it."""
+    stale = home.stale()
+    for review in dict.fromkeys(reviews):
+        if review and (text := stale.sentence(review)):
+            typer.echo(sentence(text))
+
+
+def _stale_units(home: Catalogue, frame: pl.DataFrame) -> str:
+    """Of how many units of an answer figures are out of date."""
+    from backbench.comparison.stale_figures import of_answer
+
+    stale = home.stale()
+    with home.reading() as store:
+        return of_answer(store, stale, frame)
 
 
 @app.command(rich_help_panel=COMPARE)
@@ -175,6 +208,8 @@ def trend(
         raise UserError("no trend can be given", [fault]) from None
     if plain:
         show_against(relation)
+        if note := _stale_units(home, relation.frame()):
+            typer.echo(sentence(note))
     else:
         rows = relation.group_frame() if by_group else relation.frame()
         show_frame(rows, out_format, out)

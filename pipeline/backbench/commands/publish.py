@@ -134,7 +134,7 @@ def _builder(catalogue: Path) -> Iterator[SiteBuilder]:
 
     home = opened(catalogue)
     with home.reading() as store:
-        renderer = ChartRenderer(store, available(home.places.root), None)
+        renderer = ChartRenderer(store, available(home.places.root), None, home.settings)
         published, album = home.places.root / "published", Album(home.places.root)
         yield SiteBuilder(
             renderer, read_site_data(store), home.settings, published, album,

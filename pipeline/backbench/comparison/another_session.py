@@ -7,9 +7,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from backbench.quantities.counts import counted
 from backbench.quantities.writing import COVERAGE, quantity
 from backbench.statistics.shared_uncertainty import effective_dof
 
+MOST_NAMED = 4
+"""Quantities that a note names one by one; of more it gives the number."""
 DEFAULT_MARK = "stated default"
 """How a spread between sessions is marked that no unit measured again speaks for."""
 
@@ -52,13 +55,20 @@ class Compared(Protocol):
     def session_default(self) -> bool: ...
 
 
-def default_note(quantities: Sequence[Compared]) -> str:
-    """Of which quantities the spread between sessions is a default; "" where of none."""
+def default_note(quantities: Sequence[Compared], *, everything: bool = False) -> str:
+    """Of which quantities the spread between sessions is a default; "" where of none.
+
+    everything: name each, however many they are.
+    """
     named = list(dict.fromkeys(one.title for one in quantities if one.session_default))
     if not named:
         return ""
-    everything = {one.title for one in quantities}
-    which = "every quantity" if len(named) == len(everything) else ", ".join(named)
+    titles = {one.title for one in quantities}
+    which = ", ".join(named)
+    if len(named) == len(titles):
+        which = "every quantity"
+    elif len(named) > MOST_NAMED and not everything:
+        which = f"{len(named)} of {counted(len(titles), 'quantity', 'quantities')}"
     return (
         f"spread between sessions: the {DEFAULT_MARK} for {which}, as no unit has been measured "
         "again without work in between"

@@ -102,13 +102,21 @@ def unequal_conditions(a: Mapping[str, Any], b: Mapping[str, Any]) -> list[str]:
     """The names of the conditions that both sides state, and not alike."""
     unequal = []
     for name in STATED:
-        stated = [str(row[name]).strip().lower() for row in (a, b) if row.get(name) is not None]
+        stated = [_stated(row, name) for row in (a, b) if row.get(name) is not None]
         if len(set(stated)) > 1:
             unequal.append(name)
     loads = [row["load_ohm"] for row in (a, b) if row.get("load_ohm")]
     if len(loads) == 2 and abs(math.log(loads[0] / loads[1])) > LOAD_WITHIN:
         unequal.append("load_ohm")
     return unequal
+
+
+def _stated(row: Mapping[str, Any], name: str) -> str:
+    """A condition in words. Of the output driven alone only whether it is the reading's own: left
+    with left driven is like right with right driven."""
+    if name == "driven":
+        return "own" if row["driven"] == row["output"] else "another"
+    return str(row[name]).strip().lower()
 
 
 def _one_sided(a: Mapping[str, Any], b: Mapping[str, Any]) -> tuple[str, ...]:

@@ -17,8 +17,16 @@ def titled(metric: str, title: str, limit_percent: float | None) -> str:
 
 
 def quantity_name(metric: str, title: str, limit_percent: float | None, point_key: str) -> str:
-    """As `titled`, with what its test point asks for: "THD, 1 kHz, 5 W, 8 ohm"."""
+    """As `titled`, with what its test point asks for: "THD, 1 kHz, 5 W, 8 Ω"."""
     return ", ".join(filter(None, (titled(metric, title, limit_percent), conditions(point_key))))
+
+
+def of_point(point_key: str, title: str) -> str:
+    """The conditions of a test point, shipped or the reviewer's own, by its title."""
+    try:
+        return conditions(point_key)
+    except KeyError:
+        return title
 
 
 def conditions(point_key: str) -> str:

@@ -10,12 +10,16 @@ import datetime as dt
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from backbench.documents.bench_terms import bench_terms
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
+from backbench.quantities.counts import counted
 from backbench.storage.database import Database
+
+if TYPE_CHECKING:
+    import polars as pl
 
 REMEDY = "`backbench recompute` brings them up to date"
 MARK = "computed before the bench's settings were corrected"
@@ -71,6 +75,28 @@ def stale_figures(store: Database, settings: Settings, review_key: str = "") -> 
     for row, text in corrected:
         reviews[row["review_key"]] = (*reviews.get(row["review_key"], ()), text)
     return Stale(reviews, frozenset((str(review), str(key)) for review, key in found))
+
+
+# Reviews that an answer without them draws on: those of the state that heads each unit.
+NEWEST = """
+SELECT unit_key, list(review_key) AS reviews FROM unit_period WHERE standing GROUP BY unit_key
+"""
+
+
+def of_answer(store: Database, stale: Stale, frame: pl.DataFrame) -> str:
+    """Of how many units of a saved query's answer figures are out of date; "" where of none."""
+    if not stale.reviews or "unit_key" not in frame.columns:
+        return ""
+    if "review_key" in frame.columns:
+        pairs = frame.select("unit_key", "review_key").unique().rows()
+        touched = {unit for unit, review in pairs if review in stale.reviews}
+    else:
+        reviews = dict(store.rows(NEWEST))
+        units = set(frame["unit_key"].drop_nulls().to_list())
+        touched = {u for u in units if stale.reviews.keys() & set(reviews.get(u, ()))}
+    if not touched:
+        return ""
+    return f"figures of {counted(len(touched), 'unit')} may be out of date: {MARK}"
 
 
 def _corrected(row: Mapping[str, Any], settings: Settings) -> str:

@@ -82,6 +82,11 @@ class Standing:
         """The rank interval in words: "3rd to 7th of 41"."""
         return ranks.interval_text(*self.rank, self.n) if self.rank else ""
 
+    @property
+    def is_placed(self) -> bool:
+        """Whether there is a rank, and not nearly any."""
+        return self.rank is not None and not ranks.is_open(*self.rank, self.n)
+
 
 @dataclass(frozen=True)
 class NearUnit:

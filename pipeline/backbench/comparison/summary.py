@@ -2,7 +2,9 @@
 
 What stands out among its peers, good and bad, and how sure that is; what its published figures
 come to; what work changed; what is missing, and which capture would give it. Where there are too
-few peers, a plain scale stands in for them.
+few peers, a plain scale stands in for them. Of distortion there is none: published thresholds of
+what is heard reach from 0.6 % to 10 % (J. Acoust. Soc. Jpn. (E) 11, 1990, p. 29, of loudspeakers;
+abstract read).
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from backbench.comparison.listening_terms import pressure_level
+from backbench.comparison.quantity_names import titled
 from backbench.comparison.standings import LIMIT_PERCENT
 from backbench.comparison.work_effects import effects_summary
 from backbench.documents.kinds import Battery, UnitKind, kind_of_unit
@@ -71,10 +74,17 @@ def summary(c: Facts) -> tuple[str, ...]:
 def figure(line: Standing) -> str:
     """A figure as a sentence has it: name, value to three digits, the output that it is of."""
     mark = {"upper": "at most ", "lower": "at least "}.get(line.bound or "", "")
-    limit = f" ({in_text(line.limit_percent, '%')})" if line.limit_percent is not None else ""
     entered = ", from an old record" if line.status == "entered" else ""
     shown = quantity(line.value, line.unit)
-    return f"{lowered(line.title)}{limit} {mark}{shown} ({line.output}{entered})"
+    name = lowered(titled(line.metric, line.title, line.limit_percent))
+    return f"{name} {mark}{shown} ({_side(line)}{entered})"
+
+
+def _side(line: Standing) -> str:
+    """The output that a figure is of; a balance is of one output in relation to the other."""
+    other = {"left": "right", "right": "left"}.get(line.output)
+    between = registry().traits(line.metric).listening == "level difference"
+    return f"{line.output} re {other}" if between and other else line.output
 
 
 def ranked_lines(lines: Iterable[Standing]) -> list[Standing]:
@@ -85,8 +95,8 @@ def ranked_lines(lines: Iterable[Standing]) -> list[Standing]:
 def standing_out(lines: Iterable[Standing]) -> tuple[list[Standing], list[Standing]]:
     """The figures certainly in the best and in the worst quarter, each the clearest first."""
     ranked = ranked_lines(lines)
-    best = [n for n in ranked if n.rank and n.rank[1] <= n.n * BEST]
-    worst = [n for n in ranked if n.rank and n.rank[0] > n.n * WORST]
+    best = _once([n for n in ranked if n.rank and n.rank[1] <= n.n * BEST])
+    worst = _once([n for n in ranked if n.rank and n.rank[0] > n.n * WORST])
     best.sort(key=lambda n: -(n.percentile or 0.0))
     worst.sort(key=lambda n: n.percentile or 0.0)
     return best, worst
@@ -102,6 +112,12 @@ def _standing_out(lines: Sequence[Standing], peers: Peers) -> Iterator[str]:
         return
     yield sentence(f"{among} {_named('for the better', 'best', best)}")
     yield sentence(_named("for the worse", "worst", worst))
+
+
+def _once(lines: list[Standing]) -> list[Standing]:
+    """Without what another figure says again, such as output impedance beside damping factor."""
+    again = registry().having(lambda traits: traits.on_request)
+    return [line for line in lines if line.metric not in again] or lines
 
 
 def _named(words: str, quarter: str, lines: Sequence[Standing]) -> str:
@@ -121,7 +137,8 @@ def _alone(c: Facts) -> Iterator[str]:
     """Where there are too few peers: that, and the figures on a plain scale."""
     count = len(c.peers.keys) - 1
     others = counted(count, "peer") if count else "no peer"
-    yield f"With {others} ({c.peers.description}) it has no rank; a rank takes {FEWEST_OTHERS}."
+    few = f"it has no rank; that takes at least {FEWEST_OTHERS}"
+    yield f"With {others} ({c.peers.description}) {few}."
     heard = kind_of_unit(c.kind).drives_loudspeakers
     plain = list(filter(None, (_plain(line, heard) for line in c.lines)))
     if plain:
@@ -169,7 +186,7 @@ def _published(verdicts: Sequence[Verdict]) -> str:
     unsure = sum(v.again_outcome not in (None, v.outcome) for v in verdicts)
     text += f": {first_few(named, MOST_NAMED)}" if named else ""
     text += (
-        f"; another session could decide {counted(unsure, 'of them', 'of them')} otherwise"
+        f"; in another session {counted(unsure, 'of them', 'of them')} might turn out otherwise"
         if unsure else ""
     )  # fmt: skip
     return sentence(text)
@@ -239,4 +256,4 @@ def _capture(metric: str, points: Sequence[str], by_power: bool) -> str:
         return CAPTURES.get(stimulus, f"a capture of {stimulus}")
     if declared.traits.point_family == "gain at 1 kHz":
         return "a tone of 1 kHz at a stated level of the generator"
-    return "a tone of 1 kHz at 5 W into 8 ohm" if by_power else "a tone of 1 kHz at 2 V out"
+    return "a tone of 1 kHz at 5 W into 8 Ω" if by_power else "a tone of 1 kHz at 2 V out"

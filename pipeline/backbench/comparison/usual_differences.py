@@ -7,6 +7,7 @@ from typing import Any
 
 from backbench.comparison.differences import Difference, unequal_conditions
 from backbench.comparison.standings import LIMIT_PERCENT, compared_points
+from backbench.metrics.registry import registry
 from backbench.quantities.sentences import listed, lowered
 from backbench.quantities.writing import in_text
 
@@ -27,6 +28,17 @@ def one_per_metric(differences: Sequence[Difference]) -> list[Difference]:
         at = next((p for p in points if any(d.point_key == p for d in own)), None)
         chosen += [d for d in own if d.point_key == at][:1]
     return chosen
+
+
+def usual(differences: Sequence[Difference], *, on_request: bool = False) -> list[Difference]:
+    """As `one_per_metric`, the surest first, without what another quantity says again.
+
+    on_request: those too. What became worse is never left out.
+    """
+    again = registry().having(lambda traits: traits.on_request)
+    chosen = {id(d) for d in one_per_metric(differences)
+              if on_request or d.metric not in again or d.assessment == "worse"}  # fmt: skip
+    return [d for d in differences if id(d) in chosen]
 
 
 def of_other_outputs(d: Difference, differences: Iterable[Difference]) -> list[Difference]:

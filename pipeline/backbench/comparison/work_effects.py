@@ -12,10 +12,10 @@ VERDICTS = {
     "better": "better",
     "worse": "worse",
     "other": "changed",
-    "not significantly different": "unsure",
+    "not significantly different": "inconclusive",
 }
 """An assessment as a narrow column has it. "changed": no direction of the quantity is better;
-"unsure": the change is smaller than its uncertainty."""
+"inconclusive", as of a specification: the change is smaller than its uncertainty."""
 
 
 def effects_summary(differences: Sequence[Difference]) -> str:

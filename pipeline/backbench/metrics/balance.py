@@ -18,6 +18,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.metrics.session_spreads import LEVELS
 from backbench.metrics.traits import Traits
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
@@ -36,6 +37,7 @@ Pair = tuple[Reading, Reading]
     version=1,
     choice="20 lg(left / right) at the same drive; two units of a pair count as its channels",
     traits=Traits(
+        session_spread=LEVELS,
         also_called=("balance", "channel imbalance", "imbalance", "l/r balance"),
         compared_at=("channels-1khz",),
         position=140,
@@ -164,6 +166,7 @@ def _number_or_bound(session: Session, pairs: list[Pair], against: str) -> Itera
     source="IEC 60268-3 (gain difference of channels over a control); definition from memory",
     version=1,
     choice="greatest less least balance over the stated volume settings, two or more",
+    traits=Traits(session_spread=LEVELS),
 )
 def balance_tracking(session: Session) -> Iterator[Derived]:
     """How far the channel balance moves between settings of the volume control."""

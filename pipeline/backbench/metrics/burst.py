@@ -21,6 +21,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.metrics.session_spreads import LEVELS
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import exact, in_text
 from backbench.signal.burst import Bursts, read_bursts
@@ -220,6 +221,7 @@ def burst_peak(seen: BurstView) -> MeasuredValue:
     "distortion within the bursts and at their ends, whose crests are not 3 % low (taken as "
     "unclipped), and the next above it, the step between them in the "
     "uncertainty, over the unit's rated power; a lower bound where no stronger burst was clipped",
+    traits=Traits(session_spread=LEVELS),
 )  # fmt: skip
 def dynamic_headroom(session: Session) -> Iterator[DerivedResult]:
     """10 lg of the power that bursts reach unclipped over the rated power."""

@@ -10,7 +10,7 @@ from backbench.documents.stimuli import Burst, Table
 from backbench.errors import Refusal
 from backbench.metrics.burst import BurstView
 from backbench.metrics.declaration import CaptureData, view
-from backbench.metrics.table_uncertainty import UNDECLARED, limits_declared, range_u, scale_u
+from backbench.metrics.table_uncertainty import UNDECLARED, limits_declared, limits_u, scale_u
 from backbench.metrics.trace_samples import trace_of
 from backbench.signal.burst import bursts_of_trace
 from backbench.signal.quantisation_step import step_of_many
@@ -20,7 +20,7 @@ EVEN_WITHIN = 0.01
 """How far instants of an evenly spaced trace may be off their places, steps: as printed."""
 
 
-@view("burst trace table", version=2)
+@view("burst trace table", version=3)
 def burst_trace(capture_data: CaptureData, number: int) -> BurstView:
     """The bursts of a trace. Raises Refusal where its steps are uneven, or they aren't those."""
     stimulus = capture_data.stimulus
@@ -34,7 +34,7 @@ def burst_trace(capture_data: CaptureData, number: int) -> BurstView:
         raise Refusal("the steps of the trace's time are uneven, which bursts can't be read from")
     peak = float(np.abs(volts).max()) or 1.0
     own_error = math.hypot(
-        scale_u(capture_data, "voltage"), range_u(capture_data, "voltage") / peak
+        scale_u(capture_data, "voltage"), limits_u(capture_data, "voltage") / peak
     )
     track = Track(volts, 1 / step, peak, own_error)
     played = Burst(

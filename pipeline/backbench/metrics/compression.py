@@ -16,6 +16,8 @@ from backbench.metrics.session import (
     Session,
     grouped,
 )
+from backbench.metrics.session_spreads import ONE_SWEEP
+from backbench.metrics.traits import Traits
 from backbench.signal.between_steps import Bracket
 
 FAMILY = "Power and headroom"
@@ -37,6 +39,7 @@ stay at or below 2, a limit rises faster.
     source="common practice, no source",
     version=1,
     choice="gain at each level less that at the smallest one; at least three levels",
+    traits=Traits(session_spread=ONE_SWEEP),
 )
 def gain_compression(session: Session) -> Iterator[Derived]:
     """Gain at a level re the gain at the smallest level measured; below 0 where it falls."""

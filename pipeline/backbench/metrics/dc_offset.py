@@ -8,6 +8,7 @@ import numpy as np
 
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import IdleView
+from backbench.metrics.session_spreads import OFFSET
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Traits
 from backbench.metrics.warnings import warning
@@ -37,6 +38,7 @@ QUARTERS = 4
     choice="mean of the record; nothing where the bench couples through a capacitor; a warning "
     f"beyond {in_text(LIMIT_V, 'V')} at a load of up to {in_text(LOUDSPEAKER_OHM, 'ohm')}",
     traits=Traits(
+        session_spread=OFFSET,
         also_called=("offset", "dc"),
         compared_at=AT_POWERS,
         position=90,

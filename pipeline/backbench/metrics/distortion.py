@@ -36,6 +36,7 @@ from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.band_sums import widened
 from backbench.signal.hidden_hum import UNSEEN_FACTOR
+from backbench.signal.power import STANDING
 from backbench.signal.sidebands import stands
 from backbench.signal.tone import BAND_HZ, LAST_ORDER
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -236,7 +237,7 @@ def sinad(tone: ToneView) -> MeasuredValue:
     better="higher",
     source="IEC 60268-3 (signal-to-noise ratio; from memory)",
     stimuli=["tone"],
-    version=4,
+    version=5,
     choice="fundamental over noise and hum, 20 Hz to 20 kHz unweighted, harmonics taken out"
     "; with a loop-back in the same range and at the same frequency the bench's own noise is taken "
     "off in power, a lower bound within 3 dB of it" + STEPS_CHOICE,
@@ -257,7 +258,26 @@ def snr(tone: ToneView) -> MeasuredValue:
     bound: Bound | None = "lower" if noise.bound else None
     wavering = wavering_remark(tone, tone.lines.noise_only.value)
     remark = joined(noise.remark, wavering)
-    return _perhaps_hum(tone, MeasuredValue(ratio, u, u, noise.dof, bound, remark=remark))
+    figure = MeasuredValue(ratio, u, u, noise.dof, bound, remark=remark)
+    return _perhaps_harmonics(tone, _perhaps_hum(tone, figure))
+
+
+def _perhaps_harmonics(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
+    """A lower bound where harmonics no greater than what undithered steps may make are in it."""
+    lines = tone.lines
+    last = lines.last_order(BAND_HZ[1])
+    if last < 2 or lines.steps <= 0:
+        return figure
+    harmonics = lines.harmonics(last)
+    seen, noise = harmonics.square, harmonics.noise
+    hidden = (seen <= STANDING * noise) & (seen > STANDING * (noise - lines.steps))
+    if float(seen[hidden].sum()) <= MOST_MIRRORED * lines.noise_only.value:
+        return figure
+    remark = (
+        f"samples in steps of {in_text(lines.step_v, 'V')} without dither hide harmonics, which "
+        "are in the noise; record in longer words or with dither"
+    )
+    return replace(figure, bound="lower", remark=joined(figure.remark, remark))
 
 
 def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:

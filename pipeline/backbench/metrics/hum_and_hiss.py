@@ -12,6 +12,9 @@ from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import HALF_STEP, IdleView, line_figure, of_either_mains
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
+from backbench.metrics.warnings import joined
+from backbench.quantities.writing import in_text
+from backbench.signal.line_course import line_course
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.quantiles import middle
@@ -28,6 +31,9 @@ which the uppermost weigh most (computed)."""
 HISS_HZ = (1000.0, 10_000.0)
 THIRDS = 10
 """Thirds of an octave in that band."""
+WAVERS = 0.3
+"""Power by which the strongest line is off one level and even turning, re the noise beside it, from
+which it is told of: common practice, no source."""
 _PRACTICE = "common practice, no source"
 CAUSES = {
     1: "mostly at the mains frequency: stray field, heaters or an earth loop",
@@ -124,7 +130,7 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     better="neither",
     source=_PRACTICE,
     stimuli=["idle"],
-    version=4,
+    version=5,
     choice="mains lines 1 to 10 over the noise between lines, 20 Hz to 20 kHz unweighted, the "
     "bench's own included; above 0 dB hum rules; the remark names the likely cause as reviewers do",
 )
@@ -144,14 +150,39 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
         lines_at_most = max(square.lifted_at_most, another.lifted_at_most)
         most = 20 * math.log10(lines_at_most / math.sqrt(noise))
         seen = square.stands_out and most < 0
-        remark = "hiss dominates" if seen else "no hum stands out"
-        return MeasuredValue(most, 0.0, bound="upper", remark=remark)
+        none = "hiss dominates" if seen else "no hum stands out"
+        return MeasuredValue(most, 0.0, bound="upper", remark=none)
     bins = min((chosen.stop - chosen.start) / idle.spectrum.window.spread, BACKGROUND_BINS)
     dof = 2 * math.log(2) ** 2 * bins
     relative = math.hypot(square.relative, 1 / math.sqrt(2 * dof))
     value, own = 10 * math.log10(square.value / noise), DB_PER_RELATIVE * relative
-    return MeasuredValue(
-        value, own, own, square.samples, remark=_dominant_remark(value, own, lines)
+    remark = joined(_dominant_remark(value, own, lines), _wavering_hum(idle, lines, noise))
+    return MeasuredValue(value, own, own, square.samples, remark=remark)
+
+
+def _wavering_hum(
+    idle: IdleView, lines: list[tuple[int, float, MeanSquare]], noise: float
+) -> str | None:
+    """A remark where the strongest line wavers or jumps: what leaves its lobe counts as noise.
+
+    noise: mean square between the lines, V^2.
+    """
+    standing = [line for line in lines if line[2].surely_stands_out]
+    if not standing:
+        return None
+    strongest = max(standing, key=lambda line: line[2].value)
+    hz = np.array([strongest[1], *(line[1] for line in standing if line is not strongest)])
+    try:
+        course = line_course(idle.track.volts, idle.track.rate_hz, hz)
+    except ValueError:
+        return None
+    spread = course.wavering - 2 * course.usual_left / course.length / course.usual_level[0] ** 2
+    if spread * strongest[2].value <= WAVERS * noise:
+        return None
+    return (
+        f"the mains line at {in_text(strongest[1], 'Hz', 4)} wavers or jumps by "
+        f"{in_text(100 * math.sqrt(spread), '%', 2)} rms within the record, which may make noise "
+        "beside it of its own"
     )
 
 

@@ -18,6 +18,8 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.metrics.session_spreads import ONE_SWEEP
+from backbench.metrics.traits import Traits
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 FAMILY = "Output impedance and damping"
@@ -28,12 +30,13 @@ SAME_LOAD = 0.05
 
 @derived(
     "load_regulation",
-    title="Load regulation, 8 to 4 ohm",
+    title="Load regulation, 8 to 4 Ω",
     unit="dB",
     better="lower",
     source="IEC 60268-3 (regulation); definition from memory",
     version=1,
-    choice="20 lg of the fundamental at 8 ohm over that at 4 ohm, same drive and tap",
+    choice="20 lg of the fundamental at 8 Ω over that at 4 Ω, same drive and tap",
+    traits=Traits(session_spread=ONE_SWEEP),
 )
 def load_regulation(session: Session) -> Iterator[DerivedResult]:
     """Fall of the output level when the load is changed from 8 to 4 ohm."""

@@ -104,7 +104,7 @@ def snr_rated(session: Session) -> Iterator[Derived]:
     title="SNR re 2.83 V",
     unit="dB",
     better="higher",
-    source="common practice, no source: 2.83 V is 1 W in 8 ohm",
+    source="common practice, no source: 2.83 V is 1 W in 8 Ω",
     version=1,
     choice="idle noise, 20 Hz to 20 kHz, A-weighted and unweighted (detail tells which), against "
     "2.83 V whatever the load",

@@ -6,6 +6,7 @@ import math
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.metrics.warnings import warning
@@ -23,6 +24,20 @@ practice, no source."""
 PLAYED_SHARE = 0.9
 LINE_STANDS_OUT = 1000.0
 """Times the noise beside it from which a bin belongs to a line that was played."""
+LEAST_PITCH_HZ = 80.0
+BESIDE_BINS = 2.5
+"""Bins about a mains line that its lobe takes in a block under a Hann window."""
+NEIGHBOURS = 21
+PITCH_STANDS_OUT = 30.0
+"""Times the median of its neighbours from which a bin of a block is a pitch's: noise alone, of
+which a bin is chi-squared of two degrees of freedom, gets there once in 2^30."""
+COMES_AND_GOES = 4.0
+"""Times its median over the blocks from which a bin isn't steady."""
+PITCHED_SHARE = 0.3
+LEAST_GLIDING = 5
+"""Blocks in which it must be heard."""
+GLIDING = 0.95
+"""Correlation with time of the middle of the power, from which it glides."""
 CHECK = "check that the generator was off and that this is the idle file"
 
 
@@ -77,6 +92,43 @@ def loud_remark(beside: BesideHum) -> str | None:
     return warning(
         f"{volts} beside the hum is much for idle noise: {CHECK} (of a unit so noisy it is true)"
     )
+
+
+def pitched_remark(
+    power: NDArray[np.float32], resolution_hz: float, mains_hz: float | None
+) -> str | None:
+    """A warning of noise that comes and goes and has pitches, as music and speech do.
+
+    power: by block of time and bin, in any unit. Clicks, popcorn noise and bursts of noise have
+    none; hum and whistles are alike in all blocks.
+    """
+    from scipy.ndimage import median_filter
+
+    hz = np.arange(power.shape[1]) * resolution_hz
+    clear = (hz >= LEAST_PITCH_HZ) & (hz <= BAND_HZ[1])
+    for multiple in range(1, LINES + 1):
+        clear &= np.abs(hz - multiple * (mains_hz or 0.0)) > BESIDE_BINS * resolution_hz
+    around = median_filter(power, size=(1, NEIGHBOURS))
+    usual = np.median(power, axis=0)
+    pitched = clear & (power > PITCH_STANDS_OUT * around) & (power > COMES_AND_GOES * usual)
+    if float(power[pitched].sum()) >= PITCHED_SHARE * float(power[:, clear].sum()):
+        return warning(
+            f"much of the noise has pitches that come and go, as music or speech do: {CHECK}"
+        )
+    if _glides(power[:, clear], np.log(hz[clear])):
+        return warning(f"the noise rises or falls through the band as a sweep does: {CHECK}")
+    return None
+
+
+def _glides(power: NDArray[np.float32], octaves: Array) -> bool:
+    """Whether the middle of the power by block moves evenly through a decade or more."""
+    whole = power.sum(axis=1)
+    loud = np.flatnonzero(whole > COMES_AND_GOES * whole.min())
+    if len(loud) < LEAST_GLIDING:
+        return False
+    middles = power[loud] @ octaves / whole[loud]
+    far = np.ptp(middles) > math.log(10)
+    return bool(far and abs(np.corrcoef(loud, middles)[0, 1]) > GLIDING)
 
 
 def _refuse_one_tone(own: Spectrum) -> None:

@@ -11,6 +11,7 @@ from backbench.errors import Fault, UserError
 from backbench.metrics.declaration import Metric
 from backbench.metrics.in_force import use_own_metrics
 from backbench.metrics.registry import shipped_registry
+from backbench.metrics.session_spreads import SessionSpread
 from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, Traits
 
 FIRST_POSITION = 1000
@@ -46,11 +47,19 @@ def _metric(name: str, own: OwnQuantity, position: int) -> Metric:
         version=_version(own), stimuli=(), definition=own.definition or own.title, measure=None,
         traits=Traits(
             compared_at=(BY_HAND_POINT,), position=position, usual_stimulus=BY_HAND,
-            has_sign=own.signed, also_called=tuple(own.also_called),
+            session_spread=_session_spread(own), has_sign=own.signed,
+            also_called=tuple(own.also_called),
             entered_u=own.uncertainty_value, entered_u_percent=own.uncertainty_percent or 0.0,
             given_by="a figure entered by hand",
         ),
     )  # fmt: skip
+
+
+def _session_spread(own: OwnQuantity) -> SessionSpread | None:
+    """Of what may cross zero the instrument's uncertainty; else a usual one."""
+    if not own.signed:
+        return None
+    return SessionSpread(own.uncertainty_value, False, "as far as the instrument tells")
 
 
 def _version(own: OwnQuantity) -> int:

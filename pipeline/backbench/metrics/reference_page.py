@@ -6,12 +6,14 @@ import csv
 import string
 import sys
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from backbench.metrics.declaration import Metric
 from backbench.metrics.registry import registry
+from backbench.metrics.session_spreads import SessionSpread, usual_spread
 from backbench.metrics.source_marks import shares
+from backbench.quantities.writing import in_text
 
 PAGE = Path(__file__).parents[2] / "METRICS.md"
 CHECKED = Path(__file__).parents[3] / "tests" / "reference" / "checked_ranges.csv"
@@ -36,6 +38,10 @@ Readings of different method versions are never compared.
 error there, of readings that are not bounds (`tests/bench/checked_ranges.py`; errors include what
 the noise of the records makes unknowable, as the stated uncertainty does). Where it is absent,
 the metric is checked by tests in `tests/metrics` and `tests/reference` at the tolerances there.
+
+"Another session" is the standard deviation that is assumed between two sessions of one unit
+without work in between, until the catalogue has units that were measured again. These sizes are
+common practice, no source; what each comes from:
 """
 
 
@@ -46,7 +52,8 @@ def page() -> str:
     contents = [f"- [{name}](#{_anchor(name)}): {_names(own)}" for name, own in families.items()]
     sections = [_family(name, own, checked) for name, own in families.items()]
     marks = shares(metric.source for own in families.values() for metric in own)
-    return "\n".join([INTRODUCTION, marks, "", "## Contents", *contents, "", *sections])
+    assumed = [*_assumed_spreads(), ""]
+    return "\n".join([INTRODUCTION, *assumed, marks, "", "## Contents", *contents, "", *sections])
 
 
 def by_family() -> dict[str, list[Metric]]:
@@ -110,6 +117,28 @@ def _facts(metric: Metric) -> dict[str, str]:
     return {"source": metric.source, "from": stimuli}
 
 
+def _assumed_spreads() -> Iterator[str]:
+    """What each assumed spread between sessions comes from, once."""
+    whys: dict[str, list[str]] = {}
+    for metric in registry().metrics.values():
+        spread = _spread(metric)
+        sizes = whys.setdefault(spread.why, [])
+        if (text := _size(spread, metric.unit)) not in sizes:
+            sizes.append(text)
+    for why, sizes in whys.items():
+        yield f"- {', '.join(sizes)}: {why}"
+
+
+def _spread(metric: Metric) -> SessionSpread:
+    return metric.traits.session_spread or usual_spread(metric.unit)
+
+
+def _size(spread: SessionSpread, unit: str) -> str:
+    if spread.is_relative:
+        return f"{in_text(100 * spread.size, '%', 2)} of the value"
+    return in_text(spread.size, unit, 2)
+
+
 def _usual(texts: Sequence[str]) -> str:
     """The text that at least USUAL of a family share, else none."""
     text, number = Counter(texts).most_common(1)[0]
@@ -137,7 +166,8 @@ def _section(
         f"### {metric.title} (`{metric.name}`)",
         metric.definition,
         "",
-        f"- unit: {metric.unit}; better: {metric.better}; method version {metric.version}",
+        f"- unit: {metric.unit}; better: {metric.better}; method version {metric.version}; "
+        f"another session: {_size(_spread(metric), metric.unit)}",
         *(f"- {key}: {text}" for key, text in facts.items()),
         *(f"- checked: {text}" for text in checked),
         "",

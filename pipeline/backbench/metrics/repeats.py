@@ -9,6 +9,8 @@ from operator import attrgetter
 
 from backbench.metrics.declaration import MeasuredValue, derived
 from backbench.metrics.session import Derived, Reading, Session, grouped, limited
+from backbench.metrics.session_spreads import LEVELS
+from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import warning
 from backbench.quantities.writing import in_text
 from backbench.signal.uncertainty import spread
@@ -78,6 +80,7 @@ REPEATED_DB = 0.3
     choice="greatest less least gain of one output at one frequency, load and setting, over all "
     "drives below limiting; more than 1 dB hints at a drive, load or track stated wrongly, or at "
     "compression: the remark names the drives",
+    traits=Traits(session_spread=LEVELS),
 )
 def gain_spread(session: Session) -> Iterator[Derived]:
     """Greatest less least gain among captures that should have the same."""

@@ -9,6 +9,7 @@ from dataclasses import replace
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response_view import REFERENCE_HZ, ResponseView
+from backbench.metrics.session_spreads import ONE_SWEEP, corner
 from backbench.metrics.traits import OVER_THE_BAND, CurveTraits, Traits
 from backbench.quantities.writing import in_text
 from backbench.signal.response import HALF_POWER_DB, Response, ResponseLevel
@@ -57,7 +58,11 @@ def gain_at_1_khz(response: ResponseView) -> MeasuredValue:
     choice="greatest less least level, evaluated every 1/24 octave without smoothing; "
     "middle of the interval that holds it whichever levels are the extremes",
     traits=Traits(
-        compared_at=OVER_THE_BAND, position=160, whole_band=True, captions=("response-over-peers",)
+        session_spread=ONE_SWEEP,
+        compared_at=OVER_THE_BAND,
+        position=160,
+        whole_band=True,
+        captions=("response-over-peers",),
     ),
 )
 def response_spread(response: ResponseView) -> MeasuredValue:
@@ -87,7 +92,7 @@ def _over_the_band(response: ResponseView) -> Response:
     version=2,
     choice="the greater of rise and fall re 1 kHz: the response is within plus or minus this; "
     "middle of the interval that holds it whichever level is the farthest",
-    traits=Traits(whole_band=True),
+    traits=Traits(session_spread=ONE_SWEEP, whole_band=True),
 )
 def response_deviation(response: ResponseView) -> MeasuredValue:
     """Greatest distance of the level from that at 1 kHz, within 20 Hz to 20 kHz."""
@@ -103,6 +108,7 @@ def response_deviation(response: ResponseView) -> MeasuredValue:
     stimuli=RESPONSES,
     version=2,
     choice="re 1 kHz, 20 Hz to 20 kHz; a bound where no rise stands out of its uncertainty",
+    traits=Traits(session_spread=ONE_SWEEP),
 )
 def response_bump(response: ResponseView) -> MeasuredValue:
     """How far the response rises above its level at 1 kHz."""
@@ -139,6 +145,7 @@ def response_bump_at(response: ResponseView) -> MeasuredValue:
     version=1,
     choice="first frequency below 1 kHz at 1/sqrt(2) of the level there",
     traits=Traits(
+        session_spread=corner(3.0),
         also_called=("-3 db low", "lower -3 db", "lf -3 db", "-3 db lower"),
         compared_at=OVER_THE_BAND,
         position=170,
@@ -160,6 +167,7 @@ def response_low_3db(response: ResponseView) -> MeasuredValue:
     version=1,
     choice="first frequency above 1 kHz at 1/sqrt(2) of the level there",
     traits=Traits(
+        session_spread=corner(3.0),
         also_called=("-3 db high", "upper -3 db", "hf -3 db", "-3 db upper"),
         compared_at=OVER_THE_BAND,
         position=180,
@@ -180,6 +188,7 @@ def response_high_3db(response: ResponseView) -> MeasuredValue:
     stimuli=RESPONSES,
     version=1,
     choice="first frequency below 1 kHz that far down re the level there",
+    traits=Traits(session_spread=corner(1.0)),
 )
 def response_low_1db(response: ResponseView) -> MeasuredValue:
     """The frequency below 1 kHz at which the response is down by 1 dB."""
@@ -195,6 +204,7 @@ def response_low_1db(response: ResponseView) -> MeasuredValue:
     stimuli=RESPONSES,
     version=1,
     choice="first frequency above 1 kHz that far down re the level there",
+    traits=Traits(session_spread=corner(1.0)),
 )
 def response_high_1db(response: ResponseView) -> MeasuredValue:
     """The frequency above 1 kHz at which the response is down by 1 dB."""
@@ -210,6 +220,7 @@ def response_high_1db(response: ResponseView) -> MeasuredValue:
     stimuli=RESPONSES,
     version=1,
     choice="first frequency below 1 kHz that far down re the level there",
+    traits=Traits(session_spread=corner(0.5)),
 )
 def response_low_half_db(response: ResponseView) -> MeasuredValue:
     """The frequency below 1 kHz at which the response is down by 0.5 dB."""
@@ -225,6 +236,7 @@ def response_low_half_db(response: ResponseView) -> MeasuredValue:
     stimuli=RESPONSES,
     version=1,
     choice="first frequency above 1 kHz that far down re the level there",
+    traits=Traits(session_spread=corner(0.5)),
 )
 def response_high_half_db(response: ResponseView) -> MeasuredValue:
     """The frequency above 1 kHz at which the response is down by 0.5 dB."""
@@ -247,7 +259,7 @@ def _edge(response: ResponseView, down_db: float, *, upward: bool) -> MeasuredVa
     stimuli=RESPONSES,
     version=1,
     choice="at ten frequencies from 20 Hz to 20 kHz, as far as they were measured",
-    traits=Traits(sheet="left out"),
+    traits=Traits(session_spread=ONE_SWEEP, sheet="left out"),
 )
 def response_at(response: ResponseView) -> Iterator[MeasuredValue]:
     """Level at a frequency, re the level at 1 kHz."""

@@ -23,6 +23,7 @@ from backbench.metrics.session import (
     grouped,
     limited,
 )
+from backbench.metrics.session_spreads import LEVELS, ONE_SWEEP
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import exact
 from backbench.signal.response import Response
@@ -43,7 +44,7 @@ MASKED = ("response_spread", "response_deviation")
     source="IEC 60268-3 (gain-frequency response)",
     version=1,
     choice="gain of single tones at one stated level, at the frequencies measured; five or more",
-    traits=Traits(usual_stimulus="sweep"),
+    traits=Traits(session_spread=ONE_SWEEP, usual_stimulus="sweep"),
 )
 def response_of_tones(session: Session) -> Iterator[DerivedResult]:
     """Gain at a tone's frequency re the gain at 1 kHz, at the same generator level."""
@@ -123,18 +124,23 @@ def response_of(curve: CurveReading) -> Response:
     unit="dB",
     better="lower",
     source="common practice, no source",
-    version=2,
+    version=3,
     choice="greatest distance of left from right, both re 1 kHz, 20 Hz to 20 kHz",
-    traits=Traits(usual_stimulus="sweep"),
+    traits=Traits(session_spread=ONE_SWEEP, usual_stimulus="sweep"),
 )
 def response_difference(session: Session) -> Iterator[DerivedResult]:
     """How far the responses of the left and the right output lie apart."""
     curves = [c for c in session.curves if c.like.output in {LEFT, RIGHT}]
-    for same in _by(curves, lambda c: (c.like.analysis_key, *_side(c.like))).values():
+    for same in _by(curves, lambda c: (_record(c.like), *_side(c.like))).values():
         lefts = [c for c in same if c.like.output == LEFT]
         rights = [c for c in same if c.like.output == RIGHT]
         for left, right in zip(lefts[:1], rights[:1], strict=False):
             yield _apart(left, right)
+
+
+def _record(r: Reading) -> str | None:
+    """What two outputs share: one record, or each a table of its own."""
+    return None if r.stimulus == "response table" else r.analysis_key
 
 
 def _side(r: Reading) -> tuple[object, ...]:
@@ -173,6 +179,7 @@ def _apart(left: CurveReading, right: CurveReading) -> DerivedResult:
     version=1,
     choice="greatest less least output at 100 Hz and at 10 kHz over the stated settings, at the "
     "same input; re 1 kHz where a table doesn't tell the gain",
+    traits=Traits(session_spread=LEVELS),
 )
 def tone_control_range(session: Session) -> Iterator[Derived]:
     """How far the settings of the tone controls move the level at a frequency."""
@@ -217,7 +224,7 @@ def _range(session: Session, levels: list[Reading]) -> Derived:
     "response_deviation over a band)",
     version=2,
     choice="published limit less what was found over the promised band; below 0 where it is missed",
-    traits=Traits(usual_stimulus="sweep"),
+    traits=Traits(session_spread=ONE_SWEEP, usual_stimulus="sweep"),
 )
 def response_margin(session: Session) -> Iterator[DerivedResult]:
     """How far a response stays within the one that was published."""

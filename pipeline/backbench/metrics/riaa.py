@@ -8,6 +8,7 @@ from backbench.errors import NotApplicable
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response import AUDIO_BAND_HZ, RESPONSES, held
 from backbench.metrics.response_view import ResponseView
+from backbench.metrics.session_spreads import ONE_SWEEP
 from backbench.metrics.traits import OVER_THE_BAND, Traits
 from backbench.quantities.writing import in_text
 from backbench.signal.response import Response
@@ -50,6 +51,7 @@ def _error(response: ResponseView, *, amended: bool) -> MeasuredValue:
     version=2,
     choice="without the amendment; " + _CHOICE,
     traits=Traits(
+        session_spread=ONE_SWEEP,
         compared_at=OVER_THE_BAND,
         position=181,
         only_with="phono stage",
@@ -72,6 +74,7 @@ def riaa_error(response: ResponseView) -> MeasuredValue:
     version=2,
     choice="with the amendment's high-pass; " + _CHOICE,
     traits=Traits(
+        session_spread=ONE_SWEEP,
         compared_at=OVER_THE_BAND,
         position=182,
         only_with="phono stage",

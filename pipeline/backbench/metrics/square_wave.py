@@ -10,6 +10,7 @@ import numpy as np
 
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
+from backbench.metrics.session_spreads import SLOPE
 from backbench.metrics.square_view import SquareView
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import in_text
@@ -270,7 +271,7 @@ def _tilt(seen: SquareView) -> tuple[float, float]:
     stimuli=SQUARES, version=2,
     choice="first less last value of a state re the mean of both, from the part after 30 % of it, "
     "by a line or, where it tilts clearly, an exponential; "
-    "an upper bound where it can't be distinguished from zero",
+    "an upper bound where it can't be distinguished from zero", traits=Traits(session_spread=SLOPE),
 )  # fmt: skip
 def tilt(seen: SquareView) -> MeasuredValue:
     """Fall of the wave's tops within a state, of their mean."""

@@ -11,7 +11,13 @@ import numpy as np
 from backbench.documents.stimuli import Table
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
-from backbench.metrics.table_uncertainty import UNDECLARED, limits_declared, range_u, scale_u
+from backbench.metrics.table_uncertainty import (
+    UNDECLARED,
+    digits_u,
+    limits_declared,
+    limits_u,
+    scale_u,
+)
 from backbench.metrics.trace_samples import trace_of
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import in_text
@@ -40,7 +46,8 @@ class RippleView:
     """A supply's trace.
 
     fit: at the mains frequency and its multiples. step: of the converter, V. scale: relative
-    standard uncertainty of the volts. offset_u: that of a value by the instrument's range, V.
+    standard uncertainty of the volts. offset_u: that of the mean by the instrument's limits, V.
+    digits_u: that of a line by its last digits, V.
     """
 
     capture_data: CaptureData
@@ -48,6 +55,7 @@ class RippleView:
     step: float
     scale: float
     offset_u: float
+    digits_u: float
 
     @property
     def rms(self) -> float:
@@ -66,7 +74,7 @@ class RippleView:
     def own(self) -> float:
         """Standard uncertainty of the rms by noise and steps, V."""
         noise = math.sqrt(float((self.fit.u_lines**2).sum()) / 2)
-        return math.hypot(noise, rounding(self.step))
+        return math.hypot(noise, rounding(self.step), self.digits_u)
 
     @property
     def detail(self) -> dict[str, str]:
@@ -80,7 +88,7 @@ class RippleView:
         return None if limits_declared(self.capture_data, "voltage") else UNDECLARED
 
 
-@view("ripple trace table", version=1)
+@view("ripple trace table", version=2)
 def ripple_view(capture_data: CaptureData, number: int) -> RippleView:
     """Lines at multiples of the mains frequency. Raises Refusal where they aren't the ripple."""
     if capture_data.mains_hz is None:
@@ -95,7 +103,7 @@ def ripple_view(capture_data: CaptureData, number: int) -> RippleView:
         )
     return RippleView(
         capture_data, fit, step_of_many(volts), scale_u(capture_data, "voltage"),
-        range_u(capture_data, "voltage"),
+        limits_u(capture_data, "voltage"), digits_u(capture_data, "voltage"),
     )  # fmt: skip
 
 
@@ -153,7 +161,8 @@ def supply_ripple_line(seen: RippleView) -> Iterator[MeasuredValue]:
     rms = np.abs(seen.fit.lines) / math.sqrt(2)
     listed = [k for k in np.argsort(-rms)[:MOST_LINES] if rms[k] >= LISTED * seen.rms]
     for k in sorted(listed):
-        own = math.hypot(float(seen.fit.u_lines[k]) / math.sqrt(2), rounding(seen.step))
+        noise = float(seen.fit.u_lines[k]) / math.sqrt(2)
+        own = math.hypot(noise, rounding(seen.step), seen.digits_u)
         u = math.hypot(own, seen.scale * float(rms[k]))
         yield MeasuredValue(
             float(rms[k]), u, own, order=int(k) + 1, frequency_hz=seen.fit.hz * (int(k) + 1),

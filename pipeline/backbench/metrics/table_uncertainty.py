@@ -46,13 +46,40 @@ def scale_u(capture_data: CaptureData, key: str) -> float:
     return math.hypot(reading, decibels) / RECTANGULAR
 
 
-def range_u(capture_data: CaptureData, key: str) -> float:
-    """Standard uncertainty that a share of the instrument's range leaves a column of volts, V."""
+def limits_u(capture_data: CaptureData, key: str) -> float:
+    """Standard uncertainty that the instrument's limits leave every value of a column of volts, V.
+
+    Those are shares of its range and of its last digits; both may shift all values alike.
+    """
     column = declared_column(capture_data, key)
-    if column is None or column.range is None:
+    if column is None:
+        return 0.0
+    return math.hypot(_range_u(column), digits_u(capture_data, key))
+
+
+def _range_u(column: TableColumn) -> float:
+    if column.range is None:
         return 0.0
     limit = column.range * (column.percent_of_range or 0.0) / 100 * (column.factor or 1.0)
     return abs(limit) * (factor(column.unit, "V") or 1.0) / RECTANGULAR
+
+
+def digits_u(capture_data: CaptureData, key: str) -> float:
+    """Standard uncertainty that the instrument's limit in last digits leaves a column of volts, V.
+
+    Their rounding is left out: it is in the scatter of the values.
+    """
+    column = declared_column(capture_data, key)
+    if column is None or not column.last_digits:
+        return 0.0
+    assert capture_data.table is not None
+    values = capture_data.table[key] - (column.offset or 0.0) * (factor(column.unit, "V") or 1.0)
+    known = np.square(scale_u(capture_data, key) * values) + _range_u(column) ** 2
+    if key in capture_data.table_uncertainty:
+        digits = max(float(np.max(np.square(column_u(capture_data, key)) - known)), 0.0)
+        share = column.last_digits**2 / 3
+        return math.sqrt(digits * share / (share + 1 / 12))
+    return resolution(capture_data.table[key]) * math.sqrt(12) * column.last_digits / RECTANGULAR
 
 
 def limits_declared(capture_data: CaptureData, key: str) -> bool:
@@ -60,5 +87,10 @@ def limits_declared(capture_data: CaptureData, key: str) -> bool:
     column = declared_column(capture_data, key)
     return column is not None and any(
         limit is not None
-        for limit in (column.percent_of_reading, column.percent_of_range, column.decibels)
+        for limit in (
+            column.percent_of_reading,
+            column.percent_of_range,
+            column.last_digits,
+            column.decibels,
+        )
     )

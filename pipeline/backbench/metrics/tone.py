@@ -13,6 +13,7 @@ from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, vi
 from backbench.metrics.load_check import load_remark, refuse_load
 from backbench.metrics.reduced_tone import REDUCED_TONES, ReducedTone
 from backbench.metrics.response import ResponseView, gain_at_1_khz
+from backbench.metrics.session_spreads import LEVELS
 from backbench.metrics.tone_trace import ToneTrace
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined, warning
@@ -314,6 +315,7 @@ def output_power(tone: ToneView | ReducedTone) -> MeasuredValue:
     version=2,
     choice="output over generator, as recorded or else as stated; of a sweep or a table at 1 kHz",
     traits=Traits(
+        session_spread=LEVELS,
         also_called=("amplification",),
         compared_at=("gain-1khz",),
         position=50,

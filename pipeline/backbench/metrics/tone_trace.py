@@ -11,7 +11,7 @@ from backbench.metrics.declaration import CaptureData, MeasuredValue, view
 from backbench.metrics.table_uncertainty import (
     UNDECLARED,
     limits_declared,
-    range_u,
+    limits_u,
     scale_u,
 )
 from backbench.metrics.trace_samples import trace_of
@@ -131,7 +131,7 @@ def _u_angle(sine: TracedSine) -> float:
     return math.hypot(sine.fit.u, _moved(sine.fit.peak, sine.step)) / sine.fit.peak
 
 
-@view("tone trace table", version=1)
+@view("tone trace table", version=2)
 def tone_trace(capture_data: CaptureData, number: int) -> ToneTrace:
     """The sine of a trace, and that of its generator's column where there is one."""
     stimulus, table = capture_data.stimulus, capture_data.table
@@ -157,7 +157,7 @@ def _traced(capture_data: CaptureData, key: str, hz: float) -> TracedSine:
         )
     _refuse_unsteady(time, volts, fit, capture_data.mains_hz)
     step = step_of_many(volts) or float(volts.max() - volts.min()) / UNKNOWN_STEPS
-    own_v = math.hypot(_moved(fit.peak, step), range_u(capture_data, key))
+    own_v = math.hypot(_moved(fit.peak, step), limits_u(capture_data, key))
     return TracedSine(
         fit, step, scale_u(capture_data, key), own_v, limits_declared(capture_data, key)
     )

@@ -23,6 +23,8 @@ source. Of steady noise the course of a tone holds the part in the bandwidth of 
 hundredth."""
 LOUDEST = 0.99
 """Share of the record that is quieter than what counts as clicks."""
+LOUD_PARTS = 2.5
+"""Parts that a click may lie in, where a low tone's record has few and long ones."""
 LEAST_BLOCKS = 4
 UNSTEADY = 3.0
 """Times the uncertainty that steady noise gives, from which noise beside a tone isn't steady."""
@@ -110,7 +112,7 @@ def _course(tone: ToneView) -> LineCourse | None:
 def _clicks(tone: ToneView, course: LineCourse) -> float:
     """Mean square of what the loudest hundredth of the thousandths of a second has beyond the rest,
     V^2, as the window weights it, within 20 Hz to 20 kHz."""
-    usual = course.left_within(LOUDEST)
+    usual = course.left_within(min(LOUDEST, 1 - LOUD_PARTS / course.left.size))
     loud = np.maximum(course.left - usual, 0.0).ravel()
     window = tone.lines.spectrum.window
     last = len(window.samples) - 1

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from backbench.documents.kinds import Battery
+from backbench.metrics.session_spreads import SessionSpread
 
 AT_IDLE = ("idle", "idle-volume-down")
 AT_POWERS = (
@@ -60,8 +61,7 @@ class Traits:
     loudspeaker_only: it refers to a loudspeaker's load, so that only units that drive
         loudspeakers are compared in it.
     session_spread: standard deviation between two sessions of one unit without work in between
-        where the catalogue knows none: in dB, or else relative to the value (common practice, no
-        source); None: a usual one.
+        where the catalogue knows none; None: the usual one of its unit.
     only_with: the usual captures of the kinds of unit that have it, where others have none.
     equalised: it is a property of a phono input, so that readings through one are compared.
     set_by_reviewer: the reviewer set the value; it is no property of the unit, so no difference.
@@ -108,7 +108,7 @@ class Traits:
     position: int | None = None
     on_request: bool = False
     loudspeaker_only: bool = False
-    session_spread: float | None = None
+    session_spread: SessionSpread | None = None
     only_with: Battery | None = None
     equalised: bool = False
     set_by_reviewer: bool = False

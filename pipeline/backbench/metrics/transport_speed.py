@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from backbench.documents.stimuli import Transport
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.metrics.session_spreads import SPEED
 from backbench.metrics.traits import OF_A_SPEED_TONE, Traits
 from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
@@ -46,7 +47,9 @@ def transport(capture_data: CaptureData, number: int) -> TransportView:
     version=1,
     choice=f"mean over the record, uncertain by how windows of {in_text(WINDOW_S, 's')} differ; "
     f"{_UNKNOWN}",
-    traits=Traits(compared_at=OF_A_SPEED_TONE, position=200, only_with="transport"),
+    traits=Traits(
+        session_spread=SPEED, compared_at=OF_A_SPEED_TONE, position=200, only_with="transport"
+    ),
 )
 def speed_error(seen: TransportView) -> MeasuredValue:
     """Deviation of the played frequency from that of the test record."""

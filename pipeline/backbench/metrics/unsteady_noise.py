@@ -18,9 +18,11 @@ from backbench.metrics.declaration import CaptureData
 from backbench.metrics.lines_in_time import shortest_s
 from backbench.metrics.multitone import MultitoneView
 from backbench.metrics.noise import IdleView, noise_figure
+from backbench.metrics.nothing_playing import pitched_remark
 from backbench.metrics.parts_in_time import part_of
 from backbench.metrics.tone import ToneView
 from backbench.metrics.tone_wavering import LEAST_BLOCKS, noise_scatter
+from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.block_scatter import (
     OVERLAPPED,
@@ -131,7 +133,8 @@ def _idle(view: IdleView) -> Unsteady | None:
             figure = noise_figure(view, a_weighting(hz) ** 2 if weighted else None)
             unsteady = _judged(scattered, figure.estimation / figure.value)
             if unsteady is not None:
-                return unsteady
+                played = pitched_remark(power, df, view.capture_data.mains_hz)
+                return unsteady._replace(why=joined(unsteady.why, played) or unsteady.why)
     return None
 
 

@@ -19,6 +19,8 @@ from backbench.metrics.session import (
     grouped,
     relative_estimation,
 )
+from backbench.metrics.session_spreads import LEVELS
+from backbench.metrics.traits import Traits
 from backbench.quantities.writing import exact
 from backbench.signal.uncertainty import DB_PER_RELATIVE
 
@@ -47,14 +49,15 @@ class _Point(NamedTuple):
 
 
 @derived("gain_drift", title="Warm-up drift of gain", unit="dB", better="lower",
-         source=_SOURCE, version=1, choice=_SPAN)  # fmt: skip
+         source=_SOURCE, version=1, choice=_SPAN, traits=Traits(session_spread=LEVELS))  # fmt: skip
 def gain_drift(session: Session) -> Iterator[DerivedResult]:
     """How far the gain moves over a timed series."""
     yield from _spans(session, "gain")
 
 
 @derived("gain_drift_rate", title="Rate of warm-up drift of gain", unit="dB/h",
-         better="nearer zero", source=_SOURCE, version=1, choice=_RATE)  # fmt: skip
+         better="nearer zero", source=_SOURCE, version=1, choice=_RATE,
+         traits=Traits(session_spread=LEVELS))  # fmt: skip
 def gain_drift_rate(session: Session) -> Iterator[DerivedResult]:
     """Slope of the gain over a timed series."""
     yield from _rates(session, "gain")

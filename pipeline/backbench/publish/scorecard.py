@@ -107,13 +107,13 @@ def ranked(lines: Sequence[Standing]) -> list[Standing]:
     """The ranked figures, one a metric: those that stand out most, the first of each family of
     metrics, then the rest.
 
-    Within these, in the order in which units are compared; a rank that may be any is left out.
+    Within these, in the order in which units are compared, without those that tell nothing.
     """
     best, worst = standing_out(lines)
     named = [*best[:MOST_NAMED], *worst[:MOST_NAMED]]
     chosen = {line.metric: line for line in reversed(named)}
     for line in ranked_lines(lines):
-        if line.rank != (1, line.n):
+        if line.is_placed:
             chosen.setdefault(line.metric, line)
     order = list(dict.fromkeys(line.metric for line in lines))
     own = sorted(chosen.values(), key=lambda line: order.index(line.metric))

@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from backbench.charts.dark_theme import dark_rules, following_the_screen
+from backbench.comparison.stale_figures import Stale, of_answer, stale_figures
+from backbench.documents.settings import Settings
 from backbench.errors import UserError
 from backbench.querying.saved_queries import SavedQuery
 from backbench.storage.database import Database
@@ -57,9 +59,12 @@ class ChartRenderer:
     """Draws saved queries on one open store; keeps what it drew in a folder of SVG files."""
 
     def __init__(
-        self, store: Database, queries: Mapping[str, SavedQuery], kept: Path | None
-    ) -> None:
+        self, store: Database, queries: Mapping[str, SavedQuery], kept: Path | None,
+        settings: Settings | None = None,
+    ) -> None:  # fmt: skip
+        """settings: of the catalogue as they are now, by which figures may be out of date."""
         self.store = store
+        self.stale = stale_figures(store, settings) if settings else Stale()
         self.queries = queries
         self.kept = kept
 
@@ -96,6 +101,8 @@ class ChartRenderer:
         conditions = self.conditions(name, values)
         if review:
             conditions = _of_review(conditions, review)
+        out_of_date = of_answer(self.store, self.stale, frame)
+        conditions = "; ".join(filter(None, (conditions, out_of_date)))
         return query_chart(self.store, self.queries[name], frame, values, conditions, title)
 
     def draw(self, name: str, title: str = "", review: str = "", **values: str) -> Picture | None:

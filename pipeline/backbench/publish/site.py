@@ -115,7 +115,7 @@ def _builder(opened: Database, root: Path, aside: Path, folder: Path) -> SiteBui
     """Pages go aside; what was drawn for the site in the folder is not drawn again."""
     keep_views(opened)
     settings = places(root).settings
-    renderer = ChartRenderer(opened, available(root), folder / "charts")
+    renderer = ChartRenderer(opened, available(root), folder / "charts", settings)
     album = Album(root, folder / "photographs")
     return SiteBuilder(
         renderer=renderer,

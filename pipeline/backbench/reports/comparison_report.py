@@ -130,13 +130,14 @@ def _show_lines(out: Console, lines: Sequence[Standing], everything: bool) -> No
             indented(out, text)
 
 
-NAME, VALUE, DIRECTION = 31, 22, 6
+NAME, VALUE, DIRECTION, PLACE = 31, 22, 6, 18
 DIRECTIONS = {"nearer zero": "near 0", "neither": "-"}
 
 
 def _placed_line(line: Standing) -> list[str]:
-    """Name, value, direction and place in columns; what a name has too much goes below."""
+    """Name, value, direction and place in columns; what one has too much goes below."""
     import textwrap
+    from itertools import zip_longest
 
     from backbench.statistics.ranks import FEWEST_OTHERS
 
@@ -144,12 +145,17 @@ def _placed_line(line: Standing) -> list[str]:
     value += " (entered)" if line.status == "entered" else ""
     better = DIRECTIONS.get(line.better, line.better)
     name = quantity_name(line.metric, line.title, line.limit_percent, line.point_key)
-    first, *rest = textwrap.wrap(ordinary(name), NAME)
     few = line.better != "neither" and line.n <= FEWEST_OTHERS
     place = line.place or (
         f"no rank: {counted(line.n - 1, 'other')}" if few else counted(line.n, "unit")
     )
-    return [f"{first:<{NAME}} {value:>{VALUE}} {better:{DIRECTION}} {place}", *rest]
+    names, places = textwrap.wrap(ordinary(name), NAME), textwrap.wrap(place, PLACE)
+    first, *more = zip_longest(names, places, fillvalue="")
+    blank = VALUE + DIRECTION + 3
+    return [
+        f"{first[0]:<{NAME}} {value:>{VALUE}} {better:{DIRECTION}} {first[1]}",
+        *(f"{part:<{NAME}}{'':{blank}}{text}".rstrip() for part, text in more),
+    ]
 
 
 def _note(line: Standing) -> list[str]:
@@ -163,6 +169,8 @@ def _around(line: Standing) -> list[str]:
         for unit in line.around
     )
     left = ", ".join(f"{count} {why}" for why, count in line.left_out.items())
-    share = "" if line.percentile is None else f"{number(round(line.percentile))} % of the others"
+    share = ""
+    if line.percentile is not None and line.is_placed:
+        share = f"{number(round(line.percentile))} % of the others"
     notes = [("better than", share), ("nearest", near), ("left out", left), ("note", line.note)]
     return [f"{what}: {text}" for what, text in notes if text]

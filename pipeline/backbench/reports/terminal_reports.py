@@ -8,7 +8,10 @@ from typing import TYPE_CHECKING
 
 from backbench.comparison.another_session import default_note
 from backbench.comparison.drift import FEWEST
+from backbench.comparison.quantity_names import of_point
+from backbench.comparison.usual_differences import usual
 from backbench.quantities.counts import counted
+from backbench.quantities.sentences import sentence
 from backbench.quantities.writing import ordinary, signed
 from backbench.reports.terminal_tables import (
     console,
@@ -41,8 +44,13 @@ def show_differences(
     differences: Sequence[Difference],
     most: int | None = None,
     out: Console | None = None,
+    *,
+    everything: bool = False,
 ) -> None:
-    """Differences, the most significant first, and the number that are not significant."""
+    """Differences, the most significant first, and the number that are not significant.
+
+    everything: name each quantity whose spread between sessions is a default.
+    """
     out = out or console()
     apart = [d for d in differences if d.beyond is not None and d.beyond > 1]
     heads = (("Metric", "left"), ("First", "right"), ("Second", "right"), ("Diff. / U", "right"),
@@ -60,8 +68,17 @@ def show_differences(
         "are not significant "
         "(smaller than their expanded uncertainty, k = 2)",
     )  # fmt: skip
-    if note := default_note(differences):
-        flowing(out, note)
+    if note := default_note(differences, everything=everything):
+        flowing(out, sentence(note))
+
+
+def show_pair(title: str, differences: Sequence[Difference], *, everything: bool) -> None:
+    """Of two sides the usual quantities, one row each; everything: all differences."""
+    shown = differences if everything else usual(differences)
+    out = console()
+    show_differences(title, shown, out=out, everything=everything)
+    if len(shown) < len(differences):
+        flowing(out, f"With --all: every quantity at every test point, {len(differences)} in all.")
 
 
 def _name(d: Difference) -> str:
@@ -74,7 +91,7 @@ def _name(d: Difference) -> str:
         parts.append(f"at {quantity(d.own_frequency_hz, 'Hz')}")
     for what, text in sorted(json.loads(d.detail).items()):
         parts.append(f"{text}" if what in d.title.lower() else f"{what} {text}")
-    return ", ".join(filter(None, (*parts, d.point_key, d.output)))
+    return ", ".join(filter(None, (*parts, of_point(d.point_key, d.point), d.output)))
 
 
 def show_nearest(out: Console, near: Sequence[NearUnit]) -> None:
@@ -178,6 +195,6 @@ def _controlled(series: Series) -> tuple[str, ...]:
     assert chart is not None
     return (
         series.name, str(len(series.values)), f"{number(chart.centre)} {series.unit}",
-        f"{number(chart.low)} to {number(chart.high)}", str(len(chart.beyond)),
+        f"{number(chart.low)} to {number(chart.high)} {series.unit}", str(len(chart.beyond)),
         str(len(chart.steps)), str(len(chart.runs)),
     )  # fmt: skip

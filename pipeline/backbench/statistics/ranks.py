@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from backbench.errors import Refusal
+from backbench.quantities.counts import counted
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -28,6 +29,8 @@ Names = npt.NDArray[np.str_]
 CONFIDENCE = 0.95
 FEWEST_OTHERS = 5
 """Other units that a rank takes at least."""
+NEARLY_ALL = 0.9
+"""Share of the ranks from which on an interval says nothing of the unit's place."""
 METHOD = "Holm over pairwise differences with combined uncertainty"
 
 
@@ -194,7 +197,15 @@ def ordinal(number: int) -> str:
     return f"{number}{ending}"
 
 
+def is_open(low: int, high: int, n: int) -> bool:
+    """Whether an interval of at least two ranks holds nearly all of n: it is no place then."""
+    return 1 < high - low + 1 >= NEARLY_ALL * n
+
+
 def interval_text(low: int, high: int, n: int) -> str:
-    """In words, as in "3rd to 7th of 41"; one rank where both are equal."""
+    """In words, as in "3rd to 7th of 41"; one rank where both are equal; where it may be nearly
+    any, "not told apart from its 40 peers"."""
+    if is_open(low, high, n):
+        return f"not told apart from its {counted(n - 1, 'peer')}"
     ranks = ordinal(low) if low == high else f"{ordinal(low)} to {ordinal(high)}"
     return f"{ranks} of {n}"

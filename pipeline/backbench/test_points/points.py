@@ -11,6 +11,7 @@ from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, PointFamily
+from backbench.quantities.writing import in_text
 
 LINE = "line"
 INPUTS = (
@@ -136,7 +137,7 @@ def _powered() -> Iterator[TestPoint]:
             for load in LOADS:
                 yield TestPoint(
                     point_key=f"tone-{frequency}-{power}-{load:g}ohm",
-                    title=f"{frequency_title}, {power_title}, {load:g} ohm",
+                    title=f"{frequency_title}, {power_title}, {in_text(load, 'ohm')}",
                     stimulus=TONE,
                     frequency_hz=hertz,
                     power_w=watts,
@@ -163,7 +164,7 @@ def _unpowered() -> Iterator[TestPoint]:
         for load in LOADS:
             yield TestPoint(
                 f"limit-{frequency}-{load:g}ohm",
-                f"greatest power at {frequency_title}, {load:g} ohm",
+                f"greatest power at {frequency_title}, {in_text(load, 'ohm')}",
                 TONE,
                 hertz,
                 load_ohm=load,

@@ -4,8 +4,9 @@ Estimated as the standard deviation between sessions of one unit without work in
 5725-2: intermediate conditions of one laboratory), pooled over units. Where there are few, it is
 shrunk towards the default that the metric's declaration states: the default counts as
 `DEFAULT_DOF` degrees of freedom, those observed as theirs (a scaled inverse chi-squared prior).
-What the record's own uncertainty explains is taken off. Decibels are taken as they are, other
-units in relation to the value.
+What the record's own uncertainty explains is taken off. Whether values are taken as they are, as
+decibels and angles, or in relation to their size stands with the default
+(`metrics/session_spreads.py`).
 """
 
 from __future__ import annotations
@@ -16,21 +17,19 @@ from dataclasses import dataclass
 from typing import Any
 
 from backbench.metrics.registry import registry
+from backbench.metrics.session_spreads import SessionSpread, usual_spread
 from backbench.storage.database import Database
 
 DEFAULT_DOF = 8.0
 """Weight of a stated default, as degrees of freedom."""
-DEFAULT_DECIBELS = 0.3
-DEFAULT_RATIO = 0.05
-"""Spread between sessions of a metric that states none (common practice, no source)."""
 
 
 @dataclass(frozen=True)
 class Repeatability:
     """Spread between sessions of one metric.
 
-    spread: standard deviation, in dB or in relation to the value. dof: its degrees of freedom.
-    units, sessions: what it was observed from; 0 where it is the default alone.
+    spread: standard deviation, in relation to the value or in its unit, with dof degrees of
+    freedom. units, sessions: what it was observed from; 0 where it is the default alone.
     """
 
     metric: str
@@ -53,9 +52,10 @@ WITH repeated AS (
 ),
 cells AS (
     SELECT
-        unit_key, period, reading.metric, unit = 'dB' AS decibels, count(*) AS sessions,
-        var_samp(if(decibels, value, ln(abs(value)))) AS variance,
-        avg(if(decibels, estimation, estimation / abs(value)) ** 2) AS record
+        unit_key, period, reading.metric, list_contains($in_relation, reading.metric) AS ratio,
+        count(*) AS sessions,
+        var_samp(if(ratio, ln(abs(value)), value)) AS variance,
+        avg(if(ratio, estimation / abs(value), estimation) ** 2) AS record
     FROM reading
     JOIN unit_period USING (review_key, unit_key)
     SEMI JOIN repeated USING (unit_key, period)
@@ -105,23 +105,22 @@ def pooled(
 def sync_repeatability(store: Database) -> None:
     """Fill table session_spread from every session. Inside the caller's transaction."""
     observed: dict[str, list[Mapping[str, Any]]] = {}
-    for row in store.frame(SESSIONS).iter_rows(named=True):
-        observed.setdefault(row["metric"], []).append(row)
     units = store.rows("SELECT metric, unit FROM metric ORDER BY metric")
+    defaults = {str(metric): default_spread(str(metric), str(unit)) for metric, unit in units}
+    in_relation = [metric for metric, default in defaults.items() if default.is_relative]
+    for row in store.frame(SESSIONS, {"in_relation": in_relation}).iter_rows(named=True):
+        observed.setdefault(row["metric"], []).append(row)
     rows = [
-        pooled(metric, unit != "dB", default_spread(metric, unit), observed.get(metric, []))
-        for metric, unit in units
+        pooled(metric, default.is_relative, default.size, observed.get(metric, []))
+        for metric, default in defaults.items()
     ]
     store.run("DELETE FROM session_spread")
     store.append("session_spread", _rows(rows))
 
 
-def default_spread(metric: str, unit: str) -> float:
-    """The spread that a metric's declaration states, or else a usual one."""
-    stated = registry().traits(metric).session_spread
-    if stated is not None:
-        return stated
-    return DEFAULT_DECIBELS if unit == "dB" else DEFAULT_RATIO
+def default_spread(metric: str, unit: str) -> SessionSpread:
+    """The spread that a metric's declaration states, or else the usual one of its unit."""
+    return registry().traits(metric).session_spread or usual_spread(unit)
 
 
 def _rows(spreads: Sequence[Repeatability]) -> list[dict[str, Any]]:
