@@ -63,6 +63,43 @@ def test_a_whole_conversation(tmp_path: Path) -> None:
     assert made.review.date.isoformat() == "2024-04-03"
 
 
+REVIEW = """\
+[review]
+key = "2023-05-heron"
+date = 2023-05-11
+bench = "garage"
+mains_hz = 50
+[[unit]]
+key = "heron-40"
+maker = "Marrowgate"
+model = "Heron 40"
+kind = "integrated amplifier"
+technology = "tube"
+state = "as received"
+rated_power_w = 40
+[tracks]
+1 = { unit = "heron-40", output = "left" }
+"""
+
+
+def test_a_known_unit_is_meant_by_a_key_much_like_its_own(tmp_path: Path) -> None:
+    root, earlier, folder = home(tmp_path / "home", "garage"), tmp_path / "one", tmp_path / "two"
+    earlier.mkdir()
+    (earlier / "review.toml").write_text(REVIEW)
+    Catalogue(root).ingest([earlier], history=False, processes=1)
+    talk = Talk("new", folder, "-c", root, "--date", "31.12.23")
+    talk.answer("or your own key for it: ", "herron-40\n")
+    talk.until("'herron-40' is no unit of the catalogue, but 'heron-40' is. It is:")
+    talk.answer("Number or name: ", "1\n")
+    talk.answer("Number or name: ", "restored\n")
+    talk.until("'31.12.23' is read as '2023-12-31'")
+    assert talk.end() == 0, talk.text
+    made = read_manifest((folder / "review.toml").read_bytes())
+    assert (made.unit[0].key, made.unit[0].state) == ("heron-40", "restored")
+    assert made.unit[0].rated_power_w == 40
+    assert made.review.date.isoformat() == "2023-12-31"
+
+
 def test_what_was_typed_is_printed_when_it_is_broken_off(tmp_path: Path) -> None:
     root, folder = home(tmp_path / "home", "garage"), tmp_path / "review"
     talk = Talk("new", folder, "-c", root, "--work", "new valves", "--kind", "tuner")

@@ -80,7 +80,7 @@ class Conversation:
 
     def _facts(self) -> None:
         before = self.earlier(self.request)
-        same = before.unit[0].model_dump(exclude_none=True) if before else {}
+        same = self._as_before(before) if before else {}
         known = _given(self.request) | (same.keys() - {"state", "work"})
         for name in NEEDED:
             given = self.request.facts.get(name)
@@ -89,10 +89,15 @@ class Conversation:
                     self._fact(name, choose(QUESTIONS[name], choices()[name], given=given))
             elif name not in known:
                 self._fact(name, text_answer(QUESTIONS.get(name, name.capitalize())))
-        kind = self.request.facts.get("kind", same.get("kind"))
+        kind = self.request.facts.get("kind") or same.get("kind")
         if unit_kinds()[str(kind)].by_power and "rated_power_w" not in known:
             question = "The maker's rated power of each channel, in W"
             self._fact("rated_power_w", quantity_answer(question, "W", optional=True))
+
+    def _as_before(self, before: Manifest) -> dict[str, Any]:
+        """The facts of the unit, or of another one of its model, in an earlier review."""
+        unit = next((u for u in before.unit if u.key in self.request.units), before.unit[0])
+        return unit.model_dump(exclude_none=True)
 
     def _session(self) -> None:
         given = self.request.bench

@@ -55,6 +55,11 @@ Written by `python -m backbench.export.file_reference` from the models that read
 test checks that it is up to date. A key that isn't listed here is refused. No default is assumed
 for a load, a level or a calibration. A key in Hz, s, ms, V, W, ohm, dB or % takes a number of that
 unit, or a text with its unit: `1000` or `"1 kHz"`.
+
+A heading in double brackets, such as `[[unit]]`, begins one of several tables and is written above
+each of them. NAME in a heading stands for a name of your own, as in `[bench.garage]`, the number of
+a track, or the fact or column that a table is about. A table may stand in one line of the table
+that it belongs to: `conditions = { load_ohm = 8 }`.
 """
 
 
@@ -68,19 +73,38 @@ def page() -> str:
 
 
 def tables_of(model: type[BaseModel]) -> Iterator[tuple[str, type[BaseModel]]]:
-    """A file's model and every model inside it once, each with the path of its table."""
+    """A file's model and every model inside it once, each with the heading of its table."""
     seen: set[type[BaseModel]] = set()
-    waiting: list[tuple[str, type[BaseModel]]] = [("", model)]
+    waiting: list[tuple[str, str, type[BaseModel]]] = [("", "", model)]
     while waiting:
-        name, table = waiting.pop(0)
+        name, heading, table = waiting.pop(0)
         if table in seen:
             continue
         seen.add(table)
-        yield name, table
+        yield heading, table
         for key, info in table.model_fields.items():
             path = f"{name}.{info.alias or key}".removeprefix(".")
-            inner = KINDS if path == "capture.stimulus" else _models(info.annotation)
-            waiting += [(path, part) for part in inner]
+            if path == "capture.stimulus":
+                waiting += [(path, _stimulus_heading(part), part) for part in KINDS]
+                continue
+            sort = _sort(info.annotation)
+            path = f"{path}.NAME" if sort is dict else path
+            written = f"[[{path}]]" if sort is list else f"[{path}]"
+            waiting += [(path, f"`{written}`", part) for part in _models(info.annotation)]
+
+
+def _stimulus_heading(model: type[BaseModel]) -> str:
+    """The table of a stimulus by the key that only it has."""
+    return f"`[capture.stimulus]` with `{next(iter(model.model_fields))}`"
+
+
+def _sort(annotation: Any) -> Any:
+    """Whether an annotation is of a list or a dict of tables; None where of one table."""
+    origin = get_origin(annotation)
+    if origin in (list, dict):
+        return origin
+    sorts = [_sort(part) for part in get_args(annotation)]
+    return next((sort for sort in sorts if sort), None)
 
 
 def descriptions(model: type[BaseModel]) -> dict[str, str]:
@@ -113,7 +137,7 @@ def _models(annotation: Any) -> list[type[BaseModel]]:
 
 
 def _table(model: type[BaseModel], name: str) -> str:
-    heading = f"### `[{name}]`" if name else "### At the top of the file"
+    heading = f"### {name}" if name else "### At the top of the file"
     about = " ".join(str(model.__doc__ or "").split("\n\n")[0].split())
     texts = descriptions(model)
     rows = [
@@ -144,8 +168,13 @@ def _composed(origin: Any, parts: tuple[Any, ...]) -> str:
     if origin in (Union, UnionType):
         return " or ".join(kind_of(part) for part in parts if part is not NoneType)
     if origin is dict:
-        return f"table of {kind_of(parts[1])} by key"
-    return f"list of {kind_of(parts[0])}"
+        return f"{kind_of(parts[1])} by name"
+    kind = kind_of(parts[0])
+    return (
+        f"list of {kind}s"
+        if kind in ("table", "text", "number", "whole number")
+        else f"list of {kind}"
+    )
 
 
 def _unit(key: str) -> str:

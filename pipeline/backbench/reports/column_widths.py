@@ -14,10 +14,10 @@ NARROWEST, NARROWEST_PROSE = 16, 26
 PROSE = 60
 """A cell longer than this is a sentence."""
 SPARED = (
-    "marked", "status", "label", "technology", "y_low", "y_high", "before_u", "after_u", "u",
-    "difference_u", "position", "low", "high", "stimulus", "refused", "printed_in", "readings",
-    "least_unit", "greatest_unit", "shared_with", "session_default", "bound", "peers", "captures",
-    "beyond",
+    "marked", "status", "shared_with", "session_default", "own_dof", "shared_u", "own_u", "peers",
+    "label", "technology", "y_low", "y_high", "before_u", "after_u", "u", "difference_u",
+    "position", "low", "high", "stimulus", "refused", "printed_in", "readings", "least_unit",
+    "greatest_unit", "bound", "captures", "beyond",
 )  # fmt: skip
 """Columns that a narrow table does without first; the unit's key still tells the unit."""
 LAST_SPARED = (

@@ -195,6 +195,6 @@ def _controlled(series: Series) -> tuple[str, ...]:
     assert chart is not None
     return (
         series.name, str(len(series.values)), f"{number(chart.centre)} {series.unit}",
-        f"{number(chart.low)} to {number(chart.high)}", str(len(chart.beyond)),
+        f"{number(chart.low)} to {number(chart.high)} {series.unit}", str(len(chart.beyond)),
         str(len(chart.steps)), str(len(chart.runs)),
     )  # fmt: skip
