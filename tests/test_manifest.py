@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from backbench.documents.manifest import Manifest, read_manifest
+from backbench.documents.manifest import Conditions, Manifest, read_manifest
 from backbench.documents.settings import Settings, calibration_for, read_settings
 from backbench.documents.stimuli import KINDS, analysis_kind
 from backbench.errors import UserError
@@ -79,6 +79,21 @@ def test_conditions_of_a_capture_complete_those_of_the_review() -> None:
     first, second = (read.conditions_of(c) for c in read.capture)
     assert (first.load_resistance, first.load_kind, first.input) == (8.0, "resistor", "main")
     assert (second.load_resistance, second.load_kind, second.input) == (None, "open", "main")
+
+
+@pytest.mark.parametrize(
+    ("of_review", "of_capture", "expected"),
+    [("", "", None), ("low", "", "low"), ("", "high", "high"), ("low", "high", "high")],
+)
+def test_the_range_of_a_capture_is_that_of_its_conditions(
+    of_review: str, of_capture: str, expected: str | None
+) -> None:
+    read = manifest()
+    given = {"range": of_review} if of_review else {}
+    read = read.model_copy(update={"conditions": Conditions(**given)})
+    own = {"range": of_capture} if of_capture else {}
+    capture = read.capture[0].model_copy(update={"conditions": Conditions(**own)})
+    assert read.range_of(capture) == read.conditions_of(capture).range == expected
 
 
 def test_byte_order_mark_and_windows_line_ends_are_read() -> None:

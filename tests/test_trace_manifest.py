@@ -81,3 +81,24 @@ def test_tables_of_a_tone_say_its_frequency(stimulus: str, message: str) -> None
         read_manifest(manifest(stimulus).encode())
     named = manifest('table = "spectrum", tone_hz = 1000')
     assert frequency_of(read_manifest(named.encode()).capture[0].stimulus) == 1000.0
+
+
+def test_one_file_may_hold_the_columns_of_several_outputs() -> None:
+    own = manifest('table = "trace", tone_hz = 1000')
+    other = own[own.index("[[capture]]") :].replace('"left"', '"right"').replace('"v"', '"w"')
+    assert [c.of.output for c in read_manifest((own + other).encode()).capture if c.of] == [
+        "left", "right",
+    ]  # fmt: skip
+    same = own[own.index("[[capture]]") :]
+    with pytest.raises(UserError, match="twice"):
+        read_manifest((own + same).encode())
+
+
+def test_columns_by_number_and_a_raw_layout_are_whole_numbers() -> None:
+    named = 'table = "trace", tone_hz = 1000, raw = { type = "int16", order = "big", columns = 2 }'
+    text = manifest(named).replace('name = "v"', "number = 2").replace('name = "t"', "number = 1")
+    stimulus = read_manifest(text.encode()).capture[0].stimulus
+    assert isinstance(stimulus, Table)
+    assert stimulus.columns["voltage"].number == 2
+    assert stimulus.raw is not None
+    assert (stimulus.raw.columns, stimulus.raw.skip_bytes) == (2, 0)

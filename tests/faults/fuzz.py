@@ -1,9 +1,11 @@
 """Coverage-guided fuzzing of what reads strange bytes.
 
 Run: python tests/faults/fuzz.py KIND [SECONDS], KIND one of manifest, table, recording, sheet,
-parquet. Needs atheris. Anything but a UserError is a crash; so is an input that takes 20 s or
-1 GiB. Prints the fuzzer's own figures and, at the end, executions. Spreadsheets and Parquet are
-read in this process, without the bounds that they have in a command.
+parquet, readings. Needs atheris. Anything but a UserError is a crash; so is an input that takes
+20 s or 1 GiB. Of readings, which are tables and traces that are read and then measured, the first
+byte says what an input is declared as, and a figure that is no finite number is a crash. Prints the
+fuzzer's own figures and, at the end, executions. Spreadsheets and Parquet are read in this process,
+without the bounds that they have in a command.
 """
 
 from __future__ import annotations
@@ -32,10 +34,12 @@ with atheris.instrument_imports(include=["backbench", "tomllib"]):
 
 from corpus.malformed import manifests, recordings, tables
 from corpus.malformed_sheets import sheets
+from faults.fuzzed_tables import read_and_measure, sound_tables
 
 SEEDS = {
     "manifest": manifests, "table": tables, "recording": recordings, "sheet": sheets,
     "parquet": tables,
+    "readings": lambda: ((f"{n}", data) for n, data in enumerate(sound_tables())),
 }  # fmt: skip
 TAKEN = {"table": r".*\.csv", "parquet": r".*\.parquet", "sheet": r"text-.*|.*rubbish-after.*"}
 """Seeds that a kind takes by name; all where it has none. Of workbooks the sound ones suffice."""
@@ -58,6 +62,9 @@ def main() -> None:
             try:
                 if kind == "manifest":
                     read_manifest(data, "review.toml")
+                    return
+                if kind == "readings":
+                    read_and_measure(data, subject)
                     return
                 if kind == "sheet":
                     # The first byte says which kind of file it is taken for.

@@ -61,6 +61,32 @@ def test_workers_end_with_their_parent(tmp_path: Path, ending: int) -> None:
     assert not left
 
 
+PRINTING = """
+import os, sys
+from backbench.publish.standalone_page import _run
+print(os.getpid(), flush=True)
+_run(["sh", "-c", 'echo $$ > "$0"; exec sleep 600', sys.argv[1]])
+"""
+
+
+def test_a_browser_that_prints_ends_with_its_starter(tmp_path: Path) -> None:
+    number = tmp_path / "number"
+    parent = subprocess.Popen([sys.executable, "-c", PRINTING, number], stdout=subprocess.PIPE)
+    give_up = time.monotonic() + 60
+    while not (number.exists() and number.read_text().strip()) and time.monotonic() < give_up:
+        time.sleep(0.05)
+    browser = int(number.read_text())
+    assert alive(browser)
+    parent.kill()
+    parent.communicate()
+    give_up = time.monotonic() + 5
+    while (left := alive(browser)) and time.monotonic() < give_up:
+        time.sleep(0.05)
+    if left:
+        os.kill(browser, signal.SIGKILL)
+    assert not left
+
+
 def test_too_little_shared_memory_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     def full(*_: object) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))

@@ -84,6 +84,12 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
         + entry("open.csv", response + ", generator_vrms = 0.1", '"open"')
         + entry("loaded.csv", response + ", generator_vrms = 0.1")
     )  # fmt: skip
+    write(folder / "both.csv", f=HZ, a=np.full(73, 0.123456), b=0.123456 - HZ / 1e5)
+    with (folder / "review.toml").open("a") as manifest:
+        for column, output in (("a", "left"), ("b", "right")):
+            named = f'frequency = {{ name = "f", unit = "Hz" }}, level = {{ name = "{column}"'
+            stated = f'table = "response", columns = {{ {named}, unit = "dB" }} }}'
+            manifest.write(entry("both.csv", stated).replace('"out"', f'"{output}"'))
     made = small_catalogue(home / "catalogue")
     made.ingest([folder], history=False, processes=1)
     return made
@@ -96,7 +102,7 @@ def found(catalogue: Catalogue, metric: str) -> pl.DataFrame:
 
 def test_every_capture_is_whole(catalogue: Catalogue) -> None:
     outcomes = catalogue.frame("SELECT outcome, refused FROM capture_outcome")
-    assert outcomes["outcome"].to_list() == ["whole"] * 5
+    assert outcomes["outcome"].to_list() == ["whole"] * 7
 
 
 def test_the_power_at_a_limit_lies_between_the_rows(catalogue: Catalogue) -> None:
@@ -137,3 +143,12 @@ def test_complex_source_impedance_of_two_loads(catalogue: Catalogue) -> None:
     (angle,) = found(catalogue, "source_impedance_phase").filter(frequency_hz=20_000)["value"]
     at = 0.4 + 2j * math.pi * 20_000 * 10e-6
     assert angle == pytest.approx(math.degrees(math.atan2(at.imag, at.real)), abs=0.5)
+
+
+def test_left_and_right_of_one_file(catalogue: Catalogue) -> None:
+    rows = found(catalogue, "response_at").filter(frequency_hz=20_000)
+    by_output = dict(zip(rows["output"], rows["value"], strict=True))
+    assert by_output["left"] == pytest.approx(0.0, abs=1e-9)
+    assert by_output["right"] == pytest.approx(-0.19, abs=1e-3)
+    (apart,) = found(catalogue, "response_difference")["value"]
+    assert apart == pytest.approx(0.19, abs=0.001)

@@ -124,7 +124,7 @@ def _greatest(
     (capture,) = (c for c in manifest.capture if c.file == file)
     held = calibration_for(
         settings, manifest.review.bench, manifest.review.date,
-        manifest.conditions_of(capture).range,
+        manifest.range_of(capture),
     )  # fmt: skip
     recording = read_recording(path)
     levels = []

@@ -37,7 +37,7 @@ def greatest_volts(
     try:
         held = calibration_for(
             settings, manifest.review.bench, manifest.review.date,
-            manifest.conditions_of(capture).range,
+            manifest.range_of(capture),
         )  # fmt: skip
     except UserError:
         return None

@@ -230,6 +230,11 @@ class Manifest(Strict):
         own = capture.conditions.model_dump(exclude_unset=True)
         return Conditions(**{**self.conditions.model_dump(exclude_unset=True), **own})
 
+    def range_of(self, capture: Capture) -> str | None:
+        """The input range of the capture's conditions."""
+        own = "range" in capture.conditions.model_fields_set
+        return capture.conditions.range if own else self.conditions.range
+
     def tracks_of(self, capture: Capture) -> dict[int, TrackRole]:
         """Role of each track of a capture, by position in the file from 1."""
         if capture.of is not None:
@@ -276,7 +281,8 @@ def _of(place: Place | None, faults: Iterable[Fault]) -> Iterator[PlacedFault]:
 def _repeated(manifest: Manifest, name: str) -> Iterator[PlacedFault]:
     """Units, captures and photographs that stand twice.
 
-    Of equal entries the first stands. Where they differ nobody can tell which was meant.
+    Of equal entries the first stands. Where they differ nobody can tell which was meant, but for
+    tables: one file may hold the columns of several outputs.
     """
     keys = [unit.key for unit in manifest.unit]
     for key in sorted({key for key in keys if keys.count(key) > 1}):
@@ -284,7 +290,7 @@ def _repeated(manifest: Manifest, name: str) -> Iterator[PlacedFault]:
     for table in ("capture", "photograph"):
         places = defaultdict(list)
         for position, entry in manifest.numbered(getattr(manifest, table), table):
-            places[normpath(entry.file)].append((position, entry))
+            places[normpath(entry.file), _columns_of(entry)].append((position, entry))
         for entries in places.values():
             first = entries[0][1]
             named = [entry.model_copy(update={"file": first.file}) for _, entry in entries]
@@ -296,6 +302,14 @@ def _repeated(manifest: Manifest, name: str) -> Iterator[PlacedFault]:
                     f"{name}, {table} {position}", f"{called} twice, here and in {table} {listed}",
                     "each once", "take the copy out" if alike else "name one otherwise",
                 )  # fmt: skip
+
+
+def _columns_of(entry: Capture | Photograph) -> str | None:
+    """What tells an entry of a table's file from others of the same: its output and its columns."""
+    stimulus = getattr(entry, "stimulus", None)
+    if not isinstance(entry, Capture) or not isinstance(stimulus, Table):
+        return None
+    return f"{entry.of} {stimulus.model_dump_json()}"
 
 
 def _roles(manifest: Manifest, name: str) -> Iterator[PlacedFault]:

@@ -7,6 +7,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field, model_validator
 
 from backbench.documents.quantity_types import in_unit
+from backbench.documents.raw_layout import RawLayout
 from backbench.documents.stimulus_model import Hertz, Level, Seconds, StimulusModel
 from backbench.documents.table_column import TableColumn
 
@@ -48,6 +49,11 @@ class Table(StimulusModel):
     """10 % to 90 % rise time of the generator, of a trace. Example: `0.000001`"""
     probe_rise_time_s: Seconds | None = None
     """10 % to 90 % rise time of the probe with its instrument, of a trace. Example: `0.00000001`
+    """
+
+    raw: RawLayout | None = None
+    """How the values stand in a file without a header. Example:
+    `{ type = "int16", order = "little", columns = 2 }`
     """
 
     @model_validator(mode="after")

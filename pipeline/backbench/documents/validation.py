@@ -93,7 +93,7 @@ def amount(value: object) -> object:
     return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
-_WHOLE = {"made", "year", "order"}
+_WHOLE = {"made", "year", "order", "number", "columns", "skip_bytes"}
 
 
 def measures(value: Any, key: str = "") -> Any:

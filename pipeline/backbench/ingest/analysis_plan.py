@@ -173,7 +173,6 @@ def _planned(
     manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault,
     position: int, capture: Capture,
 ) -> PlannedCapture:  # fmt: skip
-    conditions = manifest.conditions_of(capture)
     received = receipt.files[capture.file]
     reference = getattr(capture.stimulus, "reference_file", None)
     missing = [
@@ -187,7 +186,7 @@ def _planned(
     key = job.analysis_key if job else digest(manifest.review.key, position, capture.file, reason)
     return PlannedCapture(
         capture=capture,
-        conditions=conditions,
+        conditions=job.conditions if job else manifest.conditions_of(capture),
         position=position,
         analysis_key=key,
         sha256=received.sha256,
@@ -233,14 +232,14 @@ def _bench_jobs(
     """The loop-backs in the same input range under the same stimulus, levels aside."""
     if capture.loop_back or isinstance(capture.stimulus, Table):
         return
-    wanted = manifest.conditions_of(capture).range
+    wanted = manifest.range_of(capture)
     same = capture.stimulus.same_with_loop_back
     for position, other in manifest.numbered(manifest.capture, "capture"):
         if not other.loop_back or other.stimulus.same_with_loop_back != same:
             continue
         reference = getattr(other.stimulus, "reference_file", None)
         files = [receipt.files[name] for name in (other.file, reference) if name]
-        same_range = manifest.conditions_of(other).range == wanted
+        same_range = manifest.range_of(other) == wanted
         whole = all(file.sha256 for file in files)
         if same_range and whole and not _uncalibrated(manifest, settings, other):
             yield _job(manifest, receipt, settings, vault, position, other)
@@ -284,7 +283,7 @@ def _ranges_of(manifest: Manifest, capture: Capture) -> dict[str | None, set[int
     """The tracks of each range of the bench that a capture was taken with."""
     if isinstance(capture.stimulus, Table):
         return {}
-    wanted = {manifest.conditions_of(capture).range: {*manifest.tracks_of(capture)}}
+    wanted = {manifest.range_of(capture): {*manifest.tracks_of(capture)}}
     if isinstance(capture.stimulus, Sweep) and capture.stimulus.reference_file:
         wanted.setdefault(capture.stimulus.reference_range, set()).add(1)
     return wanted

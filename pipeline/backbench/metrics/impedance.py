@@ -44,8 +44,8 @@ NOMINAL_OHM = 8.0
 TAP = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:ohms?|[\u03a9\u2126]|r)(?:\s+(?:tap|output))?", re.I)
 HEADPHONES = re.compile(r"headphone|\bphones\b", re.I)
 NO_PHASE = (
-    "no phase: the generator was not recorded beside the output, so that a reactive part of the "
-    "source impedance isn't seen"
+    "no phase: the generator was not recorded beside the output, or the tables have none, so that "
+    "a reactive part of the source impedance isn't seen"
 )
 SWEPT_HZ = (20.0, 1000.0, 20_000.0)
 LEAST_TONES = 5
@@ -73,7 +73,8 @@ class _Across:
     version=2,
     choice="magnitude, from amplitude and phase of the fundamental under two loads at one drive, "
     "at the point where the voltage was recorded; of sweeps at 20 Hz, 1 kHz and 20 kHz. A bound "
-    "where the generator was not recorded beside the output, so that the phase isn't known",
+    "where the generator was not recorded beside the output, or tables have no phase, so that it "
+    "isn't known",
     traits=Traits(
         also_called=("output impedance", "zout", "z out", "output z", "source z", "ro"),
         compared_at=("impedance-1khz",),

@@ -124,18 +124,23 @@ def response_of(curve: CurveReading) -> Response:
     unit="dB",
     better="lower",
     source="common practice, no source",
-    version=2,
+    version=3,
     choice="greatest distance of left from right, both re 1 kHz, 20 Hz to 20 kHz",
     traits=Traits(session_spread=ONE_SWEEP, usual_stimulus="sweep"),
 )
 def response_difference(session: Session) -> Iterator[DerivedResult]:
     """How far the responses of the left and the right output lie apart."""
     curves = [c for c in session.curves if c.like.output in {LEFT, RIGHT}]
-    for same in _by(curves, lambda c: (c.like.analysis_key, *_side(c.like))).values():
+    for same in _by(curves, lambda c: (_record(c.like), *_side(c.like))).values():
         lefts = [c for c in same if c.like.output == LEFT]
         rights = [c for c in same if c.like.output == RIGHT]
         for left, right in zip(lefts[:1], rights[:1], strict=False):
             yield _apart(left, right)
+
+
+def _record(r: Reading) -> str | None:
+    """What two outputs share: one record, or each a table of its own."""
+    return None if r.stimulus == "response table" else r.analysis_key
 
 
 def _side(r: Reading) -> tuple[object, ...]:

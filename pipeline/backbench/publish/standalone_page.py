@@ -13,6 +13,7 @@ from backbench.publish.render import data_address, page
 from backbench.publish.sheet_charts import picture_values
 from backbench.publish.sheet_content import review_sheet, title_of
 from backbench.publish.site_builder import SiteBuilder, photograph_values, sheet_values
+from backbench.readers.limited_process import die_with_parent
 from backbench.storage.scratch import scratch_folder
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
@@ -93,7 +94,10 @@ def printed(content: bytes, browser: str) -> bytes:
 
 def _run(command: Sequence[str]) -> None:
     try:
-        subprocess.run(command, check=True, capture_output=True, timeout=PATIENCE_S)
+        subprocess.run(
+            command, check=True, capture_output=True, timeout=PATIENCE_S,
+            preexec_fn=die_with_parent,
+        )  # fmt: skip
     except (OSError, subprocess.SubprocessError) as error:
         fault = Fault(command[0], str(error).splitlines()[0][:200], "a browser that prints")
         raise UserError("the sheet can't be printed", [fault]) from None

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from backbench.documents.stimuli import Table
 from backbench.documents.table_column import TableColumn
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
+from backbench.quantities.counts import counted
 from backbench.quantities.units import spelled_unit
 from backbench.readers.text_layout import Heading
 
@@ -43,6 +45,24 @@ def located(
     if faults:
         raise UserError(f"{name} can't be read", faults)
     return places
+
+
+MOST_NAMED = 5
+
+
+def unused(headings: Sequence[Heading], places: Mapping[str, int], table: Table) -> str | None:
+    """A remark that names the columns of a trace which nothing declares; None where none is."""
+    if table.table != "trace":
+        return None
+    rest = [
+        heading.text for k, heading in enumerate(headings)
+        if heading.text and k not in places.values()
+    ]  # fmt: skip
+    if not rest:
+        return None
+    more = f" and {len(rest) - MOST_NAMED} more" if len(rest) > MOST_NAMED else ""
+    named = shortened(", ".join(rest[:MOST_NAMED]), 120)
+    return f"the file holds {counted(len(rest), 'column')} not declared here: {named}{more}"
 
 
 def _hits(column: TableColumn, headings: Sequence[Heading]) -> list[int]:

@@ -10,6 +10,8 @@ from pathlib import Path
 from backbench.documents.stimuli import Table
 from backbench.signal.track import Array
 
+WITHOUT_HEADER = "samples without a header (their layout stated as `raw`)"
+"""The format that no file shows: the manifest states it."""
 BLOCK_SAMPLES = 1 << 21
 """Of all tracks, of a recording that is gone through in turn: 17 MB."""
 

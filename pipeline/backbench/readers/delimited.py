@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from backbench.documents.regular_files import open_regular, reason_of
 from backbench.documents.stimuli import Table
 from backbench.errors import Fault, UserError
-from backbench.readers.column_lookup import located
+from backbench.readers.column_lookup import located, unused
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
 from backbench.readers.table_columns import MAX_ROWS, Rows, converted, declared
@@ -79,6 +79,7 @@ def read_delimited_here(path: Path, name: str, table: Table) -> TableData:
     rows = Rows(
         frame, lambda row: f"line {body.numbers[row]}", layout.decimal,
         [f"line {number}: {reason}" for number, reason in body.odd], body.counts(),
+        unused(layout.headings, places, table),
     )  # fmt: skip
     return converted(rows, wanted, name, table)
 

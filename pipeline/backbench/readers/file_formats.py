@@ -17,6 +17,7 @@ from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 from backbench.readers.declaration import (
+    WITHOUT_HEADER,
     OpenRecording,
     Reader,
     Recording,
@@ -80,7 +81,10 @@ def span(seconds: float) -> str:
 def read_table(path: Path, table: Table, name: str | None = None) -> TableData:
     """The declared columns of a table file; `name` is how faults call it. Raises UserError."""
     called = name or path.name
-    reader = reader_of(path, called)
+    if table.raw is None:
+        reader = reader_of(path, called)
+    else:
+        reader = next(one for one in readers() if one.name == WITHOUT_HEADER)
     if not isinstance(reader, TableFormat):
         raise unreadable(called, f"{reader.name}", "a table", "check the stimulus")
     return reader.read(path, called, table)

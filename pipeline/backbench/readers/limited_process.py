@@ -28,6 +28,7 @@ PATIENCE_S = 300
 """By the clock, whatever the process waits for."""
 LOOK_S = 0.02
 _DIES_WITH_PARENT = 1  # PR_SET_PDEATHSIG of prctl(2)
+_PRCTL = ctypes.CDLL(None).prctl if sys.platform == "linux" else None
 
 
 class TookTooMuch(Exception):
@@ -125,5 +126,13 @@ def _end_with_parent() -> None:
     """Ended by the system with the process that started this one, and in any case some time."""
     signal.alarm(2 * PATIENCE_S)
     resource.setrlimit(resource.RLIMIT_CPU, (2 * TIME_S, 2 * TIME_S))
-    if sys.platform == "linux":
-        ctypes.CDLL(None).prctl(_DIES_WITH_PARENT, signal.SIGKILL)
+    die_with_parent()
+
+
+def die_with_parent() -> None:
+    """Have the system end this process with the one that started it, however that one ends.
+
+    It may be called in a child before its own program begins, which keeps it.
+    """
+    if _PRCTL is not None:
+        _PRCTL(_DIES_WITH_PARENT, signal.SIGKILL)

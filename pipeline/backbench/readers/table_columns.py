@@ -110,7 +110,8 @@ class Rows:
 
     place words a row of the frame. decimal: the sign of its numbers. left_out: rows that the
     reader left out, each with its place and the reason. counts: number of each row among those of
-    the file, from 0, left-out ones counted; None where none was left out.
+    the file, from 0, left-out ones counted; None where none was left out. unused: a remark on
+    columns that nothing declares.
     """
 
     frame: pl.DataFrame
@@ -118,6 +119,7 @@ class Rows:
     decimal: DecimalSign = "."
     left_out: Sequence[str] = ()
     counts: Array | None = None
+    unused: str | None = None
 
 
 def declared(table: Table, name: str) -> dict[str, Scaled]:
@@ -198,7 +200,8 @@ def converted(rows: Rows, wanted: dict[str, Scaled], name: str, table: Table) ->
     spread = {key: column[kept] for key, column in uncertainty.items()}
     if PAIR[0] in columns:
         columns, spread = _polar(columns, spread, MAGNITUDE[table.table])
-    return TableData(columns, spread, _remark(problems))
+    remarks = [text for text in (_remark(problems), rows.unused) if text]
+    return TableData(columns, spread, "; ".join(remarks) or None)
 
 
 def _counted(rows: Rows, column: TableColumn, factor: float) -> tuple[Array, Array]:

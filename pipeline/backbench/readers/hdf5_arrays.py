@@ -1,0 +1,64 @@
+"""Arrays as HDF5, and as MAT files of 7.3, through h5py where it is installed."""
+
+from __future__ import annotations
+
+import importlib
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from backbench.documents.stimuli import Table
+from backbench.readers.array_tables import Arrays, read_arrays_apart, table_of_arrays
+from backbench.readers.declaration import TableData, TableFormat
+from backbench.readers.file_formats import unreadable
+from backbench.readers.tables_apart import serve_tables
+
+MAGIC = b"\x89HDF\r\n\x1a\n"
+PLACES = (0, 512, 1024, 2048)
+"""Where the magic may stand: behind a block of the user's, whose length is a power of two."""
+LIBRARY = "h5py"
+
+
+def is_hdf5(head: bytes, suffix: str) -> bool:
+    """Whether the magic stands at one of its places."""
+    return any(head[place : place + len(MAGIC)] == MAGIC for place in PLACES)
+
+
+def read_hdf5(path: Path, name: str, table: Table) -> TableData:
+    """The declared columns, each a data set by its path in the file. Raises UserError."""
+    if find_spec(LIBRARY) is None:
+        raise unreadable(
+            name, "an HDF5 file, for which h5py isn't installed", "the extra hdf5",
+            "install backbench[hdf5], or save it as NPY or as text",
+        )  # fmt: skip
+    return read_arrays_apart(__name__, path, name, table, "HDF5")
+
+
+def read_hdf5_here(path: Path, name: str, table: Table) -> TableData:
+    """The same in this process, without its bounds of memory and time."""
+    return table_of_arrays(lambda: _arrays(path), "HDF5", name, table)
+
+
+def _arrays(path: Path) -> Arrays:
+    """Data sets of numbers by path, links out of the file left alone."""
+    h5py: Any = importlib.import_module(LIBRARY)
+    arrays: dict[str, Any] = {}
+
+    def take(place: str, item: Any) -> None:
+        if not isinstance(item, h5py.Dataset) or not item.ndim or item.dtype.kind not in "iufcV":
+            return
+        # Only the file's own bytes: data may be declared to lie in other files.
+        if not item.external and not item.is_virtual:
+            arrays[place] = np.asarray(item[()])
+
+    with h5py.File(path, "r") as file:
+        file.visititems(take)
+    return arrays
+
+
+HDF5 = TableFormat("HDF5 file", is_hdf5, read_hdf5)
+
+if __name__ == "__main__":
+    serve_tables(read_hdf5_here)

@@ -1,0 +1,41 @@
+"""Arrays as MAT files of level 5; those of 7.3 are HDF5."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import scipy.io
+
+from backbench.documents.stimuli import Table
+from backbench.readers.array_tables import Arrays, read_arrays_apart, table_of_arrays
+from backbench.readers.declaration import TableData, TableFormat
+from backbench.readers.tables_apart import serve_tables
+
+
+def is_mat(head: bytes, suffix: str) -> bool:
+    """Whether the file begins as level 5 does: 124 bytes of text, version and order of bytes."""
+    return head[:6] == b"MATLAB" and head[126:128] in {b"IM", b"MI"} and head[124:126] in {
+        b"\x00\x01", b"\x01\x00",
+    }  # fmt: skip
+
+
+def read_mat(path: Path, name: str, table: Table) -> TableData:
+    """The declared columns, each a variable of the file. Raises UserError."""
+    return read_arrays_apart(__name__, path, name, table, "MAT")
+
+
+def read_mat_here(path: Path, name: str, table: Table) -> TableData:
+    """The same in this process, without its bounds of memory and time."""
+    return table_of_arrays(lambda: _arrays(path), "MAT", name, table)
+
+
+def _arrays(path: Path) -> Arrays:
+    # Nothing in such a file is executed: what is neither number nor text is left as bytes.
+    held = scipy.io.loadmat(path, appendmat=False)
+    return {name: value for name, value in held.items() if hasattr(value, "dtype")}
+
+
+MAT = TableFormat("MAT file", is_mat, read_mat)
+
+if __name__ == "__main__":
+    serve_tables(read_mat_here)
