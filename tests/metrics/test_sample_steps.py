@@ -9,7 +9,7 @@ import pytest
 
 from backbench.documents.manifest import Conditions
 from backbench.documents.stimuli import Idle, Stimulus, Tone
-from backbench.metrics.declaration import CaptureData
+from backbench.metrics.declaration import CaptureData, MeasuredValue
 from backbench.metrics.findings import Finding
 from backbench.metrics.measurement import measure
 from backbench.signal.track import Array, Track
@@ -184,3 +184,21 @@ def test_harmonics_that_undithered_steps_hide_make_a_bound_of_the_snr() -> None:
     assert found is not None
     assert found.bound == "lower"
     assert "without dither hide harmonics" in (found.remark or "")
+
+
+def test_a_mains_line_that_steps_may_have_swallowed_is_a_bound() -> None:
+    """Noise of 0.28 steps before the rounding: a line far below a step loses up to 44 %."""
+    rng = np.random.default_rng(4)
+    for offset in (0.0, 0.1, 0.2):
+        weak = 0.05 * STEP_16 * np.sqrt(2) * np.cos(2 * np.pi * 400 * TIME)
+        volts = weak + (offset + 0.28 * rng.normal(size=RATE)) * STEP_16
+        lines = findings_of_lines(STEP_16 * np.rint(volts / STEP_16))
+        assert lines[8].bound == "upper"
+        assert lines[8].value > 0.05 * STEP_16
+
+
+def findings_of_lines(volts: Array) -> dict[int, MeasuredValue]:
+    """Figures of the mains lines by multiple."""
+    capture = CaptureData(Idle(idle="shorted"), Conditions(), {1: tracked(volts)}, mains_hz=50.0)
+    given = (f.figure for f in measure(capture)[0] if f.metric.name == "mains_line" and f.figure)
+    return {figure.order or 0: figure for figure in given}

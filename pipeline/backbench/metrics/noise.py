@@ -21,7 +21,7 @@ from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
-from backbench.signal.dither import is_dithered
+from backbench.signal.dither import is_dithered, small_signal_error
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
     LINES,
@@ -49,6 +49,8 @@ OTHER_MAINS = (
     "the lines fit another mains frequency better than the stated one, and none tells for sure "
     "which it is; check mains_hz in [review]"
 )
+MOST_OF_STEPS = 0.3
+"""Change of a line by steps that noise hardly blurs, relative, from which it is a bound."""
 HALF_STEP = 0.5
 """The greatest error of a rounded sample, steps; no line or noise of it can have more rms."""
 
@@ -153,7 +155,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=5)
+@view("idle", version=6)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -312,7 +314,15 @@ def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValu
     if not square.surely_stands_out:
         most = square.lifted_at_most
         lines = MeasuredValue(most, most * idle.track.calibration, bound="upper", **kept)
-    return lines if idle.is_dithered else with_undithered_steps(lines, HALF_STEP * idle.step_v)
+    error = small_signal_error(idle.noise, idle.step_v)
+    if not idle.is_dithered or error > MOST_OF_STEPS:
+        return with_undithered_steps(lines, HALF_STEP * idle.step_v)
+    if lines.bound is not None:
+        return replace(lines, value=lines.value / (1 - error))
+    added = Contribution(lines.value * error / math.sqrt(2))
+    own = combine([Contribution(lines.estimation, lines.dof), added])
+    total = combine([Contribution(lines.uncertainty, lines.dof), added])
+    return replace(lines, uncertainty=total.u, estimation=own.u, dof=total.dof)
 
 
 def rms_of_lines(square: MeanSquare, track: Track, **kept: Any) -> MeasuredValue:

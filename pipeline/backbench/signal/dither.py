@@ -61,3 +61,30 @@ def lines_of_steps(noise: Array, step: float) -> float:
         return 0.0
     before = max(float(noise.sum()) / step**2 - STEPS, 0.0)
     return float(step**2 * STEPS * np.exp(-4 * math.pi**2 * before))
+
+
+def small_signal_error(noise: Array, step: float) -> float:
+    """How far steps may change the gain of what is smaller than they are, relative.
+
+    Parameters
+    ----------
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin from 0 Hz to half the sample rate, V^2.
+    step : float
+        Of the samples, V; 0 where there is none.
+
+    Returns
+    -------
+    float
+        Greatest change, >= 0, at most 1.
+
+    Notes
+    -----
+    The mean of a rounded value rises by 1 + 2 cos(2 pi x / q) exp(-2 pi^2 s^2 / q^2) + ... of its
+    own rise, x the steady value and s the deviation of Gaussian noise before the rounding (theory
+    of quantisation by Widrow, from memory).
+    """
+    if step <= 0:
+        return 0.0
+    before = max(float(noise.sum()) / step**2 - STEPS, 0.0)
+    return float(min(2 * np.exp(-2 * math.pi**2 * before), 1.0))
