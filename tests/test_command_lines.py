@@ -214,6 +214,13 @@ def real(line: str) -> str:
     return line + IN_ONE_PROCESS.get(command, "")
 
 
+def put_site(folder: Path) -> None:
+    """A site of one picture: making a whole one is tested elsewhere."""
+    (folder / "charts").mkdir(parents=True)
+    svg = '<svg xmlns="http://www.w3.org/2000/svg" width="960" height="540"></svg>'
+    (folder / "charts" / "one.svg").write_text(svg)
+
+
 def prepare(command: str, root: Path) -> None:
     """What an example supposes to have been done before it."""
     if command == "restore":
@@ -227,6 +234,8 @@ def prepare(command: str, root: Path) -> None:
         shutil.rmtree(root / "my-catalogue")
         small = Catalogue.create(root / "my-catalogue", SETTINGS)
         small.ingest([root / "reviews" / "2024-05-heron"], history=False, processes=1)
+    if command == "pictures":
+        put_site(root / "my-catalogue" / "published" / "site")
     if command == "before-after":
         earlier = root / "reviews" / "2024-04-heron"
         begin_review(earlier, earlier.name, "heron-40", "2024-04-11")
@@ -262,7 +271,8 @@ HERE = [(line, name) for line, name in zip(LINES, IDS, strict=True) if name not 
 
 
 NOTHING_FOLLOWS = {
-    "chart": "a picture was written", "sheet": "a page was written", "publish": "the site stands",
+    "chart": "a picture was written", "sheet": "a page was written",
+    "pictures": "a page was written", "publish": "the site stands",
     "export": "the files stand", "snapshot": "the copy stands", "pair": "an answer to a question",
     "trend": "an answer to a question", "drift": "an answer to a question",
     "before-after": "an answer to a question",

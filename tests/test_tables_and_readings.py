@@ -36,7 +36,7 @@ TABLES = {
 OTHERS = {
     "init", "ingest", "recompute", "rebuild", "bench", "calibrate", "new", "stimuli", "cut",
     "check", "watch", "backfill", "chart", "publish", "sheet", "export", "snapshot", "withdraw",
-    "rename", "join", "backup", "restore", "demo",
+    "rename", "join", "backup", "restore", "demo", "pictures",
 }  # fmt: skip
 
 

@@ -1,6 +1,6 @@
 """Records outside the model of a steady tone or of plain noise: what is reported of each.
 
-Run by hand: python tests/bench/named_cases.py, which prints the table of tests/bench/CASES.md.
+Run by hand: python tests/bench/named_cases.py, which prints the first table of CASES.md beside it.
 "Earlier" is what an earlier version gave, "now" is measured by this script. The named test holds
 the kind.
 """

@@ -14,8 +14,10 @@ from backbench.comparison import compared_sides
 from backbench.comparison.differences import Difference
 from backbench.comparison.usual_differences import one_per_metric
 from backbench.comparison.work_comparison import WorkComparison, work_comparison
+from backbench.comparison.work_effects import VERDICTS
 from backbench.errors import UserError
 from backbench.querying.saved_queries import shipped
+from backbench.reports import work_report
 from backbench.statistics.shared_uncertainty import coverage_factor
 from backbench.storage.database import reading
 
@@ -208,3 +210,8 @@ def test_the_factor_of_saved_queries_is_that_of_student(given: Any, dof: float |
     with reading(given.build()) as store:
         ((factor,),) = store.rows("SELECT student_quantile(2, $dof::DOUBLE)", {"dof": dof})
     assert factor == pytest.approx(coverage_factor(dof), rel=0.01)
+
+
+def test_a_row_fits_the_usual_terminal() -> None:
+    widths = work_report.NAME, work_report.VALUES, work_report.CHANGE
+    assert sum(widths) + len(widths) + max(map(len, VERDICTS.values())) <= 80

@@ -664,6 +664,32 @@ CASES = [
         unit_key | into_4 | into_8 | into_16 | rated
         a        | 15     | 21     |         | 20
         """),
+    # 2 ohm before 8 ohm: 20 lg (8/10); at its resonance the model is 6 + 18 = 24 ohm without a
+    # phase: 20 lg (24/26).
+    Case("level-into-a-loudspeaker", """
+        unit a
+        curve a source_impedance [1000.0] [2.0]
+        unit b
+        """, """
+        unit_key | series            | output | x    | y
+        a        | 8 ohm resistor    | left   | 1000 | -1.938200260161
+        a        | model loudspeaker | left   | 1000 | -0.6952421251842
+        """, {"coil": "6", "coil_mh": "0", "peak": "18", "resonance": "1000"}),
+    Case("level-into-a-loudspeaker", """
+        unit a
+        reading a source_impedance 2.0 0 under=tone power_w=None
+        """, "\n".join(["series | output", *["8 ohm resistor | left"] * 61,
+                        *["model loudspeaker | left"] * 61]), {}),
+    # Far above its resonance the model is its coil: 4 ohm and 2 pi x 10 kHz x 1 mH / (2 pi) gives
+    # 10 ohm of inductance for 1/(2 pi) mH: |4 + 10i| / |6 + 10i|.
+    Case("level-into-a-loudspeaker", """
+        unit a
+        curve a source_impedance [10000.0] [2.0]
+        """, """
+        series            | x     | y
+        8 ohm resistor    | 10000 | -1.938200260161
+        model loudspeaker | 10000 | -0.690809191433
+        """, {"coil": "4", "coil_mh": "0.15915494309189535", "peak": "0"}),
     Case("distortion-over-the-band", """
         unit a
         reading a harmonic -60 0 order_n=2

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from backbench.bench_day.capture_names import number_in_name
 from backbench.bench_day.cautions import UNATTENDED
-from backbench.bench_day.planned_capture import PlannedStep, step_table
+from backbench.bench_day.planned_capture import PlannedStep, read_plan, step_table
 from backbench.documents.strict_model import Strict
 from backbench.documents.toml_writing import block, lines_of, table_of
 from backbench.documents.unit_facts import Key, Name
@@ -94,15 +94,17 @@ def read_run(path: Path) -> Run:
 
 
 def next_run(folder: Path, review: Path) -> Path | None:
-    """The layout of a run in a folder that has captures which the review lacks; None if none has.
-
-    Other TOML files there are passed over.
+    """The layout of the first run, in the order of the plan, that has captures which the review
+    lacks; None if none has. Other TOML files of the folder are passed over.
     """
-    for path in sorted(folder.glob("*.toml")):
+    plan = read_plan(review)
+    place = {step.stem: n for n, step in enumerate(plan.step if plan else [])}
+    left: list[tuple[int, Path]] = []
+    for path in folder.glob("*.toml"):
         try:
-            run = read_run(path)
+            files = [one.file for one in read_run(path).segment]
         except UserError:
             continue
-        if any(found_file(review, one.file) is None for one in run.segment):
-            return path
-    return None
+        if any(found_file(review, file) is None for file in files):
+            left.append((place.get(Path(files[0]).stem, len(place)), path))
+    return min(left)[1] if left else None

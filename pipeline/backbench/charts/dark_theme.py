@@ -28,16 +28,24 @@ SCREEN = "@media screen and (prefers-color-scheme:dark)"
 
 
 def dark_rules(within: str = "") -> str:
-    """The style rules, for what lies within a selector ("#chart " of a page)."""
-    rules = [
+    """The style rules on a dark screen, for what lies within a selector ("#chart " of a page)."""
+    return f"{SCREEN}{{{_rules(within)}}}"
+
+
+def _rules(within: str = "") -> str:
+    return "".join(
         f'{within}[{kind}="{light}"]{{{kind}:{dark}}}'
         for light, dark in DARK.items()
         for kind in ("fill", "stroke")
-    ]
-    return f"{SCREEN}{{{''.join(rules)}}}"
+    )
 
 
 def following_the_screen(svg: str) -> str:
     """A picture with the style sheet inside; it stands after the opening tag."""
     start, end, rest = svg.partition(">")
     return f"{start}{end}<style>{dark_rules()}</style>{rest}"
+
+
+def in_theme(svg: str, *, dark: bool) -> str:
+    """A picture of `following_the_screen` that stays light, or dark, on every screen."""
+    return svg.replace(dark_rules(), _rules() if dark else "", 1)

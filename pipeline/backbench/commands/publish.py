@@ -1,4 +1,4 @@
-"""Commands that publish: publish, sheet."""
+"""Commands that publish: publish, sheet, pictures."""
 
 from __future__ import annotations
 
@@ -87,6 +87,30 @@ def sheet(
         path = out or builder.folder / "sheets" / f"{review}.html"
         save_sheet(builder, review, path)
     typer.echo(f"Wrote {path}.")
+
+
+@app.command(rich_help_panel=PUBLISH)
+def pictures(
+    out: Annotated[Path, typer.Argument(help="A file ending in .html.")],
+    catalogue: Home = HERE,
+    width: Annotated[
+        int, typer.Option(min=200, max=4000, help="Pixels that a picture is shown at.")
+    ] = 960,
+    dark: Annotated[bool, typer.Option("--dark", help="As on a dark screen.")] = False,
+) -> None:
+    """Write every picture of the published site on one page, with labels that can't be read.
+
+    Example: backbench pictures all-pictures.html -c my-catalogue --width 360 --dark
+    """
+    from backbench.publish.contact_sheet import contact_sheet
+
+    root = opened(catalogue).places.root
+    shown = contact_sheet(root / "published" / "site", out, width, dark=dark)
+    faulty = sum(bool(one.faults) for one in shown)
+    typer.echo(
+        f"Wrote {out}: {counted(len(shown), 'picture')}, {faulty} with labels that overlap, "
+        "are cut or are too small."
+    )
 
 
 def _stills(catalogue: Path, review: str, out: Path | None) -> None:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from backbench.comparison.work_comparison import WorkComparison
 
 SIGNIFICANT_DIGITS = 3
-NAME, VALUES, CHANGE = 26, 22, 20
+NAME, VALUES, CHANGE = 24, 20, 19
 
 
 def show_work(
