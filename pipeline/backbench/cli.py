@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import io
 import sys
 
@@ -74,4 +75,7 @@ def write_on_any_terminal() -> None:
     plain_signs.register()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors=plain_signs.HANDLER)
+            is_ascii = codecs.lookup(stream.encoding).name == "ascii"
+            stream.reconfigure(
+                encoding=plain_signs.ASCII if is_ascii else None, errors=plain_signs.HANDLER
+            )

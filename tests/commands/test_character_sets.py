@@ -31,6 +31,7 @@ def test_what_counts_as_lost() -> None:
     assert lost_signs("日本 12", "ascii") == ["日本"]
 
 
+@pytest.mark.parametrize("command", ["metrics", "new --help"])
 @pytest.mark.parametrize(
     "settings",
     [
@@ -40,13 +41,14 @@ def test_what_counts_as_lost() -> None:
     ],
     ids=["ascii", "latin-1", "cp437", "utf-8", "C"],
 )  # fmt: skip
-def test_a_command_in_another_character_set(settings: dict[str, str]) -> None:
+def test_a_command_in_another_character_set(settings: dict[str, str], command: str) -> None:
     ran = subprocess.run(
-        [sys.executable, "-c", CODE, "metrics"], capture_output=True, check=False,
+        [sys.executable, "-c", CODE, *command.split()], capture_output=True, check=False,
         env={**os.environ, **settings},
     )  # fmt: skip
     assert (ran.returncode, ran.stderr) == (0, b"")
     printed = ran.stdout.decode(settings.get("PYTHONIOENCODING", "ascii"))
-    assert "Residual noise" in printed
+    assert {"metrics": "Residual noise", "new --help": "preamplifier, "}[command] in printed
     assert "?" not in printed
-    assert ("√" in printed) == (settings.get("PYTHONIOENCODING") in {"utf-8", "cp437"})
+    sign, has = {"metrics": ("√", {"utf-8", "cp437"}), "new --help": ("…", {"utf-8"})}[command]
+    assert (sign in printed) == (settings.get("PYTHONIOENCODING") in has)

@@ -10,6 +10,8 @@ import unicodedata
 
 HANDLER = "backbench.plain"
 """Name of the handler of encoding errors."""
+ASCII = "plain_ascii"
+"""ASCII under a name of our own."""
 PLAIN = {
     "−": "-", "–": "-", "—": "-", "…": "...", "±": "+/-", "×": "x", "·": ".", "√": "sqrt ",
     "≤": "<=", "≥": ">=", "≈": "~", "≠": "!=", "∅": "dia. ", "÷": "/",
@@ -53,8 +55,23 @@ def _ascii(sign: str) -> str:
 
 
 def register() -> None:
-    """Make the handler known by its name."""
+    """Make the handler known by its name, and ASCII by another one than its own.
+
+    The library of the command line takes a stream in ASCII for one that was set up wrongly, and
+    writes UTF-8 to it.
+    """
     codecs.register_error(HANDLER, _handled)
+    codecs.register(_ascii_renamed)
+
+
+def _ascii_renamed(name: str) -> codecs.CodecInfo | None:
+    if name != ASCII:
+        return None
+    own = codecs.lookup("ascii")
+    return codecs.CodecInfo(
+        own.encode, own.decode, own.streamreader, own.streamwriter,
+        own.incrementalencoder, own.incrementaldecoder, name=ASCII,
+    )  # fmt: skip
 
 
 def _handled(error: UnicodeError) -> tuple[str, int]:
