@@ -27,7 +27,7 @@ CUT = """
 BEYOND = """
 (width) => [...document.querySelectorAll('main *')].filter((e) => {
   const r = e.getBoundingClientRect();
-  return r.width > 1 && (r.right > width + 1 || r.left < -1) && !e.closest('.scroll, thead, svg');
+  return r.width > 1 && (r.right > width + 1 || r.left < -1) && !e.closest('.scroll, .pan, thead, svg');
 }).map((e) => e.outerHTML.slice(0, 120))
 """
 
@@ -133,6 +133,11 @@ def test_everything_can_be_done_from_the_keyboard(page: Any, site: Path) -> None
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.id") == "content"
     page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "scroll shelf"
+    charts = page.locator(".shelf a").count()
+    assert charts > 0
+    for _ in range(charts + 1):
+        page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.id") == "words"
     page.keyboard.type("pentode")
     assert shown(page) == ["push-pull"]
@@ -204,6 +209,7 @@ def test_a_long_overview_is_turned_searched_and_sorted(
     data = f'{template}<script type="application/json" id="more">{message}</script></main>'
     text = text.replace('data-page="500"', 'data-page="20"').replace("</main>", data)
     (tmp_path / "index.html").write_text(text, encoding="utf-8")
+    (tmp_path / "charts").symlink_to(site / "charts")
     page.goto((tmp_path / "index.html").as_uri())
     first = shown(page)
     assert len(first) == 20
