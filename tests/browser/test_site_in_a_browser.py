@@ -27,7 +27,8 @@ CUT = """
 BEYOND = """
 (width) => [...document.querySelectorAll('main *')].filter((e) => {
   const r = e.getBoundingClientRect();
-  return r.width > 1 && (r.right > width + 1 || r.left < -1) && !e.closest('.scroll, .pan, thead, svg');
+  return r.width > 1 && (r.right > width + 1 || r.left < -1)
+    && !e.closest('.scroll, .pan, thead, svg');
 }).map((e) => e.outerHTML.slice(0, 120))
 """
 
