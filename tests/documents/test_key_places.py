@@ -80,3 +80,12 @@ def test_every_key_at_the_top_is_told_a_place_that_is_its_own(model: type[BaseMo
         alike = [p for p in key_places(model) if p.key == one.key and p.is_table == one.is_table]
         assert fault.remedy.startswith("write it "), fault
         assert any(str(place) in fault.remedy for place in alike), fault
+
+
+@pytest.mark.parametrize(("wrong", "meant"), [("Review", "review"), ("Lreview", "review")])
+def test_a_key_that_begins_with_a_capital(wrong: str, meant: str) -> None:
+    with pytest.raises(UserError) as raised:
+        read_manifest(SOUND.replace("[review]", f"[{wrong}]", 1).encode())
+    line = next(str(fault) for fault in raised.value.faults if "unknown key" in str(fault))
+    assert f"unknown key '{wrong}'" in line
+    assert f"did you mean {meant}?" in line

@@ -151,7 +151,10 @@ def merged(faults: Iterable[Fault]) -> list[Fault]:
 
 def worded(detail: ErrorDetails, name: str, model: type[BaseModel], text: str = "") -> Fault:
     """One validation error in plain words; with the line of a file's text where that is given."""
-    location = tuple(part for part in detail["loc"] if not _internal(part))
+    *around, last = detail["loc"] or ("Model",)
+    # What is no key of ours is a key of the user's, however it is written.
+    own = [last] if detail["type"] == "extra_forbidden" or not _internal(last) else []
+    location = (*(part for part in around if not _internal(part)), *own)
     fault = _worded(detail, location, name, model)
     return with_line(fault, name, line_of(text, location)) if text else fault
 
