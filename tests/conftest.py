@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,8 @@ import typer.testing
 from hypothesis import settings
 
 from backbench.catalogue import Catalogue
+from backbench.documents.kinds import use_own_kinds
+from backbench.metrics.in_force import use_own_metrics
 from demonstration import Demo, made_demo
 from simulated import CASES, CIRCUITS, simulated_catalogue
 
@@ -72,6 +75,14 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
             return SHARED.get(file, file)
 
     return BySharedFile(config, log)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def nothing_of_another_catalogue() -> Iterator[None]:
+    """Kinds and quantities of the catalogue that a file's tests opened last end with them."""
+    yield
+    use_own_kinds(())
+    use_own_metrics(())
 
 
 @pytest.fixture(scope="session")
