@@ -35,11 +35,17 @@ class Fault:
         return f"{text}; {self.remedy}" if self.remedy else text
 
 
+LEAST_BEGUN = 4
+"""Characters of a name's beginning that tell which one was meant."""
+
+
 def did_you_mean(text: str, known: Iterable[str], otherwise: str = "") -> str:
     """A remedy that offers the known name most like a text, or otherwise another one."""
     import difflib
 
-    near = difflib.get_close_matches(text, list(known), n=1)
+    names = list(known)
+    begun = [name for name in names if len(text) >= LEAST_BEGUN and name.startswith(text)]
+    near = sorted(begun, key=len)[:1] or difflib.get_close_matches(text, names, n=1)
     return f"did you mean {near[0]}?" if near else otherwise
 
 

@@ -98,7 +98,7 @@ def pictures(
     ] = 960,
     dark: Annotated[bool, typer.Option("--dark", help="As on a dark screen.")] = False,
 ) -> None:
-    """Write every picture of the published site on one page, with labels that can't be read.
+    """Write every picture of the published site on one page, and name what is hard to read in it.
 
     Example: backbench pictures all-pictures.html -c my-catalogue --width 360 --dark
     """
