@@ -13,7 +13,7 @@ from backbench.documents.file_names import SETTINGS_NAME
 from backbench.errors import NOT_EMPTY, Fault, UserError, unknown_key
 from backbench.progress import nothing
 from backbench.storage import database
-from backbench.storage.atomic_io import write_text_file
+from backbench.storage.atomic_io import ASIDE, write_text_file
 from backbench.storage.catalogue_paths import CataloguePaths, places
 from backbench.storage.settings_history import how_to_restore
 
@@ -52,6 +52,17 @@ SELECT point_key, title FROM test_point UNION ALL SELECT unit_key, label FROM pe
 """
 
 
+FOLDERS = ("vault", "ledger", "queries", "published")
+"""What a new catalogue holds beside its settings, which are written last."""
+
+
+def _is_left(path: Path) -> bool:
+    """Whether it is of a catalogue that was broken off while it was made."""
+    if path.is_dir():
+        return path.name in FOLDERS and not any(path.iterdir())
+    return path.name.startswith(ASIDE)
+
+
 class Catalogue:
     """The catalogue in a folder. Raises UserError where the folder is none."""
 
@@ -69,10 +80,12 @@ class Catalogue:
     def create(path: str | Path, settings: str = STARTER_SETTINGS) -> Catalogue:
         """Make a new catalogue in a folder that is empty or not there. Raises UserError."""
         root = Path(path)
-        if root.exists() and (not root.is_dir() or any(root.iterdir())):
+        if root.exists() and not (root.is_dir() and all(map(_is_left, root.iterdir()))):
             fault = Fault(str(root), NOT_EMPTY, "a new or empty folder")
             raise UserError("the catalogue can't be made", [fault])
-        for name in ("vault", "ledger", "queries", "published"):
+        for part in root.glob(f"{ASIDE}*"):
+            part.unlink()
+        for name in FOLDERS:
             (root / name).mkdir(parents=True, exist_ok=True)
         write_text_file(root / SETTINGS_NAME, settings)
         return Catalogue(root)

@@ -85,3 +85,17 @@ def test_a_folder_that_was_taken_before_its_lock_is_made_again(
     monkeypatch.setattr(scratch.tempfile, "mkdtemp", taken_first)
     with scratch_folder(tmp_path) as folder:
         assert list(tmp_path.iterdir()) == [folder]
+
+
+def test_a_catalogue_whose_making_was_cut_off_is_made_by_the_next_init(tmp_path: Path) -> None:
+    root, words = tmp_path / "catalogue", ["init", str(tmp_path / "catalogue")]
+    assert ran(CODE, words, tmp_path, "rename:1:kill") == -signal.SIGKILL
+    assert not (root / "backbench.toml").exists()
+    assert (root / "vault").is_dir()
+    assert ran(CODE, words, tmp_path) == 0
+    names = {"backbench.toml", "vault", "ledger", "queries", "published"}
+    assert {path.name for path in root.iterdir()} == names
+    # What is anyone's own is never taken over.
+    (tmp_path / "other" / "vault").mkdir(parents=True)
+    (tmp_path / "other" / "vault" / "letter.txt").write_text("mine")
+    assert ran(CODE, ["init", str(tmp_path / "other")], tmp_path) == 1
