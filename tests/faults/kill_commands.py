@@ -421,8 +421,11 @@ def table(killer: Killer) -> list[str]:
 def carried_out(
     killer: Killer, commands: list[str], kills: int, report: Callable[[str], Any]
 ) -> None:
-    """Each command once to its end, then each in turn, killed, until there were so many kills."""
-    for command in commands:
+    """Each command once to its end, then each in turn, killed, until there were so many kills.
+
+    One ingest comes before all: an empty catalogue has nothing to publish or to carry on.
+    """
+    for command in dict.fromkeys(["ingest", *commands]):
         killer.run(command, kill=False)
     done = turns = 0
     while done < kills:

@@ -120,13 +120,13 @@ def pitched_remark(
     return None
 
 
-def _glides(power: NDArray[np.float32], octaves: Array) -> bool:
+def _glides(power: NDArray[np.float32], log_hz: Array) -> bool:
     """Whether the middle of the power by block moves evenly through a decade or more."""
     whole = power.sum(axis=1)
     loud = np.flatnonzero(whole > COMES_AND_GOES * whole.min())
     if len(loud) < LEAST_GLIDING:
         return False
-    middles = power[loud] @ octaves / whole[loud]
+    middles = power[loud] @ log_hz / whole[loud]
     far = np.ptp(middles) > math.log(10)
     return bool(far and abs(np.corrcoef(loud, middles)[0, 1]) > GLIDING)
 

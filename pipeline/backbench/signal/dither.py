@@ -54,13 +54,9 @@ def lines_of_steps(noise: Array, step: float) -> float:
     Without noise all of q^2/12 may fall on the harmonics of a tone. Gaussian noise of standard
     deviation s before the rounding takes the error's part that follows the signal down by
     exp(-2 pi^2 s^2 / q^2) in amplitude (the characteristic function at 1/q: theory of quantisation
-    by Widrow, from memory); uniform and triangular dither take it down further. What rounding
-    itself adds to the record's noise is taken off before.
+    by Widrow, from memory); uniform and triangular dither take it down further.
     """
-    if step <= 0:
-        return 0.0
-    before = max(float(noise.sum()) / step**2 - STEPS, 0.0)
-    return float(step**2 * STEPS * np.exp(-4 * math.pi**2 * before))
+    return step**2 * STEPS * _blurred(noise, step) ** 2
 
 
 def small_signal_error(noise: Array, step: float) -> float:
@@ -84,7 +80,13 @@ def small_signal_error(noise: Array, step: float) -> float:
     own rise, x the steady value and s the deviation of Gaussian noise before the rounding (theory
     of quantisation by Widrow, from memory).
     """
+    return min(2 * _blurred(noise, step), 1.0)
+
+
+def _blurred(noise: Array, step: float) -> float:
+    """What Gaussian noise leaves of the error's part that follows the signal, in amplitude."""
     if step <= 0:
         return 0.0
+    # What rounding itself adds to the record's noise came after the noise that blurs it.
     before = max(float(noise.sum()) / step**2 - STEPS, 0.0)
-    return float(min(2 * np.exp(-2 * math.pi**2 * before), 1.0))
+    return float(np.exp(-2 * math.pi**2 * before))
