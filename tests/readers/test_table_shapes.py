@@ -218,6 +218,23 @@ def test_a_table_that_lacks_a_tenth_of_its_values_is_refused(tmp_path: Path) -> 
         read(tmp_path, "1,OL\n2,OL\n" + "".join(f"{n},0\n" for n in range(3, 12)), RESPONSE)
 
 
+@pytest.mark.parametrize(
+    ("cell", "expected"),
+    [("x", "a finite number"), ("0", "a number above 0"), ("1e9", "a number that can be measured")],
+)
+def test_a_value_that_cannot_be_used_is_refused_with_what_could(
+    tmp_path: Path, cell: str, expected: str
+) -> None:
+    table = columns(
+        "response",
+        frequency=TableColumn(number=1, unit="Hz"),
+        level=TableColumn(number=2, unit="V"),
+    )
+    with pytest.raises(UserError) as caught:
+        read(tmp_path, f"100,1\n200,{cell}\n", table)
+    assert [fault.expected for fault in caught.value.faults] == [expected]
+
+
 def test_real_and_imaginary_parts_are_magnitude_and_phase(tmp_path: Path) -> None:
     table = columns(
         "impedance",

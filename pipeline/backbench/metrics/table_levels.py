@@ -9,7 +9,12 @@ from typing import NamedTuple
 import numpy as np
 
 from backbench.metrics.declaration import CaptureData, MeasuredValue
-from backbench.metrics.table_uncertainty import UNDECLARED, column_u, declared_column
+from backbench.metrics.table_uncertainty import (
+    UNDECLARED,
+    column_u,
+    declared_column,
+    limits_declared,
+)
 from backbench.quantities.reading import DBU_V
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -65,12 +70,8 @@ def values_of(capture_data: CaptureData, key: str) -> list[Amount] | None:
 
 def undeclared(capture_data: CaptureData, keys: Iterable[str]) -> str | None:
     """A remark where the instrument's own error of a column that is there wasn't declared."""
-    columns = [declared_column(capture_data, key) for key in keys]
-    limits = [
-        any(limit is not None for limit in (one.percent_of_reading, one.percent_of_range,
-                                            one.last_digits, one.decibels))
-        for one in columns if one is not None
-    ]  # fmt: skip
+    held = [key for key in keys if declared_column(capture_data, key) is not None]
+    limits = [limits_declared(capture_data, key) for key in held]
     return None if all(limits) else UNDECLARED
 
 

@@ -186,7 +186,7 @@ def converted(rows: Rows, wanted: dict[str, Scaled], name: str, table: Table) ->
         above_zero = key in ABOVE_ZERO.get(table.table, ())
         for row in np.flatnonzero(_impossible(numbers, column.unit, above_zero)).tolist():
             where = f"{name}, {rows.place(row)}, column {column.label!r}"
-            wrong.setdefault(row, _cell(text[row], where))
+            wrong.setdefault(row, _cell(text[row], where, _expected(numbers[row], above_zero)))
             numbers[row] = np.nan
         values[key] = _corrected(numbers, column) * factor
         uncertainty[key] = column_uncertainty(text, numbers, column, rows.decimal) * factor
@@ -313,7 +313,13 @@ def _remark(problems: Sequence[str]) -> str | None:
     return f"{counted(len(problems), 'row')} of the table left out ({some}{more})"
 
 
-def _cell(text: str | None, where: str) -> Fault:
+def _cell(text: str | None, where: str, expected: str) -> Fault:
     content = "an empty cell" if not text else shortened(text)
     remedy = "write decimals with a point" if text and "," in text else ""
-    return Fault(where, content, "a finite number", remedy)
+    return Fault(where, content, expected, remedy)
+
+
+def _expected(number: float, above_zero: bool) -> str:
+    if not math.isfinite(number):
+        return "a finite number"
+    return "a number above 0" if above_zero and number <= 0 else "a number that can be measured"
