@@ -231,7 +231,7 @@ def test_a_value_that_cannot_be_used_is_refused_with_what_could(
         level=TableColumn(number=2, unit="V"),
     )
     with pytest.raises(UserError) as caught:
-        read(tmp_path, f"100,1\n200,{cell}\n", table)
+        read(tmp_path, f"Hz,V\n100,1\n200,{cell}\n300,1\n400,1\n", table)
     assert [fault.expected for fault in caught.value.faults] == [expected]
 
 
