@@ -18,7 +18,7 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.power import squared
-from backbench.signal.sweep_below import ThroughWindow, by_power, carried_on, through_window
+from backbench.signal.sweep_below import ThroughWindow, carried_on, through_window
 from backbench.signal.sweep_deconvolved import Deconvolved
 from backbench.signal.sweep_delay import speed_error
 from backbench.signal.sweep_early import early_and_late, early_arrivals, early_of_wire
@@ -27,6 +27,8 @@ from backbench.signal.sweep_steadiness import refuse_unsteady
 from backbench.signal.sweep_window import Complex, SweepParameters, noise_density
 from backbench.signal.track import Array
 
+ROUNDS = 3
+"""In which what lies below the grid, which shows in its first points, is read from them."""
 LEAST_LINEAR = 0.5
 """Share of the output's energy that the linear response must explain."""
 LEAST_COVERED = 0.25
@@ -205,17 +207,19 @@ def _delay(sent: PlayedSweep, arrival: int) -> float:
 
 
 def _continued(sent: PlayedSweep, ratio: Complex) -> tuple[Complex, Array]:
-    """The ratio by kept bin as it goes on outside the grid, and what it may be off on the grid.
-
-    What lies below the grid shows in its first points, from which the rest is read: twice.
-    """
+    """The ratio by kept bin as it goes on outside the grid, and what it may be off on the grid."""
     bins = int(np.searchsorted(sent.hz, sent.grid[0]))
     hz, lost, window = sent.hz[:bins], sent.lost[:bins], _through_window(sent, bins)
-    ratio = ratio + window.shown(lost * by_power(hz, sent.grid, ratio))
-    below = carried_on(hz, sent.grid, ratio)
-    continued = np.asarray(np.interp(sent.hz, sent.grid, ratio))
-    continued[:bins] = below.values
-    return continued, window.uncertainty(lost * (below.values - below.plain))
+    shown, below = ratio, carried_on(hz, sent.grid, ratio)
+    plain = below.plain
+    for _ in range(ROUNDS if below.is_likely else 0):
+        shown = ratio + window.shown(lost * below.network)
+        below = carried_on(hz, sent.grid, shown)
+    likelier, other = (below.network, below.plain) if below.fits else (plain, below.network)
+    continued = np.asarray(np.interp(sent.hz, sent.grid, shown if below.fits else ratio))
+    continued[:bins] = likelier
+    apart = likelier - other if below.is_likely else np.zeros(bins)
+    return continued, window.uncertainty(lost * apart)
 
 
 _windows: WeakKeyDictionary[PlayedSweep, ThroughWindow] = WeakKeyDictionary()

@@ -30,14 +30,16 @@ FITTED_OCTAVES = 2.0
 """From the lowest frequency on: what the coefficients are read from."""
 LEAST_FITTED = 12
 """Points that these hold at least."""
-NETWORKS = (2, 3, 4, 5)
-"""Terms of the inverse in rising powers of 1 / (j f): a delay, then orders 0 to 3."""
-WITH_ZERO = (3, 4)
-"""The same of networks with one zero more: shelves."""
+TRIED = ((2, False), (3, False), (3, True), (4, False), (4, True), (5, False))
+"""Terms of the inverse in rising powers of 1 / (j f), a delay and orders 0 to 3, and whether there
+is a zero as well, as shelves have."""
+FITS_AT_ONCE = 2e-4
+"""Residual, relative to the response, from which no further one is tried."""
 FITS_AS_WELL = 1.5
 """Residual re the least, up to which fewer terms tell as much."""
-MOST_OFF = 0.03
-"""Residual, relative to the response, above which it is none of these networks."""
+FITS, LIKELY = 0.004, 0.03
+"""Residual, relative to the response, up to which it is such a network, and may be one: what
+strong distortion leaves there fits to 0.005 and worse (computed)."""
 REACH = 20.0
 """Frequencies re the lowest, up to which what is below them may show through the window."""
 INSTANTS = 4 * REACH
@@ -47,18 +49,31 @@ EVEN = math.sqrt(3)
 
 
 class Below(NamedTuple):
-    """What lies below a response, from its value at frequencies downward.
+    """What lies below a response, from its value at the lowest frequency downward.
 
     Parameters
     ----------
-    values : ndarray of complex128, shape (n,)
-        As networks of high-passes go on.
+    network : ndarray of complex128, shape (n,)
+        As the network that fits best goes on.
     plain : ndarray of complex128, shape (n,)
-        As a power of the frequency goes on.
+        As a power of the frequency goes on, at a constant angle.
+    off : float
+        Residual of the network, rms, relative to the response.
     """
 
-    values: Complex
+    network: Complex
     plain: Complex
+    off: float
+
+    @property
+    def fits(self) -> bool:
+        """Whether the response is of such a network."""
+        return self.off <= FITS
+
+    @property
+    def is_likely(self) -> bool:
+        """Whether it may be of one."""
+        return self.off <= LIKELY
 
 
 def carried_on(hz: Array, grid: Array, ratio: Complex) -> Below:
@@ -76,33 +91,22 @@ def carried_on(hz: Array, grid: Array, ratio: Complex) -> Below:
     Returns
     -------
     Below
-        Both begin with the response at its lowest frequency. Where it is no such network, as noise
-        isn't, its values are the plain ones.
     """
-    share, plain = hz / grid[0], by_power(hz, grid, ratio)
+    share = np.maximum(hz / grid[0], LEAST_SHARE)
+    plain = ratio[0] * share ** _steepness(grid, ratio)
     fitted = int(np.searchsorted(grid, grid[0] * 2**FITTED_OCTAVES))
     if fitted < LEAST_FITTED or not np.abs(ratio[:fitted]).min() > 0:
-        return Below(plain, plain)
+        return Below(plain, plain, math.inf)
     network = _network(grid[:fitted] / grid[0], ratio[:fitted])
-    return Below(plain if network is None else _limited(network, share, ratio[0]), plain)
+    return Below(_limited(network, share, ratio[0]), plain, network.off)
 
 
-def by_power(hz: Array, grid: Array, ratio: Complex) -> Complex:
-    """A response carried on by the power of frequency that it begins with, at a constant angle.
-
-    Parameters
-    ----------
-    hz, grid, ratio
-        As of carried_on.
-
-    Returns
-    -------
-    ndarray of complex128, shape (n,)
-    """
+def _steepness(grid: Array, ratio: Complex) -> float:
+    """Power of frequency with which a response begins."""
     few = min(EDGE_POINTS, len(grid) - 1)
-    edge = max(abs(ratio[0]), 1e-300)
-    steep = math.log(max(abs(ratio[few]) / edge, 1e-300)) / math.log(grid[few] / grid[0])
-    return np.asarray(ratio[0] * (hz / grid[0]) ** min(max(steep, 0.0), MOST_STEEP))
+    rise = abs(ratio[few]) / max(abs(ratio[0]), 1e-300)
+    steep = math.log(max(rise, 1e-300)) / math.log(grid[few] / grid[0])
+    return min(max(steep, 0.0), MOST_STEEP)
 
 
 class _Network(NamedTuple):
@@ -121,15 +125,15 @@ class _Network(NamedTuple):
         return np.asarray((1 + self.zero / s) / below)
 
 
-def _network(share: Array, ratio: Complex) -> _Network | None:
-    """The one of fewest terms that fits as well as any; None where none does."""
-    tried = [_fit(share, ratio, n, zero=False) for n in NETWORKS]
-    tried += [_fit(share, ratio, n, zero=True) for n in WITH_ZERO]
+def _network(share: Array, ratio: Complex) -> _Network:
+    """The one of fewest terms that fits as well as any."""
+    tried: list[_Network] = []
+    for count, zero in TRIED:
+        tried.append(_fit(share, ratio, count, zero=zero))
+        if tried[-1].off <= FITS_AT_ONCE:
+            return tried[-1]
     least = min(one.off for one in tried)
-    if least > MOST_OFF:
-        return None
-    equal = [one for one in tried if one.off <= FITS_AS_WELL * least]
-    return min(equal, key=lambda one: len(one.terms) + (one.zero != 0))
+    return next(one for one in tried if one.off <= FITS_AS_WELL * least)
 
 
 def _fit(share: Array, ratio: Complex, count: int, *, zero: bool) -> _Network:
@@ -147,10 +151,9 @@ def _fit(share: Array, ratio: Complex, count: int, *, zero: bool) -> _Network:
 
 def _limited(network: _Network, share: Array, edge: Complex) -> Complex:
     """Its values, begun with the response at the edge, rising or falling no faster than may be."""
-    inside = np.maximum(share, LEAST_SHARE)
-    values = network.at(inside) * (edge / network.at(np.ones(1)))
+    values = network.at(share) * (edge / network.at(np.ones(1)))
     size = np.abs(values)
-    kept = np.clip(size, abs(edge) * inside**MOST_STEEP, abs(edge) / inside**MOST_RISE)
+    kept = np.clip(size, abs(edge) * share**MOST_STEEP, abs(edge) / share**MOST_RISE)
     return np.asarray(values * (kept / np.maximum(size, 1e-300)))
 
 
