@@ -195,8 +195,8 @@ def test_what_is_the_same_in_every_row_goes_first_and_is_put_in_a_line() -> None
         **{f"a_longer_number_{n}": [10**15 + n, 10**15] for n in range(1, 5)},
     })  # fmt: skip
     shown = lines(show_frame, frame, None)
-    assert "the same in every row: bench: garage" in shown
-    assert "without an entry in any row: nothing" in shown
+    assert "the same in every row shown: bench: garage" in shown
+    assert "without an entry in any row shown: nothing" in shown
     assert not any("columns not shown" in line for line in shown)
 
 

@@ -103,8 +103,8 @@ def _name_hidden(
     said = [f"{heads[name]}: {cells[name][0]}" for name in same if cells[name][0]]
     hidden = dict.fromkeys(head for name, head in heads.items() if name not in same)
     for note in (
-        f"without an entry in any row: {', '.join(empty)}" * bool(empty),
-        f"the same in every row: {'; '.join(said)}" * bool(said),
+        f"without an entry in any row shown: {', '.join(empty)}" * bool(empty),
+        f"the same in every row shown: {'; '.join(said)}" * bool(said),
         f"columns not shown for lack of width: {', '.join(hidden)}; use --wide" * bool(hidden),
     ):
         if note:
