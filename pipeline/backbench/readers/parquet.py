@@ -9,7 +9,7 @@ import polars as pl
 from backbench.documents.regular_files import open_regular, reason_of
 from backbench.documents.stimuli import Table
 from backbench.errors import UserError
-from backbench.readers.column_lookup import located
+from backbench.readers.column_lookup import located, unused
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
 from backbench.readers.table_columns import MAX_ROWS, Rows, converted, declared
@@ -41,16 +41,16 @@ def read_parquet_here(path: Path, name: str, table: Table) -> TableData:
     """The same in this process, without its bounds of memory and time."""
     wanted = declared(table, name)
     try:
-        frame = _frame(path, name, table)
+        frame, rest = _frame(path, name, table)
     except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError) as error:
         reason = str(error).splitlines()[0].strip()
         raise unreadable(name, f"damaged Parquet ({reason})", "a whole file") from None
-    rows = Rows(frame, lambda row: f"row {row + 1}")
+    rows = Rows(frame, lambda row: f"row {row + 1}", unused=rest)
     return converted(rows, wanted, name, table)
 
 
-def _frame(path: Path, name: str, table: Table) -> pl.DataFrame:
-    """The declared columns, by key."""
+def _frame(path: Path, name: str, table: Table) -> tuple[pl.DataFrame, str | None]:
+    """The declared columns, by key, and a remark on those that nothing declares."""
     scanned = pl.scan_parquet(path, glob=False)
     schema = scanned.collect_schema()
     headings = [heading_of(column) for column in schema.names()]
@@ -60,7 +60,8 @@ def _frame(path: Path, name: str, table: Table) -> pl.DataFrame:
     rows = int(scanned.select(pl.len()).collect().item())
     if rows > MAX_ROWS:
         raise unreadable(name, f"{rows} rows", f"at most {MAX_ROWS}")
-    return scanned.select(pl.col(column).alias(key) for key, column in used.items()).collect()
+    chosen = scanned.select(pl.col(column).alias(key) for key, column in used.items())
+    return chosen.collect(), unused(headings, places, table)
 
 
 def _refuse_types(types: dict[str, pl.DataType], name: str) -> None:
