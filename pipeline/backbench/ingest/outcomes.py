@@ -53,13 +53,16 @@ class Across:
     def __str__(self) -> str:
         if not self.warns:
             return f"{self.what}: {self.reason}"
-        few = len(self.files) <= MOST_FILES
-        named = ", ".join(self.files) if few else counted(len(self.files), "capture")
-        return f"{named}: contradict each other: {self.what}: {self.reason}"
+        return f"{_files(self.files)}: contradict each other: {self.what}: {self.reason}"
 
 
 MOST_FILES = 4
 """Captures that a line names one by one."""
+
+
+def _files(names: Sequence[str]) -> str:
+    """Captures by their files, or counted where they are many."""
+    return ", ".join(names) if len(names) <= MOST_FILES else counted(len(names), "capture")
 
 
 @dataclass(frozen=True)
@@ -189,7 +192,5 @@ GROUP BY part ORDER BY min(position), part
 
 def unused_in(store: Database, review_key: str) -> tuple[str, ...]:
     """A line for each set of tracks and columns that no capture of a review uses."""
-    return tuple(
-        f"{', '.join(files) if len(files) <= MOST_FILES else counted(len(files), 'capture')}: {part}"
-        for part, files in store.rows(UNUSED, [review_key])
-    )
+    rows = store.rows(UNUSED, [review_key])
+    return tuple(f"{_files(files)}: {part}" for part, files in rows)
