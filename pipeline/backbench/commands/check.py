@@ -105,6 +105,8 @@ def _report_check(checked: Checked) -> None:
         typer.echo(printable(f"fault: {line}"), err=True)
     for line in checked.warnings:
         typer.echo(printable(f"warning: {line}"), err=True)
+    for line in checked.ended.unused if checked.ended else ():
+        typer.echo(printable(f"note: {line}"), err=True)
     _report_suggestions(checked)
     if checked.missing:
         typer.echo("\nPlanned but not recorded yet:")
