@@ -197,7 +197,8 @@ def erasure(session: Session) -> Iterator[DerivedResult]:
     source="common practice, no source",
     version=1,
     choice="slope of the phase between the channels against frequency, through zero, over at least "
-    "two played tones; each whole turn by the delay of the tones below it",
+    "two played tones; each whole turn by the delay of the tones below it; by the frequencies "
+    "recorded, so that it is the delay at the right speed",
     traits=Traits(
         usual_stimulus="played tone", has_sign=True,
         given_by="two played tones or more of different frequency",
