@@ -14,10 +14,10 @@ from scipy.signal import butter, sosfilt
 from backbench.documents.manifest import Conditions
 from backbench.documents.stimuli import (
     ErasedTone,
-    PlayedSweep,
-    PlayedTone,
     SilentMedium,
     Stimulus,
+    SweepOnMedium,
+    ToneOnMedium,
 )
 from backbench.metrics.declaration import CaptureData, MeasuredValue
 from backbench.metrics.findings import Finding
@@ -47,7 +47,7 @@ def holds(figure: MeasuredValue, truth: float, widths: float = 3.0) -> bool:
     return abs(figure.value - truth) <= widths * figure.uncertainty
 
 
-TONE = PlayedTone(played_tone_hz=315.0, flux_nwb_m=250.0)
+TONE = ToneOnMedium(played_tone_hz=315.0, flux_nwb_m=250.0)
 
 
 @pytest.mark.parametrize("third", [0.3, 3.0])
@@ -152,7 +152,7 @@ def pole(hz: Array) -> Array:
 
 
 def test_response_of_a_machine_whose_speed_wanders() -> None:
-    stimulus = PlayedSweep(played_sweep_hz=[20.0, 5500.0], sweep_s=15.0)
+    stimulus = SweepOnMedium(played_sweep_hz=[20.0, 5500.0], sweep_s=15.0)
     wandering = Machine(rate_hz=12_000.0, wow_percent=0.5, flutter_percent=0.2)
     found = findings(stimulus, wandering.sweep(20.0, 5500.0, 15.8, pole))
     # 3 dB below 1 kHz: the poles' own levels at 1 kHz are -0.458 dB and -0.016 dB.
@@ -182,7 +182,7 @@ def test_resonance_of_arm_and_cartridge() -> None:
 
     machine = Machine(rate_hz=2000.0)
     volts = machine.sweep(4.0, 30.0, 30.8, arm)
-    stimulus = PlayedSweep(played_sweep_hz=[4.0, 30.0], sweep_s=30.0)
+    stimulus = SweepOnMedium(played_sweep_hz=[4.0, 30.0], sweep_s=30.0)
     found = findings(stimulus, volts, rate_hz=2000.0)
     grid = np.geomspace(4, 30, 10_000)
     peak = float(grid[np.argmax(arm(grid))])
@@ -192,6 +192,6 @@ def test_resonance_of_arm_and_cartridge() -> None:
 
 
 def test_a_record_without_a_sweep_is_refused() -> None:
-    stimulus = PlayedSweep(played_sweep_hz=[20.0, 5000.0], sweep_s=10.0)
+    stimulus = SweepOnMedium(played_sweep_hz=[20.0, 5000.0], sweep_s=10.0)
     found = findings(stimulus, MACHINE.noise(8.0))
     assert "no sweep" in (found["played_limit", 1].reason or "")

@@ -9,10 +9,10 @@ from backbench.bench_day.planning_session import PlanningSession
 from backbench.documents.kinds import kind_of_unit
 from backbench.documents.stimuli import (
     ErasedTone,
-    PlayedSweep,
-    PlayedTone,
     SilentMedium,
     Stimulus,
+    SweepOnMedium,
+    ToneOnMedium,
     Transport,
 )
 from backbench.signal.tone import BAND_HZ
@@ -41,7 +41,7 @@ def transport(session: PlanningSession) -> PlannedSteps:
 
 
 def _disc(session: PlanningSession) -> PlannedSteps:
-    yield _step(session, "reference-1k.wav", PlayedTone(played_tone_hz=LEVEL_HZ["disc"]),
+    yield _step(session, "reference-1k.wav", ToneOnMedium(played_tone_hz=LEVEL_HZ["disc"]),
                 between_outputs(session, "reference level for rumble, distortion"))  # fmt: skip
     yield _step(session, "silent-groove.wav", SilentMedium(silent_medium="silent groove"),
                 "rumble of the silent groove", SILENT_S)  # fmt: skip
@@ -53,10 +53,10 @@ def _disc(session: PlanningSession) -> PlannedSteps:
 
 
 def _tape(session: PlanningSession) -> PlannedSteps:
-    yield _step(session, "reference-315.wav", PlayedTone(played_tone_hz=LEVEL_HZ["tape"]),
+    yield _step(session, "reference-315.wav", ToneOnMedium(played_tone_hz=LEVEL_HZ["tape"]),
                 between_outputs(session, "reference level, its third harmonic"))  # fmt: skip
     for hz, name in AZIMUTH_HZ:
-        yield _step(session, f"tone-{name}.wav", PlayedTone(played_tone_hz=hz),
+        yield _step(session, f"tone-{name}.wav", ToneOnMedium(played_tone_hz=hz),
                     "azimuth: delay between the channels")  # fmt: skip
     yield _step(session, "silent-tape.wav", SilentMedium(silent_medium="erased tape"),
                 "noise of the tape", SILENT_S)  # fmt: skip
@@ -74,7 +74,7 @@ def _band_hz(session: PlanningSession) -> tuple[float, float]:
 
 def _separation(session: PlanningSession) -> PlannedSteps:
     for output, file in one_by_one(session):
-        step = session.set_to(file, PlayedTone(played_tone_hz=1000.0), line_load(session),
+        step = session.set_to(file, ToneOnMedium(played_tone_hz=1000.0), line_load(session),
                               f"separation: a band that holds {output} only",
                               volts=USUAL_V, driven=output)  # fmt: skip
         yield step.model_copy(update={"record_s": TONE_S})
@@ -83,7 +83,7 @@ def _separation(session: PlanningSession) -> PlannedSteps:
 def _sweep(
     session: PlanningSession, file: str, ends_hz: tuple[float, float], why: str
 ) -> PlannedStep:
-    stimulus = PlayedSweep(played_sweep_hz=list(ends_hz), sweep_s=SWEEP_S)
+    stimulus = SweepOnMedium(played_sweep_hz=list(ends_hz), sweep_s=SWEEP_S)
     return _step(session, file, stimulus, why, SWEEP_S + 2.0)
 
 

@@ -24,7 +24,7 @@ class Transport(StimulusModel):
         return self.transport_hz
 
 
-class PlayedTone(StimulusModel):
+class ToneOnMedium(StimulusModel):
     """A tone played back from a tape or disc, whose level or distortion is measured.
 
     Its recorded level is stated where it is the one that noise or rumble is referred to: a disc's
@@ -42,7 +42,7 @@ class PlayedTone(StimulusModel):
     """Its recorded flux on a tape, nWb/m rms, as the test tape states it. Example: `250`"""
 
     @model_validator(mode="after")
-    def one_medium(self) -> PlayedTone:
+    def one_medium(self) -> ToneOnMedium:
         if self.peak_velocity_cm_s is not None and self.flux_nwb_m is not None:
             raise ValueError("the velocity of a disc or the flux of a tape, not both")
         return self
@@ -52,7 +52,7 @@ class PlayedTone(StimulusModel):
         return self.played_tone_hz
 
 
-class PlayedSweep(StimulusModel):
+class SweepOnMedium(StimulusModel):
     """A sweep of rising frequency played back from a tape or disc: level against its frequency."""
 
     kind: ClassVar[str] = "played sweep"
@@ -64,7 +64,7 @@ class PlayedSweep(StimulusModel):
     """Length of the sweep. Example: `50`"""
 
     @model_validator(mode="after")
-    def rising(self) -> PlayedSweep:
+    def rising(self) -> SweepOnMedium:
         if self.played_sweep_hz[0] >= self.played_sweep_hz[1]:
             raise ValueError("a start frequency below the stop frequency")
         return self

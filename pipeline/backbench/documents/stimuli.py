@@ -13,9 +13,9 @@ from pydantic import Field, model_validator
 
 from backbench.documents.medium_stimuli import (
     ErasedTone,
-    PlayedSweep,
-    PlayedTone,
     SilentMedium,
+    SweepOnMedium,
+    ToneOnMedium,
     Transport,
 )
 from backbench.documents.quantity_types import in_unit
@@ -246,8 +246,8 @@ Stimulus = (
     | SquareWave
     | Burst
     | Transport
-    | PlayedTone
-    | PlayedSweep
+    | ToneOnMedium
+    | SweepOnMedium
     | SilentMedium
     | ErasedTone
     | Table
@@ -280,7 +280,19 @@ def generator_level(stimulus: Stimulus) -> float | None:
 
 
 __all__ = [
-    "KINDS", "MARKED_IN_TRACES", "TRACES", "ErasedTone", "Hertz", "Level", "PlayedSweep",
-    "PlayedTone", "Seconds", "SilentMedium", "Stimulus", "StimulusModel", "Table", "Transport",
+    "KINDS",
+    "MARKED_IN_TRACES",
+    "TRACES",
+    "ErasedTone",
+    "Hertz",
+    "Level",
+    "Seconds",
+    "SilentMedium",
+    "Stimulus",
+    "StimulusModel",
+    "SweepOnMedium",
+    "Table",
+    "ToneOnMedium",
+    "Transport",
     "Volts",
 ]  # fmt: skip

@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from backbench.documents.stimuli import PlayedSweep
+from backbench.documents.stimuli import SweepOnMedium
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, CurveData, MeasuredValue, curve, metric, view
 from backbench.metrics.traits import OF_A_PLAYED_SWEEP, Traits
@@ -36,7 +36,7 @@ _CHOICE = (
 class PlayedSweepView:
     """The level of one track along a sweep. driven: that of the driven track, on another one."""
 
-    stated: PlayedSweep
+    stated: SweepOnMedium
     track: Track
     level: SweptLevel
 
@@ -59,7 +59,7 @@ class PlayedSweepView:
 def played_sweep(capture_data: CaptureData, number: int) -> PlayedSweepView:
     """The sweep of output track `number`. Raises Refusal where none is found."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]
-    assert isinstance(stimulus, PlayedSweep)
+    assert isinstance(stimulus, SweepOnMedium)
     check_record(track)
     if capture_data.driven_track not in (None, number):
         raise Refusal("only the driven output of a played sweep is measured")

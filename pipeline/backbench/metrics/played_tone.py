@@ -9,12 +9,12 @@ from functools import cached_property
 
 import numpy as np
 
-from backbench.documents.stimuli import PlayedTone as Stated
+from backbench.documents.stimuli import ToneOnMedium
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.traits import OF_A_PLAYED_TONE, Traits
 from backbench.quantities.writing import in_text
-from backbench.signal.along_tone import Harmonics, harmonics_along
+from backbench.signal.along_tone import HarmonicsAlong, harmonics_along
 from backbench.signal.played_tone import PlayedTone, played_tone
 from backbench.signal.record_checks import check_record
 from backbench.signal.track import Track
@@ -39,7 +39,7 @@ class PlayedToneView:
     first: the tone on the first output; None on that one.
     """
 
-    stated: Stated
+    stated: ToneOnMedium
     track: Track
     tone: PlayedTone
     first: PlayedTone | None
@@ -55,7 +55,7 @@ class PlayedToneView:
         return {}
 
     @cached_property
-    def harmonics(self) -> Harmonics:
+    def harmonics(self) -> HarmonicsAlong:
         """Harmonics 1 to 5. Raises Refusal where the record is too short."""
         _only_driven(self)
         found = harmonics_along(self.tone, self.track.volts, self.track.rate_hz, HIGHEST)
@@ -73,7 +73,7 @@ def _only_driven(seen: PlayedToneView) -> None:
 def played(capture_data: CaptureData, number: int) -> PlayedToneView:
     """The tone of output track `number`."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]
-    assert isinstance(stimulus, Stated)
+    assert isinstance(stimulus, ToneOnMedium)
     check_record(track)
     driven, first = capture_data.driven_track, min(capture_data.outputs)
     if driven is not None and driven != number:
@@ -86,7 +86,7 @@ def played(capture_data: CaptureData, number: int) -> PlayedToneView:
     return PlayedToneView(stimulus, track, tone, other)
 
 
-def _followed(stimulus: Stated, track: Track, carrier_hz: float | None = None) -> PlayedTone:
+def _followed(stimulus: ToneOnMedium, track: Track, carrier_hz: float | None = None) -> PlayedTone:
     return played_tone(track.volts, track.rate_hz, stimulus.played_tone_hz, carrier_hz)
 
 

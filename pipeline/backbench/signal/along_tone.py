@@ -18,7 +18,7 @@ BAND = 0.45
 
 
 @dataclass(frozen=True, eq=False)
-class Harmonics:
+class HarmonicsAlong:
     """Amplitudes of harmonics along a tone's phase, each with its scatter.
 
     Parameters
@@ -37,7 +37,7 @@ class Harmonics:
     segments: int
 
 
-def harmonics_along(tone: PlayedTone, volts: Array, rate_hz: float, highest: int) -> Harmonics:
+def harmonics_along(tone: PlayedTone, volts: Array, rate_hz: float, highest: int) -> HarmonicsAlong:
     """Harmonics 1 to `highest` of a tone by its measured phase, as far as the rate holds them.
 
     Parameters
@@ -53,7 +53,7 @@ def harmonics_along(tone: PlayedTone, volts: Array, rate_hz: float, highest: int
 
     Returns
     -------
-    Harmonics
+    HarmonicsAlong
         From the stretch without a drop-out.
 
     Raises
@@ -94,10 +94,10 @@ def _phase(tone: PlayedTone) -> tuple[Array, Array]:
     return times, np.asarray(2 * np.pi * tone.carrier_hz * times + own)
 
 
-def _averaged(orders: np.ndarray, found: np.ndarray) -> Harmonics:
+def _averaged(orders: np.ndarray, found: np.ndarray) -> HarmonicsAlong:
     count = len(found)
     mean = found.mean(axis=0)
     # Of a complex mean; each of its two parts scatters with half of it.
     variance = np.square(np.abs(found - mean)).sum(axis=0) / (count * (count - 1))
     amplitude = np.sqrt(np.maximum(np.square(np.abs(mean)) - variance, 0.0))
-    return Harmonics(orders, amplitude, np.sqrt(variance / 2), count)
+    return HarmonicsAlong(orders, amplitude, np.sqrt(variance / 2), count)
