@@ -218,8 +218,8 @@ def _continued(sent: PlayedSweep, ratio: Complex) -> tuple[Complex, Array]:
     likelier, other = (below.network, below.plain) if below.fits else (plain, below.network)
     continued = np.asarray(np.interp(sent.hz, sent.grid, shown if below.fits else ratio))
     continued[:bins] = likelier
-    apart = likelier - other if below.is_likely else np.zeros(bins)
-    return continued, window.uncertainty(lost * apart)
+    apart = lost * (likelier - other) * below.is_likely
+    return continued, window.uncertainty(apart)
 
 
 _windows: WeakKeyDictionary[PlayedSweep, ThroughWindow] = WeakKeyDictionary()
