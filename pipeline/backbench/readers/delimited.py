@@ -22,6 +22,7 @@ from backbench.errors import Fault, UserError
 from backbench.readers.column_lookup import located, unused
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
+from backbench.readers.table_cells import cells_of
 from backbench.readers.table_columns import MAX_ROWS, Rows, converted, declared
 from backbench.readers.tables_apart import read_apart, serve_tables
 from backbench.readers.text_encoding import decoded, is_text
@@ -29,7 +30,6 @@ from backbench.readers.text_layout import (
     NoTable,
     TextLayout,
     TwoLayouts,
-    cells_of,
     is_comment,
     layout_of,
 )
@@ -156,12 +156,12 @@ def _body(lines: Sequence[str], layout: TextLayout, name: str) -> Body:
     for k in np.flatnonzero(~regular).tolist():
         if _is_no_row(rest[k], layout):
             continue
-        cells = len(cells_of(rest[k], layout.separator))
-        kept[k] = cells <= layout.width
+        cells = cells_of(rest[k], layout.separator)
+        kept[k] = len(cells) <= layout.width
         if kept[k]:
-            rest[k] = _filled(rest[k], layout, cells)
+            rest[k] = _filled(cells, layout)
         else:
-            odd.append((layout.first + k + 1, f"{cells} cells instead of {layout.width}"))
+            odd.append((layout.first + k + 1, f"{len(cells)} cells instead of {layout.width}"))
     rows = np.flatnonzero(kept).tolist()
     if len(rows) > MAX_ROWS:
         raise unreadable(name, f"{len(rows)} rows", f"at most {MAX_ROWS}")
@@ -182,13 +182,19 @@ def _is_no_row(line: str, layout: TextLayout) -> bool:
     return not line.strip() or (is_comment(line) and not _begins_empty(line, layout))
 
 
-def _filled(line: str, layout: TextLayout, cells: int) -> str:
+def _filled(cells: list[str], layout: TextLayout) -> str:
     """A row with as many cells as the table, parted by one character."""
-    if layout.separator == " ":
-        return "\t".join(line.split()) + "\t" * (layout.width - cells)
-    if cells == layout.width and line.count(layout.separator) >= layout.width:
-        return line.rstrip(f" {layout.separator}")
-    return line + layout.separator * (layout.width - cells)
+    parted = "\t" if layout.separator == " " else layout.separator
+    return parted.join(
+        _written(cell, parted) for cell in cells + [""] * (layout.width - len(cells))
+    )
+
+
+def _written(cell: str, separator: str) -> str:
+    if separator not in cell and '"' not in cell:
+        return cell
+    doubled = cell.replace('"', '""')
+    return f'"{doubled}"'
 
 
 def _begins_empty(line: str, layout: TextLayout) -> bool:
