@@ -18,11 +18,12 @@ from numpy.typing import NDArray
 
 from backbench.documents.regular_files import open_regular, reason_of
 from backbench.documents.stimuli import Table
+from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.readers.column_lookup import located, unused
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
-from backbench.readers.table_cells import cells_of
+from backbench.readers.table_cells import cells_of, is_mark, is_number
 from backbench.readers.table_columns import MAX_ROWS, Rows, converted, declared
 from backbench.readers.tables_apart import read_apart, serve_tables
 from backbench.readers.text_encoding import decoded, is_text
@@ -42,11 +43,15 @@ MAX_COLUMNS = 10_000
 
 @dataclass(frozen=True)
 class Body:
-    """The rows of a table in a text, each with as many cells; their numbers from 1; odd lines."""
+    """The rows of a table in a text, each with as many cells, and their numbers from 1.
+
+    odd: lines that may be rows, with the reason why they are none. text: those without a number.
+    """
 
     lines: list[str]
     numbers: list[int]
     odd: list[tuple[int, str]]
+    text: list[tuple[int, str]]
 
     def counts(self) -> NDArray[np.float64]:
         """Number of each row among all, odd lines counted, from 0."""
@@ -78,7 +83,8 @@ def read_delimited_here(path: Path, name: str, table: Table) -> TableData:
     frame = pl.DataFrame({key: cells.to_series(place) for key, place in places.items()})
     rows = Rows(
         frame, lambda row: f"line {body.numbers[row]}", layout.decimal,
-        [f"line {number}: {reason}" for number, reason in body.odd], body.counts(),
+        [f"line {number}: {reason}" for number, reason in body.odd],
+        [f"line {number}: {text}" for number, text in body.text], body.counts(),
         unused(layout.headings, places, table),
     )  # fmt: skip
     return converted(rows, wanted, name, table)
@@ -153,19 +159,23 @@ def _body(lines: Sequence[str], layout: TextLayout, name: str) -> Body:
     regular = _regular(rest, layout)
     kept = regular.copy()
     odd: list[tuple[int, str]] = []
+    text: list[tuple[int, str]] = []
     for k in np.flatnonzero(~regular).tolist():
         if _is_no_row(rest[k], layout):
             continue
         cells = cells_of(rest[k], layout.separator)
-        kept[k] = len(cells) <= layout.width
+        holds_some = any(is_number(c, layout.decimal) or is_mark(c) for c in cells)
+        kept[k] = holds_some and len(cells) <= layout.width
         if kept[k]:
             rest[k] = _filled(cells, layout)
+        elif not holds_some:
+            text.append((layout.first + k + 1, shortened(" ".join(cells))))
         else:
             odd.append((layout.first + k + 1, f"{len(cells)} cells instead of {layout.width}"))
     rows = np.flatnonzero(kept).tolist()
     if len(rows) > MAX_ROWS:
         raise unreadable(name, f"{len(rows)} rows", f"at most {MAX_ROWS}")
-    return Body([rest[k] for k in rows], [layout.first + k + 1 for k in rows], odd)
+    return Body([rest[k] for k in rows], [layout.first + k + 1 for k in rows], odd, text)
 
 
 def _regular(lines: Sequence[str], layout: TextLayout) -> NDArray[np.bool_]:

@@ -116,7 +116,8 @@ class Rows:
     """Cells of the declared columns, by key.
 
     place words a row of the frame. decimal: the sign of its numbers. left_out: rows that the
-    reader left out, each with its place and the reason. counts: number of each row among those of
+    reader left out, each with its place and the reason. text: lines among the rows that hold no
+    number, which are not counted as rows. counts: number of each row among those of
     the file, from 0, left-out ones counted; None where none was left out. unused: a remark on
     columns that nothing declares.
     """
@@ -125,6 +126,7 @@ class Rows:
     place: Callable[[int], str]
     decimal: DecimalSign = "."
     left_out: Sequence[str] = ()
+    text: Sequence[str] = ()
     counts: Array | None = None
     unused: str | None = None
 
@@ -208,7 +210,7 @@ def converted(rows: Rows, wanted: dict[str, Scaled], name: str, table: Table) ->
     spread = {key: column[kept] for key, column in uncertainty.items()}
     if PAIR[0] in columns:
         columns, spread = _polar(columns, spread, MAGNITUDE[table.table])
-    remarks = [text for text in (_remark(problems), rows.unused) if text]
+    remarks = [text for text in (_remark([*rows.text, *problems]), rows.unused) if text]
     return TableData(columns, spread, "; ".join(remarks) or None)
 
 
@@ -337,7 +339,8 @@ def _remark(problems: Sequence[str]) -> str | None:
     """Which rows were left out, and why, in one clause; None where none was."""
     if not problems:
         return None
-    some = ", ".join(problems[:MAX_LISTED])
+    # A semicolon parts one remark from the next.
+    some = ", ".join(problems[:MAX_LISTED]).replace(";", ",")
     more = f" and {len(problems) - MAX_LISTED} more" if len(problems) > MAX_LISTED else ""
     return f"{counted(len(problems), 'row')} of the table left out ({some}{more})"
 
