@@ -83,7 +83,7 @@ def test_is_proposed_and_read(tmp_path: Path, name: str) -> None:
         ("Frequency (Hz),A (dBV),B (dBV)\n" + lines("{f:g},{d},{d}"),
          "'A (dBV)' or 'B (dBV)'? Write an entry for each output"),
         ("1.5\n2.5\n3.5\n", "the time or the frequency by start and increment"),
-        ("no numbers\nat all\n", "no three lines with numbers"),
+        ("no numbers\nat all\n", "no rows of numbers"),
     ],
 )  # fmt: skip
 def test_is_refused_with_line_and_remedy(tmp_path: Path, text: str, reason: str) -> None:

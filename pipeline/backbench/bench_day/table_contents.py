@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -28,8 +29,11 @@ RAW = (
 )
 OF_PROSE = (".txt", ".asc", ".prn")
 """Of the names of texts that need not be tables."""
-NO_ROWS = "no three lines with numbers in the same columns"
+NO_ROWS = "no rows of numbers"
 MOST_NAMED = 6
+A_NUMBER = re.compile(r"(?<![\w.])[-+]?[0-9]+(?:[.,][0-9]+)?(?!\w)")
+MOST_ACROSS = 4
+"""Lines of a table that stands on its side."""
 UNITS_OF = 100
 """Rows whose cells are looked at for their units."""
 
@@ -73,9 +77,19 @@ def _of_text(path: Path, file: str) -> TableContents | str | None:
     try:
         layout = text_layout(lines, file)
     except NoTable:
-        return None if path.suffix.lower() in OF_PROSE else NO_ROWS
+        return _why_no_table(lines, prose=path.suffix.lower() in OF_PROSE)
     time = counted_time(lines[: layout.first], layout.decimal)
     return TableContents(with_units_of_cells(lines, layout), _text_in_words(layout), time)
+
+
+def _why_no_table(lines: Sequence[str], *, prose: bool) -> str | None:
+    """Why a text is no table; None for one that needn't be, and doesn't look like one."""
+    filled = [line for line in lines[:UNITS_OF] if line.strip()]
+    numbers = [len(A_NUMBER.findall(line)) for line in filled]
+    if max(numbers, default=0) > 2 and len(filled) <= MOST_ACROSS:
+        return f"{NO_ROWS}: where values stand beside each other, save it with a row for each"
+    held = sum(number > 1 for number in numbers)
+    return None if prose and (held < len(filled) / 2 or held < 3) else NO_ROWS
 
 
 def with_units_of_cells(lines: Sequence[str], layout: TextLayout) -> tuple[Heading, ...]:

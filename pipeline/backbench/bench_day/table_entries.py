@@ -121,6 +121,12 @@ def _of(file: str, outputs: Outputs) -> dict[str, object]:
 
 def table_entry(held: TableContents) -> dict[str, Any] | str:
     """The stimulus of an entry, what can't be known marked for the reviewer; or why none."""
+    if held.time is not None and held.time.unit == "Hz":
+        return (
+            f"{held.description}, each row {in_text(held.time.increment, 'Hz')} after the one "
+            "before it: response or spectrum? Declare which it is, with start, increment and unit "
+            "of the frequency"
+        )
     if held.time is not None and len(held.headings) == 1:
         return _trace_of_one(held.headings, 0, held.time)
     if not held.headed:

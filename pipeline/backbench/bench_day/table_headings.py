@@ -60,6 +60,8 @@ def columns_of(headings: Sequence[Heading], kind: str) -> dict[str, object] | No
         if needed[1:] and key == needed[1]:
             # The generator's column is in volts too: it is the output only where it stands alone.
             hits = [k for k in hits if not worded(headings[k], "generator")] or hits
+            parts = [k for k in hits if any(worded(headings[k], part) for part in PAIR)]
+            hits = [k for k in hits if k not in parts] if len(parts) == len(PAIR) else hits
         if len(hits) == 1 or (hits and key in needed[:1]):
             places[key] = hits[0]
             taken.add(hits[0])

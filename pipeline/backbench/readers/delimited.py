@@ -78,7 +78,7 @@ def read_delimited_here(path: Path, name: str, table: Table) -> TableData:
     except NoTable:
         raise unreadable(name, "no rows: no line of numbers", "a table of numbers") from None
     places = located(table.columns, layout.headings, name)
-    body = _body(lines, layout, name)
+    body = _body(lines, layout, min(places.values(), default=0), name)
     cells = _cells(body, layout, name)
     frame = pl.DataFrame({key: cells.to_series(place) for key, place in places.items()})
     rows = Rows(
@@ -153,7 +153,7 @@ def _too_wide(columns: int, name: str) -> UserError:
     return unreadable(name, f"{columns} columns", f"at most {MAX_COLUMNS}", "keep those declared")
 
 
-def _body(lines: Sequence[str], layout: TextLayout, name: str) -> Body:
+def _body(lines: Sequence[str], layout: TextLayout, leading: int, name: str) -> Body:
     """The rows, and the lines after the first row that are none."""
     rest = list(lines[layout.first :])
     regular = _regular(rest, layout)
@@ -164,12 +164,11 @@ def _body(lines: Sequence[str], layout: TextLayout, name: str) -> Body:
         if _is_no_row(rest[k], layout):
             continue
         cells = cells_of(rest[k], layout.separator)
-        holds_some = any(is_number(c, layout.decimal) or is_mark(c) for c in cells)
-        kept[k] = holds_some and len(cells) <= layout.width
-        if kept[k]:
-            rest[k] = _filled(cells, layout)
-        elif not holds_some:
+        if _is_text(cells, leading, layout):
             text.append((layout.first + k + 1, shortened(" ".join(cells))))
+        elif len(cells) <= layout.width:
+            kept[k] = True
+            rest[k] = _filled(cells, layout)
         else:
             odd.append((layout.first + k + 1, f"{len(cells)} cells instead of {layout.width}"))
     rows = np.flatnonzero(kept).tolist()
@@ -190,6 +189,17 @@ def _regular(lines: Sequence[str], layout: TextLayout) -> NDArray[np.bool_]:
 
 def _is_no_row(line: str, layout: TextLayout) -> bool:
     return not line.strip() or (is_comment(line) and not _begins_empty(line, layout))
+
+
+def _is_text(cells: list[str], leading: int, layout: TextLayout) -> bool:
+    """Whether a line is text among the rows: a title, the headings again, a total or a mean.
+
+    leading: position of the first declared column, of which a row has a number or a mark for none.
+    """
+    if not any(is_number(cell, layout.decimal) or is_mark(cell) for cell in cells):
+        return True
+    first = cells[leading] if leading < len(cells) else ""
+    return bool(first) and not is_mark(first) and not any(sign.isdigit() for sign in first)
 
 
 def _filled(cells: list[str], layout: TextLayout) -> str:

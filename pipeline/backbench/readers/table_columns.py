@@ -96,6 +96,7 @@ COUNTED = ("time", "frequency")
 ABOVE_ZERO = {"response": ("level", "generator"), "distortion": ("power", "level", "generator")}
 """Columns whose logarithm is taken, by kind of table: a row with 0 or less has no value."""
 COMPLEX = re.compile(r"\(?[-+−]?[0-9.,eE]+ ?[-+−] ?[ij]?[0-9.,eE+-]+[ij]?\)?")
+OF_DAY = re.compile(r"[0-9]{1,2}:[0-9]{2}(?::[0-9.,]+)?(?: ?[AaPp][Mm])?")
 THOUSANDS = re.compile(r"[-+−]?[0-9]{1,3}(?:[.,'’\s][0-9]{3})+")
 ORDER = re.compile(r"[HhKk] ?([0-9]{1,3})|([0-9]{1,3})(?:st|nd|rd|th|\.)")
 """A harmonic as it is often named."""
@@ -350,6 +351,8 @@ def _cell(text: str | None, where: str, expected: str) -> Fault:
     remedy = ""
     if text and COMPLEX.fullmatch(text):
         remedy = "write the real and the imaginary part as columns of their own"
+    elif text and OF_DAY.fullmatch(text):
+        remedy = "declare time with start and increment"
     elif text and THOUSANDS.fullmatch(text):
         remedy = "it may be a fraction or thousands: write it without signs between thousands"
     elif text and "," in text:

@@ -19,7 +19,7 @@ COMMENT = re.compile(r"\s*(?:[#;*!%]|//)\s*")
 _SETTING = re.compile(r"[\s:=,;][-+]?[0-9]*\.?[0-9]+(?:[eE][-+]?[0-9]+)?(?:[\s,;]*\w*)?$")
 """A value behind a name, which heads no column."""
 _BRACKETED = re.compile(r"^(?P<name>.*?)\s*[(\[{]\s*(?P<unit>[^)\]}]*)\s*[)\]}]\s*$")
-_SLASHED = re.compile(r"^(?P<name>.*\S)\s*(?:/|,|\bin\b|_)\s*(?P<unit>[^/,\s]+)\s*$")
+_SLASHED = re.compile(r"^(?P<name>.*\S)\s*(?:/|,|\bin\b|_)\s*(?P<unit>[^/,\s]+(?: rms)?)\s*$")
 _LAST_WORD = re.compile(r"^(?P<name>.*\S)\s+(?P<unit>\S+)$")
 
 
@@ -233,8 +233,13 @@ def _cells_across(text: str, separator: str, width: int) -> list[str] | None:
     return cells if len(cells) == width or (whole and len(cells) > 1) else None
 
 
+UPPER = {"S": "s", "SEC": "s"}
+"""Units in the capitals of instruments that have no others."""
+
+
 def _bare(cell: str) -> str:
-    return cell.strip("()[]{} ")
+    plain = cell.strip("()[]{} ")
+    return UPPER.get(plain, plain)
 
 
 def _all_units(cells: Sequence[str]) -> bool:
@@ -251,7 +256,8 @@ def heading_of(text: str) -> Heading:
     """A heading and the unit that it states: "Freq (Hz)", "Level [dBV]", "Level/V", "time ms"."""
     bracketed = _BRACKETED.match(text)
     if bracketed is not None:
-        unit = bracketed["unit"] if spelled_unit(bracketed["unit"]) else ""
+        unit = _bare(bracketed["unit"])
+        unit = unit if spelled_unit(unit) else ""
         return Heading(text, bracketed["name"], unit)
     for pattern in (_SLASHED, _LAST_WORD):
         match = pattern.match(text)
