@@ -142,6 +142,8 @@ def test_one_row_out_of_place_is_no_second_sweep() -> None:
     odd[30] = 0.0
     for values in (rising, rising[::-1], odd, np.full(50, 3.0), np.full(50, np.nan)):
         assert second_sweep(values, logarithmic=False) is None
+    spot = np.concatenate([[1000.0], np.geomspace(20, 20e3, 31)])
+    assert second_sweep(spot, logarithmic=True) is None
     both = np.concatenate([rising, rising + 0.5])
     assert second_sweep(both, logarithmic=False) == 50
     assert second_sweep(-both, logarithmic=False) == 50

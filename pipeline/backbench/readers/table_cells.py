@@ -37,7 +37,8 @@ def cells_of(line: str, separator: str) -> list[str]:
     """The cells of one line, stripped; empty ones at the end left out."""
     if '"' in line:
         apart = separator == " "
-        read = csv.reader([line.strip()], delimiter=separator, skipinitialspace=apart)
+        text = line.strip() if apart else line
+        read = csv.reader([text], delimiter=separator, skipinitialspace=apart)
         cells = [cell.strip() for cell in next(read)]
         cells = [cell for cell in cells if cell] if apart else cells
     elif separator == " ":
