@@ -23,8 +23,8 @@ ROWS = 3
 def second_sweep(values: Array, logarithmic: bool) -> int | None:
     """The row at which values go back and rise anew; None where they go through once.
 
-    values: of shape (n,), NaN where there is none; falling ones as well as rising. A few rows out of
-    place are no second sweep, nor is a reference that was taken before the sweep.
+    values: of shape (n,), NaN where there is none; falling ones as well as rising. A few rows out
+    of place are no second sweep, nor is a reference that was taken before the sweep.
     """
     usable = np.isfinite(values) & (values > 0 if logarithmic else True)
     rows = np.flatnonzero(usable)

@@ -18,7 +18,6 @@ SEPARATORS = ("\t", ";", ",", "|", " ")
 COMMENT = re.compile(r"\s*(?:[#;*!%]|//)\s*")
 _SETTING = re.compile(r"[\s:=,;][-+]?[0-9]*\.?[0-9]+(?:[eE][-+]?[0-9]+)?(?:[\s,;]*\w*)?$")
 """A value behind a name, which heads no column."""
-_BRACKETED = re.compile(r"^(?P<name>.*?)\s*[(\[{]\s*(?P<unit>[^)\]}]*)\s*[)\]}]\s*$")
 _SLASHED = re.compile(r"^(?P<name>.*\S)\s*(?:/|,|\bin\b|_)\s*(?P<unit>[^/,\s]+(?: rms)?)\s*$")
 _LAST_WORD = re.compile(r"^(?P<name>.*\S)\s+(?P<unit>\S+)$")
 
@@ -203,7 +202,7 @@ def _headings(lines: Sequence[str], first: int, separator: str, width: int) -> t
 def _heading_cells(line: str, separator: str, width: int) -> list[str] | None:
     """The cells of a line that may head the columns; None where it can't."""
     plain = COMMENT.sub("", line, count=1) if is_comment(line) else line
-    if width == 1 and _SETTING.search(plain):
+    if width == 1 and _SETTING.search(plain[-LONGEST_END:]):
         return None
     for text in (line, plain) if separator == ";" else (plain,):
         cells = _cells_across(text, separator, width)
@@ -254,16 +253,32 @@ def _with_unit(text: str, unit: str) -> Heading:
 
 def heading_of(text: str) -> Heading:
     """A heading and the unit that it states: "Freq (Hz)", "Level [dBV]", "Level/V", "time ms"."""
-    bracketed = _BRACKETED.match(text)
+    bracketed = _bracketed(text.strip())
     if bracketed is not None:
-        unit = _bare(bracketed["unit"])
-        unit = unit if spelled_unit(unit) else ""
-        return Heading(text, bracketed["name"], unit)
+        name, unit = bracketed[0], _bare(bracketed[1])
+        return Heading(text, name, unit if spelled_unit(unit) else "")
+    # A unit is short, and these patterns take long over a long line of spaces.
+    before, end = text[:-LONGEST_END], text[-LONGEST_END:]
     for pattern in (_SLASHED, _LAST_WORD):
-        match = pattern.match(text)
+        match = pattern.match(end)
         if match is not None and spelled_unit(match["unit"]) is not None:
-            return Heading(text, match["name"].rstrip(" /,_"), match["unit"])
+            return Heading(text, (before + match["name"]).rstrip(" /,_"), match["unit"])
     return Heading(text, text)
+
+
+LONGEST_END = 80
+"""Characters at the end of a line that tell its unit or its value."""
+OPENING, CLOSING = "([{", ")]}"
+
+
+def _bracketed(text: str) -> tuple[str, str] | None:
+    """What stands before the brackets that a text ends with, and in them."""
+    if not text.endswith(tuple(CLOSING)):
+        return None
+    earlier = max(text.rfind(sign, 0, -1) for sign in CLOSING)
+    openings = [text.find(sign, earlier + 1) for sign in OPENING]
+    first = min((place for place in openings if place >= 0), default=None)
+    return None if first is None else (text[:first].rstrip(), text[first + 1 : -1].strip())
 
 
 def _refuse_two_readings(lines: Sequence[str], layout: TextLayout) -> None:
