@@ -24,7 +24,7 @@ from backbench.quantities.units import scaled, spelled_unit
 from backbench.readers.column_uncertainty import column_uncertainty
 from backbench.readers.declaration import TableData
 from backbench.readers.table_cells import number_of
-from backbench.readers.table_sweeps import SWEPT, second_sweep
+from backbench.readers.table_sweeps import second_sweep
 from backbench.signal.track import Array
 
 MAX_ROWS = 5_000_000
@@ -93,6 +93,10 @@ ONE_OF = {
 """Columns of which a kind needs one at least."""
 COUNTED = ("time", "frequency")
 """May follow from a start and an increment."""
+SWEPT = {
+    "trace": "time", "response": "frequency", "impedance": "frequency", "spectrum": "frequency",
+}  # fmt: skip
+"""What a kind of table goes through once."""
 ABOVE_ZERO = {"response": ("level", "generator"), "distortion": ("power", "level", "generator")}
 """Columns whose logarithm is taken, by kind of table: a row with 0 or less has no value."""
 COMPLEX = re.compile(r"\(?[-+−]?[0-9.,eE]+ ?[-+−] ?[ij]?[0-9.,eE+-]+[ij]?\)?")

@@ -6,13 +6,6 @@ import numpy as np
 
 from backbench.signal.track import Array
 
-SWEPT = {
-    "trace": "time",
-    "response": "frequency",
-    "impedance": "frequency",
-    "spectrum": "frequency",
-}
-"""What a kind of table goes through once."""
 FALLS, RISES = 0.5, 0.25
 """Share of the whole span that a second sweep falls back by at least, and that a step of it rises
 by at most: common practice, no source."""
