@@ -1,4 +1,4 @@
-"""The captures of units that bring their own signal: tuners, players, tape and disc machines."""
+"""The captures of units that bring their own signal: tuners and players."""
 
 from __future__ import annotations
 
@@ -13,14 +13,10 @@ from backbench.bench_day.common_steps import (
 from backbench.bench_day.line_steps import USUAL_V, line_load
 from backbench.bench_day.planned_capture import PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
-from backbench.documents.stimuli import Idle, Transport
+from backbench.documents.stimuli import Idle
 from backbench.quantities.writing import in_text
 
 TUNER_HZ = ((67.0, "67"), (4_769.0, "4p77k"))
-SPEED_HZ = 3150.0
-"""Of test tones for speed: IEC 60386 and AES6 name it (from an abstract)."""
-SPEED_S = 60.0
-"""Enough turns of a disc for slow wow; common practice, no source."""
 RECORDED_DB = (-20.0, -60.0, -80.0, -90.0)
 """Levels below full scale at which a player's errors of level show; common practice, no source."""
 
@@ -67,18 +63,6 @@ def played_source(session: PlanningSession) -> PlannedSteps:
         yield _own_level(session, f"tone-1k-minus{number_in_name(-db)}db.wav", 1000.0, why)
     yield ("all captures: the unit plays the tone from a file or disc at full scale unless stated; "
            "use files with dither, at the unit's own rate")  # fmt: skip
-
-
-def transport(session: PlanningSession) -> PlannedSteps:
-    """A tape or disc machine: it plays a test tape or test record."""
-    load = line_load(session)
-    yield session.idle(load, "medium stopped, stylus raised or tape not moving")
-    speed = session.set_to("speed-3150.wav", Transport(transport_hz=SPEED_HZ), load,
-                           "speed: the tone of 3150 Hz of a test record or tape",
-                           volts=USUAL_V)  # fmt: skip
-    yield speed.model_copy(update={"record_s": SPEED_S})
-    yield ("a test record's or tape's own errors of speed, level and centring can't be told from "
-           "the machine's: note which one was played")  # fmt: skip
 
 
 def _own_level(session: PlanningSession, file: str, hz: float, why: str) -> PlannedStep:

@@ -86,7 +86,7 @@ def _next(folder: Path, catalogue: Path | None, checked: Checked) -> None:
 def _add(folder: Path, checked: Checked) -> None:
     """The suggested entries shown, and added to the manifest as far as they can be."""
     from backbench.bench_day.session_check import accept
-    from backbench.reports.terminal_tables import printable
+    from backbench.reports.result_cells import printable
 
     _report_suggestions(checked)
     done = accept(folder, checked.suggestions)
@@ -97,7 +97,7 @@ def _add(folder: Path, checked: Checked) -> None:
 
 
 def _report_check(checked: Checked) -> None:
-    from backbench.reports.terminal_tables import printable
+    from backbench.reports.result_cells import printable
 
     for fault in checked.faults:
         typer.echo(printable(f"fault: {fault}"), err=True)
@@ -124,7 +124,7 @@ def _report_check(checked: Checked) -> None:
 
 
 def _report_suggestions(checked: Checked) -> None:
-    from backbench.reports.terminal_tables import printable
+    from backbench.reports.result_cells import printable
 
     planned = [item for item in checked.suggestions if item.ready and item.as_planned]
     if planned:
