@@ -82,11 +82,14 @@ def read_delimited_here(path: Path, name: str, table: Table) -> TableData:
     cells = _cells(body, layout, name)
     frame = pl.DataFrame({key: cells.to_series(place) for key, place in places.items()})
     rows = Rows(
-        frame, lambda row: f"line {body.numbers[row]}", layout.decimal,
-        [f"line {number}: {reason}" for number, reason in body.odd],
-        [f"line {number}: {text}" for number, text in body.text], body.counts(),
-        unused(layout.headings, places, table),
-    )  # fmt: skip
+        frame,
+        lambda row: f"line {body.numbers[row]}",
+        layout.decimal,
+        left_out=[f"line {number}: {reason}" for number, reason in body.odd],
+        text=[f"line {number}: {text}" for number, text in body.text],
+        counts=body.counts(),
+        unused=unused(layout.headings, places, table),
+    )
     return converted(rows, wanted, name, table)
 
 
