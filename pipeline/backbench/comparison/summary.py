@@ -244,6 +244,8 @@ CAPTURES: Mapping[str, str] = {
     "played sweep": "a sweep of a test record or tape",
     "silent medium": "a silent groove or erased tape that plays",
     "tuner table": "a table of RF levels",
+    "fm tone": "a tone that modulates a carrier",
+    "interference table": "a table of an interferer's levels",
     "two tones": "two tones of 19 kHz and 20 kHz",
 }
 

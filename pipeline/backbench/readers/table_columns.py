@@ -66,6 +66,14 @@ UNITS: dict[str, dict[str, tuple[str, ...]]] = {
         "noise": ("dB", *VOLTAGE),
         "distortion": ("%", "dB"),
         "separation": ("dB",),
+        "stereo_audio_level": ("dB", *VOLTAGE),
+        "stereo_noise": ("dB", *VOLTAGE),
+        "stereo_distortion": ("%", "dB"),
+        "am_suppression": ("dB",),
+    },
+    "interference": {
+        "interferer_level": ("dB",), "same_channel": ("dB",), "adjacent_channel": ("dB",),
+        "alternate_channel": ("dB",), "image": ("dB",), "intermediate_frequency": ("dB",),
     },
     "distortion": {
         "frequency": FREQUENCY, "power": POWER, "level": LEVEL, "generator": LEVEL,
@@ -82,6 +90,7 @@ NEEDED = {
     "impedance": ("frequency", "magnitude"),
     "trace": ("time", "voltage"),
     "tuner": ("rf_level", "audio_level"),
+    "interference": ("interferer_level",),
     "distortion": (),
     "harmonics": ("level",),
     "spectrum": ("frequency", "level"),
@@ -89,6 +98,15 @@ NEEDED = {
 ONE_OF = {
     "distortion": (("frequency", "power", "level", "generator"), ("thd", "thd_n")),
     "harmonics": (("order", "frequency"),),
+    "interference": (
+        (
+            "same_channel",
+            "adjacent_channel",
+            "alternate_channel",
+            "image",
+            "intermediate_frequency",
+        ),
+    ),
 }
 """Columns of which a kind needs one at least."""
 COUNTED = ("time", "frequency")
