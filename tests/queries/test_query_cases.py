@@ -660,9 +660,10 @@ CASES = [
         reading a power_at_limit 22 0 limit_percent=1.0 power_w=None
         reading a power_at_limit 21 0 limit_percent=1.0 power_w=None output=right
         reading a power_at_limit 15 0 limit_percent=1.0 power_w=None load_ohm=4.0
+        reading a power_at_limit 9 0 limit_percent=1.0 power_w=None load_ohm=2.0
         """, """
-        unit_key | into_4 | into_8 | into_16 | rated
-        a        | 15     | 21     |         | 20
+        unit_key | into_2 | into_4 | into_8 | into_16 | rated
+        a        | 9      | 15     | 21     |         | 20
         """),
     # 2 ohm before 8 ohm: 20 lg (8/10); at its resonance the model is 6 + 18 = 24 ohm without a
     # phase: 20 lg (24/26).

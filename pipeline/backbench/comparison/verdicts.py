@@ -22,13 +22,14 @@ from backbench.comparison.another_session import AnotherSession, another_session
 from backbench.comparison.promised_conditions import measured_at, promised_at, unlike_promised
 from backbench.comparison.promised_power import at_power
 from backbench.comparison.rated_power import rated_power
+from backbench.documents.input_sorts import LINE
 from backbench.metrics.registry import registry
 from backbench.quantities.writing import MOST_DIGITS, measured, quantity
 from backbench.statistics.conformity import Decision, conformance, outcome_of, size_conformance
 from backbench.storage.database import Database
 from backbench.test_points.assign import FULL_VOLUME
 from backbench.test_points.interpolate import REMARK
-from backbench.test_points.points import LINE, sort_of_input
+from backbench.test_points.points import sort_in_column
 
 NEARER_ZERO = "nearer zero"
 RULE = (
@@ -313,7 +314,7 @@ def verdicts(store: Database, unit_key: str, review_key: str | None = None) -> l
     figures = list(store.frame(FIGURES, keys).iter_rows(named=True))
     if not any(figure["metric"] in _limits() for figure in figures):
         figures += rated_power(store, keys)
-    readings = store.frame(READINGS.format(input_sort=sort_of_input("reading.input")), {
+    readings = store.frame(READINGS.format(input_sort=sort_in_column("reading.input")), {
         **keys, "full": FULL_VOLUME, "metrics": sorted({figure["metric"] for figure in figures}),
         "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
     })  # fmt: skip

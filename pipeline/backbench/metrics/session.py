@@ -140,6 +140,8 @@ class Session:
         Rated power, W, by unit, of those that state it.
     phases : sequence of CurveReading
         The phases of responses, the arrival of the sweep taken off.
+    kinds : mapping of str to str
+        Kind of unit by unit.
     """
 
     readings: Sequence[Reading]
@@ -147,6 +149,7 @@ class Session:
     promised: Sequence[Promised] = ()
     rated_power_w: Mapping[str, float] = field(default_factory=dict)
     phases: Sequence[CurveReading] = ()
+    kinds: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def _by_metric(self) -> dict[Hashable, list[Reading]]:
