@@ -7,7 +7,7 @@ from html import escape
 from backbench.bench_day.cautions import cautions
 from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.documents.manifest import Manifest
-from backbench.quantities.writing import in_text
+from backbench.quantities.writing import exact, in_text
 
 WARM_UP = "Warm up for 30 minutes with the load connected, the input terminated, no signal."
 
@@ -40,7 +40,7 @@ def stimulus_text(step: PlannedStep) -> str:
     own = ", ".join(_outside(step))
     match step.stimulus.kind:
         case "tone":
-            text = f"tone {_hz(facts['tone_hz'])}"
+            text = f"tone {_hz(facts['tone_hz'])}{_recorded(facts.get('full_scale_db'))}"
         case "two tones":
             text = f"{' + '.join(_hz(f) for f in facts['tones_hz'])}, {in_text(facts['ratio'])}:1"
         case "sweep":
@@ -54,6 +54,10 @@ def stimulus_text(step: PlannedStep) -> str:
         case other:
             text = other
     return f"{text}; {own}" if own else text
+
+
+def _recorded(db: float | None) -> str:
+    return "" if db is None else f" at {exact(db, 'dB')} re full scale"
 
 
 def _outside(step: PlannedStep) -> list[str]:

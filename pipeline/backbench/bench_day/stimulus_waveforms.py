@@ -25,7 +25,7 @@ SETTLE_S = 0.5
 """Played before the part that is kept: couplings and supplies settle."""
 AFTER_S = 0.15
 FADE_S = 0.02
-BAND = 0.45
+BAND = 20_000 / 44_100
 """Share of the sample rate up to which a stimulus may reach."""
 
 
@@ -49,6 +49,12 @@ def wave(stimulus: Stimulus, rate_hz: int, least_s: float | None = None) -> Wave
     if top > BAND * rate_hz:
         least = in_text(math.ceil(top / BAND), "Hz", 6)
         raise Refusal(f"{in_text(top, 'Hz', 6)} needs a sample rate of at least {least}")
+    own_hz = getattr(stimulus, "file_rate_hz", None)
+    if own_hz is not None and own_hz != rate_hz:
+        raise Refusal(
+            f"the unit plays it from a file of {in_text(own_hz, 'Hz', 6)}: write it with --rate "
+            f"{in_text(own_hz, 'Hz', 6)!r}"
+        )
     if isinstance(stimulus, Sweep):
         return _sweep(stimulus, rate_hz)
     if isinstance(stimulus, Steps):

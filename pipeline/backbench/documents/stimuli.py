@@ -7,7 +7,7 @@ Levels are of the generator's EMF as set, in volts; "unknown" says that it was n
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, get_args
+from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import Field, model_validator
 
@@ -17,7 +17,7 @@ from backbench.documents.table_stimulus import TRACES, Table
 
 
 class Tone(StimulusModel):
-    """One sine."""
+    """One sine. A unit that plays it from a file or a disc has its level stated re full scale."""
 
     kind: ClassVar[str] = "tone"
     marker: ClassVar[str] = "tone_hz"
@@ -29,6 +29,14 @@ class Tone(StimulusModel):
     """Frequency of the sine. Example: `1000`"""
     generator_vrms: Level
     """Level of the generator's EMF, or "unknown". Example: `0.42`"""
+    full_scale_db: Annotated[float, Field(ge=-150, le=0), in_unit("dB")] | None = None
+    """Where the unit itself plays the tone from a file or disc: its level there, re a sine of full
+    scale. Example: `-60`"""
+    file_rate_hz: Hertz | None = None
+    """Sample rate of that file or disc. Example: `44100`"""
+    pre_emphasis: Literal[True] | None = None
+    """The file or disc is marked as recorded with pre-emphasis (50 us and 15 us), its level stated
+    as it was recorded. Example: `true`"""
 
     @property
     def frequency(self) -> float:
@@ -37,6 +45,11 @@ class Tone(StimulusModel):
     @property
     def same_with_loop_back(self) -> object:
         return self.kind, self.tone_hz
+
+    def identity(self) -> dict[str, object]:
+        facts = self.model_dump()
+        later = ("full_scale_db", "file_rate_hz", "pre_emphasis")
+        return {key: value for key, value in facts.items() if key not in later or value is not None}
 
 
 class Steps(StimulusModel):

@@ -270,7 +270,7 @@ def _capture(review_key: str, planned: PlannedCapture, ended: Ended) -> Row:
     return {
         "review_key": review_key, "position": planned.position, "file": planned.capture.file,
         "sha256": planned.sha256, "bytes": planned.bytes,
-        "stimulus": analysis_kind(stimulus), "stimulus_json": canonical(stimulus.model_dump()),
+        "stimulus": analysis_kind(stimulus), "stimulus_json": canonical(stimulus.identity()),
         "loop_back": planned.capture.loop_back,
         "load_ohm": conditions.load_resistance, "load_kind": conditions.load_kind,
         "input": conditions.input, "tap": conditions.tap, "volume": conditions.volume,

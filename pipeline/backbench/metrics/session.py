@@ -23,6 +23,7 @@ class Reading:
     driven: the output that was driven while the others idled, None where all were.
     calibration_key: bench, day and range of the calibration that the value rests on.
     analysis_key: the capture that the value was measured from.
+    full_scale_db, pre_emphasis: of a tone that the unit itself plays from a file or disc.
     """
 
     key: str
@@ -53,6 +54,8 @@ class Reading:
     analysis_key: str = ""
     controls: str | None = None
     minutes_on: float | None = None
+    full_scale_db: float | None = None
+    pre_emphasis: bool = False
 
 
 _CAPTURE = attrgetter("metric", "analysis_key", "unit_key", "output")

@@ -29,14 +29,20 @@ BY_HAND = "entered by hand"
 """In place of a stimulus, of figures that no capture gives."""
 BY_HAND_POINT = "by-hand"
 OF_A_SPEED_TONE = ("transport-tone",)
+AT_RECORDED_LEVELS = ("recorded-1khz",)
 
 CurveRole = Literal["level over frequency", "phase over frequency"]
 PointFamily = Literal[
-    "output impedance", "between channels", "greatest power", "gain at 1 kHz", "greatest input"
+    "output impedance",
+    "between channels",
+    "greatest power",
+    "gain at 1 kHz",
+    "greatest input",
+    "recorded levels",
 ]
 """Test points that hold certain metrics only, whatever power they were taken at: output impedance,
-differences between channels, greatest power at a distortion limit, gain, the greatest
-input of a phono stage."""
+differences between channels, greatest power at a distortion limit, gain, the greatest input
+of a phono stage, what a unit makes of levels that it plays itself."""
 
 
 @dataclass(frozen=True)

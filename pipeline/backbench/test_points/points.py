@@ -171,6 +171,10 @@ def _unpowered() -> Iterator[TestPoint]:
         metrics=of_family("greatest input"),
     )  # fmt: skip
     yield TestPoint(
+        "recorded-1khz", "1 kHz played from a file or disc", f"{TONE}, idle",
+        metrics=of_family("recorded levels"),
+    )  # fmt: skip
+    yield TestPoint(
         "gain-1khz", "gain at 1 kHz", TONE, 1000.0, metrics=of_family("gain at 1 kHz"),
         volume="full",
     )  # fmt: skip
