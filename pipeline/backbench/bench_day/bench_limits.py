@@ -62,6 +62,8 @@ def _beyond_rate(stimulus: Stimulus, rate_hz: float) -> str | None:
 def _highest(stimulus: Stimulus) -> tuple[float, str]:
     """The highest line that its figures need, Hz, and what it is."""
     match stimulus:
+        case Tone() if stimulus.file_rate_hz is not None:
+            return stimulus.tone_hz, "the tone"
         case Tone():
             return 3 * stimulus.tone_hz, "the third harmonic"
         case TwoTones():

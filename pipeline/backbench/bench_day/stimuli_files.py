@@ -122,7 +122,7 @@ def _refuse_beyond(scaled: dict[str, Array]) -> None:
 
 def _marker_peak(steps: Sequence[PlannedStep], scaled: dict[str, Array]) -> float:
     """As loud as the weakest stimulus, but where a unit plays levels that lie in its noise."""
-    if all(getattr(step.stimulus, "full_scale_db", None) is not None for step in steps):
+    if any(getattr(step.stimulus, "full_scale_db", None) is not None for step in steps):
         return PLAYED_MARKER_PEAK
     return min(float(np.max(np.abs(scaled[step.file]))) for step in steps)
 

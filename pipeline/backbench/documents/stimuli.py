@@ -15,6 +15,9 @@ from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimulus_model import Hertz, Level, Seconds, StimulusModel, Volts
 from backbench.documents.table_stimulus import TRACES, Table
 
+LOW_PLAYED_DB = -60.0
+"""Re full scale; noise of 16 bits lies near -94 dB, that of a poor output above that."""
+
 
 class Tone(StimulusModel):
     """One sine. A unit that plays it from a file or a disc has its level stated re full scale."""
@@ -45,6 +48,11 @@ class Tone(StimulusModel):
     @property
     def same_with_loop_back(self) -> object:
         return self.kind, self.tone_hz
+
+    @property
+    def may_lie_in_noise(self) -> bool:
+        """Whether a unit plays it so low that its own noise may be the louder."""
+        return self.full_scale_db is not None and self.full_scale_db <= LOW_PLAYED_DB
 
     def identity(self) -> dict[str, object]:
         facts = self.model_dump()
