@@ -12,6 +12,7 @@ from backbench.documents.clear_frequencies import CLEAR_PAIRS_HZ, clear_hz
 from backbench.documents.stimuli import (
     Level,
     Multitone,
+    SquareAndSine,
     SquareWave,
     Stimulus,
     Sweep,
@@ -37,6 +38,9 @@ PAIRS = {
     ),
 }  # fmt: skip
 """Round pair, ratio, and what it is for, by name."""
+EDGES_HZ = (3160.0, 15_005.0)
+"""For 3.15 kHz and 15 kHz: all nine products are 5 Hz or more from multiples of 50 and 60 Hz."""
+EDGES_LOW_PASS_HZ = 30_000.0
 
 PlannedSteps = Iterator[PlannedStep | str]
 
@@ -102,8 +106,16 @@ def several(session: PlanningSession, volts: float, load: float | str) -> Planne
     for name, (pair, ratio, why) in PAIRS.items():
         make = two_tones(pair, ratio)
         yield session.at(f"{name}.wav", peak / crest(make("unknown")), load, make, why)
+    yield session.at("square-and-sine.wav", peak / crest(_edges("unknown")), load, _edges,
+                     "dynamic intermodulation; stands for 3.15 kHz and 15 kHz")  # fmt: skip
     yield session.at("multitone.wav", peak / MANY_CREST, load, many(session),
                      "distortion and noise under many tones")  # fmt: skip
+
+
+def _edges(level: Level) -> Stimulus:
+    return SquareAndSine(
+        square_and_sine_hz=list(EDGES_HZ), low_pass_hz=EDGES_LOW_PASS_HZ, generator_vrms=level
+    )
 
 
 def two_tones(pair: tuple[float, float], ratio: float) -> Callable[[Level], Stimulus]:

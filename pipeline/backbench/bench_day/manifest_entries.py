@@ -7,7 +7,7 @@ from pathlib import Path
 
 from backbench.bench_day.classify_stimulus import RecognisedStimulus, Unknown
 from backbench.bench_day.planned_capture import Plan, PlannedStep, capture_table, capture_text
-from backbench.documents.stimuli import analysis_kind
+from backbench.documents.stimuli import SquareAndSine, analysis_kind
 
 AS_PLANNED = "as planned"
 
@@ -65,6 +65,8 @@ def unlike(stimulus: object, recognised: RecognisedStimulus | Unknown) -> str | 
         return None
     if isinstance(recognised, Unknown):
         return recognised.reason if recognised.reason.startswith("silence") else None
+    if kind == SquareAndSine.kind:
+        return None if recognised.kind != "idle" else f"it sounds like {recognised.description}"
     if recognised.kind != kind:
         # A square wave through a narrow band is a tone, and a hard-driven tone nearly square.
         return (

@@ -43,6 +43,9 @@ def stimulus_text(step: PlannedStep) -> str:
             text = f"tone {_hz(facts['tone_hz'])}{_recorded(facts.get('full_scale_db'))}"
         case "two tones":
             text = f"{' + '.join(_hz(f) for f in facts['tones_hz'])}, {in_text(facts['ratio'])}:1"
+        case "square and sine":
+            square, sine = facts["square_and_sine_hz"]
+            text = f"square wave {_hz(square)} + {_hz(sine)}, 4:1"
         case "sweep":
             text = f"sweep {' to '.join(_hz(f) for f in facts['sweep_hz'])}"
         case "square":

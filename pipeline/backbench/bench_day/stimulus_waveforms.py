@@ -10,6 +10,7 @@ import numpy as np
 from backbench.documents.stimuli import (
     Burst,
     Multitone,
+    SquareAndSine,
     SquareWave,
     Steps,
     Stimulus,
@@ -89,6 +90,8 @@ def _periodic(stimulus: Stimulus, time: Array, rate_hz: int) -> Array:
             high = level / math.hypot(stimulus.ratio, 1.0)
             low_hz, high_hz = stimulus.tones_hz
             return stimulus.ratio * high * _sine(low_hz, time) + high * _sine(high_hz, time)
+        case SquareAndSine():
+            return _square_and_sine(stimulus, time, rate_hz) * level
         case Multitone():
             return _many(stimulus.multitone_hz, level, time)
         case SquareWave():
@@ -122,6 +125,19 @@ def _square(hz: float, level_vpp: float, time: Array, rate_hz: int) -> Array:
     for order in range(1, int(BAND * rate_hz / hz) + 1, 2):
         total += np.sin(2 * np.pi * order * hz * time) / order
     return np.asarray(total * 2 * level_vpp / np.pi)
+
+
+def _square_and_sine(stimulus: SquareAndSine, time: Array, rate_hz: int) -> Array:
+    """A low-passed square wave and a sine of a quarter of its peak, 1 V rms together."""
+    square_hz, sine_hz = stimulus.square_and_sine_hz
+    total: Array = 0.25 * np.sin(2 * np.pi * sine_hz * time)
+    power = 0.25**2 / 2
+    for order in range(1, int(BAND * rate_hz / square_hz) + 1, 2):
+        gain = 1 / (1 + 1j * order * square_hz / stimulus.low_pass_hz)
+        peak = 4 / np.pi / order * abs(gain)
+        total = total + peak * np.sin(2 * np.pi * order * square_hz * time + np.angle(gain))
+        power += peak**2 / 2
+    return np.asarray(total / math.sqrt(power))
 
 
 def _sweep(stimulus: Sweep, rate_hz: int) -> Wave:

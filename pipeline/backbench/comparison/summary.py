@@ -241,6 +241,7 @@ CAPTURES: Mapping[str, str] = {
     "sweep": "a sweep",
     "transport": "the speed tone of a test record or tape",
     "tuner table": "a table of RF levels",
+    "square and sine": "a square wave of 3.15 kHz with a sine of 15 kHz",
     "two tones": "two tones of 19 kHz and 20 kHz",
 }
 

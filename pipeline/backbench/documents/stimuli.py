@@ -168,6 +168,39 @@ class TwoTones(StimulusModel):
         return self.kind, tuple(self.tones_hz), self.ratio
 
 
+class SquareAndSine(StimulusModel):
+    """A low-passed square wave with a sine of a quarter of its peak: dynamic intermodulation.
+
+    Level is the total rms. The low-pass is of first order.
+    """
+
+    kind: ClassVar[str] = "square and sine"
+    marker: ClassVar[str] = "square_and_sine_hz"
+    generated: ClassVar[bool] = True
+    levelled: ClassVar[bool] = True
+    bytes_a_sample: ClassVar[float] = 72.0
+    square_and_sine_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)]
+    """Frequency of the square wave and of the sine. Example: `[3150, 15000]`"""
+    low_pass_hz: Hertz
+    """Corner of the low-pass that the square wave went through. Example: `30000`"""
+    generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
+
+    @model_validator(mode="after")
+    def rising(self) -> SquareAndSine:
+        if self.square_and_sine_hz[0] >= self.square_and_sine_hz[1]:
+            raise ValueError("the square wave's frequency first, below that of the sine")
+        return self
+
+    @property
+    def frequencies(self) -> list[float]:
+        return self.square_and_sine_hz
+
+    @property
+    def same_with_loop_back(self) -> object:
+        return self.kind, tuple(self.square_and_sine_hz), self.low_pass_hz
+
+
 class Multitone(StimulusModel):
     """Many sines of equal amplitude; level is the total rms."""
 
@@ -265,7 +298,17 @@ class Transport(StimulusModel):
 MARKED_IN_TRACES = {SquareWave, Tone, Burst}
 """Kinds of stimulus whose marker a trace has too, for what it shows."""
 Stimulus = (
-    Tone | Steps | Sweep | TwoTones | Multitone | Idle | SquareWave | Burst | Transport | Table
+    Tone
+    | Steps
+    | Sweep
+    | TwoTones
+    | SquareAndSine
+    | Multitone
+    | Idle
+    | SquareWave
+    | Burst
+    | Transport
+    | Table
 )
 KINDS: tuple[type[StimulusModel], ...] = get_args(Stimulus)
 

@@ -108,6 +108,7 @@ def _line_points() -> list[TestPoint]:
             "two-tone-19k-20k", "19 kHz and 20 kHz, 1:1", "two tones", tones_hz=(19000.0, 20000.0)
         ),
         TestPoint("two-tone-60-7k", "60 Hz and 7 kHz", "two tones", tones_hz=(60.0, 7000.0)),
+        TestPoint("square-and-sine", "square wave of 3.15 kHz with 15 kHz", "square and sine"),
         TestPoint("square-1khz", "1 kHz square wave", "square", 1000.0),
         TestPoint("square-10khz", "10 kHz square wave", "square", 10000.0),
         TestPoint("transport-tone", "tone of a test record or tape", "transport"),
