@@ -41,6 +41,9 @@ def stimulus_text(step: PlannedStep) -> str:
     match step.stimulus.kind:
         case "tone":
             text = f"tone {_hz(facts['tone_hz'])}{_recorded(facts.get('full_scale_db'))}"
+        case "tone through a resistor":
+            ohm = in_text(facts["through_ohm"], "ohm")
+            text = f"tone {_hz(facts['through_hz'])} through {ohm}"
         case "two tones":
             text = f"{' + '.join(_hz(f) for f in facts['tones_hz'])}, {in_text(facts['ratio'])}:1"
         case "square and sine":

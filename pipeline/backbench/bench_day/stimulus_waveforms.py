@@ -16,6 +16,7 @@ from backbench.documents.stimuli import (
     Stimulus,
     Sweep,
     Tone,
+    ToneThroughResistor,
     TwoTones,
 )
 from backbench.errors import Refusal
@@ -84,8 +85,8 @@ def _level(stimulus: Stimulus) -> float:
 def _periodic(stimulus: Stimulus, time: Array, rate_hz: int) -> Array:
     level = _level(stimulus)
     match stimulus:
-        case Tone():
-            return _sine(stimulus.tone_hz, time) * level
+        case Tone() | ToneThroughResistor():
+            return _sine(stimulus.frequencies[0], time) * level
         case TwoTones():
             high = level / math.hypot(stimulus.ratio, 1.0)
             low_hz, high_hz = stimulus.tones_hz

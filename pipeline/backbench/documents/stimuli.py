@@ -60,6 +60,27 @@ class Tone(StimulusModel):
         return {key: value for key, value in facts.items() if key not in later or value is not None}
 
 
+class ToneThroughResistor(StimulusModel):
+    """One sine through a resistor between the generator and the input: its impedance."""
+
+    kind: ClassVar[str] = "tone through a resistor"
+    marker: ClassVar[str] = "through_ohm"
+    generated: ClassVar[bool] = True
+    bytes_a_sample: ClassVar[float] = 72.0
+    through_ohm: Annotated[float, Field(gt=0, le=1e8), in_unit("ohm")]
+    """Resistor between the generator and the input. Example: `47000`"""
+    resistor_percent: Annotated[float, Field(gt=0, le=20), in_unit("%")]
+    """Tolerance of the resistor. Example: `1`"""
+    through_hz: Hertz
+    """Frequency of the sine. Example: `1000`"""
+    generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
+
+    @property
+    def frequency(self) -> float:
+        return self.through_hz
+
+
 class Steps(StimulusModel):
     """One sine in steps of rising level within one file.
 
@@ -299,6 +320,7 @@ MARKED_IN_TRACES = {SquareWave, Tone, Burst}
 """Kinds of stimulus whose marker a trace has too, for what it shows."""
 Stimulus = (
     Tone
+    | ToneThroughResistor
     | Steps
     | Sweep
     | TwoTones

@@ -29,7 +29,10 @@ OWN_COLUMNS = {
     "calibration_key": "analysis.calibration_key", "controls": "capture.controls",
     "minutes_on": "capture.minutes_on",
     "load_uncertainty": "bench.load_uncertainty_percent / 100",
-    "full_scale_db": "TRY_CAST((capture.stimulus_json ->> '$.full_scale_db') AS DOUBLE)",
+    **{
+        name: f"TRY_CAST((capture.stimulus_json ->> '$.{name}') AS DOUBLE)"
+        for name in ("full_scale_db", "through_ohm", "resistor_percent")
+    },
     "pre_emphasis": "coalesce((capture.stimulus_json ->> '$.pre_emphasis') = 'true', false)",
 }  # fmt: skip
 COLUMNS = [OWN_COLUMNS.get(name, f"reading.{name}") for name in Reading.__dataclass_fields__]

@@ -24,6 +24,7 @@ class Reading:
     calibration_key: bench, day and range of the calibration that the value rests on.
     analysis_key: the capture that the value was measured from.
     full_scale_db, pre_emphasis: of a tone that the unit itself plays from a file or disc.
+    through_ohm, resistor_percent: the resistor that a tone went through, and its tolerance.
     """
 
     key: str
@@ -56,6 +57,8 @@ class Reading:
     minutes_on: float | None = None
     full_scale_db: float | None = None
     pre_emphasis: bool = False
+    through_ohm: float | None = None
+    resistor_percent: float | None = None
 
 
 _CAPTURE = attrgetter("metric", "analysis_key", "unit_key", "output")

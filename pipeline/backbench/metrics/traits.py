@@ -30,6 +30,7 @@ BY_HAND = "entered by hand"
 BY_HAND_POINT = "by-hand"
 OF_A_SPEED_TONE = ("transport-tone",)
 AT_RECORDED_LEVELS = ("recorded-1khz",)
+AT_INPUT = ("input-1khz",)
 
 CurveRole = Literal["level over frequency", "phase over frequency"]
 PointFamily = Literal[
@@ -39,10 +40,11 @@ PointFamily = Literal[
     "gain at 1 kHz",
     "greatest input",
     "recorded levels",
+    "input impedance",
 ]
 """Test points that hold certain metrics only, whatever power they were taken at: output impedance,
 differences between channels, greatest power at a distortion limit, gain, the greatest input
-of a phono stage, what a unit makes of levels that it plays itself."""
+of a phono stage, what a unit makes of levels that it plays itself, input impedance."""
 
 
 @dataclass(frozen=True)

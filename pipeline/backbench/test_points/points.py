@@ -18,7 +18,7 @@ EQUALISED_INPUTS = (PHONO, COIL)
 """Sorts of input that have test points of their own."""
 OWN_AT_INPUTS = (
     "idle", "gain-1khz", "channels-1khz", "tone-1khz-5w-8ohm", "preamp-1khz-2v", "response",
-    "overload-1khz",
+    "overload-1khz", "input-1khz",
 )  # fmt: skip
 """Test points that stand again for each of those."""
 
@@ -174,6 +174,10 @@ def _unpowered() -> Iterator[TestPoint]:
     yield TestPoint(
         "recorded-1khz", "1 kHz played from a file or disc", f"{TONE}, idle",
         metrics=of_family("recorded levels"),
+    )  # fmt: skip
+    yield TestPoint(
+        "input-1khz", "input impedance at 1 kHz", TONE, 1000.0,
+        metrics=of_family("input impedance"),
     )  # fmt: skip
     yield TestPoint(
         "gain-1khz", "gain at 1 kHz", TONE, 1000.0, metrics=of_family("gain at 1 kHz"),
