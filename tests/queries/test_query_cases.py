@@ -655,6 +655,21 @@ CASES = [
         a        | gain   | 20         | 21          | -1         | 1
         b        | gain   | 20         | 20          | 0          | 0
         """),
+    # 10 lg (20/25) of the weaker output; b has no output alone, c none with all driven.
+    Case("power-one-and-all-driven", """
+        unit a
+        reading a power_at_limit 20 0 limit_percent=1.0 power_w=None
+        reading a power_at_limit 25 0 limit_percent=1.0 power_w=None driven=left
+        reading a power_at_limit 21 0 limit_percent=1.0 power_w=None output=right
+        reading a power_at_limit 24 0 limit_percent=1.0 power_w=None output=right driven=right
+        unit b
+        reading b power_at_limit 20 0 limit_percent=1.0 power_w=None
+        unit c
+        reading c power_at_limit 20 0 limit_percent=1.0 power_w=None driven=left
+        """, """
+        unit_key | load_ohm | output | one_driven | all_driven | loss_db
+        a        | 8        | left   | 25         | 20         | -0.96910013008
+        """),
     Case("power-into-loads", """
         unit a rated_power_w=20.0
         reading a power_at_limit 22 0 limit_percent=1.0 power_w=None
