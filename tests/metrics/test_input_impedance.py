@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -42,6 +43,21 @@ def test_the_divider_is_undone(impedance: float, ohm: float) -> None:
     assert found.figure.uncertainty == pytest.approx(u * impedance, rel=1e-6)
 
 
+def test_compression_of_the_stage_is_in_the_uncertainty() -> None:
+    """Closed form: tanh takes x^2 / 4 off the fundamental and makes x^2 / 12 of third harmonic."""
+    x, impedance = 0.2, 47e3
+    divided = impedance / (impedance + OHM)
+    straight, behind = pair(impedance)
+    bent = [straight, behind]
+    for n, (one_level, drive) in enumerate(((straight, 1.0), (behind, divided))):
+        fall = 1 - (x * drive) ** 2 / 4
+        bent[n] = replace(one_level, value=2 * drive * fall)
+    harmonic = reading("thd", 100 * x**2 / 12, 0.01)
+    found = one("input_impedance", [*bent, harmonic])
+    assert abs(found.figure.value - impedance) < 2 * found.figure.uncertainty
+    assert found.figure.uncertainty < 0.05 * impedance
+
+
 def test_an_input_that_hardly_loads_is_a_bound() -> None:
     found = one("input_impedance", pair(1e9))
     assert found.figure.bound == "lower"
@@ -50,8 +66,6 @@ def test_an_input_that_hardly_loads_is_a_bound() -> None:
 
 def test_what_cannot_be_told_is_refused() -> None:
     straight, behind = pair(47e3)
-    from dataclasses import replace
-
     assert "no tone at the same" in refused("input_impedance", [behind]).reason
     unknown = replace(behind, generator_vrms=None)
     assert "isn't stated" in refused("input_impedance", [straight, unknown]).reason

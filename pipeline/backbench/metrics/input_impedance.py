@@ -15,6 +15,7 @@ from backbench.metrics.session import (
     Reading,
     RefusedDerivation,
     Session,
+    distortion_of,
     limited,
     relative_estimation,
     relative_uncertainty,
@@ -29,6 +30,7 @@ from backbench.signal.uncertainty import Contribution, combine
 FAMILY = "Input impedance"
 
 COVERAGE = 2.0
+CUBIC = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +81,8 @@ def level_through_resistor(seen: ThroughResistorView) -> MeasuredValue:
     version=1,
     choice="added resistor over the relative rise of the output without it, at the same generator "
     "level; taken as a resistance; the generator's own output resistance is in it; at least that "
-    "of the least fall that could be told where none is seen",
+    "of the least fall that could be told where none is seen; what the stage compresses at that level, "
+    "three times its distortion, is in the uncertainty",
     traits=Traits(
         compared_at=AT_INPUT,
         position=55,
@@ -120,8 +123,10 @@ def _impedance(session: Session, straight: Reading, behind: Reading) -> DerivedR
     rise = (straight.value or 0.0) / (behind.value or 1.0) - 1
     own = math.hypot(relative_estimation(straight), relative_estimation(behind))
     whole = math.hypot(relative_uncertainty(straight), relative_uncertainty(behind))
-    u = (1 + rise) * (own if straight.calibration_key == behind.calibration_key else whole)
-    ohm = behind.through_ohm or 0.0
+    level = (1 + rise) * (own if straight.calibration_key == behind.calibration_key else whole)
+    # A cubic transfer takes three times its third harmonic's share off the fundamental.
+    bent = CUBIC * distortion_of(session, straight) / 100 / math.sqrt(3)
+    u, ohm = math.hypot(level, bent), behind.through_ohm or 0.0
     if rise < -COVERAGE * u:
         more = in_text(-100 * rise, "%", 2)
         reason = (
