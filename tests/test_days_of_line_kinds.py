@@ -104,7 +104,7 @@ def run(*words: str | Path, codes: tuple[int, ...] = (0,)) -> str:
 
 def taken(kind: str, home: Path, review: Path) -> None:
     """The day of one kind: begun, planned, recorded as planned, ingested."""
-    run("new", review, "--unit", review.name, "--maker", "Marrowgate", "--model", f"Dabchick {kind}",
+    run("new", review, "--unit", review.name, "--maker", "Marrowgate", "--model", f"D {kind}",
         "--kind", kind, "--technology", "solid state", "--state", "serviced", "--mains-hz", "50",
         "--output", "left", "--date", "2024-06-11", "-c", home)  # fmt: skip
     manifest = review / "review.toml"

@@ -21,13 +21,14 @@ from backbench.documents.stimuli import (
 )
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
+from backbench.signal.tone import EDGE, PASS_BAND
 from backbench.signal.track import Array
 
 SETTLE_S = 0.5
 """Played before the part that is kept: couplings and supplies settle."""
 AFTER_S = 0.15
 FADE_S = 0.02
-BAND = 20_000 / 44_100
+BAND = PASS_BAND * EDGE
 """Share of the sample rate up to which a stimulus may reach."""
 
 

@@ -81,8 +81,8 @@ def level_through_resistor(seen: ThroughResistorView) -> MeasuredValue:
     version=1,
     choice="added resistor over the relative rise of the output without it, at the same generator "
     "level; taken as a resistance; the generator's own output resistance is in it; at least that "
-    "of the least fall that could be told where none is seen; what the stage compresses at that level, "
-    "three times its distortion, is in the uncertainty",
+    "of the least fall that could be told where none is seen; what the stage compresses there, "
+    "up to three times its distortion, is in the uncertainty",
     traits=Traits(
         compared_at=AT_INPUT,
         position=55,
