@@ -11,11 +11,13 @@ from backbench.bench_day.common_steps import (
     PAIRS,
     PlannedSteps,
     between_outputs,
+    idles,
     separation,
     several,
     squares,
     sweep,
     tone,
+    tracking,
     two_tones,
 )
 from backbench.bench_day.planned_capture import PlannedStep
@@ -29,10 +31,11 @@ SHARES = (0.1, 0.25, 0.5, 0.75, 1.0, 1.15, 1.3, 1.5)
 def amplifier(session: PlanningSession) -> PlannedSteps:
     """Low power first, then across loads, then rising power; the hardest last."""
     load, low = session.loads[0], _low(session)
-    yield session.idle(load)
+    yield from idles(session, load)
     yield session.powered(tone_file(1000, low, load), low, load, tone(1000.0),
                           between_outputs(session, "gain and distortion at low power"))  # fmt: skip
     yield from _across_loads(session, low)
+    yield from tracking(session, session.chain.level(math.sqrt(low * load), load), load)
     for hz in (20.0, 20_000.0):
         yield session.powered(tone_file(hz, low, load), low, load, tone(hz),
                               "distortion and level at the end of the band")  # fmt: skip

@@ -9,6 +9,7 @@ from backbench.bench_day.common_steps import (
     PlannedSteps,
     between_outputs,
     drive_only,
+    idles,
     one_by_one,
     played_file,
     separation,
@@ -17,6 +18,7 @@ from backbench.bench_day.common_steps import (
     sweep,
     swept,
     tone,
+    tracking,
 )
 from backbench.bench_day.planning_session import PlanningSession
 from backbench.documents.clear_frequencies import clear_hz
@@ -56,11 +58,12 @@ def headphone_stage(session: PlanningSession) -> PlannedSteps:
 
 def _by_volts(session: PlanningSession, levels: tuple[float, ...]) -> PlannedSteps:
     load = line_load(session)
-    yield session.idle(load)
+    yield from idles(session, load)
     yield session.at("tone-1k-1v.wav", 1.0, load, tone(1000.0),
                      between_outputs(session, "gain and distortion at 1 V"))  # fmt: skip
     yield session.at("tone-1k-2v.wav", 2.0, load, tone(1000.0), "the usual line level")
     yield from _across_loads(session, session.chain.level(2.0, load), load)
+    yield from tracking(session, session.chain.level(2.0, load), load)
     yield from _through(session, session.chain.level(2.0, load), load)
     for hz, name in ((20.0, "20"), (20_000.0, "20k")):
         yield session.at(f"tone-{name}-2v.wav", 2.0, load, tone(hz), "the end of the band")
