@@ -21,6 +21,10 @@ from backbench.documents.stimuli import SquareAndSine, Tone, TwoTones
 
 SETTINGS = Settings.model_validate({"bench": {"garage": {
     "load_uncertainty_percent": 0.5, "generator_uncertainty_percent": 0.5,
+    "calibration": [{
+        "since": dt.date(2024, 1, 1), "uncertainty_percent": 0.3,
+        "volts_peak_at_full_scale": {"1": 60.0, "2": 60.0},
+    }],
 }}})  # fmt: skip
 
 
