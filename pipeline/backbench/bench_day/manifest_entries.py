@@ -66,8 +66,13 @@ def unlike(stimulus: object, recognised: RecognisedStimulus | Unknown) -> str | 
         return None
     if isinstance(recognised, Unknown):
         return recognised.reason if recognised.reason.startswith("silence") else None
+<<<<<<< HEAD
     if kind == SquareAndSine.kind:
         return None if recognised.kind != "idle" else f"it sounds like {recognised.description}"
+=======
+    if recognised.kind in getattr(stimulus, "sounds_like", ()):
+        return None
+>>>>>>> main
     if recognised.kind != kind:
         # A square wave through a narrow band is a tone, and a hard-driven tone nearly square.
         return (

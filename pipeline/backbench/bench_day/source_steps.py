@@ -1,4 +1,4 @@
-"""The captures of units that bring their own signal: tuners, players, tape and disc machines."""
+"""The captures of units that bring their own signal: tuners and players."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from backbench.bench_day.common_steps import (
 from backbench.bench_day.line_steps import USUAL_V, line_load
 from backbench.bench_day.planned_capture import PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
+<<<<<<< HEAD
 from backbench.documents.clear_frequencies import clear_hz
 from backbench.documents.stimuli import Idle, Tone, Transport
 from backbench.quantities.writing import in_text
@@ -25,6 +26,13 @@ SPEED_HZ = 3150.0
 SPEED_S = 60.0
 """Enough turns of a disc for slow wow; common practice, no source."""
 RECORDED_DB = (-20.0, -60.0, -80.0, -90.0, -100.0, -110.0)
+=======
+from backbench.documents.stimuli import Idle
+from backbench.quantities.writing import in_text
+
+TUNER_HZ = ((67.0, "67"), (4_769.0, "4p77k"))
+RECORDED_DB = (-20.0, -60.0, -80.0, -90.0)
+>>>>>>> main
 """Levels below full scale at which a player's errors of level show; common practice, no source."""
 LOW_TONE_DB = -60.0
 LOW_TONE_S = 10.0
@@ -96,6 +104,7 @@ def _played_notes(session: PlanningSession) -> Iterator[str]:
            "pre-emphasis, and add them with pre_emphasis = true")  # fmt: skip
 
 
+<<<<<<< HEAD
 def transport(session: PlanningSession) -> PlannedSteps:
     """A tape or disc machine: it plays a test tape or test record."""
     load = line_load(session)
@@ -121,3 +130,7 @@ def _volts(db: float) -> float:
     """What an input range is chosen for: one range down to the low tones, so that its error
     drops out of the differences."""
     return USUAL_V if db > LOW_TONE_DB else USUAL_V * 10 ** (LOW_TONE_DB / 20)
+=======
+def _own_level(session: PlanningSession, file: str, hz: float, why: str) -> PlannedStep:
+    return session.set_to(file, tone(hz)("unknown"), line_load(session), why, volts=USUAL_V)
+>>>>>>> main
