@@ -7,7 +7,7 @@ from pathlib import Path
 
 from backbench.bench_day.classify_stimulus import RecognisedStimulus, Unknown
 from backbench.bench_day.planned_capture import Plan, PlannedStep, capture_table, capture_text
-from backbench.documents.stimuli import SquareAndSine, Tone, ToneThroughResistor, analysis_kind
+from backbench.documents.stimuli import analysis_kind
 
 AS_PLANNED = "as planned"
 
@@ -60,19 +60,13 @@ def disagreement(step: PlannedStep, recognised: RecognisedStimulus | Unknown) ->
 def unlike(stimulus: object, recognised: RecognisedStimulus | Unknown) -> str | None:
     """What was recognised in place of a stimulus; None where they agree or nothing can be said."""
     kind = analysis_kind(stimulus)  # type: ignore[arg-type]
-    kind = Tone.kind if kind == ToneThroughResistor.kind else kind
     if getattr(stimulus, "may_lie_in_noise", False):
         # A tone that the unit itself plays in its own noise sounds like nothing, or like hiss.
         return None
     if isinstance(recognised, Unknown):
         return recognised.reason if recognised.reason.startswith("silence") else None
-<<<<<<< HEAD
-    if kind == SquareAndSine.kind:
-        return None if recognised.kind != "idle" else f"it sounds like {recognised.description}"
-=======
     if recognised.kind in getattr(stimulus, "sounds_like", ()):
         return None
->>>>>>> main
     if recognised.kind != kind:
         # A square wave through a narrow band is a tone, and a hard-driven tone nearly square.
         return (

@@ -15,24 +15,12 @@ from backbench.bench_day.common_steps import (
 from backbench.bench_day.line_steps import USUAL_V, line_load
 from backbench.bench_day.planned_capture import PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
-<<<<<<< HEAD
 from backbench.documents.clear_frequencies import clear_hz
-from backbench.documents.stimuli import Idle, Tone, Transport
+from backbench.documents.stimuli import Idle, Tone
 from backbench.quantities.writing import in_text
 
 TUNER_HZ = ((67.0, "67"), (4_769.0, "4p77k"))
-SPEED_HZ = 3150.0
-"""Of test tones for speed: IEC 60386 and AES6 name it (from an abstract)."""
-SPEED_S = 60.0
-"""Enough turns of a disc for slow wow; common practice, no source."""
 RECORDED_DB = (-20.0, -60.0, -80.0, -90.0, -100.0, -110.0)
-=======
-from backbench.documents.stimuli import Idle
-from backbench.quantities.writing import in_text
-
-TUNER_HZ = ((67.0, "67"), (4_769.0, "4p77k"))
-RECORDED_DB = (-20.0, -60.0, -80.0, -90.0)
->>>>>>> main
 """Levels below full scale at which a player's errors of level show; common practice, no source."""
 LOW_TONE_DB = -60.0
 LOW_TONE_S = 10.0
@@ -104,19 +92,6 @@ def _played_notes(session: PlanningSession) -> Iterator[str]:
            "pre-emphasis, and add them with pre_emphasis = true")  # fmt: skip
 
 
-<<<<<<< HEAD
-def transport(session: PlanningSession) -> PlannedSteps:
-    """A tape or disc machine: it plays a test tape or test record."""
-    load = line_load(session)
-    yield session.idle(load, "medium stopped, stylus raised or tape not moving")
-    speed = session.set_to("speed-3150.wav", Transport(transport_hz=SPEED_HZ), load,
-                           "speed: the tone of 3150 Hz of a test record or tape",
-                           volts=USUAL_V)  # fmt: skip
-    yield speed.model_copy(update={"record_s": SPEED_S})
-    yield ("a test record's or tape's own errors of speed, level and centring can't be told from "
-           "the machine's: note which one was played")  # fmt: skip
-
-
 def _played(session: PlanningSession, file: str, hz: float, db: float, why: str) -> PlannedStep:
     stimulus = Tone(
         tone_hz=clear_hz(hz), generator_vrms="unknown", full_scale_db=db, file_rate_hz=FILE_HZ
@@ -130,7 +105,3 @@ def _volts(db: float) -> float:
     """What an input range is chosen for: one range down to the low tones, so that its error
     drops out of the differences."""
     return USUAL_V if db > LOW_TONE_DB else USUAL_V * 10 ** (LOW_TONE_DB / 20)
-=======
-def _own_level(session: PlanningSession, file: str, hz: float, why: str) -> PlannedStep:
-    return session.set_to(file, tone(hz)("unknown"), line_load(session), why, volts=USUAL_V)
->>>>>>> main

@@ -72,6 +72,7 @@ class ToneThroughResistor(StimulusModel):
 
     kind: ClassVar[str] = "tone through a resistor"
     marker: ClassVar[str] = "through_ohm"
+    sounds_like: ClassVar[tuple[str, ...]] = ("tone",)
     generated: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 72.0
     through_ohm: Annotated[float, Field(gt=0, le=1e8), in_unit("ohm")]
@@ -204,6 +205,7 @@ class SquareAndSine(StimulusModel):
 
     kind: ClassVar[str] = "square and sine"
     marker: ClassVar[str] = "square_and_sine_hz"
+    sounds_like: ClassVar[tuple[str, ...]] = ("square", "multitone", "two tones")
     generated: ClassVar[bool] = True
     levelled: ClassVar[bool] = True
     bytes_a_sample: ClassVar[float] = 72.0
@@ -313,29 +315,20 @@ MARKED_IN_TRACES = {SquareWave, Tone, Burst}
 """Kinds of stimulus whose marker a trace has too, for what it shows."""
 Stimulus = (
     Tone
-<<<<<<< HEAD
     | ToneThroughResistor
     | Steps
     | Sweep
     | TwoTones
     | SquareAndSine
-=======
-    | Steps
-    | Sweep
-    | TwoTones
->>>>>>> main
     | Multitone
     | Idle
     | SquareWave
     | Burst
     | Transport
-<<<<<<< HEAD
-=======
     | ToneOnMedium
     | SweepOnMedium
     | SilentMedium
     | ErasedTone
->>>>>>> main
     | Table
 )
 KINDS: tuple[type[StimulusModel], ...] = get_args(Stimulus)

@@ -29,14 +29,11 @@ BY_HAND = "entered by hand"
 """In place of a stimulus, of figures that no capture gives."""
 BY_HAND_POINT = "by-hand"
 OF_A_SPEED_TONE = ("transport-tone",)
-<<<<<<< HEAD
 AT_RECORDED_LEVELS = ("recorded-1khz",)
 AT_INPUT = ("input-1khz",)
-=======
 OF_A_PLAYED_TONE = ("played-tone",)
 OF_A_SILENT_MEDIUM = ("silent-medium",)
 OF_A_PLAYED_SWEEP = ("played-sweep",)
->>>>>>> main
 
 CurveRole = Literal["level over frequency", "phase over frequency"]
 PointFamily = Literal[
