@@ -26,7 +26,7 @@ LIBRARY = {
 
 
 def held(given: Any, *library: dict[str, Any]) -> list[Any]:
-    settings = Settings.model_validate({"specification": library})
+    settings = Settings.model_validate({"specification": [*library]})
     with reading(given.build()) as store:
         return class_promises(store, settings.specification, "a")
 

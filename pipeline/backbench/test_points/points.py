@@ -175,7 +175,7 @@ def _unpowered() -> Iterator[TestPoint]:
         metrics=of_family("greatest input"),
     )  # fmt: skip
     yield TestPoint(
-        "recorded-1khz", "1 kHz played from a file or disc", f"{TONE}, idle",
+        "recorded-1khz", "recorded levels of 1 kHz, from a file or disc", f"{TONE}, idle",
         metrics=of_family("recorded levels"),
     )  # fmt: skip
     yield TestPoint(
