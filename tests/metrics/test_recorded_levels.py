@@ -127,11 +127,11 @@ def test_error_of_a_unit_that_undoes_the_emphasis_and_of_one_that_does_not() -> 
     hz = [997.0, 5000.0, 16_000.0]
     falls = deemphasis_db(np.array(hz))
     right = [tone_of(f, fall, pre_emphasis=True) for f, fall in zip(hz, falls, strict=True)]
-    errors = derived("deemphasis_error", right)
+    errors = derived("disc_deemphasis_error", right)
     assert [round(e.figure.value, 6) for e in errors if isinstance(e, Derived)] == [0.0, 0.0]
-    wrong = derived("deemphasis_error", [tone_of(f, 0.0, pre_emphasis=True) for f in hz])
+    wrong = derived("disc_deemphasis_error", [tone_of(f, 0.0, pre_emphasis=True) for f in hz])
     assert wrong[1].figure.value == pytest.approx(falls[0] - falls[2], abs=1e-6)
-    assert derived("deemphasis_error", [tone_of(f, 0.0) for f in hz]) == []
+    assert derived("disc_deemphasis_error", [tone_of(f, 0.0) for f in hz]) == []
     assert derived("played_response", right) == []
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from backbench.documents.stimuli import (
     Burst,
+    FmTone,
     Multitone,
     SquareAndSine,
     SquareWave,
@@ -86,7 +87,7 @@ def _level(stimulus: Stimulus) -> float:
 def _periodic(stimulus: Stimulus, time: Array, rate_hz: int) -> Array:
     level = _level(stimulus)
     match stimulus:
-        case Tone() | ToneThroughResistor():
+        case Tone() | ToneThroughResistor() | FmTone():
             return _sine(stimulus.frequencies[0], time) * level
         case TwoTones():
             high = level / math.hypot(stimulus.ratio, 1.0)

@@ -91,7 +91,9 @@ _SHIPPED: Mapping[str, UnitKind] = {
             also_called=("phono preamplifier", "phono preamp", "phono pre"),
         ),
         _amplifier("receiver", by_input={"tuner": "tuner", "fm": "tuner"}),
-        UnitKind("tuner", "tuner", battery="tuner", first_points=("tuner",)),
+        UnitKind(
+            "tuner", "tuner", battery="tuner", first_points=("tuner", "interference", "fm-tone")
+        ),
         UnitKind(
             "turntable",
             "turntable",

@@ -11,6 +11,7 @@ from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import Field, model_validator
 
+from backbench.documents.broadcast_stimuli import FmTone
 from backbench.documents.medium_stimuli import (
     ErasedTone,
     SilentMedium,
@@ -329,6 +330,7 @@ Stimulus = (
     | SweepOnMedium
     | SilentMedium
     | ErasedTone
+    | FmTone
     | Table
 )
 KINDS: tuple[type[StimulusModel], ...] = get_args(Stimulus)
@@ -359,19 +361,7 @@ def generator_level(stimulus: Stimulus) -> float | None:
 
 
 __all__ = [
-    "KINDS",
-    "MARKED_IN_TRACES",
-    "TRACES",
-    "ErasedTone",
-    "Hertz",
-    "Level",
-    "Seconds",
-    "SilentMedium",
-    "Stimulus",
-    "StimulusModel",
-    "SweepOnMedium",
-    "Table",
-    "ToneOnMedium",
-    "Transport",
-    "Volts",
+    "KINDS", "MARKED_IN_TRACES", "TRACES", "ErasedTone", "FmTone", "Hertz", "Level", "Seconds",
+    "SilentMedium", "Stimulus", "StimulusModel", "SweepOnMedium", "Table", "ToneOnMedium",
+    "Transport", "Volts",
 ]  # fmt: skip

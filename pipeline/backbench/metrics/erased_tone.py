@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-
-import numpy as np
 
 from backbench.documents.stimuli import ErasedTone
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.quantities.writing import in_text
+from backbench.signal.narrow_line import narrow_line
 from backbench.signal.record_checks import check_record
-from backbench.signal.rumble import LEAST_SEGMENTS, SEGMENT_S, band, weighted_noise
+from backbench.signal.rumble import LEAST_SEGMENTS, SEGMENT_S
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import Contribution, combine
 
@@ -20,7 +18,6 @@ FAMILY = "Tape and disc playback"
 
 WITHIN = 0.03
 """Band about the tone, relative: what a machine's speed may be off."""
-STANDS_OUT = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,20 +53,9 @@ def erased(capture_data: CaptureData, number: int) -> ErasedView:
 )
 def erased_residual(seen: ErasedView) -> MeasuredValue:
     """Rms of what is left of an erased tone."""
-    own, *beside = (
-        weighted_noise(
-            seen.track.volts, seen.track.rate_hz, band(hz * (1 - WITHIN), hz * (1 + WITHIN))
-        )
-        for hz in (seen.hz, seen.hz / (1 + 3 * WITHIN), seen.hz * (1 + 3 * WITHIN))
-    )
-    noise = np.array([part.rms**2 for part in beside])
-    left = own.rms**2 - float(noise.mean())
-    u = math.sqrt((2 * own.rms * own.u) ** 2 + float(noise.std(ddof=1)) ** 2 / 2)
-    if left <= STANDS_OUT * u:
-        most = math.sqrt(max(left, 0.0) + STANDS_OUT * u)
-        return MeasuredValue(most, most * seen.track.calibration, bound="upper")
-    rms = math.sqrt(left)
-    total = combine(
-        [Contribution(u / (2 * rms), own.dof), Contribution(rms * seen.track.calibration)]
-    )
-    return MeasuredValue(rms, total.u, u / (2 * rms), total.dof)
+    line = narrow_line(seen.track.volts, seen.track.rate_hz, seen.hz, WITHIN)
+    shared = line.rms * seen.track.calibration
+    if not line.stands_out:
+        return MeasuredValue(line.rms, shared, bound="upper")
+    total = combine([Contribution(line.u, line.dof), Contribution(shared)])
+    return MeasuredValue(line.rms, total.u, line.u, total.dof)

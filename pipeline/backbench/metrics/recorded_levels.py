@@ -275,8 +275,8 @@ def played_response(session: Session) -> Iterator[Derived]:
 
 
 @derived(
-    "deemphasis_error",
-    title="De-emphasis error",
+    "disc_deemphasis_error",
+    title="De-emphasis error of a disc",
     unit="dB",
     better="nearer zero",
     source="IEC 60908 (time constants of 50 us and 15 us; from memory)",
@@ -285,7 +285,7 @@ def played_response(session: Session) -> Iterator[Derived]:
     "stated as recorded, less the fall of the de-emphasis; its own response included",
     traits=Traits(session_spread=ONE_SWEEP),
 )
-def deemphasis_error(session: Session) -> Iterator[Derived]:
+def disc_deemphasis_error(session: Session) -> Iterator[Derived]:
     """How far a tone recorded with pre-emphasis is off the level that it should play at."""
     for given, hz in _over_frequency(session, True):
         fall = deemphasis_db(np.array([hz, given.made_from[1].frequency_hz or 1000.0]))

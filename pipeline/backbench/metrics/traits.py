@@ -25,6 +25,8 @@ AT_POWERS = (
 AT_LIMITS = ("limit-1khz-8ohm", "limit-1khz-4ohm", "limit-1khz-16ohm", "limit-1khz-2ohm")
 OVER_THE_BAND = ("response",)
 OF_RF_LEVELS = ("tuner-table",)
+OF_AN_FM_TONE = ("fm-tone",)
+OF_AN_INTERFERER = ("interference-table",)
 BY_HAND = "entered by hand"
 """In place of a stimulus, of figures that no capture gives."""
 BY_HAND_POINT = "by-hand"

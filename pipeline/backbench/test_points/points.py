@@ -117,6 +117,8 @@ def _line_points() -> list[TestPoint]:
         TestPoint("played-sweep", "sweep of a test record or tape", "played sweep"),
         TestPoint(BY_HAND_POINT, "entered by hand", BY_HAND),
         TestPoint("tuner-table", "table of RF levels", "tuner table"),
+        TestPoint("fm-tone", "tone that modulates a carrier", "fm tone"),
+        TestPoint("interference-table", "table beside an interferer", "interference table"),
     ]  # fmt: skip
 
 
