@@ -183,7 +183,7 @@ def test_jitter_and_image(readings: pl.DataFrame) -> None:
     assert jitter["value"] == pytest.approx(JITTER_S, rel=0.02)
     hz = np.array([20_000.0, FILE_HZ - 20_000.0])
     low, high = np.abs(freqz(FILTER, worN=hz, fs=RATE)[1])
-    image = figure(readings, "image", frequency_hz=20_000.0)
+    image = figure(readings, "sampling_image", frequency_hz=20_000.0)
     assert image["value"] == pytest.approx(20 * math.log10(high / low), abs=0.05)
 
 

@@ -98,7 +98,12 @@ def test_jitter_beside_numpy() -> None:
 
 def test_no_jitter_of_a_low_tone_nor_without_the_file_s_rate() -> None:
     plain = capture(np.sin(2 * np.pi * 997 * time()), 997.0)
-    assert of("sampling_jitter", plain) == of("image", plain) == of("played_residual", plain) == []
+    assert (
+        of("sampling_jitter", plain)
+        == of("sampling_image", plain)
+        == of("played_residual", plain)
+        == []
+    )
     low = capture(np.sin(2 * np.pi * 997 * time()) + hiss(1e-6), 997.0, file_rate_hz=FILE_HZ)
     given = {f.metric.name: f for f in measure(low)[0]}
     assert given["sampling_jitter"].status == "not_applicable"
@@ -111,18 +116,18 @@ def test_an_image_is_read_where_the_unit_s_own_clock_puts_it() -> None:
     hz, image_hz = 19_001.0 * fast, (FILE_HZ - 19_001.0) * fast
     t = time()
     volts = np.sin(2 * np.pi * hz * t) + 1e-3 * np.sin(2 * np.pi * image_hz * t + 1)
-    (image,) = of("image", capture(volts + hiss(1e-5), 19_001.0, file_rate_hz=FILE_HZ))
+    (image,) = of("sampling_image", capture(volts + hiss(1e-5), 19_001.0, file_rate_hz=FILE_HZ))
     assert image.value == pytest.approx(-60, abs=3 * image.uncertainty + 0.02)
     assert "at 25.101 kHz" in (image.remark or "")
     clean = np.sin(2 * np.pi * hz * t) + hiss(1e-5)
-    (none,) = of("image", capture(clean, 19_001.0, file_rate_hz=FILE_HZ))
+    (none,) = of("sampling_image", capture(clean, 19_001.0, file_rate_hz=FILE_HZ))
     assert none.bound == "upper"
     assert none.value < -90
 
 
 def test_no_image_within_the_record() -> None:
     data = capture(np.sin(2 * np.pi * 997 * time()) + hiss(1e-6), 997.0, file_rate_hz=48_000)
-    beyond = {f.metric.name: f for f in measure(data)[0]}["image"]
+    beyond = {f.metric.name: f for f in measure(data)[0]}["sampling_image"]
     assert beyond.status == "not_applicable"
     assert "the first image is at 47.003 kHz" in (beyond.reason or "")
 

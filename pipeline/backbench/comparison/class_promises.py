@@ -73,7 +73,7 @@ def class_promises(
 def _order(promise: ClassPromise) -> tuple[object, ...]:
     v = promise.verdict
     sign = 1 if v.side == "at most" else -1
-    return not v.decided, v.title, v.promised_at, sign * v.limit, promise.model
+    return not v.decided, v.metric, v.promised_at, sign * v.limit, promise.model
 
 
 def _kind_of(store: Database, unit_key: str) -> tuple[str, str]:

@@ -81,7 +81,7 @@ def played_residual(tone: ToneView) -> Iterator[MeasuredValue]:
 
 
 @metric(
-    "image",
+    "sampling_image",
     title="Image above half the sample rate",
     unit="dB",
     better="lower",
@@ -92,7 +92,7 @@ def played_residual(tone: ToneView) -> Iterator[MeasuredValue]:
     "far as 0.45 of the recorder's own rate; images on a harmonic of the tone are left out",
     traits=Traits(only_with="played source"),
 )
-def image(tone: ToneView) -> Iterator[MeasuredValue]:
+def sampling_image(tone: ToneView) -> Iterator[MeasuredValue]:
     """Level of the strongest image of a played tone, re the tone."""
     rate = _played(tone).file_rate_hz
     if rate is None or not tone.driven:
