@@ -19,7 +19,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.itu_468 import TWO_KHZ, weighting_468
 from backbench.signal.power import MeanSquare
 from backbench.signal.tone import BAND_HZ
-from backbench.signal.tone_companions import Pair, line_at, sideband_pair
+from backbench.signal.tone_companions import SidebandPair, line_at, sideband_pair
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 from backbench.signal.weighting import a_weighting
@@ -123,7 +123,7 @@ def _strongest(squares: dict[float, MeanSquare], whole: MeanSquare) -> MeasuredV
     return MeasuredValue(value, own, own, square.samples, remark=remark)
 
 
-def _pair_of(tone: ToneView) -> Pair | None:
+def _pair_of(tone: ToneView) -> SidebandPair | None:
     """Sidebands of a played tone; None of one that wasn't, or whose file isn't stated."""
     if _played(tone).file_rate_hz is None or not tone.driven:
         return None
@@ -160,7 +160,7 @@ def sideband_pair_level(tone: ToneView) -> Iterator[MeasuredValue]:
     yield MeasuredValue(value, own, own, remark=_kind(pair))
 
 
-def _kind(pair: Pair) -> str:
+def _kind(pair: SidebandPair) -> str:
     place = f"at {in_text(pair.away_hz, 'Hz', 4)} from the tone"
     return f"{place}, mostly of its amplitude" if pair.amplitude > pair.phase else place
 

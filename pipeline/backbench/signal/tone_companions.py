@@ -20,7 +20,7 @@ ALIKE = 16.0
 """Powers of the two lines of a pair differ by less than this."""
 
 
-class Pair(NamedTuple):
+class SidebandPair(NamedTuple):
     """Two lines at equal distances from a tone, or the most that such may hide.
 
     Parameters
@@ -65,7 +65,7 @@ def line_at(lines: ToneLines, position: float) -> MeanSquare:
     return MeanSquare(float(read.square[0]) - noise, noise**2, 2 * noise, lines.samples)
 
 
-def sideband_pair(lines: ToneLines) -> Pair:
+def sideband_pair(lines: ToneLines) -> SidebandPair:
     """The strongest pair of lines at equal distances on both sides of a tone.
 
     Parameters
@@ -75,7 +75,7 @@ def sideband_pair(lines: ToneLines) -> Pair:
 
     Returns
     -------
-    Pair
+    SidebandPair
         The lesser line of a pair decides which is the strongest; a lone line is none.
 
     Notes
@@ -96,20 +96,20 @@ def sideband_pair(lines: ToneLines) -> Pair:
     carrier = lines.fundamental.value
     if not standing.any():
         most = math.sqrt(UNSEEN * float(noise.max()) / carrier)
-        return Pair(0.0, math.sqrt(2) * most, most, most, 0.0)
+        return SidebandPair(0.0, math.sqrt(2) * most, most, most, 0.0)
     best = int(away[np.argmax(np.where(standing, weaker, 0.0))])
     apart = peak_position(lines.spectrum, middle + best) - lines.position
     return _pair(lines, apart, carrier)
 
 
-def _pair(lines: ToneLines, apart: float, carrier: float) -> Pair:
+def _pair(lines: ToneLines, apart: float, carrier: float) -> SidebandPair:
     places = lines.position + np.array([apart, -apart])
     read = read_lines(lines.spectrum, places)
     noise = float(read.noise_at(places, lines.noise).mean())
     root = math.sqrt(carrier)
     upper, lower = np.sqrt(read.square) / root * np.exp(1j * (read.phase - lines.phase))
     square = max(float(read.square.sum()) - 2 * noise, 0.0)
-    return Pair(
+    return SidebandPair(
         away_hz=apart * lines.spectrum.resolution_hz,
         ratio=math.sqrt(square) / root,
         phase=abs(upper - np.conj(lower)) / 2,
