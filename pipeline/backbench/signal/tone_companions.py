@@ -8,8 +8,9 @@ from typing import NamedTuple
 import numpy as np
 
 from backbench.signal.power import MeanSquare
+from backbench.signal.sidebands import HUM_STANDING
 from backbench.signal.spectrum import peak_position, read_lines
-from backbench.signal.tone import HUM_STANDING, ToneLines
+from backbench.signal.tone import ToneLines
 
 REACH_HZ = 5000.0
 """Sidebands are looked for up to this far from the tone (common practice, no source)."""
