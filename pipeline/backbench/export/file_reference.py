@@ -37,11 +37,14 @@ UNITS = {
     "db": "dB",
     "dba": "dB(A)",
     "m": "m",
+    "mm": "mm",
     "c": "°C",
     "on": "minutes",
     "scale": "V peak",
 }
 """The unit of a value, by the last word of its key."""
+COMPOUND = {"_cm_s": "cm/s", "_nwb_m": "nWb/m"}
+"""The unit by the last two words of a key, before those of the last one."""
 
 TYPES = {
     "str": "text", "float": "number", "int": "whole number", "bool": "true or false",
@@ -178,6 +181,9 @@ def _composed(origin: Any, parts: tuple[Any, ...]) -> str:
 
 
 def _unit(key: str) -> str:
+    for ending, unit in COMPOUND.items():
+        if key.endswith(ending):
+            return unit
     return UNITS.get(key.rpartition("_")[2], "") if "_" in key else ""
 
 
