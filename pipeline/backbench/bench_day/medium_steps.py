@@ -32,7 +32,7 @@ def transport(session: PlanningSession) -> PlannedSteps:
     medium = kind_of_unit(session.manifest.unit[0].kind).medium
     load = line_load(session)
     yield session.idle(load, "medium stopped, stylus raised or tape not moving")
-    yield _step(session, f"speed-{SPEED_HZ:g}.wav", Transport(transport_hz=SPEED_HZ),
+    yield _step(session, "speed-3150.wav", Transport(transport_hz=SPEED_HZ),
                 "speed, wow and flutter: the tone of 3150 Hz of a test record or tape",
                 SPEED_S)  # fmt: skip
     yield from _tape(session) if medium == "tape" else _disc(session)
@@ -65,7 +65,8 @@ def _tape(session: PlanningSession) -> PlannedSteps:
     yield from _separation(session)
     yield _sweep(session, "sweep.wav", _band_hz(session), "response of the machine")
     yield ("reference-315.wav: add flux_nwb_m to its stimulus as the test tape prints it; without "
-           "it no signal-to-noise ratio is given")  # fmt: skip
+           "it no signal-to-noise ratio is given; with tape_speed_cm_s and track_spacing_mm the "
+           "azimuth is given as an angle too")  # fmt: skip
 
 
 def _band_hz(session: PlanningSession) -> tuple[float, float]:
