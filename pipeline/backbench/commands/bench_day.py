@@ -87,8 +87,9 @@ def plan(
 
     The gain is taken from --gain-db, else from a tone of this review, else from the catalogue, of
     the same load and state. What the rate, the generator and the input ranges can't give is left
-    out, with the reason. When planned again, the list marks what is already recorded, and once the
-    review has been ingested it asks for the steps that narrow a power at a limit of distortion.
+    out, with the reason. When planned again, loads and rate are those of the earlier plan where
+    none are named, the list marks what is already recorded, and once the review has been ingested
+    it asks for the steps that narrow a power at a limit of distortion.
 
     Example: backbench plan reviews/2024-05-heron --load 8 --load 4 --out plan.html -c my-catalogue
     """
@@ -266,6 +267,7 @@ def _made_plan(
     from backbench.ingest.capture_files import found_file
 
     earlier = read_plan(folder)
+    loads = loads or tuple(earlier.loads_ohm if earlier else ())
     nominal = nominal_load(manifest, loads)
     gain = known_gain(folder, manifest, home.places, gain_db, nominal)
     chain = chain_of(manifest, home.settings, gain.db, gain.loaded_db)
@@ -292,6 +294,10 @@ def _brackets(home: Catalogue, manifest: Manifest) -> tuple[LimitBracket, ...]:
         return tuple(limit_brackets(session_of_review(store, manifest.review.key)))
 
 
+NEEDED = ("n", "done", "file", "generator", "play", "load", "range")
+"""What somebody at the bench sets, one capture after the other."""
+
+
 def _show_plan(
     made: Plan, manifest: Manifest, folder: Path, out_format: str, *, loop_backs_alone: bool
 ) -> None:
@@ -306,22 +312,24 @@ def _show_plan(
     done = {step.stem for step in made.step if found_file(folder, step.file)}
     chosen = {step.file for step in made.step if step.loop_back or not loop_backs_alone}
     shown = [row for row in rows(made, done) if row["file"] in chosen]
-    show_frame(pl.DataFrame(shown), out_format)
+    show_frame(pl.DataFrame(shown), out_format, needed=NEEDED)
 
 
 def _show_notes(made: Plan, manifest: Manifest) -> None:
     """What to know before the first capture is taken."""
     from backbench.bench_day.cautions import cautions
     from backbench.bench_day.plan_text import WARM_UP
+    from backbench.reports.terminal_tables import console, flowing, listed
 
-    typer.echo("Before anything is connected:")
+    out = console()
+    flowing(out, "Before anything is connected:")
     for line in cautions(manifest.unit):
-        typer.echo(f"  - {line}")
-    typer.echo("")
-    for line in [WARM_UP, *made.notes]:
-        typer.echo(f"  {line}")
-    if made.gain_db is not None:
-        typer.echo(f"  Gain {in_text(made.gain_db, 'dB', 4)} ({made.gain_from}).")
+        listed(out, line)
+    out.print()
+    gain = made.gain_db
+    stated = [] if gain is None else [f"Gain {in_text(gain, 'dB', 4)} ({made.gain_from})."]
+    for line in [WARM_UP, *made.notes, *stated]:
+        listed(out, line)
 
 
 def _write_page(made: Plan, manifest: Manifest, out: Path) -> None:
