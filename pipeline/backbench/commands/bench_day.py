@@ -163,7 +163,7 @@ def stimuli(
     for file, reason in written.left_out:
         typer.echo(f"{file} left out: {reason}", err=True)
     runs = [path for path in written.files if path.suffix == ".toml"]
-    _show_written(written.files, runs, dry=dry_run)
+    _show_written(written.files, runs, folder, dry=dry_run)
     if runs:
         typer.echo(f"\nCaution, before a run is played: {UNATTENDED}")
     if runs and not dry_run:
@@ -176,13 +176,14 @@ def stimuli(
         raise typer.Exit(PARTLY_DONE)
 
 
-def _show_written(files: Sequence[Path], runs: Sequence[Path], *, dry: bool) -> None:
+def _show_written(files: Sequence[Path], runs: Sequence[Path], review: Path, *, dry: bool) -> None:
     """How many files went into each folder, and the runs by name."""
     done = "would write" if dry else "wrote"
     single = [path for path in files if path.stem not in {run.stem for run in runs}]
     for place in dict.fromkeys(path.parent for path in single):
         number = sum(path.parent == place for path in single)
-        typer.echo(f"{done} {counted(number, 'file')} into {place}/")
+        why = ": what will be played, for the analysis to compare with" * (place == review)
+        typer.echo(f"{done} {counted(number, 'file')} into {place}/{why}")
     for run in runs:
         typer.echo(f"{done} {run.with_suffix('.wav')}, with its layout {run.name}")
 
@@ -211,7 +212,7 @@ def cut(
     run = read_run(layout)
     for piece in cut_run(recording, run, folder, dry=dry_run):
         action = "would write" if dry_run else "wrote"
-        typer.echo(f"{action} {piece.path}: samples {piece.first} to {piece.last}")
+        typer.echo(f"{action} {piece.path}: {piece.span()}")
     if not dry_run:
         for line in follow_run(run, folder):
             typer.echo(f"warning: {line}", err=True)
