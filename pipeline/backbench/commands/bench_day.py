@@ -295,7 +295,7 @@ def _brackets(home: Catalogue, manifest: Manifest) -> tuple[LimitBracket, ...]:
         return tuple(limit_brackets(session_of_review(store, manifest.review.key)))
 
 
-NEEDED = ("n", "done", "file", "generator", "play", "load", "range")
+NEEDED = ("n", "done", "file", "generator", "load", "range", "play")
 """What somebody at the bench sets, one capture after the other."""
 
 
