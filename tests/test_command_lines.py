@@ -281,6 +281,7 @@ NOTHING_FOLLOWS = {
 """Commands after which there is nothing to be done, and why."""
 
 
+@pytest.mark.usefixtures("few_questions")
 @pytest.mark.parametrize("line", [line for line, _ in HERE], ids=[name for _, name in HERE])
 def test_a_command_line_that_is_given_runs(line: str, here: Path) -> None:
     command = line.split()[1]

@@ -20,6 +20,8 @@ from backbench.signal.power import STANDING, MeanSquare, line_power, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
 
+TOLD_FROM = 2.5
+"""Of stray fields and rectifiers the first or second line is by far the strongest: no source."""
 BAND_HZ = (20.0, 20_000.0)
 PASS_BAND = 20_000 / 44_100
 """Share of the sample rate that a converter passes unaltered: common practice, no source."""
@@ -30,8 +32,6 @@ BESIDE = 6.0
 """Standard deviations of the noise above which a line stands beside a harmonic."""
 LOST = 1e-3
 """Share of a harmonic that its middle may not show, where the tone wanders a little."""
-HUM_STANDING = 12.0
-"""A neighbour counts as a mains line above this times its noise: once in 160 000 by chance."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -260,9 +260,10 @@ class ToneLines:
 
     @cached_property
     def perhaps_under_fundamental(self) -> float:
-        """Mean square, V^2, of the most of a mains line or sideband in a low tone's lobe, where
-        nothing clear of its harmonics tells of it; 0 where something does, or none lies there."""
-        if not self._hum_of_fundamental[1][0]:
+        """Mean square, V^2, of the most of a mains line or sideband in a low tone's lobe;
+        0 where none lies there and, above the second multiple, where those around tell of it."""
+        told = self.frequency_hz > TOLD_FROM * (self.mains_hz or 0.0)
+        if told and not self._hum_of_fundamental[1][0]:
             return 0.0
         places = np.array([self.position])
         most = hidden_under_tones(self.spectrum, self.noise, places, self.half, self.mains_hz)
@@ -318,8 +319,7 @@ class ToneLines:
             removed += [self.lobe(n * self.position) for n in harmonics.orders[standing].tolist()]
             # The line there is as strong as those beside it, or all that is seen.
             line = np.minimum(harmonics.hum / MARGIN, harmonics.square)[standing]
-            hidden = np.append(line, self.beside_harmonics)
-            hidden = np.append(hidden, self.hum_under_fundamental)
+            hidden = np.r_[line, self.beside_harmonics, self.hum_under_fundamental]
             blind = float(np.maximum(harmonics.square, 0.0)[harmonics.blind].sum()) ** 2
         return widened(with_lines(self._left(band, removed), hidden), blind)
 

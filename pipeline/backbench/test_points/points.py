@@ -73,6 +73,11 @@ POWERS: dict[str, tuple[str, float | None, float | None]] = {
 
 def shipped_points() -> list[TestPoint]:
     """The points that every catalogue has, in the order that they are shown."""
+    return list(_shipped())
+
+
+@cache
+def _shipped() -> tuple[TestPoint, ...]:
     line = [replace(point, input_sort=LINE) for point in _line_points()]
     known = {point.point_key: point for point in line}
     others = [
@@ -80,7 +85,7 @@ def shipped_points() -> list[TestPoint]:
                 title=f"{sort} input: {known[key].title}")
         for sort in EQUALISED_INPUTS for key in OWN_AT_INPUTS
     ]  # fmt: skip
-    return [*line, *others]
+    return (*line, *others)
 
 
 def at_input(sort: str, point_key: str) -> str:
