@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
-from backbench.signal.band_sums import notch_power, parted, widened, with_lines
+from backbench.signal.band_sums import parted, widened, with_lines
 from backbench.signal.dither import lines_of_steps
 from backbench.signal.harmonics import Harmonics, beats
 from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum, hidden_under_tones
@@ -269,16 +270,15 @@ class ToneLines:
         most = hidden_under_tones(self.spectrum, self.noise, places, self.half, self.mains_hz)
         return float(most[0])
 
-    def notched(self, q: float) -> MeanSquare:
-        """What a notch filter of quality q, tuned to the fundamental, leaves of 20 Hz to 20 kHz.
+    def filtered(self, power: Callable[[Array], Array]) -> MeanSquare:
+        """What a filter leaves of 20 Hz to 20 kHz without the fundamental, of which nothing passes.
 
-        As with a steady tone nothing of the fundamental passes; the noise beside it does, and
-        the filter takes some off all that stands near it.
+        The noise beside a steady tone does, and a notch takes some off all that stands near it.
 
         Parameters
         ----------
-        q : float
-            Quality of the filter, > 0.
+        power : callable
+            Power factor at frequencies in Hz.
 
         Returns
         -------
@@ -286,10 +286,9 @@ class ToneLines:
             V^2.
         """
         band = self._band()
-        share = np.arange(band.start, band.stop) / self.position
-        weights = notch_power(share, q)
+        weights = power(np.arange(band.start, band.stop) * self.spectrum.resolution_hz)
         left = self._left(band, self._near_fundamental(band), weights=weights)
-        # The filter is narrow where the tone is: what hides in it may pass or not.
+        # A notch is narrow where the tone is: what hides in it may pass or not.
         left = widened(left, self.hum_under_fundamental**2)
         return widened(left, self._beats(BAND_HZ[1]))
 
