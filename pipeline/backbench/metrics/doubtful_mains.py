@@ -40,5 +40,5 @@ def _lies_on(tone: ToneView, mains_hz: float) -> bool:
     """Whether all harmonics of the tone lie on the lines of a mains frequency."""
     hz, lines = tone.lines.frequency_hz, tone.lines
     multiple = round(hz / mains_hz)
-    reach = lines.half * lines.spectrum.resolution_hz + OFF_NOMINAL * hz
+    reach = lines.spectrum.resolution_hz + OFF_NOMINAL * hz
     return 1 <= multiple <= MOST_MULTIPLE and abs(hz - multiple * mains_hz) <= reach
