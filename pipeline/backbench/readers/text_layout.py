@@ -83,9 +83,8 @@ def layout_of(lines: Sequence[str]) -> TextLayout:
     looked_at = lines[:LOOKED_AT]
     found = [
         _layout(looked_at, separator, decimal, rows)
-        for separator in SEPARATORS
-        for decimal in DECIMALS
-        if separator != decimal and (rows := _rows(looked_at, separator, decimal))
+        for separator, decimal in _readings(looked_at)
+        if (rows := _rows(looked_at, separator, decimal))
     ]
     if not found:
         raise NoTable("no line of numbers")
@@ -96,6 +95,19 @@ def layout_of(lines: Sequence[str]) -> TextLayout:
 
 
 DECIMALS: tuple[DecimalSign, ...] = (".", ",")
+
+
+def _readings(lines: Sequence[str]) -> list[tuple[str, DecimalSign]]:
+    """Separators and decimal signs under which the lines can read differently.
+
+    Separators that stand nowhere all give the same: one cell a line.
+    """
+    text = "\n".join(lines).replace("\t", "\t ")  # a tab parts words as a space does
+    there = [one for one in SEPARATORS if one in text]
+    absent = [one for one in SEPARATORS if one not in there][:1]
+    decimals = [one for one in DECIMALS if one == "." or one in text]
+    kept = [one for one in SEPARATORS if one in there + absent]
+    return [(one, decimal) for one in kept for decimal in decimals if one != decimal]
 
 
 def cells_of(line: str, separator: str) -> list[str]:

@@ -16,7 +16,7 @@ from backbench.signal.band_sums import notch_power, parted, widened, with_lines
 from backbench.signal.dither import lines_of_steps
 from backbench.signal.harmonics import Harmonics, beats
 from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum, hidden_under_tones
-from backbench.signal.power import STANDING, MeanSquare, line_power, noise_sum
+from backbench.signal.power import STANDING, MeanSquare, line_power, line_powers, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
 
@@ -178,14 +178,12 @@ class ToneLines:
     @cached_property
     def _harmonics(self) -> Harmonics:
         """All harmonics up to 20 kHz, or the tenth where that is higher."""
-        last = max(self.last_order(BAND_HZ[1]), min(LAST_ORDER, self.last_order(math.inf)))
-        orders = np.arange(2, last + 1)
-        positions: Array = np.asarray(orders * self.position, dtype=np.float64)
-        lines, noise = self._read(positions)
+        orders = self._orders
+        lines, noise = self._read(np.asarray(orders * self.position, dtype=np.float64))
         phase = np.angle(np.exp(1j * (lines.phase - orders * self.phase)))
         square: Array = lines.square - noise
         if self._drifts:
-            square, noise = self._from_lobes(positions)
+            square, noise = self._lobes_of_harmonics
         # A whole lobe holds what stands so near to a harmonic that their lobes meet.
         hum, blind = self._hum(orders, square, 2 * self.half if self._drifts else self.half)
         return Harmonics(
@@ -205,15 +203,26 @@ class ToneLines:
         lost = 1 - middle.value / whole.value
         return lost > 4 * (whole.relative + middle.relative)
 
-    def _from_lobes(self, positions: Array) -> tuple[Array, Array]:
-        """Mean squares of lines from their whole lobes, and what noise makes of them.
+    @cached_property
+    def _orders(self) -> NDArray[np.int_]:
+        """From the second on, up to 20 kHz, or the tenth where that is higher."""
+        last = max(self.last_order(BAND_HZ[1]), min(LAST_ORDER, self.last_order(math.inf)))
+        return np.arange(2, last + 1)
+
+    @cached_property
+    def _lobes_of_harmonics(self) -> tuple[Array, Array]:
+        """Mean squares of all harmonics from their whole lobes, and what noise makes of them.
 
         A drift spreads a line in proportion to its frequency, so that its middle alone would
         read low; the lobe holds all of it, at the price of more noise.
         """
-        lobes = [self._whole(position) for position in positions.tolist()]
-        values = np.array([square.value for square in lobes])
-        return values, np.sqrt([square.floor for square in lobes])
+        positions = self._orders * self.position
+        first = np.maximum(np.ceil(positions - self.half), 0).astype(int)
+        stop = np.minimum(np.floor(positions + self.half) + 1, len(self.noise)).astype(int)
+        value, floor = line_powers(
+            self.spectrum.power, self.noise, self.spectrum.window.spread, first, stop
+        )
+        return value, np.sqrt(floor)
 
     @cached_property
     def _hum_of_fundamental(self) -> tuple[Array, NDArray[np.bool_]]:
@@ -297,9 +306,7 @@ class ToneLines:
         last = self.last_order(top_hz)
         if last < 2:
             return 0.0
-        harmonics = self.harmonics(last)
-        orders = harmonics.orders.tolist()
-        return beats(harmonics, np.array([self._whole(n * self.position).value for n in orders]))
+        return beats(self.harmonics(last), self._lobes_of_harmonics[0][: last - 1])
 
     @cached_property
     def noise_only(self) -> MeanSquare:
@@ -339,10 +346,9 @@ class ToneLines:
             return np.zeros(0)
         harmonics = self.harmonics(last)
         standing = harmonics.square > STANDING * np.hypot(harmonics.noise, harmonics.hum)
-        orders, own = harmonics.orders[standing], harmonics.square[standing]
-        whole = [self._whole(n * self.position) for n in orders.tolist()]
-        rest = np.array([square.value for square in whole]) - own
-        floor = np.sqrt([square.floor for square in whole])
+        own = harmonics.square[standing]
+        whole, floor = (each[: last - 1][standing] for each in self._lobes_of_harmonics)
+        rest = whole - own
         least = np.maximum(BESIDE * floor + np.sqrt(2 * own * floor), LOST * own)
         return np.where(rest > least, rest, 0.0)
 
