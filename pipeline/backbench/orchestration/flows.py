@@ -143,7 +143,9 @@ def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -
     """
     workers.at_once()
     return _recorded(
-        places, works, lambda keys, group: analyse_task(keys, _unsearched(group), _unsearched(workers))
+        places,
+        works,
+        lambda keys, group: analyse_task(keys, _unsearched(group), _unsearched(workers)),
     )
 
 
