@@ -5,6 +5,7 @@
 -- conditions: one output before and after; noise at idle; distortion at 1 kHz, 5 W, 8 Ω; power
 --   at 1 % THD, 1 kHz, 8 Ω; uncertainties with that of another session in them
 -- grain: unit_key, metric; one row per unit and metric
+-- needed: unit_key, title, before, after, assessment, difference, output
 -- parameter unit: unit = ''; unit; all units where empty
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
@@ -12,14 +13,14 @@
 -- column metric: -; Metric
 -- column title: -; Title
 -- column output: -; Output
--- column before: -; As received
--- column before_u: -; Standard uncertainty
--- column after: -; After the work
--- column after_u: -; Standard uncertainty
+-- column before: {unit}; As received
+-- column before_u: {unit}; Standard uncertainty
+-- column after: {unit}; After the work
+-- column after_u: {unit}; Standard uncertainty
 -- column unit: -; Unit of measure
 -- column better: -; Better direction
--- column difference: -; Change
--- column difference_u: -; Standard uncertainty of the change
+-- column difference: {unit}; Change
+-- column difference_u: {unit}; Standard uncertainty of the change
 -- column beyond: -; Difference / expanded uncertainty
 -- column assessment: -; Assessment
 -- chart: slope

@@ -3,11 +3,12 @@
 --   the full-scale voltage of each calibration, and what was done to the bench.
 -- conditions: loop-back captures of each review; limits from the median moving range
 -- grain: bench_key, series, reviewed; one row per bench, series and day
+-- needed: bench_key, series, reviewed, value, event, u
 -- column bench_key: -; Bench
 -- column series: -; Series
 -- column reviewed: -; Date
--- column value: -; Value
--- column u: -; Standard uncertainty
+-- column value: {unit}; Value
+-- column u: {unit}; Standard uncertainty
 -- column unit: -; Unit of measure
 -- column event: -; What was done
 -- chart: control

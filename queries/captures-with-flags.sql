@@ -1,6 +1,7 @@
 -- title: Failed captures and readings without a value
 -- question: Which captures failed or gave readings without a value, and why?
 -- grain: review_key, position, file; one row per capture of a review
+-- needed: review_key, file, reason, outcome, stimulus
 -- parameter review: text = ''; review; all reviews where empty
 -- column review_key: -; Review
 -- column position: -; Capture

@@ -1,13 +1,14 @@
 -- title: Values entered from old records
 -- question: Which values were entered from old records instead of being measured from a capture?
 -- grain: reading_key; one row per reading
+-- needed: unit_key, metric, output, value, reviewed
 -- column reading_key: -; Reading
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column metric: -; Metric
 -- column output: -; Output
--- column value: -; Value
--- column uncertainty: -; Standard uncertainty
+-- column value: {unit}; Value
+-- column uncertainty: {unit}; Standard uncertainty
 -- column unit: -; Unit of measure
 -- column reviewed: -; Reviewed
 SELECT

@@ -3,6 +3,7 @@
 --   and quartiles over the units, worse output of each unit's newest review.
 -- conditions: {point}; worse output; newest review of each unit
 -- grain: technology, topology, order_n; one row per technology, topology and harmonic
+-- needed: topology, order_n, median_db, units, bounds
 -- parameter point: point = 'tone-1khz-5w-8ohm'; test point
 -- column technology: -; Technology
 -- column topology: -; Topology

@@ -5,6 +5,7 @@
 -- conditions: one output before and after; noise at idle; distortion at 1 kHz, 5 W, 8 Ω; power
 --   at 1 % THD, 1 kHz, 8 Ω; only changes beyond the uncertainty, another session's in it
 -- grain: unit_key, metric; one row per unit and metric
+-- needed: unit_key, title, before, after, gain_db, work, state, output
 -- parameter technology: technology = ''; technology; all where empty
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
@@ -12,10 +13,10 @@
 -- column metric: -; Metric
 -- column title: -; Title
 -- column output: -; Output
--- column before: -; As received
--- column before_u: -; Standard uncertainty
--- column after: -; After the work
--- column after_u: -; Standard uncertainty
+-- column before: {unit}; As received
+-- column before_u: {unit}; Standard uncertainty
+-- column after: {unit}; After the work
+-- column after_u: {unit}; Standard uncertainty
 -- column unit: -; Unit of measure
 -- column gain_db: dB; Improvement
 -- column beyond: -; Difference / expanded uncertainty

@@ -3,15 +3,16 @@
 --   difference relative to its uncertainty comes first. Mono amplifiers are units of their own:
 --   see samples-of-one-model.
 -- grain: unit_key, metric; one row per unit and metric
+-- needed: unit_key, metric, left_value, right_value, difference, difference_u
 -- parameter unit: unit = ''; unit; all units where empty
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column metric: -; Metric
--- column left_value: -; Left
--- column right_value: -; Right
--- column difference: -; Left minus right
--- column difference_u: -; Standard uncertainty
+-- column left_value: {unit}; Left
+-- column right_value: {unit}; Right
+-- column difference: {unit}; Left minus right
+-- column difference_u: {unit}; Standard uncertainty
 -- column unit: -; Unit of measure
 -- column beyond: -; Difference / expanded uncertainty
 WITH wanted (metric, point_key, limit_percent) AS (

@@ -4,6 +4,7 @@
 --   expected of units with two outputs, power and source impedance of amplifiers.
 -- conditions: each unit of each review, at most {most}; larger marks: more readings
 -- grain: review_key, unit_key, family; one row per unit of a review and part of the tests
+-- needed: unit_key, reviewed, family, state, readings
 -- parameter lacking: flag = no; only what has no value or was not run
 -- parameter most: integer = 500; greatest number of rows, most missing first
 -- column review_key: -; Review

@@ -3,14 +3,15 @@
 --   metrics? Deviation from the peers' median in robust standard deviations, of at least five
 --   peers.
 -- grain: unit_key, metric; one row per unit and metric
+-- needed: unit_key, metric, value, middle, deviation, technology
 -- parameter most: integer = 40; greatest number of rows
 -- parameter beyond: number = 3; smallest deviation to be shown
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
 -- column technology: -; Technology
 -- column metric: -; Metric
--- column value: -; Value
--- column middle: -; Median of the peers
+-- column value: {unit}; Value
+-- column middle: {unit}; Median of the peers
 -- column unit: -; Unit of measure
 -- column deviation: -; Robust standard deviations
 -- column peers: -; Units

@@ -2,6 +2,7 @@
 -- question: For which specifications does the same review have a reading of the metric, whatever
 --   its conditions? `backbench compare` gives the verdicts.
 -- grain: review_key, unit_key, position; one row per specification of a unit in a review
+-- needed: unit_key, metric, promised, readings, review_key
 -- parameter unit: unit = ''; unit; all units where empty
 -- column review_key: -; Review
 -- column unit_key: -; Unit

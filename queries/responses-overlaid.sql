@@ -10,7 +10,7 @@
 -- parameter fourth: unit = ''; fourth unit
 -- column unit_key: -; Unit
 -- column label: -; Maker and model
--- column series: -; Unit
+-- column series: -; Curve
 -- column output: -; Output
 -- column x: Hz; Frequency
 -- column y: dB; Response re 1 kHz

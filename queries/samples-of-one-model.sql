@@ -3,13 +3,14 @@
 --   largest value of each metric at its test point, for models with two units or more; the
 --   uncertainty holds for another session of each.
 -- grain: maker, model, metric; one row per model and metric
+-- needed: model, metric, least, greatest, least_unit, greatest_unit, beyond
 -- column maker: -; Maker
 -- column model: -; Model
 -- column metric: -; Metric
 -- column units: -; Units
--- column least: -; Smallest
+-- column least: {unit}; Smallest
 -- column least_unit: -; Unit with the smallest value
--- column greatest: -; Largest
+-- column greatest: {unit}; Largest
 -- column greatest_unit: -; Unit with the largest value
 -- column unit: -; Unit of measure
 -- column beyond: -; Difference / expanded uncertainty

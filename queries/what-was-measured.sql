@@ -2,6 +2,7 @@
 -- question: How many units have each metric at each test point, and how many of these values are
 --   bounds or were entered from old records?
 -- grain: metric, point_key; one row per metric and test point
+-- needed: metric, point_key, units, readings
 -- column metric: -; Metric
 -- column point_key: -; Test point
 -- column units: -; Units

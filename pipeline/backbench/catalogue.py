@@ -271,13 +271,13 @@ class Catalogue:
 
     def queries(self) -> dict[str, SavedQuery]:
         """The saved queries by name: those shipped, and the sound ones of the catalogue's own."""
-        from backbench.querying.saved_queries import available
+        from backbench.charts.own_queries import available
 
         return available(self.places.root)
 
     def faulty_queries(self) -> dict[str, tuple[Fault, ...]]:
         """The catalogue's own queries that can't be used, each with everything wrong with it."""
-        from backbench.querying.saved_queries import faulty
+        from backbench.charts.own_queries import faulty
 
         return faulty(self.places.root)
 

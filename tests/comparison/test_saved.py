@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+from backbench.charts import own_queries
+from backbench.charts.own_queries import chart_faults
 from backbench.errors import UserError
 from backbench.querying.parameter_values import parameter_value
 from backbench.querying.saved_queries import SavedQuery, available, faulty, load, shipped
@@ -61,6 +63,8 @@ def test_values_are_bound_not_pasted(given: Any, tmp_path: Path) -> None:
         ("-- title: Values above a limit\n", "", "line 1: found a header without 'title'"),
         ("-- chart: ranked", "-- colour: red", "line 9: found the unknown key 'colour'"),
         ("-- grain: n", "-- grain: m", "line 4: found 'm' in the grain"),
+        ("-- grain: n", "-- grain: n\n-- needed: n, m", "line 5: found 'm' in the needed columns"),
+        ("-- column n: V;", "-- column n: {unit};", "line 7: found 'unit' in the unit of column n"),
         ("number = 1", "numbr = 1", "line 5: found the type 'numbr'"),
         (
             "number = 1",
@@ -212,3 +216,29 @@ def test_conditions_name_declared_parameters_only(tmp_path: Path) -> None:
     line = "-- conditions: above {below} V\n-- grain: n\n"
     with pytest.raises(UserError, match=r"line 4: found the undeclared \$below"):
         one(tmp_path, GOOD.replace("-- grain: n\n", line))
+
+
+@pytest.mark.parametrize(
+    ("chart", "message"),
+    [
+        ("rankd; scale = log", "queries/values-above.sql, chart: found 'rankd'"),
+        ("ranked; scale = log", "no column unit_key"),
+        ("ranked; scale = logs", "option scale: found logs"),
+        ("", ""),
+    ],
+)
+def test_a_chart_that_a_query_of_ones_own_names_is_checked(
+    chart: str, message: str, tmp_path: Path
+) -> None:
+    (tmp_path / "queries").mkdir()
+    line = f"-- chart: {chart}\n" if chart else ""
+    text = GOOD.replace("-- chart: ranked; scale = log\n", line)
+    (tmp_path / "queries" / "values-above.sql").write_text(text, encoding="utf-8")
+    wrong = own_queries.faulty(tmp_path)
+    assert message in "; ".join(map(str, wrong.get("values-above", ())))
+    assert ("values-above" in own_queries.available(tmp_path)) is (message == "")
+    assert "idle-noise-of-technology" in own_queries.available(tmp_path)
+
+
+def test_the_charts_of_the_queries_shipped_have_what_they_ask() -> None:
+    assert [fault for query in shipped().values() for fault in chart_faults(query)] == []

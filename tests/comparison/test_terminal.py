@@ -134,10 +134,12 @@ def test_few_peers_are_reported_in_place_of_a_rank(given: Any) -> None:
 def test_a_value_keeps_its_unit_where_there_is_little_room(given: Any) -> None:
     names = [column.name for column in shipped()["before-and-after-work"].columns]
     row: dict[str, Any] = dict.fromkeys(names, "a text of some width")
-    row |= {"before": 0.00036, "after": 0.00022, "unit": "V", "beyond": 18.0}
+    row |= {"before": 0.00036, "before_u": 4e-6, "after": 0.00022, "after_u": None}
+    row |= {"unit": "V", "beyond": 18.0, "assessment": "better"}
     message = lines(show_frame, pl.DataFrame([row]), shipped()["before-and-after-work"])
     head = " ".join(message[:8])
-    assert all(word in head for word in ("received", "After", "measure"))
+    assert all(word in head for word in ("received", "After", "Assessment"))
+    assert all(any(text in line for line in message) for text in ("360.0 µV", "220 µV"))
     assert any("Conditions: one output before and after; noise at idle" in line for line in message)
 
 
@@ -164,3 +166,43 @@ def test_a_trend_over_years_of_making_is_reported_per_year(given: Any) -> None:
 def test_a_cell_is_no_markup_in_markdown(tmp_path: Path, text: str, written: str) -> None:
     export(pl.DataFrame({"note": [text]}), "markdown", tmp_path / "table.md")
     assert (tmp_path / "table.md").read_text(encoding="utf-8").splitlines()[2] == f"| {written} |"
+
+
+def test_a_value_with_the_unit_of_its_row_stays_a_number_in_files(tmp_path: Path) -> None:
+    query = shipped()["bench-over-time"]
+    names = [column.name for column in query.columns]
+    row: dict[str, Any] = dict.fromkeys(names, "") | {"value": 1.46e-6, "u": 1.7e-8, "unit": "V"}
+    frame = pl.DataFrame([row, {**row, "value": 0.0, "u": 0.04, "unit": "dB"}])
+    message = "\n".join(lines(show_frame, frame, query))
+    assert "1.460 µV" in message
+    assert "17 nV" in message
+    assert "0.000 dB" in message
+    export(frame, "csv", tmp_path / "out.csv", query)
+    assert pl.read_csv(tmp_path / "out.csv")["value"].to_list() == [1.46e-6, 0.0]
+
+
+@pytest.mark.parametrize("value", ["a text", None, True, 12])
+def test_a_value_beside_a_unit_that_is_no_quantity_is_shown_as_it_is(value: Any) -> None:
+    query = shipped()["bench-over-time"]
+    row: dict[str, Any] = {column.name: None for column in query.columns} | {"value": value}
+    shown = " ".join(lines(show_frame, pl.DataFrame([row]), query))
+    assert {True: "yes", None: "1 row"}.get(value, str(value)) in shown
+
+
+def test_what_is_the_same_in_every_row_goes_first_and_is_put_in_a_line() -> None:
+    frame = pl.DataFrame({
+        "bench": ["garage"] * 2, "nothing": ["", ""],
+        **{f"a_longer_number_{n}": [10**15 + n, 10**15] for n in range(1, 5)},
+    })  # fmt: skip
+    shown = lines(show_frame, frame, None)
+    assert "the same in every row shown: bench: garage" in shown
+    assert "without an entry in any row shown: nothing" in shown
+    assert not any("columns not shown" in line for line in shown)
+
+
+def test_a_bound_is_marked_however_narrow_the_table_is() -> None:
+    query = shipped()["hum-of-a-unit"]
+    row: dict[str, Any] = {column.name: 1234.5678 for column in query.columns}
+    row |= {"unit_key": "k" * 12, "label": "l" * 30, "output": "left", "bound": "upper"}
+    shown = lines(show_frame, pl.DataFrame([row, {**row, "bound": None}]), query)
+    assert any("Bound" in line for line in shown[:8])

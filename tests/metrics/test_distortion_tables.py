@@ -176,6 +176,21 @@ def test_a_spectrum_gives_the_tones_distortion_whatever_the_window(
     assert peak == pytest.approx(20 * math.log10(2.0), abs=1.5)
 
 
+@pytest.mark.parametrize("tone_hz", [1000.0, None])
+def test_a_spectrum_in_plain_db_is_drawn_re_its_strongest_line(tone_hz: float | None) -> None:
+    table = spectrum_of("hann", 1000.0, 1e-3, 3)
+    in_db = {"frequency": table["frequency"], "level": 20 * np.log10(table["level"]) + 17.0}
+    data = given("spectrum", in_db, tone_hz, level="dB")
+    (drawn,) = measure(data)[1]
+    assert (drawn.name, drawn.y_unit) == ("relative_spectrum", "dB")
+    strongest = 20 * np.log10(table["level"] / table["level"].max())
+    np.testing.assert_allclose(drawn.data.y, strongest, atol=1e-9)
+    if tone_hz:
+        volts = given("spectrum", table, tone_hz)
+        assert figures(data)["thd"].value == pytest.approx(figures(volts)["thd"].value)
+        assert "none is known in volts" in str(figures(data)["thd"].remark)
+
+
 def test_harmonics_that_noise_hides_are_bounds() -> None:
     data = given("spectrum", spectrum_of("hann", 1000.0, 0.3, 5), 1000.0)
     fourth = next(f.figure for f in of(data, "harmonic") if f.figure and f.figure.order == 4)

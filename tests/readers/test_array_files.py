@@ -117,7 +117,7 @@ def test_samples_without_a_header(tmp_path: Path, order: Any, blocks: bool) -> N
     raw = RawLayout(type="int16", order=order, columns=2, skip_bytes=4, blocks=blocks)
     table = trace(1, 1, raw, factor=1 / 16_384)
     table.columns["time"] = TableColumn(start=0, increment=1e-5, unit="s")
-    assert_read(tmp_path / "t.bin", table, "the file holds 1 column not declared here: '2'")
+    assert_read(tmp_path / "t.bin", table, "the file holds 1 column not declared here: 2")
     (tmp_path / "t.bin").write_bytes(counts.tobytes() + b"x")
     with pytest.raises(UserError, match=r"can't be read") as caught:
         read_table(tmp_path / "t.bin", table)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from backbench.quantities.numerals import DecimalSign
 from backbench.quantities.units import scaled, spelled_unit
-from backbench.readers.text_layout import COMMENT, TextLayout, heading_of, is_comment, number_of
+from backbench.readers.text_layout import COMMENT, heading_of, is_comment, number_of
 
 INCREMENT = re.compile(
     r"(x|time|t|horizontal|sampl(e|ing))?(incr|increment|interval|step|period|delta)|d[tx]|deltat"
@@ -35,12 +35,12 @@ class _Line(NamedTuple):
     unit: str | None
 
 
-def counted_time(above: Sequence[str], layout: TextLayout) -> CountedTime | None:
+def counted_time(above: Sequence[str], decimal: DecimalSign) -> CountedTime | None:
     """What the lines above a table say of its time; None where they name no increment.
 
     Where no start is named it is 0: the zero of a trace's time is where the reader puts it.
     """
-    lines = [*_lines(above, layout.decimal)]
+    lines = [*_lines(above, decimal)]
     written = [_known(line) for line in lines if INCREMENT.fullmatch(line.label)]
     steps = [_in_seconds(line) for line in written]
     steps += filter(None, (_from_rate(line) for line in lines if RATE.fullmatch(line.label)))

@@ -13,8 +13,8 @@ WORDS = {
     "frequency": r"freq\w*|f|hertz|hz",
     "generator": r"gen\w*|source|emf|in(put)?|v ?in",
     "time": r"time|t|seconds?",
-    "real": r"re(al)?( part)?",
-    "imaginary": r"im(ag\w*)?( part)?",
+    "real": r"(\S+ )?re(al)?( part)?",
+    "imaginary": r"(\S+ )?im(ag\w*)?( part)?",
     "phase": r"phase|phi|angle|arg|deg(rees)?",
     "magnitude": r"impedance|magnitude|\|?z\|?|ohms?",
     "level": r"level|gain|response|magnitude|ampl\w*|out(put)?( level)?|db|volts?|v(rms|out)?"
@@ -81,8 +81,13 @@ def _complete(kind: str, places: dict[str, int]) -> bool:
 def two_voltages(headings: Sequence[Heading]) -> tuple[int, list[int]] | None:
     """Columns of a trace's time and of the two voltages that it has; None for other tables."""
     times = [k for k, h in enumerate(headings) if _is_of(h, "trace", "time")]
-    volts = [k for k, h in enumerate(headings) if k not in times and _is_of(h, "trace", "voltage")]
+    volts = [k for k in voltages(headings) if k not in times]
     return (times[0], volts) if len(times) == 1 and len(volts) == 2 else None
+
+
+def voltages(headings: Sequence[Heading]) -> list[int]:
+    """Columns that may hold the voltage of a trace."""
+    return [k for k, heading in enumerate(headings) if _is_of(heading, "trace", "voltage")]
 
 
 def _is_of(heading: Heading, kind: str, key: str) -> bool:

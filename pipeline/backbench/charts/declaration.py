@@ -81,18 +81,24 @@ class Chart:
             for name in self.columns
             if name not in frame.columns
         ]
-        known = {option.name: option.choices for option in self.options}
-        for name, value in options.items():
-            if value not in known.get(name, ()):
-                expected = " or ".join(known.get(name, tuple(known) or ("no option",)))
-                faults.append(Fault(f"option {name}", value, expected))
+        faults += self.option_faults(options)
         if frame.height > MOST_ROWS:
             remedy = "aggregate in the query's SQL"
             expected = f"at most {MOST_ROWS}"
             faults.append(Fault("rows", str(frame.height), expected, remedy))
         if faults:
             raise UserError(f"the chart {self.name} can't be drawn", faults)
-        return {name: choices[0] for name, choices in known.items()} | dict(options)
+        return {option.name: option.choices[0] for option in self.options} | dict(options)
+
+    def option_faults(self, options: Mapping[str, str], where: str = "") -> list[Fault]:
+        """A fault for each option that the chart hasn't, or not with this value."""
+        known = {option.name: option.choices for option in self.options}
+        return [
+            Fault(f"{where}, option {name}".removeprefix(", "), value,
+                  " or ".join(known.get(name, tuple(known) or ("no option",))))
+            for name, value in options.items()
+            if value not in known.get(name, ())
+        ]  # fmt: skip
 
 
 MOST_NAMED = 4

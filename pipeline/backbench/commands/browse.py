@@ -47,7 +47,7 @@ def reviews(
         listed = store.frame(REVIEWS, {"tag": tag.strip().lower()})
         if tag and listed.is_empty():
             raise _no_such_tag(tag, store)
-    show_frame(listed, out_format)
+    show_frame(listed, out_format, needed=("review", "outcome", "units", "date"))
     offer_recompute(home)
     if out_format == "table":
         newest = listed["review"].to_list()[-1:]
@@ -71,7 +71,8 @@ def show(
     Example: backbench show 2024-05-heron
     """
     from backbench.reports.outcome_lines import fault_lines, left_open, outcome_frame
-    from backbench.reports.terminal_tables import printable, screen_rows
+    from backbench.reports.result_cells import printable
+    from backbench.reports.terminal_tables import screen_rows
 
     home = opened(catalogue)
     ended = home.outcome(review)
@@ -138,7 +139,7 @@ def readings(
     Example: backbench readings 2024-05-heron --metric thd
     """
     from backbench.reports.reading_list import reading_list
-    from backbench.reports.terminal_tables import printable
+    from backbench.reports.result_cells import printable
 
     home = opened(catalogue)
     home.outcome(review)

@@ -86,7 +86,7 @@ def _next(folder: Path, catalogue: Path | None, checked: Checked) -> None:
 def _add(folder: Path, checked: Checked) -> None:
     """The suggested entries shown, and added to the manifest as far as they can be."""
     from backbench.bench_day.session_check import accept
-    from backbench.reports.terminal_tables import printable
+    from backbench.reports.result_cells import printable
 
     _report_suggestions(checked)
     done = accept(folder, checked.suggestions)
@@ -97,7 +97,7 @@ def _add(folder: Path, checked: Checked) -> None:
 
 
 def _report_check(checked: Checked) -> None:
-    from backbench.reports.terminal_tables import printable
+    from backbench.reports.result_cells import printable
 
     for fault in checked.faults:
         typer.echo(printable(f"fault: {fault}"), err=True)
@@ -105,6 +105,8 @@ def _report_check(checked: Checked) -> None:
         typer.echo(printable(f"fault: {line}"), err=True)
     for line in checked.warnings:
         typer.echo(printable(f"warning: {line}"), err=True)
+    for line in checked.ended.unused if checked.ended else ():
+        typer.echo(printable(f"note: {line}"), err=True)
     _report_suggestions(checked)
     if checked.missing:
         typer.echo("\nPlanned but not recorded yet:")
@@ -122,7 +124,7 @@ def _report_check(checked: Checked) -> None:
 
 
 def _report_suggestions(checked: Checked) -> None:
-    from backbench.reports.terminal_tables import printable
+    from backbench.reports.result_cells import printable
 
     planned = [item for item in checked.suggestions if item.ready and item.as_planned]
     if planned:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -156,8 +157,9 @@ def assigned(settings: list[str] | None) -> dict[str, str]:
 
 
 def show_frame(
-    frame: pl.DataFrame, out_format: str, out: Path | None = None, query: SavedQuery | None = None
-) -> None:
+    frame: pl.DataFrame, out_format: str, out: Path | None = None, query: SavedQuery | None = None,
+    needed: Sequence[str] = (),
+) -> None:  # fmt: skip
     from backbench.reports.export_formats import export
 
-    export(frame, out_format, out, query)
+    export(frame, out_format, out, query, needed=needed)

@@ -85,7 +85,7 @@ def history(
 def _show_benches(places: CataloguePaths, benches: set[str]) -> None:
     """What changed in the calibrations that the unit was measured with."""
     from backbench.maintenance.calibration_history import bench_changes
-    from backbench.reports.terminal_tables import printable
+    from backbench.reports.result_cells import printable
 
     lines = bench_changes(places, benches)
     if lines:
@@ -110,7 +110,7 @@ def _summary(entries: Sequence[HistoryEntry]) -> str:
 
 def _show(entry: HistoryEntry) -> None:
     from backbench.metrics.registry import registry
-    from backbench.reports.terminal_tables import printable
+    from backbench.reports.result_cells import printable
 
     receipt = entry.receipt
     typer.echo(f"receipt {receipt.number}, review {receipt.review}, measured on {entry.reviewed}")

@@ -20,7 +20,7 @@ def next_step(*lines: str, catalogue: Path | None = None, err: bool = False) -> 
 
     catalogue: the one to name, where it isn't the one that a command takes by itself.
     """
-    from backbench.reports.terminal_tables import printable
+    from backbench.reports.result_cells import printable
 
     where = _named(catalogue)
     for begins, line in zip(("Next:", *("  or:" for _ in lines)), lines, strict=False):

@@ -125,12 +125,12 @@ def _stills(catalogue: Path, review: str, out: Path | None) -> None:
 @contextmanager
 def _builder(catalogue: Path) -> Iterator[SiteBuilder]:
     """The catalogue opened, its published folder as the place for files."""
+    from backbench.charts.own_queries import available
     from backbench.ingest.recording_dates import RecordingDates
     from backbench.publish.photographs import Album
     from backbench.publish.sheet_charts import ChartRenderer
     from backbench.publish.site_builder import SiteBuilder
     from backbench.publish.site_data import read_site_data
-    from backbench.querying.saved_queries import available
 
     home = opened(catalogue)
     with home.reading() as store:

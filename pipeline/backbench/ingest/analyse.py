@@ -104,7 +104,8 @@ def materials_of(job: Job) -> Iterator[CaptureData]:
         return iter([_material(job, {}, None, None, table=table)])
     bench = None if job.bench is None else _bench(job.bench)
     levels = tuple(filter(None, map(_bench, job.bench_levels)))
-    return map(partial(_recorded, job, bench, levels), pieces(job.source, job.stimulus))
+    read = pieces(job.source, job.stimulus, job.roles)
+    return map(partial(_recorded, job, bench, levels), read)
 
 
 def _recorded(

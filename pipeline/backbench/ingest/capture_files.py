@@ -8,7 +8,7 @@ from backbench.readers.declaration import RecordingFormat
 from backbench.readers.file_formats import HEAD_BYTES, readers
 from backbench.storage.atomic_io import ASIDE
 
-ENDINGS = (".wav", ".flac", ".aiff", ".aif", ".caf", ".w64", ".rf64")
+ENDINGS = (".wav", ".flac", ".aiff", ".aif", ".caf", ".w64", ".rf64", ".au")
 
 
 def found_file(folder: Path, file: str) -> Path | None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from backbench.quantities.counts import counted
+from backbench.readers.unused_parts import BEGINNING
 from backbench.storage.database import Database
 from backbench.test_points.scope import chosen_reviews
 
@@ -52,13 +53,16 @@ class Across:
     def __str__(self) -> str:
         if not self.warns:
             return f"{self.what}: {self.reason}"
-        few = len(self.files) <= MOST_FILES
-        named = ", ".join(self.files) if few else counted(len(self.files), "capture")
-        return f"{named}: contradict each other: {self.what}: {self.reason}"
+        return f"{_files(self.files)}: contradict each other: {self.what}: {self.reason}"
 
 
 MOST_FILES = 4
 """Captures that a line names one by one."""
+
+
+def _files(names: Sequence[str]) -> str:
+    """Captures by their files, or counted where they are many."""
+    return ", ".join(names) if len(names) <= MOST_FILES else counted(len(names), "capture")
 
 
 @dataclass(frozen=True)
@@ -68,12 +72,15 @@ class ReviewOutcome:
     entries: a line for each other entry of the manifest that was refused: a published or an
     entered figure, a photograph.
     dates: a line for each doubt about the review's date.
+    unused: a line for each set of tracks and columns that no capture uses, with its files; of a
+    trial alone.
     """
 
     captures: tuple[CaptureOutcome, ...] = ()
     across: tuple[Across, ...] = ()
     entries: tuple[str, ...] = ()
     dates: tuple[str, ...] = ()
+    unused: tuple[str, ...] = ()
 
     @property
     def whole(self) -> bool:
@@ -160,3 +167,30 @@ def review_outcomes(store: Database, review_keys: Sequence[str]) -> dict[str, Re
         key: ReviewOutcome(tuple(captures[key]), tuple(across[key]), tuple(entries[key]))
         for key in review_keys
     }
+
+
+UNUSED = f"""
+WITH part AS (
+    SELECT DISTINCT review_key, analysis_key, unnest(list_filter(
+        string_split(reason, '; '), lambda part: starts_with(part, '{BEGINNING}'))) AS part
+    FROM reading
+    WHERE contains(reason, '{BEGINNING}')
+),
+named_once AS (
+    SELECT review_key, file, any_value(analysis_key) AS analysis_key, min(position) AS position
+    FROM capture
+    GROUP BY review_key, file
+    HAVING count(*) = 1
+)
+SELECT part, list(file ORDER BY position) FROM part
+JOIN named_once USING (review_key, analysis_key)
+WHERE review_key = ?
+GROUP BY part ORDER BY min(position), part
+"""
+"""A file that several captures name holds what is meant for the others."""
+
+
+def unused_in(store: Database, review_key: str) -> tuple[str, ...]:
+    """A line for each set of tracks and columns that no capture of a review uses."""
+    rows = store.rows(UNUSED, [review_key])
+    return tuple(f"{_files(files)}: {part}" for part, files in rows)

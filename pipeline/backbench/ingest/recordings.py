@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from backbench.documents.settings import InForce
 from backbench.documents.stimuli import Stimulus
 from backbench.ingest.analysis_plan import Source
+from backbench.metrics.warnings import joined
 from backbench.readers.declaration import OpenRecording
 from backbench.readers.file_formats import open_recording, span, too_long
+from backbench.readers.unused_parts import unused_parts
 from backbench.signal.track import Array, Track
 from backbench.storage.vault import refuse_changed
 
@@ -18,8 +20,12 @@ PIECE_BYTES = 560 * 2**20
 program itself (0.15 GiB), another review's loop-back, and windows kept from other lengths."""
 
 
-def pieces(source: Source, stimulus: Stimulus) -> Iterator[dict[int, Track]]:
+def pieces(
+    source: Source, stimulus: Stimulus, used: Collection[int] | None = None
+) -> Iterator[dict[int, Track]]:
     """The calibrated tracks by position from 1: the whole recording, or its segments in turn.
+
+    used: the tracks that have a role; every track's remark names the others. None: all of them.
 
     A steady stimulus that is too long to be analysed at once comes in equal segments. Those
     cover the recording but for its last few samples, fewer than there are segments, which are
@@ -36,9 +42,10 @@ def pieces(source: Source, stimulus: Stimulus) -> Iterator[dict[int, Track]]:
             whole = f"at most {limit} of the stimulus {stimulus.kind!r}, which is measured whole"
             raise too_long(source.name, opened, whole)
         each = opened.frames // count
+        remark = joined(opened.remark, _unused(opened.tracks, used))
         for _ in range(count):
             # Nothing here may hold on to a piece while the next one is read.
-            yield _tracks(opened.read(each), opened, source.calibration)
+            yield _tracks(opened.read(each), opened, source.calibration, remark)
         opened.read(opened.frames)
 
 
@@ -49,12 +56,20 @@ def most_frames(stimulus: Stimulus, tracks: int, rate_hz: float) -> int:
     return frames if longest_s is None else min(frames, int(longest_s * rate_hz))
 
 
-def _tracks(samples: Array, opened: OpenRecording, calibration: InForce) -> dict[int, Track]:
+def _unused(tracks: int, used: Collection[int] | None) -> str | None:
+    """A remark that names the tracks without a role; None where there are none."""
+    rest = [] if used is None else [str(n) for n in range(1, tracks + 1) if n not in used]
+    return unused_parts("track", rest, "not used here")
+
+
+def _tracks(
+    samples: Array, opened: OpenRecording, calibration: InForce, remark: str | None
+) -> dict[int, Track]:
     volts = calibration.volts
     return {
         n: Track(
             samples[:, n - 1] * volts[n], opened.rate_hz, volts[n], calibration.relative,
-            opened.bits, opened.remark,
+            opened.bits, remark,
         )
         for n in range(1, opened.tracks + 1)
         if n in volts

@@ -12,7 +12,7 @@ from backbench.documents.settings import Settings
 from backbench.ingest.analysis_plan import named_files, plan_review
 from backbench.ingest.incremental import work_of
 from backbench.ingest.load import Staged, load_reviews
-from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
+from backbench.ingest.outcomes import ReviewOutcome, review_outcomes, unused_in
 from backbench.ingest.receive import received_file
 from backbench.ingest.recording_dates import dates_in_doubt, days_written
 from backbench.ingest.reference_tables import sync_reference
@@ -70,4 +70,6 @@ def trial(
             sync_reference(store, settings)
             load_reviews(store, [Staged(planned, work.fresh, chunks, anew=True)])
             ended = review_outcomes(store, [planned.key])[planned.key]
-    return replace(ended, dates=tuple(dates_in_doubt(manifest, days_written(received))))
+            unused = unused_in(store, planned.key)
+    dates = tuple(dates_in_doubt(manifest, days_written(received)))
+    return replace(ended, dates=dates, unused=unused)

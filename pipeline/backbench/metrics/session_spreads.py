@@ -40,6 +40,7 @@ ONE_SWEEP = SessionSpread(
 ANGLE = SessionSpread(0.5, False, "about what 1 % of a corner an octave away makes")
 OFFSET = SessionSpread(1e-3, False, "bias and temperature move an offset whatever its size")
 SPEED = SessionSpread(0.05, False, "warm bearings and belts move a speed whatever its error")
+FLUTTER = SessionSpread(0.1, True, "where on a reel or a side it is taken, and how it lies, differ")
 CLOCK = SessionSpread(2.0, False, "a crystal over some kelvin")
 SENSITIVITY = SessionSpread(0.5, False, "alignment moves with temperature; leads are laid anew")
 BITS = SessionSpread(RESIDUAL_DB.size / 6.02, False, "the same 5 % in bits of 6.02 dB")

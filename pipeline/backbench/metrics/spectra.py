@@ -6,7 +6,7 @@ import numpy as np
 
 from backbench.metrics.declaration import CurveData, curve
 from backbench.metrics.noise import IdleView
-from backbench.metrics.spectrum_table import SpectrumTable, drawn
+from backbench.metrics.spectrum_table import SpectrumTable, drawn, drawn_relative
 from backbench.metrics.tone import ToneView
 from backbench.signal.spectrum_reduction import reduced
 
@@ -26,6 +26,19 @@ def tone_spectrum(tone: ToneView | SpectrumTable) -> CurveData:
     own = tone.lines.spectrum
     x, y = reduced(own, tone.lines.noise)
     return CurveData(x, 10 * np.log10(y * own.window.enbw))
+
+
+@curve(
+    "relative_spectrum",
+    title="Spectrum of a table without a reference, re its strongest line",
+    x_unit="Hz",
+    y_unit="dB",
+    stimuli=["spectrum table"],
+    version=1,
+)
+def relative_spectrum(table: SpectrumTable) -> CurveData:
+    """Each bin as an instrument gives it, where it states no volts."""
+    return drawn_relative(table)
 
 
 @curve(

@@ -22,6 +22,7 @@ from backbench.signal.track import Array
 MISSED = 0.01
 """Relative standard uncertainty of a ratio of lines by what of them a window leaves beyond the bins
 that are summed: the rectangle's is the greatest (common practice, no source)."""
+RATIOS = "its levels are ratios without a reference, so that none is known in volts"
 SKIRTS_IN_IT = "the skirts of the instrument's window are in it"
 
 
@@ -105,12 +106,25 @@ def spectrum_table(capture_data: CaptureData, number: int) -> SpectrumTable:
     except ValueError as error:
         tone, u_rel = Refusal(str(error)), 0.0
     absolute = unit_of(capture_data, "level") != "dB"
-    return SpectrumTable(hz, rms, absolute, tone, u_rel, undeclared(capture_data, ["level"]))
+    remark = joined(undeclared(capture_data, ["level"]), None if absolute else RATIOS)
+    return SpectrumTable(hz, rms, absolute, tone, u_rel, remark)
 
 
 def drawn(seen: SpectrumTable) -> CurveData:
     """The spectrum in dBV. Raises NotApplicable for one of ratios."""
     if not seen.absolute:
         raise NotApplicable("the table gives ratios, no volts")
+    return _in_db(seen)
+
+
+def drawn_relative(seen: SpectrumTable) -> CurveData:
+    """A spectrum of ratios in dB re its strongest line. Raises NotApplicable for one in volts."""
+    if seen.absolute:
+        raise NotApplicable("the table gives volts")
+    curve = _in_db(seen)
+    return replace(curve, y=curve.y - curve.y.max(initial=-math.inf))
+
+
+def _in_db(seen: SpectrumTable) -> CurveData:
     kept = seen.rms > 0
     return CurveData(seen.hz[kept], 20 * np.log10(seen.rms[kept]))

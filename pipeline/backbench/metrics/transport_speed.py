@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from backbench.documents.stimuli import Transport
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.session_spreads import SPEED
 from backbench.metrics.traits import OF_A_SPEED_TONE, Traits
 from backbench.quantities.writing import in_text
+from backbench.signal.played_tone import PlayedTone, played_tone
 from backbench.signal.record_checks import check_record
+from backbench.signal.track import Track
 from backbench.signal.transport_speed import WINDOW_S, Speed, speed_of
 
 FAMILY = "Tape and disc speed"
@@ -21,20 +24,31 @@ _UNKNOWN = (
 
 @dataclass(frozen=True, eq=False)
 class TransportView:
-    """Frequency over time of one track, and the frequency stated on the test record."""
+    """The test tone of one track, as it was stated and as it came."""
 
-    speed: Speed
-    stated_hz: float
+    stimulus: Transport
+    track: Track
+    tone: PlayedTone
+
+    @property
+    def stated_hz(self) -> float:
+        """Frequency stated on the test record or tape, Hz."""
+        return self.stimulus.transport_hz
+
+    @cached_property
+    def speed(self) -> Speed:
+        """Frequency over time. Raises Refusal where the record is too short or the tone jumps."""
+        return speed_of(self.track.volts, self.track.rate_hz, self.stated_hz)
 
 
-@view("transport", version=2)
+@view("transport", version=3)
 def transport(capture_data: CaptureData, number: int) -> TransportView:
     """The test tone of output track `number`."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]
     assert isinstance(stimulus, Transport)
     check_record(track)
-    speed = speed_of(track.volts, track.rate_hz, stimulus.transport_hz)
-    return TransportView(speed, stimulus.transport_hz)
+    tone = played_tone(track.volts, track.rate_hz, stimulus.transport_hz)
+    return TransportView(stimulus, track, tone)
 
 
 @metric(
@@ -67,8 +81,7 @@ def speed_error(seen: TransportView) -> MeasuredValue:
     stimuli=["transport"],
     version=1,
     choice=f"greatest less least mean over {in_text(WINDOW_S, 's')} (whole turns at 33 1/3, 45 and "
-    "78 a minute). No weighted flutter is given: the weighting curve's values could not be read in "
-    "any source",
+    "78 a minute)",
     traits=Traits(compared_at=OF_A_SPEED_TONE, position=210, only_with="transport"),
 )
 def speed_drift(seen: TransportView) -> MeasuredValue:

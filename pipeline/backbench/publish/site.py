@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from backbench.charts.own_queries import available, faulty
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.errors import Fault, UserError
 from backbench.ingest.recording_dates import RecordingDates
@@ -20,7 +21,7 @@ from backbench.publish.photographs import Album
 from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.site_builder import SiteBuilder, model_page, question_page, review_pages
 from backbench.publish.site_data import keep_views, read_site_data
-from backbench.querying.saved_queries import available, faulty, left_out_lines
+from backbench.querying.saved_queries import left_out_lines
 from backbench.storage import database
 from backbench.storage.atomic_io import make_folder
 from backbench.storage.catalogue_paths import places

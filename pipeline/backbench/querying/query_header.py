@@ -6,6 +6,7 @@
 --   (a line that starts with three spaces goes on with the one before)
 -- grain: unit_key; one row per unit
 -- metric: noise_a
+-- needed: unit_key, value
 -- parameter technology: technology = 'tube'; which technology
 -- column unit_key: -; Unit
 -- column value: V; Residual noise, A-weighted
@@ -15,7 +16,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from backbench.documents.validation import shortened
@@ -23,7 +24,7 @@ from backbench.errors import MISSING, Fault, did_you_mean
 from backbench.metrics.metric_names import metric_key, unknown_metric
 
 TYPES = ("text", "number", "integer", "flag", "date", "unit", "metric", "technology", "point")
-KEYS = ("title", "question", "conditions", "grain", "metric", "chart")
+KEYS = ("title", "question", "conditions", "grain", "metric", "needed", "chart")
 """Keys of the header that stand alone; parameters and columns have names."""
 NAME = re.compile(r"[a-z][a-z0-9_]*")
 LINE = re.compile(r"--\s?(?P<key>[^:]*?)\s*:\s*(?P<value>.*)")
@@ -44,11 +45,15 @@ class Parameter:
 
 @dataclass(frozen=True)
 class ResultColumn:
-    """A column of the result: its name, unit ("" for text and plain numbers) and title."""
+    """A column of the result: its name, unit ("" for text and plain numbers) and title.
+
+    unit_column: the column that holds the unit of each row; "" where the unit is the same in all.
+    """
 
     name: str
     unit: str
     title: str
+    unit_column: str = ""
 
     @property
     def heading(self) -> str:
@@ -63,6 +68,7 @@ class Header:
     conditions: what stands under the heading; {name} is the value of a parameter.
     rows: what one row stands for, in words.
     metrics: those that the answer rests on, for the reason where a unit has none.
+    needed: columns that a narrow table shows before any other, the most needed first.
     """
 
     title: str = ""
@@ -73,6 +79,7 @@ class Header:
     parameters: list[Parameter] = field(default_factory=list)
     columns: list[ResultColumn] = field(default_factory=list)
     metrics: tuple[str, ...] = ()
+    needed: tuple[str, ...] = ()
     chart: str | None = None
     chart_options: dict[str, str] = field(default_factory=dict)
 
@@ -107,7 +114,8 @@ def read_header(text: str, file: str) -> tuple[Header, list[Fault]]:
         seen[entry.key] = entry.line
         faults += _take(header, entry, file)
     faults += _missing(seen, file)
-    faults += _grain(header, seen.get("grain", 1), file)
+    for key, names in _columns_named(header):
+        faults += _declared(header, key, names, seen.get(key, 1), file)
     faults += statement_faults(statement, len(lines) + 1, file)
     faults += _parameters_used(header, seen, statement, len(lines) + 1, file)
     return header, faults
@@ -145,6 +153,8 @@ def _take(header: Header, entry: HeaderLine, file: str) -> Iterator[Fault]:
         columns, _, rows = entry.value.partition(";")
         header.grain = tuple(part.strip() for part in columns.split(","))
         header.rows = rows.strip()
+    elif entry.key == "needed":
+        header.needed = tuple(part.strip() for part in entry.value.split(","))
     elif entry.key == "metric":
         yield from _metrics(header, entry, file)
     elif entry.key == "chart":
@@ -190,7 +200,11 @@ def _column(header: Header, entry: HeaderLine, name: str, file: str) -> Iterator
                      "write - as the unit where there is none")  # fmt: skip
         return
     unit = unit.strip()
-    header.columns.append(ResultColumn(name, "" if unit == "-" else unit, title.strip()))
+    in_rows = PLACE.fullmatch(unit)
+    header.columns.append(
+        ResultColumn(name, "", title.strip(), in_rows[1]) if in_rows
+        else ResultColumn(name, "" if unit == "-" else unit, title.strip())
+    )  # fmt: skip
 
 
 def _chart(header: Header, entry: HeaderLine, file: str) -> Iterator[Fault]:
@@ -216,12 +230,25 @@ def _missing(seen: dict[str, int], file: str) -> Iterator[Fault]:
                      "add them in the order of the SELECT")  # fmt: skip
 
 
-def _grain(header: Header, line: int, file: str) -> Iterator[Fault]:
+def _columns_named(header: Header) -> Iterator[tuple[str, Sequence[str]]]:
+    """The lines of the header that name columns, with those that they name."""
+    yield "grain", header.grain
+    yield "needed", header.needed
+    for column in header.columns:
+        if column.unit_column:
+            yield f"column {column.name}", [column.unit_column]
+
+
+def _declared(
+    header: Header, key: str, names: Sequence[str], line: int, file: str
+) -> Iterator[Fault]:
+    """A fault for each column that a line names and that isn't declared."""
     known = {column.name for column in header.columns}
-    for name in header.grain:
+    where = {"grain": "the grain", "needed": "the needed columns"}.get(key, f"the unit of {key}")
+    for name in names:
         if name not in known:
             remedy = did_you_mean(name, known, f"add -- column {name}: UNIT; Title")
-            yield _fault(file, line, f"{name!r} in the grain", "a declared column", remedy)
+            yield _fault(file, line, f"{name!r} in {where}", "a declared column", remedy)
 
 
 def bare(statement: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -35,6 +35,7 @@ class SavedQuery:
     grain: the columns whose values together are unique in the result.
     rows: what one row stands for, "one row per unit"; "" where the header doesn't say it.
     metrics: those that the answer rests on; none where the header names none.
+    needed: columns that a narrow table shows before any other, the most needed first.
     chart: name of the chart that draws the result; None for a table only.
     conditions: what stands under the heading, {name} for the value of a parameter.
     begins: the line of the file that the statement begins on.
@@ -49,6 +50,7 @@ class SavedQuery:
     parameters: tuple[Parameter, ...]
     columns: tuple[ResultColumn, ...]
     metrics: tuple[str, ...]
+    needed: tuple[str, ...]
     chart: str | None
     chart_options: Mapping[str, str]
     sql: str
@@ -177,6 +179,7 @@ def parse(text: str, name: str, file: str) -> tuple[SavedQuery, list[Fault]]:
         parameters=tuple(header.parameters),
         columns=tuple(header.columns),
         metrics=header.metrics,
+        needed=header.needed,
         chart=header.chart,
         chart_options=header.chart_options,
         sql=split(text)[1].strip().removesuffix(";"),
@@ -227,10 +230,14 @@ def _shipped() -> dict[str, SavedQuery]:
     return _load([SHIPPED])
 
 
-def available(folder: Path) -> dict[str, SavedQuery]:
+Check = Callable[[SavedQuery], Sequence[Fault]]
+"""What else may be wrong with a query of one's own, which this floor can't know."""
+
+
+def available(folder: Path, check: Check | None = None) -> dict[str, SavedQuery]:
     """Shipped queries, one for each own quantity in force, and the sound ones of a catalogue's
     folder `queries`, by name."""
-    return dict(sorted({**_of_quantities(), **shipped(), **_own(folder)[0]}.items()))
+    return dict(sorted({**_of_quantities(), **shipped(), **_own(folder, check)[0]}.items()))
 
 
 def _of_quantities() -> dict[str, SavedQuery]:
@@ -239,12 +246,12 @@ def _of_quantities() -> dict[str, SavedQuery]:
     return {query.name: query for query in made}
 
 
-def faulty(folder: Path) -> dict[str, tuple[Fault, ...]]:
+def faulty(folder: Path, check: Check | None = None) -> dict[str, tuple[Fault, ...]]:
     """The queries of a catalogue's folder that can't be used, each with everything wrong with it.
 
     A faulty query fails alone: the others are available.
     """
-    return _own(folder)[1]
+    return _own(folder, check)[1]
 
 
 def left_out_lines(wrong: Mapping[str, Sequence[Fault]]) -> list[str]:
@@ -254,9 +261,15 @@ def left_out_lines(wrong: Mapping[str, Sequence[Fault]]) -> list[str]:
     ]
 
 
-def _own(folder: Path) -> tuple[dict[str, SavedQuery], dict[str, tuple[Fault, ...]]]:
+def _own(
+    folder: Path, check: Check | None
+) -> tuple[dict[str, SavedQuery], dict[str, tuple[Fault, ...]]]:
     """The queries of a catalogue's own folder: sound ones, and the faults of the others."""
-    return _read([QueryFolder("queries", folder / "queries")], shipped())
+    queries, wrong = _read([QueryFolder("queries", folder / "queries")], shipped())
+    for name, query in queries.items():
+        if check and (faults := check(query)):
+            wrong[name] = tuple(faults)
+    return {name: query for name, query in queries.items() if name not in wrong}, wrong
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,7 @@ from backbench.documents.stimuli import Table
 from backbench.documents.validation import shortened
 from backbench.errors import UserError
 from backbench.readers.column_lookup import located, unused
-from backbench.readers.declaration import TableData
+from backbench.readers.declaration import ArrayContents, TableData
 from backbench.readers.file_formats import unreadable
 from backbench.readers.table_columns import MAX_ROWS, Rows, converted, declared
 from backbench.readers.tables_apart import read_apart
@@ -43,21 +43,13 @@ def table_of_arrays(load: Callable[[], Arrays], kind: str, name: str, table: Tab
     load: gives the arrays; whatever it raises tells that the file is damaged.
     """
     wanted = declared(table, name)
-    try:
-        columns = dict(columns_of(load()))
-    except UserError:
-        raise
-    except Exception as error:  # libraries raise whatever a damaged file makes them
-        reason = (str(error).splitlines() or [type(error).__name__])[0].strip()
-        raise unreadable(
-            name, f"damaged {kind} ({shortened(reason, 120)})", "a whole file"
-        ) from None
+    columns = dict(columns_of(_loaded(load, kind, name)))
     if not columns:
         expected = "arrays of numbers with one row or more"
         raise unreadable(name, f"no such array in this {kind}", expected)
     if len(columns) > MAX_COLUMNS:
         raise unreadable(name, f"{len(columns)} columns", f"at most {MAX_COLUMNS}")
-    headings = _headings([*columns])
+    headings = headings_of([*columns])
     places = located(table.columns, headings, name)
     chosen = {key: [*columns.values()][place] for key, place in places.items()}
     lengths = {len(values) for values in chosen.values()}
@@ -71,7 +63,36 @@ def table_of_arrays(load: Callable[[], Arrays], kind: str, name: str, table: Tab
     return converted(rows, wanted, name, table)
 
 
-def _headings(names: list[str]) -> list[Heading]:
+def contents_of_arrays(load: Callable[[], Arrays], kind: str, name: str) -> ArrayContents:
+    """What arrays hold. Raises UserError where the file is damaged."""
+    arrays = _loaded(load, kind, name)
+    columns = tuple((label, len(values)) for label, values in columns_of(arrays))
+    real = {key: array for key, array in arrays.items() if array.dtype.kind in "iuf"}
+    single = tuple((key, float(array.item())) for key, array in real.items() if array.size == 1)
+    shapes = tuple((key, _in_words(array)) for key, array in arrays.items() if array.size != 1)
+    return ArrayContents(columns, single, shapes)
+
+
+def _in_words(array: NDArray[Any]) -> str:
+    shape = " x ".join(map(str, array.shape))
+    kind = "fields " + ", ".join(array.dtype.names) if array.dtype.names else str(array.dtype)
+    return f"{shape} {kind}"
+
+
+def _loaded(load: Callable[[], Arrays], kind: str, name: str) -> Arrays:
+    try:
+        return load()
+    except UserError:
+        raise
+    except Exception as error:  # libraries raise whatever a damaged file makes them
+        reason = (str(error).splitlines() or [type(error).__name__])[0].strip()
+        raise unreadable(
+            name, f"damaged {kind} ({shortened(reason, 120)})", "a whole file"
+        ) from None
+
+
+def headings_of(names: Sequence[str]) -> list[Heading]:
+    """The headings that names of arrays make."""
     return [heading_of(name) if name else Heading("") for name in names]
 
 

@@ -8,9 +8,9 @@ from backbench.documents.stimuli import Table
 from backbench.documents.table_column import TableColumn
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
-from backbench.quantities.counts import counted
 from backbench.quantities.units import spelled_unit
 from backbench.readers.text_layout import Heading
+from backbench.readers.unused_parts import unused_parts
 
 
 def located(
@@ -47,9 +47,6 @@ def located(
     return places
 
 
-MOST_NAMED = 5
-
-
 def unused(headings: Sequence[Heading], places: Mapping[str, int], table: Table) -> str | None:
     """A remark that names the columns of a trace which nothing declares; None where none is."""
     if table.table != "trace":
@@ -58,11 +55,7 @@ def unused(headings: Sequence[Heading], places: Mapping[str, int], table: Table)
         heading.text for k, heading in enumerate(headings)
         if heading.text and k not in places.values()
     ]  # fmt: skip
-    if not rest:
-        return None
-    more = f" and {len(rest) - MOST_NAMED} more" if len(rest) > MOST_NAMED else ""
-    named = shortened(", ".join(rest[:MOST_NAMED]), 120)
-    return f"the file holds {counted(len(rest), 'column')} not declared here: {named}{more}"
+    return unused_parts("column", rest, "not declared here")
 
 
 def _hits(column: TableColumn, headings: Sequence[Heading]) -> list[int]:

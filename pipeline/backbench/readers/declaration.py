@@ -81,12 +81,34 @@ class RecordingFormat:
 
 
 @dataclass(frozen=True)
+class ArrayContents:
+    """The parts of a file of arrays, before anything of it is declared.
+
+    columns: name and number of values of each column that may be declared, by its number; no
+    values where a column holds no numbers. single: single numbers by name. arrays: each array's
+    name, and its shape and type in words.
+    """
+
+    columns: tuple[tuple[str, int], ...]
+    single: tuple[tuple[str, float], ...] = ()
+    arrays: tuple[tuple[str, str], ...] = ()
+
+
+ContentsReader = Callable[[Path, str], ArrayContents]
+"""contents(path, name) raises UserError naming the file by name."""
+
+
+@dataclass(frozen=True)
 class TableFormat:
-    """A format of tables. read(path, name, declared) raises UserError."""
+    """A format of tables. read(path, name, declared) raises UserError.
+
+    contents: tells what a file holds; None for a format whose files are read to be understood.
+    """
 
     name: str
     matches: Matches
     read: Callable[[Path, str, Table], TableData]
+    contents: ContentsReader | None = None
 
 
 Reader = RecordingFormat | TableFormat

@@ -10,10 +10,16 @@ from typing import Any
 import numpy as np
 
 from backbench.documents.stimuli import Table
-from backbench.readers.array_tables import Arrays, read_arrays_apart, table_of_arrays
-from backbench.readers.declaration import TableData, TableFormat
+from backbench.readers.array_contents import contents_apart, serve_arrays
+from backbench.readers.array_tables import (
+    MAX_BYTES,
+    Arrays,
+    contents_of_arrays,
+    read_arrays_apart,
+    table_of_arrays,
+)
+from backbench.readers.declaration import ArrayContents, TableData, TableFormat
 from backbench.readers.file_formats import unreadable
-from backbench.readers.tables_apart import serve_tables
 
 MAGIC = b"\x89HDF\r\n\x1a\n"
 PLACES = (0, 512, 1024, 2048)
@@ -28,17 +34,32 @@ def is_hdf5(head: bytes, suffix: str) -> bool:
 
 def read_hdf5(path: Path, name: str, table: Table) -> TableData:
     """The declared columns, each a data set by its path in the file. Raises UserError."""
+    _require_library(name)
+    return read_arrays_apart(__name__, path, name, table, "HDF5")
+
+
+def _require_library(name: str) -> None:
     if find_spec(LIBRARY) is None:
         raise unreadable(
             name, "an HDF5 file, for which h5py isn't installed", "the extra hdf5",
             "install backbench[hdf5], or save it as NPY or as text",
         )  # fmt: skip
-    return read_arrays_apart(__name__, path, name, table, "HDF5")
 
 
 def read_hdf5_here(path: Path, name: str, table: Table) -> TableData:
     """The same in this process, without its bounds of memory and time."""
     return table_of_arrays(lambda: _arrays(path), "HDF5", name, table)
+
+
+def hdf5_contents(path: Path, name: str) -> ArrayContents:
+    """What the file holds. Raises UserError."""
+    _require_library(name)
+    return contents_apart(__name__, path, name, "HDF5", MAX_BYTES)
+
+
+def hdf5_contents_here(path: Path, name: str) -> ArrayContents:
+    """The same in this process, without its bounds of memory and time."""
+    return contents_of_arrays(lambda: _arrays(path), "HDF5", name)
 
 
 def _arrays(path: Path) -> Arrays:
@@ -47,7 +68,7 @@ def _arrays(path: Path) -> Arrays:
     arrays: dict[str, Any] = {}
 
     def take(place: str, item: Any) -> None:
-        if not isinstance(item, h5py.Dataset) or not item.ndim or item.dtype.kind not in "iufcV":
+        if not isinstance(item, h5py.Dataset) or item.dtype.kind not in "iufcV":
             return
         # Only the file's own bytes: data may be declared to lie in other files.
         if not item.external and not item.is_virtual:
@@ -58,7 +79,7 @@ def _arrays(path: Path) -> Arrays:
     return arrays
 
 
-HDF5 = TableFormat("HDF5 file", is_hdf5, read_hdf5)
+HDF5 = TableFormat("HDF5 file", is_hdf5, read_hdf5, hdf5_contents)
 
 if __name__ == "__main__":
-    serve_tables(read_hdf5_here)
+    serve_arrays(read_hdf5_here, hdf5_contents_here)

@@ -7,9 +7,15 @@ from pathlib import Path
 import scipy.io
 
 from backbench.documents.stimuli import Table
-from backbench.readers.array_tables import Arrays, read_arrays_apart, table_of_arrays
-from backbench.readers.declaration import TableData, TableFormat
-from backbench.readers.tables_apart import serve_tables
+from backbench.readers.array_contents import contents_apart, serve_arrays
+from backbench.readers.array_tables import (
+    MAX_BYTES,
+    Arrays,
+    contents_of_arrays,
+    read_arrays_apart,
+    table_of_arrays,
+)
+from backbench.readers.declaration import ArrayContents, TableData, TableFormat
 
 
 def is_mat(head: bytes, suffix: str) -> bool:
@@ -29,13 +35,23 @@ def read_mat_here(path: Path, name: str, table: Table) -> TableData:
     return table_of_arrays(lambda: _arrays(path), "MAT", name, table)
 
 
+def mat_contents(path: Path, name: str) -> ArrayContents:
+    """What the file holds. Raises UserError."""
+    return contents_apart(__name__, path, name, "MAT", MAX_BYTES)
+
+
+def mat_contents_here(path: Path, name: str) -> ArrayContents:
+    """The same in this process, without its bounds of memory and time."""
+    return contents_of_arrays(lambda: _arrays(path), "MAT", name)
+
+
 def _arrays(path: Path) -> Arrays:
     # Nothing in such a file is executed: what is neither number nor text is left as bytes.
     held = scipy.io.loadmat(path, appendmat=False)
     return {name: value for name, value in held.items() if hasattr(value, "dtype")}
 
 
-MAT = TableFormat("MAT file", is_mat, read_mat)
+MAT = TableFormat("MAT file", is_mat, read_mat, mat_contents)
 
 if __name__ == "__main__":
-    serve_tables(read_mat_here)
+    serve_arrays(read_mat_here, mat_contents_here)

@@ -10,9 +10,15 @@ from numpy.lib import format as npy
 from numpy.typing import NDArray
 
 from backbench.documents.stimuli import Table
-from backbench.readers.array_tables import Arrays, read_arrays_apart, table_of_arrays
-from backbench.readers.declaration import TableData, TableFormat
-from backbench.readers.tables_apart import serve_tables
+from backbench.readers.array_contents import contents_apart, serve_arrays
+from backbench.readers.array_tables import (
+    MAX_BYTES,
+    Arrays,
+    contents_of_arrays,
+    read_arrays_apart,
+    table_of_arrays,
+)
+from backbench.readers.declaration import ArrayContents, TableData, TableFormat
 
 
 def is_numpy(head: bytes, suffix: str) -> bool:
@@ -28,6 +34,16 @@ def read_numpy(path: Path, name: str, table: Table) -> TableData:
 def read_numpy_here(path: Path, name: str, table: Table) -> TableData:
     """The same in this process, without its bounds of memory and time."""
     return table_of_arrays(lambda: _arrays(path), "NPY or NPZ", name, table)
+
+
+def numpy_contents(path: Path, name: str) -> ArrayContents:
+    """What the file holds. Raises UserError."""
+    return contents_apart(__name__, path, name, "NPY or NPZ", MAX_BYTES)
+
+
+def numpy_contents_here(path: Path, name: str) -> ArrayContents:
+    """The same in this process, without its bounds of memory and time."""
+    return contents_of_arrays(lambda: _arrays(path), "NPY or NPZ", name)
 
 
 def _arrays(path: Path) -> Arrays:
@@ -50,7 +66,7 @@ def _array(file: Any) -> NDArray[Any]:
     return array
 
 
-NUMPY = TableFormat("NumPy arrays (NPY, NPZ)", is_numpy, read_numpy)
+NUMPY = TableFormat("NumPy arrays (NPY, NPZ)", is_numpy, read_numpy, numpy_contents)
 
 if __name__ == "__main__":
-    serve_tables(read_numpy_here)
+    serve_arrays(read_numpy_here, numpy_contents_here)

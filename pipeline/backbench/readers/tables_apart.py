@@ -28,14 +28,18 @@ def read_apart(module: str, path: Path, name: str, table: Table, kind: str) -> T
         raise unreadable(name, f"{kind} that was given up: {error}", expected) from None
 
 
-def serve_tables(read: Callable[[Path, str, Table], TableData]) -> None:
+TableReader = Callable[[Path, str, Table], TableData]
+
+
+def serve_tables(read: TableReader) -> None:
     """Answer one request: the work of the other process."""
+    serve(lambda request: table_bytes(request, read))
 
-    def answer(request: dict[str, Any]) -> bytes:
-        table = Table.model_validate(request["table"])
-        return _bytes(read(Path(request["path"]), request["name"], table))
 
-    serve(answer)
+def table_bytes(request: dict[str, Any], read: TableReader) -> bytes:
+    """The answer to a request for the declared columns of a table."""
+    table = Table.model_validate(request["table"])
+    return _bytes(read(Path(request["path"]), request["name"], table))
 
 
 def _bytes(read: TableData) -> bytes:

@@ -17,7 +17,7 @@ SPARED = (
     "marked", "status", "shared_with", "session_default", "own_dof", "shared_u", "own_u", "peers",
     "label", "technology", "y_low", "y_high", "before_u", "after_u", "u", "difference_u",
     "position", "low", "high", "stimulus", "refused", "printed_in", "readings", "least_unit",
-    "greatest_unit", "bound", "captures", "beyond",
+    "greatest_unit", "captures", "beyond",
 )  # fmt: skip
 """Columns that a narrow table does without first; the unit's key still tells the unit."""
 LAST_SPARED = (
@@ -25,6 +25,8 @@ LAST_SPARED = (
     "title", "before", "after", "value", "unit",
 )  # fmt: skip
 """Columns that a table is read for, in the order in which they go when nothing else is left."""
+BOUND = "bound"
+"""The column that says which values are bounds."""
 KEYS = ("unit_key", "query", "metric", "review_key", "review", "file")
 """Columns whose cells are typed in commands: never left out, never folded while there is room."""
 
@@ -44,17 +46,20 @@ def laid_out(
     *,
     folded: Collection[str] = (),
     spared: Sequence[str] = (),
+    needed: Sequence[str] = (),
     typed: Collection[str] | None = None,
 ) -> Layout:
     """The columns that fit side by side into a width.
 
-    folded: columns of text, which may be folded. spared: columns to be left out first. typed:
+    folded: columns of text, which may be folded. spared: columns to be left out first, after those
+    that say the same in every row. needed: those to be left out last, the most needed first. typed:
     columns that stay; None for those that `KEYS` name.
     """
     room = _Room(cells, titles, width, frozenset(folded))
     stay = keys_of(cells) if typed is None else {*typed}
     kept, gone = list(cells), list[str]()
-    for name in sparing_order(cells, spared):
+    same = sorted(same_in_every_row(cells), key=lambda name: any(cells[name]))
+    for name in sparing_order(cells, (*same, *spared), needed):
         if room.holds(kept) or len(kept) == 1:
             break
         if name not in stay:
@@ -66,6 +71,11 @@ def laid_out(
             kept.append(name)
     shown = [name for name in cells if name in kept]
     return Layout(room.shared(shown), [name for name in cells if name not in kept])
+
+
+def same_in_every_row(cells: Mapping[str, Sequence[str]]) -> list[str]:
+    """The columns whose cells are alike in several rows: a line says as much as they do."""
+    return [name for name, texts in cells.items() if len(texts) > 1 and len({*texts}) == 1]
 
 
 def keys_of(names: Collection[str]) -> set[str]:
@@ -81,14 +91,24 @@ def keys_of(names: Collection[str]) -> set[str]:
     return {name for name in names if name in KEYS} - without
 
 
-def sparing_order(names: Collection[str], first: Sequence[str] = ()) -> list[str]:
-    """The columns, those that a table can do without first."""
+def sparing_order(
+    names: Collection[str], first: Sequence[str] = (), needed: Sequence[str] = ()
+) -> list[str]:
+    """The columns, those that a table can do without first.
+
+    A value that is a bound is not read without the column that says so.
+    """
     repeated = [*(["metric"] if "title" in names and "unit_key" in names else []),
                 *(["outcome"] if "reason" in names else []),
                 *(["review_key"] if "unit_key" in names else [])]  # fmt: skip
     others = [name for name in names if name not in LAST_SPARED]
-    order = dict.fromkeys((*first, *SPARED, *repeated, "better", *reversed(others), *LAST_SPARED))
-    return [name for name in order if name in names]
+    last = dict.fromkeys(name for name in (BOUND, *needed) if name not in first)
+    order = dict.fromkeys(
+        name
+        for name in (*first, *SPARED, *repeated, "better", *reversed(others), *LAST_SPARED)
+        if name not in last
+    )
+    return [name for name in (*order, *reversed(last)) if name in names]
 
 
 class _Room:

@@ -27,18 +27,19 @@ def export(
     out: Path | None = None,
     query: SavedQuery | None = None,
     stream: IO[str] | None = None,
+    needed: Sequence[str] = (),
 ) -> None:
     """A result to a file, or to standard output, in one of FORMATS.
 
     Raises UserError for another format, for Parquet without a file, and where the file can't be
-    written. Lists become JSON text in CSV and Markdown.
+    written. Lists become JSON text in CSV and Markdown. needed: columns that a narrow table keeps.
     """
     if out_format not in FORMATS:
         raise UserError("the result can't be written", [
             Fault("format", out_format, f"one of {', '.join(FORMATS)}")])  # fmt: skip
     if out is None and out_format == "table":
         with _of_known_types(frame, out_format):
-            show_frame(frame, query, stream)
+            show_frame(frame, query, stream, needed)
         return
     with _of_known_types(frame, out_format):
         data = _written(frame, out_format, query)

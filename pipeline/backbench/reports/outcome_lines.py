@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from backbench.reports.terminal_tables import printable
+from backbench.reports.result_cells import printable
 
 if TYPE_CHECKING:
     import polars as pl

@@ -13,12 +13,12 @@ from backbench.comparison.usual_differences import usual
 from backbench.quantities.counts import counted
 from backbench.quantities.sentences import sentence
 from backbench.quantities.writing import ordinary, signed
+from backbench.reports.result_cells import printable
 from backbench.reports.terminal_tables import (
     console,
     flowing,
     indented,
     number,
-    printable,
     quantity,
     show_table,
 )

@@ -12,7 +12,8 @@ from typing import IO, TYPE_CHECKING, Any
 from backbench.quantities import writing
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import measured, ordinary
-from backbench.reports.column_widths import Layout, keys_of, laid_out
+from backbench.reports.column_widths import Layout, laid_out, same_in_every_row
+from backbench.reports.result_cells import printable, result_cells
 
 if TYPE_CHECKING:
     import polars as pl
@@ -68,7 +69,7 @@ def show_table(
     left = {text for text, side in heads if side == "left"}
     layout = laid_out(cells, {}, out.width, folded=left, spared=spared, typed=names[:1])
     out.print(_table(cells, {}, layout, left, title))
-    _name_hidden(out, layout.hidden)
+    _name_hidden(out, layout, cells, {})
 
 
 def _table(
@@ -92,10 +93,22 @@ def _table(
     return made
 
 
-def _name_hidden(out: Console, hidden: Sequence[str]) -> None:
-    if hidden:
-        note = f"columns not shown for lack of width: {', '.join(hidden)}; use --wide"
-        out.print(note, markup=False)
+def _name_hidden(
+    out: Console, layout: Layout, cells: Mapping[str, Sequence[str]], titles: Mapping[str, str]
+) -> None:
+    """What the columns without room say, where it is the same in every row; else their heads."""
+    same = same_in_every_row({name: cells[name] for name in layout.hidden})
+    heads = {name: titles.get(name, name) for name in layout.hidden}
+    empty = [heads[name] for name in same if not cells[name][0]]
+    said = [f"{heads[name]}: {cells[name][0]}" for name in same if cells[name][0]]
+    hidden = dict.fromkeys(head for name, head in heads.items() if name not in same)
+    for note in (
+        f"without an entry in any row shown: {', '.join(empty)}" * bool(empty),
+        f"the same in every row shown: {'; '.join(said)}" * bool(said),
+        f"columns not shown for lack of width: {', '.join(hidden)}; use --wide" * bool(hidden),
+    ):
+        if note:
+            out.print(note, markup=False)
 
 
 def number(value: float | None, digits: int = 4) -> str:
@@ -123,11 +136,6 @@ def flowing(out: Console, text: str, style: str = "") -> None:
     out.print(Text(printable(text), style=style))
 
 
-def printable(text: str) -> str:
-    """Text with every control character as ?: names come from files and may hold any."""
-    return "".join(c if c.isprintable() else "?" for c in text)
-
-
 def show_queries(queries: Mapping[str, SavedQuery], stream: IO[str] | None = None) -> None:
     """Every saved query with its question and parameters."""
     rows = []
@@ -140,18 +148,21 @@ def show_queries(queries: Mapping[str, SavedQuery], stream: IO[str] | None = Non
 
 
 def show_frame(
-    frame: pl.DataFrame, query: SavedQuery | None = None, stream: IO[str] | None = None
-) -> None:
-    """A result as a table; columns that don't fit the terminal are named below instead of cut."""
+    frame: pl.DataFrame, query: SavedQuery | None = None, stream: IO[str] | None = None,
+    needed: Sequence[str] = (),
+) -> None:  # fmt: skip
+    """A result as a table; columns that don't fit the terminal are named below instead of cut.
+
+    needed: columns that a narrow terminal shows before any other; a query's header names its own.
+    """
     out = console(stream)
-    rows = frame.head(FEW_ROWS)
-    cells = {name: [_cell(value) for value in rows[name].to_list()] for name in rows.columns}
-    titles = {column.name: column.heading for column in query.columns} if query else {}
-    kinds = frame.schema
-    left = {name for name, kind in kinds.items() if not kind.is_numeric()}
-    folded = {name for name in left - keys_of(cells) if not kinds[name].is_temporal()}
-    layout = laid_out(cells, titles, out.width, folded=folded)
-    out.print(_table(cells, titles, layout, left, query.title if query else ""))
+    result = result_cells(frame.head(FEW_ROWS), query)
+    layout = laid_out(
+        result.cells, result.titles, out.width, folded=result.folded,
+        needed=needed or result.needed,
+    )  # fmt: skip
+    title = query.title if query else ""
+    out.print(_table(result.cells, result.titles, layout, result.left, title))
     if query is not None and query.conditions:
         out.print(f"Conditions: {query.conditions}", markup=False)
     rows_text = f"; {query.rows}" if query is not None and query.rows else ""
@@ -160,7 +171,7 @@ def show_frame(
         out.print(f"the first {FEW_ROWS} are shown; --format csv lists all", markup=False)
     if query is not None and query.chart == "trend":
         _show_trend(out, frame, query)
-    _name_hidden(out, layout.hidden)
+    _name_hidden(out, layout, result.cells, result.titles)
 
 
 def _show_trend(out: Console, frame: pl.DataFrame, query: SavedQuery) -> None:
@@ -178,15 +189,3 @@ def _show_trend(out: Console, frame: pl.DataFrame, query: SavedQuery) -> None:
     out.print(f"Trend of {y} over {x.title} (Theil-Sen slope, Spearman's rho)", markup=False)
     for line in lines:
         indented(out, line)
-
-
-def _cell(value: Any) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return number(value)
-    if isinstance(value, list):
-        return ", ".join(_cell(part) for part in value)
-    return printable(str(value))

@@ -13,7 +13,8 @@ from backbench.comparison.work_effects import VERDICTS, effects_summary
 from backbench.metrics.registry import registry
 from backbench.quantities.sentences import sentence
 from backbench.quantities.writing import measured, ordinary, quantity
-from backbench.reports.terminal_tables import console, flowing, printable
+from backbench.reports.result_cells import printable
+from backbench.reports.terminal_tables import console, flowing
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -17,6 +17,7 @@ LevelWeights = tuple[Array, Array]
 CHARGE_S, DISCHARGE_S, NEEDLE_S = 1.41e-3, 293e-3, 140e-3
 """Time constants that meet the Recommendation's burst tables (second-hand: an open library's
 source; the Recommendation gives the tables, not the constants)."""
+OF_THE_METER = (CHARGE_S, DISCHARGE_S)
 BLOCK_S, BEFORE_S = 0.3, 1.5
 """Stretches that are followed at once (a power of what is left after each must stay a number),
 and the part of a record that is played before it: five of the meter's longest time constant."""
@@ -25,7 +26,9 @@ LOWER = 1 - 1e-9
 HIGHEST_EVERY_S, LEAST_BLOCKS = 0.5, 4
 
 
-def follow(rectified: Array, rate_hz: float, start: float = 0.0) -> Array:
+def follow(
+    rectified: Array, rate_hz: float, start: float = 0.0, times: tuple[float, float] = OF_THE_METER
+) -> Array:
     """Voltage of a capacitor that charges from a rectified signal and discharges slowly.
 
     Parameters
@@ -36,6 +39,8 @@ def follow(rectified: Array, rate_hz: float, start: float = 0.0) -> Array:
         Sample rate, Hz.
     start : float, optional
         The capacitor's voltage before, V.
+    times : tuple of float, optional
+        Time constants of charge and discharge, s; those of the meter unless given.
 
     Returns
     -------
@@ -51,22 +56,27 @@ def follow(rectified: Array, rate_hz: float, start: float = 0.0) -> Array:
     ----------
     Rec. ITU-R BS.468-4, clause 2 (time constants second-hand: an open library's source).
     """
-    return _followed(rectified, rate_hz, start)[0]
+    return _followed(rectified, rate_hz, start, times=times)[0]
 
 
 def _followed(
-    rectified: Array, rate_hz: float, start: float, among: Sequence[SampleIndices] = ()
+    rectified: Array,
+    rate_hz: float,
+    start: float,
+    among: Sequence[SampleIndices] = (),
+    *,
+    times: tuple[float, float] = OF_THE_METER,
 ) -> tuple[Array, list[SampleIndices]]:
     """As follow, and the samples that charge the capacitor, by block.
 
     among: samples by block of which alone any can charge it; all where none are given.
     """
     block = max(int(BLOCK_S * rate_hz), 1)
-    weights = _level_weights(block, CHARGE_S * rate_hz)
+    weights = _level_weights(block, times[0] * rate_hz)
     course, charging = np.empty(len(rectified)), []
     for n, first in enumerate(range(0, len(rectified), block)):
         part, held = rectified[first : first + block], course[first : first + block]
-        fall = _level_weights(block, DISCHARGE_S * rate_hz)[0][: len(part)]
+        fall = _level_weights(block, times[1] * rate_hz)[0][: len(part)]
         likely = among[n] if among else _likely(part, fall, start, weights)
         levels, places = _charged(part, fall, likely, start, weights)
         np.multiply(_spread(levels, places, len(part)), fall, out=held)

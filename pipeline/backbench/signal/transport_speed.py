@@ -81,7 +81,7 @@ def speed_of(volts: Array, rate_hz: float, stated_hz: float) -> Speed:
             f"{in_text(seconds, 's')} are too short to tell a speed: "
             f"{in_text((LEAST_WINDOWS + 1) * WINDOW_S, 's')} are needed"
         )
-    carrier = _carrier(volts, rate_hz, stated_hz)
+    carrier = carrier_of(volts, rate_hz, stated_hz)
     block = round(max(BLOCK_S, LEAST_PERIODS / carrier) * rate_hz)
     phasors = _phasors(volts, rate_hz, carrier, block)
     if 2 * np.mean(np.square(np.abs(phasors))) < LEAST_POWER_FRACTION * np.mean(np.square(volts)):
@@ -95,8 +95,28 @@ def speed_of(volts: Array, rate_hz: float, stated_hz: float) -> Speed:
     return Speed(carrier + _windows(phase, block / rate_hz))
 
 
-def _carrier(volts: Array, rate_hz: float, stated_hz: float) -> float:
-    """The strongest line near the stated frequency, Hz."""
+def carrier_of(volts: Array, rate_hz: float, stated_hz: float) -> float:
+    """Mean frequency of the strongest tone near the stated one.
+
+    Parameters
+    ----------
+    volts : ndarray of float64, shape (n,)
+        V.
+    rate_hz : float
+        Sample rate, Hz.
+    stated_hz : float
+        Frequency as stated, Hz; looked for within 10 %.
+
+    Returns
+    -------
+    float
+        Hz.
+
+    Raises
+    ------
+    Refusal
+        Where the sample rate can't hold the tone.
+    """
     from scipy import fft
 
     # A length with large prime factors takes several times the memory and time.
