@@ -18,10 +18,13 @@ from backbench.catalogue import Catalogue
 from backbench.documents.kinds import use_own_kinds
 from backbench.metrics.in_force import use_own_metrics
 from demonstration import Demo, made_demo
+from few_questions import few_available
 from simulated import CASES, CIRCUITS, simulated_catalogue
 
-# The first call of a measurement imports what it needs: no test asserts a time.
-settings.register_profile("untimed", deadline=None)
+# The first call of a measurement imports what it needs: no test asserts a time. More examples are
+# drawn with --hypothesis-profile=thorough.
+settings.register_profile("untimed", deadline=None, max_examples=40)
+settings.register_profile("thorough", deadline=None, max_examples=400)
 settings.load_profile("untimed")
 
 # Commands in processes of their own would compile the program anew at every start.
@@ -89,6 +92,12 @@ def nothing_of_another_catalogue() -> Iterator[None]:
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
     """The demonstration, as its command makes it. Not to be changed."""
     return made_demo(tmp_path_factory.mktemp("demo") / "catalogue")
+
+
+@pytest.fixture
+def few_questions(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sites made by this process have pages of a few saved queries only."""
+    monkeypatch.setattr("backbench.publish.site.available", few_available)
 
 
 @pytest.fixture

@@ -39,6 +39,7 @@ COMMON_WORDS = {
     ("readers/table_columns.py", "phase"): "a column of a table",
     ("readers/table_columns.py", "noise"): "a column of a table",
     ("readers/table_columns.py", "separation"): "a column of a table",
+    ("readers/table_columns.py", "am_suppression"): "a column of a table",
     ("bench_day/table_entries.py", "response"): "a sort of table",
     ("bench_day/table_entries.py", "level"): "a column of a table",
     ("bench_day/table_entries.py", "spectrum"): "a sort of table",

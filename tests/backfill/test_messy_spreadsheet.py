@@ -1,4 +1,4 @@
-"""A messy spreadsheet of 300 rows: every cell right or listed, whatever file it comes in."""
+"""A messy spreadsheet: every cell right or listed, whatever file it comes in."""
 
 from __future__ import annotations
 
@@ -39,9 +39,9 @@ def backfilled(root: Path, sheet: Path, *more: str) -> Result:
     return ran
 
 
-@pytest.mark.parametrize("ending", [".csv", ".xlsx", ".ods"])
-def test_every_cell_is_right_or_listed(tmp_path: Path, ending: str) -> None:
-    made = messy()
+@pytest.mark.parametrize(("ending", "count"), [(".csv", 60), (".xlsx", 300), (".ods", 60)])
+def test_every_cell_is_right_or_listed(tmp_path: Path, ending: str, count: int) -> None:
+    made = messy(count)
     sheet = write(tmp_path / f"old{ending}", made)
     backfilled(tmp_path, sheet, "--yes", "--problems", str(tmp_path / "problems.csv"))
     readings = Catalogue(tmp_path / "catalogue").readings()
@@ -59,8 +59,8 @@ def test_every_cell_is_right_or_listed(tmp_path: Path, ending: str) -> None:
     assert made.listed <= cells
     numbers = {f"r{int(''.join(c for c in cell if c.isdigit())) - 1:03}" for cell in cells}
     assert made.lost <= numbers
-    assert len(made.right) > 1000
-    assert len(made.lost) > 5
+    assert len(made.right) > 3.4 * count
+    assert len(made.lost) > count / 50
 
 
 def test_it_is_shown_before_it_is_written(tmp_path: Path) -> None:

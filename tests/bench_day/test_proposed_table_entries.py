@@ -68,6 +68,18 @@ def test_the_frequency_of_a_long_sine_is_that_played(tmp_path: Path, hz: float) 
     assert stimulus_of(made)["tone_hz"] == hz
 
 
+@pytest.mark.parametrize("bits", [8, 12])
+@pytest.mark.parametrize("phase", [-1.57, 0.0, 0.4, 1.57, 3.0])
+def test_a_sine_of_two_periods_is_proposed_ready(tmp_path: Path, bits: int, phase: float) -> None:
+    time = instants(1000, 0.002)
+    made = proposed(
+        tmp_path, "Time (s),CH1 (V)", time, sine(time, 1000.0, 3.0, bits=bits, phase=phase)
+    )
+    assert isinstance(made, Suggestion)
+    assert made.ready
+    assert stimulus_of(made)["tone_hz"] == 1000.0
+
+
 @pytest.mark.parametrize("uneven", [False, True])
 @pytest.mark.parametrize(("points", "noise"), [(120, 0.0), (1000, 0.02), (5000, 0.0)])
 def test_a_square_wave(tmp_path: Path, points: int, noise: float, uneven: bool) -> None:

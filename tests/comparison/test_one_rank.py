@@ -85,6 +85,7 @@ def test_a_rank_that_may_be_any_is_told_alike(given: Any) -> None:
         assert not re.search(r"\d(?:st|nd|rd|th) of 9|better than:", text)
 
 
+@pytest.mark.usefixtures("few_questions")
 def test_one_place_from_terminal_chart_caption_sheet_site_and_python(given: Any) -> None:
     given.between_sessions = True
     for n in range(9):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -27,17 +28,24 @@ def run(catalogue: Catalogue, *words: str) -> str:
     return " ".join(ran.stdout.split())
 
 
-@pytest.fixture
-def catalogue(tmp_path: Path) -> Catalogue:
-    made = small_catalogue(tmp_path / "catalogue")
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A catalogue of two reviews. Not to be changed."""
+    folder = tmp_path_factory.mktemp("whole")
+    made = small_catalogue(folder / "catalogue")
     set_calibration(made, FIVE_WATTS)
     wave = 0.3 * np.sin(2 * np.pi * 1000 * np.arange(96000) / 48000)
     noise = 1e-4 * np.random.default_rng(1).normal(size=wave.size)
     for name in ("auk", "brant"):
-        write_review(tmp_path / name, 0)
-        soundfile.write(tmp_path / name / "tone.wav", wave + noise, 48000, subtype="PCM_24")
-    made.ingest([tmp_path / "auk", tmp_path / "brant"], history=False, processes=1)
-    return made
+        write_review(folder / name, 0)
+        soundfile.write(folder / name / "tone.wav", wave + noise, 48000, subtype="PCM_24")
+    made.ingest([folder / "auk", folder / "brant"], history=False, processes=1)
+    return made.places.root
+
+
+@pytest.fixture
+def catalogue(whole: Path, tmp_path: Path) -> Catalogue:
+    return Catalogue(shutil.copytree(whole, tmp_path / "catalogue"))
 
 
 def everywhere(catalogue: Catalogue) -> dict[str, str]:
@@ -53,6 +61,7 @@ def everywhere(catalogue: Catalogue) -> dict[str, str]:
     return texts
 
 
+@pytest.mark.usefixtures("few_questions")
 def test_every_view_says_what_is_out_of_date_until_it_is_recomputed(catalogue: Catalogue) -> None:
     before = everywhere(catalogue)
     assert not any(REMEDY in text or MARK in text for text in before.values())

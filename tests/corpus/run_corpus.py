@@ -36,11 +36,11 @@ from backbench.documents.manifest import read_manifest
 from backbench.documents.stimuli import Table
 from backbench.documents.table_column import TableColumn
 from backbench.errors import UserError
-from backbench.metrics.registry import registry
 from backbench.readers.file_formats import read_recording, read_table
 from backbench.readers.parquet import read_parquet_here
 from backbench.signal.track import Array
 from corpus.malformed import corpus
+from faults.forks import import_what_forks_use
 
 TOGETHER = 24
 """Files that are read in one fork, which costs more than most of them."""
@@ -163,7 +163,7 @@ def _made(folder: Path) -> None:
 
 
 def main() -> int:
-    registry()  # here, so that no child has to load it
+    import_what_forks_use()
     counts: Counter[str] = Counter()
     wrong: list[str] = []
     with tempfile.TemporaryDirectory() as folder:

@@ -2,18 +2,36 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
+import pkgutil
 import signal
 import threading
 import traceback
 from collections.abc import Callable
 from typing import Any
 
+import backbench
 from backbench.errors import UserError
+from backbench.metrics.registry import registry
 from backbench.storage import fault_injection
 
 Told = Callable[[Any], None]
+SCIPY = ("fft", "interpolate", "io", "linalg", "optimize", "signal", "sparse.linalg", "special")
+NOT_IN_FORKS = ("backbench.orchestration", "backbench.cli", "backbench.commands")
+"""Packages that no fork uses, and that are slow to import or use threads."""
+
+
+def import_what_forks_use() -> None:
+    """What is imported late is imported here once, and not by every fork anew."""
+    registry()
+    for name in SCIPY:
+        importlib.import_module(f"scipy.{name}")
+    for module in pkgutil.iter_modules(backbench.__path__, "backbench."):
+        if module.ispkg and module.name not in NOT_IN_FORKS:
+            for inner in pkgutil.iter_modules(importlib.import_module(module.name).__path__):
+                importlib.import_module(f"{module.name}.{inner.name}")
 
 
 def in_fork(

@@ -134,6 +134,7 @@ def test_an_ingest_beside_a_damaged_original_takes_in_the_rest(
     assert verified(root).faults == []
 
 
+@pytest.mark.usefixtures("few_questions")
 @pytest.mark.parametrize("name", ["tone.wav", "review.toml"])
 @pytest.mark.parametrize("damage", DAMAGES)
 def test_damaged_originals_cost_neither_a_site_nor_a_backup_of_the_rest(
@@ -370,6 +371,7 @@ def test_an_older_database_is_refused_until_a_writer_brings_it_up(root: Path) ->
         Catalogue(root).reviews()
 
 
+@pytest.mark.usefixtures("few_questions")
 def test_a_faulty_query_is_named_by_every_run_and_on_the_site(root: Path, tmp_path: Path) -> None:
     (root / "queries").mkdir(exist_ok=True)
     (root / "queries" / "broken.sql").write_text("SELECT 1", encoding="utf-8")

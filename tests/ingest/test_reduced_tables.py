@@ -62,6 +62,25 @@ def write_responses(folder: Path) -> None:
               phase=np.degrees(np.angle(volts)))  # fmt: skip
 
 
+TAP_OHM, TAP_V = 0.5, 2.0
+PROBED = (
+    'table = "trace", tone_hz = 1000, generator_vrms = 0.1, columns = { '
+    'time = { name = "time", unit = "ms" }, '
+    'voltage = { name = "volts", unit = "mV", factor = 10, percent_of_reading = 0.1 } }'
+)
+
+
+def write_traces(folder: Path) -> None:
+    """2 ms in 1,000 points of 8 bits behind a divider of 10, open and loaded."""
+    time = np.arange(1000) * 2e-3
+    for name, share in (("idle", 1.0), ("driven", 8 / (8 + TAP_OHM))):
+        peak = 100 * math.sqrt(2) * TAP_V * share
+        noise = np.random.default_rng(len(name)).normal(0, 0.004 * peak, len(time))
+        volts = peak * np.sin(2 * np.pi * time + 0.3) + noise
+        step = 2 * peak / 0.8 / 2**8
+        write(folder / f"{name}-trace.csv", time=time, volts=np.round(volts / step) * step)
+
+
 @pytest.fixture(scope="module")
 def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
     home = tmp_path_factory.mktemp("reduced")
@@ -90,6 +109,10 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
             named = f'frequency = {{ name = "f", unit = "Hz" }}, level = {{ name = "{column}"'
             stated = f'table = "response", columns = {{ {named}, unit = "dB" }} }}'
             manifest.write(entry("both.csv", stated).replace('"out"', f'"{output}"'))
+    write_traces(folder)
+    with (folder / "review.toml").open("a") as manifest:
+        for name, load in (("idle", '"open"'), ("driven", "8")):
+            manifest.write(entry(f"{name}-trace.csv", PROBED, load).replace('"out"', '"tap"'))
     made = small_catalogue(home / "catalogue")
     made.ingest([folder], history=False, processes=1)
     return made
@@ -102,7 +125,7 @@ def found(catalogue: Catalogue, metric: str) -> pl.DataFrame:
 
 def test_every_capture_is_whole(catalogue: Catalogue) -> None:
     outcomes = catalogue.frame("SELECT outcome, refused FROM capture_outcome")
-    assert outcomes["outcome"].to_list() == ["whole"] * 7
+    assert outcomes["outcome"].to_list() == ["whole"] * 9
 
 
 def test_the_power_at_a_limit_lies_between_the_rows(catalogue: Catalogue) -> None:
@@ -134,7 +157,7 @@ def test_a_table_over_power_is_drawn(catalogue: Catalogue) -> None:
 
 
 def test_complex_source_impedance_of_two_loads(catalogue: Catalogue) -> None:
-    rows = found(catalogue, "source_impedance").sort("frequency_hz")
+    rows = found(catalogue, "source_impedance").filter(output="out").sort("frequency_hz")
     assert rows["frequency_hz"].to_list() == [20.0, 1000.0, 20_000.0]
     true = np.interp(rows["frequency_hz"], HZ, np.abs(OUTPUT_OHM))
     off = np.abs(rows["value"].to_numpy() - true)
@@ -152,3 +175,14 @@ def test_left_and_right_of_one_file(catalogue: Catalogue) -> None:
     assert by_output["right"] == pytest.approx(-0.19, abs=1e-3)
     (apart,) = found(catalogue, "response_difference")["value"]
     assert apart == pytest.approx(0.19, abs=0.001)
+
+
+def test_voltages_of_traces_at_two_loads(catalogue: Catalogue) -> None:
+    """Level, gain and source impedance against the circuit's closed form."""
+    levels = found(catalogue, "level").filter(output="tap").sort("value")
+    for value, u, share in zip(levels["value"], levels["uncertainty"], (8 / 8.5, 1.0), strict=True):
+        assert abs(value - TAP_V * share) < 2 * u < 0.01
+    gains = found(catalogue, "gain").filter(output="tap")
+    assert gains["value"].max() == pytest.approx(20 * math.log10(TAP_V / 0.1), abs=0.02)
+    (row,) = found(catalogue, "source_impedance").filter(output="tap").rows(named=True)
+    assert abs(row["value"] - TAP_OHM) < 2 * row["uncertainty"] < 0.1

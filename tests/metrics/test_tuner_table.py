@@ -129,3 +129,56 @@ def test_rf_level_in_volts_needs_the_impedance() -> None:
     assert figure(by_volts, "quieting_sensitivity").value == pytest.approx(25.0)
     without = table({"rf_level": "V"}, **columns)
     assert "antenna_ohm" in (findings(without)["quieting_sensitivity"].reason or "")
+
+
+def test_stereo_and_am_columns() -> None:
+    flat = np.zeros(len(DBF))
+    stereo = linear(1.5, -20.0, 62.0)
+    seen = table(
+        {"stereo_distortion": "%"}, audio_level=flat, noise=-linear(2.0, 0.0, 70.0),
+        distortion=np.full(len(DBF), -60.0), stereo_audio_level=flat, stereo_noise=-stereo,
+        stereo_distortion=np.full(len(DBF), 0.2), am_suppression=np.linspace(20, 60, len(DBF)),
+    )  # fmt: skip
+    assert figure(seen, "quieting_sensitivity_stereo").value == pytest.approx(70 / 1.5)
+    assert figure(seen, "quieting_sensitivity").value == pytest.approx(25.0)
+    assert figure(seen, "ultimate_snr_stereo").value == pytest.approx(62.0)
+    assert figure(seen, "usable_sensitivity_stereo").value == pytest.approx(50 / 1.5, abs=0.05)
+    assert figure(seen, "tuner_thd").value == pytest.approx(0.1)
+    assert figure(seen, "tuner_thd_stereo").value == pytest.approx(0.2)
+    assert figure(seen, "am_suppression").value == pytest.approx(20 + 40 * 65 / 80)
+    without = findings(table(audio_level=flat, noise=flat - 60))
+    for name in ("tuner_thd", "am_suppression", "ultimate_snr_stereo"):
+        assert without[name].status == "not_applicable"
+
+
+LEVELS = np.arange(-60.0, 101.0, 2.0)
+
+
+def beside(**columns: np.ndarray) -> CaptureData:
+    units = {"interferer_level": "dB", **dict.fromkeys(columns, "dB")}
+    return CaptureData(
+        Table(
+            table="interference",
+            columns={key: TableColumn(name=key, unit=u) for key, u in units.items()},
+        ),
+        Conditions(), {}, table={"interferer_level": LEVELS, **columns},
+    )  # fmt: skip
+
+
+@given(st.floats(0.5, 4.0), st.floats(20.0, 90.0))
+@settings(max_examples=15, deadline=None)
+def test_capture_ratio_and_selectivity_in_closed_form(ratio: float, selective: float) -> None:
+    """Suppression that falls straight: from 30 dB to 1 dB within twice the capture ratio."""
+    same = np.clip(30 - 29 * (LEVELS + 3 * ratio) / (2 * ratio), 0.0, 60.0)
+    fine = np.interp(LEVELS, [-60, selective, 100], [selective + 90, 30.0, selective - 70])
+    seen = beside(same_channel=same, alternate_channel=fine)
+    assert figure(seen, "capture_ratio").value == pytest.approx(ratio, abs=1.1)
+    assert figure(seen, "alternate_selectivity").value == pytest.approx(selective, abs=0.6)
+    assert findings(seen)["image_rejection"].status == "not_applicable"
+
+
+def test_an_interferer_that_never_disturbs_is_a_bound() -> None:
+    seen = beside(image=np.full(len(LEVELS), 70.0), adjacent_channel=np.full(len(LEVELS), 20.0))
+    image = figure(seen, "image_rejection")
+    assert (image.value, image.bound) == (100.0, "lower")
+    assert "below 30 dB" in (findings(seen)["adjacent_selectivity"].reason or "")

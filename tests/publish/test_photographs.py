@@ -114,6 +114,7 @@ def catalogue(review: Path, tmp_path: Path) -> Catalogue:
     return made
 
 
+@pytest.mark.usefixtures("few_questions")
 def test_a_bad_photograph_is_reported_and_costs_nothing_else(
     catalogue: Catalogue, review: Path, tmp_path: Path
 ) -> None:

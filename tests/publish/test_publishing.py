@@ -29,6 +29,7 @@ def builder(measured: Catalogue, tmp_path: Path) -> Iterator[SiteBuilder]:
         yield SiteBuilder(renderer, read_site_data(store), measured.settings, tmp_path)
 
 
+@pytest.mark.usefixtures("few_questions")
 def test_a_site_is_made_once_and_mended(measured: Catalogue, tmp_path: Path) -> None:
     root = measured.places.root
     first = publish(root, tmp_path)
@@ -54,6 +55,7 @@ def test_a_worker_that_ends_is_reported_and_leaves_no_part_of_a_site(
     assert [path for path in tmp_path.iterdir() if path.is_dir()] == []
 
 
+@pytest.mark.usefixtures("few_questions")
 def test_the_catalogue_may_be_changed_while_pages_are_made(
     measured: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

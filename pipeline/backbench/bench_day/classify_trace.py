@@ -71,9 +71,13 @@ def _rises(time: Array, middle: Array, swing: float) -> Array:
     return np.asarray(time[before] + share * (time[after] - time[before]))
 
 
+def _turns(time: Array, middle: Array, swing: float) -> tuple[Array, Array]:
+    """Instants at which a trace passes its middle going up, and going down."""
+    return _rises(time, middle, swing), _rises(time, -middle, swing)
+
+
 def _square(time: Array, middle: Array, swing: float) -> dict[str, object]:
-    turns = [_rises(time, sign * middle, swing) for sign in (1, -1)]
-    longest = max(turns, key=len)
+    longest = max(_turns(time, middle, swing), key=len)
     if len(longest) < 2:
         return {"square_hz": f"{FILL_IN}: its frequency, of which the trace holds no period"}
     span = float(longest[-1] - longest[0])
@@ -117,11 +121,11 @@ def _quiet(time: Array, middle: Array, starts: Array, ends: Array, swing: float)
 
 
 def _sine(time: Array, volts: Array, middle: Array, swing: float) -> dict[str, object]:
-    rises = _rises(time, middle, swing)
-    if len(rises) < 2:
+    longest = max(_turns(time, middle, swing), key=len)
+    if len(longest) < 2:
         return {"tone_hz": ANY}
     try:
-        fit = fit_sine(time, volts, 1 / float(np.median(np.diff(rises))), last=1)
+        fit = fit_sine(time, volts, 1 / float(np.median(np.diff(longest))), last=1)
     except Refusal:
         return {"tone_hz": ANY}
     if fit.peak**2 / 2 < SINE * fit.variance:

@@ -62,6 +62,8 @@ def unlike(stimulus: object, recognised: RecognisedStimulus | Unknown) -> str | 
     kind = analysis_kind(stimulus)  # type: ignore[arg-type]
     if isinstance(recognised, Unknown):
         return recognised.reason if recognised.reason.startswith("silence") else None
+    if recognised.kind in getattr(stimulus, "sounds_like", ()):
+        return None
     if recognised.kind != kind:
         # A square wave through a narrow band is a tone, and a hard-driven tone nearly square.
         return (

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 from backbench.quantities.numerals import DecimalSign
 from backbench.quantities.units import scaled, spelled_unit
-from backbench.readers.text_layout import COMMENT, heading_of, is_comment, number_of
+from backbench.readers.table_cells import number_of
+from backbench.readers.text_layout import COMMENT, heading_of, is_comment
 
 INCREMENT = re.compile(
     r"(x|time|t|horizontal|sampl(e|ing))?(incr|increment|interval|step|period|delta)|d[tx]|deltat"
@@ -57,7 +59,8 @@ def counted_time(above: Sequence[str], decimal: DecimalSign) -> CountedTime | No
 
 
 def _lines(above: Sequence[str], decimal: DecimalSign) -> Iterator[_Line]:
-    """Lines that hold a label and a number, with its unit."""
+    """Labels with a number behind or beneath them, with its unit."""
+    yield from _beneath(above, decimal)
     for line in above:
         plain = COMMENT.sub("", line, count=1) if is_comment(line) else line
         cells = _cells(plain.strip(), decimal)
@@ -67,7 +70,25 @@ def _lines(above: Sequence[str], decimal: DecimalSign) -> Iterator[_Line]:
         heading = heading_of(cells[0])
         beside = cells[2] if len(cells) > 2 else ""
         unit = read[1] or heading.unit or beside or None
-        yield _Line(re.sub(r"[^a-z0-9]", "", heading.name.lower()), read[0], unit)
+        yield _Line(_label(heading.name), read[0], unit)
+
+
+def _beneath(above: Sequence[str], decimal: DecimalSign) -> Iterator[_Line]:
+    for upper, lower in pairwise(map(_parted, above)):
+        for label, cell in zip(upper, lower, strict=False):
+            read = number_of(cell, decimal)
+            if read is not None and number_of(label, decimal) is None:
+                heading = heading_of(label)
+                yield _Line(_label(heading.name), read[0], read[1] or heading.unit or None)
+
+
+def _parted(line: str) -> list[str]:
+    parting = r"[;\t|]" if re.search(r"[;\t|]", line) else ","
+    return [cell.strip(' "') for cell in re.split(parting, line)]
+
+
+def _label(text: str) -> str:
+    return re.sub(r"[^a-z0-9]", "", text.lower())
 
 
 def _cells(line: str, decimal: DecimalSign) -> list[str]:

@@ -1,4 +1,4 @@
-"""The captures of units that bring their own signal: tuners, players, tape and disc machines."""
+"""The captures of units that bring their own signal: tuners and players."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from backbench.bench_day.common_steps import (
 from backbench.bench_day.line_steps import USUAL_V, line_load
 from backbench.bench_day.planned_capture import PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
-from backbench.documents.stimuli import Idle, Transport
+from backbench.documents.stimuli import FmTone, Idle
 from backbench.quantities.writing import in_text
 
 TUNER_HZ = ((67.0, "67"), (4_769.0, "4p77k"))
-SPEED_HZ = 3150.0
-"""Of test tones for speed: IEC 60386 and AES6 name it (from an abstract)."""
-SPEED_S = 60.0
-"""Enough turns of a disc for slow wow; common practice, no source."""
+SEPARATION_HZ = ((1000.0, "1k"), (100.0, "100"), (10_000.0, "10k"))
+DEEMPHASIS_HZ = ((1000.0, "1k"), (100.0, "100"), (5000.0, "5k"), (10_000.0, "10k"))
+DEVIATION_HZ, PILOT_HZ, FM_S = 75_000.0, 19_000.0, 10.0
+"""Full deviation and pilot of stereo broadcasting (from memory); seconds of each."""
 RECORDED_DB = (-20.0, -60.0, -80.0, -90.0)
 """Levels below full scale at which a player's errors of level show; common practice, no source."""
 
@@ -39,13 +39,34 @@ def tuner(session: PlanningSession) -> PlannedSteps:
         yield session.set_to(f"tone-{name}.wav", tone(hz)("unknown"), load,
                              "distortion over the band, 65 dBf", volts=USUAL_V)  # fmt: skip
     for output, file in one_by_one(session):
-        yield session.set_to(file, tone(1000.0)("unknown"), load,
-                             f"separation in stereo: modulate {output} only",
-                             volts=USUAL_V, driven=output)  # fmt: skip
-    yield ("sensitivity, quieting and selectivity come from the RF generator's own levels: enter "
-           "them as a tuner table, a row for each level")  # fmt: skip
+        for hz, name in SEPARATION_HZ:
+            yield session.set_to(file.replace("1k", name), tone(hz)("unknown"), load,
+                                 f"separation in stereo: modulate {output} only",
+                                 volts=USUAL_V, driven=output)  # fmt: skip
+    yield from _modulated(session)
+    yield ("sensitivity, quieting and distortion against the RF level, in mono and stereo, and AM "
+           "suppression come from the RF generator's own levels: enter them as a tuner table, a "
+           "row for each level")  # fmt: skip
+    yield ("capture ratio, selectivity, image and IF rejection come from a second RF generator: "
+           "enter them as an interference table, a row for each of its levels")  # fmt: skip
     yield ("all captures: set the modulation by the RF generator's deviation meter, the level of "
            "its audio input is not that of the tuner")  # fmt: skip
+
+
+def _modulated(session: PlanningSession) -> PlannedSteps:
+    """Tones of one deviation: what is left of the pilot, and the de-emphasis."""
+    pilot = FmTone(fm_tone_hz=1000.0, deviation_hz=DEVIATION_HZ, pilot_hz=PILOT_HZ)
+    yield _fm(session, "pilot-1k.wav", pilot, "residue of pilot and subcarrier, in stereo")
+    for hz, name in DEEMPHASIS_HZ:
+        mono = FmTone(fm_tone_hz=hz, deviation_hz=DEVIATION_HZ)
+        yield _fm(session, f"fm-{name}.wav", mono, "de-emphasis, in mono, without pre-emphasis")
+    yield ("fm-1k.wav and those beside it: add deemphasis_s to their stimulus as the tuner's "
+           "region has it (50 µs or 75 µs); without it no de-emphasis error is given")  # fmt: skip
+
+
+def _fm(session: PlanningSession, file: str, stimulus: FmTone, why: str) -> PlannedStep:
+    step = session.set_to(file, stimulus, line_load(session), why, volts=USUAL_V)
+    return step.model_copy(update={"record_s": FM_S})
 
 
 def played_source(session: PlanningSession) -> PlannedSteps:
@@ -67,18 +88,6 @@ def played_source(session: PlanningSession) -> PlannedSteps:
         yield _own_level(session, f"tone-1k-minus{number_in_name(-db)}db.wav", 1000.0, why)
     yield ("all captures: the unit plays the tone from a file or disc at full scale unless stated; "
            "use files with dither, at the unit's own rate")  # fmt: skip
-
-
-def transport(session: PlanningSession) -> PlannedSteps:
-    """A tape or disc machine: it plays a test tape or test record."""
-    load = line_load(session)
-    yield session.idle(load, "medium stopped, stylus raised or tape not moving")
-    speed = session.set_to("speed-3150.wav", Transport(transport_hz=SPEED_HZ), load,
-                           "speed: the tone of 3150 Hz of a test record or tape",
-                           volts=USUAL_V)  # fmt: skip
-    yield speed.model_copy(update={"record_s": SPEED_S})
-    yield ("a test record's or tape's own errors of speed, level and centring can't be told from "
-           "the machine's: note which one was played")  # fmt: skip
 
 
 def _own_level(session: PlanningSession, file: str, hz: float, why: str) -> PlannedStep:

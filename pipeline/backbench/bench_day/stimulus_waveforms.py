@@ -9,6 +9,7 @@ import numpy as np
 
 from backbench.documents.stimuli import (
     Burst,
+    FmTone,
     Multitone,
     SquareWave,
     Steps,
@@ -79,6 +80,8 @@ def _periodic(stimulus: Stimulus, time: Array, rate_hz: int) -> Array:
     match stimulus:
         case Tone():
             return _sine(stimulus.tone_hz, time) * level
+        case FmTone():
+            return _sine(stimulus.fm_tone_hz, time) * level
         case TwoTones():
             high = level / math.hypot(stimulus.ratio, 1.0)
             low_hz, high_hz = stimulus.tones_hz

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from backbench.bench_day.preamble import CountedTime, counted_time
 from backbench.quantities.counts import counted
+from backbench.quantities.units import spelled_unit
 from backbench.quantities.writing import in_text
 from backbench.readers.array_tables import headings_of
 from backbench.readers.declaration import ArrayContents, TableFormat
 from backbench.readers.delimited import first_lines, text_layout
 from backbench.readers.file_formats import HEAD_BYTES, readers
+from backbench.readers.table_cells import cells_of, number_of
 from backbench.readers.text_encoding import ENDINGS
 from backbench.readers.text_layout import Heading, NoTable, TextLayout
 
@@ -23,7 +27,15 @@ RAW = (
     "(`raw`, with type, order and columns), the time by start and increment, and the factor from "
     "counts to volts"
 )
+OF_PROSE = (".txt", ".asc", ".prn")
+"""Of the names of texts that need not be tables."""
+NO_ROWS = "no rows of numbers"
 MOST_NAMED = 6
+A_NUMBER = re.compile(r"(?<![\w.])[-+]?[0-9]+(?:[.,][0-9]+)?(?!\w)")
+MOST_ACROSS = 4
+"""Lines of a table that stands on its side."""
+UNITS_OF = 100
+"""Rows whose cells are looked at for their units."""
 
 
 @dataclass(frozen=True)
@@ -39,8 +51,8 @@ class TableContents:
 
     @property
     def headed(self) -> bool:
-        """Whether the file names its columns."""
-        return any(heading.text for heading in self.headings)
+        """Whether the file says of a column what it is, by its heading or its cells' unit."""
+        return any(heading.text or heading.unit for heading in self.headings)
 
 
 def table_contents(path: Path, file: str) -> TableContents | str | None:
@@ -60,23 +72,50 @@ def table_contents(path: Path, file: str) -> TableContents | str | None:
     return _of_text(path, file) if suffix in ENDINGS else None
 
 
-def _of_text(path: Path, file: str) -> TableContents | None:
+def _of_text(path: Path, file: str) -> TableContents | str | None:
     lines = first_lines(path, file)
     try:
         layout = text_layout(lines, file)
     except NoTable:
-        return None
+        return _why_no_table(lines, prose=path.suffix.lower() in OF_PROSE)
     time = counted_time(lines[: layout.first], layout.decimal)
-    return TableContents(layout.headings, _text_in_words(layout), time)
+    return TableContents(with_units_of_cells(lines, layout), _text_in_words(layout), time)
+
+
+def _why_no_table(lines: Sequence[str], *, prose: bool) -> str | None:
+    """Why a text is no table; None for one that needn't be, and doesn't look like one."""
+    filled = [line for line in lines[:UNITS_OF] if line.strip()]
+    numbers = [len(A_NUMBER.findall(line)) for line in filled]
+    if max(numbers, default=0) > 2 and len(filled) <= MOST_ACROSS:
+        return f"{NO_ROWS}: where values stand beside each other, save it with a row for each"
+    held = sum(number > 1 for number in numbers)
+    return None if prose and (held < len(filled) / 2 or held < 3) else NO_ROWS
+
+
+def with_units_of_cells(lines: Sequence[str], layout: TextLayout) -> tuple[Heading, ...]:
+    """The headings; one without a unit has that which each cell beneath it states."""
+    rows = [cells_of(line, layout.separator) for line in lines[layout.first :][:UNITS_OF]]
+    stated: list[set[str]] = [set() for _ in layout.headings]
+    for row in rows:
+        for k, cell in enumerate(row[: len(stated)]):
+            read = number_of(cell, layout.decimal)
+            if read is not None:
+                named = spelled_unit(read[1]) if read[1] else None
+                stated[k].add(named[0] if named else "")
+    return tuple(
+        replace(heading, unit=next(iter(units)))
+        if not heading.unit and len(units) == 1
+        else heading
+        for heading, units in zip(layout.headings, stated, strict=True)
+    )
 
 
 def _text_in_words(layout: TextLayout) -> str:
     parted = {"\t": "tabs", ";": "semicolons", ",": "commas", "|": "bars", " ": "spaces"}
     sign = ", decimal commas" if layout.decimal == "," else ""
-    return (
-        f"a table of {counted(layout.width, 'column')} from line {layout.first + 1} on, parted "
-        f"by {parted[layout.separator]}{sign}"
-    )
+    by = f", parted by {parted[layout.separator]}" if layout.width > 1 else ""
+    columns = counted(layout.width, "column")
+    return f"a table of {columns} from line {layout.first + 1} on{by}{sign}"
 
 
 def _of_arrays(held: ArrayContents) -> TableContents | str:

@@ -30,6 +30,15 @@ def strongest_hz(hz: Array, decibels: Array) -> float | None:
     return float(f"{hz[top]:.4g}")
 
 
+def fundamental_hz(values: dict[str, Array]) -> float | None:
+    """The frequency of which a table of harmonics has the multiples; None where it isn't known."""
+    if not values.keys() >= {"order", "frequency"} or not (values["order"] > 0).all():
+        return None
+    each = values["frequency"] / values["order"]
+    tone = float(np.median(each))
+    return float(f"{tone:.5g}") if np.abs(each / tone - 1).max() < 0.01 else None
+
+
 def multiples(hz: Array) -> bool:
     """Whether a few frequencies are the first one and its multiples, one after another."""
     if not 3 <= len(hz) <= MOST_HARMONICS or hz[0] <= 0:

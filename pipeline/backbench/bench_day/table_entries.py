@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,12 +13,14 @@ from backbench.bench_day.classify_trace import ANY, shown_by
 from backbench.bench_day.manifest_entries import Suggestion
 from backbench.bench_day.preamble import CountedTime
 from backbench.bench_day.table_contents import TableContents, table_contents
-from backbench.bench_day.table_data import even_steps, multiples, strongest_hz
+from backbench.bench_day.table_data import even_steps, fundamental_hz, multiples, strongest_hz
 from backbench.bench_day.table_headings import (
     FILL_IN,
     column,
+    columns_by_output,
     columns_of,
     fitting_kinds,
+    several_levels,
     two_voltages,
     voltages,
 )
@@ -48,29 +51,59 @@ def table_entries(
         if file in named or not path.is_file():
             continue
         try:
-            held = table_contents(path, file)
-            if held is None:
-                continue
-            table = held if isinstance(held, str) else _table_in(held, path, file)
+            suggestions += _entries_of(path, file, outputs)
+        except _NoEntry as reason:
+            unknown.append((file, str(reason)))
         except UserError as error:
-            unknown.append((file, f"a table that can't be read: {error.faults[0].found}"))
-            continue
+            unknown.append((file, f"a table that can't be read: {_fault(error, file)}"))
         except OSError as error:
             unknown.append((file, reason_of(error)))
-            continue
-        if isinstance(held, str) or isinstance(table, str):
-            unknown.append((file, str(table)))
-            continue
-        entry: dict[str, object] = {"file": file, "of": _of(file, outputs), "stimulus": table}
-        ready = "FILL IN" not in str(entry)
-        suggestions.append(Suggestion(file, entry, ready, f"recognised: {held.description}"))
     return suggestions, unknown
 
 
-def _table_in(held: TableContents, path: Path, file: str) -> dict[str, Any] | str:
-    """The stimulus of a file's entry, or why none: from its headings, then from its values."""
-    table = table_entry(held)
-    return table if isinstance(table, str) else _by_values(table, path, file, held)
+class _NoEntry(Exception):
+    """Why a table gives no entry."""
+
+
+def _entries_of(path: Path, file: str, outputs: Outputs) -> list[Suggestion]:
+    """The entry of a file, or one for each output that columns of its own name."""
+    held = table_contents(path, file)
+    if held is None:
+        return []
+    if isinstance(held, str):
+        raise _NoEntry(held)
+    entries = []
+    for of, part in _by_output(held, file, outputs):
+        table = table_entry(part)
+        if not isinstance(table, str):
+            table = _by_values(table, path, file, part)
+        if isinstance(table, str):
+            raise _NoEntry(table)
+        entry: dict[str, object] = {"file": file, "of": of, "stimulus": table}
+        ready = "FILL IN" not in str(entry)
+        entries.append(Suggestion(file, entry, ready, f"recognised: {held.description}"))
+    return entries
+
+
+def _by_output(
+    held: TableContents, file: str, outputs: Outputs
+) -> list[tuple[dict[str, object], TableContents]]:
+    """The file's contents, or those for each output, with unit and output."""
+    named = columns_by_output(held.headings, outputs)
+    if not named:
+        return [(_of(file, outputs), held)]
+    return [
+        ({"unit": unit, "output": output}, replace(held, headings=headings))
+        for (unit, output), headings in named.items()
+    ]
+
+
+def _fault(error: UserError, file: str) -> str:
+    """The first fault in one line, without the file's name."""
+    fault = error.faults[0]
+    place = fault.where.removeprefix(file).strip(", ")
+    text = f"{place}: {fault.found}" if place else fault.found
+    return f"{text}; {fault.remedy or f'expected {fault.expected}'}"
 
 
 def _of(file: str, outputs: Outputs) -> dict[str, object]:
@@ -88,32 +121,49 @@ def _of(file: str, outputs: Outputs) -> dict[str, object]:
 
 def table_entry(held: TableContents) -> dict[str, Any] | str:
     """The stimulus of an entry, what can't be known marked for the reviewer; or why none."""
+    if held.time is not None and held.time.unit == "Hz":
+        return (
+            f"{held.description}, each row {in_text(held.time.increment, 'Hz')} after the one "
+            "before it: response or spectrum? Declare which it is, with start, increment and unit "
+            "of the frequency"
+        )
     if held.time is not None and len(held.headings) == 1:
         return _trace_of_one(held.headings, 0, held.time)
     if not held.headed:
-        return (
-            f"{held.description}, without headings: declare what its columns are, by number, "
-            "with their units"
-        )
+        return f"{held.description}{_without_headings(len(held.headings))}"
     kinds = fitting_kinds(held.headings)
-    if not kinds and (pair := two_voltages(held.headings)) is not None:
-        time, volts = pair
-        return _trace_of_two(held.headings, column(held.headings, time, "trace", "time"), volts)
-    if not kinds and held.time is not None:
-        return _trace_by_start(held, held.time)
-    if len(kinds) != 1:
-        return f"{held.description}{_asked([*kinds])}"
+    if not kinds:
+        return _of_no_kind(held)
+    if len(kinds) > 1:
+        return f"{held.description}: {' or '.join(kinds)}? Declare which it is"
     ((kind, columns),) = kinds.items()
     return {"table": kind, **_of_a_tone(kind, columns), "columns": columns}
 
 
-def _asked(kinds: list[str]) -> str:
-    """What is to be declared where the headings tell no kind of table, or several."""
-    if kinds:
-        return f": {' or '.join(kinds)}? Declare which it is"
+def _without_headings(columns: int) -> str:
+    if columns == 1:
+        return (
+            ", without a heading: declare its column by number, with its unit, and the time or the "
+            "frequency by start and increment"
+        )
+    return ", without headings: declare what its columns are, by number, with their units"
+
+
+def _of_no_kind(held: TableContents) -> dict[str, Any] | str:
+    """The trace of a file with several voltages or none of time; or what is to be declared."""
+    pair = two_voltages(held.headings)
+    if pair is not None:
+        time, volts = pair
+        return _trace_of_two(held.headings, column(held.headings, time, "trace", "time"), volts)
+    if held.time is not None:
+        return _trace_by_start(held, held.time)
+    several = several_levels(held.headings)
+    if several:
+        names = " or ".join(map(repr, several))
+        return f"{held.description}: {names}? Write an entry for each output"
     return (
-        ": its headings don't say whether it is a response, an impedance, a trace or distortion "
-        "(THD or THD+N)"
+        f"{held.description}: its headings don't say whether it is a response, an impedance, a "
+        "trace or distortion (THD or THD+N)"
     )
 
 
@@ -169,13 +219,15 @@ def _by_values(
     """The entry, completed by what the values of the table say."""
     if "FILL IN" in str(table["columns"]):
         return table
+    values = _values(table, path, file)
     if table["table"] == "trace":
-        values = _values(table, path, file)
         order = np.argsort(values["time"], kind="stable")
         shown = shown_by(values["time"][order], values["voltage"][order])
         return {"table": "trace", **shown, "columns": table["columns"]}
     if table["table"] == "response" and table["columns"].keys() == {"frequency", "level"}:
-        return _response_or_lines(table, _values(table, path, file), held)
+        return _response_or_lines(table, values, held)
+    if table["table"] == "harmonics" and (tone := fundamental_hz(values)) is not None:
+        return {**table, "tone_hz": tone}
     return table
 
 

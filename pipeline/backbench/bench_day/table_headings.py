@@ -13,8 +13,8 @@ WORDS = {
     "frequency": r"freq\w*|f|hertz|hz",
     "generator": r"gen\w*|source|emf|in(put)?|v ?in",
     "time": r"time|t|seconds?",
-    "real": r"(\S+ )?re(al)?( part)?",
-    "imaginary": r"(\S+ )?im(ag\w*)?( part)?",
+    "real": r"(\S+ )?re(al)?( part)?|r|resistance",
+    "imaginary": r"(\S+ )?im(ag\w*)?( part)?|x|reactance",
     "phase": r"phase|phi|angle|arg|deg(rees)?",
     "magnitude": r"impedance|magnitude|\|?z\|?|ohms?",
     "level": r"level|gain|response|magnitude|ampl\w*|out(put)?( level)?|db|volts?|v(rms|out)?"
@@ -23,7 +23,7 @@ WORDS = {
     "power": r"(output )?power|p( ?out)?|watts?",
     "thd": r"thd|total harmonic distortion|harmonic distortion",
     "thd_n": r"thd ?(\+|and|&|plus)? ?n(oise)?|distortion ?(\+|and|&) ?noise",
-    "order": r"order|harmonic( (no|number|order))?|n",
+    "order": r"order|harmonic( (no|number|order))?|component|n",
 }
 """Words that a heading uses for a quantity, whole, in small letters."""
 BY_WORD = (*PAIR, "generator", "thd", "thd_n", "order")
@@ -55,9 +55,13 @@ def columns_of(headings: Sequence[Heading], kind: str) -> dict[str, object] | No
     taken: set[int] = set()
     for key in UNITS[kind]:
         hits = [k for k, h in enumerate(headings) if k not in taken and _is_of(h, kind, key)]
+        if _one_quantity(headings, hits):
+            hits = hits[:1]
         if needed[1:] and key == needed[1]:
             # The generator's column is in volts too: it is the output only where it stands alone.
             hits = [k for k in hits if not worded(headings[k], "generator")] or hits
+            parts = [k for k in hits if any(worded(headings[k], part) for part in PAIR)]
+            hits = [k for k in hits if k not in parts] if len(parts) == len(PAIR) else hits
         if len(hits) == 1 or (hits and key in needed[:1]):
             places[key] = hits[0]
             taken.add(hits[0])
@@ -68,6 +72,49 @@ def columns_of(headings: Sequence[Heading], kind: str) -> dict[str, object] | No
     if needed[1:] and needed[1] in places:
         places = {key: k for key, k in places.items() if key not in PAIR}
     return {key: column(headings, k, kind, key) for key, k in places.items()}
+
+
+def _one_quantity(headings: Sequence[Heading], hits: Sequence[int]) -> bool:
+    """Whether columns have one name and differ in their units alone."""
+    names = {headings[k].name.casefold() for k in hits}
+    units = {headings[k].unit for k in hits}
+    return len(hits) > 1 and len(names) == 1 and len(units) == len(hits) and "" not in names
+
+
+def several_levels(headings: Sequence[Heading]) -> list[str]:
+    """Columns of which each may be the level or the magnitude over the one frequency; else none."""
+    for kind in ("response", "impedance"):
+        frequency, main = NEEDED[kind]
+        across = [k for k, h in enumerate(headings) if _is_of(h, kind, frequency)]
+        hits = [k for k, h in enumerate(headings) if k not in across and _is_of(h, kind, main)]
+        if len(across) == 1 and len(hits) > 1:
+            return [headings[k].text for k in hits]
+    return []
+
+
+def columns_by_output(
+    headings: Sequence[Heading], outputs: Sequence[tuple[str, str]]
+) -> dict[tuple[str, str], tuple[Heading, ...]]:
+    """Headings for each output that some name, those of the other outputs emptied.
+
+    outputs: unit and output. Empty where fewer than two outputs are named, or one of two units.
+    """
+    places = {
+        one: {k for k, h in enumerate(headings) if one[1].lower() in _words(h.name)}
+        for one in outputs
+    }
+    places = {one: own for one, own in places.items() if own}
+    named = set().union(*places.values())
+    if len(places) < 2 or sum(map(len, places.values())) > len(named):
+        return {}
+    return {
+        one: tuple(h if k in own or k not in named else Heading("") for k, h in enumerate(headings))
+        for one, own in places.items()
+    }
+
+
+def _words(text: str) -> set[str]:
+    return {*re.split(r"[\W_]+", text.lower())}
 
 
 def _complete(kind: str, places: dict[str, int]) -> bool:

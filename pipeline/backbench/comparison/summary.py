@@ -240,7 +240,12 @@ CAPTURES: Mapping[str, str] = {
     "idle": "a capture at idle, input terminated",
     "sweep": "a sweep",
     "transport": "the speed tone of a test record or tape",
+    "played tone": "a tone of a test record or tape",
+    "played sweep": "a sweep of a test record or tape",
+    "silent medium": "a silent groove or erased tape that plays",
     "tuner table": "a table of RF levels",
+    "fm tone": "a tone that modulates a carrier",
+    "interference table": "a table of an interferer's levels",
     "two tones": "two tones of 19 kHz and 20 kHz",
 }
 

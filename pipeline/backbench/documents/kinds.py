@@ -19,6 +19,7 @@ BRING_THEIR_SIGNAL: tuple[Battery, ...] = ("played source", "transport", "tuner"
 AMPLIFIERS = "amplifiers"
 DIGITAL_SOURCES = "digital sources"
 LINE_STAGES = "equalisers and crossovers"
+PLAYED_POINTS = ("transport", "played", "silent")
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,7 @@ class UnitKind:
         capture of it states its load.
     drives_loudspeakers: figures that refer to a loudspeaker's load, and a listener's terms, hold.
     has_mains: opening it exposes mains and high voltages; its sheet says so.
+    medium: what it plays, of machines that play one.
     first_points: beginnings of the keys of the test points whose figures its sheet shows first.
     also_called: usual words of old records for it.
     """
@@ -42,6 +44,7 @@ class UnitKind:
     by_power: bool = False
     drives_loudspeakers: bool = False
     has_mains: bool = True
+    medium: Literal["disc", "tape"] | None = None
     first_points: tuple[str, ...] = ()
     also_called: tuple[str, ...] = ()
     by_input: Mapping[str, Battery] = field(default_factory=dict)
@@ -88,19 +91,23 @@ _SHIPPED: Mapping[str, UnitKind] = {
             also_called=("phono preamplifier", "phono preamp", "phono pre"),
         ),
         _amplifier("receiver", by_input={"tuner": "tuner", "fm": "tuner"}),
-        UnitKind("tuner", "tuner", battery="tuner", first_points=("tuner",)),
+        UnitKind(
+            "tuner", "tuner", battery="tuner", first_points=("tuner", "interference", "fm-tone")
+        ),
         UnitKind(
             "turntable",
             "turntable",
             battery="transport",
-            first_points=("transport",),
+            medium="disc",
+            first_points=PLAYED_POINTS,
             also_called=("record player", "record deck"),
         ),
         UnitKind(
             "tape deck",
             "tape deck",
             battery="transport",
-            first_points=("transport",),
+            medium="tape",
+            first_points=PLAYED_POINTS,
             also_called=("cassette deck", "reel to reel", "tape recorder", "tape machine"),
         ),
         UnitKind(

@@ -11,6 +11,14 @@ from typing import Annotated, ClassVar, get_args
 
 from pydantic import Field, model_validator
 
+from backbench.documents.broadcast_stimuli import FmTone
+from backbench.documents.medium_stimuli import (
+    ErasedTone,
+    SilentMedium,
+    SweepOnMedium,
+    ToneOnMedium,
+    Transport,
+)
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimulus_model import Hertz, Level, Seconds, StimulusModel, Volts
 from backbench.documents.table_stimulus import TRACES, Table
@@ -227,24 +235,24 @@ class Burst(StimulusModel):
         return self.burst_hz
 
 
-class Transport(StimulusModel):
-    """A test tone played back by a tape or disc machine: its speed is what is measured."""
-
-    kind: ClassVar[str] = "transport"
-    marker: ClassVar[str] = "transport_hz"
-    bytes_a_sample: ClassVar[float] = 34.0
-    transport_hz: Hertz
-    """Nominal frequency of the test tone. Example: `3150`"""
-
-    @property
-    def frequency(self) -> float:
-        return self.transport_hz
-
-
 MARKED_IN_TRACES = {SquareWave, Tone, Burst}
 """Kinds of stimulus whose marker a trace has too, for what it shows."""
 Stimulus = (
-    Tone | Steps | Sweep | TwoTones | Multitone | Idle | SquareWave | Burst | Transport | Table
+    Tone
+    | Steps
+    | Sweep
+    | TwoTones
+    | Multitone
+    | Idle
+    | SquareWave
+    | Burst
+    | Transport
+    | ToneOnMedium
+    | SweepOnMedium
+    | SilentMedium
+    | ErasedTone
+    | FmTone
+    | Table
 )
 KINDS: tuple[type[StimulusModel], ...] = get_args(Stimulus)
 
@@ -274,7 +282,7 @@ def generator_level(stimulus: Stimulus) -> float | None:
 
 
 __all__ = [
-    "KINDS", "MARKED_IN_TRACES", "TRACES", "Hertz", "Level", "Seconds", "Stimulus", "StimulusModel",
-    "Table",
-    "Volts",
+    "KINDS", "MARKED_IN_TRACES", "TRACES", "ErasedTone", "FmTone", "Hertz", "Level", "Seconds",
+    "SilentMedium", "Stimulus", "StimulusModel", "SweepOnMedium", "Table", "ToneOnMedium",
+    "Transport", "Volts",
 ]  # fmt: skip

@@ -22,6 +22,7 @@ class StimulusModel(Strict):
     steady: the same all along, so that a long recording may be measured in segments.
     levelled: what the bench adds to it is known from several loop-backs, at several levels or of
         several moments.
+    sounds_like: kinds that samples alone can't tell it from.
     generated: its samples can be made by `stimuli`, so that a generator may play them.
     bytes_a_sample: memory that its analysis takes at its peak for each sample of all tracks, two at
         least, with a loop-back or reference of the same length where one is used. Measured:
@@ -33,6 +34,7 @@ class StimulusModel(Strict):
     steady: ClassVar[bool] = False
     generated: ClassVar[bool] = False
     levelled: ClassVar[bool] = False
+    sounds_like: ClassVar[tuple[str, ...]] = ()
     bytes_a_sample: ClassVar[float] = 86.0
 
     @property

@@ -25,7 +25,10 @@ class Table(StimulusModel):
 
     kind: ClassVar[str] = "table"
     marker: ClassVar[str] = "table"
-    table: Literal["response", "impedance", "trace", "tuner", "distortion", "harmonics", "spectrum"]
+    table: Literal[
+        "response", "impedance", "trace", "tuner", "interference", "distortion", "harmonics",
+        "spectrum",
+    ]  # fmt: skip
     """What the table holds. Example: `"response"`"""
     columns: Annotated[dict[str, TableColumn], Field(min_length=2)]
     """Its columns by quantity. Example: `{ frequency = { name = "Freq", unit = "Hz" } }`"""

@@ -42,6 +42,8 @@ UNITS = {
     "scale": "V peak",
 }
 """The unit of a value, by the last word of its key."""
+COMPOUND = {"_cm_s": "cm/s", "_nwb_m": "nWb/m"}
+"""The unit by the last two words of a key, before those of the last one."""
 
 TYPES = {
     "str": "text", "float": "number", "int": "whole number", "bool": "true or false",
@@ -178,6 +180,9 @@ def _composed(origin: Any, parts: tuple[Any, ...]) -> str:
 
 
 def _unit(key: str) -> str:
+    for ending, unit in COMPOUND.items():
+        if key.endswith(ending):
+            return unit
     return UNITS.get(key.rpartition("_")[2], "") if "_" in key else ""
 
 

@@ -7,6 +7,7 @@ from backbench.documents.settings import Settings
 from backbench.ingest.reading_rows import Row
 from backbench.metrics.registry import registry
 from backbench.storage.database import Database
+from backbench.storage.held_rows import hold_rows
 from backbench.test_points.assign import assign_all_points, sync_points
 
 
@@ -21,11 +22,8 @@ def sync_reference(store: Database, settings: Settings) -> None:
             ("unit_kind", kind_rows()),
             ("loudspeaker", [s.model_dump() for s in settings.loudspeaker]),
         ):
-            store.run(f"DELETE FROM {table}")
-            store.append(table, rows)
-        before = store.rows("SELECT * FROM test_point ORDER BY point_key")
-        sync_points(store, settings)
-        if before != store.rows("SELECT * FROM test_point ORDER BY point_key"):
+            hold_rows(store, table, rows)
+        if sync_points(store, settings):
             assign_all_points(store)
 
 

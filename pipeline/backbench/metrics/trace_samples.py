@@ -16,5 +16,8 @@ def trace_of(capture_data: CaptureData, key: str) -> tuple[Array, Array]:
     order = np.argsort(table["time"], kind="stable")
     time, volts = table["time"][order], table[key][order]
     if len(time) < 2 or (np.diff(time) <= 0).any():
-        raise Refusal("an instant stands twice, or there is only one")
+        raise Refusal(
+            "an instant stands twice, or there is only one: where the times are written with too "
+            "few digits, declare time with start and increment"
+        )
     return time, volts

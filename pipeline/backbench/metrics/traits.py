@@ -25,10 +25,15 @@ AT_POWERS = (
 AT_LIMITS = ("limit-1khz-8ohm", "limit-1khz-4ohm", "limit-1khz-16ohm")
 OVER_THE_BAND = ("response",)
 OF_RF_LEVELS = ("tuner-table",)
+OF_AN_FM_TONE = ("fm-tone",)
+OF_AN_INTERFERER = ("interference-table",)
 BY_HAND = "entered by hand"
 """In place of a stimulus, of figures that no capture gives."""
 BY_HAND_POINT = "by-hand"
 OF_A_SPEED_TONE = ("transport-tone",)
+OF_A_PLAYED_TONE = ("played-tone",)
+OF_A_SILENT_MEDIUM = ("silent-medium",)
+OF_A_PLAYED_SWEEP = ("played-sweep",)
 
 CurveRole = Literal["level over frequency", "phase over frequency"]
 PointFamily = Literal["output impedance", "between channels", "greatest power", "gain at 1 kHz"]

@@ -33,8 +33,8 @@ QUIETING_DB = 50.0
 STANDARD_DBF = 65.0
 STILL_RISING_DB = 1.0
 """The ratio is taken as still rising where its last two rows differ by more than this."""
-_SOURCE = "IHF-T-200 / IEEE 185 (definitions from memory)"
-_RF = "the RF generator's own error is not known and not in the uncertainty"
+SOURCE = "IHF-T-200 / IEEE 185 (definitions from memory)"
+RF_CHOICE = "the RF generator's own error is not known and not in the uncertainty"
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +56,9 @@ class TunerView:
     snr: ValuesByLevel | None
     distortion: ValuesByLevel | None
     separation: ValuesByLevel | None
+    stereo_snr: ValuesByLevel | None
+    stereo_distortion: ValuesByLevel | None
+    am_suppression: ValuesByLevel | None
 
 
 def dbf_of(volts: Array, ohm: float) -> Array:
@@ -79,7 +82,13 @@ def tuner(capture_data: CaptureData, number: int) -> TunerView:
         for key, values in ordered.items()
     }
     return TunerView(
-        dbf[order], _ratio(stimulus, columns), columns.get("distortion"), columns.get("separation")
+        dbf[order],
+        snr=_ratio(stimulus, columns, "audio_level", "noise"),
+        distortion=columns.get("distortion"),
+        separation=columns.get("separation"),
+        stereo_snr=_ratio(stimulus, columns, "stereo_audio_level", "stereo_noise"),
+        stereo_distortion=columns.get("stereo_distortion"),
+        am_suppression=columns.get("am_suppression"),
     )
 
 
@@ -97,7 +106,7 @@ def _decibels(stimulus: Table, key: str, values: Array, u: Array) -> ValuesByLev
     """A column in dB: volts and percent as 20 lg, watts as 10 lg."""
     unit = stimulus.columns[key].unit
     if unit == "dB":
-        if key == "distortion" and (values > 0).any():
+        if key.endswith("distortion") and (values > 0).any():
             raise Refusal("a distortion is above 0 dB; state it in dB re the audio level, below 0")
         return ValuesByLevel(values, u)
     if (values <= 0).any():
@@ -107,23 +116,25 @@ def _decibels(stimulus: Table, key: str, values: Array, u: Array) -> ValuesByLev
     return ValuesByLevel(factor * np.log(values / whole), factor * u / values)
 
 
-def _ratio(stimulus: Table, columns: dict[str, ValuesByLevel]) -> ValuesByLevel | None:
-    if "noise" not in columns:
+def _ratio(
+    stimulus: Table, columns: dict[str, ValuesByLevel], audio_key: str, noise_key: str
+) -> ValuesByLevel | None:
+    if noise_key not in columns or audio_key not in columns:
         return None
-    kinds = {stimulus.columns[key].unit == "dB" for key in ("audio_level", "noise")}
-    if len(kinds) > 1 or stimulus.columns["audio_level"].unit == "W":
+    kinds = {stimulus.columns[key].unit == "dB" for key in (audio_key, noise_key)}
+    if len(kinds) > 1 or stimulus.columns[audio_key].unit == "W":
         raise Refusal("the units of audio level and noise give no ratio")
-    audio, noise = columns["audio_level"], columns["noise"]
+    audio, noise = columns[audio_key], columns[noise_key]
     return ValuesByLevel(audio.db - noise.db, np.hypot(audio.u, noise.u))
 
 
-def _known(column: ValuesByLevel | None, name: str) -> ValuesByLevel:
+def known(column: ValuesByLevel | None, name: str) -> ValuesByLevel:
     if column is None:
         raise NotApplicable(f"the table has no column {name}")
     return column
 
 
-def _level_for(seen: TunerView, column: ValuesByLevel, wanted_db: float) -> MeasuredValue:
+def level_for(seen: TunerView, column: ValuesByLevel, wanted_db: float) -> MeasuredValue:
     threshold = settles_at(seen.dbf, column.db, column.u, wanted_db)
     if threshold is None:
         best = float(column.db.max())
@@ -141,20 +152,25 @@ def _level_for(seen: TunerView, column: ValuesByLevel, wanted_db: float) -> Meas
     title="Usable sensitivity",
     unit="dBf",
     better="lower",
-    source=_SOURCE,
+    source=SOURCE,
     stimuli=["tuner table"],
     version=1,
     choice="least RF level from which noise and distortion, as root sum square, stay 30 dB below "
-    "the audio; " + _RF,
+    "the audio; " + RF_CHOICE,
     traits=Traits(compared_at=OF_RF_LEVELS, position=220, only_with="tuner"),
 )
 def usable_sensitivity(seen: TunerView) -> MeasuredValue:
     """Least RF level at which noise and distortion are 30 dB below full modulation."""
-    snr, distortion = _known(seen.snr, "noise"), _known(seen.distortion, "distortion")
+    snr, distortion = known(seen.snr, "noise"), known(seen.distortion, "distortion")
+    return level_for(seen, noise_and_distortion(snr, distortion), USABLE_DB)
+
+
+def noise_and_distortion(snr: ValuesByLevel, distortion: ValuesByLevel) -> ValuesByLevel:
+    """The audio over noise and distortion together, as root sum square."""
     noise, harmonics = 10 ** (-snr.db / 10), 10 ** (distortion.db / 10)
     total = noise + harmonics
     u = np.hypot(noise * snr.u, harmonics * distortion.u) / total
-    return _level_for(seen, ValuesByLevel(-10 * np.log10(total), u), USABLE_DB)
+    return ValuesByLevel(-10 * np.log10(total), u)
 
 
 @metric(
@@ -162,15 +178,20 @@ def usable_sensitivity(seen: TunerView) -> MeasuredValue:
     title="50 dB quieting sensitivity",
     unit="dBf",
     better="lower",
-    source=_SOURCE,
+    source=SOURCE,
     stimuli=["tuner table"],
     version=1,
-    choice="least RF level from which audio over noise stays at 50 dB; " + _RF,
+    choice="least RF level from which audio over noise stays at 50 dB; " + RF_CHOICE,
     traits=Traits(compared_at=OF_RF_LEVELS, position=230, only_with="tuner"),
 )
 def quieting_sensitivity(seen: TunerView) -> MeasuredValue:
     """Least RF level at which the noise is 50 dB below the audio."""
-    return _level_for(seen, _known(seen.snr, "noise"), QUIETING_DB)
+    return quieting_level(seen, known(seen.snr, "noise"))
+
+
+def quieting_level(seen: TunerView, snr: ValuesByLevel) -> MeasuredValue:
+    """Least RF level from which a ratio stays at 50 dB."""
+    return level_for(seen, snr, QUIETING_DB)
 
 
 @metric(
@@ -178,7 +199,7 @@ def quieting_sensitivity(seen: TunerView) -> MeasuredValue:
     title="Ultimate SNR",
     unit="dB",
     better="higher",
-    source=_SOURCE,
+    source=SOURCE,
     stimuli=["tuner table"],
     version=1,
     choice="greatest ratio in the table; a bound where it still rises by more than 1 dB in its "
@@ -187,7 +208,11 @@ def quieting_sensitivity(seen: TunerView) -> MeasuredValue:
 )
 def ultimate_snr(seen: TunerView) -> MeasuredValue:
     """The audio over noise that strong signals reach."""
-    snr = _known(seen.snr, "noise")
+    return greatest_ratio(known(seen.snr, "noise"))
+
+
+def greatest_ratio(snr: ValuesByLevel) -> MeasuredValue:
+    """The best ratio of the table; a bound where it still rises."""
     best = int(np.argmax(snr.db))
     rising = best == len(snr.db) - 1 and snr.db[-1] - snr.db[-2] > STILL_RISING_DB
     bound: Bound | None = "lower" if rising else None
@@ -200,7 +225,7 @@ def ultimate_snr(seen: TunerView) -> MeasuredValue:
     title="Stereo separation of a tuner",
     unit="dB",
     better="higher",
-    source=_SOURCE,
+    source=SOURCE,
     stimuli=["tuner table"],
     version=1,
     choice="of the table's column, at 65 dBf, straight between its rows",
@@ -208,7 +233,11 @@ def ultimate_snr(seen: TunerView) -> MeasuredValue:
 )
 def stereo_separation(seen: TunerView) -> MeasuredValue:
     """Separation of the channels at an RF level of 65 dBf."""
-    column = _known(seen.separation, "separation")
+    return at_standard_level(seen, known(seen.separation, "separation"))
+
+
+def at_standard_level(seen: TunerView, column: ValuesByLevel) -> MeasuredValue:
+    """A column at 65 dBf, straight between its rows. Raises NotApplicable beyond them."""
     if not seen.dbf[0] <= STANDARD_DBF <= seen.dbf[-1]:
         low, high = in_text(seen.dbf[0], "dBf", 4), in_text(seen.dbf[-1], "dBf", 4)
         raise NotApplicable(f"measured from {low} to {high} only")
@@ -230,5 +259,5 @@ def stereo_separation(seen: TunerView) -> MeasuredValue:
 )
 def quieting(seen: TunerView) -> CurveData:
     """Audio over noise against the RF level."""
-    snr = _known(seen.snr, "noise")
+    snr = known(seen.snr, "noise")
     return CurveData(seen.dbf, snr.db, snr.u)

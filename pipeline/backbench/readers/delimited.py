@@ -18,10 +18,12 @@ from numpy.typing import NDArray
 
 from backbench.documents.regular_files import open_regular, reason_of
 from backbench.documents.stimuli import Table
+from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.readers.column_lookup import located, unused
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
+from backbench.readers.table_cells import cells_of, is_mark, is_number
 from backbench.readers.table_columns import MAX_ROWS, Rows, converted, declared
 from backbench.readers.tables_apart import read_apart, serve_tables
 from backbench.readers.text_encoding import decoded, is_text
@@ -29,7 +31,6 @@ from backbench.readers.text_layout import (
     NoTable,
     TextLayout,
     TwoLayouts,
-    cells_of,
     is_comment,
     layout_of,
 )
@@ -42,11 +43,15 @@ MAX_COLUMNS = 10_000
 
 @dataclass(frozen=True)
 class Body:
-    """The rows of a table in a text, each with as many cells; their numbers from 1; odd lines."""
+    """The rows of a table in a text, each with as many cells, and their numbers from 1.
+
+    odd: lines that may be rows, with the reason why they are none. text: those without a number.
+    """
 
     lines: list[str]
     numbers: list[int]
     odd: list[tuple[int, str]]
+    text: list[tuple[int, str]]
 
     def counts(self) -> NDArray[np.float64]:
         """Number of each row among all, odd lines counted, from 0."""
@@ -73,14 +78,18 @@ def read_delimited_here(path: Path, name: str, table: Table) -> TableData:
     except NoTable:
         raise unreadable(name, "no rows: no line of numbers", "a table of numbers") from None
     places = located(table.columns, layout.headings, name)
-    body = _body(lines, layout, name)
+    body = _body(lines, layout, min(places.values(), default=0), name)
     cells = _cells(body, layout, name)
     frame = pl.DataFrame({key: cells.to_series(place) for key, place in places.items()})
     rows = Rows(
-        frame, lambda row: f"line {body.numbers[row]}", layout.decimal,
-        [f"line {number}: {reason}" for number, reason in body.odd], body.counts(),
-        unused(layout.headings, places, table),
-    )  # fmt: skip
+        frame,
+        lambda row: f"line {body.numbers[row]}",
+        layout.decimal,
+        left_out=[f"line {number}: {reason}" for number, reason in body.odd],
+        text=[f"line {number}: {text}" for number, text in body.text],
+        counts=body.counts(),
+        unused=unused(layout.headings, places, table),
+    )
     return converted(rows, wanted, name, table)
 
 
@@ -147,25 +156,28 @@ def _too_wide(columns: int, name: str) -> UserError:
     return unreadable(name, f"{columns} columns", f"at most {MAX_COLUMNS}", "keep those declared")
 
 
-def _body(lines: Sequence[str], layout: TextLayout, name: str) -> Body:
+def _body(lines: Sequence[str], layout: TextLayout, leading: int, name: str) -> Body:
     """The rows, and the lines after the first row that are none."""
     rest = list(lines[layout.first :])
     regular = _regular(rest, layout)
     kept = regular.copy()
     odd: list[tuple[int, str]] = []
+    text: list[tuple[int, str]] = []
     for k in np.flatnonzero(~regular).tolist():
         if _is_no_row(rest[k], layout):
             continue
-        cells = len(cells_of(rest[k], layout.separator))
-        kept[k] = cells <= layout.width
-        if kept[k]:
-            rest[k] = _filled(rest[k], layout, cells)
+        cells = cells_of(rest[k], layout.separator)
+        if _is_text(cells, leading, layout):
+            text.append((layout.first + k + 1, shortened(" ".join(cells))))
+        elif len(cells) <= layout.width:
+            kept[k] = True
+            rest[k] = _filled(cells, layout)
         else:
-            odd.append((layout.first + k + 1, f"{cells} cells instead of {layout.width}"))
+            odd.append((layout.first + k + 1, f"{len(cells)} cells instead of {layout.width}"))
     rows = np.flatnonzero(kept).tolist()
     if len(rows) > MAX_ROWS:
         raise unreadable(name, f"{len(rows)} rows", f"at most {MAX_ROWS}")
-    return Body([rest[k] for k in rows], [layout.first + k + 1 for k in rows], odd)
+    return Body([rest[k] for k in rows], [layout.first + k + 1 for k in rows], odd, text)
 
 
 def _regular(lines: Sequence[str], layout: TextLayout) -> NDArray[np.bool_]:
@@ -182,13 +194,30 @@ def _is_no_row(line: str, layout: TextLayout) -> bool:
     return not line.strip() or (is_comment(line) and not _begins_empty(line, layout))
 
 
-def _filled(line: str, layout: TextLayout, cells: int) -> str:
+def _is_text(cells: list[str], leading: int, layout: TextLayout) -> bool:
+    """Whether a line is text among the rows: a title, the headings again, a total or a mean.
+
+    leading: position of the first declared column, of which a row has a number or a mark for none.
+    """
+    if not any(is_number(cell, layout.decimal) or is_mark(cell) for cell in cells):
+        return True
+    first = cells[leading] if leading < len(cells) else ""
+    return bool(first) and not is_mark(first) and not any(sign.isdigit() for sign in first)
+
+
+def _filled(cells: list[str], layout: TextLayout) -> str:
     """A row with as many cells as the table, parted by one character."""
-    if layout.separator == " ":
-        return "\t".join(line.split()) + "\t" * (layout.width - cells)
-    if cells == layout.width and line.count(layout.separator) >= layout.width:
-        return line.rstrip(f" {layout.separator}")
-    return line + layout.separator * (layout.width - cells)
+    parted = "\t" if layout.separator == " " else layout.separator
+    return parted.join(
+        _written(cell, parted) for cell in cells + [""] * (layout.width - len(cells))
+    )
+
+
+def _written(cell: str, separator: str) -> str:
+    if separator not in cell and '"' not in cell:
+        return cell
+    doubled = cell.replace('"', '""')
+    return f'"{doubled}"'
 
 
 def _begins_empty(line: str, layout: TextLayout) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -22,6 +23,8 @@ from backbench.quantities.units import UNITS as KNOWN_UNITS
 from backbench.quantities.units import scaled, spelled_unit
 from backbench.readers.column_uncertainty import column_uncertainty
 from backbench.readers.declaration import TableData
+from backbench.readers.table_cells import number_of
+from backbench.readers.table_sweeps import second_sweep
 from backbench.signal.track import Array
 
 MAX_ROWS = 5_000_000
@@ -63,6 +66,14 @@ UNITS: dict[str, dict[str, tuple[str, ...]]] = {
         "noise": ("dB", *VOLTAGE),
         "distortion": ("%", "dB"),
         "separation": ("dB",),
+        "stereo_audio_level": ("dB", *VOLTAGE),
+        "stereo_noise": ("dB", *VOLTAGE),
+        "stereo_distortion": ("%", "dB"),
+        "am_suppression": ("dB",),
+    },
+    "interference": {
+        "interferer_level": ("dB",), "same_channel": ("dB",), "adjacent_channel": ("dB",),
+        "alternate_channel": ("dB",), "image": ("dB",), "intermediate_frequency": ("dB",),
     },
     "distortion": {
         "frequency": FREQUENCY, "power": POWER, "level": LEVEL, "generator": LEVEL,
@@ -79,6 +90,7 @@ NEEDED = {
     "impedance": ("frequency", "magnitude"),
     "trace": ("time", "voltage"),
     "tuner": ("rf_level", "audio_level"),
+    "interference": ("interferer_level",),
     "distortion": (),
     "harmonics": ("level",),
     "spectrum": ("frequency", "level"),
@@ -86,12 +98,30 @@ NEEDED = {
 ONE_OF = {
     "distortion": (("frequency", "power", "level", "generator"), ("thd", "thd_n")),
     "harmonics": (("order", "frequency"),),
+    "interference": (
+        (
+            "same_channel",
+            "adjacent_channel",
+            "alternate_channel",
+            "image",
+            "intermediate_frequency",
+        ),
+    ),
 }
 """Columns of which a kind needs one at least."""
 COUNTED = ("time", "frequency")
 """May follow from a start and an increment."""
+SWEPT = {
+    "trace": "time", "response": "frequency", "impedance": "frequency", "spectrum": "frequency",
+}  # fmt: skip
+"""What a kind of table goes through once."""
 ABOVE_ZERO = {"response": ("level", "generator"), "distortion": ("power", "level", "generator")}
 """Columns whose logarithm is taken, by kind of table: a row with 0 or less has no value."""
+COMPLEX = re.compile(r"\(?[-+−]?[0-9.,eE]+ ?[-+−] ?[ij]?[0-9.,eE+-]+[ij]?\)?")
+OF_DAY = re.compile(r"[0-9]{1,2}:[0-9]{2}(?::[0-9.,]+)?(?: ?[AaPp][Mm])?")
+THOUSANDS = re.compile(r"[-+−]?[0-9]{1,3}(?:[.,'’\s][0-9]{3})+")
+ORDER = re.compile(r"[HhKk] ?([0-9]{1,3})|([0-9]{1,3})(?:st|nd|rd|th|\.)")
+"""A harmonic as it is often named."""
 PAIR = ("real", "imaginary")
 """May stand for the level or the magnitude, and the phase."""
 MAGNITUDE = {"response": "level", "impedance": "magnitude"}
@@ -109,7 +139,8 @@ class Rows:
     """Cells of the declared columns, by key.
 
     place words a row of the frame. decimal: the sign of its numbers. left_out: rows that the
-    reader left out, each with its place and the reason. counts: number of each row among those of
+    reader left out, each with its place and the reason. text: lines among the rows that hold no
+    number, which are not counted as rows. counts: number of each row among those of
     the file, from 0, left-out ones counted; None where none was left out. unused: a remark on
     columns that nothing declares.
     """
@@ -118,6 +149,7 @@ class Rows:
     place: Callable[[int], str]
     decimal: DecimalSign = "."
     left_out: Sequence[str] = ()
+    text: Sequence[str] = ()
     counts: Array | None = None
     unused: str | None = None
 
@@ -190,6 +222,7 @@ def converted(rows: Rows, wanted: dict[str, Scaled], name: str, table: Table) ->
             numbers[row] = np.nan
         values[key] = _corrected(numbers, column) * factor
         uncertainty[key] = column_uncertainty(text, numbers, column, rows.decimal) * factor
+    _refuse_second_sweep(values, rows, name, table.table)
     _repeated(values, wrong, rows, name, table.table)
     problems = [*rows.left_out, *(_left_out(wrong[row], name) for row in sorted(wrong))]
     if len(problems) > MOST_LEFT_OUT * (len(rows.frame) + len(rows.left_out)):
@@ -200,8 +233,19 @@ def converted(rows: Rows, wanted: dict[str, Scaled], name: str, table: Table) ->
     spread = {key: column[kept] for key, column in uncertainty.items()}
     if PAIR[0] in columns:
         columns, spread = _polar(columns, spread, MAGNITUDE[table.table])
-    remarks = [text for text in (_remark(problems), rows.unused) if text]
+    remarks = [text for text in (_remark([*rows.text, *problems]), rows.unused) if text]
     return TableData(columns, spread, "; ".join(remarks) or None)
+
+
+def _refuse_second_sweep(values: dict[str, Array], rows: Rows, name: str, kind: str) -> None:
+    """Raise UserError where times or frequencies that are gone through once begin again."""
+    key = SWEPT.get(kind)
+    row = None if key is None else second_sweep(values[key], key == "frequency")
+    if row is not None:
+        where = f"{name}, {rows.place(row)}"
+        remedy = "keep each in a file of its own"
+        fault = Fault(where, f"a {key} that begins again", "the rows of one sweep", remedy)
+        raise UserError(f"{name} can't be read", [fault])
 
 
 def _counted(rows: Rows, column: TableColumn, factor: float) -> tuple[Array, Array]:
@@ -220,7 +264,11 @@ def _corrected(numbers: Array, column: TableColumn) -> Array:
 
 def _numbers(text: pl.Series, unit: str, decimal: DecimalSign) -> Array:
     """Cells as numbers in the declared unit; NaN where one is none."""
-    plain = text.str.replace(",", ".", literal=True) if decimal == "," else text
+    plain = text
+    if decimal == ",":
+        # A point in such a table groups thousands: "1.000" is not 1.
+        grouped = text.str.contains(".", literal=True).fill_null(value=False)
+        plain = text.str.replace(",", ".", literal=True).set(grouped, None)
     numbers = plain.cast(pl.Float64, strict=False).to_numpy().astype(np.float64)
     if np.isnan(numbers).any():
         plain = plain.str.replace_all("−", "-", literal=True).str.replace("(?i)d", "e")
@@ -231,10 +279,16 @@ def _numbers(text: pl.Series, unit: str, decimal: DecimalSign) -> Array:
 
 
 def _with_unit(text: str | None, unit: str, decimal: DecimalSign) -> float:
-    """A number with its unit beside it, in the declared unit; NaN where it is none."""
+    """A number with its unit or prefix beside it, in the declared unit; NaN where it is none."""
+    if text and unit == "1":
+        order = ORDER.fullmatch(text)
+        return float(order[1] or order[2]) if order else math.nan
     named = spelled_unit(unit)
     if not text or named is None:
         return math.nan
+    bare = number_of(text, decimal)
+    if bare is not None and not bare[1]:
+        return bare[0] if named[1] == 0 or text[-1].isdigit() else math.nan
     try:
         value = read_quantity(text, named[0], decimal=decimal)
     except UnreadableQuantity:
@@ -308,14 +362,23 @@ def _remark(problems: Sequence[str]) -> str | None:
     """Which rows were left out, and why, in one clause; None where none was."""
     if not problems:
         return None
-    some = ", ".join(problems[:MAX_LISTED])
+    # A semicolon parts one remark from the next.
+    some = ", ".join(problems[:MAX_LISTED]).replace(";", ",")
     more = f" and {len(problems) - MAX_LISTED} more" if len(problems) > MAX_LISTED else ""
     return f"{counted(len(problems), 'row')} of the table left out ({some}{more})"
 
 
 def _cell(text: str | None, where: str, expected: str) -> Fault:
     content = "an empty cell" if not text else shortened(text)
-    remedy = "write decimals with a point" if text and "," in text else ""
+    remedy = ""
+    if text and COMPLEX.fullmatch(text):
+        remedy = "write the real and the imaginary part as columns of their own"
+    elif text and OF_DAY.fullmatch(text):
+        remedy = "declare time with start and increment"
+    elif text and THOUSANDS.fullmatch(text):
+        remedy = "it may be a fraction or thousands: write it without signs between thousands"
+    elif text and "," in text:
+        remedy = "write decimals with a point"
     return Fault(where, content, expected, remedy)
 
 

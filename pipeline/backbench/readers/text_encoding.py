@@ -19,6 +19,7 @@ def is_text(head: bytes, suffix: str) -> bool:
     """
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         return True
+    head = head.rstrip(b"\x00") if suffix in ENDINGS else head
     if not head or b"\x00" in head or head.startswith((b"fLaC", b"PAR1")):
         return False
     try:
@@ -32,11 +33,14 @@ def is_text(head: bytes, suffix: str) -> bool:
 def decoded(data: bytes) -> str:
     """The characters of a text file: as its mark states, as UTF-8, or else as Latin-1.
 
+    Zero bytes at its end, which fill up a block, are none of it.
+
     Raises ValueError where the bytes are none of these.
     """
     for mark, encoding in MARKS.items():
         if data.startswith(mark):
-            return data.decode(encoding)
+            return data.decode(encoding).rstrip("\x00")
+    data = data.rstrip(b"\x00")
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as error:

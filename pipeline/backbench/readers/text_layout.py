@@ -2,35 +2,23 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from backbench.quantities.numerals import DecimalSign
 from backbench.quantities.units import spelled_unit
+from backbench.readers.table_cells import cells_of, is_mark, is_number
 
 LOOKED_AT = 1000
 """Lines from which the layout is worked out."""
 SEPARATORS = ("\t", ";", ",", "|", " ")
 """The last stands for any run of spaces."""
 COMMENT = re.compile(r"\s*(?:[#;*!%]|//)\s*")
-MARKS = {
-    "OL", "O.L", "O.L.", "OVL", "OVLD", "OVER", "OVERLOAD", "OVERFLOW", "OVERRANGE", "UNDER", "UL",
-    "NAN", "INF", "+INF", "-INF", "1.#INF", "-1.#INF", "1.#IND", "-1.#IND", "1.#QNAN", "N/A", "NA",
-    "ERR", "ERROR", "INVALID", "?",
-}  # fmt: skip
-"""What instruments write where they have no value: common practice, no source."""
-_DASHES = re.compile(r"[-–—_*.]{1,8}")
-_NUMBER = {
-    ".": re.compile(r"[-+−]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eEdD][-+−]?[0-9]+)?"),
-    ",": re.compile(r"[-+−]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eEdD][-+−]?[0-9]+)?"),
-}
 _SETTING = re.compile(r"[\s:=,;][-+]?[0-9]*\.?[0-9]+(?:[eE][-+]?[0-9]+)?(?:[\s,;]*\w*)?$")
 """A value behind a name, which heads no column."""
-_BRACKETED = re.compile(r"^(?P<name>.*?)\s*[(\[{]\s*(?P<unit>[^)\]}]*)\s*[)\]}]\s*$")
-_SLASHED = re.compile(r"^(?P<name>.*\S)\s*(?:/|,|\bin\b|_)\s*(?P<unit>[^/,\s]+)\s*$")
+_SLASHED = re.compile(r"^(?P<name>.*\S)\s*(?:/|,|\bin\b|_)\s*(?P<unit>[^/,\s]+(?: rms)?)\s*$")
 _LAST_WORD = re.compile(r"^(?P<name>.*\S)\s+(?P<unit>\S+)$")
 
 
@@ -75,17 +63,14 @@ class TwoLayouts(ValueError):
 def layout_of(lines: Sequence[str]) -> TextLayout:
     """How the table in a text stands.
 
-    lines: the text's lines without their ends. The rows are the longest run of lines with equally
-    many cells of which each is a number, a mark for none, or empty.
+    lines: the text's lines without their ends. The rows are the lines with equally many cells of
+    which each is a number, a mark for none, or empty. Where there are none, some columns may hold
+    text: the rows are then the lines with numbers in the same columns.
 
     Raises NoTable where no line holds a number, TwoLayouts where the text has two readings.
     """
     looked_at = lines[:LOOKED_AT]
-    found = [
-        _layout(looked_at, separator, decimal, rows)
-        for separator, decimal in _readings(looked_at)
-        if (rows := _rows(looked_at, separator, decimal))
-    ]
+    found = _readings(looked_at, _rows) or _readings(looked_at, _rows_beside_text)
     if not found:
         raise NoTable("no line of numbers")
     # Of readings of equally many rows the one with more headings, then with more cells.
@@ -95,9 +80,21 @@ def layout_of(lines: Sequence[str]) -> TextLayout:
 
 
 DECIMALS: tuple[DecimalSign, ...] = (".", ",")
+Reading = tuple[int, int, int, TextLayout]
+"""One reading of a text: number of rows, headings, cells a row, and the layout."""
+FoundRows = Callable[[Sequence[str], str, DecimalSign], tuple[int, int, int] | None]
+"""Number of rows, their width and the first one's position; None where there is none."""
 
 
-def _readings(lines: Sequence[str]) -> list[tuple[str, DecimalSign]]:
+def _readings(lines: Sequence[str], rows_of: FoundRows) -> list[Reading]:
+    return [
+        _layout(lines, separator, decimal, rows)
+        for separator, decimal in _written_with(lines)
+        if (rows := rows_of(lines, separator, decimal))
+    ]
+
+
+def _written_with(lines: Sequence[str]) -> list[tuple[str, DecimalSign]]:
     """Separators and decimal signs under which the lines can read differently.
 
     Separators that stand nowhere all give the same: one cell a line.
@@ -110,42 +107,6 @@ def _readings(lines: Sequence[str]) -> list[tuple[str, DecimalSign]]:
     return [(one, decimal) for one in kept for decimal in decimals if one != decimal]
 
 
-def cells_of(line: str, separator: str) -> list[str]:
-    """The cells of one line, stripped; empty ones at the end left out."""
-    if separator == " ":
-        cells = line.split()
-    elif '"' in line:
-        cells = [cell.strip() for cell in next(csv.reader([line], delimiter=separator))]
-    else:
-        cells = [cell.strip() for cell in line.split(separator)]
-    while cells and not cells[-1]:
-        cells.pop()
-    return cells
-
-
-def is_number(cell: str, decimal: DecimalSign) -> bool:
-    """Whether a cell is a number, with or without a unit behind it."""
-    match = _NUMBER[decimal].match(cell)
-    if match is None:
-        return False
-    rest = cell[match.end() :].strip()
-    return not rest or spelled_unit(rest) is not None
-
-
-def number_of(cell: str, decimal: DecimalSign) -> tuple[float, str] | None:
-    """A cell's number and the unit behind it; None where it holds no number."""
-    match = _NUMBER[decimal].match(cell)
-    if match is None or not is_number(cell, decimal):
-        return None
-    plain = match[0].replace(",", ".").replace("−", "-")
-    return float(re.sub("[dD]", "e", plain)), cell[match.end() :].strip()
-
-
-def is_mark(cell: str) -> bool:
-    """Whether a cell says that there is no value."""
-    return cell.upper() in MARKS or _DASHES.fullmatch(cell) is not None
-
-
 def is_comment(line: str) -> bool:
     """Whether a line that is no row is a comment by its first character."""
     return COMMENT.match(line) is not None
@@ -154,7 +115,7 @@ def is_comment(line: str) -> bool:
 def _rows(
     lines: Sequence[str], separator: str, decimal: DecimalSign
 ) -> tuple[int, int, int] | None:
-    """Number of rows, their width and the first one's position; None where there is none."""
+    """Lines of nothing but numbers."""
     widths = [_width(line, separator, decimal) for line in lines]
     counts = Counter(width for width in widths if width)
     if not counts:
@@ -162,6 +123,25 @@ def _rows(
     width = max(counts, key=lambda w: (counts[w], w))
     # A row may end before its last cells where these are empty.
     return counts[width], width, widths.index(width)
+
+
+LEAST_BESIDE_TEXT = 3
+
+
+def _rows_beside_text(
+    lines: Sequence[str], separator: str, decimal: DecimalSign
+) -> tuple[int, int, int] | None:
+    """Lines with numbers in the same columns, text in others; counted by their numbers."""
+    if separator == " ":
+        return None
+    kinds = [tuple(is_number(c, decimal) for c in cells_of(line, separator)) for line in lines]
+    counts = Counter(kind for kind in kinds if len(kind) > 1 and any(kind))
+    if not counts:
+        return None
+    kind = max(counts, key=lambda k: (counts[k] * sum(k), k))
+    if counts[kind] < LEAST_BESIDE_TEXT:
+        return None
+    return counts[kind] * sum(kind), len(kind), kinds.index(kind)
 
 
 def _width(line: str, separator: str, decimal: DecimalSign) -> int:
@@ -178,11 +158,12 @@ def _width(line: str, separator: str, decimal: DecimalSign) -> int:
 
 def _layout(
     lines: Sequence[str], separator: str, decimal: DecimalSign, rows: tuple[int, int, int]
-) -> tuple[int, int, int, TextLayout]:
-    """One reading of a text: number of rows, headings, cells a row, and the layout."""
+) -> Reading:
     count, width, first = rows
     first = _beside_text(lines, first, separator, decimal)
     headings = _headings(lines, first, separator, width)
+    if not any(heading.text for heading in headings) and _numbered(lines[first:], separator):
+        headings = (Heading(""), *_headings(lines, first, separator, width - 1))
     width = max(width, len(headings))
     named = sum(bool(heading.text) for heading in headings)
     layout = TextLayout(separator, decimal, first, width, headings)
@@ -201,6 +182,15 @@ def _beside_text(lines: Sequence[str], first: int, separator: str, decimal: Deci
             break
         first -= 1
     return first
+
+
+def _numbered(rows: Sequence[str], separator: str) -> bool:
+    """Whether the first cells of rows of three or more count them: often they have no heading."""
+    cells = [cells_of(row, separator) for row in rows[:20] if row.strip()]
+    if len(cells) < 3 or min(map(len, cells)) < 3:
+        return False
+    first = 1 if cells[0][0] == "1" else 0
+    return [row[0] for row in cells] == [str(n) for n in range(first, first + len(cells))]
 
 
 def _headings(lines: Sequence[str], first: int, separator: str, width: int) -> tuple[Heading, ...]:
@@ -224,13 +214,23 @@ def _headings(lines: Sequence[str], first: int, separator: str, width: int) -> t
 def _heading_cells(line: str, separator: str, width: int) -> list[str] | None:
     """The cells of a line that may head the columns; None where it can't."""
     plain = COMMENT.sub("", line, count=1) if is_comment(line) else line
-    if width == 1 and _SETTING.search(plain):
+    if width == 1 and _SETTING.search(plain[-LONGEST_END:]):
         return None
     for text in (line, plain) if separator == ";" else (plain,):
         cells = _cells_across(text, separator, width)
-        if cells and not any(is_number(c, ".") and not _all_units([c]) for c in cells):
+        if cells and all(map(_is_value, cells[width:])):
+            # Settings may stand beside the last headings.
+            cells = cells[:width]
+        if cells and not any(map(_is_value, cells)):
             return cells + [""] * (width - len(cells))
     return None
+
+
+def _is_value(cell: str) -> bool:
+    """Whether a cell is no name: a number, a day or a time."""
+    if cell and not re.search(r"[^\W\d_]|[%°|]", cell):
+        return not _all_units([cell]) and any(sign.isdigit() for sign in cell)
+    return is_number(cell, ".") and not _all_units([cell])
 
 
 def _cells_across(text: str, separator: str, width: int) -> list[str] | None:
@@ -244,8 +244,13 @@ def _cells_across(text: str, separator: str, width: int) -> list[str] | None:
     return cells if len(cells) == width or (whole and len(cells) > 1) else None
 
 
+UPPER = {"S": "s", "SEC": "s"}
+"""Units in the capitals of instruments that have no others."""
+
+
 def _bare(cell: str) -> str:
-    return cell.strip("()[]{} ")
+    plain = cell.strip("()[]{} ")
+    return UPPER.get(plain, plain)
 
 
 def _all_units(cells: Sequence[str]) -> bool:
@@ -260,15 +265,32 @@ def _with_unit(text: str, unit: str) -> Heading:
 
 def heading_of(text: str) -> Heading:
     """A heading and the unit that it states: "Freq (Hz)", "Level [dBV]", "Level/V", "time ms"."""
-    bracketed = _BRACKETED.match(text)
+    bracketed = _bracketed(text.strip())
     if bracketed is not None:
-        unit = bracketed["unit"] if spelled_unit(bracketed["unit"]) else ""
-        return Heading(text, bracketed["name"], unit)
+        name, unit = bracketed[0], _bare(bracketed[1])
+        return Heading(text, name, unit if spelled_unit(unit) else "")
+    # A unit is short, and these patterns take long over a long line of spaces.
+    before, end = text[:-LONGEST_END], text[-LONGEST_END:]
     for pattern in (_SLASHED, _LAST_WORD):
-        match = pattern.match(text)
+        match = pattern.match(end)
         if match is not None and spelled_unit(match["unit"]) is not None:
-            return Heading(text, match["name"].rstrip(" /,_"), match["unit"])
+            return Heading(text, (before + match["name"]).rstrip(" /,_"), match["unit"])
     return Heading(text, text)
+
+
+LONGEST_END = 80
+"""Characters at the end of a line that tell its unit or its value."""
+OPENING, CLOSING = "([{", ")]}"
+
+
+def _bracketed(text: str) -> tuple[str, str] | None:
+    """What stands before the brackets that a text ends with, and in them."""
+    if not text.endswith(tuple(CLOSING)):
+        return None
+    earlier = max(text.rfind(sign, 0, -1) for sign in CLOSING)
+    openings = [text.find(sign, earlier + 1) for sign in OPENING]
+    first = min((place for place in openings if place >= 0), default=None)
+    return None if first is None else (text[:first].rstrip(), text[first + 1 : -1].strip())
 
 
 def _refuse_two_readings(lines: Sequence[str], layout: TextLayout) -> None:
@@ -276,9 +298,8 @@ def _refuse_two_readings(lines: Sequence[str], layout: TextLayout) -> None:
     separator, decimal = layout.separator, layout.decimal
     rows = [line for line in lines if _width(line, separator, decimal)]
     whole = re.compile(r"\s*[-+−]?[0-9]+,[0-9]+\s*")
-    if (separator, layout.width, layout.headed) == (",", 2, False) and all(
-        map(whole.fullmatch, rows)
-    ):
+    two = (separator, layout.width, layout.headed) == (",", 2, False)
+    if two and rows and all(map(whole.fullmatch, rows)):
         raise TwoLayouts(
             f"lines such as {rows[0].strip()!r}: two columns of whole numbers, or one column "
             "with decimal commas"

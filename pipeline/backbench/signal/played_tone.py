@@ -83,7 +83,9 @@ class PlayedTone:
         return slice(int(ends[2 * longest]), int(ends[2 * longest + 1])) if len(ends) else slice(0)
 
 
-def played_tone(volts: Array, rate_hz: float, stated_hz: float) -> PlayedTone:
+def played_tone(
+    volts: Array, rate_hz: float, stated_hz: float, carrier_hz: float | None = None
+) -> PlayedTone:
     """Follow a tone along its own frequency.
 
     Parameters
@@ -94,6 +96,8 @@ def played_tone(volts: Array, rate_hz: float, stated_hz: float) -> PlayedTone:
         Sample rate, Hz.
     stated_hz : float
         Frequency as stated, Hz; looked for within 10 %.
+    carrier_hz : float or None
+        Mean frequency, Hz, where it is known from another track of the same record.
 
     Returns
     -------
@@ -113,7 +117,7 @@ def played_tone(volts: Array, rate_hz: float, stated_hz: float) -> PlayedTone:
     seconds = len(volts) / rate_hz
     if seconds < 5 * EDGE_S:
         raise Refusal(f"{in_text(seconds, 's')} are too short to follow a tone")
-    carrier = carrier_of(volts, rate_hz, stated_hz)
+    carrier = carrier_hz or carrier_of(volts, rate_hz, stated_hz)
     phasor, slope, rate, noise = _of_band(volts, rate_hz, carrier)
     edge = round(EDGE_S * rate)
     phasor, slope = phasor[edge:-edge], slope[edge:-edge]

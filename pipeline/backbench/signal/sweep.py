@@ -18,6 +18,7 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.power import squared
+from backbench.signal.sweep_below import ThroughWindow, carried_on, through_window
 from backbench.signal.sweep_deconvolved import Deconvolved
 from backbench.signal.sweep_delay import speed_error
 from backbench.signal.sweep_early import early_and_late, early_arrivals, early_of_wire
@@ -26,9 +27,8 @@ from backbench.signal.sweep_steadiness import refuse_unsteady
 from backbench.signal.sweep_window import Complex, SweepParameters, noise_density
 from backbench.signal.track import Array
 
-EDGE_POINTS = 6
-"""Grid points at the lower edge whose slope is carried on."""
-MOST_STEEP = 3.0
+ROUNDS = 3
+"""In which what lies below the grid, which shows in its first points, is read from them."""
 LEAST_LINEAR = 0.5
 """Share of the output's energy that the linear response must explain."""
 LEAST_COVERED = 0.25
@@ -142,7 +142,7 @@ def transfer_of(
     impulse = fft.irfft(bins, sent.samples)
     peak = int(np.argmax(np.abs(impulse)))
     arrival = _arrival(impulse, peak, sent.step)
-    continued = _continued(sent, _on_grid(sent, sent.window.cut(impulse, peak)))
+    continued, unsure = _continued(sent, _on_grid(sent, sent.window.cut(impulse, peak)))
     impulse += np.roll(fft.irfft(sent.lost * continued, sent.samples), peak)
     spectrum, beside = sent.window.cuts(impulse, [peak, peak + len(sent.window.weights)])
     ratio = _on_grid(sent, spectrum)
@@ -161,7 +161,7 @@ def transfer_of(
         wander = speed_error(sent, deconvolved)
     early = early_arrivals(sent, impulse, peak, np.abs(ratio), _of_wire(sent))
     besides = np.hypot(noise, early_and_late(sent, early))
-    besides = np.hypot(besides, wander * np.abs(ratio))
+    besides = np.hypot(np.hypot(besides, wander * np.abs(ratio)), unsure)
     return Transfer(sent.grid, ratio, besides, arrival_s)
 
 
@@ -174,7 +174,7 @@ def _of_wire(sent: PlayedSweep) -> Array:
 
     if sent not in _wires:
         impulse = fft.irfft(1 - sent.lost, sent.samples)
-        continued = _continued(sent, _on_grid(sent, sent.window.cut(impulse, 0)))
+        continued, _ = _continued(sent, _on_grid(sent, sent.window.cut(impulse, 0)))
         impulse += fft.irfft(sent.lost * continued, sent.samples)
         _wires[sent] = early_of_wire(sent, impulse)
     return _wires[sent]
@@ -206,16 +206,34 @@ def _delay(sent: PlayedSweep, arrival: int) -> float:
     return (arrival - sent.size if late else arrival) / sent.rate_hz
 
 
-def _continued(sent: PlayedSweep, ratio: Complex) -> Complex:
-    """The ratio by kept bin, carried on below the grid by the power of frequency it begins with."""
-    grid = sent.grid
-    few = min(EDGE_POINTS, len(grid) - 1)
-    rise = abs(ratio[few]) / max(abs(ratio[0]), 1e-300)
-    steep = math.log(max(rise, 1e-300)) / math.log(grid[few] / grid[0])
-    continued = np.asarray(np.interp(sent.hz, grid, ratio))
-    below = sent.hz[: int(np.searchsorted(sent.hz, grid[0]))]
-    continued[: len(below)] *= (below / grid[0]) ** min(max(steep, 0.0), MOST_STEEP)
-    return continued
+def _continued(sent: PlayedSweep, ratio: Complex) -> tuple[Complex, Array]:
+    """The ratio by kept bin as it goes on outside the grid, and what it may be off on the grid."""
+    bins = int(np.searchsorted(sent.hz, sent.grid[0]))
+    hz, lost, window = sent.hz[:bins], sent.lost[:bins], _through_window(sent, bins)
+    shown, below = ratio, carried_on(hz, sent.grid, ratio)
+    plain = below.plain
+    for _ in range(ROUNDS if below.is_likely else 0):
+        shown = ratio + window.shown(lost * below.network)
+        below = carried_on(hz, sent.grid, shown)
+    likelier, other = (below.network, below.plain) if below.fits else (plain, below.network)
+    continued = np.asarray(np.interp(sent.hz, sent.grid, shown if below.fits else ratio))
+    continued[:bins] = likelier
+    apart = lost * (likelier - other) * below.is_likely
+    return continued, window.uncertainty(apart)
+
+
+_windows: WeakKeyDictionary[PlayedSweep, ThroughWindow] = WeakKeyDictionary()
+
+
+def _through_window(sent: PlayedSweep, bins: int) -> ThroughWindow:
+    """What lies below the grid through the window, reckoned once for a sweep."""
+    if sent not in _windows:
+        window = sent.window
+        _windows[sent] = through_window(
+            window.weights, window.before, rate_hz=sent.own_rate_hz, samples=sent.samples,
+            grid=sent.grid, bins=bins,
+        )  # fmt: skip
+    return _windows[sent]
 
 
 def _refuse_unexplained(sent: PlayedSweep, spectrum: Complex, energy: float, least: float) -> None:

@@ -8,9 +8,16 @@ from backbench.documents.kinds import loudspeaker_kinds
 from backbench.documents.settings import Settings
 from backbench.metrics.registry import registry
 from backbench.storage.database import Database
+from backbench.storage.held_rows import hold_rows
 from backbench.test_points.frequencies import PLAYED, off_frequency, same_frequency, same_pair
 from backbench.test_points.interpolate import assign_between, forget_between
-from backbench.test_points.points import all_points, of_family, shipped_points, sort_of_reading
+from backbench.test_points.points import (
+    TestPoint,
+    all_points,
+    of_family,
+    shipped_points,
+    sort_of_reading,
+)
 from backbench.test_points.repeatability import sync_repeatability
 from backbench.test_points.scope import chosen_reviews
 
@@ -26,25 +33,23 @@ FULL_VOLUME = r"^\s*(full|fully|max|maximum|100 ?%)(\s|$)"
 LEAST_VOLUME = r"^\s*(min|minimum|zero|0|0 ?%|down|fully down|off)\s*$"
 """How a volume setting says that the control is turned up, or down, whole."""
 
+LISTS = ("tones_hz", "metrics")
+"""Columns of table test_point that hold lists, or nothing."""
 
-def sync_points(store: Database, settings: Settings) -> None:
-    """Make table test_point equal to the points in force. Inside the caller's transaction."""
-    store.run("DELETE FROM test_point")
-    for point in all_points(settings):
-        store.run(
-            "INSERT INTO test_point BY NAME SELECT $point_key AS point_key, $title AS title, "
-            "$stimulus AS stimulus, $frequency_hz::DOUBLE AS frequency_hz, "
-            "$power_w::DOUBLE AS power_w, $power_share::DOUBLE AS power_share, "
-            "$power_within::DOUBLE AS power_within, $load_ohm::DOUBLE AS load_ohm, "
-            "$level_v::DOUBLE AS level_v, $tones_hz::DOUBLE[] AS tones_hz, "
-            "$metrics::VARCHAR[] AS metrics, $input_sort::VARCHAR AS input_sort, "
-            "$volume::VARCHAR AS volume_setting",
-            {
-                **vars(point),
-                "tones_hz": list(point.tones_hz) if point.tones_hz else None,
-                "metrics": list(point.metrics) if point.metrics else None,
-            },
-        )
+
+def sync_points(store: Database, settings: Settings) -> bool:
+    """Make table test_point equal to the points in force; whether it was not.
+
+    Inside the caller's transaction.
+    """
+    return hold_rows(store, "test_point", [_row(point) for point in all_points(settings)])
+
+
+def _row(point: TestPoint) -> dict[str, object]:
+    columns = {**vars(point), "volume_setting": point.volume}
+    del columns["volume"]
+    lists = {name: list(columns[name]) if columns[name] else None for name in LISTS}
+    return {**columns, **lists}
 
 
 WINDOWS: dict[str, object] = {

@@ -115,8 +115,13 @@ def _line_points() -> list[TestPoint]:
         TestPoint("square-1khz", "1 kHz square wave", "square", 1000.0),
         TestPoint("square-10khz", "10 kHz square wave", "square", 10000.0),
         TestPoint("transport-tone", "tone of a test record or tape", "transport"),
+        TestPoint("played-tone", "tone of a stated recorded level", "played tone"),
+        TestPoint("silent-medium", "silent groove or erased tape playing", "silent medium"),
+        TestPoint("played-sweep", "sweep of a test record or tape", "played sweep"),
         TestPoint(BY_HAND_POINT, "entered by hand", BY_HAND),
         TestPoint("tuner-table", "table of RF levels", "tuner table"),
+        TestPoint("fm-tone", "tone that modulates a carrier", "fm tone"),
+        TestPoint("interference-table", "table beside an interferer", "interference table"),
     ]  # fmt: skip
 
 

@@ -1,0 +1,201 @@
+"""A day for each machine that plays a medium, from `new` to the sheet, beside the truth."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+import soundfile
+from typer.testing import CliRunner, Result
+
+from backbench.catalogue import Catalogue
+from backbench.cli import app
+from backbench.signal.rumble import rumble_unweighted, rumble_weighted
+from backbench.signal.track import Array
+from played_media import CAPSTAN_HZ, Machine
+
+RATE = 44_100
+FULL_SCALE = 6.0
+SETTINGS = """
+title = "A day with machines"
+[bench.table]
+load_uncertainty_percent = 0.3
+generator_uncertainty_percent = 0.3
+[[bench.table.calibration]]
+since = 2024-01-01
+volts_peak_at_full_scale = { 1 = 6.0, 2 = 6.0 }
+uncertainty_percent = 0.2
+"""
+MACHINE = Machine(rate_hz=RATE)
+RIGHT, LATE_S, LEFT_OVER = 0.9, 30e-6, 0.01
+THIRD_PERCENT, RUMBLE_V, ERASED_V = 1.5, 2e-3, 5e-4
+SHORT_S = {"speed": 22.2, "reference": 4.5, "tone": 4.0, "silent": 6.0, "erased": 6.0,
+           "only": 4.0, "sweep": 11.0, "idle": 1.0}  # fmt: skip
+"""Shorter than the plan asks for: enough for every figure."""
+
+
+def run(*words: str | Path, codes: tuple[int, ...] = (0,)) -> Result:
+    ran = CliRunner().invoke(app, [str(word) for word in words])
+    if ran.exception and not isinstance(ran.exception, SystemExit):
+        raise ran.exception
+    assert ran.exit_code in codes, ran.output
+    return ran
+
+
+def fallen(hz: Array) -> Array:
+    """One pole at 9 kHz, and one at 50 Hz."""
+    return np.asarray(1 / np.sqrt(1 + (hz / 9000) ** 2) / np.hypot(1, 50 / hz))
+
+
+def arm(hz: Array) -> Array:
+    x = hz / 9.5
+    return np.asarray(x**2 / np.hypot(1 - x**2, x / 2.0))
+
+
+def both(left: Array, right: Array) -> Array:
+    return np.stack([left, right], axis=1)
+
+
+def played(stem: str, stimulus: dict[str, object], driven: str | None) -> Array:
+    """What the machine gives for a planned capture, V, shape (n, 2)."""
+    seconds = SHORT_S[stem.split("-", maxsplit=1)[0]]
+    quiet = both(MACHINE.noise(seconds), MACHINE.noise(seconds, 1))
+    if "silent_medium" in stimulus:
+        line = RUMBLE_V * math.sqrt(2) * np.sin(2 * np.pi * 25.0 * MACHINE.times(seconds))
+        return quiet + both(line, line)
+    if "played_sweep_hz" in stimulus:
+        low, high = stimulus["played_sweep_hz"]  # type: ignore[misc]
+        one = MACHINE.sweep(low, high, seconds, arm if high < 100 else fallen)
+        return both(one, RIGHT * one)
+    if "erased_tone_hz" in stimulus:
+        left = MACHINE.tone(float(stimulus["erased_tone_hz"]), seconds, ERASED_V)  # type: ignore[arg-type]
+        return both(left, quiet[:, 1])
+    hz = stimulus.get("transport_hz", stimulus.get("played_tone_hz"))
+    if hz is None:
+        return quiet
+    tone = MACHINE.tone(float(hz), seconds, third_percent=THIRD_PERCENT)  # type: ignore[arg-type]
+    if driven:
+        rest = LEFT_OVER * tone + quiet[:, 1]
+        return both(tone, rest) if driven == "left" else both(rest, tone)
+    late = MACHINE.tone(float(hz), seconds, RIGHT, 1, late_s=LATE_S)  # type: ignore[arg-type]
+    return both(tone, late)
+
+
+def recorded(review: Path, level: str) -> None:
+    """Every planned capture as a file and an entry of the manifest; level: the reference's own."""
+    plan = tomllib.loads((review / "plan.toml").read_text())
+    entries = []
+    for step in (step for step in plan["step"] if "loop_back" not in step):
+        stem = Path(step["file"]).stem
+        conditions = step.get("conditions", {})
+        volts = played(stem, step["stimulus"], conditions.get("driven"))
+        soundfile.write(review / f"{stem}.flac", volts / FULL_SCALE, RATE, subtype="PCM_24")
+        key, value = next(iter(step["stimulus"].items()))
+        more = f", sweep_s = {SHORT_S['sweep'] - 0.8}" if "sweep_s" in step["stimulus"] else ""
+        more += f", {level}" if stem.startswith("reference") else ""
+        text = f'"{value}"' if isinstance(value, str) else value
+        entry = f'[[capture]]\nfile = "{stem}.flac"\nstimulus = {{ {key} = {text}{more} }}\n'
+        driven = conditions.get("driven")
+        entries.append(entry + (f'conditions = {{ driven = "{driven}" }}\n' if driven else ""))
+    manifest = review / "review.toml"
+    manifest.write_text(manifest.read_text() + "\n" + "\n".join(entries))
+
+
+def day(root: Path, kind: str, level: str) -> Catalogue:
+    home, review = root / "catalogue", root / "2024-05-otter-3"
+    run("init", home)
+    (home / "backbench.toml").write_text(SETTINGS)
+    run("new", review, "--unit", "otter-3", "--maker", "Marrowgate", "--model", "Otter 3",
+        "--kind", kind, "--technology", "solid state", "--state", "serviced", "--made", "1974",
+        "--date", "2024-05-11", "--mains-hz", "50", "-c", home)  # fmt: skip
+    run("plan", review, "-c", home)
+    recorded(review, level)
+    run("ingest", review, "--direct", "--processes", "1", "-c", home, codes=(0, 3))
+    page = root / "otter.html"
+    run("sheet", "2024-05-otter-3", page, "-c", home)
+    assert "wow and flutter" in page.read_text(encoding="utf-8").lower()
+    return Catalogue(home)
+
+
+@pytest.fixture(scope="module")
+def turntable(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
+    return day(tmp_path_factory.mktemp("disc"), "turntable", "peak_velocity_cm_s = 10")
+
+
+@pytest.fixture(scope="module")
+def deck(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
+    return day(tmp_path_factory.mktemp("tape"), "tape deck", "flux_nwb_m = 250")
+
+
+def rows(catalogue: Catalogue, metric: str, output: str = "left") -> pl.DataFrame:
+    found = catalogue.readings().filter(
+        pl.col("metric") == metric, pl.col("output") == output, pl.col("value").is_not_null()
+    )
+    assert found.height, metric
+    return found
+
+
+def agrees(catalogue: Catalogue, metric: str, truth: float, output: str = "left") -> None:
+    """The figure's interval of 95 % and a half more holds the truth."""
+    row = rows(catalogue, metric, output).row(0, named=True)
+    assert row["bound"] is None, metric
+    assert abs(row["value"] - truth) <= 3 * row["uncertainty"], (metric, row["value"], truth)
+
+
+def nothing_failed(catalogue: Catalogue) -> None:
+    failed = catalogue.captures().filter(pl.col("status") == "failed")
+    assert failed.select("file", "reason").rows() == []
+
+
+FLUTTER_RMS = math.hypot(0.12, 0.06) / math.sqrt(2)
+
+
+@pytest.mark.parametrize("name", ["turntable", "deck"])
+def test_what_both_machines_have(name: str, request: pytest.FixtureRequest) -> None:
+    catalogue: Catalogue = request.getfixturevalue(name)
+    nothing_failed(catalogue)
+    agrees(catalogue, "speed_error", 0.4)
+    agrees(catalogue, "flutter_unweighted_rms", FLUTTER_RMS / 1.004)
+    agrees(catalogue, "played_third_harmonic", THIRD_PERCENT)
+    agrees(catalogue, "played_balance", 20 * math.log10(RIGHT), "right")
+    agrees(catalogue, "played_separation", -20 * math.log10(LEFT_OVER), "right")
+    ends = {r["detail"]: r["value"] for r in rows(catalogue, "played_limit").rows(named=True)}
+    grid = np.geomspace(20, 20_000, 50_000)
+    db = 20 * np.log10(fallen(grid) / fallen(np.array([1000.0])))
+    upper = float(grid[(grid > 1000) & (db < -3)][0])
+    assert ends['{"end":"upper"}'] == pytest.approx(upper, rel=0.03)
+
+
+def test_rumble_and_arm_of_a_turntable(turntable: Catalogue) -> None:
+    for metric, curve in (("rumble", rumble_unweighted), ("rumble_weighted", rumble_weighted)):
+        line = RUMBLE_V * float(curve(np.array([25.0]))[0])
+        noise = _noise_behind(curve)
+        agrees(turntable, metric, 20 * math.log10(math.hypot(line, noise)))
+    grid = np.geomspace(4, 30, 5000)
+    agrees(turntable, "arm_resonance", float(grid[np.argmax(arm(grid))]))
+    assert not turntable.readings().filter(pl.col("metric") == "medium_snr").height
+
+
+def _noise_behind(curve: Callable[[Array], Array]) -> float:
+    hz = np.arange(0.5, RATE / 2)
+    return float(MACHINE.noise_v * np.sqrt(np.square(curve(hz)).sum() / (RATE / 2)))
+
+
+def test_noise_erasure_and_azimuth_of_a_tape_deck(deck: Catalogue) -> None:
+    noise = math.hypot(RUMBLE_V, MACHINE.noise_v * math.sqrt(19_980 / (RATE / 2)))
+    agrees(deck, "medium_snr", -20 * math.log10(noise))
+    agrees(deck, "erasure", -20 * math.log10(ERASED_V))
+    agrees(deck, "azimuth_delay", LATE_S, "right")
+    assert rows(deck, "erasure", "right").row(0, named=True)["bound"] == "lower"
+
+
+def test_the_capstan_stands_out_in_the_spectrum_of_the_flutter(deck: Catalogue) -> None:
+    drawn = deck.frame("FROM curve WHERE curve = 'flutter_spectrum' AND output = 'left'")
+    hz, size = (np.array(drawn[axis][0]) for axis in ("x", "y"))
+    near = np.abs(hz - CAPSTAN_HZ) < 0.5
+    assert size[near].max() == pytest.approx(0.06 / math.sqrt(2), rel=0.2)
