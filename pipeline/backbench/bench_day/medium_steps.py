@@ -32,7 +32,7 @@ def transport(session: PlanningSession) -> PlannedSteps:
     medium = kind_of_unit(session.manifest.unit[0].kind).medium
     load = line_load(session)
     yield session.idle(load, "medium stopped, stylus raised or tape not moving")
-    yield _step(session, f"speed-{SPEED_HZ:g}.wav", Transport(transport_hz=SPEED_HZ),
+    yield _step(session, "speed-3150.wav", Transport(transport_hz=SPEED_HZ),
                 "speed, wow and flutter: the tone of 3150 Hz of a test record or tape",
                 SPEED_S)  # fmt: skip
     yield from _tape(session) if medium == "tape" else _disc(session)

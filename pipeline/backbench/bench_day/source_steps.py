@@ -17,8 +17,9 @@ from backbench.documents.stimuli import FmTone, Idle
 from backbench.quantities.writing import in_text
 
 TUNER_HZ = ((67.0, "67"), (4_769.0, "4p77k"))
-SEPARATION_HZ = ((1000.0, "1k"), (100.0, "100"), (10_000.0, "10k"))
-DEEMPHASIS_HZ = ((1000.0, "1k"), (100.0, "100"), (5000.0, "5k"), (10_000.0, "10k"))
+# 113 Hz stands for 100 Hz, where hum lies.
+SEPARATION_HZ = ((1000.0, "1k"), (113.0, "113"), (10_000.0, "10k"))
+DEEMPHASIS_HZ = ((1000.0, "1k"), (113.0, "113"), (5000.0, "5k"), (10_000.0, "10k"))
 DEVIATION_HZ, PILOT_HZ, FM_S = 75_000.0, 19_000.0, 10.0
 """Full deviation and pilot of stereo broadcasting (from memory); seconds of each."""
 RECORDED_DB = (-20.0, -60.0, -80.0, -90.0)

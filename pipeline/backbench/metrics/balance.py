@@ -87,7 +87,9 @@ def _partners(lefts: set[str], rights: set[str]) -> list[tuple[str, str]]:
 
 
 def _alike(a: Reading, b: Reading) -> bool:
-    """Whether both were driven by the same stated level into the same load."""
+    """Whether both are of one capture, or were driven by one stated level into one load."""
+    if a.analysis_key and a.analysis_key == b.analysis_key:
+        return True
     known = a.generator_vrms is not None
     mine = (a.generator_vrms, a.load_kind, a.load_ohm)
     return known and mine == (b.generator_vrms, b.load_kind, b.load_ohm)
