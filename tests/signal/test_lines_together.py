@@ -20,9 +20,7 @@ def test_lines_together_are_those_one_by_one(places: list[tuple[int, int]], seed
     first = np.array([start for start, _ in places])
     stop = np.minimum(first + [width for _, width in places], 200)
     value, floor = line_powers(power, noise, 1.5, first, stop)
-    alone = [
-        line_power(power[a:b], noise[a:b], 1.5, 9.0) for a, b in zip(first, stop, strict=True)
-    ]
+    alone = [line_power(power[a:b], noise[a:b], 1.5, 9.0) for a, b in zip(first, stop, strict=True)]
     assert value == pytest.approx([one.value for one in alone], rel=1e-12, abs=1e-12)
     assert floor == pytest.approx([one.floor for one in alone], rel=1e-12)
 
