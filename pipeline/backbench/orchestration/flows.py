@@ -165,9 +165,7 @@ def carry_out_on_cluster(
     runner = _runner(cluster)
 
     def send(request: Request) -> ClusterAnswer:
-        return ClusterAnswer(
-            cluster_task.submit(request.captures, _unsearched(request)), request.captures
-        )
+        return ClusterAnswer(cluster_task.submit(request.captures, request), request.captures)
 
     copies = Copies(places.vault, cluster.originals)
     cluster_workers = ClusterWorkers(works, places.staged, copies, send, workers.progress)
@@ -212,8 +210,8 @@ def _recorded(
 
 
 def _unsearched(value: T) -> T:
-    """What a task gets as it is: the orchestrator looks through every object of a parameter for
-    results of other tasks otherwise, which takes longer than the loading."""
+    """What a task of this process gets as it is: the orchestrator looks through every object of a
+    parameter for results of other tasks otherwise, which takes longer than the loading."""
     return cast("T", quote(value))
 
 

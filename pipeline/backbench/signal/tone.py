@@ -14,7 +14,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.band_sums import notch_power, parted, widened, with_lines
 from backbench.signal.dither import lines_of_steps
-from backbench.signal.harmonics import Harmonics, beats
+from backbench.signal.harmonics import Harmonics, beats, beside
 from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum, hidden_under_tones
 from backbench.signal.power import STANDING, MeanSquare, line_power, line_powers, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
@@ -26,10 +26,6 @@ PASS_BAND = 20_000 / 44_100
 EDGE = 1.0005
 """A harmonic so little above the edge of a band, by a generator a little off, is within it."""
 LAST_ORDER = 10
-BESIDE = 6.0
-"""Standard deviations of the noise above which a line stands beside a harmonic."""
-LOST = 1e-3
-"""Share of a harmonic that its middle may not show, where the tone wanders a little."""
 HUM_STANDING = 12.0
 """A neighbour counts as a mains line above this times its noise: once in 160 000 by chance."""
 
@@ -346,11 +342,8 @@ class ToneLines:
             return np.zeros(0)
         harmonics = self.harmonics(last)
         standing = harmonics.square > STANDING * np.hypot(harmonics.noise, harmonics.hum)
-        own = harmonics.square[standing]
         whole, floor = (each[: last - 1][standing] for each in self._lobes_of_harmonics)
-        rest = whole - own
-        least = np.maximum(BESIDE * floor + np.sqrt(2 * own * floor), LOST * own)
-        return np.where(rest > least, rest, 0.0)
+        return beside(harmonics.square[standing], whole, floor)
 
     def _whole(self, position: float) -> MeanSquare:
         """Mean square of all that stands in the lobe of a line."""
