@@ -9,36 +9,14 @@ from typer.testing import CliRunner
 
 from backbench.catalogue import Catalogue
 from backbench.cli import app
-from backbench.ingest import analyse
-from backbench.ingest.analyse import Analysed
-from backbench.ingest.analysis_plan import Job
 from spoiled_sessions import REVIEW, SOURCE, SPOILED, sound_session
 
+pytestmark = pytest.mark.usefixtures("measured_once")
 REFUSED_WHOLE = {"date before any calibration"}
 """Sessions of which nothing is taken in."""
 
 ON_SHEETS = {*[*SPOILED][::6]}
 """Sessions whose sheet is drawn too: it takes the reasons from where `show` takes them."""
-
-
-@pytest.fixture(scope="module")
-def known() -> dict[str, Analysed]:
-    """Captures that were measured whole, by the key of all that their readings depend on."""
-    return {}
-
-
-@pytest.fixture(autouse=True)
-def _measured_once(monkeypatch: pytest.MonkeyPatch, known: dict[str, Analysed]) -> None:
-    """What no spoiling changed is measured once for all sessions."""
-    measured = analyse.analyse
-
-    def remembered(job: Job) -> Analysed:
-        result = known.get(job.analysis_key) or measured(job)
-        if result.reason is None:
-            known[job.analysis_key] = result
-        return result
-
-    monkeypatch.setattr(analyse, "analyse", remembered)
 
 
 def run(*words: str | Path) -> tuple[int, str]:

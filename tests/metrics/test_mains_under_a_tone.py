@@ -291,3 +291,27 @@ def test_both_of_two_tones_reckon_with_a_mains_line_under_the_lower_one() -> Non
         level = figures(given_)["tones_level"]
         assert abs(level.value - math.sqrt(0.34)) < 2.5 * level.uncertainty
         assert level.uncertainty < 2e-3
+
+
+@pytest.mark.parametrize(("stated", "hum", "named"), [
+    (50.0, {}, True), (50.0, {50.0: 1e-3, 150.0: 5e-4}, False), (60.0, {}, False),
+])  # fmt: skip
+def test_a_tone_on_the_other_mains_says_that_no_line_tells(
+    stated: float, hum: dict[float, float], named: bool
+) -> None:
+    """Its harmonics may be that mains' lines altogether, clear of those of the stated one."""
+    tone = {60.0: 1.0, 240.0: 4e-3, 360.0: 2e-3}
+    result = figures(tone_material(track(record(tone | hum)), hz=60.0, mains_hz=stated))
+    for name in ("thd", "thd_n", "snr"):
+        assert ("no line tells that the mains" in (result[name].remark or "")) is named, name
+
+
+def test_a_first_mains_line_in_the_lobe_of_a_tone_is_bounded() -> None:
+    """50 Hz beside 60 Hz in half a second, far stronger than the lines around: a stray field."""
+    hum = {50.0: 4e-3, 100.0: 1.5e-3, 150.0: 1.5e-3, 200.0: 7e-4}
+    volts = record({60.0: 1.0} | hum, seconds=0.55)
+    result = figures(tone_material(track(volts), hz=60.0, mains_hz=50.0))
+    true = 100 * math.sqrt(sum(v**2 for v in hum.values()) / (1 + sum(v**2 for v in hum.values())))
+    assert result["thd_n"].bound == "upper"
+    assert result["thd_n"].value > true
+    assert "may lie under 60 Hz" in (result["thd_n"].remark or "")

@@ -22,6 +22,8 @@ from backbench.documents.stimuli import (
 from backbench.metrics.declaration import CaptureData, MeasuredValue
 from backbench.metrics.findings import Finding
 from backbench.metrics.measurement import measure
+from backbench.metrics.medium_ratios import played_spot_response
+from backbench.metrics.session import Derived, Reading, Session
 from backbench.signal.rumble import rumble_unweighted, rumble_weighted
 from backbench.signal.track import Array, Track
 from played_media import Machine
@@ -88,6 +90,20 @@ def test_balance_and_phase_of_two_channels() -> None:
     lag = figure(found, "channel_lag", 2)
     assert lag.value == pytest.approx(360 * 315 * late, abs=0.01)
     assert ("played_balance", 1) not in found
+
+
+def test_azimuth_as_an_angle_where_speed_and_spacing_are_stated() -> None:
+    """60 us at 4.76 cm/s are 2.856 um, over 0.9 mm: 10.9 minutes of arc."""
+    stated = ToneOnMedium(played_tone_hz=1000.0, tape_speed_cm_s=4.76, track_spacing_mm=0.9)
+    left, right = MACHINE.tone(1000.0, 4.0), MACHINE.tone(1000.0, 4.0, 1.0, 1, late_s=60e-6)
+    angle = figure(findings(stated, left, right), "azimuth_angle", 2)
+    wanted = 60 * math.degrees(math.atan(60e-6 * 47.6 / 0.9))
+    assert angle.value == pytest.approx(wanted, rel=2e-3)
+    assert holds(angle, wanted)
+    far = MACHINE.tone(1000.0, 4.0, 1.0, 1, late_s=450e-6)
+    assert "a lower one" in (findings(stated, left, far)["azimuth_angle", 2].reason or "")
+    plain = ToneOnMedium(played_tone_hz=1000.0)
+    assert ("azimuth_angle", 2) not in findings(plain, left, right)
 
 
 def test_separation_of_a_band_with_one_channel() -> None:
@@ -195,3 +211,22 @@ def test_a_record_without_a_sweep_is_refused() -> None:
     stimulus = SweepOnMedium(played_sweep_hz=[20.0, 5000.0], sweep_s=10.0)
     found = findings(stimulus, MACHINE.noise(8.0))
     assert "no sweep" in (found["played_limit", 1].reason or "")
+
+
+def level(hz: float, volts: float, recorded: str = "250 nWb/m") -> Reading:
+    return Reading(
+        key=f"{hz}", metric="played_level", unit_key="u", output="left", status="measured",
+        value=volts, uncertainty=3e-3 * volts, estimation=1e-3 * volts, dof=9.0, bound=None,
+        stimulus="played tone", frequency_hz=hz, detail={"recorded": recorded},
+        calibration_key="a", analysis_key=f"{hz}",
+    )  # fmt: skip
+
+
+def test_response_by_tones_recorded_alike() -> None:
+    tones = [level(315.0, 0.5), level(10_000.0, 0.25), level(40.0, 0.5), level(1e3, 1.0, "10 V")]
+    given = list(played_spot_response.derive(Session(tones)))  # type: ignore[misc]
+    values = {g.figure.frequency_hz: g.figure for g in given if isinstance(g, Derived)}
+    assert set(values) == {10_000.0, 40.0}
+    assert values[10_000.0].value == pytest.approx(-6.0206, abs=1e-4)
+    # One calibration of both cancels: what the two records leave, in dB.
+    assert values[40.0].uncertainty == pytest.approx(8.686 * math.sqrt(2) * 1e-3, rel=1e-3)

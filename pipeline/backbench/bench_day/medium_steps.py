@@ -65,7 +65,8 @@ def _tape(session: PlanningSession) -> PlannedSteps:
     yield from _separation(session)
     yield _sweep(session, "sweep.wav", _band_hz(session), "response of the machine")
     yield ("reference-315.wav: add flux_nwb_m to its stimulus as the test tape prints it; without "
-           "it no signal-to-noise ratio is given")  # fmt: skip
+           "it no signal-to-noise ratio is given; with tape_speed_cm_s and track_spacing_mm the "
+           "azimuth is given as an angle too")  # fmt: skip
 
 
 def _band_hz(session: PlanningSession) -> tuple[float, float]:

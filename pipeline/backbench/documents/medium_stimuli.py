@@ -40,9 +40,17 @@ class ToneOnMedium(StimulusModel):
     """Its recorded peak velocity on a disc, cm/s, as the test record states it. Example: `10`"""
     flux_nwb_m: Annotated[float, Field(gt=0, le=5000)] | None = None
     """Its recorded flux on a tape, nWb/m rms, as the test tape states it. Example: `250`"""
+    tape_speed_cm_s: Annotated[float, Field(gt=0, le=200)] | None = None
+    """Nominal speed of the tape, with `track_spacing_mm`: for the azimuth as an angle. Example:
+    `4.76`
+    """
+    track_spacing_mm: Annotated[float, Field(gt=0, le=50)] | None = None
+    """Distance between the middles of the two channels' tracks. Example: `0.9`"""
 
     @model_validator(mode="after")
     def one_medium(self) -> ToneOnMedium:
+        if (self.tape_speed_cm_s is None) != (self.track_spacing_mm is None):
+            raise ValueError("tape_speed_cm_s and track_spacing_mm belong together")
         if self.peak_velocity_cm_s is not None and self.flux_nwb_m is not None:
             raise ValueError("the velocity of a disc or the flux of a tape, not both")
         return self

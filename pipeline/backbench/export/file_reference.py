@@ -37,6 +37,7 @@ UNITS = {
     "db": "dB",
     "dba": "dB(A)",
     "m": "m",
+    "mm": "mm",
     "c": "°C",
     "on": "minutes",
     "scale": "V peak",

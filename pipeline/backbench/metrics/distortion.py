@@ -13,6 +13,7 @@ from backbench.metrics.bench_floor import LINE_CHOICE
 from backbench.metrics.bench_levels import less_lines_at_level, of_levels, off_at_level
 from backbench.metrics.declaration import Bound, MeasuredValue, metric
 from backbench.metrics.distortion_table import DistortionRow
+from backbench.metrics.doubtful_mains import doubtful_mains
 from backbench.metrics.harmonic_band import (
     BAND_CHOICE,
     beyond_band,
@@ -197,7 +198,7 @@ def _all_but_fundamental(tone: ToneView) -> MeasuredValue:
     figure = less_steps(tone, percent_of_total(residual, tone.square), 100.0)
     figure = with_line_under(tone, figure, 100.0)
     wavering = wavering_remark(tone, tone.lines.residual.value)
-    figure = replace(figure, remark=joined(figure.remark, wavering))
+    figure = replace(figure, remark=joined(figure.remark, wavering, doubtful_mains(tone)))
     # The bench's noise has its own volts, its harmonics go with the level.
     clear = less_bench_noise(tone, figure, 100.0)
     return off_at_level(clear, tone.level_v, of_levels(tone, _in_band))
@@ -257,7 +258,7 @@ def snr(tone: ToneView) -> MeasuredValue:
     ratio = 20 * math.log10(tone.square.rms / noise.value)
     bound: Bound | None = "lower" if noise.bound else None
     wavering = wavering_remark(tone, tone.lines.noise_only.value)
-    remark = joined(noise.remark, wavering)
+    remark = joined(noise.remark, wavering, doubtful_mains(tone))
     figure = MeasuredValue(ratio, u, u, noise.dof, bound, remark=remark)
     return _perhaps_harmonics(tone, _perhaps_hum(tone, figure))
 

@@ -15,6 +15,7 @@ import numpy as np
 from backbench.documents.clear_frequencies import CLEAR_HZ, clear_hz
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue
+from backbench.metrics.doubtful_mains import doubtful_mains
 from backbench.metrics.tone import ToneView
 from backbench.metrics.tone_wavering import as_steady
 from backbench.metrics.warnings import joined
@@ -125,6 +126,7 @@ def with_mains(
 
     only: the one harmonic that the figure is of.
     """
+    figure = replace(figure, remark=joined(figure.remark, doubtful_mains(tone)))
     if figure.bound is None and not harmonics.hum.any():
         return figure
     chosen = harmonics.orders == only if only else harmonics.orders > 1

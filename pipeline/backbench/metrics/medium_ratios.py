@@ -27,8 +27,10 @@ FAMILY = "Tape and disc playback"
 
 SAME = ("unit_key", "output", "input", "volume", "controls", "tap")
 RECORDED = "recorded"
-ERASED_WITHIN = 0.02
-"""How far the frequency of a tone may be from that of the one that was erased, relative."""
+SAME_HZ = 0.06
+"""How far stated frequencies of one tone may differ, relative: 315 Hz and 333 Hz stand for one
+another."""
+REFERENCES_HZ = (315.0, 1000.0)
 _GIVEN = "a silent groove or erased tape, and a tone of stated recorded level at the same settings"
 _DISC = (
     "in dB re a played tone whose peak velocity is stated, at the same settings "
@@ -178,7 +180,7 @@ def erasure(session: Session) -> Iterator[DerivedResult]:
         same = {name: getattr(left, name) for name in SAME}
         tones = [
             tone for tone in session.of("played_level", **same)
-            if abs((tone.frequency_hz or 0.0) / (left.frequency_hz or 1.0) - 1) < ERASED_WITHIN
+            if _near(tone, left.frequency_hz or 1.0)
         ]  # fmt: skip
         if not tones:
             yield RefusedDerivation(
@@ -187,6 +189,39 @@ def erasure(session: Session) -> Iterator[DerivedResult]:
             continue
         loudest = max(tones, key=lambda tone: tone.value or 0.0)
         yield _turned(_ratio(left, loudest, {}))
+
+
+@derived(
+    "played_spot_response",
+    title="Response by played tones",
+    unit="dB",
+    better="nearer zero",
+    source="common practice, no source",
+    version=1,
+    choice="level re that at 315 Hz, or at 1 kHz where there is no such tone, of tones of one "
+    "recorded level as stated; the recording's own response is part of it",
+    traits=Traits(
+        usual_stimulus="played tone", has_sign=True,
+        given_by="tones of several frequencies, recorded at one level",
+    ),
+)  # fmt: skip
+def played_spot_response(session: Session) -> Iterator[Derived]:
+    """Level of a played tone re that of the reference frequency."""
+    tones = session.of("played_level", driven=None)
+    alike = grouped(
+        (tone for tone in tones if tone.frequency_hz),
+        lambda tone: (*(getattr(tone, name) for name in SAME), tone.detail.get(RECORDED)),
+    )
+    for own in alike.values():
+        reference = next((tone for hz in REFERENCES_HZ for tone in own if _near(tone, hz)), None)
+        for tone in own if reference else []:
+            if reference and not _near(tone, reference.frequency_hz or 1.0):
+                found = _ratio(tone, reference, tone.detail)
+                yield replace(found, figure=replace(found.figure, frequency_hz=tone.frequency_hz))
+
+
+def _near(tone: Reading, hz: float) -> bool:
+    return abs((tone.frequency_hz or 0.0) / hz - 1) < SAME_HZ
 
 
 @derived(

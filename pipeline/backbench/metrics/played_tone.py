@@ -25,6 +25,8 @@ FAMILY = "Tape and disc playback"
 HIGHEST = 5
 BLOCK_S = 0.5
 STANDS_OUT = 2.0
+MOST_PHASE = 150.0
+"""Degrees; half a turn either way is the same."""
 _ALONG = (
     "measured along the tone's own phase, so that flutter spreads nothing; of the stretch without "
     "a drop-out; the distortion of the recording itself is part of it"
@@ -44,6 +46,11 @@ class PlayedToneView:
     tone: PlayedTone
     first: PlayedTone | None
     is_driven: bool = True
+
+    @property
+    def stated_hz(self) -> float:
+        """Frequency recorded, Hz."""
+        return self.stated.played_tone_hz
 
     @property
     def reference(self) -> dict[str, str]:
@@ -179,16 +186,49 @@ def channel_lag(seen: PlayedToneView) -> Iterator[MeasuredValue]:
     """Phase by which a channel's tone is behind that of the first output."""
     if seen.first is None:
         return
-    n = min(len(seen.first.phasor), len(seen.tone.phasor))
-    apart = seen.first.phasor[:n] * seen.tone.phasor[:n].conj()
-    count = max(int(n / (BLOCK_S * seen.tone.rate_hz)), 2)
+    degrees, u, dof = _lag(seen.first, seen.tone)
+    yield MeasuredValue(degrees, u, u, dof)
+
+
+def _lag(first: PlayedTone, tone: PlayedTone) -> tuple[float, float, int]:
+    """Phase of a tone behind the first in degrees, its uncertainty, degrees of freedom."""
+    n = min(len(first.phasor), len(tone.phasor))
+    apart = first.phasor[:n] * tone.phasor[:n].conj()
+    count = max(int(n / (BLOCK_S * tone.rate_hz)), 2)
     blocks = apart[: count * (n // count)].reshape(count, -1).mean(axis=1)
     mean = blocks.mean()
     if abs(mean) < 0.5 * np.abs(apart).mean():
         raise Refusal("the phase between the channels doesn't hold still within the record")
     off = np.degrees(np.angle(blocks / mean))
     u = max(float(off.std(ddof=1) / math.sqrt(count)), 0.01)
-    yield MeasuredValue(float(np.degrees(np.angle(mean))), u, u, count - 1)
+    return float(np.degrees(np.angle(mean))), u, count - 1
+
+
+@metric(
+    "azimuth_angle",
+    title="Azimuth between the tracks",
+    unit="arcmin",
+    better="nearer zero",
+    source="common practice, no source",
+    stimuli=["played tone"],
+    version=1,
+    choice="arc tangent of what the channel's delay is in length of tape over the distance of the "
+    "tracks, both as stated; refused beyond 150° of the tone's phase, where whole turns could be "
+    "missed; positive where the channel comes later",
+    traits=Traits(has_sign=True),
+)
+def azimuth_angle(seen: PlayedToneView) -> Iterator[MeasuredValue]:
+    """Angle of the gap that makes a channel come later than the first."""
+    speed, spacing = seen.stated.tape_speed_cm_s, seen.stated.track_spacing_mm
+    if seen.first is None or speed is None or spacing is None:
+        return
+    degrees, u, dof = _lag(seen.first, seen.tone)
+    if abs(degrees) > MOST_PHASE:
+        raise Refusal("the channels are too far apart to tell at this frequency; take a lower one")
+    slope = 10 * speed / (360 * seen.stated_hz * spacing)
+    arcmin = 60 * math.degrees(math.atan(slope * degrees))
+    own = 60 * math.degrees(slope * u)
+    yield MeasuredValue(arcmin, own, own, dof)
 
 
 @metric(

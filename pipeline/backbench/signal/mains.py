@@ -172,17 +172,24 @@ def wrong_mains(
     )
 
 
-def is_confirmed(spectrum: Spectrum, noise: Array, nominal_hz: float) -> bool:
+def is_confirmed(
+    spectrum: Spectrum,
+    noise: Array,
+    nominal_hz: float,
+    apart: Callable[[float], float] | None = None,
+) -> bool:
     """Whether a record shows a line of the stated mains frequency and of no other usual one.
 
     Parameters
     ----------
     spectrum : Spectrum
-        Of a record in which nothing plays.
+        Of the record.
     noise : ndarray of float64, shape (bins,)
         Mean noise power by bin, V^2.
     nominal_hz : float
         Mains frequency as stated, Hz.
+    apart : callable, optional
+        As of wrong_mains; None where nothing plays.
 
     Returns
     -------
@@ -190,7 +197,7 @@ def is_confirmed(spectrum: Spectrum, noise: Array, nominal_hz: float) -> bool:
         True too where no other frequency is usual beside the stated one.
     """
     return all(
-        _standing_alone(spectrum, noise, nominal_hz, other, None)
+        _standing_alone(spectrum, noise, nominal_hz, other, apart)
         for other in other_frequencies(nominal_hz)
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
-from backbench.signal.band_sums import notch_power, parted, widened, with_lines
+from backbench.signal.band_sums import parted, widened, with_lines
 from backbench.signal.dither import lines_of_steps
 from backbench.signal.harmonics import Harmonics, beats, beside
 from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum, hidden_under_tones
@@ -20,14 +21,14 @@ from backbench.signal.power import STANDING, MeanSquare, line_power, line_powers
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
 
+TOLD_FROM = 2.5
+"""Of stray fields and rectifiers the first or second line is by far the strongest: no source."""
 BAND_HZ = (20.0, 20_000.0)
 PASS_BAND = 20_000 / 44_100
 """Share of the sample rate that a converter passes unaltered: common practice, no source."""
 EDGE = 1.0005
 """A harmonic so little above the edge of a band, by a generator a little off, is within it."""
 LAST_ORDER = 10
-HUM_STANDING = 12.0
-"""A neighbour counts as a mains line above this times its noise: once in 160 000 by chance."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -265,24 +266,24 @@ class ToneLines:
 
     @cached_property
     def perhaps_under_fundamental(self) -> float:
-        """Mean square, V^2, of the most of a mains line or sideband in a low tone's lobe, where
-        nothing clear of its harmonics tells of it; 0 where something does, or none lies there."""
-        if not self._hum_of_fundamental[1][0]:
+        """Mean square, V^2, of the most of a mains line or sideband in a low tone's lobe;
+        0 where none lies there and, above the second multiple, where those around tell of it."""
+        told = self.frequency_hz > TOLD_FROM * (self.mains_hz or 0.0)
+        if told and not self._hum_of_fundamental[1][0]:
             return 0.0
         places = np.array([self.position])
         most = hidden_under_tones(self.spectrum, self.noise, places, self.half, self.mains_hz)
         return float(most[0])
 
-    def notched(self, q: float) -> MeanSquare:
-        """What a notch filter of quality q, tuned to the fundamental, leaves of 20 Hz to 20 kHz.
+    def filtered(self, power: Callable[[Array], Array]) -> MeanSquare:
+        """What a filter leaves of 20 Hz to 20 kHz without the fundamental, of which nothing passes.
 
-        As with a steady tone nothing of the fundamental passes; the noise beside it does, and
-        the filter takes some off all that stands near it.
+        The noise beside a steady tone does, and a notch takes some off all that stands near it.
 
         Parameters
         ----------
-        q : float
-            Quality of the filter, > 0.
+        power : callable
+            Power factor at frequencies in Hz.
 
         Returns
         -------
@@ -290,10 +291,9 @@ class ToneLines:
             V^2.
         """
         band = self._band()
-        share = np.arange(band.start, band.stop) / self.position
-        weights = notch_power(share, q)
+        weights = power(np.arange(band.start, band.stop) * self.spectrum.resolution_hz)
         left = self._left(band, self._near_fundamental(band), weights=weights)
-        # The filter is narrow where the tone is: what hides in it may pass or not.
+        # A notch is narrow where the tone is: what hides in it may pass or not.
         left = widened(left, self.hum_under_fundamental**2)
         return widened(left, self._beats(BAND_HZ[1]))
 
@@ -321,8 +321,7 @@ class ToneLines:
             removed += [self.lobe(n * self.position) for n in harmonics.orders[standing].tolist()]
             # The line there is as strong as those beside it, or all that is seen.
             line = np.minimum(harmonics.hum / MARGIN, harmonics.square)[standing]
-            hidden = np.append(line, self.beside_harmonics)
-            hidden = np.append(hidden, self.hum_under_fundamental)
+            hidden = np.r_[line, self.beside_harmonics, self.hum_under_fundamental]
             blind = float(np.maximum(harmonics.square, 0.0)[harmonics.blind].sum()) ** 2
         return widened(with_lines(self._left(band, removed), hidden), blind)
 
