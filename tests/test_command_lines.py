@@ -274,6 +274,7 @@ NOTHING_FOLLOWS = {
     "chart": "a picture was written", "sheet": "a page was written",
     "pictures": "a page was written", "publish": "the site stands",
     "export": "the files stand", "snapshot": "the copy stands", "pair": "an answer to a question",
+    "promises": "an answer to a question",
     "trend": "an answer to a question", "drift": "an answer to a question",
     "before-after": "an answer to a question",
     "verify": "nothing is wrong", "withdraw": "with --dry-run nothing was done",

@@ -154,6 +154,11 @@ def _input_for(
 )
 def input_at_limit(session: Session) -> Iterator[DerivedResult]:
     """The greatest input voltage at which distortion is within the limit."""
+    yield from input_limits(session)
+
+
+def input_limits(session: Session) -> Iterator[DerivedResult]:
+    """The greatest input, V, at each usual limit, of every output and set of other conditions."""
     for points in _series(session):
         by_input = apart(sorted(_distorting(session, points), key=lambda level: level.x))
         for levels in grouped(by_input, _band).values():

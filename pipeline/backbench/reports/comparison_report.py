@@ -23,6 +23,7 @@ from backbench.reports.terminal_tables import (
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from backbench.comparison.class_promises import ClassPromise
     from backbench.comparison.standings import Standing
     from backbench.comparison.unit_comparison import Comparison
     from backbench.comparison.verdicts import Verdict
@@ -121,6 +122,29 @@ def _verdict_cells(v: Verdict) -> tuple[str, ...]:
     explained = v.outcome in ("measured under other conditions", "not measured")
     why = f": {v.explanation}" if explained and v.explanation else ""
     return v.title, promised, value, f"{v.outcome}{why}"
+
+
+def show_promises(
+    label: str, promises: Sequence[ClassPromise], stream: IO[str] | None = None
+) -> None:
+    """What was promised of other models, those that can be held against the unit first."""
+    out = console(stream)
+    flowing(out, f"{label}: what makers promised of others of its class", style="bold")
+    heads = [(head, "left") for head in ("Model", "Quantity", "Promised", "Measured", "It would")]
+    rows = [[ordinary(cell) for cell in _promise_cells(p)] for p in promises if p.verdict.decided]
+    show_table(out, heads, rows, "Held against this unit")
+    other = [p for p in promises if not p.verdict.decided]
+    for p in other:
+        _, promised, _, outcome = _verdict_cells(p.verdict)
+        flowing(out, ordinary(f"{p.model}: {p.verdict.title} {promised}; {outcome}"))
+
+
+WOULD = {"meets": "meet", "fails": "fail", "inconclusive": "can't be told"}
+
+
+def _promise_cells(p: ClassPromise) -> tuple[str, ...]:
+    title, promised, value, _ = _verdict_cells(p.verdict)
+    return p.model, title, promised, value, WOULD[p.verdict.outcome]
 
 
 def _show_lines(out: Console, lines: Sequence[Standing], everything: bool) -> None:
